@@ -1,0 +1,1 @@
+"""Commands: stdout is data, stderr is talk, exit codes mean something."""

@@ -1,0 +1,51 @@
+"""The error tree: every failure a user can meet, each one clear sentence of what, where, the limit and what to do."""
+
+from __future__ import annotations
+
+
+class HisswayError(Exception):
+    """Base of all errors a user may be shown; ``str(error)`` is one clear sentence, ready for a screen."""
+
+    exit_code = 1
+
+
+class UsageError(HisswayError):
+    """A command was asked for something it does not know (exit code 2)."""
+
+    exit_code = 2
+
+
+class ClipError(HisswayError):
+    """A sound file or clip that cannot be measured: unreadable, empty, not finite, or of a form we do not take."""
+
+
+class RoundError(HisswayError):
+    """A round that cannot be judged: unknown names, a point without a quiet clip, mixed rates, impossible readings."""
+
+
+class AudioError(HisswayError):
+    """The microphone or loudspeaker cannot be used."""
+
+
+class NoPortAudio(AudioError):
+    """The PortAudio library is not installed; everything but recording and playback still works."""
+
+
+class DeviceNotFound(AudioError):
+    """No such input or output."""
+
+
+class DeviceLost(AudioError):
+    """The device went away, fell silent or stalled in the middle of a clip; what had arrived is kept."""
+
+
+class JobError(HisswayError):
+    """A job folder that cannot be opened, read or written."""
+
+
+class JobLocked(JobError):
+    """Another program is writing to this job."""
+
+
+class JournalBroken(JobError):
+    """The journal's chain of hashes does not hold from some event on."""

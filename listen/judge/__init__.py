@@ -1,0 +1,1 @@
+"""From numbers to an escape path: hypotheses, weight of evidence, verdict, next-best recording."""

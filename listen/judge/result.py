@@ -1,0 +1,70 @@
+"""The one result of a round, in the form other programs rely on (schema ``hissway.round/1``)."""
+
+from __future__ import annotations
+
+import msgspec
+
+from listen.signal.flags import Flag
+
+SCHEMA = "hissway.round/1"
+
+
+class BubbleRates(msgspec.Struct, frozen=True):
+    """Bubble events a second, air off and air on."""
+
+    quiet: float
+    air: float
+
+
+class PointResult(msgspec.Struct, frozen=True, kw_only=True):
+    """What one listening point says. Decibels; null where it could not be computed (a flag says why)."""
+
+    point: str
+    excess_db: float | None
+    """10 lg of air over quiet power, whitened over the hiss bands; may be negative."""
+    excess_ci95_db: tuple[float, float] | None
+    level_db: float | None
+    """Background-corrected level of the hiss; an upper bound where ``level_is_upper_bound``."""
+    level_is_upper_bound: bool
+    level_unit: str
+    detected: bool
+    detection_limit_db: float | None
+    """The smallest excess that would have been seen 95 times in 100."""
+    drift_db: float | None
+    """Quiet-to-quiet level change, standard deviation."""
+    bubbles_per_s: BubbleRates
+    flags: tuple[Flag, ...] = ()
+
+
+class PathResult(msgspec.Struct, frozen=True, kw_only=True):
+    """One escape path's odds and what moved them."""
+
+    path: str
+    probability: float
+    """Probability that this is what is wrong; over all paths they sum to 1 (a pair's mass is shared)."""
+    evidence_db: dict[str, float]
+    """Decibans by point and reading; with the prior they add up to the odds shown."""
+    involved: float = 0.0
+    """Probability that this path is at work at all, alone or in a pair."""
+
+
+class Verdict(msgspec.Struct, frozen=True, kw_only=True):
+    """What may be said, and what to record next."""
+
+    kind: str
+    """``path``, ``several``, ``sound``, ``fitting``, ``set-up`` or ``unclear``."""
+    paths: tuple[str, ...]
+    probability: float
+    text: str
+    next: str
+    """The one recording or check that would help most; empty where nothing is needed."""
+
+
+class RoundResult(msgspec.Struct, frozen=True, kw_only=True):
+    """One judged round."""
+
+    schema: str = SCHEMA
+    round: str
+    points: tuple[PointResult, ...]
+    paths: tuple[PathResult, ...]
+    verdict: Verdict

@@ -1,0 +1,1 @@
+"""The report an owner can read and a shop can trace."""

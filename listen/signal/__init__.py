@@ -1,0 +1,1 @@
+"""From samples to numbers: clip, quality, bands, excess over quiet, bubbles."""

@@ -1,0 +1,75 @@
+"""One recording at one listening point: read-only samples with the particulars needed to trust them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from listen.errors import ClipError
+
+MIN_RATE_HZ = 8_000
+MAX_RATE_HZ = 192_000
+"""Sample rates taken; below 32 kHz a flag says what is lost (METHOD section 8)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Clip:
+    """Samples and particulars of one take. Make one with :meth:`Clip.of`, which checks and freezes.
+
+    Raises
+    ------
+    ClipError
+        From :meth:`of`: no samples, not one-dimensional, NaN or infinity, rate outside 8-192 kHz.
+    """
+
+    samples: NDArray[np.float32]
+    """Sound pressure in full scales [shape=(n,)], read-only."""
+    rate_hz: int
+    """Sample rate."""
+    taken: datetime | None = None
+    """When the take began, with time zone, if known."""
+    device: str = ""
+    """Name of the input it came from, if known."""
+    gain_db: float | None = None
+    """Input gain, if the device tells it."""
+    overflows: int = 0
+    """Input overflows reported while recording."""
+    name: str = ""
+    """File or id it goes by, for messages."""
+
+    @classmethod
+    def of(
+        cls,
+        samples: ArrayLike,
+        rate_hz: int,
+        *,
+        taken: datetime | None = None,
+        device: str = "",
+        gain_db: float | None = None,
+        overflows: int = 0,
+        name: str = "",
+    ) -> Clip:
+        """Check, convert to float32, freeze. ``samples`` [shape=(n,)] in full scales, ``rate_hz`` in Hz."""
+        where = name or "clip"
+        x = np.array(samples, dtype=np.float32, copy=True)
+        if x.ndim != 1:
+            raise ClipError(f"{where}: {x.ndim}-dimensional samples; one channel is needed, choose it first")
+        if x.size == 0:
+            raise ClipError(f"{where}: holds no samples; record it again")
+        if not np.isfinite(x).all():
+            bad = int(np.flatnonzero(~np.isfinite(x))[0])
+            raise ClipError(f"{where}: sample {bad} is not a finite number; the file is damaged, record again")
+        if not MIN_RATE_HZ <= rate_hz <= MAX_RATE_HZ:
+            raise ClipError(
+                f"{where}: sample rate {rate_hz} Hz; from {MIN_RATE_HZ} to {MAX_RATE_HZ} Hz can be measured"
+            )
+        x.flags.writeable = False
+        return cls(x, int(rate_hz), taken, device, gain_db, overflows, name)
+
+    @property
+    def seconds(self) -> float:
+        """Length in seconds."""
+        return len(self.samples) / self.rate_hz

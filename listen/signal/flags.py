@@ -1,0 +1,20 @@
+"""What is wrong or doubtful with a clip or a pair of clips: a name, a number, its limit, and what to do next."""
+
+from __future__ import annotations
+
+import msgspec
+
+
+class Flag(msgspec.Struct, frozen=True, kw_only=True):
+    """One finding about the quality of a clip or of a comparison."""
+
+    flag: str
+    """Name in lower case with hyphens, for example ``clipping``."""
+    value: float
+    """The figure measured (finite)."""
+    limit: float
+    """The figure at which the flag is raised."""
+    text: str
+    """One sentence: what, how much, what to do next."""
+    reject: bool = False
+    """True where the number must not be believed and the clip is to be taken again."""

@@ -1,0 +1,78 @@
+"""Short-time power spectra of one clip: computed once, read by everything that measures it.
+
+Symbols: T frames, K bins, N samples a frame, H hop. Power is one-sided, scaled so that the sum over bins is the
+mean square of a frame's samples (window power removed).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.errors import ClipError
+from listen.signal.clip import Clip
+
+FRAME_S = 0.0427
+"""Frame length aimed at: 2048 samples at 48 kHz. Long enough for 10 bins in the 1 kHz third octave, short enough
+that a 10 ms knock spoils three frames only (METHOD section 2)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Spectra:
+    """Short-time power spectra of a clip."""
+
+    power: NDArray[np.float32]
+    """One-sided power per frame and bin, full scale squared [shape=(T, K)], read-only."""
+    freq_hz: NDArray[np.float64]
+    """Bin centre frequencies [shape=(K,)]."""
+    rate_hz: int
+    """Sample rate."""
+    frame: int
+    """N, samples a frame."""
+    hop: int
+    """H = N/2, samples between frames."""
+
+    @property
+    def frame_rate_hz(self) -> float:
+        """Frames a second."""
+        return self.rate_hz / self.hop
+
+
+def frame_length(rate_hz: int) -> int:
+    """Frame length N in samples, the power of two nearest to ``FRAME_S``."""
+    return int(2 ** round(np.log2(rate_hz * FRAME_S)))
+
+
+@cache
+def _hann(n: int) -> NDArray[np.float32]:
+    w = np.sin(np.pi * np.arange(n) / n).astype(np.float32) ** 2
+    return np.asarray(w / np.sqrt(np.sum(w.astype(np.float64) ** 2)), dtype=np.float32)
+
+
+def spectra(clip: Clip) -> Spectra:
+    """Hann frames at 50 % overlap (94.7 % of the information, Percival & Walden 1993, section 6).
+
+    Raises
+    ------
+    ClipError
+        The clip is shorter than two frames.
+    """
+    n = frame_length(clip.rate_hz)
+    hop = n // 2
+    if len(clip.samples) < n + hop:
+        raise ClipError(
+            f"{clip.name or 'clip'}: {clip.seconds:.3f} s long; at least {(n + hop) / clip.rate_hz:.3f} s is needed"
+        )
+    frames = np.lib.stride_tricks.sliding_window_view(clip.samples, n)[::hop]
+    spectrum = np.fft.rfft(frames * _hann(n), axis=1)
+    power = spectrum.real**2
+    power += spectrum.imag**2
+    power *= np.float32(2.0 / n)
+    power[:, 0] *= 0.5
+    power[:, -1] *= 0.5
+    power.flags.writeable = False
+    freq = np.arange(power.shape[1], dtype=np.float64) * (clip.rate_hz / n)
+    return Spectra(np.asarray(power, dtype=np.float32), freq, clip.rate_hz, n, hop)

@@ -1,0 +1,1 @@
+"""What a mechanic knows, as tables: layouts, points, paths, readings, rules of thumb, cautions."""

@@ -1,0 +1,113 @@
+"""Listening points and escape paths: their names, in walking order, and which path speaks at which point first."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from enum import StrEnum
+from functools import cache
+from importlib.resources import files
+
+import msgspec
+
+from listen.errors import RoundError
+
+
+class Kind(StrEnum):
+    """What the cylinder was doing while a clip was taken."""
+
+    QUIET = "quiet"
+    """Air off."""
+    AIR = "air"
+    """Air on, the cylinder under test."""
+    SOUND = "sound"
+    """Air on, a sound cylinder of the same engine, same point."""
+    SHUT = "shut"
+    """Supply on, cylinder side shut off: a better quiet."""
+
+
+class PathId(StrEnum):
+    """Where the air may go; ``none`` is sound: nothing beyond normal blow-by."""
+
+    INTAKE_VALVE = "intake-valve"
+    EXHAUST_VALVE = "exhaust-valve"
+    RINGS = "rings"
+    COOLANT_PASSAGE = "coolant-passage"
+    NEXT_CYLINDER = "next-cylinder"
+    FITTING = "fitting"
+    SET_UP = "set-up"
+    NONE = "none"
+
+
+PATH_WORDS: dict[PathId, str] = {
+    PathId.INTAKE_VALVE: "intake valve",
+    PathId.EXHAUST_VALVE: "exhaust valve",
+    PathId.RINGS: "rings",
+    PathId.COOLANT_PASSAGE: "coolant passage",
+    PathId.NEXT_CYLINDER: "next cylinder",
+    PathId.FITTING: "fitting",
+    PathId.SET_UP: "set-up",
+    PathId.NONE: "sound",
+}
+
+
+class PointRow(msgspec.Struct, frozen=True):
+    """One row of ``points.toml``."""
+
+    id: str
+    words: str
+    own: tuple[PathId, ...]
+    hold: str
+    numbered: bool = False
+
+
+class Point(msgspec.Struct, frozen=True):
+    """A listening point of a round, for example ``tailpipe-left`` or ``plug-hole-3``."""
+
+    id: str
+    """Identifier used in file names and JSON."""
+    row: PointRow
+    neighbour: int | None = None
+    """Number of the other cylinder, for plug holes."""
+
+    @property
+    def words(self) -> str:
+        """Name in the trade's words."""
+        return self.row.words.format(n=self.neighbour)
+
+    @property
+    def hold(self) -> str:
+        """Where to hold the microphone, one sentence or two."""
+        return self.row.hold.format(n=self.neighbour)
+
+
+@cache
+def point_rows() -> tuple[PointRow, ...]:
+    """All rows of the table, in walking order."""
+    data = tomllib.loads(files("listen.trade").joinpath("points.toml").read_text("utf-8"))
+    return tuple(msgspec.convert(row, PointRow) for row in data["point"])
+
+
+@cache
+def point(point_id: str) -> Point:
+    """Look a point up by its identifier.
+
+    Raises
+    ------
+    RoundError
+        Unknown name; the message lists the known ones.
+    """
+    for row in point_rows():
+        if row.numbered:
+            if m := re.fullmatch(re.escape(row.id) + r"-([1-9]\d?)", point_id):
+                return Point(point_id, row, int(m[1]))
+        elif row.id == point_id:
+            return Point(point_id, row)
+    known = " ".join(row.id + ("-K" if row.numbered else "") for row in point_rows())
+    raise RoundError(f"unknown listening point {point_id!r}; known: {known}")
+
+
+def walking_order(point_id: str) -> tuple[int, int]:
+    """Sort key that puts points in walking order."""
+    p = point(point_id)
+    return (point_rows().index(p.row), p.neighbour or 0)

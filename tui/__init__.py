@@ -1,0 +1,1 @@
+"""Everything that is a screen; no arithmetic here."""

@@ -1,0 +1,72 @@
+"""A loose round: a folder of sound files named ``<point>-<kind>[-N].<wav|flac>`` and an optional ``round.json``."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import msgspec
+
+from listen.errors import RoundError
+from listen.rounds.model import Facts, Round, Take
+from listen.trade.points import Kind, point, walking_order
+
+SUFFIXES = (".wav", ".flac")
+_NAME = re.compile(rf"(?P<point>[a-z0-9-]+?)-(?P<kind>{'|'.join(Kind)})(?:-(?P<n>\d{{1,4}}))?")
+MAX_FACTS_BYTES = 1_000_000
+"""A round.json larger than this is not ours; it is refused before it is read."""
+
+
+def read_folder(folder: Path, name: str | None = None) -> Round:
+    """List the takes of a loose round; the sound itself is read later.
+
+    Raises
+    ------
+    RoundError
+        Not a readable folder, a sound file whose name we do not know, no clips, or a broken ``round.json``.
+    """
+    name = str(folder) if name is None else name
+    try:
+        entries = sorted(p for p in folder.iterdir() if not p.name.startswith("."))
+    except FileNotFoundError:
+        raise RoundError(f"{name}: no such folder; give the folder that holds the round's clips") from None
+    except NotADirectoryError:
+        raise RoundError(f"{name}: is a file; give the folder that holds the round's clips") from None
+    except OSError as e:
+        raise RoundError(f"{name}: cannot be read ({e.strerror}); check its permissions") from e
+    takes = tuple(_take(p) for p in entries if p.suffix.lower() in SUFFIXES)
+    if not takes:
+        raise RoundError(f"{name}: no sound files; expected names like intake-quiet-1.flac and intake-air-1.flac")
+    order = sorted(takes, key=lambda t: (walking_order(t.point), t.order, list(Kind).index(t.kind)))
+    return Round(name, tuple(order), read_facts(folder / "round.json"))
+
+
+def _take(path: Path) -> Take:
+    m = _NAME.fullmatch(path.stem.lower())
+    if m is None:
+        raise RoundError(f"{path}: the name does not say point and kind; expected <point>-<{'|'.join(Kind)}>[-N]")
+    try:
+        point_id = point(m["point"]).id
+    except RoundError as e:
+        raise RoundError(f"{path}: {e}") from None
+    return Take(point_id, Kind(m["kind"]), int(m["n"] or 1), path)
+
+
+def read_facts(path: Path) -> Facts:
+    """Read ``round.json``; a missing file means no facts.
+
+    Raises
+    ------
+    RoundError
+        Unreadable, not JSON, or a value of the wrong type or out of range; the message names the key.
+    """
+    try:
+        if path.stat().st_size > MAX_FACTS_BYTES:
+            raise RoundError(f"{path}: larger than {MAX_FACTS_BYTES} bytes; this is not a round.json")
+        return msgspec.json.decode(path.read_bytes(), type=Facts)
+    except FileNotFoundError:
+        return Facts()
+    except OSError as e:
+        raise RoundError(f"{path}: cannot be read ({e.strerror}); check its permissions") from e
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as e:
+        raise RoundError(f"{path}: {e}; correct it or remove it") from None

@@ -23,6 +23,10 @@ class RoundError(HisswayError):
     """A round that cannot be judged: unknown names, a point without a quiet clip, mixed rates, impossible readings."""
 
 
+class EngineError(HisswayError):
+    """An engine described in a way that cannot be: numbers missing or doubled, an order or head that does not fit."""
+
+
 class AudioError(HisswayError):
     """The microphone or loudspeaker cannot be used."""
 

@@ -1,0 +1,152 @@
+"""Known engine layouts; who stands next to whom in an engine, and where its cylinders are listened to."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from functools import cache
+from importlib.resources import files
+
+import msgspec
+
+from listen.errors import EngineError
+from listen.trade.engine import Arrangement, Engine, Exhaust
+from listen.trade.points import Point, point, walking_order
+
+__all__ = [
+    "Engine",
+    "Exhaust",
+    "Layout",
+    "engine_of_rows",
+    "exhaust_points",
+    "layout",
+    "layout_row",
+    "layout_rows",
+    "neighbours",
+    "place",
+    "points_for",
+    "row_neighbours",
+]
+
+
+class Numbering(msgspec.Struct, frozen=True):
+    """One way makers number a layout."""
+
+    id: str
+    words: str
+    rows: tuple[tuple[int, ...], ...]
+
+
+class Layout(msgspec.Struct, frozen=True):
+    """One row of ``layouts.toml``."""
+
+    id: str
+    words: str
+    arrangement: Arrangement
+    ask: tuple[str, ...]
+    firing_orders: tuple[tuple[int, ...], ...]
+    numbering: tuple[Numbering, ...]
+
+
+@cache
+def layout_rows() -> tuple[Layout, ...]:
+    """All rows of ``layouts.toml``."""
+    data = tomllib.loads(files("listen.trade").joinpath("layouts.toml").read_text("utf-8"))
+    return tuple(msgspec.convert(row, Layout) for row in data["layout"])
+
+
+def layout_row(layout_id: str) -> Layout:
+    """Look a layout up.
+
+    Raises
+    ------
+    EngineError
+        Unknown identifier; the message lists the known ones.
+    """
+    for row in layout_rows():
+        if row.id == layout_id:
+            return row
+    raise EngineError(f"unknown layout {layout_id!r}; known: {' '.join(row.id for row in layout_rows())}, or give rows")
+
+
+def layout(
+    layout_id: str,
+    *,
+    name: str = "",
+    numbering: str | None = None,
+    firing_order: Sequence[int] | None = None,
+    exhausts: Sequence[Exhaust] = (Exhaust(),),
+) -> Engine:
+    """An engine of a known layout, numbered and firing in the first listed way unless told otherwise.
+
+    Use ``msgspec.structs.replace`` for the rarer fields (heads, shared intakes, cooling, ...).
+
+    Raises
+    ------
+    EngineError
+        Unknown layout or numbering, or a firing order that does not fit.
+    """
+    row = layout_row(layout_id)
+    ways = {way.id: way for way in row.numbering}
+    if numbering is not None and numbering not in ways:
+        raise EngineError(f"{row.words} is not numbered {numbering!r} here; known: {' '.join(ways)}, or give rows")
+    way = row.numbering[0] if numbering is None else ways[numbering]
+    return Engine(
+        name=name or row.words,
+        layout=row.id,
+        rows=way.rows,
+        arrangement=row.arrangement,
+        firing_order=tuple(row.firing_orders[0] if firing_order is None else firing_order),
+        exhausts=tuple(exhausts),
+    )
+
+
+def engine_of_rows(
+    rows: Sequence[Sequence[int]],
+    *,
+    name: str = "",
+    arrangement: Arrangement = "rows",
+    firing_order: Sequence[int] = (),
+) -> Engine:
+    """Any other engine, described row by row. Raises :class:`EngineError` as :class:`Engine` does."""
+    numbers = tuple(tuple(row) for row in rows)
+    words = name or f"{sum(map(len, numbers))} cylinders in {len(numbers)} row{'s' if len(numbers) != 1 else ''}"
+    return Engine(name=words, layout="rows", rows=numbers, arrangement=arrangement, firing_order=tuple(firing_order))
+
+
+def place(engine: Engine, n: int) -> tuple[int, int]:
+    """Row of cylinder ``n`` (0 is leftmost) and its place in the row (0 is at the front end)."""
+    for r, row in enumerate(engine.rows):
+        if n in row:
+            return r, row.index(n)
+    raise EngineError(f"no cylinder {n}; the engine has {list(engine.cylinders)}")
+
+
+def row_neighbours(engine: Engine, n: int) -> tuple[int, ...]:
+    """Cylinders standing directly beside ``n`` in its own row; never across a vee or a flat crankcase."""
+    r, i = place(engine, n)
+    return tuple(engine.rows[r][j] for j in (i - 1, i + 1) if 0 <= j < len(engine.rows[r]))
+
+
+def neighbours(engine: Engine, n: int) -> tuple[int, ...]:
+    """Row neighbours under the same head: only there can a gasket leak from one cylinder into the next."""
+    heads = engine.heads or engine.rows
+    return tuple(m for m in row_neighbours(engine, n) if any(n in head and m in head for head in heads))
+
+
+def exhaust_points(engine: Engine, n: int) -> tuple[Point, ...]:
+    """Mouths that the exhaust valve of cylinder ``n`` blows out of."""
+    return tuple(point(e.point) for e in engine.exhausts if not e.cylinders or n in e.cylinders)
+
+
+def points_for(engine: Engine, n: int) -> tuple[Point, ...]:
+    """Listening points for cylinder ``n``, in walking order.
+
+    Both mouths of a dual exhaust are walked: the far one is the control, and shows a wrongly assumed side.
+    """
+    place(engine, n)
+    ids = {"intake", engine.crankcase_point, *(e.point for e in engine.exhausts)}
+    if engine.cooling == "liquid":
+        ids.add("radiator")
+    ids.update(f"plug-hole-{m}" for m in neighbours(engine, n))
+    return tuple(point(p) for p in sorted(ids, key=walking_order))

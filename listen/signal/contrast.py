@@ -1,0 +1,95 @@
+"""Two groups of takes at one point, with air and without, as one log ratio per band with its uncertainty.
+
+Symbols: B bands, rho = ln(P_air / P_quiet) per band. Ratios are of mean powers, signed, never clipped; the same is
+formed from the floors of both. What the drift adds is kept apart, so that it can be mixed over its unknown size.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.signal.drift import Repeats
+from listen.signal.take import TakeBands
+
+BETWEEN_TAKES = 0.05**2
+"""Variance (nepers squared, about 0.2 dB) added when takes are weighted, so that one long take does not stand alone."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Group:
+    """Takes of one kind at one point, pooled."""
+
+    mean: NDArray[np.float64]
+    """Mean power per band [shape=(B,)]."""
+    cov: NDArray[np.float64]
+    """Covariance of its log [shape=(B, B)]."""
+    floor: NDArray[np.float64]
+    """Floor power per band, bias not removed [shape=(B,)]."""
+    floor_cov: NDArray[np.float64]
+    """Covariance of its log [shape=(B, B)]."""
+    spread: float
+    """Sum of squared weights of the takes: what part of one take's drift variance is left in the mean."""
+    dof: float
+    """Degrees of freedom behind ``cov``."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Contrast:
+    """Air group against quiet group."""
+
+    quiet: Group
+    air: Group
+
+    @property
+    def rho(self) -> NDArray[np.float64]:
+        """Log ratio of mean powers [shape=(B,)]."""
+        return np.asarray(np.log(self.air.mean / self.quiet.mean))
+
+    @property
+    def rho_floor(self) -> NDArray[np.float64]:
+        """Log ratio of floors [shape=(B,)]; their biases cancel."""
+        return np.asarray(np.log(self.air.floor / self.quiet.floor))
+
+    def drift_cov(self, correlation: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Covariance of ``rho`` per unit sigma squared [shape=(B, B)].
+
+        Drift moves the background only: in the air group it is diluted by the hiss.
+        """
+        background_share = np.minimum(1.0, np.exp(-self.rho))
+        return np.asarray(
+            correlation * (self.quiet.spread + self.air.spread * np.outer(background_share, background_share))
+        )
+
+
+def pool(takes: Sequence[TakeBands]) -> Group:
+    """Pool takes of any number and length; their order does not matter."""
+    weight = np.array([1.0 / (np.diag(t.cov).mean() + BETWEEN_TAKES) for t in takes])
+    weight /= weight.sum()
+    mean = sum(w * t.mean for w, t in zip(weight, takes, strict=True))
+    floor = sum(w * t.floor for w, t in zip(weight, takes, strict=True))
+    assert isinstance(mean, np.ndarray) and isinstance(floor, np.ndarray)
+    return Group(
+        mean,
+        _log_cov([w * t.mean / mean for w, t in zip(weight, takes, strict=True)], [t.cov for t in takes]),
+        floor,
+        _log_cov([w * t.floor / floor for w, t in zip(weight, takes, strict=True)], [t.floor_cov for t in takes]),
+        float((weight**2).sum()),
+        float(sum(t.dof for t in takes)),
+    )
+
+
+def _log_cov(shares: Sequence[NDArray[np.float64]], covs: Sequence[NDArray[np.float64]]) -> NDArray[np.float64]:
+    """Covariance of the log of a sum, from each summand's share of it and the covariance of its log."""
+    return np.asarray(sum(np.outer(s, s) * c for s, c in zip(shares, covs, strict=True)))
+
+
+def repeats(takes: Sequence[TakeBands], weights: NDArray[np.float64]) -> Repeats:
+    """Whitened levels of takes that should be alike; ``weights`` [shape=(B,)] sum to 1."""
+    return Repeats(
+        np.array([float(weights @ np.log(t.mean)) for t in takes]),
+        np.array([float(weights @ t.cov @ weights) for t in takes]),
+    )

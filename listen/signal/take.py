@@ -1,0 +1,113 @@
+"""One take as band numbers: mean and floor power per band, each with its covariance from blocks inside the clip.
+
+Symbols: T frames, B bands, J blocks of about 0.25 s. Variances are relative (of the natural log of power).
+Block variance carries the truth of unsteady sound; ideal chi-square variance alone would be far too sure.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.signal.floor import floor_power, jackknife_log_floor
+from listen.signal.gate import gate
+
+BLOCK_S = 0.25
+"""Long against the ring of a room's speech sounds, short enough for 16 blocks in 4 s."""
+FLOOR_BLOCK_S = 0.5
+MIN_BLOCKS = 4
+OVERLAP_EFFICIENCY = 0.947
+"""Share of B x T that Hann frames at 50 % overlap use (Percival & Walden 1993)."""
+TINY = 1e-30
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TakeBands:
+    """Band numbers of one take."""
+
+    mean: NDArray[np.float64]
+    """Mean power per band over the kept frames, full scale squared [shape=(B,)]."""
+    cov: NDArray[np.float64]
+    """Covariance of the log mean [shape=(B, B)]."""
+    floor: NDArray[np.float64]
+    """Low-quantile power per band, bias not removed [shape=(B,)]."""
+    floor_cov: NDArray[np.float64]
+    """Covariance of the log floor [shape=(B, B)]."""
+    dof: float
+    """Degrees of freedom behind ``cov``."""
+    inflation: float
+    """Block variance over that of ideal noise, pooled over bands: 1 for a perfectly steady clip."""
+    kept: float
+    """Share of frames that passed the gate."""
+    seconds: float
+    """Length of the take."""
+
+
+def take_bands(power: NDArray[np.float64], bandwidth_hz: NDArray[np.float64], seconds: float) -> TakeBands:
+    """Reduce frame-band powers [shape=(T, B)] of one take; ``bandwidth_hz`` [shape=(B,)] is what each band uses."""
+    power = np.maximum(power, TINY)
+    keep = gate(np.log(power))
+    kept = float(keep.mean())
+    mean = power[keep].mean(axis=0)
+    ideal = 1.0 / (OVERLAP_EFFICIENCY * bandwidth_hz * seconds * kept)
+    deviation, weight = _blocks(power / mean, keep, seconds)
+    cov, dof, inflation = _covariance(deviation * weight[:, None], ideal)
+    blocks = max(MIN_BLOCKS, round(seconds / FLOOR_BLOCK_S))
+    floor_cov = jackknife_log_floor(power, blocks)
+    return TakeBands(
+        mean, cov, floor_power(power), _regular(floor_cov, blocks - 1, ideal), dof, inflation, kept, seconds
+    )
+
+
+def _blocks(
+    relative: NDArray[np.float64], keep: NDArray[np.bool_], seconds: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Block means of relative power less one [shape=(J, B)] and each block's share of the kept frames [shape=(J,)]."""
+    count = max(MIN_BLOCKS, round(seconds / BLOCK_S))
+    starts = np.linspace(0, len(relative), count, endpoint=False).astype(int)
+    frames = np.add.reduceat(keep.astype(float), starts)
+    sums = np.add.reduceat(relative * keep[:, None], starts, axis=0)
+    some = frames > 0
+    return sums[some] / frames[some, None] - 1.0, frames[some] / frames.sum()
+
+
+def _covariance(y: NDArray[np.float64], ideal: NDArray[np.float64]) -> tuple[NDArray[np.float64], float, float]:
+    """Covariance of the mean from weighted block deviations, shrunk towards what the bands have in common.
+
+    Variances shrink towards the pooled inflation over ideal, correlations towards none, each as far as their scatter
+    is no more than sampling noise (Schaefer & Strimmer 2005).
+    """
+    blocks = len(y)
+    nu = max(blocks - 1, 1)
+    emp = y.T @ y * (blocks / nu)
+    k = np.maximum(np.diag(emp), TINY) / ideal
+    pooled = float(k.mean())
+    scatter = float(np.log(k).var())
+    to_pool = float(np.clip((2.0 / nu) / max(scatter, TINY), 0.0, 1.0)) if len(k) > 1 else 0.0
+    variance = ideal * np.exp((1.0 - to_pool) * np.log(k) + to_pool * np.log(pooled))
+    sd = np.sqrt(np.maximum(np.diag(emp), TINY))
+    r, to_none = shrunk_correlation(emp / np.outer(sd, sd), nu)
+    scale = np.sqrt(variance)
+    dof = nu * (1.0 + to_pool * to_none * (len(k) - 1))
+    return r * np.outer(scale, scale), dof, pooled
+
+
+def shrunk_correlation(r: NDArray[np.float64], nu: int) -> tuple[NDArray[np.float64], float]:
+    """Correlation matrix shrunk towards the identity, and how far (0 to 1)."""
+    off = ~np.eye(len(r), dtype=bool)
+    noise = float(((1.0 - r[off] ** 2) ** 2 / nu).sum())
+    lam = float(np.clip(noise / max(float((r[off] ** 2).sum()), TINY), 0.0, 1.0)) if off.any() else 1.0
+    out = (1.0 - lam) * r
+    np.fill_diagonal(out, 1.0)
+    return out, lam
+
+
+def _regular(cov: NDArray[np.float64], nu: int, ideal: NDArray[np.float64]) -> NDArray[np.float64]:
+    """A floor covariance that can be inverted: variances never below ideal, correlations shrunk."""
+    variance = np.maximum(np.diag(cov), ideal)
+    sd = np.sqrt(np.maximum(np.diag(cov), TINY))
+    r, _ = shrunk_correlation(np.clip(cov / np.outer(sd, sd), -1.0, 1.0), nu)
+    scale = np.sqrt(variance)
+    return np.asarray(r * np.outer(scale, scale))

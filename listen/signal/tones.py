@@ -1,0 +1,42 @@
+"""Tones in a spectrum: compressor, fan, mains whine, or a whistle that comes with the air."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+HALF_WIDTH_BINS = 12
+"""The level round a bin is the running median over 25 bins (0.6 kHz): wider than a Hann main lobe by six."""
+TONE_RATIO = 2.0
+"""A tone stands at least 3 dB above the level round it..."""
+TONE_SIGMA = 6.0
+"""...and six standard deviations of a bin's mean power, so that long quiet clips find no tones in noise."""
+
+
+def running_median(x: NDArray[np.float64], half_width: int = HALF_WIDTH_BINS) -> NDArray[np.float64]:
+    """Median over 2 ``half_width`` + 1 neighbours, edges mirrored [shape=(K,)]."""
+    padded = np.pad(x, half_width, mode="reflect")
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * half_width + 1), axis=1))
+
+
+def tone_mask(mean_power: NDArray[np.float64], frames: int) -> NDArray[np.bool_]:
+    """Bins that hold a tone [shape=(K,)], from the mean power over ``frames`` frames [shape=(K,)]."""
+    ratio = mean_power / np.maximum(running_median(mean_power), 1e-30)
+    limit = max(TONE_RATIO, 1.0 + TONE_SIGMA / np.sqrt(max(frames, 1)))
+    peaks = ratio > limit
+    # A Hann main lobe is four bins wide: the bins beside a peak carry the tone too.
+    beside = ratio > 1.0 + 0.5 * (limit - 1.0)
+    mask = peaks.copy()
+    mask[1:] |= peaks[:-1] & beside[1:]
+    mask[:-1] |= peaks[1:] & beside[:-1]
+    return np.asarray(mask)
+
+
+def new_tones_hz(
+    air: NDArray[np.float64], quiet: NDArray[np.float64], frames: tuple[int, int], freq_hz: NDArray[np.float64]
+) -> tuple[float, ...]:
+    """Frequencies of tones that are in the air clip and not in the quiet clip, strongest first, in Hz."""
+    ratio = air / np.maximum(running_median(air), 1e-30)
+    fresh = tone_mask(air, frames[0]) & ~tone_mask(quiet, frames[1]) & (air > TONE_RATIO * quiet)
+    peaks = [k for k in np.flatnonzero(fresh) if ratio[k] == ratio[max(k - 2, 0) : k + 3].max()]
+    return tuple(float(freq_hz[k]) for k in sorted(peaks, key=lambda k: -ratio[k]))

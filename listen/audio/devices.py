@@ -1,0 +1,120 @@
+"""Inputs and outputs by name: listing them, and finding the one a user means."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from listen.audio.library import answered, portaudio, reload_devices
+from listen.errors import DeviceNotFound
+
+ALSA_RATE_HZ = 48_000
+"""Asked for first on ALSA: PortAudio reports 44.1 kHz there for any device that can resample, whatever its own rate;
+sound servers and USB microphones run at 48 kHz."""
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """What inputs and outputs have in common."""
+
+    index: int
+    """PortAudio's number; changes when devices come and go."""
+    name: str
+    """Name as the system gives it."""
+    host_api: str
+    """Sound system it belongs to, for example ``ALSA``."""
+    rate_hz: int
+    """Sample rate to open it with."""
+    channels: int
+    """Channels it offers."""
+    is_default: bool
+    """True for the system's own choice."""
+
+
+class InputDevice(Device):
+    """A microphone or other input."""
+
+    __slots__ = ()
+
+
+class OutputDevice(Device):
+    """A loudspeaker or other output."""
+
+    __slots__ = ()
+
+
+_D = TypeVar("_D", bound=Device)
+
+
+def inputs() -> tuple[InputDevice, ...]:
+    """All inputs, in the system's order (``NoPortAudio`` where the library is missing)."""
+    return _listed(InputDevice, "input")
+
+
+def outputs() -> tuple[OutputDevice, ...]:
+    """All outputs, in the system's order (``NoPortAudio`` where the library is missing)."""
+    return _listed(OutputDevice, "output")
+
+
+def find_input(spec: str | int | None = None) -> InputDevice:
+    """The input meant by ``spec``: None for the default, a number, or (part of) a name in any case.
+
+    Raises
+    ------
+    DeviceNotFound
+        None such, or several; the message lists what there is.
+    """
+    return _found(inputs(), spec, "microphone", "input")
+
+
+def find_output(spec: str | int | None = None) -> OutputDevice:
+    """The output meant by ``spec``; as :func:`find_input`."""
+    return _found(outputs(), spec, "loudspeaker", "output")
+
+
+def refresh() -> bool:
+    """Look for devices that came or went; False, and nothing done, while a stream is open."""
+    return reload_devices()
+
+
+def _listed(make: type[_D], way: str) -> tuple[_D, ...]:
+    sd = portaudio()
+
+    def ask() -> tuple[Any, Any, Any]:
+        return sd.query_devices(), sd.query_hostapis(), sd.default.device
+
+    rows, hosts, default = answered(ask, "listing devices")
+    chosen = default[0 if way == "input" else 1]
+    return tuple(
+        make(
+            index=row["index"],
+            name=row["name"],
+            host_api=(host := hosts[row["hostapi"]]["name"]),
+            rate_hz=ALSA_RATE_HZ if host == "ALSA" else round(row["default_samplerate"]),
+            channels=row[f"max_{way}_channels"],
+            is_default=row["index"] == chosen,
+        )
+        for row in rows
+        if row[f"max_{way}_channels"] > 0
+    )
+
+
+def _found(devices: Sequence[_D], spec: str | int | None, what: str, way: str) -> _D:
+    if not devices:
+        raise DeviceNotFound(f"no {what} found; plug one in and try again")
+    if spec is None:
+        return next((d for d in devices if d.is_default), devices[0])
+    matches = _matching(devices, spec)
+    if len(matches) == 1:
+        return matches[0]
+    known = ", ".join(f"{d.index} {d.name}" for d in matches or devices)
+    raise DeviceNotFound(f"{'several' if matches else 'no'} {way}s called {spec!r}; there are: {known}")
+
+
+def _matching(devices: Sequence[_D], spec: str | int) -> list[_D]:
+    if isinstance(spec, int) or spec.isdecimal():
+        return [d for d in devices if d.index == int(spec)]
+    wanted = spec.casefold()
+    exact = [d for d in devices if d.name.casefold() == wanted]
+    return exact[:1] or [d for d in devices if wanted in d.name.casefold()]

@@ -1,0 +1,171 @@
+"""Sound files in: any form libsndfile reads, as one checked channel, never trusting what a header claims."""
+
+from __future__ import annotations
+
+import json
+import os
+import stat
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.audio.headers import missing_bytes
+from listen.errors import ClipError
+from listen.signal.clip import MAX_RATE_HZ, MIN_RATE_HZ, Clip
+
+if TYPE_CHECKING:
+    import soundfile
+
+MAX_SECONDS = 600.0
+"""Longest clip taken; a walk needs 5-10 s a point."""
+MAX_SAMPLES = 600 * 48_000
+"""Most samples taken a channel (115 MB as float32): ten minutes at 48 kHz, two and a half at 192 kHz."""
+_BLOCK_SAMPLES = 1 << 18
+"""Samples decoded at once over all channels (1 MB as float32), so that a header cannot make us allocate."""
+_COARSE = frozenset({"PCM_S8", "PCM_U8", "ULAW", "ALAW", "DPCM_8", "DWVW_12", "IMA_ADPCM", "MS_ADPCM", "VOX_ADPCM"})
+"""Codings of 8 bits or fewer a sample: their steps lie near -50 dBFS, above the hiss looked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class SoundInfo:
+    """What a sound file says about itself."""
+
+    rate_hz: int
+    """Sample rate."""
+    channels: int
+    """Channels in the file."""
+    seconds: float
+    """Length claimed."""
+    form: str
+    """Container and coding, for example ``WAV PCM_24``."""
+
+
+def sound_info(path: Path) -> SoundInfo:
+    """Particulars of a sound file without decoding it.
+
+    Raises
+    ------
+    ClipError
+        Not a readable sound file.
+    """
+    with _opened(path) as file:
+        seconds = file.frames / file.samplerate
+        return SoundInfo(file.samplerate, file.channels, seconds, f"{file.format} {file.subtype}")
+
+
+def read_clip(path: Path, *, channel: int = 0, start_s: float = 0.0, seconds: float | None = None) -> Clip:
+    """Read one channel of a WAV, FLAC or other file that libsndfile knows, 8-192 kHz, int or float.
+
+    Parameters
+    ----------
+    path
+        Sound file.
+    channel
+        Which channel, from 0.
+    start_s, seconds
+        Part to read; all from ``start_s`` by default.
+
+    Raises
+    ------
+    ClipError
+        Not a sound file, empty, truncated, of 8 bits, longer than ``MAX_SECONDS``, no such channel, NaN or infinity,
+        or a header that claims more than the file holds.
+    """
+    with _opened(path) as file:
+        _check_form(path, file, channel)
+        first = round(start_s * file.samplerate)
+        wanted = file.frames - first if seconds is None else round(seconds * file.samplerate)
+        if first < 0 or first >= file.frames or wanted <= 0:
+            raise ClipError(f"{path.name}: lasts {file.frames / file.samplerate:.2f} s; nothing to read at {start_s} s")
+        _check_length(path, wanted, file.samplerate)
+        whole = first + wanted >= file.frames
+        samples = _decode(path, file, channel, first, wanted)
+        if whole and first + len(samples) < file.frames:
+            lost = file.frames - first - len(samples)
+            raise ClipError(
+                f"{path.name}: cut off, {lost} of {file.frames} samples are missing; copy or record it again"
+            )
+        particulars = _particulars(file)
+        return Clip.of(samples, file.samplerate, name=path.name, **particulars)
+
+
+def _opened(path: Path) -> soundfile.SoundFile:
+    _check_file(path)
+    import soundfile
+
+    try:
+        return soundfile.SoundFile(os.fsencode(path) if os.name == "posix" else str(path))
+    except (soundfile.LibsndfileError, TypeError, ValueError) as error:
+        raise ClipError(f"{path.name}: not a sound file we can read; WAV or FLAC is needed") from error
+
+
+def _check_file(path: Path) -> None:
+    try:
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):
+            raise ClipError(f"{path.name}: not a file; a WAV or FLAC file is needed")
+        if found.st_size == 0:
+            raise ClipError(f"{path.name}: empty file; record it again")
+        missing = missing_bytes(path)
+    except OSError as error:
+        raise ClipError(f"{path.name}: cannot be read ({error.strerror or error})") from error
+    if missing:
+        raise ClipError(
+            f"{path.name}: its header claims {missing} bytes more than the file holds; cut off, copy or record it again"
+        )
+
+
+def _check_form(path: Path, file: soundfile.SoundFile, channel: int) -> None:
+    if file.subtype in _COARSE:
+        raise ClipError(f"{path.name}: {file.subtype} sound; 8 bits hide the hiss, record with 16 bits or more")
+    if not 0 <= channel < file.channels:
+        raise ClipError(f"{path.name}: no channel {channel}; it has {file.channels}, counted from 0")
+    if not MIN_RATE_HZ <= file.samplerate <= MAX_RATE_HZ:
+        raise ClipError(
+            f"{path.name}: sample rate {file.samplerate} Hz; from {MIN_RATE_HZ} to {MAX_RATE_HZ} Hz can be measured"
+        )
+    if file.frames <= 0:
+        raise ClipError(f"{path.name}: holds no samples; record it again")
+
+
+def _check_length(path: Path, wanted: int, rate_hz: int) -> None:
+    limit_s = min(MAX_SECONDS, MAX_SAMPLES / rate_hz)
+    if wanted > limit_s * rate_hz:
+        raise ClipError(
+            f"{path.name}: {wanted / rate_hz:.0f} s long; at most {limit_s:.0f} s at {rate_hz} Hz are taken"
+        )
+
+
+def _decode(path: Path, file: soundfile.SoundFile, channel: int, first: int, wanted: int) -> NDArray[np.float32]:
+    from soundfile import LibsndfileError
+
+    step = max(1, _BLOCK_SAMPLES // file.channels)
+    parts: list[NDArray[np.float32]] = []
+    left = wanted
+    try:
+        if first:
+            file.seek(first)
+        while left > 0:
+            block = file.read(min(step, left), dtype="float32", always_2d=True)
+            if not len(block):
+                break
+            parts.append(block[:, channel].copy())
+            left -= len(block)
+    except LibsndfileError as error:
+        at_s = (first + wanted - left) / file.samplerate
+        raise ClipError(f"{path.name}: damaged at {at_s:.2f} s; copy or record it again") from error
+    return np.concatenate(parts) if parts else np.zeros(0, np.float32)
+
+
+def _particulars(file: soundfile.SoundFile) -> dict[str, Any]:
+    """Time, device and overflows that :func:`listen.audio.write.write_clip` put beside the sound, where present."""
+    try:
+        said = json.loads(file.comment)
+        taken = datetime.fromisoformat(said["taken"]) if said.get("taken") else None
+        return {"taken": taken, "device": str(said.get("device", "")), "overflows": int(said.get("overflows", 0))}
+    except (ValueError, TypeError, KeyError, AttributeError):
+        return {}

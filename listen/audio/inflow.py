@@ -1,0 +1,103 @@
+"""The callback's side of a microphone: copy, stamp, hand on, return.
+
+Two threads touch this. PortAudio's calls :meth:`Inflow.callback` and :meth:`Inflow.finished`; any other reads. Deques
+and queues are safe between them, counters are written by PortAudio's thread only, ``_takers`` is replaced, not changed.
+"""
+
+from __future__ import annotations
+
+import queue
+import time
+from collections import deque
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.audio.watch import Ill, Trouble, Watch
+
+METER_S = 2.0
+"""Sound kept for a level meter that does not ask."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Block:
+    """What one callback brought."""
+
+    samples: NDArray[np.float32]
+    """First channel [shape=(n,)], our own copy."""
+    at: float
+    """``time.monotonic()`` of the callback (PortAudio's own times are not monotone)."""
+    overflows: int
+    """Input overflows since the stream was opened."""
+
+
+Taker = queue.SimpleQueue[Block]
+
+
+class Inflow:
+    """Everything that arrives from one open stream."""
+
+    def __init__(self, rate_hz: int, block: int) -> None:
+        self.watch = Watch(rate_hz, time.monotonic())
+        self.overflows = 0
+        self.error: Exception | None = None
+        self._meter: deque[Block] = deque(maxlen=max(1, round(METER_S * rate_hz / block)))
+        self._takers: tuple[Taker, ...] = ()
+        self._first: queue.SimpleQueue[None] = queue.SimpleQueue()
+        self._begun = False
+        self._ended = False
+
+    def callback(self, indata: NDArray[np.float32], frames: int, times: Any, status: Any) -> None:
+        """Take a block over from PortAudio; an error here is told by :meth:`trouble`, not printed and lost."""
+        try:
+            if status.input_overflow:
+                self.overflows += 1
+            block = Block(indata[:, 0].copy(), time.monotonic(), self.overflows)
+            self.watch.saw(block.samples, block.at)
+            self._meter.append(block)
+            for taker in self._takers:
+                taker.put(block)
+            if not self._begun:
+                self._begun = True
+                self._first.put(None)
+        except Exception as error:  # noqa: BLE001 - kept for the reading side; raising here would only end the stream
+            self.error = error
+
+    def finished(self) -> None:
+        """PortAudio ended the stream; only ours if we closed it, and then nobody asks."""
+        self._ended = True
+
+    def begun(self, limit_s: float) -> bool:
+        """Wait for the first block; False where none comes."""
+        try:
+            self._first.get(timeout=limit_s)
+        except queue.Empty:
+            return False
+        return True
+
+    def trouble(self, watch: Watch | None = None) -> Trouble | None:
+        """What is wrong now, for the stream or for the take that ``watch`` follows."""
+        if self._ended or self.error is not None:
+            return Trouble(Ill.ENDED, 0.0)
+        return (watch or self.watch).trouble(time.monotonic())
+
+    def drain(self) -> list[NDArray[np.float32]]:
+        """Blocks since the last call, for the meter."""
+        blocks = []
+        try:
+            while True:
+                blocks.append(self._meter.popleft().samples)
+        except IndexError:
+            return blocks
+
+    def tap(self) -> Taker:
+        """A queue that gets every block from now on, until :meth:`untap`."""
+        taker: Taker = queue.SimpleQueue()
+        self._takers = (*self._takers, taker)
+        return taker
+
+    def untap(self, taker: Taker) -> None:
+        """Stop feeding ``taker``."""
+        self._takers = tuple(t for t in self._takers if t is not taker)

@@ -1,0 +1,152 @@
+"""The real microphone: a PortAudio stream opened at the device's own rate, watched, and recorded from."""
+
+from __future__ import annotations
+
+import threading
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.audio import library
+from listen.audio.devices import InputDevice, find_input
+from listen.audio.inflow import Inflow
+from listen.audio.source import Recording
+from listen.audio.take import Take, sentence
+from listen.errors import AudioError, DeviceLost
+
+LATENCY_S = 0.15
+"""Asked of PortAudio: rides out 80 ms of delay by other work in the process, unnoticed on a meter."""
+BLOCKS_A_SECOND = 100
+"""Callbacks a second; a fixed block size, since PortAudio's own choice is ragged."""
+OPEN_S = 3.0
+"""Longest wait for a device to open and send its first block; USB microphones take up to a second to wake."""
+
+
+class Microphone:
+    """One input as a :class:`listen.audio.source.Source`.
+
+    Parameters
+    ----------
+    device
+        Input, number, name or part of one; None for the system's default. It is looked up by name at each
+        :meth:`open`, so that a microphone that was plugged in again is found although its number has changed.
+    rate_hz
+        Sample rate; the device's own by default.
+    """
+
+    def __init__(self, device: InputDevice | str | int | None = None, *, rate_hz: int | None = None) -> None:
+        self._wanted = device.name if isinstance(device, InputDevice) else device
+        self._asked_hz = rate_hz
+        self._rate_hz = rate_hz
+        self._device: InputDevice | None = None
+        self._stream: Any = None
+        self._inflow: Inflow | None = None
+        self._opened_before = False
+
+    @property
+    def name(self) -> str:
+        """Name of the input."""
+        return self._device.name if self._device else str(self._wanted if self._wanted is not None else "microphone")
+
+    @property
+    def rate_hz(self) -> int:
+        """Sample rate; final once open."""
+        if self._rate_hz is None:
+            self._rate_hz = find_input(self._wanted).rate_hz
+        return self._rate_hz
+
+    def open(self) -> None:
+        """Open the stream and wait for its first block; a stream that is open in good order is kept.
+
+        Raises
+        ------
+        NoPortAudio, DeviceNotFound
+            From looking the device up.
+        DeviceLost
+            It opens but sends nothing.
+        AudioError
+            It cannot be opened.
+        """
+        if self._stream is not None and self.trouble() is None:
+            return
+        self.close()
+        if self._opened_before:
+            library.reload_devices()
+        self._opened_before = True
+        self._device = device = find_input(self._wanted)
+        self._stream, self._inflow = self._started(device)
+        if not self._inflow.begun(OPEN_S):
+            self.close()
+            raise DeviceLost(f"{device.name} opens but sends nothing; unplug it, plug it in again and try once more")
+
+    def close(self) -> None:
+        """Abort and close the stream; never hangs, harmless when closed already."""
+        stream, self._stream = self._stream, None
+        if stream is not None:
+            library.close_stream(stream)
+
+    def drain(self) -> list[NDArray[np.float32]]:
+        """Blocks since the last call, for a level meter."""
+        return self._inflow.drain() if self._inflow is not None else []
+
+    def trouble(self) -> AudioError | None:
+        """What is wrong with the stream at this moment; None while sound arrives or before it was opened."""
+        if self._inflow is None or self._stream is None:
+            return None
+        trouble = self._inflow.trouble()
+        return DeviceLost(sentence(trouble, self.name)) if trouble else None
+
+    def record(self, part: Path, seconds: float, cancel: threading.Event) -> Recording:
+        """Write ``seconds`` of sound to ``part``; see :meth:`listen.audio.source.Source.record`."""
+        if self._inflow is None or self._stream is None:
+            raise AudioError(f"{self.name} is not open; open it before recording")
+        return Take(self._inflow, self.name, self.rate_hz, part, cancel).run(seconds)
+
+    def _started(self, device: InputDevice) -> tuple[Any, Inflow]:
+        sd = library.portaudio()
+        for rate_hz in self._rates(sd, device):
+            try:
+                opened = library.answered(lambda hz=rate_hz: _open(sd, device, hz), "opening the microphone", OPEN_S)  # type: ignore[misc]
+            except sd.PortAudioError as error:
+                failure = error
+            else:
+                self._rate_hz = rate_hz
+                return opened
+        raise AudioError(
+            f"{device.name} cannot be opened ({_reason(failure)}); another program may hold it"
+        ) from failure
+
+    def _rates(self, sd: Any, device: InputDevice) -> list[int]:
+        """Rates to try: as asked, else as before (a round must not mix rates), else the device's own."""
+        if self._asked_hz:
+            return [self._asked_hz]
+        reported = round(sd.query_devices(device.index)["default_samplerate"])
+        return list(dict.fromkeys(hz for hz in (self._rate_hz, device.rate_hz, reported) if hz))
+
+
+def _open(sd: Any, device: InputDevice, rate_hz: int) -> tuple[Any, Inflow]:
+    block = max(1, rate_hz // BLOCKS_A_SECOND)
+    inflow = Inflow(rate_hz, block)
+    stream = sd.InputStream(
+        device=device.index,
+        samplerate=rate_hz,
+        blocksize=block,
+        channels=1,
+        dtype="float32",
+        latency=LATENCY_S,
+        callback=inflow.callback,
+        finished_callback=inflow.finished,
+    )
+    try:
+        stream.start()
+    except sd.PortAudioError:
+        stream.close()
+        raise
+    library.stream_opened()
+    return stream, inflow
+
+
+def _reason(error: Exception) -> str:
+    return str(error.args[0]) if error.args else type(error).__name__

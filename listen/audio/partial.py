@@ -1,0 +1,162 @@
+"""A clip while it is being recorded: a plain file that any crash leaves readable, and its way to a finished one.
+
+Form: a header of ``HEADER_BYTES`` (one line of JSON padded with spaces), then float32 samples, little-endian, one
+channel.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.audio.write import sync_folder, write_flac
+from listen.errors import ClipError
+from listen.signal.clip import Clip
+
+HEADER_BYTES = 512
+"""One disk sector, so that rewriting it with the overflow count is whole or not at all."""
+SYNC_S = 0.5
+"""Longest sound not yet on the disk; with the device's latency a crash loses less than the last second."""
+_SCHEMA = "hissway.part/1"
+_SAMPLE = np.dtype("<f4")
+
+
+@dataclass(frozen=True, slots=True)
+class PartHeader:
+    """What the samples of a part need to become a clip."""
+
+    rate_hz: int
+    """Sample rate."""
+    device: str
+    """Name of the input."""
+    started: datetime
+    """When the first sample was taken, UTC."""
+    overflows: int = 0
+    """Input overflows so far."""
+    frames: int | None = None
+    """Samples in all, once the recording has ended in good order."""
+
+    def encode(self) -> bytes:
+        """One padded line of ``HEADER_BYTES``; a device name too long for it is cut."""
+        device = self.device.encode("ascii", "replace").decode()[:200]
+        said = {"schema": _SCHEMA, "rate_hz": self.rate_hz, "device": device}
+        said |= {"started": self.started.isoformat(), "overflows": self.overflows, "frames": self.frames}
+        return json.dumps(said).encode("ascii").ljust(HEADER_BYTES - 1) + b"\n"
+
+    @classmethod
+    def decode(cls, header: bytes) -> PartHeader:
+        """Read back what :meth:`encode` wrote (``ValueError``, ``KeyError`` or ``TypeError`` where it is not one)."""
+        said = json.loads(header.decode("ascii"))
+        if said["schema"] != _SCHEMA:
+            raise ValueError(said["schema"])
+        frames = None if said["frames"] is None else int(said["frames"])
+        started = datetime.fromisoformat(said["started"])
+        return cls(int(said["rate_hz"]), str(said["device"]), started, int(said["overflows"]), frames)
+
+
+class PartWriter:
+    """Writes blocks to a new part and puts them on the disk every ``SYNC_S``; a context manager."""
+
+    def __init__(self, path: Path, header: PartHeader) -> None:
+        self.header = header
+        self.frames = 0
+        self._synced = 0
+        self._file = path.open("xb", buffering=0)
+        self._file.write(header.encode())
+        self._sync()
+        sync_folder(path.parent)
+
+    def write(self, block: NDArray[np.float32], overflows: int) -> None:
+        """Append ``block`` [shape=(n,)]; ``overflows`` counts those seen so far."""
+        self._all(np.ascontiguousarray(block, dtype=_SAMPLE).tobytes())
+        self.frames += len(block)
+        if overflows != self.header.overflows:
+            self._amend(replace(self.header, overflows=overflows))
+        if self.frames - self._synced >= SYNC_S * self.header.rate_hz:
+            self._sync()
+
+    def _all(self, data: bytes) -> None:
+        while data:
+            data = data[self._file.write(data) :]
+
+    def _amend(self, header: PartHeader) -> None:
+        self.header = header
+        self._file.seek(0)
+        self._all(header.encode())
+        self._file.seek(0, os.SEEK_END)
+
+    def _sync(self) -> None:
+        os.fsync(self._file.fileno())
+        self._synced = self.frames
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        try:
+            self._amend(replace(self.header, frames=self.frames))
+            self._sync()
+        finally:
+            self._file.close()
+
+
+def read_part(path: Path) -> Clip:
+    """Read what a part holds, up to where a crash tore it.
+
+    After a crash a torn last sample, samples that are not finite and a zero-filled tail (left by a power cut) are cut.
+
+    Raises
+    ------
+    ClipError
+        Not a part, or no sound in it yet.
+    """
+    try:
+        data = path.read_bytes()
+        header = PartHeader.decode(data[:HEADER_BYTES])
+    except OSError as error:
+        raise ClipError(f"{path.name}: cannot be read ({error.strerror or error})") from error
+    except (ValueError, KeyError, TypeError) as error:
+        raise ClipError(f"{path.name}: not an unfinished clip of this program") from error
+    held = max(0, len(data) - HEADER_BYTES) // _SAMPLE.itemsize
+    samples = np.frombuffer(data, _SAMPLE, held, HEADER_BYTES) if held else np.zeros(0, _SAMPLE)
+    if header.frames is None or header.frames > held:
+        samples = _whole(samples)
+    if not len(samples):
+        raise ClipError(f"{path.name}: no sound had arrived yet; record this clip again")
+    h = header
+    return Clip.of(samples, h.rate_hz, taken=h.started, device=h.device, overflows=h.overflows, name=path.name)
+
+
+def finish(part: Path, flac: Path) -> Clip:
+    """Turn a part into a FLAC file and return its clip; the part goes only once the file is on the disk.
+
+    Raises
+    ------
+    ClipError
+        As :func:`read_part`.
+    OSError
+        The disk is full or the folder cannot be written; the part stays.
+    """
+    clip = replace(read_part(part), name=flac.name)
+    write_flac(flac, clip)
+    part.unlink()
+    sync_folder(part.parent)
+    return clip
+
+
+def _whole(samples: NDArray[np.float32]) -> NDArray[np.float32]:
+    finite = np.isfinite(samples)
+    if not finite.all():
+        samples = samples[: int(np.argmin(finite))]
+    sounding = np.flatnonzero(samples)
+    return samples[: int(sounding[-1]) + 1] if len(sounding) else samples[:0]

@@ -1,0 +1,96 @@
+"""One take: blocks from the stream into the part file until it is long enough, stopped, or the stream goes wrong."""
+
+from __future__ import annotations
+
+import queue
+import threading
+import time
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from listen.audio.inflow import Block, Inflow, Taker
+from listen.audio.partial import PartHeader, PartWriter
+from listen.audio.source import Recording
+from listen.audio.watch import Ill, Trouble, Watch
+from listen.errors import AudioError, DeviceLost
+
+POLL_S = 0.05
+"""Longest wait for a block before cancellation and trouble are looked at again."""
+
+_SENTENCES = {
+    Ill.ENDED: "{name} has gone: unplugged, or the sound system stopped it; plug it in again",
+    Ill.STALLED: "{name} sends nothing since {s:.1f} s: it hangs or was put to sleep; unplug it and plug it in again",
+    Ill.ZEROS: "{name} sends exact zeros since {s:.1f} s: muted, switched off or another input; unmute it",
+    Ill.MISSING: "{name} stalled and {s:.2f} s of sound are missing; close other programs that use it",
+}
+
+
+def sentence(trouble: Trouble, name: str) -> str:
+    """One sentence for a user: what happened and what to do."""
+    return _SENTENCES[trouble.ill].format(name=name, s=trouble.seconds)
+
+
+@dataclass(slots=True)
+class Take:
+    """One take in progress, in the thread that records it."""
+
+    inflow: Inflow
+    name: str
+    rate_hz: int
+    part: Path
+    cancel: threading.Event
+
+    def run(self, seconds: float) -> Recording:
+        """Record ``seconds``; see :meth:`listen.audio.source.Source.record`."""
+        taker = self.inflow.tap()
+        try:
+            return self._run(taker, round(seconds * self.rate_hz))
+        except OSError as error:
+            raise AudioError(
+                f"{self.part.name}: cannot be written ({error.strerror or error}); "
+                "what was written before is kept, make room or choose another folder"
+            ) from error
+        finally:
+            self.inflow.untap(taker)
+
+    def _run(self, taker: Taker, wanted: int) -> Recording:
+        watch = Watch(self.rate_hz, time.monotonic())
+        overflows_before = self.inflow.overflows
+        started = datetime.now(UTC)
+        header = PartHeader(self.rate_hz, self.name, started)
+        cancelled = False
+        with PartWriter(self.part, header) as writer:
+            while writer.frames < wanted and not (cancelled := self.cancel.is_set()):
+                block = _next(taker)
+                if block is not None:
+                    watch.saw(block.samples, block.at)
+                    writer.write(block.samples[: wanted - writer.frames], block.overflows - overflows_before)
+                self._raise_trouble(watch, writer.frames)
+            overflows = writer.header.overflows
+        return Recording(
+            part=self.part,
+            rate_hz=self.rate_hz,
+            seconds=writer.frames / self.rate_hz,
+            device=self.name,
+            overflows=overflows,
+            started=started,
+            cancelled=cancelled,
+            gaps=watch.gaps,
+        )
+
+    def _raise_trouble(self, watch: Watch, frames: int) -> None:
+        trouble = self.inflow.trouble(watch)
+        if trouble is None:
+            return
+        kept_s = frames / self.rate_hz
+        raise DeviceLost(
+            f"{sentence(trouble, self.name)}, then record this clip again (the {kept_s:.1f} s that arrived are kept)"
+        ) from self.inflow.error
+
+
+def _next(taker: Taker) -> Block | None:
+    try:
+        return taker.get(timeout=POLL_S)
+    except queue.Empty:
+        return None

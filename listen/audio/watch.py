@@ -1,0 +1,120 @@
+"""How a stream goes wrong without saying so: silence of callbacks, exact zeros, samples missing against the clock.
+
+Callback streams never raise and set no flag when a device is lost; every row of this was provoked on a real stream.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+QUIET_S = 0.6
+"""No callback for so long means that the device has stopped (callbacks come every 10 ms; load delays them by 0.2 s)."""
+ZEROS_S = 1.0
+"""A run of exact zeros this long means that the device is muted or gone; a real microphone always has some noise."""
+GAP_S = 0.05
+"""Runs of exact zeros from this length on are told as gaps."""
+MISSING_S = 0.08
+"""Wall time may run ahead of sound time by so much; more means that samples were lost on the way."""
+LAG_S = 0.5
+"""The smallest lag over this time is taken, so that one late callback is no alarm."""
+MEMORY_S = 3.0
+"""The lag is compared with the smallest one this far back: long enough to see a loss, short enough that the alarm ends
+once all is well again; clocks that differ by 100 ppm drift 0.3 ms in it."""
+
+
+class Ill(StrEnum):
+    """What can be wrong with a stream."""
+
+    ENDED = "ended"
+    STALLED = "stalled"
+    ZEROS = "zeros"
+    MISSING = "missing"
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """One finding."""
+
+    ill: Ill
+    """What is wrong."""
+    seconds: float
+    """For how long, or how much is missing."""
+
+
+class SlidingMinimum:
+    """Smallest value over the last ``span_s``, in constant time a value."""
+
+    def __init__(self, span_s: float) -> None:
+        self._span_s = span_s
+        self._rising: deque[tuple[float, float]] = deque()
+
+    def push(self, at: float, value: float) -> float:
+        """Add a value at time ``at`` and return the smallest one within the span."""
+        while self._rising and self._rising[-1][1] >= value:
+            self._rising.pop()
+        self._rising.append((at, value))
+        while self._rising[0][0] < at - self._span_s:
+            self._rising.popleft()
+        return self._rising[0][1]
+
+
+class Watch:
+    """Follows one stream, or one take of it, by the monotonic clock.
+
+    One thread calls :meth:`saw`; any thread may ask :meth:`trouble`, which reads single numbers only.
+    """
+
+    def __init__(self, rate_hz: int, now: float) -> None:
+        self._rate_hz = rate_hz
+        self._began = now
+        self._last = now
+        self._frames = 0
+        self._zeros = 0
+        self._missing_s = 0.0
+        self._recent = SlidingMinimum(LAG_S)
+        self._base = SlidingMinimum(MEMORY_S)
+        self._gaps: list[tuple[float, float]] = []
+
+    def saw(self, block: NDArray[np.float32], at: float) -> None:
+        """Take note of a block [shape=(n,)] whose callback ran at ``at``."""
+        self._last = at
+        self._count_zeros(block)
+        self._frames += len(block)
+        lag = at - self._began - self._frames / self._rate_hz
+        self._missing_s = self._recent.push(at, lag) - self._base.push(at, lag)
+
+    def trouble(self, now: float) -> Trouble | None:
+        """What is wrong at ``now``, the worst first."""
+        if now - self._last > QUIET_S:
+            return Trouble(Ill.STALLED, now - self._last)
+        if self._zeros >= ZEROS_S * self._rate_hz:
+            return Trouble(Ill.ZEROS, self._zeros / self._rate_hz)
+        if self._missing_s > MISSING_S:
+            return Trouble(Ill.MISSING, self._missing_s)
+        return None
+
+    @property
+    def gaps(self) -> tuple[tuple[float, float], ...]:
+        """Runs of exact zeros so far: (start, length) in seconds."""
+        ending = self._gap(self._frames)
+        return (*self._gaps, *([ending] if ending else []))
+
+    def _count_zeros(self, block: NDArray[np.float32]) -> None:
+        sounding = np.flatnonzero(block)
+        if not len(sounding):
+            self._zeros += len(block)
+            return
+        self._zeros += int(sounding[0])
+        if ended := self._gap(self._frames + int(sounding[0])):
+            self._gaps.append(ended)
+        self._zeros = len(block) - 1 - int(sounding[-1])
+
+    def _gap(self, end: int) -> tuple[float, float] | None:
+        if self._zeros < GAP_S * self._rate_hz:
+            return None
+        return ((end - self._zeros) / self._rate_hz, self._zeros / self._rate_hz)

@@ -27,6 +27,10 @@ class EngineError(HisswayError):
     """An engine described in a way that cannot be: numbers missing or doubled, an order or head that does not fit."""
 
 
+class ReadingError(HisswayError):
+    """A reading that is no reading: not a number, not a known unit, below zero."""
+
+
 class AudioError(HisswayError):
     """The microphone or loudspeaker cannot be used."""
 

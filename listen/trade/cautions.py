@@ -1,0 +1,53 @@
+"""Cautions, each tied to the step it stands before."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Literal
+
+import msgspec
+
+from listen.trade.tables import read_table, rows
+
+Step = Literal[
+    "before",
+    "plugs-out",
+    "cranking",
+    "timing-unknown",
+    "wet-test",
+    "air-on",
+    "listening",
+    "hearing",
+    "radiator",
+    "running",
+    "after",
+    "stop-driving",
+]
+"""Steps of the job a caution may stand before."""
+
+
+class Caution(msgspec.Struct, frozen=True):
+    """One row of ``cautions.toml``."""
+
+    id: str
+    step: Step
+    weight: Literal["danger", "care"]
+    """``danger`` where someone can be hurt, ``care`` where engine or measurement can be."""
+    words: str
+
+
+@cache
+def cautions() -> tuple[Caution, ...]:
+    """All cautions in the order of the job."""
+    return rows("cautions", "caution", Caution)
+
+
+def cautions_for(*steps: Step) -> tuple[Caution, ...]:
+    """Cautions that stand before the given steps."""
+    return tuple(c for c in cautions() if c.step in steps)
+
+
+@cache
+def defer() -> str:
+    """The sentence that puts local codes, the maker and qualified people first."""
+    return str(read_table("cautions")["defer"])

@@ -1,0 +1,42 @@
+"""Plug conditions in the trade's plain words."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import msgspec
+
+from listen.errors import ReadingError
+from listen.trade.tables import rows
+
+
+class Plug(msgspec.Struct, frozen=True):
+    """One row of ``plugs.toml``."""
+
+    id: str
+    words: str
+    look: str
+    """How to recognise it."""
+    says_nothing: bool = False
+    """True where the look carries no weight."""
+    note: str = ""
+
+
+@cache
+def plugs() -> tuple[Plug, ...]:
+    """All conditions in the order of the table."""
+    return rows("plugs", "plug", Plug)
+
+
+def plug(plug_id: str) -> Plug:
+    """Look a condition up.
+
+    Raises
+    ------
+    ReadingError
+        Unknown identifier; the message lists the known ones.
+    """
+    for row in plugs():
+        if row.id == plug_id:
+            return row
+    raise ReadingError(f"unknown plug condition {plug_id!r}; known: {' '.join(row.id for row in plugs())}")

@@ -1,0 +1,143 @@
+"""Doubts about readings as they are entered: nothing is swallowed, nothing refused, a question is asked instead."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from statistics import median
+from typing import Literal
+
+import msgspec
+
+from listen.trade.units import KPA_PER, Pressure, Unit, in_unit
+
+What = Literal["dry", "wet", "supply"]
+
+USUAL_KPA: dict[What, tuple[float, float]] = {"dry": (200.0, 2600.0), "wet": (200.0, 3200.0), "supply": (120.0, 1100.0)}
+"""Gauge readings outside these are asked about (petrol engines; own trade knowledge, a diesel reads higher)."""
+
+SLIPS: dict[float, str] = {
+    6.895: "psi entered as kPa, or the other way round",
+    14.504: "bar entered as psi, or the other way round",
+    100.0: "bar entered as kPa, or the other way round",
+}
+"""Ratio between units, and what was probably mixed up (NIST SP 811)."""
+
+SLIP_TOLERANCE = 0.12
+"""Relative distance from a unit ratio that still looks like a slip; cylinders of one engine differ about so much."""
+
+WET_BELOW_DRY = 0.95
+"""Oil never lowers a reading; below this share of the dry figure something was mixed up (gauges repeat within 5 %)."""
+
+WET_FAR_ABOVE = 1.9
+"""Above this times the dry figure the oil itself fills the chamber (10 ml in 250 cc already raises it by 84 %)."""
+
+
+class Question(msgspec.Struct, frozen=True, kw_only=True):
+    """One doubt, put to the person who entered the figure."""
+
+    id: str
+    """What is doubted, lower case with hyphens."""
+    text: str
+    """The question in one sentence or two."""
+    suggestion: Pressure | None = None
+    """What was probably meant, offered, never taken by itself."""
+
+
+def ask_pressure(entry: Pressure, what: What, *, mates_kpa: Sequence[float] = ()) -> tuple[Question, ...]:
+    """Doubts about one pressure.
+
+    Parameters
+    ----------
+    entry
+        As entered.
+    what
+        Which reading it is.
+    mates_kpa
+        The same reading on the engine's other cylinders.
+    """
+    if entry.kpa == 0:
+        return (Question(id="zero", text=f"{what} reads 0: was it measured? A dead cylinder still shows a little."),)
+    slip = _slip_against(entry, [m for m in mates_kpa if m > 0]) or _slip_alone(entry, what)
+    if slip:
+        return (slip,)
+    low, high = USUAL_KPA[what]
+    if not low <= entry.kpa <= high:
+        text = f"{what} {entry} is outside the usual {low:.0f} to {high:.0f} kPa: read and entered rightly?"
+        return (Question(id="out-of-range", text=text),)
+    return ()
+
+
+def _slip_against(entry: Pressure, mates_kpa: Sequence[float]) -> Question | None:
+    if not mates_kpa:
+        return None
+    middle = median(mates_kpa)
+    for ratio, words in SLIPS.items():
+        for factor in (ratio, 1 / ratio):
+            if abs(entry.kpa / middle / factor - 1) <= SLIP_TOLERANCE:
+                meant = _as_meant(entry, entry.kpa / factor)
+                text = f"{entry} is {_times(factor)} the other cylinders: {words}? {meant} would fit."
+                return Question(id="unit-slip", text=text, suggestion=meant)
+    return None
+
+
+def _slip_alone(entry: Pressure, what: What) -> Question | None:
+    low, high = USUAL_KPA[what]
+    if low <= entry.kpa <= high:
+        return None
+    fits = [u for u in KPA_PER if u != entry.unit and low <= Pressure(entry.value, u).kpa <= high]
+    if len(fits) != 1:
+        return None
+    meant = Pressure(entry.value, fits[0])
+    return Question(id="unit-slip", text=f"{what} {entry}: was {meant} meant?", suggestion=meant)
+
+
+def _as_meant(entry: Pressure, kpa: float) -> Pressure:
+    """The same figure in the unit that makes it ``kpa``, else the nearest value in the unit entered."""
+    units: list[Unit] = [u for u in KPA_PER if abs(Pressure(entry.value, u).kpa / kpa - 1) < 0.02]
+    if units:
+        return Pressure(entry.value, units[0])
+    return Pressure(round(in_unit(kpa, entry.unit).value, 1), entry.unit)
+
+
+def _times(factor: float) -> str:
+    return f"{factor:.1f} times" if factor > 1 else f"1/{1 / factor:.1f} of"
+
+
+def ask_wet(dry: Pressure, wet: Pressure) -> tuple[Question, ...]:
+    """Doubts about a wet reading beside its dry one."""
+    if dry.kpa <= 0 or wet.kpa <= 0:
+        return ()
+    ratio = wet.kpa / dry.kpa
+    if ratio < WET_BELOW_DRY:
+        text = f"wet {wet} is below dry {dry}: oil does not lower a reading. Mixed up, or fewer strokes?"
+        return (Question(id="wet-below-dry", text=text),)
+    if ratio > WET_FAR_ABOVE:
+        text = (
+            f"wet {wet} is {ratio:.1f} times dry {dry}: too much oil? Do not crank, let it out; about 1 ml per 100 cc."
+        )
+        return (Question(id="wet-far-above", text=text),)
+    return ()
+
+
+def ask_loss(percent: float) -> tuple[Question, ...]:
+    """Doubts about a loss reading in percent."""
+    if percent > 100:
+        return (
+            Question(id="loss-over-100", text=f"Loss {percent:g} %: more than all cannot be lost; a pressure entered?"),
+        )
+    if percent < 0:
+        return (Question(id="loss-below-zero", text=f"Loss {percent:g} %: below zero; set the tester to zero again."),)
+    if percent == 0:
+        return (Question(id="loss-zero", text="Loss 0 %: every ring pack loses a little; was the air on?"),)
+    if percent < 1:
+        return (Question(id="loss-fraction", text=f"Loss {percent:g} %: was {percent * 100:g} % meant?"),)
+    return ()
+
+
+def ask_supply(supply: Pressure | None, restrictor_mm: float | None) -> tuple[Question, ...]:
+    """Doubts about the test rig."""
+    found = ask_pressure(supply, "supply") if supply is not None else ()
+    if restrictor_mm is not None and not 0.3 <= restrictor_mm <= 4.0:
+        text = f"Restrictor {restrictor_mm:g} mm: usual are 0.5 to 2.5 mm (1.0 mm = 0.040 in); entered in inches?"
+        found += (Question(id="restrictor", text=text),)
+    return found

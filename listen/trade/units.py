@@ -1,0 +1,83 @@
+"""Pressures as they are entered (kPa, psi, bar) together with their value in kPa."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Literal
+
+import msgspec
+
+from listen.errors import ReadingError
+
+Unit = Literal["kPa", "psi", "bar"]
+
+KPA_PER: dict[Unit, float] = {"kPa": 1.0, "psi": 6.894757293168361, "bar": 100.0}
+"""kPa in one unit (NIST SP 811, appendix B)."""
+
+_SPELLED: dict[str, Unit] = {"kpa": "kPa", "psi": "psi", "psig": "psi", "bar": "bar", "lb": "psi", "lbs": "psi"}
+_ENTRY = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?)\s*([A-Za-z]*)\s*")
+
+
+class Pressure(msgspec.Struct, frozen=True):
+    """A pressure as entered; gauge pressure, above the outside air."""
+
+    value: float
+    """Figure as entered."""
+    unit: Unit
+    """Unit as entered."""
+
+    @property
+    def kpa(self) -> float:
+        """Value in kPa."""
+        return self.value * KPA_PER[self.unit]
+
+    def __str__(self) -> str:
+        return f"{self.value:g} {self.unit}"
+
+
+def read_pressure(text: str, unit: Unit = "kPa") -> Pressure:
+    """Read an entry such as ``120 psi``, ``8,3 bar`` or ``830`` (then in ``unit``).
+
+    Raises
+    ------
+    ReadingError
+        Not a number with a known unit, or below zero.
+    """
+    m = _ENTRY.fullmatch(text)
+    spelled = _SPELLED.get(m[2].lower()) if m and m[2] else unit
+    if m is None or spelled is None:
+        raise ReadingError(
+            f"{text.strip()!r} is not a pressure; enter a number with kPa, psi or bar, for example 120 psi"
+        )
+    value = float(m[1].replace(",", "."))
+    if value < 0:
+        raise ReadingError(f"{text.strip()!r} is below zero; a gauge shows 0 or more, check the entry")
+    return Pressure(value, spelled)
+
+
+def in_unit(kpa: float, unit: Unit) -> Pressure:
+    """A value in kPa expressed in another unit.
+
+    Raises
+    ------
+    ReadingError
+        Not finite.
+    """
+    if not math.isfinite(kpa):
+        raise ReadingError(f"{kpa} kPa is not a pressure; enter the figure again")
+    return Pressure(kpa / KPA_PER[unit], unit)
+
+
+def show(kpa: float, unit: Unit = "kPa") -> str:
+    """A value in kPa as text in ``unit``, in steps a gauge can show (1 kPa, 1 psi, 0.1 bar)."""
+    digits = 1 if unit == "bar" else 0
+    return f"{in_unit(kpa, unit).value:.{digits}f} {unit}"
+
+
+def unit_named(text: str) -> Unit:
+    """The unit meant by a word. Raises :class:`ReadingError` where there is none."""
+    spelled = _SPELLED.get(text.strip().lower())
+    if spelled is None:
+        raise ReadingError(f"{text!r} is not a unit of pressure here; use kPa, psi or bar")
+    return spelled

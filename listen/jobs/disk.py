@@ -1,0 +1,139 @@
+"""Bytes that must survive: append, replace and sync, with every failure of the disk told in one sentence."""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from listen.errors import JobError
+
+_WHY = {
+    errno.ENOSPC: "the disk is full; make room and try again",
+    errno.EDQUOT: "your share of the disk is used up; make room and try again",
+    errno.EROFS: "the disk is read-only; choose another place with --jobs",
+    errno.EACCES: "you have no permission to write there; ask its owner, or choose another place with --jobs",
+    errno.EPERM: "you have no permission to write there; ask its owner, or choose another place with --jobs",
+    errno.ENOENT: "the folder or file is gone; was it moved or a drive pulled out?",
+    errno.ENOTDIR: "a file stands where a folder should be",
+    errno.EIO: "the disk reports an error; copy your jobs to another one",
+    errno.ENAMETOOLONG: "the name is too long; choose a shorter one",
+    errno.EMFILE: "too many files are open; close other programs",
+}
+
+CHUNK_BYTES = 1 << 20
+
+
+@contextmanager
+def telling(doing: str, path: Path) -> Iterator[None]:
+    """Turn any OSError inside into one clear JobError.
+
+    Raises
+    ------
+    JobError
+        ``<path>: cannot <doing>: <why and what to do>``.
+    """
+    try:
+        yield
+    except OSError as e:
+        why = _WHY.get(e.errno or 0, e.strerror or str(e))
+        raise JobError(f"{path}: cannot {doing}: {why}") from e
+
+
+def sync_folder(folder: Path) -> None:
+    """Make new names in a folder survive a power cut (where the system has such a thing)."""
+    if os.name == "nt":  # Windows cannot open a folder to sync it; NTFS journals its names
+        return
+    fd = os.open(folder, os.O_RDONLY | getattr(os, "O_DIRECTORY", 0))
+    try:
+        os.fsync(fd)
+    finally:
+        os.close(fd)
+
+
+def create(path: Path, data: bytes) -> None:
+    """Write a new file whole, synced with its folder; an existing one is never touched (FileExistsError)."""
+    fd = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o644)
+    try:
+        _write_all(fd, data)
+        os.fsync(fd)
+    except OSError:
+        path.unlink(missing_ok=True)
+        raise
+    finally:
+        os.close(fd)
+    sync_folder(path.parent)
+
+
+def append(path: Path, data: bytes, at: int) -> None:
+    """Append to a file that is ``at`` bytes long, and sync; on any failure it is ``at`` bytes long again.
+
+    Raises
+    ------
+    JobError
+        The file has another length than expected (someone else wrote), or went away while it was written.
+    """
+    fd = os.open(path, os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0))
+    try:
+        if (size := os.fstat(fd).st_size) != at:
+            raise JobError(
+                f"{path}: is {size} bytes long and not {at}: another program wrote to it; open the job again"
+            )
+        try:
+            _write_all(fd, data)
+            os.fsync(fd)
+            _still_there(fd, path)
+        except OSError:
+            os.ftruncate(fd, at)
+            raise
+    finally:
+        os.close(fd)
+
+
+def cut(path: Path, size: int) -> None:
+    """Shorten a file to ``size`` bytes, synced."""
+    with path.open("r+b") as f:
+        f.truncate(size)
+        os.fsync(f.fileno())
+
+
+def _write_all(fd: int, data: bytes) -> None:
+    view = memoryview(data)
+    while view:
+        view = view[os.write(fd, view) :]
+
+
+def _still_there(fd: int, path: Path) -> None:
+    """A file removed or replaced while open takes writes that nobody will find again."""
+    ours, named = os.fstat(fd), path.stat()
+    if (ours.st_dev, ours.st_ino) != (named.st_dev, named.st_ino):
+        raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), str(path))
+
+
+def replace(path: Path, data: bytes, *, sync: bool = True) -> None:
+    """Put ``data`` in the place of ``path`` in one step."""
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.new")
+    try:
+        with temporary.open("wb") as f:
+            f.write(data)
+            if sync:
+                f.flush()
+                os.fsync(f.fileno())
+        temporary.replace(path)
+    except OSError:
+        temporary.unlink(missing_ok=True)
+        raise
+    if sync:
+        sync_folder(path.parent)
+
+
+def sha256_of(path: Path) -> str:
+    """SHA-256 of a file, read in pieces."""
+    digest = hashlib.sha256()
+    with path.open("rb") as f:
+        while piece := f.read(CHUNK_BYTES):
+            digest.update(piece)
+    return digest.hexdigest()

@@ -1,0 +1,389 @@
+"""Every kind of event a job is made of: one frozen struct a kind, and the table from kind to struct."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import msgspec
+
+from listen.judge.result import RoundResult
+from listen.signal.flags import Flag
+from listen.trade.engine import Engine
+
+SCHEMA = "hissway.job/1"
+"""Form of a job's journal; another number means another meaning."""
+
+
+class EngineSize(msgspec.Struct, frozen=True, kw_only=True):
+    """What else is known of the engine, from its owner or its plate."""
+
+    displacement_cc: float | None = None
+    bore_mm: float | None = None
+    compression_ratio: float | None = None
+    text: str = ""
+
+
+class Payload(msgspec.Struct, frozen=True, kw_only=True):
+    """Base of all that an event may carry."""
+
+
+class JobOpened(Payload, frozen=True, kw_only=True):
+    """A job was taken in."""
+
+    schema: str = SCHEMA
+    job: str
+    """Identifier that stays with the job on every machine."""
+    title: str
+    shop: str = ""
+    engine: Engine
+    size: EngineSize = EngineSize()
+    pressure_unit: str = "kPa"
+    """Unit chosen once per job: kPa, psi or bar."""
+    complaint: str = ""
+    simulated: bool = False
+    """True where the clips come from the simulator, not from an engine."""
+
+
+class EngineDescribed(Payload, frozen=True, kw_only=True):
+    """The engine was described anew; replaces the earlier description."""
+
+    engine: Engine
+    size: EngineSize = EngineSize()
+
+
+class JobNamed(Payload, frozen=True, kw_only=True):
+    """Title, shop, unit or complaint were changed; None leaves one as it was."""
+
+    title: str | None = None
+    shop: str | None = None
+    pressure_unit: str | None = None
+    complaint: str | None = None
+
+
+class PersonChosen(Payload, frozen=True, kw_only=True):
+    """Who does what on this job: no accounts, a typed name."""
+
+    role: str
+    """``tech``, ``supervisor`` or ``owner``."""
+    name: str
+
+
+class ReadingEntered(Payload, frozen=True, kw_only=True):
+    """One number read off a gauge."""
+
+    reading: str
+    """``compression-dry``, ``compression-wet``, ``loss``, ``supply``, ``restrictor``, or any later name."""
+    value: float
+    """As entered."""
+    unit: str
+    """Unit as entered: kPa, psi, bar, percent or mm."""
+    si: float
+    """Pressures in kPa, loss in percent, restrictor in millimetres."""
+    cylinder: int | None = None
+    round_id: str | None = None
+    confirmed: tuple[str, ...] = ()
+    """Doubts the tech was asked about and answered with yes."""
+
+
+class PlugSeen(Payload, frozen=True, kw_only=True):
+    """How a spark plug looked as it came out."""
+
+    cylinder: int
+    conditions: tuple[str, ...]
+    """Identifiers of rows of the plug table."""
+    text: str = ""
+
+
+class SymptomNoted(Payload, frozen=True, kw_only=True):
+    """A symptom of the whole engine, or its withdrawal."""
+
+    symptom: str
+    """Identifier of a row of the symptom table."""
+    present: bool = True
+    text: str = ""
+
+
+class NoteAdded(Payload, frozen=True, kw_only=True):
+    """Free words about the job, a cylinder or a round."""
+
+    text: str
+    cylinder: int | None = None
+    round_id: str | None = None
+
+
+class MicrophoneChecked(Payload, frozen=True, kw_only=True):
+    """An input was chosen and checked."""
+
+    device: str
+    rate_hz: int
+    verdict: str
+    """``good``, ``usable`` or ``not-usable``."""
+    text: str = ""
+    full_scale_db_spl: float | None = None
+    """Level calibration: sound pressure level of full scale, if a calibrator was used."""
+
+
+class RoundOpened(Payload, frozen=True, kw_only=True):
+    """A round on one cylinder began."""
+
+    round_id: str
+    cylinder: int
+    title: str = ""
+
+
+class CautionAcknowledged(Payload, frozen=True, kw_only=True):
+    """Someone read a caution and said so, once per round."""
+
+    caution: str
+    """Identifier of a row of the caution table."""
+    round_id: str | None = None
+
+
+class StepPassed(Payload, frozen=True, kw_only=True):
+    """A step of a round was left out on purpose, with a reason (no gauge at hand, no closing walk, ...)."""
+
+    round_id: str
+    step: str
+    reason: str
+
+
+class ClipKept(Payload, frozen=True, kw_only=True):
+    """A clip is whole on disk under its id."""
+
+    clip: str
+    """Identifier; the file is ``clips/<clip>.flac``."""
+    round_id: str
+    point: str
+    clip_kind: str
+    """``quiet``, ``air``, ``sound`` or ``shut``."""
+    walk: str
+    """``quiet``, ``air``, ``closing`` or ``reference``."""
+    take: int
+    """1 for the first clip at this point in this walk, counting those taken back."""
+    sha256: str
+    """Of the FLAC file."""
+    seconds: float
+    rate_hz: int
+    device: str = ""
+    overflows: int = 0
+    gain_db: float | None = None
+    started: str | None = None
+    """UTC, ISO 8601, if known."""
+    gaps: tuple[tuple[float, float], ...] = ()
+    """Drop-outs: start and length in seconds."""
+    flags: tuple[Flag, ...] = ()
+    recovered: bool = False
+    """True where the clip was saved from a take that a crash or a lost device cut short."""
+    imported_from: str = ""
+    """Name of the file it was made from, for clips recorded elsewhere."""
+
+
+class ClipTakenBack(Payload, frozen=True, kw_only=True):
+    """A clip is not to be used; the file stays on disk."""
+
+    clip: str
+    reason: str = ""
+
+
+class PointSkipped(Payload, frozen=True, kw_only=True):
+    """A point is left out of one walk (or of all, where ``walk`` is empty), with a reason; or taken up again."""
+
+    round_id: str
+    point: str
+    reason: str
+    walk: str = ""
+    skipped: bool = True
+
+
+class RoundImported(Payload, frozen=True, kw_only=True):
+    """Clips recorded elsewhere were brought into a round."""
+
+    round_id: str
+    folder: str
+    files: tuple[str, ...]
+    left_out: tuple[str, ...] = ()
+    """Files that could not be taken, each with its reason."""
+
+
+class ByEarCalled(Payload, frozen=True, kw_only=True):
+    """What someone calls by ear, or that they decline to."""
+
+    round_id: str
+    paths: tuple[str, ...] = ()
+    sure: float | None = None
+    """0 to 1."""
+    declined: bool = False
+    role: str = "tech"
+    name: str = ""
+    before_numbers: bool = True
+    """True where no number of this round had been shown to this person yet."""
+
+
+class BubblesLooked(Payload, frozen=True, kw_only=True):
+    """Whether bubbles were seen in the radiator neck: ``yes``, ``no`` or ``not-looked``."""
+
+    round_id: str
+    seen: str
+
+
+class Judged(Payload, frozen=True, kw_only=True):
+    """The round was judged from the clips named; the result is kept as it was."""
+
+    round_id: str
+    result: RoundResult
+    clips: tuple[str, ...]
+    """Every clip that went in."""
+    version: str = ""
+    """Version of the program that judged."""
+
+
+class Confirmed(Payload, frozen=True, kw_only=True):
+    """The supervisor agrees with a round's verdict."""
+
+    round_id: str
+    name: str
+    blind: bool = False
+    """True where the supervisor called by ear before seeing the numbers."""
+    text: str = ""
+
+
+class Overruled(Payload, frozen=True, kw_only=True):
+    """The supervisor says otherwise, with a reason."""
+
+    round_id: str
+    name: str
+    paths: tuple[str, ...]
+    reason: str
+    blind: bool = False
+
+
+class SentBack(Payload, frozen=True, kw_only=True):
+    """The supervisor asks for one named recording before deciding."""
+
+    round_id: str
+    name: str
+    point: str
+    clip_kind: str
+    reason: str
+    blind: bool = False
+
+
+class Signed(Payload, frozen=True, kw_only=True):
+    """A name was typed under a round: it is closed over the journal up to ``head``."""
+
+    round_id: str
+    name: str
+    role: str
+    statement: str
+    head: str
+    """SHA-256 of the journal line before this one; covers everything up to it."""
+    public_key: str = ""
+    """Ed25519, hex; empty where no shop key was used."""
+    signature: str = ""
+    """Over the bytes that listen.jobs.sign states, hex."""
+
+
+class FindingRecorded(Payload, frozen=True, kw_only=True):
+    """What the teardown showed: the truth."""
+
+    cylinder: int
+    paths: tuple[str, ...]
+    """Escape paths really at work; ``none`` where the cylinder was sound."""
+    text: str = ""
+    found_by: str = ""
+
+
+class DiagnosisStored(Payload, frozen=True, kw_only=True):
+    """The diagnosis over the engine as it was shown."""
+
+    diagnosis: dict[str, Any]
+    version: str = ""
+
+
+class PartFound(Payload, frozen=True, kw_only=True):
+    """A take cut short by a crash was found and adopted as a clip, or dropped."""
+
+    part: str
+    adopted: bool
+    clip: str = ""
+
+
+class JournalMended(Payload, frozen=True, kw_only=True):
+    """The journal was found other than it was left (a torn end moved aside, lines gone); what is known of it."""
+
+    moved_to: str
+    bytes_moved: int
+    events_missing: int
+    """Events that the summary knew and the journal no longer has."""
+    rewritten: bool = False
+    """True where the journal is not the one the summary was made from."""
+
+
+class Merged(Payload, frozen=True, kw_only=True):
+    """Another machine's events since the fork, word for word; they count as if they stood here."""
+
+    fork: str
+    """SHA-256 of the last line both journals share."""
+    lines: tuple[str, ...]
+    """The other journal's lines after the fork, unchanged: a chain of their own from ``fork``."""
+    source: str
+    """Name of the bag or folder they came from."""
+    text: str = ""
+    """What the two sides disagree about, in words; empty where nothing."""
+
+
+class Opaque(Payload, frozen=True, kw_only=True):
+    """An event of a kind this version does not know (or cannot read); kept as it is, not acted upon."""
+
+    unknown_kind: str
+    content: Any
+    why: str
+
+
+KINDS: dict[str, type[Payload]] = {
+    "job-opened": JobOpened,
+    "engine-described": EngineDescribed,
+    "job-named": JobNamed,
+    "person-chosen": PersonChosen,
+    "reading-entered": ReadingEntered,
+    "plug-seen": PlugSeen,
+    "symptom-noted": SymptomNoted,
+    "note-added": NoteAdded,
+    "microphone-checked": MicrophoneChecked,
+    "round-opened": RoundOpened,
+    "caution-acknowledged": CautionAcknowledged,
+    "step-passed": StepPassed,
+    "clip-kept": ClipKept,
+    "clip-taken-back": ClipTakenBack,
+    "point-skipped": PointSkipped,
+    "round-imported": RoundImported,
+    "by-ear-called": ByEarCalled,
+    "bubbles-looked": BubblesLooked,
+    "judged": Judged,
+    "confirmed": Confirmed,
+    "overruled": Overruled,
+    "sent-back": SentBack,
+    "signed": Signed,
+    "finding-recorded": FindingRecorded,
+    "diagnosis-stored": DiagnosisStored,
+    "part-found": PartFound,
+    "journal-mended": JournalMended,
+    "merged": Merged,
+}
+"""Name of each kind in the journal. Names never change meaning; a new kind is a new row."""
+
+KIND_OF: dict[type[Payload], str] = {struct: kind for kind, struct in KINDS.items()}
+
+
+class Event(msgspec.Struct, frozen=True, kw_only=True):
+    """One line of the journal, read."""
+
+    id: str
+    time: str
+    """UTC, ISO 8601; told to people, never used for order."""
+    actor: str
+    payload: Payload
+    line: str
+    """SHA-256 of the journal line it stands on."""
+    merged: bool = False
+    """True where it came in with another machine's events."""

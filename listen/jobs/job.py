@@ -1,0 +1,188 @@
+"""A job as one frozen value, and the questions a screen asks of it."""
+
+from __future__ import annotations
+
+import msgspec
+
+from listen.jobs.events import (
+    ByEarCalled,
+    ClipKept,
+    DiagnosisStored,
+    EngineSize,
+    FindingRecorded,
+    Judged,
+    MicrophoneChecked,
+    NoteAdded,
+    Payload,
+    PlugSeen,
+    ReadingEntered,
+    Signed,
+)
+from listen.trade.layout import Engine, layout
+
+
+class Stamped(msgspec.Struct, frozen=True, kw_only=True):
+    """Something an event said, with the event's particulars."""
+
+    event: str
+    """Id of the event."""
+    time: str
+    actor: str
+    payload: Payload
+
+
+class ClipRecord(msgspec.Struct, frozen=True, kw_only=True):
+    """One clip of a round, as the journal has it."""
+
+    kept: ClipKept
+    event: str
+    time: str
+    actor: str
+    taken_back: bool = False
+    reason: str = ""
+    """Why it was taken back."""
+
+    @property
+    def id(self) -> str:
+        """Identifier of the clip."""
+        return self.kept.clip
+
+
+class Skip(msgspec.Struct, frozen=True):
+    """A point left out of a walk (of all walks where ``walk`` is empty)."""
+
+    point: str
+    walk: str
+    reason: str
+
+
+class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
+    """Everything of one round on one cylinder."""
+
+    id: str
+    cylinder: int
+    title: str = ""
+    opened: str = ""
+    cautions: tuple[str, ...] = ()
+    """Cautions acknowledged."""
+    passed: dict[str, str] = {}
+    """Steps left out on purpose, with the reason."""
+    clips: tuple[ClipRecord, ...] = ()
+    """In the order kept, taken-back ones included."""
+    skips: tuple[Skip, ...] = ()
+    calls: tuple[ByEarCalled, ...] = ()
+    bubbles: str = ""
+    """``yes``, ``no``, ``not-looked``, or empty while not asked."""
+    judged: tuple[Judged, ...] = ()
+    decisions: tuple[Stamped, ...] = ()
+    """Confirmed, Overruled and SentBack events, in order."""
+    signatures: tuple[Signed, ...] = ()
+    changed_after_signing: tuple[str, ...] = ()
+    """One sentence for each event that touched the round after it was signed."""
+
+    @property
+    def signed(self) -> bool:
+        """Whether the round is closed."""
+        return bool(self.signatures)
+
+    @property
+    def verdict(self) -> Judged | None:
+        """The latest stored result."""
+        return self.judged[-1] if self.judged else None
+
+    @property
+    def decision(self) -> Stamped | None:
+        """What the supervisor said last."""
+        return self.decisions[-1] if self.decisions else None
+
+    @property
+    def stale(self) -> bool:
+        """True where clips were kept or taken back since the latest result."""
+        return bool(self.judged) and set(self.judged[-1].clips) != {c.id for c in self.live_clips()}
+
+    def live_clips(self, point: str | None = None, walk: str | None = None) -> tuple[ClipRecord, ...]:
+        """Clips in use, in the order kept, of one point or walk if asked."""
+        return tuple(
+            c for c in self.clips if not c.taken_back and point in (None, c.kept.point) and walk in (None, c.kept.walk)
+        )
+
+    def takes(self, point: str, walk: str) -> int:
+        """How many clips were ever kept at this point in this walk."""
+        return sum(c.kept.point == point and c.kept.walk == walk for c in self.clips)
+
+    def skip(self, point: str, walk: str) -> Skip | None:
+        """The skip that leaves this point out of this walk, if any."""
+        return next((s for s in self.skips if s.point == point and s.walk in ("", walk)), None)
+
+    def call(self, role: str = "tech") -> ByEarCalled | None:
+        """The first by-ear call of that role: the one made before numbers were shown counts."""
+        return next((c for c in self.calls if c.role == role), None)
+
+
+class Job(msgspec.Struct, frozen=True, kw_only=True):
+    """The fold of a job's events."""
+
+    id: str = ""
+    title: str = ""
+    shop: str = ""
+    complaint: str = ""
+    simulated: bool = False
+    pressure_unit: str = "kPa"
+    engine: Engine = msgspec.field(default_factory=lambda: layout("inline-4"))
+    size: EngineSize = EngineSize()
+    people: dict[str, str] = {}
+    """Name by role."""
+    readings: tuple[ReadingEntered, ...] = ()
+    """All, in order; the latest of a kind counts."""
+    plugs: dict[int, PlugSeen] = {}
+    symptoms: tuple[str, ...] = ()
+    """Identifiers of those present, in order noted."""
+    notes: tuple[Stamped, ...] = ()
+    microphone: MicrophoneChecked | None = None
+    rounds: tuple[RoundRecord, ...] = ()
+    findings: dict[int, FindingRecorded] = {}
+    """Latest finding at teardown, by cylinder."""
+    diagnosis: DiagnosisStored | None = None
+    dropped_parts: tuple[str, ...] = ()
+    merges: tuple[Stamped, ...] = ()
+    troubles: tuple[str, ...] = ()
+    """Sentences about the journal itself: events not understood, a mended end, an event that names nothing we have."""
+    opened: str = ""
+    changed: str = ""
+    """Time of the last event."""
+    events: int = 0
+    """Events folded."""
+
+    def round(self, round_id: str) -> RoundRecord:
+        """Look a round up.
+
+        Raises
+        ------
+        KeyError
+            No such round.
+        """
+        for record in self.rounds:
+            if record.id == round_id:
+                return record
+        raise KeyError(round_id)
+
+    def rounds_of(self, cylinder: int) -> tuple[RoundRecord, ...]:
+        """Rounds of one cylinder, oldest first."""
+        return tuple(r for r in self.rounds if r.cylinder == cylinder)
+
+    def reading(self, reading: str, cylinder: int | None = None, round_id: str | None = None) -> ReadingEntered | None:
+        """The latest reading of a kind: of a round if asked, else of a cylinder, else of the whole job."""
+        for r in reversed(self.readings):
+            if r.reading != reading or cylinder not in (None, r.cylinder):
+                continue
+            if round_id in (None, r.round_id):
+                return r
+        return None
+
+    def clip(self, clip_id: str) -> ClipRecord | None:
+        """Look a clip up by id."""
+        return next((c for r in self.rounds for c in r.clips if c.id == clip_id), None)
+
+    def note_texts(self) -> tuple[str, ...]:
+        """The notes' words, in order."""
+        return tuple(n.payload.text for n in self.notes if isinstance(n.payload, NoteAdded))

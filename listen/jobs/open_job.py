@@ -1,0 +1,284 @@
+"""A job in hand: its present value, and the only way to add to it."""
+
+from __future__ import annotations
+
+import secrets
+from contextlib import suppress
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
+
+from listen.errors import JobError
+from listen.jobs import disk
+from listen.jobs.events import ClipKept, JournalMended, PartFound, Payload, RoundOpened
+from listen.jobs.fold import apply, fold
+from listen.jobs.job import Job
+from listen.jobs.journal import Chain, Line, expand, write_line
+from listen.jobs.lock import WriterLock
+from listen.jobs.parts import CLIPS, Partial, is_clip_id, new_partial, partials
+from listen.jobs.summary import JOURNAL, JobSummary, summarize, write_summary
+from listen.signal.flags import Flag
+
+if TYPE_CHECKING:
+    from listen.audio.source import Recording
+    from listen.signal.clip import Clip
+
+
+class OpenJob:
+    """A job folder opened to read, or to write by one program at a time."""
+
+    def __init__(self, folder: Path, chain: Chain, lock: WriterLock | None, actor: str = "") -> None:
+        self.folder = folder
+        self.actor = actor
+        """Who is at the keyboard; stands on every event."""
+        self._chain = chain
+        self._lines = list(chain.lines)
+        self._size = chain.size - chain.open_ended
+        self._lock = lock
+        self._job = fold(chain.events())
+
+    @property
+    def job(self) -> Job:
+        """The job as it is now: a frozen value."""
+        return self._job
+
+    @property
+    def writable(self) -> bool:
+        """Whether this program may add to the job."""
+        return self._lock is not None
+
+    @property
+    def broken(self) -> str:
+        """Why the journal does not hold to its end; empty where it does."""
+        from listen.jobs.store import broken_words
+
+        return broken_words(self.folder, self._chain) if self._chain.broken else ""
+
+    @property
+    def head(self) -> str:
+        """Hash of the last line."""
+        return self._chain_now().head
+
+    @property
+    def lines(self) -> tuple[Line, ...]:
+        """The journal's lines that hold."""
+        return tuple(self._lines)
+
+    @property
+    def clips(self) -> Path:
+        """Folder of the clips."""
+        return self.folder / CLIPS
+
+    def clip_path(self, clip_id: str) -> Path:
+        """The sound file of a clip.
+
+        Raises
+        ------
+        JobError
+            The id cannot be a file name; the journal was not written by this program.
+        """
+        if not is_clip_id(clip_id):
+            raise JobError(f"{self.folder}: {clip_id!r} is not a clip id")
+        return self.clips / f"{clip_id}.flac"
+
+    def append(self, *payloads: Payload, actor: str | None = None) -> Job:
+        """Write events, all or none; they are on disk (fsync) when this returns the new job.
+
+        Raises
+        ------
+        JobError
+            Opened to read only, disk full, read-only, folder gone...: the job is as it was before.
+        """
+        if self._lock is None:
+            raise JobError(f"{self.folder}: is open to read only; nothing was written")
+        who = self.actor if actor is None else actor
+        new: list[Line] = []
+        for payload in payloads:
+            prev = new[-1].hash if new else self.head
+            new.append(write_line(payload, prev=prev, actor=who))
+        self._write(new)
+        return self._job
+
+    def append_lines(self, lines: tuple[Line, ...]) -> Job:
+        """Write lines that already follow this journal's head, word for word (from another machine's copy)."""
+        self._write(list(lines))
+        return self._job
+
+    def _write(self, new: list[Line]) -> None:
+        path = self.folder / JOURNAL
+        data = b"".join(line.raw + b"\n" for line in new)
+        with disk.telling("write to the journal", path):
+            disk.append(path, data, self._size)
+        self._size += len(data)
+        self._lines.extend(new)
+        known = {line.event.id for line in self._lines[: -len(new)]} if any(_is_merge(n) for n in new) else set()
+        for line in new:
+            for event in expand(line.event):
+                if event.id not in known:
+                    known.add(event.id)
+                    self._job = apply(self._job, event)
+        self._summarize()
+
+    def mend(self, known: JobSummary | None) -> None:
+        """Move a torn end of the journal aside and say so; a missing last line end is put back."""
+        path = self.folder / JOURNAL
+        if self._chain.open_ended:
+            with disk.telling("finish the last line of the journal", path):
+                disk.append(path, b"\n", self._size)
+            self._size += 1
+        missing = max(0, known.events - len(self._lines)) if known else 0
+        rewritten = bool(known and not missing and known.events and self._lines[known.events - 1].hash != known.head)
+        if not (self._chain.torn or missing or rewritten):
+            return
+        moved_to = f"journal-torn-{secrets.token_hex(4)}.bin" if self._chain.torn else ""
+        if moved_to:
+            with disk.telling("move the torn end of the journal aside", path):
+                disk.create(self.folder / moved_to, self._chain.torn)
+                disk.cut(path, self._size)
+        self.append(
+            JournalMended(
+                moved_to=moved_to,
+                bytes_moved=len(self._chain.torn),
+                events_missing=missing,
+                rewritten=rewritten,
+            ),
+            actor="hissway",
+        )
+
+    def _chain_now(self) -> Chain:
+        return Chain(tuple(self._lines))
+
+    def _summarize(self) -> None:
+        with suppress(OSError):
+            stat = (self.folder / JOURNAL).stat()
+            write_summary(self.folder, summarize(self._job, self._chain_now(), stat))
+
+    def open_round(self, cylinder: int, title: str = "") -> str:
+        """Begin a round on a cylinder; gives its id."""
+        round_id = f"c{cylinder}-{secrets.token_hex(3)}"
+        self.append(RoundOpened(round_id=round_id, cylinder=cylinder, title=title))
+        return round_id
+
+    def new_part(self, round_id: str, point: str, clip_kind: str, walk: str) -> Partial:
+        """Name a take to be recorded; hand ``.path`` to the microphone and the whole to :meth:`keep`.
+
+        Raises
+        ------
+        JobError
+            The folder for takes cannot be made.
+        """
+        part = new_partial(self.folder, round_id, point, clip_kind, walk)
+        with disk.telling("make room for a take", part.path.parent):
+            part.path.parent.mkdir(exist_ok=True)
+        return part
+
+    def keep(
+        self,
+        part: Partial,
+        recording: Recording | None = None,
+        *,
+        flags: tuple[Flag, ...] = (),
+        recovered: bool = False,
+    ) -> Job:
+        """Make a recorded take a clip: FLAC written whole, named, synced, then the event. The part goes last.
+
+        Raises
+        ------
+        JobError
+            The disk refused; the part is still there and will be offered again.
+        ClipError
+            The part holds no sound.
+        """
+        from listen.audio.partial import finish
+
+        flac = self._room_for(part)
+        with disk.telling("keep the clip", flac):
+            clip = finish(part.path, flac)
+        kept = replace(self._kept(part, clip, flac), flags=flags, recovered=recovered)
+        if recording is not None:
+            kept = replace(
+                kept,
+                device=recording.device,
+                overflows=recording.overflows,
+                started=recording.started.isoformat(),
+                gaps=tuple((float(a), float(b)) for a, b in recording.gaps),
+            )
+        found = (PartFound(part=part.path.name, adopted=True, clip=part.clip),) if recovered else ()
+        self.append(*found, kept)
+        part.path.unlink(missing_ok=True)
+        return self._job
+
+    def keep_file(self, file: Path, part: Partial, *, channel: int = 0, flags: tuple[Flag, ...] = ()) -> Job:
+        """Make a sound file recorded elsewhere a clip; the file itself is only read.
+
+        Raises
+        ------
+        ClipError
+            The file cannot be measured.
+        JobError
+            The disk refused; the job is as it was.
+        """
+        from listen.audio.files import read_clip
+        from listen.audio.write import write_flac
+
+        clip = read_clip(file, channel=channel)
+        flac = self._room_for(part)
+        with disk.telling("keep the clip", flac):
+            write_flac(flac, clip)
+        name = file.name.encode("utf-8", "replace").decode()
+        return self.append(replace(self._kept(part, clip, flac), flags=flags, imported_from=name))
+
+    def _room_for(self, part: Partial) -> Path:
+        if self._lock is None:
+            raise JobError(f"{self.folder}: is open to read only; nothing was written")
+        flac = self.clip_path(part.clip)
+        with disk.telling("keep the clip", flac):
+            flac.parent.mkdir(exist_ok=True)
+        return flac
+
+    def _kept(self, part: Partial, clip: Clip, flac: Path) -> ClipKept:
+        return ClipKept(
+            clip=part.clip,
+            round_id=part.round_id,
+            point=part.point,
+            clip_kind=part.clip_kind,
+            walk=part.walk,
+            take=self._job.round(part.round_id).takes(part.point, part.walk) + 1,
+            sha256=disk.sha256_of(flac),
+            seconds=clip.seconds,
+            rate_hz=clip.rate_hz,
+            device=clip.device,
+            overflows=clip.overflows,
+            gain_db=clip.gain_db,
+            started=clip.taken.isoformat() if clip.taken else None,
+        )
+
+    def partials(self) -> tuple[Partial, ...]:
+        """Takes left over from a crash or a lost device, to be adopted (:meth:`keep`) or dropped."""
+        known = {c.id for r in self._job.rounds for c in r.clips}
+        rounds = {r.id for r in self._job.rounds}
+        return tuple(p for p in partials(self.folder) if p.clip not in known and p.round_id in rounds)
+
+    def drop(self, part: Partial) -> Job:
+        """Say that a left-over take is not wanted, then remove it."""
+        self.append(PartFound(part=part.path.name, adopted=False))
+        part.path.unlink(missing_ok=True)
+        return self._job
+
+    def close(self) -> None:
+        """Let others write."""
+        if self._lock is not None:
+            self._lock.give_back()
+            self._lock = None
+
+    def __enter__(self) -> OpenJob:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        self.close()
+
+
+def _is_merge(line: Line) -> bool:
+    return type(line.event.payload).__name__ == "Merged"

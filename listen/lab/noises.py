@@ -11,9 +11,14 @@ from collections.abc import Callable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from listen.lab.curves import OCTAVES, curve, gaussian, power_gain
+
 Samples = NDArray[np.float32]
 Maker = Callable[[np.random.Generator, int, int, Mapping[str, float]], Samples]
 
+CONSONANTS = curve(-2.2 * ((OCTAVES - 2.46) / 0.45) ** 2)
+BREATH = curve(-2.2 * (OCTAVES + 0.15) ** 2)
+"""Spectra of the noisy parts of speech: bells about 5.5 kHz and 0.9 kHz."""
 BUBBLE_Q = (30.0, 47.0)
 """Quality factor of a bubble's ring-down (METHOD section 5: millimetre air bubbles in water)."""
 BUBBLE_HZ = (300.0, 4000.0)
@@ -42,23 +47,16 @@ def tones(rng: np.random.Generator, n: int, rate_hz: int, numbers: Mapping[str, 
     """Harmonics of ``base_hz``, ``tilt_db`` an octave, up to ``top_hz``, slowly wandering in pitch."""
     base, top = numbers["base_hz"], min(numbers["top_hz"], 0.45 * rate_hz)
     t = np.arange(n, dtype=np.float64) / rate_hz
-    wander = 1e-3 * np.sin(2 * np.pi * rng.uniform(0.1, 0.5) * t + rng.uniform(0, 6.28)) / 0.3
-    phase = np.asarray(2 * np.pi * base * (t + wander * 0.3), dtype=np.float32)
+    wander = 1e-3 * np.sin((2 * np.pi * rng.uniform(0.1, 0.5) * t + rng.uniform(0, 6.28)).astype(np.float32))
+    phase = np.asarray(2 * np.pi * base * (t + wander) % (2 * np.pi), dtype=np.float32)
     orders = np.arange(1, max(2, int(top / base)))
-    chosen = orders if len(orders) <= 12 else np.unique(np.rint(np.geomspace(1, orders[-1], 12)).astype(int))
-    # Harmonics are powers of one turning phasor: a complex product each instead of a sine.
-    turn = np.exp(1j * phase).astype(np.complex64)
-    at, phasor = 1, turn
+    lines = int(numbers.get("lines", 12))
+    chosen = orders if len(orders) <= lines else np.unique(np.rint(np.geomspace(1, orders[-1], lines)).astype(int))
     out = np.zeros(n, dtype=np.float32)
     power = 0.0
     for k in chosen:
-        while at < k:
-            step = min(k - at, at)
-            phasor = phasor * (turn if step == 1 else turn**step)
-            at += step
         amplitude = 10 ** ((numbers["tilt_db"] * np.log2(k) + rng.normal(0, 4)) / 20)
-        start = np.exp(1j * rng.uniform(0, 2 * np.pi))
-        out += np.float32(amplitude * start.real) * phasor.real - np.float32(amplitude * start.imag) * phasor.imag
+        out += np.float32(amplitude) * np.sin(np.float32(k) * phase + np.float32(rng.uniform(0, 6.28)))
         power += amplitude**2 / 2
     return np.asarray(out / np.float32(np.sqrt(power)), dtype=np.float32)
 
@@ -83,11 +81,9 @@ def _envelope(rng: np.random.Generator, n: int, rate_hz: int, gap_s: float, burs
 def speech(rng: np.random.Generator, n: int, rate_hz: int, numbers: Mapping[str, float]) -> Samples:
     """Speech-like bursts: voiced harmonics below 4 kHz and breathy consonants at 3-9 kHz, with gaps between."""
     pitch = numbers["pitch_hz"]
-    freq = np.fft.rfftfreq(n, 1 / rate_hz)
-    hiss = np.fft.rfft(rng.standard_normal(n, dtype=np.float32))
-    consonants = np.fft.irfft(hiss * np.exp(-0.5 * (np.log2(np.maximum(freq, 1) / 5500) / 0.45) ** 2), n)
-    breath = np.fft.irfft(hiss * np.exp(-0.5 * (np.log2(np.maximum(freq, 1) / 900) / 1.0) ** 2), n)
-    voice = tones(rng, n, rate_hz, {"base_hz": pitch, "top_hz": 3800.0, "tilt_db": -5.0})
+    consonants = np.fft.irfft(gaussian(rng, power_gain(CONSONANTS, n, rate_hz), n), n)
+    breath = np.fft.irfft(gaussian(rng, power_gain(BREATH, n, rate_hz), n), n)
+    voice = tones(rng, n, rate_hz, {"base_hz": pitch, "top_hz": 3800.0, "tilt_db": -5.0, "lines": 9})
     gap, burst = numbers["gap_s"], numbers["burst_s"]
     syllables = _envelope(rng, n, rate_hz, gap, burst)
     out = syllables * (voice + 0.3 * breath / np.std(breath))

@@ -16,13 +16,14 @@ _T = TypeVar("_T")
 
 
 class _State:
-    """What this process knows of PortAudio; guarded by ``_lock``."""
+    """What this process knows of PortAudio; ``streams`` changes under ``_calls`` only."""
 
     streams = 0
     stuck = False
 
 
-_lock = threading.Lock()
+_calls = threading.Lock()
+"""PortAudio's own calls may not overlap; a hung one keeps this for good, and then nothing is called any more."""
 
 
 def portaudio() -> Any:
@@ -64,7 +65,8 @@ def answered(call: Callable[[], _T], what: str, limit_s: float = ANSWER_S) -> _T
 
     def run() -> None:
         try:
-            result.append(call())
+            with _calls:
+                result.append(call())
         except BaseException as error:  # noqa: BLE001 - handed to the caller's thread below
             raised.append(error)
 
@@ -80,9 +82,8 @@ def answered(call: Callable[[], _T], what: str, limit_s: float = ANSWER_S) -> _T
 
 
 def stream_opened() -> None:
-    """Count one more open stream: the device list cannot be refreshed now."""
-    with _lock:
-        _State.streams += 1
+    """Count one more open stream, from within a call that :func:`answered` runs."""
+    _State.streams += 1
 
 
 def close_stream(stream: Any) -> bool:
@@ -96,11 +97,10 @@ def close_stream(stream: Any) -> bool:
             stream.abort()
         finally:
             stream.close()
+            _State.streams -= 1
 
     import sounddevice
 
-    with _lock:
-        _State.streams -= 1
     try:
         answered(end, "stopping")
     except AudioError:
@@ -113,16 +113,15 @@ def close_stream(stream: Any) -> bool:
 def reload_devices() -> bool:
     """Have PortAudio look for devices again (40 ms); False, and nothing done, while a stream is open."""
     sd = portaudio()
-    with _lock:
+
+    def again() -> bool:
         if _State.streams:
             return False
-
-    def again() -> None:
         sd._terminate()
         sd._initialize()
+        return True
 
-    answered(again, "looking for devices", 5.0)
-    return True
+    return answered(again, "looking for devices", 5.0)
 
 
 def _give_up() -> None:

@@ -20,8 +20,8 @@ POLL_S = 0.05
 
 _SENTENCES = {
     Ill.ENDED: "{name} has gone: unplugged, or the sound system stopped it; plug it in again",
-    Ill.STALLED: "{name} sends nothing since {s:.1f} s: it hangs or was put to sleep; unplug it and plug it in again",
-    Ill.ZEROS: "{name} sends exact zeros since {s:.1f} s: muted, switched off or another input; unmute it",
+    Ill.STALLED: "{name} has sent nothing for {s:.1f} s: it hangs or was put to sleep; unplug it and plug it in again",
+    Ill.ZEROS: "{name} has sent exact zeros for {s:.1f} s: muted, switched off or another input; unmute it",
     Ill.MISSING: "{name} stalled and {s:.2f} s of sound are missing; close other programs that use it",
 }
 
@@ -83,10 +83,9 @@ class Take:
         trouble = self.inflow.trouble(watch)
         if trouble is None:
             return
-        kept_s = frames / self.rate_hz
-        raise DeviceLost(
-            f"{sentence(trouble, self.name)}, then record this clip again (the {kept_s:.1f} s that arrived are kept)"
-        ) from self.inflow.error
+        kept = f"the {frames / self.rate_hz:.1f} s that arrived are kept" if frames else "no sound had arrived"
+        told = f"{sentence(trouble, self.name)}, then record this clip again ({kept})"
+        raise DeviceLost(told) from self.inflow.error
 
 
 def _next(taker: Taker) -> Block | None:

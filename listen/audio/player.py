@@ -1,0 +1,142 @@
+"""The loudspeaker: plays one clip at a time, to its exact last sample, without making anybody wait."""
+
+from __future__ import annotations
+
+import threading
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.audio import library
+from listen.audio.devices import OutputDevice, find_output
+from listen.errors import AudioError
+from listen.signal.clip import Clip
+
+TAIL_S = 0.1
+"""Zeros fed after the clip: ending a stream at the end of data cuts its last 29 ms."""
+LATENCY_S = 0.1
+"""Asked of PortAudio; no dropouts beside a screen that redraws, and a key still answers at once."""
+OPEN_S = 3.0
+"""Longest wait for a loudspeaker to open."""
+
+
+class Sounding:
+    """One clip on its way to the loudspeaker; PortAudio's thread calls :meth:`callback`."""
+
+    def __init__(self, samples: NDArray[np.float32], stop: type[Exception]) -> None:
+        self._stop = stop
+        self.done = threading.Event()
+        self._samples = samples
+        self._at = 0
+
+    def callback(self, outdata: NDArray[np.float32], frames: int, times: Any, status: Any) -> None:
+        """Hand the next samples over; zeros once they are used up, then the end."""
+        piece = self._samples[self._at : self._at + frames]
+        outdata[: len(piece), 0] = piece
+        outdata[len(piece) :, 0] = 0.0
+        self._at += frames
+        if self._at >= len(self._samples):
+            raise self._stop
+
+    def finished(self) -> None:
+        """The stream has ended, by itself or by us."""
+        self.done.set()
+
+
+class Player:
+    """Plays clips on one output.
+
+    Parameters
+    ----------
+    device
+        Output, number, name or part of one; None for the system's default.
+    """
+
+    def __init__(self, device: OutputDevice | str | int | None = None) -> None:
+        self._wanted = device.name if isinstance(device, OutputDevice) else device
+        self._sounding: Sounding | None = None
+
+    @property
+    def playing(self) -> bool:
+        """True until the clip's last sample has been handed over and played, or it was stopped."""
+        return self._sounding is not None and not self._sounding.done.is_set()
+
+    def play(self, clip: Clip, gain_db: float = 0.0) -> None:
+        """Start playing ``clip``, in place of any that plays, and return; values beyond full scale are held at it.
+
+        Raises
+        ------
+        NoPortAudio, DeviceNotFound
+            From looking the device up.
+        AudioError
+            The loudspeaker cannot be opened.
+        """
+        self.stop()
+        sd = library.portaudio()
+        device = find_output(self._wanted)
+        try:
+            sounding, stream = library.answered(
+                lambda: _start(sd, device, clip, gain_db), "opening the speaker", OPEN_S
+            )
+        except sd.PortAudioError as error:
+            raise AudioError(f"{device.name} cannot be opened for playing ({error.args[0]})") from error
+        self._sounding = sounding
+        threading.Thread(target=_end, args=(sounding, stream), name="player", daemon=True).start()
+
+    def stop(self) -> None:
+        """Be silent at once; harmless when nothing plays."""
+        sounding, self._sounding = self._sounding, None
+        if sounding is not None:
+            sounding.done.set()
+
+    def wait(self, limit_s: float) -> bool:
+        """Wait until the clip is over; False where ``limit_s`` went by first."""
+        return self._sounding is None or self._sounding.done.wait(limit_s)
+
+
+def _start(sd: Any, device: OutputDevice, clip: Clip, gain_db: float) -> tuple[Sounding, Any]:
+    rate_hz = _taken_rate(sd, device, clip.rate_hz)
+    sounding = Sounding(_prepared(clip, rate_hz, gain_db), sd.CallbackStop)
+    stream = sd.OutputStream(
+        device=device.index,
+        samplerate=rate_hz,
+        blocksize=rate_hz // 100,
+        channels=1,
+        dtype="float32",
+        latency=LATENCY_S,
+        callback=sounding.callback,
+        finished_callback=sounding.finished,
+    )
+    try:
+        stream.start()
+    except sd.PortAudioError:
+        stream.close()
+        raise
+    library.stream_opened()
+    return sounding, stream
+
+
+def _taken_rate(sd: Any, device: OutputDevice, rate_hz: int) -> int:
+    """The clip's own rate where the device takes it, else the device's."""
+    try:
+        sd.check_output_settings(device.index, 1, "float32", samplerate=rate_hz)
+    except sd.PortAudioError:
+        return device.rate_hz
+    return rate_hz
+
+
+def _prepared(clip: Clip, rate_hz: int, gain_db: float) -> NDArray[np.float32]:
+    samples = clip.samples
+    if rate_hz != clip.rate_hz:
+        import librosa
+
+        samples = librosa.resample(samples, orig_sr=clip.rate_hz, target_sr=rate_hz)
+    loud = np.clip(samples * np.float32(10 ** (gain_db / 20)), -1.0, 1.0)
+    return np.concatenate([loud, np.zeros(round(TAIL_S * rate_hz), np.float32)])
+
+
+def _end(sounding: Sounding, stream: Any) -> None:
+    """Close the stream from a thread of our own once the clip is over: PortAudio's thread may not do it itself."""
+    sounding.done.wait()
+    library.close_stream(stream)

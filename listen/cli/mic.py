@@ -1,0 +1,99 @@
+"""``hissway mic``: lists inputs, or checks one for what hiss needs."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import tempfile
+import threading
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from listen.signal.clip import Clip
+    from listen.signal.quality_mic import MicReport
+
+SUMMARY = "list the inputs, or check one: rate, bandwidth, floor, clipping, automatic gain, noise suppression"
+EXAMPLE = "hissway mic --device 2"
+
+CHECK_S = 4.0
+"""Length of the check: long enough for a knock on the bench to show gain control let go again."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    parser.add_argument("--device", metavar="D", help="check this input, by number or name")
+    parser.add_argument("--json", action="store_true", help="one JSON object instead of lines to read")
+
+
+def run(args: argparse.Namespace) -> int:
+    """List or check; exit code 1 where there is no input or the one checked is not usable."""
+    from listen.audio.chatter import chatter_dropped
+
+    with chatter_dropped():
+        return _list(args.json) if args.device is None else _check(args.device, args.json)
+
+
+def _list(as_json: bool) -> int:
+    from listen.audio.devices import inputs
+
+    found = inputs()
+    if as_json:
+        rows = [
+            {"index": d.index, "name": d.name, "system": d.host_api, "rate_hz": d.rate_hz, "channels": d.channels,
+             "default": d.is_default}
+            for d in found
+        ]  # fmt: skip
+        _print_json({"schema": "hissway.mic/1", "inputs": rows})
+    else:
+        for d in found:
+            print(f"{d.index:3} {d.name}  {d.rate_hz} Hz  {d.host_api}{'  default' if d.is_default else ''}")
+    if not found:
+        print("hissway: no microphone found; plug one in and try again", file=sys.stderr)
+    return 0 if found else 1
+
+
+def _check(device: str, as_json: bool) -> int:
+    from listen.signal.quality_mic import check_microphone
+    from listen.signal.spectra import spectra
+
+    print(f"listening for {CHECK_S:g} s; knock on the bench once, then leave it alone", file=sys.stderr)
+    clip = _listen(device)
+    report = check_microphone(clip, spectra(clip))
+    if as_json:
+        import msgspec
+
+        _print_json({"schema": "hissway.mic/1", "device": clip.device, **msgspec.to_builtins(report)})
+    else:
+        _print_report(clip, report)
+    return 1 if report.verdict == "not-usable" else 0
+
+
+def _listen(device: str) -> Clip:
+    from listen.audio.microphone import Microphone
+    from listen.audio.partial import read_part
+
+    microphone = Microphone(device)
+    microphone.open()
+    try:
+        with tempfile.TemporaryDirectory(prefix="hissway-mic-") as folder:
+            recording = microphone.record(Path(folder) / "check.part", CHECK_S, threading.Event())
+            return read_part(recording.part)
+    finally:
+        microphone.close()
+
+
+def _print_report(clip: Clip, report: MicReport) -> None:
+    print(f"{clip.device}: {report.text}")
+    print(f"  rate      {report.rate_hz} Hz")
+    print(f"  bandwidth {report.bandwidth_hz / 1000:.1f} kHz")
+    print(f"  floor     {report.floor_dbfs:.1f} dBFS")
+    print(f"  clipped   {'yes' if report.clipped else 'no'}")
+    for flag in report.signs:
+        print(f"  {flag.flag}: {flag.text}")
+
+
+def _print_json(value: object) -> None:
+    import json
+
+    print(json.dumps(value, ensure_ascii=False))

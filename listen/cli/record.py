@@ -1,0 +1,203 @@
+"""``hissway record``: one clip from the real microphone, written safely, with its flags."""
+
+from __future__ import annotations
+
+import argparse
+import re
+import sys
+import threading
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from listen.errors import AudioError, ClipError, RoundError, UsageError
+
+if TYPE_CHECKING:
+    from listen.audio.source import Recording, Source
+    from listen.signal.clip import Clip
+    from listen.signal.flags import Flag
+
+SUMMARY = "record one clip at one listening point, and say what is doubtful about it"
+EXAMPLE = "hissway record intake --kind air --seconds 8 -o round-1/intake-air.flac"
+
+KINDS = ("quiet", "air", "sound", "shut")
+SECONDS = 8.0
+"""Default length: 8 s bring the limit of detection to 17 dB below a steady shop (radiometer equation, 12 kHz)."""
+LONGEST_S = 600.0
+"""As long as a clip may be to be read again."""
+REFRESH_S = 0.1
+"""How often the countdown is drawn."""
+STOPPED = 130
+"""Exit code after Ctrl-C, 128 + SIGINT as shells have it."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    parser.add_argument("point", metavar="POINT", help="listening point, for example intake or plug-hole-2")
+    parser.add_argument("--kind", required=True, choices=KINDS, help="what the cylinder is doing: quiet is air off")
+    parser.add_argument("--seconds", type=float, default=SECONDS, metavar="S", help="length (default: %(default)g)")
+    parser.add_argument("--device", metavar="D", help="input by number or name; hissway mic lists them")
+    parser.add_argument("-o", "--output", required=True, type=Path, metavar="FILE", help=".flac or .wav, or a folder")
+    parser.add_argument("--force", action="store_true", help="replace FILE if it is there")
+    parser.add_argument("--finish", action="store_true", help="make FILE from what an interrupted recording left")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Record, write, check; exit code 0 with the clip written, 130 when stopped by Ctrl-C."""
+    target = _target(args)
+    part = target.with_name(target.name + ".part")
+    if not args.finish:
+        recording = _record(args, target, part)
+        if recording is None:
+            return STOPPED
+    clip = _finished(part, target)
+    _tell(target, clip)
+    return 0
+
+
+def _target(args: argparse.Namespace) -> Path:
+    from listen.audio.write import FORMS
+    from listen.trade.points import point
+
+    try:
+        point(args.point)
+    except RoundError as error:
+        raise UsageError(str(error)) from error
+    if not 0.2 <= args.seconds <= LONGEST_S:
+        raise UsageError(f"--seconds {args.seconds:g}: from 0.2 to {LONGEST_S:g} s can be recorded")
+    target: Path = args.output
+    if target.is_dir():
+        target = _free_name(target, f"{args.point}-{args.kind}")
+    if target.suffix.lower() not in FORMS:
+        raise UsageError(f"{target}: clips are written as .flac or .wav")
+    if not target.parent.is_dir():
+        raise UsageError(f"{target.parent}: no such folder; make it first")
+    if target.exists() and not args.force:
+        raise UsageError(f"{target} is there already; choose another name, or --force to replace it")
+    _note_other_name(target, args.point, args.kind)
+    return target
+
+
+def _free_name(folder: Path, stem: str) -> Path:
+    """``<point>-<kind>.flac`` in ``folder``, numbered where takes of it are there already."""
+    taken = {p.stem for p in folder.glob(f"{stem}*")}
+    names = (stem, *(f"{stem}-{n}" for n in range(2, 1000)))
+    return folder / f"{next(n for n in names if n not in taken)}.flac"
+
+
+def _note_other_name(target: Path, point_id: str, kind: str) -> None:
+    if not re.fullmatch(re.escape(f"{point_id}-{kind}") + r"(-\d+)?", target.stem):
+        print(
+            f"note: rank reads point and kind from the file name; {target.name} is not {point_id}-{kind}",
+            file=sys.stderr,
+        )
+
+
+def _record(args: argparse.Namespace, target: Path, part: Path) -> Recording | None:
+    from listen.audio.chatter import chatter_dropped
+    from listen.audio.microphone import Microphone
+
+    if part.exists():
+        if not args.force:
+            raise UsageError(
+                f"{part} holds an interrupted recording; --finish makes {target.name} of it, --force drops it"
+            )
+        part.unlink()
+    with chatter_dropped():
+        microphone = Microphone(args.device)
+        microphone.open()
+        try:
+            recording = _attended(microphone, part, args.seconds)
+        except AudioError as error:
+            raise type(error)(f"{error}; {_kept(part, target)}") from error
+        finally:
+            microphone.close()
+    if not recording.cancelled:
+        return recording
+    part.unlink()
+    print(f"stopped after {recording.seconds:.1f} s; nothing was kept, {target} was not written", file=sys.stderr)
+    return None
+
+
+def _kept(part: Path, target: Path) -> str:
+    from listen.audio.partial import read_part
+
+    try:
+        read_part(part)
+    except ClipError:
+        part.unlink(missing_ok=True)
+        return "nothing was kept"
+    return f"they are in {part}, and --finish makes {target.name} of them"
+
+
+def _attended(source: Source, part: Path, seconds: float) -> Recording:
+    """Record in a worker thread while this one draws the countdown and takes Ctrl-C."""
+    cancel = threading.Event()
+    result: list[Recording] = []
+    raised: list[BaseException] = []
+
+    def work() -> None:
+        try:
+            result.append(source.record(part, seconds, cancel))
+        except BaseException as error:  # noqa: BLE001 - raised again in the main thread below
+            raised.append(error)
+
+    worker = threading.Thread(target=work, name="recorder")
+    worker.start()
+    _countdown(source, worker, cancel, seconds)
+    if raised:
+        raise raised[0]
+    return result[0]
+
+
+def _countdown(source: Source, worker: threading.Thread, cancel: threading.Event, seconds: float) -> None:
+    from time import monotonic
+
+    began = monotonic()
+    shown = sys.stderr.isatty()
+    while worker.is_alive():
+        try:
+            worker.join(REFRESH_S)
+            if shown:
+                print(f"\r{_line(source, began + seconds - monotonic())}", end="", file=sys.stderr, flush=True)
+        except KeyboardInterrupt:
+            cancel.set()
+    if shown:
+        print("\r" + " " * 60 + "\r", end="", file=sys.stderr, flush=True)
+
+
+def _line(source: Source, left_s: float) -> str:
+    import numpy as np
+
+    blocks = source.drain()
+    power = float(np.mean(np.square(np.concatenate(blocks)))) if blocks else 0.0
+    level = 10 * np.log10(max(power, 1e-10))
+    bar = "#" * max(0, min(30, round((level + 90) / 3)))
+    return f"{max(0.0, left_s):5.1f} s left  {level:6.1f} dBFS  {bar:<30}"
+
+
+def _finished(part: Path, target: Path) -> Clip:
+    from listen.audio.partial import finish
+
+    try:
+        return finish(part, target)
+    except OSError as error:
+        raise AudioError(
+            f"{target}: cannot be written ({error.strerror or error}); the sound is kept in {part.name}, "
+            "make room and use --finish"
+        ) from error
+
+
+def _tell(target: Path, clip: Clip) -> None:
+    from listen.signal.quality import check_clip
+    from listen.signal.spectra import spectra
+
+    lost = f", {clip.overflows} overflows" if clip.overflows else ""
+    print(f"{target}: {clip.seconds:.2f} s at {clip.rate_hz} Hz from {clip.device}{lost}")
+    flags: tuple[Flag, ...] = ()
+    with suppress(ClipError):  # too short for spectra: said by the length above, and again by whoever judges it
+        flags = check_clip(clip, spectra(clip))
+    for flag in flags:
+        print(f"{'again' if flag.reject else 'note'}: {flag.flag}: {flag.text}")
+    if not flags:
+        print("no flags")

@@ -100,8 +100,10 @@ def _person(job: Job, p: ev.PersonChosen, event: ev.Event) -> Job:
 def _reading(job: Job, p: ev.ReadingEntered, event: ev.Event) -> Job:
     if p.round_id is not None:
         job.round(p.round_id)
-    job = _touch_where(job, event, lambda r: p.round_id == r.id or (not p.round_id and p.cylinder == r.cylinder))
-    return replace(job, readings=(*job.readings, p))
+    concerns = [r.id for r in job.rounds if p.round_id == r.id or (not p.round_id and p.cylinder == r.cylinder)]
+    job = _touch_where(job, event, lambda r: r.id in concerns)
+    rounds = tuple(replace(r, reread=True) if r.id in concerns else r for r in job.rounds)
+    return replace(job, rounds=rounds, readings=(*job.readings, p))
 
 
 def _plug(job: Job, p: ev.PlugSeen, event: ev.Event) -> Job:
@@ -177,15 +179,18 @@ def _call(job: Job, p: ev.ByEarCalled, event: ev.Event) -> Job:
 
 
 def _bubbles(job: Job, p: ev.BubblesLooked, event: ev.Event) -> Job:
-    return _with_round(job, p.round_id, event, lambda r: replace(r, bubbles=p.seen))
+    return _with_round(job, p.round_id, event, lambda r: replace(r, bubbles=p.seen, reread=True))
 
 
 def _judged(job: Job, p: ev.Judged, event: ev.Event) -> Job:
-    return _with_round(job, p.round_id, event, lambda r: replace(r, judged=(*r.judged, p)))
+    return _with_round(job, p.round_id, event, lambda r: replace(r, judged=(*r.judged, p), reread=False))
 
 
 def _decided(job: Job, p: ev.Confirmed | ev.Overruled | ev.SentBack, event: ev.Event) -> Job:
-    return _with_round(job, p.round_id, event, lambda r: replace(r, decisions=(*r.decisions, _stamped(event))))
+    def change(r: RoundRecord) -> RoundRecord:
+        return replace(r, decisions=(*r.decisions, _stamped(event)), clips_at_decision=len(r.clips))
+
+    return _with_round(job, p.round_id, event, change)
 
 
 def _signed(job: Job, p: ev.Signed, event: ev.Event) -> Job:

@@ -74,8 +74,12 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     bubbles: str = ""
     """``yes``, ``no``, ``not-looked``, or empty while not asked."""
     judged: tuple[Judged, ...] = ()
+    reread: bool = False
+    """True where a reading of this round or cylinder came in after the latest result."""
     decisions: tuple[Stamped, ...] = ()
     """Confirmed, Overruled and SentBack events, in order."""
+    clips_at_decision: int = 0
+    """How many clips had been kept when the latest decision was made."""
     signatures: tuple[Signed, ...] = ()
     changed_after_signing: tuple[str, ...] = ()
     """One sentence for each event that touched the round after it was signed."""
@@ -97,8 +101,12 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def stale(self) -> bool:
-        """True where clips were kept or taken back since the latest result."""
-        return bool(self.judged) and set(self.judged[-1].clips) != {c.id for c in self.live_clips()}
+        """True where clips or readings of the round changed since the latest result."""
+        if not self.judged:
+            return False
+        own = {c.id: not c.taken_back for c in self.clips if c.kept.clip_kind != "sound"}
+        in_use = {clip for clip, used in own.items() if used}
+        return self.reread or in_use != own.keys() & set(self.judged[-1].clips)
 
     def live_clips(self, point: str | None = None, walk: str | None = None) -> tuple[ClipRecord, ...]:
         """Clips in use, in the order kept, of one point or walk if asked."""

@@ -1,0 +1,55 @@
+"""Which clips of other cylinders may serve as the sound-cylinder reference of a round."""
+
+from __future__ import annotations
+
+from listen.jobs.events import Overruled
+from listen.jobs.job import ClipRecord, Job, RoundRecord
+
+USABLE_LOSS_PERCENT = 20.0
+"""Loss up to which a cylinder whose round was not judged may stand in as sound (trade rule of thumb: 10-20 usable)."""
+CLEARLY_LESS_POINTS = 5.0
+"""So many points of loss must lie between the reference and the cylinder under test (trade: repeats agree within 5)."""
+
+
+def reference_rounds(job: Job, round_id: str) -> tuple[RoundRecord, ...]:
+    """Rounds of other cylinders of this engine that may serve, the best first: judged sound, then lowest loss."""
+    record = job.round(round_id)
+    others = [r for r in job.rounds if r.cylinder != record.cylinder and r.live_clips(walk="air")]
+    sound = sorted((r for r in others if is_sound(r)), key=lambda r: _loss(job, r))
+    limit = min(USABLE_LOSS_PERCENT, _loss(job, record) - CLEARLY_LESS_POINTS)
+    silent = sorted((r for r in others if _no_verdict(r) and _loss(job, r) <= limit), key=lambda r: _loss(job, r))
+    return tuple(sound + silent)
+
+
+def references(job: Job, round_id: str) -> dict[str, ClipRecord]:
+    """The reference clip for each point of a round: one recorded for it, else the best round's air clip there."""
+    record = job.round(round_id)
+    found: dict[str, ClipRecord] = {}
+    for other in reversed(reference_rounds(job, round_id)):
+        for clip in other.live_clips(walk="air"):
+            found[clip.kept.point] = clip
+    for clip in record.live_clips():
+        if clip.kept.clip_kind == "sound":
+            found[clip.kept.point] = clip
+    return found
+
+
+def is_sound(record: RoundRecord) -> bool:
+    """Whether the supervisor, or else the latest fresh verdict, says that this cylinder is sound."""
+    said = record.decision.payload if record.decision else None
+    if isinstance(said, Overruled):
+        return said.paths == ("none",)
+    return record.verdict is not None and not record.stale and record.verdict.result.verdict.kind == "sound"
+
+
+def _no_verdict(record: RoundRecord) -> bool:
+    said = record.decision.payload if record.decision else None
+    if isinstance(said, Overruled):
+        return False
+    return record.verdict is None or record.stale or record.verdict.result.verdict.kind == "unclear"
+
+
+def _loss(job: Job, record: RoundRecord) -> float:
+    """Loss read in the round, else on its cylinder; a cylinder without any counts as the worst."""
+    read = job.reading("loss", round_id=record.id) or job.reading("loss", cylinder=record.cylinder)
+    return read.si if read else 100.0

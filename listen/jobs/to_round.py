@@ -1,0 +1,97 @@
+"""A job's round as the files and facts that the judge reads."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from statistics import median
+
+from listen.errors import RoundError
+from listen.jobs.job import ClipRecord, Job, RoundRecord
+from listen.jobs.parts import CLIPS, is_clip_id
+from listen.jobs.reference import references
+from listen.rounds.model import Facts, Round, Take
+from listen.trade.points import Kind, point
+
+LEAST_KPA = 1.0
+"""A gauge that does not move is entered as 0; the judge takes logarithms, so it is handed on as 1 kPa."""
+
+BUBBLES = {"yes": True, "no": False}
+
+
+def to_round(job: Job, round_id: str, folder: Path) -> Round:
+    """Gather a round's clips in use, its sound-cylinder references and its facts.
+
+    Parameters
+    ----------
+    folder
+        The job's folder, which holds ``clips/``.
+
+    Raises
+    ------
+    RoundError
+        No such round, no clips, or a reading outside what can be.
+    """
+    try:
+        record = job.round(round_id)
+    except KeyError:
+        raise RoundError(f"round {round_id!r}: this job has no such round") from None
+    own = tuple(c for c in record.live_clips() if c.kept.clip_kind != Kind.SOUND)
+    if not own:
+        raise RoundError(f"cylinder {record.cylinder}, round {round_id}: holds no clips yet; record the walks first")
+    takes = [_take(c, Kind(c.kept.clip_kind), n, folder) for n, c in enumerate(own, 1)]
+    points = {t.point for t in takes}
+    sound = [_take(c, Kind.SOUND, 1, folder) for p, c in sorted(references(job, round_id).items()) if p in points]
+    return Round(f"{job.title}, cylinder {record.cylinder}", (*takes, *sound), facts(job, record))
+
+
+def clips_used(job: Job, round_id: str) -> tuple[str, ...]:
+    """Ids of all clips that :func:`to_round` hands to the judge, references included."""
+    own = [c for c in job.round(round_id).live_clips() if c.kept.clip_kind != Kind.SOUND]
+    points = {c.kept.point for c in own}
+    return (*(c.id for c in own), *(c.id for p, c in sorted(references(job, round_id).items()) if p in points))
+
+
+def facts(job: Job, record: RoundRecord) -> Facts:
+    """What was read beside the clips. The round's own reading counts before the cylinder's, before the job's."""
+    n = record.cylinder
+    return Facts(
+        loss_percent=_within(_read(job, "loss", record), "loss", 100.0),
+        supply_kpa=_pressure(_read(job, "supply", record, job_wide=True), "supply"),
+        restrictor_mm=_within(_read(job, "restrictor", record, job_wide=True), "restrictor", 20.0),
+        cylinder=n,
+        bubbles_seen=BUBBLES.get(record.bubbles),
+        compression_dry_kpa=_pressure(_read(job, "compression-dry", record), "dry compression"),
+        compression_wet_kpa=_pressure(_read(job, "compression-wet", record), "wet compression"),
+        compression_others_kpa=_pressure(_of_others(job, "compression-dry", n), "compression of the others"),
+        loss_others_percent=_within(_of_others(job, "loss", n), "loss of the others", 100.0),
+        firing_order=job.engine.firing_order or None,
+    )
+
+
+def _take(clip: ClipRecord, kind: Kind, order: int, folder: Path) -> Take:
+    if not is_clip_id(clip.id):
+        raise RoundError(f"{folder}: {clip.id!r} is not a clip id; the journal was not written by this program")
+    return Take(point(clip.kept.point).id, kind, order, folder / CLIPS / f"{clip.id}.flac")
+
+
+def _read(job: Job, reading: str, record: RoundRecord, *, job_wide: bool = False) -> float | None:
+    found = job.reading(reading, round_id=record.id) or job.reading(reading, cylinder=record.cylinder)
+    if found is None and job_wide:
+        found = job.reading(reading)
+    return None if found is None else found.si
+
+
+def _of_others(job: Job, reading: str, n: int) -> float | None:
+    values = [r.si for m in job.engine.cylinders if m != n and (r := job.reading(reading, cylinder=m))]
+    return median(values) if values else None
+
+
+def _within(value: float | None, what: str, most: float) -> float | None:
+    if value is not None and not 0.0 <= value <= most:
+        raise RoundError(f"{what} {value:g}: from 0 to {most:g} can be; correct the reading")
+    return value
+
+
+def _pressure(value: float | None, what: str) -> float | None:
+    checked = _within(value, what, 10_000.0)
+    return None if checked is None else max(checked, LEAST_KPA)

@@ -1,0 +1,202 @@
+"""What comes next in a round: one table of steps, and the first of them that the job says is still due."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Literal
+
+import msgspec
+
+from listen.jobs.events import SentBack
+from listen.jobs.job import Job, RoundRecord
+from listen.trade.cautions import Caution, cautions_for
+from listen.trade.cautions import Step as CautionStep
+from listen.trade.layout import points_for
+from listen.trade.points import Point, point, walking_order
+
+StepKind = Literal["caution", "supply", "loss", "clip", "bubbles", "call", "verdict", "done"]
+State = Literal["done", "due", "left-out"]
+
+
+class Row(msgspec.Struct, frozen=True):
+    """One row of the table of steps."""
+
+    id: str
+    kind: StepKind
+    sentence: str
+    walk: str = ""
+    clip_kind: str = ""
+    cautions: tuple[CautionStep, ...] = ()
+    """Cautions that stand before this step; on the ``caution`` row they are to be acknowledged."""
+
+
+SET_UP = "set-up"
+"""Name under which the cautions of a round are acknowledged, once."""
+
+TABLE: tuple[Row, ...] = (
+    Row(SET_UP, "caution", "Before air goes on: read these and say so.", cautions=("before", "air-on", "listening")),
+    Row("supply", "supply", "Enter the supply pressure and the restrictor's bore."),
+    Row(
+        "loss",
+        "loss",
+        "Cylinder {n} to top dead centre on compression, bar off, air on slowly: read the loss.",
+        cautions=("air-on",),
+    ),
+    Row("quiet", "clip", "Air off. Quiet clip at the {point}.", "quiet", "quiet"),
+    Row("air", "clip", "Air on, full pressure. Air clip at the {point}.", "air", "air", ("air-on",)),
+    Row("closing", "clip", "Air off again. Closing quiet clip at the {point}.", "closing", "quiet"),
+    Row("bubbles", "bubbles", "Did bubbles rise in the radiator neck while the air was on?"),
+    Row("call", "call", "What do you call by ear, and how sure are you? The numbers come after."),
+    Row("verdict", "verdict", "All clips are in: judge the round."),
+)
+"""The round, in order. Everything that is due, done or left out follows from the job alone."""
+
+LEARNT_ONCE = ("supply",)
+"""Steps that an earlier round of the same job has answered for all: the tester stays on the cart."""
+
+
+class Step(msgspec.Struct, frozen=True, kw_only=True):
+    """One step of a round, ready to be shown."""
+
+    id: str
+    """Identifier of the table row, for StepPassed and CautionAcknowledged."""
+    kind: StepKind
+    sentence: str
+    point: str = ""
+    walk: str = ""
+    clip_kind: str = ""
+    hold: str = ""
+    """Where to hold the microphone."""
+    cautions: tuple[Caution, ...] = ()
+    state: State = "due"
+    why: str = ""
+    """Why it was left out."""
+    number: int = 0
+    """1 for the first step of the round."""
+    of: int = 0
+
+    @property
+    def caution(self) -> str:
+        """The cautions as one text, empty where none is due."""
+        return " ".join(c.words for c in self.cautions)
+
+
+def next_step(job: Job, round_id: str) -> Step:
+    """The first step that is due, or the ``done`` step. A recording asked for by the supervisor comes first.
+
+    Raises
+    ------
+    KeyError
+        No such round.
+    """
+    record = job.round(round_id)
+    steps = all_steps(job, round_id)
+    if record.signed:
+        return _done(f"Round signed by {record.signatures[-1].name}; it is closed.", len(steps))
+    if (asked := _asked_for(record)) is not None:
+        return asked
+    for step in steps:
+        if step.state == "due":
+            return step
+    return _done("Verdict stands; the supervisor may confirm, overrule or send back.", len(steps))
+
+
+def all_steps(job: Job, round_id: str) -> tuple[Step, ...]:
+    """Every step of a round in order with its state."""
+    record = job.round(round_id)
+    steps = [step for row in TABLE for step in _steps(row, job, record)]
+    return tuple(msgspec.structs.replace(s, number=i, of=len(steps)) for i, s in enumerate(steps, 1))
+
+
+def round_points(job: Job, record: RoundRecord) -> tuple[Point, ...]:
+    """Points of a round in walking order: those of the engine, and any other at which a clip was kept."""
+    ids = {c.kept.point for c in record.live_clips()}
+    if record.cylinder in job.engine.cylinders:
+        ids.update(p.id for p in points_for(job.engine, record.cylinder))
+    return tuple(point(i) for i in sorted(ids, key=walking_order))
+
+
+def _steps(row: Row, job: Job, record: RoundRecord) -> Iterator[Step]:
+    points = round_points(job, record)
+    if row.kind == "clip":
+        for p in points:
+            yield _clip_step(row, p, record)
+    elif row.kind != "bubbles" or any(p.id == "radiator" for p in points):
+        done = _is_done(row, job, record)
+        why = record.passed.get(row.id, "")
+        left_out = row.id in record.passed and not done
+        yield Step(
+            id=row.id,
+            kind=row.kind,
+            sentence=row.sentence.format(n=record.cylinder),
+            cautions=cautions_for(*row.cautions),
+            state="left-out" if left_out else "done" if done else "due",
+            why=why if left_out else "",
+        )
+
+
+def _is_done(row: Row, job: Job, record: RoundRecord) -> bool:
+    if row.kind == "caution":
+        return row.id in record.cautions
+    if row.kind in ("supply", "loss"):
+        here = None if row.id in LEARNT_ONCE else record.id
+        return job.reading(row.id, round_id=here) is not None
+    if row.kind == "bubbles":
+        return bool(record.bubbles)
+    if row.kind == "call":
+        return record.call() is not None
+    return record.verdict is not None and not record.stale
+
+
+def _clip_step(row: Row, p: Point, record: RoundRecord) -> Step:
+    why = _left_out(row, p.id, record)
+    done = bool(record.live_clips(p.id, row.walk))
+    also: tuple[CautionStep, ...] = ("radiator",) if p.id == "radiator" else ()
+    return Step(
+        id=row.id,
+        kind="clip",
+        sentence=row.sentence.format(point=p.words),
+        point=p.id,
+        walk=row.walk,
+        clip_kind=row.clip_kind,
+        hold=p.hold,
+        cautions=cautions_for(*row.cautions, *also),
+        state="done" if done else "left-out" if why else "due",
+        why="" if done else why,
+    )
+
+
+def _left_out(row: Row, point_id: str, record: RoundRecord) -> str:
+    """Why a point is not due in a walk: left out there, or in a walk before, without which this clip says nothing."""
+    if row.id in record.passed:
+        return record.passed[row.id]
+    for walk in [r.walk for r in TABLE[: TABLE.index(row) + 1] if r.walk]:
+        if skip := record.skip(point_id, walk):
+            return skip.reason or "left out"
+    return ""
+
+
+def _asked_for(record: RoundRecord) -> Step | None:
+    """The clip a supervisor sent the round back for, while it has not been recorded since."""
+    asked = record.decision.payload if record.decision else None
+    if not isinstance(asked, SentBack):
+        return None
+    since = record.clips[record.clips_at_decision :]
+    if any(c.kept.point == asked.point and c.kept.clip_kind == asked.clip_kind and not c.taken_back for c in since):
+        return None
+    p = point(asked.point)
+    kinds = [r for r in TABLE if r.clip_kind == asked.clip_kind]
+    return Step(
+        id="asked-for",
+        kind="clip",
+        sentence=f"{asked.name} asks for a clip ({asked.clip_kind}) at the {p.words}: {asked.reason}",
+        point=p.id,
+        walk=kinds[0].walk if kinds else "reference",
+        clip_kind=asked.clip_kind,
+        hold=p.hold,
+        cautions=cautions_for("air-on") if asked.clip_kind != "quiet" else (),
+    )
+
+
+def _done(sentence: str, of: int) -> Step:
+    return Step(id="done", kind="done", sentence=sentence, state="done", number=of, of=of)

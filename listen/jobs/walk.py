@@ -43,10 +43,15 @@ TABLE: tuple[Row, ...] = (
         cautions=("air-on",),
     ),
     Row("quiet", "clip", "Air off. Quiet clip at the {point}.", "quiet", "quiet"),
+    Row(
+        "call",
+        "call",
+        "Air on, full pressure, go along the points: what do you call by ear? The numbers come after.",
+        cautions=("air-on", "listening"),
+    ),
     Row("air", "clip", "Air on, full pressure. Air clip at the {point}.", "air", "air", ("air-on",)),
     Row("closing", "clip", "Air off again. Closing quiet clip at the {point}.", "closing", "quiet"),
     Row("bubbles", "bubbles", "Did bubbles rise in the radiator neck while the air was on?"),
-    Row("call", "call", "What do you call by ear, and how sure are you? The numbers come after."),
     Row("verdict", "verdict", "All clips are in: judge the round."),
 )
 """The round, in order. Everything that is due, done or left out follows from the job alone."""

@@ -87,7 +87,7 @@ class SimulatedMicrophone:
         return None
 
     def aim(self, at: str, kind: Kind) -> None:
-        """Hold the microphone at a point, with the cylinder in the state of ``kind`` (``RoundError``: no such point)."""
+        """Hold the microphone at a point, with the cylinder in the state of ``kind``."""
         self._aim = (point(at).id, kind)
 
     def drain(self) -> list[NDArray[np.float32]]:

@@ -1,0 +1,58 @@
+"""Where the shipped recordings lie, and a copy of the demo job to work on."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+from listen.errors import JobError
+
+DEMO = "demo"
+DRILLS = "drills"
+
+
+def recordings_dir() -> Path:
+    """Folder of the shipped recordings: inside the installed package, or beside it in a checkout.
+
+    Raises
+    ------
+    JobError
+        They are missing from this installation.
+    """
+    package = Path(__file__).resolve().parents[1]
+    for folder in (package / "recordings", package.parent / "recordings"):
+        if (folder / DEMO).is_dir():
+            return folder
+    raise JobError(f"{package}: the shipped recordings are missing; install hissway again")
+
+
+def demo_job(to: Path) -> Path:
+    """Copy the demo job into ``to`` (a folder of jobs) and return its folder; an older copy there is kept and used.
+
+    Raises
+    ------
+    JobError
+        The recordings are missing, or ``to`` cannot be written.
+    """
+    source = recordings_dir() / DEMO / "job"
+    target = to / "demo"
+    if target.exists():
+        return target
+    passing = to / ".demo.tmp"
+    try:
+        shutil.rmtree(passing, ignore_errors=True)
+        shutil.copytree(source, passing)
+        (passing / "parts").mkdir(exist_ok=True)
+        passing.replace(target)
+    except OSError as error:
+        raise JobError(
+            f"{to}: the demo job cannot be copied there ({error.strerror or error}); choose --jobs"
+        ) from error
+    return target
+
+
+def demo_round() -> str:
+    """Identifier of the demo job's main round."""
+    from listen.lab.demo_story import MAIN_ROUND
+
+    return MAIN_ROUND

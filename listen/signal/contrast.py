@@ -36,6 +36,11 @@ class Group:
     dof: float
     """Degrees of freedom behind ``cov``."""
 
+    def only(self, bands: NDArray[np.bool_]) -> Group:
+        """The same group with some of its bands left out."""
+        sub = np.ix_(bands, bands)
+        return Group(self.mean[bands], self.cov[sub], self.floor[bands], self.floor_cov[sub], self.spread, self.dof)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Contrast:
@@ -43,6 +48,10 @@ class Contrast:
 
     quiet: Group
     air: Group
+
+    def only(self, bands: NDArray[np.bool_]) -> Contrast:
+        """The same contrast with some of its bands left out."""
+        return Contrast(self.quiet.only(bands), self.air.only(bands))
 
     @property
     def rho(self) -> NDArray[np.float64]:

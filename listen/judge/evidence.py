@@ -1,0 +1,63 @@
+"""What the judge is given: a likelihood over hiss levels for each point, bubble counts, and readings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.trade.points import PathId, Point
+from listen.trade.valves import OpenValve
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PointEvidence:
+    """One point's say on how loud the air is there."""
+
+    point: Point
+    background_db: float
+    """Level of the background here, mean over bands of dB re full scale; compares points of one round."""
+    air: NDArray[np.float64] | None
+    """Log likelihood over ``loudness.LEVELS_DB`` of the air clip, about silence [shape=(N,)]."""
+    sound: NDArray[np.float64] | None = None
+    """The same for a sound cylinder's clip at this point."""
+    shut: NDArray[np.float64] | None = None
+    """The same for supply on, cylinder side shut off, against plain quiet."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bubbles:
+    """Bubble events counted, air off and air on, with the time each was counted over."""
+
+    quiet: int
+    quiet_s: float
+    air: int
+    air_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """Numbers read beside the clips; ``None`` where not read."""
+
+    loss_percent: float | None = None
+    compression_dry_kpa: float | None = None
+    compression_wet_kpa: float | None = None
+    bubbles_seen: bool | None = None
+    valves: Mapping[int, OpenValve | None] = field(default_factory=dict)
+    """Which valve of each other cylinder stands open, from the firing order; empty where not known."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RoundEvidence:
+    """All evidence of one round."""
+
+    points: tuple[PointEvidence, ...]
+    """In walking order."""
+    bubbles: Bubbles | None
+    readings: Readings
+
+    def hears(self, path: PathId) -> bool:
+        """Whether a point was recorded at which this path speaks first."""
+        return any(path in p.point.row.own for p in self.points)

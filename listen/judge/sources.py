@@ -1,0 +1,101 @@
+"""What each source of air adds at each point, and the level draws over which the judge sums.
+
+Symbols: x_k whitened level of source k at its own point (dB about the background there), n draws. Draws follow a
+low-discrepancy sequence (deterministic) and are aimed where the own point's likelihood is, with weights that undo it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.judge.evidence import RoundEvidence
+from listen.judge.loudness import LEVELS_DB
+from listen.trade.points import PathId
+from listen.trade.transfer import Transfer, transfer
+
+DRAWS = 512
+PLASTIC = (0.8191725133961645, 0.6710436067037893, 0.5497004779019703)
+"""Steps of the additive recurrence of low discrepancy in up to three dimensions (roots of x^4 = x + 1)."""
+AIMED_SHARE = 0.7
+"""Share of draws aimed by the own point's likelihood; the rest cover the prior."""
+
+HISS_RANGE_DB = (-12.0, 20.0)
+HISS_TAPER_DB = 3.0
+"""Levels of a leak at its own point met at the bench: even within the range, tapering outside it."""
+BLOW_BY_MEAN_DB = -7.5
+BLOW_BY_SPREAD_DB = 5.5
+"""Normal blow-by at the oil filler about the shop noise."""
+BETWEEN_CYLINDERS_DB = 2.5
+"""Spread of normal blow-by between cylinders of one engine."""
+COOLANT_QUIETER_DB = -5.0
+"""Air in the coolant is swallowed by the water: its hiss lies lower than another leak's."""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One source of air: a path, or the normal blow-by that every cylinder has (path ``none``)."""
+
+    path: PathId
+
+    @property
+    def hears_as(self) -> PathId:
+        """Path whose transfer it shares: blow-by goes the way of the rings."""
+        return PathId.RINGS if self.path is PathId.NONE else self.path
+
+
+def prior_over_levels(source: Source) -> NDArray[np.float64]:
+    """Prior probability of each of ``LEVELS_DB`` at the source's own point [shape=(N,)], sum 1."""
+    if source.path is PathId.NONE:
+        w = np.exp(-0.5 * ((LEVELS_DB - BLOW_BY_MEAN_DB) / BLOW_BY_SPREAD_DB) ** 2)
+    else:
+        shift = COOLANT_QUIETER_DB if source.path is PathId.COOLANT_PASSAGE else 0.0
+        low, high = (edge + shift for edge in HISS_RANGE_DB)
+        beyond = np.maximum(np.maximum(low - LEVELS_DB, LEVELS_DB - high), 0.0)
+        w = np.exp(-0.5 * (beyond / HISS_TAPER_DB) ** 2)
+    return np.asarray(w / w.sum())
+
+
+def transfers(source: Source, evidence: RoundEvidence) -> list[Transfer]:
+    """How this source is heard at each point of the round, relative to its own point."""
+    valves = evidence.readings.valves
+    holes = [p.point.neighbour for p in evidence.points if p.point.neighbour is not None]
+    neighbour = holes[0] if holes else None
+    out = []
+    for p in evidence.points:
+        cylinder = p.point.neighbour if p.point.neighbour is not None else neighbour
+        open_valve = valves.get(cylinder) if cylinder is not None else None
+        out.append(transfer(source.hears_as, p.point, open_valve))
+    return out
+
+
+def own_index(source: Source, evidence: RoundEvidence) -> int | None:
+    """Place of the source's own point among the round's points, ``None`` where it was not recorded."""
+    for i, p in enumerate(evidence.points):
+        if source.hears_as in p.point.row.own:
+            return i
+    return None
+
+
+def aimed_draws(
+    prior: NDArray[np.float64], likelihood: NDArray[np.float64] | None, dimension: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Levels [shape=(n,)] and log weights [shape=(n,)] for one source.
+
+    ``likelihood`` [shape=(N,)] is that of the own point, smoothed; ``None`` draws from the prior.
+    """
+    aim = prior
+    if likelihood is not None:
+        posterior = prior * likelihood
+        if posterior.sum() > 0.0:
+            aim = AIMED_SHARE * posterior / posterior.sum() + (1.0 - AIMED_SHARE) * prior
+    u = (0.5 + PLASTIC[dimension] * np.arange(1, DRAWS + 1)) % 1.0
+    # Piecewise-constant densities over cells one grid step wide.
+    step = LEVELS_DB[1] - LEVELS_DB[0]
+    edges = np.append(LEVELS_DB - 0.5 * step, LEVELS_DB[-1] + 0.5 * step)
+    cdf = np.concatenate([[0.0], np.cumsum(aim)])
+    level = np.interp(u, cdf / cdf[-1], edges)
+    cell = np.clip(np.searchsorted(edges, level, side="right") - 1, 0, len(prior) - 1)
+    return level, np.log(prior[cell]) - np.log(aim[cell])

@@ -1,0 +1,102 @@
+"""From measured points to the judge's evidence: drift over the whole round, likelihoods over levels, bubble counts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.judge.evidence import Bubbles, PointEvidence, Readings, RoundEvidence
+from listen.judge.loudness import log_likelihood
+from listen.rounds.model import Facts
+from listen.signal.bands import LOWER_HZ
+from listen.signal.contrast import Contrast
+from listen.signal.drift import Drift, Repeats, band_correlation, estimate
+from listen.signal.excess import Excess, excess
+from listen.signal.point import PointTakes
+from listen.trade.points import Kind, PathId, point
+from listen.trade.valves import OpenValve, valves_open
+
+COOLANT_HISS_FROM_HZ = 4000.0
+"""At the radiator, bubbles and slosh fill the bands below; only what lies above can be hiss (METHOD, prototype)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Weighed:
+    """One point's excess beside the evidence made of it."""
+
+    takes: PointTakes
+    contrast: Contrast | None
+    excess: Excess | None
+    evidence: PointEvidence
+
+
+def round_drift(points: Sequence[PointTakes]) -> Drift:
+    """Posterior over the shop's drift from every repeat of the round."""
+    groups: list[Repeats] = [g for p in points for g in p.repeats()]
+    return estimate(groups, float(np.mean(band_correlation())))
+
+
+def weigh_point(takes: PointTakes, drift: Drift) -> Weighed:
+    """Excess and likelihood over levels at one point."""
+    contrast = takes.contrast(Kind.AIR)
+    sub = np.ix_(takes.live, takes.live)
+    measured = excess(contrast, drift, band_correlation()[sub], takes.floor_bias) if contrast else None
+    share = measured.floor_share if measured else 0.0
+    quiet = takes.takes.get(Kind.QUIET) or takes.takes.get(Kind.SHUT)
+    background = float(np.mean(10.0 * np.log10(quiet[0].mean))) if quiet else 0.0
+    shut = takes.contrast(Kind.SHUT, Kind.QUIET) if takes.takes.get(Kind.QUIET) else None
+    return Weighed(
+        takes,
+        contrast,
+        measured,
+        PointEvidence(
+            point(takes.point),
+            background,
+            _likelihood(takes, contrast, drift, share),
+            _likelihood(takes, takes.contrast(Kind.SOUND), drift, share),
+            _likelihood(takes, shut, drift, share),
+        ),
+    )
+
+
+def _likelihood(
+    takes: PointTakes, contrast: Contrast | None, drift: Drift, floor_share: float
+) -> NDArray[np.float64] | None:
+    if contrast is None:
+        return None
+    live = takes.live
+    if PathId.COOLANT_PASSAGE in point(takes.point).row.own:
+        upper = LOWER_HZ >= COOLANT_HISS_FROM_HZ * 0.85
+        if (live & upper).sum() >= 2:
+            contrast, live = contrast.only(upper[live]), live & upper
+    return log_likelihood(contrast, live, drift, floor_share)
+
+
+def open_valves(facts: Facts) -> Mapping[int, OpenValve | None]:
+    """Which valves of the other cylinders stand open, where cylinder and firing order are known."""
+    if facts.firing_order is None or facts.cylinder is None or facts.cylinder not in facts.firing_order:
+        return {}
+    return valves_open(None, facts.firing_order, facts.cylinder)
+
+
+def round_evidence(weighed: Sequence[Weighed], facts: Facts) -> RoundEvidence:
+    """All evidence of a round."""
+    counts = None
+    for w in weighed:
+        quiet, air = (w.takes.bubbles.get(k) for k in (w.takes.quiet_kind, Kind.AIR))
+        if PathId.COOLANT_PASSAGE in w.evidence.point.row.own and quiet and air:
+            counts = Bubbles(quiet.events, quiet.seconds, air.events, air.seconds)
+    return RoundEvidence(
+        tuple(w.evidence for w in weighed),
+        counts,
+        Readings(
+            loss_percent=facts.loss_percent,
+            compression_dry_kpa=facts.compression_dry_kpa,
+            compression_wet_kpa=facts.compression_wet_kpa,
+            bubbles_seen=facts.bubbles_seen,
+            valves=open_valves(facts),
+        ),
+    )

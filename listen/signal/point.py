@@ -1,0 +1,141 @@
+"""Everything one listening point's takes say, as numbers: groups by kind, live bands, tones, bubbles, flags."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.errors import RoundError
+from listen.signal.bands import BANDWIDTH_HZ, band_weights, live_bands
+from listen.signal.bubbles import bubble_events
+from listen.signal.clip import Clip
+from listen.signal.contrast import Contrast, pool, repeats
+from listen.signal.drift import Repeats
+from listen.signal.flags import Flag
+from listen.signal.floor import degrees_of_freedom, quantile_bias
+from listen.signal.quality import check_clip, usable_band_hz
+from listen.signal.quality_pair import compare_clips
+from listen.signal.spectra import Spectra, spectra
+from listen.signal.take import TakeBands, take_bands
+from listen.signal.tones import new_tones_hz, tone_mask
+from listen.trade.points import Kind
+
+MIN_LIVE_BANDS = 4
+"""Fewer live third octaves than this cannot tell a hiss from a hum."""
+
+
+@dataclass(frozen=True, slots=True)
+class BubbleCount:
+    """Bubble events and the time they were counted over."""
+
+    events: int
+    seconds: float
+
+    @property
+    def rate_hz(self) -> float:
+        """Events a second."""
+        return self.events / self.seconds if self.seconds else 0.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PointTakes:
+    """Numbers of all takes at one point. Arrays over bands hold the live bands only [shape=(L,)]."""
+
+    point: str
+    live: NDArray[np.bool_]
+    """Which of the thirteen bands carry sound [shape=(13,)]."""
+    takes: Mapping[Kind, tuple[TakeBands, ...]]
+    """Band numbers by kind, rejected takes left out."""
+    floor_bias: NDArray[np.float64]
+    """Chi-square quantile over mean of the floors."""
+    tones_hz: tuple[float, ...]
+    """Tones that come with the air."""
+    bubbles: Mapping[Kind, BubbleCount]
+    flags: tuple[Flag, ...]
+
+    @property
+    def quiet_kind(self) -> Kind:
+        """What the air is compared with: the supply-on quiet where it was taken, else the plain one."""
+        return Kind.SHUT if self.takes.get(Kind.SHUT) else Kind.QUIET
+
+    def contrast(self, kind: Kind, against: Kind | None = None) -> Contrast | None:
+        """``kind`` against quiet, or ``None`` where either has no usable take."""
+        over, under = self.takes.get(kind), self.takes.get(against or self.quiet_kind)
+        return Contrast(pool(under), pool(over)) if over and under else None
+
+    def repeats(self, kinds: Sequence[Kind] = tuple(Kind)) -> list[Repeats]:
+        """Groups of takes that should be alike but for drift."""
+        out = []
+        for kind in kinds:
+            if len(group := self.takes.get(kind, ())) > 1:
+                w = 1.0 / np.diag(pool(group).cov)
+                out.append(repeats(group, w / w.sum()))
+        return out
+
+
+def measure_point(point: str, clips: Sequence[tuple[Kind, Clip]]) -> PointTakes:
+    """Measure all takes of one point; their order does not matter.
+
+    Raises
+    ------
+    RoundError
+        Takes of different sample rates at one point.
+    ClipError
+        A clip too short to measure.
+    """
+    rates = sorted({c.rate_hz for _, c in clips})
+    if len(rates) > 1:
+        raise RoundError(
+            f"{point}: takes at {' and '.join(map(str, rates))} Hz; one point needs one rate, record it again alike"
+        )
+    spectra_of = [spectra(c) for _, c in clips]
+    flags = [check_clip(c, s) for (_, c), s in zip(clips, spectra_of, strict=True)]
+    good = [i for i, f in enumerate(flags) if not any(x.reject for x in f)]
+    usable = min((usable_band_hz(s) for s in spectra_of), default=np.inf)
+    live = live_bands(rates[0], usable)
+    masks, tones = _tones([clips[i][0] for i in good], [spectra_of[i] for i in good])
+    weights = band_weights(spectra_of[0], usable, masks)[:, live]
+    bandwidth = np.minimum(BANDWIDTH_HZ[live], weights.sum(axis=0) * rates[0] / spectra_of[0].frame)
+    takes: dict[Kind, tuple[TakeBands, ...]] = {}
+    bubbles: dict[Kind, BubbleCount] = {}
+    if live.sum() >= MIN_LIVE_BANDS:
+        for i in good:
+            kind, clip = clips[i]
+            power = (spectra_of[i].power @ weights).astype(np.float64)
+            takes[kind] = (*takes.get(kind, ()), take_bands(power, bandwidth, clip.seconds))
+    for i in good:
+        kind, clip = clips[i]
+        seen = bubbles.get(kind, BubbleCount(0, 0.0))
+        bubbles[kind] = BubbleCount(seen.events + bubble_events(clip).count, seen.seconds + clip.seconds)
+    every = tuple(x for f in flags for x in f) + _pair_flags(clips, spectra_of, good)
+    bias = quantile_bias(degrees_of_freedom(weights))
+    return PointTakes(point, live, takes, bias, tones, bubbles, every)
+
+
+def _tones(kinds: Sequence[Kind], all_spectra: Sequence[Spectra]) -> tuple[NDArray[np.bool_] | None, tuple[float, ...]]:
+    """Union of all takes' tone bins, and the tones that are there only with the air on."""
+    if not all_spectra:
+        return None, ()
+    means = [s.power.mean(axis=0, dtype=np.float64) for s in all_spectra]
+    mask = np.logical_or.reduce([tone_mask(m, len(s.power)) for m, s in zip(means, all_spectra, strict=True)])
+    quiet = [i for i, k in enumerate(kinds) if k is Kind.QUIET]
+    air = [i for i, k in enumerate(kinds) if k is Kind.AIR]
+    if not quiet or not air:
+        return mask, ()
+    mean = [np.mean([means[i] for i in g], axis=0) for g in (air, quiet)]
+    frames = [sum(len(all_spectra[i].power) for i in g) for g in (air, quiet)]
+    return mask, new_tones_hz(mean[0], mean[1], (frames[0], frames[1]), all_spectra[0].freq_hz)
+
+
+def _pair_flags(
+    clips: Sequence[tuple[Kind, Clip]], all_spectra: Sequence[Spectra], good: Sequence[int]
+) -> tuple[Flag, ...]:
+    """What the first good quiet and the first good air clip say about each other."""
+    first = {clips[i][0]: i for i in reversed(good)}
+    if Kind.QUIET not in first or Kind.AIR not in first:
+        return ()
+    q, a = first[Kind.QUIET], first[Kind.AIR]
+    return compare_clips((clips[q][1], all_spectra[q]), (clips[a][1], all_spectra[a]))

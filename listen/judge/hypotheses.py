@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import combinations
 
-from listen.trade.causes import cause_table
+from listen.trade.paths import path_table
 from listen.trade.points import PathId
 
 LEAKS = (
@@ -31,7 +31,7 @@ class Hypothesis:
 
 def hypotheses(heard: frozenset[PathId]) -> tuple[Hypothesis, ...]:
     """All sets, given the paths whose own point was recorded; priors sum to 1."""
-    table = cause_table()
+    table = path_table()
     prior = {
         row.path: row.prior * (1.0 if row.path in heard or row.path not in LEAKS else UNHEARD_SHARE)
         for row in table.cause

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.judge.evidence import Bubbles, Readings
-from listen.trade.causes import cause_table
+from listen.trade.paths import path_table
 from listen.trade.points import PathId
 
 Paths = tuple[PathId, ...]
@@ -42,7 +42,7 @@ def _log_normal(x: float, median: float, spread: float) -> float:
 
 def loss(paths: Paths, percent: float) -> float:
     """Log likelihood of the loss read."""
-    table = cause_table()
+    table = path_table()
     row = {r.path: r for r in table.cause}[paths[0]]
     median, spread = (
         (table.pair_loss_median, table.pair_loss_spread) if len(paths) > 1 else (row.loss_median, row.loss_spread)

@@ -1,40 +1,52 @@
-"""How common each cause is and what loss it shows, read from ``causes.toml``."""
+"""What may be wrong with an engine, and what may and may not be said about it."""
 
 from __future__ import annotations
 
-import tomllib
+import math
 from functools import cache
-from importlib.resources import files
+from typing import Literal
 
 import msgspec
 
-from listen.trade.points import PathId
+from listen.trade.tables import read_table, rows
 
 
-class CauseRow(msgspec.Struct, frozen=True):
-    """One cause."""
+class Cause(msgspec.Struct, frozen=True):
+    """One row of ``causes.toml``."""
 
-    path: PathId
-    prior: float
-    loss_median: float
-    """Percent."""
-    loss_spread: float
-    """Standard deviation of the natural log of the loss."""
-    why: str
+    id: str
+    words: str
+    scope: Literal["cylinder", "engine"]
+    prior_percent: float
+    """Share of engines brought in that have it, before any evidence; an estimate."""
+    tests: tuple[str, ...]
+    """Tests that would speak for or against it."""
+    not_meant: str
+    """What naming it does not mean."""
+    owner: str
+    """For the owner's page."""
+
+    @property
+    def prior_db(self) -> float:
+        """Prior odds in decibans."""
+        p = self.prior_percent / 100
+        return 10 * math.log10(p / (1 - p))
 
 
-class CauseTable(msgspec.Struct, frozen=True):
-    """The table."""
+class Source(msgspec.Struct, frozen=True):
+    """One row of ``sources.toml``."""
 
-    cause: tuple[CauseRow, ...]
-    pair_factor: float
-    pair_loss_median: float
-    pair_loss_spread: float
-    why: str
+    words: str
+    weight: Literal["read", "own", "weak"]
 
 
 @cache
-def cause_table() -> CauseTable:
-    """The whole table."""
-    data = tomllib.loads(files("listen.trade").joinpath("causes.toml").read_text("utf-8"))
-    return msgspec.convert(data, CauseTable)
+def causes() -> dict[str, Cause]:
+    """All causes by identifier, in the order of the table."""
+    return {row.id: row for row in rows("causes", "cause", Cause)}
+
+
+@cache
+def sources() -> dict[str, Source]:
+    """All sources by identifier."""
+    return {key: msgspec.convert(row, Source) for key, row in read_table("sources").items()}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from functools import cache
 from importlib.resources import files
 from typing import Any, TypeVar
 
@@ -11,6 +12,7 @@ import msgspec
 Row = TypeVar("Row")
 
 
+@cache
 def read_table(name: str) -> dict[str, Any]:
     """Whole file ``<name>.toml`` as plain values."""
     return tomllib.loads(files("listen.trade").joinpath(f"{name}.toml").read_text("utf-8"))

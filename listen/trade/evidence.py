@@ -1,0 +1,58 @@
+"""Evidence and its weight on causes: a table a mechanic may correct, capped so that rows are not added freely."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Literal
+
+import msgspec
+
+from listen.trade.tables import read_table, rows
+
+Family = Literal["compression", "leak", "plugs", "smoke", "symptoms", "alone"]
+
+
+class Evidence(msgspec.Struct, frozen=True):
+    """One row of ``evidence.toml``."""
+
+    id: str
+    family: Family
+    words: str
+    for_db: dict[str, float] = msgspec.field(name="for")
+    """Decibans for causes."""
+    against_db: dict[str, float] = msgspec.field(name="against")
+    """Decibans against causes, written without sign."""
+    why: str
+    sources: tuple[str, ...]
+    strength: Literal["hi", "mid", "lo"]
+    """How sure we are of the direction."""
+    needs_all: bool = False
+    """Weighs on whole-engine causes only where every cylinder tested shows it."""
+
+    def weight_db(self, cause: str) -> float:
+        """Signed decibans for a cause; 0 where the row does not speak of it."""
+        return self.for_db.get(cause, 0.0) - self.against_db.get(cause, 0.0)
+
+
+class Caps(msgspec.Struct, frozen=True):
+    """Most that a family, or two together, may move a cause, in decibans."""
+
+    compression: float
+    leak: float
+    plugs: float
+    smoke: float
+    symptoms: float
+    plugs_and_smoke: float
+    smoke_and_symptoms: float
+
+
+@cache
+def evidence_rows() -> dict[str, Evidence]:
+    """All rows by identifier, in the order of the table."""
+    return {row.id: row for row in rows("evidence", "evidence", Evidence)}
+
+
+@cache
+def caps() -> Caps:
+    """The caps of the table."""
+    return msgspec.convert(read_table("evidence")["caps_db"], Caps)

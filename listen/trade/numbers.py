@@ -1,0 +1,80 @@
+"""Figures a mechanic compares with: thresholds the logic reads, rules of thumb to show, expected compression."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from functools import cache
+
+import msgspec
+
+from listen.trade.tables import read_table, rows
+
+
+class Threshold(msgspec.Struct, frozen=True):
+    """One row of ``thresholds.toml``."""
+
+    id: str
+    value: float
+    unit: str
+    words: str
+    sources: tuple[str, ...]
+
+
+class Number(msgspec.Struct, frozen=True):
+    """One rule of thumb of ``numbers.toml``."""
+
+    id: str
+    item: str
+    figures: str
+    use: str
+    sources: tuple[str, ...]
+
+
+@cache
+def thresholds() -> dict[str, Threshold]:
+    """All thresholds by identifier."""
+    return {row.id: row for row in rows("thresholds", "threshold", Threshold)}
+
+
+def limit(threshold_id: str) -> float:
+    """Value of one threshold, in the unit its row states."""
+    return thresholds()[threshold_id].value
+
+
+@cache
+def numbers() -> tuple[Number, ...]:
+    """All rules of thumb, in the order of the table."""
+    return rows("numbers", "number", Number)
+
+
+def expected_dry_kpa(ratio: float, altitude_m: float = 0.0) -> float:
+    """Dry compression expected of a healthy engine, kPa gauge, by compression ratio (7 to 13) and altitude.
+
+    Good to -15/+5 %; the maker's figure comes first.
+    """
+    table = read_table("numbers")["expected_kpa"]
+    return between(ratio, table["ratio"], table["dry"]) * altitude_share(altitude_m)
+
+
+def altitude_share(altitude_m: float) -> float:
+    """Share of the sea-level gauge reading left at an altitude in metres."""
+    table = read_table("numbers")["altitude"]
+    return between(altitude_m, table["metres"], table["share"])
+
+
+def agreeing_share(loss_percent: float) -> tuple[float, float]:
+    """Lowest and highest share of its mates' compression that goes with a loss in percent (1 mm restrictor)."""
+    table = read_table("numbers")["agreement"]
+    at = table["loss_percent"]
+    return between(loss_percent, at, table["lowest_share"]), between(loss_percent, at, table["highest_share"])
+
+
+def between(x: float, xs: Sequence[float], ys: Sequence[float]) -> float:
+    """Straight line between table entries, flat beyond the ends."""
+    if x <= xs[0]:
+        return ys[0]
+    if x >= xs[-1]:
+        return ys[-1]
+    i = bisect_right(xs, x)
+    return ys[i - 1] + (ys[i] - ys[i - 1]) * (x - xs[i - 1]) / (xs[i] - xs[i - 1])

@@ -191,11 +191,13 @@ class OpenJob:
         ClipError
             The part holds no sound.
         """
-        from listen.audio.partial import finish
+        from listen.audio.partial import read_part
+        from listen.audio.write import write_flac
 
         flac = self._room_for(part)
+        clip = read_part(part.path)
         with disk.telling("keep the clip", flac):
-            clip = finish(part.path, flac)
+            write_flac(flac, clip)  # not partial.finish: the part must outlive the event, or a crash between hides it
         kept = replace(self._kept(part, clip, flac), flags=flags, recovered=recovered)
         if recording is not None:
             kept = replace(
@@ -233,6 +235,8 @@ class OpenJob:
     def _room_for(self, part: Partial) -> Path:
         if self._lock is None:
             raise JobError(f"{self.folder}: is open to read only; nothing was written")
+        if all(r.id != part.round_id for r in self._job.rounds):
+            raise JobError(f"{self.folder}: has no round {part.round_id}; open the round first")
         flac = self.clip_path(part.clip)
         with disk.telling("keep the clip", flac):
             flac.parent.mkdir(exist_ok=True)

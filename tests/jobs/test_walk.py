@@ -1,0 +1,287 @@
+"""Protects the walk: what comes next follows from the job alone, through skips, take-backs, extra takes, restarts."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from listen.errors import RoundError
+from listen.jobs import events as ev
+from listen.jobs.fold import fold
+from listen.jobs.job import Job
+from listen.jobs.reference import references
+from listen.jobs.to_round import clips_used, facts, to_round
+from listen.jobs.walk import SET_UP, Step, all_steps, next_step, round_points
+from listen.trade.layout import Exhaust, layout
+from listen.trade.points import Kind
+from tests.jobs.made import PAYLOADS, opened, result
+
+
+def after(*payloads: ev.Payload, start: Job | None = None) -> Job:
+    """Fold payloads without a disk."""
+    count = start.events if start else 0
+    said = [
+        ev.Event(id=f"e{count + n}", time="2026-01-05T09:00:00Z", actor="Ann", payload=p, line="0" * 64)
+        for n, p in enumerate(payloads)
+    ]
+    return fold(said, start)
+
+
+def answer(job: Job, step: Step, round_id: str) -> Job:
+    """Do what the step asks, as a tech would."""
+    n = job.events
+    cylinder = job.round(round_id).cylinder
+    reading = {"cylinder": cylinder, "round_id": round_id}
+    payload: ev.Payload
+    match step.kind:
+        case "caution":
+            payload = ev.CautionAcknowledged(caution=step.id, round_id=round_id)
+        case "supply":
+            payload = ev.ReadingEntered(reading="supply", value=550, unit="kPa", si=550.0, **reading)
+        case "loss":
+            payload = ev.ReadingEntered(reading="loss", value=27, unit="percent", si=27.0, **reading)
+        case "clip":
+            payload = clip(f"k{n}", round_id, step.point, step.clip_kind, step.walk)
+        case "bubbles":
+            payload = ev.BubblesLooked(round_id=round_id, seen="no")
+        case "call":
+            payload = ev.ByEarCalled(round_id=round_id, paths=("intake-valve",), sure=0.7)
+        case _:
+            payload = ev.Judged(round_id=round_id, result=result(), clips=clips_used(job, round_id))
+    return after(payload, start=job)
+
+
+def clip(clip_id: str, round_id: str, point: str, kind: str, walk: str) -> ev.ClipKept:
+    return ev.ClipKept(
+        clip=clip_id,
+        round_id=round_id,
+        point=point,
+        clip_kind=kind,
+        walk=walk,
+        take=1,
+        sha256="0" * 64,
+        seconds=4.0,
+        rate_hz=48000,
+    )
+
+
+def walked(job: Job, round_id: str, until: str = "done", most: int = 60) -> tuple[Job, list[str]]:
+    """Answer steps until one of kind ``until`` is next; gives the job and what was asked."""
+    asked: list[str] = []
+    for _ in range(most):
+        step = next_step(job, round_id)
+        if until in (step.kind, step.walk):
+            return job, asked
+        asked.append(f"{step.id} {step.point}".strip())
+        job = answer(job, step, round_id)
+    raise AssertionError(f"never reached {until}: {asked}")
+
+
+START = after(opened(), ev.RoundOpened(round_id="c1-aa", cylinder=1))
+FIVE = ["intake", "tailpipe", "oil-filler", "radiator", "plug-hole-2"]
+
+
+def test_a_clean_round_in_order() -> None:
+    """Caution, supply, loss, quiet walk, the ear before any number, air and closing walk, bubbles, verdict."""
+    job, asked = walked(START, "c1-aa")
+    assert asked == [
+        SET_UP,
+        "supply",
+        "loss",
+        *(f"quiet {p}" for p in FIVE),
+        "call",
+        *(f"{walk} {p}" for walk in ("air", "closing") for p in FIVE),
+        "bubbles",
+        "verdict",
+    ]
+    assert all(s.state == "done" for s in all_steps(job, "c1-aa"))
+
+
+def test_progress_counts_and_cautions_stand_before_the_air() -> None:
+    """Numbers run from 1 to n without a gap; the caution is due before any step that needs air."""
+    steps = all_steps(START, "c1-aa")
+    assert [s.number for s in steps] == list(range(1, len(steps) + 1))
+    assert {s.of for s in steps} == {len(steps)}
+    assert steps[0].kind == "caution"
+    assert "Bar and ratchet OFF" in steps[0].caution
+    assert all(s.caution for s in steps if s.clip_kind == "air")
+    assert all("coolant cap" in s.caution for s in steps if s.point == "radiator")
+
+
+def test_supply_is_learnt_once_the_loss_every_round() -> None:
+    """The second round does not ask for the supply again."""
+    job, _ = walked(START, "c1-aa")
+    job = after(ev.RoundOpened(round_id="c2-bb", cylinder=2), start=job)
+    _, asked = walked(job, "c2-bb")
+    assert asked[:3] == [SET_UP, "loss", "quiet intake"]
+
+
+def test_taking_a_clip_back_makes_its_step_due_again_and_the_verdict_stale() -> None:
+    """From the verdict straight back to the clip, then to a new verdict; the file stays in the record."""
+    job, _ = walked(START, "c1-aa")
+    gone = job.round("c1-aa").live_clips("tailpipe", "air")[0]
+    job = after(ev.ClipTakenBack(clip=gone.id), start=job)
+    assert job.round("c1-aa").stale
+    step = next_step(job, "c1-aa")
+    assert (step.kind, step.point, step.walk) == ("clip", "tailpipe", "air")
+    job, asked = walked(job, "c1-aa")
+    assert asked == ["air tailpipe", "verdict"]
+    assert gone.id in [c.id for c in job.round("c1-aa").clips]
+
+
+def test_an_extra_take_asks_for_nothing_but_a_new_verdict() -> None:
+    """More clips never confuse the walk."""
+    job, _ = walked(START, "c1-aa")
+    job = after(clip("extra", "c1-aa", "intake", "air", "air"), start=job)
+    assert walked(job, "c1-aa")[1] == ["verdict"]
+
+
+def test_a_reading_after_the_verdict_makes_it_stale() -> None:
+    """The loss goes into the odds: a corrected loss asks for a new verdict."""
+    job, _ = walked(START, "c1-aa")
+    loss = ev.ReadingEntered(reading="loss", value=40, unit="percent", si=40.0, cylinder=1, round_id="c1-aa")
+    job = after(loss, start=job)
+    assert walked(job, "c1-aa")[1] == ["verdict"]
+
+
+def test_a_point_left_out_of_the_quiet_walk_is_left_out_after_it() -> None:
+    """Without a quiet clip the air clip says nothing; a point taken up again is due again."""
+    skip = ev.PointSkipped(round_id="c1-aa", point="radiator", reason="engine hot", walk="quiet")
+    _, asked = walked(after(skip, start=START), "c1-aa")
+    assert not [a for a in asked if "radiator" in a]
+    states = {s.id: s for s in all_steps(after(skip, start=START), "c1-aa") if s.point == "radiator"}
+    assert {s.state for s in states.values()} == {"left-out"}
+    assert {s.why for s in states.values()} == {"engine hot"}
+    again = ev.PointSkipped(round_id="c1-aa", point="radiator", reason="cooled down", walk="quiet", skipped=False)
+    assert walked(after(skip, again, start=START), "c1-aa")[1] == walked(START, "c1-aa")[1]
+
+
+def test_a_point_left_out_of_the_closing_walk_is_still_heard_with_air() -> None:
+    """Leaving out goes forward only."""
+    skip = ev.PointSkipped(round_id="c1-aa", point="intake", reason="in a hurry", walk="closing")
+    _, asked = walked(after(skip, start=START), "c1-aa")
+    assert "air intake" in asked
+    assert "closing intake" not in asked
+
+
+def test_a_whole_step_can_be_passed_with_a_reason() -> None:
+    """No gauge, no closing walk: the rest goes on."""
+    passed = [ev.StepPassed(round_id="c1-aa", step=s, reason="no gauge") for s in ("supply", "loss", "closing")]
+    _, asked = walked(after(*passed, start=START), "c1-aa")
+    assert not [a for a in asked if a.split()[0] in ("supply", "loss", "closing")]
+
+
+def test_dual_exhaust_air_cooled_and_inner_cylinders() -> None:
+    """Points follow the engine: both tailpipes, no radiator and no bubbles, two neighbours inside."""
+    import msgspec
+
+    exhausts = (Exhaust("tailpipe-left"), Exhaust("tailpipe-right"))
+    engine = msgspec.structs.replace(layout("inline-4", exhausts=exhausts), cooling="air")
+    job = after(ev.JobOpened(job="1", title="t", engine=engine), ev.RoundOpened(round_id="c2-bb", cylinder=2))
+    points = [p.id for p in round_points(job, job.round("c2-bb"))]
+    assert points == ["intake", "tailpipe-left", "tailpipe-right", "oil-filler", "plug-hole-1", "plug-hole-3"]
+    assert "bubbles" not in [s.kind for s in all_steps(job, "c2-bb")]
+
+
+def test_a_round_sent_back_asks_for_that_clip_first_and_once() -> None:
+    """The supervisor's request is the next step until it is recorded, then a new verdict."""
+    job, _ = walked(START, "c1-aa")
+    back = ev.SentBack(round_id="c1-aa", name="Bo", point="breather", clip_kind="air", reason="doubt the filler")
+    job = after(back, start=job)
+    step = next_step(job, "c1-aa")
+    assert (step.point, step.clip_kind, step.walk) == ("breather", "air", "air")
+    assert "Bo asks" in step.sentence
+    job = answer(job, step, "c1-aa")
+    _, asked = walked(job, "c1-aa")
+    assert asked == ["quiet breather", "closing breather", "verdict"]
+
+
+def test_signing_closes_and_later_events_say_so() -> None:
+    """A signed round has no next step; a change after it is told, a finding at teardown is not a change."""
+    job, _ = walked(START, "c1-aa")
+    sign = ev.Signed(round_id="c1-aa", name="Bo", role="supervisor", statement="I agree", head="0" * 64)
+    job = after(sign, ev.FindingRecorded(cylinder=1, paths=("intake-valve",)), start=job)
+    assert next_step(job, "c1-aa").kind == "done"
+    assert job.round("c1-aa").changed_after_signing == ()
+    loss = ev.ReadingEntered(reading="loss", value=5, unit="percent", si=5.0, cylinder=1)
+    job = after(loss, ev.ClipTakenBack(clip=job.round("c1-aa").clips[0].id), start=job)
+    said = job.round("c1-aa").changed_after_signing
+    assert len(said) == 2
+    assert "reading entered, by Ann" in said[0]
+
+
+@given(st.lists(PAYLOADS, max_size=25))
+@settings(max_examples=150, deadline=None)
+def test_any_history_has_a_next_step_and_can_be_finished(payloads: list[ev.Payload]) -> None:
+    """Stop and resume anywhere: from every reachable state the walk ends."""
+    job = after(opened(), *payloads)
+    for record in job.rounds:
+        assert next_step(job, record.id)
+        finished, _ = walked(job, record.id)
+        assert next_step(finished, record.id).kind == "done"
+
+
+def test_to_round_gives_clips_in_time_and_the_best_sound_reference(tmp_path: Path) -> None:
+    """Taken-back clips stay out, order is the order of taking, a cylinder judged sound lends its air clips."""
+    job, _ = walked(START, "c1-aa")
+    job = after(ev.RoundOpened(round_id="c4-dd", cylinder=4), start=job)
+    job, _ = walked(job, "c4-dd", until="verdict")
+    sound = ev.Judged(round_id="c4-dd", result=result("sound", "none"), clips=clips_used(job, "c4-dd"))
+    job = after(sound, start=job)
+    found = to_round(job, "c1-aa", tmp_path)
+    own = [t for t in found.takes if t.kind is not Kind.SOUND]
+    assert [t.order for t in own] == list(range(1, 16))
+    kinds = {t.point: t.kind for t in found.takes if t.kind is Kind.SOUND}
+    assert set(kinds) == {"intake", "tailpipe", "oil-filler", "radiator"}, (
+        "the plug holes differ from cylinder to cylinder"
+    )
+    assert all(c.kept.round_id == "c4-dd" for c in references(job, "c1-aa").values())
+    assert set(clips_used(job, "c1-aa")) == {t.path.stem for t in found.takes}
+    assert all(t.path.parent == tmp_path / "clips" for t in found.takes)
+
+
+def test_a_leaking_cylinder_is_never_the_reference() -> None:
+    """Judged to leak: not offered, however low its loss; overruled to sound: offered."""
+    job, _ = walked(START, "c1-aa")
+    job = after(ev.RoundOpened(round_id="c4-dd", cylinder=4), start=job)
+    job, _ = walked(job, "c4-dd")
+    assert references(job, "c1-aa") == {}
+    sound = ev.Overruled(round_id="c4-dd", name="Bo", paths=("none",), reason="heard it myself")
+    assert references(after(sound, start=job), "c1-aa")
+
+
+def test_facts_take_the_nearest_reading() -> None:
+    """The round's own before the cylinder's before the job's; zero compression becomes the least a gauge shows."""
+
+    def read(what: str, si: float, cylinder: int | None = None, round_id: str | None = None) -> ev.ReadingEntered:
+        return ev.ReadingEntered(reading=what, value=si, unit="kPa", si=si, cylinder=cylinder, round_id=round_id)
+
+    job = after(
+        read("supply", 550),
+        read("restrictor", 1.0),
+        read("loss", 27, 1, "c1-aa"),
+        read("loss", 50, 1),
+        read("compression-dry", 0, 1),
+        *(read("compression-dry", v, n) for n, v in ((2, 1200), (3, 1300), (4, 1250))),
+        ev.BubblesLooked(round_id="c1-aa", seen="not-looked"),
+        start=START,
+    )
+    f = facts(job, job.round("c1-aa"))
+    assert (f.supply_kpa, f.restrictor_mm, f.loss_percent, f.compression_dry_kpa) == (550, 1.0, 27, 1.0)
+    assert f.compression_others_kpa == 1250
+    assert f.bubbles_seen is None
+    assert f.firing_order == (1, 3, 4, 2)
+    bad = after(read("loss", 140, 1, "c1-aa"), start=START)
+    with pytest.raises(RoundError, match="140"):
+        facts(bad, bad.round("c1-aa"))
+
+
+def test_a_round_without_clips_or_without_existence_is_refused(tmp_path: Path) -> None:
+    """One sentence each."""
+    with pytest.raises(RoundError, match="no clips yet"):
+        to_round(START, "c1-aa", tmp_path)
+    with pytest.raises(RoundError, match="no such round"):
+        to_round(START, "c9-zz", tmp_path)

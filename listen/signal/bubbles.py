@@ -1,0 +1,225 @@
+"""Bubbles in the radiator: onsets of single decaying tones between 0.3 and 4 kHz, as times and frequencies.
+
+A bubble of radius R rings at f0 = 3.26 m/s / R (Minnaert 1933) with Q = pi f0 tau of about 10-60: it starts at once,
+is one tone, and is gone after a few tens of milliseconds. A click or a ratchet is broad, a clank has several modes or
+rings on, speech has harmonics and lasts, a hiss has no onsets.
+
+Symbols: P[t, k] power, B[t, k] background of the same bin shortly before, R = P/B; tau amplitude decay time.
+Everything is relative to the background, so gain changes nothing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.signal.clip import Clip
+
+LOW_HZ, HIGH_HZ = 300.0, 4_000.0
+"""Bubbles of 11 down to 0.8 mm radius."""
+WORK_RATE_HZ = 12_000
+"""Rate analysed at: the band to 4 kHz, and 2 kHz above it to see a click's breadth."""
+TAPS_PER_PHASE = 12
+"""Length of the decimating filter in samples of the new rate."""
+FRAME_S, HOP_S = 0.0107, 0.00267
+"""Frame short against the longest decay, hop short against the shortest."""
+ONSET_DB = 13.0
+"""Rise of a cell over its background. In Gaussian noise a cell exceeds its mean so far with exp(-32)."""
+BEFORE_FRAMES, GAP_FRAMES = 8, 5
+"""Background: the mean of the 21 ms before the onset, leaving one frame length out."""
+NEAR_BINS = 2
+"""The tone's own bins to either side: Hann main lobe and a chirp of some 100 Hz."""
+MIN_PURITY = 0.8
+"""Share of the onset's power that lies in the tone's own bins."""
+LOUD_CELL = 6.0
+"""Other cells count against purity from this many times their background on."""
+MIN_TAU_S, MAX_TAU_S = 0.0025, 0.030
+"""Decay times taken: ring-down 6-22 ms (Q 30-47) with room for damped and for large bubbles."""
+MIN_Q, MAX_Q = 12.0, 75.0
+"""Q 30-47, with room for what a 10.7 ms frame does to the estimate."""
+MIN_RISE_DB, RISE_FRAMES = 6.0, 3
+"""A bubble starts at once: so much above the level 8 ms earlier. Speech and modulated motors swell."""
+MIN_FALL_DB, GONE_FRAMES = 4.0, (11, 18)
+"""And it is gone: for 29-48 ms after it no frame reaches within this of the onset."""
+TRACK_FRAMES = 20
+"""Longest stretch, 53 ms, over which the decay is followed."""
+MIN_TRACK = 3
+"""Fewest frames for a decay to be fitted."""
+TRACK_FLOOR = 2.0
+"""The decay is followed down to this many times the background."""
+MAX_RIPPLE_DB = 3.0
+"""Residual of the straight line through the decay in dB: beats and sustained sounds ripple more."""
+APART_S = 0.025
+"""Two onsets nearer than this at nearly one frequency are one event."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BubbleEvents:
+    """Bubble sounds in a clip, in order of time."""
+
+    times_s: NDArray[np.float64]
+    """Onsets [shape=(n,)]."""
+    freqs_hz: NDArray[np.float64]
+    """Frequency of each tone [shape=(n,)]."""
+
+    @property
+    def count(self) -> int:
+        """Number of events."""
+        return len(self.times_s)
+
+
+def bubble_events(clip: Clip) -> BubbleEvents:
+    """Find bubble sounds.
+
+    Parameters
+    ----------
+    clip : Clip
+        Any rate; only what lies below 6 kHz is looked at.
+    """
+    x, rate = _decimated(clip)
+    power, hop_s, bin_hz = _fine_power(x, rate)
+    if len(power) <= BEFORE_FRAMES + GAP_FRAMES + MIN_TRACK:
+        return BubbleEvents(np.empty(0), np.empty(0))
+    background = _background(power)
+    t, k = _onsets(power, background, bin_hz)
+    pure = (_purity(power[t], background[t], k) >= MIN_PURITY) & _sudden(power, t, k)
+    pairs = zip(t[pure], k[pure], strict=True)
+    good = [(a, b) for a, b in pairs if _decays_as_bubble(power, background[a], a, b, hop_s, bin_hz)]
+    t, k = np.array(good, dtype=np.intp).reshape(-1, 2).T
+    freq = _centre_hz(power, t, k, bin_hz)
+    times_s = np.asarray(t * hop_s + FRAME_S / 2, dtype=np.float64)
+    keep = _apart(times_s, freq)
+    return BubbleEvents(times_s[keep], freq[keep])
+
+
+def _decimated(clip: Clip) -> tuple[NDArray[np.float32], float]:
+    """Samples at about ``WORK_RATE_HZ``: every q-th value of a windowed-sinc low-pass, by its q phases."""
+    q = max(1, round(clip.rate_hz / WORK_RATE_HZ))
+    if q == 1:
+        return clip.samples, float(clip.rate_hz)
+    phases = _low_pass(q).reshape(TAPS_PER_PHASE, q)
+    rows = clip.samples[: len(clip.samples) // q * q].reshape(-1, q)
+    parts = phases @ rows.T
+    n = max(0, len(rows) - TAPS_PER_PHASE + 1)
+    y = np.zeros(n, dtype=np.float32)
+    for j in range(TAPS_PER_PHASE):
+        y += parts[j, j : j + n]
+    return y, clip.rate_hz / q
+
+
+@cache
+def _low_pass(q: int) -> NDArray[np.float32]:
+    """Hann-windowed sinc, 6 dB down at half the new rate: what folds over ends up above ``HIGH_HZ``."""
+    n = TAPS_PER_PHASE * q
+    i = np.arange(n) - (n - 1) / 2
+    h = np.sinc(i / q) * np.hanning(n + 2)[1:-1]
+    return np.asarray(h / h.sum(), dtype=np.float32)
+
+
+def _fine_power(x: NDArray[np.float32], rate_hz: float) -> tuple[NDArray[np.float32], float, float]:
+    """Power in short Hann frames [shape=(T, K)], seconds a hop, Hz a bin."""
+    n = int(2 ** round(np.log2(rate_hz * FRAME_S)))
+    hop = max(1, round(rate_hz * HOP_S))
+    if len(x) < n:
+        return np.empty((0, n // 2 + 1), dtype=np.float32), hop / rate_hz, rate_hz / n
+    frames = np.lib.stride_tricks.sliding_window_view(x, n)[::hop]
+    spectrum = np.fft.rfft(frames * np.hanning(n + 1)[:n].astype(np.float32), axis=1)
+    power = spectrum.real**2 + spectrum.imag**2
+    return np.asarray(power, dtype=np.float32), hop / rate_hz, rate_hz / n
+
+
+def _background(power: NDArray[np.float32]) -> NDArray[np.float32]:
+    """B: the mean shortly before, never below the bin's own long-term level [shape=(T, K)]."""
+    total = np.cumsum(power, axis=0, dtype=np.float64)
+    total = np.vstack([np.zeros((1, power.shape[1])), total])
+    end = np.maximum(np.arange(len(power)) - GAP_FRAMES, 1)
+    begin = np.maximum(end - BEFORE_FRAMES, 0)
+    before = (total[end] - total[begin]) / (end - begin)[:, None]
+    middle, upper = np.quantile(power[::4], (0.5, 0.75), axis=0)
+    usual = np.maximum(middle / np.log(2.0), upper / np.log(4.0))
+    return np.asarray(np.maximum(before, usual + 1e-30), dtype=np.float32)
+
+
+def _onsets(
+    power: NDArray[np.float32], background: NDArray[np.float32], bin_hz: float
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Frames and bins where R has a peak above ``ONSET_DB`` in the bubbles' band."""
+    low, high = int(np.ceil(LOW_HZ / bin_hz)), int(HIGH_HZ / bin_hz) + 1
+    factor = np.float32(10 ** (ONSET_DB / 10))
+    t, k = np.nonzero(power[:, low:high] > factor * background[:, low:high])
+    k = k + low
+    inside = (t >= BEFORE_FRAMES) & (t < len(power) - MIN_TRACK) & (k >= 1) & (k < power.shape[1] - 1)
+    t, k = t[inside], k[inside]
+    if len(t) == 0:
+        return t, k
+    here = power[t, k]
+    peak = np.ones(len(t), dtype=bool)
+    for dt in (-2, -1, 0, 1, 2):
+        for dk in (-2, -1, 0, 1, 2):
+            other = power[np.clip(t + dt, 0, len(power) - 1), np.clip(k + dk, 0, power.shape[1] - 1)]
+            peak &= here >= other
+    return t[peak], k[peak]
+
+
+def _sudden(power: NDArray[np.float32], t: NDArray[np.intp], k: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Which tones start at once and are gone soon after [shape=(n,)]."""
+    tone = power + np.roll(power, 1, axis=1) + np.roll(power, -1, axis=1)
+    now = tone[t, k]
+    last = len(power) - 1
+    after = np.max([tone[np.minimum(t + d, last), k] for d in range(*GONE_FRAMES)], axis=0)
+    risen = now > 10 ** (MIN_RISE_DB / 10) * tone[t - RISE_FRAMES, k]
+    return np.asarray(risen & (now > 10 ** (MIN_FALL_DB / 10) * after))
+
+
+def _purity(now: NDArray[np.float32], before: NDArray[np.float32], k: NDArray[np.intp]) -> NDArray[np.float32]:
+    """Share of the power new at each onset that lies in the tone's own bins; ``now``, ``before`` [shape=(n, K)]."""
+    new = np.where(now > LOUD_CELL * before, now - before, np.float32(0.0))
+    away = np.abs(np.arange(new.shape[1])[None, :] - k[:, None])
+    near = np.where(away <= NEAR_BINS, new, np.float32(0.0)).sum(axis=1)
+    return np.asarray(near / np.maximum(new[:, 2:].sum(axis=1), np.float32(1e-30)), dtype=np.float32)
+
+
+def _decays_as_bubble(
+    power: NDArray[np.float32], before: NDArray[np.float32], t: int, k: int, hop_s: float, bin_hz: float
+) -> bool:
+    """Whether the tone from frame ``t`` on in bin ``k`` dies with the tau and Q of a bubble."""
+    near = slice(max(0, k - 1), k + 2)
+    tau = _decay_s(power[t : t + TRACK_FRAMES, near].sum(axis=1), float(before[near].sum()), hop_s)
+    return MIN_TAU_S <= tau <= MAX_TAU_S and MIN_Q <= np.pi * k * bin_hz * tau <= MAX_Q
+
+
+def _decay_s(track: NDArray[np.float32], floor: float, hop_s: float) -> float:
+    """tau from a straight line through the level of ``track``; 0 where it is not straight or too short."""
+    low = np.flatnonzero(track < TRACK_FLOOR * floor)
+    n = int(low[0]) if len(low) else len(track)
+    if n < MIN_TRACK:
+        return 0.0
+    level = 10 * np.log10(track[:n] - floor)
+    i = np.arange(n) - (n - 1) / 2
+    slope = float(i @ level) / float(i @ i)
+    if slope >= 0 or float(np.std(level - slope * i)) > MAX_RIPPLE_DB:
+        return 0.0
+    return float(20 / np.log(10) * hop_s / -slope)
+
+
+def _centre_hz(
+    power: NDArray[np.float32], t: NDArray[np.intp], k: NDArray[np.intp], bin_hz: float
+) -> NDArray[np.float64]:
+    """Frequency of each peak by a parabola through three bins' logarithms."""
+    a, b, c = (np.log(power[t, k + d].astype(np.float64) + 1e-30) for d in (-1, 0, 1))
+    bend = a - 2 * b + c
+    shift = np.where(bend < 0, 0.5 * (a - c) / np.where(bend < 0, bend, 1.0), 0.0)
+    return np.asarray((k + shift) * bin_hz, dtype=np.float64)
+
+
+def _apart(times_s: NDArray[np.float64], freq_hz: NDArray[np.float64]) -> list[int]:
+    """Indices of events with doubles left out, in order of time."""
+    kept: list[int] = []
+    for i in np.argsort(times_s, kind="stable"):
+        near = [j for j in kept[-4:] if times_s[i] - times_s[j] < APART_S]
+        if not any(abs(np.log2(freq_hz[i] / freq_hz[j])) < 0.25 for j in near):
+            kept.append(int(i))
+    return kept

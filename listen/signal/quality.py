@@ -1,0 +1,31 @@
+"""Everything that is doubtful about one clip, as named flags with number, limit and what to do next."""
+
+from __future__ import annotations
+
+from listen.signal.clip import Clip
+from listen.signal.flags import Flag
+from listen.signal.quality_samples import check_samples
+from listen.signal.quality_spectrum import check_spectrum, usable_band_hz
+from listen.signal.spectra import Spectra
+
+__all__ = ["check_clip", "usable_band_hz"]
+
+
+def check_clip(clip: Clip, spectra: Spectra) -> tuple[Flag, ...]:
+    """Flags of one clip, those that reject it first; empty for a clean clip.
+
+    Parameters
+    ----------
+    clip, spectra
+        The clip and its own spectra.
+
+    Returns
+    -------
+    tuple of Flag
+        ``reject`` is true only where the clip's number must not be believed.
+    """
+    samples = check_samples(clip)
+    if any(flag.flag == "silent" for flag in samples):
+        return samples
+    flags = samples + check_spectrum(clip, spectra)
+    return tuple(sorted(flags, key=lambda flag: not flag.reject))

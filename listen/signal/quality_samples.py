@@ -1,0 +1,224 @@
+"""What is wrong with a clip's samples: clipping, dropouts, repeated blocks, overruns, offset, too short, too low."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.signal.clip import Clip
+from listen.signal.flags import Flag
+
+MIN_SECONDS = 2.0
+"""Below this a clip costs more than 1.5 dB of detection depth against the usual 4 s: sqrt(2/(B T))."""
+REJECT_SECONDS = 0.5
+"""Two quarter-second blocks: less leaves nothing to measure a spread from."""
+FLAT_SHARES = (1e-4, 2e-2)
+"""Samples within this share of the ceiling count as at it: hard clipping, and the rippled tops that resampling or a
+limiter makes of it. Never less than ``FLAT_STEPS`` quantisation steps."""
+FLAT_STEPS = 1.01
+PILE_UP = 2.0
+"""How many times more samples lie at the ceiling than in a belt ten times as wide just under it. A sine, the most
+crested clean wave, has 1/(sqrt(11) - 1) = 0.43."""
+MIN_AT_CEILING = 6
+"""Fewer samples at the ceiling happen by chance."""
+MIN_CREST_STEPS = 64
+"""Below this many steps a crest cannot be told from a flat top; ``too-low`` speaks then."""
+REJECT_CLIPPED_SHARE = 0.10
+"""Share of tenth-of-a-second stretches touched by clipping at which the spectrum itself is no longer believed."""
+STRETCH_S = 0.1
+MAX_STUCK_S = 0.005
+"""Equal samples in a row: four is the most in 100 clips of real backgrounds (0.1 ms); a lost buffer is 5 ms or more."""
+REJECT_STUCK_SHARE = 0.02
+"""Share of the clip that is missing at which band powers are off by about 0.1 dB."""
+MAX_OFFSET = 0.1
+"""Offset over peak: beyond a tenth it eats headroom (about 1 dB) and hints at a wiring or bias fault."""
+REPEAT_MIN_S = 0.003
+"""Shortest exact repeat called a repeated block; sound card buffers are 3-100 ms."""
+REPEAT_MAX_LAG_S = 0.5
+"""Longest distance at which an exact repeat is a buffer played twice and not a looped sound file."""
+LOW_OVER_STEP_DB = 10.0
+"""Quantisation adds 0.4 dB to a level 10 dB above it: below that the steps, not the shop, set the floor."""
+MIN_LEVEL_DBFS = -90.0
+"""Level of the differenced signal below which no microphone's own noise is left: a dead or muted input."""
+STEP_PROBE = 4096
+"""Samples looked at to find the quantisation step."""
+
+
+def check_samples(clip: Clip) -> tuple[Flag, ...]:
+    """Flags that samples alone can raise, worst first by kind."""
+    x = clip.samples
+    step = quantisation_step(x)
+    found = (
+        too_short(clip),
+        clipping(clip, step),
+        *dropouts(clip),
+        repeated_block(clip),
+        overflow(clip),
+        too_low(x, step),
+        offset(x),
+    )
+    return tuple(flag for flag in found if flag is not None)
+
+
+def quantisation_step(x: NDArray[np.float32]) -> float:
+    """Smallest difference of two sample values in the middle of the clip, in full scales; 0 where there is none."""
+    mid = max(0, (len(x) - STEP_PROBE) // 2)
+    values = np.unique(x[mid : mid + STEP_PROBE])
+    return float(np.diff(values).min()) if len(values) > 1 else 0.0
+
+
+def too_short(clip: Clip) -> Flag | None:
+    """A clip too short to measure well."""
+    if clip.seconds >= MIN_SECONDS:
+        return None
+    text = f"Only {clip.seconds:.1f} s long; record at least {MIN_SECONDS:.0f} s, better 4 s."
+    return Flag(
+        flag="too-short", value=clip.seconds, limit=MIN_SECONDS, text=text, reject=clip.seconds < REJECT_SECONDS
+    )
+
+
+def clipping(clip: Clip, step: float) -> Flag | None:
+    """Samples piled up at the clip's own ceiling, wherever that lies: turned down after clipping is still clipped."""
+    x = clip.samples
+    if len(np.unique(x[:STEP_PROBE])) < 2 * MIN_CREST_STEPS:
+        return None  # too few levels to speak of crests: ``too-low`` speaks, or a generated tone repeats itself exactly
+    at = np.unique(np.concatenate([_piled_up(x, step), _piled_up(-x, step)]))
+    if len(at) == 0:
+        return None
+    times = 1 + np.count_nonzero(np.diff(at) > 1)
+    length = max(1, int(STRETCH_S * clip.rate_hz))
+    share = len(np.unique(at // length)) / -(-len(x) // length)
+    text = (
+        f"Clipped {times} time(s), in {share:.0%} of the clip; "
+        "turn the input gain down or move the microphone back, then record again."
+    )
+    reject = share > REJECT_CLIPPED_SHARE
+    return Flag(flag="clipping", value=float(len(at)), limit=float(MIN_AT_CEILING), text=text, reject=reject)
+
+
+def _piled_up(x: NDArray[np.float32], step: float) -> NDArray[np.intp]:
+    """Where samples lie at the upper ceiling, if more do than a crest explains; sample indices, else empty."""
+    ceiling = float(x.max())
+    for share in FLAT_SHARES:
+        tolerance = max(share * ceiling, FLAT_STEPS * step)
+        if ceiling < MIN_CREST_STEPS * step or ceiling <= 0.0:
+            break
+        near = np.flatnonzero(x >= ceiling - 11 * tolerance)
+        at = near[x[near] >= ceiling - tolerance]
+        if len(at) >= MIN_AT_CEILING and len(at) > PILE_UP * (len(near) - len(at)):
+            return at
+    return np.empty(0, dtype=np.intp)
+
+
+def dropouts(clip: Clip) -> tuple[Flag, ...]:
+    """Stretches in which the value does not change at all: lost buffers, muting, a dead input."""
+    x = clip.samples
+    if x.max() == x.min():
+        text = "The clip is silent to the last digit; check the cable, the mute switch and the chosen input."
+        return (Flag(flag="silent", value=clip.seconds, limit=MAX_STUCK_S, text=text, reject=True),)
+    moves = np.flatnonzero(x[1:] != x[:-1])
+    runs = np.diff(np.concatenate(([-1], moves, [len(x) - 1])))
+    stuck = runs[runs > MAX_STUCK_S * clip.rate_hz]
+    if len(stuck) == 0:
+        return ()
+    missing_s = float(stuck.sum()) / clip.rate_hz
+    text = (
+        f"{len(stuck)} gap(s), {missing_s * 1000:.0f} ms in all, where the sound stands still; "
+        "close other programs or change the USB port, then record again."
+    )
+    reject = missing_s > REJECT_STUCK_SHARE * clip.seconds
+    longest_ms = float(stuck.max()) / clip.rate_hz * 1000
+    return (Flag(flag="dropout", value=longest_ms, limit=MAX_STUCK_S * 1000, text=text, reject=reject),)
+
+
+def repeated_block(clip: Clip) -> Flag | None:
+    """A stretch that comes again sample for sample shortly after: a buffer delivered twice."""
+    run = _longest_repeat(clip.samples, int(REPEAT_MAX_LAG_S * clip.rate_hz))
+    limit = REPEAT_MIN_S * clip.rate_hz
+    if run < limit:
+        return None
+    text = (
+        f"{run / clip.rate_hz * 1000:.0f} ms of sound come twice, sample for sample: the sound card was overrun; "
+        "close other programs and record again."
+    )
+    return Flag(
+        flag="repeated-block", value=run / clip.rate_hz * 1000, limit=REPEAT_MIN_S * 1000, text=text, reject=True
+    )
+
+
+ANCHOR_BITS = 6
+"""One sample in 2**6 is an anchor: chosen by its own value, so that a copy has the same anchors."""
+ANCHOR_WINDOW = 8
+"""Samples compared at an anchor."""
+
+
+def _longest_repeat(x: NDArray[np.float32], max_lag: int) -> int:
+    """Length in samples of the longest exact repeat at a lag up to ``max_lag``, found from content-chosen anchors."""
+    bits = np.ascontiguousarray(x).view(np.uint32)
+    chosen = (bits * np.uint32(2654435769)) >> np.uint32(32 - ANCHOR_BITS) == 1
+    at = np.flatnonzero(chosen[: len(x) - ANCHOR_WINDOW])
+    if len(at) < 2:
+        return 0
+    powers = np.array([pow(0x9E3779B97F4A7C15, k + 1, 2**64) for k in range(ANCHOR_WINDOW)], dtype=np.uint64)
+    windows = bits[at[:, None] + np.arange(ANCHOR_WINDOW)].astype(np.uint64)
+    key = (windows * powers).sum(axis=1, dtype=np.uint64)
+    order = np.argsort(key, kind="stable")
+    same = key[order][1:] == key[order][:-1]
+    first, second = at[order[:-1][same]], at[order[1:][same]]
+    lag = second - first
+    near = (lag > 0) & (lag <= max_lag)
+    return max((_equal_run(x, int(i), int(d)) for i, d in _one_per_lag(first[near], lag[near])), default=0)
+
+
+def _one_per_lag(first: NDArray[np.intp], lag: NDArray[np.intp]) -> list[tuple[int, int]]:
+    """The most frequent lags, each with its first place; a true repeat has one lag at many anchors."""
+    lags, where, counts = np.unique(lag, return_index=True, return_counts=True)
+    best = np.argsort(-counts, kind="stable")[:8]
+    return [(int(first[where[b]]), int(lags[b])) for b in best]
+
+
+def _equal_run(x: NDArray[np.float32], i: int, lag: int) -> int:
+    """How long ``x`` equals itself ``lag`` later around sample ``i``; 0 for a stretch that hardly changes."""
+    low, high = max(0, i - lag), min(len(x) - lag, i + lag)
+    unlike = np.flatnonzero(x[low:high] != x[low + lag : high + lag]) + low
+    begin = int(unlike[unlike < i].max(initial=low - 1)) + 1
+    end = int(unlike[unlike >= i].min(initial=high))
+    stretch = x[begin:end]
+    changes = np.count_nonzero(stretch[1:] != stretch[:-1]) if len(stretch) > 1 else 0
+    return end - begin if changes > len(stretch) // 2 else 0
+
+
+def overflow(clip: Clip) -> Flag | None:
+    """Input overflows that the sound system itself reported."""
+    if clip.overflows == 0:
+        return None
+    text = f"The sound system lost samples {clip.overflows} time(s); close other programs and record again."
+    return Flag(flag="overflow", value=float(clip.overflows), limit=0.0, text=text)
+
+
+def too_low(x: NDArray[np.float32], step: float) -> Flag | None:
+    """A level so low that quantisation, or nothing at all, hides the shop.
+
+    The first difference whitens rumble away; white noise of density d doubles its power in it, as does quantisation
+    noise, step**2/12.
+    """
+    power = float(np.mean(np.square(np.diff(x), dtype=np.float64))) / 2 if len(x) > 1 else 0.0
+    floor = max(step**2 / 12 * 10 ** (LOW_OVER_STEP_DB / 10), 10 ** (MIN_LEVEL_DBFS / 10))
+    if power == 0.0 or power >= floor:
+        return None
+    level, limit = 10 * np.log10(power), 10 * np.log10(floor)
+    text = (
+        f"Level {level:.0f} dBFS, below the {limit:.0f} dBFS at which the recorder's own floor hides the shop; "
+        "turn the input gain up or go nearer, then record again."
+    )
+    return Flag(flag="too-low", value=float(level), limit=float(limit), text=text, reject=True)
+
+
+def offset(x: NDArray[np.float32]) -> Flag | None:
+    """A constant offset that eats headroom."""
+    peak = float(max(x.max(), -x.min()))
+    share = abs(float(np.mean(x, dtype=np.float64))) / peak if peak > 0 else 0.0
+    if share < MAX_OFFSET or x.max() == x.min():
+        return None
+    text = f"Offset of {share:.0%} of the peak; harmless to the hiss, but check the microphone's plug and supply."
+    return Flag(flag="offset", value=share, limit=MAX_OFFSET, text=text)

@@ -1,0 +1,237 @@
+"""What is wrong with a clip as its spectra show it: lost bandwidth, noise suppression, gating, pumping, rumble, unrest.
+
+Symbols: P[t, k] power of frame t, bin k; L = 10 lg P.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.signal.clip import Clip
+from listen.signal.flags import Flag
+from listen.signal.spectra import Spectra
+
+HISS_LOW_HZ, HISS_HIGH_HZ = 1_000.0, 16_000.0
+"""The band hiss is measured in (METHOD section 4)."""
+FULL_RATE_HZ = 32_000
+"""Lowest sample rate that holds the whole hiss band."""
+FULL_BAND_HZ = 15_900.0
+"""A wall above this costs less than one per cent of the hiss band."""
+VOICE_BAND_HZ = 8_500.0
+"""A wall below this at a full sample rate is a voice path (3.4, 7 or 8 kHz speech channels); such paths also ride the
+gain and suppress noise, so the number is not believed."""
+WALL_DB, WALL_HZ = 15.0, 900.0
+"""A wall falls this far within this width. Microphones, walls of rooms and anti-alias filters below their stop band
+fall by 1-3 dB in that width, the coded backgrounds by 16-40 dB."""
+WALL_WIDTH_SHARE = 0.15
+"""Below 6 kHz the width shrinks in step with frequency: shop noise falling onto a microphone's own flat floor is slow
+by that measure (18 dB an octave would pass for a wall otherwise)."""
+LOWEST_WALL_HZ = 2_500.0
+"""The narrowest voice channel ends at 3.4 kHz; shop noise below may fall onto a flat floor at any steepness."""
+WALL_FLOOR_DB = 4.0
+"""All that lies above a wall stays within this of one level."""
+WALL_BELOW_NYQUIST_HZ = 1_000.0
+"""Nearer to half the sample rate it is the recorder's own anti-alias filter."""
+BAND_STEP_HZ = 100.0
+TINY = np.float32(1e-20)
+"""Added to powers before logarithms: -200 dB, below any recorder."""
+
+HOLE_DB = 20.0
+"""A cell this far below its bin's median is a hole: 0.7 % of cells in Gaussian noise, -ln(1 - 0.01 ln 2)."""
+MAX_HOLES = 0.15
+"""Share of holes; coded real backgrounds reach 7 %, spectral subtraction leaves 20-60 %."""
+GATE_DROP_DB, GATE_FRAMES = 25.0, 3
+"""A gate closes by more than this within one frame and stays closed for at least so many. Rooms and crowds in the
+backgrounds fall 12 dB at most; a balloon let go falls 28 dB, once."""
+MIN_GATES = 2
+MAX_RUMBLE_DB = 40.0
+"""Power below 150 Hz over the hiss band. A storm and a V8 at idle in the backgrounds reach 34 dB."""
+RUMBLE_HZ = 150.0
+BLOCK_S = 0.25
+MAX_UNREST_DB = 2.0
+"""Spread (standard deviation) of quarter-second levels. Steady backgrounds show up to 0.7 dB, crowds and crackling
+fires 2-5 dB; at 2 dB the interval of a 4 s clip is wider than 2 dB, more than a level can bear."""
+KNOCK_DB = 8.0
+"""A frame this far above the median is a knock, after which a gain control would duck."""
+MAX_DUCK_DB = 1.5
+"""Fall of every band after knocks below its level before them; an echo can only add."""
+DUCK_BEFORE_S, DUCK_AFTER_S = 0.35, (0.08, 0.30)
+DUCK_BANDS = 5
+
+
+def check_spectrum(clip: Clip, spectra: Spectra) -> tuple[Flag, ...]:
+    """Flags that need the spectra of the clip."""
+    edge_hz = usable_band_hz(spectra)
+    level = levels_db(spectra)
+    high = min(HISS_HIGH_HZ, 0.97 * edge_hz)
+    band = (spectra.freq_hz >= min(HISS_LOW_HZ, 0.25 * high)) & (spectra.freq_hz <= high)
+    hiss = level[:, band]
+    course = hiss.mean(axis=1)
+    gated = gating(course)
+    found = (
+        low_rate(clip),
+        band_cut(clip, edge_hz),
+        gated or suppression(hiss),
+        pumping(hiss, course, spectra.frame_rate_hz),
+        rumble(spectra, band),
+        unsteady(course, spectra.frame_rate_hz),
+    )
+    return tuple(flag for flag in found if flag is not None)
+
+
+def levels_db(spectra: Spectra) -> NDArray[np.float32]:
+    """L [shape=(T, K)] in dB re full scale squared."""
+    level: NDArray[np.float32] = np.log10(spectra.power + TINY)
+    level *= np.float32(10.0)
+    return level
+
+
+def usable_band_hz(spectra: Spectra) -> float:
+    """Upper edge of the band that carries sound: half the sample rate, or the foot of a brick wall below it.
+
+    A wall is a fall of ``WALL_DB`` within ``WALL_HZ`` onto a floor that stays level up to half the sample rate, as
+    codecs and voice paths leave it. The mean of the frames' logarithms is used, so that a click does not fill the
+    dead band.
+    """
+    bin_hz = spectra.rate_hz / spectra.frame
+    width = max(1, round(BAND_STEP_HZ / bin_hz))
+    count = len(spectra.freq_hz) // width
+    mean = np.log10(spectra.power[:, : count * width] + TINY).mean(axis=0) * 10
+    steps = np.median(mean.reshape(count, width), axis=1) if width > 2 else mean.reshape(count, width).mean(axis=1)
+    step_hz = width * bin_hz
+    top = steps[-max(3, int(WALL_BELOW_NYQUIST_HZ / step_hz)) :]
+    floor = float(np.median(top[:-1]))
+    above = np.flatnonzero(steps > floor + WALL_FLOOR_DB)
+    if len(above) == 0 or float(np.ptp(top[:-1])) > WALL_FLOOR_DB:
+        return spectra.rate_hz / 2
+    foot = int(above[-1])
+    reach = max(3, round(min(WALL_HZ, WALL_WIDTH_SHARE * foot * step_hz) / step_hz))
+    crown = float(steps[max(0, foot - reach) : foot + 1].max())
+    top_hz = spectra.rate_hz / 2 - WALL_BELOW_NYQUIST_HZ
+    if crown - floor < WALL_DB or not LOWEST_WALL_HZ < (foot + 1) * step_hz < top_hz:
+        return spectra.rate_hz / 2
+    half = np.flatnonzero(steps[: foot + 1] > (crown + floor) / 2)
+    return float((half[-1] + 1) * step_hz)
+
+
+def low_rate(clip: Clip) -> Flag | None:
+    """A sample rate that cannot hold the hiss band."""
+    if clip.rate_hz >= FULL_RATE_HZ:
+        return None
+    text = (
+        f"Sample rate {clip.rate_hz} Hz: hiss above {clip.rate_hz / 2000:.1f} kHz is lost; "
+        "set the input to 48000 Hz and record again if it can do so."
+    )
+    return Flag(flag="low-rate", value=float(clip.rate_hz), limit=float(FULL_RATE_HZ), text=text)
+
+
+def band_cut(clip: Clip, edge_hz: float) -> Flag | None:
+    """A brick wall inside the hiss band."""
+    limit = min(FULL_BAND_HZ, clip.rate_hz / 2 - WALL_BELOW_NYQUIST_HZ)
+    if edge_hz >= limit:
+        return None
+    voice = edge_hz < VOICE_BAND_HZ and clip.rate_hz >= FULL_RATE_HZ
+    advice = (
+        "this is a telephone or call channel: choose another input, not a headset in call mode, and record again."
+        if voice
+        else "only the band below is used; a wired microphone with sound effects off gives more."
+    )
+    text = f"Nothing above {edge_hz / 1000:.1f} kHz comes through (a coder or voice filter); {advice}"
+    return Flag(flag="band-cut", value=edge_hz, limit=limit, text=text, reject=voice)
+
+
+def suppression(hiss: NDArray[np.float32]) -> Flag | None:
+    """Holes in the spectrum, as noise suppression cuts them."""
+    alternate = hiss[::2]  # frames that do not overlap tell as much
+    holes = float(np.mean(alternate < np.median(alternate, axis=0) - HOLE_DB))
+    if holes <= MAX_HOLES:
+        return None
+    text = (
+        f"{holes:.0%} of the spectrum is punched out: turn noise suppression off in the sound settings, record again."
+    )
+    return Flag(flag="noise-suppression", value=holes, limit=MAX_HOLES, text=text, reject=True)
+
+
+def gating(course: NDArray[np.float32]) -> Flag | None:
+    """Abrupt silence between sounds, as a noise gate leaves it; ``course`` is the level per frame [shape=(T,)]."""
+    shut = course < np.median(course[course > np.median(course) - 1.0]) - GATE_DROP_DB
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], shut, [False])).astype(np.int8)))
+    begins, ends = edges[::2], edges[1::2]
+    long = ends - begins >= GATE_FRAMES
+    steep = np.array([_drop_db(course, int(b)) > GATE_DROP_DB for b in begins], dtype=bool)
+    gates = int(np.count_nonzero(long & steep))
+    share = float(shut.mean())
+    if gates < MIN_GATES:
+        return None
+    text = (
+        f"The sound is shut off {gates} times, {share:.0%} of the clip, as by a noise gate: "
+        "turn noise suppression off in the sound settings and record again."
+    )
+    return Flag(flag="noise-suppression", value=float(gates), limit=float(MIN_GATES), text=text, reject=True)
+
+
+def _drop_db(course: NDArray[np.float32], begin: int) -> float:
+    """Fall from two frames before ``begin`` to it."""
+    return float(course[max(0, begin - 2)] - course[min(begin + 1, len(course) - 1)])
+
+
+def pumping(hiss: NDArray[np.float32], course: NDArray[np.float32], frame_rate_hz: float) -> Flag | None:
+    """Every band ducks after knocks: an automatic gain control at work."""
+    before, wait, after = (max(1, round(s * frame_rate_hz)) for s in (DUCK_BEFORE_S, *DUCK_AFTER_S))
+    loud = course > np.median(course) + KNOCK_DB
+    ends = np.flatnonzero(loud[:-1] & ~loud[1:])
+    ducks = []
+    bands = np.stack([b.mean(axis=1) for b in np.array_split(hiss, DUCK_BANDS, axis=1)], axis=1)
+    for end in ends:
+        begin = end - int(np.argmin(loud[end::-1])) if not loud[: end + 1].all() else 0
+        calm = slice(begin - before, begin), slice(end + wait, end + after)
+        if begin < before or end + after > len(course) or loud[calm[0]].any() or loud[calm[1]].any():
+            continue
+        ducks.append(np.median(bands[calm[0]], axis=0) - np.median(bands[calm[1]], axis=0))
+    if not ducks:
+        return None
+    duck = np.median(np.stack(ducks), axis=0)
+    least = float(duck.min())
+    if least < MAX_DUCK_DB:
+        return None
+    text = (
+        f"After a knock every band drops by {least:.1f} dB or more: automatic gain is on; "
+        "turn it off in the sound settings and record quiet and air again."
+    )
+    return Flag(flag="automatic-gain", value=least, limit=MAX_DUCK_DB, text=text, reject=True)
+
+
+def rumble(spectra: Spectra, band: NDArray[np.bool_]) -> Flag | None:
+    """Wind or handling: low-frequency power out of proportion."""
+    low = (spectra.freq_hz >= 1.0) & (spectra.freq_hz < RUMBLE_HZ)
+    mean = spectra.power.mean(axis=0, dtype=np.float64)
+    over = float(10 * np.log10((mean[low].sum() + TINY) / (mean[band].sum() + TINY)))
+    if over <= MAX_RUMBLE_DB:
+        return None
+    text = (
+        f"Rumble stands {over:.0f} dB over the hiss band: wind, air blowing on the microphone or handling; "
+        "use the foam cap, do not hold the microphone in the hand, keep it out of the jet."
+    )
+    return Flag(flag="rumble", value=over, limit=MAX_RUMBLE_DB, text=text)
+
+
+def unsteady(course: NDArray[np.float32], frame_rate_hz: float) -> Flag | None:
+    """A background that moves within the clip."""
+    spread = unrest_db(course, frame_rate_hz)
+    if spread <= MAX_UNREST_DB:
+        return None
+    text = (
+        f"The background moves by {spread:.1f} dB within the clip; wait for a calmer moment or record longer "
+        "and take one more quiet clip."
+    )
+    return Flag(flag="unsteady", value=spread, limit=MAX_UNREST_DB, text=text)
+
+
+def unrest_db(course: NDArray[np.float32], frame_rate_hz: float) -> float:
+    """Standard deviation of quarter-second mean levels, dB."""
+    length = max(1, round(BLOCK_S * frame_rate_hz))
+    count = len(course) // length
+    if count < 2:
+        return 0.0
+    return float(course[: count * length].reshape(count, length).mean(axis=1).std(ddof=1))

@@ -144,21 +144,21 @@ def _decode(path: Path, file: soundfile.SoundFile, channel: int, first: int, wan
     from soundfile import LibsndfileError
 
     step = max(1, _BLOCK_SAMPLES // file.channels)
-    parts: list[NDArray[np.float32]] = []
-    left = wanted
+    samples = np.empty(wanted, np.float32)  # at most MAX_SAMPLES; pages that are never filled cost nothing
+    have = 0
     try:
         if first:
             file.seek(first)
-        while left > 0:
-            block = file.read(min(step, left), dtype="float32", always_2d=True)
+        while have < wanted:
+            block = file.read(min(step, wanted - have), dtype="float32", always_2d=True)
             if not len(block):
                 break
-            parts.append(block[:, channel].copy())
-            left -= len(block)
+            samples[have : have + len(block)] = block[:, channel]
+            have += len(block)
     except LibsndfileError as error:
-        at_s = (first + wanted - left) / file.samplerate
+        at_s = (first + have) / file.samplerate
         raise ClipError(f"{path.name}: damaged at {at_s:.2f} s; copy or record it again") from error
-    return np.concatenate(parts) if parts else np.zeros(0, np.float32)
+    return samples[:have]
 
 
 def _particulars(file: soundfile.SoundFile) -> dict[str, Any]:

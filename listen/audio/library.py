@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import atexit
+import sys
 import threading
 from collections.abc import Callable
 from typing import Any, TypeVar
 
 from listen.errors import AudioError, NoPortAudio
 
+START_S = 5.0
+"""Longest wait for PortAudio to start and ask every device what it can."""
 ANSWER_S = 1.5
 """Longest wait for the sound system; a healthy one opens or stops a stream within 0.1 s."""
 
@@ -18,6 +21,7 @@ _T = TypeVar("_T")
 class _State:
     """What this process knows of PortAudio; ``streams`` changes under ``_calls`` only."""
 
+    loaded = False
     streams = 0
     stuck = False
 
@@ -41,13 +45,12 @@ def portaudio() -> Any:
             "the sound system no longer answers; what was recorded is kept, close Hissway and start it again"
         )
     try:
-        import sounddevice
+        return sys.modules["sounddevice"] if _State.loaded else answered(_load, "starting", START_S)
     except OSError as error:
         raise NoPortAudio(
             "recording and playing need the PortAudio library, which is not installed: "
             "install the package libportaudio2 (Debian, Ubuntu) or portaudio, then start again"
         ) from error
-    return sounddevice
 
 
 def answered(call: Callable[[], _T], what: str, limit_s: float = ANSWER_S) -> _T:
@@ -75,7 +78,7 @@ def answered(call: Callable[[], _T], what: str, limit_s: float = ANSWER_S) -> _T
     thread.join(limit_s)
     if thread.is_alive():
         _give_up()
-        raise AudioError(f"the sound system does not answer ({what}); close Hissway and start it again")
+        raise AudioError(f"the sound system does not answer ({what}); restart it or the machine, then start again")
     if raised:
         raise raised[0]
     return result[0]
@@ -121,14 +124,19 @@ def reload_devices() -> bool:
         sd._initialize()
         return True
 
-    return answered(again, "looking for devices", 5.0)
+    return answered(again, "looking for devices", START_S)
+
+
+def _load() -> Any:
+    import sounddevice  # starts PortAudio, which asks every device
+
+    _State.loaded = True
+    return sounddevice
 
 
 def _give_up() -> None:
     _State.stuck = True
-    import sounddevice
-
-    # Its exit handler would terminate PortAudio and wait for the hung call for good.
-    handler = getattr(sounddevice, "_exit_handler", None)
+    # Its exit handler would terminate PortAudio and wait for the hung call for good. An import here could wait too.
+    handler = getattr(sys.modules.get("sounddevice"), "_exit_handler", None)
     if handler is not None:
         atexit.unregister(handler)

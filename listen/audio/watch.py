@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 
 QUIET_S = 0.6
 """No callback for so long means that the device has stopped (callbacks come every 10 ms; load delays them by 0.2 s)."""
-ZEROS_S = 1.0
-"""A run of exact zeros this long means that the device is muted or gone; a real microphone always has some noise."""
+ZEROS_S = 0.75
+"""A run of exact zeros this long means that the device is muted or gone: a real microphone always has some noise. With
+the latency it is told within one second."""
 GAP_S = 0.05
 """Runs of exact zeros from this length on are told as gaps."""
 MISSING_S = 0.08

@@ -1,0 +1,124 @@
+"""The callback copies, counts and never raises; a take counts overflows, obeys cancellation and tells of trouble."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from listen.audio.inflow import METER_S, Inflow
+from listen.audio.partial import read_part
+from listen.audio.take import Take
+from listen.errors import AudioError, DeviceLost
+
+RATE_HZ = 48_000
+CLEAN = SimpleNamespace(input_overflow=False)
+OVERFLOW = SimpleNamespace(input_overflow=True)
+
+
+def block(value: float = 0.1) -> np.ndarray:
+    return np.full((480, 1), value, np.float32)
+
+
+@contextmanager
+def fed(inflow: Inflow, statuses: list[SimpleNamespace]) -> Iterator[None]:
+    """PortAudio's part, played by a thread: a block every 10 ms, with the statuses in turn, then clean."""
+    done = threading.Event()
+
+    def play() -> None:
+        turn = iter(statuses)
+        while not done.is_set():
+            inflow.callback(block(), 480, None, next(turn, CLEAN))
+            time.sleep(0.01)
+
+    thread = threading.Thread(target=play)
+    thread.start()
+    try:
+        yield
+    finally:
+        done.set()
+        thread.join()
+
+
+def take(inflow: Inflow, part: Path, cancel: threading.Event | None = None) -> Take:
+    return Take(inflow, "vmic", RATE_HZ, part, cancel or threading.Event())
+
+
+def test_overflows_are_counted_for_the_take_alone(tmp_path: Path) -> None:
+    inflow = Inflow(RATE_HZ, 480)
+    inflow.callback(block(), 480, None, OVERFLOW)  # before the take: not its own
+    with fed(inflow, [CLEAN] * 5 + [OVERFLOW] * 3):
+        done = take(inflow, tmp_path / "a.part").run(0.4)
+    assert done.overflows == 3
+    assert read_part(tmp_path / "a.part").overflows == 3
+    assert inflow.overflows == 4
+
+
+def test_the_block_is_our_own_copy() -> None:
+    inflow, theirs = Inflow(RATE_HZ, 480), block(0.5)
+    inflow.callback(theirs, 480, None, CLEAN)
+    theirs[:] = 0
+    assert inflow.drain()[0].tolist() == [0.5] * 480
+
+
+def test_nobody_drains_and_memory_stays() -> None:
+    inflow = Inflow(RATE_HZ, 480)
+    for _ in range(2000):
+        inflow.callback(block(), 480, None, CLEAN)
+    assert len(inflow.drain()) == METER_S * 100
+    assert inflow.drain() == []
+
+
+def test_an_error_in_the_callback_ends_the_take_with_its_cause(tmp_path: Path) -> None:
+    inflow = Inflow(RATE_HZ, 480)
+    inflow.callback(None, 480, None, CLEAN)  # type: ignore[arg-type]
+    with pytest.raises(DeviceLost, match="no sound had arrived") as caught:
+        take(inflow, tmp_path / "a.part").run(1)
+    assert isinstance(caught.value.__cause__, TypeError)
+
+
+def test_cancellation_ends_a_take_at_once_and_keeps_what_came(tmp_path: Path) -> None:
+    inflow, cancel = Inflow(RATE_HZ, 480), threading.Event()
+    threading.Timer(0.3, cancel.set).start()
+    with fed(inflow, []):
+        began = time.monotonic()
+        done = take(inflow, tmp_path / "a.part", cancel).run(60)
+    assert done.cancelled
+    assert time.monotonic() - began < 0.6
+    assert read_part(tmp_path / "a.part").seconds == pytest.approx(done.seconds)
+    assert done.seconds > 0.1
+
+
+def test_a_take_is_as_long_as_asked_to_the_sample(tmp_path: Path) -> None:
+    inflow = Inflow(RATE_HZ, 480)
+    with fed(inflow, []):
+        done = take(inflow, tmp_path / "a.part").run(0.12345)
+    assert len(read_part(tmp_path / "a.part").samples) == round(0.12345 * RATE_HZ)
+    assert done.seconds == pytest.approx(0.12345, abs=1e-5)
+
+
+def test_a_full_disk_is_told_and_what_was_written_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from listen.audio.partial import PartWriter
+
+    inflow, written = Inflow(RATE_HZ, 480), PartWriter.write
+
+    def full_after_20_blocks(self: PartWriter, samples: np.ndarray, overflows: int) -> None:
+        if self.frames >= 20 * 480:
+            raise OSError(28, "No space left on device")
+        written(self, samples, overflows)
+
+    monkeypatch.setattr(PartWriter, "write", full_after_20_blocks)
+    with fed(inflow, []), pytest.raises(AudioError, match=r"a\.part: cannot be written \(No space left on device\)"):
+        take(inflow, tmp_path / "a.part").run(5)
+    assert len(read_part(tmp_path / "a.part").samples) == 20 * 480
+
+
+def test_a_folder_that_is_not_there_is_told(tmp_path: Path) -> None:
+    with pytest.raises(AudioError, match="cannot be written"):
+        take(Inflow(RATE_HZ, 480), tmp_path / "gone" / "a.part").run(1)

@@ -1,0 +1,130 @@
+"""What is written comes back exactly, appears whole or not at all, and a torn part gives back all that reached it."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from listen.audio.files import read_clip, sound_info
+from listen.audio.partial import HEADER_BYTES, PartHeader, PartWriter, finish, read_part
+from listen.audio.write import write_clip, write_flac
+from listen.errors import ClipError
+from listen.signal.clip import Clip
+
+TAKEN = datetime(2026, 11, 24, 20, 15, tzinfo=UTC)
+
+
+def steps_of_24_bits(n: int = 4800) -> np.ndarray:
+    return (np.random.default_rng(5).integers(-(2**23), 2**23, n) / 2**23).astype(np.float32)
+
+
+@pytest.mark.parametrize("name", ["a.flac", "a.wav", "A.FLAC"])
+def test_24_bits_come_back_exactly_with_their_particulars(tmp_path: Path, name: str) -> None:
+    clip = Clip.of(steps_of_24_bits(), 44_100, taken=TAKEN, device='Cart "2" µ', overflows=3)
+    write_clip(tmp_path / name, clip)
+    back = read_clip(tmp_path / name)
+    assert np.array_equal(back.samples, clip.samples)
+    assert (back.rate_hz, back.taken, back.device, back.overflows) == (44_100, TAKEN, 'Cart "2" µ', 3)
+    assert "PCM_24" in sound_info(tmp_path / name).form
+    assert [p.name for p in tmp_path.iterdir()] == [name]
+
+
+def test_beyond_full_scale_is_held_not_wrapped(tmp_path: Path) -> None:
+    write_flac(tmp_path / "a.flac", Clip.of([0.5, 1.0, 7.0, -1.0, -7.0, 0.0], 48_000))
+    assert np.allclose(read_clip(tmp_path / "a.flac").samples, [0.5, 1.0, 1.0, -1.0, -1.0, 0.0], atol=2**-22)
+
+
+def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(tmp_path: Path, monkeypatch) -> None:  # type: ignore[no-untyped-def]
+    write_flac(tmp_path / "a.flac", Clip.of(steps_of_24_bits(), 48_000))
+    before = (tmp_path / "a.flac").read_bytes()
+
+    def full(handle: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("os.fsync", full)
+    with pytest.raises(OSError, match="No space left"):
+        write_flac(tmp_path / "a.flac", Clip.of([0.1, 0.2], 48_000))
+    assert (tmp_path / "a.flac").read_bytes() == before
+    assert len(list(tmp_path.iterdir())) == 1
+
+
+def test_other_suffixes_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(ClipError, match=r"written as \.flac or \.wav"):
+        write_clip(tmp_path / "a.mp3", Clip.of([0.1], 48_000))
+
+
+def a_part(path: Path, blocks: int = 30, *, closed: bool = False) -> np.ndarray:
+    """A part as a crash leaves it (or closed in good order); returns its samples [shape=(blocks*480,)]."""
+    x = steps_of_24_bits(blocks * 480)
+    writer = PartWriter(path, PartHeader(48_000, "vmic", TAKEN))
+    for k in range(blocks):
+        writer.write(x[k * 480 : (k + 1) * 480], overflows=k // 10)
+    if closed:
+        writer.__exit__(None, None, None)
+    return x
+
+
+@settings(max_examples=60, deadline=None)
+@given(cut=st.integers(0, HEADER_BYTES + 30 * 480 * 4 + 4))
+def test_a_part_torn_anywhere_gives_what_is_whole(tmp_path_factory: pytest.TempPathFactory, cut: int) -> None:
+    path = tmp_path_factory.mktemp("torn") / "a.part"
+    x = a_part(path)
+    path.write_bytes(path.read_bytes()[:cut])
+    whole = (cut - HEADER_BYTES) // 4
+    if whole < 1:
+        with pytest.raises(ClipError, match=r"a\.part: (no sound had arrived|not an unfinished clip)"):
+            read_part(path)
+    else:
+        assert np.array_equal(read_part(path).samples, x[:whole])
+
+
+def test_a_tail_of_zeros_or_rubbish_from_a_power_cut_goes(tmp_path: Path) -> None:
+    x = a_part(tmp_path / "a.part")
+    with (tmp_path / "a.part").open("ab") as file:
+        file.write(bytes(4096))
+    assert np.array_equal(read_part(tmp_path / "a.part").samples, x)
+    with (tmp_path / "a.part").open("ab") as file:
+        file.write(np.full(100, np.nan, "<f4").tobytes())
+    assert np.array_equal(read_part(tmp_path / "a.part").samples, x)
+
+
+def test_a_take_that_ended_in_order_keeps_its_zeros(tmp_path: Path) -> None:
+    with PartWriter(tmp_path / "a.part", PartHeader(48_000, "vmic", TAKEN)) as writer:
+        writer.write(np.array([0.5, 0.25, 0.0, 0.0], np.float32), 0)
+    assert read_part(tmp_path / "a.part").samples.tolist() == [0.5, 0.25, 0.0, 0.0]
+
+
+def test_finishing_makes_a_named_clip_and_takes_the_part_away(tmp_path: Path) -> None:
+    x = a_part(tmp_path / "a.part", closed=True)
+    clip = finish(tmp_path / "a.part", tmp_path / "intake-air.flac")
+    back = read_clip(tmp_path / "intake-air.flac")
+    assert np.array_equal(clip.samples, x)
+    assert np.array_equal(back.samples, x)
+    assert (back.device, back.overflows, back.taken) == ("vmic", 2, TAKEN)
+    assert [p.name for p in tmp_path.iterdir()] == ["intake-air.flac"]
+
+
+def test_a_part_never_replaces_another(tmp_path: Path) -> None:
+    a_part(tmp_path / "a.part")
+    with pytest.raises(FileExistsError):
+        PartWriter(tmp_path / "a.part", PartHeader(48_000, "vmic", TAKEN))
+
+
+@pytest.mark.parametrize("header", [b"", b"RIFF", b"{}", b'{"schema": "hissway.part/2"}', b"[1, 2]", b"\xff" * 600])
+def test_what_is_no_part_is_refused(tmp_path: Path, header: bytes) -> None:
+    (tmp_path / "a.part").write_bytes(header.ljust(HEADER_BYTES) + bytes(40))
+    with pytest.raises(ClipError, match="not an unfinished clip"):
+        read_part(tmp_path / "a.part")
+
+
+def test_the_header_is_one_line_of_one_sector_even_for_long_device_names() -> None:
+    said = PartHeader(192_000, "ü" * 900, TAKEN, 10**6, 10**9).encode()
+    assert len(said) == HEADER_BYTES
+    assert said.endswith(b"\n")
+    assert json.loads(said)["rate_hz"] == 192_000

@@ -1,0 +1,157 @@
+"""A private sound server with a virtual microphone and loudspeaker: real PortAudio streams without hardware.
+
+Other test folders use it by ``from tests.sound_server import sound_server`` in their ``conftest.py``. Streams must be
+opened in subprocesses started with :meth:`SoundServer.run` or :meth:`SoundServer.start_python`, since PortAudio and
+ALSA read their configuration from the environment once, when they are loaded.
+
+Virtual devices: ``vmic`` (hears what :meth:`SoundServer.feed` plays), ``vspk`` (a loudspeaker), ``vspk_mon`` (hears
+what ``vspk`` plays). All are 48 kHz, mono, float32 and pass samples on exactly.
+"""
+
+from __future__ import annotations
+
+import ctypes.util
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+RATE_HZ = 48_000
+PROGRAMS = ("pulseaudio", "pactl", "paplay")
+PACKAGES = "libportaudio2 pulseaudio pulseaudio-utils libasound2-plugins"
+
+# norewinds: else a null sink takes back the start of what was played, and the start of takes is lost.
+SERVER_SCRIPT = """.fail
+load-module module-native-protocol-unix socket={folder}/native auth-anonymous=1
+load-module module-null-sink sink_name=vspk rate=48000 channels=1 format=float32le norewinds=1
+load-module module-null-sink sink_name=vmic rate=48000 channels=1 format=float32le norewinds=1
+load-module module-null-sink sink_name=elsewhere rate=48000 channels=1 format=float32le norewinds=1
+load-module module-remap-source source_name=mic master=vmic.monitor
+set-default-sink vspk
+set-default-source mic
+"""
+ALSA_SCRIPT = """</usr/share/alsa/alsa.conf>
+pcm.vmic {{ type pulse server "unix:{folder}/native" device mic hint {{ show on description "Virtual mic" }} }}
+pcm.vspk_mon {{ type pulse server "unix:{folder}/native" device vspk.monitor hint {{ show on description "Monitor" }} }}
+pcm.vspk {{ type pulse server "unix:{folder}/native" device vspk hint {{ show on description "Virtual speaker" }} }}
+"""
+
+
+def missing() -> str:
+    """What keeps the server from running here; empty where it can."""
+    lacking = [name for name in PROGRAMS if shutil.which(name) is None]
+    if ctypes.util.find_library("portaudio") is None:
+        lacking.append("libportaudio")
+    if not any(Path("/usr/lib").glob("**/alsa-lib/libasound_module_pcm_pulse.so")):
+        lacking.append("the ALSA plugin for PulseAudio")
+    return ", ".join(lacking)
+
+
+class SoundServer:
+    """One server process with its own folder; nothing of the user's own sound set-up is touched."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.socket = folder / "native"
+        folder.chmod(0o700)
+        (folder / "default.pa").write_text(SERVER_SCRIPT.format(folder=folder))
+        (folder / "asound.conf").write_text(ALSA_SCRIPT.format(folder=folder))
+        self.env = os.environ | {
+            "PULSE_SERVER": f"unix:{self.socket}",
+            "XDG_RUNTIME_DIR": str(folder),
+            "HOME": str(folder),
+            "ALSA_CONFIG_PATH": str(folder / "asound.conf"),
+            "OMP_NUM_THREADS": "1",
+        }
+        self.process: subprocess.Popen[bytes] | None = None
+        self._children: list[subprocess.Popen[str] | subprocess.Popen[bytes]] = []
+
+    def start(self) -> None:
+        """Start the server and wait until it answers; again after :meth:`kill`, as if plugged in again."""
+        self.socket.unlink(missing_ok=True)
+        command = ["pulseaudio", "-n", "-F", str(self.folder / "default.pa"), "--daemonize=no", "--exit-idle-time=-1"]
+        command += ["--use-pid-file=no", "--disable-shm=yes", "--realtime=no", "--high-priority=no"]
+        command += [f"--log-target=file:{self.folder / 'log'}"]
+        self.process = subprocess.Popen(command, env=self.env, stderr=subprocess.DEVNULL)
+        give_up = time.monotonic() + 10
+        while subprocess.run(["pactl", "info"], env=self.env, capture_output=True).returncode:
+            if time.monotonic() > give_up or self.process.poll() is not None:
+                raise RuntimeError(f"the sound server does not start: {(self.folder / 'log').read_text()}")
+            time.sleep(0.02)
+
+    def kill(self) -> None:
+        """SIGKILL, as a crash."""
+        assert self.process is not None
+        self.process.kill()
+        self.process.wait()
+
+    def freeze(self) -> None:
+        """SIGSTOP: the server is there and does nothing."""
+        assert self.process is not None
+        self.process.send_signal(signal.SIGSTOP)
+
+    def thaw(self) -> None:
+        """SIGCONT."""
+        assert self.process is not None
+        self.process.send_signal(signal.SIGCONT)
+
+    def pactl(self, *words: str) -> str:
+        """Give the server an order."""
+        done = subprocess.run(["pactl", *words], env=self.env, check=True, capture_output=True, text=True)
+        return done.stdout
+
+    def feed(self, wav: Path, device: str = "vmic") -> subprocess.Popen[bytes]:
+        """Play a sound file into the virtual microphone."""
+        command = ["paplay", f"--device={device}", "--latency-msec=100", str(wav)]
+        return self._child(subprocess.Popen(command, env=self.env, stderr=subprocess.DEVNULL))
+
+    def run(self, *command: str, timeout_s: float = 60) -> subprocess.CompletedProcess[str]:
+        """Run a command to its end with the virtual devices as its only ones."""
+        return subprocess.run(command, env=self.env, capture_output=True, text=True, timeout=timeout_s)
+
+    def start_python(self, script: Path, *words: str) -> subprocess.Popen[str]:
+        """Start a Python script of the tests, talked to over its pipes."""
+        command = [sys.executable, "-u", str(script), *words]
+        pipe = subprocess.PIPE
+        return self._child(subprocess.Popen(command, env=self.env, stdin=pipe, stdout=pipe, stderr=pipe, text=True))
+
+    def close(self) -> None:
+        """End everything that was started here."""
+        for child in self._children:
+            if child.poll() is None:
+                child.kill()
+            child.wait()
+            for pipe in (child.stdin, child.stdout, child.stderr):
+                if pipe is not None:
+                    pipe.close()
+        if self.process is not None and self.process.poll() is None:
+            self.thaw()
+            self.kill()
+
+    def _child(self, child):  # type: ignore[no-untyped-def]
+        self._children.append(child)
+        return child
+
+
+@pytest.fixture
+def sound_server() -> Iterator[SoundServer]:
+    """A running server of one's own; skipped where none can run, never in CI."""
+    if lacking := missing():
+        reason = f"no private sound server can run here, missing: {lacking} (packages: {PACKAGES})"
+        if os.environ.get("CI"):
+            pytest.fail(reason)
+        pytest.skip(reason)
+    with tempfile.TemporaryDirectory(prefix="snd") as folder:  # short: a socket's path has 108 bytes at most
+        server = SoundServer(Path(folder))
+        try:
+            server.start()
+            yield server
+        finally:
+            server.close()

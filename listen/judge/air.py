@@ -1,0 +1,154 @@
+"""Air at the points under one set of causes: draws of every level, how the powers add, how likely each draw is.
+
+Symbols: n draws, P points. Blow-by is always there; each source reaches its own point directly and the others by
+transfer, with a spread. Sound-cylinder clips say how loud normal blow-by is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.judge.evidence import RoundEvidence
+from listen.judge.hypotheses import LEAKS, Hypothesis
+from listen.judge.loudness import LEVELS_DB
+from listen.judge.smoothing import Smoothed, smooth
+from listen.judge.sources import (
+    BETWEEN_CYLINDERS_DB,
+    DRAWS,
+    Source,
+    aimed_draws,
+    own_index,
+    prior_over_levels,
+    transfers,
+)
+from listen.trade.points import PathId
+
+SET_UP_BALANCE_DB = 3.5
+"""With an open valve on each side, intake and tailpipe are about equally loud."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Draws:
+    """Draws of the net hiss level at every point under one set of causes."""
+
+    net_db: NDArray[np.float64]
+    """Whitened level at each point [shape=(n, P)]."""
+    spread_db: NDArray[np.float64]
+    """How uncertainly it gets there [shape=(n, P)]."""
+    blow_by_db: NDArray[np.float64]
+    """The normal blow-by's part of it [shape=(n, P)]."""
+    log_weight: NDArray[np.float64]
+    """Log prior weight, sums to 1 [shape=(n,)]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BlowBy:
+    """Normal blow-by: level draws at the filler, and how it reaches each point (sharpened by sound-cylinder clips)."""
+
+    level: NDArray[np.float64]
+    log_weight: NDArray[np.float64]
+    offset_db: NDArray[np.float64]
+    """Mean level at each point about the draw [shape=(P,)]."""
+    spread_db: NDArray[np.float64]
+    fixed: NDArray[np.bool_]
+    """Points where a sound cylinder's clip states the level itself; ``offset_db`` is then absolute."""
+
+    @classmethod
+    def of(cls, evidence: RoundEvidence, tables: list[Smoothed | None]) -> BlowBy:
+        source = Source(PathId.NONE)
+        ways = transfers(source, evidence)
+        own = own_index(source, evidence)
+        prior = prior_over_levels(source)
+        offset = np.array([w.mean_db for w in ways])
+        offset += _background_step(evidence, own)
+        spread = np.array([w.spread_db for w in ways])
+        fixed = np.zeros(len(ways), dtype=bool)
+        for i, p in enumerate(evidence.points):
+            if p.sound is None:
+                continue
+            here = prior if i == own else _spread_out(prior, offset[i], spread[i])
+            after = here * np.exp(p.sound - p.sound.max())
+            after = _spread_out(after / after.sum(), 0.0, BETWEEN_CYLINDERS_DB)
+            if i == own:
+                prior = after
+            else:
+                mean = float(after @ LEVELS_DB)
+                offset[i], fixed[i] = mean, True
+                spread[i] = float(np.sqrt(after @ (LEVELS_DB - mean) ** 2))
+        table = tables[own] if own is not None else None
+        level, log_weight = aimed_draws(prior, None if table is None else table.sharp, 2)
+        return cls(level, log_weight, offset, spread, fixed)
+
+
+def _spread_out(density: NDArray[np.float64], shift_db: float, spread_db: float) -> NDArray[np.float64]:
+    """A density over ``LEVELS_DB`` shifted and widened."""
+    kernel = np.exp(-0.5 * ((LEVELS_DB[:, None] - LEVELS_DB - shift_db) / spread_db) ** 2)
+    out = kernel @ density
+    return np.asarray(out / out.sum())
+
+
+def _background_step(evidence: RoundEvidence, own: int | None) -> NDArray[np.float64]:
+    """Background at the source's own point over that at each point, dB: the same air stands out less in more noise."""
+    level = np.array([p.background_db for p in evidence.points])
+    return np.asarray((level.mean() if own is None else level[own]) - level)
+
+
+def point_tables(evidence: RoundEvidence) -> list[Smoothed | None]:
+    """Likelihood table of each point, ``None`` where no air clip could be used."""
+    return [None if p.air is None else smooth(p.air) for p in evidence.points]
+
+
+def draw_levels(
+    evidence: RoundEvidence, tables: list[Smoothed | None], blow_by: BlowBy, hypothesis: Hypothesis
+) -> Draws:
+    """Draw the levels at all points under one set of causes."""
+    log_w = blow_by.log_weight.copy()
+    contributions = [_blow_by_at(blow_by)]
+    levels: list[NDArray[np.float64]] = []
+    for k, source in enumerate(Source(p) for p in _sounding(hypothesis.paths)):
+        own = own_index(source, evidence)
+        table = tables[own] if own is not None else None
+        if hypothesis.paths == (PathId.SET_UP,) and k == 1:
+            level = levels[0] + SET_UP_BALANCE_DB * _gaussian_draws()
+        else:
+            level, log_weight = aimed_draws(prior_over_levels(source), None if table is None else table.sharp, k)
+            log_w += log_weight
+        levels.append(level)
+        ways = transfers(source, evidence)
+        at = np.array([w.mean_db for w in ways]) + _background_step(evidence, own)
+        contributions.append((level[:, None] + at, np.broadcast_to([w.spread_db for w in ways], (DRAWS, len(ways)))))
+    net, spread = _add_powers(contributions)
+    return Draws(net, spread, contributions[0][0], log_w - np.logaddexp.reduce(log_w))
+
+
+def _sounding(paths: tuple[PathId, ...]) -> tuple[PathId, ...]:
+    """Sources of air that a set of causes brings beside the normal blow-by."""
+    if paths == (PathId.SET_UP,):
+        return (PathId.INTAKE_VALVE, PathId.EXHAUST_VALVE)
+    return tuple(p for p in paths if p in (*LEAKS, PathId.FITTING))
+
+
+def _gaussian_draws() -> NDArray[np.float64]:
+    """Standard normal draws of low discrepancy [shape=(n,)] (Box-Muller over the golden-ratio sequence)."""
+    i = np.arange(1, DRAWS + 1)
+    u, v = (i - 0.5) / DRAWS, (0.618033988749895 * i) % 1.0
+    return np.asarray(np.sqrt(-2.0 * np.log(u)) * np.cos(2.0 * np.pi * v))
+
+
+def _blow_by_at(b: BlowBy) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    level = np.where(b.fixed, b.offset_db, b.level[:, None] + b.offset_db)
+    return level, np.broadcast_to(b.spread_db, level.shape)
+
+
+def _add_powers(
+    contributions: list[tuple[NDArray[np.float64], NDArray[np.float64]]],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Level and spread of a sum of powers, each known in dB with its spread (first-order error propagation)."""
+    power = np.stack([10.0 ** (level / 10.0) for level, _ in contributions])
+    spread = np.stack([s for _, s in contributions])
+    total = power.sum(axis=0)
+    share = power / total
+    return 10.0 * np.log10(total), np.sqrt((share**2 * spread**2).sum(axis=0))

@@ -1,0 +1,142 @@
+"""The one recording that would help most: expected gain of information over what can still be recorded.
+
+For each candidate the judge foretells, under every set of causes, what level would be measured; the mutual
+information between that and the cause is the candidate's worth (Lindley 1956), in bits.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.judge.air import BlowBy, Draws, draw_levels, point_tables
+from listen.judge.evidence import PointEvidence, RoundEvidence
+from listen.judge.loudness import LEVELS_DB
+from listen.judge.posterior import Posterior
+from listen.judge.readings import SEEN
+from listen.judge.smoothing import Smoothed
+from listen.judge.sources import BETWEEN_CYLINDERS_DB
+from listen.trade.points import PATH_WORDS, Kind, PathId, point, walking_order
+
+MEASURED_TO_DB = 1.5
+"""A level well above the detection limit is measured to about this, template error included."""
+CLEAR_LIMIT_DB = -8.0
+"""Hiss level a fresh 4 s pair with two quiets makes out in a usual shop; longer clips and more quiets reach lower."""
+LONGER_BUYS_DB = 3.0
+"""Four times the time buys 3 dB (radiometer equation), where drift lets it."""
+WORTH_BITS = 0.02
+"""Less than this is not worth a walk to the tailpipe."""
+USUAL_POINTS = ("intake", "tailpipe", "oil-filler", "radiator")
+
+
+@dataclass(frozen=True, slots=True)
+class NextBest:
+    """A recording or look that is still open."""
+
+    point: str
+    kind: str
+    """A clip kind, or ``look`` for "bubbles seen?"."""
+    seconds: float
+    bits: float
+    text: str
+
+
+def next_best(evidence: RoundEvidence, odds: Posterior) -> NextBest | None:
+    """The candidate worth most, or ``None`` where nothing is worth recording."""
+    wide = _with_unrecorded(evidence)
+    tables = point_tables(wide)
+    blow_by = BlowBy.of(wide, tables)
+    keep = odds.probability > 1e-4
+    draws = [draw_levels(wide, tables, blow_by, h) for h, k in zip(odds.sets, keep, strict=True) if k]
+    p = odds.probability[keep] / odds.probability[keep].sum()
+    weights = [_posterior_weight(d, tables) for d in draws]
+    found = [
+        NextBest(point_id, kind, seconds, _bits(p, foretold), _words(point_id, kind, seconds, odds))
+        for point_id, kind, seconds, foretold in _candidates(wide, draws, weights)
+    ]
+    if evidence.readings.bubbles_seen is None:
+        inside = np.array([PathId.COOLANT_PASSAGE in h.paths for h, k in zip(odds.sets, keep, strict=True) if k])
+        seen = np.where(inside, SEEN[True], SEEN[False])
+        bits = _bits(p, np.stack([seen, 1.0 - seen], axis=1))
+        found.append(NextBest("radiator", "look", 0.0, bits, _words("radiator", "look", 0.0, odds)))
+    best = max(found, key=lambda c: c.bits, default=None)
+    return best if best is not None and best.bits >= WORTH_BITS else None
+
+
+def _with_unrecorded(evidence: RoundEvidence) -> RoundEvidence:
+    have = {e.point.id for e in evidence.points}
+    tails = any(h.startswith("tailpipe") for h in have)
+    missing = [p for p in USUAL_POINTS if p not in have and not (p == "tailpipe" and tails)]
+    level = float(np.mean([e.background_db for e in evidence.points])) if evidence.points else 0.0
+    every = [*evidence.points, *(PointEvidence(point(p), level, None) for p in missing)]
+    return RoundEvidence(
+        tuple(sorted(every, key=lambda e: walking_order(e.point.id))), evidence.bubbles, evidence.readings
+    )
+
+
+def _posterior_weight(draws: Draws, tables: list[Smoothed | None]) -> NDArray[np.float64]:
+    total = draws.log_weight.copy()
+    for i, table in enumerate(tables):
+        if table is not None:
+            total += table(draws.net_db[:, i], draws.spread_db[:, i])
+    w = np.exp(total - total.max())
+    return np.asarray(w / w.sum())
+
+
+def _candidates(
+    evidence: RoundEvidence, draws: list[Draws], weights: list[NDArray[np.float64]]
+) -> list[tuple[str, str, float, NDArray[np.float64]]]:
+    """Point, kind, seconds, and the foretold distribution under each set [shape=(H, bins)]."""
+    out = []
+    for i, e in enumerate(evidence.points):
+        net = [d.net_db[:, i] for d in draws]
+        # Where the point is recorded, what is known of its level has been used up; only a better limit adds to it.
+        spread = [0.0 * d.spread_db[:, i] if e.air is not None else d.spread_db[:, i] for d in draws]
+        for seconds, limit in ((4.0, CLEAR_LIMIT_DB), (16.0, CLEAR_LIMIT_DB - LONGER_BUYS_DB)):
+            if e.air is None or seconds > 4.0:
+                out.append((e.point.id, str(Kind.AIR), seconds, _foretell(net, spread, weights, limit)))
+        if e.sound is None:
+            own = [d.blow_by_db[:, i] for d in draws]
+            step = [np.full_like(x, BETWEEN_CYLINDERS_DB) for x in own]
+            out.append((e.point.id, str(Kind.SOUND), 4.0, _foretell(own, step, weights, CLEAR_LIMIT_DB)))
+    return out
+
+
+def _foretell(
+    levels: list[NDArray[np.float64]],
+    spreads: list[NDArray[np.float64]],
+    weights: list[NDArray[np.float64]],
+    limit_db: float,
+) -> NDArray[np.float64]:
+    """Distribution over measured level under each set; everything below the limit is one outcome."""
+    grid = np.array([x for x in LEVELS_DB if x >= limit_db])
+    rows = []
+    for level, spread, w in zip(levels, spreads, weights, strict=True):
+        sd = np.hypot(spread, MEASURED_TO_DB)[:, None]
+        density = np.exp(-0.5 * ((grid - level[:, None]) / sd) ** 2) / sd
+        seen = np.clip((level - limit_db) / (2.0 * MEASURED_TO_DB) + 0.5, 0.0, 1.0)
+        density *= (seen / np.maximum(density.sum(axis=1), 1e-12))[:, None]
+        rows.append(np.append(w @ density, w @ (1.0 - seen)))
+    return np.array(rows)
+
+
+def _bits(p: NDArray[np.float64], foretold: NDArray[np.float64]) -> float:
+    """Mutual information of cause [shape=(H,)] and outcome [shape=(H, bins)], bits."""
+    q = np.maximum(foretold, 1e-12)
+    q = q / q.sum(axis=1, keepdims=True)
+    return float((p[:, None] * q * np.log2(q / (p @ q))).sum())
+
+
+def _words(point_id: str, kind: str, seconds: float, odds: Posterior) -> str:
+    where = point(point_id).words
+    rivals = sorted(odds.paths, key=lambda x: -odds.involved(x))[:2]
+    settle = " from ".join(PATH_WORDS[x] for x in rivals)
+    if kind == "look":
+        return f"Look at the coolant with the air on and answer whether bubbles rise: it would best tell {settle}."
+    if kind == Kind.SOUND:
+        return f"Record the {where} with air in a cylinder known to be sound: it would best tell {settle}."
+    if seconds > 4.0:
+        return f"Record the {where} again, quiet, air, quiet, {seconds:.0f} s each: it would best tell {settle}."
+    return f"Record the {where}, quiet and air: it would best tell {settle}."

@@ -1,0 +1,87 @@
+"""One point's numbers in the form of a result, with flags for what could not be computed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from listen.judge.result import BubbleRates, PointResult
+from listen.rounds.weigh import Weighed
+from listen.signal.drift import Drift
+from listen.signal.flags import Flag
+from listen.signal.level import hiss_level
+from listen.signal.point import MIN_LIVE_BANDS
+from listen.trade.points import Kind
+
+DIGITS = 3
+"""Decibels are given to a thousandth: finer than any of them is known, and the same on every run."""
+UNSTEADY_FLOOR_SHARE = 0.5
+"""Where the floors say more than the means, the background is called unsteady."""
+
+
+def point_result(w: Weighed, drift: Drift) -> PointResult:
+    """The point's part of a result."""
+    rates = BubbleRates(*(_rate(w, k) for k in (w.takes.quiet_kind, Kind.AIR)))
+    flags = w.takes.flags + _own_flags(w)
+    if w.excess is None or w.contrast is None:
+        return PointResult(
+            point=w.takes.point,
+            excess_db=None,
+            excess_ci95_db=None,
+            level_db=None,
+            level_is_upper_bound=False,
+            level_unit="dBFS",
+            detected=False,
+            detection_limit_db=None,
+            drift_db=None,
+            bubbles_per_s=rates,
+            flags=flags,
+        )
+    level = hiss_level(w.contrast)
+    low, high = w.excess.ci95_db
+    return PointResult(
+        point=w.takes.point,
+        excess_db=round(w.excess.excess_db, DIGITS),
+        excess_ci95_db=(round(low, DIGITS), round(high, DIGITS)),
+        level_db=round(level.level_db, DIGITS),
+        level_is_upper_bound=level.is_upper_bound,
+        level_unit="dBFS",
+        detected=w.excess.detected,
+        detection_limit_db=round(w.excess.detection_limit_db, DIGITS),
+        drift_db=round(drift.rms_db, DIGITS),
+        bubbles_per_s=rates,
+        flags=flags,
+    )
+
+
+def _rate(w: Weighed, kind: Kind) -> float:
+    count = w.takes.bubbles.get(kind)
+    return round(count.rate_hz, DIGITS) if count else 0.0
+
+
+def _own_flags(w: Weighed) -> tuple[Flag, ...]:
+    out = []
+    bands = int(w.takes.live.sum())
+    if bands < MIN_LIVE_BANDS:
+        text = (
+            f"Only {bands} third octaves carry sound, {MIN_LIVE_BANDS} are needed to tell hiss from hum; "
+            "record with a wider setting or another microphone."
+        )
+        out.append(Flag(flag="no-hiss-band", value=bands, limit=MIN_LIVE_BANDS, text=text, reject=True))
+    elif w.excess is None:
+        have = sum(len(w.takes.takes.get(k, ())) > 0 for k in (w.takes.quiet_kind, Kind.AIR))
+        text = "A usable quiet clip and a usable air clip are both needed here; record the missing one again."
+        out.append(Flag(flag="no-pair", value=have, limit=2, text=text, reject=True))
+    if w.takes.tones_hz:
+        hz = w.takes.tones_hz[0]
+        text = f"A whistle at {hz:.0f} Hz comes with the air; it is kept out of the hiss. Look for an edge or a slit."
+        out.append(Flag(flag="whistle", value=round(hz, 1), limit=0.0, text=text))
+    return tuple(out)
+
+
+def unseen_sentence(weighed: Sequence[Weighed]) -> str:
+    """What would have been seen, at the least sensitive point."""
+    limits = [(w.excess.detection_limit_db, w.evidence.point.words) for w in weighed if w.excess is not None]
+    if not limits:
+        return ""
+    limit, where = max(limits)
+    return f"An excess of {limit:.1f} dB would have been seen at every point (least keenly at the {where})"

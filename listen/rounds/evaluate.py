@@ -1,0 +1,86 @@
+"""A round judged: read its clips, measure its points, weigh the evidence, say what may be said."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from listen.audio.files import read_clip
+from listen.errors import RoundError
+from listen.judge.next_best import next_best
+from listen.judge.posterior import Posterior, posterior
+from listen.judge.result import PathResult, RoundResult
+from listen.judge.verdict import verdict
+from listen.rounds.describe import point_result, unseen_sentence
+from listen.rounds.model import Facts, Round
+from listen.rounds.weigh import Weighed, round_drift, round_evidence, weigh_point
+from listen.signal.point import PointTakes, measure_point
+from listen.trade.points import Kind, PathId, walking_order
+
+NOTHING_TO_ADD = (
+    "Nothing still open would tell more; repeat the round in a quieter moment, or compare the other cylinders."
+)
+
+
+def evaluate(round_: Round, *, channel: int = 0) -> RoundResult:
+    """Judge one round from its files.
+
+    Raises
+    ------
+    RoundError
+        No point with both a quiet and an air clip, mixed rates at a point.
+    ClipError
+        A file that cannot be read or measured.
+    """
+    return judge_points(round_.name, measure(round_, channel=channel), round_.facts)
+
+
+def measure(round_: Round, *, channel: int = 0) -> list[PointTakes]:
+    """Measure all points of a round in walking order; each point's samples are freed before the next is read."""
+    _check(round_)
+    points = sorted({t.point for t in round_.takes}, key=walking_order)
+    return [
+        measure_point(p, [(t.kind, read_clip(t.path, channel=channel)) for t in round_.takes if t.point == p])
+        for p in points
+    ]
+
+
+def _check(round_: Round) -> None:
+    kinds: dict[str, set[Kind]] = {}
+    for t in round_.takes:
+        kinds.setdefault(t.point, set()).add(t.kind)
+    for p, have in kinds.items():
+        if Kind.AIR in have and not have & {Kind.QUIET, Kind.SHUT}:
+            raise RoundError(f"{round_.name}: {p} has an air clip but no quiet one; record {p} with the air off")
+    if not any(Kind.AIR in have for have in kinds.values()):
+        raise RoundError(f"{round_.name}: no air clip at any point; record at least one point with the air on")
+
+
+def judge_points(name: str, points: Sequence[PointTakes], facts: Facts) -> RoundResult:
+    """Judge measured points beside the round's facts."""
+    drift = round_drift(points)
+    weighed = [weigh_point(p, drift) for p in points]
+    evidence = round_evidence(weighed, facts)
+    odds = posterior(evidence)
+    best = next_best(evidence, odds)
+    may_name = frozenset(p for p in PathId if evidence.hears(p))
+    if facts.bubbles_seen:
+        may_name |= {PathId.COOLANT_PASSAGE}
+    said = verdict(odds, may_name, unseen_sentence(weighed), best.text if best else NOTHING_TO_ADD)
+    results = tuple(point_result(w, drift) for w in weighed)
+    return RoundResult(round=name, points=results, paths=_paths(odds), verdict=said)
+
+
+def _paths(odds: Posterior) -> tuple[PathResult, ...]:
+    rows = [
+        PathResult(
+            path=p,
+            probability=odds.share(p),
+            involved=odds.involved(p),
+            evidence_db=dict(odds.evidence_db[p]),
+        )
+        for p in odds.paths
+    ]
+    return tuple(sorted(rows, key=lambda r: -r.probability))
+
+
+__all__ = ["Weighed", "evaluate", "judge_points", "measure"]

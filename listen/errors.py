@@ -57,3 +57,7 @@ class JobLocked(JobError):
 
 class JournalBroken(JobError):
     """The journal's chain of hashes does not hold from some event on."""
+
+
+class LabError(HisswayError):
+    """A drill, session or learner of the training lab that cannot be found, read or written."""

@@ -1,0 +1,25 @@
+"""Where the lab keeps learners and drills on this machine."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+
+def lab_root(option: str | Path | None = None) -> Path:
+    """Folder of the lab: the option, else ``HISSWAY_LAB``, else the platform's user data folder."""
+    if chosen := option or os.environ.get("HISSWAY_LAB"):
+        return Path(chosen).expanduser()
+    import platformdirs  # only where nobody chose
+
+    return platformdirs.user_data_path("hissway", appauthor=False) / "lab"
+
+
+def learners_dir(root: Path) -> Path:
+    """Folder of all learners."""
+    return root / "learners"
+
+
+def drills_dir(root: Path) -> Path:
+    """Folder of the shop's own drills."""
+    return root / "drills"

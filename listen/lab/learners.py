@@ -1,0 +1,112 @@
+"""Learners: local names, one folder each, deletable with everything that is known of them."""
+
+from __future__ import annotations
+
+import re
+import secrets
+import shutil
+import unicodedata
+from datetime import UTC, datetime
+from pathlib import Path
+
+import msgspec
+
+from listen.errors import LabError
+from listen.lab.folders import learners_dir
+
+FILE = "learner.json"
+MAX_NAME = 60
+"""Longest name kept, characters."""
+
+
+class Learner(msgspec.Struct, frozen=True, kw_only=True):
+    """Someone who trains here."""
+
+    id: str
+    """Name of the learner's folder."""
+    name: str
+    created: str
+    """UTC, ISO 8601."""
+
+
+def _identifier(name: str) -> str:
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    return "-".join(filter(None, (re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:30], secrets.token_hex(2))))
+
+
+def create_learner(root: Path, name: str) -> Learner:
+    """Take a learner in.
+
+    Raises
+    ------
+    LabError
+        No name, too long, taken already, or the folder cannot be written.
+    """
+    name = " ".join(name.split())
+    if not name:
+        raise LabError("a learner needs a name; a first name or a nickname will do")
+    if len(name) > MAX_NAME:
+        raise LabError(f"the name has {len(name)} characters; at most {MAX_NAME} are kept, shorten it")
+    if any(other.name.casefold() == name.casefold() for other in list_learners(root)):
+        raise LabError(f"there is a learner called {name!r} already; choose that one or another name")
+    learner = Learner(id=_identifier(name), name=name, created=datetime.now(UTC).isoformat(timespec="seconds"))
+    folder = learner_dir(root, learner)
+    try:
+        folder.mkdir(parents=True)
+        (folder / FILE).write_bytes(msgspec.json.encode(learner) + b"\n")
+    except OSError as error:
+        raise LabError(f"{folder}: cannot be written ({error.strerror or error}); choose another folder") from error
+    return learner
+
+
+def list_learners(root: Path) -> tuple[Learner, ...]:
+    """All learners by name; a folder that is not one is passed over."""
+    found = []
+    for file in learners_dir(root).glob(f"*/{FILE}"):
+        try:
+            learner = msgspec.json.decode(file.read_bytes(), type=Learner)
+        except (OSError, msgspec.DecodeError):
+            continue
+        # The folder's own name counts: a copied or renamed folder must not point at another's data.
+        found.append(msgspec.structs.replace(learner, id=file.parent.name))
+    return tuple(sorted(found, key=lambda who: (who.name.casefold(), who.id)))
+
+
+def find_learner(root: Path, name: str) -> Learner:
+    """A learner by name or identifier.
+
+    Raises
+    ------
+    LabError
+        Nobody of that name; the message lists who is there.
+    """
+    everyone = list_learners(root)
+    for learner in everyone:
+        if name.casefold() in (learner.name.casefold(), learner.id):
+            return learner
+    known = ", ".join(who.name for who in everyone) or "nobody yet"
+    raise LabError(f"no learner called {name!r}; known here: {known}")
+
+
+def learner_dir(root: Path, learner: Learner) -> Path:
+    """Folder of everything known of a learner."""
+    return learners_dir(root) / learner.id
+
+
+def delete_learner(root: Path, learner: Learner) -> None:
+    """Remove a learner and all their sessions and thresholds from this machine.
+
+    Raises
+    ------
+    LabError
+        Something could not be removed.
+    """
+    folder = learner_dir(root, learner)
+    try:
+        shutil.rmtree(folder)
+    except FileNotFoundError:
+        return
+    except OSError as error:
+        raise LabError(
+            f"{folder}: could not be removed whole ({error.strerror or error}); remove it by hand"
+        ) from error

@@ -40,13 +40,13 @@ def point_result(w: Weighed, drift: Drift) -> PointResult:
     low, high = w.excess.ci95_db
     return PointResult(
         point=w.takes.point,
-        excess_db=round(w.excess.excess_db, DIGITS),
-        excess_ci95_db=(round(low, DIGITS), round(high, DIGITS)),
+        excess_db=round(float(w.excess.excess_db), DIGITS),
+        excess_ci95_db=(round(float(low), DIGITS), round(float(high), DIGITS)),
         level_db=round(level.level_db, DIGITS),
         level_is_upper_bound=level.is_upper_bound,
         level_unit="dBFS",
         detected=w.excess.detected,
-        detection_limit_db=round(w.excess.detection_limit_db, DIGITS),
+        detection_limit_db=round(float(w.excess.detection_limit_db), DIGITS),
         drift_db=round(drift.rms_db, DIGITS),
         bubbles_per_s=rates,
         flags=flags,

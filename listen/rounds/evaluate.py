@@ -76,7 +76,7 @@ def _paths(odds: Posterior) -> tuple[PathResult, ...]:
             path=p,
             probability=odds.share(p),
             involved=odds.involved(p),
-            evidence_db=dict(odds.evidence_db[p]),
+            evidence_db={name: float(db) for name, db in odds.evidence_db[p].items()},  # JSON takes no numpy
         )
         for p in odds.paths
     ]

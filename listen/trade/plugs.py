@@ -17,6 +17,10 @@ class Plug(msgspec.Struct, frozen=True):
     words: str
     look: str
     """How to recognise it."""
+    one: str = ""
+    """Evidence row where this plug alone looks so."""
+    all: str = ""
+    """Evidence row where all do."""
     says_nothing: bool = False
     """True where the look carries no weight."""
     note: str = ""

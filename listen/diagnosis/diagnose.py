@@ -1,0 +1,134 @@
+"""The diagnosis over the whole engine: from findings to leading causes, contradictions, next checks and limits."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from listen.diagnosis import wording
+from listen.diagnosis.case import EngineCase
+from listen.diagnosis.compression import compression_findings
+from listen.diagnosis.ear import ear_findings
+from listen.diagnosis.faults import Lead, at_place, leads
+from listen.diagnosis.finding import Finding
+from listen.diagnosis.leakage import leakage_findings
+from listen.diagnosis.looks import plug_findings, symptom_findings
+from listen.diagnosis.model import Candidate, Diagnosis, Fault, Kind
+from listen.diagnosis.outlook import cylinder_standing, doubts
+from listen.diagnosis.tested import have, tests_of, was_made
+from listen.diagnosis.weigh import Standing, odds_shares, standings
+from listen.diagnosis.wet import wet_findings
+from listen.trade.causes import causes
+from listen.trade.checks import Check, check_alone, checks_between
+from listen.trade.doubts import blind_spots
+from listen.trade.evidence import evidence_rows
+from listen.trade.numbers import limit
+
+OPEN_BELOW = 0.3
+"""A leading cause less probable than this is not named as leading."""
+
+
+def diagnose(case: EngineCase) -> Diagnosis:
+    """Weigh everything known about an engine.
+
+    Parameters
+    ----------
+    case
+        Readings, paths heard, plugs, symptoms; anything may be missing.
+
+    Returns
+    -------
+    Diagnosis
+        Same input, same output; "cannot tell" is ``kind="open"``.
+    """
+    findings = findings_of(case)
+    ranked = standings(case, findings)
+    field = at_place(None, ranked)
+    candidates = tuple(_candidate(s, p) for s, p in zip(field, odds_shares(field), strict=True))
+    weighing = any(f.id in evidence_rows() for f in findings)
+    faults = tuple(_fault(lead, case) for lead in leads(ranked)) if weighing else ()
+    kind = _kind(faults)
+    return Diagnosis(
+        kind=kind,
+        text=wording.summary(kind, faults, candidates),
+        faults=faults,
+        candidates=candidates,
+        contradictions=doubts(findings),
+        cylinders=tuple(cylinder_standing(case, n, faults) for n in case.engine.cylinders),
+        tests=tests_of(case),
+    )
+
+
+def findings_of(case: EngineCase) -> tuple[Finding, ...]:
+    """Everything the tables have a row for."""
+    return (
+        *compression_findings(case),
+        *wet_findings(case),
+        *leakage_findings(case),
+        *ear_findings(case),
+        *plug_findings(case),
+        *symptom_findings(case),
+    )
+
+
+def _candidate(s: Standing, probability: float) -> Candidate:
+    return Candidate(s.cause, causes()[s.cause].words, round(s.score_db, 1), round(probability, 4))
+
+
+def _fault(lead: Lead, case: EngineCase) -> Fault:
+    top, cause = lead.top, causes()[lead.top.cause]
+    others = [_candidate(s, p) for s, p in zip(lead.field, lead.shares, strict=True) if s is not top]
+    others.sort(key=lambda c: -c.score_db)
+    rivals = tuple(c for c in others if top.score_db - c.score_db <= limit("rivals_db"))
+    probability = lead.shares[lead.field.index(top)]
+    place = wording.place(cause, lead.cylinders)
+    return Fault(
+        cause=cause.id,
+        words=cause.words,
+        cylinders=lead.cylinders,
+        place=place,
+        probability=round(probability, 4),
+        score_db=round(top.score_db, 1),
+        sure=wording.sure(probability),
+        rivals=rivals,
+        runner_up=others[0] if others else None,
+        prior_db=round(cause.prior_db, 1),
+        supports=tuple(sorted((x for x in top.lines if x.db > 0), key=lambda x: -x.db)),
+        against=tuple(sorted((x for x in top.lines if x.db < 0), key=lambda x: x.db)),
+        capped_db=top.capped_db,
+        next_check=next_check(cause.id, [c.cause for c in others], have(case, lead.cylinders)),
+        repeat_first=any(c.cause == "test-fault" for c in rivals),
+        not_meant=cause.not_meant,
+        owner=cause.owner,
+        not_tested=_untested(case, cause.tests, lead.cylinders),
+        text=wording.fault(cause, place, probability, rivals),
+    )
+
+
+def next_check(cause: str, others: Sequence[str], done: frozenset[str]) -> Check:
+    """Cheapest check that separates a cause from its runner-up; from the next rival where the table has none."""
+    for other in others[:3]:
+        if found := checks_between(cause, other, done):
+            return found[0]
+    return check_alone(cause)
+
+
+def _untested(case: EngineCase, tests: tuple[str, ...], cylinders: tuple[int, ...]) -> tuple[str, ...]:
+    words = {"cooling": "the cooling system", "crankcase": "crankcase pressure"}
+    return tuple(
+        blind_spots()[t].words if t in blind_spots() else words[t] for t in tests if not was_made(case, t, cylinders)
+    )
+
+
+def _kind(faults: Sequence[Fault]) -> Kind:
+    if not faults:
+        return "nothing-entered"
+    first = faults[0]
+    if first.probability < OPEN_BELOW:
+        return "open"
+    if len(faults) > 1:
+        return "several-faults"
+    if first.cause == "test-fault":
+        return "repeat-test"
+    if first.rivals:
+        return "two-causes"
+    return "nothing-found" if first.cause == "nothing-found" else "one-cause"

@@ -1,0 +1,111 @@
+"""What was heard where: escape paths as the listening judge weighs them, the tech's own call, bubbles."""
+
+from __future__ import annotations
+
+from listen.diagnosis.case import CylinderCase, EngineCase
+from listen.diagnosis.finding import Finding
+from listen.trade.layout import neighbours
+from listen.trade.numbers import limit
+
+BY_EAR_SHARE = 0.5
+"""Part of a row's weight that counts where only the tech's ear heard it (likely, not strong)."""
+MIN_LISTENED = 3
+"""Cylinders listened to before "on all alike" can be said."""
+WORDS = {
+    "exhaust-valve": "tailpipe",
+    "intake-valve": "intake",
+    "rings": "oil filler",
+    "next-cylinder": "next plug hole",
+}
+
+
+def heard_share(c: CylinderCase, path: str) -> float:
+    """Part of the evidence that counts for a path: 1 strong, 0.5 likely or by ear alone, 0 neither."""
+    if not c.paths:
+        return BY_EAR_SHARE if path in c.by_ear else 0.0
+    p = c.paths.get(path, 0.0)
+    return 1.0 if p >= limit("path_strong") else 0.5 if p >= limit("path_likely") else 0.0
+
+
+def ear_findings(case: EngineCase) -> list[Finding]:
+    """Findings of listening and looking for bubbles, cylinder by cylinder."""
+    on_all = _filler_on_all(case)
+    found = [Finding("heard-filler-all", (), "at the filler on most cylinders")] if on_all else []
+    for c in case.cylinders:
+        found += [*_valves(c), *_rings(c, on_all), *_coolant(c), *_next(case, c), *_set_up(c), *_nothing(c)]
+        found += _derived(case, c)
+    silent = [f for f in found if f.id == "heard-nothing"]
+    if len(silent) == len(case.engine.cylinders):
+        found.append(Finding("heard-nothing", (), "on every cylinder", min(f.share for f in silent)))
+    return found
+
+
+def _row(row: str, c: CylinderCase, path: str, share: float, partner: int | None = None) -> Finding:
+    how = f"{100 * c.paths[path]:.0f} % by the judge" if path in c.paths else "called by ear"
+    return Finding(row, (c.cylinder,), f"cylinder {c.cylinder}: {WORDS.get(path, path)}, {how}", share, partner)
+
+
+def _valves(c: CylinderCase) -> list[Finding]:
+    rows = (("exhaust-valve", "heard-tailpipe"), ("intake-valve", "heard-intake"))
+    return [_row(row, c, path, share) for path, row in rows if (share := heard_share(c, path))]
+
+
+def _filler_on_all(case: EngineCase) -> bool:
+    listened = [c for c in case.cylinders if c.paths or c.by_ear]
+    heard = [c for c in listened if heard_share(c, "rings")]
+    return len(listened) >= MIN_LISTENED and len(heard) >= limit("most_share") * len(listened)
+
+
+def _rings(c: CylinderCase, on_all: bool) -> list[Finding]:
+    share = heard_share(c, "rings")
+    return [_row("heard-filler-one", c, "rings", share)] if share and not on_all else []
+
+
+def _coolant(c: CylinderCase) -> list[Finding]:
+    if c.bubbles_seen:
+        return [Finding("bubbles", (c.cylinder,), f"cylinder {c.cylinder}: bubbles seen")]
+    share = heard_share(c, "coolant-passage")
+    return [_row("bubbles", c, "coolant-passage", share)] if share else []
+
+
+def _next(case: EngineCase, c: CylinderCase) -> list[Finding]:
+    share = heard_share(c, "next-cylinder")
+    if not share:
+        return []
+    beside = neighbours(case.engine, c.cylinder)
+    holes = c.heard_at_holes or (beside if len(beside) == 1 else ())
+    partner = holes[0] if len(holes) == 1 else None
+    carried = [p for p in ("exhaust-valve", "intake-valve") if heard_share(c, p)]
+    rows = {"exhaust-valve": "heard-neighbour-and-tailpipe", "intake-valve": "heard-neighbour-and-intake"}
+    found = [_row(rows[p], c, "next-cylinder", share, partner) for p in carried]
+    if not carried:
+        found = [_row("heard-neighbour", c, "next-cylinder", share, partner)]
+    other = next((o for o in case.cylinders if o.cylinder == partner), None)
+    if other is not None and other.paths and not heard_share(other, "next-cylinder"):
+        found.append(
+            Finding("heard-neighbour-one-way", (c.cylinder,), f"cylinder {c.cylinder} into {partner}, not back")
+        )
+    return found
+
+
+def _set_up(c: CylinderCase) -> list[Finding]:
+    rows = (("fitting", "heard-fitting"), ("set-up", "heard-set-up"))
+    return [_row(row, c, path, share) for path, row in rows if (share := heard_share(c, path))]
+
+
+def _nothing(c: CylinderCase) -> list[Finding]:
+    share = heard_share(c, "none") if c.paths else 0.0
+    if not share or c.bubbles_seen:
+        return []
+    loss = c.loss_percent
+    row = "loss-without-hiss" if loss is not None and loss > limit("loss_high_percent") else "heard-nothing"
+    return [Finding(row, (c.cylinder,), f"cylinder {c.cylinder}: nothing beyond normal blow-by", share)]
+
+
+def _derived(case: EngineCase, c: CylinderCase) -> list[Finding]:
+    named = {path for path in WORDS if heard_share(c, path)} if c.paths else set()
+    found = [Finding("some-path-heard", (c.cylinder,), f"cylinder {c.cylinder}")] if named else []
+    if named and c.by_ear and not named & set(c.by_ear):
+        words = f"cylinder {c.cylinder}: ear {', '.join(c.by_ear)}; microphone {', '.join(sorted(named))}"
+        found.append(Finding("ear-and-tool-disagree", (c.cylinder,), words))
+    return found

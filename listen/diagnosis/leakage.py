@@ -1,0 +1,104 @@
+"""What the loss of all cylinders says, and whether it fits the compression."""
+
+from __future__ import annotations
+
+from statistics import median
+
+from listen.diagnosis.case import EngineCase
+from listen.diagnosis.compression import all_low, low_cylinders, shares
+from listen.diagnosis.finding import Finding
+from listen.trade.numbers import agreeing_share, limit
+
+
+def losses(case: EngineCase) -> dict[int, float]:
+    """Loss by cylinder, percent."""
+    return {c.cylinder: c.loss_percent for c in case.cylinders if c.loss_percent is not None}
+
+
+def stands_out(case: EngineCase, n: int) -> bool:
+    """True where a cylinder loses far more than the others."""
+    loss = losses(case)
+    others = [percent for m, percent in loss.items() if m != n]
+    return bool(others) and loss[n] - median(others) >= limit("loss_above_points")
+
+
+def leakage_findings(case: EngineCase) -> list[Finding]:
+    """Findings of the loss readings."""
+    return [*_each(case), *_engine(case), *_beside_compression(case)]
+
+
+def _each(case: EngineCase) -> list[Finding]:
+    loss = losses(case)
+    found = []
+    for c in case.cylinders:
+        n, percent = c.cylinder, c.loss_percent
+        if percent is None:
+            continue
+        words = f"cylinder {n}: {percent:g} %"
+        if percent <= limit("loss_good_percent"):
+            found.append(Finding("loss-low", (n,), words))
+        elif percent <= limit("loss_usable_percent") and not stands_out(case, n):
+            found.append(Finding("loss-usable", (n,), words))
+        if stands_out(case, n):
+            others = median(v for m, v in loss.items() if m != n)
+            found.append(Finding("loss-stands-out", (n,), f"{words}, the others {others:g} %"))
+        elif len(loss) == 1 and percent > limit("loss_high_percent"):
+            found.append(Finding("loss-high-alone", (n,), words))
+        if percent >= limit("loss_total_percent"):
+            found.append(Finding("loss-total", (n,), words))
+        again = c.loss_again_percent
+        if again is not None and abs(again - percent) > limit("loss_repeat_points"):
+            found.append(Finding("loss-repeats-badly", (n,), f"{words}, then {again:g} %"))
+    return found
+
+
+def _engine(case: EngineCase) -> list[Finding]:
+    loss = losses(case)
+    if len(loss) < len(case.engine.cylinders):
+        return []
+    low, high = min(loss.values()), max(loss.values())
+    words = f"all {low:g} to {high:g} %"
+    even = high - low <= limit("loss_even_points")
+    if high <= limit("loss_good_percent"):
+        return [Finding("loss-low", (), words)]
+    if high <= limit("loss_usable_percent") and even:
+        return [Finding("loss-usable", (), words)]
+    worn = low >= limit("loss_usable_percent") and high <= limit("loss_worn_percent")
+    if worn and even and len(loss) > 1 and not _heard_elsewhere(case):
+        return [Finding("loss-worn-even", (), words)]
+    return []
+
+
+def _heard_elsewhere(case: EngineCase) -> bool:
+    """True where any path but the rings is likely on any cylinder."""
+    harmless = ("rings", "none")
+    return any(p >= limit("path_likely") for c in case.cylinders for path, p in c.paths.items() if path not in harmless)
+
+
+def _beside_compression(case: EngineCase) -> list[Finding]:
+    share, loss, low = shares(case), losses(case), low_cylinders(case)
+    tight = {n for n, percent in loss.items() if n in low and percent <= limit("loss_tight_percent")}
+    found = []
+    if all_low(case) and len(tight) == len(loss) == len(case.engine.cylinders):
+        found.append(
+            Finding("all-low-compression-low-loss", (), f"loss {min(loss.values()):g} to {max(loss.values()):g} %")
+        )
+    for n, percent in loss.items():
+        words = f"cylinder {n}: {percent:g} % loss" + (
+            f", {100 * share[n]:.0f} % of the best compression" if n in share else ""
+        )
+        if n in tight and percent <= limit("loss_good_percent"):
+            found.append(Finding("low-compression-but-tight", (n,), words))
+        if n in tight and not all_low(case):
+            found.append(Finding("low-compression-low-loss", (n,), words))
+        good = share.get(n, 0.0) >= limit("watch_share") and not all_low(case)
+        if good and percent > limit("loss_high_percent"):
+            found.append(Finding("good-compression-high-loss", (n,), words))
+        if n in share and not all_low(case) and _disagree(share[n], percent):
+            found.append(Finding("loss-and-compression-disagree", (n,), words))
+    return found
+
+
+def _disagree(share: float, percent: float) -> bool:
+    lowest, highest = agreeing_share(percent)
+    return not lowest - limit("disagree_share") <= share <= highest + limit("disagree_share")

@@ -1,0 +1,110 @@
+"""The result of the diagnosis: faults with their rivals, checks and limits; contradictions; what was not tested."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import msgspec
+
+from listen.diagnosis.weigh import Line
+from listen.trade.checks import Check
+
+DISCLAIMER = (
+    "Odds rest on weights that are the authors' estimates, to be corrected by findings. "
+    "The engine maker's data and a qualified person decide; nothing here is a repair order."
+)
+"""Stands wherever a diagnosis is shown."""
+
+Kind = Literal["nothing-entered", "open", "one-cause", "two-causes", "several-faults", "repeat-test", "nothing-found"]
+StandingWord = Literal["not tested", "sound", "watch", "suspect", "fault", "test again"]
+
+
+class Candidate(msgspec.Struct, frozen=True):
+    """One cause that could explain the findings."""
+
+    cause: str
+    words: str
+    score_db: float
+    """Odds in decibans."""
+    probability: float
+    """Share among all causes known here, if one of them is the case."""
+
+
+class Fault(msgspec.Struct, frozen=True, kw_only=True):
+    """One thing that is wrong, as far as it can be told, and how to tell further."""
+
+    cause: str
+    words: str
+    cylinders: tuple[int, ...]
+    """Empty: the whole engine, or a cylinder not known."""
+    place: str
+    """``cylinder 3``, ``the whole engine``, ``cylinder not known``."""
+    probability: float
+    score_db: float
+    sure: str
+    """How sure, in words."""
+    rivals: tuple[Candidate, ...]
+    """Causes within 6 dB (4 to 1): both are said."""
+    runner_up: Candidate | None
+    prior_db: float
+    supports: tuple[Line, ...]
+    against: tuple[Line, ...]
+    capped_db: float
+    next_check: Check
+    repeat_first: bool
+    """True where the test itself is nearly as likely as any fault."""
+    not_meant: str
+    owner: str
+    not_tested: tuple[str, ...]
+    """Tests that would speak of this cause and were not made here."""
+    text: str
+    """Two or three sentences, ready to show."""
+
+
+class Doubt(msgspec.Struct, frozen=True):
+    """A contradiction, shown as it is."""
+
+    id: str
+    cylinders: tuple[int, ...]
+    words: str
+    then: str
+
+
+class CylinderStanding(msgspec.Struct, frozen=True):
+    """How one cylinder stands, for a drawing."""
+
+    cylinder: int
+    word: StandingWord
+    cause: str = ""
+    """Leading cause where there is a fault or suspicion."""
+    words: str = ""
+
+
+class TestState(msgspec.Struct, frozen=True):
+    """One kind of test: on which cylinders it was made, what it is blind to."""
+
+    __test__ = False
+
+    test: str
+    words: str
+    cylinders: tuple[int, ...]
+    made: bool
+    note: str
+    blind_to: tuple[str, ...]
+    misleads: tuple[str, ...]
+
+
+class Diagnosis(msgspec.Struct, frozen=True, kw_only=True):
+    """What the evidence says about the whole engine."""
+
+    schema: str = "hissway.diagnosis/1"
+    kind: Kind
+    text: str
+    """What may be said, a few sentences."""
+    faults: tuple[Fault, ...]
+    candidates: tuple[Candidate, ...]
+    """All causes, highest first."""
+    contradictions: tuple[Doubt, ...]
+    cylinders: tuple[CylinderStanding, ...]
+    tests: tuple[TestState, ...]
+    disclaimer: str = DISCLAIMER

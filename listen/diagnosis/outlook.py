@@ -1,0 +1,53 @@
+"""What does not go together in the findings, and one word for how each cylinder stands."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from listen.diagnosis.case import EngineCase
+from listen.diagnosis.compression import shares
+from listen.diagnosis.finding import Finding
+from listen.diagnosis.leakage import losses
+from listen.diagnosis.model import CylinderStanding, Doubt, Fault, StandingWord
+from listen.trade.doubts import contradictions
+from listen.trade.numbers import limit
+
+FAULT_FROM = 0.5
+"""A cylinder counts as faulty from this probability, as suspect below."""
+
+
+def doubts(findings: Sequence[Finding]) -> tuple[Doubt, ...]:
+    """Contradictions on each cylinder, and on the engine."""
+    found = []
+    places: list[int | None] = [None, *sorted({n for f in findings for n in f.cylinders})]
+    for row in contradictions():
+        on = [n for n in places if _stands(row.needs, row.unless, {f.id for f in findings if _at(f, n)})]
+        numbers = tuple(n for n in on if n is not None)
+        if None in on:
+            found.append(Doubt(row.id, (), row.words, row.then))
+        elif numbers:
+            found.append(Doubt(row.id, numbers, row.words, row.then))
+    return tuple(found)
+
+
+def _at(f: Finding, n: int | None) -> bool:
+    return not f.cylinders if n is None else n in f.cylinders
+
+
+def _stands(needs: tuple[str, ...], unless: tuple[str, ...], here: set[str]) -> bool:
+    return set(needs) <= here and not here.intersection(unless)
+
+
+def cylinder_standing(case: EngineCase, n: int, faults: Sequence[Fault]) -> CylinderStanding:
+    """One word for a cylinder."""
+    c = next((c for c in case.cylinders if c.cylinder == n), None)
+    for f in faults:
+        if n in f.cylinders:
+            word: StandingWord = "fault" if f.probability >= FAULT_FROM else "suspect"
+            return CylinderStanding(n, "test again" if f.cause == "test-fault" else word, f.cause, f.words)
+    share, loss = shares(case).get(n), losses(case).get(n)
+    if c is None or (c.dry_kpa is None and loss is None and not c.paths):
+        return CylinderStanding(n, "not tested")
+    low = share is not None and share < limit("watch_share")
+    lossy = loss is not None and loss > limit("loss_usable_percent")
+    return CylinderStanding(n, "watch" if low or lossy else "sound")

@@ -1,0 +1,57 @@
+"""Which tests were made on which cylinders, and what remains untested."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from listen.diagnosis.case import CylinderCase, EngineCase
+from listen.diagnosis.model import TestState
+from listen.trade.doubts import blind_spots
+from listen.trade.symptoms import symptom
+
+BY_CYLINDER: dict[str, Callable[[CylinderCase], bool]] = {
+    "compression": lambda c: c.dry_kpa is not None,
+    "wet": lambda c: c.wet_kpa is not None,
+    "loss": lambda c: c.loss_percent is not None,
+    "listening": lambda c: bool(c.paths),
+    "bubbles": lambda c: c.bubbles_seen is not None or "coolant-passage" in c.paths,
+    "plugs": lambda c: bool(c.plug),
+}
+"""How a cylinder shows that a test was made on it."""
+
+BY_GROUP = {"smoke": ("smoke", "oil", "running"), "cooling": ("cooling",), "crankcase": ("oil",)}
+"""Symptom groups that show that the engine was looked at in this way."""
+
+
+def made_on(case: EngineCase, test: str) -> tuple[int, ...]:
+    """Cylinders on which a test was made."""
+    made = BY_CYLINDER.get(test)
+    return tuple(c.cylinder for c in case.cylinders if made and made(c))
+
+
+def was_made(case: EngineCase, test: str, cylinders: tuple[int, ...] = ()) -> bool:
+    """True where a test was made (on all the given cylinders, if any are given)."""
+    if test in BY_GROUP:
+        return case.symptoms_asked or any(symptom(s).group in BY_GROUP[test] for s in case.symptoms)
+    made = made_on(case, test)
+    return set(cylinders) <= set(made) if cylinders else bool(made)
+
+
+def tests_of(case: EngineCase) -> tuple[TestState, ...]:
+    """Every kind of test the tables know, made or not."""
+    return tuple(_state(case, test) for test in blind_spots())
+
+
+def _state(case: EngineCase, test: str) -> TestState:
+    spot = blind_spots()[test]
+    on = made_on(case, test)
+    made = was_made(case, test)
+    missing = [n for n in case.engine.cylinders if n not in on] if test in BY_CYLINDER else []
+    note = "made" if made and not missing else "not made" if not made else f"not on {', '.join(map(str, missing))}"
+    return TestState(test, spot.words, on, made, note, spot.blind_to, spot.misleads)
+
+
+def have(case: EngineCase, cylinders: tuple[int, ...]) -> frozenset[str]:
+    """Kinds of evidence the job holds for these cylinders (all of them), for skipping checks already done."""
+    kinds = {test for test in BY_CYLINDER if was_made(case, test, cylinders)}
+    return frozenset(kinds | set(case.done))

@@ -1,0 +1,122 @@
+"""Adds the weights of all findings up for each cause, within the caps of the evidence table.
+
+Symbols: a cause starts with its prior odds in decibans; each row of the table adds its weight (10 lg of a likelihood
+ratio, after I. J. Good's weight of evidence) times the share that counts; families of rows are capped; the sum is the
+cause's score. Within a set of causes that exclude each other the odds are 10^(score/10), scaled to sum to 1.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+import msgspec
+
+from listen.diagnosis.case import EngineCase
+from listen.diagnosis.finding import Finding
+from listen.trade.causes import Cause, causes
+from listen.trade.evidence import Evidence, Family, caps, evidence_rows
+
+
+class Line(msgspec.Struct, frozen=True):
+    """One row's weight on one cause."""
+
+    evidence: str
+    words: str
+    detail: str
+    why: str
+    db: float
+    """Signed decibans, before any cap."""
+    own: bool
+    """True where it belongs to the cylinder of the standing, not to the engine."""
+    sources: tuple[str, ...] = ()
+    strength: str = ""
+
+
+class Standing(msgspec.Struct, frozen=True):
+    """How one cause stands on one cylinder, or on the whole engine."""
+
+    cause: str
+    cylinder: int | None
+    score_db: float
+    """Prior odds plus capped weights, decibans."""
+    lines: tuple[Line, ...]
+    capped_db: float
+    """What the caps took away (0 where nothing): weights plus this plus the prior make the score."""
+    partner: int | None = None
+    """The other cylinder, where the findings name a pair."""
+
+    @property
+    def own_db(self) -> float:
+        """Weights that belong to this cylinder alone, uncapped."""
+        return sum(line.db for line in self.lines if line.own)
+
+
+def standings(case: EngineCase, findings: Sequence[Finding]) -> tuple[Standing, ...]:
+    """Every cause on every cylinder it may belong to, highest first."""
+    cylinders: list[int | None] = [c.cylinder for c in case.cylinders] or [None]
+    made = []
+    for cause in causes().values():
+        places = cylinders if cause.scope == "cylinder" else [None]
+        made += [standing(cause, n, findings) for n in places]
+    return tuple(sorted(made, key=lambda s: (-s.score_db, s.cause, s.cylinder or 0)))
+
+
+def standing(cause: Cause, cylinder: int | None, findings: Sequence[Finding]) -> Standing:
+    """One cause's standing; each row counts once, with the largest share found."""
+    best: dict[str, Finding] = {}
+    for f in findings:
+        row = evidence_rows().get(f.id)
+        if row is None or not _speaks(row, f, cause, cylinder) or not row.weight_db(cause.id):
+            continue
+        if f.id not in best or _rank(f) > _rank(best[f.id]):
+            best[f.id] = f
+    lines = tuple(_line(evidence_rows()[f.id], f, cause.id) for f in best.values())
+    raw_db = sum(line.db for line in lines)
+    kept_db = capped_sum(lines)
+    named = [f.partner for f in best.values() if f.partner is not None]
+    partner = named[0] if cause.id == "gasket-next" and named else None
+    return Standing(cause.id, cylinder, round(cause.prior_db + kept_db, 6), lines, round(kept_db - raw_db, 6), partner)
+
+
+def _rank(f: Finding) -> tuple[float, bool]:
+    """A row counts with its largest share; the cylinder's own finding is preferred to the engine's."""
+    return f.share, bool(f.cylinders)
+
+
+def _speaks(row: Evidence, f: Finding, cause: Cause, cylinder: int | None) -> bool:
+    """True where a finding concerns a cause at a place."""
+    if cause.scope == "cylinder":
+        return not f.cylinders or cylinder in f.cylinders
+    return not f.cylinders or not row.needs_all
+
+
+def _line(row: Evidence, f: Finding, cause: str) -> Line:
+    db = round(row.weight_db(cause) * f.share, 6)
+    return Line(row.id, row.words, f.detail, row.why, db, bool(f.cylinders), row.sources, row.strength)
+
+
+def capped_sum(lines: Iterable[Line]) -> float:
+    """Sum of weights after the caps of the families."""
+    by: dict[Family, float] = dict.fromkeys(("compression", "leak", "plugs", "smoke", "symptoms", "alone"), 0.0)
+    for line in lines:
+        by[evidence_rows()[line.evidence].family] += line.db
+    cap = caps()
+    smoke = clamp(by["smoke"], cap.smoke)
+    looks = clamp(clamp(by["plugs"], cap.plugs) + smoke, cap.plugs_and_smoke)
+    symptoms = clamp(smoke + clamp(by["symptoms"], cap.symptoms), cap.smoke_and_symptoms) - smoke
+    tests = clamp(by["compression"], cap.compression) + clamp(by["leak"], cap.leak)
+    return tests + looks + symptoms + by["alone"]
+
+
+def clamp(db: float, most_db: float) -> float:
+    """``db`` held between minus and plus ``most_db``."""
+    return max(-most_db, min(most_db, db))
+
+
+def odds_shares(rivals: Sequence[Standing]) -> tuple[float, ...]:
+    """Probability of each standing if exactly one of them is the case."""
+    top = max(s.score_db for s in rivals)
+    weights = [10 ** ((s.score_db - top) / 10) for s in rivals]
+    total = math.fsum(weights)
+    return tuple(w / total for w in weights)

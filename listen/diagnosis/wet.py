@@ -1,0 +1,57 @@
+"""What oil in the cylinder did to the compression, beside what the same oil did in a good cylinder."""
+
+from __future__ import annotations
+
+from listen.diagnosis.case import CylinderCase, EngineCase
+from listen.diagnosis.compression import all_low, shares
+from listen.diagnosis.finding import Finding
+from listen.trade.numbers import limit
+
+
+def wet_findings(case: EngineCase) -> list[Finding]:
+    """Large, partial or no rise on every cylinder that is not good; good ones serve as control."""
+    share = shares(case)
+    control = _control(case, share)
+    found = []
+    for c in case.cylinders:
+        if not c.dry_kpa or c.wet_kpa is None:
+            continue
+        if share.get(c.cylinder, 0.0) >= limit("watch_share") and not all_low(case):
+            continue
+        row = _alone(c.dry_kpa, c.wet_kpa) if control is None else _beside(c.dry_kpa, c.wet_kpa, control)
+        if row == "no-wet-rise" and case.engine.lies_flat:
+            row = "no-wet-rise-lying"
+        found.append(Finding(row, (c.cylinder,), _detail(c, control)))
+    return found
+
+
+def _control(case: EngineCase, share: dict[int, float]) -> CylinderCase | None:
+    """The good cylinder that rose least."""
+    if all_low(case):
+        return None
+    good = [c for c in case.cylinders if c.wet_kpa and c.dry_kpa and share.get(c.cylinder, 0) >= limit("watch_share")]
+    return min(good, key=lambda c: (c.wet_kpa or 0) / (c.dry_kpa or 1), default=None)
+
+
+def _beside(dry: float, wet: float, control: CylinderCase) -> str:
+    assert control.dry_kpa and control.wet_kpa
+    extra_kpa = (wet - dry) - (control.wet_kpa - control.dry_kpa)
+    extra_ratio = (wet / dry) / (control.wet_kpa / control.dry_kpa)
+    if extra_kpa >= limit("wet_rise_kpa") and extra_ratio > limit("wet_rise_ratio"):
+        return "wet-rise"
+    return "no-wet-rise" if extra_ratio < limit("no_wet_rise_ratio") else "partial-wet-rise"
+
+
+def _alone(dry: float, wet: float) -> str:
+    if wet - dry >= limit("wet_rise_kpa") and wet / dry > limit("wet_rise_ratio_alone"):
+        return "wet-rise"
+    return "no-wet-rise" if wet / dry < limit("no_wet_rise_ratio_alone") else "partial-wet-rise"
+
+
+def _detail(c: CylinderCase, control: CylinderCase | None) -> str:
+    assert c.dry_kpa and c.wet_kpa is not None
+    words = f"cylinder {c.cylinder}: {c.dry_kpa:.0f} dry, {c.wet_kpa:.0f} kPa wet"
+    if control is None:
+        return words + ", no good cylinder served as control"
+    assert control.dry_kpa and control.wet_kpa
+    return words + f"; control cylinder {control.cylinder}: {control.dry_kpa:.0f} and {control.wet_kpa:.0f} kPa"

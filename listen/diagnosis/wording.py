@@ -1,0 +1,54 @@
+"""Sentences of the diagnosis: places, how sure, what is said of a fault and of the engine."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from listen.diagnosis.finding import numbers_of
+from listen.diagnosis.model import Candidate, Fault, Kind
+from listen.trade.causes import Cause
+
+SURE = ((0.95, "very likely"), (0.8, "likely"), (0.5, "more likely than not"), (0.3, "possible"))
+"""Words for a probability, from this figure up."""
+NOT_SURE = "one of several"
+
+
+def sure(probability: float) -> str:
+    """How sure, in words."""
+    return next((words for floor, words in SURE if probability >= floor), NOT_SURE)
+
+
+def place(cause: Cause, cylinders: tuple[int, ...]) -> str:
+    """Where a fault is."""
+    if cylinders and cause.id == "gasket-next" and len(cylinders) == 2:
+        return f"between cylinders {cylinders[0]} and {cylinders[1]}"
+    if cylinders and cause.scope == "cylinder":
+        return numbers_of(cylinders)
+    if cause.id == "test-fault":
+        return "the test as a whole"
+    return "the whole engine" if cause.scope == "engine" else "cylinder not known"
+
+
+def fault(cause: Cause, where: str, probability: float, rivals: Sequence[Candidate]) -> str:
+    """What may be said of one fault."""
+    said = f"{where[0].upper()}{where[1:]}: {cause.words}, {sure(probability)} on what was entered."
+    if rivals:
+        named = [c.words for c in rivals]
+        others = named[0] if len(named) == 1 else ", ".join(named[:-1]) + f" or {named[-1]}"
+        said += f" It cannot be told from {others} yet."
+    return f"{said} {cause.not_meant}"
+
+
+def summary(kind: Kind, faults: Sequence[Fault], candidates: Sequence[Candidate]) -> str:
+    """What may be said of the engine."""
+    if kind == "nothing-entered":
+        return "Nothing has been entered yet that the tables can weigh."
+    if kind == "open":
+        named = ", ".join(c.words for c in candidates[:3])
+        return f"Cannot tell yet; first in line stand {named}. Next: {faults[0].next_check.do}"
+    said = " ".join(f.text for f in faults)
+    if kind == "several-faults":
+        said = f"{len(faults)} faults stand side by side. {said}"
+    if any(f.repeat_first for f in faults):
+        said += " The test itself is nearly as likely: repeat it first."
+    return f"{said} Next: {faults[0].next_check.do}"

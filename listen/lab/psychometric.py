@@ -52,7 +52,8 @@ def _log_prior() -> NDArray[np.float64]:
 
 def share_right(level_db: ArrayLike, threshold_db: ArrayLike, spread_db: ArrayLike) -> NDArray[np.float64]:
     """Probability of the right interval."""
-    z = (np.asarray(level_db, dtype=np.float64) - threshold_db) / np.asarray(spread_db, dtype=np.float64)
+    x, t, s = (np.asarray(v, dtype=np.float64) for v in (level_db, threshold_db, spread_db))
+    z = (x - t) / s
     return np.asarray(0.5 + (0.5 - LAPSE) / (1 + np.exp(-np.clip(z, -60, 60))))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from itertools import pairwise
 
 import msgspec
 
@@ -93,7 +94,7 @@ def _confusion(answers: Sequence[Answer]) -> dict[str, dict[str, int]]:
 
 def _calibration(named: Sequence[Answer]) -> tuple[Bin, ...]:
     bins = []
-    for low, high in zip(CONFIDENCE_BINS[:-1], CONFIDENCE_BINS[1:], strict=True):
+    for low, high in pairwise(CONFIDENCE_BINS):
         last = high == CONFIDENCE_BINS[-1]
         mine = [a for a in named if low <= a.sure < high or (last and a.sure == high)]
         if mine:

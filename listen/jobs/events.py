@@ -324,8 +324,8 @@ class Merged(Payload, frozen=True, kw_only=True):
 
     fork: str
     """SHA-256 of the last line both journals share."""
-    lines: tuple[str, ...]
-    """The other journal's lines after the fork, unchanged: a chain of their own from ``fork``."""
+    lines: tuple[msgspec.Raw, ...]
+    """The other journal's lines after the fork, byte for byte: a chain of their own from ``fork``."""
     source: str
     """Name of the bag or folder they came from."""
     text: str = ""
@@ -387,3 +387,5 @@ class Event(msgspec.Struct, frozen=True, kw_only=True):
     """SHA-256 of the journal line it stands on."""
     merged: bool = False
     """True where it came in with another machine's events."""
+    unseen: frozenset[str] = frozenset()
+    """Events that stand before it here but were not in the journal where it was written."""

@@ -51,12 +51,12 @@ def _stamped(event: ev.Event) -> Stamped:
 
 
 def _touch(record: RoundRecord, event: ev.Event) -> RoundRecord:
-    """Note on a signed round that something came after the signature."""
+    """Note that an event concerns a round; on a signed round that is a change after signing."""
+    sentence = f"{_kind(event).replace('-', ' ')}, by {event.actor or 'unnamed'}, {event.time}"
+    record = replace(record, touches=(*record.touches, (event.id, sentence)))
     if not record.signed:
         return record
-    words = _kind(event).replace("-", " ")
-    sentence = f"changed after signing: {words}, by {event.actor or 'unnamed'}, {event.time}"
-    return replace(record, changed_after_signing=(*record.changed_after_signing, sentence))
+    return replace(record, changed_after_signing=(*record.changed_after_signing, f"changed after signing: {sentence}"))
 
 
 def _with_round(job: Job, round_id: str, event: ev.Event, change: Callable[[RoundRecord], RoundRecord]) -> Job:
@@ -195,8 +195,12 @@ def _decided(job: Job, p: ev.Confirmed | ev.Overruled | ev.SentBack, event: ev.E
 
 def _signed(job: Job, p: ev.Signed, event: ev.Event) -> Job:
     job.round(p.round_id)
-    rounds = tuple(replace(r, signatures=(*r.signatures, p)) if r.id == p.round_id else r for r in job.rounds)
-    return replace(job, rounds=rounds)
+
+    def sign(r: RoundRecord) -> RoundRecord:
+        missed = tuple(f"not seen by {p.name}: {said}" for touch, said in r.touches if touch in event.unseen)
+        return replace(r, signatures=(*r.signatures, p), changed_after_signing=(*r.changed_after_signing, *missed))
+
+    return replace(job, rounds=tuple(sign(r) if r.id == p.round_id else r for r in job.rounds))
 
 
 def _finding(job: Job, p: ev.FindingRecorded, event: ev.Event) -> Job:
@@ -223,7 +227,8 @@ def _mended(job: Job, p: ev.JournalMended, event: ev.Event) -> Job:
 
 
 def _merged(job: Job, p: ev.Merged, event: ev.Event) -> Job:
-    job = replace(job, merges=(*job.merges, _stamped(event)))
+    said = replace(_stamped(event), payload=replace(p, lines=()))  # what they held is folded on its own
+    job = replace(job, merges=(*job.merges, said))
     return _trouble(job, p.text) if p.text else job
 
 

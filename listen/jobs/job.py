@@ -82,7 +82,9 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     """How many clips had been kept when the latest decision was made."""
     signatures: tuple[Signed, ...] = ()
     changed_after_signing: tuple[str, ...] = ()
-    """One sentence for each event that touched the round after it was signed."""
+    """One sentence for each event that touched the round after it was signed, or that the signer had not seen."""
+    touches: tuple[tuple[str, str], ...] = ()
+    """Id of each event that touched the round, and a sentence on it."""
 
     @property
     def signed(self) -> bool:

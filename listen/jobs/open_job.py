@@ -12,10 +12,11 @@ from msgspec.structs import replace
 
 from listen.errors import JobError
 from listen.jobs import disk
-from listen.jobs.events import ClipKept, JournalMended, PartFound, Payload, RoundOpened
-from listen.jobs.fold import apply, fold
+from listen.jobs.chain import Chain
+from listen.jobs.events import ClipKept, JournalMended, Merged, PartFound, Payload, RoundOpened
+from listen.jobs.fold import fold
 from listen.jobs.job import Job
-from listen.jobs.journal import Chain, Line, expand, write_line
+from listen.jobs.journal import Line, write_line
 from listen.jobs.lock import WriterLock
 from listen.jobs.parts import CLIPS, Partial, is_clip_id, new_partial, partials
 from listen.jobs.summary import JOURNAL, JobSummary, summarize, write_summary
@@ -30,7 +31,7 @@ class OpenJob:
     """A job folder opened to read, or to write by one program at a time."""
 
     def __init__(self, folder: Path, chain: Chain, lock: WriterLock | None, actor: str = "") -> None:
-        self.folder = folder
+        self.folder = folder.absolute()
         self.actor = actor
         """Who is at the keyboard; stands on every event."""
         self._chain = chain
@@ -113,12 +114,10 @@ class OpenJob:
             disk.append(path, data, self._size)
         self._size += len(data)
         self._lines.extend(new)
-        known = {line.event.id for line in self._lines[: -len(new)]} if any(_is_merge(n) for n in new) else set()
-        for line in new:
-            for event in expand(line.event):
-                if event.id not in known:
-                    known.add(event.id)
-                    self._job = apply(self._job, event)
+        if any(isinstance(line.event.payload, Merged) for line in new):
+            self._job = fold(self._chain_now().events())
+        else:
+            self._job = fold((line.event for line in new), self._job)
         self._summarize()
 
     def mend(self, known: JobSummary | None) -> None:
@@ -282,7 +281,3 @@ class OpenJob:
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         self.close()
-
-
-def _is_merge(line: Line) -> bool:
-    return type(line.event.payload).__name__ == "Merged"

@@ -10,9 +10,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from listen.errors import JobError, JournalBroken
+from listen.jobs.chain import Chain, read_chain
 from listen.jobs.disk import create, telling
 from listen.jobs.events import EngineSize, JobOpened
-from listen.jobs.journal import GENESIS, Chain, read_chain, write_line
+from listen.jobs.journal import GENESIS, write_line
 from listen.jobs.lock import WriterLock
 from listen.jobs.open_job import OpenJob
 from listen.jobs.parts import CLIPS, PARTS

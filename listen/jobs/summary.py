@@ -9,10 +9,11 @@ from pathlib import Path
 import msgspec
 
 from listen.errors import JobError
+from listen.jobs.chain import Chain, read_chain
 from listen.jobs.disk import replace, telling
 from listen.jobs.fold import fold
 from listen.jobs.job import Job
-from listen.jobs.journal import GENESIS, Chain, read_chain
+from listen.jobs.journal import GENESIS
 
 JOURNAL = "journal.jsonl"
 SUMMARY = "job.json"

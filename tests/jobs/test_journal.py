@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from listen.errors import JobError
 from listen.jobs import events as ev
+from listen.jobs.chain import read_chain
 from listen.jobs.fold import fold
-from listen.jobs.journal import GENESIS, read_chain, write_line
+from listen.jobs.journal import GENESIS, write_line
 from tests.jobs.made import PAYLOADS, opened, result
 
 

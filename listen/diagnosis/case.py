@@ -26,8 +26,8 @@ class CylinderCase(msgspec.Struct, frozen=True, kw_only=True):
     by_ear: tuple[str, ...] = ()
     """Paths the tech called by ear."""
     bubbles_seen: bool | None = None
-    plug: str = ""
-    """Plug condition, an identifier of ``plugs.toml``."""
+    plugs: tuple[str, ...] = ()
+    """Looks of the plug (or plugs), identifiers of ``plugs.toml``."""
     found: tuple[str, ...] = ()
     """Symptoms of scope ``cylinder``."""
 

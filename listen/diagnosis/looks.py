@@ -16,19 +16,18 @@ NOT_SIDE_VALVE = frozenset({"smoke-blue-first-start"})
 
 def plug_findings(case: EngineCase) -> list[Finding]:
     """Findings of the plugs in order: one like this, or all."""
-    looks = {c.cylinder: plug(c.plug) for c in case.cylinders if c.plug}
-    counts = Counter(p.id for p in looks.values())
-    whole = {look for look, alike in counts.items() if _on_all(case, alike, len(looks))}
-    told = {p.id: p for p in looks.values() if not p.says_nothing}
+    looks = {c.cylinder: [plug(p) for p in dict.fromkeys(c.plugs)] for c in case.cylinders if c.plugs}
+    counts = Counter(p.id for several in looks.values() for p in several)
+    told = {p.id: p for several in looks.values() for p in several if not p.says_nothing}
+    whole = {look for look in told if _on_all(case, counts[look], len(looks))}
     found = [
-        Finding(look.all, (), f"on {counts[look.id]} of {len(looks)} plugs: {look.words}")
-        for look in told.values()
-        if look.id in whole
+        Finding(p.all, (), f"on {counts[p.id]} of {len(looks)} plugs: {p.words}")
+        for p in told.values()
+        if p.id in whole
     ]
-    for n, look in looks.items():
-        own_row = look.id not in whole or look.all == look.one
-        if look.id in told and own_row:
-            found.append(Finding(look.one, (n,), f"plug of cylinder {n}: {look.words}"))
+    for n, several in looks.items():
+        own = [p for p in several if p.id in told and (p.id not in whole or p.all == p.one)]
+        found += [Finding(p.one, (n,), f"plug of cylinder {n}: {p.words}") for p in own]
     return found
 
 

@@ -15,7 +15,7 @@ BY_CYLINDER: dict[str, Callable[[CylinderCase], bool]] = {
     "loss": lambda c: c.loss_percent is not None,
     "listening": lambda c: bool(c.paths),
     "bubbles": lambda c: c.bubbles_seen is not None or "coolant-passage" in c.paths,
-    "plugs": lambda c: bool(c.plug),
+    "plugs": lambda c: bool(c.plugs),
 }
 """How a cylinder shows that a test was made on it."""
 

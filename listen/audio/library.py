@@ -1,33 +1,68 @@
-"""PortAudio as a guest that may be missing or stop answering: loading, listing and stopping it without ever hanging."""
+"""PortAudio as a guest that may be missing or stop answering: one thread talks to it, and nobody waits for ever."""
 
 from __future__ import annotations
 
 import atexit
+import queue
 import sys
 import threading
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import Any, Generic, TypeVar
 
 from listen.errors import AudioError, NoPortAudio
 
 START_S = 5.0
 """Longest wait for PortAudio to start and ask every device what it can."""
 ANSWER_S = 1.5
-"""Longest wait for the sound system; a healthy one opens or stops a stream within 0.1 s."""
+"""Longest wait for any other call; a healthy sound system opens or stops a stream within 0.1 s."""
 
 _T = TypeVar("_T")
 
 
-class _State:
-    """What this process knows of PortAudio; ``streams`` changes under ``_calls`` only."""
+class _Call(Generic[_T]):
+    """One call on its way through the thread that talks to PortAudio."""
 
-    loaded = False
-    streams = 0
-    stuck = False
+    def __init__(self, work: Callable[[], _T]) -> None:
+        self.begun = threading.Event()
+        self.ended = threading.Event()
+        self.value: _T
+        self.error: BaseException | None = None
+        self._work = work
+
+    def run(self) -> None:
+        self.begun.set()
+        try:
+            self.value = self._work()
+        except BaseException as error:  # noqa: BLE001 - handed to the waiting thread, which raises it
+            self.error = error
+        self.ended.set()
 
 
-_calls = threading.Lock()
-"""PortAudio's own calls may not overlap; a hung one keeps this for good, and then nothing is called any more."""
+class _Desk:
+    """The one thread that calls PortAudio (its calls may not overlap), and what this process knows of it."""
+
+    def __init__(self) -> None:
+        self.loaded = False
+        self.stuck = False
+        self.streams: list[Any] = []
+        self._calls: queue.SimpleQueue[_Call[Any]] = queue.SimpleQueue()
+        self._thread: threading.Thread | None = None
+        self._lock = threading.Lock()
+
+    def hand_in(self, call: _Call[Any]) -> None:
+        """Queue a call, starting the thread with the first."""
+        with self._lock:
+            if self._thread is None:
+                self._thread = threading.Thread(target=self._serve, name="portaudio", daemon=True)
+                self._thread.start()
+        self._calls.put(call)
+
+    def _serve(self) -> None:
+        while True:
+            self._calls.get().run()
+
+
+_desk = _Desk()
 
 
 def portaudio() -> Any:
@@ -40,12 +75,8 @@ def portaudio() -> Any:
     AudioError
         A call into the sound system never came back; no new stream can be had in this process.
     """
-    if _State.stuck:
-        raise AudioError(
-            "the sound system no longer answers; what was recorded is kept, close Hissway and start it again"
-        )
     try:
-        return sys.modules["sounddevice"] if _State.loaded else answered(_load, "starting", START_S)
+        return sys.modules["sounddevice"] if _desk.loaded and not _desk.stuck else answered(_load, "starting", START_S)
     except OSError as error:
         raise NoPortAudio(
             "recording and playing need the PortAudio library, which is not installed: "
@@ -53,63 +84,39 @@ def portaudio() -> Any:
         ) from error
 
 
-def answered(call: Callable[[], _T], what: str, limit_s: float = ANSWER_S) -> _T:
-    """Run ``call`` in a daemon thread and give it ``limit_s``.
+def answered(work: Callable[[], _T], what: str, limit_s: float = ANSWER_S) -> _T:
+    """Run ``work`` in the thread that talks to PortAudio and give it ``limit_s`` from when its turn comes.
 
     Raises
     ------
     AudioError
-        It did not come back; from now on :func:`portaudio` refuses, and leaving the program does not wait for it.
+        It did not come back; from now on all calls are refused, and leaving the program does not wait for it.
     Exception
-        Whatever ``call`` raises.
+        Whatever ``work`` raises.
     """
-    result: list[_T] = []
-    raised: list[BaseException] = []
-
-    def run() -> None:
-        try:
-            with _calls:
-                result.append(call())
-        except BaseException as error:  # noqa: BLE001 - handed to the caller's thread below
-            raised.append(error)
-
-    thread = threading.Thread(target=run, name=f"portaudio {what}", daemon=True)
-    thread.start()
-    thread.join(limit_s)
-    if thread.is_alive():
+    call = _Call(work)
+    _desk.hand_in(call)
+    while not call.begun.wait(0.05):
+        _refuse_if_stuck()
+    if not call.ended.wait(limit_s):
         _give_up()
         raise AudioError(f"the sound system does not answer ({what}); restart it or the machine, then start again")
-    if raised:
-        raise raised[0]
-    return result[0]
+    if call.error is not None:
+        raise call.error
+    return call.value
 
 
-def stream_opened() -> None:
-    """Count one more open stream, from within a call that :func:`answered` runs."""
-    _State.streams += 1
+def stream_opened(stream: Any) -> None:
+    """Remember an open stream, from within a call that :func:`answered` runs."""
+    _desk.streams.append(stream)
 
 
 def close_stream(stream: Any) -> bool:
-    """Abort and close ``stream``; False where the sound system did not let go in time.
-
-    ``stop()`` waits for a suspended device for good, so it is never used.
-    """
-
-    def end() -> None:
-        try:
-            stream.abort()
-        finally:
-            stream.close()
-            _State.streams -= 1
-
-    import sounddevice
-
+    """Abort and close ``stream``; False where the sound system did not let go in time."""
     try:
-        answered(end, "stopping")
+        answered(lambda: _end(stream), "stopping")
     except AudioError:
         return False
-    except sounddevice.PortAudioError:
-        return True  # the device had gone already; there is nothing left to stop
     return True
 
 
@@ -118,7 +125,7 @@ def reload_devices() -> bool:
     sd = portaudio()
 
     def again() -> bool:
-        if _State.streams:
+        if _desk.streams:
             return False
         sd._terminate()
         sd._initialize()
@@ -130,13 +137,50 @@ def reload_devices() -> bool:
 def _load() -> Any:
     import sounddevice  # starts PortAudio, which asks every device
 
-    _State.loaded = True
+    if not _desk.loaded:
+        atexit.register(_leave)  # after sounddevice's own handler, and so run before it
+        _desk.loaded = True
     return sounddevice
 
 
+def _end(stream: Any) -> None:
+    import sounddevice
+
+    if stream not in _desk.streams:
+        return
+    _desk.streams.remove(stream)
+    try:
+        try:
+            stream.abort()  # stop() waits for a suspended device for good
+        finally:
+            stream.close()
+    except sounddevice.PortAudioError:
+        pass  # the device had gone already: there is nothing left to stop
+
+
+def _end_all() -> None:
+    for stream in list(_desk.streams):
+        _end(stream)
+
+
+def _refuse_if_stuck() -> None:
+    if _desk.stuck:
+        raise AudioError(
+            "the sound system no longer answers; what was recorded is kept, close Hissway and start it again"
+        )
+
+
 def _give_up() -> None:
-    _State.stuck = True
-    # Its exit handler would terminate PortAudio and wait for the hung call for good. An import here could wait too.
+    _desk.stuck = True
+    # sounddevice's exit handler would wait for the hung call for good. An import here could wait too.
     handler = getattr(sys.modules.get("sounddevice"), "_exit_handler", None)
     if handler is not None:
         atexit.unregister(handler)
+
+
+def _leave() -> None:
+    """At exit: end what is still open before PortAudio is shut down, or leave it to the system if it hangs."""
+    try:
+        answered(_end_all, "leaving")
+    except AudioError:
+        pass  # _give_up has seen to it that nothing waits

@@ -144,7 +144,7 @@ def _open(sd: Any, device: InputDevice, rate_hz: int) -> tuple[Any, Inflow]:
     except sd.PortAudioError:
         stream.close()
         raise
-    library.stream_opened()
+    library.stream_opened(stream)
     return stream, inflow
 
 

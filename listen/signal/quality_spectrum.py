@@ -58,6 +58,8 @@ MAX_DUCK_DB = 1.5
 """Fall of every band after knocks below its level before them; an echo can only add."""
 DUCK_BEFORE_S, DUCK_AFTER_S = 0.35, (0.08, 0.30)
 DUCK_BANDS = 5
+MIN_DUCKS = 2
+"""Knocks that must show it: after a single one the shop itself may have fallen quiet."""
 
 
 def check_spectrum(clip: Clip, spectra: Spectra) -> tuple[Flag, ...]:
@@ -195,7 +197,7 @@ def pumping(hiss: NDArray[np.float32], course: NDArray[np.float32], frame_rate_h
         if begin < before or end + after > len(course) or loud[calm[0]].any() or loud[calm[1]].any():
             continue
         ducks.append(np.median(bands[calm[0]], axis=0) - np.median(bands[calm[1]], axis=0))
-    if not ducks:
+    if len(ducks) < MIN_DUCKS:
         return None
     duck = np.median(np.stack(ducks), axis=0)
     least = float(duck.min())

@@ -132,7 +132,7 @@ def _kept(part: Path, target: Path) -> str:
 
 def _attended(source: Source, part: Path, seconds: float) -> Recording:
     """Record in a worker thread while this one draws the countdown and takes Ctrl-C."""
-    cancel = threading.Event()
+    cancel, over = threading.Event(), threading.Event()
     result: list[Recording] = []
     raised: list[BaseException] = []
 
@@ -141,24 +141,23 @@ def _attended(source: Source, part: Path, seconds: float) -> Recording:
             result.append(source.record(part, seconds, cancel))
         except BaseException as error:  # noqa: BLE001 - raised again in the main thread below
             raised.append(error)
+        over.set()
 
-    worker = threading.Thread(target=work, name="recorder")
-    worker.start()
-    _countdown(source, worker, cancel, seconds)
+    threading.Thread(target=work, name="recorder").start()
+    _countdown(source, over, cancel, seconds)
     if raised:
         raise raised[0]
     return result[0]
 
 
-def _countdown(source: Source, worker: threading.Thread, cancel: threading.Event, seconds: float) -> None:
+def _countdown(source: Source, over: threading.Event, cancel: threading.Event, seconds: float) -> None:
     from time import monotonic
 
     began = monotonic()
     shown = sys.stderr.isatty()
-    while worker.is_alive():
+    while not over.is_set():
         try:
-            worker.join(REFRESH_S)
-            if shown:
+            if not over.wait(REFRESH_S) and shown:
                 print(f"\r{_line(source, began + seconds - monotonic())}", end="", file=sys.stderr, flush=True)
         except KeyboardInterrupt:
             cancel.set()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+import msgspec
 import numpy as np
 
 from listen.errors import UsageError
@@ -43,6 +44,10 @@ class Wishes:
     takes: tuple[Kind, ...] | None = None
     """Order of the takes at each point."""
     rate_hz: int | None = None
+    blow_by_db: float | None = None
+    drift_db: float | None = None
+    cylinder: int | None = None
+    firing_order: tuple[int, ...] | None = None
 
 
 def _paths(rng: np.random.Generator, points: tuple[str, ...]) -> tuple[PathId, ...]:
@@ -136,18 +141,21 @@ def draw(
         raise UsageError(f"unknown population {population!r}; known: {' '.join(POPULATIONS)}")
     wishes = wishes or Wishes()
     seed = int(rng.integers(2**46)) * 2 + POPULATIONS.index(population)
-    order = ORDERS[int(rng.integers(len(ORDERS)))]
-    cylinder = int(rng.integers(1, len(order) + 1))
+    drawn = ORDERS[int(rng.integers(len(ORDERS)))]
+    order = wishes.firing_order or drawn
+    cylinder = wishes.cylinder or int(rng.integers(1, len(order) + 1))
     points = _points(rng, cylinder, len(order))
     points = wishes.points or points
     paths = _paths(rng, points)
     truth = _truth(rng, wishes.paths or paths, wishes.hiss_db)
+    if wishes.blow_by_db is not None:
+        truth = msgspec.structs.replace(truth, blow_by_db=wishes.blow_by_db)
     background = recorded(rng, recordings(backgrounds, population)) if backgrounds else shop(rng, population)
     background = wishes.background or background
     rate_hz = wishes.rate_hz or (44_100 if rng.random() < 0.2 else 48_000)
     kinds = wishes.takes or _take_kinds(rng, sound_clips)
     seconds = _seconds(rng, wishes, background, len(kinds), rate_hz)
-    drift_db = float(rng.uniform(*DRIFT_DB))
+    drift_db = float(rng.uniform(*DRIFT_DB)) if wishes.drift_db is None else wishes.drift_db
     air, sound, bubbles, offsets = heard_at(rng, population, truth, points, cylinder, order)
     return RoundSpec(
         name=name or f"{population}-{seed:014x}",

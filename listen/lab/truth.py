@@ -17,7 +17,8 @@ class Cause(msgspec.Struct, frozen=True):
     path: PathId
     """Where the air goes."""
     hiss_db: float
-    """Whitened hiss over background at its own point, dB: mean over the third octaves 1-16 kHz of the power ratio."""
+    """Whitened hiss over background at its own point, dB: mean over the third octaves 1-16 kHz of the power ratio.
+    For the coolant passage, nominal: the water swallows ``hearing.COOLANT_HISS_DB`` of it."""
 
 
 class Truth(msgspec.Struct, frozen=True, kw_only=True):

@@ -1,0 +1,219 @@
+"""``hissway lab``: drills without a screen (list, make, from-job, score, export, learners)."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from listen.lab.learners import Learner
+
+SUMMARY = "Drills for the ear: list, make, score, export. The drills themselves run on the screens (hissway, then lab)."
+EXAMPLE = "hissway lab make 'Faint ones' --rounds 12 --hiss -3 6 --seed 7"
+
+Adder = Callable[[argparse.ArgumentParser], None]
+Runner = Callable[[argparse.Namespace, Path], int]
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """One sub-command a row of ``ACTIONS``."""
+    actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
+    for name, (summary, example, adder, _) in ACTIONS.items():
+        sub = actions.add_parser(name, help=summary, description=summary, epilog=f"Example: {example}")
+        sub.add_argument("--lab", metavar="DIR", help="folder of the lab (default: HISSWAY_LAB or user data)")
+        adder(sub)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run the chosen action."""
+    from listen.lab.folders import lab_root
+
+    return ACTIONS[args.action][3](args, lab_root(args.lab))
+
+
+def _json_option(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("--json", action="store_true", help="one JSON object a line")
+
+
+def _print_json(value: object) -> None:
+    import msgspec
+
+    print(msgspec.json.encode(value).decode())
+
+
+def _list(args: argparse.Namespace, root: Path) -> int:
+    from listen.lab.drills import list_drills
+
+    for drill in list_drills(root):
+        if args.json:
+            _print_json(drill)
+        else:
+            origin = "simulated" if drill.simulated else "from a job"
+            print(f"{drill.id:<24} {drill.level:<13} {len(drill.items):>3} rounds  {origin:<10}  {drill.title}")
+    return 0
+
+
+def _make_arguments(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("title", help="name of the drill")
+    sub.add_argument("--rounds", type=int, default=10, metavar="N", help="how many (default 10)")
+    sub.add_argument(
+        "--truths",
+        nargs="+",
+        default=[],
+        metavar="PATH",
+        help="truths to draw from: escape paths, none for sound, a pair as intake-valve+rings (default: all)",
+    )
+    sub.add_argument(
+        "--hiss",
+        nargs=2,
+        type=float,
+        default=(0.0, 12.0),
+        metavar=("LOW", "HIGH"),
+        help="hiss in dB about the background (default 0 12)",
+    )
+    sub.add_argument("--backgrounds", type=Path, metavar="DIR", help="folder of sound files (default: simulated shops)")
+    sub.add_argument("--seconds", type=float, default=3.0, metavar="S", help="length of a clip (default 3)")
+    sub.add_argument("--seed", type=int, default=1, metavar="N", help="same seed, same drill (default 1)")
+    sub.add_argument("-o", "--output", type=Path, metavar="DIR", help="new folder to write (default: in the lab)")
+
+
+def _make(args: argparse.Namespace, root: Path) -> int:
+    import sys
+
+    from listen.lab.folders import drills_dir
+    from listen.lab.make_drill import MakeWish, make_drill
+
+    wish = MakeWish(
+        rounds=args.rounds,
+        paths=tuple(tuple(t.split("+")) for t in args.truths),
+        hiss_db=(args.hiss[0], args.hiss[1]),
+        backgrounds=args.backgrounds,
+        seconds=args.seconds,
+        seed=args.seed,
+    )
+
+    def progress(number: int) -> None:
+        print(f"\r{number} of {wish.rounds} rounds", end="", file=sys.stderr)
+
+    drill = make_drill(args.title, wish, args.output, parent=drills_dir(root), progress=progress)
+    print(file=sys.stderr)
+    print(drill.folder)
+    return 0
+
+
+def _from_job_arguments(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("job", type=Path, help="folder of a job with findings")
+    sub.add_argument("--title", default="", help="name of the drill; put no names of people or customers in it")
+    sub.add_argument("-o", "--output", type=Path, metavar="DIR", help="new folder to write (default: in the lab)")
+
+
+def _from_job(args: argparse.Namespace, root: Path) -> int:
+    from listen.jobs.store import open_job
+    from listen.lab.folders import drills_dir
+    from listen.lab.from_job import drill_from_job
+
+    opened = open_job(args.job, write=False)
+    folder = args.output or drills_dir(root) / f"job-{opened.job.id[:8]}"
+    print(drill_from_job(opened, folder, args.title).folder)
+    return 0
+
+
+def _who_arguments(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("learner", nargs="?", help="one learner (default: all)")
+    _json_option(sub)
+
+
+def _chosen(args: argparse.Namespace, root: Path) -> tuple[Learner, ...]:
+    from listen.lab.learners import find_learner, list_learners
+
+    return (find_learner(root, args.learner),) if args.learner else list_learners(root)
+
+
+def _score(args: argparse.Namespace, root: Path) -> int:
+    from listen.lab.instructor import learner_row
+    from listen.lab.score_words import score_lines
+
+    for learner in _chosen(args, root):
+        row = learner_row(root, learner)
+        if args.json:
+            _print_json(row)
+        else:
+            print("\n".join(score_lines(row)))
+    return 0
+
+
+def _export_arguments(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("learner", nargs="?", help="one learner (default: all)")
+    sub.add_argument("--thresholds", action="store_true", help="ear thresholds instead of answers")
+    sub.add_argument("-o", "--output", type=Path, metavar="FILE", help="CSV file to write (default: stdout)")
+
+
+def _export(args: argparse.Namespace, root: Path) -> int:
+    import sys
+
+    from listen.errors import LabError
+    from listen.lab.export import write_answers, write_thresholds
+
+    write = write_thresholds if args.thresholds else write_answers
+    learners = _chosen(args, root)
+    if args.output is None:
+        write(root, learners, sys.stdout)
+        return 0
+    try:
+        with args.output.open("w", newline="", encoding="utf-8") as file:
+            rows = write(root, learners, file)
+    except OSError as error:
+        raise LabError(f"{args.output}: cannot be written ({error.strerror or error}); choose another place") from error
+    print(f"{rows} rows in {args.output}", file=sys.stderr)
+    return 0
+
+
+def _learners_arguments(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("--add", metavar="NAME", help="take a learner in")
+    sub.add_argument("--delete", metavar="NAME", help="remove a learner with all their data from this machine")
+
+
+def _learners(args: argparse.Namespace, root: Path) -> int:
+    from listen.lab.learners import create_learner, delete_learner, find_learner, list_learners
+
+    if args.add:
+        create_learner(root, args.add)
+    if args.delete:
+        delete_learner(root, find_learner(root, args.delete))
+    for learner in list_learners(root):
+        print(f"{learner.id:<28} {learner.name}")
+    return 0
+
+
+def _next_arguments(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("learner", help="who wants to train")
+
+
+def _next(args: argparse.Namespace, root: Path) -> int:
+    from datetime import UTC, datetime
+
+    from listen.lab.learners import find_learner
+    from listen.lab.next_drill import suggest
+
+    found = suggest(root, find_learner(root, args.learner), datetime.now(UTC))
+    print(f"{found.drill.id}: {found.drill.title}. {found.why}" if found.drill else found.why)
+    return 0
+
+
+ACTIONS: dict[str, tuple[str, str, Adder, Runner]] = {
+    "list": ("List the drills there are.", "hissway lab list", _json_option, _list),
+    "make": ("Make a drill with the simulator.", EXAMPLE, _make_arguments, _make),
+    "from-job": (
+        "Make a drill of a job whose findings are recorded; no names go along.",
+        "hissway lab from-job ~/jobs/2026-03-17-tractor",
+        _from_job_arguments,
+        _from_job,
+    ),
+    "score": ("Scores of one learner or all.", "hissway lab score Ada", _who_arguments, _score),
+    "export": ("Answers or ear thresholds as CSV.", "hissway lab export -o answers.csv", _export_arguments, _export),
+    "learners": ("List, add or delete learners.", "hissway lab learners --add Ada", _learners_arguments, _learners),
+    "next": ("What a learner should train next.", "hissway lab next Ada", _next_arguments, _next),
+}
+"""One row an action: what it does, an example, its arguments, its code."""

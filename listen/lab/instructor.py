@@ -1,0 +1,53 @@
+"""The instructor's view: one row a learner, and what the class finds hardest."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import msgspec
+
+from listen.lab.learners import Learner, list_learners
+from listen.lab.scoring import Rate, Score, score, weakest
+from listen.lab.session import answers_of, sessions_of
+from listen.lab.threshold import Measured, thresholds_of
+
+
+class LearnerRow(msgspec.Struct, frozen=True, kw_only=True):
+    """How one learner stands."""
+
+    learner: Learner
+    sessions: int
+    unfinished: int
+    last: str
+    """Time of the last answer, empty where there is none."""
+    score: Score
+    weakest: tuple[str, ...]
+    threshold: Measured | None
+    """Latest ear threshold."""
+
+
+def learner_row(root: Path, learner: Learner) -> LearnerRow:
+    """How one learner stands."""
+    answers, sittings, runs = answers_of(root, learner), sessions_of(root, learner), thresholds_of(root, learner)
+    scored = score(answers)
+    return LearnerRow(
+        learner=learner,
+        sessions=len(sittings),
+        unfinished=sum(s.answered < s.total for s in sittings),
+        last=answers[-1].time if answers else "",
+        score=scored,
+        weakest=weakest(scored),
+        threshold=runs[-1] if runs else None,
+    )
+
+
+def class_table(root: Path) -> tuple[LearnerRow, ...]:
+    """All learners by name."""
+    return tuple(learner_row(root, learner) for learner in list_learners(root))
+
+
+def class_focus(root: Path) -> dict[str, Rate]:
+    """What the class as a whole gets right, by what rounds train, worst first."""
+    answers = [a for learner in list_learners(root) for a in answers_of(root, learner)]
+    rates = score(answers).focus
+    return dict(sorted(rates.items(), key=lambda item: (item[1].value or 0.0, item[0])))

@@ -29,7 +29,7 @@ FRAME_S, HOP_S = 0.0107, 0.00267
 ONSET_DB = 13.0
 """Rise of a cell over its background. In Gaussian noise a cell exceeds its mean so far with exp(-32)."""
 BEFORE_FRAMES, GAP_FRAMES = 8, 5
-"""Background: the mean of the 21 ms before the onset, leaving one frame length out."""
+"""Background: the mean of 8 frames (21 ms) before the onset, leaving one frame length out."""
 NEAR_BINS = 2
 """The tone's own bins to either side: Hann main lobe and a chirp of some 100 Hz."""
 MIN_PURITY = 0.8
@@ -133,14 +133,20 @@ def _fine_power(x: NDArray[np.float32], rate_hz: float) -> tuple[NDArray[np.floa
 
 def _background(power: NDArray[np.float32]) -> NDArray[np.float32]:
     """B: the mean shortly before, never below the bin's own long-term level [shape=(T, K)]."""
-    total = np.cumsum(power, axis=0, dtype=np.float64)
-    total = np.vstack([np.zeros((1, power.shape[1])), total])
-    end = np.maximum(np.arange(len(power)) - GAP_FRAMES, 1)
-    begin = np.maximum(end - BEFORE_FRAMES, 0)
-    before = (total[end] - total[begin]) / (end - begin)[:, None]
-    middle, upper = np.quantile(power[::4], (0.5, 0.75), axis=0)
-    usual = np.maximum(middle / np.log(2.0), upper / np.log(4.0))
-    return np.asarray(np.maximum(before, usual + 1e-30), dtype=np.float32)
+    total = power
+    for span in (1, 2, 4):  # sums over 8 frames by doubling
+        total = total[:-span] + total[span:]
+    before = np.empty_like(power)
+    start = BEFORE_FRAMES + GAP_FRAMES - 1
+    before[start:] = total[: len(power) - start]
+    before[:start] = total[0]
+    before *= np.float32(1 / BEFORE_FRAMES)
+    thinned = np.ascontiguousarray(power[::4].T)
+    ranks = (len(thinned[0]) // 2, 3 * len(thinned[0]) // 4)
+    middle, upper = np.partition(thinned, ranks, axis=1)[:, ranks].T
+    usual = np.maximum(middle / np.log(2.0), upper / np.log(4.0)) + 1e-30
+    np.maximum(before, usual.astype(np.float32), out=before)
+    return before
 
 
 def _onsets(
@@ -151,7 +157,7 @@ def _onsets(
     factor = np.float32(10 ** (ONSET_DB / 10))
     t, k = np.nonzero(power[:, low:high] > factor * background[:, low:high])
     k = k + low
-    inside = (t >= BEFORE_FRAMES) & (t < len(power) - MIN_TRACK) & (k >= 1) & (k < power.shape[1] - 1)
+    inside = (t >= BEFORE_FRAMES + GAP_FRAMES) & (t < len(power) - MIN_TRACK) & (k >= 1) & (k < power.shape[1] - 1)
     t, k = t[inside], k[inside]
     if len(t) == 0:
         return t, k

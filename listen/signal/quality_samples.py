@@ -116,8 +116,9 @@ def dropouts(clip: Clip) -> tuple[Flag, ...]:
     if x.max() == x.min():
         text = "The clip is silent to the last digit; check the cable, the mute switch and the chosen input."
         return (Flag(flag="silent", value=clip.seconds, limit=MAX_STUCK_S, text=text, reject=True),)
-    moves = np.flatnonzero(x[1:] != x[:-1])
-    runs = np.diff(np.concatenate(([-1], moves, [len(x) - 1])))
+    same = np.flatnonzero(x[1:] == x[:-1])
+    breaks = np.flatnonzero(np.diff(same) > 1)
+    runs = np.diff(np.concatenate(([0], breaks + 1, [len(same)]))) + 1
     stuck = runs[runs > MAX_STUCK_S * clip.rate_hz]
     if len(stuck) == 0:
         return ()
@@ -202,7 +203,8 @@ def too_low(x: NDArray[np.float32], step: float) -> Flag | None:
     The first difference whitens rumble away; white noise of density d doubles its power in it, as does quantisation
     noise, step**2/12.
     """
-    power = float(np.mean(np.square(np.diff(x), dtype=np.float64))) / 2 if len(x) > 1 else 0.0
+    change = np.diff(x)
+    power = float(change @ change) / (2 * len(change)) if len(change) else 0.0
     floor = max(step**2 / 12 * 10 ** (LOW_OVER_STEP_DB / 10), 10 ** (MIN_LEVEL_DBFS / 10))
     if power == 0.0 or power >= floor:
         return None

@@ -1,0 +1,80 @@
+"""Who is timed: our judging, the limit no reader can beat, and the scripts a user would otherwise write.
+
+Each takes one loose round's folder and returns a number, so that no work can be left out unnoticed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+
+from listen.bench.archive import sound_files
+
+FRAME, HOP = 2048, 1024
+
+
+def limit(folder: Path) -> float:
+    """Decode every clip and pass once through a real FFT over half-overlapped frames: less cannot be done."""
+    import soundfile
+
+    total = 0.0
+    for file in sound_files(folder):
+        samples, _ = soundfile.read(file, dtype="float32")
+        frames = np.lib.stride_tricks.sliding_window_view(samples, FRAME)[::HOP]
+        total += float(np.abs(np.fft.rfft(frames, axis=1)[0, 1]))
+    return total
+
+
+def ours(folder: Path) -> float:
+    """Read and judge the round: excess, bubbles, flags, odds, verdict, next recording."""
+    from listen.rounds.evaluate import evaluate
+    from listen.rounds.loose import read_folder
+
+    return evaluate(read_folder(folder)).verdict.probability
+
+
+def welch_script(folder: Path) -> float:
+    """SciPy script: Welch spectrum of each clip with medians, sum from 2 to 16 kHz."""
+    import soundfile
+    from scipy.signal import welch
+
+    total = 0.0
+    for file in sound_files(folder):
+        samples, rate_hz = soundfile.read(file, dtype="float32")
+        freq, power = welch(samples, rate_hz, nperseg=FRAME, average="median")
+        total += float(power[(freq >= 2_000) & (freq <= 16_000)].sum())
+    return total
+
+
+def librosa_script(folder: Path) -> float:
+    """Script with librosa's features: level, flatness, centroid and mel bands of each clip at its own rate."""
+    import librosa
+
+    total = 0.0
+    for file in sound_files(folder):
+        samples, rate_hz = librosa.load(file, sr=None)
+        magnitude = np.abs(librosa.stft(samples, n_fft=FRAME, hop_length=HOP))
+        mel = librosa.feature.melspectrogram(S=magnitude**2, sr=rate_hz)
+        total += float(librosa.feature.rms(S=magnitude, frame_length=FRAME).mean())
+        total += float(librosa.feature.spectral_flatness(S=magnitude).mean())
+        total += float(librosa.feature.spectral_centroid(S=magnitude, sr=rate_hz).mean())
+        total += float(librosa.power_to_db(mel, top_db=None).mean())
+    return total
+
+
+class Contender(NamedTuple):
+    """A name for the table and what runs."""
+
+    name: str
+    run: Callable[[Path], float]
+
+
+CONTENDERS = (
+    Contender("limit: decode and one FFT pass", limit),
+    Contender("hissway rank", ours),
+    Contender("SciPy script, Welch per clip", welch_script),
+    Contender("librosa script, features per clip", librosa_script),
+)

@@ -1,0 +1,164 @@
+"""How fast an archive is ranked: against the limit, against scripts, over workers, and whether memory stays flat."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+import tempfile
+import time
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from pathlib import Path
+
+import msgspec
+
+SUMMARY = "time to rank an archive, beside the limit and peers, per core and over workers"
+
+BAR_OVER_LIMIT = 2.0
+"""Judging may take this many times the limit's time."""
+WARM_UP_ROUNDS = 3
+"""Judged before memory is looked at: imports, caches and pools fill in these."""
+
+
+class Timing(msgspec.Struct, frozen=True, kw_only=True):
+    """One line of the table."""
+
+    name: str
+    seconds_a_round: float
+    """Best of the passes, one core."""
+    times_limit: float
+
+
+class Speed(msgspec.Struct, frozen=True, kw_only=True):
+    """What the bench found."""
+
+    rounds: int
+    clips_a_round: int
+    timings: tuple[Timing, ...]
+    workers: int
+    seconds_over_workers: float
+    """Wall time a round over all workers."""
+    speed_up: float
+    memory_mb: tuple[float, float]
+    """Resident memory after the warm-up and at the end of the archive."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Options of ``hissway bench speed``."""
+    parser.add_argument("--rounds", type=int, default=24, help="rounds in the archive (default 24)")
+    parser.add_argument("--passes", type=int, default=3, help="passes over it; the best counts (default 3)")
+    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, help="processes (default: all cores)")
+    parser.add_argument("--seed", type=int, default=1, help="seed of the archive (default 1)")
+    parser.add_argument("--json", action="store_true", help="one JSON object instead of the table")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Measure and print."""
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")  # for the processes started from here: "per core" must mean it
+    with tempfile.TemporaryDirectory(prefix="hissway-speed-") as root:
+        found = measure(Path(root), args.rounds, args.passes, args.workers, args.seed)
+    sys.stdout.write(json.dumps(msgspec.to_builtins(found)) + "\n" if args.json else table(found))
+    return 0
+
+
+def measure(root: Path, rounds: int, passes: int, workers: int, seed: int) -> Speed:
+    """Time everything on a fresh archive under ``root``."""
+    from listen.bench.archive import make_archive, sound_files
+
+    folders = make_archive(root, rounds, seed)
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as alone:
+        seconds = alone.submit(_time_all, folders, passes).result()
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as alone:
+        memory = alone.submit(_memory_over, folders).result()
+    together = _time_workers(folders, passes, workers)
+    limit_s, ours_s = seconds[0][1], seconds[1][1]
+    timings = tuple(Timing(name=n, seconds_a_round=s, times_limit=s / limit_s) for n, s in seconds)
+    return Speed(
+        rounds=rounds,
+        clips_a_round=len(sound_files(folders[0])),
+        timings=timings,
+        workers=workers,
+        seconds_over_workers=together,
+        speed_up=ours_s / together,
+        memory_mb=memory,
+    )
+
+
+def _time_all(folders: list[Path], passes: int) -> list[tuple[str, float]]:
+    """Best seconds a round of every contender, in a process of its own; passes take turns so that none is favoured."""
+    from listen.bench.contenders import CONTENDERS
+
+    best = [float("inf")] * len(CONTENDERS)
+    for contender in CONTENDERS:
+        contender.run(folders[0])  # imports and caches are not what is measured
+    for _ in range(passes):
+        for i, contender in enumerate(CONTENDERS):
+            began = time.perf_counter()
+            for folder in folders:
+                contender.run(folder)
+            best[i] = min(best[i], (time.perf_counter() - began) / len(folders))
+    return [(c.name, s) for c, s in zip(CONTENDERS, best, strict=True)]
+
+
+def _memory_over(folders: list[Path]) -> tuple[float, float]:
+    """Resident megabytes after the warm-up and after the whole archive."""
+    from listen.bench.contenders import ours
+
+    for folder in folders[:WARM_UP_ROUNDS]:
+        ours(folder)
+    warm = resident_mb()
+    for folder in folders[WARM_UP_ROUNDS:]:
+        ours(folder)
+    return warm, resident_mb()
+
+
+def resident_mb() -> float:
+    """Memory of this process in megabytes: resident now where /proc tells it, else the highest so far."""
+    try:
+        pages = int(Path("/proc/self/statm").read_text().split()[1])
+        return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
+    except (OSError, ValueError, AttributeError):
+        try:
+            import resource
+        except ImportError:  # Windows
+            return 0.0
+        return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1e6 if sys.platform == "darwin" else 1e3)
+
+
+def _time_workers(folders: list[Path], passes: int, workers: int) -> float:
+    """Best wall seconds a round over ``workers`` processes that are already warm."""
+    from joblib import Parallel, delayed
+
+    from listen.bench.contenders import ours
+
+    best = float("inf")
+    with Parallel(n_jobs=workers) as pool:
+        pool(delayed(ours)(folders[0]) for _ in range(4 * workers))
+        for _ in range(passes):
+            began = time.perf_counter()
+            pool(delayed(ours)(folder) for folder in folders)
+            best = min(best, (time.perf_counter() - began) / len(folders))
+    return best
+
+
+def table(found: Speed) -> str:
+    """The figures in words and columns."""
+    lines = [f"{found.rounds} rounds of {found.clips_a_round} clips, one core, best pass:"]
+    lines += [
+        f"  {t.name:<36} {t.seconds_a_round * 1000:8.1f} ms a round  {t.times_limit:5.2f} x limit"
+        for t in found.timings
+    ]
+    ratio = found.timings[1].times_limit
+    lines.append(
+        f"bar: at most {BAR_OVER_LIMIT:.1f} x limit; {'met' if ratio <= BAR_OVER_LIMIT else 'missed'} ({ratio:.2f})"
+    )
+    lines.append(
+        f"over {found.workers} workers: {found.seconds_over_workers * 1000:.1f} ms a round, "
+        f"{found.speed_up:.2f} times as fast as one"
+    )
+    warm, end = found.memory_mb
+    lines.append(f"memory: {warm:.0f} MB after {WARM_UP_ROUNDS} rounds, {end:.0f} MB after {found.rounds}")
+    return "\n".join(lines) + "\n"

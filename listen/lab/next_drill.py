@@ -9,11 +9,12 @@ from pathlib import Path
 
 import msgspec
 
+from listen.lab.answers import Answer
 from listen.lab.drills import LEVELS, DrillSet, list_drills
 from listen.lab.learners import Learner
 from listen.lab.make_drill import MakeWish
 from listen.lab.scoring import score, weakest
-from listen.lab.session import Answer, answers_of
+from listen.lab.session import answers_of
 from listen.trade.points import PathId
 
 INTERVALS_DAYS = (0.0, 1.0, 3.0, 7.0, 14.0, 30.0)

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import msgspec
 
-from listen.lab.session import CALLABLE, Answer
+from listen.lab.answers import CALLABLE, Answer
 
 CANNOT_TELL = "cannot-tell"
 """Column of the confusion table for answers that name nothing."""

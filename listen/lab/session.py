@@ -4,126 +4,22 @@ from __future__ import annotations
 
 import random
 import secrets
-from collections.abc import Iterable
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
-import msgspec
-
 from listen.errors import LabError
 from listen.lab import records
+from listen.lab.answers import Answer, BlindItem, Call, Opened, Reveal, SessionInfo, check_call
 from listen.lab.drills import DrillItem, DrillSet, list_drills, read_drill, read_truth
 from listen.lab.learners import Learner, learner_dir
 from listen.rounds.loose import read_folder
-from listen.rounds.model import Facts, Round, Take
-from listen.trade.points import PathId
 
 SESSIONS = "sessions"
-CALLABLE: tuple[str, ...] = tuple(str(p) for p in PathId)
-"""Paths a learner may name; ``none`` is sound."""
-MAX_PATHS = 2
-
-
-class Opened(msgspec.Struct, frozen=True, kw_only=True):
-    """First line of a session's file."""
-
-    schema: str = "hissway.lab-session/1"
-    session: str
-    drill: str
-    title: str
-    level: str
-    folder: str
-    seed: int
-    order: tuple[str, ...]
-    """Items as they will be played."""
-    started: str
-
-
-class Call(msgspec.Struct, frozen=True, kw_only=True):
-    """What a learner says."""
-
-    paths: tuple[str, ...] = ()
-    """One path, or two where both are at work; empty means "cannot tell"."""
-    sure: float = 0.0
-    """0 to 1; of no account where nothing is named."""
-
-
-class Answer(msgspec.Struct, frozen=True, kw_only=True):
-    """One answered item, with the truth as it stood, so that scores outlive the drill."""
-
-    item: str
-    paths: tuple[str, ...]
-    sure: float
-    truth: tuple[str, ...]
-    focus: tuple[str, ...] = ()
-    time: str
-    seconds: float
-    """From hearing to answering."""
-    drill: str = ""
-    level: str = ""
-    session: str = ""
-
-    @property
-    def right(self) -> bool | None:
-        """Whether every path named is truly there; None where nothing was named."""
-        return set(self.paths) <= set(self.truth) if self.paths else None
-
-
-class BlindItem(msgspec.Struct, frozen=True, kw_only=True):
-    """One round as the learner meets it."""
-
-    number: int
-    of: int
-    points: tuple[str, ...]
-    """In walking order."""
-    clips: tuple[Take, ...]
-    facts: Facts
-
-
-class Reveal(msgspec.Struct, frozen=True, kw_only=True):
-    """What is shown after an answer."""
-
-    truth: tuple[str, ...]
-    called: tuple[str, ...]
-    right: bool | None
-    focus: tuple[str, ...]
-    gave_away: str
-    round: Round
-    """To be judged for the numbers and drawn as spectra."""
-
-
-class SessionInfo(msgspec.Struct, frozen=True, kw_only=True):
-    """A session on disk."""
-
-    id: str
-    drill: str
-    title: str
-    started: str
-    answered: int
-    total: int
 
 
 def _now() -> datetime:
     return datetime.now(UTC)
-
-
-def check_call(call: Call) -> None:
-    """Refuse what cannot be a call.
-
-    Raises
-    ------
-    LabError
-        Unknown or doubled path, more than two, ``none`` with another, or confidence outside 0-1.
-    """
-    unknown = [p for p in call.paths if p not in CALLABLE]
-    if unknown:
-        raise LabError(f"{unknown[0]!r} is not an escape path; known: {' '.join(CALLABLE)}")
-    if len(set(call.paths)) != len(call.paths) or len(call.paths) > MAX_PATHS:
-        raise LabError(f"{len(call.paths)} paths named; one, or two different ones, or none for cannot tell")
-    if "none" in call.paths and len(call.paths) > 1:
-        raise LabError("sound and a leak cannot both be called; choose one")
-    if not 0.0 <= call.sure <= 1.0:
-        raise LabError(f"confidence {call.sure:g}; from 0 to 1 it must be")
 
 
 class Session:
@@ -300,7 +196,7 @@ def sessions_dir(root: Path, learner: Learner) -> Path:
     return learner_dir(root, learner) / SESSIONS
 
 
-def _sessions(root: Path, learner: Learner) -> Iterable[tuple[Path, Opened, list[Answer]]]:
+def _sessions(root: Path, learner: Learner) -> Iterator[tuple[Path, Opened, list[Answer]]]:
     for path in sorted(sessions_dir(root, learner).glob("*.jsonl")):
         if heads := records.read(path, Opened, stop=1):
             yield path, heads[0], records.read(path, Answer, skip=1)

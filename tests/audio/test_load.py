@@ -1,0 +1,106 @@
+"""Under load nothing is lost in silence: a take is exact, or it says what it lacks."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from listen.audio.partial import read_part
+from tests.audio.streams import Recorder, known_noise, place, wait_until
+from tests.sound_server import RATE_HZ, SoundServer
+
+
+@pytest.fixture
+def recorder(sound_server: SoundServer, tmp_path: Path) -> Recorder:
+    """A recorder that hears half a minute of known noise."""
+    known_noise(tmp_path / "noise.wav", 30)
+    sound_server.feed(tmp_path / "noise.wav")
+    time.sleep(0.4)
+    recorder = Recorder(sound_server)
+    recorder.ask("open")
+    return recorder
+
+
+def is_exact(part: Path, source: np.ndarray) -> bool:
+    take = read_part(part).samples
+    start = place(take, source)
+    return start >= 0 and np.array_equal(take, source[start : start + len(take)])
+
+
+def pause(recorder: Recorder, seconds: float) -> None:
+    recorder.process.send_signal(signal.SIGSTOP)
+    time.sleep(seconds)
+    recorder.process.send_signal(signal.SIGCONT)
+
+
+def test_a_short_halt_of_the_whole_program_costs_nothing(recorder: Recorder, tmp_path: Path) -> None:
+    source = known_noise(tmp_path / "same.wav", 30)
+    recorder.tell("record", tmp_path / "a.part", 2)
+    wait_until(tmp_path / "a.part", 512 + 4 * RATE_HZ // 2)
+    pause(recorder, 0.25)
+    done = recorder.answer()
+    assert (done["seconds"], done["gaps"]) == (2.0, [])
+    assert is_exact(tmp_path / "a.part", source)
+
+
+def test_a_long_halt_is_told_not_bridged(recorder: Recorder, tmp_path: Path) -> None:
+    source = known_noise(tmp_path / "same.wav", 30)
+    recorder.tell("record", tmp_path / "a.part", 20)
+    wait_until(tmp_path / "a.part", 512 + 4 * RATE_HZ)
+    pause(recorder, 2.0)
+    assert recorder.answer()["kind"] == "DeviceLost"
+    assert is_exact(tmp_path / "a.part", source)
+
+
+def test_with_every_core_taken_several_times_a_take_is_exact_or_says_so(recorder: Recorder, tmp_path: Path) -> None:
+    source = known_noise(tmp_path / "same.wav", 30)
+    burners = [subprocess.Popen(["sh", "-c", "while :; do :; done"]) for _ in range(3 * (os.cpu_count() or 1))]
+    try:
+        done = recorder.ask("record", tmp_path / "a.part", 3)
+    finally:
+        for burner in burners:
+            burner.kill()
+            burner.wait()
+    if "error" not in done and done["overflows"] == 0 and not done["gaps"]:
+        assert is_exact(tmp_path / "a.part", source)
+    assert done.get("kind", "DeviceLost") == "DeviceLost"
+    assert read_part(tmp_path / "a.part").seconds > 0.3
+
+
+def replace_source(server: SoundServer, away_s: float) -> None:
+    """Take the microphone's source away and bring it back with another rate."""
+    rows = server.pactl("list", "short", "modules").splitlines()
+    server.pactl("unload-module", next(row.split()[0] for row in rows if "remap-source" in row))
+    time.sleep(away_s)
+    server.pactl("load-module", "module-remap-source", "source_name=mic", "master=vmic.monitor", "rate=44100")
+
+
+def test_a_source_that_comes_back_at_another_rate_keeps_the_rounds_rate(
+    sound_server: SoundServer, recorder: Recorder, tmp_path: Path
+) -> None:
+    recorder.tell("record", tmp_path / "a.part", 20)
+    wait_until(tmp_path / "a.part", 512 + 4 * RATE_HZ)
+    began = time.monotonic()
+    replace_source(sound_server, 1.2)
+    answer = recorder.answer()
+    assert answer["kind"] == "DeviceLost"
+    assert answer["at"] - began < 1.3
+    assert recorder.ask("open")["rate_hz"] == RATE_HZ
+    assert recorder.ask("record", tmp_path / "b.part", 1)["seconds"] == 1.0
+    assert np.sqrt(np.mean(np.square(read_part(tmp_path / "b.part").samples))) > 0.05
+
+
+def test_a_source_away_for_a_moment_is_told_as_a_gap(
+    sound_server: SoundServer, recorder: Recorder, tmp_path: Path
+) -> None:
+    recorder.tell("record", tmp_path / "a.part", 2.5)
+    wait_until(tmp_path / "a.part", 512 + 4 * RATE_HZ // 2)
+    replace_source(sound_server, 0.35)
+    (gap,) = recorder.answer()["gaps"]
+    assert 0.3 < gap[1] < 0.6

@@ -34,14 +34,21 @@ def read_folder(folder: Path, name: str | None = None) -> Round:
         raise RoundError(f"{name}: is a file; give the folder that holds the round's clips") from None
     except OSError as e:
         raise RoundError(f"{name}: cannot be read ({e.strerror}); check its permissions") from e
-    takes = tuple(_take(p) for p in entries if p.suffix.lower() in SUFFIXES)
+    takes = tuple(take_named(p) for p in entries if p.suffix.lower() in SUFFIXES)
     if not takes:
         raise RoundError(f"{name}: no sound files; expected names like intake-quiet-1.flac and intake-air-1.flac")
     order = sorted(takes, key=lambda t: (walking_order(t.point), t.order, list(Kind).index(t.kind)))
     return Round(name, tuple(order), read_facts(folder / "round.json"))
 
 
-def _take(path: Path) -> Take:
+def take_named(path: Path) -> Take:
+    """The take that a file's name says it is.
+
+    Raises
+    ------
+    RoundError
+        The name does not say point and kind.
+    """
     m = _NAME.fullmatch(path.stem.lower())
     if m is None:
         raise RoundError(f"{path}: the name does not say point and kind; expected <point>-<{'|'.join(Kind)}>[-N]")

@@ -1,0 +1,70 @@
+"""Clips recorded elsewhere (a phone, a field recorder) brought into a round of a job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from listen.errors import HisswayError, RoundError
+from listen.jobs.events import RoundImported
+from listen.jobs.job import Job
+from listen.jobs.open_job import OpenJob
+from listen.rounds.loose import SUFFIXES, take_named
+from listen.rounds.model import Take
+from listen.trade.points import Kind, walking_order
+
+
+def bring_in(opened: OpenJob, round_id: str, place: Path, *, channel: int = 0) -> Job:
+    """Take in a folder of clips named as in a loose round, or one such file; what cannot be taken is left out and told.
+
+    Quiet clips after the first air clip of their point belong to the closing walk.
+
+    Raises
+    ------
+    RoundError
+        Nothing there, or nothing that could be taken.
+    JobError
+        The disk refused; clips taken before stay.
+    """
+    takes, left_out = _listed(place)
+    files: list[str] = []
+    aired: set[str] = set()
+    for take in takes:
+        walk = _walk(take, aired)
+        part = opened.new_part(round_id, take.point, take.kind.value, walk)
+        try:
+            opened.keep_file(take.path, part, channel=channel)
+        except HisswayError as e:
+            left_out.append(f"{take.path.name}: {e}")
+            continue
+        files.append(take.path.name)
+        if take.kind is Kind.AIR:
+            aired.add(take.point)
+    if not files:
+        raise RoundError(f"{place}: no clip could be taken; {left_out[0] if left_out else 'no sound files there'}")
+    event = RoundImported(round_id=round_id, folder=str(place), files=tuple(files), left_out=tuple(left_out))
+    return opened.append(event)
+
+
+def _walk(take: Take, aired: set[str]) -> str:
+    if take.kind is Kind.AIR:
+        return "air"
+    if take.kind is Kind.SOUND:
+        return "reference"
+    return "closing" if take.point in aired else "quiet"
+
+
+def _listed(place: Path) -> tuple[list[Take], list[str]]:
+    """Takes in order of time at each point, and what was left out."""
+    try:
+        files = [place] if place.is_file() else sorted(p for p in place.iterdir() if not p.name.startswith("."))
+    except OSError as e:
+        raise RoundError(f"{place}: cannot be read ({e.strerror}); give the folder that holds the clips") from e
+    takes: list[Take] = []
+    left_out: list[str] = []
+    for file in (f for f in files if f.suffix.lower() in SUFFIXES):
+        try:
+            takes.append(take_named(file))
+        except HisswayError as e:
+            left_out.append(str(e))
+    order = [Kind.SHUT, Kind.QUIET, Kind.AIR, Kind.SOUND]
+    return sorted(takes, key=lambda t: (walking_order(t.point), t.order, order.index(t.kind))), left_out

@@ -1,0 +1,47 @@
+"""Clips recorded elsewhere come into the walks they belong to, and what cannot be taken is told."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from listen.audio.write import write_flac
+from listen.errors import RoundError
+from listen.jobs.bring_in import bring_in
+from listen.jobs.store import create_job
+from listen.signal.clip import Clip
+from listen.trade.layout import layout
+
+
+def noise(seed: int) -> Clip:
+    return Clip.of(np.random.default_rng(seed).standard_normal(48_000) * 0.01, 48_000)
+
+
+def test_walks_follow_from_the_order_of_the_takes(tmp_path: Path) -> None:
+    folder = tmp_path / "phone"
+    folder.mkdir()
+    for i, name in enumerate(["intake-quiet-1", "intake-air-1", "intake-quiet-2", "tailpipe-quiet-1"]):
+        write_flac(folder / f"{name}.flac", noise(i))
+    (folder / "intake-air-9.flac").write_bytes(b"no sound in here")
+    (folder / "holiday.flac").write_bytes(b"")
+    with create_job(tmp_path / "jobs", title="t", engine=layout("inline-4")) as opened:
+        round_id = opened.open_round(1)
+        job = bring_in(opened, round_id, folder)
+        clips = {(c.kept.point, c.kept.walk): c.kept.imported_from for c in job.round(round_id).live_clips()}
+    assert clips == {
+        ("intake", "quiet"): "intake-quiet-1.flac",
+        ("intake", "air"): "intake-air-1.flac",
+        ("intake", "closing"): "intake-quiet-2.flac",
+        ("tailpipe", "quiet"): "tailpipe-quiet-1.flac",
+    }
+
+
+def test_nothing_to_take_is_one_clear_line(tmp_path: Path) -> None:
+    with create_job(tmp_path / "jobs", title="t", engine=layout("inline-4")) as opened:
+        round_id = opened.open_round(1)
+        with pytest.raises(RoundError, match="no clip could be taken"):
+            bring_in(opened, round_id, tmp_path / "jobs")
+        with pytest.raises(RoundError, match="cannot be read"):
+            bring_in(opened, round_id, tmp_path / "nowhere")

@@ -25,6 +25,10 @@ from listen.trade.numbers import limit
 
 OPEN_BELOW = 0.3
 """A leading cause less probable than this is not named as leading."""
+OPEN_RIVALS = 3
+"""Nor is one with so many rivals that is not more likely than not."""
+CLEAR_FROM = 0.8
+"""From this probability a cause leads clearly: what would confirm it comes next."""
 
 
 def diagnose(case: EngineCase) -> Diagnosis:
@@ -44,8 +48,9 @@ def diagnose(case: EngineCase) -> Diagnosis:
     ranked = standings(case, findings)
     field = at_place(None, ranked)
     candidates = tuple(_candidate(s, p) for s, p in zip(field, odds_shares(field), strict=True))
+    here = frozenset(f.id for f in findings)
     weighing = any(f.id in evidence_rows() for f in findings)
-    faults = tuple(_fault(lead, case) for lead in leads(ranked)) if weighing else ()
+    faults = tuple(_fault(lead, case, here) for lead in leads(ranked)) if weighing else ()
     kind = _kind(faults)
     return Diagnosis(
         kind=kind,
@@ -74,11 +79,12 @@ def _candidate(s: Standing, probability: float) -> Candidate:
     return Candidate(s.cause, causes()[s.cause].words, round(s.score_db, 1), round(probability, 4))
 
 
-def _fault(lead: Lead, case: EngineCase) -> Fault:
+def _fault(lead: Lead, case: EngineCase, found: frozenset[str]) -> Fault:
     top, cause = lead.top, causes()[lead.top.cause]
     others = [_candidate(s, p) for s, p in zip(lead.field, lead.shares, strict=True) if s is not top]
     others.sort(key=lambda c: -c.score_db)
-    rivals = tuple(c for c in others if top.score_db - c.score_db <= limit("rivals_db"))
+    spoken_for = {s.cause for s in lead.field if any(line.db > 0 for line in s.lines)}
+    rivals = tuple(c for c in others if c.cause in spoken_for and top.score_db - c.score_db <= limit("rivals_db"))
     probability = lead.shares[lead.field.index(top)]
     place = wording.place(cause, lead.cylinders)
     return Fault(
@@ -95,7 +101,7 @@ def _fault(lead: Lead, case: EngineCase) -> Fault:
         supports=tuple(sorted((x for x in top.lines if x.db > 0), key=lambda x: -x.db)),
         against=tuple(sorted((x for x in top.lines if x.db < 0), key=lambda x: x.db)),
         capped_db=top.capped_db,
-        next_check=next_check(cause.id, [c.cause for c in others], have(case, lead.cylinders)),
+        next_check=next_check(lead, case, found),
         repeat_first=any(c.cause == "test-fault" for c in rivals),
         not_meant=cause.not_meant,
         owner=cause.owner,
@@ -104,12 +110,28 @@ def _fault(lead: Lead, case: EngineCase) -> Fault:
     )
 
 
-def next_check(cause: str, others: Sequence[str], done: frozenset[str]) -> Check:
-    """Cheapest check that separates a cause from its runner-up; from the next rival where the table has none."""
-    for other in others[:3]:
-        if found := checks_between(cause, other, done):
-            return found[0]
-    return check_alone(cause)
+def next_check(lead: Lead, case: EngineCase, found: frozenset[str]) -> Check:
+    """Cheapest check that separates a cause from its runner-up; what confirms it alone where it leads clearly.
+
+    A runner-up is a cause that some evidence speaks for. The test itself counts as one only where it is a rival: a
+    repeat is cheap, but not always the question.
+    """
+    cause, done = lead.top.cause, have(case, lead.cylinders)
+    for other in _runners_up(lead):
+        if fit := checks_between(cause, other.cause, done, found):
+            return fit[0]
+    return check_alone(cause, whole=not lead.cylinders, found=found)
+
+
+def _runners_up(lead: Lead) -> list[Standing]:
+    """Causes worth telling apart from the leading one, nearest first."""
+    top = lead.top
+    others = [s for s in lead.field if s is not top and any(line.db > 0 for line in s.lines)]
+    near = [s for s in others if top.score_db - s.score_db <= limit("rivals_db")]
+    if top.cause == "test-fault" or lead.shares[lead.field.index(top)] >= CLEAR_FROM:
+        return near
+    further = [s for s in others if s not in near and top.score_db - s.score_db <= limit("strong_db")]
+    return [*near, *(s for s in further if s.cause != "test-fault")]
 
 
 def _untested(case: EngineCase, tests: tuple[str, ...], cylinders: tuple[int, ...]) -> tuple[str, ...]:
@@ -123,7 +145,8 @@ def _kind(faults: Sequence[Fault]) -> Kind:
     if not faults:
         return "nothing-entered"
     first = faults[0]
-    if first.probability < OPEN_BELOW:
+    crowded = first.probability < 0.5 and len(first.rivals) >= OPEN_RIVALS
+    if first.probability < OPEN_BELOW or crowded:
         return "open"
     if len(faults) > 1:
         return "several-faults"

@@ -44,7 +44,7 @@ class Fault(msgspec.Struct, frozen=True, kw_only=True):
     sure: str
     """How sure, in words."""
     rivals: tuple[Candidate, ...]
-    """Causes within 6 dB (4 to 1): both are said."""
+    """Causes within 6 dB (4 to 1) that some evidence speaks for: both are said."""
     runner_up: Candidate | None
     prior_db: float
     supports: tuple[Line, ...]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from listen.diagnosis.case import EngineCase
-from listen.diagnosis.compression import shares
+from listen.diagnosis.compression import low_cylinders, shares
 from listen.diagnosis.finding import Finding
 from listen.diagnosis.leakage import losses
 from listen.diagnosis.model import CylinderStanding, Doubt, Fault, StandingWord
@@ -39,15 +39,18 @@ def _stands(needs: tuple[str, ...], unless: tuple[str, ...], here: set[str]) -> 
 
 
 def cylinder_standing(case: EngineCase, n: int, faults: Sequence[Fault]) -> CylinderStanding:
-    """One word for a cylinder."""
+    """One word for a cylinder: a fault is a fault as soon as its figures are bad, even while its cause is open."""
     c = next((c for c in case.cylinders if c.cylinder == n), None)
+    share, loss = shares(case).get(n), losses(case).get(n)
+    bad = n in low_cylinders(case) or (loss is not None and loss > limit("loss_high_percent"))
     for f in faults:
         if n in f.cylinders:
-            word: StandingWord = "fault" if f.probability >= FAULT_FROM else "suspect"
+            word: StandingWord = "fault" if bad or f.probability >= FAULT_FROM else "suspect"
             return CylinderStanding(n, "test again" if f.cause == "test-fault" else word, f.cause, f.words)
-    share, loss = shares(case).get(n), losses(case).get(n)
     if c is None or (c.dry_kpa is None and loss is None and not c.paths):
         return CylinderStanding(n, "not tested")
-    low = share is not None and share < limit("watch_share")
+    if bad:
+        return CylinderStanding(n, "suspect")
+    short = share is not None and share < limit("watch_share")
     lossy = loss is not None and loss > limit("loss_usable_percent")
-    return CylinderStanding(n, "watch" if low or lossy else "sound")
+    return CylinderStanding(n, "watch" if short or lossy else "sound")

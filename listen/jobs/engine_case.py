@@ -56,7 +56,8 @@ def latest_round(job: Job, n: int) -> RoundRecord | None:
     """The round of a cylinder that counts: the last one judged, else the last."""
     rounds = job.rounds_of(n)
     judged = [r for r in rounds if r.verdict is not None]
-    return (judged or list(rounds) or [None])[-1]
+    chosen = judged or list(rounds)
+    return chosen[-1] if chosen else None
 
 
 def _reading(job: Job, name: str, n: int) -> float | None:

@@ -24,6 +24,9 @@ class Check(msgspec.Struct, frozen=True):
     also: tuple[tuple[str, str], ...] = ()
     """Further pairs it separates."""
 
+    only_with: tuple[str, ...] = ()
+    """Findings of which one must stand; empty: none needed."""
+
     def separates(self, a: str, b: str) -> bool:
         """True where it tells ``a`` from ``b``."""
         return any({a, b} == set(pair) for pair in (self.pair, *self.also))
@@ -34,6 +37,8 @@ class Alone(msgspec.Struct, frozen=True):
 
     cause: str
     check: str
+    whole: str = ""
+    """The same where no one cylinder is meant."""
 
 
 @cache
@@ -42,18 +47,34 @@ def checks() -> tuple[Check, ...]:
     return rows("checks", "check", Check)
 
 
-@cache
-def _alone() -> dict[str, Check]:
-    by_id = {check.id: check for check in checks()}
-    return {row.cause: by_id[row.check] for row in rows("checks", "alone", Alone)}
+def checks_between(
+    a: str, b: str, have: frozenset[str] = frozenset(), found: frozenset[str] | None = None
+) -> tuple[Check, ...]:
+    """Checks that separate two causes and are not yet done: those made for the findings at hand, then cheapest first.
 
-
-def checks_between(a: str, b: str, have: frozenset[str] = frozenset()) -> tuple[Check, ...]:
-    """Checks that separate two causes and are not yet done, cheapest first."""
+    Parameters
+    ----------
+    a, b
+        Causes.
+    have
+        Kinds of evidence at hand.
+    found
+        Findings at hand; None offers checks whatever they need.
+    """
     fit = [c for c in checks() if c.separates(a, b) and not have.intersection(c.done_by)]
-    return tuple(sorted(fit, key=lambda c: c.minutes))
+    if found is not None:
+        fit = [c for c in fit if not c.only_with or found.intersection(c.only_with)]
+    return tuple(sorted(fit, key=lambda c: (not c.only_with, c.minutes)))
 
 
-def check_alone(cause: str) -> Check:
-    """The check that confirms or refutes one cause."""
-    return _alone()[cause]
+def check_alone(cause: str, *, whole: bool = False, found: frozenset[str] = frozenset()) -> Check:
+    """The check that confirms or refutes one cause, on its cylinder or on the test as a whole.
+
+    One made for the findings at hand comes before the general one.
+    """
+    for check in checks():
+        if found.intersection(check.only_with) and cause in check.pair:
+            return check
+    row = next(row for row in rows("checks", "alone", Alone) if row.cause == cause)
+    wanted = row.whole if whole and row.whole else row.check
+    return next(c for c in checks() if c.id == wanted)

@@ -1,0 +1,134 @@
+"""Protects what must hold for any engine: sums that can be recomputed, odds that are odds, no evidence that backfires."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from listen.diagnosis.case import CylinderCase, EngineCase
+from listen.diagnosis.compression import compression_findings
+from listen.diagnosis.diagnose import diagnose, findings_of
+from listen.diagnosis.finding import Finding
+from listen.diagnosis.model import DISCLAIMER
+from listen.diagnosis.weigh import capped_sum, standings
+from listen.trade.causes import causes
+from listen.trade.evidence import caps, evidence_rows
+from listen.trade.layout import layout
+from listen.trade.plugs import plugs
+from listen.trade.symptoms import symptoms
+
+kpa = st.none() | st.floats(min_value=0, max_value=3000)
+percent = st.none() | st.floats(min_value=0, max_value=100)
+paths = st.dictionaries(
+    st.sampled_from(["intake-valve", "exhaust-valve", "rings", "coolant-passage", "next-cylinder", "fitting", "none"]),
+    st.floats(min_value=0, max_value=1),
+    max_size=3,
+)
+
+
+@st.composite
+def engine_cases(draw):
+    engine = layout(draw(st.sampled_from(["single", "inline-2", "inline-4", "flat-4", "v8"])))
+    cylinders = tuple(
+        CylinderCase(
+            cylinder=n,
+            dry_kpa=draw(kpa),
+            dry_first_kpa=draw(kpa),
+            wet_kpa=draw(kpa),
+            loss_percent=draw(percent),
+            loss_again_percent=draw(percent),
+            paths=draw(paths),
+            bubbles_seen=draw(st.none() | st.booleans()),
+            plugs=tuple(draw(st.lists(st.sampled_from([p.id for p in plugs()]), max_size=2))),
+        )
+        for n in draw(st.sets(st.sampled_from(engine.cylinders)))
+    )
+    wide = [s.id for s in symptoms() if s.scope == "engine"]
+    return EngineCase(
+        engine=engine,
+        cylinders=cylinders,
+        symptoms=tuple(draw(st.lists(st.sampled_from(wide), max_size=4, unique=True))),
+        expected_kpa=draw(st.none() | st.floats(min_value=500, max_value=2000)),
+        dry_order=engine.cylinders,
+    )
+
+
+@settings(max_examples=150, deadline=None)
+@given(engine_cases())
+def test_any_engine_gets_a_sober_answer_that_can_be_recomputed(case):
+    d = diagnose(case)
+    assert d == diagnose(case)
+    assert d.disclaimer == DISCLAIMER and "not a repair order" not in d.text
+    assert math.isclose(sum(c.probability for c in d.candidates), 1, abs_tol=0.01)
+    assert [c.cylinder for c in d.cylinders] == list(case.engine.cylinders)
+    for f in d.faults:
+        assert 0 <= f.probability <= 1
+        assert f.next_check.do and f.not_meant and f.text
+        lines = (*f.supports, *f.against)
+        assert f.score_db == pytest.approx(f.prior_db + sum(x.db for x in lines) + f.capped_db, abs=0.11)
+    assert {f.id for f in findings_of(case)} >= {x.evidence for f in d.faults for x in f.supports}
+
+
+@settings(max_examples=100, deadline=None)
+@given(engine_cases(), st.sampled_from(list(evidence_rows())))
+def test_a_finding_never_lowers_what_it_speaks_for(case, row):
+    before = {(s.cause, s.cylinder): s.score_db for s in standings(case, findings_of(case))}
+    after = standings(case, (*findings_of(case), Finding(row)))
+    for s in after:
+        if evidence_rows()[row].weight_db(s.cause) > 0:
+            assert s.score_db >= before[s.cause, s.cylinder] - 1e-6
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.lists(st.sampled_from(list(evidence_rows())), unique=True, max_size=40))
+def test_no_family_of_evidence_moves_a_cause_beyond_its_cap(rows):
+    case = EngineCase(engine=layout("single"))
+    free = sum(17.0 for row in rows if evidence_rows()[row].family == "alone")
+    most = caps().compression + caps().leak + caps().plugs_and_smoke + caps().smoke_and_symptoms + caps().smoke + free
+    for s in standings(case, [Finding(row) for row in rows]):
+        assert abs(s.score_db - causes()[s.cause].prior_db) <= most
+        assert s.capped_db == pytest.approx(capped_sum(s.lines) - sum(x.db for x in s.lines), abs=1e-5)
+
+
+def test_the_highest_that_stands_out_is_called_high_and_the_rest_not_low():
+    readings = {1: 1100, 2: 1330, 3: 1110, 4: 1090}
+    case = EngineCase(
+        engine=layout("inline-4"),
+        cylinders=tuple(CylinderCase(cylinder=n, dry_kpa=kpa) for n, kpa in readings.items()),
+    )
+    ids = {(f.id, f.cylinders) for f in compression_findings(case)}
+    assert ("high", (2,)) in ids
+    assert not any(row in ("one-low", "apart-low") for row, _ in ids)
+
+
+def test_nothing_entered_is_said_and_no_fault_is_named():
+    d = diagnose(EngineCase(engine=layout("v8")))
+    assert (d.kind, d.faults) == ("nothing-entered", ())
+    assert all(t.note == "not made" for t in d.tests)
+    assert all(c.word == "not tested" for c in d.cylinders)
+
+
+def test_a_second_strong_path_is_a_second_fault_and_gets_its_own_word():
+    case = EngineCase(
+        engine=layout("inline-4"),
+        cylinders=(
+            CylinderCase(cylinder=1, loss_percent=40, paths={"exhaust-valve": 0.95}),
+            CylinderCase(cylinder=2, loss_percent=8),
+            CylinderCase(cylinder=3, loss_percent=9),
+            CylinderCase(cylinder=4, loss_percent=38, paths={"intake-valve": 0.95}),
+        ),
+    )
+    d = diagnose(case)
+    assert d.kind == "several-faults"
+    assert {(f.cause, f.cylinders) for f in d.faults} == {("exhaust-valve", (1,)), ("intake-valve", (4,))}
+    assert [c.word for c in d.cylinders] == ["fault", "sound", "sound", "fault"]
+
+
+def test_the_supervisor_reads_what_was_not_tested():
+    case = EngineCase(engine=layout("inline-2"), cylinders=(CylinderCase(cylinder=1, dry_kpa=0),))
+    fault = diagnose(case).faults[0]
+    assert "cylinder leakage" in fault.not_tested
+    assert "listening where the air escapes" in fault.not_tested

@@ -1,4 +1,4 @@
-"""Protects what must hold for any engine: sums that can be recomputed, odds that are odds, no evidence that backfires."""
+"""Protects what holds for any engine: sums that can be recomputed, odds that are odds, no evidence that backfires."""
 
 from __future__ import annotations
 

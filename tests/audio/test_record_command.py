@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import signal
 import subprocess
 import sys
@@ -195,3 +196,20 @@ def test_no_microphone_at_all_is_one_line(sound_server: SoundServer) -> None:
     done = sound_server.run(*HISSWAY, "mic")
     assert (done.returncode, done.stdout) == (1, "")
     assert done.stderr == "hissway: no microphone found; plug one in and try again\n"
+
+
+def test_a_terminal_gets_a_countdown_with_the_level(
+    sound_server: SoundServer, playing: np.ndarray, folder: Path
+) -> None:
+    near, far = os.openpty()
+    words = ["record", "intake", "--kind", "air", "--seconds", "1", "--device", "vmic", "-o", str(folder)]
+    process = subprocess.Popen([*HISSWAY, *words], env=sound_server.env, stdout=subprocess.PIPE, stderr=far)
+    process.communicate(timeout=30)
+    os.close(far)
+    drawn = os.read(near, 100_000).decode()
+    os.close(near)
+    assert process.returncode == 0
+    assert "0.5 s left" in drawn
+    level_db = 20 * np.log10(np.sqrt(np.mean(np.square(playing))))
+    assert f"{level_db:6.1f} dBFS"[:3] in drawn
+    assert "\n" not in drawn, "one line, drawn over itself"

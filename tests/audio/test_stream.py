@@ -79,3 +79,17 @@ def test_sigkill_loses_at_most_the_last_second(sound_server: SoundServer, tmp_pa
         assert np.array_equal(take, source[start : start + len(take)])
         recorder = Recorder(sound_server)
         recorder.ask("open")
+
+
+def test_opening_and_recording_over_and_over_leaves_no_handles_behind(
+    sound_server: SoundServer, tmp_path: Path
+) -> None:
+    known_noise(tmp_path / "noise.wav", 20)
+    sound_server.feed(tmp_path / "noise.wav")
+    recorder = Recorder(sound_server)
+    handles = []
+    for k in range(25):
+        handles.append(recorder.ask("open")["handles"])
+        assert recorder.ask("record", tmp_path / f"{k}.part", 0.05)["seconds"] == 0.05
+        recorder.ask("close")
+    assert max(handles[3:]) <= handles[3] + 1, handles

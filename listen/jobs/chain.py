@@ -43,11 +43,7 @@ class Chain(msgspec.Struct, frozen=True):
 
     def events(self) -> Iterator[Event]:
         """All events that count, merged ones in the place of the merge, each id once."""
-        seen: set[str] = set()
-        for event in expand(self.lines):
-            if event.id not in seen:
-                seen.add(event.id)
-                yield event
+        return once(expand(self.lines))
 
 
 def read_chain(data: bytes, start: str = GENESIS, before: frozenset[str] = frozenset(), depth: int = 0) -> Chain:
@@ -123,6 +119,23 @@ def merge_depth(line: Line) -> int:
     if not isinstance(payload, Merged):
         return 0
     return 1 + max((merge_depth(read_line(bytes(raw))) for raw in payload.lines), default=0)
+
+
+def once(events: Iterator[Event]) -> Iterator[Event]:
+    """Events with those left out that have been told before."""
+    seen: set[str] = set()
+    for event in events:
+        if event.id not in seen:
+            seen.add(event.id)
+            yield event
+
+
+def own_lines(lines: Sequence[Line]) -> Iterator[Line]:
+    """All lines, and after each merge the lines that came in with it, as they stood in their own journal."""
+    for line in lines:
+        yield line
+        if isinstance(line.event.payload, Merged):
+            yield from own_lines([read_line(bytes(raw)) for raw in line.event.payload.lines])
 
 
 def expand(lines: Sequence[Line], past: Past = (), unseen: frozenset[str] = frozenset()) -> Iterator[Event]:

@@ -54,9 +54,9 @@ def sync_folder(folder: Path) -> None:
         os.close(fd)
 
 
-def create(path: Path, data: bytes) -> None:
+def create(path: Path, data: bytes, mode: int = 0o644) -> None:
     """Write a new file whole, synced with its folder; an existing one is never touched (FileExistsError)."""
-    fd = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o644)
+    fd = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), mode)
     try:
         _write_all(fd, data)
         os.fsync(fd)

@@ -13,18 +13,18 @@ from msgspec.structs import replace
 from listen.errors import JobError
 from listen.jobs import disk
 from listen.jobs.chain import Chain
-from listen.jobs.events import ClipKept, JournalMended, Merged, PartFound, Payload, RoundOpened
+from listen.jobs.clip_event import clip_event, with_particulars
+from listen.jobs.events import Merged, PartFound, Payload, RoundOpened
 from listen.jobs.fold import fold
 from listen.jobs.job import Job
 from listen.jobs.journal import Line, write_line
 from listen.jobs.lock import WriterLock
 from listen.jobs.parts import CLIPS, Partial, is_clip_id, new_partial, partials
-from listen.jobs.summary import JOURNAL, JobSummary, summarize, write_summary
+from listen.jobs.summary import JOURNAL, summarize, write_summary
 from listen.signal.flags import Flag
 
 if TYPE_CHECKING:
     from listen.audio.source import Recording
-    from listen.signal.clip import Clip
 
 
 class OpenJob:
@@ -36,7 +36,7 @@ class OpenJob:
         """Who is at the keyboard; stands on every event."""
         self._chain = chain
         self._lines = list(chain.lines)
-        self._size = chain.size - chain.open_ended
+        self._size = chain.size
         self._lock = lock
         self._job = fold(chain.events())
 
@@ -63,9 +63,15 @@ class OpenJob:
         return self._chain_now().head
 
     @property
-    def lines(self) -> tuple[Line, ...]:
+    def chain(self) -> Chain:
         """The journal's lines that hold."""
-        return tuple(self._lines)
+        return self._chain_now()
+
+    def reread(self, chain: Chain) -> None:
+        """Go on from another journal that was put in place of this one."""
+        self._chain, self._lines, self._size = chain, list(chain.lines), chain.size
+        self._job = fold(chain.events())
+        self._summarize()
 
     @property
     def clips(self) -> Path:
@@ -120,32 +126,6 @@ class OpenJob:
             self._job = fold((line.event for line in new), self._job)
         self._summarize()
 
-    def mend(self, known: JobSummary | None) -> None:
-        """Move a torn end of the journal aside and say so; a missing last line end is put back."""
-        path = self.folder / JOURNAL
-        if self._chain.open_ended:
-            with disk.telling("finish the last line of the journal", path):
-                disk.append(path, b"\n", self._size)
-            self._size += 1
-        missing = max(0, known.events - len(self._lines)) if known else 0
-        rewritten = bool(known and not missing and known.events and self._lines[known.events - 1].hash != known.head)
-        if not (self._chain.torn or missing or rewritten):
-            return
-        moved_to = f"journal-torn-{secrets.token_hex(4)}.bin" if self._chain.torn else ""
-        if moved_to:
-            with disk.telling("move the torn end of the journal aside", path):
-                disk.create(self.folder / moved_to, self._chain.torn)
-                disk.cut(path, self._size)
-        self.append(
-            JournalMended(
-                moved_to=moved_to,
-                bytes_moved=len(self._chain.torn),
-                events_missing=missing,
-                rewritten=rewritten,
-            ),
-            actor="hissway",
-        )
-
     def _chain_now(self) -> Chain:
         return Chain(tuple(self._lines))
 
@@ -197,15 +177,9 @@ class OpenJob:
         clip = read_part(part.path)
         with disk.telling("keep the clip", flac):
             write_flac(flac, clip)  # not partial.finish: the part must outlive the event, or a crash between hides it
-        kept = replace(self._kept(part, clip, flac), flags=flags, recovered=recovered)
+        kept = replace(clip_event(self._job, part, clip, flac), flags=flags, recovered=recovered)
         if recording is not None:
-            kept = replace(
-                kept,
-                device=recording.device,
-                overflows=recording.overflows,
-                started=recording.started.isoformat(),
-                gaps=tuple((float(a), float(b)) for a, b in recording.gaps),
-            )
+            kept = with_particulars(kept, recording)
         found = (PartFound(part=part.path.name, adopted=True, clip=part.clip),) if recovered else ()
         self.append(*found, kept)
         part.path.unlink(missing_ok=True)
@@ -229,7 +203,7 @@ class OpenJob:
         with disk.telling("keep the clip", flac):
             write_flac(flac, clip)
         name = file.name.encode("utf-8", "replace").decode()
-        return self.append(replace(self._kept(part, clip, flac), flags=flags, imported_from=name))
+        return self.append(replace(clip_event(self._job, part, clip, flac), flags=flags, imported_from=name))
 
     def _room_for(self, part: Partial) -> Path:
         if self._lock is None:
@@ -240,23 +214,6 @@ class OpenJob:
         with disk.telling("keep the clip", flac):
             flac.parent.mkdir(exist_ok=True)
         return flac
-
-    def _kept(self, part: Partial, clip: Clip, flac: Path) -> ClipKept:
-        return ClipKept(
-            clip=part.clip,
-            round_id=part.round_id,
-            point=part.point,
-            clip_kind=part.clip_kind,
-            walk=part.walk,
-            take=self._job.round(part.round_id).takes(part.point, part.walk) + 1,
-            sha256=disk.sha256_of(flac),
-            seconds=clip.seconds,
-            rate_hz=clip.rate_hz,
-            device=clip.device,
-            overflows=clip.overflows,
-            gain_db=clip.gain_db,
-            started=clip.taken.isoformat() if clip.taken else None,
-        )
 
     def partials(self) -> tuple[Partial, ...]:
         """Takes left over from a crash or a lost device, to be adopted (:meth:`keep`) or dropped."""

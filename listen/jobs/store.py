@@ -15,6 +15,7 @@ from listen.jobs.disk import create, telling
 from listen.jobs.events import EngineSize, JobOpened
 from listen.jobs.journal import GENESIS, write_line
 from listen.jobs.lock import WriterLock
+from listen.jobs.mend import mend
 from listen.jobs.open_job import OpenJob
 from listen.jobs.parts import CLIPS, PARTS
 from listen.jobs.summary import JOURNAL, JobSummary, list_jobs, stored_summary
@@ -75,11 +76,12 @@ def create_job(
     return open_job(folder, actor=actor)
 
 
-def folder_name(title: str, job_id: str) -> str:
-    """A folder name any system takes, whatever the title holds."""
+def folder_name(title: str, job_id: str, opened: str = "") -> str:
+    """A folder name any system takes, whatever the title holds; begins with the day the job was opened (today)."""
+    day = opened[:10] if re.fullmatch(r"\d{4}-\d\d-\d\d", opened[:10]) else datetime.now(UTC).strftime("%Y-%m-%d")
     plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode().lower()
     words = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:40].strip("-")
-    return "-".join(filter(None, (datetime.now(UTC).strftime("%Y-%m-%d"), words, job_id[:6])))
+    return "-".join(filter(None, (day, words, re.sub(r"[^0-9a-f]", "", job_id)[:6])))
 
 
 def open_job(folder: Path, *, write: bool = True, actor: str = "") -> OpenJob:
@@ -105,8 +107,10 @@ def open_job(folder: Path, *, write: bool = True, actor: str = "") -> OpenJob:
         chain = read_journal(folder)
         if chain.broken:
             raise JournalBroken(broken_words(folder, chain))
+        found = mend(folder, chain, stored_summary(folder))
         opened = OpenJob(folder, chain, lock, actor)
-        opened.mend(stored_summary(folder))
+        if found is not None:
+            opened.append(found, actor="hissway")
         return opened
     except BaseException:
         lock.give_back()

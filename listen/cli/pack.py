@@ -1,0 +1,28 @@
+"""``hissway pack``: a job written as a zip for another machine."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+SUMMARY = "Write a job as one zip (a BagIt bag) that another machine can check and open."
+EXAMPLE = "hissway pack 2026-01-05-bench-engine-3f2a1b -o bench-engine.zip"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Arguments of the command."""
+    parser.add_argument("job", metavar="JOB", help="a job folder, or the name of one among your jobs")
+    parser.add_argument("-o", "--output", metavar="FILE.zip", type=Path, help="zip to write (default: the job's name)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Pack and say where."""
+    from listen.jobs.find_job import find_job
+    from listen.jobs.pack import pack
+    from listen.jobs.store import jobs_root
+
+    folder = find_job(args.job, jobs_root(args.jobs))
+    to = args.output or Path(f"{folder.name}.zip")
+    size = pack(folder, to)
+    print(f"{to}  {size / 1e6:.1f} MB")
+    return 0

@@ -1,0 +1,27 @@
+"""``hissway unpack``: a packed job taken in among one's own."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+SUMMARY = "Take a packed job in: checked whole, added to the same job here or put beside it, never overwriting."
+EXAMPLE = "hissway unpack bench-engine.zip"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Arguments of the command."""
+    parser.add_argument("zip", metavar="FILE.zip", type=Path, help="a zip that hissway pack wrote")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Unpack; the job's folder is data, what happened is talk."""
+    import sys
+
+    from listen.jobs.store import jobs_root
+    from listen.jobs.unpack import unpack
+
+    done = unpack(args.zip, jobs_root(args.jobs))
+    print(done.folder)
+    print(f"{done.how.replace('-', ' ')}: {done.text} ({done.events} event(s) came in)", file=sys.stderr)
+    return 0

@@ -1,0 +1,274 @@
+"""Protects jobs that travel: packed here, unpacked there, signed, sent back, merged, never overwritten."""
+
+from __future__ import annotations
+
+import random
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from listen.errors import JobError, JobLocked, JournalBroken
+from listen.jobs import events as ev
+from listen.jobs.disk import sha256_of
+from listen.jobs.pack import pack
+from listen.jobs.sign import make_key, sign_round
+from listen.jobs.store import list_jobs, open_job
+from listen.jobs.summary import JOURNAL
+from listen.jobs.unpack import Unpacked, unpack
+from listen.jobs.verify_bag import verify_path
+from tests.jobs.shop import quick_judge, record, small_job
+
+
+def send(folder: Path, to_root: Path, tmp: Path) -> Unpacked:
+    """Pack a job and unpack it at the other end."""
+    file = tmp / f"post-{random.getrandbits(64):x}.zip"
+    pack(folder, file)
+    return unpack(file, to_root)
+
+
+def note(folder: Path, *texts: str) -> None:
+    with open_job(folder, actor="Ann") as opened:
+        for text in texts:
+            opened.append(ev.NoteAdded(text=text))
+
+
+def notes(folder: Path) -> list[str]:
+    return sorted(open_job(folder, write=False).job.note_texts())
+
+
+def test_a_job_arrives_whole(tmp_path: Path) -> None:
+    """The same job, the same bytes, verified on arrival."""
+    here = small_job(tmp_path / "here")
+    done = send(here, tmp_path / "there", tmp_path)
+    assert done.how == "new"
+    assert done.folder.name == here.name
+    assert (done.folder / JOURNAL).read_bytes() == (here / JOURNAL).read_bytes()
+    mine, theirs = open_job(here, write=False).job, open_job(done.folder, write=False).job
+    assert mine == theirs
+    for clip in (c for r in mine.rounds for c in r.clips):
+        assert sha256_of(done.folder / "clips" / f"{clip.id}.flac") == clip.kept.sha256
+    assert verify_path(done.folder, evaluate=quick_judge).ok
+    assert [p.name for p in (tmp_path / "there").iterdir()] == [done.folder.name], "nothing is left lying about"
+
+
+def test_the_supervisor_signs_and_the_tech_sees_it(tmp_path: Path) -> None:
+    """Record, pack, unpack, confirm, sign with a key, pack back: the tech's job goes forward by those events."""
+    here = small_job(tmp_path / "here")
+    there = send(here, tmp_path / "there", tmp_path).folder
+    key = make_key(tmp_path / "key.pem")
+    with open_job(there, actor="Bo") as opened:
+        round_id = opened.job.rounds[0].id
+        opened.append(ev.ByEarCalled(round_id=round_id, paths=("intake-valve",), role="supervisor", name="Bo"))
+        opened.append(ev.Confirmed(round_id=round_id, name="Bo", blind=True))
+        sign_round(opened, round_id, name="Bo", key=key)
+    done = send(there, tmp_path / "here", tmp_path)
+    assert (done.how, done.events, done.folder) == ("forwarded", 3, here)
+    record_ = open_job(here, write=False).job.rounds[0]
+    assert record_.signed
+    assert record_.changed_after_signing == ()
+    assert (here / JOURNAL).read_bytes() == (there / JOURNAL).read_bytes()
+    found = verify_path(here, evaluate=quick_judge)
+    assert found.ok
+    assert found.signatures == 1
+    assert any("signed with key" in r for r in found.remarks)
+
+
+def test_unpacking_the_same_again_or_an_older_copy_changes_nothing(tmp_path: Path) -> None:
+    """Twice the same zip, and a zip from before: nothing new, not a byte written."""
+    here = small_job(tmp_path / "here")
+    pack(here, tmp_path / "old.zip")
+    note(here, "later")
+    data = (here / JOURNAL).read_bytes()
+    assert unpack(tmp_path / "old.zip", tmp_path / "here").how == "nothing-new"
+    assert send(here, tmp_path / "here", tmp_path).how == "nothing-new"
+    assert (here / JOURNAL).read_bytes() == data
+
+
+def test_both_machines_went_on_and_the_job_holds_both(tmp_path: Path) -> None:
+    """A fork: events and clips of both count, contradictions are said, a second exchange makes both equal."""
+    here = small_job(tmp_path / "here")
+    there = send(here, tmp_path / "there", tmp_path).folder
+    round_id = open_job(here, write=False).job.rounds[0].id
+    for folder, who, loss in ((here, "Ann", 30.0), (there, "Cy", 35.0)):
+        with open_job(folder, actor=who) as opened:
+            record(opened, round_id, "oil-filler", "quiet", "quiet", seed=int(loss))
+            opened.append(
+                ev.NoteAdded(text=f"note of {who}"),
+                ev.ReadingEntered(reading="loss", value=loss, unit="percent", si=loss, cylinder=1, round_id=round_id),
+            )
+    done = send(there, tmp_path / "here", tmp_path)
+    assert (done.how, done.events, done.folder) == ("merged", 3, here)
+    assert "loss of cylinder 1: 30 percent here, 35 percent came in" in done.text
+    job = open_job(here, write=False).job
+    assert sorted(job.note_texts()) == ["note of Ann", "note of Cy"]
+    assert len(job.rounds[0].live_clips("oil-filler")) == 2
+    assert verify_path(here, evaluate=quick_judge).ok
+    back = send(here, tmp_path / "there", tmp_path)
+    assert back.how == "adopted"
+    assert (there / JOURNAL).read_bytes() == (here / JOURNAL).read_bytes()
+    (old,) = there.glob("journal-before-*")
+    assert b"note of Cy" in old.read_bytes()
+    assert open_job(there, write=False).job == job
+    assert verify_path(there, evaluate=quick_judge).ok
+    assert send(there, tmp_path / "here", tmp_path).how == "nothing-new"
+    with open_job(there) as again:
+        assert not [t for t in again.job.troubles if "not the journal" in t]
+
+
+def test_a_signature_covers_only_what_the_signer_had(tmp_path: Path) -> None:
+    """The tech recorded on while the supervisor signed: the round is signed, and says what was not seen."""
+    here = small_job(tmp_path / "here")
+    there = send(here, tmp_path / "there", tmp_path).folder
+    round_id = open_job(here, write=False).job.rounds[0].id
+    with open_job(there, actor="Bo") as opened:
+        sign_round(opened, round_id, name="Bo", key=make_key(tmp_path / "key.pem"))
+    with open_job(here, actor="Ann") as opened:
+        record(opened, round_id, "tailpipe", "air", "air", seed=99)
+    assert send(there, tmp_path / "here", tmp_path).how == "merged"
+    signed = open_job(here, write=False).job.rounds[0]
+    assert signed.signed
+    (said,) = signed.changed_after_signing
+    assert said.startswith("not seen by Bo: clip kept, by Ann")
+    with open_job(here, write=False) as opened:
+        live = opened.job
+    found = verify_path(here, evaluate=quick_judge)
+    assert found.ok
+    assert any("not seen by Bo" in r for r in found.remarks)
+    send(here, tmp_path / "there", tmp_path)
+    assert open_job(there, write=False).job == live
+
+
+def test_a_change_after_signing_says_so(tmp_path: Path) -> None:
+    """The signature stands, the later event is told wherever the round is shown."""
+    here = small_job(tmp_path / "here")
+    with open_job(here, actor="Ann") as opened:
+        round_id = opened.job.rounds[0].id
+        sign_round(opened, round_id, name="Bo")
+        with pytest.raises(JobError, match="signed this round already"):
+            sign_round(opened, round_id, name="Bo")
+        with pytest.raises(JobError, match="needs a name"):
+            sign_round(opened, round_id, name="  ")
+        opened.append(ev.ClipTakenBack(clip=opened.job.rounds[0].clips[0].id))
+        assert len(opened.job.rounds[0].changed_after_signing) == 1
+        sign_round(opened, round_id, name="Bo")  # after a change it may be signed anew
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_three_machines_in_any_order_end_with_the_same_events(tmp_path: Path, seed: int) -> None:
+    """Random work and random post between three machines: nobody loses an event, all verify, then all agree."""
+    rng = random.Random(seed)
+    roots = [tmp_path / name for name in ("a", "b", "c")]
+    first = small_job(roots[0])
+    folders = [first, *(send(first, root, tmp_path).folder for root in roots[1:])]
+    written: list[str] = []
+    for step in range(14):
+        a, b = rng.sample(range(3), 2)
+        if rng.random() < 0.5:
+            written.append(f"note {step}")
+            note(folders[a], written[-1])
+        else:
+            before = set(notes(folders[b])) | set(notes(folders[a]))
+            assert send(folders[a], roots[b], tmp_path).folder == folders[b]
+            assert set(notes(folders[b])) == before
+    for _ in range(2):
+        for a, b in ((0, 1), (1, 2), (2, 0), (0, 1)):
+            send(folders[a], roots[b], tmp_path)
+    for folder in folders:
+        assert notes(folder) == sorted(written)
+        assert verify_path(folder, evaluate=quick_judge).ok
+    assert len({(f / JOURNAL).read_bytes() for f in folders}) == 1, "after enough post all hold the same journal"
+    assert all(len(list_jobs(root)) == 1 for root in roots)
+
+
+def test_journals_without_a_common_beginning_are_kept_side_by_side(tmp_path: Path) -> None:
+    """Same id, other first line: a second copy beside the first, and it is said."""
+    here = small_job(tmp_path / "here")
+    job_id = open_job(here, write=False).job.id
+    import msgspec
+
+    from listen.jobs.journal import GENESIS, write_line
+    from tests.jobs.made import opened
+
+    first = write_line(msgspec.structs.replace(opened("Bench engine"), job=job_id), prev=GENESIS, actor="Cy")
+    other = tmp_path / "elsewhere" / "job"
+    other.mkdir(parents=True)
+    (other / JOURNAL).write_bytes(first.raw + b"\n")
+    data = (here / JOURNAL).read_bytes()
+    done = send(other, tmp_path / "here", tmp_path)
+    assert done.how == "beside"
+    assert "side by side" in done.text
+    assert done.folder != here
+    assert (here / JOURNAL).read_bytes() == data
+    note(other, "more")
+    again = send(other, tmp_path / "here", tmp_path)
+    assert (again.how, again.folder) == ("forwarded", done.folder), "the second copy is the one that goes on"
+
+
+def test_a_job_being_written_to_or_broken_here_is_left_alone(tmp_path: Path) -> None:
+    """Locked: said by whom. Broken: the copy that came in is put beside it."""
+    here = small_job(tmp_path / "here")
+    there = send(here, tmp_path / "there", tmp_path).folder
+    note(there, "new")
+    with open_job(here), pytest.raises(JobLocked):
+        send(there, tmp_path / "here", tmp_path)
+    (here / JOURNAL).write_bytes((here / JOURNAL).read_bytes().replace(b"percent", b"perzent"))
+    done = send(there, tmp_path / "here", tmp_path)
+    assert done.how == "beside"
+    assert done.folder != here
+    with pytest.raises(JournalBroken):
+        pack(here, tmp_path / "broken.zip")
+
+
+def test_pack_refuses_to_replace_a_file_or_to_send_a_damaged_clip(tmp_path: Path) -> None:
+    """An existing zip stays; a clip that changed is named."""
+    here = small_job(tmp_path / "here")
+    (tmp_path / "there.zip").write_text("mine")
+    with pytest.raises(JobError, match="not replaced"):
+        pack(here, tmp_path / "there.zip")
+    assert (tmp_path / "there.zip").read_text() == "mine"
+    clip = next((here / "clips").iterdir())
+    clip.write_bytes(clip.read_bytes()[:-1] + b"?")
+    with pytest.raises(JobError, match=clip.name):
+        pack(here, tmp_path / "out.zip")
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["here", "there.zip"]
+
+
+def test_a_damaged_clip_here_is_not_papered_over(tmp_path: Path) -> None:
+    """New events for a job whose clip is damaged here: refused, nothing taken in."""
+    here = small_job(tmp_path / "here")
+    there = send(here, tmp_path / "there", tmp_path).folder
+    note(there, "new")
+    clip = next((here / "clips").iterdir())
+    clip.write_bytes(b"damaged")
+    data = (here / JOURNAL).read_bytes()
+    with pytest.raises(JobError, match="hissway verify"):
+        send(there, tmp_path / "here", tmp_path)
+    assert (here / JOURNAL).read_bytes() == data
+
+
+def test_the_bag_is_accepted_by_the_bagit_library_itself(tmp_path: Path) -> None:
+    """Any BagIt tool opens it: unzipped with the standard library, validated by bagit, hostile shop name and all."""
+    import bagit
+
+    here = small_job(tmp_path / "here", "Räder\nX: y 🔧")
+    pack(here, tmp_path / "out.zip")
+    with zipfile.ZipFile(tmp_path / "out.zip") as archive:
+        archive.extractall(tmp_path / "plain")
+    (folder,) = (tmp_path / "plain").iterdir()
+    bag = bagit.Bag(str(folder))
+    bag.validate()
+    assert bag.info["External-Identifier"] == open_job(here, write=False).job.id
+    assert bag.info["Source-Organization"] == "Invented & Sons"
+    assert verify_path(folder, evaluate=quick_judge).ok
+    assert verify_path(tmp_path / "out.zip", evaluate=quick_judge).ok
+
+
+def test_packing_while_recording_takes_what_is_on_disk(tmp_path: Path) -> None:
+    """The writer holds the lock; the zip holds the events so far."""
+    here = small_job(tmp_path / "here")
+    with open_job(here) as opened:
+        opened.append(ev.NoteAdded(text="so far"))
+        done = send(here, tmp_path / "there", tmp_path)
+        opened.append(ev.NoteAdded(text="later"))
+    assert notes(done.folder) == ["so far"]

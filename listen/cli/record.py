@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import re
 import sys
-import threading
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,7 +12,7 @@ from typing import TYPE_CHECKING
 from listen.errors import AudioError, ClipError, RoundError, UsageError
 
 if TYPE_CHECKING:
-    from listen.audio.source import Recording, Source
+    from listen.audio.source import Recording
     from listen.signal.clip import Clip
     from listen.signal.flags import Flag
 
@@ -25,8 +24,6 @@ SECONDS = 8.0
 """Default length: 8 s bring the limit of detection to 17 dB below a steady shop (radiometer equation, 12 kHz)."""
 LONGEST_S = 600.0
 """As long as a clip may be to be read again."""
-REFRESH_S = 0.1
-"""How often the countdown is drawn."""
 STOPPED = 130
 """Exit code after Ctrl-C, 128 + SIGINT as shells have it."""
 
@@ -96,6 +93,7 @@ def _note_other_name(target: Path, point_id: str, kind: str) -> None:
 def _record(args: argparse.Namespace, target: Path, part: Path) -> Recording | None:
     from listen.audio.chatter import chatter_dropped
     from listen.audio.microphone import Microphone
+    from listen.cli.attended import attended
 
     if part.exists():
         if not args.force:
@@ -107,7 +105,7 @@ def _record(args: argparse.Namespace, target: Path, part: Path) -> Recording | N
         microphone = Microphone(args.device)
         microphone.open()
         try:
-            recording = _attended(microphone, part, args.seconds)
+            recording = attended(microphone, part, args.seconds)
         except AudioError as error:
             raise type(error)(f"{error}; {_kept(part, target)}") from error
         finally:
@@ -128,51 +126,6 @@ def _kept(part: Path, target: Path) -> str:
         part.unlink(missing_ok=True)
         return "nothing was kept"
     return f"they are in {part}, and --finish makes {target.name} of them"
-
-
-def _attended(source: Source, part: Path, seconds: float) -> Recording:
-    """Record in a worker thread while this one draws the countdown and takes Ctrl-C."""
-    cancel, over = threading.Event(), threading.Event()
-    result: list[Recording] = []
-    raised: list[BaseException] = []
-
-    def work() -> None:
-        try:
-            result.append(source.record(part, seconds, cancel))
-        except BaseException as error:  # noqa: BLE001 - raised again in the main thread below
-            raised.append(error)
-        over.set()
-
-    threading.Thread(target=work, name="recorder").start()
-    _countdown(source, over, cancel, seconds)
-    if raised:
-        raise raised[0]
-    return result[0]
-
-
-def _countdown(source: Source, over: threading.Event, cancel: threading.Event, seconds: float) -> None:
-    from time import monotonic
-
-    began = monotonic()
-    shown = sys.stderr.isatty()
-    while not over.is_set():
-        try:
-            if not over.wait(REFRESH_S) and shown:
-                print(f"\r{_line(source, began + seconds - monotonic())}", end="", file=sys.stderr, flush=True)
-        except KeyboardInterrupt:
-            cancel.set()
-    if shown:
-        print("\r" + " " * 60 + "\r", end="", file=sys.stderr, flush=True)
-
-
-def _line(source: Source, left_s: float) -> str:
-    import numpy as np
-
-    blocks = source.drain()
-    power = float(np.mean(np.square(np.concatenate(blocks)))) if blocks else 0.0
-    level = 10 * np.log10(max(power, 1e-10))
-    bar = "#" * max(0, min(30, round((level + 90) / 3)))
-    return f"{max(0.0, left_s):5.1f} s left  {level:6.1f} dBFS  {bar:<30}"
 
 
 def _finished(part: Path, target: Path) -> Clip:

@@ -110,6 +110,36 @@ def test_finishing_makes_a_named_clip_and_takes_the_part_away(tmp_path: Path) ->
     assert [p.name for p in tmp_path.iterdir()] == ["intake-air.flac"]
 
 
+def test_a_part_outlives_a_disk_that_fills_while_it_is_finished(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    x = a_part(tmp_path / "a.part", closed=True)
+
+    def full(path: Path, clip: Clip) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("listen.audio.partial.write_flac", full)
+    with pytest.raises(OSError, match="No space left"):
+        finish(tmp_path / "a.part", tmp_path / "intake-air.flac")
+    assert np.array_equal(read_part(tmp_path / "a.part").samples, x)
+
+
+def test_at_most_half_a_second_is_ever_not_on_the_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path, synced = tmp_path / "a.part", [0]
+
+    def fsync(handle: int) -> None:
+        synced.append(path.stat().st_size)
+
+    monkeypatch.setattr("os.fsync", fsync)
+    writer = PartWriter(path, PartHeader(48_000, "vmic", TAKEN))
+    assert synced[-1] >= HEADER_BYTES
+    for block in np.split(steps_of_24_bits(48_000 * 3), 300):
+        writer.write(block, 0)
+        assert path.stat().st_size - synced[-1] <= 4 * 48_000 * 0.5
+    writer.__exit__(None, None, None)
+    assert synced[-1] == path.stat().st_size
+
+
 def test_a_part_never_replaces_another(tmp_path: Path) -> None:
     a_part(tmp_path / "a.part")
     with pytest.raises(FileExistsError):

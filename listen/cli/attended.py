@@ -1,0 +1,66 @@
+"""A recording in the foreground of a terminal: countdown and level on stderr, Ctrl-C ends it in good order."""
+
+from __future__ import annotations
+
+import sys
+import threading
+from pathlib import Path
+from time import monotonic
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from listen.audio.source import Recording, Source
+
+REFRESH_S = 0.1
+"""How often the countdown is drawn."""
+FLOOR_DBFS = -90.0
+"""Level at which the bar is empty; it has one mark for each 3 dB above."""
+
+
+def attended(source: Source, part: Path, seconds: float) -> Recording:
+    """Record in a worker thread while this one draws the countdown and takes Ctrl-C.
+
+    Raises
+    ------
+    AudioError
+        As :meth:`listen.audio.source.Source.record`.
+    """
+    cancel, over = threading.Event(), threading.Event()
+    result: list[Recording] = []
+    raised: list[BaseException] = []
+
+    def work() -> None:
+        try:
+            result.append(source.record(part, seconds, cancel))
+        except BaseException as error:  # noqa: BLE001 - raised again in the main thread below
+            raised.append(error)
+        over.set()
+
+    threading.Thread(target=work, name="recorder").start()
+    _countdown(source, over, cancel, seconds)
+    if raised:
+        raise raised[0]
+    return result[0]
+
+
+def _countdown(source: Source, over: threading.Event, cancel: threading.Event, seconds: float) -> None:
+    began = monotonic()
+    shown = sys.stderr.isatty()
+    while not over.is_set():
+        try:
+            if not over.wait(REFRESH_S) and shown:
+                print(f"\r{_line(source, began + seconds - monotonic())}", end="", file=sys.stderr, flush=True)
+        except KeyboardInterrupt:
+            cancel.set()
+    if shown:
+        print("\r" + " " * 60 + "\r", end="", file=sys.stderr, flush=True)
+
+
+def _line(source: Source, left_s: float) -> str:
+    import numpy as np
+
+    blocks = source.drain()
+    power = float(np.mean(np.square(np.concatenate(blocks)))) if blocks else 0.0
+    level = 10 * np.log10(max(power, 1e-10))
+    bar = "#" * max(0, min(30, round((level - FLOOR_DBFS) / 3)))
+    return f"{max(0.0, left_s):5.1f} s left  {level:6.1f} dBFS  {bar:<30}"

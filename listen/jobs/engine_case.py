@@ -45,7 +45,7 @@ def cylinder_case(job: Job, n: int) -> CylinderCase:
         loss_again_percent=_reading(job, "loss-again", n),
         paths=_paths(record) if record else {},
         heard_at_holes=_holes(record) if record else (),
-        by_ear=call.paths if call and not call.declined else (),
+        by_ear=call.paths if record and call and not call.declined and not record.stale else (),
         bubbles_seen={"yes": True, "no": False}.get(record.bubbles) if record else None,
         plugs=plug.conditions if plug else (),
         found=found.get(n, ()),

@@ -16,7 +16,7 @@ LEAKS = (
     PathId.NEXT_CYLINDER,
 )
 """Escape paths of a cylinder that can be at work together."""
-UNHEARD_SHARE = 0.25
+UNHEARD_SHARE = 0.1
 """Prior of a path at whose own point nothing was recorded, about its usual one: suspicion chooses the walk."""
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from listen.judge.result import BubbleRates, PointResult
 from listen.rounds.weigh import Weighed
-from listen.signal.drift import Drift
+from listen.signal.drift import RoundDrift
 from listen.signal.flags import Flag
 from listen.signal.level import hiss_level
 from listen.signal.point import MIN_LIVE_BANDS
@@ -18,7 +18,7 @@ UNSTEADY_FLOOR_SHARE = 0.5
 """Where the floors say more than the means, the background is called unsteady."""
 
 
-def point_result(w: Weighed, drift: Drift) -> PointResult:
+def point_result(w: Weighed, drift: RoundDrift) -> PointResult:
     """The point's part of a result."""
     rates = BubbleRates(*(_rate(w, k) for k in (w.takes.quiet_kind, Kind.AIR)))
     flags = w.takes.flags + _own_flags(w)
@@ -47,7 +47,7 @@ def point_result(w: Weighed, drift: Drift) -> PointResult:
         level_unit="dBFS",
         detected=w.excess.detected,
         detection_limit_db=round(float(w.excess.detection_limit_db), DIGITS),
-        drift_db=round(drift.rms_db, DIGITS),
+        drift_db=round(drift.means.rms_db, DIGITS),
         bubbles_per_s=rates,
         flags=flags,
     )

@@ -13,7 +13,7 @@ from listen.judge.loudness import log_likelihood
 from listen.rounds.model import Facts
 from listen.signal.bands import LOWER_HZ
 from listen.signal.contrast import Contrast
-from listen.signal.drift import Drift, Repeats, band_correlation, estimate
+from listen.signal.drift import RoundDrift, estimate
 from listen.signal.excess import Excess, excess
 from listen.signal.point import PointTakes
 from listen.trade.points import Kind, PathId, point
@@ -33,18 +33,15 @@ class Weighed:
     evidence: PointEvidence
 
 
-def round_drift(points: Sequence[PointTakes]) -> Drift:
+def round_drift(points: Sequence[PointTakes]) -> RoundDrift:
     """Posterior over the shop's drift from every repeat of the round."""
-    groups: list[Repeats] = [g for p in points for g in p.repeats()]
-    return estimate(groups, float(np.mean(band_correlation())))
+    return RoundDrift(*(estimate([r for p in points for r in p.repeats(floors)]) for floors in (False, True)))
 
 
-def weigh_point(takes: PointTakes, drift: Drift) -> Weighed:
+def weigh_point(takes: PointTakes, drift: RoundDrift) -> Weighed:
     """Excess and likelihood over levels at one point."""
     contrast = takes.contrast(Kind.AIR)
-    sub = np.ix_(takes.live, takes.live)
-    measured = excess(contrast, drift, band_correlation()[sub], takes.floor_bias) if contrast else None
-    share = measured.floor_share if measured else 0.0
+    measured = excess(contrast, drift, takes.live, takes.floor_bias) if contrast else None
     quiet = takes.takes.get(Kind.QUIET) or takes.takes.get(Kind.SHUT)
     background = float(np.mean(10.0 * np.log10(quiet[0].mean))) if quiet else 0.0
     shut = takes.contrast(Kind.SHUT, Kind.QUIET) if takes.takes.get(Kind.QUIET) else None
@@ -55,16 +52,14 @@ def weigh_point(takes: PointTakes, drift: Drift) -> Weighed:
         PointEvidence(
             point(takes.point),
             background,
-            _likelihood(takes, contrast, drift, share),
-            _likelihood(takes, takes.contrast(Kind.SOUND), drift, share),
-            _likelihood(takes, shut, drift, share),
+            _likelihood(takes, contrast, drift),
+            _likelihood(takes, takes.contrast(Kind.SOUND), drift),
+            _likelihood(takes, shut, drift),
         ),
     )
 
 
-def _likelihood(
-    takes: PointTakes, contrast: Contrast | None, drift: Drift, floor_share: float
-) -> NDArray[np.float64] | None:
+def _likelihood(takes: PointTakes, contrast: Contrast | None, drift: RoundDrift) -> NDArray[np.float64] | None:
     if contrast is None:
         return None
     live = takes.live
@@ -72,7 +67,7 @@ def _likelihood(
         upper = LOWER_HZ >= COOLANT_HISS_FROM_HZ * 0.85
         if (live & upper).sum() >= 2:
             contrast, live = contrast.only(upper[live]), live & upper
-    return log_likelihood(contrast, live, drift, floor_share)
+    return log_likelihood(contrast, live, drift)
 
 
 def open_valves(facts: Facts) -> Mapping[int, OpenValve | None]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.signal.drift import Repeats
+from listen.signal.drift import Repeat
 from listen.signal.take import TakeBands
 
 BETWEEN_TAKES = 0.05**2
@@ -63,15 +63,14 @@ class Contrast:
         """Log ratio of floors [shape=(B,)]; their biases cancel."""
         return np.asarray(np.log(self.air.floor / self.quiet.floor))
 
-    def drift_cov(self, correlation: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Covariance of ``rho`` per unit sigma squared [shape=(B, B)].
+    @property
+    def drift_share(self) -> NDArray[np.float64]:
+        """By how much one take's drift covariance counts in that of ``rho`` [shape=(B, B)].
 
         Drift moves the background only: in the air group it is diluted by the hiss.
         """
-        background_share = np.minimum(1.0, np.exp(-self.rho))
-        return np.asarray(
-            correlation * (self.quiet.spread + self.air.spread * np.outer(background_share, background_share))
-        )
+        background = np.minimum(1.0, np.exp(-self.rho))
+        return np.asarray(self.quiet.spread + self.air.spread * np.outer(background, background))
 
 
 def pool(takes: Sequence[TakeBands]) -> Group:
@@ -96,9 +95,11 @@ def _log_cov(shares: Sequence[NDArray[np.float64]], covs: Sequence[NDArray[np.fl
     return np.asarray(sum(np.outer(s, s) * c for s, c in zip(shares, covs, strict=True)))
 
 
-def repeats(takes: Sequence[TakeBands], weights: NDArray[np.float64]) -> Repeats:
-    """Whitened levels of takes that should be alike; ``weights`` [shape=(B,)] sum to 1."""
-    return Repeats(
-        np.array([float(weights @ np.log(t.mean)) for t in takes]),
-        np.array([float(weights @ t.cov @ weights) for t in takes]),
-    )
+def repeats(takes: Sequence[TakeBands], live: NDArray[np.bool_], floors: bool = False) -> list[Repeat]:
+    """Each take against the mean of those before it: independent repeats, whatever their number."""
+    logs = [np.log(t.floor if floors else t.mean) for t in takes]
+    covs = [t.floor_cov if floors else t.cov for t in takes]
+    return [
+        Repeat(logs[j] - np.mean(logs[:j], axis=0), covs[j] + np.sum(covs[:j], axis=0) / j**2, 1.0 + 1.0 / j, live)
+        for j in range(1, len(takes))
+    ]

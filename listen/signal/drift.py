@@ -1,15 +1,19 @@
-"""How much the shop's level moves from clip to clip: a stated prior, sharpened by every repeat the round holds.
+"""How much the shop's sound moves from clip to clip: a stated prior, sharpened by every repeat the round holds.
 
-Symbols: sigma, standard deviation of a take's level about the point's mean, in nepers of power (1 dB = 0.230).
-Beyond the drift no clip length helps (Tandra & Sahai 2008), so it enters every variance, with its covariance over
-bands. The unknown sigma is kept as a grid of values with probabilities: intervals and odds are mixtures over it, which
-gives them the heavy tails that few repeats deserve.
+Three unknowns, kept as a grid of scenarios with probabilities: kappa, by how much blocks inside a clip understate
+the scatter between clips (sound that wanders slowly); sigma_c, a level drift common to all bands; sigma_s, a drift
+smooth over frequency. Beyond the drift no clip length helps (Tandra & Sahai 2008), so it enters every variance.
+Intervals and odds are mixtures over the scenarios, which gives them the heavy tails that few repeats deserve.
+
+Symbols: G scenarios, B bands; sigma in nepers of power (1 dB = 0.230); scatter of the log ratio of two groups is
+kappa C + (spread) (sigma_c^2 J + sigma_s^2 S), J all ones, S smooth over frequency, C from blocks inside the clips.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,84 +22,109 @@ from listen.signal.bands import CENTRES_HZ
 
 NEPER_PER_DB = np.log(10.0) / 10.0
 """Natural log of power per decibel."""
-GRID_DB: NDArray[np.float64] = np.array([0.0, 0.05, 0.1, 0.2, 0.35, 0.6, 1.0, 1.8, 3.2])
-"""Values of sigma considered, dB."""
+KAPPA = (1.0, 2.0, 4.0, 9.0)
+KAPPA_PRIOR = (0.55, 0.2, 0.15, 0.1)
+COMMON_DB = (0.0, 0.08, 0.16, 0.32, 0.64, 1.3, 2.6)
+SMOOTH_DB = (0.0, 0.1, 0.25, 0.6, 1.5)
+"""Grids of the three unknowns."""
 STEADY_PRIOR = 0.3
-"""Prior share of shops that do not drift at all between two clips."""
-PRIOR_MEDIAN_DB = 0.25
-PRIOR_SPREAD = 0.8
-"""Log-normal prior of sigma where the shop drifts: median 0.25 dB, 95 % within 0.05 to 1.2 dB."""
-COMMON_SHARE = 0.6
-"""Share of drift variance common to all bands; the rest is smooth over frequency."""
+"""Prior share of shops with no level drift at all between two clips; as much again for no drift of colour."""
+COMMON_MEDIAN_DB = 0.25
+SMOOTH_MEDIAN_DB = 0.15
+PRIOR_SPREAD = 0.9
+"""Log-normal priors where there is drift: medians, and spread of the natural log."""
 SMOOTH_OCTAVES = 1.0
-"""Correlation length over frequency of the rest."""
+"""Correlation length over frequency of the drift of colour."""
+MIN_WEIGHT = 2e-3
+"""Scenarios less probable than this are left out."""
 
 
-def band_correlation() -> NDArray[np.float64]:
-    """Correlation of drift over bands [shape=(B, B)]."""
+@cache
+def smooth_correlation() -> NDArray[np.float64]:
+    """Correlation over bands of the drift of colour [shape=(13, 13)]."""
     octaves = np.log2(CENTRES_HZ)
-    smooth = np.exp(-np.abs(octaves[:, None] - octaves) / SMOOTH_OCTAVES)
-    return np.asarray(COMMON_SHARE + (1.0 - COMMON_SHARE) * smooth)
+    return np.asarray(np.exp(-np.abs(octaves[:, None] - octaves) / SMOOTH_OCTAVES))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Drift:
-    """Probabilities over sigma."""
+    """Scenarios and their probabilities."""
 
-    sigma: NDArray[np.float64]
-    """Values, in nepers [shape=(G,)]."""
+    kappa: NDArray[np.float64]
+    """[shape=(G,)]."""
+    common: NDArray[np.float64]
+    """sigma_c, nepers [shape=(G,)]."""
+    smooth: NDArray[np.float64]
+    """sigma_s, nepers [shape=(G,)]."""
     weight: NDArray[np.float64]
-    """Their probabilities [shape=(G,)]."""
+    """Probabilities [shape=(G,)], sum 1."""
     repeats: int
-    """Degrees of freedom of the repeats behind it; 0: the prior alone."""
+    """Pairs of repeats behind it; 0: the prior alone."""
 
     @property
     def rms_db(self) -> float:
-        """Root mean square of sigma, dB."""
-        return float(np.sqrt((self.weight * self.sigma**2).sum()) / NEPER_PER_DB)
+        """Root mean square drift of one take's level, dB."""
+        return float(np.sqrt((self.weight * (self.common**2 + self.smooth**2)).sum()) / NEPER_PER_DB)
+
+    def cov(self, live: NDArray[np.bool_]) -> NDArray[np.float64]:
+        """Covariance of one take's log band powers under each scenario [shape=(G, B, B)]."""
+        s = smooth_correlation()[np.ix_(live, live)]
+        return np.asarray(self.common[:, None, None] ** 2 + self.smooth[:, None, None] ** 2 * s)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Repeats:
-    """Levels of takes that differ by drift and noise only."""
+class Repeat:
+    """Two groups of takes that should be alike but for drift."""
 
-    level: NDArray[np.float64]
-    """Whitened log level of each take, nepers [shape=(m,)]."""
-    variance: NDArray[np.float64]
-    """Variance of each level from blocks inside its clip [shape=(m,)]."""
+    rho: NDArray[np.float64]
+    """Log ratio of their band powers [shape=(B,)]."""
+    cov: NDArray[np.float64]
+    """Its covariance from blocks inside the clips [shape=(B, B)]."""
+    spread: float
+    """Sum over both groups of squared weights of their takes."""
+    live: NDArray[np.bool_]
+    """Which of the thirteen bands these are."""
 
 
-def prior() -> NDArray[np.float64]:
-    """Prior probabilities over ``GRID_DB`` [shape=(G,)]."""
-    w = np.zeros(len(GRID_DB))
-    w[1:] = np.exp(-0.5 * (np.log(GRID_DB[1:] / PRIOR_MEDIAN_DB) / PRIOR_SPREAD) ** 2)
-    w[1:] *= np.gradient(np.log(GRID_DB[1:]))
-    w *= (1.0 - STEADY_PRIOR) / w.sum()
-    w[0] = STEADY_PRIOR
-    return w
+def _log_normal(grid_db: Sequence[float], median_db: float) -> NDArray[np.float64]:
+    grid = np.array(grid_db[1:])
+    w = np.exp(-0.5 * (np.log(grid / median_db) / PRIOR_SPREAD) ** 2)
+    return np.array([STEADY_PRIOR, *((1.0 - STEADY_PRIOR) * w / w.sum())])
+
+
+def prior() -> Drift:
+    """The scenarios with their prior probabilities."""
+    kappa, common, smooth = np.meshgrid(KAPPA, COMMON_DB, SMOOTH_DB, indexing="ij")
+    w = (
+        np.array(KAPPA_PRIOR)[:, None, None]
+        * _log_normal(COMMON_DB, COMMON_MEDIAN_DB)[:, None]
+        * _log_normal(SMOOTH_DB, SMOOTH_MEDIAN_DB)
+    )
+    return Drift(kappa.ravel(), common.ravel() * NEPER_PER_DB, smooth.ravel() * NEPER_PER_DB, w.ravel() / w.sum(), 0)
 
 
 def stated(sigma_db: float) -> Drift:
     """A drift that is known, for example 0 for a shop stated to be steady."""
-    return Drift(np.array([sigma_db * NEPER_PER_DB]), np.ones(1), 0)
+    return Drift(np.ones(1), np.array([sigma_db * NEPER_PER_DB]), np.zeros(1), np.ones(1), 0)
 
 
-def estimate(groups: Sequence[Repeats], share: float = 1.0) -> Drift:
-    """Posterior over sigma from groups of repeats, each with its own unknown mean.
-
-    ``share`` is the variance of a whitened level per unit sigma squared (bands do not all move together).
-    """
-    sigma = GRID_DB * NEPER_PER_DB
-    log_w = np.log(np.maximum(prior(), 1e-300))
-    repeats = 0
-    for g in groups:
-        if len(g.level) < 2:
-            continue
-        repeats += len(g.level) - 1
-        precision = 1.0 / (g.variance[:, None] + share * sigma**2)
-        total = precision.sum(axis=0)
-        mean = (precision * g.level[:, None]).sum(axis=0) / total
-        chi2 = (precision * (g.level[:, None] - mean) ** 2).sum(axis=0)
-        log_w += 0.5 * (np.log(precision).sum(axis=0) - np.log(total) - chi2)
+def estimate(repeats: Sequence[Repeat]) -> Drift:
+    """Posterior over the scenarios from repeats anywhere in the round; unlikely scenarios are dropped."""
+    start = prior()
+    log_w = np.log(start.weight)
+    for r in repeats:
+        total = start.kappa[:, None, None] * r.cov + r.spread * start.cov(r.live)
+        solved = np.linalg.solve(total, np.broadcast_to(r.rho[:, None], (*total.shape[:2], 1)))[..., 0]
+        log_w -= 0.5 * (solved @ r.rho + np.linalg.slogdet(total)[1])
     w = np.exp(log_w - log_w.max())
-    return Drift(sigma, w / w.sum(), repeats)
+    w /= w.sum()
+    keep = w >= MIN_WEIGHT
+    return Drift(start.kappa[keep], start.common[keep], start.smooth[keep], w[keep] / w[keep].sum(), len(repeats))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RoundDrift:
+    """Drift of a round, as its mean powers and as its floors show it."""
+
+    means: Drift
+    floors: Drift

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.signal.contrast import Contrast
-from listen.signal.drift import NEPER_PER_DB, Drift
+from listen.signal.drift import NEPER_PER_DB, Drift, RoundDrift
 from listen.signal.mixture import upper_quantile
 
 FALSE_ALARM = 1e-3
@@ -45,48 +45,76 @@ def whitening(contrast: Contrast) -> NDArray[np.float64]:
     return np.asarray(w / w.sum())
 
 
-def excess(
-    contrast: Contrast, drift: Drift, correlation: NDArray[np.float64], floor_bias: NDArray[np.float64]
-) -> Excess:
+def excess(contrast: Contrast, drift: RoundDrift, live: NDArray[np.bool_], floor_bias: NDArray[np.float64]) -> Excess:
     """Excess with its 95 % interval and detection limit.
 
-    ``correlation`` [shape=(B, B)] is that of drift over bands, ``floor_bias`` [shape=(B,)] the chi-square quantile
+    ``live`` [shape=(13,)] says which bands the contrast holds, ``floor_bias`` [shape=(B,)] is the chi-square quantile
     over its mean that a floor carries.
     """
     w = whitening(contrast)
-    ratio = np.exp(contrast.rho)
-    mean_r = float(w @ (ratio - 1.0))
-    mean_var = _variance(w * ratio, contrast.quiet.cov + contrast.air.cov)
-    lift = (contrast.air.floor - contrast.quiet.floor) / (floor_bias * contrast.quiet.mean)
-    floor_r = float(w @ lift)
-    floor_var = _variance(w * contrast.air.floor / (floor_bias * contrast.quiet.mean), contrast.air.floor_cov)
-    floor_var += _variance(w * contrast.quiet.floor / (floor_bias * contrast.quiet.mean), contrast.quiet.floor_cov)
-    lam = blend(mean_var, floor_var)
-    r = lam * floor_r + (1.0 - lam) * mean_r
-    cross = FLOOR_MEAN_CORRELATION * np.sqrt(mean_var * floor_var)
-    variance = lam**2 * floor_var + (1.0 - lam) ** 2 * mean_var + 2.0 * lam * (1.0 - lam) * cross
-    total = max(1.0 + r, LOWEST_RATIO)
-    # Drift of the background, diluted in the log ratio by the hiss on top of it in the air clips.
-    drift_var = contrast.quiet.spread * _variance(w * ratio, correlation)
-    drift_var += contrast.air.spread * _variance(w, correlation)
-    dof = contrast.quiet.dof + contrast.air.dof
-    sd_here = np.sqrt(variance + drift.sigma**2 * drift_var) / total
-    null_var = _variance(w, contrast.quiet.cov) + _variance(w, contrast.air.cov)
-    null_var *= variance / mean_var
-    sd_null = np.sqrt(
-        null_var + drift.sigma**2 * (contrast.quiet.spread + contrast.air.spread) * _variance(w, correlation)
-    )
-    level = np.log(total)
-    half = upper_quantile(SIDE_95, sd_here, drift.weight, dof)
-    critical = upper_quantile(FALSE_ALARM, sd_null, drift.weight, dof)
-    limit = critical + upper_quantile(MISS, sd_null, drift.weight, dof)
+    q, a = contrast.quiet, contrast.air
+    means = _Estimate.of(w, q.mean, a.mean, q.mean, (q.cov, a.cov), contrast, drift.means, live)
+    scale = floor_bias * q.mean
+    floors = _Estimate.of(w, q.floor, a.floor, scale, (q.floor_cov, a.floor_cov), contrast, drift.floors, live)
+    lam = blend(float(drift.means.weight @ means.variance), float(drift.floors.weight @ floors.variance))
+    lead = floors if lam > 0.5 else means
+    mix = drift.floors if lam > 0.5 else drift.means
+    log_sum = np.log(max(1.0 + lam * floors.r + (1.0 - lam) * means.r, LOWEST_RATIO))
+    # The blend's variance about its leading part's, the same in every scenario.
+    gain = _blended(lam, means, floors, drift) / float(mix.weight @ lead.variance)
+    here = np.sqrt(gain * lead.variance) / np.exp(log_sum)
+    null = np.sqrt(gain * lead.null_variance)
+    dof = q.dof + a.dof
+    half = upper_quantile(SIDE_95, here, mix.weight, dof)
+    critical = upper_quantile(FALSE_ALARM, null, mix.weight, dof)
+    limit = critical + upper_quantile(MISS, null, mix.weight, dof)
     return Excess(
-        level / NEPER_PER_DB,
-        ((level - half) / NEPER_PER_DB, (level + half) / NEPER_PER_DB),
+        log_sum / NEPER_PER_DB,
+        ((log_sum - half) / NEPER_PER_DB, (log_sum + half) / NEPER_PER_DB),
         limit / NEPER_PER_DB,
-        bool(level > critical),
+        bool(log_sum > critical),
         lam,
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Estimate:
+    """The whitened sum R from means or from floors, with its variance under each scenario of drift."""
+
+    r: float
+    variance: NDArray[np.float64]
+    """[shape=(G,)]."""
+    null_variance: NDArray[np.float64]
+    """The same were there no hiss [shape=(G,)]."""
+
+    @classmethod
+    def of(
+        cls,
+        w: NDArray[np.float64],
+        quiet: NDArray[np.float64],
+        air: NDArray[np.float64],
+        scale: NDArray[np.float64],
+        covs: tuple[NDArray[np.float64], NDArray[np.float64]],
+        contrast: Contrast,
+        drift: Drift,
+        live: NDArray[np.bool_],
+    ) -> _Estimate:
+        wq, wa = w * quiet / scale, w * air / scale
+        r = float((wa - wq).sum())
+        # Quiet is the divisor of a ratio of means; of floors it is only the subtrahend.
+        divisor = wa if scale is quiet else wq
+        moved = contrast.quiet.spread * _forms(divisor, drift.cov(live))
+        moved += contrast.air.spread * _forms(wq, drift.cov(live))
+        variance = drift.kappa * (_forms(divisor, covs[0]) + _forms(wa, covs[1])) + moved
+        both = contrast.quiet.spread + contrast.air.spread
+        null = drift.kappa * (_forms(wq, covs[0]) + _forms(wq, covs[1])) + both * _forms(wq, drift.cov(live))
+        return cls(r, variance, null)
+
+
+def _blended(lam: float, means: _Estimate, floors: _Estimate, drift: RoundDrift) -> float:
+    m, f = float(drift.means.weight @ means.variance), float(drift.floors.weight @ floors.variance)
+    cross = FLOOR_MEAN_CORRELATION * np.sqrt(m * f)
+    return float(lam**2 * f + (1.0 - lam) ** 2 * m + 2.0 * lam * (1.0 - lam) * cross)
 
 
 def blend(mean_var: float, floor_var: float) -> float:
@@ -95,5 +123,6 @@ def blend(mean_var: float, floor_var: float) -> float:
     return float(np.clip((mean_var - cross) / max(mean_var + floor_var - 2.0 * cross, 1e-30), 0.0, 1.0))
 
 
-def _variance(w: NDArray[np.float64], cov: NDArray[np.float64]) -> float:
-    return float(w @ cov @ w)
+def _forms(w: NDArray[np.float64], cov: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Quadratic form, or one for each of a stack of matrices."""
+    return np.asarray(np.einsum("b,...bc,c->...", w, cov, w))

@@ -13,7 +13,7 @@ from listen.signal.bands import BANDWIDTH_HZ, band_weights, live_bands
 from listen.signal.bubbles import bubble_events
 from listen.signal.clip import Clip
 from listen.signal.contrast import Contrast, pool, repeats
-from listen.signal.drift import Repeats
+from listen.signal.drift import Repeat
 from listen.signal.flags import Flag
 from listen.signal.floor import degrees_of_freedom, quantile_bias
 from listen.signal.quality import check_clip, usable_band_hz
@@ -66,14 +66,9 @@ class PointTakes:
         over, under = self.takes.get(kind), self.takes.get(against or self.quiet_kind)
         return Contrast(pool(under), pool(over)) if over and under else None
 
-    def repeats(self, kinds: Sequence[Kind] = tuple(Kind)) -> list[Repeats]:
-        """Groups of takes that should be alike but for drift."""
-        out = []
-        for kind in kinds:
-            if len(group := self.takes.get(kind, ())) > 1:
-                w = 1.0 / np.diag(pool(group).cov)
-                out.append(repeats(group, w / w.sum()))
-        return out
+    def repeats(self, floors: bool = False) -> list[Repeat]:
+        """Takes of one kind against each other: alike but for drift."""
+        return [r for group in self.takes.values() for r in repeats(group, self.live, floors)]
 
 
 def measure_point(point: str, clips: Sequence[tuple[Kind, Clip]]) -> PointTakes:

@@ -95,11 +95,12 @@ class PlugSeen(Payload, frozen=True, kw_only=True):
 
 
 class SymptomNoted(Payload, frozen=True, kw_only=True):
-    """A symptom of the whole engine, or its withdrawal."""
+    """A symptom of the whole engine or of one cylinder, or its withdrawal."""
 
     symptom: str
     """Identifier of a row of the symptom table."""
     present: bool = True
+    cylinder: int | None = None
     text: str = ""
 
 

@@ -111,8 +111,12 @@ def _plug(job: Job, p: ev.PlugSeen, event: ev.Event) -> Job:
 
 
 def _symptom(job: Job, p: ev.SymptomNoted, event: ev.Event) -> Job:
-    others = tuple(s for s in job.symptoms if s != p.symptom)
-    return replace(job, symptoms=(*others, p.symptom) if p.present else others)
+    told = job.symptoms if p.cylinder is None else job.found.get(p.cylinder, ())
+    others = tuple(s for s in told if s != p.symptom)
+    now = (*others, p.symptom) if p.present else others
+    if p.cylinder is None:
+        return replace(job, symptoms=now)
+    return replace(job, found={**job.found, p.cylinder: now})
 
 
 def _note(job: Job, p: ev.NoteAdded, event: ev.Event) -> Job:
@@ -204,7 +208,8 @@ def _signed(job: Job, p: ev.Signed, event: ev.Event) -> Job:
 
 
 def _finding(job: Job, p: ev.FindingRecorded, event: ev.Event) -> Job:
-    return replace(job, findings={**job.findings, p.cylinder: p})
+    before = {p.cylinder: job.rounds_of(p.cylinder), **job.before_finding}
+    return replace(job, findings={**job.findings, p.cylinder: p}, before_finding=before)
 
 
 def _diagnosis(job: Job, p: ev.DiagnosisStored, event: ev.Event) -> Job:

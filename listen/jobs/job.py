@@ -146,12 +146,16 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     """All, in order; the latest of a kind counts."""
     plugs: dict[int, PlugSeen] = {}
     symptoms: tuple[str, ...] = ()
-    """Identifiers of those present, in order noted."""
+    """Identifiers of those of the whole engine, in order noted."""
+    found: dict[int, tuple[str, ...]] = {}
+    """Identifiers of those of one cylinder, in order noted."""
     notes: tuple[Stamped, ...] = ()
     microphone: MicrophoneChecked | None = None
     rounds: tuple[RoundRecord, ...] = ()
     findings: dict[int, FindingRecorded] = {}
     """Latest finding at teardown, by cylinder."""
+    before_finding: dict[int, tuple[RoundRecord, ...]] = {}
+    """A cylinder's rounds as they stood when its first finding came in: what was said without knowing."""
     diagnosis: DiagnosisStored | None = None
     dropped_parts: tuple[str, ...] = ()
     merges: tuple[Stamped, ...] = ()

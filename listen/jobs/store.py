@@ -107,6 +107,8 @@ def open_job(folder: Path, *, write: bool = True, actor: str = "") -> OpenJob:
         chain = read_journal(folder)
         if chain.broken:
             raise JournalBroken(broken_words(folder, chain))
+        if not chain.lines:
+            raise JournalBroken(f"{folder / JOURNAL}: holds no whole event; restore it from a bag or remove it")
         found = mend(folder, chain, stored_summary(folder))
         opened = OpenJob(folder, chain, lock, actor)
         if found is not None:

@@ -1,0 +1,201 @@
+"""Two jobs on one engine side by side: what changed beyond the uncertainty of both."""
+
+from __future__ import annotations
+
+from math import hypot
+
+import msgspec
+
+from listen.jobs.engine_case import latest_round
+from listen.jobs.job import Job, RoundRecord
+from listen.judge.result import PointResult
+
+LOSS_POINTS = 3.5
+"""95 % uncertainty of one loss reading: repeats of a well set test agree within 5 points (5 / root 2)."""
+COMPRESSION_SHARE = 0.05
+"""95 % uncertainty of one compression reading, as a share: battery, weather and gauge (rule of thumb, 5 %)."""
+PLACEMENT_DB = 3.0
+"""Of one level, from holding a microphone 7 instead of 10 or 14 cm away: 20 lg of root 2."""
+PRESSURES = ("compression-dry", "compression-wet")
+
+
+class Change(msgspec.Struct, frozen=True, kw_only=True):
+    """One figure before and after."""
+
+    what: str
+    """``loss``, ``compression-dry``, ``compression-wet``, ``hiss-level`` or ``excess``."""
+    point: str = ""
+    before: float | None
+    after: float | None
+    unit: str
+    difference: float | None = None
+    """After minus before; None where one is missing or the two cannot be compared."""
+    uncertainty: float | None = None
+    """95 %, of the difference: both uncertainties together."""
+    beyond: bool = False
+    """Whether the change is beyond it."""
+    remark: str = ""
+    """Why it cannot be compared, or what stands against it."""
+
+
+class CylinderChange(msgspec.Struct, frozen=True, kw_only=True):
+    """One cylinder before and after."""
+
+    cylinder: int
+    changes: tuple[Change, ...]
+    verdict_before: str = ""
+    verdict_after: str = ""
+    """Texts of the verdicts, empty where there is none."""
+    kind_before: str = ""
+    kind_after: str = ""
+
+    @property
+    def changed(self) -> tuple[Change, ...]:
+        """Those beyond the uncertainty."""
+        return tuple(c for c in self.changes if c.beyond)
+
+
+class Comparison(msgspec.Struct, frozen=True, kw_only=True):
+    """Two jobs side by side."""
+
+    cylinders: tuple[CylinderChange, ...]
+    remarks: tuple[str, ...]
+    """What stands against comparing them at all."""
+
+
+def compare(before: Job, after: Job) -> Comparison:
+    """Put two jobs on one engine side by side, every cylinder that either has something about."""
+    numbers = sorted({*before.engine.cylinders, *after.engine.cylinders})
+    rows = tuple(row for n in numbers if (row := _cylinder(before, after, n)) is not None)
+    return Comparison(cylinders=rows, remarks=tuple(_remarks(before, after)))
+
+
+def _remarks(before: Job, after: Job) -> list[str]:
+    said = []
+    if before.id == after.id:
+        said.append("Both are the same job.")
+    if before.engine.rows != after.engine.rows:
+        said.append("The two engines have other cylinders; these may be two engines.")
+    for reading, words in (("restrictor", "restrictor"), ("supply", "supply pressure")):
+        a, b = before.reading(reading), after.reading(reading)
+        if a and b and abs(a.si - b.si) > 0.05 * max(a.si, b.si):
+            said.append(f"The {words} was {a.value:g} {a.unit} before and {b.value:g} {b.unit} after.")
+    return said
+
+
+def _cylinder(before: Job, after: Job, n: int) -> CylinderChange | None:
+    a, b = latest_round(before, n), latest_round(after, n)
+    changes = (
+        _loss(before, after, n),
+        *(_compression(before, after, n, reading) for reading in PRESSURES),
+        *_points(a, b),
+    )
+    found = tuple(c for c in changes if c is not None)
+    if not found and a is None and b is None:
+        return None
+    return CylinderChange(
+        cylinder=n,
+        changes=found,
+        verdict_before=_verdict(a)[0],
+        verdict_after=_verdict(b)[0],
+        kind_before=_verdict(a)[1],
+        kind_after=_verdict(b)[1],
+    )
+
+
+def _verdict(record: RoundRecord | None) -> tuple[str, str]:
+    if record is None or record.verdict is None:
+        return "", ""
+    verdict = record.verdict.result.verdict
+    return verdict.text, verdict.kind
+
+
+def _loss(before: Job, after: Job, n: int) -> Change | None:
+    a, b = before.reading("loss", n), after.reading("loss", n)
+    if a is None and b is None:
+        return None
+    bores = [r.si for job in (before, after) if (r := job.reading("restrictor"))]
+    remark = "another restrictor: percents cannot be compared" if len(bores) == 2 and bores[0] != bores[1] else ""
+    spread = hypot(LOSS_POINTS, LOSS_POINTS)
+    return _change("loss", "percent", a.si if a else None, b.si if b else None, spread, remark=remark)
+
+
+def _compression(before: Job, after: Job, n: int, reading: str) -> Change | None:
+    a, b = before.reading(reading, n), after.reading(reading, n)
+    if a is None and b is None:
+        return None
+    spread = hypot(COMPRESSION_SHARE * a.si, COMPRESSION_SHARE * b.si) if a and b else 0.0
+    return _change(reading, "kPa", a.si if a else None, b.si if b else None, spread)
+
+
+def _points(a: RoundRecord | None, b: RoundRecord | None) -> list[Change]:
+    first = {p.point: p for p in a.verdict.result.points} if a and a.verdict else {}
+    second = {p.point: p for p in b.verdict.result.points} if b and b.verdict else {}
+    same_input = _inputs(a) == _inputs(b)
+    return [_point(p, first.get(p), second.get(p), same_input) for p in {**first, **second}]
+
+
+def _inputs(record: RoundRecord | None) -> set[tuple[str, int]]:
+    return {(c.kept.device, c.kept.rate_hz) for c in record.live_clips()} if record else set()
+
+
+def _point(point: str, a: PointResult | None, b: PointResult | None, same_input: bool) -> Change:
+    """Levels where the same microphone stood before both; else excess, which also moves with the shop's noise."""
+    if a is None or b is None:
+        only = a or b
+        assert only is not None
+        value = (only.excess_db if a else None, only.excess_db if b else None)
+        return _change("excess", "dB", *value, 0.0, point=point)
+    if same_input and a.level_db is not None and b.level_db is not None and a.level_unit == b.level_unit:
+        return _levels(point, a, b)
+    spread = hypot(_half(a), _half(b), PLACEMENT_DB, PLACEMENT_DB)
+    remark = "the shop's noise and the microphone go into an excess: compare with care"
+    return _change("excess", "dB", a.excess_db, b.excess_db, spread, point=point, remark=remark)
+
+
+def _levels(point: str, a: PointResult, b: PointResult) -> Change:
+    spread = hypot(_half(a), _half(b), PLACEMENT_DB, PLACEMENT_DB)
+    found = _change("hiss-level", a.level_unit, a.level_db, b.level_db, spread, point=point)
+    assert a.level_db is not None
+    assert b.level_db is not None
+    if a.level_is_upper_bound and b.level_is_upper_bound:
+        remark = "not heard either time: both are upper bounds"
+    elif b.level_is_upper_bound:
+        remark = "not heard any more: at most this loud"
+    elif a.level_is_upper_bound:
+        remark = "not heard before: was at most this loud"
+    else:
+        return found
+    quieter = b.level_is_upper_bound and not a.level_is_upper_bound and b.level_db < a.level_db
+    louder = a.level_is_upper_bound and not b.level_is_upper_bound and b.level_db > a.level_db
+    return msgspec.structs.replace(found, remark=remark, beyond=found.beyond and (quieter or louder))
+
+
+def _half(p: PointResult) -> float:
+    return (p.excess_ci95_db[1] - p.excess_ci95_db[0]) / 2 if p.excess_ci95_db else 0.0
+
+
+def _change(
+    what: str,
+    unit: str,
+    before: float | None,
+    after: float | None,
+    spread: float,
+    *,
+    point: str = "",
+    remark: str = "",
+) -> Change:
+    """A change is beyond only where both figures are there and nothing forbids comparing them."""
+    if before is None or after is None or remark.endswith("cannot be compared"):
+        return Change(what=what, point=point, before=before, after=after, unit=unit, remark=remark)
+    return Change(
+        what=what,
+        point=point,
+        before=before,
+        after=after,
+        unit=unit,
+        difference=after - before,
+        uncertainty=spread,
+        beyond=abs(after - before) > spread,
+        remark=remark,
+    )

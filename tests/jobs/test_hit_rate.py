@@ -1,0 +1,129 @@
+"""Protects the hit rate: only what was said before the teardown counts, and the table's figures are the right ones."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from listen.jobs import events as ev
+from listen.jobs.fold import fold
+from listen.jobs.hit_rate import Said, calls, csv_text, hit_rates, wilson
+from listen.jobs.job import Job
+from tests.jobs.made import opened, result
+
+
+def job(*payloads: ev.Payload) -> Job:
+    return fold(
+        ev.Event(id=f"e{n}", time="2026-01-05T09:00:00Z", actor="", payload=p, line="")
+        for n, p in enumerate([opened(), *payloads])
+    )
+
+
+OPEN = ev.RoundOpened(round_id="r", cylinder=2)
+
+
+def ear(*paths: str, **more: object) -> ev.ByEarCalled:
+    return ev.ByEarCalled(round_id="r", paths=paths, name="Ann", **more)  # type: ignore[arg-type]
+
+
+def tool(path: str, kind: str = "path") -> ev.Judged:
+    return ev.Judged(round_id="r", result=result(kind, path), clips=(), version="0.1.0")
+
+
+def truth(*paths: str) -> ev.FindingRecorded:
+    return ev.FindingRecorded(cylinder=2, paths=paths)
+
+
+def test_ear_and_tool_are_scored_apart() -> None:
+    """The ear was wrong, the tool right."""
+    said = calls([job(OPEN, ear("rings", sure=0.6), tool("intake-valve"), truth("intake-valve"))])
+    assert [(s.by, s.right, s.sure, s.name) for s in said] == [
+        ("tool", True, 0.9, "0.1.0"),
+        ("tech", False, 0.6, "Ann"),
+    ]
+
+
+def test_what_was_said_after_the_teardown_does_not_count() -> None:
+    """A call or a verdict made knowing the truth is no hit; a corrected truth is the truth for what was said before."""
+    late = job(OPEN, truth("rings"), ear("rings"), tool("rings"))
+    assert calls([late]) == ()
+    corrected = job(OPEN, ear("rings"), truth("intake-valve"), ear("intake-valve"), truth("rings"))
+    (only,) = calls([corrected])
+    assert only.right
+
+
+@pytest.mark.parametrize(
+    ("payloads", "count"),
+    [
+        ((OPEN, ear("rings")), 0),
+        ((OPEN, ear(declined=True), truth("rings")), 0),
+        ((OPEN, ear("rings", before_numbers=False), truth("rings")), 0),
+        ((OPEN, tool("rings", "unclear"), truth("rings")), 0),
+        ((OPEN, ear("rings", role="supervisor"), truth("rings")), 1),
+    ],
+)
+def test_what_is_no_call(payloads: tuple[ev.Payload, ...], count: int) -> None:
+    """No truth, declined, after numbers, cannot tell: none of them counts for or against."""
+    assert len(calls([job(*payloads)])) == count
+
+
+def test_two_at_work_and_sound() -> None:
+    """Naming one of two is right, naming one that is not there is wrong, sound is right only where it is sound."""
+    assert calls([job(OPEN, ear("rings"), truth("rings", "intake-valve"))])[0].right
+    assert not calls([job(OPEN, ear("rings", "intake-valve"), truth("rings"))])[0].right
+    assert calls([job(OPEN, ear("none"), truth("none"))])[0].right
+    assert not calls([job(OPEN, ear("none"), truth("rings"))])[0].right
+
+
+def said(sure: float | None, right: bool) -> Said:
+    return Said(
+        job="j",
+        title="t",
+        cylinder=1,
+        round_id="r",
+        by="tool",
+        name="",
+        paths=("rings",),
+        sure=sure,
+        truth=("rings",),
+        right=right,
+        simulated=False,
+    )
+
+
+def test_said_ninety_percent_right_how_often() -> None:
+    """Ten calls at 92 %, nine right; one at 100 %, wrong; one without a figure."""
+    table = [said(0.92, n > 0) for n in range(10)] + [said(1.0, False), said(None, True)]
+    (rate,) = hit_rates(table)
+    assert (rate.calls, rate.right) == (12, 10)
+    first, last = rate.classes
+    assert (first.low, first.high, first.calls, first.right, first.share) == (0.9, 0.95, 10, 9, 0.9)
+    assert first.said_mean == pytest.approx(0.92)
+    assert (last.low, last.calls, last.right) == (0.95, 1, 0)
+    assert rate.brier == pytest.approx((9 * 0.08**2 + 0.92**2 + 1.0) / 11)
+
+
+def test_wilson_as_published() -> None:
+    """Known values: 0 of 10 gives 0 to 0.278; 9 of 10 gives 0.596 to 0.982."""
+    assert wilson(0, 10) == pytest.approx((0.0, 0.2775), abs=5e-4)
+    assert wilson(9, 10) == pytest.approx((0.5958, 0.9821), abs=5e-4)
+
+
+@given(st.lists(st.tuples(st.none() | st.floats(0, 1), st.booleans()), min_size=1))
+def test_every_stated_call_falls_in_one_class(stated: list[tuple[float | None, bool]]) -> None:
+    """Classes neither lose nor double a call."""
+    (rate,) = hit_rates([said(sure, right) for sure, right in stated])
+    assert sum(c.calls for c in rate.classes) == sum(sure is not None for sure, _ in stated)
+
+
+def test_csv_comes_back_and_tames_formulas() -> None:
+    """A spreadsheet must not run what somebody typed as a name."""
+    ear_call = ear("rings", sure=0.5)
+    evil = job(OPEN, ev.JobNamed(title='=HYPERLINK("x")'), ear_call, truth("rings"))
+    (row,) = list(csv.DictReader(io.StringIO(csv_text(calls([evil])))))
+    assert row["title"] == '\'=HYPERLINK("x")'
+    assert (row["said"], row["sure"], row["truth"], row["right"]) == ("rings", "0.500", "rings", "1")

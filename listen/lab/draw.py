@@ -55,7 +55,7 @@ def _paths(rng: np.random.Generator, points: tuple[str, ...]) -> tuple[PathId, .
     if kind in ("none", "fitting", "set-up"):
         return (PathId(kind),)
     own = sorted({path for p in points for path in point(p).row.own})
-    chosen = rng.choice(own, size=2 if kind == "pair" else 1, replace=False)
+    chosen = rng.choice(own, size=min(2 if kind == "pair" else 1, len(own)), replace=False)
     return tuple(sorted(PathId(p) for p in chosen))
 
 

@@ -24,8 +24,11 @@ def demo_truth() -> dict[str, object]:
     told = {t.cylinder: t for t in ROUNDS}
     cylinders = {}
     for n in ENGINE.cylinders:
-        round_id, only = (told[n].round_id, told[n].only) if n in told else ("", None)
-        cylinders[str(n)] = {"round": round_id, **truth_document(demo_scene(n, only))}
+        only = told[n].only if n in told else None
+        cylinders[str(n)] = {
+            "round": told[n].round_id if n in told else "",
+            **truth_document(demo_scene(n, only, first_try=True)),
+        }
     head = {"schema": SCHEMA, "label": LABEL, "simulated": True, "generator": GENERATOR, "seed": DEMO_SEED}
     return {**head, "cylinders": cylinders}
 

@@ -1,0 +1,100 @@
+"""The shipped demo: rebuilt from its seed, labelled, small, opened without trouble, judged right."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import msgspec
+import pytest
+
+from listen.audio.files import read_clip
+from listen.jobs.store import open_job
+from listen.jobs.to_round import to_round
+from listen.jobs.walk import next_step
+from listen.lab.demo_scenes import demo_scene
+from listen.lab.demo_story import SECOND_TRY
+from listen.lab.make_demo import make_demo
+from listen.lab.shipped import demo_job, demo_round, recordings_dir
+from listen.rounds.evaluate import evaluate
+
+MAX_BYTES = 12_000_000
+FILES = sorted(p for p in recordings_dir().rglob("*") if p.is_file())
+
+
+def test_the_recordings_stay_small() -> None:
+    """They are in every wheel and every clone."""
+    assert FILES
+    assert sum(p.stat().st_size for p in FILES) < MAX_BYTES
+
+
+def test_every_shipped_clip_says_that_it_is_simulated() -> None:
+    """Nobody may take them for recordings of an engine."""
+    clips = [p for p in FILES if p.suffix == ".flac"]
+    assert len(clips) > 100
+    assert all("simulat" in read_clip(p).device for p in clips)
+
+
+@pytest.fixture(scope="module")
+def rebuilt(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("demo")
+    make_demo(folder)
+    return folder
+
+
+def test_the_demo_is_rebuilt_from_its_seed(rebuilt: Path) -> None:
+    """Clips and truth byte for byte; all of the story but the stored verdicts, which follow the judge of the day."""
+    shipped = recordings_dir() / "demo"
+    clips = sorted((shipped / "job" / "clips").iterdir())
+    assert len(clips) == 39
+    assert [c.name for c in clips] == sorted(c.name for c in (rebuilt / "job" / "clips").iterdir())
+    assert all(c.read_bytes() == (rebuilt / "job" / "clips" / c.name).read_bytes() for c in clips)
+    assert (shipped / "truth.json").read_bytes() == (rebuilt / "truth.json").read_bytes()
+    stories = [_story(folder / "job" / "journal.jsonl") for folder in (shipped, rebuilt)]
+    assert stories[0] == stories[1]
+
+
+def _story(journal: Path) -> list[tuple[str, str, object]]:
+    events = [msgspec.json.decode(line) for line in journal.read_bytes().splitlines()]
+    return [(e["time"], e["kind"], e["payload"]) for e in events if e["kind"] != "judged"]
+
+
+def test_it_is_the_same_every_time(rebuilt: Path, tmp_path: Path) -> None:
+    """Verdicts too, on one machine: the journal's chain of hashes has the same head."""
+    make_demo(tmp_path)
+    journals = [(f / "job" / "journal.jsonl").read_bytes() for f in (rebuilt, tmp_path)]
+    assert journals[0] == journals[1]
+
+
+def test_a_copy_opens_without_trouble_and_has_everything_to_show(tmp_path: Path) -> None:
+    """Readings of every cylinder, plugs, symptoms, three judged rounds with calls by ear, one begun."""
+    with open_job(demo_job(tmp_path)) as opened:
+        job = opened.job
+        assert not opened.broken and not job.troubles
+        assert job.simulated and len(job.engine.cylinders) != 8
+        for n in job.engine.cylinders:
+            assert job.reading("compression-dry", n) and job.reading("loss", n) and n in job.plugs
+        assert job.reading("compression-wet", 5) and job.symptoms
+        judged = [r for r in job.rounds if r.clips]
+        assert len(judged) == 3 and all(r.call() and r.verdict and not r.stale for r in judged)
+        assert judged[0].decision is not None
+        assert next_step(job, SECOND_TRY).kind == "clip"
+        assert next_step(job, demo_round()).kind == "done"
+
+
+@pytest.mark.parametrize(("cylinder", "kind"), [(1, "sound"), (3, "set-up"), (5, "path")])
+def test_the_demo_rounds_are_judged_as_their_truth_is(tmp_path: Path, cylinder: int, kind: str) -> None:
+    """The demo would be a poor advertisement otherwise; what is stored must be what is computed."""
+    with open_job(demo_job(tmp_path)) as opened:
+        record = opened.job.rounds_of(cylinder)[0]
+        result = evaluate(to_round(opened.job, record.id, opened.folder))
+    truth = [str(p) for p in demo_scene(cylinder, first_try=True).truth.paths]
+    assert result.verdict.kind == kind
+    assert [str(p) for p in result.verdict.paths] == truth
+    assert record.verdict is not None and record.verdict.result.verdict.kind == kind
+
+
+def test_a_second_copy_leaves_the_first_alone(tmp_path: Path) -> None:
+    """What someone tried on the demo is still there the next time."""
+    first = demo_job(tmp_path)
+    (first / "mine.txt").write_text("kept")
+    assert demo_job(tmp_path) == first and (first / "mine.txt").read_text() == "kept"

@@ -1,0 +1,156 @@
+"""A sitting: blind, shuffled by its seed, on disk before the truth is shown, resumable after a kill."""
+
+from __future__ import annotations
+
+import signal
+import subprocess
+import sys
+import textwrap
+from pathlib import Path
+
+import pytest
+
+from listen.errors import LabError
+from listen.lab.answers import Call
+from listen.lab.drills import DrillSet, read_truth, shipped_drills
+from listen.lab.learners import Learner, create_learner
+from listen.lab.session import answers_of, resume, sessions_dir, sessions_of, start, unfinished
+
+
+@pytest.fixture
+def ada(lab: Path) -> Learner:
+    return create_learner(lab, "Ada")
+
+
+@pytest.fixture
+def drill() -> DrillSet:
+    return shipped_drills()[0]
+
+
+def test_a_whole_drill_from_first_to_last(lab: Path, ada: Learner, drill: DrillSet) -> None:
+    """Every round once; what is revealed is the truth and what gave it away."""
+    session = start(lab, ada, drill, seed=3)
+    seen = []
+    while not session.done:
+        item = session.item
+        assert item.number == len(seen) + 1 and item.of == len(drill.items)
+        assert {t.kind for t in item.clips} == {"quiet", "air"}
+        reveal = session.answer(Call(paths=("intake-valve",), sure=0.6))
+        assert reveal.right is ("intake-valve" in reveal.truth)
+        assert reveal.gave_away and reveal.round.takes
+        seen.append(reveal.truth)
+    assert sorted(seen) == sorted(tuple(map(str, read_truth(drill.item_folder(i)).paths)) for i in drill.items)
+    assert [a.sure for a in answers_of(lab, ada)] == [0.6] * len(seen)
+    assert unfinished(lab, ada) == ()
+    with pytest.raises(LabError, match="done"):
+        session.answer(Call())
+
+
+def test_what_a_learner_is_given_does_not_tell_the_truth(lab: Path, ada: Learner, drill: DrillSet) -> None:
+    """Blind: no path, tag or clue in the item, nor in the file before the answer."""
+    session = start(lab, ada, drill, seed=1)
+    item = repr(session.item)
+    truth = read_truth(drill.item_folder(drill.items[0]))
+    assert "gave_away" not in item and "focus" not in item and "truth" not in item
+    assert str(truth.paths[0]) not in item
+    text = next(sessions_dir(lab, ada).glob("*.jsonl")).read_text()
+    assert "truth" not in text
+
+
+def test_the_seed_decides_the_order(lab: Path, ada: Learner) -> None:
+    """Two learners given one seed meet the same order; other seeds differ."""
+    trap = shipped_drills()[2]
+    orders = []
+    for seed in (1, 1, 2, 3):
+        session = start(lab, ada, trap, seed=seed)
+        orders.append(tuple(t.path.parent.name for t in session.item.clips[:1]) + session._opened.order)
+    assert orders[0] == orders[1]
+    assert len(set(orders)) == 3
+
+
+def test_a_sitting_is_taken_up_where_it_was_left(lab: Path, ada: Learner, drill: DrillSet) -> None:
+    """Same order, answers kept, by drill or by session."""
+    first = start(lab, ada, drill, seed=9)
+    first.answer(Call(paths=("rings",), sure=0.7))
+    first.answer(Call())
+    first.close()
+    (left,) = unfinished(lab, ada)
+    assert (left.answered, left.total, left.title) == (2, len(drill.items), drill.title)
+    for name in (drill.id, left.id):
+        again = resume(lab, ada, name)
+        assert again.number == 3 and again._opened.order == first._opened.order
+    with pytest.raises(LabError, match="no unfinished session"):
+        resume(lab, ada, "trap")
+
+
+KILLED = """
+import os, sys
+from pathlib import Path
+from listen.lab.answers import Call
+from listen.lab.drills import shipped_drills
+from listen.lab.learners import find_learner
+from listen.lab.session import start
+root = Path(sys.argv[1])
+session = start(root, find_learner(root, "Ada"), shipped_drills()[0], seed=5)
+session.answer(Call(paths=("rings",), sure=0.9))
+print("answered", flush=True)
+sys.stdin.read()
+"""
+
+
+def test_an_answer_survives_a_kill(lab: Path, ada: Learner) -> None:
+    """Power off right after the answer: it counts, and the drill goes on with the next round."""
+    process = subprocess.Popen(
+        [sys.executable, "-c", textwrap.dedent(KILLED), str(lab)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stdout is not None
+    assert process.stdout.readline() == "answered\n"
+    process.send_signal(signal.SIGKILL)
+    process.communicate()
+    session = resume(lab, ada, "beginner")
+    assert session.number == 2 and session.answers[0].paths == ("rings",)
+
+
+def test_a_torn_last_line_costs_nothing_else(lab: Path, ada: Learner, drill: DrillSet) -> None:
+    """A kill in the middle of writing: the half line is dropped, the next answer stands whole."""
+    session = start(lab, ada, drill, seed=5)
+    session.answer(Call(paths=("rings",), sure=0.9))
+    path = next(sessions_dir(lab, ada).glob("*.jsonl"))
+    with path.open("ab") as file:
+        file.write(b'{"item":"02","pat')
+    again = resume(lab, ada, drill.id)
+    assert again.number == 2
+    again.answer(Call())
+    assert [a.paths for a in answers_of(lab, ada)] == [("rings",), ()]
+
+
+def test_a_damaged_line_in_the_middle_is_told(lab: Path, ada: Learner, drill: DrillSet) -> None:
+    """Not skipped in silence: scores would lie."""
+    start(lab, ada, drill, seed=5).answer(Call())
+    path = next(sessions_dir(lab, ada).glob("*.jsonl"))
+    path.write_bytes(path.read_bytes() + b"rubbish\n")
+    with pytest.raises(LabError, match="line 3 is damaged"):
+        sessions_of(lab, ada)
+
+
+@pytest.mark.parametrize(
+    ("call", "said"),
+    [
+        (Call(paths=("piston",)), "not an escape path"),
+        (Call(paths=("rings", "rings"), sure=0.5), "two different"),
+        (Call(paths=("rings", "intake-valve", "fitting"), sure=0.5), "two different"),
+        (Call(paths=("none", "rings"), sure=0.5), "sound and a leak"),
+        (Call(paths=("rings",), sure=1.2), "from 0 to 1"),
+    ],
+)
+def test_what_cannot_be_called_is_refused_and_not_kept(
+    lab: Path, ada: Learner, drill: DrillSet, call: Call, said: str
+) -> None:
+    """The round stays open."""
+    session = start(lab, ada, drill, seed=5)
+    with pytest.raises(LabError, match=said):
+        session.answer(call)
+    assert session.number == 1 and answers_of(lab, ada) == ()

@@ -23,5 +23,6 @@ def run(args: argparse.Namespace) -> int:
 
     done = unpack(args.zip, jobs_root(args.jobs))
     print(done.folder)
-    print(f"{done.how.replace('-', ' ')}: {done.text} ({done.events} event(s) came in)", file=sys.stderr)
+    said = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in done.text)
+    print(f"{done.how.replace('-', ' ')}: {said} ({done.events} event(s) came in)", file=sys.stderr)
     return 0

@@ -45,7 +45,7 @@ def bag_faults(folder: Path) -> tuple[tuple[str, str], ...]:
     faults = dict(_own_faults(folder))
     for name, why in _library_faults(folder):
         faults.setdefault(name, why)
-    return tuple(faults.items())
+    return tuple((_one_line(name), _one_line(why)) for name, why in faults.items())
 
 
 def _library_faults(folder: Path) -> Iterator[tuple[str, str]]:
@@ -97,7 +97,7 @@ def _manifest_faults(folder: Path, manifest: str, expected: list[str]) -> Iterat
 
 
 def _one_line(text: str) -> str:
-    return " ".join("".join(c if c.isprintable() else " " for c in text).split())[:200]
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())[:500]
 
 
 def _library() -> Any:

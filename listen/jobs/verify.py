@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 import msgspec
 from msgspec.structs import replace
@@ -18,6 +17,7 @@ from listen.jobs.fold import fold
 from listen.jobs.histories import Before, histories
 from listen.jobs.judging import program_version
 from listen.jobs.parts import CLIPS, is_clip_id
+from listen.jobs.same_result import first_difference
 from listen.jobs.sign import check_signatures
 from listen.jobs.store import broken_words, read_journal
 from listen.jobs.summary import JOURNAL, SUMMARY, stored_summary, summarize
@@ -26,10 +26,6 @@ from listen.judge.result import RoundResult
 from listen.rounds.model import Round
 
 Evaluate = Callable[[Round], RoundResult]
-
-SAME_RELATIVE = 1e-6
-SAME_ABSOLUTE = 1e-6
-"""Numbers of two machines may differ in their last digits; results that differ by more do not match."""
 
 What = Literal["journal", "clip", "signature", "result", "summary", "bag"]
 
@@ -192,23 +188,3 @@ def _result_fault(folder: Path, before: Before, stored: Judged, evaluate: Evalua
     here = program_version()
     by = f" (judged by version {stored.version}, this is {here})" if stored.version != here else ""
     return f"computed again from its clips it differs at {where}{by}"
-
-
-def first_difference(a: Any, b: Any, at: str = "") -> str:
-    """Where two results differ beyond the last digits; empty where they do not."""
-    if isinstance(a, dict) and isinstance(b, dict):
-        keys = sorted(a.keys() | b.keys())
-        return next((d for k in keys if (d := first_difference(a.get(k), b.get(k), f"{at}.{k}".lstrip(".")))), "")
-    if isinstance(a, list | tuple) and isinstance(b, list | tuple):
-        if len(a) != len(b):
-            return f"{at} ({len(a)} then, {len(b)} now)"
-        return next(
-            (d for n, (x, y) in enumerate(zip(a, b, strict=True)) if (d := first_difference(x, y, f"{at}[{n}]"))), ""
-        )
-    if _numbers(a, b) and math.isclose(a, b, rel_tol=SAME_RELATIVE, abs_tol=SAME_ABSOLUTE):
-        return ""
-    return "" if a == b else f"{at} ({a!r} then, {b!r} now)"
-
-
-def _numbers(a: Any, b: Any) -> bool:
-    return all(isinstance(x, int | float) and not isinstance(x, bool) for x in (a, b))

@@ -11,10 +11,12 @@ import pytest
 from listen.errors import JobError, JobLocked, JournalBroken
 from listen.jobs import events as ev
 from listen.jobs.disk import sha256_of
+from listen.jobs.judging import judged
 from listen.jobs.pack import pack
 from listen.jobs.sign import make_key, sign_round
 from listen.jobs.store import list_jobs, open_job
 from listen.jobs.summary import JOURNAL
+from listen.jobs.to_round import to_round
 from listen.jobs.unpack import Unpacked, unpack
 from listen.jobs.verify_bag import verify_path
 from tests.jobs.shop import quick_judge, record, small_job
@@ -97,13 +99,17 @@ def test_both_machines_went_on_and_the_job_holds_both(tmp_path: Path) -> None:
                 ev.NoteAdded(text=f"note of {who}"),
                 ev.ReadingEntered(reading="loss", value=loss, unit="percent", si=loss, cylinder=1, round_id=round_id),
             )
+            opened.append(judged(opened.job, round_id, quick_judge(to_round(opened.job, round_id, folder))))
     done = send(there, tmp_path / "here", tmp_path)
-    assert (done.how, done.events, done.folder) == ("merged", 3, here)
+    assert (done.how, done.events, done.folder) == ("merged", 4, here)
     assert "loss of cylinder 1: 30 percent here, 35 percent came in" in done.text
     job = open_job(here, write=False).job
     assert sorted(job.note_texts()) == ["note of Ann", "note of Cy"]
     assert len(job.rounds[0].live_clips("oil-filler")) == 2
-    assert verify_path(here, evaluate=quick_judge).ok
+    assert job.rounds[0].stale, "neither machine judged from the clips of both"
+    found = verify_path(here, evaluate=quick_judge)
+    assert found.ok, found.mismatches
+    assert found.results == 3, "each result is judged again from what its own machine had"
     back = send(here, tmp_path / "there", tmp_path)
     assert back.how == "adopted"
     assert (there / JOURNAL).read_bytes() == (here / JOURNAL).read_bytes()

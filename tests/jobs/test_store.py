@@ -259,7 +259,7 @@ def test_five_thousand_jobs_are_listed_within_a_second(tmp_path: Path) -> None:
         folder = root / f"job-{n:04d}"
         folder.mkdir()
         for name in (JOURNAL, SUMMARY):
-            os.link(opened.folder / name, folder / name)
+            shutil.copy2(opened.folder / name, folder / name)
     took = min(_seconds(lambda: list_jobs(root)) for _ in range(3))
     rows = list_jobs(root)
     assert len(rows) == 5000

@@ -13,6 +13,7 @@ import pytest
 from listen.errors import JobError
 from listen.jobs import events as ev
 from listen.jobs.pack import pack
+from listen.jobs.same_result import first_difference
 from listen.jobs.sign import make_key, sign_round
 from listen.jobs.store import open_job
 from listen.jobs.summary import JOURNAL
@@ -213,6 +214,25 @@ def test_the_real_judge_gives_the_stored_result_again_and_notices_another_clip(t
     first, second = sorted((folder / "clips").iterdir())[:2]
     first.write_bytes(second.read_bytes())
     assert {m.what for m in verify_path(folder).mismatches} == {"clip", "result"}
+
+
+@pytest.mark.parametrize(
+    ("then", "now", "same"),
+    [
+        ({"a": [1.0, "93 %"]}, {"a": [1.001, "94 %"]}, True),
+        ({"a": [1.0, "93 %"]}, {"a": [1.003, "93 %"]}, False),
+        ("leaks 4.2 dB", "leaks 4.3 dB", True),
+        ("leaks 4.2 dB", "leaks 4.4 dB", False),
+        ("leaks 4.2 dB", "leaked 4.2 dB", False),
+        ({"a": None}, {"a": 0.0}, False),
+        ({"a": True}, {"a": 1.001}, False),
+        ([1], [1, 2], False),
+        ({"a": 1}, {"b": 1}, False),
+    ],
+)
+def test_only_a_unit_of_the_last_digit_may_differ(then: object, now: object, same: bool) -> None:
+    """Another machine's arithmetic may turn the last digit; anything more is a mismatch."""
+    assert (first_difference(then, now) == "") is same
 
 
 def test_a_spoilt_summary_is_told_and_harmless(signed_job: Path, tmp_path: Path) -> None:

@@ -24,8 +24,8 @@ MAX_SECONDS = 600.0
 """Longest clip taken; a walk needs 5-10 s a point."""
 MAX_SAMPLES = 600 * 48_000
 """Most samples taken a channel (115 MB as float32): ten minutes at 48 kHz, two and a half at 192 kHz."""
-_BLOCK_SAMPLES = 1 << 18
-"""Samples decoded at once over all channels (1 MB as float32), so that a header cannot make us allocate."""
+_BLOCK_SAMPLES = 1 << 16
+"""Samples decoded at once over all channels (1.4 s of one at 48 kHz), so that no header can make us allocate."""
 _COARSE = frozenset({"PCM_S8", "PCM_U8", "ULAW", "ALAW", "DPCM_8", "DWVW_12", "IMA_ADPCM", "MS_ADPCM", "VOX_ADPCM"})
 """Codings of 8 bits or fewer a sample: their steps lie near -50 dBFS, above the hiss looked for."""
 
@@ -157,7 +157,7 @@ def _decode(path: Path, file: soundfile.SoundFile, channel: int, first: int, wan
             have += len(block)
     except LibsndfileError as error:
         at_s = (first + have) / file.samplerate
-        raise ClipError(f"{path.name}: damaged at {at_s:.2f} s; copy or record it again") from error
+        raise ClipError(f"{path.name}: damaged or cut off soon after {at_s:.1f} s; copy or record it again") from error
     return samples[:have]
 
 

@@ -95,6 +95,21 @@ def flac_claims_hours(path: Path) -> None:
     path.write_bytes(data)
 
 
+def cut_mp3(path: Path) -> None:
+    soundfile.write(path, noise(480_000), 48_000, format="MP3")
+    path.write_bytes(path.read_bytes()[:40_000])
+
+
+def cut_rf64(path: Path) -> None:
+    soundfile.write(path, noise(), 48_000, format="RF64")
+    path.write_bytes(path.read_bytes()[:4000])
+
+
+def cut_aiff(path: Path) -> None:
+    soundfile.write(path, noise(), 48_000, format="AIFF")
+    path.write_bytes(path.read_bytes()[:4000])
+
+
 def cut_wav(path: Path) -> None:
     wav(path)
     path.write_bytes(path.read_bytes()[:4000])
@@ -153,10 +168,13 @@ BAD = {
     "empty file": lambda p: p.write_bytes(b""),
     "only a header's start": lambda p: p.write_bytes(b"RIFF\x24\x00\x00\x00WAVE"),
     "claims 429": claims_four_gigabytes,
-    "cut off": cut_wav,
+    "bytes more than the file holds; cut off": cut_wav,
     "limit by the form's own count": flac_claims_hours,
-    "samples are missing|damaged": cut_flac,
-    "damaged|missing": damaged_flac,
+    "of 480000 samples are missing": cut_mp3,
+    "header claims 57.. bytes": cut_rf64,
+    "header claims [0-9]{4} bytes": cut_aiff,
+    "damaged or cut off soon after 0": cut_flac,
+    "damaged or cut off": damaged_flac,
     "not a finite number": not_a_number,
     "sample 100 is not a finite": beyond_float32,
     "holds no samples": no_samples,

@@ -40,6 +40,11 @@ def test_beyond_full_scale_is_held_not_wrapped(tmp_path: Path) -> None:
     assert np.allclose(read_clip(tmp_path / "a.flac").samples, [0.5, 1.0, 1.0, -1.0, -1.0, 0.0], atol=2**-22)
 
 
+def test_finer_samples_are_rounded_to_the_nearest_step(tmp_path: Path) -> None:
+    write_flac(tmp_path / "a.flac", Clip.of(np.array([0.6, -0.6, 0.4, 1.5]) / 2**23, 48_000))
+    assert (read_clip(tmp_path / "a.flac").samples * 2**23).tolist() == [1.0, -1.0, 0.0, 2.0]
+
+
 def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(tmp_path: Path, monkeypatch) -> None:  # type: ignore[no-untyped-def]
     write_flac(tmp_path / "a.flac", Clip.of(steps_of_24_bits(), 48_000))
     before = (tmp_path / "a.flac").read_bytes()

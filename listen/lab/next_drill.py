@@ -91,9 +91,13 @@ def _harder(recent: Sequence[Answer], weak: Sequence[str]) -> MakeWish:
 def choose(drills: Sequence[DrillSet], answers: Sequence[Answer], now: datetime) -> Suggestion:
     """Choose from ``drills`` for someone who gave ``answers`` so far."""
     sittings = _sittings(answers)
-    stands = {drill: standing(s) for drill, s in sittings.items()}
+    whole = {d.id: [s for s in sittings.get(d.id, ()) if len(s) >= len(d.items)] for d in drills}
+    stands = {name: standing(s) for name, s in whole.items() if s}
     passed = {d.level for d in drills if d.id in stands and stands[d.id].box > 0}
     open_drills = [d for d in drills if _ready(d, passed)]
+    begun = [d for d in open_drills if d.id in sittings and len(sittings[d.id][-1]) < len(d.items)]
+    if begun:
+        return Suggestion(drill=begun[0], why="Begun and not finished.")
     weak = weakest(score(answers[-RECENT:]))
     due = [d for d in open_drills if d.id in stands and stands[d.id].due <= now]
     if due:

@@ -41,14 +41,24 @@ def demo_job(to: Path) -> Path:
     passing = to / ".demo.tmp"
     try:
         shutil.rmtree(passing, ignore_errors=True)
-        shutil.copytree(source, passing)
-        (passing / "parts").mkdir(exist_ok=True)
+        _copy(source, passing)
+        (passing / "parts").mkdir()
         passing.replace(target)
     except OSError as error:
         raise JobError(
             f"{to}: the demo job cannot be copied there ({error.strerror or error}); choose --jobs"
         ) from error
     return target
+
+
+def _copy(source: Path, target: Path) -> None:
+    """Copy contents only: an installation may be read-only, the copy must not be."""
+    target.mkdir(parents=True)
+    for entry in source.iterdir():
+        if entry.is_dir():
+            _copy(entry, target / entry.name)
+        else:
+            shutil.copyfile(entry, target / entry.name)
 
 
 def demo_round() -> str:

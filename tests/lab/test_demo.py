@@ -98,3 +98,21 @@ def test_a_second_copy_leaves_the_first_alone(tmp_path: Path) -> None:
     first = demo_job(tmp_path)
     (first / "mine.txt").write_text("kept")
     assert demo_job(tmp_path) == first and (first / "mine.txt").read_text() == "kept"
+
+
+def test_a_copy_from_a_read_only_installation_can_be_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Packages are often installed by root."""
+    import shutil
+
+    from listen.lab import shipped
+
+    source = tmp_path / "installed"
+    shutil.copytree(recordings_dir() / "demo", source / "demo")
+    for path in [source, *source.rglob("*")]:
+        path.chmod(0o555 if path.is_dir() else 0o444)
+    monkeypatch.setattr(shipped, "recordings_dir", lambda: source)
+    copy = demo_job(tmp_path / "jobs")
+    for path in [source, *source.rglob("*")]:
+        path.chmod(0o755)
+    modes = [p.stat().st_mode & 0o200 for p in [copy, *copy.rglob("*")]]
+    assert len(modes) > 40 and all(modes)

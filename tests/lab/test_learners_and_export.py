@@ -1,0 +1,190 @@
+"""Learners and their data: taken in, told apart, exported, shown to the instructor, deleted whole."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+
+import msgspec
+import numpy as np
+import pytest
+
+from listen.cli.main import main
+from listen.errors import LabError
+from listen.lab.answers import Call
+from listen.lab.drills import shipped_drills
+from listen.lab.export import write_answers, write_thresholds
+from listen.lab.folders import lab_root, learners_dir
+from listen.lab.instructor import class_focus, class_table
+from listen.lab.learners import create_learner, delete_learner, find_learner, learner_dir, list_learners
+from listen.lab.playback import CHECK_BANDS_HZ, check_words, comfortable_gain_db, headphone_check
+from listen.lab.session import start
+from listen.lab.threshold import ThresholdRun, thresholds_of
+from listen.signal.clip import Clip
+
+
+def play(lab: Path, name: str, *calls: Call) -> None:
+    """Give the first answers of the beginner drill."""
+    session = start(lab, find_learner(lab, name), shipped_drills()[0], seed=1)
+    for call in calls:
+        session.answer(call)
+
+
+def test_names_are_told_apart(lab: Path) -> None:
+    """Unicode, case and blanks; two people may share letters but not a name."""
+    for name in ("Ada", "Łukasz Ø", "  Grace   H  "):
+        create_learner(lab, name)
+    assert [who.name for who in list_learners(lab)] == ["Ada", "Grace H", "Łukasz Ø"]
+    assert find_learner(lab, "ada").name == "Ada"
+    for bad, said in (("ADA", "already"), ("  ", "needs a name"), ("x" * 61, "at most 60")):
+        with pytest.raises(LabError, match=said):
+            create_learner(lab, bad)
+    with pytest.raises(LabError, match="known here: Ada, Grace H"):
+        find_learner(lab, "Eve")
+
+
+def test_deleting_a_learner_leaves_nothing_of_them(lab: Path) -> None:
+    """And everything of the others."""
+    for name in ("Ada", "Bob"):
+        create_learner(lab, name)
+        play(lab, name, Call(paths=("rings",), sure=0.5))
+    ada = find_learner(lab, "Ada")
+    one = ThresholdRun(lab, ada, "radio", seed=1)
+    while not one.done:
+        one.answer(1)
+    assert thresholds_of(lab, ada)
+    delete_learner(lab, ada)
+    assert not learner_dir(lab, ada).exists()
+    assert [who.name for who in list_learners(lab)] == ["Bob"]
+    left = b"".join(p.read_bytes() for p in lab.rglob("*") if p.is_file())
+    assert b"Ada" not in left and len(list(learners_dir(lab).iterdir())) == 1
+
+
+def test_the_instructor_sees_every_learner_and_the_hardest_spots(lab: Path) -> None:
+    """Counts add up; the class's worst tag comes first."""
+    for name in ("Ada", "Bob"):
+        create_learner(lab, name)
+    play(lab, "Ada", *[Call(paths=("rings",), sure=0.9)] * 5)
+    play(lab, "Bob", Call())
+    ada, bob = class_table(lab)
+    assert (ada.score.total, ada.score.right.hits, ada.unfinished, ada.sessions) == (5, 1, 0, 1)
+    assert (bob.score.total, bob.score.cannot_tell, bob.unfinished) == (1, 1, 1)
+    shares = [r.value or 0.0 for r in class_focus(lab).values()]
+    assert shares == sorted(shares)
+
+
+def test_answers_as_csv(lab: Path) -> None:
+    """One row each, readable by any spreadsheet, and no name becomes a formula."""
+    create_learner(lab, '=1+1 "quoted", with comma')
+    play(lab, '=1+1 "quoted", with comma', Call(paths=("rings", "intake-valve"), sure=0.75), Call())
+    out = io.StringIO(newline="")
+    assert write_answers(lab, list_learners(lab), out) == 2
+    rows = list(csv.DictReader(io.StringIO(out.getvalue())))
+    assert rows[0]["learner"] == '\'=1+1 "quoted", with comma'
+    assert (rows[0]["called"], rows[0]["sure"]) == ("rings+intake-valve", "0.75")
+    assert (rows[1]["called"], rows[1]["sure"], rows[1]["right"]) == ("cannot tell", "", "")
+    assert rows[0]["truth"] and rows[0]["right"] in ("yes", "no")
+
+
+def test_thresholds_as_csv(lab: Path) -> None:
+    """The learner's threshold beside the meter's."""
+    ada = create_learner(lab, "Ada")
+    one = ThresholdRun(lab, ada, "radio", seed=1)
+    while not one.done:
+        one.answer(one.trial().hiss_in)
+    out = io.StringIO()
+    assert write_thresholds(lab, (ada,), out) == 1
+    (row,) = csv.DictReader(io.StringIO(out.getvalue()))
+    assert float(row["low95_db"]) < float(row["threshold_db"]) < float(row["high95_db"])
+    assert row["trials"] == "40" and float(row["meter_same_db"]) < 10
+
+
+def test_playback_is_brought_to_one_comfortable_level_and_never_to_the_stops() -> None:
+    """Clips that are compared get one gain; a peaky one is held below full scale."""
+    rng = np.random.default_rng(0)
+    faint = Clip.of(rng.standard_normal(48_000) * 1e-3, 48_000)
+    loud = Clip.of(rng.standard_normal(48_000) * 0.2, 48_000)
+    assert comfortable_gain_db(faint, loud) == comfortable_gain_db(loud, faint) < 0
+    assert comfortable_gain_db(faint) == pytest.approx(28.0, abs=0.2)
+    spike = np.full(48_000, 1e-4)
+    spike[100] = 0.9
+    assert 20 * np.log10(0.9) + comfortable_gain_db(Clip.of(spike, 48_000)) <= -3 + 0.01
+    assert comfortable_gain_db(Clip.of(np.zeros(100), 48_000)) == 0.0
+
+
+def test_the_headphone_check_holds_each_band_twice_at_a_low_level() -> None:
+    """Noise in one interval, silence in the other, energy where it is said to be."""
+    pairs = headphone_check(seed=4)
+    assert len(pairs) == 2 * len(CHECK_BANDS_HZ)
+    for pair, (low_hz, high_hz) in zip(pairs, CHECK_BANDS_HZ * 2, strict=True):
+        noise, silence = (pair.first, pair.second) if pair.hiss_in == 1 else (pair.second, pair.first)
+        assert not silence.samples.any()
+        power = np.abs(np.fft.rfft(noise.samples)) ** 2
+        freq = np.fft.rfftfreq(len(noise.samples), 1 / noise.rate_hz)
+        assert power[(freq > low_hz * 0.7) & (freq < high_hz * 1.4)].sum() / power.sum() > 0.95
+        assert 20 * np.log10(np.std(noise.samples)) == pytest.approx(-42, abs=3)
+    assert "all three" in check_words((True,) * 6)
+    assert "8-14 kHz" in check_words((True, True, True, True, True, False))
+
+
+def hissway(*words: str) -> int:
+    return main(["lab", *words])
+
+
+def test_the_lab_without_a_screen(lab: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """list, learners, make, score, next, export: stdout is data, and adds up."""
+    at = ("--lab", str(lab))
+    assert hissway("learners", *at, "--add", "Ada") == 0
+    assert hissway("make", *at, "Faint", "--rounds", "2", "--seconds", "0.5", "--truths", "rings", "none") == 0
+    play(lab, "Ada", Call(paths=("rings",), sure=0.5))
+    capsys.readouterr()
+    assert hissway("list", *at, "--json") == 0
+    drills = [msgspec.json.decode(line) for line in capsys.readouterr().out.splitlines()]
+    assert [d["id"] for d in drills] == ["beginner", "intermediate", "trap", "faint"]
+    assert hissway("score", *at, "Ada", "--json") == 0
+    assert msgspec.json.decode(capsys.readouterr().out)["score"]["total"] == 1
+    assert hissway("score", *at) == 0
+    assert "1 rounds called" in capsys.readouterr().out
+    assert hissway("next", *at, "Ada") == 0
+    assert capsys.readouterr().out.startswith("beginner")
+    assert hissway("export", *at, "-o", str(tmp_path / "a.csv")) == 0
+    assert len((tmp_path / "a.csv").read_text().splitlines()) == 2
+    assert hissway("learners", *at, "--delete", "Ada") == 0
+    assert capsys.readouterr().out == ""
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("score", "Nobody"),
+        ("make", "x", "--rounds", "-1"),
+        ("make", "x", "--backgrounds", "/nowhere"),
+        ("from-job", "/nowhere"),
+        ("export", "-o", "/nowhere/x.csv"),
+        ("next", "Nobody"),
+    ],
+)
+def test_failures_are_one_line_and_exit_code_one(
+    lab: Path, words: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Never a traceback."""
+    assert hissway(*words, "--lab", str(lab)) == 1
+    said = capsys.readouterr()
+    assert said.out == "" and said.err.startswith("hissway: ") and said.err.count("\n") == 1
+
+
+def test_unknown_actions_are_usage_errors(capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit code 2."""
+    with pytest.raises(SystemExit) as stopped:
+        hissway("sing")
+    assert stopped.value.code == 2
+
+
+def test_the_lab_lies_where_the_user_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Option, then environment, then the platform's place."""
+    monkeypatch.setenv("HISSWAY_LAB", str(tmp_path / "env"))
+    assert lab_root(tmp_path / "option") == tmp_path / "option"
+    assert lab_root() == tmp_path / "env"
+    monkeypatch.delenv("HISSWAY_LAB")
+    assert lab_root().name == "lab"

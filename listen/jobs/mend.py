@@ -29,7 +29,7 @@ def mend(folder: Path, chain: Chain, known: JobSummary | None) -> JournalMended 
         with disk.telling("finish the last line of the journal", path):
             disk.append(path, b"\n", chain.size - 1)
     missing = max(0, known.events - len(chain.lines)) if known else 0
-    rewritten = bool(known and not missing and known.events and chain.lines[known.events - 1].hash != known.head)
+    rewritten = bool(known and not missing and known.events > 0 and chain.lines[known.events - 1].hash != known.head)
     if not (chain.torn or missing or rewritten):
         return None
     moved_to = f"journal-torn-{secrets.token_hex(4)}.bin" if chain.torn else ""

@@ -38,7 +38,7 @@ def to_round(job: Job, round_id: str, folder: Path) -> Round:
     own = tuple(c for c in record.live_clips() if c.kept.clip_kind != Kind.SOUND)
     if not own:
         raise RoundError(f"cylinder {record.cylinder}, round {round_id}: holds no clips yet; record the walks first")
-    takes = [_take(c, Kind(c.kept.clip_kind), n, folder) for n, c in enumerate(own, 1)]
+    takes = [_take(c, _kind(c), n, folder) for n, c in enumerate(own, 1)]
     points = {t.point for t in takes}
     sound = [_take(c, Kind.SOUND, 1, folder) for p, c in sorted(references(job, round_id).items()) if p in points]
     return Round(f"{job.title}, cylinder {record.cylinder}", (*takes, *sound), facts(job, record))
@@ -66,6 +66,15 @@ def facts(job: Job, record: RoundRecord) -> Facts:
         loss_others_percent=_within(_of_others(job, "loss", n), "loss of the others", 100.0),
         firing_order=job.engine.firing_order or None,
     )
+
+
+def _kind(clip: ClipRecord) -> Kind:
+    try:
+        return Kind(clip.kept.clip_kind)
+    except ValueError:
+        raise RoundError(
+            f"clip {clip.id}: unknown kind {clip.kept.clip_kind[:40]!a}; expected {', '.join(Kind)}; take it back"
+        ) from None
 
 
 def _take(clip: ClipRecord, kind: Kind, order: int, folder: Path) -> Take:

@@ -74,9 +74,9 @@ def unzip_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
                     _unpack(path, archive, info, into.joinpath(*parts))
                 top = next(iter(files))[0]
         except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, struct.error) as e:
-            raise JobError(f"{path}: the zip is damaged ({e}); ask for it again") from e
+            raise JobError(f"{path}: the zip is damaged ({_shown(str(e))}); ask for it again") from e
         except (UnicodeDecodeError, ValueError) as e:
-            raise JobError(f"{path}: the zip is not one of ours ({e}); it is refused") from e
+            raise JobError(f"{path}: the zip is not one of ours ({_shown(str(e))}); it is refused") from e
     return into / top
 
 

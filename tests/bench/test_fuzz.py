@@ -1,0 +1,150 @@
+"""A seeded slice of the fuzzer passes in CI, its faults are told apart, and what it once found stays mended."""
+
+from __future__ import annotations
+
+import random
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from listen.bench import fuzz as bench
+from listen.bench.fuzz_mutate import mutate_journal, read_events, relink
+from listen.bench.fuzz_seeds import ROUND, seed_job
+from listen.bench.fuzz_targets import TARGETS
+from listen.bench.fuzz_worker import fault_of, make_case
+from listen.errors import ClipError, HisswayError, JobError, JournalBroken, RoundError
+from listen.jobs.chain import read_chain
+from listen.jobs.store import open_job
+from listen.jobs.to_round import to_round
+from listen.jobs.unpack import unpack
+
+CASES_EACH = 60
+
+
+@pytest.mark.parametrize("target", TARGETS)
+def test_a_slice_of_hostile_input_at_every_door(target: str) -> None:
+    found = bench.fuzz([target], CASES_EACH, seed=20)
+    assert found.faults == ()
+    assert found.cases == {target: CASES_EACH}
+
+
+@pytest.mark.parametrize("target", TARGETS)
+def test_unchanged_seeds_are_taken_so_that_the_fuzzer_reaches_what_lies_behind_the_door(
+    target: str, tmp_path: Path
+) -> None:
+    (tmp_path / "seeding").mkdir()
+    for n, seed in enumerate(TARGETS[target].seeds(tmp_path / "seeding")):
+        room = tmp_path / str(n)
+        room.mkdir()
+        try:
+            TARGETS[target].feed(seed, room)
+        except HisswayError as refused:
+            pytest.fail(f"a valid {target} was refused: {refused}")
+
+
+def test_the_same_number_is_the_same_case(tmp_path: Path) -> None:
+    seeds = TARGETS["events"].seeds(tmp_path)
+    assert make_case("events", 1, 7, seeds) == make_case("events", 1, 7, seeds)
+    assert make_case("events", 1, 7, seeds) != make_case("events", 1, 8, seeds)
+
+
+def test_changed_events_are_chained_so_that_only_their_meaning_is_wrong(tmp_path: Path) -> None:
+    journal = (seed_job(tmp_path / "job") / "journal.jsonl").read_bytes()
+    assert read_chain(relink(read_events(journal))).broken == ""
+    whole = sum(read_chain(mutate_journal(random.Random(n), journal)).broken == "" for n in range(60))
+    assert whole > 20  # else the fuzzer would only ever test the hashes
+
+
+def feeding(monkeypatch: pytest.MonkeyPatch, error: BaseException | None) -> None:
+    def feed(_data: bytes, _room: Path) -> None:
+        if error is not None:
+            raise error
+
+    monkeypatch.setitem(TARGETS, "part", TARGETS["part"]._replace(feed=feed))
+
+
+@pytest.mark.parametrize(
+    ("error", "expected"),
+    [
+        (None, ""),
+        (ClipError("a.wav: empty file; record it again"), ""),
+        (ClipError(""), "words"),
+        (ClipError("two\nlines"), "words"),
+        (ClipError("bell \x07"), "words"),
+        (ClipError("x" * 5000), "words"),
+        (ValueError("boom"), "traceback: ValueError"),
+        (RecursionError("deep"), "traceback: RecursionError"),
+        (MemoryError(), "memory"),
+    ],
+)
+def test_faults_are_told_apart(
+    error: BaseException | None, expected: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    feeding(monkeypatch, error)
+    fault = fault_of("part", b"", tmp_path)
+    assert fault.startswith(expected)
+    assert bool(fault) == bool(expected)
+
+
+def test_a_slow_case_is_a_fault(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setattr("listen.bench.fuzz_worker.MAX_SECONDS", -1.0)
+    feeding(monkeypatch, None)
+    assert fault_of("part", b"", tmp_path).startswith("slow")
+
+
+STUB = "import json, sys, time\ndef say(**w): print(json.dumps(w), flush=True)\n"
+
+
+@pytest.mark.parametrize(
+    ("program", "expected"),
+    [
+        ("say(case=0); say(case=1); say(done=True, peak_mb=40)", []),
+        ("say(case=0); say(fault='memory: 900 MB', of=0)", ["memory: 900 MB"]),
+        ("say(case=0); sys.exit('gone')", ["died: the process ended with code 1: gone"]),
+        ("say(case=0); time.sleep(60)", ["hang: nothing for 0 s"]),
+    ],
+)
+def test_a_process_that_dies_or_hangs_is_a_fault(
+    program: str, expected: list[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr(bench, "SILENCE_S", 0.3)
+    with (tmp_path / "errors").open("w+b") as errors:
+        worker = subprocess.Popen([sys.executable, "-c", STUB + program], stdout=subprocess.PIPE, stderr=errors)
+        _, _, faults = bench._listen(worker, "part", 0, errors)
+        worker.kill()
+        worker.wait()
+    assert [f.what for f in faults] == expected
+
+
+def test_a_journal_without_one_whole_event_is_not_written_to(tmp_path: Path) -> None:
+    (tmp_path / "journal.jsonl").write_bytes(b'{"id":"torn at once')
+    with pytest.raises(JournalBroken, match="no whole event"):
+        open_job(tmp_path)
+    assert (tmp_path / "journal.jsonl").read_bytes() == b'{"id":"torn at once'
+
+
+def test_a_clip_of_an_unknown_kind_is_told_by_its_id(tmp_path: Path) -> None:
+    folder = seed_job(tmp_path / "job")
+    events = read_events((folder / "journal.jsonl").read_bytes())
+    clip = next(e["payload"] for e in events if e["kind"] == "clip-kept")
+    clip["clip_kind"] = "loud"
+    (folder / "journal.jsonl").write_bytes(relink(events))
+    job = open_job(folder, write=False).job
+    with pytest.raises(RoundError, match=r"aaaaaaaaaaa1.*'loud'"):
+        to_round(job, ROUND, folder)
+
+
+def test_a_zip_whose_tables_disagree_is_refused_in_few_words(tmp_path: Path) -> None:
+    path = tmp_path / "long.zip"
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("bag/bagit.txt", b"x")
+    data = bytearray(path.read_bytes())
+    data[26:28] = (30_000).to_bytes(2, "little")  # the file's own header claims a name of 30,000 bytes
+    path.write_bytes(data[:60] + b"\x07" * 30_000 + data[60:])
+    with pytest.raises(JobError) as refused:
+        unpack(path, tmp_path / "jobs")
+    assert len(str(refused.value)) < 500
+    assert str(refused.value).isprintable()

@@ -1,0 +1,123 @@
+"""What each kind of event about the whole job, its engine or its cylinders does to it."""
+
+from __future__ import annotations
+
+import msgspec
+from msgspec.structs import replace
+
+from listen.jobs import events as ev
+from listen.jobs.job import Job
+from listen.jobs.touch import Rule, stamped, touch_where, trouble
+
+
+def _opened(job: Job, p: ev.JobOpened, event: ev.Event) -> Job:
+    if job.id:
+        return trouble(job, f"event {event.id} opens the job a second time; it is not acted upon")
+    return replace(
+        job,
+        id=p.job,
+        title=p.title,
+        shop=p.shop,
+        complaint=p.complaint,
+        simulated=p.simulated,
+        pressure_unit=p.pressure_unit,
+        engine=p.engine,
+        size=p.size,
+    )
+
+
+def _engine(job: Job, p: ev.EngineDescribed, event: ev.Event) -> Job:
+    return replace(touch_where(job, event, lambda r: True), engine=p.engine, size=p.size)
+
+
+def _named(job: Job, p: ev.JobNamed, event: ev.Event) -> Job:
+    return replace(job, **{k: v for k, v in msgspec.structs.asdict(p).items() if v is not None})
+
+
+def _person(job: Job, p: ev.PersonChosen, event: ev.Event) -> Job:
+    return replace(job, people={**job.people, p.role: p.name})
+
+
+def _reading(job: Job, p: ev.ReadingEntered, event: ev.Event) -> Job:
+    if p.round_id is not None:
+        job.round(p.round_id)
+    concerns = [r.id for r in job.rounds if p.round_id == r.id or (not p.round_id and p.cylinder == r.cylinder)]
+    job = touch_where(job, event, lambda r: r.id in concerns)
+    rounds = tuple(replace(r, reread=True) if r.id in concerns else r for r in job.rounds)
+    return replace(job, rounds=rounds, readings=(*job.readings, p))
+
+
+def _plug(job: Job, p: ev.PlugSeen, event: ev.Event) -> Job:
+    return replace(job, plugs={**job.plugs, p.cylinder: p})
+
+
+def _symptom(job: Job, p: ev.SymptomNoted, event: ev.Event) -> Job:
+    told = job.symptoms if p.cylinder is None else job.found.get(p.cylinder, ())
+    others = tuple(s for s in told if s != p.symptom)
+    now = (*others, p.symptom) if p.present else others
+    if p.cylinder is None:
+        return replace(job, symptoms=now)
+    return replace(job, found={**job.found, p.cylinder: now})
+
+
+def _note(job: Job, p: ev.NoteAdded, event: ev.Event) -> Job:
+    job = touch_where(job, event, lambda r: r.id == p.round_id)
+    return replace(job, notes=(*job.notes, stamped(event)))
+
+
+def _microphone(job: Job, p: ev.MicrophoneChecked, event: ev.Event) -> Job:
+    return replace(job, microphone=p)
+
+
+def _finding(job: Job, p: ev.FindingRecorded, event: ev.Event) -> Job:
+    before = {p.cylinder: job.rounds_of(p.cylinder), **job.before_finding}
+    return replace(job, findings={**job.findings, p.cylinder: p}, before_finding=before)
+
+
+def _diagnosis(job: Job, p: ev.DiagnosisStored, event: ev.Event) -> Job:
+    return replace(job, diagnosis=p)
+
+
+def _part(job: Job, p: ev.PartFound, event: ev.Event) -> Job:
+    return job if p.adopted else replace(job, dropped_parts=(*job.dropped_parts, p.part))
+
+
+def _mended(job: Job, p: ev.JournalMended, event: ev.Event) -> Job:
+    said = []
+    if p.moved_to:
+        said.append(f"its end was torn and moved to {p.moved_to}")
+    if p.events_missing:
+        said.append(f"{p.events_missing} event(s) known before were gone")
+    if p.rewritten:
+        said.append("it was not the journal that was last written here")
+    return trouble(job, f"journal opened {event.time}: {'; '.join(said)}")
+
+
+def _merged(job: Job, p: ev.Merged, event: ev.Event) -> Job:
+    said = replace(stamped(event), payload=replace(p, lines=()))  # what they held is folded on its own
+    job = replace(job, merges=(*job.merges, said))
+    return trouble(job, p.text) if p.text else job
+
+
+def _opaque(job: Job, p: ev.Opaque, event: ev.Event) -> Job:
+    return trouble(job, f"event {event.id} of kind {p.unknown_kind!r} is kept but not understood: {p.why}")
+
+
+JOB_RULES: dict[type[ev.Payload], Rule] = {
+    ev.JobOpened: _opened,
+    ev.EngineDescribed: _engine,
+    ev.JobNamed: _named,
+    ev.PersonChosen: _person,
+    ev.ReadingEntered: _reading,
+    ev.PlugSeen: _plug,
+    ev.SymptomNoted: _symptom,
+    ev.NoteAdded: _note,
+    ev.MicrophoneChecked: _microphone,
+    ev.FindingRecorded: _finding,
+    ev.DiagnosisStored: _diagnosis,
+    ev.PartFound: _part,
+    ev.JournalMended: _mended,
+    ev.Merged: _merged,
+    ev.Opaque: _opaque,
+}
+"""Rules for events about the job."""

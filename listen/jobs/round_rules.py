@@ -1,0 +1,107 @@
+"""What each kind of event about a round does to it."""
+
+from __future__ import annotations
+
+from msgspec.structs import replace
+
+from listen.jobs import events as ev
+from listen.jobs.job import ClipRecord, Job, RoundRecord, Skip
+from listen.jobs.touch import Rule, stamped, trouble, with_round
+
+
+def _round(job: Job, p: ev.RoundOpened, event: ev.Event) -> Job:
+    if any(r.id == p.round_id for r in job.rounds):
+        return trouble(job, f"event {event.id} opens round {p.round_id} a second time; it is not acted upon")
+    record = RoundRecord(id=p.round_id, cylinder=p.cylinder, title=p.title, opened=event.time)
+    return replace(job, rounds=(*job.rounds, record))
+
+
+def _caution(job: Job, p: ev.CautionAcknowledged, event: ev.Event) -> Job:
+    if p.round_id is None:
+        return job
+    return with_round(job, p.round_id, event, lambda r: replace(r, cautions=(*r.cautions, p.caution)))
+
+
+def _passed(job: Job, p: ev.StepPassed, event: ev.Event) -> Job:
+    return with_round(job, p.round_id, event, lambda r: replace(r, passed={**r.passed, p.step: p.reason}))
+
+
+def _clip(job: Job, p: ev.ClipKept, event: ev.Event) -> Job:
+    if job.clip(p.clip) is not None:
+        return trouble(job, f"event {event.id} keeps clip {p.clip} a second time; it is not acted upon")
+    record = ClipRecord(kept=p, event=event.id, time=event.time, actor=event.actor)
+    return with_round(job, p.round_id, event, lambda r: replace(r, clips=(*r.clips, record)))
+
+
+def _taken_back(job: Job, p: ev.ClipTakenBack, event: ev.Event) -> Job:
+    found = job.clip(p.clip)
+    if found is None:
+        raise KeyError(p.clip)
+
+    def change(r: RoundRecord) -> RoundRecord:
+        return replace(
+            r,
+            clips=tuple(replace(c, taken_back=True, reason=p.reason) if c.id == p.clip else c for c in r.clips),
+        )
+
+    return with_round(job, found.kept.round_id, event, change)
+
+
+def _skipped(job: Job, p: ev.PointSkipped, event: ev.Event) -> Job:
+    def change(r: RoundRecord) -> RoundRecord:
+        others = tuple(s for s in r.skips if s.point != p.point or (p.walk and s.walk != p.walk))
+        return replace(r, skips=(*others, Skip(p.point, p.walk, p.reason)) if p.skipped else others)
+
+    return with_round(job, p.round_id, event, change)
+
+
+def _imported(job: Job, p: ev.RoundImported, event: ev.Event) -> Job:
+    return with_round(job, p.round_id, event, lambda r: r)
+
+
+def _call(job: Job, p: ev.ByEarCalled, event: ev.Event) -> Job:
+    return with_round(job, p.round_id, event, lambda r: replace(r, calls=(*r.calls, p)))
+
+
+def _bubbles(job: Job, p: ev.BubblesLooked, event: ev.Event) -> Job:
+    return with_round(job, p.round_id, event, lambda r: replace(r, bubbles=p.seen, reread=True))
+
+
+def _judged(job: Job, p: ev.Judged, event: ev.Event) -> Job:
+    return with_round(job, p.round_id, event, lambda r: replace(r, judged=(*r.judged, p), reread=False))
+
+
+def _decided(job: Job, p: ev.Confirmed | ev.Overruled | ev.SentBack, event: ev.Event) -> Job:
+    def change(r: RoundRecord) -> RoundRecord:
+        return replace(r, decisions=(*r.decisions, stamped(event)), clips_at_decision=len(r.clips))
+
+    return with_round(job, p.round_id, event, change)
+
+
+def _signed(job: Job, p: ev.Signed, event: ev.Event) -> Job:
+    job.round(p.round_id)
+
+    def sign(r: RoundRecord) -> RoundRecord:
+        missed = tuple(f"not seen by {p.name}: {said}" for touch, said in r.touches if touch in event.unseen)
+        return replace(r, signatures=(*r.signatures, p), changed_after_signing=(*r.changed_after_signing, *missed))
+
+    return replace(job, rounds=tuple(sign(r) if r.id == p.round_id else r for r in job.rounds))
+
+
+ROUND_RULES: dict[type[ev.Payload], Rule] = {
+    ev.RoundOpened: _round,
+    ev.CautionAcknowledged: _caution,
+    ev.StepPassed: _passed,
+    ev.ClipKept: _clip,
+    ev.ClipTakenBack: _taken_back,
+    ev.PointSkipped: _skipped,
+    ev.RoundImported: _imported,
+    ev.ByEarCalled: _call,
+    ev.BubblesLooked: _bubbles,
+    ev.Judged: _judged,
+    ev.Confirmed: _decided,
+    ev.Overruled: _decided,
+    ev.SentBack: _decided,
+    ev.Signed: _signed,
+}
+"""Rules for events about a round."""

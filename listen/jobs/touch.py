@@ -1,0 +1,50 @@
+"""What all rules of the fold share: finding a round, and noting on it that an event concerned it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from msgspec.structs import replace
+
+from listen.jobs import events as ev
+from listen.jobs.job import Job, RoundRecord, Stamped
+
+Rule = Callable[[Job, Any, ev.Event], Job]
+"""The job after an event: job before, the event's payload, the event."""
+
+
+def kind_of(event: ev.Event) -> str:
+    """Name of the event's kind."""
+    return ev.KIND_OF.get(type(event.payload), "unknown")
+
+
+def trouble(job: Job, sentence: str) -> Job:
+    """The job with one more sentence among its troubles."""
+    return replace(job, troubles=(*job.troubles, sentence))
+
+
+def stamped(event: ev.Event) -> Stamped:
+    """What the event says with its particulars."""
+    return Stamped(event=event.id, time=event.time, actor=event.actor, payload=event.payload)
+
+
+def touch(record: RoundRecord, event: ev.Event) -> RoundRecord:
+    """Note that an event concerns a round; on a signed round that is a change after signing."""
+    sentence = f"{kind_of(event).replace('-', ' ')}, by {event.actor or 'unnamed'}, {event.time}"
+    record = replace(record, touches=(*record.touches, (event.id, sentence)))
+    if not record.signed:
+        return record
+    return replace(record, changed_after_signing=(*record.changed_after_signing, f"changed after signing: {sentence}"))
+
+
+def with_round(job: Job, round_id: str, event: ev.Event, change: Callable[[RoundRecord], RoundRecord]) -> Job:
+    """Change one round, noting that the event concerned it; ``KeyError`` where there is no such round."""
+    job.round(round_id)  # KeyError where the round is not known
+    rounds = tuple(change(touch(r, event)) if r.id == round_id else r for r in job.rounds)
+    return replace(job, rounds=rounds)
+
+
+def touch_where(job: Job, event: ev.Event, concerns: Callable[[RoundRecord], bool]) -> Job:
+    """Note on every round that the event concerns that it did."""
+    return replace(job, rounds=tuple(touch(r, event) if concerns(r) else r for r in job.rounds))

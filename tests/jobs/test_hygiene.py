@@ -1,0 +1,29 @@
+"""Protects the start of the program and the completeness of the tables."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+from listen.jobs import events as ev
+from listen.jobs.fold import RULES
+
+HEAVY = ("numpy", "scipy", "librosa", "soundfile", "sounddevice", "bagit", "cryptography")
+
+
+def test_every_kind_has_a_rule_and_a_name_of_its_own() -> None:
+    """No event is forgotten by the fold, and no two kinds share a struct."""
+    assert set(RULES) == {*ev.KINDS.values(), ev.Opaque}
+    assert len(set(ev.KINDS.values())) == len(ev.KINDS)
+    assert all(kind == kind.lower() and "_" not in kind for kind in ev.KINDS)
+
+
+def test_the_room_imports_nothing_heavy() -> None:
+    """Listing and opening jobs, packing and verifying load no array or sound library before they need one."""
+    program = (
+        "import sys\n"
+        "import listen.jobs.store, listen.jobs.walk, listen.jobs.pack, listen.jobs.unpack, listen.jobs.verify_bag\n"
+        f"print([m for m in {HEAVY} if m in sys.modules])\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

@@ -11,7 +11,7 @@ from typing import NoReturn
 
 from listen.errors import HisswayError
 
-COMMANDS = ("demo", "rank", "record", "mic", "report", "pack", "unpack", "verify", "lab", "bench")
+COMMANDS = ("demo", "rank", "record", "mic", "report", "pack", "unpack", "verify", "key", "lab", "bench")
 """Each is one module of this package with SUMMARY, EXAMPLE, add_arguments(parser) and run(args)."""
 
 INTERRUPTED = 130

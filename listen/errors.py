@@ -47,6 +47,10 @@ class DeviceLost(AudioError):
     """The device went away, fell silent or stalled in the middle of a clip; what had arrived is kept."""
 
 
+class ReportError(HisswayError):
+    """A report that cannot be written."""
+
+
 class JobError(HisswayError):
     """A job folder that cannot be opened, read or written."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from listen.diagnosis.case import CylinderCase, EngineCase
 from listen.jobs.events import Overruled
 from listen.jobs.job import Job, RoundRecord
-from listen.trade.numbers import expected_dry_kpa
+from listen.trade.numbers import expected_dry_kpa, limit
 from listen.trade.symptoms import symptoms
 
 SAID = 0.95
@@ -43,9 +43,9 @@ def cylinder_case(job: Job, n: int) -> CylinderCase:
         wet_kpa=_reading(job, "compression-wet", n),
         loss_percent=_reading(job, "loss", n),
         loss_again_percent=_reading(job, "loss-again", n),
-        paths=_paths(record) if record else {},
-        heard_at_holes=_holes(record) if record else (),
-        by_ear=call.paths if record and call and not call.declined and not record.stale else (),
+        paths=_paths(record) if record and stands(job, record) else {},
+        heard_at_holes=_holes(record) if record and stands(job, record) else (),
+        by_ear=call.paths if record and call and not call.declined and stands(job, record) else (),
         bubbles_seen={"yes": True, "no": False}.get(record.bubbles) if record else None,
         plugs=plug.conditions if plug else (),
         found=found.get(n, ()),
@@ -60,6 +60,17 @@ def latest_round(job: Job, n: int) -> RoundRecord | None:
     return chosen[-1] if chosen else None
 
 
+def stands(job: Job, record: RoundRecord) -> bool:
+    """True where what was heard still belongs to the cylinder as it is now.
+
+    It does not once clips or readings changed after the verdict, nor where the loss has since been read otherwise by
+    more than a repeat would: then the round was walked on another set-up.
+    """
+    own, now = job.reading("loss", round_id=record.id), job.reading("loss", cylinder=record.cylinder)
+    moved = own is not None and now is not None and abs(own.si - now.si) > limit("loss_repeat_points")
+    return not record.stale and not moved
+
+
 def _reading(job: Job, name: str, n: int) -> float | None:
     read = job.reading(name, cylinder=n)
     return read.si if read else None
@@ -70,14 +81,14 @@ def _paths(record: RoundRecord) -> dict[str, float]:
     said = record.decision.payload if record.decision else None
     if isinstance(said, Overruled):
         return dict.fromkeys(said.paths, SAID)
-    if record.verdict is None or record.stale:
+    if record.verdict is None:
         return {}
     return {p.path: max(p.probability, p.involved) for p in record.verdict.result.paths}
 
 
 def _holes(record: RoundRecord) -> tuple[int, ...]:
     """Neighbours at whose plug hole more was heard than quiet."""
-    if record.verdict is None or record.stale:
+    if record.verdict is None:
         return ()
     heard = (p.point for p in record.verdict.result.points if p.detected and p.point.startswith("plug-hole-"))
     return tuple(int(point.rsplit("-", 1)[1]) for point in heard)

@@ -1,0 +1,41 @@
+"""``hissway report``: one page for owner and shop, made from a job."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+SUMMARY = "Make a report of a job: one HTML page with drawings, plots and playable clips (or Markdown, or JSON)."
+EXAMPLE = "hissway report bench-engine -o report.html"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Arguments of the command."""
+    parser.add_argument("job", metavar="JOB", help="a job folder, or the name of one of your jobs")
+    parser.add_argument("-o", "--output", metavar="FILE", help="file to write (default: standard output)")
+    parser.add_argument(
+        "--format", choices=("html", "md", "json"), help="form of the report (default: by FILE, else html)"
+    )
+    parser.add_argument("--no-audio", action="store_true", help="leave the playable clips out of the page")
+    parser.add_argument("--before", metavar="JOB", help="an earlier job on the same engine, to stand beside this one")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Make the report; data on standard output or in FILE, talk on standard error."""
+    from listen.jobs.find_job import find_job
+    from listen.jobs.store import jobs_root
+    from listen.report.build import FORMS, Form, report_text, write_report
+
+    root = jobs_root(args.jobs)
+    folder = find_job(args.job, root)
+    before = find_job(args.before, root) if args.before else None
+    suffix = Path(args.output).suffix.lower().lstrip(".") if args.output else ""
+    chosen: Form = next((f for f in FORMS if f == suffix), "html")
+    form: Form = args.format or chosen
+    if not args.output or args.output == "-":
+        sys.stdout.write(report_text(folder, form=form, audio=not args.no_audio, before=before))
+        return 0
+    size = write_report(folder, Path(args.output), form=form, audio=not args.no_audio, before=before)
+    print(f"{args.output}: {size / 1e6:.1f} MB", file=sys.stderr)
+    return 0

@@ -1,0 +1,139 @@
+"""Gathers everything a report says from a job folder."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+from listen.diagnosis.diagnose import diagnose
+from listen.diagnosis.model import CylinderStanding, Fault
+from listen.jobs.engine_case import engine_case, latest_round
+from listen.jobs.events import NoteAdded, Overruled
+from listen.jobs.job import Job, Stamped
+from listen.jobs.judging import program_version
+from listen.jobs.open_job import OpenJob
+from listen.report import words
+from listen.report.clips_part import clip_parts
+from listen.report.compare import before_part
+from listen.report.content import CylinderRow, Report
+from listen.report.owner import owner_part
+from listen.report.round_part import round_part
+from listen.trade.cautions import cautions, defer
+from listen.trade.layout import layout_rows
+from listen.trade.numbers import numbers
+
+
+def assemble(opened: OpenJob, *, before: Job | None = None, now: datetime | None = None) -> Report:
+    """Everything the report of a job says; ``now`` is when it is made."""
+    job = opened.job
+    d = diagnose(engine_case(job))
+    engine_words = _engine_words(job)
+    return Report(
+        job=job.id,
+        title=job.title,
+        shop=job.shop,
+        complaint=job.complaint,
+        simulated=job.simulated,
+        opened=words.moment(job.opened),
+        changed=words.moment(job.changed),
+        made=words.moment((now or datetime.now(UTC)).isoformat()),
+        version=program_version(),
+        engine=job.engine,
+        engine_words=engine_words,
+        people=tuple(job.people.items()),
+        symptoms=tuple(words.symptom_in_words(s) for s in job.symptoms),
+        notes=tuple(_note(n) for n in job.notes),
+        cylinders=tuple(_cylinder(job, c, d.faults) for c in d.cylinders),
+        diagnosis=d,
+        owner=owner_part(d, dict(engine_words).get("Engine", "engine")),
+        rounds=tuple(round_part(job, r) for r in job.rounds),
+        cautions=tuple((c.step, c.words) for c in cautions()),
+        defer=defer(),
+        numbers=tuple((n.item, n.figures, n.use) for n in numbers()),
+        microphone=_microphone(job),
+        clips=clip_parts(job, opened.folder),
+        journal_head=opened.head,
+        events=job.events,
+        troubles=(*job.troubles, *((opened.broken,) if opened.broken else ())),
+        before=before_part(before, job) if before else None,
+    )
+
+
+def read_job(folder: Path) -> OpenJob:
+    """Open a job to read."""
+    from listen.jobs.store import open_job
+
+    return open_job(folder, write=False)
+
+
+def _engine_words(job: Job) -> tuple[tuple[str, str], ...]:
+    e, size = job.engine, job.size
+    layouts = {row.id: row.words for row in layout_rows()}
+    rows = [
+        ("Engine", e.name or layouts.get(e.layout, e.layout)),
+        ("Layout", layouts.get(e.layout, f"{len(e.cylinders)} cylinders in {len(e.rows)} row(s)")),
+        ("Numbering", " / ".join("-".join(map(str, row)) for row in e.rows) + ", each row from the front end"),
+        ("Firing order", "-".join(map(str, e.firing_order)) if e.firing_order else "not known"),
+        ("Cooling", "liquid" if e.cooling == "liquid" else "air"),
+        ("Displacement", f"{size.displacement_cc:g} cc" if size.displacement_cc else ""),
+        ("Bore", f"{size.bore_mm:g} mm" if size.bore_mm else ""),
+        ("Compression ratio", f"{size.compression_ratio:g}" if size.compression_ratio else ""),
+        ("Remarks", size.text),
+    ]
+    return tuple((name, value) for name, value in rows if value)
+
+
+def _note(n: Stamped) -> str:
+    where = ""
+    if isinstance(n.payload, NoteAdded) and n.payload.cylinder is not None:
+        where = f" (cylinder {n.payload.cylinder})"
+    text = n.payload.text if isinstance(n.payload, NoteAdded) else ""
+    return f"{words.moment(n.time)}{', ' + n.actor if n.actor else ''}{where}: {text}"
+
+
+def _cylinder(job: Job, standing: CylinderStanding, faults: tuple[Fault, ...]) -> CylinderRow:
+    n = standing.cylinder
+    record = latest_round(job, n)
+    call = record.call() if record else None
+    plug, found = job.plugs.get(n), job.findings.get(n)
+    return CylinderRow(
+        cylinder=n,
+        dry=words.reading_in_words(job.reading("compression-dry", cylinder=n)),
+        wet=words.reading_in_words(job.reading("compression-wet", cylinder=n)),
+        loss=words.reading_in_words(job.reading("loss", cylinder=n)),
+        plug=words.plugs_in_words(plug.conditions, plug.text) if plug else words.NOTHING,
+        by_ear=words.NOTHING if call is None else "declined" if call.declined else words.paths_in_words(call.paths),
+        heard=_heard(job, n),
+        decision=_decision(job, n),
+        standing=standing.word,
+        cause=standing.words,
+        finding=words.paths_in_words(found.paths) + (f": {found.text}" if found and found.text else "")
+        if found
+        else "",
+    )
+
+
+def _heard(job: Job, n: int) -> str:
+    record = latest_round(job, n)
+    if record is None or record.verdict is None:
+        return "not listened" if record is None else "not judged"
+    v = record.verdict.result.verdict
+    said = f"{v.kind}: {words.paths_in_words(v.paths)}, {words.percent(v.probability)}"
+    return said + (" (out of date)" if record.stale else "")
+
+
+def _decision(job: Job, n: int) -> str:
+    record = latest_round(job, n)
+    if record is None or record.decision is None:
+        return words.NOTHING
+    p = record.decision.payload
+    kind = {"Confirmed": "confirmed", "SentBack": "sent back"}.get(type(p).__name__, "")
+    return f"overruled: {words.paths_in_words(p.paths)}" if isinstance(p, Overruled) else kind
+
+
+def _microphone(job: Job) -> str:
+    m = job.microphone
+    if m is None:
+        return "not checked in this job"
+    spl = f"; full scale = {m.full_scale_db_spl:.1f} dB SPL" if m.full_scale_db_spl is not None else "; not calibrated"
+    return f"{m.device}, {m.rate_hz} Hz, {m.verdict}{spl}" + (f" ({m.text})" if m.text else "")

@@ -1,0 +1,175 @@
+"""What a report says, as plain values: the same for the HTML page, the Markdown text and the JSON document."""
+
+from __future__ import annotations
+
+import msgspec
+
+from listen.diagnosis.model import Diagnosis
+from listen.trade.engine import Engine
+
+SCHEMA = "hissway.report/1"
+
+
+class CylinderRow(msgspec.Struct, frozen=True, kw_only=True):
+    """One line of the table over the engine."""
+
+    cylinder: int
+    dry: str
+    wet: str
+    loss: str
+    plug: str
+    by_ear: str
+    heard: str
+    """The verdict of listening, in words."""
+    decision: str
+    standing: str
+    cause: str
+    finding: str
+    """What the teardown showed, where known."""
+
+
+class PointPart(msgspec.Struct, frozen=True, kw_only=True):
+    """One listening point of a round."""
+
+    point: str
+    words: str
+    excess_db: float | None
+    low_db: float | None
+    high_db: float | None
+    limit_db: float | None
+    detected: bool
+    level: str
+    drift_db: float | None
+    bubbles: str
+    says: str
+    """The point in one sentence."""
+    flags: tuple[str, ...]
+    quiet_clip: str = ""
+    """Identifier of the quiet clip to hear, empty where there is none."""
+    air_clip: str = ""
+    skipped: str = ""
+    """Why it was left out."""
+
+
+class PathPart(msgspec.Struct, frozen=True, kw_only=True):
+    """One escape path of a round."""
+
+    words: str
+    probability: float
+    involved: float
+    evidence: tuple[tuple[str, float], ...]
+    """What moved it, in decibans."""
+
+
+class ClipPart(msgspec.Struct, frozen=True, kw_only=True):
+    """One clip of the record."""
+
+    clip: str
+    round_id: str
+    cylinder: int
+    point: str
+    kind: str
+    walk: str
+    take: int
+    seconds: float
+    rate_hz: int
+    device: str
+    started: str
+    sha256: str
+    file: str
+    """``matches``, ``differs`` or ``missing``."""
+    note: str
+    """Taken back, recovered, imported, gaps."""
+
+
+class RoundPart(msgspec.Struct, frozen=True, kw_only=True):
+    """One round."""
+
+    id: str
+    cylinder: int
+    title: str
+    opened: str
+    settings: tuple[tuple[str, str], ...]
+    cautions: tuple[str, ...]
+    points: tuple[PointPart, ...]
+    paths: tuple[PathPart, ...]
+    verdict: str
+    next: str
+    judged_by: str
+    calls: tuple[str, ...]
+    decisions: tuple[str, ...]
+    signatures: tuple[str, ...]
+    warnings: tuple[str, ...]
+    """Stale result, changes after signing, steps left out."""
+    notes: tuple[str, ...]
+
+
+class OwnerPart(msgspec.Struct, frozen=True, kw_only=True):
+    """The page for the owner, in plain words."""
+
+    tested: tuple[str, ...]
+    found: tuple[tuple[str, str, str], ...]
+    """Place and cause, how sure, what it means."""
+    next: tuple[str, ...]
+    ruled_out: tuple[str, ...]
+    not_tested: tuple[str, ...]
+    change_mind: str
+    waiting: str
+
+
+class ChangeRow(msgspec.Struct, frozen=True, kw_only=True):
+    """One figure before and after."""
+
+    what: str
+    before: str
+    after: str
+    change: str
+    beyond: bool | None
+    """True where it changed beyond the uncertainty of both; None where that cannot be said."""
+
+
+class BeforePart(msgspec.Struct, frozen=True, kw_only=True):
+    """Another job on the same engine, side by side."""
+
+    title: str
+    changed: str
+    job: str
+    rows: tuple[ChangeRow, ...]
+    remark: str
+
+
+class Report(msgspec.Struct, frozen=True, kw_only=True):
+    """Everything a report says."""
+
+    schema: str = SCHEMA
+    job: str
+    title: str
+    shop: str
+    complaint: str
+    simulated: bool
+    opened: str
+    changed: str
+    made: str
+    version: str
+    engine: Engine
+    engine_words: tuple[tuple[str, str], ...]
+    people: tuple[tuple[str, str], ...]
+    symptoms: tuple[str, ...]
+    notes: tuple[str, ...]
+    cylinders: tuple[CylinderRow, ...]
+    diagnosis: Diagnosis
+    owner: OwnerPart
+    rounds: tuple[RoundPart, ...]
+    cautions: tuple[tuple[str, str], ...]
+    """Step and words."""
+    defer: str
+    numbers: tuple[tuple[str, str, str], ...]
+    """Rules of thumb: item, figures, use."""
+    microphone: str
+    clips: tuple[ClipPart, ...]
+    journal_head: str
+    events: int
+    troubles: tuple[str, ...]
+    before: BeforePart | None = None
+    hit_rate: tuple[tuple[str, ...], ...] = ()
+    """The shop's own record: rows of a table, the first one its heading."""

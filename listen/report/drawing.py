@@ -1,0 +1,158 @@
+"""Where things stand in the drawings: the engine from above, and a round's decibel ladder."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from listen.diagnosis.model import CylinderStanding, Fault
+from listen.report.content import PointPart
+from listen.trade.engine import Engine
+from listen.trade.layout import place
+
+ROW_GAP, PLACE_GAP, EDGE = 150.0, 104.0, 70.0
+"""Distances in the engine drawing: between rows, between cylinders of a row, to the rim."""
+RADIUS = 32.0
+LADDER_WIDTH, LABEL_WIDTH, LINE, TOP, RIGHT = 720.0, 190.0, 34.0, 44.0, 24.0
+"""The ladder: whole width, room for names, height of a line, room for the scale, room at the end."""
+LEAST_DB, MOST_DB = -1.0, 3.0
+"""The ladder always shows at least this much."""
+STEPS_DB = (0.5, 1, 2, 5, 10, 20)
+TICKS_MOST = 9
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """One cylinder in the drawing."""
+
+    number: int
+    x: float
+    y: float
+    word: str
+    kind: str
+    """The word as a class name."""
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """One head, or a path between two cylinders."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+
+
+@dataclass(frozen=True, slots=True)
+class EngineDrawing:
+    """The engine from above, front end up."""
+
+    width: float
+    height: float
+    heads: tuple[Box, ...]
+    bridges: tuple[Box, ...]
+    spots: tuple[Spot, ...]
+    alt: str
+
+
+def engine_drawing(engine: Engine, standings: Sequence[CylinderStanding], faults: Sequence[Fault]) -> EngineDrawing:
+    """Lay the engine out; every cylinder carries its standing as a word."""
+    words = {c.cylinder: c.word for c in standings}
+    at = {n: _at(engine, n) for n in engine.cylinders}
+    spots = tuple(Spot(n, *at[n], words.get(n, "not tested"), words.get(n, "not tested").replace(" ", "-")) for n in at)
+    heads = tuple(_around([at[n] for n in head]) for head in engine.heads or engine.rows if head)
+    pairs = [f.cylinders for f in faults if f.cause == "gasket-next" and len(f.cylinders) == 2]
+    said = ", ".join(f"cylinder {s.number} {s.word}" for s in spots)
+    return EngineDrawing(
+        width=2 * EDGE + ROW_GAP * (len(engine.rows) - 1) + 40,
+        height=2 * EDGE + PLACE_GAP * (max(map(len, engine.rows)) - 1) + 30,
+        heads=heads,
+        bridges=tuple(_between(at[a], at[b]) for a, b in pairs if a in at and b in at),
+        spots=spots,
+        alt=f"Engine from above, front end up, {len(engine.rows)} row(s): {said}.",
+    )
+
+
+def _at(engine: Engine, n: int) -> tuple[float, float]:
+    row, i = place(engine, n)
+    return EDGE + 20 + ROW_GAP * row, EDGE + 20 + PLACE_GAP * i
+
+
+def _around(points: Sequence[tuple[float, float]]) -> Box:
+    xs, ys = [x for x, _ in points], [y for _, y in points]
+    rim = RADIUS + 14
+    return Box(min(xs) - rim, min(ys) - rim, max(xs) - min(xs) + 2 * rim, max(ys) - min(ys) + 2 * rim + 16)
+
+
+def _between(a: tuple[float, float], b: tuple[float, float]) -> Box:
+    x, y = (a[0] + b[0]) / 2, (a[1] + b[1]) / 2
+    return Box(x - 7, y - 24, 14, 48)
+
+
+@dataclass(frozen=True, slots=True)
+class Rung:
+    """One point on the ladder; coordinates are None where there is nothing to draw."""
+
+    words: str
+    y: float
+    text: str
+    detected: bool
+    x: float | None
+    low: float | None
+    high: float | None
+    limit: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Ladder:
+    """Excess per point on one scale whose zero is the shop's own noise."""
+
+    width: float
+    height: float
+    zero: float
+    ticks: tuple[tuple[float, str], ...]
+    rungs: tuple[Rung, ...]
+    alt: str
+
+
+def ladder(points: Sequence[PointPart]) -> Ladder:
+    """Lay a round's points out."""
+    figures = [v for p in points for v in (p.excess_db, p.low_db, p.high_db, p.limit_db) if v is not None]
+    low, high = min([LEAST_DB, *figures]), max([MOST_DB, *figures])
+    span = (high - low) * 1.04 or 1.0
+
+    def x(db: float | None) -> float | None:
+        return None if db is None else LABEL_WIDTH + (LADDER_WIDTH - LABEL_WIDTH - RIGHT) * (db - low) / span
+
+    rungs = tuple(
+        Rung(
+            p.words,
+            TOP + LINE * (i + 0.5),
+            p.says,
+            p.detected,
+            x(p.excess_db),
+            x(p.low_db),
+            x(p.high_db),
+            x(p.limit_db),
+        )
+        for i, p in enumerate(points)
+    )
+    said = " ".join(f"{p.words}: {p.says}" for p in points)
+    zero = x(0.0)
+    assert zero is not None
+    return Ladder(
+        width=LADDER_WIDTH,
+        height=TOP + LINE * len(rungs) + 10,
+        zero=zero,
+        ticks=tuple((x(t) or 0.0, f"{t:+g}" if t else "0") for t in ticks(low, high)),
+        rungs=rungs,
+        alt=f"Excess in decibels above the shop's own noise. {said}",
+    )
+
+
+def ticks(low: float, high: float) -> list[float]:
+    """Round figures on a scale, zero among them."""
+    step = next((s for s in STEPS_DB if (high - low) / s <= TICKS_MOST), STEPS_DB[-1] * 2)
+    first = math.ceil(low / step)
+    return [round(i * step, 6) for i in range(first, math.floor(high / step) + 1)]

@@ -1,0 +1,107 @@
+"""The report as one HTML page that needs nothing else: drawings, plots and sounds inside, no request allowed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import jinja2
+from markupsafe import Markup
+
+from listen.report import words
+from listen.report.clean import clean
+from listen.report.clips_part import clip_file
+from listen.report.content import PointPart, Report, RoundPart
+from listen.report.drawing import Ladder, engine_drawing, ladder
+from listen.report.sounds import Pair, pairs
+
+
+@dataclass(frozen=True, slots=True)
+class PointView:
+    """One point with what is drawn and heard of it."""
+
+    part: PointPart
+    plot: Markup | None
+    sound: Pair | None
+
+
+@dataclass(frozen=True, slots=True)
+class RoundView:
+    """One round with its drawings."""
+
+    part: RoundPart
+    ladder: Ladder
+    points: tuple[PointView, ...]
+
+
+def html(report: Report, folder: Path, *, audio: bool = True) -> str:
+    """The page; clips are read from ``folder``."""
+    heard, remark = _sounds(report, folder) if audio else ({}, "Sounds were left out of this report on request.")
+    rounds = [_round_view(part, n, folder, heard) for n, part in enumerate(report.rounds, 1)]
+    style = Markup(files("listen.report").joinpath("templates/style.css").read_text("utf-8"))  # noqa: S704 - our own file
+    page = environment().get_template("report.html.jinja")
+    return page.render(
+        r=report,
+        rounds=rounds,
+        engine=engine_drawing(report.engine, report.diagnosis.cylinders, report.diagnosis.faults),
+        people={"tech": "", "supervisor": "", "owner": "", **dict(report.people)},
+        sounds_remark=remark,
+        style=style,
+        percent=words.percent,
+        signed=lambda v: f"{v:+.1f}",
+    )
+
+
+@cache
+def environment() -> jinja2.Environment:
+    """Templates that escape whatever they are given, and fail on a name they do not know."""
+    return jinja2.Environment(
+        loader=jinja2.PackageLoader("listen.report", "templates"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        finalize=_safe,
+        trim_blocks=True,
+        keep_trailing_newline=True,
+    )
+
+
+def _safe(value: Any) -> Any:
+    return clean(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+
+def _files(folder: Path, p: PointPart) -> tuple[Path, Path] | None:
+    """Quiet and air file of a point, where both are there."""
+    quiet, air = clip_file(folder, p.quiet_clip), clip_file(folder, p.air_clip)
+    if quiet is None or air is None or not quiet.is_file() or not air.is_file():
+        return None
+    return quiet, air
+
+
+def _sounds(report: Report, folder: Path) -> tuple[dict[tuple[Path, Path], Pair], str]:
+    wanted = [found for r in report.rounds for p in r.points if (found := _files(folder, p))]
+    return pairs(list(dict.fromkeys(wanted)))
+
+
+def _round_view(part: RoundPart, n: int, folder: Path, heard: dict[tuple[Path, Path], Pair]) -> RoundView:
+    views = []
+    for i, p in enumerate(part.points, 1):
+        found = _files(folder, p)
+        plot = _plot(found, f"s{n}-{i}") if found else None
+        views.append(PointView(p, plot, heard.get(found) if found else None))
+    return RoundView(part, ladder(part.points), tuple(views))
+
+
+def _plot(found: tuple[Path, Path], name: str) -> Markup | None:
+    """Spectra of a point; None where a clip cannot be read (the record says so)."""
+    from listen.audio.files import read_clip
+    from listen.errors import HisswayError
+    from listen.report.spectra_plot import spectra_svg
+
+    try:
+        quiet, air = (read_clip(path) for path in found)
+        return Markup(spectra_svg(quiet, air, name))  # noqa: S704 - drawn here from numbers, holds no one's text
+    except (HisswayError, OSError):
+        return None

@@ -1,0 +1,152 @@
+"""One round of a job as the report shows it."""
+
+from __future__ import annotations
+
+from listen.jobs.events import ByEarCalled, Confirmed, NoteAdded, Overruled, SentBack
+from listen.jobs.job import ClipRecord, Job, RoundRecord, Stamped
+from listen.jobs.walk import round_points
+from listen.judge.result import PathResult, PointResult
+from listen.report import words
+from listen.report.content import PathPart, PointPart, RoundPart
+from listen.trade.cautions import cautions
+
+
+def round_part(job: Job, record: RoundRecord) -> RoundPart:
+    """Everything of one round, in words and figures."""
+    judged = record.verdict
+    result = judged.result if judged else None
+    by_point = {p.point: p for p in result.points} if result else {}
+    ids = [*(p.id for p in round_points(job, record)), *(p for p in by_point if p not in _known(job, record))]
+    return RoundPart(
+        id=record.id,
+        cylinder=record.cylinder,
+        title=record.title,
+        opened=words.moment(record.opened),
+        settings=_settings(job, record),
+        cautions=tuple(_caution(c) for c in record.cautions),
+        points=tuple(_point(record, point, by_point.get(point)) for point in ids),
+        paths=tuple(_path(p) for p in result.paths) if result else (),
+        verdict=result.verdict.text if result else "Not judged.",
+        next=result.verdict.next if result else "",
+        judged_by=f"Hissway {judged.version}, {len(judged.clips)} clips" if judged else "",
+        calls=tuple(_call(c) for c in record.calls),
+        decisions=tuple(_decision(d) for d in record.decisions),
+        signatures=tuple(
+            f"{s.name} ({s.role}): {s.statement}; closes the journal up to {s.head}" for s in record.signatures
+        ),
+        warnings=_warnings(record),
+        notes=tuple(
+            n.payload.text for n in job.notes if isinstance(n.payload, NoteAdded) and n.payload.round_id == record.id
+        ),
+    )
+
+
+def _known(job: Job, record: RoundRecord) -> set[str]:
+    return {p.id for p in round_points(job, record)}
+
+
+def _settings(job: Job, record: RoundRecord) -> tuple[tuple[str, str], ...]:
+    def read(name: str, cylinder: int | None = None) -> str:
+        own = job.reading(name, round_id=record.id)
+        return words.reading_in_words(own or job.reading(name, cylinder=cylinder))
+
+    bubbles = {"yes": "seen", "no": "none seen", "not-looked": "not looked"}.get(record.bubbles, words.NOTHING)
+    return (
+        ("Supply pressure", read("supply")),
+        ("Restrictor", read("restrictor")),
+        ("Loss", read("loss", record.cylinder)),
+        ("Bubbles", bubbles),
+    )
+
+
+def _caution(caution_id: str) -> str:
+    for row in cautions():
+        if row.id == caution_id:
+            return row.words
+    return f"cautions of the step {caution_id!r} were read and acknowledged"
+
+
+def _point(record: RoundRecord, point: str, p: PointResult | None) -> PointPart:
+    skip = record.skip(point, "air")
+    clips = {"quiet": _last(record, point, "quiet"), "air": _last(record, point, "air")}
+    interval = p.excess_ci95_db if p else None
+    return PointPart(
+        point=point,
+        words=words.point_in_words(point),
+        excess_db=p.excess_db if p else None,
+        low_db=interval[0] if interval else None,
+        high_db=interval[1] if interval else None,
+        limit_db=p.detection_limit_db if p else None,
+        detected=bool(p and p.detected),
+        level=_level(p),
+        drift_db=p.drift_db if p else None,
+        bubbles=f"{p.bubbles_per_s.quiet:.1f} quiet, {p.bubbles_per_s.air:.1f} air, a second" if p else "",
+        says=_says(p, skip.reason if skip else ""),
+        flags=tuple(f.text for f in p.flags) if p else (),
+        quiet_clip=clips["quiet"].id if clips["quiet"] else "",
+        air_clip=clips["air"].id if clips["air"] else "",
+        skipped=skip.reason if skip else "",
+    )
+
+
+def _last(record: RoundRecord, point: str, kind: str) -> ClipRecord | None:
+    """The clip to hear: the latest in use of the first walk of that kind."""
+    found = [c for c in record.live_clips(point) if c.kept.clip_kind == kind and c.kept.walk != "closing"]
+    return found[-1] if found else None
+
+
+def _level(p: PointResult | None) -> str:
+    if p is None or p.level_db is None:
+        return words.NOTHING
+    return f"{'at most ' if p.level_is_upper_bound else ''}{p.level_db:.1f} {p.level_unit}"
+
+
+def _says(p: PointResult | None, skipped: str) -> str:
+    if p is None:
+        return f"Not recorded{': ' + skipped if skipped else ''}."
+    if p.excess_db is None:
+        return "Could not be measured; the flags say why."
+    if p.detected:
+        return f"Hiss heard, {p.excess_db:+.1f} dB against the shop's own noise."
+    limit = f"; {p.detection_limit_db:.1f} dB would have been seen" if p.detection_limit_db is not None else ""
+    return f"Nothing found{limit}."
+
+
+def _path(p: PathResult) -> PathPart:
+    moved = sorted(p.evidence_db.items(), key=lambda item: -abs(item[1]))
+    return PathPart(
+        words=words.paths_in_words((p.path,)),
+        probability=p.probability,
+        involved=max(p.involved, p.probability),
+        evidence=tuple((words.point_in_words(k), round(v, 1)) for k, v in moved),
+    )
+
+
+def _call(c: ByEarCalled) -> str:
+    who = f"{c.name or c.role}"
+    if c.declined:
+        return f"{who} declined to call by ear"
+    sure = f", {100 * c.sure:.0f} % sure" if c.sure is not None else ""
+    when = "before the numbers" if c.before_numbers else "after the numbers were shown"
+    return f"{who} called {words.paths_in_words(c.paths)} by ear{sure}, {when}"
+
+
+def _decision(d: Stamped) -> str:
+    p, at = d.payload, words.moment(d.time)
+    if isinstance(p, Confirmed):
+        said = f"{p.name} confirmed" + (f": {p.text}" if p.text else "")
+    elif isinstance(p, Overruled):
+        said = f"{p.name} overruled: {words.paths_in_words(p.paths)}; {p.reason}"
+    elif isinstance(p, SentBack):
+        said = f"{p.name} asked for another {p.clip_kind} clip at the {words.point_in_words(p.point)}: {p.reason}"
+    else:
+        said = type(p).__name__
+    return f"{at}: {said}{', after calling by ear blind' if getattr(p, 'blind', False) else ''}"
+
+
+def _warnings(record: RoundRecord) -> tuple[str, ...]:
+    stale = (
+        ("Clips or readings changed after this result was computed; judge the round again.",) if record.stale else ()
+    )
+    left_out = tuple(f"Step {step} left out: {reason}" for step, reason in record.passed.items())
+    return (*stale, *(f"After signing: {change}" for change in record.changed_after_signing), *left_out)

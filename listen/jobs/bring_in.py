@@ -6,17 +6,16 @@ from pathlib import Path
 
 from listen.errors import HisswayError, RoundError
 from listen.jobs.events import RoundImported
-from listen.jobs.job import Job
 from listen.jobs.open_job import OpenJob
 from listen.rounds.loose import SUFFIXES, take_named
 from listen.rounds.model import Take
 from listen.trade.points import Kind, walking_order
 
 
-def bring_in(opened: OpenJob, round_id: str, place: Path, *, channel: int = 0) -> Job:
+def bring_in(opened: OpenJob, round_id: str, place: Path, *, channel: int = 0) -> RoundImported:
     """Take in a folder of clips named as in a loose round, or one such file; what cannot be taken is left out and told.
 
-    Quiet clips after the first air clip of their point belong to the closing walk.
+    Quiet clips after the first air clip of their point belong to the closing walk. Gives the event written.
 
     Raises
     ------
@@ -42,7 +41,8 @@ def bring_in(opened: OpenJob, round_id: str, place: Path, *, channel: int = 0) -
     if not files:
         raise RoundError(f"{place}: no clip could be taken; {left_out[0] if left_out else 'no sound files there'}")
     event = RoundImported(round_id=round_id, folder=str(place), files=tuple(files), left_out=tuple(left_out))
-    return opened.append(event)
+    opened.append(event)
+    return event
 
 
 def _walk(take: Take, aired: set[str]) -> str:

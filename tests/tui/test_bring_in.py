@@ -28,14 +28,15 @@ def test_walks_follow_from_the_order_of_the_takes(tmp_path: Path) -> None:
     (folder / "holiday.flac").write_bytes(b"")
     with create_job(tmp_path / "jobs", title="t", engine=layout("inline-4")) as opened:
         round_id = opened.open_round(1)
-        job = bring_in(opened, round_id, folder)
-        clips = {(c.kept.point, c.kept.walk): c.kept.imported_from for c in job.round(round_id).live_clips()}
+        event = bring_in(opened, round_id, folder)
+        clips = {(c.kept.point, c.kept.walk): c.kept.imported_from for c in opened.job.round(round_id).live_clips()}
     assert clips == {
         ("intake", "quiet"): "intake-quiet-1.flac",
         ("intake", "air"): "intake-air-1.flac",
         ("intake", "closing"): "intake-quiet-2.flac",
         ("tailpipe", "quiet"): "tailpipe-quiet-1.flac",
     }
+    assert len(event.left_out) == 2 and any("holiday" in why for why in event.left_out)
 
 
 def test_nothing_to_take_is_one_clear_line(tmp_path: Path) -> None:

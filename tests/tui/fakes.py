@@ -1,0 +1,192 @@
+"""A microphone, an analyst and a loudspeaker that do what a test tells them, without hardware and without waiting."""
+
+from __future__ import annotations
+
+import threading
+import time
+from concurrent.futures import Future
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+from listen.rounds.check import ClipCheck
+
+from listen.audio.partial import PartHeader, PartWriter
+from listen.audio.source import Recording
+from listen.errors import AudioError, DeviceLost
+from listen.judge.result import BubbleRates, PathResult, PointResult, RoundResult, Verdict
+from listen.signal.flags import Flag
+from tui.bridge.preferences import Preferences
+from tui.bridge.services import Services
+from tui.bridge.tones import Tones
+
+RATE_HZ = 48_000
+
+
+class FakeSource:
+    """Quick white noise; ``script`` says what the next takes do: ok, lost, full, slow."""
+
+    name = "fake microphone"
+    rate_hz = RATE_HZ
+
+    def __init__(self, script: list[str] | None = None) -> None:
+        self.script = script or []
+        self.recorded: list[Path] = []
+        self.recording = threading.Event()
+        self.closed = False
+        self._trouble: AudioError | None = None
+        self._noise = (np.random.default_rng(1).standard_normal(RATE_HZ // 10) * 1e-2).astype(np.float32)
+
+    def open(self) -> None:
+        self._trouble = None
+
+    def close(self) -> None:
+        self.closed = True
+
+    def drain(self) -> list[np.ndarray]:
+        return [self._noise[:1920]]
+
+    def trouble(self) -> AudioError | None:
+        return self._trouble
+
+    def record(self, part: Path, seconds: float, cancel: threading.Event) -> Recording:
+        act = self.script.pop(0) if self.script else "ok"
+        self.recording.set()
+        if act == "full":
+            raise AudioError(f"{part.name}: cannot be written (No space left on device); make room on the disk")
+        started = datetime.now(UTC)
+        length = 0.4 if act == "lost" else seconds
+        cancelled = False
+        with PartWriter(part, PartHeader(RATE_HZ, self.name, started)) as writer:
+            for _ in range(round(length * 10)):
+                if act == "slow":
+                    cancelled = cancel.wait(0.05)
+                if cancelled or cancel.is_set():
+                    cancelled = True
+                    break
+                writer.write(self._noise, 0)
+            frames = writer.frames
+        self.recording.clear()
+        if act == "lost":
+            self._trouble = DeviceLost("fake microphone went away; plug it in again")
+            raise DeviceLost("fake microphone went away after 0.4 s; what had arrived is kept")
+        self.recorded.append(part)
+        return Recording(part, RATE_HZ, frames / RATE_HZ, self.name, 0, started, cancelled)
+
+
+def settled(value: object) -> Future:
+    future: Future = Future()
+    future.set_result(value)
+    return future
+
+
+class FakeAnalyst:
+    """Keeps every clip unless told to refuse; judges every round as an intake valve."""
+
+    def __init__(self, refuse: set[int] | None = None) -> None:
+        self.refuse = refuse or set()
+        self.checked: list[tuple[Path, Path | None]] = []
+        self.judged = 0
+
+    def check(self, path: Path, quiet: Path | None) -> Future:
+        self.checked.append((path, quiet))
+        if len(self.checked) in self.refuse:
+            flag = Flag(
+                flag="clipping", value=12, limit=0, text="12 samples are clipped; turn the input down.", reject=True
+            )
+            return settled(ClipCheck(kept=False, flags=(flag,), excess_db=None, seconds=1.0))
+        return settled(ClipCheck(kept=True, flags=(), excess_db=None if quiet is None else 4.2, seconds=1.0))
+
+    def evaluate(self, round_) -> Future:
+        self.judged += 1
+        points = sorted({t.point for t in round_.takes})
+        return settled(result_for(points, round_.name))
+
+    def close(self) -> None:
+        pass
+
+
+def result_for(points: list[str], name: str = "round") -> RoundResult:
+    """A result in which the intake is loud."""
+    return RoundResult(
+        round=name,
+        points=tuple(point_result(p, 9.8 if p == "intake" else 0.1) for p in points),
+        paths=(
+            PathResult(
+                path="intake-valve",
+                probability=0.94,
+                evidence_db={"prior": -8.0, "intake": 17.1, "tailpipe": 1.9, "loss": 1.0},
+                involved=0.95,
+            ),
+            PathResult(
+                path="exhaust-valve", probability=0.03, evidence_db={"prior": -8.0, "intake": -7.1}, involved=0.03
+            ),
+            PathResult(path="none", probability=0.03, evidence_db={"prior": 0.0, "intake": -15.1}, involved=0.03),
+        ),
+        verdict=Verdict(
+            kind="path",
+            paths=("intake-valve",),
+            probability=0.94,
+            text="The intake valve leaks, 19 to 1 on.",
+            next="A second air clip at the tailpipe would help most.",
+        ),
+    )
+
+
+def point_result(point: str, excess: float) -> PointResult:
+    """One point with a plain interval."""
+    return PointResult(
+        point=point,
+        excess_db=excess,
+        excess_ci95_db=(excess - 0.5, excess + 0.5),
+        level_db=-60.0,
+        level_is_upper_bound=excess < 3,
+        level_unit="dBFS",
+        detected=excess > 1,
+        detection_limit_db=0.8,
+        drift_db=0.3,
+        bubbles_per_s=BubbleRates(0.0, 0.0),
+    )
+
+
+class FakePlayer:
+    """Remembers what was played."""
+
+    def __init__(self) -> None:
+        self.played: list[tuple[str, float]] = []
+        self.playing = False
+
+    def play(self, clip, gain_db: float = 0.0) -> None:
+        self.played.append((clip.name, time.monotonic()))
+
+    def stop(self) -> None:
+        self.playing = False
+
+
+class FakeServices(Services):
+    """All of the above, in a folder of the test."""
+
+    def __init__(self, root: Path, source: FakeSource | None = None, analyst: FakeAnalyst | None = None) -> None:
+        super().__init__(root / "jobs")
+        self._root = root
+        self.fake_source = source or FakeSource()
+        self.fake_analyst = analyst or FakeAnalyst()
+        self.fake_player = FakePlayer()
+
+    def preferences_path(self) -> Path:
+        return self._root / "screens.json"
+
+    def source(self, cylinder=None, name=None) -> FakeSource:
+        return self.fake_source
+
+    def analyst(self) -> FakeAnalyst:
+        return self.fake_analyst
+
+    def player(self) -> FakePlayer:
+        return self.fake_player
+
+    def tones(self, preferences: Preferences) -> Tones:
+        return Tones(self.fake_player)
+
+
+QUICK = Preferences(before_s=0.0, clip_s=1.0, move_s=0.0)

@@ -1,0 +1,102 @@
+"""The application: themes, the one open job, and the way between screens."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ClassVar
+
+import msgspec
+from textual.app import App, SystemCommand
+from textual.binding import Binding, BindingType
+from textual.reactive import reactive
+from textual.screen import Screen
+
+from tui.bridge.preferences import load, save
+from tui.bridge.services import Services
+from tui.screens.jobs.screen import JobsScreen
+from tui.themes import DAYLIGHT, DIM_BAY, THEMES
+
+if TYPE_CHECKING:
+    from listen.jobs.events import Payload
+    from listen.jobs.job import Job
+    from listen.jobs.store import OpenJob
+
+
+class HisswayApp(App[None]):
+    """Holds one immutable job; screens watch it and ask for events to be written."""
+
+    TITLE = "Hissway"
+    CSS_PATH = "app.tcss"
+    ENABLE_COMMAND_PALETTE = True
+    COMMAND_PALETTE_BINDING = "ctrl+p"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("question_mark,f1", "explain", "Help", key_display="?"),
+        Binding("ctrl+t", "daylight", "Light or dark", show=False),
+        Binding("ctrl+q", "quit", "Quit", show=False, priority=True),
+    ]
+
+    job: reactive[Job | None] = reactive["Job | None"](None)
+    """The job that is open; every screen shows this one value."""
+
+    def __init__(self, jobs: Path | None = None, *, services: Services | None = None) -> None:
+        super().__init__()
+        self.services = services or Services(jobs)
+        self.open_job: OpenJob | None = None
+        self.preferences = load(self.services.preferences_path())
+        for theme in THEMES:
+            self.register_theme(theme)
+        self.theme = DAYLIGHT.name if self.preferences.daylight else DIM_BAY.name
+
+    def prefer(self, **changes: Any) -> None:
+        """Change preferences and keep them."""
+        self.preferences = msgspec.structs.replace(self.preferences, **changes)
+        save(self.services.preferences_path(), self.preferences)
+
+    def get_default_screen(self) -> Screen[None]:
+        """The jobs come first."""
+        return JobsScreen()
+
+    def take(self, opened: OpenJob) -> None:
+        """Make a job the open one; the one before is closed."""
+        self.put_away()
+        self.open_job = opened
+        self.job = opened.job
+
+    def put_away(self) -> None:
+        """Close the open job, if any."""
+        if self.open_job is not None:
+            self.open_job.close()
+        self.open_job, self.job = None, None
+
+    def write(self, *events: Payload) -> None:
+        """Append events to the open job's journal, then show the job as it is now.
+
+        Raises what the journal raises: :class:`JobError` where it cannot be written.
+        """
+        assert self.open_job is not None
+        self.job = self.open_job.append(*events)
+
+    def action_explain(self) -> None:
+        """Explain the screen one is on."""
+        from tui.screens.help.screen import HelpScreen
+
+        if not isinstance(self.screen, HelpScreen):
+            self.push_screen(HelpScreen.of(self.screen))
+
+    def action_daylight(self) -> None:
+        """Change between the dim bay and daylight."""
+        self.theme = DAYLIGHT.name if self.theme == DIM_BAY.name else DIM_BAY.name
+        self.prefer(daylight=self.theme == DAYLIGHT.name)
+
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """What the command palette offers besides the screen's own keys."""
+        yield SystemCommand("Help for this screen", "What this screen is for and its keys", self.action_explain)
+        yield SystemCommand("Light or dark", "Change between daylight and the dim bay", self.action_daylight)
+        yield SystemCommand("Quit", "Leave Hissway; everything kept is already on disk", self.exit)
+
+    def leave(self) -> int:
+        """After the last screen: let go of everything; returns the exit code."""
+        self.put_away()
+        self.services.close()
+        return self.return_code or 0

@@ -1,0 +1,71 @@
+"""The demo's outside world: a copy of the demo job, and a microphone that hears the simulated engine."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from tui.bridge.services import Input, Services
+
+if TYPE_CHECKING:
+    from listen.audio.source import Source
+    from listen.lab.scene import RoundSpec
+
+MICROPHONE = "simulated microphone"
+WELCOME = (
+    "This engine is simulated: nothing can break. Cylinder 3 is to be tested again: go down to it and press r. "
+    "Then Space does the next step, always."
+)
+
+
+class DemoServices(Services):
+    """Everything in a folder that goes when the program is left, unless the user names one to keep."""
+
+    def __init__(self, jobs: Path | None = None) -> None:
+        self._passing = None if jobs else Path(tempfile.mkdtemp(prefix="hissway-demo-"))
+        super().__init__(jobs or self._passing)
+
+    def prepare(self) -> Path:
+        """Copy the demo job; returns its folder."""
+        from listen.lab.shipped import demo_job
+
+        root = self.jobs_root()
+        root.mkdir(parents=True, exist_ok=True)
+        return demo_job(root)
+
+    def source(self, cylinder: int | None = None, name: str | None = None) -> Source:
+        """A microphone at the simulated engine."""
+        from listen.lab.simulated_microphone import SimulatedMicrophone
+
+        return SimulatedMicrophone(self._scene(cylinder or 1))
+
+    def _scene(self, cylinder: int) -> RoundSpec:
+        from listen.lab.demo_scenes import ENGINE, demo_scene
+
+        known = ENGINE.cylinders
+        return demo_scene(cylinder if cylinder in known else known[cylinder % len(known)])
+
+    def inputs(self) -> tuple[Input, ...]:
+        """The one there is."""
+        return (Input(MICROPHONE, "48 kHz, simulated", True),)
+
+    def remark(self) -> str:
+        """What is seen is not real."""
+        return "simulated demo" if self._passing is None else "simulated, not kept"
+
+    def welcome(self) -> str:
+        """Where to begin."""
+        return WELCOME
+
+    def gauge(self, cylinder: int) -> str:
+        """The simulated tester."""
+        loss = self._scene(cylinder).facts.loss_percent
+        return "" if loss is None else f"The simulated tester reads {loss:.0f} %: type that."
+
+    def close(self) -> None:
+        """Let go, and remove the copy."""
+        super().close()
+        if self._passing is not None:
+            shutil.rmtree(self._passing, ignore_errors=True)

@@ -1,0 +1,67 @@
+"""Clips for the ear: prepared in a thread, played one after the other, stopped at once."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from tui.bridge.threads import in_thread
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from listen.audio.player import Player
+    from listen.signal.clip import Clip
+
+POLL_S = 0.03
+PAUSE_S = 0.25
+"""Between two clips that are compared."""
+
+
+class Playback:
+    """Plays sequences of clips; a new one replaces the one under way."""
+
+    def __init__(self, player: Callable[[], Player]) -> None:
+        self._make = player
+        self._turn = 0
+
+    def stop(self) -> None:
+        """Be silent."""
+        self._turn += 1
+        self._make().stop()
+
+    async def play(self, paths: Sequence[Path], *, hiss_only: bool, matched: bool, told: Callable[[int], None]) -> None:
+        """Play the files in order; ``told`` hears which one sounds (0, 1, ...) and -1 at the end.
+
+        Raises what the files or the loudspeaker raise.
+        """
+        self._turn += 1
+        turn = self._turn
+        clips, gain_db = await in_thread(prepared, tuple(paths), hiss_only=hiss_only, matched=matched)
+        player = self._make()
+        for i, clip in enumerate(clips):
+            if turn != self._turn:
+                return
+            told(i)
+            await in_thread(player.play, clip, gain_db)
+            while player.playing and turn == self._turn:
+                await asyncio.sleep(POLL_S)
+            await asyncio.sleep(PAUSE_S)
+        if turn == self._turn:
+            told(-1)
+
+
+def prepared(paths: tuple[Path, ...], *, hiss_only: bool, matched: bool) -> tuple[list[Clip], float]:
+    """Read, band-pass and level-match the clips as asked, and one comfortable gain for all of them."""
+    from listen.audio.files import read_clip
+    from listen.lab.playback import comfortable_gain_db
+    from listen.signal.picture import hiss_band, level_matched
+
+    clips = [read_clip(p) for p in paths]
+    if hiss_only:
+        clips = [hiss_band(c) for c in clips]
+    if matched and len(clips) == 2:
+        clips = list(level_matched(clips[0], clips[1]))
+    return clips, comfortable_gain_db(*clips)

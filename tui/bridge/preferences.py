@@ -1,0 +1,51 @@
+"""What a person at this machine prefers: times, input, tones. A small file; losing it costs nothing."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import msgspec
+
+Seconds = Annotated[float, msgspec.Meta(ge=0.0, le=60.0)]
+
+
+class Preferences(msgspec.Struct, frozen=True, kw_only=True):
+    """Settings of the Round screen and the input chosen in the microphone check."""
+
+    before_s: Seconds = 2.0
+    """Between the key and the clip: time to get clear of the microphone."""
+    clip_s: Annotated[float, msgspec.Meta(ge=1.0, le=60.0)] = 5.0
+    """Length of a clip."""
+    move_s: Seconds = 8.0
+    """Hands-free: time to walk from one point to the next."""
+    tones: bool = True
+    """Hands-free: tones before and after each clip."""
+    input_name: str | None = None
+    """Input to use; None is the system's default."""
+    daylight: bool = False
+    """Light theme."""
+
+
+def preferences_path() -> Path:
+    """Where they are kept."""
+    import platformdirs
+
+    return platformdirs.user_config_path("hissway", appauthor=False) / "screens.json"
+
+
+def load(path: Path) -> Preferences:
+    """What is on disk, or the defaults where it is missing or not readable as such."""
+    try:
+        return msgspec.json.decode(path.read_bytes(), type=Preferences)
+    except (OSError, msgspec.MsgspecError, UnicodeDecodeError):
+        return Preferences()
+
+
+def save(path: Path, preferences: Preferences) -> None:
+    """Keep them; a disk that refuses only means that they are asked again."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(msgspec.json.format(msgspec.json.encode(preferences)))
+    except OSError:
+        return

@@ -1,0 +1,112 @@
+"""What the screens need from the outside world, made on demand; tests and the demo hand in others."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from listen.rounds.analyst import Analyst
+
+    from listen.audio.player import Player
+    from listen.audio.source import Source
+    from tui.bridge.preferences import Preferences
+    from tui.bridge.tones import Tones
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """One input that may be chosen."""
+
+    name: str
+    more: str
+    is_default: bool = False
+
+
+@dataclass
+class Services:
+    """Factories with the real things as defaults; each loads what it needs when it is first called."""
+
+    jobs: Path | None = None
+    """Folder of the jobs; None is the usual one."""
+    _analyst: Analyst | None = field(default=None, repr=False)
+    _player: Player | None = field(default=None, repr=False)
+
+    def jobs_root(self) -> Path:
+        """Folder that holds the jobs."""
+        from listen.jobs.store import jobs_root
+
+        return jobs_root(self.jobs)
+
+    def prepare(self) -> Path | None:
+        """Make ready; a demo returns the job to begin with."""
+        return None
+
+    def preferences_path(self) -> Path:
+        """Where preferences are kept."""
+        from tui.bridge.preferences import preferences_path
+
+        return preferences_path()
+
+    def source(self, cylinder: int | None = None, name: str | None = None) -> Source:
+        """The microphone of that name (a simulated one would hear this cylinder)."""
+        from listen.audio.devices import find_input
+        from listen.audio.microphone import Microphone
+
+        return Microphone(find_input(name))
+
+    def inputs(self) -> tuple[Input, ...]:
+        """Inputs there are; looks anew."""
+        from listen.audio.devices import inputs, refresh
+
+        refresh()
+        return tuple(
+            Input(d.name, f"{d.rate_hz / 1000:g} kHz, {d.channels} channel(s), {d.host_api}", d.is_default)
+            for d in inputs()
+        )
+
+    def remark(self) -> str:
+        """Words for the top line; empty for the real thing."""
+        return ""
+
+    def welcome(self) -> str:
+        """A first word on the Engine screen; empty for the real thing."""
+        return ""
+
+    def gauge(self, cylinder: int) -> str:
+        """What a simulated tester reads; empty for the real thing."""
+        return ""
+
+    def tones(self, preferences: Preferences) -> Tones:
+        """The short tones of a hands-free walk."""
+        from tui.bridge.tones import Tones
+
+        return Tones(self.player() if preferences.tones else None)
+
+    def warm(self) -> None:
+        """Start the analysing process now, so that the first clip is not kept waiting."""
+        self.analyst()
+
+    def analyst(self) -> Analyst:
+        """The process that checks clips and judges rounds."""
+        if self._analyst is None:
+            from listen.rounds.analyst import Analyst
+
+            self._analyst = Analyst()
+        return self._analyst
+
+    def player(self) -> Player:
+        """The loudspeaker."""
+        if self._player is None:
+            from listen.audio.player import Player
+
+            self._player = Player()
+        return self._player
+
+    def close(self) -> None:
+        """Let go of what was made."""
+        if self._player is not None:
+            self._player.stop()
+        if self._analyst is not None:
+            self._analyst.close()

@@ -1,0 +1,82 @@
+"""What all screens share: the top line, the keys at the bottom, the way back, and messages that stay text."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Coroutine
+from typing import TYPE_CHECKING, Any, ClassVar, TypeVar, cast
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.screen import Screen
+
+from listen.errors import HisswayError
+from tui.widgets.key_bar import KeyBar
+from tui.widgets.top_bar import TopBar
+from tui.words import plain
+
+if TYPE_CHECKING:
+    from listen.jobs.job import Job
+    from tui.app import HisswayApp
+
+R = TypeVar("R")
+
+
+class BayScreen(Screen[R]):
+    """A screen of Hissway; subclasses give :meth:`body` and, if they show the job, :meth:`show_job`."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "back", "Back")]
+
+    @property
+    def bay(self) -> HisswayApp:
+        """The application, with its own type."""
+        from tui.app import HisswayApp
+
+        assert isinstance(self.app, HisswayApp)
+        return self.app
+
+    def compose(self) -> ComposeResult:
+        """Top line, body, keys."""
+        yield TopBar()
+        yield from self.body()
+        yield KeyBar()
+
+    def body(self) -> ComposeResult:
+        """What is between the top line and the keys."""
+        raise NotImplementedError
+
+    def way(self) -> tuple[str, ...]:
+        """The way here, for the top line."""
+        return ()
+
+    def on_mount(self) -> None:
+        """Watch the job."""
+        self.watch(self.app, "job", self._job_changed, init=False)
+        self._job_changed(self.bay.job)
+
+    def _job_changed(self, job: Job | None) -> None:
+        bar = self.query_one(TopBar)
+        bar.way = self.way()
+        simulated = "simulated clips" if job is not None and job.simulated else ""
+        bar.remark = self.bay.services.remark() or simulated
+        if job is not None:
+            self.show_job(job)
+
+    def show_job(self, job: Job) -> None:
+        """Show the job as it is now."""
+
+    def start(self, work: Callable[[], Coroutine[Any, Any, None]], group: str) -> None:
+        """Run something beside the screen; a new piece of a group ends the one before."""
+        self.run_worker(cast("Callable[[], Awaitable[None]]", work), group=group, exclusive=True)
+
+    def tell(self, text: object, *, bad: bool = False) -> None:
+        """A short message in the corner."""
+        self.notify(plain(text), severity="error" if bad else "information", markup=False, timeout=8 if bad else 4)
+
+    def refuse(self, error: HisswayError) -> None:
+        """An error is its own sentence."""
+        self.tell(error, bad=True)
+
+    def action_back(self) -> None:
+        """One screen back."""
+        if len(self.app.screen_stack) > 1:
+            self.dismiss()

@@ -1,0 +1,1 @@
+"""Engine: all cylinders at a glance, their readings, and what the pattern says."""

@@ -1,0 +1,138 @@
+"""The cells of the engine's table: what each shows, what can be typed into it, and the event that keeps it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from listen.errors import HisswayError
+from listen.jobs.events import FindingRecorded, Payload, PlugSeen, ReadingEntered
+from listen.trade.plugs import plug, plugs
+from listen.trade.readings import Question, ask_loss, ask_pressure, ask_wet
+from listen.trade.units import Pressure, Unit, read_pressure, show, unit_named
+from tui.screens.round.asks import figure
+from tui.words import UNKNOWN, number, path_words, percent, plain
+
+if TYPE_CHECKING:
+    from listen.jobs.job import Job, RoundRecord
+    from listen.jobs.table import CylinderRow
+
+STATE_GLYPH = {"path": "▲", "several": "▲", "sound": "●", "fitting": "△", "set-up": "△", "unclear": "?"}
+PENS = {"path": "bad", "several": "bad", "sound": "sure", "fitting": "warn", "set-up": "warn", "unclear": "warn"}
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of the table."""
+
+    id: str
+    head: str
+    width: int
+    typed: bool = False
+    """Figures are typed into it."""
+
+
+COLUMNS = (
+    Column("cylinder", "Cyl", 3),
+    Column("dry", "Dry {unit}", 7, True),
+    Column("share", "of best", 7),
+    Column("wet", "Wet {unit}", 7, True),
+    Column("rise", "Rise", 6),
+    Column("loss", "Loss %", 6, True),
+    Column("plug", "Plug", 12),
+    Column("verdict", "Verdict", 0),
+)
+
+
+def texts(row: CylinderRow, job: Job) -> dict[str, str]:
+    """What stands in each cell."""
+    unit = unit_named(job.pressure_unit)
+    return {
+        "cylinder": str(row.cylinder),
+        "dry": _pressure(row.dry, unit),
+        "share": percent_of(row.share_of_highest),
+        "wet": _pressure(row.wet, unit),
+        "rise": UNKNOWN if row.wet_rise_kpa is None else _signed(row.wet_rise_kpa, unit),
+        "loss": UNKNOWN if row.loss is None else number(row.loss.si, 0),
+        "plug": UNKNOWN if row.plug is None else ", ".join(_plug(c) for c in row.plug.conditions),
+        "verdict": verdict_words(row.round),
+    }
+
+
+def percent_of(share: float | None) -> str:
+    """A share in whole percent."""
+    return UNKNOWN if share is None else f"{share:.0%}".replace("%", " %")
+
+
+def _signed(kpa: float, unit: Unit) -> str:
+    text = _bare(abs(kpa), unit)
+    return f"{'+' if kpa >= 0 else '−'}{text}"
+
+
+def _pressure(reading: ReadingEntered | None, unit: Unit) -> str:
+    return UNKNOWN if reading is None else _bare(reading.si, unit)
+
+
+def _bare(kpa: float, unit: Unit) -> str:
+    """Without its unit, which stands in the column's head."""
+    return show(kpa, unit).removesuffix(f" {unit}")
+
+
+def _plug(condition: str) -> str:
+    try:
+        return plug(condition).words
+    except HisswayError:
+        return plain(condition, 20)
+
+
+def verdict_words(record: RoundRecord | None) -> str:
+    """How a cylinder's latest round stands, glyph first."""
+    if record is None:
+        return "– not tested"
+    if record.verdict is None:
+        return f"◌ round begun, {len(record.live_clips())} clips"
+    said = record.verdict.result.verdict
+    words = " + ".join(path_words(p) for p in said.paths) or said.kind
+    stale = " (clips changed since)" if record.stale else ""
+    signed = " ✓ signed" if record.signed else ""
+    return f"{STATE_GLYPH.get(said.kind, '?')} {words} {percent(said.probability)}{stale}{signed}"
+
+
+def keep(column: str, text: str, cylinder: int, job: Job) -> tuple[Payload, tuple[Question, ...]]:
+    """The event for a typed figure, and the doubts to ask about first; raises where it is no such figure."""
+    if column == "loss":
+        loss = figure(text, "loss in percent")
+        if not 0 <= loss <= 100:
+            raise HisswayError(f"loss {loss:g} %: from 0 to 100 can be; enter the percentage lost")
+        return _event("loss", loss, "percent", loss, cylinder), ask_loss(loss)
+    entry = read_pressure(text, unit_named(job.pressure_unit))
+    if column == "dry":
+        doubts = ask_pressure(entry, "dry", mates_kpa=_mates("compression-dry", cylinder, job))
+    else:
+        dry = job.reading("compression-dry", cylinder)
+        doubts = ask_pressure(entry, "wet", mates_kpa=_mates("compression-wet", cylinder, job))
+        doubts += ask_wet(Pressure(dry.si, "kPa"), entry) if dry else ()
+    return _event(f"compression-{column}", entry.value, entry.unit, entry.kpa, cylinder), doubts
+
+
+def _mates(reading: str, cylinder: int, job: Job) -> list[float]:
+    return [r.si for n in job.engine.cylinders if n != cylinder and (r := job.reading(reading, n))]
+
+
+def _event(name: str, value: float, unit: str, si: float, cylinder: int) -> ReadingEntered:
+    return ReadingEntered(reading=name, value=value, unit=unit, si=si, cylinder=cylinder)
+
+
+def plug_choices() -> list[tuple[str, str, str]]:
+    """Identifier, words and look of every plug condition."""
+    return [(p.id, p.words, p.look) for p in plugs()]
+
+
+def plug_event(cylinder: int, condition: str) -> PlugSeen:
+    """The event of a plug condition."""
+    return PlugSeen(cylinder=cylinder, conditions=(condition,))
+
+
+def finding_event(cylinder: int, path: str, by: str) -> FindingRecorded:
+    """The event of a finding at teardown."""
+    return FindingRecorded(cylinder=cylinder, paths=(path,), found_by=by)

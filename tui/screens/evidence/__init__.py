@@ -1,0 +1,1 @@
+"""Evidence: what the clips of one point show and sound like."""

@@ -1,0 +1,60 @@
+"""The clips of a point made into what is drawn: run in a thread, loads what it needs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from listen.signal.exhibit import Curve
+
+LABELS_HZ = (1_000, 2_000, 4_000, 8_000, 16_000)
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """All that is drawn of a point."""
+
+    lg_freq: Sequence[float]
+    curves: dict[str, Curve]
+    tones_hz: tuple[float, ...]
+    tones_lg: tuple[float, ...]
+    steps: tuple[tuple[int, ...], ...]
+    labels: tuple[str, ...]
+    seconds: float
+
+
+def looked(paths: dict[str, Path], chosen: str, columns: int, rows: int) -> Looked:
+    """Read the clips and prepare both views. Raises what reading and measuring raise."""
+    from math import log10
+
+    from listen.audio.files import read_clip
+    from listen.signal.exhibit import exhibit, loudness_steps
+    from listen.signal.picture import picture
+    from tui.widgets.heat import STEPS
+
+    clips = {name: read_clip(path) for name, path in paths.items()}
+    seen = exhibit(clips.get("quiet"), clips.get("air"))
+    curves = {name: c for name, c in (("quiet", seen.quiet), ("air", seen.air)) if c is not None}
+    drawn = picture(clips[chosen], rows=rows, columns=columns, low_hz=500.0)
+    return Looked(
+        lg_freq=seen.lg_freq.tolist(),
+        curves=curves,
+        tones_hz=seen.tones_hz,
+        tones_lg=tuple(log10(hz) for hz in seen.tones_hz),
+        steps=loudness_steps(drawn, STEPS),
+        labels=_labels([float(f) for f in drawn.freqs_hz]),
+        seconds=clips[chosen].seconds,
+    )
+
+
+def _labels(freqs_hz: list[float]) -> tuple[str, ...]:
+    """A label on the row nearest to each round frequency."""
+    labels = [""] * len(freqs_hz)
+    for hz in LABELS_HZ:
+        nearest = min(range(len(freqs_hz)), key=lambda i: abs(freqs_hz[i] - hz), default=None)
+        if nearest is not None and freqs_hz[-1] >= hz:
+            labels[nearest] = f"{hz // 1000} kHz"
+    return tuple(labels)

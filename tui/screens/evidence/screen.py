@@ -1,0 +1,234 @@
+"""Evidence for one point: spectra over each other, a time-frequency picture, the flags, and the clips to hear."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Container
+from textual.content import Content
+from textual.widgets import Static
+
+from listen.errors import HisswayError
+from listen.jobs.walk import round_points
+from listen.trade.points import point
+from tui.bridge.playback import Playback
+from tui.bridge.threads import in_thread
+from tui.screens.base import BayScreen
+from tui.screens.evidence.look import Looked, looked
+from tui.screens.round.aim import neighbour_point
+from tui.widgets.heat import Heat, Picture
+from tui.widgets.spectra_plot import Curve, SpectraPlot
+from tui.words import UNKNOWN, decibels, number, plain, shown
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from listen.jobs.job import Job, RoundRecord
+    from listen.judge.result import PointResult
+
+WIDE = 110
+"""Columns from which plot and picture stand side by side."""
+
+
+class EvidenceScreen(BayScreen[None]):
+    """The latest quiet and air clip of a point."""
+
+    CSS_PATH = "evidence.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("left", "point(-1)", "Point before", show=False),
+        Binding("right", "point(1)", "Next point", key_display="← →"),
+        Binding("q", "play('quiet')", "Quiet"),
+        Binding("a", "play('air')", "Air"),
+        Binding("b", "play('both')", "Both, level-matched"),
+        Binding("z", "hiss", "Hiss band only"),
+        Binding("x", "silence", "Stop"),
+        Binding("w", "picture", "Other picture"),
+    ]
+
+    def __init__(self, round_id: str, at: str) -> None:
+        super().__init__()
+        self.round_id, self.at = round_id, at
+        self._hiss_only = False
+        self._pictured = "air"
+        self._sounding = ""
+        self._looked: Looked | None = None
+
+    def body(self) -> ComposeResult:
+        """Words, plot and picture, flags."""
+        yield Static(id="head")
+        with Container(id="views"):
+            yield SpectraPlot(id="plot")
+            yield Heat()
+        yield Static(id="flags")
+
+    def on_mount(self) -> None:
+        """Prepare to play."""
+        self.playback = Playback(self.bay.services.player)
+        super().on_mount()
+
+    def on_unmount(self) -> None:
+        """Silence."""
+        self.playback.stop()
+
+    def on_resize(self) -> None:
+        """Side by side where there is room; the picture is made anew for its size."""
+        self.query_one("#views").set_class(self.size.width >= WIDE, "-beside")
+        self.call_after_refresh(self._look)
+
+    @property
+    def record(self) -> RoundRecord:
+        """The round."""
+        assert self.bay.job is not None
+        return self.bay.job.round(self.round_id)
+
+    def way(self) -> tuple[str, ...]:
+        """Where we are."""
+        where = point(self.at).words
+        return (self.bay.job.title, f"cylinder {self.record.cylinder}", "evidence", where) if self.bay.job else ()
+
+    def show_job(self, job: Job) -> None:
+        """Words at once; plot and picture when they are ready."""
+        self._words()
+        self.call_after_refresh(self._look)
+
+    def _paths(self) -> dict[str, Path]:
+        """The latest quiet and air clip of this point."""
+        opened = self.bay.open_job
+        if opened is None:
+            return {}
+        found = {}
+        for name, walk in (("quiet", "quiet"), ("air", "air")):
+            if clips := self.record.live_clips(self.at, walk):
+                found[name] = opened.clip_path(clips[-1].id)
+        return found
+
+    def _result(self) -> PointResult | None:
+        judged = self.record.verdict
+        return next((p for p in judged.result.points if p.point == self.at), None) if judged else None
+
+    def _look(self) -> None:
+        paths = self._paths()
+        self._looked = None
+        heat = self.query_one(Heat)
+        heat.picture = None
+        heat.empty = "making the picture ..." if paths else "no clips at this point"
+        if paths:
+            self.start(partial(self._prepare, paths), "look")
+
+    async def _prepare(self, paths: dict[str, Path]) -> None:
+        heat = self.query_one(Heat)
+        size = (max(heat.size.width - 7, 8), max((heat.size.height - 1) * 2, 4))
+        chosen = self._pictured if self._pictured in paths else next(iter(paths))
+        try:
+            self._looked = await in_thread(looked, paths, chosen, *size)
+        except HisswayError as e:
+            heat.empty = plain(e)
+            return
+        self._draw(chosen)
+
+    def _draw(self, chosen: str) -> None:
+        seen = self._looked
+        if seen is None or not self.is_attached:
+            return
+        theme = self.app.theme_variables
+        pens = {"quiet": theme["secondary"], "air": theme["primary"]}
+        curves = [Curve(c.level_db.tolist(), name, pens[name]) for name, c in seen.curves.items()]
+        self.query_one(SpectraPlot).show(seen.lg_freq, curves, seen.tones_lg, theme["warning"])
+        caption = (
+            f"{chosen} clip, 0 to {seen.seconds:.1f} s; lighter is louder"
+            if self.app.current_theme.dark
+            else (f"{chosen} clip, 0 to {seen.seconds:.1f} s; darker is louder")
+        )
+        self.query_one(Heat).picture = Picture(seen.steps, seen.labels, caption)
+        self._words()
+
+    def _words(self) -> None:
+        result, seen = self._result(), self._looked
+        kept = {name: f"{curve.kept:.0%}".replace("%", " %") for name, curve in seen.curves.items()} if seen else {}
+        lines = [_numbers(result)]
+        tones = ", ".join(f"{hz / 1000:.1f} kHz" for hz in seen.tones_hz[:4]) if seen and seen.tones_hz else "none"
+        lines.append(
+            Content.assemble(
+                ("━ quiet ", "$secondary"),
+                f"kept {kept.get('quiet', UNKNOWN)}   ",
+                ("━ air ", "$primary"),
+                f"kept {kept.get('air', UNKNOWN)}   dB per Hz   tones with the air: {tones}",
+            )
+        )
+        sound = f"♪ {self._sounding}" if self._sounding else "silent"
+        lines.append(shown(f"{sound}{', hiss band only' if self._hiss_only else ''}", "$accent"))
+        self.query_one("#head", Static).update(Content("\n").join(lines))
+        self.query_one("#flags", Static).update(_flags(result))
+
+    # ------------------------------------------------------------------ keys
+
+    def action_point(self, by: int) -> None:
+        """Go to the next point."""
+        if self.bay.job is None:
+            return
+        points = tuple(p.id for p in round_points(self.bay.job, self.record))
+        self.at = neighbour_point(points, self.at, by)
+        self.action_silence()
+        self._job_changed(self.bay.job)
+
+    def action_picture(self) -> None:
+        """The other clip's picture."""
+        self._pictured = "quiet" if self._pictured == "air" else "air"
+        self._look()
+
+    def action_hiss(self) -> None:
+        """Play only the hiss band, or all."""
+        self._hiss_only = not self._hiss_only
+        self._words()
+
+    def action_play(self, what: str) -> None:
+        """Play one clip, or both after each other at one level."""
+        paths = self._paths()
+        names = ["quiet", "air"] if what == "both" else [what]
+        if missing := [n for n in names if n not in paths]:
+            self.tell(f"No {missing[0]} clip at this point.")
+            return
+        self.start(partial(self._play, names, paths), "play")
+
+    async def _play(self, names: list[str], paths: dict[str, Path]) -> None:
+        def told(i: int) -> None:
+            self._sounding = names[i] if i >= 0 else ""
+            if self.is_attached:
+                self._words()
+
+        try:
+            files = [paths[n] for n in names]
+            await self.playback.play(files, hiss_only=self._hiss_only, matched=len(names) == 2, told=told)
+        except HisswayError as e:
+            told(-1)
+            self.refuse(e)
+
+    def action_silence(self) -> None:
+        """Stop playing."""
+        self.playback.stop()
+        self._sounding = ""
+        self._words()
+
+
+def _numbers(result: PointResult | None) -> Content:
+    if result is None:
+        return shown("Not judged yet: no numbers for this point.", "$secondary")
+    low, high = result.excess_ci95_db or (None, None)
+    found = "hiss found" if result.detected else "nothing found"
+    level = f"{'at most ' if result.level_is_upper_bound else ''}{number(result.level_db)} {result.level_unit}"
+    bubbles = f"bubbles {result.bubbles_per_s.quiet:.1f}/s quiet, {result.bubbles_per_s.air:.1f}/s air"
+    return Content.assemble(
+        (f"{decibels(result.excess_db)} over quiet ({number(low)} to {number(high)}), {found}", "bold"),
+        f"   limit {decibels(result.detection_limit_db, sign=False)}, drift {decibels(result.drift_db, sign=False)}, "
+        f"hiss level {level}, {bubbles}",
+    )
+
+
+def _flags(result: PointResult | None) -> Content:
+    if result is None or not result.flags:
+        return shown("✓ no flags: nothing speaks against these clips", "$success")
+    lines = [shown(f"{'×' if f.reject else '!'} {f.text}", "$error" if f.reject else "$warning") for f in result.flags]
+    return Content("\n").join(lines)

@@ -1,0 +1,1 @@
+"""Help for the screen one is on."""

@@ -1,0 +1,1 @@
+"""Jobs: find, open, take in."""

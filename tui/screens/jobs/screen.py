@@ -1,0 +1,214 @@
+"""Jobs: find one by any word, open it, or take a new one in."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import TYPE_CHECKING, ClassVar
+
+from rich.text import Text
+from textual import on, work
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.widgets import DataTable, Input, Static
+
+from listen.errors import HisswayError, JobError, JobLocked
+from tui.screens.base import BayScreen
+from tui.words import plain, shown
+
+if TYPE_CHECKING:
+    from listen.jobs.store import OpenJob
+    from listen.jobs.summary import JobSummary
+
+COLUMNS = (("Job", 0), ("Engine", 12), ("Rounds", 6), ("Standing", 12), ("Changed", 10))
+"""Heads and widths; the title takes what is left."""
+FULL_TIME = 16
+"""Columns of date and time, shown where there is room; else the date alone."""
+WIDE = 100
+STATES = {
+    "new": "· new",
+    "recording": "◌ recording",
+    "judged": "● judged",
+    "sent-back": "↩ sent back",
+    "signed": "✓ signed",
+}
+PADDING = 12
+"""Columns between and beside the columns."""
+EMPTY = """No jobs here yet.
+
+Press n to take one in: a title and the engine are enough to start.
+To try everything first without a microphone, leave (Ctrl+Q) and run: hissway demo"""
+
+
+class JobsScreen(BayScreen[None]):
+    """The first screen: a table of jobs, newest first, with a line to find one."""
+
+    CSS_PATH = "jobs.tcss"
+    AUTO_FOCUS = "#jobs"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "open", "Open", show=True),
+        Binding("n", "new", "New job"),
+        Binding("slash", "find", "Find", key_display="/"),
+        Binding("m", "microphone", "Microphone check"),
+        Binding("l", "lab", "Lab"),
+        Binding("escape", "leave_find", "Back", show=False),
+        Binding("q", "app.quit", "Quit"),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._all: list[JobSummary] = []
+
+    def body(self) -> ComposeResult:
+        """Find line, table, words for the empty and the busy state."""
+        yield Input(placeholder="find: any word of a title, engine or standing", id="find", compact=True)
+        yield Static(shown("Reading the jobs ..."), id="state", classes="empty")
+        yield DataTable(id="jobs", cursor_type="row", zebra_stripes=False)
+
+    def on_mount(self) -> None:
+        """Columns now, rows as soon as they are read."""
+        super().on_mount()
+        self.query_one("#jobs").display = False
+        self.load()
+        self.call_after_refresh(self._begin)
+
+    def _begin(self) -> None:
+        """A demo goes straight to its engine."""
+        if (folder := self.bay.services.prepare()) is not None:
+            self._open(folder.name)
+
+    def on_screen_resume(self) -> None:
+        """Back from a job: it is closed, and the list is read again."""
+        self.bay.put_away()
+        if self._all:
+            self.load()
+
+    @work(exclusive=True)
+    async def load(self) -> None:
+        """Read the list away from the screen's own thread."""
+        from listen.jobs.summary import list_jobs
+
+        try:
+            self._all = await asyncio.to_thread(list_jobs, self.bay.services.jobs_root())
+        except HisswayError as e:
+            self._say(str(e))
+            return
+        self._fill()
+
+    def _fill(self) -> None:
+        words = self.query_one("#find", Input).value.casefold().split()
+        found = [s for s in self._all if all(w in _haystack(s) for w in words)]
+        table = self.query_one("#jobs", DataTable)
+        keep = table.cursor_row if table.row_count else 0
+        table.clear(columns=True)
+        changed = FULL_TIME if self.size.width >= WIDE else COLUMNS[-1][1]
+        title = max(16, self.size.width - PADDING - changed - sum(width for _, width in COLUMNS[:-1]))
+        for label, width in COLUMNS:
+            table.add_column(label, width=changed if label == "Changed" else width or title)
+        for s in found:
+            table.add_row(*_row(s, title, changed), key=s.folder)
+        table.move_cursor(row=min(keep, max(len(found) - 1, 0)))
+        if found:
+            self.query_one("#state").display = False
+            table.display = True
+        else:
+            self._say(f"No job holds “{plain(' '.join(words), 40)}”. Escape shows all." if words else EMPTY)
+
+    def _say(self, text: str) -> None:
+        self.query_one("#jobs").display = False
+        state = self.query_one("#state", Static)
+        state.update(text if text == EMPTY else shown(text))
+        state.display = True
+
+    def on_resize(self) -> None:
+        """Titles get the room there is."""
+        if self._all:
+            self._fill()
+
+    @on(Input.Changed, "#find")
+    def _narrow(self) -> None:
+        if self._all:
+            self._fill()
+
+    @on(Input.Submitted, "#find")
+    def _found(self) -> None:
+        self.query_one("#jobs").focus()
+
+    @on(DataTable.RowSelected)
+    def _chosen(self, event: DataTable.RowSelected) -> None:
+        self._open(str(event.row_key.value))
+
+    def action_open(self) -> None:
+        """Open the job under the cursor (Enter in the table does the same)."""
+        table = self.query_one("#jobs", DataTable)
+        if table.display and table.row_count:
+            table.action_select_cursor()
+
+    def _open(self, folder: str) -> None:
+        from listen.jobs.store import open_job
+
+        path = self.bay.services.jobs_root() / folder
+        try:
+            opened = open_job(path)
+        except JobLocked as e:
+            self.tell(f"{e} Opened to read only.")
+            opened = open_job(path, write=False)
+        except JobError as e:
+            self.refuse(e)
+            return
+        self.enter(opened)
+
+    def enter(self, opened: OpenJob) -> None:
+        """Show a job that was just opened or taken in."""
+        from tui.screens.engine.screen import EngineScreen
+
+        self.bay.take(opened)
+        self.app.push_screen(EngineScreen())
+
+    def action_new(self) -> None:
+        """Take a job in."""
+        from tui.screens.new_job.screen import NewJobScreen
+
+        self.app.push_screen(NewJobScreen(), self._taken_in)
+
+    def _taken_in(self, opened: OpenJob | None) -> None:
+        if opened is not None:
+            self._all = self._all or []
+            self.enter(opened)
+
+    def action_find(self) -> None:
+        """Go to the find line."""
+        self.query_one("#find").focus()
+
+    def action_leave_find(self) -> None:
+        """Show all again and go back to the table."""
+        self.query_one("#find", Input).value = ""
+        if self.query_one("#jobs").display:
+            self.query_one("#jobs").focus()
+
+    def action_microphone(self) -> None:
+        """Check an input before it is trusted."""
+        from tui.screens.microphone.screen import MicrophoneScreen
+
+        self.app.push_screen(MicrophoneScreen())
+
+    def action_lab(self) -> None:
+        """Train the ear."""
+        from tui.screens.lab.screen import LabScreen
+
+        self.app.push_screen(LabScreen())
+
+
+def _haystack(s: JobSummary) -> str:
+    return f"{s.title} {s.engine} {s.shop} {s.state} {STATES.get(s.state, '')} {s.changed}".casefold()
+
+
+def _row(s: JobSummary, title: int, changed: int) -> tuple[Text, ...]:
+    standing = "! broken" if s.trouble else STATES.get(s.state, s.state)
+    cells = (
+        f"{plain(s.title, title)}",
+        plain(s.engine or "–", 12),
+        f"{s.judged}/{s.rounds}" if s.rounds else "–",
+        standing,
+        s.changed[:changed].replace("T", " "),
+    )
+    return tuple(Text(cell, no_wrap=True, overflow="ellipsis") for cell in cells)

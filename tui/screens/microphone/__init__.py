@@ -1,0 +1,1 @@
+"""Microphone check: may this input be trusted for hiss?"""

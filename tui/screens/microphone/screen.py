@@ -1,0 +1,224 @@
+"""Microphone check: choose an input, see it live, and be told whether it is good for hiss."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from functools import partial
+from typing import TYPE_CHECKING, ClassVar, TypeVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.widgets import OptionList, Static
+from textual.widgets.option_list import Option
+
+from listen.errors import HisswayError
+from listen.jobs.events import MicrophoneChecked
+from tui.bridge.listener import Listener
+from tui.bridge.services import Input
+from tui.bridge.threads import in_thread
+from tui.screens.base import BayScreen
+from tui.screens.microphone.check import CALIBRATE_S, CHECK_S, Calibrated, calibrate, check
+from tui.screens.pick import PickScreen
+from tui.widgets.countdown import Count, Countdown
+from tui.widgets.level_meter import LevelMeter
+from tui.words import number, plain, shown
+
+if TYPE_CHECKING:
+    from listen.signal.quality_mic import MicReport
+
+T = TypeVar("T")
+METER_PERIOD_S = 1 / 25
+GLYPHS = {"good": ("✓", "$success"), "usable": ("!", "$warning"), "not-usable": ("×", "$error")}
+CALIBRATORS = [("94", "94 dB, 1 kHz", "1 pascal"), ("114", "114 dB, 1 kHz", "10 pascal")]
+BEFORE = (
+    "Press Space: four seconds of the shop are recorded, looked at and forgotten. "
+    "Knock on the bench once or twice meanwhile."
+)
+
+
+class MicrophoneScreen(BayScreen[None]):
+    """Inputs, meter, answer."""
+
+    CSS_PATH = "microphone.tcss"
+    AUTO_FOCUS = "OptionList"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("space,enter,pagedown", "check", "Check", key_display="Space", priority=True),
+        Binding("c", "calibrate", "Calibrate"),
+        Binding("u", "again", "Look for inputs"),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.listener: Listener | None = None
+        self._inputs: tuple[Input, ...] = ()
+        self._chosen: str | None = None
+        self._checking = False
+        self._calibrated: Calibrated | None = None
+
+    def way(self) -> tuple[str, ...]:
+        """Where we are."""
+        return ("microphone check",)
+
+    def body(self) -> ComposeResult:
+        """Inputs, meter, countdown, answer."""
+        yield Static("Inputs", classes="heading")
+        yield OptionList(markup=False, compact=True)
+        yield LevelMeter()
+        yield Countdown()
+        yield Static(shown(BEFORE), id="answer")
+
+    def on_mount(self) -> None:
+        """List the inputs and listen to the one in use."""
+        super().on_mount()
+        self._chosen = self.bay.preferences.input_name
+        meter = self.query_one(LevelMeter)
+        meter.hush = "shown in a round, once there is a quiet clip"
+        self.set_interval(METER_PERIOD_S, self._meter)
+        self.start(self._list, "list")
+
+    def on_unmount(self) -> None:
+        """Let go."""
+        if self.listener is not None:
+            self.listener.close()
+
+    async def _list(self) -> None:
+        options = self.query_one(OptionList)
+        try:
+            self._inputs = await in_thread(self.bay.services.inputs)
+        except HisswayError as e:
+            self._inputs = ()
+            self._answer(f"× {e}", "$error")
+        options.clear_options()
+        for device in self._inputs:
+            mark = "● " if device.name == self._chosen or (self._chosen is None and device.is_default) else "  "
+            options.add_option(Option(f"{mark}{plain(device.name, 60)}   {device.more}", id=device.name))
+        if self._inputs:
+            names = [d.name for d in self._inputs]
+            options.highlighted = names.index(self._chosen) if self._chosen in names else 0
+            options.focus()
+        self._listen()
+
+    def _listen(self) -> None:
+        if self.listener is not None:
+            self.listener.close()
+        name = self._chosen
+        self.listener = Listener(lambda: self.bay.services.source(None, name))
+        self.listener.start()
+
+    @on(OptionList.OptionHighlighted)
+    def _highlighted(self, event: OptionList.OptionHighlighted) -> None:
+        if event.option.id != self._chosen and not self._checking:
+            self._chosen = event.option.id
+            self._answer(BEFORE, "")
+            self._listen()
+
+    def _meter(self) -> None:
+        meter = self.query_one(LevelMeter)
+        if self.listener is not None:
+            meter.silent, meter.reading = self.listener.trouble, self.listener.reading
+
+    def _answer(self, text: str, style: str) -> None:
+        self.query_one("#answer", Static).update(shown(text, style))
+
+    # ------------------------------------------------------------------ keys
+
+    def action_again(self) -> None:
+        """Look for inputs that came or went."""
+        self.start(self._list, "list")
+
+    def action_check(self) -> None:
+        """Record and look."""
+        if not self._checking:
+            self.start(self._check, "check")
+
+    async def _check(self) -> None:
+        if (listener := self.listener) is None:
+            return
+        try:
+            report = await self._counted(partial(check, listener), "listening to the shop", CHECK_S)
+        except HisswayError as e:
+            self._answer(f"× {e}", "$error")
+            return
+        self.bay.prefer(input_name=self._chosen)
+        self.query_one("#answer", Static).update(_report(report, self._calibrated))
+        self._note(report)
+
+    def _note(self, report: MicReport) -> None:
+        """Keep the check in the open job, if there is one to write to."""
+        opened = self.bay.open_job
+        if opened is None or not opened.writable or self.listener is None or self.listener.source is None:
+            return
+        full_scale = self._calibrated.full_scale_db_spl if self._calibrated else None
+        event = MicrophoneChecked(
+            device=self.listener.source.name,
+            rate_hz=report.rate_hz,
+            verdict=report.verdict,
+            text=report.text,
+            full_scale_db_spl=full_scale,
+        )
+        try:
+            self.bay.write(event)
+        except HisswayError as e:
+            self.refuse(e)
+
+    async def _counted(self, work: Callable[[], Awaitable[T]], word: str, seconds: float) -> T:
+        """Run a recording under a countdown."""
+        countdown = self.query_one(Countdown)
+        left = [seconds]
+
+        def tick() -> None:
+            left[0] = max(left[0] - 0.1, 0.0)
+            countdown.count = Count(word, left[0], seconds, live=True)
+
+        timer = self.set_interval(0.1, tick)
+        self._checking = True
+        try:
+            return await work()
+        finally:
+            timer.stop()
+            self._checking = False
+            countdown.count = None
+
+    def action_calibrate(self) -> None:
+        """Level of full scale by a calibrator."""
+        title = "Seat the calibrator on the microphone and switch it on. Which level does it give?"
+        self.app.push_screen(PickScreen(title, CALIBRATORS), self._calibrate)
+
+    def _calibrate(self, level: str | None) -> None:
+        if level is not None and self.listener is not None:
+            self.start(partial(self._measure, float(level)), "check")
+
+    async def _measure(self, level: float) -> None:
+        if (listener := self.listener) is None:
+            return
+        try:
+            done = await self._counted(partial(calibrate, listener, level), "listening to the calibrator", CALIBRATE_S)
+        except HisswayError as e:
+            self._answer(f"× Not calibrated: {e}", "$error")
+            return
+        self._calibrated = done
+        full = number(done.full_scale_db_spl)
+        self._answer(f"✓ Calibrated by {done.calibrator_db:.0f} dB: full scale is {full} dB SPL.", "$success")
+
+
+def _report(report: MicReport, calibrated: Calibrated | None) -> Content:
+    glyph, pen = GLYPHS[report.verdict]
+    lines = [
+        Content.assemble((f"{glyph} {plain(report.text, 600)}", f"bold {pen}")),
+        Content.assemble(
+            ("rate ", "$secondary"),
+            f"{report.rate_hz / 1000:g} kHz   ",
+            ("bandwidth ", "$secondary"),
+            f"{report.bandwidth_hz / 1000:.1f} kHz   ",
+            ("floor ", "$secondary"),
+            f"{number(report.floor_dbfs, 0)} dBFS   ",
+            ("clipping ", "$secondary"),
+            "yes" if report.clipped else "none",
+        ),
+    ]
+    lines += [shown(f"{'×' if f.reject else '!'} {f.text}", "$warning") for f in report.signs]
+    if calibrated is not None:
+        lines.append(shown(f"full scale is {number(calibrated.full_scale_db_spl)} dB SPL", "$secondary"))
+    return Content("\n").join(lines)

@@ -1,0 +1,1 @@
+"""New job: the engine described so that its points can be walked."""

@@ -1,0 +1,176 @@
+"""New job: title and engine, with the engine drawn as it is described."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, ClassVar
+
+import msgspec
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, VerticalScroll
+from textual.widget import Widget
+from textual.widgets import Button, Input, Label, Select, Static
+
+from listen.errors import HisswayError
+from listen.jobs.events import PersonChosen
+from listen.trade.layout import Engine, Exhaust, Layout, engine_of_rows, layout, layout_row, layout_rows
+from tui.screens.base import BayScreen
+from tui.widgets.engine_view import EngineView
+from tui.words import plain, shown
+
+if TYPE_CHECKING:
+    from listen.jobs.store import OpenJob
+
+ROWS = "rows"
+TAILPIPES = {"one": ("tailpipe",), "two, left and right": ("tailpipe-left", "tailpipe-right")}
+UNITS = ("kPa", "psi", "bar")
+_SEPARATORS = re.compile(r"[\s,;·>–-]+")
+
+
+class NewJobScreen(BayScreen["OpenJob | None"]):
+    """A form of one-line fields; what cannot be is said below the drawing, and nothing is lost by it."""
+
+    CSS_PATH = "new_job.tcss"
+    AUTO_FOCUS = "#title"
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+s", "take_in", "Take the job in", priority=True)]
+
+    def way(self) -> tuple[str, ...]:
+        """Where we are."""
+        return ("new job",)
+
+    def body(self) -> ComposeResult:
+        """Fields, then the drawing."""
+        rows = [r for r in layout_rows() if r.id != "inline-1"]
+        layouts = [(r.words, r.id) for r in rows] + [("any other, in rows", ROWS)]
+        with VerticalScroll(id="form"):
+            yield from _field("Title", Input(id="title", placeholder="what everybody will call it", compact=True))
+            yield from _field("Engine", Select(layouts, value="inline-4", allow_blank=False, id="layout", compact=True))
+            yield from _field("Numbered", Select[str]([("", "")], allow_blank=False, id="numbering", compact=True))
+            yield from _field("Rows", Input(id="rows", placeholder="front to back, e.g. 1-2-3 / 4-5-6", compact=True))
+            yield from _field("Firing order", Input(id="firing", placeholder="leave empty if not known", compact=True))
+            yield from _field("Tailpipes", _choice("tailpipes", list(TAILPIPES)))
+            yield from _field("Cooled by", _choice("cooling", ["coolant", "air"]))
+            yield from _field("Pressures in", _choice("unit", list(UNITS)))
+            yield from _field("Complaint", Input(id="complaint", placeholder="what brought it here", compact=True))
+            yield from _field("Shop", Input(id="shop", compact=True))
+            yield from _field("Tech", Input(id="tech", placeholder="who does the test", compact=True))
+            yield Button("Take the job in", id="take", variant="primary", compact=True)
+            yield Static(id="ask")
+            yield EngineView(id="drawing")
+        yield Static(id="wrong")
+
+    def on_mount(self) -> None:
+        """Questions of the first layout."""
+        super().on_mount()
+        self.query_one("#drawing").can_focus = False
+        self._layout_chosen()
+
+    @on(Select.Changed, "#layout")
+    def _layout_chosen(self) -> None:
+        chosen = str(self.query_one("#layout", Select).value)
+        self.query_one("#rows").parent_field.display = chosen == ROWS  # type: ignore[attr-defined]
+        numbering = self.query_one("#numbering", Select)
+        numbering.parent_field.display = chosen != ROWS  # type: ignore[attr-defined]
+        if chosen != ROWS:
+            row = layout_row(chosen)
+            numbering.set_options([(n.words, n.id) for n in row.numbering])
+            self.query_one("#firing", Input).value = "-".join(map(str, row.firing_orders[0]))
+            self.query_one("#ask", Static).update(shown(_questions(row)))
+        else:
+            self.query_one("#firing", Input).value = ""
+            self.query_one("#ask", Static).update("Cylinder numbers, front to back; a slash begins the next bank.")
+        self._draw()
+
+    @on(Input.Changed)
+    @on(Select.Changed)
+    def _draw(self) -> None:
+        wrong, drawing = self.query_one("#wrong", Static), self.query_one("#drawing", EngineView)
+        try:
+            engine = self._engine()
+        except HisswayError as e:
+            wrong.update(shown(f"! {e}"))
+            drawing.display = False
+            return
+        wrong.update("")
+        drawing.display = True
+        drawing.rows, drawing.chosen = engine.rows, 0
+
+    def _engine(self) -> Engine:
+        firing = numbers(self._text("firing"))
+        exhausts = tuple(Exhaust(p) for p in TAILPIPES[str(self.query_one("#tailpipes", Select).value)])
+        chosen = str(self.query_one("#layout", Select).value)
+        if chosen == ROWS:
+            rows = [numbers(part) for part in self._text("rows").split("/")]
+            engine = engine_of_rows(rows, firing_order=firing)
+        else:
+            numbering = self.query_one("#numbering", Select).value
+            engine = layout(chosen, numbering=numbering if isinstance(numbering, str) else None, firing_order=firing)
+        cooling = "air" if self.query_one("#cooling", Select).value == "air" else "liquid"
+        return msgspec.structs.replace(engine, exhausts=exhausts, cooling=cooling)
+
+    def _text(self, field: str) -> str:
+        return self.query_one(f"#{field}", Input).value.strip()
+
+    @on(Input.Submitted)
+    def _next(self) -> None:
+        self.focus_next()
+
+    @on(Button.Pressed, "#take")
+    def action_take_in(self) -> None:
+        """Write the job's first event and go on to its engine."""
+        if not self._text("title"):
+            self.query_one("#wrong", Static).update(shown("! A job needs a title, so that others find it."))
+            self.query_one("#title").focus()
+            return
+        try:
+            opened = self._create(self._engine())
+        except HisswayError as e:
+            self.query_one("#wrong", Static).update(shown(f"! {e}"))
+            return
+        self.dismiss(opened)
+
+    def _create(self, engine: Engine) -> OpenJob:
+        from listen.jobs.store import create_job
+
+        opened = create_job(
+            self.bay.services.jobs_root(),
+            title=plain(self._text("title")),
+            shop=plain(self._text("shop")),
+            engine=engine,
+            pressure_unit=str(self.query_one("#unit", Select).value),
+            complaint=plain(self._text("complaint"), 2000),
+            actor=plain(self._text("tech")),
+        )
+        if self._text("tech"):
+            opened.append(PersonChosen(role="tech", name=plain(self._text("tech"))))
+        return opened
+
+
+class _Field(Horizontal):
+    """A label and its field on one line."""
+
+    def __init__(self, label: str, field: Widget) -> None:
+        super().__init__(Label(label, markup=False), field)
+        field.parent_field = self  # type: ignore[attr-defined]
+
+
+def _field(label: str, field: Widget) -> ComposeResult:
+    yield _Field(label, field)
+
+
+def _choice(name: str, options: list[str]) -> Select[str]:
+    return Select([(o, o) for o in options], value=options[0], allow_blank=False, id=name, compact=True)
+
+
+def _questions(row: Layout) -> str:
+    return " ".join(row.ask) or "Only one cylinder: nothing to ask about numbering."
+
+
+def numbers(text: str) -> tuple[int, ...]:
+    """Cylinder numbers written with any separator; what is no number is refused in words."""
+    parts = [p for p in _SEPARATORS.split(text.strip()) if p]
+    if bad := next((p for p in parts if not p.isdecimal() or len(p) > 2), None):
+        raise HisswayError(f"“{plain(bad, 20)}” is not a cylinder number; write them like 1-3-4-2")
+    return tuple(int(p) for p in parts)

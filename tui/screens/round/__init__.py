@@ -1,0 +1,1 @@
+"""Round: one cylinder, one step at a time; the face of the product."""

@@ -1,0 +1,48 @@
+"""Which folder of clips recorded elsewhere is to be brought into this round."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import ClassVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.screen import ModalScreen
+from textual.widgets import Input, Static
+
+from tui.words import shown
+
+ABOUT = """Clips from a phone or a field recorder, in one folder, each named by point and kind:
+  intake-quiet-1.wav   intake-air-1.wav   intake-quiet-2.wav   tailpipe-air-1.flac   plug-hole-2-air-1.wav
+The number orders the takes of a point in time: a quiet clip after the air clip closes the round."""
+
+
+class BringInScreen(ModalScreen["Path | None"]):
+    """One line for the folder or file."""
+
+    CSS_PATH = "bring_in.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "dismiss(None)", "Back")]
+
+    def compose(self) -> ComposeResult:
+        """What is expected, and where it lies."""
+        with Vertical(id="bring"):
+            yield Static("Import clips recorded elsewhere", classes="heading")
+            yield Static(shown_about(), id="about")
+            yield Input(placeholder="folder or file, for example ~/recordings/cylinder-3", compact=True)
+            yield Static(id="wrong")
+
+    @on(Input.Submitted)
+    def go(self, event: Input.Submitted) -> None:
+        """Hand the place in."""
+        place = Path(event.value.strip()).expanduser()
+        if not event.value.strip() or not place.exists():
+            self.query_one("#wrong", Static).update(shown("! Nothing is there; check the name.", "bold $error"))
+            return
+        self.dismiss(place)
+
+
+def shown_about() -> str:
+    """The expected names (our own text, no markup in it)."""
+    return ABOUT

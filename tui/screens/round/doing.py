@@ -1,0 +1,167 @@
+"""What is under way in a round: a clip, a hands-free walk, the judging; and what became of the last one."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from listen.errors import HisswayError
+from listen.jobs.events import ClipTakenBack
+from tui.bridge.threads import in_thread
+from tui.screens.round.course import Course, Outcome
+from tui.widgets.ladder import Mark
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from listen.jobs.events import RoundImported
+    from listen.jobs.walk import Step
+    from tui.screens.round.screen import RoundScreen
+
+AFTER_TONE_S = 1.0
+"""Between the tone and the clip: long enough that no tone is ever in a clip."""
+MOST_REFUSALS = 2
+"""Hands-free: after so many clips refused at one point somebody has to look."""
+
+
+class Doing:
+    """Runs one thing at a time for a round screen, and keeps its traces for the drawing."""
+
+    def __init__(self, screen: RoundScreen) -> None:
+        self._screen = screen
+        self.course = Course(screen.listener, screen.bay.services.analyst, screen.show_count, self._marked)
+        self.outcome: Outcome | None = None
+        """What became of the last clip."""
+        self.running: Step | None = None
+        self.mark: Mark | None = None
+        self.queued = False
+        """The key was pressed while the last clip was being checked: go on at once."""
+        self.judging = False
+        self.walking = False
+        """A hands-free walk is under way."""
+        self.excess: dict[str, float | None] = {}
+        """What the clip check found, by point, before there is a verdict."""
+        self._tried: tuple[str, ...] = ()
+
+    def _marked(self, mark: Mark | None) -> None:
+        self.mark = mark
+        self._screen.refresh_round()
+
+    def stop(self) -> None:
+        """End what is under way."""
+        self.walking, self.queued = False, False
+        self.course.stop()
+
+    async def take(self, step: Step) -> None:
+        """One clip, and the next one if its key was pressed meanwhile."""
+        while True:
+            self.queued = False
+            outcome = await self.clip(step, self._screen.bay.preferences.before_s)
+            step = self._screen.step()
+            if not (outcome.kept and self.queued and step.kind == "clip"):
+                return
+
+    async def clip(self, step: Step, before_s: float) -> Outcome:
+        """Run one clip to its end and write down what became of it."""
+        screen = self._screen
+        opened = screen.bay.open_job
+        assert opened is not None
+        self.running, self.outcome = step, None
+        screen.begin(step)
+        try:
+            outcome = await self.course.run(opened, screen.round_id, step, before_s, screen.bay.preferences.clip_s)
+        finally:
+            self.running = None
+        self.outcome = outcome
+        if outcome.clip and step.clip_kind == "air":
+            self.excess[step.point] = outcome.excess_db
+        screen.finished(outcome)
+        if outcome.clip and not outcome.kept:
+            screen.write(ClipTakenBack(clip=outcome.clip, reason=outcome.sentence))
+        screen.refresh_round()
+        return outcome
+
+    async def walk(self, first: Step) -> None:
+        """Lead through the rest of a walk by tones: move, tone, clip, tone."""
+        prefs, sounds = self._screen.bay.preferences, self._screen.bay.services.tones(self._screen.bay.preferences)
+        self.walking, refused, step = True, 0, first
+        self._screen.refresh_round()
+        try:
+            while self.walking and step.kind == "clip" and step.walk == first.walk and refused < MOST_REFUSALS:
+                if not await self.course.pause(f"walk to: {step.point.replace('-', ' ')}", prefs.move_s):
+                    return
+                await sounds.play("ready")
+                outcome = await self.clip(step, AFTER_TONE_S)
+                if outcome.stopped or outcome.lost:
+                    return
+                await sounds.play("kept" if outcome.kept else "again")
+                refused = 0 if outcome.kept else refused + 1
+                step = self._screen.step()
+            await sounds.play("again" if refused else "done")
+        finally:
+            self.walking = False
+            self._screen.show_count(None)
+            self._screen.refresh_round()
+
+    def judging_is_due(self) -> bool:
+        """Whether the present clips have not been tried yet."""
+        return not self.judging and self._tried != self._clips()
+
+    def _clips(self) -> tuple[str, ...]:
+        return tuple(c.id for c in self._screen.record.live_clips())
+
+    async def judge(self) -> None:
+        """Have the round judged, and keep the result."""
+        from listen.jobs.judging import judged
+        from listen.jobs.to_round import to_round
+
+        opened = self._screen.bay.open_job
+        assert opened is not None
+        self.judging, self._tried = True, self._clips()
+        self._screen.refresh_round()
+        try:
+            job, round_id = opened.job, self._screen.round_id
+            round_ = to_round(job, round_id, opened.folder)
+            result = await asyncio.wrap_future(self._screen.bay.services.analyst().evaluate(round_))
+            self.outcome = None
+            self._screen.write(judged(job, round_id, result))
+        except HisswayError as e:
+            self.outcome = Outcome(False, f"{e} Space tries again.")
+        finally:
+            self.judging = False
+        self._screen.refresh_round()
+
+    async def quiet_of(self, clip: str) -> NDArray[np.float64]:
+        """Spectrum of a quiet clip, for the live meter."""
+        from listen.signal.live import quiet_spectrum
+
+        from listen.audio.files import read_clip
+
+        opened = self._screen.bay.open_job
+        assert opened is not None
+        path = opened.clip_path(clip)
+        return await in_thread(lambda: quiet_spectrum(read_clip(path)))
+
+    async def bring_in(self, place: Path) -> None:
+        """Import clips recorded elsewhere, then say what came in and what did not."""
+        from listen.jobs.bring_in import bring_in
+
+        opened = self._screen.bay.open_job
+        assert opened is not None
+        try:
+            event = await in_thread(bring_in, opened, self._screen.round_id, place)
+        except HisswayError as e:
+            self.outcome = Outcome(False, str(e))
+            self._screen.refresh_round()
+            return
+        self.outcome = Outcome(True, _brought(event))
+        self._screen.bay.job = opened.job
+        self._screen.refresh_round()
+
+
+def _brought(event: RoundImported) -> str:
+    """What an import did, in one sentence."""
+    text = f"{len(event.files)} clips imported."
+    return f"{text} Left out: {'; '.join(event.left_out)}" if event.left_out else text

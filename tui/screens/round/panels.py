@@ -1,0 +1,179 @@
+"""What a step asks for besides a clip: cautions to read, readings to type, a choice to make by one key."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from textual import events, on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
+from textual.message import Message
+from textual.reactive import reactive
+from textual.widgets import Input, Label, Static
+
+from tui.widgets.cells import Cells
+from tui.widgets.drawn import Drawn
+from tui.words import plain, shown
+
+MOST_ENTRIES = 2
+MORE_AT = 24
+"""Column at which the meaning of an answer begins."""
+
+
+class Acknowledged(Message):
+    """The cautions were read."""
+
+
+class CautionPanel(VerticalScroll, can_focus=True):
+    """Cautions, those that protect people first in weight; the record key acknowledges them."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("space,enter,pagedown", "acknowledge", "I have read this and it is done", key_display="Space")
+    ]
+
+    def compose(self) -> ComposeResult:
+        """One text."""
+        yield Static(id="cautions")
+
+    def show(self, rows: list[tuple[bool, str]], defer: str) -> None:
+        """Rows of (danger to people?, words)."""
+        lines = [
+            Content.assemble(("▲ " if danger else "· ", "bold $warning" if danger else "$secondary"), plain(words))
+            for danger, words in rows
+        ]
+        self.query_one("#cautions", Static).update(Content("\n").join([*lines, shown(defer, "$secondary")]))
+        self.scroll_home(animate=False)
+
+    def action_acknowledge(self) -> None:
+        """Say so."""
+        self.post_message(Acknowledged())
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One answer: its key, an identifier, and words."""
+
+    key: str
+    id: str
+    words: str
+    more: str = ""
+
+
+class ChoicePanel(Drawn, can_focus=True):
+    """Answers with a key each; a click on a line gives its answer."""
+
+    DEFAULT_CSS = "ChoicePanel { height: auto; }"
+
+    choices: reactive[tuple[Choice, ...]] = reactive[tuple[Choice, ...]]((), layout=True)
+    about: reactive[str] = reactive("")
+    """What is being asked, for whoever reads the answer."""
+
+    class Chosen(Message):
+        """An answer."""
+
+        def __init__(self, panel: ChoicePanel, choice: str) -> None:
+            self.panel, self.choice = panel, choice
+            super().__init__()
+
+    def get_content_height(self, container: object, viewport: object, width: int) -> int:
+        """A line an answer."""
+        return max(len(self.choices), 1)
+
+    def draw_line(self, y: int, width: int) -> Cells:
+        """One answer: its key, its words, what it means."""
+        line = Cells(width, "plain")
+        if y < len(self.choices):
+            choice = self.choices[y]
+            line.put(0, f"[{choice.key}]", "warn")
+            at = line.put(4, choice.words, "strong")
+            line.put(max(at + 2, MORE_AT), choice.more, "dim")
+        return line
+
+    def show(self, choices: tuple[Choice, ...], about: str) -> None:
+        """Ask."""
+        self.choices, self.about = choices, about
+
+    def on_key(self, event: events.Key) -> None:
+        """A key that stands before an answer gives it."""
+        if choice := next((c for c in self.choices if c.key == (event.character or "").lower()), None):
+            event.stop()
+            event.prevent_default()
+            self.post_message(self.Chosen(self, choice.id))
+
+    def on_click(self, event: events.Click) -> None:
+        """A click on a line gives its answer."""
+        y = event.get_content_offset(self)
+        if y is not None and 0 <= y.y < len(self.choices):
+            self.post_message(self.Chosen(self, self.choices[y.y].id))
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One figure to be typed."""
+
+    id: str
+    words: str
+    unit: str
+    value: str = ""
+
+
+class EntryPanel(Vertical):
+    """One or two figures with their units; Enter goes on, the last one hands them in."""
+
+    class Entered(Message):
+        """All figures, by id; empty where nothing was typed."""
+
+        def __init__(self, values: dict[str, str]) -> None:
+            self.values = values
+            super().__init__()
+
+    def __init__(self, *, id: str) -> None:
+        super().__init__(id=id)
+        self._entries: tuple[Entry, ...] = ()
+
+    def compose(self) -> ComposeResult:
+        """As many lines as may be asked for at once, and a remark."""
+        for i in range(MOST_ENTRIES):
+            with Horizontal(id=f"entry-{i}"):
+                yield Label("", markup=False, classes="what")
+                yield Input(compact=True, max_length=12)
+                yield Label("", markup=False, classes="unit")
+        yield Static(id="entry-remark")
+
+    def show(self, entries: tuple[Entry, ...], remark: str = "") -> None:
+        """Ask for figures."""
+        if entries == self._entries:
+            return
+        self._entries = entries
+        for i in range(MOST_ENTRIES):
+            row = self.query_one(f"#entry-{i}")
+            row.display = i < len(entries)
+            if row.display:
+                row.query_one(".what", Label).update(entries[i].words)
+                row.query_one(".unit", Label).update(entries[i].unit)
+                row.query_one(Input).value = entries[i].value
+        self.query_one("#entry-remark", Static).update(shown(remark))
+        self._field(0).focus()
+
+    def _field(self, i: int) -> Input:
+        return self.query_one(f"#entry-{i}", Horizontal).query_one(Input)
+
+    def clear(self) -> None:
+        """Forget what was asked."""
+        self._entries = ()
+
+    def wrong(self, text: str) -> None:
+        """Say what is wrong with a figure."""
+        self.query_one("#entry-remark", Static).update(shown(f"! {text}", "bold $error"))
+
+    @on(Input.Submitted)
+    def _next(self, event: Input.Submitted) -> None:
+        event.stop()
+        at = next(i for i in range(len(self._entries)) if self._field(i) is event.input)
+        if at + 1 < len(self._entries):
+            self._field(at + 1).focus()
+        else:
+            self.post_message(self.Entered({e.id: self._field(i).value.strip() for i, e in enumerate(self._entries)}))

@@ -1,0 +1,89 @@
+"""From the job to the rungs of the ladder: what became of each clip, and what each point says."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from listen.trade.points import Point
+from tui.widgets.ladder import Mark, Rung, Standing
+
+if TYPE_CHECKING:
+    from listen.jobs.job import ClipRecord, RoundRecord
+    from listen.judge.result import PointResult
+
+WALKS = ("quiet", "air", "closing")
+
+
+def short_words(point: Point) -> str:
+    """A point's name where room is scarce."""
+    return point.id.replace("-", " ")
+
+
+def rungs(
+    points: tuple[Point, ...], record: RoundRecord, live: dict[tuple[str, str], Mark], excess: dict[str, float | None]
+) -> tuple[Rung, ...]:
+    """Rungs of a round: ``live`` marks override, ``excess`` is what the clip check found before there is a verdict."""
+    results = {r.point: r for r in record.verdict.result.points} if record.verdict and not record.stale else {}
+    return tuple(_rung(p, record, live, results.get(p.id), excess.get(p.id)) for p in points)
+
+
+def _rung(
+    p: Point,
+    record: RoundRecord,
+    live: dict[tuple[str, str], Mark],
+    result: PointResult | None,
+    excess: float | None,
+) -> Rung:
+    marks = tuple(live.get((p.id, w)) or _mark(p.id, w, record) for w in WALKS)
+    rung = Rung(p.id, p.words, short_words(p), marks)
+    if (skip := record.skip(p.id, "air") or record.skip(p.id, "quiet")) is not None:
+        return replace(rung, standing=Standing.SKIPPED, note=skip.reason)
+    if result is not None:
+        return judged(rung, result)
+    if excess is not None and record.live_clips(p.id, "air"):
+        return replace(rung, standing=Standing.SO_FAR, excess_db=excess)
+    if again := _refused(p.id, record):
+        return replace(rung, standing=Standing.AGAIN, note=again)
+    return rung
+
+
+def _mark(point: str, walk: str, record: RoundRecord) -> Mark:
+    if record.live_clips(point, walk):
+        return Mark.KEPT
+    if record.skip(point, walk):
+        return Mark.SKIPPED
+    return Mark.AGAIN if any(c.kept.point == point and c.kept.walk == walk for c in record.clips) else Mark.DUE
+
+
+def _refused(point: str, record: RoundRecord) -> str:
+    """Reason of the last clip of a point that was taken back and not yet taken again."""
+    for walk in WALKS:
+        clips: list[ClipRecord] = [c for c in record.clips if c.kept.point == point and c.kept.walk == walk]
+        if clips and all(c.taken_back for c in clips):
+            return clips[-1].reason
+    return ""
+
+
+def judged(rung: Rung, result: PointResult) -> Rung:
+    """A rung with what the judge found there."""
+    low, high = result.excess_ci95_db or (None, None)
+    rejected = next((f for f in result.flags if f.reject), None)
+    if result.excess_db is None:
+        standing, note = Standing.UNKNOWN, rejected.text if rejected else "see the evidence"
+    elif rejected is not None:
+        standing, note = Standing.DOUBTFUL, rejected.flag.replace("-", " ")
+    elif result.detected:
+        standing, note = Standing.HEARD, ""
+    else:
+        standing, note = Standing.NOTHING, ""
+    return replace(
+        rung,
+        standing=standing,
+        note=note,
+        excess_db=result.excess_db,
+        low_db=low,
+        high_db=high,
+        limit_db=result.detection_limit_db,
+        drift_db=result.drift_db,
+    )

@@ -1,0 +1,90 @@
+"""The banner's words for each state of a round."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from tui.screens.round.course import Outcome
+from tui.widgets.banner import Say
+from tui.words import path_words, percent
+
+if TYPE_CHECKING:
+    from listen.jobs.job import RoundRecord
+    from listen.jobs.walk import Step
+    from tui.bridge.preferences import Preferences
+
+WALK_WORDS = {
+    "quiet": "quiet walk, air off",
+    "air": "air walk, air on",
+    "closing": "closing quiet walk, air off",
+    "reference": "reference",
+}
+PRESS = {
+    "clip": "Press Space.",
+    "caution": "Press Space when all of this is so.",
+    "bubbles": "Press y, n or l.",
+}
+REMIND = {"loss": 2, "call": 2}
+"""Steps at which so many of their cautions are repeated in the banner (all were read at the start of the round)."""
+
+
+def say(step: Step, cylinder: int, outcome: Outcome | None, *, busy: str = "") -> Say:
+    """What to do next."""
+    words = f"{step.sentence} {PRESS.get(step.kind, '')}".strip()
+    text, tone = _outcome(outcome)
+    return Say(where(step, cylinder), busy or words, _more(step), text, "caution" if step.kind == "caution" else tone)
+
+
+def where(step: Step, cylinder: int) -> str:
+    """Which walk, and how far."""
+    part = WALK_WORDS.get(step.walk, "the supervisor asks" if step.id == "asked-for" else "")
+    count = f"step {step.number} of {step.of}" if step.number else ""
+    return " · ".join(p for p in (f"cylinder {cylinder}", part, count) if p)
+
+
+def _more(step: Step) -> str:
+    if step.kind == "clip":
+        danger = [c.words for c in step.cautions if c.step == "radiator"]
+        return " ".join([step.hold, *(f"▲ {w}" for w in danger)])
+    return " ".join(f"▲ {c.words}" for c in step.cautions[: REMIND.get(step.kind, 0)])
+
+
+def _outcome(outcome: Outcome | None) -> tuple[str, str]:
+    if outcome is None:
+        return "", "plain"
+    if outcome.kept:
+        return f"✓ {outcome.sentence}", "good"
+    if outcome.stopped:
+        return f"– {outcome.sentence}", "plain"
+    return f"× Again, because: {outcome.sentence}", "again"
+
+
+def verdict_say(text: str, advice: str, head: str, outcome: Outcome | None) -> Say:
+    """The verdict, once it stands."""
+    said, tone = _outcome(outcome)
+    more = f"Next: {advice}" if advice else ""
+    return Say(head, text, f"{more}  Space shows what the verdict rests on.".strip(), said, tone or "good")
+
+
+def idle_words(step: Step, record: RoundRecord, prefs: Preferences) -> tuple[str, ...]:
+    """What stands where the countdown will be."""
+    if step.kind == "clip":
+        return (
+            f"○ ready: Space records {prefs.clip_s:g} s, {prefs.before_s:g} s after the key",
+            f"  h leads through the walk by tones, {prefs.move_s:g} s a point   t changes the times",
+            "  ↑ ↓ another point   s leave it out   Backspace take the last clip back",
+        )
+    if step.kind != "done" or record.verdict is None:
+        return ()
+    odds = "   ".join(f"{path_words(p.path)} {percent(p.probability)}" for p in record.verdict.result.paths[:4])
+    return (
+        f"Odds:  {odds}",
+        "↑ ↓ choose a point to record once more, e for its evidence, v for the weight of evidence",
+    )
+
+
+def hush_words(step: Step, *, may_be_seen: bool) -> str:
+    """Words in place of the live excess where it has no meaning or may not be seen yet; empty where it may."""
+    if not may_be_seen:
+        return "shown after your call by ear"
+    return "" if step.kind == "clip" and step.walk != "quiet" else "shown while the air is on"

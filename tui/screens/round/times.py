@@ -1,0 +1,62 @@
+"""Times of the Round screen: before a clip, the clip itself, and the walk from point to point."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar
+
+import msgspec
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical
+from textual.screen import ModalScreen
+from textual.widgets import Checkbox, Input, Label, Static
+
+from tui.bridge.preferences import Preferences
+from tui.words import shown
+
+if TYPE_CHECKING:
+    from tui.app import HisswayApp
+
+FIELDS = (
+    ("before_s", "Before each clip, to get clear"),
+    ("clip_s", "Length of a clip"),
+    ("move_s", "Hands-free: from point to point"),
+)
+
+
+class TimesScreen(ModalScreen[None]):
+    """Three figures and a tick; Enter keeps them."""
+
+    CSS_PATH = "times.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "dismiss", "Leave as it was")]
+
+    def compose(self) -> ComposeResult:
+        """The figures in seconds."""
+        app: HisswayApp = self.app  # type: ignore[assignment]
+        with Vertical(id="times"):
+            yield Static("Times", classes="heading")
+            for name, words in FIELDS:
+                with Horizontal():
+                    yield Label(words, classes="what")
+                    yield Input(f"{getattr(app.preferences, name):g}", id=name, compact=True, max_length=5)
+                    yield Label("s", classes="unit")
+            yield Checkbox("Hands-free: tones before and after each clip", app.preferences.tones, compact=True)
+            yield Static("Longer clips hear fainter hiss: four times the time gives 3 dB. Enter keeps, Esc leaves.")
+            yield Static(id="wrong")
+
+    @on(Input.Submitted)
+    def keep(self) -> None:
+        """Check and keep."""
+        app: HisswayApp = self.app  # type: ignore[assignment]
+        try:
+            values = {name: float(self.query_one(f"#{name}", Input).value.replace(",", ".")) for name, _ in FIELDS}
+            values["tones"] = self.query_one(Checkbox).value
+            msgspec.convert({**msgspec.structs.asdict(app.preferences), **values}, Preferences)
+        except (ValueError, msgspec.ValidationError):
+            self.query_one("#wrong", Static).update(
+                shown("! Pauses may be 0 to 60 s, a clip 1 to 60 s; type a number.", "bold $error")
+            )
+            return
+        app.prefer(**values)
+        self.dismiss()

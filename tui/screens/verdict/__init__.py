@@ -1,0 +1,1 @@
+"""Verdict: what may be said, how sure, and what moved the odds."""

@@ -1,0 +1,141 @@
+"""Verdict: odds, the weight of evidence line by line, what cannot be told, and the way to the next recording."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.widgets import Static
+
+from listen.judge.account import account
+from listen.judge.result import RoundResult, Verdict
+from listen.trade.cautions import cautions_for, defer
+from tui.screens.base import BayScreen
+from tui.widgets.odds import Chance, Odds
+from tui.widgets.weights import Weight, Weights
+from tui.words import number, path_words, percent, plain, shown
+
+if TYPE_CHECKING:
+    from listen.jobs.job import Job, RoundRecord
+
+GLYPHS = {"path": "▲", "several": "▲", "sound": "●", "fitting": "△", "set-up": "△", "unclear": "?"}
+SOURCE_WORDS = {"prior": "before anything was heard", "loss": "loss read", "bubbles": "bubbles"}
+
+
+class VerdictScreen(BayScreen[str]):
+    """Dismisses with the point to record next, if that is what was asked for."""
+
+    CSS_PATH = "verdict.tcss"
+    AUTO_FOCUS = "Odds"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("n", "go_there", "Record what would help most"),
+        Binding("c", "confirm", "Confirm"),
+        Binding("space,enter,pagedown", "back", "Back to the round", show=False),
+    ]
+
+    def __init__(self, round_id: str) -> None:
+        super().__init__()
+        self.round_id = round_id
+
+    def body(self) -> ComposeResult:
+        """Verdict in words, odds, account, cautions."""
+        yield Static(id="verdict")
+        with VerticalScroll(id="page", can_focus=False):
+            yield Static("Odds that this is what is wrong (★ named)", classes="heading")
+            yield Odds()
+            yield Static(id="account-head", classes="heading")
+            yield Weights()
+            yield Static(id="remarks")
+
+    @property
+    def record(self) -> RoundRecord:
+        """The round."""
+        assert self.bay.job is not None
+        return self.bay.job.round(self.round_id)
+
+    def way(self) -> tuple[str, ...]:
+        """Where we are."""
+        return (self.bay.job.title, f"cylinder {self.record.cylinder}", "verdict") if self.bay.job else ()
+
+    def show_job(self, job: Job) -> None:
+        """Show the latest stored result."""
+        judged = self.record.verdict
+        if judged is None:
+            self.query_one("#verdict", Static).update("No verdict yet.")
+            return
+        result = judged.result
+        self.query_one("#verdict", Static).update(_head(result.verdict, stale=self.record.stale))
+        odds = self.query_one(Odds)
+        odds.chances = tuple(
+            Chance(p.path, path_words(p.path), p.probability, p.path in result.verdict.paths) for p in result.paths
+        )
+        odds.chosen = odds.chosen or (result.paths[0].path if result.paths else "")
+        self.query_one("#remarks", Static).update(_remarks(self.record))
+        self._show_account(result)
+        self.call_after_refresh(self.query_one("#page", VerticalScroll).scroll_home, animate=False)
+
+    def _show_account(self, result: RoundResult) -> None:
+        chosen = self.query_one(Odds).chosen
+        path = next((p for p in result.paths if p.path == chosen), None)
+        if path is None:
+            return
+        head = f"What moved the odds that the {path_words(path.path)} is at work at all, alone or with another"
+        self.query_one("#account-head", Static).update(shown(head))
+        lines = account(path)
+        weights = self.query_one(Weights)
+        weights.lines = tuple(Weight(_source(line.source), line.push_db, line.so_far_db) for line in lines)
+        total = lines[-1].so_far_db if lines else 0.0
+        weights.total = f"{number(total, sign=True)} decibans = {percent(path.involved)}"
+
+    @on(Odds.Chosen)
+    def _path_chosen(self) -> None:
+        if (judged := self.record.verdict) is not None:
+            self._show_account(judged.result)
+
+    def action_go_there(self) -> None:
+        """Back to the round, aimed at the recording that would help most."""
+        judged = self.record.verdict
+        point = getattr(judged.result.verdict, "next_point", "") if judged else ""
+        if point:
+            self.dismiss(point)
+        else:
+            self.tell("The next thing to do is no recording: see the line that begins with Next.")
+
+    def action_confirm(self) -> None:
+        """The supervisor's screen."""
+        from tui.screens.confirm.screen import ConfirmScreen
+
+        self.app.push_screen(ConfirmScreen(self.round_id))
+
+
+def _head(verdict: Verdict, *, stale: bool) -> Content:
+    parts: list[Content | str | tuple[str, str]] = [
+        (f"{GLYPHS.get(verdict.kind, '?')} {plain(verdict.text, 600)}", "bold $accent")
+    ]
+    if verdict.next:
+        parts += ["\n", ("Next: ", "bold"), plain(verdict.next, 600)]
+    if stale:
+        parts += ["\n", ("! Clips were added or taken back since; the round will be judged again.", "bold $warning")]
+    return Content.assemble(*parts)
+
+
+def _source(source: str) -> str:
+    return SOURCE_WORDS.get(source) or source.replace("-", " ")
+
+
+def _remarks(record: RoundRecord) -> Content:
+    call = record.call()
+    if call is None or call.declined:
+        ear = "The tech made no call by ear."
+    else:
+        words = " and ".join(path_words(p) for p in call.paths) or "heard something, could not tell where"
+        when = "before any number was shown" if call.before_numbers else "after numbers had been shown"
+        ear = f"Called by ear, {when}: {words}."
+    cautions = [f"▲ {c.words}" for c in (*cautions_for("after")[:1], *cautions_for("stop-driving"))]
+    changed = [f"! {plain(text)}" for text in record.changed_after_signing]
+    lines = [shown(ear), *(shown(c, "$warning") for c in (*changed, *cautions)), shown(defer(), "$secondary")]
+    return Content("\n").join(lines)

@@ -1,0 +1,72 @@
+"""The terminal itself: Textual gets a descriptor of its own, so that what C libraries print on fd 2 cannot spoil it."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from listen.errors import HisswayError
+
+if TYPE_CHECKING:
+    from tui.bridge.services import Services
+
+
+class NoTerminal(HisswayError):
+    """The screens were asked for where there is no terminal."""
+
+
+def log_path() -> Path:
+    """File that takes what libraries print on standard error while the screens are open."""
+    from platformdirs import user_log_path
+
+    return user_log_path("hissway", appauthor=False) / "screens.log"
+
+
+def _open_log() -> int:
+    try:
+        path = log_path()
+        path.parent.mkdir(parents=True, exist_ok=True)
+        return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_CLOEXEC, 0o600)
+    except OSError:  # a read-only home must not keep the screens shut
+        return os.open(os.devnull, os.O_WRONLY | os.O_CLOEXEC)
+
+
+@contextmanager
+def own_screen() -> Iterator[None]:
+    """Give Textual a copy of fd 2 and point fd 2 at a log until the block ends."""
+    sys.stderr.flush()
+    kept, screen, log = sys.__stderr__, os.dup(2), _open_log()
+    before = os.dup(2)
+    os.dup2(log, 2)
+    os.close(log)
+    sys.__stderr__ = os.fdopen(screen, "w", encoding="utf-8", errors="replace")  # type: ignore[misc]
+    try:
+        yield
+    finally:
+        sys.__stderr__.flush()
+        os.dup2(before, 2)
+        os.close(before)
+        sys.__stderr__ = kept  # type: ignore[misc]
+
+
+def run_app(*, jobs: str | None = None, demo: bool = False) -> int:
+    """Run the application to its end; returns an exit code."""
+    if not (sys.stdin.isatty() and os.isatty(2)):
+        raise NoTerminal("no terminal here to draw on; run hissway in a terminal, or use a command from hissway --help")
+    from tui.app import HisswayApp
+
+    where = Path(jobs).expanduser() if jobs else None
+    app = HisswayApp(services=_demo(where)) if demo else HisswayApp(where)
+    with own_screen():
+        app.run()
+    return app.leave()
+
+
+def _demo(where: Path | None) -> Services:
+    from tui.bridge.demo import DemoServices
+
+    return DemoServices(where)

@@ -1,0 +1,61 @@
+"""The step banner: what to do next in one sentence, how to hold the microphone, and what became of the last clip."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from textual.app import ComposeResult
+from textual.containers import Vertical
+from textual.reactive import reactive
+from textual.widgets import Static
+
+from tui.words import shown
+
+
+@dataclass(frozen=True, slots=True)
+class Say:
+    """What the banner says: where we are, the next step, more about it, and the last outcome with its tone."""
+
+    where: str = ""
+    step: str = ""
+    more: str = ""
+    outcome: str = ""
+    tone: str = "plain"
+    """``plain``, ``good``, ``again``, ``caution`` or ``live``."""
+
+
+class Banner(Vertical):
+    """Four short texts; the border changes its shape, not only its colour, with the tone."""
+
+    DEFAULT_CSS = """
+    Banner {
+        height: auto; padding: 0 1; background: $surface; border-left: outer $primary;
+        Static { height: auto; width: 1fr; }
+        #where { color: $secondary; }
+        #step { text-style: bold; color: $foreground; }
+        #more { color: $secondary; }
+        #outcome { display: none; }
+        &.-good { border-left: outer $success; #outcome { color: $success; } }
+        &.-again { border-left: wide $error; #outcome { color: $error; text-style: bold; } }
+        &.-caution { border-left: wide $warning; #step { color: $warning; } }
+        &.-live { border-left: wide $error; }
+        &.-spoken #outcome { display: block; }
+    }
+    """
+
+    say: reactive[Say] = reactive(Say())
+
+    def compose(self) -> ComposeResult:
+        """Four lines, each as tall as its text."""
+        for part in ("where", "step", "more", "outcome"):
+            yield Static(id=part, markup=False)
+
+    def watch_say(self, say: Say) -> None:
+        """Write the texts and take on the tone."""
+        for part in ("where", "step", "more", "outcome"):
+            static = self.query_one(f"#{part}", Static)
+            static.update(shown(getattr(say, part), ""))
+            static.display = bool(getattr(say, part))
+        for tone in ("good", "again", "caution", "live"):
+            self.set_class(say.tone == tone, f"-{tone}")
+        self.set_class(bool(say.outcome), "-spoken")

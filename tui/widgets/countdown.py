@@ -1,0 +1,71 @@
+"""The countdown before and during a clip: readable from two metres, the state in a word and a shape."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from textual.reactive import reactive
+
+from tui.widgets.cells import Cells
+from tui.widgets.drawn import Drawn
+from tui.widgets.scale import Scale
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """What is being counted: a word, seconds left and in all."""
+
+    word: str
+    left_s: float
+    total_s: float
+    live: bool = False
+    """True while sound is being kept."""
+
+
+_DIGITS = {
+    "0": "█▀█/█ █/▀▀▀",
+    "1": "▄█ / █ /▀▀▀",
+    "2": "▀▀█/█▀▀/▀▀▀",
+    "3": "▀▀█/ ▀█/▀▀▀",
+    "4": "█ █/▀▀█/  ▀",
+    "5": "█▀▀/▀▀█/▀▀▀",
+    "6": "█▀▀/█▀█/▀▀▀",
+    "7": "▀▀█/ ▐▌/ ▀ ",
+    "8": "█▀█/█▀█/▀▀▀",
+    "9": "█▀█/▀▀█/▀▀▀",
+    ".": " / /▄",
+}
+"""Three-line figures of half blocks, our own."""
+
+
+class Countdown(Drawn):
+    """Three lines: large seconds at the left, the word and a bar at the right."""
+
+    DEFAULT_CSS = "Countdown { height: 3; padding: 0 1; background: $surface; }"
+
+    count: reactive[Count | None] = reactive[Count | None](None)
+    idle: reactive[tuple[str, ...]] = reactive[tuple[str, ...]](())
+    """Lines shown while nothing is counted."""
+
+    def draw_line(self, y: int, width: int) -> Cells:
+        """One third of the large figures, and beside them the word or the bar."""
+        line = Cells(width, "plain")
+        if self.count is None:
+            if y < len(self.idle):
+                line.put(0, self.idle[y], "dim")
+            return line
+        count = self.count
+        pen = "bad" if count.live else "warn"
+        at = 0
+        for char in f"{max(count.left_s, 0):.0f}".rjust(2):
+            at = line.put(at, _DIGITS[char].split("/")[y] if char in _DIGITS else "   ", pen) + 1
+        room = width - at - 2
+        if y == 0:
+            line.put(at + 1, f"{'◉' if count.live else '○'} {count.word}", pen, room)
+        elif y == 1:
+            done = Scale(0.0, max(count.total_s, 0.01), room).column(count.total_s - count.left_s)
+            line.fill(at + 1, at + 1 + room, "─", "rule")
+            line.bar(at + 1, at + 1 + done, pen)
+        else:
+            line.put(at + 1, "recording: keep still" if count.live else "get clear of the microphone", "dim", room)
+        return line

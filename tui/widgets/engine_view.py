@@ -1,0 +1,148 @@
+"""The engine from above: one box a cylinder, in its rows, with what is known about it inside."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from textual import events
+from textual.binding import Binding, BindingType
+from textual.geometry import Size
+from textual.message import Message
+from textual.reactive import reactive
+
+from tui.widgets.cells import Cells
+from tui.widgets.drawn import Drawn
+from tui.words import plain
+
+BOX_HEIGHT = 5
+HEAVY = ("┏━┓", "┗━┛", "┃")
+LIGHT = ("╭─╮", "╰─╯", "│")
+GAP = 1
+MARGIN = 7
+"""Columns for the words front and back."""
+MIN_BOX = 7
+MAX_BOX = 16
+
+
+@dataclass(frozen=True, slots=True)
+class Pot:
+    """One cylinder: number and up to two short lines, with the pen of its standing."""
+
+    number: int
+    reading: str = ""
+    standing: str = ""
+    pen: str = "dim"
+    glyph: str = "·"
+
+
+class EngineView(Drawn, can_focus=True):
+    """Boxes in rows; arrow keys move between cylinders, Enter or a click opens one."""
+
+    DEFAULT_CSS = """
+    EngineView { height: auto; width: 1fr; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("left", "move(-1, 0)", "Cylinder", show=False),
+        Binding("right", "move(1, 0)", "Cylinder", show=False),
+        Binding("up", "move(0, -1)", "Bank", show=False),
+        Binding("down", "move(0, 1)", "Bank", show=False),
+        Binding("enter", "open", "Open this cylinder's round", show=False),
+    ]
+
+    rows: reactive[tuple[tuple[int, ...], ...]] = reactive[tuple[tuple[int, ...], ...]]((), layout=True)
+    """Cylinder numbers, front to back, a tuple a bank."""
+    pots: reactive[dict[int, Pot]] = reactive[dict[int, Pot]](dict)
+    chosen: reactive[int] = reactive(0)
+
+    class Chosen(Message):
+        """The pointer moved to a cylinder."""
+
+        def __init__(self, number: int) -> None:
+            self.number = number
+            super().__init__()
+
+    class Opened(Message):
+        """A cylinder is to be worked on."""
+
+        def __init__(self, number: int) -> None:
+            self.number = number
+            super().__init__()
+
+    def get_content_height(self, container: Size, viewport: Size, width: int) -> int:
+        """Boxes stand on the crank line."""
+        return len(self.rows) * BOX_HEIGHT + max(len(self.rows) - 1, 0)
+
+    def _box_width(self, width: int) -> int:
+        longest = max((len(row) for row in self.rows), default=1)
+        return max(MIN_BOX, min(MAX_BOX, (width - 2 * MARGIN) // longest - GAP))
+
+    def draw_line(self, y: int, width: int) -> Cells:
+        """One line through all boxes of a bank, or the crank line between banks."""
+        line = Cells(width, "plain")
+        bank, part = divmod(y, BOX_HEIGHT + 1)
+        if bank >= len(self.rows):
+            return line
+        box, row = self._box_width(width), self.rows[bank]
+        if part == BOX_HEIGHT:
+            line.fill(MARGIN, MARGIN + max(map(len, self.rows)) * (box + GAP) - GAP, "─", "rule")
+            line.put(0, "front", "dim")
+            return line
+        if len(self.rows) == 1 and part == 2:
+            line.put(0, "front", "dim")
+        for i, number in enumerate(row):
+            self._box(line, MARGIN + i * (box + GAP), box, part, number)
+        return line
+
+    def _box(self, line: Cells, at: int, box: int, part: int, number: int) -> None:
+        pot = self.pots.get(number, Pot(number))
+        here = number == self.chosen
+        pen = "warn" if here else "rule"
+        top, bottom, side = HEAVY if here else LIGHT
+        if part in (0, BOX_HEIGHT - 1):
+            edge = top if part == 0 else bottom
+            line.put(at, edge[0] + edge[1] * (box - 2) + edge[2], pen)
+            return
+        line.dot(at, side, pen)
+        line.dot(at + box - 1, side, pen)
+        text, style = {
+            1: (f"{pot.glyph} {number}", "strong"),
+            2: (plain(pot.reading), "plain"),
+            3: (plain(pot.standing), pot.pen),
+        }[part]
+        room = box - 2
+        line.put(at + 1 + max(0, (room - len(text)) // 2), text, style, room)
+
+    def _at(self, x: int, y: int) -> int | None:
+        bank, part = divmod(y, BOX_HEIGHT + 1)
+        i, inside = divmod(x - MARGIN, self._box_width(self.size.width) + GAP)
+        if x < MARGIN or bank >= len(self.rows) or part == BOX_HEIGHT or inside >= self._box_width(self.size.width):
+            return None
+        return self.rows[bank][i] if i < len(self.rows[bank]) else None
+
+    def action_move(self, along: int, across: int) -> None:
+        """Move the pointer to the next cylinder in that direction, if there is one."""
+        for b, row in enumerate(self.rows):
+            if self.chosen in row:
+                bank = min(max(b + across, 0), len(self.rows) - 1)
+                i = min(max(row.index(self.chosen) + along, 0), len(self.rows[bank]) - 1)
+                self._choose(self.rows[bank][i])
+                return
+
+    def action_open(self) -> None:
+        """Work on the cylinder under the pointer."""
+        if self.chosen:
+            self.post_message(self.Opened(self.chosen))
+
+    def on_click(self, event: events.Click) -> None:
+        """A first click chooses, a second one opens."""
+        if (number := self._at(event.x, event.y)) is None:
+            return
+        if number == self.chosen and event.chain > 1:
+            self.post_message(self.Opened(number))
+        else:
+            self._choose(number)
+
+    def _choose(self, number: int) -> None:
+        self.chosen = number
+        self.post_message(self.Chosen(number))

@@ -1,0 +1,69 @@
+"""A time-frequency picture in half blocks: two rows of levels a line, drawn from whole steps of loudness."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rich.color import Color as RichColor
+from rich.segment import Segment
+from rich.style import Style
+from textual.color import Color, Gradient
+from textual.reactive import reactive
+from textual.strip import Strip
+from textual.widget import Widget
+
+STEPS = 32
+"""Steps of loudness drawn."""
+AXIS = 7
+"""Columns for frequency labels."""
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """Loudness steps 0..31 by row (low frequency first) and column (time), with labels of the rows."""
+
+    steps: tuple[tuple[int, ...], ...]
+    labels: tuple[str, ...] = ()
+    """One a row, empty where none is wanted."""
+    caption: str = ""
+
+
+class Heat(Widget):
+    """Draws a picture as wide as its columns; brighter (darker by daylight) is louder, and so says the caption."""
+
+    DEFAULT_CSS = "Heat { height: 1fr; }"
+
+    picture: reactive[Picture | None] = reactive[Picture | None](None)
+    empty: reactive[str] = reactive("no picture yet")
+
+    def _colours(self) -> list[RichColor]:
+        theme = self.app.theme_variables
+        stops = [theme["background"], theme["primary"], theme["foreground"]]
+        gradient = Gradient(*((i / 2, Color.parse(c)) for i, c in enumerate(stops)))
+        return [gradient.get_color(i / (STEPS - 1)).rich_color for i in range(STEPS)]
+
+    def render_line(self, y: int) -> Strip:
+        """Two picture rows a line, the caption last."""
+        width, base = self.size.width, self.rich_style
+        picture = self.picture
+        if picture is None or not picture.steps:
+            return _words(self.empty if y == 0 else "", width, base)
+        lines = (len(picture.steps) + 1) // 2
+        if y >= lines:
+            return _words(" " * AXIS + picture.caption if y == lines else "", width, base)
+        top = len(picture.steps) - 1 - 2 * y
+        upper, lower = picture.steps[top], picture.steps[top - 1] if top else None
+        near = [picture.labels[r] for r in (top, top - 1) if 0 <= r < len(picture.labels)]
+        label = next((text for text in near if text), "")
+        colours = self._colours()
+        segments = [Segment(f"{label:>{AXIS - 1}} ", base)]
+        room = width - AXIS
+        for column in range(room):
+            i = column * len(upper) // room
+            below = colours[lower[i]] if lower else base.bgcolor
+            segments.append(Segment("▀", Style(color=colours[upper[i]], bgcolor=below)))
+        return Strip(segments).adjust_cell_length(width, base)
+
+
+def _words(text: str, width: int, style: Style) -> Strip:
+    return Strip([Segment(text, style)]).adjust_cell_length(width, style)

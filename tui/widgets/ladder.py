@@ -1,0 +1,191 @@
+"""The dB ladder: every point's excess on one scale whose zero is the shop's own noise, with all its uncertainty."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import Enum
+
+from textual import events
+from textual.message import Message
+from textual.reactive import reactive
+
+from tui.widgets.cells import Cells
+from tui.widgets.drawn import Drawn
+from tui.widgets.scale import Scale, excess_scale
+from tui.words import decibels, number, plain
+
+WIDE = 96
+"""Columns from which names and words are written out."""
+MIN_SCALE = 16
+"""Columns below which no scale is drawn, only words."""
+
+
+class Mark(Enum):
+    """What became of one clip: a glyph that differs without colour, and a pen."""
+
+    DUE = ("·", "dim")
+    NEXT = ("○", "strong")
+    RECORDING = ("◉", "bad")
+    CHECKING = ("◌", "air")
+    KEPT = ("●", "sure")
+    AGAIN = ("×", "bad")
+    SKIPPED = ("–", "dim")
+
+
+class Standing(Enum):
+    """What a point says, in a word that stands beside every colour."""
+
+    WAITING = ("", "dim")
+    HIDDEN = ("after your call", "dim")
+    SO_FAR = ("so far", "air")
+    HEARD = ("hiss", "sure")
+    NOTHING = ("nothing", "plain")
+    DOUBTFUL = ("doubtful", "warn")
+    AGAIN = ("again", "bad")
+    SKIPPED = ("skipped", "dim")
+    UNKNOWN = ("no number", "warn")
+
+
+@dataclass(frozen=True, slots=True)
+class Rung:
+    """One point of the ladder. Decibels; None where not known."""
+
+    point: str
+    words: str
+    short: str
+    marks: tuple[Mark, ...] = ()
+    standing: Standing = Standing.WAITING
+    excess_db: float | None = None
+    low_db: float | None = None
+    high_db: float | None = None
+    limit_db: float | None = None
+    drift_db: float | None = None
+    note: str = ""
+
+    def hidden(self) -> Rung:
+        """The same with its numbers withheld (before the by-ear call)."""
+        standing = Standing.WAITING if self.standing is Standing.WAITING else Standing.HIDDEN
+        return replace(
+            self, standing=standing, excess_db=None, low_db=None, high_db=None, limit_db=None, drift_db=None, note=""
+        )
+
+
+class Ladder(Drawn, can_focus=True):
+    """Rows of points: marks for each walk, the scale, the words."""
+
+    DEFAULT_CSS = """
+    Ladder { height: auto; }
+    Ladder:focus { background-tint: $foreground 3%; }
+    """
+
+    rungs: reactive[tuple[Rung, ...]] = reactive[tuple[Rung, ...]]((), layout=True)
+    current: reactive[str] = reactive("")
+    """Point the next step is about."""
+    walks: reactive[tuple[str, ...]] = reactive[tuple[str, ...]](("quiet", "air", "quiet"))
+    """Heads of the mark columns."""
+
+    class Chosen(Message):
+        """A point was clicked or entered."""
+
+        def __init__(self, point: str) -> None:
+            self.point = point
+            super().__init__()
+
+    def get_content_height(self, container: object, viewport: object, width: int) -> int:
+        """Axis, rows, legend."""
+        return len(self.rungs) + 2
+
+    def draw_line(self, y: int, width: int) -> Cells:
+        """Axis first, then a row a point, then the legend."""
+        line = Cells(width, "plain")
+        name, marks, words = self._columns(width)
+        left = 2 + name + marks
+        scale = excess_scale(self._values(), width - left - words - 1)
+        if y == 0:
+            self._axis(line, left, scale, name)
+        elif y <= len(self.rungs):
+            self._row(line, self.rungs[y - 1], left, scale, name)
+        else:
+            self._legend(line, left)
+        return line
+
+    def _columns(self, width: int) -> tuple[int, int, int]:
+        names = [r.words if width >= WIDE else r.short for r in self.rungs]
+        name = max([len(n) for n in names] + [8])
+        return min(name, 26) + 1, 2 * len(self.walks) + 1, 34 if width >= WIDE else 19
+
+    def _values(self) -> list[float]:
+        return [v for r in self.rungs for v in (r.excess_db, r.high_db, r.limit_db) if v is not None]
+
+    def _axis(self, line: Cells, left: int, scale: Scale, name: int) -> None:
+        for i, walk in enumerate(self.walks):
+            line.put(2 + name + 2 * i, walk[:1].upper(), "dim")
+        if scale.columns < MIN_SCALE:
+            return
+        for tick in scale.ticks():
+            label = "0" if tick == 0 else number(tick, 0, sign=True)
+            at = left + round(scale.column(tick)) - len(label) // 2
+            line.put(max(left, at), label, "strong" if tick == 0 else "dim")
+        line.put(left + scale.columns + 2, "dB over shop noise" if len(line) >= WIDE else "dB over the shop", "dim")
+
+    def _row(self, line: Cells, rung: Rung, left: int, scale: Scale, name: int) -> None:
+        here = rung.point == self.current
+        line.put(0, "▶" if here else " ", "warn")
+        words = rung.words if len(line) >= WIDE else rung.short
+        line.put(2, plain(words), "strong" if here else "plain", name - 1)
+        for i, mark in enumerate(rung.marks):
+            line.put(2 + name + 2 * i, *mark.value)
+        if scale.columns >= MIN_SCALE:
+            self._scale(line, rung, left, scale)
+        word, pen = rung.standing.value
+        line.put(left + scale.columns + 2, self._words(rung, word, wide=len(line) >= WIDE), pen)
+
+    def _scale(self, line: Cells, rung: Rung, left: int, scale: Scale) -> None:
+        for tick in scale.ticks():
+            line.dot(left + round(scale.column(tick)), "┊", "rule")
+        if rung.drift_db is not None:
+            line.fill(
+                left + round(scale.column(-rung.drift_db)), left + round(scale.column(rung.drift_db)) + 1, "░", "quiet"
+            )
+        zero = left + round(scale.column(0.0))
+        line.dot(zero, "│", "strong")
+        if rung.excess_db is None:
+            return
+        low, high, pen = rung.low_db, rung.high_db, rung.standing.value[1]
+        if low is not None and high is not None:
+            line.bar(zero, left + scale.column(low), pen)
+            line.fill(left + round(scale.column(low)), left + round(scale.column(high)) + 1, "▒", pen)
+        line.dot(left + round(scale.column(rung.excess_db)), "◆", "strong")
+        if rung.limit_db is not None and (low is None or low < rung.limit_db):
+            line.dot(left + round(scale.column(rung.limit_db)), "╎", "warn")
+
+    @staticmethod
+    def _words(rung: Rung, word: str, *, wide: bool) -> str:
+        if rung.note and not wide:
+            word = word or rung.note
+        if rung.standing is Standing.HEARD and rung.excess_db is not None:
+            text = f"{decibels(rung.excess_db)} {word}"
+            if wide and rung.low_db is not None:
+                text += f" ({number(rung.low_db)} to {number(rung.high_db)})"
+            return text
+        if rung.standing is Standing.NOTHING and rung.limit_db is not None:
+            limit = number(rung.limit_db)
+            return f"nothing; {limit} dB would have shown" if wide else f"nothing ≥{limit} dB"
+        if rung.standing in (Standing.DOUBTFUL, Standing.AGAIN, Standing.SO_FAR) and rung.excess_db is not None:
+            return f"{decibels(rung.excess_db)} {word}"
+        return f"{word}: {rung.note}" if wide and rung.note and word else word or rung.note
+
+    def _legend(self, line: Cells, left: int) -> None:
+        wide = len(line) >= WIDE
+        marks, scale = "● kept  × again  – skipped", "◆ excess  ▒ 95 % interval  ╎ detection limit  ░ drift"
+        if wide:
+            line.put(2, marks, "dim")
+            line.put(max(left, 30), scale, "dim")
+        else:
+            line.put(2, "◆ excess ▒ 95 % interval ╎ limit ░ drift ● kept × again – skipped", "dim")
+
+    def on_click(self, event: events.Click) -> None:
+        """A click on a row chooses its point."""
+        row = event.y - 1
+        if 0 <= row < len(self.rungs):
+            self.post_message(self.Chosen(self.rungs[row].point))

@@ -1,0 +1,91 @@
+"""The live meter: how loud it is, how much more than quiet it is, and whether the input clips."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from textual.reactive import reactive
+
+from tui.widgets.cells import Cells
+from tui.widgets.drawn import Drawn
+from tui.widgets.scale import Scale
+from tui.words import decibels, number
+
+LABEL = 7
+"""Columns of the row labels."""
+READING = 24
+"""Columns of the words at the right."""
+LOW_DBFS = -90.0
+TICKS_DBFS = (-80, -60, -40, -20, 0)
+TICKS_EXCESS_DB = (-3, 0, 3, 6, 9, 12, 15, 18)
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What the meter shows at one moment."""
+
+    level_dbfs: float
+    peak_dbfs: float
+    clipped: bool = False
+    excess_db: float | None = None
+
+
+class LevelMeter(Drawn):
+    """Two bars: level in dBFS with a clip light, and live excess over the quiet clip of this point."""
+
+    DEFAULT_CSS = "LevelMeter { height: 3; }"
+
+    reading: reactive[Reading | None] = reactive[Reading | None](None)
+    """None: the microphone is not open."""
+    hush: reactive[str] = reactive("")
+    """Words instead of the excess bar while it may not be shown."""
+    silent: reactive[str] = reactive("microphone closed")
+    """Words instead of the level while there is none."""
+
+    def draw_line(self, y: int, width: int) -> Cells:
+        """Level, its ticks, excess."""
+        line = Cells(width, "plain")
+        track = Scale(LOW_DBFS, 0.0, max(width - LABEL - READING, 8))
+        if y == 0:
+            self._level(line, track)
+        elif y == 1:
+            self._excess(line, track.columns)
+        else:
+            self._ticks(line, track)
+        return line
+
+    def _level(self, line: Cells, track: Scale) -> None:
+        line.put(0, "level", "dim")
+        line.fill(LABEL, LABEL + track.columns, "░", "rule")
+        reading, end = self.reading, LABEL + track.columns
+        if reading is None:
+            line.put(end + 1, self.silent, "warn")
+            return
+        line.fill(LABEL, LABEL + track.columns, " ", "rule")
+        line.bar(LABEL, LABEL + track.column(reading.level_dbfs), "bad" if reading.clipped else "air")
+        line.dot(LABEL + round(track.column(reading.peak_dbfs)), "│", "strong")
+        line.put(end, "▏", "dim")
+        at = line.put(end + 1, f"{number(reading.level_dbfs, 0):>3} dBFS ", "strong")
+        line.put(at, "● CLIPPING" if reading.clipped else "○ no clip", "bad" if reading.clipped else "dim")
+
+    def _excess(self, line: Cells, columns: int) -> None:
+        line.put(0, "hiss", "dim")
+        if self.hush or self.reading is None or self.reading.excess_db is None:
+            line.put(LABEL, self.hush or "shown once this point has a quiet clip", "dim", columns + READING - 1)
+            return
+        scale, excess = Scale(-3.0, 18.0, columns), self.reading.excess_db
+        zero = round(scale.column(0.0))
+        line.bar(LABEL + zero, LABEL + scale.column(excess), "sure")
+        for tick in TICKS_EXCESS_DB:
+            at = LABEL + round(scale.column(tick))
+            if scale.column(excess) < at - LABEL or tick <= 0:
+                line.dot(at, "│" if tick == 0 else "·", "strong" if tick == 0 else "rule")
+        line.put(LABEL + columns, "▏", "dim")
+        line.put(LABEL + columns + 1, f"{decibels(excess)} over quiet", "strong")
+
+    def _ticks(self, line: Cells, track: Scale) -> None:
+        for tick in TICKS_DBFS:
+            label = number(tick, 0)
+            at = LABEL + round(track.column(tick))
+            line.put(max(LABEL, min(at - len(label) // 2, LABEL + track.columns - len(label))), label, "dim")
+        line.put(LABEL + track.columns + 1, "dBFS (level)", "dim")

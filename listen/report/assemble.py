@@ -7,7 +7,7 @@ from pathlib import Path
 
 from listen.diagnosis.diagnose import diagnose
 from listen.diagnosis.model import CylinderStanding, Fault
-from listen.jobs.engine_case import engine_case, latest_round
+from listen.jobs.engine_case import engine_case, latest_round, stands
 from listen.jobs.events import NoteAdded, Overruled
 from listen.jobs.job import Job, Stamped
 from listen.jobs.judging import program_version
@@ -117,9 +117,8 @@ def _heard(job: Job, n: int) -> str:
     record = latest_round(job, n)
     if record is None or record.verdict is None:
         return "not listened" if record is None else "not judged"
-    v = record.verdict.result.verdict
-    said = f"{v.kind}: {words.paths_in_words(v.paths)}, {words.percent(v.probability)}"
-    return said + (" (out of date)" if record.stale else "")
+    said = words.verdict_in_words(record.verdict.result.verdict)
+    return said if stands(job, record) else f"{said} (out of date: clips or loss changed since)"
 
 
 def _decision(job: Job, n: int) -> str:

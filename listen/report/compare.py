@@ -59,8 +59,10 @@ def _heard(before: Job, after: Job, n: int) -> list[ChangeRow]:
     a, b = first.verdict.result, second.verdict.result
     old = {p.point: p for p in a.points}
     rows = [_point(n, old[p.point], p) for p in b.points if p.point in old]
-    was, now = (f"{words.paths_in_words(r.verdict.paths)}, {r.verdict.kind}" for r in (a, b))
-    verdict = _row(f"Cylinder {n}, verdict", was, now, "same" if was == now else "changed", None)
+    was, now = (words.verdict_in_words(r.verdict) for r in (a, b))
+    verdict = _row(
+        f"Cylinder {n}, verdict", was, now, "same" if a.verdict.paths == b.verdict.paths else "changed", None
+    )
     return [verdict, *(row for row in rows if row is not None)]
 
 
@@ -70,7 +72,7 @@ def _point(n: int, a: PointResult, b: PointResult) -> ChangeRow | None:
     change = b.excess_db - a.excess_db
     spread = math.hypot(_half(a), _half(b))
     what = f"Cylinder {n}, hiss at the {words.point_in_words(b.point)}"
-    return _row(what, _excess(a), _excess(b), f"{change:+.1f} dB", abs(change) > spread)
+    return _row(what, _excess(a), _excess(b), words.db(change), abs(change) > spread)
 
 
 def _half(p: PointResult) -> float:

@@ -51,7 +51,7 @@ def html(report: Report, folder: Path, *, audio: bool = True) -> str:
         sounds_remark=remark,
         style=style,
         percent=words.percent,
-        signed=lambda v: f"{v:+.1f}",
+        signed=words.signed,
     )
 
 

@@ -16,7 +16,8 @@ ENOUGH = 0.05
 
 def owner_part(d: Diagnosis, engine_words: str) -> OwnerPart:
     """Put a diagnosis in the owner's words."""
-    made = [f"{t.words} ({_where(t.cylinders)})" if t.cylinders else t.words for t in d.tests if t.made]
+    everywhere = tuple(c.cylinder for c in d.cylinders)
+    made = [t.words + _where(t.cylinders, everywhere) for t in d.tests if t.made]
     missing = [t.words for t in d.tests if not t.made]
     return OwnerPart(
         tested=tuple(made) or (f"{engine_words}: nothing yet",),
@@ -29,8 +30,13 @@ def owner_part(d: Diagnosis, engine_words: str) -> OwnerPart:
     )
 
 
-def _where(cylinders: tuple[int, ...]) -> str:
-    return f"cylinder{'s' if len(cylinders) > 1 else ''} {', '.join(map(str, cylinders))}"
+def _where(cylinders: tuple[int, ...], everywhere: tuple[int, ...]) -> str:
+    """On which cylinders, in brackets; empty for a test of the whole engine."""
+    if not cylinders:
+        return ""
+    if cylinders == everywhere and len(everywhere) > 1:
+        return " (all cylinders)"
+    return f" (cylinder{'s' if len(cylinders) > 1 else ''} {', '.join(map(str, cylinders))})"
 
 
 def _found(f: Fault) -> tuple[str, str, str]:
@@ -65,4 +71,4 @@ def _change_mind(d: Diagnosis) -> str:
     if not d.faults:
         return "Any test at all would tell more."
     first = d.faults[0]
-    return f"The next check would change our mind: {first.next_check.means}"
+    return f"What would change our mind is the next check: {first.next_check.means}"

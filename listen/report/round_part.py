@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from listen.jobs.events import ByEarCalled, Confirmed, NoteAdded, Overruled, SentBack
 from listen.jobs.job import ClipRecord, Job, RoundRecord, Stamped
-from listen.jobs.walk import round_points
+from listen.jobs.walk import TABLE, round_points
 from listen.judge.result import PathResult, PointResult
 from listen.report import words
 from listen.report.content import PathPart, PointPart, RoundPart
-from listen.trade.cautions import cautions
+from listen.trade.cautions import cautions, cautions_for
+
+LEAST_DB = 0.05
+"""Weights smaller than this show as nothing and are left out."""
 
 
 def round_part(job: Job, record: RoundRecord) -> RoundPart:
@@ -63,7 +66,8 @@ def _caution(caution_id: str) -> str:
     for row in cautions():
         if row.id == caution_id:
             return row.words
-    return f"cautions of the step {caution_id!r} were read and acknowledged"
+    steps = next((row.cautions for row in TABLE if row.id == caution_id), ())
+    return f"the {len(cautions_for(*steps))} cautions of the step {caution_id!r}, listed below, read before air went on"
 
 
 def _point(record: RoundRecord, point: str, p: PointResult | None) -> PointPart:
@@ -98,7 +102,7 @@ def _last(record: RoundRecord, point: str, kind: str) -> ClipRecord | None:
 def _level(p: PointResult | None) -> str:
     if p is None or p.level_db is None:
         return words.NOTHING
-    return f"{'at most ' if p.level_is_upper_bound else ''}{p.level_db:.1f} {p.level_unit}"
+    return f"{'at most ' if p.level_is_upper_bound else ''}{words.signed(p.level_db)} {p.level_unit}"
 
 
 def _says(p: PointResult | None, skipped: str) -> str:
@@ -107,7 +111,7 @@ def _says(p: PointResult | None, skipped: str) -> str:
     if p.excess_db is None:
         return "Could not be measured; the flags say why."
     if p.detected:
-        return f"Hiss heard, {p.excess_db:+.1f} dB against the shop's own noise."
+        return f"Hiss heard, {words.db(p.excess_db)} against the shop's own noise."
     limit = f"; {p.detection_limit_db:.1f} dB would have been seen" if p.detection_limit_db is not None else ""
     return f"Nothing found{limit}."
 
@@ -118,7 +122,9 @@ def _path(p: PathResult) -> PathPart:
         words=words.paths_in_words((p.path,)),
         probability=p.probability,
         involved=max(p.involved, p.probability),
-        evidence=tuple((words.point_in_words(k), round(v, 1)) for k, v in moved),
+        evidence=tuple(
+            (words.point_in_words(k).replace("-", " "), round(v, 1)) for k, v in moved if abs(v) >= LEAST_DB
+        ),
     )
 
 

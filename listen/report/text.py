@@ -20,8 +20,8 @@ def markdown_text(report: Report) -> str:
     return page.render(
         r=report,
         percent=words.percent,
-        signed=lambda v: f"{v:+.1f}",
-        figure=lambda v: words.NOTHING if v is None else f"{v:+.1f} dB",
+        signed=words.signed,
+        figure=words.db,
     )
 
 

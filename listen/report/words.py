@@ -7,6 +7,7 @@ from contextlib import suppress
 
 from listen.errors import HisswayError
 from listen.jobs.events import ReadingEntered
+from listen.judge.result import Verdict
 from listen.trade.plugs import plug
 from listen.trade.points import PATH_WORDS, PathId, point
 from listen.trade.symptoms import symptom
@@ -55,9 +56,34 @@ def reading_in_words(r: ReadingEntered | None) -> str:
     return entered + (f" ({show(r.si)})" if r.unit in ("psi", "bar") else "") + doubts
 
 
+VERDICTS = {
+    "path": "{paths}, {sure}",
+    "several": "several at work: {paths}, {sure}",
+    "sound": "sound, {sure}",
+    "fitting": "the fitting leaks, {sure}",
+    "set-up": "set-up to be repeated, {sure}",
+    "unclear": "cannot tell: {paths}",
+}
+"""Verdicts of listening, by kind."""
+
+
+def verdict_in_words(v: Verdict) -> str:
+    """A verdict of listening in a few words."""
+    form = VERDICTS.get(v.kind, "{paths}, {sure}")
+    return form.format(paths=paths_in_words(v.paths), sure=percent(v.probability))
+
+
+def signed(value: float | None, unit: str = "") -> str:
+    """A figure with its sign and one decimal."""
+    if value is None:
+        return NOTHING
+    text = f"{value:+.1f}".replace("-", "\N{MINUS SIGN}")
+    return f"{text} {unit}" if unit else text
+
+
 def db(value: float | None) -> str:
     """Decibels with sign and one decimal."""
-    return NOTHING if value is None else f"{value:+.1f} dB"
+    return signed(value, "dB")
 
 
 def percent(probability: float) -> str:

@@ -57,7 +57,7 @@ def _library_faults(folder: Path) -> Iterator[tuple[str, str]]:
             yield str(getattr(detail, "path", "bag")), str(detail)
         if not e.details:
             yield "bag", str(e)
-    except (bagit.BagError, ValueError, LookupError, OSError) as e:  # what odd tag files make the library raise
+    except (bagit.BagError, ValueError, TypeError, LookupError, OSError) as e:  # odd tag files make the library raise
         yield "bag", f"cannot be read as a bag: {e}"
 
 

@@ -10,7 +10,7 @@ from msgspec.structs import replace
 from listen.jobs.events import SCHEMA, Event, JobOpened, Merged
 from listen.jobs.journal import GENESIS, Line, prev_of, read_line
 
-MAX_MERGE_DEPTH = 16
+MAX_MERGE_DEPTH = 40
 """Merges inside merges that are read; each level is read once more, so the depth must have an end."""
 
 Past = Sequence[tuple[str, frozenset[str]]]
@@ -46,79 +46,99 @@ class Chain(msgspec.Struct, frozen=True):
         return once(expand(self.lines))
 
 
-def read_chain(data: bytes, start: str = GENESIS, before: frozenset[str] = frozenset(), depth: int = 0) -> Chain:
-    """Read lines from the bytes of a journal as far as they hold. Never raises.
+class Base(msgspec.Struct, frozen=True, kw_only=True):
+    """What a chain inside a merge stands on."""
 
-    Parameters
-    ----------
-    start
-        Hash that the first line must name as the one before it.
-    before
-        Hashes of lines before ``start`` from which a merge may fork.
-    depth
-        Merges that this chain lies inside of.
-    """
+    start: str = GENESIS
+    """Hash that the first line must name as the one before it."""
+    before: frozenset[str] = frozenset()
+    """Hashes of the lines of the chain around it, from which a merge may fork."""
+    held: dict[str, bytes] = {}
+    """Every line read so far by its hash, to which a merge may refer instead of repeating it."""
+    depth: int = 0
+    """Merges it lies inside of."""
+
+
+ROOT = Base()
+
+
+def read_chain(data: bytes, base: Base = ROOT) -> Chain:
+    """Read lines from the bytes of a journal as far as they hold. Never raises."""
     *whole, tail = data.split(b"\n")
-    lines: list[Line] = []
-    ids: set[str] = set()
-    hashes = {start, *before}
-    prev = start
-    for raw in whole:
+    reader = _Reader(base)
+    for n, raw in enumerate(whole):
         try:
-            line = _next(raw, prev, ids, hashes, depth)
+            reader.take(raw)
         except ValueError as e:
-            return Chain(tuple(lines), broken=str(e), rest=len(whole) - len(lines) + bool(tail))
-        ids.add(line.event.id)
-        hashes.add(line.hash)
-        prev = line.hash
-        lines.append(line)
+            return Chain(tuple(reader.lines), broken=str(e), rest=len(whole) - n + bool(tail))
     if not tail:
-        return Chain(tuple(lines))
+        return Chain(tuple(reader.lines))
     try:
-        lines.append(_next(tail, prev, ids, hashes, depth))
+        reader.take(tail)
     except ValueError:
-        return Chain(tuple(lines), torn=tail)
-    return Chain(tuple(lines), open_ended=True)
+        return Chain(tuple(reader.lines), torn=tail)
+    return Chain(tuple(reader.lines), open_ended=True)
 
 
-def _next(raw: bytes, prev: str, ids: set[str], hashes: set[str], depth: int) -> Line:
-    line = read_line(raw)
-    if line.event.id in ids:
-        raise ValueError(f"event {line.event.id} stands here a second time")
-    if prev_of(raw) != prev:
-        raise ValueError("it does not follow the line before it: a line was dropped, moved or put in")
-    payload = line.event.payload
-    if prev == GENESIS and not (isinstance(payload, JobOpened) and payload.schema == SCHEMA):
-        raise ValueError(
-            f"the first event must open a job of form {SCHEMA}; a newer version of the program may read it"
-        )
-    if isinstance(payload, Merged) and (why := _merge_fault(payload, frozenset(hashes), depth + 1)):
-        raise ValueError(why)
-    return line
+class _Reader:
+    """One pass over the lines of a chain."""
 
+    def __init__(self, base: Base) -> None:
+        self.lines: list[Line] = []
+        self._prev = base.start
+        self._ids: set[str] = set()
+        self._hashes = {base.start, *base.before}
+        self._held = dict(base.held)
+        self._depth = base.depth
 
-def _merge_fault(merged: Merged, before: frozenset[str], depth: int) -> str:
-    if depth > MAX_MERGE_DEPTH:
-        return f"merges lie inside merges more than {MAX_MERGE_DEPTH} deep"
-    if merged.fork not in before:
-        return "the merged events fork from a line that is not in this journal"
-    inner = inner_chain(merged, before, depth)
-    if inner.broken or inner.torn:
-        return f"the merged events do not hold from the {len(inner.lines) + 1}th on: {inner.broken or 'cut short'}"
-    return ""
+    def take(self, raw: bytes) -> None:
+        """The next line, if it follows; ``ValueError`` says why not, and nothing has changed."""
+        line = read_line(raw)
+        payload = line.event.payload
+        if line.event.id in self._ids:
+            raise ValueError(f"event {line.event.id} stands here a second time")
+        if prev_of(raw) != self._prev:
+            raise ValueError("it does not follow the line before it: a line was dropped, moved or put in")
+        if self._prev == GENESIS and not (isinstance(payload, JobOpened) and payload.schema == SCHEMA):
+            raise ValueError(
+                f"the first event must open a job of form {SCHEMA}; a newer version of the program may read it"
+            )
+        if isinstance(payload, Merged):
+            line = replace(line, inner=self._merged(payload))
+        self.lines.append(line)
+        self._ids.add(line.event.id)
+        self._hashes.add(line.hash)
+        self._held.update((one.hash, one.raw) for one in own_lines([line]))
+        self._prev = line.hash
 
+    def _merged(self, merged: Merged) -> tuple[Line, ...]:
+        if self._depth >= MAX_MERGE_DEPTH:
+            raise ValueError(f"merges lie inside merges more than {MAX_MERGE_DEPTH} deep")
+        if merged.fork not in self._hashes:
+            raise ValueError("the merged events fork from a line that is not in this journal")
+        base = Base(start=merged.fork, before=frozenset(self._hashes), held=self._held, depth=self._depth + 1)
+        inner = read_chain(b"".join(self._whole(bytes(raw)) + b"\n" for raw in merged.lines), base)
+        if inner.broken or inner.torn:
+            raise ValueError(
+                f"the merged events do not hold from the {len(inner.lines) + 1}th on: {inner.broken or 'cut short'}"
+            )
+        return inner.lines
 
-def inner_chain(merged: Merged, before: frozenset[str], depth: int = 1) -> Chain:
-    """The other machine's lines inside a merge, read and checked as a chain from the fork."""
-    return read_chain(b"".join(bytes(raw) + b"\n" for raw in merged.lines), merged.fork, before, depth)
+    def _whole(self, raw: bytes) -> bytes:
+        """A merged line, or the line held here that stands for it by its hash."""
+        if not raw.startswith(b'"'):
+            return raw
+        try:
+            return self._held[raw.decode().strip('"')]
+        except (KeyError, UnicodeDecodeError):
+            raise ValueError("the merged events refer to a line that is not in this journal") from None
 
 
 def merge_depth(line: Line) -> int:
     """How deep merges lie in merges: 0 for any other event."""
-    payload = line.event.payload
-    if not isinstance(payload, Merged):
+    if not isinstance(line.event.payload, Merged):
         return 0
-    return 1 + max((merge_depth(read_line(bytes(raw))) for raw in payload.lines), default=0)
+    return 1 + max((merge_depth(inner) for inner in line.inner), default=0)
 
 
 def once(events: Iterator[Event]) -> Iterator[Event]:
@@ -134,8 +154,7 @@ def own_lines(lines: Sequence[Line]) -> Iterator[Line]:
     """All lines, and after each merge the lines that came in with it, as they stood in their own journal."""
     for line in lines:
         yield line
-        if isinstance(line.event.payload, Merged):
-            yield from own_lines([read_line(bytes(raw)) for raw in line.event.payload.lines])
+        yield from own_lines(line.inner)
 
 
 def expand(lines: Sequence[Line], past: Past = (), unseen: frozenset[str] = frozenset()) -> Iterator[Event]:
@@ -150,8 +169,7 @@ def expand(lines: Sequence[Line], past: Past = (), unseen: frozenset[str] = froz
         ids = {event.id}
         if isinstance(event.payload, Merged):
             shared, since = _split(known, event.payload.fork)
-            inner = inner_chain(event.payload, frozenset(line_hash for line_hash, _ in known))
-            for merged in expand(inner.lines, shared, unseen | since):
+            for merged in expand(line.inner, shared, unseen | since):
                 ids.add(merged.id)
                 yield merged
         known.append((line.hash, frozenset(ids)))

@@ -54,6 +54,14 @@ def sync_folder(folder: Path) -> None:
         os.close(fd)
 
 
+def make_folders(folder: Path) -> None:
+    """Make a folder and what is missing above it; each name survives a power cut."""
+    missing = [p for p in (folder, *folder.parents) if not p.exists()]
+    folder.mkdir(parents=True, exist_ok=True)
+    for made in missing:
+        sync_folder(made.parent)
+
+
 def create(path: Path, data: bytes, mode: int = 0o644) -> None:
     """Write a new file whole, synced with its folder; an existing one is never touched (FileExistsError)."""
     fd = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), mode)

@@ -326,7 +326,8 @@ class Merged(Payload, frozen=True, kw_only=True):
     fork: str
     """SHA-256 of the last line both journals share."""
     lines: tuple[msgspec.Raw, ...]
-    """The other journal's lines after the fork, byte for byte: a chain of their own from ``fork``."""
+    """The other journal's lines after the fork, byte for byte: a chain of their own from ``fork``. A line that this
+    journal holds already, by itself or in an earlier merge, is named by its hash instead."""
     source: str
     """Name of the bag or folder they came from."""
     text: str = ""

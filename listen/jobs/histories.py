@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 import msgspec
 
-from listen.jobs.chain import expand, inner_chain, once
+from listen.jobs.chain import expand, once
 from listen.jobs.events import Event, Merged
 from listen.jobs.fold import fold
 from listen.jobs.job import Job
@@ -30,16 +30,15 @@ def histories(lines: Sequence[Line], shared: Sequence[Line] = ()) -> Iterator[Be
     for line in lines:
         yield Before(line.event, job)
         if isinstance(line.event.payload, Merged):
-            yield from _branch(line.event.payload, past)
+            yield from _branch(line, line.event.payload.fork, past)
         past.append(line)
         job = _job(past) if isinstance(line.event.payload, Merged) else fold([line.event], job)
 
 
-def _branch(merged: Merged, past: list[Line]) -> Iterator[Before]:
-    hashes = [line.hash for line in past]
-    shared = past[: hashes.index(merged.fork) + 1] if merged.fork in hashes else past
-    inner = inner_chain(merged, frozenset(hashes))
-    yield from histories(inner.lines, shared)
+def _branch(line: Line, fork: str, past: list[Line]) -> Iterator[Before]:
+    hashes = [one.hash for one in past]
+    shared = past[: hashes.index(fork) + 1] if fork in hashes else past
+    yield from histories(line.inner, shared)
 
 
 def _job(lines: Sequence[Line]) -> Job:

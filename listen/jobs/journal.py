@@ -36,6 +36,8 @@ class Line(msgspec.Struct, frozen=True):
     hash: str
     """SHA-256 of ``raw``."""
     event: Event
+    inner: tuple[Line, ...] = ()
+    """For a merge: the lines that came in with it, once the chain has been read."""
 
 
 def sha256(data: bytes) -> str:

@@ -7,8 +7,8 @@ from typing import Literal
 import msgspec
 
 from listen.jobs import events as ev
-from listen.jobs.chain import MAX_MERGE_DEPTH, Chain, merge_depth
-from listen.jobs.journal import Line, read_line
+from listen.jobs.chain import MAX_MERGE_DEPTH, Chain, merge_depth, own_lines
+from listen.jobs.journal import Line
 from listen.jobs.merge_words import differences
 
 How = Literal["same", "behind", "forward", "adopt", "merge", "apart"]
@@ -59,9 +59,10 @@ def shared_lines(ours: Chain, theirs: Chain) -> int:
     return n
 
 
-def merged_event(found: Plan, source: str) -> ev.Merged:
-    """The event that brings the other side's lines in."""
-    lines = tuple(msgspec.Raw(line.raw) for line in found.lines)
+def merged_event(found: Plan, ours: Chain, source: str) -> ev.Merged:
+    """The event that brings the other side's lines in; those that ours holds already are named by their hash."""
+    held = _hashes(ours.lines)
+    lines = tuple(msgspec.Raw(f'"{line.hash}"'.encode() if line.hash in held else line.raw) for line in found.lines)
     return ev.Merged(fork=found.fork, lines=lines, source=source, text=found.text)
 
 
@@ -74,18 +75,8 @@ def _holds(holder: Chain, other: Chain) -> bool:
 def _inside(line: Line, inside: set[str]) -> bool:
     if line.hash in inside:
         return True
-    payload = line.event.payload
-    return isinstance(payload, ev.Merged) and all(_inside(inner, inside) for inner in _inner(payload))
+    return isinstance(line.event.payload, ev.Merged) and all(_inside(inner, inside) for inner in line.inner)
 
 
 def _hashes(lines: tuple[Line, ...]) -> set[str]:
-    found: set[str] = set()
-    for line in lines:
-        found.add(line.hash)
-        if isinstance(line.event.payload, ev.Merged):
-            found |= _hashes(_inner(line.event.payload))
-    return found
-
-
-def _inner(merged: ev.Merged) -> tuple[Line, ...]:
-    return tuple(read_line(bytes(raw)) for raw in merged.lines)
+    return {line.hash for line in own_lines(lines)}

@@ -12,7 +12,7 @@ from msgspec.structs import replace
 
 from listen.errors import JobError
 from listen.jobs import disk
-from listen.jobs.chain import Chain
+from listen.jobs.chain import Chain, read_chain
 from listen.jobs.clip_event import clip_event, with_particulars
 from listen.jobs.events import Merged, PartFound, Payload, RoundOpened
 from listen.jobs.fold import fold
@@ -116,14 +116,15 @@ class OpenJob:
     def _write(self, new: list[Line]) -> None:
         path = self.folder / JOURNAL
         data = b"".join(line.raw + b"\n" for line in new)
+        merges = any(isinstance(line.event.payload, Merged) for line in new)
+        chain = read_chain(b"".join(line.raw + b"\n" for line in self._lines) + data) if merges else None
+        if chain is not None and chain.broken:
+            raise JobError(f"{path}: what came in cannot be added: {chain.broken}; nothing was written")
         with disk.telling("write to the journal", path):
             disk.append(path, data, self._size)
         self._size += len(data)
-        self._lines.extend(new)
-        if any(isinstance(line.event.payload, Merged) for line in new):
-            self._job = fold(self._chain_now().events())
-        else:
-            self._job = fold((line.event for line in new), self._job)
+        self._lines = [*self._lines, *new] if chain is None else list(chain.lines)
+        self._job = fold((n.event for n in new), self._job) if chain is None else fold(chain.events())
         self._summarize()
 
     def _chain_now(self) -> Chain:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from listen.errors import JobError, JournalBroken
 from listen.jobs.chain import Chain, read_chain
-from listen.jobs.disk import create, telling
+from listen.jobs.disk import create, make_folders, sync_folder, telling
 from listen.jobs.events import EngineSize, JobOpened
 from listen.jobs.journal import GENESIS, write_line
 from listen.jobs.lock import WriterLock
@@ -68,11 +68,12 @@ def create_job(
     first = write_line(opened, prev=GENESIS, actor=actor)
     folder = root / folder_name(title, opened.job)
     with telling("start a job", folder):
-        root.mkdir(parents=True, exist_ok=True)
+        make_folders(root)
         folder.mkdir()
         (folder / CLIPS).mkdir()
         (folder / PARTS).mkdir()
         create(folder / JOURNAL, first.raw + b"\n")
+        sync_folder(root)
     return open_job(folder, actor=actor)
 
 

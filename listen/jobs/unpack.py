@@ -13,7 +13,7 @@ from listen.errors import HisswayError, JobError
 from listen.jobs.adopt import adopt, bring_clips
 from listen.jobs.bag import bag_faults
 from listen.jobs.chain import Chain
-from listen.jobs.disk import sync_folder, telling
+from listen.jobs.disk import make_folders, sync_folder, telling
 from listen.jobs.events import ClipKept, JobOpened
 from listen.jobs.merge import Plan, merged_event, plan
 from listen.jobs.parts import CLIPS
@@ -49,7 +49,7 @@ def unpack(path: Path, root: Path, limits: Limits = LIMITS) -> Unpacked:
         Another program is writing to the same job here; close it and unpack again.
     """
     with telling("take a job in", root):
-        root.mkdir(parents=True, exist_ok=True)
+        make_folders(root)
         room = Path(tempfile.mkdtemp(prefix=".unpack-", dir=root))
     try:
         bag = unzip_bag(path, room, limits)
@@ -144,7 +144,9 @@ def _together(path: Path, folder: Path, data: Path, theirs: Chain, found: Plan) 
             text = f"it holds every event of the job here; the journal here until now is kept as {kept_as}"
         else:
             how = "merged"
-            opened.append(merged_event(found, path.name), actor="hissway")
+            opened.append(
+                merged_event(found, opened.chain, path.name.encode("utf-8", "replace").decode()), actor="hissway"
+            )
             text = " ".join(
                 filter(None, ("both machines had gone on; the events of both are in the job now.", found.text))
             )

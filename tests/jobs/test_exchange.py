@@ -187,6 +187,57 @@ def test_three_machines_in_any_order_end_with_the_same_events(tmp_path: Path, se
     assert all(len(list_jobs(root)) == 1 for root in roots)
 
 
+def test_two_who_always_write_at_once_do_not_swell_the_journal(tmp_path: Path) -> None:
+    """Post crossing on the way, ten times: lines held already are named, not repeated; then both agree."""
+    here = small_job(tmp_path / "here")
+    there = send(here, tmp_path / "there", tmp_path).folder
+    sizes = []
+    for n in range(10):
+        note(here, f"here {n}")
+        note(there, f"there {n}")
+        pack(here, tmp_path / f"here{n}.zip")
+        pack(there, tmp_path / f"there{n}.zip")
+        assert unpack(tmp_path / f"there{n}.zip", tmp_path / "here").how == "merged"
+        assert unpack(tmp_path / f"here{n}.zip", tmp_path / "there").how == "merged"
+        sizes.append((here / JOURNAL).stat().st_size)
+    assert sizes[-1] < 15 * sizes[0], "repeating what is held would double it each time, to 500 times"
+    assert len(notes(here)) == 20
+    assert notes(here) == notes(there)
+    for folder in (here, there):
+        assert verify_path(folder, evaluate=quick_judge).ok
+    assert {send(here, tmp_path / "there", tmp_path).how, send(there, tmp_path / "here", tmp_path).how} == {
+        "adopted",
+        "nothing-new",
+    }
+    assert (here / JOURNAL).read_bytes() == (there / JOURNAL).read_bytes()
+
+
+def test_a_merge_that_refers_to_what_is_not_here_is_refused(tmp_path: Path) -> None:
+    """A hash nobody holds, a fork nobody has: the chain is broken there, not guessed at."""
+    import msgspec
+
+    from listen.jobs.chain import read_chain
+    from listen.jobs.journal import write_line
+
+    here = small_job(tmp_path / "here")
+    data = (here / JOURNAL).read_bytes()
+    chain = read_chain(data)
+    stray = write_line(ev.NoteAdded(text="x"), prev=chain.head, actor="")
+    for fork, raw, words in (
+        (chain.lines[2].hash, f'"{"0" * 64}"'.encode(), "refer to a line"),
+        ("0" * 64, stray.raw, "fork from a line"),
+        (chain.lines[2].hash, stray.raw, "do not hold from the 1th"),
+    ):
+        merged = ev.Merged(fork=fork, lines=(msgspec.Raw(raw),), source="s")
+        line = write_line(merged, prev=chain.head, actor="")
+        found = read_chain(data + line.raw + b"\n")
+        assert words in found.broken
+        assert len(found.lines) == len(chain.lines)
+        with open_job(here) as opened, pytest.raises(JobError, match="cannot be added"):
+            opened.append(merged)
+    assert (here / JOURNAL).read_bytes() == data
+
+
 def test_journals_without_a_common_beginning_are_kept_side_by_side(tmp_path: Path) -> None:
     """Same id, other first line: a second copy beside the first, and it is said."""
     here = small_job(tmp_path / "here")

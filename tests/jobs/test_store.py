@@ -5,6 +5,8 @@ from __future__ import annotations
 import errno
 import os
 import shutil
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -342,3 +344,24 @@ def _half_then(code: int):  # type: ignore[no-untyped-def]
         raise OSError(code, os.strerror(code))
 
     return half
+
+
+def test_a_writer_in_another_program_is_named(tmp_path: Path) -> None:
+    """Across processes: refused while it lives, free at once when it is killed."""
+    with create_job(tmp_path, title="t") as opened:
+        folder = opened.folder
+    program = (
+        "import sys, time\nfrom listen.jobs.store import open_job\n"
+        "opened = open_job(sys.argv[1])\nprint('open', flush=True)\ntime.sleep(60)\n"
+    )
+    other = subprocess.Popen([sys.executable, "-c", program, folder], stdout=subprocess.PIPE, text=True)
+    try:
+        assert other.stdout is not None
+        assert other.stdout.readline() == "open\n"
+        with pytest.raises(JobLocked, match=f"process {other.pid}"):
+            open_job(folder)
+    finally:
+        other.kill()
+        other.wait()
+    with open_job(folder) as mine:
+        mine.append(ev.NoteAdded(text="free again"))

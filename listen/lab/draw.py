@@ -141,15 +141,8 @@ def draw(
         raise UsageError(f"unknown population {population!r}; known: {' '.join(POPULATIONS)}")
     wishes = wishes or Wishes()
     seed = int(rng.integers(2**46)) * 2 + POPULATIONS.index(population)
-    drawn = ORDERS[int(rng.integers(len(ORDERS)))]
-    order = wishes.firing_order or drawn
-    cylinder = wishes.cylinder or int(rng.integers(1, len(order) + 1))
-    points = _points(rng, cylinder, len(order))
-    points = wishes.points or points
-    paths = _paths(rng, points)
-    truth = _truth(rng, wishes.paths or paths, wishes.hiss_db)
-    if wishes.blow_by_db is not None:
-        truth = msgspec.structs.replace(truth, blow_by_db=wishes.blow_by_db)
+    order, cylinder, points = _engine(rng, wishes)
+    truth = _wished_truth(rng, points, wishes)
     background = recorded(rng, recordings(backgrounds, population)) if backgrounds else shop(rng, population)
     background = wishes.background or background
     rate_hz = wishes.rate_hz or (44_100 if rng.random() < 0.2 else 48_000)
@@ -178,3 +171,20 @@ def draw(
             for p in points
         ),
     )
+
+
+def _engine(rng: np.random.Generator, wishes: Wishes) -> tuple[tuple[int, ...], int, tuple[str, ...]]:
+    """Firing order, cylinder under test, points walked."""
+    drawn = ORDERS[int(rng.integers(len(ORDERS)))]
+    order = wishes.firing_order or drawn
+    cylinder = wishes.cylinder or int(rng.integers(1, len(order) + 1))
+    points = _points(rng, cylinder, len(order))
+    return order, cylinder, wishes.points or points
+
+
+def _wished_truth(rng: np.random.Generator, points: tuple[str, ...], wishes: Wishes) -> Truth:
+    paths = _paths(rng, points)
+    truth = _truth(rng, wishes.paths or paths, wishes.hiss_db)
+    if wishes.blow_by_db is None:
+        return truth
+    return msgspec.structs.replace(truth, blow_by_db=wishes.blow_by_db)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from pathlib import Path
 
 import msgspec
@@ -10,12 +11,15 @@ import pytest
 from listen.audio.files import read_clip
 from listen.jobs.store import open_job
 from listen.jobs.to_round import to_round
+from listen.jobs.verify import verify_job
 from listen.jobs.walk import next_step
 from listen.lab.demo_scenes import demo_scene
 from listen.lab.demo_story import SECOND_TRY
 from listen.lab.make_demo import make_demo
 from listen.lab.shipped import demo_job, demo_round, recordings_dir
+from listen.lab.simulated_microphone import SimulatedMicrophone
 from listen.rounds.evaluate import evaluate
+from listen.trade.points import Kind
 
 MAX_BYTES = 12_000_000
 FILES = sorted(p for p in recordings_dir().rglob("*") if p.is_file())
@@ -116,3 +120,23 @@ def test_a_copy_from_a_read_only_installation_can_be_written(tmp_path: Path, mon
         path.chmod(0o755)
     modes = [p.stat().st_mode & 0o200 for p in [copy, *copy.rglob("*")]]
     assert len(modes) > 40 and all(modes)
+
+
+def test_what_the_demo_stores_is_what_its_clips_give_today() -> None:
+    """A changed judge must not leave the demo with yesterday's numbers: run python -m listen.lab.make_demo."""
+    verification = verify_job(recordings_dir() / "demo" / "job")
+    assert (verification.clips, verification.results) == (39, 3)
+    assert verification.ok, verification.mismatches
+
+
+def test_a_newcomer_walks_the_cylinder_left_open_and_finds_it_sound(tmp_path: Path) -> None:
+    """Every step the demo asks for, with the simulated microphone, to a verdict that is true."""
+    with open_job(demo_job(tmp_path)) as opened:
+        microphone = SimulatedMicrophone(demo_scene(3), pace=0)
+        microphone.open()
+        while (step := next_step(opened.job, SECOND_TRY)).kind == "clip":
+            part = opened.new_part(SECOND_TRY, step.point, step.clip_kind, step.walk)
+            microphone.aim(step.point, Kind(step.clip_kind))
+            opened.keep(part, microphone.record(part.path, 3.0, threading.Event()))
+        result = evaluate(to_round(opened.job, SECOND_TRY, opened.folder))
+    assert result.verdict.kind == "sound", result.verdict.text

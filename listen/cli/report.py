@@ -18,6 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--format", choices=("html", "md", "json"), help="form of the report (default: by FILE, else html)"
     )
     parser.add_argument("--no-audio", action="store_true", help="leave the playable clips out of the page")
+    parser.add_argument("--hit-rate", action="store_true", help="add the shop's own hit rate over all its teardowns")
     parser.add_argument("--before", metavar="JOB", help="an earlier job on the same engine, to stand beside this one")
 
 
@@ -25,7 +26,7 @@ def run(args: argparse.Namespace) -> int:
     """Make the report; data on standard output or in FILE, talk on standard error."""
     from listen.jobs.find_job import find_job
     from listen.jobs.store import jobs_root
-    from listen.report.build import FORMS, Form, report_text, write_report
+    from listen.report.build import FORMS, Form, Wanted, report_text, write_report
 
     root = jobs_root(args.jobs)
     folder = find_job(args.job, root)
@@ -33,9 +34,10 @@ def run(args: argparse.Namespace) -> int:
     suffix = Path(args.output).suffix.lower().lstrip(".") if args.output else ""
     chosen: Form = next((f for f in FORMS if f == suffix), "html")
     form: Form = args.format or chosen
+    wanted = Wanted(form, audio=not args.no_audio, before=before, shop=root if args.hit_rate else None)
     if not args.output or args.output == "-":
-        sys.stdout.write(report_text(folder, form=form, audio=not args.no_audio, before=before))
+        sys.stdout.write(report_text(folder, wanted))
         return 0
-    size = write_report(folder, Path(args.output), form=form, audio=not args.no_audio, before=before)
+    size = write_report(folder, Path(args.output), wanted)
     print(f"{args.output}: {size / 1e6:.1f} MB", file=sys.stderr)
     return 0

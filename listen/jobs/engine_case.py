@@ -33,7 +33,7 @@ def engine_case(job: Job) -> EngineCase:
 def cylinder_case(job: Job, n: int) -> CylinderCase:
     """What the job knows about one cylinder."""
     record = latest_round(job, n)
-    found: dict[int, tuple[str, ...]] = getattr(job, "found", {})
+    own = {s.id for s in symptoms() if s.scope == "cylinder"}
     plug = job.plugs.get(n)
     call = record.call() if record else None
     return CylinderCase(
@@ -48,7 +48,7 @@ def cylinder_case(job: Job, n: int) -> CylinderCase:
         by_ear=call.paths if record and call and not call.declined and stands(job, record) else (),
         bubbles_seen={"yes": True, "no": False}.get(record.bubbles) if record else None,
         plugs=plug.conditions if plug else (),
-        found=found.get(n, ()),
+        found=tuple(s for s in job.found.get(n, ()) if s in own),
     )
 
 

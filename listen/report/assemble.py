@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,8 +14,8 @@ from listen.jobs.job import Job, Stamped
 from listen.jobs.judging import program_version
 from listen.jobs.open_job import OpenJob
 from listen.report import words
+from listen.report.before_part import before_part, hit_rate_rows
 from listen.report.clips_part import clip_parts
-from listen.report.compare import before_part
 from listen.report.content import CylinderRow, Report
 from listen.report.owner import owner_part
 from listen.report.round_part import round_part
@@ -23,8 +24,20 @@ from listen.trade.layout import layout_rows
 from listen.trade.numbers import numbers
 
 
-def assemble(opened: OpenJob, *, before: Job | None = None, now: datetime | None = None) -> Report:
-    """Everything the report of a job says; ``now`` is when it is made."""
+def assemble(
+    opened: OpenJob, *, before: Job | None = None, shop: Iterable[Job] = (), now: datetime | None = None
+) -> Report:
+    """Everything the report of a job says.
+
+    Parameters
+    ----------
+    before
+        An earlier job on the same engine.
+    shop
+        Jobs whose teardowns make up the shop's own hit rate; none leaves the table out.
+    now
+        When the report is made.
+    """
     job = opened.job
     d = diagnose(engine_case(job))
     engine_words = _engine_words(job)
@@ -56,6 +69,7 @@ def assemble(opened: OpenJob, *, before: Job | None = None, now: datetime | None
         events=job.events,
         troubles=(*job.troubles, *((opened.broken,) if opened.broken else ())),
         before=before_part(before, job) if before else None,
+        hit_rate=hit_rate_rows(shop),
     )
 
 

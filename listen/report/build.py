@@ -3,48 +3,63 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from listen.errors import ReportError
+from listen.errors import JobError, ReportError
+from listen.jobs.job import Job
 from listen.report.assemble import assemble, read_job
 
 Form = Literal["html", "md", "json"]
 FORMS: tuple[Form, ...] = ("html", "md", "json")
 
 
-def report_text(folder: Path, *, form: Form = "html", audio: bool = True, before: Path | None = None) -> str:
-    """The report as text.
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What a report is to hold, and in which form."""
 
-    Parameters
-    ----------
-    folder
-        Job folder; only read.
-    audio
-        Whether the page carries its sounds (HTML only).
-    before
-        Folder of an earlier job on the same engine, to stand beside this one.
+    form: Form = "html"
+    audio: bool = True
+    """Whether the page carries its sounds (HTML only)."""
+    before: Path | None = None
+    """Folder of an earlier job on the same engine, to stand beside this one."""
+    shop: Path | None = None
+    """Folder of all jobs, for the shop's own hit rate; None leaves it out."""
+
+
+def report_text(folder: Path, wanted: Wanted = Wanted()) -> str:
+    """The report of a job folder (only read) as text.
 
     Raises
     ------
     JobError
         A folder holds no job, or cannot be read.
     """
-    earlier = read_job(before).job if before else None
+    earlier = read_job(wanted.before).job if wanted.before else None
     opened = read_job(folder)
-    report = assemble(opened, before=earlier)
-    if form == "html":
+    report = assemble(opened, before=earlier, shop=_all_jobs(wanted.shop) if wanted.shop else ())
+    if wanted.form == "html":
         from listen.report.html import html
 
-        return html(report, opened.folder, audio=audio)
+        return html(report, opened.folder, audio=wanted.audio)
     from listen.report.text import json_text, markdown_text
 
-    return markdown_text(report) if form == "md" else json_text(report)
+    return markdown_text(report) if wanted.form == "md" else json_text(report)
 
 
-def write_report(
-    folder: Path, path: Path, *, form: Form = "html", audio: bool = True, before: Path | None = None
-) -> int:
+def _all_jobs(root: Path) -> Iterator[Job]:
+    """Every job under the root that can be read."""
+    from listen.jobs.summary import list_jobs
+
+    for row in list_jobs(root):
+        with suppress(JobError):
+            yield read_job(root / row.folder).job
+
+
+def write_report(folder: Path, path: Path, wanted: Wanted = Wanted()) -> int:
     """Write the report to a file, whole or not at all; gives its size in bytes.
 
     Raises
@@ -54,7 +69,7 @@ def write_report(
     ReportError
         The file cannot be written.
     """
-    data = report_text(folder, form=form, audio=audio, before=before).encode("utf-8")
+    data = report_text(folder, wanted).encode("utf-8")
     passing = path.with_name(f".{path.name}.{os.getpid()}.tmp")
     try:
         passing.write_bytes(data)

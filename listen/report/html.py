@@ -48,6 +48,7 @@ def html(report: Report, folder: Path, *, audio: bool = True) -> str:
         rounds=rounds,
         engine=engine_drawing(report.engine, report.diagnosis.cylinders, report.diagnosis.faults),
         people={"tech": "", "supervisor": "", "owner": "", **dict(report.people)},
+        devices=sorted({f"{c.device or 'device not known'}, {c.rate_hz} Hz" for c in report.clips}),
         sounds_remark=remark,
         style=style,
         percent=words.percent,

@@ -1,0 +1,61 @@
+"""The process that checks clips and judges rounds, so that the recording process is never kept from its callbacks."""
+
+from __future__ import annotations
+
+import os
+from concurrent.futures import Future, ProcessPoolExecutor
+from multiprocessing import get_context
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from listen.judge.result import RoundResult
+    from listen.rounds.check import ClipCheck
+    from listen.rounds.model import Round
+
+NICENESS = 5
+"""The analyst gives way to the recorder where both want a core."""
+
+
+def _settle_in() -> None:
+    """In the new process: give way, keep the linear algebra to one thread, and load what the first clip will need."""
+    if hasattr(os, "nice"):
+        os.nice(NICENESS)
+    import listen.rounds.check
+    import listen.rounds.evaluate  # noqa: F401
+
+
+def _check(path: Path, quiet: Path | None) -> ClipCheck:
+    from listen.rounds.check import check_take
+
+    return check_take(path, quiet)
+
+
+def _evaluate(round_: Round) -> RoundResult:
+    from listen.rounds.evaluate import evaluate
+
+    return evaluate(round_)
+
+
+class Analyst:
+    """One spawned process with a queue of work. Errors of the work come out of the future as they were raised."""
+
+    def __init__(self) -> None:
+        os.environ.setdefault("OMP_NUM_THREADS", "1")
+        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+        self._pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_settle_in)
+        self._pool.submit(int)
+
+    def check(self, path: Path, quiet: Path | None = None) -> Future[ClipCheck]:
+        """Look a clip over, against a quiet clip of the same point where there is one."""
+        return self._pool.submit(_check, path, quiet)
+
+    def evaluate(self, round_: Round) -> Future[RoundResult]:
+        """Judge a round."""
+        return self._pool.submit(_evaluate, round_)
+
+    def close(self) -> None:
+        """Drop what is queued and let the process end; never waits for work under way."""
+        self._pool.shutdown(wait=False, cancel_futures=True)
+        for process in list((self._pool._processes or {}).values()):
+            process.terminate()

@@ -1,0 +1,54 @@
+"""The word on a clip right after it was taken: kept, or again, because; with its excess over a quiet clip."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import msgspec
+
+from listen.audio.files import read_clip
+from listen.errors import RoundError
+from listen.rounds.describe import DIGITS
+from listen.rounds.weigh import round_drift, weigh_point
+from listen.signal.flags import Flag
+from listen.signal.point import measure_point
+from listen.trade.points import Kind
+
+
+class ClipCheck(msgspec.Struct, frozen=True, kw_only=True):
+    """What was found in one clip."""
+
+    kept: bool
+    """False where the number must not be believed and the clip is to be taken again."""
+    flags: tuple[Flag, ...]
+    excess_db: float | None
+    """Over the quiet clip, where one was given."""
+    seconds: float
+
+
+def check_take(path: Path, quiet: Path | None = None) -> ClipCheck:
+    """Check a clip from its file, against a quiet clip of the same point where there is one.
+
+    Raises
+    ------
+    ClipError
+        A file that cannot be read or measured.
+    """
+    clip = read_clip(path)
+    alone = measure_point("intake", [(Kind.AIR, clip)])
+    if quiet is None:
+        return _check(alone.flags, None, clip.seconds)
+    try:
+        pair = measure_point("intake", [(Kind.QUIET, read_clip(quiet)), (Kind.AIR, clip)])
+    except RoundError as e:
+        flag = Flag(flag="other-rate", value=clip.rate_hz, limit=0.0, text=f"{e}.", reject=True)
+        return _check((*alone.flags, flag), None, clip.seconds)
+    measured = weigh_point(pair, round_drift([pair])).excess
+    own = {f.flag for f in alone.flags}
+    both = {f.flag for f in pair.flags}
+    flags = alone.flags + tuple(f for f in pair.flags if f.flag in both - own and not f.reject)
+    return _check(flags, None if measured is None else round(measured.excess_db, DIGITS), clip.seconds)
+
+
+def _check(flags: tuple[Flag, ...], excess_db: float | None, seconds: float) -> ClipCheck:
+    return ClipCheck(kept=not any(f.reject for f in flags), flags=flags, excess_db=excess_db, seconds=seconds)

@@ -101,11 +101,16 @@ def _walk(ledger: Ledger, told: Told) -> None:
     for walk, kind, order in (("quiet", Kind.QUIET, 1), ("air", Kind.AIR, 1), ("closing", Kind.QUIET, 2)):
         for point in points:
             ledger.keep(clips[(point, kind, order)], told.round_id, point, str(kind), walk)
-        ledger.wait(30.0)
+        if walk == "quiet":
+            # The call by ear comes before any number of the air walk can be seen.
+            ledger.add(ev.ByEarCalled(round_id=told.round_id, paths=told.by_ear, sure=told.sure, name=TECH), after_s=20)
+            ledger.wait(10.0)
+        else:
+            ledger.wait(30.0)
 
 
 def walk_round(ledger: Ledger, told: Told) -> None:
-    """One cylinder: cautions, supply, loss, three walks, bubbles, the call by ear."""
+    """One cylinder: cautions, supply, loss, quiet walk, call by ear, air walk, closing walk, bubbles."""
     r = told.round_id
     ledger.add(
         ev.RoundOpened(round_id=r, cylinder=told.cylinder, title=told.title),
@@ -118,10 +123,8 @@ def walk_round(ledger: Ledger, told: Told) -> None:
         skipped = [p.point for p in demo_scene(told.cylinder).points if p.point not in told.only]
         ledger.add(*(ev.PointSkipped(round_id=r, point=p, reason=told.left_out) for p in skipped), after_s=2)
     _walk(ledger, told)
-    ledger.add(
-        ev.BubblesLooked(round_id=r, seen=told.bubbles),
-        ev.ByEarCalled(round_id=r, paths=told.by_ear, sure=told.sure, name=TECH),
-    )
+    ledger.add(ev.BubblesLooked(round_id=r, seen=told.bubbles))
+    ledger.wait(20.0)
 
 
 def judge_round(ledger: Ledger, told: Told) -> RoundResult:

@@ -9,6 +9,7 @@ import msgspec
 import pytest
 
 from listen.audio.files import read_clip
+from listen.jobs.events import ByEarCalled
 from listen.jobs.store import open_job
 from listen.jobs.to_round import to_round
 from listen.jobs.verify import verify_job
@@ -134,7 +135,10 @@ def test_a_newcomer_walks_the_cylinder_left_open_and_finds_it_sound(tmp_path: Pa
     with open_job(demo_job(tmp_path)) as opened:
         microphone = SimulatedMicrophone(demo_scene(3), pace=0)
         microphone.open()
-        while (step := next_step(opened.job, SECOND_TRY)).kind == "clip":
+        while (step := next_step(opened.job, SECOND_TRY)).kind in ("clip", "call"):
+            if step.kind == "call":
+                opened.append(ByEarCalled(round_id=SECOND_TRY, declined=True))
+                continue
             part = opened.new_part(SECOND_TRY, step.point, step.clip_kind, step.walk)
             microphone.aim(step.point, Kind(step.clip_kind))
             opened.keep(part, microphone.record(part.path, 3.0, threading.Event()))

@@ -13,6 +13,7 @@ from listen.lab.background import file_seconds
 from listen.lab.facts import readings
 from listen.lab.families import POPULATIONS, drift_curve, microphone
 from listen.lab.hearing import heard_at
+from listen.lab.leaks import recorded_leaks, recorded_shape
 from listen.lab.scene import Background, PointSpec, RoundSpec, TakeSpec
 from listen.lab.shops import recorded, recordings, shop
 from listen.lab.truth import Cause, Truth
@@ -111,6 +112,7 @@ def draw(
     population: str,
     *,
     backgrounds: Path | None = None,
+    leaks: Path | None = None,
     sound_clips: bool = False,
     wishes: Wishes | None = None,
     name: str = "",
@@ -125,6 +127,8 @@ def draw(
         ``tune`` or ``report``; they share no leak shape, duct, microphone, shop, recording or seed.
     backgrounds
         Folder of ``background-*.flac`` to use instead of the synthetic shops, split by :mod:`listen.lab.shops`.
+    leaks
+        Folder of ``hiss-*.flac`` whose spectra half of the leaks take, split by :mod:`listen.lab.leaks`.
     sound_clips
         Whether a sound cylinder was recorded at the same points.
     wishes
@@ -149,7 +153,8 @@ def draw(
     kinds = wishes.takes or _take_kinds(rng, sound_clips)
     seconds = _seconds(rng, wishes, background, len(kinds), rate_hz)
     drift_db = float(rng.uniform(*DRIFT_DB)) if wishes.drift_db is None else wishes.drift_db
-    air, sound, bubbles, offsets = heard_at(rng, population, truth, points, cylinder, order)
+    recorded_spectra = tuple(map(recorded_shape, recorded_leaks(leaks, population))) if leaks else ()
+    air, sound, bubbles, offsets = heard_at(rng, population, truth, points, cylinder, order, recorded_spectra)
     return RoundSpec(
         name=name or f"{population}-{seed:014x}",
         seed=seed,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from listen.lab.curves import add
+from listen.lab.curves import Curve, add
 from listen.lab.families import duct_shape, leak_shape
 from listen.lab.scene import Bubbles, Hiss
 from listen.lab.truth import Cause, Truth
@@ -30,6 +30,8 @@ FITTING_NEAR_PLUG_DB = (2.0, 5.0)
 SET_UP_SPREAD_DB = 3.0
 COOLANT_HISS_DB = -6.0
 """Hiss above 4 kHz at the radiator about what another leak of this size would give: water swallows most."""
+RECORDED_SHARE = 0.5
+"""Share of leaks that take a recorded spectrum where there are any."""
 BUBBLE_PEAK_DB = (3.0, 20.0)
 
 Heard = dict[str, list[Hiss]]
@@ -57,12 +59,20 @@ def _next_cylinder_open(at: str, points: tuple[str, ...], valves: dict[int, Open
 class _Listener:
     """Collects what is heard while a scene is put together (a builder, local to one call)."""
 
-    def __init__(self, rng: np.random.Generator, population: str, points: tuple[str, ...]) -> None:
-        self.rng, self.population, self.points = rng, population, points
+    def __init__(
+        self, rng: np.random.Generator, population: str, points: tuple[str, ...], recorded: tuple[Curve, ...]
+    ) -> None:
+        self.rng, self.population, self.points, self.recorded = rng, population, points, recorded
         self.offsets = {p: round(float(rng.normal(0, OFFSET_SD_DB)), 2) for p in points}
         self.ducts = {p: duct_shape(rng, population, p) for p in points}
 
-    def hear(self, heard: Heard, at: str, source: str, level_db: float, shape: tuple[float, ...]) -> None:
+    def leak(self, source: str) -> Curve:
+        """Spectrum of a leak at its source: a recorded one at times, where there are any."""
+        if self.recorded and source != "coolant-passage" and self.rng.random() < RECORDED_SHARE:
+            return self.recorded[int(self.rng.integers(len(self.recorded)))]
+        return leak_shape(self.rng, self.population, source)
+
+    def hear(self, heard: Heard, at: str, source: str, level_db: float, shape: Curve) -> None:
         hiss = Hiss(source=source, level_db=round(float(level_db), 2), curve=add(shape, self.ducts[at]))
         heard[at].append(hiss)
 
@@ -75,7 +85,7 @@ class _Listener:
         valves: dict[int, OpenValve | None],
     ) -> None:
         """A leak at its own points at ``level_db`` and everywhere else by cross-talk."""
-        shape = leak_shape(self.rng, self.population, source)
+        shape = self.leak(source)
         home = self.offsets[own[0]] if own else 0.0
         for at in self.points:
             talk = self.rng.uniform(*CROSS_TALK_DB)
@@ -92,7 +102,7 @@ class _Listener:
 
     def everywhere(self, heard: Heard, level_db: float) -> None:
         """A leaking fitting."""
-        shape = leak_shape(self.rng, self.population, "fitting")
+        shape = self.leak("fitting")
         for at in self.points:
             near = self.rng.uniform(*FITTING_NEAR_PLUG_DB) if at.startswith("plug-hole") else 0.0
             self.hear(heard, at, "fitting", level_db + near + self.rng.normal(0, FITTING_SPREAD_DB), shape)
@@ -117,9 +127,13 @@ def heard_at(
     points: tuple[str, ...],
     cylinder: int,
     firing_order: tuple[int, ...],
+    recorded: tuple[Curve, ...] = (),
 ) -> tuple[dict[str, tuple[Hiss, ...]], dict[str, tuple[Hiss, ...]], dict[str, Bubbles], dict[str, float]]:
-    """What every point hears: (air, sound cylinder's air, bubbles, background offsets in dB), each by point."""
-    listener = _Listener(rng, population, points)
+    """What every point hears: (air, sound cylinder's air, bubbles, background offsets in dB), each by point.
+
+    ``recorded`` are spectra of real hisses to use beside the drawn ones.
+    """
+    listener = _Listener(rng, population, points, recorded)
     valves = valves_open(None, firing_order, cylinder)
     air: Heard = {p: [] for p in points}
     sound: Heard = {p: [] for p in points}

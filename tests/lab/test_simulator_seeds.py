@@ -14,6 +14,7 @@ from listen.errors import RoundError, UsageError
 from listen.lab.background import stretch
 from listen.lab.draw import TRUTHS, Wishes, draw
 from listen.lab.families import leak_shape
+from listen.lab.leaks import recorded_leaks, recorded_shape
 from listen.lab.render import render
 from listen.lab.scene import Background, RoundSpec
 from listen.lab.shops import SHOPS, family, population_of, recordings
@@ -164,3 +165,23 @@ def test_draw_makes_clips_shorter_for_a_short_recording(tmp_path: Path) -> None:
         for p in spec.points:
             assert sum(t.seconds for t in p.takes) <= 3.1
         assert all(c.rate_hz == spec.rate_hz for c in render(spec).values())
+
+
+def test_recorded_hisses_lend_their_spectra_and_stay_on_one_side(tmp_path: Path) -> None:
+    """A blue recording gives blue leaks, to one population only; without the folder nothing changes."""
+    n, rate_hz = 48_000, 48_000
+    blue = np.diff(np.random.default_rng(0).standard_normal(n + 1)) * 0.05
+    for name in ("hiss-balloon.flac", "hiss-torch.flac"):
+        write_flac(tmp_path / name, Clip.of(blue, rate_hz))
+    sides = [recorded_leaks(tmp_path, p) for p in ("tune", "report")]
+    assert sorted(f.name for files in sides for f in files) == ["hiss-balloon.flac", "hiss-torch.flac"]
+    assert not set(sides[0]) & set(sides[1])
+    at = recorded_shape(tmp_path / "hiss-torch.flac")
+    octave = at[14] - at[12]  # 4 kHz to 8 kHz: a difference rises 6 dB an octave there
+    assert octave == pytest.approx(6.0, abs=1.5)
+    rng = np.random.default_rng
+    with_leaks = [draw(rng(s), "tune", leaks=tmp_path, wishes=SHORT) for s in range(6)]
+    assert [draw(rng(s), "tune", leaks=tmp_path, wishes=SHORT) for s in range(6)] == with_leaks
+    assert with_leaks != [drawn(s) for s in range(6)]
+    (tmp_path / "none").mkdir()
+    assert draw(rng(1), "tune", leaks=tmp_path / "none", wishes=SHORT) == drawn(1)

@@ -33,7 +33,7 @@ class Recording:
     cancelled: bool = False
     """True where the user stopped it before its end."""
     gaps: tuple[tuple[float, float], ...] = ()
-    """Runs of exact zeros of 50 ms or more inside the take: (start, length) in seconds."""
+    """Runs of exact zeros of 10 ms or more inside the take: (start, length) in seconds."""
 
 
 class Source(Protocol):

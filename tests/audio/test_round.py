@@ -35,7 +35,8 @@ AT = {"intake": 8.0, "tailpipe": -14.0, "oil-filler": -8.0}
 
 
 def planted() -> RoundSpec:
-    takes = tuple(TakeSpec(kind=kind, order=1, seconds=5.0) for kind in (Kind.QUIET, Kind.AIR))
+    walk = ((Kind.QUIET, 1), (Kind.AIR, 1), (Kind.QUIET, 2))
+    takes = tuple(TakeSpec(kind=kind, order=order, seconds=5.0) for kind, order in walk)
     points = [
         PointSpec(point=point, takes=takes, air=(Hiss(source="intake-valve", level_db=level_db, curve=SLOPE),))
         for point, level_db in AT.items()
@@ -50,7 +51,7 @@ def record_one(server: SoundServer, key: TakeKey, clip: Clip, scratch: Path, fol
     soundfile.write(wav, clip.samples, clip.rate_hz, "FLOAT")
     player = server.feed(wav)
     time.sleep(0.3)
-    target = folder / f"{key[0]}-{key[1]}.flac"
+    target = folder / f"{key[0]}-{key[1]}-{key[2]}.flac"
     words = ("record", key[0], "--kind", str(key[1]), "--seconds", str(TAKE_S), "--device", "vmic", "-o", str(target))
     done = server.run(*HISSWAY, *words)
     assert done.returncode == 0, done.stderr
@@ -66,7 +67,7 @@ def test_a_round_is_recorded_and_its_leak_named(sound_server: SoundServer, tmp_p
     folder.mkdir()
     for key, clip in render(planted()).items():
         record_one(sound_server, key, clip, tmp_path, folder)
-    assert len(list(folder.iterdir())) == 2 * len(AT)
+    assert len(list(folder.iterdir())) == 3 * len(AT)
     ranked = sound_server.run(*HISSWAY, "rank", str(folder), "--json")
     assert ranked.returncode == 0, ranked.stderr
     said = json.loads(ranked.stdout)

@@ -114,10 +114,12 @@ def test_gaps_are_placed_to_the_sample(before: int, after: int) -> None:
 def test_shorter_zeros_are_no_gap_and_a_gap_at_the_end_counts() -> None:
     stream = Stream()
     stream.run(1)
-    stream.run(GAP_S - 0.01, ZEROS)
+    edge = NOISE.copy()
+    edge[1:] = 0
+    stream.watch.saw(edge, stream.now)
     stream.run(1)
     assert stream.watch.gaps == ()
-    stream.run(GAP_S, ZEROS)
+    stream.run(2 * GAP_S, ZEROS)
     assert len(stream.watch.gaps) == 1
 
 

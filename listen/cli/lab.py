@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,8 +19,9 @@ Runner = Callable[[argparse.Namespace, Path], int]
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """One sub-command a row of ``ACTIONS``."""
-    actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
+    """One sub-command a row of ``ACTIONS``; without one, the drills are listed."""
+    parser.set_defaults(lab=None, json=False)
+    actions = parser.add_subparsers(dest="action", metavar="ACTION")
     for name, (summary, example, adder, _) in ACTIONS.items():
         sub = actions.add_parser(name, help=summary, description=summary, epilog=f"Example: {example}")
         sub.add_argument("--lab", metavar="DIR", help="folder of the lab (default: HISSWAY_LAB or user data)")
@@ -30,7 +32,9 @@ def run(args: argparse.Namespace) -> int:
     """Run the chosen action."""
     from listen.lab.folders import lab_root
 
-    return ACTIONS[args.action][3](args, lab_root(args.lab))
+    if args.action is None:
+        print("Drills are played on the screens: hissway, then lab. There are:", file=sys.stderr)
+    return ACTIONS[args.action or "list"][3](args, lab_root(args.lab))
 
 
 def _json_option(sub: argparse.ArgumentParser) -> None:
@@ -80,8 +84,6 @@ def _make_arguments(sub: argparse.ArgumentParser) -> None:
 
 
 def _make(args: argparse.Namespace, root: Path) -> int:
-    import sys
-
     from listen.lab.folders import drills_dir
     from listen.lab.make_drill import MakeWish, make_drill
 
@@ -151,8 +153,6 @@ def _export_arguments(sub: argparse.ArgumentParser) -> None:
 
 
 def _export(args: argparse.Namespace, root: Path) -> int:
-    import sys
-
     from listen.errors import LabError
     from listen.lab.export import write_answers, write_thresholds
 

@@ -24,6 +24,8 @@ class LearnerRow(msgspec.Struct, frozen=True, kw_only=True):
     weakest: tuple[str, ...]
     threshold: Measured | None
     """Latest ear threshold."""
+    thresholds: dict[str, tuple[Measured, ...]] = {}
+    """All runs by background, oldest first: the threshold over time."""
 
 
 def learner_row(root: Path, learner: Learner) -> LearnerRow:
@@ -38,7 +40,14 @@ def learner_row(root: Path, learner: Learner) -> LearnerRow:
         score=scored,
         weakest=weakest(scored),
         threshold=runs[-1] if runs else None,
+        thresholds={
+            name: tuple(m for m in runs if m.background == name) for name in sorted({m.background for m in runs})
+        },
     )
+
+
+def _by_background(runs: tuple[Measured, ...]) -> dict[str, tuple[Measured, ...]]:
+    return {name: tuple(m for m in runs if m.background == name) for name in sorted({m.background for m in runs})}
 
 
 def class_table(root: Path) -> tuple[LearnerRow, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from listen.lab.instructor import LearnerRow
 from listen.lab.scoring import Rate, Score
@@ -28,6 +28,14 @@ def threshold_words(measured: Measured) -> str:
     return words
 
 
+def since_words(runs: Sequence[Measured]) -> str:
+    """How a threshold moved since the first run."""
+    if len(runs) < 2:
+        return ""
+    moved = runs[-1].threshold.threshold_db - runs[0].threshold.threshold_db
+    return f"; {moved:+.1f} dB since {runs[0].time[:10]}, {len(runs)} runs"
+
+
 def sureness_words(scored: Score) -> str:
     """What the confidence is worth, in words."""
     if scored.brier is None or scored.overconfidence is None:
@@ -41,6 +49,13 @@ def score_lines(row: LearnerRow) -> Iterator[str]:
     """A learner's standing, for a terminal."""
     s = row.score
     yield f"{row.learner.name}: {row.sessions} sessions, {s.total} rounds called, {s.cannot_tell} times cannot tell"
+    yield from _call_lines(row)
+    for runs in row.thresholds.values():
+        yield f"  ear threshold            {threshold_words(runs[-1])}{since_words(runs)}"
+
+
+def _call_lines(row: LearnerRow) -> Iterator[str]:
+    s = row.score
     if not s.total:
         return
     yield f"  right of those named     {rate_words(s.right)}"
@@ -53,5 +68,3 @@ def score_lines(row: LearnerRow) -> Iterator[str]:
             yield f"  {tag:<24} {rate_words(rate)}"
     if row.weakest:
         yield f"  weakest                  {', '.join(row.weakest)}"
-    if row.threshold:
-        yield f"  ear threshold            {threshold_words(row.threshold)}"

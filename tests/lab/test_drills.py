@@ -66,7 +66,8 @@ def test_shipped_sets_follow_from_their_seed(level: str) -> None:
         assert msgspec.convert(truth["spec"], RoundSpec) == one.spec
     point, kind, order = next(iter(clips := render(made[0].spec)))
     on_disk = read_clip(shipped.item_folder(shipped.items[0]) / f"{point}-{kind}-{order}.flac")
-    assert np.array_equal(on_disk.samples, clips[(point, kind, order)].samples)
+    # One step of the converter at most: other processors round their sines otherwise.
+    assert np.abs(on_disk.samples - clips[(point, kind, order)].samples).max() <= 2.0**-15
     assert drill.seed == shipped.seed
 
 

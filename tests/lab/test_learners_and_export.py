@@ -154,6 +154,30 @@ def test_the_lab_without_a_screen(lab: Path, tmp_path: Path, capsys: pytest.Capt
     assert capsys.readouterr().out == ""
 
 
+def test_without_an_action_the_drills_are_listed(
+    lab: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """And where they are played is said on stderr."""
+    monkeypatch.setenv("HISSWAY_LAB", str(lab))
+    assert hissway() == 0
+    said = capsys.readouterr()
+    assert said.out.startswith("beginner") and "screens" in said.err
+
+
+def test_a_threshold_is_told_with_how_it_moved(lab: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Over weeks, per background, even before the first drill."""
+    ada = create_learner(lab, "Ada")
+    for name, seed in (("radio", 1), ("radio", 2), ("idle shop", 3)):
+        one = ThresholdRun(lab, ada, name, seed=seed)
+        while not one.done:
+            one.answer(one.trial().hiss_in)
+    (row,) = class_table(lab)
+    assert {name: len(runs) for name, runs in row.thresholds.items()} == {"idle shop": 1, "radio": 2}
+    assert hissway("score", "--lab", str(lab)) == 0
+    told = capsys.readouterr().out
+    assert told.count("ear threshold") == 2 and "2 runs" in told
+
+
 @pytest.mark.parametrize(
     "words",
     [

@@ -8,6 +8,13 @@ class HisswayError(Exception):
 
     exit_code = 1
 
+    def __str__(self) -> str:
+        """The sentence on one line, without signs that upset a terminal (a file name may hold any)."""
+        text = super().__str__()
+        if text.isprintable():
+            return text
+        return "".join(c if c.isprintable() else " " if c.isspace() else "\N{REPLACEMENT CHARACTER}" for c in text)
+
 
 class UsageError(HisswayError):
     """A command was asked for something it does not know (exit code 2)."""

@@ -87,17 +87,21 @@ def fuzz(targets: list[str], cases: int, seed: int) -> Fuzzed:
 
 def _batch(target: str, seed: int, first: int, count: int) -> tuple[int, int, list[Fault]]:
     """One process over some cases: how many it tried, its highest memory, what went wrong."""
-    with tempfile.TemporaryDirectory(prefix="hissway-fuzz-") as root:
+    with (
+        tempfile.TemporaryDirectory(prefix="hissway-fuzz-") as root,
+        tempfile.TemporaryDirectory(prefix="hissway-fuzz-") as cache,
+        tempfile.TemporaryFile() as errors,
+    ):
         command = [sys.executable, "-m", "listen.bench.fuzz_worker", target, str(seed), str(first), str(count), root]
         home = str(Path(root) / "home")
         here = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "HOME": home, "HISSWAY_JOBS": home}
-        with tempfile.TemporaryFile() as errors:
-            worker = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=errors, env=here)
-            try:
-                return _listen(worker, target, first, errors)
-            finally:
-                worker.kill()
-                worker.wait()
+        here["MPLCONFIGDIR"] = cache  # the plotting library's own; not ours to judge
+        worker = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=errors, env=here)
+        try:
+            return _listen(worker, target, first, errors)
+        finally:
+            worker.kill()
+            worker.wait()
 
 
 def _pass_on(source: IO[bytes], lines: queue.Queue[bytes]) -> None:

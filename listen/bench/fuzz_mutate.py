@@ -12,10 +12,11 @@ from typing import Any
 
 GENESIS = hashlib.sha256(b"hissway.journal/1").hexdigest()
 NUMBERS_32 = (0, 1, 2, 0x7F, 0x80, 0xFF, 0xFFFF, 0x7FFFFFFF, 0x80000000, 0xFFFFFFFF, 0x00FFFFFF, 44)
+SCRIPT = "<script>alert(1)</script>"
 VALUES: tuple[Any, ...] = (
     None, True, False, 0, -1, 1e308, -1e308, 5e-324, 2**63, -(2**63), 2**200, 99, 1.5, "", "x" * 5000, "NaN", "\u0000",
     "../../../etc/passwd", "/absolute", "C:\\nul", "\ud7ff", "🫧" * 50, "2026-13-45T99:99:99Z", [], {}, [[]],
-    [None] * 50, {"": {}}, [1, "2", None], "intake", "air", "c1-000000", "0" * 64,
+    SCRIPT, f'"\'>{SCRIPT}', [None] * 50, {"": {}}, [1, "2", None], "intake", "air", "c1-000000", "0" * 64,
 )  # fmt: skip
 TOKENS = (
     b"NaN", b"Infinity", b"-Infinity", b"1e999", b"-0", b"[" * 3000, b'{"a":' * 2000, b'"\\ud800"', b"\xff\xfe",

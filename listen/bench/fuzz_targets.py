@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import random
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from listen.bench.fuzz_mutate import TOKENS, as_json, mutate_bytes, mutate_journal, mutate_json, mutate_zip
+from listen.bench.fuzz_mutate import SCRIPT, TOKENS, as_json, mutate_bytes, mutate_journal, mutate_json, mutate_zip
 
 Feed = Callable[[bytes, Path], None]
 FACTS: dict[str, Any] = {
@@ -127,6 +128,19 @@ def _measured() -> list[Any]:
     return _POINTS
 
 
+NAMES = b"intake-quiet-1.flac|intake-air-1.FLAC|plug-hole-2-air-03.wav|radiator-shut.wav|round.json|notes.txt"
+
+
+def _read_names(data: bytes, room: Path) -> None:
+    from listen.rounds.loose import read_folder
+
+    for name in data.split(b"|")[:50]:
+        safe = name.replace(b"/", b"_").replace(b"\0", b"_")[:250]
+        if safe not in (b"", b".", b"..") and not safe.startswith(b"round.json"):
+            Path(os.fsdecode(os.path.join(os.fsencode(room), safe))).write_bytes(b"")  # noqa: PTH118  names as bytes
+    read_folder(room)
+
+
 def _journal_seeds(room: Path) -> list[bytes]:
     from listen.bench.fuzz_seeds import seed_job
 
@@ -168,6 +182,22 @@ def _read_journal(data: bytes, room: Path) -> None:
         opened.append(NoteAdded(text="still writable"))
     if "still writable" not in open_job(folder, write=False).job.note_texts():
         raise AssertionError("a note that was acknowledged is not there")
+
+
+def _read_report(data: bytes, room: Path) -> None:
+    from listen.bench.fuzz_seeds import seed_job
+    from listen.report.build import Wanted, report_text
+
+    folder = seed_job(room / "jobs" / "job")
+    (folder / "journal.jsonl").write_bytes(data)
+    if SCRIPT in report_text(folder, Wanted("html", audio=False)):
+        raise AssertionError("words from the journal became part of the page's program")
+    report_text(folder, Wanted("md"))
+    json.loads(report_text(folder, Wanted("json")), parse_constant=_no_constant)
+
+
+def _no_constant(name: str) -> None:
+    raise AssertionError(f"{name} in JSON")
 
 
 def _summary_seeds(room: Path) -> list[bytes]:
@@ -229,9 +259,11 @@ TARGETS: dict[str, Target] = {
     "flac": Target(_any, _sound_seeds("FLAC", ("PCM_16", "PCM_24", "PCM_16")), _read_sound(".flac")),
     "part": Target(_any, _part_seeds, _read_part),
     "round.json": Target(_facts, lambda _: [as_json(FACTS)], _read_facts),
+    "names": Target(_any, lambda _: [NAMES, NAMES * 3], _read_names),
     "journal": Target(_journal_bytes, _journal_seeds, _read_journal),
     "events": Target(_journal_linked, _journal_seeds, _read_journal),
     "job.json": Target(_summary, _summary_seeds, _read_summary),
     "bag": Target(_zip, _bag_seeds, _read_bag),
+    "report": Target(_journal_linked, _journal_seeds, _read_report),
 }
 """Doors by name."""

@@ -93,7 +93,7 @@ def main(target: str, seed: str, first: str, count: str, root: str) -> None:
     os.chdir(room.parent)
     seeds = TARGETS[target].seeds(room)
     fault_of(target, seeds[0], _fresh(room))  # imports and caches
-    before = _listing(place, room)
+    before = set(_listing(place, room))
     limit_memory()
     for n in range(int(first), int(first) + int(count)):
         _say(case=n)
@@ -101,8 +101,9 @@ def main(target: str, seed: str, first: str, count: str, root: str) -> None:
         fault = fault_of(target, data, _fresh(room))
         if not fault and peak_mb() > MAX_MEMORY_MB:
             fault = f"memory: {peak_mb():.0f} MB"
-        if _listing(place, room) != before or (place / "sentinel").read_text() != "untouched":
-            fault = "outside: wrote outside its folder"
+        strange = set(_listing(place, room)) ^ before
+        if strange or (place / "sentinel").read_text() != "untouched":
+            fault = f"outside: wrote or removed {sorted(strange)[:3]}"
         if fault:
             _say(fault=fault, of=n, bytes=len(data))
         if fault.startswith(("memory", "outside")):

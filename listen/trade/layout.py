@@ -66,7 +66,8 @@ def layout_row(layout_id: str) -> Layout:
     for row in layout_rows():
         if row.id == layout_id:
             return row
-    raise EngineError(f"unknown layout {layout_id!r}; known: {' '.join(row.id for row in layout_rows())}, or give rows")
+    known = " ".join(row.id for row in layout_rows())
+    raise EngineError(f"unknown layout {layout_id[:60]!r}; known: {known}, or give rows")
 
 
 def layout(

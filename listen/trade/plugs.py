@@ -43,4 +43,4 @@ def plug(plug_id: str) -> Plug:
     for row in plugs():
         if row.id == plug_id:
             return row
-    raise ReadingError(f"unknown plug condition {plug_id!r}; known: {' '.join(row.id for row in plugs())}")
+    raise ReadingError(f"unknown plug condition {plug_id[:60]!r}; known: {' '.join(row.id for row in plugs())}")

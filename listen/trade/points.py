@@ -104,7 +104,7 @@ def point(point_id: str) -> Point:
         elif row.id == point_id:
             return Point(point_id, row)
     known = " ".join(row.id + ("-K" if row.numbered else "") for row in point_rows())
-    raise RoundError(f"unknown listening point {point_id!r}; known: {known}")
+    raise RoundError(f"unknown listening point {point_id[:60]!r}; known: {known}")
 
 
 def walking_order(point_id: str) -> tuple[int, int]:

@@ -42,4 +42,4 @@ def symptom(symptom_id: str) -> Symptom:
     for row in symptoms():
         if row.id == symptom_id:
             return row
-    raise ReadingError(f"unknown symptom {symptom_id!r}; known: {' '.join(row.id for row in symptoms())}")
+    raise ReadingError(f"unknown symptom {symptom_id[:60]!r}; known: {' '.join(row.id for row in symptoms())}")

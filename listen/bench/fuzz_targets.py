@@ -259,7 +259,7 @@ TARGETS: dict[str, Target] = {
     "flac": Target(_any, _sound_seeds("FLAC", ("PCM_16", "PCM_24", "PCM_16")), _read_sound(".flac")),
     "part": Target(_any, _part_seeds, _read_part),
     "round.json": Target(_facts, lambda _: [as_json(FACTS)], _read_facts),
-    "names": Target(_any, lambda _: [NAMES, NAMES * 3], _read_names),
+    "names": Target(_any, lambda _: [NAMES], _read_names),
     "journal": Target(_journal_bytes, _journal_seeds, _read_journal),
     "events": Target(_journal_linked, _journal_seeds, _read_journal),
     "job.json": Target(_summary, _summary_seeds, _read_summary),

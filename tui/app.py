@@ -95,8 +95,8 @@ class HisswayApp(App[None]):
         yield SystemCommand("Light or dark", "Change between daylight and the dim bay", self.action_daylight)
         yield SystemCommand("Quit", "Leave Hissway; everything kept is already on disk", self.exit)
 
-    def leave(self) -> int:
-        """After the last screen: let go of everything; returns the exit code."""
-        self.put_away()
+    def on_unmount(self) -> None:
+        """After the last screen: let go of everything."""
+        if self.open_job is not None:
+            self.open_job.close()
         self.services.close()
-        return self.return_code or 0

@@ -63,7 +63,7 @@ def run_app(*, jobs: str | None = None, demo: bool = False) -> int:
     app = HisswayApp(services=_demo(where)) if demo else HisswayApp(where)
     with own_screen():
         app.run()
-    return app.leave()
+    return app.return_code or 0
 
 
 def _demo(where: Path | None) -> Services:

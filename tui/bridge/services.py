@@ -2,17 +2,31 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from listen.rounds.analyst import Analyst
-
     from listen.audio.player import Player
     from listen.audio.source import Source
+    from listen.rounds.analyst import Analyst
     from tui.bridge.preferences import Preferences
     from tui.bridge.tones import Tones
+
+
+@contextmanager
+def plain_standard_error() -> Iterator[None]:
+    """While a process is started: Textual's ``sys.stderr`` has no descriptor, and multiprocessing passes one on."""
+    kept = sys.stderr
+    try:
+        with open(2, "w", closefd=False, encoding="utf-8", errors="replace") as plain:
+            sys.stderr = plain
+            yield
+    finally:
+        sys.stderr = kept
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +107,15 @@ class Services:
         if self._analyst is None:
             from listen.rounds.analyst import Analyst
 
-            self._analyst = Analyst()
+            with plain_standard_error():
+                self._analyst = Analyst()
         return self._analyst
+
+    def renew(self) -> None:
+        """Let a failed analyst go; the next call makes another."""
+        if self._analyst is not None:
+            self._analyst.close()
+            self._analyst = None
 
     def player(self) -> Player:
         """The loudspeaker."""

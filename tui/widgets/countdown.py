@@ -20,6 +20,8 @@ class Count:
     total_s: float
     live: bool = False
     """True while sound is being kept."""
+    more: str = ""
+    """The line below the bar."""
 
 
 _DIGITS = {
@@ -67,5 +69,5 @@ class Countdown(Drawn):
             line.fill(at + 1, at + 1 + room, "─", "rule")
             line.bar(at + 1, at + 1 + done, pen)
         else:
-            line.put(at + 1, "recording: keep still" if count.live else "get clear of the microphone", "dim", room)
+            line.put(at + 1, count.more, "dim", room)
         return line

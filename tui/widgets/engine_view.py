@@ -20,7 +20,7 @@ HEAVY = ("┏━┓", "┗━┛", "┃")
 LIGHT = ("╭─╮", "╰─╯", "│")
 GAP = 1
 MARGIN = 7
-"""Columns for the words front and back."""
+"""Columns for the word front."""
 MIN_BOX = 7
 MAX_BOX = 16
 
@@ -75,7 +75,7 @@ class EngineView(Drawn, can_focus=True):
 
     def _box_width(self, width: int) -> int:
         longest = max((len(row) for row in self.rows), default=1)
-        return max(MIN_BOX, min(MAX_BOX, (width - 2 * MARGIN) // longest - GAP))
+        return max(MIN_BOX, min(MAX_BOX, (width - MARGIN) // longest - GAP))
 
     def draw_line(self, y: int, width: int) -> Cells:
         """One line through all boxes of a bank, or the crank line between banks."""

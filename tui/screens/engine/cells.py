@@ -35,11 +35,11 @@ class Column:
 COLUMNS = (
     Column("cylinder", "Cyl", 3),
     Column("dry", "Dry {unit}", 7, True),
-    Column("share", "of best", 7),
+    Column("share", "of max", 6),
     Column("wet", "Wet {unit}", 7, True),
     Column("rise", "Rise", 6),
     Column("loss", "Loss %", 6, True),
-    Column("plug", "Plug", 12),
+    Column("plug", "Plug", 10),
     Column("verdict", "Verdict", 0),
 )
 

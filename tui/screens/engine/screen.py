@@ -205,6 +205,16 @@ class EngineScreen(BayScreen[None]):
 
         self.app.push_screen(PickScreen(f"Plug of cylinder {cylinder}", cells.plug_choices(), chosen), keep)
 
+    def action_confirm(self) -> None:
+        """The supervisor's screen for this cylinder's latest round."""
+        from tui.screens.confirm.screen import ConfirmScreen
+
+        rounds = self.bay.job.rounds_of(self._cylinder()) if self.bay.job else ()
+        if rounds and rounds[-1].verdict is not None:
+            self.app.push_screen(ConfirmScreen(rounds[-1].id))
+        else:
+            self.tell("This cylinder's round has no verdict yet: nothing to confirm.")
+
     def _write(self, payload: Payload) -> None:
         try:
             self.bay.write(payload)

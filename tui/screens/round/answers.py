@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from listen.errors import HisswayError
 from listen.jobs.events import CautionAcknowledged, PointSkipped, StepPassed
 from tui.screens.round import asks
-from tui.screens.round.panels import Choice, ChoicePanel
+from tui.widgets.panels import Choice, ChoicePanel
 
 if TYPE_CHECKING:
     from listen.jobs.parts import Partial
@@ -86,7 +86,7 @@ class Answers:
         self._write(CautionAcknowledged(caution=self._screen.step().id, round_id=self._screen.round_id))
 
     def _enter(self, *, sure: bool) -> None:
-        from tui.screens.round.panels import EntryPanel
+        from tui.widgets.panels import EntryPanel
 
         job = self._screen.bay.job
         assert job is not None

@@ -10,7 +10,7 @@ from listen.jobs.events import BubblesLooked, ByEarCalled, Payload, ReadingEnter
 from listen.trade.points import PATH_WORDS, PathId, Point
 from listen.trade.readings import Question, ask_loss, ask_supply
 from listen.trade.units import Unit, read_pressure, unit_named
-from tui.screens.round.panels import Choice, Entry
+from tui.widgets.panels import Choice, Entry
 from tui.words import plain
 
 if TYPE_CHECKING:

@@ -15,13 +15,12 @@ from tui.widgets.countdown import Count
 from tui.widgets.ladder import Mark
 
 if TYPE_CHECKING:
-    from listen.rounds.analyst import Analyst
-    from listen.rounds.check import ClipCheck
-
     from listen.audio.source import Recording
     from listen.jobs.open_job import OpenJob
     from listen.jobs.parts import Partial
     from listen.jobs.walk import Step
+    from listen.rounds.analyst import Analyst
+    from listen.rounds.check import ClipCheck
 
 TICK_S = 0.1
 """Between two looks at the countdown."""
@@ -38,6 +37,8 @@ class Outcome:
     """Id, where the clip is on disk."""
     excess_db: float | None = None
     stopped: bool = False
+    lead: str = "Again, because"
+    """What stands before the sentence where it was not kept."""
     lost: bool = False
     """The microphone went away; what had arrived is kept as a left-over take."""
 
@@ -49,10 +50,11 @@ class Course:
         self,
         listener: Listener,
         analyst: Callable[[], Analyst],
+        renew: Callable[[], None],
         show_count: Callable[[Count | None], None],
         show_mark: Callable[[Mark | None], None],
     ) -> None:
-        self._listener, self._analyst = listener, analyst
+        self._listener, self._analyst, self._renew = listener, analyst, renew
         self._show_count, self._show_mark = show_count, show_mark
         self._stop = asyncio.Event()
 
@@ -66,7 +68,7 @@ class Course:
         self._stop.clear()
         where = f"{step.point.replace('-', ' ')}, {AIR_WORDS.get(step.clip_kind, step.clip_kind)}"
         try:
-            if not await self.count(f"get ready: {where}", before_s):
+            if not await self.count(f"get ready: {where}", before_s, "get clear of the microphone   Esc stops"):
                 return Outcome(False, "Stopped before the clip began; nothing was recorded.", stopped=True)
             part = opened.new_part(round_id, step.point, step.clip_kind, step.walk)
             recording = await self._record(part, where, clip_s)
@@ -82,22 +84,22 @@ class Course:
             self._show_count(None)
             self._show_mark(None)
 
-    async def pause(self, word: str, seconds: float) -> bool:
+    async def pause(self, word: str, seconds: float, more: str) -> bool:
         """Count down without a clip after it (time to move); False where it was stopped."""
         self._stop.clear()
-        return await self.count(word, seconds)
+        return await self.count(word, seconds, more)
 
-    async def count(self, word: str, seconds: float, *, live: bool = False) -> bool:
+    async def count(self, word: str, seconds: float, more: str, *, live: bool = False) -> bool:
         """Count down; False where it was stopped."""
         end = time.monotonic() + seconds
         while (left := end - time.monotonic()) > 0 and not self._stop.is_set():
-            self._show_count(Count(word, left, seconds, live))
+            self._show_count(Count(word, left, seconds, live, more))
             await asyncio.sleep(min(TICK_S, left))
         return not self._stop.is_set()
 
     async def _record(self, part: Partial, where: str, clip_s: float) -> Recording:
         self._show_mark(Mark.RECORDING)
-        counting = asyncio.create_task(self.count(f"RECORDING {where}", clip_s, live=True))
+        counting = asyncio.create_task(self.count(f"RECORDING {where}", clip_s, "keep still   Esc stops", live=True))
         try:
             return await self._listener.record(part.path, clip_s)
         finally:
@@ -105,13 +107,18 @@ class Course:
 
     async def _keep(self, opened: OpenJob, part: Partial, recording: Recording, step: Step, where: str) -> Outcome:
         self._show_mark(Mark.CHECKING)
-        self._show_count(Count(f"checking {where}", 0.0, 1.0))
+        self._show_count(Count(f"checking {where}", 0.0, 1.0, more="it is on disk; Space again goes straight on"))
         await in_thread(opened.keep, part, recording)
         kept = f"Kept: {where}, {recording.seconds:.1f} s."
         try:
             check = await self._check(opened, part, step)
         except HisswayError as e:
-            return Outcome(True, f"{kept} It could not be checked yet: {e}", part.clip)
+            return Outcome(True, f"{kept} It could not be checked: {e}", part.clip)
+        except Exception as e:  # noqa: BLE001 - a fault in the analysis must not cost the clip, which is on disk
+            self._renew()
+            return Outcome(
+                True, f"{kept} It could not be checked ({type(e).__name__}); the round can go on.", part.clip
+            )
         if check.kept:
             warning = next((f.text for f in check.flags), "")
             return Outcome(True, f"{kept} {warning}".strip(), part.clip, check.excess_db)

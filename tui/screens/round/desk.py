@@ -7,9 +7,9 @@ from textual.containers import Vertical
 from textual.widget import Widget
 from textual.widgets import ContentSwitcher
 
-from tui.screens.round.panels import CautionPanel, Choice, ChoicePanel, Entry, EntryPanel
 from tui.widgets.countdown import Countdown
 from tui.widgets.level_meter import LevelMeter
+from tui.widgets.panels import CautionPanel, Choice, ChoicePanel, Entry, EntryPanel
 
 
 class Desk(ContentSwitcher):

@@ -30,8 +30,8 @@ class Doing:
     """Runs one thing at a time for a round screen, and keeps its traces for the drawing."""
 
     def __init__(self, screen: RoundScreen) -> None:
-        self._screen = screen
-        self.course = Course(screen.listener, screen.bay.services.analyst, screen.show_count, self._marked)
+        self._screen, services = screen, screen.bay.services
+        self.course = Course(screen.listener, services.analyst, services.renew, screen.show_count, self._marked)
         self.outcome: Outcome | None = None
         """What became of the last clip."""
         self.running: Step | None = None
@@ -90,7 +90,9 @@ class Doing:
         self._screen.refresh_round()
         try:
             while self.walking and step.kind == "clip" and step.walk == first.walk and refused < MOST_REFUSALS:
-                if not await self.course.pause(f"walk to: {step.point.replace('-', ' ')}", prefs.move_s):
+                if not await self.course.pause(
+                    f"walk to: {step.point.replace('-', ' ')}", prefs.move_s, "a tone, then the clip   Esc stops"
+                ):
                     return
                 await sounds.play("ready")
                 outcome = await self.clip(step, AFTER_TONE_S)
@@ -128,16 +130,20 @@ class Doing:
             self.outcome = None
             self._screen.write(judged(job, round_id, result))
         except HisswayError as e:
-            self.outcome = Outcome(False, f"{e} Space tries again.")
+            self.outcome = Outcome(False, f"{e} Space tries again.", lead="Not judged")
+        except Exception as e:  # noqa: BLE001 - a fault in the analysis must not end the program
+            self._screen.bay.services.renew()
+            self.outcome = Outcome(
+                False, f"the analysis failed ({type(e).__name__}). Space tries again.", lead="Not judged"
+            )
         finally:
             self.judging = False
         self._screen.refresh_round()
 
     async def quiet_of(self, clip: str) -> NDArray[np.float64]:
         """Spectrum of a quiet clip, for the live meter."""
-        from listen.signal.live import quiet_spectrum
-
         from listen.audio.files import read_clip
+        from listen.signal.live import quiet_spectrum
 
         opened = self._screen.bay.open_job
         assert opened is not None
@@ -153,7 +159,7 @@ class Doing:
         try:
             event = await in_thread(bring_in, opened, self._screen.round_id, place)
         except HisswayError as e:
-            self.outcome = Outcome(False, str(e))
+            self.outcome = Outcome(False, str(e), lead="Not imported")
             self._screen.refresh_round()
             return
         self.outcome = Outcome(True, _brought(event))

@@ -12,8 +12,8 @@ from textual.binding import Binding, BindingType
 from listen.jobs.events import ClipTakenBack
 from tui.screens.base import BayScreen
 from tui.screens.round.aim import neighbour_point
-from tui.screens.round.panels import Acknowledged, ChoicePanel, EntryPanel
 from tui.widgets.ladder import Ladder, Mark
+from tui.widgets.panels import Acknowledged, ChoicePanel, EntryPanel
 
 if TYPE_CHECKING:
     from listen.jobs.events import Payload

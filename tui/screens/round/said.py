@@ -56,7 +56,7 @@ def _outcome(outcome: Outcome | None) -> tuple[str, str]:
         return f"✓ {outcome.sentence}", "good"
     if outcome.stopped:
         return f"– {outcome.sentence}", "plain"
-    return f"× Again, because: {outcome.sentence}", "again"
+    return f"× {outcome.lead}: {outcome.sentence}", "again"
 
 
 def verdict_say(text: str, advice: str, head: str, outcome: Outcome | None) -> Say:

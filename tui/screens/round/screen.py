@@ -200,7 +200,7 @@ class RoundScreen(RoundKeys):
         try:
             self.bay.write(*events)
         except HisswayError as e:
-            self.doing.outcome = Outcome(False, str(e))
+            self.doing.outcome = Outcome(False, str(e), lead="Not written")
             self.refresh_round()
             return False
         return True

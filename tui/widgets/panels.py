@@ -19,6 +19,8 @@ from tui.widgets.drawn import Drawn
 from tui.words import plain, shown
 
 MOST_ENTRIES = 2
+SHORT = 20
+"""Longer entries get the whole line."""
 MORE_AT = 24
 """Column at which the meaning of an answer begins."""
 
@@ -116,12 +118,28 @@ class Entry:
 
     id: str
     words: str
-    unit: str
+    unit: str = ""
     value: str = ""
+    length: int = 12
+    """Most characters."""
 
 
 class EntryPanel(Vertical):
-    """One or two figures with their units; Enter goes on, the last one hands them in."""
+    """One or two figures or lines of text; Enter goes on, the last one hands them in."""
+
+    DEFAULT_CSS = """
+    EntryPanel {
+        height: auto;
+        Horizontal { height: 1; }
+        .what { width: 40; }
+        Input { width: 14; }
+        .unit { width: 10; padding-left: 1; color: $secondary; }
+        .-long .what { width: 22; }
+        .-long Input { width: 1fr; }
+        .-long .unit { width: 1; }
+        #entry-remark { color: $secondary; height: auto; }
+    }
+    """
 
     class Entered(Message):
         """All figures, by id; empty where nothing was typed."""
@@ -154,7 +172,9 @@ class EntryPanel(Vertical):
             if row.display:
                 row.query_one(".what", Label).update(entries[i].words)
                 row.query_one(".unit", Label).update(entries[i].unit)
-                row.query_one(Input).value = entries[i].value
+                field = row.query_one(Input)
+                field.value, field.max_length = entries[i].value, entries[i].length
+                row.set_class(entries[i].length > SHORT, "-long")
         self.query_one("#entry-remark", Static).update(shown(remark))
         self._field(0).focus()
 

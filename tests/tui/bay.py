@@ -1,0 +1,117 @@
+"""A Hissway on a fake bench: an app with one job, and small helpers for pilots."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from pathlib import Path
+
+import msgspec
+from fakes import QUICK, FakeAnalyst, FakeServices, FakeSource
+from textual.pilot import Pilot
+
+from listen.jobs.events import JobNamed
+from listen.jobs.store import create_job
+from listen.trade.layout import Engine, layout
+from tui.app import HisswayApp
+from tui.bridge.preferences import Preferences, save
+from tui.screens.round.screen import RoundScreen
+
+FOUR_POINTS = msgspec.structs.replace(layout("single"), cooling="liquid")
+"""Intake, tailpipe, oil filler, radiator; no neighbour."""
+
+
+def bench(
+    tmp_path: Path,
+    *,
+    engine: Engine = FOUR_POINTS,
+    source: FakeSource | None = None,
+    analyst: FakeAnalyst | None = None,
+    title: str = "Green tractor",
+    preferences: Preferences = QUICK,
+) -> HisswayApp:
+    """An app whose one job waits on disk."""
+    with create_job(tmp_path / "jobs", title="t", engine=engine) as opened:
+        opened.append(JobNamed(title=title))
+    services = FakeServices(tmp_path, source, analyst)
+    save(services.preferences_path(), preferences)
+    return HisswayApp(services=services)
+
+
+async def until(pilot: Pilot, true: Callable[[], bool], seconds: float = 8.0) -> None:
+    """Wait for something to become true; fail if it does not."""
+    for _ in range(round(seconds / 0.02)):
+        await pilot.pause(0.02)
+        if true():
+            return
+    raise AssertionError(f"never came true: {true}")
+
+
+async def to_engine(pilot: Pilot) -> None:
+    """Open the job."""
+    await until(pilot, lambda: bool(pilot.app.screen.query("#jobs")) and pilot.app.screen.query_one("#jobs").display)
+    await pilot.press("enter")
+    await until(pilot, lambda: pilot.app.job is not None and bool(pilot.app.screen.query("EngineView")))
+
+
+async def to_round(pilot: Pilot) -> RoundScreen:
+    """Open the job's round on its first cylinder."""
+    await to_engine(pilot)
+    await pilot.press("r")
+    await until(pilot, lambda: isinstance(pilot.app.screen, RoundScreen))
+    screen = pilot.app.screen
+    assert isinstance(screen, RoundScreen)
+    await until(pilot, lambda: screen.listener.reading is not None)
+    return screen
+
+
+async def type_text(pilot: Pilot, text: str) -> None:
+    """Type, and hand in."""
+    await pilot.press(*text, "enter")
+
+
+async def to_quiet_walk(pilot: Pilot) -> RoundScreen:
+    """Past the cautions and the readings."""
+    screen = await to_round(pilot)
+    await pilot.press("space")
+    await until(pilot, lambda: screen.step().id == "supply")
+    await type_text(pilot, "550")
+    await type_text(pilot, "1.0")
+    await until(pilot, lambda: screen.step().id == "loss")
+    await type_text(pilot, "27")
+    await until(pilot, lambda: screen.step().kind == "clip")
+    return screen
+
+
+async def clip(pilot: Pilot, screen: RoundScreen, key: str = "space") -> None:
+    """One key press, then wait until the clip has come to its end."""
+    await pilot.press(key)
+    await until(pilot, lambda: screen.doing.running is None and screen.doing.outcome is not None)
+
+
+async def walk(pilot: Pilot, screen: RoundScreen) -> None:
+    """Record until the walk is over."""
+    name = screen.step().walk
+    while screen.step().kind == "clip" and screen.step().walk == name:
+        await clip(pilot, screen)
+
+
+def banner(screen: RoundScreen) -> str:
+    """All that the banner says."""
+    say = screen.query_one("Banner").say
+    return " | ".join((say.where, say.step, say.more, say.outcome))
+
+
+async def settle(pilot: Pilot) -> None:
+    """Let drawn things be drawn."""
+    await pilot.pause()
+    await asyncio.sleep(0.05)
+    await pilot.pause()
+
+
+def screen_text(app: HisswayApp) -> str:
+    """Everything on the screen as text."""
+    width, height = app.size
+    lines = app.screen._compositor.render_strips()
+    del width, height
+    return "\n".join("".join(segment.text for segment in strip) for strip in lines)

@@ -1,0 +1,345 @@
+"""Every path through a round, with a fake microphone: each protects a promise made to the person at the bench."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import msgspec
+from bay import banner, bench, clip, screen_text, settle, to_quiet_walk, to_round, type_text, until, walk
+from fakes import QUICK, FakeAnalyst, FakeSource
+
+from listen.jobs.events import ReadingEntered, RoundOpened
+from listen.jobs.store import open_job
+from listen.trade.layout import layout
+from tui.screens.verdict.screen import VerdictScreen
+from tui.widgets.ladder import Ladder, Mark, Standing
+
+
+def job_folder(tmp_path: Path) -> Path:
+    return next((tmp_path / "jobs").iterdir())
+
+
+async def test_a_clean_round_of_four_points_takes_at_most_sixteen_keys(tmp_path: Path) -> None:
+    """Beyond typing the figures, from opening the round to the verdict."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_round(pilot)
+        keys = 0
+
+        async def press(key: str) -> None:
+            nonlocal keys
+            keys += 1
+            await pilot.press(key)
+
+        await press("space")
+        await until(pilot, lambda: screen.step().id == "supply")
+        await type_text(pilot, "550")
+        await type_text(pilot, "1.0")
+        await until(pilot, lambda: screen.step().id == "loss")
+        await pilot.press(*"27")
+        await press("enter")
+        await until(pilot, lambda: screen.step().kind == "clip")
+        for name in ("quiet", "air", "closing"):
+            while screen.step().walk == name:
+                await press("space")
+                await until(pilot, lambda: screen.doing.running is None and screen.doing.outcome is not None)
+            if name == "quiet":
+                await press("1")
+                await until(pilot, lambda: screen.step().walk == "air")
+        await press("n")
+        await until(pilot, lambda: screen.record.verdict is not None)
+        await settle(pilot)
+        assert "The intake valve leaks" in banner(screen)
+        assert keys <= 16
+        assert len(screen.record.live_clips()) == 12
+        assert screen.record.cautions == ("set-up",)
+        call = screen.record.call()
+        assert call is not None and call.paths == ("intake-valve",) and call.before_numbers
+    with open_job(job_folder(tmp_path)) as again:
+        assert again.job.rounds[0].verdict is not None
+
+
+async def test_enter_and_page_down_record_as_well(tmp_path: Path) -> None:
+    """A presenter remote is a record key."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await clip(pilot, screen, "enter")
+        await clip(pilot, screen, "pagedown")
+        assert [c.kept.point for c in screen.record.live_clips()] == ["intake", "tailpipe"]
+
+
+async def test_numbers_stay_hidden_until_the_call(tmp_path: Path) -> None:
+    """Nothing measured may lead the ear."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(100, 30)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await walk(pilot, screen)
+        assert screen.step().kind == "call"
+        assert "after your call" in screen.query_one("LevelMeter").hush
+        await pilot.press("e")
+        await settle(pilot)
+        assert app.screen is screen
+        await pilot.press("d")
+        await until(pilot, lambda: screen.step().walk == "air")
+        call = screen.record.call()
+        assert call is not None and call.declined
+        await clip(pilot, screen)
+        rung = screen.query_one(Ladder).rungs[0]
+        assert rung.excess_db == 4.2 and rung.standing is Standing.SO_FAR
+
+
+async def test_a_clip_that_cannot_be_believed_is_asked_for_again(tmp_path: Path) -> None:
+    """It is taken back with the reason, and the same point is due again."""
+    app = bench(tmp_path, analyst=FakeAnalyst(refuse={1}))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await clip(pilot, screen)
+        assert screen.step().point == "intake"
+        assert "Again, because: 12 samples are clipped" in banner(screen)
+        (record,) = screen.record.clips
+        assert record.taken_back and "clipped" in record.reason
+        assert screen.bay.open_job is not None and screen.bay.open_job.clip_path(record.id).exists()
+        assert screen.query_one(Ladder).rungs[0].marks[0] is Mark.NEXT
+        await clip(pilot, screen)
+        assert screen.step().point == "tailpipe"
+
+
+async def test_take_back_makes_the_step_due_again(tmp_path: Path) -> None:
+    """One key, and the file stays."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await clip(pilot, screen)
+        await clip(pilot, screen)
+        await pilot.press("backspace")
+        await settle(pilot)
+        assert screen.step().point == "tailpipe"
+        assert len(screen.record.live_clips()) == 1 and len(screen.record.clips) == 2
+
+
+async def test_skip_asks_for_a_reason_and_keeps_it(tmp_path: Path) -> None:
+    """A point left out is left out of the walks that need it, with the reason."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await pilot.press("s")
+        await settle(pilot)
+        assert "Why is" in banner(screen)
+        await pilot.press("escape")
+        await settle(pilot)
+        assert screen.step().point == "intake"
+        await pilot.press("s", "1")
+        await until(pilot, lambda: screen.step().point == "tailpipe")
+        assert screen.record.skips[0].reason == "cannot be reached"
+        assert screen.query_one(Ladder).rungs[0].standing is Standing.HIDDEN
+        await pilot.press("s", "w")
+        await until(pilot, lambda: screen.step().id == "call")
+
+
+async def test_the_microphone_goes_away_in_the_middle(tmp_path: Path) -> None:
+    """The error is a sentence, what had arrived can be kept, and the round goes on."""
+    app = bench(tmp_path, source=FakeSource(["lost"]))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await clip(pilot, screen)
+        assert "cut short" in banner(screen)
+        await pilot.press("k")
+        await until(pilot, lambda: bool(screen.record.live_clips()))
+        (kept,) = screen.record.live_clips()
+        assert kept.kept.recovered and kept.kept.seconds < 1
+        await until(pilot, lambda: screen.listener.trouble == "")
+        await clip(pilot, screen)
+        assert screen.step().point == "oil-filler"
+
+
+async def test_a_full_disk_costs_nothing_but_the_clip(tmp_path: Path) -> None:
+    """The sentence says so; the step stays due."""
+    app = bench(tmp_path, source=FakeSource(["full"]))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await clip(pilot, screen)
+        assert "No space left" in banner(screen) and screen.step().point == "intake"
+        await clip(pilot, screen)
+        assert screen.step().point == "tailpipe"
+
+
+async def test_a_journal_that_cannot_be_written_changes_nothing(tmp_path: Path, monkeypatch) -> None:
+    """The same for an event."""
+    from listen.jobs import disk
+
+    def refuse(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_round(pilot)
+        monkeypatch.setattr(disk, "append", refuse)
+        await pilot.press("space")
+        await settle(pilot)
+        assert screen.step().kind == "caution" and "Not written" in banner(screen) and "disk is full" in banner(screen)
+        monkeypatch.undo()
+        await pilot.press("space")
+        await until(pilot, lambda: screen.step().id == "supply")
+
+
+async def test_escape_stops_a_clip_and_keeps_nothing(tmp_path: Path) -> None:
+    """Not even a left-over take."""
+    source = FakeSource(["slow"])
+    app = bench(tmp_path, source=source, preferences=msgspec.structs.replace(QUICK, clip_s=10.0))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await pilot.press("space")
+        await until(pilot, source.recording.is_set)
+        await pilot.press("escape")
+        await until(pilot, lambda: screen.doing.running is None)
+        assert "not kept" in banner(screen) and not screen.record.clips
+        assert not list((job_folder(tmp_path) / "parts").iterdir())
+        assert app.screen is screen
+
+
+async def test_quit_within_half_a_second_while_recording_then_resume(tmp_path: Path) -> None:
+    """What was kept is there, what was being taken is offered, the round goes on where it was."""
+    source = FakeSource(["ok", "slow"])
+    app = bench(tmp_path, source=source, preferences=msgspec.structs.replace(QUICK, clip_s=10.0))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await clip(pilot, screen)
+        await pilot.press("space")
+        await until(pilot, source.recording.is_set)
+        began = time.monotonic()
+        await pilot.press("ctrl+q")
+        await until(pilot, lambda: app._exit, 1.0)
+    assert time.monotonic() - began < 0.5 + 0.3  # the pilot's own teardown is in it
+    again = bench_again(tmp_path)
+    async with again.run_test(size=(80, 24)) as pilot:
+        screen = await to_round(pilot)
+        if screen.answers.asking:
+            await pilot.press("d")
+            await until(pilot, lambda: not screen.answers.asking)
+        assert screen.step().point == "tailpipe" and screen.step().walk == "quiet"
+        assert len(screen.record.live_clips()) == 1
+
+
+def bench_again(tmp_path: Path):
+    from fakes import FakeServices
+
+    from tui.app import HisswayApp
+
+    return HisswayApp(services=FakeServices(tmp_path))
+
+
+async def test_resize_loses_nothing(tmp_path: Path) -> None:
+    """From wide to narrow and back while a clip is under way."""
+    app = bench(tmp_path, engine=layout("v6"))
+    async with app.run_test(size=(160, 45)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await pilot.press("space")
+        await pilot.resize_terminal(80, 24)
+        await until(pilot, lambda: screen.doing.running is None and screen.doing.outcome is not None)
+        await settle(pilot)
+        text = screen_text(app)
+        assert "plug hole 2" in text and "Kept: intake" in text and app.focused is not None
+        await pilot.resize_terminal(100, 30)
+        await settle(pilot)
+        assert "plug hole of cylinder 2" in screen_text(app)
+
+
+async def test_hands_free_leads_through_a_walk_by_tones(tmp_path: Path) -> None:
+    """One key for the whole walk; tones only between clips."""
+    source = FakeSource()
+    app = bench(tmp_path, source=source)
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await pilot.press("h")
+        await until(pilot, lambda: screen.step().kind == "call" and not screen.doing.walking, 20)
+        played = [name for name, _ in app.services.fake_player.played]
+        assert played == ["cue ready", "cue kept"] * 4 + ["cue done"]
+        assert len(source.recorded) == 4
+
+
+async def test_hands_free_stops_where_somebody_has_to_look(tmp_path: Path) -> None:
+    """Two refusals at one point."""
+    app = bench(tmp_path, analyst=FakeAnalyst(refuse={1, 2}))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await pilot.press("h")
+        await until(pilot, lambda: len(screen.record.clips) == 2 and not screen.doing.walking, 20)
+        assert app.services.fake_player.played[-1][0] == "cue again"
+        assert screen.step().point == "intake"
+
+
+async def test_a_doubtful_figure_is_asked_about(tmp_path: Path) -> None:
+    """Never swallowed, never refused: asked, and the answer is kept with it."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_round(pilot)
+        await pilot.press("space")
+        await until(pilot, lambda: screen.step().id == "supply")
+        await type_text(pilot, "5.5")
+        await type_text(pilot, "")
+        await settle(pilot)
+        assert "5.5 bar" in banner(screen)
+        await pilot.press("n")
+        await settle(pilot)
+        await type_text(pilot, "abc")
+        await type_text(pilot, "")
+        await settle(pilot)
+        assert "is not a pressure" in screen_text(app)
+        await pilot.press("shift+tab", "ctrl+u")
+        await type_text(pilot, "5.5 bar")
+        await type_text(pilot, "")
+        await until(pilot, lambda: screen.step().id == "loss")
+        reading = app.job.reading("supply")
+        assert isinstance(reading, ReadingEntered) and reading.unit == "bar" and reading.si == 550
+
+
+async def test_another_point_can_be_chosen_and_the_verdict_is_judged_anew(tmp_path: Path) -> None:
+    """After the verdict a further clip is one arrow and one key away."""
+    analyst = FakeAnalyst()
+    app = bench(tmp_path, analyst=analyst)
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await walk(pilot, screen)
+        await pilot.press("1")
+        await until(pilot, lambda: screen.step().walk == "air")
+        await walk(pilot, screen)
+        await walk(pilot, screen)
+        await pilot.press("l")
+        await until(pilot, lambda: screen.record.verdict is not None and not screen.doing.judging)
+        assert analyst.judged == 1
+        await pilot.press("space")
+        await until(pilot, lambda: isinstance(app.screen, VerdictScreen))
+        await settle(pilot)
+        assert "together" in screen_text(app) and "+12.0 decibans = 95 %" in screen_text(app)
+        await pilot.press("escape")
+        await pilot.press("up")
+        await settle(pilot)
+        assert screen.step().point == "radiator" and screen.step().walk == "closing"
+        await pilot.press("space")
+        await until(pilot, lambda: analyst.judged == 2 and not screen.record.stale)
+
+
+async def test_hostile_names_are_text(tmp_path: Path) -> None:
+    """Markup, escapes, direction marks, length: shown, never obeyed."""
+    title = "[bold red]x[/] \x1b[31m\u202egnp.exe [/nonsense] " + "long " * 50
+    app = bench(tmp_path, title=title)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_round(pilot)
+        text = screen_text(app)
+        assert "[bold red]x[/]" in text
+        assert "\x1b" not in text and "\u202e" not in text
+
+
+async def test_a_second_program_is_told_and_reads_only(tmp_path: Path) -> None:
+    """Nothing is written by two at once."""
+    app = bench(tmp_path)
+    with open_job(job_folder(tmp_path)) as held:
+        held.append(RoundOpened(round_id="c1-abc", cylinder=1))
+        async with app.run_test(size=(80, 24)) as pilot:
+            screen = await to_round(pilot)
+            await pilot.press("space")
+            await settle(pilot)
+            assert "read only" in banner(screen)
+            assert not screen.record.cautions

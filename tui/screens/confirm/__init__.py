@@ -1,0 +1,1 @@
+"""Confirm: the supervisor hears, calls, sees, decides and signs."""

@@ -1,0 +1,129 @@
+"""The phases of a confirmation: what each says, and what it asks."""
+
+from __future__ import annotations
+
+import random
+from typing import TYPE_CHECKING
+
+from listen.jobs.events import ByEarCalled, Confirmed, Overruled, Payload, SentBack
+from listen.trade.points import point
+from tui.screens.round.asks import DECLINE, calls
+from tui.widgets.banner import Say
+from tui.widgets.pairs import Pair
+from tui.widgets.panels import Choice, Entry
+from tui.words import path_words, plain
+
+if TYPE_CHECKING:
+    from listen.jobs.job import RoundRecord
+    from listen.trade.points import Point
+
+DECISIONS = (
+    Choice("a", "agree", "agree", "the verdict stands as it is"),
+    Choice("o", "overrule", "overrule", "another path, with a reason"),
+    Choice("b", "back", "send back", "ask for one named recording"),
+    Choice("l", "later", "decide later", "nothing is written"),
+)
+KINDS = (
+    Choice("1", "air", "an air clip", "air on"),
+    Choice("2", "quiet", "a quiet clip", "air off"),
+    Choice("3", "shut", "a shut clip", "supply on, cylinder side shut off"),
+)
+SHOW = (Choice("n", "numbers", "show the numbers"),)
+SIGN = (
+    Choice("s", "sign", "sign and close the round", "type your name"),
+    Choice("l", "later", "sign later", "the decision stands, the round stays open"),
+)
+NAME = (Entry("name", "Your name", length=60),)
+REASON = (Entry("reason", "Reason", length=300),)
+
+
+def blind_pairs(record: RoundRecord, seed: str) -> tuple[Pair, ...]:
+    """Pairs in an order that tells nothing, the same each time this round is opened."""
+    have = [
+        p
+        for p in dict.fromkeys(c.kept.point for c in record.live_clips())
+        if record.live_clips(p, "quiet") and record.live_clips(p, "air")
+    ]
+    dice = random.Random(f"{seed} {record.id}")  # noqa: S311 - an order for the ear, no secret
+    dice.shuffle(have)
+    return tuple(Pair(p, point(p).words) for p in have)
+
+
+def swapped(record: RoundRecord, seed: str, at: str) -> bool:
+    """Whether air comes first in the pair at this point."""
+    return random.Random(f"{seed} {record.id} {at}").random() < 0.5  # noqa: S311 - as above
+
+
+def phase_say(phase: str, record: RoundRecord, name: str) -> Say:
+    """The banner of a phase."""
+    who = f"cylinder {record.cylinder} · supervisor {plain(name, 60) or '(name not typed yet)'}"
+    texts = {
+        "name": ("Who confirms? Type your name.", "It stands under whatever you decide."),
+        "hear": (
+            "Listen: Space plays a pair, quiet and air in random order. Press c when you are ready to call.",
+            "Start with the volume low. One of each pair has the air on; which one is not told.",
+        ),
+        "call": ("What do you call by ear?", "Nothing the tech called or the program measured has been shown yet."),
+        "tech": (tech_call(record), "Press n for the numbers."),
+        "decide": (_verdict(record), "What do you say?"),
+        "overrule": ("Which path is it?", ""),
+        "overrule-reason": ("Why? One sentence that others will read.", ""),
+        "point": ("At which point is a clip missing?", ""),
+        "kind": ("Which clip?", ""),
+        "back-reason": ("What should the tech do, and why? One sentence.", ""),
+        "decided": ("Decided. Sign and close the round now?", "Later changes will be told on every screen."),
+        "sign": ("Type your name as under a report: it signs and closes the round.", ""),
+        "done": (_done(record), ""),
+    }
+    step, more = texts[phase]
+    changed = "; ".join(record.changed_after_signing)
+    return Say(who, step, more, f"! {changed}" if changed else "", "caution" if phase in ("sign", "name") else "plain")
+
+
+def tech_call(record: RoundRecord) -> str:
+    """What the tech called by ear."""
+    call = record.call()
+    if call is None or call.declined:
+        return "The tech made no call by ear."
+    words = " and ".join(path_words(p) for p in call.paths) or "something, could not tell where"
+    return f"The tech called by ear, {'before' if call.before_numbers else 'after'} seeing numbers: {words}."
+
+
+def _verdict(record: RoundRecord) -> str:
+    return record.verdict.result.verdict.text if record.verdict else "This round has not been judged."
+
+
+def _done(record: RoundRecord) -> str:
+    if record.signed:
+        last = record.signatures[-1]
+        return f"Signed by {plain(last.name, 60)}: the round is closed."
+    return decision_words(record.decision.payload if record.decision else None)
+
+
+def decision_words(said: Payload | None) -> str:
+    """A decision as one sentence."""
+    if isinstance(said, Confirmed):
+        return f"{plain(said.name, 60)} agrees with the verdict."
+    if isinstance(said, Overruled):
+        paths = " and ".join(path_words(p) for p in said.paths)
+        return f"{plain(said.name, 60)} overrules: {paths}. {plain(said.reason)}"
+    if isinstance(said, SentBack):
+        where = point(said.point).words
+        return f"{plain(said.name, 60)} asks for a clip ({said.clip_kind}) at the {where}. {plain(said.reason)}"
+    return "Not decided yet."
+
+
+def supervisor_call(round_id: str, choice: str, name: str) -> ByEarCalled:
+    """The event of the supervisor's own call."""
+    paths = () if choice in (DECLINE, "unsure") else (choice,)
+    return ByEarCalled(round_id=round_id, paths=paths, declined=choice == DECLINE, role="supervisor", name=name)
+
+
+def path_choices(points: tuple[Point, ...]) -> tuple[Choice, ...]:
+    """Paths to overrule with."""
+    return tuple(c for c in calls(points) if c.id not in (DECLINE, "unsure"))
+
+
+def point_choices(points: tuple[Point, ...]) -> tuple[Choice, ...]:
+    """Points to ask a recording at."""
+    return tuple(Choice(str(i), p.id, p.words) for i, p in enumerate(points[:9], 1))

@@ -1,0 +1,84 @@
+"""Pairs of clips to be heard: one line a pair, how often it was heard, which clip sounds now."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from textual import events
+from textual.binding import Binding, BindingType
+from textual.message import Message
+from textual.reactive import reactive
+
+from tui.widgets.cells import Cells
+from tui.widgets.drawn import Drawn
+from tui.words import plain
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """One line: an identifier, words, and what the two clips are called."""
+
+    id: str
+    words: str
+    first: str = "first"
+    second: str = "second"
+    heard: int = 0
+
+
+class Pairs(Drawn, can_focus=True):
+    """Up and down choose, Space plays the pair."""
+
+    DEFAULT_CSS = "Pairs { height: auto; }"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("up", "move(-1)", "Pair", show=False),
+        Binding("down", "move(1)", "Pair", show=False),
+        Binding("space,pagedown", "play", "Play the pair", key_display="Space"),
+    ]
+
+    pairs: reactive[tuple[Pair, ...]] = reactive[tuple[Pair, ...]]((), layout=True)
+    chosen: reactive[int] = reactive(0)
+    sounding: reactive[tuple[str, int]] = reactive(("", -1))
+    """Pair and clip (0, 1) that sound now."""
+
+    class Play(Message):
+        """A pair is to be heard."""
+
+        def __init__(self, pair: Pair) -> None:
+            self.pair = pair
+            super().__init__()
+
+    def get_content_height(self, container: object, viewport: object, width: int) -> int:
+        """A line a pair."""
+        return max(len(self.pairs), 1)
+
+    def draw_line(self, y: int, width: int) -> Cells:
+        """Pointer, name, the two clips, how often heard."""
+        line = Cells(width, "plain")
+        if y >= len(self.pairs):
+            line.put(2, "no pairs to hear: a point needs a quiet and an air clip" if not self.pairs else "", "dim")
+            return line
+        pair, here = self.pairs[y], y == self.chosen
+        line.put(0, "▶" if here else " ", "warn")
+        at = line.put(2, plain(pair.words), "strong" if here else "plain", 28)
+        at = max(at + 2, 30)
+        for i, name in enumerate((pair.first, pair.second)):
+            live = self.sounding == (pair.id, i)
+            at = line.put(at, f"♪ {name} ♪" if live else f"  {name}  ", "sure" if live else "dim") + 2
+        line.put(at, f"heard {pair.heard}×" if pair.heard else "not heard yet", "plain" if pair.heard else "warn")
+        return line
+
+    def action_move(self, by: int) -> None:
+        """Choose another pair."""
+        self.chosen = min(max(self.chosen + by, 0), max(len(self.pairs) - 1, 0))
+
+    def action_play(self) -> None:
+        """Play the chosen pair."""
+        if self.pairs:
+            self.post_message(self.Play(self.pairs[min(self.chosen, len(self.pairs) - 1)]))
+
+    def on_click(self, event: events.Click) -> None:
+        """A click chooses and plays."""
+        if 0 <= event.y < len(self.pairs):
+            self.chosen = event.y
+            self.action_play()

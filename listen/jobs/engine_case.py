@@ -6,6 +6,7 @@ from listen.diagnosis.case import CylinderCase, EngineCase
 from listen.jobs.events import Overruled
 from listen.jobs.job import Job, RoundRecord
 from listen.trade.numbers import expected_dry_kpa, limit
+from listen.trade.plugs import plugs
 from listen.trade.symptoms import symptoms
 
 SAID = 0.95
@@ -34,7 +35,7 @@ def cylinder_case(job: Job, n: int) -> CylinderCase:
     """What the job knows about one cylinder."""
     record = latest_round(job, n)
     own = {s.id for s in symptoms() if s.scope == "cylinder"}
-    plug = job.plugs.get(n)
+    plug, looks = job.plugs.get(n), {p.id for p in plugs()}
     call = record.call() if record else None
     return CylinderCase(
         cylinder=n,
@@ -47,7 +48,7 @@ def cylinder_case(job: Job, n: int) -> CylinderCase:
         heard_at_holes=_holes(record) if record and stands(job, record) else (),
         by_ear=call.paths if record and call and not call.declined and stands(job, record) else (),
         bubbles_seen={"yes": True, "no": False}.get(record.bubbles) if record else None,
-        plugs=plug.conditions if plug else (),
+        plugs=tuple(c for c in plug.conditions if c in looks) if plug else (),
         found=tuple(s for s in job.found.get(n, ()) if s in own),
     )
 

@@ -103,6 +103,11 @@ class RoundPart(msgspec.Struct, frozen=True, kw_only=True):
     """Stale result, changes after signing, steps left out."""
     notes: tuple[str, ...]
 
+    @property
+    def measured(self) -> bool:
+        """Whether any point carries a figure."""
+        return any(p.excess_db is not None for p in self.points)
+
 
 class OwnerPart(msgspec.Struct, frozen=True, kw_only=True):
     """The page for the owner, in plain words."""

@@ -107,7 +107,7 @@ def _level(p: PointResult | None) -> str:
 
 def _says(p: PointResult | None, skipped: str) -> str:
     if p is None:
-        return f"Not recorded{': ' + skipped if skipped else ''}."
+        return f"Not recorded{': ' + skipped.rstrip('.') if skipped else ''}."
     if p.excess_db is None:
         return "Could not be measured; the flags say why."
     if p.detected:

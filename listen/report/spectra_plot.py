@@ -59,9 +59,10 @@ def spectra_svg(quiet: Clip, air: Clip, name: str) -> str:
 
     settings: Any = {"svg.fonttype": "none", "svg.hashsalt": name, "font.size": 8.0, "font.family": "sans-serif"}
     with matplotlib.rc_context(settings):
-        figure = Figure(figsize=SIZE_IN, layout="constrained")
+        figure = Figure(figsize=SIZE_IN)
         FigureCanvasSVG(figure)
         figure.patch.set_alpha(0.0)
+        figure.subplots_adjust(left=0.11, right=0.985, top=0.97, bottom=0.18)
         _draw(figure.add_subplot(), levels(quiet), levels(air))
         out = io.StringIO()
         figure.savefig(out, format="svg", metadata=dict.fromkeys(("Creator", "Date", "Format", "Type")))

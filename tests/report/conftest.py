@@ -1,0 +1,115 @@
+"""Jobs to report on: the shipped demo, and one whose every word is hostile."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from listen.audio.write import write_flac
+from listen.jobs.events import (
+    ByEarCalled,
+    EngineSize,
+    FindingRecorded,
+    NoteAdded,
+    Overruled,
+    PersonChosen,
+    PlugSeen,
+    PointSkipped,
+    ReadingEntered,
+    SymptomNoted,
+)
+from listen.jobs.store import OpenJob, create_job
+from listen.lab.shipped import recordings_dir
+from listen.report.build import Wanted, report_text
+from listen.signal.clip import Clip
+from listen.trade.engine import Engine
+from listen.trade.layout import layout
+
+BREAKOUT = "</title></style><script>alert(1)</script>\" onload='x' <img src=http://x.invalid/y>"
+HOSTILE = BREAKOUT + " \x00\x1b[31m\u202e\uffff | `*_[]"
+"""Breaks out of titles, styles, attributes, tables, terminals; asks the network; turns the reading direction."""
+
+
+def noise(path: Path, seed: int, hiss: float = 0.0, seconds: float = 3.0) -> Path:
+    """A shop's rumble, with some hiss."""
+    rng = np.random.default_rng(seed)
+    n = int(48_000 * seconds)
+    spectrum = np.fft.rfft(rng.normal(0, 1, n)) / np.maximum(np.arange(n // 2 + 1), 50) ** 0.5
+    rumble = np.fft.irfft(spectrum, n)
+    samples = 0.01 * rumble / rumble.std() + hiss * rng.normal(0, 1, n)
+    write_flac(path, Clip.of(samples, 48_000))
+    return path
+
+
+def add_pair(job: OpenJob, room: Path, round_id: str, point: str, seed: int) -> None:
+    """Quiet and air at one point."""
+    for walk, kind, hiss in (("quiet", "quiet", 0.0), ("air", "air", 0.01)):
+        file = noise(room / f"{point}-{kind}-{seed}.flac", seed, hiss)
+        job.keep_file(file, job.new_part(round_id, point, kind, walk))
+
+
+@pytest.fixture(scope="session")
+def demo() -> Path:
+    """The shipped demo job, to be read only."""
+    return recordings_dir() / "demo" / "job"
+
+
+@pytest.fixture(scope="session")
+def demo_page(demo) -> str:
+    """Its report."""
+    return report_text(demo)
+
+
+@pytest.fixture(scope="session")
+def hostile(tmp_path_factory) -> Path:
+    """A job whose every word means harm."""
+    room = tmp_path_factory.mktemp("hostile")
+    engine = Engine(name=HOSTILE, layout="v6", rows=((1, 3, 5), (2, 4, 6)), arrangement="vee", firing_order=())
+    with create_job(
+        room / "jobs", title=HOSTILE, shop=HOSTILE, engine=engine, size=EngineSize(text=HOSTILE), complaint=HOSTILE
+    ) as job:
+        round_id = job.open_round(3, HOSTILE)
+        add_pair(job, room, round_id, "intake", 1)
+        job.append(
+            PersonChosen(role="tech", name=HOSTILE),
+            PersonChosen(role=HOSTILE, name=HOSTILE),
+            PlugSeen(cylinder=3, conditions=("oil-wet", HOSTILE), text=HOSTILE),
+            SymptomNoted(symptom=HOSTILE),
+            SymptomNoted(symptom="coolant-loss"),
+            NoteAdded(text=HOSTILE),
+            NoteAdded(text=HOSTILE, round_id=round_id),
+            ReadingEntered(reading="loss", value=40, unit=HOSTILE, si=40, cylinder=3),
+            PointSkipped(round_id=round_id, point="tailpipe", reason=HOSTILE),
+            ByEarCalled(round_id=round_id, paths=(HOSTILE, "rings"), name=HOSTILE, sure=0.5),
+            Overruled(round_id=round_id, name=HOSTILE, paths=(HOSTILE,), reason=HOSTILE),
+            FindingRecorded(cylinder=3, paths=("rings",), text=HOSTILE),
+        )
+        return job.folder
+
+
+@pytest.fixture(scope="session")
+def hostile_page(hostile) -> str:
+    """Its report."""
+    return report_text(hostile)
+
+
+@pytest.fixture(scope="session")
+def six(tmp_path_factory) -> Path:
+    """Six cylinders with a full walk each, as large as a job usually gets."""
+    room = tmp_path_factory.mktemp("six")
+    points = ("intake", "tailpipe", "oil-filler", "radiator", "plug-hole-1", "breather", "tailpipe-left")
+    files = {k: noise(room / f"{k}.flac", 5, h, seconds=5.0) for k, h in (("quiet", 0.0), ("air", 0.02))}
+    with create_job(room / "jobs", title="six", engine=layout("inline-6")) as job:
+        for n in range(1, 7):
+            round_id = job.open_round(n)
+            for p in points:
+                for kind in ("quiet", "air"):
+                    job.keep_file(files[kind], job.new_part(round_id, p, kind, kind))
+        return job.folder
+
+
+def page_of(folder: Path, **wanted) -> str:
+    """A report with options."""
+    return report_text(folder, Wanted(**wanted))

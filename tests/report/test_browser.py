@@ -1,0 +1,82 @@
+"""Protects the page where it is read: a real browser opens it without an error or a request, hears it, prints it."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+BROWSER = next((b for b in ("chromium", "chromium-browser", "google-chrome") if shutil.which(b)), None)
+FLAGS = (
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--enable-logging=stderr",
+    "--host-resolver-rules=MAP * ~NOTFOUND",  # the browser's own calls home go nowhere
+)
+pytestmark = pytest.mark.skipif(BROWSER is None, reason="no Chromium on this machine")
+
+
+def browse(page: Path, room: Path, *flags: str) -> subprocess.CompletedProcess[str]:
+    """Open a page once, with a profile of its own."""
+    room.mkdir(exist_ok=True)
+    command = [str(BROWSER), *FLAGS, f"--user-data-dir={room / 'profile'}", *flags, page.as_uri()]
+    return subprocess.run(command, capture_output=True, text=True, timeout=120, check=True)
+
+
+def asked_by_the_page(log: Path) -> set[str]:
+    """Addresses beyond file and data that the page itself asked for (the browser's own have no origin)."""
+    text = log.read_text("utf-8")
+    events = json.loads(text if text.rstrip().endswith("}") else text.rstrip().rstrip(",") + "]}")["events"]
+    asked = [e["params"] for e in events if "initiator" in e.get("params", {}) and "url" in e["params"]]
+    return {
+        p["url"] for p in asked if p["initiator"] != "not an origin" and not p["url"].startswith(("file:", "data:"))
+    }
+
+
+@pytest.fixture(params=["demo_page", "hostile_page"])
+def page(request, tmp_path) -> Path:
+    path = tmp_path / "report.html"
+    path.write_text(request.getfixturevalue(request.param), "utf-8")
+    return path
+
+
+def test_the_page_opens_and_prints_without_console_error_or_request(page, tmp_path):
+    log, pdf = tmp_path / "net.json", tmp_path / "report.pdf"
+    done = browse(page, tmp_path / "room", f"--log-net-log={log}", f"--print-to-pdf={pdf}")
+    assert "CONSOLE" not in done.stderr, done.stderr
+    assert pdf.read_bytes().startswith(b"%PDF") and pdf.stat().st_size > 20_000
+    assert asked_by_the_page(log) == set()
+
+
+def test_what_would_break_the_policy_would_be_noticed(tmp_path):
+    image = '<img src="http://leak.invalid/x" alt="">'
+    policy = "<meta http-equiv='Content-Security-Policy' content=\"default-src 'none'\">"
+    for name, head, noticed in (("open", "", "request"), ("closed", policy, "console")):
+        page, log = tmp_path / f"{name}.html", tmp_path / f"{name}.json"
+        page.write_text(f"<!DOCTYPE html><title>x</title>{head}{image}", "utf-8")
+        done = browse(page, tmp_path / name, f"--log-net-log={log}", "--dump-dom")
+        assert bool(asked_by_the_page(log)) == (noticed == "request")
+        assert ("CONSOLE" in done.stderr) == (noticed == "console")
+
+
+def test_a_browser_hears_what_the_page_carries(demo_page, tmp_path):
+    sources = re.findall(r'src="(data:audio/ogg;base64,[^"]+)"', demo_page)[:6]
+    assert len(sources) == 6
+    sound = """<audio preload="auto" src="{}" onloadeddata="this.after('heard ' + this.duration.toFixed(1) + ';')"
+        onerror="this.after('failed;')"></audio>"""  # a page is not loaded before its sounds can be played
+    harness = tmp_path / "harness.html"
+    harness.write_text("<!DOCTYPE html><title>x</title>" + "".join(map(sound.format, sources)), "utf-8")
+    done = browse(harness, tmp_path / "room", "--timeout=6000", "--dump-dom")
+    heard = re.findall(r"</audio>(failed|heard [\d.]+);", done.stdout)
+    assert len(heard) == len(sources)
+    assert all(h.startswith("heard") and 1.0 <= float(h.split()[1]) <= 4.1 for h in heard), heard

@@ -1,0 +1,87 @@
+"""Protects the other forms and the command: Markdown shows names literally, JSON is JSON, errors are one line."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from listen.cli.main import main
+from listen.errors import ReportError
+from listen.report.build import Wanted, report_text, write_report
+from listen.report.clean import clean, clean_tree, markdown
+
+
+def test_json_holds_the_whole_content_and_nothing_that_is_no_json(demo, hostile):
+    for folder in (demo, hostile):
+        data = json.loads(report_text(folder, Wanted(form="json")), parse_constant=pytest.fail)
+        assert data["schema"] == "hissway.report/1"
+        assert data["diagnosis"]["schema"] == "hissway.diagnosis/1"
+        assert data["rounds"] and data["clips"] and data["owner"]["found"]
+    assert "\u202e" not in json.dumps(data, ensure_ascii=False)
+
+
+def test_markdown_shows_hostile_names_literally(hostile):
+    text = report_text(hostile, Wanted(form="md"))
+    assert "<script" not in text.replace("\\<script", "")
+    rows = [line for line in text.splitlines() if line.startswith("| 3 |")]
+    assert rows and all(row.replace("\\|", "").count("|") == 11 for row in rows)
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("a|b", r"a\|b"),
+        ("- x", r"\- x"),
+        ("# x", r"\# x"),
+        ("1. x", r"1\. x"),
+        ("a\nb", "a b"),
+        ("a-b 2026-01", "a-b 2026-01"),
+    ],
+)
+def test_markdown_escapes(text, expected):
+    assert markdown(text) == expected
+
+
+def test_clean_keeps_words_and_takes_out_what_steers():
+    assert clean("Größe 12 °C, 日本\n") == "Größe 12 °C, 日本\n"
+    assert (
+        clean("a\x1b[2J\u202eb\ud800")
+        == "a\N{REPLACEMENT CHARACTER}[2J\N{REPLACEMENT CHARACTER}b\N{REPLACEMENT CHARACTER}"
+    )
+    assert clean("\U0001ffff") == "\N{REPLACEMENT CHARACTER}"
+    assert clean_tree({"a": [float("nan"), 1.5, "x\x00"]}) == {"a": [None, 1.5, "x\N{REPLACEMENT CHARACTER}"]}
+
+
+def test_before_and_after_stand_side_by_side(demo):
+    page = report_text(demo, Wanted(form="json", before=demo))
+    rows = json.loads(page)["before"]["rows"]
+    assert any("dry compression" in r["what"] for r in rows)
+    assert all(r["beyond"] in (False, None) for r in rows)  # a job against itself changed in nothing
+
+
+def test_hit_rate_is_there_on_request_and_empty_without_teardowns(demo, hostile):
+    assert json.loads(report_text(demo, Wanted(form="json", shop=demo.parent)))["hit_rate"] == []
+    rows = json.loads(report_text(hostile, Wanted(form="json", shop=hostile.parent)))["hit_rate"]
+    assert rows[0][0] == "Said by" and len(rows) > 1
+
+
+def test_the_command_writes_files_by_suffix_and_standard_output_without_one(demo, tmp_path, capsys):
+    for name, begins in (("a.html", "<!DOCTYPE html>"), ("a.md", "# Leakage"), ("a.json", "{")):
+        assert main(["report", str(demo), "--no-audio", "-o", str(tmp_path / name)]) == 0
+        assert (tmp_path / name).read_text("utf-8").lstrip().startswith(begins)
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert "MB" in captured.err
+    assert main(["report", str(demo), "--format", "md"]) == 0
+    assert capsys.readouterr().out.startswith("# Leakage")
+    assert not list(tmp_path.glob(".*"))
+
+
+def test_what_cannot_be_done_is_one_line(demo, tmp_path, capsys):
+    assert main(["--jobs", str(tmp_path), "report", "nowhere"]) == 1
+    assert main(["report", str(demo), "--no-audio", "-o", str(tmp_path / "no" / "such" / "a.html")]) == 1
+    err = capsys.readouterr().err
+    assert err.count("\n") == 2 and "Traceback" not in err
+    with pytest.raises(ReportError, match="cannot be written"):
+        write_report(demo, tmp_path, Wanted(form="json"))

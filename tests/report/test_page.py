@@ -1,0 +1,161 @@
+"""Protects the HTML page: valid, self-contained, escaped, readable without eyes or mouse, and small enough to send."""
+
+from __future__ import annotations
+
+import base64
+import io
+import re
+
+import html5lib
+import pytest
+
+from listen.report.build import Wanted, report_text
+from listen.trade.cautions import defer
+
+XHTML = "{http://www.w3.org/1999/xhtml}"
+
+
+def tree(page: str):
+    """The page as html5lib's strict parser reads it; any error in its form raises."""
+    return html5lib.HTMLParser(strict=True).parse(page)
+
+
+def all_of(page: str, name: str):
+    return tree(page).findall(f".//{XHTML}{name}")
+
+
+@pytest.fixture(params=["demo_page", "hostile_page"])
+def page(request) -> str:
+    return request.getfixturevalue(request.param)
+
+
+def test_the_page_is_valid_html_with_unique_identifiers(page):
+    tree(page)
+    ids = re.findall(r'\bid="([^"]+)"', page)
+    assert len(ids) > 20
+    assert len(ids) == len(set(ids))
+
+
+def test_nothing_in_the_page_asks_for_anything_outside_it(page):
+    policy = re.search(r'Content-Security-Policy" content="([^"]+)"', page)
+    assert policy
+    assert policy[1].startswith("default-src 'none'")
+    assert "script-src" not in policy[1]
+    assert not all_of(page, "script")
+    assert not all_of(page, "link")
+    assert not all_of(page, "iframe")
+    for element in tree(page).iter():
+        for name, value in element.attrib.items():
+            assert not str(name).lower().startswith("on"), (element.tag, name)
+            if str(name).endswith(("src", "href")):
+                assert value.startswith(("#", "data:audio/ogg;base64,")), value[:80]
+    assert "@import" not in page
+    assert not re.search(r"url\((?!#)", page)
+
+
+def test_hostile_names_are_shown_and_do_nothing(hostile_page):
+    assert "<script" not in hostile_page
+    assert "&lt;script&gt;alert(1)&lt;/script&gt;" in hostile_page
+    assert not all_of(hostile_page, "img")
+    for bad in ("\x00", "\x1b", "\u202e", "\uffff"):
+        assert bad not in hostile_page
+    assert "\N{REPLACEMENT CHARACTER}" in hostile_page
+    title = all_of(hostile_page, "title")[0]
+    assert title.text.count("script") == 2
+
+
+def test_every_picture_control_and_table_has_its_words(page):
+    root = tree(page)
+    known = {e.attrib["id"] for e in root.iter() if "id" in e.attrib}
+    for e in root.iter():
+        if not isinstance(e.tag, str):
+            continue
+        name = e.tag.rsplit("}", 1)[-1]
+        if e.attrib.get("role") in ("img", "region"):
+            assert e.attrib.get("aria-label"), name
+        for target in (*e.attrib.get("aria-labelledby", "").split(), *_anchor(e)):
+            assert target in known, target
+        if name == "audio":
+            assert e.attrib.get("aria-labelledby") and "controls" in e.attrib
+        if name == "svg":
+            assert e.attrib.get("role") == "img" or e.attrib.get("aria-hidden") == "true"
+        if name == "th":
+            assert e.attrib.get("scope") in ("col", "row")
+        if e.attrib.get("role") == "region":
+            assert e.attrib.get("tabindex") == "0"  # wide tables scroll by keyboard
+    html = root if root.tag.endswith("html") else root.find(f".//{XHTML}html")
+    assert html.attrib["lang"] == "en"
+
+
+def _anchor(e) -> tuple[str, ...]:
+    href = e.attrib.get("href", "")
+    return (href[1:],) if href.startswith("#") and href != "#" else ()
+
+
+def test_the_owner_reads_plain_words_and_nobody_is_ordered_to_repair(demo_page):
+    text = "".join(tree(demo_page).itertext())
+    for words in ("For the owner", "What was found", "repair order", "qualified person", "not tested:"):
+        assert words in text
+    assert defer() in text
+    assert "Simulated." in text
+    assert "intake valve not sealing" in text
+
+
+def test_sounds_are_pairs_that_decode_and_are_gone_on_request(demo, demo_page):
+    import soundfile
+
+    sources = [a.attrib["src"] for a in all_of(demo_page, "audio")]
+    assert len(sources) >= 20 and len(sources) % 2 == 0
+    for source in sources[:4]:
+        data = base64.b64decode(source.split(",", 1)[1])
+        samples, rate = soundfile.read(io.BytesIO(data))
+        assert rate == 48_000
+        assert 1.0 < len(samples) / rate <= 4.1
+        assert abs(samples).max() > 0.001
+    silent = report_text(demo, Wanted(audio=False))
+    assert not all_of(silent, "audio")
+    assert "left out" in silent
+    assert len(silent) < 1_500_000
+
+
+def test_a_six_cylinder_job_stays_under_eight_megabytes_with_every_pair_in_it(six):
+    page = report_text(six)
+    assert len(page.encode()) < 8_000_000
+    assert len(all_of(page, "audio")) == 6 * 7 * 2
+
+
+def test_a_clip_that_was_changed_or_lost_is_said_so(hostile, tmp_path):
+    import shutil
+
+    folder = tmp_path / "job"
+    shutil.copytree(hostile, folder)
+    clips = sorted((folder / "clips").glob("*.flac"))
+    clips[0].write_bytes(clips[0].read_bytes()[:-100])
+    clips[1].unlink()
+    page = report_text(folder, Wanted(audio=False))
+    assert page.count('<span class="mark differs">differs</span>') == 1
+    assert page.count('<span class="mark missing">missing</span>') == 1
+
+
+def test_an_empty_job_still_makes_a_page(tmp_path):
+    from listen.jobs.store import create_job
+
+    with create_job(tmp_path, title="") as job:
+        page = report_text(job.folder)
+    tree(page)
+    assert "Nothing to report yet" in page
+    assert "Untitled job" in page
+
+
+def test_every_figure_of_the_demo_stands_in_the_page_with_its_interval(demo, demo_page):
+    from listen.jobs.store import open_job
+
+    text = "".join(tree(demo_page).itertext())
+    job = open_job(demo, write=False).job
+    judged = [r for r in job.rounds if r.verdict]
+    assert judged
+    for record in judged:
+        for p in record.verdict.result.points:
+            assert f"{p.excess_db:+.1f}".replace("-", "\N{MINUS SIGN}") in text
+    for clip in (c for r in job.rounds for c in r.clips):
+        assert clip.kept.sha256 in text

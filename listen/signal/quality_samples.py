@@ -80,9 +80,7 @@ def too_short(clip: Clip) -> Flag | None:
 def clipping(clip: Clip, step: float) -> Flag | None:
     """Samples piled up at the clip's own ceiling, wherever that lies: turned down after clipping is still clipped."""
     x = clip.samples
-    if len(np.unique(x[:STEP_PROBE])) < 2 * MIN_CREST_STEPS:
-        return None  # too few levels to speak of crests: ``too-low`` speaks, or a generated tone repeats itself exactly
-    at = np.unique(np.concatenate([_piled_up(x, step), _piled_up(-x, step)]))
+    at = np.unique(np.concatenate([_piled_up(x, 1.0, step), _piled_up(x, -1.0, step)]))
     if len(at) == 0:
         return None
     times = 1 + np.count_nonzero(np.diff(at) > 1)
@@ -96,18 +94,28 @@ def clipping(clip: Clip, step: float) -> Flag | None:
     return Flag(flag="clipping", value=float(len(at)), limit=float(MIN_AT_CEILING), text=text, reject=reject)
 
 
-def _piled_up(x: NDArray[np.float32], step: float) -> NDArray[np.intp]:
-    """Where samples lie at the upper ceiling, if more do than a crest explains; sample indices, else empty."""
-    ceiling = float(x.max())
+def _piled_up(x: NDArray[np.float32], sign: float, step: float) -> NDArray[np.intp]:
+    """Where samples lie at the ceiling of one sign, if more do than a crest explains; sample indices, else empty."""
+    ceiling = float(x.max() if sign > 0 else -x.min())
+    if ceiling < MIN_CREST_STEPS * step or ceiling <= 0.0:
+        return np.empty(0, dtype=np.intp)
+    widest = ceiling - 11 * max(FLAT_SHARES[-1] * ceiling, FLAT_STEPS * step)
+    top = np.flatnonzero(x >= widest if sign > 0 else x <= -widest)
+    below = ceiling - np.abs(x[top])
     for share in FLAT_SHARES:
         tolerance = max(share * ceiling, FLAT_STEPS * step)
-        if ceiling < MIN_CREST_STEPS * step or ceiling <= 0.0:
-            break
-        near = np.flatnonzero(x >= ceiling - 11 * tolerance)
-        at = near[x[near] >= ceiling - tolerance]
-        if len(at) >= MIN_AT_CEILING and len(at) > PILE_UP * (len(near) - len(at)):
-            return at
+        at = below <= tolerance
+        count = np.count_nonzero(at)
+        piled = count > PILE_UP * (np.count_nonzero(below <= 11 * tolerance) - count)
+        if count >= MIN_AT_CEILING and piled and not _is_tone(x, top[at], tolerance):
+            return np.asarray(top[at], dtype=np.intp)
     return np.empty(0, dtype=np.intp)
+
+
+def _is_tone(x: NDArray[np.float32], crests: NDArray[np.intp], tolerance: float) -> bool:
+    """Whether the sample after each crest is always the same: a generated tone in step with the sample rate."""
+    after = x[np.minimum(crests[:-1] + 1, len(x) - 1)]
+    return bool(np.ptp(after) < tolerance)
 
 
 def dropouts(clip: Clip) -> tuple[Flag, ...]:
@@ -156,9 +164,11 @@ ANCHOR_WINDOW = 8
 def _longest_repeat(x: NDArray[np.float32], max_lag: int) -> int:
     """Length in samples of the longest exact repeat at a lag up to ``max_lag``, found from content-chosen anchors."""
     bits = np.ascontiguousarray(x).view(np.uint32)
-    chosen = (bits * np.uint32(2654435769)) >> np.uint32(32 - ANCHOR_BITS) == 1
-    at = np.flatnonzero(chosen[: len(x) - ANCHOR_WINDOW])
-    if len(at) < 2:
+    mixed = bits[: len(x) - ANCHOR_WINDOW] * np.uint32(2654435769) + np.uint32(2**31)  # so that zero is none
+    at = np.flatnonzero(mixed < np.uint32(2 ** (32 - ANCHOR_BITS)))
+    if (
+        not 2 <= len(at) <= len(x) >> (ANCHOR_BITS - 2)
+    ):  # more than 4 times as many as by chance: too few levels to tell
         return 0
     powers = np.array([pow(0x9E3779B97F4A7C15, k + 1, 2**64) for k in range(ANCHOR_WINDOW)], dtype=np.uint64)
     windows = bits[at[:, None] + np.arange(ANCHOR_WINDOW)].astype(np.uint64)
@@ -219,7 +229,7 @@ def too_low(x: NDArray[np.float32], step: float) -> Flag | None:
 def offset(x: NDArray[np.float32]) -> Flag | None:
     """A constant offset that eats headroom."""
     peak = float(max(x.max(), -x.min()))
-    share = abs(float(np.mean(x, dtype=np.float64))) / peak if peak > 0 else 0.0
+    share = abs(float(np.mean(x))) / peak if peak > 0 else 0.0
     if share < MAX_OFFSET or x.max() == x.min():
         return None
     text = f"Offset of {share:.0%} of the peak; harmless to the hiss, but check the microphone's plug and supply."

@@ -21,7 +21,7 @@ from listen.jobs.store import open_job
 from listen.jobs.to_round import to_round
 from listen.jobs.unpack import unpack
 
-CASES_EACH = 60
+CASES_EACH = 40
 
 
 @pytest.mark.parametrize("target", TARGETS)

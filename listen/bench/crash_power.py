@@ -12,7 +12,9 @@ from listen.bench.crash_check import Promised, broken_promises
 from listen.bench.crash_session import work
 from listen.bench.power_log import Op, PowerLog
 from listen.bench.power_replay import after_power_loss
-from listen.jobs.store import create_job
+from listen.jobs.pack import pack
+from listen.jobs.store import create_job, open_job
+from listen.jobs.unpack import unpack
 
 STEPS = 9
 """Steps of the session: six notes, three takes."""
@@ -67,22 +69,21 @@ def logged_session(folder: Path) -> list[Op]:
 
 
 def logged_unpacking(folder: Path) -> list[Op]:
-    """What taking in a job from another machine asked of the disk, with its promises."""
-    from listen.jobs.pack import pack
-    from listen.jobs.unpack import unpack
-
-    said: list[str] = []
+    """What taking in a job from another machine asked of the disk, and taking it in again after more work there."""
+    (folder / "here").mkdir(parents=True)
+    log = PowerLog(folder / "here")
     with create_job(folder / "other", title="power") as opened:
         opened.open_round(1)
-        work(opened, said.append, iter(range(STEPS)), seconds=0.1, wait_s=0.0)
-    pack(opened.folder, folder / "job.zip")
-    (folder / "here").mkdir()
-    log = PowerLog(folder / "here")
-    with log.watching():
-        new = unpack(folder / "job.zip", folder / "here" / JOBS).folder
-    log.promise(f"job {new.resolve().relative_to(log.root)}")
-    for line in said:
-        log.promise(line)
+    for day in (0, 1):
+        said: list[str] = []
+        with open_job(opened.folder) as again:
+            work(again, said.append, iter(range(day * STEPS, (day + 1) * STEPS)), seconds=0.1, wait_s=0.0)
+        pack(opened.folder, folder / f"job-{day}.zip")
+        with log.watching():
+            new = unpack(folder / f"job-{day}.zip", folder / "here" / JOBS).folder
+        log.promise(f"job {new.resolve().relative_to(log.root)}")
+        for line in said:
+            log.promise(line)
     return log.ops
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,7 @@ from listen.signal.drift import Repeat
 from listen.signal.flags import Flag
 from listen.signal.floor import degrees_of_freedom, quantile_bias
 from listen.signal.quality import check_clip, usable_band_hz
-from listen.signal.quality_pair import compare_clips
+from listen.signal.quality_pair import compare_clips, compare_quiets
 from listen.signal.spectra import Spectra, spectra
 from listen.signal.take import TakeBands, take_bands
 from listen.signal.tones import new_tones_hz, tone_mask
@@ -128,7 +129,15 @@ def _tones(kinds: Sequence[Kind], all_spectra: Sequence[Spectra]) -> tuple[NDArr
 def _pair_flags(
     clips: Sequence[tuple[Kind, Clip]], all_spectra: Sequence[Spectra], good: Sequence[int]
 ) -> tuple[Flag, ...]:
-    """What the first good quiet and the first good air clip say about each other."""
+    """What the good quiet clips say about each other, and the first of them about the first good air clip."""
+    quiets = [(clips[i][1], all_spectra[i]) for i in good if clips[i][0] is Kind.QUIET]
+    hissing = [f for one, other in combinations(quiets, 2) for f in compare_quiets(one, other)]
+    return tuple(sorted(hissing, key=lambda f: -f.value)[:1]) + _against_air(clips, all_spectra, good)
+
+
+def _against_air(
+    clips: Sequence[tuple[Kind, Clip]], all_spectra: Sequence[Spectra], good: Sequence[int]
+) -> tuple[Flag, ...]:
     first = {clips[i][0]: i for i in reversed(good)}
     if Kind.QUIET not in first or Kind.AIR not in first:
         return ()

@@ -52,20 +52,24 @@ def compare_clips(quiet: Measured, air: Measured) -> tuple[Flag, ...]:
     return facts if found is None else (*facts, found)
 
 
-def compare_quiets(quiet: Measured, other: Measured) -> tuple[Flag, ...]:
-    """A flag if ``quiet`` holds a hiss that ``other``, a quiet clip of the same point, does not."""
-    if quiet[0].rate_hz != other[0].rate_hz:
+def compare_quiets(one: Measured, other: Measured) -> tuple[Flag, ...]:
+    """A flag if one of two quiet clips of a point holds a hiss that the other does not; their order does not matter."""
+    if one[0].rate_hz != other[0].rate_hz:
         return ()
-    low, hiss, unrest = _shifts(other, quiet)
+    low, hiss, unrest = _shifts(one, other)
+    louder = other
+    if float(np.median(hiss[len(hiss) // 2 :])) < 0:
+        low, hiss, louder = -low, -hiss, one
     excess = float(np.median(hiss[len(hiss) // 2 :]))
     limit = max(MIN_QUIET_EXCESS_DB, UNREST_FACTOR * unrest)
-    kurtosis = float(np.min(spectral_kurtosis(quiet[1], HISS_EDGES_HZ)))
-    steady = KURTOSIS_RANGE[0] < kurtosis < KURTOSIS_RANGE[1]
-    if excess <= limit or excess - float(np.median(low)) < HISS_OVER_LOW_DB or not steady:
+    if excess <= limit or excess - float(np.median(low)) < HISS_OVER_LOW_DB:
+        return ()
+    kurtosis = float(np.min(spectral_kurtosis(louder[1], HISS_EDGES_HZ)))
+    if not KURTOSIS_RANGE[0] < kurtosis < KURTOSIS_RANGE[1]:
         return ()
     text = (
-        f"This quiet clip hisses {excess:.1f} dB above another quiet clip of the same point: was the air still on or "
-        "bleeding down? Shut it off, wait until the gauge is at zero and take the quiet clip again."
+        f"One quiet clip hisses {excess:.1f} dB above another of the same point: was the air still on or bleeding "
+        "down? Shut it off, wait until the gauge is at zero and take the quiet clip again."
     )
     return (Flag(flag="quiet-has-air", value=excess, limit=limit, text=text),)  # wind can sound like this: no rejection
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import msgspec
 
-from listen.diagnosis.weigh import Standing, odds_shares
+from listen.diagnosis.weigh import Standing, odds_shares, reweighed
 from listen.trade.causes import causes
 from listen.trade.evidence import evidence_rows
 from listen.trade.numbers import limit
@@ -27,16 +27,33 @@ class Lead(msgspec.Struct, frozen=True):
 
 
 def leads(ranked: Sequence[Standing]) -> tuple[Lead, ...]:
-    """The leading cause, then further faults that stand on evidence of their own."""
+    """The leading cause, then further faults that stand on evidence of their own.
+
+    What was told of the whole engine (smoke, lost coolant, a misfire) and is explained by the leading cause counts for
+    no further fault: one cause is enough for it.
+    """
     first = _lead(ranked[0], ranked)
     found = [first]
-    for s in ranked[1:]:
+    rest = _explained_away(ranked, first)
+    for s in rest:
         taken = {n for lead in found for n in lead.cylinders}
         if s.cylinder in taken or any(s.cause == lead.top.cause and not lead.cylinders for lead in found):
             continue
-        if _second_fault(s, ranked, found):
-            found.append(_lead(s, ranked))
+        if _second_fault(s, rest, found):
+            found.append(_lead(s, rest))
     return tuple(found)
+
+
+def _explained_away(ranked: Sequence[Standing], lead: Lead) -> tuple[Standing, ...]:
+    """The other cylinders' standings without what the leading cause explains for the whole engine."""
+    explained = {line.evidence for line in lead.top.lines if line.db > 0 and not line.own}
+    explained = {e for e in explained if evidence_rows()[e].family in LOOKS}
+    elsewhere = [
+        s if s.cylinder is None or s.cylinder in lead.cylinders else reweighed(s, explained)
+        for s in ranked
+        if s is not lead.top
+    ]
+    return tuple(sorted(elsewhere, key=lambda s: (-s.score_db, s.cause, s.cylinder or 0)))
 
 
 def at_place(cylinder: int | None, ranked: Sequence[Standing]) -> tuple[Standing, ...]:
@@ -66,7 +83,7 @@ def _cylinders(top: Standing, ranked: Sequence[Standing]) -> tuple[int, ...]:
         same.add(top.partner)
     for s in ranked:
         alike = s.cause == top.cause and s.cylinder is not None and _has_own(s)
-        if alike and s.own_db > 0 and at_place(s.cylinder, ranked)[0].cause == top.cause:
+        if alike and s.own_db >= limit("strong_db") and at_place(s.cylinder, ranked)[0].cause == top.cause:
             same.add(s.cylinder or 0)
     return tuple(sorted(same))
 

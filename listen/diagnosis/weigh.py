@@ -8,7 +8,7 @@ cause's score. Within a set of causes that exclude each other the odds are 10^(s
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 import msgspec
 
@@ -77,6 +77,17 @@ def standing(cause: Cause, cylinder: int | None, findings: Sequence[Finding]) ->
     named = [f.partner for f in best.values() if f.partner is not None]
     partner = named[0] if cause.id == "gasket-next" and named else None
     return Standing(cause.id, cylinder, round(cause.prior_db + kept_db, 6), lines, round(kept_db - raw_db, 6), partner)
+
+
+def reweighed(s: Standing, without: Collection[str]) -> Standing:
+    """A standing without engine-wide rows that are explained otherwise."""
+    lines = tuple(line for line in s.lines if line.own or line.evidence not in without)
+    if len(lines) == len(s.lines):
+        return s
+    kept_db = capped_sum(lines)
+    capped_db = round(kept_db - sum(line.db for line in lines), 6)
+    score_db = round(causes()[s.cause].prior_db + kept_db, 6)
+    return Standing(s.cause, s.cylinder, score_db, lines, capped_db, s.partner)
 
 
 def _rank(f: Finding) -> tuple[float, bool]:

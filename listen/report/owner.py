@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from listen.diagnosis.model import Diagnosis, Fault
 from listen.report.content import OwnerPart
+from listen.trade.causes import causes
+from listen.trade.cautions import cautions_for
 
 NO_FAULT = ("Nothing to report yet", "", "There is too little in this job to say anything about the engine.")
 WAITING = (
@@ -26,8 +28,16 @@ def owner_part(d: Diagnosis, engine_words: str) -> OwnerPart:
         ruled_out=_unlikely(d),
         not_tested=tuple(missing),
         change_mind=_change_mind(d),
-        waiting=WAITING,
+        waiting=_waiting(d),
     )
+
+
+def _waiting(d: Diagnosis) -> str:
+    """What waiting costs; the caution to stop comes first where a leading cause asks for it."""
+    named = {f.cause for f in d.faults} | {c.cause for f in d.faults for c in f.rivals}
+    if d.kind in ("open", "nothing-entered") or not any(causes()[c].stop for c in named):
+        return WAITING
+    return " ".join([*(c.words for c in cautions_for("stop-driving")), WAITING])
 
 
 def _where(cylinders: tuple[int, ...], everywhere: tuple[int, ...]) -> str:

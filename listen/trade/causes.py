@@ -25,6 +25,8 @@ class Cause(msgspec.Struct, frozen=True):
     """What naming it does not mean."""
     owner: str
     """For the owner's page."""
+    stop: bool = False
+    """True where driving on can ruin the engine: the caution to stop belongs beside it."""
 
     @property
     def prior_db(self) -> float:

@@ -29,9 +29,9 @@ SMOOTH_DB = (0.0, 0.1, 0.25, 0.6, 1.5)
 """Grids of the three unknowns."""
 STEADY_PRIOR = 0.3
 """Prior share of shops with no level drift at all between two clips; as much again for no drift of colour."""
-COMMON_MEDIAN_DB = 0.25
+COMMON_MEDIAN_DB = 0.35
 SMOOTH_MEDIAN_DB = 0.15
-PRIOR_SPREAD = 0.9
+PRIOR_SPREAD = 0.8
 """Log-normal priors where there is drift: medians, and spread of the natural log."""
 SMOOTH_OCTAVES = 1.0
 """Correlation length over frequency of the drift of colour."""

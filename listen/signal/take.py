@@ -20,6 +20,11 @@ FLOOR_BLOCK_S = 0.5
 MIN_BLOCKS = 4
 OVERLAP_EFFICIENCY = 0.947
 """Share of B x T that Hann frames at 50 % overlap use (Percival & Walden 1993)."""
+BEYOND_CHANCE = 1.8
+"""Scatter of 13 log variances that chance alone passes one time in forty (chi-square, 12 degrees of freedom): only
+what lies beyond it counts as the bands' own, else weights would chase bands that look steady by luck."""
+BEYOND_CHANCE_R = 1.3
+"""The same for the 78 correlations between them."""
 TINY = 1e-30
 
 
@@ -85,7 +90,7 @@ def _covariance(y: NDArray[np.float64], ideal: NDArray[np.float64]) -> tuple[NDA
     k = np.maximum(np.diag(emp), TINY) / ideal
     pooled = float(k.mean())
     scatter = float(np.log(k).var())
-    to_pool = float(np.clip((2.0 / nu) / max(scatter, TINY), 0.0, 1.0)) if len(k) > 1 else 0.0
+    to_pool = float(np.clip(BEYOND_CHANCE * (2.0 / nu) / max(scatter, TINY), 0.0, 1.0)) if len(k) > 1 else 0.0
     variance = ideal * np.exp((1.0 - to_pool) * np.log(k) + to_pool * np.log(pooled))
     sd = np.sqrt(np.maximum(np.diag(emp), TINY))
     r, to_none = shrunk_correlation(emp / np.outer(sd, sd), nu)
@@ -98,7 +103,7 @@ def shrunk_correlation(r: NDArray[np.float64], nu: int) -> tuple[NDArray[np.floa
     """Correlation matrix shrunk towards the identity, and how far (0 to 1)."""
     off = ~np.eye(len(r), dtype=bool)
     noise = float(((1.0 - r[off] ** 2) ** 2 / nu).sum())
-    lam = float(np.clip(noise / max(float((r[off] ** 2).sum()), TINY), 0.0, 1.0)) if off.any() else 1.0
+    lam = float(np.clip(BEYOND_CHANCE_R * noise / max(float((r[off] ** 2).sum()), TINY), 0.0, 1.0)) if off.any() else 1.0
     out = (1.0 - lam) * r
     np.fill_diagonal(out, 1.0)
     return out, lam

@@ -97,10 +97,9 @@ def _shifts(first: Measured, second: Measured) -> tuple[NDArray[np.float64], NDA
     edge = 0.97 * min(usable_band_hz(first[1]), usable_band_hz(second[1]))
     freq = first[1].freq_hz
     levels = [levels_db(m[1]) for m in (first, second)]
-    mean = [level.mean(axis=0, dtype=np.float64) for level in levels]
-    shift = mean[1] - mean[0]
+    shift = (levels[1].mean(axis=0) - levels[0].mean(axis=0)).astype(np.float64)
     hiss_edges = [f for f in HISS_EDGES_HZ if f <= edge]
-    wide = (freq >= 0.25 * hiss_edges[-1]) & (freq <= hiss_edges[-1])
+    wide = slice(*np.searchsorted(freq, (0.25 * hiss_edges[-1], hiss_edges[-1])))
     unrest = max(
         unrest_db(level[:, wide].mean(axis=1), m[1].frame_rate_hz)
         for level, m in zip(levels, (first, second), strict=True)

@@ -5,6 +5,8 @@ Symbols: P[t, k] power of frame t, bin k; L = 10 lg P.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -90,12 +92,13 @@ def levels_db(spectra: Spectra) -> NDArray[np.float32]:
     return level
 
 
+@lru_cache(maxsize=8)
 def usable_band_hz(spectra: Spectra) -> float:
     """Upper edge of the band that carries sound: half the sample rate, or the foot of a brick wall below it.
 
     A wall is a fall of ``WALL_DB`` within ``WALL_HZ`` onto a floor that stays level up to half the sample rate, as
     codecs and voice paths leave it. The mean of the frames' logarithms is used, so that a click does not fill the
-    dead band.
+    dead band. The last few answers are remembered: the clips of one point are asked about again and again.
     """
     bin_hz = spectra.rate_hz / spectra.frame
     width = max(1, round(BAND_STEP_HZ / bin_hz))

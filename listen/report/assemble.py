@@ -29,14 +29,8 @@ def assemble(
 ) -> Report:
     """Everything the report of a job says.
 
-    Parameters
-    ----------
-    before
-        An earlier job on the same engine.
-    shop
-        Jobs whose teardowns make up the shop's own hit rate; none leaves the table out.
-    now
-        When the report is made.
+    ``before`` is an earlier job on the same engine; ``shop`` are the jobs whose teardowns make up the shop's own hit
+    rate (none leaves the table out); ``now`` is when the report is made.
     """
     job = opened.job
     d = diagnose(engine_case(job))

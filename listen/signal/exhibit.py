@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 from listen.signal.bands import band_weights
 from listen.signal.clip import Clip
 from listen.signal.gate import gate
-from listen.signal.picture import Picture
+from listen.signal.picture import Picture, picture
 from listen.signal.quality import usable_band_hz
 from listen.signal.spectra import Spectra, spectra
 from listen.signal.tones import new_tones_hz
@@ -90,3 +91,19 @@ def loudness_steps(picture: Picture, count: int) -> tuple[tuple[int, ...], ...]:
     share = (picture.level_db - low) / max(high - low, 1e-6)
     steps = np.clip(np.round(share * (count - 1)), 0, count - 1).astype(int)
     return tuple(map(tuple, steps.tolist()))
+
+
+def pictures_joined(clips: Sequence[Clip], *, rows: int, columns: int, gap: int) -> Picture:
+    """Pictures of several clips side by side on one scale of level, ``gap`` dark columns between them.
+
+    Raises
+    ------
+    ClipError
+        A clip is too short.
+    """
+    made = [picture(c, rows=rows, columns=columns, low_hz=LOW_HZ) for c in clips]
+    least = min(len(p.level_db) for p in made)
+    dark = np.full((least, gap), min(float(p.level_db.min()) for p in made), dtype=np.float32)
+    parts = [part for p in made for part in (p.level_db[:least], dark)][:-1]
+    level = np.concatenate(parts, axis=1)
+    return Picture(level, np.arange(level.shape[1], dtype=np.float64), made[0].freqs_hz[:least])

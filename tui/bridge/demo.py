@@ -35,6 +35,10 @@ class DemoServices(Services):
         root.mkdir(parents=True, exist_ok=True)
         return demo_job(root)
 
+    def lab_root(self) -> Path:
+        """A lab of its own, beside the demo's jobs."""
+        return self.jobs_root().parent / "lab" if self._passing is None else self._passing / ".lab"
+
     def source(self, cylinder: int | None = None, name: str | None = None) -> Source:
         """A microphone at the simulated engine."""
         from listen.lab.simulated_microphone import SimulatedMicrophone

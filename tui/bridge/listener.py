@@ -19,10 +19,10 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     import numpy as np
-    from listen.signal.live import LiveMeter
     from numpy.typing import NDArray
 
     from listen.audio.source import Recording, Source
+    from listen.signal.live import LiveMeter
 
 PERIOD_S = 0.04
 """Between two readings: 25 a second."""
@@ -46,6 +46,7 @@ class Listener:
         self.readings = 0
         """How many readings there have been."""
         self._quiet: NDArray[np.float64] | None = None
+        self._applied: NDArray[np.float64] | None = None
         self._thread = threading.Thread(target=self._run, name="listener", daemon=True)
 
     @property
@@ -60,8 +61,6 @@ class Listener:
     def compare_with(self, quiet: NDArray[np.float64] | None) -> None:
         """Measure live excess over this quiet spectrum from now on; None: none."""
         self._quiet = quiet
-        if self._meter is not None:
-            self._meter.set_quiet(quiet)
 
     def aim(self, point: str, kind: str) -> None:
         """Tell a simulated microphone where it is held; a real one needs no telling."""
@@ -102,8 +101,7 @@ class Listener:
             self.reading, self.trouble = None, str(e)
             return False
         self._meter = LiveMeter(source.rate_hz)
-        self._meter.set_quiet(self._quiet)
-        self._source = source
+        self._source, self._applied = source, None
         self.trouble = ""
         return True
 
@@ -114,6 +112,9 @@ class Listener:
             if (trouble := self._source.trouble()) is not None:
                 self.reading, self.trouble = None, str(trouble)
                 return
+            if self._quiet is not self._applied:  # only this thread touches the meter
+                self._applied = self._quiet
+                self._meter.set_quiet(self._applied)
             if blocks := self._source.drain():
                 level = self._meter.feed(blocks)
                 self.reading = Reading(level.level_dbfs, level.peak_dbfs, level.clipped, level.excess_db)

@@ -32,14 +32,14 @@ class Playback:
         self._turn += 1
         self._make().stop()
 
-    async def play(self, paths: Sequence[Path], *, hiss_only: bool, matched: bool, told: Callable[[int], None]) -> None:
-        """Play the files in order; ``told`` hears which one sounds (0, 1, ...) and -1 at the end.
+    async def play(self, load: Callable[[], tuple[Sequence[Clip], float]], told: Callable[[int], None]) -> None:
+        """Load clips in a thread and play them in order at their gain.
 
-        Raises what the files or the loudspeaker raise.
+        ``told`` hears which one sounds (0, 1, ...) and -1 at the end. Raises what loading or the loudspeaker raise.
         """
         self._turn += 1
         turn = self._turn
-        clips, gain_db = await in_thread(prepared, tuple(paths), hiss_only=hiss_only, matched=matched)
+        clips, gain_db = await in_thread(load)
         player = self._make()
         for i, clip in enumerate(clips):
             if turn != self._turn:
@@ -53,7 +53,7 @@ class Playback:
             told(-1)
 
 
-def prepared(paths: tuple[Path, ...], *, hiss_only: bool, matched: bool) -> tuple[list[Clip], float]:
+def prepared(paths: Sequence[Path], *, hiss_only: bool = False, matched: bool = False) -> tuple[list[Clip], float]:
     """Read, band-pass and level-match the clips as asked, and one comfortable gain for all of them."""
     from listen.audio.files import read_clip
     from listen.lab.playback import comfortable_gain_db

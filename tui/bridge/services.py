@@ -53,6 +53,12 @@ class Services:
 
         return jobs_root(self.jobs)
 
+    def lab_root(self) -> Path:
+        """Folder of the lab."""
+        from listen.lab.folders import lab_root
+
+        return lab_root()
+
     def prepare(self) -> Path | None:
         """Make ready; a demo returns the job to begin with."""
         return None

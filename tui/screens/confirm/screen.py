@@ -14,7 +14,7 @@ from textual.binding import Binding, BindingType
 from listen.errors import HisswayError
 from listen.jobs.events import Confirmed, Overruled, Payload, PersonChosen, SentBack
 from listen.jobs.walk import round_points
-from tui.bridge.playback import Playback
+from tui.bridge.playback import Playback, prepared
 from tui.screens.base import BayScreen
 from tui.screens.confirm import phases
 from tui.screens.round.asks import calls
@@ -217,7 +217,7 @@ class ConfirmScreen(BayScreen[None]):
 
         try:
             files = [opened.clip_path(c) for c in clips]
-            await self.playback.play(files, hiss_only=False, matched=self._matched, told=told)
+            await self.playback.play(partial(prepared, files, matched=self._matched), told)
         except HisswayError as e:
             self.refuse(e)
             return

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from listen.errors import HisswayError
 from listen.jobs.events import FindingRecorded, Payload, PlugSeen, ReadingEntered
 from listen.trade.plugs import plug, plugs
+from listen.trade.points import PATH_WORDS, PathId
 from listen.trade.readings import Question, ask_loss, ask_pressure, ask_wet
 from listen.trade.units import Pressure, Unit, read_pressure, show, unit_named
 from tui.screens.round.asks import figure
@@ -95,7 +96,7 @@ def verdict_words(record: RoundRecord | None) -> str:
     words = " + ".join(path_words(p) for p in said.paths) or said.kind
     stale = " (clips changed since)" if record.stale else ""
     signed = " ✓ signed" if record.signed else ""
-    return f"{STATE_GLYPH.get(said.kind, '?')} {words} {percent(said.probability)}{stale}{signed}"
+    return f"{STATE_GLYPH.get(said.kind, '?')} {words} {percent(said.probability)}{signed}{stale}"
 
 
 def keep(column: str, text: str, cylinder: int, job: Job) -> tuple[Payload, tuple[Question, ...]]:
@@ -136,3 +137,9 @@ def plug_event(cylinder: int, condition: str) -> PlugSeen:
 def finding_event(cylinder: int, path: str, by: str) -> FindingRecorded:
     """The event of a finding at teardown."""
     return FindingRecorded(cylinder=cylinder, paths=(path,), found_by=by)
+
+
+def finding_choices() -> list[tuple[str, str, str]]:
+    """What a teardown may show."""
+    paths = [p for p in PathId if p not in (PathId.SET_UP, PathId.FITTING)]
+    return [(p.value, "sound: nothing wrong" if p is PathId.NONE else PATH_WORDS[p], "") for p in paths]

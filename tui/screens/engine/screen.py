@@ -41,6 +41,7 @@ class EngineScreen(BayScreen[None]):
         Binding("c", "confirm", "Confirm"),
         Binding("b", "compare", "Before/after"),
         Binding("d", "diagnosis", "What it says"),
+        Binding("f", "finding", "Finding"),
         Binding("tab", "app.focus_next", "Drawing or table", show=False),
     ]
 
@@ -204,6 +205,31 @@ class EngineScreen(BayScreen[None]):
                 self._write(cells.plug_event(cylinder, condition))
 
         self.app.push_screen(PickScreen(f"Plug of cylinder {cylinder}", cells.plug_choices(), chosen), keep)
+
+    def action_diagnosis(self) -> None:
+        """What the pattern over the engine says."""
+        from tui.screens.diagnosis.screen import DiagnosisScreen
+
+        self.app.push_screen(DiagnosisScreen())
+
+    def action_compare(self) -> None:
+        """Two jobs on one engine side by side."""
+        from tui.screens.compare.screen import CompareScreen
+
+        self.app.push_screen(CompareScreen())
+
+    def action_finding(self) -> None:
+        """What the teardown showed: the truth."""
+        cylinder = self._cylinder()
+        found = self.bay.job.findings.get(cylinder) if self.bay.job else None
+        by = self.bay.job.people.get("tech", "") if self.bay.job else ""
+
+        def keep(path: str | None) -> None:
+            if path is not None:
+                self._write(cells.finding_event(cylinder, path, by))
+
+        title = f"Teardown finding on cylinder {cylinder}: what was it really?"
+        self.app.push_screen(PickScreen(title, cells.finding_choices(), found.paths[0] if found else ""), keep)
 
     def action_confirm(self) -> None:
         """The supervisor's screen for this cylinder's latest round."""

@@ -14,7 +14,7 @@ from textual.widgets import Static
 from listen.errors import HisswayError
 from listen.jobs.walk import round_points
 from listen.trade.points import point
-from tui.bridge.playback import Playback
+from tui.bridge.playback import Playback, prepared
 from tui.bridge.threads import in_thread
 from tui.screens.base import BayScreen
 from tui.screens.evidence.look import Looked, looked
@@ -201,7 +201,8 @@ class EvidenceScreen(BayScreen[None]):
 
         try:
             files = [paths[n] for n in names]
-            await self.playback.play(files, hiss_only=self._hiss_only, matched=len(names) == 2, told=told)
+            load = partial(prepared, files, hiss_only=self._hiss_only, matched=len(names) == 2)
+            await self.playback.play(load, told)
         except HisswayError as e:
             told(-1)
             self.refuse(e)

@@ -1,0 +1,1 @@
+"""Before and after: the same engine tested twice, side by side."""

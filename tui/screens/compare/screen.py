@@ -1,0 +1,134 @@
+"""Before and after: another job of the list beside the open one, figure by figure."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.widgets import Static
+
+from listen.errors import HisswayError
+from tui.screens.base import BayScreen
+from tui.screens.pick import PickScreen
+from tui.words import number, plain, shown
+
+if TYPE_CHECKING:
+    from listen.jobs.before_after import Change, Comparison, CylinderChange
+    from listen.jobs.job import Job
+    from listen.jobs.summary import JobSummary
+
+WHAT = {
+    "loss": "loss",
+    "compression-dry": "compression, dry",
+    "compression-wet": "compression, wet",
+    "hiss-level": "hiss",
+    "excess": "excess",
+}
+EMPTY = "Press o and choose the job that was done before on this engine."
+
+
+class CompareScreen(BayScreen[None]):
+    """The open job is the later one."""
+
+    CSS_PATH = "compare.tcss"
+    AUTO_FOCUS = "#page"
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("o", "other", "Choose the earlier job")]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._before: Job | None = None
+
+    def body(self) -> ComposeResult:
+        """One page."""
+        with VerticalScroll(id="page"):
+            yield Static(shown(EMPTY), id="text")
+
+    def way(self) -> tuple[str, ...]:
+        """Where we are."""
+        return (self.bay.job.title, "before and after") if self.bay.job else ()
+
+    def on_mount(self) -> None:
+        """Ask at once which job was before."""
+        super().on_mount()
+        self.call_after_refresh(self.action_other)
+
+    def show_job(self, job: Job) -> None:
+        """Compare anew."""
+        from listen.jobs.before_after import compare
+
+        if self._before is not None:
+            self.query_one("#text", Static).update(_page(self._before, job, compare(self._before, job)))
+
+    def action_other(self) -> None:
+        """Choose from the list of jobs."""
+        self.start(self._list, "list")
+
+    async def _list(self) -> None:
+        from listen.jobs.summary import list_jobs
+
+        try:
+            found = await asyncio.to_thread(list_jobs, self.bay.services.jobs_root())
+        except HisswayError as e:
+            self.refuse(e)
+            return
+        here = self.bay.open_job.folder.name if self.bay.open_job else ""
+        others = [s for s in found if s.folder != here]
+        if not others:
+            self.query_one("#text", Static).update(shown("There is no other job to compare with."))
+            return
+        self.app.push_screen(PickScreen("Which job was before?", [_option(s) for s in others]), self._chosen)
+
+    def _chosen(self, folder: str | None) -> None:
+        from listen.jobs.store import open_job
+
+        if folder is None:
+            return
+        try:
+            self._before = open_job(self.bay.services.jobs_root() / folder, write=False).job
+        except HisswayError as e:
+            self.refuse(e)
+            return
+        self._job_changed(self.bay.job)
+
+
+def _option(s: JobSummary) -> tuple[str, str, str]:
+    return (s.folder, plain(s.title, 60), f"{plain(s.engine, 30)} {s.changed[:10]}")
+
+
+def _page(before: Job, after: Job, comparison: Comparison) -> Content:
+    heads = Content.assemble(
+        ("before  ", "$secondary"),
+        plain(before.title, 80),
+        f" ({before.opened[:10]})\n",
+        ("after   ", "$secondary"),
+        plain(after.title, 80),
+        f" ({after.opened[:10]})",
+    )
+    parts = [heads, *(shown(f"! {r}", "$warning") for r in comparison.remarks), shown("")]
+    for row in comparison.cylinders:
+        parts += _cylinder(row)
+    return Content("\n").join(parts)
+
+
+def _cylinder(row: CylinderChange) -> list[Content]:
+    said = f"{len(row.changed)} changed beyond uncertainty" if row.changed else "nothing changed beyond uncertainty"
+    parts = [shown(f"Cylinder {row.cylinder}: {said}", "bold $accent")]
+    for when, text in (("before", row.verdict_before), ("after", row.verdict_after)):
+        parts.append(Content.assemble((f"  {when:<7}", "$secondary"), plain(text or "no verdict", 300)))
+    parts += [_change(c) for c in row.changes]
+    return [*parts, shown("")]
+
+
+def _change(c: Change) -> Content:
+    where = f"{WHAT.get(c.what, c.what)} {c.point.replace('-', ' ')}".strip()
+    glyph, pen = ("●", "$success") if c.beyond else ("·", "$secondary")
+    unit = "%" if c.unit == "percent" else c.unit
+    text = f"{where:<26} {number(c.before):>8} → {number(c.after):>8} {unit}"
+    if c.difference is not None and c.uncertainty is not None:
+        text += f"   {number(c.difference, sign=True)} ± {number(c.uncertainty)}"
+    remark = f"   {plain(c.remark)}" if c.remark else ""
+    return Content.assemble((f"  {glyph} ", pen), (text, "bold" if c.beyond else ""), (remark, "$secondary"))

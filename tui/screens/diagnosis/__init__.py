@@ -1,0 +1,1 @@
+"""Diagnosis: what the pattern over the whole engine says, and the next cheapest check."""

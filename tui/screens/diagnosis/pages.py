@@ -1,0 +1,63 @@
+"""A diagnosis as one page of words."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from textual.content import Content
+
+from tui.words import number, percent, plain, shown
+
+if TYPE_CHECKING:
+    from listen.diagnosis.model import Diagnosis, Fault
+    from listen.diagnosis.weigh import Line
+
+MOST_LINES = 6
+
+
+def page(diagnosis: Diagnosis) -> Content:
+    """Everything that may be said, headings first."""
+    parts = [shown(diagnosis.text, "bold"), shown("")]
+    for fault in diagnosis.faults:
+        parts += _fault(fault)
+    if diagnosis.contradictions:
+        parts.append(shown("What contradicts itself", "$accent"))
+        for doubt in diagnosis.contradictions:
+            parts.append(shown(f"  ≠ {doubt.words} {doubt.then}", "$warning"))
+        parts.append(shown(""))
+    untested = [t for t in diagnosis.tests if not t.made]
+    if untested:
+        parts.append(shown("Not tested, so it cannot be ruled out", "$accent"))
+        parts += [shown(f"  – {t.words}: {t.note}" if t.note else f"  – {t.words}") for t in untested]
+        parts.append(shown(""))
+    parts.append(shown(diagnosis.disclaimer, "$secondary"))
+    return Content("\n").join(parts)
+
+
+def _fault(fault: Fault) -> list[Content]:
+    head = f"▲ {plain(fault.words)} · {plain(fault.place)} · {percent(fault.probability)}, {plain(fault.sure)}"
+    parts = [shown(head, "bold $accent"), shown(f"  {fault.text}")]
+    parts += [_weight(line, "+") for line in fault.supports[:MOST_LINES]]
+    parts += [_weight(line, "−") for line in fault.against[:MOST_LINES]]
+    if fault.rivals:
+        rivals = ", ".join(f"{c.words} {percent(c.probability)}" for c in fault.rivals)
+        parts.append(shown(f"  It could also be: {rivals}", "$warning"))
+    check = fault.next_check
+    parts.append(
+        Content.assemble(
+            ("  Next cheapest check: ", "bold"),
+            plain(check.do, 400),
+            f" {plain(check.means, 400)}. About {check.minutes} min, {plain(check.tools, 80)}.",
+        )
+    )
+    if check.risk:
+        parts.append(shown(f"  ▲ {check.risk}", "$warning"))
+    parts.append(shown(""))
+    return parts
+
+
+def _weight(line: Line, glyph: str) -> Content:
+    return Content.assemble(
+        (f"  {glyph} {number(abs(line.db)):>5} ", "$success" if glyph == "+" else "$warning"),
+        plain(f"{line.words}: {line.detail}" if line.detail else line.words, 300),
+    )

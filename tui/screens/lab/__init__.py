@@ -1,0 +1,1 @@
+"""The lab: drills, the ear's threshold, scores."""

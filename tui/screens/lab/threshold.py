@@ -1,0 +1,151 @@
+"""The ear's threshold: which of two clips holds the hiss? Fainter when right, louder when wrong."""
+
+from __future__ import annotations
+
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.widgets import Static
+
+from listen.errors import HisswayError
+from tui.bridge.playback import Playback
+from tui.bridge.threads import in_thread
+from tui.screens.base import BayScreen
+from tui.widgets.banner import Banner, Say
+from tui.widgets.pairs import Pair, Pairs
+from tui.widgets.panels import Choice, ChoicePanel
+from tui.words import shown
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from listen.lab.learners import Learner
+    from listen.lab.threshold import ThresholdRun
+    from listen.signal.clip import Clip
+
+ANSWERS = (Choice("1", "1", "the first"), Choice("2", "2", "the second"))
+
+
+class ThresholdScreen(BayScreen[None]):
+    """Plays pairs until the threshold stands."""
+
+    CSS_PATH = "lab.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("space,enter,pagedown", "play", "Play again", key_display="Space")]
+
+    def __init__(self, root: Path, learner: Learner, background: str) -> None:
+        super().__init__()
+        self._root, self._learner, self._background = root, learner, background
+        self.run_: ThresholdRun | None = None
+        self._told = ""
+
+    def body(self) -> ComposeResult:
+        """Banner, answers, what sounds, the last word."""
+        yield Banner()
+        yield ChoicePanel(id="choice")
+        yield Pairs()
+        yield Static(id="told")
+
+    def way(self) -> tuple[str, ...]:
+        """Where we are."""
+        return ("lab", self._learner.name, "ear threshold", self._background)
+
+    def on_mount(self) -> None:
+        """Make the run, play the first pair."""
+        self.playback = Playback(self.bay.services.player)
+        super().on_mount()
+        self.query_one(Pairs).can_focus = False
+        self.start(self._begin, "run")
+
+    def on_unmount(self) -> None:
+        """Silence."""
+        self.playback.stop()
+
+    async def _begin(self) -> None:
+        from listen.lab.threshold import ThresholdRun
+
+        try:
+            self.run_ = await in_thread(ThresholdRun, self._root, self._learner, self._background)
+        except HisswayError as e:
+            self.refuse(e)
+            self.dismiss()
+            return
+        self._ask()
+        self.action_play()
+
+    def _ask(self) -> None:
+        from listen.lab.playback import CAUTION
+
+        run, choice = self.run_, self.query_one(ChoicePanel)
+        if run is None:
+            return
+        at = f"trial {run.number}, at most 40"
+        self.query_one(Banner).say = Say(
+            at, "Which of the two holds the hiss? Press 1 or 2; guess if you must.", CAUTION
+        )
+        choice.show(ANSWERS, at)
+        choice.focus()
+        self.query_one(Pairs).pairs = (Pair("pair", self._background, "first", "second", 1),)
+        self.query_one("#told", Static).update(shown(self._told))
+
+    def action_play(self) -> None:
+        """Play the pair in hand (again)."""
+        if self.run_ is not None and not self.run_.done:
+            self.start(self._play, "play")
+
+    async def _play(self) -> None:
+        pairs, run = self.query_one(Pairs), self.run_
+        assert run is not None
+
+        def told(i: int) -> None:
+            if self.is_attached:
+                pairs.sounding = ("pair", i)
+
+        try:
+            await self.playback.play(partial(_trial, run), told)
+        except HisswayError as e:
+            self._told = f"× {e} A threshold cannot be found without hearing; drills by picture still work."
+            self._ask()
+        finally:
+            told(-1)
+
+    @on(ChoicePanel.Chosen)
+    def _chosen(self, event: ChoicePanel.Chosen) -> None:
+        self.playback.stop()
+        self.start(partial(self._answer, int(event.choice)), "run")
+
+    async def _answer(self, interval: int) -> None:
+        run = self.run_
+        if run is None or run.done:
+            return
+        try:
+            right = await in_thread(run.answer, interval)
+        except HisswayError as e:
+            self.refuse(e)
+            return
+        self._told = "✓ right: fainter now" if right else "× it was the other one: louder now"
+        if run.measured is not None:
+            self._done(run)
+            return
+        self._ask()
+        self.action_play()
+
+    def _done(self, run: ThresholdRun) -> None:
+        from listen.lab.score_words import threshold_words
+
+        assert run.measured is not None
+        words = threshold_words(run.measured)
+        self.query_one(Banner).say = Say("done", f"Your threshold: {words}.", "Esc goes back to the lab.", tone="good")
+        self.query_one(ChoicePanel).display = False
+        self.query_one(Pairs).display = False
+        self.query_one("#told", Static).update("")
+
+
+def _trial(run: ThresholdRun) -> tuple[Sequence[Clip], float]:
+    from listen.lab.playback import comfortable_gain_db
+
+    pair = run.trial()
+    return [pair.first, pair.second], comfortable_gain_db(pair.first, pair.second)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+MAX_WORDS = 600
+"""Longest sentence shown, in characters; a damaged file may quote itself at any length."""
+
 
 class HisswayError(Exception):
     """Base of all errors a user may be shown; ``str(error)`` is one clear sentence, ready for a screen."""
@@ -11,6 +14,8 @@ class HisswayError(Exception):
     def __str__(self) -> str:
         """The sentence on one line, without signs that upset a terminal (a file name may hold any)."""
         text = super().__str__()
+        if len(text) > MAX_WORDS:
+            text = f"{text[: MAX_WORDS * 2 // 3]} ... {text[-MAX_WORDS // 3 :]}"  # the advice stands at the end
         if text.isprintable():
             return text
         return "".join(c if c.isprintable() else " " if c.isspace() else "\N{REPLACEMENT CHARACTER}" for c in text)

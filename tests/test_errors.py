@@ -21,3 +21,10 @@ def test_an_error_is_one_printable_line(words: str, shown: str) -> None:
     assert str(ClipError(words)) == shown
     assert str(HisswayError(words)).isprintable()
     str(HisswayError(words)).encode("utf-8")
+
+
+def test_a_file_that_quotes_itself_is_cut_and_the_advice_kept() -> None:
+    shown = str(ClipError(f"a.json: form {'x' * 5000!r}; this version reads hissway.drill/1"))
+    assert len(shown) < 620
+    assert shown.startswith("a.json: form")
+    assert shown.endswith("this version reads hissway.drill/1")

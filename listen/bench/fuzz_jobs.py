@@ -1,0 +1,104 @@
+"""The fuzzer's doors for jobs: journals, their summaries, bags from elsewhere, and reports made of them."""
+
+from __future__ import annotations
+
+import json
+import random
+from pathlib import Path
+
+from listen.bench.fuzz_mutate import SCRIPT
+from listen.bench.fuzz_text import json_like
+
+
+def journal_seeds(room: Path) -> list[bytes]:
+    from listen.bench.fuzz_seeds import seed_job
+
+    return [(seed_job(room / "seed") / "journal.jsonl").read_bytes()]
+
+
+def _job_of(data: bytes, room: Path) -> Path:
+    folder = room / "jobs" / "job"
+    folder.mkdir(parents=True)
+    (folder / "journal.jsonl").write_bytes(data)
+    return folder
+
+
+def read_journal(data: bytes, room: Path) -> None:
+    from listen.errors import HisswayError
+    from listen.jobs.events import NoteAdded
+    from listen.jobs.store import list_jobs, open_job
+    from listen.jobs.to_round import to_round
+    from listen.jobs.walk import next_step
+
+    folder = _job_of(data, room)
+    list_jobs(folder.parent)
+    job = open_job(folder, write=False).job
+    for record in job.rounds:
+        next_step(job, record.id)
+        try:
+            to_round(job, record.id, folder)
+        except HisswayError:
+            pass  # a round that cannot be judged is an answer; the other rounds are still tried
+    with open_job(folder) as opened:
+        opened.append(NoteAdded(text="still writable"))
+    if "still writable" not in open_job(folder, write=False).job.note_texts():
+        raise AssertionError("a note that was acknowledged is not there")
+
+
+def read_report(data: bytes, room: Path) -> None:
+    from listen.bench.fuzz_seeds import seed_job
+    from listen.report.build import Wanted, report_text
+
+    folder = seed_job(room / "jobs" / "job")
+    (folder / "journal.jsonl").write_bytes(data)
+    if SCRIPT in report_text(folder, Wanted("html", audio=False)):
+        raise AssertionError("words from the journal became part of the page's program")
+    report_text(folder, Wanted("md"))
+    json.loads(report_text(folder, Wanted("json")), parse_constant=_no_constant)
+
+
+def _no_constant(name: str) -> None:
+    raise AssertionError(f"{name} in JSON")
+
+
+def summary_seeds(room: Path) -> list[bytes]:
+    from listen.bench.fuzz_seeds import seed_job
+    from listen.jobs.store import list_jobs
+
+    folder = seed_job(room / "jobs" / "job")
+    list_jobs(folder.parent)
+    return [(folder / "job.json").read_bytes()]
+
+
+def summary(rng: random.Random, seeds: list[bytes]) -> bytes:
+    return json_like(json.loads(seeds[0]))(rng, seeds)
+
+
+def read_summary(data: bytes, room: Path) -> None:
+    from listen.bench.fuzz_seeds import seed_job
+    from listen.jobs.store import list_jobs, open_job
+
+    folder = seed_job(room / "jobs" / "job")
+    (folder / "job.json").write_bytes(data)
+    list_jobs(folder.parent)
+    open_job(folder).close()
+
+
+def bag_seeds(room: Path) -> list[bytes]:
+    from listen.bench.fuzz_seeds import seed_job
+    from listen.jobs.pack import pack
+
+    pack(seed_job(room / "seed-jobs" / "job"), room / "seed.zip")
+    return [(room / "seed.zip").read_bytes()]
+
+
+def read_bag(data: bytes, room: Path) -> None:
+    from listen.jobs.store import list_jobs
+    from listen.jobs.unpack import unpack
+
+    path = room / "from-outside.zip"
+    path.write_bytes(data)
+    try:
+        unpack(path, room / "jobs")
+    finally:
+        list_jobs(room / "jobs")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, ClassVar
@@ -14,9 +15,9 @@ from textual.binding import Binding, BindingType
 from listen.errors import HisswayError
 from listen.jobs.events import Confirmed, Overruled, Payload, PersonChosen, SentBack
 from listen.jobs.walk import round_points
-from tui.bridge.playback import Playback, prepared
-from tui.screens.base import BayScreen
+from tui.bridge.playback import prepared
 from tui.screens.confirm import phases
+from tui.screens.hearing import HearingScreen
 from tui.screens.round.asks import calls
 from tui.screens.round.rungs import rungs
 from tui.widgets.banner import Banner
@@ -26,6 +27,7 @@ from tui.widgets.panels import Choice, ChoicePanel, Entry, EntryPanel
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job, RoundRecord
+    from listen.signal.clip import Clip
 
 CHOICES = {"tech": phases.SHOW, "decide": phases.DECISIONS, "kind": phases.KINDS, "decided": phases.SIGN}
 ENTRIES = {"name": phases.NAME, "overrule-reason": phases.REASON, "back-reason": phases.REASON, "sign": phases.NAME}
@@ -33,14 +35,13 @@ BLIND = ("name", "hear", "call", "tech")
 """Phases in which no number is on the screen."""
 
 
-class ConfirmScreen(BayScreen[None]):
+class ConfirmScreen(HearingScreen[None]):
     """One round before its supervisor."""
 
     CSS_PATH = "confirm.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("c", "call", "Call by ear"),
         Binding("m", "match", "Levels"),
-        Binding("x", "silence", "Stop"),
     ]
 
     def __init__(self, round_id: str) -> None:
@@ -63,16 +64,11 @@ class ConfirmScreen(BayScreen[None]):
 
     def on_mount(self) -> None:
         """Begin where this round stands."""
-        self.playback = Playback(self.bay.services.player)
         record = self.record
         self.name_typed = self.bay.job.people.get("supervisor", "") if self.bay.job else ""
         self.query_one(Pairs).pairs = phases.blind_pairs(record, self._seed)
         self.phase = "done" if record.signed else "hear" if self.name_typed else "name"
         super().on_mount()
-
-    def on_unmount(self) -> None:
-        """Silence."""
-        self.playback.stop()
 
     @property
     def record(self) -> RoundRecord:
@@ -202,32 +198,16 @@ class ConfirmScreen(BayScreen[None]):
 
     @on(Pairs.Play)
     def _play_pair(self, event: Pairs.Play) -> None:
-        self.start(partial(self._play, event.pair), "play")
+        self.start(partial(self.play_pair, event.pair, self._load(event.pair)), "play")
 
-    async def _play(self, pair: Pair) -> None:
-        opened, pairs = self.bay.open_job, self.query_one(Pairs)
+    def _load(self, pair: Pair) -> Callable[[], tuple[Sequence[Clip], float]]:
+        """Quiet and air at a point in an order that is not told."""
+        opened = self.bay.open_job
         assert opened is not None
         clips = [self.record.live_clips(pair.id, walk)[-1].id for walk in ("quiet", "air")]
         if phases.swapped(self.record, self._seed, pair.id):
             clips.reverse()
-
-        def told(i: int) -> None:
-            if self.is_attached:
-                pairs.sounding = (pair.id, i)
-
-        try:
-            files = [opened.clip_path(c) for c in clips]
-            await self.playback.play(partial(prepared, files, matched=self._matched), told)
-        except HisswayError as e:
-            self.refuse(e)
-            return
-        finally:
-            told(-1)
-        pairs.pairs = tuple(replace(p, heard=p.heard + (p.id == pair.id)) for p in pairs.pairs)
-
-    def action_silence(self) -> None:
-        """Stop playing."""
-        self.playback.stop()
+        return partial(prepared, [opened.clip_path(c) for c in clips], matched=self._matched)
 
     def action_match(self) -> None:
         """Matched or own levels."""

@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 from rich.text import Text
 from textual import events, on
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.coordinate import Coordinate
 from textual.widgets import DataTable, Static
 
 from listen.errors import HisswayError
-from listen.jobs.events import Payload
 from listen.jobs.table import CylinderRow, cylinder_rows, lowest_share
 from listen.trade.units import unit_named
-from tui.screens.base import BayScreen
 from tui.screens.engine import cells
+from tui.screens.engine.keys import EngineKeys
 from tui.screens.engine.type_line import TypeLine
-from tui.screens.pick import PickScreen
 from tui.widgets.engine_view import EngineView, Pot
 from tui.words import path_words, plain
 
@@ -29,21 +26,11 @@ if TYPE_CHECKING:
 PADDING = 2 * len(cells.COLUMNS) + 2
 
 
-class EngineScreen(BayScreen[None]):
+class EngineScreen(EngineKeys):
     """All cylinders of the open job."""
 
     CSS_PATH = "engine.tcss"
     AUTO_FOCUS = "#table"
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("r", "round", "Round"),
-        Binding("R", "new_round", "New round", key_display="R"),
-        Binding("p", "plug", "Plug"),
-        Binding("c", "confirm", "Confirm"),
-        Binding("b", "compare", "Before/after"),
-        Binding("d", "diagnosis", "What it says"),
-        Binding("f", "finding", "Finding"),
-        Binding("tab", "app.focus_next", "Drawing or table", show=False),
-    ]
 
     def body(self) -> ComposeResult:
         """Drawing, table, the line that is typed into, what the figures say."""
@@ -65,7 +52,7 @@ class EngineScreen(BayScreen[None]):
         view.rows = job.engine.rows
         view.pots = {row.cylinder: _pot(row) for row in rows}
         self._fill(rows, job)
-        view.chosen = self._cylinder()
+        view.chosen = self.cylinder()
         said = Content.assemble(
             *((f"{w}\n", "bold $accent") for w in [self.bay.services.welcome()] if w), _summary(rows, job)
         )
@@ -94,7 +81,8 @@ class EngineScreen(BayScreen[None]):
 
     # ------------------------------------------------------------------ where the cursor is
 
-    def _cylinder(self) -> int:
+    def cylinder(self) -> int:
+        """The cylinder under the cursor."""
         job = self.bay.job
         table = self.query_one("#table", DataTable)
         if job is None:
@@ -106,7 +94,7 @@ class EngineScreen(BayScreen[None]):
 
     @on(DataTable.CellHighlighted)
     def _moved(self) -> None:
-        self.query_one(EngineView).chosen = self._cylinder()
+        self.query_one(EngineView).chosen = self.cylinder()
 
     @on(EngineView.Chosen)
     def _drawn_chosen(self, event: EngineView.Chosen) -> None:
@@ -139,7 +127,7 @@ class EngineScreen(BayScreen[None]):
 
     def _type(self, text: str) -> None:
         if self.bay.job is not None:
-            self.query_one(TypeLine).begin(self._column(), self._cylinder(), self.bay.job, text)
+            self.query_one(TypeLine).begin(self._column(), self.cylinder(), self.bay.job, text)
 
     @on(TypeLine.Typed)
     def _typed(self, event: TypeLine.Typed) -> None:
@@ -156,96 +144,6 @@ class EngineScreen(BayScreen[None]):
     @on(TypeLine.Left)
     def _left(self) -> None:
         self.query_one("#table").focus()
-
-    # ------------------------------------------------------------------ keys
-
-    def action_back(self) -> None:
-        """Leave the figure; else the job."""
-        line = self.query_one(TypeLine)
-        if line.display:
-            line.end()
-            self.query_one("#table").focus()
-        else:
-            super().action_back()
-
-    def action_round(self) -> None:
-        """Go on with the cylinder's latest round, or begin one."""
-        from tui.screens.round.screen import RoundScreen
-
-        job, cylinder = self.bay.job, self._cylinder()
-        rounds = job.rounds_of(cylinder) if job else ()
-        if rounds:
-            self.app.push_screen(RoundScreen(rounds[-1].id))
-        else:
-            self.action_new_round()
-
-    def action_new_round(self) -> None:
-        """Begin a round on this cylinder."""
-        from tui.screens.round.screen import RoundScreen
-
-        opened = self.bay.open_job
-        if opened is None:
-            return
-        try:
-            round_id = opened.open_round(self._cylinder())
-        except HisswayError as e:
-            self.refuse(e)
-            return
-        self.bay.job = opened.job
-        self.app.push_screen(RoundScreen(round_id))
-
-    def action_plug(self) -> None:
-        """How the plug looked."""
-        cylinder = self._cylinder()
-        seen = self.bay.job.plugs.get(cylinder) if self.bay.job else None
-        chosen = seen.conditions[0] if seen and seen.conditions else ""
-
-        def keep(condition: str | None) -> None:
-            if condition is not None:
-                self._write(cells.plug_event(cylinder, condition))
-
-        self.app.push_screen(PickScreen(f"Plug of cylinder {cylinder}", cells.plug_choices(), chosen), keep)
-
-    def action_diagnosis(self) -> None:
-        """What the pattern over the engine says."""
-        from tui.screens.diagnosis.screen import DiagnosisScreen
-
-        self.app.push_screen(DiagnosisScreen())
-
-    def action_compare(self) -> None:
-        """Two jobs on one engine side by side."""
-        from tui.screens.compare.screen import CompareScreen
-
-        self.app.push_screen(CompareScreen())
-
-    def action_finding(self) -> None:
-        """What the teardown showed: the truth."""
-        cylinder = self._cylinder()
-        found = self.bay.job.findings.get(cylinder) if self.bay.job else None
-        by = self.bay.job.people.get("tech", "") if self.bay.job else ""
-
-        def keep(path: str | None) -> None:
-            if path is not None:
-                self._write(cells.finding_event(cylinder, path, by))
-
-        title = f"Teardown finding on cylinder {cylinder}: what was it really?"
-        self.app.push_screen(PickScreen(title, cells.finding_choices(), found.paths[0] if found else ""), keep)
-
-    def action_confirm(self) -> None:
-        """The supervisor's screen for this cylinder's latest round."""
-        from tui.screens.confirm.screen import ConfirmScreen
-
-        rounds = self.bay.job.rounds_of(self._cylinder()) if self.bay.job else ()
-        if rounds and rounds[-1].verdict is not None:
-            self.app.push_screen(ConfirmScreen(rounds[-1].id))
-        else:
-            self.tell("This cylinder's round has no verdict yet: nothing to confirm.")
-
-    def _write(self, payload: Payload) -> None:
-        try:
-            self.bay.write(payload)
-        except HisswayError as e:
-            self.refuse(e)
 
 
 def _pot(row: CylinderRow) -> Pot:

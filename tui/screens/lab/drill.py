@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
@@ -15,9 +14,9 @@ from textual.binding import Binding, BindingType
 from listen.errors import AudioError, HisswayError
 from listen.lab.answers import BlindItem, Call, Reveal
 from listen.trade.points import Kind, point
-from tui.bridge.playback import Playback, prepared
+from tui.bridge.playback import prepared
 from tui.bridge.threads import in_thread
-from tui.screens.base import BayScreen
+from tui.screens.hearing import HearingScreen
 from tui.screens.lab import drill_words as words
 from tui.screens.lab.sitting import sit_down
 from tui.screens.round.rungs import judged, short_words
@@ -33,7 +32,7 @@ if TYPE_CHECKING:
     from listen.lab.session import Session
 
 
-class DrillScreen(BayScreen[None]):
+class DrillScreen(HearingScreen[None]):
     """One sitting; phases: hear, call, sure, truth, over."""
 
     CSS_PATH = "lab.tcss"
@@ -41,7 +40,6 @@ class DrillScreen(BayScreen[None]):
         Binding("c", "call", "Call"),
         Binding("g", "look", "Look instead"),
         Binding("n", "next", "Next round"),
-        Binding("x", "silence", "Stop"),
     ]
 
     def __init__(self, root: Path, learner: Learner, drill: str) -> None:
@@ -67,7 +65,6 @@ class DrillScreen(BayScreen[None]):
 
     def on_mount(self) -> None:
         """Sit down: go on where this drill was left, or begin it."""
-        self.playback = Playback(self.bay.services.player)
         super().on_mount()
         for kind in (Heat, Ladder, ChoicePanel):
             self.query_one(kind).display = False
@@ -81,7 +78,7 @@ class DrillScreen(BayScreen[None]):
 
     def on_unmount(self) -> None:
         """Leave; it can be gone on with."""
-        self.playback.stop()
+        super().on_unmount()
         if self.session is not None:
             self.session.close()
 
@@ -172,31 +169,13 @@ class DrillScreen(BayScreen[None]):
 
     @on(Pairs.Play)
     def _play_pair(self, event: Pairs.Play) -> None:
-        self.start(partial(self._play, event.pair), "play")
+        load = partial(prepared, self._files(event.pair.id))
+        self.start(partial(self.play_pair, event.pair, load), "play")
 
-    async def _play(self, pair: Pair) -> None:
-        pairs = self.query_one(Pairs)
-
-        def told(i: int) -> None:
-            if self.is_attached:
-                pairs.sounding = (pair.id, i)
-
-        try:
-            await self.playback.play(partial(prepared, self._files(pair.id)), told)
-        except AudioError as e:
-            self._mute = f"{e} The drill goes on by picture: g shows the clips."
-            self.go(self.phase)
-            return
-        except HisswayError as e:
-            self.refuse(e)
-            return
-        finally:
-            told(-1)
-        pairs.pairs = tuple(replace(p, heard=p.heard + (p.id == pair.id)) for p in pairs.pairs)
-
-    def action_silence(self) -> None:
-        """Stop playing."""
-        self.playback.stop()
+    def cannot_play(self, error: AudioError) -> None:
+        """The drill goes on by picture."""
+        self._mute = f"{error} The drill goes on by picture: g shows the clips."
+        self.go(self.phase)
 
     def action_look(self) -> None:
         """Show the chosen pair as a picture instead of a sound."""

@@ -93,11 +93,7 @@ class LabScreen(BayScreen[None]):
 
     def action_learner(self) -> None:
         """Choose or take in a learner."""
-        from listen.lab.learners import list_learners
-
-        options = [
-            (learner.id, plain(learner.name), "") for learner in self._try(partial(list_learners, self.root), ())
-        ]
+        options = [(learner.id, plain(learner.name), "") for learner in self._learners()]
         options.append((NEW, "a new learner", ""))
         self.app.push_screen(PickScreen("Who learns?", options, self.learner.id if self.learner else ""), self._chosen)
 

@@ -11,10 +11,9 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.widgets import Static
 
-from listen.errors import HisswayError
-from tui.bridge.playback import Playback
+from listen.errors import AudioError, HisswayError
 from tui.bridge.threads import in_thread
-from tui.screens.base import BayScreen
+from tui.screens.hearing import HearingScreen
 from tui.widgets.banner import Banner, Say
 from tui.widgets.pairs import Pair, Pairs
 from tui.widgets.panels import Choice, ChoicePanel
@@ -30,7 +29,7 @@ if TYPE_CHECKING:
 ANSWERS = (Choice("1", "1", "the first"), Choice("2", "2", "the second"))
 
 
-class ThresholdScreen(BayScreen[None]):
+class ThresholdScreen(HearingScreen[None]):
     """Plays pairs until the threshold stands."""
 
     CSS_PATH = "lab.tcss"
@@ -55,14 +54,9 @@ class ThresholdScreen(BayScreen[None]):
 
     def on_mount(self) -> None:
         """Make the run, play the first pair."""
-        self.playback = Playback(self.bay.services.player)
         super().on_mount()
         self.query_one(Pairs).can_focus = False
         self.start(self._begin, "run")
-
-    def on_unmount(self) -> None:
-        """Silence."""
-        self.playback.stop()
 
     async def _begin(self) -> None:
         from listen.lab.threshold import ThresholdRun
@@ -97,20 +91,14 @@ class ThresholdScreen(BayScreen[None]):
             self.start(self._play, "play")
 
     async def _play(self) -> None:
-        pairs, run = self.query_one(Pairs), self.run_
-        assert run is not None
+        pairs = self.query_one(Pairs)
+        if self.run_ is not None and pairs.pairs:
+            await self.play_pair(pairs.pairs[0], partial(_trial, self.run_))
 
-        def told(i: int) -> None:
-            if self.is_attached:
-                pairs.sounding = ("pair", i)
-
-        try:
-            await self.playback.play(partial(_trial, run), told)
-        except HisswayError as e:
-            self._told = f"× {e} A threshold cannot be found without hearing; drills by picture still work."
-            self._ask()
-        finally:
-            told(-1)
+    def cannot_play(self, error: AudioError) -> None:
+        """Nothing can be found without hearing."""
+        self._told = f"× {error} A threshold cannot be found without hearing; drills by picture still work."
+        self._ask()
 
     @on(ChoicePanel.Chosen)
     def _chosen(self, event: ChoicePanel.Chosen) -> None:

@@ -1,0 +1,62 @@
+"""Screens on which pairs of clips are heard."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, ClassVar, TypeVar
+
+from textual.binding import Binding, BindingType
+
+from listen.errors import AudioError, HisswayError
+from tui.bridge.playback import Playback
+from tui.screens.base import BayScreen
+from tui.widgets.pairs import Pair, Pairs
+
+if TYPE_CHECKING:
+    from listen.signal.clip import Clip
+
+R = TypeVar("R")
+
+
+class HearingScreen(BayScreen[R]):
+    """Holds a playback, shows which clip sounds, counts what was heard, and is silent when left."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("x", "silence", "Stop")]
+
+    def on_mount(self) -> None:
+        """Prepare to play."""
+        self.playback = Playback(self.bay.services.player)
+        super().on_mount()
+
+    def on_unmount(self) -> None:
+        """Silence."""
+        self.playback.stop()
+
+    async def play_pair(self, pair: Pair, load: Callable[[], tuple[Sequence[Clip], float]]) -> None:
+        """Play both clips of a pair; it counts as heard once both are over."""
+        pairs = self.query_one(Pairs)
+
+        def told(i: int) -> None:
+            if self.is_attached:
+                pairs.sounding = (pair.id, i)
+
+        try:
+            await self.playback.play(load, told)
+        except AudioError as e:
+            self.cannot_play(e)
+            return
+        except HisswayError as e:
+            self.refuse(e)
+            return
+        finally:
+            told(-1)
+        pairs.pairs = tuple(replace(p, heard=p.heard + (p.id == pair.id)) for p in pairs.pairs)
+
+    def cannot_play(self, error: AudioError) -> None:
+        """There is no loudspeaker."""
+        self.refuse(error)
+
+    def action_silence(self) -> None:
+        """Stop playing."""
+        self.playback.stop()

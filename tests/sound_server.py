@@ -107,9 +107,9 @@ class SoundServer:
         done = subprocess.run(["pactl", *words], env=self.env, check=True, capture_output=True, text=True)
         return done.stdout
 
-    def feed(self, wav: Path, device: str = "vmic") -> subprocess.Popen[bytes]:
-        """Play a sound file into the virtual microphone."""
-        command = ["paplay", f"--device={device}", "--latency-msec=100", str(wav)]
+    def feed(self, wav: Path, latency_ms: int = 1000) -> subprocess.Popen[bytes]:
+        """Play a sound file into the virtual microphone; buffered by a second, so that load does not tear it."""
+        command = ["paplay", "--device=vmic", f"--latency-msec={latency_ms}", str(wav)]
         return self._child(subprocess.Popen(command, env=self.env, stderr=subprocess.DEVNULL))
 
     def run(self, *command: str, timeout_s: float = 60) -> subprocess.CompletedProcess[str]:

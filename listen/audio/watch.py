@@ -12,8 +12,9 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-QUIET_S = 0.6
-"""No callback for so long means that the device has stopped (callbacks come every 10 ms; load delays them by 0.2 s)."""
+QUIET_S = 0.75
+"""No callback for so long means that the device has stopped: callbacks come every 10 ms, analysis in this process
+delays them by 0.2 s, eight busy programs a core by 0.6 s."""
 ZEROS_S = 0.75
 """A run of exact zeros this long means that the device is muted or gone: a real microphone always has some noise. With
 the latency it is told within one second."""

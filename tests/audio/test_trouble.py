@@ -88,7 +88,7 @@ def test_trouble_in_the_middle_of_a_clip(sound_server: SoundServer, tmp_path: Pa
 
 def test_a_short_freeze_is_told_as_a_gap(sound_server: SoundServer, tmp_path: Path) -> None:
     known_noise(tmp_path / "noise.wav", 10)
-    sound_server.feed(tmp_path / "noise.wav")
+    sound_server.feed(tmp_path / "noise.wav", latency_ms=100)  # runs dry meanwhile: zeros inside the take
     recorder, part = Recorder(sound_server), tmp_path / "a.part"
     recorder.ask("open")
     time.sleep(0.5)

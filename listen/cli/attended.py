@@ -10,9 +10,12 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from listen.audio.source import Recording, Source
+    from listen.signal.live import LiveLevel
 
 REFRESH_S = 0.1
 """How often the countdown is drawn."""
+LINE_WIDTH = 72
+"""What the countdown line takes of a terminal."""
 FLOOR_DBFS = -90.0
 """Level at which the bar is empty; it has one mark for each 3 dB above."""
 
@@ -44,23 +47,23 @@ def attended(source: Source, part: Path, seconds: float) -> Recording:
 
 
 def _countdown(source: Source, over: threading.Event, cancel: threading.Event, seconds: float) -> None:
+    from listen.signal.live import LiveMeter
+
+    meter = LiveMeter(source.rate_hz)
     began = monotonic()
     shown = sys.stderr.isatty()
     while not over.is_set():
         try:
             if not over.wait(REFRESH_S) and shown:
-                print(f"\r{_line(source, began + seconds - monotonic())}", end="", file=sys.stderr, flush=True)
+                line = _line(meter.feed(source.drain()), began + seconds - monotonic())
+                print(f"\r{line}", end="", file=sys.stderr, flush=True)
         except KeyboardInterrupt:
             cancel.set()
     if shown:
-        print("\r" + " " * 60 + "\r", end="", file=sys.stderr, flush=True)
+        print("\r" + " " * LINE_WIDTH + "\r", end="", file=sys.stderr, flush=True)
 
 
-def _line(source: Source, left_s: float) -> str:
-    import numpy as np
-
-    blocks = source.drain()
-    power = float(np.mean(np.square(np.concatenate(blocks)))) if blocks else 0.0
-    level = 10 * np.log10(max(power, 1e-10))
-    bar = "#" * max(0, min(30, round((level - FLOOR_DBFS) / 3)))
-    return f"{max(0.0, left_s):5.1f} s left  {level:6.1f} dBFS  {bar:<30}"
+def _line(level: LiveLevel, left_s: float) -> str:
+    bar = "#" * max(0, min(30, round((level.level_dbfs - FLOOR_DBFS) / 3)))
+    word = "TOO LOUD" if level.clipped else ""
+    return f"{max(0.0, left_s):5.1f} s left  {level.level_dbfs:6.1f} dBFS  {bar:<30} {word:<8}"

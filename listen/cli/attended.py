@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 import threading
+from collections.abc import Callable
 from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING
@@ -28,6 +29,9 @@ def attended(source: Source, part: Path, seconds: float) -> Recording:
     AudioError
         As :meth:`listen.audio.source.Source.record`.
     """
+    from listen.signal.live import LiveMeter
+
+    meter = LiveMeter(source.rate_hz)  # loads what it needs before the first sample
     cancel, over = threading.Event(), threading.Event()
     result: list[Recording] = []
     raised: list[BaseException] = []
@@ -40,22 +44,19 @@ def attended(source: Source, part: Path, seconds: float) -> Recording:
         over.set()
 
     threading.Thread(target=work, name="recorder").start()
-    _countdown(source, over, cancel, seconds)
+    _countdown(lambda: meter.feed(source.drain()), over, cancel, seconds)
     if raised:
         raise raised[0]
     return result[0]
 
 
-def _countdown(source: Source, over: threading.Event, cancel: threading.Event, seconds: float) -> None:
-    from listen.signal.live import LiveMeter
-
-    meter = LiveMeter(source.rate_hz)
+def _countdown(level: Callable[[], LiveLevel], over: threading.Event, cancel: threading.Event, seconds: float) -> None:
     began = monotonic()
     shown = sys.stderr.isatty()
     while not over.is_set():
         try:
             if not over.wait(REFRESH_S) and shown:
-                line = _line(meter.feed(source.drain()), began + seconds - monotonic())
+                line = _line(level(), began + seconds - monotonic())
                 print(f"\r{line}", end="", file=sys.stderr, flush=True)
         except KeyboardInterrupt:
             cancel.set()

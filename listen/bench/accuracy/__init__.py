@@ -1,0 +1,48 @@
+"""How well the judging works: paths named on held-out rounds beside peers, detection depth, cover of the intervals."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from pathlib import Path
+
+SUMMARY = "paths named on held-out rounds beside peers, detection against the limit, cover of the intervals"
+PARTS = ("rounds", "recorded")
+"""``recorded``: rounds over the recordings of ``--noise`` only."""
+
+
+def _count(text: str) -> int:
+    value = int(text)
+    if value < 1:
+        raise argparse.ArgumentTypeError(f"{value} is below 1")
+    return value
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Options of ``hissway bench accuracy``."""
+    parser.add_argument("--rounds-drawn", type=_count, default=200, help="rounds a set; all else scales (default 200)")
+    parser.add_argument("--tune-rounds", type=int, default=150, help="rounds the peers are fitted on; 0: no peers")
+    parser.add_argument("--noise", type=Path, metavar="DIR", help="also draw rounds over recordings background-*.flac")
+    parser.add_argument("--rounds", type=Path, metavar="DIR", help="score this truth-labelled archive instead")
+    parser.add_argument("--only", choices=PARTS, help="one part only")
+    parser.add_argument("--seed", type=int, default=1, help="seed of everything drawn (default 1)")
+    parser.add_argument("--workers", type=_count, default=os.cpu_count() or 1, help="processes (default: all cores)")
+    parser.add_argument("--plot", type=Path, metavar="FILE.svg", help="draw the figures")
+    parser.add_argument("--json", action="store_true", help="one JSON object instead of the table")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Measure and print; a missed bar is shown, not hidden, and is no error."""
+    import msgspec
+
+    from listen.bench.accuracy.sections import measure, words
+
+    found = measure(args)
+    sys.stdout.write(json.dumps(msgspec.to_builtins(found), allow_nan=False) + "\n" if args.json else words(found))
+    if args.plot:
+        from listen.bench.accuracy.plot import draw_plot
+
+        draw_plot(found, args.plot)
+    return 0

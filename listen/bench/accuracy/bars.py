@@ -1,0 +1,38 @@
+"""The bars the figures are held against, and whether each is met."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from listen.bench.accuracy.scores import Scores
+
+
+class Bar(NamedTuple):
+    """One bar on a contender's scores."""
+
+    name: str
+    limit: str
+    figure: Callable[[Scores], float | None]
+    passes: Callable[[Scores, float], bool]
+
+
+ROUND_BARS = (
+    Bar("right of answered", ">= 97 %", lambda s: s.right.value, lambda s, v: v >= 0.97),
+    Bar("coverage", ">= 85 %", lambda s: s.coverage.value, lambda s, v: v >= 0.85),
+    Bar("false calls on sound", "<= 2 %", lambda s: s.false_calls.value, lambda s, v: v <= 0.02),
+    Bar("Brier", "<= 0.09", lambda s: s.brier, lambda s, v: v <= 0.09),
+    Bar("ECE", "<= 1.5 x floor", lambda s: s.ece, lambda s, v: v <= 1.5 * s.ece_floor),
+)
+DEPTH_BAR_DB = 1.0
+"""Detection depth may lie this far above the limit."""
+FALSE_ALARM_FACTOR = 2.0
+"""Measured false alarm within this factor of the stated one, either way."""
+COVERAGE_BAR = (0.93, 0.97)
+"""Share of 95 % intervals that hold the truth."""
+
+
+def standing(bar: Bar, scores: Scores) -> str:
+    """``met`` or ``missed``; ``no rounds`` where there is no figure."""
+    value = bar.figure(scores)
+    return "no rounds" if value is None else "met" if bar.passes(scores, value) else "MISSED"

@@ -1,0 +1,157 @@
+"""Our method and its peers on the same rounds: who is fitted on what, who is scored how."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import msgspec
+
+from listen.bench.accuracy.forecast import SOUND, Forecast
+from listen.bench.accuracy.peer_fit import Case, fit
+from listen.bench.accuracy.peers import PEERS
+from listen.bench.accuracy.rounds import Job, Judged, judge_drawn, judge_folder, labelled
+from listen.bench.accuracy.scores import Rate, Scores, count, score
+from listen.bench.accuracy.workers import spread
+
+TUNE_STREAM, REPORT_STREAM = 1, 2
+"""Second word of every round's seed: tuning and reported rounds never share one."""
+
+
+class Line(msgspec.Struct, frozen=True, kw_only=True):
+    """One contender."""
+
+    key: str
+    name: str
+    scores: Scores
+    scripted: Scores | None = None
+    """A peer as scripted: it always answers."""
+    fitted: dict[str, float] = {}
+    """What was fitted on the tuning rounds."""
+
+
+class Part(msgspec.Struct, frozen=True, kw_only=True):
+    """One row of a break-down of our own scores."""
+
+    name: str
+    rounds: int
+    right: Rate
+    coverage: Rate
+    top_right: float
+    false_calls: Rate
+    """On the sound cylinders among them."""
+    named_wrong: dict[str, int]
+    """What was wrongly named, and how often."""
+
+
+class Contest(msgspec.Struct, frozen=True, kw_only=True):
+    """One set of rounds, scored."""
+
+    title: str
+    backgrounds: str
+    tuned_on: str
+    tune_rounds: int
+    lines: tuple[Line, ...]
+    by_truth: tuple[Part, ...]
+    by_background: tuple[Part, ...]
+    reliability: tuple[tuple[float, float, int], ...]
+    """Per bin of confidence: mean confidence, share right, rounds (ours, the last line of ours)."""
+
+
+def contest_drawn(noise: Path | None, rounds: int, tune_rounds: int, seed: int, workers: int) -> Contest:
+    """Score on rounds drawn from the reported population."""
+    judged = spread(judge_drawn, report_jobs(noise, rounds, seed), workers)
+    where = f"recordings of {noise.name or noise}" if noise else "synthetic shops"
+    return _contest(f"{rounds} drawn rounds over {where}", judged, _tuning(noise, tune_rounds, seed, workers), where)
+
+
+def contest_archive(root: Path, tune_rounds: int, seed: int, workers: int) -> Contest:
+    """Score a truth-labelled archive; peers are fitted on drawn rounds over synthetic shops."""
+    folders = labelled(root)
+    judged = spread(judge_folder, folders, workers)
+    tuning = _tuning(None, tune_rounds, seed, workers)
+    return _contest(f"{len(folders)} labelled rounds of {root.name or root}", judged, tuning, "as recorded")
+
+
+def report_jobs(noise: Path | None, rounds: int, seed: int) -> list[Job]:
+    """Rounds that are scored."""
+    return [Job((seed, REPORT_STREAM, i), "report", noise, True) for i in range(rounds)]
+
+
+def tune_jobs(noise: Path | None, rounds: int, seed: int) -> list[Job]:
+    """Rounds that peers are fitted on."""
+    return [Job((seed, TUNE_STREAM, i), "tune", noise, False) for i in range(rounds)]
+
+
+def _tuning(noise: Path | None, rounds: int, seed: int, workers: int) -> list[Case]:
+    return [j.case for j in spread(judge_drawn, tune_jobs(noise, rounds, seed), workers)]
+
+
+def _contest(title: str, judged: Sequence[Judged], tuning: Sequence[Case], where: str) -> Contest:
+    given = [j.with_sound for j in judged if j.with_sound is not None]
+    bare = [j.without_sound for j in judged if j.without_sound is not None]
+    lines = [Line(key="ours-sound", name="hissway, with sound-cylinder clips", scores=score(given))] if given else []
+    lines.append(Line(key="ours", name="hissway, without them" if given else "hissway", scores=score(bare)))
+    if tuning:
+        lines += [_peer(peer, tuning, [j.case for j in judged]) for peer in PEERS]
+    return Contest(
+        title=title,
+        backgrounds=where,
+        tuned_on='population "tune": other backgrounds, leak shapes, ducts, microphones and seeds than "report"',
+        tune_rounds=len(tuning),
+        lines=tuple(lines),
+        by_truth=parts(bare, lambda f: f.truth_label),
+        by_background=parts(bare, lambda f: f.background),
+        reliability=reliability(bare),
+    )
+
+
+def _peer(peer: str, tuning: Sequence[Case], cases: Sequence[Case]) -> Line:
+    fitted = fit(peer, tuning)
+    return Line(
+        key=peer,
+        name=PEERS[peer],
+        scores=score([fitted.forecast(c) for c in cases]),
+        scripted=score([fitted.forecast(c, always=True) for c in cases]),
+        fitted={"threshold_db": fitted.threshold, "sound_db": fitted.sound, "temperature_db": fitted.temperature},
+    )
+
+
+def parts(forecasts: Sequence[Forecast], label: Callable[[Forecast], str]) -> tuple[Part, ...]:
+    """Break our scores down by a label, in order of the label."""
+    groups: dict[str, list[Forecast]] = {}
+    for f in forecasts:
+        groups.setdefault(label(f), []).append(f)
+    return tuple(_part(name, groups[name]) for name in sorted(groups))
+
+
+def _part(name: str, group: Sequence[Forecast]) -> Part:
+    wrong: dict[str, int] = {}
+    for f in group:
+        if f.named and not f.right:
+            said = "+".join(p for p in f.named if p not in f.truth)
+            wrong[said] = wrong.get(said, 0) + 1
+    return Part(
+        name=name,
+        rounds=len(group),
+        right=count([f for f in group if f.named], lambda f: f.right),
+        coverage=count(group, lambda f: bool(f.named)),
+        top_right=sum(f.top[1] for f in group) / len(group),
+        false_calls=count([f for f in group if SOUND in f.truth], lambda f: f.called_leak),
+        named_wrong=wrong,
+    )
+
+
+def reliability(forecasts: Sequence[Forecast]) -> tuple[tuple[float, float, int], ...]:
+    """Confidence against the share that is right, in the bins of the ECE."""
+    import numpy as np
+
+    from listen.bench.accuracy.scores import ECE_BINS, bins
+
+    tops = np.array([f.top for f in forecasts], dtype=np.float64).reshape(-1, 2)
+    at = bins(tops[:, 0])
+    return tuple(
+        (float(tops[at == b, 0].mean()), float(tops[at == b, 1].mean()), int((at == b).sum()))
+        for b in range(ECE_BINS)
+        if (at == b).any()
+    )

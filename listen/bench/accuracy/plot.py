@@ -1,0 +1,74 @@
+"""The figures of one run as a drawing: how sure against how often right, and our method among its peers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from listen.bench.accuracy.contest import Contest
+from listen.errors import ReportError
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from listen.bench.accuracy.sections import Accuracy
+
+PANEL_IN = (5.2, 3.6)
+HASH_SALT = "hissway-accuracy"
+"""Identifiers inside the SVG come from this, not from the clock: the same figures give the same file."""
+
+
+def draw_plot(found: Accuracy, file: Path) -> None:
+    """Draw all parts into one file, two panels a contest.
+
+    Raises
+    ------
+    ReportError
+        The file cannot be written.
+    """
+    import matplotlib
+
+    matplotlib.use("Agg")
+    from matplotlib import pyplot as plt
+
+    panels = [p for c in found.contests for p in ((_reliability, c), (_peers, c))]
+    rows = max((len(panels) + 1) // 2, 1)
+    with matplotlib.rc_context({"svg.hashsalt": HASH_SALT, "font.size": 8}):
+        figure, axes = plt.subplots(
+            rows, 2, figsize=(2 * PANEL_IN[0], rows * PANEL_IN[1]), squeeze=False, layout="constrained"
+        )
+        for ax, (draw, part) in zip(axes.flat, panels, strict=False):
+            draw(ax, part)
+        for ax in list(axes.flat)[len(panels) :]:
+            ax.set_axis_off()
+        try:
+            figure.savefig(file, metadata={"Date": None} if file.suffix == ".svg" else None)
+        except (OSError, ValueError) as e:
+            raise ReportError(f"{file}: the plot cannot be written ({e}); give a folder that exists and .svg") from e
+        finally:
+            plt.close(figure)
+
+
+def _reliability(ax: Axes, contest: Contest) -> None:
+    sure, right, rounds = zip(*contest.reliability, strict=True)
+    ax.plot([0, 1], [0, 1], color="0.6", linestyle="--", label="what it says is what happens")
+    ax.plot(sure, right, marker="o", color="black", label="hissway, ten bins")
+    for x, y, n in zip(sure, right, rounds, strict=True):
+        ax.annotate(str(n), (x, y), textcoords="offset points", xytext=(4, -10))
+    ax.set(xlabel="odds of the most likely path", ylabel="share truly there", title=contest.title)
+    ax.legend(loc="upper left")
+
+
+def _peers(ax: Axes, contest: Contest) -> None:
+    for line in contest.lines:
+        ours = line.scripted is None
+        rate = line.scores.right
+        if rate.value is None:
+            continue
+        x, y = 100 * (line.scores.coverage.value or 0.0), 100 * rate.value
+        down, up = y - 100 * rate.low95, 100 * rate.high95 - y
+        ax.errorbar(x, y, [[down], [up]], marker="o" if ours else "x", color="black" if ours else "0.5", capsize=2)
+        ax.annotate(line.name, (x, y), textcoords="offset points", xytext=(4, 3))
+    ax.axhline(97, color="0.7", linewidth=0.8)
+    ax.axvline(85, color="0.7", linewidth=0.8)
+    ax.set(xlabel="rounds answered, %", ylabel="right of answered, %", title="bars: grey lines", xlim=(0, 130))

@@ -1,0 +1,62 @@
+"""What a run of the bench does: which parts, in which order, and all they found."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+import msgspec
+
+from listen.bench.accuracy.contest import Contest, contest_archive, contest_drawn
+from listen.bench.accuracy.table import contest_table
+from listen.errors import UsageError
+
+SCHEMA = "hissway.accuracy/1"
+
+
+class Accuracy(msgspec.Struct, frozen=True, kw_only=True):
+    """Everything one run found."""
+
+    schema: str = SCHEMA
+    seed: int
+    contests: tuple[Contest, ...] = ()
+
+
+def measure(args: argparse.Namespace) -> Accuracy:
+    """Run the parts asked for.
+
+    Raises
+    ------
+    UsageError
+        ``--only recorded`` without ``--noise``.
+    RoundError, ClipError
+        An archive or recording that cannot be read.
+    """
+    if args.only == "recorded" and args.noise is None:
+        raise UsageError("--only recorded needs --noise DIR, the folder of background-*.flac")
+    if args.rounds is not None:
+        _say(f"scoring the archive {args.rounds}")
+        return Accuracy(
+            seed=args.seed, contests=(contest_archive(args.rounds, args.tune_rounds, args.seed, args.workers),)
+        )
+    contests = []
+    for noise in _backgrounds(args):
+        _say(f"{args.rounds_drawn} rounds over {'recordings' if noise else 'synthetic shops'}, then the peers' fit")
+        contests.append(contest_drawn(noise, args.rounds_drawn, args.tune_rounds, args.seed, args.workers))
+    return Accuracy(seed=args.seed, contests=tuple(contests))
+
+
+def _backgrounds(args: argparse.Namespace) -> list[Path | None]:
+    out: list[Path | None] = [] if args.only == "recorded" else [None]
+    return [*out, args.noise] if args.noise is not None else out
+
+
+def _say(what: str) -> None:
+    sys.stderr.write(f"accuracy: {what}\n")
+    sys.stderr.flush()
+
+
+def words(found: Accuracy) -> str:
+    """The tables."""
+    return "\n\n".join(contest_table(c) for c in found.contests)

@@ -1,0 +1,82 @@
+"""Protects the bench itself: same seed same figures, tuning apart from report, archives scored, bad input told."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from listen.bench.accuracy.contest import report_jobs, tune_jobs
+from listen.bench.accuracy.rounds import Job, read_truth
+from listen.cli.main import main
+from listen.errors import RoundError
+from listen.lab.draw import Wishes, draw
+from listen.lab.write import write_round
+from listen.trade.points import PathId
+
+DRAWN = ["bench", "accuracy", "--only", "rounds", "--rounds-drawn", "2", "--tune-rounds", "2", "--workers", "1"]
+
+
+def test_the_same_seed_gives_the_same_figures_and_the_table_shows_every_bar(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    assert main([*DRAWN, "--json", "--plot", str(tmp_path / "a.svg")]) == 0
+    first = capsys.readouterr().out
+    assert main([*DRAWN, "--json"]) == 0
+    assert capsys.readouterr().out == first
+    contest = json.loads(first)["contests"][0]
+    assert [line["key"] for line in contest["lines"]][:2] == ["ours-sound", "ours"]
+    assert len(contest["lines"]) == 8
+    assert sum(row["rounds"] for row in contest["by_truth"]) == 2
+    assert (tmp_path / "a.svg").read_text().startswith("<?xml")
+
+
+def test_tuning_rounds_and_reported_rounds_share_no_seed_and_no_shop() -> None:
+    def drawn(jobs: list[Job]) -> tuple[set[int], set[str]]:
+        specs = [draw(np.random.default_rng(j.seed), j.population, sound_clips=True) for j in jobs]
+        return {s.seed for s in specs}, {s.background.name for s in specs}
+
+    tune, report = drawn(tune_jobs(None, 20, 1)), drawn(report_jobs(None, 20, 1))
+    assert len(tune[0]) == len(report[0]) == 20
+    assert not tune[0] & report[0]
+    assert not tune[1] & report[1]
+
+
+def archive(root: Path) -> Path:
+    wishes = Wishes(
+        paths=(PathId.INTAKE_VALVE,), hiss_db=(8.0, 9.0), points=("intake", "oil-filler"), seconds=(2.5, 2.6)
+    )
+    for i in range(2):
+        write_round(draw(np.random.default_rng(i), "report", wishes=wishes), root / f"round-{i}")
+    return root
+
+
+def test_a_labelled_archive_is_scored(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = archive(tmp_path)
+    args = ["bench", "accuracy", "--rounds", str(folder), "--tune-rounds", "0", "--workers", "1"]
+    assert main([*args, "--json"]) == 0
+    contest = json.loads(capsys.readouterr().out)["contests"][0]
+    assert contest["lines"][0]["scores"]["rounds"] == 2
+    assert [row["name"] for row in contest["by_truth"]] == ["intake-valve"]
+    assert main(args) == 0
+    out = capsys.readouterr().out
+    for bar in ("right of answered", "coverage", "false calls on sound", "Brier", "ECE"):
+        assert f"  {bar}" in out
+
+
+@pytest.mark.parametrize("text", ["{}", '{"paths": []}', '{"paths": ["none", "rings"]}', '{"paths": ["roof"]}', "x"])
+def test_a_broken_truth_is_told(tmp_path: Path, text: str) -> None:
+    (tmp_path / "truth.json").write_text(text)
+    with pytest.raises(RoundError, match=r"truth\.json"):
+        read_truth(tmp_path)
+
+
+def test_a_folder_without_truth_and_recordings_without_a_folder_are_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["bench", "accuracy", "--rounds", str(tmp_path)]) == 1
+    assert "no truth.json" in capsys.readouterr().err
+    assert main(["bench", "accuracy", "--only", "recorded"]) == 2
+    assert "--noise" in capsys.readouterr().err

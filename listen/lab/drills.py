@@ -75,7 +75,7 @@ def read_drill(folder: Path) -> DrillSet:
         raise LabError(f"{folder}: holds no {FILE}; give the folder of a drill") from None
     except OSError as error:
         raise LabError(f"{path}: cannot be read ({error.strerror or error})") from error
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
         raise LabError(f"{path}: {error}; correct it or make the drill anew") from None
     if drill.schema != SCHEMA:
         raise LabError(f"{path}: form {drill.schema!r}; this version reads {SCHEMA}")
@@ -99,7 +99,7 @@ def read_truth(folder: Path) -> ItemTruth:
         truth = msgspec.json.decode(path.read_bytes(), type=ItemTruth)
     except OSError as error:
         raise LabError(f"{path}: cannot be read ({error.strerror or error}); this round cannot be scored") from error
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
         raise LabError(f"{path}: {error}; this round cannot be scored") from None
     if not truth.paths:
         raise LabError(f'{path}: names no path; write ["none"] for a sound cylinder')

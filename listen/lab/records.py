@@ -61,6 +61,6 @@ def read(path: Path, record: type[T], *, skip: int = 0, stop: int | None = None)
     for number, line in enumerate(whole, skip + 1):
         try:
             found.append(msgspec.json.decode(line, type=record))
-        except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
             raise LabError(f"{path}: line {number} is damaged ({error}); remove that line to use the rest") from error
     return found

@@ -14,6 +14,10 @@ MIN_RATE_HZ = 8_000
 MAX_RATE_HZ = 192_000
 """Sample rates taken; below 32 kHz a flag says what is lost (METHOD section 8)."""
 
+MAX_SAMPLE = 1e10
+"""Largest sample taken, in full scales: above 32-bit integers written as they are into a floating-point file; the
+squares of larger ones would leave the range of float32."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Clip:
@@ -62,6 +66,8 @@ class Clip:
         if not np.isfinite(x).all():
             bad = int(np.flatnonzero(~np.isfinite(x))[0])
             raise ClipError(f"{where}: sample {bad} is not a finite number; the file is damaged, record again")
+        if (peak := float(np.abs(x).max())) > MAX_SAMPLE:
+            raise ClipError(f"{where}: samples up to {peak:.0e} times full scale; the file is damaged, record again")
         if not MIN_RATE_HZ <= rate_hz <= MAX_RATE_HZ:
             raise ClipError(
                 f"{where}: sample rate {rate_hz} Hz; from {MIN_RATE_HZ} to {MAX_RATE_HZ} Hz can be measured"

@@ -8,6 +8,7 @@ import sys
 import zipfile
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from listen.bench import fuzz as bench
@@ -15,11 +16,15 @@ from listen.bench.fuzz_mutate import mutate_journal, read_events, relink
 from listen.bench.fuzz_seeds import ROUND, seed_job
 from listen.bench.fuzz_targets import TARGETS
 from listen.bench.fuzz_worker import fault_of, make_case
-from listen.errors import ClipError, HisswayError, JobError, JournalBroken, RoundError
+from listen.errors import ClipError, HisswayError, JobError, JournalBroken, LabError, RoundError
 from listen.jobs.chain import read_chain
 from listen.jobs.store import open_job
 from listen.jobs.to_round import to_round
 from listen.jobs.unpack import unpack
+from listen.lab.drills import read_drill, read_truth
+from listen.signal.clip import Clip
+from listen.signal.quality import check_clip
+from listen.signal.spectra import spectra
 
 CASES_EACH = 40
 
@@ -148,3 +153,21 @@ def test_a_zip_whose_tables_disagree_is_refused_in_few_words(tmp_path: Path) -> 
         unpack(path, tmp_path / "jobs")
     assert len(str(refused.value)) < 500
     assert str(refused.value).isprintable()
+
+
+@pytest.mark.parametrize("largest", [3e38, 1e15])
+def test_samples_that_no_recorder_writes_are_refused(largest: float) -> None:
+    with pytest.raises(ClipError, match="times full scale"):
+        Clip.of([0.0, largest, 0.1], 48_000, name="odd.wav")
+
+
+def test_integers_written_into_a_floating_point_file_are_measured() -> None:
+    clip = Clip.of(np.random.default_rng(1).integers(-(2**31), 2**31, 96_000), 48_000)
+    assert [f.flag for f in check_clip(clip, spectra(clip))] == []
+
+
+@pytest.mark.parametrize("file", ["drill.json", "truth.json"])
+def test_a_text_of_brackets_a_thousand_deep_is_refused(file: str, tmp_path: Path) -> None:
+    (tmp_path / file).write_text('{"x":' + "[" * 100_000)
+    with pytest.raises(LabError):
+        (read_drill if file == "drill.json" else read_truth)(tmp_path)

@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 SUMMARY = "paths named on held-out rounds beside peers, detection against the limit, cover of the intervals"
-PARTS = ("rounds", "recorded")
+PARTS = ("rounds", "recorded", "detection", "coverage")
 """``recorded``: rounds over the recordings of ``--noise`` only."""
 
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from listen.bench.accuracy.contest import Contest
+from listen.bench.accuracy.plot_limits import cover_panel, detection_panel
 from listen.errors import ReportError
 
 if TYPE_CHECKING:
@@ -31,14 +34,14 @@ def draw_plot(found: Accuracy, file: Path) -> None:
     matplotlib.use("Agg")
     from matplotlib import pyplot as plt
 
-    panels = [p for c in found.contests for p in ((_reliability, c), (_peers, c))]
+    panels = _panels(found)
     rows = max((len(panels) + 1) // 2, 1)
     with matplotlib.rc_context({"svg.hashsalt": HASH_SALT, "font.size": 8}):
         figure, axes = plt.subplots(
             rows, 2, figsize=(2 * PANEL_IN[0], rows * PANEL_IN[1]), squeeze=False, layout="constrained"
         )
-        for ax, (draw, part) in zip(axes.flat, panels, strict=False):
-            draw(ax, part)
+        for ax, panel in zip(axes.flat, panels, strict=False):
+            panel(ax)
         for ax in list(axes.flat)[len(panels) :]:
             ax.set_axis_off()
         try:
@@ -47,6 +50,18 @@ def draw_plot(found: Accuracy, file: Path) -> None:
             raise ReportError(f"{file}: the plot cannot be written ({e}); give a folder that exists and .svg") from e
         finally:
             plt.close(figure)
+
+
+def _panels(found: Accuracy) -> list[Callable[[Axes], None]]:
+    """What to draw, in order."""
+    out: list[Callable[[Axes], None]] = []
+    for c in found.contests:
+        out += [partial(_reliability, contest=c), partial(_peers, contest=c)]
+    if found.detection is not None:
+        out.append(partial(detection_panel, found=found.detection))
+    if found.cover:
+        out.append(partial(cover_panel, rows=found.cover))
+    return out
 
 
 def _reliability(ax: Axes, contest: Contest) -> None:

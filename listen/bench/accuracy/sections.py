@@ -9,6 +9,9 @@ from pathlib import Path
 import msgspec
 
 from listen.bench.accuracy.contest import Contest, contest_archive, contest_drawn
+from listen.bench.accuracy.cover import Cover, cover
+from listen.bench.accuracy.detection import Detection, detection
+from listen.bench.accuracy.limits_table import cover_table, detection_table
 from listen.bench.accuracy.table import contest_table
 from listen.errors import UsageError
 
@@ -21,6 +24,8 @@ class Accuracy(msgspec.Struct, frozen=True, kw_only=True):
     schema: str = SCHEMA
     seed: int
     contests: tuple[Contest, ...] = ()
+    detection: Detection | None = None
+    cover: tuple[Cover, ...] = ()
 
 
 def measure(args: argparse.Namespace) -> Accuracy:
@@ -44,12 +49,21 @@ def measure(args: argparse.Namespace) -> Accuracy:
     for noise in _backgrounds(args):
         _say(f"{args.rounds_drawn} rounds over {'recordings' if noise else 'synthetic shops'}, then the peers' fit")
         contests.append(contest_drawn(noise, args.rounds_drawn, args.tune_rounds, args.seed, args.workers))
-    return Accuracy(seed=args.seed, contests=tuple(contests))
+    found = covered = None
+    if args.only in (None, "detection"):
+        _say("detection in steady noise")
+        found = detection(args.rounds_drawn, args.seed, args.workers)
+    if args.only in (None, "coverage"):
+        _say("cover of the intervals")
+        covered = cover(args.rounds_drawn, args.noise, args.seed, args.workers)
+    return Accuracy(seed=args.seed, contests=tuple(contests), detection=found, cover=covered or ())
 
 
 def _backgrounds(args: argparse.Namespace) -> list[Path | None]:
-    out: list[Path | None] = [] if args.only == "recorded" else [None]
-    return [*out, args.noise] if args.noise is not None else out
+    """Sets of rounds asked for: None stands for the synthetic shops."""
+    out: list[Path | None] = [None] if args.only in (None, "rounds") else []
+    recorded = args.noise is not None and args.only in (None, "rounds", "recorded")
+    return [*out, args.noise] if recorded else out
 
 
 def _say(what: str) -> None:
@@ -59,4 +73,9 @@ def _say(what: str) -> None:
 
 def words(found: Accuracy) -> str:
     """The tables."""
-    return "\n\n".join(contest_table(c) for c in found.contests)
+    parts = [contest_table(c) for c in found.contests]
+    if found.detection is not None:
+        parts.append(detection_table(found.detection))
+    if found.cover:
+        parts.append(cover_table(found.cover))
+    return "\n\n".join(parts)

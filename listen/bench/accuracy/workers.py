@@ -10,6 +10,12 @@ T = TypeVar("T")
 R = TypeVar("R")
 
 
+def pieces(total: int, count: int) -> list[int]:
+    """``total`` split into at most ``count`` nearly equal parts, none empty."""
+    count = max(1, min(count, total))
+    return [total // count + (i < total % count) for i in range(count)]
+
+
 def spread(work: Callable[[T], R], jobs: Iterable[T], workers: int) -> Sequence[R]:
     """``work`` on every job; here when one worker is asked for."""
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):

@@ -1,0 +1,110 @@
+"""Detection in steady noise: how deep a hiss is found, against the limit, and how often silence is called a hiss.
+
+Symbols: B bandwidth, T seconds of each clip, s = sqrt(2 / (B T)) the relative standard deviation of an on-off ratio
+(radiometer equation; Urkowitz 1967). The limit is the hiss of relative power (3.09 + 1.28) s = 4.37 s.
+"""
+
+from __future__ import annotations
+
+import msgspec
+import numpy as np
+
+from listen.bench.accuracy.drifting import drifting_false_alarms
+from listen.bench.accuracy.pool import SECONDS, SHAPES, Pool, make_pool, picked, scaled
+from listen.bench.accuracy.scores import Rate, exact
+from listen.bench.accuracy.workers import pieces, spread
+from listen.signal.bands import BANDWIDTH_HZ
+from listen.signal.contrast import Contrast
+from listen.signal.contrast import pool as pooled
+from listen.signal.drift import RoundDrift, stated
+from listen.signal.excess import FALSE_ALARM, excess
+
+SIGMAS = 4.37
+"""Standard normal quantiles at a false alarm of 1e-3 and a detection of 90 %, added."""
+DETECTED = 0.90
+LEVELS_DB = tuple(float(x) for x in np.arange(-17.5, -13.4, 0.5))
+"""Hiss over background, from never to always found."""
+CLIPS_A_ROUND, PAIRS_A_ROUND, DEPTH_PAIRS_A_ROUND, DRIFT_ROUNDS_A_ROUND = 6, 50, 4, 6
+"""How the sizes follow the number of rounds drawn."""
+CHUNKS = 8
+"""Pieces the pairs are drawn in; part of the seed."""
+
+
+class Depth(msgspec.Struct, frozen=True, kw_only=True):
+    """Detection in one background."""
+
+    background: str
+    limit_db: float
+    """Hiss over background that the best detector finds nine times in ten."""
+    reached_db: float | None
+    """Hiss over background that was; None where the levels tried do not bracket it."""
+    by_level: tuple[tuple[float, float], ...]
+    """Level and share detected."""
+    false_alarm: Rate
+
+
+class Detection(msgspec.Struct, frozen=True, kw_only=True):
+    """All of detection."""
+
+    stated_false_alarm: float
+    clips: int
+    """Independent clips a background; pairs are drawn from them."""
+    depths: tuple[Depth, ...]
+    drifting: dict[str, Rate]
+    """False alarm by kind of drift, two quiets about each air clip, four points a round."""
+
+
+def limit_db(bandwidth_hz: float, seconds: float) -> float:
+    """The limit as a level over the background."""
+    return float(10.0 * np.log10(SIGMAS * np.sqrt(2.0 / (bandwidth_hz * seconds))))
+
+
+def detection(rounds: int, seed: int, workers: int) -> Detection:
+    """Measure depth and false alarms; sizes follow ``rounds``."""
+    pools = [make_pool(name, CLIPS_A_ROUND * rounds, seed, workers) for name in SHAPES]
+    return Detection(
+        stated_false_alarm=FALSE_ALARM,
+        clips=len(pools[0].takes),
+        depths=tuple(_depth(p, rounds, seed, workers) for p in pools),
+        drifting=drifting_false_alarms(pools[0], DRIFT_ROUNDS_A_ROUND * rounds, seed, workers),
+    )
+
+
+def _depth(pool: Pool, rounds: int, seed: int, workers: int) -> Depth:
+    silent, hissing = PAIRS_A_ROUND * rounds, DEPTH_PAIRS_A_ROUND * rounds
+    split = enumerate(zip(pieces(silent, CHUNKS), pieces(hissing, CHUNKS), strict=False))
+    found = spread(_pairs, [(pool, (seed, 11, c), s, h) for c, (s, h) in split], workers)
+    alarms = sum(f[0] for f in found)
+    shares = np.sum([f[1] for f in found], axis=0) / hissing
+    return Depth(
+        background=pool.name,
+        limit_db=limit_db(float(BANDWIDTH_HZ.sum()), SECONDS),
+        reached_db=crossing(LEVELS_DB, shares, DETECTED),
+        by_level=tuple(zip(LEVELS_DB, map(float, shares), strict=True)),
+        false_alarm=exact(alarms, silent),
+    )
+
+
+def _pairs(job: tuple[Pool, tuple[int, ...], int, int]) -> tuple[int, list[int]]:
+    """False alarms among so many pairs, and detections at each level among so many others."""
+    pool, seed, silent, hissing = job
+    rng = np.random.default_rng(seed)
+    alarms = sum(_found(pool, rng, 0.0) for _ in range(silent))
+    return alarms, [sum(_found(pool, rng, 10 ** (level / 10)) for _ in range(hissing)) for level in LEVELS_DB]
+
+
+def _found(pool: Pool, rng: np.random.Generator, hiss: float) -> bool:
+    """Whether a hiss of the background's own shape is found by one quiet and one air clip, drift stated to be none."""
+    quiet, air = picked(rng, pool, 2)
+    steady = RoundDrift(stated(0.0), stated(0.0))
+    contrast = Contrast(pooled([quiet]), pooled([scaled(air, 1.0 + hiss)]))
+    return excess(contrast, steady, pool.live, pool.bias).detected
+
+
+def crossing(levels: tuple[float, ...], shares: np.ndarray, at: float) -> float | None:
+    """Level at which a rising share first passes ``at``, between two levels; None where it does not."""
+    above = np.flatnonzero(shares >= at)
+    if not len(above) or above[0] == 0:
+        return None
+    i = int(above[0])
+    return float(np.interp(at, shares[i - 1 : i + 1], levels[i - 1 : i + 1]))

@@ -1,0 +1,114 @@
+"""Protects detection and cover: the limit, the truths they are held against, and that seeds alone decide."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from listen.bench.accuracy.cover import cover, true_excess_db
+from listen.bench.accuracy.detection import Depth, Detection, crossing, detection, limit_db
+from listen.bench.accuracy.drifting import drawn_round, drift_gain
+from listen.bench.accuracy.limits_table import cover_table, detection_table
+from listen.bench.accuracy.pool import RATE_HZ, SHAPES, expected_bands, make_pool, noise, reduce, scaled
+from listen.bench.accuracy.scores import exact
+from listen.bench.accuracy.workers import pieces
+from listen.cli.main import main
+
+
+def test_the_limit_is_that_of_the_radiometer_equation() -> None:
+    assert limit_db(12_000, 5.0) == pytest.approx(-16.0, abs=0.05)
+    assert limit_db(12_000, 20.0) == pytest.approx(limit_db(12_000, 5.0) - 3.01, abs=0.01)
+
+
+def test_crossing_lies_between_the_levels_and_is_none_outside_them() -> None:
+    levels = (-2.0, -1.0, 0.0)
+    assert crossing(levels, np.array([0.5, 0.8, 1.0]), 0.9) == pytest.approx(-0.5)
+    assert crossing(levels, np.array([0.1, 0.2, 0.3]), 0.9) is None
+    assert crossing(levels, np.array([0.95, 1.0, 1.0]), 0.9) is None
+
+
+@pytest.mark.parametrize("name", sorted(SHAPES))
+def test_expected_band_powers_are_what_long_noise_shows(name: str) -> None:
+    long = noise(np.random.default_rng(4), SHAPES[name], 20 * RATE_HZ)
+    assert reduce(long)[0].mean / expected_bands(SHAPES[name]) == pytest.approx(np.ones(13), abs=0.04)
+
+
+def test_scaling_band_numbers_is_the_same_as_playing_louder() -> None:
+    x = noise(np.random.default_rng(4), SHAPES["pink"], 2 * RATE_HZ)
+    louder, plain = reduce(x * np.float32(np.sqrt(2.0)))[0], scaled(reduce(x)[0], 2.0)
+    assert louder.mean == pytest.approx(plain.mean, rel=1e-4)
+    assert louder.floor == pytest.approx(plain.floor, rel=1e-4)
+    assert louder.cov == pytest.approx(plain.cov, rel=1e-3, abs=1e-9)
+
+
+@pytest.mark.parametrize("smooth_share", [0.0, 0.2])
+def test_drift_has_the_spread_asked_for_and_is_common_where_asked(smooth_share: float) -> None:
+    rng = np.random.default_rng(2)
+    db = np.array([10 * np.log10(drift_gain(rng, 0.3, smooth_share)) for _ in range(3000)])
+    assert db.std(axis=0) == pytest.approx(np.full(13, 0.3), rel=0.06)
+    apart = np.ptp(db, axis=1).max()
+    assert apart < 1e-9 if smooth_share == 0.0 else apart > 0.1
+
+
+def test_the_true_excess_of_a_hiss_of_the_backgrounds_shape_is_its_level() -> None:
+    pool = make_pool("pink", 6, 1, 1)
+    for h in drawn_round(np.random.default_rng(1), pool, 0.0, 0.0, lambda _: 1.0):
+        assert true_excess_db(h) == pytest.approx(10 * np.log10(2.0))
+        assert h.excess.excess_db == pytest.approx(true_excess_db(h), abs=0.3)
+
+
+def test_pieces_add_up_whatever_their_number() -> None:
+    assert pieces(10, 4) == [3, 3, 2, 2]
+    assert pieces(2, 8) == [1, 1]
+
+
+def test_detection_and_cover_follow_the_seed_alone(capsys: pytest.CaptureFixture[str]) -> None:
+    found = detection(1, 3, 1)
+    assert found == detection(1, 3, 1)
+    assert {d.background for d in found.depths} == set(SHAPES)
+    assert all(0.0 <= share <= 1.0 for d in found.depths for _, share in d.by_level)
+    args = ["bench", "accuracy", "--only", "coverage", "--rounds-drawn", "1", "--workers", "1"]
+    assert main(args) == 0
+    out = capsys.readouterr().out
+    for group in ("all steady", "all drifting", "all unsteady"):
+        assert group in out
+
+
+def test_cover_takes_the_recordings_of_a_folder(tmp_path: Path) -> None:
+    from listen.audio.write import write_flac
+    from listen.lab.shops import population_of
+    from listen.signal.clip import Clip
+
+    names = [tmp_path / f"background-{word}.flac" for word in ("hall", "yard", "tram", "mill", "barn")]
+    mine = next(n for n in names if population_of(n) == "report")
+    write_flac(mine, Clip.of(0.1 * np.random.default_rng(1).standard_normal(8 * RATE_HZ), RATE_HZ))
+    rows = cover(1, tmp_path, 1, 1)
+    assert rows[-1].shop.startswith("recordings of")
+    assert rows[-1].both.of == 4
+
+
+def test_a_missed_bar_is_called_missed() -> None:
+    d = Depth(background="pink", limit_db=-16.2, reached_db=-14.0, by_level=(), false_alarm=exact(90, 10_000))
+    table = detection_table(Detection(stated_false_alarm=1e-3, clips=9, depths=(d,), drifting={"x": exact(10, 10_000)}))
+    assert table.count("MISSED") == 2
+    assert table.count("  met") == 1
+    assert "loss  2.20 dB  MISSED" in table
+
+
+def test_cover_outside_its_bar_is_called_missed() -> None:
+    from listen.bench.accuracy.cover import Cover
+
+    def row(hits: int, group: str) -> Cover:
+        return Cover(
+            shop=group,
+            group=group,
+            silent=exact(hits, 100),
+            hissing=exact(hits, 100),
+            both=exact(2 * hits, 200),
+            half_width_db=1.0,
+        )
+
+    table = cover_table([row(95, "steady"), row(90, "unsteady"), row(99, "drifting")])
+    assert [line.split()[-1] for line in table.splitlines() if line.startswith("  all")] == ["met", "MISSED", "MISSED"]

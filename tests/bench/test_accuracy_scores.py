@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from listen.bench.accuracy.bars import COMPARED, not_beaten
 from listen.bench.accuracy.forecast import ALL_PATHS, Forecast, earned
 from listen.bench.accuracy.scores import augrc, ece, ece_floor, exact, score
 
@@ -72,6 +73,13 @@ def test_the_ece_floor_is_what_a_perfect_forecaster_gets() -> None:
     confidence = rng.uniform(0.3, 1.0, 1000)
     got = np.mean([ece(confidence, (rng.random(1000) < confidence).astype(float)) for _ in range(60)])
     assert ece_floor(confidence) == pytest.approx(float(got), rel=0.1)
+
+
+def test_a_peer_that_says_nothing_still_counts_where_it_is_as_good() -> None:
+    ours = score([forecast({"rings"}, {"rings": 0.95, "none": 0.05}), forecast({"none"}, {"none": 1.0})])
+    mute = score([forecast({"rings"}, {"rings": 0.5, "none": 0.5}), forecast({"none"}, {"none": 0.6, "rings": 0.4})])
+    assert not_beaten(ours, mute) == ("false calls", "AUGRC")
+    assert set(not_beaten(ours, ours)) == {name for name, _, _ in COMPARED}
 
 
 def test_every_path_has_a_column() -> None:

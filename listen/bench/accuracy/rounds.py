@@ -9,7 +9,7 @@ from pathlib import Path
 import msgspec
 import numpy as np
 
-from listen.bench.accuracy.forecast import Forecast, earned
+from listen.bench.accuracy.forecast import LEAK_PATHS, Forecast, earned
 from listen.bench.accuracy.peer_fit import Case
 from listen.errors import RoundError
 from listen.rounds.model import Facts
@@ -137,4 +137,6 @@ def _ours(clips: Clips, facts: Facts, truth: frozenset[str], background: str) ->
     odds = posterior(evidence)
     share = {str(p): odds.share(p) for p in odds.paths}
     involved = {str(p): odds.involved(p) for p in odds.paths}
-    return Forecast(truth, share, involved, earned(involved), background)
+    may_name = {str(p) for p in PathId if evidence.hears(p) or (p is PathId.COOLANT_PASSAGE and facts.bubbles_seen)}
+    named = tuple(p for p in earned(involved) if p in may_name or p not in LEAK_PATHS)
+    return Forecast(truth, share, involved, named, background)

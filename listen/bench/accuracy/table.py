@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from listen.bench.accuracy.bars import ROUND_BARS, standing
+from listen.bench.accuracy.bars import ROUND_BARS, not_beaten, standing
 from listen.bench.accuracy.contest import Contest, Line, Part
 from listen.bench.accuracy.scores import Rate, Scores
 
 HEAD = f"{'':<36}{'right of answered %':>21}{'coverage':>9}{'false':>7}{'top':>6}"
 HEAD += f"{'AUGRC':>7}{'Brier':>7}{'logloss':>8}{'ECE':>7}{'floor':>7}\n"
+
+
+PEERS_NOTE = (
+    "peers read the quiet and air clips; named at odds of 0.90 like ours, softmax at their best temperature\n\n"
+)
 
 
 def percent(rate: Rate, decimals: int = 1) -> str:
@@ -31,13 +36,13 @@ def _row(name: str, s: Scores) -> str:
 
 def contest_table(c: Contest) -> str:
     """All of one contest."""
-    out = [f"{c.title}\n", f"peers fitted on {c.tune_rounds} rounds of {c.tuned_on}\n\n", HEAD]
+    out = [f"{c.title}\n", f"peers fitted on {c.tune_rounds} rounds of {c.tuned_on}\n", PEERS_NOTE, HEAD]
     out += [_row(line.name, line.scores) for line in c.lines]
     scripted = [line for line in c.lines if line.scripted is not None]
     if scripted:
         out.append("\nas scripted, always answering:       right [95 %]          false calls on sound [95 %]\n")
         out += [_scripted(line) for line in scripted]
-    out += [_bars(line) for line in c.lines if line.scripted is None]
+    out += [_bars(line, scripted) for line in c.lines if line.scripted is None]
     out += _break_down("by truth (without sound-cylinder clips)", c.by_truth)
     out += _break_down("by background (without sound-cylinder clips)", c.by_background)
     return "".join(out)
@@ -49,12 +54,17 @@ def _scripted(line: Line) -> str:
     return f"{line.name:<36}{bounded(s.right):>19}{bounded(s.false_calls):>24}\n"
 
 
-def _bars(line: Line) -> str:
+def _bars(line: Line, peers: Sequence[Line]) -> str:
     lines = [f"\nbars, {line.name}:\n"]
     for bar in ROUND_BARS:
         value = bar.figure(line.scores)
         shown = "-" if value is None else f"{value:.3f}" if bar.name in ("Brier", "ECE") else f"{100 * value:.1f} %"
         lines.append(f"  {bar.name:<22}{shown:>9}   bar {bar.limit:<16}{standing(bar, line.scores)}\n")
+    for peer in peers:
+        equal = not_beaten(line.scores, peer.scores)
+        if equal:
+            answering = f"answering {percent(peer.scores.coverage)} %"
+            lines.append(f"  as good or better: {peer.name} ({answering}) on {', '.join(equal)}\n")
     return "".join(lines)
 
 

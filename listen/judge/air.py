@@ -26,8 +26,16 @@ from listen.judge.sources import (
 )
 from listen.trade.points import PathId
 
+APART_SHARE = 0.1
+"""Share of leaks heard at their own points only. Without it, a very loud leak whose cross-talk is missing elsewhere
+would count against its own path."""
+NO_AIR_DB = -200.0
+"""Level of what does not reach a point."""
 SET_UP_BALANCE_DB = 3.5
 """With an open valve on each side, intake and tailpipe are about equally loud."""
+
+Contribution = tuple[NDArray[np.float64], NDArray[np.float64]]
+"""One source's level at every point and its spread there, both [shape=(n, P)]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -106,7 +114,8 @@ def draw_levels(
 ) -> Draws:
     """Draw the levels at all points under one set of causes."""
     log_w = blow_by.log_weight.copy()
-    contributions = [_blow_by_at(blow_by)]
+    contributions: list[Contribution] = [_blow_by_at(blow_by)]
+    talk: list[list[bool]] = []
     levels: list[NDArray[np.float64]] = []
     for k, source in enumerate(Source(p) for p in _sounding(hypothesis.paths)):
         own = own_index(source, evidence)
@@ -119,9 +128,27 @@ def draw_levels(
         levels.append(level)
         ways = transfers(source, evidence)
         at = np.array([w.mean_db for w in ways]) + _background_step(evidence, own)
-        contributions.append((level[:, None] + at, np.broadcast_to([w.spread_db for w in ways], (DRAWS, len(ways)))))
-    net, spread = _add_powers(contributions)
-    return Draws(net, spread, contributions[0][0], log_w - np.logaddexp.reduce(log_w))
+        spread = np.broadcast_to([w.spread_db for w in ways], (DRAWS, len(ways)))
+        contributions.append((level[:, None] + at, spread))
+        talk.append([source.path is PathId.FITTING or source.hears_as in p.point.row.own for p in evidence.points])
+    log_w -= np.logaddexp.reduce(log_w)
+    heard = Draws(*_add_powers(contributions), contributions[0][0], log_w)
+    return heard if len(contributions) == 1 else _or_apart(heard, contributions, talk)
+
+
+def _or_apart(heard: Draws, contributions: list[Contribution], talk: list[list[bool]]) -> Draws:
+    """The same draws once more with no cross-talk at all, weighted by how often points stand so well apart."""
+    apart = [
+        (np.where(own, level, NO_AIR_DB), spread)
+        for own, (level, spread) in zip([np.ones(len(talk[0]), bool), *np.array(talk)], contributions, strict=True)
+    ]
+    net, spread = _add_powers(apart)
+    return Draws(
+        np.concatenate([heard.net_db, net]),
+        np.concatenate([heard.spread_db, spread]),
+        np.concatenate([heard.blow_by_db, heard.blow_by_db]),
+        np.concatenate([heard.log_weight + np.log1p(-APART_SHARE), heard.log_weight + np.log(APART_SHARE)]),
+    )
 
 
 def _sounding(paths: tuple[PathId, ...]) -> tuple[PathId, ...]:
@@ -143,9 +170,7 @@ def _blow_by_at(b: BlowBy) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     return level, np.broadcast_to(b.spread_db, level.shape)
 
 
-def _add_powers(
-    contributions: list[tuple[NDArray[np.float64], NDArray[np.float64]]],
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _add_powers(contributions: list[Contribution]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Level and spread of a sum of powers, each known in dB with its spread (first-order error propagation)."""
     power = np.stack([10.0 ** (level / 10.0) for level, _ in contributions])
     spread = np.stack([s for _, s in contributions])

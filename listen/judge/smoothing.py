@@ -11,7 +11,7 @@ from listen.judge.loudness import LEVELS_DB
 
 SPREADS_DB: NDArray[np.float64] = np.array([0.8, 1.5, 2.5, 4.0, 5.5, 7.5])
 """Spreads for which the table holds a row."""
-STRAY = 0.004
+STRAY = 0.0005
 """Share of points where something else than air changed between the clips and looks like it. Bounds false calls."""
 STEP_DB = float(LEVELS_DB[1] - LEVELS_DB[0])
 

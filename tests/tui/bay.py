@@ -111,7 +111,15 @@ async def settle(pilot: Pilot) -> None:
 
 def screen_text(app: HisswayApp) -> str:
     """Everything on the screen as text."""
-    width, height = app.size
     lines = app.screen._compositor.render_strips()
-    del width, height
     return "\n".join("".join(segment.text for segment in strip) for strip in lines)
+
+
+def words(app: HisswayApp) -> str:
+    """The same as one line: where a sentence breaks does not matter."""
+    return " ".join(screen_text(app).split())
+
+
+def said(app: HisswayApp, selector: str) -> str:
+    """What one text widget says."""
+    return str(app.screen.query_one(selector).content)

@@ -35,6 +35,10 @@ class DemoServices(Services):
         root.mkdir(parents=True, exist_ok=True)
         return demo_job(root)
 
+    def preferences_path(self) -> Path:
+        """Preferences go with the demo."""
+        return super().preferences_path() if self._passing is None else self._passing / ".screens.json"
+
     def lab_root(self) -> Path:
         """A lab of its own, beside the demo's jobs."""
         return self.jobs_root().parent / "lab" if self._passing is None else self._passing / ".lab"

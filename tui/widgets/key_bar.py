@@ -11,6 +11,7 @@ from tui.widgets.drawn import Drawn
 
 GLYPHS = {
     "question_mark": "?",
+    "f1": "F1",
     "escape": "Esc",
     "pagedown": "PgDn",
     "backspace": "Bksp",
@@ -20,13 +21,19 @@ GLYPHS = {
     "ctrl+s": "Ctrl+S",
     "ctrl+q": "Ctrl+Q",
 }
-LAST = ("escape", "question_mark")
-"""Keys that stand at the end and always have room."""
+LAST = ("back", "explain")
+"""Actions that stand at the end and always have room."""
 
 
 def key_words(binding: Binding) -> str:
     """How a key is called."""
+    if binding.key == "f1":  # the help key where a question mark is text
+        return "F1"
     return binding.key_display or GLYPHS.get(binding.key, binding.key)
+
+
+def _action(binding: Binding) -> str:
+    return binding.action.removeprefix("app.")
 
 
 class KeyBar(Drawn):
@@ -47,7 +54,7 @@ class KeyBar(Drawn):
         line, at = Cells(width, "plain"), 1
         self._spots = []
         keys = self._keys()
-        tail = sorted((k for k in keys if k.key in LAST), key=lambda k: LAST.index(k.key))
+        tail = sorted((k for k in keys if _action(k) in LAST), key=lambda k: LAST.index(_action(k)))
         room = width - sum(len(key_words(k)) + len(k.description) + 3 for k in tail)
         for binding in [k for k in keys if k not in tail]:
             at = self._put(line, at, binding, room)

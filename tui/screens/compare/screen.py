@@ -28,6 +28,10 @@ WHAT = {
     "hiss-level": "hiss",
     "excess": "excess",
 }
+NONE = (
+    "There is no other job to compare with. After a repair, take the same engine in as a new job, test it again, "
+    "and choose the earlier one here."
+)
 EMPTY = "Press o and choose the job that was done before on this engine."
 
 
@@ -78,7 +82,7 @@ class CompareScreen(BayScreen[None]):
         here = self.bay.open_job.folder.name if self.bay.open_job else ""
         others = [s for s in found if s.folder != here]
         if not others:
-            self.query_one("#text", Static).update(shown("There is no other job to compare with."))
+            self.query_one("#text", Static).update(shown(NONE))
             return
         self.app.push_screen(PickScreen("Which job was before?", [_option(s) for s in others]), self._chosen)
 

@@ -78,9 +78,10 @@ class JobsScreen(BayScreen[None]):
 
     def on_screen_resume(self) -> None:
         """Back from a job: it is closed, and the list is read again."""
+        if self.app.screen is not self:  # a job was entered before this message came
+            return
         self.bay.put_away()
-        if self._all:
-            self.load()
+        self.load()
 
     @work(exclusive=True)
     async def load(self) -> None:

@@ -86,7 +86,7 @@ class Doing:
     async def walk(self, first: Step) -> None:
         """Lead through the rest of a walk by tones: move, tone, clip, tone."""
         prefs, sounds = self._screen.bay.preferences, self._screen.bay.services.tones(self._screen.bay.preferences)
-        self.walking, refused, step = True, 0, first
+        self.walking, refused, silent, step = True, 0, False, first
         self._screen.refresh_round()
         try:
             while self.walking and step.kind == "clip" and step.walk == first.walk and refused < MOST_REFUSALS:
@@ -95,6 +95,9 @@ class Doing:
                 ):
                     return
                 await sounds.play("ready")
+                if sounds.trouble and not silent:
+                    silent = True
+                    self._screen.tell(f"No tones: {sounds.trouble} Watch the countdown instead.", bad=True)
                 outcome = await self.clip(step, AFTER_TONE_S)
                 if outcome.stopped or outcome.lost:
                     return

@@ -79,7 +79,7 @@ def idle_words(step: Step, record: RoundRecord, prefs: Preferences) -> tuple[str
     odds = "   ".join(f"{path_words(p.path)} {percent(p.probability)}" for p in record.verdict.result.paths[:4])
     return (
         f"Odds:  {odds}",
-        "↑ ↓ choose a point to record once more, e for its evidence, v for the weight of evidence",
+        "↑ ↓ a point to record once more   e its evidence   v the weight of evidence",
     )
 
 

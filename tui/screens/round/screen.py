@@ -101,6 +101,10 @@ class RoundScreen(RoundKeys):
         if step.kind == "verdict" and self.doing.judging_is_due():
             self.judge()
 
+    def on_screen_resume(self) -> None:
+        """Back from another screen: times or the round may have changed."""
+        self.refresh_round()
+
     def on_resize(self) -> None:
         """What has room is shown."""
         self.refresh_round()

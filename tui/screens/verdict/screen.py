@@ -23,6 +23,12 @@ if TYPE_CHECKING:
     from listen.jobs.job import Job, RoundRecord
 
 GLYPHS = {"path": "▲", "several": "▲", "sound": "●", "fitting": "△", "set-up": "△", "unclear": "?"}
+HEADS = {
+    "none": "What moved the odds that this cylinder is sound",
+    "set-up": "What moved the odds that the set-up is wrong",
+}
+SHORT_LINES, SHORT_PATHS = 30, 4
+"""On screens of fewer lines only so many paths are listed beside the named ones, the likeliest."""
 SOURCE_WORDS = {"prior": "before anything was heard", "loss": "loss read", "bubbles": "bubbles"}
 
 
@@ -34,7 +40,9 @@ class VerdictScreen(BayScreen[str]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("n", "go_there", "Record what would help most"),
         Binding("c", "confirm", "Confirm"),
-        Binding("space,enter,pagedown", "back", "Back to the round", show=False),
+        Binding("space,enter", "back", "Back to the round", show=False),
+        Binding("pagedown", "page(1)", "Scroll", show=False),
+        Binding("pageup", "page(-1)", "Scroll", show=False),
     ]
 
     def __init__(self, round_id: str) -> None:
@@ -70,20 +78,31 @@ class VerdictScreen(BayScreen[str]):
         result = judged.result
         self.query_one("#verdict", Static).update(_head(result.verdict, stale=self.record.stale))
         odds = self.query_one(Odds)
-        odds.chances = tuple(
-            Chance(p.path, path_words(p.path), p.probability, p.path in result.verdict.paths) for p in result.paths
-        )
+        odds.chances = self._chances(result)
         odds.chosen = odds.chosen or (result.paths[0].path if result.paths else "")
         self.query_one("#remarks", Static).update(_remarks(self.record))
         self._show_account(result)
         self.call_after_refresh(self.query_one("#page", VerticalScroll).scroll_home, animate=False)
+
+    def _chances(self, result: RoundResult) -> tuple[Chance, ...]:
+        named = result.verdict.paths
+        rows = [Chance(p.path, path_words(p.path), p.probability, p.path in named) for p in result.paths]
+        short = self.size.height < SHORT_LINES
+        return tuple(c for i, c in enumerate(rows) if not short or i < SHORT_PATHS or c.named)
+
+    def on_resize(self) -> None:
+        """More paths where there is room."""
+        if self.bay.job is not None:
+            self.show_job(self.bay.job)
 
     def _show_account(self, result: RoundResult) -> None:
         chosen = self.query_one(Odds).chosen
         path = next((p for p in result.paths if p.path == chosen), None)
         if path is None:
             return
-        head = f"What moved the odds that the {path_words(path.path)} is at work at all, alone or with another"
+        head = HEADS.get(
+            path.path, f"What moved the odds that the {path_words(path.path)} leaks, alone or with another"
+        )
         self.query_one("#account-head", Static).update(shown(head))
         lines = account(path)
         weights = self.query_one(Weights)
@@ -95,6 +114,11 @@ class VerdictScreen(BayScreen[str]):
     def _path_chosen(self) -> None:
         if (judged := self.record.verdict) is not None:
             self._show_account(judged.result)
+
+    def action_page(self, by: int) -> None:
+        """Scroll the page."""
+        page = self.query_one("#page", VerticalScroll)
+        (page.scroll_page_down if by > 0 else page.scroll_page_up)(animate=False)
 
     def action_go_there(self) -> None:
         """Back to the round, aimed at the recording that would help most."""

@@ -1,0 +1,174 @@
+"""Measures what the screens promise: first paint, meter updates, load of one core, sound to screen, time to quit.
+
+Run it by hand on an idle machine: ``python tests/tui/measure.py``. The tests use the same functions with wide limits.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import pty
+import select
+import statistics
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+HERE = Path(__file__).parent
+ROOT = HERE.parents[1]
+
+
+def start_in_terminal(*args: str, columns: int = 100, lines: int = 30) -> tuple[int, int]:
+    """Start ``python -m tui`` in a pseudo terminal; process id and the terminal's other end."""
+    home = tempfile.mkdtemp(prefix="hissway-measure-")
+    pid, end = pty.fork()
+    if pid == 0:
+        env = os.environ | {
+            "TERM": "xterm-256color",
+            "COLUMNS": str(columns),
+            "LINES": str(lines),
+            "HISSWAY_JOBS": f"{home}/jobs",
+            "XDG_STATE_HOME": home,
+            "XDG_CONFIG_HOME": home,
+            "XDG_DATA_HOME": home,
+        }
+        os.chdir(ROOT)
+        os.execve(sys.executable, [sys.executable, "-m", "tui", *args], env)
+    return pid, end
+
+
+def read_until(end: int, wanted: bytes, limit_s: float = 30.0) -> float:
+    """Read the terminal until ``wanted`` was drawn; the moment it was."""
+    seen, until = b"", time.monotonic() + limit_s
+    while time.monotonic() < until:
+        if select.select([end], [], [], 0.05)[0]:
+            try:
+                seen += os.read(end, 65536)
+            except OSError:
+                break
+            if wanted in seen:
+                return time.monotonic()
+    raise AssertionError(f"{wanted!r} was never drawn; last seen {seen[-400:]!r}")
+
+
+def drain(end: int, seconds: float) -> int:
+    """Let it draw for a while; bytes drawn."""
+    drawn, until = 0, time.monotonic() + seconds
+    while time.monotonic() < until:
+        if select.select([end], [], [], 0.05)[0]:
+            drawn += len(os.read(end, 65536))
+    return drawn
+
+
+def cpu_s(pid: int) -> float:
+    """Processor time used so far."""
+    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def quit_and_wait(pid: int, end: int, key: bytes = b"\x11") -> float:
+    """Press Ctrl+Q; seconds until the process is gone."""
+    began = time.monotonic()
+    os.write(end, key)
+    while time.monotonic() - began < 20:
+        if select.select([end], [], [], 0.01)[0]:
+            try:
+                os.read(end, 65536)
+            except OSError:
+                pass
+        if os.waitpid(pid, os.WNOHANG)[0]:
+            return time.monotonic() - began
+    raise AssertionError("it never ended")
+
+
+def first_paint_s() -> float:
+    """Seconds from starting the process to the first drawn words."""
+    began = time.monotonic()
+    pid, end = start_in_terminal()
+    painted = read_until(end, b"Hissway") - began
+    read_until(end, b"No jobs here yet")
+    quit_and_wait(pid, end)
+    os.close(end)
+    return painted
+
+
+def demo_round() -> tuple[float, float]:
+    """Load of one core on the Round screen of the demo, and seconds to quit in the middle of a clip."""
+    pid, end = start_in_terminal("demo")
+    read_until(end, b"simulated")
+    drain(end, 1.0)
+    for key in (b"\x1b[B", b"\x1b[B", b"r"):
+        os.write(end, key)
+        drain(end, 0.5)
+    drain(end, 4.0)  # the analysing process loads meanwhile
+    before, began = cpu_s(pid), time.monotonic()
+    drain(end, 6.0)
+    load = (cpu_s(pid) - before) / (time.monotonic() - began)
+    os.write(end, b" ")
+    drain(end, 4.0)
+    leaving = quit_and_wait(pid, end)
+    os.close(end)
+    return load, leaving
+
+
+async def sound_to_screen_s(trials: int = 20) -> tuple[list[float], float]:
+    """Delays from a step in the signal to its drawing, and meter readings a second."""
+    sys.path.insert(0, str(HERE))
+    from bay import bench, to_quiet_walk
+    from fakes import FakeSource
+
+    from tui.widgets.level_meter import LevelMeter
+
+    class Stepped(FakeSource):
+        gain, stepped = 1.0, 0.0
+
+        def drain(self) -> list[np.ndarray]:
+            return [self._noise[:1920] * np.float32(self.gain)]
+
+    source, delays = Stepped(), []
+    with tempfile.TemporaryDirectory() as folder:
+        app = bench(Path(folder), source=source)
+        async with app.run_test(size=(100, 30)) as pilot:
+            screen = await to_quiet_walk(pilot)
+            meter = screen.query_one(LevelMeter)
+            drawn: list[tuple[float, float]] = []
+            original = meter.draw_line
+
+            def draw_line(y: int, width: int):
+                if y == 0 and meter.reading is not None:
+                    drawn.append((time.monotonic(), meter.reading.level_dbfs))
+                return original(y, width)
+
+            meter.draw_line = draw_line  # type: ignore[method-assign]
+            for i in range(trials):
+                await asyncio.sleep(0.15 + 0.013 * (i % 4))
+                quiet = drawn[-1][1] if drawn else -40.0
+                source.gain = 8.0 if source.gain == 1.0 else 1.0
+                began = time.monotonic()
+                while not any(at > began and abs(level - quiet) > 6 for at, level in drawn[-5:]):
+                    await asyncio.sleep(0.002)
+                delays.append(next(at for at, level in drawn if at > began and abs(level - quiet) > 6) - began)
+            count, began = screen.listener.readings, time.monotonic()
+            await asyncio.sleep(2.0)
+            rate = (screen.listener.readings - count) / (time.monotonic() - began)
+    return delays, rate
+
+
+def main() -> None:
+    """Print all figures."""
+    paints = sorted(first_paint_s() for _ in range(5))
+    print(f"first paint        {statistics.median(paints):.2f} s (median of 5, {paints[0]:.2f} to {paints[-1]:.2f})")
+    load, leaving = demo_round()
+    print(f"round screen       {load:.1%} of one core, live meter running")
+    print(f"quit in a clip     {leaving:.2f} s to the end of the process")
+    delays, rate = asyncio.run(sound_to_screen_s())
+    delays.sort()
+    print(f"meter              {rate:.1f} readings a second")
+    print(f"sound to screen    {1000 * statistics.median(delays):.0f} ms median, {1000 * delays[-1]:.0f} ms at most")
+
+
+if __name__ == "__main__":
+    main()

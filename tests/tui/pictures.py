@@ -1,0 +1,121 @@
+"""Makes the pictures of the README from the program itself: ``python tests/tui/pictures.py`` writes recordings/pictures.
+
+The demo job is copied to a folder that goes, its open cylinder is walked with the simulated microphone at full speed,
+and each screen is kept as an SVG without outside fonts.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import re
+import sys
+from pathlib import Path
+
+HERE = Path(__file__).parent
+sys.path.insert(0, str(HERE))
+
+from bay import settle, until  # noqa: E402
+from fakes import QUICK  # noqa: E402
+from textual.pilot import Pilot  # noqa: E402
+
+from listen.jobs.events import ReadingEntered  # noqa: E402
+from listen.lab.demo_scenes import demo_scene  # noqa: E402
+from listen.lab.shipped import demo_round  # noqa: E402
+from listen.lab.simulated_microphone import SimulatedMicrophone  # noqa: E402
+from tui.app import HisswayApp  # noqa: E402
+from tui.bridge.demo import DemoServices  # noqa: E402
+from tui.bridge.preferences import save  # noqa: E402
+from tui.screens.evidence.screen import EvidenceScreen  # noqa: E402
+from tui.screens.round.screen import RoundScreen  # noqa: E402
+from tui.screens.verdict.screen import VerdictScreen  # noqa: E402
+
+FOLDER = HERE.parents[1] / "recordings" / "pictures"
+FONTS = "DejaVu Sans Mono, Menlo, Consolas, monospace"
+CYLINDER = 5
+"""The demo's cylinder whose intake valve leaks: walked anew for the picture of a round."""
+
+
+class QuickDemo(DemoServices):
+    """The demo with a microphone that does not wait."""
+
+    def source(self, cylinder: int | None = None, name: str | None = None) -> SimulatedMicrophone:
+        """Full speed."""
+        return SimulatedMicrophone(demo_scene(cylinder or 1), pace=0)
+
+
+def keep(app: HisswayApp, name: str) -> None:
+    """Write what is on the screen, without outside fonts and window ornaments."""
+    svg = app.export_screenshot(title="hissway")
+    svg = re.sub(r"@font-face\s*{[^}]*}", "", svg)
+    svg = re.sub(r"font-family:[^;]*;", f"font-family: {FONTS};", svg)
+    svg = re.sub(r"<circle[^>]*/>", "", svg)
+    svg = re.sub(r"\n\s+", "\n", svg)
+    FOLDER.mkdir(parents=True, exist_ok=True)
+    (FOLDER / f"{name}.svg").write_text(svg, "utf-8")
+
+
+async def walk(pilot: Pilot, screen: RoundScreen, clips: int) -> None:
+    """Record so many clips."""
+    for _ in range(clips):
+        await pilot.press("space")
+        await until(pilot, lambda: screen.doing.running is None and screen.doing.outcome is not None, 60)
+
+
+async def round_pictures() -> None:
+    """A new round on the leaking cylinder, up to the middle of its air walk and to its verdict."""
+    app = HisswayApp(services=QuickDemo())
+    save(app.services.preferences_path(), QUICK)
+    app.preferences = QUICK
+    async with app.run_test(size=(100, 30)) as pilot:
+        await until(pilot, lambda: bool(app.screen.query("EngineView")))
+        await settle(pilot)
+        keep(app, "engine")
+        await pilot.press(*["down"] * (CYLINDER - 1), "R")
+        await until(pilot, lambda: isinstance(app.screen, RoundScreen))
+        screen = app.screen
+        await until(pilot, lambda: screen.listener.reading is not None, 30)
+        await pilot.press("space")
+        loss = ReadingEntered(
+            reading="loss", value=41, unit="percent", si=41, cylinder=CYLINDER, round_id=screen.round_id
+        )
+        screen.write(loss)
+        await until(pilot, lambda: screen.step().kind == "clip")
+        points = len({s.point for s in screen.query_one("Ladder").rungs})
+        await walk(pilot, screen, points)
+        await pilot.press("1")
+        await until(pilot, lambda: screen.step().walk == "air")
+        await walk(pilot, screen, points - 2)
+        await asyncio.sleep(1.0)
+        await settle(pilot)
+        keep(app, "round-air-walk")
+        await walk(pilot, screen, 2 + points)
+        await pilot.press("n")
+        await until(pilot, lambda: screen.record.verdict is not None, 60)
+        await asyncio.sleep(0.5)
+        await settle(pilot)
+        keep(app, "round-verdict")
+
+
+async def still_pictures() -> None:
+    """Verdict and evidence of the demo's main round."""
+    app = HisswayApp(services=QuickDemo())
+    async with app.run_test(size=(100, 30)) as pilot:
+        await until(pilot, lambda: bool(app.screen.query("EngineView")))
+        app.push_screen(VerdictScreen(demo_round()))
+        await settle(pilot)
+        keep(app, "verdict")
+        app.pop_screen()
+        app.push_screen(EvidenceScreen(demo_round(), "intake"))
+        await until(pilot, lambda: getattr(app.screen, "_looked", None) is not None, 60)
+        await settle(pilot)
+        keep(app, "evidence")
+
+
+def main() -> None:
+    """All pictures."""
+    asyncio.run(round_pictures())
+    asyncio.run(still_pictures())
+
+
+if __name__ == "__main__":
+    main()

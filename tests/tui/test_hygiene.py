@@ -1,0 +1,59 @@
+"""Nothing heavy is loaded before the first paint, nothing happens at import, and the screens stay quick."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+HEAVY = ("numpy", "scipy", "librosa", "sounddevice", "soundfile", "matplotlib", "textual_plot", "cryptography")
+ROOT = Path(__file__).parents[2]
+
+
+def loaded_by(statement: str) -> set[str]:
+    """Top-level modules in a fresh interpreter after a statement."""
+    code = f"import sys; {statement}; print(' '.join(sorted(m for m in sys.modules if '.' not in m)))"
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
+    return set(out.stdout.split())
+
+
+def test_the_entry_loads_nothing_of_the_screens() -> None:
+    """``hissway --help`` never pays for Textual."""
+    assert not loaded_by("import tui.entry") & {*HEAVY, "textual"}
+
+
+@pytest.mark.parametrize(
+    "module", ["tui.app", "tui.terminal", "tui.screens.new_job.screen", "tui.screens.engine.screen"]
+)
+def test_nothing_heavy_before_the_first_paint(module: str) -> None:
+    assert not loaded_by(f"import {module}") & set(HEAVY)
+
+
+def test_importing_the_app_writes_nothing(tmp_path: Path) -> None:
+    """No I/O at import: an empty home stays empty."""
+    code = "import tui.app, tui.bridge.demo, tui.screens.round.screen"
+    env = {"HOME": str(tmp_path), "PATH": "/usr/bin:/bin", "PYTHONDONTWRITEBYTECODE": "1"}
+    subprocess.run([sys.executable, "-c", code], check=True, cwd=ROOT, env=env)
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")
+def test_first_paint_load_and_quitting_in_a_real_terminal() -> None:
+    """Wide limits for a busy machine; measure.py prints the figures."""
+    from measure import demo_round, first_paint_s
+
+    assert first_paint_s() < 3.0
+    load, leaving = demo_round()
+    assert load < 0.40
+    assert leaving < 1.5
+
+
+async def test_sound_to_screen() -> None:
+    """A step in the signal is on the screen in well under a fifth of a second."""
+    from measure import sound_to_screen_s
+
+    delays, rate = await sound_to_screen_s(8)
+    assert sorted(delays)[len(delays) // 2] < 0.2
+    assert rate > 15

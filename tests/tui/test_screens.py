@@ -1,0 +1,295 @@
+"""The other screens: each does what it is for, keeps its keys, and says what it cannot do."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+from bay import bench, said, screen_text, settle, to_engine, to_quiet_walk, to_round, until, walk, words
+from fakes import FakeServices, FakeSource, result_for
+
+from listen.jobs.events import Confirmed, Judged, Overruled, ReadingEntered, RoundOpened, SentBack
+from listen.jobs.store import create_job, list_jobs, open_job
+from listen.trade.layout import layout
+from tui.app import HisswayApp
+from tui.screens.confirm.screen import ConfirmScreen
+from tui.screens.engine.screen import EngineScreen
+from tui.screens.evidence.screen import EvidenceScreen
+from tui.screens.help.screen import HelpScreen
+from tui.screens.jobs.screen import JobsScreen
+from tui.screens.microphone.screen import MicrophoneScreen
+from tui.screens.new_job.screen import NewJobScreen
+from tui.screens.verdict.screen import VerdictScreen
+
+
+async def test_no_jobs_says_what_to_do(tmp_path: Path) -> None:
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: "No jobs here yet" in screen_text(app))
+        assert "hissway demo" in screen_text(app)
+
+
+async def test_a_jobs_folder_that_is_a_file_is_one_sentence(tmp_path: Path) -> None:
+    (tmp_path / "jobs").write_text("not a folder")
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: "a file stands where" in words(app))
+
+
+async def test_five_thousand_jobs_are_listed_within_a_second_and_found_by_a_word(tmp_path: Path) -> None:
+    root = tmp_path / "jobs"
+    with create_job(root, title="Needle", engine=layout("inline-3")) as opened:
+        model = opened.folder
+    list_jobs(root)
+    summary = (model / "job.json").read_bytes()
+    journal = (model / "journal.jsonl").read_bytes()
+    stat = (model / "journal.jsonl").stat()
+    import os
+
+    for i in range(5000):
+        folder = root / f"job-{i}"
+        folder.mkdir()
+        (folder / "journal.jsonl").write_bytes(journal)
+        os.utime(folder / "journal.jsonl", ns=(stat.st_atime_ns, stat.st_mtime_ns))
+        (folder / "job.json").write_bytes(summary.replace(b"Needle", f"Hay {i}".encode()))
+    app = HisswayApp(services=FakeServices(tmp_path))
+    began = time.monotonic()
+    async with app.run_test(size=(100, 30)) as pilot:
+        await until(pilot, lambda: app.screen.query_one("#jobs").row_count == 5001, 20)
+        took = time.monotonic() - began
+        await pilot.press("slash", *"needle")
+        await until(pilot, lambda: app.screen.query_one("#jobs").row_count == 1)
+        assert "Needle" in screen_text(app)
+        await pilot.press("escape")
+        await until(pilot, lambda: app.screen.query_one("#jobs").row_count == 5001, 20)
+    assert took < 4.0, f"{took:.1f} s; under 1 s on an idle machine"
+
+
+async def test_a_job_is_taken_in_with_any_rows(tmp_path: Path) -> None:
+    """An engine no list knows, described row by row; what cannot be is said and nothing is lost."""
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: isinstance(app.screen, JobsScreen))
+        await pilot.press("n")
+        await until(pilot, lambda: isinstance(app.screen, NewJobScreen))
+        await pilot.press("ctrl+s")
+        await settle(pilot)
+        assert "needs a title" in said(app, "#wrong")
+        await pilot.press(*"W5", "tab")
+        app.screen.query_one("#layout").value = "rows"
+        await settle(pilot)
+        app.screen.query_one("#rows").value = "1-2-3 / 4-x"
+        await settle(pilot)
+        assert "not a cylinder number" in said(app, "#wrong")
+        app.screen.query_one("#rows").value = "1-2-3 / 4-5"
+        app.screen.query_one("#firing").value = "1-4-2-5-3"
+        await settle(pilot)
+        await pilot.press("ctrl+s")
+        await until(pilot, lambda: isinstance(app.screen, EngineScreen))
+        assert app.job is not None and app.job.engine.rows == ((1, 2, 3), (4, 5))
+        assert app.job.engine.firing_order == (1, 4, 2, 5, 3)
+
+
+async def test_figures_are_typed_down_a_column_and_doubts_asked(tmp_path: Path) -> None:
+    app = bench(tmp_path, engine=layout("inline-4"))
+    async with app.run_test(size=(100, 30)) as pilot:
+        await to_engine(pilot)
+        await pilot.press(*"1020", "enter", *"980", "enter", *"9", "enter")
+        await settle(pilot)
+        assert "bar entered as kPa" in said(app, "#edit-remark")
+        await pilot.press("enter", *"8.1 bar", "enter")
+        await until(pilot, lambda: app.job.reading("compression-dry", 4) is not None)
+        third = app.job.reading("compression-dry", 3)
+        fourth = app.job.reading("compression-dry", 4)
+        assert isinstance(third, ReadingEntered) and third.si == 9 and third.confirmed == ("unit-slip",)
+        assert fourth.unit == "bar" and fourth.si == 810
+        assert app.focused is app.screen.query_one("#table")
+
+
+async def test_a_plug_and_a_finding_are_chosen_from_lists(tmp_path: Path) -> None:
+    app = bench(tmp_path, engine=layout("inline-4"))
+    async with app.run_test(size=(100, 30)) as pilot:
+        await to_engine(pilot)
+        await pilot.press("p", "down", "down", "enter")
+        await until(pilot, lambda: 1 in app.job.plugs)
+        assert app.job.plugs[1].conditions == ("oil-wet",)
+        await pilot.press("f", "enter")
+        await until(pilot, lambda: 1 in app.job.findings)
+        assert app.job.findings[1].paths == ("intake-valve",)
+
+
+async def judged_job(tmp_path: Path) -> str:
+    """A job whose round on cylinder 1 has clips at two points and a verdict."""
+    import numpy as np
+
+    from listen.audio.write import write_flac
+    from listen.signal.clip import Clip
+
+    app_root = tmp_path / "jobs"
+    noise = np.random.default_rng(1).standard_normal(48_000).astype(np.float32) * 0.01
+    with create_job(app_root, title="Judged", engine=layout("inline-4")) as opened:
+        opened.append(RoundOpened(round_id="c1-a", cylinder=1))
+        for i, (at, walk_, kind) in enumerate(
+            (p, w, k) for p in ("intake", "tailpipe") for w, k in (("quiet", "quiet"), ("air", "air"))
+        ):
+            file = tmp_path / f"{i}.flac"
+            write_flac(file, Clip.of(noise * (2.0 if kind == "air" else 1.0), 48_000))
+            opened.keep_file(file, opened.new_part("c1-a", at, kind, walk_))
+        clips = tuple(c.id for c in opened.job.round("c1-a").live_clips())
+        opened.append(Judged(round_id="c1-a", result=result_for(["intake", "tailpipe"]), clips=clips))
+    return "c1-a"
+
+
+async def confirming(pilot, tmp_path: Path) -> ConfirmScreen:
+    await to_engine(pilot)
+    await pilot.press("c")
+    await until(pilot, lambda: isinstance(pilot.app.screen, ConfirmScreen))
+    await pilot.press(*"Ida Moor", "enter")
+    await until(pilot, lambda: pilot.app.screen.phase == "hear")
+    return pilot.app.screen
+
+
+async def test_a_supervisor_hears_calls_agrees_and_signs(tmp_path: Path) -> None:
+    round_id = await judged_job(tmp_path)
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await confirming(pilot, tmp_path)
+        assert "dB" not in screen_text(app) and "intake valve" not in screen_text(app)
+        await pilot.press("space")
+        await until(pilot, lambda: screen.query_one("Pairs").pairs[0].heard == 1)
+        assert len(app.services.fake_player.played) == 2
+        await pilot.press("c", "2")
+        await until(pilot, lambda: screen.phase == "tech")
+        assert "no call by ear" in screen_text(app) and "dB" not in screen_text(app)
+        await pilot.press("n")
+        await settle(pilot)
+        assert "The intake valve leaks" in screen_text(app) and "dB" in screen_text(app)
+        await pilot.press("a", "s", *"Ida Moor", "enter")
+        await until(pilot, lambda: app.job.round(round_id).signed)
+        record = app.job.round(round_id)
+        what = record.decisions[-1].payload
+        assert isinstance(what, Confirmed) and what.blind and what.name == "Ida Moor"
+        assert "the round is closed" in screen_text(app)
+        call = record.call("supervisor")
+        assert call is not None and call.before_numbers and call.paths == ("exhaust-valve",)
+
+
+async def test_a_supervisor_overrules_with_a_reason(tmp_path: Path) -> None:
+    round_id = await judged_job(tmp_path)
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await confirming(pilot, tmp_path)
+        await pilot.press("c", "d", "n", "o", "2", "enter")
+        await settle(pilot)
+        assert "Nothing was typed" in screen_text(app)
+        await pilot.press(*"chuffs when cold", "enter")
+        await until(pilot, lambda: bool(app.job.round(round_id).decisions))
+        what = app.job.round(round_id).decisions[-1].payload
+        assert isinstance(what, Overruled) and what.paths == ("exhaust-valve",) and not what.blind
+        assert what.reason == "chuffs when cold"
+
+
+async def test_a_round_sent_back_asks_the_tech_for_that_clip(tmp_path: Path) -> None:
+    round_id = await judged_job(tmp_path)
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await confirming(pilot, tmp_path)
+        await pilot.press("c", "d", "n", "b", "2", "1", *"nearer the pipe", "enter")
+        await until(pilot, lambda: bool(app.job.round(round_id).decisions))
+        what = app.job.round(round_id).decisions[-1].payload
+        assert isinstance(what, SentBack) and (what.point, what.clip_kind) == ("tailpipe", "air")
+        await pilot.press("escape")
+        screen = await to_round_from_engine(pilot)
+        assert "Ida Moor asks for a clip" in screen.query_one("Banner").say.step
+        await pilot.press("space")
+        await until(pilot, lambda: len(screen.record.live_clips("tailpipe", "air")) == 2)
+
+
+async def to_round_from_engine(pilot):
+    from tui.screens.round.screen import RoundScreen
+
+    await until(pilot, lambda: isinstance(pilot.app.screen, EngineScreen))
+    await pilot.press("r")
+    await until(pilot, lambda: isinstance(pilot.app.screen, RoundScreen))
+    await until(pilot, lambda: pilot.app.screen.listener.reading is not None)
+    return pilot.app.screen
+
+
+async def test_evidence_shows_and_plays_both_clips(tmp_path: Path) -> None:
+    round_id = await judged_job(tmp_path)
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(160, 45)) as pilot:
+        await to_engine(pilot)
+        app.push_screen(EvidenceScreen(round_id, "intake"))
+        await until(pilot, lambda: isinstance(app.screen, EvidenceScreen) and app.screen._looked is not None, 40)
+        await settle(pilot)
+        text = screen_text(app)
+        assert "+9.8 dB over quiet" in text and "kHz" in text and "air clip, 0 to 1.0 s" in text
+        await pilot.press("b")
+        await until(pilot, lambda: len(app.services.fake_player.played) == 2)
+        await pilot.press("right")
+        await until(pilot, lambda: "+0.1 dB over quiet" in screen_text(app))
+
+
+async def test_microphone_check_answers_in_a_sentence(tmp_path: Path) -> None:
+    app = HisswayApp(services=FakeServices(tmp_path, FakeSource()))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: isinstance(app.screen, JobsScreen))
+        await pilot.press("m")
+        await until(pilot, lambda: isinstance(app.screen, MicrophoneScreen) and app.screen.listener is not None)
+        screen = app.screen
+        await until(pilot, lambda: screen.listener.reading is not None)
+        await pilot.press("space")
+        await until(pilot, lambda: "rate 48 kHz" in screen_text(app))
+        assert any(word in screen_text(app) for word in ("Good for hiss", "Usable, but", "Not usable, because"))
+        await pilot.press("c", "enter")
+        await until(pilot, lambda: "Not calibrated" in screen_text(app))
+
+
+async def test_help_explains_the_screen_and_names_its_keys(tmp_path: Path) -> None:
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_round(pilot)
+        await pilot.press("question_mark")
+        await until(pilot, lambda: isinstance(app.screen, HelpScreen))
+        await settle(pilot)
+        assert "One cylinder at top dead centre" in screen_text(app)
+        app.screen.query_one("#page").scroll_end(animate=False)
+        await settle(pilot)
+        assert "Take back" in screen_text(app) and "Esc closes" in screen_text(app)
+        await pilot.press("escape")
+        await settle(pilot)
+        assert not isinstance(app.screen, HelpScreen) and app.focused is not None
+
+
+async def test_light_and_dark_are_kept(tmp_path: Path) -> None:
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("ctrl+t")
+        await settle(pilot)
+        assert app.theme == "daylight"
+    again = HisswayApp(services=FakeServices(tmp_path))
+    assert again.theme == "daylight"
+
+
+async def test_the_verdict_leads_back_to_the_round(tmp_path: Path) -> None:
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await walk(pilot, screen)
+        await pilot.press("1")
+        await until(pilot, lambda: screen.step().walk == "air")
+        await walk(pilot, screen)
+        await walk(pilot, screen)
+        await pilot.press("l")
+        await until(pilot, lambda: screen.record.verdict is not None)
+        await pilot.press("v")
+        await until(pilot, lambda: isinstance(app.screen, VerdictScreen))
+        await pilot.press("down")
+        await settle(pilot)
+        assert "−15.1 decibans = 3 %" in screen_text(app)
+        await pilot.press("space")
+        await until(pilot, lambda: app.screen is screen)
+        assert app.focused is not None
+        with open_job(app.open_job.folder, write=False) as read:
+            assert read.job.round(screen.round_id).verdict is not None

@@ -1,0 +1,156 @@
+"""Widgets alone: what they draw says the same without colour, adds up, and never leaves its line."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from rich.cells import cell_len
+from rich.style import Style
+from textual.app import App, ComposeResult
+from textual.color import Color
+from textual.widget import Widget
+
+from tui.themes import DIM_BAY, THEMES
+from tui.widgets.cells import Cells
+from tui.widgets.ladder import Ladder, Mark, Rung, Standing
+from tui.widgets.level_meter import LevelMeter, Reading
+from tui.widgets.odds import Chance, Odds
+from tui.widgets.scale import Scale, excess_scale
+from tui.widgets.weights import Weight, Weights
+from tui.words import decibels, number, percent, plain
+
+RUNGS = (
+    Rung("intake", "intake", "intake", (Mark.KEPT, Mark.KEPT, Mark.DUE), Standing.HEARD, 9.8, 9.2, 10.4, 0.4, 0.2),
+    Rung("tailpipe", "tailpipe", "tailpipe", (Mark.KEPT,) * 3, Standing.NOTHING, 0.1, -0.3, 0.5, 0.9, 0.6),
+    Rung("oil-filler", "oil filler", "oil filler", (Mark.AGAIN,), Standing.AGAIN, note="speech over the clip"),
+    Rung("plug-hole-2", "plug hole of cylinder 2", "plug hole 2", (Mark.SKIPPED,), Standing.SKIPPED, note="stuck"),
+)
+
+
+def lines(widget: Widget, height: int, width: int) -> list[str]:
+    """What a drawn widget draws, without its colours."""
+    strips = [widget.draw_line(y, width).strip({}, Style()) for y in range(height)]  # type: ignore[attr-defined]
+    assert all(strip.cell_length == width for strip in strips)
+    return [strip.text for strip in strips]
+
+
+@pytest.mark.parametrize("width", [60, 78, 98, 158])
+def test_a_ladder_says_all_without_colour(width: int) -> None:
+    ladder = Ladder()
+    ladder.set_reactive(Ladder.rungs, RUNGS)
+    ladder.set_reactive(Ladder.current, "tailpipe")
+    axis, intake, tailpipe, oil, plug, _legend = lines(ladder, 6, width)
+    assert "Q A Q" in axis
+    assert "● ● ·" in intake and "+9.8 dB hiss" in intake
+    assert tailpipe.startswith("▶") and "nothing" in tailpipe and "0.9 dB" in tailpipe
+    assert "again" in oil and "×" in oil
+    assert "skipped" in plug and "plug hole" in plug
+
+
+def test_a_ladder_draws_interval_limit_and_zero_in_their_places() -> None:
+    ladder = Ladder()
+    ladder.set_reactive(Ladder.rungs, RUNGS)
+    axis, intake, tailpipe, *_ = lines(ladder, 6, 98)
+    zero = axis.index(" 0 ") + 1
+    assert intake[zero - 1 : zero + 2].count("█") >= 1
+    assert intake.index("◆") > intake.index("█") and "▒" in intake
+    assert tailpipe.index("╎") > tailpipe.index("◆")
+
+
+def test_hidden_rungs_tell_nothing() -> None:
+    ladder = Ladder()
+    ladder.set_reactive(Ladder.rungs, tuple(r.hidden() for r in RUNGS))
+    text = "\n".join(lines(ladder, 5, 98))
+    assert "9.8" not in text and "◆" not in text and "▒" not in text and "after your call" in text
+
+
+def test_the_clip_light_is_a_word() -> None:
+    meter = LevelMeter()
+    meter.set_reactive(LevelMeter.reading, Reading(-3.0, 0.0, True, 4.0))
+    level, hiss, _ = lines(meter, 3, 80)
+    assert "CLIPPING" in level and "+4.0 dB over quiet" in hiss
+    meter.set_reactive(LevelMeter.reading, None)
+    meter.set_reactive(LevelMeter.silent, "the microphone went away")
+    assert "the microphone went" in lines(meter, 1, 80)[0]
+
+
+def test_weights_and_odds_name_what_they_draw() -> None:
+    weights = Weights()
+    weights.set_reactive(Weights.lines, (Weight("before", -8.0, -8.0), Weight("intake", 45.0, 37.0)))
+    weights.set_reactive(Weights.total, "+37.0 decibans = >99 %")
+    head, before, intake, _, total = lines(weights, 5, 80)
+    assert "speaks against" in head and "−8.0" in before and "▓" in before
+    assert "▶" in intake and "+45.0" in intake and total.endswith(">99 %")
+    odds = Odds()
+    odds.set_reactive(Odds.chances, (Chance("rings", "rings", 0.94, named=True), Chance("none", "sound", 0.06)))
+    first, second = lines(odds, 2, 60)
+    assert "94 %" in first and "★" in first and "★" not in second
+
+
+@given(st.text(max_size=60), st.integers(1, 40), st.integers(-5, 45))
+def test_cells_never_leave_their_line(text: str, width: int, at: int) -> None:
+    """Whatever is written, wide characters included, the line keeps its width."""
+    line = Cells(width)
+    line.put(max(at, 0), plain(text), "x")
+    line.put_right(width, plain(text), "y")
+    line.fill(-3, at, "█", "z")
+    assert line.strip({}, Style()).cell_length <= width
+    assert cell_len(line.strip({}, Style()).text) <= width
+
+
+@given(st.text(max_size=600))
+def test_plain_text_steers_no_terminal(text: str) -> None:
+    shown = plain(text)
+    assert len(shown) <= 400
+    assert not any(
+        ord(c) < 32 or 127 <= ord(c) < 160 or "\u202a" <= c <= "\u202e" or "\u2066" <= c <= "\u2069" for c in shown
+    )
+
+
+@given(st.floats(-200, 200), st.integers(4, 200))
+def test_scales_keep_their_order_and_their_room(value: float, columns: int) -> None:
+    scale = Scale(-5.0, 30.0, columns)
+    assert 0 <= scale.column(value) <= columns - 1
+    assert scale.column(value) <= scale.column(value + 1.0)
+    ladder = excess_scale([value], columns)
+    assert ladder.low < 0 < ladder.high and (value <= ladder.high or value > 60)
+    ticks = ladder.ticks()
+    assert 0.0 in ticks and ticks == sorted(ticks)
+
+
+def test_numbers_have_a_true_minus_and_no_negative_zero() -> None:
+    assert number(-0.04) == "0.0" and number(-1.25, 1) == "−1.2" and number(None) == "–"
+    assert decibels(4.0) == "+4.0 dB" and decibels(None) == "–"
+    assert percent(0.996) == ">99 %" and percent(0.004) == "<1 %" and percent(0.5) == "50 %"
+
+
+def luminance(color: Color) -> float:
+    """Relative luminance (WCAG 2)."""
+    parts = [c / 255 for c in color.rgb]
+    linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+@pytest.mark.parametrize("theme", THEMES, ids=lambda t: t.name)
+@pytest.mark.parametrize("pen", ["foreground", "secondary", "primary", "success", "warning", "error", "accent"])
+@pytest.mark.parametrize("ground", ["background", "surface", "panel"])
+def test_every_pen_stands_out_from_every_ground(theme, pen: str, ground: str) -> None:
+    """WCAG 2 asks 4.5 for text; we keep 5.5, for a dim bay at two metres."""
+    a, b = (luminance(Color.parse(getattr(theme, name))) for name in (pen, ground))
+    assert (max(a, b) + 0.05) / (min(a, b) + 0.05) >= 5.5
+
+
+async def test_every_component_pen_exists_in_a_running_app() -> None:
+    class Shell(App[None]):
+        def compose(self) -> ComposeResult:
+            yield Ladder()
+
+    app = Shell()
+    app.register_theme(DIM_BAY)
+    app.theme = DIM_BAY.name
+    async with app.run_test() as pilot:
+        await pilot.pause()
+        pens = app.query_one(Ladder).pens()
+    assert {"plain", "dim", "strong", "quiet", "air", "sure", "warn", "bad", "rule"} == set(pens)
+    assert len({str(p.color) for name, p in pens.items() if name in ("sure", "warn", "bad", "air")}) == 4

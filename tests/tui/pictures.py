@@ -1,4 +1,4 @@
-"""Makes the pictures of the README from the program itself: ``python tests/tui/pictures.py`` writes recordings/pictures.
+"""Makes the pictures of the README from the program itself: `python tests/tui/pictures.py` writes recordings/pictures.
 
 The demo job is copied to a folder that goes, its open cylinder is walked with the simulated microphone at full speed,
 and each screen is kept as an SVG without outside fonts.
@@ -15,7 +15,6 @@ HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE))
 
 from bay import settle, until  # noqa: E402
-from fakes import QUICK  # noqa: E402
 from textual.pilot import Pilot  # noqa: E402
 
 from listen.jobs.events import ReadingEntered  # noqa: E402
@@ -24,7 +23,7 @@ from listen.lab.shipped import demo_round  # noqa: E402
 from listen.lab.simulated_microphone import SimulatedMicrophone  # noqa: E402
 from tui.app import HisswayApp  # noqa: E402
 from tui.bridge.demo import DemoServices  # noqa: E402
-from tui.bridge.preferences import save  # noqa: E402
+from tui.bridge.preferences import Preferences  # noqa: E402
 from tui.screens.evidence.screen import EvidenceScreen  # noqa: E402
 from tui.screens.round.screen import RoundScreen  # noqa: E402
 from tui.screens.verdict.screen import VerdictScreen  # noqa: E402
@@ -64,8 +63,8 @@ async def walk(pilot: Pilot, screen: RoundScreen, clips: int) -> None:
 async def round_pictures() -> None:
     """A new round on the leaking cylinder, up to the middle of its air walk and to its verdict."""
     app = HisswayApp(services=QuickDemo())
-    save(app.services.preferences_path(), QUICK)
-    app.preferences = QUICK
+    quick, shown = Preferences(before_s=0.0, clip_s=4.0), Preferences(clip_s=4.0)
+    app.preferences = quick
     async with app.run_test(size=(100, 30)) as pilot:
         await until(pilot, lambda: bool(app.screen.query("EngineView")))
         await settle(pilot)
@@ -84,11 +83,14 @@ async def round_pictures() -> None:
         await walk(pilot, screen, points)
         await pilot.press("1")
         await until(pilot, lambda: screen.step().walk == "air")
-        await walk(pilot, screen, points - 2)
+        await walk(pilot, screen, points - 3)
+        app.preferences = shown
+        screen.refresh_round()
         await asyncio.sleep(1.0)
         await settle(pilot)
         keep(app, "round-air-walk")
-        await walk(pilot, screen, 2 + points)
+        app.preferences = quick
+        await walk(pilot, screen, 3 + points)
         await pilot.press("n")
         await until(pilot, lambda: screen.record.verdict is not None, 60)
         await asyncio.sleep(0.5)

@@ -15,6 +15,9 @@ from tui.widgets.drawn import Drawn
 from tui.widgets.scale import Scale
 from tui.words import percent, plain
 
+READING = 19
+"""Columns of the figures at the right."""
+
 
 @dataclass(frozen=True, slots=True)
 class Chance:
@@ -24,6 +27,8 @@ class Chance:
     words: str
     probability: float
     named: bool = False
+    at_work: float | None = None
+    """How likely it is at work at all, alone or with another."""
 
 
 class Odds(Drawn, can_focus=True):
@@ -58,11 +63,13 @@ class Odds(Drawn, can_focus=True):
         here = chance.path == self.chosen
         line.put(0, "▶" if here else " ", "warn")
         line.put(2, plain(chance.words), "strong" if chance.named or here else "plain")
-        columns = max(width - name - 9, 4)
+        columns = max(width - name - READING, 4)
         line.fill(name, name + columns, "·", "rule")
         end = name + Scale(0.0, 1.0, columns + 1).column(chance.probability)
         line.bar(name, end, "sure" if chance.named else "air")
-        line.put_right(width - 2, percent(chance.probability), "strong" if chance.named else "plain")
+        line.put_right(width - 12, percent(chance.probability), "strong" if chance.named else "plain")
+        if chance.at_work is not None:
+            line.put_right(width - 2, f"({percent(chance.at_work)})", "dim")
         line.put(width - 1, "★" if chance.named else " ", "sure")
         return line
 

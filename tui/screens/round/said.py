@@ -66,7 +66,7 @@ def verdict_say(text: str, advice: str, head: str, outcome: Outcome | None) -> S
     return Say(head, text, f"{more}  Space shows what the verdict rests on.".strip(), said, tone or "good")
 
 
-def idle_words(step: Step, record: RoundRecord, prefs: Preferences) -> tuple[str, ...]:
+def idle_words(step: Step, record: RoundRecord, prefs: Preferences, beside: tuple[int, ...]) -> tuple[str, ...]:
     """What stands where the countdown will be."""
     if step.kind == "clip":
         return (
@@ -76,9 +76,12 @@ def idle_words(step: Step, record: RoundRecord, prefs: Preferences) -> tuple[str
         )
     if step.kind != "done" or record.verdict is None:
         return ()
-    odds = "   ".join(f"{path_words(p.path)} {percent(p.probability)}" for p in record.verdict.result.paths[:4])
+    likely = sorted(record.verdict.result.paths, key=lambda p: -p.involved)[:4]
+    odds = "   ".join(f"{path_words(p.path)} {percent(p.involved)}" for p in likely)
+    sound = " and ".join(map(str, beside))
     return (
-        f"Odds:  {odds}",
+        f"At work, alone or with another:  {odds}",
+        f"Sound cylinder beside it: {sound}" if sound else "No sound cylinder to compare with: walk a good one as well",
         "↑ ↓ a point to record once more   e its evidence   v the weight of evidence",
     )
 

@@ -9,6 +9,7 @@ from textual.app import ComposeResult
 
 from listen.errors import HisswayError
 from listen.jobs.events import Payload
+from listen.jobs.reference import references
 from listen.jobs.walk import Step, next_step, round_points
 from listen.trade.cautions import cautions_for, defer
 from tui.bridge.listener import Listener
@@ -138,7 +139,7 @@ class RoundScreen(RoundKeys):
     def _ask(self, step: Step) -> None:
         desk, job = self.query_one(Desk), self.bay.job
         assert job is not None
-        self.query_one(Countdown).idle = idle_words(step, self.record, self.bay.preferences)
+        self.query_one(Countdown).idle = idle_words(step, self.record, self.bay.preferences, self._beside())
         self.query_one(Ladder).display = step.kind in ("clip", "verdict", "done") or self.size.height >= TALL
         if self.answers.show(desk):
             return
@@ -157,6 +158,13 @@ class RoundScreen(RoundKeys):
             desk.choice(asks.calls(points), "call")
         else:
             desk.microphone(self.query_one(Ladder))
+
+    def _beside(self) -> tuple[int, ...]:
+        """Cylinders whose clips the tool chose as the sound reference."""
+        if self.bay.job is None or self.record.verdict is None:
+            return ()
+        clips = references(self.bay.job, self.round_id).values()
+        return tuple(sorted({self.bay.job.round(c.kept.round_id).cylinder for c in clips}))
 
     def _listen_at(self, step: Step) -> None:
         """Aim a simulated microphone, and compare the live level with this point's quiet clip."""

@@ -53,7 +53,9 @@ class VerdictScreen(BayScreen[str]):
         """Verdict in words, odds, account, cautions."""
         yield Static(id="verdict")
         with VerticalScroll(id="page", can_focus=False):
-            yield Static("Odds that this is what is wrong (★ named)", classes="heading")
+            yield Static(
+                "Odds: this is what is wrong (at work at all, alone or with another)   ★ named", classes="heading"
+            )
             yield Odds()
             yield Static(id="account-head", classes="heading")
             yield Weights()
@@ -86,7 +88,7 @@ class VerdictScreen(BayScreen[str]):
 
     def _chances(self, result: RoundResult) -> tuple[Chance, ...]:
         named = result.verdict.paths
-        rows = [Chance(p.path, path_words(p.path), p.probability, p.path in named) for p in result.paths]
+        rows = [Chance(p.path, path_words(p.path), p.probability, p.path in named, p.involved) for p in result.paths]
         short = self.size.height < SHORT_LINES
         return tuple(c for i, c in enumerate(rows) if not short or i < SHORT_PATHS or c.named)
 

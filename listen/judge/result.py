@@ -58,6 +58,10 @@ class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     text: str
     next: str
     """The one recording or check that would help most; empty where nothing is needed."""
+    next_point: str = ""
+    """Where that recording is to be made; empty where the next thing is no recording."""
+    next_kind: str = ""
+    """Which clip it is: ``quiet``, ``air``, ``sound`` or ``shut``."""
 
 
 class RoundResult(msgspec.Struct, frozen=True, kw_only=True):

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import msgspec
+
 from listen.audio.files import read_clip
 from listen.errors import RoundError
 from listen.judge.next_best import next_best
@@ -66,6 +68,8 @@ def judge_points(name: str, points: Sequence[PointTakes], facts: Facts) -> Round
     if facts.bubbles_seen:
         may_name |= {PathId.COOLANT_PASSAGE}
     said = verdict(odds, may_name, unseen_sentence(weighed), best.text if best else NOTHING_TO_ADD)
+    if said.kind == "unclear" and best is not None and best.kind in set(Kind):
+        said = msgspec.structs.replace(said, next_point=best.point, next_kind=best.kind)
     results = tuple(point_result(w, drift) for w in weighed)
     return RoundResult(round=name, points=results, paths=_paths(odds), verdict=said)
 

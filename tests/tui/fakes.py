@@ -129,6 +129,8 @@ def result_for(points: list[str], name: str = "round") -> RoundResult:
             probability=0.94,
             text="The intake valve leaks, 19 to 1 on.",
             next="A second air clip at the tailpipe would help most.",
+            next_point="tailpipe",
+            next_kind="air",
         ),
     )
 

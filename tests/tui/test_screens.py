@@ -288,8 +288,9 @@ async def test_the_verdict_leads_back_to_the_round(tmp_path: Path) -> None:
         await pilot.press("down")
         await settle(pilot)
         assert "−15.1 decibans = 3 %" in screen_text(app)
-        await pilot.press("space")
+        await pilot.press("n")
         await until(pilot, lambda: app.screen is screen)
         assert app.focused is not None
+        assert (screen.step().point, screen.step().walk) == ("tailpipe", "air")
         with open_job(app.open_job.folder, write=False) as read:
             assert read.job.round(screen.round_id).verdict is not None

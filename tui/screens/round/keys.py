@@ -44,7 +44,9 @@ class RoundKeys(BayScreen[None]):
     answers: Answers
     doing: Doing
     other: str = ""
-    """Point chosen with the arrow keys; empty: the one that is due."""
+    """Point chosen with the arrow keys or by the verdict; empty: the one that is due."""
+    other_kind: str = ""
+    """Clip kind asked for there; empty: that of the walk."""
 
     if TYPE_CHECKING:
 
@@ -92,7 +94,7 @@ class RoundKeys(BayScreen[None]):
         elif self.answers.drop():
             self.refresh_round()
         elif self.other:
-            self.other = ""
+            self.other, self.other_kind = "", ""
             self.refresh_round()
         else:
             super().action_back()
@@ -122,7 +124,7 @@ class RoundKeys(BayScreen[None]):
         if self.doing.running is not None or self.answers.asking:
             return
         points = tuple(r.point for r in self.query_one(Ladder).rungs)
-        self.other = neighbour_point(points, self.step().point, by)
+        self.other, self.other_kind = neighbour_point(points, self.step().point, by), ""
         self.refresh_round()
 
     def action_evidence(self) -> None:
@@ -147,9 +149,9 @@ class RoundKeys(BayScreen[None]):
             return
         self.app.push_screen(VerdictScreen(self.round_id), self._go_to)
 
-    def _go_to(self, point: str | None) -> None:
+    def _go_to(self, wanted: tuple[str, str] | None) -> None:
         """Back from the verdict with a recording to make."""
-        self.other = point or ""
+        self.other, self.other_kind = wanted or ("", "")
         self.refresh_round()
 
     def action_times(self) -> None:
@@ -171,7 +173,7 @@ class RoundKeys(BayScreen[None]):
     @on(Ladder.Chosen)
     def _point_clicked(self, event: Ladder.Chosen) -> None:
         if self.doing.running is None and not self.answers.asking:
-            self.other = event.point
+            self.other, self.other_kind = event.point, ""
             self.refresh_round()
 
     @on(Acknowledged)

@@ -80,7 +80,7 @@ class RoundScreen(RoundKeys):
         """What is due: the point chosen with the arrow keys, else what the job says."""
         assert self.bay.job is not None
         due = next_step(self.bay.job, self.round_id)
-        return aimed(self.bay.job, self.round_id, self.other, due) if self.other else due
+        return aimed(self.bay.job, self.round_id, self.other, self.other_kind, due) if self.other else due
 
     def numbers_may_be_seen(self) -> bool:
         """Only once the by-ear call was made or declined."""
@@ -201,7 +201,7 @@ class RoundScreen(RoundKeys):
 
     def finished(self, outcome: Outcome) -> None:
         """A clip has come to its end, one way or another."""
-        self.other, self._listening_at = "", ("", "")
+        self.other, self.other_kind, self._listening_at = "", "", ("", "")
         if self.bay.open_job is not None:
             self.bay.job = self.bay.open_job.job
         if outcome.lost:

@@ -32,8 +32,8 @@ SHORT_LINES, SHORT_PATHS = 30, 4
 SOURCE_WORDS = {"prior": "before anything was heard", "loss": "loss read", "bubbles": "bubbles"}
 
 
-class VerdictScreen(BayScreen[str]):
-    """Dismisses with the point to record next, if that is what was asked for."""
+class VerdictScreen(BayScreen[tuple[str, str]]):
+    """Dismisses with point and clip kind to record next, if that is what was asked for."""
 
     CSS_PATH = "verdict.tcss"
     AUTO_FOCUS = "Odds"
@@ -125,9 +125,8 @@ class VerdictScreen(BayScreen[str]):
     def action_go_there(self) -> None:
         """Back to the round, aimed at the recording that would help most."""
         judged = self.record.verdict
-        point = getattr(judged.result.verdict, "next_point", "") if judged else ""
-        if point:
-            self.dismiss(point)
+        if judged is not None and (said := judged.result.verdict).next_point:
+            self.dismiss((said.next_point, said.next_kind))
         else:
             self.tell("The next thing to do is no recording: see the line that begins with Next.")
 

@@ -62,8 +62,8 @@ def test_the_fit_finds_threshold_and_temperature_of_a_case_that_has_them() -> No
     assert fitted.scripted({"rings": 0.3, "intake-valve": 0.6}) == "none"
 
 
-def test_a_peer_that_hears_nothing_says_nothing_but_as_scripted_calls_it_sound() -> None:
-    case = Case(frozenset({"rings"}), {"rms": {"rings": 3.0, "intake-valve": 3.0}}, "shop")
+def test_a_peer_in_two_minds_says_nothing_but_as_scripted_always_answers() -> None:
+    case = Case(frozenset({"rings"}), {"rms": {"rings": 6.0, "intake-valve": 6.0}}, "shop")
     fitted = fit("rms", cases())
     assert fitted.forecast(case).named == ()
     assert len(fitted.forecast(case, always=True).named) == 1

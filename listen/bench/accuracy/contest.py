@@ -27,7 +27,7 @@ class Line(msgspec.Struct, frozen=True, kw_only=True):
     scripted: Scores | None = None
     """A peer as scripted: it always answers."""
     fitted: dict[str, float] = {}
-    """What was fitted on the tuning rounds."""
+    """What was fitted on the tuning rounds, dB: threshold, temperature, where sound, fitting and set-up stand."""
 
 
 class Part(msgspec.Struct, frozen=True, kw_only=True):
@@ -113,7 +113,7 @@ def _peer(peer: str, tuning: Sequence[Case], cases: Sequence[Case]) -> Line:
         name=PEERS[peer],
         scores=score([fitted.forecast(c) for c in cases]),
         scripted=score([fitted.forecast(c, always=True) for c in cases]),
-        fitted={"threshold_db": fitted.threshold, "sound_db": fitted.sound, "temperature_db": fitted.temperature},
+        fitted={"threshold": fitted.threshold, "temperature": fitted.temperature, **fitted.fixed},
     )
 
 

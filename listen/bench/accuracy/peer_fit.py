@@ -1,7 +1,7 @@
-"""A peer at its best: threshold, temperature and shares of what it cannot hear, fitted on rounds held apart.
+"""A peer at its best: threshold, temperature and where silence stands, fitted by the bench on rounds held apart.
 
-Symbols: x_p the peer's number for path p, t the threshold, T the temperature; odds are softmax((x_p) / T) with "sound"
-standing at t / T, and fixed shares for "fitting" and "set-up", which no single point speaks of.
+Symbols: x_p the peer's number for path p, T the temperature; odds are softmax(x_p / T). "Sound", "fitting" and
+"set-up", which no single point speaks of, stand at fitted numbers of their own.
 """
 
 from __future__ import annotations
@@ -10,12 +10,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from listen.bench.accuracy.forecast import SOUND, Forecast, earned
+from listen.bench.accuracy.forecast import ALL_PATHS, SOUND, Forecast, earned
 
 Numbers = Mapping[str, float]
-NOT_HEARD = ("fitting", "set-up")
-LEAST_SHARE = 0.005
+FIXED = (SOUND, "fitting", "set-up")
+NOT_HEARD = -1e6
+"""Stands for a path whose point was not recorded: no odds at any temperature."""
+LEAST_LOG = -20.0
 STARTS = (0.3, 1.0, 3.0)
 """Temperatures the fit starts from, as parts of the numbers' spread."""
 
@@ -37,19 +40,16 @@ class Fitted:
     peer: str
     threshold: float
     """Best for the script that always answers, in its own unit."""
-    sound: float
-    """Where "sound" stands among the numbers."""
     temperature: float
-    aside: Mapping[str, float]
-    """Fixed shares of what the peer cannot hear."""
+    fixed: Mapping[str, float]
+    """Where what no point speaks of stands among the numbers: sound, fitting, set-up."""
 
     def odds(self, x: Numbers) -> dict[str, float]:
         """Probabilities, summing to 1."""
-        names = [SOUND, *x]
-        z = np.array([self.sound, *x.values()]) / self.temperature
+        stands = {**self.fixed, **x}
+        z = np.array(list(stands.values())) / self.temperature
         p = np.exp(z - z.max())
-        left = 1.0 - sum(self.aside.values())
-        return {**{n: float(v) for n, v in zip(names, left * p / p.sum(), strict=True)}, **self.aside}
+        return {name: float(v) for name, v in zip(stands, p / p.sum(), strict=True)}
 
     def scripted(self, x: Numbers) -> str:
         """The script's one answer."""
@@ -74,20 +74,31 @@ def fit(peer: str, cases: Sequence[Case]) -> Fitted:
     tops = sorted(max(c.numbers[peer].values(), default=0.0) for c in cases)
     hits = [sum(_scripted(c.numbers[peer], t) in c.truth for c in cases) for t in tops]
     threshold = tops[int(np.argmax(hits))]
-    count = {p: sum(p in c.truth for c in cases) / len(cases) for p in NOT_HEARD}
-    aside = {p: max(share, LEAST_SHARE) for p, share in count.items()}
+    x, y = _tables(peer, cases)
     spread = float(np.std(tops)) + 1e-3
 
-    def made(v: np.ndarray) -> Fitted:
-        return Fitted(peer, threshold, float(v[0]), float(np.exp(np.clip(v[1], -12, 12))), aside)
+    def loss(v: NDArray[np.float64]) -> float:
+        z = np.concatenate([np.broadcast_to(v[1:], (len(x), len(FIXED))), x], axis=1) / _temperature(v)
+        top = z.max(axis=1, keepdims=True)
+        log_p = z - top - np.log(np.exp(z - top).sum(axis=1, keepdims=True))
+        return float(-(y * np.maximum(log_p, LEAST_LOG)).sum())
 
-    def loss(v: np.ndarray) -> float:
-        fitted = made(v)
-        total = 0.0
-        for c in cases:
-            p = fitted.odds(c.numbers[peer])
-            total -= sum(np.log(max(p.get(t, 0.0), 1e-9)) for t in c.truth) / len(c.truth)
-        return total
+    tries = []
+    for s in STARTS:
+        start = [np.log(s * spread), threshold, threshold - spread, threshold - spread]
+        tries.append(minimize(loss, start, method="Nelder-Mead", options={"maxiter": 2000}))
+    best = min(tries, key=lambda r: r.fun).x
+    fixed = {p: float(v) for p, v in zip(FIXED, best[1:], strict=True)}
+    return Fitted(peer, threshold, _temperature(best), fixed)
 
-    tries = [minimize(loss, [threshold, np.log(s * spread)], method="Nelder-Mead") for s in STARTS]
-    return made(min(tries, key=lambda r: r.fun).x)
+
+def _temperature(v: NDArray[np.float64]) -> float:
+    return float(np.exp(np.clip(v[0], -12.0, 12.0)))
+
+
+def _tables(peer: str, cases: Sequence[Case]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Numbers of the paths heard, NOT_HEARD where one was not, and truth over all columns [shape=(n, 3 + paths)]."""
+    paths = [p for p in ALL_PATHS if p not in FIXED]
+    x = np.array([[c.numbers[peer].get(p, NOT_HEARD) for p in paths] for c in cases])
+    y = np.array([[(p in c.truth) / len(c.truth) for p in (*FIXED, *paths)] for c in cases])
+    return x, y

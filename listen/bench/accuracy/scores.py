@@ -48,6 +48,8 @@ class Scores(msgspec.Struct, frozen=True, kw_only=True):
     """Sound cylinders on which an escape path was named."""
     top_right: float
     """Share of rounds whose most likely path is truly there."""
+    confidence: float
+    """Mean odds of that path: below ``top_right`` it is less sure than it might be."""
     augrc: float
     """Area under the generalised risk-coverage curve (Traub et al. 2024); less is better."""
     brier: float
@@ -85,6 +87,7 @@ def score(forecasts: Sequence[Forecast]) -> Scores:
         coverage=count(forecasts, lambda f: bool(f.named)),
         false_calls=count(sound, lambda f: f.called_leak),
         top_right=float(right.mean()),
+        confidence=float(confidence.mean()),
         augrc=augrc(confidence, 1.0 - right),
         brier=float(((p - y) ** 2).sum(axis=1).mean()),
         log_loss=float(-(y * np.log(np.maximum(p, LEAST_PROBABILITY))).sum(axis=1).mean()),

@@ -8,7 +8,7 @@ from listen.bench.accuracy.bars import ROUND_BARS, not_beaten, standing
 from listen.bench.accuracy.contest import Contest, Line, Part
 from listen.bench.accuracy.scores import Rate, Scores
 
-HEAD = f"{'':<36}{'right of answered %':>21}{'coverage':>9}{'false':>7}{'top':>6}"
+HEAD = f"{'':<36}{'right of answered %':>21}{'coverage':>9}{'false':>7}{'top':>6}{'sure':>6}"
 HEAD += f"{'AUGRC':>7}{'Brier':>7}{'logloss':>8}{'ECE':>7}{'floor':>7}\n"
 
 
@@ -30,6 +30,7 @@ def bounded(rate: Rate) -> str:
 def _row(name: str, s: Scores) -> str:
     return (
         f"{name:<36}{bounded(s.right):>21}{percent(s.coverage):>9}{percent(s.false_calls):>7}{100 * s.top_right:>6.1f}"
+        f"{100 * s.confidence:>6.1f}"
         f"{s.augrc:>7.3f}{s.brier:>7.3f}{s.log_loss:>8.3f}{s.ece:>7.3f}{s.ece_floor:>7.3f}\n"
     )
 

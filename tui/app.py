@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import traceback
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -21,6 +23,11 @@ if TYPE_CHECKING:
     from listen.jobs.events import Payload
     from listen.jobs.job import Job
     from listen.jobs.store import OpenJob
+
+FAULT = (
+    "hissway: something failed inside ({}). Every clip that was acknowledged is on disk; start hissway again to go on. "
+    "Details are in the screens.log of its log folder."
+)
 
 
 class HisswayApp(App[None]):
@@ -94,6 +101,14 @@ class HisswayApp(App[None]):
         yield SystemCommand("Help for this screen", "What this screen is for and its keys", self.action_explain)
         yield SystemCommand("Light or dark", "Change between daylight and the dim bay", self.action_daylight)
         yield SystemCommand("Quit", "Leave Hissway; everything kept is already on disk", self.exit)
+
+    def _fatal_error(self) -> None:
+        """A fault of ours: the trace goes to the log on fd 2, the user reads one sentence."""
+        from rich.text import Text
+
+        trace = traceback.format_exc()
+        os.write(2, trace.encode("utf-8", "replace"))
+        self.panic(Text(FAULT.format(trace.strip().splitlines()[-1][:200])))
 
     def on_unmount(self) -> None:
         """After the last screen: let go of everything."""

@@ -9,12 +9,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
-from listen.rounds.check import ClipCheck
 
 from listen.audio.partial import PartHeader, PartWriter
 from listen.audio.source import Recording
 from listen.errors import AudioError, DeviceLost
 from listen.judge.result import BubbleRates, PathResult, PointResult, RoundResult, Verdict
+from listen.rounds.check import ClipCheck
 from listen.signal.flags import Flag
 from tui.bridge.preferences import Preferences
 from tui.bridge.services import Services

@@ -21,7 +21,7 @@ BEYOND = {
 
 
 def aimed(job: Job, round_id: str, at: str, kind: str, due: Step) -> Step:
-    """The clip step at point ``at``: of the kind asked for, else in the walk of ``due``, else in the last walk begun."""
+    """The clip step at a point: of the kind asked for, else in the walk of ``due``, else in the last walk begun."""
     steps = {s.walk: s for s in all_steps(job, round_id) if s.kind == "clip" and s.point == at}
     if kind:
         chosen = next((s for s in steps.values() if s.clip_kind == kind), None) or _beyond(at, kind)

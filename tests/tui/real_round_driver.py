@@ -1,0 +1,77 @@
+"""Run in a subprocess: walks a round on the real screens with a real PortAudio input and the real analyst.
+
+Before every clip it prints ``["due", point, kind]`` and waits for a line, so that the test can turn the air on and off;
+at the end it prints the verdict and what was kept.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import sys
+from pathlib import Path
+
+from bay import FOUR_POINTS, to_engine, type_text, until
+
+from listen.jobs.store import create_job
+from tui.app import HisswayApp
+from tui.bridge.preferences import Preferences
+from tui.bridge.services import Services
+from tui.screens.round.screen import RoundScreen
+
+
+class BenchServices(Services):
+    """The real outside world; only preferences stay in the test's folder."""
+
+    def preferences_path(self) -> Path:
+        """Beside the jobs."""
+        assert self.jobs is not None
+        return self.jobs / "screens.json"
+
+
+def tell(*words: object) -> None:
+    print(json.dumps(words), flush=True)
+
+
+async def clip(pilot, screen: RoundScreen) -> None:
+    step = screen.step()
+    tell("due", step.point, step.clip_kind)
+    await asyncio.to_thread(sys.stdin.readline)
+    await pilot.press("space")
+    await until(pilot, lambda: screen.doing.running is None and screen.doing.outcome is not None, 60)
+    assert screen.doing.outcome is not None
+    tell("outcome", screen.doing.outcome.kept, screen.doing.outcome.sentence)
+
+
+async def main(root: Path) -> None:
+    create_job(root, title="Real", engine=FOUR_POINTS).close()
+    app = HisswayApp(services=BenchServices(root))
+    app.preferences = Preferences(before_s=0.3, clip_s=2.0, input_name="vmic")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_engine(pilot)
+        await pilot.press("r")
+        await until(pilot, lambda: isinstance(app.screen, RoundScreen))
+        screen = app.screen
+        assert isinstance(screen, RoundScreen)
+        await until(pilot, lambda: screen.listener.reading is not None, 20)
+        await pilot.press("space")
+        await until(pilot, lambda: screen.step().id == "supply")
+        await type_text(pilot, "550")
+        await type_text(pilot, "1.0")
+        await type_text(pilot, "38")
+        await until(pilot, lambda: screen.step().kind == "clip")
+        while (step := screen.step()).kind != "done":
+            if step.kind == "clip":
+                await clip(pilot, screen)
+            elif step.kind in ("call", "bubbles"):
+                await pilot.press("d" if step.kind == "call" else "n")
+                await until(pilot, lambda was=step.kind: screen.step().kind != was)
+            else:
+                await until(pilot, lambda: screen.step().kind == "done" or bool(screen.doing.outcome), 60)
+        assert screen.record.verdict is not None
+        result = screen.record.verdict.result
+        tell("verdict", result.verdict.kind, list(result.verdict.paths), len(screen.record.live_clips()))
+
+
+if __name__ == "__main__":
+    asyncio.run(main(Path(sys.argv[1])))

@@ -1,0 +1,167 @@
+"""The lab's screens, and two jobs side by side: a drill left and gone on with, with and without a loudspeaker."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from bay import screen_text, settle, until, words
+from fakes import FakePlayer, FakeServices
+
+from listen.errors import NoPortAudio
+from listen.jobs.events import ReadingEntered
+from listen.jobs.store import create_job
+from listen.lab.learners import list_learners
+from listen.lab.session import answers_of
+from listen.trade.layout import layout
+from tui.app import HisswayApp
+from tui.screens.compare.screen import CompareScreen
+from tui.screens.jobs.screen import JobsScreen
+from tui.screens.lab.drill import DrillScreen
+from tui.screens.lab.screen import LabScreen
+from tui.screens.lab.threshold import ThresholdScreen
+
+
+class LabServices(FakeServices):
+    def lab_root(self) -> Path:
+        return self._root / "lab"
+
+
+class Mute(FakePlayer):
+    def play(self, clip, gain_db: float = 0.0) -> None:
+        raise NoPortAudio("no PortAudio library here; on Debian and Ubuntu install libportaudio2")
+
+
+async def to_lab(pilot, app: HisswayApp) -> LabScreen:
+    await until(pilot, lambda: isinstance(app.screen, JobsScreen))
+    await pilot.press("l")
+    await until(pilot, lambda: isinstance(app.screen, LabScreen) and "..." not in screen_text(app))
+    return app.screen
+
+
+async def take_in(pilot, app: HisswayApp, name: str) -> None:
+    await pilot.press("w", "enter")
+    await settle(pilot)
+    await pilot.press(*name, "enter")
+    await until(pilot, lambda: isinstance(app.screen, LabScreen) and app.screen.learner is not None)
+    await settle(pilot)
+
+
+async def drilling(pilot, app: HisswayApp) -> DrillScreen:
+    await pilot.press("d", "enter")
+    await until(pilot, lambda: isinstance(app.screen, DrillScreen) and app.screen.session is not None)
+    return app.screen
+
+
+async def call(pilot, screen: DrillScreen, path: str, sure: str) -> None:
+    await pilot.press("c", path)
+    if path != "u":
+        await pilot.press(sure)
+    await until(pilot, lambda: screen.phase == "truth")
+
+
+async def test_a_drill_is_left_and_gone_on_with(tmp_path: Path) -> None:
+    """Each answer is on disk before the truth is shown; nothing tells the truth before it."""
+    app = HisswayApp(services=LabServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_lab(pilot, app)
+        assert "Nobody learns here yet" in screen_text(app)
+        await take_in(pilot, app, "Una")
+        screen = await drilling(pilot, app)
+        assert "It was" not in screen_text(app)
+        await pilot.press("space")
+        await until(pilot, lambda: screen.query_one("Pairs").pairs[0].heard == 1)
+        await call(pilot, screen, "1", "3")
+        assert "It was:" in words(app) and ("✓ right" in words(app) or "× wrong" in words(app))
+        await until(pilot, lambda: screen.query_one("Ladder").display)
+        (learner,) = list_learners(tmp_path / "lab")
+        (answer,) = answers_of(tmp_path / "lab", learner)
+        assert answer.sure == 0.8 and answer.paths == ("intake-valve",)
+        total = screen.session.total
+        await pilot.press("n", "escape")
+        await until(pilot, lambda: isinstance(app.screen, LabScreen))
+        await settle(pilot)
+        screen = await drilling(pilot, app)
+        assert screen.session.number == 2
+        for _ in range(total - 1):
+            await call(pilot, screen, "u", "")
+            await pilot.press("n")
+            await settle(pilot)
+        assert screen.phase == "over" and "This drill is done" in words(app)
+
+
+async def test_without_a_loudspeaker_a_drill_goes_on_by_picture(tmp_path: Path) -> None:
+    services = LabServices(tmp_path)
+    services.fake_player = Mute()
+    app = HisswayApp(services=services)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_lab(pilot, app)
+        await take_in(pilot, app, "Una")
+        screen = await drilling(pilot, app)
+        await pilot.press("space")
+        await until(pilot, lambda: "libportaudio2" in words(app))
+        assert "by picture" in words(app)
+        await pilot.press("g")
+        await until(pilot, lambda: screen.query_one("Heat").picture is not None, 40)
+        await settle(pilot)
+        assert "left: quiet" in screen_text(app) and "▀" in screen_text(app)
+
+
+async def test_a_threshold_run_asks_until_it_knows(tmp_path: Path) -> None:
+    """A listener who is always right is measured as hearing very faint hiss; the figure stands beside the meter's."""
+    app = HisswayApp(services=LabServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_lab(pilot, app)
+        await take_in(pilot, app, "Una")
+        await pilot.press("t", "enter")
+        await until(pilot, lambda: isinstance(app.screen, ThresholdScreen) and app.screen.run_ is not None)
+        screen = app.screen
+        for _ in range(60):
+            if screen.run_.done:
+                break
+            number = screen.run_.number
+            hiss_in = screen.run_.trial().hiss_in
+            await pilot.press(str(hiss_in))
+            await until(pilot, lambda was=number: screen.run_.done or screen.run_.number > was)
+        await until(pilot, lambda: "Your threshold" in words(app))
+        said = words(app).replace("▌ ", "")
+        assert "dB about" in said and "the meter on the same clips" in said
+
+
+async def test_a_learner_is_deleted_with_everything(tmp_path: Path) -> None:
+    app = HisswayApp(services=LabServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_lab(pilot, app)
+        await take_in(pilot, app, "Una")
+        await pilot.press("D", "down", "enter")
+        await until(pilot, lambda: not list_learners(tmp_path / "lab"))
+        await until(pilot, lambda: "Nobody learns here yet" in screen_text(app))
+
+
+async def test_before_and_after_side_by_side(tmp_path: Path) -> None:
+    """A repair that took the loss from 41 to 8 percent is a change beyond uncertainty, and said with it."""
+    for title, loss in (("Before repair", 41.0), ("After repair", 8.0)):
+        with create_job(tmp_path / "jobs", title=title, engine=layout("inline-4")) as opened:
+            opened.append(ReadingEntered(reading="loss", value=loss, unit="percent", si=loss, cylinder=1))
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(100, 30)) as pilot:
+        await until(pilot, lambda: app.screen.query_one("#jobs").row_count == 2)
+        await pilot.press("enter")
+        await until(pilot, lambda: bool(app.screen.query("EngineView")))
+        await pilot.press("b")
+        await until(pilot, lambda: bool(app.screen.query("OptionList")))
+        await pilot.press("enter")
+        await until(pilot, lambda: isinstance(app.screen, CompareScreen) and "41.0" in screen_text(app))
+        assert "● loss" in screen_text(app) and "41.0 →" in words(app) and "−33.0 ±" in words(app)
+
+
+async def test_a_fault_of_ours_is_one_sentence(tmp_path: Path, capfd) -> None:
+    """No traceback on the screen; the details go where the log is."""
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)):
+        try:
+            raise ZeroDivisionError("a fault of ours")
+        except ZeroDivisionError:
+            app._fatal_error()
+    err = capfd.readouterr().err
+    assert "hissway: something failed inside (ZeroDivisionError: a fault of ours)" in " ".join(err.split())
+    assert err.index("Traceback") < err.index("hissway: something failed")

@@ -45,6 +45,22 @@ def bring_in(opened: OpenJob, round_id: str, place: Path, *, channel: int = 0) -
     return event
 
 
+def bring_file(opened: OpenJob, round_id: str, file: Path, point: str, kind: str, walk: str) -> RoundImported:
+    """Take in one sound file of any name as the clip of a stated point, kind and walk.
+
+    Raises
+    ------
+    ClipError
+        It cannot be measured.
+    JobError
+        The disk refused; the job is as it was.
+    """
+    opened.keep_file(file, opened.new_part(round_id, point, kind, walk))
+    event = RoundImported(round_id=round_id, folder=str(file.parent), files=(file.name,))
+    opened.append(event)
+    return event
+
+
 def _walk(take: Take, aired: set[str]) -> str:
     if take.kind is Kind.AIR:
         return "air"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -40,9 +41,11 @@ def bench(
 
 async def until(pilot: Pilot, true: Callable[[], bool], seconds: float = 8.0) -> None:
     """Wait for something to become true; fail if it does not."""
-    for _ in range(round(seconds / 0.02)):
-        await pilot.pause(0.02)
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        await asyncio.sleep(0.01)
         if true():
+            await pilot.pause()
             return
     raise AssertionError(f"never came true: {true}")
 

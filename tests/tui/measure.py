@@ -95,7 +95,7 @@ def first_paint_s() -> float:
     return painted
 
 
-def demo_round() -> tuple[float, float]:
+def demo_round(settle_s: float = 4.0, watch_s: float = 6.0) -> tuple[float, float]:
     """Load of one core on the Round screen of the demo, and seconds to quit in the middle of a clip."""
     pid, end = start_in_terminal("demo")
     read_until(end, b"simulated")
@@ -103,12 +103,12 @@ def demo_round() -> tuple[float, float]:
     for key in (b"\x1b[B", b"\x1b[B", b"r"):
         os.write(end, key)
         drain(end, 0.5)
-    drain(end, 4.0)  # the analysing process loads meanwhile
+    drain(end, settle_s)  # the analysing process loads meanwhile
     before, began = cpu_s(pid), time.monotonic()
-    drain(end, 6.0)
+    drain(end, watch_s)
     load = (cpu_s(pid) - before) / (time.monotonic() - began)
     os.write(end, b" ")
-    drain(end, 4.0)
+    drain(end, 3.0)
     leaving = quit_and_wait(pid, end)
     os.close(end)
     return load, leaving

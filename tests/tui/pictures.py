@@ -47,7 +47,7 @@ def keep(app: HisswayApp, name: str) -> None:
     svg = app.export_screenshot(title="hissway")
     svg = re.sub(r"@font-face\s*{[^}]*}", "", svg)
     svg = re.sub(r"font-family:[^;]*;", f"font-family: {FONTS};", svg)
-    svg = re.sub(r"<circle[^>]*/>", "", svg)
+    svg = re.sub(r"<circle[^>]*/>|<!--.*?-->", "", svg, flags=re.DOTALL)
     svg = re.sub(r"\n\s+", "\n", svg)
     FOLDER.mkdir(parents=True, exist_ok=True)
     (FOLDER / f"{name}.svg").write_text(svg, "utf-8")

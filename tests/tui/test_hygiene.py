@@ -45,7 +45,7 @@ def test_first_paint_load_and_quitting_in_a_real_terminal() -> None:
     from measure import demo_round, first_paint_s
 
     assert first_paint_s() < 3.0
-    load, leaving = demo_round()
+    load, leaving = demo_round(2.5, 2.0)
     assert load < 0.40
     assert leaving < 1.5
 

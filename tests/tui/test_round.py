@@ -343,3 +343,37 @@ async def test_a_second_program_is_told_and_reads_only(tmp_path: Path) -> None:
             await settle(pilot)
             assert "read only" in banner(screen)
             assert not screen.record.cautions
+
+
+async def test_clips_recorded_elsewhere_are_brought_in_and_checked(tmp_path: Path) -> None:
+    """A folder by its names, a single file as the clip that is due; what cannot be believed is taken back."""
+    import numpy as np
+
+    from listen.audio.write import write_flac
+    from listen.signal.clip import Clip
+
+    phone = tmp_path / "phone"
+    phone.mkdir()
+    noise = Clip.of(np.random.default_rng(3).standard_normal(48_000) * 0.01, 48_000)
+    for name in ("intake-quiet-1", "tailpipe-quiet-1"):
+        write_flac(phone / f"{name}.flac", noise)
+    write_flac(tmp_path / "REC0042.flac", noise)
+    app = bench(tmp_path, analyst=FakeAnalyst(refuse={2}))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await pilot.press("i")
+        await settle(pilot)
+        await type_text(pilot, str(phone))
+        await until(pilot, lambda: screen.doing.outcome is not None)
+        assert "2 clips imported" in banner(screen) and "Taken back, tailpipe-quiet-1.flac" in banner(screen)
+        assert screen.step().point == "tailpipe"
+        await pilot.press("i")
+        await settle(pilot)
+        await type_text(pilot, str(tmp_path / "nothing"))
+        await settle(pilot)
+        assert "Nothing is there" in screen_text(app)
+        await pilot.press("ctrl+u")
+        await type_text(pilot, str(tmp_path / "REC0042.flac"))
+        await until(pilot, lambda: screen.step().point == "oil-filler")
+        (clip_,) = screen.record.live_clips("tailpipe", "quiet")
+        assert clip_.kept.imported_from == "REC0042.flac"

@@ -15,7 +15,7 @@ from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
 from tui.words import plain
 
-BOX_HEIGHT = 5
+BOX_HEIGHT, FLAT_HEIGHT = 5, 3
 HEAVY = ("┏━┓", "┗━┛", "┃")
 LIGHT = ("╭─╮", "╰─╯", "│")
 GAP = 1
@@ -54,6 +54,8 @@ class EngineView(Drawn, can_focus=True):
     """Cylinder numbers, front to back, a tuple a bank."""
     pots: reactive[dict[int, Pot]] = reactive[dict[int, Pot]](dict)
     chosen: reactive[int] = reactive(0)
+    flat: reactive[bool] = reactive(False, layout=True)
+    """One line a box instead of three, where lines are few."""
 
     class Chosen(Message):
         """The pointer moved to a cylinder."""
@@ -71,7 +73,11 @@ class EngineView(Drawn, can_focus=True):
 
     def get_content_height(self, container: Size, viewport: Size, width: int) -> int:
         """Boxes stand on the crank line."""
-        return len(self.rows) * BOX_HEIGHT + max(len(self.rows) - 1, 0)
+        return len(self.rows) * self._box_height + max(len(self.rows) - 1, 0)
+
+    @property
+    def _box_height(self) -> int:
+        return FLAT_HEIGHT if self.flat else BOX_HEIGHT
 
     def _box_width(self, width: int) -> int:
         longest = max((len(row) for row in self.rows), default=1)
@@ -80,15 +86,15 @@ class EngineView(Drawn, can_focus=True):
     def draw_line(self, y: int, width: int) -> Cells:
         """One line through all boxes of a bank, or the crank line between banks."""
         line = Cells(width, "plain")
-        bank, part = divmod(y, BOX_HEIGHT + 1)
+        bank, part = divmod(y, self._box_height + 1)
         if bank >= len(self.rows):
             return line
         box, row = self._box_width(width), self.rows[bank]
-        if part == BOX_HEIGHT:
+        if part == self._box_height:
             line.fill(MARGIN, MARGIN + max(map(len, self.rows)) * (box + GAP) - GAP, "─", "rule")
             line.put(0, "front", "dim")
             return line
-        if len(self.rows) == 1 and part == 2:
+        if len(self.rows) == 1 and part == self._box_height // 2:
             line.put(0, "front", "dim")
         for i, number in enumerate(row):
             self._box(line, MARGIN + i * (box + GAP), box, part, number)
@@ -99,14 +105,15 @@ class EngineView(Drawn, can_focus=True):
         here = number == self.chosen
         pen = "warn" if here else "rule"
         top, bottom, side = HEAVY if here else LIGHT
-        if part in (0, BOX_HEIGHT - 1):
+        if part in (0, self._box_height - 1):
             edge = top if part == 0 else bottom
             line.put(at, edge[0] + edge[1] * (box - 2) + edge[2], pen)
             return
         line.dot(at, side, pen)
         line.dot(at + box - 1, side, pen)
+        one_line = f"{pot.glyph} {number} {plain(pot.standing or pot.reading)}".rstrip()
         text, style = {
-            1: (f"{pot.glyph} {number}", "strong"),
+            1: (one_line, pot.pen if pot.standing else "strong") if self.flat else (f"{pot.glyph} {number}", "strong"),
             2: (plain(pot.reading), "plain"),
             3: (plain(pot.standing), pot.pen),
         }[part]
@@ -114,9 +121,14 @@ class EngineView(Drawn, can_focus=True):
         line.put(at + 1 + max(0, (room - len(text)) // 2), text, style, room)
 
     def _at(self, x: int, y: int) -> int | None:
-        bank, part = divmod(y, BOX_HEIGHT + 1)
+        bank, part = divmod(y, self._box_height + 1)
         i, inside = divmod(x - MARGIN, self._box_width(self.size.width) + GAP)
-        if x < MARGIN or bank >= len(self.rows) or part == BOX_HEIGHT or inside >= self._box_width(self.size.width):
+        if (
+            x < MARGIN
+            or bank >= len(self.rows)
+            or part == self._box_height
+            or inside >= self._box_width(self.size.width)
+        ):
             return None
         return self.rows[bank][i] if i < len(self.rows[bank]) else None
 

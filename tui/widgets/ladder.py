@@ -81,6 +81,8 @@ class Ladder(Drawn, can_focus=True):
     rungs: reactive[tuple[Rung, ...]] = reactive[tuple[Rung, ...]]((), layout=True)
     current: reactive[str] = reactive("")
     """Point the next step is about."""
+    tall: reactive[bool] = reactive(False, layout=True)
+    """Two lines a row, where there is room: readable from further away."""
     walks: reactive[tuple[str, ...]] = reactive[tuple[str, ...]](("quiet", "air", "quiet"))
     """Heads of the mark columns."""
 
@@ -93,7 +95,11 @@ class Ladder(Drawn, can_focus=True):
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
         """Axis, rows, legend."""
-        return len(self.rungs) + 2
+        return len(self.rungs) * self._lines + 2
+
+    @property
+    def _lines(self) -> int:
+        return 2 if self.tall else 1
 
     def draw_line(self, y: int, width: int) -> Cells:
         """Axis first, then a row a point, then the legend."""
@@ -103,8 +109,12 @@ class Ladder(Drawn, can_focus=True):
         scale = excess_scale(self._values(), width - left - words - 1)
         if y == 0:
             self._axis(line, left, scale, name)
-        elif y <= len(self.rungs):
-            self._row(line, self.rungs[y - 1], left, scale, name)
+        elif y <= len(self.rungs) * self._lines:
+            row, second = divmod(y - 1, self._lines)
+            if second:
+                self._second(line, self.rungs[row], left, scale)
+            else:
+                self._row(line, self.rungs[row], left, scale, name)
         else:
             self._legend(line, left)
         return line
@@ -139,6 +149,13 @@ class Ladder(Drawn, can_focus=True):
             self._scale(line, rung, left, scale)
         word, pen = rung.standing.value
         line.put(left + scale.columns + 2, self._words(rung, word, wide=len(line) >= WIDE), pen)
+
+    def _second(self, line: Cells, rung: Rung, left: int, scale: Scale) -> None:
+        if scale.columns >= MIN_SCALE:
+            self._scale(line, rung, left, scale)
+        if rung.limit_db is not None:
+            text = f"limit {number(rung.limit_db)}, drift {number(rung.drift_db)} dB"
+            line.put(left + scale.columns + 2, text, "dim")
 
     def _scale(self, line: Cells, rung: Rung, left: int, scale: Scale) -> None:
         for tick in scale.ticks():
@@ -186,6 +203,6 @@ class Ladder(Drawn, can_focus=True):
 
     def on_click(self, event: events.Click) -> None:
         """A click on a row chooses its point."""
-        row = event.y - 1
+        row = (event.y - 1) // self._lines
         if 0 <= row < len(self.rungs):
             self.post_message(self.Chosen(self.rungs[row].point))

@@ -23,6 +23,8 @@ from tui.words import path_words, plain
 if TYPE_CHECKING:
     from listen.jobs.job import Job
 
+FULL_BANK, ROOM = 6, 7
+"""Lines of a bank drawn in full, and lines needed besides banks and cylinders."""
 PADDING = 2 * len(cells.COLUMNS) + 2
 
 
@@ -50,6 +52,7 @@ class EngineScreen(EngineKeys):
         rows = cylinder_rows(job)
         view = self.query_one(EngineView)
         view.rows = job.engine.rows
+        view.flat = len(rows) + len(job.engine.rows) * FULL_BANK > self.size.height - ROOM
         view.pots = {row.cylinder: _pot(row) for row in rows}
         self._fill(rows, job)
         view.chosen = self.cylinder()

@@ -16,7 +16,8 @@ from tui.words import shown
 
 ABOUT = """Clips from a phone or a field recorder, in one folder, each named by point and kind:
   intake-quiet-1.wav   intake-air-1.wav   intake-quiet-2.wav   tailpipe-air-1.flac   plug-hole-2-air-1.wav
-The number orders the takes of a point in time: a quiet clip after the air clip closes the round."""
+The number orders the takes of a point in time: a quiet clip after the air clip closes the round.
+A single file of any other name becomes the clip that is due now."""
 
 
 class BringInScreen(ModalScreen["Path | None"]):

@@ -49,27 +49,31 @@ class Course:
     def __init__(
         self,
         listener: Listener,
+        opened: Callable[[], OpenJob],
         analyst: Callable[[], Analyst],
         renew: Callable[[], None],
         show_count: Callable[[Count | None], None],
         show_mark: Callable[[Mark | None], None],
     ) -> None:
-        self._listener, self._analyst, self._renew = listener, analyst, renew
+        self._listener, self._opened, self._analyst, self._renew = listener, opened, analyst, renew
         self._show_count, self._show_mark = show_count, show_mark
         self._stop = asyncio.Event()
+        self.fault = ""
+        """Why the last check failed."""
 
     def stop(self) -> None:
         """End the countdown or the take that is under way."""
         self._stop.set()
         self._listener.stop()
 
-    async def run(self, opened: OpenJob, round_id: str, step: Step, before_s: float, clip_s: float) -> Outcome:
+    async def run(self, round_id: str, step: Step, before_s: float, clip_s: float) -> Outcome:
         """From the key press to the word on the clip. Never raises what a user can meet."""
         self._stop.clear()
         where = f"{step.point.replace('-', ' ')}, {AIR_WORDS.get(step.clip_kind, step.clip_kind)}"
         try:
             if not await self.count(f"get ready: {where}", before_s, "get clear of the microphone   Esc stops"):
                 return Outcome(False, "Stopped before the clip began; nothing was recorded.", stopped=True)
+            opened = self._opened()
             part = opened.new_part(round_id, step.point, step.clip_kind, step.walk)
             recording = await self._record(part, where, clip_s)
             if recording.cancelled:
@@ -110,22 +114,25 @@ class Course:
         self._show_count(Count(f"checking {where}", 0.0, 1.0, more="it is on disk; Space again goes straight on"))
         await in_thread(opened.keep, part, recording)
         kept = f"Kept: {where}, {recording.seconds:.1f} s."
-        try:
-            check = await self._check(opened, part, step)
-        except HisswayError as e:
-            return Outcome(True, f"{kept} It could not be checked: {e}", part.clip)
-        except Exception as e:  # noqa: BLE001 - a fault in the analysis must not cost the clip, which is on disk
-            self._renew()
-            return Outcome(
-                True, f"{kept} It could not be checked ({type(e).__name__}); the round can go on.", part.clip
-            )
+        check = await self.check(part.round_id, step.point, step.walk, part.clip)
+        if check is None:
+            return Outcome(True, f"{kept} It could not be checked ({self.fault}); the round can go on.", part.clip)
         if check.kept:
             warning = next((f.text for f in check.flags), "")
             return Outcome(True, f"{kept} {warning}".strip(), part.clip, check.excess_db)
         reason = next((f.text for f in check.flags if f.reject), "it cannot be measured")
         return Outcome(False, reason, part.clip)
 
-    async def _check(self, opened: OpenJob, part: Partial, step: Step) -> ClipCheck:
-        quiet = opened.job.round(part.round_id).live_clips(step.point, "quiet")
-        beside = opened.clip_path(quiet[-1].id) if quiet and step.walk != "quiet" else None
-        return await asyncio.wrap_future(self._analyst().check(opened.clip_path(part.clip), beside))
+    async def check(self, round_id: str, point: str, walk: str, clip: str) -> ClipCheck | None:
+        """Have a clip on disk checked, against its point's quiet clip after the quiet walk; None where that failed."""
+        opened = self._opened()
+        quiet = opened.job.round(round_id).live_clips(point, "quiet")
+        beside = opened.clip_path(quiet[-1].id) if quiet and walk != "quiet" else None
+        try:
+            return await asyncio.wrap_future(self._analyst().check(opened.clip_path(clip), beside))
+        except HisswayError as e:
+            self.fault = str(e)
+        except Exception as e:  # noqa: BLE001 - a fault in the analysis must not cost the clip, which is on disk
+            self._renew()
+            self.fault = type(e).__name__
+        return None

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from listen.jobs.events import RoundImported
+    from listen.jobs.job import ClipRecord
+    from listen.jobs.open_job import OpenJob
     from listen.jobs.walk import Step
     from tui.screens.round.screen import RoundScreen
 
@@ -31,7 +33,9 @@ class Doing:
 
     def __init__(self, screen: RoundScreen) -> None:
         self._screen, services = screen, screen.bay.services
-        self.course = Course(screen.listener, services.analyst, services.renew, screen.show_count, self._marked)
+        self.course = Course(
+            screen.listener, self._opened, services.analyst, services.renew, screen.show_count, self._marked
+        )
         self.outcome: Outcome | None = None
         """What became of the last clip."""
         self.running: Step | None = None
@@ -44,6 +48,11 @@ class Doing:
         self.excess: dict[str, float | None] = {}
         """What the clip check found, by point, before there is a verdict."""
         self._tried: tuple[str, ...] = ()
+
+    def _opened(self) -> OpenJob:
+        opened = self._screen.bay.open_job
+        assert opened is not None
+        return opened
 
     def _marked(self, mark: Mark | None) -> None:
         self.mark = mark
@@ -66,12 +75,10 @@ class Doing:
     async def clip(self, step: Step, before_s: float) -> Outcome:
         """Run one clip to its end and write down what became of it."""
         screen = self._screen
-        opened = screen.bay.open_job
-        assert opened is not None
         self.running, self.outcome = step, None
         screen.begin(step)
         try:
-            outcome = await self.course.run(opened, screen.round_id, step, before_s, screen.bay.preferences.clip_s)
+            outcome = await self.course.run(screen.round_id, step, before_s, screen.bay.preferences.clip_s)
         finally:
             self.running = None
         self.outcome = outcome
@@ -122,8 +129,7 @@ class Doing:
         from listen.jobs.judging import judged
         from listen.jobs.to_round import to_round
 
-        opened = self._screen.bay.open_job
-        assert opened is not None
+        opened = self._opened()
         self.judging, self._tried = True, self._clips()
         self._screen.refresh_round()
         try:
@@ -148,26 +154,46 @@ class Doing:
         from listen.audio.files import read_clip
         from listen.signal.live import quiet_spectrum
 
-        opened = self._screen.bay.open_job
-        assert opened is not None
-        path = opened.clip_path(clip)
+        path = self._opened().clip_path(clip)
         return await in_thread(lambda: quiet_spectrum(read_clip(path)))
 
     async def bring_in(self, place: Path) -> None:
-        """Import clips recorded elsewhere, then say what came in and what did not."""
-        from listen.jobs.bring_in import bring_in
-
-        opened = self._screen.bay.open_job
-        assert opened is not None
+        """Import clips recorded elsewhere, check each as if it had been recorded here, and say what came in."""
+        opened, step = self._opened(), self._screen.step()
+        before = {c.id for c in self._screen.record.clips}
         try:
-            event = await in_thread(bring_in, opened, self._screen.round_id, place)
+            event = await in_thread(_bring_in, opened, self._screen.round_id, place, step)
         except HisswayError as e:
             self.outcome = Outcome(False, str(e), lead="Not imported")
             self._screen.refresh_round()
             return
-        self.outcome = Outcome(True, _brought(event))
         self._screen.bay.job = opened.job
+        refused = [text for c in self._screen.record.clips if c.id not in before if (text := await self._refused(c))]
+        self.outcome = Outcome(True, " ".join([_brought(event), *refused]))
         self._screen.refresh_round()
+
+    async def _refused(self, clip: ClipRecord) -> str:
+        """Check one imported clip; take it back and say why where it cannot be believed."""
+        check = await self.course.check(self._screen.round_id, clip.kept.point, clip.kept.walk, clip.id)
+        if check is None or check.kept:
+            return ""
+        reason = next((f.text for f in check.flags if f.reject), "it cannot be measured")
+        self._screen.write(ClipTakenBack(clip=clip.id, reason=reason))
+        return f"Taken back, {clip.kept.imported_from}: {reason}"
+
+
+def _bring_in(opened: OpenJob, round_id: str, place: Path, step: Step) -> RoundImported:
+    """A folder or a well-named file; any other file is the clip that is due."""
+    from listen.errors import RoundError
+    from listen.jobs.bring_in import bring_file, bring_in
+    from listen.rounds.loose import take_named
+
+    if place.is_file() and step.kind == "clip":
+        try:
+            take_named(place)
+        except RoundError:
+            return bring_file(opened, round_id, place, step.point, step.clip_kind, step.walk)
+    return bring_in(opened, round_id, place)
 
 
 def _brought(event: RoundImported) -> str:

@@ -76,11 +76,11 @@ def idle_words(step: Step, record: RoundRecord, prefs: Preferences, beside: tupl
         )
     if step.kind != "done" or record.verdict is None:
         return ()
-    likely = sorted(record.verdict.result.paths, key=lambda p: -p.involved)[:4]
+    likely = sorted(record.verdict.result.paths, key=lambda p: -p.involved)[:3]
     odds = "   ".join(f"{path_words(p.path)} {percent(p.involved)}" for p in likely)
     sound = " and ".join(map(str, beside))
     return (
-        f"At work, alone or with another:  {odds}",
+        f"At work at all:  {odds}",
         f"Sound cylinder beside it: {sound}" if sound else "No sound cylinder to compare with: walk a good one as well",
         "↑ ↓ a point to record once more   e its evidence   v the weight of evidence",
     )

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from listen.jobs.job import Job, RoundRecord
 
 METER_PERIOD_S = 1 / 25
+ABOVE_LADDER = 19
+"""Lines needed besides the rows of the ladder."""
 TALL = 32
 """Lines from which the ladder stays while something is asked."""
 
@@ -125,6 +127,7 @@ class RoundScreen(RoundKeys):
         drawn = rungs(round_points(job, record), record, live, doing.excess)
         ladder.rungs = drawn if self.numbers_may_be_seen() else tuple(r.hidden() for r in drawn)
         ladder.current = step.point
+        ladder.tall = self.size.height >= ABOVE_LADDER + 2 * len(drawn)
 
     def _say(self, step: Step) -> Say:
         record, outcome = self.record, self.doing.outcome

@@ -28,11 +28,17 @@ REMIND = {"loss": 2, "call": 2}
 """Steps at which so many of their cautions are repeated in the banner (all were read at the start of the round)."""
 
 
-def say(step: Step, cylinder: int, outcome: Outcome | None, *, busy: str = "") -> Say:
-    """What to do next."""
+def say(step: Step, cylinder: int, outcome: Outcome | None, *, busy: str = "", short: bool = False) -> Say:
+    """What to do next; on a short screen without repeating cautions that were read at the start."""
     words = f"{step.sentence} {PRESS.get(step.kind, '')}".strip()
     text, tone = _outcome(outcome)
-    return Say(where(step, cylinder), busy or words, _more(step), text, "caution" if step.kind == "caution" else tone)
+    return Say(
+        where(step, cylinder),
+        busy or words,
+        _more(step, short=short),
+        text,
+        "caution" if step.kind == "caution" else tone,
+    )
 
 
 def where(step: Step, cylinder: int) -> str:
@@ -42,9 +48,9 @@ def where(step: Step, cylinder: int) -> str:
     return " · ".join(p for p in (f"cylinder {cylinder}", part, count) if p)
 
 
-def _more(step: Step) -> str:
+def _more(step: Step, *, short: bool) -> str:
     if step.kind == "clip":
-        danger = [c.words for c in step.cautions if c.step == "radiator"]
+        danger = [c.words for c in step.cautions if c.step == "radiator" and c.weight == "danger" and not short]
         return " ".join([step.hold, *(f"▲ {w}" for w in danger)])
     return " ".join(f"▲ {c.words}" for c in step.cautions[: REMIND.get(step.kind, 0)])
 

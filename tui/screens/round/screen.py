@@ -33,6 +33,8 @@ if TYPE_CHECKING:
 METER_PERIOD_S = 1 / 25
 ABOVE_LADDER = 19
 """Lines needed besides the rows of the ladder."""
+SHORT = 28
+"""Below so many lines the banner keeps to what is new."""
 TALL = 32
 """Lines from which the ladder stays while something is asked."""
 
@@ -137,7 +139,7 @@ class RoundScreen(RoundKeys):
             verdict = record.verdict.result.verdict
             return verdict_say(verdict.text, verdict.next, where(step, record.cylinder), outcome)
         busy = "Judging the round: a moment." if self.doing.judging else ""
-        return say(step, record.cylinder, outcome, busy=busy)
+        return say(step, record.cylinder, outcome, busy=busy, short=self.size.height < SHORT)
 
     def _ask(self, step: Step) -> None:
         desk, job = self.query_one(Desk), self.bay.job

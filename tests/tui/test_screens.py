@@ -8,11 +8,12 @@ from pathlib import Path
 from bay import bench, said, screen_text, settle, to_engine, to_quiet_walk, to_round, until, walk, words
 from fakes import FakeServices, FakeSource, result_for
 
-from listen.jobs.events import Confirmed, Judged, Overruled, ReadingEntered, RoundOpened, SentBack
+from listen.jobs.events import ByEarCalled, Confirmed, Judged, Overruled, ReadingEntered, RoundOpened, SentBack
 from listen.jobs.store import create_job, list_jobs, open_job
 from listen.trade.layout import layout
 from tui.app import HisswayApp
 from tui.screens.confirm.screen import ConfirmScreen
+from tui.screens.engine.cells import verdict_words
 from tui.screens.engine.screen import EngineScreen
 from tui.screens.evidence.screen import EvidenceScreen
 from tui.screens.help.screen import HelpScreen
@@ -172,6 +173,14 @@ async def test_a_supervisor_hears_calls_agrees_and_signs(tmp_path: Path) -> None
         assert "the round is closed" in screen_text(app)
         call = record.call("supervisor")
         assert call is not None and call.before_numbers and call.paths == ("exhaust-valve",)
+        await pilot.press("escape")
+        screen = await to_round_from_engine(pilot)
+        app.write(ByEarCalled(round_id=round_id, paths=("rings",)))
+        await settle(pilot)
+        assert "changed after signing" in screen.query_one("Banner").say.where
+        await pilot.press("escape")
+        await until(pilot, lambda: isinstance(app.screen, EngineScreen))
+        assert ", ! changed since" in verdict_words(app.job.round(round_id))
 
 
 async def test_a_supervisor_overrules_with_a_reason(tmp_path: Path) -> None:

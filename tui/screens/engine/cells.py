@@ -96,6 +96,7 @@ def verdict_words(record: RoundRecord | None) -> str:
     words = " + ".join(path_words(p) for p in said.paths) or said.kind
     stale = " (clips changed since)" if record.stale else ""
     signed = " ✓ signed" if record.signed else ""
+    signed += ", ! changed since" if record.changed_after_signing else ""
     return f"{STATE_GLYPH.get(said.kind, '?')} {words} {percent(said.probability)}{signed}{stale}"
 
 

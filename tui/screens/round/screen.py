@@ -137,7 +137,10 @@ class RoundScreen(RoundKeys):
             return Say(where(step, record.cylinder), asked, tone="caution")
         if step.kind == "done" and record.verdict is not None:
             verdict = record.verdict.result.verdict
-            return verdict_say(verdict.text, verdict.next, where(step, record.cylinder), outcome)
+            head = where(step, record.cylinder)
+            if record.changed_after_signing:
+                head = f"{head} · ! {record.changed_after_signing[-1]}"
+            return verdict_say(verdict.text, verdict.next, head, outcome)
         busy = "Judging the round: a moment." if self.doing.judging else ""
         return say(step, record.cylinder, outcome, busy=busy, short=self.size.height < SHORT)
 

@@ -18,7 +18,7 @@ LEVELS_DB: NDArray[np.float64] = np.arange(-30.0, 37.0, 1.5)
 """Levels considered; the lowest is as good as silence."""
 
 
-FLOOR_SHARE = 0.5
+LOOK_WEIGHT = 0.5
 """Means and floors are two looks at the same sound: each counts half. Better than either alone, than their full
 product, and than choosing by their variance (accuracy bench, tuning rounds)."""
 
@@ -29,7 +29,7 @@ def log_likelihood(contrast: Contrast, live: NDArray[np.bool_], drift: RoundDrif
     floor_cov = contrast.quiet.floor_cov + contrast.air.floor_cov
     lift = contrast.quiet.floor / contrast.quiet.mean
     floors = _levels(contrast.rho_floor, floor_cov, contrast, live, drift.floors, lift)
-    out = (1.0 - FLOOR_SHARE) * means + FLOOR_SHARE * floors
+    out = LOOK_WEIGHT * (means + floors)
     return np.asarray(out - out[0])
 
 

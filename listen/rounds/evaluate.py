@@ -63,13 +63,14 @@ def judge_points(name: str, points: Sequence[PointTakes], facts: Facts) -> Round
     weighed = [weigh_point(p, drift) for p in points]
     evidence = round_evidence(weighed, facts)
     odds = posterior(evidence)
-    best = next_best(evidence, odds)
     may_name = frozenset(p for p in PathId if evidence.hears(p))
     if facts.bubbles_seen:
         may_name |= {PathId.COOLANT_PASSAGE}
-    said = verdict(odds, may_name, unseen_sentence(weighed), best.text if best else NOTHING_TO_ADD)
-    if said.kind == "unclear" and best is not None and best.kind in set(Kind):
-        said = msgspec.structs.replace(said, next_point=best.point, next_kind=best.kind)
+    said = verdict(odds, may_name, unseen_sentence(weighed), NOTHING_TO_ADD)
+    if said.kind == "unclear" and (best := next_best(evidence, odds)) is not None:
+        said = msgspec.structs.replace(said, next=best.text)
+        if best.kind in set(Kind):
+            said = msgspec.structs.replace(said, next_point=best.point, next_kind=best.kind)
     results = tuple(point_result(w, drift) for w in weighed)
     return RoundResult(round=name, points=results, paths=_paths(odds), verdict=said)
 

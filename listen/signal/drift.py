@@ -23,19 +23,19 @@ from listen.signal.bands import CENTRES_HZ
 NEPER_PER_DB = np.log(10.0) / 10.0
 """Natural log of power per decibel."""
 KAPPA = (1.0, 2.0, 4.0, 9.0)
-KAPPA_PRIOR = (0.55, 0.2, 0.15, 0.1)
+KAPPA_PRIOR = (0.45, 0.2, 0.2, 0.15)
 COMMON_DB = (0.0, 0.08, 0.16, 0.32, 0.64, 1.3, 2.6)
 SMOOTH_DB = (0.0, 0.1, 0.25, 0.6, 1.5)
 """Grids of the three unknowns."""
 STEADY_PRIOR = 0.3
 """Prior share of shops with no level drift at all between two clips; as much again for no drift of colour."""
-COMMON_MEDIAN_DB = 0.35
+COMMON_MEDIAN_DB = 0.4
 SMOOTH_MEDIAN_DB = 0.15
 PRIOR_SPREAD = 0.8
 """Log-normal priors where there is drift: medians, and spread of the natural log."""
 SMOOTH_OCTAVES = 1.0
 """Correlation length over frequency of the drift of colour."""
-MIN_WEIGHT = 2e-3
+MIN_WEIGHT = 1e-2
 """Scenarios less probable than this are left out."""
 
 

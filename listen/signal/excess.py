@@ -103,9 +103,11 @@ class _Estimate:
         r = float((wa - wq).sum())
         # Quiet is the divisor of a ratio of means; of floors it is only the subtrahend.
         divisor = wa if scale is quiet else wq
-        moved = contrast.quiet.spread * _forms(divisor, drift.cov(live))
+        moved = contrast.quiet.spread * _forms(wa, drift.cov(live))
         moved += contrast.air.spread * _forms(wq, drift.cov(live))
         variance = drift.kappa * (_forms(divisor, covs[0]) + _forms(wa, covs[1])) + moved
+        if scale is not quiet:  # the quiet mean that floors are taken relative to is itself uncertain
+            variance = variance + drift.kappa * _forms(wa - wq, contrast.quiet.cov)
         both = contrast.quiet.spread + contrast.air.spread
         null = drift.kappa * (_forms(wq, covs[0]) + _forms(wq, covs[1])) + both * _forms(wq, drift.cov(live))
         return cls(r, variance, null)

@@ -1,8 +1,9 @@
 """Odds over sets of causes, with each point's and each reading's share in them.
 
-For each set the unknown levels, transfers and blow-by are summed over; evidence is added one source at a time, in
-walking order, then the readings. What each step adds to a path's log odds is its weight of evidence in decibans
-(I. J. Good): the steps and the prior add up to the odds exactly.
+For each set the unknown levels, transfers and blow-by are summed over; evidence is added one source at a time, points
+in walking order, then the readings, and once more in the reverse of that order. What each step adds to a path's log
+odds, averaged over the two orders, is its weight of evidence in decibans (I. J. Good): the terms and the prior add up
+to the odds exactly.
 """
 
 from __future__ import annotations
@@ -25,6 +26,8 @@ SHARPNESS = 1.3
 """Power to which what the points say is raised. The model's spreads (transfer, template, level) are broader together
 than each is alone, so that odds came out too timid; one power, set by the log loss of the accuracy bench's tuning
 rounds, mends their calibration (temperature scaling, Guo et al. 2017)."""
+Columns = list[tuple[str, NDArray[np.float64]]]
+"""Name of a point or reading, and what it adds to the log probability of each set [shape=(H,)]."""
 DB = 10.0 / np.log(10.0)
 """Decibans per natural unit of log odds."""
 
@@ -58,15 +61,20 @@ def posterior(evidence: RoundEvidence) -> Posterior:
     """Weigh all sets of causes against the round's evidence. Deterministic."""
     heard = frozenset(p for p in PathId if evidence.hears(p))
     sets = hypotheses(heard)
-    columns: list[tuple[str, NDArray[np.float64]]] = _point_columns(evidence, sets)
-    for name, term in terms(evidence.readings, evidence.bubbles):
-        columns.append((name, np.array([term(h.paths) for h in sets])))
-    log_p = np.log([h.prior for h in sets])
-    stages = [("prior", _normal(log_p))]
-    for name, column in columns:
-        log_p = log_p + column
-        stages.append((name, _normal(log_p)))
-    return Posterior(sets, np.exp(stages[-1][1]), _decibans(sets, stages))
+    prior = np.log([h.prior for h in sets])
+    forward, backward = _point_columns(evidence, sets)
+    readings = [
+        (name, np.array([term(h.paths) for h in sets])) for name, term in terms(evidence.readings, evidence.bubbles)
+    ]
+    there = _decibans(sets, prior, [*forward, *readings])
+    back = _decibans(sets, prior, [*reversed(readings), *backward])
+    log_p = prior + sum((column for _, column in (*forward, *readings)), np.zeros(len(sets)))
+    return Posterior(sets, np.exp(_normal(log_p)), {p: _mean_terms(there[p], back[p]) for p in there})
+
+
+def _mean_terms(there: Mapping[str, float], back: Mapping[str, float]) -> dict[str, float]:
+    """Terms of both orders averaged: neither what came first nor what came last gets more than its share."""
+    return {name: 0.5 * (db + back[name]) for name, db in there.items()}
 
 
 def _normal(log_p: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -74,8 +82,12 @@ def _normal(log_p: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _decibans(
-    sets: tuple[Hypothesis, ...], stages: list[tuple[str, NDArray[np.float64]]]
+    sets: tuple[Hypothesis, ...], prior: NDArray[np.float64], columns: Columns
 ) -> dict[PathId, dict[str, float]]:
+    """What each column adds to each path's log odds when added in this order, after the prior's own."""
+    stages = [("prior", prior)]
+    for name, column in columns:
+        stages.append((name, stages[-1][1] + column))
     out: dict[PathId, dict[str, float]] = {}
     for path in PathId:
         inside = np.array([path in h.paths for h in sets])
@@ -89,23 +101,33 @@ def _decibans(
     return out
 
 
-def _point_columns(evidence: RoundEvidence, sets: tuple[Hypothesis, ...]) -> list[tuple[str, NDArray[np.float64]]]:
-    """Log likelihood that each point adds, given the points before it [shape=(H,)], by point."""
+def _point_columns(evidence: RoundEvidence, sets: tuple[Hypothesis, ...]) -> tuple[Columns, Columns]:
+    """Log likelihood that each point adds to those before it in walking order, and in the reverse of it."""
     tables = point_tables(evidence)
     if not any(tables):
-        return []
+        return [], []
     blow_by = BlowBy.of(evidence, tables)
-    steps = np.array([_stages(draw_levels(evidence, tables, blow_by, h), tables) for h in sets])
-    gains = SHARPNESS * np.diff(steps, axis=1, prepend=0.0)
-    return [(p.point.id, gains[:, i]) for i, p in enumerate(evidence.points) if tables[i] is not None]
+    looked_up = [_by_point(draw_levels(evidence, tables, blow_by, h), tables) for h in sets]
+    names = [p.point.id for p, table in zip(evidence.points, tables, strict=True) if table is not None]
+    forward = np.array([_gains(log_w, at) for log_w, at in looked_up])
+    backward = np.array([_gains(log_w, at[::-1]) for log_w, at in looked_up])
+    return (
+        [(name, forward[:, i]) for i, name in enumerate(names)],
+        [(name, backward[:, i]) for i, name in enumerate(reversed(names))],
+    )
 
 
-def _stages(draws: Draws, tables: list[Smoothed | None]) -> NDArray[np.float64]:
-    """Log likelihood of the points up to and including each [shape=(P,)]."""
-    total = draws.log_weight
-    out = []
-    for i, table in enumerate(tables):
-        if table is not None:
-            total = total + table(draws.net_db[:, i], draws.spread_db[:, i])
-        out.append(float(np.logaddexp.reduce(total)))
-    return np.array(out)
+def _by_point(draws: Draws, tables: list[Smoothed | None]) -> tuple[NDArray[np.float64], list[NDArray[np.float64]]]:
+    """Log weight of each draw, and its log likelihood at each point that has a table [shape=(n,) each]."""
+    at = [table(draws.net_db[:, i], draws.spread_db[:, i]) for i, table in enumerate(tables) if table is not None]
+    return draws.log_weight, at
+
+
+def _gains(log_weight: NDArray[np.float64], at: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+    """Log likelihood each point adds, given those before it, sharpened [shape=(P,)]."""
+    total = log_weight
+    so_far = [0.0]
+    for column in at:
+        total = total + column
+        so_far.append(float(np.logaddexp.reduce(total)))
+    return SHARPNESS * np.diff(so_far)

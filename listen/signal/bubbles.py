@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.signal.clip import Clip
+from listen.signal.spectra import frame_power
 
 LOW_HZ, HIGH_HZ = 300.0, 4_000.0
 """Bubbles of 11 down to 0.8 mm radius."""
@@ -125,10 +126,7 @@ def _fine_power(x: NDArray[np.float32], rate_hz: float) -> tuple[NDArray[np.floa
     hop = max(1, round(rate_hz * HOP_S))
     if len(x) < n:
         return np.empty((0, n // 2 + 1), dtype=np.float32), hop / rate_hz, rate_hz / n
-    frames = np.lib.stride_tricks.sliding_window_view(x, n)[::hop]
-    spectrum = np.fft.rfft(frames * np.hanning(n + 1)[:n].astype(np.float32), axis=1)
-    power = spectrum.real**2 + spectrum.imag**2
-    return np.asarray(power, dtype=np.float32), hop / rate_hz, rate_hz / n
+    return frame_power(x, np.hanning(n + 1)[:n].astype(np.float32), hop), hop / rate_hz, rate_hz / n
 
 
 def _background(power: NDArray[np.float32]) -> NDArray[np.float32]:

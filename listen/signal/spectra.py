@@ -20,6 +20,10 @@ FRAME_S = 0.0427
 that a 10 ms knock spoils three frames only (METHOD section 2)."""
 
 
+BLOCK_SAMPLES = 1 << 16
+"""Samples transformed at once: they stay in the processor's cache."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Spectra:
     """Short-time power spectra of a clip."""
@@ -66,13 +70,28 @@ def spectra(clip: Clip) -> Spectra:
         raise ClipError(
             f"{clip.name or 'clip'}: {clip.seconds:.3f} s long; at least {(n + hop) / clip.rate_hz:.3f} s is needed"
         )
-    frames = np.lib.stride_tricks.sliding_window_view(clip.samples, n)[::hop]
-    spectrum = np.fft.rfft(frames * _hann(n), axis=1)
-    power = spectrum.real**2
-    power += spectrum.imag**2
+    power = frame_power(clip.samples, _hann(n), hop)
     power *= np.float32(2.0 / n)
     power[:, 0] *= 0.5
     power[:, -1] *= 0.5
     power.flags.writeable = False
     freq = np.arange(power.shape[1], dtype=np.float64) * (clip.rate_hz / n)
-    return Spectra(np.asarray(power, dtype=np.float32), freq, clip.rate_hz, n, hop)
+    return Spectra(power, freq, clip.rate_hz, n, hop)
+
+
+def frame_power(samples: NDArray[np.float32], window: NDArray[np.float32], hop: int) -> NDArray[np.float32]:
+    """Squared magnitudes of windowed frames [shape=(T, N // 2 + 1)], a block of frames at a time.
+
+    SciPy's transform keeps float32 and takes several frames at once: less than half the time of NumPy's.
+    """
+    from scipy.fft import rfft  # a quarter of a second of import, only when something is measured
+
+    n = len(window)
+    frames = np.lib.stride_tricks.sliding_window_view(samples, n)[::hop]
+    power = np.empty((len(frames), n // 2 + 1), dtype=np.float32)
+    step = max(1, BLOCK_SAMPLES // n)
+    for i in range(0, len(frames), step):
+        squares = rfft(frames[i : i + step] * window, axis=1, overwrite_x=True).view(np.float32)
+        squares *= squares
+        np.add(squares[:, ::2], squares[:, 1::2], out=power[i : i + step])
+    return power

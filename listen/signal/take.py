@@ -103,7 +103,9 @@ def shrunk_correlation(r: NDArray[np.float64], nu: int) -> tuple[NDArray[np.floa
     """Correlation matrix shrunk towards the identity, and how far (0 to 1)."""
     off = ~np.eye(len(r), dtype=bool)
     noise = float(((1.0 - r[off] ** 2) ** 2 / nu).sum())
-    lam = float(np.clip(BEYOND_CHANCE_R * noise / max(float((r[off] ** 2).sum()), TINY), 0.0, 1.0)) if off.any() else 1.0
+    lam = (
+        float(np.clip(BEYOND_CHANCE_R * noise / max(float((r[off] ** 2).sum()), TINY), 0.0, 1.0)) if off.any() else 1.0
+    )
     out = (1.0 - lam) * r
     np.fill_diagonal(out, 1.0)
     return out, lam

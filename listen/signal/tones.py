@@ -15,8 +15,9 @@ TONE_SIGMA = 6.0
 
 def running_median(x: NDArray[np.float64], half_width: int = HALF_WIDTH_BINS) -> NDArray[np.float64]:
     """Median over 2 ``half_width`` + 1 neighbours, edges mirrored [shape=(K,)]."""
-    padded = np.pad(x, half_width, mode="reflect")
-    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * half_width + 1), axis=1))
+    from scipy.ndimage import median_filter
+
+    return np.asarray(median_filter(x, 2 * half_width + 1, mode="mirror"))
 
 
 def tone_mask(mean_power: NDArray[np.float64], frames: int) -> NDArray[np.bool_]:

@@ -56,12 +56,19 @@ def _expand(folders: list[str]) -> Iterator[tuple[str, Round | str]]:
     for name in folders:
         folder = Path(name)
         try:
-            if (folder / "journal.jsonl").is_file():
+            if _is_job(folder):
                 yield from _rounds_of_job(folder, name)
             else:
                 yield name, read_folder(folder, name)
         except HisswayError as e:
             yield name, str(e)
+
+
+def _is_job(folder: Path) -> bool:
+    try:
+        return (folder / "journal.jsonl").is_file()
+    except OSError:  # no permission, a name too long: reading it as a loose round says which
+        return False
 
 
 def _rounds_of_job(folder: Path, name: str) -> Iterator[tuple[str, Round | str]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +12,10 @@ from listen.errors import HisswayError, UsageError
 if TYPE_CHECKING:
     from listen.judge.result import RoundResult
     from listen.rounds.model import Round
+
+ANSWER_S = 5
+"""Longest wait for a scheduler; one that runs answers in a fraction of a second."""
+_ADDRESS = re.compile(r"(?:[a-z]+://)?(?:\[[0-9a-fA-F:.]+\]|[\w.-]+):\d{1,5}")
 
 
 def judge_one(name: str, round_: Round | str, channel: int) -> tuple[str, RoundResult | str]:
@@ -59,11 +64,11 @@ def _on_cluster(
         raise UsageError("--cluster needs Dask; install it with: pip install 'hissway[cluster]'") from e
     from joblib import parallel_config
 
+    if not _ADDRESS.fullmatch(address):
+        raise UsageError(f"{address!r} is not the address of a Dask scheduler; give one like tcp://host:8786")
     try:
-        client = Client(address, timeout="5s", set_as_default=True)
+        client = Client(address, timeout=ANSWER_S, set_as_default=True)
     except (OSError, ValueError, TimeoutError) as e:
-        raise UsageError(
-            f"no Dask scheduler answers at {address!r} ({e}); give its address, like tcp://host:8786"
-        ) from e
+        raise UsageError(f"no Dask scheduler answers at {address!r} within {ANSWER_S} s; is it running there?") from e
     with client, parallel_config(backend="dask"):
         yield from _parallel(rounds, channel)

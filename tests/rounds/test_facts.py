@@ -1,0 +1,127 @@
+"""Protects ``round.json``: every key is read, every wrong one told by name, and no file of it can harm."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import msgspec
+import pytest
+
+from listen.errors import RoundError
+from listen.rounds.loose import MAX_FACTS_BYTES, read_facts
+from listen.rounds.model import Facts
+
+GOOD: dict[str, object] = {
+    "loss_percent": 27.5,
+    "supply_kpa": 550,
+    "restrictor_mm": 1.0,
+    "cylinder": 3,
+    "bubbles_seen": True,
+    "compression_dry_kpa": 900,
+    "compression_wet_kpa": 1050,
+    "compression_others_kpa": 1100.5,
+    "loss_others_percent": 6,
+    "firing_order": [1, 3, 4, 2],
+}
+OUT_OF_RANGE: list[tuple[str, object]] = [
+    ("loss_percent", -0.1),
+    ("loss_percent", 100.5),
+    ("loss_others_percent", 101),
+    ("supply_kpa", 0),
+    ("supply_kpa", 10_001),
+    ("compression_dry_kpa", -1),
+    ("compression_wet_kpa", 1e9),
+    ("compression_others_kpa", 0),
+    ("restrictor_mm", 0),
+    ("restrictor_mm", 21),
+    ("cylinder", 0),
+    ("cylinder", 100),
+    ("cylinder", 2.5),
+    ("firing_order", [1, 0]),
+]
+
+
+def _read(folder: Path, text: str | bytes) -> Facts:
+    path = folder / "round.json"
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return read_facts(path)
+
+
+def test_every_key_has_a_case() -> None:
+    """A key added to the facts is added here."""
+    assert set(GOOD) == set(Facts.__struct_fields__)
+
+
+def test_no_file_and_no_key_mean_nothing_was_read(tmp_path: Path) -> None:
+    """All of it may be missing."""
+    assert read_facts(tmp_path / "round.json") == Facts() == _read(tmp_path, "{}")
+    assert all(value is None for value in msgspec.to_builtins(Facts()).values())
+
+
+@pytest.mark.parametrize("key", GOOD)
+def test_every_key_alone(tmp_path: Path, key: str) -> None:
+    """Its value arrives, null means not read, other keys are for other programs."""
+    facts = _read(tmp_path, json.dumps({key: GOOD[key], "someone_elses": [1]}))
+    assert json.loads(msgspec.json.encode(facts)) == dict.fromkeys(GOOD) | {key: GOOD[key]}
+    assert _read(tmp_path, json.dumps({key: None})) == Facts()
+
+
+@pytest.mark.parametrize("key", GOOD)
+@pytest.mark.parametrize("wrong", ["27", {"value": 1}, [True]])
+def test_a_wrong_type_names_the_key(tmp_path: Path, key: str, wrong: object) -> None:
+    """A number as text is no number."""
+    with pytest.raises(RoundError, match=rf"round\.json: .*\$\.{key}.*correct it or remove it"):
+        _read(tmp_path, json.dumps({key: wrong}))
+
+
+@pytest.mark.parametrize(("key", "value"), OUT_OF_RANGE)
+def test_out_of_range_names_the_key(tmp_path: Path, key: str, value: object) -> None:
+    """Impossible readings are not used."""
+    with pytest.raises(RoundError, match=rf"\$\.{key}"):
+        _read(tmp_path, json.dumps({key: value}))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        b"",
+        b"{",
+        b"[]",
+        b"27",
+        b"null",
+        b"loss: 27",
+        b'{"loss_percent": NaN}',
+        b'{"loss_percent": Infinity}',
+        b'{"loss_percent": 1e999}',
+        b'{"cylinder": 99999999999999999999999}',
+        b"\xff\xfe{\x00}\x00",
+        b'{"loss_percent\xc3": "\xc3\x28"',
+        b"[" * 300_000,
+        b'{"a":' * 150_000 + b"1" + b"}" * 150_000,
+        b'{"firing_order": ' + b"[" * 5000 + b"]" * 5000 + b"}",
+    ],
+    ids=lambda b: f"{bytes(b[:12])!r}",
+)
+def test_not_json_or_too_deep_is_one_sentence(tmp_path: Path, text: bytes) -> None:
+    """Nothing in the file brings the program down."""
+    with pytest.raises(RoundError) as raised:
+        _read(tmp_path, text)
+    assert str(raised.value).endswith("correct it or remove it")
+    assert "\n" not in str(raised.value)
+
+
+def test_a_huge_file_is_not_read(tmp_path: Path) -> None:
+    """Refused by its size: a sparse file of 1 TB costs nothing."""
+    path = tmp_path / "round.json"
+    with path.open("wb") as file:
+        file.truncate(10**12)
+    with pytest.raises(RoundError, match=f"larger than {MAX_FACTS_BYTES} bytes"):
+        read_facts(path)
+
+
+def test_a_folder_in_its_place(tmp_path: Path) -> None:
+    """Told as what it is."""
+    (tmp_path / "round.json").mkdir()
+    with pytest.raises(RoundError, match="cannot be read"):
+        read_facts(tmp_path / "round.json")

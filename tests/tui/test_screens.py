@@ -20,6 +20,7 @@ from tui.screens.help.screen import HelpScreen
 from tui.screens.jobs.screen import JobsScreen
 from tui.screens.microphone.screen import MicrophoneScreen
 from tui.screens.new_job.screen import NewJobScreen
+from tui.screens.ticks import TickScreen
 from tui.screens.verdict.screen import VerdictScreen
 
 
@@ -188,14 +189,31 @@ async def test_a_supervisor_overrules_with_a_reason(tmp_path: Path) -> None:
     app = HisswayApp(services=FakeServices(tmp_path))
     async with app.run_test(size=(80, 24)) as pilot:
         await confirming(pilot, tmp_path)
-        await pilot.press("c", "d", "n", "o", "2", "enter")
+        await pilot.press("c", "d", "n", "o", "1", "2", "1", "3", "enter", "enter")
         await settle(pilot)
         assert "Nothing was typed" in screen_text(app)
         await pilot.press(*"chuffs when cold", "enter")
         await until(pilot, lambda: bool(app.job.round(round_id).decisions))
         what = app.job.round(round_id).decisions[-1].payload
-        assert isinstance(what, Overruled) and what.paths == ("exhaust-valve",) and not what.blind
+        assert isinstance(what, Overruled) and what.paths == ("exhaust-valve", "rings") and not what.blind
         assert what.reason == "chuffs when cold"
+
+
+async def test_a_teardown_may_find_several_paths_but_sound_stands_alone(tmp_path: Path) -> None:
+    """Two faults in one cylinder are both the truth; one line without a tick is taken as meant."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_engine(pilot)
+        await pilot.press("f")
+        await until(pilot, lambda: isinstance(app.screen, TickScreen))
+        await pilot.press("down", "space", "1", "1", "4", "enter")
+        await until(pilot, lambda: 1 in app.job.findings)
+        assert app.job.findings[1].paths == ("exhaust-valve", "coolant-passage")
+        await pilot.press("f")
+        await until(pilot, lambda: isinstance(app.screen, TickScreen))
+        assert app.screen.ticked == {"exhaust-valve", "coolant-passage"} and "[x]" in screen_text(app)
+        await pilot.press("6", "enter")
+        await until(pilot, lambda: app.job.findings[1].paths == ("none",))
 
 
 async def test_a_round_sent_back_asks_the_tech_for_that_clip(tmp_path: Path) -> None:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 DECISIONS = (
     Choice("a", "agree", "agree", "the verdict stands as it is"),
-    Choice("o", "overrule", "overrule", "another path, with a reason"),
+    Choice("o", "overrule", "overrule", "another path or several, with a reason"),
     Choice("b", "back", "send back", "ask for one named recording"),
     Choice("l", "later", "decide later", "nothing is written"),
 )
@@ -66,7 +66,6 @@ def phase_say(phase: str, record: RoundRecord, name: str) -> Say:
         "call": ("What do you call by ear?", "Nothing the tech called or the program measured has been shown yet."),
         "tech": (tech_call(record), "Press n for the numbers."),
         "decide": (_verdict(record), "What do you say?"),
-        "overrule": ("Which path is it?", ""),
         "overrule-reason": ("Why? One sentence that others will read.", ""),
         "point": ("At which point is a clip missing?", ""),
         "kind": ("Which clip?", ""),
@@ -119,9 +118,9 @@ def supervisor_call(round_id: str, choice: str, name: str) -> ByEarCalled:
     return ByEarCalled(round_id=round_id, paths=paths, declined=choice == DECLINE, role="supervisor", name=name)
 
 
-def path_choices(points: tuple[Point, ...]) -> tuple[Choice, ...]:
+def path_choices(points: tuple[Point, ...]) -> list[tuple[str, str]]:
     """Paths to overrule with."""
-    return tuple(c for c in calls(points) if c.id not in (DECLINE, "unsure"))
+    return [(c.id, c.words) for c in calls(points) if c.id not in (DECLINE, "unsure")]
 
 
 def point_choices(points: tuple[Point, ...]) -> tuple[Choice, ...]:

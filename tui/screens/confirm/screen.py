@@ -20,6 +20,7 @@ from tui.screens.confirm import phases
 from tui.screens.hearing import HearingScreen
 from tui.screens.round.asks import calls
 from tui.screens.round.rungs import rungs
+from tui.screens.ticks import TickScreen
 from tui.widgets.banner import Banner
 from tui.widgets.ladder import Ladder
 from tui.widgets.pairs import Pair, Pairs
@@ -106,7 +107,7 @@ class ConfirmScreen(HearingScreen[None]):
 
     def _choices(self, job: Job) -> tuple[Choice, ...]:
         points = round_points(job, self.record)
-        made = {"call": calls, "overrule": phases.path_choices, "point": phases.point_choices}
+        made = {"call": calls, "point": phases.point_choices}
         return made[self.phase](points) if self.phase in made else CHOICES.get(self.phase, ())
 
     def _entries(self, phase: str) -> tuple[Entry, ...]:
@@ -136,9 +137,8 @@ class ConfirmScreen(HearingScreen[None]):
             self.write(phases.supervisor_call(self.round_id, choice, me), then="tech")
         elif self.phase == "decide" and choice == "agree":
             self.write(Confirmed(round_id=self.round_id, name=me, blind=self._blind()), then="decided")
-        elif self.phase == "overrule":
-            self._paths = (choice,)
-            self.go("overrule-reason")
+        elif choice == "overrule":
+            self._ask_paths()
         elif self.phase == "point":
             self._point = choice
             self.go("kind")
@@ -148,7 +148,19 @@ class ConfirmScreen(HearingScreen[None]):
         elif choice == "later":
             self.dismiss()
         else:
-            self.go({"numbers": "decide", "overrule": "overrule", "back": "point", "sign": "sign"}[choice])
+            self.go({"numbers": "decide", "back": "point", "sign": "sign"}[choice])
+
+    def _ask_paths(self) -> None:
+        """Which paths it is instead: one or several."""
+
+        def keep(paths: tuple[str, ...] | None) -> None:
+            if paths:
+                self._paths = paths
+                self.go("overrule-reason")
+
+        assert self.bay.job is not None
+        choices = phases.path_choices(round_points(self.bay.job, self.record))
+        self.app.push_screen(TickScreen("Which path is it, or which?", choices, self._paths), keep)
 
     @on(EntryPanel.Entered)
     def _entered(self, event: EntryPanel.Entered) -> None:
@@ -224,8 +236,7 @@ class ConfirmScreen(HearingScreen[None]):
         """One phase back where nothing was written, else leave."""
         back = {
             "call": "hear",
-            "overrule": "decide",
-            "overrule-reason": "overrule",
+            "overrule-reason": "decide",
             "point": "decide",
             "kind": "point",
             "back-reason": "kind",

@@ -135,12 +135,12 @@ def plug_event(cylinder: int, condition: str) -> PlugSeen:
     return PlugSeen(cylinder=cylinder, conditions=(condition,))
 
 
-def finding_event(cylinder: int, path: str, by: str) -> FindingRecorded:
+def finding_event(cylinder: int, paths: tuple[str, ...], by: str) -> FindingRecorded:
     """The event of a finding at teardown."""
-    return FindingRecorded(cylinder=cylinder, paths=(path,), found_by=by)
+    return FindingRecorded(cylinder=cylinder, paths=paths, found_by=by)
 
 
-def finding_choices() -> list[tuple[str, str, str]]:
+def finding_choices() -> list[tuple[str, str]]:
     """What a teardown may show."""
     paths = [p for p in PathId if p not in (PathId.SET_UP, PathId.FITTING)]
-    return [(p.value, "sound: nothing wrong" if p is PathId.NONE else PATH_WORDS[p], "") for p in paths]
+    return [(p.value, "sound: nothing wrong" if p is PathId.NONE else PATH_WORDS[p]) for p in paths]

@@ -12,6 +12,7 @@ from tui.screens.base import BayScreen
 from tui.screens.engine import cells
 from tui.screens.engine.type_line import TypeLine
 from tui.screens.pick import PickScreen
+from tui.screens.ticks import TickScreen
 
 
 class EngineKeys(BayScreen[None]):
@@ -97,12 +98,12 @@ class EngineKeys(BayScreen[None]):
         found = self.bay.job.findings.get(cylinder) if self.bay.job else None
         by = self.bay.job.people.get("tech", "") if self.bay.job else ""
 
-        def keep(path: str | None) -> None:
-            if path is not None:
-                self.write(cells.finding_event(cylinder, path, by))
+        def keep(paths: tuple[str, ...] | None) -> None:
+            if paths is not None:
+                self.write(cells.finding_event(cylinder, paths, by))
 
         title = f"Teardown finding on cylinder {cylinder}: what was it really?"
-        self.app.push_screen(PickScreen(title, cells.finding_choices(), found.paths[0] if found else ""), keep)
+        self.app.push_screen(TickScreen(title, cells.finding_choices(), found.paths if found else ()), keep)
 
     def action_confirm(self) -> None:
         """The supervisor's screen for this cylinder's latest round."""

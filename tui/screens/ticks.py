@@ -1,0 +1,83 @@
+"""A small dialog: tick one or several, by arrow keys, mouse or the key before each; Enter hands them in."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual import events, on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widgets import OptionList, Static
+from textual.widgets.option_list import Option
+
+from tui.words import plain, shown
+
+ALONE = "none"
+"""Sound is no path: it stands alone."""
+HOW = "Space or its key ticks, Enter hands in what is ticked (or the line one is on), Esc goes back"
+
+
+class TickScreen(ModalScreen["tuple[str, ...] | None"]):
+    """Dismisses with the identifiers ticked, in the order of the list, or None."""
+
+    CSS_PATH = "ticks.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "dismiss(None)", "Back"),
+        Binding("space", "tick", "Tick", priority=True),
+    ]
+
+    def __init__(self, title: str, options: list[tuple[str, str]], ticked: tuple[str, ...] = ()) -> None:
+        super().__init__()
+        self._title, self._options = title, options
+        self.ticked = {t for t in ticked if t in dict(options)}
+
+    def compose(self) -> ComposeResult:
+        """Title, list, what the keys do."""
+        with Vertical(id="pick"):
+            yield Static(shown(self._title, "bold"), id="pick-title")
+            yield OptionList(*(Option(self._words(i), id=o[0]) for i, o in enumerate(self._options)), compact=True)
+            yield Static(shown(HOW, "$secondary"), id="pick-how")
+
+    def on_mount(self) -> None:
+        """Begin at the first that is ticked."""
+        ids = [o[0] for o in self._options]
+        options = self.query_one(OptionList)
+        options.highlighted = next((i for i, o in enumerate(ids) if o in self.ticked), 0)
+        options.focus()
+
+    def _words(self, i: int) -> Content:
+        id, words = self._options[i]
+        box = ("[x]", "bold $accent") if id in self.ticked else ("[ ]", "$secondary")
+        return Content.assemble(box, f" {i + 1}  ", plain(words))
+
+    def action_tick(self) -> None:
+        """Tick the line one is on, or take its tick away."""
+        if (at := self.query_one(OptionList).highlighted) is not None:
+            self._tick(at)
+
+    def _tick(self, at: int) -> None:
+        id = self._options[at][0]
+        if id in self.ticked:
+            self.ticked.discard(id)
+        else:
+            self.ticked = {id} if id == ALONE else {*self.ticked - {ALONE}, id}
+        options = self.query_one(OptionList)
+        for i in range(len(self._options)):
+            options.replace_option_prompt_at_index(i, self._words(i))
+        options.highlighted = at
+
+    def on_key(self, event: events.Key) -> None:
+        """The key that stands before a line ticks it."""
+        character = event.character or ""
+        if character.isdecimal() and 1 <= int(character) <= len(self._options):
+            event.stop()
+            self._tick(int(character) - 1)
+
+    @on(OptionList.OptionSelected)
+    def _selected(self, event: OptionList.OptionSelected) -> None:
+        if not self.ticked and event.option.id:
+            self.ticked = {event.option.id}
+        self.dismiss(tuple(o[0] for o in self._options if o[0] in self.ticked))

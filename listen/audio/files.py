@@ -90,7 +90,7 @@ def read_clip(path: Path, *, channel: int = 0, start_s: float = 0.0, seconds: fl
                 f"{path.name}: cut off, {lost} of {file.frames} samples are missing; copy or record it again"
             )
         particulars = _particulars(file)
-        return Clip.of(samples, file.samplerate, name=path.name, **particulars)
+        return Clip.of(samples, file.samplerate, name=path.name, copy=False, **particulars)
 
 
 def _opened(path: Path) -> soundfile.SoundFile:
@@ -150,15 +150,23 @@ def _decode(path: Path, file: soundfile.SoundFile, channel: int, first: int, wan
         if first:
             file.seek(first)
         while have < wanted:
-            block = file.read(min(step, wanted - have), dtype="float32", always_2d=True)
-            if not len(block):
+            got = _next_block(file, samples[have : have + step], channel)
+            if not got:
                 break
-            samples[have : have + len(block)] = block[:, channel]
-            have += len(block)
+            have += got
     except LibsndfileError as error:
         at_s = (first + have) / file.samplerate
         raise ClipError(f"{path.name}: damaged or cut off soon after {at_s:.1f} s; copy or record it again") from error
     return samples[:have]
+
+
+def _next_block(file: soundfile.SoundFile, into: NDArray[np.float32], channel: int) -> int:
+    """Decode the next samples of one channel into place; how many there were."""
+    if file.channels == 1:
+        return len(file.read(out=into))
+    block = file.read(len(into), dtype="float32", always_2d=True)
+    into[: len(block)] = block[:, channel]
+    return len(block)
 
 
 def _particulars(file: soundfile.SoundFile) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from listen.judge.evidence import RoundEvidence
 from listen.judge.hypotheses import LEAKS, Hypothesis
+from listen.judge.log_sum import log_sum
 from listen.judge.loudness import LEVELS_DB
 from listen.judge.smoothing import Smoothed, smooth
 from listen.judge.sources import (
@@ -131,7 +132,7 @@ def draw_levels(
         spread = np.broadcast_to([w.spread_db for w in ways], (DRAWS, len(ways)))
         contributions.append((level[:, None] + at, spread))
         talk.append([source.path is PathId.FITTING or source.hears_as in p.point.row.own for p in evidence.points])
-    log_w -= np.logaddexp.reduce(log_w)
+    log_w -= log_sum(log_w)
     heard = Draws(*_add_powers(contributions), contributions[0][0], log_w)
     return heard if len(contributions) == 1 else _or_apart(heard, contributions, talk)
 
@@ -172,7 +173,7 @@ def _blow_by_at(b: BlowBy) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
 
 def _add_powers(contributions: list[Contribution]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Level and spread of a sum of powers, each known in dB with its spread (first-order error propagation)."""
-    power = np.stack([10.0 ** (level / 10.0) for level, _ in contributions])
+    power = np.stack([np.exp(level * (np.log(10.0) / 10.0)) for level, _ in contributions])
     spread = np.stack([s for _, s in contributions])
     total = power.sum(axis=0)
     share = power / total

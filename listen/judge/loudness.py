@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from listen.judge.log_sum import log_sum
 from listen.judge.shapes import error_cov, templates_db
 from listen.signal.contrast import Contrast
 from listen.signal.drift import Drift, RoundDrift
@@ -51,7 +52,7 @@ def _levels(
     miss = rho - np.log1p(s)
     chi2 = np.einsum("gnsb,nsb->gns", miss @ np.linalg.inv(total), miss)
     log_p = np.log(drift.weight)[:, None, None] - 0.5 * (chi2 + np.linalg.slogdet(total)[1][:, :, None])
-    return np.asarray(np.logaddexp.reduce(np.logaddexp.reduce(log_p, axis=2), axis=0) - np.log(s.shape[1]))
+    return np.asarray(log_sum(log_sum(log_p, axis=2), axis=0) - np.log(s.shape[1]))
 
 
 def _level_kept(

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from listen.judge.air import BlowBy, Draws, draw_levels, point_tables
 from listen.judge.evidence import RoundEvidence
 from listen.judge.hypotheses import Hypothesis, hypotheses
+from listen.judge.log_sum import log_sum
 from listen.judge.readings import terms
 from listen.judge.smoothing import Smoothed
 from listen.trade.points import PathId
@@ -78,7 +79,7 @@ def _mean_terms(there: Mapping[str, float], back: Mapping[str, float]) -> dict[s
 
 
 def _normal(log_p: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.asarray(log_p - np.logaddexp.reduce(log_p))
+    return np.asarray(log_p - log_sum(log_p))
 
 
 def _decibans(
@@ -93,9 +94,7 @@ def _decibans(
         inside = np.array([path in h.paths for h in sets])
         if not inside.any():
             continue
-        odds = [
-            DB * float(np.logaddexp.reduce(log_p[inside]) - np.logaddexp.reduce(log_p[~inside])) for _, log_p in stages
-        ]
+        odds = [DB * float(log_sum(log_p[inside]) - log_sum(log_p[~inside])) for _, log_p in stages]
         steps = [odds[0], *(b - a for a, b in pairwise(odds))]
         out[path] = {name: step for (name, _), step in zip(stages, steps, strict=True)}
     return out
@@ -129,5 +128,5 @@ def _gains(log_weight: NDArray[np.float64], at: list[NDArray[np.float64]]) -> ND
     so_far = [0.0]
     for column in at:
         total = total + column
-        so_far.append(float(np.logaddexp.reduce(total)))
+        so_far.append(float(log_sum(total)))
     return SHARPNESS * np.diff(so_far)

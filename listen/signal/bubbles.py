@@ -170,11 +170,14 @@ def _onsets(
 
 def _sudden(power: NDArray[np.float32], t: NDArray[np.intp], k: NDArray[np.intp]) -> NDArray[np.bool_]:
     """Which tones start at once and are gone soon after [shape=(n,)]."""
-    tone = power + np.roll(power, 1, axis=1) + np.roll(power, -1, axis=1)
-    now = tone[t, k]
+
+    def tone(frame: NDArray[np.intp]) -> NDArray[np.float32]:
+        return np.asarray(power[frame, k] + power[frame, k - 1] + power[frame, k + 1])
+
+    now = tone(t)
     last = len(power) - 1
-    after = np.max([tone[np.minimum(t + d, last), k] for d in range(*GONE_FRAMES)], axis=0)
-    risen = now > 10 ** (MIN_RISE_DB / 10) * tone[t - RISE_FRAMES, k]
+    after = np.max([tone(np.minimum(t + d, last)) for d in range(*GONE_FRAMES)], axis=0)
+    risen = now > 10 ** (MIN_RISE_DB / 10) * tone(t - RISE_FRAMES)
     return np.asarray(risen & (now > 10 ** (MIN_FALL_DB / 10) * after))
 
 

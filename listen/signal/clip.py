@@ -55,18 +55,23 @@ class Clip:
         gain_db: float | None = None,
         overflows: int = 0,
         name: str = "",
+        copy: bool = True,
     ) -> Clip:
-        """Check, convert to float32, freeze. ``samples`` [shape=(n,)] in full scales, ``rate_hz`` in Hz."""
+        """Check, convert to float32, freeze. ``samples`` [shape=(n,)] in full scales, ``rate_hz`` in Hz.
+
+        With ``copy`` false an array of float32 is adopted: the caller gives it up, and it is frozen in place.
+        """
         where = name or "clip"
-        x = np.array(samples, dtype=np.float32, copy=True)
+        x = np.array(samples, dtype=np.float32) if copy else np.asarray(samples, dtype=np.float32)
         if x.ndim != 1:
             raise ClipError(f"{where}: {x.ndim}-dimensional samples; one channel is needed, choose it first")
         if x.size == 0:
             raise ClipError(f"{where}: holds no samples; record it again")
-        if not np.isfinite(x).all():
+        peak = float(np.maximum(x.max(), -x.min()))  # NaN and infinity come through both
+        if not np.isfinite(peak):
             bad = int(np.flatnonzero(~np.isfinite(x))[0])
             raise ClipError(f"{where}: sample {bad} is not a finite number; the file is damaged, record again")
-        if (peak := float(np.abs(x).max())) > MAX_SAMPLE:
+        if peak > MAX_SAMPLE:
             raise ClipError(f"{where}: samples up to {peak:.0e} times full scale; the file is damaged, record again")
         if not MIN_RATE_HZ <= rate_hz <= MAX_RATE_HZ:
             raise ClipError(

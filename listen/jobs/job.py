@@ -151,6 +151,8 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     """Identifiers of those of one cylinder, in order noted."""
     notes: tuple[Stamped, ...] = ()
     microphone: MicrophoneChecked | None = None
+    calibrations: dict[str, float] = {}
+    """Sound pressure level of full scale by input, from the latest calibrator on each, dB re 20 micropascal."""
     rounds: tuple[RoundRecord, ...] = ()
     findings: dict[int, FindingRecorded] = {}
     """Latest finding at teardown, by cylinder."""

@@ -66,7 +66,9 @@ def _note(job: Job, p: ev.NoteAdded, event: ev.Event) -> Job:
 
 
 def _microphone(job: Job, p: ev.MicrophoneChecked, event: ev.Event) -> Job:
-    return replace(job, microphone=p)
+    level = p.full_scale_db_spl
+    known = job.calibrations if level is None else {**job.calibrations, p.device: level}
+    return replace(job, microphone=p, calibrations=known)
 
 
 def _finding(job: Job, p: ev.FindingRecorded, event: ev.Event) -> Job:

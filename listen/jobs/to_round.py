@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from statistics import median
 
@@ -14,6 +15,11 @@ from listen.trade.points import Kind, point
 
 LEAST_KPA = 1.0
 """A gauge that does not move is entered as 0; the judge takes logarithms, so it is handed on as 1 kPa."""
+
+SINE_CREST_DB = 3.0103
+"""A calibration states the level of a full-scale sine, whose mean square is one half; levels are of mean squares."""
+MOST_FULL_SCALE_DB = 250.0
+"""Beyond this a calibration is a slip of the pen; the loudest measuring microphones take about 180 dB SPL."""
 
 BUBBLES = {"yes": True, "no": False}
 
@@ -65,7 +71,17 @@ def facts(job: Job, record: RoundRecord) -> Facts:
         compression_others_kpa=_pressure(_of_others(job, "compression-dry", n), "compression of the others"),
         loss_others_percent=_within(_of_others(job, "loss", n), "loss of the others", 100.0),
         firing_order=job.engine.firing_order or None,
+        calibration_db=_calibration_db(job, record),
     )
+
+
+def _calibration_db(job: Job, record: RoundRecord) -> float | None:
+    """From mean square to sound pressure level, where every clip of the round came through one calibrated input."""
+    devices = {c.kept.device for c in record.live_clips()}
+    full_scale = job.calibrations.get(devices.pop()) if len(devices) == 1 else None
+    if full_scale is None or not math.isfinite(full_scale) or abs(full_scale) > MOST_FULL_SCALE_DB:
+        return None
+    return full_scale + SINE_CREST_DB
 
 
 def _kind(clip: ClipRecord) -> Kind:

@@ -18,8 +18,9 @@ UNSTEADY_FLOOR_SHARE = 0.5
 """Where the floors say more than the means, the background is called unsteady."""
 
 
-def point_result(w: Weighed, drift: RoundDrift) -> PointResult:
-    """The point's part of a result."""
+def point_result(w: Weighed, drift: RoundDrift, calibration_db: float | None = None) -> PointResult:
+    """The point's part of a result; levels in dB SPL where the microphone was calibrated."""
+    unit = "dBFS" if calibration_db is None else "dB SPL"
     rates = BubbleRates(*(_rate(w, k) for k in (w.takes.quiet_kind, Kind.AIR)))
     flags = w.takes.flags + _own_flags(w)
     if w.excess is None or w.contrast is None:
@@ -29,14 +30,14 @@ def point_result(w: Weighed, drift: RoundDrift) -> PointResult:
             excess_ci95_db=None,
             level_db=None,
             level_is_upper_bound=False,
-            level_unit="dBFS",
+            level_unit=unit,
             detected=False,
             detection_limit_db=None,
             drift_db=None,
             bubbles_per_s=rates,
             flags=flags,
         )
-    level = hiss_level(w.contrast)
+    level = hiss_level(w.contrast, calibration_db or 0.0)
     low, high = w.excess.ci95_db
     return PointResult(
         point=w.takes.point,
@@ -44,7 +45,7 @@ def point_result(w: Weighed, drift: RoundDrift) -> PointResult:
         excess_ci95_db=(round(float(low), DIGITS), round(float(high), DIGITS)),
         level_db=round(level.level_db, DIGITS),
         level_is_upper_bound=level.is_upper_bound,
-        level_unit="dBFS",
+        level_unit=unit,
         detected=w.excess.detected,
         detection_limit_db=round(float(w.excess.detection_limit_db), DIGITS),
         drift_db=round(drift.means.rms_db, DIGITS),

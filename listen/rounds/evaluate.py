@@ -71,7 +71,7 @@ def judge_points(name: str, points: Sequence[PointTakes], facts: Facts) -> Round
         said = msgspec.structs.replace(said, next=best.text)
         if best.kind in set(Kind):
             said = msgspec.structs.replace(said, next_point=best.point, next_kind=best.kind)
-    results = tuple(point_result(w, drift) for w in weighed)
+    results = tuple(point_result(w, drift, facts.calibration_db) for w in weighed)
     return RoundResult(round=name, points=results, paths=_paths(odds), verdict=said)
 
 

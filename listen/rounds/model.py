@@ -38,6 +38,8 @@ class Facts(msgspec.Struct, frozen=True, kw_only=True):
     """Typical loss of the engine's other cylinders, same tester."""
     firing_order: tuple[Cylinder, ...] | None = None
     """Firing order; tells which valves of the other cylinders stand open."""
+    calibration_db: Annotated[float, msgspec.Meta(ge=-100, le=300)] | None = None
+    """To be added to a level in dB re full scale to give dB SPL; None: this microphone was not calibrated."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,7 @@ GOOD: dict[str, object] = {
     "compression_others_kpa": 1100.5,
     "loss_others_percent": 6,
     "firing_order": [1, 3, 4, 2],
+    "calibration_db": 117.4,
 }
 OUT_OF_RANGE: list[tuple[str, object]] = [
     ("loss_percent", -0.1),
@@ -38,6 +39,7 @@ OUT_OF_RANGE: list[tuple[str, object]] = [
     ("cylinder", 0),
     ("cylinder", 100),
     ("cylinder", 2.5),
+    ("calibration_db", 301),
     ("firing_order", [1, 0]),
 ]
 

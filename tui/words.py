@@ -67,3 +67,9 @@ def path_words(path: str) -> str:
     from listen.trade.points import PATH_WORDS, PathId
 
     return PATH_WORDS[PathId(path)] if path in set(PathId) else plain(path, 40)
+
+
+def called(paths: tuple[str, ...], sure: float | None) -> str:
+    """A call by ear: the paths, and how sure."""
+    words = " and ".join(path_words(p) for p in paths) or "heard something, could not tell where"
+    return words if sure is None else f"{words}, {percent(sure)} sure"

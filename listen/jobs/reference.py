@@ -11,6 +11,15 @@ CLEARLY_LESS_POINTS = 5.0
 """So many points of loss must lie between the reference and the cylinder under test (trade: repeats agree within 5)."""
 
 
+DECLINED = "reference"
+"""Step under which a round says that no other cylinder is to stand beside it; an empty reason takes that back."""
+
+
+def declined(record: RoundRecord) -> str:
+    """Why no other cylinder is to stand beside this round; empty where one may."""
+    return record.passed.get(DECLINED, "")
+
+
 def reference_rounds(job: Job, round_id: str) -> tuple[RoundRecord, ...]:
     """Rounds of other cylinders of this engine that may serve, the best first: judged sound, then lowest loss."""
     record = job.round(round_id)
@@ -22,16 +31,26 @@ def reference_rounds(job: Job, round_id: str) -> tuple[RoundRecord, ...]:
 
 
 def references(job: Job, round_id: str) -> dict[str, ClipRecord]:
-    """The reference clip for each point of a round: one recorded for it, else the best round's air clip there."""
+    """The reference clip for each point of a round: one recorded for it, else the best round's air clip there.
+
+    Where the round declined other cylinders only clips recorded for it count.
+    """
     record = job.round(round_id)
     found: dict[str, ClipRecord] = {}
-    for other in reversed(reference_rounds(job, round_id)):
+    for other in () if declined(record) else reversed(reference_rounds(job, round_id)):
         for clip in other.live_clips(walk="air"):
             found[clip.kept.point] = clip
     for clip in record.live_clips():
         if clip.kept.clip_kind == "sound":
             found[clip.kept.point] = clip
     return found
+
+
+def beside(job: Job, round_id: str) -> tuple[int, ...]:
+    """Other cylinders whose clips stand beside a round."""
+    here = job.round(round_id).cylinder
+    cylinders = {job.round(c.kept.round_id).cylinder for c in references(job, round_id).values()}
+    return tuple(sorted(cylinders - {here}))
 
 
 def is_sound(record: RoundRecord) -> bool:

@@ -6,6 +6,7 @@ from msgspec.structs import replace
 
 from listen.jobs import events as ev
 from listen.jobs.job import ClipRecord, Job, RoundRecord, Skip
+from listen.jobs.reference import DECLINED
 from listen.jobs.touch import Rule, stamped, trouble, with_round
 
 
@@ -23,7 +24,12 @@ def _caution(job: Job, p: ev.CautionAcknowledged, event: ev.Event) -> Job:
 
 
 def _passed(job: Job, p: ev.StepPassed, event: ev.Event) -> Job:
-    return with_round(job, p.round_id, event, lambda r: replace(r, passed={**r.passed, p.step: p.reason}))
+    return with_round(
+        job,
+        p.round_id,
+        event,
+        lambda r: replace(r, passed={**r.passed, p.step: p.reason}, reread=r.reread or p.step == DECLINED),
+    )
 
 
 def _clip(job: Job, p: ev.ClipKept, event: ev.Event) -> Job:

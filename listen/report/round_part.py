@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from listen.jobs.events import ByEarCalled, Confirmed, NoteAdded, Overruled, SentBack
 from listen.jobs.job import ClipRecord, Job, RoundRecord, Stamped
+from listen.jobs.reference import DECLINED
 from listen.jobs.walk import TABLE, round_points
 from listen.judge.result import PathResult, PointResult
 from listen.report import words
@@ -12,6 +13,9 @@ from listen.trade.cautions import cautions, cautions_for
 
 LEAST_DB = 0.05
 """Weights smaller than this show as nothing and are left out."""
+
+LEFT_OUT = {DECLINED: "Sound cylinder of this engine"}
+"""What was left out, where the step's own name would not say it."""
 
 
 def round_part(job: Job, record: RoundRecord) -> RoundPart:
@@ -154,5 +158,7 @@ def _warnings(record: RoundRecord) -> tuple[str, ...]:
     stale = (
         ("Clips or readings changed after this result was computed; judge the round again.",) if record.stale else ()
     )
-    left_out = tuple(f"Step {step} left out: {reason}" for step, reason in record.passed.items())
+    left_out = tuple(
+        f"{LEFT_OUT.get(step, f'Step {step}')} left out: {reason}" for step, reason in record.passed.items() if reason
+    )
     return (*stale, *(f"After signing: {change}" for change in record.changed_after_signing), *left_out)

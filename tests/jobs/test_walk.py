@@ -12,7 +12,7 @@ from listen.errors import RoundError
 from listen.jobs import events as ev
 from listen.jobs.fold import fold
 from listen.jobs.job import Job
-from listen.jobs.reference import references
+from listen.jobs.reference import DECLINED, beside, declined, references
 from listen.jobs.to_round import clips_used, facts, to_round
 from listen.jobs.walk import SET_UP, Step, all_steps, next_step, round_points
 from listen.trade.layout import Exhaust, layout
@@ -251,6 +251,37 @@ def test_a_leaking_cylinder_is_never_the_reference() -> None:
     assert references(job, "c1-aa") == {}
     sound = ev.Overruled(round_id="c4-dd", name="Bo", paths=("none",), reason="heard it myself")
     assert references(after(sound, start=job), "c1-aa")
+
+
+def test_a_round_may_decline_the_sound_cylinder(tmp_path: Path) -> None:
+    """No clip of another cylinder is handed to the judge then, the result is due anew, and it can be taken back."""
+    job, _ = walked(START, "c1-aa")
+    job = after(ev.RoundOpened(round_id="c4-dd", cylinder=4), start=job)
+    job, _ = walked(job, "c4-dd")
+    sound = ev.Overruled(round_id="c4-dd", name="Bo", paths=("none",), reason="heard it myself")
+    job = after(sound, start=job)
+    assert beside(job, "c1-aa") == (4,) and not job.round("c1-aa").stale
+    without = after(ev.StepPassed(round_id="c1-aa", step=DECLINED, reason="not sound"), start=job)
+    assert declined(without.round("c1-aa")) == "not sound" and without.round("c1-aa").stale
+    assert beside(without, "c1-aa") == () and next_step(without, "c1-aa").kind == "verdict"
+    assert all(t.kind is not Kind.SOUND for t in to_round(without, "c1-aa", tmp_path).takes)
+    again = after(ev.StepPassed(round_id="c1-aa", step=DECLINED, reason=""), start=without)
+    assert beside(again, "c1-aa") == (4,) and not declined(again.round("c1-aa"))
+
+
+def test_a_calibration_counts_only_for_its_own_input() -> None:
+    """Levels become dB SPL where the clips came through the input that was calibrated; a later plain check keeps it."""
+
+    def checked(device: str, level: float | None) -> ev.MicrophoneChecked:
+        return ev.MicrophoneChecked(device=device, rate_hz=48_000, verdict="good", full_scale_db_spl=level)
+
+    job, _ = walked(START, "c1-aa", until="verdict")
+    (device,) = {c.kept.device for c in job.round("c1-aa").live_clips()}
+    assert facts(job, job.round("c1-aa")).calibration_db is None
+    other = after(checked("another input", 120.0), start=job)
+    assert facts(other, other.round("c1-aa")).calibration_db is None
+    own = after(checked(device, 120.0), checked(device, None), start=job)
+    assert facts(own, own.round("c1-aa")).calibration_db == pytest.approx(123.01, abs=0.01)
 
 
 def test_facts_take_the_nearest_reading() -> None:

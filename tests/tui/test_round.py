@@ -12,6 +12,7 @@ from fakes import QUICK, FakeAnalyst, FakeSource
 from listen.jobs.events import ReadingEntered, RoundOpened
 from listen.jobs.store import open_job
 from listen.trade.layout import layout
+from tui.screens.verdict.remarks import remarks
 from tui.screens.verdict.screen import VerdictScreen
 from tui.widgets.ladder import Ladder, Mark, Standing
 
@@ -55,7 +56,7 @@ async def test_a_clean_round_of_four_points_takes_at_most_sixteen_keys(tmp_path:
         assert len(screen.record.live_clips()) == 12
         assert screen.record.cautions == ("set-up",)
         call = screen.record.call()
-        assert call is not None and call.paths == ("intake-valve",) and call.before_numbers
+        assert call is not None and call.paths == ("intake-valve",) and call.before_numbers and call.sure is None
     with open_job(job_folder(tmp_path)) as again:
         assert again.job.rounds[0].verdict is not None
 
@@ -88,6 +89,25 @@ async def test_numbers_stay_hidden_until_the_call(tmp_path: Path) -> None:
         await clip(pilot, screen)
         rung = screen.query_one(Ladder).rungs[0]
         assert rung.excess_db == 4.2 and rung.standing is Standing.SO_FAR
+
+
+async def test_how_sure_may_be_said_with_the_call_but_need_not(tmp_path: Path) -> None:
+    """Arrow keys before the answer; without them nothing is stored as if it had been said."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await walk(pilot, screen)
+        await settle(pilot)
+        assert "not said how sure" in screen_text(app)
+        await pilot.press("right", "right", "right", "right", "right", "left")
+        await settle(pilot)
+        assert "80% sure" in screen_text(app)
+        await pilot.press("2")
+        await until(pilot, lambda: screen.record.call() is not None)
+        assert screen.record.call().sure == 0.8 and screen.record.call().paths == ("exhaust-valve",)
+        assert remarks(app.job, screen.record).plain.startswith(
+            "Called by ear, before any number was shown: exhaust valve, 80 % sure."
+        )
 
 
 async def test_a_clip_that_cannot_be_believed_is_asked_for_again(tmp_path: Path) -> None:

@@ -8,8 +8,19 @@ from pathlib import Path
 from bay import bench, said, screen_text, settle, to_engine, to_quiet_walk, to_round, until, walk, words
 from fakes import FakeServices, FakeSource, result_for
 
-from listen.jobs.events import ByEarCalled, Confirmed, Judged, Overruled, ReadingEntered, RoundOpened, SentBack
+from listen.jobs.events import (
+    ByEarCalled,
+    CautionAcknowledged,
+    Confirmed,
+    Judged,
+    Overruled,
+    ReadingEntered,
+    RoundOpened,
+    SentBack,
+    StepPassed,
+)
 from listen.jobs.store import create_job, list_jobs, open_job
+from listen.jobs.walk import next_step
 from listen.trade.layout import layout
 from tui.app import HisswayApp
 from tui.screens.confirm.screen import ConfirmScreen
@@ -20,6 +31,7 @@ from tui.screens.help.screen import HelpScreen
 from tui.screens.jobs.screen import JobsScreen
 from tui.screens.microphone.screen import MicrophoneScreen
 from tui.screens.new_job.screen import NewJobScreen
+from tui.screens.pick import PickScreen
 from tui.screens.ticks import TickScreen
 from tui.screens.verdict.screen import VerdictScreen
 
@@ -118,6 +130,9 @@ async def test_a_plug_and_a_finding_are_chosen_from_lists(tmp_path: Path) -> Non
         await pilot.press("f", "enter")
         await until(pilot, lambda: 1 in app.job.findings)
         assert app.job.findings[1].paths == ("intake-valve",)
+
+
+STEPS = ("supply", "loss", "quiet", "call", "air", "closing", "bubbles")
 
 
 async def judged_job(tmp_path: Path) -> str:
@@ -240,6 +255,34 @@ async def to_round_from_engine(pilot):
     await until(pilot, lambda: isinstance(pilot.app.screen, RoundScreen))
     await until(pilot, lambda: pilot.app.screen.listener.reading is not None)
     return pilot.app.screen
+
+
+async def test_the_sound_cylinder_can_be_left_out_and_taken_in_again(tmp_path: Path) -> None:
+    """The round is judged anew each time, and the verdict says which way it was."""
+    round_id = await judged_job(tmp_path)
+    with open_job(next((tmp_path / "jobs").iterdir())) as opened:
+        opened.append(RoundOpened(round_id="c4-b", cylinder=4))
+        opened.keep_file(tmp_path / "0.flac", opened.new_part("c4-b", "intake", "quiet", "quiet"))
+        opened.keep_file(tmp_path / "1.flac", opened.new_part("c4-b", "intake", "air", "air"))
+        opened.append(Overruled(round_id="c4-b", name="Bo", paths=("none",), reason="heard it"))
+        opened.append(*(StepPassed(round_id=round_id, step=s, reason="no time") for s in STEPS))
+        opened.append(CautionAcknowledged(round_id=round_id, caution="set-up"))
+        assert next_step(opened.job, round_id).kind == "done"
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_engine(pilot)
+        await to_round_from_engine(pilot)
+        await pilot.press("v")
+        await until(pilot, lambda: isinstance(app.screen, VerdictScreen))
+        assert "Sound cylinder beside it: 4 (x" in said(app, "#remarks")
+        await pilot.press("x")
+        await until(pilot, lambda: isinstance(app.screen, PickScreen))
+        await pilot.press("down", "enter")
+        await until(pilot, lambda: app.services.fake_analyst.judged == 1 and not app.job.round(round_id).stale)
+        assert "left out on purpose: recorded in another state" in said(app, "#remarks")
+        await pilot.press("x")
+        await until(pilot, lambda: app.services.fake_analyst.judged == 2 and not app.job.round(round_id).stale)
+        assert "beside it: 4" in said(app, "#remarks")
 
 
 async def test_evidence_shows_and_plays_both_clips(tmp_path: Path) -> None:

@@ -21,6 +21,8 @@ from tui.words import plain, shown
 MOST_ENTRIES = 2
 SHORT = 20
 """Longer entries get the whole line."""
+SURE: tuple[float | None, ...] = (None, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
+"""How sure one may say to be; nothing said comes first."""
 MORE_AT = 24
 """Column at which the meaning of an answer begins."""
 
@@ -65,24 +67,31 @@ class Choice:
 
 
 class ChoicePanel(Drawn, can_focus=True):
-    """Answers with a key each; a click on a line gives its answer."""
+    """Answers with a key each; a click on a line gives its answer. Where asked, left and right say how sure."""
 
     DEFAULT_CSS = "ChoicePanel { height: auto; }"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("left", "sure(-1)", "Less sure", show=False),
+        Binding("right", "sure(1)", "Surer", show=False),
+    ]
 
     choices: reactive[tuple[Choice, ...]] = reactive[tuple[Choice, ...]]((), layout=True)
     about: reactive[str] = reactive("")
     """What is being asked, for whoever reads the answer."""
+    asks_sure: reactive[bool] = reactive(False, layout=True)
+    at: reactive[int] = reactive(0)
+    """Place in :data:`SURE`."""
 
     class Chosen(Message):
         """An answer."""
 
-        def __init__(self, panel: ChoicePanel, choice: str) -> None:
-            self.panel, self.choice = panel, choice
+        def __init__(self, panel: ChoicePanel, choice: str, sure: float | None = None) -> None:
+            self.panel, self.choice, self.sure = panel, choice, sure
             super().__init__()
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
-        """A line an answer."""
-        return max(len(self.choices), 1)
+        """A line an answer, and one for how sure."""
+        return max(len(self.choices) + self.asks_sure, 1)
 
     def draw_line(self, y: int, width: int) -> Cells:
         """One answer: its key, its words, what it means."""
@@ -92,24 +101,39 @@ class ChoicePanel(Drawn, can_focus=True):
             line.put(0, f"[{choice.key}]", "warn")
             at = line.put(4, choice.words, "strong")
             line.put(max(at + 2, MORE_AT), choice.more, "dim")
+        elif y == len(self.choices) and self.asks_sure:
+            sure = SURE[self.at]
+            at = line.put(0, "[← →]", "warn")
+            at = line.put(at + 1, "not said how sure" if sure is None else f"{sure:.0%} sure", "strong")
+            line.put(max(at + 2, MORE_AT), "first, if you like: how sure are you?", "dim")
         return line
 
-    def show(self, choices: tuple[Choice, ...], about: str) -> None:
-        """Ask."""
-        self.choices, self.about = choices, about
+    def show(self, choices: tuple[Choice, ...], about: str, *, sure: bool = False) -> None:
+        """Ask; ``sure``: how sure may be said before the answer."""
+        self.choices, self.about, self.asks_sure, self.at = choices, about, sure, 0
+
+    def action_sure(self, by: int) -> None:
+        """Surer, or less sure."""
+        if self.asks_sure:
+            self.at = min(max(self.at + by, 0), len(SURE) - 1)
+
+    def _give(self, choice: Choice) -> None:
+        self.post_message(self.Chosen(self, choice.id, SURE[self.at] if self.asks_sure else None))
 
     def on_key(self, event: events.Key) -> None:
         """A key that stands before an answer gives it."""
         if choice := next((c for c in self.choices if c.key == (event.character or "").lower()), None):
             event.stop()
             event.prevent_default()
-            self.post_message(self.Chosen(self, choice.id))
+            self._give(choice)
 
     def on_click(self, event: events.Click) -> None:
-        """A click on a line gives its answer."""
+        """A click on a line gives its answer; on the last, the next step of how sure."""
         y = event.get_content_offset(self)
         if y is not None and 0 <= y.y < len(self.choices):
-            self.post_message(self.Chosen(self, self.choices[y.y].id))
+            self._give(self.choices[y.y])
+        elif y is not None and self.asks_sure:
+            self.at = (self.at + 1) % len(SURE)
 
 
 @dataclass(frozen=True, slots=True)

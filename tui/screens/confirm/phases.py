@@ -5,13 +5,13 @@ from __future__ import annotations
 import random
 from typing import TYPE_CHECKING
 
-from listen.jobs.events import ByEarCalled, Confirmed, Overruled, Payload, SentBack
+from listen.jobs.events import Confirmed, Overruled, Payload, SentBack
 from listen.trade.points import point
-from tui.screens.round.asks import DECLINE, calls
+from tui.screens.round.asks import DECLINE, UNSURE, calls
 from tui.widgets.banner import Say
 from tui.widgets.pairs import Pair
 from tui.widgets.panels import Choice, Entry
-from tui.words import path_words, plain
+from tui.words import called, path_words, plain
 
 if TYPE_CHECKING:
     from listen.jobs.job import RoundRecord
@@ -84,8 +84,8 @@ def tech_call(record: RoundRecord) -> str:
     call = record.call()
     if call is None or call.declined:
         return "The tech made no call by ear."
-    words = " and ".join(path_words(p) for p in call.paths) or "something, could not tell where"
-    return f"The tech called by ear, {'before' if call.before_numbers else 'after'} seeing numbers: {words}."
+    when = "before" if call.before_numbers else "after"
+    return f"The tech called by ear, {when} seeing numbers: {called(call.paths, call.sure)}."
 
 
 def _verdict(record: RoundRecord) -> str:
@@ -112,15 +112,9 @@ def decision_words(said: Payload | None) -> str:
     return "Not decided yet."
 
 
-def supervisor_call(round_id: str, choice: str, name: str) -> ByEarCalled:
-    """The event of the supervisor's own call."""
-    paths = () if choice in (DECLINE, "unsure") else (choice,)
-    return ByEarCalled(round_id=round_id, paths=paths, declined=choice == DECLINE, role="supervisor", name=name)
-
-
 def path_choices(points: tuple[Point, ...]) -> list[tuple[str, str]]:
     """Paths to overrule with."""
-    return [(c.id, c.words) for c in calls(points) if c.id not in (DECLINE, "unsure")]
+    return [(c.id, c.words) for c in calls(points) if c.id not in (DECLINE, UNSURE)]
 
 
 def point_choices(points: tuple[Point, ...]) -> tuple[Choice, ...]:

@@ -18,7 +18,7 @@ from listen.jobs.walk import round_points
 from tui.bridge.playback import prepared
 from tui.screens.confirm import phases
 from tui.screens.hearing import HearingScreen
-from tui.screens.round.asks import calls
+from tui.screens.round.asks import call_event, calls
 from tui.screens.round.rungs import rungs
 from tui.screens.ticks import TickScreen
 from tui.widgets.banner import Banner
@@ -96,7 +96,7 @@ class ConfirmScreen(HearingScreen[None]):
         choices = self._choices(job)
         choice.display, entry.display = bool(choices), phase in ENTRIES
         if choices:
-            choice.show(choices, phase)
+            choice.show(choices, phase, sure=phase == "call")
             choice.focus()
         elif phase in ENTRIES:
             entry.show(self._entries(phase), "Enter goes on, Esc goes back.")
@@ -134,7 +134,7 @@ class ConfirmScreen(HearingScreen[None]):
     def _chosen(self, event: ChoicePanel.Chosen) -> None:
         choice, me = event.choice, self.name_typed
         if self.phase == "call":
-            self.write(phases.supervisor_call(self.round_id, choice, me), then="tech")
+            self.write(call_event(self.round_id, choice, me, role="supervisor", sure=event.sure), then="tech")
         elif self.phase == "decide" and choice == "agree":
             self.write(Confirmed(round_id=self.round_id, name=me, blind=self._blind()), then="decided")
         elif choice == "overrule":

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING
 
 from listen.errors import HisswayError
@@ -63,17 +65,17 @@ class Answers:
             at = f"{mine[0].point.replace('-', ' ')}, {mine[0].clip_kind}"
             self.asking = f"A take was cut short ({at}); what had arrived is still there. What is to become of it?"
 
-    def chosen(self, panel: ChoicePanel, choice: str) -> None:
+    def chosen(self, event: ChoicePanel.Chosen) -> None:
         """An answer came."""
-        about = self._about or panel.about
-        answer = {
+        about = self._about or event.panel.about
+        answers: dict[str, Callable[[str], None]] = {
             "skip": self._skip,
             "doubt": self._doubt,
             "leftover": self._left,
             "bubbles": lambda c: self._write(asks.bubbles_event(self._screen.round_id, c)),
-            "call": self._call,
-        }[about]
-        answer(choice)
+            "call": partial(self._call, sure=event.sure),
+        }
+        answers[about](event.choice)
         self._screen.refresh_round()
 
     def entered(self, values: dict[str, str]) -> None:
@@ -116,10 +118,10 @@ class Answers:
         elif choice:
             self._write(StepPassed(round_id=round_id, step=step.id, reason=choice))
 
-    def _call(self, choice: str) -> None:
+    def _call(self, choice: str, *, sure: float | None) -> None:
         job = self._screen.bay.job
         name = job.people.get("tech", "") if job else ""
-        self._write(asks.call_event(self._screen.round_id, choice, name, before_numbers=True))
+        self._write(asks.call_event(self._screen.round_id, choice, name, before_numbers=True, sure=sure))
 
     def _left(self, choice: str) -> None:
         opened, part = self._screen.bay.open_job, self._leftover

@@ -58,11 +58,20 @@ def calls(points: tuple[Point, ...]) -> tuple[Choice, ...]:
     )
 
 
-def call_event(round_id: str, choice: str, name: str, *, before_numbers: bool) -> ByEarCalled:
-    """The event of a by-ear call."""
-    declined = choice == DECLINE
+def call_event(
+    round_id: str, choice: str, name: str, *, before_numbers: bool = True, role: str = "tech", sure: float | None = None
+) -> ByEarCalled:
+    """The event of a by-ear call; how sure counts only where a path is named."""
     paths = () if choice in (DECLINE, UNSURE) else (choice,)
-    return ByEarCalled(round_id=round_id, paths=paths, declined=declined, name=name, before_numbers=before_numbers)
+    return ByEarCalled(
+        round_id=round_id,
+        paths=paths,
+        sure=sure if paths else None,
+        declined=choice == DECLINE,
+        role=role,
+        name=name,
+        before_numbers=before_numbers,
+    )
 
 
 def bubbles_event(round_id: str, choice: str) -> BubblesLooked:

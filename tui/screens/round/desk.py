@@ -50,11 +50,11 @@ class Desk(ContentSwitcher):
         self._turn("entry")
         panel.show(entries, remark)
 
-    def choice(self, choices: tuple[Choice, ...], about: str) -> None:
-        """Answers to choose from."""
+    def choice(self, choices: tuple[Choice, ...], about: str, *, sure: bool = False) -> None:
+        """Answers to choose from; ``sure``: and how sure."""
         panel = self.query_one(ChoicePanel)
         if self._turn("choice") or panel.about != about:
-            panel.show(choices, about)
+            panel.show(choices, about, sure=sure)
         panel.focus()
 
     def _turn(self, to: str) -> bool:

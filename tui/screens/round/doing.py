@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from listen.errors import HisswayError
 from listen.jobs.events import ClipTakenBack
+from listen.jobs.reference import declined
 from tui.bridge.threads import in_thread
 from tui.screens.round.course import Course, Outcome
 from tui.widgets.ladder import Mark
@@ -122,7 +123,9 @@ class Doing:
         return not self.judging and self._tried != self._clips()
 
     def _clips(self) -> tuple[str, ...]:
-        return tuple(c.id for c in self._screen.record.live_clips())
+        """What a result would rest on."""
+        record = self._screen.record
+        return (declined(record), *(c.id for c in record.live_clips()))
 
     async def judge(self) -> None:
         """Have the round judged, and keep the result."""

@@ -182,7 +182,7 @@ class RoundKeys(BayScreen[None]):
 
     @on(ChoicePanel.Chosen)
     def _chosen(self, event: ChoicePanel.Chosen) -> None:
-        self.answers.chosen(event.panel, event.choice)
+        self.answers.chosen(event)
 
     @on(EntryPanel.Entered)
     def _entered(self, event: EntryPanel.Entered) -> None:

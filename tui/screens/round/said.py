@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from listen.jobs.reference import declined
 from tui.screens.round.course import Outcome
 from tui.widgets.banner import Say
 from tui.words import path_words, percent
@@ -85,9 +86,14 @@ def idle_words(step: Step, record: RoundRecord, prefs: Preferences, beside: tupl
     likely = sorted(record.verdict.result.paths, key=lambda p: -p.involved)[:3]
     odds = "   ".join(f"{path_words(p.path)} {percent(p.involved)}" for p in likely)
     sound = " and ".join(map(str, beside))
+    none = (
+        "Sound cylinder left out on purpose"
+        if declined(record)
+        else "No sound cylinder to compare with: walk a good one"
+    )
     return (
         f"At work at all:  {odds}",
-        f"Sound cylinder beside it: {sound}" if sound else "No sound cylinder to compare with: walk a good one as well",
+        f"Sound cylinder beside it: {sound}" if sound else none,
         "↑ ↓ a point to record once more   e its evidence   v the weight of evidence",
     )
 

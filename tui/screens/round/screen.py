@@ -9,7 +9,7 @@ from textual.app import ComposeResult
 
 from listen.errors import HisswayError
 from listen.jobs.events import Payload
-from listen.jobs.reference import references
+from listen.jobs.reference import beside
 from listen.jobs.walk import Step, next_step, round_points
 from listen.trade.cautions import cautions_for, defer
 from tui.bridge.listener import Listener
@@ -163,7 +163,7 @@ class RoundScreen(RoundKeys):
         elif step.kind == "bubbles":
             desk.choice(asks.BUBBLES, "bubbles")
         elif step.kind == "call":
-            desk.choice(asks.calls(points), "call")
+            desk.choice(asks.calls(points), "call", sure=True)
         else:
             desk.microphone(self.query_one(Ladder))
 
@@ -171,8 +171,7 @@ class RoundScreen(RoundKeys):
         """Cylinders whose clips the tool chose as the sound reference."""
         if self.bay.job is None or self.record.verdict is None:
             return ()
-        clips = references(self.bay.job, self.round_id).values()
-        return tuple(sorted({self.bay.job.round(c.kept.round_id).cylinder for c in clips}))
+        return beside(self.bay.job, self.round_id)
 
     def _listen_at(self, step: Step) -> None:
         """Aim a simulated microphone, and compare the live level with this point's quiet clip."""

@@ -11,10 +11,14 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
+from listen.errors import HisswayError
+from listen.jobs.events import StepPassed
+from listen.jobs.reference import DECLINED, beside, declined
 from listen.judge.account import account
 from listen.judge.result import RoundResult, Verdict
-from listen.trade.cautions import cautions_for, defer
 from tui.screens.base import BayScreen
+from tui.screens.pick import PickScreen
+from tui.screens.verdict.remarks import remarks
 from tui.widgets.odds import Chance, Odds
 from tui.widgets.weights import Weight, Weights
 from tui.words import number, path_words, percent, plain, shown
@@ -29,6 +33,7 @@ HEADS = {
 }
 SHORT_LINES, SHORT_PATHS = 30, 4
 """On screens of fewer lines only so many paths are listed beside the named ones, the likeliest."""
+WHY_NOT = [(w, w, "") for w in ("it is not sound", "recorded in another state", "the microphone was held elsewhere")]
 SOURCE_WORDS = {"prior": "before anything was heard", "loss": "loss read", "bubbles": "bubbles"}
 
 
@@ -40,6 +45,7 @@ class VerdictScreen(BayScreen[tuple[str, str]]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("n", "go_there", "Record what would help most"),
         Binding("c", "confirm", "Confirm"),
+        Binding("x", "reference", "Sound cylinder in or out"),
         Binding("space,enter", "back", "Back to the round", show=False),
         Binding("pagedown", "page(1)", "Scroll", show=False),
         Binding("pageup", "page(-1)", "Scroll", show=False),
@@ -82,7 +88,7 @@ class VerdictScreen(BayScreen[tuple[str, str]]):
         odds = self.query_one(Odds)
         odds.chances = self._chances(result)
         odds.chosen = odds.chosen or (result.paths[0].path if result.paths else "")
-        self.query_one("#remarks", Static).update(_remarks(self.record))
+        self.query_one("#remarks", Static).update(remarks(job, self.record))
         self._show_account(result)
         self.call_after_refresh(self.query_one("#page", VerticalScroll).scroll_home, animate=False)
 
@@ -130,6 +136,28 @@ class VerdictScreen(BayScreen[tuple[str, str]]):
         else:
             self.tell("The next thing to do is no recording: see the line that begins with Next.")
 
+    def action_reference(self) -> None:
+        """Leave the sound cylinder out of this round, with a reason, or take it in again."""
+        job, record = self.bay.job, self.record
+        if job is None or record.signed:
+            self.tell("The round is signed and closed; its sound cylinder stands as it is.")
+        elif declined(record):
+            self._decline("")
+        elif others := beside(job, self.round_id):
+            words = " and ".join(map(str, others))
+            title = f"Why are the clips of cylinder {words} not to stand beside this round?"
+            self.app.push_screen(PickScreen(title, WHY_NOT), self._decline)
+        else:
+            self.tell("No other cylinder stands beside this round: nothing to leave out.")
+
+    def _decline(self, reason: str | None) -> None:
+        if reason is None:
+            return
+        try:
+            self.bay.write(StepPassed(round_id=self.round_id, step=DECLINED, reason=reason))
+        except HisswayError as e:
+            self.refuse(e)
+
     def action_confirm(self) -> None:
         """The supervisor's screen."""
         from tui.screens.confirm.screen import ConfirmScreen
@@ -150,17 +178,3 @@ def _head(verdict: Verdict, *, stale: bool) -> Content:
 
 def _source(source: str) -> str:
     return SOURCE_WORDS.get(source) or source.replace("-", " ")
-
-
-def _remarks(record: RoundRecord) -> Content:
-    call = record.call()
-    if call is None or call.declined:
-        ear = "The tech made no call by ear."
-    else:
-        words = " and ".join(path_words(p) for p in call.paths) or "heard something, could not tell where"
-        when = "before any number was shown" if call.before_numbers else "after numbers had been shown"
-        ear = f"Called by ear, {when}: {words}."
-    cautions = [f"▲ {c.words}" for c in (*cautions_for("after")[:1], *cautions_for("stop-driving"))]
-    changed = [f"! {plain(text)}" for text in record.changed_after_signing]
-    lines = [shown(ear), *(shown(c, "$warning") for c in (*changed, *cautions)), shown(defer(), "$secondary")]
-    return Content("\n").join(lines)

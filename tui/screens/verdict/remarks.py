@@ -1,0 +1,43 @@
+"""What stands below the odds: the call by ear, the sound cylinder beside it, changes after signing, cautions."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from textual.content import Content
+
+from listen.jobs.reference import beside, declined
+from listen.trade.cautions import cautions_for, defer
+from tui.words import called, plain, shown
+
+if TYPE_CHECKING:
+    from listen.jobs.job import Job, RoundRecord
+
+
+def remarks(job: Job, record: RoundRecord) -> Content:
+    """All of it, a line each."""
+    cautions = [f"▲ {c.words}" for c in (*cautions_for("after")[:1], *cautions_for("stop-driving"))]
+    changed = [f"! {plain(text)}" for text in record.changed_after_signing]
+    lines = [
+        shown(_ear(record)),
+        shown(_reference(job, record)),
+        *(shown(c, "$warning") for c in (*changed, *cautions)),
+        shown(defer(), "$secondary"),
+    ]
+    return Content("\n").join(lines)
+
+
+def _ear(record: RoundRecord) -> str:
+    call = record.call()
+    if call is None or call.declined:
+        return "The tech made no call by ear."
+    when = "before any number was shown" if call.before_numbers else "after numbers had been shown"
+    return f"Called by ear, {when}: {called(call.paths, call.sure)}."
+
+
+def _reference(job: Job, record: RoundRecord) -> str:
+    if why := declined(record):
+        return f"Sound cylinder left out on purpose: {plain(why, 200)} (x takes it in again)."
+    if others := beside(job, record.id):
+        return f"Sound cylinder beside it: {' and '.join(map(str, others))} (x leaves it out)."
+    return "No sound cylinder stood beside this round."

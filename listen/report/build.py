@@ -40,7 +40,7 @@ def report_text(folder: Path, wanted: Wanted = Wanted()) -> str:
     """
     earlier = read_job(wanted.before).job if wanted.before else None
     opened = read_job(folder)
-    report = assemble(opened, before=earlier, shop=_all_jobs(wanted.shop) if wanted.shop else ())
+    report = assemble(opened, before=earlier, shop=all_jobs(wanted.shop) if wanted.shop else ())
     if wanted.form == "html":
         from listen.report.html import html
 
@@ -50,7 +50,7 @@ def report_text(folder: Path, wanted: Wanted = Wanted()) -> str:
     return markdown_text(report) if wanted.form == "md" else json_text(report)
 
 
-def _all_jobs(root: Path) -> Iterator[Job]:
+def all_jobs(root: Path) -> Iterator[Job]:
     """Every job under the root that can be read."""
     from listen.jobs.summary import list_jobs
 
@@ -69,7 +69,18 @@ def write_report(folder: Path, path: Path, wanted: Wanted = Wanted()) -> int:
     ReportError
         The file cannot be written.
     """
-    data = report_text(folder, wanted).encode("utf-8")
+    return write_text(path, report_text(folder, wanted))
+
+
+def write_text(path: Path, text: str) -> int:
+    """Write text to a file, whole or not at all; gives its size in bytes.
+
+    Raises
+    ------
+    ReportError
+        The file cannot be written.
+    """
+    data = text.encode("utf-8")
     passing = path.with_name(f".{path.name}.{os.getpid()}.tmp")
     try:
         passing.write_bytes(data)

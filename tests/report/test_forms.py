@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 
 import pytest
 
 from listen.cli.main import main
 from listen.errors import ReportError
+from listen.jobs.events import ByEarCalled, FindingRecorded, RoundOpened
+from listen.jobs.store import create_job
 from listen.report.build import Wanted, report_text, write_report
 from listen.report.clean import clean, clean_tree, markdown
+from listen.trade.layout import layout
 
 
 def test_json_holds_the_whole_content_and_nothing_that_is_no_json(demo, hostile):
@@ -85,3 +90,30 @@ def test_what_cannot_be_done_is_one_line(demo, tmp_path, capsys):
     assert err.count("\n") == 2 and "Traceback" not in err
     with pytest.raises(ReportError, match="cannot be written"):
         write_report(demo, tmp_path, Wanted(form="json"))
+
+
+def test_the_shops_calls_come_as_csv_with_their_hit_rate(tmp_path, capsys):
+    """Ear and tool apart, one row a call, from the command line; what was stated stands beside what was right."""
+    root = tmp_path / "jobs"
+    with create_job(root, title="=cmd", engine=layout("inline-4")) as opened:
+        opened.append(
+            RoundOpened(round_id="r", cylinder=2),
+            ByEarCalled(round_id="r", paths=("rings",), sure=0.9, name="Ann"),
+            FindingRecorded(cylinder=2, paths=("rings", "intake-valve")),
+        )
+    assert main(["--jobs", str(root), "report", "--hit-rate", "-o", str(tmp_path / "calls.csv")]) == 0
+    talk = capsys.readouterr()
+    assert talk.out == "" and "90 %  1  1  100 %" in talk.err
+    (row,) = csv.DictReader(io.StringIO((tmp_path / "calls.csv").read_text()))
+    assert (row["by"], row["said"], row["sure"], row["right"]) == ("tech", "rings", "0.900", "1")
+    assert row["title"] == "'=cmd" and row["truth"] == "rings intake-valve"
+    assert main(["--jobs", str(root), "report", "--hit-rate", "--format", "csv"]) == 0
+    assert capsys.readouterr().out == (tmp_path / "calls.csv").read_bytes().decode()
+
+
+def test_csv_without_a_hit_rate_and_no_job_at_all_are_refused(tmp_path, capsys):
+    """One sentence each."""
+    assert main(["--jobs", str(tmp_path), "report", "--format", "csv"]) == ReportError.exit_code
+    assert "--hit-rate" in capsys.readouterr().err
+    assert main(["--jobs", str(tmp_path), "report"]) == ReportError.exit_code
+    assert "no JOB named" in capsys.readouterr().err

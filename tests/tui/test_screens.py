@@ -7,6 +7,7 @@ from pathlib import Path
 
 from bay import bench, said, screen_text, settle, to_engine, to_quiet_walk, to_round, until, walk, words
 from fakes import FakeServices, FakeSource, result_for
+from textual import events
 
 from listen.jobs.events import (
     ByEarCalled,
@@ -212,6 +213,20 @@ async def test_a_supervisor_overrules_with_a_reason(tmp_path: Path) -> None:
         what = app.job.round(round_id).decisions[-1].payload
         assert isinstance(what, Overruled) and what.paths == ("exhaust-valve", "rings") and not what.blind
         assert what.reason == "chuffs when cold"
+
+
+async def test_keys_sent_in_one_burst_are_taken_in_their_order(tmp_path: Path) -> None:
+    """A fast hand, a scanner or a remote terminal sends several at once; no digit may overtake a backspace."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_engine(pilot)
+        await pilot.press("9", "9", "9")
+        await settle(pilot)
+        field = app.screen.query_one("#figure")
+        assert field.has_focus and field.value == "999"
+        for key in ("backspace", "backspace", "backspace", "8", "5", "left", "7", "home", "delete", "1"):
+            app.post_message(events.Key(key, key if len(key) == 1 else None))
+        await until(pilot, lambda: field.value == "175")
 
 
 async def test_a_teardown_may_find_several_paths_but_sound_stands_alone(tmp_path: Path) -> None:

@@ -16,6 +16,7 @@ from textual.widgets import Input, Label, Static
 
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
+from tui.widgets.field import Field
 from tui.words import plain, shown
 
 MOST_ENTRIES = 2
@@ -181,7 +182,7 @@ class EntryPanel(Vertical):
         for i in range(MOST_ENTRIES):
             with Horizontal(id=f"entry-{i}"):
                 yield Label("", markup=False, classes="what")
-                yield Input(compact=True, max_length=12)
+                yield Field(compact=True, max_length=12)
                 yield Label("", markup=False, classes="unit")
         yield Static(id="entry-remark")
 

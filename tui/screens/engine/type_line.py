@@ -14,6 +14,7 @@ from textual.widgets import Input, Static
 from listen.errors import HisswayError
 from listen.jobs.events import Payload, ReadingEntered
 from tui.screens.engine import cells
+from tui.widgets.field import Field
 from tui.words import shown
 
 if TYPE_CHECKING:
@@ -43,7 +44,7 @@ class TypeLine(Horizontal):
     def compose(self) -> ComposeResult:
         """Label, field, remark."""
         yield Static(id="edit-label")
-        yield Input(id="figure", compact=True, max_length=16)
+        yield Field(id="figure", compact=True, max_length=16)
         yield Static(id="edit-remark")
 
     def begin(self, column: cells.Column, cylinder: int, job: Job, text: str) -> None:

@@ -13,6 +13,7 @@ from textual.widgets import DataTable, Input, Static
 
 from listen.errors import HisswayError, JobError, JobLocked
 from tui.screens.base import BayScreen
+from tui.widgets.field import Field
 from tui.words import plain, shown
 
 if TYPE_CHECKING:
@@ -60,7 +61,7 @@ class JobsScreen(BayScreen[None]):
 
     def body(self) -> ComposeResult:
         """Find line, table, words for the empty and the busy state."""
-        yield Input(placeholder="find: any word of a title, engine or standing", id="find", compact=True)
+        yield Field(placeholder="find: any word of a title, engine or standing", id="find", compact=True)
         yield Static(shown("Reading the jobs ..."), id="state", classes="empty")
         yield DataTable(id="jobs", cursor_type="row", zebra_stripes=False)
 

@@ -11,6 +11,7 @@ from textual.containers import Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
+from tui.widgets.field import Field
 from tui.words import shown
 
 
@@ -28,7 +29,7 @@ class NameScreen(ModalScreen["str | None"]):
         """Title and field."""
         with Vertical(id="name"):
             yield Static(shown(self._title, "bold"))
-            yield Input(placeholder=self._hint, compact=True, max_length=60)
+            yield Field(placeholder=self._hint, compact=True, max_length=60)
 
     @on(Input.Submitted)
     def _done(self, event: Input.Submitted) -> None:

@@ -18,6 +18,7 @@ from listen.jobs.events import PersonChosen
 from listen.trade.layout import Engine, Exhaust, Layout, engine_of_rows, layout, layout_row, layout_rows
 from tui.screens.base import BayScreen
 from tui.widgets.engine_view import EngineView
+from tui.widgets.field import Field
 from tui.words import plain, shown
 
 if TYPE_CHECKING:
@@ -45,17 +46,17 @@ class NewJobScreen(BayScreen["OpenJob | None"]):
         rows = [r for r in layout_rows() if r.id != "inline-1"]
         layouts = [(r.words, r.id) for r in rows] + [("any other, in rows", ROWS)]
         with VerticalScroll(id="form"):
-            yield from _field("Title", Input(id="title", placeholder="what everybody will call it", compact=True))
+            yield from _field("Title", Field(id="title", placeholder="what everybody will call it", compact=True))
             yield from _field("Engine", Select(layouts, value="inline-4", allow_blank=False, id="layout", compact=True))
             yield from _field("Numbered", Select[str]([("", "")], allow_blank=False, id="numbering", compact=True))
-            yield from _field("Rows", Input(id="rows", placeholder="front to back, e.g. 1-2-3 / 4-5-6", compact=True))
-            yield from _field("Firing order", Input(id="firing", placeholder="leave empty if not known", compact=True))
+            yield from _field("Rows", Field(id="rows", placeholder="front to back, e.g. 1-2-3 / 4-5-6", compact=True))
+            yield from _field("Firing order", Field(id="firing", placeholder="leave empty if not known", compact=True))
             yield from _field("Tailpipes", _choice("tailpipes", list(TAILPIPES)))
             yield from _field("Cooled by", _choice("cooling", ["coolant", "air"]))
             yield from _field("Pressures in", _choice("unit", list(UNITS)))
-            yield from _field("Complaint", Input(id="complaint", placeholder="what brought it here", compact=True))
-            yield from _field("Shop", Input(id="shop", compact=True))
-            yield from _field("Tech", Input(id="tech", placeholder="who does the test", compact=True))
+            yield from _field("Complaint", Field(id="complaint", placeholder="what brought it here", compact=True))
+            yield from _field("Shop", Field(id="shop", compact=True))
+            yield from _field("Tech", Field(id="tech", placeholder="who does the test", compact=True))
             yield Button("Take the job in", id="take", variant="primary", compact=True)
             yield Static(id="ask")
             yield EngineView(id="drawing")

@@ -12,6 +12,7 @@ from textual.containers import Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
+from tui.widgets.field import Field
 from tui.words import shown
 
 ABOUT = """Clips from a phone or a field recorder, in one folder, each named by point and kind:
@@ -31,7 +32,7 @@ class BringInScreen(ModalScreen["Path | None"]):
         with Vertical(id="bring"):
             yield Static("Import clips recorded elsewhere", classes="heading")
             yield Static(shown_about(), id="about")
-            yield Input(placeholder="folder or file, for example ~/recordings/cylinder-3", compact=True)
+            yield Field(placeholder="folder or file, for example ~/recordings/cylinder-3", compact=True)
             yield Static(id="wrong")
 
     @on(Input.Submitted)

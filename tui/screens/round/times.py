@@ -13,6 +13,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Checkbox, Input, Label, Static
 
 from tui.bridge.preferences import Preferences
+from tui.widgets.field import Field
 from tui.words import shown
 
 if TYPE_CHECKING:
@@ -39,7 +40,7 @@ class TimesScreen(ModalScreen[None]):
             for name, words in FIELDS:
                 with Horizontal():
                     yield Label(words, classes="what")
-                    yield Input(f"{getattr(app.preferences, name):g}", id=name, compact=True, max_length=5)
+                    yield Field(f"{getattr(app.preferences, name):g}", id=name, compact=True, max_length=5)
                     yield Label("s", classes="unit")
             yield Checkbox("Hands-free: tones before and after each clip", app.preferences.tones, compact=True)
             yield Static("Longer clips hear fainter hiss: four times the time gives 3 dB. Enter keeps, Esc leaves.")

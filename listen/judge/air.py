@@ -15,7 +15,7 @@ from listen.judge.evidence import RoundEvidence
 from listen.judge.hypotheses import LEAKS, Hypothesis
 from listen.judge.log_sum import log_sum
 from listen.judge.loudness import LEVELS_DB
-from listen.judge.smoothing import Smoothed, smooth
+from listen.judge.smoothing import STRAY, STRAY_IN_EVENTS, Smoothed, smooth
 from listen.judge.sources import (
     BETWEEN_CYLINDERS_DB,
     DRAWS,
@@ -107,7 +107,9 @@ def _background_step(evidence: RoundEvidence, own: int | None) -> NDArray[np.flo
 
 def point_tables(evidence: RoundEvidence) -> list[Smoothed | None]:
     """Likelihood table of each point, ``None`` where no air clip could be used."""
-    return [None if p.air is None else smooth(p.air) for p in evidence.points]
+    return [
+        None if p.air is None else smooth(p.air, STRAY_IN_EVENTS if p.in_events else STRAY) for p in evidence.points
+    ]
 
 
 def draw_levels(

@@ -25,6 +25,8 @@ class PointEvidence:
     """The same for a sound cylinder's clip at this point."""
     shut: NDArray[np.float64] | None = None
     """The same for supply on, cylinder side shut off, against plain quiet."""
+    in_events: bool = False
+    """True where the increase is not steady, as escaping air is, but came in events (spectral kurtosis)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,8 @@ SPREADS_DB: NDArray[np.float64] = np.array([0.8, 1.5, 2.5, 4.0, 5.5, 7.5])
 """Spreads for which the table holds a row."""
 STRAY = 0.0005
 """Share of points where something else than air changed between the clips and looks like it. Bounds false calls."""
+STRAY_IN_EVENTS = 0.1
+"""The same where the increase came in events and not as a steady hiss."""
 STEP_DB = float(LEVELS_DB[1] - LEVELS_DB[0])
 
 

@@ -14,8 +14,6 @@ from listen.trade.points import Kind
 
 DIGITS = 3
 """Decibels are given to a thousandth: finer than any of them is known, and the same on every run."""
-UNSTEADY_FLOOR_SHARE = 0.5
-"""Where the floors say more than the means, the background is called unsteady."""
 
 
 def point_result(w: Weighed, drift: RoundDrift, calibration_db: float | None = None) -> PointResult:
@@ -72,6 +70,13 @@ def _own_flags(w: Weighed) -> tuple[Flag, ...]:
         have = sum(len(w.takes.takes.get(k, ())) > 0 for k in (w.takes.quiet_kind, Kind.AIR))
         text = "A usable quiet clip and a usable air clip are both needed here; record the missing one again."
         out.append(Flag(flag="no-pair", value=have, limit=2, text=text, reject=True))
+    if w.steadiness is not None and w.steadiness.in_events and w.excess is not None and w.excess.detected:
+        text = (
+            f"What the air clip has more is not steady like escaping air (spectral kurtosis {w.steadiness.found:.1f}, "
+            f"a steady hiss leaves {w.steadiness.steady:.1f}); something else may have sounded, record the air again."
+        )
+        found, limit = round(w.steadiness.found, DIGITS), round(w.steadiness.limit, DIGITS)
+        out.append(Flag(flag="increase-in-events", value=found, limit=limit, text=text))
     if w.takes.tones_hz:
         hz = w.takes.tones_hz[0]
         text = f"A whistle at {hz:.0f} Hz comes with the air; it is kept out of the hiss. Look for an edge or a slit."

@@ -16,6 +16,7 @@ from listen.signal.contrast import Contrast
 from listen.signal.drift import RoundDrift, estimate
 from listen.signal.excess import Excess, excess
 from listen.signal.point import PointTakes
+from listen.signal.steadiness import Steadiness, steadiness
 from listen.trade.points import Kind, PathId, point
 from listen.trade.valves import OpenValve, valves_open
 
@@ -30,6 +31,7 @@ class Weighed:
     takes: PointTakes
     contrast: Contrast | None
     excess: Excess | None
+    steadiness: Steadiness | None
     evidence: PointEvidence
 
 
@@ -45,16 +47,20 @@ def weigh_point(takes: PointTakes, drift: RoundDrift) -> Weighed:
     quiet = takes.takes.get(Kind.QUIET) or takes.takes.get(Kind.SHUT)
     background = float(np.mean(10.0 * np.log10(quiet[0].mean))) if quiet else 0.0
     shut = takes.contrast(Kind.SHUT, Kind.QUIET) if takes.takes.get(Kind.QUIET) else None
+    airs, quiets = takes.takes.get(Kind.AIR), takes.takes.get(takes.quiet_kind)
+    steady = steadiness(quiets, airs) if quiets and airs else None
     return Weighed(
         takes,
         contrast,
         measured,
+        steady,
         PointEvidence(
             point(takes.point),
             background,
             _likelihood(takes, contrast, drift),
             _likelihood(takes, takes.contrast(Kind.SOUND), drift),
             _likelihood(takes, shut, drift),
+            in_events=steady is not None and steady.in_events,
         ),
     )
 

@@ -95,20 +95,20 @@ def measure_point(point: str, clips: Sequence[tuple[Kind, Clip]]) -> PointTakes:
     masks, tones = _tones([clips[i][0] for i in good], [spectra_of[i] for i in good])
     weights = band_weights(spectra_of[0], usable, masks)[:, live]
     bandwidth = np.minimum(BANDWIDTH_HZ[live], weights.sum(axis=0) * rates[0] / spectra_of[0].frame)
+    dof = degrees_of_freedom(weights)
     takes: dict[Kind, tuple[TakeBands, ...]] = {}
     bubbles: dict[Kind, BubbleCount] = {}
     if live.sum() >= MIN_LIVE_BANDS:
         for i in good:
             kind, clip = clips[i]
             power = (spectra_of[i].power @ weights).astype(np.float64)
-            takes[kind] = (*takes.get(kind, ()), take_bands(power, bandwidth, clip.seconds))
+            takes[kind] = (*takes.get(kind, ()), take_bands(power, bandwidth, clip.seconds, dof))
     for i in good:
         kind, clip = clips[i]
         seen = bubbles.get(kind, BubbleCount(0, 0.0))
         bubbles[kind] = BubbleCount(seen.events + bubble_events(clip).count, seen.seconds + clip.seconds)
     every = tuple(x for f in flags for x in f) + _pair_flags(clips, spectra_of, good)
-    bias = quantile_bias(degrees_of_freedom(weights))
-    return PointTakes(point, live, takes, bias, tones, bubbles, every)
+    return PointTakes(point, live, takes, quantile_bias(dof), tones, bubbles, every)
 
 
 def _tones(kinds: Sequence[Kind], all_spectra: Sequence[Spectra]) -> tuple[NDArray[np.bool_] | None, tuple[float, ...]]:

@@ -44,26 +44,49 @@ class TakeBands:
     """Degrees of freedom behind ``cov``."""
     inflation: float
     """Block variance over that of ideal noise, pooled over bands: 1 for a perfectly steady clip."""
+    kurtosis: NDArray[np.float64]
+    """Spectral kurtosis of each band's power [shape=(B,)]: 1 for a steady Gaussian hiss, more for events."""
     kept: float
     """Share of frames that passed the gate."""
     seconds: float
     """Length of the take."""
 
 
-def take_bands(power: NDArray[np.float64], bandwidth_hz: NDArray[np.float64], seconds: float) -> TakeBands:
-    """Reduce frame-band powers [shape=(T, B)] of one take; ``bandwidth_hz`` [shape=(B,)] is what each band uses."""
+def take_bands(
+    power: NDArray[np.float64], bandwidth_hz: NDArray[np.float64], seconds: float, dof: NDArray[np.float64]
+) -> TakeBands:
+    """Reduce frame-band powers [shape=(T, B)] of one take.
+
+    ``bandwidth_hz`` [shape=(B,)] is what each band uses, ``dof`` [shape=(B,)] the chi-square degrees of freedom of one
+    frame's power in it.
+    """
     power = np.maximum(power, TINY)
     keep = gate(np.log(power))
     kept = float(keep.mean())
     mean = power[keep].mean(axis=0)
     ideal = 1.0 / (OVERLAP_EFFICIENCY * bandwidth_hz * seconds * kept)
     deviation, weight = _blocks(power / mean, keep, seconds)
-    cov, dof, inflation = _covariance(deviation * weight[:, None], ideal)
+    cov, blocks_dof, inflation = _covariance(deviation * weight[:, None], ideal)
     blocks = max(MIN_BLOCKS, round(seconds / FLOOR_BLOCK_S))
     floor_cov = jackknife_log_floor(power, blocks)
     return TakeBands(
-        mean, cov, floor_power(power), _regular(floor_cov, blocks - 1, ideal), dof, inflation, kept, seconds
+        mean,
+        cov,
+        floor_power(power),
+        _regular(floor_cov, blocks - 1, ideal),
+        blocks_dof,
+        inflation,
+        _kurtosis(power[::2], 0.5 * dof),
+        kept,
+        seconds,
     )
+
+
+def _kurtosis(power: NDArray[np.float64], d: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Generalized spectral kurtosis of frames that do not overlap, gamma shape ``d`` (Nita & Gary 2010)."""
+    m = len(power)
+    s1, s2 = power.sum(axis=0), (power**2).sum(axis=0)
+    return np.asarray((m * d + 1.0) / (m - 1.0) * (m * s2 / s1**2 - 1.0))
 
 
 def _blocks(

@@ -58,7 +58,8 @@ def reduce(samples: NDArray[np.float32]) -> tuple[TakeBands, NDArray[np.float64]
     found = spectra(Clip.of(samples, RATE_HZ))
     weights = band_weights(found)
     power = (found.power @ weights).astype(np.float64)
-    return take_bands(power, BANDWIDTH_HZ, len(samples) / RATE_HZ), quantile_bias(degrees_of_freedom(weights))
+    dof = degrees_of_freedom(weights)
+    return take_bands(power, BANDWIDTH_HZ, len(samples) / RATE_HZ, dof), quantile_bias(dof)
 
 
 def expected_bands(shape: Curve) -> NDArray[np.float64]:

@@ -7,6 +7,7 @@ and each screen is kept as an SVG without outside fonts.
 from __future__ import annotations
 
 import asyncio
+import html
 import re
 import sys
 from pathlib import Path
@@ -15,6 +16,7 @@ HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE))
 
 from bay import settle, until  # noqa: E402
+from rich.cells import cell_len  # noqa: E402
 from textual.pilot import Pilot  # noqa: E402
 
 from listen.jobs.events import ReadingEntered  # noqa: E402
@@ -30,6 +32,10 @@ from tui.screens.verdict.screen import VerdictScreen  # noqa: E402
 
 FOLDER = HERE.parents[1] / "recordings" / "pictures"
 FONTS = "DejaVu Sans Mono, Menlo, Consolas, monospace"
+CELL_PX = 12.2
+FONT_PX = CELL_PX / 0.602
+"""Size at which a DejaVu Sans Mono character is as wide as a cell: some programs do not stretch text to its cells."""
+PADDED = re.compile(r'<text([^>]*) x="([\d.]+)" y="([\d.]+)" textLength="[\d.]+"([^>]*)>((?:&#160;)+)([^<]*)</text>')
 CYLINDER = 5
 """The demo's cylinder whose intake valve leaks: walked anew for the picture of a round."""
 
@@ -47,10 +53,21 @@ def keep(app: HisswayApp, name: str) -> None:
     svg = app.export_screenshot(title="hissway")
     svg = re.sub(r"@font-face\s*{[^}]*}", "", svg)
     svg = re.sub(r"font-family:[^;]*;", f"font-family: {FONTS};", svg)
+    svg = svg.replace("font-size: 20px", f"font-size: {FONT_PX:.2f}px")
     svg = re.sub(r"<circle[^>]*/>|<!--.*?-->", "", svg, flags=re.DOTALL)
     svg = re.sub(r"\n\s+", "\n", svg)
+    svg = PADDED.sub(_unpadded, svg)
     FOLDER.mkdir(parents=True, exist_ok=True)
     (FOLDER / f"{name}.svg").write_text(svg, "utf-8")
+
+
+def _unpadded(text: re.Match[str]) -> str:
+    """A piece of text that begins where its first letter stands: some programs swallow blanks at its front."""
+    before, x, y, after, blanks, words = text.groups()
+    words = re.sub(r"(?:&#160;)+$", "", words)
+    at = float(x) + CELL_PX * len(blanks) / len("&#160;")
+    length = CELL_PX * cell_len(html.unescape(words))
+    return f'<text{before} x="{at:.1f}" y="{y}" textLength="{length:.1f}"{after}>{words}</text>' if words else ""
 
 
 async def walk(pilot: Pilot, screen: RoundScreen, clips: int) -> None:

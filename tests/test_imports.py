@@ -27,11 +27,11 @@ LIGHT: dict[str, tuple[str, tuple[str, ...]]] = {
         (*HEAVY, *SOUND, "numpy", "textual"),
     ),
     "the screens": ("import tui.app", (*HEAVY, *SOUND)),
-    "jobs": ("import listen.jobs.store", (*HEAVY, *SOUND, "textual")),
+    "jobs": ("import listen.jobs.folder.store", (*HEAVY, *SOUND, "textual")),
     "judging": ("import listen.rounds.evaluate", ("scipy.signal", "librosa", "numba", "matplotlib", *SOUND, "textual")),
     "sound files": ("import listen.audio.files", (*HEAVY, *SOUND, "textual")),
     "the microphone": ("import listen.audio.microphone", (*HEAVY, *SOUND, "textual")),
-    "the simulator": ("import listen.lab.simulated_microphone", (*HEAVY, *SOUND, "textual")),
+    "the simulator": ("import listen.lab.simulator.simulated_microphone", (*HEAVY, *SOUND, "textual")),
     "reports": ("import listen.report.build", (*HEAVY, *SOUND, "textual")),
     "pictures": ("import listen.signal.picture", (*HEAVY, *SOUND, "textual")),
 }

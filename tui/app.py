@@ -21,8 +21,8 @@ from tui.themes import DAYLIGHT, DIM_BAY, THEMES
 
 if TYPE_CHECKING:
     from listen.jobs.events import Payload
+    from listen.jobs.folder.store import OpenJob
     from listen.jobs.job import Job
-    from listen.jobs.store import OpenJob
 
 FAULT = (
     "hissway: something failed inside ({}). Every clip that was acknowledged is on disk; start hissway again to go on. "

@@ -7,9 +7,9 @@ from pathlib import Path
 
 from listen.audio.partial import read_part
 from listen.errors import ClipError, HisswayError
-from listen.jobs.disk import sha256_of
-from listen.jobs.open_job import OpenJob
-from listen.jobs.store import list_jobs, open_job
+from listen.jobs.folder.disk import sha256_of
+from listen.jobs.folder.open_job import OpenJob
+from listen.jobs.folder.store import list_jobs, open_job
 
 TORN_END = ".bin"
 """How the job tells that it moved an event that was never acknowledged aside, to a file of that kind."""

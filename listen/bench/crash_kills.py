@@ -13,7 +13,7 @@ from typing import NamedTuple
 from listen.bench.crash_check import Promised, broken_promises
 from listen.bench.crash_session import work
 from listen.errors import UsageError
-from listen.jobs.store import create_job, open_job
+from listen.jobs.folder.store import create_job, open_job
 
 KILLS_A_JOB = 20
 """Then a new job is begun, so that opening stays quick."""

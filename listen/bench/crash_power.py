@@ -12,9 +12,9 @@ from listen.bench.crash_check import Promised, broken_promises
 from listen.bench.crash_session import work
 from listen.bench.power_log import Op, PowerLog
 from listen.bench.power_replay import after_power_loss
-from listen.jobs.pack import pack
-from listen.jobs.store import create_job, open_job
-from listen.jobs.unpack import unpack
+from listen.jobs.exchange.pack import pack
+from listen.jobs.exchange.unpack import unpack
+from listen.jobs.folder.store import create_job, open_job
 
 STEPS = 9
 """Steps of the session: six notes, three takes."""

@@ -14,7 +14,7 @@ from listen.audio.partial import PartHeader, PartWriter
 from listen.audio.source import Recording
 from listen.errors import AudioError
 from listen.jobs import events as ev
-from listen.jobs.open_job import OpenJob
+from listen.jobs.folder.open_job import OpenJob
 
 RATE_HZ = 16_000
 BLOCK = 160

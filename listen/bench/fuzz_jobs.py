@@ -26,7 +26,7 @@ def _job_of(data: bytes, room: Path) -> Path:
 def read_journal(data: bytes, room: Path) -> None:
     from listen.errors import HisswayError
     from listen.jobs.events import NoteAdded
-    from listen.jobs.store import list_jobs, open_job
+    from listen.jobs.folder.store import list_jobs, open_job
     from listen.jobs.to_round import to_round
     from listen.jobs.walk import next_step
 
@@ -63,7 +63,7 @@ def _no_constant(name: str) -> None:
 
 def summary_seeds(room: Path) -> list[bytes]:
     from listen.bench.fuzz_seeds import seed_job
-    from listen.jobs.store import list_jobs
+    from listen.jobs.folder.store import list_jobs
 
     folder = seed_job(room / "jobs" / "job")
     list_jobs(folder.parent)
@@ -76,7 +76,7 @@ def summary(rng: random.Random, seeds: list[bytes]) -> bytes:
 
 def read_summary(data: bytes, room: Path) -> None:
     from listen.bench.fuzz_seeds import seed_job
-    from listen.jobs.store import list_jobs, open_job
+    from listen.jobs.folder.store import list_jobs, open_job
 
     folder = seed_job(room / "jobs" / "job")
     (folder / "job.json").write_bytes(data)
@@ -86,15 +86,15 @@ def read_summary(data: bytes, room: Path) -> None:
 
 def bag_seeds(room: Path) -> list[bytes]:
     from listen.bench.fuzz_seeds import seed_job
-    from listen.jobs.pack import pack
+    from listen.jobs.exchange.pack import pack
 
     pack(seed_job(room / "seed-jobs" / "job"), room / "seed.zip")
     return [(room / "seed.zip").read_bytes()]
 
 
 def read_bag(data: bytes, room: Path) -> None:
-    from listen.jobs.store import list_jobs
-    from listen.jobs.unpack import unpack
+    from listen.jobs.exchange.unpack import unpack
+    from listen.jobs.folder.store import list_jobs
 
     path = room / "from-outside.zip"
     path.write_bytes(data)

@@ -79,7 +79,7 @@ def read_names(data: bytes, room: Path) -> None:
 
 
 def read_drill(data: bytes, room: Path) -> None:
-    from listen.lab.drills import own_drills, read_drill
+    from listen.lab.training.drills import own_drills, read_drill
 
     folder = room / "drills" / "own-1"
     folder.mkdir(parents=True)
@@ -89,7 +89,7 @@ def read_drill(data: bytes, room: Path) -> None:
 
 
 def read_truth(data: bytes, room: Path) -> None:
-    from listen.lab.drills import read_truth
+    from listen.lab.training.drills import read_truth
 
     (room / "truth.json").write_bytes(data)
     read_truth(room)

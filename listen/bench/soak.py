@@ -18,9 +18,9 @@ import msgspec
 from listen.errors import HisswayError
 
 if TYPE_CHECKING:
-    from listen.jobs.open_job import OpenJob
-    from listen.lab.scene import RoundSpec
-    from listen.lab.simulated_microphone import SimulatedMicrophone
+    from listen.jobs.folder.open_job import OpenJob
+    from listen.lab.simulator.scene import RoundSpec
+    from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
     from listen.rounds.analyst import Analyst
 
 SUMMARY = "record and judge clips by the thousand in one session; memory and file handles must stay flat"
@@ -110,7 +110,7 @@ def measure(root: Path, clips: int, seed: int) -> Soak:
 
 
 def _new_job(root: Path, number: int) -> OpenJob:
-    from listen.jobs.store import create_job
+    from listen.jobs.folder.store import create_job
 
     return create_job(root, title=f"soak {number}", simulated=True, actor="soak")
 
@@ -118,7 +118,7 @@ def _new_job(root: Path, number: int) -> OpenJob:
 def _one_round(job: OpenJob, analyst: Analyst, seed: int, number: int) -> int:
     """Walk one simulated round, check every clip as it is kept, judge at the end; gives the clips kept."""
     from listen.jobs.to_round import to_round
-    from listen.lab.simulated_microphone import SimulatedMicrophone
+    from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
 
     spec = _scene(seed, number)
     microphone = SimulatedMicrophone(spec, pace=0)
@@ -152,7 +152,7 @@ def _one_clip(job: OpenJob, microphone: SimulatedMicrophone, round_id: str, poin
 def _scene(seed: int, number: int) -> RoundSpec:
     import numpy as np
 
-    from listen.lab.draw import Wishes, draw
+    from listen.lab.simulator.draw import Wishes, draw
     from listen.trade.points import Kind
 
     takes = (Kind.QUIET, Kind.AIR, Kind.QUIET)

@@ -18,7 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the file and the fingerprint to give to whoever checks signatures."""
     from listen.errors import JobError
-    from listen.jobs.sign import fingerprint, key_path, load_key, make_key
+    from listen.jobs.exchange.sign import fingerprint, key_path, load_key, make_key
 
     path = args.file or key_path()
     if not args.make and not path.exists():

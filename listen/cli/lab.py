@@ -48,7 +48,7 @@ def _print_json(value: object) -> None:
 
 
 def _list(args: argparse.Namespace, root: Path) -> int:
-    from listen.lab.drills import list_drills
+    from listen.lab.training.drills import list_drills
 
     for drill in list_drills(root):
         if args.json:
@@ -85,7 +85,7 @@ def _make_arguments(sub: argparse.ArgumentParser) -> None:
 
 def _make(args: argparse.Namespace, root: Path) -> int:
     from listen.lab.folders import drills_dir
-    from listen.lab.make_drill import MakeWish, make_drill
+    from listen.lab.training.make_drill import MakeWish, make_drill
 
     wish = MakeWish(
         rounds=args.rounds,
@@ -112,9 +112,9 @@ def _from_job_arguments(sub: argparse.ArgumentParser) -> None:
 
 
 def _from_job(args: argparse.Namespace, root: Path) -> int:
-    from listen.jobs.store import open_job
+    from listen.jobs.folder.store import open_job
     from listen.lab.folders import drills_dir
-    from listen.lab.from_job import drill_from_job
+    from listen.lab.training.from_job import drill_from_job
 
     opened = open_job(args.job, write=False)
     folder = args.output or drills_dir(root) / f"job-{opened.job.id[:8]}"
@@ -134,8 +134,8 @@ def _chosen(args: argparse.Namespace, root: Path) -> tuple[Learner, ...]:
 
 
 def _score(args: argparse.Namespace, root: Path) -> int:
-    from listen.lab.instructor import learner_row
-    from listen.lab.score_words import score_lines
+    from listen.lab.training.instructor import learner_row
+    from listen.lab.training.score_words import score_lines
 
     for learner in _chosen(args, root):
         row = learner_row(root, learner)
@@ -154,7 +154,7 @@ def _export_arguments(sub: argparse.ArgumentParser) -> None:
 
 def _export(args: argparse.Namespace, root: Path) -> int:
     from listen.errors import LabError
-    from listen.lab.export import write_answers, write_thresholds
+    from listen.lab.training.export import write_answers, write_thresholds
 
     write = write_thresholds if args.thresholds else write_answers
     learners = _chosen(args, root)
@@ -195,7 +195,7 @@ def _next(args: argparse.Namespace, root: Path) -> int:
     from datetime import UTC, datetime
 
     from listen.lab.learners import find_learner
-    from listen.lab.next_drill import suggest
+    from listen.lab.training.next_drill import suggest
 
     found = suggest(root, find_learner(root, args.learner), datetime.now(UTC))
     print(f"{found.drill.id}: {found.drill.title}. {found.why}" if found.drill else found.why)

@@ -17,9 +17,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Pack and say where."""
-    from listen.jobs.find_job import find_job
-    from listen.jobs.pack import pack
-    from listen.jobs.store import jobs_root
+    from listen.jobs.exchange.pack import pack
+    from listen.jobs.folder.find_job import find_job
+    from listen.jobs.folder.store import jobs_root
 
     folder = find_job(args.job, jobs_root(args.jobs))
     to = args.output or Path(f"{folder.name}.zip")

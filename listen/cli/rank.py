@@ -73,7 +73,7 @@ def _is_job(folder: Path) -> bool:
 
 def _rounds_of_job(folder: Path, name: str) -> Iterator[tuple[str, Round | str]]:
     from listen.errors import HisswayError, RoundError
-    from listen.jobs.store import open_job
+    from listen.jobs.folder.store import open_job
     from listen.jobs.to_round import to_round
 
     with open_job(folder, write=False) as opened:

@@ -28,8 +28,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Make the report; data on standard output or in FILE, talk on standard error."""
-    from listen.jobs.find_job import find_job
-    from listen.jobs.store import jobs_root
+    from listen.jobs.folder.find_job import find_job
+    from listen.jobs.folder.store import jobs_root
     from listen.report.build import FORMS, Form, Wanted, report_text, write_report
 
     root = jobs_root(args.jobs)

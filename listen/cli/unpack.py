@@ -18,8 +18,8 @@ def run(args: argparse.Namespace) -> int:
     """Unpack; the job's folder is data, what happened is talk."""
     import sys
 
-    from listen.jobs.store import jobs_root
-    from listen.jobs.unpack import unpack
+    from listen.jobs.exchange.unpack import unpack
+    from listen.jobs.folder.store import jobs_root
 
     done = unpack(args.zip, jobs_root(args.jobs))
     print(done.folder)

@@ -20,9 +20,9 @@ def run(args: argparse.Namespace) -> int:
     """Verify; exit 1 if anything does not match."""
     import msgspec
 
-    from listen.jobs.find_job import find_job
-    from listen.jobs.store import jobs_root
-    from listen.jobs.verify_bag import verify_path
+    from listen.jobs.exchange.verify_bag import verify_path
+    from listen.jobs.folder.find_job import find_job
+    from listen.jobs.folder.store import jobs_root
 
     path = Path(args.job)
     if not path.is_file():

@@ -1,1 +1,1 @@
-"""The job as a list of events: the journal on disk, its fold into one value, exchange between machines."""
+"""The job as a list of events, folded into one value, with what a round still needs and what the job tells."""

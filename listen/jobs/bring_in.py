@@ -6,7 +6,7 @@ from pathlib import Path
 
 from listen.errors import HisswayError, RoundError
 from listen.jobs.events import RoundImported
-from listen.jobs.open_job import OpenJob
+from listen.jobs.folder.open_job import OpenJob
 from listen.rounds.loose import SUFFIXES, take_named
 from listen.rounds.model import Take
 from listen.trade.points import Kind, walking_order

@@ -281,7 +281,7 @@ class Signed(Payload, frozen=True, kw_only=True):
     public_key: str = ""
     """Ed25519, hex; empty where no shop key was used."""
     signature: str = ""
-    """Over the bytes that listen.jobs.sign states, hex."""
+    """Over the bytes that listen.jobs.exchange.sign states, hex."""
 
 
 class FindingRecorded(Payload, frozen=True, kw_only=True):

@@ -7,8 +7,8 @@ from pathlib import Path
 from statistics import median
 
 from listen.errors import RoundError
+from listen.jobs.folder.parts import CLIPS, is_clip_id
 from listen.jobs.job import ClipRecord, Job, RoundRecord
-from listen.jobs.parts import CLIPS, is_clip_id
 from listen.jobs.reference import references
 from listen.rounds.model import Facts, Round, Take
 from listen.trade.points import Kind, point

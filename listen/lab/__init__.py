@@ -1,1 +1,1 @@
-"""Drills, the ear threshold, and the simulator that renders a round from a stated truth."""
+"""A simulator that renders a round from a stated truth, drills and the ear threshold on it, and the shipped demo."""

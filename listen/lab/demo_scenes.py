@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from listen.lab.curves import OCTAVES, curve
-from listen.lab.families import drift_curve
-from listen.lab.hearing import heard_at
-from listen.lab.scene import Background, Microphone, Part, PointSpec, RoundSpec, SimFacts, TakeSpec
-from listen.lab.truth import Cause, Truth
+from listen.lab.simulator.curves import OCTAVES, curve
+from listen.lab.simulator.families import drift_curve
+from listen.lab.simulator.hearing import heard_at
+from listen.lab.simulator.scene import Background, Microphone, Part, PointSpec, RoundSpec, SimFacts, TakeSpec
+from listen.lab.simulator.truth import Cause, Truth
 from listen.trade.layout import Engine, layout, points_for
 from listen.trade.points import Kind, PathId
 

@@ -10,7 +10,7 @@ from listen.jobs.to_round import to_round
 from listen.judge.result import RoundResult
 from listen.lab.demo_scenes import ENGINE, FIRST_TRY_LOSS, LOSS, MICROPHONE, demo_scene
 from listen.lab.ledger import Ledger
-from listen.lab.render import render
+from listen.lab.simulator.render import render
 from listen.trade.points import Kind
 
 TITLE = "Launch tractor: pops back through the intake"

@@ -8,11 +8,11 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from listen.audio.write import write_flac
-from listen.jobs.chain import Chain
 from listen.jobs.events import ClipKept, Payload
 from listen.jobs.fold import fold
+from listen.jobs.folder.chain import Chain
+from listen.jobs.folder.journal import GENESIS, Line, write_line
 from listen.jobs.job import Job
-from listen.jobs.journal import GENESIS, Line, write_line
 from listen.signal.clip import Clip
 
 

@@ -12,8 +12,8 @@ import msgspec
 from listen.lab.demo_scenes import DEMO_SEED, ENGINE, demo_scene
 from listen.lab.demo_story import ROUNDS, tell
 from listen.lab.ledger import Ledger
-from listen.lab.truth import GENERATOR, SCHEMA
-from listen.lab.write import LABEL, truth_document
+from listen.lab.simulator.truth import GENERATOR, SCHEMA
+from listen.lab.simulator.write import LABEL, truth_document
 
 BEGAN = datetime(2026, 3, 17, 8, 5, tzinfo=UTC)
 """When the story begins."""

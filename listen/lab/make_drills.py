@@ -6,8 +6,8 @@ import shutil
 import sys
 from pathlib import Path
 
-from listen.lab.lessons import SETS, lesson_set
-from listen.lab.make_drill import write_set
+from listen.lab.training.lessons import SETS, lesson_set
+from listen.lab.training.make_drill import write_set
 
 
 def make_drills(folder: Path) -> None:

@@ -10,9 +10,9 @@ from listen.diagnosis.diagnose import diagnose
 from listen.diagnosis.model import CylinderStanding, Fault
 from listen.jobs.engine_case import engine_case, latest_round, stands
 from listen.jobs.events import NoteAdded, Overruled
+from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.job import Job, Stamped
 from listen.jobs.judging import program_version
-from listen.jobs.open_job import OpenJob
 from listen.report import words
 from listen.report.before_part import before_part, hit_rate_rows
 from listen.report.clips_part import clip_parts
@@ -69,7 +69,7 @@ def assemble(
 
 def read_job(folder: Path) -> OpenJob:
     """Open a job to read."""
-    from listen.jobs.store import open_job
+    from listen.jobs.folder.store import open_job
 
     return open_job(folder, write=False)
 

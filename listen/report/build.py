@@ -52,7 +52,7 @@ def report_text(folder: Path, wanted: Wanted = Wanted()) -> str:
 
 def all_jobs(root: Path) -> Iterator[Job]:
     """Every job under the root that can be read."""
-    from listen.jobs.summary import list_jobs
+    from listen.jobs.folder.summary import list_jobs
 
     for row in list_jobs(root):
         with suppress(JobError):

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from listen.jobs.disk import sha256_of
+from listen.jobs.folder.disk import sha256_of
+from listen.jobs.folder.parts import CLIPS, is_clip_id
 from listen.jobs.job import ClipRecord, Job, RoundRecord
-from listen.jobs.parts import CLIPS, is_clip_id
 from listen.report import words
 from listen.report.content import ClipPart
 

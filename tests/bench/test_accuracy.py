@@ -12,8 +12,8 @@ from listen.bench.accuracy.contest import report_jobs, tune_jobs
 from listen.bench.accuracy.rounds import Job, read_truth
 from listen.cli.main import main
 from listen.errors import RoundError
-from listen.lab.draw import Wishes, draw
-from listen.lab.write import write_round
+from listen.lab.simulator.draw import Wishes, draw
+from listen.lab.simulator.write import write_round
 from listen.trade.points import PathId
 
 DRAWN = ["bench", "accuracy", "--only", "rounds", "--rounds-drawn", "2", "--tune-rounds", "2", "--workers", "1"]

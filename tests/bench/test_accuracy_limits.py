@@ -78,7 +78,7 @@ def test_detection_and_cover_follow_the_seed_alone(capsys: pytest.CaptureFixture
 
 def test_cover_takes_the_recordings_of_a_folder(tmp_path: Path) -> None:
     from listen.audio.write import write_flac
-    from listen.lab.shops import population_of
+    from listen.lab.simulator.shops import population_of
     from listen.signal.clip import Clip
 
     names = [tmp_path / f"background-{word}.flac" for word in ("hall", "yard", "tram", "mill", "barn")]

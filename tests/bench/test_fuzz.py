@@ -17,11 +17,11 @@ from listen.bench.fuzz_seeds import ROUND, seed_job
 from listen.bench.fuzz_targets import TARGETS
 from listen.bench.fuzz_worker import fault_of, make_case
 from listen.errors import ClipError, HisswayError, JobError, JournalBroken, LabError, RoundError
-from listen.jobs.chain import read_chain
-from listen.jobs.store import open_job
+from listen.jobs.exchange.unpack import unpack
+from listen.jobs.folder.chain import read_chain
+from listen.jobs.folder.store import open_job
 from listen.jobs.to_round import to_round
-from listen.jobs.unpack import unpack
-from listen.lab.drills import read_drill, read_truth
+from listen.lab.training.drills import read_drill, read_truth
 from listen.signal.clip import Clip
 from listen.signal.quality import check_clip
 from listen.signal.spectra import spectra

@@ -14,7 +14,7 @@ from listen.jobs.events import (
     ReadingEntered,
     SymptomNoted,
 )
-from listen.jobs.store import create_job
+from listen.jobs.folder.store import create_job
 from listen.judge.result import PathResult, RoundResult, Verdict
 from listen.trade.layout import layout
 

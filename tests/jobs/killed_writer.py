@@ -11,7 +11,7 @@ import time
 from pathlib import Path
 
 from listen.jobs import events as ev
-from listen.jobs.store import create_job, open_job
+from listen.jobs.folder.store import create_job, open_job
 from tests.jobs.made import leave_part
 
 

@@ -6,9 +6,9 @@ from pathlib import Path
 
 from listen.errors import ClipError
 from listen.jobs import events as ev
+from listen.jobs.folder.open_job import OpenJob
+from listen.jobs.folder.store import create_job
 from listen.jobs.judging import judged
-from listen.jobs.open_job import OpenJob
-from listen.jobs.store import create_job
 from listen.jobs.to_round import to_round
 from listen.judge.result import RoundResult
 from listen.rounds.model import Round

@@ -9,7 +9,7 @@ import pytest
 
 from listen.cli.main import main
 from listen.jobs import events as ev
-from listen.jobs.store import open_job
+from listen.jobs.folder.store import open_job
 from listen.rounds.evaluate import evaluate
 from tests.jobs.shop import small_job
 

@@ -10,15 +10,15 @@ import pytest
 
 from listen.errors import JobError, JobLocked, JournalBroken
 from listen.jobs import events as ev
-from listen.jobs.disk import sha256_of
+from listen.jobs.exchange.pack import pack
+from listen.jobs.exchange.sign import make_key, sign_round
+from listen.jobs.exchange.unpack import Unpacked, unpack
+from listen.jobs.exchange.verify_bag import verify_path
+from listen.jobs.folder.disk import sha256_of
+from listen.jobs.folder.store import list_jobs, open_job
+from listen.jobs.folder.summary import JOURNAL
 from listen.jobs.judging import judged
-from listen.jobs.pack import pack
-from listen.jobs.sign import make_key, sign_round
-from listen.jobs.store import list_jobs, open_job
-from listen.jobs.summary import JOURNAL
 from listen.jobs.to_round import to_round
-from listen.jobs.unpack import Unpacked, unpack
-from listen.jobs.verify_bag import verify_path
 from tests.jobs.shop import quick_judge, record, small_job
 
 
@@ -216,8 +216,8 @@ def test_a_merge_that_refers_to_what_is_not_here_is_refused(tmp_path: Path) -> N
     """A hash nobody holds, a fork nobody has: the chain is broken there, not guessed at."""
     import msgspec
 
-    from listen.jobs.chain import read_chain
-    from listen.jobs.journal import write_line
+    from listen.jobs.folder.chain import read_chain
+    from listen.jobs.folder.journal import write_line
 
     here = small_job(tmp_path / "here")
     data = (here / JOURNAL).read_bytes()
@@ -244,7 +244,7 @@ def test_journals_without_a_common_beginning_are_kept_side_by_side(tmp_path: Pat
     job_id = open_job(here, write=False).job.id
     import msgspec
 
-    from listen.jobs.journal import GENESIS, write_line
+    from listen.jobs.folder.journal import GENESIS, write_line
     from tests.jobs.made import opened
 
     first = write_line(msgspec.structs.replace(opened("Bench engine"), job=job_id), prev=GENESIS, actor="Cy")

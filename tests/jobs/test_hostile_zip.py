@@ -17,11 +17,11 @@ import msgspec
 import pytest
 
 from listen.errors import JobError
-from listen.jobs.chain import read_chain
-from listen.jobs.pack import pack
-from listen.jobs.summary import JOURNAL
-from listen.jobs.unpack import unpack
-from listen.jobs.zip_guard import LIMITS, unzip_bag
+from listen.jobs.exchange.pack import pack
+from listen.jobs.exchange.unpack import unpack
+from listen.jobs.exchange.zip_guard import LIMITS, unzip_bag
+from listen.jobs.folder.chain import read_chain
+from listen.jobs.folder.summary import JOURNAL
 from tests.jobs.shop import small_job
 
 Entries = list[tuple[zipfile.ZipInfo, bytes]]
@@ -186,7 +186,7 @@ def test_a_lying_bomb_fills_neither_memory_nor_disk(tmp_path: Path, entries: Ent
         "import resource, sys\n"
         "from pathlib import Path\n"
         "from listen.errors import JobError\n"
-        "import listen.jobs.unpack as u\n"
+        "import listen.jobs.exchange.unpack as u\n"
         "import bagit, cryptography.hazmat.primitives.asymmetric.ed25519\n"
         "resource.setrlimit(resource.RLIMIT_FSIZE, (10_000_000, 10_000_000))\n"
         "before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss\n"
@@ -271,7 +271,7 @@ def rebag(entries: Entries, tmp_path: Path, change: dict[str, bytes]) -> Path:
 
 def test_a_well_made_bag_around_a_bad_job_is_refused(tmp_path: Path, entries: Entries) -> None:
     """Broken chain, torn end, another form, a changed clip, a clip nobody speaks of, no journal at all."""
-    from listen.jobs.journal import sha256
+    from listen.jobs.folder.journal import sha256
 
     files = {info.filename.partition("/data/")[2]: data for info, data in entries}
     journal = files[JOURNAL]

@@ -22,7 +22,8 @@ def test_the_room_imports_nothing_heavy() -> None:
     """Listing and opening jobs, packing and verifying load no array or sound library before they need one."""
     program = (
         "import sys\n"
-        "import listen.jobs.store, listen.jobs.walk, listen.jobs.pack, listen.jobs.unpack, listen.jobs.verify_bag\n"
+        "import listen.jobs.folder.store, listen.jobs.walk, listen.jobs.exchange.pack\n"
+        "import listen.jobs.exchange.unpack, listen.jobs.exchange.verify_bag\n"
         f"print([m for m in {HEAVY} if m in sys.modules])\n"
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)

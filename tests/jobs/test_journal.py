@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 from listen.errors import JobError
 from listen.jobs import events as ev
-from listen.jobs.chain import read_chain
 from listen.jobs.fold import fold
-from listen.jobs.journal import GENESIS, write_line
+from listen.jobs.folder.chain import read_chain
+from listen.jobs.folder.journal import GENESIS, write_line
 from tests.jobs.made import PAYLOADS, opened, result
 
 
@@ -187,6 +187,6 @@ def _foreign_line(kind: str, payload: object, prev: str) -> bytes:
 
 
 def _summed(body: bytes) -> bytes:
-    from listen.jobs.journal import sha256
+    from listen.jobs.folder.journal import sha256
 
     return body[:-1] + f',"sum":"{sha256(body)}"}}\n'.encode()

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from listen.jobs.disk import sha256_of
-from listen.jobs.store import open_job
+from listen.jobs.folder.disk import sha256_of
+from listen.jobs.folder.store import open_job
 
 TRIALS = 40
 

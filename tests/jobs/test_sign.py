@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from listen.cli.main import main
 from listen.errors import JobError
 from listen.jobs import events as ev
-from listen.jobs.chain import Chain, read_chain
-from listen.jobs.journal import GENESIS, write_line
-from listen.jobs.sign import check_signatures, fingerprint, load_key, make_key, signed_bytes
+from listen.jobs.exchange.sign import check_signatures, fingerprint, load_key, make_key, signed_bytes
+from listen.jobs.folder.chain import Chain, read_chain
+from listen.jobs.folder.journal import GENESIS, write_line
 from tests.jobs.made import WORDS, opened
 
 

@@ -13,11 +13,11 @@ from pathlib import Path
 import pytest
 
 from listen.errors import JobError, JobLocked, JournalBroken
-from listen.jobs import disk
 from listen.jobs import events as ev
-from listen.jobs.disk import sha256_of
-from listen.jobs.store import create_job, jobs_root, list_jobs, open_job
-from listen.jobs.summary import JOURNAL, SUMMARY
+from listen.jobs.folder import disk
+from listen.jobs.folder.disk import sha256_of
+from listen.jobs.folder.store import create_job, jobs_root, list_jobs, open_job
+from listen.jobs.folder.summary import JOURNAL, SUMMARY
 from tests.jobs.made import leave_part
 
 HOSTILE = [
@@ -303,7 +303,7 @@ def test_the_clock_going_backwards_does_no_harm(tmp_path: Path) -> None:
     """Order is the journal's; times are only told."""
     with create_job(tmp_path, title="t") as opened:
         opened.append(ev.ReadingEntered(reading="loss", value=9, unit="percent", si=9, cylinder=1))
-        import listen.jobs.journal as journal
+        import listen.jobs.folder.journal as journal
 
         real, journal.utc_now = journal.utc_now, lambda: "1999-01-01T00:00:00.000Z"
         try:
@@ -351,7 +351,7 @@ def test_a_writer_in_another_program_is_named(tmp_path: Path) -> None:
     with create_job(tmp_path, title="t") as opened:
         folder = opened.folder
     program = (
-        "import sys, time\nfrom listen.jobs.store import open_job\n"
+        "import sys, time\nfrom listen.jobs.folder.store import open_job\n"
         "opened = open_job(sys.argv[1])\nprint('open', flush=True)\ntime.sleep(60)\n"
     )
     other = subprocess.Popen([sys.executable, "-c", program, folder], stdout=subprocess.PIPE, text=True)

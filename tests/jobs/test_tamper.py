@@ -12,14 +12,14 @@ import pytest
 
 from listen.errors import JobError
 from listen.jobs import events as ev
-from listen.jobs.pack import pack
-from listen.jobs.same_result import first_difference
-from listen.jobs.sign import make_key, sign_round
-from listen.jobs.store import open_job
-from listen.jobs.summary import JOURNAL
-from listen.jobs.unpack import unpack
-from listen.jobs.verify import verify_job
-from listen.jobs.verify_bag import verify_path
+from listen.jobs.exchange.pack import pack
+from listen.jobs.exchange.same_result import first_difference
+from listen.jobs.exchange.sign import make_key, sign_round
+from listen.jobs.exchange.unpack import unpack
+from listen.jobs.exchange.verify import verify_job
+from listen.jobs.exchange.verify_bag import verify_path
+from listen.jobs.folder.store import open_job
+from listen.jobs.folder.summary import JOURNAL
 from tests.jobs.shop import quick_judge, small_job
 
 BIT_FLIPS = 300
@@ -144,8 +144,8 @@ def test_a_journal_rewritten_with_a_new_chain_fails_at_signature_or_summary(sign
     """Somebody recomputes every sum and hash after changing the loss: the key's signature no longer fits."""
     import msgspec
 
-    from listen.jobs.chain import read_chain
-    from listen.jobs.journal import GENESIS, write_line
+    from listen.jobs.folder.chain import read_chain
+    from listen.jobs.folder.journal import GENESIS, write_line
 
     folder = tmp_path / "job"
     shutil.copytree(signed_job, folder)

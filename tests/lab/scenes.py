@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from listen.lab.curves import FLAT, OCTAVES, curve
-from listen.lab.scene import Background, Hiss, Microphone, Part, PointSpec, RoundSpec, TakeSpec
-from listen.lab.truth import Truth
+from listen.lab.simulator.curves import FLAT, OCTAVES, curve
+from listen.lab.simulator.scene import Background, Hiss, Microphone, Part, PointSpec, RoundSpec, TakeSpec
+from listen.lab.simulator.truth import Truth
 from listen.trade.points import Kind
 
 RUMBLE = curve(-6.0 * OCTAVES)

@@ -11,15 +11,15 @@ import pytest
 
 from listen.audio.files import read_clip
 from listen.jobs.events import ByEarCalled
-from listen.jobs.store import open_job
+from listen.jobs.exchange.verify import verify_job
+from listen.jobs.folder.store import open_job
 from listen.jobs.to_round import to_round
-from listen.jobs.verify import verify_job
 from listen.jobs.walk import next_step
 from listen.lab.demo_scenes import demo_scene
 from listen.lab.demo_story import SECOND_TRY
 from listen.lab.make_demo import make_demo
 from listen.lab.shipped import demo_job, demo_round, recordings_dir
-from listen.lab.simulated_microphone import SimulatedMicrophone
+from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
 from listen.rounds.evaluate import evaluate
 from listen.trade.points import Kind
 

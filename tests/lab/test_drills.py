@@ -11,16 +11,16 @@ import pytest
 from listen.audio.write import write_flac
 from listen.errors import LabError
 from listen.jobs.events import FindingRecorded, NoteAdded
-from listen.jobs.store import open_job
+from listen.jobs.folder.store import open_job
 from listen.lab.demo_story import SHOP, SUPERVISOR, TECH, TITLE
-from listen.lab.drills import find_drill, list_drills, own_drills, read_drill, read_truth, shipped_drills
 from listen.lab.folders import drills_dir
-from listen.lab.from_job import drill_from_job
-from listen.lab.lessons import SETS, lesson_set
-from listen.lab.make_drill import MakeWish, make_drill
-from listen.lab.render import render
-from listen.lab.scene import RoundSpec
 from listen.lab.shipped import demo_job
+from listen.lab.simulator.render import render
+from listen.lab.simulator.scene import RoundSpec
+from listen.lab.training.drills import find_drill, list_drills, own_drills, read_drill, read_truth, shipped_drills
+from listen.lab.training.from_job import drill_from_job
+from listen.lab.training.lessons import SETS, lesson_set
+from listen.lab.training.make_drill import MakeWish, make_drill
 from listen.rounds.loose import read_folder
 from listen.signal.clip import Clip
 

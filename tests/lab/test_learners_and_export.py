@@ -12,15 +12,15 @@ import pytest
 
 from listen.cli.main import main
 from listen.errors import LabError
-from listen.lab.answers import Call
-from listen.lab.drills import shipped_drills
-from listen.lab.export import write_answers, write_thresholds
+from listen.lab.ear.playback import CHECK_BANDS_HZ, check_words, comfortable_gain_db, headphone_check
+from listen.lab.ear.threshold import ThresholdRun, thresholds_of
 from listen.lab.folders import lab_root, learners_dir
-from listen.lab.instructor import class_focus, class_table
 from listen.lab.learners import create_learner, delete_learner, find_learner, learner_dir, list_learners
-from listen.lab.playback import CHECK_BANDS_HZ, check_words, comfortable_gain_db, headphone_check
-from listen.lab.session import start
-from listen.lab.threshold import ThresholdRun, thresholds_of
+from listen.lab.training.answers import Call
+from listen.lab.training.drills import shipped_drills
+from listen.lab.training.export import write_answers, write_thresholds
+from listen.lab.training.instructor import class_focus, class_table
+from listen.lab.training.session import start
 from listen.signal.clip import Clip
 
 

@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from listen.lab.answers import CALLABLE, Answer
-from listen.lab.drills import DrillItem, DrillSet
-from listen.lab.next_drill import INTERVALS_DAYS, choose
-from listen.lab.scoring import rate, score, weakest
+from listen.lab.training.answers import CALLABLE, Answer
+from listen.lab.training.drills import DrillItem, DrillSet
+from listen.lab.training.next_drill import INTERVALS_DAYS, choose
+from listen.lab.training.scoring import rate, score, weakest
 
 NOW = datetime(2026, 5, 4, 12, tzinfo=UTC)
 CONFUSIONS: dict[str, dict[tuple[str, ...], float]] = {
@@ -173,7 +173,7 @@ def test_the_strong_get_fainter_drills() -> None:
 
 def test_a_suggested_drill_can_be_made(tmp_path: Path) -> None:
     """The wish is one that the maker takes."""
-    from listen.lab.make_drill import draw_rounds
+    from listen.lab.training.make_drill import draw_rounds
 
     answers = [a for d in DRILLS for a in sitting(d.id, d.level, 1.0, 0.0, d.id)]
     wish = choose(DRILLS, answers, NOW).make

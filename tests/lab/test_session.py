@@ -11,10 +11,10 @@ from pathlib import Path
 import pytest
 
 from listen.errors import LabError
-from listen.lab.answers import Call
-from listen.lab.drills import DrillSet, read_truth, shipped_drills
 from listen.lab.learners import Learner, create_learner
-from listen.lab.session import answers_of, resume, sessions_dir, sessions_of, start, unfinished
+from listen.lab.training.answers import Call
+from listen.lab.training.drills import DrillSet, read_truth, shipped_drills
+from listen.lab.training.session import answers_of, resume, sessions_dir, sessions_of, start, unfinished
 
 
 @pytest.fixture
@@ -86,10 +86,10 @@ def test_a_sitting_is_taken_up_where_it_was_left(lab: Path, ada: Learner, drill:
 KILLED = """
 import os, sys
 from pathlib import Path
-from listen.lab.answers import Call
-from listen.lab.drills import shipped_drills
+from listen.lab.training.answers import Call
+from listen.lab.training.drills import shipped_drills
 from listen.lab.learners import find_learner
-from listen.lab.session import start
+from listen.lab.training.session import start
 root = Path(sys.argv[1])
 session = start(root, find_learner(root, "Ada"), shipped_drills()[0], seed=5)
 session.answer(Call(paths=("rings",), sure=0.9))

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from scipy.stats import kurtosis
 
-from listen.lab.curves import OCTAVES, curve
-from listen.lab.draw import Wishes, draw
-from listen.lab.render import render
-from listen.lab.scene import Microphone
+from listen.lab.simulator.curves import OCTAVES, curve
+from listen.lab.simulator.draw import Wishes, draw
+from listen.lab.simulator.render import render
+from listen.lab.simulator.scene import Microphone
 from listen.trade.points import Kind, PathId
 from tests.lab import measure, scenes
 

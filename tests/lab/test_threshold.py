@@ -10,10 +10,10 @@ import pytest
 
 from listen.audio.write import write_flac
 from listen.errors import LabError
+from listen.lab.ear.psychometric import Threshold, Trial, fit, share_right
+from listen.lab.ear.staircase import TRIALS, Staircase
+from listen.lab.ear.threshold import Pair, ThresholdRun, background, backgrounds, thresholds_of
 from listen.lab.learners import Learner, create_learner
-from listen.lab.psychometric import Threshold, Trial, fit, share_right
-from listen.lab.staircase import TRIALS, Staircase
-from listen.lab.threshold import Pair, ThresholdRun, background, backgrounds, thresholds_of
 from listen.signal.clip import Clip
 from tests.lab import measure
 

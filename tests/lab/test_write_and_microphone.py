@@ -15,10 +15,10 @@ from listen.audio.files import read_clip
 from listen.audio.partial import read_part
 from listen.audio.source import Source
 from listen.errors import AudioError, RoundError
-from listen.lab.draw import Wishes, draw
-from listen.lab.render import render
-from listen.lab.simulated_microphone import SimulatedMicrophone
-from listen.lab.write import clip_name, write_round
+from listen.lab.simulator.draw import Wishes, draw
+from listen.lab.simulator.render import render
+from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
+from listen.lab.simulator.write import clip_name, write_round
 from listen.rounds.loose import read_folder
 from listen.trade.points import Kind
 from tests.lab import scenes

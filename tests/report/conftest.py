@@ -20,7 +20,7 @@ from listen.jobs.events import (
     ReadingEntered,
     SymptomNoted,
 )
-from listen.jobs.store import OpenJob, create_job
+from listen.jobs.folder.store import OpenJob, create_job
 from listen.lab.shipped import recordings_dir
 from listen.report.build import Wanted, report_text
 from listen.signal.clip import Clip

@@ -11,7 +11,7 @@ import pytest
 from listen.cli.main import main
 from listen.errors import ReportError
 from listen.jobs.events import ByEarCalled, FindingRecorded, RoundOpened
-from listen.jobs.store import create_job
+from listen.jobs.folder.store import create_job
 from listen.report.build import Wanted, report_text, write_report
 from listen.report.clean import clean, clean_tree, markdown
 from listen.trade.layout import layout

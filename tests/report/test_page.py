@@ -138,7 +138,7 @@ def test_a_clip_that_was_changed_or_lost_is_said_so(hostile, tmp_path):
 
 
 def test_an_empty_job_still_makes_a_page(tmp_path):
-    from listen.jobs.store import create_job
+    from listen.jobs.folder.store import create_job
 
     with create_job(tmp_path, title="") as job:
         page = report_text(job.folder)
@@ -148,7 +148,7 @@ def test_an_empty_job_still_makes_a_page(tmp_path):
 
 
 def test_every_figure_of_the_demo_stands_in_the_page_with_its_interval(demo, demo_page):
-    from listen.jobs.store import open_job
+    from listen.jobs.folder.store import open_job
 
     text = "".join(tree(demo_page).itertext())
     job = open_job(demo, write=False).job

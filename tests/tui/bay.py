@@ -12,7 +12,7 @@ from fakes import QUICK, FakeAnalyst, FakeServices, FakeSource
 from textual.pilot import Pilot
 
 from listen.jobs.events import JobNamed
-from listen.jobs.store import create_job
+from listen.jobs.folder.store import create_job
 from listen.trade.layout import Engine, layout
 from tui.app import HisswayApp
 from tui.bridge.preferences import Preferences, save

@@ -22,7 +22,7 @@ from textual.pilot import Pilot  # noqa: E402
 from listen.jobs.events import ReadingEntered  # noqa: E402
 from listen.lab.demo_scenes import demo_scene  # noqa: E402
 from listen.lab.shipped import demo_round  # noqa: E402
-from listen.lab.simulated_microphone import SimulatedMicrophone  # noqa: E402
+from listen.lab.simulator.simulated_microphone import SimulatedMicrophone  # noqa: E402
 from tui.app import HisswayApp  # noqa: E402
 from tui.bridge.demo import DemoServices  # noqa: E402
 from tui.bridge.preferences import Preferences  # noqa: E402

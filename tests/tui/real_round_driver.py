@@ -13,7 +13,7 @@ from pathlib import Path
 
 from bay import FOUR_POINTS, to_engine, type_text, until
 
-from listen.jobs.store import create_job
+from listen.jobs.folder.store import create_job
 from tui.app import HisswayApp
 from tui.bridge.preferences import Preferences
 from tui.bridge.services import Services

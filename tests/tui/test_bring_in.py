@@ -10,7 +10,7 @@ import pytest
 from listen.audio.write import write_flac
 from listen.errors import RoundError
 from listen.jobs.bring_in import bring_in
-from listen.jobs.store import create_job
+from listen.jobs.folder.store import create_job
 from listen.signal.clip import Clip
 from listen.trade.layout import layout
 

@@ -9,9 +9,9 @@ from fakes import FakePlayer, FakeServices
 
 from listen.errors import NoPortAudio
 from listen.jobs.events import ReadingEntered
-from listen.jobs.store import create_job
+from listen.jobs.folder.store import create_job
 from listen.lab.learners import list_learners
-from listen.lab.session import answers_of
+from listen.lab.training.session import answers_of
 from listen.trade.layout import layout
 from tui.app import HisswayApp
 from tui.screens.compare.screen import CompareScreen

@@ -10,7 +10,7 @@ from bay import banner, bench, clip, screen_text, settle, to_quiet_walk, to_roun
 from fakes import QUICK, FakeAnalyst, FakeSource
 
 from listen.jobs.events import ReadingEntered, RoundOpened
-from listen.jobs.store import open_job
+from listen.jobs.folder.store import open_job
 from listen.trade.layout import layout
 from tui.screens.verdict.remarks import remarks
 from tui.screens.verdict.screen import VerdictScreen
@@ -187,7 +187,7 @@ async def test_a_full_disk_costs_nothing_but_the_clip(tmp_path: Path) -> None:
 
 async def test_a_journal_that_cannot_be_written_changes_nothing(tmp_path: Path, monkeypatch) -> None:
     """The same for an event."""
-    from listen.jobs import disk
+    from listen.jobs.folder import disk
 
     def refuse(*_: object) -> None:
         raise OSError(28, "No space left on device")

@@ -20,7 +20,7 @@ from listen.jobs.events import (
     SentBack,
     StepPassed,
 )
-from listen.jobs.store import create_job, list_jobs, open_job
+from listen.jobs.folder.store import create_job, list_jobs, open_job
 from listen.jobs.walk import next_step
 from listen.trade.layout import layout
 from tui.app import HisswayApp

@@ -11,7 +11,7 @@ from tui.bridge.services import Input, Services
 
 if TYPE_CHECKING:
     from listen.audio.source import Source
-    from listen.lab.scene import RoundSpec
+    from listen.lab.simulator.scene import RoundSpec
 
 MICROPHONE = "simulated microphone"
 WELCOME = (
@@ -45,7 +45,7 @@ class DemoServices(Services):
 
     def source(self, cylinder: int | None = None, name: str | None = None) -> Source:
         """A microphone at the simulated engine."""
-        from listen.lab.simulated_microphone import SimulatedMicrophone
+        from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
 
         return SimulatedMicrophone(self._scene(cylinder or 1))
 

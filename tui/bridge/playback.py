@@ -56,7 +56,7 @@ class Playback:
 def prepared(paths: Sequence[Path], *, hiss_only: bool = False, matched: bool = False) -> tuple[list[Clip], float]:
     """Read, band-pass and level-match the clips as asked, and one comfortable gain for all of them."""
     from listen.audio.files import read_clip
-    from listen.lab.playback import comfortable_gain_db
+    from listen.lab.ear.playback import comfortable_gain_db
     from listen.signal.picture import hiss_band, level_matched
 
     clips = [read_clip(p) for p in paths]

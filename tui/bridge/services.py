@@ -49,7 +49,7 @@ class Services:
 
     def jobs_root(self) -> Path:
         """Folder that holds the jobs."""
-        from listen.jobs.store import jobs_root
+        from listen.jobs.folder.store import jobs_root
 
         return jobs_root(self.jobs)
 

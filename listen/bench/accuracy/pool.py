@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.bench.accuracy.workers import spread
-from listen.lab.background import unit_power
-from listen.lab.curves import OCTAVES, Curve, curve, gaussian
+from listen.lab.simulator.background import unit_power
+from listen.lab.simulator.curves import OCTAVES, Curve, curve, gaussian
 from listen.signal.bands import BANDWIDTH_HZ, band_weights
 from listen.signal.clip import Clip
 from listen.signal.floor import degrees_of_freedom, quantile_bias

@@ -48,8 +48,8 @@ class _Truth(msgspec.Struct, frozen=True):
 
 def judge_drawn(job: Job) -> Judged:
     """Draw, render and judge one round."""
-    from listen.lab.draw import draw
-    from listen.lab.render import render
+    from listen.lab.simulator.draw import draw
+    from listen.lab.simulator.render import render
 
     rng = np.random.default_rng(job.seed)
     spec = draw(rng, job.population, backgrounds=job.noise, sound_clips=True)

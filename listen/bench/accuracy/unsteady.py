@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 
 from listen.bench.accuracy.drifting import POINTS, Heard, heard, point_takes
 from listen.bench.accuracy.pool import LEVEL, RATE_HZ, SECONDS, expected_bands, noise, reduce
-from listen.lab.background import file_seconds, stretch, synthetic
-from listen.lab.curves import OCTAVES, curve
-from listen.lab.families import leak_shape
-from listen.lab.scene import Background, Part
-from listen.lab.shops import recordings
+from listen.lab.simulator.background import file_seconds, stretch, synthetic
+from listen.lab.simulator.curves import OCTAVES, curve
+from listen.lab.simulator.families import leak_shape
+from listen.lab.simulator.scene import Background, Part
+from listen.lab.simulator.shops import recordings
 from listen.signal.point import PointTakes
 from listen.signal.take import TakeBands
 

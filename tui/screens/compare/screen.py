@@ -18,8 +18,8 @@ from tui.words import number, plain, shown
 
 if TYPE_CHECKING:
     from listen.jobs.before_after import Change, Comparison, CylinderChange
+    from listen.jobs.folder.summary import JobSummary
     from listen.jobs.job import Job
-    from listen.jobs.summary import JobSummary
 
 WHAT = {
     "loss": "loss",
@@ -72,7 +72,7 @@ class CompareScreen(BayScreen[None]):
         self.start(self._list, "list")
 
     async def _list(self) -> None:
-        from listen.jobs.summary import list_jobs
+        from listen.jobs.folder.summary import list_jobs
 
         try:
             found = await asyncio.to_thread(list_jobs, self.bay.services.jobs_root())
@@ -87,7 +87,7 @@ class CompareScreen(BayScreen[None]):
         self.app.push_screen(PickScreen("Which job was before?", [_option(s) for s in others]), self._chosen)
 
     def _chosen(self, folder: str | None) -> None:
-        from listen.jobs.store import open_job
+        from listen.jobs.folder.store import open_job
 
         if folder is None:
             return

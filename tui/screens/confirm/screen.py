@@ -189,7 +189,7 @@ class ConfirmScreen(HearingScreen[None]):
             self._sign(text)
 
     def _sign(self, name: str) -> None:
-        from listen.jobs.sign import sign_round
+        from listen.jobs.exchange.sign import sign_round
 
         opened = self.bay.open_job
         if opened is None:

@@ -17,8 +17,8 @@ from tui.widgets.field import Field
 from tui.words import plain, shown
 
 if TYPE_CHECKING:
-    from listen.jobs.store import OpenJob
-    from listen.jobs.summary import JobSummary
+    from listen.jobs.folder.store import OpenJob
+    from listen.jobs.folder.summary import JobSummary
 
 COLUMNS = (("Job", 0), ("Engine", 12), ("Rounds", 6), ("Standing", 12), ("Changed", 10))
 """Heads and widths; the title takes what is left."""
@@ -87,7 +87,7 @@ class JobsScreen(BayScreen[None]):
     @work(exclusive=True)
     async def load(self) -> None:
         """Read the list away from the screen's own thread."""
-        from listen.jobs.summary import list_jobs
+        from listen.jobs.folder.summary import list_jobs
 
         try:
             self._all = await asyncio.to_thread(list_jobs, self.bay.services.jobs_root())
@@ -146,7 +146,7 @@ class JobsScreen(BayScreen[None]):
             table.action_select_cursor()
 
     def _open(self, folder: str) -> None:
-        from listen.jobs.store import open_job
+        from listen.jobs.folder.store import open_job
 
         path = self.bay.services.jobs_root() / folder
         try:

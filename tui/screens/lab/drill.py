@@ -12,7 +12,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from listen.errors import AudioError, HisswayError
-from listen.lab.answers import BlindItem, Call, Reveal
+from listen.lab.training.answers import BlindItem, Call, Reveal
 from listen.trade.points import Kind, point
 from tui.bridge.playback import prepared
 from tui.bridge.threads import in_thread
@@ -29,7 +29,7 @@ from tui.widgets.panels import ChoicePanel
 if TYPE_CHECKING:
     from listen.judge.result import RoundResult
     from listen.lab.learners import Learner
-    from listen.lab.session import Session
+    from listen.lab.training.session import Session
 
 
 class DrillScreen(HearingScreen[None]):

@@ -11,8 +11,8 @@ from tui.widgets.panels import Choice
 from tui.words import path_words, plain
 
 if TYPE_CHECKING:
-    from listen.lab.answers import Reveal
-    from listen.lab.session import Session
+    from listen.lab.training.answers import Reveal
+    from listen.lab.training.session import Session
 
 CANNOT_TELL = "cannot-tell"
 SURE = (

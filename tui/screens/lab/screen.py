@@ -23,10 +23,10 @@ from tui.words import plain, shown
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from listen.lab.drills import DrillSet
-    from listen.lab.instructor import LearnerRow
     from listen.lab.learners import Learner
-    from listen.lab.next_drill import Suggestion
+    from listen.lab.training.drills import DrillSet
+    from listen.lab.training.instructor import LearnerRow
+    from listen.lab.training.next_drill import Suggestion
 
 T = TypeVar("T")
 NEW = "new learner"
@@ -145,7 +145,7 @@ class LabScreen(BayScreen[None]):
 
     def action_drill(self) -> None:
         """Choose a drill."""
-        from listen.lab.drills import list_drills
+        from listen.lab.training.drills import list_drills
 
         if self.learner is None:
             self.action_learner()
@@ -168,7 +168,7 @@ class LabScreen(BayScreen[None]):
 
     def action_threshold(self) -> None:
         """Choose a background and find the ear's threshold."""
-        from listen.lab.threshold import backgrounds
+        from listen.lab.ear.threshold import backgrounds
         from tui.screens.lab.threshold import ThresholdScreen
 
         learner = self.learner
@@ -204,9 +204,9 @@ class LabScreen(BayScreen[None]):
 
 
 def _standing(root: Path, learner: Learner | None) -> tuple[LearnerRow | None, Suggestion | None]:
-    from listen.lab.instructor import learner_row
     from listen.lab.learners import list_learners
-    from listen.lab.next_drill import suggest
+    from listen.lab.training.instructor import learner_row
+    from listen.lab.training.next_drill import suggest
 
     known = list_learners(root)
     chosen = next((k for k in known if learner is not None and k.id == learner.id), known[0] if known else None)
@@ -216,16 +216,16 @@ def _standing(root: Path, learner: Learner | None) -> tuple[LearnerRow | None, S
 
 
 def _class_lines(root: Path) -> list[str]:
-    from listen.lab.instructor import class_table
-    from listen.lab.score_words import score_lines
+    from listen.lab.training.instructor import class_table
+    from listen.lab.training.score_words import score_lines
 
     lines = [line for row in class_table(root) for line in (*score_lines(row), "")]
     return lines or ["No learners yet. Press w to take one in."]
 
 
 def _page(row: LearnerRow | None, suggestion: Suggestion | None) -> Content:
-    from listen.lab.playback import CAUTION
-    from listen.lab.score_words import score_lines
+    from listen.lab.ear.playback import CAUTION
+    from listen.lab.training.score_words import score_lines
 
     if row is None:
         return Content("\n").join(

@@ -10,7 +10,7 @@ from tui.widgets.heat import STEPS, Picture
 
 if TYPE_CHECKING:
     from listen.lab.learners import Learner
-    from listen.lab.session import Session
+    from listen.lab.training.session import Session
 
 GAP = 2
 """Dark columns between the two pictures."""
@@ -18,8 +18,8 @@ GAP = 2
 
 def sit_down(root: Path, learner: Learner, drill: str) -> Session:
     """Go on with an unfinished sitting of this drill, or begin a new one. Raises what the lab raises."""
-    from listen.lab.drills import find_drill
-    from listen.lab.session import resume, start, unfinished
+    from listen.lab.training.drills import find_drill
+    from listen.lab.training.session import resume, start, unfinished
 
     left = [s for s in unfinished(root, learner) if s.drill == drill]
     return resume(root, learner, left[-1].id) if left else start(root, learner, find_drill(root, drill))

@@ -22,8 +22,8 @@ from tui.words import shown
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from listen.lab.ear.threshold import ThresholdRun
     from listen.lab.learners import Learner
-    from listen.lab.threshold import ThresholdRun
     from listen.signal.clip import Clip
 
 ANSWERS = (Choice("1", "1", "the first"), Choice("2", "2", "the second"))
@@ -59,7 +59,7 @@ class ThresholdScreen(HearingScreen[None]):
         self.start(self._begin, "run")
 
     async def _begin(self) -> None:
-        from listen.lab.threshold import ThresholdRun
+        from listen.lab.ear.threshold import ThresholdRun
 
         try:
             self.run_ = await in_thread(ThresholdRun, self._root, self._learner, self._background)
@@ -71,7 +71,7 @@ class ThresholdScreen(HearingScreen[None]):
         self.action_play()
 
     def _ask(self) -> None:
-        from listen.lab.playback import CAUTION
+        from listen.lab.ear.playback import CAUTION
 
         run, choice = self.run_, self.query_one(ChoicePanel)
         if run is None:
@@ -122,7 +122,7 @@ class ThresholdScreen(HearingScreen[None]):
         self.action_play()
 
     def _done(self, run: ThresholdRun) -> None:
-        from listen.lab.score_words import threshold_words
+        from listen.lab.training.score_words import threshold_words
 
         assert run.measured is not None
         words = threshold_words(run.measured)
@@ -133,7 +133,7 @@ class ThresholdScreen(HearingScreen[None]):
 
 
 def _trial(run: ThresholdRun) -> tuple[Sequence[Clip], float]:
-    from listen.lab.playback import comfortable_gain_db
+    from listen.lab.ear.playback import comfortable_gain_db
 
     pair = run.trial()
     return [pair.first, pair.second], comfortable_gain_db(pair.first, pair.second)

@@ -22,7 +22,7 @@ from tui.widgets.field import Field
 from tui.words import plain, shown
 
 if TYPE_CHECKING:
-    from listen.jobs.store import OpenJob
+    from listen.jobs.folder.store import OpenJob
 
 ROWS = "rows"
 TAILPIPES = {"one": ("tailpipe",), "two, left and right": ("tailpipe-left", "tailpipe-right")}
@@ -133,7 +133,7 @@ class NewJobScreen(BayScreen["OpenJob | None"]):
         self.dismiss(opened)
 
     def _create(self, engine: Engine) -> OpenJob:
-        from listen.jobs.store import create_job
+        from listen.jobs.folder.store import create_job
 
         opened = create_job(
             self.bay.services.jobs_root(),

@@ -12,7 +12,7 @@ from tui.screens.round import asks
 from tui.widgets.panels import Choice, ChoicePanel
 
 if TYPE_CHECKING:
-    from listen.jobs.parts import Partial
+    from listen.jobs.folder.parts import Partial
     from tui.screens.round.desk import Desk
     from tui.screens.round.screen import RoundScreen
 

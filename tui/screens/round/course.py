@@ -16,8 +16,8 @@ from tui.widgets.ladder import Mark
 
 if TYPE_CHECKING:
     from listen.audio.source import Recording
-    from listen.jobs.open_job import OpenJob
-    from listen.jobs.parts import Partial
+    from listen.jobs.folder.open_job import OpenJob
+    from listen.jobs.folder.parts import Partial
     from listen.jobs.walk import Step
     from listen.rounds.analyst import Analyst
     from listen.rounds.check import ClipCheck

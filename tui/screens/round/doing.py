@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from listen.jobs.events import RoundImported
+    from listen.jobs.folder.open_job import OpenJob
     from listen.jobs.job import ClipRecord
-    from listen.jobs.open_job import OpenJob
     from listen.jobs.walk import Step
     from tui.screens.round.screen import RoundScreen
 

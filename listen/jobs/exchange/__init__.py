@@ -1,0 +1,1 @@
+"""Jobs between machines: packed, unpacked, merged, signed, and everything they claim computed again."""

@@ -1,0 +1,53 @@
+"""What a job takes over from another machine's copy: sound files that are missing here, and a longer journal."""
+
+from __future__ import annotations
+
+import secrets
+from pathlib import Path
+
+from listen.errors import JobError
+from listen.jobs.events import ClipKept
+from listen.jobs.exchange.verify import clip_fault
+from listen.jobs.folder import disk
+from listen.jobs.folder.chain import Chain
+from listen.jobs.folder.open_job import OpenJob
+from listen.jobs.folder.summary import JOURNAL, SUMMARY
+
+
+def bring_clips(source: Path, to: Path, theirs: Chain) -> None:
+    """Put clips that are missing here in place, synced; a file that is here is never replaced.
+
+    Raises
+    ------
+    JobError
+        A clip here is not the one that was kept.
+    """
+    to.mkdir(exist_ok=True)
+    for event in theirs.events():
+        clip = event.payload
+        if not isinstance(clip, ClipKept):
+            continue
+        here = to / f"{clip.clip}.flac"
+        if not here.exists():
+            (source / here.name).rename(here)
+        elif why := clip_fault(to, clip):
+            raise JobError(f"{here}: {why}; nothing was taken in; run hissway verify on this job first")
+    disk.sync_folder(to)
+
+
+def adopt(opened: OpenJob, theirs: Chain) -> str:
+    """Take over a journal that holds every line of ours; ours is kept under the name that is given back.
+
+    Raises
+    ------
+    JobError
+        The disk refuses; the journal is as it was.
+    """
+    folder = opened.folder
+    kept_as = f"journal-before-{secrets.token_hex(4)}.jsonl"
+    with disk.telling("take over the journal", folder / JOURNAL):
+        disk.create(folder / kept_as, (folder / JOURNAL).read_bytes())
+        (folder / SUMMARY).unlink(missing_ok=True)  # it witnesses the journal that is about to go
+        disk.replace(folder / JOURNAL, b"".join(line.raw + b"\n" for line in theirs.lines))
+    opened.reread(theirs)
+    return kept_as

@@ -1,0 +1,110 @@
+"""A job as a BagIt bag (RFC 8493): made and checked with the BagIt library, and held to the letter besides."""
+
+from __future__ import annotations
+
+import logging
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from listen.errors import JobError
+from listen.jobs.folder.disk import sha256_of
+from listen.jobs.judging import program_version
+
+TAG_FILES = ("bagit.txt", "bag-info.txt", "manifest-sha256.txt")
+TAG_MANIFEST = "tagmanifest-sha256.txt"
+_LINE = re.compile(r"(?P<hash>[0-9a-f]{64})[ ][ *]?(?P<name>\S.*)")
+
+
+def make_bag(folder: Path, *, job: str, shop: str, head: str, events: int) -> None:
+    """Turn a folder of payload files into a bag, in place.
+
+    Raises
+    ------
+    JobError
+        The library refuses; the message says why.
+    """
+    bagit = _library()
+    info = {
+        "Source-Organization": _one_line(shop),
+        "External-Identifier": job,
+        "External-Description": "A cylinder leakage test: journal and clips of one job.",
+        "Bag-Software-Agent": f"hissway {program_version()}".strip(),
+        "Hissway-Head": head,
+        "Hissway-Events": str(events),
+    }
+    try:
+        bagit.make_bag(str(folder), {k: v for k, v in info.items() if v}, checksums=["sha256"])
+    except (bagit.BagError, RuntimeError) as e:
+        raise JobError(f"{folder}: cannot be made a bag: {e}") from e
+
+
+def bag_faults(folder: Path) -> tuple[tuple[str, str], ...]:
+    """What is wrong with a bag: (file, why) each; empty for a bag that is whole and unchanged."""
+    faults = dict(_own_faults(folder))
+    for name, why in _library_faults(folder):
+        faults.setdefault(name, why)
+    return tuple((_one_line(name), _one_line(why)) for name, why in faults.items())
+
+
+def _library_faults(folder: Path) -> Iterator[tuple[str, str]]:
+    bagit = _library()
+    try:
+        bagit.Bag(str(folder)).validate()
+    except bagit.BagValidationError as e:
+        for detail in e.details:
+            yield str(getattr(detail, "path", "bag")), str(detail)
+        if not e.details:
+            yield "bag", str(e)
+    except (bagit.BagError, ValueError, TypeError, LookupError, OSError) as e:  # odd tag files make the library raise
+        yield "bag", f"cannot be read as a bag: {e}"
+
+
+def _own_faults(folder: Path) -> Iterator[tuple[str, str]]:
+    """What the library lets pass: letters of a hash in upper case, lines it skips, tag files nobody lists."""
+    payload = sorted(p.relative_to(folder).as_posix() for p in (folder / "data").rglob("*") if p.is_file())
+    yield from _manifest_faults(folder, "manifest-sha256.txt", payload)
+    yield from _manifest_faults(folder, TAG_MANIFEST, list(TAG_FILES))
+    known = {*TAG_FILES, TAG_MANIFEST, "data"}
+    for path in folder.iterdir():
+        if path.name not in known:
+            yield path.name, "a file that a job's bag does not hold"
+
+
+def _manifest_faults(folder: Path, manifest: str, expected: list[str]) -> Iterator[tuple[str, str]]:
+    try:
+        text = (folder / manifest).read_bytes().decode()
+    except (OSError, UnicodeDecodeError) as e:
+        yield manifest, f"cannot be read: {e}"
+        return
+    listed: dict[str, str] = {}
+    for n, line in enumerate(text.removesuffix("\n").split("\n"), 1):
+        found = _LINE.fullmatch(line)
+        if found is None or found["name"] in listed:
+            yield manifest, f"line {n} is not a hash and a name, or names a file again"
+            continue
+        listed[found["name"]] = found["hash"]
+    for name in sorted(listed.keys() | set(expected)):
+        if name not in listed:
+            yield name, f"is not listed in {manifest}"
+        elif name not in expected:
+            yield manifest, f"lists {name!a}, which is not there"
+        elif not (folder / name).is_file():
+            yield name, "is missing"
+        elif sha256_of(folder / name) != listed[name]:
+            yield name, f"is not the file that was packed: its hash is not the one in {manifest}"
+
+
+def _one_line(text: str) -> str:
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())[:500]
+
+
+def _library() -> Any:
+    import bagit
+
+    logger = logging.getLogger("bagit")  # it logs every finding besides raising it
+    logger.propagate = False
+    if not logger.handlers:
+        logger.addHandler(logging.NullHandler())
+    return bagit

@@ -1,0 +1,99 @@
+"""A job written as a zip that another machine can check and open."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+import zipfile
+from pathlib import Path
+
+from listen.errors import JobError, JournalBroken
+from listen.jobs.events import ClipKept
+from listen.jobs.exchange.bag import make_bag
+from listen.jobs.exchange.verify import clip_fault
+from listen.jobs.exchange.zip_guard import LIMITS, unzip_bag
+from listen.jobs.fold import fold
+from listen.jobs.folder.chain import Chain
+from listen.jobs.folder.disk import sync_folder, telling
+from listen.jobs.folder.parts import CLIPS
+from listen.jobs.folder.store import broken_words, folder_name, read_journal
+from listen.jobs.folder.summary import JOURNAL
+
+
+def pack(job_folder: Path, to: Path) -> int:
+    """Pack a job; it may be open for writing meanwhile, what is on disk now goes in. Gives the zip's size in bytes.
+
+    Raises
+    ------
+    JobError
+        ``to`` exists, a clip is missing or changed, the job is larger than a bag may be, or the disk refuses.
+    JournalBroken
+        The journal does not hold; it is not sent on as if it did.
+    """
+    chain = read_journal(job_folder)
+    if chain.broken:
+        raise JournalBroken(broken_words(job_folder, chain))
+    if to.exists():
+        raise JobError(f"{to}: is there already and is not replaced; choose another name with -o")
+    clips = _checked_clips(job_folder, chain)
+    with telling("write", to), tempfile.TemporaryDirectory(prefix=".hissway-pack-", dir=to.absolute().parent) as room:
+        job = fold(chain.events())
+        bag = Path(room) / folder_name(job.title, job.id, opened=job.opened)
+        _gather(job_folder, chain, clips, bag)
+        make_bag(bag, job=job.id, shop=job.shop, head=chain.head, events=len(chain.lines))
+        whole = Path(room) / "whole.zip"
+        _zip(bag, whole)
+        check = Path(room) / "check"
+        check.mkdir()
+        unzip_bag(whole, check)  # what we would refuse from a stranger we do not send
+        _name(whole, to)
+        return to.stat().st_size
+
+
+def _name(whole: Path, to: Path) -> None:
+    """Give the finished zip its name without replacing what may have come there meanwhile."""
+    try:
+        os.link(whole, to)
+    except FileExistsError:
+        raise
+    except OSError:  # a stick formatted without hard links
+        whole.rename(to)
+    sync_folder(to.absolute().parent)
+
+
+def _checked_clips(job_folder: Path, chain: Chain) -> tuple[str, ...]:
+    kept = {p.clip: p for e in chain.events() if isinstance(p := e.payload, ClipKept)}
+    for clip in kept.values():
+        if why := clip_fault(job_folder / CLIPS, clip):
+            raise JobError(
+                f"{job_folder / CLIPS}/{clip.clip}.flac: {why}; the job is not packed; hissway verify tells more"
+            )
+    return tuple(kept)
+
+
+def _gather(job_folder: Path, chain: Chain, clips: tuple[str, ...], bag: Path) -> None:
+    (bag / CLIPS).mkdir(parents=True)
+    (bag / JOURNAL).write_bytes(b"".join(line.raw + b"\n" for line in chain.lines))
+    for clip in clips:
+        shutil.copyfile(job_folder / CLIPS / f"{clip}.flac", bag / CLIPS / f"{clip}.flac")
+    if not clips:
+        (bag / CLIPS).rmdir()
+
+
+def _zip(bag: Path, to: Path) -> None:
+    """Write the bag's files under its name; sound as it is, text deflated, no names but the bag's own."""
+    files = sorted(p for p in bag.rglob("*") if p.is_file())
+    total = sum(f.stat().st_size for f in files)
+    if total > LIMITS.total_bytes:
+        raise JobError(f"{bag.name}: {total} bytes; a bag holds at most {LIMITS.total_bytes}; split the job")
+    with to.open("wb") as file:
+        with zipfile.ZipFile(file, "w", allowZip64=False) as archive:
+            for f in files:
+                info = zipfile.ZipInfo(f"{bag.name}/{f.relative_to(bag).as_posix()}", (1980, 1, 1, 0, 0, 0))
+                info.external_attr = 0o100644 << 16
+                info.compress_type = zipfile.ZIP_STORED if f.suffix == ".flac" else zipfile.ZIP_DEFLATED
+                with f.open("rb") as source, archive.open(info, "w") as target:
+                    shutil.copyfileobj(source, target, 1 << 20)
+        file.flush()
+        os.fsync(file.fileno())

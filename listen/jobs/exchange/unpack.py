@@ -1,0 +1,154 @@
+"""A zip from another machine becomes a job here: checked whole, then new, added to ours, or kept beside it."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from pathlib import Path
+from typing import Literal
+
+import msgspec
+
+from listen.errors import HisswayError, JobError
+from listen.jobs.events import ClipKept, JobOpened
+from listen.jobs.exchange.adopt import adopt, bring_clips
+from listen.jobs.exchange.bag import bag_faults
+from listen.jobs.exchange.merge import Plan, merged_event, plan
+from listen.jobs.exchange.sign import check_signatures
+from listen.jobs.exchange.verify import clip_fault
+from listen.jobs.exchange.zip_guard import LIMITS, Limits, unzip_bag
+from listen.jobs.folder.chain import Chain
+from listen.jobs.folder.disk import make_folders, sync_folder, telling
+from listen.jobs.folder.parts import CLIPS
+from listen.jobs.folder.store import broken_words, folder_name, open_job, read_journal
+from listen.jobs.folder.summary import list_jobs
+
+How = Literal["new", "nothing-new", "forwarded", "adopted", "merged", "beside"]
+
+
+class Unpacked(msgspec.Struct, frozen=True, kw_only=True):
+    """What became of a bag."""
+
+    how: How
+    folder: Path
+    """The job's folder."""
+    events: int
+    """Events that came in."""
+    text: str
+    """One sentence or more for whoever unpacked it."""
+
+
+def unpack(path: Path, root: Path, limits: Limits = LIMITS) -> Unpacked:
+    """Take a packed job in under ``root``. Nothing there is overwritten; a refused bag leaves nothing behind.
+
+    Raises
+    ------
+    JobError
+        The zip, the bag or the job in it is not whole or not ours, with the reason; or the disk refuses.
+    JobLocked
+        Another program is writing to the same job here; close it and unpack again.
+    """
+    with telling("take a job in", root):
+        make_folders(root)
+        room = Path(tempfile.mkdtemp(prefix=".unpack-", dir=root))
+    try:
+        bag = unzip_bag(path, room, limits)
+        chain = _checked(path, bag)
+        opening = chain.lines[0].event.payload
+        assert isinstance(opening, JobOpened)
+        with telling("take a job in", root):
+            return _placed(path, root, bag / "data", chain, opening)
+    finally:
+        shutil.rmtree(room, ignore_errors=True)
+
+
+def _checked(path: Path, bag: Path) -> Chain:
+    """The journal of a bag that is whole in every respect; else one sentence says in which it is not."""
+    for name, why in bag_faults(bag):
+        raise JobError(f"{path}: {name}: {why}; the bag is refused, nothing was unpacked")
+    data = bag / "data"
+    chain = read_journal(data)
+    if chain.broken or chain.torn or chain.open_ended or not chain.lines:
+        why = (
+            broken_words(data, chain).partition(": ")[2]
+            if chain.broken
+            else "the journal does not end in a whole event"
+        )
+        raise JobError(f"{path}: journal.jsonl: {why}; the bag is refused, nothing was unpacked")
+    kept = {p.clip: p for e in chain.events() if isinstance(p := e.payload, ClipKept)}
+    for clip in kept.values():
+        if fault := clip_fault(data / CLIPS, clip):
+            raise JobError(f"{path}: clips/{clip.clip}.flac: {fault}; the bag is refused, nothing was unpacked")
+    for file in (data / CLIPS).glob("*"):
+        if file.stem not in kept:
+            raise JobError(
+                f"{path}: clips/{file.name}: no event speaks of it; the bag is refused, nothing was unpacked"
+            )
+    for check in check_signatures(chain):
+        if check.state == "bad":
+            raise JobError(f"{path}: signature of {check.name!a}: {check.text}; the bag is refused")
+    return chain
+
+
+def _placed(path: Path, root: Path, data: Path, theirs: Chain, opening: JobOpened) -> Unpacked:
+    same = [root / row.folder for row in list_jobs(root) if row.id == opening.job]
+    if not same:
+        return _new(root, data, theirs, opening, "new", "a job new to this machine")
+    plans = [(folder, found) for folder in same if (found := _plan(folder, theirs)) is not None]
+    for folder, found in plans:
+        if found.how != "apart":
+            return _together(path, folder, data, theirs, found)
+    why = "share no beginning with" if plans else "cannot be added to"
+    text = f"its events {why} the job of the same origin here; both are kept, side by side"
+    return _new(root, data, theirs, opening, "beside", text)
+
+
+def _plan(folder: Path, theirs: Chain) -> Plan | None:
+    try:
+        ours = read_journal(folder)
+    except HisswayError:
+        return None
+    return None if ours.broken else plan(ours, theirs)
+
+
+def _new(root: Path, data: Path, theirs: Chain, opening: JobOpened, how: How, text: str) -> Unpacked:
+    name = folder_name(opening.title, opening.job, opened=theirs.lines[0].event.time)
+    folder, n = root / name, 1
+    while folder.exists() or folder.is_symlink():
+        n += 1
+        folder = root / f"{name}-{n}"
+    (data / CLIPS).mkdir(exist_ok=True)
+    sync_folder(data / CLIPS)
+    sync_folder(data)
+    data.rename(folder)
+    sync_folder(root)
+    return Unpacked(how=how, folder=folder, events=len(list(theirs.events())), text=text)
+
+
+def _together(path: Path, folder: Path, data: Path, theirs: Chain, found: Plan) -> Unpacked:
+    """Add what is new to the job here. Clips come first, so that no event ever speaks of a clip that is not there."""
+    if found.how in ("same", "behind"):
+        return Unpacked(how="nothing-new", folder=folder, events=0, text="the job here holds all of it already")
+    with open_job(folder) as opened:
+        if plan(opened.chain, theirs) != found:
+            raise JobError(f"{folder}: was changed while the bag was read; unpack it again")
+        before = {e.id for e in opened.chain.events()}
+        bring_clips(data / CLIPS, opened.clips, theirs)
+        if found.how == "forward":
+            how: How = "forwarded"
+            opened.append_lines(found.lines)
+            text = "its events follow those here"
+        elif found.how == "adopt":
+            how = "adopted"
+            kept_as = adopt(opened, theirs)
+            text = f"it holds every event of the job here; the journal here until now is kept as {kept_as}"
+        else:
+            how = "merged"
+            opened.append(
+                merged_event(found, opened.chain, path.name.encode("utf-8", "replace").decode()), actor="hissway"
+            )
+            text = " ".join(
+                filter(None, ("both machines had gone on; the events of both are in the job now.", found.text))
+            )
+        new = sum(e.id not in before for e in theirs.events())
+    return Unpacked(how=how, folder=folder, events=new, text=text)

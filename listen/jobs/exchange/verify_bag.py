@@ -1,0 +1,42 @@
+"""Verify whatever holds a job: its folder, a bag lying open, or a zip."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+from msgspec.structs import replace
+
+from listen.errors import JobError
+from listen.jobs.exchange.bag import bag_faults
+from listen.jobs.exchange.verify import Evaluate, Mismatch, Verification, verify_job
+from listen.jobs.exchange.zip_guard import LIMITS, Limits, unzip_bag
+from listen.jobs.folder.summary import JOURNAL
+
+
+def verify_path(
+    path: Path, *, results: bool = True, evaluate: Evaluate | None = None, limits: Limits = LIMITS
+) -> Verification:
+    """Check a job folder, an open bag or a zip; see :func:`listen.jobs.exchange.verify.verify_job`.
+
+    Raises
+    ------
+    JobError
+        None of these, or a zip that is damaged or refused.
+    """
+    if path.is_file():
+        with tempfile.TemporaryDirectory(prefix="hissway-verify-") as room:
+            return _bag(unzip_bag(path, Path(room), limits), results, evaluate)
+    if (path / "bagit.txt").is_file():
+        return _bag(path, results, evaluate)
+    return verify_job(path, results=results, evaluate=evaluate)
+
+
+def _bag(bag: Path, results: bool, evaluate: Evaluate | None) -> Verification:
+    faults = tuple(Mismatch("bag", name, why) for name, why in bag_faults(bag))
+    if not (bag / "data" / JOURNAL).is_file():
+        if not faults:
+            raise JobError(f"{bag}: this bag holds no {JOURNAL}; it is not a job")
+        return Verification(job="", mismatches=faults)
+    found = verify_job(bag / "data", results=results, evaluate=evaluate)
+    return replace(found, mismatches=(*faults, *found.mismatches))

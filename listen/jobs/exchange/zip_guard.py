@@ -1,0 +1,190 @@
+"""A zip from a stranger: looked at before anything is written, unpacked in a stream within limits, or refused."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import stat
+import struct
+import unicodedata
+import zipfile
+import zlib
+from pathlib import Path
+
+import msgspec
+
+from listen.errors import JobError
+from listen.jobs.folder.disk import CHUNK_BYTES, telling
+
+
+class Limits(msgspec.Struct, frozen=True, kw_only=True):
+    """What a job's bag may be at most."""
+
+    entries: int = 20_000
+    """Files; a job of 24 cylinders with 30 clips each has under 1,000."""
+    total_bytes: int = 4_000_000_000
+    """All files unpacked."""
+    clip_bytes: int = 400_000_000
+    """One clip: 600 s at 192 kHz and 24 bits is 346 MB before FLAC makes it smaller."""
+    journal_bytes: int = 64_000_000
+    """The journal; a busy job has well under 1 MB."""
+    tag_bytes: int = 8_000_000
+    """Each of the bag's own files."""
+    ratio: float = 200.0
+    """Unpacked over packed size of one file; a journal packs about 10:1, sound hardly at all."""
+    directory_bytes: int = 16_000_000
+    """The zip's own list of files, which is read into memory."""
+
+
+LIMITS = Limits()
+ROOM_LEFT_BYTES = 50_000_000
+"""Left free on the disk after unpacking."""
+RATIO_FREE_BYTES = 100_000
+"""Files up to this size may be packed as hard as they like."""
+
+_TAGS = r"bagit\.txt|bag-info\.txt|(?:tag)?manifest-sha256\.txt"
+_TOP = r"(?P<top>[A-Za-z0-9][A-Za-z0-9._-]{0,99})"
+_NAME = re.compile(
+    rf"{_TOP}/(?:(?P<tag>{_TAGS})|data/(?P<journal>journal\.jsonl)|data/clips/(?P<clip>[a-z0-9-]{{1,64}}\.flac))"
+)
+_FOLDER = re.compile(rf"{_TOP}/(?:data/(?:clips/)?)?")
+_END = struct.Struct("<4s4H2LH")
+_END_MARK = b"PK\x05\x06"
+
+
+def unzip_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
+    """Unpack a bag into the empty folder ``into``; gives the bag's folder.
+
+    Nothing is ever written outside ``into``, nothing in it is replaced, and no name from the zip is used as a path:
+    only names of the form a bag of ours has are known.
+
+    Raises
+    ------
+    JobError
+        Not a zip, damaged, or anything in it that a job's bag does not hold, with the reason.
+    """
+    with telling("unpack", path), path.open("rb") as file:
+        _check_directory(path, file.fileno(), limits)
+        try:
+            with zipfile.ZipFile(file) as archive:
+                files = _looked_at(path, archive, limits)
+                _check_room(path, sum(i.file_size for i in files.values()), into)
+                for parts, info in files.items():
+                    _unpack(path, archive, info, into.joinpath(*parts))
+                top = next(iter(files))[0]
+        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, struct.error) as e:
+            raise JobError(f"{path}: the zip is damaged ({_shown(str(e))}); ask for it again") from e
+        except (UnicodeDecodeError, ValueError) as e:
+            raise JobError(f"{path}: the zip is not one of ours ({_shown(str(e))}); it is refused") from e
+    return into / top
+
+
+def _check_directory(path: Path, fd: int, limits: Limits) -> None:
+    """Look at the zip's end record before its list of files is read into memory."""
+    size = os.fstat(fd).st_size
+    tail_bytes = min(size, _END.size + 65_535)
+    os.lseek(fd, size - tail_bytes, os.SEEK_SET)
+    tail = os.read(fd, tail_bytes)
+    os.lseek(fd, 0, os.SEEK_SET)
+    at = tail.rfind(_END_MARK)
+    if at < 0 or len(tail) - at < _END.size:
+        raise JobError(f"{path}: not a zip file; give the file that hissway pack wrote")
+    _, _, _, _, entries, directory, _, _ = _END.unpack_from(tail, at)
+    if entries > limits.entries or directory > limits.directory_bytes:
+        raise JobError(
+            f"{path}: lists more than {limits.entries} files or {limits.directory_bytes} bytes of names; refused"
+        )
+
+
+def _looked_at(path: Path, archive: zipfile.ZipFile, limits: Limits) -> dict[tuple[str, ...], zipfile.ZipInfo]:
+    """Every file of the zip by its place in the bag; refuses the whole zip at the first thing that is not right."""
+    infos = archive.infolist()
+    if len(infos) > limits.entries:
+        raise JobError(f"{path}: {len(infos)} files; a job's bag has at most {limits.entries}; refused")
+    files: dict[tuple[str, ...], zipfile.ZipInfo] = {}
+    names: dict[str, str] = {}
+    for info in infos:
+        why = _name_fault(info, names) or _sort_fault(info) or _size_fault(info, limits)
+        if why:
+            raise JobError(f"{path}: {_shown(info.orig_filename)}: {why}; the zip is refused, nothing was unpacked")
+        names[_folded(info.filename)] = info.filename
+        if not info.is_dir():
+            files[tuple(info.filename.split("/"))] = info
+    if len({parts[0] for parts in files}) != 1:
+        raise JobError(f"{path}: holds no bag, or more than one; give the file that hissway pack wrote")
+    if (total := sum(i.file_size for i in files.values())) > limits.total_bytes:
+        raise JobError(f"{path}: {total} bytes unpacked; a job's bag has at most {limits.total_bytes}; refused")
+    return files
+
+
+def _name_fault(info: zipfile.ZipInfo, names: dict[str, str]) -> str:
+    name = info.orig_filename
+    if name.startswith(("/", "\\")) or re.match(r"[A-Za-z]:", name):
+        return "an absolute path"
+    if ".." in re.split(r"[/\\]", name):
+        return "a path that climbs out of the bag"
+    if name != info.filename or not name.isprintable() or "\\" in name:
+        return "a name with characters that trick some systems"
+    if (twin := names.get(_folded(name))) is not None:
+        return "a name that stands there twice" if twin == name else f"a name that some systems take for {_shown(twin)}"
+    if (_FOLDER if info.is_dir() else _NAME).fullmatch(name) is None:
+        return "a file that a job's bag does not hold"
+    return ""
+
+
+def _sort_fault(info: zipfile.ZipInfo) -> str:
+    mode = info.external_attr >> 16
+    sort = stat.S_IFMT(mode)
+    if sort == stat.S_IFLNK:
+        return "a link"
+    if sort not in (0, stat.S_IFREG, stat.S_IFDIR) or ((sort == stat.S_IFDIR) != info.is_dir() and sort):
+        return "a device or other thing that is not a file"
+    if info.flag_bits & 0x1:
+        return "locked with a password"
+    if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+        return "packed in a way that bags of ours are not"
+    return ""
+
+
+def _size_fault(info: zipfile.ZipInfo, limits: Limits) -> str:
+    found = _NAME.fullmatch(info.filename)
+    if found is None:
+        return "" if info.file_size == 0 else "a folder with content"
+    most = limits.clip_bytes if found["clip"] else limits.journal_bytes if found["journal"] else limits.tag_bytes
+    if info.file_size > most:
+        return f"{info.file_size} bytes unpacked; at most {most}"
+    if info.file_size > RATIO_FREE_BYTES and info.file_size > limits.ratio * max(info.compress_size, 1):
+        return f"packed {info.file_size / max(info.compress_size, 1):.0f} to 1; more than {limits.ratio:g} is a trap"
+    return ""
+
+
+def _check_room(path: Path, total: int, into: Path) -> None:
+    free = shutil.disk_usage(into).free
+    if total + ROOM_LEFT_BYTES > free:
+        raise JobError(f"{path}: needs {total} bytes and {into} has {free} free; make room and try again")
+
+
+def _unpack(path: Path, archive: zipfile.ZipFile, info: zipfile.ZipInfo, to: Path) -> None:
+    """One file, in pieces; it can become no longer than the zip said before."""
+    to.parent.mkdir(parents=True, exist_ok=True)
+    left = info.file_size
+    with archive.open(info) as source, to.open("xb") as target:
+        while piece := source.read(min(CHUNK_BYTES, left + 1)):
+            left -= len(piece)
+            if left < 0:
+                raise JobError(f"{path}: {_shown(info.filename)}: is longer than the zip says; refused")
+            target.write(piece)
+        target.flush()
+        os.fsync(target.fileno())
+    if left:
+        raise JobError(f"{path}: {_shown(info.filename)}: is shorter than the zip says; refused")
+
+
+def _folded(name: str) -> str:
+    """A name as systems see it that do not tell upper from lower case, or ways to write an accent, apart."""
+    return unicodedata.normalize("NFKC", name.rstrip("/")).casefold()
+
+
+def _shown(name: str) -> str:
+    return ascii(name if len(name) <= 80 else name[:77] + "...")

@@ -1,0 +1,183 @@
+"""The chain of lines: read as far as it holds, with the chains that merges brought in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import msgspec
+from msgspec.structs import replace
+
+from listen.jobs.events import SCHEMA, Event, JobOpened, Merged
+from listen.jobs.folder.journal import GENESIS, Line, prev_of, read_line
+
+MAX_MERGE_DEPTH = 40
+"""Merges inside merges that are read; each level is read once more, so the depth must have an end."""
+
+Past = Sequence[tuple[str, frozenset[str]]]
+"""Hash of each line so far with the ids of its events."""
+
+
+class Chain(msgspec.Struct, frozen=True):
+    """What could be read of a journal."""
+
+    lines: tuple[Line, ...]
+    """Those that hold, in order."""
+    torn: bytes = b""
+    """A last line that was not written whole."""
+    open_ended: bool = False
+    """True where the last line is whole and only its line end is missing."""
+    broken: str = ""
+    """Why the chain does not hold from line ``len(lines) + 1`` on; empty where it holds."""
+    rest: int = 0
+    """Lines from the break on."""
+
+    @property
+    def head(self) -> str:
+        """Hash of the last line that holds."""
+        return self.lines[-1].hash if self.lines else GENESIS
+
+    @property
+    def size(self) -> int:
+        """Bytes of the lines that hold, with their line ends."""
+        return sum(len(line.raw) + 1 for line in self.lines)
+
+    def events(self) -> Iterator[Event]:
+        """All events that count, merged ones in the place of the merge, each id once."""
+        return once(expand(self.lines))
+
+
+class Base(msgspec.Struct, frozen=True, kw_only=True):
+    """What a chain inside a merge stands on."""
+
+    start: str = GENESIS
+    """Hash that the first line must name as the one before it."""
+    before: frozenset[str] = frozenset()
+    """Hashes of the lines of the chain around it, from which a merge may fork."""
+    held: dict[str, bytes] = {}
+    """Every line read so far by its hash, to which a merge may refer instead of repeating it."""
+    depth: int = 0
+    """Merges it lies inside of."""
+
+
+ROOT = Base()
+
+
+def read_chain(data: bytes, base: Base = ROOT) -> Chain:
+    """Read lines from the bytes of a journal as far as they hold. Never raises."""
+    *whole, tail = data.split(b"\n")
+    reader = _Reader(base)
+    for n, raw in enumerate(whole):
+        try:
+            reader.take(raw)
+        except ValueError as e:
+            return Chain(tuple(reader.lines), broken=str(e), rest=len(whole) - n + bool(tail))
+    if not tail:
+        return Chain(tuple(reader.lines))
+    try:
+        reader.take(tail)
+    except ValueError:
+        return Chain(tuple(reader.lines), torn=tail)
+    return Chain(tuple(reader.lines), open_ended=True)
+
+
+class _Reader:
+    """One pass over the lines of a chain."""
+
+    def __init__(self, base: Base) -> None:
+        self.lines: list[Line] = []
+        self._prev = base.start
+        self._ids: set[str] = set()
+        self._hashes = {base.start, *base.before}
+        self._held = dict(base.held)
+        self._depth = base.depth
+
+    def take(self, raw: bytes) -> None:
+        """The next line, if it follows; ``ValueError`` says why not, and nothing has changed."""
+        line = read_line(raw)
+        payload = line.event.payload
+        if line.event.id in self._ids:
+            raise ValueError(f"event {line.event.id} stands here a second time")
+        if prev_of(raw) != self._prev:
+            raise ValueError("it does not follow the line before it: a line was dropped, moved or put in")
+        if self._prev == GENESIS and not (isinstance(payload, JobOpened) and payload.schema == SCHEMA):
+            raise ValueError(
+                f"the first event must open a job of form {SCHEMA}; a newer version of the program may read it"
+            )
+        if isinstance(payload, Merged):
+            line = replace(line, inner=self._merged(payload))
+        self.lines.append(line)
+        self._ids.add(line.event.id)
+        self._hashes.add(line.hash)
+        self._held.update((one.hash, one.raw) for one in own_lines([line]))
+        self._prev = line.hash
+
+    def _merged(self, merged: Merged) -> tuple[Line, ...]:
+        if self._depth >= MAX_MERGE_DEPTH:
+            raise ValueError(f"merges lie inside merges more than {MAX_MERGE_DEPTH} deep")
+        if merged.fork not in self._hashes:
+            raise ValueError("the merged events fork from a line that is not in this journal")
+        base = Base(start=merged.fork, before=frozenset(self._hashes), held=self._held, depth=self._depth + 1)
+        inner = read_chain(b"".join(self._whole(bytes(raw)) + b"\n" for raw in merged.lines), base)
+        if inner.broken or inner.torn:
+            raise ValueError(
+                f"the merged events do not hold from the {len(inner.lines) + 1}th on: {inner.broken or 'cut short'}"
+            )
+        return inner.lines
+
+    def _whole(self, raw: bytes) -> bytes:
+        """A merged line, or the line held here that stands for it by its hash."""
+        if not raw.startswith(b'"'):
+            return raw
+        try:
+            return self._held[raw.decode().strip('"')]
+        except (KeyError, UnicodeDecodeError):
+            raise ValueError("the merged events refer to a line that is not in this journal") from None
+
+
+def merge_depth(line: Line) -> int:
+    """How deep merges lie in merges: 0 for any other event."""
+    if not isinstance(line.event.payload, Merged):
+        return 0
+    return 1 + max((merge_depth(inner) for inner in line.inner), default=0)
+
+
+def once(events: Iterator[Event]) -> Iterator[Event]:
+    """Events with those left out that have been told before."""
+    seen: set[str] = set()
+    for event in events:
+        if event.id not in seen:
+            seen.add(event.id)
+            yield event
+
+
+def own_lines(lines: Sequence[Line]) -> Iterator[Line]:
+    """All lines, and after each merge the lines that came in with it, as they stood in their own journal."""
+    for line in lines:
+        yield line
+        yield from own_lines(line.inner)
+
+
+def expand(lines: Sequence[Line], past: Past = (), unseen: frozenset[str] = frozenset()) -> Iterator[Event]:
+    """Events of a chain; after a merge, the events that came in with it, which had not seen ours since the fork.
+
+    ``past`` holds hash and event ids of the lines before a merged chain; empty for a journal itself.
+    """
+    known = list(past)
+    for line in lines:
+        event = replace(line.event, merged=True, unseen=unseen) if past else line.event
+        yield event
+        ids = {event.id}
+        if isinstance(event.payload, Merged):
+            shared, since = _split(known, event.payload.fork)
+            for merged in expand(line.inner, shared, unseen | since):
+                ids.add(merged.id)
+                yield merged
+        known.append((line.hash, frozenset(ids)))
+
+
+def _split(known: Past, fork: str) -> tuple[Past, frozenset[str]]:
+    """Lines up to the one with hash ``fork``, and the ids of the events after it."""
+    for n, (line_hash, _) in enumerate(known, 1):
+        if line_hash == fork:
+            return known[:n], frozenset().union(*(ids for _, ids in known[n:]))
+    raise ValueError(f"no line {fork}")  # read_chain has refused such a merge

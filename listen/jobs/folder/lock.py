@@ -1,0 +1,79 @@
+"""One writer at a time for a job folder, and who it is."""
+
+from __future__ import annotations
+
+import getpass
+import os
+import socket
+from contextlib import suppress
+from pathlib import Path
+
+import msgspec
+from filelock import FileLock, Timeout
+
+from listen.errors import JobLocked
+from listen.jobs.folder.disk import replace, telling
+from listen.jobs.folder.journal import utc_now
+
+LOCK_NAME = ".lock"
+HOLDER_NAME = ".writer.json"
+
+
+class Holder(msgspec.Struct, frozen=True):
+    """Who writes to the job."""
+
+    who: str
+    since: str
+    host: str
+    pid: int
+
+
+class WriterLock:
+    """Held from :meth:`take` to :meth:`give_back`; freed by the system if the program dies."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._lock = FileLock(folder / LOCK_NAME)
+
+    def take(self) -> None:
+        """Become the writer, or say at once who is.
+
+        Raises
+        ------
+        JobLocked
+            Another program (or another window of this one) writes to the job.
+        JobError
+            The folder cannot be written.
+        """
+        with telling("open for writing", self._folder):
+            if not self._folder.is_dir():
+                raise FileNotFoundError(2, "no such folder", str(self._folder))
+            try:
+                self._lock.acquire(blocking=False)
+            except Timeout:
+                raise JobLocked(_held(self._folder)) from None
+        holder = Holder(_user(), utc_now(), socket.gethostname(), os.getpid())
+        with suppress(OSError):  # only the courtesy is lost
+            replace(self._folder / HOLDER_NAME, msgspec.json.encode(holder), sync=False)
+
+    def give_back(self) -> None:
+        """Let others write."""
+        with suppress(OSError):
+            (self._folder / HOLDER_NAME).unlink(missing_ok=True)
+        self._lock.release()
+
+
+def _user() -> str:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):
+        return "someone"
+
+
+def _held(folder: Path) -> str:
+    try:
+        h = msgspec.json.decode((folder / HOLDER_NAME).read_bytes(), type=Holder)
+        by = f"{h.who} on {h.host} since {h.since} (process {h.pid})"
+    except (OSError, msgspec.DecodeError):
+        by = "another program"
+    return f"{folder}: {by} is writing to this job; close it there first, or open it here to read only"

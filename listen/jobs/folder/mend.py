@@ -1,0 +1,40 @@
+"""A journal found other than it was left: the torn end moved aside, the loss told in the journal itself."""
+
+from __future__ import annotations
+
+import secrets
+from pathlib import Path
+
+from listen.jobs.events import JournalMended
+from listen.jobs.folder import disk
+from listen.jobs.folder.chain import Chain
+from listen.jobs.folder.summary import JOURNAL, JobSummary
+
+
+def mend(folder: Path, chain: Chain, known: JobSummary | None) -> JournalMended | None:
+    """Make the file end in a whole line; gives the event that tells what was found, None where all was well.
+
+    Parameters
+    ----------
+    known
+        The summary last written here, a witness of how long the journal was.
+
+    Raises
+    ------
+    JobError
+        The disk refuses.
+    """
+    path = folder / JOURNAL
+    if chain.open_ended:
+        with disk.telling("finish the last line of the journal", path):
+            disk.append(path, b"\n", chain.size - 1)
+    missing = max(0, known.events - len(chain.lines)) if known else 0
+    rewritten = bool(known and not missing and known.events > 0 and chain.lines[known.events - 1].hash != known.head)
+    if not (chain.torn or missing or rewritten):
+        return None
+    moved_to = f"journal-torn-{secrets.token_hex(4)}.bin" if chain.torn else ""
+    if moved_to:
+        with disk.telling("move the torn end of the journal aside", path):
+            disk.create(folder / moved_to, chain.torn)
+            disk.cut(path, chain.size)
+    return JournalMended(moved_to=moved_to, bytes_moved=len(chain.torn), events_missing=missing, rewritten=rewritten)

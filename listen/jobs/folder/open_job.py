@@ -1,0 +1,241 @@
+"""A job in hand: its present value, and the only way to add to it."""
+
+from __future__ import annotations
+
+import secrets
+from contextlib import suppress
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
+
+from listen.errors import JobError
+from listen.jobs.events import Merged, PartFound, Payload, RoundOpened
+from listen.jobs.fold import fold
+from listen.jobs.folder import disk
+from listen.jobs.folder.chain import Chain, read_chain
+from listen.jobs.folder.clip_event import clip_event, with_particulars
+from listen.jobs.folder.journal import Line, write_line
+from listen.jobs.folder.lock import WriterLock
+from listen.jobs.folder.parts import CLIPS, Partial, is_clip_id, new_partial, partials
+from listen.jobs.folder.summary import JOURNAL, summarize, write_summary
+from listen.jobs.job import Job
+from listen.signal.flags import Flag
+
+if TYPE_CHECKING:
+    from listen.audio.source import Recording
+
+
+class OpenJob:
+    """A job folder opened to read, or to write by one program at a time."""
+
+    def __init__(self, folder: Path, chain: Chain, lock: WriterLock | None, actor: str = "") -> None:
+        self.folder = folder.absolute()
+        self.actor = actor
+        """Who is at the keyboard; stands on every event."""
+        self._chain = chain
+        self._lines = list(chain.lines)
+        self._size = chain.size
+        self._lock = lock
+        self._job = fold(chain.events())
+
+    @property
+    def job(self) -> Job:
+        """The job as it is now: a frozen value."""
+        return self._job
+
+    @property
+    def writable(self) -> bool:
+        """Whether this program may add to the job."""
+        return self._lock is not None
+
+    @property
+    def broken(self) -> str:
+        """Why the journal does not hold to its end; empty where it does."""
+        from listen.jobs.folder.store import broken_words
+
+        return broken_words(self.folder, self._chain) if self._chain.broken else ""
+
+    @property
+    def head(self) -> str:
+        """Hash of the last line."""
+        return self._chain_now().head
+
+    @property
+    def chain(self) -> Chain:
+        """The journal's lines that hold."""
+        return self._chain_now()
+
+    def reread(self, chain: Chain) -> None:
+        """Go on from another journal that was put in place of this one."""
+        self._chain, self._lines, self._size = chain, list(chain.lines), chain.size
+        self._job = fold(chain.events())
+        self._summarize()
+
+    @property
+    def clips(self) -> Path:
+        """Folder of the clips."""
+        return self.folder / CLIPS
+
+    def clip_path(self, clip_id: str) -> Path:
+        """The sound file of a clip.
+
+        Raises
+        ------
+        JobError
+            The id cannot be a file name; the journal was not written by this program.
+        """
+        if not is_clip_id(clip_id):
+            raise JobError(f"{self.folder}: {clip_id!r} is not a clip id")
+        return self.clips / f"{clip_id}.flac"
+
+    def append(self, *payloads: Payload, actor: str | None = None) -> Job:
+        """Write events, all or none; they are on disk (fsync) when this returns the new job.
+
+        Raises
+        ------
+        JobError
+            Opened to read only, disk full, read-only, folder gone...: the job is as it was before.
+        """
+        if self._lock is None:
+            raise JobError(f"{self.folder}: is open to read only; nothing was written")
+        who = self.actor if actor is None else actor
+        new: list[Line] = []
+        for payload in payloads:
+            prev = new[-1].hash if new else self.head
+            new.append(write_line(payload, prev=prev, actor=who))
+        self._write(new)
+        return self._job
+
+    def append_lines(self, lines: tuple[Line, ...]) -> Job:
+        """Write lines that already follow this journal's head, word for word (from another machine's copy)."""
+        self._write(list(lines))
+        return self._job
+
+    def _write(self, new: list[Line]) -> None:
+        path = self.folder / JOURNAL
+        data = b"".join(line.raw + b"\n" for line in new)
+        merges = any(isinstance(line.event.payload, Merged) for line in new)
+        chain = read_chain(b"".join(line.raw + b"\n" for line in self._lines) + data) if merges else None
+        if chain is not None and chain.broken:
+            raise JobError(f"{path}: what came in cannot be added: {chain.broken}; nothing was written")
+        with disk.telling("write to the journal", path):
+            disk.append(path, data, self._size)
+        self._size += len(data)
+        self._lines = [*self._lines, *new] if chain is None else list(chain.lines)
+        self._job = fold((n.event for n in new), self._job) if chain is None else fold(chain.events())
+        self._summarize()
+
+    def _chain_now(self) -> Chain:
+        return Chain(tuple(self._lines))
+
+    def _summarize(self) -> None:
+        with suppress(OSError):
+            stat = (self.folder / JOURNAL).stat()
+            write_summary(self.folder, summarize(self._job, self._chain_now(), stat))
+
+    def open_round(self, cylinder: int, title: str = "") -> str:
+        """Begin a round on a cylinder; gives its id."""
+        round_id = f"c{cylinder}-{secrets.token_hex(3)}"
+        self.append(RoundOpened(round_id=round_id, cylinder=cylinder, title=title))
+        return round_id
+
+    def new_part(self, round_id: str, point: str, clip_kind: str, walk: str) -> Partial:
+        """Name a take to be recorded; hand ``.path`` to the microphone and the whole to :meth:`keep`.
+
+        Raises
+        ------
+        JobError
+            The folder for takes cannot be made.
+        """
+        part = new_partial(self.folder, round_id, point, clip_kind, walk)
+        with disk.telling("make room for a take", part.path.parent):
+            part.path.parent.mkdir(exist_ok=True)
+        return part
+
+    def keep(
+        self,
+        part: Partial,
+        recording: Recording | None = None,
+        *,
+        flags: tuple[Flag, ...] = (),
+        recovered: bool = False,
+    ) -> Job:
+        """Make a recorded take a clip: FLAC written whole, named, synced, then the event. The part goes last.
+
+        Raises
+        ------
+        JobError
+            The disk refused; the part is still there and will be offered again.
+        ClipError
+            The part holds no sound.
+        """
+        from listen.audio.partial import read_part
+        from listen.audio.write import write_flac
+
+        flac = self._room_for(part)
+        clip = read_part(part.path)
+        with disk.telling("keep the clip", flac):
+            write_flac(flac, clip)  # not partial.finish: the part must outlive the event, or a crash between hides it
+        kept = replace(clip_event(self._job, part, clip, flac), flags=flags, recovered=recovered)
+        if recording is not None:
+            kept = with_particulars(kept, recording)
+        found = (PartFound(part=part.path.name, adopted=True, clip=part.clip),) if recovered else ()
+        self.append(*found, kept)
+        part.path.unlink(missing_ok=True)
+        return self._job
+
+    def keep_file(self, file: Path, part: Partial, *, channel: int = 0, flags: tuple[Flag, ...] = ()) -> Job:
+        """Make a sound file recorded elsewhere a clip; the file itself is only read.
+
+        Raises
+        ------
+        ClipError
+            The file cannot be measured.
+        JobError
+            The disk refused; the job is as it was.
+        """
+        from listen.audio.files import read_clip
+        from listen.audio.write import write_flac
+
+        clip = read_clip(file, channel=channel)
+        flac = self._room_for(part)
+        with disk.telling("keep the clip", flac):
+            write_flac(flac, clip)
+        name = file.name.encode("utf-8", "replace").decode()
+        return self.append(replace(clip_event(self._job, part, clip, flac), flags=flags, imported_from=name))
+
+    def _room_for(self, part: Partial) -> Path:
+        if self._lock is None:
+            raise JobError(f"{self.folder}: is open to read only; nothing was written")
+        if all(r.id != part.round_id for r in self._job.rounds):
+            raise JobError(f"{self.folder}: has no round {part.round_id}; open the round first")
+        flac = self.clip_path(part.clip)
+        with disk.telling("keep the clip", flac):
+            flac.parent.mkdir(exist_ok=True)
+        return flac
+
+    def partials(self) -> tuple[Partial, ...]:
+        """Takes left over from a crash or a lost device, to be adopted (:meth:`keep`) or dropped."""
+        known = {c.id for r in self._job.rounds for c in r.clips}
+        rounds = {r.id for r in self._job.rounds}
+        return tuple(p for p in partials(self.folder) if p.clip not in known and p.round_id in rounds)
+
+    def drop(self, part: Partial) -> Job:
+        """Say that a left-over take is not wanted, then remove it."""
+        self.append(PartFound(part=part.path.name, adopted=False))
+        part.path.unlink(missing_ok=True)
+        return self._job
+
+    def close(self) -> None:
+        """Let others write."""
+        if self._lock is not None:
+            self._lock.give_back()
+            self._lock = None
+
+    def __enter__(self) -> OpenJob:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        self.close()

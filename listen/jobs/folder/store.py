@@ -1,0 +1,148 @@
+"""Where jobs lie on disk: the jobs' folder, a new job, opening one."""
+
+from __future__ import annotations
+
+import os
+import re
+import secrets
+import unicodedata
+from datetime import UTC, datetime
+from pathlib import Path
+
+from listen.errors import JobError, JournalBroken
+from listen.jobs.events import EngineSize, JobOpened
+from listen.jobs.folder.chain import Chain, read_chain
+from listen.jobs.folder.disk import create, make_folders, sync_folder, telling
+from listen.jobs.folder.journal import GENESIS, write_line
+from listen.jobs.folder.lock import WriterLock
+from listen.jobs.folder.mend import mend
+from listen.jobs.folder.open_job import OpenJob
+from listen.jobs.folder.parts import CLIPS, PARTS
+from listen.jobs.folder.summary import JOURNAL, JobSummary, list_jobs, stored_summary
+from listen.trade.layout import Engine, layout
+
+__all__ = ["JobSummary", "OpenJob", "create_job", "jobs_root", "list_jobs", "open_job"]
+
+MAX_JOURNAL_BYTES = 256_000_000
+"""A journal beyond this is no journal of ours (a busy job has well under 1 MB)."""
+
+
+def jobs_root(option: str | Path | None = None) -> Path:
+    """Folder of the user's jobs: the option, else ``HISSWAY_JOBS``, else the platform's user data folder."""
+    if chosen := option or os.environ.get("HISSWAY_JOBS"):
+        return Path(chosen).expanduser()
+    import platformdirs  # only where nobody chose
+
+    return platformdirs.user_data_path("hissway", appauthor=False) / "jobs"
+
+
+def create_job(
+    root: Path,
+    *,
+    title: str,
+    shop: str = "",
+    engine: Engine | None = None,
+    size: EngineSize | None = None,
+    pressure_unit: str = "kPa",
+    complaint: str = "",
+    simulated: bool = False,
+    actor: str = "",
+) -> OpenJob:
+    """Take a job in: a new folder under ``root`` with its first event on disk.
+
+    Raises
+    ------
+    JobError
+        The folder cannot be made or written.
+    """
+    opened = JobOpened(
+        job=secrets.token_hex(16),
+        title=title,
+        shop=shop,
+        engine=engine or layout("inline-4"),
+        size=size or EngineSize(),
+        pressure_unit=pressure_unit,
+        complaint=complaint,
+        simulated=simulated,
+    )
+    first = write_line(opened, prev=GENESIS, actor=actor)
+    folder = root / folder_name(title, opened.job)
+    with telling("start a job", folder):
+        make_folders(root)
+        folder.mkdir()
+        (folder / CLIPS).mkdir()
+        (folder / PARTS).mkdir()
+        create(folder / JOURNAL, first.raw + b"\n")
+        sync_folder(root)
+    return open_job(folder, actor=actor)
+
+
+def folder_name(title: str, job_id: str, opened: str = "") -> str:
+    """A folder name any system takes, whatever the title holds; begins with the day the job was opened (today)."""
+    day = opened[:10] if re.fullmatch(r"\d{4}-\d\d-\d\d", opened[:10]) else datetime.now(UTC).strftime("%Y-%m-%d")
+    plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode().lower()
+    words = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:40].strip("-")
+    return "-".join(filter(None, (day, words, re.sub(r"[^0-9a-f]", "", job_id)[:6])))
+
+
+def open_job(folder: Path, *, write: bool = True, actor: str = "") -> OpenJob:
+    """Open a job. To write, one must be the only writer; reading is always possible.
+
+    Raises
+    ------
+    JobLocked
+        Another program writes to it (``write=False`` still opens).
+    JournalBroken
+        The chain does not hold; the message says from which event on (``write=False`` still opens what holds).
+    JobError
+        Not a job folder, or it cannot be read or written.
+    """
+    folder = Path(folder)
+    if not write:
+        return OpenJob(folder, read_journal(folder), None, actor)
+    if not (folder / JOURNAL).is_file():
+        read_journal(folder)  # raises, in words, before a lock file is left behind
+    lock = WriterLock(folder)
+    lock.take()
+    try:
+        chain = read_journal(folder)
+        if chain.broken:
+            raise JournalBroken(broken_words(folder, chain))
+        if not chain.lines:
+            raise JournalBroken(f"{folder / JOURNAL}: holds no whole event; restore it from a bag or remove it")
+        found = mend(folder, chain, stored_summary(folder))
+        opened = OpenJob(folder, chain, lock, actor)
+        if found is not None:
+            opened.append(found, actor="hissway")
+        return opened
+    except BaseException:
+        lock.give_back()
+        raise
+
+
+def read_journal(folder: Path) -> Chain:
+    """Read a job's journal as far as it holds.
+
+    Raises
+    ------
+    JobError
+        No journal there, or it cannot be read.
+    """
+    path = folder / JOURNAL
+    if not folder.is_dir():
+        raise JobError(f"{folder}: no such job folder; `hissway` lists the jobs there are")
+    if not path.is_file():
+        raise JobError(f"{folder}: holds no {JOURNAL}; this is not a job folder")
+    with telling("read the journal", path):
+        if (size := path.stat().st_size) > MAX_JOURNAL_BYTES:
+            raise JobError(f"{path}: {size} bytes; a journal has at most {MAX_JOURNAL_BYTES}; this is not one of ours")
+        return read_chain(path.read_bytes())
+
+
+def broken_words(folder: Path, chain: Chain) -> str:
+    """One sentence about a broken chain."""
+    n = len(chain.lines) + 1
+    return (
+        f"{folder / JOURNAL}: does not hold from event {n} on ({chain.rest} line(s) affected): {chain.broken}; "
+        f"the {n - 1} event(s) before can be read, nothing more can be written; restore the file from a copy or bag"
+    )

@@ -1,0 +1,146 @@
+"""``job.json``: what the list of jobs shows of each, derived from the journal and rebuilt whenever it does not fit."""
+
+from __future__ import annotations
+
+import os
+from contextlib import suppress
+from pathlib import Path
+
+import msgspec
+
+from listen.errors import JobError
+from listen.jobs.fold import fold
+from listen.jobs.folder.chain import Chain, read_chain
+from listen.jobs.folder.disk import replace, telling
+from listen.jobs.folder.journal import GENESIS
+from listen.jobs.job import Job
+
+JOURNAL = "journal.jsonl"
+SUMMARY = "job.json"
+SUMMARY_SCHEMA = "hissway.summary/1"
+
+
+class JobSummary(msgspec.Struct, frozen=True, kw_only=True):
+    """One row of the list of jobs."""
+
+    schema: str = SUMMARY_SCHEMA
+    id: str
+    title: str
+    shop: str = ""
+    engine: str = ""
+    opened: str = ""
+    changed: str = ""
+    """Time of the last event, UTC."""
+    cylinders: int = 0
+    rounds: int = 0
+    judged: int = 0
+    signed: int = 0
+    clips: int = 0
+    state: str = "new"
+    """``new``, ``recording``, ``judged``, ``sent-back`` or ``signed``."""
+    simulated: bool = False
+    trouble: str = ""
+    """Why the job could not be read whole; empty where all is well."""
+    events: int = 0
+    """Lines in the journal."""
+    head: str = GENESIS
+    """Hash of the last line; a journal that ends before it has lost something."""
+    journal_bytes: int = 0
+    journal_mtime_ns: int = 0
+    folder: str = ""
+    """Name of the job's folder; set when read."""
+
+
+def summarize(job: Job, chain: Chain, stat: os.stat_result | None) -> JobSummary:
+    """The row of a job whose journal was just read or written."""
+    return JobSummary(
+        id=job.id,
+        title=job.title,
+        shop=job.shop,
+        engine=job.engine.name or job.engine.layout,
+        opened=job.opened,
+        changed=job.changed,
+        cylinders=len(job.engine.cylinders),
+        rounds=len(job.rounds),
+        judged=sum(r.verdict is not None for r in job.rounds),
+        signed=sum(r.signed for r in job.rounds),
+        clips=sum(len(r.live_clips()) for r in job.rounds),
+        state=_state(job),
+        simulated=job.simulated,
+        trouble=chain.broken,
+        events=len(chain.lines),
+        head=chain.head,
+        journal_bytes=stat.st_size if stat else 0,
+        journal_mtime_ns=stat.st_mtime_ns if stat else 0,
+    )
+
+
+def _state(job: Job) -> str:
+    if not job.rounds:
+        return "new"
+    if any(r.decision and type(r.decision.payload).__name__ == "SentBack" and not r.signed for r in job.rounds):
+        return "sent-back"
+    if all(r.signed for r in job.rounds):
+        return "signed"
+    return "judged" if all(r.verdict for r in job.rounds) else "recording"
+
+
+def write_summary(folder: Path, summary: JobSummary) -> None:
+    """Put the summary in place; it is derived, so a disk that refuses costs nothing but time at the next listing."""
+    with suppress(OSError):
+        replace(folder / SUMMARY, msgspec.json.encode(summary), sync=False)
+
+
+def stored_summary(folder: Path) -> JobSummary | None:
+    """The summary on disk, or None where it is missing, damaged or of another form."""
+    try:
+        summary = msgspec.json.decode((folder / SUMMARY).read_bytes(), type=JobSummary)
+    except (OSError, msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        return None
+    return summary if summary.schema == SUMMARY_SCHEMA else None
+
+
+def summary_of(folder: Path) -> JobSummary | None:
+    """The summary of a job folder, rebuilt from the journal if need be; None where there is no journal."""
+    try:
+        stat = (folder / JOURNAL).stat()
+    except OSError:
+        return None
+    stored = stored_summary(folder)
+    if stored and (stored.journal_bytes, stored.journal_mtime_ns) == (stat.st_size, stat.st_mtime_ns):
+        return msgspec.structs.replace(stored, folder=folder.name)
+    return _rebuilt(folder, stat, stored)
+
+
+def _rebuilt(folder: Path, stat: os.stat_result, stored: JobSummary | None) -> JobSummary:
+    try:
+        chain = read_chain((folder / JOURNAL).read_bytes())
+    except OSError as e:
+        return JobSummary(
+            id="", title=folder.name, folder=folder.name, trouble=f"cannot be read: {e.strerror}; check its permissions"
+        )
+    summary = summarize(fold(chain.events()), chain, stat)
+    if not summary.title:
+        summary = msgspec.structs.replace(summary, title=folder.name)
+    lost = stored is not None and stored.events > len(chain.lines)
+    if not (chain.broken or chain.torn or lost):  # else the old summary is a witness of what was there
+        write_summary(folder, summary)
+    return msgspec.structs.replace(summary, folder=folder.name)
+
+
+def list_jobs(root: Path) -> list[JobSummary]:
+    """All jobs under ``root``, the one changed last first. A root that does not exist yet holds none.
+
+    Raises
+    ------
+    JobError
+        The folder cannot be read.
+    """
+    if not root.exists():
+        return []
+    if not root.is_dir():
+        raise JobError(f"{root}: a file stands where the jobs' folder should be; choose another place with --jobs")
+    with telling("list the jobs", root), os.scandir(root) as entries:
+        folders = [Path(e.path) for e in entries if not e.name.startswith(".") and e.is_dir()]
+    found = [s for f in folders if (s := summary_of(f)) is not None]
+    return sorted(found, key=lambda s: (s.changed, s.folder), reverse=True)

@@ -1,0 +1,209 @@
+"""The ear threshold: which of two clips holds the hiss, over one background, down to where it is lost."""
+
+from __future__ import annotations
+
+import secrets
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import msgspec
+import numpy as np
+
+from listen.errors import LabError
+from listen.lab import records
+from listen.lab.ear.psychometric import Threshold
+from listen.lab.ear.staircase import Staircase
+from listen.lab.learners import Learner, learner_dir
+from listen.lab.simulator.curves import add
+from listen.lab.simulator.families import duct_shape, leak_shape
+from listen.lab.simulator.render import render
+from listen.lab.simulator.scene import Background, Hiss, Microphone, PointSpec, RoundSpec, TakeSpec
+from listen.lab.simulator.shops import SHOPS, SOUND_FILES
+from listen.lab.simulator.truth import Truth
+from listen.signal.clip import Clip
+from listen.trade.points import Kind
+
+FILE = "thresholds.jsonl"
+TRIAL_S = 1.0
+"""Length of each of the two intervals."""
+POINT = "intake"
+LEVEL_DBFS = -40.0
+SELF_NOISE_DB = -30.0
+WALK_S = 4.0
+"""Clip length of an ordinary walk, for the meter's limit there."""
+
+
+class Measured(msgspec.Struct, frozen=True, kw_only=True):
+    """One finished run."""
+
+    background: str
+    seed: int
+    time: str
+    threshold: Threshold
+    meter_same_db: float | None = None
+    """The meter's detection limit on two clips as long as those heard, as hiss about the background."""
+    meter_walk_db: float | None = None
+    """The same on an ordinary walk: quiet, air, quiet of 4 s."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pair:
+    """One trial: two intervals, one of which holds the hiss."""
+
+    first: Clip
+    second: Clip
+    hiss_in: int
+    """1 or 2."""
+    level_db: float
+    number: int
+
+
+def backgrounds() -> tuple[str, ...]:
+    """Names of the synthetic shops to choose from; the path of any sound file will do as well."""
+    return tuple(sorted(name for shops in SHOPS.values() for name in shops))
+
+
+def background(name: str, seed: int) -> Background:
+    """The background of a run.
+
+    Raises
+    ------
+    LabError
+        Neither a known shop nor a sound file.
+    """
+    for shops in SHOPS.values():
+        if name in shops:
+            parts = shops[name](np.random.default_rng([seed, 1]))
+            return Background(name=name, parts=parts, level_dbfs=LEVEL_DBFS)
+    path = Path(name)
+    if path.suffix.lower() in SOUND_FILES and path.is_file():
+        return Background(name=path.stem, file=str(path), level_dbfs=LEVEL_DBFS)
+    raise LabError(f"no background {name!r}; known: {', '.join(backgrounds())}, or the path of a sound file")
+
+
+def scene(at: Background, seed: int, kinds: tuple[Kind, ...], level_db: float, seconds: float, trial: int) -> RoundSpec:
+    """A jet over a background: the same jet for a whole run, fresh noise for every trial."""
+    rng = np.random.default_rng([seed, 2])
+    jet = add(leak_shape(rng, "tune", "intake-valve"), duct_shape(rng, "tune", POINT))
+    counts = dict.fromkeys(kinds, 0)
+    takes = []
+    for kind in kinds:
+        counts[kind] += 1
+        takes.append(TakeSpec(kind=kind, order=counts[kind], seconds=seconds))
+    return RoundSpec(
+        name=f"threshold trial {trial}",
+        seed=seed * 1000 + trial,
+        truth=Truth(),
+        background=at,
+        microphone=Microphone(self_noise_db=SELF_NOISE_DB),
+        points=(
+            PointSpec(
+                point=POINT,
+                takes=tuple(takes),
+                air=(Hiss(source="intake-valve", level_db=round(level_db, 3), curve=jet),),
+            ),
+        ),
+    )
+
+
+def meter_limit_db(at: Background, seed: int, kinds: tuple[Kind, ...], seconds: float) -> float | None:
+    """The meter's detection limit in such clips, as hiss about the background; None where it has none to give."""
+    from listen.rounds.evaluate import judge_points
+    from listen.rounds.model import Facts
+    from listen.signal.point import measure_point
+
+    clips = render(scene(at, seed, kinds, 0.0, seconds, 0))
+    takes = measure_point(POINT, [(kind, clip) for (_, kind, _), clip in clips.items()])
+    excess_db = judge_points("threshold", [takes], Facts()).points[0].detection_limit_db
+    if excess_db is None or excess_db <= 0:
+        return None
+    return round(float(10 * np.log10(10 ** (excess_db / 10) - 1)), 2)
+
+
+class ThresholdRun:
+    """One run of a learner over one background; kept on disk once it is done."""
+
+    def __init__(self, root: Path, learner: Learner, background_name: str, seed: int | None = None) -> None:
+        self._path = learner_dir(root, learner) / FILE
+        self.seed = secrets.randbelow(2**31) if seed is None else seed
+        self._background = background(background_name, self.seed)
+        self._name = background_name
+        self._order = np.random.default_rng([self.seed, 3])
+        self._staircase = Staircase()
+        self._pair: Pair | None = None
+        self.measured: Measured | None = None
+        """The result, once done."""
+
+    @property
+    def done(self) -> bool:
+        """Whether the run is over and kept."""
+        return self.measured is not None
+
+    @property
+    def number(self) -> int:
+        """Number of the trial in hand, from 1."""
+        return len(self._staircase.trials) + 1
+
+    def trial(self) -> Pair:
+        """The trial in hand; the same until answered.
+
+        Raises
+        ------
+        LabError
+            The run is over.
+        """
+        if self.done:
+            raise LabError("this run is over; start another")
+        if self._pair is None:
+            level = self._staircase.level_db
+            spec = scene(self._background, self.seed, (Kind.QUIET, Kind.AIR), level, TRIAL_S, self.number)
+            clips = render(spec)
+            without, holding = clips[(POINT, Kind.QUIET, 1)], clips[(POINT, Kind.AIR, 1)]
+            hiss_in = int(self._order.integers(1, 3))
+            first, second = (holding, without) if hiss_in == 1 else (without, holding)
+            self._pair = Pair(first, second, hiss_in, level, self.number)
+        return self._pair
+
+    def answer(self, interval: int) -> bool:
+        """Take the learner's choice (1 or 2) and say whether it was right.
+
+        Raises
+        ------
+        LabError
+            Another number, or the run is over.
+        """
+        if interval not in (1, 2):
+            raise LabError(f"interval {interval}; answer 1 or 2")
+        right = self.trial().hiss_in == interval
+        self._staircase.answer(right)
+        self._pair = None
+        if self._staircase.done:
+            self._keep()
+        return right
+
+    def _keep(self) -> None:
+        pair, walk = (Kind.QUIET, Kind.AIR), (Kind.QUIET, Kind.AIR, Kind.QUIET)
+        measured = Measured(
+            background=self._name,
+            seed=self.seed,
+            time=datetime.now(UTC).isoformat(timespec="seconds"),
+            threshold=self._staircase.result(),
+            meter_same_db=self._limit(pair, TRIAL_S),
+            meter_walk_db=self._limit(walk, WALK_S),
+        )
+        records.append(self._path, measured)
+        self.measured = measured
+
+    def _limit(self, kinds: tuple[Kind, ...], seconds: float) -> float | None:
+        from listen.errors import ClipError, RoundError
+
+        try:
+            return meter_limit_db(self._background, self.seed, kinds, seconds)
+        except (ClipError, RoundError):
+            return None  # too short a recording for an ordinary walk: there is no such figure then
+
+
+def thresholds_of(root: Path, learner: Learner) -> tuple[Measured, ...]:
+    """All finished runs of a learner, oldest first."""
+    return tuple(records.read(learner_dir(root, learner) / FILE, Measured))

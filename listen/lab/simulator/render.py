@@ -1,0 +1,177 @@
+"""From a stated round to its clips: background, drift, hiss, bubbles, microphone, converter.
+
+Symbols: B background and H hiss power per third octave at a point, as recorded. A hiss stated as L dB is scaled by s,
+s^2 mean_b(H_b / B_b) = 10^(L/10), B the mean over the point's clips without their drift: the stated level is what an
+ideal meter finds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from zlib import crc32
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.lab.simulator.background import stretch, synthetic, unit_power
+from listen.lab.simulator.curves import THIRD_OCTAVES_HZ, band_bins, band_power, gaussian, power_gain, spectrum_power
+from listen.lab.simulator.noises import BUBBLE_HZ, bubbles
+from listen.lab.simulator.scene import Hiss, PointSpec, RoundSpec, TakeSpec
+from listen.lab.simulator.truth import GENERATOR
+from listen.signal.clip import Clip
+from listen.trade.points import Kind
+
+TakeKey = tuple[str, Kind, int]
+PEAK = 0.9
+"""A round whose loudest sample would pass this is turned down as a whole, as a tech would."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Layer:
+    """One clip's background as the microphone hears it, before drift and self-noise."""
+
+    point: PointSpec
+    take: TakeSpec
+    n: int
+    spectrum: NDArray[np.complex64]
+
+
+def _rng(spec: RoundSpec, *words: object) -> np.random.Generator:
+    """A stream of its own for each named thing, so that changing one thing leaves the noise of others alone."""
+    key = crc32("/".join(map(str, words)).encode())
+    return np.random.Generator(np.random.SFC64(np.random.SeedSequence(spec.seed, spawn_key=(key,))))
+
+
+def _amplitude(power_gain_db: NDArray[np.float32]) -> NDArray[np.float32]:
+    return np.sqrt(power_gain_db)
+
+
+def _layers(spec: RoundSpec, point: PointSpec) -> list[_Layer]:
+    rate = spec.rate_hz
+    lengths = [round(take.seconds * rate) for take in point.takes]
+    pieces = stretch(spec.background, _rng(spec, point.point, "stretch"), lengths, rate) if spec.background.file else []
+    layers = []
+    for i, (take, n) in enumerate(zip(point.takes, lengths, strict=True)):
+        if pieces:
+            spectrum = np.fft.rfft(pieces[i]).astype(np.complex64)
+        else:
+            rng = _rng(spec, point.point, take.kind, take.order, "background")
+            spectrum = synthetic(spec.background.parts, rng, n, rate)
+        level_db = spec.background.level_dbfs + point.offset_db
+        spectrum *= _amplitude(power_gain(spec.microphone.colour, n, rate)) * np.float32(10 ** (level_db / 20))
+        layers.append(_Layer(point, take, n, spectrum))
+    return layers
+
+
+def _mean_bands(layers: list[_Layer], rate_hz: int) -> NDArray[np.float64]:
+    """Mean background power per third octave over the clips of a point [shape=(bands,)]."""
+    bands = [band_power(spectrum_power(layer.spectrum, layer.n), layer.n, rate_hz) for layer in layers]
+    return np.asarray(np.average(bands, axis=0, weights=[layer.n for layer in layers]))
+
+
+def _band_widths_hz(n: int, rate_hz: int) -> NDArray[np.float64]:
+    return np.asarray(np.diff(band_bins(n, rate_hz)) * (rate_hz / n))
+
+
+def _self_noise_density(spec: RoundSpec, bands: list[NDArray[np.float64]], n: int) -> float:
+    """Power per hertz of the microphone's own noise."""
+    width = _band_widths_hz(n, spec.rate_hz)
+    mean = float(np.mean([b.sum() / width.sum() for b in bands]))
+    return mean * 10 ** (spec.microphone.self_noise_db / 10)
+
+
+def _hiss_scale(spec: RoundSpec, hiss: Hiss, bands: NDArray[np.float64], n: int) -> float:
+    """Factor on unit power that makes the stated whitened level true."""
+    shape = unit_power(hiss.curve, n, spec.rate_hz) * power_gain(spec.microphone.colour, n, spec.rate_hz)
+    ratio = float(np.mean(band_power(shape, n, spec.rate_hz) / bands))
+    return 10 ** (hiss.level_db / 10) / ratio
+
+
+def _heard(point: PointSpec, kind: Kind) -> tuple[Hiss, ...]:
+    if kind == Kind.AIR:
+        return point.air
+    if kind == Kind.SOUND:
+        return point.sound
+    if kind == Kind.SHUT:
+        return tuple(h for h in point.air if h.source == "fitting")
+    return ()
+
+
+def _bubble_spectrum(spec: RoundSpec, layer: _Layer, bands_rms: float) -> NDArray[np.complex64]:
+    point = layer.point
+    assert point.bubbles is not None
+    rng = _rng(spec, point.point, layer.take.kind, layer.take.order, "bubbles")
+    wave = bubbles(rng, layer.n, spec.rate_hz, {"per_s": point.bubbles.per_s})
+    peak = bands_rms * 10 ** (point.bubbles.peak_db / 20)
+    return np.asarray(np.fft.rfft(wave * np.float32(peak)), dtype=np.complex64)
+
+
+def _bubble_band_rms(layers: list[_Layer], rate_hz: int) -> float:
+    means = []
+    for layer in layers:
+        lo, hi = (int(f * layer.n / rate_hz) for f in BUBBLE_HZ)
+        means.append(float(spectrum_power(layer.spectrum[lo:hi], layer.n).sum(dtype=np.float64)))
+    return float(np.sqrt(np.mean(means)))
+
+
+def _record(
+    spec: RoundSpec, layer: _Layer, bands: NDArray[np.float64], density: float, bubble_rms: float
+) -> NDArray[np.float32]:
+    """Samples of one clip before the converter [shape=(n,)]."""
+    n, rate, take, point = layer.n, spec.rate_hz, layer.take, layer.point
+    drift = np.float32(10 ** (take.drift_db / 20))
+    total = layer.spectrum * drift * _amplitude(power_gain(take.drift_curve, n, rate))
+    power = np.full(n // 2 + 1, density * rate / n, dtype=np.float32)
+    colour = power_gain(spec.microphone.colour, n, rate)
+    for hiss in _heard(point, take.kind):
+        scale = np.float32(_hiss_scale(spec, hiss, bands, n))
+        power += unit_power(hiss.curve, n, rate) * colour * scale
+    total += gaussian(_rng(spec, point.point, take.kind, take.order, "hiss"), power, n)
+    if point.bubbles is not None and take.kind == Kind.AIR:
+        total += _bubble_spectrum(spec, layer, bubble_rms)
+    return np.asarray(np.fft.irfft(total, n), dtype=np.float32)
+
+
+def _convert(samples: NDArray[np.float32], bits: int) -> NDArray[np.float32]:
+    if not bits:
+        return samples
+    steps = np.float32(2 ** (bits - 1))
+    return np.asarray(np.clip(np.rint(samples * steps), -steps, steps - 1) / steps, dtype=np.float32)
+
+
+def render(spec: RoundSpec) -> dict[TakeKey, Clip]:
+    """All clips of a round by (point, kind, order); the same spec gives the same samples.
+
+    Raises
+    ------
+    RoundError
+        A background file is too short or silent, or a part is unknown.
+    ClipError
+        A background file cannot be read.
+    """
+    layers = [_layers(spec, point) for point in spec.points]
+    bands = [_mean_bands(group, spec.rate_hz) for group in layers]
+    density = _self_noise_density(spec, bands, layers[0][0].n)
+    waves: dict[TakeKey, NDArray[np.float32]] = {}
+    for group, background in zip(layers, bands, strict=True):
+        recorded = background + density * _band_widths_hz(group[0].n, spec.rate_hz)
+        rms = _bubble_band_rms(group, spec.rate_hz) if group[0].point.bubbles else 0.0
+        for layer in group:
+            key = (layer.point.point, layer.take.kind, layer.take.order)
+            waves[key] = _record(spec, layer, recorded, density, rms)
+    loudest = max(float(np.abs(w).max()) for w in waves.values())
+    gain = np.float32(10 ** (spec.microphone.gain_db / 20))
+    gain *= np.float32(min(1.0, PEAK / max(loudest * float(gain), 1e-12)))
+    return {key: _clip(spec, key, wave * gain) for key, wave in waves.items()}
+
+
+def _clip(spec: RoundSpec, key: TakeKey, samples: NDArray[np.float32]) -> Clip:
+    point, kind, order = key
+    device = f"{spec.microphone.name} ({GENERATOR})"
+    name = f"{spec.name}/{point}-{kind}-{order}"
+    return Clip.of(_convert(samples, spec.microphone.bits), spec.rate_hz, device=device, name=name)
+
+
+def band_centres(rate_hz: int) -> NDArray[np.float64]:
+    """Hiss bands in which levels are stated at this sample rate, Hz."""
+    return THIRD_OCTAVES_HZ[: len(band_bins(2 * rate_hz, rate_hz)) - 1]

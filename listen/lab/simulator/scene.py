@@ -1,0 +1,124 @@
+"""A round to be simulated, stated in full: whoever has this value has every sample (values only, no randomness)."""
+
+from __future__ import annotations
+
+import msgspec
+
+from listen.lab.simulator.curves import FLAT, Curve
+from listen.lab.simulator.truth import Truth
+from listen.trade.points import Kind
+
+
+class Part(msgspec.Struct, frozen=True, kw_only=True):
+    """One ingredient of a synthetic background."""
+
+    kind: str
+    """A row of ``background.PARTS``: noise, throb, tones, speech, clanks, ratchet, knocks, drips."""
+    level_db: float
+    """Power of steady parts, peak of single events, in dB about the background's unit level."""
+    curve: Curve = FLAT
+    """Spectral shape of noise parts."""
+    numbers: dict[str, float] = {}
+    """Further particulars, for example ``rate_hz`` of a throb."""
+
+
+class Background(msgspec.Struct, frozen=True, kw_only=True):
+    """The shop's own sound: parts, or a stretch of a sound file."""
+
+    name: str
+    """Family it belongs to."""
+    parts: tuple[Part, ...] = ()
+    """Ingredients; empty where a file is used."""
+    file: str = ""
+    """Path of a sound file; its mean power is brought to the unit level."""
+    level_dbfs: float = -48.0
+    """Unit level: power of the background where its offset is 0 dB."""
+
+
+class Microphone(msgspec.Struct, frozen=True, kw_only=True):
+    """What the microphone and its converter add."""
+
+    name: str = "simulated microphone"
+    colour: Curve = FLAT
+    """Its own response in dB."""
+    self_noise_db: float = -40.0
+    """White self-noise about the background's mean power density over 1-16 kHz, dB."""
+    bits: int = 24
+    """Bits of the converter; 0 for none."""
+    gain_db: float = 0.0
+    """Gain after everything else."""
+
+
+class TakeSpec(msgspec.Struct, frozen=True, kw_only=True):
+    """One clip at one point."""
+
+    kind: Kind
+    order: int
+    """Number within its kind, from 1."""
+    seconds: float
+    drift_db: float = 0.0
+    """Background level about its mean while this clip is taken."""
+    drift_curve: Curve = FLAT
+    """The part of the drift that depends on frequency, dB."""
+
+
+class Hiss(msgspec.Struct, frozen=True, kw_only=True):
+    """Air heard at a point."""
+
+    source: str
+    """Escape path, or ``blow-by``."""
+    level_db: float
+    """Whitened level about this point's recorded background."""
+    curve: Curve
+    """Spectral shape here: source and duct together; only the shape counts."""
+
+
+class Bubbles(msgspec.Struct, frozen=True, kw_only=True):
+    """Bubbles heard while air is on (Minnaert 1933: decaying tones)."""
+
+    per_s: float
+    peak_db: float
+    """Median peak over the background's 0.3-4 kHz amplitude (root mean square), dB."""
+
+
+class PointSpec(msgspec.Struct, frozen=True, kw_only=True):
+    """One listening point."""
+
+    point: str
+    takes: tuple[TakeSpec, ...]
+    """In the order in which they were taken."""
+    offset_db: float = 0.0
+    """Background here about the round's unit level."""
+    air: tuple[Hiss, ...] = ()
+    """What is heard with air in the cylinder under test."""
+    sound: tuple[Hiss, ...] = ()
+    """What is heard with air in a sound cylinder."""
+    bubbles: Bubbles | None = None
+
+
+class SimFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """Readings that go with the round; the keys of ``round.json``."""
+
+    loss_percent: float | None = None
+    supply_kpa: float | None = None
+    restrictor_mm: float | None = None
+    cylinder: int | None = None
+    firing_order: tuple[int, ...] | None = None
+    bubbles_seen: bool | None = None
+    compression_dry_kpa: float | None = None
+    compression_wet_kpa: float | None = None
+
+
+class RoundSpec(msgspec.Struct, frozen=True, kw_only=True):
+    """Everything about one simulated round."""
+
+    name: str
+    seed: int
+    truth: Truth
+    points: tuple[PointSpec, ...]
+    background: Background
+    microphone: Microphone = Microphone()
+    rate_hz: int = 48_000
+    facts: SimFacts = SimFacts()
+    population: str = ""
+    """The population it was drawn from, if drawn."""

@@ -1,0 +1,181 @@
+"""A microphone that hears a simulated round, in real time or faster: the same interface as a real one, no PortAudio.
+
+Two activities meet here: a worker thread records (:meth:`SimulatedMicrophone.record`), the screen drains blocks for its
+meter. They share a deque (one appends, one pops; both atomic) and the aim, a tuple replaced whole.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import deque
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.audio.partial import PartHeader, PartWriter
+from listen.audio.source import Recording
+from listen.errors import AudioError
+from listen.lab.simulator.render import TakeKey, render
+from listen.lab.simulator.scene import PointSpec, RoundSpec, TakeSpec
+from listen.signal.clip import Clip
+from listen.trade.points import Kind, point
+
+BLOCK_S = 0.02
+"""Length of the blocks handed over, as a real microphone's."""
+METER_BACKLOG = 100
+"""Blocks kept for a meter that does not ask; older ones go."""
+IDLE_S = 3.0
+"""Length of the loop heard between takes."""
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
+class SimulatedMicrophone:
+    """Implements :class:`listen.audio.source.Source` over a :class:`RoundSpec`.
+
+    Parameters
+    ----------
+    spec
+        What there is to hear. A point it does not name hears the shop only.
+    pace
+        Speed: 1 is real time, 20 twenty times faster, 0 without waiting (tests).
+    clock
+        Gives the time a take began.
+    """
+
+    def __init__(self, spec: RoundSpec, *, pace: float = 1.0, clock: Callable[[], datetime] = _now) -> None:
+        self._spec, self._pace, self._clock = spec, pace, clock
+        first = spec.points[0].point
+        self._aim: tuple[str, Kind] = (first, Kind.QUIET)
+        self._taken: dict[tuple[str, Kind], int] = {}
+        self._clips: dict[tuple[float, TakeKey], Clip] = {}
+        self._meter: deque[NDArray[np.float32]] = deque(maxlen=METER_BACKLOG)
+        self._is_open = False
+        self._recording = False
+        self._idle_since = time.monotonic()
+        self._idle_at = 0
+
+    @property
+    def name(self) -> str:
+        """Name to show; says that it is simulated."""
+        return self._spec.microphone.name
+
+    @property
+    def rate_hz(self) -> int:
+        """Sample rate of the round."""
+        return self._spec.rate_hz
+
+    def open(self) -> None:
+        """Start listening."""
+        self._is_open = True
+        self._idle_since = time.monotonic()
+
+    def close(self) -> None:
+        """Stop listening."""
+        self._is_open = False
+        self._meter.clear()
+
+    def trouble(self) -> AudioError | None:
+        """None: a simulated microphone is never unplugged."""
+        return None
+
+    def aim(self, at: str, kind: Kind) -> None:
+        """Hold the microphone at a point, with the cylinder in the state of ``kind``."""
+        self._aim = (point(at).id, kind)
+
+    def drain(self) -> list[NDArray[np.float32]]:
+        """Blocks since the last call; between takes, what is heard where it is held."""
+        if self._is_open and not self._recording:
+            self._idle()
+        return [self._meter.popleft() for _ in range(len(self._meter))]
+
+    def _idle(self) -> None:
+        now = time.monotonic()
+        speed = self._pace or 1.0
+        due = min(int((now - self._idle_since) * speed / BLOCK_S), METER_BACKLOG)
+        if not due:
+            return
+        self._idle_since = now
+        size = round(BLOCK_S * self.rate_hz)
+        loop = self._clip(*self._aim, 1, IDLE_S).samples
+        for _ in range(due):
+            self._meter.append(loop[self._idle_at : self._idle_at + size])
+            self._idle_at = (self._idle_at + size) % (len(loop) - size)
+
+    def record(self, part: Path, seconds: float, cancel: threading.Event) -> Recording:
+        """Write the next take at the aimed point to ``part``; see the protocol.
+
+        Raises
+        ------
+        AudioError
+            Not open, or ``part`` cannot be written.
+        """
+        if not self._is_open:
+            raise AudioError(f"{self.name} is not open; open it first")
+        aim = self._aim
+        order = self._taken.get(aim, 0) + 1
+        samples = self._clip(*aim, order, seconds).samples
+        self._recording = True
+        try:
+            recording = self._play(part, samples, cancel)
+        except OSError as error:
+            raise AudioError(
+                f"{part.name}: cannot be written ({error.strerror or error}); choose another folder"
+            ) from error
+        finally:
+            self._recording = False
+            self._idle_since = time.monotonic()
+        self._taken[aim] = order
+        return recording
+
+    def _play(self, part: Path, samples: NDArray[np.float32], cancel: threading.Event) -> Recording:
+        size = round(BLOCK_S * self.rate_hz)
+        started, began = self._clock(), time.monotonic()
+        cancelled = False
+        with PartWriter(part, PartHeader(self.rate_hz, self.name, started)) as writer:
+            for at in range(0, len(samples), size):
+                if cancelled := self._wait(cancel, began, at):
+                    break
+                block = samples[at : at + size]
+                writer.write(block, 0)
+                self._meter.append(block)
+        length_s = writer.frames / self.rate_hz
+        return Recording(part, self.rate_hz, length_s, self.name, 0, started, cancelled)
+
+    def _wait(self, cancel: threading.Event, began: float, at: int) -> bool:
+        """Wait until sample ``at`` is due; True where the take was cancelled meanwhile."""
+        if not self._pace:
+            return cancel.is_set()
+        due = began + at / self.rate_hz / self._pace
+        return cancel.wait(max(0.0, due - time.monotonic()))
+
+    def _clip(self, at: str, kind: Kind, order: int, seconds: float) -> Clip:
+        key = (seconds, (at, kind, order))
+        if key not in self._clips:
+            spec = _extended(self._spec, at, kind, order, seconds)
+            self._clips |= {(seconds, k): clip for k, clip in render(spec).items()}
+        return self._clips[key]
+
+
+def _extended(spec: RoundSpec, at: str, kind: Kind, order: int, seconds: float) -> RoundSpec:
+    """The same round with clips of ``seconds``, and with the wanted take added where it has none."""
+    points = list(spec.points)
+    if at not in (p.point for p in points):
+        points.append(PointSpec(point=at, takes=(TakeSpec(kind=Kind.QUIET, order=1, seconds=seconds),)))
+    return msgspec.structs.replace(
+        spec, points=tuple(_lengthened(p, kind, order if p.point == at else 0, seconds) for p in points)
+    )
+
+
+def _lengthened(spec: PointSpec, kind: Kind, order: int, seconds: float) -> PointSpec:
+    takes = [msgspec.structs.replace(take, seconds=seconds) for take in spec.takes]
+    have = {take.order for take in takes if take.kind == kind}
+    takes += [TakeSpec(kind=kind, order=k, seconds=seconds) for k in range(1, order + 1) if k not in have]
+    return msgspec.structs.replace(spec, takes=tuple(takes))

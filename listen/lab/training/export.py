@@ -1,0 +1,91 @@
+"""Answers and thresholds as CSV (RFC 4180), for a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TextIO
+
+from listen.lab.ear.threshold import thresholds_of
+from listen.lab.learners import Learner
+from listen.lab.training.session import answers_of
+
+ANSWER_COLUMNS = (
+    "learner",
+    "time",
+    "drill",
+    "level",
+    "session",
+    "round",
+    "called",
+    "sure",
+    "truth",
+    "right",
+    "focus",
+    "seconds",
+)
+THRESHOLD_COLUMNS = (
+    "learner",
+    "time",
+    "background",
+    "threshold_db",
+    "low95_db",
+    "high95_db",
+    "trials",
+    "meter_same_db",
+    "meter_walk_db",
+)
+_RIGHT = {True: "yes", False: "no", None: ""}
+
+
+def _plain(text: str) -> str:
+    """A cell that no spreadsheet takes for a formula."""
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+
+
+def answer_rows(root: Path, learners: Sequence[Learner]) -> Iterator[tuple[object, ...]]:
+    """One row an answer; paths joined by ``+``, "cannot tell" spelt out."""
+    for learner in learners:
+        for a in answers_of(root, learner):
+            called = "+".join(a.paths) or "cannot tell"
+            sure = f"{a.sure:.2f}" if a.paths else ""
+            head = (_plain(learner.name), a.time, _plain(a.drill), a.level, a.session, a.item)
+            yield (*head, called, sure, "+".join(a.truth), _RIGHT[a.right], ";".join(a.focus), f"{a.seconds:.1f}")
+
+
+def threshold_rows(root: Path, learners: Sequence[Learner]) -> Iterator[tuple[object, ...]]:
+    """One row a finished run."""
+    for learner in learners:
+        for m in thresholds_of(root, learner):
+            t = m.threshold
+            levels = (t.threshold_db, t.low95_db, t.high95_db)
+            yield (
+                _plain(learner.name),
+                m.time,
+                _plain(m.background),
+                *levels,
+                t.trials,
+                m.meter_same_db,
+                m.meter_walk_db,
+            )
+
+
+def write_answers(root: Path, learners: Sequence[Learner], out: TextIO) -> int:
+    """Write all answers; gives the number of rows."""
+    return _write(out, ANSWER_COLUMNS, answer_rows(root, learners))
+
+
+def write_thresholds(root: Path, learners: Sequence[Learner], out: TextIO) -> int:
+    """Write all thresholds; gives the number of rows."""
+    return _write(out, THRESHOLD_COLUMNS, threshold_rows(root, learners))
+
+
+def _write(out: TextIO, columns: Sequence[str], rows: Iterator[tuple[object, ...]]) -> int:
+    table = csv.writer(out)
+    table.writerow(columns)
+    count = 0
+    for row in rows:
+        table.writerow(row)
+        count += 1
+    return count

@@ -1,0 +1,62 @@
+"""The instructor's view: one row a learner, and what the class finds hardest."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import msgspec
+
+from listen.lab.ear.threshold import Measured, thresholds_of
+from listen.lab.learners import Learner, list_learners
+from listen.lab.training.scoring import Rate, Score, score, weakest
+from listen.lab.training.session import answers_of, sessions_of
+
+
+class LearnerRow(msgspec.Struct, frozen=True, kw_only=True):
+    """How one learner stands."""
+
+    learner: Learner
+    sessions: int
+    unfinished: int
+    last: str
+    """Time of the last answer, empty where there is none."""
+    score: Score
+    weakest: tuple[str, ...]
+    threshold: Measured | None
+    """Latest ear threshold."""
+    thresholds: dict[str, tuple[Measured, ...]] = {}
+    """All runs by background, oldest first: the threshold over time."""
+
+
+def learner_row(root: Path, learner: Learner) -> LearnerRow:
+    """How one learner stands."""
+    answers, sittings, runs = answers_of(root, learner), sessions_of(root, learner), thresholds_of(root, learner)
+    scored = score(answers)
+    return LearnerRow(
+        learner=learner,
+        sessions=len(sittings),
+        unfinished=sum(s.answered < s.total for s in sittings),
+        last=answers[-1].time if answers else "",
+        score=scored,
+        weakest=weakest(scored),
+        threshold=runs[-1] if runs else None,
+        thresholds={
+            name: tuple(m for m in runs if m.background == name) for name in sorted({m.background for m in runs})
+        },
+    )
+
+
+def _by_background(runs: tuple[Measured, ...]) -> dict[str, tuple[Measured, ...]]:
+    return {name: tuple(m for m in runs if m.background == name) for name in sorted({m.background for m in runs})}
+
+
+def class_table(root: Path) -> tuple[LearnerRow, ...]:
+    """All learners by name."""
+    return tuple(learner_row(root, learner) for learner in list_learners(root))
+
+
+def class_focus(root: Path) -> dict[str, Rate]:
+    """What the class as a whole gets right, by what rounds train, worst first."""
+    answers = [a for learner in list_learners(root) for a in answers_of(root, learner)]
+    rates = score(answers).focus
+    return dict(sorted(rates.items(), key=lambda item: (item[1].value or 0.0, item[0])))

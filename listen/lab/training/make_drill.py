@@ -1,0 +1,181 @@
+"""A new drill from the simulator: how many rounds, which truths, how loud, over which backgrounds, from one seed."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import unicodedata
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import msgspec
+import numpy as np
+
+from listen.errors import LabError
+from listen.lab.simulator.draw import Wishes, draw
+from listen.lab.simulator.scene import RoundSpec
+from listen.lab.simulator.shops import SOUND_FILES, recorded
+from listen.lab.simulator.truth import GENERATOR
+from listen.lab.simulator.write import write_round
+from listen.lab.training.clues import clue
+from listen.lab.training.drills import DrillItem, DrillSet, write_drill
+from listen.trade.points import Kind, PathId
+
+POPULATION = "tune"
+MAX_ROUNDS = 200
+"""Most rounds in one drill; a sitting is ten to twenty."""
+POINTS = ("intake", "tailpipe", "oil-filler", "radiator")
+WALK = (Kind.QUIET, Kind.AIR, Kind.QUIET)
+NEEDS = {PathId.NEXT_CYLINDER: "plug-hole-2"}
+"""Point a truth needs beyond the usual ones."""
+
+
+@dataclass(frozen=True, slots=True)
+class MakeWish:
+    """What a drill shall hold."""
+
+    rounds: int = 10
+    paths: tuple[tuple[str, ...], ...] = ()
+    """Truths to draw from, each one path or a pair; empty means all single ones and sound."""
+    hiss_db: tuple[float, float] = (0.0, 12.0)
+    """Hiss about the background."""
+    backgrounds: Path | None = None
+    """Folder of sound files; None means the synthetic shops."""
+    seconds: float = 3.0
+    seed: int = 1
+
+
+EVERYTHING: tuple[tuple[str, ...], ...] = tuple((str(p),) for p in PathId)
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """One round to be written: what it is and what is said about it afterwards."""
+
+    spec: RoundSpec
+    focus: tuple[str, ...]
+    gave_away: str
+
+
+def _check(wish: MakeWish) -> tuple[tuple[PathId, ...], ...]:
+    if not 1 <= wish.rounds <= MAX_ROUNDS:
+        raise LabError(f"{wish.rounds} rounds asked for; from 1 to {MAX_ROUNDS} can be made")
+    low, high = wish.hiss_db
+    if not -30.0 <= low <= high <= 40.0:
+        raise LabError(f"hiss from {low:g} to {high:g} dB; give the lower first, both from -30 to 40")
+    if not 0.5 <= wish.seconds <= 30.0:
+        raise LabError(f"clips of {wish.seconds:g} s; from 0.5 to 30 s can be made")
+    known = {str(p) for p in PathId}
+    for names in wish.paths:
+        if bad := [n for n in names if n not in known]:
+            raise LabError(f"{bad[0]!r} is not an escape path; known: {' '.join(sorted(known))}")
+        if len(names) > 1 and {"none", "fitting", "set-up"} & set(names):
+            raise LabError(f"{'+'.join(names)}: only two escape paths of the engine make a pair")
+    return tuple(tuple(PathId(n) for n in names) for names in wish.paths or EVERYTHING)
+
+
+def _files(folder: Path | None) -> tuple[Path, ...]:
+    if folder is None:
+        return ()
+    found = tuple(sorted(p for p in folder.glob("*") if p.suffix.lower() in SOUND_FILES))
+    if not found:
+        raise LabError(f"{folder}: holds no sound files ({' '.join(SOUND_FILES)}); give a folder of backgrounds")
+    return found
+
+
+def draw_rounds(wish: MakeWish) -> list[Made]:
+    """Draw the rounds of a drill; truths take turns, so that each comes about equally often.
+
+    Raises
+    ------
+    LabError
+        A wish that cannot be met.
+    """
+    truths, files = _check(wish), _files(wish.backgrounds)
+    rng = np.random.default_rng(wish.seed)
+    order = [truths[i % len(truths)] for i in range(wish.rounds)]
+    rng.shuffle(order)
+    made = []
+    for number, paths in enumerate(order, 1):
+        extra = tuple(NEEDS[p] for p in paths if p in NEEDS)
+        wishes = Wishes(
+            paths=tuple(paths),
+            hiss_db=wish.hiss_db,
+            points=POINTS + extra,
+            seconds=(wish.seconds, wish.seconds),
+            takes=WALK,
+            rate_hz=48_000,
+            background=recorded(rng, files) if files else None,
+        )
+        spec = draw(rng, POPULATION, wishes=wishes, name=f"{number:02d}")
+        made.append(Made(spec, focus_of(spec), clue(spec.truth.paths)))
+    return made
+
+
+def focus_of(spec: RoundSpec) -> tuple[str, ...]:
+    """Tags that follow from a drawn round: its truth and how faint it is."""
+    tags = [str(p) for p in spec.truth.paths]
+    loudest = max((c.hiss_db for c in spec.truth.causes), default=0.0)
+    if spec.truth.causes and loudest < 0:
+        tags.append("faint")
+    if len(spec.truth.causes) > 1:
+        tags.append("two leaks")
+    return tuple(tags)
+
+
+def identifier(title: str) -> str:
+    """A folder name from a title."""
+    plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:40] or "drill"
+
+
+def write_set(
+    drill: DrillSet, made: list[Made], folder: Path, progress: Callable[[int], None] | None = None
+) -> DrillSet:
+    """Render and write a set of rounds into ``folder`` (new); half a set is removed again where it fails.
+
+    Raises
+    ------
+    LabError
+        The folder exists or cannot be written.
+    """
+    if folder.exists():
+        raise LabError(f"{folder}: is there already; choose another title or remove it")
+    items = tuple(DrillItem(id=m.spec.name, focus=m.focus, gave_away=m.gave_away) for m in made)
+    drill = msgspec.structs.replace(drill, items=items, simulated=True, generator=GENERATOR)
+    try:
+        folder.mkdir(parents=True)
+        for number, one in enumerate(made, 1):
+            write_round(one.spec, folder / one.spec.name)
+            if progress:
+                progress(number)
+        write_drill(drill, folder)
+    except OSError as error:
+        shutil.rmtree(folder, ignore_errors=True)
+        raise LabError(f"{folder}: cannot be written ({error.strerror or error}); free some room") from error
+    except BaseException:
+        shutil.rmtree(folder, ignore_errors=True)
+        raise
+    return msgspec.structs.replace(drill, folder=str(folder))
+
+
+def make_drill(
+    title: str,
+    wish: MakeWish,
+    folder: Path | None = None,
+    *,
+    parent: Path,
+    progress: Callable[[int], None] | None = None,
+) -> DrillSet:
+    """Draw and write a drill; its folder follows from the title where none is given.
+
+    Raises
+    ------
+    LabError
+        A wish that cannot be met, or the disk.
+    """
+    made = draw_rounds(wish)
+    about = f"{wish.rounds} simulated rounds, hiss {wish.hiss_db[0]:g} to {wish.hiss_db[1]:g} dB about the background."
+    drill = DrillSet(id=identifier(title), title=title, level="own", about=about, seed=wish.seed)
+    return write_set(drill, made, folder or parent / drill.id, progress)

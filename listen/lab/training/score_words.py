@@ -1,0 +1,70 @@
+"""A learner's standing as plain lines of text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from listen.lab.ear.threshold import Measured
+from listen.lab.training.instructor import LearnerRow
+from listen.lab.training.scoring import Rate, Score
+from listen.trade.points import PATH_WORDS, PathId
+
+
+def rate_words(rate: Rate) -> str:
+    """A share in words, with its interval."""
+    if rate.value is None:
+        return "none yet"
+    return f"{rate.hits} of {rate.of} ({100 * rate.low95:.0f}-{100 * rate.high95:.0f} %)"
+
+
+def threshold_words(measured: Measured) -> str:
+    """An ear threshold beside the meter's."""
+    t = measured.threshold
+    words = f"{t.threshold_db:+.1f} dB about {measured.background} ({t.low95_db:+.1f} to {t.high95_db:+.1f})"
+    if measured.meter_same_db is not None:
+        words += f"; the meter on the same clips {measured.meter_same_db:+.1f} dB"
+    if measured.meter_walk_db is not None:
+        words += f", on an ordinary walk {measured.meter_walk_db:+.1f} dB"
+    return words
+
+
+def since_words(runs: Sequence[Measured]) -> str:
+    """How a threshold moved since the first run."""
+    if len(runs) < 2:
+        return ""
+    moved = runs[-1].threshold.threshold_db - runs[0].threshold.threshold_db
+    return f"; {moved:+.1f} dB since {runs[0].time[:10]}, {len(runs)} runs"
+
+
+def sureness_words(scored: Score) -> str:
+    """What the confidence is worth, in words."""
+    if scored.brier is None or scored.overconfidence is None:
+        return "nothing named yet"
+    lean = "surer than right" if scored.overconfidence > 0.05 else "less sure than right"
+    lean = "as sure as right" if abs(scored.overconfidence) <= 0.05 else lean
+    return f"Brier {scored.brier:.3f} (0 best, 0.25 for always one half); {lean} ({100 * scored.overconfidence:+.0f} %)"
+
+
+def score_lines(row: LearnerRow) -> Iterator[str]:
+    """A learner's standing, for a terminal."""
+    s = row.score
+    yield f"{row.learner.name}: {row.sessions} sessions, {s.total} rounds called, {s.cannot_tell} times cannot tell"
+    yield from _call_lines(row)
+    for runs in row.thresholds.values():
+        yield f"  ear threshold            {threshold_words(runs[-1])}{since_words(runs)}"
+
+
+def _call_lines(row: LearnerRow) -> Iterator[str]:
+    s = row.score
+    if not s.total:
+        return
+    yield f"  right of those named     {rate_words(s.right)}"
+    for path, rate in s.hit_rates.items():
+        yield f"  {PATH_WORDS[PathId(path)]:<24} {rate_words(rate)}"
+    yield f"  leak called on sound     {rate_words(s.false_calls)}"
+    yield f"  confidence               {sureness_words(s)}"
+    for tag, rate in s.focus.items():
+        if tag not in s.hit_rates:
+            yield f"  {tag:<24} {rate_words(rate)}"
+    if row.weakest:
+        yield f"  weakest                  {', '.join(row.weakest)}"

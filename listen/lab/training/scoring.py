@@ -1,0 +1,138 @@
+"""What a learner's answers come to: hit rates, confusions, calibration of confidence, and where they are fooled."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from itertools import pairwise
+
+import msgspec
+
+from listen.lab.training.answers import CALLABLE, Answer
+
+CANNOT_TELL = "cannot-tell"
+"""Column of the confusion table for answers that name nothing."""
+CONFIDENCE_BINS = (0.0, 0.5, 0.7, 0.85, 0.95, 1.0)
+"""Edges of the calibration table; nobody states confidence finer than this."""
+
+
+class Rate(msgspec.Struct, frozen=True):
+    """So many of so many, with its exact 95 % interval (Clopper & Pearson 1934)."""
+
+    hits: int
+    of: int
+    low95: float
+    high95: float
+
+    @property
+    def value(self) -> float | None:
+        """Share, or None of nothing."""
+        return self.hits / self.of if self.of else None
+
+
+class Bin(msgspec.Struct, frozen=True):
+    """Answers given with about the same confidence."""
+
+    low: float
+    high: float
+    mean_sure: float
+    """Mean of the confidence stated."""
+    rate: Rate
+    """Of those, how many were right."""
+
+
+class Score(msgspec.Struct, frozen=True, kw_only=True):
+    """The sum of some answers."""
+
+    total: int
+    """Answers in all."""
+    answered: int
+    """Those that named something."""
+    cannot_tell: int
+    right: Rate
+    """Of answered: every path named was there."""
+    hit_rates: dict[str, Rate]
+    """By path truly there: how often it was named."""
+    false_calls: Rate
+    """Of sound cylinders: how often a leak was named."""
+    confusion: dict[str, dict[str, int]]
+    """Truth (a pair counts in both rows) against what was called, ``cannot-tell`` included."""
+    brier: float | None
+    """Mean square of confidence less 1 (right) or 0 (wrong); 0 best, 0.25 for always saying one half (Brier 1950)."""
+    overconfidence: float | None
+    """Mean confidence less share right: above zero, surer than right."""
+    calibration: tuple[Bin, ...]
+    focus: dict[str, Rate]
+    """By what a round trains (cross-talk, ...): share right, "cannot tell" counted as not right."""
+
+
+def rate(hits: int, of: int) -> Rate:
+    """A share with its exact 95 % interval; 0 to 1 where there is nothing to go by."""
+    if not of:
+        return Rate(0, 0, 0.0, 1.0)
+    from scipy.special import betaincinv  # half a second of import, only when scores are wanted
+
+    low = float(betaincinv(hits, of - hits + 1, 0.025)) if hits else 0.0
+    high = float(betaincinv(hits + 1, of - hits, 0.975)) if hits < of else 1.0
+    return Rate(hits, of, low, high)
+
+
+def _count(answers: Iterable[Answer], good: Callable[[Answer], bool]) -> Rate:
+    every = list(answers)
+    return rate(sum(map(good, every)), len(every))
+
+
+def _confusion(answers: Sequence[Answer]) -> dict[str, dict[str, int]]:
+    table: dict[str, dict[str, int]] = {}
+    for answer in answers:
+        for truth in answer.truth:
+            row = table.setdefault(truth, {})
+            for called in answer.paths or (CANNOT_TELL,):
+                row[called] = row.get(called, 0) + 1
+    columns = (*CALLABLE, CANNOT_TELL)
+    return {t: {c: table[t][c] for c in columns if c in table[t]} for t in CALLABLE if t in table}
+
+
+def _calibration(named: Sequence[Answer]) -> tuple[Bin, ...]:
+    bins = []
+    for low, high in pairwise(CONFIDENCE_BINS):
+        last = high == CONFIDENCE_BINS[-1]
+        mine = [a for a in named if low <= a.sure < high or (last and a.sure == high)]
+        if mine:
+            mean = sum(a.sure for a in mine) / len(mine)
+            bins.append(Bin(low, high, mean, _count(mine, lambda a: bool(a.right))))
+    return tuple(bins)
+
+
+def _focus(answers: Sequence[Answer]) -> dict[str, Rate]:
+    tags = sorted({tag for a in answers for tag in a.focus})
+    return {tag: _count((a for a in answers if tag in a.focus), lambda a: bool(a.right)) for tag in tags}
+
+
+def score(answers: Iterable[Answer]) -> Score:
+    """Sum up answers, from one session or a lifetime."""
+    every = tuple(answers)
+    named = [a for a in every if a.paths]
+    errors = [(a.sure - bool(a.right)) ** 2 for a in named]
+    right = _count(named, lambda a: bool(a.right))
+    mean_sure = sum(a.sure for a in named) / len(named) if named else None
+    there = {p: [a for a in every if p in a.truth] for p in CALLABLE}
+    return Score(
+        total=len(every),
+        answered=len(named),
+        cannot_tell=len(every) - len(named),
+        right=right,
+        hit_rates={p: _count(there[p], lambda a, p=p: p in a.paths) for p in CALLABLE if there[p]},  # type: ignore[misc]
+        false_calls=_count(there["none"], lambda a: bool(set(a.paths) - {"none"})),
+        confusion=_confusion(every),
+        brier=sum(errors) / len(errors) if errors else None,
+        overconfidence=mean_sure - (right.value or 0.0) if mean_sure is not None else None,
+        calibration=_calibration(named),
+        focus=_focus(every),
+    )
+
+
+def weakest(scored: Score, least: int = 3) -> tuple[str, ...]:
+    """Tags and paths at which this learner does worst, worst first; only those met ``least`` times or more."""
+    rates = {**scored.hit_rates, **scored.focus}
+    met = [(r.value or 0.0, name) for name, r in rates.items() if r.of >= least]
+    return tuple(name for share, name in sorted(met) if share < 0.8)

@@ -56,6 +56,7 @@ class Analyst:
 
     def close(self) -> None:
         """Drop what is queued and let the process end; never waits for work under way."""
+        processes = list((self._pool._processes or {}).values())  # shutdown forgets them
         self._pool.shutdown(wait=False, cancel_futures=True)
-        for process in list((self._pool._processes or {}).values()):
+        for process in processes:
             process.terminate()

@@ -107,7 +107,9 @@ def test_close_ends_the_process() -> None:
     analyst._pool.submit(int).result(timeout=60)
     (process,) = analyst._pool._processes.values()
     assert process.pid != os.getpid()
-    waiting = [analyst._pool.submit(time.sleep, 30) for _ in range(3)]
+    waiting = [analyst._pool.submit(time.sleep, 60) for _ in range(3)]
+    time.sleep(0.5)  # the first is under way
+    assert waiting[0].running()
     started = time.monotonic()
     analyst.close()
     process.join(timeout=10)

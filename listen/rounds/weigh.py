@@ -45,7 +45,7 @@ def weigh_point(takes: PointTakes, drift: RoundDrift) -> Weighed:
     contrast = takes.contrast(Kind.AIR)
     measured = excess(contrast, drift, takes.live, takes.floor_bias) if contrast else None
     quiet = takes.takes.get(Kind.QUIET) or takes.takes.get(Kind.SHUT)
-    background = float(np.mean(10.0 * np.log10(quiet[0].mean))) if quiet else 0.0
+    background = float(np.mean([10.0 * np.log10(t.mean) for t in quiet])) if quiet else 0.0
     shut = takes.contrast(Kind.SHUT, Kind.QUIET) if takes.takes.get(Kind.QUIET) else None
     airs, quiets = takes.takes.get(Kind.AIR), takes.takes.get(takes.quiet_kind)
     steady = steadiness(quiets, airs) if quiets and airs else None

@@ -103,6 +103,8 @@ def measure_point(point: str, clips: Sequence[tuple[Kind, Clip]]) -> PointTakes:
             kind, clip = clips[i]
             power = (spectra_of[i].power @ weights).astype(np.float64)
             takes[kind] = (*takes.get(kind, ()), take_bands(power, bandwidth, clip.seconds, dof))
+    # By level, so that neither names nor order of takes move a digit.
+    takes = {kind: tuple(sorted(group, key=lambda t: float(t.mean.sum()))) for kind, group in takes.items()}
     for i in good:
         kind, clip = clips[i]
         seen = bubbles.get(kind, BubbleCount(0, 0.0))

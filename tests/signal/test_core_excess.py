@@ -70,10 +70,7 @@ def test_order_of_takes_changes_nothing():
         got = weigh_point(point, drift).excess
         assert got is not None
         found.add(tuple(np.round([got.excess_db, *got.ci95_db, got.detection_limit_db], 9)))
-    assert len({f[0] for f in found}) == 1
-    assert (
-        np.ptp([f[1:] for f in found], axis=0).max() < 0.15
-    )  # repeats are taken in turn: only the drift's width moves
+    assert len(found) == 1
 
 
 def test_louder_background_in_the_air_clip_alone_is_a_negative_or_positive_excess_never_clipped():

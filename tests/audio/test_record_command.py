@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -28,7 +29,10 @@ def record(server: SoundServer, *words: str | Path) -> subprocess.CompletedProce
 def started(server: SoundServer, *words: str | Path) -> subprocess.Popen[str]:
     pipe = subprocess.PIPE
     command = [*HISSWAY, "record", *map(str, words)]
-    return server._child(subprocess.Popen(command, env=server.env, stdout=pipe, stderr=pipe, text=True))  # type: ignore[no-untyped-call, no-any-return]
+    # A shell starts jobs in its background with Ctrl-C ignored, and children inherit that: undo it for the child.
+    heeding = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)
+    process = subprocess.Popen(command, env=server.env, stdout=pipe, stderr=pipe, text=True, preexec_fn=heeding)
+    return server._child(process)  # type: ignore[no-untyped-call, no-any-return]
 
 
 def digests(folder: Path) -> dict[str, str]:

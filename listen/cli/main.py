@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import os
 import sys
 from collections.abc import Callable, Sequence
 from importlib.util import find_spec
@@ -13,6 +14,9 @@ from listen.errors import HisswayError
 
 COMMANDS = ("demo", "rank", "record", "mic", "report", "pack", "unpack", "verify", "key", "lab", "bench")
 """Each is one module of this package with SUMMARY, EXAMPLE, add_arguments(parser) and run(args)."""
+
+ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+"""Linear algebra keeps to one thread: the matrices are small, and results agree to the last digit whoever asks."""
 
 INTERRUPTED = 130
 """Exit code after Ctrl-C, 128 + SIGINT as shells have it."""
@@ -60,6 +64,8 @@ def build_parser(command: str | None) -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None, *, open_ui: Opener | None = None, open_demo: Opener | None = None) -> int:
     """Run one command; returns its exit code. The screens, if installed above, are handed in as callables."""
+    for name in ONE_THREAD:
+        os.environ.setdefault(name, "1")
     argv = list(sys.argv[1:] if argv is None else argv)
     command = next((a for a in argv if a in COMMANDS), None)
     args = build_parser(command).parse_args(argv)

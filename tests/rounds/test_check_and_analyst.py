@@ -112,8 +112,8 @@ def test_close_ends_the_process() -> None:
     assert waiting[0].running()
     started = time.monotonic()
     analyst.close()
-    process.join(timeout=10)
-    assert not process.is_alive()
-    assert time.monotonic() - started < 10
+    while process.is_alive():  # not join: the pool's own thread may be the one that is told of the end
+        assert time.monotonic() - started < 10
+        time.sleep(0.02)
     for future in waiting:
         assert future.cancelled() or future.exception(timeout=10) is not None

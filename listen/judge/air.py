@@ -6,6 +6,7 @@ transfer, with a spread. Sound-cylinder clips say how loud normal blow-by is.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -152,6 +153,23 @@ def _or_apart(heard: Draws, contributions: list[Contribution], talk: list[list[b
         np.concatenate([heard.blow_by_db, heard.blow_by_db]),
         np.concatenate([heard.log_weight + np.log1p(-APART_SHARE), heard.log_weight + np.log(APART_SHARE)]),
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scene:
+    """A round's points under several sets of causes."""
+
+    tables: list[Smoothed | None]
+    """Likelihood table of each point."""
+    draws: dict[Hypothesis, Draws]
+    """Levels at all points, by set of causes."""
+
+    @classmethod
+    def of(cls, evidence: RoundEvidence, sets: Iterable[Hypothesis]) -> Scene:
+        """Tables, blow-by and draws for each of ``sets``."""
+        tables = point_tables(evidence)
+        blow_by = BlowBy.of(evidence, tables)
+        return cls(tables, {h: draw_levels(evidence, tables, blow_by, h) for h in sets})
 
 
 def _sounding(paths: tuple[PathId, ...]) -> tuple[PathId, ...]:

@@ -14,6 +14,7 @@ from listen.judge.log_sum import log_sum
 from listen.judge.shapes import error_cov, templates_db
 from listen.signal.contrast import Contrast
 from listen.signal.drift import Drift, RoundDrift
+from listen.signal.gaussian import log_density
 
 LEVELS_DB: NDArray[np.float64] = np.arange(-30.0, 37.0, 1.5)
 """Levels considered; the lowest is as good as silence."""
@@ -50,8 +51,7 @@ def _levels(
     scatter = drift.kappa[:, None, None] * cov + contrast.drift_share * drift.cov(live)
     total = scatter[:, None] + share[:, :, None] * share[:, None, :] * error
     miss = rho - np.log1p(s)
-    chi2 = np.einsum("gnsb,nsb->gns", miss @ np.linalg.inv(total), miss)
-    log_p = np.log(drift.weight)[:, None, None] - 0.5 * (chi2 + np.linalg.slogdet(total)[1][:, :, None])
+    log_p = np.log(drift.weight)[:, None, None] + log_density(miss, total)
     return np.asarray(log_sum(log_sum(log_p, axis=2), axis=0) - np.log(s.shape[1]))
 
 

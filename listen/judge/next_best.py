@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.judge.air import BlowBy, Draws, draw_levels, point_tables
+from listen.judge.air import Draws, Scene
 from listen.judge.evidence import PointEvidence, RoundEvidence
 from listen.judge.loudness import LEVELS_DB
 from listen.judge.posterior import Posterior
@@ -46,18 +46,18 @@ class NextBest:
 def next_best(evidence: RoundEvidence, odds: Posterior) -> NextBest | None:
     """The candidate worth most, or ``None`` where nothing is worth recording."""
     wide = _with_unrecorded(evidence)
-    tables = point_tables(wide)
-    blow_by = BlowBy.of(wide, tables)
     keep = odds.probability > 1e-4
-    draws = [draw_levels(wide, tables, blow_by, h) for h, k in zip(odds.sets, keep, strict=True) if k]
+    likely = [h for h, k in zip(odds.sets, keep, strict=True) if k]
+    scene = odds.scene if wide is evidence else Scene.of(wide, likely)
+    draws = [scene.draws[h] for h in likely]
     p = odds.probability[keep] / odds.probability[keep].sum()
-    weights = [_posterior_weight(d, tables) for d in draws]
+    weights = [_posterior_weight(d, scene.tables) for d in draws]
     found = [
         NextBest(point_id, kind, seconds, _bits(p, foretold), _words(point_id, kind, seconds, odds))
         for point_id, kind, seconds, foretold in _candidates(wide, draws, weights)
     ]
     if evidence.readings.bubbles_seen is None:
-        inside = np.array([PathId.COOLANT_PASSAGE in h.paths for h, k in zip(odds.sets, keep, strict=True) if k])
+        inside = np.array([PathId.COOLANT_PASSAGE in h.paths for h in likely])
         seen = np.where(inside, SEEN[True], SEEN[False])
         bits = _bits(p, np.stack([seen, 1.0 - seen], axis=1))
         found.append(NextBest("radiator", "look", 0.0, bits, _words("radiator", "look", 0.0, odds)))
@@ -69,6 +69,8 @@ def _with_unrecorded(evidence: RoundEvidence) -> RoundEvidence:
     have = {e.point.id for e in evidence.points}
     tails = any(h.startswith("tailpipe") for h in have)
     missing = [p for p in USUAL_POINTS if p not in have and not (p == "tailpipe" and tails)]
+    if not missing:
+        return evidence
     level = float(np.mean([e.background_db for e in evidence.points])) if evidence.points else 0.0
     every = [*evidence.points, *(PointEvidence(point(p), level, None) for p in missing)]
     return RoundEvidence(

@@ -10,12 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.judge.air import BlowBy, Draws, draw_levels, point_tables
+from listen.judge.air import Draws, Scene
 from listen.judge.evidence import RoundEvidence
 from listen.judge.hypotheses import Hypothesis, hypotheses
 from listen.judge.log_sum import log_sum
@@ -43,6 +42,8 @@ class Posterior:
     evidence_db: Mapping[PathId, Mapping[str, float]]
     """By path: ``prior``, then one term a point and a reading, in decibans; they add up to the log odds of the path
     being at work."""
+    scene: Scene
+    """What was summed over."""
 
     def involved(self, path: PathId) -> float:
         """Probability that ``path`` is at work, alone or in a pair."""
@@ -63,14 +64,15 @@ def posterior(evidence: RoundEvidence) -> Posterior:
     heard = frozenset(p for p in PathId if evidence.hears(p))
     sets = hypotheses(heard)
     prior = np.log([h.prior for h in sets])
-    forward, backward = _point_columns(evidence, sets)
+    scene = Scene.of(evidence, sets)
+    forward, backward = _point_columns(evidence, scene)
     readings = [
         (name, np.array([term(h.paths) for h in sets])) for name, term in terms(evidence.readings, evidence.bubbles)
     ]
     there = _decibans(sets, prior, [*forward, *readings])
     back = _decibans(sets, prior, [*reversed(readings), *backward])
     log_p = prior + sum((column for _, column in (*forward, *readings)), np.zeros(len(sets)))
-    return Posterior(sets, np.exp(_normal(log_p)), {p: _mean_terms(there[p], back[p]) for p in there})
+    return Posterior(sets, np.exp(_normal(log_p)), {p: _mean_terms(there[p], back[p]) for p in there}, scene)
 
 
 def _mean_terms(there: Mapping[str, float], back: Mapping[str, float]) -> dict[str, float]:
@@ -86,28 +88,22 @@ def _decibans(
     sets: tuple[Hypothesis, ...], prior: NDArray[np.float64], columns: Columns
 ) -> dict[PathId, dict[str, float]]:
     """What each column adds to each path's log odds when added in this order, after the prior's own."""
-    stages = [("prior", prior)]
-    for name, column in columns:
-        stages.append((name, stages[-1][1] + column))
+    names = ["prior", *(name for name, _ in columns)]
+    stages = np.cumsum([prior, *(column for _, column in columns)], axis=0)
     out: dict[PathId, dict[str, float]] = {}
     for path in PathId:
         inside = np.array([path in h.paths for h in sets])
         if not inside.any():
             continue
-        odds = [DB * float(log_sum(log_p[inside]) - log_sum(log_p[~inside])) for _, log_p in stages]
-        steps = [odds[0], *(b - a for a, b in pairwise(odds))]
-        out[path] = {name: step for (name, _), step in zip(stages, steps, strict=True)}
+        odds = DB * (log_sum(stages[:, inside]) - log_sum(stages[:, ~inside]))
+        out[path] = dict(zip(names, map(float, np.diff(odds, prepend=0.0)), strict=True))
     return out
 
 
-def _point_columns(evidence: RoundEvidence, sets: tuple[Hypothesis, ...]) -> tuple[Columns, Columns]:
+def _point_columns(evidence: RoundEvidence, scene: Scene) -> tuple[Columns, Columns]:
     """Log likelihood that each point adds to those before it in walking order, and in the reverse of it."""
-    tables = point_tables(evidence)
-    if not any(tables):
-        return [], []
-    blow_by = BlowBy.of(evidence, tables)
-    looked_up = [_by_point(draw_levels(evidence, tables, blow_by, h), tables) for h in sets]
-    names = [p.point.id for p, table in zip(evidence.points, tables, strict=True) if table is not None]
+    looked_up = [_by_point(draws, scene.tables) for draws in scene.draws.values()]
+    names = [p.point.id for p, table in zip(evidence.points, scene.tables, strict=True) if table is not None]
     forward = np.array([_gains(log_w, at) for log_w, at in looked_up])
     backward = np.array([_gains(log_w, at[::-1]) for log_w, at in looked_up])
     return (
@@ -124,9 +120,5 @@ def _by_point(draws: Draws, tables: list[Smoothed | None]) -> tuple[NDArray[np.f
 
 def _gains(log_weight: NDArray[np.float64], at: list[NDArray[np.float64]]) -> NDArray[np.float64]:
     """Log likelihood each point adds, given those before it, sharpened [shape=(P,)]."""
-    total = log_weight
-    so_far = [0.0]
-    for column in at:
-        total = total + column
-        so_far.append(float(log_sum(total)))
-    return SHARPNESS * np.diff(so_far)
+    so_far = log_sum(np.cumsum([log_weight, *at], axis=0)[1:])
+    return np.asarray(SHARPNESS * np.diff(so_far, prepend=0.0))

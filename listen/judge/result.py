@@ -33,6 +33,7 @@ class PointResult(msgspec.Struct, frozen=True, kw_only=True):
     drift_db: float | None
     """Quiet-to-quiet level change, standard deviation."""
     bubbles_per_s: BubbleRates
+    """Counted where the point holds coolant; zero elsewhere, where there is nothing to bubble through."""
     flags: tuple[Flag, ...] = ()
 
 

@@ -10,6 +10,7 @@ from listen.judge.result import PathResult, PointResult
 from listen.report import words
 from listen.report.content import PathPart, PointPart, RoundPart
 from listen.trade.cautions import cautions, cautions_for
+from listen.trade.points import point as find_point
 
 LEAST_DB = 0.05
 """Weights smaller than this show as nothing and are left out."""
@@ -46,6 +47,10 @@ def round_part(job: Job, record: RoundRecord) -> RoundPart:
             n.payload.text for n in job.notes if isinstance(n.payload, NoteAdded) and n.payload.round_id == record.id
         ),
     )
+
+
+def _bubbles(p: PointResult) -> str:
+    return f"{p.bubbles_per_s.quiet:.1f} quiet, {p.bubbles_per_s.air:.1f} air, a second"
 
 
 def _known(job: Job, record: RoundRecord) -> set[str]:
@@ -88,7 +93,7 @@ def _point(record: RoundRecord, point: str, p: PointResult | None) -> PointPart:
         detected=bool(p and p.detected),
         level=_level(p),
         drift_db=p.drift_db if p else None,
-        bubbles=f"{p.bubbles_per_s.quiet:.1f} quiet, {p.bubbles_per_s.air:.1f} air, a second" if p else "",
+        bubbles=_bubbles(p) if p and find_point(p.point).holds_coolant else "",
         says=_says(p, skip.reason if skip else ""),
         flags=tuple(f.text for f in p.flags) if p else (),
         quiet_clip=clips["quiet"].id if clips["quiet"] else "",

@@ -17,7 +17,7 @@ from listen.signal.drift import RoundDrift, estimate
 from listen.signal.excess import Excess, excess
 from listen.signal.point import PointTakes
 from listen.signal.steadiness import Steadiness, steadiness
-from listen.trade.points import Kind, PathId, point
+from listen.trade.points import Kind, point
 from listen.trade.valves import OpenValve, valves_open
 
 COOLANT_HISS_FROM_HZ = 4000.0
@@ -69,7 +69,7 @@ def _likelihood(takes: PointTakes, contrast: Contrast | None, drift: RoundDrift)
     if contrast is None:
         return None
     live = takes.live
-    if PathId.COOLANT_PASSAGE in point(takes.point).row.own:
+    if point(takes.point).holds_coolant:
         upper = LOWER_HZ >= COOLANT_HISS_FROM_HZ * 0.85
         if (live & upper).sum() >= 2:
             contrast, live = contrast.only(upper[live]), live & upper
@@ -88,7 +88,7 @@ def round_evidence(weighed: Sequence[Weighed], facts: Facts) -> RoundEvidence:
     counts = None
     for w in weighed:
         quiet, air = (w.takes.bubbles.get(k) for k in (w.takes.quiet_kind, Kind.AIR))
-        if PathId.COOLANT_PASSAGE in w.evidence.point.row.own and quiet and air:
+        if w.evidence.point.holds_coolant and quiet and air:
             counts = Bubbles(quiet.events, quiet.seconds, air.events, air.seconds)
     return RoundEvidence(
         tuple(w.evidence for w in weighed),

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.signal.bands import CENTRES_HZ
+from listen.signal.gaussian import log_density
 
 NEPER_PER_DB = np.log(10.0) / 10.0
 """Natural log of power per decibel."""
@@ -114,8 +115,7 @@ def estimate(repeats: Sequence[Repeat]) -> Drift:
     log_w = np.log(start.weight)
     for r in repeats:
         total = start.kappa[:, None, None] * r.cov + r.spread * start.cov(r.live)
-        solved = np.linalg.solve(total, np.broadcast_to(r.rho[:, None], (*total.shape[:2], 1)))[..., 0]
-        log_w -= 0.5 * (solved @ r.rho + np.linalg.slogdet(total)[1])
+        log_w += log_density(r.rho[None, :], total)[:, 0]
     w = np.exp(log_w - log_w.max())
     w /= w.sum()
     keep = w >= MIN_WEIGHT

@@ -81,7 +81,7 @@ def _curve(s: Spectra, edges_hz: NDArray[np.float64]) -> Curve:
 def _tones(quiet: Spectra | None, air: Spectra | None) -> tuple[float, ...]:
     if quiet is None or air is None or quiet.rate_hz != air.rate_hz:
         return ()
-    means = [s.power.mean(axis=0, dtype=np.float64) for s in (air, quiet)]
+    means = [s.mean_power for s in (air, quiet)]
     return new_tones_hz(means[0], means[1], (len(air.power), len(quiet.power)), air.freq_hz)
 
 

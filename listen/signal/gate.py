@@ -19,14 +19,20 @@ BAND_GATE_SIGMA = 8.0
 
 def gate(log_power: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Frames to keep [shape=(T,)] from log band power [shape=(T, B)]."""
-    broadband = log_power.mean(axis=1, keepdims=True)
-    return np.asarray(
-        (_stand_out(broadband) <= GATE_SIGMA)[:, 0] & (_stand_out(log_power) <= BAND_GATE_SIGMA).all(axis=1)
-    )
+    by_band = np.ascontiguousarray(log_power.T)
+    broadband = log_power.mean(axis=1)[None, :]
+    return np.asarray((_stand_out(broadband) <= GATE_SIGMA)[0] & (_stand_out(by_band) <= BAND_GATE_SIGMA).all(axis=0))
 
 
 def _stand_out(x: NDArray[np.float64]) -> NDArray[np.float64]:
-    """How many robust standard deviations each value lies above its column's median."""
-    above = x - np.median(x, axis=0)
-    sigma = MAD_TO_SIGMA * np.median(np.abs(above), axis=0)
+    """How many robust standard deviations each value lies above its row's median."""
+    above = x - _median(x)
+    sigma = MAD_TO_SIGMA * _median(np.abs(above))
     return np.asarray(above / np.maximum(sigma, 1e-6))
+
+
+def _median(x: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Median of each row [shape=(B, 1)]; a whole sort of short rows takes a third of the time of ``np.median``."""
+    n = x.shape[1]
+    rising = np.sort(x, axis=1)
+    return np.asarray(0.5 * (rising[:, (n - 1) // 2] + rising[:, n // 2]))[:, None]

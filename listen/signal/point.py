@@ -22,7 +22,7 @@ from listen.signal.quality_pair import compare_clips, compare_quiets
 from listen.signal.spectra import Spectra, spectra
 from listen.signal.take import TakeBands, take_bands
 from listen.signal.tones import new_tones_hz, tone_mask
-from listen.trade.points import Kind
+from listen.trade.points import Kind, point
 
 MIN_LIVE_BANDS = 4
 """Fewer live third octaves than this cannot tell a hiss from a hum."""
@@ -55,6 +55,7 @@ class PointTakes:
     tones_hz: tuple[float, ...]
     """Tones that come with the air."""
     bubbles: Mapping[Kind, BubbleCount]
+    """By kind, where the point holds coolant; elsewhere empty."""
     flags: tuple[Flag, ...]
 
     @property
@@ -72,7 +73,7 @@ class PointTakes:
         return [r for group in self.takes.values() for r in repeats(group, self.live, floors)]
 
 
-def measure_point(point: str, clips: Sequence[tuple[Kind, Clip]]) -> PointTakes:
+def measure_point(point_id: str, clips: Sequence[tuple[Kind, Clip]]) -> PointTakes:
     """Measure all takes of one point; their order does not matter.
 
     Raises
@@ -85,13 +86,14 @@ def measure_point(point: str, clips: Sequence[tuple[Kind, Clip]]) -> PointTakes:
     rates = sorted({c.rate_hz for _, c in clips})
     if len(rates) > 1:
         raise RoundError(
-            f"{point}: takes at {' and '.join(map(str, rates))} Hz; one point needs one rate, record it again alike"
+            f"{point_id}: takes at {' and '.join(map(str, rates))} Hz; one point needs one rate, record it again alike"
         )
     spectra_of = [spectra(c) for _, c in clips]
     flags = [check_clip(c, s) for (_, c), s in zip(clips, spectra_of, strict=True)]
     good = [i for i, f in enumerate(flags) if not any(x.reject for x in f)]
     usable = min((usable_band_hz(s) for s in spectra_of), default=np.inf)
     live = live_bands(rates[0], usable)
+    holds_coolant = point(point_id).holds_coolant
     masks, tones = _tones([clips[i][0] for i in good], [spectra_of[i] for i in good])
     weights = band_weights(spectra_of[0], usable, masks)[:, live]
     bandwidth = np.minimum(BANDWIDTH_HZ[live], weights.sum(axis=0) * rates[0] / spectra_of[0].frame)
@@ -105,19 +107,19 @@ def measure_point(point: str, clips: Sequence[tuple[Kind, Clip]]) -> PointTakes:
             takes[kind] = (*takes.get(kind, ()), take_bands(power, bandwidth, clip.seconds, dof))
     # By level, so that neither names nor order of takes move a digit.
     takes = {kind: tuple(sorted(group, key=lambda t: float(t.mean.sum()))) for kind, group in takes.items()}
-    for i in good:
+    for i in good if holds_coolant else ():
         kind, clip = clips[i]
         seen = bubbles.get(kind, BubbleCount(0, 0.0))
         bubbles[kind] = BubbleCount(seen.events + bubble_events(clip).count, seen.seconds + clip.seconds)
     every = tuple(x for f in flags for x in f) + _pair_flags(clips, spectra_of, good)
-    return PointTakes(point, live, takes, quantile_bias(dof), tones, bubbles, every)
+    return PointTakes(point_id, live, takes, quantile_bias(dof), tones, bubbles, every)
 
 
 def _tones(kinds: Sequence[Kind], all_spectra: Sequence[Spectra]) -> tuple[NDArray[np.bool_] | None, tuple[float, ...]]:
     """Union of all takes' tone bins, and the tones that are there only with the air on."""
     if not all_spectra:
         return None, ()
-    means = [s.power.mean(axis=0, dtype=np.float64) for s in all_spectra]
+    means = [s.mean_power for s in all_spectra]
     mask = np.logical_or.reduce([tone_mask(m, len(s.power)) for m, s in zip(means, all_spectra, strict=True)])
     quiet = [i for i, k in enumerate(kinds) if k is Kind.QUIET]
     air = [i for i, k in enumerate(kinds) if k is Kind.AIR]

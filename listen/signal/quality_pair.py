@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from listen.signal.clip import Clip
 from listen.signal.flags import Flag
 from listen.signal.kurtosis import spectral_kurtosis
-from listen.signal.quality_spectrum import levels_db, unrest_db, usable_band_hz
+from listen.signal.quality_spectrum import unrest_db, usable_band_hz
 from listen.signal.spectra import Spectra
 
 Measured = tuple[Clip, Spectra]
@@ -96,14 +96,10 @@ def _shifts(first: Measured, second: Measured) -> tuple[NDArray[np.float64], NDA
     """r for the low and the hiss bands, and the larger unrest of the two clips in dB."""
     edge = 0.97 * min(usable_band_hz(first[1]), usable_band_hz(second[1]))
     freq = first[1].freq_hz
-    levels = [levels_db(m[1]) for m in (first, second)]
-    shift = (levels[1].mean(axis=0) - levels[0].mean(axis=0)).astype(np.float64)
+    shift = (second[1].mean_level_db - first[1].mean_level_db).astype(np.float64)
     hiss_edges = [f for f in HISS_EDGES_HZ if f <= edge]
     wide = slice(*np.searchsorted(freq, (0.25 * hiss_edges[-1], hiss_edges[-1])))
-    unrest = max(
-        unrest_db(level[:, wide].mean(axis=1), m[1].frame_rate_hz)
-        for level, m in zip(levels, (first, second), strict=True)
-    )
+    unrest = max(unrest_db(s.level_db[:, wide].mean(axis=1), s.frame_rate_hz) for _, s in (first, second))
     return _banded(shift, freq, LOW_EDGES_HZ), _banded(shift, freq, hiss_edges), unrest
 
 

@@ -164,15 +164,16 @@ ANCHOR_WINDOW = 8
 def _longest_repeat(x: NDArray[np.float32], max_lag: int) -> int:
     """Length in samples of the longest exact repeat at a lag up to ``max_lag``, found from content-chosen anchors."""
     bits = np.ascontiguousarray(x).view(np.uint32)
-    mixed = bits[: len(x) - ANCHOR_WINDOW] * np.uint32(2654435769) + np.uint32(2**31)  # so that zero is none
-    at = np.flatnonzero(mixed < np.uint32(2 ** (32 - ANCHOR_BITS)))
-    if (
-        not 2 <= len(at) <= len(x) >> (ANCHOR_BITS - 2)
-    ):  # more than 4 times as many as by chance: too few levels to tell
+    mixed = bits[: len(x) - ANCHOR_WINDOW] * np.uint32(2654435769)
+    lowest = np.iinfo(np.int32).min  # the lowest signed numbers, not the lowest: so that zero is no anchor
+    at = np.flatnonzero(mixed.view(np.int32) < np.int32(lowest + 2 ** (32 - ANCHOR_BITS)))
+    if not 2 <= len(at) <= len(x) >> (ANCHOR_BITS - 2):  # over four times as many as by chance: too few levels to tell
         return 0
     powers = np.array([pow(0x9E3779B97F4A7C15, k + 1, 2**64) for k in range(ANCHOR_WINDOW)], dtype=np.uint64)
-    windows = bits[at[:, None] + np.arange(ANCHOR_WINDOW)].astype(np.uint64)
-    key = (windows * powers).sum(axis=1, dtype=np.uint64)
+    key = bits[at[:, None] + np.arange(ANCHOR_WINDOW)].astype(np.uint64) @ powers
+    in_order = np.sort(key)
+    if not (in_order[1:] == in_order[:-1]).any():
+        return 0
     order = np.argsort(key, kind="stable")
     same = key[order][1:] == key[order][:-1]
     first, second = at[order[:-1][same]], at[order[1:][same]]

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from listen.signal.clip import Clip
 from listen.signal.flags import Flag
-from listen.signal.spectra import Spectra
+from listen.signal.spectra import TINY, Spectra
 
 HISS_LOW_HZ, HISS_HIGH_HZ = 1_000.0, 16_000.0
 """The band hiss is measured in (METHOD section 4)."""
@@ -36,8 +36,6 @@ WALL_FLOOR_DB = 4.0
 WALL_BELOW_NYQUIST_HZ = 1_000.0
 """Nearer to half the sample rate it is the recorder's own anti-alias filter."""
 BAND_STEP_HZ = 100.0
-TINY = np.float32(1e-20)
-"""Added to powers before logarithms: -200 dB, below any recorder."""
 
 PATCH_BINS = 32
 MAX_RAGGED_DB = 7.5
@@ -67,7 +65,7 @@ MIN_DUCKS = 2
 def check_spectrum(clip: Clip, spectra: Spectra) -> tuple[Flag, ...]:
     """Flags that need the spectra of the clip."""
     edge_hz = usable_band_hz(spectra)
-    level = levels_db(spectra)
+    level = spectra.level_db
     high = min(HISS_HIGH_HZ, 0.97 * edge_hz)
     first, last = np.searchsorted(spectra.freq_hz, (min(HISS_LOW_HZ, 0.25 * high), high))
     band = slice(int(first), int(last))
@@ -83,13 +81,6 @@ def check_spectrum(clip: Clip, spectra: Spectra) -> tuple[Flag, ...]:
         unsteady(course, spectra.frame_rate_hz),
     )
     return tuple(flag for flag in found if flag is not None)
-
-
-def levels_db(spectra: Spectra) -> NDArray[np.float32]:
-    """L [shape=(T, K)] in dB re full scale squared."""
-    level: NDArray[np.float32] = np.log10(spectra.power + TINY)
-    level *= np.float32(10.0)
-    return level
 
 
 @lru_cache(maxsize=8)
@@ -155,7 +146,7 @@ def suppression(hiss: NDArray[np.float32]) -> Flag | None:
     cells = hiss[::2, : count * PATCH_BINS]  # frames that do not overlap tell as much
     cells = (cells - cells.mean(axis=0)).reshape(len(cells), count, PATCH_BINS)
     cells -= cells.mean(axis=2, keepdims=True)
-    ragged = float(np.median(cells.std(axis=(0, 2))))
+    ragged = float(np.median(np.sqrt(np.einsum("tpk,tpk->p", cells, cells) / (len(cells) * PATCH_BINS))))
     if ragged <= MAX_RAGGED_DB:
         return None
     text = (
@@ -217,7 +208,7 @@ def pumping(hiss: NDArray[np.float32], course: NDArray[np.float32], frame_rate_h
 def rumble(spectra: Spectra, band: slice) -> Flag | None:
     """Wind or handling: low-frequency power out of proportion."""
     low = (spectra.freq_hz >= 1.0) & (spectra.freq_hz < RUMBLE_HZ)
-    mean = spectra.power.mean(axis=0, dtype=np.float64)
+    mean = spectra.mean_power
     over = float(10 * np.log10((mean[low].sum() + TINY) / (mean[band].sum() + TINY)))
     if over <= MAX_RUMBLE_DB:
         return None

@@ -7,7 +7,7 @@ mean square of a frame's samples (window power removed).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,9 +24,13 @@ BLOCK_SAMPLES = 1 << 16
 """Samples transformed at once: they stay in the processor's cache."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+TINY = np.float32(1e-20)
+"""Added to powers before logarithms: -200 dB, below any recorder."""
+
+
+@dataclass(frozen=True, eq=False)
 class Spectra:
-    """Short-time power spectra of a clip."""
+    """Short-time power spectra of a clip; what several readers derive from them is computed once, when first asked."""
 
     power: NDArray[np.float32]
     """One-sided power per frame and bin, full scale squared [shape=(T, K)], read-only."""
@@ -43,6 +47,23 @@ class Spectra:
     def frame_rate_hz(self) -> float:
         """Frames a second."""
         return self.rate_hz / self.hop
+
+    @cached_property
+    def level_db(self) -> NDArray[np.float32]:
+        """Power in dB re full scale squared [shape=(T, K)]."""
+        level: NDArray[np.float32] = np.log10(self.power + TINY)
+        level *= np.float32(10.0)
+        return level
+
+    @cached_property
+    def mean_level_db(self) -> NDArray[np.float32]:
+        """Mean of the frames' levels [shape=(K,)]: the mean of logarithms, on which a knock weighs little."""
+        return np.asarray(self.level_db.mean(axis=0))
+
+    @cached_property
+    def mean_power(self) -> NDArray[np.float64]:
+        """Mean over frames [shape=(K,)]."""
+        return np.asarray(self.power.mean(axis=0, dtype=np.float64))
 
 
 def frame_length(rate_hz: int) -> int:

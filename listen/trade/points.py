@@ -80,6 +80,11 @@ class Point(msgspec.Struct, frozen=True):
         """Where to hold the microphone, one sentence or two."""
         return self.row.hold.format(n=self.neighbour)
 
+    @property
+    def holds_coolant(self) -> bool:
+        """Whether leaking air rises through liquid here: only then are there bubbles to hear."""
+        return PathId.COOLANT_PASSAGE in self.row.own
+
 
 @cache
 def point_rows() -> tuple[PointRow, ...]:

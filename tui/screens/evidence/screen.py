@@ -220,11 +220,12 @@ def _numbers(result: PointResult | None) -> Content:
     low, high = result.excess_ci95_db or (None, None)
     found = "hiss found" if result.detected else "nothing found"
     level = f"{'at most ' if result.level_is_upper_bound else ''}{number(result.level_db)} {result.level_unit}"
-    bubbles = f"bubbles {result.bubbles_per_s.quiet:.1f}/s quiet, {result.bubbles_per_s.air:.1f}/s air"
+    rates = result.bubbles_per_s
+    bubbles = f", bubbles {rates.quiet:.1f}/s quiet, {rates.air:.1f}/s air" if point(result.point).holds_coolant else ""
     return Content.assemble(
         (f"{decibels(result.excess_db)} over quiet ({number(low)} to {number(high)}), {found}", "bold"),
         f"   limit {decibels(result.detection_limit_db, sign=False)}, drift {decibels(result.drift_db, sign=False)}, "
-        f"hiss level {level}, {bubbles}",
+        f"hiss level {level}{bubbles}",
     )
 
 

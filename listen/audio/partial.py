@@ -17,7 +17,8 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.audio.write import sync_folder, write_flac
+from listen.audio.write import write_clip
+from listen.durable import sync_folder
 from listen.errors import ClipError
 from listen.signal.clip import Clip
 
@@ -137,18 +138,18 @@ def read_part(path: Path) -> Clip:
     return Clip.of(samples, h.rate_hz, taken=h.started, device=h.device, overflows=h.overflows, name=path.name)
 
 
-def finish(part: Path, flac: Path) -> Clip:
-    """Turn a part into a FLAC file and return its clip; the part goes only once the file is on the disk.
+def finish(part: Path, to: Path) -> Clip:
+    """Turn a part into a FLAC or WAV file and return its clip; the part goes only once the file is on the disk.
 
     Raises
     ------
     ClipError
-        As :func:`read_part`.
+        As :func:`read_part` and :func:`listen.audio.write.write_clip`; the part stays.
     OSError
         The disk is full or the folder cannot be written; the part stays.
     """
-    clip = replace(read_part(part), name=flac.name)
-    write_flac(flac, clip)
+    clip = replace(read_part(part), name=to.name)
+    write_clip(to, clip)
     part.unlink()
     sync_folder(part.parent)
     return clip

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-import os
 from pathlib import Path
-from typing import Any
+from typing import BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
 
+from listen.durable import whole_file
 from listen.errors import ClipError
 from listen.signal.clip import Clip
 
@@ -20,13 +20,14 @@ _FULL_SCALE = 2**23
 
 def write_flac(path: Path, clip: Clip) -> None:
     """Write ``clip`` as 24-bit FLAC; see :func:`write_clip`."""
-    _write(path, clip, "FLAC")
+    with whole_file(path) as file:
+        _encode(file, clip, "FLAC")
 
 
 def write_clip(path: Path, clip: Clip) -> None:
     """Write ``clip`` as 24-bit FLAC or WAV, as the suffix says, replacing what has that name.
 
-    The name appears only once the whole file is on the disk (temporary name, fsync, rename, fsync of the folder).
+    The name appears only once the whole file is on the disk (:func:`listen.durable.whole_file`).
     Samples of up to 24 bits come back exactly; values beyond full scale are held at it.
 
     Raises
@@ -39,34 +40,11 @@ def write_clip(path: Path, clip: Clip) -> None:
     form = FORMS.get(path.suffix.lower())
     if form is None:
         raise ClipError(f"{path.name}: clips are written as .flac or .wav")
-    _write(path, clip, form)
+    with whole_file(path) as file:
+        _encode(file, clip, form)
 
 
-def sync_folder(folder: Path) -> None:
-    """Put a folder's entries on the disk, where the platform can (Windows cannot open folders)."""
-    if os.name != "posix":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
-
-
-def _write(path: Path, clip: Clip, form: str) -> None:
-    passing = path.with_name(f".{path.name}.{os.getpid()}.tmp")
-    try:
-        with passing.open("wb+") as file:
-            _encode(file, clip, form)
-            file.flush()
-            os.fsync(file.fileno())
-        passing.replace(path)
-    finally:
-        passing.unlink(missing_ok=True)
-    sync_folder(path.parent)
-
-
-def _encode(file: Any, clip: Clip, form: str) -> None:
+def _encode(file: BinaryIO, clip: Clip, form: str) -> None:
     import soundfile
 
     try:

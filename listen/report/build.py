@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from listen.durable import whole_file
 from listen.errors import JobError, ReportError
 from listen.jobs.job import Job
 from listen.report.assemble import assemble, read_job
@@ -81,14 +81,11 @@ def write_text(path: Path, text: str) -> int:
         The file cannot be written.
     """
     data = text.encode("utf-8")
-    passing = path.with_name(f".{path.name}.{os.getpid()}.tmp")
     try:
-        passing.write_bytes(data)
-        passing.replace(path)
+        with whole_file(path, sync=False) as file:
+            file.write(data)
     except OSError as error:
         raise ReportError(
             f"{path}: the report cannot be written there ({error.strerror or error}); choose -o"
         ) from error
-    finally:
-        passing.unlink(missing_ok=True)
     return len(data)

@@ -105,14 +105,16 @@ def test_a_take_that_ended_in_order_keeps_its_zeros(tmp_path: Path) -> None:
     assert read_part(tmp_path / "a.part").samples.tolist() == [0.5, 0.25, 0.0, 0.0]
 
 
-def test_finishing_makes_a_named_clip_and_takes_the_part_away(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("name", "mark"), [("intake-air.flac", b"fLaC"), ("intake-air.wav", b"RIFF")])
+def test_finishing_makes_a_named_clip_and_takes_the_part_away(tmp_path: Path, name: str, mark: bytes) -> None:
     x = a_part(tmp_path / "a.part", closed=True)
-    clip = finish(tmp_path / "a.part", tmp_path / "intake-air.flac")
-    back = read_clip(tmp_path / "intake-air.flac")
+    clip = finish(tmp_path / "a.part", tmp_path / name)
+    assert (tmp_path / name).read_bytes().startswith(mark)
+    back = read_clip(tmp_path / name)
     assert np.array_equal(clip.samples, x)
     assert np.array_equal(back.samples, x)
     assert (back.device, back.overflows, back.taken) == ("vmic", 2, TAKEN)
-    assert [p.name for p in tmp_path.iterdir()] == ["intake-air.flac"]
+    assert [p.name for p in tmp_path.iterdir()] == [name]
 
 
 def test_a_part_outlives_a_disk_that_fills_while_it_is_finished(
@@ -123,7 +125,7 @@ def test_a_part_outlives_a_disk_that_fills_while_it_is_finished(
     def full(path: Path, clip: Clip) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("listen.audio.partial.write_flac", full)
+    monkeypatch.setattr("listen.audio.partial.write_clip", full)
     with pytest.raises(OSError, match="No space left"):
         finish(tmp_path / "a.part", tmp_path / "intake-air.flac")
     assert np.array_equal(read_part(tmp_path / "a.part").samples, x)

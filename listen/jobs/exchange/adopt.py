@@ -5,6 +5,7 @@ from __future__ import annotations
 import secrets
 from pathlib import Path
 
+from listen.durable import sync_folder
 from listen.errors import JobError
 from listen.jobs.events import ClipKept
 from listen.jobs.exchange.verify import clip_fault
@@ -32,7 +33,7 @@ def bring_clips(source: Path, to: Path, theirs: Chain) -> None:
             (source / here.name).rename(here)
         elif why := clip_fault(to, clip):
             raise JobError(f"{here}: {why}; nothing was taken in; run hissway verify on this job first")
-    disk.sync_folder(to)
+    sync_folder(to)
 
 
 def adopt(opened: OpenJob, theirs: Chain) -> str:

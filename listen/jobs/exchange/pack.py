@@ -8,6 +8,7 @@ import tempfile
 import zipfile
 from pathlib import Path
 
+from listen.durable import sync_folder
 from listen.errors import JobError, JournalBroken
 from listen.jobs.events import ClipKept
 from listen.jobs.exchange.bag import make_bag
@@ -15,7 +16,7 @@ from listen.jobs.exchange.verify import clip_fault
 from listen.jobs.exchange.zip_guard import LIMITS, unzip_bag
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import Chain
-from listen.jobs.folder.disk import sync_folder, telling
+from listen.jobs.folder.disk import telling
 from listen.jobs.folder.parts import CLIPS
 from listen.jobs.folder.store import broken_words, folder_name, read_journal
 from listen.jobs.folder.summary import JOURNAL

@@ -9,6 +9,7 @@ from typing import Literal
 
 import msgspec
 
+from listen.durable import sync_folder
 from listen.errors import HisswayError, JobError
 from listen.jobs.events import ClipKept, JobOpened
 from listen.jobs.exchange.adopt import adopt, bring_clips
@@ -18,7 +19,7 @@ from listen.jobs.exchange.sign import check_signatures
 from listen.jobs.exchange.verify import clip_fault
 from listen.jobs.exchange.zip_guard import LIMITS, Limits, unzip_bag
 from listen.jobs.folder.chain import Chain
-from listen.jobs.folder.disk import make_folders, sync_folder, telling
+from listen.jobs.folder.disk import make_folders, telling
 from listen.jobs.folder.parts import CLIPS
 from listen.jobs.folder.store import broken_words, folder_name, open_job, read_journal
 from listen.jobs.folder.summary import list_jobs

@@ -1,4 +1,4 @@
-"""Bytes that must survive: append, replace and sync, with every failure of the disk told in one sentence."""
+"""Bytes of a job that must survive: create, append, cut, replace; every failure of the disk told in one sentence."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from listen.durable import sync_folder, whole_file
 from listen.errors import JobError
 
 _WHY = {
@@ -41,17 +42,6 @@ def telling(doing: str, path: Path) -> Iterator[None]:
     except OSError as e:
         why = _WHY.get(e.errno or 0, e.strerror or str(e))
         raise JobError(f"{path}: cannot {doing}: {why}") from e
-
-
-def sync_folder(folder: Path) -> None:
-    """Make new names in a folder survive a power cut (where the system has such a thing)."""
-    if os.name == "nt":  # Windows cannot open a folder to sync it; NTFS journals its names
-        return
-    fd = os.open(folder, os.O_RDONLY | getattr(os, "O_DIRECTORY", 0))
-    try:
-        os.fsync(fd)
-    finally:
-        os.close(fd)
 
 
 def make_folders(folder: Path) -> None:
@@ -123,19 +113,8 @@ def _still_there(fd: int, path: Path) -> None:
 
 def replace(path: Path, data: bytes, *, sync: bool = True) -> None:
     """Put ``data`` in the place of ``path`` in one step."""
-    temporary = path.with_name(f".{path.name}.{os.getpid()}.new")
-    try:
-        with temporary.open("wb") as f:
-            f.write(data)
-            if sync:
-                f.flush()
-                os.fsync(f.fileno())
-        temporary.replace(path)
-    except OSError:
-        temporary.unlink(missing_ok=True)
-        raise
-    if sync:
-        sync_folder(path.parent)
+    with whole_file(path, sync=sync) as file:
+        file.write(data)
 
 
 def sha256_of(path: Path) -> str:

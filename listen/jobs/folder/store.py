@@ -9,10 +9,11 @@ import unicodedata
 from datetime import UTC, datetime
 from pathlib import Path
 
+from listen.durable import sync_folder
 from listen.errors import JobError, JournalBroken
 from listen.jobs.events import EngineSize, JobOpened
 from listen.jobs.folder.chain import Chain, read_chain
-from listen.jobs.folder.disk import create, make_folders, sync_folder, telling
+from listen.jobs.folder.disk import create, make_folders, telling
 from listen.jobs.folder.journal import GENESIS, write_line
 from listen.jobs.folder.lock import WriterLock
 from listen.jobs.folder.mend import mend

@@ -12,9 +12,9 @@ from listen.bench.accuracy.detection import Depth, Detection, crossing, detectio
 from listen.bench.accuracy.drifting import drawn_round, drift_gain
 from listen.bench.accuracy.limits_table import cover_table, detection_table
 from listen.bench.accuracy.pool import RATE_HZ, SHAPES, expected_bands, make_pool, noise, reduce, scaled
-from listen.bench.accuracy.scores import exact
 from listen.bench.accuracy.workers import pieces
 from listen.cli.main import main
+from listen.rate import exact_rate
 
 
 def test_the_limit_is_that_of_the_radiometer_equation() -> None:
@@ -90,8 +90,10 @@ def test_cover_takes_the_recordings_of_a_folder(tmp_path: Path) -> None:
 
 
 def test_a_missed_bar_is_called_missed() -> None:
-    d = Depth(background="pink", limit_db=-16.2, reached_db=-14.0, by_level=(), false_alarm=exact(90, 10_000))
-    table = detection_table(Detection(stated_false_alarm=1e-3, clips=9, depths=(d,), drifting={"x": exact(10, 10_000)}))
+    d = Depth(background="pink", limit_db=-16.2, reached_db=-14.0, by_level=(), false_alarm=exact_rate(90, 10_000))
+    table = detection_table(
+        Detection(stated_false_alarm=1e-3, clips=9, depths=(d,), drifting={"x": exact_rate(10, 10_000)})
+    )
     assert table.count("MISSED") == 2
     assert table.count("  met") == 1
     assert "loss  2.20 dB  MISSED" in table
@@ -104,9 +106,9 @@ def test_cover_outside_its_bar_is_called_missed() -> None:
         return Cover(
             shop=group,
             group=group,
-            silent=exact(hits, 100),
-            hissing=exact(hits, 100),
-            both=exact(2 * hits, 200),
+            silent=exact_rate(hits, 100),
+            hissing=exact_rate(hits, 100),
+            both=exact_rate(2 * hits, 200),
             half_width_db=1.0,
         )
 

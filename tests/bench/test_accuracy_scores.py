@@ -7,21 +7,13 @@ import pytest
 
 from listen.bench.accuracy.bars import COMPARED, not_beaten
 from listen.bench.accuracy.forecast import ALL_PATHS, Forecast, earned
-from listen.bench.accuracy.scores import augrc, ece, ece_floor, exact, score
+from listen.bench.accuracy.scores import augrc, ece, ece_floor, score
 
 
 def forecast(truth: set[str], involved: dict[str, float]) -> Forecast:
     total = sum(involved.values())
     share = {p: v / total for p, v in involved.items()}
     return Forecast(frozenset(truth), share, involved, earned(involved), "shop")
-
-
-def test_exact_bounds_are_those_of_clopper_and_pearson() -> None:
-    low = 0.025 ** (1 / 59)  # all right: the bound has a closed form
-    assert exact(59, 59).low95 == pytest.approx(low)
-    assert exact(59, 59).high95 == 1.0
-    assert exact(0, 10).high95 == pytest.approx(1 - 0.025 ** (1 / 10))
-    assert exact(0, 0).value is None
 
 
 def test_a_pair_named_in_part_is_right_and_with_a_stranger_wrong() -> None:

@@ -11,7 +11,7 @@ import pytest
 from listen.lab.training.answers import CALLABLE, Answer
 from listen.lab.training.drills import DrillItem, DrillSet
 from listen.lab.training.next_drill import INTERVALS_DAYS, choose
-from listen.lab.training.scoring import rate, score, weakest
+from listen.lab.training.scoring import score, weakest
 
 NOW = datetime(2026, 5, 4, 12, tzinfo=UTC)
 CONFUSIONS: dict[str, dict[tuple[str, ...], float]] = {
@@ -85,13 +85,6 @@ def test_cannot_tell_is_neither_right_nor_wrong() -> None:
     """It costs coverage, not the hit rate of what was named."""
     scored = score([answer(("rings",), ()), answer(("rings",), ("rings",))])
     assert (scored.answered, scored.cannot_tell, scored.right.of) == (1, 1, 1)
-
-
-def test_intervals_are_the_exact_ones() -> None:
-    """Clopper & Pearson: all of 59 leaves 93.9 %, none of nothing leaves everything."""
-    assert rate(59, 59).low95 == pytest.approx(0.025 ** (1 / 59), abs=1e-9)
-    assert rate(0, 10).high95 == pytest.approx(1 - 0.025**0.1, abs=1e-9)
-    assert (rate(0, 0).low95, rate(0, 0).high95) == (0.0, 1.0)
 
 
 def test_nothing_answered_is_no_score() -> None:

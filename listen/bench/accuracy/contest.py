@@ -11,8 +11,9 @@ from listen.bench.accuracy.forecast import SOUND, Forecast
 from listen.bench.accuracy.peer_fit import Case, fit
 from listen.bench.accuracy.peers import PEERS
 from listen.bench.accuracy.rounds import Job, Judged, judge_drawn, judge_folder, labelled
-from listen.bench.accuracy.scores import Rate, Scores, count, score
+from listen.bench.accuracy.scores import Scores, score
 from listen.bench.accuracy.workers import spread
+from listen.rate import Rate, counted
 
 TUNE_STREAM, REPORT_STREAM = 1, 2
 """Second word of every round's seed: tuning and reported rounds never share one."""
@@ -134,10 +135,10 @@ def _part(name: str, group: Sequence[Forecast]) -> Part:
     return Part(
         name=name,
         rounds=len(group),
-        right=count([f for f in group if f.named], lambda f: f.right),
-        coverage=count(group, lambda f: bool(f.named)),
+        right=counted([f for f in group if f.named], lambda f: f.right),
+        coverage=counted(group, lambda f: bool(f.named)),
         top_right=sum(f.top[1] for f in group) / len(group),
-        false_calls=count([f for f in group if SOUND in f.truth], lambda f: f.called_leak),
+        false_calls=counted([f for f in group if SOUND in f.truth], lambda f: f.called_leak),
         named_wrong=wrong,
     )
 

@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from listen.bench.accuracy.drifting import Heard, drawn_round, drift_sd
 from listen.bench.accuracy.pool import Pool, make_pool
-from listen.bench.accuracy.scores import Rate, exact
 from listen.bench.accuracy.unsteady import SCENES, recorded_round, unsteady_round
 from listen.bench.accuracy.workers import pieces, spread
+from listen.rate import Rate, exact_rate
 from listen.signal.bands import CENTRES_HZ
 from listen.signal.drift import NEPER_PER_DB
 from listen.signal.excess import whitening
@@ -114,8 +114,8 @@ def _cover(shop: str, group: str, rows: NDArray[np.float64]) -> Cover:
     return Cover(
         shop=shop,
         group=group,
-        silent=exact(int(silent.sum()), len(silent)),
-        hissing=exact(int(loud.sum()), len(loud)),
-        both=exact(int(held.sum()), len(held)),
+        silent=exact_rate(int(silent.sum()), len(silent)),
+        hissing=exact_rate(int(loud.sum()), len(loud)),
+        both=exact_rate(int(held.sum()), len(held)),
         half_width_db=float(np.median(rows[:, 2])),
     )

@@ -11,8 +11,8 @@ import numpy as np
 
 from listen.bench.accuracy.drifting import drifting_false_alarms
 from listen.bench.accuracy.pool import SECONDS, SHAPES, Pool, make_pool, picked, scaled
-from listen.bench.accuracy.scores import Rate, exact
 from listen.bench.accuracy.workers import pieces, spread
+from listen.rate import Rate, exact_rate
 from listen.signal.bands import BANDWIDTH_HZ
 from listen.signal.contrast import Contrast
 from listen.signal.contrast import pool as pooled
@@ -81,7 +81,7 @@ def _depth(pool: Pool, rounds: int, seed: int, workers: int) -> Depth:
         limit_db=limit_db(float(BANDWIDTH_HZ.sum()), SECONDS),
         reached_db=crossing(LEVELS_DB, shares, DETECTED),
         by_level=tuple(zip(LEVELS_DB, map(float, shares), strict=True)),
-        false_alarm=exact(alarms, silent),
+        false_alarm=exact_rate(alarms, silent),
     )
 
 

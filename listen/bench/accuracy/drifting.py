@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.bench.accuracy.pool import Pool, picked, scaled
-from listen.bench.accuracy.scores import Rate, exact
 from listen.bench.accuracy.workers import pieces, spread
+from listen.rate import Rate, exact_rate
 from listen.rounds.weigh import round_drift
 from listen.signal.bands import CENTRES_HZ
 from listen.signal.contrast import Contrast
@@ -105,5 +105,5 @@ def drifting_false_alarms(pool: Pool, rounds: int, seed: int, workers: int) -> d
     for i, (name, share) in enumerate(KINDS.items()):
         jobs = [(pool, (seed, 21, i, c), share, each) for c, each in enumerate(pieces(rounds, CHUNKS))]
         alarms = sum(spread(_alarms, jobs, workers))
-        out[name] = exact(alarms, rounds * len(POINTS))
+        out[name] = exact_rate(alarms, rounds * len(POINTS))
     return out

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from listen.bench.accuracy.bars import COVERAGE_BAR, DEPTH_BAR_DB, FALSE_ALARM_FACTOR
 from listen.bench.accuracy.cover import Cover
 from listen.bench.accuracy.detection import Depth, Detection
-from listen.bench.accuracy.scores import Rate, exact
 from listen.bench.accuracy.table import bounded
+from listen.rate import Rate, exact_rate
 
 
 def _alarm(name: str, rate: Rate, stated: float) -> str:
@@ -57,7 +57,7 @@ def cover_table(rows: Sequence[Cover]) -> str:
     low, high = COVERAGE_BAR
     for group in dict.fromkeys(c.group for c in rows):
         rates = [c.both for c in rows if c.group == group]
-        total = exact(sum(r.hits for r in rates), sum(r.of for r in rates))
+        total = exact_rate(sum(r.hits for r in rates), sum(r.of for r in rates))
         word = "met" if low <= (total.value or 0.0) <= high else "MISSED"
         out.append(f"  all {group:<30}{bounded(total):>20}   bar {100 * low:.0f}-{100 * high:.0f} %  {word}\n")
     return "".join(out)

@@ -6,13 +6,14 @@ involved, r in {0, 1} whether it is.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
 from listen.bench.accuracy.forecast import ALL_PATHS, SOUND, Forecast
+from listen.rate import Rate, counted
 
 ECE_BINS = 10
 ECE_SIMULATIONS = 400
@@ -20,20 +21,6 @@ ECE_SIMULATIONS = 400
 ECE_SEED = 20_240
 LEAST_PROBABILITY = 1e-6
 """Log loss takes no probability below this, so that one certain error does not hide all else."""
-
-
-class Rate(msgspec.Struct, frozen=True):
-    """A count with its exact 95 % bounds."""
-
-    hits: int
-    of: int
-    low95: float
-    high95: float
-
-    @property
-    def value(self) -> float | None:
-        """Share, or None of nothing."""
-        return self.hits / self.of if self.of else None
 
 
 class Scores(msgspec.Struct, frozen=True, kw_only=True):
@@ -59,21 +46,6 @@ class Scores(msgspec.Struct, frozen=True, kw_only=True):
     """ECE a perfect forecaster with the same confidences would have, mean over simulated outcomes."""
 
 
-def exact(hits: int, of: int) -> Rate:
-    """Clopper-Pearson bounds (Clopper & Pearson 1934)."""
-    from scipy.stats import binomtest
-
-    if of == 0:
-        return Rate(0, 0, 0.0, 1.0)
-    ci = binomtest(hits, of).proportion_ci(0.95, method="exact")
-    return Rate(hits, of, float(ci.low), float(ci.high))
-
-
-def count(forecasts: Sequence[Forecast], hit: Callable[[Forecast], bool]) -> Rate:
-    """How many forecasts hit."""
-    return exact(sum(map(hit, forecasts)), len(forecasts))
-
-
 def score(forecasts: Sequence[Forecast]) -> Scores:
     """Score a contender's forecasts."""
     answered = [f for f in forecasts if f.named]
@@ -83,9 +55,9 @@ def score(forecasts: Sequence[Forecast]) -> Scores:
     p, y = probabilities(forecasts)
     return Scores(
         rounds=len(forecasts),
-        right=count(answered, lambda f: f.right),
-        coverage=count(forecasts, lambda f: bool(f.named)),
-        false_calls=count(sound, lambda f: f.called_leak),
+        right=counted(answered, lambda f: f.right),
+        coverage=counted(forecasts, lambda f: bool(f.named)),
+        false_calls=counted(sound, lambda f: f.called_leak),
         top_right=float(right.mean()),
         confidence=float(confidence.mean()),
         augrc=augrc(confidence, 1.0 - right),

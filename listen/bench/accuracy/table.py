@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from listen.bench.accuracy.bars import ROUND_BARS, not_beaten, standing
 from listen.bench.accuracy.contest import Contest, Line, Part
-from listen.bench.accuracy.scores import Rate, Scores
+from listen.bench.accuracy.scores import Scores
+from listen.rate import Rate
 
 HEAD = f"{'':<36}{'right of answered %':>21}{'coverage':>9}{'false':>7}{'top':>6}{'sure':>6}"
 HEAD += f"{'AUGRC':>7}{'Brier':>7}{'logloss':>8}{'ECE':>7}{'floor':>7}\n"

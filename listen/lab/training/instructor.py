@@ -8,8 +8,9 @@ import msgspec
 
 from listen.lab.ear.threshold import Measured, thresholds_of
 from listen.lab.learners import Learner, list_learners
-from listen.lab.training.scoring import Rate, Score, score, weakest
+from listen.lab.training.scoring import Score, score, weakest
 from listen.lab.training.session import answers_of, sessions_of
+from listen.rate import Rate
 
 
 class LearnerRow(msgspec.Struct, frozen=True, kw_only=True):
@@ -44,10 +45,6 @@ def learner_row(root: Path, learner: Learner) -> LearnerRow:
             name: tuple(m for m in runs if m.background == name) for name in sorted({m.background for m in runs})
         },
     )
-
-
-def _by_background(runs: tuple[Measured, ...]) -> dict[str, tuple[Measured, ...]]:
-    return {name: tuple(m for m in runs if m.background == name) for name in sorted({m.background for m in runs})}
 
 
 def class_table(root: Path) -> tuple[LearnerRow, ...]:

@@ -6,7 +6,8 @@ from collections.abc import Iterator, Sequence
 
 from listen.lab.ear.threshold import Measured
 from listen.lab.training.instructor import LearnerRow
-from listen.lab.training.scoring import Rate, Score
+from listen.lab.training.scoring import Score
+from listen.rate import Rate
 from listen.trade.points import PATH_WORDS, PathId
 
 

@@ -2,31 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 import msgspec
 
 from listen.lab.training.answers import CALLABLE, Answer
+from listen.rate import Rate, counted
 
 CANNOT_TELL = "cannot-tell"
 """Column of the confusion table for answers that name nothing."""
 CONFIDENCE_BINS = (0.0, 0.5, 0.7, 0.85, 0.95, 1.0)
 """Edges of the calibration table; nobody states confidence finer than this."""
-
-
-class Rate(msgspec.Struct, frozen=True):
-    """So many of so many, with its exact 95 % interval (Clopper & Pearson 1934)."""
-
-    hits: int
-    of: int
-    low95: float
-    high95: float
-
-    @property
-    def value(self) -> float | None:
-        """Share, or None of nothing."""
-        return self.hits / self.of if self.of else None
 
 
 class Bin(msgspec.Struct, frozen=True):
@@ -65,22 +52,6 @@ class Score(msgspec.Struct, frozen=True, kw_only=True):
     """By what a round trains (cross-talk, ...): share right, "cannot tell" counted as not right."""
 
 
-def rate(hits: int, of: int) -> Rate:
-    """A share with its exact 95 % interval; 0 to 1 where there is nothing to go by."""
-    if not of:
-        return Rate(0, 0, 0.0, 1.0)
-    from scipy.special import betaincinv  # half a second of import, only when scores are wanted
-
-    low = float(betaincinv(hits, of - hits + 1, 0.025)) if hits else 0.0
-    high = float(betaincinv(hits + 1, of - hits, 0.975)) if hits < of else 1.0
-    return Rate(hits, of, low, high)
-
-
-def _count(answers: Iterable[Answer], good: Callable[[Answer], bool]) -> Rate:
-    every = list(answers)
-    return rate(sum(map(good, every)), len(every))
-
-
 def _confusion(answers: Sequence[Answer]) -> dict[str, dict[str, int]]:
     table: dict[str, dict[str, int]] = {}
     for answer in answers:
@@ -99,13 +70,13 @@ def _calibration(named: Sequence[Answer]) -> tuple[Bin, ...]:
         mine = [a for a in named if low <= a.sure < high or (last and a.sure == high)]
         if mine:
             mean = sum(a.sure for a in mine) / len(mine)
-            bins.append(Bin(low, high, mean, _count(mine, lambda a: bool(a.right))))
+            bins.append(Bin(low, high, mean, counted(mine, lambda a: bool(a.right))))
     return tuple(bins)
 
 
 def _focus(answers: Sequence[Answer]) -> dict[str, Rate]:
     tags = sorted({tag for a in answers for tag in a.focus})
-    return {tag: _count((a for a in answers if tag in a.focus), lambda a: bool(a.right)) for tag in tags}
+    return {tag: counted((a for a in answers if tag in a.focus), lambda a: bool(a.right)) for tag in tags}
 
 
 def score(answers: Iterable[Answer]) -> Score:
@@ -113,7 +84,7 @@ def score(answers: Iterable[Answer]) -> Score:
     every = tuple(answers)
     named = [a for a in every if a.paths]
     errors = [(a.sure - bool(a.right)) ** 2 for a in named]
-    right = _count(named, lambda a: bool(a.right))
+    right = counted(named, lambda a: bool(a.right))
     mean_sure = sum(a.sure for a in named) / len(named) if named else None
     there = {p: [a for a in every if p in a.truth] for p in CALLABLE}
     return Score(
@@ -121,8 +92,8 @@ def score(answers: Iterable[Answer]) -> Score:
         answered=len(named),
         cannot_tell=len(every) - len(named),
         right=right,
-        hit_rates={p: _count(there[p], lambda a, p=p: p in a.paths) for p in CALLABLE if there[p]},  # type: ignore[misc]
-        false_calls=_count(there["none"], lambda a: bool(set(a.paths) - {"none"})),
+        hit_rates={p: counted(there[p], lambda a, p=p: p in a.paths) for p in CALLABLE if there[p]},  # type: ignore[misc]
+        false_calls=counted(there["none"], lambda a: bool(set(a.paths) - {"none"})),
         confusion=_confusion(every),
         brier=sum(errors) / len(errors) if errors else None,
         overconfidence=mean_sure - (right.value or 0.0) if mean_sure is not None else None,

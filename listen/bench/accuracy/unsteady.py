@@ -65,9 +65,13 @@ def unsteady_round(scene: str, rng: np.random.Generator) -> list[Heard]:
 
 
 def recorded_round(folder: Path, rng: np.random.Generator) -> list[Heard]:
-    """One round over one recording of the reported population: consecutive stretches, no sample twice at a point."""
-    files = recordings(folder, "report")
-    file = str(files[int(rng.integers(len(files)))])
+    """One round over one recording of the reported population: consecutive stretches, no sample twice at a point.
+
+    Recordings are drawn by their length, so that every recorded second counts alike: a recording no longer than its
+    three takes holds one draw only, however often it is drawn.
+    """
+    files, share = _recorded_shares(folder)
+    file = files[int(rng.choice(len(files), p=share))]
     n = int(min(SECONDS, file_seconds(file, RATE_HZ) / TAKES) * RATE_HZ)
     place = Background(name="", file=file)
 
@@ -75,6 +79,14 @@ def recorded_round(folder: Path, rng: np.random.Generator) -> list[Heard]:
         return [np.asarray(x * np.float32(LEVEL)) for x in stretch(place, rng, [n] * TAKES, RATE_HZ)]
 
     return _round(rng, takes, _recorded_long_run(file, n))
+
+
+@lru_cache(maxsize=2)
+def _recorded_shares(folder: Path) -> tuple[list[str], NDArray[np.float64]]:
+    """Recordings of the reported population, and each one's share of their seconds."""
+    files = [str(f) for f in recordings(folder, "report")]
+    seconds = np.array([file_seconds(f, RATE_HZ) for f in files])
+    return files, seconds / seconds.sum()
 
 
 @lru_cache(maxsize=32)

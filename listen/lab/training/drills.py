@@ -1,10 +1,13 @@
-"""Drills: sets of rounds with known truth, shipped or the shop's own, read from disk.
+"""Drills: sets of rounds with known truth, shipped or the shop's own, on disk.
 
 A set is a folder with ``drill.json`` and one loose round a sub-folder, its truth in ``truth.json``.
 """
 
 from __future__ import annotations
 
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import msgspec
@@ -106,10 +109,32 @@ def read_truth(folder: Path) -> ItemTruth:
     return truth
 
 
-def write_drill(drill: DrillSet, folder: Path) -> None:
-    """Write ``drill.json`` of a set whose rounds lie in ``folder``."""
+@contextmanager
+def new_set(folder: Path) -> Iterator[None]:
+    """A new folder to write a set into; half a set is removed again where it fails.
+
+    Raises
+    ------
+    LabError
+        The folder exists or cannot be written.
+    """
+    if folder.exists():
+        raise LabError(f"{folder}: is there already; choose another title or folder, or remove it")
+    try:
+        folder.mkdir(parents=True)
+        yield
+    except BaseException as error:
+        shutil.rmtree(folder, ignore_errors=True)
+        if isinstance(error, OSError):
+            raise LabError(f"{folder}: cannot be written ({error.strerror or error}); free some room") from error
+        raise
+
+
+def write_drill(drill: DrillSet, folder: Path) -> DrillSet:
+    """Write ``drill.json`` of a set whose rounds lie in ``folder``; gives the set as :func:`read_drill` would."""
     data = msgspec.json.format(msgspec.json.encode(msgspec.structs.replace(drill, folder="")), indent=1)
     (folder / FILE).write_bytes(data + b"\n")
+    return msgspec.structs.replace(drill, folder=str(folder))
 
 
 def shipped_drills() -> tuple[DrillSet, ...]:

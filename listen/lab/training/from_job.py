@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,11 +12,9 @@ from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.to_round import to_round
 from listen.lab.training.clues import clue
-from listen.lab.training.drills import DrillItem, DrillSet, ItemTruth, write_drill
+from listen.lab.training.drills import DrillItem, DrillSet, ItemTruth, new_set, write_drill
 from listen.rounds.model import Round
 from listen.trade.points import PathId
-
-LEFT_OUT = "no finding recorded"
 
 
 def rounds_with_truth(job: Job) -> tuple[RoundRecord, ...]:
@@ -42,27 +39,16 @@ def drill_from_job(opened: OpenJob, folder: Path, title: str = "") -> DrillSet:
     """
     records = rounds_with_truth(opened.job)
     if not records:
-        raise LabError(
-            f"{opened.folder.name}: {LEFT_OUT} for a cylinder with clips; record what the teardown showed first"
-        )
-    if folder.exists():
-        raise LabError(f"{folder}: is there already; choose another name or remove it")
+        name = opened.folder.name
+        raise LabError(f"{name}: no finding recorded for a cylinder with clips; record what the teardown showed first")
     title = title or f"From a job of this shop, {len(records)} round{'s' if len(records) > 1 else ''}"
-    try:
-        folder.mkdir(parents=True)
+    about = "Rounds of a real job; the truth is what the teardown showed."
+    if opened.job.simulated:
+        about = "Rounds of a simulated job."
+    with new_set(folder):
         items = [_write_item(opened, record, folder / f"{n:02d}") for n, record in enumerate(records, 1)]
-        about = "Rounds of a real job; the truth is what the teardown showed."
-        if opened.job.simulated:
-            about = "Rounds of a simulated job."
         drill = DrillSet(id=folder.name, title=title, about=about, simulated=opened.job.simulated, items=tuple(items))
-        write_drill(drill, folder)
-    except OSError as error:
-        shutil.rmtree(folder, ignore_errors=True)
-        raise LabError(f"{folder}: cannot be written ({error.strerror or error}); free some room") from error
-    except BaseException:
-        shutil.rmtree(folder, ignore_errors=True)
-        raise
-    return msgspec.structs.replace(drill, folder=str(folder))
+        return write_drill(drill, folder)
 
 
 def _paths(names: tuple[str, ...]) -> tuple[PathId, ...]:

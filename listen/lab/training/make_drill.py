@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
 import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -19,7 +18,7 @@ from listen.lab.simulator.shops import SOUND_FILES, recorded
 from listen.lab.simulator.truth import GENERATOR
 from listen.lab.simulator.write import write_round
 from listen.lab.training.clues import clue
-from listen.lab.training.drills import DrillItem, DrillSet, write_drill
+from listen.lab.training.drills import DrillItem, DrillSet, new_set, write_drill
 from listen.trade.points import Kind, PathId
 
 POPULATION = "tune"
@@ -140,24 +139,14 @@ def write_set(
     LabError
         The folder exists or cannot be written.
     """
-    if folder.exists():
-        raise LabError(f"{folder}: is there already; choose another title or remove it")
     items = tuple(DrillItem(id=m.spec.name, focus=m.focus, gave_away=m.gave_away) for m in made)
     drill = msgspec.structs.replace(drill, items=items, simulated=True, generator=GENERATOR)
-    try:
-        folder.mkdir(parents=True)
+    with new_set(folder):
         for number, one in enumerate(made, 1):
             write_round(one.spec, folder / one.spec.name)
             if progress:
                 progress(number)
-        write_drill(drill, folder)
-    except OSError as error:
-        shutil.rmtree(folder, ignore_errors=True)
-        raise LabError(f"{folder}: cannot be written ({error.strerror or error}); free some room") from error
-    except BaseException:
-        shutil.rmtree(folder, ignore_errors=True)
-        raise
-    return msgspec.structs.replace(drill, folder=str(folder))
+        return write_drill(drill, folder)
 
 
 def make_drill(

@@ -106,8 +106,15 @@ def answered(work: Callable[[], _T], what: str, limit_s: float = ANSWER_S) -> _T
     return call.value
 
 
-def stream_opened(stream: Any) -> None:
-    """Remember an open stream, from within a call that :func:`answered` runs."""
+def start_stream(stream: Any) -> None:
+    """Start a stream and remember it, from within a call that :func:`answered` runs; one that fails is closed."""
+    import sounddevice
+
+    try:
+        stream.start()
+    except sounddevice.PortAudioError:
+        stream.close()
+        raise
     _desk.streams.append(stream)
 
 

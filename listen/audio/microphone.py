@@ -139,12 +139,7 @@ def _open(sd: Any, device: InputDevice, rate_hz: int) -> tuple[Any, Inflow]:
         callback=inflow.callback,
         finished_callback=inflow.finished,
     )
-    try:
-        stream.start()
-    except sd.PortAudioError:
-        stream.close()
-        raise
-    library.stream_opened(stream)
+    library.start_stream(stream)
     return stream, inflow
 
 

@@ -109,12 +109,7 @@ def _start(sd: Any, device: OutputDevice, clip: Clip, gain_db: float) -> tuple[S
         callback=sounding.callback,
         finished_callback=sounding.finished,
     )
-    try:
-        stream.start()
-    except sd.PortAudioError:
-        stream.close()
-        raise
-    library.stream_opened(stream)
+    library.start_stream(stream)
     return sounding, stream
 
 

@@ -65,8 +65,10 @@ def _expand(folders: list[str]) -> Iterator[tuple[str, Round | str]]:
 
 
 def _is_job(folder: Path) -> bool:
+    from listen.jobs.folder.journal_file import JOURNAL
+
     try:
-        return (folder / "journal.jsonl").is_file()
+        return (folder / JOURNAL).is_file()
     except OSError:  # no permission, a name too long: reading it as a loose round says which
         return False
 
@@ -75,6 +77,7 @@ def _rounds_of_job(folder: Path, name: str) -> Iterator[tuple[str, Round | str]]
     from listen.errors import HisswayError, RoundError
     from listen.jobs.folder.store import open_job
     from listen.jobs.to_round import to_round
+    from listen.rounds.model import Round
 
     with open_job(folder, write=False) as opened:
         rounds = [r for r in opened.job.rounds if r.live_clips()]
@@ -84,7 +87,7 @@ def _rounds_of_job(folder: Path, name: str) -> Iterator[tuple[str, Round | str]]
             label = f"{name}#{record.id}"
             try:
                 made = to_round(opened.job, record.id, folder)
-                yield label, type(made)(label, made.takes, made.facts)
+                yield label, Round(label, made.takes, made.facts)
             except HisswayError as e:
                 yield label, str(e)
 

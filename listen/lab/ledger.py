@@ -12,6 +12,7 @@ from listen.jobs.events import ClipKept, Payload
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import Chain
 from listen.jobs.folder.journal import GENESIS, Line, write_line
+from listen.jobs.folder.journal_file import JOURNAL
 from listen.jobs.job import Job
 from listen.signal.clip import Clip
 
@@ -80,4 +81,4 @@ class Ledger:
     def write(self) -> None:
         """Put the journal on disk."""
         self.folder.mkdir(parents=True, exist_ok=True)
-        (self.folder / "journal.jsonl").write_bytes(b"".join(line.raw + b"\n" for line in self.lines))
+        (self.folder / JOURNAL).write_bytes(b"".join(line.raw + b"\n" for line in self.lines))

@@ -15,8 +15,8 @@ from listen.jobs.exchange.sign import make_key, sign_round
 from listen.jobs.exchange.unpack import Unpacked, unpack
 from listen.jobs.exchange.verify_bag import verify_path
 from listen.jobs.folder.disk import sha256_of
+from listen.jobs.folder.journal_file import JOURNAL
 from listen.jobs.folder.store import list_jobs, open_job
-from listen.jobs.folder.summary import JOURNAL
 from listen.jobs.judging import judged
 from listen.jobs.to_round import to_round
 from tests.jobs.shop import quick_judge, record, small_job

@@ -21,7 +21,7 @@ from listen.jobs.exchange.pack import pack
 from listen.jobs.exchange.unpack import unpack
 from listen.jobs.exchange.zip_guard import LIMITS, unzip_bag
 from listen.jobs.folder.chain import read_chain
-from listen.jobs.folder.summary import JOURNAL
+from listen.jobs.folder.journal_file import JOURNAL
 from tests.jobs.shop import small_job
 
 Entries = list[tuple[zipfile.ZipInfo, bytes]]

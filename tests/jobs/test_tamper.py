@@ -18,8 +18,8 @@ from listen.jobs.exchange.sign import make_key, sign_round
 from listen.jobs.exchange.unpack import unpack
 from listen.jobs.exchange.verify import verify_job
 from listen.jobs.exchange.verify_bag import verify_path
+from listen.jobs.folder.journal_file import JOURNAL
 from listen.jobs.folder.store import open_job
-from listen.jobs.folder.summary import JOURNAL
 from tests.jobs.shop import quick_judge, small_job
 
 BIT_FLIPS = 300

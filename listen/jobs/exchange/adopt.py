@@ -11,8 +11,9 @@ from listen.jobs.events import ClipKept
 from listen.jobs.exchange.verify import clip_fault
 from listen.jobs.folder import disk
 from listen.jobs.folder.chain import Chain
+from listen.jobs.folder.journal_file import JOURNAL
 from listen.jobs.folder.open_job import OpenJob
-from listen.jobs.folder.summary import JOURNAL, SUMMARY
+from listen.jobs.folder.summary import SUMMARY
 
 
 def bring_clips(source: Path, to: Path, theirs: Chain) -> None:

@@ -17,9 +17,9 @@ from listen.jobs.exchange.zip_guard import LIMITS, unzip_bag
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import Chain
 from listen.jobs.folder.disk import telling
+from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
 from listen.jobs.folder.parts import CLIPS
-from listen.jobs.folder.store import broken_words, folder_name, read_journal
-from listen.jobs.folder.summary import JOURNAL
+from listen.jobs.folder.store import folder_name
 
 
 def pack(job_folder: Path, to: Path) -> int:

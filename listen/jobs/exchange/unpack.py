@@ -20,8 +20,9 @@ from listen.jobs.exchange.verify import clip_fault
 from listen.jobs.exchange.zip_guard import LIMITS, Limits, unzip_bag
 from listen.jobs.folder.chain import Chain
 from listen.jobs.folder.disk import make_folders, telling
+from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
 from listen.jobs.folder.parts import CLIPS
-from listen.jobs.folder.store import broken_words, folder_name, open_job, read_journal
+from listen.jobs.folder.store import folder_name, open_job
 from listen.jobs.folder.summary import list_jobs
 
 How = Literal["new", "nothing-new", "forwarded", "adopted", "merged", "beside"]
@@ -75,7 +76,7 @@ def _checked(path: Path, bag: Path) -> Chain:
             if chain.broken
             else "the journal does not end in a whole event"
         )
-        raise JobError(f"{path}: journal.jsonl: {why}; the bag is refused, nothing was unpacked")
+        raise JobError(f"{path}: {JOURNAL}: {why}; the bag is refused, nothing was unpacked")
     kept = {p.clip: p for e in chain.events() if isinstance(p := e.payload, ClipKept)}
     for clip in kept.values():
         if fault := clip_fault(data / CLIPS, clip):

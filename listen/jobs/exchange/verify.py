@@ -17,9 +17,9 @@ from listen.jobs.exchange.sign import check_signatures
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import Chain
 from listen.jobs.folder.disk import sha256_of
+from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
 from listen.jobs.folder.parts import CLIPS, is_clip_id
-from listen.jobs.folder.store import broken_words, read_journal
-from listen.jobs.folder.summary import JOURNAL, SUMMARY, stored_summary, summarize
+from listen.jobs.folder.summary import SUMMARY, stored_summary, summarize
 from listen.jobs.judging import program_version
 from listen.jobs.to_round import clips_used, to_round
 from listen.judge.result import RoundResult

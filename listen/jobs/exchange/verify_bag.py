@@ -11,7 +11,7 @@ from listen.errors import JobError
 from listen.jobs.exchange.bag import bag_faults
 from listen.jobs.exchange.verify import Evaluate, Mismatch, Verification, verify_job
 from listen.jobs.exchange.zip_guard import LIMITS, Limits, unzip_bag
-from listen.jobs.folder.summary import JOURNAL
+from listen.jobs.folder.journal_file import JOURNAL
 
 
 def verify_path(

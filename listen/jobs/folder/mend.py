@@ -8,7 +8,8 @@ from pathlib import Path
 from listen.jobs.events import JournalMended
 from listen.jobs.folder import disk
 from listen.jobs.folder.chain import Chain
-from listen.jobs.folder.summary import JOURNAL, JobSummary
+from listen.jobs.folder.journal_file import JOURNAL
+from listen.jobs.folder.summary import JobSummary
 
 
 def mend(folder: Path, chain: Chain, known: JobSummary | None) -> JournalMended | None:

@@ -17,11 +17,11 @@ from listen.jobs.folder import disk
 from listen.jobs.folder.chain import Chain, read_chain
 from listen.jobs.folder.clip_event import clip_event, with_particulars
 from listen.jobs.folder.journal import Line, write_line
+from listen.jobs.folder.journal_file import JOURNAL, broken_words
 from listen.jobs.folder.lock import WriterLock
 from listen.jobs.folder.parts import CLIPS, Partial, is_clip_id, new_partial, partials
-from listen.jobs.folder.summary import JOURNAL, summarize, write_summary
+from listen.jobs.folder.summary import summarize, write_summary
 from listen.jobs.job import Job
-from listen.signal.flags import Flag
 
 if TYPE_CHECKING:
     from listen.audio.source import Recording
@@ -53,8 +53,6 @@ class OpenJob:
     @property
     def broken(self) -> str:
         """Why the journal does not hold to its end; empty where it does."""
-        from listen.jobs.folder.store import broken_words
-
         return broken_words(self.folder, self._chain) if self._chain.broken else ""
 
     @property
@@ -154,14 +152,7 @@ class OpenJob:
             part.path.parent.mkdir(exist_ok=True)
         return part
 
-    def keep(
-        self,
-        part: Partial,
-        recording: Recording | None = None,
-        *,
-        flags: tuple[Flag, ...] = (),
-        recovered: bool = False,
-    ) -> Job:
+    def keep(self, part: Partial, recording: Recording | None = None, *, recovered: bool = False) -> Job:
         """Make a recorded take a clip: FLAC written whole, named, synced, then the event. The part goes last.
 
         Raises
@@ -178,7 +169,7 @@ class OpenJob:
         clip = read_part(part.path)
         with disk.telling("keep the clip", flac):
             write_flac(flac, clip)  # not partial.finish: the part must outlive the event, or a crash between hides it
-        kept = replace(clip_event(self._job, part, clip, flac), flags=flags, recovered=recovered)
+        kept = replace(clip_event(self._job, part, clip, flac), recovered=recovered)
         if recording is not None:
             kept = with_particulars(kept, recording)
         found = (PartFound(part=part.path.name, adopted=True, clip=part.clip),) if recovered else ()
@@ -186,7 +177,7 @@ class OpenJob:
         part.path.unlink(missing_ok=True)
         return self._job
 
-    def keep_file(self, file: Path, part: Partial, *, channel: int = 0, flags: tuple[Flag, ...] = ()) -> Job:
+    def keep_file(self, file: Path, part: Partial, *, channel: int = 0) -> Job:
         """Make a sound file recorded elsewhere a clip; the file itself is only read.
 
         Raises
@@ -204,7 +195,7 @@ class OpenJob:
         with disk.telling("keep the clip", flac):
             write_flac(flac, clip)
         name = file.name.encode("utf-8", "replace").decode()
-        return self.append(replace(clip_event(self._job, part, clip, flac), flags=flags, imported_from=name))
+        return self.append(replace(clip_event(self._job, part, clip, flac), imported_from=name))
 
     def _room_for(self, part: Partial) -> Path:
         if self._lock is None:

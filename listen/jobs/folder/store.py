@@ -10,22 +10,19 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from listen.durable import sync_folder
-from listen.errors import JobError, JournalBroken
+from listen.errors import JournalBroken
 from listen.jobs.events import EngineSize, JobOpened
-from listen.jobs.folder.chain import Chain, read_chain
 from listen.jobs.folder.disk import create, make_folders, telling
 from listen.jobs.folder.journal import GENESIS, write_line
+from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
 from listen.jobs.folder.lock import WriterLock
 from listen.jobs.folder.mend import mend
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.parts import CLIPS, PARTS
-from listen.jobs.folder.summary import JOURNAL, JobSummary, list_jobs, stored_summary
+from listen.jobs.folder.summary import JobSummary, list_jobs, stored_summary
 from listen.trade.layout import Engine, layout
 
 __all__ = ["JobSummary", "OpenJob", "create_job", "jobs_root", "list_jobs", "open_job"]
-
-MAX_JOURNAL_BYTES = 256_000_000
-"""A journal beyond this is no journal of ours (a busy job has well under 1 MB)."""
 
 
 def jobs_root(option: str | Path | None = None) -> Path:
@@ -119,31 +116,3 @@ def open_job(folder: Path, *, write: bool = True, actor: str = "") -> OpenJob:
     except BaseException:
         lock.give_back()
         raise
-
-
-def read_journal(folder: Path) -> Chain:
-    """Read a job's journal as far as it holds.
-
-    Raises
-    ------
-    JobError
-        No journal there, or it cannot be read.
-    """
-    path = folder / JOURNAL
-    if not folder.is_dir():
-        raise JobError(f"{folder}: no such job folder; `hissway` lists the jobs there are")
-    if not path.is_file():
-        raise JobError(f"{folder}: holds no {JOURNAL}; this is not a job folder")
-    with telling("read the journal", path):
-        if (size := path.stat().st_size) > MAX_JOURNAL_BYTES:
-            raise JobError(f"{path}: {size} bytes; a journal has at most {MAX_JOURNAL_BYTES}; this is not one of ours")
-        return read_chain(path.read_bytes())
-
-
-def broken_words(folder: Path, chain: Chain) -> str:
-    """One sentence about a broken chain."""
-    n = len(chain.lines) + 1
-    return (
-        f"{folder / JOURNAL}: does not hold from event {n} on ({chain.rest} line(s) affected): {chain.broken}; "
-        f"the {n - 1} event(s) before can be read, nothing more can be written; restore the file from a copy or bag"
-    )

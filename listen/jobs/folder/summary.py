@@ -9,13 +9,14 @@ from pathlib import Path
 import msgspec
 
 from listen.errors import JobError
+from listen.jobs.events import SentBack
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import Chain, read_chain
 from listen.jobs.folder.disk import replace, telling
 from listen.jobs.folder.journal import GENESIS
+from listen.jobs.folder.journal_file import JOURNAL
 from listen.jobs.job import Job
 
-JOURNAL = "journal.jsonl"
 SUMMARY = "job.json"
 SUMMARY_SCHEMA = "hissway.summary/1"
 
@@ -78,7 +79,7 @@ def summarize(job: Job, chain: Chain, stat: os.stat_result | None) -> JobSummary
 def _state(job: Job) -> str:
     if not job.rounds:
         return "new"
-    if any(r.decision and type(r.decision.payload).__name__ == "SentBack" and not r.signed for r in job.rounds):
+    if any(r.decision and isinstance(r.decision.payload, SentBack) and not r.signed for r in job.rounds):
         return "sent-back"
     if all(r.signed for r in job.rounds):
         return "signed"

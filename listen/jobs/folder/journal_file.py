@@ -1,0 +1,41 @@
+"""The journal on disk: what its file is called, reading it as far as it holds, and the sentence where it does not."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from listen.errors import JobError
+from listen.jobs.folder.chain import Chain, read_chain
+from listen.jobs.folder.disk import telling
+
+JOURNAL = "journal.jsonl"
+MAX_JOURNAL_BYTES = 256_000_000
+"""A journal beyond this is no journal of ours (a busy job has well under 1 MB)."""
+
+
+def read_journal(folder: Path) -> Chain:
+    """Read a job's journal as far as it holds.
+
+    Raises
+    ------
+    JobError
+        No journal there, or it cannot be read.
+    """
+    path = folder / JOURNAL
+    if not folder.is_dir():
+        raise JobError(f"{folder}: no such job folder; `hissway` lists the jobs there are")
+    if not path.is_file():
+        raise JobError(f"{folder}: holds no {JOURNAL}; this is not a job folder")
+    with telling("read the journal", path):
+        if (size := path.stat().st_size) > MAX_JOURNAL_BYTES:
+            raise JobError(f"{path}: {size} bytes; a journal has at most {MAX_JOURNAL_BYTES}; this is not one of ours")
+        return read_chain(path.read_bytes())
+
+
+def broken_words(folder: Path, chain: Chain) -> str:
+    """One sentence about a broken chain."""
+    n = len(chain.lines) + 1
+    return (
+        f"{folder / JOURNAL}: does not hold from event {n} on ({chain.rest} line(s) affected): {chain.broken}; "
+        f"the {n - 1} event(s) before can be read, nothing more can be written; restore the file from a copy or bag"
+    )

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
-import tempfile
 from pathlib import Path
 from typing import Literal
 
@@ -15,6 +13,7 @@ from listen.jobs.events import ClipKept, JobOpened
 from listen.jobs.exchange.adopt import adopt, bring_clips
 from listen.jobs.exchange.bag import bag_faults
 from listen.jobs.exchange.merge import Plan, merged_event, plan
+from listen.jobs.exchange.room import passing_room
 from listen.jobs.exchange.sign import check_signatures
 from listen.jobs.exchange.verify import clip_fault
 from listen.jobs.exchange.zip_guard import LIMITS, Limits, unzip_bag
@@ -52,16 +51,12 @@ def unpack(path: Path, root: Path, limits: Limits = LIMITS) -> Unpacked:
     """
     with telling("take a job in", root):
         make_folders(root)
-        room = Path(tempfile.mkdtemp(prefix=".unpack-", dir=root))
-    try:
-        bag = unzip_bag(path, room, limits)
-        chain = _checked(path, bag)
-        opening = chain.lines[0].event.payload
-        assert isinstance(opening, JobOpened)
-        with telling("take a job in", root):
+        with passing_room(root) as room:
+            bag = unzip_bag(path, room, limits)
+            chain = _checked(path, bag)
+            opening = chain.lines[0].event.payload
+            assert isinstance(opening, JobOpened)
             return _placed(path, root, bag / "data", chain, opening)
-    finally:
-        shutil.rmtree(room, ignore_errors=True)
 
 
 def _checked(path: Path, bag: Path) -> Chain:

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from listen.cli.main import main
 from listen.errors import JobError
 from listen.jobs import events as ev
-from listen.jobs.exchange.sign import check_signatures, fingerprint, load_key, make_key, signed_bytes
+from listen.jobs.exchange.sign import check_signatures, fingerprint, load_key, make_key, shop_key, signed_bytes
 from listen.jobs.folder.chain import Chain, read_chain
 from listen.jobs.folder.journal import GENESIS, write_line
 from tests.jobs.made import WORDS, opened
@@ -120,3 +120,17 @@ def test_the_key_command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys
     assert main(["key"]) == 0
     assert capsys.readouterr().out == made
     assert len(made.splitlines()[1].replace(" ", "")) == 64
+
+
+def test_the_shops_key_is_found_where_there_is_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No key: signing goes on without. A file that is no key is said, not passed over."""
+    path = tmp_path / "shop" / "key.pem"
+    monkeypatch.setenv("HISSWAY_KEY", str(path))
+    assert shop_key() is None
+    made = make_key(path)
+    found = shop_key()
+    assert found is not None
+    assert found.public_key().public_bytes_raw() == made.public_key().public_bytes_raw()
+    path.write_text("not a key")
+    with pytest.raises(JobError, match="not a shop key"):
+        shop_key()

@@ -174,6 +174,10 @@ class FakeServices(Services):
         self.fake_source = source or FakeSource()
         self.fake_analyst = analyst or FakeAnalyst()
         self.fake_player = FakePlayer()
+        self.key = None
+
+    def shop_key(self):
+        return self.key
 
     def preferences_path(self) -> Path:
         return self._root / "screens.json"

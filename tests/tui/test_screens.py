@@ -20,6 +20,7 @@ from listen.jobs.events import (
     SentBack,
     StepPassed,
 )
+from listen.jobs.exchange.sign import check_signatures, make_key
 from listen.jobs.folder.store import create_job, list_jobs, open_job
 from listen.jobs.walk import next_step
 from listen.trade.layout import layout
@@ -170,6 +171,7 @@ async def confirming(pilot, tmp_path: Path) -> ConfirmScreen:
 async def test_a_supervisor_hears_calls_agrees_and_signs(tmp_path: Path) -> None:
     round_id = await judged_job(tmp_path)
     app = HisswayApp(services=FakeServices(tmp_path))
+    app.services.key = make_key(tmp_path / "key.pem")
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await confirming(pilot, tmp_path)
         assert "dB" not in screen_text(app) and "intake valve" not in screen_text(app)
@@ -187,6 +189,7 @@ async def test_a_supervisor_hears_calls_agrees_and_signs(tmp_path: Path) -> None
         record = app.job.round(round_id)
         what = record.decisions[-1].payload
         assert isinstance(what, Confirmed) and what.blind and what.name == "Ida Moor"
+        assert [c.state for c in check_signatures(app.open_job.chain)] == ["good"], "the shop's key signs along"
         assert "the round is closed" in screen_text(app)
         call = record.call("supervisor")
         assert call is not None and call.before_numbers and call.paths == ("exhaust-valve",)
@@ -338,10 +341,10 @@ async def test_help_explains_the_screen_and_names_its_keys(tmp_path: Path) -> No
         await pilot.press("question_mark")
         await until(pilot, lambda: isinstance(app.screen, HelpScreen))
         await settle(pilot)
-        assert "One cylinder at top dead centre" in screen_text(app)
+        assert "Take back" in screen_text(app) and "One cylinder at top dead centre" in screen_text(app)
         app.screen.query_one("#page").scroll_end(animate=False)
         await settle(pilot)
-        assert "Take back" in screen_text(app) and "Esc closes" in screen_text(app)
+        assert "Esc closes" in screen_text(app)
         await pilot.press("escape")
         await settle(pilot)
         assert not isinstance(app.screen, HelpScreen) and app.focused is not None

@@ -43,6 +43,9 @@ class DemoServices(Services):
         """A lab of its own, beside the demo's jobs."""
         return self.jobs_root().parent / "lab" if self._passing is None else self._passing / ".lab"
 
+    def shop_key(self) -> None:
+        """The shop stands for no simulated engine."""
+
     def source(self, cylinder: int | None = None, name: str | None = None) -> Source:
         """A microphone at the simulated engine."""
         from listen.lab.simulator.simulated_microphone import SimulatedMicrophone

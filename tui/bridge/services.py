@@ -10,6 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
     from listen.audio.player import Player
     from listen.audio.source import Source
     from listen.rounds.analyst import Analyst
@@ -68,6 +70,12 @@ class Services:
         from tui.bridge.preferences import preferences_path
 
         return preferences_path()
+
+    def shop_key(self) -> Ed25519PrivateKey | None:
+        """The key that signatures on this machine carry, if the shop has made one."""
+        from listen.jobs.exchange.sign import shop_key
+
+        return shop_key()
 
     def source(self, cylinder: int | None = None, name: str | None = None) -> Source:
         """The microphone of that name (a simulated one would hear this cylinder)."""

@@ -160,6 +160,18 @@ def load_key(path: Path) -> Ed25519PrivateKey:
     return key
 
 
+def shop_key() -> Ed25519PrivateKey | None:
+    """The shop's key on this machine; None where none was made.
+
+    Raises
+    ------
+    JobError
+        As :func:`load_key`, for a file that is there.
+    """
+    path = key_path()
+    return load_key(path) if path.exists() else None
+
+
 def key_path() -> Path:
     """Where the shop key lies: ``HISSWAY_KEY``, else the platform's user data folder."""
     if chosen := os.environ.get("HISSWAY_KEY"):

@@ -195,7 +195,7 @@ class ConfirmScreen(HearingScreen[None]):
         if opened is None:
             return
         try:
-            self.bay.job = sign_round(opened, self.round_id, name=name)
+            self.bay.job = sign_round(opened, self.round_id, name=name, key=self.bay.services.shop_key())
         except HisswayError as e:
             self.query_one(EntryPanel).wrong(str(e))
             return

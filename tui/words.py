@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Iterable
 
+from rich.cells import cell_len
 from textual.content import Content
 
 MINUS = "\u2212"
@@ -62,11 +64,34 @@ def percent(probability: float | None) -> str:
     return f"{probability:.0%}".replace("%", " %")
 
 
+def fitting(forms: Iterable[str], columns: int) -> str:
+    """The first form that has room, longest first; the last where none has."""
+    text = ""
+    for text in forms:
+        if cell_len(text) <= columns:
+            break
+    return text
+
+
 def path_words(path: str) -> str:
     """An escape path in the trade's words."""
     from listen.trade.points import PATH_WORDS, PathId
 
     return PATH_WORDS[PathId(path)] if path in set(PathId) else plain(path, 40)
+
+
+SHORT_PATHS = {
+    "intake-valve": "intake",
+    "exhaust-valve": "exhaust",
+    "coolant-passage": "coolant",
+    "next-cylinder": "next cyl.",
+}
+"""Where there is no room for the trade's full words."""
+
+
+def short_path(path: str) -> str:
+    """An escape path in one short word."""
+    return SHORT_PATHS.get(path) or path_words(path)
 
 
 def called(paths: tuple[str, ...], sure: float | None) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
+from rich.cells import cell_len
 from textual import events
 from textual.binding import Binding, BindingType
 from textual.geometry import Size
@@ -13,7 +14,7 @@ from textual.reactive import reactive
 
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
-from tui.words import plain
+from tui.words import fitting, plain
 
 BOX_HEIGHT, FLAT_HEIGHT = 5, 3
 HEAVY = ("┏━┓", "┗━┛", "┃")
@@ -27,11 +28,11 @@ MAX_BOX = 16
 
 @dataclass(frozen=True, slots=True)
 class Pot:
-    """One cylinder: number and up to two short lines, with the pen of its standing."""
+    """One cylinder: number and up to two short lines, each in forms from long to short, and the pen of its standing."""
 
     number: int
-    reading: str = ""
-    standing: str = ""
+    reading: tuple[str, ...] = ("",)
+    standing: tuple[str, ...] = ("",)
     pen: str = "dim"
     glyph: str = "·"
 
@@ -111,14 +112,16 @@ class EngineView(Drawn, can_focus=True):
             return
         line.dot(at, side, pen)
         line.dot(at + box - 1, side, pen)
-        one_line = f"{pot.glyph} {number} {plain(pot.standing or pot.reading)}".rstrip()
-        text, style = {
-            1: (one_line, pot.pen if pot.standing else "strong") if self.flat else (f"{pot.glyph} {number}", "strong"),
-            2: (plain(pot.reading), "plain"),
-            3: (plain(pot.standing), pot.pen),
-        }[part]
         room = box - 2
-        line.put(at + 1 + max(0, (room - len(text)) // 2), text, style, room)
+        head = f"{pot.glyph} {number}"
+        told, pen = (pot.standing, pot.pen) if pot.standing[0] else (pot.reading, "strong")
+        forms, style = {
+            1: ((*(f"{head} {t}".rstrip() for t in told), head), pen) if self.flat else ((head,), "strong"),
+            2: (pot.reading, "plain"),
+            3: (pot.standing, pot.pen),
+        }[part]
+        text = fitting(map(plain, forms), room)
+        line.put(at + 1 + max(0, (room - cell_len(text)) // 2), text, style, room)
 
     def _at(self, x: int, y: int) -> int | None:
         bank, part = divmod(y, self._box_height + 1)

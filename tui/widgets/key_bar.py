@@ -1,4 +1,4 @@
-"""The keys that work here and now, on one line; what has no room is one key away in the help."""
+"""The keys that work here and now, on one line; what has no room is counted, and one key away in the help."""
 
 from __future__ import annotations
 
@@ -14,15 +14,26 @@ GLYPHS = {
     "f1": "F1",
     "escape": "Esc",
     "pagedown": "PgDn",
+    "pageup": "PgUp",
+    "up": "↑",
+    "down": "↓",
+    "left": "←",
+    "right": "→",
     "backspace": "Bksp",
     "slash": "/",
     "space": "Space",
     "enter": "Enter",
     "ctrl+s": "Ctrl+S",
     "ctrl+q": "Ctrl+Q",
+    "ctrl+t": "Ctrl+T",
+    "ctrl+p": "Ctrl+P",
 }
 LAST = ("back", "explain")
 """Actions that stand at the end and always have room."""
+MORE = "{} more key{}"
+"""Words of the help key where not every key has room."""
+GAP = 2
+"""Columns between two keys."""
 
 
 def key_words(binding: Binding) -> str:
@@ -30,6 +41,24 @@ def key_words(binding: Binding) -> str:
     if binding.key == "f1":  # the help key where a question mark is text
         return "F1"
     return binding.key_display or GLYPHS.get(binding.key, binding.key)
+
+
+def _more(left: int) -> str:
+    return MORE.format(left, "" if left == 1 else "s")
+
+
+def _columns(bindings: list[Binding]) -> int:
+    """Columns that keys and words take, the gap before each included."""
+    return sum(len(key_words(k)) + 1 + len(k.description) + GAP for k in bindings)
+
+
+def _fitting(bindings: list[Binding], columns: int) -> list[Binding]:
+    """As many, from the first on, as have room; a long one leaves its room to shorter ones after it."""
+    fitting: list[Binding] = []
+    for binding in bindings:
+        if _columns([*fitting, binding]) <= columns:
+            fitting.append(binding)
+    return fitting
 
 
 def _action(binding: Binding) -> str:
@@ -50,16 +79,21 @@ class KeyBar(Drawn):
         self.refresh()
 
     def draw_line(self, y: int, width: int) -> Cells:
-        """Key, words, key, words ... and the help key always."""
+        """Key, words, key, words ... and the help key always, with how many keys had no room."""
         line, at = Cells(width, "plain"), 1
         self._spots = []
         keys = self._keys()
         tail = sorted((k for k in keys if _action(k) in LAST), key=lambda k: LAST.index(_action(k)))
-        room = width - sum(len(key_words(k)) + len(k.description) + 3 for k in tail)
-        for binding in [k for k in keys if k not in tail]:
-            at = self._put(line, at, binding, room)
+        others = [k for k in keys if k not in tail]
+        shown, left = _fitting(others, width - _columns(tail)), 0
+        if len(shown) < len(others):
+            shown = _fitting(others, width - _columns(tail) - len(_more(10)) + len("Help"))
+            left = len(others) - len(shown)
+        for binding in shown:
+            at = self._put(line, at, binding, binding.description)
         for binding in tail:
-            at = self._put(line, at, binding, width)
+            more = left and _action(binding) == "explain"
+            at = self._put(line, at, binding, _more(left) if more else binding.description)
         return line
 
     def _keys(self) -> list[Binding]:
@@ -69,15 +103,12 @@ class KeyBar(Drawn):
                 seen.setdefault(active.binding.action, active.binding)
         return list(seen.values())
 
-    def _put(self, line: Cells, at: int, binding: Binding, end: int) -> int:
-        key, words = key_words(binding), binding.description
-        if at + len(key) + len(words) + 1 > end:
-            return at
+    def _put(self, line: Cells, at: int, binding: Binding, words: str) -> int:
         start = at
-        at = line.put(at, key, "warn") + 1
+        at = line.put(at, key_words(binding), "warn") + 1
         at = line.put(at, words, "plain")
         self._spots.append((start, at, binding.action))
-        return at + 2
+        return at + GAP
 
     async def on_click(self, event: events.Click) -> None:
         """Press the key whose words were clicked."""

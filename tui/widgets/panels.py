@@ -36,7 +36,7 @@ class CautionPanel(VerticalScroll, can_focus=True):
     """Cautions, those that protect people first in weight; the record key acknowledges them."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("space,enter,pagedown", "acknowledge", "I have read this and it is done", key_display="Space")
+        Binding("space,enter,pagedown", "acknowledge", "Read and done", key_display="Space")
     ]
 
     def compose(self) -> ComposeResult:

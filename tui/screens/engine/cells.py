@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from rich.cells import cell_len
+
 from listen.errors import HisswayError
 from listen.jobs.events import FindingRecorded, Payload, PlugSeen, ReadingEntered
 from listen.trade.plugs import plug, plugs
@@ -12,7 +14,7 @@ from listen.trade.points import PATH_WORDS, PathId
 from listen.trade.readings import Question, ask_loss, ask_pressure, ask_wet
 from listen.trade.units import Pressure, Unit, read_pressure, show, unit_named
 from tui.screens.round.asks import figure
-from tui.words import UNKNOWN, number, path_words, percent, plain
+from tui.words import UNKNOWN, number, path_words, percent, plain, short_path
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job, RoundRecord
@@ -36,13 +38,24 @@ class Column:
 COLUMNS = (
     Column("cylinder", "Cyl", 3),
     Column("dry", "Dry {unit}", 7, True),
-    Column("share", "of max", 6),
+    Column("share", "% max", 5),
     Column("wet", "Wet {unit}", 7, True),
-    Column("rise", "Rise", 6),
+    Column("rise", "Rise", 5),
     Column("loss", "Loss %", 6, True),
-    Column("plug", "Plug", 10),
+    Column("plug", "Plug", 0),
     Column("verdict", "Verdict", 0),
 )
+MOST_PLUG = 16
+"""Columns of the plug where the table has few; longer words break into lines."""
+
+
+def widths(columns: int, plugs: list[str]) -> dict[str, int]:
+    """Width of every column: plug and verdict share what the figures leave."""
+    taken = {c.id: c.width for c in COLUMNS}
+    rest = columns - sum(taken.values())
+    wanted = max([len("Plug"), *(cell_len(p) for p in plugs)])
+    taken["plug"] = min(wanted, max(MOST_PLUG, rest // 2))
+    return taken | {"verdict": max(rest - taken["plug"], 12)}
 
 
 def texts(row: CylinderRow, job: Job) -> dict[str, str]:
@@ -51,13 +64,18 @@ def texts(row: CylinderRow, job: Job) -> dict[str, str]:
     return {
         "cylinder": str(row.cylinder),
         "dry": _pressure(row.dry, unit),
-        "share": percent_of(row.share_of_highest),
+        "share": UNKNOWN if row.share_of_highest is None else f"{row.share_of_highest * 100:.0f}",
         "wet": _pressure(row.wet, unit),
         "rise": UNKNOWN if row.wet_rise_kpa is None else _signed(row.wet_rise_kpa, unit),
         "loss": UNKNOWN if row.loss is None else number(row.loss.si, 0),
-        "plug": UNKNOWN if row.plug is None else ", ".join(_plug(c) for c in row.plug.conditions),
+        "plug": plug_words(row),
         "verdict": verdict_words(row.round),
     }
+
+
+def plug_words(row: CylinderRow) -> str:
+    """How the plug looked."""
+    return UNKNOWN if row.plug is None else ", ".join(_plug(c) for c in row.plug.conditions)
 
 
 def percent_of(share: float | None) -> str:
@@ -87,17 +105,49 @@ def _plug(condition: str) -> str:
 
 
 def verdict_words(record: RoundRecord | None) -> str:
-    """How a cylinder's latest round stands, glyph first."""
+    """How a cylinder's latest round stands, glyph first, in full."""
+    return verdict_forms(record)[0]
+
+
+def verdict_forms(record: RoundRecord | None) -> tuple[str, ...]:
+    """The same from the longest words to the shortest."""
     if record is None:
-        return "– not tested"
+        return ("– not tested",)
     if record.verdict is None:
-        return f"◌ round begun, {len(record.live_clips())} clips"
+        clips = len(record.live_clips())
+        return (f"◌ round begun, {clips} clips", f"◌ begun, {clips} clips", f"◌ {clips} clips")
     said = record.verdict.result.verdict
-    words = " + ".join(path_words(p) for p in said.paths) or said.kind
-    stale = " (clips changed since)" if record.stale else ""
-    signed = " ✓ signed" if record.signed else ""
-    signed += ", ! changed since" if record.changed_after_signing else ""
-    return f"{STATE_GLYPH.get(said.kind, '?')} {words} {percent(said.probability)}{signed}{stale}"
+    glyph, sure = STATE_GLYPH.get(said.kind, "?"), percent(said.probability)
+    long, short = (" + ".join(word(p) for p in said.paths) or said.kind for word in (path_words, short_path))
+    told = " ✓ signed" if record.signed else ""
+    told += ", ! changed since" if record.changed_after_signing else ""
+    told += " (clips changed since)" if record.stale else ""
+    mark = (" ✓" if record.signed else "") + (" !" if record.changed_after_signing or record.stale else "")
+    return tuple(f"{glyph} {words} {sure}{end}" for words in (long, short) for end in (told, mark))
+
+
+def standing_forms(record: RoundRecord | None) -> tuple[str, ...]:
+    """The paths alone, for a box of the drawing; empty where nothing fits (the table tells)."""
+    if record is None:
+        return ("",)
+    if record.verdict is None:
+        return ("round begun", "begun", "")
+    said = record.verdict.result.verdict
+    if not said.paths:
+        return (said.kind, "")
+    return (*("+".join(word(p) for p in said.paths) for word in (path_words, short_path)), said.kind, "")
+
+
+def in_full(row: CylinderRow, job: Job) -> str:
+    """Everything the table may have had to shorten, for the cylinder one is on."""
+    parts = [f"Cylinder {row.cylinder}: {verdict_words(row.round)}"]
+    if row.share_of_highest is not None:
+        parts.append(f"dry {percent_of(row.share_of_highest)} of the highest")
+    if row.plug is not None:
+        parts.append(f"plug {plug_words(row)}")
+    if (found := job.findings.get(row.cylinder)) is not None:
+        parts.append(f"found at teardown: {' and '.join(path_words(p) for p in found.paths)}")
+    return " · ".join(parts)
 
 
 def keep(column: str, text: str, cylinder: int, job: Job) -> tuple[Payload, tuple[Question, ...]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from rich.text import Text
@@ -9,6 +10,7 @@ from textual import events, on
 from textual.app import ComposeResult
 from textual.content import Content
 from textual.coordinate import Coordinate
+from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
 from listen.errors import HisswayError
@@ -18,14 +20,19 @@ from tui.screens.engine import cells
 from tui.screens.engine.keys import EngineKeys
 from tui.screens.engine.type_line import TypeLine
 from tui.widgets.engine_view import EngineView, Pot
-from tui.words import path_words, plain
+from tui.words import fitting, plain, shown
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job
 
-FULL_BANK, ROOM = 6, 7
+FULL_BANK, ROOM = 6, 9
 """Lines of a bank drawn in full, and lines needed besides banks and cylinders."""
-PADDING = 2 * len(cells.COLUMNS) + 2
+WIDE = 100
+"""Columns from which the table's cells have a blank on both sides; else on one."""
+LEAST_TABLE = 4
+"""Lines of the table at least: its head and three cylinders."""
+BESIDE = 3
+"""Columns beside the table: its margins and a scroll bar."""
 
 
 class EngineScreen(EngineKeys):
@@ -39,6 +46,7 @@ class EngineScreen(EngineKeys):
         yield EngineView()
         yield DataTable[Text](id="table", cursor_type="cell", zebra_stripes=False)
         yield TypeLine()
+        yield Static(id="here")
         yield Static(id="says")
 
     def way(self) -> tuple[str, ...]:
@@ -55,7 +63,7 @@ class EngineScreen(EngineKeys):
         view.flat = len(rows) + len(job.engine.rows) * FULL_BANK > self.size.height - ROOM
         view.pots = {row.cylinder: _pot(row) for row in rows}
         self._fill(rows, job)
-        view.chosen = self.cylinder()
+        self._point()
         said = Content.assemble(
             *((f"{w}\n", "bold $accent") for w in [self.bay.services.welcome()] if w), _summary(rows, job)
         )
@@ -65,17 +73,25 @@ class EngineScreen(EngineKeys):
         table: DataTable[Text] = self.query_one("#table", DataTable)
         at = table.cursor_coordinate if table.row_count else Coordinate(0, 1)
         table.clear(columns=True)
-        taken = sum(c.width for c in cells.COLUMNS) + PADDING
+        wide = self.size.width >= WIDE
+        table.cell_padding, gap = (1, 0) if wide else (0, 1)
+        room = self.size.width - BESIDE - (2 if wide else 1) * len(cells.COLUMNS)
+        widths = cells.widths(room, [cells.plug_words(row) for row in rows])
         for column in cells.COLUMNS:
-            table.add_column(
-                column.head.format(unit=job.pressure_unit),
-                width=column.width or max(12, self.size.width - taken),
-                key=column.id,
-            )
+            head = column.head.format(unit=job.pressure_unit)
+            table.add_column(head, width=widths[column.id] + gap, key=column.id)
         for row in rows:
             words = cells.texts(row, job)
-            table.add_row(*(Text(words[c.id], no_wrap=True, overflow="ellipsis") for c in cells.COLUMNS))
+            words["verdict"] = fitting(cells.verdict_forms(row.round), widths["verdict"])
+            table.add_row(*(_broken(words[c.id], widths[c.id], gap) for c in cells.COLUMNS), height=None)
         table.move_cursor(row=min(at.row, len(rows) - 1), column=at.column)
+
+    def _fit(self) -> None:
+        """The table scrolls before the words below it leave the screen."""
+        others = self.query("EngineView, TypeLine, #here, #says, TopBar, KeyBar").results(Widget)
+        taken = sum(w.outer_size.height + w.styles.margin.height for w in others if w.display)
+        table = self.query_one("#table", DataTable)
+        table.styles.max_height = max(self.size.height - taken - table.styles.margin.height, LEAST_TABLE)
 
     def on_resize(self) -> None:
         """The verdict column takes what is left."""
@@ -95,9 +111,18 @@ class EngineScreen(EngineKeys):
     def _column(self) -> cells.Column:
         return cells.COLUMNS[min(self.query_one("#table", DataTable).cursor_column, len(cells.COLUMNS) - 1)]
 
+    def _point(self) -> None:
+        """The cylinder one is on: marked in the drawing, told in full below the table."""
+        here = self.cylinder()
+        self.query_one(EngineView).chosen = here
+        if (job := self.bay.job) is not None:
+            row = next(r for r in cylinder_rows(job) if r.cylinder == here)
+            self.query_one("#here", Static).update(shown(cells.in_full(row, job)))
+            self.call_after_refresh(self._fit)
+
     @on(DataTable.CellHighlighted)
     def _moved(self) -> None:
-        self.query_one(EngineView).chosen = self.cylinder()
+        self._point()
 
     @on(EngineView.Chosen)
     def _drawn_chosen(self, event: EngineView.Chosen) -> None:
@@ -153,10 +178,14 @@ def _pot(row: CylinderRow) -> Pot:
     record = row.round
     said = record.verdict.result.verdict if record and record.verdict else None
     kind = said.kind if said else ""
-    words = "+".join(path_words(p) for p in said.paths) or kind if said else "round begun" if record else ""
-    loss = f"loss {row.loss.si:.0f} %" if row.loss else ""
+    loss = (f"loss {row.loss.si:.0f} %", f"{row.loss.si:.0f} %") if row.loss else ("",)
     glyph = cells.STATE_GLYPH.get(kind, "◌" if record else "·")
-    return Pot(row.cylinder, loss, words, cells.PENS.get(kind, "dim"), glyph)
+    return Pot(row.cylinder, loss, cells.standing_forms(record), cells.PENS.get(kind, "dim"), glyph)
+
+
+def _broken(text: str, columns: int, gap: int) -> Text:
+    """A cell's text, broken between words where it is too long for one line, with a blank behind it."""
+    return Text("\n".join(f"{line}{' ' * gap}" for line in wrap(text, columns) or [""]), no_wrap=True)
 
 
 def _summary(rows: tuple[CylinderRow, ...], job: Job) -> str:

@@ -1,4 +1,4 @@
-"""Help: what the screen below is for, in a few lines, and every key that works there."""
+"""Help: every key that works on the screen below, and what that screen is for, in a few lines."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import ClassVar
 
 from textual.app import ComposeResult
-from textual.binding import BindingType
+from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.screen import ModalScreen, Screen
@@ -18,6 +18,11 @@ from tui.words import shown
 
 LEFT_OUT = {"tab", "shift+tab", "ctrl+c", "super+c", "ctrl+i"}
 """Keys every terminal program has."""
+ARROWS = ("up", "down", "left", "right")
+EVERYWHERE = ("Back", "Help", "Light or dark", "All commands", "Quit")
+"""What is the same on every screen stands last."""
+HALF = 35
+"""Columns of a key and its words where two stand beside each other."""
 
 
 class HelpScreen(ModalScreen[None]):
@@ -39,24 +44,62 @@ class HelpScreen(ModalScreen[None]):
         """Help for a screen: ``help.txt`` beside its module, first line the title, then its keys."""
         path = Path(inspect.getfile(type(screen))).with_name("help.txt")
         title, _, text = (path.read_text("utf-8") if path.exists() else "Hissway").partition("\n")
-        keys: dict[str, list[str]] = {}
-        for key, active in screen.active_bindings.items():
-            if active.binding.description and key not in LEFT_OUT:
-                keys.setdefault(active.binding.description, []).append(GLYPHS.get(key, key))
-        return cls(title, text.strip(), [(" ".join(k), words) for words, k in keys.items()])
+        return cls(title, text.strip(), keys_of(screen))
 
     def compose(self) -> ComposeResult:
-        """Title, text, keys."""
+        """Title, keys, text."""
         with VerticalScroll(id="page"):
             yield Static(shown(self._title, "bold $accent"), id="title")
+            yield Static(Content("\n").join(key_lines(self._keys)), id="keys")
             yield Static(shown_lines(self._text), id="text")
-            rows = [Content.assemble((f"{keys:>18}  ", "bold $accent"), words) for keys, words in self._keys]
-            yield Static(Content("\n").join(rows), id="keys")
             yield Static(shown("Esc closes", "$secondary"), id="close")
 
     def action_scroll(self, by: int) -> None:
         """Scroll by a line."""
         self.query_one(VerticalScroll).scroll_relative(y=by, animate=False)
+
+
+def keys_of(screen: Screen[object]) -> list[tuple[str, str]]:
+    """Keys and what they do, those of our own screens and widgets; what every list does stands in one line."""
+    keys: dict[str, list[str]] = {}
+    moves: list[str] = []
+    for key, active in screen.active_bindings.items():
+        words, action = active.binding.description, active.binding.action
+        if not words or key in LEFT_OUT:
+            continue
+        if action.endswith("command_palette"):
+            keys["All commands"] = [GLYPHS.get(key, key)]
+        elif _ours(type(active.node), action):
+            keys.setdefault(words, []).append(GLYPHS.get(key, key))
+        elif key in ARROWS:
+            moves.append(GLYPHS[key])
+    if moves:
+        keys["move"] = moves
+    rows = [(" ".join(k), words) for words, k in keys.items()]
+    return sorted(rows, key=lambda row: row[1] in EVERYWHERE)
+
+
+def _ours(node: type, action: str) -> bool:
+    """Whether a class of ours gave this binding, not a list or a field it is made from."""
+    own = [vars(c)["BINDINGS"] for c in node.__mro__ if c.__module__.startswith("tui.") and "BINDINGS" in vars(c)]
+    return any(action == (b.action if isinstance(b, Binding) else b[1]) for bindings in own for b in bindings)
+
+
+def key_lines(keys: list[tuple[str, str]]) -> list[Content]:
+    """Two keys a line; a long one has its line for itself, at the top."""
+    long = [k for k in keys if len(k[0]) + 2 + len(k[1]) > HALF]
+    short = [k for k in keys if k not in long]
+    half = -(-len(short) // 2)
+    lines = [Content.assemble(_key(*k)) for k in long]
+    for i, (first, words) in enumerate(short[:half]):
+        second = short[half + i] if half + i < len(short) else ("", "")
+        gap = " " * (HALF - len(first) - 2 - len(words))
+        lines.append(Content.assemble(_key(first, words), gap, _key(*second)))
+    return lines
+
+
+def _key(key: str, words: str) -> Content:
+    return Content.assemble((key, "bold $accent"), f"  {words}" if words else "")
 
 
 def shown_lines(text: str) -> Content:

@@ -9,6 +9,7 @@ from rich.text import Text
 from textual import on, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
+from textual.content import Content
 from textual.widgets import DataTable, Input, Static
 
 from listen.errors import HisswayError, JobError, JobLocked
@@ -40,13 +41,18 @@ Press n to take one in: a title and the engine are enough to start.
 To try everything first without a microphone, leave (Ctrl+Q) and run: hissway demo"""
 
 
+class JobTable(DataTable[Text]):
+    """A table whose Enter says what it does."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("enter", "select_cursor", "Open")]
+
+
 class JobsScreen(BayScreen[None]):
     """The first screen: a table of jobs, newest first, with a line to find one."""
 
     CSS_PATH = "jobs.tcss"
     AUTO_FOCUS = "#jobs"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "open", "Open", show=True),
         Binding("n", "new", "New job"),
         Binding("slash", "find", "Find", key_display="/"),
         Binding("m", "microphone", "Microphone check"),
@@ -63,7 +69,8 @@ class JobsScreen(BayScreen[None]):
         """Find line, table, words for the empty and the busy state."""
         yield Field(placeholder="find: any word of a title, engine or standing", id="find", compact=True)
         yield Static(shown("Reading the jobs ..."), id="state", classes="empty")
-        yield DataTable(id="jobs", cursor_type="row", zebra_stripes=False)
+        yield JobTable(id="jobs", cursor_type="row", zebra_stripes=False)
+        yield Static(id="about")
 
     def on_mount(self) -> None:
         """Columns now, rows as soon as they are read."""
@@ -111,12 +118,12 @@ class JobsScreen(BayScreen[None]):
         table.move_cursor(row=min(keep, max(len(found) - 1, 0)))
         if found:
             self.query_one("#state").display = False
-            table.display = True
+            table.display = self.query_one("#about").display = True
         else:
             self._say(f"No job holds “{plain(' '.join(words), 40)}”. Escape shows all." if words else EMPTY)
 
     def _say(self, text: str) -> None:
-        self.query_one("#jobs").display = False
+        self.query_one("#jobs").display = self.query_one("#about").display = False
         state = self.query_one("#state", Static)
         state.update(text if text == EMPTY else shown(text))
         state.display = True
@@ -135,15 +142,16 @@ class JobsScreen(BayScreen[None]):
     def _found(self) -> None:
         self.query_one("#jobs").focus()
 
+    @on(DataTable.RowHighlighted)
+    def _moved(self, event: DataTable.RowHighlighted) -> None:
+        """What the columns had to cut stands in full below."""
+        here = str(event.row_key.value) if event.row_key else ""
+        found = next((s for s in self._all if s.folder == here), None)
+        self.query_one("#about", Static).update(_about(found) if found else "")
+
     @on(DataTable.RowSelected)
     def _chosen(self, event: DataTable.RowSelected) -> None:
         self._open(str(event.row_key.value))
-
-    def action_open(self) -> None:
-        """Open the job under the cursor (Enter in the table does the same)."""
-        table = self.query_one("#jobs", DataTable)
-        if table.display and table.row_count:
-            table.action_select_cursor()
 
     def _open(self, folder: str) -> None:
         from listen.jobs.folder.store import open_job
@@ -202,6 +210,14 @@ class JobsScreen(BayScreen[None]):
 
 def _haystack(s: JobSummary) -> str:
     return f"{s.title} {s.engine} {s.shop} {s.state} {STATES.get(s.state, '')} {s.changed}".casefold()
+
+
+def _about(s: JobSummary) -> Content:
+    """A job in full."""
+    standing = f"! {s.trouble}" if s.trouble else STATES.get(s.state, s.state)
+    rounds = f"{s.judged} of {s.rounds} rounds judged" if s.rounds else "no round yet"
+    more = [plain(s.engine), plain(s.shop), rounds, standing, f"changed {s.changed[:FULL_TIME].replace('T', ' ')}"]
+    return Content.assemble((plain(s.title), "bold"), "\n", (" · ".join(m for m in more if m), "$secondary"))
 
 
 def _row(s: JobSummary, title: int, changed: int) -> tuple[Text, ...]:

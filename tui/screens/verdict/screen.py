@@ -43,7 +43,7 @@ class VerdictScreen(BayScreen[tuple[str, str]]):
     CSS_PATH = "verdict.tcss"
     AUTO_FOCUS = "Odds"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("n", "go_there", "Record what would help most"),
+        Binding("n", "go_there", "Record next"),
         Binding("c", "confirm", "Confirm"),
         Binding("x", "reference", "Sound cylinder in or out"),
         Binding("space,enter", "back", "Back to the round", show=False),
@@ -59,9 +59,7 @@ class VerdictScreen(BayScreen[tuple[str, str]]):
         """Verdict in words, odds, account, cautions."""
         yield Static(id="verdict")
         with VerticalScroll(id="page", can_focus=False):
-            yield Static(
-                "Odds: this is what is wrong (at work at all, alone or with another)   ★ named", classes="heading"
-            )
+            yield Static("Odds that this is what is wrong (that it is at work at all)   ★ named", classes="heading")
             yield Odds()
             yield Static(id="account-head", classes="heading")
             yield Weights()

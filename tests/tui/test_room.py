@@ -1,0 +1,137 @@
+"""Nothing that matters is cut where columns are few, and every key is on the screen or one key away."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import msgspec
+import pytest
+from bay import bench, screen_text, settle, to_engine, to_quiet_walk, until, words
+from fakes import FakeServices, result_for
+
+from listen.jobs.events import Judged, PlugSeen, ReadingEntered, Signed
+from listen.jobs.folder.store import create_job
+from listen.trade.layout import layout
+from listen.trade.plugs import plugs
+from tui.app import HisswayApp
+from tui.screens.help.screen import HelpScreen
+from tui.screens.verdict.screen import VerdictScreen
+from tui.widgets.key_bar import KeyBar
+from tui.words import fitting
+
+SIZES = [(80, 24), (100, 30), (160, 45)]
+PATHS = (("intake-valve",), ("exhaust-valve",), ("coolant-passage",), ("intake-valve", "exhaust-valve"), ("none",))
+SHORT = ("intake", "exhaust", "coolant", "intake + exhaust", "sound")
+
+
+def full_engine(root: Path) -> None:
+    """Five cylinders with every figure, long plug words and a verdict each, the first one signed."""
+    with create_job(root, title="t", engine=layout("inline-5")) as opened:
+        for i, (n, paths) in enumerate(zip(opened.job.engine.cylinders, PATHS, strict=True)):
+            for name, value in (("compression-dry", 1100.0 + n), ("compression-wet", 1240.0), ("loss", 40.0 + n)):
+                opened.append(ReadingEntered(reading=name, value=value, unit="kPa", si=value, cylinder=n))
+            opened.append(PlugSeen(cylinder=n, conditions=(plugs()[i].id,)))
+            round_id = opened.open_round(n)
+            result = result_for(["intake", "tailpipe"])
+            said = msgspec.structs.replace(result.verdict, paths=paths, kind="several", probability=0.999)
+            result = msgspec.structs.replace(result, verdict=said)
+            opened.append(Judged(round_id=round_id, result=result, clips=()))
+            if i == 0:
+                opened.append(Signed(round_id=round_id, name="Bo", role="supervisor", statement="", head=opened.head))
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+async def test_the_engine_cuts_nothing(tmp_path: Path, size: tuple[int, int]) -> None:
+    """Every path, its percent, every plug and every box of the drawing whole at the smallest promised size."""
+    full_engine(tmp_path / "jobs")
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=size) as pilot:
+        await to_engine(pilot)
+        await settle(pilot)
+        text = screen_text(app)
+        assert "…" not in text
+        assert text.count(">99 %") >= len(PATHS) + 1
+        assert "Cylinder 1: ▲ intake valve >99 % ✓ signed" in words(app)
+        table = text[text.index("Verdict") :]
+        table = " ".join(table.replace(" valve", "").replace(" passage", "").split())
+        assert all(short in table for short in SHORT)
+        for i in range(len(PATHS)):
+            await pilot.press(*(["down"] if i else []))
+            await settle(pilot)
+            assert f"plug {plugs()[i].words}" in words(app)
+        assert re.search(r"▲ 2\s", text) and text.count("loss 4") == len(PATHS)
+
+
+async def test_a_table_too_long_for_the_screen_scrolls_and_the_words_below_stay(tmp_path: Path) -> None:
+    app = bench(tmp_path, engine=layout("v8"))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_engine(pilot)
+        await settle(pilot)
+        assert "Pressures in kPa." in words(app) and "Cylinder 1: – not tested" in words(app)
+        await pilot.press(*["down"] * 7)
+        await settle(pilot)
+        assert "Cylinder 8: – not tested" in words(app) and "Pressures in kPa." in words(app)
+
+
+def told_keys(app: HisswayApp) -> tuple[int, int]:
+    """How many keys the bar holds, and how many it says have no room."""
+    bar = app.screen.query_one(KeyBar)
+    last = screen_text(app).splitlines()[-1]
+    more = re.search(r"(\d+) more keys?", last)
+    return len(bar._spots), int(more.group(1)) if more else 0
+
+
+@pytest.mark.parametrize("columns", [60, 80, 100, 160])
+async def test_every_key_is_on_the_bar_or_counted_and_in_the_help(tmp_path: Path, columns: int) -> None:
+    """Three screens with many keys: the bar cuts no word, and help names all keys without scrolling at 80x24."""
+    full_engine(tmp_path / "jobs")
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(columns, 24)) as pilot:
+        await to_engine(pilot)
+        await settle(pilot)
+        for make in (None, lambda: VerdictScreen(app.job.rounds[0].id)):
+            if make is not None:
+                app.push_screen(make())
+                await settle(pilot)
+            keys = {k.description for k in app.screen.query_one(KeyBar)._keys()}
+            shown, left = told_keys(app)
+            assert shown + left == len(keys) and (left == 0 or columns < 160)
+            await pilot.press("question_mark")
+            await until(pilot, lambda: isinstance(app.screen, HelpScreen))
+            await settle(pilot)
+            assert columns < 80 or all(k in words(app) for k in keys)
+            await pilot.press("escape")
+            await settle(pilot)
+
+
+async def test_the_round_leads_to_the_keys_that_have_no_room(tmp_path: Path) -> None:
+    """At 80 columns Times and Import are not on the bar: it says so, and the help begins with them."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_quiet_walk(pilot)
+        await settle(pilot)
+        last = screen_text(app).splitlines()[-1]
+        assert "Import" not in last and "more keys" in last
+        await pilot.press("question_mark")
+        await until(pilot, lambda: isinstance(app.screen, HelpScreen))
+        await settle(pilot)
+        text = screen_text(app)
+        assert "Import" in text and "Times" in text and "Cursor" not in text
+
+
+async def test_a_job_is_named_in_full_below_the_list(tmp_path: Path) -> None:
+    """The list cuts a long title; the line below does not, and Enter says what it does."""
+    title = "The red baler's engine, brought in by the neighbour, blows oil since the harvest"
+    app = bench(tmp_path, title=title)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: title in words(app))
+        assert "Enter Open" in screen_text(app)
+        await pilot.press("slash", *"zzz")
+        await until(pilot, lambda: "No job holds" in words(app))
+        assert title not in words(app)
+
+
+def test_the_longest_form_that_has_room_is_taken() -> None:
+    forms = ("intake valve 95 %", "intake 95 %", "95 %")
+    assert [fitting(forms, n) for n in (40, 17, 16, 11, 10, 1)] == [forms[0]] * 2 + [forms[1]] * 2 + [forms[2]] * 2

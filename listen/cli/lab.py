@@ -134,15 +134,19 @@ def _chosen(args: argparse.Namespace, root: Path) -> tuple[Learner, ...]:
 
 
 def _score(args: argparse.Namespace, root: Path) -> int:
-    from listen.lab.training.instructor import learner_row
-    from listen.lab.training.score_words import score_lines
+    from listen.lab.training.instructor import class_focus, learner_row
+    from listen.lab.training.score_words import class_lines, score_lines
 
-    for learner in _chosen(args, root):
+    learners = _chosen(args, root)
+    for learner in learners:
         row = learner_row(root, learner)
         if args.json:
             _print_json(row)
         else:
             print("\n".join(score_lines(row)))
+    if len(learners) > 1 and not args.json:
+        for line in class_lines(class_focus(root)):
+            print(line)
     return 0
 
 

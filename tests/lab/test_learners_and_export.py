@@ -61,7 +61,7 @@ def test_deleting_a_learner_leaves_nothing_of_them(lab: Path) -> None:
     assert b"Ada" not in left and len(list(learners_dir(lab).iterdir())) == 1
 
 
-def test_the_instructor_sees_every_learner_and_the_hardest_spots(lab: Path) -> None:
+def test_the_instructor_sees_every_learner_and_the_hardest_spots(lab: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Counts add up; the class's worst tag comes first."""
     for name in ("Ada", "Bob"):
         create_learner(lab, name)
@@ -72,6 +72,9 @@ def test_the_instructor_sees_every_learner_and_the_hardest_spots(lab: Path) -> N
     assert (bob.score.total, bob.score.cannot_tell, bob.unfinished) == (1, 1, 1)
     shares = [r.value or 0.0 for r in class_focus(lab).values()]
     assert shares == sorted(shares)
+    assert hissway("score", "--lab", str(lab)) == 0
+    told = capsys.readouterr().out.partition("all learners, hardest first\n")[2].splitlines()
+    assert [line[2:26].strip() for line in told] == list(class_focus(lab))
 
 
 def test_answers_as_csv(lab: Path) -> None:

@@ -1,8 +1,8 @@
-"""A learner's standing as plain lines of text."""
+"""The standing of a learner or a class as plain lines of text."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from listen.lab.ear.threshold import Measured
 from listen.lab.training.instructor import LearnerRow
@@ -69,3 +69,11 @@ def _call_lines(row: LearnerRow) -> Iterator[str]:
             yield f"  {tag:<24} {rate_words(rate)}"
     if row.weakest:
         yield f"  weakest                  {', '.join(row.weakest)}"
+
+
+def class_lines(focus: Mapping[str, Rate]) -> Iterator[str]:
+    """What a class gets right, as :func:`listen.lab.training.instructor.class_focus` has it."""
+    if focus:
+        yield "all learners, hardest first"
+    for tag, rate in focus.items():
+        yield f"  {tag:<24} {rate_words(rate)}"

@@ -12,7 +12,7 @@ from listen.rounds.model import Take
 from listen.trade.points import Kind, walking_order
 
 
-def bring_in(opened: OpenJob, round_id: str, place: Path, *, channel: int = 0) -> RoundImported:
+def bring_in(opened: OpenJob, round_id: str, place: Path) -> RoundImported:
     """Take in a folder of clips named as in a loose round, or one such file; what cannot be taken is left out and told.
 
     Quiet clips after the first air clip of their point belong to the closing walk. Gives the event written.
@@ -31,7 +31,7 @@ def bring_in(opened: OpenJob, round_id: str, place: Path, *, channel: int = 0) -
         walk = _walk(take, aired)
         part = opened.new_part(round_id, take.point, take.kind.value, walk)
         try:
-            opened.keep_file(take.path, part, channel=channel)
+            opened.keep_file(take.path, part)
         except HisswayError as e:
             left_out.append(f"{take.path.name}: {e}")
             continue

@@ -24,13 +24,11 @@ from listen.trade.layout import layout_rows
 from listen.trade.numbers import numbers
 
 
-def assemble(
-    opened: OpenJob, *, before: Job | None = None, shop: Iterable[Job] = (), now: datetime | None = None
-) -> Report:
+def assemble(opened: OpenJob, *, before: Job | None = None, shop: Iterable[Job] = ()) -> Report:
     """Everything the report of a job says.
 
     ``before`` is an earlier job on the same engine; ``shop`` are the jobs whose teardowns make up the shop's own hit
-    rate (none leaves the table out); ``now`` is when the report is made.
+    rate (none leaves the table out).
     """
     job = opened.job
     d = diagnose(engine_case(job))
@@ -43,7 +41,7 @@ def assemble(
         simulated=job.simulated,
         opened=words.moment(job.opened),
         changed=words.moment(job.changed),
-        made=words.moment((now or datetime.now(UTC)).isoformat()),
+        made=words.moment(datetime.now(UTC).isoformat()),
         version=program_version(),
         engine=job.engine,
         engine_words=engine_words,

@@ -33,7 +33,7 @@ class Pair:
     seconds: float
 
 
-def pairs(wanted: Sequence[tuple[Path, Path]], budget: int = BUDGET_BYTES) -> tuple[dict[tuple[Path, Path], Pair], str]:
+def pairs(wanted: Sequence[tuple[Path, Path]]) -> tuple[dict[tuple[Path, Path], Pair], str]:
     """Encode pairs of sound files; shorter ones if they would not fit.
 
     Returns
@@ -45,9 +45,9 @@ def pairs(wanted: Sequence[tuple[Path, Path]], budget: int = BUDGET_BYTES) -> tu
     for _ in range(4):
         found, unread = _encode_all(wanted, seconds)
         size = sum(len(p.quiet) + len(p.air) for p in found.values())
-        if size <= budget:
+        if size <= BUDGET_BYTES:
             return found, "; ".join(unread)
-        seconds *= 0.9 * budget / size
+        seconds *= 0.9 * BUDGET_BYTES / size
         if seconds < LEAST_S:
             break
     return {}, f"{len(wanted)} pairs of clips are too many to carry in one page; hear them in the job"

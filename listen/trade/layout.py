@@ -102,17 +102,11 @@ def layout(
     )
 
 
-def engine_of_rows(
-    rows: Sequence[Sequence[int]],
-    *,
-    name: str = "",
-    arrangement: Arrangement = "rows",
-    firing_order: Sequence[int] = (),
-) -> Engine:
+def engine_of_rows(rows: Sequence[Sequence[int]], *, firing_order: Sequence[int] = ()) -> Engine:
     """Any other engine, described row by row. Raises :class:`EngineError` as :class:`Engine` does."""
     numbers = tuple(tuple(row) for row in rows)
-    words = name or f"{sum(map(len, numbers))} cylinders in {len(numbers)} row{'s' if len(numbers) != 1 else ''}"
-    return Engine(name=words, layout="rows", rows=numbers, arrangement=arrangement, firing_order=tuple(firing_order))
+    words = f"{sum(map(len, numbers))} cylinders in {len(numbers)} row{'s' if len(numbers) != 1 else ''}"
+    return Engine(name=words, layout="rows", rows=numbers, arrangement="rows", firing_order=tuple(firing_order))
 
 
 def place(engine: Engine, n: int) -> tuple[int, int]:

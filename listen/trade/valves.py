@@ -72,8 +72,3 @@ def valves_open(engine: Engine | None, firing_order: Sequence[int], n: int) -> d
     same = engine is not None and order == engine.firing_order
     angles = firing_angles(order, engine.firing_steps_deg if engine is not None and same else ())
     return {m: valve_open((angles[n] - angles[m]) % CYCLE_DEG) for m in order if m != n}
-
-
-def carries_over(engine: Engine, n: int, neighbour: int) -> OpenValve | None:
-    """How air of cylinder ``n`` can reach the neighbour's plug hole without any leak between them: its open valve."""
-    return valves_open(engine, (), n).get(neighbour)

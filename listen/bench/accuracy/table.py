@@ -18,9 +18,9 @@ PEERS_NOTE = (
 )
 
 
-def percent(rate: Rate, decimals: int = 1) -> str:
+def percent(rate: Rate) -> str:
     """A rate in per cent; a dash of nothing."""
-    return "-" if rate.value is None else f"{100 * rate.value:.{decimals}f}"
+    return "-" if rate.value is None else f"{100 * rate.value:.1f}"
 
 
 def bounded(rate: Rate) -> str:

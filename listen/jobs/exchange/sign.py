@@ -22,7 +22,9 @@ if TYPE_CHECKING:
 
 FORM = "hissway.signature/1"
 STATEMENT = "I have heard the clips of this round and stand by what is recorded here."
-"""Offered wording; whoever signs may change it."""
+"""What a name under a round says."""
+ROLE = "supervisor"
+"""Who signs."""
 
 
 class SignatureCheck(msgspec.Struct, frozen=True, kw_only=True):
@@ -41,15 +43,7 @@ def signed_bytes(job_id: str, p: Signed) -> bytes:
     return msgspec.json.encode([FORM, job_id, p.round_id, p.name, p.role, p.statement, p.head])
 
 
-def sign_round(
-    opened: OpenJob,
-    round_id: str,
-    *,
-    name: str,
-    role: str = "supervisor",
-    statement: str = STATEMENT,
-    key: Ed25519PrivateKey | None = None,
-) -> Job:
+def sign_round(opened: OpenJob, round_id: str, *, name: str, key: Ed25519PrivateKey | None = None) -> Job:
     """Close a round under a typed name, and with the shop's key if there is one.
 
     Raises
@@ -62,9 +56,9 @@ def sign_round(
     record = next((r for r in opened.job.rounds if r.id == round_id), None)
     if record is None:
         raise JobError(f"round {round_id!r}: this job has no such round")
-    if any(s.name == name and s.role == role for s in record.signatures) and not record.changed_after_signing:
+    if any(s.name == name and s.role == ROLE for s in record.signatures) and not record.changed_after_signing:
         raise JobError(f"{name} has signed this round already, and nothing was changed since")
-    payload = Signed(round_id=round_id, name=name, role=role, statement=statement, head=opened.head)
+    payload = Signed(round_id=round_id, name=name, role=ROLE, statement=STATEMENT, head=opened.head)
     if key is not None:
         payload = msgspec.structs.replace(
             payload,

@@ -10,13 +10,11 @@ from msgspec.structs import replace
 from listen.errors import JobError
 from listen.jobs.exchange.bag import bag_faults
 from listen.jobs.exchange.verify import Evaluate, Mismatch, Verification, verify_job
-from listen.jobs.exchange.zip_guard import LIMITS, Limits, unzip_bag
+from listen.jobs.exchange.zip_guard import unzip_bag
 from listen.jobs.folder.journal_file import JOURNAL
 
 
-def verify_path(
-    path: Path, *, results: bool = True, evaluate: Evaluate | None = None, limits: Limits = LIMITS
-) -> Verification:
+def verify_path(path: Path, *, results: bool = True, evaluate: Evaluate | None = None) -> Verification:
     """Check a job folder, an open bag or a zip; see :func:`listen.jobs.exchange.verify.verify_job`.
 
     Raises
@@ -26,7 +24,7 @@ def verify_path(
     """
     if path.is_file():
         with tempfile.TemporaryDirectory(prefix="hissway-verify-") as room:
-            return _bag(unzip_bag(path, Path(room), limits), results, evaluate)
+            return _bag(unzip_bag(path, Path(room)), results, evaluate)
     if (path / "bagit.txt").is_file():
         return _bag(path, results, evaluate)
     return verify_job(path, results=results, evaluate=evaluate)

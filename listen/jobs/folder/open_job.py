@@ -177,7 +177,7 @@ class OpenJob:
         part.path.unlink(missing_ok=True)
         return self._job
 
-    def keep_file(self, file: Path, part: Partial, *, channel: int = 0) -> Job:
+    def keep_file(self, file: Path, part: Partial) -> Job:
         """Make a sound file recorded elsewhere a clip; the file itself is only read.
 
         Raises
@@ -190,7 +190,7 @@ class OpenJob:
         from listen.audio.files import read_clip
         from listen.audio.write import write_flac
 
-        clip = read_clip(file, channel=channel)
+        clip = read_clip(file)
         flac = self._room_for(part)
         with disk.telling("keep the clip", flac):
             write_flac(flac, clip)

@@ -21,8 +21,8 @@ TRIALS = 40
 class Staircase:
     """One run (a builder: ask ``level_db``, tell ``answer``, until ``done``)."""
 
-    def __init__(self, start_db: float = START_DB) -> None:
-        self._level = start_db
+    def __init__(self) -> None:
+        self._level = START_DB
         self._streak = 0
         self._direction = 0
         self._missed = False

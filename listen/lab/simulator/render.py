@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.lab.simulator.background import stretch, synthetic, unit_power
-from listen.lab.simulator.curves import THIRD_OCTAVES_HZ, band_bins, band_power, gaussian, power_gain, spectrum_power
+from listen.lab.simulator.curves import band_bins, band_power, gaussian, power_gain, spectrum_power
 from listen.lab.simulator.noises import BUBBLE_HZ, bubbles
 from listen.lab.simulator.scene import Hiss, PointSpec, RoundSpec, TakeSpec
 from listen.lab.simulator.truth import GENERATOR
@@ -170,8 +170,3 @@ def _clip(spec: RoundSpec, key: TakeKey, samples: NDArray[np.float32]) -> Clip:
     device = f"{spec.microphone.name} ({GENERATOR})"
     name = f"{spec.name}/{point}-{kind}-{order}"
     return Clip.of(_convert(samples, spec.microphone.bits), spec.rate_hz, device=device, name=name)
-
-
-def band_centres(rate_hz: int) -> NDArray[np.float64]:
-    """Hiss bands in which levels are stated at this sample rate, Hz."""
-    return THIRD_OCTAVES_HZ[: len(band_bins(2 * rate_hz, rate_hz)) - 1]

@@ -14,6 +14,10 @@ CANNOT_TELL = "cannot-tell"
 """Column of the confusion table for answers that name nothing."""
 CONFIDENCE_BINS = (0.0, 0.5, 0.7, 0.85, 0.95, 1.0)
 """Edges of the calibration table; nobody states confidence finer than this."""
+LEAST_MET = 3
+"""Rounds of one sort after which a share says something of the learner."""
+WEAK_BELOW = 0.8
+"""Share right from which a sort of round no longer counts as weak; a choice, no measurement."""
 
 
 class Bin(msgspec.Struct, frozen=True):
@@ -102,8 +106,8 @@ def score(answers: Iterable[Answer]) -> Score:
     )
 
 
-def weakest(scored: Score, least: int = 3) -> tuple[str, ...]:
-    """Tags and paths at which this learner does worst, worst first; only those met ``least`` times or more."""
+def weakest(scored: Score) -> tuple[str, ...]:
+    """Tags and paths at which this learner does worst, worst first; only those met ``LEAST_MET`` times or more."""
     rates = {**scored.hit_rates, **scored.focus}
-    met = [(r.value or 0.0, name) for name, r in rates.items() if r.of >= least]
-    return tuple(name for share, name in sorted(met) if share < 0.8)
+    met = [(r.value or 0.0, name) for name, r in rates.items() if r.of >= LEAST_MET]
+    return tuple(name for share, name in sorted(met) if share < WEAK_BELOW)

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import re
 import secrets
 import shutil
-import unicodedata
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,6 +11,7 @@ import msgspec
 
 from listen.errors import LabError
 from listen.lab.folders import learners_dir
+from listen.plain_name import plain_name
 
 FILE = "learner.json"
 MAX_NAME = 60
@@ -30,8 +29,7 @@ class Learner(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def _identifier(name: str) -> str:
-    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
-    return "-".join(filter(None, (re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:30], secrets.token_hex(2))))
+    return "-".join(filter(None, (plain_name(name, 30), secrets.token_hex(2))))
 
 
 def create_learner(root: Path, name: str) -> Learner:

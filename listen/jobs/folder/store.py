@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import re
 import secrets
-import unicodedata
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -20,6 +19,7 @@ from listen.jobs.folder.mend import mend
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.parts import CLIPS, PARTS
 from listen.jobs.folder.summary import JobSummary, list_jobs, stored_summary
+from listen.plain_name import plain_name
 from listen.trade.layout import Engine, layout
 
 __all__ = ["JobSummary", "OpenJob", "create_job", "jobs_root", "list_jobs", "open_job"]
@@ -78,9 +78,7 @@ def create_job(
 def folder_name(title: str, job_id: str, opened: str = "") -> str:
     """A folder name any system takes, whatever the title holds; begins with the day the job was opened (today)."""
     day = opened[:10] if re.fullmatch(r"\d{4}-\d\d-\d\d", opened[:10]) else datetime.now(UTC).strftime("%Y-%m-%d")
-    plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode().lower()
-    words = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:40].strip("-")
-    return "-".join(filter(None, (day, words, re.sub(r"[^0-9a-f]", "", job_id)[:6])))
+    return "-".join(filter(None, (day, plain_name(title), re.sub(r"[^0-9a-f]", "", job_id)[:6])))
 
 
 def open_job(folder: Path, *, write: bool = True, actor: str = "") -> OpenJob:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +17,7 @@ from listen.lab.simulator.truth import GENERATOR
 from listen.lab.simulator.write import write_round
 from listen.lab.training.clues import clue
 from listen.lab.training.drills import DrillItem, DrillSet, new_set, write_drill
+from listen.plain_name import plain_name
 from listen.trade.points import Kind, PathId
 
 POPULATION = "tune"
@@ -123,12 +122,6 @@ def focus_of(spec: RoundSpec) -> tuple[str, ...]:
     return tuple(tags)
 
 
-def identifier(title: str) -> str:
-    """A folder name from a title."""
-    plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode().lower()
-    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:40] or "drill"
-
-
 def write_set(
     drill: DrillSet, made: list[Made], folder: Path, progress: Callable[[int], None] | None = None
 ) -> DrillSet:
@@ -166,5 +159,5 @@ def make_drill(
     """
     made = draw_rounds(wish)
     about = f"{wish.rounds} simulated rounds, hiss {wish.hiss_db[0]:g} to {wish.hiss_db[1]:g} dB about the background."
-    drill = DrillSet(id=identifier(title), title=title, level="own", about=about, seed=wish.seed)
+    drill = DrillSet(id=plain_name(title) or "drill", title=title, level="own", about=about, seed=wish.seed)
     return write_set(drill, made, folder or parent / drill.id, progress)

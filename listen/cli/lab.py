@@ -106,17 +106,18 @@ def _make(args: argparse.Namespace, root: Path) -> int:
 
 
 def _from_job_arguments(sub: argparse.ArgumentParser) -> None:
-    sub.add_argument("job", type=Path, help="folder of a job with findings")
+    sub.add_argument("job", metavar="JOB", help="a job with findings: its folder, or its name among your jobs")
     sub.add_argument("--title", default="", help="name of the drill; put no names of people or customers in it")
     sub.add_argument("-o", "--output", type=Path, metavar="DIR", help="new folder to write (default: in the lab)")
 
 
 def _from_job(args: argparse.Namespace, root: Path) -> int:
-    from listen.jobs.folder.store import open_job
+    from listen.jobs.folder.find_job import find_job
+    from listen.jobs.folder.store import jobs_root, open_job
     from listen.lab.folders import drills_dir
     from listen.lab.training.from_job import drill_from_job
 
-    opened = open_job(args.job, write=False)
+    opened = open_job(find_job(args.job, jobs_root(args.jobs)), write=False)
     folder = args.output or drills_dir(root) / f"job-{opened.job.id[:8]}"
     print(drill_from_job(opened, folder, args.title).folder)
     return 0

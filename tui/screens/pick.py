@@ -45,5 +45,5 @@ class PickScreen(ModalScreen["str | None"]):
 
 
 def _option(id: str, words: str, more: str) -> Option:
-    text = Content.assemble(plain(words), (f"  {plain(more)}" if more else "", "$secondary"))
+    text = Content.assemble((plain(words), "bold"), f"  {plain(more)}" if more else "")
     return Option(text, id=id)

@@ -50,7 +50,7 @@ class TickScreen(ModalScreen["tuple[str, ...] | None"]):
 
     def _words(self, i: int) -> Content:
         id, words = self._options[i]
-        box = ("[x]", "bold $accent") if id in self.ticked else ("[ ]", "$secondary")
+        box = ("[x]" if id in self.ticked else "[ ]", "bold")
         return Content.assemble(box, f" {i + 1}  ", plain(words))
 
     def action_tick(self) -> None:

@@ -10,10 +10,11 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.screen import ModalScreen
-from textual.widgets import Checkbox, Input, Label, Static
+from textual.widgets import Input, Label, Static
 
 from tui.bridge.preferences import Preferences
 from tui.widgets.field import Field
+from tui.widgets.tick import Tick
 from tui.words import shown
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ class TimesScreen(ModalScreen[None]):
                     yield Label(words, classes="what")
                     yield Field(f"{getattr(app.preferences, name):g}", id=name, compact=True, max_length=5)
                     yield Label("s", classes="unit")
-            yield Checkbox("Hands-free: tones before and after each clip", app.preferences.tones, compact=True)
+            yield Tick("Hands-free: tones before and after each clip (Space)", app.preferences.tones, compact=True)
             yield Static("Longer clips hear fainter hiss: four times the time gives 3 dB. Enter keeps, Esc leaves.")
             yield Static(id="wrong")
 
@@ -52,7 +53,7 @@ class TimesScreen(ModalScreen[None]):
         app: HisswayApp = self.app  # type: ignore[assignment]
         try:
             values = {name: float(self.query_one(f"#{name}", Input).value.replace(",", ".")) for name, _ in FIELDS}
-            values["tones"] = self.query_one(Checkbox).value
+            values["tones"] = self.query_one(Tick).value
             msgspec.convert({**msgspec.structs.asdict(app.preferences), **values}, Preferences)
         except (ValueError, msgspec.ValidationError):
             self.query_one("#wrong", Static).update(

@@ -1,0 +1,19 @@
+"""A box to tick whose state is a sign, not only a colour."""
+
+from __future__ import annotations
+
+from textual.content import Content
+from textual.widgets import Checkbox
+
+
+class Tick(Checkbox):
+    """``[x]`` or ``[ ]``, then words."""
+
+    DEFAULT_CSS = """
+    Tick { &, &:focus { background: transparent; border: none; } &:focus { text-style: underline; } }
+    """
+
+    def render(self) -> Content:
+        """The box and the words."""
+        box = ("[x] ", "bold $accent") if self.value else ("[ ] ", "bold $secondary")
+        return Content.assemble(box, (self.label.plain, "$foreground"))

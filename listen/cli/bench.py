@@ -4,20 +4,17 @@ from __future__ import annotations
 
 import argparse
 import importlib
-from importlib.util import find_spec
 
 SUMMARY = "the project's own accuracy, speed and endurance figures, with peers side by side"
 EXAMPLE = "hissway bench accuracy --rounds-drawn 200 --seed 1"
 BENCHES = ("accuracy", "speed", "crash", "fuzz", "soak")
-"""Each is one module with SUMMARY, add_arguments(parser) and run(args)."""
+"""Each is one module or room of ``listen.bench`` with SUMMARY, add_arguments(parser) and run(args)."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """One sub-command a bench."""
     benches = parser.add_subparsers(dest="bench", metavar="BENCH", required=True)
     for name in BENCHES:
-        if find_spec(f"listen.bench.{name}") is None:
-            continue
         module = importlib.import_module(f"listen.bench.{name}")
         sub = benches.add_parser(name, help=module.SUMMARY, description=module.SUMMARY)
         module.add_arguments(sub)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-SUMMARY = "Show the shop's signing key by its fingerprint, or make one."
+SUMMARY = "show the shop's signing key by its fingerprint, or make one"
 EXAMPLE = "hissway key --make"
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from listen.lab.learners import Learner
 
-SUMMARY = "Drills for the ear: list, make, score, export. The drills themselves run on the screens (hissway, then lab)."
+SUMMARY = "drills for the ear: list, make, score, export; the drills themselves run on the screens (hissway, then lab)"
 EXAMPLE = "hissway lab make 'Faint ones' --rounds 12 --hiss -3 6 --seed 7"
 
 Adder = Callable[[argparse.ArgumentParser], None]
@@ -208,17 +208,17 @@ def _next(args: argparse.Namespace, root: Path) -> int:
 
 
 ACTIONS: dict[str, tuple[str, str, Adder, Runner]] = {
-    "list": ("List the drills there are.", "hissway lab list", _json_option, _list),
-    "make": ("Make a drill with the simulator.", EXAMPLE, _make_arguments, _make),
+    "list": ("list the drills there are", "hissway lab list", _json_option, _list),
+    "make": ("make a drill with the simulator", EXAMPLE, _make_arguments, _make),
     "from-job": (
-        "Make a drill of a job whose findings are recorded; no names go along.",
+        "make a drill of a job whose findings are recorded; no names go along",
         "hissway lab from-job ~/jobs/2026-03-17-tractor",
         _from_job_arguments,
         _from_job,
     ),
-    "score": ("Scores of one learner or all.", "hissway lab score Ada", _who_arguments, _score),
-    "export": ("Answers or ear thresholds as CSV.", "hissway lab export -o answers.csv", _export_arguments, _export),
-    "learners": ("List, add or delete learners.", "hissway lab learners --add Ada", _learners_arguments, _learners),
-    "next": ("What a learner should train next.", "hissway lab next Ada", _next_arguments, _next),
+    "score": ("scores of one learner or all", "hissway lab score Ada", _who_arguments, _score),
+    "export": ("answers or ear thresholds as CSV", "hissway lab export -o answers.csv", _export_arguments, _export),
+    "learners": ("list, add or delete learners", "hissway lab learners --add Ada", _learners_arguments, _learners),
+    "next": ("what a learner should train next", "hissway lab next Ada", _next_arguments, _next),
 }
 """One row an action: what it does, an example, its arguments, its code."""

@@ -7,7 +7,6 @@ import importlib
 import os
 import sys
 from collections.abc import Callable, Sequence
-from importlib.util import find_spec
 from typing import NoReturn
 
 from listen.errors import HisswayError
@@ -32,10 +31,6 @@ class _Parser(argparse.ArgumentParser):
         raise SystemExit(2)
 
 
-def _modules() -> list[str]:
-    return [name for name in COMMANDS if find_spec(f"listen.cli.{name}") is not None]
-
-
 def build_parser(command: str | None) -> argparse.ArgumentParser:
     """Parser for everything; only ``command``'s own module is asked for its arguments, so that start-up stays quick."""
     parser = _Parser(
@@ -47,7 +42,7 @@ def build_parser(command: str | None) -> argparse.ArgumentParser:
     parser.add_argument("--version", action="store_true", help="print the version and stop")
     parser.add_argument("--jobs", metavar="DIR", help="folder that holds the jobs (default: HISSWAY_JOBS or user data)")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
-    for name in _modules():
+    for name in COMMANDS:
         module = importlib.import_module(f"listen.cli.{name}")
         sub = commands.add_parser(
             name,

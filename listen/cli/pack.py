@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-SUMMARY = "Write a job as one zip (a BagIt bag) that another machine can check and open."
+SUMMARY = "write a job as one zip (a BagIt bag) that another machine can check and open"
 EXAMPLE = "hissway pack 2026-01-05-bench-engine-3f2a1b -o bench-engine.zip"
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from listen.errors import ReportError
 
-SUMMARY = "Make a report of a job: one HTML page with drawings, plots and playable clips (or Markdown, or JSON)."
+SUMMARY = "make a report of a job: one HTML page with drawings, plots and playable clips (or Markdown, or JSON)"
 EXAMPLE = "hissway report bench-engine -o report.html"
 
 

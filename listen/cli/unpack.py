@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-SUMMARY = "Take a packed job in: checked whole, added to the same job here or put beside it, never overwriting."
+SUMMARY = "take a packed job in: checked whole, added to the same job here or put beside it, never overwriting"
 EXAMPLE = "hissway unpack bench-engine.zip"
 
 

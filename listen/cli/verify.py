@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-SUMMARY = "Compute again what a job claims: file hashes, journal chain, signatures, every stored result."
+SUMMARY = "compute again what a job claims: file hashes, journal chain, signatures, every stored result"
 EXAMPLE = "hissway verify bench-engine.zip"
 
 

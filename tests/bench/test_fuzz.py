@@ -11,11 +11,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from listen.bench import fuzz as bench
-from listen.bench.fuzz_mutate import mutate_journal, read_events, relink
-from listen.bench.fuzz_seeds import ROUND, seed_job
-from listen.bench.fuzz_targets import TARGETS
-from listen.bench.fuzz_worker import fault_of, make_case
+from listen.bench.fuzz import batches
+from listen.bench.fuzz.batches import fuzz
+from listen.bench.fuzz.mutate import mutate_journal, read_events, relink
+from listen.bench.fuzz.seeds import ROUND, seed_job
+from listen.bench.fuzz.targets import TARGETS
+from listen.bench.fuzz.worker import fault_of, make_case
 from listen.errors import ClipError, HisswayError, JobError, JournalBroken, LabError, RoundError
 from listen.jobs.exchange.unpack import unpack
 from listen.jobs.folder.chain import read_chain
@@ -31,7 +32,7 @@ CASES_EACH = 40
 
 @pytest.mark.parametrize("target", TARGETS)
 def test_a_slice_of_hostile_input_at_every_door(target: str) -> None:
-    found = bench.fuzz([target], CASES_EACH, seed=20)
+    found = fuzz([target], CASES_EACH, seed=20)
     assert found.faults == ()
     assert found.cases == {target: CASES_EACH}
 
@@ -95,7 +96,7 @@ def test_faults_are_told_apart(
 
 
 def test_a_slow_case_is_a_fault(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr("listen.bench.fuzz_worker.MAX_SECONDS", -1.0)
+    monkeypatch.setattr("listen.bench.fuzz.worker.MAX_SECONDS", -1.0)
     feeding(monkeypatch, None)
     assert fault_of("part", b"", tmp_path).startswith("slow")
 
@@ -115,10 +116,10 @@ STUB = "import json, sys, time\ndef say(**w): print(json.dumps(w), flush=True)\n
 def test_a_process_that_dies_or_hangs_is_a_fault(
     program: str, expected: list[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    monkeypatch.setattr(bench, "SILENCE_S", 0.3)
+    monkeypatch.setattr(batches, "SILENCE_S", 0.3)
     with (tmp_path / "errors").open("w+b") as errors:
         worker = subprocess.Popen([sys.executable, "-c", STUB + program], stdout=subprocess.PIPE, stderr=errors)
-        _, _, faults = bench._listen(worker, "part", 0, errors)
+        _, _, faults = batches._listen(worker, "part", 0, errors)
         worker.kill()
         worker.wait()
     assert [f.what for f in faults] == expected

@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from listen.bench.archive import make_archive, sound_files
-from listen.bench.contenders import CONTENDERS
 from listen.bench.speed import Speed, Timing, _memory_over, resident_mb, table
+from listen.bench.speed.archive import make_archive, sound_files
+from listen.bench.speed.contenders import CONTENDERS
 
 
 @pytest.fixture(scope="module")

@@ -66,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
 
 def measure(root: Path, rounds: int, passes: int, workers: int, seed: int) -> Speed:
     """Time everything on a fresh archive under ``root``."""
-    from listen.bench.archive import make_archive, sound_files
+    from listen.bench.speed.archive import make_archive, sound_files
 
     folders = make_archive(root, rounds, seed)
     with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as alone:
@@ -89,7 +89,7 @@ def measure(root: Path, rounds: int, passes: int, workers: int, seed: int) -> Sp
 
 def _time_all(folders: list[Path], passes: int) -> list[tuple[str, float]]:
     """Best seconds a round of every contender, in a process of its own; passes take turns so that none is favoured."""
-    from listen.bench.contenders import CONTENDERS
+    from listen.bench.speed.contenders import CONTENDERS
 
     best = [float("inf")] * len(CONTENDERS)
     for contender in CONTENDERS:
@@ -105,7 +105,7 @@ def _time_all(folders: list[Path], passes: int) -> list[tuple[str, float]]:
 
 def _memory_over(folders: list[Path]) -> tuple[float, float]:
     """Resident megabytes after the warm-up and after the whole archive."""
-    from listen.bench.contenders import ours
+    from listen.bench.speed.contenders import ours
 
     for folder in folders[:WARM_UP_ROUNDS]:
         ours(folder)
@@ -132,7 +132,7 @@ def _time_workers(folders: list[Path], passes: int, workers: int) -> float:
     """Best wall seconds a round over ``workers`` processes that are already warm."""
     from joblib import Parallel, delayed
 
-    from listen.bench.contenders import ours
+    from listen.bench.speed.contenders import ours
 
     best = float("inf")
     with Parallel(n_jobs=workers) as pool:

@@ -8,10 +8,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from listen.bench.crash_check import Promised, broken_promises
-from listen.bench.crash_session import work
-from listen.bench.power_log import Op, PowerLog
-from listen.bench.power_replay import after_power_loss
+from listen.bench.crash.check import Promised, broken_promises
+from listen.bench.crash.power_log import Op, PowerLog
+from listen.bench.crash.power_replay import after_power_loss
+from listen.bench.crash.session import work
 from listen.jobs.exchange.pack import pack
 from listen.jobs.exchange.unpack import unpack
 from listen.jobs.folder.store import create_job, open_job

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
-from listen.bench.fuzz_jobs import (
+from listen.bench.fuzz.jobs import (
     bag_seeds,
     journal_seeds,
     read_bag,
@@ -17,9 +17,9 @@ from listen.bench.fuzz_jobs import (
     summary,
     summary_seeds,
 )
-from listen.bench.fuzz_mutate import TOKENS, as_json, mutate_bytes, mutate_journal, mutate_zip
-from listen.bench.fuzz_sound import part_seeds, read_part, read_sound, sound_seeds
-from listen.bench.fuzz_text import (
+from listen.bench.fuzz.mutate import TOKENS, as_json, mutate_bytes, mutate_journal, mutate_zip
+from listen.bench.fuzz.sound import part_seeds, read_part, read_sound, sound_seeds
+from listen.bench.fuzz.text import (
     DRILL,
     FACTS,
     NAMES,

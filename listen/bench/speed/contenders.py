@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from listen.bench.archive import sound_files
+from listen.bench.speed.archive import sound_files
 
 FRAME, HOP = 2048, 1024
 

@@ -20,8 +20,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Crash, check and print; exit code 1 where a promise was broken."""
-    from listen.bench.crash_kills import kill_writers
-    from listen.bench.crash_power import lose_power
+    from listen.bench.crash.kills import kill_writers
+    from listen.bench.crash.power import lose_power
 
     with tempfile.TemporaryDirectory(prefix="hissway-crash-", dir=args.folder) as root:
         killed = kill_writers(Path(root) / "kills", args.kills, args.seed)

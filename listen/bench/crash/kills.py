@@ -10,8 +10,8 @@ from itertools import count
 from pathlib import Path
 from typing import NamedTuple
 
-from listen.bench.crash_check import Promised, broken_promises
-from listen.bench.crash_session import work
+from listen.bench.crash.check import Promised, broken_promises
+from listen.bench.crash.session import work
 from listen.errors import UsageError
 from listen.jobs.folder.store import create_job, open_job
 

@@ -6,12 +6,12 @@ import json
 import random
 from pathlib import Path
 
-from listen.bench.fuzz_mutate import SCRIPT
-from listen.bench.fuzz_text import json_like
+from listen.bench.fuzz.mutate import SCRIPT
+from listen.bench.fuzz.text import json_like
 
 
 def journal_seeds(room: Path) -> list[bytes]:
-    from listen.bench.fuzz_seeds import seed_job
+    from listen.bench.fuzz.seeds import seed_job
 
     return [(seed_job(room / "seed") / "journal.jsonl").read_bytes()]
 
@@ -46,7 +46,7 @@ def read_journal(data: bytes, room: Path) -> None:
 
 
 def read_report(data: bytes, room: Path) -> None:
-    from listen.bench.fuzz_seeds import seed_job
+    from listen.bench.fuzz.seeds import seed_job
     from listen.report.build import Wanted, report_text
 
     folder = seed_job(room / "jobs" / "job")
@@ -62,7 +62,7 @@ def _no_constant(name: str) -> None:
 
 
 def summary_seeds(room: Path) -> list[bytes]:
-    from listen.bench.fuzz_seeds import seed_job
+    from listen.bench.fuzz.seeds import seed_job
     from listen.jobs.folder.store import list_jobs
 
     folder = seed_job(room / "jobs" / "job")
@@ -75,7 +75,7 @@ def summary(rng: random.Random, seeds: list[bytes]) -> bytes:
 
 
 def read_summary(data: bytes, room: Path) -> None:
-    from listen.bench.fuzz_seeds import seed_job
+    from listen.bench.fuzz.seeds import seed_job
     from listen.jobs.folder.store import list_jobs, open_job
 
     folder = seed_job(room / "jobs" / "job")
@@ -85,7 +85,7 @@ def read_summary(data: bytes, room: Path) -> None:
 
 
 def bag_seeds(room: Path) -> list[bytes]:
-    from listen.bench.fuzz_seeds import seed_job
+    from listen.bench.fuzz.seeds import seed_job
     from listen.jobs.exchange.pack import pack
 
     pack(seed_job(room / "seed-jobs" / "job"), room / "seed.zip")

@@ -1,8 +1,7 @@
-"""Hostile input by the thousand: no traceback, no hang, no memory without bounds, nothing written outside."""
+"""Cases fed to doors by the batch, each batch in a process that may hang or die, and the table of what came of it."""
 
 from __future__ import annotations
 
-import argparse
 import json
 import os
 import queue
@@ -15,10 +14,6 @@ from pathlib import Path
 from typing import IO
 
 import msgspec
-
-from listen.errors import UsageError
-
-SUMMARY = "hostile sound files, journals, bags and readings: no traceback, no hang, no runaway memory"
 
 BATCH = 500
 """Cases a process takes before a fresh one, so that a leak cannot hide and a crash costs little."""
@@ -42,28 +37,6 @@ class Fuzzed(msgspec.Struct, frozen=True):
     cases: dict[str, int]
     peak_mb: dict[str, int]
     faults: tuple[Fault, ...]
-
-
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Options of ``hissway bench fuzz``."""
-    parser.add_argument("--cases", type=int, default=5000, help="cases over all doors (default 5000)")
-    parser.add_argument("--seed", type=int, default=1, help="seed of all changes (default 1)")
-    parser.add_argument("--target", action="append", help="only this door; may be given again")
-    parser.add_argument("--case", help="repeat one case, TARGET:N, and keep its input in the current folder")
-
-
-def run(args: argparse.Namespace) -> int:
-    """Fuzz and print; exit code 1 where anything went wrong."""
-    from listen.bench.fuzz_targets import TARGETS
-
-    if args.case:
-        return _repeat(args.case, args.seed)
-    targets = args.target or list(TARGETS)
-    if unknown := set(targets) - set(TARGETS):
-        raise UsageError(f"no such door: {', '.join(sorted(unknown))}; there are {', '.join(TARGETS)}")
-    found = fuzz(targets, args.cases, args.seed)
-    sys.stdout.write(table(found))
-    return 1 if found.faults else 0
 
 
 def fuzz(targets: list[str], cases: int, seed: int) -> Fuzzed:
@@ -92,7 +65,7 @@ def _batch(target: str, seed: int, first: int, count: int) -> tuple[int, int, li
         tempfile.TemporaryDirectory(prefix="hissway-fuzz-") as cache,
         tempfile.TemporaryFile() as errors,
     ):
-        command = [sys.executable, "-m", "listen.bench.fuzz_worker", target, str(seed), str(first), str(count), root]
+        command = [sys.executable, "-m", "listen.bench.fuzz.worker", target, str(seed), str(first), str(count), root]
         home = str(Path(root) / "home")
         here = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "HOME": home, "HISSWAY_JOBS": home}
         here["MPLCONFIGDIR"] = cache  # the plotting library's own; not ours to judge
@@ -139,26 +112,6 @@ def _listen(
         last = errors.read().decode(errors="replace").strip().rpartition("\n")[2]
         faults.append(Fault(target, at, f"died: the process ended with code {code}: {last[:200]}"))
     return at - first + 1, 0, faults
-
-
-def _repeat(case: str, seed: int) -> int:
-    """Feed one case in this process, keeping its input."""
-    from listen.bench.fuzz_targets import TARGETS
-    from listen.bench.fuzz_worker import fault_of, make_case
-
-    target, _, number = case.rpartition(":")
-    if target not in TARGETS or not number.isdigit():
-        raise UsageError(f"--case {case}: expected TARGET:N with a door of {', '.join(TARGETS)}")
-    with tempfile.TemporaryDirectory(prefix="hissway-fuzz-") as root:
-        seeding, feeding = Path(root) / "seeding", Path(root) / "feeding"
-        seeding.mkdir()
-        feeding.mkdir()
-        data = make_case(target, seed, int(number), TARGETS[target].seeds(seeding))
-        kept = Path(f"fuzz-{target}-{number}.bin")
-        kept.write_bytes(data)
-        fault = fault_of(target, data, feeding)
-    sys.stdout.write(f"{case}: {fault or 'read, or refused in one sentence'}; input kept as {kept}\n")
-    return 1 if fault else 0
 
 
 def table(found: Fuzzed) -> str:

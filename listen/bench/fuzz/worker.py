@@ -16,7 +16,7 @@ import traceback
 from pathlib import Path
 from typing import Any
 
-from listen.bench.fuzz_targets import TARGETS
+from listen.bench.fuzz.targets import TARGETS
 from listen.errors import HisswayError
 
 MAX_SECONDS = 2.0

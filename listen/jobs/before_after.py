@@ -16,6 +16,8 @@ COMPRESSION_SHARE = 0.05
 """95 % uncertainty of one compression reading, as a share: battery, weather and gauge (rule of thumb, 5 %)."""
 PLACEMENT_DB = 3.0
 """Of one level, from holding a microphone 7 instead of 10 or 14 cm away: 20 lg of root 2."""
+SET_UP_SHARE = 0.05
+"""Supplies or bores further apart than this share are told: both are set by hand, to a few percent."""
 PRESSURES = ("compression-dry", "compression-wet")
 
 
@@ -78,7 +80,7 @@ def _remarks(before: Job, after: Job) -> list[str]:
         said.append("The two engines have other cylinders; these may be two engines.")
     for reading, words in (("restrictor", "restrictor"), ("supply", "supply pressure")):
         a, b = before.reading(reading), after.reading(reading)
-        if a and b and abs(a.si - b.si) > 0.05 * max(a.si, b.si):
+        if a and b and abs(a.si - b.si) > SET_UP_SHARE * max(a.si, b.si):
             said.append(f"The {words} was {a.value:g} {a.unit} before and {b.value:g} {b.unit} after.")
     return said
 
@@ -115,9 +117,11 @@ def _loss(before: Job, after: Job, n: int) -> Change | None:
     if a is None and b is None:
         return None
     bores = [r.si for job in (before, after) if (r := job.reading("restrictor"))]
-    remark = "another restrictor: percents cannot be compared" if len(bores) == 2 and bores[0] != bores[1] else ""
-    spread = hypot(LOSS_POINTS, LOSS_POINTS)
-    return _change("loss", "percent", a.si if a else None, b.si if b else None, spread, remark=remark)
+    before_pct, after_pct = a.si if a else None, b.si if b else None
+    if len(bores) == 2 and bores[0] != bores[1]:
+        remark = "another restrictor: percents cannot be compared"
+        return Change(what="loss", before=before_pct, after=after_pct, unit="percent", remark=remark)
+    return _change("loss", "percent", before_pct, after_pct, hypot(LOSS_POINTS, LOSS_POINTS))
 
 
 def _compression(before: Job, after: Job, n: int, reading: str) -> Change | None:
@@ -185,8 +189,8 @@ def _change(
     point: str = "",
     remark: str = "",
 ) -> Change:
-    """A change is beyond only where both figures are there and nothing forbids comparing them."""
-    if before is None or after is None or remark.endswith("cannot be compared"):
+    """A change is beyond its uncertainty only where both figures are there."""
+    if before is None or after is None:
         return Change(what=what, point=point, before=before, after=after, unit=unit, remark=remark)
     return Change(
         what=what,

@@ -23,6 +23,9 @@ class HearingScreen(BayScreen[R]):
     """Holds a playback, shows which clip sounds, counts what was heard, and is silent when left."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("x", "silence", "Stop")]
+    PHASE_KEYS: ClassVar[dict[str, tuple[str, ...]]] = {}
+    """Actions that belong to some phases only; in the others their keys are not offered."""
+    phase: str = ""
 
     def on_mount(self) -> None:
         """Prepare to play."""
@@ -32,6 +35,10 @@ class HearingScreen(BayScreen[R]):
     def on_unmount(self) -> None:
         """Silence."""
         self.playback.stop()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Only the keys of the present phase."""
+        return action not in self.PHASE_KEYS or self.phase in self.PHASE_KEYS[action]
 
     async def play_pair(self, pair: Pair, load: Callable[[], tuple[Sequence[Clip], float]]) -> None:
         """Play both clips of a pair; it counts as heard once both are over."""

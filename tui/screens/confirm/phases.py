@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import random
 from typing import TYPE_CHECKING
 
 from listen.jobs.events import Confirmed, Overruled, Payload, SentBack
 from listen.trade.points import point
-from tui.screens.round.asks import DECLINE, UNSURE, calls
+from tui.screens.confirm.signing import held_by
 from tui.widgets.banner import Say
-from tui.widgets.pairs import Pair
 from tui.widgets.panels import Choice, Entry
 from tui.words import called, path_words, plain
 
@@ -29,33 +27,12 @@ KINDS = (
     Choice("3", "shut", "a shut clip", "supply on, cylinder side shut off"),
 )
 SHOW = (Choice("n", "numbers", "show the numbers"),)
-SIGN = (
-    Choice("s", "sign", "sign and close the round", "type your name"),
-    Choice("l", "later", "sign later", "the decision stands, the round stays open"),
-)
 NAME = (Entry("name", "Your name", length=60),)
 REASON = (Entry("reason", "Reason", length=300),)
 
 
-def blind_pairs(record: RoundRecord, seed: str) -> tuple[Pair, ...]:
-    """Pairs in an order that tells nothing, the same each time this round is opened."""
-    have = [
-        p
-        for p in dict.fromkeys(c.kept.point for c in record.live_clips())
-        if record.live_clips(p, "quiet") and record.live_clips(p, "air")
-    ]
-    dice = random.Random(f"{seed} {record.id}")  # noqa: S311 - an order for the ear, no secret
-    dice.shuffle(have)
-    return tuple(Pair(p, point(p).words) for p in have)
-
-
-def swapped(record: RoundRecord, seed: str, at: str) -> bool:
-    """Whether air comes first in the pair at this point."""
-    return random.Random(f"{seed} {record.id} {at}").random() < 0.5  # noqa: S311 - as above
-
-
-def phase_say(phase: str, record: RoundRecord, name: str) -> Say:
-    """The banner of a phase."""
+def phase_say(phase: str, record: RoundRecord, name: str, key: str = "") -> Say:
+    """The banner of a phase; ``key``: what there is to say of the shop key before signing."""
     who = f"cylinder {record.cylinder} · supervisor {plain(name, 60) or '(name not typed yet)'}"
     texts = {
         "name": ("Who confirms? Type your name.", "It stands under whatever you decide."),
@@ -70,9 +47,12 @@ def phase_say(phase: str, record: RoundRecord, name: str) -> Say:
         "point": ("At which point is a clip missing?", ""),
         "kind": ("Which clip?", ""),
         "back-reason": ("What should the tech do, and why? One sentence.", ""),
-        "decided": ("Decided. Sign and close the round now?", "Later changes will be told on every screen."),
-        "sign": ("Type your name as under a report: it signs and closes the round.", ""),
-        "done": (_done(record), ""),
+        "decided": (
+            "Decided. Sign and close the round now?",
+            f"Later changes will be told on every screen. {key}".strip(),
+        ),
+        "sign": ("Type your name as under a report: it signs and closes the round.", key),
+        "done": (_done(record), held_by(record)),
     }
     step, more = texts[phase]
     changed = "; ".join(record.changed_after_signing)
@@ -110,11 +90,6 @@ def decision_words(said: Payload | None) -> str:
         where = point(said.point).words
         return f"{plain(said.name, 60)} asks for a clip ({said.clip_kind}) at the {where}. {plain(said.reason)}"
     return "Not decided yet."
-
-
-def path_choices(points: tuple[Point, ...]) -> list[tuple[str, str]]:
-    """Paths to overrule with."""
-    return [(c.id, c.words) for c in calls(points) if c.id not in (DECLINE, UNSURE)]
 
 
 def point_choices(points: tuple[Point, ...]) -> tuple[Choice, ...]:

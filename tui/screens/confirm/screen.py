@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
-from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, ClassVar
@@ -15,43 +13,45 @@ from textual.binding import Binding, BindingType
 from listen.errors import HisswayError
 from listen.jobs.events import Confirmed, Overruled, Payload, PersonChosen, SentBack
 from listen.jobs.walk import round_points
-from tui.bridge.playback import prepared
 from tui.screens.confirm import phases
-from tui.screens.hearing import HearingScreen
-from tui.screens.round.asks import call_event, calls
+from tui.screens.confirm.blind import BlindScreen, blind_pairs
+from tui.screens.confirm.signing import Signing
+from tui.screens.round.asks import SEVERAL, call_event, calls
 from tui.screens.round.rungs import rungs
-from tui.screens.ticks import TickScreen
+from tui.screens.round.several import ask_paths
 from tui.widgets.banner import Banner
 from tui.widgets.ladder import Ladder
-from tui.widgets.pairs import Pair, Pairs
+from tui.widgets.pairs import Pairs
 from tui.widgets.panels import Choice, ChoicePanel, Entry, EntryPanel
 
 if TYPE_CHECKING:
-    from listen.jobs.job import Job, RoundRecord
-    from listen.signal.clip import Clip
+    from listen.jobs.job import Job
+    from listen.trade.points import Point
 
-CHOICES = {"tech": phases.SHOW, "decide": phases.DECISIONS, "kind": phases.KINDS, "decided": phases.SIGN}
+CHOICES = {"tech": phases.SHOW, "decide": phases.DECISIONS, "kind": phases.KINDS}
 ENTRIES = {"name": phases.NAME, "overrule-reason": phases.REASON, "back-reason": phases.REASON, "sign": phases.NAME}
 BLIND = ("name", "hear", "call", "tech")
 """Phases in which no number is on the screen."""
 
 
-class ConfirmScreen(HearingScreen[None]):
+class ConfirmScreen(BlindScreen):
     """One round before its supervisor."""
 
     CSS_PATH = "confirm.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("c", "call", "Call by ear"),
-        Binding("m", "match", "Levels"),
     ]
 
+    PHASE_KEYS: ClassVar[dict[str, tuple[str, ...]]] = {
+        "call": ("hear",),
+        "match": ("hear", "tech", "decide"),
+        "silence": ("hear", "call", "tech", "decide"),
+    }
+
     def __init__(self, round_id: str) -> None:
-        super().__init__()
-        self.round_id = round_id
+        super().__init__(round_id)
         self.phase = "name"
         self.name_typed = ""
-        self._seed = secrets.token_hex(4)
-        self._matched = True
         self._paths: tuple[str, ...] = ()
         self._point, self._kind = "", ""
 
@@ -66,20 +66,11 @@ class ConfirmScreen(HearingScreen[None]):
     def on_mount(self) -> None:
         """Begin where this round stands."""
         record = self.record
+        self._signing = Signing(self.bay.services)
         self.name_typed = self.bay.job.people.get("supervisor", "") if self.bay.job else ""
-        self.query_one(Pairs).pairs = phases.blind_pairs(record, self._seed)
+        self.query_one(Pairs).pairs = blind_pairs(record, self.seed)
         self.phase = "done" if record.signed else "hear" if self.name_typed else "name"
         super().on_mount()
-
-    @property
-    def record(self) -> RoundRecord:
-        """The round."""
-        assert self.bay.job is not None
-        return self.bay.job.round(self.round_id)
-
-    def way(self) -> tuple[str, ...]:
-        """Where we are."""
-        return (self.bay.job.title, f"cylinder {self.record.cylinder}", "confirm") if self.bay.job else ()
 
     # ------------------------------------------------------------------ showing
 
@@ -87,13 +78,14 @@ class ConfirmScreen(HearingScreen[None]):
         """Show the phase."""
         record, phase = self.record, self.phase
         points = round_points(job, record)
-        self.query_one(Banner).say = phases.phase_say(phase, record, self.name_typed)
+        key = self._signing.words() if phase in ("decided", "sign") else ""
+        self.query_one(Banner).say = phases.phase_say(phase, record, self.name_typed, key)
         pairs, ladder = self.query_one(Pairs), self.query_one(Ladder)
         pairs.display = phase in ("hear", "call", "tech", "decide")
         ladder.display = phase not in BLIND
         ladder.rungs = rungs(points, record, {}, {}) if phase not in BLIND else ()
         choice, entry = self.query_one(ChoicePanel), self.query_one(EntryPanel)
-        choices = self._choices(job)
+        choices = self._choices()
         choice.display, entry.display = bool(choices), phase in ENTRIES
         if choices:
             choice.show(choices, phase, sure=phase == "call")
@@ -105,10 +97,15 @@ class ConfirmScreen(HearingScreen[None]):
         else:
             ladder.focus()
 
-    def _choices(self, job: Job) -> tuple[Choice, ...]:
-        points = round_points(job, self.record)
+    def _choices(self) -> tuple[Choice, ...]:
+        if self.phase == "decided":
+            return self._signing.choices()
         made = {"call": calls, "point": phases.point_choices}
-        return made[self.phase](points) if self.phase in made else CHOICES.get(self.phase, ())
+        return made[self.phase](self._points()) if self.phase in made else CHOICES.get(self.phase, ())
+
+    def _points(self) -> tuple[Point, ...]:
+        assert self.bay.job is not None
+        return round_points(self.bay.job, self.record)
 
     def _entries(self, phase: str) -> tuple[Entry, ...]:
         return tuple(replace(e, value=self.name_typed if phase == "name" else "") for e in ENTRIES[phase])
@@ -117,6 +114,7 @@ class ConfirmScreen(HearingScreen[None]):
         """Show another phase."""
         self.query_one(EntryPanel).clear()
         self.phase = phase
+        self.refresh_bindings()
         self._job_changed(self.bay.job)
 
     def write(self, *events: Payload, then: str) -> None:
@@ -134,11 +132,11 @@ class ConfirmScreen(HearingScreen[None]):
     def _chosen(self, event: ChoicePanel.Chosen) -> None:
         choice, me = event.choice, self.name_typed
         if self.phase == "call":
-            self.write(call_event(self.round_id, choice, me, role="supervisor", sure=event.sure), then="tech")
+            self._call(choice, sure=event.sure)
         elif self.phase == "decide" and choice == "agree":
             self.write(Confirmed(round_id=self.round_id, name=me, blind=self._blind()), then="decided")
         elif choice == "overrule":
-            self._ask_paths()
+            ask_paths(self, "Which path is it, or which?", self._points(), self._overrule, self._paths)
         elif self.phase == "point":
             self._point = choice
             self.go("kind")
@@ -147,20 +145,24 @@ class ConfirmScreen(HearingScreen[None]):
             self.go("back-reason")
         elif choice == "later":
             self.dismiss()
+        elif choice == "key":
+            self._signing.with_key = not self._signing.with_key
+            self.go("decided")
         else:
             self.go({"numbers": "decide", "back": "point", "sign": "sign"}[choice])
 
-    def _ask_paths(self) -> None:
-        """Which paths it is instead: one or several."""
+    def _call(self, called: str | tuple[str, ...], *, sure: float | None) -> None:
+        """The supervisor's own call by ear."""
+        if called == SEVERAL:
+            ask_paths(self, "Which paths do you hear?", self._points(), partial(self._call, sure=sure))
+        else:
+            said = call_event(self.round_id, called, self.name_typed, role="supervisor", sure=sure)
+            self.write(said, then="tech")
 
-        def keep(paths: tuple[str, ...] | None) -> None:
-            if paths:
-                self._paths = paths
-                self.go("overrule-reason")
-
-        assert self.bay.job is not None
-        choices = phases.path_choices(round_points(self.bay.job, self.record))
-        self.app.push_screen(TickScreen("Which path is it, or which?", choices, self._paths), keep)
+    def _overrule(self, paths: tuple[str, ...]) -> None:
+        """Which paths it is instead."""
+        self._paths = paths
+        self.go("overrule-reason")
 
     @on(EntryPanel.Entered)
     def _entered(self, event: EntryPanel.Entered) -> None:
@@ -189,13 +191,11 @@ class ConfirmScreen(HearingScreen[None]):
             self._sign(text)
 
     def _sign(self, name: str) -> None:
-        from listen.jobs.exchange.sign import sign_round
-
         opened = self.bay.open_job
         if opened is None:
             return
         try:
-            self.bay.job = sign_round(opened, self.round_id, name=name, key=self.bay.services.shop_key())
+            self.bay.job = self._signing.sign(opened, self.round_id, name)
         except HisswayError as e:
             self.query_one(EntryPanel).wrong(str(e))
             return
@@ -206,25 +206,7 @@ class ConfirmScreen(HearingScreen[None]):
         call = self.record.call("supervisor")
         return call is not None and not call.declined
 
-    # ------------------------------------------------------------------ hearing
-
-    @on(Pairs.Play)
-    def _play_pair(self, event: Pairs.Play) -> None:
-        self.start(partial(self.play_pair, event.pair, self._load(event.pair)), "play")
-
-    def _load(self, pair: Pair) -> Callable[[], tuple[Sequence[Clip], float]]:
-        """Quiet and air at a point in an order that is not told."""
-        opened = self.bay.open_job
-        assert opened is not None
-        clips = [self.record.live_clips(pair.id, walk)[-1].id for walk in ("quiet", "air")]
-        if phases.swapped(self.record, self._seed, pair.id):
-            clips.reverse()
-        return partial(prepared, [opened.clip_path(c) for c in clips], matched=self._matched)
-
-    def action_match(self) -> None:
-        """Matched or own levels."""
-        self._matched = not self._matched
-        self.tell("Pairs are played at one level." if self._matched else "Pairs are played at their own levels.")
+    # ------------------------------------------------------------------ from phase to phase
 
     def action_call(self) -> None:
         """From hearing to calling."""

@@ -42,6 +42,13 @@ class DrillScreen(HearingScreen[None]):
         Binding("n", "next", "Next round"),
     ]
 
+    PHASE_KEYS: ClassVar[dict[str, tuple[str, ...]]] = {
+        "call": ("hear",),
+        "look": ("hear",),
+        "next": ("truth",),
+        "silence": ("hear", "call"),
+    }
+
     def __init__(self, root: Path, learner: Learner, drill: str) -> None:
         super().__init__()
         self._root, self._learner, self._drill = root, learner, drill
@@ -92,6 +99,7 @@ class DrillScreen(HearingScreen[None]):
         """Show a phase."""
         assert self.session is not None
         self.phase = phase
+        self.refresh_bindings()
         banner, choice, pairs = self.query_one(Banner), self.query_one(ChoicePanel), self.query_one(Pairs)
         banner.say = words.phase_say(phase, self.session, self.reveal, self._mute)
         if phase == "hear":

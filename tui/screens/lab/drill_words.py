@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from listen.trade.points import point
-from tui.screens.round.asks import DECLINE, UNSURE, calls
+from tui.screens.round.asks import calls, names_a_path
 from tui.widgets.banner import Say
 from tui.widgets.panels import Choice
 from tui.words import path_words, plain
@@ -28,7 +28,7 @@ def choices(phase: str, points: tuple[str, ...]) -> tuple[Choice, ...]:
     """Answers of a phase."""
     if phase == "sure":
         return SURE
-    named = tuple(c for c in calls(tuple(point(p) for p in points)) if c.id not in (DECLINE, UNSURE))
+    named = tuple(c for c in calls(tuple(point(p) for p in points)) if names_a_path(c.id))
     return (*named, Choice("u", CANNOT_TELL, "cannot tell"))
 
 

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 
 from listen.errors import HisswayError
 from listen.jobs.events import CautionAcknowledged, PointSkipped, StepPassed
+from listen.jobs.walk import round_points
 from tui.screens.round import asks
+from tui.screens.round.several import ask_paths
 from tui.widgets.panels import Choice, ChoicePanel
 
 if TYPE_CHECKING:
@@ -119,9 +121,16 @@ class Answers:
             self._write(StepPassed(round_id=round_id, step=step.id, reason=choice))
 
     def _call(self, choice: str, *, sure: float | None) -> None:
+        if choice == asks.SEVERAL:
+            points = round_points(self._screen.bay.job, self._screen.record) if self._screen.bay.job else ()
+            ask_paths(self._screen, "Which paths do you hear?", points, partial(self._called, sure=sure))
+        else:
+            self._called(choice, sure=sure)
+
+    def _called(self, called: str | tuple[str, ...], *, sure: float | None) -> None:
         job = self._screen.bay.job
         name = job.people.get("tech", "") if job else ""
-        self._write(asks.call_event(self._screen.round_id, choice, name, before_numbers=True, sure=sure))
+        self._write(asks.call_event(self._screen.round_id, called, name, before_numbers=True, sure=sure))
 
     def _left(self, choice: str) -> None:
         opened, part = self._screen.bay.open_job, self._leftover

@@ -34,7 +34,7 @@ LEFTOVER = (
     Choice("k", "keep", "keep it as a clip"),
     Choice("d", "drop", "drop it and record again"),
 )
-DECLINE, UNSURE = "decline", "unsure"
+DECLINE, UNSURE, SEVERAL = "decline", "unsure", "several"
 AT_POINT = {
     PathId.INTAKE_VALVE: "hiss at the intake",
     PathId.EXHAUST_VALVE: "hiss at the tailpipe",
@@ -53,21 +53,34 @@ def calls(points: tuple[Point, ...]) -> tuple[Choice, ...]:
     answers = [Choice(str(i), p.value, PATH_WORDS[p], AT_POINT[p]) for i, p in enumerate(paths, 1)]
     return (
         *answers,
+        Choice("m", SEVERAL, "more than one", "two at once, for example: tick them"),
         Choice("u", UNSURE, "heard something, cannot tell where"),
         Choice("d", DECLINE, "decline to call"),
     )
 
 
+def names_a_path(choice: str) -> bool:
+    """Whether an answer is a path, not a way around naming one."""
+    return choice not in (DECLINE, UNSURE, SEVERAL)
+
+
 def call_event(
-    round_id: str, choice: str, name: str, *, before_numbers: bool = True, role: str = "tech", sure: float | None = None
+    round_id: str,
+    called: str | tuple[str, ...],
+    name: str,
+    *,
+    before_numbers: bool = True,
+    role: str = "tech",
+    sure: float | None = None,
 ) -> ByEarCalled:
-    """The event of a by-ear call; how sure counts only where a path is named."""
-    paths = () if choice in (DECLINE, UNSURE) else (choice,)
+    """The event of a by-ear call of one answer or several paths; how sure counts only where a path is named."""
+    answers = (called,) if isinstance(called, str) else called
+    paths = tuple(a for a in answers if names_a_path(a))
     return ByEarCalled(
         round_id=round_id,
         paths=paths,
         sure=sure if paths else None,
-        declined=choice == DECLINE,
+        declined=called == DECLINE,
         role=role,
         name=name,
         before_numbers=before_numbers,

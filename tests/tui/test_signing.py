@@ -1,0 +1,108 @@
+"""Signing on the Confirm screen: with the shop's key, without it, where there is none, and where it cannot be read."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from bay import screen_text, until
+from bay import words as said_on
+from fakes import FakeServices
+from test_screens import confirming, judged_job
+
+from listen.errors import JobError
+from listen.jobs.exchange.sign import check_signatures, fingerprint, make_key
+from tui.app import HisswayApp
+from tui.screens.confirm.screen import ConfirmScreen
+from tui.screens.ticks import TickScreen
+
+
+def words(app: HisswayApp) -> str:
+    """What is on the screen as one line, without the banner's edge."""
+    return said_on(app).replace("▌ ", "")
+
+
+class BadKey(FakeServices):
+    def shop_key(self):
+        raise JobError("shop-key.pem: not a shop key (a PEM file with an Ed25519 key and no password)")
+
+
+async def to_decided(pilot, tmp_path: Path) -> ConfirmScreen:
+    screen = await confirming(pilot, tmp_path)
+    await pilot.press("c", "d", "n", "a")
+    await until(pilot, lambda: screen.phase == "decided")
+    return screen
+
+
+async def sign(pilot, app: HisswayApp, round_id: str) -> None:
+    await pilot.press("s", *"Bo", "enter")
+    await until(pilot, lambda: app.job.round(round_id).signed and "the round is closed" in words(app))
+
+
+@pytest.mark.parametrize("with_key", [True, False])
+async def test_one_switch_says_whether_the_shop_key_signs(tmp_path: Path, with_key: bool) -> None:
+    """The switch stands before signing, its state in words; afterwards the key's fingerprint, or that none was used."""
+    round_id = await judged_job(tmp_path)
+    app = HisswayApp(services=FakeServices(tmp_path))
+    app.services.key = make_key(tmp_path / "key.pem")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_decided(pilot, tmp_path)
+        assert "[x] with the shop key" in words(app) and "signs beside the name" in words(app)
+        if not with_key:
+            await pilot.press("k")
+            await until(pilot, lambda: "[ ] without the shop key" in words(app))
+            assert "the typed name stands alone" in words(app)
+        await sign(pilot, app, round_id)
+        public = app.services.key.public_key().public_bytes_raw().hex()
+        (check,) = check_signatures(app.open_job.chain)
+        assert check.state == ("good" if with_key else "name-only")
+        said = words(app)
+        assert (fingerprint(public)[:26] in said) is with_key
+        assert ("No key was used" in said) is not with_key
+
+
+async def test_no_key_is_said_with_what_to_do(tmp_path: Path) -> None:
+    round_id = await judged_job(tmp_path)
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_decided(pilot, tmp_path)
+        said = words(app)
+        assert "no shop key on this machine" in said and "hissway key --make" in said and "[k]" not in said
+        await sign(pilot, app, round_id)
+        assert [c.state for c in check_signatures(app.open_job.chain)] == ["name-only"]
+
+
+async def test_a_key_that_cannot_be_read_is_said_and_the_name_can_still_sign(tmp_path: Path) -> None:
+    round_id = await judged_job(tmp_path)
+    app = HisswayApp(services=BadKey(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_decided(pilot, tmp_path)
+        said = words(app)
+        assert "not a shop key" in said and "the typed name stands alone" in said
+        await sign(pilot, app, round_id)
+
+
+async def test_keys_that_do_nothing_in_a_phase_are_not_offered(tmp_path: Path) -> None:
+    """Call by ear belongs to hearing; with the numbers it is gone, and nothing plays while signing."""
+    await judged_job(tmp_path)
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await confirming(pilot, tmp_path)
+        await until(pilot, lambda: "c Call by ear" in screen_text(app).splitlines()[-1])
+        await pilot.press("c", "d", "n")
+        await until(pilot, lambda: "Call by ear" not in screen_text(app).splitlines()[-1])
+        await pilot.press("a")
+        await until(pilot, lambda: "x Stop" not in screen_text(app).splitlines()[-1])
+
+
+async def test_the_supervisor_may_call_two_paths_at_once(tmp_path: Path) -> None:
+    round_id = await judged_job(tmp_path)
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await confirming(pilot, tmp_path)
+        await pilot.press("c", "right", "right", "right", "m")
+        await until(pilot, lambda: isinstance(app.screen, TickScreen))
+        await pilot.press("1", "3", "enter")
+        await until(pilot, lambda: screen.phase == "tech")
+        call = app.job.round(round_id).call("supervisor")
+        assert call.paths == ("intake-valve", "rings") and call.sure == 0.7 and not call.declined

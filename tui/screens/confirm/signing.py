@@ -1,0 +1,70 @@
+"""Signing a round: the typed name, and the shop's key beside it where there is one, by one switch."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from listen.errors import HisswayError
+from tui.widgets.panels import Choice
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+    from listen.jobs.folder.open_job import OpenJob
+    from listen.jobs.job import Job, RoundRecord
+    from tui.bridge.services import Services
+
+WITH = "The shop key signs beside the name, so that another machine can check it."
+WITHOUT = "No key is used: the typed name stands alone."
+NONE = "There is no shop key on this machine: the typed name stands alone. hissway key --make makes a key."
+SIGN = "sign and close the round"
+LATER = Choice("l", "later", "sign later", "the decision stands, the round stays open")
+
+
+class Signing:
+    """Holds the switch; looks for the key when it is needed."""
+
+    def __init__(self, services: Services) -> None:
+        self._services = services
+        self.with_key = True
+
+    def choices(self) -> tuple[Choice, ...]:
+        """Sign, with or without the key where there is one, or later."""
+        if self._key()[0] is None:
+            return Choice("s", "sign", SIGN, "type your name"), LATER
+        if not self.with_key:
+            switch = Choice("k", "key", "[ ] without the shop key", "k: use it")
+            return Choice("s", "sign", SIGN, "your name alone"), switch, LATER
+        switch = Choice("k", "key", "[x] with the shop key", "k: do without")
+        return Choice("s", "sign", SIGN, "your name and the shop key"), switch, LATER
+
+    def words(self) -> str:
+        """What is to be known of the key before signing."""
+        key, trouble = self._key()
+        if key is not None:
+            return WITH if self.with_key else WITHOUT
+        return f"{trouble}. {WITHOUT}" if trouble else NONE
+
+    def sign(self, opened: OpenJob, round_id: str, name: str) -> Job:
+        """Sign; raises what signing raises."""
+        from listen.jobs.exchange.sign import sign_round
+
+        return sign_round(opened, round_id, name=name, key=self._key()[0] if self.with_key else None)
+
+    def _key(self) -> tuple[Ed25519PrivateKey | None, str]:
+        """The key, or why the one that is there cannot be used."""
+        try:
+            return self._services.shop_key(), ""
+        except HisswayError as e:
+            return None, str(e)
+
+
+def held_by(record: RoundRecord) -> str:
+    """What holds a round's signature."""
+    if not record.signed:
+        return ""
+    if not record.signatures[-1].public_key:
+        return "No key was used: the journal alone holds the name."
+    from listen.jobs.exchange.sign import fingerprint
+
+    return f"Signed with the shop key {fingerprint(record.signatures[-1].public_key)}"

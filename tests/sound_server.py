@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import ctypes.util
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -26,6 +27,9 @@ import pytest
 RATE_HZ = 48_000
 PROGRAMS = ("pulseaudio", "pactl", "paplay")
 PACKAGES = "libportaudio2 pulseaudio pulseaudio-utils libasound2-plugins"
+SINK_S = 0.15
+"""Several times what a null sink renders ahead (0.04 s): what the server has taken in is heard by then."""
+BUFFERED = re.compile(r"Buffer Latency: (\d+) usec")
 
 # norewinds: else a null sink takes back the start of what was played, and the start of takes is lost.
 SERVER_SCRIPT = """.fail
@@ -108,9 +112,24 @@ class SoundServer:
         return done.stdout
 
     def feed(self, wav: Path, latency_ms: int = 1000) -> subprocess.Popen[bytes]:
-        """Play a sound file into the virtual microphone; buffered by a second, so that load does not tear it."""
+        """Play a sound file into the virtual microphone, and return when it is heard there.
+
+        Buffered by a second, so that load does not tear it.
+        """
         command = ["paplay", "--device=vmic", f"--latency-msec={latency_ms}", str(wav)]
-        return self._child(subprocess.Popen(command, env=self.env, stderr=subprocess.DEVNULL))
+        player = self._child(subprocess.Popen(command, env=self.env, stderr=subprocess.DEVNULL))
+        give_up = time.monotonic() + 10
+        while not self._holds_sound_of(player.pid):
+            assert time.monotonic() < give_up, f"{wav.name} is not played"
+            time.sleep(0.01)
+        time.sleep(SINK_S)
+        return player  # type: ignore[no-any-return]
+
+    def _holds_sound_of(self, pid: int) -> bool:
+        """Whether the server has taken in sound from a player."""
+        players = self.pactl("list", "sink-inputs").split("Sink Input #")
+        mine = next((text for text in players if f'application.process.id = "{pid}"' in text), "")
+        return (found := BUFFERED.search(mine)) is not None and int(found[1]) > 0
 
     def run(self, *command: str, timeout_s: float = 60) -> subprocess.CompletedProcess[str]:
         """Run a command to its end with the virtual devices as its only ones."""

@@ -22,7 +22,6 @@ def recorder(sound_server: SoundServer, tmp_path: Path) -> Recorder:
     """A recorder that hears half a minute of known noise."""
     known_noise(tmp_path / "noise.wav", 30)
     sound_server.feed(tmp_path / "noise.wav")
-    time.sleep(0.4)
     recorder = Recorder(sound_server)
     recorder.ask("open")
     return recorder

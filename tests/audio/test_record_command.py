@@ -44,7 +44,6 @@ def playing(sound_server: SoundServer, tmp_path: Path) -> np.ndarray:
     """Half a minute of known noise on its way into the microphone [shape=(n,)]."""
     source = known_noise(tmp_path / "noise.wav", 30)
     sound_server.feed(tmp_path / "noise.wav")
-    time.sleep(0.4)
     return source
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import sys
-import time
 from pathlib import Path
 
 import numpy as np
@@ -50,7 +49,6 @@ def record_one(server: SoundServer, key: TakeKey, clip: Clip, scratch: Path, fol
     wav = scratch / "now.wav"
     soundfile.write(wav, clip.samples, clip.rate_hz, "FLOAT")
     player = server.feed(wav)
-    time.sleep(0.3)
     target = folder / f"{key[0]}-{key[1]}-{key[2]}.flac"
     words = ("record", key[0], "--kind", str(key[1]), "--seconds", str(TAKE_S), "--device", "vmic", "-o", str(target))
     done = server.run(*HISSWAY, *words)

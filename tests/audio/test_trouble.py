@@ -91,7 +91,6 @@ def test_a_short_freeze_is_told_as_a_gap(sound_server: SoundServer, tmp_path: Pa
     sound_server.feed(tmp_path / "noise.wav", latency_ms=100)  # runs dry meanwhile: zeros inside the take
     recorder, part = Recorder(sound_server), tmp_path / "a.part"
     recorder.ask("open")
-    time.sleep(0.5)
     recorder.tell("record", part, 2.5)
     wait_until(part, 512 + 4 * RATE_HZ // 2)
     sound_server.freeze()
@@ -130,7 +129,6 @@ def test_the_next_clip_is_recorded_after_reconnection(sound_server: SoundServer,
 
     sound_server.start()
     sound_server.feed(tmp_path / "noise.wav")
-    time.sleep(0.5)
     assert recorder.ask("open")["rate_hz"] == RATE_HZ
     assert recorder.ask("record", tmp_path / "b.part", 1)["seconds"] == 1.0
     take = read_part(tmp_path / "b.part").samples

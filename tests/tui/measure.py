@@ -95,7 +95,7 @@ def first_paint_s() -> float:
     return painted
 
 
-def demo_round(settle_s: float = 4.0, watch_s: float = 6.0) -> tuple[float, float]:
+def demo_round(settle_s: float = 4.0, watch_s: float = 6.0, into_the_clip_s: float = 3.0) -> tuple[float, float]:
     """Load of one core on the Round screen of the demo, and seconds to quit in the middle of a clip."""
     pid, end = start_in_terminal("demo")
     read_until(end, b"simulated")
@@ -108,13 +108,13 @@ def demo_round(settle_s: float = 4.0, watch_s: float = 6.0) -> tuple[float, floa
     drain(end, watch_s)
     load = (cpu_s(pid) - before) / (time.monotonic() - began)
     os.write(end, b" ")
-    drain(end, 3.0)
+    drain(end, into_the_clip_s)
     leaving = quit_and_wait(pid, end)
     os.close(end)
     return load, leaving
 
 
-async def sound_to_screen_s(trials: int = 20) -> tuple[list[float], float]:
+async def sound_to_screen_s(trials: int = 20, watch_s: float = 2.0) -> tuple[list[float], float]:
     """Delays from a step in the signal to its drawing, and meter readings a second."""
     sys.path.insert(0, str(HERE))
     from bay import bench, to_quiet_walk
@@ -152,7 +152,7 @@ async def sound_to_screen_s(trials: int = 20) -> tuple[list[float], float]:
                     await asyncio.sleep(0.002)
                 delays.append(next(at for at, level in drawn if at > began and abs(level - quiet) > 6) - began)
             count, began = screen.listener.readings, time.monotonic()
-            await asyncio.sleep(2.0)
+            await asyncio.sleep(watch_s)
             rate = (screen.listener.readings - count) / (time.monotonic() - began)
     return delays, rate
 

@@ -46,7 +46,7 @@ async def clip(pilot, screen: RoundScreen) -> None:
 async def main(root: Path) -> None:
     create_job(root, title="Real", engine=FOUR_POINTS).close()
     app = HisswayApp(services=BenchServices(root))
-    app.preferences = Preferences(before_s=0.3, clip_s=2.0, input_name="vmic")
+    app.preferences = Preferences(before_s=0.1, clip_s=2.0, input_name="vmic")
     async with app.run_test(size=(80, 24)) as pilot:
         await to_engine(pilot)
         await pilot.press("r")

@@ -45,7 +45,7 @@ def test_first_paint_load_and_quitting_in_a_real_terminal() -> None:
     from measure import demo_round, first_paint_s
 
     assert first_paint_s() < 3.0
-    load, leaving = demo_round(2.5, 2.0)
+    load, leaving = demo_round(1.5, 1.5, 2.5)
     assert load < 0.40
     assert leaving < 1.5
 
@@ -54,6 +54,6 @@ async def test_sound_to_screen() -> None:
     """A step in the signal is on the screen in well under a fifth of a second."""
     from measure import sound_to_screen_s
 
-    delays, rate = await sound_to_screen_s(8)
+    delays, rate = await sound_to_screen_s(8, watch_s=1.0)
     assert sorted(delays)[len(delays) // 2] < 0.2
     assert rate > 15

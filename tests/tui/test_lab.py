@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from bay import screen_text, settle, until, words
+from bay import screen_text, settle, type_text, until, words
 from fakes import FakePlayer, FakeServices
+from textual.widgets import Input
 
 from listen.errors import NoPortAudio
 from listen.jobs.events import ReadingEntered
@@ -40,8 +41,8 @@ async def to_lab(pilot, app: HisswayApp) -> LabScreen:
 
 async def take_in(pilot, app: HisswayApp, name: str) -> None:
     await pilot.press("w", "enter")
-    await settle(pilot)
-    await pilot.press(*name, "enter")
+    await until(pilot, lambda: isinstance(app.focused, Input))
+    await type_text(pilot, name)
     await until(pilot, lambda: isinstance(app.screen, LabScreen) and app.screen.learner is not None)
     await settle(pilot)
 
@@ -85,8 +86,8 @@ async def test_a_drill_is_left_and_gone_on_with(tmp_path: Path) -> None:
         for _ in range(total - 1):
             await call(pilot, screen, "u", "")
             await pilot.press("n")
-            await settle(pilot)
-        assert screen.phase == "over" and "This drill is done" in words(app)
+            await until(pilot, lambda: screen.phase in ("hear", "over"))
+        await until(pilot, lambda: screen.phase == "over" and "This drill is done" in words(app))
 
 
 async def test_without_a_loudspeaker_a_drill_goes_on_by_picture(tmp_path: Path) -> None:
@@ -102,8 +103,7 @@ async def test_without_a_loudspeaker_a_drill_goes_on_by_picture(tmp_path: Path) 
         assert "by picture" in words(app)
         await pilot.press("g")
         await until(pilot, lambda: screen.query_one("Heat").picture is not None, 40)
-        await settle(pilot)
-        assert "left: quiet" in screen_text(app) and "▀" in screen_text(app)
+        await until(pilot, lambda: "left: quiet" in screen_text(app) and "▀" in screen_text(app))
 
 
 async def test_a_threshold_run_asks_until_it_knows(tmp_path: Path) -> None:

@@ -8,10 +8,12 @@ from pathlib import Path
 import msgspec
 from bay import banner, bench, clip, screen_text, settle, to_quiet_walk, to_round, type_text, until, walk
 from fakes import QUICK, FakeAnalyst, FakeSource
+from textual.widgets import Input
 
 from listen.jobs.events import ReadingEntered, RoundOpened
 from listen.jobs.folder.store import open_job
 from listen.trade.layout import layout
+from tui.screens.round import doing
 from tui.screens.verdict.remarks import remarks
 from tui.screens.verdict.screen import VerdictScreen
 from tui.widgets.ladder import Ladder, Mark, Standing
@@ -50,8 +52,7 @@ async def test_a_clean_round_of_four_points_takes_at_most_sixteen_keys(tmp_path:
                 await until(pilot, lambda: screen.step().walk == "air")
         await press("n")
         await until(pilot, lambda: screen.record.verdict is not None)
-        await settle(pilot)
-        assert "The intake valve leaks" in banner(screen)
+        await until(pilot, lambda: "The intake valve leaks" in banner(screen))
         assert keys <= 16
         assert len(screen.record.live_clips()) == 12
         assert screen.record.cautions == ("set-up",)
@@ -97,11 +98,9 @@ async def test_how_sure_may_be_said_with_the_call_but_need_not(tmp_path: Path) -
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_quiet_walk(pilot)
         await walk(pilot, screen)
-        await settle(pilot)
-        assert "not said how sure" in screen_text(app)
+        await until(pilot, lambda: "not said how sure" in screen_text(app))
         await pilot.press("right", "right", "right", "right", "right", "left")
-        await settle(pilot)
-        assert "80% sure" in screen_text(app)
+        await until(pilot, lambda: "80% sure" in screen_text(app))
         await pilot.press("2")
         await until(pilot, lambda: screen.record.call() is not None)
         assert screen.record.call().sure == 0.8 and screen.record.call().paths == ("exhaust-valve",)
@@ -134,8 +133,7 @@ async def test_take_back_makes_the_step_due_again(tmp_path: Path) -> None:
         await clip(pilot, screen)
         await clip(pilot, screen)
         await pilot.press("backspace")
-        await settle(pilot)
-        assert screen.step().point == "tailpipe"
+        await until(pilot, lambda: screen.step().point == "tailpipe")
         assert len(screen.record.live_clips()) == 1 and len(screen.record.clips) == 2
 
 
@@ -145,10 +143,9 @@ async def test_skip_asks_for_a_reason_and_keeps_it(tmp_path: Path) -> None:
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_quiet_walk(pilot)
         await pilot.press("s")
-        await settle(pilot)
-        assert "Why is" in banner(screen)
+        await until(pilot, lambda: "Why is" in banner(screen))
         await pilot.press("escape")
-        await settle(pilot)
+        await until(pilot, lambda: "Why is" not in banner(screen))
         assert screen.step().point == "intake"
         await pilot.press("s", "1")
         await until(pilot, lambda: screen.step().point == "tailpipe")
@@ -197,8 +194,8 @@ async def test_a_journal_that_cannot_be_written_changes_nothing(tmp_path: Path, 
         screen = await to_round(pilot)
         monkeypatch.setattr(disk, "append", refuse)
         await pilot.press("space")
-        await settle(pilot)
-        assert screen.step().kind == "caution" and "Not written" in banner(screen) and "disk is full" in banner(screen)
+        await until(pilot, lambda: "Not written" in banner(screen) and "disk is full" in banner(screen))
+        assert screen.step().kind == "caution"
         monkeypatch.undo()
         await pilot.press("space")
         await until(pilot, lambda: screen.step().id == "supply")
@@ -258,16 +255,15 @@ async def test_resize_loses_nothing(tmp_path: Path) -> None:
         await pilot.press("space")
         await pilot.resize_terminal(80, 24)
         await until(pilot, lambda: screen.doing.running is None and screen.doing.outcome is not None)
-        await settle(pilot)
-        text = screen_text(app)
-        assert "plug hole 2" in text and "Kept: intake" in text and app.focused is not None
+        await until(pilot, lambda: all(words in screen_text(app) for words in ("plug hole 2", "Kept: intake")))
+        assert app.focused is not None
         await pilot.resize_terminal(100, 30)
-        await settle(pilot)
-        assert "plug hole of cylinder 2" in screen_text(app)
+        await until(pilot, lambda: "plug hole of cylinder 2" in screen_text(app))
 
 
-async def test_hands_free_leads_through_a_walk_by_tones(tmp_path: Path) -> None:
+async def test_hands_free_leads_through_a_walk_by_tones(tmp_path: Path, monkeypatch) -> None:
     """One key for the whole walk; tones only between clips."""
+    monkeypatch.setattr(doing, "AFTER_TONE_S", 0.1)
     source = FakeSource()
     app = bench(tmp_path, source=source)
     async with app.run_test(size=(80, 24)) as pilot:
@@ -279,8 +275,9 @@ async def test_hands_free_leads_through_a_walk_by_tones(tmp_path: Path) -> None:
         assert len(source.recorded) == 4
 
 
-async def test_hands_free_stops_where_somebody_has_to_look(tmp_path: Path) -> None:
+async def test_hands_free_stops_where_somebody_has_to_look(tmp_path: Path, monkeypatch) -> None:
     """Two refusals at one point."""
+    monkeypatch.setattr(doing, "AFTER_TONE_S", 0.1)
     app = bench(tmp_path, analyst=FakeAnalyst(refuse={1, 2}))
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_quiet_walk(pilot)
@@ -299,14 +296,12 @@ async def test_a_doubtful_figure_is_asked_about(tmp_path: Path) -> None:
         await until(pilot, lambda: screen.step().id == "supply")
         await type_text(pilot, "5.5")
         await type_text(pilot, "")
-        await settle(pilot)
-        assert "5.5 bar" in banner(screen)
+        await until(pilot, lambda: "5.5 bar" in banner(screen))
         await pilot.press("n")
-        await settle(pilot)
+        await until(pilot, lambda: "5.5 bar" not in banner(screen))
         await type_text(pilot, "abc")
         await type_text(pilot, "")
-        await settle(pilot)
-        assert "is not a pressure" in screen_text(app)
+        await until(pilot, lambda: "is not a pressure" in screen_text(app))
         await pilot.press("shift+tab", "ctrl+u")
         await type_text(pilot, "5.5 bar")
         await type_text(pilot, "")
@@ -331,12 +326,11 @@ async def test_another_point_can_be_chosen_and_the_verdict_is_judged_anew(tmp_pa
         assert analyst.judged == 1
         await pilot.press("space")
         await until(pilot, lambda: isinstance(app.screen, VerdictScreen))
-        await settle(pilot)
-        assert "together" in screen_text(app) and "+12.0 decibans = 95 %" in screen_text(app)
+        await until(pilot, lambda: all(w in screen_text(app) for w in ("together", "+12.0 decibans = 95 %")))
         await pilot.press("escape")
+        await until(pilot, lambda: app.screen is screen)
         await pilot.press("up")
-        await settle(pilot)
-        assert screen.step().point == "radiator" and screen.step().walk == "closing"
+        await until(pilot, lambda: screen.step().point == "radiator" and screen.step().walk == "closing")
         await pilot.press("space")
         await until(pilot, lambda: analyst.judged == 2 and not screen.record.stale)
 
@@ -360,8 +354,7 @@ async def test_a_second_program_is_told_and_reads_only(tmp_path: Path) -> None:
         async with app.run_test(size=(80, 24)) as pilot:
             screen = await to_round(pilot)
             await pilot.press("space")
-            await settle(pilot)
-            assert "read only" in banner(screen)
+            await until(pilot, lambda: "read only" in banner(screen))
             assert not screen.record.cautions
 
 
@@ -382,16 +375,16 @@ async def test_clips_recorded_elsewhere_are_brought_in_and_checked(tmp_path: Pat
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_quiet_walk(pilot)
         await pilot.press("i")
-        await settle(pilot)
+        await until(pilot, lambda: isinstance(app.focused, Input))
         await type_text(pilot, str(phone))
         await until(pilot, lambda: screen.doing.outcome is not None)
-        assert "2 clips imported" in banner(screen) and "Taken back, tailpipe-quiet-1.flac" in banner(screen)
+        await until(pilot, lambda: "2 clips imported" in banner(screen))
+        assert "Taken back, tailpipe-quiet-1.flac" in banner(screen)
         assert screen.step().point == "tailpipe"
         await pilot.press("i")
-        await settle(pilot)
+        await until(pilot, lambda: isinstance(app.focused, Input))
         await type_text(pilot, str(tmp_path / "nothing"))
-        await settle(pilot)
-        assert "Nothing is there" in screen_text(app)
+        await until(pilot, lambda: "Nothing is there" in screen_text(app))
         await pilot.press("ctrl+u")
         await type_text(pilot, str(tmp_path / "REC0042.flac"))
         await until(pilot, lambda: screen.step().point == "oil-filler")

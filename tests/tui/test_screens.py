@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
-from bay import bench, said, screen_text, settle, to_engine, to_quiet_walk, to_round, until, walk, words
+from bay import bench, said, screen_text, settle, to_engine, to_quiet_walk, to_round, type_text, until, walk, words
 from fakes import FakeServices, FakeSource, result_for
 from textual import events
 
@@ -89,14 +89,12 @@ async def test_a_job_is_taken_in_with_any_rows(tmp_path: Path) -> None:
         await pilot.press("n")
         await until(pilot, lambda: isinstance(app.screen, NewJobScreen))
         await pilot.press("ctrl+s")
-        await settle(pilot)
-        assert "needs a title" in said(app, "#wrong")
+        await until(pilot, lambda: "needs a title" in said(app, "#wrong"))
         await pilot.press(*"W5", "tab")
         app.screen.query_one("#layout").value = "rows"
         await settle(pilot)
         app.screen.query_one("#rows").value = "1-2-3 / 4-x"
-        await settle(pilot)
-        assert "not a cylinder number" in said(app, "#wrong")
+        await until(pilot, lambda: "not a cylinder number" in said(app, "#wrong"))
         app.screen.query_one("#rows").value = "1-2-3 / 4-5"
         app.screen.query_one("#firing").value = "1-4-2-5-3"
         await settle(pilot)
@@ -110,11 +108,14 @@ async def test_figures_are_typed_down_a_column_and_doubts_asked(tmp_path: Path) 
     app = bench(tmp_path, engine=layout("inline-4"))
     async with app.run_test(size=(100, 30)) as pilot:
         await to_engine(pilot)
-        await pilot.press(*"1020", "enter", *"980", "enter", *"9", "enter")
-        await settle(pilot)
-        assert "bar entered as kPa" in said(app, "#edit-remark")
-        await pilot.press("enter", *"8.1 bar", "enter")
+        for figure in ("1020", "980", "9"):
+            await pilot.press(figure[0])
+            await type_text(pilot, figure[1:])
+        await until(pilot, lambda: "bar entered as kPa" in said(app, "#edit-remark"))
+        await pilot.press("enter", "8")
+        await type_text(pilot, ".1 bar")
         await until(pilot, lambda: app.job.reading("compression-dry", 4) is not None)
+        assert [app.job.reading("compression-dry", n).si for n in (1, 2)] == [1020, 980]
         third = app.job.reading("compression-dry", 3)
         fourth = app.job.reading("compression-dry", 4)
         assert isinstance(third, ReadingEntered) and third.si == 9 and third.confirmed == ("unit-slip",)
@@ -163,7 +164,7 @@ async def confirming(pilot, tmp_path: Path) -> ConfirmScreen:
     await to_engine(pilot)
     await pilot.press("c")
     await until(pilot, lambda: isinstance(pilot.app.screen, ConfirmScreen))
-    await pilot.press(*"Ida Moor", "enter")
+    await type_text(pilot, "Ida Moor")
     await until(pilot, lambda: pilot.app.screen.phase == "hear")
     return pilot.app.screen
 
@@ -182,9 +183,9 @@ async def test_a_supervisor_hears_calls_agrees_and_signs(tmp_path: Path) -> None
         await until(pilot, lambda: screen.phase == "tech")
         assert "no call by ear" in screen_text(app) and "dB" not in screen_text(app)
         await pilot.press("n")
-        await settle(pilot)
-        assert "The intake valve leaks" in screen_text(app) and "dB" in screen_text(app)
-        await pilot.press("a", "s", *"Ida Moor", "enter")
+        await until(pilot, lambda: all(w in screen_text(app) for w in ("The intake valve leaks", "dB")))
+        await pilot.press("a", "s")
+        await type_text(pilot, "Ida Moor")
         await until(pilot, lambda: app.job.round(round_id).signed)
         record = app.job.round(round_id)
         what = record.decisions[-1].payload
@@ -196,8 +197,7 @@ async def test_a_supervisor_hears_calls_agrees_and_signs(tmp_path: Path) -> None
         await pilot.press("escape")
         screen = await to_round_from_engine(pilot)
         app.write(ByEarCalled(round_id=round_id, paths=("rings",)))
-        await settle(pilot)
-        assert "changed after signing" in screen.query_one("Banner").say.where
+        await until(pilot, lambda: "changed after signing" in screen.query_one("Banner").say.where)
         await pilot.press("escape")
         await until(pilot, lambda: isinstance(app.screen, EngineScreen))
         assert ", ! changed since" in verdict_words(app.job.round(round_id))
@@ -209,9 +209,8 @@ async def test_a_supervisor_overrules_with_a_reason(tmp_path: Path) -> None:
     async with app.run_test(size=(80, 24)) as pilot:
         await confirming(pilot, tmp_path)
         await pilot.press("c", "d", "n", "o", "1", "2", "1", "3", "enter", "enter")
-        await settle(pilot)
-        assert "Nothing was typed" in screen_text(app)
-        await pilot.press(*"chuffs when cold", "enter")
+        await until(pilot, lambda: "Nothing was typed" in screen_text(app))
+        await type_text(pilot, "chuffs when cold")
         await until(pilot, lambda: bool(app.job.round(round_id).decisions))
         what = app.job.round(round_id).decisions[-1].payload
         assert isinstance(what, Overruled) and what.paths == ("exhaust-valve", "rings") and not what.blind
@@ -224,9 +223,8 @@ async def test_keys_sent_in_one_burst_are_taken_in_their_order(tmp_path: Path) -
     async with app.run_test(size=(80, 24)) as pilot:
         await to_engine(pilot)
         await pilot.press("9", "9", "9")
-        await settle(pilot)
         field = app.screen.query_one("#figure")
-        assert field.has_focus and field.value == "999"
+        await until(pilot, lambda: field.has_focus and field.value == "999")
         for key in ("backspace", "backspace", "backspace", "8", "5", "left", "7", "home", "delete", "1"):
             app.post_message(events.Key(key, key if len(key) == 1 else None))
         await until(pilot, lambda: field.value == "175")
@@ -254,7 +252,8 @@ async def test_a_round_sent_back_asks_the_tech_for_that_clip(tmp_path: Path) -> 
     app = HisswayApp(services=FakeServices(tmp_path))
     async with app.run_test(size=(80, 24)) as pilot:
         await confirming(pilot, tmp_path)
-        await pilot.press("c", "d", "n", "b", "2", "1", *"nearer the pipe", "enter")
+        await pilot.press("c", "d", "n", "b", "2", "1")
+        await type_text(pilot, "nearer the pipe")
         await until(pilot, lambda: bool(app.job.round(round_id).decisions))
         what = app.job.round(round_id).decisions[-1].payload
         assert isinstance(what, SentBack) and (what.point, what.clip_kind) == ("tailpipe", "air")
@@ -310,9 +309,8 @@ async def test_evidence_shows_and_plays_both_clips(tmp_path: Path) -> None:
         await to_engine(pilot)
         app.push_screen(EvidenceScreen(round_id, "intake"))
         await until(pilot, lambda: isinstance(app.screen, EvidenceScreen) and app.screen._looked is not None, 40)
-        await settle(pilot)
-        text = screen_text(app)
-        assert "+9.8 dB over quiet" in text and "kHz" in text and "air clip, 0 to 1.0 s" in text
+        wanted = ("+9.8 dB over quiet", "kHz", "air clip, 0 to 1.0 s")
+        await until(pilot, lambda: all(w in screen_text(app) for w in wanted))
         await pilot.press("b")
         await until(pilot, lambda: len(app.services.fake_player.played) == 2)
         await pilot.press("right")
@@ -340,22 +338,19 @@ async def test_help_explains_the_screen_and_names_its_keys(tmp_path: Path) -> No
         await to_round(pilot)
         await pilot.press("question_mark")
         await until(pilot, lambda: isinstance(app.screen, HelpScreen))
-        await settle(pilot)
-        assert "Take back" in screen_text(app) and "One cylinder at top dead centre" in screen_text(app)
+        wanted = ("Take back", "One cylinder at top dead centre")
+        await until(pilot, lambda: all(w in screen_text(app) for w in wanted))
         app.screen.query_one("#page").scroll_end(animate=False)
-        await settle(pilot)
-        assert "Esc closes" in screen_text(app)
+        await until(pilot, lambda: "Esc closes" in screen_text(app))
         await pilot.press("escape")
-        await settle(pilot)
-        assert not isinstance(app.screen, HelpScreen) and app.focused is not None
+        await until(pilot, lambda: not isinstance(app.screen, HelpScreen) and app.focused is not None)
 
 
 async def test_light_and_dark_are_kept(tmp_path: Path) -> None:
     app = bench(tmp_path)
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("ctrl+t")
-        await settle(pilot)
-        assert app.theme == "daylight"
+        await until(pilot, lambda: app.theme == "daylight")
     again = HisswayApp(services=FakeServices(tmp_path))
     assert again.theme == "daylight"
 
@@ -374,8 +369,7 @@ async def test_the_verdict_leads_back_to_the_round(tmp_path: Path) -> None:
         await pilot.press("v")
         await until(pilot, lambda: isinstance(app.screen, VerdictScreen))
         await pilot.press("down")
-        await settle(pilot)
-        assert "−15.1 decibans = 3 %" in screen_text(app)
+        await until(pilot, lambda: "−15.1 decibans = 3 %" in screen_text(app))
         await pilot.press("n")
         await until(pilot, lambda: app.screen is screen)
         assert app.focused is not None

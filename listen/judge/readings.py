@@ -16,7 +16,6 @@ Paths = tuple[PathId, ...]
 
 FREAK = 0.02
 """Share of readings that say nothing: misread, mistyped, another tester. Bounds what one reading can do."""
-FULL_LOSS = 100.0
 SOUND_LOSS_ODDS_RANGE = (1.0, 100.0)
 
 WET_RISE: dict[bool, tuple[float, float]] = {True: (0.22, 0.13), False: (0.05, 0.07)}

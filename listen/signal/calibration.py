@@ -10,8 +10,6 @@ from listen.signal.spectra import spectra
 
 CALIBRATOR_HZ = 1_000.0
 """Frequency of a sound calibrator (IEC 60942)."""
-CALIBRATOR_LEVELS_DB = (94.0, 114.0)
-"""Levels such calibrators give, dB re 20 micropascal: 1 Pa and 10 Pa."""
 NEAR_HZ = 60.0
 """The tone is sought this far about 1 kHz: a calibrator holds 1 %, a Hann main lobe is 47 Hz to either side."""
 LEAST_SHARE = 0.8

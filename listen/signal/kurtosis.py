@@ -24,9 +24,6 @@ from listen.signal.spectra import Spectra
 
 THIRD_OCTAVE_EDGES_HZ = tuple(1000.0 * 10.0 ** ((n - 0.5) / 10) for n in range(14))
 """Edges of the third octaves 1-16 kHz, exact base-ten frequencies (IEC 61260-1)."""
-HANN_SHARED_BINS = 1 + 2 * ((4 / 9) ** 2 + (1 / 36) ** 2)
-"""Bins of a Hann spectrum that carry one independent kurtosis: it belongs to the second Laguerre polynomial of power,
-so two bins' kurtoses correlate by the square of their powers' correlation, which is 4/9 and 1/36 at lags 1 and 2."""
 MIN_FRAMES = 4
 """Fewer power estimates have no usable kurtosis."""
 
@@ -59,16 +56,3 @@ def spectral_kurtosis(spectra: Spectra, edges_hz: Sequence[float] = THIRD_OCTAVE
     at = np.searchsorted(spectra.freq_hz, edges_hz) - low
     bands = pairwise(at)
     return np.array([per_bin[a:b].mean() if b > a else np.nan for a, b in bands])
-
-
-def kurtosis_sd(spectra: Spectra, edges_hz: Sequence[float] = THIRD_OCTAVE_EDGES_HZ) -> NDArray[np.float64]:
-    """Standard deviation of :func:`spectral_kurtosis` for Gaussian noise [shape=(B,)].
-
-    The exact variance of one bin is 4 M**2 / ((M - 1)(M + 2)(M + 3)), near 4/M; a band of n bins averages
-    n / ``HANN_SHARED_BINS`` independent ones.
-    """
-    m = len(spectra.power[::2])
-    at = np.searchsorted(spectra.freq_hz, edges_hz)
-    independent = np.maximum(np.diff(at) / HANN_SHARED_BINS, 1.0)
-    variance = 4.0 * m**2 / ((m - 1) * (m + 2) * (m + 3))
-    return np.asarray(np.sqrt(variance / independent), dtype=np.float64)

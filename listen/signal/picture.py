@@ -79,13 +79,13 @@ def split_knocks(
     return Split(_pooled(lasting, clip, *shape), _pooled(knocks, clip, *shape))
 
 
-def hiss_band(clip: Clip, low_hz: float = HISS_LOW_HZ, high_hz: float = HISS_HIGH_HZ) -> Clip:
+def hiss_band(clip: Clip) -> Clip:
     """The clip with only the hiss band left, for listening; level and length are kept, delay is none."""
     n = len(clip.samples)
     spectrum = np.fft.rfft(clip.samples)
     octaves = np.log2(np.maximum(np.fft.rfftfreq(n, 1 / clip.rate_hz), 1e-3))
-    rise = np.clip((octaves - np.log2(low_hz)) / EDGE_OCTAVES + 1, 0, 1)
-    fall = np.clip((np.log2(high_hz) - octaves) / EDGE_OCTAVES + 1, 0, 1)
+    rise = np.clip((octaves - np.log2(HISS_LOW_HZ)) / EDGE_OCTAVES + 1, 0, 1)
+    fall = np.clip((np.log2(HISS_HIGH_HZ) - octaves) / EDGE_OCTAVES + 1, 0, 1)
     spectrum *= np.sin(np.pi / 2 * rise) ** 2 * np.sin(np.pi / 2 * fall) ** 2
     return _with_samples(clip, np.fft.irfft(spectrum, n))
 

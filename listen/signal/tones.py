@@ -13,11 +13,11 @@ TONE_SIGMA = 6.0
 """...and six standard deviations of a bin's mean power, so that long quiet clips find no tones in noise."""
 
 
-def running_median(x: NDArray[np.float64], half_width: int = HALF_WIDTH_BINS) -> NDArray[np.float64]:
-    """Median over 2 ``half_width`` + 1 neighbours, edges mirrored [shape=(K,)]."""
+def running_median(x: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Median over the neighbours within ``HALF_WIDTH_BINS``, edges mirrored [shape=(K,)]."""
     from scipy.ndimage import median_filter
 
-    return np.asarray(median_filter(x, 2 * half_width + 1, mode="mirror"))
+    return np.asarray(median_filter(x, 2 * HALF_WIDTH_BINS + 1, mode="mirror"))
 
 
 def tone_mask(mean_power: NDArray[np.float64], frames: int) -> NDArray[np.bool_]:

@@ -24,7 +24,7 @@ def engine_case(job: Job) -> EngineCase:
         engine=job.engine,
         cylinders=tuple(c for n in job.engine.cylinders if (c := cylinder_case(job, n)) != CylinderCase(cylinder=n)),
         symptoms=told,
-        symptoms_asked=bool(job.symptoms),
+        symptoms_asked=job.symptoms_asked,
         expected_kpa=_expected(job),
         altitude_m=altitude.si if altitude else 0.0,
         dry_order=_order(job),

@@ -104,6 +104,13 @@ class SymptomNoted(Payload, frozen=True, kw_only=True):
     text: str = ""
 
 
+class SymptomsAsked(Payload, frozen=True, kw_only=True):
+    """The questions about symptoms of the whole engine were gone through; what was not noted was answered with no."""
+
+    symptoms: tuple[str, ...]
+    """Identifiers of the rows that were asked."""
+
+
 class NoteAdded(Payload, frozen=True, kw_only=True):
     """Free words about the job, a cylinder or a round."""
 
@@ -350,6 +357,7 @@ KINDS: dict[str, type[Payload]] = {
     "reading-entered": ReadingEntered,
     "plug-seen": PlugSeen,
     "symptom-noted": SymptomNoted,
+    "symptoms-asked": SymptomsAsked,
     "note-added": NoteAdded,
     "microphone-checked": MicrophoneChecked,
     "round-opened": RoundOpened,

@@ -147,6 +147,8 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     plugs: dict[int, PlugSeen] = {}
     symptoms: tuple[str, ...] = ()
     """Identifiers of those of the whole engine, in order noted."""
+    asked: tuple[str, ...] = ()
+    """Identifiers of those that were asked about, whatever the answer."""
     found: dict[int, tuple[str, ...]] = {}
     """Identifiers of those of one cylinder, in order noted."""
     notes: tuple[Stamped, ...] = ()
@@ -198,6 +200,11 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     def clip(self, clip_id: str) -> ClipRecord | None:
         """Look a clip up by id."""
         return next((c for r in self.rounds for c in r.clips if c.id == clip_id), None)
+
+    @property
+    def symptoms_asked(self) -> bool:
+        """Whether no symptom noted means that there is none; else it was not asked."""
+        return bool(self.symptoms or self.asked)
 
     def note_texts(self) -> tuple[str, ...]:
         """The notes' words, in order."""

@@ -60,6 +60,10 @@ def _symptom(job: Job, p: ev.SymptomNoted, event: ev.Event) -> Job:
     return replace(job, found={**job.found, p.cylinder: now})
 
 
+def _asked(job: Job, p: ev.SymptomsAsked, event: ev.Event) -> Job:
+    return replace(job, asked=tuple(dict.fromkeys((*job.asked, *p.symptoms))))
+
+
 def _note(job: Job, p: ev.NoteAdded, event: ev.Event) -> Job:
     job = touch_where(job, event, lambda r: r.id == p.round_id)
     return replace(job, notes=(*job.notes, stamped(event)))
@@ -113,6 +117,7 @@ JOB_RULES: dict[type[ev.Payload], Rule] = {
     ev.ReadingEntered: _reading,
     ev.PlugSeen: _plug,
     ev.SymptomNoted: _symptom,
+    ev.SymptomsAsked: _asked,
     ev.NoteAdded: _note,
     ev.MicrophoneChecked: _microphone,
     ev.FindingRecorded: _finding,

@@ -47,6 +47,7 @@ def assemble(opened: OpenJob, *, before: Job | None = None, shop: Iterable[Job] 
         engine_words=engine_words,
         people=tuple(job.people.items()),
         symptoms=tuple(words.symptom_in_words(s) for s in job.symptoms),
+        symptoms_asked=job.symptoms_asked,
         notes=tuple(_note(n) for n in job.notes),
         cylinders=tuple(_cylinder(job, c, d.faults) for c in d.cylinders),
         diagnosis=d,

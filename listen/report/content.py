@@ -176,5 +176,7 @@ class Report(msgspec.Struct, frozen=True, kw_only=True):
     events: int
     troubles: tuple[str, ...]
     before: BeforePart | None = None
+    symptoms_asked: bool = False
+    """Where no symptom was noted: whether they were asked at all."""
     hit_rate: tuple[tuple[str, ...], ...] = ()
     """The shop's own record: rows of a table, the first one its heading."""

@@ -135,3 +135,19 @@ async def test_a_job_is_named_in_full_below_the_list(tmp_path: Path) -> None:
 def test_the_longest_form_that_has_room_is_taken() -> None:
     forms = ("intake valve 95 %", "intake 95 %", "95 %")
     assert [fitting(forms, n) for n in (40, 17, 16, 11, 10, 1)] == [forms[0]] * 2 + [forms[1]] * 2 + [forms[2]] * 2
+
+
+@pytest.mark.parametrize("size", [(80, 24), (60, 20)], ids=str)
+async def test_a_list_too_long_for_the_screen_keeps_its_title_and_its_keys(tmp_path: Path, size) -> None:
+    """The plug list is longer than a small screen: it scrolls, the last line is whole, a first letter goes there."""
+    app = bench(tmp_path)
+    async with app.run_test(size=size) as pilot:
+        await to_engine(pilot)
+        await pilot.press("p")
+        await until(pilot, lambda: "Plug of cylinder 1" in words(app) and "Esc goes back" in words(app))
+        last = next(p for p in reversed(plugs()) if not any(q.words[0] == p.words[0] for q in plugs() if q is not p))
+        await pilot.press(last.words[0])
+        await until(pilot, lambda: last.words in words(app) and last.look.split()[-1] in words(app))
+        assert "Plug of cylinder 1" in words(app) and "Esc goes back" in words(app)
+        await pilot.press("enter")
+        await until(pilot, lambda: app.job.plugs[1].conditions == (last.id,))

@@ -4,40 +4,48 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from textual import on
-from textual.app import ComposeResult
+from textual import events, on
 from textual.binding import Binding, BindingType
-from textual.containers import Vertical
 from textual.content import Content
-from textual.screen import ModalScreen
-from textual.widgets import OptionList, Static
+from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
-from tui.words import plain, shown
+from tui.screens.dialog import ListDialog
+from tui.words import plain
+
+HOW = "↑ ↓ or a first letter, Enter chooses, Esc goes back"
 
 
-class PickScreen(ModalScreen["str | None"]):
+class PickScreen(ListDialog["str | None"]):
     """Dismisses with the identifier chosen, or None."""
 
-    CSS_PATH = "pick.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "dismiss(None)", "Back")]
 
     def __init__(self, title: str, options: list[tuple[str, str, str]], chosen: str = "") -> None:
-        super().__init__()
-        self._title, self._options, self._chosen = title, options, chosen
+        super().__init__(title, HOW)
+        self._options, self._chosen = options, chosen
 
-    def compose(self) -> ComposeResult:
-        """Title and list."""
-        with Vertical(id="pick"):
-            yield Static(shown(self._title, "bold"), id="pick-title")
-            yield OptionList(*(_option(*o) for o in self._options), markup=False, compact=True)
+    def options(self) -> list[Option]:
+        """Words, and what they mean."""
+        return [_option(*o) for o in self._options]
 
     def on_mount(self) -> None:
         """Begin at what is chosen now."""
         ids = [o[0] for o in self._options]
+        self.begin_at(ids.index(self._chosen) if self._chosen in ids else 0)
+
+    def on_key(self, event: events.Key) -> None:
+        """A letter goes to the next line that begins with it."""
+        letter = (event.character or "").casefold()
+        if not letter.isalnum():
+            return
         options = self.query_one(OptionList)
-        options.highlighted = ids.index(self._chosen) if self._chosen in ids else 0
-        options.focus()
+        here, count = options.highlighted or 0, len(self._options)
+        after = [(here + i) % count for i in range(1, count + 1)]
+        found = next((i for i in after if self._options[i][1].lstrip().casefold().startswith(letter)), None)
+        if found is not None:
+            event.stop()
+            options.highlighted = found
 
     @on(OptionList.OptionSelected)
     def _selected(self, event: OptionList.OptionSelected) -> None:

@@ -5,53 +5,55 @@ from __future__ import annotations
 from typing import ClassVar
 
 from textual import events, on
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Vertical
 from textual.content import Content
-from textual.screen import ModalScreen
-from textual.widgets import OptionList, Static
+from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
-from tui.words import plain, shown
+from tui.screens.dialog import ListDialog
+from tui.words import plain
 
 ALONE = "none"
 """Sound is no path: it stands alone."""
 HOW = "Space or its key ticks, Enter hands in what is ticked (or the line one is on), Esc goes back"
+HOW_NONE = "Space ticks, Enter hands in what is ticked (nothing ticked: none of them), Esc changes nothing"
+KEYS = 9
+"""Lines that have a key of their own."""
 
 
-class TickScreen(ModalScreen["tuple[str, ...] | None"]):
+class TickScreen(ListDialog["tuple[str, ...] | None"]):
     """Dismisses with the identifiers ticked, in the order of the list, or None."""
 
-    CSS_PATH = "ticks.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "dismiss(None)", "Back"),
         Binding("space", "tick", "Tick", priority=True),
     ]
 
-    def __init__(self, title: str, options: list[tuple[str, str]], ticked: tuple[str, ...] = ()) -> None:
-        super().__init__()
-        self._title, self._options = title, options
+    def __init__(
+        self,
+        title: str,
+        options: list[tuple[str, str]],
+        ticked: tuple[str, ...] = (),
+        *,
+        may_be_none: bool = False,
+    ) -> None:
+        super().__init__(title, HOW_NONE if may_be_none else HOW)
+        self._options, self._may_be_none = options, may_be_none
         self.ticked = {t for t in ticked if t in dict(options)}
 
-    def compose(self) -> ComposeResult:
-        """Title, list, what the keys do."""
-        with Vertical(id="pick"):
-            yield Static(shown(self._title, "bold"), id="pick-title")
-            yield OptionList(*(Option(self._words(i), id=o[0]) for i, o in enumerate(self._options)), compact=True)
-            yield Static(shown(HOW, "$secondary"), id="pick-how")
+    def options(self) -> list[Option]:
+        """Each with its box."""
+        return [Option(self._words(i), id=o[0]) for i, o in enumerate(self._options)]
 
     def on_mount(self) -> None:
         """Begin at the first that is ticked."""
-        ids = [o[0] for o in self._options]
-        options = self.query_one(OptionList)
-        options.highlighted = next((i for i, o in enumerate(ids) if o in self.ticked), 0)
-        options.focus()
+        self.begin_at(next((i for i, o in enumerate(self._options) if o[0] in self.ticked), 0))
 
     def _words(self, i: int) -> Content:
         id, words = self._options[i]
         box = ("[x]" if id in self.ticked else "[ ]", "bold")
-        return Content.assemble(box, f" {i + 1}  ", plain(words))
+        key = f"{i + 1} " if len(self._options) <= KEYS else ""
+        return Content.assemble(box, f" {key} ", plain(words))
 
     def action_tick(self) -> None:
         """Tick the line one is on, or take its tick away."""
@@ -72,12 +74,12 @@ class TickScreen(ModalScreen["tuple[str, ...] | None"]):
     def on_key(self, event: events.Key) -> None:
         """The key that stands before a line ticks it."""
         character = event.character or ""
-        if character.isdecimal() and 1 <= int(character) <= len(self._options):
+        if character.isdecimal() and 1 <= int(character) <= len(self._options) <= KEYS:
             event.stop()
             self._tick(int(character) - 1)
 
     @on(OptionList.OptionSelected)
     def _selected(self, event: OptionList.OptionSelected) -> None:
-        if not self.ticked and event.option.id:
+        if not self.ticked and not self._may_be_none and event.option.id:
             self.ticked = {event.option.id}
         self.dismiss(tuple(o[0] for o in self._options if o[0] in self.ticked))

@@ -11,6 +11,7 @@ from tui.words import number, percent, plain, shown
 if TYPE_CHECKING:
     from listen.diagnosis.model import Diagnosis, Fault
     from listen.diagnosis.weigh import Line
+    from listen.jobs.job import Job
 
 MOST_LINES = 6
 
@@ -32,6 +33,18 @@ def page(diagnosis: Diagnosis) -> Content:
         parts.append(shown(""))
     parts.append(shown(diagnosis.disclaimer, "$secondary"))
     return Content("\n").join(parts)
+
+
+def symptom_words(job: Job) -> str:
+    """Symptoms of the whole engine in words; asked and not asked are told apart."""
+    told = ", ".join(_symptom(s) for s in job.symptoms)
+    return f"Symptoms: {told}." if told else "Symptoms asked: none." if job.symptoms_asked else "Symptoms not asked."
+
+
+def _symptom(id: str) -> str:
+    from listen.trade.symptoms import symptoms
+
+    return next((s.words for s in symptoms() if s.id == id), plain(id, 40))
 
 
 def _fault(fault: Fault) -> list[Content]:

@@ -11,10 +11,10 @@ from textual.content import Content
 from textual.widgets import Static
 
 from listen.errors import HisswayError
-from listen.jobs.events import SymptomNoted
+from listen.jobs.events import Payload, SymptomNoted, SymptomsAsked
 from tui.screens.base import BayScreen
-from tui.screens.diagnosis.pages import page
-from tui.screens.pick import PickScreen
+from tui.screens.diagnosis.pages import page, symptom_words
+from tui.screens.ticks import TickScreen
 from tui.words import shown
 
 if TYPE_CHECKING:
@@ -46,27 +46,36 @@ class DiagnosisScreen(BayScreen[None]):
             text: Content = page(diagnose(engine_case(job)))
         except HisswayError as e:
             text = shown(f"! {e}", "$warning")
+        text = Content.assemble(text, "\n\n", (symptom_words(job), "$secondary"))
         self.query_one("#text", Static).update(text)
 
     def action_symptom(self) -> None:
-        """Note or withdraw a symptom of the whole engine."""
+        """Go through the symptoms of the whole engine; that they were asked is kept, whatever the answer."""
         from listen.trade.symptoms import symptoms
 
         job = self.bay.job
         if job is None:
             return
-        noted = set(job.symptoms)
         rows = [s for s in symptoms() if s.scope == "engine"]
-        options = [(s.id, f"{'●' if s.id in noted else '○'} {s.words}", "") for s in rows]
+        noted, all_of_them = set(job.symptoms), tuple(s.id for s in rows)
 
-        def note(chosen: str | None) -> None:
-            if chosen is None:
+        def note(ticked: tuple[str, ...] | None) -> None:
+            if ticked is None:
                 return
-            try:
-                self.bay.write(SymptomNoted(symptom=chosen, present=chosen not in noted))
-            except HisswayError as e:
-                self.refuse(e)
-                return
-            self.action_symptom()
+            changed = [
+                SymptomNoted(symptom=s, present=s in ticked) for s in all_of_them if (s in ticked) != (s in noted)
+            ]
+            asked = [] if set(all_of_them) <= set(job.asked) else [SymptomsAsked(symptoms=all_of_them)]
+            if changed or asked:
+                self._write(*changed, *asked)
 
-        self.app.push_screen(PickScreen("Which symptoms does the engine show? Esc when done.", options), note)
+        options = [(s.id, s.words) for s in rows]
+        self.app.push_screen(
+            TickScreen("Which symptoms does the engine show?", options, job.symptoms, may_be_none=True), note
+        )
+
+    def _write(self, *events: Payload) -> None:
+        try:
+            self.bay.write(*events)
+        except HisswayError as e:
+            self.refuse(e)

@@ -194,6 +194,10 @@ def _summary(rows: tuple[CylinderRow, ...], job: Job) -> str:
     parts = [f"Pressures in {unit}."]
     if share is not None:
         parts.append(f"Lowest dry reading is {cells.percent_of(share)} of the highest (rule of thumb: at least 75 %).")
+    if not job.symptoms_asked:
+        parts.append("Symptoms not asked yet (d, then s).")
+    elif not job.symptoms:
+        parts.append("Symptoms asked: none.")
     if job.troubles:
         parts.append(f"! {plain(job.troubles[-1])}")
     return " ".join(parts)

@@ -64,6 +64,11 @@ def percent(probability: float | None) -> str:
     return f"{probability:.0%}".replace("%", " %")
 
 
+def percent_plain(share: float) -> str:
+    """A share that was counted, in whole percent: 0 and 100 can be."""
+    return f"{share:.0%}".replace("%", " %")
+
+
 def fitting(forms: Iterable[str], columns: int) -> str:
     """The first form that has room, longest first; the last where none has."""
     text = ""

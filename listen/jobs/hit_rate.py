@@ -70,6 +70,11 @@ class HitRate(msgspec.Struct, frozen=True, kw_only=True):
     """Mean square of stated probability minus right or wrong (Brier 1950); 0 is best; None where none was stated."""
     classes: tuple[Class, ...]
 
+    @property
+    def share(self) -> float:
+        """Share that was right."""
+        return self.right / self.calls
+
 
 def calls(jobs: Iterable[Job]) -> tuple[Said, ...]:
     """Every call made before the teardown on a cylinder with a finding; open verdicts and declined calls are none."""

@@ -83,7 +83,7 @@ def _rate(rate: HitRate) -> list[tuple[str, ...]]:
         "all",
         str(rate.calls),
         str(rate.right),
-        _percent(rate.right / rate.calls),
+        _percent(rate.share),
         _interval(rate.ci95),
     )
     classes = [

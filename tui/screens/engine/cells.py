@@ -14,7 +14,7 @@ from listen.trade.points import PATH_WORDS, PathId
 from listen.trade.readings import Question, ask_loss, ask_pressure, ask_wet
 from listen.trade.units import Pressure, Unit, read_pressure, show, unit_named
 from tui.screens.round.asks import figure
-from tui.words import UNKNOWN, number, path_words, percent, plain, short_path
+from tui.words import UNKNOWN, number, path_words, percent, percent_plain, plain, short_path
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job, RoundRecord
@@ -78,11 +78,6 @@ def plug_words(row: CylinderRow) -> str:
     return UNKNOWN if row.plug is None else ", ".join(_plug(c) for c in row.plug.conditions)
 
 
-def percent_of(share: float | None) -> str:
-    """A share in whole percent."""
-    return UNKNOWN if share is None else f"{share:.0%}".replace("%", " %")
-
-
 def _signed(kpa: float, unit: Unit) -> str:
     text = _bare(abs(kpa), unit)
     return f"{'+' if kpa >= 0 else '−'}{text}"
@@ -142,7 +137,7 @@ def in_full(row: CylinderRow, job: Job) -> str:
     """Everything the table may have had to shorten, for the cylinder one is on."""
     parts = [f"Cylinder {row.cylinder}: {verdict_words(row.round)}"]
     if row.share_of_highest is not None:
-        parts.append(f"dry {percent_of(row.share_of_highest)} of the highest")
+        parts.append(f"dry {percent_plain(row.share_of_highest)} of the highest")
     if row.plug is not None:
         parts.append(f"plug {plug_words(row)}")
     if (found := job.findings.get(row.cylinder)) is not None:

@@ -20,7 +20,7 @@ from tui.screens.engine import cells
 from tui.screens.engine.keys import EngineKeys
 from tui.screens.engine.type_line import TypeLine
 from tui.widgets.engine_view import EngineView, Pot
-from tui.words import fitting, plain, shown
+from tui.words import fitting, percent_plain, plain, shown
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job
@@ -193,7 +193,7 @@ def _summary(rows: tuple[CylinderRow, ...], job: Job) -> str:
     share = lowest_share(rows)
     parts = [f"Pressures in {unit}."]
     if share is not None:
-        parts.append(f"Lowest dry reading is {cells.percent_of(share)} of the highest (rule of thumb: at least 75 %).")
+        parts.append(f"Lowest dry reading is {percent_plain(share)} of the highest (rule of thumb: at least 75 %).")
     if not job.symptoms_asked:
         parts.append("Symptoms not asked yet (d, then s).")
     elif not job.symptoms:

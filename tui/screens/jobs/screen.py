@@ -55,8 +55,9 @@ class JobsScreen(BayScreen[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("n", "new", "New job"),
         Binding("slash", "find", "Find", key_display="/"),
-        Binding("m", "microphone", "Microphone check"),
+        Binding("m", "microphone", "Microphone"),
         Binding("l", "lab", "Lab"),
+        Binding("h", "hit_rate", "Hit rate"),
         Binding("escape", "leave_find", "Back", show=False),
         Binding("q", "app.quit", "Quit"),
     ]
@@ -206,6 +207,12 @@ class JobsScreen(BayScreen[None]):
         from tui.screens.lab.screen import LabScreen
 
         self.app.push_screen(LabScreen())
+
+    def action_hit_rate(self) -> None:
+        """How often the shop's calls were right."""
+        from tui.screens.hit_rate.screen import HitRateScreen
+
+        self.app.push_screen(HitRateScreen())
 
 
 def _haystack(s: JobSummary) -> str:

@@ -1,0 +1,84 @@
+"""The hit rate: empty, calls right and wrong, simulated engines apart, and intervals drawn in their places."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from bay import bench, screen_text, until, words
+from fakes import FakeServices, result_for
+from test_widgets import lines
+
+from listen.jobs.events import ByEarCalled, FindingRecorded, Judged, RoundOpened
+from listen.jobs.folder.store import create_job
+from listen.trade.layout import layout
+from tui.app import HisswayApp
+from tui.screens.hit_rate.screen import HitRateScreen
+from tui.widgets.shares import Share, Shares
+
+
+def torn_down(root: Path, title: str, called: str, found: str, *, name: str = "Una") -> None:
+    """One cylinder called by ear, judged as an intake valve by the program, and opened."""
+    with create_job(root, title=title, engine=layout("inline-4")) as opened:
+        opened.append(
+            RoundOpened(round_id="r", cylinder=1),
+            ByEarCalled(round_id="r", paths=(called,), sure=0.7, name=name),
+            Judged(round_id="r", result=result_for(["intake"]), clips=(), version="1"),
+            FindingRecorded(cylinder=1, paths=(found,)),
+        )
+
+
+async def to_hit_rate(pilot, app: HisswayApp) -> None:
+    await until(pilot, lambda: bool(app.screen.query("#jobs")) and app.screen.query_one("#jobs").display)
+    await pilot.press("h")
+    await until(pilot, lambda: isinstance(app.screen, HitRateScreen) and "Reading every" not in screen_text(app))
+
+
+async def test_without_a_teardown_it_says_how_one_is_recorded(tmp_path: Path) -> None:
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: "h Hit rate" in screen_text(app).splitlines()[-1])
+        await to_hit_rate(pilot, app)
+        assert "No teardown is recorded yet" in words(app) and "press f" in words(app)
+
+
+async def test_ear_and_program_stand_with_their_intervals_and_the_wrong_calls_first(tmp_path: Path) -> None:
+    """Two engines: the ear was wrong once, the program never; a hostile name is text."""
+    torn_down(tmp_path / "jobs", "Baler [red]", "rings", "intake-valve", name="[b]Una[/b]")
+    torn_down(tmp_path / "jobs", "Pump", "intake-valve", "intake-valve")
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_hit_rate(pilot, app)
+        text, said = screen_text(app), words(app)
+        assert "2 cylinders whose teardown is known" in said and "simulated" not in said
+        assert "2 of 2 (34 % to 100 %)" in said and "1 of 2 (9 % to 91 %)" in said and "70 % sure" in said
+        assert text.index("× wrong") < text.index("✓ right")
+        assert "[b]Una[/b] said rings, 70 % sure; it was intake valve" in said and "Baler [red], cylinder 1" in said
+        await pilot.press("escape")
+        await until(pilot, lambda: bool(app.screen.query("#jobs")))
+
+
+async def test_simulated_engines_are_counted_apart(tmp_path: Path) -> None:
+    torn_down(tmp_path / "jobs", "Real", "rings", "rings")
+    with create_job(tmp_path / "jobs", title="Made up", engine=layout("inline-4"), simulated=True) as opened:
+        opened.append(RoundOpened(round_id="r", cylinder=1), ByEarCalled(round_id="r", paths=("rings",)))
+        opened.append(FindingRecorded(cylinder=1, paths=("rings",)))
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(100, 45)) as pilot:
+        await to_hit_rate(pilot, app)
+        real, simulated = screen_text(app).split("Simulated engines")
+        assert "1 cylinder whose teardown is known" in real and "Made up" not in real
+        assert "Made up" in simulated and "Real" not in simulated
+
+
+def test_a_share_is_drawn_inside_its_interval() -> None:
+    """Mark, interval and the sureness stated stand where the scale says; nothing leaves its line."""
+    row = Share("the program", 0.5, 2, 4, 0.25, 0.75, said=1.0)
+    for width in (60, 80, 158):
+        drawn = Shares()
+        drawn.set_reactive(Shares.shares, (row, row))
+        axis, first, _, legend = lines(drawn, 4, width)
+        left = axis.index("0 %")
+        columns = first.index("│") - left
+        assert first.index("◆") - left == round(0.5 * columns)
+        assert first.index("▒") - left == round(0.25 * columns) and first.rindex("▒") - left == round(0.75 * columns)
+        assert "2 of 4 (25 % to 75 %)" in first and "95 % interval" in legend

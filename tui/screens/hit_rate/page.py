@@ -1,0 +1,57 @@
+"""Calls and hit rates as lines of words and shares to be drawn; real engines and simulated ones are told apart."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from textual.content import Content
+
+from tui.widgets.shares import Share
+from tui.words import called, path_words, percent_plain, plain, shown
+
+if TYPE_CHECKING:
+    from listen.jobs.hit_rate import HitRate, Said
+
+BY = {"tool": "the program", "tech": "techs by ear", "supervisor": "supervisors by ear"}
+GLYPHS = {True: ("✓ right", "$success"), False: ("× wrong", "bold $error")}
+EMPTY = """No teardown is recorded yet, so nothing can be counted.
+
+Once an engine is open: open its job, stand on the cylinder, press f and tick what was found. What ear and program had \
+said before is then held against it here."""
+
+
+def shares(rates: tuple[HitRate, ...]) -> tuple[Share, ...]:
+    """A line a source of calls, and below it a line for each class of sureness stated."""
+    rows: list[Share] = []
+    for rate in rates:
+        low, high = rate.ci95 or (0.0, 1.0)
+        rows.append(Share(BY[rate.by], rate.share, rate.right, rate.calls, low, high, heading=True))
+        rows += [
+            Share(f"  {percent_plain(c.said_mean)} sure", c.share, c.right, c.calls, *c.ci95, said=c.said_mean)
+            for c in rate.classes
+        ]
+    return tuple(rows)
+
+
+def heading(said: tuple[Said, ...], simulated: bool) -> Content:
+    """What is counted."""
+    torn = len({(s.job, s.cylinder) for s in said})
+    what = "simulated engines, which say nothing about this shop" if simulated else "engines of this shop"
+    opened = f"{torn} cylinder{'' if torn == 1 else 's'} whose teardown is known"
+    return Content.assemble((f"{plain(what)[:1].upper()}{what[1:]}: ", "bold $accent"), opened)
+
+
+def listed(said: tuple[Said, ...]) -> Content:
+    """Every call with its truth, the wrong ones first: they are what there is to learn from."""
+    lines = [_call(s) for s in sorted(said, key=lambda s: (s.right, s.title, s.cylinder, s.by))]
+    return Content("\n").join([shown("Every call, the wrong ones first", "$accent"), *lines])
+
+
+def _call(said: Said) -> Content:
+    word, pen = GLYPHS[said.right]
+    who = BY[said.by] if said.by == "tool" or not said.name else plain(said.name, 40)
+    truth = " and ".join(path_words(p) for p in said.truth)
+    told = f"{who} said {called(said.paths, said.sure)}; it was {truth}"
+    return Content.assemble(
+        (word, pen), f"  {told}  ", (f"{plain(said.title, 60)}, cylinder {said.cylinder}", "$secondary")
+    )

@@ -8,12 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from listen.audio.write import write_flac
 from listen.bench.accuracy.contest import report_jobs, tune_jobs
 from listen.bench.accuracy.rounds import Job, read_truth
 from listen.cli.main import main
 from listen.errors import RoundError
 from listen.lab.simulator.draw import Wishes, draw
 from listen.lab.simulator.write import write_round
+from listen.signal.clip import Clip
 from listen.trade.points import PathId
 
 DRAWN = ["bench", "accuracy", "--only", "rounds", "--rounds-drawn", "2", "--tune-rounds", "2", "--workers", "1"]
@@ -38,10 +40,28 @@ def test_tuning_rounds_and_reported_rounds_share_no_seed_and_no_shop() -> None:
         specs = [draw(np.random.default_rng(j.seed), j.population, sound_clips=True) for j in jobs]
         return {s.seed for s in specs}, {s.background.name for s in specs}
 
-    tune, report = drawn(tune_jobs(None, 20, 1)), drawn(report_jobs(None, 20, 1))
+    tune, report = drawn(tune_jobs(None, 20, 1)), drawn(report_jobs(None, None, 20, 1))
     assert len(tune[0]) == len(report[0]) == 20
     assert not tune[0] & report[0]
     assert not tune[1] & report[1]
+
+
+def test_recorded_hisses_change_the_rounds_and_a_folder_without_any_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main([*DRAWN, "--leaks", str(tmp_path)]) == 2
+    assert "holds no hiss-*.flac" in capsys.readouterr().err
+    rng = np.random.default_rng(1)
+    whine = 0.3 * np.sin(2 * np.pi * 3000 * np.arange(48_000) / 48_000) + 0.001 * rng.normal(size=48_000)
+    for name in "abcdefgh":  # some for each population, whichever way the names fall
+        write_flac(tmp_path / f"hiss-{name}.flac", Clip.of(whine, 48_000))
+    one = [*DRAWN, "--tune-rounds", "0", "--json"]
+    assert main(one) == 0
+    plain = capsys.readouterr().out
+    assert main([*one, "--leaks", str(tmp_path)]) == 0
+    recorded = json.loads(capsys.readouterr().out)["contests"][0]
+    assert recorded["title"].endswith("half of the leaks of recorded hisses")
+    assert recorded["lines"] != json.loads(plain)["contests"][0]["lines"]
 
 
 def archive(root: Path) -> Path:

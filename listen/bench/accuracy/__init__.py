@@ -25,6 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--rounds-drawn", type=_count, default=200, help="rounds a set; all else scales (default 200)")
     parser.add_argument("--tune-rounds", type=int, default=150, help="rounds the peers are fitted on; 0: no peers")
     parser.add_argument("--noise", type=Path, metavar="DIR", help="also draw rounds over recordings background-*.flac")
+    parser.add_argument("--leaks", type=Path, metavar="DIR", help="half of the leaks sound as recordings hiss-*.flac")
     parser.add_argument("--rounds", type=Path, metavar="DIR", help="score this truth-labelled archive instead")
     parser.add_argument("--only", choices=PARTS, help="one part only")
     parser.add_argument("--seed", type=int, default=1, help="seed of everything drawn (default 1)")

@@ -59,11 +59,14 @@ class Contest(msgspec.Struct, frozen=True, kw_only=True):
     """Per bin of confidence: mean confidence, share right, rounds (ours, the last line of ours)."""
 
 
-def contest_drawn(noise: Path | None, rounds: int, tune_rounds: int, seed: int, workers: int) -> Contest:
+def contest_drawn(
+    noise: Path | None, leaks: Path | None, rounds: int, tune_rounds: int, seed: int, workers: int
+) -> Contest:
     """Score on rounds drawn from the reported population."""
-    judged = spread(judge_drawn, report_jobs(noise, rounds, seed), workers)
+    judged = spread(judge_drawn, report_jobs(noise, leaks, rounds, seed), workers)
     where = f"recordings of {noise.name or noise}" if noise else "synthetic shops"
-    return _contest(f"{rounds} drawn rounds over {where}", judged, _tuning(noise, tune_rounds, seed, workers), where)
+    title = f"{rounds} drawn rounds over {where}" + (", half of the leaks of recorded hisses" if leaks else "")
+    return _contest(title, judged, _tuning(noise, tune_rounds, seed, workers), where)
 
 
 def contest_archive(root: Path, tune_rounds: int, seed: int, workers: int) -> Contest:
@@ -74,14 +77,14 @@ def contest_archive(root: Path, tune_rounds: int, seed: int, workers: int) -> Co
     return _contest(f"{len(folders)} labelled rounds of {root.name or root}", judged, tuning, "as recorded")
 
 
-def report_jobs(noise: Path | None, rounds: int, seed: int) -> list[Job]:
+def report_jobs(noise: Path | None, leaks: Path | None, rounds: int, seed: int) -> list[Job]:
     """Rounds that are scored."""
-    return [Job((seed, REPORT_STREAM, i), "report", noise, True) for i in range(rounds)]
+    return [Job((seed, REPORT_STREAM, i), "report", noise, leaks, True) for i in range(rounds)]
 
 
 def tune_jobs(noise: Path | None, rounds: int, seed: int) -> list[Job]:
     """Rounds that peers are fitted on."""
-    return [Job((seed, TUNE_STREAM, i), "tune", noise, False) for i in range(rounds)]
+    return [Job((seed, TUNE_STREAM, i), "tune", noise, None, False) for i in range(rounds)]
 
 
 def _tuning(noise: Path | None, rounds: int, seed: int, workers: int) -> list[Case]:

@@ -27,6 +27,8 @@ class Job:
     seed: tuple[int, ...]
     population: str
     noise: Path | None
+    leaks: Path | None
+    """Folder of ``hiss-*.flac`` whose spectra half of the leaks take."""
     ours: bool
     """False: only the peers, for their fit."""
 
@@ -52,7 +54,7 @@ def judge_drawn(job: Job) -> Judged:
     from listen.lab.simulator.render import render
 
     rng = np.random.default_rng(job.seed)
-    spec = draw(rng, job.population, backgrounds=job.noise, sound_clips=True)
+    spec = draw(rng, job.population, backgrounds=job.noise, leaks=job.leaks, sound_clips=True)
     clips: dict[str, list[tuple[Kind, Clip]]] = {}
     for (name, kind, _), clip in render(spec).items():
         clips.setdefault(name, []).append((kind, clip))

@@ -14,6 +14,7 @@ from listen.bench.accuracy.detection import Detection, detection
 from listen.bench.accuracy.limits_table import cover_table, detection_table
 from listen.bench.accuracy.table import contest_table
 from listen.errors import UsageError
+from listen.lab.simulator.leaks import recorded_leaks
 
 SCHEMA = "hissway.accuracy/1"
 
@@ -34,12 +35,14 @@ def measure(args: argparse.Namespace) -> Accuracy:
     Raises
     ------
     UsageError
-        ``--only recorded`` without ``--noise``.
+        ``--only recorded`` without ``--noise``; ``--leaks`` with a folder that holds none.
     RoundError, ClipError
         An archive or recording that cannot be read.
     """
     if args.only == "recorded" and args.noise is None:
         raise UsageError("--only recorded needs --noise DIR, the folder of background-*.flac")
+    if args.leaks is not None and not recorded_leaks(args.leaks, "report"):
+        raise UsageError(f"--leaks {args.leaks}: holds no hiss-*.flac for reported rounds; give another folder")
     if args.rounds is not None:
         _say(f"scoring the archive {args.rounds}")
         return Accuracy(
@@ -48,7 +51,7 @@ def measure(args: argparse.Namespace) -> Accuracy:
     contests = []
     for noise in _backgrounds(args):
         _say(f"{args.rounds_drawn} rounds over {'recordings' if noise else 'synthetic shops'}, then the peers' fit")
-        contests.append(contest_drawn(noise, args.rounds_drawn, args.tune_rounds, args.seed, args.workers))
+        contests.append(contest_drawn(noise, args.leaks, args.rounds_drawn, args.tune_rounds, args.seed, args.workers))
     found = covered = None
     if args.only in (None, "detection"):
         _say("detection in steady noise")

@@ -18,8 +18,10 @@ from tui.app import HisswayApp
 from tui.screens.compare.screen import CompareScreen
 from tui.screens.jobs.screen import JobsScreen
 from tui.screens.lab.drill import DrillScreen
+from tui.screens.lab.headphones import HeadphoneScreen
 from tui.screens.lab.screen import LabScreen
 from tui.screens.lab.threshold import ThresholdScreen
+from tui.screens.pick import PickScreen
 
 
 class LabServices(FakeServices):
@@ -112,7 +114,11 @@ async def test_a_threshold_run_asks_until_it_knows(tmp_path: Path) -> None:
     async with app.run_test(size=(80, 24)) as pilot:
         await to_lab(pilot, app)
         await take_in(pilot, app, "Una")
-        await pilot.press("t", "enter")
+        await pilot.press("t")
+        await until(pilot, lambda: isinstance(app.screen, HeadphoneScreen) and bool(app.screen.trials))
+        await pilot.press("s")
+        await until(pilot, lambda: isinstance(app.screen, PickScreen))
+        await pilot.press("enter")
         await until(pilot, lambda: isinstance(app.screen, ThresholdScreen) and app.screen.run_ is not None)
         screen = app.screen
         for _ in range(60):

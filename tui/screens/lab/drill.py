@@ -182,7 +182,7 @@ class DrillScreen(HearingScreen[None]):
 
     def cannot_play(self, error: AudioError) -> None:
         """The drill goes on by picture."""
-        self._mute = f"{error} The drill goes on by picture: g shows the clips."
+        self._mute = f"{error}. The drill goes on by picture: g shows the clips."
         self.go(self.phase)
 
     def action_look(self) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, datetime
 from functools import partial
 from typing import TYPE_CHECKING, ClassVar, TypeVar
 
@@ -17,6 +16,7 @@ from listen.errors import HisswayError
 from tui.bridge.threads import in_thread
 from tui.screens.base import BayScreen
 from tui.screens.lab.name import NameScreen
+from tui.screens.lab.standing import class_lines, page, standing
 from tui.screens.pick import PickScreen
 from tui.words import plain, shown
 
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 
     from listen.lab.learners import Learner
     from listen.lab.training.drills import DrillSet
-    from listen.lab.training.instructor import LearnerRow
     from listen.lab.training.next_drill import Suggestion
 
 T = TypeVar("T")
@@ -38,10 +37,11 @@ class LabScreen(BayScreen[None]):
     CSS_PATH = "lab.tcss"
     AUTO_FOCUS = "#page"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("space,enter", "suggested", "Do what is suggested", key_display="Space"),
+        Binding("space,enter", "suggested", "Suggested", key_display="Space"),
         Binding("d", "drill", "Drill"),
-        Binding("t", "threshold", "Ear threshold"),
+        Binding("t", "threshold", "Threshold"),
         Binding("w", "learner", "Who learns"),
+        Binding("h", "headphones", "Headphones"),
         Binding("i", "table", "The class"),
         Binding("D", "delete", "Delete learner", show=False),
     ]
@@ -81,13 +81,13 @@ class LabScreen(BayScreen[None]):
     async def _load(self) -> None:
         text = self.query_one("#text", Static)
         try:
-            row, self._suggestion = await in_thread(_standing, self.root, self.learner)
+            row, self._suggestion = await in_thread(standing, self.root, self.learner)
         except HisswayError as e:
             text.update(shown(f"× {e}", "$error"))
             return
         self.learner = row.learner if row else None
         self._job_changed(self.bay.job)
-        text.update(_page(row, self._suggestion))
+        text.update(page(row, self._suggestion))
 
     # ------------------------------------------------------------------ keys
 
@@ -166,14 +166,37 @@ class LabScreen(BayScreen[None]):
         if drill is not None and self.learner is not None:
             self.app.push_screen(DrillScreen(self.root, self.learner, drill))
 
+    def action_headphones(self) -> None:
+        """Check headphones and ears."""
+        self._check(lambda: None)
+
+    def _check(self, then: Callable[[], None]) -> None:
+        from tui.screens.lab.headphones import HeadphoneScreen
+
+        if (learner := self.learner) is None:
+            self.action_learner()
+            return
+
+        def checked(over: bool | None) -> None:
+            if over:
+                self.bay.headphones_checked.add(learner.id)
+                then()
+
+        self.app.push_screen(HeadphoneScreen(learner.name), checked)
+
     def action_threshold(self) -> None:
-        """Choose a background and find the ear's threshold."""
+        """Check the headphones once, choose a background, find the ear's threshold."""
+        if self.learner is not None and self.learner.id in self.bay.headphones_checked:
+            self._threshold()
+        else:
+            self._check(self._threshold)
+
+    def _threshold(self) -> None:
         from listen.lab.ear.threshold import backgrounds
         from tui.screens.lab.threshold import ThresholdScreen
 
         learner = self.learner
         if learner is None:
-            self.action_learner()
             return
 
         def run(name: str | None) -> None:
@@ -189,7 +212,7 @@ class LabScreen(BayScreen[None]):
     async def _table(self) -> None:
         text = self.query_one("#text", Static)
         try:
-            lines = await in_thread(_class_lines, self.root)
+            lines = await in_thread(class_lines, self.root)
         except HisswayError as e:
             self.refuse(e)
             return
@@ -201,38 +224,3 @@ class LabScreen(BayScreen[None]):
         except HisswayError as e:
             self.refuse(e)
             return otherwise
-
-
-def _standing(root: Path, learner: Learner | None) -> tuple[LearnerRow | None, Suggestion | None]:
-    from listen.lab.learners import list_learners
-    from listen.lab.training.instructor import learner_row
-    from listen.lab.training.next_drill import suggest
-
-    known = list_learners(root)
-    chosen = next((k for k in known if learner is not None and k.id == learner.id), known[0] if known else None)
-    if chosen is None:
-        return None, None
-    return learner_row(root, chosen), suggest(root, chosen, datetime.now(UTC))
-
-
-def _class_lines(root: Path) -> list[str]:
-    from listen.lab.training.instructor import class_table
-    from listen.lab.training.score_words import score_lines
-
-    lines = [line for row in class_table(root) for line in (*score_lines(row), "")]
-    return lines or ["No learners yet. Press w to take one in."]
-
-
-def _page(row: LearnerRow | None, suggestion: Suggestion | None) -> Content:
-    from listen.lab.ear.playback import CAUTION
-    from listen.lab.training.score_words import score_lines
-
-    if row is None:
-        return Content("\n").join(
-            [shown("Nobody learns here yet.", "bold"), shown("Press w and type a name: that is all."), shown(CAUTION)]
-        )
-    parts = [shown(line) for line in score_lines(row)]
-    if suggestion is not None:
-        what = plain(suggestion.drill.title, 80) if suggestion.drill else "a new drill, made by: hissway lab make"
-        parts += [shown(""), Content.assemble(("Next: ", "bold $accent"), (what, "bold"), f"\n{plain(suggestion.why)}")]
-    return Content("\n").join([*parts, shown(""), shown(CAUTION, "$warning")])

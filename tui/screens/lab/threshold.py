@@ -82,7 +82,7 @@ class ThresholdScreen(HearingScreen[None]):
         )
         choice.show(ANSWERS, at)
         choice.focus()
-        self.query_one(Pairs).pairs = (Pair("pair", self._background, "first", "second", 1),)
+        self.query_one(Pairs).pairs = (Pair("pair", self._background, "first", "second"),)
         self.query_one("#told", Static).update(shown(self._told))
 
     def action_play(self) -> None:
@@ -97,7 +97,7 @@ class ThresholdScreen(HearingScreen[None]):
 
     def cannot_play(self, error: AudioError) -> None:
         """Nothing can be found without hearing."""
-        self._told = f"× {error} A threshold cannot be found without hearing; drills by picture still work."
+        self._told = f"× {error}. A threshold cannot be found without hearing; drills by picture still work."
         self._ask()
 
     @on(ChoicePanel.Chosen)

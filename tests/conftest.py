@@ -1,6 +1,14 @@
-"""Linear algebra keeps to one thread here as in every command, so that results agree to the last digit."""
+"""Linear algebra keeps to one thread here as in every command, so that results agree to the last digit.
+
+Nothing random fails for being slow: a busy machine is no finding. In CI, Hypothesis draws the same cases every time.
+"""
 
 import os
+
+from hypothesis import settings
+
+settings.register_profile("unhurried", deadline=None)  # its parent is the profile of the place: "ci" in CI
+settings.load_profile("unhurried")
 
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(name, "1")

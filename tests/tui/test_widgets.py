@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from rich.cells import cell_len
 from rich.style import Style
@@ -88,7 +88,11 @@ def test_weights_and_odds_name_what_they_draw() -> None:
     assert "94 %" in first and "★" in first and "★" not in second
 
 
-@given(st.text(max_size=60), st.integers(1, 40), st.integers(-5, 45))
+SOME_WIDE = st.text(st.one_of(st.characters(), st.sampled_from("⺀世0a\u0301")), max_size=60)
+
+
+@given(SOME_WIDE, st.integers(1, 40), st.integers(-5, 45))
+@example("000000⺀0000000000000", 28, 0)  # the second writing takes half of a wide character of the first
 def test_cells_never_leave_their_line(text: str, width: int, at: int) -> None:
     """Whatever is written, wide characters included, the line keeps its width."""
     line = Cells(width)

@@ -33,10 +33,11 @@ class Cells:
             width = cell_len(char)
             if width == 0:
                 if at:
-                    self._chars[at - 1] += char
+                    self._chars[self._begin(at - 1)] += char
                 continue
             if not 0 <= at <= len(self) - width:
                 break
+            self._make_way(at, at + width)
             self._chars[at], self._styles[at] = char, style
             for i in range(1, width):
                 self._chars[at + i], self._styles[at + i] = "", style
@@ -49,12 +50,14 @@ class Cells:
 
     def dot(self, at: int, char: str, style: str) -> None:
         """Set one cell, if it is on the line."""
-        if 0 <= at < len(self):
-            self._chars[at], self._styles[at] = char, style
+        self.fill(at, at + 1, char, style)
 
     def fill(self, start: int, stop: int, char: str, style: str) -> None:
         """Set every cell from start up to, not including, stop."""
-        for at in range(max(0, start), min(stop, len(self))):
+        start, stop = max(0, start), min(stop, len(self))
+        if start < stop:
+            self._make_way(start, stop)
+        for at in range(start, stop):
             self._chars[at], self._styles[at] = char, style
 
     def bar(self, start: float, stop: float, style: str) -> None:
@@ -66,6 +69,19 @@ class Cells:
         part = round((stop - whole) * 8)
         if part and whole >= round(start):
             self.dot(whole, EIGHTHS[part], style)
+
+    def _begin(self, at: int) -> int:
+        """Where the character begins that covers a cell."""
+        while at > 0 and not self._chars[at]:
+            at -= 1
+        return at
+
+    def _make_way(self, start: int, stop: int) -> None:
+        """Blank the half that stays of a wide character about to lose the other."""
+        if not self._chars[start]:
+            self._chars[self._begin(start)] = " "
+        if stop < len(self) and not self._chars[stop]:
+            self._chars[stop] = " "
 
     def strip(self, styles: dict[str, Style], base: Style) -> Strip:
         """The finished line."""

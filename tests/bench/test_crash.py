@@ -17,10 +17,15 @@ from listen.bench.crash.power_replay import after_power_loss
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="this system cannot fork writers to kill")
 def test_writers_killed_at_random_moments_break_no_promise(tmp_path: Path) -> None:
-    killed = kill_writers(tmp_path, 25, seed=5)
-    assert killed.broken == ()
-    assert killed.acknowledged > 250
-    assert killed.in_a_take >= 3
+    acknowledged = in_a_take = 0
+    for seed in range(5, 11):  # once is enough unless the machine is so busy that the writers get little done
+        killed = kill_writers(tmp_path / str(seed), 25, seed)
+        assert killed.broken == ()
+        acknowledged, in_a_take = acknowledged + killed.acknowledged, in_a_take + killed.in_a_take
+        if acknowledged > 250 and in_a_take >= 3:
+            break
+    assert acknowledged > 250
+    assert in_a_take >= 3
 
 
 def test_power_cuts_break_no_promise(tmp_path: Path) -> None:

@@ -1,4 +1,7 @@
-"""Run as a program: forks writers that acknowledge each event on a pipe, and kills them at seeded moments."""
+"""Run as a program: forks writers that acknowledge each event on a pipe, and kills them at seeded moments.
+
+A moment is so many acknowledgements and a little time after them, so that also a busy machine gets to write enough.
+"""
 
 from __future__ import annotations
 
@@ -31,8 +34,8 @@ def write_until_killed(folder: Path, acknowledge: int) -> None:
         os.write(acknowledge, said.encode())
 
 
-def one_trial(folder: Path, delay_s: float) -> list[str]:
-    """Acknowledged events of one writer, killed ``delay_s`` after its first acknowledgement."""
+def one_trial(folder: Path, count: int, delay_s: float) -> list[str]:
+    """Acknowledged events of one writer, killed ``delay_s`` after its ``count``-th acknowledgement."""
     read_end, write_end = os.pipe()
     pid = os.fork()
     if pid == 0:
@@ -43,11 +46,11 @@ def one_trial(folder: Path, delay_s: float) -> list[str]:
             os._exit(3)
     os.close(write_end)
     with os.fdopen(read_end, "rb") as pipe:
-        first = pipe.readline()
+        first = [pipe.readline() for _ in range(count)]
         time.sleep(delay_s)
         os.kill(pid, signal.SIGKILL)
         os.waitpid(pid, 0)
-        return [line.decode().strip() for line in (first, *pipe.readlines()) if line.endswith(b"\n")]
+        return [line.decode().strip() for line in (*first, *pipe.readlines()) if line.endswith(b"\n")]
 
 
 def main(root: str, trials: str, seed: str) -> None:
@@ -56,7 +59,7 @@ def main(root: str, trials: str, seed: str) -> None:
     for _ in range(int(trials)):
         with create_job(Path(root), title="killed") as opened:
             opened.open_round(1)
-        acknowledged = one_trial(opened.folder, rng.uniform(0, 0.15))
+        acknowledged = one_trial(opened.folder, rng.randint(1, 20), rng.uniform(0, 0.02))
         print(json.dumps({"folder": str(opened.folder), "acknowledged": acknowledged}), flush=True)
 
 

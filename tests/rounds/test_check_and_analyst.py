@@ -108,8 +108,11 @@ def test_close_ends_the_process() -> None:
     (process,) = analyst._pool._processes.values()
     assert process.pid != os.getpid()
     waiting = [analyst._pool.submit(time.sleep, 60) for _ in range(3)]
-    time.sleep(0.5)  # the first is under way
-    assert waiting[0].running()
+    started = time.monotonic()
+    while not waiting[0].running():
+        assert time.monotonic() - started < 10
+        time.sleep(0.02)
+    time.sleep(0.2)  # in the process itself, too
     started = time.monotonic()
     analyst.close()
     while process.is_alive():  # not join: the pool's own thread may be the one that is told of the end

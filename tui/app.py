@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import traceback
 from collections.abc import Iterable
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any, ClassVar
 
 import msgspec
@@ -34,7 +34,8 @@ class HisswayApp(App[None]):
     """Holds one immutable job; screens watch it and ask for events to be written."""
 
     TITLE = "Hissway"
-    CSS_PATH = "app.tcss"
+    CSS_PATH: ClassVar[list[str | PurePath]] = ["app.tcss", "screens/jobs/jobs.tcss"]
+    """The first screen's sheet too: a screen that is never pushed does not bring its own."""
     ENABLE_COMMAND_PALETTE = True
     COMMAND_PALETTE_BINDING = "ctrl+p"
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -151,3 +151,12 @@ async def test_a_list_too_long_for_the_screen_keeps_its_title_and_its_keys(tmp_p
         assert "Plug of cylinder 1" in words(app) and "Esc goes back" in words(app)
         await pilot.press("enter")
         await until(pilot, lambda: app.job.plugs[1].conditions == (last.id,))
+
+
+async def test_the_list_of_jobs_fills_the_screen_and_the_find_line_keeps_its_margin(tmp_path: Path) -> None:
+    """The first screen's own style sheet is in force: the words on a job stand at the bottom, above the keys."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: "Green tractor" in words(app) and "no round yet" in words(app))
+        lines = screen_text(app).splitlines()
+        assert "no round yet" in "".join(lines[-3:]) and app.screen.query_one("#find").region.x == 1

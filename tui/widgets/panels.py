@@ -101,13 +101,17 @@ class ChoicePanel(Drawn, can_focus=True):
             choice = self.choices[y]
             line.put(0, f"[{choice.key}]", "warn")
             at = line.put(4, choice.words, "strong")
-            line.put(max(at + 2, MORE_AT), choice.more, "dim")
+            line.put(max(at + 2, self._more_at()), choice.more, "dim")
         elif y == len(self.choices) and self.asks_sure:
             sure = SURE[self.at]
             at = line.put(0, "[← →]", "warn")
             at = line.put(at + 1, "not said how sure" if sure is None else f"{sure:.0%} sure", "strong")
             line.put(max(at + 2, MORE_AT), "first, if you like: how sure are you?", "dim")
         return line
+
+    def _more_at(self) -> int:
+        """Column of what the answers mean: the same for all that have a meaning."""
+        return max([MORE_AT, *(4 + len(c.words) + 2 for c in self.choices if c.more)])
 
     def show(self, choices: tuple[Choice, ...], about: str, *, sure: bool = False) -> None:
         """Ask; ``sure``: how sure may be said before the answer."""

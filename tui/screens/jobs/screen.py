@@ -50,7 +50,6 @@ class JobTable(DataTable[Text]):
 class JobsScreen(BayScreen[None]):
     """The first screen: a table of jobs, newest first, with a line to find one."""
 
-    CSS_PATH = "jobs.tcss"
     AUTO_FOCUS = "#jobs"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("n", "new", "New job"),

@@ -39,7 +39,6 @@ class HeadphoneScreen(HearingScreen[bool]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("space,enter,pagedown", "play", "Play", key_display="Space"),
         Binding("s", "leave_out", "Leave the check out"),
-        Binding("escape", "dismiss(False)", "Back"),
     ]
     PHASE_KEYS: ClassVar[dict[str, tuple[str, ...]]] = {"leave_out": ("ask",), "silence": ("ask",)}
 
@@ -136,6 +135,10 @@ class HeadphoneScreen(HearingScreen[bool]):
             self.query_one(kind).display = False
         self.query_one("#told", Static).update("")
         self.set_focus(None)
+
+    def action_back(self) -> None:
+        """Leave: it is asked again the next time."""
+        self.dismiss(False)
 
     def action_leave_out(self) -> None:
         """Go on without it."""

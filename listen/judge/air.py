@@ -28,9 +28,9 @@ from listen.judge.sources import (
 )
 from listen.trade.points import PathId
 
-APART_SHARE = 0.1
+APART_SHARE = 0.05
 """Share of leaks heard at their own points only. Without it, a very loud leak whose cross-talk is missing elsewhere
-would count against its own path."""
+would count against its own path; more of it than this raises the log loss of the accuracy bench's tuning rounds."""
 NO_AIR_DB = -200.0
 """Level of what does not reach a point."""
 SET_UP_BALANCE_DB = 3.5

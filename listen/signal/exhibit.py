@@ -85,9 +85,12 @@ def _tones(quiet: Spectra | None, air: Spectra | None) -> tuple[float, ...]:
     return new_tones_hz(means[0], means[1], (len(air.power), len(quiet.power)), air.freq_hz)
 
 
-def loudness_steps(picture: Picture, count: int) -> tuple[tuple[int, ...], ...]:
-    """A picture in ``count`` whole steps of loudness, a tuple a row, low frequencies first."""
-    low, high = np.quantile(picture.level_db, PICTURE_QUANTILES)
+def loudness_steps(picture: Picture, count: int, scale: Picture | None = None) -> tuple[tuple[int, ...], ...]:
+    """A picture in ``count`` whole steps of loudness, a tuple a row, low frequencies first.
+
+    ``scale`` is the picture whose range the steps divide, for a part of a sound that of the whole.
+    """
+    low, high = np.quantile((scale or picture).level_db, PICTURE_QUANTILES)
     share = (picture.level_db - low) / max(high - low, 1e-6)
     steps = np.clip(np.round(share * (count - 1)), 0, count - 1).astype(int)
     return tuple(map(tuple, steps.tolist()))

@@ -21,6 +21,8 @@ HISS_LOW_HZ, HISS_HIGH_HZ = 1_000.0, 16_000.0
 """The hiss band, for listening."""
 EDGE_OCTAVES = 0.25
 """Width of the raised-cosine edges of the listening band-pass: short enough to cut rumble, too soft to ring."""
+KNOCK_OVER_LASTING = 8.0
+"""A knock is what stands 9 dB over that which lasts; in noise alone hardly a fiftieth of the power passes for one."""
 AMIN = 1e-20
 """Smallest power told from none, -200 dB."""
 PEAK = 0.98
@@ -65,7 +67,7 @@ def picture(
 def split_knocks(
     clip: Clip, *, rows: int = 96, columns: int = 240, low_hz: float = LOW_HZ, high_hz: float = HIGH_HZ
 ) -> Split:
-    """What the frame gate takes out, to look at: median-filtered parting into lasting and knocking power.
+    """What the frame gate takes out, to look at: a knock fills a column, what lasts fills a row (median filters).
 
     References
     ----------
@@ -74,9 +76,9 @@ def split_knocks(
     import librosa  # loaded on demand: its first use costs seconds
 
     power = _power(clip)
-    lasting, knocks = librosa.decompose.hpss(power, power=1.0)
+    _, knocks = librosa.decompose.hpss(power, power=2.0, margin=(1.0, KNOCK_OVER_LASTING))
     shape = (rows, columns, low_hz, high_hz)
-    return Split(_pooled(lasting, clip, *shape), _pooled(knocks, clip, *shape))
+    return Split(_pooled(power - knocks, clip, *shape), _pooled(knocks, clip, *shape))
 
 
 def hiss_band(clip: Clip) -> Clip:

@@ -5,11 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
+    from listen.signal.clip import Clip
     from listen.signal.exhibit import Curve
+    from listen.signal.picture import Picture
 
+Part = Literal["all", "knocks", "rest"]
+"""What of a clip is pictured: all of it, the knocks alone, or what is left without them."""
+PART_WORDS: dict[Part, str] = {"all": "", "knocks": ", knocks alone", "rest": " without its knocks"}
+LOW_HZ = 500.0
+"""Lowest frequency pictured: a little below the hiss bands."""
 LABELS_HZ = (1_000, 2_000, 4_000, 8_000, 16_000)
 
 
@@ -26,7 +33,7 @@ class Looked:
     seconds: float
 
 
-def looked(paths: dict[str, Path], chosen: str, columns: int, rows: int) -> Looked:
+def looked(paths: dict[str, Path], chosen: str, part: Part, columns: int, rows: int) -> Looked:
     """Read the clips and prepare both views. Raises what reading and measuring raise."""
     from math import log10
 
@@ -38,16 +45,24 @@ def looked(paths: dict[str, Path], chosen: str, columns: int, rows: int) -> Look
     clips = {name: read_clip(path) for name, path in paths.items()}
     seen = exhibit(clips.get("quiet"), clips.get("air"))
     curves = {name: c for name, c in (("quiet", seen.quiet), ("air", seen.air)) if c is not None}
-    drawn = picture(clips[chosen], rows=rows, columns=columns, low_hz=500.0)
+    whole = picture(clips[chosen], rows=rows, columns=columns, low_hz=LOW_HZ)
+    drawn = whole if part == "all" else _parted(clips[chosen], part, columns, rows)
     return Looked(
         lg_freq=seen.lg_freq.tolist(),
         curves=curves,
         tones_hz=seen.tones_hz,
         tones_lg=tuple(log10(hz) for hz in seen.tones_hz),
-        steps=loudness_steps(drawn, STEPS),
+        steps=loudness_steps(drawn, STEPS, whole),
         labels=_labels([float(f) for f in drawn.freqs_hz]),
         seconds=clips[chosen].seconds,
     )
+
+
+def _parted(clip: Clip, part: Part, columns: int, rows: int) -> Picture:
+    from listen.signal.picture import split_knocks
+
+    split = split_knocks(clip, rows=rows, columns=columns, low_hz=LOW_HZ)
+    return split.knocks if part == "knocks" else split.lasting
 
 
 def _labels(freqs_hz: list[float]) -> tuple[str, ...]:

@@ -17,7 +17,7 @@ from listen.trade.points import point
 from tui.bridge.playback import Playback, prepared
 from tui.bridge.threads import in_thread
 from tui.screens.base import BayScreen
-from tui.screens.evidence.look import Looked, looked
+from tui.screens.evidence.look import PART_WORDS, Looked, Part, looked
 from tui.screens.round.aim import neighbour_point
 from tui.widgets.heat import Heat, Picture
 from tui.widgets.spectra_plot import Curve, SpectraPlot
@@ -46,6 +46,7 @@ class EvidenceScreen(BayScreen[None]):
         Binding("z", "hiss", "Hiss band only"),
         Binding("x", "silence", "Stop"),
         Binding("w", "picture", "Other picture"),
+        Binding("k", "knocks", "Knocks apart"),
     ]
 
     def __init__(self, round_id: str, at: str) -> None:
@@ -53,6 +54,7 @@ class EvidenceScreen(BayScreen[None]):
         self.round_id, self.at = round_id, at
         self._hiss_only = False
         self._pictured = "air"
+        self._part: Part = "all"
         self._sounding = ""
         self._looked: Looked | None = None
 
@@ -123,7 +125,7 @@ class EvidenceScreen(BayScreen[None]):
         size = (max(heat.size.width - 7, 8), max((heat.size.height - 1) * 2, 4))
         chosen = self._pictured if self._pictured in paths else next(iter(paths))
         try:
-            self._looked = await in_thread(looked, paths, chosen, *size)
+            self._looked = await in_thread(looked, paths, chosen, self._part, *size)
         except HisswayError as e:
             heat.empty = plain(e)
             return
@@ -137,11 +139,8 @@ class EvidenceScreen(BayScreen[None]):
         pens = {"quiet": theme["secondary"], "air": theme["primary"]}
         curves = [Curve(c.level_db.tolist(), name, pens[name]) for name, c in seen.curves.items()]
         self.query_one(SpectraPlot).show(seen.lg_freq, curves, seen.tones_lg, theme["warning"])
-        caption = (
-            f"{chosen} clip, 0 to {seen.seconds:.1f} s; lighter is louder"
-            if self.app.current_theme.dark
-            else (f"{chosen} clip, 0 to {seen.seconds:.1f} s; darker is louder")
-        )
+        louder = "lighter" if self.app.current_theme.dark else "darker"
+        caption = f"{chosen} clip{PART_WORDS[self._part]}, 0 to {seen.seconds:.1f} s; {louder} is louder"
         self.query_one(Heat).picture = Picture(seen.steps, seen.labels, caption)
         self._words()
 
@@ -177,6 +176,12 @@ class EvidenceScreen(BayScreen[None]):
     def action_picture(self) -> None:
         """The other clip's picture."""
         self._pictured = "quiet" if self._pictured == "air" else "air"
+        self._look()
+
+    def action_knocks(self) -> None:
+        """The knocks alone, then what is left without them, then all again."""
+        parts = tuple(PART_WORDS)
+        self._part = parts[(parts.index(self._part) + 1) % len(parts)]
         self._look()
 
     def action_hiss(self) -> None:

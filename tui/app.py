@@ -9,6 +9,7 @@ from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any, ClassVar
 
 import msgspec
+from textual import events
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.reactive import reactive
@@ -16,6 +17,7 @@ from textual.screen import Screen
 
 from tui.bridge.preferences import load, save
 from tui.bridge.services import Services
+from tui.screens.base import BayScreen
 from tui.screens.jobs.screen import JobsScreen
 from tui.themes import DAYLIGHT, DIM_BAY, THEMES
 
@@ -57,6 +59,15 @@ class HisswayApp(App[None]):
         for theme in THEMES:
             self.register_theme(theme)
         self.theme = DAYLIGHT.name if self.preferences.daylight else DIM_BAY.name
+
+    async def on_event(self, event: events.Event) -> None:
+        """Keys go to the screen first, one after the other; all else as ever."""
+        taken = isinstance(event, events.Key) and not event.is_forwarded and self._offered(event)
+        if not taken:
+            await super().on_event(event)
+
+    def _offered(self, key: events.Key) -> bool:
+        return bool(self.screen_stack) and isinstance(self.screen, BayScreen) and self.screen.take_key(key)
 
     def prefer(self, **changes: Any) -> None:
         """Change preferences and keep them."""

@@ -230,6 +230,19 @@ async def test_keys_sent_in_one_burst_are_taken_in_their_order(tmp_path: Path) -
         await until(pilot, lambda: field.value == "175")
 
 
+async def test_figures_typed_ahead_land_in_their_cells(tmp_path: Path) -> None:
+    """Read off a list and typed at speed, or on a machine that stalls: no digit is lost, none lands in another cell."""
+    app = bench(tmp_path, engine=layout("inline-3"))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_engine(pilot)
+        first, second = app.job.engine.cylinders[:2]
+        for key in (*"1020", "enter", *"9950", "backspace", "left", "backspace", "end", "0", "enter", "7"):
+            app.post_message(events.Key(key, key if len(key) == 1 else None))
+        field = app.screen.query_one("#figure")
+        await until(pilot, lambda: field.has_focus and field.value == "7")
+        assert [app.job.reading("compression-dry", cylinder=c).value for c in (first, second)] == [1020, 950]
+
+
 async def test_a_teardown_may_find_several_paths_but_sound_stands_alone(tmp_path: Path) -> None:
     """Two faults in one cylinder are both the truth; one line without a tick is taken as meant."""
     app = bench(tmp_path)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable, Coroutine
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar, cast
 
+from textual import events
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
@@ -43,6 +44,13 @@ class BayScreen(Screen[R]):
     def body(self) -> ComposeResult:
         """What is between the top line and the keys."""
         raise NotImplementedError
+
+    def take_key(self, event: events.Key) -> bool:
+        """Act on a key before it waits in a widget's queue; True if it was for us.
+
+        For keys that change where the next ones go: several sent at once would else go where the first one went.
+        """
+        return False
 
     def way(self) -> tuple[str, ...]:
         """The way here, for the top line."""

@@ -1,4 +1,4 @@
-"""A line of text in which editing keys act in the order they were pressed."""
+"""A line of text in which keys act in the order they were pressed."""
 
 from __future__ import annotations
 
@@ -18,11 +18,20 @@ EDITS = {
 class Field(Input):
     """An input whose editing keys do not go round by the app's bindings, where a digit sent at once overtakes them."""
 
-    async def _on_key(self, event: events.Key) -> None:
-        """Edit at once; all else as ever."""
+    def take(self, event: events.Key) -> bool:
+        """Type or edit at once; False for any other key."""
         if (edit := EDITS.get(event.key)) is not None:
+            getattr(self, f"action_{edit}")()
+        elif event.is_printable and event.character:
+            self.replace(event.character, *self.selection)
+        else:
+            return False
+        return True
+
+    async def _on_key(self, event: events.Key) -> None:
+        if event.key in EDITS:
             event.stop()
             event.prevent_default()
-            getattr(self, f"action_{edit}")()
+            self.take(event)
             return
         await super()._on_key(event)

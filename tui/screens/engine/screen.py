@@ -145,33 +145,38 @@ class EngineScreen(EngineKeys):
 
     # ------------------------------------------------------------------ typing figures
 
-    def on_key(self, event: events.Key) -> None:
-        """A digit on a figure's cell starts typing there."""
-        table = self.query_one("#table", DataTable)
-        if table.has_focus and self._column().typed and (event.character or "").isdecimal():
-            event.stop()
-            event.prevent_default()
+    def take_key(self, event: events.Key) -> bool:
+        """A digit on a figure's cell starts typing there; Enter keeps what was typed and goes on."""
+        line = self.query_one(TypeLine)
+        if self.focused is self.query_one("#table") and self._column().typed and (event.character or "").isdecimal():
             self._type(event.character or "")
+            return True
+        if line.is_open and event.key == "enter":
+            self._keep()
+            return True
+        return line.take(event)
 
     def _type(self, text: str) -> None:
         if self.bay.job is not None:
             self.query_one(TypeLine).begin(self._column(), self.cylinder(), self.bay.job, text)
 
-    @on(TypeLine.Typed)
-    def _typed(self, event: TypeLine.Typed) -> None:
-        row = self.query_one("#table", DataTable).cursor_row
-        try:
-            self.bay.write(event.payload)
-        except HisswayError as e:
-            self.query_one(TypeLine).remark(f"! {e}")
-            return
-        self.query_one(TypeLine).end()
-        self.query_one("#table").focus()
-        self.query_one("#table", DataTable).move_cursor(row=row + 1)
-
-    @on(TypeLine.Left)
-    def _left(self) -> None:
-        self.query_one("#table").focus()
+    def _keep(self) -> None:
+        """Write the figure and go down to the next cylinder; nothing typed leaves the cell as it was."""
+        line, table = self.query_one(TypeLine), self.query_one("#table", DataTable)
+        row = table.cursor_row
+        if line.text:
+            payload = line.offer()
+            if payload is None:
+                return
+            try:
+                self.bay.write(payload)
+            except HisswayError as e:
+                line.remark(f"! {e}")
+                return
+            row += 1
+        line.end()
+        self.set_focus(table)
+        table.move_cursor(row=row)
 
 
 def _pot(row: CylinderRow) -> Pot:

@@ -1,15 +1,14 @@
-"""The line one types a figure into: validates it, asks about a doubtful one, and hands the event up."""
+"""The line one types a figure into: validates it and asks about a doubtful one."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 import msgspec
-from textual import on
+from textual import events
 from textual.app import ComposeResult
 from textual.containers import Horizontal
-from textual.message import Message
-from textual.widgets import Input, Static
+from textual.widgets import Static
 
 from listen.errors import HisswayError
 from listen.jobs.events import Payload, ReadingEntered
@@ -24,22 +23,13 @@ if TYPE_CHECKING:
 class TypeLine(Horizontal):
     """Hidden until something is typed."""
 
-    class Typed(Message):
-        """A figure that may be kept."""
-
-        def __init__(self, payload: Payload) -> None:
-            self.payload = payload
-            super().__init__()
-
-    class Left(Message):
-        """Nothing was typed."""
-
     def __init__(self) -> None:
         super().__init__(id="edit")
         self.display = False
         self._column, self._cylinder = "", 0
         self._job: Job | None = None
-        self._doubted: Payload | None = None
+        self._doubted: tuple[str, Payload] | None = None
+        """What was typed, and the figure it would be, where a second Enter is asked for."""
 
     def compose(self) -> ComposeResult:
         """Label, field, remark."""
@@ -54,12 +44,11 @@ class TypeLine(Horizontal):
             shown(f"cylinder {cylinder}, {column.head.format(unit=job.pressure_unit)}:")
         )
         self.query_one("#edit-remark", Static).update(shown("Enter keeps it and goes on", "$secondary"))
-        field = self.query_one("#figure", Input)
         self.display = True
-        field.value = text
-        field.cursor_position = len(text)
-        field.select_on_focus = False
-        field.focus()
+        self._field.value = text
+        self._field.cursor_position = len(text)
+        self._field.select_on_focus = False
+        self.screen.set_focus(self._field)  # at once: the next key may be here already
 
     def end(self) -> None:
         """Hide it."""
@@ -69,31 +58,40 @@ class TypeLine(Horizontal):
         """Say what is wrong or doubtful."""
         self.query_one("#edit-remark", Static).update(shown(text, "bold $warning"))
 
-    @on(Input.Changed)
-    def _changed(self, event: Input.Changed) -> None:
-        event.stop()
-        self._doubted = None
+    def take(self, event: events.Key) -> bool:
+        """A key typed into the open line; False for one that is not for it."""
+        return self.is_open and self._field.take(event)
 
-    @on(Input.Submitted)
-    def _submitted(self, event: Input.Submitted) -> None:
-        event.stop()
-        if not event.value.strip() or self._job is None:
-            self.end()
-            self.post_message(self.Left())
-            return
-        if self._doubted is not None:
-            self.post_message(self.Typed(self._doubted))
-            return
+    @property
+    def is_open(self) -> bool:
+        """Whether figures are being typed here."""
+        return self.display and self.screen.focused is self._field
+
+    @property
+    def text(self) -> str:
+        """What stands in the line, without blanks around it."""
+        return self._field.value.strip()
+
+    def offer(self) -> Payload | None:
+        """The figure typed, if it may be kept; else the line says what is wrong or asked."""
+        assert self._job is not None
+        if self._doubted is not None and self._doubted[0] == self.text:
+            return self._doubted[1]
+        self._doubted = None
         try:
-            payload, doubts = cells.keep(self._column, event.value, self._cylinder, self._job)
+            payload, doubts = cells.keep(self._column, self.text, self._cylinder, self._job)
         except HisswayError as e:
             self.remark(f"! {e}")
-            return
+            return None
         if doubts:
-            self._doubted = _confirmed(payload, tuple(d.id for d in doubts))
+            self._doubted = self.text, _confirmed(payload, tuple(d.id for d in doubts))
             self.remark(f"? {doubts[0].text} Enter again keeps it as typed.")
-            return
-        self.post_message(self.Typed(payload))
+            return None
+        return payload
+
+    @property
+    def _field(self) -> Field:
+        return self.query_one("#figure", Field)
 
 
 def _confirmed(payload: Payload, doubts: tuple[str, ...]) -> Payload:

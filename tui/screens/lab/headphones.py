@@ -7,17 +7,14 @@ from functools import partial
 from typing import TYPE_CHECKING, ClassVar
 
 from textual import on
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.widgets import Static
 
 from listen.errors import AudioError
 from tui.bridge.threads import in_thread
-from tui.screens.hearing import HearingScreen
-from tui.widgets.banner import Banner, Say
-from tui.widgets.pairs import Pair, Pairs
+from tui.screens.lab.one_pair import OnePairScreen
+from tui.widgets.banner import Say
+from tui.widgets.pairs import Pairs
 from tui.widgets.panels import Choice, ChoicePanel
-from tui.words import shown
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -32,10 +29,9 @@ BEFORE = (
 )
 
 
-class HeadphoneScreen(HearingScreen[bool]):
+class HeadphoneScreen(OnePairScreen[bool]):
     """Dismisses with True once it is over or left out, False where it was left by Escape."""
 
-    CSS_PATH = "lab.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("space,enter,pagedown", "play", "Play", key_display="Space"),
         Binding("s", "leave_out", "Leave the check out"),
@@ -48,14 +44,6 @@ class HeadphoneScreen(HearingScreen[bool]):
         self.phase = "ask"
         self.trials: tuple[Trial, ...] = ()
         self.right: list[bool] = []
-        self._told = ""
-
-    def body(self) -> ComposeResult:
-        """Banner, answers, what sounds, the last word."""
-        yield Banner()
-        yield ChoicePanel(id="choice")
-        yield Pairs()
-        yield Static(id="told")
 
     def way(self) -> tuple[str, ...]:
         """Where we are."""
@@ -64,7 +52,6 @@ class HeadphoneScreen(HearingScreen[bool]):
     def on_mount(self) -> None:
         """Make the noises; nothing sounds before a key is pressed."""
         super().on_mount()
-        self.query_one(Pairs).can_focus = False
         self.start(self._make, "make")
 
     async def _make(self) -> None:
@@ -75,16 +62,12 @@ class HeadphoneScreen(HearingScreen[bool]):
 
     def _ask(self) -> None:
         number, count = len(self.right) + 1, len(self.trials)
-        self.query_one(Banner).say = Say(
+        say = Say(
             f"headphone check · noise {number} of {count}",
             "Space plays two intervals: in which is the noise? Press 1 or 2; guess if you must.",
             BEFORE,
         )
-        choice = self.query_one(ChoicePanel)
-        choice.show(ANSWERS, str(number))
-        choice.focus()
-        self.query_one(Pairs).pairs = (Pair("pair", "noise", "first", "second"),)
-        self.query_one("#told", Static).update(shown(self._told))
+        self.ask(say, ANSWERS, str(number), "noise")
 
     def action_play(self) -> None:
         """Play the pair in hand (again); once all is answered, go on."""
@@ -124,16 +107,8 @@ class HeadphoneScreen(HearingScreen[bool]):
 
         self.phase = "done"
         self.refresh_bindings()
-        good = all(self.right)
-        self.query_one(Banner).say = Say(
-            "headphone check · done",
-            check_words(tuple(self.right)),
-            "Space goes on.",
-            tone="good" if good else "caution",
-        )
-        for kind in (ChoicePanel, Pairs):
-            self.query_one(kind).display = False
-        self.query_one("#told", Static).update("")
+        tone = "good" if all(self.right) else "caution"
+        self.over(Say("headphone check · done", check_words(tuple(self.right)), "Space goes on.", tone=tone))
         self.set_focus(None)
 
     def action_back(self) -> None:

@@ -7,17 +7,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
 from textual import on
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.widgets import Static
 
 from listen.errors import AudioError, HisswayError
 from tui.bridge.threads import in_thread
-from tui.screens.hearing import HearingScreen
-from tui.widgets.banner import Banner, Say
-from tui.widgets.pairs import Pair, Pairs
+from tui.screens.lab.one_pair import OnePairScreen
+from tui.widgets.banner import Say
+from tui.widgets.pairs import Pairs
 from tui.widgets.panels import Choice, ChoicePanel
-from tui.words import shown
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,24 +26,15 @@ if TYPE_CHECKING:
 ANSWERS = (Choice("1", "1", "the first"), Choice("2", "2", "the second"))
 
 
-class ThresholdScreen(HearingScreen[None]):
+class ThresholdScreen(OnePairScreen[None]):
     """Plays pairs until the threshold stands."""
 
-    CSS_PATH = "lab.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [Binding("space,enter,pagedown", "play", "Play again", key_display="Space")]
 
     def __init__(self, root: Path, learner: Learner, background: str) -> None:
         super().__init__()
         self._root, self._learner, self._background = root, learner, background
         self.run_: ThresholdRun | None = None
-        self._told = ""
-
-    def body(self) -> ComposeResult:
-        """Banner, answers, what sounds, the last word."""
-        yield Banner()
-        yield ChoicePanel(id="choice")
-        yield Pairs()
-        yield Static(id="told")
 
     def way(self) -> tuple[str, ...]:
         """Where we are."""
@@ -55,7 +43,6 @@ class ThresholdScreen(HearingScreen[None]):
     def on_mount(self) -> None:
         """Make the run, play the first pair."""
         super().on_mount()
-        self.query_one(Pairs).can_focus = False
         self.start(self._begin, "run")
 
     async def _begin(self) -> None:
@@ -73,17 +60,11 @@ class ThresholdScreen(HearingScreen[None]):
     def _ask(self) -> None:
         from listen.lab.ear.playback import CAUTION
 
-        run, choice = self.run_, self.query_one(ChoicePanel)
-        if run is None:
+        if self.run_ is None:
             return
-        at = f"trial {run.number}, at most 40"
-        self.query_one(Banner).say = Say(
-            at, "Which of the two holds the hiss? Press 1 or 2; guess if you must.", CAUTION
-        )
-        choice.show(ANSWERS, at)
-        choice.focus()
-        self.query_one(Pairs).pairs = (Pair("pair", self._background, "first", "second"),)
-        self.query_one("#told", Static).update(shown(self._told))
+        at = f"trial {self.run_.number}, at most 40"
+        say = Say(at, "Which of the two holds the hiss? Press 1 or 2; guess if you must.", CAUTION)
+        self.ask(say, ANSWERS, at, self._background)
 
     def action_play(self) -> None:
         """Play the pair in hand (again)."""
@@ -126,10 +107,7 @@ class ThresholdScreen(HearingScreen[None]):
 
         assert run.measured is not None
         words = threshold_words(run.measured)
-        self.query_one(Banner).say = Say("done", f"Your threshold: {words}.", "Esc goes back to the lab.", tone="good")
-        self.query_one(ChoicePanel).display = False
-        self.query_one(Pairs).display = False
-        self.query_one("#told", Static).update("")
+        self.over(Say("done", f"Your threshold: {words}.", "Esc goes back to the lab.", tone="good"))
 
 
 def _trial(run: ThresholdRun) -> tuple[Sequence[Clip], float]:

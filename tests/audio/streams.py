@@ -18,8 +18,8 @@ DRIVER = Path(__file__).with_name("record_driver.py")
 class Recorder:
     """The driver process; :meth:`tell` gives an order and :meth:`answer` waits for what came of it."""
 
-    def __init__(self, server: SoundServer, device: str = "vmic", speaker: str = "vspk") -> None:
-        self.process = server.start_python(DRIVER, device, speaker)
+    def __init__(self, server: SoundServer, device: str = "vmic", speaker: str = "vspk", *, first: bool = True) -> None:
+        self.process = server.start_python(DRIVER, device, speaker, first=first)
 
     def tell(self, *words: object) -> None:
         assert self.process.stdin is not None
@@ -60,6 +60,18 @@ def place(take: np.ndarray, source: np.ndarray) -> int:
         if np.array_equal(source[start : start + 32], take[:32]):
             return int(start)
     return -1
+
+
+def told_gap_s(answer: dict[str, Any]) -> float | None:
+    """Longest gap that a take tells of; None where it was given up, in words, because sound is missing.
+
+    What a short absence comes to is the server's doing: zeros in its place, or, on a busy machine, sound that is lost.
+    """
+    if "error" in answer:
+        assert any(w in answer["error"] for w in ("of sound are missing", "has sent nothing", "exact zeros")), answer
+        return None
+    assert answer["gaps"], "bridged in silence"
+    return float(max(length for _, length in answer["gaps"]))
 
 
 def wait_until(path: Path, bytes_at_least: int, limit_s: float = 10) -> None:

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from listen.audio import devices, library, microphone, player
+from listen.audio import devices, library, player, watch
+from listen.audio.inflow import Inflow
 from listen.audio.microphone import Microphone
 from listen.errors import AudioError, DeviceLost, DeviceNotFound
 from listen.signal.clip import Clip
@@ -65,7 +66,7 @@ def fake(monkeypatch: pytest.MonkeyPatch) -> FakePortAudio:
     for module in (devices, library):
         monkeypatch.setattr(module, "portaudio", lambda: sd)
     monkeypatch.setattr(library, "reload_devices", lambda: True)
-    monkeypatch.setattr(microphone, "OPEN_S", 0.2)
+    monkeypatch.setattr(watch, "QUIET_S", 60.0)  # its one block is enough
     return sd
 
 
@@ -128,8 +129,9 @@ def test_opening_twice_keeps_the_stream(fake: FakePortAudio) -> None:
     assert len(fake.opened) == 1
 
 
-def test_a_device_that_opens_and_sends_nothing_is_told(fake: FakePortAudio) -> None:
+def test_a_device_that_opens_and_sends_nothing_is_told(fake: FakePortAudio, monkeypatch: pytest.MonkeyPatch) -> None:
     fake.silent = True
+    monkeypatch.setattr(Inflow, "begun", lambda self, limit_s: self._begun)
     with pytest.raises(DeviceLost, match="opens but sends nothing"):
         Microphone("Cart USB").open()
 

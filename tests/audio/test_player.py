@@ -11,6 +11,7 @@ import soundfile
 
 from listen.audio.partial import read_part
 from tests.audio.streams import Recorder, known_noise
+from tests.patience import TRIES, in_time
 from tests.sound_server import RATE_HZ, SoundServer
 
 
@@ -18,6 +19,8 @@ def heard(
     sound_server: SoundServer, tmp_path: Path, play_orders: list[tuple[object, ...]], seconds: float
 ) -> np.ndarray:
     """What the loudspeaker's monitor hears while another process obeys the orders [shape=(n,)]."""
+    for part in tmp_path.glob("heard.part"):
+        part.unlink()
     ear, mouth = Recorder(sound_server, "vspk_mon"), Recorder(sound_server)
     ear.ask("open")
     ear.tell("record", tmp_path / "heard.part", seconds)
@@ -31,9 +34,21 @@ def heard(
     return read_part(tmp_path / "heard.part").samples
 
 
+def heard_in_one_piece(
+    sound_server: SoundServer, tmp_path: Path, play_orders: list[tuple[object, ...]], seconds: float
+) -> np.ndarray:
+    """The same of one clip, again where a machine without a core to spare let the server run dry in its middle."""
+    for _ in range(TRIES):
+        take = heard(sound_server, tmp_path, play_orders, seconds)
+        if np.diff(np.flatnonzero(take)).max() < 0.001 * RATE_HZ:
+            break
+        sound_server.afresh()
+    return take
+
+
 def test_a_clip_is_played_exactly_and_to_its_end(sound_server: SoundServer, tmp_path: Path) -> None:
     source = known_noise(tmp_path / "clip.wav", 1.2)
-    take = heard(sound_server, tmp_path, [("play", tmp_path / "clip.wav"), ("wait", 5)], 2.4)
+    take = heard_in_one_piece(sound_server, tmp_path, [("play", tmp_path / "clip.wav"), ("wait", 5)], 2.4)
     begun = int(np.flatnonzero(take)[0])
     assert np.array_equal(take[begun : begun + len(source)], source)
     assert not take[begun + len(source) :].any()
@@ -41,14 +56,18 @@ def test_a_clip_is_played_exactly_and_to_its_end(sound_server: SoundServer, tmp_
 
 def test_play_returns_at_once_and_stop_is_heard_at_once(sound_server: SoundServer, tmp_path: Path) -> None:
     known_noise(tmp_path / "long.wav", 30)
-    mouth = Recorder(sound_server)
-    answer = mouth.ask("play", tmp_path / "long.wav")
-    assert answer["playing"] is True
-    assert answer["returned_s"] < 1.5
-    time.sleep(0.4)
-    mouth.ask("stop")
-    assert mouth.ask("wait", 0)["over"] is True
-    assert mouth.leave() == 0
+
+    def returned_s() -> float:
+        mouth = Recorder(sound_server)
+        answer = mouth.ask("play", tmp_path / "long.wav")
+        assert answer["playing"] is True
+        time.sleep(0.4)
+        mouth.ask("stop")
+        assert mouth.ask("wait", 0)["over"] is True
+        assert mouth.leave() == 0
+        return float(answer["returned_s"])
+
+    in_time(returned_s, 1.5, sound_server.afresh)
 
 
 def test_the_second_clip_replaces_the_first(sound_server: SoundServer, tmp_path: Path) -> None:
@@ -64,7 +83,7 @@ def test_the_second_clip_replaces_the_first(sound_server: SoundServer, tmp_path:
 def test_a_clip_of_another_rate_keeps_its_pitch(sound_server: SoundServer, tmp_path: Path, rate_hz: int) -> None:
     tone = 0.5 * np.sin(2 * np.pi * 1000 * np.arange(rate_hz) / rate_hz)
     soundfile.write(tmp_path / "tone.wav", tone, rate_hz)
-    take = heard(sound_server, tmp_path, [("play", tmp_path / "tone.wav"), ("wait", 5)], 2.0)
+    take = heard_in_one_piece(sound_server, tmp_path, [("play", tmp_path / "tone.wav"), ("wait", 5)], 2.0)
     sound = take[int(np.flatnonzero(take)[0]) :][:RATE_HZ]
     spectrum = np.abs(np.fft.rfft(sound[4800 : 4800 + 24_000]))
     assert np.argmax(spectrum) * 2 == 1000

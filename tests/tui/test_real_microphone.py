@@ -29,7 +29,7 @@ def test_a_real_round_names_the_leak(sound_server, tmp_path: Path) -> None:
     """Air hisses at the intake only; every clip comes through PortAudio; the analyst is a process of its own."""
     shop = wav(tmp_path / "shop.wav", LONG_S, 0.004, 1, hiss=False)
     sound_server.feed(shop)
-    driver = sound_server.start_python(DRIVER, str(tmp_path / "jobs"))
+    driver = sound_server.start_python(DRIVER, str(tmp_path / "jobs"), first=False)
     clips, verdict, hissing = [], None, None
     for line in driver.stdout:
         what, *rest = json.loads(line)

@@ -17,7 +17,8 @@ COMPRESSION_SHARE = 0.05
 PLACEMENT_DB = 3.0
 """Of one level, from holding a microphone 7 instead of 10 or 14 cm away: 20 lg of root 2."""
 SET_UP_SHARE = 0.05
-"""Supplies or bores further apart than this share are told: both are set by hand, to a few percent."""
+"""Supplies or bores further apart than this share are other ones: set by hand, or drilled in another unit (0.040 in is
+1.016 mm), to a few percent."""
 PRESSURES = ("compression-dry", "compression-wet")
 
 
@@ -80,9 +81,13 @@ def _remarks(before: Job, after: Job) -> list[str]:
         said.append("The two engines have other cylinders; these may be two engines.")
     for reading, words in (("restrictor", "restrictor"), ("supply", "supply pressure")):
         a, b = before.reading(reading), after.reading(reading)
-        if a and b and abs(a.si - b.si) > SET_UP_SHARE * max(a.si, b.si):
+        if a and b and _apart(a.si, b.si):
             said.append(f"The {words} was {a.value:g} {a.unit} before and {b.value:g} {b.unit} after.")
     return said
+
+
+def _apart(a: float, b: float) -> bool:
+    return abs(a - b) > SET_UP_SHARE * max(a, b)
 
 
 def _cylinder(before: Job, after: Job, n: int) -> CylinderChange | None:
@@ -118,7 +123,7 @@ def _loss(before: Job, after: Job, n: int) -> Change | None:
         return None
     bores = [r.si for job in (before, after) if (r := job.reading("restrictor"))]
     before_pct, after_pct = a.si if a else None, b.si if b else None
-    if len(bores) == 2 and bores[0] != bores[1]:
+    if len(bores) == 2 and _apart(*bores):
         remark = "another restrictor: percents cannot be compared"
         return Change(what="loss", before=before_pct, after=after_pct, unit="percent", remark=remark)
     return _change("loss", "percent", before_pct, after_pct, hypot(LOSS_POINTS, LOSS_POINTS))

@@ -19,6 +19,7 @@ from listen.report.clips_part import clip_parts
 from listen.report.content import CylinderRow, Report
 from listen.report.owner import owner_part
 from listen.report.round_part import round_part
+from listen.report.signatures_part import signature_parts
 from listen.trade.cautions import cautions, defer
 from listen.trade.layout import layout_rows
 from listen.trade.numbers import numbers
@@ -33,6 +34,7 @@ def assemble(opened: OpenJob, *, before: Job | None = None, shop: Iterable[Job] 
     job = opened.job
     d = diagnose(engine_case(job))
     engine_words = _engine_words(job)
+    signatures = signature_parts(opened.chain)
     return Report(
         job=job.id,
         title=job.title,
@@ -52,7 +54,7 @@ def assemble(opened: OpenJob, *, before: Job | None = None, shop: Iterable[Job] 
         cylinders=tuple(_cylinder(job, c, d.faults) for c in d.cylinders),
         diagnosis=d,
         owner=owner_part(d, dict(engine_words).get("Engine", "engine")),
-        rounds=tuple(round_part(job, r) for r in job.rounds),
+        rounds=tuple(round_part(job, r, signatures.get(r.id, ())) for r in job.rounds),
         cautions=tuple((c.step, c.words) for c in cautions()),
         defer=defer(),
         numbers=tuple((n.item, n.figures, n.use) for n in numbers()),

@@ -28,7 +28,7 @@ def before_part(before: Job, after: Job) -> BeforePart:
     for c in found.cylinders:
         if c.verdict_before or c.verdict_after:
             rows.append(_verdict(c.cylinder, c.verdict_before, c.verdict_after, c.kind_before == c.kind_after))
-        rows += [_row(c.cylinder, change) for change in c.changes]
+        rows += [_row(before, after, c.cylinder, change) for change in c.changes]
     return BeforePart(
         title=before.title,
         changed=words.moment(before.changed),
@@ -49,25 +49,27 @@ def _verdict(n: int, before: str, after: str, same: bool) -> ChangeRow:
     )
 
 
-def _row(n: int, c: Change) -> ChangeRow:
+def _row(before: Job, after: Job, n: int, c: Change) -> ChangeRow:
     where = f" at the {words.point_in_words(c.point)}" if c.point else ""
     unit = "%" if c.unit == "percent" else c.unit
     change = words.NOTHING
     if c.difference is not None:
-        change = f"{words.signed(c.difference, unit)} \N{PLUS-MINUS SIGN} {c.uncertainty or 0:.1f}"
+        digits = 0 if unit == "kPa" else 1
+        change = f"{words.signed(c.difference, unit, digits)} \N{PLUS-MINUS SIGN} {c.uncertainty or 0:.{digits}f}"
     return ChangeRow(
         what=f"Cylinder {n}, {WHAT.get(c.what, c.what)}{where}",
-        before=_figure(c.before, unit),
-        after=_figure(c.after, unit),
+        before=_figure(before, n, c, c.before),
+        after=_figure(after, n, c, c.after),
         change=change + (f" ({c.remark})" if c.remark else ""),
         beyond=None if c.difference is None else c.beyond,
     )
 
 
-def _figure(value: float | None, unit: str) -> str:
-    if value is None:
-        return words.NOTHING
-    return words.signed(value, unit) if unit.startswith("dB") else f"{value:g} {unit}"
+def _figure(job: Job, n: int, c: Change, value: float | None) -> str:
+    """A level by its figure, a reading as it was entered."""
+    if c.what in ("hiss-level", "excess"):
+        return words.signed(value, c.unit)
+    return words.reading_in_words(job.reading(c.what, n))
 
 
 def hit_rate_rows(jobs: Iterable[Job]) -> tuple[tuple[str, ...], ...]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import msgspec
 
 from listen.diagnosis.model import Diagnosis
@@ -82,6 +84,23 @@ class ClipPart(msgspec.Struct, frozen=True, kw_only=True):
     """Taken back, recovered, imported, gaps."""
 
 
+class SignaturePart(msgspec.Struct, frozen=True, kw_only=True):
+    """One signature under a round, checked."""
+
+    name: str
+    role: str
+    signed: str
+    """When."""
+    state: Literal["name-only", "good", "bad"]
+    fingerprint: str
+    """Of the shop key, as ``hissway verify`` prints it; empty where no key was used."""
+    held_by: str
+    """Key and state in words."""
+    statement: str
+    head: str
+    """Hash of the journal line up to which it closes."""
+
+
 class RoundPart(msgspec.Struct, frozen=True, kw_only=True):
     """One round."""
 
@@ -99,6 +118,9 @@ class RoundPart(msgspec.Struct, frozen=True, kw_only=True):
     calls: tuple[str, ...]
     decisions: tuple[str, ...]
     signatures: tuple[str, ...]
+    """One line each."""
+    signature_checks: tuple[SignaturePart, ...]
+    """The same, taken apart."""
     warnings: tuple[str, ...]
     """Stale result, changes after signing, steps left out."""
     notes: tuple[str, ...]

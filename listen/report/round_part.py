@@ -8,7 +8,8 @@ from listen.jobs.reference import DECLINED
 from listen.jobs.walk import TABLE, round_points
 from listen.judge.result import PathResult, PointResult
 from listen.report import words
-from listen.report.content import PathPart, PointPart, RoundPart
+from listen.report.content import PathPart, PointPart, RoundPart, SignaturePart
+from listen.report.signatures_part import in_words
 from listen.trade.cautions import cautions, cautions_for
 from listen.trade.points import point as find_point
 
@@ -19,8 +20,8 @@ LEFT_OUT = {DECLINED: "Sound cylinder of this engine"}
 """What was left out, where the step's own name would not say it."""
 
 
-def round_part(job: Job, record: RoundRecord) -> RoundPart:
-    """Everything of one round, in words and figures."""
+def round_part(job: Job, record: RoundRecord, signatures: tuple[SignaturePart, ...] = ()) -> RoundPart:
+    """Everything of one round, in words and figures; ``signatures`` are those under it, checked."""
     judged = record.verdict
     result = judged.result if judged else None
     by_point = {p.point: p for p in result.points} if result else {}
@@ -39,10 +40,9 @@ def round_part(job: Job, record: RoundRecord) -> RoundPart:
         judged_by=f"Hissway {judged.version}, {len(judged.clips)} clips" if judged else "",
         calls=tuple(_call(c) for c in record.calls),
         decisions=tuple(_decision(d) for d in record.decisions),
-        signatures=tuple(
-            f"{s.name} ({s.role}): {s.statement}; closes the journal up to {s.head}" for s in record.signatures
-        ),
-        warnings=_warnings(record),
+        signatures=tuple(in_words(s) for s in signatures),
+        signature_checks=signatures,
+        warnings=(*_mismatches(signatures), *_warnings(record)),
         notes=tuple(
             n.payload.text for n in job.notes if isinstance(n.payload, NoteAdded) and n.payload.round_id == record.id
         ),
@@ -76,7 +76,10 @@ def _caution(caution_id: str) -> str:
         if row.id == caution_id:
             return row.words
     steps = next((row.cautions for row in TABLE if row.id == caution_id), ())
-    return f"the {len(cautions_for(*steps))} cautions of the step {caution_id!r}, listed below, read before air went on"
+    if not steps:
+        return f"{caution_id!r}, a caution this version does not know"
+    marks = ", ".join(f'"{step.replace("-", " ")}"' for step in steps)
+    return f"the {len(cautions_for(*steps))} cautions marked {marks} in the list below, read before air went on"
 
 
 def _point(record: RoundRecord, point: str, p: PointResult | None) -> PointPart:
@@ -157,6 +160,10 @@ def _decision(d: Stamped) -> str:
     else:
         said = type(p).__name__
     return f"{at}: {said}{', after calling by ear blind' if getattr(p, 'blind', False) else ''}"
+
+
+def _mismatches(signatures: tuple[SignaturePart, ...]) -> tuple[str, ...]:
+    return tuple(f"Signature of {s.name}: {s.held_by}." for s in signatures if s.state == "bad")
 
 
 def _warnings(record: RoundRecord) -> tuple[str, ...]:

@@ -73,11 +73,11 @@ def verdict_in_words(v: Verdict) -> str:
     return form.format(paths=paths_in_words(v.paths), sure=percent(v.probability))
 
 
-def signed(value: float | None, unit: str = "") -> str:
-    """A figure with its sign and one decimal."""
+def signed(value: float | None, unit: str = "", digits: int = 1) -> str:
+    """A figure with its sign and one decimal, or as many as asked."""
     if value is None:
         return NOTHING
-    text = f"{value:+.1f}".replace("-", "\N{MINUS SIGN}")
+    text = f"{value:+.{digits}f}".replace("-", "\N{MINUS SIGN}")
     return f"{text} {unit}" if unit else text
 
 

@@ -97,6 +97,14 @@ def test_another_restrictor_forbids_comparing_percents() -> None:
     assert "restrictor" in found.remarks[-1]
 
 
+def test_one_bore_drilled_in_two_units_is_one_restrictor() -> None:
+    """0.040 in is 1.016 mm, the trade's "1.0 mm": apart only beyond what is told as another set-up."""
+    found = compare(job(("restrictor", 1.0), ("loss", 40)), job(("restrictor", 1.016), ("loss", 8)))
+    change = only(found, "loss")
+    assert (change.difference, change.remark, found.remarks[1:]) == (-32, "", ())
+    assert change.beyond
+
+
 def test_levels_are_compared_with_the_same_microphone_and_excess_with_another() -> None:
     """A level of the same input says how loud the hiss is; else the excess, with a warning."""
     same = compare(job(at=point(-50)), job(at=point(-62)))

@@ -6,6 +6,7 @@ import json
 import re
 import shutil
 import subprocess
+from html import escape
 from pathlib import Path
 
 import pytest
@@ -56,6 +57,37 @@ def test_the_page_opens_and_prints_without_console_error_or_request(page, tmp_pa
     assert "CONSOLE" not in done.stderr, done.stderr
     assert pdf.read_bytes().startswith(b"%PDF") and pdf.stat().st_size > 20_000
     assert asked_by_the_page(log) == set()
+
+
+MEASURE = """<!DOCTYPE html><title>x</title>{frames}<script>
+addEventListener("load", () => {{ for (const frame of document.querySelectorAll("iframe")) {{
+  const page = frame.contentDocument, table = page.querySelector("#engine .table"), broken = [];
+  for (const cell of table.querySelectorAll("td, th")) {{
+    const texts = page.createTreeWalker(cell, NodeFilter.SHOW_TEXT);
+    for (let text; (text = texts.nextNode());) for (const word of text.data.matchAll(/[^\\s-]+/g)) {{
+      const range = page.createRange();
+      range.setStart(text, word.index);
+      range.setEnd(text, word.index + word[0].length);
+      if (new Set([...range.getClientRects()].map(r => r.top)).size > 1) broken.push(word[0]);
+    }}
+  }}
+  frame.after(`width ${{frame.width}}: hidden ${{table.scrollWidth - table.clientWidth}}, broken ${{broken}};`);
+}} }});
+</script>"""
+
+
+def test_the_readings_table_breaks_no_word_and_fits_a_tablet(demo_page, tmp_path):
+    """On a telephone it scrolls; from 794 pixels on (a sheet of A4) every column is seen."""
+    page = re.sub(r"<meta http-equiv[^>]+>", "", demo_page)
+    page = re.sub(r"<audio.*?</audio>", "", page)
+    frames = "".join(f'<iframe width="{w}" srcdoc="{escape(page)}"></iframe>' for w in (390, 794))
+    harness = tmp_path / "harness.html"
+    harness.write_text(MEASURE.format(frames=frames), "utf-8")
+    found = re.findall(
+        r"width (\d+): hidden (\d+), broken ([^;]*);", browse(harness, tmp_path / "room", "--dump-dom").stdout
+    )
+    assert [(width, broken) for width, _, broken in found] == [("390", ""), ("794", "")]
+    assert found[1][1] == "0"
 
 
 def test_what_would_break_the_policy_would_be_noticed(tmp_path):

@@ -5,16 +5,18 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 
 import pytest
 
 from listen.cli.main import main
 from listen.errors import ReportError
-from listen.jobs.events import ByEarCalled, FindingRecorded, RoundOpened
+from listen.jobs.events import ByEarCalled, CautionAcknowledged, FindingRecorded, ReadingEntered, RoundOpened
 from listen.jobs.folder.store import create_job
 from listen.report.build import Wanted, report_text, write_report
 from listen.report.clean import clean, clean_tree, markdown
 from listen.trade.layout import layout
+from listen.trade.units import KPA_PER
 
 
 def test_json_holds_the_whole_content_and_nothing_that_is_no_json(demo, hostile):
@@ -63,6 +65,44 @@ def test_before_and_after_stand_side_by_side(demo):
     rows = json.loads(page)["before"]["rows"]
     assert any("dry compression" in r["what"] for r in rows)
     assert all(r["beyond"] in (False, None) for r in rows)  # a job against itself changed in nothing
+
+
+def test_before_and_after_show_readings_as_entered(tmp_path):
+    """A shop that reads psi finds its own figures, with whole kPa beside."""
+
+    def tested(title: str, psi: float):
+        with create_job(tmp_path, title=title, engine=layout("inline-4")) as opened:
+            si = psi * KPA_PER["psi"]
+            opened.append(ReadingEntered(reading="compression-dry", value=psi, unit="psi", si=si, cylinder=2))
+            return opened.folder
+
+    before, after = tested("before", 100), tested("after", 174)
+    (row,) = json.loads(report_text(after, Wanted(form="json", before=before)))["before"]["rows"]
+    assert (row["before"], row["after"]) == ("100 psi (689 kPa)", "174 psi (1200 kPa)")
+    assert row["change"] == "+510 kPa ± 69"
+
+
+def test_which_cautions_were_read_can_be_told_from_the_list(demo):
+    """What was acknowledged names the marks that its cautions bear in the list, and no others bear them."""
+    report = json.loads(report_text(demo, Wanted(form="json")))
+    (said,) = {c for r in report["rounds"] for c in r["cautions"]}
+    marks = re.findall(r'"([^"]+)"', said)
+    text = report_text(demo, Wanted(form="md"))
+    listed = [line for line in text.splitlines() if line.startswith(tuple(f"- {m}: " for m in marks))]
+    assert said.startswith(f"the {len(listed)} cautions marked") and len(listed) > 2
+    assert all(f'<span class="soft">{m}:</span>' in report_text(demo, Wanted(audio=False)) for m in marks)
+
+
+def test_a_caution_of_another_version_is_called_that(tmp_path):
+    with create_job(tmp_path, title="", engine=layout("inline-4")) as opened:
+        opened.append(RoundOpened(round_id="r", cylinder=1), CautionAcknowledged(caution="new-one", round_id="r"))
+        assert "&#39;new-one&#39;, a caution this version does not know" in report_text(opened.folder)
+
+
+def test_markdown_names_each_clips_kind_once(demo):
+    text = report_text(demo, Wanted(form="md"))
+    assert "| quiet |" in text and "| air |" in text and "| quiet, closing |" in text
+    assert "quiet quiet" not in text and "air air" not in text
 
 
 def test_hit_rate_is_there_on_request_and_empty_without_teardowns(demo, hostile):

@@ -87,6 +87,17 @@ def test_every_picture_control_and_table_has_its_words(page):
     assert html.attrib["lang"] == "en"
 
 
+def test_on_paper_a_rounds_heading_stays_with_its_verdict(demo_page):
+    """Neither the heading nor the line after it is left alone at the foot of a page."""
+    kept = [d for d in all_of(demo_page, "div") if d.attrib.get("class") == "together"]
+    headings = [h for h in all_of(demo_page, "h2") if h.attrib["id"].startswith("round-")]
+    assert len(kept) == len(headings) > 3
+    for block in kept:
+        names = [e.tag.removeprefix(XHTML) for e in block]
+        assert names[:2] == ["h2", "p"] and block[-1].attrib["class"] == "lead"
+    assert re.search(r"@media print.*\.together[^{}]*{ break-inside: avoid; }", demo_page, re.DOTALL)
+
+
 def _anchor(e) -> tuple[str, ...]:
     href = e.attrib.get("href", "")
     return (href[1:],) if href.startswith("#") and href != "#" else ()

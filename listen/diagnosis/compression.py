@@ -48,10 +48,24 @@ def shares(case: EngineCase) -> dict[int, float]:
     return {n: kpa / reference for n, kpa in dry.items()} if reference and len(dry) > 1 else {}
 
 
+def short_kpa(case: EngineCase) -> float:
+    """Below this a reading is short whatever its mates show: by the figure expected, else by the lowest one known."""
+    expected = expected_here(case)
+    if expected is not None:
+        return limit("expected_short") * expected
+    return limit("least_kpa") * altitude_share(case.altitude_m)
+
+
 def all_low(case: EngineCase) -> bool:
-    """True where even the best cylinder is short of the figure expected."""
-    expected, reference = expected_here(case), reference_kpa(case)
-    return expected is not None and reference is not None and reference < limit("expected_short") * expected
+    """True where even the best cylinder is short; it takes two cylinders, and more than half of them, to say so."""
+    reference, measured = reference_kpa(case), len(dry_readings(case))
+    many = measured >= 2 and measured > len(case.engine.cylinders) / 2
+    return many and reference is not None and reference < short_kpa(case)
+
+
+def short_cylinders(case: EngineCase) -> tuple[int, ...]:
+    """Cylinders short of the figure expected where too few were measured to speak of the whole engine."""
+    return () if all_low(case) else tuple(n for n, kpa in dry_readings(case).items() if kpa < short_kpa(case))
 
 
 def low_cylinders(case: EngineCase) -> tuple[int, ...]:
@@ -64,7 +78,7 @@ def low_cylinders(case: EngineCase) -> tuple[int, ...]:
 def compression_findings(case: EngineCase) -> list[Finding]:
     """Findings of the dry test."""
     found = _whole(case) or _pattern(case)
-    return [*found, *_dead(case), *_high(case), *_even(case), *_falling(case), *_strokes(case)]
+    return [*found, *_short(case), *_dead(case), *_high(case), *_even(case), *_falling(case), *_strokes(case)]
 
 
 def _detail(case: EngineCase, n: int) -> str:
@@ -81,13 +95,31 @@ def _whole(case: EngineCase) -> list[Finding]:
     spread = 1 - min(share.values(), default=1.0)
     words = f"{min(dry.values(), default=0):.0f} to {max(dry.values(), default=0):.0f} kPa"
     if all_low(case):
-        words += f", expected {expected_here(case):.0f} kPa"
+        words += f", {_short_words(case)}"
         if spread <= limit("even_spread"):
             return [Finding("all-low-even", (), words)]
         return [Finding("all-low-uneven", (), words)] if spread > limit("uneven_spread") else []
     if len(dry) >= 4 and len(low) > len(dry) / 2:
         return [Finding("all-low-uneven", (), words)]
     return []
+
+
+def _short_words(case: EngineCase) -> str:
+    expected = expected_here(case)
+    if expected is None:
+        return f"the lowest minimum known is {short_kpa(case):.0f} kPa"
+    return f"expected {expected:.0f} kPa"
+
+
+def _short(case: EngineCase) -> list[Finding]:
+    """Short cylinders whose mates cannot tell whether it is theirs alone."""
+    low = low_cylinders(case)
+    words = _short_words(case)
+    return [
+        Finding("short-of-expected", (n,), f"{_detail(case, n)}; {words}")
+        for n in short_cylinders(case)
+        if n not in low
+    ]
 
 
 def _pattern(case: EngineCase) -> list[Finding]:
@@ -130,10 +162,11 @@ def _high(case: EngineCase) -> list[Finding]:
 
 
 def _even(case: EngineCase) -> list[Finding]:
+    short = short_cylinders(case)
     if all_low(case):
         return []
     share = shares(case)
-    good = [n for n, s in share.items() if limit("watch_share") <= s <= limit("high_share")]
+    good = [n for n, s in share.items() if limit("watch_share") <= s <= limit("high_share") and n not in short]
     found = [Finding("even", (n,), _detail(case, n)) for n in good]
     if good and len(good) == len(share) == len(case.engine.cylinders):
         known = case.expected_kpa is not None

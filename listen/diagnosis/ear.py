@@ -29,12 +29,15 @@ def heard_share(c: CylinderCase, path: str) -> float:
 
 def ear_findings(case: EngineCase) -> list[Finding]:
     """Findings of listening and looking for bubbles, cylinder by cylinder."""
-    on_all = _filler_on_all(case)
+    on_all = filler_on_all(case)
     found = [Finding("heard-filler-all", (), "at the filler on most cylinders")] if on_all else []
     for c in case.cylinders:
         found += [*_valves(c), *_rings(c, on_all), *_coolant(c), *_next(case, c), *_set_up(c), *_nothing(c)]
         found += _derived(case, c)
     silent = [f for f in found if f.id == "heard-nothing"]
+    watched = [f for f in found if f.id == "no-bubbles"]
+    if len(watched) == len(case.engine.cylinders):
+        found.append(Finding("no-bubbles", (), "on every cylinder"))
     if len(silent) == len(case.engine.cylinders):
         found.append(Finding("heard-nothing", (), "on every cylinder", min(f.share for f in silent)))
     return found
@@ -50,7 +53,8 @@ def _valves(c: CylinderCase) -> list[Finding]:
     return [_row(row, c, path, share) for path, row in rows if (share := heard_share(c, path))]
 
 
-def _filler_on_all(case: EngineCase) -> bool:
+def filler_on_all(case: EngineCase) -> bool:
+    """True where most of the cylinders listened to are heard at the filler, which says nothing of one of them."""
     listened = [c for c in case.cylinders if c.paths or c.by_ear]
     heard = [c for c in listened if heard_share(c, "rings")]
     return len(listened) >= MIN_LISTENED and len(heard) >= limit("most_share") * len(listened)
@@ -65,7 +69,9 @@ def _coolant(c: CylinderCase) -> list[Finding]:
     if c.bubbles_seen:
         return [Finding("bubbles", (c.cylinder,), f"cylinder {c.cylinder}: bubbles seen")]
     share = heard_share(c, "coolant-passage")
-    return [_row("bubbles", c, "coolant-passage", share)] if share else []
+    if share:
+        return [_row("bubbles", c, "coolant-passage", share)]
+    return [Finding("no-bubbles", (c.cylinder,), f"cylinder {c.cylinder}")] if c.bubbles_seen is False else []
 
 
 def _next(case: EngineCase, c: CylinderCase) -> list[Finding]:

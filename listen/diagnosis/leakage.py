@@ -77,6 +77,7 @@ def _heard_elsewhere(case: EngineCase) -> bool:
 
 def _beside_compression(case: EngineCase) -> list[Finding]:
     share, loss, low = shares(case), losses(case), low_cylinders(case)
+    alike = len(loss) > 1 and max(loss.values()) - min(loss.values()) <= limit("loss_even_points")
     tight = {n for n, percent in loss.items() if n in low and percent <= limit("loss_tight_percent")}
     found = []
     if all_low(case) and len(tight) == len(loss) == len(case.engine.cylinders):
@@ -91,7 +92,7 @@ def _beside_compression(case: EngineCase) -> list[Finding]:
             found.append(Finding("low-compression-but-tight", (n,), words))
         if n in tight and not all_low(case):
             found.append(Finding("low-compression-low-loss", (n,), words))
-        good = share.get(n, 0.0) >= limit("watch_share") and not all_low(case)
+        good = share.get(n, 0.0) >= limit("watch_share") and not all_low(case) and not alike
         if good and percent > limit("loss_high_percent"):
             found.append(Finding("good-compression-high-loss", (n,), words))
         if n in share and not all_low(case) and _disagree(share[n], percent):

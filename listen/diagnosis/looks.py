@@ -45,6 +45,8 @@ def symptom_findings(case: EngineCase) -> list[Finding]:
         if s.group == "test" or s.says_nothing or (case.engine.side_valve and s.id in NOT_SIDE_VALVE):
             continue
         found.append(Finding(s.id, (), s.words))
+    if case.symptoms_asked and not any(f.id != "conditions-broken" for f in found):
+        found.append(Finding("nothing-inside", (), "asked: no smoke, no oil or coolant used, nothing else noticed"))
     for c in case.cylinders:
         found += [Finding(symptom(s).id, (c.cylinder,), f"cylinder {c.cylinder}") for s in c.found]
     return found

@@ -16,7 +16,7 @@ DISCLAIMER = (
 """Stands wherever a diagnosis is shown."""
 
 Kind = Literal["nothing-entered", "open", "one-cause", "two-causes", "several-faults", "repeat-test", "nothing-found"]
-StandingWord = Literal["not tested", "sound", "watch", "suspect", "fault", "test again"]
+StandingWord = Literal["not tested", "cannot tell", "sound", "watch", "suspect", "fault", "test again"]
 
 
 class Candidate(msgspec.Struct, frozen=True):
@@ -52,7 +52,7 @@ class Fault(msgspec.Struct, frozen=True, kw_only=True):
     capped_db: float
     next_check: Check
     repeat_first: bool
-    """True where the test itself is nearly as likely as any fault."""
+    """True where the test itself is nearly as likely: the next check is then its repeat."""
     not_meant: str
     owner: str
     not_tested: tuple[str, ...]
@@ -104,6 +104,8 @@ class Diagnosis(msgspec.Struct, frozen=True, kw_only=True):
     faults: tuple[Fault, ...]
     candidates: tuple[Candidate, ...]
     """All causes, highest first."""
+    stop_for: tuple[str, ...]
+    """Causes in sight with which the engine is not to be started or driven; not empty: the caution stands first."""
     contradictions: tuple[Doubt, ...]
     cylinders: tuple[CylinderStanding, ...]
     tests: tuple[TestState, ...]

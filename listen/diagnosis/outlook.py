@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from listen.diagnosis.case import EngineCase
-from listen.diagnosis.compression import low_cylinders, shares
+from listen.diagnosis.case import CylinderCase, EngineCase
+from listen.diagnosis.compression import low_cylinders, shares, short_cylinders
 from listen.diagnosis.finding import Finding
 from listen.diagnosis.leakage import losses
 from listen.diagnosis.model import CylinderStanding, Doubt, Fault, StandingWord
@@ -42,7 +42,8 @@ def cylinder_standing(case: EngineCase, n: int, faults: Sequence[Fault]) -> Cyli
     """One word for a cylinder: a fault is a fault as soon as its figures are bad, even while its cause is open."""
     c = next((c for c in case.cylinders if c.cylinder == n), None)
     share, loss = shares(case).get(n), losses(case).get(n)
-    bad = n in low_cylinders(case) or (loss is not None and loss > limit("loss_high_percent"))
+    low = n in low_cylinders(case) or n in short_cylinders(case)
+    bad = low or (loss is not None and loss > limit("loss_high_percent"))
     for f in faults:
         if n in f.cylinders:
             word: StandingWord = "fault" if bad or f.probability >= FAULT_FROM else "suspect"
@@ -53,4 +54,12 @@ def cylinder_standing(case: EngineCase, n: int, faults: Sequence[Fault]) -> Cyli
         return CylinderStanding(n, "suspect")
     short = share is not None and share < limit("watch_share")
     lossy = loss is not None and loss > limit("loss_usable_percent")
-    return CylinderStanding(n, "watch" if short or lossy else "sound")
+    if short or lossy:
+        return CylinderStanding(n, "watch")
+    return CylinderStanding(n, "sound" if _compared(case, c) else "cannot tell")
+
+
+def _compared(case: EngineCase, c: CylinderCase) -> bool:
+    """True where a reading can be held against something, or a silent cylinder was listened to."""
+    dry = c.dry_kpa is not None and (c.cylinder in shares(case) or case.expected_kpa is not None)
+    return dry or c.loss_percent is not None or c.paths.get("none", 0.0) >= limit("path_likely")

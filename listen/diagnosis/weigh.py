@@ -16,6 +16,7 @@ from listen.diagnosis.case import EngineCase
 from listen.diagnosis.finding import Finding
 from listen.trade.causes import Cause, causes
 from listen.trade.evidence import Evidence, Family, caps, evidence_rows
+from listen.trade.layout import neighbours
 
 
 class Line(msgspec.Struct, frozen=True):
@@ -57,9 +58,18 @@ def standings(case: EngineCase, findings: Sequence[Finding]) -> tuple[Standing, 
     cylinders: list[int | None] = [c.cylinder for c in case.cylinders] or [None]
     made = []
     for cause in causes().values():
-        places = cylinders if cause.scope == "cylinder" else [None]
+        places = [n for n in cylinders if _can_have(case, cause, n)] if cause.scope == "cylinder" else [None]
         made += [standing(cause, n, findings) for n in places]
     return tuple(sorted(made, key=lambda s: (-s.score_db, s.cause, s.cylinder or 0)))
+
+
+def _can_have(case: EngineCase, cause: Cause, cylinder: int | None) -> bool:
+    """False for what the engine is not built to have: coolant on one cooled by air, a neighbour where there is none."""
+    if cause.id == "gasket-coolant":
+        return case.engine.cooling != "air"
+    if cause.id == "gasket-next":
+        return any(neighbours(case.engine, n) for n in (case.engine.cylinders if cylinder is None else (cylinder,)))
+    return True
 
 
 def standing(cause: Cause, cylinder: int | None, findings: Sequence[Finding]) -> Standing:

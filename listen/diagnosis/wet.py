@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from listen.diagnosis.case import CylinderCase, EngineCase
 from listen.diagnosis.compression import all_low, shares
+from listen.diagnosis.ear import filler_on_all, heard_share
 from listen.diagnosis.finding import Finding
 from listen.trade.numbers import limit
 
@@ -21,15 +22,18 @@ def wet_findings(case: EngineCase) -> list[Finding]:
         row = _alone(c.dry_kpa, c.wet_kpa) if control is None else _beside(c.dry_kpa, c.wet_kpa, control)
         if row == "no-wet-rise" and case.engine.lies_flat:
             row = "no-wet-rise-lying"
+        elif row == "no-wet-rise" and heard_share(c, "rings") and not filler_on_all(case):
+            row = "no-wet-rise-heard"
         found.append(Finding(row, (c.cylinder,), _detail(c, control)))
     return found
 
 
 def _control(case: EngineCase, share: dict[int, float]) -> CylinderCase | None:
-    """The good cylinder that rose least."""
+    """The good cylinder that rose least; one that loses air is none, however even the compression."""
     if all_low(case):
         return None
     good = [c for c in case.cylinders if c.wet_kpa and c.dry_kpa and share.get(c.cylinder, 0) >= limit("watch_share")]
+    good = [c for c in good if c.loss_percent is None or c.loss_percent <= limit("loss_usable_percent")]
     return min(good, key=lambda c: (c.wet_kpa or 0) / (c.dry_kpa or 1), default=None)
 
 

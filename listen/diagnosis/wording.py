@@ -51,4 +51,6 @@ def summary(kind: Kind, faults: Sequence[Fault], candidates: Sequence[Candidate]
         said = f"{len(faults)} faults stand side by side. {said}"
     if any(f.repeat_first for f in faults):
         said += " The test itself is nearly as likely: repeat it first."
+    elif any(r.cause == "test-fault" for f in faults for r in f.rivals):
+        said += " The test itself is not excluded."
     return f"{said} Next: {faults[0].next_check.do}"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from listen.diagnosis.model import Diagnosis, Fault
 from listen.report.content import OwnerPart
-from listen.trade.causes import causes
 from listen.trade.cautions import cautions_for
 
 NO_FAULT = ("Nothing to report yet", "", "There is too little in this job to say anything about the engine.")
@@ -33,9 +32,8 @@ def owner_part(d: Diagnosis, engine_words: str) -> OwnerPart:
 
 
 def _waiting(d: Diagnosis) -> str:
-    """What waiting costs; the caution to stop comes first where a leading cause asks for it."""
-    named = {f.cause for f in d.faults} | {c.cause for f in d.faults for c in f.rivals}
-    if d.kind in ("open", "nothing-entered") or not any(causes()[c].stop for c in named):
+    """What waiting costs; the caution to stop comes first where a finding or a leading cause asks for it."""
+    if not d.stop_for:
         return WAITING
     return " ".join([*(c.words for c in cautions_for("stop-driving")), WAITING])
 
@@ -65,13 +63,13 @@ def _open(d: Diagnosis) -> tuple[str, str, str]:
 
 def _next(f: Fault) -> str:
     check = f.next_check
-    return f"{f.place[0].upper()}{f.place[1:]}: {check.do} About {check.minutes} minutes. {check.means}"
+    mind = f"Mind: {check.risk} " if check.risk else ""
+    return f"{f.place[0].upper()}{f.place[1:]}: {mind}{check.do} About {check.minutes} minutes. {check.means}"
 
 
 def _unlikely(d: Diagnosis) -> tuple[str, ...]:
-    named = (
-        {f.cause for f in d.faults} | {c.cause for f in d.faults for c in f.rivals} | {"test-fault", "nothing-found"}
-    )
+    named = {f.cause for f in d.faults} | {c.cause for f in d.faults for c in f.rivals} | set(d.stop_for)
+    named |= {"test-fault", "nothing-found"}
     if d.kind in ("open", "nothing-entered"):
         return ()
     return tuple(c.words for c in d.candidates if c.cause not in named and c.probability < ENOUGH)

@@ -26,10 +26,17 @@ class Check(msgspec.Struct, frozen=True):
 
     only_with: tuple[str, ...] = ()
     """Findings of which one must stand; empty: none needed."""
+    not_with: tuple[str, ...] = ()
+    """Findings beside which it would do harm or tell nothing."""
 
     def separates(self, a: str, b: str) -> bool:
         """True where it tells ``a`` from ``b``."""
         return any({a, b} == set(pair) for pair in (self.pair, *self.also))
+
+    def fits(self, have: frozenset[str], found: frozenset[str]) -> bool:
+        """True where it is not yet made, and the findings ask for it or do not forbid it."""
+        asked = not self.only_with or bool(found.intersection(self.only_with))
+        return asked and not have.intersection(self.done_by) and not found.intersection(self.not_with)
 
 
 class Alone(msgspec.Struct, frozen=True):
@@ -39,6 +46,8 @@ class Alone(msgspec.Struct, frozen=True):
     check: str
     whole: str = ""
     """The same where no one cylinder is meant."""
+    instead: str = ""
+    """Taken where the findings forbid the check."""
 
 
 @cache
@@ -50,7 +59,7 @@ def checks() -> tuple[Check, ...]:
 def checks_between(
     a: str, b: str, have: frozenset[str] = frozenset(), found: frozenset[str] | None = None
 ) -> tuple[Check, ...]:
-    """Checks that separate two causes and are not yet done: those made for the findings at hand, then cheapest first.
+    """Checks that separate two causes and are not yet done: those made for the findings at hand, then as in the table.
 
     Parameters
     ----------
@@ -61,20 +70,29 @@ def checks_between(
     found
         Findings at hand; None offers checks whatever they need.
     """
-    fit = [c for c in checks() if c.separates(a, b) and not have.intersection(c.done_by)]
-    if found is not None:
-        fit = [c for c in fit if not c.only_with or found.intersection(c.only_with)]
-    return tuple(sorted(fit, key=lambda c: (not c.only_with, c.minutes)))
+    fit = [c for c in checks() if c.separates(a, b)]
+    if found is None:
+        fit = [c for c in fit if not have.intersection(c.done_by)]
+    else:
+        fit = [c for c in fit if c.fits(have, found)]
+    return tuple(sorted(fit, key=lambda c: not c.only_with))
 
 
-def check_alone(cause: str, *, whole: bool = False, found: frozenset[str] = frozenset()) -> Check:
+def check_alone(
+    cause: str, *, whole: bool = False, have: frozenset[str] = frozenset(), found: frozenset[str] = frozenset()
+) -> Check:
     """The check that confirms or refutes one cause, on its cylinder or on the test as a whole.
 
     One made for the findings at hand comes before the general one.
     """
     for check in checks():
-        if found.intersection(check.only_with) and cause in check.pair:
+        if check.only_with and cause in check.pair and check.fits(have, found):
             return check
     row = next(row for row in rows("checks", "alone", Alone) if row.cause == cause)
-    wanted = row.whole if whole and row.whole else row.check
-    return next(c for c in checks() if c.id == wanted)
+    wanted = check_named(row.whole if whole and row.whole else row.check)
+    return check_named(row.instead) if row.instead and found.intersection(wanted.not_with) else wanted
+
+
+def check_named(check_id: str) -> Check:
+    """One row of the table."""
+    return next(c for c in checks() if c.id == check_id)

@@ -20,6 +20,8 @@ class Contradiction(msgspec.Struct, frozen=True):
     """What to do about it."""
     unless: tuple[str, ...] = msgspec.field(name="none", default=())
     """Findings that must not stand."""
+    check: str = ""
+    """The check it asks for while no cause leads; a row of ``checks.toml``."""
 
 
 class BlindSpot(msgspec.Struct, frozen=True):

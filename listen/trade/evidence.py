@@ -28,6 +28,10 @@ class Evidence(msgspec.Struct, frozen=True):
     """How sure we are of the direction."""
     needs_all: bool = False
     """Weighs on whole-engine causes only where every cylinder tested shows it."""
+    stop: bool = False
+    """True where the engine is not to be started or driven with it, whatever the cause."""
+    coolant: bool = False
+    """True where it tells of coolant, which an air-cooled engine has not."""
 
     def weight_db(self, cause: str) -> float:
         """Signed decibans for a cause; 0 where the row does not speak of it."""

@@ -116,7 +116,7 @@ STUB = "import json, sys, time\ndef say(**w): print(json.dumps(w), flush=True)\n
 def test_a_process_that_dies_or_hangs_is_a_fault(
     program: str, expected: list[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    monkeypatch.setattr(batches, "SILENCE_S", 0.3)
+    monkeypatch.setattr(batches, "SILENCE_S", 0.3 if "sleep" in program else 60.0)
     with (tmp_path / "errors").open("w+b") as errors:
         worker = subprocess.Popen([sys.executable, "-c", STUB + program], stdout=subprocess.PIPE, stderr=errors)
         _, _, faults = batches._listen(worker, "part", 0, errors)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -132,3 +133,50 @@ def test_the_supervisor_reads_what_was_not_tested():
     fault = diagnose(case).faults[0]
     assert "cylinder leakage" in fault.not_tested
     assert "listening where the air escapes" in fault.not_tested
+
+
+@pytest.mark.parametrize(
+    ("sign", "on", "warns"),
+    [("emulsion", (), {"gasket-coolant", "crack"}), ("", ("metal",), {"rings-one"}), ("misfire-load", (), set())],
+)
+def test_a_sign_that_forbids_driving_warns_whatever_leads(sign, on, warns):
+    readings = ((1, 1200, 7), (2, 1195, 8), (3, 1190, 9), (4, 1210, 8))
+    case = EngineCase(
+        engine=layout("inline-4"),
+        expected_kpa=1250,
+        symptoms=(sign,) if sign else (),
+        cylinders=tuple(
+            CylinderCase(cylinder=n, dry_kpa=kpa, loss_percent=loss, plugs=on if n == 2 else ())
+            for n, kpa, loss in readings
+        ),
+    )
+    assert set(diagnose(case).stop_for) == warns
+
+
+@pytest.mark.parametrize(
+    ("readings", "expected_kpa", "words"),
+    [
+        ({3: 250}, None, ["not tested", "not tested", "suspect", "not tested"]),
+        ({3: 900}, None, ["not tested", "not tested", "cannot tell", "not tested"]),
+        ({3: 1200}, 1250, ["not tested", "not tested", "sound", "not tested"]),
+        ({1: 300, 2: 300, 3: 300, 4: 300}, None, ["suspect"] * 4),
+        ({1: 0, 2: 0, 3: 0, 4: 0}, None, ["suspect"] * 4),
+    ],
+)
+def test_no_cylinder_is_sound_on_figures_that_cannot_say_so(readings, expected_kpa, words):
+    case = EngineCase(
+        engine=layout("inline-4"),
+        expected_kpa=expected_kpa,
+        cylinders=tuple(CylinderCase(cylinder=n, dry_kpa=kpa) for n, kpa in readings.items()),
+    )
+    d = diagnose(case)
+    shown = [c.word for c in d.cylinders]
+    assert [("suspect" if w in ("test again", "fault") else w) for w in shown] == words
+    assert not any("near the figure expected" in x.words for f in d.faults for x in f.supports) or expected_kpa
+
+
+def test_causes_the_engine_is_not_built_to_have_are_not_candidates():
+    alone = EngineCase(engine=layout("single"), cylinders=(CylinderCase(cylinder=1, dry_kpa=400, loss_percent=60),))
+    assert "gasket-next" not in {c.cause for c in diagnose(alone).candidates}
+    air = EngineCase(engine=msgspec.structs.replace(layout("inline-2"), cooling="air"), symptoms=("coolant-loss",))
+    assert "gasket-coolant" not in {c.cause for c in diagnose(air).candidates}

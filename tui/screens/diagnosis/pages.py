@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from textual.content import Content
 
+from listen.trade.cautions import cautions_for
 from tui.words import number, percent, plain, shown
 
 if TYPE_CHECKING:
@@ -19,6 +20,8 @@ MOST_LINES = 6
 def page(diagnosis: Diagnosis) -> Content:
     """Everything that may be said, headings first."""
     parts = [shown(diagnosis.text, "bold"), shown("")]
+    if diagnosis.stop_for:
+        parts = [*(shown(f"▲ {c.words}", "bold $warning") for c in cautions_for("stop-driving")), shown(""), *parts]
     for fault in diagnosis.faults:
         parts += _fault(fault)
     if diagnosis.contradictions:
@@ -56,6 +59,8 @@ def _fault(fault: Fault) -> list[Content]:
         rivals = ", ".join(f"{c.words} {percent(c.probability)}" for c in fault.rivals)
         parts.append(shown(f"  It could also be: {rivals}", "$warning"))
     check = fault.next_check
+    if check.risk:
+        parts.append(shown(f"  ▲ {check.risk}", "$warning"))
     parts.append(
         Content.assemble(
             ("  Next cheapest check: ", "bold"),
@@ -63,8 +68,6 @@ def _fault(fault: Fault) -> list[Content]:
             f" {plain(check.means, 400)}. About {check.minutes} min, {plain(check.tools, 80)}.",
         )
     )
-    if check.risk:
-        parts.append(shown(f"  ▲ {check.risk}", "$warning"))
     parts.append(shown(""))
     return parts
 

@@ -16,8 +16,9 @@ from listen.signal.contrast import Contrast
 from listen.signal.drift import Drift, RoundDrift
 from listen.signal.gaussian import log_density
 
-LEVELS_DB: NDArray[np.float64] = np.arange(-30.0, 37.0, 1.5)
-"""Levels considered; the lowest is as good as silence."""
+LEVELS_DB: NDArray[np.float64] = np.arange(-25.5, 63.0, 1.5)
+"""Levels considered; the lowest is as good as silence (0.01 dB of excess), the highest a jet at arm's length in a quiet
+room. A louder one than the grid holds would be taken for a leak that is alike everywhere."""
 
 
 LOOK_WEIGHT = 0.5

@@ -25,6 +25,8 @@ AIMED_SHARE = 0.7
 HISS_RANGE_DB = (-12.0, 20.0)
 HISS_TAPER_DB = 3.0
 """Levels of a leak at its own point met at the bench: even within the range, tapering outside it."""
+LOUD_SHARE = 0.05
+"""Density of louder leaks, up to the end of the grid, about that within the range: rare, not impossible."""
 BLOW_BY_MEAN_DB = -7.5
 BLOW_BY_SPREAD_DB = 5.5
 """Normal blow-by at the oil filler about the shop noise."""
@@ -55,6 +57,7 @@ def prior_over_levels(source: Source) -> NDArray[np.float64]:
         low, high = (edge + shift for edge in HISS_RANGE_DB)
         beyond = np.maximum(np.maximum(low - LEVELS_DB, LEVELS_DB - high), 0.0)
         w = np.exp(-0.5 * (beyond / HISS_TAPER_DB) ** 2)
+        w = np.where(LEVELS_DB > high, np.maximum(w, LOUD_SHARE), w)
     return np.asarray(w / w.sum())
 
 

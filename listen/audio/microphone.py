@@ -106,7 +106,11 @@ class Microphone:
 
     def _started(self, device: InputDevice) -> tuple[Any, Inflow]:
         sd = library.portaudio()
-        for rate_hz in self._rates(sd, device):
+        try:
+            rates = self._rates(sd, device)
+        except sd.PortAudioError as error:  # it went away since it was looked up
+            raise AudioError(f"{device.name} cannot be asked for its rate ({_reason(error)})") from error
+        for rate_hz in rates:
             try:
                 opened = library.answered(lambda hz=rate_hz: _open(sd, device, hz), "opening the microphone", OPEN_S)  # type: ignore[misc]
             except sd.PortAudioError as error:
@@ -122,7 +126,8 @@ class Microphone:
         """Rates to try: as asked, else as before (a round must not mix rates), else the device's own."""
         if self._asked_hz:
             return [self._asked_hz]
-        reported = round(sd.query_devices(device.index)["default_samplerate"])
+        told = library.answered(lambda: sd.query_devices(device.index), "asking the microphone for its rate")
+        reported = round(told["default_samplerate"])
         return list(dict.fromkeys(hz for hz in (self._rate_hz, device.rate_hz, reported) if hz))
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from listen.errors import HisswayError, RoundError
 from listen.jobs.events import RoundImported
+from listen.jobs.folder.journal import storable
 from listen.jobs.folder.open_job import OpenJob
 from listen.rounds.loose import SUFFIXES, take_named
 from listen.rounds.model import Take
@@ -33,14 +34,14 @@ def bring_in(opened: OpenJob, round_id: str, place: Path) -> RoundImported:
         try:
             opened.keep_file(take.path, part)
         except HisswayError as e:
-            left_out.append(f"{take.path.name}: {e}")
+            left_out.append(storable(f"{take.path.name}: {e}"))
             continue
-        files.append(take.path.name)
+        files.append(storable(take.path.name))
         if take.kind is Kind.AIR:
             aired.add(take.point)
     if not files:
         raise RoundError(f"{place}: no clip could be taken; {left_out[0] if left_out else 'no sound files there'}")
-    event = RoundImported(round_id=round_id, folder=str(place), files=tuple(files), left_out=tuple(left_out))
+    event = RoundImported(round_id=round_id, folder=storable(str(place)), files=tuple(files), left_out=tuple(left_out))
     opened.append(event)
     return event
 
@@ -56,7 +57,7 @@ def bring_file(opened: OpenJob, round_id: str, file: Path, point: str, kind: str
         The disk refused; the job is as it was.
     """
     opened.keep_file(file, opened.new_part(round_id, point, kind, walk))
-    event = RoundImported(round_id=round_id, folder=str(file.parent), files=(file.name,))
+    event = RoundImported(round_id=round_id, folder=storable(str(file.parent)), files=(storable(file.name),))
     opened.append(event)
     return event
 

@@ -9,7 +9,9 @@ from pathlib import Path
 
 import msgspec
 
+from listen.durable import whole_file
 from listen.errors import LabError
+from listen.jobs.folder.disk import make_folders
 from listen.lab.folders import learners_dir
 from listen.plain_name import plain_name
 
@@ -50,8 +52,9 @@ def create_learner(root: Path, name: str) -> Learner:
     learner = Learner(id=_identifier(name), name=name, created=datetime.now(UTC).isoformat(timespec="seconds"))
     folder = learner_dir(root, learner)
     try:
-        folder.mkdir(parents=True)
-        (folder / FILE).write_bytes(msgspec.json.encode(learner) + b"\n")
+        make_folders(folder)
+        with whole_file(folder / FILE) as file:
+            file.write(msgspec.json.encode(learner) + b"\n")
     except OSError as error:
         raise LabError(f"{folder}: cannot be written ({error.strerror or error}); choose another folder") from error
     return learner

@@ -8,13 +8,15 @@ from typing import BinaryIO, TypeVar
 
 import msgspec
 
+from listen.durable import sync_folder
 from listen.errors import LabError
+from listen.jobs.folder.disk import make_folders
 
 T = TypeVar("T", bound=msgspec.Struct)
 
 
 def append(path: Path, record: msgspec.Struct) -> None:
-    """Add a record; it is on the disk when this returns. A torn end left by a crash is cut first.
+    """Add a record; it and the file's name are on the disk when this returns. A torn end left by a crash is cut first.
 
     Raises
     ------
@@ -23,12 +25,15 @@ def append(path: Path, record: msgspec.Struct) -> None:
     """
     line = msgspec.json.encode(record) + b"\n"
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folders(path.parent)
+        new = not path.exists()
         with path.open("ab+") as file:
             _cut_torn_end(file)
             file.write(line)
             file.flush()
             os.fsync(file.fileno())
+        if new:
+            sync_folder(path.parent)
     except OSError as error:
         raise LabError(
             f"{path}: cannot be written ({error.strerror or error}); free some room and try again"

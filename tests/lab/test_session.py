@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import subprocess
 import sys
 import textwrap
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
 from listen.errors import LabError
 from listen.lab.learners import Learner, create_learner
+from listen.lab.training import session
 from listen.lab.training.answers import Call
 from listen.lab.training.drills import DrillSet, read_truth, shipped_drills
 from listen.lab.training.session import answers_of, resume, sessions_dir, sessions_of, start, unfinished
@@ -85,7 +88,9 @@ def test_a_sitting_is_taken_up_where_it_was_left(lab: Path, ada: Learner, drill:
 
 KILLED = """
 import os, sys
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from listen.lab.training import session
 from listen.lab.training.answers import Call
 from listen.lab.training.drills import shipped_drills
 from listen.lab.learners import find_learner
@@ -154,3 +159,38 @@ def test_what_cannot_be_called_is_refused_and_not_kept(
     with pytest.raises(LabError, match=said):
         session.answer(call)
     assert session.number == 1 and answers_of(lab, ada) == ()
+
+
+def test_the_time_of_an_answer_runs_from_when_its_round_was_met(
+    lab: Path, ada: Learner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Looking at the round again, as a screen does at every phase, does not start its clock anew."""
+    sitting = start(lab, ada, shipped_drills()[0], seed=1)
+    clock = [datetime(2026, 1, 5, 9, tzinfo=UTC)]
+    monkeypatch.setattr(session, "_now", lambda: clock[0])
+    for taken_s in (5.0, 3.0):
+        for wait_s in (0.0, taken_s - 1.0, 1.0):
+            clock[0] += timedelta(seconds=wait_s)
+            assert sitting.item.points
+        sitting.answer(Call())
+        assert sitting.answers[-1].seconds == taken_s
+        clock[0] += timedelta(seconds=60)  # reading what gave it away
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names of open files are read from /proc")
+def test_new_names_are_synced_with_what_they_hold(lab: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A power cut takes neither a learner just taken in nor the sitting just begun."""
+    synced: set[str] = set()
+    real = os.fsync
+
+    def fsync(fd: int) -> None:
+        synced.add(str(Path(f"/proc/self/fd/{fd}").readlink()).removesuffix(".tmp"))
+        real(fd)
+
+    monkeypatch.setattr(os, "fsync", fsync)
+    learner = create_learner(lab, "Ada")
+    sitting = start(lab, learner, shipped_drills()[0])
+    folder = sessions_dir(lab, learner)
+    for path in (lab, lab / "learners", folder.parent, folder, folder / f"{sitting.id}.jsonl"):
+        assert str(path) in synced, path
+    assert any("learner.json" in name for name in synced)

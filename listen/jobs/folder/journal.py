@@ -50,6 +50,11 @@ def new_id() -> str:
     return secrets.token_hex(8)
 
 
+def storable(name: str) -> str:
+    """A file's name or path as text a line can hold: bytes that are no UTF-8 become question marks."""
+    return name.encode("utf-8", "replace").decode()
+
+
 def utc_now() -> str:
     """Now, UTC, ISO 8601 with milliseconds."""
     return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")

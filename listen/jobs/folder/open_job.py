@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+import threading
 from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
@@ -16,7 +17,7 @@ from listen.jobs.fold import fold
 from listen.jobs.folder import disk
 from listen.jobs.folder.chain import Chain, read_chain
 from listen.jobs.folder.clip_event import clip_event, with_particulars
-from listen.jobs.folder.journal import Line, write_line
+from listen.jobs.folder.journal import Line, storable, write_line
 from listen.jobs.folder.journal_file import JOURNAL, broken_words
 from listen.jobs.folder.lock import WriterLock
 from listen.jobs.folder.parts import CLIPS, Partial, is_clip_id, new_partial, partials
@@ -39,6 +40,8 @@ class OpenJob:
         self._size = chain.size
         self._lock = lock
         self._job = fold(chain.events())
+        self._adding = threading.RLock()
+        """One thread at a time adds: an import goes on beside a screen. Never held while a clip is read or written."""
 
     @property
     def job(self) -> Job:
@@ -96,20 +99,22 @@ class OpenJob:
         JobError
             Opened to read only, disk full, read-only, folder gone...: the job is as it was before.
         """
-        if self._lock is None:
-            raise JobError(f"{self.folder}: is open to read only; nothing was written")
-        who = self.actor if actor is None else actor
-        new: list[Line] = []
-        for payload in payloads:
-            prev = new[-1].hash if new else self.head
-            new.append(write_line(payload, prev=prev, actor=who))
-        self._write(new)
-        return self._job
+        with self._adding:
+            if self._lock is None:
+                raise JobError(f"{self.folder}: is open to read only; nothing was written")
+            who = self.actor if actor is None else actor
+            new: list[Line] = []
+            for payload in payloads:
+                prev = new[-1].hash if new else self.head
+                new.append(write_line(payload, prev=prev, actor=who))
+            self._write(new)
+            return self._job
 
     def append_lines(self, lines: tuple[Line, ...]) -> Job:
         """Write lines that already follow this journal's head, word for word (from another machine's copy)."""
-        self._write(list(lines))
-        return self._job
+        with self._adding:
+            self._write(list(lines))
+            return self._job
 
     def _write(self, new: list[Line]) -> None:
         path = self.folder / JOURNAL
@@ -169,13 +174,14 @@ class OpenJob:
         clip = read_part(part.path)
         with disk.telling("keep the clip", flac):
             write_flac(flac, clip)  # not partial.finish: the part must outlive the event, or a crash between hides it
-        kept = replace(clip_event(self._job, part, clip, flac), recovered=recovered)
-        if recording is not None:
-            kept = with_particulars(kept, recording)
         found = (PartFound(part=part.path.name, adopted=True, clip=part.clip),) if recovered else ()
-        self.append(*found, kept)
-        part.path.unlink(missing_ok=True)
-        return self._job
+        with self._adding:  # the number of the take must still hold when it is written
+            kept = replace(clip_event(self._job, part, clip, flac), recovered=recovered)
+            if recording is not None:
+                kept = with_particulars(kept, recording)
+            self.append(*found, kept)
+            part.path.unlink(missing_ok=True)
+            return self._job
 
     def keep_file(self, file: Path, part: Partial) -> Job:
         """Make a sound file recorded elsewhere a clip; the file itself is only read.
@@ -194,8 +200,12 @@ class OpenJob:
         flac = self._room_for(part)
         with disk.telling("keep the clip", flac):
             write_flac(flac, clip)
-        name = file.name.encode("utf-8", "replace").decode()
-        return self.append(replace(clip_event(self._job, part, clip, flac), imported_from=name))
+        try:
+            with self._adding:
+                return self.append(replace(clip_event(self._job, part, clip, flac), imported_from=storable(file.name)))
+        except (JobError, OSError):  # no event names the clip, and no part is left to drop
+            flac.unlink(missing_ok=True)
+            raise
 
     def _room_for(self, part: Partial) -> Path:
         if self._lock is None:
@@ -214,16 +224,20 @@ class OpenJob:
         return tuple(p for p in partials(self.folder) if p.clip not in known and p.round_id in rounds)
 
     def drop(self, part: Partial) -> Job:
-        """Say that a left-over take is not wanted, then remove it."""
-        self.append(PartFound(part=part.path.name, adopted=False))
-        part.path.unlink(missing_ok=True)
-        return self._job
+        """Say that a left-over take is not wanted, then remove it, and the clip that a crash left before its event."""
+        with self._adding:
+            self.append(PartFound(part=part.path.name, adopted=False))
+            if self._job.clip(part.clip) is None:
+                (self.clips / f"{part.clip}.flac").unlink(missing_ok=True)
+            part.path.unlink(missing_ok=True)
+            return self._job
 
     def close(self) -> None:
         """Let others write."""
-        if self._lock is not None:
-            self._lock.give_back()
-            self._lock = None
+        with self._adding:
+            if self._lock is not None:
+                self._lock.give_back()
+                self._lock = None
 
     def __enter__(self) -> OpenJob:
         return self

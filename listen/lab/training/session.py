@@ -29,7 +29,7 @@ class Session:
         self._path, self._opened, self._drill = path, opened, drill
         self._answers = answers
         self._items = {item.id: item for item in drill.items}
-        self._heard = _now()
+        self._heard, self._heard_number = _now(), 0
         missing = [i for i in opened.order if i not in self._items]
         if missing:
             raise LabError(f"{drill.folder}: round {missing[0]!r} of this session is gone; start the drill anew")
@@ -77,7 +77,8 @@ class Session:
         """
         listed = read_folder(self._drill.item_folder(self._current()), name=f"round {self.number}")
         points = tuple(dict.fromkeys(t.point for t in listed.takes))
-        self._heard = _now()
+        if self._heard_number != self.number:  # looked at again, the round in hand is not met anew
+            self._heard, self._heard_number = _now(), self.number
         return BlindItem(number=self.number, of=self.total, points=points, clips=listed.takes, facts=listed.facts)
 
     def _current(self) -> DrillItem:

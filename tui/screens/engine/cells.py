@@ -116,7 +116,7 @@ def verdict_forms(record: RoundRecord | None) -> tuple[str, ...]:
     long, short = (" + ".join(word(p) for p in said.paths) or said.kind for word in (path_words, short_path))
     told = " ✓ signed" if record.signed else ""
     told += ", ! changed since" if record.changed_after_signing else ""
-    told += " (clips changed since)" if record.stale else ""
+    told += " (clips or readings changed since)" if record.stale else ""
     mark = (" ✓" if record.signed else "") + (" !" if record.changed_after_signing or record.stale else "")
     return tuple(f"{glyph} {words} {sure}{end}" for words in (long, short) for end in (told, mark))
 

@@ -170,7 +170,7 @@ def _head(verdict: Verdict, *, stale: bool) -> Content:
     if verdict.next:
         parts += ["\n", ("Next: ", "bold"), plain(verdict.next, 600)]
     if stale:
-        parts += ["\n", ("! Clips were added or taken back since; the round will be judged again.", "bold $warning")]
+        parts += ["\n", ("! Clips or readings changed since; the round will be judged again.", "bold $warning")]
     return Content.assemble(*parts)
 
 

@@ -55,11 +55,15 @@ def own_screen() -> Iterator[None]:
 
 def run_app(*, jobs: str | None = None, demo: bool = False) -> int:
     """Run the application to its end; returns an exit code."""
-    if not (sys.stdin.isatty() and os.isatty(2)):
+    if not (sys.stdin and sys.stdin.isatty() and os.isatty(2)):
         raise NoTerminal("no terminal here to draw on; run hissway in a terminal, or use a command from hissway --help")
+    from listen.jobs.folder.store import jobs_root
+    from listen.lab.folders import lab_root
+
+    where = jobs_root(jobs) if jobs or not demo else None
+    lab_root()  # a folder that cannot be is told here, not on a screen
     from tui.app import HisswayApp
 
-    where = Path(jobs).expanduser() if jobs else None
     app = HisswayApp(services=_demo(where)) if demo else HisswayApp(where)
     with own_screen():
         app.run()

@@ -174,6 +174,7 @@ def _particulars(file: soundfile.SoundFile) -> dict[str, Any]:
     try:
         said = json.loads(file.comment)
         taken = datetime.fromisoformat(said["taken"]) if said.get("taken") else None
-        return {"taken": taken, "device": str(said.get("device", "")), "overflows": int(said.get("overflows", 0))}
-    except (ValueError, TypeError, KeyError, AttributeError):
+        overflows = int(said.get("overflows", 0))
+        return {"taken": taken, "device": str(said.get("device", "")), "overflows": overflows} if overflows >= 0 else {}
+    except (ValueError, TypeError, KeyError, AttributeError, OverflowError, RecursionError):
         return {}

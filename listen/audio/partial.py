@@ -7,12 +7,13 @@ channel.
 from __future__ import annotations
 
 import json
+import math
 import os
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,9 +59,16 @@ class PartHeader:
         said = json.loads(header.decode("ascii"))
         if said["schema"] != _SCHEMA:
             raise ValueError(said["schema"])
-        frames = None if said["frames"] is None else int(said["frames"])
+        frames = None if said["frames"] is None else _count(said["frames"])
         started = datetime.fromisoformat(said["started"])
-        return cls(int(said["rate_hz"]), str(said["device"]), started, int(said["overflows"]), frames)
+        return cls(_count(said["rate_hz"]), str(said["device"]), started, _count(said["overflows"]), frames)
+
+
+def _count(said: Any) -> int:
+    """A count as a header states it; ``ValueError`` where it is below zero or endless."""
+    if not 0 <= said < math.inf:
+        raise ValueError(said)
+    return int(said)
 
 
 class PartWriter:

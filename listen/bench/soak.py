@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from listen.errors import HisswayError
+from listen.whole_number import seed, whole
 
 if TYPE_CHECKING:
     from listen.jobs.folder.open_job import OpenJob
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from listen.rounds.analyst import Analyst
 
 SUMMARY = "record and judge clips by the thousand in one session; memory and file handles must stay flat"
+EXAMPLE = "hissway bench soak --clips 500"
 
 CLIPS = 2_000
 CLIP_S = 1.0
@@ -71,8 +73,8 @@ class Soak(msgspec.Struct, frozen=True, kw_only=True):
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of ``hissway bench soak``."""
-    parser.add_argument("--clips", type=int, default=CLIPS, help=f"clips to record (default {CLIPS})")
-    parser.add_argument("--seed", type=int, default=1, help="seed of the simulated rounds (default 1)")
+    parser.add_argument("--clips", type=whole(1, 10**7), default=CLIPS, help=f"clips to record (default {CLIPS})")
+    parser.add_argument("--seed", type=seed, default=1, help="seed of the simulated rounds (default 1)")
     parser.add_argument("--json", action="store_true", help="one JSON object instead of the table")
 
 

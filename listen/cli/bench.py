@@ -8,7 +8,7 @@ import importlib
 SUMMARY = "the project's own accuracy, speed and endurance figures, with peers side by side"
 EXAMPLE = "hissway bench accuracy --rounds-drawn 200 --seed 1"
 BENCHES = ("accuracy", "speed", "crash", "fuzz", "soak")
-"""Each is one module or room of ``listen.bench`` with SUMMARY, add_arguments(parser) and run(args)."""
+"""Each is one module or room of ``listen.bench`` with SUMMARY, EXAMPLE, add_arguments(parser) and run(args)."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -16,7 +16,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     benches = parser.add_subparsers(dest="bench", metavar="BENCH", required=True)
     for name in BENCHES:
         module = importlib.import_module(f"listen.bench.{name}")
-        sub = benches.add_parser(name, help=module.SUMMARY, description=module.SUMMARY)
+        sub = benches.add_parser(
+            name, help=module.SUMMARY, description=module.SUMMARY, epilog=f"Example: {module.EXAMPLE}"
+        )
         module.add_arguments(sub)
         sub.set_defaults(run_bench=module.run)
 

@@ -8,6 +8,10 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from listen.cli.out_file import check_place, form_of
+from listen.cli.plain import plain
+from listen.whole_number import seed, whole
+
 if TYPE_CHECKING:
     from listen.lab.learners import Learner
 
@@ -55,13 +59,13 @@ def _list(args: argparse.Namespace, root: Path) -> int:
             _print_json(drill)
         else:
             origin = "simulated" if drill.simulated else "from a job"
-            print(f"{drill.id:<24} {drill.level:<13} {len(drill.items):>3} rounds  {origin:<10}  {drill.title}")
+            print(plain(f"{drill.id:<24} {drill.level:<13} {len(drill.items):>3} rounds  {origin:<10}  {drill.title}"))
     return 0
 
 
 def _make_arguments(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("title", help="name of the drill")
-    sub.add_argument("--rounds", type=int, default=10, metavar="N", help="how many (default 10)")
+    sub.add_argument("--rounds", type=whole(1, 200), default=10, metavar="N", help="how many (default 10)")
     sub.add_argument(
         "--truths",
         nargs="+",
@@ -79,7 +83,7 @@ def _make_arguments(sub: argparse.ArgumentParser) -> None:
     )
     sub.add_argument("--backgrounds", type=Path, metavar="DIR", help="folder of sound files (default: simulated shops)")
     sub.add_argument("--seconds", type=float, default=3.0, metavar="S", help="length of a clip (default 3)")
-    sub.add_argument("--seed", type=int, default=1, metavar="N", help="same seed, same drill (default 1)")
+    sub.add_argument("--seed", type=seed, default=1, metavar="N", help="same seed, same drill (default 1)")
     sub.add_argument("-o", "--output", type=Path, metavar="DIR", help="new folder to write (default: in the lab)")
 
 
@@ -100,24 +104,28 @@ def _make(args: argparse.Namespace, root: Path) -> int:
         print(f"\r{number} of {wish.rounds} rounds", end="", file=sys.stderr)
 
     drill = make_drill(args.title, wish, args.output, parent=drills_dir(root), progress=progress)
-    print(file=sys.stderr)
+    print(f"\n{plain(drill.about)}", file=sys.stderr)
     print(drill.folder)
     return 0
 
 
 def _from_job_arguments(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("job", metavar="JOB", help="a job with findings: its folder, or its name among your jobs")
+    sub.add_argument("--jobs", metavar="DIR", default=argparse.SUPPRESS, help="folder that holds the jobs")
     sub.add_argument("--title", default="", help="name of the drill; put no names of people or customers in it")
     sub.add_argument("-o", "--output", type=Path, metavar="DIR", help="new folder to write (default: in the lab)")
 
 
 def _from_job(args: argparse.Namespace, root: Path) -> int:
+    from listen.errors import JournalBroken
     from listen.jobs.folder.find_job import find_job
     from listen.jobs.folder.store import jobs_root, open_job
     from listen.lab.folders import drills_dir
     from listen.lab.training.from_job import drill_from_job
 
     opened = open_job(find_job(args.job, jobs_root(args.jobs)), write=False)
+    if opened.broken:
+        raise JournalBroken(opened.broken)
     folder = args.output or drills_dir(root) / f"job-{opened.job.id[:8]}"
     print(drill_from_job(opened, folder, args.title).folder)
     return 0
@@ -144,10 +152,10 @@ def _score(args: argparse.Namespace, root: Path) -> int:
         if args.json:
             _print_json(row)
         else:
-            print("\n".join(score_lines(row)))
+            print("\n".join(map(plain, score_lines(row))))
     if len(learners) > 1 and not args.json:
         for line in class_lines(class_focus(root)):
-            print(line)
+            print(plain(line))
     return 0
 
 
@@ -161,6 +169,8 @@ def _export(args: argparse.Namespace, root: Path) -> int:
     from listen.errors import LabError
     from listen.lab.training.export import write_answers, write_thresholds
 
+    if args.output is not None:
+        check_place(args.output, form_of(args.output, ("csv",)))
     write = write_thresholds if args.thresholds else write_answers
     learners = _chosen(args, root)
     if args.output is None:
@@ -188,7 +198,7 @@ def _learners(args: argparse.Namespace, root: Path) -> int:
     if args.delete:
         delete_learner(root, find_learner(root, args.delete))
     for learner in list_learners(root):
-        print(f"{learner.id:<28} {learner.name}")
+        print(plain(f"{learner.id:<28} {learner.name}"))
     return 0
 
 
@@ -203,7 +213,7 @@ def _next(args: argparse.Namespace, root: Path) -> int:
     from listen.lab.training.next_drill import suggest
 
     found = suggest(root, find_learner(root, args.learner), datetime.now(UTC))
-    print(f"{found.drill.id}: {found.drill.title}. {found.why}" if found.drill else found.why)
+    print(plain(f"{found.drill.id}: {found.drill.title}. {found.why}" if found.drill else found.why))
     return 0
 
 

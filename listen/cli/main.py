@@ -9,6 +9,7 @@ import sys
 from collections.abc import Callable, Sequence
 from typing import NoReturn
 
+from listen.cli import streams
 from listen.errors import HisswayError
 
 COMMANDS = ("demo", "rank", "record", "mic", "report", "pack", "unpack", "verify", "key", "lab", "bench")
@@ -16,6 +17,9 @@ COMMANDS = ("demo", "rank", "record", "mic", "report", "pack", "unpack", "verify
 
 ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 """Linear algebra keeps to one thread: the matrices are small, and results agree to the last digit whoever asks."""
+
+JOBS_COMMANDS = ("demo", "report", "pack", "unpack", "verify", "lab")
+"""Those that look among the user's jobs; ``--jobs`` may stand after them too."""
 
 INTERRUPTED = 130
 """Exit code after Ctrl-C, 128 + SIGINT as shells have it."""
@@ -40,7 +44,8 @@ def build_parser(command: str | None) -> argparse.ArgumentParser:
         epilog="Example: hissway demo",
     )
     parser.add_argument("--version", action="store_true", help="print the version and stop")
-    parser.add_argument("--jobs", metavar="DIR", help="folder that holds the jobs (default: HISSWAY_JOBS or user data)")
+    jobs_help = "folder that holds the jobs (default: HISSWAY_JOBS or user data)"
+    parser.add_argument("--jobs", metavar="DIR", help=jobs_help)
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
     for name in COMMANDS:
         module = importlib.import_module(f"listen.cli.{name}")
@@ -53,6 +58,8 @@ def build_parser(command: str | None) -> argparse.ArgumentParser:
         )
         if name == command:
             module.add_arguments(sub)
+            if name in JOBS_COMMANDS:
+                sub.add_argument("--jobs", metavar="DIR", default=argparse.SUPPRESS, help=jobs_help)
         sub.set_defaults(run=module.run)
     return parser
 
@@ -61,28 +68,54 @@ def main(argv: Sequence[str] | None = None, *, open_ui: Opener | None = None, op
     """Run one command; returns its exit code. The screens, if installed above, are handed in as callables."""
     for name in ONE_THREAD:
         os.environ.setdefault(name, "1")
-    argv = list(sys.argv[1:] if argv is None else argv)
-    command = next((a for a in argv if a in COMMANDS), None)
-    args = build_parser(command).parse_args(argv)
-    args.open_demo = open_demo
+    streams.make_ready()
     try:
-        if args.version:
-            from importlib.metadata import version
-
-            print(f"hissway {version('hissway')}")
-            return 0
-        if args.command is None:
-            if open_ui is None:
-                raise HisswayError("no screens here; run one of the commands that hissway --help lists")
-            return open_ui(args)
-        code: int = args.run(args)
-        return code
+        try:
+            return _run(list(sys.argv[1:] if argv is None else argv), open_ui, open_demo)
+        finally:
+            sys.stdout.flush()
     except HisswayError as e:
-        print(f"hissway: {e}", file=sys.stderr)
+        streams.say(f"hissway: {e}")
         return e.exit_code
     except KeyboardInterrupt:
-        print("hissway: stopped", file=sys.stderr)
+        streams.say("hissway: stopped")
         return INTERRUPTED
     except BrokenPipeError:
-        sys.stderr.close()
+        streams.drop(sys.stdout)
         return 1
+    except OSError as e:
+        streams.drop(sys.stdout)
+        streams.say(f"hissway: {HisswayError(_disk_words(e))}")
+        return 1
+
+
+def _run(argv: list[str], open_ui: Opener | None, open_demo: Opener | None) -> int:
+    args = build_parser(_command(argv)).parse_args(argv)
+    args.open_demo = open_demo
+    if args.version:
+        from importlib.metadata import version
+
+        print(f"hissway {version('hissway')}")
+        return 0
+    if args.command is None:
+        if open_ui is None:
+            raise HisswayError("no screens here; run one of the commands that hissway --help lists")
+        return open_ui(args)
+    code: int = args.run(args)
+    return code
+
+
+def _command(argv: Sequence[str]) -> str | None:
+    """The command that is asked for; the value of ``--jobs`` may have the name of one."""
+    words = iter(argv)
+    for word in words:
+        if word in COMMANDS:
+            return word
+        if len(word) > len("--") and "--jobs".startswith(word):
+            next(words, None)
+    return None
+
+
+def _disk_words(error: OSError) -> str:
+    what = error.filename if isinstance(error.filename, str) else "the output"
+    return f"{what}: cannot be read or written ({error.strerror or error}); make room, or choose another place"

@@ -8,6 +8,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from listen.cli.plain import plain
+from listen.whole_number import whole
+
 if TYPE_CHECKING:
     from listen.judge.result import RoundResult
     from listen.rounds.model import Round
@@ -15,26 +18,17 @@ if TYPE_CHECKING:
 SUMMARY = "excess per point, odds per path and verdict for rounds of sound files or for jobs"
 EXAMPLE = "hissway rank cylinder-3 cylinder-4 --json"
 
+_PROCESSES = whole(1, 1024, "a number of processes")
+_CHANNEL = whole(0, 255, "a channel")
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of ``hissway rank``."""
     parser.add_argument("folders", nargs="+", metavar="DIR", help="a folder <point>-<kind>[-N].<wav|flac>, or a job")
     parser.add_argument("--json", action="store_true", help="one JSON object a line instead of the table")
-    parser.add_argument("--workers", type=_count, default=1, metavar="N", help="processes to use (default 1)")
-    parser.add_argument("--channel", type=_channel, default=0, metavar="N", help="channel of the files, from 0")
+    parser.add_argument("--workers", type=_PROCESSES, default=1, metavar="N", help="processes to use (default 1)")
+    parser.add_argument("--channel", type=_CHANNEL, default=0, metavar="N", help="channel of the files, from 0")
     parser.add_argument("--cluster", metavar="ADDRESS", help="use the Dask cluster at this address (hissway[cluster])")
-
-
-def _count(text: str) -> int:
-    if not text.isdigit() or not 1 <= int(text) <= 1024:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a number of processes, 1 to 1024")
-    return int(text)
-
-
-def _channel(text: str) -> int:
-    if not text.isdigit() or int(text) > 255:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a channel, 0 to 255")
-    return int(text)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -43,7 +37,8 @@ def run(args: argparse.Namespace) -> int:
 
     failed = False
     for name, outcome in spread(_expand(args.folders), args.channel, args.workers, args.cluster):
-        failed |= isinstance(outcome, str)
+        if isinstance(outcome, str):
+            failed, outcome = True, _with_name(plain(name), outcome)
         _print(name, outcome, args.json)
     return int(failed)
 
@@ -53,15 +48,28 @@ def _expand(folders: list[str]) -> Iterator[tuple[str, Round | str]]:
     from listen.errors import HisswayError
     from listen.rounds.loose import read_folder
 
-    for name in folders:
-        folder = Path(name)
+    for given in folders:
+        folder = Path(given)
+        name = given.encode("utf-8", "backslashreplace").decode()  # JSON takes no half characters
         try:
             if _is_job(folder):
                 yield from _rounds_of_job(folder, name)
             else:
-                yield name, read_folder(folder, name)
+                round_ = read_folder(folder, name)
+                _note_stray_keys(folder / "round.json", name)
+                yield name, round_
         except HisswayError as e:
             yield name, str(e)
+
+
+def _note_stray_keys(path: Path, name: str) -> None:
+    from listen.rounds.loose import stray_keys
+    from listen.rounds.model import Facts
+
+    if stray := stray_keys(path):
+        known = " ".join(Facts.__struct_fields__)
+        said = f"note: {name}: round.json: not known and not used: {' '.join(stray)}; known are {known}"
+        print(plain(said), file=sys.stderr, flush=True)
 
 
 def _is_job(folder: Path) -> bool:
@@ -80,8 +88,10 @@ def _rounds_of_job(folder: Path, name: str) -> Iterator[tuple[str, Round | str]]
     from listen.rounds.model import Round
 
     with open_job(folder, write=False) as opened:
+        if opened.broken:
+            yield name, opened.broken
         rounds = [r for r in opened.job.rounds if r.live_clips()]
-        if not rounds:
+        if not rounds and not opened.broken:
             raise RoundError(f"{name}: this job holds no recorded round yet")
         for record in rounds:
             label = f"{name}#{record.id}"
@@ -104,3 +114,9 @@ def _print(name: str, outcome: RoundResult | str, as_json: bool) -> None:
         from listen.cli.table import round_table
 
         print(round_table(outcome), flush=True)
+
+
+def _with_name(name: str, sentence: str) -> str:
+    """The sentence, beginning with the round it is about."""
+    begins = sentence.startswith(name.rstrip("/")) and not sentence[len(name.rstrip("/")) :][:1].isalnum()
+    return sentence if begins else f"{name}: {sentence}"

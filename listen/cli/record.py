@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import re
 import sys
 from contextlib import suppress
@@ -24,6 +25,8 @@ SECONDS = 8.0
 """Default length: 8 s bring the limit of detection to 17 dB below a steady shop (radiometer equation, 12 kHz)."""
 LONGEST_S = 600.0
 """As long as a clip may be to be read again."""
+LONGEST_NAME = 200
+"""Bytes of a file's name: file systems take 255, and the unfinished clip's name is longer."""
 STOPPED = 130
 """Exit code after Ctrl-C, 128 + SIGINT as shells have it."""
 
@@ -63,6 +66,8 @@ def _target(args: argparse.Namespace) -> Path:
     if not 0.2 <= args.seconds <= LONGEST_S:
         raise UsageError(f"--seconds {args.seconds:g}: from 0.2 to {LONGEST_S:g} s can be recorded")
     target: Path = args.output
+    if len(os.fsencode(target.name)) > LONGEST_NAME:
+        raise UsageError(f"{target}: the name is too long; at most {LONGEST_NAME} bytes are taken")
     if target.is_dir():
         target = _free_name(target, f"{args.point}-{args.kind}")
     if target.suffix.lower() not in FORMS:
@@ -76,10 +81,13 @@ def _target(args: argparse.Namespace) -> Path:
 
 
 def _free_name(folder: Path, stem: str) -> Path:
-    """``<point>-<kind>.flac`` in ``folder``, numbered where takes of it are there already."""
-    taken = {p.stem for p in folder.glob(f"{stem}*")}
-    names = (stem, *(f"{stem}-{n}" for n in range(2, 1000)))
-    return folder / f"{next(n for n in names if n not in taken)}.flac"
+    """``<point>-<kind>.flac`` in ``folder``, numbered after the last take of it there is (no number means 1)."""
+    from listen.audio.write import FORMS
+
+    named = re.compile(re.escape(stem) + r"(?:-(\d{1,4}))?", re.IGNORECASE)
+    clips = (p.stem for p in folder.iterdir() if p.suffix.lower() in FORMS)
+    numbers = [int(found[1] or 1) for name in clips if (found := named.fullmatch(name))]
+    return folder / (f"{stem}-{max(numbers) + 1}.flac" if numbers else f"{stem}.flac")
 
 
 def _note_other_name(target: Path, point_id: str, kind: str) -> None:

@@ -6,7 +6,8 @@ import argparse
 import sys
 from pathlib import Path
 
-from listen.errors import ReportError
+from listen.cli.out_file import check_place, form_of
+from listen.errors import JobError, UsageError
 
 SUMMARY = "make a report of a job: one HTML page with drawings, plots and playable clips (or Markdown, or JSON)"
 EXAMPLE = "hissway report bench-engine -o report.html"
@@ -29,42 +30,49 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Make the report; data on standard output or in FILE, talk on standard error."""
     from listen.jobs.folder.find_job import find_job
+    from listen.jobs.folder.journal_file import read_journal
     from listen.jobs.folder.store import jobs_root
-    from listen.report.build import FORMS, Form, Wanted, report_text, write_report
+    from listen.report.build import FORMS, Wanted, report_text, write_report
 
     root = jobs_root(args.jobs)
-    suffix = Path(args.output).suffix.lower().lstrip(".") if args.output else ""
-    if args.format == "csv" or (args.format is None and suffix == "csv"):
-        return _calls(args, root)
+    to = Path(args.output) if args.output and args.output != "-" else None
+    form = args.format or (form_of(to, (*FORMS, "csv")) if to else "html")
+    if form == "csv":
+        return _calls(to, args, root)
     if args.job is None:
-        raise ReportError("no JOB named; name a job, or ask for the shop's calls with --hit-rate --format csv")
+        raise UsageError("no JOB named; name a job, or ask for the shop's calls with --hit-rate --format csv")
+    if to:
+        check_place(to, form)
     folder = find_job(args.job, root)
+    if not read_journal(folder).lines:
+        raise JobError(f"{folder}: its journal holds no whole event; hissway verify tells more")
     before = find_job(args.before, root) if args.before else None
-    chosen: Form = next((f for f in FORMS if f == suffix), "html")
-    form: Form = args.format or chosen
-    wanted = Wanted(form, audio=not args.no_audio, before=before, shop=root if args.hit_rate else None)
-    if not args.output or args.output == "-":
+    shop = root if args.hit_rate else None
+    wanted = Wanted(next(f for f in FORMS if f == form), audio=not args.no_audio, before=before, shop=shop)
+    if not to:
         sys.stdout.write(report_text(folder, wanted))
         return 0
-    size = write_report(folder, Path(args.output), wanted)
+    size = write_report(folder, to, wanted)
     print(f"{args.output}: {size / 1e6:.1f} MB", file=sys.stderr)
     return 0
 
 
-def _calls(args: argparse.Namespace, root: Path) -> int:
+def _calls(to: Path | None, args: argparse.Namespace, root: Path) -> int:
     """Write every call by ear and by tool that a teardown has answered, and say how often each was right."""
     from listen.jobs.hit_rate import calls, csv_text
     from listen.report.before_part import hit_rate_rows
     from listen.report.build import all_jobs, write_text
 
     if not args.hit_rate or args.job is not None:
-        raise ReportError("csv holds the shop's calls, not one job: hissway report --hit-rate --format csv [-o FILE]")
+        raise UsageError("csv holds the shop's calls, not one job: hissway report --hit-rate --format csv [-o FILE]")
+    if to:
+        check_place(to, "csv")
     jobs = tuple(all_jobs(root))
     said = calls(jobs)
-    if not args.output or args.output == "-":
+    if not to:
         sys.stdout.write(csv_text(said))
     else:
-        write_text(Path(args.output), csv_text(said))
+        write_text(to, csv_text(said))
     for row in hit_rate_rows(jobs) or (("no teardown has been recorded yet: there is no hit rate",),):
         print("  ".join(row), file=sys.stderr)
     return 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from listen.cli.plain import plain
 from listen.judge.result import PointResult, RoundResult
 from listen.trade.points import PATH_WORDS, PathId, point
 
@@ -12,7 +13,7 @@ SHOW_PATHS_FROM = 0.005
 def round_table(result: RoundResult) -> str:
     """Points, paths and verdict of one round."""
     head = f"{'point':<26}{'excess dB':>10}  {'95 % interval':<16}{'would see':>10}  {'':<4}"
-    lines = [result.round, "  " + head.rstrip()]
+    lines = [plain(result.round), "  " + head.rstrip()]
     lines += ["  " + _point_line(p) for p in result.points]
     lines += [f"    {f.flag} at {point(p.point).words}: {f.text}" for p in result.points for f in p.flags]
     shown = [p for p in result.paths if p.probability >= SHOW_PATHS_FROM or p.involved >= SHOW_PATHS_FROM]

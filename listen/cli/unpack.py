@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from listen.cli.plain import plain
+
 SUMMARY = "take a packed job in: checked whole, added to the same job here or put beside it, never overwriting"
 EXAMPLE = "hissway unpack bench-engine.zip"
 
@@ -23,6 +25,5 @@ def run(args: argparse.Namespace) -> int:
 
     done = unpack(args.zip, jobs_root(args.jobs))
     print(done.folder)
-    said = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in done.text)
-    print(f"{done.how.replace('-', ' ')}: {said} ({done.events} event(s) came in)", file=sys.stderr)
+    print(f"{done.how.replace('-', ' ')}: {plain(done.text)} ({done.events} event(s) came in)", file=sys.stderr)
     return 0

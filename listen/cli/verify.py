@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from listen.cli.plain import plain
+
 SUMMARY = "compute again what a job claims: file hashes, journal chain, signatures, every stored result"
 EXAMPLE = "hissway verify bench-engine.zip"
 
@@ -32,15 +34,10 @@ def run(args: argparse.Namespace) -> int:
         print(msgspec.json.encode({"ok": found.ok, **msgspec.to_builtins(found)}).decode())
         return 0 if found.ok else 1
     for remark in found.remarks:
-        print(f"remark     {_plain(remark)}")
+        print(f"remark     {plain(remark)}")
     for m in found.mismatches:
-        print(f"MISMATCH   {m.what}: {_plain(m.name)}: {_plain(m.text)}")
+        print(f"MISMATCH   {m.what}: {plain(m.name)}: {plain(m.text)}")
     counted = f"{found.events} events, {found.clips} clips, {found.signatures} signatures, {found.results} results"
     verdict = "all match" if found.ok else f"{len(found.mismatches)} do not match"
-    print(f"{_plain(found.job) or path}: {counted} checked; {verdict}")
+    print(f"{plain(found.job) or path}: {counted} checked; {verdict}")
     return 0 if found.ok else 1
-
-
-def _plain(text: str) -> str:
-    """Names from a stranger's job must not steer the terminal."""
-    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)

@@ -42,7 +42,7 @@ def create_learner(root: Path, name: str) -> Learner:
     LabError
         No name, too long, taken already, or the folder cannot be written.
     """
-    name = " ".join(name.split())
+    name = " ".join(name.encode("utf-8", "replace").decode().split())  # JSON takes no half characters
     if not name:
         raise LabError("a learner needs a name; a first name or a nickname will do")
     if len(name) > MAX_NAME:

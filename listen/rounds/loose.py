@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import codecs
 import re
+import stat
 from pathlib import Path
 
 import msgspec
@@ -65,15 +67,41 @@ def read_facts(path: Path) -> Facts:
     Raises
     ------
     RoundError
-        Unreadable, not JSON, or a value of the wrong type or out of range; the message names the key.
+        Unreadable, not a file, not JSON, or a value of the wrong type or out of range; the message names the key.
     """
     try:
-        if path.stat().st_size > MAX_FACTS_BYTES:
-            raise RoundError(f"{path}: larger than {MAX_FACTS_BYTES} bytes; this is not a round.json")
-        return msgspec.json.decode(path.read_bytes(), type=Facts)
+        facts = msgspec.json.decode(_facts_bytes(path), type=Facts)
     except FileNotFoundError:
         return Facts()
     except OSError as e:
         raise RoundError(f"{path}: cannot be read ({e.strerror}); check its permissions") from e
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as e:
         raise RoundError(f"{path}: {e}; correct it or remove it") from None
+    order = facts.firing_order or ()
+    if len(set(order)) < len(order):
+        raise RoundError(f"{path}: firing_order {'-'.join(map(str, order))} names a cylinder twice; correct it")
+    return facts
+
+
+def stray_keys(path: Path) -> tuple[str, ...]:
+    """Keys of a ``round.json`` that :func:`read_facts` takes, but that no reading has: misspelt, or another program's.
+
+    Raises
+    ------
+    OSError
+        The file cannot be read.
+    """
+    try:
+        found = msgspec.json.decode(_facts_bytes(path), type=dict[str, msgspec.Raw])
+    except FileNotFoundError:
+        return ()
+    return tuple(key for key in found if key not in Facts.__struct_fields__)
+
+
+def _facts_bytes(path: Path) -> bytes:
+    found = path.stat()
+    if not stat.S_ISREG(found.st_mode):
+        raise RoundError(f"{path}: cannot be read: it is not a file; correct it or remove it")
+    if found.st_size > MAX_FACTS_BYTES:
+        raise RoundError(f"{path}: larger than {MAX_FACTS_BYTES} bytes; this is not a round.json")
+    return path.read_bytes().removeprefix(codecs.BOM_UTF8)

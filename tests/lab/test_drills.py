@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from listen.audio.write import write_flac
-from listen.errors import LabError
+from listen.errors import HisswayError, LabError
 from listen.jobs.events import FindingRecorded, NoteAdded
 from listen.jobs.folder.store import open_job
 from listen.lab.demo_story import SHOP, SUPERVISOR, TECH, TITLE
@@ -103,13 +103,15 @@ def test_any_folder_of_sounds_serves_as_background(lab: Path, tmp_path: Path) ->
         (MakeWish(hiss_db=(9, 3)), "lower first"),
         (MakeWish(paths=(("piston",),)), "'piston' is not an escape path"),
         (MakeWish(paths=(("none", "rings"),)), "make a pair"),
+        (MakeWish(paths=(("rings", "rings"),)), "two different"),
+        (MakeWish(paths=(("rings", "intake-valve", "exhaust-valve"),)), "make a pair"),
         (MakeWish(seconds=0), "from 0.5 to 30 s"),
         (MakeWish(backgrounds=Path("/nowhere")), "no sound files"),
     ],
 )
 def test_wishes_that_cannot_be_met_are_told_in_words(lab: Path, wish: MakeWish, said: str) -> None:
     """And leave nothing behind."""
-    with pytest.raises(LabError, match=said):
+    with pytest.raises(HisswayError, match=said):
         make_drill("No", wish, parent=drills_dir(lab))
     assert not drills_dir(lab).exists()
 

@@ -185,7 +185,6 @@ def test_a_threshold_is_told_with_how_it_moved(lab: Path, capsys: pytest.Capture
     "words",
     [
         ("score", "Nobody"),
-        ("make", "x", "--rounds", "-1"),
         ("make", "x", "--backgrounds", "/nowhere"),
         ("from-job", "/nowhere"),
         ("export", "-o", "/nowhere/x.csv"),

@@ -10,7 +10,7 @@ import re
 import pytest
 
 from listen.cli.main import main
-from listen.errors import ReportError
+from listen.errors import ReportError, UsageError
 from listen.jobs.events import ByEarCalled, CautionAcknowledged, FindingRecorded, ReadingEntered, RoundOpened
 from listen.jobs.folder.store import create_job
 from listen.report.build import Wanted, report_text, write_report
@@ -153,7 +153,7 @@ def test_the_shops_calls_come_as_csv_with_their_hit_rate(tmp_path, capsys):
 
 def test_csv_without_a_hit_rate_and_no_job_at_all_are_refused(tmp_path, capsys):
     """One sentence each."""
-    assert main(["--jobs", str(tmp_path), "report", "--format", "csv"]) == ReportError.exit_code
+    assert main(["--jobs", str(tmp_path), "report", "--format", "csv"]) == UsageError.exit_code
     assert "--hit-rate" in capsys.readouterr().err
-    assert main(["--jobs", str(tmp_path), "report"]) == ReportError.exit_code
+    assert main(["--jobs", str(tmp_path), "report"]) == UsageError.exit_code
     assert "no JOB named" in capsys.readouterr().err

@@ -8,28 +8,29 @@ import os
 import sys
 from pathlib import Path
 
+from listen.whole_number import seed, whole
+
 SUMMARY = "paths named on held-out rounds beside peers, detection against the limit, cover of the intervals"
+EXAMPLE = "hissway bench accuracy --rounds-drawn 200 --seed 1"
+_COUNT, _COUNT_OR_0, _PROCESSES = whole(1, 10**6), whole(0, 10**6), whole(1, 1024)
 PARTS = ("rounds", "recorded", "detection", "coverage")
 """``recorded``: rounds over the recordings of ``--noise`` only."""
 
 
-def _count(text: str) -> int:
-    value = int(text)
-    if value < 1:
-        raise argparse.ArgumentTypeError(f"{value} is below 1")
-    return value
-
-
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of ``hissway bench accuracy``."""
-    parser.add_argument("--rounds-drawn", type=_count, default=200, help="rounds a set; all else scales (default 200)")
-    parser.add_argument("--tune-rounds", type=int, default=150, help="rounds the peers are fitted on; 0: no peers")
+    parser.add_argument("--rounds-drawn", type=_COUNT, default=200, help="rounds a set; all else scales (default 200)")
+    parser.add_argument(
+        "--tune-rounds", type=_COUNT_OR_0, default=150, help="rounds the peers are fitted on; 0: no peers"
+    )
     parser.add_argument("--noise", type=Path, metavar="DIR", help="also draw rounds over recordings background-*.flac")
     parser.add_argument("--leaks", type=Path, metavar="DIR", help="half of the leaks sound as recordings hiss-*.flac")
     parser.add_argument("--rounds", type=Path, metavar="DIR", help="score this truth-labelled archive instead")
     parser.add_argument("--only", choices=PARTS, help="one part only")
-    parser.add_argument("--seed", type=int, default=1, help="seed of everything drawn (default 1)")
-    parser.add_argument("--workers", type=_count, default=os.cpu_count() or 1, help="processes (default: all cores)")
+    parser.add_argument("--seed", type=seed, default=1, help="seed of everything drawn (default 1)")
+    parser.add_argument(
+        "--workers", type=_PROCESSES, default=os.cpu_count() or 1, help="processes (default: all cores)"
+    )
     parser.add_argument("--plot", type=Path, metavar="FILE.svg", help="draw the figures")
     parser.add_argument("--json", action="store_true", help="one JSON object instead of the table")
 

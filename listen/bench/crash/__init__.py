@@ -7,14 +7,20 @@ import sys
 import tempfile
 from pathlib import Path
 
+from listen.errors import UsageError
+from listen.whole_number import seed, whole
+
 SUMMARY = "kill writers and cut the power at random moments; everything acknowledged must be there"
+EXAMPLE = "hissway bench crash --kills 100 --power 500"
+
+_COUNT = whole(0, 10**6)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of ``hissway bench crash``."""
-    parser.add_argument("--kills", type=int, default=300, help="writers killed (default 300; a kill takes 0.1 s)")
-    parser.add_argument("--power", type=int, default=2000, help="power cuts replayed (default 2000; 3 ms each)")
-    parser.add_argument("--seed", type=int, default=1, help="seed of the moments (default 1)")
+    parser.add_argument("--kills", type=_COUNT, default=300, help="writers killed (default 300; a kill takes 0.1 s)")
+    parser.add_argument("--power", type=_COUNT, default=2000, help="power cuts replayed (default 2000; 3 ms each)")
+    parser.add_argument("--seed", type=seed, default=1, help="seed of the moments (default 1)")
     parser.add_argument("--folder", help="disk to work on (default: the system's folder for temporary files)")
 
 
@@ -23,6 +29,8 @@ def run(args: argparse.Namespace) -> int:
     from listen.bench.crash.kills import kill_writers
     from listen.bench.crash.power import lose_power
 
+    if args.folder is not None and not Path(args.folder).is_dir():
+        raise UsageError(f"{args.folder}: no such folder; make it first")
     with tempfile.TemporaryDirectory(prefix="hissway-crash-", dir=args.folder) as root:
         killed = kill_writers(Path(root) / "kills", args.kills, args.seed)
         power = lose_power(Path(root) / "power", args.power, args.seed)

@@ -8,14 +8,16 @@ import tempfile
 from pathlib import Path
 
 from listen.errors import UsageError
+from listen.whole_number import seed, whole
 
 SUMMARY = "hostile sound files, journals, bags and readings: no traceback, no hang, no runaway memory"
+EXAMPLE = "hissway bench fuzz --cases 1000 --target wav"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of ``hissway bench fuzz``."""
-    parser.add_argument("--cases", type=int, default=5000, help="cases over all doors (default 5000)")
-    parser.add_argument("--seed", type=int, default=1, help="seed of all changes (default 1)")
+    parser.add_argument("--cases", type=whole(1, 10**7), default=5000, help="cases over all doors (default 5000)")
+    parser.add_argument("--seed", type=seed, default=1, help="seed of all changes (default 1)")
     parser.add_argument("--target", action="append", help="only this door; may be given again")
     parser.add_argument("--case", help="repeat one case, TARGET:N, and keep its input in the current folder")
 
@@ -41,7 +43,7 @@ def _repeat(case: str, seed: int) -> int:
     from listen.bench.fuzz.worker import fault_of, make_case
 
     target, _, number = case.rpartition(":")
-    if target not in TARGETS or not number.isdigit():
+    if target not in TARGETS or not number.isdecimal():
         raise UsageError(f"--case {case}: expected TARGET:N with a door of {', '.join(TARGETS)}")
     with tempfile.TemporaryDirectory(prefix="hissway-fuzz-") as root:
         seeding, feeding = Path(root) / "seeding", Path(root) / "feeding"

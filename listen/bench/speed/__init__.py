@@ -14,8 +14,12 @@ from pathlib import Path
 
 import msgspec
 
-SUMMARY = "time to rank an archive, beside the limit and peers, per core and over workers"
+from listen.whole_number import seed, whole
 
+SUMMARY = "time to rank an archive, beside the limit and peers, per core and over workers"
+EXAMPLE = "hissway bench speed --rounds 12 --workers 2"
+
+_PROCESSES = whole(1, 1024)
 BAR_OVER_LIMIT = 2.0
 """Judging may take this many times the limit's time."""
 WARM_UP_ROUNDS = 3
@@ -47,10 +51,12 @@ class Speed(msgspec.Struct, frozen=True, kw_only=True):
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of ``hissway bench speed``."""
-    parser.add_argument("--rounds", type=int, default=24, help="rounds in the archive (default 24)")
-    parser.add_argument("--passes", type=int, default=3, help="passes over it; the best counts (default 3)")
-    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, help="processes (default: all cores)")
-    parser.add_argument("--seed", type=int, default=1, help="seed of the archive (default 1)")
+    parser.add_argument("--rounds", type=whole(1, 10**5), default=24, help="rounds in the archive (default 24)")
+    parser.add_argument("--passes", type=whole(1, 1000), default=3, help="passes over it; the best counts (default 3)")
+    parser.add_argument(
+        "--workers", type=_PROCESSES, default=os.cpu_count() or 1, help="processes (default: all cores)"
+    )
+    parser.add_argument("--seed", type=seed, default=1, help="seed of the archive (default 1)")
     parser.add_argument("--json", action="store_true", help="one JSON object instead of the table")
 
 

@@ -35,6 +35,10 @@ def pack(job_folder: Path, to: Path) -> int:
     chain = read_journal(job_folder)
     if chain.broken:
         raise JournalBroken(broken_words(job_folder, chain))
+    if not chain.lines:
+        raise JournalBroken(f"{job_folder / JOURNAL}: holds no whole event; there is nothing to pack, restore it first")
+    if not (place := to.absolute().parent).is_dir():
+        raise JobError(f"{place}: no such folder; make it first, or choose another with -o")
     if to.exists():
         raise JobError(f"{to}: is there already and is not replaced; choose another name with -o")
     clips = _checked_clips(job_folder, chain)

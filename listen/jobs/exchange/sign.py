@@ -12,6 +12,7 @@ from listen.errors import JobError
 from listen.jobs.events import JobOpened, Signed
 from listen.jobs.folder.chain import Chain, own_lines
 from listen.jobs.folder.disk import create, telling
+from listen.jobs.folder.home import at_home
 from listen.jobs.folder.journal import prev_of
 from listen.jobs.job import Job
 
@@ -169,7 +170,7 @@ def shop_key() -> Ed25519PrivateKey | None:
 def key_path() -> Path:
     """Where the shop key lies: ``HISSWAY_KEY``, else the platform's user data folder."""
     if chosen := os.environ.get("HISSWAY_KEY"):
-        return Path(chosen).expanduser()
+        return at_home(chosen)
     import platformdirs
 
     return platformdirs.user_data_path("hissway", appauthor=False) / "shop-key.pem"

@@ -49,6 +49,8 @@ def unpack(path: Path, root: Path, limits: Limits = LIMITS) -> Unpacked:
     JobLocked
         Another program is writing to the same job here; close it and unpack again.
     """
+    if not path.exists():
+        raise JobError(f"{path}: no such file; give the zip that hissway pack wrote")
     with telling("take a job in", root):
         make_folders(root)
         with passing_room(root) as room:

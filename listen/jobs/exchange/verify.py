@@ -103,8 +103,10 @@ def _journal(folder: Path, chain: Chain) -> list[Mismatch]:
         faults.append(Mismatch("journal", JOURNAL, f"ends in {len(chain.torn)} bytes that are no whole event"))
     if chain.open_ended:
         faults.append(Mismatch("journal", JOURNAL, "the end of its last line is missing"))
+    if not (chain.lines or chain.broken or chain.torn):
+        faults.append(Mismatch("journal", JOURNAL, "is empty: every event of the job is gone"))
     stored = stored_summary(folder)
-    if stored is None:
+    if stored is None or stored.events < 0:
         if (folder / SUMMARY).exists():
             faults.append(Mismatch("summary", SUMMARY, "is damaged; delete it and it is made again"))
         return faults

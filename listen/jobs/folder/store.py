@@ -12,6 +12,7 @@ from listen.durable import sync_folder
 from listen.errors import JournalBroken
 from listen.jobs.events import EngineSize, JobOpened
 from listen.jobs.folder.disk import create, make_folders, telling
+from listen.jobs.folder.home import at_home
 from listen.jobs.folder.journal import GENESIS, write_line
 from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
 from listen.jobs.folder.lock import WriterLock
@@ -26,9 +27,15 @@ __all__ = ["JobSummary", "OpenJob", "create_job", "jobs_root", "list_jobs", "ope
 
 
 def jobs_root(option: str | Path | None = None) -> Path:
-    """Folder of the user's jobs: the option, else ``HISSWAY_JOBS``, else the platform's user data folder."""
+    """Folder of the user's jobs: the option, else ``HISSWAY_JOBS``, else the platform's user data folder.
+
+    Raises
+    ------
+    UsageError
+        As :func:`listen.jobs.folder.home.at_home`.
+    """
     if chosen := option or os.environ.get("HISSWAY_JOBS"):
-        return Path(chosen).expanduser()
+        return at_home(chosen)
     import platformdirs  # only where nobody chose
 
     return platformdirs.user_data_path("hissway", appauthor=False) / "jobs"

@@ -8,7 +8,7 @@ from pathlib import Path
 import msgspec
 import numpy as np
 
-from listen.errors import UsageError
+from listen.errors import RoundError, UsageError
 from listen.lab.simulator.background import file_seconds
 from listen.lab.simulator.facts import readings
 from listen.lab.simulator.families import POPULATIONS, drift_curve, microphone
@@ -26,6 +26,8 @@ BUBBLES_PER_S = (1.0, 12.0)
 TAKE_S = (2.5, 5.0)
 DRIFT_DB = (0.0, 0.5)
 """Ranges drawn from, uniformly (bubbles: log-uniformly)."""
+SHORTEST_TAKE_S = 0.5
+"""A short recording makes no shorter clips: in less, too few stretches are left to measure their spread."""
 TRUTHS = {"none": 0.25, "single": 0.47, "pair": 0.12, "fitting": 0.08, "set-up": 0.08}
 """Shares of what is wrong."""
 ORDERS = ((1, 3, 4, 2), (1, 2, 4, 3), (1, 3, 2), (1, 5, 3, 6, 2, 4))
@@ -93,7 +95,13 @@ def _seconds(rng: np.random.Generator, wishes: Wishes, background: Background, c
     seconds = float(rng.uniform(*wishes.seconds))
     if background.file:
         # A short recording makes shorter clips: no sample serves twice at one point.
-        seconds = min(seconds, file_seconds(background.file, rate_hz) / count)
+        whole_s = file_seconds(background.file, rate_hz)
+        if whole_s < count * SHORTEST_TAKE_S:
+            raise RoundError(
+                f"{background.file}: {whole_s:.2f} s long; {count} clips at each point need "
+                f"{count * SHORTEST_TAKE_S:g} s at least, give a longer recording"
+            )
+        seconds = min(seconds, whole_s / count)
     return int(seconds * 10) / 10
 
 
@@ -140,7 +148,7 @@ def draw(
     UsageError
         Unknown population.
     RoundError
-        No recordings for this population in the folder.
+        No recordings for this population in the folder, or one too short for clips.
     """
     if population not in POPULATIONS:
         raise UsageError(f"unknown population {population!r}; known: {' '.join(POPULATIONS)}")

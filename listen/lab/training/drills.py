@@ -5,6 +5,7 @@ A set is a folder with ``drill.json`` and one loose round a sub-folder, its trut
 
 from __future__ import annotations
 
+import errno
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -126,7 +127,8 @@ def new_set(folder: Path) -> Iterator[None]:
     except BaseException as error:
         shutil.rmtree(folder, ignore_errors=True)
         if isinstance(error, OSError):
-            raise LabError(f"{folder}: cannot be written ({error.strerror or error}); free some room") from error
+            advice = "free some room" if error.errno == errno.ENOSPC else "choose another place with -o"
+            raise LabError(f"{folder}: cannot be written ({error.strerror or error}); {advice}") from error
         raise
 
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from hashlib import sha256
 from pathlib import Path
 
 import msgspec
 import numpy as np
 
-from listen.errors import LabError
-from listen.lab.simulator.draw import Wishes, draw
+from listen.errors import LabError, UsageError
+from listen.lab.simulator.draw import SHORTEST_TAKE_S, Wishes, draw
 from listen.lab.simulator.scene import RoundSpec
 from listen.lab.simulator.shops import SOUND_FILES, recorded
 from listen.lab.simulator.truth import GENERATOR
@@ -23,6 +24,8 @@ from listen.trade.points import Kind, PathId
 POPULATION = "tune"
 MAX_ROUNDS = 200
 """Most rounds in one drill; a sitting is ten to twenty."""
+NO_PAIR = frozenset({"none", "fitting", "set-up"})
+"""Truths that stand alone."""
 POINTS = ("intake", "tailpipe", "oil-filler", "radiator")
 WALK = (Kind.QUIET, Kind.AIR, Kind.QUIET)
 NEEDS = {PathId.NEXT_CYLINDER: "plug-hole-2"}
@@ -58,18 +61,18 @@ class Made:
 
 def _check(wish: MakeWish) -> tuple[tuple[PathId, ...], ...]:
     if not 1 <= wish.rounds <= MAX_ROUNDS:
-        raise LabError(f"{wish.rounds} rounds asked for; from 1 to {MAX_ROUNDS} can be made")
+        raise UsageError(f"{wish.rounds} rounds asked for; from 1 to {MAX_ROUNDS} can be made")
     low, high = wish.hiss_db
     if not -30.0 <= low <= high <= 40.0:
-        raise LabError(f"hiss from {low:g} to {high:g} dB; give the lower first, both from -30 to 40")
-    if not 0.5 <= wish.seconds <= 30.0:
-        raise LabError(f"clips of {wish.seconds:g} s; from 0.5 to 30 s can be made")
+        raise UsageError(f"hiss from {low:g} to {high:g} dB; give the lower first, both from -30 to 40")
+    if not SHORTEST_TAKE_S <= wish.seconds <= 30.0:
+        raise UsageError(f"clips of {wish.seconds:g} s; from {SHORTEST_TAKE_S:g} to 30 s can be made")
     known = {str(p) for p in PathId}
     for names in wish.paths:
         if bad := [n for n in names if n not in known]:
-            raise LabError(f"{bad[0]!r} is not an escape path; known: {' '.join(sorted(known))}")
-        if len(names) > 1 and {"none", "fitting", "set-up"} & set(names):
-            raise LabError(f"{'+'.join(names)}: only two escape paths of the engine make a pair")
+            raise UsageError(f"{bad[0]!r} is not an escape path; known: {' '.join(sorted(known))}")
+        if len(names) > 2 or len(set(names)) < len(names) or (len(names) > 1 and NO_PAIR & set(names)):
+            raise UsageError(f"{'+'.join(names)}: only two different escape paths of the engine make a pair")
     return tuple(tuple(PathId(n) for n in names) for names in wish.paths or EVERYTHING)
 
 
@@ -87,8 +90,12 @@ def draw_rounds(wish: MakeWish) -> list[Made]:
 
     Raises
     ------
-    LabError
+    UsageError
         A wish that cannot be met.
+    LabError
+        No backgrounds there.
+    RoundError
+        A background too short for clips.
     """
     truths, files = _check(wish), _files(wish.backgrounds)
     rng = np.random.default_rng(wish.seed)
@@ -109,6 +116,10 @@ def draw_rounds(wish: MakeWish) -> list[Made]:
         spec = draw(rng, POPULATION, wishes=wishes, name=f"{number:02d}")
         made.append(Made(spec, focus_of(spec), clue(spec.truth.paths)))
     return made
+
+
+def _shortest_s(spec: RoundSpec) -> float:
+    return min(take.seconds for p in spec.points for take in p.takes)
 
 
 def focus_of(spec: RoundSpec) -> tuple[str, ...]:
@@ -154,10 +165,25 @@ def make_drill(
 
     Raises
     ------
+    UsageError
+        A wish that cannot be met, or no title.
     LabError
-        A wish that cannot be met, or the disk.
+        No backgrounds there, a folder that is there already, or the disk.
+    RoundError
+        A background too short for clips.
     """
+    title = " ".join(title.encode("utf-8", "replace").decode().split())
+    if not title:
+        raise UsageError("a drill needs a title, such as 'Faint ones'")
     made = draw_rounds(wish)
     about = f"{wish.rounds} simulated rounds, hiss {wish.hiss_db[0]:g} to {wish.hiss_db[1]:g} dB about the background."
-    drill = DrillSet(id=plain_name(title) or "drill", title=title, level="own", about=about, seed=wish.seed)
+    shortest = min(_shortest_s(m.spec) for m in made)
+    if shortest < wish.seconds:
+        about += f" Clips are cut to as little as {shortest:g} s: the backgrounds hold no more."
+    drill = DrillSet(id=_identifier(title), title=title, level="own", about=about, seed=wish.seed)
     return write_set(drill, made, folder or parent / drill.id, progress)
+
+
+def _identifier(title: str) -> str:
+    """The title as a name of a folder; where no letter of it can stand in one, its hash tells drills apart."""
+    return plain_name(title) or f"drill-{sha256(title.encode()).hexdigest()[:6]}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import warnings
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
 
 ANSWER_S = 5
 """Longest wait for a scheduler; one that runs answers in a fraction of a second."""
+UNUSED = r"\d+ tasks (have been successfully executed|which were still)"
+"""How joblib's remark on results that nobody took begins."""
 _ADDRESS = re.compile(r"(?:[a-z]+://)?(?:\[[0-9a-fA-F:.]+\]|[\w.-]+):\d{1,5}")
 
 
@@ -51,6 +54,8 @@ def _parallel(
 ) -> Iterator[tuple[str, RoundResult | str]]:
     from joblib import Parallel, delayed
 
+    # Whoever stops reading (| head, Ctrl-C) knows that work was left.
+    warnings.filterwarnings("ignore", UNUSED, UserWarning, r"joblib\.")
     pool = Parallel(return_as="generator", **how)
     yield from pool(delayed(judge_one)(name, round_, channel) for name, round_ in rounds)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +23,7 @@ from listen.judge.sources import (
     DRAWS,
     Source,
     aimed_draws,
-    own_index,
+    own_indexes,
     prior_over_levels,
     transfers,
 )
@@ -33,6 +34,8 @@ APART_SHARE = 0.05
 would count against its own path; more of it than this raises the log loss of the accuracy bench's tuning rounds."""
 NO_AIR_DB = -200.0
 """Level of what does not reach a point."""
+MOST_STEP_DB = 6.0
+"""Points of one engine differ by a few decibels in background (2 dB standard deviation at the bench)."""
 SET_UP_BALANCE_DB = 3.5
 """With an open valve on each side, intake and tailpipe are about equally loud."""
 
@@ -69,8 +72,8 @@ class BlowBy:
     @classmethod
     def of(cls, evidence: RoundEvidence, tables: list[Smoothed | None]) -> BlowBy:
         source = Source(PathId.NONE)
-        ways = transfers(source, evidence)
-        own = own_index(source, evidence)
+        own = next(iter(own_indexes(source, evidence)), None)
+        ways = transfers(source, evidence, own)
         prior = prior_over_levels(source)
         offset = np.array([w.mean_db for w in ways])
         offset += _background_step(evidence, own)
@@ -101,9 +104,13 @@ def _spread_out(density: NDArray[np.float64], shift_db: float, spread_db: float)
 
 
 def _background_step(evidence: RoundEvidence, own: int | None) -> NDArray[np.float64]:
-    """Background at the source's own point over that at each point, dB: the same air stands out less in more noise."""
+    """Background at the source's own point over that at each point, dB: the same air stands out less in more noise.
+
+    Held within ``MOST_STEP_DB``: beyond it the input gain was changed rather than the noise.
+    """
     level = np.array([p.background_db for p in evidence.points])
-    return np.asarray((level.mean() if own is None else level[own]) - level)
+    step = (np.median(level) if own is None else level[own]) - level
+    return np.asarray(np.clip(step, -MOST_STEP_DB, MOST_STEP_DB))
 
 
 def point_tables(evidence: RoundEvidence) -> list[Smoothed | None]:
@@ -119,32 +126,69 @@ def draw_levels(
     """Draw the levels at all points under one set of causes."""
     log_w = blow_by.log_weight.copy()
     contributions: list[Contribution] = [_blow_by_at(blow_by)]
-    talk: list[list[bool]] = []
+    own_only: list[NDArray[np.bool_]] = []
     levels: list[NDArray[np.float64]] = []
     for k, source in enumerate(Source(p) for p in _sounding(hypothesis.paths)):
-        own = own_index(source, evidence)
-        table = tables[own] if own is not None else None
+        ways = _ways_out(source, evidence, tables)
         if hypothesis.paths == (PathId.SET_UP,) and k == 1:
             level = levels[0] + SET_UP_BALANCE_DB * _gaussian_draws()
         else:
-            level, log_weight = aimed_draws(prior_over_levels(source), None if table is None else table.sharp, k)
+            level, log_weight = _in_turn([aimed_draws(prior_over_levels(source), w.likelihood, k) for w in ways])
             log_w += log_weight
         levels.append(level)
-        ways = transfers(source, evidence)
-        at = np.array([w.mean_db for w in ways]) + _background_step(evidence, own)
-        spread = np.broadcast_to([w.spread_db for w in ways], (DRAWS, len(ways)))
+        at, spread, own = _in_turn([(w.at_db, w.spread_db, w.own) for w in ways])
         contributions.append((level[:, None] + at, spread))
-        talk.append([source.path is PathId.FITTING or source.hears_as in p.point.row.own for p in evidence.points])
+        own_only.append(own)
     log_w -= log_sum(log_w)
     heard = Draws(*_add_powers(contributions), contributions[0][0], log_w)
-    return heard if len(contributions) == 1 else _or_apart(heard, contributions, talk)
+    return heard if len(contributions) == 1 else _or_apart(heard, contributions, own_only)
 
 
-def _or_apart(heard: Draws, contributions: list[Contribution], talk: list[list[bool]]) -> Draws:
+@dataclass(frozen=True, slots=True, eq=False)
+class _WayOut:
+    """A source that comes out first at one of its own points; arrays over points, or over draws and points."""
+
+    likelihood: NDArray[np.float64] | None
+    """Of levels at that point, ``None`` where nothing was recorded there."""
+    at_db: NDArray[np.float64]
+    spread_db: NDArray[np.float64]
+    own: NDArray[np.bool_]
+    """Where it is heard even if nothing is carried over."""
+
+
+def _ways_out(source: Source, evidence: RoundEvidence, tables: list[Smoothed | None]) -> list[_WayOut]:
+    """One way out for each point where the source may come out first; one for a source without a point of its own."""
+    first: list[int | None] = [*own_indexes(source, evidence)]
+    return [_way_out(source, evidence, tables, own) for own in first or [None]]
+
+
+def _way_out(source: Source, evidence: RoundEvidence, tables: list[Smoothed | None], own: int | None) -> _WayOut:
+    table = tables[own] if own is not None else None
+    ways = transfers(source, evidence, own)
+    return _WayOut(
+        None if table is None else table.sharp,
+        np.array([w.mean_db for w in ways]) + _background_step(evidence, own),
+        np.array([w.spread_db for w in ways]),
+        np.array([source.path is PathId.FITTING or i == own for i in range(len(ways))]),
+    )
+
+
+def _in_turn(rows: list[tuple[NDArray[Any], ...]]) -> tuple[NDArray[Any], ...]:
+    """Every draw takes the next of several ways, so that all count alike: arrays [shape=(n,)] or [shape=(n, P)]."""
+    turn = np.arange(DRAWS) % len(rows)
+    out = []
+    for parts in zip(*rows, strict=True):
+        each = [p if len(p) == DRAWS else np.broadcast_to(p, (DRAWS, len(p))) for p in parts]
+        out.append(each[0] if len(each) == 1 else np.stack(each)[turn, np.arange(DRAWS)])
+    return tuple(out)
+
+
+def _or_apart(heard: Draws, contributions: list[Contribution], own_only: list[NDArray[np.bool_]]) -> Draws:
     """The same draws once more with no cross-talk at all, weighted by how often points stand so well apart."""
+    everywhere = np.ones_like(own_only[0])
     apart = [
         (np.where(own, level, NO_AIR_DB), spread)
-        for own, (level, spread) in zip([np.ones(len(talk[0]), bool), *np.array(talk)], contributions, strict=True)
+        for own, (level, spread) in zip([everywhere, *own_only], contributions, strict=True)
     ]
     net, spread = _add_powers(apart)
     return Draws(

@@ -52,8 +52,9 @@ def next_best(evidence: RoundEvidence, odds: Posterior) -> NextBest | None:
     draws = [scene.draws[h] for h in likely]
     p = odds.probability[keep] / odds.probability[keep].sum()
     weights = [_posterior_weight(d, scene.tables) for d in draws]
+    have = {e.point.id for e in evidence.points if e.air is not None}
     found = [
-        NextBest(point_id, kind, seconds, _bits(p, foretold), _words(point_id, kind, seconds, odds))
+        NextBest(point_id, kind, seconds, _bits(p, foretold), _words(point_id, kind, seconds, odds, point_id in have))
         for point_id, kind, seconds, foretold in _candidates(wide, draws, weights)
     ]
     if evidence.readings.bubbles_seen is None:
@@ -131,7 +132,7 @@ def _bits(p: NDArray[np.float64], foretold: NDArray[np.float64]) -> float:
     return float((p[:, None] * q * np.log2(q / (p @ q))).sum())
 
 
-def _words(point_id: str, kind: str, seconds: float, odds: Posterior) -> str:
+def _words(point_id: str, kind: str, seconds: float, odds: Posterior, recorded: bool = True) -> str:
     where = point(point_id).words
     rivals = sorted(odds.paths, key=lambda x: -odds.involved(x))[:2]
     settle = " from ".join(PATH_WORDS[x] for x in rivals)
@@ -140,5 +141,6 @@ def _words(point_id: str, kind: str, seconds: float, odds: Posterior) -> str:
     if kind == Kind.SOUND:
         return f"Record the {where} with air in a cylinder known to be sound: it would best tell {settle}."
     if seconds > 4.0:
-        return f"Record the {where} again, quiet, air, quiet, {seconds:.0f} s each: it would best tell {settle}."
+        again = "again, " if recorded else ""
+        return f"Record the {where} {again}quiet, air, quiet, {seconds:.0f} s each: it would best tell {settle}."
     return f"Record the {where}, quiet and air: it would best tell {settle}."

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from listen.judge.evidence import RoundEvidence
 from listen.judge.loudness import LEVELS_DB
 from listen.trade.points import PathId
-from listen.trade.transfer import Transfer, transfer
+from listen.trade.transfer import Transfer, another_mouth, transfer
 
 DRAWS = 512
 PLASTIC = (0.8191725133961645, 0.6710436067037893, 0.5497004779019703)
@@ -57,29 +57,30 @@ def prior_over_levels(source: Source) -> NDArray[np.float64]:
         low, high = (edge + shift for edge in HISS_RANGE_DB)
         beyond = np.maximum(np.maximum(low - LEVELS_DB, LEVELS_DB - high), 0.0)
         w = np.exp(-0.5 * (beyond / HISS_TAPER_DB) ** 2)
-        w = np.where(LEVELS_DB > high, np.maximum(w, LOUD_SHARE), w)
+        w = np.where(high < LEVELS_DB, np.maximum(w, LOUD_SHARE), w)
     return np.asarray(w / w.sum())
 
 
-def transfers(source: Source, evidence: RoundEvidence) -> list[Transfer]:
-    """How this source is heard at each point of the round, relative to its own point."""
+def transfers(source: Source, evidence: RoundEvidence, own: int | None) -> list[Transfer]:
+    """How this source is heard at each point of the round, relative to its own point, the one at ``own``."""
     valves = evidence.readings.valves
-    holes = [p.point.neighbour for p in evidence.points if p.point.neighbour is not None]
-    neighbour = holes[0] if holes else None
+    beside = evidence.points[own].point.neighbour if own is not None else None
     out = []
-    for p in evidence.points:
-        cylinder = p.point.neighbour if p.point.neighbour is not None else neighbour
+    for i, p in enumerate(evidence.points):
+        cylinder = p.point.neighbour if p.point.neighbour is not None else beside
         open_valve = valves.get(cylinder) if cylinder is not None else None
-        out.append(transfer(source.hears_as, p.point, open_valve))
+        elsewhere = i != own and source.path is not PathId.NONE and source.path in p.point.row.own
+        out.append(another_mouth() if elsewhere else transfer(source.hears_as, p.point, open_valve))
     return out
 
 
-def own_index(source: Source, evidence: RoundEvidence) -> int | None:
-    """Place of the source's own point among the round's points, ``None`` where it was not recorded."""
-    for i, p in enumerate(evidence.points):
-        if source.hears_as in p.point.row.own:
-            return i
-    return None
+def own_indexes(source: Source, evidence: RoundEvidence) -> list[int]:
+    """Places of the points at which the source may come out first: two neighbours' holes, the mouths of two pipes.
+
+    Those without a usable air clip are left out where another has one; empty where none was recorded.
+    """
+    every = [i for i, p in enumerate(evidence.points) if source.hears_as in p.point.row.own]
+    return [i for i in every if evidence.points[i].air is not None] or every
 
 
 def aimed_draws(

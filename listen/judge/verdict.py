@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from listen.judge.grounds import Missing
 from listen.judge.hypotheses import LEAKS
 from listen.judge.posterior import Posterior
 from listen.judge.result import Verdict
@@ -41,7 +42,13 @@ def percent(p: float) -> str:
     return f"{min(max(round(100.0 * p), 1), 99)} %"
 
 
-def verdict(odds: Posterior, may_name: frozenset[PathId], unseen: str, next_best: str) -> Verdict:
+def verdict(
+    odds: Posterior,
+    may_name: frozenset[PathId],
+    unseen: str,
+    next_best: str,
+    withheld: Mapping[PathId, Missing] | None = None,
+) -> Verdict:
     """The verdict of a round.
 
     Parameters
@@ -54,6 +61,8 @@ def verdict(odds: Posterior, may_name: frozenset[PathId], unseen: str, next_best
         One sentence on what would have been heard, for a quiet verdict.
     next_best
         The recording that would help most; used where it cannot be told.
+    withheld
+        What may not be said in spite of its odds, and why (:mod:`listen.judge.grounds`).
     """
     chance = {p: odds.involved(p) for p in odds.paths}
     named = tuple(p for p in LEAKS if chance.get(p, 0.0) >= NAME_AT and p in may_name)
@@ -67,6 +76,8 @@ def verdict(odds: Posterior, may_name: frozenset[PathId], unseen: str, next_best
         (PathId.FITTING, "fitting", "The hiss is alike everywhere: a hose end, adapter or plug seat leaks"),
         (PathId.NONE, "sound", f"Sound: nothing beyond normal blow-by. {unseen}".rstrip()),
     ):
+        if chance.get(path, 0.0) >= NAME_AT and withheld and path in withheld:
+            return _unclear(chance, next_best, withheld[path])
         if chance.get(path, 0.0) >= NAME_AT:
             end = f" ({percent(chance[path])} sure)."
             text = text.rstrip(".") + end
@@ -74,10 +85,12 @@ def verdict(odds: Posterior, may_name: frozenset[PathId], unseen: str, next_best
     return _unclear(chance, next_best)
 
 
-def _unclear(chance: Mapping[PathId, float], next_best: str) -> Verdict:
+def _unclear(chance: Mapping[PathId, float], next_best: str, missing: Missing | None = None) -> Verdict:
     likely = sorted((p for p in chance if chance[p] >= MENTION_AT), key=lambda p: -chance[p])
     listed = ", ".join(f"{PATH_WORDS[p]} {percent(chance[p])}" for p in likely) or "no path stands out"
     top = max(chance.values(), default=0.0)
-    return Verdict(
-        kind="unclear", paths=tuple(likely[:2]), probability=top, text=f"Cannot tell: {listed}.", next=next_best
+    text = (
+        f"Cannot tell: {listed}." if missing is None else f"Cannot tell: {missing.why} ({listed} on what was recorded)."
     )
+    then = next_best if missing is None else missing.then
+    return Verdict(kind="unclear", paths=tuple(likely[:2]), probability=top, text=text, next=then)

@@ -45,8 +45,8 @@ def check_take(path: Path, quiet: Path | None = None) -> ClipCheck:
         return _check((*alone.flags, flag), None, clip.seconds)
     measured = weigh_point(pair, round_drift([pair])).excess
     own = {f.flag for f in alone.flags}
-    both = {f.flag for f in pair.flags}
-    flags = alone.flags + tuple(f for f in pair.flags if f.flag in both - own and not f.reject)
+    theirs = {f.flag for f in measure_point("intake", [(Kind.QUIET, read_clip(quiet))]).flags if f.reject}
+    flags = alone.flags + tuple(f for f in pair.flags if f.flag not in own | theirs)
     return _check(flags, None if measured is None else round(measured.excess_db, DIGITS), clip.seconds)
 
 

@@ -90,4 +90,4 @@ def unseen_sentence(weighed: Sequence[Weighed]) -> str:
     if not limits:
         return ""
     limit, where = max(limits)
-    return f"An excess of {limit:.1f} dB would have been seen at every point (least keenly at the {where})"
+    return f"An excess of {limit:.1f} dB would have been seen at every point recorded (least keenly at the {where})"

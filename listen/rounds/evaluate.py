@@ -8,13 +8,14 @@ import msgspec
 
 from listen.audio.files import read_clip
 from listen.errors import RoundError
+from listen.judge.grounds import withheld
 from listen.judge.next_best import next_best
 from listen.judge.posterior import Posterior, posterior
 from listen.judge.result import PathResult, RoundResult
 from listen.judge.verdict import verdict
 from listen.rounds.describe import point_result, unseen_sentence
 from listen.rounds.model import Facts, Round
-from listen.rounds.weigh import Weighed, round_drift, round_evidence, weigh_point
+from listen.rounds.weigh import Weighed, grounds, round_drift, round_evidence, weigh_point
 from listen.signal.point import PointTakes, measure_point
 from listen.trade.points import Kind, PathId, walking_order
 
@@ -50,11 +51,15 @@ def _check(round_: Round) -> None:
     kinds: dict[str, set[Kind]] = {}
     for t in round_.takes:
         kinds.setdefault(t.point, set()).add(t.kind)
-    for p, have in kinds.items():
-        if Kind.AIR in have and not have & {Kind.QUIET, Kind.SHUT}:
-            raise RoundError(f"{round_.name}: {p} has an air clip but no quiet one; record {p} with the air off")
     if not any(Kind.AIR in have for have in kinds.values()):
         raise RoundError(f"{round_.name}: no air clip at any point; record at least one point with the air on")
+    alone = [p for p, have in kinds.items() if Kind.AIR in have and not have & {Kind.QUIET, Kind.SHUT}]
+    if not any(Kind.AIR in have and p not in alone for p, have in kinds.items()):
+        p = alone[0]  # where others have a pair, this one is only flagged
+        raise RoundError(f"{round_.name}: {p} has an air clip but no quiet one; record {p} with the air off")
+    own = f"plug-hole-{round_.facts.cylinder}"
+    if own in kinds:
+        raise RoundError(f"{round_.name}: {own} is the cylinder under test, where the adapter sits; take its clips out")
 
 
 def judge_points(name: str, points: Sequence[PointTakes], facts: Facts) -> RoundResult:
@@ -66,8 +71,9 @@ def judge_points(name: str, points: Sequence[PointTakes], facts: Facts) -> Round
     may_name = frozenset(p for p in PathId if evidence.hears(p))
     if facts.bubbles_seen:
         may_name |= {PathId.COOLANT_PASSAGE}
-    said = verdict(odds, may_name, unseen_sentence(weighed), NOTHING_TO_ADD)
-    if said.kind == "unclear" and (best := next_best(evidence, odds)) is not None:
+    kept_back = withheld(grounds(weighed))
+    said = verdict(odds, may_name, unseen_sentence(weighed), NOTHING_TO_ADD, kept_back)
+    if said.next == NOTHING_TO_ADD and (best := next_best(evidence, odds)) is not None:
         said = msgspec.structs.replace(said, next=best.text)
         if best.kind in set(Kind):
             said = msgspec.structs.replace(said, next_point=best.point, next_kind=best.kind)

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.judge.evidence import Bubbles, PointEvidence, Readings, RoundEvidence
+from listen.judge.grounds import Ground
 from listen.judge.loudness import log_likelihood
 from listen.rounds.model import Facts
 from listen.signal.bands import LOWER_HZ
@@ -33,6 +34,8 @@ class Weighed:
     excess: Excess | None
     steadiness: Steadiness | None
     evidence: PointEvidence
+    before_shut_off: bool = False
+    """Hiss was detected with the cylinder side shut off, above plain quiet."""
 
 
 def round_drift(points: Sequence[PointTakes]) -> RoundDrift:
@@ -62,6 +65,7 @@ def weigh_point(takes: PointTakes, drift: RoundDrift) -> Weighed:
             _likelihood(takes, shut, drift),
             in_events=steady is not None and steady.in_events,
         ),
+        shut is not None and excess(shut, drift, takes.live, takes.floor_bias).detected,
     )
 
 
@@ -81,6 +85,23 @@ def open_valves(facts: Facts) -> Mapping[int, OpenValve | None]:
     if facts.firing_order is None or facts.cylinder is None or facts.cylinder not in facts.firing_order:
         return {}
     return valves_open(None, facts.firing_order, facts.cylinder)
+
+
+def grounds(weighed: Sequence[Weighed]) -> tuple[Ground, ...]:
+    """What each point's clips can carry."""
+    return tuple(_ground(w) for w in weighed)
+
+
+def _ground(w: Weighed) -> Ground:
+    heard = w.excess is not None and w.excess.detected
+    return Ground(
+        w.evidence.point,
+        w.excess is not None,
+        float(w.excess.ci95_db[0]) if heard and w.excess is not None else None,
+        0.0 if w.excess is None else float(w.excess.detection_limit_db),
+        any(f.flag == "automatic-gain" for f in w.takes.flags),
+        w.before_shut_off,
+    )
 
 
 def round_evidence(weighed: Sequence[Weighed], facts: Facts) -> RoundEvidence:

@@ -49,6 +49,13 @@ def band_weights(
     return np.asarray(weights, dtype=np.float32)
 
 
+def drowned_bands(weights: NDArray[np.float32], masked: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Bands so full of tones that nothing else can be read from them [shape=(B,)]; weights [shape=(K, B)] unmasked."""
+    inside = weights > 0.5
+    count = np.maximum(inside.sum(axis=0), 1)
+    return np.asarray((inside & masked[:, None]).sum(axis=0) > MAX_MASKED_SHARE * count)
+
+
 def _move_masked(weights: NDArray[np.float64], masked: NDArray[np.bool_]) -> NDArray[np.float64]:
     kept = np.flatnonzero(~masked)
     out = weights.copy()

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.errors import RoundError
-from listen.signal.bands import BANDWIDTH_HZ, band_weights, live_bands
+from listen.signal.bands import BANDWIDTH_HZ, band_weights, drowned_bands, live_bands
 from listen.signal.bubbles import bubble_events
 from listen.signal.clip import Clip
 from listen.signal.contrast import Contrast, pool, repeats
@@ -21,7 +21,7 @@ from listen.signal.quality import check_clip, usable_band_hz
 from listen.signal.quality_pair import compare_clips, compare_quiets
 from listen.signal.spectra import Spectra, spectra
 from listen.signal.take import TakeBands, take_bands
-from listen.signal.tones import new_tones_hz, tone_mask
+from listen.signal.tones import lasting_tones, new_tones_hz, tone_mask
 from listen.trade.points import Kind, point
 
 MIN_LIVE_BANDS = 4
@@ -95,6 +95,8 @@ def measure_point(point_id: str, clips: Sequence[tuple[Kind, Clip]]) -> PointTak
     live = live_bands(rates[0], usable)
     holds_coolant = point(point_id).holds_coolant
     masks, tones = _tones([clips[i][0] for i in good], [spectra_of[i] for i in good])
+    if masks is not None and masks.any():
+        live = live & ~drowned_bands(band_weights(spectra_of[0], usable), masks)
     weights = band_weights(spectra_of[0], usable, masks)[:, live]
     bandwidth = np.minimum(BANDWIDTH_HZ[live], weights.sum(axis=0) * rates[0] / spectra_of[0].frame)
     dof = degrees_of_freedom(weights)
@@ -111,7 +113,11 @@ def measure_point(point_id: str, clips: Sequence[tuple[Kind, Clip]]) -> PointTak
         kind, clip = clips[i]
         seen = bubbles.get(kind, BubbleCount(0, 0.0))
         bubbles[kind] = BubbleCount(seen.events + bubble_events(clip).count, seen.seconds + clip.seconds)
-    every = tuple(x for f in flags for x in f) + _pair_flags(clips, spectra_of, good)
+    pair = _pair_flags(clips, spectra_of, good)
+    if any(f.reject for f in pair):  # quiet and air do not go together: nothing may be read from their difference
+        takes.pop(Kind.AIR, None)
+        bubbles.pop(Kind.AIR, None)
+    every = tuple(x for f in flags for x in f) + pair
     return PointTakes(point_id, live, takes, quantile_bias(dof), tones, bubbles, every)
 
 
@@ -127,7 +133,10 @@ def _tones(kinds: Sequence[Kind], all_spectra: Sequence[Spectra]) -> tuple[NDArr
         return mask, ()
     mean = [np.mean([means[i] for i in g], axis=0) for g in (air, quiet)]
     frames = [sum(len(all_spectra[i].power) for i in g) for g in (air, quiet)]
-    return mask, new_tones_hz(mean[0], mean[1], (frames[0], frames[1]), all_spectra[0].freq_hz)
+    freq_hz = all_spectra[0].freq_hz
+    fresh = new_tones_hz(mean[0], mean[1], (frames[0], frames[1]), freq_hz)
+    lasting = lasting_tones(np.mean([all_spectra[i].mean_level_db for i in air], axis=0))
+    return mask, tuple(hz for hz in fresh if lasting[np.searchsorted(freq_hz, hz)])
 
 
 def _pair_flags(

@@ -9,6 +9,8 @@ HALF_WIDTH_BINS = 12
 """The level round a bin is the running median over 25 bins (0.6 kHz): wider than a Hann main lobe by six."""
 TONE_RATIO = 2.0
 """A tone stands at least 3 dB above the level round it..."""
+LASTING_DB = 1.5
+"""What is called a whistle stands out by so much in the mean of levels too: 4 s of noise stray by 0.4 dB."""
 TONE_SIGMA = 6.0
 """...and six standard deviations of a bin's mean power, so that long quiet clips find no tones in noise."""
 
@@ -31,6 +33,14 @@ def tone_mask(mean_power: NDArray[np.float64], frames: int) -> NDArray[np.bool_]
     mask[1:] |= peaks[:-1] & beside[1:]
     mask[:-1] |= peaks[1:] & beside[:-1]
     return np.asarray(mask)
+
+
+def lasting_tones(mean_level_db: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Bins that stand out most of the time [shape=(K,)], from the mean over frames of the level in dB [shape=(K,)].
+
+    A knock fills one frame with power at random; it hardly moves a mean of levels.
+    """
+    return np.asarray(mean_level_db - running_median(mean_level_db) > LASTING_DB)
 
 
 def new_tones_hz(

@@ -31,6 +31,7 @@ class _Row(Transfer, frozen=True):
 
 class _Table(msgspec.Struct, frozen=True):
     default: Transfer
+    another: Transfer
     row: tuple[_Row, ...]
 
 
@@ -53,6 +54,11 @@ def transfer(path: PathId, point: Point, open_valve: OpenValve | None = None) ->
             continue
         return Transfer(row.mean_db, row.spread_db, row.why)
     return Transfer(0.0, OWN_SPREAD_DB) if path in point.row.own else _table().default
+
+
+def another_mouth() -> Transfer:
+    """How a path that comes out at one of its own points is heard at another of them."""
+    return _table().another
 
 
 def _is(name: str, point: Point) -> bool:

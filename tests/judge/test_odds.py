@@ -139,3 +139,28 @@ def test_priors_sum_to_one_and_unheard_paths_count_for_less():
     everything = {h.paths: h.prior for h in hypotheses(frozenset(PathId))}
     assert sets[(PathId.COOLANT_PASSAGE,)] < 0.3 * everything[(PathId.COOLANT_PASSAGE,)]
     assert not any(PathId.COOLANT_PASSAGE in p and len(p) > 1 for p in sets)
+
+
+@pytest.mark.parametrize(
+    ("loud", "far", "path"),
+    [
+        ("plug-hole-3", "plug-hole-1", PathId.NEXT_CYLINDER),
+        ("plug-hole-1", "plug-hole-3", PathId.NEXT_CYLINDER),
+        ("tailpipe-left", "tailpipe-right", PathId.EXHAUST_VALVE),
+        ("tailpipe-right", "tailpipe-left", PathId.EXHAUST_VALVE),
+    ],
+)
+def test_a_leak_at_one_of_two_points_of_its_path_is_not_cancelled_by_the_silent_other(loud, far, path):
+    levels = {"intake": None, "oil-filler": -7.0, loud: 12.0, far: None}
+    assert posterior(made(levels, loss_percent=25.0)).involved(path) > 0.9
+
+
+@pytest.mark.parametrize("level_db", [25.0, 35.0, 45.0])
+def test_a_very_loud_leak_is_still_its_own_path(level_db):
+    levels = {
+        "intake": level_db,
+        "tailpipe": level_db - 17.0,
+        "oil-filler": level_db - 17.0,
+        "radiator": level_db - 17.0,
+    }
+    assert posterior(made(levels, loss_percent=30.0)).involved(PathId.INTAKE_VALVE) > 0.9

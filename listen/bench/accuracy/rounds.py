@@ -129,16 +129,19 @@ def _judged(clips: Clips, facts: Facts, truth: frozenset[str], background: str, 
 
 
 def _ours(clips: Clips, facts: Facts, truth: frozenset[str], background: str) -> Forecast:
+    from listen.judge.grounds import withheld
     from listen.judge.posterior import posterior
-    from listen.rounds.weigh import round_drift, round_evidence, weigh_point
+    from listen.rounds.weigh import grounds, round_drift, round_evidence, weigh_point
     from listen.signal.point import measure_point
 
     points = [measure_point(p, clips[p]) for p in sorted(clips, key=walking_order)]
     drift = round_drift(points)
-    evidence = round_evidence([weigh_point(p, drift) for p in points], facts)
+    weighed = [weigh_point(p, drift) for p in points]
+    evidence = round_evidence(weighed, facts)
     odds = posterior(evidence)
     share = {str(p): odds.share(p) for p in odds.paths}
     involved = {str(p): odds.involved(p) for p in odds.paths}
     may_name = {str(p) for p in PathId if evidence.hears(p) or (p is PathId.COOLANT_PASSAGE and facts.bubbles_seen)}
-    named = tuple(p for p in earned(involved) if p in may_name or p not in LEAK_PATHS)
+    kept_back = withheld(grounds(weighed))
+    named = tuple(p for p in earned(involved) if p in may_name or (p not in LEAK_PATHS and PathId(p) not in kept_back))
     return Forecast(truth, share, involved, named, background)

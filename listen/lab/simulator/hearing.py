@@ -22,6 +22,10 @@ OFFSET_SD_DB = 2.0
 """Spread of the background's level between points."""
 BLOW_BY_SPREAD_DB = 2.0
 """Spread of normal blow-by between cylinders of one engine."""
+ONE_MOUTH = (PathId.NEXT_CYLINDER, PathId.EXHAUST_VALVE)
+"""A gasket opens to one neighbour, a cylinder breathes into one bank's pipe; at the other such point there is less."""
+OTHER_MOUTH_DB = (-24.0, -2.0)
+"""Level there about the first: a crossover carries nearly all, two separate ways next to nothing."""
 BREATHER_DB = -3.0
 """Blow-by at the breather about the oil filler."""
 FITTING_SPREAD_DB = 2.0
@@ -86,12 +90,15 @@ class _Listener:
     ) -> None:
         """A leak at its own points at ``level_db`` and everywhere else by cross-talk."""
         shape = self.leak(source)
-        home = self.offsets[own[0]] if own else 0.0
+        first = own[0] if own else None
+        if len(own) > 1 and source in ONE_MOUTH:
+            first = str(self.rng.choice(own))
+        home = self.offsets[first] if first else 0.0
         for at in self.points:
             talk = self.rng.uniform(*CROSS_TALK_DB)
             through_valve = self.rng.uniform(*OPEN_VALVE_DB)
             if at in own:
-                self.hear(heard, at, source, level_db + (0 if at == own[0] else self.rng.normal(BREATHER_DB, 2)), shape)
+                self.hear(heard, at, source, level_db + (0.0 if at == first else self.beside(source)), shape)
                 continue
             path = PathId.RINGS if source == "blow-by" else PathId(source)
             joined = _open(path, at, valves)
@@ -99,6 +106,12 @@ class _Listener:
                 joined = _next_cylinder_open(at, self.points, valves)
             loss = through_valve if joined else talk
             self.hear(heard, at, source, level_db + loss + home - self.offsets[at], shape)
+
+    def beside(self, source: str) -> float:
+        """Level of a leak at another of its own points about the first, dB."""
+        if source in ONE_MOUTH:
+            return float(self.rng.uniform(*OTHER_MOUTH_DB))
+        return float(self.rng.normal(BREATHER_DB, 2))
 
     def everywhere(self, heard: Heard, level_db: float) -> None:
         """A leaking fitting."""

@@ -1,0 +1,110 @@
+"""What a verdict must rest on beside its odds: silence where it was listened for, an alike hiss at several points.
+
+The odds weigh what was recorded. They cannot know what was not: a walk without the tailpipe says nothing of the exhaust
+valve, and a gain that changed everywhere looks like a hiss that is alike everywhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from listen.trade.points import PathId, Point, point
+
+MOST_BLOW_BY_DB = 3.0
+"""Excess beyond which no normal blow-by reaches a point that is not the crankcase's own: the lower end of its interval.
+Blow-by heard there by cross-talk in the accuracy bench stays below 2 dB."""
+MOST_LIMIT_DB = 15.0
+"""Where only more than this would have been seen, silence says nothing: leaks start well below."""
+WALK = (
+    (PathId.INTAKE_VALVE, "intake"),
+    (PathId.EXHAUST_VALVE, "tailpipe"),
+    (PathId.RINGS, "oil-filler"),
+)
+"""Paths that every engine has, and the point to record where none of theirs was."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """What one point's clips can carry."""
+
+    point: Point
+    usable: bool
+    """A pair of clips that could be measured."""
+    least_excess_db: float | None
+    """Lower end of the excess' interval where hiss was detected, else None."""
+    limit_db: float = 0.0
+    """Excess that would have been detected."""
+    gain_changed: bool = False
+    """All bands moved together, also where no leak is heard."""
+    before_shut_off: bool = False
+    """Air was heard with the cylinder side shut off."""
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """Why something cannot be said, and what to do."""
+
+    why: str
+    then: str
+
+
+def withheld(grounds: Sequence[Ground]) -> Mapping[PathId, Missing]:
+    """What may not be said in spite of its odds: sound, a fitting, a set-up fault."""
+    found = {PathId.NONE: _no_silence(grounds), PathId.SET_UP: _not_both(grounds), PathId.FITTING: _not_alike(grounds)}
+    return {path: missing for path, missing in found.items() if missing is not None}
+
+
+def _heard(grounds: Sequence[Ground], path: PathId) -> bool:
+    return any(g.usable and path in g.point.row.own for g in grounds)
+
+
+def _unheard(grounds: Sequence[Ground], paths: Sequence[PathId]) -> Missing | None:
+    for path, point_id in WALK:
+        if path in paths and not _heard(grounds, path):
+            tried = [g.point for g in grounds if path in g.point.row.own]
+            where = (tried[0] if tried else point(point_id)).words
+            why = f"no clips of the {where} can be used" if tried else f"the {where} was not listened at"
+            return Missing(why, f"Record the {where}, quiet and air.")
+    return None
+
+
+def _no_silence(grounds: Sequence[Ground]) -> Missing | None:
+    for g in grounds:
+        if g.before_shut_off:
+            return Missing(
+                f"air is heard at the {g.point.words} with the cylinder side shut off",
+                "Soap hose, adapter and gauge up to the shut-off, and walk the points again.",
+            )
+    loud = [g for g in grounds if (g.least_excess_db or 0.0) > MOST_BLOW_BY_DB and PathId.RINGS not in g.point.row.own]
+    if loud:
+        worst = max(loud, key=lambda g: g.least_excess_db or 0.0)
+        return Missing(
+            f"the {worst.point.words} was louder with the air on, by a hiss or by a change of the shop",
+            f"Record the {worst.point.words} again, quiet, air, quiet, shortly after each other.",
+        )
+    deaf = max((g for g in grounds if g.usable), key=lambda g: g.limit_db, default=None)
+    if deaf is not None and deaf.limit_db > MOST_LIMIT_DB:
+        return Missing(
+            f"the shop changed so much that at the {deaf.point.words} only {deaf.limit_db:.0f} dB would have been seen",
+            f"Record the {deaf.point.words} again in a quieter moment, quiet, air, quiet.",
+        )
+    return _unheard(grounds, [path for path, _ in WALK])
+
+
+def _not_both(grounds: Sequence[Ground]) -> Missing | None:
+    return _unheard(grounds, (PathId.INTAKE_VALVE, PathId.EXHAUST_VALVE))
+
+
+def _not_alike(grounds: Sequence[Ground]) -> Missing | None:
+    usable = [g for g in grounds if g.usable]
+    if sum(not g.gain_changed for g in usable) >= 2:
+        return None
+    if len(usable) < 2:
+        return Missing(
+            "a hiss that is alike everywhere takes more than one point", "Walk the other points, quiet and air."
+        )
+    return Missing(
+        "all bands moved together, as by a changed gain",
+        "Turn automatic gain off and take quiet and air again, shortly after each other.",
+    )

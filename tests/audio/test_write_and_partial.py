@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -165,3 +166,18 @@ def test_the_header_is_one_line_of_one_sector_even_for_long_device_names() -> No
     assert len(said) == HEADER_BYTES
     assert said.endswith(b"\n")
     assert json.loads(said)["rate_hz"] == 192_000
+
+
+@pytest.mark.parametrize("overflows", ["1e999", "-1", "NaN", "[]"])
+def test_a_count_that_cannot_be_is_not_believed(tmp_path: Path, overflows: str) -> None:
+    """In a sound file's comment it is passed over; a part with one is no part."""
+    with soundfile.SoundFile(tmp_path / "a.wav", "w", 48_000, 1, "PCM_24") as file:
+        file.comment = f'{{"overflows": {overflows}}}'
+        file.write(steps_of_24_bits())
+    assert read_clip(tmp_path / "a.wav").overflows == 0
+    for key in ("overflows", "frames", "rate_hz"):
+        said = json.loads(PartHeader(48_000, "mic", TAKEN, frames=4).encode()) | {key: "HERE"}
+        header = json.dumps(said).replace('"HERE"', overflows).encode().ljust(HEADER_BYTES - 1) + b"\n"
+        (tmp_path / "a.part").write_bytes(header + np.ones(4, "<f4").tobytes())
+        with pytest.raises(ClipError, match="not an unfinished clip"):
+            read_part(tmp_path / "a.part")

@@ -58,16 +58,36 @@ def test_verify_tells_what_does_not_match(job: Path, capsys: pytest.CaptureFixtu
         ["unpack", "text.zip"],
         ["pack", ".", "-o", "x.zip"],
         ["pack", "JOB", "-o", "no/such/folder/x.zip"],
+        ["pack", "EMPTY", "-o", "x.zip"],
+        ["report", "EMPTY", "-o", "x.html"],
     ],
 )
 def test_failures_are_one_line(job: Path, tmp_path: Path, argv: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     """Exit 1, nothing on stdout, one line on stderr."""
     (tmp_path / "text.zip").write_text("hello")
+    (tmp_path / "EMPTY").mkdir()
+    (tmp_path / "EMPTY" / "journal.jsonl").touch()
     assert main([str(job) if a == "JOB" else a for a in argv]) == 1
     said = capsys.readouterr()
     assert said.out == ""
     assert said.err.startswith("hissway: ")
     assert said.err.count("\n") == 1
+    assert "pulled out" not in said.err
+    assert not list(tmp_path.glob("x.*"))
+
+
+def test_verify_doubts_an_empty_journal_and_a_summary_that_cannot_be(
+    job: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Neither is a success, neither a traceback."""
+    summary = json.loads((job / "job.json").read_text())
+    (job / "job.json").write_text(json.dumps(summary | {"events": -500}))
+    assert main(["verify", str(job), "--no-results"]) == 1
+    assert "job.json: is damaged" in capsys.readouterr().out
+    (job / "job.json").unlink()
+    (job / "journal.jsonl").write_bytes(b"")
+    assert main(["verify", str(job), "--no-results"]) == 1
+    assert "journal.jsonl: is empty" in capsys.readouterr().out
 
 
 def test_a_strangers_names_do_not_steer_the_terminal(job: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 import msgspec
 import pytest
 
+from listen.cli.main import main
 from listen.errors import RoundError
-from listen.rounds.loose import MAX_FACTS_BYTES, read_facts
+from listen.rounds.loose import MAX_FACTS_BYTES, read_facts, stray_keys
 from listen.rounds.model import Facts
 
 GOOD: dict[str, object] = {
@@ -111,6 +113,38 @@ def test_not_json_or_too_deep_is_one_sentence(tmp_path: Path, text: bytes) -> No
         _read(tmp_path, text)
     assert str(raised.value).endswith("correct it or remove it")
     assert "\n" not in str(raised.value)
+
+
+def test_stray_keys_are_known_and_a_byte_order_mark_is_none(tmp_path: Path) -> None:
+    """A reading under a misspelt name or in another unit is named, not swallowed."""
+    facts = _read(tmp_path, b'\xef\xbb\xbf{"loss_percnt": 90, "supply_psi": 80, "cylinder": 2}')
+    assert facts == Facts(cylinder=2)
+    assert stray_keys(tmp_path / "round.json") == ("loss_percnt", "supply_psi")
+    assert stray_keys(tmp_path / "none.json") == ()
+
+
+def test_stray_keys_are_said_beside_the_result(leak_copy: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """On stderr; the line on stdout is as it was."""
+    assert main(["rank", "--json", str(leak_copy)]) == 0
+    before = capsys.readouterr().out
+    text = json.loads((leak_copy / "round.json").read_text())
+    (leak_copy / "round.json").write_text(json.dumps(text | {"loss_percnt": 90}))
+    assert main(["rank", "--json", str(leak_copy)]) == 0
+    said = capsys.readouterr()
+    assert said.out == before
+    assert "loss_percnt" in said.err and "loss_percent" in said.err and said.err.count("\n") == 1
+
+
+def test_a_cylinder_fires_once(tmp_path: Path) -> None:
+    with pytest.raises(RoundError, match="1-3-3-2 names a cylinder twice"):
+        _read(tmp_path, '{"firing_order": [1, 3, 3, 2]}')
+
+
+def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
+    """Nobody may ever write to it."""
+    os.mkfifo(tmp_path / "round.json")
+    with pytest.raises(RoundError, match="not a file"):
+        read_facts(tmp_path / "round.json")
 
 
 def test_a_huge_file_is_not_read(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import socket
@@ -70,6 +71,25 @@ def test_a_damaged_or_empty_job_is_one_line(
     assert out.startswith(many[1])
     assert err.count("\n") == 1
     assert err.startswith("hissway: ")
+
+
+def test_a_job_damaged_in_the_middle_is_no_success(
+    tmp_path: Path, many: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Rounds before the break are judged, the break is an error, the next folder goes on; no drill is made of it."""
+    from listen.lab.shipped import demo_job
+
+    job = demo_job(tmp_path)
+    journal = job / "journal.jsonl"
+    lines = journal.read_bytes().split(b"\n")
+    journal.write_bytes(b"\n".join([*lines[:-3], b"damaged", *lines[-2:]]))
+    assert main(["rank", "--json", str(job), many[1]]) == 1
+    told = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert [line["round"] for line in told if "error" in line] == [str(job)]
+    assert "does not hold from event" in told[0]["error"]
+    assert told[1]["round"].startswith(f"{job}#") and told[-1]["round"] == many[1]
+    assert main(["lab", "from-job", str(job), "-o", str(tmp_path / "drill")]) == 1
+    assert "does not hold from event" in capsys.readouterr().err
 
 
 @pytest.fixture(scope="module")

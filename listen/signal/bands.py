@@ -22,7 +22,8 @@ NYQUIST_SHARE = 0.92
 MIN_LIVE_SHARE = 0.4
 """A band whose usable part is narrower than this share of it is left out."""
 MAX_MASKED_SHARE = 0.5
-"""At most this share of a band's bins may be masked as tones; beyond it the band is left as it is."""
+"""At most this share of a band's bins may be masked as tones; beyond it no weight is moved, and the band is left out of
+the point (:func:`drowned_bands`)."""
 
 
 def live_bands(rate_hz: int, usable_hz: float) -> NDArray[np.bool_]:

@@ -10,7 +10,7 @@ HALF_WIDTH_BINS = 12
 TONE_RATIO = 2.0
 """A tone stands at least 3 dB above the level round it..."""
 LASTING_DB = 1.5
-"""What is called a whistle stands out by so much in the mean of levels too: 4 s of noise stray by 0.4 dB."""
+"""What is called a whistle stands out by so much in the mean of levels too: 4 s of noise stray by 0.5 dB."""
 TONE_SIGMA = 6.0
 """...and six standard deviations of a bin's mean power, so that long quiet clips find no tones in noise."""
 

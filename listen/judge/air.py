@@ -6,7 +6,7 @@ transfer, with a spread. Sound-cylinder clips say how loud normal blow-by is.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -128,15 +128,18 @@ def draw_levels(
     contributions: list[Contribution] = [_blow_by_at(blow_by)]
     own_only: list[NDArray[np.bool_]] = []
     levels: list[NDArray[np.float64]] = []
+    every = 1
     for k, source in enumerate(Source(p) for p in _sounding(hypothesis.paths)):
         ways = _ways_out(source, evidence, tables)
         if hypothesis.paths == (PathId.SET_UP,) and k == 1:
             level = levels[0] + SET_UP_BALANCE_DB * _gaussian_draws()
         else:
-            level, log_weight = _in_turn([aimed_draws(prior_over_levels(source), w.likelihood, k) for w in ways])
+            aimed = [aimed_draws(prior_over_levels(source), w.likelihood, k) for w in ways]
+            level, log_weight = _in_turn(aimed, every)
             log_w += log_weight
         levels.append(level)
-        at, spread, own = _in_turn([(w.at_db, w.spread_db, w.own) for w in ways])
+        at, spread, own = _in_turn([(w.at_db, w.spread_db, w.own) for w in ways], every)
+        every *= len(ways)
         contributions.append((level[:, None] + at, spread))
         own_only.append(own)
     log_w -= log_sum(log_w)
@@ -173,9 +176,12 @@ def _way_out(source: Source, evidence: RoundEvidence, tables: list[Smoothed | No
     )
 
 
-def _in_turn(rows: list[tuple[NDArray[Any], ...]]) -> tuple[NDArray[Any], ...]:
-    """Every draw takes the next of several ways, so that all count alike: arrays [shape=(n,)] or [shape=(n, P)]."""
-    turn = np.arange(DRAWS) % len(rows)
+def _in_turn(rows: Sequence[tuple[NDArray[Any], ...]], every: int) -> tuple[NDArray[Any], ...]:
+    """After every so many draws the next of several ways, so that all count alike beside those of the sources before.
+
+    Arrays [shape=(n,)] or [shape=(n, P)].
+    """
+    turn = np.arange(DRAWS) // every % len(rows)
     out = []
     for parts in zip(*rows, strict=True):
         each = [p if len(p) == DRAWS else np.broadcast_to(p, (DRAWS, len(p))) for p in parts]

@@ -164,3 +164,14 @@ def test_a_very_loud_leak_is_still_its_own_path(level_db):
         "radiator": level_db - 17.0,
     }
     assert posterior(made(levels, loss_percent=30.0)).involved(PathId.INTAKE_VALVE) > 0.9
+
+
+@pytest.mark.parametrize("hole", ["plug-hole-1", "plug-hole-3"])
+@pytest.mark.parametrize("pipe", ["tailpipe-left", "tailpipe-right"])
+def test_two_leaks_come_out_at_whichever_of_their_points(hole, pipe):
+    """Each of the two chooses for itself: no pairing of holes and pipes is left out."""
+    points = ("intake", "tailpipe-left", "tailpipe-right", "oil-filler", "plug-hole-1", "plug-hole-3")
+    levels = dict.fromkeys(points) | {"oil-filler": -7.0, hole: 14.0, pipe: 14.0}
+    odds = posterior(made(levels, loss_percent=45.0))
+    assert odds.involved(PathId.NEXT_CYLINDER) > 0.9
+    assert odds.involved(PathId.EXHAUST_VALVE) > 0.9

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from listen.jobs.events import Payload
     from listen.jobs.folder.store import OpenJob
     from listen.jobs.job import Job
+    from tui.bridge.bay import Bay
 
 FAULT = (
     "hissway: something failed inside ({}). Every clip that was acknowledged is on disk; start hissway again to go on. "
@@ -129,3 +130,8 @@ class HisswayApp(App[None]):
         if self.open_job is not None:
             self.open_job.close()
         self.services.close()
+
+
+def _as_screens_know_it(app: HisswayApp) -> Bay:
+    """Checked by mypy only: the application is all that its screens may ask of it."""
+    return app

@@ -11,10 +11,11 @@ from textual.app import App, ComposeResult
 from textual.color import Color
 from textual.widget import Widget
 
+from listen.signal.live import LiveLevel
 from tui.themes import DIM_BAY, THEMES
 from tui.widgets.cells import Cells
 from tui.widgets.ladder import Ladder, Mark, Rung, Standing
-from tui.widgets.level_meter import LevelMeter, Reading
+from tui.widgets.level_meter import LevelMeter
 from tui.widgets.odds import Chance, Odds
 from tui.widgets.scale import Scale, excess_scale
 from tui.widgets.weights import Weight, Weights
@@ -67,7 +68,7 @@ def test_hidden_rungs_tell_nothing() -> None:
 
 def test_the_clip_light_is_a_word() -> None:
     meter = LevelMeter()
-    meter.set_reactive(LevelMeter.reading, Reading(-3.0, 0.0, True, 4.0))
+    meter.set_reactive(LevelMeter.reading, LiveLevel(-3.0, 0.0, True, 4.0))
     level, hiss, _ = lines(meter, 3, 80)
     assert "CLIPPING" in level and "+4.0 dB over quiet" in hiss
     meter.set_reactive(LevelMeter.reading, None)

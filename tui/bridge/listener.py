@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 
 from listen.errors import AudioError, HisswayError
 from tui.bridge.threads import in_thread
-from tui.widgets.level_meter import Reading
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -22,7 +21,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from listen.audio.source import Recording, Source
-    from listen.signal.live import LiveMeter
+    from listen.signal.live import LiveLevel, LiveMeter
 
 PERIOD_S = 0.04
 """Between two readings: 25 a second."""
@@ -39,7 +38,7 @@ class Listener:
         self._meter: LiveMeter | None = None
         self._leave = threading.Event()
         self._cancel = threading.Event()
-        self.reading: Reading | None = None
+        self.reading: LiveLevel | None = None
         """Latest reading; None while nothing is heard."""
         self.trouble: str = "opening the microphone ..."
         """Why nothing is heard; empty while sound arrives."""
@@ -116,6 +115,5 @@ class Listener:
                 self._applied = self._quiet
                 self._meter.set_quiet(self._applied)
             if blocks := self._source.drain():
-                level = self._meter.feed(blocks)
-                self.reading = Reading(level.level_dbfs, level.peak_dbfs, level.clipped, level.excess_db)
+                self.reading = self._meter.feed(blocks)
                 self.readings += 1

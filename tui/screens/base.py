@@ -17,7 +17,7 @@ from tui.words import plain
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job
-    from tui.app import HisswayApp
+    from tui.bridge.bay import Bay
 
 R = TypeVar("R")
 
@@ -28,12 +28,9 @@ class BayScreen(Screen[R]):
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "back", "Back")]
 
     @property
-    def bay(self) -> HisswayApp:
-        """The application, with its own type."""
-        from tui.app import HisswayApp
-
-        assert isinstance(self.app, HisswayApp)
-        return self.app
+    def bay(self) -> Bay:
+        """What this screen may ask of the application."""
+        return cast("Bay", self.app)
 
     def compose(self) -> ComposeResult:
         """Top line, body, keys."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from textual.reactive import reactive
 
@@ -10,6 +10,9 @@ from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
 from tui.widgets.scale import Scale
 from tui.words import decibels, number
+
+if TYPE_CHECKING:
+    from listen.signal.live import LiveLevel
 
 LABEL = 7
 """Columns of the row labels."""
@@ -20,22 +23,12 @@ TICKS_DBFS = (-80, -60, -40, -20, 0)
 TICKS_EXCESS_DB = (-3, 0, 3, 6, 9, 12, 15, 18)
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """What the meter shows at one moment."""
-
-    level_dbfs: float
-    peak_dbfs: float
-    clipped: bool = False
-    excess_db: float | None = None
-
-
 class LevelMeter(Drawn):
     """Two bars: level in dBFS with a clip light, and live excess over the quiet clip of this point."""
 
     DEFAULT_CSS = "LevelMeter { height: 3; }"
 
-    reading: reactive[Reading | None] = reactive[Reading | None](None)
+    reading: reactive[LiveLevel | None] = reactive["LiveLevel | None"](None)
     """None: the microphone is not open."""
     hush: reactive[str] = reactive("")
     """Words instead of the excess bar while it may not be shown."""

@@ -13,12 +13,11 @@ from textual.binding import Binding, BindingType
 from listen.errors import HisswayError
 from listen.jobs.events import Confirmed, Overruled, Payload, PersonChosen, SentBack
 from listen.jobs.walk import round_points
+from tui.screens.calls import SEVERAL, ask_paths, call_event, calls
 from tui.screens.confirm import phases
 from tui.screens.confirm.blind import BlindScreen, blind_pairs
 from tui.screens.confirm.signing import Signing
-from tui.screens.round.asks import SEVERAL, call_event, calls
-from tui.screens.round.rungs import rungs
-from tui.screens.round.several import ask_paths
+from tui.screens.rungs import rungs
 from tui.widgets.banner import Banner
 from tui.widgets.ladder import Ladder
 from tui.widgets.pairs import Pairs

@@ -13,7 +13,7 @@ from listen.trade.plugs import plug, plugs
 from listen.trade.points import PATH_WORDS, PathId
 from listen.trade.readings import Question, ask_loss, ask_pressure, ask_wet
 from listen.trade.units import Pressure, Unit, read_pressure, show, unit_named
-from tui.screens.round.asks import figure
+from tui.figures import figure
 from tui.words import UNKNOWN, number, path_words, percent, percent_plain, plain, short_path
 
 if TYPE_CHECKING:

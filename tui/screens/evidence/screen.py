@@ -18,7 +18,7 @@ from tui.bridge.playback import Playback, prepared
 from tui.bridge.threads import in_thread
 from tui.screens.base import BayScreen
 from tui.screens.evidence.look import PART_WORDS, Looked, Part, looked
-from tui.screens.round.aim import neighbour_point
+from tui.screens.rungs import neighbour_point
 from tui.widgets.heat import Heat, Picture
 from tui.widgets.spectra_plot import Curve, SpectraPlot
 from tui.words import UNKNOWN, decibels, number, plain, shown

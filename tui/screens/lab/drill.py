@@ -19,7 +19,7 @@ from tui.bridge.threads import in_thread
 from tui.screens.hearing import HearingScreen
 from tui.screens.lab import drill_words as words
 from tui.screens.lab.sitting import sit_down
-from tui.screens.round.rungs import judged, short_words
+from tui.screens.rungs import judged, short_words
 from tui.widgets.banner import Banner
 from tui.widgets.heat import Heat
 from tui.widgets.ladder import Ladder, Rung

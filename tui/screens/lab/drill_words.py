@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from listen.trade.points import point
-from tui.screens.round.asks import calls, names_a_path
+from tui.screens.calls import calls, names_a_path
 from tui.widgets.banner import Say
 from tui.widgets.panels import Choice
 from tui.words import path_words, plain

@@ -47,9 +47,3 @@ def _beyond(at: str, kind: str) -> Step:
         hold=p.hold,
         cautions=cautions_for("air-on"),
     )
-
-
-def neighbour_point(points: tuple[str, ...], here: str, by: int) -> str:
-    """The point above or below on the ladder."""
-    at = points.index(here) if here in points else 0 if by > 0 else len(points)
-    return points[min(max(at + by, 0), len(points) - 1)]

@@ -8,15 +8,14 @@ from typing import TYPE_CHECKING
 
 from listen.errors import HisswayError
 from listen.jobs.events import CautionAcknowledged, PointSkipped, StepPassed
-from listen.jobs.walk import round_points
+from tui.screens.calls import SEVERAL, call_event
 from tui.screens.round import asks
-from tui.screens.round.several import ask_paths
 from tui.widgets.panels import Choice, ChoicePanel
 
 if TYPE_CHECKING:
     from listen.jobs.folder.parts import Partial
     from tui.screens.round.desk import Desk
-    from tui.screens.round.screen import RoundScreen
+    from tui.screens.round.host import Host
 
 RIGHT = (Choice("y", "yes", "yes, that is what it reads"), Choice("n", "no", "no, type it again"))
 
@@ -24,7 +23,7 @@ RIGHT = (Choice("y", "yes", "yes, that is what it reads"), Choice("n", "no", "no
 class Answers:
     """Holds what is being asked out of turn; turns every answer into events."""
 
-    def __init__(self, screen: RoundScreen) -> None:
+    def __init__(self, screen: Host) -> None:
         self._screen = screen
         self._about = ""
         self._values: dict[str, str] = {}
@@ -90,14 +89,12 @@ class Answers:
         self._write(CautionAcknowledged(caution=self._screen.step().id, round_id=self._screen.round_id))
 
     def _enter(self, *, sure: bool) -> None:
-        from tui.widgets.panels import EntryPanel
-
         job = self._screen.bay.job
         assert job is not None
         try:
             events, doubts = asks.readings(self._values, job, self._screen.round_id, sure=sure)
         except HisswayError as e:
-            self._screen.query_one(EntryPanel).wrong(str(e))
+            self._screen.wrong(str(e))
             return
         if doubts:
             self._about, self.asking = "doubt", " ".join(d.text for d in doubts)
@@ -121,16 +118,15 @@ class Answers:
             self._write(StepPassed(round_id=round_id, step=step.id, reason=choice))
 
     def _call(self, choice: str, *, sure: float | None) -> None:
-        if choice == asks.SEVERAL:
-            points = round_points(self._screen.bay.job, self._screen.record) if self._screen.bay.job else ()
-            ask_paths(self._screen, "Which paths do you hear?", points, partial(self._called, sure=sure))
+        if choice == SEVERAL:
+            self._screen.ask_several(partial(self._called, sure=sure))
         else:
             self._called(choice, sure=sure)
 
     def _called(self, called: str | tuple[str, ...], *, sure: float | None) -> None:
         job = self._screen.bay.job
         name = job.people.get("tech", "") if job else ""
-        self._write(asks.call_event(self._screen.round_id, called, name, before_numbers=True, sure=sure))
+        self._write(call_event(self._screen.round_id, called, name, before_numbers=True, sure=sure))
 
     def _left(self, choice: str) -> None:
         opened, part = self._screen.bay.open_job, self._leftover

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING
 
 from listen.errors import HisswayError
-from listen.jobs.events import BubblesLooked, ByEarCalled, Payload, ReadingEntered
-from listen.trade.points import PATH_WORDS, PathId, Point
+from listen.jobs.events import BubblesLooked, Payload, ReadingEntered
 from listen.trade.readings import Question, ask_loss, ask_supply
 from listen.trade.units import Unit, read_pressure, unit_named
+from tui.figures import figure
 from tui.widgets.panels import Choice, Entry
-from tui.words import plain
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job
@@ -34,57 +32,6 @@ LEFTOVER = (
     Choice("k", "keep", "keep it as a clip"),
     Choice("d", "drop", "drop it and record again"),
 )
-DECLINE, UNSURE, SEVERAL = "decline", "unsure", "several"
-AT_POINT = {
-    PathId.INTAKE_VALVE: "hiss at the intake",
-    PathId.EXHAUST_VALVE: "hiss at the tailpipe",
-    PathId.RINGS: "hiss at the oil filler, more than normal",
-    PathId.COOLANT_PASSAGE: "bubbles or hiss at the radiator",
-    PathId.NEXT_CYLINDER: "hiss at a neighbour's plug hole",
-    PathId.FITTING: "hiss at the hose or adapter",
-    PathId.NONE: "nothing beyond normal blow-by",
-}
-
-
-def calls(points: tuple[Point, ...]) -> tuple[Choice, ...]:
-    """By-ear calls that these points can speak of, a key each."""
-    can = {path for p in points for path in p.row.own} | {PathId.FITTING, PathId.NONE}
-    paths = [p for p in AT_POINT if p in can]
-    answers = [Choice(str(i), p.value, PATH_WORDS[p], AT_POINT[p]) for i, p in enumerate(paths, 1)]
-    return (
-        *answers,
-        Choice("m", SEVERAL, "more than one", "two at once, for example: tick them"),
-        Choice("u", UNSURE, "heard something, cannot tell where"),
-        Choice("d", DECLINE, "decline to call"),
-    )
-
-
-def names_a_path(choice: str) -> bool:
-    """Whether an answer is a path, not a way around naming one."""
-    return choice not in (DECLINE, UNSURE, SEVERAL)
-
-
-def call_event(
-    round_id: str,
-    called: str | tuple[str, ...],
-    name: str,
-    *,
-    before_numbers: bool = True,
-    role: str = "tech",
-    sure: float | None = None,
-) -> ByEarCalled:
-    """The event of a by-ear call of one answer or several paths; how sure counts only where a path is named."""
-    answers = (called,) if isinstance(called, str) else called
-    paths = tuple(a for a in answers if names_a_path(a))
-    return ByEarCalled(
-        round_id=round_id,
-        paths=paths,
-        sure=sure if paths else None,
-        declined=called == DECLINE,
-        role=role,
-        name=name,
-        before_numbers=before_numbers,
-    )
 
 
 def bubbles_event(round_id: str, choice: str) -> BubblesLooked:
@@ -124,13 +71,6 @@ def readings(
         if bore is not None:
             events.append(_reading("restrictor", bore, "mm", bore, None, round_id, doubts))
     return tuple(events), () if sure else tuple(doubts)
-
-
-def figure(text: str, what: str) -> float:
-    """A number as people type it; a comma is a decimal point, a percent sign is let go."""
-    if re.fullmatch(r"\d{1,6}(?:[.,]\d{1,6})?", text.strip().rstrip("% ")) is None:
-        raise HisswayError(f"“{plain(text, 20)}” is no {what}; type a number, for example 12.5")
-    return float(text.strip().rstrip("% ").replace(",", "."))
 
 
 def _reading(

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from listen.jobs.folder.open_job import OpenJob
     from listen.jobs.job import ClipRecord
     from listen.jobs.walk import Step
-    from tui.screens.round.screen import RoundScreen
+    from tui.screens.round.host import Host
 
 AFTER_TONE_S = 1.0
 """Between the tone and the clip: long enough that no tone is ever in a clip."""
@@ -32,7 +32,7 @@ MOST_REFUSALS = 2
 class Doing:
     """Runs one thing at a time for a round screen, and keeps its traces for the drawing."""
 
-    def __init__(self, screen: RoundScreen) -> None:
+    def __init__(self, screen: Host) -> None:
         self._screen, services = screen, screen.bay.services
         self.course = Course(
             screen.listener, self._opened, services.analyst, services.renew, screen.show_count, self._marked

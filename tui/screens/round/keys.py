@@ -11,7 +11,7 @@ from textual.binding import Binding, BindingType
 
 from listen.jobs.events import ClipTakenBack
 from tui.screens.base import BayScreen
-from tui.screens.round.aim import neighbour_point
+from tui.screens.rungs import neighbour_point
 from tui.widgets.ladder import Ladder, Mark
 from tui.widgets.panels import Acknowledged, ChoicePanel, EntryPanel
 

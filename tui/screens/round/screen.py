@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,7 @@ from listen.jobs.reference import beside
 from listen.jobs.walk import Step, next_step, round_points
 from listen.trade.cautions import cautions_for, defer
 from tui.bridge.listener import Listener
+from tui.screens.calls import ask_paths, calls
 from tui.screens.round import asks
 from tui.screens.round.aim import aimed
 from tui.screens.round.answers import Answers
@@ -20,12 +22,13 @@ from tui.screens.round.course import Outcome
 from tui.screens.round.desk import Desk
 from tui.screens.round.doing import Doing
 from tui.screens.round.keys import RoundKeys
-from tui.screens.round.rungs import rungs
 from tui.screens.round.said import hush_words, idle_words, say, verdict_say, where
+from tui.screens.rungs import rungs
 from tui.widgets.banner import Banner, Say
 from tui.widgets.countdown import Count, Countdown
 from tui.widgets.ladder import Ladder, Mark
 from tui.widgets.level_meter import LevelMeter
+from tui.widgets.panels import EntryPanel
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job, RoundRecord
@@ -163,7 +166,7 @@ class RoundScreen(RoundKeys):
         elif step.kind == "bubbles":
             desk.choice(asks.BUBBLES, "bubbles")
         elif step.kind == "call":
-            desk.choice(asks.calls(points), "call", sure=True)
+            desk.choice(calls(points), "call", sure=True)
         else:
             desk.microphone(self.query_one(Ladder))
 
@@ -223,6 +226,15 @@ class RoundScreen(RoundKeys):
             self.refresh_round()
             return False
         return True
+
+    def wrong(self, text: str) -> None:
+        """Say what is wrong with a figure typed."""
+        self.query_one(EntryPanel).wrong(text)
+
+    def ask_several(self, keep: Callable[[tuple[str, ...]], None]) -> None:
+        """Ask which paths are heard."""
+        assert self.bay.job is not None
+        ask_paths(self, "Which paths do you hear?", round_points(self.bay.job, self.record), keep)
 
     def judge(self) -> None:
         """Have the round judged."""

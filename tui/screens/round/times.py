@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, cast
 
 import msgspec
 from textual import on
@@ -18,7 +18,7 @@ from tui.widgets.tick import Tick
 from tui.words import shown
 
 if TYPE_CHECKING:
-    from tui.app import HisswayApp
+    from tui.bridge.bay import Bay
 
 FIELDS = (
     ("before_s", "Before each clip, to get clear"),
@@ -35,30 +35,30 @@ class TimesScreen(ModalScreen[None]):
 
     def compose(self) -> ComposeResult:
         """The figures in seconds."""
-        app: HisswayApp = self.app  # type: ignore[assignment]
+        bay = cast("Bay", self.app)
         with Vertical(id="times"):
             yield Static("Times", classes="heading")
             for name, words in FIELDS:
                 with Horizontal():
                     yield Label(words, classes="what")
-                    yield Field(f"{getattr(app.preferences, name):g}", id=name, compact=True, max_length=5)
+                    yield Field(f"{getattr(bay.preferences, name):g}", id=name, compact=True, max_length=5)
                     yield Label("s", classes="unit")
-            yield Tick("Hands-free: tones before and after each clip (Space)", app.preferences.tones, compact=True)
+            yield Tick("Hands-free: tones before and after each clip (Space)", bay.preferences.tones, compact=True)
             yield Static("Longer clips hear fainter hiss: four times the time gives 3 dB. Enter keeps, Esc leaves.")
             yield Static(id="wrong")
 
     @on(Input.Submitted)
     def keep(self) -> None:
         """Check and keep."""
-        app: HisswayApp = self.app  # type: ignore[assignment]
+        bay = cast("Bay", self.app)
         try:
             values = {name: float(self.query_one(f"#{name}", Input).value.replace(",", ".")) for name, _ in FIELDS}
             values["tones"] = self.query_one(Tick).value
-            msgspec.convert({**msgspec.structs.asdict(app.preferences), **values}, Preferences)
+            msgspec.convert({**msgspec.structs.asdict(bay.preferences), **values}, Preferences)
         except (ValueError, msgspec.ValidationError):
             self.query_one("#wrong", Static).update(
                 shown("! Pauses may be 0 to 60 s, a clip 1 to 60 s; type a number.", "bold $error")
             )
             return
-        app.prefer(**values)
+        bay.prefer(**values)
         self.dismiss()

@@ -87,3 +87,9 @@ def judged(rung: Rung, result: PointResult) -> Rung:
         limit_db=result.detection_limit_db,
         drift_db=result.drift_db,
     )
+
+
+def neighbour_point(points: tuple[str, ...], here: str, by: int) -> str:
+    """The point above or below on the ladder."""
+    at = points.index(here) if here in points else 0 if by > 0 else len(points)
+    return points[min(max(at + by, 0), len(points) - 1)]

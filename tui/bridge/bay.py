@@ -1,0 +1,36 @@
+"""What screens may ask of the application: the open job, what was made for it, and the writing of events."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Protocol
+
+if TYPE_CHECKING:
+    from listen.jobs.events import Payload
+    from listen.jobs.folder.open_job import OpenJob
+    from listen.jobs.job import Job
+    from tui.bridge.preferences import Preferences
+    from tui.bridge.services import Services
+
+
+class Bay(Protocol):
+    """The application as its screens know it."""
+
+    job: Job | None
+    """The job that is open, as it is now."""
+    open_job: OpenJob | None
+    services: Services
+    preferences: Preferences
+    headphones_checked: set[str]
+    """Learners whose headphones were checked since the program was started."""
+
+    def prefer(self, **changes: Any) -> None:
+        """Change preferences and keep them."""
+
+    def take(self, opened: OpenJob) -> None:
+        """Make a job the open one; the one before is closed."""
+
+    def put_away(self) -> None:
+        """Close the open job, if any."""
+
+    def write(self, *events: Payload) -> None:
+        """Append events to the journal; raises :class:`JobError` where it cannot be written."""

@@ -1,0 +1,84 @@
+"""Calls by ear: the answers that can be given at the points of a round, asked one at a time or by ticks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from listen.jobs.events import ByEarCalled
+from listen.trade.points import PATH_WORDS, PathId
+from tui.screens.ticks import TickScreen
+from tui.widgets.panels import Choice
+
+if TYPE_CHECKING:
+    from listen.trade.points import Point
+    from tui.screens.base import BayScreen
+
+DECLINE, UNSURE, SEVERAL = "decline", "unsure", "several"
+AT_POINT = {
+    PathId.INTAKE_VALVE: "hiss at the intake",
+    PathId.EXHAUST_VALVE: "hiss at the tailpipe",
+    PathId.RINGS: "hiss at the oil filler, more than normal",
+    PathId.COOLANT_PASSAGE: "bubbles or hiss at the radiator",
+    PathId.NEXT_CYLINDER: "hiss at a neighbour's plug hole",
+    PathId.FITTING: "hiss at the hose or adapter",
+    PathId.NONE: "nothing beyond normal blow-by",
+}
+
+
+def calls(points: tuple[Point, ...]) -> tuple[Choice, ...]:
+    """By-ear calls that these points can speak of, a key each."""
+    can = {path for p in points for path in p.row.own} | {PathId.FITTING, PathId.NONE}
+    paths = [p for p in AT_POINT if p in can]
+    answers = [Choice(str(i), p.value, PATH_WORDS[p], AT_POINT[p]) for i, p in enumerate(paths, 1)]
+    return (
+        *answers,
+        Choice("m", SEVERAL, "more than one", "two at once, for example: tick them"),
+        Choice("u", UNSURE, "heard something, cannot tell where"),
+        Choice("d", DECLINE, "decline to call"),
+    )
+
+
+def names_a_path(choice: str) -> bool:
+    """Whether an answer is a path, not a way around naming one."""
+    return choice not in (DECLINE, UNSURE, SEVERAL)
+
+
+def call_event(
+    round_id: str,
+    called: str | tuple[str, ...],
+    name: str,
+    *,
+    before_numbers: bool = True,
+    role: str = "tech",
+    sure: float | None = None,
+) -> ByEarCalled:
+    """The event of a by-ear call of one answer or several paths; how sure counts only where a path is named."""
+    answers = (called,) if isinstance(called, str) else called
+    paths = tuple(a for a in answers if names_a_path(a))
+    return ByEarCalled(
+        round_id=round_id,
+        paths=paths,
+        sure=sure if paths else None,
+        declined=called == DECLINE,
+        role=role,
+        name=name,
+        before_numbers=before_numbers,
+    )
+
+
+def ask_paths(
+    screen: BayScreen[None],
+    title: str,
+    points: tuple[Point, ...],
+    keep: Callable[[tuple[str, ...]], None],
+    ticked: tuple[str, ...] = (),
+) -> None:
+    """Ask which paths it is; ``keep`` is given them, and nothing happens where none is chosen."""
+
+    def chosen(paths: tuple[str, ...] | None) -> None:
+        if paths:
+            keep(paths)
+
+    options = [(c.id, c.words) for c in calls(points) if names_a_path(c.id)]
+    screen.app.push_screen(TickScreen(title, options, ticked), chosen)

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from listen.cli.out_file import check_place, form_of
-from listen.cli.plain import plain
+from listen.voice.text import plain
 from listen.whole_number import seed, whole
 
 if TYPE_CHECKING:

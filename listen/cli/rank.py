@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from listen.cli.plain import plain
+from listen.voice.text import plain
 from listen.whole_number import whole
 
 if TYPE_CHECKING:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from listen.cli.plain import plain
 from listen.judge.result import PointResult, RoundResult
-from listen.trade.points import PATH_WORDS, PathId, point
+from listen.trade.points import point
+from listen.voice import verdicts
+from listen.voice.text import plain
 
 SHOW_PATHS_FROM = 0.005
 """Paths less probable than this are left out of the table."""
@@ -16,8 +17,7 @@ def round_table(result: RoundResult) -> str:
     lines = [plain(result.round), "  " + head.rstrip()]
     lines += ["  " + _point_line(p) for p in result.points]
     lines += [f"    {f.flag} at {point(p.point).words}: {f.text}" for p in result.points for f in p.flags]
-    shown = [p for p in result.paths if p.probability >= SHOW_PATHS_FROM or p.involved >= SHOW_PATHS_FROM]
-    odds = ", ".join(f"{PATH_WORDS[PathId(p.path)]} {100 * p.probability:.0f} %" for p in shown)
+    odds = verdicts.odds((p.path, p.involved) for p in result.paths if p.involved >= SHOW_PATHS_FROM)
     lines += [f"  odds: {odds}", f"  verdict: {result.verdict.text}"]
     if result.verdict.next:
         lines.append(f"  next: {result.verdict.next}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from listen.cli.plain import plain
+from listen.voice.text import plain
 
 SUMMARY = "take a packed job in: checked whole, added to the same job here or put beside it, never overwriting"
 EXAMPLE = "hissway unpack bench-engine.zip"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from listen.cli.plain import plain
+from listen.voice.text import plain
 
 SUMMARY = "compute again what a job claims: file hashes, journal chain, signatures, every stored result"
 EXAMPLE = "hissway verify bench-engine.zip"

@@ -9,6 +9,7 @@ from listen.diagnosis.case import CylinderCase, EngineCase
 from listen.diagnosis.finding import Finding
 from listen.trade.layout import neighbours
 from listen.trade.numbers import altitude_share, limit
+from listen.voice import figures
 
 MIN_FALLING = 4
 """Cylinders needed before readings can be said to fall in the order tested (three fall by chance once in six)."""
@@ -84,7 +85,7 @@ def compression_findings(case: EngineCase) -> list[Finding]:
 def _detail(case: EngineCase, n: int) -> str:
     kpa, reference = dry_readings(case)[n], reference_kpa(case)
     return f"cylinder {n}: {kpa:.0f} kPa" + (
-        f", {100 * kpa / reference:.0f} % of {reference:.0f} kPa" if reference else ""
+        f", {figures.share(kpa / reference)} of {reference:.0f} kPa" if reference else ""
     )
 
 

@@ -6,6 +6,7 @@ from listen.diagnosis.case import CylinderCase, EngineCase
 from listen.diagnosis.finding import Finding
 from listen.trade.layout import neighbours
 from listen.trade.numbers import limit
+from listen.voice import figures
 
 BY_EAR_SHARE = 0.5
 """Part of a row's weight that counts where only the tech's ear heard it (likely, not strong)."""
@@ -44,7 +45,7 @@ def ear_findings(case: EngineCase) -> list[Finding]:
 
 
 def _row(row: str, c: CylinderCase, path: str, share: float, partner: int | None = None) -> Finding:
-    how = f"{100 * c.paths[path]:.0f} % by the judge" if path in c.paths else "called by ear"
+    how = f"{figures.sure(c.paths[path])} by the microphone" if path in c.paths else "called by ear"
     return Finding(row, (c.cylinder,), f"cylinder {c.cylinder}: {WORDS.get(path, path)}, {how}", share, partner)
 
 

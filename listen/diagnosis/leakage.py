@@ -8,6 +8,7 @@ from listen.diagnosis.case import EngineCase
 from listen.diagnosis.compression import all_low, low_cylinders, shares
 from listen.diagnosis.finding import Finding
 from listen.trade.numbers import agreeing_share, limit
+from listen.voice import figures
 
 
 def losses(case: EngineCase) -> dict[int, float]:
@@ -86,7 +87,7 @@ def _beside_compression(case: EngineCase) -> list[Finding]:
         )
     for n, percent in loss.items():
         words = f"cylinder {n}: {percent:g} % loss" + (
-            f", {100 * share[n]:.0f} % of the best compression" if n in share else ""
+            f", {figures.share(share[n])} of the best compression" if n in share else ""
         )
         if n in tight and percent <= limit("loss_good_percent"):
             found.append(Finding("low-compression-but-tight", (n,), words))

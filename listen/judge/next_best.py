@@ -18,7 +18,8 @@ from listen.judge.posterior import Posterior
 from listen.judge.readings import SEEN
 from listen.judge.smoothing import Smoothed
 from listen.judge.sources import BETWEEN_CYLINDERS_DB
-from listen.trade.points import PATH_WORDS, Kind, PathId, point, walking_order
+from listen.trade.points import Kind, PathId, point, walking_order
+from listen.voice.names import path as path_name
 
 MEASURED_TO_DB = 1.5
 """A level well above the detection limit is measured to about this, template error included."""
@@ -135,7 +136,7 @@ def _bits(p: NDArray[np.float64], foretold: NDArray[np.float64]) -> float:
 def _words(point_id: str, kind: str, seconds: float, odds: Posterior, recorded: bool = True) -> str:
     where = point(point_id).words
     rivals = sorted(odds.paths, key=lambda x: -odds.involved(x))[:2]
-    settle = " from ".join(PATH_WORDS[x] for x in rivals)
+    settle = " from ".join(map(path_name, rivals))
     if kind == "look":
         return f"Look at the coolant with the air on and answer whether bubbles rise: it would best tell {settle}."
     if kind == Kind.SOUND:

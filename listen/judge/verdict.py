@@ -12,7 +12,9 @@ from listen.judge.grounds import Missing
 from listen.judge.hypotheses import LEAKS
 from listen.judge.posterior import Posterior
 from listen.judge.result import Verdict
-from listen.trade.points import PATH_WORDS, PathId
+from listen.trade.points import PathId
+from listen.voice import verdicts
+from listen.voice.figures import sure as percent
 
 COST_OF_REPEAT = 1.0
 COST_OF_WRONG_TEARDOWN = 10.0
@@ -35,11 +37,6 @@ NEXT_AFTER: dict[str, str] = {
     "fitting": "Release the air, re-seat the adapter and hose, soap them, and walk the points again.",
     "set-up": "Release the air, find top dead centre on the compression stroke again, and repeat.",
 }
-
-
-def percent(p: float) -> str:
-    """A probability as a whole percentage that never claims certainty."""
-    return f"{min(max(round(100.0 * p), 1), 99)} %"
 
 
 def verdict(
@@ -87,7 +84,7 @@ def verdict(
 
 def _unclear(chance: Mapping[PathId, float], next_best: str, missing: Missing | None = None) -> Verdict:
     likely = sorted((p for p in chance if chance[p] >= MENTION_AT), key=lambda p: -chance[p])
-    listed = ", ".join(f"{PATH_WORDS[p]} {percent(chance[p])}" for p in likely) or "no path stands out"
+    listed = verdicts.odds((p, chance[p]) for p in likely) or "no path stands out"
     top = max(chance.values(), default=0.0)
     text = (
         f"Cannot tell: {listed}." if missing is None else f"Cannot tell: {missing.why} ({listed} on what was recorded)."

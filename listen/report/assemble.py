@@ -23,6 +23,7 @@ from listen.report.signatures_part import signature_parts
 from listen.trade.cautions import cautions, defer
 from listen.trade.layout import layout_rows
 from listen.trade.numbers import numbers
+from listen.voice import figures, names, times
 
 
 def assemble(opened: OpenJob, *, before: Job | None = None, shop: Iterable[Job] = ()) -> Report:
@@ -41,14 +42,14 @@ def assemble(opened: OpenJob, *, before: Job | None = None, shop: Iterable[Job] 
         shop=job.shop,
         complaint=job.complaint,
         simulated=job.simulated,
-        opened=words.moment(job.opened),
-        changed=words.moment(job.changed),
-        made=words.moment(datetime.now(UTC).isoformat()),
+        opened=times.moment_and_zone(job.opened),
+        changed=times.moment_and_zone(job.changed),
+        made=times.moment_and_zone(datetime.now(UTC).isoformat()),
         version=program_version(),
         engine=job.engine,
         engine_words=engine_words,
         people=tuple(job.people.items()),
-        symptoms=tuple(words.symptom_in_words(s) for s in job.symptoms),
+        symptoms=tuple(names.symptom_name(s) for s in job.symptoms),
         symptoms_asked=job.symptoms_asked,
         notes=tuple(_note(n) for n in job.notes),
         cylinders=tuple(_cylinder(job, c, d.faults) for c in d.cylinders),
@@ -97,7 +98,7 @@ def _note(n: Stamped) -> str:
     if isinstance(n.payload, NoteAdded) and n.payload.cylinder is not None:
         where = f" (cylinder {n.payload.cylinder})"
     text = n.payload.text if isinstance(n.payload, NoteAdded) else ""
-    return f"{words.moment(n.time)}{', ' + n.actor if n.actor else ''}{where}: {text}"
+    return f"{times.moment_and_zone(n.time)}{', ' + n.actor if n.actor else ''}{where}: {text}"
 
 
 def _cylinder(job: Job, standing: CylinderStanding, faults: tuple[Fault, ...]) -> CylinderRow:
@@ -110,15 +111,13 @@ def _cylinder(job: Job, standing: CylinderStanding, faults: tuple[Fault, ...]) -
         dry=words.reading_in_words(job.reading("compression-dry", cylinder=n)),
         wet=words.reading_in_words(job.reading("compression-wet", cylinder=n)),
         loss=words.reading_in_words(job.reading("loss", cylinder=n)),
-        plug=words.plugs_in_words(plug.conditions, plug.text) if plug else words.NOTHING,
-        by_ear=words.NOTHING if call is None else "declined" if call.declined else words.paths_in_words(call.paths),
+        plug=names.plug_looks(plug.conditions, plug.text) if plug else figures.UNKNOWN,
+        by_ear=figures.UNKNOWN if call is None else "declined" if call.declined else names.paths(call.paths),
         heard=_heard(job, n),
         decision=_decision(job, n),
         standing=standing.word,
         cause=standing.words,
-        finding=words.paths_in_words(found.paths) + (f": {found.text}" if found and found.text else "")
-        if found
-        else "",
+        finding=names.paths(found.paths) + (f": {found.text}" if found and found.text else "") if found else "",
     )
 
 
@@ -133,10 +132,10 @@ def _heard(job: Job, n: int) -> str:
 def _decision(job: Job, n: int) -> str:
     record = latest_round(job, n)
     if record is None or record.decision is None:
-        return words.NOTHING
+        return figures.UNKNOWN
     p = record.decision.payload
     kind = {"Confirmed": "confirmed", "SentBack": "sent back"}.get(type(p).__name__, "")
-    return f"overruled: {words.paths_in_words(p.paths)}" if isinstance(p, Overruled) else kind
+    return f"overruled: {names.paths(p.paths)}" if isinstance(p, Overruled) else kind
 
 
 def _microphone(job: Job) -> str:

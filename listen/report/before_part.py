@@ -9,15 +9,8 @@ from listen.jobs.hit_rate import HitRate, calls, hit_rates
 from listen.jobs.job import Job
 from listen.report import words
 from listen.report.content import BeforePart, ChangeRow
+from listen.voice import figures, names, times
 
-WHAT = {
-    "loss": "loss",
-    "compression-dry": "dry compression",
-    "compression-wet": "wet compression",
-    "hiss-level": "hiss level",
-    "excess": "excess",
-}
-BY = {"tool": "the program", "tech": "the tech's ear", "supervisor": "the supervisor's ear"}
 HEADING = ("Said by", "Sureness stated", "Calls", "Right", "Share right", "95 % interval")
 
 
@@ -31,7 +24,7 @@ def before_part(before: Job, after: Job) -> BeforePart:
         rows += [_row(before, after, c.cylinder, change) for change in c.changes]
     return BeforePart(
         title=before.title,
-        changed=words.moment(before.changed),
+        changed=times.moment_and_zone(before.changed),
         job=before.id,
         rows=tuple(rows),
         remark=" ".join(found.remarks),
@@ -42,22 +35,22 @@ def _verdict(n: int, before: str, after: str, same: bool) -> ChangeRow:
     change = "same kind" if same else "another kind"
     return ChangeRow(
         what=f"Cylinder {n}, verdict",
-        before=before or words.NOTHING,
-        after=after or words.NOTHING,
+        before=before or figures.UNKNOWN,
+        after=after or figures.UNKNOWN,
         change=change,
         beyond=None,
     )
 
 
 def _row(before: Job, after: Job, n: int, c: Change) -> ChangeRow:
-    where = f" at the {words.point_in_words(c.point)}" if c.point else ""
-    unit = "%" if c.unit == "percent" else c.unit
-    change = words.NOTHING
+    where = f" at the {names.point_name(c.point)}" if c.point else ""
+    change = figures.UNKNOWN
     if c.difference is not None:
-        digits = 0 if unit == "kPa" else 1
-        change = f"{words.signed(c.difference, unit, digits)} \N{PLUS-MINUS SIGN} {c.uncertainty or 0:.{digits}f}"
+        digits = 0 if c.unit == "kPa" else 1
+        moved = figures.in_unit(c.difference, c.unit, digits, sign=True)
+        change = f"{moved} \N{PLUS-MINUS SIGN} {c.uncertainty or 0:.{digits}f}"
     return ChangeRow(
-        what=f"Cylinder {n}, {WHAT.get(c.what, c.what)}{where}",
+        what=f"Cylinder {n}, {names.figure_name(c.what)}{where}",
         before=_figure(before, n, c, c.before),
         after=_figure(after, n, c, c.after),
         change=change + (f" ({c.remark})" if c.remark else ""),
@@ -68,7 +61,7 @@ def _row(before: Job, after: Job, n: int, c: Change) -> ChangeRow:
 def _figure(job: Job, n: int, c: Change, value: float | None) -> str:
     """A level by its figure, a reading as it was entered."""
     if c.what in ("hiss-level", "excess"):
-        return words.signed(value, c.unit)
+        return figures.in_unit(value, c.unit, sign=True)
     return words.reading_in_words(job.reading(c.what, n))
 
 
@@ -81,23 +74,22 @@ def hit_rate_rows(jobs: Iterable[Job]) -> tuple[tuple[str, ...], ...]:
 
 def _rate(rate: HitRate) -> list[tuple[str, ...]]:
     total = (
-        BY[rate.by],
+        names.BY[rate.by],
         "all",
         str(rate.calls),
         str(rate.right),
-        _percent(rate.share),
-        _interval(rate.ci95),
+        figures.share(rate.share),
+        figures.share_interval(rate.ci95),
     )
     classes = [
-        (BY[rate.by], _percent(c.said_mean), str(c.calls), str(c.right), _percent(c.share), _interval(c.ci95))
+        (
+            names.BY[rate.by],
+            figures.share(c.said_mean),
+            str(c.calls),
+            str(c.right),
+            figures.share(c.share),
+            figures.share_interval(c.ci95),
+        )
         for c in rate.classes
     ]
     return [total, *classes]
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %"
-
-
-def _interval(ci95: tuple[float, float] | None) -> str:
-    return words.NOTHING if ci95 is None else f"{_percent(ci95[0])} to {_percent(ci95[1])}"

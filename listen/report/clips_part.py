@@ -7,8 +7,8 @@ from pathlib import Path
 from listen.jobs.folder.disk import sha256_of
 from listen.jobs.folder.parts import CLIPS, is_clip_id
 from listen.jobs.job import ClipRecord, Job, RoundRecord
-from listen.report import words
 from listen.report.content import ClipPart
+from listen.voice import names, times
 
 
 def clip_file(folder: Path, clip_id: str) -> Path | None:
@@ -27,14 +27,14 @@ def _part(record: RoundRecord, c: ClipRecord, folder: Path) -> ClipPart:
         clip=c.id,
         round_id=record.id,
         cylinder=record.cylinder,
-        point=words.point_in_words(k.point),
+        point=names.point_name(k.point),
         kind=k.clip_kind,
         walk=k.walk,
         take=k.take,
         seconds=round(k.seconds, 2),
         rate_hz=k.rate_hz,
         device=k.device,
-        started=words.moment(k.started or c.time),
+        started=times.moment_and_zone(k.started or c.time),
         sha256=k.sha256,
         file=_state(folder, c),
         note="; ".join(_notes(c)),

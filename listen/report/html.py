@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -11,12 +11,12 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
-from listen.report import words
 from listen.report.clean import clean
 from listen.report.clips_part import clip_file
 from listen.report.content import PointPart, Report, RoundPart
 from listen.report.drawing import Ladder, engine_drawing, ladder
 from listen.report.sounds import Pair, pairs
+from listen.voice import figures
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +51,8 @@ def html(report: Report, folder: Path, *, audio: bool = True) -> str:
         devices=sorted({f"{c.device or 'device not known'}, {c.rate_hz} Hz" for c in report.clips}),
         sounds_remark=remark,
         style=style,
-        percent=words.percent,
-        signed=words.signed,
+        percent=figures.sure,
+        signed=partial(figures.number, sign=True),
     )
 
 

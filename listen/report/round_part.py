@@ -12,6 +12,7 @@ from listen.report.content import PathPart, PointPart, RoundPart, SignaturePart
 from listen.report.signatures_part import in_words
 from listen.trade.cautions import cautions, cautions_for
 from listen.trade.points import point as find_point
+from listen.voice import figures, names, times
 
 LEAST_DB = 0.05
 """Weights smaller than this show as nothing and are left out."""
@@ -30,7 +31,7 @@ def round_part(job: Job, record: RoundRecord, signatures: tuple[SignaturePart, .
         id=record.id,
         cylinder=record.cylinder,
         title=record.title,
-        opened=words.moment(record.opened),
+        opened=times.moment_and_zone(record.opened),
         settings=_settings(job, record),
         cautions=tuple(_caution(c) for c in record.cautions),
         points=tuple(_point(record, point, by_point.get(point)) for point in ids),
@@ -62,7 +63,7 @@ def _settings(job: Job, record: RoundRecord) -> tuple[tuple[str, str], ...]:
         own = job.reading(name, round_id=record.id)
         return words.reading_in_words(own or job.reading(name, cylinder=cylinder))
 
-    bubbles = {"yes": "seen", "no": "none seen", "not-looked": "not looked"}.get(record.bubbles, words.NOTHING)
+    bubbles = {"yes": "seen", "no": "none seen", "not-looked": "not looked"}.get(record.bubbles, figures.UNKNOWN)
     return (
         ("Supply pressure", read("supply")),
         ("Restrictor", read("restrictor")),
@@ -88,7 +89,7 @@ def _point(record: RoundRecord, point: str, p: PointResult | None) -> PointPart:
     interval = p.excess_ci95_db if p else None
     return PointPart(
         point=point,
-        words=words.point_in_words(point),
+        words=names.point_name(point),
         excess_db=p.excess_db if p else None,
         low_db=interval[0] if interval else None,
         high_db=interval[1] if interval else None,
@@ -113,8 +114,8 @@ def _last(record: RoundRecord, point: str, kind: str) -> ClipRecord | None:
 
 def _level(p: PointResult | None) -> str:
     if p is None or p.level_db is None:
-        return words.NOTHING
-    return f"{'at most ' if p.level_is_upper_bound else ''}{words.signed(p.level_db)} {p.level_unit}"
+        return figures.UNKNOWN
+    return f"{'at most ' if p.level_is_upper_bound else ''}{figures.number(p.level_db, sign=True)} {p.level_unit}"
 
 
 def _says(p: PointResult | None, skipped: str) -> str:
@@ -123,20 +124,22 @@ def _says(p: PointResult | None, skipped: str) -> str:
     if p.excess_db is None:
         return "Could not be measured; the flags say why."
     if p.detected:
-        return f"Hiss heard, {words.db(p.excess_db)} against the shop's own noise."
-    limit = f"; {p.detection_limit_db:.1f} dB would have been seen" if p.detection_limit_db is not None else ""
+        return f"Hiss heard, {figures.decibels(p.excess_db)} against the shop's own noise."
+    limit = (
+        f"; {figures.decibels(p.detection_limit_db, sign=False)} would have been seen"
+        if p.detection_limit_db is not None
+        else ""
+    )
     return f"Nothing found{limit}."
 
 
 def _path(p: PathResult) -> PathPart:
     moved = sorted(p.evidence_db.items(), key=lambda item: -abs(item[1]))
     return PathPart(
-        words=words.paths_in_words((p.path,)),
+        words=names.paths((p.path,)),
         probability=p.probability,
         involved=max(p.involved, p.probability),
-        evidence=tuple(
-            (words.point_in_words(k).replace("-", " "), round(v, 1)) for k, v in moved if abs(v) >= LEAST_DB
-        ),
+        evidence=tuple((names.point_name(k).replace("-", " "), round(v, 1)) for k, v in moved if abs(v) >= LEAST_DB),
     )
 
 
@@ -144,19 +147,18 @@ def _call(c: ByEarCalled) -> str:
     who = f"{c.name or c.role}"
     if c.declined:
         return f"{who} declined to call by ear"
-    sure = f", {100 * c.sure:.0f} % sure" if c.sure is not None else ""
     when = "before the numbers" if c.before_numbers else "after the numbers were shown"
-    return f"{who} called {words.paths_in_words(c.paths)} by ear{sure}, {when}"
+    return f"{who} called {names.by_ear(c.paths, c.sure)} by ear, {when}"
 
 
 def _decision(d: Stamped) -> str:
-    p, at = d.payload, words.moment(d.time)
+    p, at = d.payload, times.moment_and_zone(d.time)
     if isinstance(p, Confirmed):
         said = f"{p.name} confirmed" + (f": {p.text}" if p.text else "")
     elif isinstance(p, Overruled):
-        said = f"{p.name} overruled: {words.paths_in_words(p.paths)}; {p.reason}"
+        said = f"{p.name} overruled: {names.paths(p.paths)}; {p.reason}"
     elif isinstance(p, SentBack):
-        said = f"{p.name} asked for another {p.clip_kind} clip at the {words.point_in_words(p.point)}: {p.reason}"
+        said = f"{p.name} asked for another {p.clip_kind} clip at the {names.point_name(p.point)}: {p.reason}"
     else:
         said = type(p).__name__
     return f"{at}: {said}{', after calling by ear blind' if getattr(p, 'blind', False) else ''}"

@@ -5,8 +5,8 @@ from __future__ import annotations
 from listen.jobs.events import Event, Signed
 from listen.jobs.exchange.sign import SignatureCheck, check_signatures, fingerprint
 from listen.jobs.folder.chain import Chain
-from listen.report import words
 from listen.report.content import SignaturePart
+from listen.voice import times
 
 
 def signature_parts(chain: Chain) -> dict[str, tuple[SignaturePart, ...]]:
@@ -24,7 +24,7 @@ def _part(event: Event, p: Signed, check: SignatureCheck) -> SignaturePart:
     return SignaturePart(
         name=p.name,
         role=p.role,
-        signed=words.moment(event.time),
+        signed=times.moment_and_zone(event.time),
         state=check.state,
         fingerprint=fingerprint(p.public_key),
         held_by=_held_by(check, fingerprint(p.public_key)),

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import json
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 import jinja2
 import msgspec
 
-from listen.report import words
 from listen.report.clean import clean_tree, markdown
 from listen.report.content import Report
+from listen.voice import figures
 
 
 def markdown_text(report: Report) -> str:
@@ -19,9 +19,9 @@ def markdown_text(report: Report) -> str:
     page = _environment().get_template("report.md.jinja")
     return page.render(
         r=report,
-        percent=words.percent,
-        signed=words.signed,
-        figure=words.db,
+        percent=figures.sure,
+        signed=partial(figures.number, sign=True),
+        figure=figures.decibels,
     )
 
 

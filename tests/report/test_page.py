@@ -160,6 +160,7 @@ def test_an_empty_job_still_makes_a_page(tmp_path):
 
 def test_every_figure_of_the_demo_stands_in_the_page_with_its_interval(demo, demo_page):
     from listen.jobs.folder.store import open_job
+    from listen.voice.figures import number
 
     text = "".join(tree(demo_page).itertext())
     job = open_job(demo, write=False).job
@@ -167,6 +168,6 @@ def test_every_figure_of_the_demo_stands_in_the_page_with_its_interval(demo, dem
     assert judged
     for record in judged:
         for p in record.verdict.result.points:
-            assert f"{p.excess_db:+.1f}".replace("-", "\N{MINUS SIGN}") in text
+            assert number(p.excess_db, sign=True) in text
     for clip in (c for r in job.rounds for c in r.clips):
         assert clip.kept.sha256 in text

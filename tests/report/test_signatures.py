@@ -12,8 +12,8 @@ from listen.jobs.events import RoundOpened, Signed
 from listen.jobs.exchange.sign import STATEMENT, fingerprint, make_key, sign_round
 from listen.jobs.folder.store import create_job
 from listen.report.build import FORMS, Wanted, report_text
-from listen.report.words import moment
 from listen.trade.layout import layout
+from listen.voice.times import moment_and_zone as moment
 
 
 @pytest.fixture

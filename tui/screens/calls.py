@@ -6,7 +6,8 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from listen.jobs.events import ByEarCalled
-from listen.trade.points import PATH_WORDS, PathId
+from listen.trade.points import PathId
+from listen.voice.names import path as path_name
 from tui.screens.ticks import TickScreen
 from tui.widgets.panels import Choice
 
@@ -30,7 +31,7 @@ def calls(points: tuple[Point, ...]) -> tuple[Choice, ...]:
     """By-ear calls that these points can speak of, a key each."""
     can = {path for p in points for path in p.row.own} | {PathId.FITTING, PathId.NONE}
     paths = [p for p in AT_POINT if p in can]
-    answers = [Choice(str(i), p.value, PATH_WORDS[p], AT_POINT[p]) for i, p in enumerate(paths, 1)]
+    answers = [Choice(str(i), p.value, path_name(p), AT_POINT[p]) for i, p in enumerate(paths, 1)]
     return (
         *answers,
         Choice("m", SEVERAL, "more than one", "two at once, for example: tick them"),

@@ -17,7 +17,7 @@ from textual.widgets import Input, Label, Static
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
 from tui.widgets.field import Field
-from tui.words import plain, shown
+from tui.words import percent_plain, plain, shown
 
 MOST_ENTRIES = 2
 SHORT = 20
@@ -105,7 +105,7 @@ class ChoicePanel(Drawn, can_focus=True):
         elif y == len(self.choices) and self.asks_sure:
             sure = SURE[self.at]
             at = line.put(0, "[← →]", "warn")
-            at = line.put(at + 1, "not said how sure" if sure is None else f"{sure:.0%} sure", "strong")
+            at = line.put(at + 1, "not said how sure" if sure is None else f"{percent_plain(sure)} sure", "strong")
             line.put(max(at + 2, MORE_AT), "first, if you like: how sure are you?", "dim")
         return line
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from listen.trade.points import PATH_WORDS, PathId
+from listen.trade.points import PathId
+from listen.voice.names import paths as path_names
 
 CLUES: dict[PathId, str] = {
     PathId.INTAKE_VALVE: "Loud in the intake with the air on, far less at the tailpipe and the oil filler.",
@@ -21,5 +22,4 @@ def clue(paths: tuple[PathId, ...]) -> str:
     """What gave a round away; for a pair, both."""
     if len(paths) == 1:
         return CLUES[paths[0]]
-    names = " and ".join(PATH_WORDS[p] for p in paths)
-    return f"Two at once, {names}. " + " ".join(CLUES[p] for p in paths)
+    return f"Two at once, {path_names(paths)}. " + " ".join(CLUES[p] for p in paths)

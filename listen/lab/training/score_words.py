@@ -8,14 +8,15 @@ from listen.lab.ear.threshold import Measured
 from listen.lab.training.instructor import LearnerRow
 from listen.lab.training.scoring import Score
 from listen.rate import Rate
-from listen.trade.points import PATH_WORDS, PathId
+from listen.voice.figures import number, share_interval
+from listen.voice.names import path as path_name
 
 
 def rate_words(rate: Rate) -> str:
     """A share in words, with its interval."""
     if rate.value is None:
         return "none yet"
-    return f"{rate.hits} of {rate.of} ({100 * rate.low95:.0f}-{100 * rate.high95:.0f} %)"
+    return f"{rate.hits} of {rate.of} ({share_interval((rate.low95, rate.high95))})"
 
 
 def threshold_words(measured: Measured) -> str:
@@ -43,7 +44,8 @@ def sureness_words(scored: Score) -> str:
         return "nothing named yet"
     lean = "surer than right" if scored.overconfidence > 0.05 else "less sure than right"
     lean = "as sure as right" if abs(scored.overconfidence) <= 0.05 else lean
-    return f"Brier {scored.brier:.3f} (0 best, 0.25 for always one half); {lean} ({100 * scored.overconfidence:+.0f} %)"
+    by = number(100 * scored.overconfidence, 0, sign=True)
+    return f"Brier {scored.brier:.3f} (0 best, 0.25 for always one half); {lean} ({by} %)"
 
 
 def score_lines(row: LearnerRow) -> Iterator[str]:
@@ -61,7 +63,7 @@ def _call_lines(row: LearnerRow) -> Iterator[str]:
         return
     yield f"  right of those named     {rate_words(s.right)}"
     for path, rate in s.hit_rates.items():
-        yield f"  {PATH_WORDS[PathId(path)]:<24} {rate_words(rate)}"
+        yield f"  {path_name(path):<24} {rate_words(rate)}"
     yield f"  leak called on sound     {rate_words(s.false_calls)}"
     yield f"  confidence               {sureness_words(s)}"
     for tag, rate in s.focus.items():

@@ -12,6 +12,8 @@ from textual.content import Content
 from textual.widgets import Static
 
 from listen.errors import HisswayError
+from listen.voice import names, times
+from listen.voice.figures import UNITS
 from tui.screens.base import BayScreen
 from tui.screens.pick import PickScreen
 from tui.words import number, plain, shown
@@ -21,13 +23,6 @@ if TYPE_CHECKING:
     from listen.jobs.folder.summary import JobSummary
     from listen.jobs.job import Job
 
-WHAT = {
-    "loss": "loss",
-    "compression-dry": "compression, dry",
-    "compression-wet": "compression, wet",
-    "hiss-level": "hiss",
-    "excess": "excess",
-}
 NONE = (
     "There is no other job to compare with. After a repair, take the same engine in as a new job, test it again, "
     "and choose the earlier one here."
@@ -100,17 +95,17 @@ class CompareScreen(BayScreen[None]):
 
 
 def _option(s: JobSummary) -> tuple[str, str, str]:
-    return (s.folder, plain(s.title, 60), f"{plain(s.engine, 30)} {s.changed[:10]}")
+    return (s.folder, plain(s.title, 60), f"{plain(s.engine, 30)} {times.day(s.changed)}")
 
 
 def _page(before: Job, after: Job, comparison: Comparison) -> Content:
     heads = Content.assemble(
         ("before  ", "$secondary"),
         plain(before.title, 80),
-        f" ({before.opened[:10]})\n",
+        f" ({times.day(before.opened)})\n",
         ("after   ", "$secondary"),
         plain(after.title, 80),
-        f" ({after.opened[:10]})",
+        f" ({times.day(after.opened)})",
     )
     parts = [heads, *(shown(f"! {r}", "$warning") for r in comparison.remarks), shown("")]
     for row in comparison.cylinders:
@@ -128,10 +123,9 @@ def _cylinder(row: CylinderChange) -> list[Content]:
 
 
 def _change(c: Change) -> Content:
-    where = f"{WHAT.get(c.what, c.what)} {c.point.replace('-', ' ')}".strip()
+    where = f"{names.figure_name(c.what)} {c.point.replace('-', ' ')}".strip()
     glyph, pen = ("●", "$success") if c.beyond else ("·", "$secondary")
-    unit = "%" if c.unit == "percent" else c.unit
-    text = f"{where:<26} {number(c.before):>8} → {number(c.after):>8} {unit}"
+    text = f"{where:<26} {number(c.before):>8} → {number(c.after):>8} {UNITS.get(c.unit, c.unit)}"
     if c.difference is not None and c.uncertainty is not None:
         text += f"   {number(c.difference, sign=True)} ± {number(c.uncertainty)}"
     remark = f"   {plain(c.remark)}" if c.remark else ""

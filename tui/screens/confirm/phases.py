@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING
 
 from listen.jobs.events import Confirmed, Overruled, Payload, SentBack
 from listen.trade.points import point
+from listen.voice import names
 from tui.screens.confirm.signing import held_by
 from tui.widgets.banner import Say
 from tui.widgets.panels import Choice, Entry
-from tui.words import called, path_words, plain
+from tui.words import called, plain
 
 if TYPE_CHECKING:
     from listen.jobs.job import RoundRecord
@@ -84,8 +85,7 @@ def decision_words(said: Payload | None) -> str:
     if isinstance(said, Confirmed):
         return f"{plain(said.name, 60)} agrees with the verdict."
     if isinstance(said, Overruled):
-        paths = " and ".join(path_words(p) for p in said.paths)
-        return f"{plain(said.name, 60)} overrules: {paths}. {plain(said.reason)}"
+        return f"{plain(said.name, 60)} overrules: {names.paths(said.paths)}. {plain(said.reason)}"
     if isinstance(said, SentBack):
         where = point(said.point).words
         return f"{plain(said.name, 60)} asks for a clip ({said.clip_kind}) at the {where}. {plain(said.reason)}"

@@ -9,18 +9,18 @@ from rich.cells import cell_len
 
 from listen.errors import HisswayError
 from listen.jobs.events import FindingRecorded, Payload, PlugSeen, ReadingEntered
-from listen.trade.plugs import plug, plugs
-from listen.trade.points import PATH_WORDS, PathId
+from listen.trade.plugs import plugs
+from listen.trade.points import PathId
 from listen.trade.readings import Question, ask_loss, ask_pressure, ask_wet
 from listen.trade.units import Pressure, Unit, read_pressure, show, unit_named
+from listen.voice import names, verdicts
 from tui.figures import figure
-from tui.words import UNKNOWN, number, path_words, percent, percent_plain, plain, short_path
+from tui.words import UNKNOWN, number, percent_plain
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job, RoundRecord
     from listen.jobs.table import CylinderRow
 
-STATE_GLYPH = {"path": "▲", "several": "▲", "sound": "●", "fitting": "△", "set-up": "△", "unclear": "?"}
 PENS = {"path": "bad", "several": "bad", "sound": "sure", "fitting": "warn", "set-up": "warn", "unclear": "warn"}
 
 
@@ -75,7 +75,7 @@ def texts(row: CylinderRow, job: Job) -> dict[str, str]:
 
 def plug_words(row: CylinderRow) -> str:
     """How the plug looked."""
-    return UNKNOWN if row.plug is None else ", ".join(_plug(c) for c in row.plug.conditions)
+    return UNKNOWN if row.plug is None else ", ".join(names.plug_look(c) for c in row.plug.conditions)
 
 
 def _signed(kpa: float, unit: Unit) -> str:
@@ -92,13 +92,6 @@ def _bare(kpa: float, unit: Unit) -> str:
     return show(kpa, unit).removesuffix(f" {unit}")
 
 
-def _plug(condition: str) -> str:
-    try:
-        return plug(condition).words
-    except HisswayError:
-        return plain(condition, 20)
-
-
 def verdict_words(record: RoundRecord | None) -> str:
     """How a cylinder's latest round stands, glyph first, in full."""
     return verdict_forms(record)[0]
@@ -112,13 +105,12 @@ def verdict_forms(record: RoundRecord | None) -> tuple[str, ...]:
         clips = len(record.live_clips())
         return (f"◌ round begun, {clips} clips", f"◌ begun, {clips} clips", f"◌ {clips} clips")
     said = record.verdict.result.verdict
-    glyph, sure = STATE_GLYPH.get(said.kind, "?"), percent(said.probability)
-    long, short = (" + ".join(word(p) for p in said.paths) or said.kind for word in (path_words, short_path))
+    long, short = (verdicts.verdict(said.kind, said.paths, said.probability, short=s) for s in (False, True))
     told = " ✓ signed" if record.signed else ""
     told += ", ! changed since" if record.changed_after_signing else ""
     told += " (clips or readings changed since)" if record.stale else ""
     mark = (" ✓" if record.signed else "") + (" !" if record.changed_after_signing or record.stale else "")
-    return tuple(f"{glyph} {words} {sure}{end}" for words in (long, short) for end in (told, mark))
+    return tuple(f"{verdicts.glyph(said.kind)} {words}{end}" for words in (long, short) for end in (told, mark))
 
 
 def standing_forms(record: RoundRecord | None) -> tuple[str, ...]:
@@ -128,9 +120,9 @@ def standing_forms(record: RoundRecord | None) -> tuple[str, ...]:
     if record.verdict is None:
         return ("round begun", "begun", "")
     said = record.verdict.result.verdict
-    if not said.paths:
-        return (said.kind, "")
-    return (*("+".join(word(p) for p in said.paths) for word in (path_words, short_path)), said.kind, "")
+    if not said.paths or said.kind == "unclear":
+        return ("cannot tell", "?", "")
+    return (*("+".join(map(word, said.paths)) for word in (names.path, names.short_path)), said.kind, "")
 
 
 def in_full(row: CylinderRow, job: Job) -> str:
@@ -141,7 +133,7 @@ def in_full(row: CylinderRow, job: Job) -> str:
     if row.plug is not None:
         parts.append(f"plug {plug_words(row)}")
     if (found := job.findings.get(row.cylinder)) is not None:
-        parts.append(f"found at teardown: {' and '.join(path_words(p) for p in found.paths)}")
+        parts.append(f"found at teardown: {names.paths(found.paths)}")
     return " · ".join(parts)
 
 
@@ -188,4 +180,4 @@ def finding_event(cylinder: int, paths: tuple[str, ...], by: str) -> FindingReco
 def finding_choices() -> list[tuple[str, str]]:
     """What a teardown may show."""
     paths = [p for p in PathId if p not in (PathId.SET_UP, PathId.FITTING)]
-    return [(p.value, "sound: nothing wrong" if p is PathId.NONE else PATH_WORDS[p]) for p in paths]
+    return [(p.value, "sound: nothing wrong" if p is PathId.NONE else names.path(p)) for p in paths]

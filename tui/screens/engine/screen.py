@@ -16,6 +16,7 @@ from textual.widgets import DataTable, Static
 from listen.errors import HisswayError
 from listen.jobs.table import CylinderRow, cylinder_rows, lowest_share
 from listen.trade.units import unit_named
+from listen.voice import verdicts
 from tui.screens.engine import cells
 from tui.screens.engine.keys import EngineKeys
 from tui.screens.engine.type_line import TypeLine
@@ -184,7 +185,7 @@ def _pot(row: CylinderRow) -> Pot:
     said = record.verdict.result.verdict if record and record.verdict else None
     kind = said.kind if said else ""
     loss = (f"loss {row.loss.si:.0f} %", f"{row.loss.si:.0f} %") if row.loss else ("",)
-    glyph = cells.STATE_GLYPH.get(kind, "◌" if record else "·")
+    glyph = verdicts.GLYPHS.get(kind, "◌" if record else "·")
     return Pot(row.cylinder, loss, cells.standing_forms(record), cells.PENS.get(kind, "dim"), glyph)
 
 

@@ -21,7 +21,7 @@ from tui.screens.evidence.look import PART_WORDS, Looked, Part, looked
 from tui.screens.rungs import neighbour_point
 from tui.widgets.heat import Heat, Picture
 from tui.widgets.spectra_plot import Curve, SpectraPlot
-from tui.words import UNKNOWN, decibels, number, plain, shown
+from tui.words import UNKNOWN, decibels, number, percent_plain, plain, shown
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -146,7 +146,7 @@ class EvidenceScreen(BayScreen[None]):
 
     def _words(self) -> None:
         result, seen = self._result(), self._looked
-        kept = {name: f"{curve.kept:.0%}".replace("%", " %") for name, curve in seen.curves.items()} if seen else {}
+        kept = {name: percent_plain(curve.kept) for name, curve in seen.curves.items()} if seen else {}
         lines = [_numbers(result)]
         tones = ", ".join(f"{hz / 1000:.1f} kHz" for hz in seen.tones_hz[:4]) if seen and seen.tones_hz else "none"
         lines.append(

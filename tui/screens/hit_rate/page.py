@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING
 
 from textual.content import Content
 
+from listen.voice import names
 from tui.widgets.shares import Share
-from tui.words import called, path_words, percent_plain, plain, shown
+from tui.words import percent_plain, plain, shown
 
 if TYPE_CHECKING:
     from listen.jobs.hit_rate import HitRate, Said
 
-BY = {"tool": "the program", "tech": "techs by ear", "supervisor": "supervisors by ear"}
 GLYPHS = {True: ("✓ right", "$success"), False: ("× wrong", "bold $error")}
 EMPTY = """No teardown is recorded yet, so nothing can be counted.
 
@@ -25,7 +25,7 @@ def shares(rates: tuple[HitRate, ...]) -> tuple[Share, ...]:
     rows: list[Share] = []
     for rate in rates:
         low, high = rate.ci95 or (0.0, 1.0)
-        rows.append(Share(BY[rate.by], rate.share, rate.right, rate.calls, low, high, heading=True))
+        rows.append(Share(names.BY[rate.by], rate.share, rate.right, rate.calls, low, high, heading=True))
         rows += [
             Share(f"  {percent_plain(c.said_mean)} sure", c.share, c.right, c.calls, *c.ci95, said=c.said_mean)
             for c in rate.classes
@@ -49,9 +49,8 @@ def listed(said: tuple[Said, ...]) -> Content:
 
 def _call(said: Said) -> Content:
     word, pen = GLYPHS[said.right]
-    who = BY[said.by] if said.by == "tool" or not said.name else plain(said.name, 40)
-    truth = " and ".join(path_words(p) for p in said.truth)
-    told = f"{who} said {called(said.paths, said.sure)}; it was {truth}"
+    who = names.BY[said.by] if said.by == "tool" or not said.name else plain(said.name, 40)
+    told = f"{who} said {names.by_ear(said.paths, said.sure)}; it was {names.paths(said.truth)}"
     return Content.assemble(
         (word, pen), f"  {told}  ", (f"{plain(said.title, 60)}, cylinder {said.cylinder}", "$secondary")
     )

@@ -13,6 +13,7 @@ from textual.content import Content
 from textual.widgets import DataTable, Input, Static
 
 from listen.errors import HisswayError, JobError, JobLocked
+from listen.voice import times
 from tui.screens.base import BayScreen
 from tui.widgets.field import Field
 from tui.words import plain, shown
@@ -215,14 +216,14 @@ class JobsScreen(BayScreen[None]):
 
 
 def _haystack(s: JobSummary) -> str:
-    return f"{s.title} {s.engine} {s.shop} {s.state} {STATES.get(s.state, '')} {s.changed}".casefold()
+    return f"{s.title} {s.engine} {s.shop} {s.state} {STATES.get(s.state, '')} {times.moment(s.changed)}".casefold()
 
 
 def _about(s: JobSummary) -> Content:
     """A job in full."""
     standing = f"! {s.trouble}" if s.trouble else STATES.get(s.state, s.state)
     rounds = f"{s.judged} of {s.rounds} rounds judged" if s.rounds else "no round yet"
-    more = [plain(s.engine), plain(s.shop), rounds, standing, f"changed {s.changed[:FULL_TIME].replace('T', ' ')}"]
+    more = [plain(s.engine), plain(s.shop), rounds, standing, f"changed {times.moment(s.changed)}"]
     return Content.assemble((plain(s.title), "bold"), "\n", (" · ".join(m for m in more if m), "$secondary"))
 
 
@@ -233,6 +234,6 @@ def _row(s: JobSummary, title: int, changed: int) -> tuple[Text, ...]:
         plain(s.engine or "–", 12),
         f"{s.judged}/{s.rounds}" if s.rounds else "–",
         standing,
-        s.changed[:changed].replace("T", " "),
+        times.moment(s.changed)[:changed],
     )
     return tuple(Text(cell, no_wrap=True, overflow="ellipsis") for cell in cells)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from listen.trade.points import point
+from listen.voice import names
 from tui.screens.calls import calls, names_a_path
 from tui.widgets.banner import Say
 from tui.widgets.panels import Choice
-from tui.words import path_words, plain
+from tui.words import plain
 
 if TYPE_CHECKING:
     from listen.lab.training.answers import Reveal
@@ -59,8 +60,8 @@ def _facts(session: Session) -> str:
 
 
 def _truth(where: str, reveal: Reveal) -> Say:
-    truth = " and ".join(path_words(p) for p in reveal.truth)
-    called = " and ".join(path_words(p) for p in reveal.called) or "cannot tell"
+    truth = names.paths(reveal.truth)
+    called = names.paths(reveal.called, "cannot tell")
     word, tone = {True: ("✓ right", "good"), False: ("× wrong", "again"), None: ("– not called", "plain")}[reveal.right]
     return Say(
         where,

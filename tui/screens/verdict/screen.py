@@ -16,6 +16,7 @@ from listen.jobs.events import StepPassed
 from listen.jobs.reference import DECLINED, beside, declined
 from listen.judge.account import account
 from listen.judge.result import RoundResult, Verdict
+from listen.voice import verdicts
 from tui.screens.base import BayScreen
 from tui.screens.pick import PickScreen
 from tui.screens.verdict.remarks import remarks
@@ -26,7 +27,6 @@ from tui.words import number, path_words, percent, plain, shown
 if TYPE_CHECKING:
     from listen.jobs.job import Job, RoundRecord
 
-GLYPHS = {"path": "▲", "several": "▲", "sound": "●", "fitting": "△", "set-up": "△", "unclear": "?"}
 HEADS = {
     "none": "What moved the odds that this cylinder is sound",
     "set-up": "What moved the odds that the set-up is wrong",
@@ -165,7 +165,7 @@ class VerdictScreen(BayScreen[tuple[str, str]]):
 
 def _head(verdict: Verdict, *, stale: bool) -> Content:
     parts: list[Content | str | tuple[str, str]] = [
-        (f"{GLYPHS.get(verdict.kind, '?')} {plain(verdict.text, 600)}", "bold $accent")
+        (f"{verdicts.glyph(verdict.kind)} {plain(verdict.text, 600)}", "bold $accent")
     ]
     if verdict.next:
         parts += ["\n", ("Next: ", "bold"), plain(verdict.next, 600)]

@@ -1,0 +1,105 @@
+"""The trade's names for what the journal holds as identifiers: paths, points, plugs, symptoms, clips, people's calls.
+
+An identifier that a newer program wrote and this one does not know is shown as it stands, made safe.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from listen.errors import HisswayError
+from listen.trade.plugs import plug
+from listen.trade.points import PATH_WORDS, PathId, point
+from listen.trade.symptoms import symptom
+from listen.voice.figures import UNKNOWN, sure
+from listen.voice.text import plain
+
+LONGEST = 60
+"""Characters of an unknown identifier that are shown."""
+SHORT_PATHS = {
+    "intake-valve": "intake",
+    "exhaust-valve": "exhaust",
+    "coolant-passage": "coolant",
+    "next-cylinder": "next cyl.",
+}
+"""Where there is no room for the trade's full words."""
+CLIPS = {
+    "quiet": "air off",
+    "air": "air on",
+    "sound": "air on, sound cylinder",
+    "shut": "cylinder side shut off",
+}
+"""What the air did while a clip was taken."""
+BY = {"tool": "the program", "tech": "the tech's ear", "supervisor": "the supervisor's ear"}
+"""Who called."""
+FIGURES = {
+    "loss": "loss",
+    "compression-dry": "dry compression",
+    "compression-wet": "wet compression",
+    "supply": "supply",
+    "restrictor": "restrictor",
+    "hiss-level": "hiss",
+    "excess": "excess",
+}
+"""Names of readings and measured figures."""
+
+
+def path(path_id: str) -> str:
+    """An escape path in the trade's words."""
+    return PATH_WORDS[PathId(path_id)] if path_id in set(PathId) else plain(path_id, LONGEST)
+
+
+def short_path(path_id: str) -> str:
+    """An escape path in one short word."""
+    return SHORT_PATHS.get(path_id) or path(path_id)
+
+
+def paths(path_ids: Iterable[str], nothing: str = UNKNOWN) -> str:
+    """Several paths; ``nothing`` where there is none."""
+    return " and ".join(path(p) for p in path_ids) or nothing
+
+
+def point_name(point_id: str) -> str:
+    """A listening point."""
+    try:
+        return point(point_id).words
+    except HisswayError:
+        return plain(point_id, LONGEST)
+
+
+def plug_look(condition: str) -> str:
+    """One plug condition."""
+    try:
+        return plug(condition).words
+    except HisswayError:
+        return plain(condition, LONGEST)
+
+
+def plug_looks(conditions: Iterable[str], text: str = "") -> str:
+    """Plug conditions, then free text."""
+    said = [plug_look(c) for c in conditions]
+    return "; ".join([*said, plain(text)] if text else said) or UNKNOWN
+
+
+def symptom_name(symptom_id: str) -> str:
+    """A symptom."""
+    try:
+        return symptom(symptom_id).words
+    except HisswayError:
+        return plain(symptom_id, LONGEST)
+
+
+def figure_name(name: str) -> str:
+    """A reading or measured figure by its name in the journal."""
+    return FIGURES.get(name, plain(name, LONGEST))
+
+
+def clip(kind: str) -> str:
+    """What the air did during a clip."""
+    return CLIPS.get(kind, plain(kind, LONGEST))
+
+
+def by_ear(path_ids: tuple[str, ...], sureness: float | None) -> str:
+    """A call by ear: the paths, and how sure."""
+    words = paths(path_ids, "heard something, could not tell where")
+    return words if sureness is None else f"{words}, {sure(sureness)} sure"

@@ -6,8 +6,8 @@ from math import hypot
 
 import msgspec
 
-from listen.jobs.engine_case import latest_round
 from listen.jobs.job import Job, RoundRecord
+from listen.jobs.standing import latest_round
 from listen.judge.result import PointResult
 
 LOSS_POINTS = 3.5

@@ -5,6 +5,7 @@ from __future__ import annotations
 from listen.diagnosis.case import CylinderCase, EngineCase
 from listen.jobs.events import Overruled
 from listen.jobs.job import Job, RoundRecord
+from listen.jobs.standing import latest_round
 from listen.trade.numbers import expected_dry_kpa, limit
 from listen.trade.plugs import plugs
 from listen.trade.symptoms import symptoms
@@ -51,14 +52,6 @@ def cylinder_case(job: Job, n: int) -> CylinderCase:
         plugs=tuple(c for c in plug.conditions if c in looks) if plug else (),
         found=tuple(s for s in job.found.get(n, ()) if s in own),
     )
-
-
-def latest_round(job: Job, n: int) -> RoundRecord | None:
-    """The round of a cylinder that counts: the last one judged, else the last."""
-    rounds = job.rounds_of(n)
-    judged = [r for r in rounds if r.verdict is not None]
-    chosen = judged or list(rounds)
-    return chosen[-1] if chosen else None
 
 
 def stands(job: Job, record: RoundRecord) -> bool:

@@ -225,6 +225,8 @@ class ByEarCalled(Payload, frozen=True, kw_only=True):
     name: str = ""
     before_numbers: bool = True
     """True where no number of this round had been shown to this person yet."""
+    sitting: str = ""
+    """The sitting it was said in; empty where none was kept."""
 
 
 class BubblesLooked(Payload, frozen=True, kw_only=True):
@@ -251,8 +253,10 @@ class Confirmed(Payload, frozen=True, kw_only=True):
     round_id: str
     name: str
     blind: bool = False
-    """True where the supervisor called by ear before seeing the numbers."""
+    """True where the supervisor heard clips and called by ear before seeing the numbers."""
     text: str = ""
+    sitting: str = ""
+    """The sitting it was said in; empty where none was kept."""
 
 
 class Overruled(Payload, frozen=True, kw_only=True):
@@ -263,6 +267,8 @@ class Overruled(Payload, frozen=True, kw_only=True):
     paths: tuple[str, ...]
     reason: str
     blind: bool = False
+    sitting: str = ""
+    """The sitting it was said in; empty where none was kept."""
 
 
 class SentBack(Payload, frozen=True, kw_only=True):
@@ -274,6 +280,8 @@ class SentBack(Payload, frozen=True, kw_only=True):
     clip_kind: str
     reason: str
     blind: bool = False
+    sitting: str = ""
+    """The sitting it was said in; empty where none was kept."""
 
 
 class Signed(Payload, frozen=True, kw_only=True):
@@ -289,6 +297,37 @@ class Signed(Payload, frozen=True, kw_only=True):
     """Ed25519, hex; empty where no shop key was used."""
     signature: str = ""
     """Over the bytes that listen.jobs.exchange.sign states, hex."""
+
+
+class SatDown(Payload, frozen=True, kw_only=True):
+    """Someone said who they are at this machine; told with the first thing they write to the job in a sitting."""
+
+    sitting: str
+    """Identifier of the sitting: from naming oneself until someone else does or the program ends."""
+    name: str
+    role: str
+    """``tech`` or ``supervisor``."""
+
+
+class NumbersShown(Payload, frozen=True, kw_only=True):
+    """A screen showed measured numbers or a verdict of rounds to whoever sat there."""
+
+    sitting: str
+    name: str
+    rounds: tuple[str, ...]
+    screen: str
+    """The screen's name in lower case: ``engine``, ``round``, ``verdict``, ``confirm``, ..."""
+
+
+class PairPlayed(Payload, frozen=True, kw_only=True):
+    """Quiet and air at one point were played to their ends to whoever sat there."""
+
+    sitting: str
+    name: str
+    round_id: str
+    point: str
+    clips: tuple[str, ...]
+    """Ids in the order played."""
 
 
 class FindingRecorded(Payload, frozen=True, kw_only=True):
@@ -374,6 +413,9 @@ KINDS: dict[str, type[Payload]] = {
     "overruled": Overruled,
     "sent-back": SentBack,
     "signed": Signed,
+    "sat-down": SatDown,
+    "numbers-shown": NumbersShown,
+    "pair-played": PairPlayed,
     "finding-recorded": FindingRecorded,
     "diagnosis-stored": DiagnosisStored,
     "part-found": PartFound,
@@ -385,17 +427,40 @@ KINDS: dict[str, type[Payload]] = {
 KIND_OF: dict[type[Payload], str] = {struct: kind for kind, struct in KINDS.items()}
 
 
+class Past(msgspec.Struct, frozen=True):
+    """What a line's writer knew: how much of each run of lines. A run ends where journals part or are merged."""
+
+    knew: dict[str, int]
+    """Lines known of other runs."""
+    run: str
+    """Hash of its first line."""
+    length: int
+    """Lines of its own run up to this one, itself included."""
+
+
 class Event(msgspec.Struct, frozen=True, kw_only=True):
     """One line of the journal, read."""
 
     id: str
     time: str
-    """UTC, ISO 8601; told to people, never used for order."""
+    """UTC, ISO 8601; told to people, and decides the order only between events that did not know of each other."""
     actor: str
     payload: Payload
     line: str
     """SHA-256 of the journal line it stands on."""
     merged: bool = False
     """True where it came in with another machine's events."""
-    unseen: frozenset[str] = frozenset()
-    """Events that stand before it here but were not in the journal where it was written."""
+    past: Past | None = None
+    """What its writer knew, where journals were merged; None where that is everything before it."""
+
+    @property
+    def place(self) -> tuple[str, int]:
+        """Where it stands among merged journals: run of lines, number in it."""
+        return (self.past.run, self.past.length - 1) if self.past else ("", 0)
+
+    def knew_of(self, place: tuple[str, int]) -> bool:
+        """Whether whoever wrote this had the event at ``place``."""
+        if self.past is None:
+            return True
+        run, number = place
+        return (self.past.length if run == self.past.run else self.past.knew.get(run, 0)) > number

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
+from listen.jobs.decision import Decision, Place
 from listen.jobs.events import (
     ByEarCalled,
     ClipKept,
@@ -13,9 +14,12 @@ from listen.jobs.events import (
     Judged,
     MicrophoneChecked,
     NoteAdded,
+    NumbersShown,
+    PairPlayed,
     Payload,
     PlugSeen,
     ReadingEntered,
+    SatDown,
     Signed,
 )
 from listen.trade.layout import Engine, layout
@@ -71,20 +75,24 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     """In the order kept, taken-back ones included."""
     skips: tuple[Skip, ...] = ()
     calls: tuple[ByEarCalled, ...] = ()
+    pairs_before: tuple[int, ...] = ()
+    """How many pairs had been played in its sitting before each call."""
     bubbles: str = ""
     """``yes``, ``no``, ``not-looked``, or empty while not asked."""
     judged: tuple[Judged, ...] = ()
     reread: bool = False
     """True where a reading of this round or cylinder came in after the latest result."""
-    decisions: tuple[Stamped, ...] = ()
-    """Confirmed, Overruled and SentBack events, in order."""
-    clips_at_decision: int = 0
-    """How many clips had been kept when the latest decision was made."""
+    decisions: tuple[Decision, ...] = ()
+    """What persons said of the verdict, in order."""
+    shown: tuple[NumbersShown, ...] = ()
+    played: tuple[PairPlayed, ...] = ()
     signatures: tuple[Signed, ...] = ()
+    signed_at: tuple[Place, ...] = ()
+    """Place of each signature."""
     changed_after_signing: tuple[str, ...] = ()
-    """One sentence for each event that touched the round after it was signed, or that the signer had not seen."""
-    touches: tuple[tuple[str, str], ...] = ()
-    """Id of each event that touched the round, and a sentence on it."""
+    """One sentence for each event that touched what is signed after it was, or that the signer had not seen."""
+    touches: tuple[tuple[Place, str], ...] = ()
+    """Place of each event that touched the round, and a sentence on it."""
 
     @property
     def signed(self) -> bool:
@@ -97,9 +105,21 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
         return self.judged[-1] if self.judged else None
 
     @property
-    def decision(self) -> Stamped | None:
-        """What the supervisor said last."""
-        return self.decisions[-1] if self.decisions else None
+    def open_decisions(self) -> tuple[Decision, ...]:
+        """Decisions that no later one settles, the one that counts last: more than one where machines were apart.
+
+        A decision held by a key's signature counts before one held by a typed name, that before an unsigned one;
+        of equals the later counts.
+        """
+        settled = frozenset[str]().union(*(d.settles for d in self.decisions))
+        return tuple(
+            sorted((d for d in self.decisions if d.event not in settled), key=lambda d: (d.authority, d.time, d.event))
+        )
+
+    @property
+    def decision(self) -> Decision | None:
+        """The decision that counts."""
+        return self.open_decisions[-1] if self.decisions else None
 
     @property
     def stale(self) -> bool:
@@ -141,7 +161,9 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     engine: Engine = msgspec.field(default_factory=lambda: layout("inline-4"))
     size: EngineSize = EngineSize()
     people: dict[str, str] = {}
-    """Name by role."""
+    """Name by role; the latest of each."""
+    sat: tuple[SatDown, ...] = ()
+    """Who sat down to this job, in order."""
     readings: tuple[ReadingEntered, ...] = ()
     """All, in order; the latest of a kind counts."""
     plugs: dict[int, PlugSeen] = {}

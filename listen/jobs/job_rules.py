@@ -38,6 +38,10 @@ def _person(job: Job, p: ev.PersonChosen, event: ev.Event) -> Job:
     return replace(job, people={**job.people, p.role: p.name})
 
 
+def _sat(job: Job, p: ev.SatDown, event: ev.Event) -> Job:
+    return replace(job, people={**job.people, p.role: p.name}, sat=(*job.sat, p))
+
+
 def _reading(job: Job, p: ev.ReadingEntered, event: ev.Event) -> Job:
     if p.round_id is not None:
         job.round(p.round_id)
@@ -114,6 +118,7 @@ JOB_RULES: dict[type[ev.Payload], Rule] = {
     ev.EngineDescribed: _engine,
     ev.JobNamed: _named,
     ev.PersonChosen: _person,
+    ev.SatDown: _sat,
     ev.ReadingEntered: _reading,
     ev.PlugSeen: _plug,
     ev.SymptomNoted: _symptom,

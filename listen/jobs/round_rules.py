@@ -5,9 +5,11 @@ from __future__ import annotations
 from msgspec.structs import replace
 
 from listen.jobs import events as ev
+from listen.jobs.decision import Decision
+from listen.jobs.hearing import heard, numbers_seen, recorded_by
 from listen.jobs.job import ClipRecord, Job, RoundRecord, Skip
 from listen.jobs.reference import DECLINED
-from listen.jobs.touch import Rule, stamped, trouble, with_round
+from listen.jobs.touch import Rule, trouble, with_round
 
 
 def _round(job: Job, p: ev.RoundOpened, event: ev.Event) -> Job:
@@ -66,7 +68,12 @@ def _imported(job: Job, p: ev.RoundImported, event: ev.Event) -> Job:
 
 
 def _call(job: Job, p: ev.ByEarCalled, event: ev.Event) -> Job:
-    return with_round(job, p.round_id, event, lambda r: replace(r, calls=(*r.calls, p)))
+    def change(r: RoundRecord) -> RoundRecord:
+        said = replace(p, before_numbers=p.before_numbers and not (p.sitting and numbers_seen(r, p.name, p.sitting)))
+        pairs = sum(one.sitting == p.sitting for one in r.played) if p.sitting else 0
+        return replace(r, calls=(*r.calls, said), pairs_before=(*r.pairs_before, pairs))
+
+    return with_round(job, p.round_id, event, change)
 
 
 def _bubbles(job: Job, p: ev.BubblesLooked, event: ev.Event) -> Job:
@@ -79,7 +86,19 @@ def _judged(job: Job, p: ev.Judged, event: ev.Event) -> Job:
 
 def _decided(job: Job, p: ev.Confirmed | ev.Overruled | ev.SentBack, event: ev.Event) -> Job:
     def change(r: RoundRecord) -> RoundRecord:
-        return replace(r, decisions=(*r.decisions, stamped(event)), clips_at_decision=len(r.clips))
+        made = Decision(
+            event=event.id,
+            time=event.time,
+            actor=event.actor,
+            payload=p,
+            place=event.place,
+            on=r.verdict,
+            settles=frozenset(d.event for d in r.decisions if event.knew_of(d.place)),
+            heard=heard(r, p.name, p.sitting),
+            own_work=recorded_by(job, r, p.name),
+            clips_before=len(r.clips),
+        )
+        return replace(r, decisions=(*r.decisions, made))
 
     return with_round(job, p.round_id, event, change)
 
@@ -88,10 +107,30 @@ def _signed(job: Job, p: ev.Signed, event: ev.Event) -> Job:
     job.round(p.round_id)
 
     def sign(r: RoundRecord) -> RoundRecord:
-        missed = tuple(f"not seen by {p.name}: {said}" for touch, said in r.touches if touch in event.unseen)
-        return replace(r, signatures=(*r.signatures, p), changed_after_signing=(*r.changed_after_signing, *missed))
+        missed = tuple(f"not seen by {p.name}: {said}" for place, said in r.touches if not event.knew_of(place))
+        known = [d for d in r.open_decisions if event.knew_of(d.place)]
+        return replace(
+            r,
+            decisions=tuple(
+                replace(d, signatures=(*d.signatures, p)) if known and d == known[-1] else d for d in r.decisions
+            ),
+            signatures=(*r.signatures, p),
+            signed_at=(*r.signed_at, event.place),
+            changed_after_signing=(*r.changed_after_signing, *missed),
+        )
 
     return replace(job, rounds=tuple(sign(r) if r.id == p.round_id else r for r in job.rounds))
+
+
+def _shown(job: Job, p: ev.NumbersShown, event: ev.Event) -> Job:
+    return replace(job, rounds=tuple(replace(r, shown=(*r.shown, p)) if r.id in p.rounds else r for r in job.rounds))
+
+
+def _played(job: Job, p: ev.PairPlayed, event: ev.Event) -> Job:
+    job.round(p.round_id)
+    return replace(
+        job, rounds=tuple(replace(r, played=(*r.played, p)) if r.id == p.round_id else r for r in job.rounds)
+    )
 
 
 ROUND_RULES: dict[type[ev.Payload], Rule] = {
@@ -109,5 +148,7 @@ ROUND_RULES: dict[type[ev.Payload], Rule] = {
     ev.Overruled: _decided,
     ev.SentBack: _decided,
     ev.Signed: _signed,
+    ev.NumbersShown: _shown,
+    ev.PairPlayed: _played,
 }
 """Rules for events about a round."""

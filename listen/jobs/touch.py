@@ -32,10 +32,17 @@ def stamped(event: ev.Event) -> Stamped:
 def touch(record: RoundRecord, event: ev.Event) -> RoundRecord:
     """Note that an event concerns a round; on a signed round that is a change after signing."""
     sentence = f"{kind_of(event).replace('-', ' ')}, by {event.actor or 'unnamed'}, {event.time}"
-    record = replace(record, touches=(*record.touches, (event.id, sentence)))
+    record = replace(record, touches=(*record.touches, (event.place, sentence)))
     if not record.signed:
         return record
-    return replace(record, changed_after_signing=(*record.changed_after_signing, f"changed after signing: {sentence}"))
+    return replace(record, changed_after_signing=(*record.changed_after_signing, _since(record, event, sentence)))
+
+
+def _since(record: RoundRecord, event: ev.Event, sentence: str) -> str:
+    if any(event.knew_of(place) for place in record.signed_at):
+        return f"changed after signing: {sentence}"
+    names = " and ".join(dict.fromkeys(s.name for s in record.signatures))
+    return f"not seen by {names}: {sentence}"
 
 
 def with_round(job: Job, round_id: str, event: ev.Event, change: Callable[[RoundRecord], RoundRecord]) -> Job:

@@ -183,10 +183,10 @@ def _left_out(row: Row, point_id: str, record: RoundRecord) -> str:
 
 def _asked_for(record: RoundRecord) -> Step | None:
     """The clip a supervisor sent the round back for, while it has not been recorded since."""
-    asked = record.decision.payload if record.decision else None
-    if not isinstance(asked, SentBack):
+    decision = record.decision
+    if decision is None or not isinstance(asked := decision.payload, SentBack):
         return None
-    since = record.clips[record.clips_at_decision :]
+    since = record.clips[decision.clips_before :]
     if any(c.kept.point == asked.point and c.kept.clip_kind == asked.clip_kind and not c.taken_back for c in since):
         return None
     p = point(asked.point)

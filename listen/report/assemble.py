@@ -8,11 +8,12 @@ from pathlib import Path
 
 from listen.diagnosis.diagnose import diagnose
 from listen.diagnosis.model import CylinderStanding, Fault
-from listen.jobs.engine_case import engine_case, latest_round, stands
+from listen.jobs.engine_case import engine_case, stands
 from listen.jobs.events import NoteAdded, Overruled
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.job import Job, Stamped
 from listen.jobs.judging import program_version
+from listen.jobs.standing import latest_round
 from listen.report import words
 from listen.report.before_part import before_part, hit_rate_rows
 from listen.report.clips_part import clip_parts

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from listen.jobs.decision import Decision
 from listen.jobs.events import ByEarCalled, Confirmed, NoteAdded, Overruled, SentBack
-from listen.jobs.job import ClipRecord, Job, RoundRecord, Stamped
+from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.jobs.reference import DECLINED
 from listen.jobs.walk import TABLE, round_points
 from listen.judge.result import PathResult, PointResult
@@ -151,7 +152,7 @@ def _call(c: ByEarCalled) -> str:
     return f"{who} called {names.by_ear(c.paths, c.sure)} by ear, {when}"
 
 
-def _decision(d: Stamped) -> str:
+def _decision(d: Decision) -> str:
     p, at = d.payload, times.moment_and_zone(d.time)
     if isinstance(p, Confirmed):
         said = f"{p.name} confirmed" + (f": {p.text}" if p.text else "")

@@ -8,8 +8,9 @@ import msgspec
 
 from listen.jobs.events import Event, Merged
 from listen.jobs.fold import fold
-from listen.jobs.folder.chain import expand, once
+from listen.jobs.folder.chain import once
 from listen.jobs.folder.journal import Line
+from listen.jobs.folder.order import ordered
 from listen.jobs.job import Job
 
 
@@ -42,4 +43,4 @@ def _branch(line: Line, fork: str, past: list[Line]) -> Iterator[Before]:
 
 
 def _job(lines: Sequence[Line]) -> Job:
-    return fold(once(expand(lines)))
+    return fold(once(ordered(lines)))

@@ -9,12 +9,12 @@ from msgspec.structs import replace
 
 from listen.jobs.events import SCHEMA, Event, JobOpened, Merged
 from listen.jobs.folder.journal import GENESIS, Line, prev_of, read_line
+from listen.jobs.folder.order import ordered
 
 MAX_MERGE_DEPTH = 40
 """Merges inside merges that are read; each level is read once more, so the depth must have an end."""
-
-Past = Sequence[tuple[str, frozenset[str]]]
-"""Hash of each line so far with the ids of its events."""
+MAX_MERGES = 2_000
+"""Merges in one journal, those inside merges counted; a job that travels every day for a year has some hundreds."""
 
 
 class Chain(msgspec.Struct, frozen=True):
@@ -42,8 +42,8 @@ class Chain(msgspec.Struct, frozen=True):
         return sum(len(line.raw) + 1 for line in self.lines)
 
     def events(self) -> Iterator[Event]:
-        """All events that count, merged ones in the place of the merge, each id once."""
-        return once(expand(self.lines))
+        """All events that count, each id once, in the order of :mod:`listen.jobs.folder.order`."""
+        return once(ordered(self.lines))
 
 
 class Base(msgspec.Struct, frozen=True, kw_only=True):
@@ -87,7 +87,8 @@ class _Reader:
         self.lines: list[Line] = []
         self._prev = base.start
         self._ids: set[str] = set()
-        self._hashes = {base.start, *base.before}
+        self._hashes = {base.start, *base.before} - {GENESIS}
+        self._merges: set[str] = set()
         self._held = dict(base.held)
         self._depth = base.depth
 
@@ -105,6 +106,10 @@ class _Reader:
             )
         if isinstance(payload, Merged):
             line = replace(line, inner=self._merged(payload))
+            merges = {one.hash for one in own_lines([line]) if isinstance(one.event.payload, Merged)}
+            if len(self._merges | merges) > MAX_MERGES:
+                raise ValueError(f"the journal holds more than {MAX_MERGES} merges")
+            self._merges |= merges
         self.lines.append(line)
         self._ids.add(line.event.id)
         self._hashes.add(line.hash)
@@ -155,29 +160,3 @@ def own_lines(lines: Sequence[Line]) -> Iterator[Line]:
     for line in lines:
         yield line
         yield from own_lines(line.inner)
-
-
-def expand(lines: Sequence[Line], past: Past = (), unseen: frozenset[str] = frozenset()) -> Iterator[Event]:
-    """Events of a chain; after a merge, the events that came in with it, which had not seen ours since the fork.
-
-    ``past`` holds hash and event ids of the lines before a merged chain; empty for a journal itself.
-    """
-    known = list(past)
-    for line in lines:
-        event = replace(line.event, merged=True, unseen=unseen) if past else line.event
-        yield event
-        ids = {event.id}
-        if isinstance(event.payload, Merged):
-            shared, since = _split(known, event.payload.fork)
-            for merged in expand(line.inner, shared, unseen | since):
-                ids.add(merged.id)
-                yield merged
-        known.append((line.hash, frozenset(ids)))
-
-
-def _split(known: Past, fork: str) -> tuple[Past, frozenset[str]]:
-    """Lines up to the one with hash ``fork``, and the ids of the events after it."""
-    for n, (line_hash, _) in enumerate(known, 1):
-        if line_hash == fork:
-            return known[:n], frozenset().union(*(ids for _, ids in known[n:]))
-    raise ValueError(f"no line {fork}")  # read_chain has refused such a merge

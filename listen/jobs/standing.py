@@ -1,0 +1,190 @@
+"""What stands for a round: a person's decision where there is one, else the program's verdict, each beside the other.
+
+A decision stands above the verdict wherever a cylinder is spoken of. It is the word of a person: it names no
+probability, and it is never handed on as if a microphone had measured it.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import msgspec
+
+from listen.jobs.decision import Decision, Heard
+from listen.jobs.events import Confirmed, Overruled, SentBack, Signed
+from listen.jobs.job import Job, RoundRecord
+from listen.judge.result import Verdict
+
+By = Literal["nobody", "program", "person"]
+How = Literal["", "agreed", "overruled", "sent-back"]
+
+
+class Standing(msgspec.Struct, frozen=True, kw_only=True):
+    """What stands for one round, by whom, and what speaks beside it."""
+
+    round_id: str
+    cylinder: int
+    by: By
+    """``person``: agreed or overruled. ``program``: its verdict, undecided or sent back. ``nobody``: not judged."""
+    kind: str = ""
+    """As of a verdict: ``path``, ``several``, ``sound``, ``fitting``, ``set-up``, ``unclear``; empty for nobody."""
+    paths: tuple[str, ...] = ()
+    """Paths named; empty where sound or unclear."""
+    probability: float | None = None
+    """The program's, where the program's verdict stands; a person's word has none."""
+    how: How = ""
+    name: str = ""
+    """Who decided or sent back."""
+    reason: str = ""
+    """Their words."""
+    time: str = ""
+    """When they decided, UTC, ISO 8601."""
+    heard: Heard = Heard()
+    """What had been shown and played to them."""
+    own_work: bool = False
+    """True where whoever decided had recorded the round themselves."""
+    signature: Signed | None = None
+    """The strongest signature under what stands; None where it is unsigned."""
+    program: Verdict | None = None
+    """What the program says of the round now."""
+    program_version: str = ""
+    program_then: Verdict | None = None
+    """What the program said when the person decided."""
+    stale: bool = False
+    """True where clips or readings changed since the program judged."""
+    changed: tuple[str, ...] = ()
+    """What changed since it was signed, or was not known to whoever signed; one sentence each."""
+    against: tuple[Decision, ...] = ()
+    """Other decisions, made elsewhere without knowing of this one, which nobody has settled yet."""
+    answered: bool = False
+    """For a round that was sent back: the clip asked for came in, or its point was left out; it waits again."""
+
+    @property
+    def differs(self) -> bool:
+        """Whether the person says otherwise than the program says now."""
+        return self.by == "person" and (
+            self.program is None or (self.kind, set(self.paths)) != (self.program.kind, _named(self.program))
+        )
+
+    @property
+    def disputed(self) -> bool:
+        """Whether two persons decided differently without knowing of each other."""
+        return bool(self.against)
+
+    @property
+    def waits(self) -> bool:
+        """Whether the round waits for a supervisor: judged and undecided, come back, or disputed."""
+        if self.disputed:
+            return True
+        return self.by == "program" and not self.stale and (self.how != "sent-back" or self.answered)
+
+
+def standing(record: RoundRecord) -> Standing:
+    """What stands for a round now. Pure."""
+    verdict = record.verdict.result.verdict if record.verdict else None
+    base = Standing(
+        round_id=record.id,
+        cylinder=record.cylinder,
+        by="program" if verdict else "nobody",
+        kind=verdict.kind if verdict else "",
+        paths=tuple(p for p in verdict.paths if p != "none") if verdict else (),
+        probability=verdict.probability if verdict else None,
+        program=verdict,
+        program_version=record.verdict.version if record.verdict else "",
+        stale=record.stale,
+        changed=record.changed_after_signing,
+    )
+    decision = record.decision
+    if decision is None:
+        signature = record.signatures[-1] if record.signatures else None
+        return msgspec.structs.replace(base, signature=signature)
+    return _decided(base, record, decision)
+
+
+def standing_of(job: Job, cylinder: int) -> Standing | None:
+    """What stands for a cylinder, by the round that counts; None where there is no round."""
+    record = latest_round(job, cylinder)
+    return standing(record) if record else None
+
+
+def latest_round(job: Job, cylinder: int) -> RoundRecord | None:
+    """The round of a cylinder that counts: the last one judged, else the last."""
+    rounds = job.rounds_of(cylinder)
+    judged = [r for r in rounds if r.verdict is not None]
+    chosen = judged or list(rounds)
+    return chosen[-1] if chosen else None
+
+
+def _decided(base: Standing, record: RoundRecord, d: Decision) -> Standing:
+    said = d.payload
+    then = d.on.result.verdict if d.on else None
+    told = msgspec.structs.replace(
+        base,
+        name=said.name,
+        time=d.time,
+        heard=d.heard,
+        own_work=d.own_work,
+        signature=max(d.signatures, key=lambda s: bool(s.public_key), default=None),
+        program_then=then,
+        against=tuple(o for o in record.open_decisions[:-1] if _otherwise(o, d)),
+    )
+    match said:
+        case Overruled():
+            named = tuple(p for p in said.paths if p != "none")
+            return msgspec.structs.replace(
+                told,
+                by="person",
+                how="overruled",
+                reason=said.reason,
+                kind=kind_of_paths(said.paths),
+                paths=named,
+                probability=None,
+            )
+        case SentBack():
+            return msgspec.structs.replace(told, how="sent-back", reason=said.reason, answered=_answered(record, d))
+        case Confirmed():
+            return msgspec.structs.replace(
+                told,
+                by="person",
+                how="agreed",
+                reason=said.text,
+                kind=then.kind if then else "unclear",
+                paths=tuple(sorted(_named(then), key=then.paths.index)) if then else (),
+                probability=None,
+            )
+
+
+def kind_of_paths(paths: tuple[str, ...]) -> str:
+    """The kind of verdict that names exactly these paths."""
+    named = [p for p in paths if p != "none"]
+    if not named:
+        return "sound" if paths else "unclear"
+    if len(named) > 1:
+        return "several"
+    return named[0] if named[0] in ("fitting", "set-up") else "path"
+
+
+def _named(verdict: Verdict) -> set[str]:
+    return {p for p in verdict.paths if p != "none"}
+
+
+def _otherwise(a: Decision, b: Decision) -> bool:
+    """Whether two decisions say something different: other paths, or another request."""
+    return _said(a) != _said(b)
+
+
+def _said(d: Decision) -> object:
+    if isinstance(d.payload, Confirmed):
+        verdict = d.on.result.verdict if d.on else None
+        return (verdict.kind, frozenset(_named(verdict))) if verdict else ("unclear", frozenset())
+    if isinstance(d.payload, Overruled):
+        return kind_of_paths(d.payload.paths), frozenset(p for p in d.payload.paths if p != "none")
+    return "sent-back", d.payload.point, d.payload.clip_kind
+
+
+def _answered(record: RoundRecord, d: Decision) -> bool:
+    asked = d.payload
+    assert isinstance(asked, SentBack)
+    since = record.clips[d.clips_before :]
+    came = any(c.kept.point == asked.point and c.kept.clip_kind == asked.clip_kind and not c.taken_back for c in since)
+    return came and not record.stale

@@ -97,7 +97,7 @@ def test_a_strangers_names_do_not_steer_the_terminal(job: Path, capsys: pytest.C
     assert main(["verify", str(job), "--no-results"]) == 0
     out = capsys.readouterr().out
     assert "\x1b" not in out
-    assert "\N{REPLACEMENT CHARACTER}[2Jevil" in out
+    assert "\u25af[2Jevil" in out
 
 
 def test_an_ambiguous_name_lists_the_choices(job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

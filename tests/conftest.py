@@ -5,6 +5,7 @@ Nothing random fails for being slow: a busy machine is no finding. In CI, Hypoth
 
 import os
 
+import pytest
 from hypothesis import settings
 
 settings.register_profile("unhurried", deadline=None)  # its parent is the profile of the place: "ci" in CI
@@ -12,3 +13,13 @@ settings.load_profile("unhurried")
 
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(name, "1")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    config.addinivalue_line("markers", "system_packages: needs programs or libraries that only a system package brings")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        if "sound_server" in getattr(item, "fixturenames", ()):
+            item.add_marker(pytest.mark.system_packages)

@@ -14,6 +14,9 @@ from listen.errors import HisswayError
 if TYPE_CHECKING:
     from tui.bridge.services import Services
 
+CLOSED_IN_CHILDREN: int = getattr(os, "O_CLOEXEC", 0)
+"""POSIX only; Windows hands no descriptor on unless asked."""
+
 
 class NoTerminal(HisswayError):
     """The screens were asked for where there is no terminal."""
@@ -30,9 +33,9 @@ def _open_log() -> int:
     try:
         path = log_path()
         path.parent.mkdir(parents=True, exist_ok=True)
-        return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_CLOEXEC, 0o600)
+        return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | CLOSED_IN_CHILDREN, 0o600)
     except OSError:  # a read-only home must not keep the screens shut
-        return os.open(os.devnull, os.O_WRONLY | os.O_CLOEXEC)
+        return os.open(os.devnull, os.O_WRONLY | CLOSED_IN_CHILDREN)
 
 
 @contextmanager

@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 import importlib
 
-SUMMARY = "the project's own accuracy, speed and endurance figures, with peers side by side"
+SUMMARY = "the project's own accuracy and speed figures, with peers side by side"
 EXAMPLE = "hissway bench accuracy --rounds-drawn 200 --seed 1"
-BENCHES = ("accuracy", "speed", "crash", "fuzz", "soak")
+BENCHES = ("accuracy", "speed")
 """Each is one module or room of ``listen.bench`` with SUMMARY, EXAMPLE, add_arguments(parser) and run(args)."""
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from types import SimpleNamespace
 from typing import Any
 
@@ -65,6 +66,7 @@ def fake(monkeypatch: pytest.MonkeyPatch) -> FakePortAudio:
     sd = FakePortAudio()
     for module in (devices, library):
         monkeypatch.setattr(module, "portaudio", lambda: sd)
+    monkeypatch.setitem(sys.modules, "sounddevice", sd)  # what the thread that talks to it imports, library or none
     monkeypatch.setattr(library, "reload_devices", lambda: True)
     monkeypatch.setattr(watch, "QUIET_S", 60.0)  # its one block is enough
     return sd

@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.sound_server import packages_expected
+
 BROWSER = next((b for b in ("chromium", "chromium-browser", "google-chrome") if shutil.which(b)), None)
 FLAGS = (
     "--headless",
@@ -24,7 +26,10 @@ FLAGS = (
     "--enable-logging=stderr",
     "--host-resolver-rules=MAP * ~NOTFOUND",  # the browser's own calls home go nowhere
 )
-pytestmark = pytest.mark.skipif(BROWSER is None, reason="no Chromium on this machine")
+pytestmark = [
+    pytest.mark.system_packages,
+    pytest.mark.skipif(BROWSER is None and not packages_expected(), reason="no Chromium on this machine"),
+]
 
 
 def browse(page: Path, room: Path, *flags: str) -> subprocess.CompletedProcess[str]:

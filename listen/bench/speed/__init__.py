@@ -122,15 +122,15 @@ def _memory_over(folders: list[Path]) -> tuple[float, float]:
 
 
 def resident_mb() -> float:
-    """Memory of this process in megabytes: resident now where /proc tells it, else the highest so far."""
+    """Memory of this process in megabytes: resident now where /proc tells it, else the highest so far; 0 on Windows."""
+    if sys.platform == "win32":
+        return 0.0
     try:
         pages = int(Path("/proc/self/statm").read_text().split()[1])
         return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
-    except (OSError, ValueError, AttributeError):
-        try:
-            import resource
-        except ImportError:  # Windows
-            return 0.0
+    except (OSError, ValueError):
+        import resource
+
         return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1e6 if sys.platform == "darwin" else 1e3)
 
 

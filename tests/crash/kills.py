@@ -10,10 +10,10 @@ from itertools import count
 from pathlib import Path
 from typing import NamedTuple
 
-from listen.bench.crash.check import Promised, broken_promises
-from listen.bench.crash.session import work
 from listen.errors import UsageError
 from listen.jobs.folder.store import create_job, open_job
+from tests.crash.check import Promised, broken_promises
+from tests.crash.session import work
 
 KILLS_A_JOB = 20
 """Then a new job is begun, so that opening stays quick."""
@@ -42,8 +42,8 @@ def kill_writers(root: Path, kills: int, seed: int) -> Killed:
         The system has no fork.
     """
     if not hasattr(os, "fork"):
-        raise UsageError("bench crash: this system cannot fork writers to kill; run it on Linux or macOS")
-    rng = random.Random(seed)  # noqa: S311  repeatable, not secret
+        raise UsageError("this system cannot fork writers to kill; run it on Linux or macOS")
+    rng = random.Random(seed)
     broken: list[str] = []
     acknowledged = in_a_take = 0
     promised = Promised()

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from listen.bench import soak
-from listen.bench.soak import Sample, table
+from tests.soak import session as soak
+from tests.soak.session import Sample, table
 
 
 def session(memory_mb: float, handles: int, threads: int) -> soak.Soak:

@@ -6,12 +6,12 @@ import json
 import random
 from pathlib import Path
 
-from listen.bench.fuzz.mutate import SCRIPT
-from listen.bench.fuzz.text import json_like
+from tests.fuzz.mutate import SCRIPT
+from tests.fuzz.text import json_like
 
 
 def journal_seeds(room: Path) -> list[bytes]:
-    from listen.bench.fuzz.seeds import seed_job
+    from tests.fuzz.seeds import seed_job
 
     return [(seed_job(room / "seed") / "journal.jsonl").read_bytes()]
 
@@ -46,8 +46,8 @@ def read_journal(data: bytes, room: Path) -> None:
 
 
 def read_report(data: bytes, room: Path) -> None:
-    from listen.bench.fuzz.seeds import seed_job
     from listen.report.build import Wanted, report_text
+    from tests.fuzz.seeds import seed_job
 
     folder = seed_job(room / "jobs" / "job")
     (folder / "journal.jsonl").write_bytes(data)
@@ -62,8 +62,8 @@ def _no_constant(name: str) -> None:
 
 
 def summary_seeds(room: Path) -> list[bytes]:
-    from listen.bench.fuzz.seeds import seed_job
     from listen.jobs.folder.store import list_jobs
+    from tests.fuzz.seeds import seed_job
 
     folder = seed_job(room / "jobs" / "job")
     list_jobs(folder.parent)
@@ -75,8 +75,8 @@ def summary(rng: random.Random, seeds: list[bytes]) -> bytes:
 
 
 def read_summary(data: bytes, room: Path) -> None:
-    from listen.bench.fuzz.seeds import seed_job
     from listen.jobs.folder.store import list_jobs, open_job
+    from tests.fuzz.seeds import seed_job
 
     folder = seed_job(room / "jobs" / "job")
     (folder / "job.json").write_bytes(data)
@@ -85,8 +85,8 @@ def read_summary(data: bytes, room: Path) -> None:
 
 
 def bag_seeds(room: Path) -> list[bytes]:
-    from listen.bench.fuzz.seeds import seed_job
     from listen.jobs.exchange.pack import pack
+    from tests.fuzz.seeds import seed_job
 
     pack(seed_job(room / "seed-jobs" / "job"), room / "seed.zip")
     return [(room / "seed.zip").read_bytes()]

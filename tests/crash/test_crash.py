@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from listen.bench.crash.check import Promised, broken_promises
-from listen.bench.crash.kills import kill_writers
-from listen.bench.crash.power import logged_session, logged_unpacking, lose_power, replay, synced_sound
-from listen.bench.crash.power_log import Op, PowerLog
-from listen.bench.crash.power_replay import after_power_loss
+from tests.crash.check import Promised, broken_promises
+from tests.crash.kills import kill_writers
+from tests.crash.power import logged_session, logged_unpacking, lose_power, replay, synced_sound
+from tests.crash.power_log import Op, PowerLog
+from tests.crash.power_replay import after_power_loss
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="this system cannot fork writers to kill")

@@ -11,12 +11,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from listen.bench.fuzz import batches
-from listen.bench.fuzz.batches import fuzz
-from listen.bench.fuzz.mutate import mutate_journal, read_events, relink
-from listen.bench.fuzz.seeds import ROUND, seed_job
-from listen.bench.fuzz.targets import TARGETS
-from listen.bench.fuzz.worker import fault_of, make_case
 from listen.errors import ClipError, HisswayError, JobError, JournalBroken, LabError, RoundError
 from listen.jobs.exchange.unpack import unpack
 from listen.jobs.folder.chain import read_chain
@@ -26,6 +20,12 @@ from listen.lab.training.drills import read_drill, read_truth
 from listen.signal.clip import Clip
 from listen.signal.quality import check_clip
 from listen.signal.spectra import spectra
+from tests.fuzz import batches
+from tests.fuzz.batches import fuzz
+from tests.fuzz.mutate import mutate_journal, read_events, relink
+from tests.fuzz.seeds import ROUND, seed_job
+from tests.fuzz.targets import TARGETS
+from tests.fuzz.worker import fault_of, make_case
 
 CASES_EACH = 40
 
@@ -96,7 +96,7 @@ def test_faults_are_told_apart(
 
 
 def test_a_slow_case_is_a_fault(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr("listen.bench.fuzz.worker.MAX_SECONDS", -1.0)
+    monkeypatch.setattr("tests.fuzz.worker.MAX_SECONDS", -1.0)
     feeding(monkeypatch, None)
     assert fault_of("part", b"", tmp_path).startswith("slow")
 

@@ -8,13 +8,13 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from listen.bench.crash.check import Promised, broken_promises
-from listen.bench.crash.power_log import Op, PowerLog
-from listen.bench.crash.power_replay import after_power_loss
-from listen.bench.crash.session import work
 from listen.jobs.exchange.pack import pack
 from listen.jobs.exchange.unpack import unpack
 from listen.jobs.folder.store import create_job, open_job
+from tests.crash.check import Promised, broken_promises
+from tests.crash.power_log import Op, PowerLog
+from tests.crash.power_replay import after_power_loss
+from tests.crash.session import work
 
 STEPS = 9
 """Steps of the session: six notes, three takes."""
@@ -44,7 +44,7 @@ def lose_power(root: Path, replays: int, seed: int) -> PowerLost:
 
 def replay(logs: Sequence[list[Op]], root: Path, replays: int, seed: int) -> list[str]:
     """Promises that do not hold in ``replays`` states of the disk, in words."""
-    rng = random.Random(seed)  # noqa: S311  repeatable, not secret
+    rng = random.Random(seed)
     broken: list[str] = []
     for n in range(replays):
         ops = logs[n % len(logs)]

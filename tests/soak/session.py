@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from listen.rounds.analyst import Analyst
 
 SUMMARY = "record and judge clips by the thousand in one session; memory and file handles must stay flat"
-EXAMPLE = "hissway bench soak --clips 500"
+EXAMPLE = "python -m tests soak --clips 500"
 
 CLIPS = 2_000
 CLIP_S = 1.0
@@ -72,7 +72,7 @@ class Soak(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Options of ``hissway bench soak``."""
+    """Options of ``python -m tests soak``."""
     parser.add_argument("--clips", type=whole(1, 10**7), default=CLIPS, help=f"clips to record (default {CLIPS})")
     parser.add_argument("--seed", type=seed, default=1, help="seed of the simulated rounds (default 1)")
     parser.add_argument("--json", action="store_true", help="one JSON object instead of the table")
@@ -81,7 +81,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Run the session and print; exit code 1 where something grew."""
     if not Path("/proc/self/statm").exists():
-        raise HisswayError("bench soak reads memory and handles from /proc, which only Linux has")
+        raise HisswayError("soak reads memory and handles from /proc, which only Linux has")
     with tempfile.TemporaryDirectory(prefix="hissway-soak-") as root:
         found = measure(Path(root), args.clips, args.seed)
     sys.stdout.write(json.dumps(msgspec.to_builtins(found)) + "\n" if args.json else table(found))

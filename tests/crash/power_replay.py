@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from listen.bench.crash.power_log import ROOT, Op
+from tests.crash.power_log import ROOT, Op
 
 TORN = 0.3
 """Share of writes not yet synced of which only the beginning is there."""

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
-from listen.bench.fuzz.jobs import (
+from tests.fuzz.jobs import (
     bag_seeds,
     journal_seeds,
     read_bag,
@@ -17,9 +17,9 @@ from listen.bench.fuzz.jobs import (
     summary,
     summary_seeds,
 )
-from listen.bench.fuzz.mutate import TOKENS, as_json, mutate_bytes, mutate_journal, mutate_zip
-from listen.bench.fuzz.sound import part_seeds, read_part, read_sound, sound_seeds
-from listen.bench.fuzz.text import (
+from tests.fuzz.mutate import TOKENS, as_json, mutate_bytes, mutate_journal, mutate_zip
+from tests.fuzz.sound import part_seeds, read_part, read_sound, sound_seeds
+from tests.fuzz.text import (
     DRILL,
     FACTS,
     NAMES,

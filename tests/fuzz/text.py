@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from listen.bench.fuzz.mutate import TOKENS, as_json, mutate_bytes, mutate_json
+from tests.fuzz.mutate import TOKENS, as_json, mutate_bytes, mutate_json
 
 FACTS: dict[str, Any] = {
     "loss_percent": 27.0,

@@ -19,12 +19,14 @@ BATCH = 500
 """Cases a process takes before a fresh one, so that a leak cannot hide and a crash costs little."""
 SILENCE_S = 8.0
 """A process that says nothing for so long hangs and is killed; a case may take 2 s."""
+CHECKOUT = Path(__file__).parents[2]
+"""Where ``tests`` can be imported from."""
 START_S = 60.0
 """Imports on a cold, busy machine."""
 
 
 class Fault(msgspec.Struct, frozen=True):
-    """One case that went wrong; ``hissway bench fuzz --case TARGET:N --seed S`` repeats it."""
+    """One case that went wrong; ``python -m tests fuzz --case TARGET:N --seed S`` repeats it."""
 
     target: str
     case: int
@@ -65,11 +67,11 @@ def _batch(target: str, seed: int, first: int, count: int) -> tuple[int, int, li
         tempfile.TemporaryDirectory(prefix="hissway-fuzz-") as cache,
         tempfile.TemporaryFile() as errors,
     ):
-        command = [sys.executable, "-m", "listen.bench.fuzz.worker", target, str(seed), str(first), str(count), root]
+        command = [sys.executable, "-m", "tests.fuzz.worker", target, str(seed), str(first), str(count), root]
         home = str(Path(root) / "home")
         here = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "HOME": home, "HISSWAY_JOBS": home}
         here["MPLCONFIGDIR"] = cache  # the plotting library's own; not ours to judge
-        worker = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=errors, env=here)
+        worker = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=errors, env=here, cwd=CHECKOUT)
         try:
             return _listen(worker, target, first, errors)
         finally:

@@ -11,11 +11,11 @@ from listen.errors import UsageError
 from listen.whole_number import seed, whole
 
 SUMMARY = "hostile sound files, journals, bags and readings: no traceback, no hang, no runaway memory"
-EXAMPLE = "hissway bench fuzz --cases 1000 --target wav"
+EXAMPLE = "python -m tests fuzz --cases 1000 --target wav"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Options of ``hissway bench fuzz``."""
+    """Options of ``python -m tests fuzz``."""
     parser.add_argument("--cases", type=whole(1, 10**7), default=5000, help="cases over all doors (default 5000)")
     parser.add_argument("--seed", type=seed, default=1, help="seed of all changes (default 1)")
     parser.add_argument("--target", action="append", help="only this door; may be given again")
@@ -24,8 +24,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Fuzz and print; exit code 1 where anything went wrong."""
-    from listen.bench.fuzz.batches import fuzz, table
-    from listen.bench.fuzz.targets import TARGETS
+    from tests.fuzz.batches import fuzz, table
+    from tests.fuzz.targets import TARGETS
 
     if args.case:
         return _repeat(args.case, args.seed)
@@ -39,8 +39,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _repeat(case: str, seed: int) -> int:
     """Feed one case in this process, keeping its input."""
-    from listen.bench.fuzz.targets import TARGETS
-    from listen.bench.fuzz.worker import fault_of, make_case
+    from tests.fuzz.targets import TARGETS
+    from tests.fuzz.worker import fault_of, make_case
 
     target, _, number = case.rpartition(":")
     if target not in TARGETS or not number.isdecimal():

@@ -11,13 +11,13 @@ from listen.errors import UsageError
 from listen.whole_number import seed, whole
 
 SUMMARY = "kill writers and cut the power at random moments; everything acknowledged must be there"
-EXAMPLE = "hissway bench crash --kills 100 --power 500"
+EXAMPLE = "python -m tests crash --kills 100 --power 500"
 
 _COUNT = whole(0, 10**6)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Options of ``hissway bench crash``."""
+    """Options of ``python -m tests crash``."""
     parser.add_argument("--kills", type=_COUNT, default=300, help="writers killed (default 300; a kill takes 0.1 s)")
     parser.add_argument("--power", type=_COUNT, default=2000, help="power cuts replayed (default 2000; 3 ms each)")
     parser.add_argument("--seed", type=seed, default=1, help="seed of the moments (default 1)")
@@ -26,8 +26,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Crash, check and print; exit code 1 where a promise was broken."""
-    from listen.bench.crash.kills import kill_writers
-    from listen.bench.crash.power import lose_power
+    from tests.crash.kills import kill_writers
+    from tests.crash.power import lose_power
 
     if args.folder is not None and not Path(args.folder).is_dir():
         raise UsageError(f"{args.folder}: no such folder; make it first")

@@ -1,0 +1,35 @@
+"""``python -m tests crash | fuzz | soak``: long runs that kill, starve and mislead the program on purpose."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import sys
+
+from listen.errors import HisswayError
+
+LONG_RUNS = {"crash": "tests.crash.command", "fuzz": "tests.fuzz.command", "soak": "tests.soak.session"}
+"""Each a module with SUMMARY, EXAMPLE, add_arguments(parser) and run(args)."""
+
+
+def main() -> int:
+    """Run the one that was named; exit code 1 where a promise was broken, 2 where it cannot run."""
+    parser = argparse.ArgumentParser(prog="python -m tests", description=__doc__)
+    runs = parser.add_subparsers(dest="run", metavar="RUN", required=True)
+    for name, place in LONG_RUNS.items():
+        module = importlib.import_module(place)
+        sub = runs.add_parser(
+            name, description=module.SUMMARY, help=module.SUMMARY, epilog=f"Example: {module.EXAMPLE}"
+        )
+        module.add_arguments(sub)
+        sub.set_defaults(run=module.run)
+    args = parser.parse_args()
+    try:
+        return int(args.run(args))
+    except HisswayError as error:
+        sys.stderr.write(f"{error}\n")
+        return 2
+
+
+if __name__ == "__main__":
+    sys.exit(main())

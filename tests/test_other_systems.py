@@ -13,7 +13,7 @@ POSIX_ONLY = (
     "getgroups getpgid getsid getuid initgroups killpg lchown mkfifo mknod nice openpty posix_fadvise posix_fallocate "
     "pread pwrite sched_getaffinity setsid setuid statvfs sysconf tcgetpgrp uname"
 )
-"""Functions and flags of ``os`` whose "Availability" in Python's manual is Unix, among those a program might reach for."""
+"""Functions and flags of ``os`` that Python's manual gives as available on Unix only, and a program might reach for."""
 
 SCRIPT = f"""
 import asyncio, builtins, os, signal, sys, types
@@ -63,7 +63,8 @@ def test_the_commands_do_a_whole_job(tmp_path: Path) -> None:
 from listen.cli.main import main
 demo = next(Path(sys.argv[1]).rglob("journal.jsonl")).parent
 for words in (["demo", "--plain"], ["rank", str(demo)], ["pack", str(demo), "-o", "job.zip"],
-              ["unpack", "job.zip", "--jobs", "jobs"], ["verify", "job.zip"], ["report", str(demo), "-o", "report.html"]):
+              ["unpack", "job.zip", "--jobs", "jobs"], ["verify", "job.zip"],
+              ["report", str(demo), "-o", "report.html"]):
     assert main(words) == 0, words
 """
     done = run(then, str(DEMO), cwd=tmp_path)

@@ -54,7 +54,7 @@ class HisswayApp(App[None]):
         super().__init__()
         self.services = services or Services(jobs)
         self.open_job: OpenJob | None = None
-        self.headphones_checked: set[str] = set()
+        self.headphones_checked: dict[str, bool | None] = {}
         """Learners whose headphones were checked since the program was started."""
         self.preferences = load(self.services.preferences_path())
         for theme in THEMES:

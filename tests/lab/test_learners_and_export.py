@@ -121,7 +121,7 @@ def test_the_headphone_check_holds_each_band_twice_at_a_low_level() -> None:
     pairs = headphone_check(seed=4)
     assert len(pairs) == 2 * len(CHECK_BANDS_HZ)
     for pair, (low_hz, high_hz) in zip(pairs, CHECK_BANDS_HZ * 2, strict=True):
-        noise, silence = (pair.first, pair.second) if pair.hiss_in == 1 else (pair.second, pair.first)
+        noise, silence = pair.clips if pair.hiss_in == 1 else reversed(pair.clips)
         assert not silence.samples.any()
         power = np.abs(np.fft.rfft(noise.samples)) ** 2
         freq = np.fft.rfftfreq(len(noise.samples), 1 / noise.rate_hz)

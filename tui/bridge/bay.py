@@ -20,7 +20,7 @@ class Bay(Protocol):
     open_job: OpenJob | None
     services: Services
     preferences: Preferences
-    headphones_checked: set[str]
+    headphones_checked: dict[str, bool | None]
     """Learners whose headphones were checked since the program was started."""
 
     def prefer(self, **changes: Any) -> None:

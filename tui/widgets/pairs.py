@@ -1,4 +1,4 @@
-"""Pairs of clips to be heard: one line a pair, how often it was heard, which clip sounds now."""
+"""Clips to be heard back to back: one line a pair (or more), how often it was heard, which clip sounds now."""
 
 from __future__ import annotations
 
@@ -17,12 +17,11 @@ from tui.words import plain
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """One line: an identifier, words, and what the two clips are called."""
+    """One line: an identifier, words, and what the clips are called."""
 
     id: str
     words: str
-    first: str = "first"
-    second: str = "second"
+    clips: tuple[str, ...] = ("first", "second")
     heard: int = 0
 
 
@@ -39,7 +38,7 @@ class Pairs(Drawn, can_focus=True):
     pairs: reactive[tuple[Pair, ...]] = reactive[tuple[Pair, ...]]((), layout=True)
     chosen: reactive[int] = reactive(0)
     sounding: reactive[tuple[str, int]] = reactive(("", -1))
-    """Pair and clip (0, 1) that sound now."""
+    """Pair and clip, from 0, that sound now."""
 
     class Play(Message):
         """A pair is to be heard."""
@@ -53,7 +52,7 @@ class Pairs(Drawn, can_focus=True):
         return max(len(self.pairs), 1)
 
     def draw_line(self, y: int, width: int) -> Cells:
-        """Pointer, name, the two clips, how often heard."""
+        """Pointer, name, the clips, how often heard."""
         line = Cells(width, "plain")
         if y >= len(self.pairs):
             line.put(2, "no pairs to hear: a point needs a quiet and an air clip" if not self.pairs else "", "dim")
@@ -62,7 +61,7 @@ class Pairs(Drawn, can_focus=True):
         line.put(0, "▶" if here else " ", "warn")
         at = line.put(2, plain(pair.words), "strong" if here else "plain", 28)
         at = max(at + 2, 30)
-        for i, name in enumerate((pair.first, pair.second)):
+        for i, name in enumerate(pair.clips):
             live = self.sounding == (pair.id, i)
             at = line.put(at, f"♪ {name} ♪" if live else f"  {name}  ", "sure" if live else "dim") + 2
         line.put(at, f"heard {pair.heard}×" if pair.heard else "not heard yet", "plain" if pair.heard else "warn")

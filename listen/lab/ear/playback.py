@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from listen.lab.ear.threshold import Pair
+from listen.lab.ear.threshold import TrialClips
 from listen.lab.simulator.background import unit_power
 from listen.lab.simulator.curves import OCTAVES, curve, gaussian
 from listen.signal.clip import Clip
@@ -47,20 +47,20 @@ def _band_noise(rng: np.random.Generator, low_hz: float, high_hz: float) -> Clip
     return Clip.of(wave * ramp, CHECK_RATE_HZ, name=f"noise of {low_hz:.0f}-{high_hz:.0f} Hz")
 
 
-def headphone_check(seed: int) -> tuple[Pair, ...]:
+def headphone_check(seed: int) -> tuple[TrialClips, ...]:
     """Two trials a band: a quiet noise in one interval, silence in the other; all must be right.
 
     Who misses a band cannot be trained there with these headphones: small loudspeakers, a closed-in ear cup, or an
     ear to be looked after. It is no hearing test.
     """
     rng = np.random.default_rng([seed, 4])
-    pairs: list[Pair] = []
+    pairs: list[TrialClips] = []
     for low_hz, high_hz in CHECK_BANDS_HZ * 2:
         noise = _band_noise(rng, low_hz, high_hz)
         silence = Clip.of(np.zeros(len(noise.samples)), CHECK_RATE_HZ, name="silence")
         hiss_in = int(rng.integers(1, 3))
-        first, second = (noise, silence) if hiss_in == 1 else (silence, noise)
-        pairs.append(Pair(first, second, hiss_in, CHECK_DBFS, len(pairs) + 1))
+        both = (noise, silence) if hiss_in == 1 else (silence, noise)
+        pairs.append(TrialClips(both, hiss_in, CHECK_DBFS, len(pairs) + 1))
     return tuple(pairs)
 
 

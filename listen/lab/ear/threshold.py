@@ -1,4 +1,4 @@
-"""The ear threshold: which of two clips holds the hiss, over one background, down to where it is lost."""
+"""The ear threshold: which of four clips holds the hiss, over one background, down to where it is lost."""
 
 from __future__ import annotations
 
@@ -12,8 +12,7 @@ import numpy as np
 
 from listen.errors import LabError
 from listen.lab import records
-from listen.lab.ear.psychometric import Threshold
-from listen.lab.ear.staircase import Staircase
+from listen.lab.ear.adaptive import INTERVALS, EarRun, Threshold
 from listen.lab.learners import Learner, learner_dir
 from listen.lab.simulator.curves import add
 from listen.lab.simulator.families import duct_shape, leak_shape
@@ -26,7 +25,7 @@ from listen.trade.points import Kind
 
 FILE = "thresholds.jsonl"
 TRIAL_S = 1.0
-"""Length of each of the two intervals."""
+"""Length of each interval."""
 POINT = "intake"
 LEVEL_DBFS = -40.0
 SELF_NOISE_DB = -30.0
@@ -45,16 +44,17 @@ class Measured(msgspec.Struct, frozen=True, kw_only=True):
     """The meter's detection limit on two clips as long as those heard, as hiss about the background."""
     meter_walk_db: float | None = None
     """The same on an ordinary walk: quiet, air, quiet of 4 s."""
+    headphones: bool | None = None
+    """Whether the headphone check of that sitting was passed; ``None`` where it was left out."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Pair:
-    """One trial: two intervals, one of which holds the hiss."""
+class TrialClips:
+    """What is played in one trial: clips, one of which holds the hiss."""
 
-    first: Clip
-    second: Clip
+    clips: tuple[Clip, ...]
     hiss_in: int
-    """1 or 2."""
+    """Which of them, from 1."""
     level_db: float
     number: int
 
@@ -124,14 +124,22 @@ def meter_limit_db(at: Background, seed: int, kinds: tuple[Kind, ...], seconds: 
 class ThresholdRun:
     """One run of a learner over one background; kept on disk once it is done."""
 
-    def __init__(self, root: Path, learner: Learner, background_name: str, seed: int | None = None) -> None:
+    def __init__(
+        self,
+        root: Path,
+        learner: Learner,
+        background_name: str,
+        seed: int | None = None,
+        headphones: bool | None = None,
+    ) -> None:
         self._path = learner_dir(root, learner) / FILE
         self.seed = secrets.randbelow(2**31) if seed is None else seed
         self._background = background(background_name, self.seed)
         self._name = background_name
         self._order = np.random.default_rng([self.seed, 3])
-        self._staircase = Staircase()
-        self._pair: Pair | None = None
+        self._headphones = headphones
+        self._run = EarRun.begin()
+        self._clips: TrialClips | None = None
         self.measured: Measured | None = None
         """The result, once done."""
 
@@ -143,9 +151,9 @@ class ThresholdRun:
     @property
     def number(self) -> int:
         """Number of the trial in hand, from 1."""
-        return len(self._staircase.trials) + 1
+        return len(self._run.trials) + 1
 
-    def trial(self) -> Pair:
+    def trial(self) -> TrialClips:
         """The trial in hand; the same until answered.
 
         Raises
@@ -155,30 +163,30 @@ class ThresholdRun:
         """
         if self.done:
             raise LabError("this run is over; start another")
-        if self._pair is None:
-            level = self._staircase.level_db
-            spec = scene(self._background, self.seed, (Kind.QUIET, Kind.AIR), level, TRIAL_S, self.number)
-            clips = render(spec)
-            without, holding = clips[(POINT, Kind.QUIET, 1)], clips[(POINT, Kind.AIR, 1)]
-            hiss_in = int(self._order.integers(1, 3))
-            first, second = (holding, without) if hiss_in == 1 else (without, holding)
-            self._pair = Pair(first, second, hiss_in, level, self.number)
-        return self._pair
+        if self._clips is None:
+            level = self._run.level_db
+            kinds = (*[Kind.QUIET] * (INTERVALS - 1), Kind.AIR)
+            clips = list(render(scene(self._background, self.seed, kinds, level, TRIAL_S, self.number)).values())
+            hiss_in = int(self._order.integers(1, INTERVALS + 1))
+            clips.insert(hiss_in - 1, clips.pop())
+            self._clips = TrialClips(tuple(clips), hiss_in, level, self.number)
+        return self._clips
 
     def answer(self, interval: int) -> bool:
-        """Take the learner's choice (1 or 2) and say whether it was right.
+        """Take the learner's choice, counted from 1, and say whether it was right.
 
         Raises
         ------
         LabError
             Another number, or the run is over.
         """
-        if interval not in (1, 2):
-            raise LabError(f"interval {interval}; answer 1 or 2")
-        right = self.trial().hiss_in == interval
-        self._staircase.answer(right)
-        self._pair = None
-        if self._staircase.done:
+        if not 1 <= interval <= INTERVALS:
+            raise LabError(f"interval {interval}; answer 1 to {INTERVALS}")
+        trial = self.trial()
+        right = trial.hiss_in == interval
+        self._run = self._run.answered(trial.level_db, right)
+        self._clips = None
+        if self._run.done:
             self._keep()
         return right
 
@@ -188,9 +196,10 @@ class ThresholdRun:
             background=self._name,
             seed=self.seed,
             time=datetime.now(UTC).isoformat(timespec="seconds"),
-            threshold=self._staircase.result(),
+            threshold=self._run.result(),
             meter_same_db=self._limit(pair, TRIAL_S),
             meter_walk_db=self._limit(walk, WALK_S),
+            headphones=self._headphones,
         )
         records.append(self._path, measured)
         self.measured = measured

@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 
+from listen.lab.ear.adaptive import Threshold
 from listen.lab.ear.threshold import Measured
 from listen.lab.training.instructor import LearnerRow
 from listen.lab.training.scoring import Score
 from listen.rate import Rate
-from listen.voice.figures import number, share_interval
+from listen.voice.figures import decibels, number, share_interval
 from listen.voice.names import path as path_name
+from listen.voice.times import day
+
+SURE_SD = 1.96
+"""Standard deviations on each side of a 95 % interval."""
+OUTSIDE = {
+    "above": "no threshold found: not told from guessing even where the hiss was loudest",
+    "below": "no threshold found: right even where the hiss was faintest",
+}
 
 
 def rate_words(rate: Rate) -> str:
@@ -22,11 +32,13 @@ def rate_words(rate: Rate) -> str:
 def threshold_words(measured: Measured) -> str:
     """An ear threshold beside the meter's."""
     t = measured.threshold
-    words = f"{t.threshold_db:+.1f} dB about {measured.background} ({t.low95_db:+.1f} to {t.high95_db:+.1f})"
+    words = f"{_found(t)} about {measured.background}"
+    if measured.headphones is False:
+        words += " (the headphone check was failed: take it with care)"
     if measured.meter_same_db is not None:
-        words += f"; the meter on the same clips {measured.meter_same_db:+.1f} dB"
+        words += f"; the meter on the same clips {decibels(measured.meter_same_db)}"
     if measured.meter_walk_db is not None:
-        words += f", on an ordinary walk {measured.meter_walk_db:+.1f} dB"
+        words += f", on an ordinary walk {decibels(measured.meter_walk_db)}"
     return words
 
 
@@ -34,8 +46,23 @@ def since_words(runs: Sequence[Measured]) -> str:
     """How a threshold moved since the first run."""
     if len(runs) < 2:
         return ""
-    moved = runs[-1].threshold.threshold_db - runs[0].threshold.threshold_db
-    return f"; {moved:+.1f} dB since {runs[0].time[:10]}, {len(runs)} runs"
+    first, last = runs[0].threshold, runs[-1].threshold
+    if first.within or last.within:
+        return f"; {len(runs)} runs, the first on {day(runs[0].time)}"
+    both = math.hypot(_sd_db(first), _sd_db(last))
+    moved = f"{decibels(last.threshold_db - first.threshold_db)} ± {number(SURE_SD * both)}"
+    return f"; {moved} since {day(runs[0].time)}, {len(runs)} runs"
+
+
+def _found(t: Threshold) -> str:
+    if t.within:
+        return OUTSIDE[t.within]
+    return f"{decibels(t.threshold_db)} ({decibels(t.low95_db)} to {decibels(t.high95_db)})"
+
+
+def _sd_db(t: Threshold) -> float:
+    """Standard deviation; from the interval in runs of older versions."""
+    return t.sd_db or (t.high95_db - t.low95_db) / (2.0 * SURE_SD)
 
 
 def sureness_words(scored: Score) -> str:

@@ -103,7 +103,7 @@ class DrillScreen(HearingScreen[None]):
         banner, choice, pairs = self.query_one(Banner), self.query_one(ChoicePanel), self.query_one(Pairs)
         banner.say = words.phase_say(phase, self.session, self.reveal, self._mute)
         if phase == "hear":
-            pairs.pairs = tuple(Pair(p, point(p).words, "quiet", "air") for p in self.item.points)
+            pairs.pairs = tuple(Pair(p, point(p).words, ("quiet", "air")) for p in self.item.points)
             self.query_one(Ladder).display = False
         choices = words.choices(phase, self.item.points) if phase in ("call", "sure") else ()
         choice.display, pairs.display = bool(choices), phase in ("hear", "call")

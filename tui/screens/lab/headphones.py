@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 from functools import partial
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, Literal
 
 from textual import on
 from textual.binding import Binding, BindingType
@@ -19,18 +19,18 @@ from tui.widgets.panels import Choice, ChoicePanel
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from listen.lab.ear.threshold import Pair as Trial
+    from listen.lab.ear.threshold import TrialClips as Trial
     from listen.signal.clip import Clip
 
-ANSWERS = (Choice("1", "1", "in the first"), Choice("2", "2", "in the second"))
+ANSWERS = (Choice("1", "1", "first"), Choice("2", "2", "second"))
 BEFORE = (
     "Headphones on, volume low. Space plays the first noise: then set the volume so that it is soft but clear, and "
     "leave it there."
 )
 
 
-class HeadphoneScreen(OnePairScreen[bool]):
-    """Dismisses with True once it is over or left out, False where it was left by Escape."""
+class HeadphoneScreen(OnePairScreen[Literal["passed", "failed", "left-out"]]):
+    """Dismisses with how it ended; with nothing where it was left by Escape."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("space,enter,pagedown", "play", "Play", key_display="Space"),
@@ -72,7 +72,7 @@ class HeadphoneScreen(OnePairScreen[bool]):
     def action_play(self) -> None:
         """Play the pair in hand (again); once all is answered, go on."""
         if self.phase == "done":
-            self.dismiss(True)
+            self.dismiss("passed" if all(self.right) else "failed")
         elif self.trials:
             self.start(self._play, "play")
 
@@ -113,13 +113,13 @@ class HeadphoneScreen(OnePairScreen[bool]):
 
     def action_back(self) -> None:
         """Leave: it is asked again the next time."""
-        self.dismiss(False)
+        self.dismiss(None)
 
     def action_leave_out(self) -> None:
         """Go on without it."""
-        self.dismiss(True)
+        self.dismiss("left-out")
 
 
 def _clips(trial: Trial) -> tuple[Sequence[Clip], float]:
     """Both intervals at the low level they were made for."""
-    return [trial.first, trial.second], 0.0
+    return trial.clips, 0.0

@@ -1,4 +1,4 @@
-"""Screens that ask again and again which of two clips held it."""
+"""Screens that ask again and again which of several clips held it."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ class OnePairScreen(HearingScreen[R]):
         choice = self.query_one(ChoicePanel)
         choice.show(tuple(answers), at)
         choice.focus()
-        self.query_one(Pairs).pairs = (Pair("pair", pair, "first", "second"),)
+        self.query_one(Pairs).pairs = (Pair("pair", pair, tuple(a.words for a in answers)),)
         self.query_one("#told", Static).update(shown(self._told))
 
     def over(self, say: Say) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
-from typing import TYPE_CHECKING, ClassVar, TypeVar
+from typing import TYPE_CHECKING, ClassVar, Literal, TypeVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -177,9 +177,9 @@ class LabScreen(BayScreen[None]):
             self.action_learner()
             return
 
-        def checked(over: bool | None) -> None:
-            if over:
-                self.bay.headphones_checked.add(learner.id)
+        def checked(how: Literal["passed", "failed", "left-out"] | None) -> None:
+            if how is not None:
+                self.bay.headphones_checked[learner.id] = {"passed": True, "failed": False}.get(how)
                 then()
 
         self.app.push_screen(HeadphoneScreen(learner.name), checked)
@@ -201,7 +201,8 @@ class LabScreen(BayScreen[None]):
 
         def run(name: str | None) -> None:
             if name is not None:
-                self.app.push_screen(ThresholdScreen(self.root, learner, name))
+                heard = self.bay.headphones_checked.get(learner.id)
+                self.app.push_screen(ThresholdScreen(self.root, learner, name, heard))
 
         self.app.push_screen(PickScreen("Over which background?", [(b, plain(b), "") for b in backgrounds()]), run)
 

@@ -1,4 +1,4 @@
-"""The ear's threshold: which of two clips holds the hiss? Fainter when right, louder when wrong."""
+"""The ear's threshold: which of four clips holds the hiss? Each level is the one that tells most."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from listen.lab.learners import Learner
     from listen.signal.clip import Clip
 
-ANSWERS = (Choice("1", "1", "the first"), Choice("2", "2", "the second"))
+ANSWERS = tuple(Choice(str(i), str(i), words) for i, words in enumerate(("first", "second", "third", "fourth"), 1))
 
 
 class ThresholdScreen(OnePairScreen[None]):
@@ -31,9 +31,10 @@ class ThresholdScreen(OnePairScreen[None]):
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("space,enter,pagedown", "play", "Play again", key_display="Space")]
 
-    def __init__(self, root: Path, learner: Learner, background: str) -> None:
+    def __init__(self, root: Path, learner: Learner, background: str, headphones: bool | None = None) -> None:
         super().__init__()
         self._root, self._learner, self._background = root, learner, background
+        self._headphones = headphones
         self.run_: ThresholdRun | None = None
 
     def way(self) -> tuple[str, ...]:
@@ -49,7 +50,9 @@ class ThresholdScreen(OnePairScreen[None]):
         from listen.lab.ear.threshold import ThresholdRun
 
         try:
-            self.run_ = await in_thread(ThresholdRun, self._root, self._learner, self._background)
+            self.run_ = await in_thread(
+                ThresholdRun, self._root, self._learner, self._background, headphones=self._headphones
+            )
         except HisswayError as e:
             self.refuse(e)
             self.dismiss()
@@ -58,12 +61,13 @@ class ThresholdScreen(OnePairScreen[None]):
         self.action_play()
 
     def _ask(self) -> None:
+        from listen.lab.ear.adaptive import TRIALS
         from listen.lab.ear.playback import CAUTION
 
         if self.run_ is None:
             return
-        at = f"trial {self.run_.number}, at most 40"
-        say = Say(at, "Which of the two holds the hiss? Press 1 or 2; guess if you must.", CAUTION)
+        at = f"trial {self.run_.number} of {TRIALS}"
+        say = Say(at, "Which of the four holds the hiss? Press 1 to 4; guess if you must.", CAUTION)
         self.ask(say, ANSWERS, at, self._background)
 
     def action_play(self) -> None:
@@ -91,11 +95,12 @@ class ThresholdScreen(OnePairScreen[None]):
         if run is None or run.done:
             return
         try:
+            held = run.trial().hiss_in
             right = await in_thread(run.answer, interval)
         except HisswayError as e:
             self.refuse(e)
             return
-        self._told = "✓ right: fainter now" if right else "× it was the other one: louder now"
+        self._told = "✓ right" if right else f"× it was the {ANSWERS[held - 1].words}"
         if run.measured is not None:
             self._done(run)
             return
@@ -113,5 +118,5 @@ class ThresholdScreen(OnePairScreen[None]):
 def _trial(run: ThresholdRun) -> tuple[Sequence[Clip], float]:
     from listen.lab.ear.playback import comfortable_gain_db
 
-    pair = run.trial()
-    return [pair.first, pair.second], comfortable_gain_db(pair.first, pair.second)
+    clips = run.trial().clips
+    return clips, comfortable_gain_db(*clips)

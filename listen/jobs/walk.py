@@ -126,7 +126,7 @@ def _steps(row: Row, job: Job, record: RoundRecord) -> Iterator[Step]:
     if row.kind == "clip":
         for p in points:
             yield _clip_step(row, p, record)
-    elif row.kind != "bubbles" or any(p.id == "radiator" for p in points):
+    elif row.kind != "bubbles" or any(p.holds_coolant for p in points):
         done = _is_done(row, job, record)
         why = record.passed.get(row.id, "")
         left_out = row.id in record.passed and not done
@@ -156,7 +156,7 @@ def _is_done(row: Row, job: Job, record: RoundRecord) -> bool:
 def _clip_step(row: Row, p: Point, record: RoundRecord) -> Step:
     why = _left_out(row, p.id, record)
     done = bool(record.live_clips(p.id, row.walk))
-    also: tuple[CautionStep, ...] = ("radiator",) if p.id == "radiator" else ()
+    also: tuple[CautionStep, ...] = ("radiator",) if p.holds_coolant else ()
     return Step(
         id=row.id,
         kind="clip",

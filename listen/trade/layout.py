@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
 from functools import cache
-from importlib.resources import files
 
 import msgspec
 
 from listen.errors import EngineError
 from listen.trade.engine import Arrangement, Engine, Exhaust
-from listen.trade.points import Point, point, walking_order
+from listen.trade.points import Point, PointRow, point, point_rows
+from listen.trade.tables import rows
 
 __all__ = [
     "Engine",
@@ -51,8 +50,7 @@ class Layout(msgspec.Struct, frozen=True):
 @cache
 def layout_rows() -> tuple[Layout, ...]:
     """All rows of ``layouts.toml``."""
-    data = tomllib.loads(files("listen.trade").joinpath("layouts.toml").read_text("utf-8"))
-    return tuple(msgspec.convert(row, Layout) for row in data["layout"])
+    return rows("layouts", "layout", Layout)
 
 
 def layout_row(layout_id: str) -> Layout:
@@ -140,8 +138,17 @@ def points_for(engine: Engine, n: int) -> tuple[Point, ...]:
     Both mouths of a dual exhaust are walked: the far one is the control, and shows a wrongly assumed side.
     """
     place(engine, n)
-    ids = {"intake", engine.crankcase_point, *(e.point for e in engine.exhausts)}
-    if engine.cooling == "liquid":
-        ids.add("radiator")
-    ids.update(f"plug-hole-{m}" for m in neighbours(engine, n))
-    return tuple(point(p) for p in sorted(ids, key=walking_order))
+    return tuple(point(id) for row in point_rows() for id in _walked(engine, n, row))
+
+
+def _walked(engine: Engine, n: int, row: PointRow) -> tuple[str, ...]:
+    """Points of one row that are walked on this engine."""
+    if row.walked == "neighbours":
+        return tuple(f"{row.id}-{m}" for m in sorted(neighbours(engine, n)))
+    named = {
+        "always": True,
+        "liquid-cooled": engine.cooling == "liquid",
+        "exhaust": any(e.point == row.id for e in engine.exhausts),
+        "crankcase": engine.crankcase_point == row.id,
+    }
+    return (row.id,) if named[row.walked] else ()

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from functools import cache
-from importlib.resources import files
 
 import msgspec
 
 from listen.trade.points import PathId
+from listen.trade.tables import table
 
 
 class PathRow(msgspec.Struct, frozen=True):
@@ -36,5 +35,4 @@ class PathTable(msgspec.Struct, frozen=True):
 @cache
 def path_table() -> PathTable:
     """The whole table."""
-    data = tomllib.loads(files("listen.trade").joinpath("paths.toml").read_text("utf-8"))
-    return msgspec.convert(data, PathTable)
+    return table("paths", PathTable)

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from enum import StrEnum
 from functools import cache
-from importlib.resources import files
+from typing import Literal
 
 import msgspec
 
 from listen.errors import RoundError
+from listen.trade.tables import rows
 
 
 class Kind(StrEnum):
@@ -58,7 +58,14 @@ class PointRow(msgspec.Struct, frozen=True):
     words: str
     own: tuple[PathId, ...]
     hold: str
-    numbered: bool = False
+    walked: Literal["always", "liquid-cooled", "exhaust", "crankcase", "neighbours"]
+    """On which engines it is walked: all, those with a radiator, those whose exhaust or crankcase point it is named
+    as, or once a neighbour."""
+
+    @property
+    def numbered(self) -> bool:
+        """Whether there is one a neighbour, told apart by its number."""
+        return self.walked == "neighbours"
 
 
 class Point(msgspec.Struct, frozen=True):
@@ -89,8 +96,7 @@ class Point(msgspec.Struct, frozen=True):
 @cache
 def point_rows() -> tuple[PointRow, ...]:
     """All rows of the table, in walking order."""
-    data = tomllib.loads(files("listen.trade").joinpath("points.toml").read_text("utf-8"))
-    return tuple(msgspec.convert(row, PointRow) for row in data["point"])
+    return rows("points", "point", PointRow)
 
 
 @cache

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from functools import cache
-from importlib.resources import files
 
 import msgspec
 
 from listen.trade.points import PathId, Point
+from listen.trade.tables import table
 from listen.trade.valves import OpenValve
 
 OWN_SPREAD_DB = 1.0
@@ -37,8 +36,7 @@ class _Table(msgspec.Struct, frozen=True):
 
 @cache
 def _table() -> _Table:
-    data = tomllib.loads(files("listen.trade").joinpath("transfer.toml").read_text("utf-8"))
-    return msgspec.convert(data, _Table)
+    return table("transfer", _Table)
 
 
 def transfer(path: PathId, point: Point, open_valve: OpenValve | None = None) -> Transfer:

@@ -123,3 +123,20 @@ def test_an_engine_that_cannot_be_is_refused_in_one_sentence(fields, says):
 def test_an_engine_survives_json():
     engine = layout("v8", name="workshop eight")
     assert msgspec.json.decode(msgspec.json.encode(engine), type=Engine) == engine
+
+
+def test_a_new_listening_point_is_one_row(monkeypatch):
+    from listen.trade import points, tables
+
+    tables.read_table.cache_clear()
+    more = {"id": "valve-cover", "walked": "always", "words": "valve cover", "own": ["rings"], "hold": "Cap off."}
+    data = {**tables.read_table("points"), "point": [*tables.read_table("points")["point"], more]}
+    monkeypatch.setattr(tables, "read_table", lambda name: data)
+    points.point_rows.cache_clear()
+    points.point.cache_clear()
+    try:
+        walked = [p.id for p in points_for(layout("inline-2"), 1)]
+        assert walked == ["intake", "tailpipe", "oil-filler", "radiator", "plug-hole-2", "valve-cover"]
+    finally:
+        points.point_rows.cache_clear()
+        points.point.cache_clear()

@@ -17,8 +17,8 @@ from listen.voice.times import day
 SURE_SD = 1.96
 """Standard deviations on each side of a 95 % interval."""
 OUTSIDE = {
-    "above": "no threshold found: not told from guessing even where the hiss was loudest",
-    "below": "no threshold found: right even where the hiss was faintest",
+    "above": "not found (not told from guessing even at the loudest)",
+    "below": "not found (right even at the faintest)",
 }
 
 
@@ -32,7 +32,10 @@ def rate_words(rate: Rate) -> str:
 def threshold_words(measured: Measured) -> str:
     """An ear threshold beside the meter's."""
     t = measured.threshold
-    words = f"{_found(t)} about {measured.background}"
+    words = OUTSIDE.get(t.within) or decibels(t.threshold_db)
+    words += f" about {measured.background}"
+    if not t.within:
+        words += f" ({number(t.low95_db, sign=True)} to {number(t.high95_db, sign=True)})"
     if measured.headphones is False:
         words += " (the headphone check was failed: take it with care)"
     if measured.meter_same_db is not None:
@@ -52,12 +55,6 @@ def since_words(runs: Sequence[Measured]) -> str:
     both = math.hypot(_sd_db(first), _sd_db(last))
     moved = f"{decibels(last.threshold_db - first.threshold_db)} ± {number(SURE_SD * both)}"
     return f"; {moved} since {day(runs[0].time)}, {len(runs)} runs"
-
-
-def _found(t: Threshold) -> str:
-    if t.within:
-        return OUTSIDE[t.within]
-    return f"{decibels(t.threshold_db)} ({decibels(t.low95_db)} to {decibels(t.high95_db)})"
 
 
 def _sd_db(t: Threshold) -> float:

@@ -82,7 +82,7 @@ def test_a_labelled_archive_is_scored(tmp_path: Path, capsys: pytest.CaptureFixt
     assert [row["name"] for row in contest["by_truth"]] == ["intake-valve"]
     assert main(args) == 0
     out = capsys.readouterr().out
-    for bar in ("right of answered", "coverage", "false calls on sound", "Brier", "ECE"):
+    for bar in ("right of named", "right at 95 %+", "false calls", "named", "Brier", "log loss", "ECE"):
         assert f"  {bar}" in out
 
 

@@ -1,4 +1,4 @@
-"""How well the judging works: paths named on held-out rounds beside peers, detection depth, cover of the intervals."""
+"""How well the judging works: every world by itself, paths named beside peers, detection depth, cover of intervals."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from pathlib import Path
 
 from listen.whole_number import seed, whole
 
-SUMMARY = "paths named on held-out rounds beside peers, detection against the limit, cover of the intervals"
+SUMMARY = "every world by itself, paths named beside peers, detection against the limit, cover of the intervals"
 EXAMPLE = "hissway bench accuracy --rounds-drawn 200 --seed 1"
 _COUNT, _COUNT_OR_0, _PROCESSES = whole(1, 10**6), whole(0, 10**6), whole(1, 1024)
-PARTS = ("rounds", "recorded", "detection", "coverage")
+PARTS = ("worlds", "rounds", "recorded", "detection", "coverage")
 """``recorded``: rounds over the recordings of ``--noise`` only."""
 
 
@@ -30,6 +30,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=seed, default=1, help="seed of everything drawn (default 1)")
     parser.add_argument(
         "--workers", type=_PROCESSES, default=os.cpu_count() or 1, help="processes (default: all cores)"
+    )
+    parser.add_argument(
+        "--cache",
+        type=Path,
+        metavar="DIR",
+        help="keep here what was measured of the worlds; the next run only judges",
     )
     parser.add_argument("--plot", type=Path, metavar="FILE.svg", help="draw the figures")
     parser.add_argument("--json", action="store_true", help="one JSON object instead of the table")

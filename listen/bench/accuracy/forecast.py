@@ -29,6 +29,10 @@ class Forecast:
     """Paths named; empty: cannot tell."""
     background: str
     """Shop or recording."""
+    stated: float = 0.0
+    """Odds stated with the names."""
+    helped: bool = False
+    """Whether a sound cylinder's clips and a loss reading were there."""
 
     @property
     def right(self) -> bool:

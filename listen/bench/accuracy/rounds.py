@@ -9,7 +9,8 @@ from pathlib import Path
 import msgspec
 import numpy as np
 
-from listen.bench.accuracy.forecast import LEAK_PATHS, Forecast, earned
+from listen.bench.accuracy.forecast import Forecast
+from listen.bench.accuracy.measured import forecast
 from listen.bench.accuracy.peer_fit import Case
 from listen.errors import RoundError
 from listen.rounds.model import Facts
@@ -129,19 +130,10 @@ def _judged(clips: Clips, facts: Facts, truth: frozenset[str], background: str, 
 
 
 def _ours(clips: Clips, facts: Facts, truth: frozenset[str], background: str) -> Forecast:
-    from listen.judge.grounds import withheld
-    from listen.judge.posterior import posterior
-    from listen.rounds.weigh import grounds, round_drift, round_evidence, weigh_point
+    from listen.rounds.evaluate import judge_points
     from listen.signal.point import measure_point
 
     points = [measure_point(p, clips[p]) for p in sorted(clips, key=walking_order)]
-    drift = round_drift(points)
-    weighed = [weigh_point(p, drift) for p in points]
-    evidence = round_evidence(weighed, facts)
-    odds = posterior(evidence)
-    share = {str(p): odds.share(p) for p in odds.paths}
-    involved = {str(p): odds.involved(p) for p in odds.paths}
-    may_name = {str(p) for p in PathId if evidence.hears(p) or (p is PathId.COOLANT_PASSAGE and facts.bubbles_seen)}
-    kept_back = withheld(grounds(weighed))
-    named = tuple(p for p in earned(involved) if p in may_name or (p not in LEAK_PATHS and PathId(p) not in kept_back))
-    return Forecast(truth, share, involved, named, background)
+    has_sound = any(k is Kind.SOUND for takes in clips.values() for k, _ in takes)
+    helped = has_sound and facts.loss_percent is not None
+    return forecast(judge_points("", points, facts), truth, background, helped)

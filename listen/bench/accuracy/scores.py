@@ -19,6 +19,8 @@ ECE_BINS = 10
 ECE_SIMULATIONS = 400
 """Outcomes a perfect forecaster is given, to find the floor of its ECE."""
 ECE_SEED = 20_240
+SURE = 0.95
+"""Odds from which on a named path is taken for certain by whoever reads it."""
 LEAST_PROBABILITY = 1e-6
 """Log loss takes no probability below this, so that one certain error does not hide all else."""
 
@@ -31,6 +33,10 @@ class Scores(msgspec.Struct, frozen=True, kw_only=True):
     """Of the rounds answered."""
     coverage: Rate
     """Rounds answered."""
+    helped: Rate
+    """Rounds answered of those with sound-cylinder clips and a loss reading."""
+    sure: Rate
+    """Right of the rounds answered with ``SURE`` or more."""
     false_calls: Rate
     """Sound cylinders on which an escape path was named."""
     top_right: float
@@ -57,6 +63,8 @@ def score(forecasts: Sequence[Forecast]) -> Scores:
         rounds=len(forecasts),
         right=counted(answered, lambda f: f.right),
         coverage=counted(forecasts, lambda f: bool(f.named)),
+        helped=counted([f for f in forecasts if f.helped], lambda f: bool(f.named)),
+        sure=counted([f for f in answered if f.stated >= SURE], lambda f: f.right),
         false_calls=counted(sound, lambda f: f.called_leak),
         top_right=float(right.mean()),
         confidence=float(confidence.mean()),

@@ -13,6 +13,7 @@ from listen.bench.accuracy.cover import Cover, cover
 from listen.bench.accuracy.detection import Detection, detection
 from listen.bench.accuracy.limits_table import cover_table, detection_table
 from listen.bench.accuracy.table import contest_table
+from listen.bench.accuracy.worlds import WorldScores, worlds, worlds_table
 from listen.errors import UsageError
 from listen.lab.simulator.leaks import recorded_leaks
 
@@ -27,6 +28,7 @@ class Accuracy(msgspec.Struct, frozen=True, kw_only=True):
     contests: tuple[Contest, ...] = ()
     detection: Detection | None = None
     cover: tuple[Cover, ...] = ()
+    worlds: tuple[WorldScores, ...] = ()
 
 
 def measure(args: argparse.Namespace) -> Accuracy:
@@ -48,6 +50,10 @@ def measure(args: argparse.Namespace) -> Accuracy:
         return Accuracy(
             seed=args.seed, contests=(contest_archive(args.rounds, args.tune_rounds, args.seed, args.workers),)
         )
+    each: tuple[WorldScores, ...] = ()
+    if args.only in (None, "worlds"):
+        _say(f"{args.rounds_drawn} rounds of every world")
+        each = worlds(args.rounds_drawn, args.seed, args.workers, args.cache)
     contests = []
     for noise in _backgrounds(args):
         _say(f"{args.rounds_drawn} rounds over {'recordings' if noise else 'synthetic shops'}, then the peers' fit")
@@ -59,7 +65,7 @@ def measure(args: argparse.Namespace) -> Accuracy:
     if args.only in (None, "coverage"):
         _say("cover of the intervals")
         covered = cover(args.rounds_drawn, args.noise, args.seed, args.workers)
-    return Accuracy(seed=args.seed, contests=tuple(contests), detection=found, cover=covered or ())
+    return Accuracy(seed=args.seed, contests=tuple(contests), detection=found, cover=covered or (), worlds=each)
 
 
 def _backgrounds(args: argparse.Namespace) -> list[Path | None]:
@@ -76,7 +82,8 @@ def _say(what: str) -> None:
 
 def words(found: Accuracy) -> str:
     """The tables."""
-    parts = [contest_table(c) for c in found.contests]
+    parts = [worlds_table(found.worlds)] if found.worlds else []
+    parts += [contest_table(c) for c in found.contests]
     if found.detection is not None:
         parts.append(detection_table(found.detection))
     if found.cover:

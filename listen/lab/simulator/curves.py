@@ -44,6 +44,21 @@ def power_gain(shape: Curve, n: int, rate_hz: int) -> NDArray[np.float32]:
     return gain
 
 
+@lru_cache(maxsize=96)
+def comb_gain(spacing_hz: float, height_db: float, n: int, rate_hz: int) -> NDArray[np.float32]:
+    """Power gain of a duct that resonates every ``spacing_hz``, ``height_db`` from valley to peak, mean about one.
+
+    The pattern of a wave that meets its own echo after one length of the duct [shape=(n//2+1,)].
+    """
+    freq = np.arange(n // 2 + 1) * (rate_hz / n)
+    ratio = 10.0 ** (height_db / 20)
+    echo = (ratio - 1.0) / (ratio + 1.0)
+    gain = 1.0 / (1.0 + echo**2 - 2.0 * echo * np.cos(2 * np.pi * freq / spacing_hz))
+    gain = np.asarray(gain / gain.mean(), dtype=np.float32)
+    gain.flags.writeable = False
+    return gain
+
+
 @lru_cache(maxsize=16)
 def band_bins(n: int, rate_hz: int) -> NDArray[np.intp]:
     """First bins of the hiss bands below half the sample rate, and the end of the last [shape=(bands+1,)]."""

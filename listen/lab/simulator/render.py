@@ -14,7 +14,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.lab.simulator.background import stretch, synthetic, unit_power
-from listen.lab.simulator.curves import band_bins, band_power, gaussian, power_gain, spectrum_power
+from listen.lab.simulator.curves import (
+    BAND_EDGE,
+    add,
+    band_bins,
+    band_power,
+    comb_gain,
+    gaussian,
+    power_gain,
+    spectrum_power,
+)
 from listen.lab.simulator.noises import BUBBLE_HZ, bubbles
 from listen.lab.simulator.scene import Hiss, PointSpec, RoundSpec, TakeSpec
 from listen.lab.simulator.truth import GENERATOR
@@ -58,7 +67,8 @@ def _layers(spec: RoundSpec, point: PointSpec) -> list[_Layer]:
             rng = _rng(spec, point.point, take.kind, take.order, "background")
             spectrum = synthetic(spec.background.parts, rng, n, rate)
         level_db = spec.background.level_dbfs + point.offset_db
-        spectrum *= _amplitude(power_gain(spec.microphone.colour, n, rate)) * np.float32(10 ** (level_db / 20))
+        spectrum *= _amplitude(power_gain(add(spec.microphone.colour, point.colour), n, rate))
+        spectrum *= np.float32(10 ** (level_db / 20))
         layers.append(_Layer(point, take, n, spectrum))
     return layers
 
@@ -76,15 +86,32 @@ def _band_widths_hz(n: int, rate_hz: int) -> NDArray[np.float64]:
 def _self_noise_density(spec: RoundSpec, bands: list[NDArray[np.float64]], n: int) -> float:
     """Power per hertz of the microphone's own noise."""
     width = _band_widths_hz(n, spec.rate_hz)
+    if spec.microphone.self_noise_dbfs is not None:
+        return float(10 ** (spec.microphone.self_noise_dbfs / 10) / width.sum())
     mean = float(np.mean([b.sum() / width.sum() for b in bands]))
     return mean * 10 ** (spec.microphone.self_noise_db / 10)
 
 
 def _hiss_scale(spec: RoundSpec, hiss: Hiss, bands: NDArray[np.float64], n: int) -> float:
-    """Factor on unit power that makes the stated whitened level true."""
-    shape = unit_power(hiss.curve, n, spec.rate_hz) * power_gain(spec.microphone.colour, n, spec.rate_hz)
-    ratio = float(np.mean(band_power(shape, n, spec.rate_hz) / bands))
-    return 10 ** (hiss.level_db / 10) / ratio
+    """Factor on the hiss' shape that makes the stated level true."""
+    shape = band_power(_hiss_shape(spec, hiss, n), n, spec.rate_hz)
+    if hiss.about == "full-scale":
+        plain = band_power(_source_shape(hiss, n, spec.rate_hz), n, spec.rate_hz)
+        return float(10 ** (hiss.level_db / 10) / plain.sum())
+    return float(10 ** (hiss.level_db / 10) / np.mean(shape / bands))
+
+
+def _source_shape(hiss: Hiss, n: int, rate_hz: int) -> NDArray[np.float32]:
+    """Power of a hiss at unit level before the microphone's colour [shape=(n//2+1,)]."""
+    power = unit_power(hiss.curve, n, rate_hz)
+    if hiss.comb_hz:
+        return np.asarray(power * comb_gain(hiss.comb_hz, hiss.comb_db, n, rate_hz), dtype=np.float32)
+    return power
+
+
+def _hiss_shape(spec: RoundSpec, hiss: Hiss, n: int) -> NDArray[np.float32]:
+    """The same as the microphone takes it up."""
+    return np.asarray(_source_shape(hiss, n, spec.rate_hz) * power_gain(spec.microphone.colour, n, spec.rate_hz))
 
 
 def _heard(point: PointSpec, kind: Kind) -> tuple[Hiss, ...]:
@@ -119,17 +146,84 @@ def _record(
 ) -> NDArray[np.float32]:
     """Samples of one clip before the converter [shape=(n,)]."""
     n, rate, take, point = layer.n, spec.rate_hz, layer.take, layer.point
-    drift = np.float32(10 ** (take.drift_db / 20))
-    total = layer.spectrum * drift * _amplitude(power_gain(take.drift_curve, n, rate))
+    total = _drifted(layer, rate)
     power = np.full(n // 2 + 1, density * rate / n, dtype=np.float32)
-    colour = power_gain(spec.microphone.colour, n, rate)
+    rng = _rng(spec, point.point, take.kind, take.order, "hiss")
     for hiss in _heard(point, take.kind):
         scale = np.float32(_hiss_scale(spec, hiss, bands, n))
-        power += unit_power(hiss.curve, n, rate) * colour * scale
-    total += gaussian(_rng(spec, point.point, take.kind, take.order, "hiss"), power, n)
+        power += _hiss_shape(spec, hiss, n) * scale
+        if hiss.whistle_hz:
+            total += np.fft.rfft(_whistle(rng, hiss, float(scale), n, rate))
+    total += gaussian(rng, power, n)
     if point.bubbles is not None and take.kind == Kind.AIR:
         total += _bubble_spectrum(spec, layer, bubble_rms)
-    return np.asarray(np.fft.irfft(total, n), dtype=np.float32)
+    wave = np.asarray(np.fft.irfft(total, n), dtype=np.float32)
+    return wave + _also(spec, layer) if take.also else wave
+
+
+def _drifted(layer: _Layer, rate_hz: int) -> NDArray[np.complex64]:
+    """The background as it was while this clip was taken."""
+    n, take = layer.n, layer.take
+    drift = np.float32(10 ** (take.drift_db / 20))
+    total = layer.spectrum * drift * _amplitude(power_gain(take.drift_curve, n, rate_hz))
+    for centre_hz, change_db in take.bumps:
+        lo, hi = (int(centre_hz * edge * n / rate_hz) for edge in (1 / BAND_EDGE, BAND_EDGE))
+        total[lo:hi] *= np.float32(10 ** (change_db / 20))
+    if take.ramp_db:
+        slope = np.linspace(-take.ramp_db / 40, take.ramp_db / 40, n, dtype=np.float32)
+        total = np.fft.rfft(np.fft.irfft(total, n).astype(np.float32) * 10**slope).astype(np.complex64)
+    return np.asarray(total)
+
+
+def _whistle(rng: np.random.Generator, hiss: Hiss, scale: float, n: int, rate_hz: int) -> NDArray[np.float32]:
+    """The tone of a slit, its pitch trembling by two parts in a thousand."""
+    hiss_power = scale * float(band_power(_source_shape(hiss, n, rate_hz), n, rate_hz).sum())
+    t = np.arange(n) / rate_hz
+    tremble = 2e-3 / 3.0 * np.sin(2 * np.pi * 3.0 * t + rng.uniform(0, 2 * np.pi)) / (2 * np.pi)
+    amplitude = np.sqrt(2 * hiss_power * 10 ** (hiss.whistle_db / 10))
+    return np.asarray(amplitude * np.sin(2 * np.pi * hiss.whistle_hz * (t + tremble)), dtype=np.float32)
+
+
+def _also(spec: RoundSpec, layer: _Layer) -> NDArray[np.float32]:
+    """What else sounds during this clip [shape=(n,)]."""
+    n, rate, take = layer.n, spec.rate_hz, layer.take
+    wave = np.zeros(n, dtype=np.float32)
+    colour = _amplitude(power_gain(spec.microphone.colour, n, rate))
+    for i, part in enumerate(take.also):
+        rng = _rng(spec, layer.point.point, take.kind, take.order, "also", i)
+        sounding = np.fft.irfft(synthetic((part,), rng, n, rate) * colour, n).astype(np.float32)
+        wave += sounding * _gate(part.numbers.get("from", 0.0), part.numbers.get("to", 1.0), n)
+    return np.asarray(wave * np.float32(10 ** (spec.background.level_dbfs / 20)))
+
+
+def _gate(start: float, end: float, n: int) -> NDArray[np.float32]:
+    """One between two shares of a clip, with edges of a hundredth of it [shape=(n,)]."""
+    share = np.linspace(0.0, 1.0, n, dtype=np.float32)
+    rise = np.ones(n) if start <= 0.0 else np.clip((share - start) / 0.01, 0.0, 1.0)
+    fall = np.ones(n) if end >= 1.0 else np.clip((end - share) / 0.01, 0.0, 1.0)
+    return np.asarray(rise * fall, dtype=np.float32)
+
+
+AGC_BLOCK_S, AGC_TIME_S = 0.02, 0.4
+"""Automatic gain follows the level of blocks with this time constant."""
+
+
+def _levelled(wave: NDArray[np.float32], share: float, rate_hz: int) -> NDArray[np.float32]:
+    """After an automatic gain that takes back a share of every change of level [shape=(n,)]."""
+    size = int(AGC_BLOCK_S * rate_hz)
+    blocks = wave[: len(wave) // size * size].reshape(-1, size)
+    level = np.log10(np.mean(blocks.astype(np.float64) ** 2, axis=1) + 1e-20)
+    keep = np.exp(-AGC_BLOCK_S / AGC_TIME_S)
+    followed = [float(level[: int(1 / AGC_BLOCK_S)].mean())]
+    for x in level:
+        followed.append(keep * followed[-1] + (1 - keep) * float(x))
+    at = np.arange(len(wave)) / size
+    gain = np.interp(at, np.arange(len(level)), -share * (np.array(followed[1:]) + AGC_TARGET) / 2)
+    return np.asarray(wave * 10**gain, dtype=np.float32)
+
+
+AGC_TARGET = 4.5
+"""Level it aims at: minus this many powers of ten re full scale."""
 
 
 def _convert(samples: NDArray[np.float32], bits: int) -> NDArray[np.float32]:
@@ -160,9 +254,13 @@ def render(spec: RoundSpec) -> dict[TakeKey, Clip]:
             key = (layer.point.point, layer.take.kind, layer.take.order)
             waves[key] = _record(spec, layer, recorded, density, rms)
     loudest = max(float(np.abs(w).max()) for w in waves.values())
+    turn = {(p.point, t.kind, t.order): np.float32(10 ** (t.gain_db / 20)) for p in spec.points for t in p.takes}
+    if spec.microphone.agc:
+        waves = {key: _levelled(w, spec.microphone.agc, spec.rate_hz) for key, w in waves.items()}
     gain = np.float32(10 ** (spec.microphone.gain_db / 20))
-    gain *= np.float32(min(1.0, PEAK / max(loudest * float(gain), 1e-12)))
-    return {key: _clip(spec, key, wave * gain) for key, wave in waves.items()}
+    if not spec.microphone.fixed_gain:
+        gain *= np.float32(min(1.0, PEAK / max(loudest * float(gain), 1e-12)))
+    return {key: _clip(spec, key, wave * (gain * turn[key])) for key, wave in waves.items()}
 
 
 def _clip(spec: RoundSpec, key: TakeKey, samples: NDArray[np.float32]) -> Clip:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import msgspec
 
 from listen.lab.simulator.curves import FLAT, Curve
@@ -47,6 +49,12 @@ class Microphone(msgspec.Struct, frozen=True, kw_only=True):
     """Bits of the converter; 0 for none."""
     gain_db: float = 0.0
     """Gain after everything else."""
+    self_noise_dbfs: float | None = None
+    """Power of the self-noise over 1-16 kHz, dB re full scale, instead of ``self_noise_db``."""
+    agc: float = 0.0
+    """Automatic gain: share of every change of level that it takes back, 0 to 1."""
+    fixed_gain: bool = False
+    """True: too loud a round clips; False: the tech turned the gain down before it."""
 
 
 class TakeSpec(msgspec.Struct, frozen=True, kw_only=True):
@@ -60,6 +68,15 @@ class TakeSpec(msgspec.Struct, frozen=True, kw_only=True):
     """Background level about its mean while this clip is taken."""
     drift_curve: Curve = FLAT
     """The part of the drift that depends on frequency, dB."""
+    ramp_db: float = 0.0
+    """Background level at the end of the clip about that at its start."""
+    bumps: tuple[tuple[float, float], ...] = ()
+    """Single third octaves that moved by themselves: centre (Hz) and change of the background there (dB)."""
+    also: tuple[Part, ...] = ()
+    """What else sounds during this clip, about the background's unit level; ``numbers`` ``from`` and ``to`` give the
+    shares of the clip between which it does."""
+    gain_db: float = 0.0
+    """Input gain of this clip about the others'."""
 
 
 class Hiss(msgspec.Struct, frozen=True, kw_only=True):
@@ -68,9 +85,20 @@ class Hiss(msgspec.Struct, frozen=True, kw_only=True):
     source: str
     """Escape path, or ``blow-by``."""
     level_db: float
-    """Whitened level about this point's recorded background."""
+    """Level, as ``about`` says."""
     curve: Curve
     """Spectral shape here: source and duct together; only the shape counts."""
+    about: Literal["background", "full-scale"] = "background"
+    """``background``: whitened level about this point's recorded background; ``full-scale``: power over 1-16 kHz, dB re
+    full scale at gain 0."""
+    comb_hz: float = 0.0
+    """Spacing of a duct's resonances, 0 for none."""
+    comb_db: float = 0.0
+    """Their height, peak to valley."""
+    whistle_hz: float = 0.0
+    """Tone of a slit or edge, 0 for none."""
+    whistle_db: float = 0.0
+    """Power of the tone about the hiss's over 1-16 kHz."""
 
 
 class Bubbles(msgspec.Struct, frozen=True, kw_only=True):
@@ -89,6 +117,8 @@ class PointSpec(msgspec.Struct, frozen=True, kw_only=True):
     """In the order in which they were taken."""
     offset_db: float = 0.0
     """Background here about the round's unit level."""
+    colour: Curve = FLAT
+    """What the place does to the shop's sound, dB."""
     air: tuple[Hiss, ...] = ()
     """What is heard with air in the cylinder under test."""
     sound: tuple[Hiss, ...] = ()
@@ -121,4 +151,4 @@ class RoundSpec(msgspec.Struct, frozen=True, kw_only=True):
     rate_hz: int = 48_000
     facts: SimFacts = SimFacts()
     population: str = ""
-    """The population it was drawn from, if drawn."""
+    """The population or world it was drawn from, if drawn."""

@@ -1,0 +1,84 @@
+"""Which engine, cylinder and points; what is wrong; who is joined to whom by ducts and open valves."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from listen.trade.points import PathId, point
+from listen.trade.valves import OpenValve, valves_open
+
+ORDERS = ((1, 3, 4, 2), (1, 2, 4, 3), (1, 3, 2), (1, 5, 3, 6, 2, 4), (1, 2, 4, 5, 3))
+"""Firing orders of inline engines."""
+OPTIONAL = {"radiator": 0.7, "plug-hole": 0.45, "breather": 0.15}
+"""Share of rounds that walk these points besides the three that every engine has."""
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """One engine with one cylinder under test."""
+
+    order: tuple[int, ...]
+    cylinder: int
+    points: tuple[str, ...]
+    valves: Mapping[int, OpenValve | None]
+    breathes_into_intake: bool
+    """The crankcase breather is joined to the intake, as on most engines."""
+
+    def own(self, source: str) -> list[str]:
+        """Points at which a source comes out first."""
+        path = PathId.RINGS if source == "blow-by" else PathId(source)
+        return [p for p in self.points if path in point(p).row.own]
+
+    def joined(self, source: str, at: str) -> str:
+        """How a source reaches a point not its own: ``valve``, ``breather``, ``far`` or ``casting``."""
+        holes = [n for n in (point(p).neighbour for p in self.points) if n is not None]
+        beside = point(at).neighbour
+        side = {"intake-valve": "intake", "exhaust-valve": "exhaust"}.get(source)
+        if beside is not None and side and self.valves.get(beside) in (side, "overlap"):
+            return "valve"
+        mouth = "intake" if at == "intake" else "exhaust" if at.startswith("tailpipe") else ""
+        if source == "next-cylinder" and mouth and any(self.valves.get(n) in (mouth, "overlap") for n in holes):
+            return "valve"
+        crankcase = ("rings", "blow-by")
+        through = (source in crankcase and at == "intake") or (
+            source == "intake-valve" and at in ("oil-filler", "breather")
+        )
+        if through and self.breathes_into_intake:
+            return "breather"
+        return "far" if at.startswith("tailpipe") or source == "exhaust-valve" else "casting"
+
+
+def layout(rng: np.random.Generator) -> Layout:
+    """Draw an engine and the points walked on it."""
+    order = ORDERS[int(rng.integers(len(ORDERS)))]
+    cylinder = int(rng.integers(1, len(order) + 1))
+    points = ["intake", "tailpipe", "oil-filler"]
+    if rng.random() < OPTIONAL["radiator"]:
+        points.append("radiator")
+    if rng.random() < OPTIONAL["plug-hole"]:
+        beside = [n for n in (cylinder - 1, cylinder + 1) if 1 <= n <= len(order)]
+        points.append(f"plug-hole-{int(rng.choice(beside))}")
+    if rng.random() < OPTIONAL["breather"]:
+        points.append("breather")
+    return Layout(order, cylinder, tuple(points), valves_open(None, order, cylinder), bool(rng.random() < 0.65))
+
+
+Rates = Mapping[str, float]
+"""Base rates: ``none``, ``fitting``, ``set-up``, ``pair``, and each single path by its name; they sum to 1."""
+
+
+def wrong(rng: np.random.Generator, rates: Rates, points: tuple[str, ...]) -> tuple[PathId, ...]:
+    """Draw what is wrong; a path none of whose points is walked is drawn again."""
+    own = {path for p in points for path in point(p).row.own}
+    singles = [k for k in rates if k in own]
+    kinds = [k for k in rates if k in ("none", "fitting", "set-up", "pair") or k in own]
+    weight = np.array([rates[k] for k in kinds])
+    kind = str(rng.choice(kinds, p=weight / weight.sum()))
+    if kind != "pair":
+        return (PathId(kind),)
+    weight = np.array([rates[k] for k in singles])
+    two = rng.choice(singles, size=2, replace=False, p=weight / weight.sum())
+    return tuple(sorted(PathId(str(p)) for p in two))

@@ -1,0 +1,70 @@
+"""Readings that go with a round: loss through restrictor and hole, what was written down, bubbles, compression."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from listen.lab.simulator.scene import SimFacts
+from listen.lab.simulator.worlds.holes import loss_percent
+from listen.lab.simulator.worlds.layout import Layout
+from listen.trade.points import PathId
+
+SUPPLIES_KPA = (345.0, 480.0, 550.0, 620.0, 690.0)
+RESTRICTORS_MM = (0.5, 0.7, 1.0, 1.0, 1.0, 1.25, 1.5)
+"""Bores of testers in use; 1.0 mm (0.040 in) is the commonest."""
+GAUGE_PERCENT = 1.5
+"""Spread of reading a gauge."""
+ZERO_PERCENT = 3.0
+"""Spread of how well the tester was set to zero."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tester:
+    """Supply and restrictor of one shop's tester."""
+
+    supply_kpa: float
+    restrictor_mm: float
+
+    @classmethod
+    def of(cls, rng: np.random.Generator) -> Tester:
+        """Draw one."""
+        return cls(float(rng.choice(SUPPLIES_KPA)), float(rng.choice(RESTRICTORS_MM)))
+
+
+@dataclass(frozen=True, slots=True)
+class Notes:
+    """Share of rounds in which each thing was written down."""
+
+    loss: float = 0.85
+    supply: float = 0.8
+    restrictor: float = 0.5
+    firing_order: float = 0.7
+    compression: float = 0.25
+    bubbles: float = 0.4
+
+
+def readings(
+    rng: np.random.Generator, layout: Layout, paths: tuple[PathId, ...], tester: Tester, hole_mm: float, notes: Notes
+) -> SimFacts:
+    """Draw the readings of a round whose air leaves by one hole as large as all together."""
+    true = loss_percent(tester.supply_kpa, tester.restrictor_mm, hole_mm)
+    read = float(np.clip(true + rng.normal(0, GAUGE_PERCENT) + rng.normal(0, ZERO_PERCENT), 0.0, 100.0))
+    # Compression sees the same hole for a fraction of a second: it falls with the hole's area, and the rings' with oil.
+    opens = [p for p in paths if p not in (PathId.NONE, PathId.FITTING, PathId.SET_UP)]
+    dry = rng.uniform(1000, 1400) * (1.0 - min(0.6, 0.16 * hole_mm**2) * bool(opens)) * rng.normal(1, 0.03)
+    rise = rng.uniform(0.04, 0.3) if PathId.RINGS in paths else rng.uniform(0.0, 0.07)
+    noted = rng.random(6) < (notes.loss, notes.supply, notes.restrictor, notes.firing_order, notes.compression, 1.0)
+    looked = "radiator" in layout.points and rng.random() < notes.bubbles
+    seen = bool(rng.random() < (0.9 if PathId.COOLANT_PASSAGE in paths else 0.04))
+    return SimFacts(
+        loss_percent=round(read, 1) if noted[0] else None,
+        supply_kpa=tester.supply_kpa if noted[1] else None,
+        restrictor_mm=tester.restrictor_mm if noted[2] else None,
+        cylinder=layout.cylinder if noted[3] else None,
+        firing_order=layout.order if noted[3] else None,
+        bubbles_seen=seen if looked else None,
+        compression_dry_kpa=round(float(dry), -1) if noted[4] else None,
+        compression_wet_kpa=round(float(dry * (1 + rise)), -1) if noted[4] else None,
+    )

@@ -1,0 +1,80 @@
+"""Spectra of air at its source and what a duct does to them: jets, ring packs, slits, wide slow releases.
+
+A jet peaks near St = f D / U = 0.2 (80 kHz for 1 mm) with a flank of 6 dB an octave below; restrictions in series
+peak in the low kilohertz and fall above (METHOD section 4).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.lab.simulator.curves import CONTROL_HZ, OCTAVES, Curve, curve
+
+SOUND_M_S = 343.0
+STROUHAL = 0.2
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """One source's spectrum, with a tone where an edge whistles."""
+
+    shape: Curve
+    whistle_hz: float = 0.0
+    whistle_db: float = 0.0
+
+
+def ripple(rng: np.random.Generator, sd_db: float, octaves: float = 1.2) -> NDArray[np.float64]:
+    """Smooth error about zero, dB, correlated over so many octaves [shape=(20,)]."""
+    knots = np.arange(-6.0, 6.0, octaves)
+    return np.asarray(np.interp(OCTAVES, knots + rng.uniform(0, octaves), rng.normal(0, sd_db * 1.15, len(knots))))
+
+
+def jet(rng: np.random.Generator, hole_mm: float, sd_db: float = 3.0) -> Sound:
+    """A choked hole: rising flank, peak far above hearing unless the hole is wide."""
+    peak_hz = STROUHAL * SOUND_M_S / (hole_mm * 1e-3)
+    r = CONTROL_HZ / peak_hz
+    return Sound(curve(10 * np.log10(r**2 / (1 + r**2) ** 2) + ripple(rng, sd_db)))
+
+
+def labyrinth(rng: np.random.Generator, sd_db: float = 3.0) -> Sound:
+    """Restrictions in series (a ring pack, a drain): a broad low peak, red above."""
+    peak_oct, slope = rng.uniform(-0.5, 1.8), rng.uniform(2.0, 6.0)
+    below = -4.0 * np.maximum(0.0, peak_oct - OCTAVES)
+    return Sound(curve(below - slope * np.maximum(0.0, OCTAVES - peak_oct) + ripple(rng, sd_db)))
+
+
+def slit(rng: np.random.Generator, sd_db: float = 3.0) -> Sound:
+    """A narrow gap or an edge: a hump two octaves wide, often with a whistle on it."""
+    at = rng.uniform(1.0, 3.5)
+    hump = -4.0 * ((OCTAVES - at) / rng.uniform(0.7, 1.6)) ** 2
+    whistles = rng.random() < 0.6
+    return Sound(
+        curve(np.maximum(hump, -25.0) + ripple(rng, sd_db)),
+        round(float(1000 * 2 ** (at + rng.uniform(-0.7, 0.7))), 1) if whistles else 0.0,
+        round(float(rng.uniform(-12, 9)), 2),
+    )
+
+
+def usual(rng: np.random.Generator, source: str, hole_mm: float = 0.8) -> Sound:
+    """What a source mostly sounds like."""
+    if source in ("rings", "blow-by"):
+        return labyrinth(rng)
+    if source == "fitting" and rng.random() < 0.3:
+        return slit(rng)
+    if rng.random() < 0.15:
+        return labyrinth(rng)
+    found = jet(rng, hole_mm)
+    if source == "coolant-passage":
+        return Sound(curve(np.asarray(found.shape) - 9.0 * np.maximum(0.0, 2.0 - OCTAVES)))
+    return found
+
+
+def duct(rng: np.random.Generator, at: str, dull: float = 1.0, sd_db: float = 2.0) -> Curve:
+    """Colouring on the way to a mouth; silencers and long pipes take the top away."""
+    steep = {"tailpipe": (1.5, 6.0), "intake": (0.0, 3.5), "oil-filler": (0.0, 3.0), "breather": (0.5, 4.0)}
+    low, high = next((v for k, v in steep.items() if at.startswith(k)), (0.0, 1.5))
+    loss = dull * rng.uniform(low, high) * np.maximum(0.0, OCTAVES - rng.uniform(-0.5, 1.0))
+    return curve(ripple(rng, sd_db) - loss)

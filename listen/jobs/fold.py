@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from msgspec.structs import replace
 
 from listen.jobs import events as ev
+from listen.jobs.cover import with_references
 from listen.jobs.job import Job
 from listen.jobs.job_rules import JOB_RULES
 from listen.jobs.round_rules import ROUND_RULES
@@ -29,7 +30,7 @@ def apply(job: Job, event: ev.Event) -> Job:
     rule = RULES.get(type(event.payload))
     if rule is not None:
         try:
-            job = rule(job, event.payload, event)
+            job = with_references(job, rule(job, event.payload, event), event)
         except KeyError as e:
             job = trouble(job, f"event {event.id} ({kind_of(event)}) speaks of {e}, which this job does not have")
     return replace(

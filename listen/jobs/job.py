@@ -23,6 +23,7 @@ from listen.jobs.events import (
     Signed,
 )
 from listen.trade.layout import Engine, layout
+from listen.voice.times import moment
 
 
 class Stamped(msgspec.Struct, frozen=True, kw_only=True):
@@ -60,6 +61,26 @@ class Skip(msgspec.Struct, frozen=True):
     reason: str
 
 
+class Change(msgspec.Struct, frozen=True, kw_only=True):
+    """One event that touched what a signature covers."""
+
+    what: str
+    """In a few words."""
+    actor: str
+    time: str
+    place: Place
+    not_seen_by: tuple[str, ...] = ()
+    """Who had signed without having it before them; empty where it came after they had signed."""
+
+    @property
+    def sentence(self) -> str:
+        """One sentence."""
+        said = f"{self.what}, by {self.actor or 'unnamed'}, {moment(self.time)}"
+        if self.not_seen_by:
+            return f"not seen by {' and '.join(self.not_seen_by)}: {said}"
+        return f"changed after signing: {said}"
+
+
 class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     """Everything of one round on one cylinder."""
 
@@ -89,15 +110,20 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     signatures: tuple[Signed, ...] = ()
     signed_at: tuple[Place, ...] = ()
     """Place of each signature."""
-    changed_after_signing: tuple[str, ...] = ()
-    """One sentence for each event that touched what is signed after it was, or that the signer had not seen."""
-    touches: tuple[tuple[Place, str], ...] = ()
-    """Place of each event that touched the round, and a sentence on it."""
+    changes: tuple[Change, ...] = ()
+    """What touched the signed round after it was signed, or had not been seen by whoever signed."""
+    touches: tuple[Change, ...] = ()
+    """Each event that touched the round."""
 
     @property
     def signed(self) -> bool:
         """Whether the round is closed."""
         return bool(self.signatures)
+
+    @property
+    def changed_after_signing(self) -> tuple[str, ...]:
+        """One sentence for each change."""
+        return tuple(c.sentence for c in self.changes)
 
     @property
     def verdict(self) -> Judged | None:

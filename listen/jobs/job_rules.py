@@ -8,6 +8,11 @@ from msgspec.structs import replace
 from listen.jobs import events as ev
 from listen.jobs.job import Job
 from listen.jobs.touch import Rule, stamped, touch_where, trouble
+from listen.voice import figures, names
+from listen.voice.text import plain
+
+NAMED = {"title": "title", "shop": "shop", "pressure_unit": "pressure unit", "complaint": "complaint"}
+"""What a job is called by, in words."""
 
 
 def _opened(job: Job, p: ev.JobOpened, event: ev.Event) -> Job:
@@ -31,7 +36,13 @@ def _engine(job: Job, p: ev.EngineDescribed, event: ev.Event) -> Job:
 
 
 def _named(job: Job, p: ev.JobNamed, event: ev.Event) -> Job:
-    return replace(job, **{k: v for k, v in msgspec.structs.asdict(p).items() if v is not None})
+    new = {k: v for k, v in msgspec.structs.asdict(p).items() if v is not None and v != getattr(job, k)}
+    said = ", ".join(f"{NAMED[k]} {_quoted(getattr(job, k))} is now {_quoted(v)}" for k, v in new.items())
+    return replace(touch_where(job, event, lambda r: bool(new), said), **new)
+
+
+def _quoted(text: str) -> str:
+    return f"\N{LEFT DOUBLE QUOTATION MARK}{plain(text, 60)}\N{RIGHT DOUBLE QUOTATION MARK}"
 
 
 def _person(job: Job, p: ev.PersonChosen, event: ev.Event) -> Job:
@@ -46,12 +57,16 @@ def _reading(job: Job, p: ev.ReadingEntered, event: ev.Event) -> Job:
     if p.round_id is not None:
         job.round(p.round_id)
     concerns = [r.id for r in job.rounds if p.round_id == r.id or (not p.round_id and p.cylinder == r.cylinder)]
-    job = touch_where(job, event, lambda r: r.id in concerns)
+    whole = p.round_id is None and p.cylinder is None  # of the job: an own reading of a round stands before it
+    said = f"{names.figure_name(p.reading)} entered as {figures.as_read(p.value, p.unit)}"
+    job = touch_where(job, event, lambda r: whole or r.id in concerns, said)
     rounds = tuple(replace(r, reread=True) if r.id in concerns else r for r in job.rounds)
     return replace(job, rounds=rounds, readings=(*job.readings, p))
 
 
 def _plug(job: Job, p: ev.PlugSeen, event: ev.Event) -> Job:
+    said = f"plug of cylinder {p.cylinder}: {names.plug_looks(p.conditions, p.text)}"
+    job = touch_where(job, event, lambda r: r.cylinder == p.cylinder, said)
     return replace(job, plugs={**job.plugs, p.cylinder: p})
 
 
@@ -59,12 +74,16 @@ def _symptom(job: Job, p: ev.SymptomNoted, event: ev.Event) -> Job:
     told = job.symptoms if p.cylinder is None else job.found.get(p.cylinder, ())
     others = tuple(s for s in told if s != p.symptom)
     now = (*others, p.symptom) if p.present else others
+    said = f"symptom {'noted' if p.present else 'withdrawn'}: {names.symptom_name(p.symptom)}"
+    job = touch_where(job, event, lambda r: p.cylinder in (None, r.cylinder) and set(now) != set(told), said)
     if p.cylinder is None:
         return replace(job, symptoms=now)
     return replace(job, found={**job.found, p.cylinder: now})
 
 
 def _asked(job: Job, p: ev.SymptomsAsked, event: ev.Event) -> Job:
+    new = [s for s in p.symptoms if s not in job.asked]
+    job = touch_where(job, event, lambda r: bool(new), f"{len(new)} symptom(s) asked about")
     return replace(job, asked=tuple(dict.fromkeys((*job.asked, *p.symptoms))))
 
 
@@ -81,6 +100,9 @@ def _microphone(job: Job, p: ev.MicrophoneChecked, event: ev.Event) -> Job:
 
 def _finding(job: Job, p: ev.FindingRecorded, event: ev.Event) -> Job:
     before = {p.cylinder: job.rounds_of(p.cylinder), **job.before_finding}
+    if (known := job.findings.get(p.cylinder)) is not None and known != p:  # the first finding is no change
+        said = f"finding at cylinder {p.cylinder}: {names.paths(known.paths)} is now {names.paths(p.paths)}"
+        job = touch_where(job, event, lambda r: r.cylinder == p.cylinder, said)
     return replace(job, findings={**job.findings, p.cylinder: p}, before_finding=before)
 
 

@@ -107,7 +107,7 @@ def _signed(job: Job, p: ev.Signed, event: ev.Event) -> Job:
     job.round(p.round_id)
 
     def sign(r: RoundRecord) -> RoundRecord:
-        missed = tuple(f"not seen by {p.name}: {said}" for place, said in r.touches if not event.knew_of(place))
+        missed = tuple(replace(t, not_seen_by=(p.name,)) for t in r.touches if not event.knew_of(t.place))
         known = [d for d in r.open_decisions if event.knew_of(d.place)]
         return replace(
             r,
@@ -116,7 +116,7 @@ def _signed(job: Job, p: ev.Signed, event: ev.Event) -> Job:
             ),
             signatures=(*r.signatures, p),
             signed_at=(*r.signed_at, event.place),
-            changed_after_signing=(*r.changed_after_signing, *missed),
+            changes=(*r.changes, *missed),
         )
 
     return replace(job, rounds=tuple(sign(r) if r.id == p.round_id else r for r in job.rounds))

@@ -8,7 +8,7 @@ from typing import Any
 from msgspec.structs import replace
 
 from listen.jobs import events as ev
-from listen.jobs.job import Job, RoundRecord, Stamped
+from listen.jobs.job import Change, Job, RoundRecord, Stamped
 
 Rule = Callable[[Job, Any, ev.Event], Job]
 """The job after an event: job before, the event's payload, the event."""
@@ -29,20 +29,20 @@ def stamped(event: ev.Event) -> Stamped:
     return Stamped(event=event.id, time=event.time, actor=event.actor, payload=event.payload)
 
 
-def touch(record: RoundRecord, event: ev.Event) -> RoundRecord:
-    """Note that an event concerns a round; on a signed round that is a change after signing."""
-    sentence = f"{kind_of(event).replace('-', ' ')}, by {event.actor or 'unnamed'}, {event.time}"
-    record = replace(record, touches=(*record.touches, (event.place, sentence)))
+def touch(record: RoundRecord, event: ev.Event, what: str = "") -> RoundRecord:
+    """Note that an event concerns a round, in words if the kind alone says too little.
+
+    On a signed round that is a change since, unless whoever signed had not seen it: then that is told.
+    """
+    change = Change(
+        what=what or kind_of(event).replace("-", " "), actor=event.actor, time=event.time, place=event.place
+    )
+    record = replace(record, touches=(*record.touches, change))
     if not record.signed:
         return record
-    return replace(record, changed_after_signing=(*record.changed_after_signing, _since(record, event, sentence)))
-
-
-def _since(record: RoundRecord, event: ev.Event, sentence: str) -> str:
-    if any(event.knew_of(place) for place in record.signed_at):
-        return f"changed after signing: {sentence}"
-    names = " and ".join(dict.fromkeys(s.name for s in record.signatures))
-    return f"not seen by {names}: {sentence}"
+    knew = any(event.knew_of(place) for place in record.signed_at)
+    names = () if knew else tuple(dict.fromkeys(s.name for s in record.signatures))
+    return replace(record, changes=(*record.changes, replace(change, not_seen_by=names)))
 
 
 def with_round(job: Job, round_id: str, event: ev.Event, change: Callable[[RoundRecord], RoundRecord]) -> Job:
@@ -52,6 +52,6 @@ def with_round(job: Job, round_id: str, event: ev.Event, change: Callable[[Round
     return replace(job, rounds=rounds)
 
 
-def touch_where(job: Job, event: ev.Event, concerns: Callable[[RoundRecord], bool]) -> Job:
+def touch_where(job: Job, event: ev.Event, concerns: Callable[[RoundRecord], bool], what: str = "") -> Job:
     """Note on every round that the event concerns that it did."""
-    return replace(job, rounds=tuple(touch(r, event) if concerns(r) else r for r in job.rounds))
+    return replace(job, rounds=tuple(touch(r, event, what) if concerns(r) else r for r in job.rounds))

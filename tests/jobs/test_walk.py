@@ -210,7 +210,7 @@ def test_signing_closes_and_later_events_say_so() -> None:
     job = after(loss, ev.ClipTakenBack(clip=job.round("c1-aa").clips[0].id), start=job)
     said = job.round("c1-aa").changed_after_signing
     assert len(said) == 2
-    assert "reading entered, by Ann" in said[0]
+    assert "loss entered as 5 %, by Ann" in said[0]
 
 
 @given(st.lists(PAYLOADS, max_size=25))

@@ -30,15 +30,26 @@ def _passed(job: Job, p: ev.StepPassed, event: ev.Event) -> Job:
         job,
         p.round_id,
         event,
-        lambda r: replace(r, passed={**r.passed, p.step: p.reason}, reread=r.reread or p.step == DECLINED),
+        lambda r: replace(r, passed=_passing(r.passed, p), reread=r.reread or p.step == DECLINED),
     )
+
+
+def _passing(passed: dict[str, str], p: ev.StepPassed) -> dict[str, str]:
+    """Steps left out, with one more; an empty reason takes a step up again."""
+    others = {step: reason for step, reason in passed.items() if step != p.step}
+    return {**others, p.step: p.reason} if p.reason else others
 
 
 def _clip(job: Job, p: ev.ClipKept, event: ev.Event) -> Job:
     if job.clip(p.clip) is not None:
         return trouble(job, f"event {event.id} keeps clip {p.clip} a second time; it is not acted upon")
     record = ClipRecord(kept=p, event=event.id, time=event.time, actor=event.actor)
-    return with_round(job, p.round_id, event, lambda r: replace(r, clips=(*r.clips, record)))
+
+    def change(r: RoundRecord) -> RoundRecord:  # a point that is recorded after all is left out no more
+        skips = tuple(s for s in r.skips if s.point != p.point or s.walk not in ("", p.walk))
+        return replace(r, clips=(*r.clips, record), skips=skips)
+
+    return with_round(job, p.round_id, event, change)
 
 
 def _taken_back(job: Job, p: ev.ClipTakenBack, event: ev.Event) -> Job:

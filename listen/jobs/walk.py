@@ -9,6 +9,7 @@ import msgspec
 
 from listen.jobs.events import SentBack
 from listen.jobs.job import Job, RoundRecord
+from listen.judge.result import Verdict
 from listen.trade.cautions import Caution, cautions_for
 from listen.trade.cautions import Step as CautionStep
 from listen.trade.layout import points_for
@@ -86,8 +87,65 @@ class Step(msgspec.Struct, frozen=True, kw_only=True):
         return " ".join(c.words for c in self.cautions)
 
 
-def next_step(job: Job, round_id: str) -> Step:
-    """The first step that is due, or the ``done`` step. A recording asked for by the supervisor comes first.
+class Wish(msgspec.Struct, frozen=True):
+    """A step wanted out of turn."""
+
+    point: str
+    kind: str = ""
+    """Clip kind, or :data:`LOOK`; empty: that of the walk that is due, or was begun last."""
+    walk: str = ""
+    seconds: float = 0.0
+    """Length of the clip at least; 0: as usual."""
+
+
+LOOK = "look"
+"""Wish to answer once more whether bubbles rise."""
+
+
+def advised(verdict: Verdict, record: RoundRecord) -> tuple[Wish, ...]:
+    """What a verdict advises to record next, clip by clip; nothing where it advises none."""
+    at, kind, seconds = verdict.next_point, verdict.next_kind, verdict.next_seconds
+    if not at:
+        return ()
+    if kind != "air" or (seconds <= USUAL_S and record.live_clips(at, "quiet")):
+        return (Wish(at, kind),)
+    pair = (Wish(at, "quiet", "quiet", seconds), Wish(at, "air", "air", seconds))
+    return (*pair, Wish(at, "quiet", "closing", seconds)) if seconds > USUAL_S else pair
+
+
+USUAL_S = 5.0
+"""Clips asked for longer than this get a closing quiet clip: the longer one listens, the more the shop may drift."""
+
+
+class Walked(msgspec.Struct, frozen=True, kw_only=True):
+    """How a round stands: made once from the job, asked as often as one likes."""
+
+    record: RoundRecord
+    points: tuple[Point, ...]
+    """In walking order."""
+    steps: tuple[Step, ...]
+    """Every step in order with its state."""
+    due: Step
+    """The first step that is due, or the ``done`` step. A recording asked for by the supervisor comes first."""
+
+    def at(self, wish: Wish) -> Step:
+        """The step wished for: of its kind (and walk), else in the walk that is due, else in the last one begun."""
+        here = {s.walk: s for s in self.steps if s.kind == "clip" and s.point == wish.point}
+        if wish.kind == LOOK:
+            chosen = next((s for s in self.steps if s.kind == "bubbles"), self.due)
+        elif wish.kind:
+            fits = (s for s in here.values() if s.clip_kind == wish.kind and wish.walk in ("", s.walk))
+            chosen = next(fits, None) or _beyond(wish.point, wish.kind)
+        elif self.due.kind == "clip" and self.due.walk in here:
+            chosen = here[self.due.walk]
+        else:
+            begun = next((w for w in reversed(here) if self.record.live_clips(walk=w)), None)
+            chosen = here[begun] if begun else self.due
+        return msgspec.structs.replace(chosen, state="due")
+
+
+def walked(job: Job, round_id: str) -> Walked:
+    """How a round stands.
 
     Raises
     ------
@@ -95,22 +153,25 @@ def next_step(job: Job, round_id: str) -> Step:
         No such round.
     """
     record = job.round(round_id)
-    steps = all_steps(job, round_id)
+    points = round_points(job, record)
+    made = [step for row in TABLE for step in _steps(row, job, record, points)]
+    steps = tuple(msgspec.structs.replace(s, number=i, of=len(made)) for i, s in enumerate(made, 1))
     if record.signed:
-        return _done(f"Round signed by {record.signatures[-1].name}; it is closed.", len(steps))
-    if (asked := _asked_for(record)) is not None:
-        return asked
-    for step in steps:
-        if step.state == "due":
-            return step
-    return _done("Verdict stands; the supervisor may confirm, overrule or send back.", len(steps))
+        due = _done(f"Round signed by {record.signatures[-1].name}; it is closed.", len(steps))
+    else:
+        done = _done("The verdict is there; the supervisor may confirm, overrule or send back.", len(steps))
+        due = _asked_for(record) or next((s for s in steps if s.state == "due"), done)
+    return Walked(record=record, points=points, steps=steps, due=due)
+
+
+def next_step(job: Job, round_id: str) -> Step:
+    """The step that is due, see :class:`Walked`."""
+    return walked(job, round_id).due
 
 
 def all_steps(job: Job, round_id: str) -> tuple[Step, ...]:
     """Every step of a round in order with its state."""
-    record = job.round(round_id)
-    steps = [step for row in TABLE for step in _steps(row, job, record)]
-    return tuple(msgspec.structs.replace(s, number=i, of=len(steps)) for i, s in enumerate(steps, 1))
+    return walked(job, round_id).steps
 
 
 def round_points(job: Job, record: RoundRecord) -> tuple[Point, ...]:
@@ -121,8 +182,7 @@ def round_points(job: Job, record: RoundRecord) -> tuple[Point, ...]:
     return tuple(point(i) for i in sorted(ids, key=walking_order))
 
 
-def _steps(row: Row, job: Job, record: RoundRecord) -> Iterator[Step]:
-    points = round_points(job, record)
+def _steps(row: Row, job: Job, record: RoundRecord, points: tuple[Point, ...]) -> Iterator[Step]:
     if row.kind == "clip":
         for p in points:
             yield _clip_step(row, p, record)
@@ -173,11 +233,13 @@ def _clip_step(row: Row, p: Point, record: RoundRecord) -> Step:
 
 def _left_out(row: Row, point_id: str, record: RoundRecord) -> str:
     """Why a point is not due in a walk: left out there, or in a walk before, without which this clip says nothing."""
-    if row.id in record.passed:
-        return record.passed[row.id]
-    for walk in [r.walk for r in TABLE[: TABLE.index(row) + 1] if r.walk]:
-        if skip := record.skip(point_id, walk):
+    for before in [r for r in TABLE[: TABLE.index(row) + 1] if r.walk]:
+        if record.live_clips(point_id, before.walk):
+            continue
+        if skip := record.skip(point_id, before.walk):
             return skip.reason or "left out"
+        if why := record.passed.get(before.id):
+            return why
     return ""
 
 
@@ -200,6 +262,27 @@ def _asked_for(record: RoundRecord) -> Step | None:
         clip_kind=asked.clip_kind,
         hold=p.hold,
         cautions=cautions_for("air-on") if asked.clip_kind != "quiet" else (),
+    )
+
+
+BEYOND = {
+    "sound": "Air on a sound cylinder of this engine, at its top dead centre, full pressure.",
+    "shut": "Supply on, cylinder side shut off: only hose and tester may hiss.",
+}
+
+
+def _beyond(at: str, kind: str) -> Step:
+    """A clip that is in no walk: a sound cylinder's, or one with the cylinder side shut off."""
+    p = point(at)
+    return Step(
+        id="wanted",
+        kind="clip",
+        sentence=f"{BEYOND.get(kind, kind)} Clip at the {p.words}.",
+        point=p.id,
+        walk="reference",
+        clip_kind=kind,
+        hold=p.hold,
+        cautions=cautions_for("air-on"),
     )
 
 

@@ -63,6 +63,8 @@ class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     """Where that recording is to be made; empty where the next thing is no recording."""
     next_kind: str = ""
     """Which clip it is: ``quiet``, ``air``, ``sound`` or ``shut``."""
+    next_seconds: float = 0.0
+    """Length of each clip of that recording; 0: as usual."""
 
 
 class RoundResult(msgspec.Struct, frozen=True, kw_only=True):

@@ -8,7 +8,7 @@ from typing import Literal
 
 import msgspec
 
-from listen.trade.units import KPA_PER, Pressure, Unit, in_unit
+from listen.trade.units import KPA_PER, Pressure, Unit, digits, in_unit, show
 
 What = Literal["dry", "wet", "supply"]
 
@@ -25,6 +25,9 @@ SLIPS: dict[float, str] = {
 SLIP_TOLERANCE = 0.12
 """Relative distance from a unit ratio that still looks like a slip; cylinders of one engine differ about so much."""
 
+USUAL_BORE_MM = (0.3, 4.0)
+"""Bores outside these are asked about; testers in use have 0.5 to 2.5 mm."""
+
 WET_BELOW_DRY = 0.95
 """Oil never lowers a reading; below this share of the dry figure something was mixed up (gauges repeat within 5 %)."""
 
@@ -39,11 +42,13 @@ class Question(msgspec.Struct, frozen=True, kw_only=True):
     """What is doubted, lower case with hyphens."""
     text: str
     """The question in one sentence or two."""
-    suggestion: Pressure | None = None
-    """What was probably meant, offered, never taken by itself."""
+    suggestion: str = ""
+    """What would be typed for what was probably meant: offered, never taken by itself."""
 
 
-def ask_pressure(entry: Pressure, what: What, *, mates_kpa: Sequence[float] = ()) -> tuple[Question, ...]:
+def ask_pressure(
+    entry: Pressure, what: What, *, mates_kpa: Sequence[float] = (), unit: Unit = "kPa"
+) -> tuple[Question, ...]:
     """Doubts about one pressure.
 
     Parameters
@@ -54,6 +59,8 @@ def ask_pressure(entry: Pressure, what: What, *, mates_kpa: Sequence[float] = ()
         Which reading it is.
     mates_kpa
         The same reading on the engine's other cylinders.
+    unit
+        Unit of the job, in which the usual figures are told.
     """
     if entry.kpa == 0:
         return (Question(id="zero", text=f"{what} reads 0: was it measured? A dead cylinder still shows a little."),)
@@ -62,7 +69,8 @@ def ask_pressure(entry: Pressure, what: What, *, mates_kpa: Sequence[float] = ()
         return (slip,)
     low, high = USUAL_KPA[what]
     if not low <= entry.kpa <= high:
-        text = f"{what} {entry} is outside the usual {low:.0f} to {high:.0f} kPa: read and entered rightly?"
+        usual = f"{in_unit(low, unit).value:.{digits(unit)}f} to {show(high, unit)}"
+        text = f"{what} {entry} is outside the usual {usual}: read and entered rightly?"
         return (Question(id="out-of-range", text=text),)
     return ()
 
@@ -76,7 +84,7 @@ def _slip_against(entry: Pressure, mates_kpa: Sequence[float]) -> Question | Non
             if abs(entry.kpa / middle / factor - 1) <= SLIP_TOLERANCE:
                 meant = _as_meant(entry, entry.kpa / factor)
                 text = f"{entry} is {_times(factor)} the other cylinders: {words}? {meant} would fit."
-                return Question(id="unit-slip", text=text, suggestion=meant)
+                return Question(id="unit-slip", text=text, suggestion=str(meant))
     return None
 
 
@@ -88,7 +96,7 @@ def _slip_alone(entry: Pressure, what: What) -> Question | None:
     if len(fits) != 1:
         return None
     meant = Pressure(entry.value, fits[0])
-    return Question(id="unit-slip", text=f"{what} {entry}: was {meant} meant?", suggestion=meant)
+    return Question(id="unit-slip", text=f"{what} {entry}: was {meant} meant?", suggestion=str(meant))
 
 
 def _as_meant(entry: Pressure, kpa: float) -> Pressure:
@@ -130,14 +138,16 @@ def ask_loss(percent: float) -> tuple[Question, ...]:
     if percent == 0:
         return (Question(id="loss-zero", text="Loss 0 %: every ring pack loses a little; was the air on?"),)
     if percent < 1:
-        return (Question(id="loss-fraction", text=f"Loss {percent:g} %: was {percent * 100:g} % meant?"),)
+        meant = f"{percent * 100:g}"
+        return (Question(id="loss-fraction", text=f"Loss {percent:g} %: was {meant} % meant?", suggestion=meant),)
     return ()
 
 
-def ask_supply(supply: Pressure | None, restrictor_mm: float | None) -> tuple[Question, ...]:
-    """Doubts about the test rig."""
-    found = ask_pressure(supply, "supply") if supply is not None else ()
-    if restrictor_mm is not None and not 0.3 <= restrictor_mm <= 4.0:
-        text = f"Restrictor {restrictor_mm:g} mm: usual are 0.5 to 2.5 mm (1.0 mm = 0.040 in); entered in inches?"
-        found += (Question(id="restrictor", text=text),)
-    return found
+def ask_restrictor(bore_mm: float, figure: float) -> tuple[Question, ...]:
+    """Doubts about the restrictor's bore, which was entered as ``figure``."""
+    low, high = USUAL_BORE_MM
+    if low <= bore_mm <= high:
+        return ()
+    meant = next((f"{figure:g} {u}" for u, mm in (("in", 25.4), ("mm", 1.0)) if low <= figure * mm <= high), "")
+    text = f"Restrictor {bore_mm:.4g} mm: usual are 0.5 to 2.5 mm (0.020 to 0.100 in)"
+    return (Question(id="restrictor", text=f"{text}: was {meant} meant?" if meant else f"{text}.", suggestion=meant),)

@@ -71,8 +71,12 @@ def in_unit(kpa: float, unit: Unit) -> Pressure:
 
 def show(kpa: float, unit: Unit = "kPa") -> str:
     """A value in kPa as text in ``unit``, in steps a gauge can show (1 kPa, 1 psi, 0.1 bar)."""
-    digits = 1 if unit == "bar" else 0
-    return f"{in_unit(kpa, unit).value:.{digits}f} {unit}"
+    return f"{in_unit(kpa, unit).value:.{digits(unit)}f} {unit}"
+
+
+def digits(unit: Unit) -> int:
+    """Decimals that a gauge in a unit shows."""
+    return 1 if unit == "bar" else 0
 
 
 def unit_named(text: str) -> Unit:

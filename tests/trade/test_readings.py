@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from listen.errors import ReadingError
-from listen.trade.readings import ask_loss, ask_pressure, ask_supply, ask_wet
+from listen.trade.readings import ask_loss, ask_pressure, ask_restrictor, ask_wet
 from listen.trade.units import KPA_PER, Pressure, in_unit, read_pressure, show, unit_named
 
 
@@ -50,7 +50,7 @@ def test_a_unit_slip_is_seen_against_the_other_cylinders_and_alone(entry, meant)
     for mates in ([1140, 1150, 1120], []):
         (question,) = ask_pressure(entry, "dry", mates_kpa=mates)
         assert question.id == "unit-slip"
-        assert question.suggestion == meant
+        assert question.suggestion == str(meant)
 
 
 def test_a_low_cylinder_is_not_called_a_slip_nor_is_a_good_one_asked_about():
@@ -77,6 +77,9 @@ def test_loss(percent, asked):
 
 
 def test_rig():
-    assert ids(ask_supply(Pressure(80, "bar"), 0.04)) == ["unit-slip", "restrictor"]
-    assert ask_supply(Pressure(80, "psi"), 1.0) == ()
-    assert ask_supply(None, None) == ()
+    assert ids(ask_pressure(Pressure(80, "bar"), "supply")) == ["unit-slip"]
+    assert ask_pressure(Pressure(80, "psi"), "supply") == ()
+    assert ask_restrictor(1.0, 1.0) == ask_restrictor(1.016, 0.04) == ()
+    (question,) = ask_restrictor(0.04, 0.04)
+    assert (question.id, question.suggestion) == ("restrictor", "0.04 in")
+    assert ask_restrictor(25.4, 1.0)[0].suggestion == "1 mm" and ask_restrictor(9.0, 9.0)[0].suggestion == ""

@@ -77,11 +77,21 @@ async def type_text(pilot: Pilot, text: str) -> None:
     await pilot.press("enter")
 
 
+async def read_cautions(pilot: Pilot, screen: RoundScreen) -> int:
+    """Turn the pages until all was shown and acknowledged; how many keys that took."""
+    keys = 0
+    while screen.step().kind == "caution":
+        await settle(pilot)
+        keys += 1
+        await pilot.press("space")
+    await until(pilot, lambda: screen.step().id == "supply")
+    return keys
+
+
 async def to_quiet_walk(pilot: Pilot) -> RoundScreen:
     """Past the cautions and the readings."""
     screen = await to_round(pilot)
-    await pilot.press("space")
-    await until(pilot, lambda: screen.step().id == "supply")
+    await read_cautions(pilot, screen)
     await type_text(pilot, "550")
     await type_text(pilot, "1.0")
     await until(pilot, lambda: screen.step().id == "loss")
@@ -90,10 +100,16 @@ async def to_quiet_walk(pilot: Pilot) -> RoundScreen:
     return screen
 
 
+def settled(screen: RoundScreen) -> bool:
+    """Whether the last clip has come to its end, check and all."""
+    now = screen.now
+    return not now.busy and not now.checking and now.outcome is not None
+
+
 async def clip(pilot: Pilot, screen: RoundScreen, key: str = "space") -> None:
     """One key press, then wait until the clip has come to its end."""
     await pilot.press(key)
-    await until(pilot, lambda: screen.doing.running is None and screen.doing.outcome is not None)
+    await until(pilot, lambda: settled(screen))
 
 
 async def walk(pilot: Pilot, screen: RoundScreen) -> None:

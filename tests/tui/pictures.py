@@ -74,7 +74,9 @@ async def walk(pilot: Pilot, screen: RoundScreen, clips: int) -> None:
     """Record so many clips."""
     for _ in range(clips):
         await pilot.press("space")
-        await until(pilot, lambda: screen.doing.running is None and screen.doing.outcome is not None, 60)
+        await until(
+            pilot, lambda: not screen.now.busy and not screen.now.checking and screen.now.outcome is not None, 60
+        )
 
 
 async def round_pictures() -> None:

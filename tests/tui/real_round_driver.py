@@ -11,7 +11,7 @@ import json
 import sys
 from pathlib import Path
 
-from bay import FOUR_POINTS, to_engine, type_text, until
+from bay import FOUR_POINTS, read_cautions, to_engine, type_text, until
 
 from listen.jobs.folder.store import create_job
 from tui.app import HisswayApp
@@ -38,9 +38,9 @@ async def clip(pilot, screen: RoundScreen) -> None:
     tell("due", step.point, step.clip_kind)
     await asyncio.to_thread(sys.stdin.readline)
     await pilot.press("space")
-    await until(pilot, lambda: screen.doing.running is None and screen.doing.outcome is not None, 60)
-    assert screen.doing.outcome is not None
-    tell("outcome", screen.doing.outcome.kept, screen.doing.outcome.sentence)
+    await until(pilot, lambda: not screen.now.busy and not screen.now.checking and screen.now.outcome is not None, 60)
+    assert screen.now.outcome is not None
+    tell("outcome", screen.now.outcome.kept, screen.now.outcome.sentence)
 
 
 async def main(root: Path) -> None:
@@ -54,8 +54,7 @@ async def main(root: Path) -> None:
         screen = app.screen
         assert isinstance(screen, RoundScreen)
         await until(pilot, lambda: screen.listener.reading is not None, 20)
-        await pilot.press("space")
-        await until(pilot, lambda: screen.step().id == "supply")
+        await read_cautions(pilot, screen)
         await type_text(pilot, "550")
         await type_text(pilot, "1.0")
         await type_text(pilot, "38")
@@ -67,7 +66,7 @@ async def main(root: Path) -> None:
                 await pilot.press("d" if step.kind == "call" else "n")
                 await until(pilot, lambda was=step.kind: screen.step().kind != was)
             else:
-                await until(pilot, lambda: screen.step().kind == "done" or bool(screen.doing.outcome), 60)
+                await until(pilot, lambda: screen.step().kind == "done" or bool(screen.now.outcome), 60)
         assert screen.record.verdict is not None
         result = screen.record.verdict.result
         tell("verdict", result.verdict.kind, list(result.verdict.paths), len(screen.record.live_clips()))

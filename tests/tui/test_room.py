@@ -52,7 +52,7 @@ async def test_the_engine_cuts_nothing(tmp_path: Path, size: tuple[int, int]) ->
         text = screen_text(app)
         assert "…" not in text
         assert text.count(">99 %") >= len(PATHS) + 1
-        assert "Cylinder 1: ▲ intake valve >99 % ✓ signed" in words(app)
+        assert "Cylinder 1: ▲ intake valve, >99 % ✓ signed" in words(app)
         table = text[text.index("Verdict") :]
         table = " ".join(table.replace(" valve", "").replace(" passage", "").split())
         assert all(short in table for short in SHORT)

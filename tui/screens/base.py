@@ -6,6 +6,7 @@ from collections.abc import Awaitable, Callable, Coroutine
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar, cast
 
 from textual import events
+from textual.actions import parse
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
@@ -49,6 +50,15 @@ class BayScreen(Screen[R]):
         """
         return False
 
+    def act_on(self, event: events.Key) -> bool:
+        """Do at once what this screen's own binding of a key does; False where it has none that works now."""
+        for binding in self._bindings.key_to_bindings.get(event.key, ()):
+            _, name, parameters = parse(binding.action)
+            if (action := getattr(self, f"action_{name}", None)) and self.check_action(name, parameters):
+                action(*parameters)
+                return True
+        return False
+
     def way(self) -> tuple[str, ...]:
         """The way here, for the top line."""
         return ()
@@ -72,6 +82,10 @@ class BayScreen(Screen[R]):
     def start(self, work: Callable[[], Coroutine[Any, Any, None]], group: str) -> None:
         """Run something beside the screen; a new piece of a group ends the one before."""
         self.run_worker(cast("Callable[[], Awaitable[None]]", work), group=group, exclusive=True)
+
+    def start_beside(self, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
+        """Run something beside the screen that nothing ends but its own end."""
+        self.run_worker(cast("Callable[[], Awaitable[None]]", work))
 
     def tell(self, text: object, *, bad: bool = False) -> None:
         """A short message in the corner."""

@@ -18,11 +18,21 @@ EDITS = {
 class Field(Input):
     """An input whose editing keys do not go round by the app's bindings, where a digit sent at once overtakes them."""
 
+    figure: bool = False
+    """A question mark is no part of a figure: it asks for help."""
+
+    def check_consume_key(self, key: str, character: str | None) -> bool:
+        """Leave the help key alone where a figure is typed."""
+        return not self._is_help(character) and super().check_consume_key(key, character)
+
+    def _is_help(self, character: str | None) -> bool:
+        return self.figure and character == "?"
+
     def take(self, event: events.Key) -> bool:
         """Type or edit at once; False for any other key."""
         if (edit := EDITS.get(event.key)) is not None:
             getattr(self, f"action_{edit}")()
-        elif event.is_printable and event.character:
+        elif event.is_printable and event.character and not self._is_help(event.character):
             self.replace(event.character, *self.selection)
         else:
             return False
@@ -34,4 +44,5 @@ class Field(Input):
             event.prevent_default()
             self.take(event)
             return
-        await super()._on_key(event)
+        if not self._is_help(event.character):
+            await super()._on_key(event)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual import events, on
 from textual.app import ComposeResult
@@ -14,10 +15,14 @@ from textual.message import Message
 from textual.reactive import reactive
 from textual.widgets import Input, Label, Static
 
+from listen.trade.cautions import defer
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
 from tui.widgets.field import Field
 from tui.words import percent_plain, plain, shown
+
+if TYPE_CHECKING:
+    from listen.trade.cautions import Caution
 
 MOST_ENTRIES = 2
 SHORT = 20
@@ -28,33 +33,30 @@ MORE_AT = 24
 """Column at which the meaning of an answer begins."""
 
 
-class Acknowledged(Message):
-    """The cautions were read."""
-
-
 class CautionPanel(VerticalScroll, can_focus=True):
-    """Cautions, those that protect people first in weight; the record key acknowledges them."""
-
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("space,enter,pagedown", "acknowledge", "Read and done", key_display="Space")
-    ]
+    """Cautions, those that protect people first in weight. Only what was on the screen can be acknowledged."""
 
     def compose(self) -> ComposeResult:
         """One text."""
         yield Static(id="cautions")
 
-    def show(self, rows: list[tuple[bool, str]], defer: str) -> None:
-        """Rows of (danger to people?, words)."""
+    def show(self, rows: Iterable[Caution]) -> None:
+        """Put them up, from the first on."""
         lines = [
-            Content.assemble(("▲ " if danger else "· ", "bold $warning" if danger else "$secondary"), plain(words))
-            for danger, words in rows
+            Content.assemble(("▲ ", "bold $warning") if c.weight == "danger" else ("· ", "$secondary"), plain(c.words))
+            for c in rows
         ]
-        self.query_one("#cautions", Static).update(Content("\n").join([*lines, shown(defer, "$secondary")]))
+        self.query_one("#cautions", Static).update(Content("\n").join([*lines, shown(defer(), "$secondary")]))
         self.scroll_home(animate=False)
 
-    def action_acknowledge(self) -> None:
-        """Say so."""
-        self.post_message(Acknowledged())
+    def page(self) -> bool:
+        """Turn to what has not been on the screen yet; False where all of it has."""
+        if not self.size.height:  # not drawn at all yet
+            return True
+        if self.scroll_y >= self.max_scroll_y:
+            return False
+        self.scroll_to(y=self.scroll_y + self.size.height - 1, animate=False, immediate=True)
+        return True
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,21 +124,33 @@ class ChoicePanel(Drawn, can_focus=True):
         if self.asks_sure:
             self.at = min(max(self.at + by, 0), len(SURE) - 1)
 
-    def _give(self, choice: Choice) -> None:
-        self.post_message(self.Chosen(self, choice.id, SURE[self.at] if self.asks_sure else None))
+    def _answer(self, choice: Choice) -> Chosen:
+        return self.Chosen(self, choice.id, SURE[self.at] if self.asks_sure else None)
+
+    def take(self, event: events.Key) -> Chosen | bool:
+        """The answer whose key was pressed; else whether the key says how sure."""
+        if choice := self._choice(event):
+            return self._answer(choice)
+        if self.asks_sure and event.key in ("left", "right"):
+            self.action_sure(1 if event.key == "right" else -1)
+            return True
+        return False
+
+    def _choice(self, event: events.Key) -> Choice | None:
+        return next((c for c in self.choices if c.key == (event.character or "").lower()), None)
 
     def on_key(self, event: events.Key) -> None:
         """A key that stands before an answer gives it."""
-        if choice := next((c for c in self.choices if c.key == (event.character or "").lower()), None):
+        if choice := self._choice(event):
             event.stop()
             event.prevent_default()
-            self._give(choice)
+            self.post_message(self._answer(choice))
 
     def on_click(self, event: events.Click) -> None:
         """A click on a line gives its answer; on the last, the next step of how sure."""
         y = event.get_content_offset(self)
         if y is not None and 0 <= y.y < len(self.choices):
-            self._give(self.choices[y.y])
+            self.post_message(self._answer(self.choices[y.y]))
         elif y is not None and self.asks_sure:
             self.at = (self.at + 1) % len(SURE)
 
@@ -151,6 +165,8 @@ class Entry:
     value: str = ""
     length: int = 12
     """Most characters."""
+    figure: bool = False
+    """Whether it is a figure: a question mark then asks for help."""
 
 
 class EntryPanel(Vertical):
@@ -201,14 +217,29 @@ class EntryPanel(Vertical):
             if row.display:
                 row.query_one(".what", Label).update(entries[i].words)
                 row.query_one(".unit", Label).update(entries[i].unit)
-                field = row.query_one(Input)
-                field.value, field.max_length = entries[i].value, entries[i].length
+                field = row.query_one(Field)
+                field.value, field.max_length, field.figure = entries[i].value, entries[i].length, entries[i].figure
                 row.set_class(entries[i].length > SHORT, "-long")
         self.query_one("#entry-remark", Static).update(shown(remark))
-        self._field(0).focus()
+        self.screen.set_focus(self._field(0))
 
-    def _field(self, i: int) -> Input:
-        return self.query_one(f"#entry-{i}", Horizontal).query_one(Input)
+    def _field(self, i: int) -> Field:
+        return self.query_one(f"#entry-{i}", Horizontal).query_one(Field)
+
+    def take(self, event: events.Key) -> Entered | bool:
+        """A key typed into the line one is on: all figures where it hands them in, else whether it was for us."""
+        at = next((i for i in range(len(self._entries)) if self._field(i) is self.screen.focused), None)
+        if at is None:
+            return False
+        if event.key == "enter":
+            return self._forward(at)
+        return self._field(at).take(event)
+
+    def _forward(self, at: int) -> Entered | bool:
+        if at + 1 < len(self._entries):
+            self.screen.set_focus(self._field(at + 1))
+            return True
+        return self.Entered({e.id: self._field(i).value.strip() for i, e in enumerate(self._entries)})
 
     def clear(self) -> None:
         """Forget what was asked."""
@@ -221,8 +252,6 @@ class EntryPanel(Vertical):
     @on(Input.Submitted)
     def _next(self, event: Input.Submitted) -> None:
         event.stop()
-        at = next(i for i in range(len(self._entries)) if self._field(i) is event.input)
-        if at + 1 < len(self._entries):
-            self._field(at + 1).focus()
-        else:
-            self.post_message(self.Entered({e.id: self._field(i).value.strip() for i, e in enumerate(self._entries)}))
+        done = self._forward(next(i for i in range(len(self._entries)) if self._field(i) is event.input))
+        if isinstance(done, self.Entered):
+            self.post_message(done)

@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from textual.app import ComposeResult
 from textual.containers import Vertical
-from textual.widget import Widget
 from textual.widgets import ContentSwitcher
 
+from tui.screens.round.view import Answers, Cautions, Figures, Microphone, Panel
 from tui.widgets.countdown import Countdown
 from tui.widgets.level_meter import LevelMeter
-from tui.widgets.panels import CautionPanel, Choice, ChoicePanel, Entry, EntryPanel
+from tui.widgets.panels import CautionPanel, ChoicePanel, EntryPanel
+
+if TYPE_CHECKING:
+    from textual import events
+    from textual.widget import Widget
+
+Answer = EntryPanel.Entered | ChoicePanel.Chosen
 
 
 class Desk(ContentSwitcher):
@@ -27,35 +35,36 @@ class Desk(ContentSwitcher):
         yield EntryPanel(id="entry")
         yield ChoicePanel(id="choice")
 
-    @property
-    def shows(self) -> str:
-        """Which of the four."""
-        return self.current or ""
+    def show(self, panel: Panel, home: Widget) -> None:
+        """Show a panel and give it the keys; those of the microphone go to ``home``."""
+        match panel:
+            case Microphone(idle):
+                self._turn("microphone")
+                self.query_one(Countdown).idle = idle
+                self.screen.set_focus(home)
+            case Cautions(rows):
+                shown = self.query_one(CautionPanel)
+                if self._turn("caution"):
+                    shown.show(rows)
+                self.screen.set_focus(shown)
+            case Figures(entries, remark):
+                self._turn("entry")
+                self.query_one(EntryPanel).show(entries, remark)
+            case Answers(choices, about, sure):
+                asked = self.query_one(ChoicePanel)
+                if self._turn("choice") or asked.about != about:
+                    asked.show(choices, about, sure=sure)
+                self.screen.set_focus(asked)
 
-    def microphone(self, home: Widget) -> None:
-        """The meter; keys go to ``home``."""
-        self._turn("microphone")
-        if self.screen.focused is not home:
-            home.focus()
+    def take(self, event: events.Key) -> Answer | bool:
+        """A key typed into what is shown: the answer it gives, else whether it was for us."""
+        if self.current == "entry":
+            return self.query_one(EntryPanel).take(event)
+        return self.query_one(ChoicePanel).take(event) if self.current == "choice" else False
 
-    def caution(self, rows: list[tuple[bool, str]], defer: str) -> None:
-        """Cautions to acknowledge."""
-        if self._turn("caution"):
-            self.query_one(CautionPanel).show(rows, defer)
-        self.query_one(CautionPanel).focus()
-
-    def entry(self, entries: tuple[Entry, ...], remark: str = "") -> None:
-        """Figures to type."""
-        panel = self.query_one(EntryPanel)
-        self._turn("entry")
-        panel.show(entries, remark)
-
-    def choice(self, choices: tuple[Choice, ...], about: str, *, sure: bool = False) -> None:
-        """Answers to choose from; ``sure``: and how sure."""
-        panel = self.query_one(ChoicePanel)
-        if self._turn("choice") or panel.about != about:
-            panel.show(choices, about, sure=sure)
-        panel.focus()
+    def wrong(self, text: str) -> None:
+        """Say what is wrong with what was typed."""
+        self.query_one(EntryPanel).wrong(text)
 
     def _turn(self, to: str) -> bool:
         """Show one; True where it was another before."""

@@ -1,55 +1,73 @@
-"""Round: shows the next step, what it asks for, and what every point says."""
+"""Round: shows one frozen view of the round, and turns keys and answers into events and clips."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING
+from operator import is_not
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ClassVar
 
+from textual import events, on
 from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
 
 from listen.errors import HisswayError
-from listen.jobs.events import Payload
-from listen.jobs.reference import beside
-from listen.jobs.walk import Step, next_step, round_points
-from listen.trade.cautions import cautions_for, defer
+from listen.jobs.events import BubblesLooked, CautionAcknowledged, ClipTakenBack, Payload
+from listen.jobs.typed import typed
+from listen.jobs.walk import Step, Wish
+from listen.voice.names import point_name
 from tui.bridge.listener import Listener
-from tui.screens.calls import ask_paths, calls
-from tui.screens.round import asks
-from tui.screens.round.aim import aimed
-from tui.screens.round.answers import Answers
-from tui.screens.round.course import Outcome
+from tui.screens.base import BayScreen
+from tui.screens.calls import SEVERAL, ask_paths, call_event
+from tui.screens.round import questions, results
 from tui.screens.round.desk import Desk
-from tui.screens.round.doing import Doing
-from tui.screens.round.keys import RoundKeys
-from tui.screens.round.said import hush_words, idle_words, say, verdict_say, where
-from tui.screens.rungs import rungs
-from tui.widgets.banner import Banner, Say
+from tui.screens.round.now import Asked, Now, Outcome
+from tui.screens.round.taker import Taker
+from tui.screens.round.view import View, view
+from tui.screens.round.ways import WAYS, one
+from tui.screens.rungs import neighbour_point
+from tui.widgets.banner import Banner
 from tui.widgets.countdown import Count, Countdown
-from tui.widgets.ladder import Ladder, Mark
+from tui.widgets.ladder import Ladder
 from tui.widgets.level_meter import LevelMeter
-from tui.widgets.panels import EntryPanel
+from tui.widgets.panels import CautionPanel, ChoicePanel, EntryPanel
 
 if TYPE_CHECKING:
+    from listen.jobs.folder.open_job import OpenJob
     from listen.jobs.job import Job, RoundRecord
+    from tui.bridge.preferences import Preferences
+    from tui.bridge.services import Services
 
 METER_PERIOD_S = 1 / 25
 ABOVE_LADDER = 19
 """Lines needed besides the rows of the ladder."""
-SHORT = 28
-"""Below so many lines the banner keeps to what is new."""
-TALL = 32
-"""Lines from which the ladder stays while something is asked."""
 
 
-class RoundScreen(RoundKeys):
-    """One round; everything it shows follows from the job, the microphone and what is under way."""
+class RoundScreen(BayScreen[None]):
+    """One round; everything it shows follows from the job and from :class:`Now`."""
 
     CSS_PATH = "round.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("space,enter,pagedown", "go", "Record", key_display="Space"),
+        Binding("backspace", "take_back", "Take back", key_display="Bksp"),
+        Binding("s,ctrl+s", "skip", "Skip"),
+        *(Binding(way.key, f"way('{way.id}')", way.words) for way in WAYS),
+        Binding("up", "aim(-1)", "Other point", show=False),
+        Binding("down", "aim(1)", "Other point", show=False),
+        Binding("e", "evidence", "Evidence"),
+        Binding("v", "verdict", "Verdict"),
+        Binding("t", "times", "Times"),
+        Binding("i", "bring_in", "Import"),
+        Binding("escape", "back", "Back", key_display="Esc"),
+    ]
 
     def __init__(self, round_id: str) -> None:
         super().__init__()
         self.round_id = round_id
+        self.now = Now()
+        self._made: tuple[Any, int, View] | None = None
+        self._drawn: Any = None
         self._listening_at = ("", "")
 
     def body(self) -> ComposeResult:
@@ -62,8 +80,8 @@ class RoundScreen(RoundKeys):
         """Open the microphone; the screen is there meanwhile."""
         services = self.bay.services
         self.listener = Listener(lambda: services.source(self.record.cylinder, self.bay.preferences.input_name))
-        self.doing = Doing(self)
-        self.answers = Answers(self)
+        self.taker = Taker(self)
+        self._ask_for_leftovers()
         super().on_mount()
         self.listener.start()
         self.set_interval(METER_PERIOD_S, self._meter)
@@ -73,108 +91,119 @@ class RoundScreen(RoundKeys):
         """Let the microphone go."""
         self.listener.close()
 
+    # ------------------------------------------------------------------ what workers may ask
+
     @property
     def record(self) -> RoundRecord:
         """The round as it is now."""
         assert self.bay.job is not None
         return self.bay.job.round(self.round_id)
 
+    @property
+    def opened(self) -> OpenJob:
+        """The job on disk."""
+        assert self.bay.open_job is not None
+        return self.bay.open_job
+
+    @property
+    def services(self) -> Services:
+        """The outside world."""
+        return self.bay.services
+
+    @property
+    def preferences(self) -> Preferences:
+        """What the person at this machine prefers."""
+        return self.bay.preferences
+
+    def step(self) -> Step:
+        """What is under way, chosen or due."""
+        return self.view.step
+
+    def change(self, **changes: Any) -> None:
+        """Replace fields of what is known beside the job, and show it."""
+        self.now = replace(self.now, **changes)
+        self._changed()
+
+    def reread(self) -> None:
+        """The job was changed in another thread: show it as it is."""
+        if self.bay.open_job is not None:
+            self.bay.job = self.bay.open_job.job
+
+    def write(self, *payloads: Payload) -> bool:
+        """Put events into the journal; what the disk refuses is said, and nothing has changed."""
+        try:
+            self.bay.write(*payloads)
+        except HisswayError as e:
+            self.change(outcome=Outcome(False, str(e), lead="Not written"))
+            return False
+        return True
+
+    def count(self, count: Count | None) -> None:
+        """Show the countdown of what is under way."""
+        if self.is_attached:
+            self.query_one(Countdown).count = count
+
+    # ------------------------------------------------------------------ showing
+
+    @property
+    def view(self) -> View:
+        """The view of the job and of now: made once, however often it is asked for."""
+        job, prefs = self.bay.job, self.bay.preferences
+        assert job is not None
+        of, lines = (job, self.now, prefs), self.size.height
+        if self._made is None or lines != self._made[1] or any(map(is_not, of, self._made[0])):
+            gauge = self.bay.services.gauge(job.round(self.round_id).cylinder)
+            self._made = of, lines, view(job, self.round_id, self.now, prefs, lines, gauge)
+        return self._made[2]
+
     def way(self) -> tuple[str, ...]:
         """Where we are."""
         return (self.bay.job.title, f"cylinder {self.record.cylinder}") if self.bay.job else ()
 
-    def step(self) -> Step:
-        """What is due: the point chosen with the arrow keys, else what the job says."""
-        assert self.bay.job is not None
-        due = next_step(self.bay.job, self.round_id)
-        return aimed(self.bay.job, self.round_id, self.other, self.other_kind, due) if self.other else due
-
-    def numbers_may_be_seen(self) -> bool:
-        """Only once the by-ear call was made or declined."""
-        return self.record.call() is not None or "call" in self.record.passed
-
-    # ------------------------------------------------------------------ showing
-
     def show_job(self, job: Job) -> None:
-        """Show the round, and what is due in it."""
-        if not any(r.id == self.round_id for r in job.rounds):
-            return
-        step = self.doing.running or self.step()
-        self._show_ladder(job, step)
-        self.query_one(Banner).say = self._say(step)
-        self.query_one(LevelMeter).hush = hush_words(step, may_be_seen=self.numbers_may_be_seen())
-        if self.doing.running is None:
-            self._ask(step)
-            self._listen_at(step)
-        if step.kind == "verdict" and self.doing.judging_is_due():
-            self.judge()
+        """The job changed."""
+        self._changed()
 
     def on_screen_resume(self) -> None:
         """Back from another screen: times or the round may have changed."""
-        self.refresh_round()
+        self._changed()
 
     def on_resize(self) -> None:
         """What has room is shown."""
-        self.refresh_round()
+        self._changed()
 
-    def refresh_round(self) -> None:
-        """Show again, the job being the same."""
-        if self.bay.job is not None and self.is_attached:
-            self.show_job(self.bay.job)
+    def _changed(self) -> None:
+        """Draw once, however much has changed until then."""
+        if self.is_attached:
+            self.call_later(self._draw)
 
-    def _show_ladder(self, job: Job, step: Step) -> None:
-        ladder, record, doing = self.query_one(Ladder), self.record, self.doing
-        live: dict[tuple[str, str], Mark] = {}
-        if doing.mark is not None and doing.running is not None:
-            live[step.point, step.walk] = doing.mark
-        elif step.kind == "clip":
-            live[step.point, step.walk] = Mark.NEXT
-        drawn = rungs(round_points(job, record), record, live, doing.excess)
-        ladder.rungs = drawn if self.numbers_may_be_seen() else tuple(r.hidden() for r in drawn)
-        ladder.current = step.point
-        ladder.tall = self.size.height >= ABOVE_LADDER + 2 * len(drawn)
-
-    def _say(self, step: Step) -> Say:
-        record, outcome = self.record, self.doing.outcome
-        if asked := self.answers.asking:
-            return Say(where(step, record.cylinder), asked, tone="caution")
-        if step.kind == "done" and record.verdict is not None:
-            verdict = record.verdict.result.verdict
-            head = where(step, record.cylinder)
-            if record.changed_after_signing:
-                head = f"{head} · ! {record.changed_after_signing[-1]}"
-            return verdict_say(verdict.text, verdict.next, head, outcome)
-        busy = "Judging the round: a moment." if self.doing.judging else ""
-        return say(step, record.cylinder, outcome, busy=busy, short=self.size.height < SHORT)
-
-    def _ask(self, step: Step) -> None:
-        desk, job = self.query_one(Desk), self.bay.job
-        assert job is not None
-        self.query_one(Countdown).idle = idle_words(step, self.record, self.bay.preferences, self._beside())
-        self.query_one(Ladder).display = step.kind in ("clip", "verdict", "done") or self.size.height >= TALL
-        if self.answers.show(desk):
+    def _draw(self) -> None:
+        """Put the view into the widgets, unless it is there already or another screen stands before this one."""
+        job = self.bay.job
+        if not self.is_attached or job is None or all(r.id != self.round_id for r in job.rounds):
             return
-        points = round_points(job, self.record)
-        if step.kind == "caution":
-            more = cautions_for("radiator") if any(p.id == "radiator" for p in points) else ()
-            desk.caution([(c.weight == "danger", c.words) for c in (*step.cautions, *more)], defer())
-        elif step.kind in ("supply", "loss"):
-            gauge = self.bay.services.gauge(self.record.cylinder) if step.kind == "loss" else ""
-            desk.entry(
-                asks.entries(step.id, job), f"{gauge} Enter goes on. Ctrl+S leaves it out with a reason.".strip()
-            )
-        elif step.kind == "bubbles":
-            desk.choice(asks.BUBBLES, "bubbles")
-        elif step.kind == "call":
-            desk.choice(calls(points), "call", sure=True)
-        else:
-            desk.microphone(self.query_one(Ladder))
+        shown = self.view
+        if self.app.screen is self and shown is not self._drawn:
+            self._drawn = shown
+            ladder, banner = self.query_one(Ladder), self.query_one(Banner)
+            banner.say = shown.say
+            ladder.rungs, ladder.current, ladder.display = shown.rungs, shown.step.point, shown.ladder_shown
+            ladder.tall = self.size.height >= ABOVE_LADDER + 2 * len(shown.rungs)
+            self.query_one(LevelMeter).hush = shown.hush
+            self.query_one(Desk).show(shown.panel, ladder)
+            self.refresh_bindings()
+            self._listen_at(shown.step)
+        rests_on = results.rests_on(shown.walk.record)
+        waiting = self.now.judging or self.now.checking or self.now.asked
+        if shown.step.kind == "verdict" and not waiting and self.now.tried != rests_on:
+            self._judge()
 
-    def _beside(self) -> tuple[int, ...]:
-        """Cylinders whose clips the tool chose as the sound reference."""
-        if self.bay.job is None or self.record.verdict is None:
-            return ()
-        return beside(self.bay.job, self.round_id)
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Only keys that do something now are offered; the help names all."""
+        own = {b.action.partition("(")[0] for b in self.BINDINGS if isinstance(b, Binding)} - {"back"}
+        if action not in own or self.bay.job is None:
+            return True
+        return (f"way('{parameters[0]}')" if action == "way" else action) in self.view.keys or None
 
     def _listen_at(self, step: Step) -> None:
         """Aim a simulated microphone, and compare the live level with this point's quiet clip."""
@@ -189,54 +218,239 @@ class RoundScreen(RoundKeys):
     async def _compare(self, step: Step) -> None:
         quiets = self.record.live_clips(step.point, "quiet") if step.kind == "clip" and step.walk != "quiet" else ()
         self.listener.compare_with(None)
-        if quiets:
-            self.listener.compare_with(await self.doing.quiet_of(quiets[-1].id))
+        if quiets and (spectrum := await results.quiet_of(self, quiets[-1].id)) is not None:
+            self.listener.compare_with(spectrum)
 
     def _meter(self) -> None:
-        meter = self.query_one(LevelMeter)
-        meter.silent = self.listener.trouble
-        meter.reading = self.listener.reading
+        if self.app.screen is self:
+            meter = self.query_one(LevelMeter)
+            meter.silent, meter.reading = self.listener.trouble, self.listener.reading
 
-    def show_count(self, count: Count | None) -> None:
-        """Show the countdown of what is under way."""
-        if self.is_attached:
-            self.query_one(Countdown).count = count
+    # ------------------------------------------------------------------ keys
 
-    # ------------------------------------------------------------------ what the doing says
-
-    def begin(self, step: Step) -> None:
-        """A clip begins."""
-        self.listener.aim(step.point, step.clip_kind)
-        self.query_one(Desk).microphone(self.query_one(Ladder))
-
-    def finished(self, outcome: Outcome) -> None:
-        """A clip has come to its end, one way or another."""
-        self.other, self.other_kind, self._listening_at = "", "", ("", "")
-        if self.bay.open_job is not None:
-            self.bay.job = self.bay.open_job.job
-        if outcome.lost:
-            self.answers.look_for_leftovers()
-
-    def write(self, *events: Payload) -> bool:
-        """Put events into the journal; what the disk refuses is said, and nothing has changed."""
-        try:
-            self.bay.write(*events)
-        except HisswayError as e:
-            self.doing.outcome = Outcome(False, str(e), lead="Not written")
-            self.refresh_round()
-            return False
+    def take_key(self, event: events.Key) -> bool:
+        """Act on a key at once, so that several sent in one burst act in their order."""
+        self._draw()
+        match self.query_one(Desk).take(event):
+            case EntryPanel.Entered() as entered:
+                self._entered(entered)
+            case ChoicePanel.Chosen() as chosen:
+                self._chosen(chosen)
+            case False:
+                return self.act_on(event)
         return True
 
-    def wrong(self, text: str) -> None:
-        """Say what is wrong with a figure typed."""
-        self.query_one(EntryPanel).wrong(text)
+    def action_go(self) -> None:
+        """The one key: record, read on, acknowledge, judge again, or look at the verdict."""
+        step = self.step()
+        if self.now.busy or self.now.asked:
+            return
+        if step.kind == "clip":
+            self._record(step)
+        elif step.kind == "caution" and not self.query_one(CautionPanel).page():
+            self.write(CautionAcknowledged(caution=step.id, round_id=self.round_id))
+        elif step.kind == "verdict" and not self.now.judging:
+            self._judge()
+        elif step.kind == "done":
+            self.action_verdict()
 
-    def ask_several(self, keep: Callable[[tuple[str, ...]], None]) -> None:
-        """Ask which paths are heard."""
-        assert self.bay.job is not None
-        ask_paths(self, "Which paths do you hear?", round_points(self.bay.job, self.record), keep)
+    def _record(self, step: Step, *, sure: bool = False) -> None:
+        if self.record.signed and not sure:
+            self.change(asked=questions.before_touching(self.record, "A further clip", (), step))
+        else:
+            self.change(taking=step, outcome=None)
+            self.start_beside(partial(self._take, one, step))
 
-    def judge(self) -> None:
-        """Have the round judged."""
-        self.doing.judging = True
-        self.start(self.doing.judge, "judge")
+    def action_way(self, id: str) -> None:
+        """Take the clips of this walk in another way."""
+        way = next(w for w in WAYS if w.id == id)
+        step = self.step()
+        self.change(way=id, taking=step)
+        self.start_beside(partial(self._take, way.take, step))
+
+    async def _take(self, take: Any, step: Step) -> None:
+        await take(self.taker, step)
+        self._ask_for_leftovers()
+
+    def _judge(self) -> None:
+        self.change(judging=True, tried=results.rests_on(self.record))
+        self.start(partial(results.judge, self), "judge")
+
+    def action_back(self) -> None:
+        """Stop what is under way; else take the question back; else what was chosen; else leave the round as it is."""
+        if self.now.busy:
+            self.taker.stop()
+        elif self.now.asked is not None and self.now.asked.leftover is None:
+            self.change(asked=None)
+        elif self.now.plan:
+            self.change(plan=())
+        else:
+            super().action_back()
+
+    def action_take_back(self) -> None:
+        """Take back the last clip: of the chosen point, else of the round. What was judged or signed is asked about."""
+        if self.now.busy:
+            self.taker.stop()
+            return
+        clips = self.record.live_clips(self.now.plan[0].point if self.now.plan else None)
+        if not clips:
+            self.tell("No clip to take back here.")
+            return
+        last, record = clips[-1], self.record
+        what = f"Taking back the clip at the {point_name(last.kept.point)} ({last.kept.walk} walk)"
+        event = ClipTakenBack(clip=last.id, reason="taken back")
+        if record.signed or (record.verdict is not None and not record.stale):
+            self.change(asked=questions.before_touching(record, what, (event,)))
+        elif self.write(event):
+            self.change(outcome=None)
+            self.tell(f"Taken back: {point_name(last.kept.point)}, {last.kept.walk} walk. It stays on disk.")
+
+    def action_skip(self) -> None:
+        """Leave the step out; the reason is asked."""
+        self.change(asked=questions.why_skip(self.step()))
+
+    def action_aim(self, by: int) -> None:
+        """Choose another point."""
+        points = tuple(p.id for p in self.view.walk.points)
+        self.change(plan=(Wish(neighbour_point(points, self.step().point, by)),))
+
+    @on(Ladder.Chosen)
+    def _point_clicked(self, event: Ladder.Chosen) -> None:
+        if "aim" in self.view.keys:
+            self.change(plan=(Wish(event.point),))
+
+    def action_evidence(self) -> None:
+        """What a point's clips show."""
+        from tui.screens.evidence.screen import EvidenceScreen
+
+        point = self.step().point or self.record.live_clips()[0].kept.point
+        self.app.push_screen(EvidenceScreen(self.round_id, point))
+
+    def action_verdict(self) -> None:
+        """What the verdict rests on."""
+        from tui.screens.verdict.screen import VerdictScreen
+
+        if self.record.verdict is not None:
+            self.app.push_screen(VerdictScreen(self.round_id), lambda plan: self.change(plan=plan or ()))
+
+    def action_times(self) -> None:
+        """Lengths of clips and pauses."""
+        from tui.screens.round.times import TimesScreen
+
+        self.app.push_screen(TimesScreen())
+
+    def action_bring_in(self) -> None:
+        """Import clips recorded elsewhere."""
+        from tui.screens.round.bring_in import BringInScreen
+
+        def bring(place: Path | None) -> None:
+            if place is not None:
+                self.start(partial(results.bring_in, self, self.taker, place), "clip")
+
+        self.app.push_screen(BringInScreen(), bring)
+
+    # ------------------------------------------------------------------ answers
+
+    @on(EntryPanel.Entered)
+    def _entered(self, event: EntryPanel.Entered) -> None:
+        if (asked := self.now.asked) is None:
+            self._typed(event.values)
+        elif not (reason := event.values["reason"].strip()):
+            self.query_one(Desk).wrong("A word or two, please: it stands in the job beside what was done.")
+        elif asked.about == "why":
+            self._answer(questions.left_out(self._of(asked), self.round_id, reason))
+        else:
+            self._touch(asked, questions.reason_note(self.round_id, asked, reason))
+
+    def _typed(self, values: dict[str, str]) -> None:
+        """Figures came; a doubt is asked before they are kept."""
+        job = self.bay.job
+        assert job is not None
+        try:
+            figures = {
+                name: typed(name, text, job, self.record.cylinder, self.round_id)
+                for name, text in values.items()
+                if text or name != "restrictor"
+            }
+        except HisswayError as e:
+            self.query_one(Desk).wrong(str(e))
+            return
+        doubts = tuple((name, q) for name, f in figures.items() for q in f.doubts)
+        kept = tuple(f.event for f in figures.values())
+        if doubts:
+            self.change(asked=questions.doubt(doubts, values, kept))
+        else:
+            self.write(*kept)
+
+    @on(ChoicePanel.Chosen)
+    def _chosen(self, event: ChoicePanel.Chosen) -> None:
+        asked, choice = self.now.asked, event.choice
+        if asked is None and event.panel.about == "bubbles":
+            self.write(BubblesLooked(round_id=self.round_id, seen=choice))
+        elif asked is None:
+            self._call(choice, event.sure)
+        elif choice == questions.NO:
+            self.change(asked=None)
+        elif asked.about == "skip":
+            self._skip(asked, choice)
+        elif asked.about == "doubt" and choice == "meant":
+            self.change(asked=None)
+            self._typed(dict(asked.values))
+        elif asked.about == "leftover":
+            self._leftover(asked, keep=choice == "keep")
+        elif asked.about == "touch":
+            self._touch(asked)
+        else:
+            self._answer(*asked.events)
+
+    def _answer(self, *payloads: Payload) -> None:
+        """The question is answered: these are its events."""
+        self.change(asked=None)
+        self.write(*payloads)
+
+    @staticmethod
+    def _of(asked: Asked) -> Step:
+        assert asked.step is not None
+        return asked.step
+
+    def _skip(self, asked: Asked, choice: str) -> None:
+        if choice == questions.OWN_WORDS:
+            self.change(asked=questions.in_own_words(asked))
+        else:
+            self._answer(questions.left_out(self._of(asked), self.round_id, choice))
+            self.change(plan=())
+
+    def _touch(self, asked: Asked, *note: Payload) -> None:
+        """Change what is judged or signed, as was said."""
+        self._answer(*asked.events, *note)
+        if asked.step is not None:
+            self._record(asked.step, sure=True)
+
+    def _call(self, choice: str, sure: float | None) -> None:
+        def keep(called: str | tuple[str, ...]) -> None:
+            name = self.bay.job.people.get("tech", "") if self.bay.job else ""
+            before = not any(c.kept.clip_kind != "quiet" for c in self.record.clips) or not self.record.calls
+            self.write(call_event(self.round_id, called, name, before_numbers=before, sure=sure))
+
+        if choice == SEVERAL:
+            ask_paths(self, "Which paths do you hear?", self.view.walk.points, keep)
+        else:
+            keep(choice)
+
+    def _ask_for_leftovers(self) -> None:
+        """Offer a take of this round that was cut short."""
+        parts = self.bay.open_job.partials() if self.bay.open_job else ()
+        mine = next((p for p in parts if p.round_id == self.round_id), None)
+        if mine is not None and not self.now.busy:
+            self.change(asked=questions.leftover(mine))
+
+    def _leftover(self, asked: Asked, *, keep: bool) -> None:
+        assert asked.leftover is not None
+        self.change(asked=None)
+        try:
+            part = asked.leftover
+            self.bay.job = self.opened.keep(part, recovered=True) if keep else self.opened.drop(part)
+        except HisswayError as e:
+            self.tell(e, bad=True)
+            return
+        self._ask_for_leftovers()

@@ -14,6 +14,7 @@ from textual.widgets import Static
 from listen.errors import HisswayError
 from listen.jobs.events import StepPassed
 from listen.jobs.reference import DECLINED, beside, declined
+from listen.jobs.walk import Wish, advised
 from listen.judge.account import account
 from listen.judge.result import RoundResult, Verdict
 from listen.voice import verdicts
@@ -37,8 +38,8 @@ WHY_NOT = [(w, w, "") for w in ("it is not sound", "recorded in another state", 
 SOURCE_WORDS = {"prior": "before anything was heard", "loss": "loss read", "bubbles": "bubbles"}
 
 
-class VerdictScreen(BayScreen[tuple[str, str]]):
-    """Dismisses with point and clip kind to record next, if that is what was asked for."""
+class VerdictScreen(BayScreen[tuple[Wish, ...]]):
+    """Dismisses with what to record next, if that is what was asked for."""
 
     CSS_PATH = "verdict.tcss"
     AUTO_FOCUS = "Odds"
@@ -129,8 +130,8 @@ class VerdictScreen(BayScreen[tuple[str, str]]):
     def action_go_there(self) -> None:
         """Back to the round, aimed at the recording that would help most."""
         judged = self.record.verdict
-        if judged is not None and (said := judged.result.verdict).next_point:
-            self.dismiss((said.next_point, said.next_kind))
+        if judged is not None and (plan := advised(judged.result.verdict, self.record)):
+            self.dismiss(plan)
         else:
             self.tell("The next thing to do is no recording: see the line that begins with Next.")
 

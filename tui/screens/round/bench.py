@@ -1,0 +1,56 @@
+"""What the workers of a round may ask of the screen they work for."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Protocol
+
+if TYPE_CHECKING:
+    from listen.jobs.events import Payload
+    from listen.jobs.folder.open_job import OpenJob
+    from listen.jobs.job import RoundRecord
+    from listen.jobs.walk import Step
+    from tui.bridge.listener import Listener
+    from tui.bridge.preferences import Preferences
+    from tui.bridge.services import Services
+    from tui.screens.round.now import Now
+    from tui.widgets.countdown import Count
+
+
+class Bench(Protocol):
+    """One round, whoever shows it."""
+
+    round_id: str
+    listener: Listener
+
+    @property
+    def now(self) -> Now: ...
+
+    @property
+    def opened(self) -> OpenJob: ...
+
+    @property
+    def services(self) -> Services: ...
+
+    @property
+    def preferences(self) -> Preferences: ...
+
+    @property
+    def record(self) -> RoundRecord: ...
+
+    def step(self) -> Step:
+        """What is under way, chosen or due."""
+
+    def change(self, **changes: Any) -> None:
+        """Replace fields of :class:`Now`."""
+
+    def reread(self) -> None:
+        """The job was changed in another thread: show it as it is."""
+
+    def write(self, *events: Payload) -> bool:
+        """Put events into the journal; what the disk refuses is said, and nothing has changed."""
+
+    def count(self, count: Count | None) -> None:
+        """Show a countdown, or none."""
+
+    def tell(self, text: object, *, bad: bool = False) -> None:
+        """A short message in the corner."""

@@ -1,0 +1,77 @@
+"""What a round's screen knows beside the job: what is under way, what was asked, how the last clip ended."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from listen.jobs.events import Payload
+    from listen.jobs.folder.parts import Partial
+    from listen.jobs.walk import Step, Wish
+    from tui.widgets.ladder import Mark
+    from tui.widgets.panels import Choice, Entry
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How something ended: kept, to be done again, or stopped; with a sentence."""
+
+    kept: bool
+    sentence: str
+    clip: str = ""
+    """Id, where the clip is on disk."""
+    excess_db: float | None = None
+    stopped: bool = False
+    lead: str = "Again, because"
+    """What stands before the sentence where it was not kept."""
+    lost: bool = False
+    """The microphone went away; what had arrived is kept as a left-over take."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A question out of turn: its sentence, and answers to choose from or a line to type."""
+
+    about: str
+    """``skip``, ``why``, ``doubt``, ``leftover`` or ``touch``."""
+    sentence: str
+    choices: tuple[Choice, ...] = ()
+    entries: tuple[Entry, ...] = ()
+    step: Step | None = None
+    """The step it was asked at: the answer counts for this one, wherever the round has gone."""
+    values: Mapping[str, str] = field(default_factory=dict)
+    """Figures as typed, where one is doubted; with what was probably meant in its place."""
+    events: tuple[Payload, ...] = ()
+    """What is written if the answer is yes."""
+    leftover: Partial | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Now:
+    """One frozen value, replaced whole."""
+
+    plan: tuple[Wish, ...] = ()
+    """Clips wanted out of turn, the next one first; empty: what is due."""
+    taking: Step | None = None
+    """The clip under way, from its announcement to its outcome. Banner, countdown and journal all read this one."""
+    way: str = ""
+    """Way of taking that is under way, see :mod:`tui.screens.round.ways`."""
+    mark: Mark | None = None
+    """What the ladder shows for the clip under way."""
+    checking: tuple[tuple[str, str, str], ...] = ()
+    """Clips on disk whose check is not over: id, point and walk of each."""
+    judging: bool = False
+    tried: tuple[str, ...] = ()
+    """What the last try of judging rested on: it is not tried twice on the same."""
+    outcome: Outcome | None = None
+    """What became of the last clip."""
+    excess: Mapping[str, float | None] = field(default_factory=dict)
+    """What the clip check found, by point, before there is a verdict."""
+    asked: Asked | None = None
+
+    @property
+    def busy(self) -> bool:
+        """Whether a clip, or a walk that is led, is under way."""
+        return bool(self.taking or self.way)

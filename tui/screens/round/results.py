@@ -1,0 +1,107 @@
+"""What is worked out for a round beside the clips: the judging, clips recorded elsewhere, the quiet spectrum."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from listen.errors import HisswayError
+from listen.jobs.events import ClipTakenBack
+from listen.jobs.reference import declined
+from tui.bridge.threads import in_thread
+from tui.screens.round.now import Outcome
+from tui.screens.round.taker import refusal
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from listen.jobs.events import RoundImported
+    from listen.jobs.folder.open_job import OpenJob
+    from listen.jobs.job import ClipRecord, RoundRecord
+    from listen.jobs.walk import Step
+    from tui.screens.round.bench import Bench
+    from tui.screens.round.taker import Taker
+
+
+def rests_on(record: RoundRecord) -> tuple[str, ...]:
+    """What a result would rest on: it is not tried twice on the same."""
+    return (declined(record), *(c.id for c in record.live_clips()))
+
+
+async def judge(bench: Bench) -> None:
+    """Have the round judged, and keep the result."""
+    from listen.jobs.judging import judged
+    from listen.jobs.to_round import to_round
+
+    try:
+        job = bench.opened.job
+        round_ = to_round(job, bench.round_id, bench.opened.folder)
+        result = await asyncio.wrap_future(bench.services.analyst().evaluate(round_))
+        bench.change(outcome=None)
+        bench.write(judged(job, bench.round_id, result))
+    except HisswayError as e:
+        bench.change(outcome=Outcome(False, f"{e} Space tries again.", lead="Not judged"))
+    except Exception as e:  # noqa: BLE001 - a fault in the analysis must not end the program
+        bench.services.renew()
+        sentence = f"the analysis failed ({type(e).__name__}). Space tries again."
+        bench.change(outcome=Outcome(False, sentence, lead="Not judged"))
+    finally:
+        bench.change(judging=False)
+
+
+async def quiet_of(bench: Bench, clip: str) -> NDArray[np.float64] | None:
+    """Spectrum of a quiet clip, for the live meter; None where its file cannot be read."""
+    from listen.audio.files import read_clip
+    from listen.signal.live import quiet_spectrum
+
+    path = bench.opened.clip_path(clip)
+    try:
+        return await in_thread(lambda: quiet_spectrum(read_clip(path)))
+    except HisswayError as e:
+        bench.tell(f"{e} The live excess is not shown here; take that clip back and record it again.", bad=True)
+        return None
+
+
+async def bring_in(bench: Bench, taker: Taker, place: Path) -> None:
+    """Import clips recorded elsewhere, check each as if it had been recorded here, and say what came in."""
+    before = {c.id for c in bench.record.clips}
+    try:
+        event = await in_thread(_bring_in, bench.opened, bench.round_id, place, bench.step())
+    except HisswayError as e:
+        bench.change(outcome=Outcome(False, str(e), lead="Not imported"))
+        return
+    bench.reread()
+    new = [c for c in bench.record.clips if c.id not in before]
+    refused = [text for c in new if (text := await _refused(bench, taker, c))]
+    bench.change(outcome=Outcome(True, " ".join([_brought(event), *refused])))
+
+
+async def _refused(bench: Bench, taker: Taker, clip: ClipRecord) -> str:
+    """Check one imported clip; take it back and say why where it cannot be believed."""
+    check = await taker.check(clip.kept.point, clip.kept.walk, clip.id)
+    if check is None or check.kept:
+        return ""
+    bench.write(ClipTakenBack(clip=clip.id, reason=refusal(check)))
+    return f"Taken back, {clip.kept.imported_from}: {refusal(check)}"
+
+
+def _bring_in(opened: OpenJob, round_id: str, place: Path, step: Step) -> RoundImported:
+    """A folder or a well-named file; any other file is the clip that is due."""
+    from listen.errors import RoundError
+    from listen.jobs.bring_in import bring_file, bring_in
+    from listen.rounds.loose import take_named
+
+    if place.is_file() and step.kind == "clip":
+        try:
+            take_named(place)
+        except RoundError:
+            return bring_file(opened, round_id, place, step.point, step.clip_kind, step.walk)
+    return bring_in(opened, round_id, place)
+
+
+def _brought(event: RoundImported) -> str:
+    """What an import did, in one sentence."""
+    text = f"{len(event.files)} clips imported."
+    return f"{text} Left out: {'; '.join(event.left_out)}" if event.left_out else text

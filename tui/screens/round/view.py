@@ -1,0 +1,257 @@
+"""What a round's screen shows, as one frozen value: made once a change from the job and from what is under way."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from listen.jobs.reference import beside, declined
+from listen.jobs.walk import Step, Walked, walked
+from listen.trade.cautions import Caution, cautions_for
+from listen.voice.names import point_name
+from listen.voice.verdicts import odds
+from tui.screens.calls import calls
+from tui.screens.round import questions
+from tui.screens.round.now import Asked, Now, Outcome
+from tui.screens.round.ways import WAYS
+from tui.screens.rungs import rungs
+from tui.widgets.banner import Say
+from tui.widgets.ladder import Mark, Rung
+from tui.widgets.panels import Choice, Entry
+
+if TYPE_CHECKING:
+    from listen.jobs.job import Job, RoundRecord
+    from tui.bridge.preferences import Preferences
+
+BUBBLES = (
+    Choice("y", "yes", "yes, bubbles rose"),
+    Choice("n", "no", "no bubbles"),
+    Choice("l", "not-looked", "not looked"),
+)
+WALK_WORDS = {
+    "quiet": "quiet walk, air off",
+    "air": "air walk, air on",
+    "closing": "closing quiet walk, air off",
+    "reference": "reference",
+}
+PRESS = {
+    "clip": "Press Space.",
+    "caution": "Space turns the page; when all of it is read, Space says so.",
+    "bubbles": "Press y, n or l.",
+}
+REMIND = {"loss": 2, "call": 2}
+"""Steps at which so many of their cautions are repeated in the banner (all were read at the start of the round)."""
+SHORT, TALL = 28, 32
+"""Below so many lines the banner keeps to what is new; from so many the ladder stays while something is asked."""
+SKIPPABLE = ("clip", "supply", "loss", "bubbles", "call")
+
+
+@dataclass(frozen=True, slots=True)
+class Microphone:
+    """The countdown and the meter; words while nothing is counted."""
+
+    idle: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Cautions:
+    """Cautions to read, and to acknowledge once all were shown."""
+
+    rows: tuple[Caution, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """Figures or words to type."""
+
+    entries: tuple[Entry, ...]
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """Answers with a key each."""
+
+    choices: tuple[Choice, ...]
+    about: str
+    sure: bool = False
+
+
+Panel = Microphone | Cautions | Figures | Answers
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """All of it."""
+
+    walk: Walked
+    step: Step
+    """What is under way, chosen or due: the only step that banner, keys, countdown and recording know."""
+    say: Say
+    panel: Panel
+    rungs: tuple[Rung, ...]
+    ladder_shown: bool
+    numbers_shown: bool
+    """Only once the by-ear call was made or declined."""
+    hush: str
+    """Words in place of the live excess; empty where it may be seen."""
+    keys: frozenset[str]
+    """Actions that do something now."""
+
+
+def view(job: Job, round_id: str, now: Now, prefs: Preferences, lines: int, gauge: str = "") -> View:
+    """Make it. ``lines``: height of the screen. ``gauge``: what a simulated tester reads."""
+    walk = walked(job, round_id)
+    step = step_now(walk, now)
+    record = walk.record
+    numbers = record.call() is not None or "call" in record.passed
+    live = {(point, walk): Mark.CHECKING for _, point, walk in now.checking}
+    if step.kind == "clip":
+        live[step.point, step.walk] = now.mark or Mark.NEXT
+    drawn = rungs(walk.points, record, live, dict(now.excess))
+    panel = _panel(job, walk, step, now, prefs, gauge)
+    return View(
+        walk=walk,
+        step=step,
+        say=_say(walk, step, now, short=lines < SHORT),
+        panel=panel,
+        rungs=drawn if numbers else tuple(r.hidden() for r in drawn),
+        ladder_shown=isinstance(panel, Microphone) or lines >= TALL,
+        numbers_shown=numbers,
+        hush=_hush(step, numbers=numbers),
+        keys=_keys(record, step, now, panel, numbers=numbers),
+    )
+
+
+def step_now(walk: Walked, now: Now) -> Step:
+    """The clip under way, else what was chosen out of turn, else what is due."""
+    if now.taking is not None:
+        return now.taking
+    return walk.at(now.plan[0]) if now.plan else walk.due
+
+
+def _keys(record: RoundRecord, step: Step, now: Now, panel: Panel, *, numbers: bool) -> frozenset[str]:
+    asks = isinstance(panel, Figures | Answers)
+    clips, free = record.live_clips(), not now.busy
+    offered = {
+        "go": not asks and not (now.judging and step.kind == "verdict"),
+        "take_back": (bool(clips) and not now.asked and not asks) or now.busy,
+        "skip": free and not now.asked and step.kind in SKIPPABLE,
+        "aim": free and isinstance(panel, Microphone) and step.kind in ("clip", "done"),
+        "evidence": numbers and bool(clips) and free and not asks,
+        "verdict": record.verdict is not None and free and not asks,
+        "cautions": free and not asks,
+        "microphone": free and not asks,
+        "bring_in": free and not asks,
+        "times": free and not asks,
+        "page": free and not asks,
+    }
+    ways = {f"way('{way.id}')" for way in WAYS if free and not asks and way.offered(step)}
+    return frozenset(ways | {action for action, does in offered.items() if does})
+
+
+def _panel(job: Job, walk: Walked, step: Step, now: Now, prefs: Preferences, gauge: str) -> Panel:
+    if (asked := now.asked) is not None:
+        return _asking(asked)
+    if now.taking is not None or now.way:
+        return Microphone()
+    if step.kind == "caution":
+        more = cautions_for("radiator") if any(p.id == "radiator" for p in walk.points) else ()
+        return Cautions((*step.cautions, *more))
+    if step.kind in ("supply", "loss"):
+        told = gauge if step.kind == "loss" else ""
+        remark = f"{told} Enter goes on. Ctrl+S leaves it out with a reason.".strip()
+        return Figures(questions.figures(step, job), remark)
+    if step.kind == "bubbles":
+        return Answers(BUBBLES, "bubbles")
+    if step.kind == "call":
+        return Answers(calls(walk.points), "call", sure=True)
+    return Microphone(_idle(job, walk.record, step, prefs))
+
+
+def _asking(asked: Asked) -> Panel:
+    if asked.choices:
+        return Answers(asked.choices, f"{asked.about}: {asked.sentence}")
+    return Figures(asked.entries, "Enter keeps it, Esc leaves all as it was.")
+
+
+def _say(walk: Walked, step: Step, now: Now, *, short: bool) -> Say:
+    record = walk.record
+    head = _where(step, record.cylinder)
+    text, tone = _outcome(now.outcome)
+    if now.asked is not None:
+        return Say(head, now.asked.sentence, tone="caution")
+    if step.kind == "done" and record.verdict is not None:
+        verdict = record.verdict.result.verdict
+        changed = f" · ! {record.changed_after_signing[-1]}" if record.changed_after_signing else ""
+        advice = f"Next: {verdict.next}" if verdict.next else ""
+        more = f"{advice}  Space shows what the verdict rests on.".strip()
+        return Say(f"{head}{changed}", verdict.text, more, text, tone if now.outcome else "good")
+    words = f"{step.sentence} {PRESS.get(step.kind, '')}".strip()
+    busy = "Judging the round: a moment." if now.judging and step.kind == "verdict" else ""
+    return Say(head, busy or words, _more(walk, step, now, short=short), text, _tone(step, tone))
+
+
+def _tone(step: Step, tone: str) -> str:
+    return "caution" if step.kind == "caution" else tone
+
+
+def _where(step: Step, cylinder: int) -> str:
+    """Which walk, and how far."""
+    part = WALK_WORDS.get(step.walk, "the supervisor asks" if step.id == "asked-for" else "")
+    count = f"step {step.number} of {step.of}" if step.number else ""
+    return " · ".join(p for p in (f"cylinder {cylinder}", part, count) if p)
+
+
+def _more(walk: Walked, step: Step, now: Now, *, short: bool) -> str:
+    if step.kind != "clip":
+        return " ".join(f"▲ {c.words}" for c in step.cautions[: REMIND.get(step.kind, 0)])
+    danger = [c.words for c in step.cautions if c.step == "radiator" and c.weight == "danger" and not short]
+    due = walk.due
+    turn = point_name(due.point) if due.kind == "clip" else "what is due"
+    chosen = [f"Chosen out of turn; Esc goes back to {turn}."] if now.plan and not now.busy else []
+    return " ".join([*chosen, step.hold, *(f"▲ {w}" for w in danger)])
+
+
+def _outcome(outcome: Outcome | None) -> tuple[str, str]:
+    if outcome is None:
+        return "", "plain"
+    if outcome.kept:
+        return f"✓ {outcome.sentence}", "good"
+    if outcome.stopped:
+        return f"– {outcome.sentence}", "plain"
+    return f"× {outcome.lead}: {outcome.sentence}", "again"
+
+
+def _idle(job: Job, record: RoundRecord, step: Step, prefs: Preferences) -> tuple[str, ...]:
+    """What stands where the countdown will be."""
+    if step.kind == "clip":
+        return (
+            f"○ ready: Space records {prefs.clip_s:g} s, {prefs.before_s:g} s after the key",
+            f"  h leads through the walk by tones, {prefs.move_s:g} s a point   t changes the times",
+            "  ↑ ↓ another point   s leave it out   Backspace take the last clip back",
+        )
+    if step.kind != "done" or record.verdict is None:
+        return ()
+    likely = sorted(record.verdict.result.paths, key=lambda p: -p.involved)[:3]
+    return (
+        f"Leaks, alone or with others:  {odds(((p.path, p.involved) for p in likely), '   ')}",
+        _beside(job, record),
+        "↑ ↓ a point to record once more   e its evidence   v the weight of evidence",
+    )
+
+
+def _beside(job: Job, record: RoundRecord) -> str:
+    """Which sound cylinder the verdict was compared with."""
+    if len(job.engine.cylinders) == 1:
+        return "The engine has one cylinder: there is no sound one to compare with"
+    if declined(record):
+        return "Sound cylinder left out on purpose"
+    others = " and ".join(map(str, beside(job, record.id)))
+    return f"Sound cylinder beside it: {others}" if others else "No sound cylinder to compare with: walk a good one"
+
+
+def _hush(step: Step, *, numbers: bool) -> str:
+    if not numbers:
+        return "shown after your call by ear"
+    return "" if step.kind == "clip" and step.walk != "quiet" else "shown while the air is on"

@@ -1,0 +1,74 @@
+"""Ways of taking the clips of a walk: a row each, with its key, where it is offered, and what it does."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from listen.voice.names import point_name
+
+if TYPE_CHECKING:
+    from listen.jobs.walk import Step
+    from tui.screens.round.taker import Taker
+
+AFTER_TONE_S = 1.0
+"""Between the tone and the clip: long enough that no tone is ever in a clip."""
+MOST_REFUSALS = 2
+"""Hands-free: after so many clips refused at one point somebody has to look."""
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One way. ``take`` runs until its part of the walk is over or it was stopped; it is run with one step due."""
+
+    id: str
+    """Stands in ``Now.way`` while it goes on."""
+    key: str
+    words: str
+    """On the key bar."""
+    offered: Callable[[Step], bool]
+    """At which steps its key does something."""
+    take: Callable[[Taker, Step], Awaitable[None]]
+
+
+async def one(taker: Taker, step: Step) -> None:
+    """One clip; its check goes on while the next one may begin."""
+    outcome = await taker.clip(step, taker.bench.preferences.before_s)
+    if outcome.clip:
+        await taker.checked(step, outcome)
+
+
+async def hands_free(taker: Taker, step: Step) -> None:
+    """Lead through the rest of a walk by tones: move, tone, clip, tone. The step announced is the step recorded."""
+    bench = taker.bench
+    prefs, sounds = bench.preferences, bench.services.tones(bench.preferences)
+    walk, refused, silent = step.walk, 0, False
+    try:
+        while bench.now.way and step.kind == "clip" and step.walk == walk and refused < MOST_REFUSALS:
+            word = f"walk to: {point_name(step.point)}"
+            if not await taker.pause(step, word, prefs.move_s, "a tone, then the clip   Esc stops"):
+                return
+            await sounds.play("ready")
+            if sounds.trouble and not silent:
+                silent = True
+                bench.tell(f"No tones: {sounds.trouble} Watch the countdown instead.", bad=True)
+            outcome = await taker.clip(step, AFTER_TONE_S)
+            if outcome.stopped or outcome.lost:
+                return
+            outcome = await taker.checked(step, outcome) if outcome.clip else outcome
+            await sounds.play("kept" if outcome.kept else "again")
+            refused = 0 if outcome.kept else refused + 1
+            step = bench.step()
+        await sounds.play("again" if refused else "done")
+    finally:
+        bench.count(None)
+        bench.change(way="", taking=None)
+
+
+def _in_a_walk(step: Step) -> bool:
+    return step.kind == "clip"
+
+
+WAYS: tuple[Way, ...] = (Way("hands-free", "h", "Hands-free", _in_a_walk, hands_free),)
+"""Beside :func:`one`, which Space does. A new way is a row here: its key, its help and its bar follow."""

@@ -8,6 +8,7 @@ from typing import Literal
 
 import msgspec
 
+from listen.trade.restrictor import USUAL_MM
 from listen.trade.units import KPA_PER, Pressure, Unit, digits, in_unit, show
 
 What = Literal["dry", "wet", "supply"]
@@ -24,9 +25,6 @@ SLIPS: dict[float, str] = {
 
 SLIP_TOLERANCE = 0.12
 """Relative distance from a unit ratio that still looks like a slip; cylinders of one engine differ about so much."""
-
-USUAL_BORE_MM = (0.3, 4.0)
-"""Bores outside these are asked about; testers in use have 0.5 to 2.5 mm."""
 
 WET_BELOW_DRY = 0.95
 """Oil never lowers a reading; below this share of the dry figure something was mixed up (gauges repeat within 5 %)."""
@@ -145,7 +143,7 @@ def ask_loss(percent: float) -> tuple[Question, ...]:
 
 def ask_restrictor(bore_mm: float, figure: float) -> tuple[Question, ...]:
     """Doubts about the restrictor's bore, which was entered as ``figure``."""
-    low, high = USUAL_BORE_MM
+    low, high = USUAL_MM
     if low <= bore_mm <= high:
         return ()
     meant = next((f"{figure:g} {u}" for u, mm in (("in", 25.4), ("mm", 1.0)) if low <= figure * mm <= high), "")

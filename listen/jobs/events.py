@@ -60,6 +60,13 @@ class JobNamed(Payload, frozen=True, kw_only=True):
     complaint: str | None = None
 
 
+class DetailsGiven(Payload, frozen=True, kw_only=True):
+    """Fields of the job card were filled in or changed."""
+
+    details: dict[str, str]
+    """Text by identifier of a row of the details table; empty clears it. Fields not named stay as they were."""
+
+
 class PersonChosen(Payload, frozen=True, kw_only=True):
     """Who does what on this job: no accounts, a typed name."""
 
@@ -392,6 +399,7 @@ KINDS: dict[str, type[Payload]] = {
     "job-opened": JobOpened,
     "engine-described": EngineDescribed,
     "job-named": JobNamed,
+    "details-given": DetailsGiven,
     "person-chosen": PersonChosen,
     "reading-entered": ReadingEntered,
     "plug-seen": PlugSeen,

@@ -186,6 +186,8 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     pressure_unit: str = "kPa"
     engine: Engine = msgspec.field(default_factory=lambda: layout("inline-4"))
     size: EngineSize = EngineSize()
+    details: dict[str, str] = {}
+    """Fields of the job card by identifier; those left empty are not there."""
     people: dict[str, str] = {}
     """Name by role; the latest of each."""
     sat: tuple[SatDown, ...] = ()

@@ -45,6 +45,11 @@ def _quoted(text: str) -> str:
     return f"\N{LEFT DOUBLE QUOTATION MARK}{plain(text, 60)}\N{RIGHT DOUBLE QUOTATION MARK}"
 
 
+def _details(job: Job, p: ev.DetailsGiven, event: ev.Event) -> Job:
+    now = {**job.details, **p.details}
+    return replace(job, details={name: text for name, text in now.items() if text})
+
+
 def _person(job: Job, p: ev.PersonChosen, event: ev.Event) -> Job:
     return replace(job, people={**job.people, p.role: p.name})
 
@@ -139,6 +144,7 @@ JOB_RULES: dict[type[ev.Payload], Rule] = {
     ev.JobOpened: _opened,
     ev.EngineDescribed: _engine,
     ev.JobNamed: _named,
+    ev.DetailsGiven: _details,
     ev.PersonChosen: _person,
     ev.SatDown: _sat,
     ev.ReadingEntered: _reading,

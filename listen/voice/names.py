@@ -43,6 +43,18 @@ FIGURES = {
 }
 """Names of readings and measured figures."""
 
+STATES = {
+    "changed": "! changed since signed",
+    "sent-back": "↩ sent back",
+    "recording": "◌ recording",
+    "cannot-tell": "? cannot tell",
+    "to-confirm": "● to be confirmed",
+    "confirmed": "● confirmed",
+    "signed": "✓ signed",
+    "new": "· new",
+}
+"""What a job waits for, with its sign; of several the first in this order is told."""
+
 
 def path(path_id: str) -> str:
     """An escape path in the trade's words."""

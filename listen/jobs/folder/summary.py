@@ -9,16 +9,18 @@ from pathlib import Path
 import msgspec
 
 from listen.errors import JobError
-from listen.jobs.events import SentBack
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import Chain, read_chain
 from listen.jobs.folder.disk import replace, telling
 from listen.jobs.folder.journal import GENESIS
 from listen.jobs.folder.journal_file import JOURNAL
-from listen.jobs.job import Job
+from listen.jobs.job import Job, RoundRecord
+from listen.jobs.standing import latest_round, standing
+from listen.voice.names import STATES
 
 SUMMARY = "job.json"
-SUMMARY_SCHEMA = "hissway.summary/1"
+SUMMARY_SCHEMA, OLDER = "hissway.summary/2", ("hissway.summary/1",)
+"""An older one still tells how long the journal was, but what stands is read from the journal again."""
 
 
 class JobSummary(msgspec.Struct, frozen=True, kw_only=True):
@@ -29,6 +31,8 @@ class JobSummary(msgspec.Struct, frozen=True, kw_only=True):
     title: str
     shop: str = ""
     engine: str = ""
+    details: str = ""
+    """What the job card says, to be found by."""
     opened: str = ""
     changed: str = ""
     """Time of the last event, UTC."""
@@ -38,7 +42,7 @@ class JobSummary(msgspec.Struct, frozen=True, kw_only=True):
     signed: int = 0
     clips: int = 0
     state: str = "new"
-    """``new``, ``recording``, ``judged``, ``sent-back`` or ``signed``."""
+    """Identifier of a row of :data:`listen.voice.names.STATES`."""
     simulated: bool = False
     trouble: str = ""
     """Why the job could not be read whole; empty where all is well."""
@@ -59,6 +63,7 @@ def summarize(job: Job, chain: Chain, stat: os.stat_result | None) -> JobSummary
         title=job.title,
         shop=job.shop,
         engine=job.engine.name or job.engine.layout,
+        details=" ".join(job.details.values()),
         opened=job.opened,
         changed=job.changed,
         cylinders=len(job.engine.cylinders),
@@ -77,13 +82,25 @@ def summarize(job: Job, chain: Chain, stat: os.stat_result | None) -> JobSummary
 
 
 def _state(job: Job) -> str:
-    if not job.rounds:
+    """What the job waits for: of its cylinders the one that needs a hand first."""
+    latest = [r for n in job.engine.cylinders if (r := latest_round(job, n))]
+    if not latest:
         return "new"
-    if any(r.decision and isinstance(r.decision.payload, SentBack) and not r.signed for r in job.rounds):
+    states = {_round_state(job, r) for r in latest}
+    return next(state for state in STATES if state in states)
+
+
+def _round_state(job: Job, record: RoundRecord) -> str:
+    stands = standing(record)
+    if stands.changed:
+        return "changed"
+    if stands.how == "sent-back" and not stands.answered:
         return "sent-back"
-    if all(r.signed for r in job.rounds):
-        return "signed"
-    return "judged" if all(r.verdict for r in job.rounds) else "recording"
+    if stands.by == "nobody" or (stands.stale and stands.by == "program"):
+        return "recording"
+    if stands.waits:
+        return "cannot-tell" if stands.kind == "unclear" else "to-confirm"
+    return "signed" if record.signed else "confirmed"
 
 
 def write_summary(folder: Path, summary: JobSummary) -> None:
@@ -98,7 +115,7 @@ def stored_summary(folder: Path) -> JobSummary | None:
         summary = msgspec.json.decode((folder / SUMMARY).read_bytes(), type=JobSummary)
     except (OSError, msgspec.DecodeError, UnicodeDecodeError, RecursionError):
         return None
-    return summary if summary.schema == SUMMARY_SCHEMA else None
+    return summary if summary.schema in (SUMMARY_SCHEMA, *OLDER) else None
 
 
 def summary_of(folder: Path) -> JobSummary | None:
@@ -108,7 +125,8 @@ def summary_of(folder: Path) -> JobSummary | None:
     except OSError:
         return None
     stored = stored_summary(folder)
-    if stored and (stored.journal_bytes, stored.journal_mtime_ns) == (stat.st_size, stat.st_mtime_ns):
+    unchanged = stored and (stored.journal_bytes, stored.journal_mtime_ns) == (stat.st_size, stat.st_mtime_ns)
+    if stored and unchanged and stored.schema == SUMMARY_SCHEMA:
         return msgspec.structs.replace(stored, folder=folder.name)
     return _rebuilt(folder, stat, stored)
 

@@ -14,7 +14,8 @@ from textual.widgets import DataTable, Input, Static
 
 from listen.errors import HisswayError, JobError, JobLocked
 from listen.voice import times
-from tui.screens.base import BayScreen
+from listen.voice.names import STATES
+from tui.screens.jobs.more import JobsMore
 from tui.widgets.field import Field
 from tui.words import plain, shown
 
@@ -22,18 +23,11 @@ if TYPE_CHECKING:
     from listen.jobs.folder.store import OpenJob
     from listen.jobs.folder.summary import JobSummary
 
-COLUMNS = (("Job", 0), ("Engine", 12), ("Rounds", 6), ("Standing", 12), ("Changed", 10))
+COLUMNS = (("Job", 0), ("Engine", 12), ("Rounds", 6), ("Waits for", 22), ("Changed", 10))
 """Heads and widths; the title takes what is left."""
 FULL_TIME = 16
 """Columns of date and time, shown where there is room; else the date alone."""
 WIDE = 100
-STATES = {
-    "new": "· new",
-    "recording": "◌ recording",
-    "judged": "● judged",
-    "sent-back": "↩ sent back",
-    "signed": "✓ signed",
-}
 PADDING = 12
 """Columns between and beside the columns."""
 EMPTY = """No jobs here yet.
@@ -48,7 +42,7 @@ class JobTable(DataTable[Text]):
     BINDINGS: ClassVar[list[BindingType]] = [Binding("enter", "select_cursor", "Open")]
 
 
-class JobsScreen(BayScreen[None]):
+class JobsScreen(JobsMore):
     """The first screen: a table of jobs, newest first, with a line to find one."""
 
     AUTO_FOCUS = "#jobs"
@@ -68,7 +62,7 @@ class JobsScreen(BayScreen[None]):
 
     def body(self) -> ComposeResult:
         """Find line, table, words for the empty and the busy state."""
-        yield Field(placeholder="find: any word of a title, engine or standing", id="find", compact=True)
+        yield Field(placeholder="find: any word of a title, card, engine or state", id="find", compact=True)
         yield Static(shown("Reading the jobs ..."), id="state", classes="empty")
         yield JobTable(id="jobs", cursor_type="row", zebra_stripes=False)
         yield Static(id="about")
@@ -123,7 +117,17 @@ class JobsScreen(BayScreen[None]):
         else:
             self._say(f"No job holds “{plain(' '.join(words), 40)}”. Escape shows all." if words else EMPTY)
 
+    def chosen(self) -> JobSummary | None:
+        """The job the cursor is on."""
+        table = self.query_one("#jobs", DataTable)
+        if not table.display or not table.row_count:
+            return None
+        here = table.coordinate_to_cell_key(table.cursor_coordinate).row_key.value
+        return next((s for s in self._all if s.folder == here), None)
+
     def _say(self, text: str) -> None:
+        if self.query_one("#jobs").has_focus:
+            self.set_focus(None)  # else the keys would be typed into the find line
         self.query_one("#jobs").display = self.query_one("#about").display = False
         state = self.query_one("#state", Static)
         state.update(text if text == EMPTY else shown(text))
@@ -216,24 +220,25 @@ class JobsScreen(BayScreen[None]):
 
 
 def _haystack(s: JobSummary) -> str:
-    return f"{s.title} {s.engine} {s.shop} {s.state} {STATES.get(s.state, '')} {times.moment(s.changed)}".casefold()
+    found_by = (s.title, s.engine, s.shop, s.details, s.state, STATES.get(s.state, ""), times.moment(s.changed))
+    return " ".join(found_by).casefold()
 
 
 def _about(s: JobSummary) -> Content:
     """A job in full."""
-    standing = f"! {s.trouble}" if s.trouble else STATES.get(s.state, s.state)
+    state = f"! {s.trouble}" if s.trouble else STATES.get(s.state, s.state)
     rounds = f"{s.judged} of {s.rounds} rounds judged" if s.rounds else "no round yet"
-    more = [plain(s.engine), plain(s.shop), rounds, standing, f"changed {times.moment(s.changed)}"]
+    more = [plain(s.engine), plain(s.shop), rounds, state, f"changed {times.moment(s.changed)}"]
     return Content.assemble((plain(s.title), "bold"), "\n", (" · ".join(m for m in more if m), "$secondary"))
 
 
 def _row(s: JobSummary, title: int, changed: int) -> tuple[Text, ...]:
-    standing = "! broken" if s.trouble else STATES.get(s.state, s.state)
+    state = "! broken" if s.trouble else STATES.get(s.state, s.state)
     cells = (
         f"{plain(s.title, title)}",
         plain(s.engine or "–", 12),
         f"{s.judged}/{s.rounds}" if s.rounds else "–",
-        standing,
+        state,
         times.moment(s.changed)[:changed],
     )
     return tuple(Text(cell, no_wrap=True, overflow="ellipsis") for cell in cells)

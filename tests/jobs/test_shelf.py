@@ -1,0 +1,67 @@
+"""Protects jobs put aside: moved whole, found again, never over one of the same name, removed only when asked."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from listen.errors import JobError, JobLocked
+from listen.jobs.events import DetailsGiven, JobNamed
+from listen.jobs.folder.shelf import Shelf, empty_trash, on_shelf, put_aside, take_back
+from listen.jobs.folder.store import create_job, list_jobs, open_job
+
+
+def made(root: Path, title: str) -> str:
+    with create_job(root, title=title) as opened:
+        return opened.folder.name
+
+
+@pytest.mark.parametrize("shelf", list(Shelf))
+def test_a_job_put_aside_is_out_of_the_list_and_comes_back_as_it_was(tmp_path: Path, shelf: Shelf) -> None:
+    name, stays = made(tmp_path, "Green tractor"), made(tmp_path, "Pump")
+    before = (tmp_path / name / "journal.jsonl").read_bytes()
+    put_aside(tmp_path, name, shelf)
+    assert [s.folder for s in list_jobs(tmp_path)] == [stays]
+    assert [s.title for s in on_shelf(tmp_path, shelf)] == ["Green tractor"]
+    back = take_back(tmp_path, name, shelf)
+    assert back == tmp_path / name and (back / "journal.jsonl").read_bytes() == before
+    assert len(list_jobs(tmp_path)) == 2 and on_shelf(tmp_path, shelf) == []
+
+
+def test_a_name_that_is_taken_meanwhile_costs_neither_job(tmp_path: Path) -> None:
+    name = made(tmp_path, "Pump")
+    put_aside(tmp_path, name, Shelf.TRASH)
+    (tmp_path / name).mkdir()
+    (tmp_path / name / "journal.jsonl").write_bytes((tmp_path / Shelf.TRASH / name / "journal.jsonl").read_bytes())
+    assert take_back(tmp_path, name, Shelf.TRASH).name == f"{name}-2"
+    assert len(list_jobs(tmp_path)) == 2
+
+
+def test_a_job_in_use_stays_where_it_is(tmp_path: Path) -> None:
+    name = made(tmp_path, "Pump")
+    with open_job(tmp_path / name), pytest.raises(JobLocked):
+        put_aside(tmp_path, name, Shelf.ARCHIVE)
+    assert [s.folder for s in list_jobs(tmp_path)] == [name]
+    with pytest.raises(JobError, match="no such job"):
+        put_aside(tmp_path, "gone", Shelf.ARCHIVE)
+
+
+def test_only_emptying_the_trash_removes(tmp_path: Path) -> None:
+    kept, gone = made(tmp_path, "Kept"), made(tmp_path, "Gone")
+    put_aside(tmp_path, kept, Shelf.ARCHIVE)
+    put_aside(tmp_path, gone, Shelf.TRASH)
+    assert empty_trash(tmp_path) == 1
+    assert on_shelf(tmp_path, Shelf.TRASH) == []
+    assert [s.title for s in on_shelf(tmp_path, Shelf.ARCHIVE)] == ["Kept"]
+
+
+def test_the_card_keeps_what_is_given_and_clears_what_is_emptied(tmp_path: Path) -> None:
+    """Fields not named stay; an emptied one is gone from the job, not from the journal; jobs are found by them."""
+    with create_job(tmp_path, title="Pump") as opened:
+        opened.append(DetailsGiven(details={"registration": "AB 12", "customer": "Ilse"}), JobNamed(complaint="smokes"))
+        opened.append(DetailsGiven(details={"customer": ""}))
+        assert opened.job.details == {"registration": "AB 12"} and opened.job.complaint == "smokes"
+        assert "Ilse" in (opened.folder / "journal.jsonl").read_text("utf-8")
+    (summary,) = list_jobs(tmp_path)
+    assert summary.details == "AB 12"

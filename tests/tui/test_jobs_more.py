@@ -1,0 +1,96 @@
+"""The list of jobs: the card, the same engine again, archive and trash, each from keys and each undone by keys."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from bay import bench, screen_text, type_text, until
+from textual.pilot import Pilot
+
+from listen.jobs.folder.store import list_jobs
+from tui.screens.card.screen import CardScreen
+from tui.screens.jobs.screen import JobsScreen
+from tui.screens.pick import PickScreen
+
+
+async def listed(pilot: Pilot, words: str) -> None:
+    await until(pilot, lambda: isinstance(pilot.app.screen, JobsScreen) and words in screen_text(pilot.app))
+
+
+async def ask(pilot: Pilot, letters: str) -> None:
+    """Open the menu and choose the line that begins so."""
+    await pilot.press("o")
+    await until(pilot, lambda: isinstance(pilot.app.screen, PickScreen))
+    for letter in letters:
+        await pilot.press(letter)
+    await pilot.press("enter")
+
+
+async def test_the_card_is_filled_in_kept_and_found_by(tmp_path: Path) -> None:
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await listed(pilot, "Green tractor")
+        await ask(pilot, "j")
+        await until(pilot, lambda: isinstance(app.screen, CardScreen))
+        app.screen.query_one("#of-registration").focus()
+        await type_text(pilot, "XK 4711")
+        await pilot.press("ctrl+s")
+        await listed(pilot, "Green tractor")
+        await until(pilot, lambda: list_jobs(tmp_path / "jobs")[0].details == "XK 4711")
+        await pilot.press("/")
+        await type_text(pilot, "4711")
+        await listed(pilot, "Green tractor")
+
+
+async def test_a_card_needs_a_title_and_escape_changes_nothing(tmp_path: Path) -> None:
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await listed(pilot, "Green tractor")
+        before = next((tmp_path / "jobs").rglob("journal.jsonl")).read_bytes()
+        await ask(pilot, "j")
+        await until(pilot, lambda: isinstance(app.screen, CardScreen))
+        app.screen.query_one("#title").value = "  "
+        await pilot.press("ctrl+s")
+        await until(pilot, lambda: "needs a title" in screen_text(app))
+        await pilot.press("escape")
+        await listed(pilot, "Green tractor")
+        assert next((tmp_path / "jobs").rglob("journal.jsonl")).read_bytes() == before
+
+
+async def test_to_the_trash_and_back(tmp_path: Path) -> None:
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await listed(pilot, "Green tractor")
+        await ask(pilot, "d")
+        await listed(pilot, "No jobs here yet")
+        await ask(pilot, "s")
+        await until(pilot, lambda: "Take which job back" in screen_text(app))
+        await pilot.press("enter")
+        await listed(pilot, "Green tractor")
+        assert len(list_jobs(tmp_path / "jobs")) == 1
+
+
+async def test_the_trash_is_emptied_only_after_a_question(tmp_path: Path) -> None:
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await listed(pilot, "Green tractor")
+        await ask(pilot, "d")
+        await listed(pilot, "No jobs here yet")
+        for answer, left in (("k", 1), ("r", 0)):
+            await ask(pilot, "s")
+            await until(pilot, lambda: "Empty the trash" in screen_text(app))
+            await pilot.press("e", "enter")
+            await until(pilot, lambda: "for good?" in screen_text(app))
+            await pilot.press(answer, "enter")
+            await until(pilot, lambda: isinstance(app.screen, JobsScreen))
+            trash = tmp_path / "jobs" / ".trash"
+            await until(pilot, lambda n=left, t=trash: len(list_jobs(t)) == n)
+
+
+async def test_the_same_engine_again_has_its_card(tmp_path: Path) -> None:
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await listed(pilot, "Green tractor")
+        await ask(pilot, "t")
+        await listed(pilot, "Green tractor, again")
+        assert len({s.engine for s in list_jobs(tmp_path / "jobs")}) == 1

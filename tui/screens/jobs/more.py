@@ -1,0 +1,191 @@
+"""What can be done with a whole job from the list: its card, another test of the engine, packing, putting aside."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.binding import Binding, BindingType
+
+from listen.errors import HisswayError
+from listen.jobs.folder.shelf import Shelf, empty_trash, on_shelf, put_aside, take_back
+from listen.voice import times
+from tui.bridge.viewer import show_in_system
+from tui.screens.base import BayScreen
+from tui.screens.pick import PickScreen
+from tui.words import plain
+
+if TYPE_CHECKING:
+    from listen.jobs.events import Payload
+    from listen.jobs.folder.summary import JobSummary
+
+Option = tuple[str, str, str]
+WITH_JOB: tuple[Option, ...] = (
+    ("card", "Job card", "title, complaint, customer, registration ..."),
+    ("again", "Test this engine again", "a new job with the same engine and card, to compare before and after"),
+    ("pack", "Pack for another machine", "a zip beside the jobs that unpack checks and opens"),
+    ("folder", "Open its folder", "in the system's own window"),
+    ("archive", "Archive this job", "out of the list, not out of reach"),
+    ("trash", "Discard this job", "to the trash; removed for good only when the trash is emptied"),
+)
+SHELVES: tuple[Option, ...] = (
+    ("from-archive", "Look into the archive", "take a job back"),
+    ("from-trash", "See the trash", "take a job back, or empty it"),
+)
+EMPTY, KEEP = "empty", "keep"
+
+
+class JobsMore(BayScreen[None]):
+    """The part of the list of jobs that asks what to do with one; the rest says which and reads the list again."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("o", "more", "More")]
+
+    def chosen(self) -> JobSummary | None:
+        """The job the cursor is on."""
+        raise NotImplementedError
+
+    def load(self) -> object:
+        """Read the list again."""
+        raise NotImplementedError
+
+    def action_more(self) -> None:
+        """Ask what to do with the job the cursor is on, or with those put aside."""
+        job = self.chosen()
+        options = [*(WITH_JOB if job else ()), *SHELVES]
+        title = f"{plain(job.title, 50)}: what to do?" if job else "Jobs put aside"
+        self.app.push_screen(PickScreen(title, options), self._do)
+
+    def _do(self, what: str | None) -> None:
+        job = self.chosen()
+        if what in ("from-archive", "from-trash"):
+            self._look(Shelf.ARCHIVE if what == "from-archive" else Shelf.TRASH)
+        elif what is not None and job is not None:
+            acts: dict[str, Callable[[JobSummary], None]] = {
+                "card": self._card,
+                "again": self._again,
+                "pack": self._pack,
+                "folder": self._folder,
+                "archive": lambda s: self._aside(s, Shelf.ARCHIVE),
+                "trash": lambda s: self._aside(s, Shelf.TRASH),
+            }
+            acts[what](job)
+
+    def _path(self, job: JobSummary) -> Path:
+        return self.bay.services.jobs_root() / job.folder
+
+    def _card(self, job: JobSummary) -> None:
+        from listen.jobs.folder.store import open_job
+        from tui.screens.card.screen import CardScreen
+
+        try:
+            opened = open_job(self._path(job))
+        except HisswayError as e:
+            self.refuse(e)
+            return
+
+        def keep(changes: tuple[Payload, ...] | None) -> None:
+            with opened:
+                if changes:
+                    try:
+                        opened.append(*changes)
+                    except HisswayError as e:
+                        self.refuse(e)
+            self.load()
+
+        self.app.push_screen(CardScreen(opened.job), keep)
+
+    def _again(self, job: JobSummary) -> None:
+        from listen.jobs.events import DetailsGiven
+        from listen.jobs.folder.store import create_job, open_job
+
+        try:
+            with open_job(self._path(job), write=False) as old:
+                was = old.job
+            with create_job(
+                self.bay.services.jobs_root(),
+                title=f"{was.title}, again",
+                shop=was.shop,
+                engine=was.engine,
+                size=was.size,
+                pressure_unit=was.pressure_unit,
+                complaint=was.complaint,
+                simulated=was.simulated,
+            ) as new:
+                if was.details:
+                    new.append(DetailsGiven(details=was.details))
+        except HisswayError as e:
+            self.refuse(e)
+            return
+        self.tell("A new job for the same engine stands on top; compare the two from its engine screen.")
+        self.load()
+
+    def _pack(self, job: JobSummary) -> None:
+        async def packing() -> None:
+            from listen.jobs.exchange.pack import pack
+
+            to = self.bay.services.jobs_root() / f"{job.folder}.zip"
+            try:
+                await asyncio.to_thread(pack, self._path(job), to)
+            except HisswayError as e:
+                self.refuse(e)
+                return
+            self.tell(f"Packed: {to}")
+
+        self.start(packing, "pack")
+
+    def _folder(self, job: JobSummary) -> None:
+        try:
+            show_in_system(self._path(job))
+        except HisswayError as e:
+            self.refuse(e)
+
+    def _aside(self, job: JobSummary, shelf: Shelf) -> None:
+        try:
+            put_aside(self.bay.services.jobs_root(), job.folder, shelf)
+        except HisswayError as e:
+            self.refuse(e)
+            return
+        where = "archive" if shelf is Shelf.ARCHIVE else "trash"
+        self.tell(f"“{plain(job.title, 50)}” is in the {where}; o takes it back.")
+        self.load()
+
+    def _look(self, shelf: Shelf) -> None:
+        try:
+            there = on_shelf(self.bay.services.jobs_root(), shelf)
+        except HisswayError as e:
+            self.refuse(e)
+            return
+        where = "archive" if shelf is Shelf.ARCHIVE else "trash"
+        if not there:
+            self.tell(f"The {where} is empty.")
+            return
+        options = [(s.folder, s.title, f"{s.engine}, {times.day(s.changed)}") for s in there]
+        if shelf is Shelf.TRASH:
+            options.append((EMPTY, "Empty the trash", f"removes {len(there)} for good"))
+        self.app.push_screen(
+            PickScreen(f"Take which job back from the {where}?", options), lambda name: self._back(shelf, name)
+        )
+
+    def _back(self, shelf: Shelf, name: str | None) -> None:
+        if name == EMPTY:
+            options = [(KEEP, "keep them", ""), (EMPTY, "remove them for good", "clips, journals, signatures")]
+            self.app.push_screen(PickScreen("Remove every job in the trash for good?", options), self._emptied)
+        elif name is not None:
+            try:
+                take_back(self.bay.services.jobs_root(), name, shelf)
+            except HisswayError as e:
+                self.refuse(e)
+                return
+            self.load()
+
+    def _emptied(self, answer: str | None) -> None:
+        if answer != EMPTY:
+            return
+        try:
+            gone = empty_trash(self.bay.services.jobs_root())
+        except HisswayError as e:
+            self.refuse(e)
+            return
+        self.tell(f"{gone} job{'' if gone == 1 else 's'} removed for good.")

@@ -12,6 +12,7 @@ import msgspec
 from textual import events
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
+from textual.filter import Monochrome
 from textual.reactive import reactive
 from textual.screen import Screen
 
@@ -19,7 +20,7 @@ from tui.bridge.preferences import load, save
 from tui.bridge.services import Services
 from tui.screens.base import BayScreen
 from tui.screens.jobs.screen import JobsScreen
-from tui.themes import DAYLIGHT, DIM_BAY, THEMES
+from tui.themes import DAYLIGHT, DIM_BAY, THEMES, AnySegment
 
 if TYPE_CHECKING:
     from listen.jobs.events import Payload
@@ -28,8 +29,8 @@ if TYPE_CHECKING:
     from tui.bridge.bay import Bay
 
 FAULT = (
-    "hissway: something failed inside ({}). Every clip that was acknowledged is on disk; start hissway again to go on. "
-    "Details are in the screens.log of its log folder."
+    "something failed inside ({}). Every clip that was acknowledged is on disk; start hissway again to go on. "
+    "Details are in {}."
 )
 
 
@@ -60,6 +61,9 @@ class HisswayApp(App[None]):
         for theme in THEMES:
             self.register_theme(theme)
         self.theme = DAYLIGHT.name if self.preferences.daylight else DIM_BAY.name
+        self.fault = ""
+        """What failed inside, in the words of the last line of its trace; empty while nothing has."""
+        self._filters = [AnySegment() if isinstance(f, Monochrome) else f for f in self._filters]
 
     async def on_event(self, event: events.Event) -> None:
         """Keys go to the screen first, one after the other; all else as ever."""
@@ -118,12 +122,12 @@ class HisswayApp(App[None]):
         yield SystemCommand("Quit", "Leave Hissway; everything kept is already on disk", self.exit)
 
     def _fatal_error(self) -> None:
-        """A fault of ours: the trace goes to the log on fd 2, the user reads one sentence."""
-        from rich.text import Text
-
+        """A fault of ours: the trace goes to the log on fd 2; the sentence waits for the terminal to be given back."""
         trace = traceback.format_exc()
         os.write(2, trace.encode("utf-8", "replace"))
-        self.panic(Text(FAULT.format(trace.strip().splitlines()[-1][:200])))
+        self.fault = self.fault or trace.strip().splitlines()[-1][:200]
+        self._return_code = 1
+        self.panic()
 
     def on_unmount(self) -> None:
         """After the last screen: let go of everything."""

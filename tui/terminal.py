@@ -22,6 +22,10 @@ class NoTerminal(HisswayError):
     """The screens were asked for where there is no terminal."""
 
 
+MOST_BYTES = 1_000_000
+"""A longer log is put aside, in place of the one put aside before: what a fault wrote outlives many starts."""
+
+
 def log_path() -> Path:
     """File that takes what libraries print on standard error while the screens are open."""
     from platformdirs import user_log_path
@@ -33,7 +37,9 @@ def _open_log() -> int:
     try:
         path = log_path()
         path.parent.mkdir(parents=True, exist_ok=True)
-        return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | CLOSED_IN_CHILDREN, 0o600)
+        if path.exists() and path.stat().st_size > MOST_BYTES:
+            path.replace(path.with_suffix(".log.before"))
+        return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | CLOSED_IN_CHILDREN, 0o600)
     except OSError:  # a read-only home must not keep the screens shut
         return os.open(os.devnull, os.O_WRONLY | CLOSED_IN_CHILDREN)
 
@@ -65,11 +71,18 @@ def run_app(*, jobs: str | None = None, demo: bool = False) -> int:
 
     where = jobs_root(jobs) if jobs or not demo else None
     lab_root()  # a folder that cannot be is told here, not on a screen
-    from tui.app import HisswayApp
+    if demo and where is not None:
+        from listen.jobs.folder.disk import make_folders, telling
+
+        with telling("keep the demo's jobs", where):
+            make_folders(where)
+    from tui.app import FAULT, HisswayApp
 
     app = HisswayApp(services=_demo(where)) if demo else HisswayApp(where)
     with own_screen():
         app.run()
+    if app.fault:
+        raise HisswayError(FAULT.format(app.fault, log_path()))
     return app.return_code or 0
 
 

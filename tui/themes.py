@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from rich.segment import Segment
+from rich.style import Style
+from textual.color import Color
+from textual.filter import Monochrome
 from textual.theme import Theme
 
 DIM_BAY = Theme(
@@ -34,4 +38,14 @@ DAYLIGHT = Theme(
     error="#8f2410",
     variables={"footer-key-foreground": "#7a4300", "block-cursor-text-style": "bold"},
 )
+
+
+class AnySegment(Monochrome):
+    """NO_COLOR also over plots, whose segments may come without a style."""
+
+    def apply(self, segments: list[Segment], background: Color) -> list[Segment]:
+        """Grey instead of colour."""
+        return super().apply([Segment(s.text, s.style or Style.null(), s.control) for s in segments], background)
+
+
 THEMES = (DIM_BAY, DAYLIGHT)

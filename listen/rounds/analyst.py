@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
+import threading
 from concurrent.futures import Future, ProcessPoolExecutor
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,8 +18,17 @@ NICENESS = 5
 """The analyst gives way to the recorder where both want a core."""
 
 
+def _end_with_parent() -> None:
+    """A parent that is killed closes nothing: without this its analyst would wait for work for ever."""
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(0)
+
+
 def _settle_in() -> None:
-    """In the new process: give way, keep the linear algebra to one thread, and load what the first clip will need."""
+    """In the new process: end with its parent, give way, and load what the first clip will need."""
+    threading.Thread(target=_end_with_parent, daemon=True).start()
     if hasattr(os, "nice"):
         os.nice(NICENESS)
     import listen.rounds.check

@@ -159,16 +159,3 @@ async def test_before_and_after_side_by_side(tmp_path: Path) -> None:
         await pilot.press("enter")
         await until(pilot, lambda: isinstance(app.screen, CompareScreen) and "41.0" in screen_text(app))
         assert "● loss" in screen_text(app) and "41.0 →" in words(app) and "−33.0 ±" in words(app)
-
-
-async def test_a_fault_of_ours_is_one_sentence(tmp_path: Path, capfd) -> None:
-    """No traceback on the screen; the details go where the log is."""
-    app = HisswayApp(services=FakeServices(tmp_path))
-    async with app.run_test(size=(80, 24)):
-        try:
-            raise ZeroDivisionError("a fault of ours")
-        except ZeroDivisionError:
-            app._fatal_error()
-    err = capfd.readouterr().err
-    assert "hissway: something failed inside (ZeroDivisionError: a fault of ours)" in " ".join(err.split())
-    assert err.index("Traceback") < err.index("hissway: something failed")

@@ -2,21 +2,35 @@
 
 from __future__ import annotations
 
+import asyncio
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
+
+from listen.errors import HisswayError
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
     from listen.audio.player import Player
     from listen.audio.source import Source
+    from listen.judge.result import RoundResult
     from listen.rounds.analyst import Analyst
+    from listen.rounds.check import ClipCheck
+    from listen.rounds.model import Round
     from tui.bridge.preferences import Preferences
     from tui.bridge.tones import Tones
+
+
+T = TypeVar("T")
+
+
+class AnalysisFailed(HisswayError):
+    """The analysing process died or had a fault of ours."""
 
 
 @contextmanager
@@ -125,11 +139,25 @@ class Services:
                 self._analyst = Analyst()
         return self._analyst
 
-    def renew(self) -> None:
-        """Let a failed analyst go; the next call makes another."""
-        if self._analyst is not None:
-            self._analyst.close()
-            self._analyst = None
+    async def check(self, clip: Path, quiet: Path | None) -> ClipCheck:
+        """Look a clip over, against a quiet clip of its point where there is one."""
+        return await self._analysed(lambda: self.analyst().check(clip, quiet))
+
+    async def evaluate(self, round_: Round) -> RoundResult:
+        """Judge a round."""
+        return await self._analysed(lambda: self.analyst().evaluate(round_))
+
+    async def _analysed(self, work: Callable[[], Future[T]]) -> T:
+        """Result of a piece of analysis. Whatever fails in there is one sentence here, and another process is made."""
+        try:
+            return await asyncio.wrap_future(work())
+        except HisswayError:
+            raise
+        except Exception as e:
+            if self._analyst is not None:
+                self._analyst.close()
+                self._analyst = None
+            raise AnalysisFailed(f"the analysis failed ({type(e).__name__}); nothing is lost") from e
 
     def player(self) -> Player:
         """The loudspeaker."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
@@ -148,7 +147,7 @@ class DrillScreen(HearingScreen[None]):
     async def _numbers(self, reveal: Reveal) -> None:
         """What the meter says about the same clips."""
         try:
-            result = await asyncio.wrap_future(self.bay.services.analyst().evaluate(reveal.round))
+            result = await self.bay.services.evaluate(reveal.round)
         except HisswayError as e:
             self.refuse(e)
             return

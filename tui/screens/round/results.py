@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -38,15 +37,11 @@ async def judge(bench: Bench) -> None:
     try:
         job = bench.opened.job
         round_ = to_round(job, bench.round_id, bench.opened.folder)
-        result = await asyncio.wrap_future(bench.services.analyst().evaluate(round_))
+        result = await bench.services.evaluate(round_)
         bench.change(outcome=None)
         bench.write(judged(job, bench.round_id, result))
     except HisswayError as e:
         bench.change(outcome=Outcome(False, f"{e} Space tries again.", lead="Not judged"))
-    except Exception as e:  # noqa: BLE001 - a fault in the analysis must not end the program
-        bench.services.renew()
-        sentence = f"the analysis failed ({type(e).__name__}). Space tries again."
-        bench.change(outcome=Outcome(False, sentence, lead="Not judged"))
     finally:
         bench.change(judging=False)
 

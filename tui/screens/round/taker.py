@@ -96,13 +96,10 @@ class Taker:
         quiet = bench.record.live_clips(point, "quiet")
         beside = bench.opened.clip_path(quiet[-1].id) if quiet and walk != "quiet" else None
         try:
-            return await asyncio.wrap_future(bench.services.analyst().check(bench.opened.clip_path(clip), beside))
+            return await bench.services.check(bench.opened.clip_path(clip), beside)
         except HisswayError as e:
             self.fault = str(e)
-        except Exception as e:  # noqa: BLE001 - a fault in the analysis must not cost the clip, which is on disk
-            bench.services.renew()
-            self.fault = type(e).__name__
-        return None
+            return None
 
     async def _take(self, step: Step, before_s: float, seconds: float) -> Outcome:
         where = f"{point_name(step.point)}, {clip_words(step.clip_kind)}"

@@ -127,7 +127,10 @@ def _from_job(args: argparse.Namespace, root: Path) -> int:
     if opened.broken:
         raise JournalBroken(opened.broken)
     folder = args.output or drills_dir(root) / f"job-{opened.job.id[:8]}"
-    print(drill_from_job(opened, folder, args.title).folder)
+    drill, left_out = drill_from_job(opened, folder, args.title)
+    for cylinder, why in left_out.items():
+        print(f"cylinder {cylinder} left out: {plain(why)}", file=sys.stderr)
+    print(drill.folder)
     return 0
 
 

@@ -76,15 +76,28 @@ class HitRate(msgspec.Struct, frozen=True, kw_only=True):
         return self.right / self.calls
 
 
+OF_THE_TEST = ("set-up", "fitting")
+"""Verdicts about how the test was made: a teardown cannot answer them, nor calls on what was heard in such a round."""
+
+
 def calls(jobs: Iterable[Job]) -> tuple[Said, ...]:
-    """Every call made before the teardown on a cylinder with a finding; open verdicts and declined calls are none."""
+    """Every call made before the teardown on a cylinder with a finding.
+
+    Open verdicts and declined calls are none; rounds whose test was to be mended (not at top dead centre, a leaking
+    fitting) are left out whole: what the teardown showed was not what was heard there.
+    """
     return tuple(
         said
         for job in jobs
         for cylinder, finding in sorted(job.findings.items())
         for record in job.before_finding.get(cylinder, ())
+        if not _of_the_test(record)
         for said in _of_round(job, record, finding.paths)
     )
+
+
+def _of_the_test(record: RoundRecord) -> bool:
+    return record.verdict is not None and record.verdict.result.verdict.kind in OF_THE_TEST
 
 
 def _of_round(job: Job, record: RoundRecord, truth: tuple[str, ...]) -> Iterable[Said]:

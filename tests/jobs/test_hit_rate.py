@@ -63,11 +63,13 @@ def test_what_was_said_after_the_teardown_does_not_count() -> None:
         ((OPEN, ear(declined=True), truth("rings")), 0),
         ((OPEN, ear("rings", before_numbers=False), truth("rings")), 0),
         ((OPEN, tool("rings", "unclear"), truth("rings")), 0),
+        ((OPEN, ear("intake-valve"), tool("set-up", "set-up"), truth("rings")), 0),
+        ((OPEN, ear("rings"), tool("fitting", "fitting"), truth("rings")), 0),
         ((OPEN, ear("rings", role="supervisor"), truth("rings")), 1),
     ],
 )
 def test_what_is_no_call(payloads: tuple[ev.Payload, ...], count: int) -> None:
-    """No truth, declined, after numbers, cannot tell: none of them counts for or against."""
+    """No truth, declined, after numbers, cannot tell, a test to be mended: none of them counts for or against."""
     assert len(calls([job(*payloads)])) == count
 
 

@@ -133,7 +133,8 @@ def test_a_job_with_a_finding_becomes_a_drill_without_names(tmp_path: Path, lab:
             FindingRecorded(cylinder=5, paths=("intake-valve",), text=f"{TECH} saw it", found_by=SUPERVISOR),
             NoteAdded(text="customer: Mrs. Nobody"),
         )
-        drill = drill_from_job(opened, drills_dir(lab) / "job-1")
+        drill, left_out = drill_from_job(opened, drills_dir(lab) / "job-1")
+        assert left_out == {}
         loss = opened.job.reading("loss", 5)
     assert [tuple(map(str, read_truth(drill.item_folder(i)).paths)) for i in drill.items] == [("intake-valve",)]
     listed = read_folder(drill.item_folder(drill.items[0]))
@@ -143,6 +144,22 @@ def test_a_job_with_a_finding_becomes_a_drill_without_names(tmp_path: Path, lab:
     for name in (TITLE, SHOP, TECH, SUPERVISOR, "Nobody", "2026-03-17", "clip-on"):
         assert name.encode() not in everything, name
     assert "job-1" in {d.id for d in list_drills(lab)}
+
+
+def test_a_round_made_off_top_dead_centre_is_never_taken_for_what_the_teardown_showed(
+    lab: Path, tmp_path: Path
+) -> None:
+    """The first try on cylinder 3 of the demo blew at both pipes: a sound cylinder's teardown is not its truth."""
+    with open_job(demo_job(tmp_path)) as opened:
+        opened.append(
+            FindingRecorded(cylinder=3, paths=("none",)),
+            FindingRecorded(cylinder=2, paths=("none",)),
+            FindingRecorded(cylinder=5, paths=("intake-valve",)),
+        )
+        drill, left_out = drill_from_job(opened, drills_dir(lab) / "job-2")
+    assert [i.focus for i in drill.items] == [("intake-valve",)]
+    assert sorted(left_out) == [2, 3]
+    assert "no clip with the air on" in left_out[3] or "set-up" in left_out[3]
 
 
 @pytest.mark.parametrize(

@@ -214,3 +214,27 @@ def test_the_lab_lies_where_the_user_says(tmp_path: Path, monkeypatch: pytest.Mo
     assert lab_root() == tmp_path / "env"
     monkeypatch.delenv("HISSWAY_LAB")
     assert lab_root().name == "lab"
+
+
+def test_who_was_here_last_is_not_the_first_by_alphabet(lab: Path) -> None:
+    """Answers must not go to the wrong person: whoever was measured last is suggested, else whoever came last."""
+    from listen.lab.training.instructor import last_here
+
+    assert last_here(lab) is None
+    zoe, ada = create_learner(lab, "Zoe"), create_learner(lab, "Ada")
+    one = ThresholdRun(lab, zoe, "radio", seed=1)
+    while not one.done:
+        one.answer(one.trial().hiss_in)
+    assert last_here(lab) == zoe
+    assert ada in list_learners(lab)
+
+
+def test_ten_learners_stand_on_one_screen(lab: Path) -> None:
+    """One line each, within 80 columns, however long a name is."""
+    from listen.lab.training.instructor import class_table
+    from listen.lab.training.score_words import CLASS_HEAD, class_row
+
+    for n in range(10):
+        create_learner(lab, f"{n} {'with a very long name ' * 2}")
+    rows = [class_row(row) for row in class_table(lab)]
+    assert len(rows) == 10 and all(len(row) <= 80 and row.isprintable() for row in [CLASS_HEAD, *rows])

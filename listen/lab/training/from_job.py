@@ -16,18 +16,48 @@ from listen.lab.training.drills import DrillItem, DrillSet, ItemTruth, new_set, 
 from listen.rounds.model import Round
 from listen.trade.points import PathId
 
+AIR_ON = ("air", "switched")
+"""Clips in which the air of the cylinder under test is heard."""
+OF_THE_TEST = ("set-up", "fitting")
+"""Verdicts about how the test was made: what a teardown shows was not what such a round heard."""
 
-def rounds_with_truth(job: Job) -> tuple[RoundRecord, ...]:
-    """Latest round with clips of every cylinder that has a finding."""
-    found = []
+
+def rounds_with_truth(job: Job) -> tuple[tuple[RoundRecord, ...], dict[int, str]]:
+    """Of every cylinder with a finding the last round before it, where the finding is the truth of that round.
+
+    Returns
+    -------
+    rounds
+        Those that can be learnt from.
+    left_out
+        Why a cylinder has none, by number.
+    """
+    taken, left_out = [], {}
     for cylinder in sorted(job.findings):
-        with_clips = [r for r in job.rounds_of(cylinder) if r.live_clips(walk="air")]
-        found += with_clips[-1:]
-    return tuple(found)
+        before = job.before_finding.get(cylinder, ())
+        last = job.round(before[-1].id) if before else None
+        if (why := _unfit(last)) is not None or last is None:
+            left_out[cylinder] = why or "no round was made before the teardown"
+        else:
+            taken.append(last)
+    return tuple(taken), left_out
 
 
-def drill_from_job(opened: OpenJob, folder: Path, title: str = "") -> DrillSet:
-    """Write a drill from a job's rounds with findings into ``folder`` (new).
+def _unfit(record: RoundRecord | None) -> str | None:
+    if record is None:
+        return "no round was made before the teardown"
+    if not any(c.kept.clip_kind in AIR_ON for c in record.live_clips()):
+        return "its last round before the teardown has no clip with the air on"
+    if record.verdict is None or record.stale:
+        return "its last round before the teardown was not judged to its end"
+    kind = record.verdict.result.verdict.kind
+    if kind in OF_THE_TEST:
+        return f"its last round before the teardown was a {kind} to be mended, not what the teardown showed"
+    return None
+
+
+def drill_from_job(opened: OpenJob, folder: Path, title: str = "") -> tuple[DrillSet, dict[int, str]]:
+    """Write a drill from a job's rounds with findings into ``folder`` (new); gives it and why cylinders were left out.
 
     Titles, people, notes, devices and times stay behind; sound, loss and what the teardown showed go along. A person's
     words about the finding stay behind too: they may hold a name.
@@ -37,10 +67,10 @@ def drill_from_job(opened: OpenJob, folder: Path, title: str = "") -> DrillSet:
     LabError
         No round has a finding, the folder exists, or the disk refuses.
     """
-    records = rounds_with_truth(opened.job)
+    records, left_out = rounds_with_truth(opened.job)
     if not records:
-        name = opened.folder.name
-        raise LabError(f"{name}: no finding recorded for a cylinder with clips; record what the teardown showed first")
+        why = "; ".join(f"cylinder {n}: {w}" for n, w in left_out.items()) or "record what the teardown showed first"
+        raise LabError(f"{opened.folder.name}: no finding recorded that a round can be held against; {why}")
     title = title or f"From a job of this shop, {len(records)} round{'s' if len(records) > 1 else ''}"
     about = "Rounds of a real job; the truth is what the teardown showed."
     if opened.job.simulated:
@@ -48,7 +78,7 @@ def drill_from_job(opened: OpenJob, folder: Path, title: str = "") -> DrillSet:
     with new_set(folder):
         items = [_write_item(opened, record, folder / f"{n:02d}") for n, record in enumerate(records, 1)]
         drill = DrillSet(id=folder.name, title=title, about=about, simulated=opened.job.simulated, items=tuple(items))
-        return write_drill(drill, folder)
+        return write_drill(drill, folder), left_out
 
 
 def _paths(names: tuple[str, ...]) -> tuple[PathId, ...]:

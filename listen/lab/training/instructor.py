@@ -47,6 +47,16 @@ def learner_row(root: Path, learner: Learner) -> LearnerRow:
     )
 
 
+def last_here(root: Path) -> Learner | None:
+    """Who answered, was measured or was taken in last; None where nobody learns here."""
+
+    def last(learner: Learner) -> str:
+        answers, runs = answers_of(root, learner), thresholds_of(root, learner)
+        return max([learner.created, *(a.time for a in answers[-1:]), *(m.time for m in runs[-1:])])
+
+    return max(list_learners(root), key=last, default=None)
+
+
 def class_table(root: Path) -> tuple[LearnerRow, ...]:
     """All learners by name."""
     return tuple(learner_row(root, learner) for learner in list_learners(root))

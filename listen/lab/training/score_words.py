@@ -10,8 +10,9 @@ from listen.lab.ear.threshold import Measured
 from listen.lab.training.instructor import LearnerRow
 from listen.lab.training.scoring import Score
 from listen.rate import Rate
-from listen.voice.figures import decibels, number, share_interval
+from listen.voice.figures import UNKNOWN, decibels, number, share, share_interval
 from listen.voice.names import path as path_name
+from listen.voice.text import plain
 from listen.voice.times import day
 
 SURE_SD = 1.96
@@ -95,6 +96,23 @@ def _call_lines(row: LearnerRow) -> Iterator[str]:
             yield f"  {tag:<24} {rate_words(rate)}"
     if row.weakest:
         yield f"  weakest                  {', '.join(row.weakest)}"
+
+
+CLASS_HEAD = f"{'learner':<14}{'right of named':>15}{'sureness':>10}  {'weakest':<15}{'threshold':>10}  last day"
+
+
+def class_row(row: LearnerRow) -> str:
+    """One learner on one line: share right with its interval's half, lean of the sureness, weakest, ear, last day."""
+    s = row.score
+    right = "none yet" if s.right.value is None else f"{share(s.right.value)} of {s.right.of}"
+    lean = UNKNOWN if s.overconfidence is None else f"{number(100 * s.overconfidence, 0, sign=True)} %"
+    weakest = row.weakest[0] if row.weakest else UNKNOWN
+    t = row.threshold.threshold if row.threshold else None
+    ear = UNKNOWN if t is None else "outside" if t.within else decibels(t.threshold_db)
+    name = plain(row.learner.name, 13)
+    return (
+        f"{name:<14}{right:>15}{lean:>10}  {plain(weakest, 14):<15}{ear:>10}  {day(row.last) if row.last else UNKNOWN}"
+    )
 
 
 def class_lines(focus: Mapping[str, Rate]) -> Iterator[str]:

@@ -17,24 +17,26 @@ if TYPE_CHECKING:
 
 
 def standing(root: Path, learner: Learner | None) -> tuple[LearnerRow | None, Suggestion | None]:
-    """The learner asked for, else the first; None where nobody learns. Raises what the lab raises."""
+    """The learner asked for, else who was here last; None where nobody learns. Raises what the lab raises."""
     from listen.lab.learners import list_learners
-    from listen.lab.training.instructor import learner_row
+    from listen.lab.training.instructor import last_here, learner_row
     from listen.lab.training.next_drill import suggest
 
-    known = list_learners(root)
-    chosen = next((k for k in known if learner is not None and k.id == learner.id), known[0] if known else None)
+    asked = next((k for k in list_learners(root) if learner is not None and k.id == learner.id), None)
+    chosen = asked or last_here(root)
     if chosen is None:
         return None, None
     return learner_row(root, chosen), suggest(root, chosen, datetime.now(UTC))
 
 
 def class_lines(root: Path) -> list[str]:
-    """Every learner's standing, a line each figure. Raises what the lab raises."""
-    from listen.lab.training.instructor import class_table
-    from listen.lab.training.score_words import score_lines
+    """The class, a line a learner; then what all find hardest. Raises what the lab raises."""
+    from listen.lab.training.instructor import class_focus, class_table
+    from listen.lab.training.score_words import CLASS_HEAD, class_row
+    from listen.lab.training.score_words import class_lines as focus_lines
 
-    lines = [line for row in class_table(root) for line in (*score_lines(row), "")]
+    rows = [class_row(row) for row in class_table(root)]
+    lines = [CLASS_HEAD, *rows, "", *focus_lines(class_focus(root))] if rows else []
     return lines or ["No learners yet. Press w to take one in."]
 
 

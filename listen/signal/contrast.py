@@ -48,10 +48,12 @@ class Contrast:
 
     quiet: Group
     air: Group
+    floor_correlation: float = 0.6
+    """Correlation of its floor and mean estimates; that of single clips by simulated steady and speech-like noise."""
 
     def only(self, bands: NDArray[np.bool_]) -> Contrast:
         """The same contrast with some of its bands left out."""
-        return Contrast(self.quiet.only(bands), self.air.only(bands))
+        return Contrast(self.quiet.only(bands), self.air.only(bands), self.floor_correlation)
 
     @property
     def rho(self) -> NDArray[np.float64]:

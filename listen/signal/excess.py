@@ -21,8 +21,6 @@ FALSE_ALARM = 1e-3
 MISS = 0.05
 """The detection limit is what would have been missed 1 time in 20 (the form of ISO 11843)."""
 SIDE_95 = 0.025
-FLOOR_MEAN_CORRELATION = 0.6
-"""Correlation of floor and mean estimates of one clip (simulated steady and speech-like noise)."""
 LOWEST_RATIO = 1e-3
 """1 + R is never taken below -30 dB; a louder quiet than that is a broken pair and flagged elsewhere."""
 
@@ -56,12 +54,13 @@ def excess(contrast: Contrast, drift: RoundDrift, live: NDArray[np.bool_], floor
     means = _Estimate.of(w, q.mean, a.mean, q.mean, (q.cov, a.cov), contrast, drift.means, live)
     scale = floor_bias * q.mean
     floors = _Estimate.of(w, q.floor, a.floor, scale, (q.floor_cov, a.floor_cov), contrast, drift.floors, live)
-    lam = blend(float(drift.means.weight @ means.variance), float(drift.floors.weight @ floors.variance))
+    alike = contrast.floor_correlation
+    lam = blend(float(drift.means.weight @ means.variance), float(drift.floors.weight @ floors.variance), alike)
     lead = floors if lam > 0.5 else means
     mix = drift.floors if lam > 0.5 else drift.means
     log_sum = np.log(max(1.0 + lam * floors.r + (1.0 - lam) * means.r, LOWEST_RATIO))
     # The blend's variance about its leading part's, the same in every scenario.
-    gain = _blended(lam, means, floors, drift) / float(mix.weight @ lead.variance)
+    gain = _blended(lam, means, floors, drift, alike) / float(mix.weight @ lead.variance)
     here = np.sqrt(gain * lead.variance) / np.exp(log_sum)
     null = np.sqrt(gain * lead.null_variance)
     dof = q.dof + a.dof
@@ -113,15 +112,15 @@ class _Estimate:
         return cls(r, variance, null)
 
 
-def _blended(lam: float, means: _Estimate, floors: _Estimate, drift: RoundDrift) -> float:
+def _blended(lam: float, means: _Estimate, floors: _Estimate, drift: RoundDrift, alike: float) -> float:
     m, f = float(drift.means.weight @ means.variance), float(drift.floors.weight @ floors.variance)
-    cross = FLOOR_MEAN_CORRELATION * np.sqrt(m * f)
+    cross = alike * np.sqrt(m * f)
     return float(lam**2 * f + (1.0 - lam) ** 2 * m + 2.0 * lam * (1.0 - lam) * cross)
 
 
-def blend(mean_var: float, floor_var: float) -> float:
+def blend(mean_var: float, floor_var: float, alike: float) -> float:
     """Weight of the floor estimate that gives the least variance, given their correlation."""
-    cross = FLOOR_MEAN_CORRELATION * np.sqrt(mean_var * floor_var)
+    cross = alike * np.sqrt(mean_var * floor_var)
     return float(np.clip((mean_var - cross) / max(mean_var + floor_var - 2.0 * cross, 1e-30), 0.0, 1.0))
 
 

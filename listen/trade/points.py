@@ -24,6 +24,10 @@ class Kind(StrEnum):
     """Air on, a sound cylinder of the same engine, same point."""
     SHUT = "shut"
     """Supply on, cylinder side shut off: a better quiet."""
+    SWITCHED = "switched"
+    """Air off, on, off, on ... at a standing microphone, in one take."""
+    SWITCHED_SOUND = "switched-sound"
+    """The same on a sound cylinder."""
 
 
 class PathId(StrEnum):

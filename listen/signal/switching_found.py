@@ -1,0 +1,157 @@
+"""Finding in the sound when the air was switched: a level that goes between two heights, regularly, more than chance.
+
+Symbols: z[i] power over the hiss bands relative to its usual size, a block of ``STEP_S`` each; lo and hi its two
+heights. A timeline is returned only where the two stand clearly apart; weak hiss leaves the commands to go by.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.signal.switching import RISE_S, Timeline, share_at
+
+STEP_S = 0.1
+"""Half the shortest reaction, four frames."""
+SMOOTH_STEPS = 5
+"""Running median: a knock of up to 0.2 s is no edge."""
+LEAST_HALF_S = 0.8
+"""Shorter visits to one height are no half cycle: a hand takes half a second to open the valve alone."""
+APART = 6.0
+"""Heights stand apart by at least so many robust standard deviations of a block about the one before it, and..."""
+APART_DB = 0.4
+"""...by so much (drift of 0.5 dB over a minute moves 0.1 dB from one half to the next)."""
+MOST_UNEVEN = 0.5
+"""Standard deviation of the periods over their mean: beyond it nobody switched, something came and went."""
+SAME = 0.6
+"""Share of the commanded air-on time in which the sound must be on, and of the air-off time off, to be ours."""
+DECAYS_S: NDArray[np.float64] = np.geomspace(0.05, 5.0, 24)
+"""Time constants tried after shut-off."""
+LATE_S = tuple(0.1 * i for i in range(16))
+"""By how much the passage half-way down may lie behind the shut-off."""
+CLEAR = 5.0
+"""The decay is told where the heights stand apart by so many standard deviations of what the fit leaves."""
+
+
+def track(power: NDArray[np.float64], t_s: NDArray[np.float64], bandwidth_hz: NDArray[np.float64]) -> NDArray[np.float64]:
+    """z from frame-band powers [shape=(T, B)]: blocks from the start of the take on [shape=(n,)]."""
+    usual = np.maximum(np.quantile(power, 0.25, axis=0), 1e-30)
+    whole = (power / usual) @ (bandwidth_hz / bandwidth_hz.sum())
+    step = np.floor(t_s / STEP_S).astype(np.intp)
+    count = np.bincount(step)
+    z = np.bincount(step, whole) / np.maximum(count, 1)
+    return np.asarray(np.where(count > 0, z, np.interp(np.arange(len(z)), np.flatnonzero(count), z[count > 0])))
+
+
+def find(z: NDArray[np.float64], commanded: Timeline | None = None) -> Timeline | None:
+    """Edges of the switching; ``None`` where none can be found, or none that goes with the commands."""
+    smooth = _running_median(z)
+    lo, hi = _heights(smooth)
+    on = _long_visits(smooth > 0.5 * (lo + hi))
+    if not _apart(smooth, on):
+        return None
+    opened, shut = _edges(smooth, on, 0.5 * (lo + hi))
+    if len(opened) < 2 or _uneven(opened, shut):
+        return None
+    if commanded is not None and not _agree(on, commanded):
+        return None
+    t_s = (np.arange(len(z)) + 0.5) * STEP_S
+    return _with_decay(z, t_s, Timeline(opened - RISE_S * np.log(2.0), shut, True))
+
+
+def _running_median(z: NDArray[np.float64]) -> NDArray[np.float64]:
+    from scipy.ndimage import median_filter
+
+    return np.asarray(median_filter(z, SMOOTH_STEPS, mode="nearest"))
+
+
+def _heights(z: NDArray[np.float64]) -> tuple[float, float]:
+    """Means of the lower and of the upper part, split half-way between them (Ridler & Calvard 1978)."""
+    split = float(z.mean())
+    for _ in range(30):
+        low, high = z[z <= split], z[z > split]
+        if not len(high):
+            break
+        new = 0.5 * (float(low.mean()) + float(high.mean()))
+        if abs(new - split) < 1e-9 * abs(split):
+            break
+        split = new
+    high = z[z > split]
+    return float(z[z <= split].mean()), float(high.mean()) if len(high) else split
+
+
+def _long_visits(on: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Visits shorter than ``LEAST_HALF_S`` are given to what lies round them, the shortest first."""
+    out = on.copy()
+    least = round(LEAST_HALF_S / STEP_S)
+    while True:
+        edges = np.flatnonzero(np.diff(out.astype(np.int8))) + 1
+        starts = np.concatenate([[0], edges, [len(out)]])
+        lengths = np.diff(starts)
+        if len(lengths) < 2 or lengths.min() >= least:
+            return out
+        i = int(np.argmin(lengths))
+        out[starts[i] : starts[i + 1]] ^= True
+
+
+def _apart(z: NDArray[np.float64], on: NDArray[np.bool_]) -> bool:
+    if on.all() or not on.any():
+        return False
+    low, high = float(np.median(z[~on])), float(np.median(z[on]))
+    rough = 1.4826 * float(np.median(np.abs(np.diff(z[~on])))) if (~on).sum() > 1 else np.inf
+    return high - low > APART * rough and 10.0 * np.log10(high / low) > APART_DB
+
+
+def _edges(z: NDArray[np.float64], on: NDArray[np.bool_], split: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Times at which z passes half-way up and down, between two blocks; a take that begins or ends with air on lacks
+    the edge there and gets the end of the take."""
+    opened, shut = [], []
+    if on[0]:
+        opened.append(0.0)
+    for i in np.flatnonzero(np.diff(on.astype(np.int8))) + 1:
+        rise = z[i] - z[i - 1]
+        part = float(np.clip((split - z[i - 1]) / rise, 0.0, 1.0)) if rise else 0.5
+        (opened if on[i] else shut).append((i - 0.5 + part) * STEP_S)
+    if on[-1]:
+        shut.append(len(z) * STEP_S)
+    return np.array(opened), np.array(shut)
+
+
+def _uneven(opened: NDArray[np.float64], shut: NDArray[np.float64]) -> bool:
+    """Whether on times or off times differ among themselves beyond what a hand does."""
+    spans = [shut - opened, opened[1:] - shut[:-1]]
+    return any(len(s) > 1 and float(s.std() / s.mean()) > MOST_UNEVEN for s in spans)
+
+
+def _agree(on: NDArray[np.bool_], commanded: Timeline) -> bool:
+    t_s = (np.arange(len(on)) + 0.5) * STEP_S
+    sure = ~commanded.guarded(t_s)
+    told = commanded.halves(t_s) % 2 == 1
+    return bool(on[sure & told].mean() > SAME and (~on[sure & ~told]).mean() > SAME)
+
+
+def _with_decay(z: NDArray[np.float64], t_s: NDArray[np.float64], found: Timeline) -> Timeline:
+    """Decay and shut-off that fit best together: half-way down is passed the later, the slower the decay."""
+    trials = [
+        replace(found, shut_s=np.maximum(found.shut_s - late, found.opened_s + STEP_S), decay_s=float(tau))
+        for tau in DECAYS_S
+        for late in LATE_S
+        if 0.3 * tau - STEP_S <= late <= 0.8 * tau + STEP_S
+    ]
+    fits = [_misfit(z, share_at(t_s, t)) for t in trials]
+    best = min(range(len(trials)), key=lambda i: fits[i][0])
+    left, height, sigma = fits[best]
+    inside = DECAYS_S[0] < (trials[best].decay_s or 0.0) < DECAYS_S[-1]
+    told = height > CLEAR * sigma and inside
+    return replace(trials[best], decay_s=trials[best].decay_s if told else None, clear=height / max(sigma, 1e-30))
+
+
+def _misfit(z: NDArray[np.float64], a: NDArray[np.float64]) -> tuple[float, float, float]:
+    """Sum of squares left by a straight background and the switching, its height, and what is left a block."""
+    x = np.stack([np.ones_like(a), np.linspace(-1.0, 1.0, len(a)), a], axis=1)
+    beta = np.linalg.lstsq(x, z, rcond=None)[0]
+    left = z - x @ beta
+    square = float(left @ left)
+    return square, float(beta[2]), float(np.sqrt(square / len(z)))

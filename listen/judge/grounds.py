@@ -40,6 +40,8 @@ class Ground:
     """All bands moved together, also where no leak is heard."""
     before_shut_off: bool = False
     """Air was heard with the cylinder side shut off."""
+    nothing_followed: bool = False
+    """Taken by switching the air, and nothing heard here followed it: no leak, or no air."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +79,12 @@ def _no_silence(grounds: Sequence[Ground]) -> Missing | None:
                 f"air is heard at the {g.point.words} with the cylinder side shut off",
                 "Soap hose, adapter and gauge up to the shut-off, and walk the points again.",
             )
+    usable = [g for g in grounds if g.usable]
+    if usable and all(g.nothing_followed for g in usable):
+        return Missing(
+            "nothing at any point followed the switching: either nothing leaks, or the air never came",
+            "Turn the valve and watch the tester's needle: if it follows, say so; if not, find out why and take again.",
+        )
     loud = [g for g in grounds if (g.least_excess_db or 0.0) > MOST_BLOW_BY_DB and PathId.RINGS not in g.point.row.own]
     if loud:
         worst = max(loud, key=lambda g: g.least_excess_db or 0.0)

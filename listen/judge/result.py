@@ -35,6 +35,12 @@ class PointResult(msgspec.Struct, frozen=True, kw_only=True):
     bubbles_per_s: BubbleRates
     """Counted where the point holds coolant; zero elsewhere, where there is nothing to bubble through."""
     flags: tuple[Flag, ...] = ()
+    taken: str = "walks"
+    """``walks``, or ``switched``: the air went on and off at a standing microphone."""
+    cycles: int | None = None
+    """Cycles used of a switched take."""
+    decay_s: float | None = None
+    """Time constant of the hiss after shut-off in a switched take, where it can be told."""
 
 
 class PathResult(msgspec.Struct, frozen=True, kw_only=True):

@@ -35,6 +35,7 @@ def point_result(w: Weighed, drift: RoundDrift, calibration_db: float | None = N
             bubbles_per_s=rates,
             flags=flags,
         )
+    locked = w.takes.locked.get(Kind.AIR)
     level = hiss_level(w.contrast, calibration_db or 0.0)
     low, high = w.excess.ci95_db
     return PointResult(
@@ -46,7 +47,10 @@ def point_result(w: Weighed, drift: RoundDrift, calibration_db: float | None = N
         level_unit=unit,
         detected=w.excess.detected,
         detection_limit_db=round(float(w.excess.detection_limit_db), DIGITS),
-        drift_db=round(drift.means.rms_db, DIGITS),
+        drift_db=round(drift.means.rms_db if locked is None else locked.quiet_db, DIGITS),
+        taken="walks" if locked is None else "switched",
+        cycles=None if locked is None else locked.cycles,
+        decay_s=None if locked is None or locked.decay_s is None else round(locked.decay_s, DIGITS),
         bubbles_per_s=rates,
         flags=flags,
     )

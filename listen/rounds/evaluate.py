@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import msgspec
 
-from listen.audio.files import read_clip
 from listen.errors import RoundError
 from listen.judge.grounds import withheld
 from listen.judge.next_best import next_best
@@ -14,7 +13,8 @@ from listen.judge.posterior import Posterior, posterior
 from listen.judge.result import PathResult, RoundResult
 from listen.judge.verdict import verdict
 from listen.rounds.describe import point_result, unseen_sentence
-from listen.rounds.model import Facts, Round
+from listen.rounds.model import SWITCHED_KINDS, Facts, Round, Take
+from listen.rounds.switching import Switching, read_take, switched_clip, switchings
 from listen.rounds.weigh import Weighed, grounds, round_drift, round_evidence, weigh_point
 from listen.signal.point import PointTakes, measure_point
 from listen.trade.points import Kind, PathId, walking_order
@@ -41,16 +41,20 @@ def measure(round_: Round, *, channel: int = 0) -> list[PointTakes]:
     """Measure all points of a round in walking order; each point's samples are freed before the next is read."""
     _check(round_)
     points = sorted({t.point for t in round_.takes}, key=walking_order)
-    return [
-        measure_point(p, [(t.kind, read_clip(t.path, channel=channel)) for t in round_.takes if t.point == p])
-        for p in points
-    ]
+    known = switchings([t for t in round_.takes if t.kind in SWITCHED_KINDS], channel)
+    return [_measured(p, [t for t in round_.takes if t.point == p], known, channel) for p in points]
+
+
+def _measured(point_id: str, takes: Sequence[Take], known: Mapping[Take, Switching], channel: int) -> PointTakes:
+    walked = [(t.kind, read_take(t, channel)) for t in takes if t.kind not in SWITCHED_KINDS]
+    switched = [switched_clip(t, read_take(t, channel), known[t]) for t in takes if t.kind in SWITCHED_KINDS]
+    return measure_point(point_id, walked, switched)
 
 
 def _check(round_: Round) -> None:
     kinds: dict[str, set[Kind]] = {}
     for t in round_.takes:
-        kinds.setdefault(t.point, set()).add(t.kind)
+        kinds.setdefault(t.point, set()).update((Kind.QUIET, Kind.AIR) if t.kind is Kind.SWITCHED else (t.kind,))
     if not any(Kind.AIR in have for have in kinds.values()):
         raise RoundError(f"{round_.name}: no air clip at any point; record at least one point with the air on")
     alone = [p for p, have in kinds.items() if Kind.AIR in have and not have & {Kind.QUIET, Kind.SHUT}]
@@ -71,7 +75,7 @@ def judge_points(name: str, points: Sequence[PointTakes], facts: Facts) -> Round
     may_name = frozenset(p for p in PathId if evidence.hears(p))
     if facts.bubbles_seen:
         may_name |= {PathId.COOLANT_PASSAGE}
-    kept_back = withheld(grounds(weighed))
+    kept_back = withheld(grounds(weighed, facts.air_followed))
     said = verdict(odds, may_name, unseen_sentence(weighed), NOTHING_TO_ADD, kept_back)
     if said.next == NOTHING_TO_ADD and (best := next_best(evidence, odds)) is not None:
         said = msgspec.structs.replace(said, next=best.text)

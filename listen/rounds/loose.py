@@ -5,16 +5,22 @@ from __future__ import annotations
 import codecs
 import re
 import stat
+from itertools import pairwise
 from pathlib import Path
+from typing import TypeVar
 
 import msgspec
 
 from listen.errors import RoundError
-from listen.rounds.model import Facts, Round, Take
+from listen.rounds.model import SWITCHED_KINDS, Facts, Round, Take, Taking
 from listen.trade.points import Kind, point, walking_order
 
 SUFFIXES = (".wav", ".flac")
 _NAME = re.compile(rf"(?P<point>[a-z0-9-]+?)-(?P<kind>{'|'.join(Kind)})(?:-(?P<n>\d{{1,4}}))?")
+ALL = "all"
+"""Stands for the point in the name of a file that holds several, a channel each."""
+KNOWN_KEYS = Facts.__struct_fields__ + Taking.__struct_fields__
+T = TypeVar("T", Facts, Taking)
 MAX_FACTS_BYTES = 1_000_000
 """A round.json larger than this is not ours; it is refused before it is read."""
 
@@ -36,29 +42,73 @@ def read_folder(folder: Path, name: str | None = None) -> Round:
         raise RoundError(f"{name}: is a file; give the folder that holds the round's clips") from None
     except OSError as e:
         raise RoundError(f"{name}: cannot be read ({e.strerror}); check its permissions") from e
-    takes = tuple(take_named(p) for p in entries if p.suffix.lower() in SUFFIXES)
+    sounds = [p for p in entries if p.suffix.lower() in SUFFIXES]
+    taking = read_taking(folder / "round.json") if sounds else Taking()
+    takes = [take for p in sounds for take in takes_named(p, taking)]
     if not takes:
         raise RoundError(f"{name}: no sound files; expected names like intake-quiet-1.flac and intake-air-1.flac")
     order = sorted(takes, key=lambda t: (walking_order(t.point), t.order, list(Kind).index(t.kind)))
     return Round(name, tuple(order), read_facts(folder / "round.json"))
 
 
-def take_named(path: Path) -> Take:
-    """The take that a file's name says it is.
+def takes_named(path: Path, taking: Taking) -> tuple[Take, ...]:
+    """The takes that a file's name says it holds: one, or one a channel of an ``all-`` file.
 
     Raises
     ------
     RoundError
-        The name does not say point and kind.
+        The name does not say point and kind, channels are not named or wrongly, commanded times cannot be.
     """
     m = _NAME.fullmatch(path.stem.lower())
     if m is None:
         raise RoundError(f"{path}: the name does not say point and kind; expected <point>-<{'|'.join(Kind)}>[-N]")
+    kind, order = Kind(m["kind"]), int(m["n"] or 1)
+    on_s = _commanded(path, taking) if kind in SWITCHED_KINDS else ()
+    if m["point"] == ALL:
+        points = _channels(path, taking)
+        return tuple(Take(p, kind, order, path, c, path.stem, on_s) for c, p in points)
     try:
         point_id = point(m["point"]).id
     except RoundError as e:
         raise RoundError(f"{path}: {e}") from None
-    return Take(point_id, Kind(m["kind"]), int(m["n"] or 1), path)
+    return (Take(point_id, kind, order, path, on_s=on_s),)
+
+
+def take_named(path: Path) -> Take:
+    """The one take of a file that holds no more (``RoundError`` as :func:`takes_named`)."""
+    return takes_named(path, Taking())[0]
+
+
+def _channels(path: Path, taking: Taking) -> list[tuple[int, str]]:
+    names = taking.channels_of(path.stem)
+    if not names or not any(names):
+        raise RoundError(
+            f'{path}: holds several points; name its channels in round.json: "channels": ["intake", "tailpipe"]'
+        )
+    try:
+        found = [(c, point(n).id) for c, n in enumerate(names) if n is not None]
+    except RoundError as e:
+        raise RoundError(f"{path}: channels in round.json: {e}") from None
+    twice = sorted({p for _, p in found if sum(p == q for _, q in found) > 1})
+    if twice:
+        raise RoundError(f"{path}: channels in round.json name {' and '.join(twice)} twice; one channel is one point")
+    return found
+
+
+def _commanded(path: Path, taking: Taking) -> tuple[tuple[float, float], ...]:
+    said = taking.commands(path.stem)
+    on_s = said.on_s if said else ()
+    flat = [t for pair in on_s for t in pair]
+    if any(b <= a for a, b in pairwise(flat)):
+        raise RoundError(
+            f"{path}: switched on_s in round.json must rise: opened, shut, opened, shut, ... in seconds from the start"
+        )
+    return on_s
+
+
+def read_taking(path: Path) -> Taking:
+    """Read from ``round.json`` how the clips were taken; a missing file says nothing (errors as :func:`read_facts`)."""
+    return _decoded(path, Taking) or Taking()
 
 
 def read_facts(path: Path) -> Facts:
@@ -69,18 +119,24 @@ def read_facts(path: Path) -> Facts:
     RoundError
         Unreadable, not a file, not JSON, or a value of the wrong type or out of range; the message names the key.
     """
-    try:
-        facts = msgspec.json.decode(_facts_bytes(path), type=Facts)
-    except FileNotFoundError:
+    facts = _decoded(path, Facts)
+    if facts is None:
         return Facts()
-    except OSError as e:
-        raise RoundError(f"{path}: cannot be read ({e.strerror}); check its permissions") from e
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as e:
-        raise RoundError(f"{path}: {e}; correct it or remove it") from None
     order = facts.firing_order or ()
     if len(set(order)) < len(order):
         raise RoundError(f"{path}: firing_order {'-'.join(map(str, order))} names a cylinder twice; correct it")
     return facts
+
+
+def _decoded(path: Path, form: type[T]) -> T | None:
+    try:
+        return msgspec.json.decode(_facts_bytes(path), type=form)
+    except FileNotFoundError:
+        return None
+    except OSError as e:
+        raise RoundError(f"{path}: cannot be read ({e.strerror}); check its permissions") from e
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as e:
+        raise RoundError(f"{path}: {e}; correct it or remove it") from None
 
 
 def stray_keys(path: Path) -> tuple[str, ...]:
@@ -95,7 +151,7 @@ def stray_keys(path: Path) -> tuple[str, ...]:
         found = msgspec.json.decode(_facts_bytes(path), type=dict[str, msgspec.Raw])
     except FileNotFoundError:
         return ()
-    return tuple(key for key in found if key not in Facts.__struct_fields__)
+    return tuple(key for key in found if key not in KNOWN_KEYS)
 
 
 def _facts_bytes(path: Path) -> bytes:

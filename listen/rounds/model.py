@@ -13,6 +13,11 @@ from listen.trade.points import Kind
 Percent = Annotated[float, msgspec.Meta(ge=0, le=100)]
 Kilopascal = Annotated[float, msgspec.Meta(gt=0, le=10_000)]
 Cylinder = Annotated[int, msgspec.Meta(ge=1, le=99)]
+Second = Annotated[float, msgspec.Meta(ge=0, le=600)]
+
+
+SWITCHED_KINDS = (Kind.SWITCHED, Kind.SWITCHED_SOUND)
+"""Takes in which the air was switched at a standing microphone."""
 
 
 class Facts(msgspec.Struct, frozen=True, kw_only=True):
@@ -28,6 +33,8 @@ class Facts(msgspec.Struct, frozen=True, kw_only=True):
     """Cylinder under test."""
     bubbles_seen: bool | None = None
     """Bubbles in the coolant while air was on; ``None``: not looked."""
+    air_followed: bool | None = None
+    """The tester's needle fell and rose with the valve of a switched take; ``None``: not looked."""
     compression_dry_kpa: Kilopascal | None = None
     """Compression, dry."""
     compression_wet_kpa: Kilopascal | None = None
@@ -42,6 +49,43 @@ class Facts(msgspec.Struct, frozen=True, kw_only=True):
     """To be added to a level in dB re full scale to give dB SPL; None: this microphone was not calibrated."""
 
 
+class Commands(msgspec.Struct, frozen=True, kw_only=True):
+    """When the air of a switched take was commanded (``round.json``, ``switched``)."""
+
+    period_s: Annotated[float, msgspec.Meta(gt=0, le=60)] | None = None
+    """Seconds from one opening to the next."""
+    on_s: tuple[tuple[Second, Second], ...] = ()
+    """Opening and shutting of each time the air was on, from the start of the take."""
+
+
+class FileNotes(msgspec.Struct, frozen=True, kw_only=True):
+    """What differs for one file of a loose round."""
+
+    switched: Commands | None = None
+    channels: tuple[str | None, ...] | None = None
+
+
+class Taking(msgspec.Struct, frozen=True, kw_only=True):
+    """How the clips of a loose round were taken (``round.json``); every key may be missing."""
+
+    switched: Commands | None = None
+    """Commanded times of the switched takes."""
+    channels: tuple[str | None, ...] | None = None
+    """Point at each channel of an ``all-`` file; null: unused."""
+    files: dict[str, FileNotes] = {}
+    """By file name without suffix, where one differs."""
+
+    def commands(self, stem: str) -> Commands | None:
+        """What was commanded in a file."""
+        own = self.files.get(stem)
+        return own.switched if own and own.switched else self.switched
+
+    def channels_of(self, stem: str) -> tuple[str | None, ...] | None:
+        """Points in the channels of a file."""
+        own = self.files.get(stem)
+        return own.channels if own and own.channels else self.channels
+
+
 @dataclass(frozen=True, slots=True)
 class Take:
     """One clip of a round."""
@@ -54,6 +98,12 @@ class Take:
     """Place in time among the takes of its point; equal numbers mean quiet before air."""
     path: Path
     """The sound file."""
+    channel: int | None = None
+    """Channel of the file, from 0, where it holds several points; None: the one asked for."""
+    together: str = ""
+    """Name of what was recorded at the same time: all channels of one take share it."""
+    on_s: tuple[tuple[float, float], ...] = ()
+    """When the air was commanded on and off in a switched take, seconds from its start; empty: not known."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,7 +46,8 @@ def round_drift(points: Sequence[PointTakes]) -> RoundDrift:
 def weigh_point(takes: PointTakes, drift: RoundDrift) -> Weighed:
     """Excess and likelihood over levels at one point."""
     contrast = takes.contrast(Kind.AIR)
-    measured = excess(contrast, drift, takes.live, takes.floor_bias) if contrast else None
+    own = _drift_of(takes, Kind.AIR, drift)
+    measured = excess(contrast, own, takes.live, takes.floor_bias) if contrast else None
     quiet = takes.takes.get(Kind.QUIET) or takes.takes.get(Kind.SHUT)
     background = float(np.mean([10.0 * np.log10(t.mean) for t in quiet])) if quiet else 0.0
     shut = takes.contrast(Kind.SHUT, Kind.QUIET) if takes.takes.get(Kind.QUIET) else None
@@ -60,13 +61,18 @@ def weigh_point(takes: PointTakes, drift: RoundDrift) -> Weighed:
         PointEvidence(
             point(takes.point),
             background,
-            _likelihood(takes, contrast, drift),
-            _likelihood(takes, takes.contrast(Kind.SOUND), drift),
+            _likelihood(takes, contrast, own),
+            _likelihood(takes, takes.contrast(Kind.SOUND), _drift_of(takes, Kind.SOUND, drift)),
             _likelihood(takes, shut, drift),
             in_events=steady is not None and steady.in_events,
         ),
         shut is not None and excess(shut, drift, takes.live, takes.floor_bias).detected,
     )
+
+
+def _drift_of(takes: PointTakes, kind: Kind, drift: RoundDrift) -> RoundDrift:
+    """The round's drift, or what stands in its place for a switched take."""
+    return takes.locked[kind].scatter if kind in takes.locked else drift
 
 
 def _likelihood(takes: PointTakes, contrast: Contrast | None, drift: RoundDrift) -> NDArray[np.float64] | None:
@@ -87,12 +93,13 @@ def open_valves(facts: Facts) -> Mapping[int, OpenValve | None]:
     return valves_open(None, facts.firing_order, facts.cylinder)
 
 
-def grounds(weighed: Sequence[Weighed]) -> tuple[Ground, ...]:
-    """What each point's clips can carry."""
-    return tuple(_ground(w) for w in weighed)
+def grounds(weighed: Sequence[Weighed], air_followed: bool | None = None) -> tuple[Ground, ...]:
+    """What each point's clips can carry; whether the needle was seen to follow the valve."""
+    return tuple(_ground(w, bool(air_followed)) for w in weighed)
 
 
-def _ground(w: Weighed) -> Ground:
+def _ground(w: Weighed, air_followed: bool) -> Ground:
+    locked = w.takes.locked.get(Kind.AIR)
     heard = w.excess is not None and w.excess.detected
     return Ground(
         w.evidence.point,
@@ -101,6 +108,7 @@ def _ground(w: Weighed) -> Ground:
         0.0 if w.excess is None else float(w.excess.detection_limit_db),
         any(f.flag == "automatic-gain" for f in w.takes.flags),
         w.before_shut_off,
+        nothing_followed=locked is not None and not (locked.found or heard or air_followed),
     )
 
 

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from listen.signal.take import shrunk_correlation
 
 WALK_GRID = (0.0, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0)
-"""rho: variance the walk gains in a second over that of a second's steady sound. Drift of 0.5 dB with a time constant of
-60 s over 15 kHz of noise is 6."""
+"""rho: variance the walk gains in a second over that of a second's steady sound. Drift of 0.5 dB with a time constant
+of 60 s over 15 kHz of noise is 6."""
 MODEL_DOF = 10.0
 """Degrees of freedom that residuals within the cycles weigh against the scatter between them (bench: at 30 the false
 alarms of talking shops double, at 4 half a decibel of depth is lost)."""
@@ -33,8 +33,6 @@ class Fit:
     """Per band [shape=(B,)]."""
     cov: NDArray[np.float64]
     """Its covariance [shape=(B, B)]."""
-    level: NDArray[np.float64]
-    """q, the level with the air off [shape=(B,)]."""
     dof: float
     """Degrees of freedom behind ``cov``."""
     scale: float
@@ -88,12 +86,10 @@ def fit(
     dof = MODEL_DOF + cycles
     moderated = max((MODEL_DOF + cycles * scale) / dof, LEAST_SCALE)
     cov = moderated * inner[1, 1] * _regular(over_bands, nu, weight)
-    return Fit(beta[1], cov, beta[0], dof, scale, rho, y - np.outer(a, beta[1]))
+    return Fit(beta[1], cov, dof, scale, rho, y - np.outer(a, beta[1]))
 
 
-def _regular(
-    cov: NDArray[np.float64], nu: int, weight: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _regular(cov: NDArray[np.float64], nu: int, weight: NDArray[np.float64]) -> NDArray[np.float64]:
     """A covariance over bands that can be inverted; the variance of the bands together stays what it was.
 
     Shrinking correlations towards none would take the drift, which all bands share, for so many independent ones.

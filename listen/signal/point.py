@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import combinations
 
 import numpy as np
@@ -20,6 +20,9 @@ from listen.signal.floor import degrees_of_freedom, quantile_bias
 from listen.signal.quality import check_clip, usable_band_hz
 from listen.signal.quality_pair import compare_clips, compare_quiets
 from listen.signal.spectra import Spectra, spectra
+from listen.signal.switched import Locked, frame_times_s, lock
+from listen.signal.switched_clip import SwitchedClip
+from listen.signal.switched_flags import left_out_flag, no_switching
 from listen.signal.take import TakeBands, take_bands
 from listen.signal.tones import lasting_tones, new_tones_hz, tone_mask
 from listen.trade.points import Kind, point
@@ -57,6 +60,8 @@ class PointTakes:
     bubbles: Mapping[Kind, BubbleCount]
     """By kind, where the point holds coolant; elsewhere empty."""
     flags: tuple[Flag, ...]
+    locked: Mapping[Kind, Locked] = field(default_factory=dict)
+    """What switched takes say, by the kind their air-on halves are; ``takes`` then holds their halves too."""
 
     @property
     def quiet_kind(self) -> Kind:
@@ -64,7 +69,9 @@ class PointTakes:
         return Kind.SHUT if self.takes.get(Kind.SHUT) else Kind.QUIET
 
     def contrast(self, kind: Kind, against: Kind | None = None) -> Contrast | None:
-        """``kind`` against quiet, or ``None`` where either has no usable take."""
+        """``kind`` against quiet, or ``None`` where either has no usable take. A switched take counts before walks."""
+        if against is None and kind in self.locked:
+            return self.locked[kind].contrast
         over, under = self.takes.get(kind), self.takes.get(against or self.quiet_kind)
         return Contrast(pool(under), pool(over)) if over and under else None
 
@@ -73,8 +80,12 @@ class PointTakes:
         return [r for group in self.takes.values() for r in repeats(group, self.live, floors)]
 
 
-def measure_point(point_id: str, clips: Sequence[tuple[Kind, Clip]]) -> PointTakes:
+def measure_point(
+    point_id: str, clips: Sequence[tuple[Kind, Clip]], switched: Sequence[SwitchedClip] = ()
+) -> PointTakes:
     """Measure all takes of one point; their order does not matter.
+
+    The halves of a switched take are looked over as clips of their kind; its contrast comes from the take as a whole.
 
     Raises
     ------
@@ -83,7 +94,14 @@ def measure_point(point_id: str, clips: Sequence[tuple[Kind, Clip]]) -> PointTak
     ClipError
         A clip too short to measure.
     """
-    rates = sorted({c.rate_hz for _, c in clips})
+    parts = [(s, s.halves()) for s in switched]
+    usable_takes = [s for s, pair in parts if pair is not None]
+    unswitched = tuple(no_switching(s.clip) for s, pair in parts if pair is None)
+    clips = [*clips, *(x for s, pair in parts if pair for x in zip(_half_kinds(s), pair, strict=False))]
+    if not clips:  # nothing but takes in which nobody switched
+        none = np.zeros(len(BANDWIDTH_HZ), dtype=bool)
+        return PointTakes(point_id, none, {}, np.ones(0), (), {}, unswitched)
+    rates = sorted({c.rate_hz for _, c in clips} | {s.clip.rate_hz for s in switched})
     if len(rates) > 1:
         raise RoundError(
             f"{point_id}: takes at {' and '.join(map(str, rates))} Hz; one point needs one rate, record it again alike"
@@ -117,8 +135,39 @@ def measure_point(point_id: str, clips: Sequence[tuple[Kind, Clip]]) -> PointTak
     if any(f.reject for f in pair):  # quiet and air do not go together: nothing may be read from their difference
         takes.pop(Kind.AIR, None)
         bubbles.pop(Kind.AIR, None)
-    every = tuple(x for f in flags for x in f) + pair
-    return PointTakes(point_id, live, takes, quantile_bias(dof), tones, bubbles, every)
+    locked, told = _locked(usable_takes, weights, bandwidth, takes)
+    for kind in {s.on_kind for s in usable_takes} - set(locked):
+        takes.pop(kind, None)
+    every = (*(x for f in flags for x in f), *pair, *unswitched, *told)
+    return PointTakes(point_id, live, takes, quantile_bias(dof), tones, bubbles, every, locked)
+
+
+def _half_kinds(taken: SwitchedClip) -> tuple[Kind, ...]:
+    """What the halves count as. A sound cylinder's own quiet stays its own."""
+    return (Kind.QUIET, Kind.AIR) if taken.on_kind is Kind.AIR else ()
+
+
+def _locked(
+    switched: Sequence[SwitchedClip],
+    weights: NDArray[np.float32],
+    bandwidth: NDArray[np.float64],
+    takes: Mapping[Kind, tuple[TakeBands, ...]],
+) -> tuple[dict[Kind, Locked], tuple[Flag, ...]]:
+    """The switched takes' own contrasts, where their halves were good; the surest of several takes."""
+    out: dict[Kind, Locked] = {}
+    flags: list[Flag] = []
+    for s in switched:
+        if s.timeline is None or weights.shape[1] < MIN_LIVE_BANDS or (s.on_kind is Kind.AIR and Kind.AIR not in takes):
+            continue
+        whole = spectra(s.clip)
+        found = lock((whole.power @ weights).astype(np.float64), frame_times_s(whole), s.timeline, bandwidth, s.common)
+        if found is None:
+            flags.append(no_switching(s.clip, s.timeline.cycles))
+            continue
+        flags.extend(left_out_flag(found))
+        if s.on_kind not in out or found.variance < out[s.on_kind].variance:
+            out[s.on_kind] = found
+    return out, tuple(flags)
 
 
 def _tones(kinds: Sequence[Kind], all_spectra: Sequence[Spectra]) -> tuple[NDArray[np.bool_] | None, tuple[float, ...]]:

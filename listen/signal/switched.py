@@ -21,7 +21,7 @@ from listen.signal.gate import gate
 from listen.signal.locked_fit import Fit, fit
 from listen.signal.spectra import Spectra
 from listen.signal.switching import Timeline
-from listen.signal.take import TINY
+from listen.signal.take import OVERLAP_EFFICIENCY, TINY
 
 BLOCK_S = 0.25
 """Short against a half cycle, long against a frame."""
@@ -30,7 +30,7 @@ LEAST_FRAMES = 3
 LEAST_CYCLES = 2
 """Fewer cycles than this are no switched take: what happens once may be anything."""
 STANDS_OUT = 5.0
-"""Robust standard deviations by which a half cycle leaves the line through its neighbours before it is left out."""
+"""Robust standard deviations by which a half cycle leaves the line through its like before it is left out."""
 MOST_LEFT_OUT = 1 / 3
 """Share of half cycles that may be left out."""
 FLOOR_WALK = 0.5
@@ -38,6 +38,18 @@ FLOOR_WALK = 0.5
 FLOOR_MEAN_CORRELATION = 0.95
 """Of what follows the switching by floors and by means: they share the drift (measured 0.71 without, 0.84 with it).
 Taken higher, so that a blend is made only where one is clearly better: its variance is itself known from few cycles."""
+TEMPLATE_SPREAD = {True: 0.04, False: 0.06}
+"""Standard deviation, in shares of the hiss, of what edges and decay taken for granted make of its size: with the edges
+found in the sound, and by commands alone (a decay of 0.15 to 1 s, a reaction of 0.1 to 0.6 s)."""
+ROUGHER = 1.5
+"""The same of floors: the share of the hiss in the low quantile of a half cycle is less well known than its mean."""
+NEARLY_OFF = 0.02
+"""Where less than this share of the hiss, or of the background, is left of it, the level is that of air off."""
+LOUD = 0.25
+"""Hiss over background from which it is fitted a second time: -6 dB, where edges begin to be found."""
+SLOPE_SPREAD = 0.3
+"""Standard deviation of the share a(t) half-way up or down, over a(1 - a): 0.05 s of a slope of 0.15 s, or 15 % of a
+decay's time constant."""
 LEAST_POWER = 1e-3
 """Air over quiet power is never taken below -30 dB (as in the excess)."""
 SCALES = (0.0, 0.2, 0.4, 0.6, 0.75, 0.87, 0.94, 0.975, 0.99, 0.997, 0.9995, 1.0)
@@ -61,6 +73,13 @@ class Locked:
     """Standard deviation of the level from one air-off half to the next, dB."""
     decay_s: float | None
     """Time constant of the hiss after shut-off, where the sound shows it."""
+    found: bool
+    """True where the switching is heard here; false where only the commands say when it was."""
+
+    @property
+    def variance(self) -> float:
+        """Mean variance of the bands' log ratios."""
+        return float(2.0 * np.diag(self.contrast.quiet.cov).mean())
 
 
 def frame_times_s(spectra: Spectra) -> NDArray[np.float64]:
@@ -103,17 +122,18 @@ def lock(
         cycles = _cycles(made.half)
         if cycles < LEAST_CYCLES:
             return None
-        means = fit(made.y, made.share, made.t_s, made.seconds, _cycle_of(made.half), weight)
-        worst = _standing_out(means, made, weight)
+        worst = _standing_out(made, weight)
         if worst is None or len(out) + 1 > MOST_LEFT_OUT * (2 * timeline.cycles + 1):
             break
         out.append(worst)
         keep &= half != worst
+    means = _fitted(made, weight, bandwidth_hz)
     floors_made = _floors(power, t_s, half, keep, timeline)
-    m, walked = floors_made, FLOOR_WALK * means.rho
-    floors = fit(m.y, m.share, m.t_s, m.seconds, _cycle_of(m.half), weight, walked)
-    q_mean, a_mean, cov = _pair(means, made.quiet)
-    q_floor, a_floor, floor_cov = _pair(floors, floors_made.quiet)
+    m = floors_made
+    floors = fit(m.y, m.share, m.t_s, m.seconds, _cycle_of(m.half), weight, FLOOR_WALK * means.rho)
+    spread = TEMPLATE_SPREAD[timeline.found]
+    q_mean, a_mean, cov = _pair(means, made, spread)
+    q_floor, a_floor, floor_cov = _pair(floors, m, ROUGHER * spread)
     sure = 1e6  # what the covariances do not know stands in ``scatter``
     quiet = Group(q_mean, 0.5 * cov, q_floor, 0.5 * floor_cov, 0.0, sure)
     air = Group(a_mean, 0.5 * cov, a_floor, 0.5 * floor_cov, 0.0, sure)
@@ -124,6 +144,7 @@ def lock(
         tuple(sorted(out)),
         _quiet_db(made, weight),
         timeline.decay_s,
+        timeline.found,
     )
 
 
@@ -234,27 +255,49 @@ def _cycles(half: NDArray[np.intp]) -> int:
     return sum(h % 2 == 1 and bool({h - 1, h + 1} & have) for h in have)
 
 
-def _standing_out(found: Fit, made: _Made, weight: NDArray[np.float64]) -> int | None:
-    """The half cycle that leaves the line through its neighbours furthest, where it does so by too much."""
+def _fitted(made: _Made, weight: NDArray[np.float64], bandwidth_hz: NDArray[np.float64]) -> Fit:
+    """The fit, and a second one where the first finds so much hiss that it is most of the noise itself.
+
+    Blocks with hiss scatter by its power too, and those on a slope by what the slope is not known.
+    """
+    first = fit(made.y, made.share, made.t_s, made.seconds, _cycle_of(made.half), weight)
+    h = max(float(weight @ first.h), 0.0)
+    if h < LOUD:
+        return first
+    a, steady = made.share, 1.0 / (OVERLAP_EFFICIENCY * bandwidth_hz.sum())
+    variance = steady * (1.0 + h * a) ** 2 / made.seconds + (SLOPE_SPREAD * h * a * (1.0 - a)) ** 2
+    return fit(made.y, a, made.t_s, steady / variance, _cycle_of(made.half), weight)
+
+
+def _standing_out(made: _Made, weight: NDArray[np.float64]) -> int | None:
+    """The half cycle that leaves the line through its like on both sides furthest, where it does so by too much."""
     halves = np.unique(made.half)
-    if len(halves) < 5:
+    level = {int(h): float(np.log(max((1.0 + made.y[made.half == h] @ weight).mean(), LEAST_POWER))) for h in halves}
+    bend = {}
+    for h, at in level.items():
+        like = [level[n] for n in (h - 2, h + 2) if n in level]
+        if like:
+            bend[h] = at - sum(like) / len(like)
+    if len(bend) < 5:
         return None
-    level = np.array([(found.residual[made.half == h] @ weight).mean() for h in halves])
-    padded = np.concatenate([2 * level[:1] - level[1:2], level, 2 * level[-1:] - level[-2:-1]])
-    bend = level - 0.5 * (padded[:-2] + padded[2:])
-    bend[[0, -1]] = level[[0, -1]] - level[[1, -2]]
-    sigma = 1.4826 * float(np.median(np.abs(bend)))
-    worst = int(np.argmax(np.abs(bend)))
-    return int(halves[worst]) if abs(bend[worst]) > STANDS_OUT * max(sigma, 1e-6) else None
+    sigma = 1.4826 * float(np.median(np.abs(list(bend.values()))))
+    worst = max(bend, key=lambda h: abs(bend[h]))
+    return worst if abs(bend[worst]) > STANDS_OUT * max(sigma, 1e-6) else None
 
 
-def _pair(found: Fit, unit: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+def _pair(found: Fit, made: _Made, spread: float) -> tuple[NDArray[np.float64], ...]:
     """Quiet and air power per band, and the covariance of the log of their ratio."""
-    base = np.maximum(1.0 + found.level, LEAST_POWER)
+    off = made.half % 2 == 0
+    least = NEARLY_OFF / max(float(found.h.mean()), 1.0)
+    if not (off & (made.share <= least)).any():
+        least = float(np.quantile(made.share[off], 1 / 3))
+    off &= made.share <= least
+    base = np.maximum(1.0 + found.residual[off].mean(axis=0), LEAST_POWER)
     ratio = np.maximum(1.0 + found.h / base, LEAST_POWER)
     grown = base * np.maximum(ratio, 1.0)
-    quiet = unit * base
-    return quiet, quiet * ratio, found.cov / np.outer(grown, grown)
+    quiet = made.quiet * base
+    mean = float(found.h.mean())  # of the template: bands err together
+    return quiet, quiet * ratio, (found.cov + (spread * mean) ** 2) / np.outer(grown, grown)
 
 
 def _quiet_db(made: _Made, weight: NDArray[np.float64]) -> float:

@@ -35,7 +35,10 @@ CLEAR = 5.0
 """The decay is told where the heights stand apart by so many standard deviations of what the fit leaves."""
 
 
-def track(power: NDArray[np.float64], t_s: NDArray[np.float64], bandwidth_hz: NDArray[np.float64]) -> NDArray[np.float64]:
+Series = NDArray[np.float64]
+
+
+def track(power: Series, t_s: Series, bandwidth_hz: Series) -> Series:
     """z from frame-band powers [shape=(T, B)]: blocks from the start of the take on [shape=(n,)]."""
     usual = np.maximum(np.quantile(power, 0.25, axis=0), 1e-30)
     whole = (power / usual) @ (bandwidth_hz / bandwidth_hz.sum())
@@ -45,7 +48,12 @@ def track(power: NDArray[np.float64], t_s: NDArray[np.float64], bandwidth_hz: ND
     return np.asarray(np.where(count > 0, z, np.interp(np.arange(len(z)), np.flatnonzero(count), z[count > 0])))
 
 
-def find(z: NDArray[np.float64], commanded: Timeline | None = None) -> Timeline | None:
+def centres_s(n: int) -> Series:
+    """Centres of the first ``n`` blocks [shape=(n,)]."""
+    return (np.arange(n, dtype=np.float64) + 0.5) * STEP_S
+
+
+def find(z: Series, commanded: Timeline | None = None) -> Timeline | None:
     """Edges of the switching; ``None`` where none can be found, or none that goes with the commands."""
     smooth = _running_median(z)
     lo, hi = _heights(smooth)
@@ -53,21 +61,20 @@ def find(z: NDArray[np.float64], commanded: Timeline | None = None) -> Timeline 
     if not _apart(smooth, on):
         return None
     opened, shut = _edges(smooth, on, 0.5 * (lo + hi))
-    if len(opened) < 2 or _uneven(opened, shut):
+    ours = _agree(on, commanded) if commanded is not None else not _uneven(opened, shut)
+    if len(opened) < 2 or not ours:
         return None
-    if commanded is not None and not _agree(on, commanded):
-        return None
-    t_s = (np.arange(len(z)) + 0.5) * STEP_S
+    t_s = centres_s(len(z))
     return _with_decay(z, t_s, Timeline(opened - RISE_S * np.log(2.0), shut, True))
 
 
-def _running_median(z: NDArray[np.float64]) -> NDArray[np.float64]:
+def _running_median(z: Series) -> Series:
     from scipy.ndimage import median_filter
 
     return np.asarray(median_filter(z, SMOOTH_STEPS, mode="nearest"))
 
 
-def _heights(z: NDArray[np.float64]) -> tuple[float, float]:
+def _heights(z: Series) -> tuple[float, float]:
     """Means of the lower and of the upper part, split half-way between them (Ridler & Calvard 1978)."""
     split = float(z.mean())
     for _ in range(30):
@@ -96,7 +103,7 @@ def _long_visits(on: NDArray[np.bool_]) -> NDArray[np.bool_]:
         out[starts[i] : starts[i + 1]] ^= True
 
 
-def _apart(z: NDArray[np.float64], on: NDArray[np.bool_]) -> bool:
+def _apart(z: Series, on: NDArray[np.bool_]) -> bool:
     if on.all() or not on.any():
         return False
     low, high = float(np.median(z[~on])), float(np.median(z[on]))
@@ -104,10 +111,11 @@ def _apart(z: NDArray[np.float64], on: NDArray[np.bool_]) -> bool:
     return high - low > APART * rough and 10.0 * np.log10(high / low) > APART_DB
 
 
-def _edges(z: NDArray[np.float64], on: NDArray[np.bool_], split: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _edges(z: Series, on: NDArray[np.bool_], split: float) -> tuple[Series, Series]:
     """Times at which z passes half-way up and down, between two blocks; a take that begins or ends with air on lacks
     the edge there and gets the end of the take."""
-    opened, shut = [], []
+    opened: list[float] = []
+    shut: list[float] = []
     if on[0]:
         opened.append(0.0)
     for i in np.flatnonzero(np.diff(on.astype(np.int8))) + 1:
@@ -119,20 +127,20 @@ def _edges(z: NDArray[np.float64], on: NDArray[np.bool_], split: float) -> tuple
     return np.array(opened), np.array(shut)
 
 
-def _uneven(opened: NDArray[np.float64], shut: NDArray[np.float64]) -> bool:
+def _uneven(opened: Series, shut: Series) -> bool:
     """Whether on times or off times differ among themselves beyond what a hand does."""
     spans = [shut - opened, opened[1:] - shut[:-1]]
     return any(len(s) > 1 and float(s.std() / s.mean()) > MOST_UNEVEN for s in spans)
 
 
 def _agree(on: NDArray[np.bool_], commanded: Timeline) -> bool:
-    t_s = (np.arange(len(on)) + 0.5) * STEP_S
+    t_s = centres_s(len(on))
     sure = ~commanded.guarded(t_s)
     told = commanded.halves(t_s) % 2 == 1
     return bool(on[sure & told].mean() > SAME and (~on[sure & ~told]).mean() > SAME)
 
 
-def _with_decay(z: NDArray[np.float64], t_s: NDArray[np.float64], found: Timeline) -> Timeline:
+def _with_decay(z: Series, t_s: Series, found: Timeline) -> Timeline:
     """Decay and shut-off that fit best together: half-way down is passed the later, the slower the decay."""
     trials = [
         replace(found, shut_s=np.maximum(found.shut_s - late, found.opened_s + STEP_S), decay_s=float(tau))
@@ -142,13 +150,13 @@ def _with_decay(z: NDArray[np.float64], t_s: NDArray[np.float64], found: Timelin
     ]
     fits = [_misfit(z, share_at(t_s, t)) for t in trials]
     best = min(range(len(trials)), key=lambda i: fits[i][0])
-    left, height, sigma = fits[best]
+    _, height, sigma = fits[best]
     inside = DECAYS_S[0] < (trials[best].decay_s or 0.0) < DECAYS_S[-1]
     told = height > CLEAR * sigma and inside
     return replace(trials[best], decay_s=trials[best].decay_s if told else None, clear=height / max(sigma, 1e-30))
 
 
-def _misfit(z: NDArray[np.float64], a: NDArray[np.float64]) -> tuple[float, float, float]:
+def _misfit(z: Series, a: Series) -> tuple[float, float, float]:
     """Sum of squares left by a straight background and the switching, its height, and what is left a block."""
     x = np.stack([np.ones_like(a), np.linspace(-1.0, 1.0, len(a)), a], axis=1)
     beta = np.linalg.lstsq(x, z, rcond=None)[0]

@@ -20,6 +20,7 @@ GOOD: dict[str, object] = {
     "restrictor_mm": 1.0,
     "cylinder": 3,
     "bubbles_seen": True,
+    "air_followed": True,
     "compression_dry_kpa": 900,
     "compression_wet_kpa": 1050,
     "compression_others_kpa": 1100.5,

@@ -21,6 +21,8 @@ from tests.rounds.made import POINTS, facts, plain, simulated
 TOP = ["paths", "points", "round", "schema", "verdict"]
 POINT = [
     "bubbles_per_s",
+    "cycles",
+    "decay_s",
     "detected",
     "detection_limit_db",
     "drift_db",
@@ -31,6 +33,7 @@ POINT = [
     "level_is_upper_bound",
     "level_unit",
     "point",
+    "taken",
 ]
 PATH = ["evidence_db", "involved", "path", "probability"]
 VERDICT = ["kind", "next", "next_kind", "next_point", "paths", "probability", "text"]

@@ -26,6 +26,7 @@ from listen.lab.simulator.curves import (
 )
 from listen.lab.simulator.noises import BUBBLE_HZ, bubbles
 from listen.lab.simulator.scene import Hiss, PointSpec, RoundSpec, TakeSpec
+from listen.lab.simulator.switching_hand import switched_sound
 from listen.lab.simulator.truth import GENERATOR
 from listen.signal.clip import Clip
 from listen.trade.points import Kind
@@ -115,9 +116,9 @@ def _hiss_shape(spec: RoundSpec, hiss: Hiss, n: int) -> NDArray[np.float32]:
 
 
 def _heard(point: PointSpec, kind: Kind) -> tuple[Hiss, ...]:
-    if kind == Kind.AIR:
+    if kind in (Kind.AIR, Kind.SWITCHED):
         return point.air
-    if kind == Kind.SOUND:
+    if kind in (Kind.SOUND, Kind.SWITCHED_SOUND):
         return point.sound
     if kind == Kind.SHUT:
         return tuple(h for h in point.air if h.source == "fitting")
@@ -149,15 +150,23 @@ def _record(
     total = _drifted(layer, rate)
     power = np.full(n // 2 + 1, density * rate / n, dtype=np.float32)
     rng = _rng(spec, point.point, take.kind, take.order, "hiss")
+    air = np.zeros_like(total) if take.switched else total
+    blown = np.zeros_like(power) if take.switched else power
     for hiss in _heard(point, take.kind):
         scale = np.float32(_hiss_scale(spec, hiss, bands, n))
-        power += _hiss_shape(spec, hiss, n) * scale
+        blown += _hiss_shape(spec, hiss, n) * scale
         if hiss.whistle_hz:
-            total += np.fft.rfft(_whistle(rng, hiss, float(scale), n, rate))
+            air += np.fft.rfft(_whistle(rng, hiss, float(scale), n, rate))
     total += gaussian(rng, power, n)
-    if point.bubbles is not None and take.kind == Kind.AIR:
-        total += _bubble_spectrum(spec, layer, bubble_rms)
+    if point.bubbles is not None and take.kind in (Kind.AIR, Kind.SWITCHED):
+        air += _bubble_spectrum(spec, layer, bubble_rms)
     wave = np.asarray(np.fft.irfft(total, n), dtype=np.float32)
+    if take.switched is not None:
+        air += gaussian(rng, blown, n)
+        leak = np.asarray(np.fft.irfft(air, n), dtype=np.float32)
+        wave = switched_sound(
+            _rng(spec, "switched", "" if take.switched.together else point.point), wave, leak, take.switched, rate
+        )
     return wave + _also(spec, layer) if take.also else wave
 
 

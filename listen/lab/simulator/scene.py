@@ -57,6 +57,21 @@ class Microphone(msgspec.Struct, frozen=True, kw_only=True):
     """True: too loud a round clips; False: the tech turned the gain down before it."""
 
 
+class Switched(msgspec.Struct, frozen=True, kw_only=True):
+    """How the air was switched in one take, as it really was."""
+
+    on_s: tuple[tuple[float, float], ...]
+    """Opened and shut, seconds from the start."""
+    decay_s: float = 0.4
+    """Time constant of the hiss after shut-off."""
+    wander_db: float = 0.0
+    """Standard deviation of the shop's level within the take, about its mean..."""
+    wander_s: float = 60.0
+    """...and its time constant."""
+    together: bool = False
+    """All points taken at once: their levels wander alike."""
+
+
 class TakeSpec(msgspec.Struct, frozen=True, kw_only=True):
     """One clip at one point."""
 
@@ -77,6 +92,8 @@ class TakeSpec(msgspec.Struct, frozen=True, kw_only=True):
     shares of the clip between which it does."""
     gain_db: float = 0.0
     """Input gain of this clip about the others'."""
+    switched: Switched | None = None
+    """For takes of kind ``switched`` and ``switched-sound``."""
 
 
 class Hiss(msgspec.Struct, frozen=True, kw_only=True):

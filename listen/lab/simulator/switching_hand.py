@@ -1,0 +1,84 @@
+"""A hand at the valve, and the sound of a take in which it turns it: late, uneven, missing a turn, or not at all."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from msgspec.structs import replace
+from numpy.typing import NDArray
+
+from listen.lab.simulator.scene import PointSpec, RoundSpec, Switched, TakeSpec
+from listen.signal.switching import Timeline, share_at
+from listen.trade.points import Kind
+
+Samples = NDArray[np.float32]
+Spans = tuple[tuple[float, float], ...]
+STEP_S = 0.05
+"""Steps in which a shop's wandering level is drawn."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hand:
+    """What a person makes of commands."""
+
+    reaction_s: tuple[float, float] = (0.1, 0.6)
+    """Range from which each person's own is drawn."""
+    jitter_s: float = 0.08
+    """Standard deviation from one turn to the next."""
+    misses: int = 0
+    """Cycles left out."""
+    forgets: bool = False
+    """Never turns the valve."""
+
+    def turns(self, rng: np.random.Generator, commanded: Spans) -> Spans:
+        """When the valve really was opened and shut."""
+        if self.forgets:
+            return ()
+        late = rng.uniform(*self.reaction_s) + self.jitter_s * rng.standard_normal((len(commanded), 2))
+        left_out = set(rng.choice(len(commanded), self.misses, replace=False).tolist())
+        edges = np.array(commanded) + np.maximum(late, 0.0)
+        return tuple((float(a), float(b)) for i, (a, b) in enumerate(edges) if i not in left_out)
+
+
+def commands(cycles: int, period_s: float) -> Spans:
+    """Commanded times of a take that begins and ends with the air off."""
+    half = 0.5 * period_s
+    return tuple((half + i * period_s, (i + 1) * period_s) for i in range(cycles))
+
+
+def as_switched(spec: RoundSpec, commanded: Spans, how: dict[str, Switched]) -> RoundSpec:
+    """The same round, each point taken by one switched take; ``how`` by point.
+
+    What happened to the shop from walk to walk is gone with the walks; what it does within a take stands in ``how``.
+    """
+    seconds = commanded[-1][1] + commanded[0][0]
+    return replace(spec, points=tuple(_switched(p, seconds, how[p.point]) for p in spec.points))
+
+
+def _switched(point: PointSpec, seconds: float, how: Switched) -> PointSpec:
+    return replace(point, takes=(TakeSpec(kind=Kind.SWITCHED, order=1, seconds=seconds, switched=how),))
+
+
+def wander(rng: np.random.Generator, n: int, rate_hz: int, sd_db: float, constant_s: float) -> NDArray[np.float64]:
+    """Level in dB wandering about zero, forgetting itself in ``constant_s`` (Ornstein & Uhlenbeck) [shape=(n,)]."""
+    steps = int(n / rate_hz / STEP_S) + 2
+    keep = np.exp(-STEP_S / constant_s)
+    kicks = sd_db * np.sqrt(1.0 - keep**2) * rng.standard_normal(steps)
+    level = np.empty(steps)
+    level[0] = sd_db * rng.standard_normal()
+    for i in range(1, steps):
+        level[i] = keep * level[i - 1] + kicks[i]
+    return np.asarray(np.interp(np.arange(n) / rate_hz, np.arange(steps) * STEP_S, level))
+
+
+def switched_sound(rng: np.random.Generator, shop: Samples, air: Samples, how: Switched, rate_hz: int) -> Samples:
+    """The shop, wandering, and the hiss as the valve lets it [shape=(n,)]."""
+    n = len(shop)
+    if how.wander_db:
+        shop = shop * (10 ** (wander(rng, n, rate_hz, how.wander_db, how.wander_s) / 20)).astype(np.float32)
+    if not how.on_s:
+        return shop
+    opened, shut = np.array(how.on_s).T
+    share = share_at(np.arange(n) / rate_hz, Timeline(opened, shut, True, how.decay_s))
+    return np.asarray(shop + air * np.sqrt(share).astype(np.float32), dtype=np.float32)

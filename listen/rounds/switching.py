@@ -1,0 +1,64 @@
+"""The switching of each switched take of a round: found over all channels that ran together, else as commanded."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.audio.files import read_clip
+from listen.rounds.model import Take
+from listen.signal.bands import BANDWIDTH_HZ, band_weights
+from listen.signal.clip import Clip
+from listen.signal.spectra import spectra
+from listen.signal.switched import frame_times_s
+from listen.signal.switched_clip import SwitchedClip
+from listen.signal.switched_common import common_level
+from listen.signal.switching import Timeline
+from listen.signal.switching_found import find, track
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Switching:
+    """What is known of one take before its point is measured."""
+
+    timeline: Timeline | None
+    common: NDArray[np.float64] | None
+
+
+def switchings(takes: Sequence[Take], channel: int) -> dict[Take, Switching]:
+    """Timelines of all switched takes; channels of one take share theirs (``ClipError`` from reading)."""
+    groups: dict[tuple[str, str], list[Take]] = {}
+    for t in takes:
+        groups.setdefault((t.kind, t.together or str(t.path)), []).append(t)
+    return {t: s for group in groups.values() for t, s in _together(group, channel).items()}
+
+
+def switched_clip(take: Take, clip: Clip, known: Switching) -> SwitchedClip:
+    """The take's sound beside its switching."""
+    return SwitchedClip(take.kind, clip, known.timeline, known.common)
+
+
+def _together(group: Sequence[Take], channel: int) -> dict[Take, Switching]:
+    tracks = [_track(read_take(t, channel)) for t in group]
+    told = Timeline.commanded(group[0].on_s) if group[0].on_s else None
+    found = [f for z in tracks if (f := find(z, told)) is not None]
+    clearest = max(found, key=lambda f: f.clear, default=None)
+    timeline = told if clearest is None else clearest
+    if timeline is None:
+        return {t: Switching(None, None) for t in group}
+    return {t: Switching(timeline, common_level(tracks, i, timeline)) for i, t in enumerate(group)}
+
+
+def read_take(take: Take, channel: int) -> Clip:
+    """The sound of one take: its own channel where the file holds several points."""
+    return read_clip(take.path, channel=channel if take.channel is None else take.channel)
+
+
+def _track(clip: Clip) -> NDArray[np.float64]:
+    found = spectra(clip)
+    weights = band_weights(found)
+    live = weights.sum(axis=0) > 0
+    return track((found.power @ weights[:, live]).astype(np.float64), frame_times_s(found), BANDWIDTH_HZ[live])

@@ -1,0 +1,130 @@
+"""Air on, air off at a standing microphone: what follows the switching is found, measured and bounded; nothing else."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from listen.signal.bands import BANDWIDTH_HZ
+from listen.signal.switched import lock, student
+from listen.signal.switching import Timeline
+from listen.signal.switching_found import find, track
+from tests.signal.switching import Made, locked, made
+
+SIGMAS = 3.09 + 1.645
+"""False alarm one in a thousand, found nineteen times in twenty."""
+
+
+def _db(hiss_db: float) -> float:
+    return float(10 * np.log10(1 + 10 ** (hiss_db / 10)))
+
+
+@pytest.mark.parametrize("hiss_db", [-10.0, 0.0, 15.0])
+def test_the_excess_is_the_hiss(hiss_db: float) -> None:
+    """By edges found in the sound where it is loud, by commands where it is not; a loud one's edges cost tenths."""
+    m = made(1, hiss_db)
+    timeline = find(track(m.power, m.t_s, BANDWIDTH_HZ), m.commanded) or m.commanded
+    assert timeline.found == (hiss_db > -9.0)
+    _, e = locked(m, timeline)
+    assert e.detected
+    assert e.excess_db == pytest.approx(_db(hiss_db), abs=0.03 if hiss_db <= 0 else 0.5)
+
+
+def test_six_db_more_hiss_is_six_db_more() -> None:
+    """The net hiss grows as what goes in."""
+    net = [10 * np.log10(10 ** (locked(made(2, db))[1].excess_db / 10) - 1) for db in (-6.0, 0.0)]
+    assert net[1] - net[0] == pytest.approx(6.0, abs=0.3)
+
+
+def test_depth_without_drift_is_near_the_limit() -> None:
+    """A hiss 1.5 dB above sqrt(2 / (B T)) of the on and off time is found nineteen times in twenty."""
+    seconds = 6 * 2.5
+    limit_db = 10 * np.log10(SIGMAS * np.sqrt(2 / (BANDWIDTH_HZ.sum() * seconds)))
+    found = [locked(made(100 + i, limit_db + 1.5))[1].detected for i in range(40)]
+    assert sum(found) >= 36
+
+
+def test_drift_hides_little_and_silence_is_silence() -> None:
+    """0.5 dB of drift over a minute: -12 dB of hiss is found, and no hiss is not; walks there need +2.8 dB."""
+    hissing = [locked(made(200 + i, -12.0, drift_db=0.5))[1] for i in range(25)]
+    silent = [locked(made(300 + i, None, drift_db=0.5))[1] for i in range(60)]
+    assert sum(e.detected for e in hissing) >= 23
+    assert sum(e.detected for e in silent) <= 1
+    covered = sum(e.ci95_db[0] <= _db(-12.0) <= e.ci95_db[1] for e in hissing)
+    assert covered >= 21
+
+
+def test_the_decay_is_read_and_does_not_move_the_excess() -> None:
+    """Time constants from a large leak's to a small one's, within a fifth."""
+    for decay_s in (0.2, 0.8, 1.8):
+        m = made(3, 6.0, decay_s=decay_s)
+        timeline = find(track(m.power, m.t_s, BANDWIDTH_HZ), m.commanded)
+        assert timeline is not None
+        assert timeline.decay_s == pytest.approx(decay_s, rel=0.25)
+        assert locked(m, timeline)[1].excess_db == pytest.approx(_db(6.0), abs=0.25)
+
+
+def test_edges_need_no_commands_where_the_hiss_is_heard() -> None:
+    """The operator's own rhythm is found; a drifting silence holds no switching."""
+    m = made(4, 0.0, half_s=3.1, cycles=4, drift_db=0.5)
+    timeline = find(track(m.power, m.t_s, BANDWIDTH_HZ))
+    assert timeline is not None
+    assert timeline.opened_s == pytest.approx(m.real.opened_s, abs=0.12)
+    assert timeline.shut_s == pytest.approx(m.real.shut_s, abs=0.15)
+    for seed in range(20):
+        quiet = made(seed, None, drift_db=0.5)
+        assert find(track(quiet.power, quiet.t_s, BANDWIDTH_HZ)) is None
+
+
+def test_a_missed_cycle_is_seen() -> None:
+    """The operator slept through the third tone: five cycles count, and the level is that of the others."""
+    m = made(5, 0.0, missed=(2,))
+    timeline = find(track(m.power, m.t_s, BANDWIDTH_HZ), m.commanded)
+    assert timeline is not None
+    assert timeline.cycles == 5
+    assert locked(m, timeline)[1].excess_db == pytest.approx(_db(0.0), abs=0.1)
+
+
+def _with_tool(m: Made, start_s: float, end_s: float, db: float) -> Made:
+    on = (m.t_s >= start_s) & (m.t_s < end_s)
+    power = m.power * np.where(on, 10 ** (db / 10), 1.0)[:, None]
+    return Made(power, m.t_s, m.commanded, m.real)
+
+
+def test_what_coincides_once_betrays_itself() -> None:
+    """A neighbour's tool for the whole of one air-on half: left out and told, and no hiss is reported."""
+    for half in (3, 5, 7):
+        m = _with_tool(made(6, None), half * 2.5 + 0.3, (half + 1) * 2.5 + 0.3, 6.0)
+        found, e = locked(m)
+        assert found.left_out == (half,)
+        assert not e.detected
+
+
+def test_a_compressor_that_starts_is_no_leak() -> None:
+    """A step of 3 dB in the middle of a take stays: neither detected nor taken for certain silence."""
+    for start_s in (9.0, 12.8, 15.3, 20.0):
+        _, e = locked(_with_tool(made(7, None), start_s, 99.0, 3.0))
+        assert not e.detected
+
+
+def test_air_never_on_and_air_once_on() -> None:
+    """Nothing follows the commands; one single cycle is no switched take."""
+    m = made(8, None)
+    assert not locked(m)[1].detected
+    once = Timeline.commanded([(5.0, 9.0)])
+    assert lock(m.power, m.t_s, once, BANDWIDTH_HZ) is None
+
+
+def test_louder_never_means_less() -> None:
+    """The same take with more hiss: the excess only rises."""
+    rising = [locked(made(9, db, drift_db=0.3))[1].excess_db for db in (-20.0, -10.0, -5.0, 0.0, 5.0, 10.0)]
+    assert rising == sorted(rising)
+
+
+def test_unknown_variance_has_the_tails_of_a_t() -> None:
+    """The mixture that stands for few cycles: quantiles of Student's t with 16 degrees of freedom within 2 %."""
+    from listen.signal.mixture import upper_quantile
+
+    m = student(16.0)
+    for p, t in ((0.025, 2.120), (0.001, 3.686)):
+        assert upper_quantile(p, np.sqrt(m.kappa), m.weight, 1e6) == pytest.approx(t, rel=0.02)

@@ -126,6 +126,34 @@ class NoteAdded(Payload, frozen=True, kw_only=True):
     round_id: str | None = None
 
 
+class PhotoKept(Payload, frozen=True, kw_only=True):
+    """A photo was brought in: of a plug, a bore, or anything of the job."""
+
+    photo: str
+    """Identifier."""
+    picture: bytes
+    """JPEG, reduced and freed of the camera's particulars; base64 in the journal."""
+    width: int
+    """Pixels."""
+    height: int
+    original_sha256: str
+    """Of the file it was made from."""
+    imported_from: str = ""
+    """Name of that file."""
+    cylinder: int | None = None
+    of: str = ""
+    """``plug``, ``bore``, ``head``, or empty."""
+    text: str = ""
+
+
+class PhotoTakenBack(Payload, frozen=True, kw_only=True):
+    """A photo is not to be shown any more, or is again; it stays in the journal."""
+
+    photo: str
+    reason: str = ""
+    again: bool = False
+
+
 class MicrophoneChecked(Payload, frozen=True, kw_only=True):
     """An input was chosen and checked."""
 
@@ -406,6 +434,8 @@ KINDS: dict[str, type[Payload]] = {
     "symptom-noted": SymptomNoted,
     "symptoms-asked": SymptomsAsked,
     "note-added": NoteAdded,
+    "photo-kept": PhotoKept,
+    "photo-taken-back": PhotoTakenBack,
     "microphone-checked": MicrophoneChecked,
     "round-opened": RoundOpened,
     "caution-acknowledged": CautionAcknowledged,

@@ -17,6 +17,7 @@ from listen.jobs.events import (
     NumbersShown,
     PairPlayed,
     Payload,
+    PhotoKept,
     PlugSeen,
     ReadingEntered,
     SatDown,
@@ -51,6 +52,15 @@ class ClipRecord(msgspec.Struct, frozen=True, kw_only=True):
     def id(self) -> str:
         """Identifier of the clip."""
         return self.kept.clip
+
+
+class PhotoRecord(msgspec.Struct, frozen=True, kw_only=True):
+    """One photo of a job."""
+
+    kept: PhotoKept
+    time: str
+    actor: str
+    taken_back: bool = False
 
 
 class Skip(msgspec.Struct, frozen=True):
@@ -202,6 +212,8 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     found: dict[int, tuple[str, ...]] = {}
     """Identifiers of those of one cylinder, in order noted."""
     notes: tuple[Stamped, ...] = ()
+    photos: tuple[PhotoRecord, ...] = ()
+    """In the order kept, taken-back ones included."""
     microphone: MicrophoneChecked | None = None
     calibrations: dict[str, float] = {}
     """Sound pressure level of full scale by input, from the latest calibrator on each, dB re 20 micropascal."""

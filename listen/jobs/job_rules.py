@@ -6,7 +6,7 @@ import msgspec
 from msgspec.structs import replace
 
 from listen.jobs import events as ev
-from listen.jobs.job import Job
+from listen.jobs.job import Job, PhotoRecord
 from listen.jobs.touch import Rule, stamped, touch_where, trouble
 from listen.voice import figures, names
 from listen.voice.text import plain
@@ -97,6 +97,17 @@ def _note(job: Job, p: ev.NoteAdded, event: ev.Event) -> Job:
     return replace(job, notes=(*job.notes, stamped(event)))
 
 
+def _photo(job: Job, p: ev.PhotoKept, event: ev.Event) -> Job:
+    return replace(job, photos=(*job.photos, PhotoRecord(kept=p, time=event.time, actor=event.actor)))
+
+
+def _photo_back(job: Job, p: ev.PhotoTakenBack, event: ev.Event) -> Job:
+    if all(r.kept.photo != p.photo for r in job.photos):
+        raise KeyError(p.photo)
+    photos = (replace(r, taken_back=not p.again) if r.kept.photo == p.photo else r for r in job.photos)
+    return replace(job, photos=tuple(photos))
+
+
 def _microphone(job: Job, p: ev.MicrophoneChecked, event: ev.Event) -> Job:
     level = p.full_scale_db_spl
     known = job.calibrations if level is None else {**job.calibrations, p.device: level}
@@ -152,6 +163,8 @@ JOB_RULES: dict[type[ev.Payload], Rule] = {
     ev.SymptomNoted: _symptom,
     ev.SymptomsAsked: _asked,
     ev.NoteAdded: _note,
+    ev.PhotoKept: _photo,
+    ev.PhotoTakenBack: _photo_back,
     ev.MicrophoneChecked: _microphone,
     ev.FindingRecorded: _finding,
     ev.DiagnosisStored: _diagnosis,

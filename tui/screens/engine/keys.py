@@ -26,6 +26,7 @@ class EngineKeys(BayScreen[None]):
         Binding("b", "compare", "Before/after"),
         Binding("d", "diagnosis", "What it says"),
         Binding("f", "finding", "Finding"),
+        Binding("P", "photos", "Photos", key_display="P"),
         Binding("tab", "app.focus_next", "Drawing or table", show=False),
     ]
 
@@ -85,6 +86,12 @@ class EngineKeys(BayScreen[None]):
         from tui.screens.diagnosis.screen import DiagnosisScreen
 
         self.app.push_screen(DiagnosisScreen())
+
+    def action_photos(self) -> None:
+        """Photos of this cylinder."""
+        from tui.screens.photos.screen import PhotosScreen
+
+        self.app.push_screen(PhotosScreen(self.cylinder()))
 
     def action_compare(self) -> None:
         """Two jobs on one engine side by side."""

@@ -1,0 +1,170 @@
+"""Photos of the open job, or of one cylinder: brought in by their file names, looked at, taken back and restored."""
+
+from __future__ import annotations
+
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar
+from urllib.parse import unquote, urlparse
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.widgets import Input, OptionList, Static
+from textual.widgets.option_list import Option
+
+from listen.errors import HisswayError
+from listen.jobs.events import PhotoTakenBack
+from listen.jobs.folder.disk import replace, telling
+from listen.jobs.folder.parts import is_clip_id
+from listen.voice import times
+from tui.bridge.threads import in_thread
+from tui.bridge.viewer import show_in_system
+from tui.screens.base import BayScreen
+from tui.widgets.field import Field
+from tui.widgets.halftone import Halftone
+from tui.words import plain, shown
+
+if TYPE_CHECKING:
+    from listen.jobs.job import Job, PhotoRecord
+
+NONE = "No photos yet. Press a and give the name of a picture; dropping the file on the window types it."
+
+
+class PhotosScreen(BayScreen[None]):
+    """A line a photo, the chosen one drawn below."""
+
+    CSS_PATH = "photos.tcss"
+    AUTO_FOCUS = "#list"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("a", "add", "Add"),
+        Binding("backspace", "take_back", "Take back or restore"),
+    ]
+
+    def __init__(self, cylinder: int | None = None) -> None:
+        super().__init__()
+        self.cylinder = cylinder
+
+    def way(self) -> tuple[str, ...]:
+        """Where we are."""
+        title = self.bay.job.title if self.bay.job else ""
+        return (title, *([f"cylinder {self.cylinder}"] if self.cylinder else []), "photos")
+
+    def body(self) -> ComposeResult:
+        """List, file line, picture."""
+        yield OptionList(id="list", compact=True, markup=False)
+        yield Field(
+            placeholder="file of the photo, e.g. ~/photos/plug-3.jpg, then a comma and a word", id="file", compact=True
+        )
+        yield Static(id="wrong")
+        yield Halftone()
+
+    def photos(self) -> tuple[PhotoRecord, ...]:
+        """Those shown here."""
+        every = self.bay.job.photos if self.bay.job else ()
+        return tuple(p for p in every if self.cylinder in (None, p.kept.cylinder))
+
+    def show_job(self, job: Job) -> None:
+        """One line a photo, those taken back marked."""
+        listed = self.query_one("#list", OptionList)
+        at = listed.highlighted
+        listed.clear_options()
+        listed.add_options([Option(_line(p), id=p.kept.photo) for p in self.photos()])
+        if listed.option_count:
+            listed.highlighted = min(at if at is not None else listed.option_count - 1, listed.option_count - 1)
+        self.query_one("#wrong", Static).update("" if listed.option_count else NONE)
+
+    def _chosen(self) -> PhotoRecord | None:
+        at = self.query_one("#list", OptionList).highlighted
+        photos = self.photos()
+        return photos[at] if at is not None and at < len(photos) else None
+
+    @on(OptionList.OptionHighlighted)
+    def _look(self) -> None:
+        from listen.jobs.photo import decoded
+
+        chosen = self._chosen()
+        try:
+            picture = decoded(chosen.kept.picture) if chosen else None
+        except HisswayError as e:
+            self.refuse(e)
+            return
+        self.query_one(Halftone).picture = picture
+
+    @on(OptionList.OptionSelected)
+    def _open(self) -> None:
+        if (chosen := self._chosen()) is None:
+            return
+        try:
+            show_in_system(self._as_file(chosen))
+        except HisswayError as e:
+            self.refuse(e)
+
+    def _as_file(self, p: PhotoRecord) -> Path:
+        """The picture beside the journal, for other programs; derived, may be deleted."""
+        assert self.bay.open_job is not None
+        if not is_clip_id(p.kept.photo):
+            raise HisswayError(f"{plain(p.kept.photo, 40)}: cannot be a file name; it is shown here only")
+        file = self.bay.open_job.folder / "photos" / f"{p.kept.photo}.jpg"
+        with telling("write the picture", file):
+            file.parent.mkdir(exist_ok=True)
+            replace(file, p.kept.picture, sync=False)
+        return file
+
+    def action_add(self) -> None:
+        """Ask for the file."""
+        field = self.query_one("#file", Field)
+        field.display = True
+        field.focus()
+
+    def action_back(self) -> None:
+        """Leave the file line; else the screen."""
+        field = self.query_one("#file", Field)
+        if field.display:
+            field.display = False
+            self.query_one("#list").focus()
+        else:
+            super().action_back()
+
+    @on(Input.Submitted, "#file")
+    def _given(self, event: Input.Submitted) -> None:
+        name, _, text = event.value.partition(",")
+        path = file_named(name)
+        self.start(partial(self._bring, path, plain(text.strip(), 200)), "photo")
+
+    async def _bring(self, path: Path, text: str) -> None:
+        from listen.jobs.photo import photo_event
+
+        try:
+            self.bay.write(await in_thread(photo_event, path, cylinder=self.cylinder, text=text))
+        except HisswayError as e:
+            self.query_one("#wrong", Static).update(shown(f"! {e}"))
+            return
+        field = self.query_one("#file", Field)
+        field.value, field.display = "", False
+        listed = self.query_one("#list", OptionList)
+        listed.focus()
+        listed.highlighted = listed.option_count - 1
+
+    def action_take_back(self) -> None:
+        """Take the chosen photo back, or into use again."""
+        if (chosen := self._chosen()) is None:
+            return
+        try:
+            self.bay.write(PhotoTakenBack(photo=chosen.kept.photo, again=chosen.taken_back))
+        except HisswayError as e:
+            self.refuse(e)
+
+
+def file_named(text: str) -> Path:
+    """The file meant by what was typed, or by what a terminal types where a file is dropped on it."""
+    name = text.strip().strip("'\"").replace("\\ ", " ")
+    if name.startswith("file://"):
+        name = unquote(urlparse(name).path)
+    return Path(name).expanduser()
+
+
+def _line(p: PhotoRecord) -> str:
+    where = f"cylinder {p.kept.cylinder}" if p.kept.cylinder else "the engine"
+    words = " · ".join(w for w in (where, p.kept.of, p.kept.text, p.kept.imported_from, times.moment(p.time)) if w)
+    return plain(f"{'– taken back: ' if p.taken_back else ''}{words}", 160)

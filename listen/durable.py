@@ -1,12 +1,20 @@
-"""Files that appear whole or not at all, and names that survive a power cut."""
+"""Files that appear whole or not at all, names that survive a power cut, and reading only what is a file."""
 
 from __future__ import annotations
 
+import errno
 import os
+import re
+import secrets
+import stat
+import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
+
+_PASSING = re.compile(r"\.hissway-[0-9a-f]{16}\.tmp")
+"""Names of files that are not whole yet; nobody can guess one and lay a link there beforehand."""
 
 
 @contextmanager
@@ -21,18 +29,71 @@ def whole_file(path: Path, *, sync: bool = True) -> Iterator[BinaryIO]:
     OSError
         The disk is full, or the folder cannot be written.
     """
-    passing = path.with_name(f".{path.name}.{os.getpid()}.tmp")
+    passing = path.with_name(f".hissway-{secrets.token_hex(8)}.tmp")
     try:
-        with passing.open("wb+") as file:
+        with os.fdopen(new_file(passing, read_too=True), "wb+") as file:
             yield file
             if sync:
                 file.flush()
                 os.fsync(file.fileno())
         passing.replace(path)
-    finally:
-        passing.unlink(missing_ok=True)
+    except BaseException:
+        remove_if_possible(passing)  # what went wrong first is what is told
+        raise
     if sync:
         sync_folder(path.parent)
+
+
+def new_file(path: Path, *, read_too: bool = False, mode: int | None = None) -> int:
+    """A new file's descriptor; nothing that is there is opened, and no link followed (``FileExistsError``).
+
+    Without a ``mode``, whoever may look into the folder may read the file: what lies in a private one stays private.
+    """
+    access = os.O_RDWR if read_too else os.O_WRONLY
+    mode = _mode_in(path.parent) if mode is None else mode
+    return os.open(path, access | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), mode)
+
+
+def _mode_in(folder: Path) -> int:
+    try:
+        return (stat.S_IMODE(folder.stat().st_mode) & 0o666) | 0o600
+    except OSError:
+        return 0o600
+
+
+def remove_if_possible(path: Path) -> bool:
+    """Remove a file; False where the system will not let it go now (a scanner holds it, the disk fails)."""
+    try:
+        path.unlink(missing_ok=True)
+    except OSError:
+        return False
+    return True
+
+
+def sweep(folder: Path, older_s: float = 0.0) -> None:
+    """Remove what writers killed half-way left under passing names at least ``older_s`` ago."""
+    with suppress(OSError), os.scandir(folder) as entries:
+        for entry in entries:
+            if _PASSING.fullmatch(entry.name) and time.time() - entry.stat(follow_symlinks=False).st_mtime >= older_s:
+                remove_if_possible(Path(entry.path))
+
+
+def read_file(path: Path, most_bytes: int) -> bytes:
+    """What a file holds, at most ``most_bytes``; a pipe or device under that name is not waited for.
+
+    Raises
+    ------
+    OSError
+        Not there, not readable, no file (``EINVAL``), or larger (``EFBIG``).
+    """
+    fd = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    with os.fdopen(fd, "rb") as file:
+        found = os.fstat(fd)
+        if not stat.S_ISREG(found.st_mode):
+            raise OSError(errno.EINVAL, "a folder, pipe or device where a file should be", str(path))
+        if found.st_size > most_bytes:
+            raise OSError(errno.EFBIG, f"{found.st_size} bytes; at most {most_bytes} are read", str(path))
+        return file.read(most_bytes)
 
 
 def sync_folder(folder: Path) -> None:

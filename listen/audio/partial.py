@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import math
 import os
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -19,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.audio.write import write_clip
-from listen.durable import sync_folder
+from listen.durable import new_file, read_file, remove_if_possible, sync_folder
 from listen.errors import ClipError
 from listen.signal.clip import Clip
 
@@ -27,6 +28,8 @@ HEADER_BYTES = 512
 """One disk sector, so that rewriting it with the overflow count is whole or not at all."""
 SYNC_S = 0.5
 """Longest sound not yet on the disk; with the device's latency a crash loses less than the last second."""
+MOST_BYTES = HEADER_BYTES + 4 * 600 * 192_000
+"""Ten minutes at the highest rate; a larger file is no part of ours."""
 _SCHEMA = "hissway.part/1"
 _SAMPLE = np.dtype("<f4")
 
@@ -39,8 +42,8 @@ class PartHeader:
     """Sample rate."""
     device: str
     """Name of the input."""
-    started: datetime
-    """When the first sample was taken, UTC."""
+    started: datetime | None
+    """When the first sample was taken, UTC; None where nobody knows."""
     overflows: int = 0
     """Input overflows so far."""
     frames: int | None = None
@@ -50,7 +53,8 @@ class PartHeader:
         """One padded line of ``HEADER_BYTES``; a device name too long for it is cut."""
         device = self.device.encode("ascii", "replace").decode()[:200]
         said = {"schema": _SCHEMA, "rate_hz": self.rate_hz, "device": device}
-        said |= {"started": self.started.isoformat(), "overflows": self.overflows, "frames": self.frames}
+        started = self.started.isoformat() if self.started else None
+        said |= {"started": started, "overflows": self.overflows, "frames": self.frames}
         return json.dumps(said).encode("ascii").ljust(HEADER_BYTES - 1) + b"\n"
 
     @classmethod
@@ -60,7 +64,7 @@ class PartHeader:
         if said["schema"] != _SCHEMA:
             raise ValueError(said["schema"])
         frames = None if said["frames"] is None else _count(said["frames"])
-        started = datetime.fromisoformat(said["started"])
+        started = None if said["started"] is None else datetime.fromisoformat(said["started"])
         return cls(_count(said["rate_hz"]), str(said["device"]), started, _count(said["overflows"]), frames)
 
 
@@ -72,16 +76,26 @@ def _count(said: Any) -> int:
 
 
 class PartWriter:
-    """Writes blocks to a new part and puts them on the disk every ``SYNC_S``; a context manager."""
+    """Writes blocks to a new part; a thread of its own puts them on the disk every ``SYNC_S``. A context manager.
+
+    ``OSError`` wherever the disk refuses, also where it refused a sync asked for earlier.
+    """
 
     def __init__(self, path: Path, header: PartHeader) -> None:
         self.header = header
         self.frames = 0
-        self._synced = 0
-        self._file = path.open("xb", buffering=0)
-        self._file.write(header.encode())
-        self._sync()
-        sync_folder(path.parent)
+        self._asked = 0
+        self._file = os.fdopen(new_file(path), "wb", buffering=0)
+        try:
+            self._all(header.encode())
+            os.fsync(self._file.fileno())
+            sync_folder(path.parent)
+        except OSError:
+            self._file.close()
+            remove_if_possible(path)  # no sound was in it
+            raise
+        self._aside = ThreadPoolExecutor(1, "sync")
+        self._syncing: Future[None] | None = None
 
     def write(self, block: NDArray[np.float32], overflows: int) -> None:
         """Append ``block`` [shape=(n,)]; ``overflows`` counts those seen so far."""
@@ -89,8 +103,8 @@ class PartWriter:
         self.frames += len(block)
         if overflows != self.header.overflows:
             self._amend(replace(self.header, overflows=overflows))
-        if self.frames - self._synced >= SYNC_S * self.header.rate_hz:
-            self._sync()
+        if self.frames - self._asked >= SYNC_S * self.header.rate_hz:
+            self._sync_aside()
 
     def _all(self, data: bytes) -> None:
         while data:
@@ -102,9 +116,14 @@ class PartWriter:
         self._all(header.encode())
         self._file.seek(0, os.SEEK_END)
 
-    def _sync(self) -> None:
-        os.fsync(self._file.fileno())
-        self._synced = self.frames
+    def _sync_aside(self) -> None:
+        """Put what there is on the disk while blocks go on being taken; a slow disk is asked again when it is done."""
+        if self._syncing is not None:
+            if not self._syncing.done():
+                return
+            self._syncing.result()
+        self._syncing = self._aside.submit(os.fsync, self._file.fileno())
+        self._asked = self.frames
 
     def __enter__(self) -> Self:
         return self
@@ -113,10 +132,24 @@ class PartWriter:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         try:
+            if self._syncing is not None:
+                self._syncing.result()
             self._amend(replace(self.header, frames=self.frames))
-            self._sync()
+            os.fsync(self._file.fileno())
         finally:
+            self._aside.shutdown()
             self._file.close()
+
+
+def write_part(path: Path, clip: Clip) -> None:
+    """Put a whole clip into a new part (``OSError`` where the disk refuses; nothing is left then)."""
+    with_whom = PartHeader(clip.rate_hz, clip.device, clip.taken, clip.overflows)
+    try:
+        with PartWriter(path, with_whom) as writer:
+            writer.write(clip.samples, clip.overflows)
+    except OSError:
+        remove_if_possible(path)
+        raise
 
 
 def read_part(path: Path) -> Clip:
@@ -130,7 +163,7 @@ def read_part(path: Path) -> Clip:
         Not a part, or no sound in it yet.
     """
     try:
-        data = path.read_bytes()
+        data = read_file(path, MOST_BYTES)
         header = PartHeader.decode(data[:HEADER_BYTES])
     except OSError as error:
         raise ClipError(f"{path.name}: cannot be read ({error.strerror or error})") from error
@@ -147,7 +180,7 @@ def read_part(path: Path) -> Clip:
 
 
 def finish(part: Path, to: Path) -> Clip:
-    """Turn a part into a FLAC or WAV file and return its clip; the part goes only once the file is on the disk.
+    """Turn a part into a FLAC or WAV file and return its clip; the part goes once the file is on the disk, if it can.
 
     Raises
     ------
@@ -158,8 +191,8 @@ def finish(part: Path, to: Path) -> Clip:
     """
     clip = replace(read_part(part), name=to.name)
     write_clip(to, clip)
-    part.unlink()
-    sync_folder(part.parent)
+    if remove_if_possible(part):
+        sync_folder(part.parent)
     return clip
 
 

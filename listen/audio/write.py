@@ -1,8 +1,10 @@
-"""Sound files out: 24 bits, whole under a passing name, on the disk, then named."""
+"""Sound files out: 24 bits, whole under a passing name, read back, on the disk, then named."""
 
 from __future__ import annotations
 
+import errno
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
@@ -16,6 +18,8 @@ from listen.signal.clip import Clip
 FORMS = {".flac": "FLAC", ".wav": "WAV"}
 """Forms written, by file suffix; both with 24 bits."""
 _FULL_SCALE = 2**23
+_BLOCK_SAMPLES = 1 << 16
+"""Samples handed over at a time."""
 
 
 def write_flac(path: Path, clip: Clip) -> None:
@@ -27,15 +31,16 @@ def write_flac(path: Path, clip: Clip) -> None:
 def write_clip(path: Path, clip: Clip) -> None:
     """Write ``clip`` as 24-bit FLAC or WAV, as the suffix says, replacing what has that name.
 
-    The name appears only once the whole file is on the disk (:func:`listen.durable.whole_file`).
-    Samples of up to 24 bits come back exactly; values beyond full scale are held at it.
+    The name appears only once the whole file has been read back and is on the disk
+    (:func:`listen.durable.whole_file`). Samples of up to 24 bits come back exactly; values beyond full scale are held
+    at it.
 
     Raises
     ------
     ClipError
         Unknown suffix, or a rate FLAC cannot hold.
     OSError
-        The disk is full, or the folder cannot be written.
+        The disk is full, the folder cannot be written, or what was written does not read back.
     """
     form = FORMS.get(path.suffix.lower())
     if form is None:
@@ -47,12 +52,59 @@ def write_clip(path: Path, clip: Clip) -> None:
 def _encode(file: BinaryIO, clip: Clip, form: str) -> None:
     import soundfile
 
+    target = _Target(file)
     try:
-        with soundfile.SoundFile(file, "w", clip.rate_hz, 1, "PCM_24", format=form) as out:
+        with soundfile.SoundFile(target, "w", clip.rate_hz, 1, "PCM_24", format=form) as out:
             out.comment = _comment(clip)
-            out.write(_as_int32(clip.samples))
-    except soundfile.LibsndfileError as error:
+            for samples in _blocks(clip):
+                out.write(_as_int32(samples))
+    except (soundfile.LibsndfileError, AssertionError) as error:
+        target.raise_failure()
         raise ClipError(f"{clip.name or 'clip'}: cannot be written as {form} ({error})") from error
+    target.raise_failure()
+    file.flush()
+    if not _reads_back(file, clip):
+        raise OSError(errno.EIO, "what was written does not read back")
+
+
+class _Target:
+    """The file as libsndfile sees it: its calls come from C and must not raise, so a failure is kept and told after."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        self._file = file
+        self._failure: OSError | None = None
+        self.tell, self.seek, self.read = file.tell, file.seek, file.read
+
+    def write(self, data: bytes) -> int:
+        try:
+            if self._failure is None:
+                self._file.write(data)
+        except OSError as error:
+            self._failure = error
+        return len(data)
+
+    def raise_failure(self) -> None:
+        if self._failure is not None:
+            raise self._failure
+
+
+def _reads_back(file: BinaryIO, clip: Clip) -> bool:
+    import soundfile
+
+    file.seek(0)
+    try:
+        with soundfile.SoundFile(file) as back:
+            if back.frames != len(clip.samples) or back.samplerate != clip.rate_hz:
+                return False
+            return all(np.array_equal(back.read(len(x), dtype="int32"), _as_int32(x)) for x in _blocks(clip))
+    except (soundfile.LibsndfileError, AssertionError):
+        return False
+
+
+def _blocks(clip: Clip) -> Iterator[NDArray[np.float32]]:
+    """The samples in pieces, so that a long clip is not in memory twice [shape=(n,)]."""
+    for first in range(0, len(clip.samples), _BLOCK_SAMPLES):
+        yield clip.samples[first : first + _BLOCK_SAMPLES]
 
 
 def _as_int32(samples: NDArray[np.float32]) -> NDArray[np.int32]:

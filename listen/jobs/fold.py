@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from msgspec.structs import replace
 
+from listen.errors import HisswayError
 from listen.jobs import events as ev
 from listen.jobs.cover import with_references
 from listen.jobs.job import Job
@@ -33,6 +34,8 @@ def apply(job: Job, event: ev.Event) -> Job:
             job = with_references(job, rule(job, event.payload, event), event)
         except KeyError as e:
             job = trouble(job, f"event {event.id} ({kind_of(event)}) speaks of {e}, which this job does not have")
+        except (ArithmeticError, HisswayError, LookupError, TypeError, ValueError) as e:
+            job = trouble(job, f"event {event.id} ({kind_of(event)}) cannot be understood ({type(e).__name__}: {e})")
     return replace(
         job,
         events=job.events + 1,

@@ -163,7 +163,7 @@ class PowerLog:
             self.note("unlink", self._folder(inside), inside.name)
 
     def _io_open(self, file: Any, mode: str = "r", buffering: int = -1, *rest: Any, **more: Any) -> Any:
-        inside = self._inside(file)
+        inside = file if isinstance(file, int) and file in self._files else self._inside(file)
         if inside is None or "b" not in mode or not set(mode) & set("wax+"):
             return self._real_open(file, mode, buffering, *rest, **more)
         raw = _LoggedFile(self, inside, mode.replace("b", ""))
@@ -173,13 +173,14 @@ class PowerLog:
 
 
 class _LoggedFile(io.FileIO):
-    """A file opened by name whose writes are noted."""
+    """A file opened by name, or by a descriptor that is known, whose writes are noted."""
 
-    def __init__(self, log: PowerLog, path: Path, mode: str) -> None:
-        new = not os.path.lexists(path)
+    def __init__(self, log: PowerLog, file: Path | int, mode: str) -> None:
+        new = isinstance(file, Path) and not os.path.lexists(file)
         self._log = log
-        super().__init__(path, mode)
-        log.opened(path, self.fileno(), new=new, flags=os.O_TRUNC if "w" in mode else 0)
+        super().__init__(file, mode)
+        if isinstance(file, Path):
+            log.opened(file, self.fileno(), new=new, flags=os.O_TRUNC if "w" in mode else 0)
 
     def write(self, data: Any, /) -> int:
         """Write and note."""

@@ -18,7 +18,7 @@ from listen.jobs.exchange.sign import check_signatures
 from listen.jobs.exchange.verify import clip_fault
 from listen.jobs.exchange.zip_guard import LIMITS, Limits, unzip_bag
 from listen.jobs.folder.chain import Chain
-from listen.jobs.folder.disk import make_folders, telling
+from listen.jobs.folder.disk import folder_mode, make_folders, telling
 from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
 from listen.jobs.folder.parts import CLIPS
 from listen.jobs.folder.store import folder_name, open_job
@@ -119,6 +119,7 @@ def _new(root: Path, data: Path, theirs: Chain, opening: JobOpened, how: How, te
     (data / CLIPS).mkdir(exist_ok=True)
     sync_folder(data / CLIPS)
     sync_folder(data)
+    data.chmod(folder_mode(root))
     data.rename(folder)
     sync_folder(root)
     return Unpacked(how=how, folder=folder, events=len(list(theirs.events())), text=text)

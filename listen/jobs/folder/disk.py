@@ -5,11 +5,12 @@ from __future__ import annotations
 import errno
 import hashlib
 import os
+import stat
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from listen.durable import sync_folder, whole_file
+from listen.durable import new_file, remove_if_possible, sync_folder, whole_file
 from listen.errors import JobError
 
 _WHY = {
@@ -44,22 +45,30 @@ def telling(doing: str, path: Path) -> Iterator[None]:
         raise JobError(f"{path}: cannot {doing}: {why}") from e
 
 
+def folder_mode(root: Path) -> int:
+    """Who may enter a job made under ``root``: the user alone, unless ``root`` is one that others write to as well."""
+    mode = stat.S_IMODE(root.stat().st_mode)
+    shared = mode & 0o022 and not mode & stat.S_ISVTX  # a shop's own folder, not the system's for passing files
+    return 0o700 | (mode & 0o077 if shared else 0)
+
+
 def make_folders(folder: Path) -> None:
-    """Make a folder and what is missing above it; each name survives a power cut."""
+    """Make a folder for the user alone, and what is missing above it; each name survives a power cut."""
     missing = [p for p in (folder, *folder.parents) if not p.exists()]
-    folder.mkdir(parents=True, exist_ok=True)
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    folder.mkdir(mode=0o700, exist_ok=True)
     for made in missing:
         sync_folder(made.parent)
 
 
-def create(path: Path, data: bytes, mode: int = 0o644) -> None:
+def create(path: Path, data: bytes, mode: int | None = None) -> None:
     """Write a new file whole, synced with its folder; an existing one is never touched (FileExistsError)."""
-    fd = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), mode)
+    fd = new_file(path, mode=mode)
     try:
         _write_all(fd, data)
         os.fsync(fd)
     except OSError:
-        path.unlink(missing_ok=True)
+        remove_if_possible(path)
         raise
     finally:
         os.close(fd)
@@ -85,7 +94,8 @@ def append(path: Path, data: bytes, at: int) -> None:
             os.fsync(fd)
             _still_there(fd, path)
         except OSError:
-            os.ftruncate(fd, at)
+            with suppress(OSError):  # else opening the job again finds a torn end and moves it aside
+                os.ftruncate(fd, at)
             raise
     finally:
         os.close(fd)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from listen.durable import read_file
 from listen.errors import JobError
 from listen.jobs.folder.chain import Chain, read_chain
 from listen.jobs.folder.disk import telling
@@ -27,9 +28,7 @@ def read_journal(folder: Path) -> Chain:
     if not path.is_file():
         raise JobError(f"{folder}: holds no {JOURNAL}; this is not a job folder")
     with telling("read the journal", path):
-        if (size := path.stat().st_size) > MAX_JOURNAL_BYTES:
-            raise JobError(f"{path}: {size} bytes; a journal has at most {MAX_JOURNAL_BYTES}; this is not one of ours")
-        return read_chain(path.read_bytes())
+        return read_chain(read_file(path, MAX_JOURNAL_BYTES))
 
 
 def broken_words(folder: Path, chain: Chain) -> str:

@@ -11,6 +11,7 @@ from pathlib import Path
 import msgspec
 from filelock import FileLock, Timeout
 
+from listen.durable import read_file
 from listen.errors import JobLocked
 from listen.jobs.folder.disk import replace, telling
 from listen.jobs.folder.journal import utc_now
@@ -72,7 +73,7 @@ def _user() -> str:
 
 def _held(folder: Path) -> str:
     try:
-        h = msgspec.json.decode((folder / HOLDER_NAME).read_bytes(), type=Holder)
+        h = msgspec.json.decode(read_file(folder / HOLDER_NAME, 10_000), type=Holder)
         by = f"{h.who} on {h.host} since {h.since} (process {h.pid})"
     except (OSError, msgspec.DecodeError):
         by = "another program"

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
+from listen.durable import remove_if_possible, sweep
 from listen.errors import JobError
-from listen.jobs.events import Merged, PartFound, Payload, RoundOpened
+from listen.jobs.events import ClipKept, Merged, PartFound, Payload, RoundOpened
 from listen.jobs.fold import fold
 from listen.jobs.folder import disk
 from listen.jobs.folder.chain import Chain, read_chain
@@ -26,6 +27,10 @@ from listen.jobs.job import Job
 
 if TYPE_CHECKING:
     from listen.audio.source import Recording
+
+
+OTHERS_WRITE_S = 3600.0
+"""The list of jobs writes summaries into folders it has not locked; after so long such a file is nobody's."""
 
 
 class OpenJob:
@@ -157,8 +162,15 @@ class OpenJob:
             part.path.parent.mkdir(exist_ok=True)
         return part
 
-    def keep(self, part: Partial, recording: Recording | None = None, *, recovered: bool = False) -> Job:
-        """Make a recorded take a clip: FLAC written whole, named, synced, then the event. The part goes last.
+    def keep(
+        self,
+        part: Partial,
+        recording: Recording | None = None,
+        *,
+        recovered: bool = False,
+        imported_from: str = "",
+    ) -> Job:
+        """Make a recorded take a clip: FLAC written, read back, synced, named, then the event. The part goes last.
 
         Raises
         ------
@@ -176,15 +188,16 @@ class OpenJob:
             write_flac(flac, clip)  # not partial.finish: the part must outlive the event, or a crash between hides it
         found = (PartFound(part=part.path.name, adopted=True, clip=part.clip),) if recovered else ()
         with self._adding:  # the number of the take must still hold when it is written
-            kept = replace(clip_event(self._job, part, clip, flac), recovered=recovered)
+            kept = clip_event(self._job, part, clip, flac)
+            kept = replace(kept, recovered=recovered, imported_from=imported_from)
             if recording is not None:
                 kept = with_particulars(kept, recording)
             self.append(*found, kept)
-            part.path.unlink(missing_ok=True)
+            remove_if_possible(part.path)  # the clip is safe; what a scanner holds now goes when the job is next opened
             return self._job
 
     def keep_file(self, file: Path, part: Partial) -> Job:
-        """Make a sound file recorded elsewhere a clip; the file itself is only read.
+        """Make a sound file recorded elsewhere a clip, by way of a part, as a take; the file itself is only read.
 
         Raises
         ------
@@ -194,17 +207,17 @@ class OpenJob:
             The disk refused; the job is as it was.
         """
         from listen.audio.files import read_clip
-        from listen.audio.write import write_flac
+        from listen.audio.partial import write_part
 
         clip = read_clip(file)
-        flac = self._room_for(part)
-        with disk.telling("keep the clip", flac):
-            write_flac(flac, clip)
+        self._room_for(part)
+        with disk.telling("take in the clip", part.path):
+            write_part(part.path, clip)
         try:
-            with self._adding:
-                return self.append(replace(clip_event(self._job, part, clip, flac), imported_from=storable(file.name)))
-        except (JobError, OSError):  # no event names the clip, and no part is left to drop
-            flac.unlink(missing_ok=True)
+            return self.keep(part, imported_from=storable(file.name))
+        except (JobError, OSError):  # the file it came from is still there
+            remove_if_possible(part.path)
+            remove_if_possible(self.clip_path(part.clip))
             raise
 
     def _room_for(self, part: Partial) -> Path:
@@ -228,9 +241,28 @@ class OpenJob:
         with self._adding:
             self.append(PartFound(part=part.path.name, adopted=False))
             if self._job.clip(part.clip) is None:
-                (self.clips / f"{part.clip}.flac").unlink(missing_ok=True)
-            part.path.unlink(missing_ok=True)
+                remove_if_possible(self.clips / f"{part.clip}.flac")
+            remove_if_possible(part.path)
             return self._job
+
+    def sweep(self) -> None:
+        """Remove what earlier programs could not, or had no time for: parts of clips that are safe or not wanted."""
+        sweep(self.folder, older_s=OTHERS_WRITE_S)
+        sweep(self.clips)
+        kept = {c.id: c.kept for r in self._job.rounds for c in r.clips}
+        said = (e.payload for e in self.chain.events())
+        unwanted = {p.part for p in said if isinstance(p, PartFound) and not p.adopted}
+        for part in partials(self.folder):
+            safe = (clip := kept.get(part.clip)) is not None and self._holds(clip)
+            if safe or part.path.name in unwanted:
+                remove_if_possible(part.path)
+
+    def _holds(self, kept: ClipKept) -> bool:
+        """Whether the file of a clip is the one that was kept."""
+        try:
+            return disk.sha256_of(self.clip_path(kept.clip)) == kept.sha256
+        except (OSError, JobError):
+            return False
 
     def close(self) -> None:
         """Let others write."""

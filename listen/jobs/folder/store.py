@@ -11,7 +11,7 @@ from pathlib import Path
 from listen.durable import sync_folder
 from listen.errors import JournalBroken
 from listen.jobs.events import EngineSize, JobOpened
-from listen.jobs.folder.disk import create, make_folders, telling
+from listen.jobs.folder.disk import create, folder_mode, make_folders, telling
 from listen.jobs.folder.home import at_home
 from listen.jobs.folder.journal import GENESIS, write_line
 from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
@@ -74,9 +74,8 @@ def create_job(
     folder = root / folder_name(title, opened.job)
     with telling("start a job", folder):
         make_folders(root)
-        folder.mkdir()
-        (folder / CLIPS).mkdir()
-        (folder / PARTS).mkdir()
+        for place in (folder, folder / CLIPS, folder / PARTS):
+            place.mkdir(folder_mode(root))
         create(folder / JOURNAL, first.raw + b"\n")
         sync_folder(root)
     return open_job(folder, actor=actor)
@@ -117,6 +116,7 @@ def open_job(folder: Path, *, write: bool = True, actor: str = "") -> OpenJob:
         opened = OpenJob(folder, chain, lock, actor)
         if found is not None:
             opened.append(found, actor="hissway")
+        opened.sweep()
         return opened
     except BaseException:
         lock.give_back()

@@ -8,12 +8,13 @@ from pathlib import Path
 
 import msgspec
 
+from listen.durable import read_file
 from listen.errors import JobError
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import Chain, read_chain
 from listen.jobs.folder.disk import replace, telling
 from listen.jobs.folder.journal import GENESIS
-from listen.jobs.folder.journal_file import JOURNAL
+from listen.jobs.folder.journal_file import JOURNAL, MAX_JOURNAL_BYTES
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import latest_round, standing
 from listen.voice.names import STATES
@@ -21,6 +22,7 @@ from listen.voice.names import STATES
 SUMMARY = "job.json"
 SUMMARY_SCHEMA, OLDER = "hissway.summary/2", ("hissway.summary/1",)
 """An older one still tells how long the journal was, but what stands is read from the journal again."""
+MAX_SUMMARY_BYTES = 1_000_000
 
 
 class JobSummary(msgspec.Struct, frozen=True, kw_only=True):
@@ -112,7 +114,7 @@ def write_summary(folder: Path, summary: JobSummary) -> None:
 def stored_summary(folder: Path) -> JobSummary | None:
     """The summary on disk, or None where it is missing, damaged or of another form."""
     try:
-        summary = msgspec.json.decode((folder / SUMMARY).read_bytes(), type=JobSummary)
+        summary = msgspec.json.decode(read_file(folder / SUMMARY, MAX_SUMMARY_BYTES), type=JobSummary)
     except (OSError, msgspec.DecodeError, UnicodeDecodeError, RecursionError):
         return None
     return summary if summary.schema in (SUMMARY_SCHEMA, *OLDER) else None
@@ -133,18 +135,24 @@ def summary_of(folder: Path) -> JobSummary | None:
 
 def _rebuilt(folder: Path, stat: os.stat_result, stored: JobSummary | None) -> JobSummary:
     try:
-        chain = read_chain((folder / JOURNAL).read_bytes())
+        chain = read_chain(read_file(folder / JOURNAL, MAX_JOURNAL_BYTES))
+        summary = summarize(fold(chain.events()), chain, stat)
     except OSError as e:
-        return JobSummary(
-            id="", title=folder.name, folder=folder.name, trouble=f"cannot be read: {e.strerror}; check its permissions"
+        return _unreadable(folder, f"cannot be read: {e.strerror}; check its permissions")
+    except Exception as e:  # noqa: BLE001  one job that nobody understands is one line, and the list goes on
+        return _unreadable(
+            folder, f"cannot be understood ({type(e).__name__}: {e}); hissway salvage brings back the rest"
         )
-    summary = summarize(fold(chain.events()), chain, stat)
     if not summary.title:
         summary = msgspec.structs.replace(summary, title=folder.name)
     lost = stored is not None and stored.events > len(chain.lines)
     if not (chain.broken or chain.torn or lost):  # else the old summary is a witness of what was there
         write_summary(folder, summary)
     return msgspec.structs.replace(summary, folder=folder.name)
+
+
+def _unreadable(folder: Path, why: str) -> JobSummary:
+    return JobSummary(id="", title=folder.name, folder=folder.name, trouble=why)
 
 
 def list_jobs(root: Path) -> list[JobSummary]:

@@ -1,0 +1,242 @@
+"""Protects a job folder that a stranger, a crash or a scanner has left in a strange state."""
+
+from __future__ import annotations
+
+import os
+import stat
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from listen.audio.write import write_flac
+from listen.durable import whole_file
+from listen.errors import HisswayError, JobError
+from listen.jobs import events as ev
+from listen.jobs.bring_in import bring_file
+from listen.jobs.exchange.verify import verify_job
+from listen.jobs.folder import disk
+from listen.jobs.folder.chain import read_chain
+from listen.jobs.folder.journal import write_line
+from listen.jobs.folder.open_job import OpenJob
+from listen.jobs.folder.parts import new_partial
+from listen.jobs.folder.store import create_job, list_jobs, open_job
+from listen.signal.clip import Clip
+from tests.jobs.made import leave_part
+
+NOISE = Clip.of(np.random.default_rng(0).normal(0.0, 0.01, 48_000), 48_000)
+posix = pytest.mark.skipif(os.name == "nt", reason="pipes, links and modes are Unix's")
+
+
+def job_with_a_part(root: Path) -> tuple[OpenJob, Path]:
+    opened = create_job(root, title="t")
+    part = opened.new_part(opened.open_round(1), "intake", "quiet", "quiet")
+    leave_part(part.path)
+    return opened, part.path
+
+
+@posix
+@pytest.mark.parametrize("name", ["job.json", "journal.jsonl", ".writer.json"])
+def test_a_pipe_where_a_file_should_be_is_told_and_not_waited_for(name: str, tmp_path: Path) -> None:
+    with create_job(tmp_path, title="t") as opened:
+        folder = opened.folder
+    (folder / name).unlink(missing_ok=True)
+    os.mkfifo(folder / name)
+    assert len(list_jobs(tmp_path)) == 1
+    try:
+        open_job(folder).close()
+    except HisswayError as told:
+        assert name == "journal.jsonl" and "journal" in str(told)
+
+
+@posix
+def test_no_link_laid_beforehand_is_written_through(tmp_path: Path) -> None:
+    victim = tmp_path / "diary.txt"
+    victim.write_text("mine")
+    target = tmp_path / "a.flac"
+    (tmp_path / f".a.flac.{os.getpid()}.tmp").symlink_to(victim)
+    with whole_file(target) as file:
+        inside = [p for p in tmp_path.iterdir() if p.name.startswith(".hissway-")]
+        file.write(b"sound")
+    assert victim.read_text() == "mine" and target.read_bytes() == b"sound"
+    assert len(inside) == 1 and not inside[0].exists()
+    target.unlink()
+    target.symlink_to(victim)
+    with pytest.raises(FileExistsError):
+        disk.create(target, b"x")
+    assert victim.read_text() == "mine"
+
+
+@posix
+def test_recordings_are_the_users_alone_unless_the_shop_shares_the_folder(tmp_path: Path) -> None:
+    own, shared = tmp_path / "own", tmp_path / "shared"
+    shared.mkdir()
+    shared.chmod(0o770)
+    for root, folder_mode, file_mode in ((own, 0o700, 0o600), (shared, 0o770, 0o660)):
+        opened, _ = job_with_a_part(root)
+        with opened:
+            opened.keep(opened.partials()[0])
+        umask = os.umask(0)
+        os.umask(umask)
+        files = [p for p in opened.folder.rglob("*") if p.is_file() and p.name != ".lock"]
+        assert stat.S_IMODE(opened.folder.stat().st_mode) == folder_mode & ~umask
+        assert {".flac", ".jsonl", ".json"} <= {p.suffix for p in files}
+        for file in files:
+            assert stat.S_IMODE(file.stat().st_mode) == file_mode & ~umask, file
+
+
+def test_what_killed_writers_left_is_swept_when_the_job_is_opened(tmp_path: Path) -> None:
+    opened, part = job_with_a_part(tmp_path)
+    with opened:
+        opened.keep(opened.partials()[0])
+    leave_part(part)  # as if it could not be removed
+    passing = opened.clips / ".hissway-0123456789abcdef.tmp"
+    passing.write_bytes(b"half a clip")
+    others = opened.folder / ".hissway-0123456789abcdef.tmp"
+    others.write_bytes(b"half a summary")
+    with open_job(opened.folder):
+        assert not part.exists() and not passing.exists()
+        assert others.exists()  # another program may be writing it at this moment
+    os.utime(others, (1, 1))
+    open_job(opened.folder).close()
+    assert not others.exists()
+
+
+def test_a_part_is_not_removed_while_its_clip_is_not_whole(tmp_path: Path) -> None:
+    opened, part = job_with_a_part(tmp_path)
+    with opened:
+        opened.keep(opened.partials()[0])
+    leave_part(part)
+    clip = next(opened.clips.glob("*.flac"))
+    clip.write_bytes(clip.read_bytes()[:-1])
+    open_job(opened.folder).close()
+    assert part.exists()
+
+
+def test_a_part_that_something_holds_is_no_trouble_and_goes_later(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def held(self: Path, missing_ok: bool = False) -> None:
+        raise PermissionError(13, "a scanner holds it")
+
+    opened, part = job_with_a_part(tmp_path)
+    with opened, monkeypatch.context() as scanner:
+        scanner.setattr(Path, "unlink", held)
+        assert len(opened.keep(opened.partials()[0]).rounds[0].clips) == 1
+        assert opened.partials() == ()
+    assert part.exists()
+    open_job(opened.folder).close()
+    assert not part.exists()
+
+
+@pytest.mark.parametrize("killed_at", ["write_flac", "append"])
+def test_killed_during_an_import_nobody_is_accused_and_the_sound_is_offered(
+    killed_at: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "phone.flac"
+    write_flac(file, NOISE)
+
+    def killed(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    with create_job(tmp_path / "jobs", title="t") as opened:
+        round_id = opened.open_round(1)
+        with monkeypatch.context() as crash, pytest.raises(KeyboardInterrupt):
+            if killed_at == "append":
+                crash.setattr(OpenJob, "append", killed)
+            else:
+                crash.setattr("listen.audio.write.write_flac", killed)
+            bring_file(opened, round_id, file, "intake", "quiet", "quiet")
+    with open_job(opened.folder) as again:
+        (left,) = again.partials()
+        again.keep(left, recovered=True)
+    assert verify_job(opened.folder, results=False).ok
+
+
+# Faults that once were planted here and no test noticed.
+
+
+def test_cutting_a_journal_is_synced(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    synced: list[int] = []
+    (tmp_path / "a").write_bytes(b"12345")
+    monkeypatch.setattr(os, "fsync", lambda fd: synced.append(os.fstat(fd).st_size))
+    disk.cut(tmp_path / "a", 2)
+    assert synced == [2]
+
+
+def test_a_file_swapped_under_an_append_is_noticed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    journal = tmp_path / "journal"
+    journal.write_bytes(b"1\n")
+    sync = os.fsync
+
+    def swapped(fd: int) -> None:
+        sync(fd)
+        (tmp_path / "other").write_bytes(b"1\n")
+        (tmp_path / "other").replace(journal)
+
+    monkeypatch.setattr(os, "fsync", swapped)
+    with pytest.raises(FileNotFoundError):
+        disk.append(journal, b"2\n", 2)
+
+
+def test_the_same_event_twice_breaks_the_chain_though_every_hash_fits(tmp_path: Path) -> None:
+    with create_job(tmp_path, title="t") as opened:
+        opened.append(ev.NoteAdded(text="once"))
+        data = (opened.folder / "journal.jsonl").read_bytes()
+        note = opened.chain.lines[-1]
+    again = write_line(
+        note.event.payload, prev=note.hash, actor=note.event.actor, time=note.event.time, id=note.event.id
+    )
+    chain = read_chain(data + again.raw + b"\n")
+    assert "second time" in chain.broken and len(chain.lines) == 2
+
+
+def test_a_part_of_an_unknown_round_is_neither_offered_nor_kept_nor_removed(tmp_path: Path) -> None:
+    with create_job(tmp_path, title="t") as opened:
+        opened.open_round(1)
+        stray = new_partial(opened.folder, "c9-ffffff", "intake", "quiet", "quiet")
+        leave_part(stray.path)
+        assert opened.partials() == ()
+        with pytest.raises(JobError, match="no round c9-ffffff"):
+            opened.keep(stray)
+    open_job(opened.folder).close()
+    assert stray.path.exists() and not list(opened.clips.iterdir())
+
+
+def test_one_job_that_cannot_be_understood_leaves_the_list_of_the_others(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for title in ("good", "bad", "fine"):
+        with create_job(tmp_path, title=title) as opened:
+            opened.append(ev.NoteAdded(text=title))
+    from listen.jobs.folder import summary
+
+    for file in tmp_path.rglob("job.json"):
+        file.unlink()
+    whole = summary.fold
+
+    def puzzled(events: object) -> object:
+        job = whole(events)  # type: ignore[arg-type]
+        if job.title == "bad":
+            raise RuntimeError("no rule")
+        return job
+
+    monkeypatch.setattr(summary, "fold", puzzled)
+    rows = {row.title: row.trouble for row in list_jobs(tmp_path)}
+    assert rows["good"] == rows["fine"] == "" and len(rows) == 3
+    assert any("cannot be understood" in trouble for trouble in rows.values())
+
+
+def test_an_event_that_makes_no_sense_is_told_and_the_job_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from listen.jobs import fold
+
+    def puzzled(*_: object) -> None:
+        raise ValueError("such a number")
+
+    monkeypatch.setitem(fold.RULES, ev.NoteAdded, puzzled)
+    with create_job(tmp_path, title="t") as opened:
+        opened.append(ev.NoteAdded(text="odd"))
+        assert opened.open_round(1)
+    assert "cannot be understood (ValueError: such a number)" in opened.job.troubles[0]

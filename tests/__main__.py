@@ -1,4 +1,4 @@
-"""``python -m tests crash | fuzz | soak``: long runs that kill, starve and mislead the program on purpose."""
+"""``python -m tests crash | faults | fuzz | soak``: long runs that kill, starve and mislead the program on purpose."""
 
 from __future__ import annotations
 
@@ -8,7 +8,12 @@ import sys
 
 from listen.errors import HisswayError
 
-LONG_RUNS = {"crash": "tests.crash.command", "fuzz": "tests.fuzz.command", "soak": "tests.soak.session"}
+LONG_RUNS = {
+    "crash": "tests.crash.command",
+    "faults": "tests.faults.command",
+    "fuzz": "tests.fuzz.command",
+    "soak": "tests.soak.session",
+}
 """Each a module with SUMMARY, EXAMPLE, add_arguments(parser) and run(args)."""
 
 

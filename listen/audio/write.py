@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import errno
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import BinaryIO
 
@@ -73,15 +73,25 @@ class _Target:
     def __init__(self, file: BinaryIO) -> None:
         self._file = file
         self._failure: OSError | None = None
-        self.tell, self.seek, self.read = file.tell, file.seek, file.read
 
-    def write(self, data: bytes) -> int:
+    def _tried(self, work: Callable[[], int], instead: int) -> int:
         try:
-            if self._failure is None:
-                self._file.write(data)
+            return instead if self._failure else work()
         except OSError as error:
             self._failure = error
-        return len(data)
+            return instead
+
+    def write(self, data: bytes) -> int:
+        return self._tried(lambda: self._file.write(data), len(data))
+
+    def seek(self, offset: int, whence: int = 0) -> int:
+        return self._tried(lambda: self._file.seek(offset, whence), 0)
+
+    def tell(self) -> int:
+        return self._tried(self._file.tell, 0)
+
+    def read(self, size: int) -> bytes:
+        return self._file.read(size)
 
     def raise_failure(self) -> None:
         if self._failure is not None:

@@ -53,6 +53,10 @@ class PathResult(msgspec.Struct, frozen=True, kw_only=True):
     """Decibans by point and reading; with the prior they add up to the odds shown."""
     involved: float = 0.0
     """Probability that this path is at work at all, alone or in a pair."""
+    probability_range: tuple[float, float] | None = None
+    """Least and most of ``probability`` over the sets of assumptions; None in results of older versions."""
+    involved_range: tuple[float, float] | None = None
+    """The same of ``involved``."""
 
 
 class Verdict(msgspec.Struct, frozen=True, kw_only=True):
@@ -71,6 +75,8 @@ class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     """Which clip it is: ``quiet``, ``air``, ``sound`` or ``shut``."""
     next_seconds: float = 0.0
     """Length of each clip of that recording; 0: as usual."""
+    rests_on: tuple[str, ...] = ()
+    """Assumptions and readings without which it would not be given, in words."""
 
 
 class RoundResult(msgspec.Struct, frozen=True, kw_only=True):

@@ -84,9 +84,9 @@ def test_weights_and_odds_name_what_they_draw() -> None:
     assert "speaks against" in head and "−8.0" in before and "▓" in before
     assert "▶" in intake and "+45.0" in intake and total.endswith(">99 %")
     odds = Odds()
-    odds.set_reactive(Odds.chances, (Chance("rings", "rings", 0.94, named=True), Chance("none", "sound", 0.06)))
+    odds.set_reactive(Odds.chances, (Chance("rings", "rings", 0.94, True, 0.91, 0.96), Chance("none", "sound", 0.06)))
     first, second = lines(odds, 2, 60)
-    assert "94 %" in first and "★" in first and "★" not in second
+    assert "94 %" in first and "91 % to 96 %" in first and "▲" in first and "▲" not in second
 
 
 SOME_WIDE = st.text(st.one_of(st.characters(), st.sampled_from("⺀世0a\u0301")), max_size=60)

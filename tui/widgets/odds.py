@@ -1,4 +1,4 @@
-"""The odds of every escape path as labelled bars, the named ones marked."""
+"""How likely each escape path is at work, as labelled bars with their range; the named ones marked."""
 
 from __future__ import annotations
 
@@ -10,25 +10,32 @@ from textual.binding import Binding, BindingType
 from textual.message import Message
 from textual.reactive import reactive
 
+from listen.voice.figures import sure_range
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
 from tui.widgets.scale import Scale
 from tui.words import percent, plain
 
-READING = 19
+READING = 22
 """Columns of the figures at the right."""
 
 
 @dataclass(frozen=True, slots=True)
 class Chance:
-    """One path and how likely it is."""
+    """One path and how likely it is at work, alone or with another."""
 
     path: str
     words: str
     probability: float
     named: bool = False
-    at_work: float | None = None
-    """How likely it is at work at all, alone or with another."""
+    least: float | None = None
+    """Under the least favourable of the judge's assumptions; None where they were not varied."""
+    most: float | None = None
+
+
+def pen(chance: Chance) -> str:
+    """Of the solid bar."""
+    return "sure" if chance.named else "air"
 
 
 class Odds(Drawn, can_focus=True):
@@ -64,13 +71,15 @@ class Odds(Drawn, can_focus=True):
         line.put(0, "▶" if here else " ", "warn")
         line.put(2, plain(chance.words), "strong" if chance.named or here else "plain")
         columns = max(width - name - READING, 4)
+        scale = Scale(0.0, 1.0, columns + 1)
         line.fill(name, name + columns, "·", "rule")
-        end = name + Scale(0.0, 1.0, columns + 1).column(chance.probability)
-        line.bar(name, end, "sure" if chance.named else "air")
-        line.put_right(width - 12, percent(chance.probability), "strong" if chance.named else "plain")
-        if chance.at_work is not None:
-            line.put_right(width - 2, f"({percent(chance.at_work)})", "dim")
-        line.put(width - 1, "★" if chance.named else " ", "sure")
+        if chance.least is not None and chance.most is not None:
+            line.fill(name + round(scale.column(chance.least)), name + round(scale.column(chance.most)), "▒", "dim")
+        line.bar(name, name + scale.column(min(chance.probability, chance.least or 1.0)), pen(chance))
+        line.put_right(width - 15, percent(chance.probability), "strong" if chance.named else "plain")
+        if chance.least is not None and chance.most is not None:
+            line.put_right(width - 2, sure_range(chance.least, chance.most), "dim")
+        line.put(width - 1, "▲" if chance.named else " ", "sure")
         return line
 
     def action_move(self, by: int) -> None:

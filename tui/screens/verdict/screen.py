@@ -16,7 +16,7 @@ from listen.jobs.events import StepPassed
 from listen.jobs.reference import DECLINED, beside, declined
 from listen.jobs.walk import Wish, advised
 from listen.judge.account import account
-from listen.judge.result import RoundResult, Verdict
+from listen.judge.result import PathResult, RoundResult, Verdict
 from listen.voice import verdicts
 from tui.screens.base import BayScreen
 from tui.screens.pick import PickScreen
@@ -60,7 +60,10 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         """Verdict in words, odds, account, cautions."""
         yield Static(id="verdict")
         with VerticalScroll(id="page", can_focus=False):
-            yield Static("Odds that this is what is wrong (that it is at work at all)   ★ named", classes="heading")
+            yield Static(
+                "How likely each is at work, alone or with another; range over what is assumed",
+                classes="heading",
+            )
             yield Odds()
             yield Static(id="account-head", classes="heading")
             yield Weights()
@@ -93,7 +96,7 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
 
     def _chances(self, result: RoundResult) -> tuple[Chance, ...]:
         named = result.verdict.paths
-        rows = [Chance(p.path, path_words(p.path), p.probability, p.path in named, p.involved) for p in result.paths]
+        rows = [_chance(p, p.path in named) for p in result.paths]
         short = self.size.height < SHORT_LINES
         return tuple(c for i, c in enumerate(rows) if not short or i < SHORT_PATHS or c.named)
 
@@ -162,6 +165,11 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         from tui.screens.confirm.screen import ConfirmScreen
 
         self.app.push_screen(ConfirmScreen(self.round_id))
+
+
+def _chance(p: PathResult, named: bool) -> Chance:
+    low, high = p.involved_range or (None, None)
+    return Chance(p.path, path_words(p.path), p.involved, named, low, high)
 
 
 def _head(verdict: Verdict, *, stale: bool) -> Content:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import os
 import re
 import secrets
+import shutil
 from datetime import UTC, datetime
 from pathlib import Path
 
 from listen.durable import sync_folder
 from listen.errors import JournalBroken
 from listen.jobs.events import EngineSize, JobOpened
-from listen.jobs.folder.disk import create, folder_mode, make_folders, telling
+from listen.jobs.folder.disk import folder_mode, make_folders, replace, telling
 from listen.jobs.folder.home import at_home
 from listen.jobs.folder.journal import GENESIS, write_line
 from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
@@ -74,10 +75,14 @@ def create_job(
     folder = root / folder_name(title, opened.job)
     with telling("start a job", folder):
         make_folders(root)
-        for place in (folder, folder / CLIPS, folder / PARTS):
-            place.mkdir(folder_mode(root))
-        create(folder / JOURNAL, first.raw + b"\n")
-        sync_folder(root)
+        try:
+            for place in (folder, folder / CLIPS, folder / PARTS):
+                place.mkdir(folder_mode(root))
+            replace(folder / JOURNAL, first.raw + b"\n")  # never there without its first event
+            sync_folder(root)
+        except OSError:
+            shutil.rmtree(folder, ignore_errors=True)
+            raise
     return open_job(folder, actor=actor)
 
 

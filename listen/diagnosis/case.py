@@ -19,8 +19,21 @@ class CylinderCase(msgspec.Struct, frozen=True, kw_only=True):
     loss_percent: float | None = None
     loss_again_percent: float | None = None
     """Loss when turned over and measured again."""
+    loss_after_run_percent: float | None = None
+    """Loss after the engine was run, or the rings soaked."""
+    restrictor_mm: float | None = None
+    """Bore of the tester's restrictor behind which the losses were read; None where it is not known."""
+    supply_kpa: float | None = None
+    loss_read: str = ""
+    """The loss as it was read, in words, where it was carried over to the reference restrictor."""
     paths: dict[str, float] = {}
-    """Probability that each escape path is involved, from the listening judge; empty where not listened."""
+    """Probability that each escape path is at work by what the microphone heard, readings left out; empty where not
+    listened."""
+    heard_before: str = ""
+    """Why what was heard belongs to an earlier state of the cylinder; empty where it is of now."""
+    decided: tuple[str, ...] = ()
+    """Paths a person decided on against the program; ``none`` for sound."""
+    decided_by: str = ""
     heard_at_holes: tuple[int, ...] = ()
     """Neighbours at whose plug hole air was heard."""
     by_ear: tuple[str, ...] = ()
@@ -29,7 +42,15 @@ class CylinderCase(msgspec.Struct, frozen=True, kw_only=True):
     plugs: tuple[str, ...] = ()
     """Looks of the plug (or plugs), identifiers of ``plugs.toml``."""
     found: tuple[str, ...] = ()
-    """Symptoms of scope ``cylinder``."""
+    """Facts of scope ``cylinder`` that hold."""
+
+
+class Made(msgspec.Struct, frozen=True):
+    """A check that was made, and what came of it."""
+
+    check: str
+    outcome: str
+    cylinder: int | None = None
 
 
 class EngineCase(msgspec.Struct, frozen=True, kw_only=True):
@@ -38,13 +59,17 @@ class EngineCase(msgspec.Struct, frozen=True, kw_only=True):
     engine: Engine
     cylinders: tuple[CylinderCase, ...] = ()
     symptoms: tuple[str, ...] = ()
-    """Symptoms of scope ``engine``, identifiers of ``symptoms.toml``; empty may mean none or not asked."""
+    """Facts of scope ``engine`` that hold, identifiers of ``facts.toml``."""
+    no: tuple[str, ...] = ()
+    """Facts that were asked and do not hold."""
     symptoms_asked: bool = False
-    """True where the questions were put, even if every answer was no."""
+    """True where the questions every complaint is asked were put, even if every answer was no."""
+    figures: dict[str, float] = {}
+    """Figures of the whole engine by fact, pressures in kPa."""
     expected_kpa: float | None = None
     """Dry compression by the maker's data (or the computed expectation), at sea level."""
     altitude_m: float = 0.0
     dry_order: tuple[int, ...] = ()
     """Cylinders in the order their compression was taken."""
-    done: tuple[str, ...] = ()
-    """Further kinds of evidence the job holds (``camera``), which make checks superfluous."""
+    made: tuple[Made, ...] = ()
+    """Checks made, with their outcomes."""

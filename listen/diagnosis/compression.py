@@ -8,7 +8,7 @@ from statistics import median
 from listen.diagnosis.case import CylinderCase, EngineCase
 from listen.diagnosis.finding import Finding
 from listen.trade.layout import neighbours
-from listen.trade.numbers import altitude_share, limit
+from listen.trade.numbers import altitude_share, expected_dry_kpa, limit
 from listen.voice import figures
 
 MIN_FALLING = 4
@@ -21,8 +21,22 @@ def dry_readings(case: EngineCase) -> dict[int, float]:
 
 
 def expected_here(case: EngineCase) -> float | None:
-    """Expected dry compression at the job's altitude, kPa."""
-    return None if case.expected_kpa is None else case.expected_kpa * altitude_share(case.altitude_m)
+    """Expected dry compression at the job's altitude, kPa: the maker's figure, else the one computed from the ratio."""
+    entered = case.figures.get("compression-expected", case.expected_kpa)
+    if entered is not None:
+        return entered * _altitude_share(case)
+    ratio = case.figures.get("compression-ratio")
+    return None if ratio is None else expected_dry_kpa(ratio) * _altitude_share(case)
+
+
+def _altitude_share(case: EngineCase) -> float:
+    return altitude_share(case.figures.get("altitude", case.altitude_m))
+
+
+def least_here(case: EngineCase) -> float:
+    """The lowest minimum known for such an engine at the job's altitude, kPa."""
+    kind = "_diesel" if case.engine.fuel == "diesel" else "_side_valve" if case.engine.side_valve else ""
+    return limit(f"least_kpa{kind}") * _altitude_share(case)
 
 
 def reference_kpa(case: EngineCase) -> float | None:
@@ -54,7 +68,7 @@ def short_kpa(case: EngineCase) -> float:
     expected = expected_here(case)
     if expected is not None:
         return limit("expected_short") * expected
-    return limit("least_kpa") * altitude_share(case.altitude_m)
+    return least_here(case)
 
 
 def all_low(case: EngineCase) -> bool:
@@ -64,6 +78,16 @@ def all_low(case: EngineCase) -> bool:
     return many and reference is not None and reference < short_kpa(case)
 
 
+def all_dead(case: EngineCase) -> bool:
+    """True where next to nothing was read on every cylinder, two at least: no wear does that."""
+    dry = dry_readings(case)
+    return len(dry) >= 2 and len(dry) == len(case.engine.cylinders) and max(dry.values()) < _dead_kpa(case)
+
+
+def _dead_kpa(case: EngineCase) -> float:
+    return limit("dead_share") * least_here(case)
+
+
 def short_cylinders(case: EngineCase) -> tuple[int, ...]:
     """Cylinders short of the figure expected where too few were measured to speak of the whole engine."""
     return () if all_low(case) else tuple(n for n, kpa in dry_readings(case).items() if kpa < short_kpa(case))
@@ -71,13 +95,16 @@ def short_cylinders(case: EngineCase) -> tuple[int, ...]:
 
 def low_cylinders(case: EngineCase) -> tuple[int, ...]:
     """Cylinders low against their mates, or all where the whole engine is low."""
-    if all_low(case):
+    if all_low(case) or all_dead(case):
         return tuple(dry_readings(case))
     return tuple(n for n, share in shares(case).items() if share < limit("low_share"))
 
 
 def compression_findings(case: EngineCase) -> list[Finding]:
     """Findings of the dry test."""
+    if all_dead(case):
+        dry = dry_readings(case)
+        return [Finding("all-dead", (), f"{min(dry.values()):.0f} to {max(dry.values()):.0f} kPa")]
     found = _whole(case) or _pattern(case)
     return [*found, *_short(case), *_dead(case), *_high(case), *_even(case), *_falling(case), *_strokes(case)]
 
@@ -99,7 +126,8 @@ def _whole(case: EngineCase) -> list[Finding]:
         words += f", {_short_words(case)}"
         if spread <= limit("even_spread"):
             return [Finding("all-low-even", (), words)]
-        return [Finding("all-low-uneven", (), words)] if spread > limit("uneven_spread") else []
+        part = 1.0 if spread > limit("uneven_spread") else 0.5
+        return [Finding("all-low-uneven", (), words, part)]
     if len(dry) >= 4 and len(low) > len(dry) / 2:
         return [Finding("all-low-uneven", (), words)]
     return []
@@ -170,7 +198,7 @@ def _even(case: EngineCase) -> list[Finding]:
     good = [n for n, s in share.items() if limit("watch_share") <= s <= limit("high_share") and n not in short]
     found = [Finding("even", (n,), _detail(case, n)) for n in good]
     if good and len(good) == len(share) == len(case.engine.cylinders):
-        known = case.expected_kpa is not None
+        known = expected_here(case) is not None
         words = "all within 10 %" + ("" if known else "; no figure from the maker, so only cylinder against cylinder")
         found.append(Finding("even", (), words, share=1.0 if known else 0.5))
     return found

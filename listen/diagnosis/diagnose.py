@@ -10,28 +10,31 @@ from listen.diagnosis import wording
 from listen.diagnosis.case import EngineCase
 from listen.diagnosis.compression import compression_findings
 from listen.diagnosis.ear import ear_findings
-from listen.diagnosis.faults import Lead, at_place, leads
+from listen.diagnosis.faults import NOTHING, Lead, at_place, folded_shares, leads, spoken
 from listen.diagnosis.finding import Finding
-from listen.diagnosis.leakage import leakage_findings
-from listen.diagnosis.looks import plug_findings, symptom_findings
-from listen.diagnosis.model import Candidate, Diagnosis, Doubt, Fault, Kind
+from listen.diagnosis.leakage import behind_one_restrictor, leakage_findings
+from listen.diagnosis.looks import plug_findings
+from listen.diagnosis.model import Candidate, Diagnosis, Doubt, Fault, Kind, TestState
+from listen.diagnosis.next import done_on, next_checks, repeat_first, stop_signs
 from listen.diagnosis.outlook import cylinder_standing, doubts
-from listen.diagnosis.tested import have, tests_of, was_made
-from listen.diagnosis.weigh import Standing, odds_shares, standings
+from listen.diagnosis.tested import tests_of, was_made
+from listen.diagnosis.told import check_findings, fact_findings, with_what_follows
+from listen.diagnosis.weigh import Standing, standings
 from listen.diagnosis.wet import wet_findings
 from listen.trade.causes import causes
-from listen.trade.checks import Check, check_alone, check_named, checks_between
+from listen.trade.checks import check_named
 from listen.trade.doubts import blind_spots
 from listen.trade.doubts import contradictions as doubt_rows
 from listen.trade.evidence import evidence_rows
 from listen.trade.numbers import limit
+from listen.trade.tables import shop_rows, shop_trouble
 
 OPEN_BELOW = 0.3
 """A leading cause less probable than this is not named as leading."""
 OPEN_RIVALS = 3
 """Nor is one with so many rivals that is not more likely than not."""
-CLEAR_FROM = 0.8
-"""From this probability a cause leads clearly: what would confirm it comes next."""
+NEAR = 10 ** (-limit("rivals_db") / 10)
+"""Share of the leading cause's probability from which another is its rival."""
 
 
 def diagnose(case: EngineCase) -> Diagnosis:
@@ -40,141 +43,125 @@ def diagnose(case: EngineCase) -> Diagnosis:
     Parameters
     ----------
     case
-        Readings, paths heard, plugs, symptoms; anything may be missing.
+        Readings, paths heard, plugs, facts, checks made; anything may be missing.
 
     Returns
     -------
     Diagnosis
         Same input, same output; "cannot tell" is ``kind="open"``.
     """
+    case = behind_one_restrictor(case)
     findings = findings_of(case)
     ranked = standings(case, findings)
     field = at_place(None, ranked)
-    candidates = tuple(_candidate(s, p) for s, p in zip(field, odds_shares(field), strict=True))
+    candidates = _candidates(case, field, folded_shares(field))
     here = frozenset(f.id for f in findings)
+    tests = tests_of(case)
     weighing = any(f.id in evidence_rows() for f in findings)
-    faults = tuple(_fault(lead, case, here) for lead in leads(ranked)) if weighing else ()
+    faults = tuple(_fault(lead, case, here, tests) for lead in leads(ranked, findings)) if weighing else ()
     kind = _kind(faults)
     contradictions = doubts(findings)
     if kind == "open":
-        faults = _doubt_first(faults, contradictions)
+        faults = faults[:1]
+    if kind in ("open", "nothing-found"):
+        faults = _doubt_first(case, faults, contradictions)
+    signs = stop_signs([(f.id, f.share) for f in findings])
     return Diagnosis(
         kind=kind,
         text=wording.summary(kind, faults, candidates),
         faults=faults,
         candidates=candidates,
-        stop_for=_stop_for(kind, faults, field, findings),
+        stop_for=_stop_for(kind, faults, field, signs),
+        stop_why=tuple(evidence_rows()[s].words for s in signs),
         contradictions=contradictions,
         cylinders=tuple(cylinder_standing(case, n, faults) for n in case.engine.cylinders),
-        tests=tests_of(case),
+        tests=tests,
+        shop_rows=shop_rows(),
+        shop_trouble=shop_trouble(),
     )
 
 
 def findings_of(case: EngineCase) -> tuple[Finding, ...]:
-    """Everything the tables have a row for."""
+    """Everything the tables have a row for, and what follows from several of them together."""
+    case = behind_one_restrictor(case)
     found = (
         *compression_findings(case),
         *wet_findings(case),
         *leakage_findings(case),
         *ear_findings(case),
         *plug_findings(case),
-        *symptom_findings(case),
+        *fact_findings(case),
+        *check_findings(case),
     )
     wet = case.engine.cooling != "air"
-    return tuple(f for f in found if wet or (row := evidence_rows().get(f.id)) is None or not row.coolant)
+    kept = (f for f in found if wet or (row := evidence_rows().get(f.id)) is None or not row.coolant)
+    return with_what_follows(kept)
 
 
-def _doubt_first(faults: tuple[Fault, ...], contradictions: Sequence[Doubt]) -> tuple[Fault, ...]:
-    """Where nothing leads and something contradicts itself, that is cleared up next."""
-    wanted = [row.check for row in doubt_rows() if row.check and row.id in {d.id for d in contradictions}]
+def _doubt_first(case: EngineCase, faults: tuple[Fault, ...], contradictions: Sequence[Doubt]) -> tuple[Fault, ...]:
+    """Where nothing leads, or nothing is found, and something contradicts itself, that is cleared up next."""
+    said = {d.id for d in contradictions}
+    done = done_on(case, faults[0].cylinders) if faults else frozenset()
+    wanted = [row.check for row in doubt_rows() if row.check and row.id in said and row.check not in done]
     if not wanted or not faults:
         return faults
-    return (msgspec.structs.replace(faults[0], next_check=check_named(wanted[0])), *faults[1:])
+    check = check_named(wanted[0])
+    rest = tuple(c for c in faults[0].checks if c.id != check.id)
+    return (msgspec.structs.replace(faults[0], next_check=check, checks=(check, *rest)), *faults[1:])
 
 
-def _stop_for(
-    kind: Kind, faults: Sequence[Fault], field: Sequence[Standing], findings: Sequence[Finding]
-) -> tuple[str, ...]:
-    """Causes that a finding which forbids driving speaks for, and such causes in the lead that evidence speaks for."""
-    spoken_for = {s.cause for s in field if any(line.db > 0 for line in s.lines)}
-    named = {s.cause for s in field[:3]} if kind == "open" else set()
-    named |= {f.cause for f in faults} | {r.cause for f in faults for r in f.rivals}
-    warned = {c for f in findings if (row := evidence_rows().get(f.id)) is not None and row.stop for c in row.for_db}
-    warned |= {c for c in named & spoken_for if causes()[c].stop}
+def _stop_for(kind: Kind, faults: Sequence[Fault], field: Sequence[Standing], signs: Sequence[str]) -> tuple[str, ...]:
+    """Causes that a sign which forbids starting speaks for, and such a cause where it leads more likely than not."""
+    warned = {c for sign in signs for c in evidence_rows()[sign].for_db}
+    if kind != "open":
+        warned |= {f.cause for f in faults if causes()[f.cause].stop and f.probability >= limit("stop_share")}
     return tuple(dict.fromkeys(s.cause for s in field if s.cause in warned))
 
 
-def _candidate(s: Standing, probability: float) -> Candidate:
-    return Candidate(s.cause, causes()[s.cause].words, round(s.score_db, 1), round(probability, 4))
+def _candidates(case: EngineCase, field: Sequence[Standing], shares: Sequence[float]) -> tuple[Candidate, ...]:
+    """Causes that remain, likeliest first; what nothing speaks for and nothing tested is left out of the row."""
+    rows = [_candidate(case, s, p) for s, p in zip(field, shares, strict=True) if p > 0]
+    return tuple(sorted(rows, key=lambda c: (-c.probability, -c.score_db)))
 
 
-def _fault(lead: Lead, case: EngineCase, found: frozenset[str]) -> Fault:
+def _candidate(case: EngineCase, s: Standing, probability: float) -> Candidate:
+    words = causes()[s.cause].called(case.engine.fuel == "diesel")
+    return Candidate(s.cause, words, round(s.score_db, 1), round(probability, 4))
+
+
+def _fault(lead: Lead, case: EngineCase, found: frozenset[str], tests: Sequence[TestState]) -> Fault:
     top, cause = lead.top, causes()[lead.top.cause]
-    others = [_candidate(s, p) for s, p in zip(lead.field, lead.shares, strict=True) if s is not top]
-    others.sort(key=lambda c: -c.score_db)
-    spoken_for = {s.cause for s in lead.field if any(line.db > 0 for line in s.lines)}
-    rivals = tuple(c for c in others if c.cause in spoken_for and top.score_db - c.score_db <= limit("rivals_db"))
-    probability = lead.shares[lead.field.index(top)]
-    again = _repeat_first(lead, rivals)
+    pairs = [(s, p) for s, p in zip(lead.field, lead.shares, strict=True) if s is not top and p > 0]
+    others = _candidates(case, [s for s, _ in pairs], [p for _, p in pairs])
+    named = {s.cause for s in lead.field if spoken(s) or (s.cause == NOTHING and cause.id == "test-fault")}
+    rivals = tuple(c for c in others if c.cause in named and c.probability >= NEAR * lead.share)
+    again = repeat_first(lead)
     place = wording.place(cause, lead.cylinders)
+    words = cause.called(case.engine.fuel == "diesel")
+    checks = next_checks(lead, case, found, again)
+    untested = [t.words for t in tests if not t.made]
     return Fault(
         cause=cause.id,
-        words=cause.words,
+        words=words,
         cylinders=lead.cylinders,
         place=place,
-        probability=round(probability, 4),
+        probability=round(lead.share, 4),
         score_db=round(top.score_db, 1),
-        sure=wording.sure(probability),
+        sure=wording.sure(lead.share),
         rivals=rivals,
         runner_up=others[0] if others else None,
-        prior_db=round(cause.prior_db, 1),
+        prior_db=round(top.score_db - top.capped_db - sum(x.db for x in top.lines), 1),
         supports=tuple(sorted((x for x in top.lines if x.db > 0), key=lambda x: -x.db)),
         against=tuple(sorted((x for x in top.lines if x.db < 0), key=lambda x: x.db)),
         capped_db=top.capped_db,
-        next_check=next_check(lead, case, found, again),
+        next_check=checks[0],
+        checks=checks,
         repeat_first=again,
         not_meant=cause.not_meant,
         owner=cause.owner,
         not_tested=_untested(case, cause.tests, lead.cylinders),
-        text=wording.fault(cause, place, probability, rivals),
+        text=wording.fault(cause, words, place, lead.share, rivals, untested),
     )
-
-
-def _repeat_first(lead: Lead, rivals: Sequence[Candidate]) -> bool:
-    """True where the test itself is the nearest rival and nearly as likely."""
-    near = rivals[:1]
-    return bool(near) and near[0].cause == "test-fault" and lead.top.score_db - near[0].score_db <= limit("repeat_db")
-
-
-def next_check(lead: Lead, case: EngineCase, found: frozenset[str], again: bool) -> Check:
-    """Cheapest check that separates a cause from its runner-up; what confirms it alone where it leads clearly.
-
-    Where valve timing is in sight after work on it, the marks come first: cranking could bend valves. Where the test
-    is to be repeated first (``again``), that is the check. A runner-up is a cause that some evidence speaks for. The
-    test itself counts as one only where it is a rival: a repeat is cheap, but not always the question.
-    """
-    cause, done = lead.top.cause, have(case, lead.cylinders)
-    runners_up = _runners_up(lead)
-    in_sight = {cause, *(s.cause for s in runners_up)}
-    if "timing-disturbed" in found and "timing" in in_sight:
-        return check_named("timing-marks")
-    if again and (fit := checks_between(cause, "test-fault", done, found)):
-        return fit[0]
-    for other in runners_up:
-        if fit := checks_between(cause, other.cause, done, found):
-            return fit[0]
-    return check_alone(cause, whole=not lead.cylinders, have=done, found=found)
-
-
-def _runners_up(lead: Lead) -> list[Standing]:
-    """Causes worth telling apart from the leading one, nearest first."""
-    top = lead.top
-    others = [s for s in lead.field if s is not top and any(line.db > 0 for line in s.lines)]
-    near = [s for s in others if top.score_db - s.score_db <= limit("rivals_db")]
-    if top.cause == "test-fault" or lead.shares[lead.field.index(top)] >= CLEAR_FROM:
-        return near
-    further = [s for s in others if s not in near and top.score_db - s.score_db <= limit("strong_db")]
-    return [*near, *(s for s in further if s.cause != "test-fault")]
 
 
 def _untested(case: EngineCase, tests: tuple[str, ...], cylinders: tuple[int, ...]) -> tuple[str, ...]:

@@ -10,6 +10,10 @@ from listen.voice import figures
 
 BY_EAR_SHARE = 0.5
 """Part of a row's weight that counts where only the tech's ear heard it (likely, not strong)."""
+BEFORE_SHARE = 0.5
+"""Part that counts of what was heard before the cylinder's readings changed."""
+OF_THE_TEST = ("fitting", "set-up")
+"""Paths that belong to one set-up, not to the engine."""
 MIN_LISTENED = 3
 """Cylinders listened to before "on all alike" can be said."""
 WORDS = {
@@ -21,7 +25,20 @@ WORDS = {
 
 
 def heard_share(c: CylinderCase, path: str) -> float:
-    """Part of the evidence that counts for a path: 1 strong, 0.5 likely or by ear alone, 0 neither."""
+    """Part of the evidence that counts for a path: 1 strong, 0.5 likely or by ear alone, 0 neither.
+
+    What a person decided against the program counts as a person's word, in place of the microphone's. What was heard
+    on an earlier state of the cylinder counts by half, and of the test itself (fitting, set-up) not at all: the later
+    reading was taken on another set-up.
+    """
+    if c.decided:
+        return limit("person_share") if path in c.decided else 0.0
+    if c.heard_before and path in OF_THE_TEST:
+        return 0.0
+    return _heard_now(c, path) * (BEFORE_SHARE if c.heard_before else 1.0)
+
+
+def _heard_now(c: CylinderCase, path: str) -> float:
     if not c.paths:
         return BY_EAR_SHARE if path in c.by_ear else 0.0
     p = c.paths.get(path, 0.0)
@@ -45,8 +62,18 @@ def ear_findings(case: EngineCase) -> list[Finding]:
 
 
 def _row(row: str, c: CylinderCase, path: str, share: float, partner: int | None = None) -> Finding:
-    how = f"{figures.sure(c.paths[path])} by the microphone" if path in c.paths else "called by ear"
-    return Finding(row, (c.cylinder,), f"cylinder {c.cylinder}: {WORDS.get(path, path)}, {how}", share, partner)
+    words = f"cylinder {c.cylinder}: {WORDS.get(path, path)}, {_how(c, path)}"
+    return Finding(row, (c.cylinder,), words, share, partner)
+
+
+def _how(c: CylinderCase, path: str) -> str:
+    """Who heard it, and when where it was before."""
+    before = f"; {c.heard_before}" if c.heard_before else ""
+    if c.decided:
+        return f"decided by {c.decided_by or 'the supervisor'}"
+    if path in c.paths:
+        return f"{figures.sure(c.paths[path])} by the microphone{before}"
+    return f"called by ear{before}"
 
 
 def _valves(c: CylinderCase) -> list[Finding]:
@@ -56,7 +83,7 @@ def _valves(c: CylinderCase) -> list[Finding]:
 
 def filler_on_all(case: EngineCase) -> bool:
     """True where most of the cylinders listened to are heard at the filler, which says nothing of one of them."""
-    listened = [c for c in case.cylinders if c.paths or c.by_ear]
+    listened = [c for c in case.cylinders if c.paths or c.by_ear or c.decided]
     heard = [c for c in listened if heard_share(c, "rings")]
     return len(listened) >= MIN_LISTENED and len(heard) >= limit("most_share") * len(listened)
 
@@ -88,11 +115,21 @@ def _next(case: EngineCase, c: CylinderCase) -> list[Finding]:
     if not carried:
         found = [_row("heard-neighbour", c, "next-cylinder", share, partner)]
     other = next((o for o in case.cylinders if o.cylinder == partner), None)
-    if other is not None and other.paths and not heard_share(other, "next-cylinder"):
+    if other is not None and not carried and _heard_back(case, other, c.cylinder):
+        back = min(share, heard_share(other, "next-cylinder"))
+        found.append(_row("heard-neighbour-both-ways", c, "next-cylinder", back, partner))
+    elif other is not None and other.paths and not heard_share(other, "next-cylinder"):
         found.append(
             Finding("heard-neighbour-one-way", (c.cylinder,), f"cylinder {c.cylinder} into {partner}, not back")
         )
     return found
+
+
+def _heard_back(case: EngineCase, other: CylinderCase, n: int) -> bool:
+    """True where the other cylinder's air was heard at this one's hole as well."""
+    beside = neighbours(case.engine, other.cylinder)
+    holes = other.heard_at_holes or (beside if len(beside) == 1 else ())
+    return n in holes and heard_share(other, "next-cylinder") > 0
 
 
 def _set_up(c: CylinderCase) -> list[Finding]:
@@ -101,7 +138,7 @@ def _set_up(c: CylinderCase) -> list[Finding]:
 
 
 def _nothing(c: CylinderCase) -> list[Finding]:
-    share = heard_share(c, "none") if c.paths else 0.0
+    share = heard_share(c, "none") if c.paths or c.decided else 0.0
     if not share or c.bubbles_seen:
         return []
     loss = c.loss_percent
@@ -110,9 +147,18 @@ def _nothing(c: CylinderCase) -> list[Finding]:
 
 
 def _derived(case: EngineCase, c: CylinderCase) -> list[Finding]:
-    named = {path for path in WORDS if heard_share(c, path)} if c.paths else set()
+    named = {path for path in WORDS if heard_share(c, path)} if c.paths or c.decided else set()
     found = [Finding("some-path-heard", (c.cylinder,), f"cylinder {c.cylinder}")] if named else []
+    if c.decided and c.paths:
+        words = f"cylinder {c.cylinder}: {_how(c, '')} {', '.join(c.decided)}; microphone {_loudest(c)}"
+        found.append(Finding("person-and-tool-disagree", (c.cylinder,), words))
+        return found
     if named and c.by_ear and not named & set(c.by_ear):
         words = f"cylinder {c.cylinder}: ear {', '.join(c.by_ear)}; microphone {', '.join(sorted(named))}"
         found.append(Finding("ear-and-tool-disagree", (c.cylinder,), words))
     return found
+
+
+def _loudest(c: CylinderCase) -> str:
+    path = max(c.paths, key=lambda p: c.paths[p])
+    return f"{path} {figures.sure(c.paths[path])}"

@@ -1,4 +1,4 @@
-"""Finds the leading causes: what belongs to one cylinder, what to the whole engine, and where there are two faults."""
+"""Finds the leading cause, what it competes with, and which further faults stand by odds of their own."""
 
 from __future__ import annotations
 
@@ -6,13 +6,17 @@ from collections.abc import Sequence
 
 import msgspec
 
-from listen.diagnosis.weigh import Standing, odds_shares, reweighed
+from listen.diagnosis.finding import Finding
+from listen.diagnosis.weigh import Line, Standing, odds_shares, reweighed, standing
 from listen.trade.causes import causes
 from listen.trade.evidence import evidence_rows
 from listen.trade.numbers import limit
 
 LOOKS = ("plugs", "smoke", "symptoms", "alone")
 """Families that can point to a whole-engine cause beside a cylinder's own fault."""
+NOTHING = "nothing-found"
+CLEARED_DB = 3.0
+"""A cause this far below its prior has been spoken against by the tests, not merely left out."""
 
 
 class Lead(msgspec.Struct, frozen=True):
@@ -21,39 +25,54 @@ class Lead(msgspec.Struct, frozen=True):
     top: Standing
     cylinders: tuple[int, ...]
     field: tuple[Standing, ...]
-    """All causes at its place, highest first, the leading one included."""
+    """All causes at its place, the leading one included."""
     shares: tuple[float, ...]
     """Their probabilities, in the same order."""
 
+    @property
+    def share(self) -> float:
+        """Probability of the leading one."""
+        return self.shares[self.field.index(self.top)]
 
-def leads(ranked: Sequence[Standing]) -> tuple[Lead, ...]:
-    """The leading cause, then further faults that stand on evidence of their own.
 
-    What was told of the whole engine (smoke, lost coolant, a misfire) and is explained by the leading cause counts for
-    no further fault: one cause is enough for it.
+def spoken(s: Standing) -> bool:
+    """True where signs of its own speak for a cause."""
+    return s.spoken_db >= limit("spoken_db")
+
+
+def folded_shares(field: Sequence[Standing]) -> tuple[float, ...]:
+    """Probability of each cause, where what nothing speaks for counts as "nothing found in what was tested".
+
+    Tests that came out good leave causes they cannot see as likely as they ever were. Nothing found is then all that
+    can be said: those causes are named as not asked, not as found.
     """
-    first = _lead(ranked[0], ranked)
-    found = [first]
-    rest = _explained_away(ranked, first)
-    for s in rest:
+    shares = list(odds_shares(field))
+    nothing = next((i for i, s in enumerate(field) if s.cause == NOTHING), None)
+    if nothing is None or not any(line.clears and line.db > 0 for line in field[nothing].lines):
+        return tuple(shares)
+    for i, s in enumerate(field):
+        untouched = s.score_db >= causes()[s.cause].prior_db - CLEARED_DB
+        if i != nothing and untouched and not spoken(s):
+            shares[nothing] += shares[i]
+            shares[i] = 0.0
+    return tuple(shares)
+
+
+def leads(ranked: Sequence[Standing], findings: Sequence[Finding]) -> tuple[Lead, ...]:
+    """The leading cause, then further faults that are likely enough by their own odds against there being none."""
+    field = at_place(None, ranked)
+    shares = folded_shares(field)
+    top = field[max(range(len(field)), key=lambda i: (shares[i], field[i].score_db))]
+    found = [_lead(top, ranked)]
+    if top.cause == NOTHING:
+        return tuple(found)
+    for place in dict.fromkeys(s.cylinder for s in ranked if s.cylinder is not None):
         taken = {n for lead in found for n in lead.cylinders}
-        if s.cylinder in taken or any(s.cause == lead.top.cause and not lead.cylinders for lead in found):
-            continue
-        if _second_fault(s, rest, found):
-            found.append(_lead(s, rest))
+        if place not in taken and (further := _beside_here(place, ranked, findings, found[0])) is not None:
+            found.append(further)
+    if (wide := _beside_wide(ranked, findings, found)) is not None:
+        found.append(wide)
     return tuple(found)
-
-
-def _explained_away(ranked: Sequence[Standing], lead: Lead) -> tuple[Standing, ...]:
-    """The other cylinders' standings without what the leading cause explains for the whole engine."""
-    explained = {line.evidence for line in lead.top.lines if line.db > 0 and not line.own}
-    explained = {e for e in explained if evidence_rows()[e].family in LOOKS}
-    elsewhere = [
-        s if s.cylinder is None or s.cylinder in lead.cylinders else reweighed(s, explained)
-        for s in ranked
-        if s is not lead.top
-    ]
-    return tuple(sorted(elsewhere, key=lambda s: (-s.score_db, s.cause, s.cylinder or 0)))
 
 
 def at_place(cylinder: int | None, ranked: Sequence[Standing]) -> tuple[Standing, ...]:
@@ -71,45 +90,86 @@ def _lead(top: Standing, ranked: Sequence[Standing]) -> Lead:
     field = at_place(top.cylinder if cylinders else None, ranked)
     if top not in field:
         field = (top, *(s for s in field if s.cause != top.cause))
-    return Lead(top, cylinders, field, odds_shares(field))
+    return Lead(top, cylinders, field, folded_shares(field))
 
 
 def _cylinders(top: Standing, ranked: Sequence[Standing]) -> tuple[int, ...]:
     """Cylinders a cause stands on: those with findings of their own that lead there; empty for the whole engine."""
-    if top.cylinder is None or not _has_own(top):
+    cause = causes()[top.cause]
+    if cause.scope == "engine":
+        return _sits_on(top) if cause.local else ()
+    if top.cylinder is None or not _own_speaks(top):
         return ()
     same = {top.cylinder}
     if top.partner is not None:
         same.add(top.partner)
     for s in ranked:
-        alike = s.cause == top.cause and s.cylinder is not None and _has_own(s)
+        alike = s.cause == top.cause and s.cylinder is not None and _own_speaks(s)
         if alike and s.own_db >= limit("strong_db") and at_place(s.cylinder, ranked)[0].cause == top.cause:
-            same.add(s.cylinder or 0)
+            same.update(n for n in (s.cylinder, s.partner) if n is not None)
     return tuple(sorted(same))
 
 
-def _has_own(s: Standing) -> bool:
-    return any(line.own and line.db > 0 for line in s.lines)
+def _own_speaks(s: Standing) -> bool:
+    """True where what was found on the cylinder speaks louder for it than what was found on the engine."""
+    own = [line.db for line in s.lines if line.own and line.db > 0]
+    wide = [line.db for line in s.lines if not line.own and line.db > 0]
+    return bool(own) and (s.cause != "test-fault" or max(own) >= max(wide, default=0.0))
 
 
-def _second_fault(s: Standing, ranked: Sequence[Standing], found: Sequence[Lead]) -> bool:
-    if s.cylinder is None:
-        return _wide_beside(s, found)
-    here = [o for o in ranked if o.cylinder == s.cylinder]
-    return here[0] is s and s.own_db >= limit("strong_db")
+def _sits_on(s: Standing) -> tuple[int, ...]:
+    """The one cylinder that all signs found on cylinders name; empty where they name several or none."""
+    named = {line.cylinders for line in s.lines if line.own and line.db > 0 and not line.clears}
+    only = next(iter(named)) if len(named) == 1 else ()
+    return only if len(only) == 1 else ()
 
 
-def _wide_beside(s: Standing, found: Sequence[Lead]) -> bool:
-    """A whole-engine cause that plugs, smoke and symptoms point to, beside a fault of one cylinder."""
-    if any(not lead.cylinders for lead in found):
-        return False
-    looks = sum(line.db for line in s.lines if evidence_rows()[line.evidence].family in LOOKS)
-    elsewhere = all(_distinct(s, lead) for lead in found)
-    return causes()[s.cause].scope == "engine" and looks >= limit("symptom_fault_db") and elsewhere
+def _beside_here(n: int, ranked: Sequence[Standing], findings: Sequence[Finding], first: Lead) -> Lead | None:
+    """A fault of another cylinder, by that cylinder's own findings, against there being none."""
+    explained = {line.evidence for line in first.top.lines if line.db > 0} if not first.cylinders else set()
+
+    def left(s: Standing) -> list[Line]:
+        return [line for line in s.lines if line.own and line.evidence not in explained]
+
+    rivals = [reweighed(s, left(s)) for s in ranked if s.cylinder == n]
+    sound = msgspec.structs.replace(causes()[NOTHING], scope="cylinder")
+    here = standing(sound, n, findings)
+    return _stands_beside([*rivals, reweighed(here, left(here), limit("alone_db"))], (n,))
 
 
-def _distinct(s: Standing, lead: Lead) -> bool:
-    """True where the leading cause does not explain these looks better itself."""
-    mine = {line.evidence for line in s.lines if line.db > 0 and evidence_rows()[line.evidence].family in LOOKS}
-    theirs = {line.evidence: line.db for line in lead.top.lines}
-    return any(theirs.get(e, 0.0) <= 0 for e in mine)
+def _beside_wide(ranked: Sequence[Standing], findings: Sequence[Finding], found: Sequence[Lead]) -> Lead | None:
+    """A whole-engine cause that plugs, smoke and symptoms point to and no fault named so far explains."""
+    if any(not lead.cylinders or causes()[lead.top.cause].scope == "engine" for lead in found):
+        return None
+    taken = {n for lead in found for n in lead.cylinders}
+    explained = {line.evidence for lead in found for line in lead.top.lines if line.db > 0}
+
+    def left(s: Standing) -> list[Line]:
+        return [line for line in s.lines if _is_sign(line) and line.evidence not in explained and not _of(line, taken)]
+
+    rivals = [reweighed(s, left(s)) for s in ranked if s.cylinder is None and s.cause != NOTHING]
+    signs = {line.evidence for s in rivals for line in s.lines if line.db > 0}
+    none = next(s for s in ranked if s.cause == NOTHING)
+    lines = [line for line in left(none) if line.evidence in signs]
+    return _stands_beside([*rivals, reweighed(none, lines, limit("alone_db"))], ())
+
+
+def _is_sign(line: Line) -> bool:
+    return evidence_rows()[line.evidence].family in LOOKS and not line.clears
+
+
+def _of(line: Line, cylinders: set[int]) -> bool:
+    return bool(line.cylinders) and set(line.cylinders) <= cylinders
+
+
+def _stands_beside(field: Sequence[Standing], cylinders: tuple[int, ...]) -> Lead | None:
+    """The likeliest of a field as a further fault, if it is likely enough."""
+    ordered = tuple(sorted(field, key=lambda s: (-s.score_db, s.cause)))
+    shares = odds_shares(ordered)
+    top = ordered[0] if ordered[0].cause != NOTHING else ordered[1] if len(ordered) > 1 else None
+    if top is None or not spoken(top) or shares[ordered.index(top)] < limit("beside_share"):
+        return None
+    on = cylinders or (_sits_on(top) if causes()[top.cause].local else ())
+    if top.partner is not None and cylinders:
+        on = tuple(sorted({*on, top.partner}))
+    return Lead(top, on, ordered, shares)

@@ -4,16 +4,37 @@ from __future__ import annotations
 
 from statistics import median
 
-from listen.diagnosis.case import EngineCase
+import msgspec
+
+from listen.diagnosis.case import CylinderCase, EngineCase
 from listen.diagnosis.compression import all_low, low_cylinders, shares
+from listen.diagnosis.ear import heard_share
 from listen.diagnosis.finding import Finding
 from listen.trade.numbers import agreeing_share, limit
+from listen.trade.restrictor import REFERENCE_MM, SUPPLY_KPA, USUAL_MM, loss_behind
 from listen.voice import figures
 
 
 def losses(case: EngineCase) -> dict[int, float]:
     """Loss by cylinder, percent."""
     return {c.cylinder: c.loss_percent for c in case.cylinders if c.loss_percent is not None}
+
+
+def behind_one_restrictor(case: EngineCase) -> EngineCase:
+    """The case with every loss as it would read behind the restrictor that the tables are written for."""
+    return msgspec.structs.replace(case, cylinders=tuple(_carried_over(c) for c in case.cylinders))
+
+
+def _carried_over(c: CylinderCase) -> CylinderCase:
+    bore = c.restrictor_mm
+    if bore is None or bore == REFERENCE_MM or not USUAL_MM[0] <= bore <= USUAL_MM[1]:
+        return c
+    supply = c.supply_kpa if c.supply_kpa is not None and 50 <= c.supply_kpa <= 2000 else SUPPLY_KPA
+    names = ("loss_percent", "loss_again_percent", "loss_after_run_percent")
+    read = {name: loss for name in names if (loss := getattr(c, name)) is not None}
+    there = {name: round(loss_behind(loss, bore, REFERENCE_MM, supply), 1) for name, loss in read.items()}
+    words = f"read as {c.loss_percent:g} % behind {bore:g} mm" if c.loss_percent is not None else ""
+    return msgspec.structs.replace(c, **there, loss_read=words, restrictor_mm=REFERENCE_MM)
 
 
 def stands_out(case: EngineCase, n: int) -> bool:
@@ -35,7 +56,7 @@ def _each(case: EngineCase) -> list[Finding]:
         n, percent = c.cylinder, c.loss_percent
         if percent is None:
             continue
-        words = f"cylinder {n}: {percent:g} %"
+        words = f"cylinder {n}: {percent:g} %" + (f" ({c.loss_read})" if c.loss_read else "")
         if percent <= limit("loss_good_percent"):
             found.append(Finding("loss-low", (n,), words))
         elif percent <= limit("loss_usable_percent") and not stands_out(case, n):
@@ -45,12 +66,21 @@ def _each(case: EngineCase) -> list[Finding]:
             found.append(Finding("loss-stands-out", (n,), f"{words}, the others {others:g} %"))
         elif len(loss) == 1 and percent > limit("loss_high_percent"):
             found.append(Finding("loss-high-alone", (n,), words))
-        if percent >= limit("loss_total_percent"):
+        if percent >= limit("loss_total_percent") and not heard_share(c, "set-up"):
             found.append(Finding("loss-total", (n,), words))
+        found += _after_run(c, percent)
         again = c.loss_again_percent
         if again is not None and abs(again - percent) > limit("loss_repeat_points"):
             found.append(Finding("loss-repeats-badly", (n,), f"{words}, then {again:g} %"))
     return found
+
+
+def _after_run(c: CylinderCase, percent: float) -> list[Finding]:
+    """A loss that a run or a soak made clearly smaller."""
+    after = c.loss_after_run_percent
+    if after is None or percent - after < limit("better_after_run_points"):
+        return []
+    return [Finding("loss-better-after-run", (c.cylinder,), f"cylinder {c.cylinder}: {percent:g} %, then {after:g} %")]
 
 
 def _engine(case: EngineCase) -> list[Finding]:
@@ -93,6 +123,8 @@ def _beside_compression(case: EngineCase) -> list[Finding]:
             found.append(Finding("low-compression-but-tight", (n,), words))
         if n in tight and not all_low(case):
             found.append(Finding("low-compression-low-loss", (n,), words))
+        if n not in low and share.get(n, 1.0) < limit("watch_share") and percent <= limit("loss_tight_percent"):
+            found.append(Finding("below-mates-but-tight", (n,), words))
         good = share.get(n, 0.0) >= limit("watch_share") and not all_low(case) and not alike
         if good and percent > limit("loss_high_percent"):
             found.append(Finding("good-compression-high-loss", (n,), words))

@@ -51,6 +51,8 @@ class Fault(msgspec.Struct, frozen=True, kw_only=True):
     against: tuple[Line, ...]
     capped_db: float
     next_check: Check
+    checks: tuple[Check, ...]
+    """Further checks worth making, the next one first; none made already."""
     repeat_first: bool
     """True where the test itself is nearly as likely: the next check is then its repeat."""
     not_meant: str
@@ -106,7 +108,13 @@ class Diagnosis(msgspec.Struct, frozen=True, kw_only=True):
     """All causes, highest first."""
     stop_for: tuple[str, ...]
     """Causes in sight with which the engine is not to be started or driven; not empty: the caution stands first."""
+    stop_why: tuple[str, ...]
+    """What was found that says so, in words."""
     contradictions: tuple[Doubt, ...]
     cylinders: tuple[CylinderStanding, ...]
     tests: tuple[TestState, ...]
+    shop_rows: tuple[str, ...] = ()
+    """Rows of the tables that this shop wrote itself."""
+    shop_trouble: str = ""
+    """What is wrong with the shop's own rows; empty where nothing is."""
     disclaimer: str = DISCLAIMER

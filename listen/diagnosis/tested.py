@@ -7,20 +7,22 @@ from collections.abc import Callable
 from listen.diagnosis.case import CylinderCase, EngineCase
 from listen.diagnosis.model import TestState
 from listen.trade.doubts import blind_spots
-from listen.trade.symptoms import symptom
+from listen.trade.facts import core, facts
 
 BY_CYLINDER: dict[str, Callable[[CylinderCase], bool]] = {
     "compression": lambda c: c.dry_kpa is not None,
     "wet": lambda c: c.wet_kpa is not None,
     "loss": lambda c: c.loss_percent is not None,
     "listening": lambda c: bool(c.paths),
-    "bubbles": lambda c: c.bubbles_seen is not None or "coolant-passage" in c.paths,
+    "bubbles": lambda c: c.bubbles_seen is not None,
     "plugs": lambda c: bool(c.plugs),
 }
 """How a cylinder shows that a test was made on it."""
 
-BY_GROUP = {"smoke": ("smoke", "oil", "running"), "cooling": ("cooling",), "crankcase": ("oil",)}
-"""Symptom groups that show that the engine was looked at in this way."""
+BY_GROUP = {"smoke": ("smoke", "oil", "running"), "cooling": ("cooling",)}
+"""Groups of facts; all of their core questions answered show that the engine was looked at in this way."""
+CRANKCASE = ("crankcase-kpa", "crankcase-pressure", "filler-puffing")
+"""Facts of which any answered tells of the crankcase."""
 
 
 def made_on(case: EngineCase, test: str) -> tuple[int, ...]:
@@ -31,8 +33,11 @@ def made_on(case: EngineCase, test: str) -> tuple[int, ...]:
 
 def was_made(case: EngineCase, test: str, cylinders: tuple[int, ...] = ()) -> bool:
     """True where a test was made (on all the given cylinders, if any are given)."""
+    answered = {*case.symptoms, *case.no, *case.figures}
+    if test == "crankcase":
+        return bool(answered.intersection(CRANKCASE))
     if test in BY_GROUP:
-        return case.symptoms_asked or any(symptom(s).group in BY_GROUP[test] for s in case.symptoms)
+        return case.symptoms_asked or any(f in answered for f in core() if facts()[f].group in BY_GROUP[test])
     made = made_on(case, test)
     return set(cylinders) <= set(made) if cylinders else bool(made)
 
@@ -48,10 +53,11 @@ def _state(case: EngineCase, test: str) -> TestState:
     made = was_made(case, test)
     missing = [n for n in case.engine.cylinders if n not in on] if test in BY_CYLINDER else []
     note = "made" if made and not missing else "not made" if not made else f"not on {', '.join(map(str, missing))}"
+    if test == "listening" and (before := next((c.heard_before for c in case.cylinders if c.heard_before), "")):
+        note += f"; {before}"
     return TestState(test, spot.words, on, made, note, spot.blind_to, spot.misleads)
 
 
 def have(case: EngineCase, cylinders: tuple[int, ...]) -> frozenset[str]:
     """Kinds of evidence the job holds for these cylinders (all of them), for skipping checks already done."""
-    kinds = {test for test in BY_CYLINDER if was_made(case, test, cylinders)}
-    return frozenset(kinds | set(case.done))
+    return frozenset(test for test in BY_CYLINDER if was_made(case, test, cylinders))

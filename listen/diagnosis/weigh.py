@@ -8,7 +8,7 @@ cause's score. Within a set of causes that exclude each other the odds are 10^(s
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 
 import msgspec
 
@@ -29,7 +29,11 @@ class Line(msgspec.Struct, frozen=True):
     db: float
     """Signed decibans, before any cap."""
     own: bool
-    """True where it belongs to the cylinder of the standing, not to the engine."""
+    """True where it belongs to cylinders, not to the engine."""
+    cylinders: tuple[int, ...] = ()
+    """Cylinders it was found on."""
+    clears: bool = False
+    """True where it tells what is not the case."""
     sources: tuple[str, ...] = ()
     strength: str = ""
 
@@ -52,12 +56,20 @@ class Standing(msgspec.Struct, frozen=True):
         """Weights that belong to this cylinder alone, uncapped."""
         return sum(line.db for line in self.lines if line.own)
 
+    @property
+    def spoken_db(self) -> float:
+        """Weights that speak for it, without rows that only clear others."""
+        return sum(line.db for line in self.lines if line.db > 0 and not line.clears)
+
 
 def standings(case: EngineCase, findings: Sequence[Finding]) -> tuple[Standing, ...]:
     """Every cause on every cylinder it may belong to, highest first."""
     cylinders: list[int | None] = [c.cylinder for c in case.cylinders] or [None]
     made = []
+    told = {f.id for f in findings}
     for cause in causes().values():
+        if cause.needs and cause.needs not in told:
+            continue
         places = [n for n in cylinders if _can_have(case, cause, n)] if cause.scope == "cylinder" else [None]
         made += [standing(cause, n, findings) for n in places]
     return tuple(sorted(made, key=lambda s: (-s.score_db, s.cause, s.cylinder or 0)))
@@ -75,13 +87,15 @@ def _can_have(case: EngineCase, cause: Cause, cylinder: int | None) -> bool:
 def standing(cause: Cause, cylinder: int | None, findings: Sequence[Finding]) -> Standing:
     """One cause's standing; each row counts once, with the largest share found."""
     best: dict[str, Finding] = {}
+    on: dict[str, set[int]] = {}
     for f in findings:
         row = evidence_rows().get(f.id)
         if row is None or not _speaks(row, f, cause, cylinder) or not row.weight_db(cause.id):
             continue
+        on.setdefault(f.id, set()).update(f.cylinders)
         if f.id not in best or _rank(f) > _rank(best[f.id]):
             best[f.id] = f
-    lines = tuple(_line(evidence_rows()[f.id], f, cause.id) for f in best.values())
+    lines = tuple(_line(evidence_rows()[f.id], f, cause.id, on[f.id]) for f in best.values())
     raw_db = sum(line.db for line in lines)
     kept_db = capped_sum(lines)
     named = [f.partner for f in best.values() if f.partner is not None]
@@ -89,15 +103,13 @@ def standing(cause: Cause, cylinder: int | None, findings: Sequence[Finding]) ->
     return Standing(cause.id, cylinder, round(cause.prior_db + kept_db, 6), lines, round(kept_db - raw_db, 6), partner)
 
 
-def reweighed(s: Standing, without: Collection[str]) -> Standing:
-    """A standing without engine-wide rows that are explained otherwise."""
-    lines = tuple(line for line in s.lines if line.own or line.evidence not in without)
-    if len(lines) == len(s.lines):
-        return s
+def reweighed(s: Standing, lines: Iterable[Line], prior_db: float | None = None) -> Standing:
+    """A standing on some of its lines only, and with another prior if one is given."""
+    lines = tuple(lines)
     kept_db = capped_sum(lines)
     capped_db = round(kept_db - sum(line.db for line in lines), 6)
-    score_db = round(causes()[s.cause].prior_db + kept_db, 6)
-    return Standing(s.cause, s.cylinder, score_db, lines, capped_db, s.partner)
+    first_db = causes()[s.cause].prior_db if prior_db is None else prior_db
+    return Standing(s.cause, s.cylinder, round(first_db + kept_db, 6), lines, capped_db, s.partner)
 
 
 def _rank(f: Finding) -> tuple[float, bool]:
@@ -112,9 +124,11 @@ def _speaks(row: Evidence, f: Finding, cause: Cause, cylinder: int | None) -> bo
     return not f.cylinders or not row.needs_all
 
 
-def _line(row: Evidence, f: Finding, cause: str) -> Line:
+def _line(row: Evidence, f: Finding, cause: str, on: set[int]) -> Line:
     db = round(row.weight_db(cause) * f.share, 6)
-    return Line(row.id, row.words, f.detail, row.why, db, bool(f.cylinders), row.sources, row.strength)
+    own = bool(f.cylinders)
+    numbers = tuple(sorted(on)) if own else ()
+    return Line(row.id, row.words, f.detail, row.why, db, own, numbers, row.clears, row.sources, row.strength)
 
 
 def capped_sum(lines: Iterable[Line]) -> float:

@@ -20,6 +20,8 @@ def wet_findings(case: EngineCase) -> list[Finding]:
         if share.get(c.cylinder, 0.0) >= limit("watch_share") and not all_low(case):
             continue
         row = _alone(c.dry_kpa, c.wet_kpa) if control is None else _beside(c.dry_kpa, c.wet_kpa, control)
+        if row == "wet-rise" and case.engine.fuel == "diesel":
+            row = "partial-wet-rise"  # the oil itself fills a diesel's small chamber
         if row == "no-wet-rise" and case.engine.lies_flat:
             row = "no-wet-rise-lying"
         elif row == "no-wet-rise" and heard_share(c, "rings") and not filler_on_all(case):
@@ -41,12 +43,16 @@ def _beside(dry: float, wet: float, control: CylinderCase) -> str:
     assert control.dry_kpa and control.wet_kpa
     extra_kpa = (wet - dry) - (control.wet_kpa - control.dry_kpa)
     extra_ratio = (wet / dry) / (control.wet_kpa / control.dry_kpa)
+    if wet - dry < limit("no_wet_rise_kpa"):
+        return "no-wet-rise"
     if extra_kpa >= limit("wet_rise_kpa") and extra_ratio > limit("wet_rise_ratio"):
         return "wet-rise"
     return "no-wet-rise" if extra_ratio < limit("no_wet_rise_ratio") else "partial-wet-rise"
 
 
 def _alone(dry: float, wet: float) -> str:
+    if wet - dry < limit("no_wet_rise_kpa"):
+        return "no-wet-rise"
     if wet - dry >= limit("wet_rise_kpa") and wet / dry > limit("wet_rise_ratio_alone"):
         return "wet-rise"
     return "no-wet-rise" if wet / dry < limit("no_wet_rise_ratio_alone") else "partial-wet-rise"

@@ -22,16 +22,23 @@ def place(cause: Cause, cylinders: tuple[int, ...]) -> str:
     """Where a fault is."""
     if cylinders and cause.id == "gasket-next" and len(cylinders) == 2:
         return f"between cylinders {cylinders[0]} and {cylinders[1]}"
-    if cylinders and cause.scope == "cylinder":
+    if cylinders:
         return numbers_of(cylinders)
     if cause.id == "test-fault":
         return "the test as a whole"
     return "the whole engine" if cause.scope == "engine" else "cylinder not known"
 
 
-def fault(cause: Cause, where: str, probability: float, rivals: Sequence[Candidate]) -> str:
-    """What may be said of one fault."""
-    said = f"{where[0].upper()}{where[1:]}: {cause.words}, {sure(probability)} on what was entered."
+def fault(
+    cause: Cause, words: str, where: str, probability: float, rivals: Sequence[Candidate], open_tests: Sequence[str]
+) -> str:
+    """What may be said of one fault; of none, what was not asked or tested."""
+    if cause.id == "nothing-found":
+        said = f"Nothing found in what was tested, {sure(probability)}."
+        if open_tests:
+            said += f" Not asked or not tested: {', '.join(open_tests)}."
+    else:
+        said = f"{where[0].upper()}{where[1:]}: {words}, {sure(probability)} on what was entered."
     if rivals:
         named = [c.words for c in rivals]
         others = named[0] if len(named) == 1 else ", ".join(named[:-1]) + f" or {named[-1]}"

@@ -2,42 +2,45 @@
 
 from __future__ import annotations
 
-from listen.diagnosis.case import CylinderCase, EngineCase
-from listen.jobs.events import Overruled
-from listen.jobs.job import Job, RoundRecord
-from listen.jobs.standing import latest_round
-from listen.trade.numbers import expected_dry_kpa, limit
-from listen.trade.plugs import plugs
-from listen.trade.symptoms import symptoms
+import math
 
-SAID = 0.95
-"""Probability given to what the supervisor decided against the numbers: a person who listened, not a certainty."""
-RATIOS = (6.0, 14.0)
-"""Compression ratios for which an expected compression is computed (petrol engines)."""
+from listen.diagnosis.case import CylinderCase, EngineCase, Made
+from listen.jobs.job import Job, RoundRecord
+from listen.jobs.standing import latest_round, standing
+from listen.judge.result import PathResult
+from listen.trade.facts import core, facts, symptoms
+from listen.trade.numbers import limit
+from listen.trade.plugs import plugs
+from listen.trade.points import PathId, point_rows
+
+PRIOR = "prior"
+"""Name of the term of a path's odds that is there before any evidence."""
 
 
 def engine_case(job: Job) -> EngineCase:
-    """Gather readings, paths, plugs and symptoms; only what is in the job, nothing assumed."""
-    known = {s.id for s in symptoms() if s.scope == "engine"}
-    told = tuple(s for s in job.symptoms if s in known)
-    altitude = job.reading("altitude")
+    """Gather readings, paths, plugs, facts and checks; only what is in the job, nothing assumed."""
+    known = {f.id for f in symptoms()}
+    ratio = job.size.compression_ratio
     return EngineCase(
         engine=job.engine,
         cylinders=tuple(c for n in job.engine.cylinders if (c := cylinder_case(job, n)) != CylinderCase(cylinder=n)),
-        symptoms=told,
-        symptoms_asked=job.symptoms_asked,
-        expected_kpa=_expected(job),
-        altitude_m=altitude.si if altitude else 0.0,
+        symptoms=tuple(s for s in job.symptoms if s in known),
+        no=tuple(s for s in job.asked if s in known and s not in job.symptoms),
+        symptoms_asked=core() <= {*job.asked, *job.symptoms},
+        figures=({"compression-ratio": ratio} if ratio is not None else {}) | _figures(job),
         dry_order=_order(job),
+        made=tuple(Made(m.check, m.outcome, m.cylinder) for m in job.checks),
     )
 
 
 def cylinder_case(job: Job, n: int) -> CylinderCase:
     """What the job knows about one cylinder."""
     record = latest_round(job, n)
-    own = {s.id for s in symptoms() if s.scope == "cylinder"}
+    own = {f.id for f in symptoms("cylinder")}
     plug, looks = job.plugs.get(n), {p.id for p in plugs()}
     call = record.call() if record else None
+    said = standing(record) if record else None
+    decided = said is not None and said.by == "person" and said.how == "overruled" and said.kind != "unclear"
     return CylinderCase(
         cylinder=n,
         dry_kpa=_reading(job, "compression-dry", n),
@@ -45,24 +48,77 @@ def cylinder_case(job: Job, n: int) -> CylinderCase:
         wet_kpa=_reading(job, "compression-wet", n),
         loss_percent=_reading(job, "loss", n),
         loss_again_percent=_reading(job, "loss-again", n),
-        paths=_paths(record) if record and stands(job, record) else {},
-        heard_at_holes=_holes(record) if record and stands(job, record) else (),
-        by_ear=call.paths if record and call and not call.declined and stands(job, record) else (),
+        loss_after_run_percent=_reading(job, "loss-after-run", n),
+        restrictor_mm=_of_the_rig(job, "restrictor", n),
+        supply_kpa=_of_the_rig(job, "supply", n),
+        paths=heard(record) if record else {},
+        heard_before=heard_before(job, record) if record else "",
+        decided=(said.paths or ("none",)) if decided and said else (),
+        decided_by=said.name if decided and said else "",
+        heard_at_holes=_holes(record) if record else (),
+        by_ear=call.paths if call and not call.declined else (),
         bubbles_seen={"yes": True, "no": False}.get(record.bubbles) if record else None,
         plugs=tuple(c for c in plug.conditions if c in looks) if plug else (),
         found=tuple(s for s in job.found.get(n, ()) if s in own),
     )
 
 
-def stands(job: Job, record: RoundRecord) -> bool:
-    """True where what was heard still belongs to the cylinder as it is now.
+def heard_before(job: Job, record: RoundRecord) -> str:
+    """Why what was heard belongs to an earlier state of the cylinder, in words; empty where it is of now.
 
-    It does not once clips or readings changed after the verdict, nor where the loss has since been read otherwise by
-    more than a repeat would: then the round was walked on another set-up.
+    It does once the loss has been read otherwise by more than a repeat would (the round was walked on another set-up)
+    or clips changed after the verdict. It is kept and counts by half; another kind of reading leaves it as it is.
     """
     own, now = job.reading("loss", round_id=record.id), job.reading("loss", cylinder=record.cylinder)
-    moved = own is not None and now is not None and abs(own.si - now.si) > limit("loss_repeat_points")
-    return not record.stale and not moved
+    if own is not None and now is not None and abs(own.si - now.si) > limit("loss_repeat_points"):
+        return f"heard at a loss of {own.si:g} %, since read as {now.si:g} %"
+    return "clips changed since it was judged" if record.stale and not record.reread else ""
+
+
+def heard(record: RoundRecord) -> dict[str, float]:
+    """Probability that each path is at work by what the microphone heard: the prior and the points, no reading.
+
+    Readings count once, over the whole engine. Of set-up the loss is half the sign, so that its odds are taken whole.
+    """
+    if record.verdict is None:
+        return {}
+    result = record.verdict.result
+    points = {p.point for p in result.points}
+    loud = {path for p in result.points if p.detected for path in _own(p.point)}
+    named: dict[str, float] = {}
+    for p in result.paths:
+        share = max(p.probability, p.involved) if p.path == PathId.SET_UP else _by_points(p, points)
+        named[p.path] = share if p.path not in _WITH_POINTS or p.path in loud else min(share, QUIET)
+    return named
+
+
+QUIET = 0.5
+"""Most that a path may have whose own points were all quiet: what is printed as heard was heard."""
+
+
+def _own(point_id: str) -> tuple[str, ...]:
+    """Paths whose air comes out at a point."""
+    return tuple(path for row in point_rows() if _is_of(point_id, row.id) for path in row.own)
+
+
+def _is_of(point_id: str, row: str) -> bool:
+    return point_id == row or (point_id.startswith(f"{row}-") and point_id.removeprefix(f"{row}-").isdecimal())
+
+
+_WITH_POINTS = frozenset(path for row in point_rows() for path in row.own)
+
+
+def _by_points(p: PathResult, points: set[str]) -> float:
+    terms = [db for name, db in p.evidence_db.items() if name == PRIOR or name in points]
+    if not terms:
+        return max(p.probability, p.involved)
+    odds = min(sum(terms), 300.0) / 10 * math.log(10)
+    return 1 / (1 + math.exp(-odds))
+
+
+def _figures(job: Job) -> dict[str, float]:
+    wanted = [f.id for f in facts().values() if f.answer == "figure" and f.scope == "engine"]
+    return {id: r.si for id in wanted if (r := job.reading(id)) is not None}
 
 
 def _reading(job: Job, name: str, n: int) -> float | None:
@@ -70,30 +126,22 @@ def _reading(job: Job, name: str, n: int) -> float | None:
     return read.si if read else None
 
 
-def _paths(record: RoundRecord) -> dict[str, float]:
-    """Probability that each path is involved; what the supervisor decided comes before the numbers."""
-    said = record.decision.payload if record.decision else None
-    if isinstance(said, Overruled):
-        return dict.fromkeys(said.paths, SAID)
-    if record.verdict is None:
-        return {}
-    return {p.path: max(p.probability, p.involved) for p in record.verdict.result.paths}
+def _of_the_rig(job: Job, name: str, n: int) -> float | None:
+    """What was noted of the tester with the cylinder's loss, else the latest on the job."""
+    loss = job.reading("loss", cylinder=n)
+    if loss is None:
+        return None
+    own = job.reading(name, round_id=loss.round_id) if loss.round_id else None
+    read = own or job.reading(name)
+    return read.si if read else None
 
 
 def _holes(record: RoundRecord) -> tuple[int, ...]:
     """Neighbours at whose plug hole more was heard than quiet."""
     if record.verdict is None:
         return ()
-    heard = (p.point for p in record.verdict.result.points if p.detected and p.point.startswith("plug-hole-"))
-    return tuple(int(point.rsplit("-", 1)[1]) for point in heard)
-
-
-def _expected(job: Job) -> float | None:
-    """The maker's figure, else the one computed from the compression ratio."""
-    if (entered := job.reading("compression-expected")) is not None:
-        return entered.si
-    ratio = job.size.compression_ratio
-    return expected_dry_kpa(ratio) if ratio is not None and RATIOS[0] <= ratio <= RATIOS[1] else None
+    loud = (p.point for p in record.verdict.result.points if p.detected and p.point.startswith("plug-hole-"))
+    return tuple(int(point.rsplit("-", 1)[1]) for point in loud)
 
 
 def _order(job: Job) -> tuple[int, ...]:

@@ -118,6 +118,24 @@ class SymptomsAsked(Payload, frozen=True, kw_only=True):
     """Identifiers of the rows that were asked."""
 
 
+class CheckMade(Payload, frozen=True, kw_only=True):
+    """A check of the diagnosis was made, and what came of it; a later one of the same check and place replaces it."""
+
+    check: str
+    """Identifier of a row of the table of checks."""
+    outcome: str
+    """Identifier of one of its outcomes; ``not-possible`` where it could not be made here, empty to take it back."""
+    cylinder: int | None = None
+    text: str = ""
+
+
+class ReadingWithdrawn(Payload, frozen=True, kw_only=True):
+    """A figure that was entered is not to count: as if it had not been entered."""
+
+    reading: str
+    cylinder: int | None = None
+
+
 class NoteAdded(Payload, frozen=True, kw_only=True):
     """Free words about the job, a cylinder or a round."""
 
@@ -433,6 +451,8 @@ KINDS: dict[str, type[Payload]] = {
     "plug-seen": PlugSeen,
     "symptom-noted": SymptomNoted,
     "symptoms-asked": SymptomsAsked,
+    "check-made": CheckMade,
+    "reading-withdrawn": ReadingWithdrawn,
     "note-added": NoteAdded,
     "photo-kept": PhotoKept,
     "photo-taken-back": PhotoTakenBack,

@@ -7,6 +7,7 @@ import msgspec
 from listen.jobs.decision import Decision, Place
 from listen.jobs.events import (
     ByEarCalled,
+    CheckMade,
     ClipKept,
     DiagnosisStored,
     EngineSize,
@@ -23,6 +24,7 @@ from listen.jobs.events import (
     SatDown,
     Signed,
 )
+from listen.trade.facts import core
 from listen.trade.layout import Engine, layout
 from listen.voice.times import moment
 
@@ -211,6 +213,8 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     """Identifiers of those that were asked about, whatever the answer."""
     found: dict[int, tuple[str, ...]] = {}
     """Identifiers of those of one cylinder, in order noted."""
+    checks: tuple[CheckMade, ...] = ()
+    """Checks made, each with its latest outcome."""
     notes: tuple[Stamped, ...] = ()
     photos: tuple[PhotoRecord, ...] = ()
     """In the order kept, taken-back ones included."""
@@ -266,7 +270,7 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def symptoms_asked(self) -> bool:
         """Whether no symptom noted means that there is none; else it was not asked."""
-        return bool(self.symptoms or self.asked)
+        return bool(core().intersection(self.symptoms)) or core() <= {*self.asked, *self.symptoms}
 
     def note_texts(self) -> tuple[str, ...]:
         """The notes' words, in order."""

@@ -92,6 +92,16 @@ def _asked(job: Job, p: ev.SymptomsAsked, event: ev.Event) -> Job:
     return replace(job, asked=tuple(dict.fromkeys((*job.asked, *p.symptoms))))
 
 
+def _check(job: Job, p: ev.CheckMade, event: ev.Event) -> Job:
+    others = tuple(c for c in job.checks if (c.check, c.cylinder) != (p.check, p.cylinder))
+    return replace(job, checks=(*others, p) if p.outcome else others)
+
+
+def _withdrawn(job: Job, p: ev.ReadingWithdrawn, event: ev.Event) -> Job:
+    kept = tuple(r for r in job.readings if (r.reading, r.cylinder) != (p.reading, p.cylinder) or r.round_id)
+    return replace(touch_where(job, event, lambda r: r.cylinder == p.cylinder), readings=kept)
+
+
 def _note(job: Job, p: ev.NoteAdded, event: ev.Event) -> Job:
     job = touch_where(job, event, lambda r: r.id == p.round_id)
     return replace(job, notes=(*job.notes, stamped(event)))
@@ -162,6 +172,8 @@ JOB_RULES: dict[type[ev.Payload], Rule] = {
     ev.PlugSeen: _plug,
     ev.SymptomNoted: _symptom,
     ev.SymptomsAsked: _asked,
+    ev.CheckMade: _check,
+    ev.ReadingWithdrawn: _withdrawn,
     ev.NoteAdded: _note,
     ev.PhotoKept: _photo,
     ev.PhotoTakenBack: _photo_back,

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from listen.diagnosis.diagnose import diagnose
 from listen.diagnosis.model import CylinderStanding, Fault
-from listen.jobs.engine_case import engine_case, stands
+from listen.jobs.engine_case import engine_case, heard_before
 from listen.jobs.events import NoteAdded, Overruled
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.job import Job, Stamped
@@ -127,7 +127,8 @@ def _heard(job: Job, n: int) -> str:
     if record is None or record.verdict is None:
         return "not listened" if record is None else "not judged"
     said = words.verdict_in_words(record.verdict.result.verdict)
-    return said if stands(job, record) else f"{said} (out of date: clips or loss changed since)"
+    before = heard_before(job, record)
+    return f"{said} ({before})" if before else said
 
 
 def _decision(job: Job, n: int) -> str:

@@ -25,8 +25,20 @@ class Cause(msgspec.Struct, frozen=True):
     """What naming it does not mean."""
     owner: str
     """For the owner's page."""
+    sources: tuple[str, ...]
+    """Of prior and sentences."""
+    local: bool = False
+    """True where a cause of the whole engine may sit on one cylinder: an injector, a stem seal."""
+    diesel: str = ""
+    """The words on a diesel, where they differ."""
+    needs: str = ""
+    """A finding without which it cannot be."""
     stop: bool = False
-    """True where driving on can ruin the engine: the caution to stop belongs beside it."""
+    """True where driving on can ruin the engine: the caution to stop belongs beside it where it leads."""
+
+    def called(self, diesel: bool) -> str:
+        """Its words on this engine."""
+        return self.diesel if diesel and self.diesel else self.words
 
     @property
     def prior_db(self) -> float:

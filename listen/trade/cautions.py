@@ -34,6 +34,7 @@ class Caution(msgspec.Struct, frozen=True):
     weight: Literal["danger", "care"]
     """``danger`` where someone can be hurt, ``care`` where engine or measurement can be."""
     words: str
+    sources: tuple[str, ...]
 
 
 @cache

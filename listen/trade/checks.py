@@ -1,63 +1,122 @@
-"""The cheapest next check for two causes that are hard to tell apart."""
+"""What to check next: how, with what, how dangerous, and what each outcome says."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import cache
+from typing import Any, Literal
 
 import msgspec
 
 from listen.trade.tables import rows
 
+Turns = Literal["", "by-hand", "cranks", "runs"]
+NOT_POSSIBLE = "not-possible"
+"""Outcome of a check that cannot be made here: it weighs nothing and is not asked again."""
 
-class Check(msgspec.Struct, frozen=True):
+
+class Outcome(msgspec.Struct, frozen=True, kw_only=True):
+    """What a check may find."""
+
+    id: str
+    words: str
+    says: str
+    """What it speaks for, in a few words."""
+    finding: str = ""
+    """The row of ``evidence.toml`` that it is; empty where it has weights of its own."""
+    for_db: dict[str, float] = msgspec.field(name="for", default={})
+    against_db: dict[str, float] = msgspec.field(name="against", default={})
+    stop: bool = False
+    """True where the engine is not to be started with it."""
+
+    def row(self, check: str) -> str:
+        """Identifier of the row of evidence it is."""
+        return self.finding or f"{check}:{self.id}"
+
+
+class Check(msgspec.Struct, frozen=True, kw_only=True):
     """One row of ``checks.toml``."""
 
     id: str
+    words: str
+    """Its name in a list."""
     pair: tuple[str, str]
     do: str
-    means: str
+    means: str = ""
+    """What each outcome says, in sentences; made from the outcomes."""
     tools: str
     minutes: int
     risk: str
+    turns: Turns = ""
+    """What moves when it is made."""
+    at: Literal["cylinder", "engine"]
+    """Whether its outcome belongs to a cylinder or to the engine."""
     done_by: tuple[str, ...]
     """Kinds of evidence that make it superfluous."""
     also: tuple[tuple[str, str], ...] = ()
     """Further pairs it separates."""
-
     only_with: tuple[str, ...] = ()
     """Findings of which one must stand; empty: none needed."""
     not_with: tuple[str, ...] = ()
     """Findings beside which it would do harm or tell nothing."""
+    outcomes: tuple[Outcome, ...]
+    sources: tuple[str, ...]
 
     def separates(self, a: str, b: str) -> bool:
         """True where it tells ``a`` from ``b``."""
         return any({a, b} == set(pair) for pair in (self.pair, *self.also))
 
-    def fits(self, have: frozenset[str], found: frozenset[str]) -> bool:
+    def fits(self, done: frozenset[str], found: frozenset[str]) -> bool:
         """True where it is not yet made, and the findings ask for it or do not forbid it."""
         asked = not self.only_with or bool(found.intersection(self.only_with))
-        return asked and not have.intersection(self.done_by) and not found.intersection(self.not_with)
+        made = self.id in done or bool(done.intersection(self.done_by))
+        return asked and not made and not found.intersection(self.not_with)
+
+    def outcome(self, outcome_id: str) -> Outcome | None:
+        """One of its outcomes; None for one it does not know."""
+        return next((o for o in self.outcomes if o.id == outcome_id), None)
 
 
 class Alone(msgspec.Struct, frozen=True):
-    """What confirms or refutes a cause that stands without a rival."""
+    """What confirms or refutes a cause that stands without a rival, cheapest first."""
 
     cause: str
-    check: str
-    whole: str = ""
+    checks: tuple[str, ...]
+    whole: tuple[str, ...] = ()
     """The same where no one cylinder is meant."""
-    instead: str = ""
-    """Taken where the findings forbid the check."""
+
+
+class First(msgspec.Struct, frozen=True):
+    """A check that comes before any that moves the engine, while a finding stands."""
+
+    check: str
+    before: tuple[Turns, ...]
+    found: tuple[str, ...] = msgspec.field(name="with")
+    why: str
 
 
 @cache
 def checks() -> tuple[Check, ...]:
     """All checks, in the order of the table."""
-    return rows("checks", "check", Check)
+    return tuple(msgspec.structs.replace(c, means=_means(c.outcomes)) for c in rows("checks", "check", Check))
+
+
+def _means(outcomes: Iterable[Outcome]) -> str:
+    return " ".join(f"{o.words[:1].upper()}{o.words[1:]}: {o.says}." for o in outcomes)
+
+
+def check_named(check_id: str) -> Check:
+    """One row of the table."""
+    return next(c for c in checks() if c.id == check_id)
+
+
+def known_check(check_id: str) -> Check | None:
+    """One row of the table; None where there is none of that name."""
+    return next((c for c in checks() if c.id == check_id), None)
 
 
 def checks_between(
-    a: str, b: str, have: frozenset[str] = frozenset(), found: frozenset[str] | None = None
+    a: str, b: str, done: frozenset[str] = frozenset(), found: frozenset[str] | None = None
 ) -> tuple[Check, ...]:
     """Checks that separate two causes and are not yet done: those made for the findings at hand, then as in the table.
 
@@ -65,34 +124,61 @@ def checks_between(
     ----------
     a, b
         Causes.
-    have
-        Kinds of evidence at hand.
+    done
+        Checks made, and kinds of evidence at hand.
     found
         Findings at hand; None offers checks whatever they need.
     """
     fit = [c for c in checks() if c.separates(a, b)]
     if found is None:
-        fit = [c for c in fit if not have.intersection(c.done_by)]
+        fit = [c for c in fit if c.id not in done and not done.intersection(c.done_by)]
     else:
-        fit = [c for c in fit if c.fits(have, found)]
+        fit = [c for c in fit if c.fits(done, found)]
     return tuple(sorted(fit, key=lambda c: not c.only_with))
 
 
-def check_alone(
-    cause: str, *, whole: bool = False, have: frozenset[str] = frozenset(), found: frozenset[str] = frozenset()
-) -> Check:
-    """The check that confirms or refutes one cause, on its cylinder or on the test as a whole.
-
-    One made for the findings at hand comes before the general one.
-    """
-    for check in checks():
-        if check.only_with and cause in check.pair and check.fits(have, found):
-            return check
+def checks_alone(
+    cause: str, *, whole: bool = False, done: frozenset[str] = frozenset(), found: frozenset[str] = frozenset()
+) -> tuple[Check, ...]:
+    """Checks that confirm or refute one cause, on its cylinder or on the test as a whole, cheapest first."""
     row = next(row for row in rows("checks", "alone", Alone) if row.cause == cause)
-    wanted = check_named(row.whole if whole and row.whole else row.check)
-    return check_named(row.instead) if row.instead and found.intersection(wanted.not_with) else wanted
+    wanted = row.whole if whole and row.whole else row.checks
+    return tuple(c for id in wanted if (c := check_named(id)).fits(done, found))
 
 
-def check_named(check_id: str) -> Check:
-    """One row of the table."""
-    return next(c for c in checks() if c.id == check_id)
+def safe_order(wanted: Iterable[Check], done: frozenset[str], found: frozenset[str]) -> tuple[Check, ...]:
+    """The same checks, each behind what safety puts before it; what is not allowed yet waits for that."""
+    ordered: list[Check] = []
+    for check in wanted:
+        first = next((f for f in _firsts() if _comes_first(f, check, done, found)), None)
+        ordered.append(check if first is None else check_named(first.check))
+    return tuple({c.id: c for c in ordered}.values())
+
+
+def _comes_first(f: First, check: Check, done: frozenset[str], found: frozenset[str]) -> bool:
+    return check.id != f.check and f.check not in done and check.turns in f.before and bool(found.intersection(f.found))
+
+
+@cache
+def _firsts() -> tuple[First, ...]:
+    return rows("checks", "first", First)
+
+
+def outcome_rows() -> list[dict[str, Any]]:
+    """Rows of evidence for outcomes that have weights of their own."""
+    return [
+        {
+            "id": o.row(c.id),
+            "family": "alone",
+            "words": f"{c.words}: {o.words}",
+            "for": o.for_db,
+            "against": o.against_db,
+            "why": f"It says: {o.says}.",
+            "sources": c.sources,
+            "strength": "mid",
+            "stop": o.stop,
+        }
+        for c in checks()
+        for o in c.outcomes
+        if not o.finding and (o.for_db or o.against_db)
+    ]

@@ -18,6 +18,7 @@ class Contradiction(msgspec.Struct, frozen=True):
     words: str
     then: str
     """What to do about it."""
+    sources: tuple[str, ...]
     unless: tuple[str, ...] = msgspec.field(name="none", default=())
     """Findings that must not stand."""
     check: str = ""
@@ -31,6 +32,7 @@ class BlindSpot(msgspec.Struct, frozen=True):
     words: str
     blind_to: tuple[str, ...]
     misleads: tuple[str, ...]
+    sources: tuple[str, ...]
 
 
 @cache

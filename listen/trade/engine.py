@@ -57,6 +57,8 @@ class Engine(msgspec.Struct, frozen=True, kw_only=True):
     """An air-cooled engine has no radiator to listen at."""
     crankcase_point: Literal["oil-filler", "breather"] = "oil-filler"
     """Where the crankcase is listened to."""
+    fuel: Literal["petrol", "diesel"] = "petrol"
+    """A diesel has no throttle and no plugs to read, and presses two to three times as high."""
     side_valve: bool = False
     """Valves beside the cylinder: some smoke signs do not apply."""
     slanted: bool = False

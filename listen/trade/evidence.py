@@ -7,6 +7,7 @@ from typing import Literal
 
 import msgspec
 
+from listen.trade.checks import outcome_rows
 from listen.trade.tables import read_table, rows
 
 Family = Literal["compression", "leak", "plugs", "smoke", "symptoms", "alone"]
@@ -32,6 +33,14 @@ class Evidence(msgspec.Struct, frozen=True):
     """True where the engine is not to be started or driven with it, whatever the cause."""
     coolant: bool = False
     """True where it tells of coolant, which an air-cooled engine has not."""
+    clears: bool = False
+    """True where it tells what is not the case: no cause is named on such rows alone."""
+    when: tuple[str, ...] = ()
+    """Findings that must all stand; they make this row a finding of its own."""
+    when_any: tuple[str, ...] = ()
+    """And of these one."""
+    unless: tuple[str, ...] = ()
+    """Findings beside which it says nothing."""
 
     def weight_db(self, cause: str) -> float:
         """Signed decibans for a cause; 0 where the row does not speak of it."""
@@ -52,8 +61,9 @@ class Caps(msgspec.Struct, frozen=True):
 
 @cache
 def evidence_rows() -> dict[str, Evidence]:
-    """All rows by identifier, in the order of the table."""
-    return {row.id: row for row in rows("evidence", "evidence", Evidence)}
+    """All rows by identifier, in the order of the table; outcomes of checks with weights of their own behind them."""
+    told = [msgspec.convert(row, Evidence) for row in outcome_rows()]
+    return {row.id: row for row in (*rows("evidence", "evidence", Evidence), *told)}
 
 
 @cache

@@ -45,6 +45,7 @@ class Layout(msgspec.Struct, frozen=True):
     ask: tuple[str, ...]
     firing_orders: tuple[tuple[int, ...], ...]
     numbering: tuple[Numbering, ...]
+    sources: tuple[str, ...]
 
 
 @cache

@@ -49,7 +49,7 @@ def numbers() -> tuple[Number, ...]:
 
 
 def expected_dry_kpa(ratio: float, altitude_m: float = 0.0) -> float:
-    """Dry compression expected of a healthy engine, kPa gauge, by compression ratio (7 to 13) and altitude.
+    """Dry compression expected of a healthy engine, kPa gauge, by compression ratio (4 to 24) and altitude.
 
     Good to -15/+5 %; the maker's figure comes first.
     """

@@ -17,6 +17,7 @@ class Plug(msgspec.Struct, frozen=True):
     words: str
     look: str
     """How to recognise it."""
+    sources: tuple[str, ...]
     one: str = ""
     """Evidence row where this plug alone looks so."""
     all: str = ""

@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from listen.errors import HisswayError
+from listen.trade.facts import fact
 from listen.trade.plugs import plug
 from listen.trade.points import PATH_WORDS, PathId, point
-from listen.trade.symptoms import symptom
 from listen.voice.figures import UNKNOWN, sure
 from listen.voice.text import plain
 
@@ -96,7 +96,7 @@ def plug_looks(conditions: Iterable[str], text: str = "") -> str:
 def symptom_name(symptom_id: str) -> str:
     """A symptom."""
     try:
-        return symptom(symptom_id).words
+        return fact(symptom_id).words
     except HisswayError:
         return plain(symptom_id, LONGEST)
 

@@ -4,18 +4,25 @@ from __future__ import annotations
 
 import pytest
 
+from listen.diagnosis.case import Made
+from listen.diagnosis.compression import expected_here
+from listen.diagnosis.ear import heard_share
+from listen.diagnosis.leakage import behind_one_restrictor, losses
 from listen.jobs.engine_case import engine_case
 from listen.jobs.events import (
     ByEarCalled,
+    CheckMade,
     EngineSize,
     Judged,
     Overruled,
     PlugSeen,
     ReadingEntered,
+    ReadingWithdrawn,
     SymptomNoted,
+    SymptomsAsked,
 )
 from listen.jobs.folder.store import create_job
-from listen.judge.result import PathResult, RoundResult, Verdict
+from listen.judge.result import BubbleRates, PathResult, PointResult, RoundResult, Verdict
 from listen.trade.layout import layout
 
 
@@ -23,10 +30,26 @@ def read(name, si, n=None, round_id=None) -> ReadingEntered:
     return ReadingEntered(reading=name, value=si, unit="kPa", si=si, cylinder=n, round_id=round_id)
 
 
-def judged(round_id, path, probability, involved) -> Judged:
+def judged(round_id, path, probability, involved, points=(), **evidence_db) -> Judged:
     verdict = Verdict(kind="path", paths=(path,), probability=probability, text="", next="")
-    paths = (PathResult(path=path, probability=probability, evidence_db={}, involved=involved),)
-    return Judged(round_id=round_id, result=RoundResult(round="", points=(), paths=paths, verdict=verdict), clips=())
+    paths = (PathResult(path=path, probability=probability, evidence_db=evidence_db, involved=involved),)
+    heard = tuple(heard_at(p) for p in points)
+    return Judged(round_id=round_id, result=RoundResult(round="", points=heard, paths=paths, verdict=verdict), clips=())
+
+
+def heard_at(point: str) -> PointResult:
+    return PointResult(
+        point=point,
+        excess_db=9.0,
+        excess_ci95_db=(8.0, 10.0),
+        level_db=-40.0,
+        level_is_upper_bound=False,
+        level_unit="dBFS",
+        detected=True,
+        detection_limit_db=2.0,
+        drift_db=0.3,
+        bubbles_per_s=BubbleRates(0.0, 0.0),
+    )
 
 
 @pytest.fixture
@@ -54,20 +77,29 @@ def test_readings_plugs_and_symptoms_arrive_and_unknown_words_do_not(job):
     assert [c.cylinder for c in case.cylinders] == [2, 4]
     assert of(job, 4).dry_kpa == 990
     assert case.dry_order == (4, 2)
-    assert (case.expected_kpa, case.altitude_m) == (1375, 600)
+    assert case.figures == {"altitude": 600, "compression-ratio": 10.0}
+    assert expected_here(case) == pytest.approx(1375 * 0.93)
     assert of(job, 2).plugs == ("oil-wet",)
     assert of(job, 2).found == ("lash-nil",)
     assert case.symptoms == ("coolant-loss",)
 
 
-def test_a_path_counts_as_involved_and_the_makers_figure_before_the_computed_one(job):
+def test_what_the_microphone_heard_counts_without_the_readings_and_the_makers_figure_before_the_computed_one(job):
     round_id = job.open_round(3)
-    job.append(judged(round_id, "rings", 0.7, 0.92), read("compression-expected", 1250))
-    assert of(job, 3).paths == {"rings": 0.92}
-    assert engine_case(job.job).expected_kpa == 1250
+    job.append(judged(round_id, "rings", 0.7, 0.95, ["oil-filler"], prior=-7.0, **{"oil-filler": 12.0, "loss": 9.0}))
+    job.append(read("compression-expected", 1250))
+    assert of(job, 3).paths == {"rings": pytest.approx(0.76, abs=0.01)}, "-7 and 12 dB; the 9 dB of the loss count once"
+    assert expected_here(engine_case(job.job)) == 1250
 
 
-def test_what_was_heard_before_the_loss_changed_no_longer_counts(job):
+def test_a_filler_that_stayed_quiet_is_not_heard_however_high_the_loss(job):
+    round_id = job.open_round(3)
+    job.append(judged(round_id, "rings", 0.95, 0.95, prior=-7.0, **{"oil-filler": 3.0, "loss": 16.0}))
+    assert of(job, 3).paths["rings"] < 0.5
+
+
+def test_a_later_reading_deletes_nothing_that_was_heard(job):
+    """Another kind of reading leaves it whole; a loss read otherwise tells so, and set-up no longer counts."""
     round_id = job.open_round(3)
     job.append(
         read("loss", 96, 3, round_id),
@@ -75,16 +107,47 @@ def test_what_was_heard_before_the_loss_changed_no_longer_counts(job):
         judged(round_id, "set-up", 0.99, 0.99),
     )
     assert of(job, 3).paths == {"set-up": 0.99}
-    assert of(job, 3).by_ear == ("exhaust-valve",)
+    job.append(read("compression-wet", 900, 3))
+    assert of(job, 3).paths == {"set-up": 0.99} and of(job, 3).heard_before == ""
     job.append(read("loss", 10, 3))
-    assert of(job, 3).paths == {}
-    assert of(job, 3).by_ear == ()
+    assert of(job, 3).paths == {"set-up": 0.99}
+    assert of(job, 3).by_ear == ("exhaust-valve",)
+    assert of(job, 3).heard_before == "heard at a loss of 96 %, since read as 10 %"
+    assert heard_share(of(job, 3), "set-up") == 0.0
 
 
-def test_what_the_supervisor_decided_comes_before_the_numbers(job):
+def test_what_a_person_decided_is_kept_as_a_persons_word(job):
     round_id = job.open_round(3)
     job.append(
-        judged(round_id, "rings", 0.95, 0.95),
+        judged(round_id, "rings", 0.95, 0.95, ["oil-filler"]),
         Overruled(round_id=round_id, name="s", paths=("intake-valve",), reason="heard it"),
     )
-    assert of(job, 3).paths == {"intake-valve": 0.95}
+    c = of(job, 3)
+    assert (c.decided, c.decided_by, c.paths) == (("intake-valve",), "s", {"rings": 0.95})
+    assert heard_share(c, "intake-valve") == 0.8 and heard_share(c, "rings") == 0.0
+
+
+def test_facts_figures_and_checks_arrive_and_what_was_asked_is_told_from_what_was_not(job):
+    job.append(
+        SymptomNoted(symptom="turbo"),
+        SymptomsAsked(symptoms=("frozen", "turbo")),
+        read("loss", 67, 1),
+        read("restrictor", 0.5),
+        read("loss-after-run", 40, 1),
+        read("oil-used", 0.8),
+        CheckMade(check="camera-cylinder", outcome="scored", cylinder=2),
+        CheckMade(check="camera-cylinder", outcome="clean", cylinder=2),
+        CheckMade(check="timing-marks", outcome="right"),
+        CheckMade(check="timing-marks", outcome=""),
+    )
+    case = engine_case(job.job)
+    assert (case.symptoms, case.no, case.symptoms_asked) == (("turbo",), ("frozen",), False)
+    assert case.figures["oil-used"] == 0.8
+    assert (of(job, 1).restrictor_mm, of(job, 1).loss_after_run_percent) == (0.5, 40)
+    assert case.made == (Made("camera-cylinder", "clean", 2),)
+    assert losses(behind_one_restrictor(case))[1] == pytest.approx(8.5, abs=0.3)
+
+
+def test_a_figure_that_was_withdrawn_does_not_count(job):
+    job.append(read("oil-used", 0.8), ReadingWithdrawn(reading="oil-used"))
+    assert "oil-used" not in engine_case(job.job).figures

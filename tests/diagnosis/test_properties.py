@@ -17,9 +17,9 @@ from listen.diagnosis.model import DISCLAIMER
 from listen.diagnosis.weigh import capped_sum, standings
 from listen.trade.causes import causes
 from listen.trade.evidence import caps, evidence_rows
+from listen.trade.facts import symptoms
 from listen.trade.layout import layout
 from listen.trade.plugs import plugs
-from listen.trade.symptoms import symptoms
 
 kpa = st.none() | st.floats(min_value=0, max_value=3000)
 percent = st.none() | st.floats(min_value=0, max_value=100)
@@ -47,7 +47,7 @@ def engine_cases(draw):
         )
         for n in draw(st.sets(st.sampled_from(engine.cylinders)))
     )
-    wide = [s.id for s in symptoms() if s.scope == "engine"]
+    wide = [s.id for s in symptoms()]
     return EngineCase(
         engine=engine,
         cylinders=cylinders,
@@ -71,6 +71,7 @@ def test_any_engine_gets_a_sober_answer_that_can_be_recomputed(case):
         lines = (*f.supports, *f.against)
         assert f.score_db == pytest.approx(f.prior_db + sum(x.db for x in lines) + f.capped_db, abs=0.11)
     assert {f.id for f in findings_of(case)} >= {x.evidence for f in d.faults for x in f.supports}
+    assert "nothing-found" not in {f.cause for f in d.faults[1:]}
 
 
 @settings(max_examples=100, deadline=None)

@@ -7,8 +7,8 @@ from pathlib import Path
 from bay import bench, screen_text, to_engine, until, words
 
 from listen.jobs.folder.store import open_job
+from listen.trade.facts import symptoms
 from listen.trade.layout import layout
-from listen.trade.symptoms import symptoms
 from tui.screens.diagnosis.screen import DiagnosisScreen
 from tui.screens.ticks import TickScreen
 

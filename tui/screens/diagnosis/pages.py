@@ -45,7 +45,7 @@ def symptom_words(job: Job) -> str:
 
 
 def _symptom(id: str) -> str:
-    from listen.trade.symptoms import symptoms
+    from listen.trade.facts import symptoms
 
     return next((s.words for s in symptoms() if s.id == id), plain(id, 40))
 

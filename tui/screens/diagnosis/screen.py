@@ -51,7 +51,7 @@ class DiagnosisScreen(BayScreen[None]):
 
     def action_symptom(self) -> None:
         """Go through the symptoms of the whole engine; that they were asked is kept, whatever the answer."""
-        from listen.trade.symptoms import symptoms
+        from listen.trade.facts import symptoms
 
         job = self.bay.job
         if job is None:

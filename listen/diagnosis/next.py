@@ -1,0 +1,86 @@
+"""What to check next for a fault: cheapest first, nothing made already, nothing that safety forbids yet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from listen.diagnosis.case import EngineCase
+from listen.diagnosis.faults import Lead, spoken
+from listen.diagnosis.leakage import losses
+from listen.diagnosis.tested import have
+from listen.diagnosis.weigh import Standing
+from listen.trade.checks import Check, check_named, checks_alone, checks_between, safe_order
+from listen.trade.evidence import evidence_rows
+from listen.trade.numbers import limit
+
+CLEAR_FROM = 0.8
+"""From this probability a cause leads clearly: what would confirm it comes next."""
+MOST = 6
+"""Checks offered for a fault at once."""
+NOTHING_LEFT = "decide"
+
+
+def next_checks(lead: Lead, case: EngineCase, found: frozenset[str], again: bool) -> tuple[Check, ...]:
+    """Checks that separate a cause from its runners-up, then what confirms it alone.
+
+    Where the test is to be repeated first (``again``), that comes first. A runner-up is a cause that some evidence
+    speaks for. What safety puts before a check takes its place. Never empty: where no check is left, a person decides.
+    """
+    cause, done = lead.top.cause, done_on(case, lead.cylinders)
+    wanted: list[Check] = []
+    if again:
+        wanted += checks_between(cause, "test-fault", done, found)[:1]
+    for other in _runners_up(lead):
+        wanted += checks_between(cause, other.cause, done, found)[:1]
+    wanted += checks_alone(cause, whole=not lead.cylinders, done=done, found=found)
+    for other in _runners_up(lead):
+        wanted += checks_between(cause, other.cause, done, found)
+    ordered = safe_order(wanted, done, found)
+    return ordered[:MOST] or (check_named(NOTHING_LEFT),)
+
+
+def done_on(case: EngineCase, cylinders: tuple[int, ...]) -> frozenset[str]:
+    """Checks made on these cylinders (or on the engine), and kinds of evidence at hand for them."""
+    on = [m.check for m in case.made if m.cylinder is None or not cylinders or m.cylinder in cylinders]
+    kinds = set(have(case, cylinders))
+    measured = losses(case)
+    if len(case.engine.cylinders) < 2 or set(case.engine.cylinders) <= set(measured):
+        kinds.add("loss-on-all")
+    here = [c for c in case.cylinders if not cylinders or c.cylinder in cylinders]
+    if here and all(c.loss_again_percent is not None for c in here):
+        kinds.add("loss-again")
+    if here and all(c.loss_after_run_percent is not None for c in here):
+        kinds.add("loss-after-run")
+    both = {n for c in here for n in (c.cylinder, *c.heard_at_holes) if c.paths}
+    if len(cylinders) > 1 and both >= set(cylinders) and all(c.paths for c in here):
+        kinds.add("both-ways")
+    return frozenset(kinds | set(on))
+
+
+def repeat_first(lead: Lead) -> bool:
+    """True where the test itself is the nearest rival and nearly as likely."""
+    others = [s for s in _by_share(lead) if s is not lead.top and spoken(s)]
+    near = bool(others) and others[0].cause == "test-fault"
+    return near and lead.top.score_db - others[0].score_db <= limit("repeat_db")
+
+
+def _by_share(lead: Lead) -> list[Standing]:
+    pairs = sorted(zip(lead.shares, lead.field, strict=True), key=lambda p: (-p[0], -p[1].score_db))
+    return [s for _, s in pairs]
+
+
+def _runners_up(lead: Lead) -> list[Standing]:
+    """Causes worth telling apart from the leading one, nearest first."""
+    top = lead.top
+    others = [s for s in _by_share(lead) if s is not top and spoken(s)]
+    near = [s for s in others if top.score_db - s.score_db <= limit("rivals_db")]
+    if top.cause == "test-fault" or lead.share >= CLEAR_FROM:
+        return near
+    further = [s for s in others if s not in near and top.score_db - s.score_db <= limit("strong_db")]
+    return [*near, *(s for s in further if s.cause != "test-fault")]
+
+
+def stop_signs(findings: Sequence[tuple[str, float]]) -> tuple[str, ...]:
+    """Rows of evidence with which the engine is not to be started, of the findings at hand (row, share)."""
+    rows = evidence_rows()
+    return tuple(dict.fromkeys(id for id, share in findings if share > 0.5 and id in rows and rows[id].stop))

@@ -1,0 +1,91 @@
+"""What was told and measured beside the cylinders' readings: facts, figures, outcomes of checks, and what follows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from listen.diagnosis.case import EngineCase
+from listen.diagnosis.finding import Finding
+from listen.trade.checks import known_check
+from listen.trade.evidence import evidence_rows
+from listen.trade.facts import Fact, engine_findings, facts
+
+NOT_SIDE_VALVE = frozenset({"smoke-blue-first-start"})
+"""Signs that a side-valve engine cannot show: oil would have to run uphill."""
+SIGNS = ("smoke", "oil", "running", "cooling")
+"""Groups whose facts are signs of something inside the cylinders."""
+BROKEN = "conditions-broken"
+
+
+def fact_findings(case: EngineCase) -> list[Finding]:
+    """Findings of facts and figures of the engine, and of facts found on a cylinder."""
+    told = [facts()[s] for s in case.symptoms]
+    found = [Finding(id, (), facts()[id].words) for id in engine_findings(case.engine)]
+    found += [_fact(f) for f in told if not f.says_nothing and not (case.engine.side_valve and f.id in NOT_SIDE_VALVE)]
+    found += _figures(case)
+    if case.symptoms_asked and not any(f.group in SIGNS and not f.says_nothing for f in told):
+        found.append(Finding("nothing-inside", (), "asked: no smoke, no oil or coolant used, nothing else noticed"))
+    for c in case.cylinders:
+        found += [Finding(id, (c.cylinder,), f"cylinder {c.cylinder}") for id in c.found]
+    return found
+
+
+def _fact(f: Fact) -> Finding:
+    return Finding(BROKEN if f.group == "test" else f.id, (), f.words)
+
+
+def _figures(case: EngineCase) -> list[Finding]:
+    known = [(facts()[id], value) for id, value in case.figures.items() if id in facts()]
+    return [
+        Finding(band.finding, (), f"{f.words}: {value:g} {'kPa' if f.unit == 'pressure' else f.unit}")
+        for f, value in known
+        for band in f.bands
+        if band.holds(value)
+    ]
+
+
+def check_findings(case: EngineCase) -> list[Finding]:
+    """Findings of the checks that were made."""
+    found = []
+    for made in case.made:
+        check = known_check(made.check)
+        outcome = check.outcome(made.outcome) if check else None
+        if check is None or outcome is None or outcome.row(check.id) not in evidence_rows():
+            continue
+        on = (made.cylinder,) if made.cylinder is not None and check.at == "cylinder" else ()
+        found.append(Finding(outcome.row(check.id), on, f"{check.words}: {outcome.words}"))
+    return found
+
+
+def with_what_follows(found: Iterable[Finding]) -> tuple[Finding, ...]:
+    """The findings with those that need several of them to stand, and without those that others silence."""
+    found = list(found)
+    for row in evidence_rows().values():
+        if row.when or row.when_any:
+            found += _follows(row.id, row.when, row.when_any, found)
+    return tuple(f for f in found if not _silenced(f, found))
+
+
+def _follows(id: str, needed: Sequence[str], any_of: Sequence[str], found: Sequence[Finding]) -> list[Finding]:
+    wide = {f.id for f in found if not f.cylinders}
+    if set(needed) <= wide and (not any_of or wide.intersection(any_of)):
+        return [Finding(id, (), _details(found, {*needed, *any_of}, None))]
+    on = sorted({n for f in found if f.id in needed or f.id in any_of for n in f.cylinders})
+    made = []
+    for n in on:
+        here = wide | {f.id for f in found if n in f.cylinders}
+        if set(needed) <= here and (not any_of or here.intersection(any_of)):
+            made.append(Finding(id, (n,), _details(found, {*needed, *any_of}, n)))
+    return made
+
+
+def _details(found: Sequence[Finding], of: set[str], n: int | None) -> str:
+    told = [f.detail for f in found if f.id in of and (not f.cylinders or n in f.cylinders)]
+    return "; ".join(dict.fromkeys(told))
+
+
+def _silenced(f: Finding, found: Sequence[Finding]) -> bool:
+    row = evidence_rows().get(f.id)
+    if row is None or not row.unless:
+        return False
+    return any(o.id in row.unless and (not o.cylinders or set(o.cylinders) & set(f.cylinders)) for o in found)

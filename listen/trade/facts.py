@@ -1,0 +1,123 @@
+"""What may be told of an engine beside its cylinders' readings: one row a fact, each optional."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import cache
+from typing import Any, Literal
+
+import msgspec
+
+from listen.errors import ReadingError
+from listen.trade.engine import Engine
+from listen.trade.evidence import evidence_rows
+from listen.trade.tables import rows
+
+Group = Literal["engine", "figures", "smoke", "oil", "running", "cooling", "history", "cylinder", "test"]
+GROUP_WORDS: dict[Group, str] = {
+    "engine": "How the engine is built",
+    "figures": "Figures",
+    "smoke": "Smoke",
+    "oil": "Oil",
+    "running": "How it runs",
+    "cooling": "Coolant and head joint",
+    "history": "What happened to it",
+    "cylinder": "Of one cylinder",
+    "test": "How the compression was tested",
+}
+
+
+class Band(msgspec.Struct, frozen=True):
+    """What a figure means on one side of a limit."""
+
+    finding: str
+    below: float | None = None
+    above: float | None = None
+
+    def holds(self, value: float) -> bool:
+        """True where the figure lies there."""
+        return (self.below is not None and value < self.below) or (self.above is not None and value > self.above)
+
+
+class Fact(msgspec.Struct, frozen=True, kw_only=True):
+    """One row of ``facts.toml``."""
+
+    id: str
+    group: Group
+    words: str
+    answer: Literal["yes-no", "figure", "groups"] = "yes-no"
+    scope: Literal["engine", "cylinder"] = "engine"
+    unit: str = ""
+    """Of a figure; ``pressure`` follows the job's unit."""
+    least: float = 0.0
+    most: float = 0.0
+    """Limits of a figure, pressures in kPa; outside them it is refused."""
+    bands: tuple[Band, ...] = ()
+    field: str = ""
+    """Field of the engine that groups of cylinders are written to."""
+    sets: dict[str, Any] = {}
+    """Fields of the engine that a yes sets."""
+    otherwise: dict[str, Any] = {}
+    """And that a no sets."""
+    core: bool = False
+    """Belongs to the questions every complaint is asked."""
+    only: str = ""
+    """Asked only where the engine is so: ``diesel``, ``turbo``."""
+    says_nothing: bool = False
+    """True where it carries no weight."""
+    note: str = ""
+    sources: tuple[str, ...]
+
+    @property
+    def symptom(self) -> bool:
+        """Whether the journal keeps it as a symptom: a statement that is no field of the engine."""
+        return self.answer == "yes-no" and not self.sets
+
+
+@cache
+def facts() -> dict[str, Fact]:
+    """All rows by identifier, in the order of the list."""
+    return {row.id: row for row in rows("facts", "fact", Fact)}
+
+
+def fact(fact_id: str) -> Fact:
+    """Look a fact up.
+
+    Raises
+    ------
+    ReadingError
+        Unknown identifier; the message lists the known ones.
+    """
+    if fact_id not in facts():
+        raise ReadingError(f"unknown fact {fact_id[:60]!r}; known: {' '.join(facts())}")
+    return facts()[fact_id]
+
+
+@cache
+def symptoms(scope: str = "engine") -> tuple[Fact, ...]:
+    """Statements of the whole engine, or of one cylinder."""
+    return tuple(f for f in facts().values() if f.symptom and f.scope == scope)
+
+
+@cache
+def core() -> frozenset[str]:
+    """The questions every complaint is asked."""
+    return frozenset(f.id for f in facts().values() if f.core)
+
+
+def moves(f: Fact) -> tuple[str, ...]:
+    """Causes a fact speaks for, in itself or with others, most first; empty where it weighs nothing by itself."""
+    named = {f.id, *(b.finding for b in f.bands)}
+    weights: dict[str, float] = {}
+    for row in evidence_rows().values():
+        if row.id in named or named.intersection((*row.when, *row.when_any)):
+            for cause, db in row.for_db.items():
+                weights[cause] = max(db, weights.get(cause, 0.0))
+    return tuple(sorted(weights, key=lambda c: -weights[c]))
+
+
+def engine_findings(engine: Engine) -> Iterator[str]:
+    """Statements that hold because the engine is built so."""
+    for f in facts().values():
+        if f.sets and all(getattr(engine, field) == value for field, value in f.sets.items()):
+            yield f.id

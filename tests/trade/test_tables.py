@@ -37,6 +37,7 @@ def test_every_table_file_is_read_and_none_is_empty():
         "cautions",
         "checks",
         "contradictions",
+        "details",
         "evidence",
         "facts",
         "layouts",

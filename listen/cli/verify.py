@@ -4,17 +4,35 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from listen.voice.text import plain
 
-SUMMARY = "compute again what a job claims: file hashes, journal chain, signatures, every stored result"
+if TYPE_CHECKING:
+    from listen.jobs.exchange.verification import Against, Verification
+
+SUMMARY = "compute again what a job claims: hashes, journal and its history, signatures, decisions, every stored result"
 EXAMPLE = "hissway verify bench-engine.zip"
+INCOMPLETE = 3
+"""Exit code where nothing was found, but results were left unchecked on request and nothing vouches for them."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Arguments of the command."""
     parser.add_argument("job", metavar="JOB_OR_ZIP", help="a job folder, the name of one of your jobs, a bag, or a zip")
-    parser.add_argument("--no-results", action="store_true", help="do not judge the stored results again (quicker)")
+    parser.add_argument(
+        "--no-results",
+        action="store_true",
+        help="do not judge the stored results again (quicker; exit 3 unless a known key or head vouches for them)",
+    )
+    parser.add_argument(
+        "--key",
+        metavar="FINGERPRINT",
+        action="append",
+        default=[],
+        help="every signature must be made with this key (or with one of several)",
+    )
+    parser.add_argument("--head", metavar="HASH", default="", help="the history must hold this hash (reports print it)")
     parser.add_argument("--json", action="store_true", help="one JSON object instead of lines of text")
 
 
@@ -26,18 +44,43 @@ def run(args: argparse.Namespace) -> int:
     from listen.jobs.folder.find_job import find_job
     from listen.jobs.folder.store import jobs_root
 
+    against = _against(args)
     path = Path(args.job)
     if not path.is_file():
         path = find_job(args.job, jobs_root(args.jobs))
-    found = verify_path(path, results=not args.no_results)
+    found = verify_path(path, results=not args.no_results, against=against)
+    code = 1 if not found.ok else 0 if found.complete else INCOMPLETE
     if args.json:
-        print(msgspec.json.encode({"ok": found.ok, **msgspec.to_builtins(found)}).decode())
-        return 0 if found.ok else 1
+        print(msgspec.json.encode({"ok": code == 0, **msgspec.to_builtins(found)}).decode())
+        return code
     for remark in found.remarks:
-        print(f"remark     {plain(remark)}")
+        print(f"remark     {plain(remark, 1000)}")
     for m in found.mismatches:
-        print(f"MISMATCH   {m.what}: {plain(m.name)}: {plain(m.text)}")
+        print(f"MISMATCH   {m.what}: {plain(m.name)}: {plain(m.text, 1000)}")
+    print(f"{plain(found.job) or path}: {_counted(found)}")
+    print(f"head       {found.head}")
+    return code
+
+
+def _against(args: argparse.Namespace) -> Against:
+    """What the job is held against: keys known here and asked for, and a head."""
+    import re
+
+    from listen.errors import UsageError
+    from listen.jobs.exchange.known_keys import as_key, known_keys
+    from listen.jobs.exchange.trust import Trust
+    from listen.jobs.exchange.verification import Against
+
+    head = args.head.strip().lower()
+    if head and re.fullmatch("[0-9a-f]{64}", head) is None:
+        raise UsageError(f"--head {plain(args.head, 80)}: a head is 64 hex digits, as a report or verify prints it")
+    return Against(trust=Trust(keys=known_keys(), demanded=tuple(as_key(k) for k in args.key)), head=head)
+
+
+def _counted(found: Verification) -> str:
     counted = f"{found.events} events, {found.clips} clips, {found.signatures} signatures, {found.results} results"
-    verdict = "all match" if found.ok else f"{len(found.mismatches)} do not match"
-    print(f"{plain(found.job) or path}: {counted} checked; {verdict}")
-    return 0 if found.ok else 1
+    if not found.ok:
+        return f"{counted} checked; {len(found.mismatches)} do not match"
+    if not found.complete:
+        return f"{counted} checked; {found.skipped} result(s) NOT checked: a forged verdict would not be noticed"
+    return f"{counted} checked; all match"

@@ -430,7 +430,7 @@ class Merged(Payload, frozen=True, kw_only=True):
     source: str
     """Name of the bag or folder they came from."""
     text: str = ""
-    """What the two sides disagree about, in words; empty where nothing."""
+    """What the two sides disagreed about, in the words of an earlier version; now told by listen.jobs.conflicts."""
 
 
 class Opaque(Payload, frozen=True, kw_only=True):

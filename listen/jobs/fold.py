@@ -8,6 +8,7 @@ from msgspec.structs import replace
 
 from listen.errors import HisswayError
 from listen.jobs import events as ev
+from listen.jobs.conflicts import conflicts
 from listen.jobs.cover import with_references
 from listen.jobs.job import Job
 from listen.jobs.job_rules import JOB_RULES
@@ -20,9 +21,11 @@ RULES = {**JOB_RULES, **ROUND_RULES}
 
 def fold(events: Iterable[ev.Event], job: Job | None = None) -> Job:
     """Apply events in order to ``job`` (a new one if not given). Pure: the same events give the same job."""
-    job = job or Job()
-    for event in events:
+    job, told = job or Job(), list(events)
+    for event in told:
         job = apply(job, event)
+    if any(event.past is not None for event in told):  # only where journals were merged, and then from the first on
+        job = replace(job, troubles=(*job.troubles, *conflicts(told)))
     return job
 
 

@@ -153,8 +153,7 @@ def _mended(job: Job, p: ev.JournalMended, event: ev.Event) -> Job:
 
 def _merged(job: Job, p: ev.Merged, event: ev.Event) -> Job:
     said = replace(stamped(event), payload=replace(p, lines=()))  # what they held is folded on its own
-    job = replace(job, merges=(*job.merges, said))
-    return trouble(job, p.text) if p.text else job
+    return replace(job, merges=(*job.merges, said))
 
 
 def _opaque(job: Job, p: ev.Opaque, event: ev.Event) -> Job:

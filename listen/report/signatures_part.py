@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from listen.jobs.events import Event, Signed
-from listen.jobs.exchange.sign import SignatureCheck, check_signatures, fingerprint
+from listen.jobs.exchange.keys import fingerprint
+from listen.jobs.exchange.sign import SignatureCheck, check_signatures
 from listen.jobs.folder.chain import Chain
 from listen.report.content import SignaturePart
 from listen.voice import times

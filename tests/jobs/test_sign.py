@@ -12,7 +12,8 @@ from hypothesis import given, settings
 from listen.cli.main import main
 from listen.errors import JobError
 from listen.jobs import events as ev
-from listen.jobs.exchange.sign import check_signatures, fingerprint, load_key, make_key, shop_key, signed_bytes
+from listen.jobs.exchange.keys import fingerprint, load_key, make_key, shop_key
+from listen.jobs.exchange.sign import check_signatures, signed_bytes
 from listen.jobs.folder.chain import Chain, read_chain
 from listen.jobs.folder.journal import GENESIS, write_line
 from tests.jobs.made import WORDS, opened

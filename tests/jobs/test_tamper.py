@@ -12,9 +12,10 @@ import pytest
 
 from listen.errors import JobError
 from listen.jobs import events as ev
+from listen.jobs.exchange.keys import make_key
 from listen.jobs.exchange.pack import pack
 from listen.jobs.exchange.same_result import first_difference
-from listen.jobs.exchange.sign import make_key, sign_round
+from listen.jobs.exchange.sign import sign_round
 from listen.jobs.exchange.unpack import unpack
 from listen.jobs.exchange.verify import verify_job
 from listen.jobs.exchange.verify_bag import verify_path

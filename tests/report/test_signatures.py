@@ -9,7 +9,8 @@ import msgspec
 import pytest
 
 from listen.jobs.events import RoundOpened, Signed
-from listen.jobs.exchange.sign import STATEMENT, fingerprint, make_key, sign_round
+from listen.jobs.exchange.keys import fingerprint, make_key
+from listen.jobs.exchange.sign import sign_round
 from listen.jobs.folder.store import create_job
 from listen.report.build import FORMS, Wanted, report_text
 from listen.trade.layout import layout
@@ -68,7 +69,7 @@ def test_a_signature_that_does_not_match_is_a_warning_too(opened, tmp_path, chan
 
 
 def test_a_name_typed_for_another_journal_does_not_match_either(opened):
-    opened.append(Signed(round_id="r", name="Bo", role="supervisor", statement=STATEMENT, head="0" * 64))
+    opened.append(Signed(round_id="r", name="Bo", role="supervisor", statement="I agree.", head="0" * 64))
     found = forms(opened.folder)
     assert "name typed, no key, signature DOES NOT MATCH: its head is not the line before it" in found["md"]
     assert check(found)["state"] == "bad"

@@ -19,7 +19,8 @@ from listen.jobs.events import (
     SentBack,
     StepPassed,
 )
-from listen.jobs.exchange.sign import check_signatures, make_key
+from listen.jobs.exchange.keys import make_key
+from listen.jobs.exchange.sign import check_signatures
 from listen.jobs.folder.store import create_job, list_jobs, open_job
 from listen.jobs.walk import next_step
 from listen.trade.layout import layout

@@ -11,7 +11,8 @@ from fakes import FakeServices
 from test_screens import confirming, judged_job
 
 from listen.errors import JobError
-from listen.jobs.exchange.sign import check_signatures, fingerprint, make_key
+from listen.jobs.exchange.keys import fingerprint, make_key
+from listen.jobs.exchange.sign import check_signatures
 from tui.app import HisswayApp
 from tui.screens.confirm.screen import ConfirmScreen
 from tui.screens.ticks import TickScreen

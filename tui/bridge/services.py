@@ -87,7 +87,7 @@ class Services:
 
     def shop_key(self) -> Ed25519PrivateKey | None:
         """The key that signatures on this machine carry, if the shop has made one."""
-        from listen.jobs.exchange.sign import shop_key
+        from listen.jobs.exchange.keys import shop_key
 
         return shop_key()
 

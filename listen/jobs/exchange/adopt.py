@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import secrets
 from pathlib import Path
 
 from listen.durable import sync_folder
 from listen.errors import JobError
 from listen.jobs.events import ClipKept
-from listen.jobs.exchange.verify import clip_fault
+from listen.jobs.exchange.verify_files import clip_fault
 from listen.jobs.folder import disk
 from listen.jobs.folder.chain import Chain
 from listen.jobs.folder.journal_file import JOURNAL
@@ -37,8 +36,8 @@ def bring_clips(source: Path, to: Path, theirs: Chain) -> None:
     sync_folder(to)
 
 
-def adopt(opened: OpenJob, theirs: Chain) -> str:
-    """Take over a journal that holds every line of ours; ours is kept under the name that is given back.
+def adopt(opened: OpenJob, theirs: Chain) -> None:
+    """Take over a journal that holds every line of ours, so that nothing of ours is lost with our file.
 
     Raises
     ------
@@ -46,10 +45,7 @@ def adopt(opened: OpenJob, theirs: Chain) -> str:
         The disk refuses; the journal is as it was.
     """
     folder = opened.folder
-    kept_as = f"journal-before-{secrets.token_hex(4)}.jsonl"
     with disk.telling("take over the journal", folder / JOURNAL):
-        disk.create(folder / kept_as, (folder / JOURNAL).read_bytes())
         (folder / SUMMARY).unlink(missing_ok=True)  # it witnesses the journal that is about to go
         disk.replace(folder / JOURNAL, b"".join(line.raw + b"\n" for line in theirs.lines))
     opened.reread(theirs)
-    return kept_as

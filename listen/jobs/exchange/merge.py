@@ -7,7 +7,6 @@ from typing import Literal
 import msgspec
 
 from listen.jobs import events as ev
-from listen.jobs.exchange.merge_words import differences
 from listen.jobs.folder.chain import MAX_MERGE_DEPTH, Chain, merge_depth, own_lines
 from listen.jobs.folder.journal import Line
 
@@ -25,8 +24,6 @@ class Plan(msgspec.Struct, frozen=True, kw_only=True):
     """Their lines after the fork."""
     fork: str = ""
     """Hash of the last line both share."""
-    text: str = ""
-    """What the two sides say differently, in words."""
 
 
 def plan(ours: Chain, theirs: Chain) -> Plan:
@@ -46,7 +43,7 @@ def plan(ours: Chain, theirs: Chain) -> Plan:
         return Plan(how="behind")
     if max(merge_depth(line) for line in rest) >= MAX_MERGE_DEPTH:
         return Plan(how="apart")
-    return Plan(how="merge", lines=rest, fork=fork, text=differences(ours.lines[n:], rest))
+    return Plan(how="merge", lines=rest, fork=fork)
 
 
 def shared_lines(ours: Chain, theirs: Chain) -> int:
@@ -63,7 +60,7 @@ def merged_event(found: Plan, ours: Chain, source: str) -> ev.Merged:
     """The event that brings the other side's lines in; those that ours holds already are named by their hash."""
     held = _hashes(ours.lines)
     lines = tuple(msgspec.Raw(f'"{line.hash}"'.encode() if line.hash in held else line.raw) for line in found.lines)
-    return ev.Merged(fork=found.fork, lines=lines, source=source, text=found.text)
+    return ev.Merged(fork=found.fork, lines=lines, source=source)
 
 
 def _holds(holder: Chain, other: Chain) -> bool:

@@ -12,7 +12,7 @@ from listen.durable import sync_folder
 from listen.errors import JobError, JournalBroken
 from listen.jobs.events import ClipKept
 from listen.jobs.exchange.bag import make_bag
-from listen.jobs.exchange.verify import clip_fault
+from listen.jobs.exchange.verify_files import clip_fault
 from listen.jobs.exchange.zip_guard import LIMITS, unzip_bag
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import Chain

@@ -9,16 +9,19 @@ import msgspec
 
 from listen.durable import sync_folder
 from listen.errors import HisswayError, JobError
+from listen.jobs.conflicts import conflicts
 from listen.jobs.events import ClipKept, JobOpened
 from listen.jobs.exchange.adopt import adopt, bring_clips
 from listen.jobs.exchange.bag import bag_faults
 from listen.jobs.exchange.merge import Plan, merged_event, plan
 from listen.jobs.exchange.room import passing_room
 from listen.jobs.exchange.sign import check_signatures
-from listen.jobs.exchange.verify import clip_fault
+from listen.jobs.exchange.verify_files import clip_fault
 from listen.jobs.exchange.zip_guard import LIMITS, Limits, unzip_bag
+from listen.jobs.folder import heads
 from listen.jobs.folder.chain import Chain
 from listen.jobs.folder.disk import folder_mode, make_folders, telling
+from listen.jobs.folder.journal import storable
 from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
 from listen.jobs.folder.parts import CLIPS
 from listen.jobs.folder.store import folder_name, open_job
@@ -92,14 +95,14 @@ def _checked(path: Path, bag: Path) -> Chain:
 def _placed(path: Path, root: Path, data: Path, theirs: Chain, opening: JobOpened) -> Unpacked:
     same = [root / row.folder for row in list_jobs(root) if row.id == opening.job]
     if not same:
-        return _new(root, data, theirs, opening, "new", "a job new to this machine")
+        return _new(path, root, data, theirs, opening, "new", "a job new to this machine")
     plans = [(folder, found) for folder in same if (found := _plan(folder, theirs)) is not None]
     for folder, found in plans:
         if found.how != "apart":
             return _together(path, folder, data, theirs, found)
     why = "share no beginning with" if plans else "cannot be added to"
     text = f"its events {why} the job of the same origin here; both are kept, side by side"
-    return _new(root, data, theirs, opening, "beside", text)
+    return _new(path, root, data, theirs, opening, "beside", text)
 
 
 def _plan(folder: Path, theirs: Chain) -> Plan | None:
@@ -110,7 +113,7 @@ def _plan(folder: Path, theirs: Chain) -> Plan | None:
     return None if ours.broken else plan(ours, theirs)
 
 
-def _new(root: Path, data: Path, theirs: Chain, opening: JobOpened, how: How, text: str) -> Unpacked:
+def _new(path: Path, root: Path, data: Path, theirs: Chain, opening: JobOpened, how: How, text: str) -> Unpacked:
     name = folder_name(opening.title, opening.job, opened=theirs.lines[0].event.time)
     folder, n = root / name, 1
     while folder.exists() or folder.is_symlink():
@@ -122,6 +125,7 @@ def _new(root: Path, data: Path, theirs: Chain, opening: JobOpened, how: How, te
     data.chmod(folder_mode(root))
     data.rename(folder)
     sync_folder(root)
+    heads.note(folder, opening.job, theirs, bag=(storable(path.name), theirs))
     return Unpacked(how=how, folder=folder, events=len(list(theirs.events())), text=text)
 
 
@@ -140,15 +144,13 @@ def _together(path: Path, folder: Path, data: Path, theirs: Chain, found: Plan) 
             text = "its events follow those here"
         elif found.how == "adopt":
             how = "adopted"
-            kept_as = adopt(opened, theirs)
-            text = f"it holds every event of the job here; the journal here until now is kept as {kept_as}"
+            adopt(opened, theirs)
+            text = "it holds every event of the job here"
         else:
             how = "merged"
-            opened.append(
-                merged_event(found, opened.chain, path.name.encode("utf-8", "replace").decode()), actor="hissway"
-            )
-            text = " ".join(
-                filter(None, ("both machines had gone on; the events of both are in the job now.", found.text))
-            )
+            opened.append(merged_event(found, opened.chain, storable(path.name)), actor="hissway")
+            said = conflicts(opened.chain.events())
+            text = " ".join(("both machines had gone on; the events of both are in the job now.", *said))
         new = sum(e.id not in before for e in theirs.events())
+        heads.note(folder, opened.job.id, opened.chain, bag=(storable(path.name), theirs))
     return Unpacked(how=how, folder=folder, events=new, text=text)

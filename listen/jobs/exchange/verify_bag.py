@@ -9,12 +9,16 @@ from msgspec.structs import replace
 
 from listen.errors import JobError
 from listen.jobs.exchange.bag import bag_faults
-from listen.jobs.exchange.verify import Evaluate, Mismatch, Verification, verify_job
+from listen.jobs.exchange.verification import ALONE, Against, Mismatch, Verification
+from listen.jobs.exchange.verify import verify_job
+from listen.jobs.exchange.verify_results import Evaluate
 from listen.jobs.exchange.zip_guard import unzip_bag
 from listen.jobs.folder.journal_file import JOURNAL
 
 
-def verify_path(path: Path, *, results: bool = True, evaluate: Evaluate | None = None) -> Verification:
+def verify_path(
+    path: Path, *, results: bool = True, evaluate: Evaluate | None = None, against: Against = ALONE
+) -> Verification:
     """Check a job folder, an open bag or a zip; see :func:`listen.jobs.exchange.verify.verify_job`.
 
     Raises
@@ -24,17 +28,18 @@ def verify_path(path: Path, *, results: bool = True, evaluate: Evaluate | None =
     """
     if path.is_file():
         with tempfile.TemporaryDirectory(prefix="hissway-verify-") as room:
-            return _bag(unzip_bag(path, Path(room)), results, evaluate)
+            return _bag(unzip_bag(path, Path(room)), results, evaluate, against)
     if (path / "bagit.txt").is_file():
-        return _bag(path, results, evaluate)
-    return verify_job(path, results=results, evaluate=evaluate)
+        return _bag(path, results, evaluate, against)
+    return verify_job(path, results=results, evaluate=evaluate, against=against)
 
 
-def _bag(bag: Path, results: bool, evaluate: Evaluate | None) -> Verification:
+def _bag(bag: Path, results: bool, evaluate: Evaluate | None, against: Against) -> Verification:
     faults = tuple(Mismatch("bag", name, why) for name, why in bag_faults(bag))
     if not (bag / "data" / JOURNAL).is_file():
         if not faults:
             raise JobError(f"{bag}: this bag holds no {JOURNAL}; it is not a job")
         return Verification(job="", mismatches=faults)
-    found = verify_job(bag / "data", results=results, evaluate=evaluate)
+    alone = replace(against, register=False)  # a bag has no jobs beside it
+    found = verify_job(bag / "data", results=results, evaluate=evaluate, against=alone)
     return replace(found, mismatches=(*faults, *found.mismatches))

@@ -127,6 +127,15 @@ def replace(path: Path, data: bytes, *, sync: bool = True) -> None:
         file.write(data)
 
 
+def link_in(path: Path, top: Path) -> str:
+    """The first link on the way from ``top`` (not looked at) to ``path``; empty where there is none."""
+    way = [path, *path.parents]
+    for step in reversed(way[: way.index(top)]):
+        if step.is_symlink():
+            return step.relative_to(top).as_posix()
+    return ""
+
+
 def sha256_of(path: Path) -> str:
     """SHA-256 of a file, read in pieces."""
     digest = hashlib.sha256()

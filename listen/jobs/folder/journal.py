@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import re
 import secrets
 from datetime import UTC, datetime
@@ -103,10 +104,20 @@ def read_line(raw: bytes) -> Line:
     try:
         envelope = msgspec.json.decode(raw, type=_Envelope)
         payload = _payload(envelope.kind, envelope.payload)
+        if msgspec.json.encode(msgspec.json.decode(raw)) != raw:  # not as this program writes it
+            json.loads(raw, object_pairs_hook=_each_once)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as e:
         raise ValueError(f"the line is not an event: {e}") from None
     event = Event(id=envelope.id, time=envelope.time, actor=envelope.actor, payload=payload, line=sha256(raw))
     return Line(raw, event.line, event)
+
+
+def _each_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """One object of a line; a name that stands twice would be read one way here and another way elsewhere."""
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        raise ValueError("a name stands twice in one object of the line")
+    return found
 
 
 def _payload(kind: str, raw: msgspec.Raw) -> Payload:

@@ -7,18 +7,21 @@ from pathlib import Path
 
 from listen.jobs.events import JournalMended
 from listen.jobs.folder import disk
-from listen.jobs.folder.chain import Chain
+from listen.jobs.folder.chain import Chain, own_lines
+from listen.jobs.folder.heads import Known
 from listen.jobs.folder.journal_file import JOURNAL
 from listen.jobs.folder.summary import JobSummary
 
 
-def mend(folder: Path, chain: Chain, known: JobSummary | None) -> JournalMended | None:
+def mend(folder: Path, chain: Chain, known: JobSummary | None, register: Known | None = None) -> JournalMended | None:
     """Make the file end in a whole line; gives the event that tells what was found, None where all was well.
 
     Parameters
     ----------
     known
         The summary last written here, a witness of how long the journal was.
+    register
+        What the register beside the jobs holds of it, another.
 
     Raises
     ------
@@ -29,8 +32,12 @@ def mend(folder: Path, chain: Chain, known: JobSummary | None) -> JournalMended 
     if chain.open_ended:
         with disk.telling("finish the last line of the journal", path):
             disk.append(path, b"\n", chain.size - 1)
-    missing = max(0, known.events - len(chain.lines)) if known else 0
-    rewritten = bool(known and not missing and known.events > 0 and chain.lines[known.events - 1].hash != known.head)
+    witnesses = [(known.events, known.head)] if known and known.events > 0 else []
+    witnesses += [(register.last.lines, register.last.head)] if register else []
+    held = {line.hash for line in own_lines(chain.lines)}
+    gone = [lines for lines, head in witnesses if head not in held]
+    missing = max(0, max(gone, default=0) - len(chain.lines))
+    rewritten = bool(gone) and not missing
     if not (chain.torn or missing or rewritten):
         return None
     moved_to = f"journal-torn-{secrets.token_hex(4)}.bin" if chain.torn else ""

@@ -15,7 +15,7 @@ from listen.durable import remove_if_possible, sweep
 from listen.errors import JobError
 from listen.jobs.events import ClipKept, Merged, PartFound, Payload, RoundOpened
 from listen.jobs.fold import fold
-from listen.jobs.folder import disk
+from listen.jobs.folder import disk, heads
 from listen.jobs.folder.chain import Chain, read_chain
 from listen.jobs.folder.clip_event import clip_event, with_particulars
 from listen.jobs.folder.journal import Line, storable, write_line
@@ -78,6 +78,7 @@ class OpenJob:
         self._chain, self._lines, self._size = chain, list(chain.lines), chain.size
         self._job = fold(chain.events())
         self._summarize()
+        heads.note(self.folder, self._job.id, chain, afresh=True)
 
     @property
     def clips(self) -> Path:
@@ -132,7 +133,9 @@ class OpenJob:
             disk.append(path, data, self._size)
         self._size += len(data)
         self._lines = [*self._lines, *new] if chain is None else list(chain.lines)
-        self._job = fold((n.event for n in new), self._job) if chain is None else fold(chain.events())
+        merged = any(isinstance(line.event.payload, Merged) for line in self._lines)
+        # What was said on two machines stays told until someone settles it, which only the whole can show.
+        self._job = fold(self._chain_now().events()) if merged else fold((n.event for n in new), self._job)
         self._summarize()
 
     def _chain_now(self) -> Chain:
@@ -142,6 +145,7 @@ class OpenJob:
         with suppress(OSError):
             stat = (self.folder / JOURNAL).stat()
             write_summary(self.folder, summarize(self._job, self._chain_now(), stat))
+        heads.note(self.folder, self._job.id, self._chain_now())
 
     def open_round(self, cylinder: int, title: str = "") -> str:
         """Begin a round on a cylinder; gives its id."""

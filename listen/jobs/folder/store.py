@@ -13,6 +13,7 @@ from listen.durable import sync_folder
 from listen.errors import JournalBroken
 from listen.jobs.events import EngineSize, JobOpened
 from listen.jobs.folder.disk import folder_mode, make_folders, replace, telling
+from listen.jobs.folder.heads import known
 from listen.jobs.folder.home import at_home
 from listen.jobs.folder.journal import GENESIS, write_line
 from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
@@ -117,7 +118,7 @@ def open_job(folder: Path, *, write: bool = True, actor: str = "") -> OpenJob:
             raise JournalBroken(broken_words(folder, chain))
         if not chain.lines:
             raise JournalBroken(f"{folder / JOURNAL}: holds no whole event; restore it from a bag or remove it")
-        found = mend(folder, chain, stored_summary(folder))
+        found = mend(folder, chain, stored_summary(folder), known(folder))
         opened = OpenJob(folder, chain, lock, actor)
         if found is not None:
             opened.append(found, actor="hissway")

@@ -65,6 +65,6 @@ def held_by(record: RoundRecord) -> str:
         return ""
     if not record.signatures[-1].public_key:
         return "No key was used: the journal alone holds the name."
-    from listen.jobs.exchange.sign import fingerprint
+    from listen.jobs.exchange.keys import fingerprint
 
     return f"Signed with the shop key {fingerprint(record.signatures[-1].public_key)}"

@@ -1,0 +1,91 @@
+"""The register beside the jobs: how far each job's journal had come when it was last written or received here.
+
+A journal alone cannot show that its end was cut off, or that another was put in its place by someone who computed all
+sums again. Whoever can write to the jobs' folder can change the register too; a head kept elsewhere (reports and bags
+print it) is stronger.
+"""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from pathlib import Path
+
+import msgspec
+
+from listen.jobs.folder.chain import Chain, own_lines
+from listen.jobs.folder.disk import replace
+from listen.jobs.folder.journal import utc_now
+from listen.voice.times import moment
+
+REGISTER = ".heads"
+"""Folder of the register, beside the jobs: a file a job."""
+MOST_BAGS = 200
+"""Bags remembered a job."""
+
+
+class Head(msgspec.Struct, frozen=True, kw_only=True):
+    """How far a journal had come."""
+
+    head: str
+    lines: int
+    time: str
+    """When it was seen here, UTC, ISO 8601."""
+    bag: str = ""
+    """File it came in; empty where this program wrote it here."""
+
+
+class Known(msgspec.Struct, frozen=True, kw_only=True):
+    """What the register holds of one job."""
+
+    job: str
+    last: Head
+    bags: tuple[Head, ...] = ()
+
+
+def known(folder: Path) -> Known | None:
+    """What the register holds of the job in ``folder``; None where it holds nothing that can be read."""
+    try:
+        return msgspec.json.decode(_place(folder).read_bytes(), type=Known)
+    except (OSError, msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        return None
+
+
+def note(folder: Path, job: str, chain: Chain, *, bag: tuple[str, Chain] | None = None, afresh: bool = False) -> None:
+    """Put the journal's present end into the register; a disk that refuses costs the register, never the job.
+
+    ``bag`` is a file that was taken in, and the journal in it. ``afresh`` forgets the bags before: their merges may
+    have given way to others that hold the same.
+    """
+    before = None if afresh else known(folder)
+    bags = before.bags if before and before.job == job else ()
+    if bag:
+        bags = (*bags, _head(bag[1], bag[0]))[-MOST_BAGS:]
+    with suppress(OSError):
+        _place(folder).parent.mkdir(exist_ok=True)
+        replace(_place(folder), msgspec.json.encode(Known(job=job, last=_head(chain), bags=bags)), sync=False)
+
+
+def _head(chain: Chain, bag: str = "") -> Head:
+    return Head(head=chain.head, lines=len(chain.lines), time=utc_now(), bag=bag)
+
+
+def missing(folder: Path, job: str, chain: Chain) -> tuple[str, ...]:
+    """What the register knows and the journal does not hold, a sentence each."""
+    found = known(folder)
+    if found is None:
+        return ()
+    if found.job != job:
+        return (f"another job was last seen here on {moment(found.last.time)}",)
+    held = {line.hash for line in own_lines(chain.lines)}
+    return tuple(_words(h, len(chain.lines)) for h in (found.last, *found.bags) if h.head not in held)
+
+
+def _words(head: Head, lines: int) -> str:
+    seen = f"seen here{f' in {head.bag!a}' if head.bag else ''} on {moment(head.time)}"
+    if head.lines > lines:
+        return f"{head.lines} events were {seen}; the last {head.lines - lines} are gone"
+    return f"event {head.lines} is not the one {seen}: another history was put in its place"
+
+
+def _place(folder: Path) -> Path:
+    return folder.absolute().parent / REGISTER / f"{folder.absolute().name}.json"

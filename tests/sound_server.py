@@ -4,8 +4,8 @@ Other test folders use it by ``from tests.sound_server import sound_server`` in 
 opened in subprocesses started with :meth:`SoundServer.run` or :meth:`SoundServer.start_python`, since PortAudio and
 ALSA read their configuration from the environment once, when they are loaded.
 
-Virtual devices: ``vmic`` (hears what :meth:`SoundServer.feed` plays), ``vspk`` (a loudspeaker), ``vspk_mon`` (hears
-what ``vspk`` plays). All are 48 kHz, mono, float32 and pass samples on exactly.
+Virtual devices: ``vmic`` (hears what :meth:`SoundServer.feed` plays), ``vmic4`` (the same with four channels), ``vspk``
+(a loudspeaker), ``vspk_mon`` (hears what ``vspk`` plays). All are 48 kHz, float32 and pass samples on exactly.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ PROGRAMS = ("pulseaudio", "pactl", "paplay")
 PACKAGES = "libportaudio2 pulseaudio pulseaudio-utils libasound2-plugins"
 AHEAD = ("nice", "-n", "-11")
 """Put before what carries sound, so that it goes ahead of what computes, as on a desktop."""
+QUAD = "front-left,front-right,rear-left,rear-right"
 SINK_S = 0.15
 """Several times what a null sink renders ahead (0.04 s): what the server has taken in is heard by then."""
 BUFFERED = re.compile(r"Buffer Latency: (\d+) usec")
@@ -41,11 +42,14 @@ load-module module-null-sink sink_name=vspk rate=48000 channels=1 format=float32
 load-module module-null-sink sink_name=vmic rate=48000 channels=1 format=float32le norewinds=1
 load-module module-null-sink sink_name=elsewhere rate=48000 channels=1 format=float32le norewinds=1
 load-module module-remap-source source_name=mic master=vmic.monitor
+load-module module-null-sink sink_name=vmic4 rate=48000 channels=4 channel_map={quad} format=float32le norewinds=1
+load-module module-remap-source source_name=mic4 master=vmic4.monitor channels=4 channel_map={quad} remix=no
 set-default-sink vspk
 set-default-source mic
 """
 ALSA_SCRIPT = """</usr/share/alsa/alsa.conf>
 pcm.vmic {{ type pulse server "unix:{folder}/native" device mic hint {{ show on description "Virtual mic" }} }}
+pcm.vmic4 {{ type pulse server "unix:{folder}/native" device mic4 hint {{ show on description "Four mics" }} }}
 pcm.vspk_mon {{ type pulse server "unix:{folder}/native" device vspk.monitor hint {{ show on description "Monitor" }} }}
 pcm.vspk {{ type pulse server "unix:{folder}/native" device vspk hint {{ show on description "Virtual speaker" }} }}
 """
@@ -80,7 +84,7 @@ class SoundServer:
         self.folder = folder
         self.socket = folder / "native"
         folder.chmod(0o700)
-        (folder / "default.pa").write_text(SERVER_SCRIPT.format(folder=folder))
+        (folder / "default.pa").write_text(SERVER_SCRIPT.format(folder=folder, quad=QUAD))
         (folder / "asound.conf").write_text(ALSA_SCRIPT.format(folder=folder))
         self.env = os.environ | {
             "PULSE_SERVER": f"unix:{self.socket}",
@@ -134,12 +138,13 @@ class SoundServer:
         done = subprocess.run(["pactl", *words], env=self.env, check=True, capture_output=True, text=True)
         return done.stdout
 
-    def feed(self, wav: Path, latency_ms: int = 1000) -> subprocess.Popen[bytes]:
+    def feed(self, wav: Path, latency_ms: int = 1000, device: str = "vmic") -> subprocess.Popen[bytes]:
         """Play a sound file into the virtual microphone, and return when it is heard there.
 
         Buffered by a second, so that load does not tear it.
         """
-        command = [*ahead(), "paplay", "--device=vmic", f"--latency-msec={latency_ms}", str(wav)]
+        quad = [f"--channel-map={QUAD}"] if device == "vmic4" else []
+        command = [*ahead(), "paplay", f"--device={device}", *quad, f"--latency-msec={latency_ms}", str(wav)]
         player = self._child(subprocess.Popen(command, env=self.env, stderr=subprocess.DEVNULL))
         give_up = time.monotonic() + 10
         while not self._holds_sound_of(player.pid):

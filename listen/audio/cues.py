@@ -24,8 +24,12 @@ NOTES_HZ: dict[str, tuple[float, ...]] = {
     "kept": (660.0, 990.0),
     "again": (440.0, 330.0, 330.0),
     "done": (660.0, 880.0, 1320.0),
+    "open": (880.0,),
+    "shut": (440.0,),
 }
-"""Told apart by number and direction, not by pitch alone: one; two rising; three falling; three rising."""
+"""Told apart by number and direction, not by pitch alone: one; two rising; three falling; three rising. In a switched
+take one high tone opens the valve and one low tone shuts it: an octave, below the hiss bands, and over before a hand
+moves."""
 
 
 @cache

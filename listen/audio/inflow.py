@@ -26,14 +26,23 @@ class Block:
     """What one callback brought."""
 
     samples: NDArray[np.float32]
-    """First channel [shape=(n,)], our own copy."""
+    """The one channel, or the mean of several [shape=(n,)], our own copy."""
     at: float
     """``time.monotonic()`` of the callback (PortAudio's own times are not monotone)."""
     overflows: int
     """Input overflows since the stream was opened."""
+    channels: NDArray[np.float32] | None = None
+    """Every channel [shape=(n, C)], where the stream has several; ``samples`` is then their mean."""
 
 
 Taker = queue.SimpleQueue[Block]
+
+
+def _block(indata: NDArray[np.float32], overflows: int) -> Block:
+    if indata.shape[1] == 1:
+        return Block(indata[:, 0].copy(), time.monotonic(), overflows)
+    every = indata.copy()
+    return Block(every.mean(axis=1), time.monotonic(), overflows, every)
 
 
 class Inflow:
@@ -54,7 +63,7 @@ class Inflow:
         try:
             if status.input_overflow:
                 self.overflows += 1
-            block = Block(indata[:, 0].copy(), time.monotonic(), self.overflows)
+            block = _block(indata, self.overflows)
             self.watch.saw(block.samples, block.at)
             self._meter.append(block)
             for taker in self._takers:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +14,7 @@ from numpy.typing import NDArray
 from listen.audio import library
 from listen.audio.devices import InputDevice, find_input
 from listen.audio.inflow import Inflow
+from listen.audio.many import ManyTake, Told
 from listen.audio.source import Recording
 from listen.audio.take import Take, sentence
 from listen.errors import AudioError, DeviceLost
@@ -34,11 +37,16 @@ class Microphone:
         :meth:`open`, so that a microphone that was plugged in again is found although its number has changed.
     rate_hz
         Sample rate; the device's own by default.
+    channels
+        How many of the input's channels to take, from the first.
     """
 
-    def __init__(self, device: InputDevice | str | int | None = None, *, rate_hz: int | None = None) -> None:
+    def __init__(
+        self, device: InputDevice | str | int | None = None, *, rate_hz: int | None = None, channels: int = 1
+    ) -> None:
         self._wanted = device.name if isinstance(device, InputDevice) else device
         self._asked_hz = rate_hz
+        self.channels = channels
         self._rate_hz = rate_hz
         self._device: InputDevice | None = None
         self._stream: Any = None
@@ -76,6 +84,10 @@ class Microphone:
             library.reload_devices()
         self._opened_before = True
         self._device = device = find_input(self._wanted)
+        if device.channels < self.channels:
+            raise AudioError(
+                f"{device.name} has {device.channels} channels, {self.channels} are needed; choose another input"
+            )
         self._stream, self._inflow = self._started(device)
         if not self._inflow.begun(OPEN_S):
             self.close()
@@ -104,6 +116,14 @@ class Microphone:
             raise AudioError(f"{self.name} is not open; open it before recording")
         return Take(self._inflow, self.name, self.rate_hz, part, cancel).run(seconds)
 
+    def record_all(
+        self, parts: Sequence[Path | None], seconds: float, cancel: threading.Event, told: Told | None = None
+    ) -> tuple[Recording | None, ...]:
+        """Write ``seconds`` of each channel to its own part; see :class:`listen.audio.many.ManyTake`."""
+        if self._inflow is None or self._stream is None:
+            raise AudioError(f"{self.name} is not open; open it before recording")
+        return ManyTake(self._inflow, self.name, self.rate_hz, parts, cancel, told).run(seconds)
+
     def _started(self, device: InputDevice) -> tuple[Any, Inflow]:
         sd = library.portaudio()
         try:
@@ -112,7 +132,9 @@ class Microphone:
             raise AudioError(f"{device.name} cannot be asked for its rate ({_reason(error)})") from error
         for rate_hz in rates:
             try:
-                opened = library.answered(lambda hz=rate_hz: _open(sd, device, hz), "opening the microphone", OPEN_S)  # type: ignore[misc]
+                opened = library.answered(
+                    partial(_open, sd, device, rate_hz, self.channels), "opening the microphone", OPEN_S
+                )
             except sd.PortAudioError as error:
                 failure = error
             else:
@@ -131,14 +153,14 @@ class Microphone:
         return list(dict.fromkeys(hz for hz in (self._rate_hz, device.rate_hz, reported) if hz))
 
 
-def _open(sd: Any, device: InputDevice, rate_hz: int) -> tuple[Any, Inflow]:
+def _open(sd: Any, device: InputDevice, rate_hz: int, channels: int) -> tuple[Any, Inflow]:
     block = max(1, rate_hz // BLOCKS_A_SECOND)
     inflow = Inflow(rate_hz, block)
     stream = sd.InputStream(
         device=device.index,
         samplerate=rate_hz,
         blocksize=block,
-        channels=1,
+        channels=channels,
         dtype="float32",
         latency=LATENCY_S,
         callback=inflow.callback,

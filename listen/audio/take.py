@@ -62,7 +62,7 @@ class Take:
         cancelled = False
         with PartWriter(self.part, header) as writer:
             while writer.frames < wanted and not (cancelled := self.cancel.is_set()):
-                block = _next(taker)
+                block = next_block(taker)
                 if block is not None:
                     watch.saw(block.samples, block.at)
                     writer.write(block.samples[: wanted - writer.frames], block.overflows - overflows_before)
@@ -89,7 +89,8 @@ class Take:
         raise DeviceLost(told) from self.inflow.error
 
 
-def _next(taker: Taker) -> Block | None:
+def next_block(taker: Taker) -> Block | None:
+    """The next block, or None where none came within ``POLL_S``."""
     try:
         return taker.get(timeout=POLL_S)
     except queue.Empty:

@@ -5,59 +5,71 @@ from __future__ import annotations
 import sys
 import threading
 from collections.abc import Callable
-from pathlib import Path
 from time import monotonic
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 if TYPE_CHECKING:
-    from listen.audio.source import Recording, Source
+    from listen.audio.lead import Lead
+    from listen.audio.source import Source
     from listen.signal.live import LiveLevel
 
+T = TypeVar("T")
 REFRESH_S = 0.1
 """How often the countdown is drawn."""
-LINE_WIDTH = 72
+LINE_WIDTH = 95
 """What the countdown line takes of a terminal."""
 FLOOR_DBFS = -90.0
 """Level at which the bar is empty; it has one mark for each 3 dB above."""
 
 
-def attended(source: Source, part: Path, seconds: float) -> Recording:
-    """Record in a worker thread while this one draws the countdown and takes Ctrl-C.
+def attended(source: Source, record: Callable[[threading.Event], T], seconds: float, lead: Lead | None = None) -> T:
+    """Record in a worker thread while this one draws the countdown and takes Ctrl-C; ``lead`` leads a switched take.
 
     Raises
     ------
     AudioError
-        As :meth:`listen.audio.source.Source.record`.
+        As ``record`` raises it.
     """
     from listen.signal.live import LiveMeter
 
     meter = LiveMeter(source.rate_hz)  # loads what it needs before the first sample
     cancel, over = threading.Event(), threading.Event()
-    result: list[Recording] = []
+    result: list[T] = []
     raised: list[BaseException] = []
 
     def work() -> None:
         try:
-            result.append(source.record(part, seconds, cancel))
+            result.append(record(cancel))
         except BaseException as error:  # noqa: BLE001 - raised again in the main thread below
             raised.append(error)
         over.set()
 
     threading.Thread(target=work, name="recorder").start()
-    _countdown(lambda: meter.feed(source.drain()), over, cancel, seconds)
+    if lead is not None:
+        from listen.audio.player import Player
+
+        threading.Thread(target=lead.sound, args=(Player(), over), name="lead", daemon=True).start()
+    _countdown(lambda: meter.feed(source.drain()), over, cancel, seconds, lead)
     if raised:
         raise raised[0]
     return result[0]
 
 
-def _countdown(level: Callable[[], LiveLevel], over: threading.Event, cancel: threading.Event, seconds: float) -> None:
+def _countdown(
+    level: Callable[[], LiveLevel],
+    over: threading.Event,
+    cancel: threading.Event,
+    seconds: float,
+    lead: Lead | None,
+) -> None:
     began = monotonic()
     shown = sys.stderr.isatty()
     while not over.is_set():
         try:
             if not over.wait(REFRESH_S) and shown:
                 line = _line(level(), began + seconds - monotonic())
-                print(f"\r{line}", end="", file=sys.stderr, flush=True)
+                said = "" if lead is None else f"{lead.at(monotonic() - began).words}  "
+                print(f"\r{said}{line}", end="", file=sys.stderr, flush=True)
         except KeyboardInterrupt:
             cancel.set()
     if shown:

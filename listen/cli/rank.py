@@ -63,11 +63,10 @@ def _expand(folders: list[str]) -> Iterator[tuple[str, Round | str]]:
 
 
 def _note_stray_keys(path: Path, name: str) -> None:
-    from listen.rounds.loose import stray_keys
-    from listen.rounds.model import Facts
+    from listen.rounds.loose import KNOWN_KEYS, stray_keys
 
     if stray := stray_keys(path):
-        known = " ".join(Facts.__struct_fields__)
+        known = " ".join(KNOWN_KEYS)
         said = f"note: {name}: round.json: not known and not used: {' '.join(stray)}; known are {known}"
         print(plain(said), file=sys.stderr, flush=True)
 

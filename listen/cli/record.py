@@ -10,9 +10,11 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from listen.cli.round_notes import note_commands
 from listen.errors import AudioError, ClipError, RoundError, UsageError
 
 if TYPE_CHECKING:
+    from listen.audio.lead import Lead
     from listen.audio.source import Recording
     from listen.signal.clip import Clip
     from listen.signal.flags import Flag
@@ -20,7 +22,10 @@ if TYPE_CHECKING:
 SUMMARY = "record one clip at one listening point, and say what is doubtful about it"
 EXAMPLE = "hissway record intake --kind air --seconds 8 -o round-1/intake-air.flac"
 
-KINDS = ("quiet", "air", "sound", "shut")
+KINDS = ("quiet", "air", "sound", "shut", "switched", "switched-sound")
+PERIOD_S, CYCLES = 5.0, 4
+"""Of a switched take: 22.5 s. A leak of 5 % behind 1.0 mm dies away in the 2.5 s of air off."""
+SWITCHED = ("switched", "switched-sound")
 SECONDS = 8.0
 """Default length: 8 s bring the limit of detection to 17 dB below a steady shop (radiometer equation, 12 kHz)."""
 LONGEST_S = 600.0
@@ -33,9 +38,36 @@ STOPPED = 130
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the command takes."""
-    parser.add_argument("point", metavar="POINT", help="listening point, for example intake or plug-hole-2")
-    parser.add_argument("--kind", required=True, choices=KINDS, help="what the cylinder is doing: quiet is air off")
-    parser.add_argument("--seconds", type=float, default=SECONDS, metavar="S", help="length (default: %(default)g)")
+    parser.add_argument("point", metavar="POINT", nargs="?", help="listening point, for example intake or plug-hole-2")
+    parser.add_argument("--all", action="store_true", help="all points at once, a channel each; -o is a folder")
+    parser.add_argument(
+        "--channels",
+        metavar="POINTS",
+        help="with --all: point of each channel, for example intake,tailpipe,-,radiator; - is unused",
+    )
+    parser.add_argument(
+        "--kind",
+        required=True,
+        choices=KINDS,
+        help="what the cylinder is doing: quiet is air off; switched goes off and on, led by tones",
+    )
+    parser.add_argument(
+        "--seconds", type=float, metavar="S", help=f"length (default: {SECONDS:g}, or what --cycles take)"
+    )
+    parser.add_argument(
+        "--period",
+        type=float,
+        default=PERIOD_S,
+        metavar="S",
+        help="switched: from one opening to the next (default: %(default)g)",
+    )
+    parser.add_argument(
+        "--cycles",
+        type=int,
+        default=CYCLES,
+        metavar="N",
+        help="switched: how often the air comes on (default: %(default)d)",
+    )
     parser.add_argument("--device", metavar="D", help="input by number or name; hissway mic lists them")
     parser.add_argument("-o", "--output", required=True, type=Path, metavar="FILE", help=".flac or .wav, or a folder")
     parser.add_argument("--force", action="store_true", help="replace FILE if it is there")
@@ -44,32 +76,62 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Record, write, check; exit code 0 with the clip written, 130 when stopped by Ctrl-C."""
+    _check_length(args)
+    if args.all:
+        from listen.cli.record_all import run_all
+
+        return run_all(args)
     target = _target(args)
     part = target.with_name(target.name + ".part")
     if not args.finish:
         recording = _record(args, target, part)
         if recording is None:
             return STOPPED
-    clip = _finished(part, target)
-    _tell(target, clip)
+    clip = finished(part, target)
+    if args.kind in SWITCHED:
+        note_commands(target, commands(args))
+    tell(target, clip)
     return 0
+
+
+def commands(args: argparse.Namespace) -> tuple[tuple[float, float], ...]:
+    """Commanded times of a switched take; none for another kind."""
+    from listen.signal.switching import commanded_times
+
+    return commanded_times(args.cycles, args.period) if args.kind in SWITCHED else ()
+
+
+def _check_length(args: argparse.Namespace) -> None:
+    """Fill in ``--seconds`` and refuse what cannot be."""
+    if args.kind in SWITCHED:
+        if not 2 <= args.cycles <= 60:
+            raise UsageError(f"--cycles {args.cycles}: from 2 to 60 can be switched")
+        if not 2.0 <= args.period <= 60.0:
+            raise UsageError(f"--period {args.period:g}: from 2 to 60 s can be switched by hand")
+        if args.seconds is not None:
+            raise UsageError("--seconds: a switched take lasts what --period and --cycles say")
+        args.seconds = (args.cycles + 0.5) * args.period
+    elif args.seconds is None:
+        args.seconds = SECONDS
+    if not 0.2 <= args.seconds <= LONGEST_S:
+        raise UsageError(f"--seconds {args.seconds:g}: from 0.2 to {LONGEST_S:g} s can be recorded")
 
 
 def _target(args: argparse.Namespace) -> Path:
     from listen.audio.write import FORMS
     from listen.trade.points import point
 
+    if args.point is None or args.channels is not None:
+        raise UsageError("give a POINT, or --all with --channels")
     try:
         point(args.point)
     except RoundError as error:
         raise UsageError(str(error)) from error
-    if not 0.2 <= args.seconds <= LONGEST_S:
-        raise UsageError(f"--seconds {args.seconds:g}: from 0.2 to {LONGEST_S:g} s can be recorded")
     target: Path = args.output
     if len(os.fsencode(target.name)) > LONGEST_NAME:
         raise UsageError(f"{target}: the name is too long; at most {LONGEST_NAME} bytes are taken")
     if target.is_dir():
-        target = _free_name(target, f"{args.point}-{args.kind}")
+        target = free_name(target, f"{args.point}-{args.kind}")
     if target.suffix.lower() not in FORMS:
         raise UsageError(f"{target}: clips are written as .flac or .wav")
     if not target.parent.is_dir():
@@ -80,7 +142,7 @@ def _target(args: argparse.Namespace) -> Path:
     return target
 
 
-def _free_name(folder: Path, stem: str) -> Path:
+def free_name(folder: Path, stem: str) -> Path:
     """``<point>-<kind>.flac`` in ``folder``, numbered after the last take of it there is (no number means 1)."""
     from listen.audio.write import FORMS
 
@@ -113,7 +175,9 @@ def _record(args: argparse.Namespace, target: Path, part: Path) -> Recording | N
         microphone = Microphone(args.device)
         microphone.open()
         try:
-            recording = attended(microphone, part, args.seconds)
+            recording = attended(
+                microphone, lambda cancel: microphone.record(part, args.seconds, cancel), args.seconds, lead_of(args)
+            )
         except AudioError as error:
             raise type(error)(f"{error}; {_kept(part, target)}") from error
         finally:
@@ -123,6 +187,13 @@ def _record(args: argparse.Namespace, target: Path, part: Path) -> Recording | N
     part.unlink()
     print(f"stopped after {recording.seconds:.1f} s; nothing was kept, {target} was not written", file=sys.stderr)
     return None
+
+
+def lead_of(args: argparse.Namespace) -> Lead | None:
+    """What leads a switched take."""
+    from listen.audio.lead import Lead
+
+    return Lead(commands(args), args.seconds) if args.kind in SWITCHED else None
 
 
 def _kept(part: Path, target: Path) -> str:
@@ -136,7 +207,8 @@ def _kept(part: Path, target: Path) -> str:
     return f"they are in {part}, and --finish makes {target.name} of them"
 
 
-def _finished(part: Path, target: Path) -> Clip:
+def finished(part: Path, target: Path) -> Clip:
+    """The clip made of a part (``AudioError`` where the disk refuses; the part stays)."""
     from listen.audio.partial import finish
 
     try:
@@ -148,7 +220,8 @@ def _finished(part: Path, target: Path) -> Clip:
         ) from error
 
 
-def _tell(target: Path, clip: Clip) -> None:
+def tell(target: Path, clip: Clip) -> None:
+    """Say what was written and what is doubtful about it."""
     from listen.signal.quality import check_clip
     from listen.signal.spectra import spectra
 

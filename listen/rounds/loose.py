@@ -71,7 +71,9 @@ def takes_named(path: Path, taking: Taking) -> tuple[Take, ...]:
         point_id = point(m["point"]).id
     except RoundError as e:
         raise RoundError(f"{path}: {e}") from None
-    return (Take(point_id, kind, order, path, on_s=on_s),)
+    notes = taking.files.get(path.stem)
+    together = "" if notes is None or not notes.together else f"together {notes.together}"
+    return (Take(point_id, kind, order, path, together=together, on_s=on_s),)
 
 
 def take_named(path: Path) -> Take:

@@ -63,6 +63,8 @@ class FileNotes(msgspec.Struct, frozen=True, kw_only=True):
 
     switched: Commands | None = None
     channels: tuple[str | None, ...] | None = None
+    together: str = ""
+    """Files with the same word here were recorded at the same time by several channels."""
 
 
 class Taking(msgspec.Struct, frozen=True, kw_only=True):

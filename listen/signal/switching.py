@@ -23,6 +23,14 @@ DECAYS_S = (0.15, 0.4, 1.0)
 a short hose in a few tenths of a second, 5 % behind a 1.0 mm restrictor in one to two (METHOD section 11)."""
 GUARD_S = (0.05, 0.3)
 """Left out before and after each edge: the valve's own noise, and the hand that turns it."""
+TONE_S = 0.25
+"""Left out after each command: the tone that gives it, and its echo."""
+
+
+def commanded_times(cycles: int, period_s: float) -> tuple[tuple[float, float], ...]:
+    """When the air is to be on in a take that begins and ends with air off; it lasts half a period longer."""
+    half = 0.5 * period_s
+    return tuple((half + i * period_s, (i + 1) * period_s) for i in range(cycles))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,6 +45,8 @@ class Timeline:
     """True where the edges were found in the sound itself; false where only the commands are known."""
     decay_s: float | None = None
     """tau, where the sound shows it."""
+    told_s: tuple[float, ...] = ()
+    """When commands were given, by tones that the microphone may hear."""
     clear: float = 0.0
     """Height of the switching over what the fit leaves of the sound, where it was found."""
 
@@ -44,7 +54,7 @@ class Timeline:
     def commanded(cls, on_s: Sequence[tuple[float, float]]) -> Timeline:
         """A timeline that rests on commanded times alone."""
         opened, shut = np.array(on_s, dtype=np.float64).reshape(-1, 2).T
-        return cls(opened, shut, False)
+        return cls(opened, shut, False, told_s=tuple(map(float, np.sort([*opened, *shut]))))
 
     @property
     def cycles(self) -> int:
@@ -73,7 +83,9 @@ class Timeline:
         """Moments too near an edge to be used [shape=(n,)]."""
         before, after = GUARD_S
         since = t_s[:, None] - self.edges_s
-        return np.asarray(((since > -before) & (since < after)).any(axis=1))
+        near = ((since > -before) & (since < after)).any(axis=1)
+        after_tone = t_s[:, None] - np.array(self.told_s)
+        return np.asarray(near | ((after_tone > -before) & (after_tone < TONE_S)).any(axis=1))
 
 
 def share_at(t_s: NDArray[np.float64], timeline: Timeline) -> NDArray[np.float64]:

@@ -65,7 +65,8 @@ def find(z: Series, commanded: Timeline | None = None) -> Timeline | None:
     if len(opened) < 2 or not ours:
         return None
     t_s = centres_s(len(z))
-    return _with_decay(z, t_s, Timeline(opened - RISE_S * np.log(2.0), shut, True))
+    told_s = commanded.told_s if commanded else ()
+    return _with_decay(z, t_s, Timeline(opened - RISE_S * np.log(2.0), shut, True, told_s=told_s))
 
 
 def _running_median(z: Series) -> Series:

@@ -16,13 +16,14 @@ from listen.judge.result import RoundResult
 from listen.lab.simulator.draw import Wishes, draw
 from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import Switched
-from listen.lab.simulator.switching_hand import Hand, as_switched, commands
+from listen.lab.simulator.switching_hand import Hand, as_switched
 from listen.rounds.evaluate import evaluate
 from listen.rounds.loose import read_folder
+from listen.signal.switching import commanded_times
 from listen.trade.points import PathId
 
 POINTS = ("intake", "tailpipe", "oil-filler")
-TOLD = commands(4, 4.0)
+TOLD = commanded_times(4, 4.0)
 
 
 def _round(

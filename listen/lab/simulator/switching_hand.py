@@ -41,12 +41,6 @@ class Hand:
         return tuple((float(a), float(b)) for i, (a, b) in enumerate(edges) if i not in left_out)
 
 
-def commands(cycles: int, period_s: float) -> Spans:
-    """Commanded times of a take that begins and ends with the air off."""
-    half = 0.5 * period_s
-    return tuple((half + i * period_s, (i + 1) * period_s) for i in range(cycles))
-
-
 def as_switched(spec: RoundSpec, commanded: Spans, how: dict[str, Switched]) -> RoundSpec:
     """The same round, each point taken by one switched take; ``how`` by point.
 

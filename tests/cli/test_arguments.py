@@ -10,7 +10,7 @@ import pytest
 from listen.audio.write import write_flac
 from listen.cli.bench import BENCHES
 from listen.cli.main import main
-from listen.cli.record import _free_name
+from listen.cli.record import free_name
 from listen.lab.shipped import demo_job
 from listen.signal.clip import Clip
 from tests.rounds.made import plain
@@ -122,7 +122,7 @@ def test_reports_and_tables_replace_nothing_but_their_like(tmp_path: Path, capsy
 def test_a_take_is_numbered_after_the_last(tmp_path: Path, there: tuple[str, ...], name: str) -> None:
     for one in there:
         (tmp_path / one).touch()
-    assert _free_name(tmp_path, "intake-air").name == name
+    assert free_name(tmp_path, "intake-air").name == name
 
 
 def test_titles_without_latin_letters_make_drills_of_their_own(

@@ -8,7 +8,7 @@ from listen.errors import HisswayError, RoundError
 from listen.jobs.events import RoundImported
 from listen.jobs.folder.journal import storable
 from listen.jobs.folder.open_job import OpenJob
-from listen.rounds.loose import SUFFIXES, take_named
+from listen.rounds.loose import SUFFIXES, read_taking, takes_named
 from listen.rounds.model import Take
 from listen.trade.points import Kind, walking_order
 
@@ -32,7 +32,9 @@ def bring_in(opened: OpenJob, round_id: str, place: Path) -> RoundImported:
         walk = _walk(take, aired)
         part = opened.new_part(round_id, take.point, take.kind.value, walk)
         try:
-            opened.keep_file(take.path, part)
+            opened.keep_file(
+                take.path, part, channel=take.channel or 0, on_s=take.on_s, together=storable(take.together)
+            )
         except HisswayError as e:
             left_out.append(storable(f"{take.path.name}: {e}"))
             continue
@@ -65,8 +67,10 @@ def bring_file(opened: OpenJob, round_id: str, file: Path, point: str, kind: str
 def _walk(take: Take, aired: set[str]) -> str:
     if take.kind is Kind.AIR:
         return "air"
-    if take.kind is Kind.SOUND:
+    if take.kind in (Kind.SOUND, Kind.SWITCHED_SOUND):
         return "reference"
+    if take.kind is Kind.SWITCHED:
+        return "switched"
     return "closing" if take.point in aired else "quiet"
 
 
@@ -76,12 +80,13 @@ def _listed(place: Path) -> tuple[list[Take], list[str]]:
         files = [place] if place.is_file() else sorted(p for p in place.iterdir() if not p.name.startswith("."))
     except OSError as e:
         raise RoundError(f"{place}: cannot be read ({e.strerror}); give the folder that holds the clips") from e
+    taking = read_taking((place.parent if place.is_file() else place) / "round.json")
     takes: list[Take] = []
     left_out: list[str] = []
     for file in (f for f in files if f.suffix.lower() in SUFFIXES):
         try:
-            takes.append(take_named(file))
+            takes.extend(takes_named(file, taking))
         except HisswayError as e:
             left_out.append(str(e))
-    order = [Kind.SHUT, Kind.QUIET, Kind.AIR, Kind.SOUND]
+    order = [Kind.SHUT, Kind.QUIET, Kind.AIR, Kind.SOUND, Kind.SWITCHED, Kind.SWITCHED_SOUND]
     return sorted(takes, key=lambda t: (walking_order(t.point), t.order, order.index(t.kind))), left_out

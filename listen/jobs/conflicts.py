@@ -47,6 +47,8 @@ def _said(payload: ev.Payload) -> dict[Key, str]:
             return {("engine", ""): payload.engine.name or payload.engine.layout}
         case ev.BubblesLooked():
             return {("bubbles seen", f" in round {payload.round_id}"): payload.seen}
+        case ev.AirFollowed():
+            return {("needle followed the valve", f" in round {payload.round_id}"): payload.seen}
         case ev.JobNamed():
             new = {"title": payload.title, "complaint": payload.complaint, "pressure unit": payload.pressure_unit}
             return {(what, ""): said for what, said in new.items() if said is not None}

@@ -216,9 +216,9 @@ class ClipKept(Payload, frozen=True, kw_only=True):
     round_id: str
     point: str
     clip_kind: str
-    """``quiet``, ``air``, ``sound`` or ``shut``."""
+    """``quiet``, ``air``, ``sound``, ``shut``, ``switched`` or ``switched-sound``."""
     walk: str
-    """``quiet``, ``air``, ``closing`` or ``reference``."""
+    """``quiet``, ``air``, ``closing``, ``switched`` or ``reference``."""
     take: int
     """1 for the first clip at this point in this walk, counting those taken back."""
     sha256: str
@@ -237,6 +237,10 @@ class ClipKept(Payload, frozen=True, kw_only=True):
     """True where the clip was saved from a take that a crash or a lost device cut short."""
     imported_from: str = ""
     """Name of the file it was made from, for clips recorded elsewhere."""
+    on_s: tuple[tuple[float, float], ...] = ()
+    """When the air was commanded on and off in a switched take, seconds from its start; empty: not known."""
+    together: str = ""
+    """Shared by the clips of one take of several channels."""
 
 
 class ClipTakenBack(Payload, frozen=True, kw_only=True):
@@ -284,6 +288,13 @@ class ByEarCalled(Payload, frozen=True, kw_only=True):
 
 class BubblesLooked(Payload, frozen=True, kw_only=True):
     """Whether bubbles were seen in the radiator neck: ``yes``, ``no`` or ``not-looked``."""
+
+    round_id: str
+    seen: str
+
+
+class AirFollowed(Payload, frozen=True, kw_only=True):
+    """Whether the tester's needle fell and rose with the valve of switched takes: ``yes``, ``no``, ``not-looked``."""
 
     round_id: str
     seen: str
@@ -466,6 +477,7 @@ KINDS: dict[str, type[Payload]] = {
     "round-imported": RoundImported,
     "by-ear-called": ByEarCalled,
     "bubbles-looked": BubblesLooked,
+    "air-followed": AirFollowed,
     "judged": Judged,
     "confirmed": Confirmed,
     "overruled": Overruled,

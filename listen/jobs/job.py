@@ -110,6 +110,8 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     calls: tuple[ByEarCalled, ...] = ()
     pairs_before: tuple[int, ...] = ()
     """How many pairs had been played in its sitting before each call."""
+    air_followed: str = ""
+    """Whether the tester's needle followed the valve: ``yes``, ``no``, ``not-looked``; empty: not asked yet."""
     bubbles: str = ""
     """``yes``, ``no``, ``not-looked``, or empty while not asked."""
     judged: tuple[Judged, ...] = ()

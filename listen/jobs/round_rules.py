@@ -91,6 +91,10 @@ def _bubbles(job: Job, p: ev.BubblesLooked, event: ev.Event) -> Job:
     return with_round(job, p.round_id, event, lambda r: replace(r, bubbles=p.seen, reread=True))
 
 
+def _air_followed(job: Job, p: ev.AirFollowed, event: ev.Event) -> Job:
+    return with_round(job, p.round_id, event, lambda r: replace(r, air_followed=p.seen, reread=True))
+
+
 def _judged(job: Job, p: ev.Judged, event: ev.Event) -> Job:
     return with_round(job, p.round_id, event, lambda r: replace(r, judged=(*r.judged, p), reread=False))
 
@@ -154,6 +158,7 @@ ROUND_RULES: dict[type[ev.Payload], Rule] = {
     ev.RoundImported: _imported,
     ev.ByEarCalled: _call,
     ev.BubblesLooked: _bubbles,
+    ev.AirFollowed: _air_followed,
     ev.Judged: _judged,
     ev.Confirmed: _decided,
     ev.Overruled: _decided,

@@ -66,6 +66,7 @@ def facts(job: Job, record: RoundRecord) -> Facts:
         restrictor_mm=_within(_read(job, "restrictor", record, job_wide=True), "restrictor", 20.0),
         cylinder=n,
         bubbles_seen=BUBBLES.get(record.bubbles),
+        air_followed=BUBBLES.get(record.air_followed),
         compression_dry_kpa=_pressure(_read(job, "compression-dry", record), "dry compression"),
         compression_wet_kpa=_pressure(_read(job, "compression-wet", record), "wet compression"),
         compression_others_kpa=_pressure(_of_others(job, "compression-dry", n), "compression of the others"),
@@ -96,7 +97,8 @@ def _kind(clip: ClipRecord) -> Kind:
 def _take(clip: ClipRecord, kind: Kind, order: int, folder: Path) -> Take:
     if not is_clip_id(clip.id):
         raise RoundError(f"{folder}: {clip.id!r} is not a clip id; the journal was not written by this program")
-    return Take(point(clip.kept.point).id, kind, order, folder / CLIPS / f"{clip.id}.flac")
+    file = folder / CLIPS / f"{clip.id}.flac"
+    return Take(point(clip.kept.point).id, kind, order, file, together=clip.kept.together, on_s=clip.kept.on_s)
 
 
 def _read(job: Job, reading: str, record: RoundRecord, *, job_wide: bool = False) -> float | None:

@@ -15,7 +15,7 @@ from listen.trade.cautions import Step as CautionStep
 from listen.trade.layout import points_for
 from listen.trade.points import Point, point, walking_order
 
-StepKind = Literal["caution", "supply", "loss", "clip", "bubbles", "call", "verdict", "done"]
+StepKind = Literal["caution", "supply", "loss", "clip", "bubbles", "followed", "call", "verdict", "done"]
 State = Literal["done", "due", "left-out"]
 
 
@@ -53,10 +53,13 @@ TABLE: tuple[Row, ...] = (
     Row("air", "clip", "Air on, full pressure. Air clip at the {point}.", "air", "air", ("air-on",)),
     Row("closing", "clip", "Air off again. Closing quiet clip at the {point}.", "closing", "quiet"),
     Row("bubbles", "bubbles", "Did bubbles rise in the radiator neck while the air was on?"),
+    Row("followed", "followed", "Did the tester's needle fall and rise with the valve during the switched takes?"),
     Row("verdict", "verdict", "All clips are in: judge the round."),
 )
 """The round, in order. Everything that is due, done or left out follows from the job alone."""
 
+SWITCHED = "switched"
+"""Walk of the switched takes: one at a point stands for its quiet, air and closing clips."""
 LEARNT_ONCE = ("supply",)
 """Steps that an earlier round of the same job has answered for all: the tester stays on the cart."""
 
@@ -186,7 +189,7 @@ def _steps(row: Row, job: Job, record: RoundRecord, points: tuple[Point, ...]) -
     if row.kind == "clip":
         for p in points:
             yield _clip_step(row, p, record)
-    elif row.kind != "bubbles" or any(p.holds_coolant for p in points):
+    elif _asked_at_all(row, record, points):
         done = _is_done(row, job, record)
         why = record.passed.get(row.id, "")
         left_out = row.id in record.passed and not done
@@ -200,6 +203,12 @@ def _steps(row: Row, job: Job, record: RoundRecord, points: tuple[Point, ...]) -
         )
 
 
+def _asked_at_all(row: Row, record: RoundRecord, points: tuple[Point, ...]) -> bool:
+    if row.kind == "followed":
+        return any(c.kept.walk == SWITCHED for c in record.live_clips())
+    return row.kind != "bubbles" or any(p.holds_coolant for p in points)
+
+
 def _is_done(row: Row, job: Job, record: RoundRecord) -> bool:
     if row.kind == "caution":
         return row.id in record.cautions
@@ -208,6 +217,8 @@ def _is_done(row: Row, job: Job, record: RoundRecord) -> bool:
         return job.reading(row.id, round_id=here) is not None
     if row.kind == "bubbles":
         return bool(record.bubbles)
+    if row.kind == "followed":
+        return bool(record.air_followed)
     if row.kind == "call":
         return record.call() is not None
     return record.verdict is not None and not record.stale
@@ -215,7 +226,7 @@ def _is_done(row: Row, job: Job, record: RoundRecord) -> bool:
 
 def _clip_step(row: Row, p: Point, record: RoundRecord) -> Step:
     why = _left_out(row, p.id, record)
-    done = bool(record.live_clips(p.id, row.walk))
+    done = bool(record.live_clips(p.id, row.walk) or record.live_clips(p.id, SWITCHED))
     also: tuple[CautionStep, ...] = ("radiator",) if p.holds_coolant else ()
     return Step(
         id=row.id,

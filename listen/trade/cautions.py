@@ -16,6 +16,7 @@ Step = Literal[
     "timing-unknown",
     "wet-test",
     "air-on",
+    "switching",
     "listening",
     "hearing",
     "radiator",

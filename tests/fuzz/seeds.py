@@ -97,6 +97,7 @@ def _walked(hashes: list[str]) -> list[ev.Payload]:
         ev.PointSkipped(round_id=ROUND, point="radiator", reason="cap hot"),
         ev.ByEarCalled(round_id=ROUND, paths=("intake-valve",), sure=0.7, name="A. Invented"),
         ev.BubblesLooked(round_id=ROUND, seen="no"),
+        ev.AirFollowed(round_id=ROUND, seen="yes"),
     ]
 
 

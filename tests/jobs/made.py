@@ -75,6 +75,7 @@ PAYLOADS: st.SearchStrategy[ev.Payload] = st.one_of(
     st.builds(ev.StepPassed, round_id=ROUND_IDS, step=st.sampled_from(["loss", "closing"]), reason=WORDS),
     st.builds(ev.PointSkipped, round_id=ROUND_IDS, point=POINTS, reason=WORDS, skipped=st.booleans()),
     st.builds(ev.ByEarCalled, round_id=ROUND_IDS, paths=st.tuples(WORDS), declined=st.booleans()),
+    st.builds(ev.AirFollowed, round_id=ROUND_IDS, seen=st.sampled_from(["yes", "no", "not-looked"])),
     st.builds(ev.BubblesLooked, round_id=ROUND_IDS, seen=st.sampled_from(["yes", "no", "not-looked"])),
     st.builds(ev.Judged, round_id=ROUND_IDS, result=st.just(result()), clips=st.tuples(CLIP_IDS)),
     st.builds(ev.Overruled, round_id=ROUND_IDS, name=WORDS, paths=st.tuples(WORDS), reason=WORDS),

@@ -48,6 +48,7 @@ def after_signing(*said: ev.Payload, before: Sequence[ev.Payload] = ()) -> Job:
         (ev.Overruled(round_id=R, name="Cy", paths=("rings",), reason="x"), "overruled"),
         (ev.ByEarCalled(round_id=R, paths=("rings",)), "by ear called"),
         (ev.BubblesLooked(round_id=R, seen="yes"), "bubbles looked"),
+        (ev.AirFollowed(round_id=R, seen="yes"), "air followed"),
         (ev.PointSkipped(round_id=R, point="intake", reason="x"), "point skipped"),
         (ev.StepPassed(round_id=R, step="loss", reason="x"), "step passed"),
         (ev.NoteAdded(text="x", round_id=R), "note added"),

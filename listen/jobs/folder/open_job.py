@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from listen.audio.source import Recording
 
 
+Spans = tuple[tuple[float, float], ...]
+"""When the air was commanded on and off, seconds from the start of a take."""
 OTHERS_WRITE_S = 3600.0
 """The list of jobs writes summaries into folders it has not locked; after so long such a file is nobody's."""
 
@@ -173,6 +175,8 @@ class OpenJob:
         *,
         recovered: bool = False,
         imported_from: str = "",
+        on_s: Spans = (),
+        together: str = "",
     ) -> Job:
         """Make a recorded take a clip: FLAC written, read back, synced, named, then the event. The part goes last.
 
@@ -193,14 +197,14 @@ class OpenJob:
         found = (PartFound(part=part.path.name, adopted=True, clip=part.clip),) if recovered else ()
         with self._adding:  # the number of the take must still hold when it is written
             kept = clip_event(self._job, part, clip, flac)
-            kept = replace(kept, recovered=recovered, imported_from=imported_from)
+            kept = replace(kept, recovered=recovered, imported_from=imported_from, on_s=on_s, together=together)
             if recording is not None:
                 kept = with_particulars(kept, recording)
             self.append(*found, kept)
             remove_if_possible(part.path)  # the clip is safe; what a scanner holds now goes when the job is next opened
             return self._job
 
-    def keep_file(self, file: Path, part: Partial) -> Job:
+    def keep_file(self, file: Path, part: Partial, *, channel: int = 0, on_s: Spans = (), together: str = "") -> Job:
         """Make a sound file recorded elsewhere a clip, by way of a part, as a take; the file itself is only read.
 
         Raises
@@ -213,12 +217,12 @@ class OpenJob:
         from listen.audio.files import read_clip
         from listen.audio.partial import write_part
 
-        clip = read_clip(file)
+        clip = read_clip(file, channel=channel)
         self._room_for(part)
         with disk.telling("take in the clip", part.path):
             write_part(part.path, clip)
         try:
-            return self.keep(part, imported_from=storable(file.name))
+            return self.keep(part, imported_from=storable(file.name), on_s=on_s, together=together)
         except (JobError, OSError):  # the file it came from is still there
             remove_if_possible(part.path)
             remove_if_possible(self.clip_path(part.clip))

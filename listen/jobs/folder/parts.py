@@ -12,7 +12,7 @@ PARTS = "parts"
 CLIPS = "clips"
 _ID = re.compile(r"[a-z0-9][a-z0-9-]{0,63}")
 _NAME = re.compile(
-    r"(?P<clip>[a-z0-9-]+)\.(?P<round_id>[a-z0-9-]+)\.(?P<point>[a-z0-9-]+)\.(?P<clip_kind>[a-z]+)\.(?P<walk>[a-z]+)\.part"
+    r"(?P<clip>[a-z0-9-]+)\.(?P<round_id>[a-z0-9-]+)\.(?P<point>[a-z0-9-]+)\.(?P<clip_kind>[a-z-]+)\.(?P<walk>[a-z]+)\.part"
 )
 
 

@@ -13,7 +13,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from listen.errors import HisswayError
-from listen.jobs.events import BubblesLooked, CautionAcknowledged, ClipTakenBack, Payload
+from listen.jobs.events import AirFollowed, BubblesLooked, CautionAcknowledged, ClipTakenBack, Payload
 from listen.jobs.typed import typed
 from listen.jobs.walk import Step, Wish
 from listen.voice.names import point_name
@@ -387,6 +387,8 @@ class RoundScreen(BayScreen[None]):
         asked, choice = self.now.asked, event.choice
         if asked is None and event.panel.about == "bubbles":
             self.write(BubblesLooked(round_id=self.round_id, seen=choice))
+        elif asked is None and event.panel.about == "followed":
+            self.write(AirFollowed(round_id=self.round_id, seen=choice))
         elif asked is None:
             self._call(choice, event.sure)
         elif choice == questions.NO:

@@ -28,7 +28,13 @@ BUBBLES = (
     Choice("n", "no", "no bubbles"),
     Choice("l", "not-looked", "not looked"),
 )
+FOLLOWED = (
+    Choice("y", "yes", "yes, the needle followed the valve"),
+    Choice("n", "no", "no, it stayed"),
+    Choice("l", "not-looked", "not looked"),
+)
 WALK_WORDS = {
+    "switched": "air off and on, the microphone stays",
     "quiet": "quiet walk, air off",
     "air": "air walk, air on",
     "closing": "closing quiet walk, air off",
@@ -38,12 +44,13 @@ PRESS = {
     "clip": "Press Space.",
     "caution": "Space turns the page; when all of it is read, Space says so.",
     "bubbles": "Press y, n or l.",
+    "followed": "Press y, n or l.",
 }
 REMIND = {"loss": 2, "call": 2}
 """Steps at which so many of their cautions are repeated in the banner (all were read at the start of the round)."""
 SHORT, TALL = 28, 32
 """Below so many lines the banner keeps to what is new; from so many the ladder stays while something is asked."""
-SKIPPABLE = ("clip", "supply", "loss", "bubbles", "call")
+SKIPPABLE = ("clip", "supply", "loss", "bubbles", "followed", "call")
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,6 +171,8 @@ def _panel(job: Job, walk: Walked, step: Step, now: Now, prefs: Preferences, gau
         return Figures(questions.figures(step, job), remark)
     if step.kind == "bubbles":
         return Answers(BUBBLES, "bubbles")
+    if step.kind == "followed":
+        return Answers(FOLLOWED, "followed")
     if step.kind == "call":
         return Answers(calls(walk.points), "call", sure=True)
     return Microphone(_idle(job, walk.record, step, prefs))

@@ -1,0 +1,35 @@
+"""Switched takes in a job: brought in with their commands and what ran together, asked about, judged as switched."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from listen.jobs.bring_in import bring_in
+from listen.jobs.events import AirFollowed
+from listen.jobs.folder.store import create_job
+from listen.jobs.to_round import to_round
+from listen.jobs.walk import all_steps
+from listen.rounds.evaluate import evaluate
+from tests.rounds.test_switched_round import TOLD, _round
+
+
+def test_a_take_of_all_channels_becomes_a_clip_a_point(tmp_path: Path) -> None:
+    """Each clip knows its commands and its take; no walk is due at its point; the verdict is that of the folder."""
+    folder = _round(tmp_path / "r", together=True)
+    with create_job(tmp_path / "jobs", title="t") as opened:
+        round_id = opened.open_round(1)
+        event = bring_in(opened, round_id, folder)
+        assert not event.left_out
+        clips = opened.job.round(round_id).live_clips()
+        assert {c.kept.point for c in clips} == {"intake", "tailpipe", "oil-filler"}
+        assert {c.kept.on_s for c in clips} == {TOLD}
+        assert len({c.kept.together for c in clips}) == 1
+        due = [s for s in all_steps(opened.job, round_id) if s.kind == "clip" and s.state == "due"]
+        assert not {s.point for s in due} & {"intake", "tailpipe", "oil-filler"}
+        assert any(s.kind == "followed" and s.state == "due" for s in all_steps(opened.job, round_id))
+        opened.append(AirFollowed(round_id=round_id, seen="yes"))
+        made = to_round(opened.job, round_id, opened.folder)
+        assert made.facts.air_followed is True
+        result = evaluate(made)
+        assert {p.taken for p in result.points} == {"switched"}
+        assert result.verdict.paths == ("intake-valve",)

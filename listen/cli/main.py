@@ -12,13 +12,13 @@ from typing import NoReturn
 from listen.cli import streams
 from listen.errors import HisswayError
 
-COMMANDS = ("demo", "rank", "record", "mic", "report", "pack", "unpack", "verify", "key", "lab", "bench")
+COMMANDS = ("demo", "rank", "record", "mic", "report", "pack", "unpack", "verify", "salvage", "key", "lab", "bench")
 """Each is one module of this package with SUMMARY, EXAMPLE, add_arguments(parser) and run(args)."""
 
 ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 """Linear algebra keeps to one thread: the matrices are small, and results agree to the last digit whoever asks."""
 
-JOBS_COMMANDS = ("demo", "report", "pack", "unpack", "verify", "lab")
+JOBS_COMMANDS = ("demo", "report", "pack", "unpack", "verify", "salvage", "lab")
 """Those that look among the user's jobs; ``--jobs`` may stand after them too."""
 
 INTERRUPTED = 130

@@ -444,6 +444,21 @@ class Merged(Payload, frozen=True, kw_only=True):
     """What the two sides disagreed about, in the words of an earlier version; now told by listen.jobs.conflicts."""
 
 
+class Salvaged(Payload, frozen=True, kw_only=True):
+    """This job was made of what a damaged one still held."""
+
+    source: str
+    """Folder name of the damaged job."""
+    events: int
+    """Events that carried their own sum."""
+    lines_lost: tuple[int, ...]
+    """Lines of the damaged journal, counted from 1, that did not."""
+    signatures_left: int = 0
+    """Signatures left behind: they were given for another chain."""
+    clips_missing: tuple[str, ...] = ()
+    """Clips whose file was missing or not the one that was kept."""
+
+
 class Opaque(Payload, frozen=True, kw_only=True):
     """An event of a kind this version does not know (or cannot read); kept as it is, not acted upon."""
 
@@ -491,6 +506,7 @@ KINDS: dict[str, type[Payload]] = {
     "part-found": PartFound,
     "journal-mended": JournalMended,
     "merged": Merged,
+    "salvaged": Salvaged,
 }
 """Name of each kind in the journal. Names never change meaning; a new kind is a new row."""
 

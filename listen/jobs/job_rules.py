@@ -136,6 +136,20 @@ def _diagnosis(job: Job, p: ev.DiagnosisStored, event: ev.Event) -> Job:
     return replace(job, diagnosis=p)
 
 
+def salvaged_words(p: ev.Salvaged) -> str:
+    """One sentence about what came back and what did not."""
+    lines = ", ".join(map(str, p.lines_lost[:8])) + (", ..." if len(p.lines_lost) > 8 else "")
+    return (
+        f"brought back from the damaged job {p.source}: {p.events} event(s); "
+        f"{len(p.lines_lost)} line(s) lost{f' ({lines})' if lines else ''}, {len(p.clips_missing)} clip(s) not whole, "
+        f"{p.signatures_left} signature(s) left behind"
+    )
+
+
+def _salvaged(job: Job, p: ev.Salvaged, event: ev.Event) -> Job:
+    return trouble(job, salvaged_words(p))
+
+
 def _part(job: Job, p: ev.PartFound, event: ev.Event) -> Job:
     return job if p.adopted else replace(job, dropped_parts=(*job.dropped_parts, p.part))
 
@@ -180,6 +194,7 @@ JOB_RULES: dict[type[ev.Payload], Rule] = {
     ev.FindingRecorded: _finding,
     ev.DiagnosisStored: _diagnosis,
     ev.PartFound: _part,
+    ev.Salvaged: _salvaged,
     ev.JournalMended: _mended,
     ev.Merged: _merged,
     ev.Opaque: _opaque,

@@ -1,0 +1,30 @@
+"""``hissway salvage``: a damaged job brought back into a new one."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+from listen.voice.text import plain
+
+SUMMARY = "bring back what a damaged job still holds, into a new job that says so; the damaged one is only read"
+EXAMPLE = "hissway salvage 2026-03-02-tractor-a1b2c3"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Arguments of the command."""
+    parser.add_argument("job", metavar="JOB", help="a job folder, or the name of one of your jobs")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Salvage; the new folder is data, what came back is talk."""
+    from listen.jobs.exchange.salvage import salvage
+    from listen.jobs.folder.find_job import find_job
+    from listen.jobs.folder.store import jobs_root
+    from listen.jobs.job_rules import salvaged_words
+
+    root = jobs_root(args.jobs)
+    done = salvage(find_job(args.job, root), root)
+    print(done.folder)
+    print(f"{plain(salvaged_words(done.told))}; {done.clips} clip(s) are whole", file=sys.stderr)
+    return 0

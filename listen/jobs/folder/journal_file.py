@@ -36,5 +36,6 @@ def broken_words(folder: Path, chain: Chain) -> str:
     n = len(chain.lines) + 1
     return (
         f"{folder / JOURNAL}: does not hold from event {n} on ({chain.rest} line(s) affected): {chain.broken}; "
-        f"the {n - 1} event(s) before can be read, nothing more can be written; restore the file from a copy or bag, or bring back the rest with hissway salvage"
+        f"the {n - 1} event(s) before can be read, nothing more can be written; "
+        "restore the file from a copy or bag, or bring back the rest with hissway salvage"
     )

@@ -14,7 +14,7 @@ from listen.durable import read_file, sync_folder, whole_file
 from listen.errors import JobError
 from listen.jobs import events as ev
 from listen.jobs.exchange.room import passing_room
-from listen.jobs.exchange.verify import clip_fault
+from listen.jobs.exchange.verify_files import clip_fault
 from listen.jobs.folder.disk import folder_mode, make_folders, replace, telling
 from listen.jobs.folder.journal import GENESIS, Line, read_line, sha256, utc_now, write_line
 from listen.jobs.folder.journal_file import JOURNAL, MAX_JOURNAL_BYTES

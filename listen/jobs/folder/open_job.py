@@ -196,7 +196,8 @@ class OpenJob:
             write_flac(flac, clip)  # not partial.finish: the part must outlive the event, or a crash between hides it
         found = (PartFound(part=part.path.name, adopted=True, clip=part.clip),) if recovered else ()
         with self._adding:  # the number of the take must still hold when it is written
-            kept = clip_event(self._job, part, clip, flac)
+            with disk.telling("read the clip again", flac):
+                kept = clip_event(self._job, part, clip, flac)
             kept = replace(kept, recovered=recovered, imported_from=imported_from, on_s=on_s, together=together)
             if recording is not None:
                 kept = with_particulars(kept, recording)

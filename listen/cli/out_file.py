@@ -7,7 +7,7 @@ from pathlib import Path
 
 from listen.errors import UsageError
 
-ENDINGS = {"html": (".html", ".htm"), "md": (".md",), "json": (".json",), "csv": (".csv",)}
+ENDINGS = {"html": (".html", ".htm"), "md": (".md",), "json": (".json",), "csv": (".csv",), "pdf": (".pdf",)}
 """Endings of each form."""
 
 

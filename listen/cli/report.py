@@ -8,8 +8,9 @@ from pathlib import Path
 
 from listen.cli.out_file import check_place, form_of
 from listen.errors import JobError, UsageError
+from listen.report.owner_words import LANGUAGES
 
-SUMMARY = "make a report of a job: one HTML page with drawings, plots and playable clips (or Markdown, or JSON)"
+SUMMARY = "make a report of a job: one HTML page with drawings, plots and playable clips (or PDF, Markdown, JSON)"
 EXAMPLE = "hissway report bench-engine -o report.html"
 
 
@@ -19,8 +20,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("-o", "--output", metavar="FILE", help="file to write (default: standard output)")
     parser.add_argument(
         "--format",
-        choices=("html", "md", "json", "csv"),
+        choices=("html", "pdf", "md", "json", "csv"),
         help="form of the report (default: by FILE, else html); csv: every call behind the hit rate, JOB not needed",
+    )
+    parser.add_argument(
+        "--language", choices=LANGUAGES, default="en", help="language of the owner's part (default: en)"
+    )
+    parser.add_argument(
+        "--contact", metavar="TEXT", default="", help="how the owner reaches the shop, for the owner's part"
+    )
+    parser.add_argument(
+        "--open", action="store_true", help="show it when it is made; without -o it goes to your documents"
     )
     parser.add_argument("--no-audio", action="store_true", help="leave the playable clips out of the page")
     parser.add_argument("--hit-rate", action="store_true", help="add the shop's own hit rate over all its teardowns")
@@ -32,28 +42,41 @@ def run(args: argparse.Namespace) -> int:
     from listen.jobs.folder.find_job import find_job
     from listen.jobs.folder.journal_file import read_journal
     from listen.jobs.folder.store import jobs_root
-    from listen.report.build import FORMS, Wanted, report_text, write_report
+    from listen.report.build import FILE_FORMS, Wanted, report_text, show, usual_place, write_report
 
     root = jobs_root(args.jobs)
     to = Path(args.output) if args.output and args.output != "-" else None
-    form = args.format or (form_of(to, (*FORMS, "csv")) if to else "html")
+    form = args.format or (form_of(to, (*FILE_FORMS, "csv")) if to else "html")
     if form == "csv":
         return _calls(to, args, root)
     if args.job is None:
         raise UsageError("no JOB named; name a job, or ask for the shop's calls with --hit-rate --format csv")
-    if to:
-        check_place(to, form)
     folder = find_job(args.job, root)
     if not read_journal(folder).lines:
         raise JobError(f"{folder}: its journal holds no whole event; hissway verify tells more")
-    before = find_job(args.before, root) if args.before else None
-    shop = root if args.hit_rate else None
-    wanted = Wanted(next(f for f in FORMS if f == form), audio=not args.no_audio, before=before, shop=shop)
+    kept = next(f for f in FILE_FORMS if f == form)
+    if to is None and args.open:
+        to = usual_place(folder, kept)
+        to.parent.mkdir(parents=True, exist_ok=True)
+    if to:
+        check_place(to, form)
+    wanted = Wanted(
+        kept,
+        audio=not args.no_audio,
+        before=find_job(args.before, root) if args.before else None,
+        shop=root if args.hit_rate else None,
+        language=args.language,
+        contact=args.contact,
+    )
     if not to:
+        if form == "pdf":
+            raise UsageError("a PDF is not written to standard output; name a file with -o")
         sys.stdout.write(report_text(folder, wanted))
         return 0
     size = write_report(folder, to, wanted)
-    print(f"{args.output}: {size / 1e6:.1f} MB", file=sys.stderr)
+    print(f"{to}: {size / 1e6:.1f} MB", file=sys.stderr)
+    if args.open and not show(to):
+        print(f"nothing here opens it by itself; open {to} by hand", file=sys.stderr)
     return 0
 
 

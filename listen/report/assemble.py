@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from listen.diagnosis.diagnose import diagnose
 from listen.diagnosis.model import CylinderStanding, Fault
 from listen.jobs.engine_case import engine_case, heard_before
-from listen.jobs.events import NoteAdded, Overruled
+from listen.jobs.events import (
+    BubblesLooked,
+    ClipKept,
+    Event,
+    NoteAdded,
+    Overruled,
+    PlugSeen,
+    ReadingEntered,
+    SymptomNoted,
+    SymptomsAsked,
+)
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.job import Job, Stamped
 from listen.jobs.judging import program_version
@@ -17,8 +29,9 @@ from listen.jobs.standing import latest_round
 from listen.report import words
 from listen.report.before_part import before_part, hit_rate_rows
 from listen.report.clips_part import clip_parts
-from listen.report.content import CylinderRow, Report
-from listen.report.owner import owner_part
+from listen.report.content import CylinderRow, Report, RoundPart, SignaturePart
+from listen.report.owner import Behind, owner_part
+from listen.report.owner_words import Language, OwnerWords
 from listen.report.round_part import round_part
 from listen.report.signatures_part import signature_parts
 from listen.trade.cautions import cautions, defer
@@ -26,48 +39,113 @@ from listen.trade.layout import layout_rows
 from listen.trade.numbers import numbers
 from listen.voice import figures, names, times
 
+TESTING = (ReadingEntered, ClipKept, PlugSeen, BubblesLooked, SymptomNoted, SymptomsAsked)
+"""Events that are a piece of testing."""
+MOST_DAYS = 4
+"""More days are told by the first and the last."""
 
-def assemble(opened: OpenJob, *, before: Job | None = None, shop: Iterable[Job] = ()) -> Report:
+
+def assemble(
+    opened: OpenJob,
+    *,
+    before: Job | None = None,
+    shop: Iterable[Job] = (),
+    language: Language = "en",
+    contact: str = "",
+) -> Report:
     """Everything the report of a job says.
 
     ``before`` is an earlier job on the same engine; ``shop`` are the jobs whose teardowns make up the shop's own hit
-    rate (none leaves the table out).
+    rate (none leaves the table out); ``contact`` is how the owner reaches the shop, where the job does not say it.
     """
     job = opened.job
     d = diagnose(engine_case(job))
-    engine_words = _engine_words(job)
-    signatures = signature_parts(opened.chain)
+    clips = clip_parts(job, opened.folder)
+    in_use = {c.id for r in job.rounds for c in r.clips if not c.taken_back}
+    files = {c.clip: c.file for c in clips}
+    signatures = _held_over_clips(job, signature_parts(opened.chain), files)
+    rounds = tuple(round_part(job, r, signatures.get(r.id, ()), files) for r in job.rounds)
+    altered = sum(files[c] != "matches" for c in in_use)
+    days = days_of_testing(opened.chain.events())
+    behind = Behind(
+        job=job, rounds=rounds, days=days, before=before, altered=altered, broken=bool(opened.broken), contact=contact
+    )
     return Report(
         job=job.id,
         title=job.title,
         shop=job.shop,
         complaint=job.complaint,
         simulated=job.simulated,
-        opened=times.moment_and_zone(job.opened),
-        changed=times.moment_and_zone(job.changed),
+        days=days,
         made=times.moment_and_zone(datetime.now(UTC).isoformat()),
         version=program_version(),
         engine=job.engine,
-        engine_words=engine_words,
+        engine_words=_engine_words(job),
         people=tuple(job.people.items()),
         symptoms=tuple(names.symptom_name(s) for s in job.symptoms),
         symptoms_asked=job.symptoms_asked,
         notes=tuple(_note(n) for n in job.notes),
         cylinders=tuple(_cylinder(job, c, d.faults) for c in d.cylinders),
         diagnosis=d,
-        owner=owner_part(d, dict(engine_words).get("Engine", "engine")),
-        rounds=tuple(round_part(job, r, signatures.get(r.id, ())) for r in job.rounds),
+        owner=owner_part(d, behind, OwnerWords(language)),
+        rounds=_leaking_first(rounds, d.faults),
         cautions=tuple((c.step, c.words) for c in cautions()),
         defer=defer(),
         numbers=tuple((n.item, n.figures, n.use) for n in numbers()),
         microphone=_microphone(job),
-        clips=clip_parts(job, opened.folder),
+        clips=clips,
+        altered=altered,
         journal_head=opened.head,
         events=job.events,
-        troubles=(*job.troubles, *((opened.broken,) if opened.broken else ())),
+        troubles=tuple(_no_folder(t, opened.folder) for t in (*job.troubles, opened.broken) if t),
         before=before_part(before, job) if before else None,
         hit_rate=hit_rate_rows(shop),
     )
+
+
+def days_of_testing(events: Iterable[Event]) -> str:
+    """The local days on which something was read, seen or recorded; what was signed later is no test."""
+    stamps = (
+        e.payload.started or e.time if isinstance(e.payload, ClipKept) else e.time
+        for e in events
+        if isinstance(e.payload, TESTING)
+    )
+    days = sorted({times.day(stamp) for stamp in stamps})
+    if len(days) > MOST_DAYS:
+        return f"{days[0]} \N{EN DASH} {days[-1]}"
+    return ", ".join(days) or figures.UNKNOWN
+
+
+def _leaking_first(rounds: tuple[RoundPart, ...], faults: Sequence[Fault]) -> tuple[RoundPart, ...]:
+    """Rounds of a cylinder with a fault, newest first; then the others as they came."""
+    leaking = [n for f in faults for n in f.cylinders]
+    first = [r for n in dict.fromkeys(leaking) for r in reversed(rounds) if r.cylinder == n]
+    return (*first, *(r for r in rounds if r not in first))
+
+
+def _held_over_clips(
+    job: Job, signatures: dict[str, tuple[SignaturePart, ...]], files: dict[str, str]
+) -> dict[str, tuple[SignaturePart, ...]]:
+    """Signatures, none of them called good over clips that are not the recorded ones."""
+    changed = {r.id: sum(files[c.id] != "matches" for c in r.live_clips()) for r in job.rounds}
+    return {
+        round_id: tuple(_not_over(s, changed.get(round_id, 0)) for s in signed)
+        for round_id, signed in signatures.items()
+    }
+
+
+def _not_over(s: SignaturePart, count: int) -> SignaturePart:
+    if not count:
+        return s
+    held_by = (
+        f"{s.held_by}; but {count} clip(s) under it are not the ones recorded, so it does NOT hold for this report"
+    )
+    return replace(s, state="bad", held_by=held_by)
+
+
+def _no_folder(text: str, folder: Path) -> str:
+    """A sentence without the place on this machine where the job lies."""
+    return text.replace(str(folder), folder.name)
 
 
 def read_job(folder: Path) -> OpenJob:
@@ -116,7 +194,9 @@ def _cylinder(job: Job, standing: CylinderStanding, faults: tuple[Fault, ...]) -
         by_ear=figures.UNKNOWN if call is None else "declined" if call.declined else names.paths(call.paths),
         heard=_heard(job, n),
         decision=_decision(job, n),
-        standing=standing.word,
+        standing=words.standing(
+            standing.word, listened=bool(record and record.verdict and not heard_before(job, record))
+        ),
         cause=standing.words,
         finding=names.paths(found.paths) + (f": {found.text}" if found and found.text else "") if found else "",
     )

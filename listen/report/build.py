@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -12,9 +12,12 @@ from listen.durable import whole_file
 from listen.errors import JobError, ReportError
 from listen.jobs.job import Job
 from listen.report.assemble import assemble, read_job
+from listen.report.owner_words import Language
 
-Form = Literal["html", "md", "json"]
+Form = Literal["html", "md", "json", "pdf"]
 FORMS: tuple[Form, ...] = ("html", "md", "json")
+"""Those that are text."""
+FILE_FORMS: tuple[Form, ...] = (*FORMS, "pdf")
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +31,12 @@ class Wanted:
     """Folder of an earlier job on the same engine, to stand beside this one."""
     shop: Path | None = None
     """Folder of all jobs, for the shop's own hit rate; None leaves it out."""
+    language: Language = "en"
+    """Of the owner's part."""
+    contact: str = ""
+    """How the owner reaches the shop; empty: as the job has it."""
+    unfolded: bool = False
+    """Whether everything that folds away lies open, for paper (HTML only)."""
 
 
 def report_text(folder: Path, wanted: Wanted = Wanted()) -> str:
@@ -40,11 +49,17 @@ def report_text(folder: Path, wanted: Wanted = Wanted()) -> str:
     """
     earlier = read_job(wanted.before).job if wanted.before else None
     opened = read_job(folder)
-    report = assemble(opened, before=earlier, shop=all_jobs(wanted.shop) if wanted.shop else ())
+    report = assemble(
+        opened,
+        before=earlier,
+        shop=all_jobs(wanted.shop) if wanted.shop else (),
+        language=wanted.language,
+        contact=wanted.contact,
+    )
     if wanted.form == "html":
         from listen.report.html import html
 
-        return html(report, opened.folder, audio=wanted.audio)
+        return html(report, opened.folder, audio=wanted.audio, unfolded=wanted.unfolded)
     from listen.report.text import json_text, markdown_text
 
     return markdown_text(report) if wanted.form == "md" else json_text(report)
@@ -69,7 +84,25 @@ def write_report(folder: Path, path: Path, wanted: Wanted = Wanted()) -> int:
     ReportError
         The file cannot be written.
     """
+    if wanted.form == "pdf":
+        from listen.report.paper import print_pdf
+
+        return print_pdf(report_text(folder, replace(wanted, form="html", audio=False, unfolded=True)), path)
     return write_text(path, report_text(folder, wanted))
+
+
+def usual_place(folder: Path, form: Form = "html") -> Path:
+    """Where the report of a job goes when nobody says where: the user's documents."""
+    from platformdirs import user_documents_path
+
+    return user_documents_path() / f"{folder.name}-report.{form}"
+
+
+def show(path: Path) -> bool:
+    """Open a report with what the system opens such files with; False where it has nothing for it."""
+    import webbrowser
+
+    return webbrowser.open(path.absolute().as_uri())
 
 
 def write_text(path: Path, text: str) -> int:

@@ -9,7 +9,7 @@ import msgspec
 from listen.diagnosis.model import Diagnosis
 from listen.trade.engine import Engine
 
-SCHEMA = "hissway.report/1"
+SCHEMA = "hissway.report/2"
 
 
 class CylinderRow(msgspec.Struct, frozen=True, kw_only=True):
@@ -49,6 +49,8 @@ class PointPart(msgspec.Struct, frozen=True, kw_only=True):
     quiet_clip: str = ""
     """Identifier of the quiet clip to hear, empty where there is none."""
     air_clip: str = ""
+    not_as_recorded: str = ""
+    """Which of the two is not the clip that was recorded; empty where both are."""
     skipped: str = ""
     """Why it was left out."""
 
@@ -131,17 +133,55 @@ class RoundPart(msgspec.Struct, frozen=True, kw_only=True):
         return any(p.excess_db is not None for p in self.points)
 
 
-class OwnerPart(msgspec.Struct, frozen=True, kw_only=True):
-    """The page for the owner, in plain words."""
+class OwnerFound(msgspec.Struct, frozen=True, kw_only=True):
+    """One thing that was found, for the owner."""
 
-    tested: tuple[str, ...]
-    found: tuple[tuple[str, str, str], ...]
-    """Place and cause, how sure, what it means."""
-    next: tuple[str, ...]
-    ruled_out: tuple[str, ...]
-    not_tested: tuple[str, ...]
-    change_mind: str
-    waiting: str
+    cause: str = ""
+    """Identifier; empty where nothing can be named."""
+    cylinders: tuple[int, ...] = ()
+    says: str
+    """What it is, in one sentence."""
+    means: str
+    """What that means, in one more."""
+    sure: str = ""
+    """How sure, in words."""
+    waits: str = ""
+    """What leaving it would mean."""
+    next: str = ""
+    """What comes next and what it decides."""
+
+
+class OwnerHeard(msgspec.Struct, frozen=True, kw_only=True):
+    """The pair of clips that decided."""
+
+    round_id: str
+    point: str
+    words: str
+    """Its caption; ``{seconds}`` stands for the length of each clip as it is heard."""
+    quiet_clip: str
+    air_clip: str
+
+
+class OwnerPart(msgspec.Struct, frozen=True, kw_only=True):
+    """The page for the owner, in plain words of one language."""
+
+    language: str
+    labels: dict[str, str]
+    """Headings."""
+    warnings: tuple[str, ...]
+    """What stands before everything else."""
+    found: tuple[OwnerFound, ...]
+    not_looked: str
+    heard: OwnerHeard | None
+    drawing: str
+    """What the drawing shows."""
+    changes: tuple[str, ...]
+    """Before and after."""
+    opened: str
+    """What the teardown showed; empty where the engine was not opened."""
+    who: tuple[str, ...]
+    """Shop, days and tech; the supervisor's decision and the signature; how to reach them."""
+    note: str
 
 
 class ChangeRow(msgspec.Struct, frozen=True, kw_only=True):
@@ -174,8 +214,8 @@ class Report(msgspec.Struct, frozen=True, kw_only=True):
     shop: str
     complaint: str
     simulated: bool
-    opened: str
-    changed: str
+    days: str
+    """Days on which something was read, seen or recorded."""
     made: str
     version: str
     engine: Engine
@@ -194,6 +234,8 @@ class Report(msgspec.Struct, frozen=True, kw_only=True):
     """Rules of thumb: item, figures, use."""
     microphone: str
     clips: tuple[ClipPart, ...]
+    altered: int
+    """Clips in use that are not the recorded ones, or are gone."""
     journal_head: str
     events: int
     troubles: tuple[str, ...]

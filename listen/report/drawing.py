@@ -3,23 +3,23 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from listen.diagnosis.model import CylinderStanding, Fault
 from listen.report.content import PointPart
 from listen.trade.engine import Engine
 from listen.trade.layout import place
 
-ROW_GAP, PLACE_GAP, EDGE = 150.0, 104.0, 70.0
+ROW_GAP, PLACE_GAP, EDGE = 112.0, 104.0, 58.0
 """Distances in the engine drawing: between rows, between cylinders of a row, to the rim."""
-RADIUS = 32.0
-LADDER_WIDTH, LABEL_WIDTH, LINE, TOP, RIGHT = 720.0, 190.0, 34.0, 44.0, 24.0
-"""The ladder: whole width, room for names, height of a line, room for the scale, room at the end."""
+RADIUS = 36.0
+LADDER_WIDTH, LABEL_WIDTH, LINE, TOP, RIGHT = 420.0, 158.0, 30.0, 40.0, 16.0
+"""The ladder: whole width (a phone's, so that its words are not scaled away), room for names, height of a line, room
+for the scale, room at the end."""
 LEAST_DB, MOST_DB = -1.0, 3.0
 """The ladder always shows at least this much."""
 STEPS_DB = (0.5, 1, 2, 5, 10, 20)
-TICKS_MOST = 9
+TICKS_MOST = 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,9 +29,7 @@ class Spot:
     number: int
     x: float
     y: float
-    word: str
-    kind: str
-    """The word as a class name."""
+    marked: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +44,7 @@ class Box:
 
 @dataclass(frozen=True, slots=True)
 class EngineDrawing:
-    """The engine from above, front end up."""
+    """The engine from above, front end to the left: flat enough for a phone."""
 
     width: float
     height: float
@@ -56,33 +54,30 @@ class EngineDrawing:
     alt: str
 
 
-def engine_drawing(engine: Engine, standings: Sequence[CylinderStanding], faults: Sequence[Fault]) -> EngineDrawing:
-    """Lay the engine out; every cylinder carries its standing as a word."""
-    words = {c.cylinder: c.word for c in standings}
+def engine_drawing(engine: Engine, marked: Collection[int], alt: str, *, between: bool = False) -> EngineDrawing:
+    """Lay the engine out with the places marked; ``between`` marks the gasket between them, not the cylinders."""
     at = {n: _at(engine, n) for n in engine.cylinders}
-    spots = tuple(Spot(n, *at[n], words.get(n, "not tested"), words.get(n, "not tested").replace(" ", "-")) for n in at)
-    heads = tuple(_around([at[n] for n in head]) for head in engine.heads or engine.rows if head)
-    pairs = [f.cylinders for f in faults if f.cause == "gasket-next" and len(f.cylinders) == 2]
-    said = ", ".join(f"cylinder {s.number} {s.word}" for s in spots)
+    pairs = [(a, b) for a in marked for b in marked if between and a < b and a in at and b in at]
     return EngineDrawing(
-        width=2 * EDGE + ROW_GAP * (len(engine.rows) - 1) + 40,
-        height=2 * EDGE + PLACE_GAP * (max(map(len, engine.rows)) - 1) + 30,
-        heads=heads,
-        bridges=tuple(_between(at[a], at[b]) for a, b in pairs if a in at and b in at),
-        spots=spots,
-        alt=f"Engine from above, front end up, {len(engine.rows)} row(s): {said}.",
+        width=2 * EDGE + PLACE_GAP * (max(map(len, engine.rows)) - 1),
+        height=2 * EDGE + ROW_GAP * (len(engine.rows) - 1),
+        heads=tuple(_around([at[n] for n in head]) for head in engine.heads or engine.rows if head),
+        bridges=tuple(_between(at[a], at[b]) for a, b in pairs),
+        spots=tuple(Spot(n, *at[n], n in marked and not between) for n in at),
+        alt=alt,
     )
 
 
 def _at(engine: Engine, n: int) -> tuple[float, float]:
+    """Turned so that the front is at the left; the left row then lies at the bottom."""
     row, i = place(engine, n)
-    return EDGE + 20 + ROW_GAP * row, EDGE + 20 + PLACE_GAP * i
+    return EDGE + PLACE_GAP * i, EDGE + ROW_GAP * (len(engine.rows) - 1 - row)
 
 
 def _around(points: Sequence[tuple[float, float]]) -> Box:
     xs, ys = [x for x, _ in points], [y for _, y in points]
-    rim = RADIUS + 14
-    return Box(min(xs) - rim, min(ys) - rim, max(xs) - min(xs) + 2 * rim, max(ys) - min(ys) + 2 * rim + 16)
+    rim = RADIUS + 12
+    return Box(min(xs) - rim, min(ys) - rim, max(xs) - min(xs) + 2 * rim, max(ys) - min(ys) + 2 * rim)
 
 
 def _between(a: tuple[float, float], b: tuple[float, float]) -> Box:

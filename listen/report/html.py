@@ -14,7 +14,7 @@ from markupsafe import Markup
 from listen.report.clean import clean
 from listen.report.clips_part import clip_file
 from listen.report.content import PointPart, Report, RoundPart
-from listen.report.drawing import Ladder, engine_drawing, ladder
+from listen.report.drawing import EngineDrawing, Ladder, engine_drawing, ladder
 from listen.report.sounds import Pair, pairs
 from listen.voice import figures
 
@@ -37,8 +37,17 @@ class RoundView:
     points: tuple[PointView, ...]
 
 
-def html(report: Report, folder: Path, *, audio: bool = True) -> str:
-    """The page; clips are read from ``folder``."""
+@dataclass(frozen=True, slots=True)
+class OwnerView:
+    """The owner's page with its drawing and its sound."""
+
+    drawing: EngineDrawing
+    sound: Pair | None
+    not_as_recorded: str
+
+
+def html(report: Report, folder: Path, *, audio: bool = True, unfolded: bool = False) -> str:
+    """The page; clips are read from ``folder``. ``unfolded`` leaves nothing folded away, for paper."""
     heard, remark = _sounds(report, folder) if audio else ({}, "Sounds were left out of this report on request.")
     rounds = [_round_view(part, n, folder, heard) for n, part in enumerate(report.rounds, 1)]
     style = Markup(files("listen.report").joinpath("templates/style.css").read_text("utf-8"))  # noqa: S704 - our own file
@@ -46,7 +55,10 @@ def html(report: Report, folder: Path, *, audio: bool = True) -> str:
     return page.render(
         r=report,
         rounds=rounds,
-        engine=engine_drawing(report.engine, report.diagnosis.cylinders, report.diagnosis.faults),
+        owner=_owner_view(report, folder, heard),
+        leaking=_leaking(report),
+        unfolded=unfolded,
+        nothing=figures.UNKNOWN,
         people={"tech": "", "supervisor": "", "owner": "", **dict(report.people)},
         devices=sorted({f"{c.device or 'device not known'}, {c.rate_hz} Hz" for c in report.clips}),
         sounds_remark=remark,
@@ -81,8 +93,35 @@ def _files(folder: Path, p: PointPart) -> tuple[Path, Path] | None:
     return quiet, air
 
 
+def _owner_view(report: Report, folder: Path, heard: dict[tuple[Path, Path], Pair]) -> OwnerView:
+    """The place drawn, the deciding pair found among the sounds."""
+    found = report.owner.found
+    marked = sorted({n for f in found for n in f.cylinders})
+    drawing = engine_drawing(
+        report.engine, marked, report.owner.drawing, between=bool(found) and found[0].cause == "gasket-next"
+    )
+    point = _deciding(report)
+    files = _files(folder, point) if point else None
+    return OwnerView(drawing, heard.get(files) if files else None, point.not_as_recorded if point else "")
+
+
+def _deciding(report: Report) -> PointPart | None:
+    wanted = report.owner.heard
+    at = (p for r in report.rounds for p in r.points if wanted and (r.id, p.point) == (wanted.round_id, wanted.point))
+    return next(at, None)
+
+
+def _leaking(report: Report) -> str:
+    """The round that lies open: the first, where a fault is on its cylinder."""
+    at = {n for f in report.owner.found for n in f.cylinders}
+    first = report.rounds[0] if report.rounds else None
+    return first.id if first and first.cylinder in at else ""
+
+
 def _sounds(report: Report, folder: Path) -> tuple[dict[tuple[Path, Path], Pair], str]:
-    wanted = [found for r in report.rounds for p in r.points if (found := _files(folder, p))]
+    deciding = _deciding(report)
+    points = [*([deciding] if deciding else []), *(p for r in report.rounds for p in r.points)]
+    wanted = [found for p in points if (found := _files(folder, p))]
     return pairs(list(dict.fromkeys(wanted)))
 
 

@@ -1,82 +1,274 @@
-"""The owner's page: what was tested and found, how sure, what is next, in plain words; never an order to repair."""
+"""The owner's page: what was found, how sure, what waiting means, what is next, who says so; no order to repair."""
 
 from __future__ import annotations
 
-from listen.diagnosis.model import Diagnosis, Fault
-from listen.report.content import OwnerPart
-from listen.trade.cautions import cautions_for
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
-NO_FAULT = ("Nothing to report yet", "", "There is too little in this job to say anything about the engine.")
-WAITING = (
-    "How long the engine may be run, and what waiting costs, is for a qualified person to say after the next check. "
-    "Stop and ask at once if it overheats, if coolant appears in the oil, or if it knocks."
-)
-ENOUGH = 0.05
-"""A cause less probable than this, though a common one, counts as unlikely on the owner's page."""
+from listen.diagnosis.model import Candidate, Diagnosis, Fault
+from listen.diagnosis.wording import SURE
+from listen.jobs.before_after import Change, compare
+from listen.jobs.job import Job
+from listen.jobs.standing import Standing, latest_round, standing_of
+from listen.report import words
+from listen.report.content import OwnerFound, OwnerHeard, OwnerPart, RoundPart
+from listen.report.owner_words import OwnerWords, sentence
+from listen.trade.causes import causes
+from listen.trade.points import point as find_point
+
+CAUSES_OF: dict[str, tuple[str, ...]] = {
+    "intake-valve": ("intake-valve", "carbon", "cam-lash"),
+    "exhaust-valve": ("exhaust-valve", "carbon", "cam-lash"),
+    "rings": ("rings-one", "rings-general"),
+    "coolant-passage": ("gasket-coolant", "crack"),
+    "next-cylinder": ("gasket-next",),
+    "fitting": ("test-fault",),
+    "set-up": ("test-fault",),
+}
+"""What lets the air out by each path, the plainest first: a person's word on a path speaks of these."""
+MOST_CHANGES = 2
+"""Lines of before and after on the owner's page; the shop's part has them all."""
+MOST_RIVALS = 3
+ENGLISH = OwnerWords()
 
 
-def owner_part(d: Diagnosis, engine_words: str) -> OwnerPart:
-    """Put a diagnosis in the owner's words."""
-    everywhere = tuple(c.cylinder for c in d.cylinders)
-    made = [t.words + _where(t.cylinders, everywhere) for t in d.tests if t.made]
-    missing = [t.words for t in d.tests if not t.made]
+@dataclass(frozen=True, slots=True)
+class Behind:
+    """What the page rests on beside the diagnosis."""
+
+    job: Job
+    rounds: Sequence[RoundPart]
+    days: str
+    """Days of testing."""
+    before: Job | None = None
+    altered: int = 0
+    """Clips that are not the recorded ones, or are gone."""
+    broken: bool = False
+    contact: str = ""
+
+
+def owner_part(d: Diagnosis, behind: Behind, say: OwnerWords = ENGLISH) -> OwnerPart:
+    """Put a diagnosis in the owner's words; what a person decided stands above the figures."""
+    decided = _decided(behind.job)
+    faults = [f for f in d.faults if not any(_against(f, s) for s in decided)] if d.kind != "open" else []
+    found = [_by_person(s, say) for s in decided if not any(_with(f, s) for f in faults)]
+    found += [_found(f, say) for f in faults]
+    if not found:
+        found = [_open(d, say)]
+    leading = found[0]
+    heard = _heard(leading, behind, say)
     return OwnerPart(
-        tested=tuple(made) or (f"{engine_words}: nothing yet",),
-        found=tuple(_found(f) for f in d.faults) if d.faults and d.kind != "open" else (_open(d),),
-        next=tuple(_next(f) for f in d.faults),
-        ruled_out=_unlikely(d),
-        not_tested=tuple(missing),
-        change_mind=_change_mind(d),
-        waiting=_waiting(d),
+        language=say.language,
+        labels={key: say.phrase(key) for key in LABELS},
+        warnings=_warnings(d, behind, say),
+        found=tuple(found),
+        not_looked=say.several(_not_looked(d, behind.job, say)),
+        heard=heard,
+        drawing=say.phrase("drawing", marked=_marked(found, say)),
+        changes=tuple(_changes(behind, say)),
+        opened="; ".join(_opened(behind.job, say)),
+        who=tuple(_who(leading, behind, say)),
+        note=say.phrase("no-order"),
     )
 
 
-def _waiting(d: Diagnosis) -> str:
-    """What waiting costs; the caution to stop comes first where a finding or a leading cause asks for it."""
-    if not d.stop_for:
-        return WAITING
-    return " ".join([*(c.words for c in cautions_for("stop-driving")), WAITING])
+LABELS = (
+    "title", "sure", "waits", "next", "not-looked", "before-after", "opened", "who", "reach", "shop-part"
+)  # fmt: skip
+"""Headings of the page."""
 
 
-def _where(cylinders: tuple[int, ...], everywhere: tuple[int, ...]) -> str:
-    """On which cylinders, in brackets; empty for a test of the whole engine."""
+def _decided(job: Job) -> list[Standing]:
+    """What persons decided otherwise than the program, cylinder by cylinder."""
+    found = (standing_of(job, n) for n in job.engine.cylinders)
+    return [s for s in found if s is not None and s.by == "person" and s.how == "overruled"]
+
+
+def _with(f: Fault, s: Standing) -> bool:
+    """Whether a fault says of this cylinder what the person said."""
+    return s.cylinder in f.cylinders and any(f.cause in CAUSES_OF.get(p, ()) for p in s.paths)
+
+
+def _against(f: Fault, s: Standing) -> bool:
+    return f.cylinders == (s.cylinder,) and not _with(f, s)
+
+
+def _place(cause: str, cylinders: tuple[int, ...], say: OwnerWords) -> str:
+    if len(cylinders) > 1:
+        return say.phrase("between", cylinders=say.several(map(str, cylinders)))
+    if cylinders:
+        return say.phrase("cylinder", cylinders=cylinders[0])
+    row = causes().get(cause)
+    return say.phrase("unknown-place" if row and row.scope == "cylinder" and cause != "test-fault" else "whole")
+
+
+def _found(f: Fault, say: OwnerWords) -> OwnerFound:
+    rivals = [_name(r, say) for r in f.rivals[:MOST_RIVALS]]
+    sure = say.named("sure", sure_word(f.probability))
+    check = say.cause(f.cause, "next", f.next_check.means)
+    if f.repeat_first:
+        check = say.cause("test-fault", "next")
+    elif rivals:
+        check = say.phrase("decides", minutes=f.next_check.minutes, causes=say.several(rivals, "or"))
+    return OwnerFound(
+        cause=f.cause,
+        cylinders=f.cylinders,
+        says=f"{_place(f.cause, f.cylinders, say)}: {say.cause(f.cause, 'name', f.words)}.",
+        means=say.cause(f.cause, "means", f.not_meant),
+        sure=sentence(f"{sure}. {say.phrase('rivals', causes=say.several(rivals, 'or'))}" if rivals else sure),
+        waits=say.cause(f.cause, "waits"),
+        next=sentence(check),
+    )
+
+
+def sure_word(probability: float) -> str:
+    """The name in the table of how sure; the classes are those of the diagnosis."""
+    return next((name.replace(" ", "-") for floor, name in SURE if probability >= floor), "possible")
+
+
+def _by_person(s: Standing, say: OwnerWords) -> OwnerFound:
+    """What a person decided against the figures: their word, not a probability."""
+    named = [CAUSES_OF[p][0] for p in s.paths if p in CAUSES_OF]
+    main = named[0] if named else "nothing-found" if s.kind == "sound" else ""
+    names = say.several(say.cause(c, "name") for c in named) if named else say.cause(main, "name")
+    return OwnerFound(
+        cause=main,
+        cylinders=(s.cylinder,),
+        says=f"{_place(main, (s.cylinder,), say)}: {names or say.phrase('open')}.",
+        means=say.cause(main, "means", say.phrase("open-means")),
+        sure=sentence(_word_of(s, say)),
+        waits=say.cause(main, "waits"),
+        next=sentence(say.cause(main or "test-fault", "next")),
+    )
+
+
+def _open(d: Diagnosis, say: OwnerWords) -> OwnerFound:
+    if d.kind != "open" or not d.faults:
+        key = "empty" if d.kind == "nothing-entered" else "open"
+        return OwnerFound(says=f"{say.phrase(key)}.", means=say.phrase(f"{key}-means"))
+    first = [_name(c, say) for c in d.candidates[:MOST_RIVALS]]
+    check = say.phrase("decides", minutes=d.faults[0].next_check.minutes, causes=say.several(first[1:], "or"))
+    return OwnerFound(
+        says=f"{say.phrase('open')}.",
+        means=say.phrase("open-means"),
+        sure=sentence(say.phrase("rivals", causes=say.several(first, "or"))),
+        next=sentence(check),
+    )
+
+
+def _name(c: Candidate, say: OwnerWords) -> str:
+    return say.cause(c.cause, "name", c.words)
+
+
+def _warnings(d: Diagnosis, behind: Behind, say: OwnerWords) -> tuple[str, ...]:
+    """What stands before everything else."""
+    said = []
+    if behind.altered:
+        said.append(say.phrase("altered", count=behind.altered))
+    if behind.broken:
+        said.append(say.phrase("record-broken"))
+    if d.stop_for:
+        names = [say.cause(c, "name", causes()[c].words) for c in d.stop_for[:MOST_RIVALS]]
+        said.append(say.phrase("stop", causes=say.several(names, "or")))
+    if behind.job.simulated:
+        said.append(say.phrase("simulated"))
+    return tuple(said)
+
+
+def _not_looked(d: Diagnosis, job: Job, say: OwnerWords) -> list[str]:
+    said = [say.named("test", t.test, t.words) for t in d.tests if not t.made]
+    listened = next((t.cylinders for t in d.tests if t.test == "listening" and t.made), ())
+    if listened and (missing := [n for n in job.engine.cylinders if n not in listened]):
+        said.append(say.phrase("listening-on", cylinders=say.several(map(str, missing))))
+    if not job.findings:
+        said.append(say.phrase("inside"))
+    return said or [say.phrase("nothing-left")]
+
+
+def _marked(found: Iterable[OwnerFound], say: OwnerWords) -> str:
+    cylinders = sorted({n for f in found for n in f.cylinders})
     if not cylinders:
-        return ""
-    if cylinders == everywhere and len(everywhere) > 1:
-        return " (all cylinders)"
-    return f" (cylinder{'s' if len(cylinders) > 1 else ''} {', '.join(map(str, cylinders))})"
+        return say.phrase("marked-none")
+    key = "between" if len(cylinders) > 1 else "cylinder"
+    return say.phrase(key, cylinders=say.several(map(str, cylinders)))
 
 
-def _found(f: Fault) -> tuple[str, str, str]:
-    sure = f.sure
-    if f.rivals:
-        sure += f"; it could still be {' or '.join(c.words for c in f.rivals)}"
-    return f"{f.place[0].upper()}{f.place[1:]}: {f.words}", sure, f.owner
+def _heard(leading: OwnerFound, behind: Behind, say: OwnerWords) -> OwnerHeard | None:
+    """The point that decided: of the points with both clips the one that weighs most for the path found."""
+    record = next((r for n in leading.cylinders if (r := latest_round(behind.job, n)) and r.verdict), None)
+    part = next((p for p in behind.rounds if record and p.id == record.id), None)
+    if record is None or record.verdict is None or part is None:
+        return None
+    paths = {p for p, named in CAUSES_OF.items() if leading.cause in named}
+    weights = [p.evidence_db for p in record.verdict.result.paths if p.path in paths]
+    there = [p for p in part.points if p.quiet_clip and p.air_clip and p.excess_db is not None]
+    if not there or not weights:
+        return None
+    chosen = max(there, key=lambda p: (max(w.get(p.point, 0.0) for w in weights), p.excess_db or 0.0))
+    where = say.named("point", find_point(chosen.point).row.id, chosen.words)
+    return OwnerHeard(
+        round_id=part.id,
+        point=chosen.point,
+        words=say.phrase("hear", point=where, cylinder=record.cylinder, seconds="{seconds}"),
+        quiet_clip=chosen.quiet_clip,
+        air_clip=chosen.air_clip,
+    )
 
 
-def _open(d: Diagnosis) -> tuple[str, str, str]:
-    if d.kind != "open":
-        return NO_FAULT
-    named = ", ".join(c.words for c in d.candidates[:3])
-    return "It cannot be told yet", f"first in line: {named}", "More has to be tested before anything can be advised."
+def _changes(behind: Behind, say: OwnerWords) -> Iterable[str]:
+    if behind.before is None:
+        return
+    rows = [(c.cylinder, x) for c in compare(behind.before, behind.job).cylinders for x in c.changes]
+    known = [(n, x) for n, x in rows if x.what in ("loss", "compression-dry") and x.difference is not None]
+    known.sort(key=lambda row: (not row[1].beyond, -_size(row[1])))
+    for n, x in known[:MOST_CHANGES]:
+        before, after = (words.reading_in_words(j.reading(x.what, n)) for j in (behind.before, behind.job))
+        told = say.phrase("changed-from", cylinder=n, what=say.phrase(x.what), before=before, after=after)
+        yield sentence(f"{told} ({say.phrase('beyond' if x.beyond else 'not-beyond')})")
 
 
-def _next(f: Fault) -> str:
-    check = f.next_check
-    mind = f"Mind: {check.risk} " if check.risk else ""
-    return f"{f.place[0].upper()}{f.place[1:]}: {mind}{check.do} About {check.minutes} minutes. {check.means}"
+def _size(x: Change) -> float:
+    """A change against its uncertainty."""
+    return abs(x.difference or 0.0) / (x.uncertainty or 1.0)
 
 
-def _unlikely(d: Diagnosis) -> tuple[str, ...]:
-    named = {f.cause for f in d.faults} | {c.cause for f in d.faults for c in f.rivals} | set(d.stop_for)
-    named |= {"test-fault", "nothing-found"}
-    if d.kind in ("open", "nothing-entered"):
-        return ()
-    return tuple(c.words for c in d.candidates if c.cause not in named and c.probability < ENOUGH)
+def _opened(job: Job, say: OwnerWords) -> Iterable[str]:
+    for n, finding in sorted(job.findings.items()):
+        named = say.several(say.named("path", p) for p in finding.paths)
+        told = f"{say.phrase('cylinder', cylinders=n)}: {named or say.named('path', 'unclear')}"
+        yield f"{told} ({finding.text})" if finding.text else told
 
 
-def _change_mind(d: Diagnosis) -> str:
-    if not d.faults:
-        return "Any test at all would tell more."
-    first = d.faults[0]
-    return f"What would change our mind is the next check: {first.next_check.means}"
+def _who(leading: OwnerFound, behind: Behind, say: OwnerWords) -> Iterable[str]:
+    job = behind.job
+    shop = job.shop or say.phrase("shop-nobody")
+    tech = say.phrase("by", name=job.people.get("tech") or say.phrase("nobody"))
+    yield sentence(f"{shop}, {say.phrase('tested')} {behind.days} {tech}")
+    standing = next((s for n in leading.cylinders if (s := standing_of(job, n)) is not None), None)
+    yield sentence(_stands_behind(standing, behind, say))
+    contact = behind.contact or job.people.get("contact") or say.phrase("ask-shop")
+    yield sentence(f"{say.phrase('reach')}: {contact}")
+
+
+def _stands_behind(s: Standing | None, behind: Behind, say: OwnerWords) -> str:
+    if s is None:
+        return say.phrase("undecided")
+    part = next((p for p in behind.rounds if p.id == s.round_id), None)
+    signed = part.signature_checks[-1].state if part and part.signature_checks else None
+    said = [_word_of(s, say), say.phrase(f"signed-{signed}" if signed else "unsigned")]
+    if signed and s.changed:
+        said.append(say.phrase("changed-since"))
+    return "; ".join(said)
+
+
+def _word_of(s: Standing, say: OwnerWords) -> str:
+    if s.disputed:
+        return say.phrase("disputed")
+    if not s.how:
+        return say.phrase("undecided")
+    what = say.several(say.named("path", p) for p in s.paths) if s.paths else say.named("path", _kind(s))
+    return say.phrase(s.how, name=s.name, what=what)
+
+
+def _kind(s: Standing) -> str:
+    return "none" if s.kind == "sound" else "unclear"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from listen.jobs.decision import Decision
 from listen.jobs.events import ByEarCalled, Confirmed, NoteAdded, Overruled, SentBack
 from listen.jobs.job import ClipRecord, Job, RoundRecord
@@ -22,8 +24,14 @@ LEFT_OUT = {DECLINED: "Sound cylinder of this engine"}
 """What was left out, where the step's own name would not say it."""
 
 
-def round_part(job: Job, record: RoundRecord, signatures: tuple[SignaturePart, ...] = ()) -> RoundPart:
-    """Everything of one round, in words and figures; ``signatures`` are those under it, checked."""
+def round_part(
+    job: Job, record: RoundRecord, signatures: tuple[SignaturePart, ...] = (), files: Mapping[str, str] | None = None
+) -> RoundPart:
+    """Everything of one round, in words and figures.
+
+    ``signatures`` are those under it, checked; ``files`` says of each clip whether its file ``matches`` the record.
+    """
+    files = files or {}
     judged = record.verdict
     result = judged.result if judged else None
     by_point = {p.point: p for p in result.points} if result else {}
@@ -35,7 +43,7 @@ def round_part(job: Job, record: RoundRecord, signatures: tuple[SignaturePart, .
         opened=times.moment_and_zone(record.opened),
         settings=_settings(job, record),
         cautions=tuple(_caution(c) for c in record.cautions),
-        points=tuple(_point(record, point, by_point.get(point)) for point in ids),
+        points=tuple(_point(record, point, by_point.get(point), files) for point in ids),
         paths=tuple(_path(p) for p in result.paths) if result else (),
         verdict=result.verdict.text if result else "Not judged.",
         next=result.verdict.next if result else "",
@@ -84,7 +92,7 @@ def _caution(caution_id: str) -> str:
     return f"the {len(cautions_for(*steps))} cautions marked {marks} in the list below, read before air went on"
 
 
-def _point(record: RoundRecord, point: str, p: PointResult | None) -> PointPart:
+def _point(record: RoundRecord, point: str, p: PointResult | None, files: Mapping[str, str]) -> PointPart:
     skip = record.skip(point, "air")
     clips = {"quiet": _last(record, point, "quiet"), "air": _last(record, point, "air")}
     interval = p.excess_ci95_db if p else None
@@ -103,8 +111,17 @@ def _point(record: RoundRecord, point: str, p: PointResult | None) -> PointPart:
         flags=tuple(f.text for f in p.flags) if p else (),
         quiet_clip=clips["quiet"].id if clips["quiet"] else "",
         air_clip=clips["air"].id if clips["air"] else "",
+        not_as_recorded=_not_as_recorded(clips, files),
         skipped=skip.reason if skip else "",
     )
+
+
+def _not_as_recorded(clips: Mapping[str, ClipRecord | None], files: Mapping[str, str]) -> str:
+    said = {"differs": "is not the one recorded: its file was changed", "missing": "is gone"}
+    wrong = [
+        f"the {kind} clip {said[files[c.id]]}" for kind, c in clips.items() if c is not None and files.get(c.id) in said
+    ]
+    return f"{' and '.join(wrong)}; what is heard and drawn here is not the record".capitalize() + "." if wrong else ""
 
 
 def _last(record: RoundRecord, point: str, kind: str) -> ClipRecord | None:

@@ -1,4 +1,4 @@
-"""Quiet and air clips to hear in a page: trimmed, equally loud against each other, compressed, within a size."""
+"""Pairs of clips to hear in a page: air off, then air on, in one sound; alike loud over all pairs, within a size."""
 
 from __future__ import annotations
 
@@ -9,32 +9,40 @@ from pathlib import Path
 
 import numpy as np
 
+from listen.errors import ClipError, HisswayError
 from listen.signal.clip import Clip
 
 HEARD_S = 4.0
 """Seconds of each clip to hear, from its middle."""
 LEAST_S = 0.8
 """Less than this is no help to an ear."""
-BUDGET_BYTES = 6_000_000
-"""All sounds of a page together, as written into it; a page is to stay under 8 MB."""
-PEAK = 0.8
-"""Where the louder clip of a pair peaks."""
+GAP_S = 0.3
+"""Silence between the two, so that the ear does not take the join for a knock."""
+BUDGET_BYTES = 1_200_000
+"""All sounds of a page together, as written into it; a page is to stay under 2 MB."""
+QUIET_DBFS = -30.0
+"""Every pair is played so that its quiet clip has this level (mean square): no pair is louder than another for having
+been recorded hotter. Shop noise then leaves 20 dB and more for the hiss."""
+PEAK = 0.9
+"""The louder clip of a pair peaks at most here."""
 MOST_GAIN_DB = 60.0
+
+Files = tuple[Path, Path]
 
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """One quiet and one air clip as data addresses."""
+    """One quiet and one air clip, played one after the other, as a data address."""
 
-    quiet: str
-    air: str
+    address: str
     gain_db: float
     """The same for both, so that the difference between them stays."""
-    seconds: float
+    quiet_s: float
+    air_s: float
 
 
-def pairs(wanted: Sequence[tuple[Path, Path]]) -> tuple[dict[tuple[Path, Path], Pair], str]:
-    """Encode pairs of sound files; shorter ones if they would not fit.
+def pairs(wanted: Sequence[Files]) -> tuple[dict[Files, Pair], str]:
+    """Encode pairs of sound files, the first of them at full length, the others shorter if they would not fit.
 
     Returns
     -------
@@ -42,42 +50,54 @@ def pairs(wanted: Sequence[tuple[Path, Path]]) -> tuple[dict[tuple[Path, Path], 
         The pairs that could be read, and what was left out and why (empty where nothing was).
     """
     seconds = HEARD_S
-    for _ in range(4):
+    while seconds >= LEAST_S:
         found, unread = _encode_all(wanted, seconds)
-        size = sum(len(p.quiet) + len(p.air) for p in found.values())
+        size = sum(len(p.address) for p in found.values())
         if size <= BUDGET_BYTES:
             return found, "; ".join(unread)
-        seconds *= 0.9 * BUDGET_BYTES / size
-        if seconds < LEAST_S:
-            break
-    return {}, f"{len(wanted)} pairs of clips are too many to carry in one page; hear them in the job"
+        first = len(found[wanted[0]].address) if wanted[0] in found else 0
+        seconds *= 0.95 * max(BUDGET_BYTES - first, 1) / max(size - first, 1)
+    found, unread = _encode_all(wanted[:1], HEARD_S)
+    left = f"{len(wanted) - 1} pairs of clips are too many to carry in one page; hear them in the job"
+    return found, "; ".join([*unread, left])
 
 
-def _encode_all(wanted: Sequence[tuple[Path, Path]], seconds: float) -> tuple[dict[tuple[Path, Path], Pair], list[str]]:
+def _encode_all(wanted: Sequence[Files], seconds: float) -> tuple[dict[Files, Pair], list[str]]:
     from listen.audio.files import read_clip
-    from listen.errors import HisswayError
 
-    found: dict[tuple[Path, Path], Pair] = {}
+    found: dict[Files, Pair] = {}
     unread = []
-    for quiet, air in wanted:
+    for n, (quiet, air) in enumerate(wanted):
+        keep = seconds if n else HEARD_S
         try:
-            found[quiet, air] = _pair(middle(read_clip(quiet), seconds), middle(read_clip(air), seconds))
+            found[quiet, air] = _pair(middle(read_clip(quiet), keep), middle(read_clip(air), keep))
         except (HisswayError, OSError) as error:
-            unread.append(str(error))
+            unread.append(str(error).replace(f"{quiet.parent}/", "").replace(f"{quiet.parent}\\", ""))
     return found, unread
 
 
 def _pair(quiet: Clip, air: Clip) -> Pair:
-    from listen.audio.encode import ogg_bytes
+    from listen.audio.encode import mp3_bytes
 
+    if quiet.rate_hz != air.rate_hz:
+        raise ClipError(
+            f"{quiet.name} and {air.name}: recorded at {quiet.rate_hz} and {air.rate_hz} Hz, not for one ear"
+        )
+    gain_db = _gain_db(quiet, air)
+    gap = np.zeros(round(GAP_S * quiet.rate_hz), np.float32)
+    both = np.concatenate([quiet.samples, gap, air.samples])
+    data = mp3_bytes(Clip.of(both, quiet.rate_hz), gain_db=gain_db)
+    address = "data:audio/mpeg;base64," + base64.b64encode(data).decode("ascii")
+    return Pair(address, gain_db, quiet.seconds, air.seconds)
+
+
+def _gain_db(quiet: Clip, air: Clip) -> float:
     peak = max(float(np.abs(c.samples).max()) for c in (quiet, air))
-    gain_db = min(MOST_GAIN_DB, float(np.floor(20 * np.log10(PEAK / peak)))) if peak > 0 else 0.0
-    ways = [_address(ogg_bytes(c, gain_db=gain_db)) for c in (quiet, air)]
-    return Pair(ways[0], ways[1], gain_db, max(quiet.seconds, air.seconds))
-
-
-def _address(data: bytes) -> str:
-    return "data:audio/ogg;base64," + base64.b64encode(data).decode("ascii")
+    if peak == 0:
+        return 0.0
+    power = float(np.mean(np.square(quiet.samples, dtype=np.float64)))
+    wanted = QUIET_DBFS - 10 * np.log10(power) if power > 0 else MOST_GAIN_DB
+    return float(np.floor(min(wanted, MOST_GAIN_DB, 20 * np.log10(PEAK / peak))))
 
 
 def middle(clip: Clip, seconds: float) -> Clip:

@@ -19,7 +19,8 @@ BANDS = 72
 """Bands of equal ratio from LOW_HZ to HIGH_HZ (about ten a octave at the top, bins permitting)."""
 FLOOR = 1e-16
 """Smallest power drawn, -160 dB re full scale."""
-SIZE_IN = (5.6, 2.5)
+SIZE_IN = (4.6, 2.7)
+"""Drawn at about one point a pixel on a phone, so that 11-point labels can be read there."""
 
 
 Line = tuple[NDArray[np.float64], NDArray[np.float64]]
@@ -57,12 +58,12 @@ def spectra_svg(quiet: Clip, air: Clip, name: str) -> str:
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
-    settings: Any = {"svg.fonttype": "none", "svg.hashsalt": name, "font.size": 8.0, "font.family": "sans-serif"}
+    settings: Any = {"svg.fonttype": "none", "svg.hashsalt": name, "font.size": 11.0, "font.family": "sans-serif"}
     with matplotlib.rc_context(settings):
         figure = Figure(figsize=SIZE_IN)
         FigureCanvasSVG(figure)
         figure.patch.set_alpha(0.0)
-        figure.subplots_adjust(left=0.11, right=0.985, top=0.97, bottom=0.18)
+        figure.subplots_adjust(left=0.16, right=0.97, top=0.97, bottom=0.21)
         _draw(figure.add_subplot(), levels(quiet), levels(air))
         out = io.StringIO()
         figure.savefig(out, format="svg", metadata=dict.fromkeys(("Creator", "Date", "Format", "Type")))
@@ -78,7 +79,7 @@ def _draw(axes: Any, quiet: Line, air: Line) -> None:
     axes.semilogx(*quiet, color=QUIET, linewidth=1.2, linestyle=(0, (4, 2)), label="quiet")
     axes.semilogx(*air, color=AIR, linewidth=1.6, label="air")
     axes.set_xlabel("frequency, Hz", color=INK)
-    axes.set_ylabel("level, dB re full scale", color=INK)
+    axes.set_ylabel("dB re full scale", color=INK)
     axes.set_xlim(LOW_HZ, HIGH_HZ)
     axes.xaxis.set_major_locator(FixedLocator([100, 300, 1000, 3000, 10000]))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda hz, _: f"{hz / 1000:g}k" if hz >= 1000 else f"{hz:g}"))
@@ -91,13 +92,15 @@ def _draw(axes: Any, quiet: Line, air: Line) -> None:
 
 
 def inline(svg: str, name: str) -> str:
-    """Ready for a page: no prologue, no global style, identifiers of its own, colours of the page."""
+    """Ready for a page: no prologue, no global style, identifiers and colours of its own, no digit too many."""
     body = svg[svg.index("<svg") :]
     body = re.sub(r"<defs>\s*<style.*?</style>\s*</defs>", "", body, flags=re.DOTALL)
     body = re.sub(r"<metadata>.*?</metadata>", "", body, flags=re.DOTALL)
     body = re.sub(r'\bid="', f'id="{name}-', body)
     body = re.sub(r'href="#', f'href="#{name}-', body)
     body = re.sub(r"url\(#", f"url(#{name}-", body)
+    body = re.sub(r"\d+\.\d+", lambda m: f"{float(m[0]):.4g}", body)  # a tenth of a point: nothing finer can be drawn
+    body = re.sub(r"\n\s*", " ", body)
     for stand_in, variable in COLOURS.items():
         body = body.replace(stand_in, f"var({variable})")
     return re.sub(r"<svg\b[^>]*?(viewBox=\"[^\"]*\")[^>]*>", r'<svg \1 class="plot" aria-hidden="true">', body, count=1)

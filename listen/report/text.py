@@ -26,7 +26,7 @@ def markdown_text(report: Report) -> str:
 
 
 def json_text(report: Report) -> str:
-    """The report as one JSON object (schema ``hissway.report/1``)."""
+    """The report as one JSON object (schema ``hissway.report/2``)."""
     return json.dumps(clean_tree(msgspec.to_builtins(report)), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
 
 

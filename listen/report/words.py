@@ -19,3 +19,8 @@ def reading_in_words(r: ReadingEntered | None) -> str:
 def verdict_in_words(v: Verdict) -> str:
     """A verdict of listening in a few words."""
     return verdicts.verdict(v.kind, v.paths, v.probability)
+
+
+def standing(word: str, *, listened: bool) -> str:
+    """How a cylinder stands; none is called sound that nobody listened to."""
+    return "readings good" if word == "sound" and not listened else word

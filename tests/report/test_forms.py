@@ -22,7 +22,7 @@ from listen.trade.units import KPA_PER
 def test_json_holds_the_whole_content_and_nothing_that_is_no_json(demo, hostile):
     for folder in (demo, hostile):
         data = json.loads(report_text(folder, Wanted(form="json")), parse_constant=pytest.fail)
-        assert data["schema"] == "hissway.report/1"
+        assert data["schema"] == "hissway.report/2"
         assert data["diagnosis"]["schema"] == "hissway.diagnosis/1"
         assert data["rounds"] and data["clips"] and data["owner"]["found"]
     assert "\u202e" not in json.dumps(data, ensure_ascii=False)

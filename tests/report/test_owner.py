@@ -1,11 +1,27 @@
-"""Protects the owner: the caution to stop stands wherever it must, nothing is unlikely against its own sign."""
+"""Protects the owner: the caution to stop stands first, a person's word above the program's, every language short."""
 
 from __future__ import annotations
 
+import re
+
+import pytest
+
 from listen.diagnosis.case import CylinderCase, EngineCase
 from listen.diagnosis.diagnose import diagnose
-from listen.report.owner import owner_part
+from listen.jobs import events as ev
+from listen.jobs.folder.store import create_job, open_job
+from listen.jobs.job import Job
+from listen.report.assemble import assemble, days_of_testing
+from listen.report.owner import CAUSES_OF, Behind, owner_part, sure_word
+from listen.report.owner_words import LANGUAGES, OwnerWords, table
+from listen.trade.causes import causes
 from listen.trade.layout import layout
+from listen.trade.points import PathId
+
+ONE_LINE = 46
+"""Characters of a line on a phone 390 pixels wide, measured in headless Chromium."""
+MEASURED = {"name": 2, "means": 3, "waits": 2, "next": 4}
+"""Lines that each piece of a cause may take, its heading included."""
 
 
 def engine(**more):
@@ -18,20 +34,92 @@ def engine(**more):
     )
 
 
-def test_water_in_the_oil_stops_the_engine_whatever_leads():
-    page = owner_part(diagnose(engine(symptoms=("emulsion",))), "an engine")
-    assert "do not start" in page.waiting
-    assert "crack in head or block" not in page.ruled_out
+def page(d, job: Job | None = None, language="en"):
+    return owner_part(d, Behind(job=job or Job(), rounds=(), days="2026-03-17"), OwnerWords(language))
+
+
+def test_water_in_the_oil_stops_the_engine_before_anything_else():
+    said = page(diagnose(engine(symptoms=("emulsion",))))
+    assert said.warnings[0].startswith("Do not start or drive it")
 
 
 def test_without_such_a_sign_nobody_is_frightened():
-    page = owner_part(diagnose(engine(symptoms=("misfire-load",))), "an engine")
-    assert "do not start" not in page.waiting
-    assert not any("not oil" in " ".join(f) and "The black deposit" in " ".join(f) for f in page.found)
+    said = page(diagnose(engine(symptoms=("misfire-load",))))
+    assert not said.warnings
 
 
-def test_a_check_tells_its_danger_before_what_to_do():
-    d = diagnose(engine(symptoms=("emulsion",)))
-    (line, *_) = owner_part(d, "an engine").next
-    check = d.faults[0].next_check
-    assert check.risk and line.index(f"Mind: {check.risk}") < line.index(check.do)
+def test_the_owner_gets_no_orders_and_no_list_of_everything_unlikely(demo):
+    """One finding is two sentences, how sure, what waiting means and what is next: five pieces, none long."""
+    owner = assemble(open_job(demo, write=False)).owner
+    (found,) = owner.found
+    assert found.says == "Cylinder 5: an intake valve does not close tightly."
+    assert found.means == "That concerns the cylinder head, not the whole engine."
+    assert found.sure.startswith("Likely") and "%" not in found.sure
+    assert "decides" in found.next
+    assert owner.heard is not None and owner.heard.point == "intake"
+    assert owner.not_looked.endswith("listening at cylinder 2 and 4 and inside the engine")
+    everything = " ".join((found.says, found.means, found.sure, found.waits, found.next, *owner.who))
+    assert not re.search(r"\b(set it|remove|measure the|tap the|torque|replace)\b", everything.lower())
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_language_has_every_word_and_fits_the_phone(language):
+    for cause in causes():
+        row = table("cause")[cause]
+        for piece, lines in MEASURED.items():
+            text = row[piece][language]
+            assert text and len(text) <= lines * ONE_LINE, (cause, piece, language, len(text))
+    for part in ("phrase", "sure", "path", "point", "test"):
+        for key, row in table(part)[""].items():
+            assert set(row) == set(LANGUAGES), key
+            assert sorted(re.findall(r"{\w+}", row[language])) == sorted(re.findall(r"{\w+}", row["en"])), key
+    assert set(table("path")[""]) >= {str(p) for p in PathId}
+    assert {c for named in CAUSES_OF.values() for c in named} <= set(causes())
+
+
+@pytest.mark.parametrize(
+    ("probability", "word"),
+    [(0.99, "very-likely"), (0.9, "likely"), (0.6, "more-likely-than-not"), (0.4, "possible"), (0.1, "possible")],
+)
+def test_how_sure_has_a_row_for_every_class(probability, word):
+    assert sure_word(probability) == word and word in table("sure")[""]
+
+
+def overruled(tmp_path, path: str):
+    """A job with one leaking cylinder, on which the supervisor has decided."""
+    with create_job(tmp_path, title="x", engine=layout("inline-4")) as opened:
+        for n, loss in ((1, 8), (2, 60), (3, 9), (4, 8)):
+            opened.append(ev.ReadingEntered(reading="loss", value=loss, unit="percent", si=loss, cylinder=n))
+        opened.append(
+            ev.RoundOpened(round_id="r", cylinder=2),
+            ev.PersonChosen(role="contact", name="bell at the gate"),
+            ev.Overruled(round_id="r", name="Oskar Vey", paths=(path,), reason="heard it"),
+        )
+        return opened.folder
+
+
+@pytest.mark.parametrize(
+    ("path", "says"),
+    [
+        ("rings", "Cylinder 2: the seal between piston and cylinder wall leaks."),
+        ("exhaust-valve", "Cylinder 2: an exhaust valve does not close tightly."),
+        ("none", "Cylinder 2: nothing was found."),
+    ],
+)
+def test_what_a_supervisor_decided_stands_above_the_program(tmp_path, path, says):
+    owner = assemble(open_job(overruled(tmp_path, path), write=False)).owner
+    assert owner.found[0].says == says
+    assert "Oskar Vey, supervisor, decided otherwise" in " ".join((owner.found[0].sure, *owner.who))
+    assert owner.who[-1] == "Questions: bell at the gate."
+
+
+def test_days_of_testing_are_those_of_the_tests():
+    def event(time: str, payload):
+        return ev.Event(id=time, time=time, actor="", payload=payload, line="")
+
+    loss = ev.ReadingEntered(reading="loss", value=8, unit="percent", si=8, cylinder=1)
+    signed = ev.Signed(round_id="r", name="Bo", role="supervisor", statement="", head="")
+    later = event("2026-05-01T12:00:00+00:00", signed)
+    assert days_of_testing([event("2026-03-17T12:00:00+00:00", loss), later]) == "2026-03-17"
+    several = [event(f"2026-03-{d}T12:00:00+00:00", loss) for d in (17, 18, 19, 20, 24)]
+    assert days_of_testing(several) == "2026-03-17 \N{EN DASH} 2026-03-24"

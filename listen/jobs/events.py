@@ -129,10 +129,11 @@ class CheckMade(Payload, frozen=True, kw_only=True):
     text: str = ""
 
 
-class ReadingWithdrawn(Payload, frozen=True, kw_only=True):
-    """A figure that was entered is not to count: as if it had not been entered."""
+class AnswerWithdrawn(Payload, frozen=True, kw_only=True):
+    """An answer to a fact is not to count, yes, no or figure: as if it had not been asked."""
 
-    reading: str
+    fact: str
+    """Identifier of a row of the table of facts."""
     cylinder: int | None = None
 
 
@@ -478,7 +479,7 @@ KINDS: dict[str, type[Payload]] = {
     "symptom-noted": SymptomNoted,
     "symptoms-asked": SymptomsAsked,
     "check-made": CheckMade,
-    "reading-withdrawn": ReadingWithdrawn,
+    "answer-withdrawn": AnswerWithdrawn,
     "note-added": NoteAdded,
     "photo-kept": PhotoKept,
     "photo-taken-back": PhotoTakenBack,

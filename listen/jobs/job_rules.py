@@ -93,13 +93,21 @@ def _asked(job: Job, p: ev.SymptomsAsked, event: ev.Event) -> Job:
 
 
 def _check(job: Job, p: ev.CheckMade, event: ev.Event) -> Job:
+    job = touch_where(job, event, lambda r: p.cylinder in (None, r.cylinder), f"check {p.check}: {p.outcome or 'back'}")
     others = tuple(c for c in job.checks if (c.check, c.cylinder) != (p.check, p.cylinder))
     return replace(job, checks=(*others, p) if p.outcome else others)
 
 
-def _withdrawn(job: Job, p: ev.ReadingWithdrawn, event: ev.Event) -> Job:
-    kept = tuple(r for r in job.readings if (r.reading, r.cylinder) != (p.reading, p.cylinder) or r.round_id)
-    return replace(touch_where(job, event, lambda r: r.cylinder == p.cylinder), readings=kept)
+def _withdrawn(job: Job, p: ev.AnswerWithdrawn, event: ev.Event) -> Job:
+    kept = tuple(r for r in job.readings if (r.reading, r.cylinder) != (p.fact, p.cylinder) or r.round_id)
+    said = f"answer withdrawn: {names.figure_name(p.fact)}"
+    job = touch_where(job, event, lambda r: p.cylinder in (None, r.cylinder), said)
+    if p.cylinder is not None:
+        job = replace(job, readings=kept)
+        left = tuple(s for s in job.found.get(p.cylinder, ()) if s != p.fact)
+        return replace(job, found={**job.found, p.cylinder: left})
+    symptoms, asked = (tuple(s for s in told if s != p.fact) for told in (job.symptoms, job.asked))
+    return replace(job, readings=kept, symptoms=symptoms, asked=asked)
 
 
 def _note(job: Job, p: ev.NoteAdded, event: ev.Event) -> Job:
@@ -186,7 +194,7 @@ JOB_RULES: dict[type[ev.Payload], Rule] = {
     ev.SymptomNoted: _symptom,
     ev.SymptomsAsked: _asked,
     ev.CheckMade: _check,
-    ev.ReadingWithdrawn: _withdrawn,
+    ev.AnswerWithdrawn: _withdrawn,
     ev.NoteAdded: _note,
     ev.PhotoKept: _photo,
     ev.PhotoTakenBack: _photo_back,

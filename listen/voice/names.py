@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from listen.errors import HisswayError
-from listen.trade.facts import fact
+from listen.trade.facts import fact, facts
 from listen.trade.plugs import plug
 from listen.trade.points import PATH_WORDS, PathId, point
 from listen.voice.figures import UNKNOWN, sure
@@ -103,7 +103,9 @@ def symptom_name(symptom_id: str) -> str:
 
 def figure_name(name: str) -> str:
     """A reading or measured figure by its name in the journal."""
-    return FIGURES.get(name, plain(name, LONGEST))
+    if name in FIGURES:
+        return FIGURES[name]
+    return facts()[name].words if name in facts() else plain(name, LONGEST)
 
 
 def clip(kind: str) -> str:

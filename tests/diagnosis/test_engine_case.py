@@ -10,6 +10,7 @@ from listen.diagnosis.ear import heard_share
 from listen.diagnosis.leakage import behind_one_restrictor, losses
 from listen.jobs.engine_case import engine_case
 from listen.jobs.events import (
+    AnswerWithdrawn,
     ByEarCalled,
     CheckMade,
     EngineSize,
@@ -17,7 +18,6 @@ from listen.jobs.events import (
     Overruled,
     PlugSeen,
     ReadingEntered,
-    ReadingWithdrawn,
     SymptomNoted,
     SymptomsAsked,
 )
@@ -149,5 +149,5 @@ def test_facts_figures_and_checks_arrive_and_what_was_asked_is_told_from_what_wa
 
 
 def test_a_figure_that_was_withdrawn_does_not_count(job):
-    job.append(read("oil-used", 0.8), ReadingWithdrawn(reading="oil-used"))
+    job.append(read("oil-used", 0.8), AnswerWithdrawn(fact="oil-used"))
     assert "oil-used" not in engine_case(job.job).figures

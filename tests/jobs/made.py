@@ -69,7 +69,7 @@ PAYLOADS: st.SearchStrategy[ev.Payload] = st.one_of(
     st.builds(ev.PlugSeen, cylinder=CYLINDERS, conditions=st.tuples(WORDS), text=WORDS),
     st.builds(ev.SymptomNoted, symptom=st.sampled_from(["blue-smoke", "misfire"]), present=st.booleans()),
     st.builds(ev.CheckMade, check=st.just("timing-marks"), outcome=st.sampled_from(["off", "right", ""])),
-    st.builds(ev.ReadingWithdrawn, reading=st.sampled_from(["loss", "altitude"]), cylinder=st.none() | CYLINDERS),
+    st.builds(ev.AnswerWithdrawn, fact=st.sampled_from(["loss", "altitude"]), cylinder=st.none() | CYLINDERS),
     st.builds(ev.NoteAdded, text=WORDS, round_id=st.none() | ROUND_IDS),
     st.builds(ev.CautionAcknowledged, caution=st.just("set-up"), round_id=st.none() | ROUND_IDS),
     st.builds(ev.StepPassed, round_id=ROUND_IDS, step=st.sampled_from(["loss", "closing"]), reason=WORDS),

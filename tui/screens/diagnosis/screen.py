@@ -1,4 +1,4 @@
-"""Diagnosis over the engine: faults with their support and their rivals, contradictions, what was not tested."""
+"""Diagnosis over the engine: faults, support and rivals, checks and their outcomes, what was not tested."""
 
 from __future__ import annotations
 
@@ -8,16 +8,18 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
+from textual.reactive import reactive
 from textual.widgets import Static
 
 from listen.errors import HisswayError
-from listen.jobs.events import Payload, SymptomNoted, SymptomsAsked
 from tui.screens.base import BayScreen
+from tui.screens.diagnosis import checks
 from tui.screens.diagnosis.pages import page, symptom_words
-from tui.screens.ticks import TickScreen
+from tui.screens.pick import PickScreen
 from tui.words import shown
 
 if TYPE_CHECKING:
+    from listen.diagnosis.model import Diagnosis
     from listen.jobs.job import Job
 
 
@@ -26,7 +28,13 @@ class DiagnosisScreen(BayScreen[None]):
 
     CSS_PATH = "diagnosis.tcss"
     AUTO_FOCUS = "#page"
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("s", "symptom", "Symptoms")]
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("c", "checks", "Checks"),
+        Binding("s", "facts", "Facts"),
+        Binding("w", "why", "Why"),
+    ]
+    why: reactive[bool] = reactive(False, init=False)
+    """Whether every weight comes with its reason and source."""
 
     def body(self) -> ComposeResult:
         """The page."""
@@ -39,43 +47,59 @@ class DiagnosisScreen(BayScreen[None]):
 
     def show_job(self, job: Job) -> None:
         """Weigh all evidence and show it."""
-        from listen.diagnosis.diagnose import diagnose
-        from listen.jobs.engine_case import engine_case
-
         try:
-            text: Content = page(diagnose(engine_case(job)))
+            text: Content = page(_diagnosis(job), checks.made_words(job), why=self.why)
         except HisswayError as e:
             text = shown(f"! {e}", "$warning")
         text = Content.assemble(text, "\n\n", (symptom_words(job), "$secondary"))
         self.query_one("#text", Static).update(text)
 
-    def action_symptom(self) -> None:
-        """Go through the symptoms of the whole engine; that they were asked is kept, whatever the answer."""
-        from listen.trade.facts import symptoms
+    def watch_why(self) -> None:
+        """Show the same page with or without reasons."""
+        if self.bay.job is not None:
+            self.show_job(self.bay.job)
 
+    def action_why(self) -> None:
+        """Reasons and sources, or none."""
+        self.why = not self.why
+
+    def action_facts(self) -> None:
+        """Everything that may be told beside the readings."""
+        from tui.screens.facts.screen import FactsScreen
+
+        self.app.push_screen(FactsScreen())
+
+    def action_checks(self) -> None:
+        """The checks asked for and made: choose one, then what came of it."""
         job = self.bay.job
         if job is None:
             return
-        rows = [s for s in symptoms() if s.scope == "engine"]
-        noted, all_of_them = set(job.symptoms), tuple(s.id for s in rows)
+        listed = checks.listed(job, _diagnosis(job))
+        if not listed:
+            self.tell("No check is asked for yet.")
+            return
 
-        def note(ticked: tuple[str, ...] | None) -> None:
-            if ticked is None:
+        def chosen(key: str | None) -> None:
+            if key is not None:
+                self._outcome(listed[key])
+
+        options = [(key, asked.words, asked.more) for key, asked in listed.items()]
+        self.app.push_screen(PickScreen("Which check was made?", options), chosen)
+
+    def _outcome(self, asked: checks.Asked) -> None:
+        def kept(outcome: str | None) -> None:
+            if outcome is None:
                 return
-            changed = [
-                SymptomNoted(symptom=s, present=s in ticked) for s in all_of_them if (s in ticked) != (s in noted)
-            ]
-            asked = [] if set(all_of_them) <= set(job.asked) else [SymptomsAsked(symptoms=all_of_them)]
-            if changed or asked:
-                self._write(*changed, *asked)
+            try:
+                self.bay.write(asked.event(outcome))
+            except HisswayError as e:
+                self.refuse(e)
 
-        options = [(s.id, s.words) for s in rows]
-        self.app.push_screen(
-            TickScreen("Which symptoms does the engine show?", options, job.symptoms, may_be_none=True), note
-        )
+        self.app.push_screen(PickScreen(asked.title, asked.outcomes(), asked.outcome), kept)
 
-    def _write(self, *events: Payload) -> None:
-        try:
-            self.bay.write(*events)
-        except HisswayError as e:
-            self.refuse(e)
+
+def _diagnosis(job: Job) -> Diagnosis:
+    from listen.diagnosis.diagnose import diagnose
+    from listen.jobs.engine_case import engine_case
+
+    return diagnose(engine_case(job))

@@ -25,6 +25,7 @@ class EngineKeys(BayScreen[None]):
         Binding("c", "confirm", "Confirm"),
         Binding("b", "compare", "Before/after"),
         Binding("d", "diagnosis", "What it says"),
+        Binding("s", "facts", "Facts"),
         Binding("f", "finding", "Finding"),
         Binding("P", "photos", "Photos", key_display="P"),
         Binding("tab", "app.focus_next", "Drawing or table", show=False),
@@ -92,6 +93,12 @@ class EngineKeys(BayScreen[None]):
         from tui.screens.photos.screen import PhotosScreen
 
         self.app.push_screen(PhotosScreen(self.cylinder()))
+
+    def action_facts(self) -> None:
+        """Everything that may be told of the engine beside its readings."""
+        from tui.screens.facts.screen import FactsScreen
+
+        self.app.push_screen(FactsScreen())
 
     def action_compare(self) -> None:
         """Two jobs on one engine side by side."""

@@ -201,7 +201,7 @@ def _summary(rows: tuple[CylinderRow, ...], job: Job) -> str:
     if share is not None:
         parts.append(f"Lowest dry reading is {percent_plain(share)} of the highest (rule of thumb: at least 75 %).")
     if not job.symptoms_asked:
-        parts.append("Symptoms not asked yet (d, then s).")
+        parts.append("Symptoms not asked yet (s).")
     elif not job.symptoms:
         parts.append("Symptoms asked: none.")
     if job.troubles:

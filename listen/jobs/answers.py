@@ -1,0 +1,139 @@
+"""The answers to the table of facts: what a job holds of each, and the events that keep a new one."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import msgspec
+
+from listen.errors import EngineError, ReadingError
+from listen.jobs.events import AnswerWithdrawn, EngineDescribed, Payload, ReadingEntered, SymptomNoted, SymptomsAsked
+from listen.jobs.job import Job
+from listen.trade.facts import Fact, facts
+from listen.trade.layout import Engine
+from listen.trade.units import read_pressure, show, unit_named
+
+YES, NO, OPEN = "yes", "no", ""
+_FIGURE = re.compile(r"([+-]?\d{1,6}(?:[.,]\d{1,4})?)\s*([^\d\s].*)?")
+NONE = "none"
+"""Typed for groups of cylinders where there is none."""
+
+
+def asked_here(job: Job, f: Fact) -> bool:
+    """Whether a fact concerns this engine at all: a diesel's, a turbocharged one's."""
+    if f.only == "diesel":
+        return job.engine.fuel == "diesel"
+    return not f.only or f.only in job.symptoms
+
+
+def facts_here(job: Job) -> tuple[Fact, ...]:
+    """The facts that may be told of this engine, in the order of the table."""
+    return tuple(f for f in facts().values() if asked_here(job, f))
+
+
+def answer(job: Job, f: Fact, cylinder: int | None = None) -> str:
+    """What the job holds: ``yes``, ``no``, a figure with its unit, groups; empty where it was not asked."""
+    if f.answer == "groups":
+        return " ".join("-".join(map(str, group)) for group in getattr(job.engine, f.field))
+    if f.answer == "figure":
+        return _figure(job, f, cylinder)
+    if f.sets:
+        return YES if all(getattr(job.engine, k) == v for k, v in f.sets.items()) else NO
+    if cylinder is not None:
+        return YES if f.id in job.found.get(cylinder, ()) else OPEN
+    return YES if f.id in job.symptoms else NO if f.id in job.asked else OPEN
+
+
+def in_words(job: Job, f: Fact) -> str:
+    """The answer on one line; of a cylinder's fact for every cylinder that has one."""
+    if f.scope == "engine":
+        return answer(job, f)
+    told = {n: answer(job, f, n) for n in job.engine.cylinders}
+    if f.answer == "yes-no":
+        on = [str(n) for n, said in told.items() if said]
+        return f"on {', '.join(on)}" if on else OPEN
+    return ", ".join(f"{n}: {said}" for n, said in told.items() if said)
+
+
+def _figure(job: Job, f: Fact, cylinder: int | None) -> str:
+    read = job.reading(f.id, cylinder=cylinder)
+    if read is None:
+        ratio = job.size.compression_ratio if f.id == "compression-ratio" else None
+        return f"{ratio:g} {f.unit}" if ratio is not None else OPEN
+    if f.unit == "pressure":
+        return show(read.si, unit_named(job.pressure_unit))
+    return f"{read.value:g} %" if f.unit == "percent" else f"{read.value:g} {f.unit}"
+
+
+def say(job: Job, f: Fact, said: str, cylinder: int | None = None) -> tuple[Payload, ...]:
+    """Events that keep ``yes``, ``no`` or no answer (empty) to a statement; none where it is held already."""
+    if said == answer(job, f, cylinder):
+        return ()
+    if f.sets:
+        return _engine(job, f.sets if said == YES else f.otherwise)
+    if said == YES:
+        return (SymptomNoted(symptom=f.id, cylinder=cylinder),)
+    if said == NO and cylinder is None:
+        taken = (SymptomNoted(symptom=f.id, present=False),) if f.id in job.symptoms else ()
+        return (*taken, *(() if f.id in job.asked else (SymptomsAsked(symptoms=(f.id,)),)))
+    return (AnswerWithdrawn(fact=f.id, cylinder=cylinder),)
+
+
+def type_in(job: Job, f: Fact, text: str, cylinder: int | None = None) -> tuple[Payload, ...]:
+    """Events that keep a figure or groups as typed; nothing typed takes the answer back.
+
+    Raises
+    ------
+    ReadingError
+        No figure, another unit, or outside the fact's limits.
+    EngineError
+        Groups that are none of this engine's cylinders.
+    """
+    text = text.strip()
+    if f.answer == "groups":
+        return _engine(job, {f.field: () if text.casefold() in ("", NONE) else _groups(f, text)})
+    if not text:
+        return (AnswerWithdrawn(fact=f.id, cylinder=cylinder),) if answer(job, f, cylinder) else ()
+    return (_read(job, f, text, cylinder),)
+
+
+def unit_here(job: Job, f: Fact) -> str:
+    """The unit a figure is typed in when none is given."""
+    return job.pressure_unit if f.unit == "pressure" else "%" if f.unit == "percent" else f.unit
+
+
+def _engine(job: Job, changed: dict[str, Any]) -> tuple[Payload, ...]:
+    engine: Engine = msgspec.structs.replace(job.engine, **changed)
+    return () if engine == job.engine else (EngineDescribed(engine=engine, size=job.size),)
+
+
+def _groups(f: Fact, text: str) -> tuple[tuple[int, ...], ...]:
+    parts = [p for p in re.split(r"[\s,;]+", text) if p]
+    if not all(re.fullmatch(r"\d{1,2}(?:[-+]\d{1,2})*", p) for p in parts):
+        raise EngineError(f"“{text[:40]}” is no groups of cylinders: type those together with a hyphen, e.g. 1-2 3-4")
+    return tuple(tuple(int(n) for n in re.split(r"[-+]", p)) for p in parts)
+
+
+def _read(job: Job, f: Fact, text: str, cylinder: int | None) -> ReadingEntered:
+    if f.unit == "pressure":
+        pressure = read_pressure(text, unit_named(job.pressure_unit))
+        value, unit, si = pressure.value, str(pressure.unit), pressure.kpa
+    else:
+        value = si = _number(f, text)
+        unit = f.unit
+    if not f.least <= si <= f.most:
+        limits = [_limit(job, f, x) for x in (f.least, f.most)]
+        raise ReadingError(f"{f.words}: {text[:20]} is outside {limits[0]} to {limits[1]}; look again, or leave it out")
+    return ReadingEntered(reading=f.id, value=value, unit=unit, si=si, cylinder=cylinder)
+
+
+def _limit(job: Job, f: Fact, x: float) -> str:
+    return show(x, unit_named(job.pressure_unit)) if f.unit == "pressure" else f"{x:g} {unit_here(job, f)}"
+
+
+def _number(f: Fact, text: str) -> float:
+    m = _FIGURE.fullmatch(text)
+    if m is None or (m[2] and m[2].strip().casefold() not in (f.unit.casefold(), "%", f"{f.unit[:1]}".casefold())):
+        raise ReadingError(f"“{text[:20]}” is no figure in {f.unit}; type a number, for example {f.least + 1:g}")
+    return float(m[1].replace(",", "."))

@@ -1,0 +1,131 @@
+"""Every fact has its line in one list, is answered there, moves the diagnosis and can be taken back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from bay import bench, screen_text, to_engine, until, words
+from textual.widgets import OptionList
+
+from listen.jobs.answers import NO, OPEN, YES, answer, facts_here, in_words
+from listen.jobs.folder.store import open_job
+from listen.trade.facts import core, fact, facts
+from listen.trade.layout import layout
+from tui.screens.diagnosis.screen import DiagnosisScreen
+from tui.screens.facts.screen import FactsScreen
+from tui.screens.line import LineScreen
+from tui.screens.pick import PickScreen
+from tui.screens.ticks import TickScreen
+
+
+async def to_facts(pilot) -> FactsScreen:
+    await to_engine(pilot)
+    await pilot.press("s")
+    await until(pilot, lambda: isinstance(pilot.app.screen, FactsScreen))
+    return pilot.app.screen
+
+
+async def stand_on(pilot, screen: FactsScreen, id: str) -> None:
+    listed = screen.query_one("#facts", OptionList)
+    await until(pilot, lambda: id in [o.id for o in listed.options])
+    listed.highlighted = [o.id for o in listed.options].index(id)
+    await pilot.press("enter")
+
+
+async def test_every_fact_can_be_told_by_keys_alone(tmp_path: Path) -> None:
+    """From the engine: s, the line, Enter; a figure or groups typed; a cylinder chosen."""
+    app = bench(tmp_path, engine=layout("inline-2"))
+    async with app.run_test(size=(100, 30)) as pilot:
+        screen = await to_facts(pilot)
+        wanted = sorted(facts().values(), key=lambda f: f.id not in ("diesel", "turbo"))
+        for f in wanted:
+            await stand_on(pilot, screen, f.id)
+            if f.answer == "yes-no" and f.scope == "cylinder":
+                await until(pilot, lambda: isinstance(app.screen, TickScreen))
+                await pilot.press("2", "enter")
+            elif f.answer != "yes-no":
+                if f.scope == "cylinder":
+                    await until(pilot, lambda: isinstance(app.screen, PickScreen))
+                    await pilot.press("2", "enter")
+                await until(pilot, lambda: isinstance(app.screen, LineScreen))
+                typed = "1-2" if f.answer == "groups" else f"{(f.least + f.most) / 2:.0f}"
+                await pilot.press(*["backspace"] * 12, *typed, "enter")
+            await until(pilot, lambda f=f: app.screen is screen and bool(in_words(app.job, fact(f.id))))
+        assert all(in_words(app.job, f) for f in facts_here(app.job))
+        assert len(facts_here(app.job)) == len(facts())
+    with open_job(next((tmp_path / "jobs").iterdir()), write=False) as read:
+        assert read.job.engine.fuel == "diesel" and read.job.engine.shared_intakes == ((1, 2),)
+        assert read.job.found[2] and "turbo" in read.job.symptoms and not read.job.troubles
+
+
+async def test_a_statement_goes_from_open_to_yes_to_no_and_back_and_no_to_the_rest_is_one_key(tmp_path: Path) -> None:
+    app = bench(tmp_path, engine=layout("inline-4"))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_facts(pilot)
+        for said in (YES, NO, OPEN, YES):
+            await stand_on(pilot, screen, "coolant-loss")
+            await until(pilot, lambda said=said: answer(app.job, fact("coolant-loss")) == said)
+        assert not app.job.symptoms_asked or app.job.symptoms
+        await pilot.press("n")
+        await until(pilot, lambda: core() <= {*app.job.asked, *app.job.symptoms})
+        assert app.job.symptoms == ("coolant-loss",)
+        events = app.job.events
+        await pilot.press("n")
+        assert app.job.events == events, "asked again with nothing open says nothing new"
+        await pilot.press("escape", "d")
+        await until(pilot, lambda: isinstance(app.screen, DiagnosisScreen))
+        await until(pilot, lambda: "head gasket open to the coolant" in words(app))
+
+
+async def test_a_figure_takes_the_jobs_unit_and_a_wrong_one_leaves_the_line_open_with_one_sentence(
+    tmp_path: Path,
+) -> None:
+    app = bench(tmp_path, engine=layout("inline-4"))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_facts(pilot)
+        await stand_on(pilot, screen, "compression-expected")
+        await until(pilot, lambda: isinstance(app.screen, LineScreen))
+        await pilot.press(*"18", "enter")
+        await until(pilot, lambda: "18 is outside 200" in words(app))
+        await pilot.press(*["backspace"] * 2, *"180 psi", "enter")
+        await until(pilot, lambda: app.screen is screen)
+        assert answer(app.job, fact("compression-expected")) == "1241 kPa"
+        await stand_on(pilot, screen, "compression-expected")
+        await until(pilot, lambda: isinstance(app.screen, LineScreen))
+        await pilot.press(*["backspace"] * 6, "enter")
+        await until(pilot, lambda: app.screen is screen)
+        assert answer(app.job, fact("compression-expected")) == OPEN
+
+
+async def test_the_list_is_searched_and_says_what_a_fact_speaks_for_and_where_that_comes_from(tmp_path: Path) -> None:
+    app = bench(tmp_path, engine=layout("inline-4"))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_facts(pilot)
+        await pilot.press("slash", *"rod", "backspace", "backspace", "backspace", *"liquid", "enter")
+        await until(pilot, lambda: "Speaks for: bent connecting rod" in words(app))
+        assert "shop rule, ours" in words(app)
+        assert "coolant-loss" not in screen_text(app) and "loses coolant" not in screen_text(app)
+
+
+async def test_a_check_is_entered_from_the_list_that_asked_for_it_and_is_not_asked_again(tmp_path: Path) -> None:
+    app = bench(tmp_path, engine=layout("inline-4"))
+    async with app.run_test(size=(100, 30)) as pilot:
+        screen = await to_facts(pilot)
+        await stand_on(pilot, screen, "timing-disturbed")
+        await pilot.press("escape", "d")
+        await until(pilot, lambda: isinstance(app.screen, DiagnosisScreen))
+        await pilot.press("c")
+        await until(pilot, lambda: isinstance(app.screen, PickScreen))
+        assert "timing marks" in words(app)
+        await pilot.press("enter")
+        await until(pilot, lambda: "marks off, or the cam does not turn" in words(app))
+        assert "An interference engine may bend valves" in words(app), "the danger stands before the step"
+        await pilot.press("enter")
+        await until(pilot, lambda: bool(app.job.checks))
+        assert [(c.check, c.outcome) for c in app.job.checks] == [("timing-marks", "off")]
+        await until(pilot, lambda: "timing marks · marks off" in words(app))
+        await pilot.press("w")
+        await until(pilot, lambda: "shop rule, ours" in words(app))
+        await pilot.press("c")
+        await until(pilot, lambda: isinstance(app.screen, PickScreen))
+        assert "timing marks · marks off" in words(app)

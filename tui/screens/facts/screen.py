@@ -1,0 +1,156 @@
+"""Facts: one list of all that may be told, searched and answered line by line; no line has code of its own."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.widgets import Input, OptionList, Static
+
+from listen.errors import HisswayError
+from listen.jobs.answers import NO, OPEN, YES, answer, say, type_in, unit_here
+from listen.jobs.events import Payload
+from listen.trade.facts import Fact, core, fact
+from tui.screens.base import BayScreen
+from tui.screens.facts import rows
+from tui.screens.line import LineScreen
+from tui.screens.pick import PickScreen
+from tui.screens.ticks import TickScreen
+from tui.widgets.field import Field
+
+if TYPE_CHECKING:
+    from listen.jobs.job import Job
+
+NEXT = {OPEN: YES, YES: NO, NO: OPEN}
+"""What Enter makes of an answer."""
+
+
+class FactsScreen(BayScreen[None]):
+    """The list, a line to find in it, and what the fact one is on speaks for."""
+
+    CSS_PATH = "facts.tcss"
+    AUTO_FOCUS = "#facts"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("slash", "find", "Find", key_display="/"),
+        Binding("n", "no_to_the_rest", "No to the usual questions"),
+    ]
+
+    def body(self) -> ComposeResult:
+        """Find line, list, what the line says."""
+        yield Field(placeholder="find: any word of a fact or its group", id="find", compact=True)
+        yield OptionList(id="facts", markup=False, compact=True)
+        yield Static(id="about")
+
+    def way(self) -> tuple[str, ...]:
+        """Where we are."""
+        return (self.bay.job.title, "facts") if self.bay.job else ()
+
+    def show_job(self, job: Job) -> None:
+        """Fill the list; stay on the line one is on."""
+        listed = self.query_one("#facts", OptionList)
+        at = self._at()
+        listed.clear_options()
+        listed.add_options(rows.options(job, self.query_one("#find", Field).value))
+        ids = [o.id for o in listed.options]
+        here = ids.index(at) if at is not None and at in ids else next((i for i, id in enumerate(ids) if id), None)
+        listed.highlighted = here
+
+    def _at(self) -> str | None:
+        listed = self.query_one("#facts", OptionList)
+        return None if listed.highlighted is None else listed.get_option_at_index(listed.highlighted).id
+
+    @on(OptionList.OptionHighlighted)
+    def _moved(self, event: OptionList.OptionHighlighted) -> None:
+        if event.option.id:
+            self.query_one("#about", Static).update(rows.about(fact(event.option.id)))
+
+    # ------------------------------------------------------------------ finding
+
+    def action_find(self) -> None:
+        """To the find line."""
+        self.query_one("#find").focus()
+
+    def action_back(self) -> None:
+        """Out of the find line; else out of the screen."""
+        find = self.query_one("#find", Field)
+        if self.focused is find:
+            find.value = ""
+            self.query_one("#facts").focus()
+        else:
+            super().action_back()
+
+    @on(Input.Changed)
+    def _wanted(self) -> None:
+        if self.bay.job is not None:
+            self.show_job(self.bay.job)
+
+    @on(Input.Submitted)
+    def _to_list(self) -> None:
+        self.query_one("#facts").focus()
+
+    # ------------------------------------------------------------------ answering
+
+    @on(OptionList.OptionSelected)
+    def _chosen(self, event: OptionList.OptionSelected) -> None:
+        job = self.bay.job
+        if job is None or not event.option.id:
+            return
+        f = fact(event.option.id)
+        if f.answer == "yes-no":
+            self._statement(job, f)
+        elif f.scope == "engine":
+            self._type(job, f, None)
+        else:
+            self._which(job, f)
+
+    def _statement(self, job: Job, f: Fact) -> None:
+        if f.scope == "engine":
+            said = NEXT[answer(job, f)]
+            self._write(*say(job, f, YES if f.sets and said == OPEN else said))  # the engine is so or is not so
+            return
+        on = tuple(str(n) for n in job.engine.cylinders if answer(job, f, n))
+
+        def keep(ticked: tuple[str, ...] | None) -> None:
+            if ticked is not None:
+                said = {n: YES if str(n) in ticked else OPEN for n in job.engine.cylinders}
+                self._write(*(e for n, word in said.items() for e in say(job, f, word, n)))
+
+        options = [(str(n), f"cylinder {n}") for n in job.engine.cylinders]
+        self.app.push_screen(TickScreen(f"{f.words}: on which cylinders?", options, on, may_be_none=True), keep)
+
+    def _which(self, job: Job, f: Fact) -> None:
+        def chosen(n: str | None) -> None:
+            if n is not None:
+                self._type(job, f, int(n))
+
+        options = [(str(n), f"{n}", answer(job, f, n) or "–") for n in job.engine.cylinders]
+        self.app.push_screen(PickScreen(f"{f.words}: which cylinder?", options), chosen)
+
+    def _type(self, job: Job, f: Fact, n: int | None) -> None:
+        title = f.words + (f", cylinder {n}" if n is not None else "")
+        unit = unit_here(job, f)
+        how = f"In {unit}. " if unit else ""
+        how += "Enter keeps it, nothing typed takes the answer back, Esc changes nothing."
+        held = answer(job, f, n) if f.answer == "groups" else answer(job, f, n).partition(" ")[0]
+        self.app.push_screen(LineScreen(title, how, held, lambda text: self._keep(f, text, n)))
+
+    def _keep(self, f: Fact, text: str, n: int | None) -> None:
+        if self.bay.job is not None:
+            self.bay.write(*type_in(self.bay.job, f, text, n))
+
+    def action_no_to_the_rest(self) -> None:
+        """Answer with no what every complaint is asked and has no answer yet."""
+        if (job := self.bay.job) is not None:
+            open_ = [fact(id) for id in sorted(core()) if answer(job, fact(id)) == OPEN]
+            self._write(*(e for f in open_ for e in say(job, f, NO)))
+            self.tell(f"{len(open_)} questions answered with no.")
+
+    def _write(self, *events: Payload) -> None:
+        if not events:
+            return
+        try:
+            self.bay.write(*events)
+        except HisswayError as e:
+            self.refuse(e)

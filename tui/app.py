@@ -103,6 +103,10 @@ class HisswayApp(App[None]):
         assert self.open_job is not None
         self.job = self.open_job.append(*events)
 
+    def action_help_quit(self) -> None:
+        """Ctrl+C leaves, as it does everywhere else; everything kept is already on disk."""
+        self.exit()
+
     def action_explain(self) -> None:
         """Explain the screen one is on."""
         from tui.screens.help.screen import HelpScreen

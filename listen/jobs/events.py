@@ -460,6 +460,27 @@ class Salvaged(Payload, frozen=True, kw_only=True):
     """Clips whose file was missing or not the one that was kept."""
 
 
+class Withdrawn(Payload, frozen=True, kw_only=True):
+    """An earlier event of this job counts no more; a withdrawal that is withdrawn lets it count again."""
+
+    event: str
+    """Id of that event."""
+    kind: str
+    """Its kind, as in :data:`KINDS`."""
+    reason: str = ""
+    round_id: str | None = None
+    cylinder: int | None = None
+    """What it was about; both None: the whole job."""
+
+
+class RoundSetAside(Payload, frozen=True, kw_only=True):
+    """A round does not count for its cylinder, or counts again; nothing of it is lost."""
+
+    round_id: str
+    aside: bool = True
+    reason: str = ""
+
+
 class Opaque(Payload, frozen=True, kw_only=True):
     """An event of a kind this version does not know (or cannot read); kept as it is, not acted upon."""
 
@@ -508,8 +529,28 @@ KINDS: dict[str, type[Payload]] = {
     "journal-mended": JournalMended,
     "merged": Merged,
     "salvaged": Salvaged,
+    "withdrawn": Withdrawn,
+    "round-set-aside": RoundSetAside,
 }
 """Name of each kind in the journal. Names never change meaning; a new kind is a new row."""
+
+MAY_BE_WITHDRAWN: frozenset[type[Payload]] = frozenset(
+    {
+        ReadingEntered,
+        PlugSeen,
+        SymptomNoted,
+        NoteAdded,
+        StepPassed,
+        ClipTakenBack,
+        PointSkipped,
+        ByEarCalled,
+        BubblesLooked,
+        FindingRecorded,
+        RoundSetAside,
+        Withdrawn,
+    }
+)
+"""Verdicts, decisions and signatures are never withdrawn: later ones stand above them. A clip is taken back."""
 
 KIND_OF: dict[type[Payload], str] = {struct: kind for kind, struct in KINDS.items()}
 

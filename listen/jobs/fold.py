@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from msgspec.structs import replace
 
@@ -20,13 +20,28 @@ RULES = {**JOB_RULES, **ROUND_RULES}
 
 
 def fold(events: Iterable[ev.Event], job: Job | None = None) -> Job:
-    """Apply events in order to ``job`` (a new one if not given). Pure: the same events give the same job."""
-    job, told = job or Job(), list(events)
-    for event in told:
-        job = apply(job, event)
-    if any(event.past is not None for event in told):  # only where journals were merged, and then from the first on
-        job = replace(job, troubles=(*job.troubles, *conflicts(told)))
+    """Apply events in order to ``job`` (a new one if not given). Pure: the same events give the same job.
+
+    Events that were withdrawn are passed over, so a withdrawal needs all events, not a job that has them already.
+    """
+    job, every = job or Job(), tuple(events)
+    gone = withdrawn(every)
+    for event in every:
+        job = _counted(job, event) if event.id in gone else apply(job, event)
+    if any(event.past is not None for event in every):  # only where journals were merged, and then from the first on
+        job = replace(job, troubles=(*job.troubles, *conflicts(every)))
     return job
+
+
+def withdrawn(events: Sequence[ev.Event]) -> dict[str, ev.Event]:
+    """Events that count no more, by id, each with the withdrawal that says so. The last word on each counts."""
+    gone: dict[str, ev.Event] = {}
+    kinds = {e.id: type(e.payload) for e in events}
+    for event in reversed(events):
+        p = event.payload
+        if isinstance(p, ev.Withdrawn) and event.id not in gone and kinds.get(p.event) in ev.MAY_BE_WITHDRAWN:
+            gone.setdefault(p.event, event)
+    return gone
 
 
 def apply(job: Job, event: ev.Event) -> Job:
@@ -39,6 +54,10 @@ def apply(job: Job, event: ev.Event) -> Job:
             job = trouble(job, f"event {event.id} ({kind_of(event)}) speaks of {e}, which this job does not have")
         except (ArithmeticError, HisswayError, LookupError, TypeError, ValueError) as e:
             job = trouble(job, f"event {event.id} ({kind_of(event)}) cannot be understood ({type(e).__name__}: {e})")
+    return _counted(job, event)
+
+
+def _counted(job: Job, event: ev.Event) -> Job:
     return replace(
         job,
         events=job.events + 1,

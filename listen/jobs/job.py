@@ -100,6 +100,8 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     cylinder: int
     title: str = ""
     opened: str = ""
+    aside: bool = False
+    """True where the round was set aside: it does not count for its cylinder."""
     cautions: tuple[str, ...] = ()
     """Cautions acknowledged."""
     passed: dict[str, str] = {}
@@ -196,6 +198,8 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     title: str = ""
     shop: str = ""
     complaint: str = ""
+    cautions: tuple[str, ...] = ()
+    """Cautions acknowledged for the whole job: before cranking, before a wet test."""
     simulated: bool = False
     pressure_unit: str = "kPa"
     engine: Engine = msgspec.field(default_factory=lambda: layout("inline-4"))

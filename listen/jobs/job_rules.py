@@ -6,7 +6,7 @@ import msgspec
 from msgspec.structs import replace
 
 from listen.jobs import events as ev
-from listen.jobs.job import Job, PhotoRecord
+from listen.jobs.job import Job, PhotoRecord, RoundRecord
 from listen.jobs.touch import Rule, stamped, touch_where, trouble
 from listen.voice import figures, names
 from listen.voice.text import plain
@@ -182,6 +182,21 @@ def _opaque(job: Job, p: ev.Opaque, event: ev.Event) -> Job:
     return trouble(job, f"event {event.id} of kind {p.unknown_kind!r} is kept but not understood: {p.why}")
 
 
+FACTS = frozenset({"reading-entered", "bubbles-looked", "step-passed", "withdrawn"})
+"""Kinds a verdict may rest on: where one counts no more, or counts again, the round is judged again."""
+
+
+def _withdrawal(job: Job, p: ev.Withdrawn, event: ev.Event) -> Job:
+    def concerns(r: RoundRecord) -> bool:
+        return r.id == p.round_id or (p.round_id is None and p.cylinder in (None, r.cylinder))
+
+    why = f": {plain(p.reason, 120)}" if p.reason else ""
+    job = touch_where(job, event, concerns, f"{p.kind.replace('-', ' ')} taken back{why}")
+    if p.kind not in FACTS:
+        return job
+    return replace(job, rounds=tuple(replace(r, reread=True) if concerns(r) else r for r in job.rounds))
+
+
 JOB_RULES: dict[type[ev.Payload], Rule] = {
     ev.JobOpened: _opened,
     ev.EngineDescribed: _engine,
@@ -205,6 +220,7 @@ JOB_RULES: dict[type[ev.Payload], Rule] = {
     ev.Salvaged: _salvaged,
     ev.JournalMended: _mended,
     ev.Merged: _merged,
+    ev.Withdrawn: _withdrawal,
     ev.Opaque: _opaque,
 }
 """Rules for events about the job."""

@@ -21,7 +21,7 @@ def _round(job: Job, p: ev.RoundOpened, event: ev.Event) -> Job:
 
 def _caution(job: Job, p: ev.CautionAcknowledged, event: ev.Event) -> Job:
     if p.round_id is None:
-        return job
+        return replace(job, cautions=(*job.cautions, p.caution))
     return with_round(job, p.round_id, event, lambda r: replace(r, cautions=(*r.cautions, p.caution)))
 
 
@@ -137,6 +137,10 @@ def _signed(job: Job, p: ev.Signed, event: ev.Event) -> Job:
     return replace(job, rounds=tuple(sign(r) if r.id == p.round_id else r for r in job.rounds))
 
 
+def _aside(job: Job, p: ev.RoundSetAside, event: ev.Event) -> Job:
+    return with_round(job, p.round_id, event, lambda r: replace(r, aside=p.aside))
+
+
 def _shown(job: Job, p: ev.NumbersShown, event: ev.Event) -> Job:
     return replace(job, rounds=tuple(replace(r, shown=(*r.shown, p)) if r.id in p.rounds else r for r in job.rounds))
 
@@ -164,6 +168,7 @@ ROUND_RULES: dict[type[ev.Payload], Rule] = {
     ev.Overruled: _decided,
     ev.SentBack: _decided,
     ev.Signed: _signed,
+    ev.RoundSetAside: _aside,
     ev.NumbersShown: _shown,
     ev.PairPlayed: _played,
 }

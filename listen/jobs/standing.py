@@ -108,10 +108,10 @@ def standing_of(job: Job, cylinder: int) -> Standing | None:
 
 
 def latest_round(job: Job, cylinder: int) -> RoundRecord | None:
-    """The round of a cylinder that counts: the last one judged, else the last."""
-    rounds = job.rounds_of(cylinder)
+    """The round of a cylinder that counts: the last one judged, else the last; none that was set aside."""
+    rounds = [r for r in job.rounds_of(cylinder) if not r.aside]
     judged = [r for r in rounds if r.verdict is not None]
-    chosen = judged or list(rounds)
+    chosen = judged or rounds
     return chosen[-1] if chosen else None
 
 

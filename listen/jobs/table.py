@@ -6,6 +6,7 @@ import msgspec
 
 from listen.jobs.events import PlugSeen, ReadingEntered
 from listen.jobs.job import Job, RoundRecord
+from listen.jobs.standing import latest_round
 
 
 class CylinderRow(msgspec.Struct, frozen=True, kw_only=True):
@@ -21,7 +22,7 @@ class CylinderRow(msgspec.Struct, frozen=True, kw_only=True):
     share_of_highest: float | None = None
     """Dry reading over the highest dry reading, 0 to 1."""
     round: RoundRecord | None = None
-    """Latest round."""
+    """The round that counts."""
 
 
 def cylinder_rows(job: Job) -> tuple[CylinderRow, ...]:
@@ -40,7 +41,7 @@ def _row(job: Job, n: int, highest_kpa: float) -> CylinderRow:
         plug=job.plugs.get(n),
         wet_rise_kpa=wet.si - dry.si if wet and dry else None,
         share_of_highest=dry.si / highest_kpa if dry and highest_kpa > 0 else None,
-        round=rounds[-1] if (rounds := job.rounds_of(n)) else None,
+        round=latest_round(job, n),
     )
 
 

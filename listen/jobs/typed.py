@@ -55,7 +55,11 @@ def _pressure(reading: str, text: str, job: Job, cylinder: int | None) -> tuple[
     entry = read_pressure(text, unit_named(job.pressure_unit))
     mates = [r.si for n in job.engine.cylinders if n != cylinder and (r := job.reading(reading, n))]
     doubts = ask_pressure(
-        entry, PRESSURES[reading], mates_kpa=() if cylinder is None else mates, unit=unit_named(job.pressure_unit)
+        entry,
+        PRESSURES[reading],
+        mates_kpa=() if cylinder is None else mates,
+        unit=unit_named(job.pressure_unit),
+        fuel=job.engine.fuel,
     )
     if reading == "compression-wet" and (dry := job.reading("compression-dry", cylinder)):
         doubts += ask_wet(Pressure(dry.si, "kPa"), entry)

@@ -12,9 +12,12 @@ from listen.trade.restrictor import USUAL_MM
 from listen.trade.units import KPA_PER, Pressure, Unit, digits, in_unit, show
 
 What = Literal["dry", "wet", "supply"]
+Fuel = Literal["petrol", "diesel"]
 
 USUAL_KPA: dict[What, tuple[float, float]] = {"dry": (200.0, 2600.0), "wet": (200.0, 3200.0), "supply": (120.0, 1100.0)}
-"""Gauge readings outside these are asked about (petrol engines; own trade knowledge, a diesel reads higher)."""
+DIESEL_KPA: dict[What, tuple[float, float]] = {"dry": (400.0, 4000.0), "wet": (400.0, 4600.0)}
+"""The same for diesels: sound ones read 2,000 to 3,500 kPa, those with pre-chambers up to 4,000."""
+"""Gauge readings outside these are asked about (petrol engines; own trade knowledge)."""
 
 SLIPS: dict[float, str] = {
     6.895: "psi entered as kPa, or the other way round",
@@ -45,7 +48,7 @@ class Question(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def ask_pressure(
-    entry: Pressure, what: What, *, mates_kpa: Sequence[float] = (), unit: Unit = "kPa"
+    entry: Pressure, what: What, *, mates_kpa: Sequence[float] = (), unit: Unit = "kPa", fuel: Fuel = "petrol"
 ) -> tuple[Question, ...]:
     """Doubts about one pressure.
 
@@ -59,13 +62,15 @@ def ask_pressure(
         The same reading on the engine's other cylinders.
     unit
         Unit of the job, in which the usual figures are told.
+    fuel
+        What the engine burns.
     """
     if entry.kpa == 0:
         return (Question(id="zero", text=f"{what} reads 0: was it measured? A dead cylinder still shows a little."),)
-    slip = _slip_against(entry, [m for m in mates_kpa if m > 0]) or _slip_alone(entry, what)
+    low, high = (DIESEL_KPA if fuel == "diesel" else USUAL_KPA).get(what, USUAL_KPA[what])
+    slip = _slip_against(entry, [m for m in mates_kpa if m > 0]) or _slip_alone(entry, what, low, high)
     if slip:
         return (slip,)
-    low, high = USUAL_KPA[what]
     if not low <= entry.kpa <= high:
         usual = f"{in_unit(low, unit).value:.{digits(unit)}f} to {show(high, unit)}"
         text = f"{what} {entry} is outside the usual {usual}: read and entered rightly?"
@@ -86,8 +91,7 @@ def _slip_against(entry: Pressure, mates_kpa: Sequence[float]) -> Question | Non
     return None
 
 
-def _slip_alone(entry: Pressure, what: What) -> Question | None:
-    low, high = USUAL_KPA[what]
+def _slip_alone(entry: Pressure, what: What, low: float, high: float) -> Question | None:
     if low <= entry.kpa <= high:
         return None
     fits = [u for u in KPA_PER if u != entry.unit and low <= Pressure(entry.value, u).kpa <= high]

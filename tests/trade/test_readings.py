@@ -83,3 +83,13 @@ def test_rig():
     (question,) = ask_restrictor(0.04, 0.04)
     assert (question.id, question.suggestion) == ("restrictor", "0.04 in")
     assert ask_restrictor(25.4, 1.0)[0].suggestion == "1 mm" and ask_restrictor(9.0, 9.0)[0].suggestion == ""
+
+
+@pytest.mark.parametrize(("kpa", "doubted"), [(2850, False), (3900, False), (4100, True), (300, True)])
+def test_a_diesel_reads_higher(kpa, doubted):
+    assert bool(ask_pressure(Pressure(kpa, "kPa"), "dry", fuel="diesel")) is doubted
+
+
+def test_usual_figures_are_told_in_the_unit_of_the_job():
+    (question,) = ask_pressure(Pressure(2850, "kPa"), "dry", unit="bar")
+    assert "usual 2.0 to 26.0 bar" in question.text

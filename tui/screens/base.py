@@ -26,7 +26,7 @@ R = TypeVar("R")
 class BayScreen(Screen[R]):
     """A screen of Hissway; subclasses give :meth:`body` and, if they show the job, :meth:`show_job`."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "back", "Back")]
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,q", "back", "Back", key_display="Esc")]
 
     @property
     def bay(self) -> Bay:

@@ -8,6 +8,7 @@ from textual.reactive import reactive
 
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
+from tui.widgets.large import HEIGHT, put_large
 from tui.widgets.scale import Scale
 
 
@@ -59,8 +60,12 @@ class Countdown(Drawn):
         count = self.count
         pen = "bad" if count.live else "warn"
         at = 0
-        for char in f"{max(count.left_s, 0):.0f}".rjust(2):
-            at = line.put(at, _DIGITS[char].split("/")[y] if char in _DIGITS else "   ", pen) + 1
+        seconds = f"{max(count.left_s, 0):.0f}".rjust(2)
+        if self.size.height >= HEIGHT:
+            at = put_large(line, y, at, seconds, pen)
+        else:
+            for char in seconds:
+                at = line.put(at, _DIGITS[char].split("/")[y] if char in _DIGITS else "   ", pen) + 1
         room = width - at - 2
         if y == 0:
             line.put(at + 1, f"{'◉' if count.live else '○'} {count.word}", pen, room)
@@ -68,6 +73,6 @@ class Countdown(Drawn):
             done = Scale(0.0, max(count.total_s, 0.01), room).column(count.total_s - count.left_s)
             line.fill(at + 1, at + 1 + room, "─", "rule")
             line.bar(at + 1, at + 1 + done, pen)
-        else:
+        elif y == 2:
             line.put(at + 1, count.more, "dim", room)
         return line

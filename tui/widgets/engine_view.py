@@ -52,7 +52,7 @@ class EngineView(Drawn, can_focus=True):
     ]
 
     rows: reactive[tuple[tuple[int, ...], ...]] = reactive[tuple[tuple[int, ...], ...]]((), layout=True)
-    """Cylinder numbers, front to back, a tuple a bank."""
+    """Cylinder numbers, front to back, a tuple a bank, the left one first."""
     pots: reactive[dict[int, Pot]] = reactive[dict[int, Pot]](dict)
     chosen: reactive[int] = reactive(0)
     flat: reactive[bool] = reactive(False, layout=True)
@@ -72,6 +72,11 @@ class EngineView(Drawn, can_focus=True):
             self.number = number
             super().__init__()
 
+    @property
+    def drawn(self) -> tuple[tuple[int, ...], ...]:
+        """Banks from the top of the drawing down: seen from above with the front at the left, the left bank is last."""
+        return self.rows[::-1]
+
     def get_content_height(self, container: Size, viewport: Size, width: int) -> int:
         """Boxes stand on the crank line."""
         return len(self.rows) * self._box_height + max(len(self.rows) - 1, 0)
@@ -90,7 +95,7 @@ class EngineView(Drawn, can_focus=True):
         bank, part = divmod(y, self._box_height + 1)
         if bank >= len(self.rows):
             return line
-        box, row = self._box_width(width), self.rows[bank]
+        box, row = self._box_width(width), self.drawn[bank]
         if part == self._box_height:
             line.fill(MARGIN, MARGIN + max(map(len, self.rows)) * (box + GAP) - GAP, "─", "rule")
             line.put(0, "front", "dim")
@@ -133,15 +138,15 @@ class EngineView(Drawn, can_focus=True):
             or inside >= self._box_width(self.size.width)
         ):
             return None
-        return self.rows[bank][i] if i < len(self.rows[bank]) else None
+        return self.drawn[bank][i] if i < len(self.drawn[bank]) else None
 
     def action_move(self, along: int, across: int) -> None:
         """Move the pointer to the next cylinder in that direction, if there is one."""
-        for b, row in enumerate(self.rows):
+        for b, row in enumerate(self.drawn):
             if self.chosen in row:
-                bank = min(max(b + across, 0), len(self.rows) - 1)
-                i = min(max(row.index(self.chosen) + along, 0), len(self.rows[bank]) - 1)
-                self._choose(self.rows[bank][i])
+                bank = min(max(b + across, 0), len(self.drawn) - 1)
+                i = min(max(row.index(self.chosen) + along, 0), len(self.drawn[bank]) - 1)
+                self._choose(self.drawn[bank][i])
                 return
 
     def action_open(self) -> None:

@@ -32,6 +32,8 @@ LAST = ("back", "explain")
 """Actions that stand at the end and always have room."""
 MORE = "{} more key{}"
 """Words of the help key where not every key has room."""
+TWO_LINES_FROM = 24
+"""Lines of a screen from which the keys may take two."""
 GAP = 2
 """Columns between two keys."""
 
@@ -68,32 +70,45 @@ def _action(binding: Binding) -> str:
 class KeyBar(Drawn):
     """Docked at the bottom; a click on a key's words presses it."""
 
-    DEFAULT_CSS = "KeyBar { dock: bottom; height: 1; background: $panel; }"
+    DEFAULT_CSS = "KeyBar { dock: bottom; height: 1; background: $panel; &.-two { height: 2; } }"
 
     def on_mount(self) -> None:
         """Follow what is active."""
         self.screen.bindings_updated_signal.subscribe(self, self._changed)
-        self._spots: list[tuple[int, int, str]] = []
+        self._spots: list[tuple[int, int, int, str]] = []
 
     def _changed(self, _screen: Screen[object]) -> None:
+        two = self.screen.size.height >= TWO_LINES_FROM and _columns(self._keys()) > self.size.width
+        self.set_class(two, "-two")
         self.refresh()
+
+    def on_resize(self) -> None:
+        """More or less room."""
+        self._changed(self.screen)
 
     def draw_line(self, y: int, width: int) -> Cells:
         """Key, words, key, words ... and the help key always, with how many keys had no room."""
         line, at = Cells(width, "plain"), 1
-        self._spots = []
+        self._spots = [spot for spot in self._spots if spot[0] != y]
         keys = self._keys()
         tail = sorted((k for k in keys if _action(k) in LAST), key=lambda k: LAST.index(_action(k)))
         others = [k for k in keys if k not in tail]
+        if self.size.height > 1:
+            first = _fitting(others, width)
+            if y == 0:
+                for binding in first:
+                    at = self._put(line, y, at, binding, binding.description)
+                return line
+            others = [k for k in others if k not in first]
         shown, left = _fitting(others, width - _columns(tail)), 0
         if len(shown) < len(others):
             shown = _fitting(others, width - _columns(tail) - len(_more(10)) + len("Help"))
             left = len(others) - len(shown)
         for binding in shown:
-            at = self._put(line, at, binding, binding.description)
+            at = self._put(line, y, at, binding, binding.description)
         for binding in tail:
             more = left and _action(binding) == "explain"
-            at = self._put(line, at, binding, _more(left) if more else binding.description)
+            at = self._put(line, y, at, binding, _more(left) if more else binding.description)
         return line
 
     def _keys(self) -> list[Binding]:
@@ -103,16 +118,16 @@ class KeyBar(Drawn):
                 seen.setdefault(active.binding.action, active.binding)
         return list(seen.values())
 
-    def _put(self, line: Cells, at: int, binding: Binding, words: str) -> int:
+    def _put(self, line: Cells, y: int, at: int, binding: Binding, words: str) -> int:
         start = at
         at = line.put(at, key_words(binding), "warn") + 1
         at = line.put(at, words, "plain")
-        self._spots.append((start, at, binding.action))
+        self._spots.append((y, start, at, binding.action))
         return at + GAP
 
     async def on_click(self, event: events.Click) -> None:
         """Press the key whose words were clicked."""
-        for start, end, action in self._spots:
-            if start <= event.x < end:
+        for y, start, end, action in self._spots:
+            if y == event.y and start <= event.x < end:
                 await self.app.run_action(action, default_namespace=self.screen)
                 return

@@ -16,6 +16,8 @@ from tui.words import decibels, number, plain
 
 WIDE = 96
 """Columns from which names and words are written out."""
+MARK = 4
+"""Columns of one walk's marks."""
 MIN_SCALE = 16
 """Columns below which no scale is drawn, only words."""
 
@@ -38,7 +40,7 @@ class Standing(Enum):
     WAITING = ("", "dim")
     HIDDEN = ("after your call", "dim")
     SO_FAR = ("so far", "air")
-    HEARD = ("hiss", "sure")
+    HEARD = ("hiss", "air")
     NOTHING = ("nothing", "plain")
     DOUBTFUL = ("doubtful", "warn")
     AGAIN = ("again", "bad")
@@ -83,8 +85,8 @@ class Ladder(Drawn, can_focus=True):
     """Point the next step is about."""
     tall: reactive[bool] = reactive(False, layout=True)
     """Two lines a row, where there is room: readable from further away."""
-    walks: reactive[tuple[str, ...]] = reactive[tuple[str, ...]](("quiet", "air", "quiet"))
-    """Heads of the mark columns."""
+    walks: reactive[tuple[str, ...]] = reactive[tuple[str, ...]](("off", "on", "off"))
+    """Heads of the mark columns: whether the air is on."""
 
     class Chosen(Message):
         """A point was clicked or entered."""
@@ -122,14 +124,14 @@ class Ladder(Drawn, can_focus=True):
     def _columns(self, width: int) -> tuple[int, int, int]:
         names = [r.words if width >= WIDE else r.short for r in self.rungs]
         name = max([len(n) for n in names] + [8])
-        return min(name, 26) + 1, 2 * len(self.walks) + 1, 34 if width >= WIDE else 19
+        return min(name, 26) + 1, MARK * len(self.walks) + 1, 34 if width >= WIDE else 19
 
     def _values(self) -> list[float]:
         return [v for r in self.rungs for v in (r.excess_db, r.high_db, r.limit_db) if v is not None]
 
     def _axis(self, line: Cells, left: int, scale: Scale, name: int) -> None:
         for i, walk in enumerate(self.walks):
-            line.put(2 + name + 2 * i, walk[:1].upper(), "dim")
+            line.put(2 + name + MARK * i, walk, "dim")
         if scale.columns < MIN_SCALE:
             return
         for tick in scale.ticks():
@@ -144,7 +146,7 @@ class Ladder(Drawn, can_focus=True):
         words = rung.words if len(line) >= WIDE else rung.short
         line.put(2, plain(words), "strong" if here else "plain", name - 1)
         for i, mark in enumerate(rung.marks):
-            line.put(2 + name + 2 * i, *mark.value)
+            line.put(3 + name + MARK * i, *mark.value)
         if scale.columns >= MIN_SCALE:
             self._scale(line, rung, left, scale)
         word, pen = rung.standing.value

@@ -50,6 +50,10 @@ class SpectraPlot(PlotWidget, can_focus=False):
         self.set_xticks(list(TICK_LG))
         self.set_xlabel("kHz")
 
+    def empty(self) -> None:
+        """Nothing to draw: what was drawn for another point must not stay."""
+        self.clear()
+
     def show(self, lg_freq: Sequence[float], curves: Sequence[Curve], tones_lg: Sequence[float], tone_pen: str) -> None:
         """Draw the curves; tones as upright lines."""
         self.clear()

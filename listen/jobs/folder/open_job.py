@@ -13,7 +13,7 @@ from msgspec.structs import replace
 
 from listen.durable import remove_if_possible, sweep
 from listen.errors import JobError
-from listen.jobs.events import ClipKept, Merged, PartFound, Payload, RoundOpened
+from listen.jobs.events import ClipKept, Merged, PartFound, Payload, RoundOpened, Withdrawn
 from listen.jobs.fold import fold
 from listen.jobs.folder import disk, heads
 from listen.jobs.folder.chain import Chain, read_chain
@@ -128,7 +128,8 @@ class OpenJob:
         path = self.folder / JOURNAL
         data = b"".join(line.raw + b"\n" for line in new)
         merges = any(isinstance(line.event.payload, Merged) for line in new)
-        chain = read_chain(b"".join(line.raw + b"\n" for line in self._lines) + data) if merges else None
+        withdraws = any(isinstance(line.event.payload, Withdrawn) for line in new)
+        chain = read_chain(b"".join(line.raw + b"\n" for line in self._lines) + data) if merges or withdraws else None
         if chain is not None and chain.broken:
             raise JobError(f"{path}: what came in cannot be added: {chain.broken}; nothing was written")
         with disk.telling("write to the journal", path):

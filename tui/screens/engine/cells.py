@@ -7,19 +7,18 @@ from typing import TYPE_CHECKING
 
 from rich.cells import cell_len
 
-from listen.errors import HisswayError
-from listen.jobs.events import FindingRecorded, Payload, PlugSeen, ReadingEntered
+from listen.jobs.events import FindingRecorded, PlugSeen, ReadingEntered
+from listen.jobs.standing import Standing, standing
 from listen.trade.plugs import plugs
 from listen.trade.points import PathId
-from listen.trade.readings import Question, ask_loss, ask_pressure, ask_wet
-from listen.trade.units import Pressure, Unit, read_pressure, show, unit_named
+from listen.trade.units import Unit, show, unit_named
 from listen.voice import names, verdicts
-from tui.figures import figure
-from tui.words import UNKNOWN, number, percent_plain
+from tui.words import UNKNOWN, percent_plain
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job, RoundRecord
     from listen.jobs.table import CylinderRow
+    from listen.trade.engine import Engine
 
 PENS = {"path": "bad", "several": "bad", "sound": "sure", "fitting": "warn", "set-up": "warn", "unclear": "warn"}
 
@@ -45,6 +44,10 @@ COLUMNS = (
     Column("plug", "Plug", 0),
     Column("verdict", "Verdict", 0),
 )
+PLAIN = {"sound": "sound", "unclear": "cannot tell", "set-up": "set-up to repeat", "fitting": "fitting leaks"}
+"""Kinds of verdict that name no path."""
+READS = {"dry": "compression-dry", "wet": "compression-wet", "loss": "loss"}
+"""What is typed into a column."""
 MOST_PLUG = 16
 """Columns of the plug where the table has few; longer words break into lines."""
 
@@ -67,7 +70,7 @@ def texts(row: CylinderRow, job: Job) -> dict[str, str]:
         "share": UNKNOWN if row.share_of_highest is None else f"{row.share_of_highest * 100:.0f}",
         "wet": _pressure(row.wet, unit),
         "rise": UNKNOWN if row.wet_rise_kpa is None else _signed(row.wet_rise_kpa, unit),
-        "loss": UNKNOWN if row.loss is None else number(row.loss.si, 0),
+        "loss": UNKNOWN if row.loss is None else f"{row.loss.value:g}",
         "plug": plug_words(row),
         "verdict": verdict_words(row.round),
     }
@@ -93,36 +96,46 @@ def _bare(kpa: float, unit: Unit) -> str:
 
 
 def verdict_words(record: RoundRecord | None) -> str:
-    """How a cylinder's latest round stands, glyph first, in full."""
+    """What stands for a cylinder, glyph first, in full."""
     return verdict_forms(record)[0]
 
 
 def verdict_forms(record: RoundRecord | None) -> tuple[str, ...]:
-    """The same from the longest words to the shortest."""
+    """The same from the longest words to the shortest. A person's decision stands above the program's verdict."""
     if record is None:
         return ("– not tested",)
-    if record.verdict is None:
+    stand = standing(record)
+    if stand.by == "nobody":
         clips = len(record.live_clips())
         return (f"◌ round begun, {clips} clips", f"◌ begun, {clips} clips", f"◌ {clips} clips")
-    said = record.verdict.result.verdict
-    long, short = (verdicts.verdict(said.kind, said.paths, said.probability, short=s) for s in (False, True))
-    told = " ✓ signed" if record.signed else ""
-    told += ", ! changed since" if record.changed_after_signing else ""
-    told += " (clips or readings changed since)" if record.stale else ""
-    mark = (" ✓" if record.signed else "") + (" !" if record.changed_after_signing or record.stale else "")
-    return tuple(f"{verdicts.glyph(said.kind)} {words}{end}" for words in (long, short) for end in (told, mark))
+    told = {"overruled": f", says {stand.name}", "agreed": "", "sent-back": f", sent back by {stand.name}"}
+    more = told.get(stand.how, "") + (" ✓ signed" if record.signed else "")
+    more += ", ! changed since" if record.changed_after_signing else ""
+    more += " (clips or readings changed since)" if stand.stale else ""
+    mark = (" ✓" if record.signed else "") + (" !" if record.changed_after_signing or stand.stale else "")
+    mark += " ↩" if stand.how == "sent-back" else ""
+    glyph = verdicts.glyph(stand.kind)
+    return tuple(f"{glyph} {words}{end}" for words in (_said(stand), _said(stand, short=True)) for end in (more, mark))
+
+
+def _said(stand: Standing, *, short: bool = False) -> str:
+    """The verdict that stands; a person's word has no probability."""
+    if stand.probability is not None:
+        return verdicts.verdict(stand.kind, stand.paths, stand.probability, short=short)
+    word = names.short_path if short else names.path
+    return (" + " if short else " and ").join(map(word, stand.paths)) or PLAIN.get(stand.kind, stand.kind)
 
 
 def standing_forms(record: RoundRecord | None) -> tuple[str, ...]:
     """The paths alone, for a box of the drawing; empty where nothing fits (the table tells)."""
     if record is None:
         return ("",)
-    if record.verdict is None:
+    stand = standing(record)
+    if stand.by == "nobody":
         return ("round begun", "begun", "")
-    said = record.verdict.result.verdict
-    if not said.paths or said.kind == "unclear":
-        return ("cannot tell", "?", "")
-    return (*("+".join(map(word, said.paths)) for word in (names.path, names.short_path)), said.kind, "")
+    if not stand.paths:
+        return (PLAIN.get(stand.kind, stand.kind), "?" if stand.kind == "unclear" else "", "")
+    return (*("+".join(map(word, stand.paths)) for word in (names.path, names.short_path)), stand.kind, "")
 
 
 def in_full(row: CylinderRow, job: Job) -> str:
@@ -135,31 +148,6 @@ def in_full(row: CylinderRow, job: Job) -> str:
     if (found := job.findings.get(row.cylinder)) is not None:
         parts.append(f"found at teardown: {names.paths(found.paths)}")
     return " · ".join(parts)
-
-
-def keep(column: str, text: str, cylinder: int, job: Job) -> tuple[Payload, tuple[Question, ...]]:
-    """The event for a typed figure, and the doubts to ask about first; raises where it is no such figure."""
-    if column == "loss":
-        loss = figure(text, "loss in percent")
-        if not 0 <= loss <= 100:
-            raise HisswayError(f"loss {loss:g} %: from 0 to 100 can be; enter the percentage lost")
-        return _event("loss", loss, "percent", loss, cylinder), ask_loss(loss)
-    entry = read_pressure(text, unit_named(job.pressure_unit))
-    if column == "dry":
-        doubts = ask_pressure(entry, "dry", mates_kpa=_mates("compression-dry", cylinder, job))
-    else:
-        dry = job.reading("compression-dry", cylinder)
-        doubts = ask_pressure(entry, "wet", mates_kpa=_mates("compression-wet", cylinder, job))
-        doubts += ask_wet(Pressure(dry.si, "kPa"), entry) if dry else ()
-    return _event(f"compression-{column}", entry.value, entry.unit, entry.kpa, cylinder), doubts
-
-
-def _mates(reading: str, cylinder: int, job: Job) -> list[float]:
-    return [r.si for n in job.engine.cylinders if n != cylinder and (r := job.reading(reading, n))]
-
-
-def _event(name: str, value: float, unit: str, si: float, cylinder: int) -> ReadingEntered:
-    return ReadingEntered(reading=name, value=value, unit=unit, si=si, cylinder=cylinder)
 
 
 def plug_choices() -> list[tuple[str, str, str]]:
@@ -177,7 +165,9 @@ def finding_event(cylinder: int, paths: tuple[str, ...], by: str) -> FindingReco
     return FindingRecorded(cylinder=cylinder, paths=paths, found_by=by)
 
 
-def finding_choices() -> list[tuple[str, str]]:
-    """What a teardown may show."""
-    paths = [p for p in PathId if p not in (PathId.SET_UP, PathId.FITTING)]
+def finding_choices(engine: Engine) -> list[tuple[str, str]]:
+    """What a teardown of this engine may show."""
+    not_there = {PathId.NEXT_CYLINDER} if len(engine.cylinders) == 1 else set()
+    not_there |= {PathId.COOLANT_PASSAGE} if engine.cooling == "air" else set()
+    paths = [p for p in PathId if p not in {PathId.SET_UP, PathId.FITTING, *not_there}]
     return [(p.value, "sound: nothing wrong" if p is PathId.NONE else names.path(p)) for p in paths]

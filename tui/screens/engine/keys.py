@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from collections.abc import Callable
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
 
 from listen.errors import HisswayError
-from listen.jobs.events import Payload
+from listen.jobs.events import CautionAcknowledged, Payload
+from listen.jobs.standing import latest_round
+from listen.trade.cautions import Step, cautions_for
 from tui.screens.base import BayScreen
+from tui.screens.cautions import CautionScreen
 from tui.screens.engine import cells
 from tui.screens.engine.type_line import TypeLine
 from tui.screens.pick import PickScreen
 from tui.screens.ticks import TickScreen
+from tui.screens.touching import rounds_touched, write_asking
+
+if TYPE_CHECKING:
+    from listen.jobs.job import RoundRecord
+
+AGAIN = [("yes", "yes", "after a repair, or to do it over"), ("no", "no", "leave it as it is")]
 
 
 class EngineKeys(BayScreen[None]):
@@ -20,14 +30,17 @@ class EngineKeys(BayScreen[None]):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("r", "round", "Round"),
-        Binding("R", "new_round", "New round", key_display="R"),
+        Binding("o", "page", "Page"),
         Binding("p", "plug", "Plug"),
         Binding("c", "confirm", "Confirm"),
         Binding("b", "compare", "Before/after"),
-        Binding("d", "diagnosis", "What it says"),
+        Binding("d", "diagnosis", "Diagnosis"),
         Binding("s", "facts", "Facts"),
-        Binding("f", "finding", "Finding"),
+        Binding("f", "finding", "Teardown"),
+        Binding("j", "job", "Job"),
         Binding("P", "photos", "Photos", key_display="P"),
+        Binding("R", "new_round", "New round", key_display="R"),
+        Binding("a", "cautions", "Cautions"),
         Binding("tab", "app.focus_next", "Drawing or table", show=False),
     ]
 
@@ -48,17 +61,28 @@ class EngineKeys(BayScreen[None]):
         """Go on with the cylinder's latest round, or begin one."""
         from tui.screens.round.screen import RoundScreen
 
-        job, cylinder = self.bay.job, self.cylinder()
-        rounds = job.rounds_of(cylinder) if job else ()
-        if rounds:
+        if rounds := self._rounds():
             self.app.push_screen(RoundScreen(rounds[-1].id))
         else:
-            self.action_new_round()
+            self._begin("yes")
+
+    def _rounds(self) -> list[RoundRecord]:
+        """Rounds of this cylinder that were not set aside."""
+        return [r for r in self.bay.job.rounds_of(self.cylinder()) if not r.aside] if self.bay.job else []
 
     def action_new_round(self) -> None:
-        """Begin a round on this cylinder."""
+        """Begin a round on this cylinder; where there is one already, only after a yes."""
+        if self._rounds():
+            title = f"Begin another round on cylinder {self.cylinder()}? The present one stays on the cylinder's page."
+            self.app.push_screen(PickScreen(title, AGAIN), self._begin)
+        else:
+            self._begin("yes")
+
+    def _begin(self, answer: str | None) -> None:
         from tui.screens.round.screen import RoundScreen
 
+        if answer != "yes":
+            return
         opened = self.bay.open_job
         if opened is None:
             return
@@ -78,9 +102,14 @@ class EngineKeys(BayScreen[None]):
 
         def keep(condition: str | None) -> None:
             if condition is not None:
-                self.write(cells.plug_event(cylinder, condition))
+                self.keep(cells.plug_event(cylinder, condition), f"Plug of cylinder {cylinder}: {condition}")
 
-        self.app.push_screen(PickScreen(f"Plug of cylinder {cylinder}", cells.plug_choices(), chosen), keep)
+        def pick(_read: bool | None = True) -> None:
+            title = f"Plug of cylinder {cylinder}"
+            self.app.push_screen(PickScreen(title, cells.plug_choices(), chosen), keep)
+
+        if not self.read_first(("plugs-out", "cranking"), pick):
+            pick()
 
     def action_diagnosis(self) -> None:
         """What the pattern over the engine says."""
@@ -114,23 +143,57 @@ class EngineKeys(BayScreen[None]):
 
         def keep(paths: tuple[str, ...] | None) -> None:
             if paths is not None:
-                self.write(cells.finding_event(cylinder, paths, by))
+                self.keep(cells.finding_event(cylinder, paths, by), "")
 
-        title = f"Teardown finding on cylinder {cylinder}: what was it really?"
-        self.app.push_screen(TickScreen(title, cells.finding_choices(), found.paths if found else ()), keep)
+        assert self.bay.job is not None
+        title, choices = (
+            f"Teardown finding on cylinder {cylinder}: what was it really?",
+            cells.finding_choices(self.bay.job.engine),
+        )
+        self.app.push_screen(TickScreen(title, choices, found.paths if found else ()), keep)
 
     def action_confirm(self) -> None:
         """The supervisor's screen for this cylinder's latest round."""
         from tui.screens.confirm.screen import ConfirmScreen
 
-        rounds = self.bay.job.rounds_of(self.cylinder()) if self.bay.job else ()
-        if rounds and rounds[-1].verdict is not None:
-            self.app.push_screen(ConfirmScreen(rounds[-1].id))
+        record = latest_round(self.bay.job, self.cylinder()) if self.bay.job else None
+        if record is not None and record.verdict is not None:
+            self.app.push_screen(ConfirmScreen(record.id))
         else:
             self.tell("This cylinder's round has no verdict yet: nothing to confirm.")
 
-    def write(self, payload: Payload) -> None:
-        try:
-            self.bay.write(payload)
-        except HisswayError as e:
-            self.refuse(e)
+    def action_page(self) -> None:
+        """Everything of this cylinder, line by line."""
+        from tui.screens.page.screen import PageScreen
+
+        self.app.push_screen(PageScreen(self.cylinder()))
+
+    def action_job(self) -> None:
+        """The job as it was taken in, line by line."""
+        from tui.screens.page.screen import PageScreen
+
+        self.app.push_screen(PageScreen())
+
+    def action_cautions(self) -> None:
+        """Read all cautions again."""
+        self.app.push_screen(CautionScreen())
+
+    def read_first(self, steps: tuple[Step, ...], then: Callable[[bool | None], None]) -> bool:
+        """Have the cautions of steps read and acknowledged once a job before ``then``; False where they were."""
+        job, name = self.bay.job, "+".join(steps)
+        if job is None or not steps or name in job.cautions:
+            return False
+
+        def read(done: bool | None) -> None:
+            if done:
+                self.keep(CautionAcknowledged(caution=name), "")
+                then(True)
+
+        self.app.push_screen(CautionScreen(cautions_for(*steps), "Before this: read these and say so"), read)
+        return True
+
+    def keep(self, payload: Payload, what: str) -> None:
+        """Write an event about this cylinder, after asking where a verdict or a signature rests on it."""
+        job = self.bay.job
+        touched = rounds_touched(job, None, self.cylinder()) if job and what else ()
+        write_asking(self, touched, what, payload)

@@ -13,8 +13,9 @@ from textual.coordinate import Coordinate
 from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
-from listen.errors import HisswayError
+from listen.jobs.standing import standing
 from listen.jobs.table import CylinderRow, cylinder_rows, lowest_share
+from listen.trade.cautions import Step
 from listen.trade.units import unit_named
 from listen.voice import verdicts
 from tui.screens.engine import cells
@@ -30,6 +31,8 @@ FULL_BANK, ROOM = 6, 9
 """Lines of a bank drawn in full, and lines needed besides banks and cylinders."""
 WIDE = 100
 """Columns from which the table's cells have a blank on both sides; else on one."""
+STEPS: dict[str, tuple[Step, ...]] = {"dry": ("plugs-out", "cranking"), "wet": ("wet-test",)}
+"""Steps whose cautions stand before the first figure of a column."""
 LEAST_TABLE = 4
 """Lines of the table at least: its head and three cylinders."""
 BESIDE = 3
@@ -152,14 +155,22 @@ class EngineScreen(EngineKeys):
         if self.focused is self.query_one("#table") and self._column().typed and (event.character or "").isdecimal():
             self._type(event.character or "")
             return True
+        if line.is_open and line.meant and event.character == "y":
+            line.accept()
+            self._keep()
+            return True
         if line.is_open and event.key == "enter":
             self._keep()
             return True
         return line.take(event)
 
     def _type(self, text: str) -> None:
-        if self.bay.job is not None:
-            self.query_one(TypeLine).begin(self._column(), self.cylinder(), self.bay.job, text)
+        def begin(_read: bool | None = True) -> None:
+            if self.bay.job is not None and _read:
+                self.query_one(TypeLine).begin(self._column(), self.cylinder(), self.bay.job, text)
+
+        if not self.read_first(STEPS.get(self._column().id, ()), begin):
+            begin()
 
     def _keep(self) -> None:
         """Write the figure and go down to the next cylinder; nothing typed leaves the cell as it was."""
@@ -169,11 +180,7 @@ class EngineScreen(EngineKeys):
             payload = line.offer()
             if payload is None:
                 return
-            try:
-                self.bay.write(payload)
-            except HisswayError as e:
-                line.remark(f"! {e}")
-                return
+            self.keep(payload, f"{line.label} {line.text}")
             row += 1
         line.end()
         self.set_focus(table)
@@ -182,9 +189,8 @@ class EngineScreen(EngineKeys):
 
 def _pot(row: CylinderRow) -> Pot:
     record = row.round
-    said = record.verdict.result.verdict if record and record.verdict else None
-    kind = said.kind if said else ""
-    loss = (f"loss {row.loss.si:.0f} %", f"{row.loss.si:.0f} %") if row.loss else ("",)
+    kind = standing(record).kind if record else ""
+    loss = (f"loss {row.loss.value:g} %", f"{row.loss.value:g} %") if row.loss else ("",)
     glyph = verdicts.GLYPHS.get(kind, "◌" if record else "·")
     return Pot(row.cylinder, loss, cells.standing_forms(record), cells.PENS.get(kind, "dim"), glyph)
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import msgspec
 from textual import events
 from textual.app import ComposeResult
 from textual.containers import Horizontal
 from textual.widgets import Static
 
 from listen.errors import HisswayError
-from listen.jobs.events import Payload, ReadingEntered
+from listen.jobs.events import Payload
+from listen.jobs.typed import typed
 from tui.screens.engine import cells
 from tui.widgets.field import Field
 from tui.words import shown
@@ -30,6 +30,9 @@ class TypeLine(Horizontal):
         self._job: Job | None = None
         self._doubted: tuple[str, Payload] | None = None
         """What was typed, and the figure it would be, where a second Enter is asked for."""
+        self.meant = ""
+        """What was probably meant instead; y takes it."""
+        self.label = ""
 
     def compose(self) -> ComposeResult:
         """Label, field, remark."""
@@ -39,20 +42,20 @@ class TypeLine(Horizontal):
 
     def begin(self, column: cells.Column, cylinder: int, job: Job, text: str) -> None:
         """Show the line for one cell, with what was typed already."""
-        self._column, self._cylinder, self._job, self._doubted = column.id, cylinder, job, None
-        self.query_one("#edit-label", Static).update(
-            shown(f"cylinder {cylinder}, {column.head.format(unit=job.pressure_unit)}:")
-        )
+        self._column, self._cylinder, self._job = column.id, cylinder, job
+        self._doubted, self.meant = None, ""
+        self.label = f"Cylinder {cylinder}, {column.head.format(unit=job.pressure_unit)}:"
+        self.query_one("#edit-label", Static).update(shown(self.label))
         self.query_one("#edit-remark", Static).update(shown("Enter keeps it and goes on", "$secondary"))
         self.display = True
-        self._field.value = text
+        self._field.value, self._field.figure = text, True
         self._field.cursor_position = len(text)
         self._field.select_on_focus = False
         self.screen.set_focus(self._field)  # at once: the next key may be here already
 
     def end(self) -> None:
         """Hide it."""
-        self._doubted, self.display = None, False
+        self._doubted, self.meant, self.display = None, "", False
 
     def remark(self, text: str) -> None:
         """Say what is wrong or doubtful."""
@@ -77,23 +80,23 @@ class TypeLine(Horizontal):
         assert self._job is not None
         if self._doubted is not None and self._doubted[0] == self.text:
             return self._doubted[1]
-        self._doubted = None
+        self._doubted, self.meant = None, ""
         try:
-            payload, doubts = cells.keep(self._column, self.text, self._cylinder, self._job)
+            read = typed(cells.READS[self._column], self.text, self._job, self._cylinder)
         except HisswayError as e:
             self.remark(f"! {e}")
             return None
-        if doubts:
-            self._doubted = self.text, _confirmed(payload, tuple(d.id for d in doubts))
-            self.remark(f"? {doubts[0].text} Enter again keeps it as typed.")
+        if read.doubts:
+            self._doubted, self.meant = (self.text, read.event), read.doubts[0].suggestion
+            yes = f"y takes {self.meant}, " if self.meant else ""
+            self.remark(f"? {read.doubts[0].text} {yes}Enter again keeps {self.text}.")
             return None
-        return payload
+        return read.event
+
+    def accept(self) -> None:
+        """Yes, what was suggested was meant."""
+        self._field.value, self._doubted, self.meant = self.meant, None, ""
 
     @property
     def _field(self) -> Field:
         return self.query_one("#figure", Field)
-
-
-def _confirmed(payload: Payload, doubts: tuple[str, ...]) -> Payload:
-    assert isinstance(payload, ReadingEntered)
-    return msgspec.structs.replace(payload, confirmed=doubts)

@@ -40,9 +40,9 @@ class EvidenceScreen(BayScreen[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("left", "point(-1)", "Point before", show=False),
         Binding("right", "point(1)", "Next point", key_display="← →"),
-        Binding("q", "play('quiet')", "Quiet"),
-        Binding("a", "play('air')", "Air"),
-        Binding("b", "play('both')", "Both, level-matched"),
+        Binding("1", "play('quiet')", "Quiet"),
+        Binding("2", "play('air')", "Air"),
+        Binding("3", "play('both')", "Both, level-matched"),
         Binding("z", "hiss", "Hiss band only"),
         Binding("x", "silence", "Stop"),
         Binding("w", "picture", "Other picture"),
@@ -117,6 +117,7 @@ class EvidenceScreen(BayScreen[None]):
         heat = self.query_one(Heat)
         heat.picture = None
         heat.empty = "making the picture ..." if paths else "no clips at this point"
+        self.query_one(SpectraPlot).empty()
         if paths:
             self.start(partial(self._prepare, paths), "look")
 
@@ -235,7 +236,9 @@ def _numbers(result: PointResult | None) -> Content:
 
 
 def _flags(result: PointResult | None) -> Content:
-    if result is None or not result.flags:
+    if result is None:
+        return shown("Flags are told once the round is judged.", "$secondary")
+    if not result.flags:
         return shown("✓ no flags: nothing speaks against these clips", "$success")
     lines = [shown(f"{'×' if f.reject else '!'} {f.text}", "$error" if f.reject else "$warning") for f in result.flags]
     return Content("\n").join(lines)

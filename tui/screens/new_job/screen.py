@@ -1,9 +1,10 @@
-"""New job: title and engine, with the engine drawn as it is described."""
+"""New job: title and engine, with the engine drawn as it is described; or the engine of a job described anew."""
 
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, ClassVar
+from collections.abc import Callable
+from typing import TYPE_CHECKING, ClassVar, Literal
 
 import msgspec
 from textual import on
@@ -14,18 +15,26 @@ from textual.widget import Widget
 from textual.widgets import Button, Input, Label, Select, Static
 
 from listen.errors import HisswayError
-from listen.jobs.events import PersonChosen
+from listen.jobs.events import EngineDescribed, JobNamed, Payload, PersonChosen
 from listen.trade.layout import Engine, Exhaust, Layout, engine_of_rows, layout, layout_row, layout_rows
 from tui.screens.base import BayScreen
+from tui.screens.pick import PickScreen
 from tui.widgets.engine_view import EngineView
 from tui.widgets.field import Field
 from tui.words import plain, shown
 
 if TYPE_CHECKING:
     from listen.jobs.folder.store import OpenJob
+    from listen.jobs.job import Job
 
 ROWS = "rows"
 TAILPIPES = {"one": ("tailpipe",), "two, left and right": ("tailpipe-left", "tailpipe-right")}
+CRANKCASE: dict[str, Literal["oil-filler", "breather"]] = {
+    "oil filler": "oil-filler",
+    "dipstick tube or breather": "breather",
+}
+ASK = "which end is cylinder 1?"
+LEAVE = [("stay", "go on with the form", ""), ("leave", "leave it", "")]
 UNITS = ("kPa", "psi", "bar")
 _SEPARATORS = re.compile(r"[\s,;·>–-]+")
 
@@ -35,29 +44,40 @@ class NewJobScreen(BayScreen["OpenJob | None"]):
 
     CSS_PATH = "new_job.tcss"
     AUTO_FOCUS = "#title"
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+s", "take_in", "Take the job in", priority=True)]
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+s", "take_in", "Keep", priority=True)]
+
+    def __init__(self, of: Job | None = None, keep: Callable[[tuple[Payload, ...]], None] | None = None) -> None:
+        """``of``: a job whose engine is described anew; ``keep`` is then given the events that say so."""
+        super().__init__()
+        self._of, self._keep = of, keep
+        self._begun: tuple[str, ...] = ()
 
     def way(self) -> tuple[str, ...]:
         """Where we are."""
-        return ("new job",)
+        return (self._of.title, "engine described") if self._of else ("new job",)
 
     def body(self) -> ComposeResult:
         """Fields, then the drawing."""
         rows = [r for r in layout_rows() if r.id != "inline-1"]
         layouts = [(r.words, r.id) for r in rows] + [("any other, in rows", ROWS)]
+        chosen = _layout_of(self._of.engine) if self._of else "inline-4"
         with VerticalScroll(id="form"):
-            yield from _field("Title", Field(id="title", placeholder="what everybody will call it", compact=True))
-            yield from _field("Engine", Select(layouts, value="inline-4", allow_blank=False, id="layout", compact=True))
-            yield from _field("Numbered", Select[str]([("", "")], allow_blank=False, id="numbering", compact=True))
+            if self._of is None:
+                yield from _field("Title", Field(id="title", placeholder="what everybody will call it", compact=True))
+            yield from _field("Engine", Select(layouts, value=chosen, allow_blank=False, id="layout", compact=True))
+            yield from _field("Numbered", Select[str]([], prompt=ASK, id="numbering", compact=True))
             yield from _field("Rows", Field(id="rows", placeholder="front to back, e.g. 1-2-3 / 4-5-6", compact=True))
             yield from _field("Firing order", Field(id="firing", placeholder="leave empty if not known", compact=True))
             yield from _field("Tailpipes", _choice("tailpipes", list(TAILPIPES)))
+            yield from _field("Crankcase at", _choice("crankcase", list(CRANKCASE)))
             yield from _field("Cooled by", _choice("cooling", ["coolant", "air"]))
+            yield from _field("Fuel", _choice("fuel", ["petrol", "diesel"]))
             yield from _field("Pressures in", _choice("unit", list(UNITS)))
-            yield from _field("Complaint", Field(id="complaint", placeholder="what brought it here", compact=True))
-            yield from _field("Shop", Field(id="shop", compact=True))
-            yield from _field("Tech", Field(id="tech", placeholder="who does the test", compact=True))
-            yield Button("Take the job in", id="take", variant="primary", compact=True)
+            if self._of is None:
+                yield from _field("Complaint", Field(id="complaint", placeholder="what brought it here", compact=True))
+                yield from _field("Shop", Field(id="shop", compact=True))
+                yield from _field("Tech", Field(id="tech", placeholder="who does the test", compact=True))
+            yield Button("Keep" if self._of else "Start this job", id="take", variant="primary", compact=True)
             yield Static(id="ask")
             yield EngineView(id="drawing")
         yield Static(id="wrong")
@@ -66,7 +86,42 @@ class NewJobScreen(BayScreen["OpenJob | None"]):
         """Questions of the first layout."""
         super().on_mount()
         self.query_one("#drawing").can_focus = False
+        if self._of is not None:
+            self._fill(self._of.engine, self._of.pressure_unit)
         self._layout_chosen()
+        self.call_after_refresh(self._remember)
+
+    def _fill(self, engine: Engine, unit: str) -> None:
+        """Put an engine that was described before into the fields."""
+        mouths = tuple(e.point for e in engine.exhausts)
+        two = next((words for words, points in TAILPIPES.items() if points == mouths), next(iter(TAILPIPES)))
+        self.query_one("#tailpipes", Select).value = two
+        self.query_one("#crankcase", Select).value = next(
+            w for w, p in CRANKCASE.items() if p == engine.crankcase_point
+        )
+        self.query_one("#cooling", Select).value = "air" if engine.cooling == "air" else "coolant"
+        self.query_one("#fuel", Select).value = engine.fuel
+        self.query_one("#unit", Select).value = unit
+        self.query_one("#firing", Input).value = "-".join(map(str, engine.firing_order))
+        self.query_one("#rows", Input).value = " / ".join("-".join(map(str, row)) for row in engine.rows)
+
+    def _remember(self) -> None:
+        """What the form held before anything was typed."""
+        self._begun = self._typed()
+
+    def _typed(self) -> tuple[str, ...]:
+        return tuple(str(w.value) for w in self.query("Input, Select").results() if isinstance(w, Input | Select))
+
+    def action_back(self) -> None:
+        """Leave; a form in which something was typed is not dropped without a question."""
+        if self._typed() == self._begun:
+            super().action_back()
+        else:
+            self.app.push_screen(PickScreen("Leave this form? What was typed is not kept.", LEAVE), self._left)
+
+    def _left(self, answer: str | None) -> None:
+        if answer == "leave":
+            super().action_back()
 
     @on(Select.Changed, "#layout")
     def _layout_chosen(self) -> None:
@@ -77,10 +132,14 @@ class NewJobScreen(BayScreen["OpenJob | None"]):
         if chosen != ROWS:
             row = layout_row(chosen)
             numbering.set_options([(n.words, n.id) for n in row.numbering])
-            self.query_one("#firing", Input).value = "-".join(map(str, row.firing_orders[0]))
+            known = [n.id for n in row.numbering if self._of is not None and n.rows == self._of.engine.rows]
+            if known or len(row.numbering) == 1:
+                numbering.value = (known or [row.numbering[0].id])[0]
+            usual = " or ".join("-".join(map(str, order)) for order in row.firing_orders)
+            self.query_one("#firing", Input).placeholder = f"as stamped on the engine, for example {usual}; or empty"
             self.query_one("#ask", Static).update(shown(_questions(row)))
         else:
-            self.query_one("#firing", Input).value = ""
+            self.query_one("#firing", Input).placeholder = "leave empty if not known"
             self.query_one("#ask", Static).update("Cylinder numbers, front to back; a slash begins the next bank.")
         self._draw()
 
@@ -108,8 +167,13 @@ class NewJobScreen(BayScreen["OpenJob | None"]):
         else:
             numbering = self.query_one("#numbering", Select).value
             engine = layout(chosen, numbering=numbering if isinstance(numbering, str) else None, firing_order=firing)
-        cooling = "air" if self.query_one("#cooling", Select).value == "air" else "liquid"
-        return msgspec.structs.replace(engine, exhausts=exhausts, cooling=cooling)
+        return msgspec.structs.replace(
+            engine,
+            exhausts=exhausts,
+            cooling="air" if self.query_one("#cooling", Select).value == "air" else "liquid",
+            fuel="diesel" if self.query_one("#fuel", Select).value == "diesel" else "petrol",
+            crankcase_point=CRANKCASE[str(self.query_one("#crankcase", Select).value)],
+        )
 
     def _text(self, field: str) -> str:
         return self.query_one(f"#{field}", Input).value.strip()
@@ -120,7 +184,15 @@ class NewJobScreen(BayScreen["OpenJob | None"]):
 
     @on(Button.Pressed, "#take")
     def action_take_in(self) -> None:
-        """Write the job's first event and go on to its engine."""
+        """Write the job's first event and go on to its engine; or hand in what changed."""
+        asks = self.query_one("#numbering", Select)
+        if asks.parent_field.display and not isinstance(asks.value, str):  # type: ignore[attr-defined]
+            self.query_one("#wrong", Static).update(shown("! Which end is cylinder 1? Choose how it is numbered."))
+            asks.focus()
+            return
+        if self._of is not None:
+            self._describe(self._of)
+            return
         if not self._text("title"):
             self.query_one("#wrong", Static).update(shown("! A job needs a title, so that others find it."))
             self.query_one("#title").focus()
@@ -131,6 +203,19 @@ class NewJobScreen(BayScreen["OpenJob | None"]):
             self.query_one("#wrong", Static).update(shown(f"! {e}"))
             return
         self.dismiss(opened)
+
+    def _describe(self, of: Job) -> None:
+        try:
+            engine = msgspec.structs.replace(self._engine(), name=of.engine.name)
+        except HisswayError as e:
+            self.query_one("#wrong", Static).update(shown(f"! {e}"))
+            return
+        unit = str(self.query_one("#unit", Select).value)
+        described = (EngineDescribed(engine=engine, size=of.size),) if engine != of.engine else ()
+        named = (JobNamed(pressure_unit=unit),) if unit != of.pressure_unit else ()
+        self.dismiss(None)
+        if self._keep is not None and (described or named):
+            self._keep((*described, *named))
 
     def _create(self, engine: Engine) -> OpenJob:
         from listen.jobs.folder.store import create_job
@@ -159,6 +244,11 @@ class _Field(Horizontal):
 
 def _field(label: str, field: Widget) -> ComposeResult:
     yield _Field(label, field)
+
+
+def _layout_of(engine: Engine) -> str:
+    """Layout to choose for an engine described before."""
+    return engine.layout if any(r.id == engine.layout for r in layout_rows() if r.id != "inline-1") else ROWS
 
 
 def _choice(name: str, options: list[str]) -> Select[str]:

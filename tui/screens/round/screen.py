@@ -20,6 +20,7 @@ from listen.voice.names import point_name
 from tui.bridge.listener import Listener
 from tui.screens.base import BayScreen
 from tui.screens.calls import SEVERAL, ask_paths, call_event
+from tui.screens.cautions import CautionScreen
 from tui.screens.round import questions, results
 from tui.screens.round.desk import Desk
 from tui.screens.round.now import Asked, Now, Outcome
@@ -30,6 +31,7 @@ from tui.screens.rungs import neighbour_point
 from tui.widgets.banner import Banner
 from tui.widgets.countdown import Count, Countdown
 from tui.widgets.ladder import Ladder
+from tui.widgets.large import Large
 from tui.widgets.level_meter import LevelMeter
 from tui.widgets.panels import CautionPanel, ChoicePanel, EntryPanel
 
@@ -42,6 +44,8 @@ if TYPE_CHECKING:
 METER_PERIOD_S = 1 / 25
 ABOVE_LADDER = 19
 """Lines needed besides the rows of the ladder."""
+LARGE_FROM = 40
+"""Lines from which the next point and the countdown are large."""
 
 
 class RoundScreen(BayScreen[None]):
@@ -58,8 +62,9 @@ class RoundScreen(BayScreen[None]):
         Binding("e", "evidence", "Evidence"),
         Binding("v", "verdict", "Verdict"),
         Binding("t", "times", "Times"),
+        Binding("c", "cautions", "Cautions"),
+        Binding("m", "microphone", "Microphone"),
         Binding("i", "bring_in", "Import"),
-        Binding("escape", "back", "Back", key_display="Esc"),
     ]
 
     def __init__(self, round_id: str) -> None:
@@ -73,19 +78,18 @@ class RoundScreen(BayScreen[None]):
     def body(self) -> ComposeResult:
         """Banner, desk, ladder."""
         yield Banner()
+        yield Large()
         yield Desk()
         yield Ladder()
 
     def on_mount(self) -> None:
-        """Open the microphone; the screen is there meanwhile."""
-        services = self.bay.services
-        self.listener = Listener(lambda: services.source(self.record.cylinder, self.bay.preferences.input_name))
+        """Open the microphone, and ask about what was left over."""
+        self._listen()
         self.taker = Taker(self)
         self._ask_for_leftovers()
         super().on_mount()
-        self.listener.start()
         self.set_interval(METER_PERIOD_S, self._meter)
-        self.call_after_refresh(services.warm)
+        self.call_after_refresh(self.bay.services.warm)
 
     def on_unmount(self) -> None:
         """Let the microphone go."""
@@ -188,8 +192,11 @@ class RoundScreen(BayScreen[None]):
             ladder, banner = self.query_one(Ladder), self.query_one(Banner)
             banner.say = shown.say
             ladder.rungs, ladder.current, ladder.display = shown.rungs, shown.step.point, shown.ladder_shown
+            self.set_class(self.size.height >= LARGE_FROM, "-large")
             ladder.tall = self.size.height >= ABOVE_LADDER + 2 * len(shown.rungs)
             self.query_one(LevelMeter).hush = shown.hush
+            large = self.query_one(Large)
+            large.left, large.right = shown.large
             self.query_one(Desk).show(shown.panel, ladder)
             self.refresh_bindings()
             self._listen_at(shown.step)
@@ -338,6 +345,25 @@ class RoundScreen(BayScreen[None]):
         from tui.screens.round.times import TimesScreen
 
         self.app.push_screen(TimesScreen())
+
+    def action_cautions(self) -> None:
+        """Read all cautions again."""
+        self.app.push_screen(CautionScreen())
+
+    def action_microphone(self) -> None:
+        """Check the microphone: this screen lets go of it meanwhile."""
+        from tui.screens.microphone.screen import MicrophoneScreen
+
+        self.listener.close()
+        self.app.push_screen(MicrophoneScreen(), lambda _: self._listen())
+
+    def _listen(self) -> None:
+        """Open the microphone; the screen is there meanwhile."""
+        cylinder, name, services = self.record.cylinder, self.bay.preferences.input_name, self.bay.services
+        self.listener = Listener(lambda: services.source(cylinder, name))
+        self.listener.start()
+        self._listening_at = ("", "")
+        self._changed()
 
     def action_bring_in(self) -> None:
         """Import clips recorded elsewhere."""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from listen.jobs.reference import beside, declined
 from listen.jobs.walk import Step, Walked, walked
 from listen.trade.cautions import Caution, cautions_for
-from listen.voice.names import point_name
+from listen.voice.names import point_name, short_path
 from listen.voice.verdicts import odds
 from tui.screens.calls import calls
 from tui.screens.round import questions
@@ -100,6 +100,8 @@ class View:
     ladder_shown: bool
     numbers_shown: bool
     """Only once the by-ear call was made or declined."""
+    large: tuple[str, tuple[str, str]]
+    """What is read across the bay, where there is room: what is next; what became of the last clip, and its pen."""
     hush: str
     """Words in place of the live excess; empty where it may be seen."""
     keys: frozenset[str]
@@ -120,11 +122,12 @@ def view(job: Job, round_id: str, now: Now, prefs: Preferences, lines: int, gaug
     return View(
         walk=walk,
         step=step,
-        say=_say(walk, step, now, short=lines < SHORT),
+        say=_say(walk, step, now, short=lines < SHORT, alone=len(job.engine.cylinders) == 1),
         panel=panel,
         rungs=drawn if numbers else tuple(r.hidden() for r in drawn),
         ladder_shown=isinstance(panel, Microphone) or lines >= TALL,
         numbers_shown=numbers,
+        large=_large(walk, step, now),
         hush=_hush(step, numbers=numbers),
         keys=_keys(record, step, now, panel, numbers=numbers),
     )
@@ -151,7 +154,6 @@ def _keys(record: RoundRecord, step: Step, now: Now, panel: Panel, *, numbers: b
         "microphone": free and not asks,
         "bring_in": free and not asks,
         "times": free and not asks,
-        "page": free and not asks,
     }
     ways = {f"way('{way.id}')" for way in WAYS if free and not asks and way.offered(step)}
     return frozenset(ways | {action for action, does in offered.items() if does})
@@ -184,7 +186,8 @@ def _asking(asked: Asked) -> Panel:
     return Figures(asked.entries, "Enter keeps it, Esc leaves all as it was.")
 
 
-def _say(walk: Walked, step: Step, now: Now, *, short: bool) -> Say:
+def _say(walk: Walked, step: Step, now: Now, *, short: bool, alone: bool) -> Say:
+    """What the banner says. ``alone``: the engine has one cylinder, there is no sound one to record."""
     record = walk.record
     head = _where(step, record.cylinder)
     text, tone = _outcome(now.outcome)
@@ -193,7 +196,7 @@ def _say(walk: Walked, step: Step, now: Now, *, short: bool) -> Say:
     if step.kind == "done" and record.verdict is not None:
         verdict = record.verdict.result.verdict
         changed = f" · ! {record.changed_after_signing[-1]}" if record.changed_after_signing else ""
-        advice = f"Next: {verdict.next}" if verdict.next else ""
+        advice = f"Next: {verdict.next}" if verdict.next and not (alone and verdict.next_kind == "sound") else ""
         more = f"{advice}  Space shows what the verdict rests on.".strip()
         return Say(f"{head}{changed}", verdict.text, more, text, tone if now.outcome else "good")
     words = f"{step.sentence} {PRESS.get(step.kind, '')}".strip()
@@ -235,8 +238,9 @@ def _outcome(outcome: Outcome | None) -> tuple[str, str]:
 def _idle(job: Job, record: RoundRecord, step: Step, prefs: Preferences) -> tuple[str, ...]:
     """What stands where the countdown will be."""
     if step.kind == "clip":
+        check = "" if job.microphone else "   ! microphone not checked: m"
         return (
-            f"○ ready: Space records {prefs.clip_s:g} s, {prefs.before_s:g} s after the key",
+            f"○ ready: Space records {prefs.clip_s:g} s, {prefs.before_s:g} s after the key{check}",
             f"  h leads through the walk by tones, {prefs.move_s:g} s a point   t changes the times",
             "  ↑ ↓ another point   s leave it out   Backspace take the last clip back",
         )
@@ -258,6 +262,21 @@ def _beside(job: Job, record: RoundRecord) -> str:
         return "Sound cylinder left out on purpose"
     others = " and ".join(map(str, beside(job, record.id)))
     return f"Sound cylinder beside it: {others}" if others else "No sound cylinder to compare with: walk a good one"
+
+
+def _large(walk: Walked, step: Step, now: Now) -> tuple[str, tuple[str, str]]:
+    word = {"clip": step.point.replace("-", " "), "call": "call by ear", "caution": "read"}.get(step.kind, step.kind)
+    if step.kind == "done" and walk.record.verdict is not None:
+        said = walk.record.verdict.result.verdict
+        word = " ".join(map(short_path, said.paths)) if said.kind in ("path", "several") else KINDS.get(said.kind, "?")
+    outcome = now.outcome
+    if outcome is None or outcome.stopped or now.asked:
+        return word, ("", "")
+    return word, ("kept", "sure") if outcome.kept else ("again", "bad")
+
+
+KINDS = {"sound": "sound", "unclear": "cannot tell", "set-up": "set-up", "fitting": "fitting"}
+"""Verdicts that name no path, in large letters."""
 
 
 def _hush(step: Step, *, numbers: bool) -> str:

@@ -1,0 +1,175 @@
+"""The ledger of a cylinder or a job: each step and event in words, what stands, what was taken back, how it comes back.
+
+Folded from the events; screens draw it, nothing else keeps it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import Literal
+
+import msgspec
+
+from listen.jobs import events as ev
+from listen.jobs.fold import withdrawn
+from listen.jobs.job import Job, RoundRecord
+from listen.jobs.said import SECTIONS, said, section
+from listen.jobs.walk import Step, walked
+
+State = Literal["stands", "replaced", "taken-back", "left-out", "due"]
+
+
+class Line(msgspec.Struct, frozen=True, kw_only=True):
+    """One line: an event, or a step that is still due."""
+
+    id: str
+    """Of the event; of a step that is due ``due:round:step:point``."""
+    section: str
+    """Step of the round it belongs to, see :data:`listen.jobs.said.SECTIONS`."""
+    words: str
+    state: State = "stands"
+    why: str = ""
+    """Why it was taken back."""
+    time: str = ""
+    actor: str = ""
+    payload: ev.Payload | None = None
+    round_id: str | None = None
+    cylinder: int | None = None
+    undone_by: str = ""
+    """Event that took it back: withdrawing that brings it back."""
+
+    @property
+    def kind(self) -> str:
+        """Kind of the event, empty for a step."""
+        return ev.KIND_OF.get(type(self.payload), "") if self.payload else ""
+
+    @property
+    def may_be_taken_back(self) -> bool:
+        """Whether it stands and can be taken back."""
+        if self.state not in ("stands", "left-out"):
+            return False
+        return isinstance(self.payload, ev.ClipKept) or type(self.payload) in ev.MAY_BE_WITHDRAWN
+
+    @property
+    def may_come_back(self) -> bool:
+        """Whether it does not stand, and can again."""
+        return bool(self.undone_by) or (self.state == "replaced" and type(self.payload) in AGAIN)
+
+
+AGAIN = (ev.ReadingEntered, ev.PlugSeen, ev.BubblesLooked, ev.FindingRecorded)
+"""Of these the last one counts: one that was replaced comes back by being said again."""
+
+
+class Part(msgspec.Struct, frozen=True, kw_only=True):
+    """The lines of one round, or those that belong to no round."""
+
+    record: RoundRecord | None
+    lines: tuple[Line, ...]
+
+
+def cylinder_ledger(events: Iterable[ev.Event], job: Job, cylinder: int) -> tuple[Part, ...]:
+    """What was read and seen of a cylinder, then its rounds, the latest first, each with the steps still due."""
+    lines = _lines(events, job)
+    own = tuple(x for x in lines if x.round_id is None and x.cylinder == cylinder)
+    rounds = [
+        Part(record=r, lines=_in_order((*(x for x in lines if x.round_id == r.id), *_due(job, r))))
+        for r in reversed(job.rounds_of(cylinder))
+    ]
+    return (*rounds, Part(record=None, lines=_in_order(own)))
+
+
+def job_ledger(events: Iterable[ev.Event], job: Job) -> tuple[Part, ...]:
+    """What was said of the whole job: at intake, and since."""
+    lines = _lines(events, job)
+    return (Part(record=None, lines=_in_order(x for x in lines if x.round_id is None and x.cylinder is None)),)
+
+
+def take_back(line: Line, reason: str) -> ev.Payload:
+    """The event that takes a line back."""
+    if isinstance(line.payload, ev.ClipKept):
+        return ev.ClipTakenBack(clip=line.payload.clip, reason=reason)
+    return _withdraw(line.id, line.kind, line, reason)
+
+
+def bring_back(line: Line, reason: str = "") -> ev.Payload:
+    """The event that lets a line count again."""
+    if not line.undone_by:
+        assert line.payload is not None
+        return line.payload
+    kind = ev.KIND_OF[ev.ClipTakenBack if isinstance(line.payload, ev.ClipKept) else ev.Withdrawn]
+    return _withdraw(line.undone_by, kind, line, reason)
+
+
+def _withdraw(event: str, kind: str, line: Line, reason: str) -> ev.Withdrawn:
+    return ev.Withdrawn(event=event, kind=kind, reason=reason, round_id=line.round_id, cylinder=line.cylinder)
+
+
+def _in_order(lines: Iterable[Line]) -> tuple[Line, ...]:
+    order = list(SECTIONS)
+    return tuple(sorted(lines, key=lambda x: order.index(x.section)))
+
+
+def _lines(events: Iterable[ev.Event], job: Job) -> list[Line]:
+    every = tuple(events)
+    gone = withdrawn(every)
+    undone = {e.payload.clip: e for e in every if isinstance(e.payload, ev.ClipTakenBack) and e.id not in gone}
+    latest = {_key(e.payload): e.id for e in every if e.id not in gone and isinstance(e.payload, AGAIN)}
+    return [line for e in every if (line := _line(e, job, gone, undone, latest)) is not None]
+
+
+def _line(
+    event: ev.Event, job: Job, gone: dict[str, ev.Event], undone: dict[str, ev.Event], latest: dict[object, str]
+) -> Line | None:
+    payload = event.payload
+    if (words := said(payload, job)) is None:
+        return None
+    by = undone.get(payload.clip) if isinstance(payload, ev.ClipKept) else gone.get(event.id)
+    replaced = (isinstance(payload, AGAIN) and latest.get(_key(payload)) != event.id) or _lifted(payload, job)
+    left = isinstance(payload, ev.PointSkipped | ev.StepPassed)
+    state: State = "taken-back" if by else "replaced" if replaced else "left-out" if left else "stands"
+    return Line(
+        id=event.id,
+        section=section(payload),
+        words=words,
+        state=state,
+        why=getattr(by.payload, "reason", "") if by else "",
+        time=event.time,
+        actor=event.actor,
+        payload=payload,
+        round_id=getattr(payload, "round_id", None),
+        cylinder=getattr(payload, "cylinder", None),
+        undone_by=by.id if by else "",
+    )
+
+
+def _key(payload: ev.Payload) -> object:
+    """Of events alike in this the last one counts."""
+    about = (getattr(payload, "round_id", None), getattr(payload, "cylinder", None), getattr(payload, "reading", ""))
+    return type(payload), about
+
+
+def _lifted(payload: ev.Payload, job: Job) -> bool:
+    """Whether something left out was taken up again since."""
+    if isinstance(payload, ev.PointSkipped):
+        skip = job.round(payload.round_id).skip(payload.point, payload.walk)
+        return not payload.skipped or skip is None
+    if isinstance(payload, ev.StepPassed):
+        return job.round(payload.round_id).passed.get(payload.step) != payload.reason
+    return False
+
+
+def _due(job: Job, record: RoundRecord) -> Iterator[Line]:
+    for step in walked(job, record.id).steps:
+        if step.state == "due" and not record.signed:
+            yield Line(
+                id=f"due:{record.id}:{step.id}:{step.point}",
+                section=_section_of(step),
+                words=step.sentence,
+                state="due",
+                round_id=record.id,
+                cylinder=record.cylinder,
+            )
+
+
+def _section_of(step: Step) -> str:
+    return step.walk or {"caution": "cautions", "supply": "readings", "loss": "readings"}.get(step.kind, step.kind)

@@ -1,0 +1,151 @@
+"""What each kind of event says, in one line, and to which step it belongs: a row a kind."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from listen.jobs import events as ev
+from listen.jobs.job import Job
+from listen.voice import figures, names, verdicts
+from listen.voice.text import plain
+
+SECTIONS = {
+    "intake": "at intake",
+    "cautions": "cautions",
+    "readings": "readings",
+    "quiet": "quiet walk",
+    "call": "call by ear",
+    "air": "air walk",
+    "closing": "closing quiet walk",
+    "reference": "reference clips",
+    "bubbles": "bubbles",
+    "seen": "seen",
+    "verdict": "verdict",
+    "decision": "decision",
+    "finding": "teardown",
+    "notes": "notes",
+}
+"""Steps in the order of a page, and their headings."""
+WALKS = ("quiet", "air", "closing")
+PEOPLE = {"tech": "tech", "supervisor": "supervisor", "owner": "owner"}
+
+
+def said(payload: ev.Payload, job: Job) -> str | None:
+    """One line; None for events that say nothing by themselves."""
+    row = ROWS.get(type(payload))
+    return None if row is None else row[1](payload, job)
+
+
+def section(payload: ev.Payload) -> str:
+    """Step it belongs to."""
+    if isinstance(payload, ev.ClipKept):
+        return payload.walk if payload.walk in WALKS else "reference"
+    if isinstance(payload, ev.PointSkipped):
+        return payload.walk if payload.walk in WALKS else "quiet"
+    if isinstance(payload, ev.StepPassed):
+        return payload.step if payload.step in SECTIONS else STEPS.get(payload.step, "notes")
+    return ROWS[type(payload)][0]
+
+
+STEPS = {"set-up": "cautions", "supply": "readings", "loss": "readings"}
+
+
+def _clip(p: ev.ClipKept, job: Job) -> str:
+    found = job.clip(p.clip)
+    made = f"recorded elsewhere ({plain(p.imported_from, 40)})" if p.imported_from else ""
+    parts = (
+        f"{names.point_name(p.point)}, {names.clip(p.clip_kind)}",
+        f"{p.seconds:.1f} s",
+        f"take {p.take}" if p.take > 1 else "",
+        made,
+        "saved from a take that was cut short" if p.recovered else "",
+        *(plain(f.text, 120) for f in (found.kept.flags if found else ())[:1]),
+    )
+    return ", ".join(part for part in parts if part)
+
+
+def _call(p: ev.ByEarCalled, job: Job) -> str:
+    who = PEOPLE.get(p.role, plain(p.role, 20))
+    words = "declined to call" if p.declined else names.by_ear(p.paths, p.sure)
+    when = "" if p.declined or p.before_numbers else ", after numbers had been shown"
+    return f"{who}{f' {plain(p.name, 40)}' if p.name else ''}: {words}{when}"
+
+
+def _passed(p: ev.StepPassed, job: Job) -> str:
+    if p.step == "reference":
+        return f"sound cylinder left out: {plain(p.reason, 120)}" if p.reason else "sound cylinder taken in again"
+    return f"{p.step}: {plain(p.reason, 120)}" if p.reason else f"{p.step}: taken up again"
+
+
+def _judged(p: ev.Judged, job: Job) -> str:
+    v = p.result.verdict
+    return f"{verdicts.glyph(v.kind)} {verdicts.verdict(v.kind, v.paths, v.probability)}, from {len(p.clips)} clips"
+
+
+def _engine(p: ev.JobOpened | ev.EngineDescribed, job: Job) -> str:
+    order = "-".join(map(str, p.engine.firing_order)) or "not known"
+    rows = " / ".join("-".join(map(str, row)) for row in p.engine.rows)
+    head = f"opened as {plain(p.title, 60)}: " if isinstance(p, ev.JobOpened) else ""
+    return f"{head}engine {plain(p.engine.name or p.engine.layout, 40)}, cylinders {rows}, firing order {order}"
+
+
+def _named(p: ev.JobNamed, job: Job) -> str:
+    new = {"title": p.title, "shop": p.shop, "unit": p.pressure_unit, "complaint": p.complaint}
+    return ", ".join(f"{k}: {plain(v, 80) or 'none'}" for k, v in new.items() if v is not None)
+
+
+def _reading(p: ev.ReadingEntered, job: Job) -> str:
+    sure = ", asked about and kept as typed" if p.confirmed else ""
+    return f"{names.figure_name(p.reading)} {figures.as_read(p.value, p.unit)}{sure}"
+
+
+def _skipped(p: ev.PointSkipped, job: Job) -> str:
+    what = "left out" if p.skipped else "taken up again"
+    return f"{names.point_name(p.point)} {what}{f': {plain(p.reason, 120)}' if p.reason else ''}"
+
+
+def _symptom(p: ev.SymptomNoted, job: Job) -> str:
+    return f"{names.symptom_name(p.symptom)}{'' if p.present else ': not there'}"
+
+
+ROWS: dict[type[ev.Payload], tuple[str, Callable[[Any, Job], str]]] = {
+    ev.JobOpened: ("intake", _engine),
+    ev.EngineDescribed: ("intake", _engine),
+    ev.JobNamed: ("intake", _named),
+    ev.DetailsGiven: ("intake", lambda p, j: ", ".join(f"{k}: {plain(v, 80) or 'none'}" for k, v in p.details.items())),
+    ev.PersonChosen: ("intake", lambda p, j: f"{PEOPLE.get(p.role, plain(p.role, 20))}: {plain(p.name, 60)}"),
+    ev.CautionAcknowledged: ("cautions", lambda p, j: "read and acknowledged"),
+    ev.ReadingEntered: ("readings", _reading),
+    ev.MicrophoneChecked: ("readings", lambda p, j: f"microphone {plain(p.device, 40)}: {plain(p.text, 120)}"),
+    ev.PlugSeen: ("seen", lambda p, j: f"plug: {names.plug_looks(p.conditions, p.text)}"),
+    ev.SymptomNoted: ("seen", _symptom),
+    ev.SymptomsAsked: ("seen", lambda p, j: f"{len(p.symptoms)} questions about symptoms gone through"),
+    ev.StepPassed: ("notes", _passed),
+    ev.ClipKept: ("quiet", _clip),
+    ev.PointSkipped: ("quiet", _skipped),
+    ev.RoundImported: ("notes", lambda p, j: f"{len(p.files)} clips imported from {plain(p.folder, 60)}"),
+    ev.ByEarCalled: ("call", _call),
+    ev.BubblesLooked: ("bubbles", lambda p, j: {"yes": "bubbles rose", "no": "no bubbles"}.get(p.seen, "not looked")),
+    ev.Judged: ("verdict", _judged),
+    ev.Confirmed: ("decision", lambda p, j: f"{plain(p.name, 40)} agrees{f': {plain(p.text, 120)}' if p.text else ''}"),
+    ev.Overruled: (
+        "decision",
+        lambda p, j: f"{plain(p.name, 40)} overrules: {names.paths(p.paths)}, {plain(p.reason, 120)}",
+    ),
+    ev.SentBack: (
+        "decision",
+        lambda p, j: f"{plain(p.name, 40)} asks for the {names.point_name(p.point)}: {plain(p.reason, 120)}",
+    ),
+    ev.Signed: ("decision", lambda p, j: f"✓ signed by {plain(p.name, 40)}, {plain(p.role, 20)}"),
+    ev.RoundSetAside: (
+        "notes",
+        lambda p, j: f"round {'set aside' if p.aside else 'counts again'}: {plain(p.reason, 120)}",
+    ),
+    ev.FindingRecorded: (
+        "finding",
+        lambda p, j: f"found: {names.paths(p.paths)}{f', {plain(p.text, 120)}' if p.text else ''}",
+    ),
+    ev.NoteAdded: ("notes", lambda p, j: plain(p.text, 200)),
+}
+"""Step it belongs to, and its words."""

@@ -1,0 +1,180 @@
+"""Every slip is seen and repaired from the page: of a cylinder, and of the job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from bay import banner, bench, clip, settle, to_engine, to_quiet_walk, until, walk, words
+from textual.widgets import Input, OptionList
+
+from listen.jobs.events import ReadingEntered, Signed
+from listen.trade.layout import layout
+from tui.app import HisswayApp
+from tui.screens.engine.screen import EngineScreen
+from tui.screens.new_job.screen import NewJobScreen
+from tui.screens.one_line import OneLineScreen
+from tui.screens.page.screen import PageScreen
+from tui.screens.pick import PickScreen
+from tui.screens.round.screen import RoundScreen
+
+
+async def page(pilot, app: HisswayApp, key: str = "o") -> PageScreen:
+    """From wherever to the page."""
+    while not isinstance(app.screen, EngineScreen):
+        await pilot.press("escape")
+        await settle(pilot)
+    await pilot.press(key)
+    await until(pilot, lambda: isinstance(app.screen, PageScreen) and bool(app.screen.lines))
+    return app.screen
+
+
+async def point_at(pilot, screen: PageScreen, part: str) -> None:
+    """Put the pointer on the first line that holds these words."""
+    options = screen.query_one("#lines", OptionList)
+    at = next(i for i in range(options.option_count) if part in (line_words(screen, i)))
+    options.highlighted = at
+    await settle(pilot)
+
+
+def line_words(screen: PageScreen, i: int) -> str:
+    line = screen.lines.get(screen.query_one("#lines", OptionList).get_option_at_index(i).id or "")
+    return line.words if line else ""
+
+
+async def test_a_clip_taken_back_by_a_slip_comes_back(tmp_path: Path) -> None:
+    app = bench(tmp_path)
+    async with app.run_test(size=(100, 30)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await clip(pilot, screen)
+        await pilot.press("backspace")
+        await until(pilot, lambda: not screen.record.live_clips())
+        shown = await page(pilot, app)
+        await point_at(pilot, shown, "intake, air off")
+        assert "× intake, air off, 1.0 s (taken back: taken back)" in words(app) and "Bksp brings it back." in words(
+            app
+        )
+        await pilot.press("backspace")
+        await until(pilot, lambda: len(app.job.rounds[0].live_clips()) == 1)
+        assert "● intake, air off, 1.0 s" in words(app)
+        await pilot.press("backspace")
+        await until(pilot, lambda: not app.job.rounds[0].live_clips())
+
+
+async def test_a_skip_is_undone_and_its_step_is_due_again(tmp_path: Path) -> None:
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await pilot.press("s", "o")
+        await until(pilot, lambda: "Why" in words(app) and isinstance(app.focused, Input))
+        await pilot.press(*"hose", "enter")
+        await until(pilot, lambda: screen.step().point == "tailpipe")
+        assert screen.record.skips[0].reason == "hose"
+        shown = await page(pilot, app)
+        await point_at(pilot, shown, "intake left out: hose")
+        await pilot.press("backspace")
+        await until(pilot, lambda: not app.job.rounds[0].skips)
+        await pilot.press("r")
+        await until(pilot, lambda: isinstance(app.screen, RoundScreen) and app.screen.step().point == "intake")
+
+
+async def test_a_reading_is_corrected_and_cleared_and_comes_back(tmp_path: Path) -> None:
+    app = bench(tmp_path, engine=layout("inline-4"))
+    async with app.run_test(size=(100, 30)) as pilot:
+        await to_engine(pilot)
+        app.open_job.append(ReadingEntered(reading="loss", value=72, unit="percent", si=72, cylinder=1))
+        app.job = app.open_job.job
+        shown = await page(pilot, app)
+        await point_at(pilot, shown, "loss 72 %")
+        await pilot.press("enter")
+        await until(pilot, lambda: isinstance(app.screen, OneLineScreen))
+        app.screen.query_one(Input).value = "27"
+        await pilot.press("enter")
+        await until(pilot, lambda: app.job.reading("loss", 1).si == 27)
+        assert "↺ loss 72 % (replaced)" in words(app)
+        await point_at(pilot, shown, "loss 27 %")
+        await pilot.press("backspace")
+        await until(pilot, lambda: app.job.reading("loss", 1).si == 72)
+
+
+async def test_what_was_judged_is_asked_about_and_what_was_signed_wants_a_reason(tmp_path: Path) -> None:
+    app = bench(tmp_path)
+    async with app.run_test(size=(100, 30)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await walk(pilot, screen)
+        await pilot.press("1")
+        await until(pilot, lambda: screen.step().walk == "air")
+        await walk(pilot, screen)
+        await walk(pilot, screen)
+        await pilot.press("n")
+        await until(pilot, lambda: screen.record.verdict is not None and screen.step().kind == "done")
+        clips = len(screen.record.live_clips())
+        await pilot.press("backspace")
+        await until(pilot, lambda: "will be judged again" in banner(screen))
+        await pilot.press("n")
+        await settle(pilot)
+        assert len(screen.record.live_clips()) == clips
+        app.open_job.append(
+            Signed(round_id=screen.round_id, name="Bo", role="supervisor", statement="", head=app.open_job.head)
+        )
+        app.job = app.open_job.job
+        await settle(pilot)
+        await pilot.press("backspace")
+        await until(pilot, lambda: "Bo has signed this round" in banner(screen))
+        await pilot.press("enter")
+        await until(pilot, lambda: "A word or two" in words(app))
+        await pilot.press(*"slip", "enter")
+        await until(pilot, lambda: len(screen.record.live_clips()) == clips - 1)
+        assert any("slip" in n.payload.text for n in app.job.notes) and screen.record.changed_after_signing
+        shown = await page(pilot, app)
+        options = shown.query_one("#lines", OptionList)
+        back = next(line for line in shown.lines.values() if line.undone_by)
+        options.highlighted = options.get_option_index(back.id)
+        await settle(pilot)
+        await pilot.press("backspace")
+        await until(pilot, lambda: isinstance(app.screen, OneLineScreen))
+        await pilot.press(*"back", "enter")
+        await until(pilot, lambda: len(app.job.rounds[0].live_clips()) == clips)
+
+
+async def test_another_round_is_asked_for_and_one_begun_by_a_slip_is_set_aside(tmp_path: Path) -> None:
+    app = bench(tmp_path)
+    async with app.run_test(size=(100, 30)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await clip(pilot, screen)
+        await page(pilot, app)
+        await pilot.press("escape")
+        await settle(pilot)
+        await pilot.press("R")
+        await until(pilot, lambda: isinstance(app.screen, PickScreen))
+        await pilot.press("enter")
+        await until(pilot, lambda: len(app.job.rounds) == 2)
+        await until(pilot, lambda: isinstance(app.screen, RoundScreen))
+        shown = await page(pilot, app)
+        await pilot.press("u")
+        await until(pilot, lambda: app.job.rounds[1].aside)
+        await until(pilot, lambda: "set aside" in words(app))
+        await pilot.press("escape")
+        await settle(pilot)
+        await pilot.press("r")
+        await until(pilot, lambda: isinstance(app.screen, RoundScreen))
+        assert app.screen.round_id == app.job.rounds[0].id and shown is not None
+
+
+async def test_the_engine_is_described_anew_from_the_page_of_the_job(tmp_path: Path) -> None:
+    app = bench(tmp_path, engine=layout("inline-4"))
+    async with app.run_test(size=(100, 30)) as pilot:
+        await to_engine(pilot)
+        await page(pilot, app, "j")
+        await pilot.press("enter")
+        await until(pilot, lambda: isinstance(app.screen, PickScreen))
+        await pilot.press("enter")
+        await until(pilot, lambda: isinstance(app.screen, NewJobScreen))
+        await settle(pilot)
+        app.screen.query_one("#unit").value = "psi"
+        app.screen.query_one("#fuel").value = "diesel"
+        app.screen.query_one("#crankcase").value = "dipstick tube or breather"
+        await settle(pilot)
+        await pilot.press("ctrl+s")
+        await until(pilot, lambda: app.job.pressure_unit == "psi")
+        assert app.job.engine.fuel == "diesel" and app.job.engine.crankcase_point == "breather"
+        assert app.job.engine.rows == layout("inline-4").rows

@@ -1,0 +1,50 @@
+"""Cautions to read again at any time; and those to read and acknowledge before a step of the whole job."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.screen import ModalScreen
+from textual.widgets import Static
+
+from listen.trade.cautions import cautions
+from tui.widgets.panels import CautionPanel
+from tui.words import shown
+
+if TYPE_CHECKING:
+    from listen.trade.cautions import Caution
+
+
+class CautionScreen(ModalScreen[bool]):
+    """Dismisses with True once all were on the screen and the key was pressed."""
+
+    CSS_PATH = "cautions.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "dismiss(False)", "Back"),
+        Binding("space,enter,pagedown", "read_on", "Read on"),
+    ]
+
+    def __init__(self, rows: tuple[Caution, ...] | None = None, title: str = "All cautions") -> None:
+        super().__init__()
+        self._rows, self._title = cautions() if rows is None else rows, title
+
+    def compose(self) -> ComposeResult:
+        """Title, cautions, what the key does."""
+        with Vertical(id="read"):
+            yield Static(shown(self._title, "bold $warning"))
+            yield CautionPanel()
+            yield Static(shown("Space turns the page and closes after the last one; Esc goes back", "$secondary"))
+
+    def on_mount(self) -> None:
+        """From the first on."""
+        panel = self.query_one(CautionPanel)
+        panel.show(self._rows)
+        panel.focus()
+
+    def action_read_on(self) -> None:
+        """Turn the page; after the last, done."""
+        if not self.query_one(CautionPanel).page():
+            self.dismiss(True)

@@ -1,0 +1,44 @@
+"""A small dialog: one line to type, with a question above it."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.screen import ModalScreen
+from textual.widgets import Input, Static
+
+from tui.widgets.field import Field
+from tui.words import shown
+
+HOW = "Enter keeps it, Esc leaves all as it was"
+
+
+class OneLineScreen(ModalScreen["str | None"]):
+    """Dismisses with what was typed, or None. An empty line is kept only where ``may_be_empty``."""
+
+    CSS_PATH = "one_line.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "dismiss(None)", "Back")]
+
+    def __init__(self, title: str, text: str = "", *, may_be_empty: bool = False, most: int = 400) -> None:
+        super().__init__()
+        self._title, self._text, self._may_be_empty, self._most = title, text, may_be_empty, most
+
+    def compose(self) -> ComposeResult:
+        """Question, line, what the keys do."""
+        with Vertical(id="line"):
+            yield Static(shown(self._title, "bold"))
+            yield Field(self._text, compact=True, max_length=self._most)
+            yield Static(shown(HOW, "$secondary"), id="how")
+
+    @on(Input.Submitted)
+    def keep(self, event: Input.Submitted) -> None:
+        """Hand it in."""
+        text = event.value.strip()
+        if text or self._may_be_empty:
+            self.dismiss(text)
+        else:
+            self.query_one("#how", Static).update(shown("! A word or two, please", "$warning"))

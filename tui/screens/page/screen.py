@@ -1,0 +1,285 @@
+"""Page: the ledger of a cylinder or of the job, and what can be done with each of its lines."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.widgets import OptionList, Static
+from textual.widgets.option_list import Option
+
+from listen.errors import HisswayError
+from listen.jobs import events as ev
+from listen.jobs.ledger import Line, Part, bring_back, cylinder_ledger, job_ledger, take_back
+from listen.jobs.said import SECTIONS
+from listen.jobs.standing import latest_round
+from listen.jobs.typed import typed
+from listen.voice.figures import as_read
+from listen.voice.times import moment
+from tui.screens.base import BayScreen
+from tui.screens.cautions import CautionScreen
+from tui.screens.one_line import OneLineScreen
+from tui.screens.pick import PickScreen
+from tui.screens.touching import rounds_touched, write_asking
+from tui.words import plain, shown
+
+if TYPE_CHECKING:
+    from listen.jobs.job import Job, RoundRecord
+
+SIGNS = {
+    "stands": ("●", "$foreground"),
+    "replaced": ("↺", "$secondary"),
+    "taken-back": ("×", "$secondary"),
+    "left-out": ("–", "$secondary"),
+    "due": ("○", "$warning"),
+}
+STATES = {"stands": "", "replaced": "replaced", "taken-back": "taken back", "left-out": "left out", "due": "due"}
+WHEN = 16
+"""Columns of date and time."""
+INTAKE = [
+    ("engine", "engine and units", "layout, numbering, firing order, points, unit of pressure"),
+    ("card", "job card", "title, complaint, customer, registration ..."),
+]
+
+
+class PageScreen(BayScreen[None]):
+    """A line an event and a line a step that is due; the highlighted one in full below."""
+
+    CSS_PATH = "page.tcss"
+    AUTO_FOCUS = "OptionList"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "open", "Open or correct", priority=True),
+        Binding("backspace,delete", "turn", "Take back / bring back", key_display="Bksp"),
+        Binding("n", "note", "Note"),
+        Binding("r", "round", "Go on with this round"),
+        Binding("u", "counts", "Round counts or not"),
+    ]
+
+    def __init__(self, cylinder: int | None = None) -> None:
+        super().__init__()
+        self.cylinder = cylinder
+        self.lines: dict[str, Line] = {}
+
+    def body(self) -> ComposeResult:
+        """The lines, and the one that is highlighted in full."""
+        yield OptionList(id="lines", markup=False, compact=True)
+        yield Static(id="here")
+
+    def way(self) -> tuple[str, ...]:
+        """Where we are."""
+        what = "the job as taken in" if self.cylinder is None else f"cylinder {self.cylinder}, all of it"
+        return (self.bay.job.title, what) if self.bay.job else ()
+
+    # ------------------------------------------------------------------ showing
+
+    def parts(self, job: Job) -> tuple[Part, ...]:
+        """The ledger."""
+        events = self.bay.open_job.chain.events() if self.bay.open_job else ()
+        return job_ledger(events, job) if self.cylinder is None else cylinder_ledger(events, job, self.cylinder)
+
+    def show_job(self, job: Job) -> None:
+        """Show the ledger; the pointer stays where it was."""
+        options = self.query_one("#lines", OptionList)
+        at = options.highlighted
+        options.clear_options()
+        self.lines = {}
+        counts = latest_round(job, self.cylinder) if self.cylinder is not None else None
+        for part in self.parts(job):
+            options.add_option(Option(_round_head(part.record, counts), disabled=True))
+            before = ""
+            for line in part.lines:
+                self.lines[line.id] = line
+                heading = SECTIONS[line.section] if line.section != before else ""
+                before = line.section
+                options.add_option(Option(_row(line, heading), id=line.id))
+        if self.lines:
+            options.highlighted = min(at if at is not None else 1, options.option_count - 1)
+        self._here()
+
+    def line(self) -> Line | None:
+        """The highlighted line."""
+        options = self.query_one("#lines", OptionList)
+        option = options.highlighted_option
+        return self.lines.get(option.id or "") if option else None
+
+    @on(OptionList.OptionHighlighted)
+    def _here(self) -> None:
+        line = self.line()
+        self.query_one("#here", Static).update(_in_full(line) if line else shown("Nothing here yet.", "$secondary"))
+        self.refresh_bindings()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Only what can be done with the highlighted line."""
+        line = self.line() if self.is_mounted and self.query("#lines") else None
+        if action == "turn":
+            return True if line and (line.may_be_taken_back or line.may_come_back) else None
+        if action in ("round", "counts"):
+            return True if line and line.round_id else None
+        return True
+
+    # ------------------------------------------------------------------ keys
+
+    def action_turn(self) -> None:
+        """Take the line back, or let it count again."""
+        if (line := self.line()) is None or (job := self.bay.job) is None:
+            return
+        back = line.may_be_taken_back
+        if not back and not line.may_come_back:
+            return
+        verb = "Taking back" if back else "Bringing back"
+        event = take_back(line, "taken back on the page") if back else bring_back(line, "brought back on the page")
+        touched = rounds_touched(job, line.round_id, line.cylinder if self.cylinder is not None else None)
+        write_asking(self, touched if line.kind != "note-added" else (), f"{verb}: {line.words}", event)
+
+    def action_open(self) -> None:
+        """Open what the line is about, or correct it."""
+        line, job = self.line(), self.bay.job
+        if line is None or job is None:
+            return
+        if isinstance(line.payload, ev.ReadingEntered):
+            self._correct(line, line.payload)
+        elif isinstance(line.payload, ev.NoteAdded):
+            self.app.push_screen(OneLineScreen("The note", line.payload.text), lambda t: self._renote(line, t))
+        elif isinstance(line.payload, ev.CautionAcknowledged):
+            self.app.push_screen(CautionScreen())
+        elif line.section == "intake":
+            self._intake()
+        elif line.round_id is not None:
+            self._open_round(line, line.round_id)
+
+    def _open_round(self, line: Line, round_id: str) -> None:
+        assert self.bay.job is not None
+        record, payload = self.bay.job.round(round_id), line.payload
+        numbers = record.call() is not None or "call" in record.passed
+        if isinstance(payload, ev.ClipKept) and numbers:
+            from tui.screens.evidence.screen import EvidenceScreen
+
+            self.app.push_screen(EvidenceScreen(round_id, payload.point))
+        elif isinstance(payload, ev.Judged):
+            from tui.screens.verdict.screen import VerdictScreen
+
+            self.app.push_screen(VerdictScreen(round_id))
+        elif isinstance(payload, ev.Confirmed | ev.Overruled | ev.SentBack | ev.Signed):
+            from tui.screens.confirm.screen import ConfirmScreen
+
+            self.app.push_screen(ConfirmScreen(round_id))
+        else:
+            self._round(round_id)
+
+    def _round(self, round_id: str) -> None:
+        from tui.screens.round.screen import RoundScreen
+
+        self.app.push_screen(RoundScreen(round_id))
+
+    def _intake(self) -> None:
+        """Correct the card or the description of the engine."""
+        title = "What is to be corrected?"
+        self.app.push_screen(PickScreen(title, INTAKE), self._correct_intake)
+
+    def _correct_intake(self, what: str | None) -> None:
+        from tui.screens.card.screen import CardScreen
+        from tui.screens.new_job.screen import NewJobScreen
+
+        job = self.bay.job
+        if job is None or what is None:
+            return
+
+        def keep(changes: tuple[ev.Payload, ...] | None) -> None:
+            if changes:
+                assert self.bay.job is not None
+                touched = [r for r in rounds_touched(self.bay.job, None, None) if what == "engine" or r.signed]
+                write_asking(self, touched, "What was said at intake is corrected", *changes)
+
+        if what == "card":
+            self.app.push_screen(CardScreen(job), keep)
+        else:
+            self.app.push_screen(NewJobScreen(job, keep))
+
+    def _correct(self, line: Line, was: ev.ReadingEntered) -> None:
+        """Type a reading anew; the old figure stays in the list."""
+        job = self.bay.job
+        assert job is not None
+        title = f"{line.words}: what does it read rightly?"
+
+        def keep(text: str | None) -> None:
+            if text is None or job is None:
+                return
+            try:
+                read = typed(was.reading, text, job, was.cylinder, was.round_id)
+            except HisswayError as e:
+                self.refuse(e)
+                return
+            doubts = " ".join(q.text for q in read.doubts)
+            what = f"{line.words} is now {as_read(read.event.value, read.event.unit)}"
+            touched = rounds_touched(job, was.round_id, was.cylinder)
+            write_asking(self, touched, f"{what}. {doubts}".strip(". ") if doubts else what, read.event)
+
+        unit = "" if was.unit == "percent" else f" {was.unit}"
+        self.app.push_screen(OneLineScreen(title, f"{was.value:g}{unit}", most=16), keep)
+
+    def action_note(self) -> None:
+        """Write a note on the job, the cylinder, the round or the clip one is on."""
+        line = self.line()
+        about = f"cylinder {self.cylinder}" if self.cylinder is not None else "the job"
+        round_id = line.round_id if line else None
+        clip = f"{line.words}: " if line and isinstance(line.payload, ev.ClipKept) else ""
+
+        def keep(text: str | None) -> None:
+            if text:
+                self._write(ev.NoteAdded(text=text, cylinder=self.cylinder, round_id=round_id))
+
+        self.app.push_screen(OneLineScreen(f"Note on {about}", clip), keep)
+
+    def _renote(self, line: Line, text: str | None) -> None:
+        assert isinstance(line.payload, ev.NoteAdded)
+        if text and text != line.payload.text:
+            new = ev.NoteAdded(text=text, cylinder=line.cylinder, round_id=line.round_id)
+            self._write(take_back(line, "written anew"), new)
+
+    def action_round(self) -> None:
+        """Go on with the round of the line."""
+        if (line := self.line()) and line.round_id:
+            self._round(line.round_id)
+
+    def action_counts(self) -> None:
+        """Set the round of the line aside, or let it count again; nothing of it is lost."""
+        if (line := self.line()) is None or line.round_id is None or (job := self.bay.job) is None:
+            return
+        record = job.round(line.round_id)
+        what = "This round counts again" if record.aside else "This round is set aside: it does not count"
+        event = ev.RoundSetAside(round_id=record.id, aside=not record.aside)
+        write_asking(self, rounds_touched(job, record.id, None), what, event)
+
+    def _write(self, *payloads: ev.Payload) -> None:
+        try:
+            self.bay.write(*payloads)
+        except HisswayError as e:
+            self.refuse(e)
+
+
+def _round_head(record: RoundRecord | None, counts: RoundRecord | None) -> Content:
+    if record is None:
+        return shown("─ of no round", "bold $accent")
+    state = "set aside" if record.aside else "counts" if counts is not None and record.id == counts.id else "older"
+    signed = ", signed" if record.signed else ""
+    title = f" {plain(record.title, 40)}" if record.title else ""
+    return shown(f"─ round of {moment(record.opened)}{title}: {state}{signed}", "bold $accent")
+
+
+def _row(line: Line, heading: str) -> Content:
+    sign, pen = SIGNS[line.state]
+    when = moment(line.time) if line.time else ""
+    state = f" ({STATES[line.state]}{f': {plain(line.why, 60)}' if line.why else ''})" if STATES[line.state] else ""
+    return Content.assemble(
+        (f" {heading:<19}", "$secondary"), (f"{when:<{WHEN}} ", "$secondary"), (f"{sign} {line.words}{state}", pen)
+    )
+
+
+def _in_full(line: Line) -> Content:
+    state = STATES[line.state]
+    told = " · ".join(p for p in (state, plain(line.why, 200), moment(line.time) if line.time else "", line.actor) if p)
+    can = "Bksp takes it back." if line.may_be_taken_back else "Bksp brings it back." if line.may_come_back else ""
+    return Content.assemble((plain(line.words, 400), "bold"), "\n", (f"{told}  {can}".strip(), "$secondary"))

@@ -1,0 +1,56 @@
+"""Before anything touches a judged or signed round: a question, and for a signed one the reason."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from listen.errors import HisswayError
+from listen.jobs.events import NoteAdded, Payload
+from listen.voice.text import plain
+from tui.screens.one_line import OneLineScreen
+from tui.screens.pick import PickScreen
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from listen.jobs.job import Job, RoundRecord
+    from tui.screens.base import BayScreen
+
+GO_ON = [("yes", "yes, go on", "what rests on it is judged again"), ("no", "no", "leave it as it is")]
+
+
+def rounds_touched(job: Job, round_id: str | None, cylinder: int | None) -> tuple[RoundRecord, ...]:
+    """Judged or signed rounds that something about a round, a cylinder or the whole job concerns."""
+    concerned = (r for r in job.rounds if r.id == round_id or (round_id is None and cylinder in (None, r.cylinder)))
+    return tuple(r for r in concerned if r.signed or (r.verdict is not None and not r.stale))
+
+
+def write_asking(screen: BayScreen[Any], touched: Iterable[RoundRecord], what: str, *payloads: Payload) -> None:
+    """Write events; where they touch judged rounds only after a yes, where signed ones only with a reason."""
+    rounds = tuple(touched)
+    signed = [r for r in rounds if r.signed]
+
+    def write(*more: Payload) -> None:
+        try:
+            screen.bay.write(*payloads, *more)
+        except HisswayError as e:
+            screen.refuse(e)
+
+    def reasoned(reason: str | None) -> None:
+        if reason is not None:
+            words = f"{plain(what, 120)}: {plain(reason, 200)}"
+            write(*(NoteAdded(round_id=r.id, cylinder=r.cylinder, text=words) for r in signed))
+
+    def agreed(answer: str | None) -> None:
+        if answer == "yes":
+            write()
+
+    if signed:
+        names = " and ".join(dict.fromkeys(plain(r.signatures[-1].name, 40) for r in signed))
+        title = f"{what}. {names} has signed; it will stand there as a change after signing. Why is it done?"
+        screen.app.push_screen(OneLineScreen(title, most=200), reasoned)
+    elif rounds:
+        screen.app.push_screen(PickScreen(f"{what}. There is a verdict that rests on it. Go on?", GO_ON), agreed)
+    else:
+        write()

@@ -56,7 +56,7 @@ class Line(msgspec.Struct, frozen=True, kw_only=True):
         return bool(self.undone_by) or (self.state == "replaced" and type(self.payload) in AGAIN)
 
 
-AGAIN = (ev.ReadingEntered, ev.PlugSeen, ev.BubblesLooked, ev.FindingRecorded)
+AGAIN = (ev.ReadingEntered, ev.PlugSeen, ev.BubblesLooked, ev.AirFollowed, ev.FindingRecorded)
 """Of these the last one counts: one that was replaced comes back by being said again."""
 
 
@@ -172,4 +172,6 @@ def _due(job: Job, record: RoundRecord) -> Iterator[Line]:
 
 
 def _section_of(step: Step) -> str:
-    return step.walk or {"caution": "cautions", "supply": "readings", "loss": "readings"}.get(step.kind, step.kind)
+    return step.walk or {"caution": "cautions", "supply": "readings", "loss": "readings", "followed": "bubbles"}.get(
+        step.kind, step.kind
+    )

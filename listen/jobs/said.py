@@ -18,6 +18,7 @@ SECTIONS = {
     "call": "call by ear",
     "air": "air walk",
     "closing": "closing quiet walk",
+    "switched": "switched takes",
     "reference": "reference clips",
     "bubbles": "bubbles",
     "seen": "seen",
@@ -27,7 +28,7 @@ SECTIONS = {
     "notes": "notes",
 }
 """Steps in the order of a page, and their headings."""
-WALKS = ("quiet", "air", "closing")
+WALKS = ("quiet", "air", "closing", "switched")
 PEOPLE = {"tech": "tech", "supervisor": "supervisor", "owner": "owner"}
 
 
@@ -48,7 +49,7 @@ def section(payload: ev.Payload) -> str:
     return ROWS[type(payload)][0]
 
 
-STEPS = {"set-up": "cautions", "supply": "readings", "loss": "readings"}
+STEPS = {"followed": "bubbles", "set-up": "cautions", "supply": "readings", "loss": "readings"}
 
 
 def _clip(p: ev.ClipKept, job: Job) -> str:
@@ -127,6 +128,13 @@ ROWS: dict[type[ev.Payload], tuple[str, Callable[[Any, Job], str]]] = {
     ev.RoundImported: ("notes", lambda p, j: f"{len(p.files)} clips imported from {plain(p.folder, 60)}"),
     ev.ByEarCalled: ("call", _call),
     ev.BubblesLooked: ("bubbles", lambda p, j: {"yes": "bubbles rose", "no": "no bubbles"}.get(p.seen, "not looked")),
+    ev.AirFollowed: (
+        "bubbles",
+        lambda p, j: {"yes": "the needle followed the valve", "no": "the needle stayed"}.get(p.seen, "not looked"),
+    ),
+    ev.CheckMade: ("seen", lambda p, j: f"check {plain(p.check, 40)}: {plain(p.outcome, 40) or 'taken back'}"),
+    ev.ReadingWithdrawn: ("readings", lambda p, j: f"{names.figure_name(p.reading)} is not to count"),
+    ev.PhotoKept: ("seen", lambda p, j: f"photo {plain(p.imported_from, 60)}"),
     ev.Judged: ("verdict", _judged),
     ev.Confirmed: ("decision", lambda p, j: f"{plain(p.name, 40)} agrees{f': {plain(p.text, 120)}' if p.text else ''}"),
     ev.Overruled: (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Protocol
 
 if TYPE_CHECKING:
@@ -51,6 +52,15 @@ class Bench(Protocol):
 
     def count(self, count: Count | None) -> None:
         """Show a countdown, or none."""
+
+    def take(self, step: Step, *, sure: bool = False) -> None:
+        """Take a clip; at a signed round only once the reason was given (``sure``)."""
+
+    def wrong(self, text: str) -> None:
+        """Say what is wrong with what was typed."""
+
+    def ask_several(self, keep: Callable[[tuple[str, ...]], None]) -> None:
+        """Ask which paths are heard; ``keep`` is given them."""
 
     def tell(self, text: object, *, bad: bool = False) -> None:
         """A short message in the corner."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from operator import is_not
@@ -13,17 +14,17 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from listen.errors import HisswayError
-from listen.jobs.events import AirFollowed, BubblesLooked, CautionAcknowledged, ClipTakenBack, Payload
-from listen.jobs.typed import typed
+from listen.jobs.events import CautionAcknowledged, ClipTakenBack, Payload
 from listen.jobs.walk import Step, Wish
 from listen.voice.names import point_name
 from tui.bridge.listener import Listener
 from tui.screens.base import BayScreen
-from tui.screens.calls import SEVERAL, ask_paths, call_event
+from tui.screens.calls import ask_paths
 from tui.screens.cautions import CautionScreen
 from tui.screens.round import questions, results
+from tui.screens.round.answers import Answers
 from tui.screens.round.desk import Desk
-from tui.screens.round.now import Asked, Now, Outcome
+from tui.screens.round.now import Now, Outcome
 from tui.screens.round.taker import Taker
 from tui.screens.round.view import View, view
 from tui.screens.round.ways import WAYS, one
@@ -85,8 +86,8 @@ class RoundScreen(BayScreen[None]):
     def on_mount(self) -> None:
         """Open the microphone, and ask about what was left over."""
         self._listen()
-        self.taker = Taker(self)
-        self._ask_for_leftovers()
+        self.taker, self.answers = Taker(self), Answers(self)
+        self.answers.ask_for_leftovers()
         super().on_mount()
         self.set_interval(METER_PERIOD_S, self._meter)
         self.call_after_refresh(self.bay.services.warm)
@@ -253,7 +254,7 @@ class RoundScreen(BayScreen[None]):
         if self.now.busy or self.now.asked:
             return
         if step.kind == "clip":
-            self._record(step)
+            self.take(step)
         elif step.kind == "caution" and not self.query_one(CautionPanel).page():
             self.write(CautionAcknowledged(caution=step.id, round_id=self.round_id))
         elif step.kind == "verdict" and not self.now.judging:
@@ -261,7 +262,8 @@ class RoundScreen(BayScreen[None]):
         elif step.kind == "done":
             self.action_verdict()
 
-    def _record(self, step: Step, *, sure: bool = False) -> None:
+    def take(self, step: Step, *, sure: bool = False) -> None:
+        """Take a clip; at a signed round only once the reason was given (``sure``)."""
         if self.record.signed and not sure:
             self.change(asked=questions.before_touching(self.record, "A further clip", (), step))
         else:
@@ -277,7 +279,7 @@ class RoundScreen(BayScreen[None]):
 
     async def _take(self, take: Any, step: Step) -> None:
         await take(self.taker, step)
-        self._ask_for_leftovers()
+        self.answers.ask_for_leftovers()
 
     def _judge(self) -> None:
         self.change(judging=True, tried=results.rests_on(self.record))
@@ -379,106 +381,16 @@ class RoundScreen(BayScreen[None]):
 
     @on(EntryPanel.Entered)
     def _entered(self, event: EntryPanel.Entered) -> None:
-        if (asked := self.now.asked) is None:
-            self._typed(event.values)
-        elif not (reason := event.values["reason"].strip()):
-            self.query_one(Desk).wrong("A word or two, please: it stands in the job beside what was done.")
-        elif asked.about == "why":
-            self._answer(questions.left_out(self._of(asked), self.round_id, reason))
-        else:
-            self._touch(asked, questions.reason_note(self.round_id, asked, reason))
-
-    def _typed(self, values: dict[str, str]) -> None:
-        """Figures came; a doubt is asked before they are kept."""
-        job = self.bay.job
-        assert job is not None
-        try:
-            figures = {
-                name: typed(name, text, job, self.record.cylinder, self.round_id)
-                for name, text in values.items()
-                if text or name != "restrictor"
-            }
-        except HisswayError as e:
-            self.query_one(Desk).wrong(str(e))
-            return
-        doubts = tuple((name, q) for name, f in figures.items() for q in f.doubts)
-        kept = tuple(f.event for f in figures.values())
-        if doubts:
-            self.change(asked=questions.doubt(doubts, values, kept))
-        else:
-            self.write(*kept)
+        self.answers.entered(event.values)
 
     @on(ChoicePanel.Chosen)
     def _chosen(self, event: ChoicePanel.Chosen) -> None:
-        asked, choice = self.now.asked, event.choice
-        if asked is None and event.panel.about == "bubbles":
-            self.write(BubblesLooked(round_id=self.round_id, seen=choice))
-        elif asked is None and event.panel.about == "followed":
-            self.write(AirFollowed(round_id=self.round_id, seen=choice))
-        elif asked is None:
-            self._call(choice, event.sure)
-        elif choice == questions.NO:
-            self.change(asked=None)
-        elif asked.about == "skip":
-            self._skip(asked, choice)
-        elif asked.about == "doubt" and choice == "meant":
-            self.change(asked=None)
-            self._typed(dict(asked.values))
-        elif asked.about == "leftover":
-            self._leftover(asked, keep=choice == "keep")
-        elif asked.about == "touch":
-            self._touch(asked)
-        else:
-            self._answer(*asked.events)
+        self.answers.chosen(event.panel.about, event.choice, event.sure)
 
-    def _answer(self, *payloads: Payload) -> None:
-        """The question is answered: these are its events."""
-        self.change(asked=None)
-        self.write(*payloads)
+    def wrong(self, text: str) -> None:
+        """Say what is wrong with what was typed."""
+        self.query_one(Desk).wrong(text)
 
-    @staticmethod
-    def _of(asked: Asked) -> Step:
-        assert asked.step is not None
-        return asked.step
-
-    def _skip(self, asked: Asked, choice: str) -> None:
-        if choice == questions.OWN_WORDS:
-            self.change(asked=questions.in_own_words(asked))
-        else:
-            self._answer(questions.left_out(self._of(asked), self.round_id, choice))
-            self.change(plan=())
-
-    def _touch(self, asked: Asked, *note: Payload) -> None:
-        """Change what is judged or signed, as was said."""
-        self._answer(*asked.events, *note)
-        if asked.step is not None:
-            self._record(asked.step, sure=True)
-
-    def _call(self, choice: str, sure: float | None) -> None:
-        def keep(called: str | tuple[str, ...]) -> None:
-            name = self.bay.job.people.get("tech", "") if self.bay.job else ""
-            before = not any(c.kept.clip_kind != "quiet" for c in self.record.clips) or not self.record.calls
-            self.write(call_event(self.round_id, called, name, before_numbers=before, sure=sure))
-
-        if choice == SEVERAL:
-            ask_paths(self, "Which paths do you hear?", self.view.walk.points, keep)
-        else:
-            keep(choice)
-
-    def _ask_for_leftovers(self) -> None:
-        """Offer a take of this round that was cut short."""
-        parts = self.bay.open_job.partials() if self.bay.open_job else ()
-        mine = next((p for p in parts if p.round_id == self.round_id), None)
-        if mine is not None and not self.now.busy:
-            self.change(asked=questions.leftover(mine))
-
-    def _leftover(self, asked: Asked, *, keep: bool) -> None:
-        assert asked.leftover is not None
-        self.change(asked=None)
-        try:
-            part = asked.leftover
-            self.bay.job = self.opened.keep(part, recovered=True) if keep else self.opened.drop(part)
-        except HisswayError as e:
-            self.tell(e, bad=True)
-            return
-        self._ask_for_leftovers()
+    def ask_several(self, keep: Callable[[tuple[str, ...]], None]) -> None:
+        """Ask which paths are heard."""
+        ask_paths(self, "Which paths do you hear?", self.view.walk.points, keep)

@@ -172,6 +172,5 @@ def _due(job: Job, record: RoundRecord) -> Iterator[Line]:
 
 
 def _section_of(step: Step) -> str:
-    return step.walk or {"caution": "cautions", "supply": "readings", "loss": "readings", "followed": "bubbles"}.get(
-        step.kind, step.kind
-    )
+    named = {"caution": "cautions", "supply": "readings", "loss": "readings", "followed": "bubbles"}
+    return step.walk or named.get(step.kind, step.kind)

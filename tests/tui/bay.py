@@ -13,7 +13,7 @@ from textual import events
 from textual.keys import _character_to_key
 from textual.pilot import Pilot
 
-from listen.jobs.events import JobNamed
+from listen.jobs.events import CautionAcknowledged, JobNamed
 from listen.jobs.folder.store import create_job
 from listen.trade.layout import Engine, layout
 from tui.app import HisswayApp
@@ -57,6 +57,12 @@ async def to_engine(pilot: Pilot) -> None:
     await until(pilot, lambda: bool(pilot.app.screen.query("#jobs")) and pilot.app.screen.query_one("#jobs").display)
     await pilot.press("enter")
     await until(pilot, lambda: pilot.app.job is not None and bool(pilot.app.screen.query("EngineView")))
+
+
+def read_all(app: HisswayApp) -> None:
+    """The cautions before figures of the engine were read and acknowledged."""
+    for name in ("plugs-out+cranking", "wet-test"):
+        app.write(CautionAcknowledged(caution=name))
 
 
 async def to_round(pilot: Pilot) -> RoundScreen:

@@ -72,7 +72,7 @@ class Look:
 async def test_the_bench_can_be_read(tmp_path: Path) -> None:
     """Jobs, new job, engine with its dialogs, round with its dialogs, verdict, diagnosis, confirm, microphone, help."""
     app = bench(tmp_path, engine=layout("inline-4"))
-    with open_job(next((tmp_path / "jobs").iterdir())) as opened:
+    with open_job(next((tmp_path / "jobs").glob("[!.]*"))) as opened:
         round_id = opened.open_round(2)
         opened.append(Judged(round_id=round_id, result=result_for(["intake", "tailpipe"]), clips=()))
         opened.append(SymptomNoted(symptom="smoke-blue-overrun"))

@@ -90,7 +90,7 @@ async def test_a_quiet_clip_whose_file_is_gone_keeps_no_job_shut(tmp_path: Path)
         await pilot.press("space")
         await until(pilot, lambda: settled(screen))
         assert app.is_running and screen.record.live_clips("intake", "air")
-    with open_job(next((tmp_path / "jobs").iterdir())) as again:
+    with open_job(next((tmp_path / "jobs").glob("[!.]*"))) as again:
         assert again.job.rounds[0].live_clips("intake", "air")
 
 

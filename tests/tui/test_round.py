@@ -33,7 +33,7 @@ from tui.widgets.ladder import Ladder, Mark, Standing
 
 
 def job_folder(tmp_path: Path) -> Path:
-    return next((tmp_path / "jobs").iterdir())
+    return next((tmp_path / "jobs").glob("[!.]*"))
 
 
 async def test_a_clean_round_of_four_points_takes_at_most_sixteen_keys(tmp_path: Path) -> None:

@@ -42,8 +42,8 @@ def test_a_ladder_says_all_without_colour(width: int) -> None:
     ladder.set_reactive(Ladder.rungs, RUNGS)
     ladder.set_reactive(Ladder.current, "tailpipe")
     axis, intake, tailpipe, oil, plug, _legend = lines(ladder, 6, width)
-    assert "Q A Q" in axis
-    assert "● ● ·" in intake and "+9.8 dB hiss" in intake
+    assert "off on  off" in axis
+    assert "●   ●   ·" in intake and "+9.8 dB hiss" in intake
     assert tailpipe.startswith("▶") and "nothing" in tailpipe and "0.9 dB" in tailpipe
     assert "again" in oil and "×" in oil
     assert "skipped" in plug and "plug hole" in plug

@@ -74,12 +74,13 @@ class KeyBar(Drawn):
 
     def on_mount(self) -> None:
         """Follow what is active."""
-        self.screen.bindings_updated_signal.subscribe(self, self._changed)
         self._spots: list[tuple[int, int, int, str]] = []
+        self.screen.bindings_updated_signal.subscribe(self, self._changed)
 
     def _changed(self, _screen: Screen[object]) -> None:
         two = self.screen.size.height >= TWO_LINES_FROM and _columns(self._keys()) > self.size.width
         self.set_class(two, "-two")
+        self._spots = []
         self.refresh()
 
     def on_resize(self) -> None:

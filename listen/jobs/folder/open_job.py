@@ -129,16 +129,17 @@ class OpenJob:
         data = b"".join(line.raw + b"\n" for line in new)
         merges = any(isinstance(line.event.payload, Merged) for line in new)
         withdraws = any(isinstance(line.event.payload, Withdrawn) for line in new)
-        chain = read_chain(b"".join(line.raw + b"\n" for line in self._lines) + data) if merges or withdraws else None
+        chain = read_chain(b"".join(line.raw + b"\n" for line in self._lines) + data) if merges else None
         if chain is not None and chain.broken:
             raise JobError(f"{path}: what came in cannot be added: {chain.broken}; nothing was written")
         with disk.telling("write to the journal", path):
             disk.append(path, data, self._size)
         self._size += len(data)
         self._lines = [*self._lines, *new] if chain is None else list(chain.lines)
-        merged = any(isinstance(line.event.payload, Merged) for line in self._lines)
-        # What was said on two machines stays told until someone settles it, which only the whole can show.
-        self._job = fold(self._chain_now().events()) if merged else fold((n.event for n in new), self._job)
+        whole = withdraws or any(isinstance(line.event.payload, Merged) for line in self._lines)
+        # What was said on two machines stays told until someone settles it, and what was withdrawn is passed over:
+        # only the whole can show either.
+        self._job = fold(self._chain_now().events()) if whole else fold((n.event for n in new), self._job)
         self._summarize()
 
     def _chain_now(self) -> Chain:

@@ -104,7 +104,7 @@ class EngineKeys(BayScreen[None]):
             if condition is not None:
                 self.keep(cells.plug_event(cylinder, condition), f"Plug of cylinder {cylinder}: {condition}")
 
-        def pick(_read: bool | None = True) -> None:
+        def pick() -> None:
             title = f"Plug of cylinder {cylinder}"
             self.app.push_screen(PickScreen(title, cells.plug_choices(), chosen), keep)
 
@@ -178,7 +178,7 @@ class EngineKeys(BayScreen[None]):
         """Read all cautions again."""
         self.app.push_screen(CautionScreen())
 
-    def read_first(self, steps: tuple[Step, ...], then: Callable[[bool | None], None]) -> bool:
+    def read_first(self, steps: tuple[Step, ...], then: Callable[[], None]) -> bool:
         """Have the cautions of steps read and acknowledged once a job before ``then``; False where they were."""
         job, name = self.bay.job, "+".join(steps)
         if job is None or not steps or name in job.cautions:
@@ -187,7 +187,7 @@ class EngineKeys(BayScreen[None]):
         def read(done: bool | None) -> None:
             if done:
                 self.keep(CautionAcknowledged(caution=name), "")
-                then(True)
+                then()
 
         self.app.push_screen(CautionScreen(cautions_for(*steps), "Before this: read these and say so"), read)
         return True

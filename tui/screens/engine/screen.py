@@ -165,12 +165,12 @@ class EngineScreen(EngineKeys):
         return line.take(event)
 
     def _type(self, text: str) -> None:
-        def begin(_read: bool | None = True) -> None:
-            if self.bay.job is not None and _read:
-                self.query_one(TypeLine).begin(self._column(), self.cylinder(), self.bay.job, text)
+        def begin(typed: str) -> None:
+            if self.bay.job is not None:
+                self.query_one(TypeLine).begin(self._column(), self.cylinder(), self.bay.job, typed)
 
-        if not self.read_first(STEPS.get(self._column().id, ()), begin):
-            begin()
+        if not self.read_first(STEPS.get(self._column().id, ()), lambda: begin("")):
+            begin(text)
 
     def _keep(self) -> None:
         """Write the figure and go down to the next cylinder; nothing typed leaves the cell as it was."""

@@ -185,6 +185,10 @@ class NewJobScreen(BayScreen["OpenJob | None"]):
     @on(Button.Pressed, "#take")
     def action_take_in(self) -> None:
         """Write the job's first event and go on to its engine; or hand in what changed."""
+        if self._of is None and not self._text("title"):
+            self.query_one("#wrong", Static).update(shown("! A job needs a title, so that others find it."))
+            self.query_one("#title").focus()
+            return
         asks = self.query_one("#numbering", Select)
         if asks.parent_field.display and not isinstance(asks.value, str):  # type: ignore[attr-defined]
             self.query_one("#wrong", Static).update(shown("! Which end is cylinder 1? Choose how it is numbered."))
@@ -192,10 +196,6 @@ class NewJobScreen(BayScreen["OpenJob | None"]):
             return
         if self._of is not None:
             self._describe(self._of)
-            return
-        if not self._text("title"):
-            self.query_one("#wrong", Static).update(shown("! A job needs a title, so that others find it."))
-            self.query_one("#title").focus()
             return
         try:
             opened = self._create(self._engine())

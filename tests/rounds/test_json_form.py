@@ -35,8 +35,8 @@ POINT = [
     "point",
     "taken",
 ]
-PATH = ["evidence_db", "involved", "path", "probability"]
-VERDICT = ["kind", "next", "next_kind", "next_point", "paths", "probability", "text"]
+PATH = ["evidence_db", "involved", "involved_range", "path", "probability", "probability_range"]
+VERDICT = ["kind", "next", "next_kind", "next_point", "next_seconds", "paths", "probability", "rests_on", "text"]
 KINDS = {"path", "several", "sound", "fitting", "set-up", "unclear"}
 
 

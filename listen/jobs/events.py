@@ -547,7 +547,6 @@ MAY_BE_WITHDRAWN: frozenset[type[Payload]] = frozenset(
         BubblesLooked,
         AirFollowed,
         CheckMade,
-        ReadingWithdrawn,
         FindingRecorded,
         RoundSetAside,
         Withdrawn,

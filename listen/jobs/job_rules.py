@@ -182,9 +182,7 @@ def _opaque(job: Job, p: ev.Opaque, event: ev.Event) -> Job:
     return trouble(job, f"event {event.id} of kind {p.unknown_kind!r} is kept but not understood: {p.why}")
 
 
-FACTS = frozenset(
-    {"reading-entered", "reading-withdrawn", "bubbles-looked", "air-followed", "step-passed", "withdrawn"}
-)
+FACTS = frozenset({"reading-entered", "bubbles-looked", "air-followed", "step-passed", "withdrawn"})
 """Kinds a verdict may rest on: where one counts no more, or counts again, the round is judged again."""
 
 

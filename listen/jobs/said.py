@@ -133,7 +133,6 @@ ROWS: dict[type[ev.Payload], tuple[str, Callable[[Any, Job], str]]] = {
         lambda p, j: {"yes": "the needle followed the valve", "no": "the needle stayed"}.get(p.seen, "not looked"),
     ),
     ev.CheckMade: ("seen", lambda p, j: f"check {plain(p.check, 40)}: {plain(p.outcome, 40) or 'taken back'}"),
-    ev.ReadingWithdrawn: ("readings", lambda p, j: f"{names.figure_name(p.reading)} is not to count"),
     ev.PhotoKept: ("seen", lambda p, j: f"photo {plain(p.imported_from, 60)}"),
     ev.Judged: ("verdict", _judged),
     ev.Confirmed: ("decision", lambda p, j: f"{plain(p.name, 40)} agrees{f': {plain(p.text, 120)}' if p.text else ''}"),

@@ -193,4 +193,6 @@ def test_new_names_are_synced_with_what_they_hold(lab: Path, monkeypatch: pytest
     folder = sessions_dir(lab, learner)
     for path in (lab, lab / "learners", folder.parent, folder, folder / f"{sitting.id}.jsonl"):
         assert str(path) in synced, path
-    assert any("learner.json" in name for name in synced)
+    own = folder.parent  # its file is synced under a name that nobody can guess, then given its own
+    assert any(Path(name).parent == own and Path(name) != folder for name in synced)
+    assert (own / "learner.json").is_file()

@@ -30,6 +30,13 @@ from listen.judge.sources import (
 )
 from listen.trade.points import PathId
 
+CARRIED_DB = (4.0, 1.0, -2.0, -6.0, -20.0)
+"""How much of a leak is carried elsewhere is common to all points, about the table's means: each as likely. A leak in a
+shut duct is heard at its own mouth only."""
+CARRIED_STEPS = (0.618033988749895, 0.41421356237309515)
+"""Steps of the sequences they are drawn by (golden ratio, square root of two), others than the levels'."""
+CARRIED_BELOW_DB = -3.0
+"""Cross-talk, as against a point's own mouth or one beside the source."""
 SET_UP_BALANCE_DB = 8.0
 """With an open valve on each side one is seldom much louder than the other, but ducts and lifts differ."""
 
@@ -153,6 +160,8 @@ def _draw(
             log_w += log_weight
         levels.append(level)
         at, spread = _in_turn(ways[source.path], every)
+        if source.path in LEAKS:
+            at = at + np.where(at < CARRIED_BELOW_DB, _carried(k)[:, None], 0.0)
         every *= len(own)
         contributions.append((level[:, None] + at, spread))
     return Draws(*_add_powers(contributions), contributions[0][0], log_w - log_sum(log_w))
@@ -169,6 +178,12 @@ def _in_turn(rows: Sequence[tuple[NDArray[Any], ...]], every: int) -> tuple[NDAr
         each = [p if len(p) == DRAWS else np.broadcast_to(p, (DRAWS, len(p))) for p in parts]
         out.append(each[0] if len(each) == 1 else np.stack(each)[turn, np.arange(DRAWS)])
     return tuple(out)
+
+
+def _carried(k: int) -> NDArray[np.float64]:
+    """One of ``CARRIED_DB`` for each draw of source number k [shape=(n,)]."""
+    u = CARRIED_STEPS[k] * np.arange(1, DRAWS + 1) % 1.0
+    return np.array(CARRIED_DB)[(u * len(CARRIED_DB)).astype(int)]
 
 
 def _sounding(hypothesis: Hypothesis) -> list[Source]:

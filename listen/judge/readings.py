@@ -30,7 +30,7 @@ RESTRICTORS_MM = {0.5: 0.05, 0.7: 0.12, 0.85: 0.13, 1.0: 0.4, 1.2: 0.13, 1.5: 0.
 HOLE_RANGE_MM = (0.1, 11.0)
 """Bores between which a freak reading may lie anywhere, evenly in its logarithm."""
 OTHERS_SPREAD = 0.22
-"""Spread of the natural log of the hole's bore over the sound cylinders of one engine (a loss of 10 % may be 7 or 14)."""
+"""Spread of the natural log of the hole's bore over one engine's sound cylinders (10 % may be 7 or 14)."""
 
 WET_RISE: dict[bool, tuple[float, float]] = {True: (0.22, 0.13), False: (0.05, 0.07)}
 """Relative wet rise with and without ring trouble, mean and spread. Oil volume alone raises the reading by 9-20 % of
@@ -135,7 +135,7 @@ def _log_count(n: int, mean: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(rising + k * np.log(k / (k + mean)) + n * np.log(mean / (k + mean)))
 
 
-WHISTLES: dict[bool, float] = {True: 0.12, False: 0.015}
+WHISTLES: dict[bool, float] = {True: 0.1, False: 0.03}
 """Probability that a whistle is loudest at a point: one whose own path leaks, another (a tool, an edge)."""
 
 

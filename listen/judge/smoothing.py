@@ -13,9 +13,10 @@ from listen.judge.loudness import LEVELS_DB
 SPREADS_DB: NDArray[np.float64] = np.array([1.0, 2.0, 3.5, 5.5, 8.0, 11.0])
 """Spreads for which the table holds a row."""
 TAIL_SHARE = 0.15
-TAIL_FACTOR = 3.0
+TAIL_FACTOR = 2.5
+TAIL_FROM_DB = 5.0
 """Some ways through an engine carry much less than usual, a hose off or a throttle shut: this share of them spreads so
-much further downward. Upward they end near the leak's own level: air comes out first at its own point."""
+much further downward, where the way is not known better. Upward they end near the leak's own level: air comes out first at its own point."""
 STEP_DB = float(LEVELS_DB[1] - LEVELS_DB[0])
 STRAY_FROM_DB = -10.0
 STRAY_FALLS_DB = 8.0
@@ -65,7 +66,8 @@ def _kernels() -> NDArray[np.float64]:
     rows = []
     for spread in SPREADS_DB:
         kernel = np.zeros_like(apart)
-        for share, sd in ((1.0 - TAIL_SHARE, spread), (TAIL_SHARE, TAIL_FACTOR * spread)):
+        tail = TAIL_SHARE if spread >= TAIL_FROM_DB else 0.0
+        for share, sd in ((1.0 - tail, spread), (tail, TAIL_FACTOR * spread)):
             bell = np.exp(-0.5 * (apart / np.where(apart > 0.0, sd, spread)) ** 2)
             steps = np.arange(-300, 301) * STEP_DB
             full = np.exp(-0.5 * (steps / np.where(steps > 0.0, sd, spread)) ** 2).sum()

@@ -16,9 +16,9 @@ from listen.judge.evidence import RoundEvidence
 from listen.judge.loudness import LEVELS_DB
 from listen.judge.smoothing import stray_levels
 from listen.trade.points import PathId
-from listen.trade.transfer import Transfer, another_mouth, transfer
+from listen.trade.transfer import OWN_SPREAD_DB, Transfer, another_mouth, transfer
 
-DRAWS = 256
+DRAWS = 384
 PLASTIC = (0.8191725133961645, 0.6710436067037893, 0.5497004779019703)
 """Steps of the additive recurrence of low discrepancy in up to three dimensions (roots of x^4 = x + 1)."""
 AIMED_SHARE = 0.7
@@ -80,10 +80,12 @@ def transfers(source: Source, evidence: RoundEvidence, own: int | None, assumed:
         open_valve = valves.get(cylinder) if cylinder is not None else None
         elsewhere = i != own and source.path is not PathId.NONE and path in p.point.row.own
         way = another_mouth() if elsewhere else transfer(path, p.point, open_valve)
-        if path not in p.point.row.own and path is not PathId.FITTING:
+        if i == own:
+            way = Transfer(0.0, OWN_SPREAD_DB)
+        elif path not in p.point.row.own and path is not PathId.FITTING:
             mean = min(way.mean_db + assumed.talk_db, MOST_TALK_DB)
-            # Upward a way ends near the source's own level: that lies two spreads above the mean at most.
-            way = Transfer(mean, min(way.spread_db * assumed.talk_widen, -0.5 * mean))
+            # Upward a way ends near the source's own level: that lies two and a half spreads above the mean at most.
+            way = Transfer(mean, min(way.spread_db * assumed.talk_widen, -0.4 * mean))
         out.append(way)
     return out
 

@@ -146,7 +146,7 @@ def _draw(
     contributions = [_blow_by_at(blow_by)]
     levels: list[NDArray[np.float64]] = []
     every = 1
-    for k, source in enumerate(_sounding(hypothesis)):
+    for k, source in enumerate(_sounding(hypothesis, bool(evidence.shut_heard))):
         own: list[int | None] = [*own_indexes(source, evidence)]
         own = own or [None]
         if source.path not in ways:
@@ -183,12 +183,15 @@ def _in_turn(rows: Sequence[tuple[NDArray[Any], ...]], every: int) -> tuple[NDAr
 def _carried(k: int) -> NDArray[np.float64]:
     """One of ``CARRIED_DB`` for each draw of source number k [shape=(n,)]."""
     u = CARRIED_STEPS[k] * np.arange(1, DRAWS + 1) % 1.0
-    return np.array(CARRIED_DB)[(u * len(CARRIED_DB)).astype(int)]
+    return np.asarray(np.array(CARRIED_DB)[(u * len(CARRIED_DB)).astype(int)])
 
 
-def _sounding(hypothesis: Hypothesis) -> list[Source]:
-    """Sources that a set of causes brings beside the normal blow-by."""
-    paths = hypothesis.paths
+def _sounding(hypothesis: Hypothesis, shut_heard: bool) -> list[Source]:
+    """Sources that a set of causes brings beside the normal blow-by.
+
+    A fitting heard with the cylinder side shut off sounds in the clips the air is compared with, too.
+    """
+    paths = () if shut_heard and hypothesis.paths == (PathId.FITTING,) else hypothesis.paths
     if paths == (PathId.SET_UP,):
         paths = (PathId.INTAKE_VALVE, PathId.EXHAUST_VALVE)
     return [Source(p) for p in paths if p in (*LEAKS, PathId.FITTING)] + [Source(None)] * hypothesis.outside

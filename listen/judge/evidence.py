@@ -63,6 +63,8 @@ class RoundEvidence:
     """In walking order."""
     bubbles: Bubbles | None
     readings: Readings
+    shut_heard: bool | None = None
+    """Air was heard with the cylinder side shut off; None where no such clips were taken."""
     states: NDArray[np.float64] = field(default_factory=lambda: np.zeros(1))
     """Log probability of each state of the drift that points share [shape=(X,)]."""
 

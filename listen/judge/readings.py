@@ -146,10 +146,24 @@ def whistle(paths: Paths, own: tuple[PathId, ...]) -> float:
     return math.log(WHISTLES[any(p in own for p in paths)])
 
 
+SHUT: dict[bool, float] = {True: 0.5, False: 0.02}
+"""Probability that air is heard with the cylinder side shut off: half of leaking fittings lie before the shut-off,
+else only a sound from elsewhere does it."""
+
+
+def shut(paths: Paths, heard: bool) -> float:
+    """Log likelihood that air is heard, or not, with the cylinder side shut off."""
+    p = SHUT[paths == (PathId.FITTING,)]
+    return math.log(p if heard else 1.0 - p)
+
+
 def terms(evidence: RoundEvidence, assumed: Assumptions) -> list[tuple[str, Callable[[Paths], float]]]:
     """Named functions of a set of causes, one a reading that was given."""
     readings, counts = evidence.readings, evidence.bubbles
     out: list[tuple[str, Callable[[Paths], float]]] = []
+    if evidence.shut_heard is not None:
+        heard = evidence.shut_heard
+        out.append(("shut", lambda paths: shut(paths, heard)))
     sings = [p for p in evidence.points if p.whistle_db is not None]
     if sings:
         own = max(sings, key=lambda p: p.whistle_db or 0.0).point.row.own

@@ -15,8 +15,8 @@ SPREADS_DB: NDArray[np.float64] = np.array([1.0, 2.0, 3.5, 5.5, 8.0, 11.0])
 TAIL_SHARE = 0.15
 TAIL_FACTOR = 2.5
 TAIL_FROM_DB = 5.0
-"""Some ways through an engine carry much less than usual, a hose off or a throttle shut: this share of them spreads so
-much further downward, where the way is not known better. Upward they end near the leak's own level: air comes out first at its own point."""
+"""Some ways carry much less than usual, a hose off or a throttle shut: this share of them spreads so much further
+downward, where the way is not known better. Upward they end near the leak's own level: it comes out there first."""
 STEP_DB = float(LEVELS_DB[1] - LEVELS_DB[0])
 STRAY_FROM_DB = -10.0
 STRAY_FALLS_DB = 8.0

@@ -37,8 +37,8 @@ class Measured:
     contrast: Contrast | None
     excess: Excess | None
     steadiness: Steadiness | None
-    before_shut_off: bool
-    """Hiss was detected with the cylinder side shut off, above plain quiet."""
+    before_shut_off: bool | None
+    """Hiss was detected with the cylinder side shut off, above plain quiet; None without such clips."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,7 +64,10 @@ def weigh(points: Sequence[PointTakes], facts: Facts) -> Weighed:
     shared = SharedDrift.of(drift.floors if floors else drift.means)
     reference = _reference(points)
     evidence = tuple(_evidence(m, shared, reference, floors) for m in measured)
-    return Weighed(drift, measured, RoundEvidence(evidence, _bubbles(points), _readings(facts), shared.log_weight))
+    shut = [m.before_shut_off for m in measured if m.before_shut_off is not None]
+    heard = any(shut) if shut else None
+    found = RoundEvidence(evidence, _bubbles(points), _readings(facts), heard, shared.log_weight)
+    return Weighed(drift, measured, found)
 
 
 def measure_alone(takes: PointTakes, drift: RoundDrift) -> Measured:
@@ -78,7 +81,7 @@ def measure_alone(takes: PointTakes, drift: RoundDrift) -> Measured:
         contrast,
         found,
         steadiness(quiets, airs) if quiets and airs else None,
-        shut is not None and excess(shut, drift, takes.live, takes.floor_bias).detected,
+        None if shut is None else excess(shut, drift, takes.live, takes.floor_bias).detected,
     )
 
 
@@ -117,7 +120,7 @@ def _evidence(m: Measured, shared: SharedDrift, reference: NDArray[np.float64], 
         _likelihood(takes, Kind.AIR, shared, reference, floors),
         None if sound is None else np.asarray(log_sum(sound + shared.log_weight[:, None], axis=0)),
         in_events=m.steadiness is not None and m.steadiness.in_events,
-        detected=m.excess is not None and (m.excess.detected or bool(takes.tones_hz)),
+        detected=m.excess is not None and (m.excess.detected or takes.whistle_db is not None),
         whistle_db=takes.whistle_db,
     )
 
@@ -169,9 +172,9 @@ def _ground(m: Measured, e: PointEvidence, air_followed: bool) -> Ground:
         float(m.excess.ci95_db[0]) if heard and m.excess is not None else None,
         0.0 if m.excess is None else float(m.excess.detection_limit_db),
         any(f.flag == "automatic-gain" for f in m.takes.flags),
-        m.before_shut_off,
+        bool(m.before_shut_off),
         nothing_followed=locked is not None and not (locked.found or heard or air_followed),
-        whistles=bool(m.takes.tones_hz),
+        whistles=m.takes.whistle_db is not None,
     )
 
 

@@ -24,7 +24,7 @@ from listen.signal.switched import Locked, frame_times_s, lock
 from listen.signal.switched_clip import SwitchedClip
 from listen.signal.switched_flags import left_out_flag, no_switching
 from listen.signal.take import TakeBands, take_bands
-from listen.signal.tones import lasting_tones, new_tones_hz, tone_mask
+from listen.signal.tones import lasting_tones, new_tones_hz, tone_mask, whistles
 from listen.trade.points import Kind, point
 
 MIN_LIVE_BANDS = 4
@@ -61,7 +61,7 @@ class PointTakes:
     """By kind, where the point holds coolant; elsewhere empty."""
     flags: tuple[Flag, ...]
     whistle_db: float | None = None
-    """Power of the strongest of those tones, dB re full scale."""
+    """Power of the strongest of those tones that is a whistle and no resonance, dB re full scale."""
     locked: Mapping[Kind, Locked] = field(default_factory=dict)
     """What switched takes say, by the kind their air-on halves are; ``takes`` then holds their halves too."""
 
@@ -190,8 +190,9 @@ def _tones(
     fresh = new_tones_hz(mean[0], mean[1], (frames[0], frames[1]), freq_hz)
     lasting = lasting_tones(np.mean([all_spectra[i].mean_level_db for i in air], axis=0))
     bins = [k for k in np.searchsorted(freq_hz, fresh) if lasting[k]]
-    power = [float((mean[0] - mean[1])[max(k - 2, 0) : k + 3].sum()) for k in bins]
-    loudest = 10.0 * np.log10(max(power)) if bins and max(power) > 0.0 else None
+    clear = whistles(mean[0], mean[1], bins)
+    power = [float((mean[0] - mean[1])[max(k - 2, 0) : k + 3].sum()) for k in clear]
+    loudest = 10.0 * np.log10(max(power)) if clear else None
     return mask, tuple(float(freq_hz[k]) for k in bins), loudest
 
 

@@ -29,7 +29,14 @@ def test_a_clear_path_is_named_with_its_odds():
 
 
 def test_two_clear_paths_are_several():
-    v = said(made({**QUIET, "tailpipe": 18.0, "radiator": 18.0}, bubbles=(0, 8.0, 12, 4.0), loss_percent=45.0, bubbles_seen=True))
+    v = said(
+        made(
+            {**QUIET, "tailpipe": 18.0, "radiator": 18.0},
+            bubbles=(0, 8.0, 12, 4.0),
+            loss_percent=45.0,
+            bubbles_seen=True,
+        )
+    )
     assert (v.kind, set(v.paths)) == ("several", {"exhaust-valve", "coolant-passage"})
 
 

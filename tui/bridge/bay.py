@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from listen.jobs.job import Job
     from tui.bridge.preferences import Preferences
     from tui.bridge.services import Services
+    from tui.bridge.sitting import Sitting
 
 
 class Bay(Protocol):
@@ -20,6 +21,8 @@ class Bay(Protocol):
     open_job: OpenJob | None
     services: Services
     preferences: Preferences
+    sitting: Sitting
+    """Who sits here, and what was shown and played to them."""
     headphones_checked: dict[str, bool | None]
     """Learners whose headphones were checked since the program was started."""
 
@@ -31,6 +34,9 @@ class Bay(Protocol):
 
     def put_away(self) -> None:
         """Close the open job, if any."""
+
+    def sit(self, name: str, role: str) -> None:
+        """Someone says who they are: it stands on what is written from now on."""
 
     def write(self, *events: Payload) -> None:
         """Append events to the journal; raises :class:`JobError` where it cannot be written."""

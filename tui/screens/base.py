@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Coroutine
-from typing import TYPE_CHECKING, Any, ClassVar, TypeVar, cast
+from typing import TYPE_CHECKING, Any, ClassVar, Literal, TypeVar, cast
 
 from textual import events
 from textual.actions import parse
@@ -27,6 +27,8 @@ class BayScreen(Screen[R]):
     """A screen of Hissway; subclasses give :meth:`body` and, if they show the job, :meth:`show_job`."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,q", "back", "Back", key_display="Esc")]
+    SHOWS_NUMBERS: ClassVar[Literal["", "round", "job"]] = ""
+    """Whether measured numbers or verdicts are seen here: those of the screen's round, or of all rounds of the job."""
 
     @property
     def bay(self) -> Bay:
@@ -72,9 +74,21 @@ class BayScreen(Screen[R]):
         bar = self.query_one(TopBar)
         bar.way = self.way()
         simulated = "simulated clips" if job is not None and job.simulated else ""
-        bar.remark = self.bay.services.remark() or simulated
+        bar.remark = self.bay.services.remark() or simulated or self.bay.sitting.name
         if job is not None:
             self.show_job(job)
+            self.note_shown()
+
+    def numbers(self, job: Job) -> tuple[str, ...]:
+        """Rounds of which this screen shows measured numbers or a verdict now."""
+        if self.SHOWS_NUMBERS == "job":
+            return tuple(r.id for r in job.rounds if r.verdict is not None)
+        return (getattr(self, "round_id", ""),) if self.SHOWS_NUMBERS == "round" else ()
+
+    def note_shown(self) -> None:
+        """Keep account of what whoever sits here has seen: a call by ear after that is not blind."""
+        if (job := self.bay.job) is not None and (rounds := self.numbers(job)):
+            self.bay.sitting.shown(job.id, rounds, type(self).__name__.removesuffix("Screen").lower())
 
     def show_job(self, job: Job) -> None:
         """Show the job as it is now."""

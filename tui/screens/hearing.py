@@ -59,6 +59,10 @@ class HearingScreen(BayScreen[R]):
         finally:
             told(-1)
         pairs.pairs = tuple(replace(p, heard=p.heard + (p.id == pair.id)) for p in pairs.pairs)
+        self.was_heard(pair)
+
+    def was_heard(self, pair: Pair) -> None:
+        """A pair was played to its end."""
 
     def cannot_play(self, error: AudioError) -> None:
         """There is no loudspeaker."""

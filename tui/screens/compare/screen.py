@@ -33,6 +33,7 @@ EMPTY = "Press o and choose the job that was done before on this engine."
 class CompareScreen(BayScreen[None]):
     """The open job is the later one."""
 
+    SHOWS_NUMBERS = "job"
     CSS_PATH = "compare.tcss"
     AUTO_FOCUS = "#page"
     BINDINGS: ClassVar[list[BindingType]] = [Binding("o", "other", "Choose the earlier job")]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 import secrets
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, ClassVar
 
@@ -51,10 +52,25 @@ class BlindScreen(HearingScreen[None]):
         """Quiet and air at a point in an order that is not told."""
         opened = self.bay.open_job
         assert opened is not None
-        clips = [self.record.live_clips(pair.id, walk)[-1].id for walk in ("quiet", "air")]
-        if swapped(self.record, self.seed, pair.id):
-            clips.reverse()
-        return partial(prepared, [opened.clip_path(c) for c in clips], matched=self._matched)
+        return partial(prepared, [opened.clip_path(c) for c in self.order(pair.id)], matched=self._matched)
+
+    def order(self, at: str) -> tuple[str, ...]:
+        """Clips of the pair at a point in the order they are played."""
+        clips = [self.record.live_clips(at, walk)[-1].id for walk in ("quiet", "air")]
+        return tuple(reversed(clips) if swapped(self.record, self.seed, at) else clips)
+
+    def was_heard(self, pair: Pair) -> None:
+        """It counts for whoever sits here."""
+        if self.bay.job is not None:
+            self.bay.sitting.played(self.bay.job.id, self.round_id, pair.id, self.order(pair.id))
+
+    def reveal(self) -> None:
+        """After the call: which of each two sounds had the air."""
+        pairs = self.query_one(Pairs)
+        told = ("air off", "air on")
+        pairs.pairs = tuple(
+            replace(p, clips=told[::-1] if swapped(self.record, self.seed, p.id) else told) for p in pairs.pairs
+        )
 
     def action_match(self) -> None:
         """Matched or own levels."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from listen.jobs.events import Confirmed, Overruled, Payload, SentBack
+from listen.jobs.statement import statement
 from listen.trade.points import point
 from listen.voice import names
 from tui.screens.confirm.signing import held_by
@@ -29,19 +30,24 @@ KINDS = (
 )
 SHOW = (Choice("n", "numbers", "show the numbers"),)
 NAME = (Entry("name", "Your name", length=60),)
+BLIND = "Nothing the tech called or the program measured has been shown to you."
+SEEN = "You have seen numbers of this round: it will stand as heard with the numbers seen."
 REASON = (Entry("reason", "Reason", length=300),)
 
 
-def phase_say(phase: str, record: RoundRecord, name: str, key: str = "") -> Say:
-    """The banner of a phase; ``key``: what there is to say of the shop key before signing."""
+def phase_say(phase: str, record: RoundRecord, name: str, key: str = "", *, seen: bool = False) -> Say:
+    """The banner of a phase; ``key``: what there is to say of the shop key before signing.
+
+    ``seen``: numbers of this round were shown to this person before.
+    """
     who = f"cylinder {record.cylinder} · supervisor {plain(name, 60) or '(name not typed yet)'}"
     texts = {
         "name": ("Who confirms? Type your name.", "It stands under whatever you decide."),
         "hear": (
             "Listen: Space plays a pair, quiet and air in random order. Press c when you are ready to call.",
-            "Start with the volume low. One of each pair has the air on; which one is not told.",
+            SEEN if seen else "Start with the volume low. One of each pair has the air on; which one is not told.",
         ),
-        "call": ("What do you call by ear?", "Nothing the tech called or the program measured has been shown yet."),
+        "call": ("What do you call by ear?", SEEN if seen else BLIND),
         "tech": (tech_call(record), "Press n for the numbers."),
         "decide": (_verdict(record), "What do you say?"),
         "overrule-reason": ("Why? One sentence that others will read.", ""),
@@ -52,7 +58,10 @@ def phase_say(phase: str, record: RoundRecord, name: str, key: str = "") -> Say:
             "Decided. Sign and close the round now?",
             f"Later changes will be told on every screen. {key}".strip(),
         ),
-        "sign": ("Type your name as under a report: it signs and closes the round.", key),
+        "sign": (
+            f"You sign: \N{LEFT DOUBLE QUOTATION MARK}{statement(record, name)}\N{RIGHT DOUBLE QUOTATION MARK}",
+            f"Type your name as under a report: it signs and closes the round. {key}",
+        ),
         "done": (_done(record), held_by(record)),
     }
     step, more = texts[phase]

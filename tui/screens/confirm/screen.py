@@ -4,18 +4,22 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
+from secrets import token_hex
 from typing import TYPE_CHECKING, ClassVar
 
+from msgspec import structs
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from listen.errors import HisswayError
-from listen.jobs.events import Confirmed, Overruled, Payload, PersonChosen, SentBack
+from listen.jobs.events import Confirmed, Overruled, Payload, SentBack
+from listen.jobs.hearing import first_call, heard, numbers_seen, same_person
 from listen.jobs.walk import round_points
 from tui.screens.calls import SEVERAL, ask_paths, call_event, calls
 from tui.screens.confirm import phases
 from tui.screens.confirm.blind import BlindScreen, blind_pairs
+from tui.screens.confirm.signing import CHOICES as SIGN_CHOICES
 from tui.screens.confirm.signing import Signing
 from tui.screens.rungs import rungs
 from tui.widgets.banner import Banner
@@ -39,10 +43,12 @@ class ConfirmScreen(BlindScreen):
     CSS_PATH = "confirm.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("c", "call", "Call by ear"),
+        Binding("w", "who", "Someone else"),
     ]
 
     PHASE_KEYS: ClassVar[dict[str, tuple[str, ...]]] = {
         "call": ("hear",),
+        "who": ("hear", "decide", "decided", "done"),
         "match": ("hear", "tech", "decide"),
         "silence": ("hear", "call", "tech", "decide"),
     }
@@ -50,9 +56,9 @@ class ConfirmScreen(BlindScreen):
     def __init__(self, round_id: str) -> None:
         super().__init__(round_id)
         self.phase = "name"
-        self.name_typed = ""
         self._paths: tuple[str, ...] = ()
         self._point, self._kind = "", ""
+        self._numbers_were_up = False
 
     def body(self) -> ComposeResult:
         """Banner, what is asked, pairs, ladder."""
@@ -66,10 +72,25 @@ class ConfirmScreen(BlindScreen):
         """Begin where this round stands."""
         record = self.record
         self._signing = Signing(self.bay.services)
-        self.name_typed = self.bay.job.people.get("supervisor", "") if self.bay.job else ""
         self.query_one(Pairs).pairs = blind_pairs(record, self.seed)
-        self.phase = "done" if record.signed else "hear" if self.name_typed else "name"
+        sits = self.bay.sitting.role == "supervisor" and self.bay.sitting.name
+        self.phase = "done" if record.signed else "hear" if sits else "name"
         super().on_mount()
+
+    @property
+    def name_typed(self) -> str:
+        """Who confirms: whoever sits here."""
+        return self.bay.sitting.name
+
+    def numbers(self, job: Job) -> tuple[str, ...]:
+        """Numbers are shown from a certain phase on."""
+        return () if self.phase in BLIND else (self.round_id,)
+
+    def _seen(self) -> bool:
+        """Whether numbers of this round were shown to whoever sits here, now or in an earlier sitting."""
+        job, sitting = self.bay.job, self.bay.sitting
+        here = job is not None and sitting.has_seen(job.id, self.round_id)
+        return here or numbers_seen(self.record, sitting.name, sitting.id)
 
     # ------------------------------------------------------------------ showing
 
@@ -78,7 +99,7 @@ class ConfirmScreen(BlindScreen):
         record, phase = self.record, self.phase
         points = round_points(job, record)
         key = self._signing.words() if phase in ("decided", "sign") else ""
-        self.query_one(Banner).say = phases.phase_say(phase, record, self.name_typed, key)
+        self.query_one(Banner).say = phases.phase_say(phase, record, self.name_typed, key, seen=self._seen())
         pairs, ladder = self.query_one(Pairs), self.query_one(Ladder)
         pairs.display = phase in ("hear", "call", "tech", "decide")
         ladder.display = phase not in BLIND
@@ -98,7 +119,7 @@ class ConfirmScreen(BlindScreen):
 
     def _choices(self) -> tuple[Choice, ...]:
         if self.phase == "decided":
-            return self._signing.choices()
+            return SIGN_CHOICES
         made = {"call": calls, "point": phases.point_choices}
         return made[self.phase](self._points()) if self.phase in made else CHOICES.get(self.phase, ())
 
@@ -133,7 +154,8 @@ class ConfirmScreen(BlindScreen):
         if self.phase == "call":
             self._call(choice, sure=event.sure)
         elif self.phase == "decide" and choice == "agree":
-            self.write(Confirmed(round_id=self.round_id, name=me, blind=self._blind()), then="decided")
+            said = Confirmed(round_id=self.round_id, name=me, blind=self._blind(), sitting=self.bay.sitting.id)
+            self.write(said, then="decided")
         elif choice == "overrule":
             ask_paths(self, "Which path is it, or which?", self._points(), self._overrule, self._paths)
         elif self.phase == "point":
@@ -144,9 +166,6 @@ class ConfirmScreen(BlindScreen):
             self.go("back-reason")
         elif choice == "later":
             self.dismiss()
-        elif choice == "key":
-            self._signing.with_key = not self._signing.with_key
-            self.go("decided")
         else:
             self.go({"numbers": "decide", "back": "point", "sign": "sign"}[choice])
 
@@ -155,8 +174,11 @@ class ConfirmScreen(BlindScreen):
         if called == SEVERAL:
             ask_paths(self, "Which paths do you hear?", self._points(), partial(self._call, sure=sure))
         else:
-            said = call_event(self.round_id, called, self.name_typed, role="supervisor", sure=sure)
-            self.write(said, then="tech")
+            said = call_event(
+                self.round_id, called, self.name_typed, before_numbers=not self._seen(), role="supervisor", sure=sure
+            )
+            self.write(structs.replace(said, sitting=self.bay.sitting.id), then="tech")
+            self.reveal()
 
     def _overrule(self, paths: tuple[str, ...]) -> None:
         """Which paths it is instead."""
@@ -169,13 +191,17 @@ class ConfirmScreen(BlindScreen):
         if not text:
             self.query_one(EntryPanel).wrong("Nothing was typed; it will stand under the report, so it is needed.")
         elif self.phase == "name":
-            self.name_typed = text
-            self.write(PersonChosen(role="supervisor", name=text), then="hear")
+            self._sit(" ".join(text.split()))
         elif self.phase == "overrule-reason":
-            said = Overruled(
-                round_id=self.round_id, name=self.name_typed, paths=self._paths, reason=text, blind=self._blind()
+            overruled = Overruled(
+                round_id=self.round_id,
+                name=self.name_typed,
+                paths=self._paths,
+                reason=text,
+                blind=self._blind(),
+                sitting=self.bay.sitting.id,
             )
-            self.write(said, then="decided")
+            self.write(overruled, then="decided")
         elif self.phase == "back-reason":
             asked = SentBack(
                 round_id=self.round_id,
@@ -184,6 +210,7 @@ class ConfirmScreen(BlindScreen):
                 clip_kind=self._kind,
                 reason=text,
                 blind=self._blind(),
+                sitting=self.bay.sitting.id,
             )
             self.write(asked, then="done")
         elif self.phase == "sign":
@@ -193,6 +220,9 @@ class ConfirmScreen(BlindScreen):
         opened = self.bay.open_job
         if opened is None:
             return
+        if not same_person(name, self.name_typed):
+            self.query_one(EntryPanel).wrong(f"{self.name_typed} sits here; Esc, then w lets someone else.")
+            return
         try:
             self.bay.job = self._signing.sign(opened, self.round_id, name)
         except HisswayError as e:
@@ -201,9 +231,26 @@ class ConfirmScreen(BlindScreen):
         self.go("done")
 
     def _blind(self) -> bool:
-        """Whether this supervisor called before any number was shown here."""
-        call = self.record.call("supervisor")
-        return call is not None and not call.declined
+        """Whether clips were heard and a path was called before any number was shown, as the journal has it."""
+        return heard(self.record, self.name_typed, self.bay.sitting.id).blind
+
+    def _sit(self, name: str) -> None:
+        """The supervisor sits here; another one than before hears the pairs in another order."""
+        if not same_person(name, self.name_typed):
+            self.seed = token_hex(4)
+            self.query_one(Pairs).pairs = blind_pairs(self.record, self.seed)
+        self.phase = "hear"
+        self.bay.sit(name, "supervisor")
+        if self._numbers_were_up and self.bay.job is not None:
+            self.bay.sitting.shown(self.bay.job.id, (self.round_id,), "confirm")
+        self._numbers_were_up = False
+        self.go("hear")
+
+    def action_who(self) -> None:
+        """Someone else confirms; what was on the screen until now they have seen."""
+        self._numbers_were_up = self.phase not in BLIND
+        self.playback.stop()
+        self.go("name")
 
     # ------------------------------------------------------------------ from phase to phase
 
@@ -211,7 +258,10 @@ class ConfirmScreen(BlindScreen):
         """From hearing to calling."""
         if self.phase == "hear":
             self.playback.stop()
-            self.go("tech" if self.record.call("supervisor") else "call")
+            called, _ = first_call(self.record, self.name_typed, self.bay.sitting.id)
+            if called is not None:
+                self.reveal()
+            self.go("tech" if called else "call")
 
     def action_back(self) -> None:
         """One phase back where nothing was written, else leave."""

@@ -1,4 +1,4 @@
-"""Signing a round: the typed name, and the shop's key beside it where there is one, by one switch."""
+"""Signing a round: what is signed, read before it is signed, and the shop's key beside the name where there is one."""
 
 from __future__ import annotations
 
@@ -17,39 +17,32 @@ if TYPE_CHECKING:
 WITH = "The shop key signs beside the name, so that another machine can check it."
 WITHOUT = "No key is used: the typed name stands alone."
 NONE = "There is no shop key on this machine: the typed name stands alone. hissway key --make makes a key."
-SIGN = "sign and close the round"
-LATER = Choice("l", "later", "sign later", "the decision stands, the round stays open")
+CHOICES = (
+    Choice("s", "sign", "sign and close the round", "read what you sign, then type your name"),
+    Choice("l", "later", "sign later", "the decision stands, the round stays open"),
+)
 
 
 class Signing:
-    """Holds the switch; looks for the key when it is needed."""
+    """Looks for the key when it is needed; where there is one it signs."""
 
     def __init__(self, services: Services) -> None:
         self._services = services
-        self.with_key = True
-
-    def choices(self) -> tuple[Choice, ...]:
-        """Sign, with or without the key where there is one, or later."""
-        if self._key()[0] is None:
-            return Choice("s", "sign", SIGN, "type your name"), LATER
-        if not self.with_key:
-            switch = Choice("k", "key", "[ ] without the shop key", "k: use it")
-            return Choice("s", "sign", SIGN, "your name alone"), switch, LATER
-        switch = Choice("k", "key", "[x] with the shop key", "k: do without")
-        return Choice("s", "sign", SIGN, "your name and the shop key"), switch, LATER
 
     def words(self) -> str:
         """What is to be known of the key before signing."""
+        from listen.jobs.exchange.keys import key_path, open_to_others
+
         key, trouble = self._key()
         if key is not None:
-            return WITH if self.with_key else WITHOUT
+            return " ".join(filter(None, (WITH, open_to_others(key_path()))))
         return f"{trouble}. {WITHOUT}" if trouble else NONE
 
     def sign(self, opened: OpenJob, round_id: str, name: str) -> Job:
         """Sign; raises what signing raises."""
         from listen.jobs.exchange.sign import sign_round
 
-        return sign_round(opened, round_id, name=name, key=self._key()[0] if self.with_key else None)
+        return sign_round(opened, round_id, name=name, key=self._key()[0])
 
     def _key(self) -> tuple[Ed25519PrivateKey | None, str]:
         """The key, or why the one that is there cannot be used."""

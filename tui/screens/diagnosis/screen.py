@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 class DiagnosisScreen(BayScreen[None]):
     """One page of text, made anew whenever the job changes."""
 
+    SHOWS_NUMBERS = "job"
     CSS_PATH = "diagnosis.tcss"
     AUTO_FOCUS = "#page"
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -28,6 +28,7 @@ AGAIN = [("yes", "yes", "after a repair, or to do it over"), ("no", "no", "leave
 class EngineKeys(BayScreen[None]):
     """Bindings and actions; :class:`EngineScreen` shows."""
 
+    SHOWS_NUMBERS = "job"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("r", "round", "Round"),
         Binding("o", "page", "Page"),

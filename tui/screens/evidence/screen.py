@@ -36,6 +36,7 @@ WIDE = 110
 class EvidenceScreen(BayScreen[None]):
     """The latest quiet and air clip of a point."""
 
+    SHOWS_NUMBERS = "round"
     CSS_PATH = "evidence.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("left", "point(-1)", "Point before", show=False),

@@ -48,6 +48,7 @@ INTAKE = [
 class PageScreen(BayScreen[None]):
     """A line an event and a line a step that is due; the highlighted one in full below."""
 
+    SHOWS_NUMBERS = "job"
     CSS_PATH = "page.tcss"
     AUTO_FOCUS = "OptionList"
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -52,6 +52,7 @@ LARGE_FROM = 40
 class RoundScreen(BayScreen[None]):
     """One round; everything it shows follows from the job and from :class:`Now`."""
 
+    SHOWS_NUMBERS = "round"
     CSS_PATH = "round.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("space,enter,pagedown", "go", "Record", key_display="Space"),

@@ -41,6 +41,7 @@ SOURCE_WORDS = {"prior": "before anything was heard", "loss": "loss read", "bubb
 class VerdictScreen(BayScreen[tuple[Wish, ...]]):
     """Dismisses with what to record next, if that is what was asked for."""
 
+    SHOWS_NUMBERS = "round"
     CSS_PATH = "verdict.tcss"
     AUTO_FOCUS = "Odds"
     BINDINGS: ClassVar[list[BindingType]] = [

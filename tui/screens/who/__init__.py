@@ -1,0 +1,1 @@
+"""Who sits here: the name that stands on what is written."""

@@ -1,7 +1,7 @@
 """Air at the points under one set of causes: draws of every level, how the powers add, how likely each draw is.
 
-Symbols: n draws, P points. Blow-by is always there; each source reaches its own point directly and the others by
-transfer, with a spread. Sound-cylinder clips say how loud normal blow-by is.
+Symbols: n draws, P points, X states of the shared drift. Blow-by is always there; each source reaches its own point
+directly and the others by transfer, with a spread. Sound-cylinder clips say how loud normal blow-by is.
 """
 
 from __future__ import annotations
@@ -13,11 +13,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from listen.judge.assumptions import Assumptions
 from listen.judge.evidence import RoundEvidence
 from listen.judge.hypotheses import LEAKS, Hypothesis
 from listen.judge.log_sum import log_sum
 from listen.judge.loudness import LEVELS_DB
-from listen.judge.smoothing import STRAY, STRAY_IN_EVENTS, Smoothed, smooth
+from listen.judge.smoothing import Smoothable, Smoothed
 from listen.judge.sources import (
     BETWEEN_CYLINDERS_DB,
     DRAWS,
@@ -28,16 +29,19 @@ from listen.judge.sources import (
     transfers,
 )
 from listen.trade.points import PathId
+from listen.trade.transfer import OWN_SPREAD_DB
 
-APART_SHARE = 0.05
-"""Share of leaks heard at their own points only. Without it, a very loud leak whose cross-talk is missing elsewhere
-would count against its own path; more of it than this raises the log loss of the accuracy bench's tuning rounds."""
-NO_AIR_DB = -200.0
-"""Level of what does not reach a point."""
-MOST_STEP_DB = 6.0
-"""Points of one engine differ by a few decibels in background (2 dB standard deviation at the bench)."""
-SET_UP_BALANCE_DB = 3.5
-"""With an open valve on each side, intake and tailpipe are about equally loud."""
+CARRIED_DB = (8.0, 3.0, -2.0, -8.0, -20.0)
+"""How much of a leak is carried elsewhere is common to all points, about the table's means: each as likely. A leak in a
+shut duct is heard at its own mouth only."""
+CARRIED_STEPS = (0.618033988749895, 0.41421356237309515)
+"""Steps of the sequences they are drawn by (golden ratio, square root of two), others than the levels'."""
+SOUND_STEP = 0.23606797749978967
+"""The same for levels that a sound cylinder's clip states (square root of five)."""
+CARRIED_BELOW_DB = -3.0
+"""Cross-talk, as against a point's own mouth or one beside the source."""
+SET_UP_BALANCE_DB = 8.0
+"""With an open valve on each side one is seldom much louder than the other, but ducts and lifts differ."""
 
 Contribution = tuple[NDArray[np.float64], NDArray[np.float64]]
 """One source's level at every point and its spread there, both [shape=(n, P)]."""
@@ -48,7 +52,7 @@ class Draws:
     """Draws of the net hiss level at every point under one set of causes."""
 
     net_db: NDArray[np.float64]
-    """Whitened level at each point [shape=(n, P)]."""
+    """Level at each point [shape=(n, P)]."""
     spread_db: NDArray[np.float64]
     """How uncertainly it gets there [shape=(n, P)]."""
     blow_by_db: NDArray[np.float64]
@@ -59,121 +63,111 @@ class Draws:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class BlowBy:
-    """Normal blow-by: level draws at the filler, and how it reaches each point (sharpened by sound-cylinder clips)."""
+    """Normal blow-by: draws of its level at each point (sharpened by sound-cylinder clips)."""
 
-    level: NDArray[np.float64]
-    log_weight: NDArray[np.float64]
-    offset_db: NDArray[np.float64]
-    """Mean level at each point about the draw [shape=(P,)]."""
+    db: NDArray[np.float64]
+    """[shape=(n, P)]."""
     spread_db: NDArray[np.float64]
-    fixed: NDArray[np.bool_]
-    """Points where a sound cylinder's clip states the level itself; ``offset_db`` is then absolute."""
+    """How uncertainly it gets there [shape=(P,)]."""
+    log_weight: NDArray[np.float64]
 
     @classmethod
-    def of(cls, evidence: RoundEvidence, tables: list[Smoothed | None]) -> BlowBy:
+    def of(cls, evidence: RoundEvidence, sharp: list[NDArray[np.float64] | None], assumed: Assumptions) -> BlowBy:
         source = Source(PathId.NONE)
         own = next(iter(own_indexes(source, evidence)), None)
-        ways = transfers(source, evidence, own)
-        prior = prior_over_levels(source)
-        offset = np.array([w.mean_db for w in ways])
-        offset += _background_step(evidence, own)
+        ways = transfers(source, evidence, own, assumed)
+        prior = prior_over_levels(source, assumed)
         spread = np.array([w.spread_db for w in ways])
-        fixed = np.zeros(len(ways), dtype=bool)
+        stated: dict[int, NDArray[np.float64]] = {}
         for i, p in enumerate(evidence.points):
             if p.sound is None:
                 continue
-            here = prior if i == own else _spread_out(prior, offset[i], spread[i])
+            here = prior if i == own else _spread_out(prior, ways[i].mean_db, ways[i].spread_db)
             after = here * np.exp(p.sound - p.sound.max())
             after = _spread_out(after / after.sum(), 0.0, BETWEEN_CYLINDERS_DB)
             if i == own:
                 prior = after
             else:
-                mean = float(after @ LEVELS_DB)
-                offset[i], fixed[i] = mean, True
-                spread[i] = float(np.sqrt(after @ (LEVELS_DB - mean) ** 2))
-        table = tables[own] if own is not None else None
-        level, log_weight = aimed_draws(prior, None if table is None else table.sharp, 2)
-        return cls(level, log_weight, offset, spread, fixed)
+                stated[i] = after
+        level, log_weight = aimed_draws(prior, sharp[own] if own is not None else None, 2)
+        db = level[:, None] + np.array([w.mean_db for w in ways])
+        for i, density in stated.items():
+            u = (0.5 + SOUND_STEP * (i + 1) * np.arange(1, DRAWS + 1)) % 1.0
+            db[:, i] = np.interp(u, np.cumsum(density), LEVELS_DB)
+            spread[i] = OWN_SPREAD_DB
+        return cls(db, spread, log_weight)
 
 
 def _spread_out(density: NDArray[np.float64], shift_db: float, spread_db: float) -> NDArray[np.float64]:
     """A density over ``LEVELS_DB`` shifted and widened."""
     kernel = np.exp(-0.5 * ((LEVELS_DB[:, None] - LEVELS_DB - shift_db) / spread_db) ** 2)
-    out = kernel @ density
+    out = kernel @ density + 1e-12
     return np.asarray(out / out.sum())
 
 
-def _background_step(evidence: RoundEvidence, own: int | None) -> NDArray[np.float64]:
-    """Background at the source's own point over that at each point, dB: the same air stands out less in more noise.
+@dataclass(frozen=True, slots=True, eq=False)
+class Scene:
+    """A round's points under several sets of causes and one set of assumptions."""
 
-    Held within ``MOST_STEP_DB``: beyond it the input gain was changed rather than the noise.
-    """
-    level = np.array([p.background_db for p in evidence.points])
-    step = (np.median(level) if own is None else level[own]) - level
-    return np.asarray(np.clip(step, -MOST_STEP_DB, MOST_STEP_DB))
-
-
-def point_tables(evidence: RoundEvidence) -> list[Smoothed | None]:
+    tables: list[Smoothed | None]
     """Likelihood table of each point, ``None`` where no air clip could be used."""
-    return [
-        None if p.air is None else smooth(p.air, STRAY_IN_EVENTS if p.in_events else STRAY) for p in evidence.points
-    ]
+    draws: dict[Hypothesis, Draws]
+    """Levels at all points, by set of causes."""
+
+    @classmethod
+    def of(
+        cls,
+        evidence: RoundEvidence,
+        smoothable: Sequence[Smoothable | None],
+        sets: Iterable[Hypothesis],
+        assumed: Assumptions,
+    ) -> Scene:
+        """Tables, blow-by and draws for each of ``sets``."""
+        tables = [None if s is None else s.with_stray(assumed.stray) for s in smoothable]
+        sharp = [None if t is None else t.sharp(evidence.states) for t in tables]
+        blow_by = BlowBy.of(evidence, sharp, assumed)
+        ways: dict[PathId | None, list[Contribution]] = {}
+        draws = {h: _draw(evidence, sharp, blow_by, h, assumed, ways) for h in sets}
+        return cls(tables, draws)
 
 
-def draw_levels(
-    evidence: RoundEvidence, tables: list[Smoothed | None], blow_by: BlowBy, hypothesis: Hypothesis
+def smoothables(evidence: RoundEvidence) -> list[Smoothable | None]:
+    """What all sets of assumptions share: each point's likelihood, spread out."""
+    return [None if p.air is None else Smoothable.of(p.air, p.in_events) for p in evidence.points]
+
+
+def _draw(
+    evidence: RoundEvidence,
+    sharp: list[NDArray[np.float64] | None],
+    blow_by: BlowBy,
+    hypothesis: Hypothesis,
+    assumed: Assumptions,
+    ways: dict[PathId | None, list[Contribution]],
 ) -> Draws:
     """Draw the levels at all points under one set of causes."""
     log_w = blow_by.log_weight.copy()
-    contributions: list[Contribution] = [_blow_by_at(blow_by)]
-    own_only: list[NDArray[np.bool_]] = []
+    contributions = [(blow_by.db, np.broadcast_to(blow_by.spread_db, blow_by.db.shape))]
     levels: list[NDArray[np.float64]] = []
     every = 1
-    for k, source in enumerate(Source(p) for p in _sounding(hypothesis.paths)):
-        ways = _ways_out(source, evidence, tables)
+    for k, source in enumerate(_sounding(hypothesis, bool(evidence.shut_heard))):
+        own: list[int | None] = [*own_indexes(source, evidence)]
+        own = own or [None]
+        if source.path not in ways:
+            rows = [transfers(source, evidence, o, assumed) for o in own]
+            ways[source.path] = [(np.array([w.mean_db for w in r]), np.array([w.spread_db for w in r])) for r in rows]
         if hypothesis.paths == (PathId.SET_UP,) and k == 1:
             level = levels[0] + SET_UP_BALANCE_DB * _gaussian_draws()
         else:
-            aimed = [aimed_draws(prior_over_levels(source), w.likelihood, k) for w in ways]
-            level, log_weight = _in_turn(aimed, every)
+            prior = prior_over_levels(source, assumed)
+            level, log_weight = _in_turn([aimed_draws(prior, None if o is None else sharp[o], k) for o in own], every)
             log_w += log_weight
         levels.append(level)
-        at, spread, own = _in_turn([(w.at_db, w.spread_db, w.own) for w in ways], every)
-        every *= len(ways)
+        at, spread = _in_turn(ways[source.path], every)
+        if source.path in LEAKS:
+            at = at + np.where(at < CARRIED_BELOW_DB, _carried(k)[:, None], 0.0)
+        every *= len(own)
         contributions.append((level[:, None] + at, spread))
-        own_only.append(own)
-    log_w -= log_sum(log_w)
-    heard = Draws(*_add_powers(contributions), contributions[0][0], log_w)
-    return heard if len(contributions) == 1 else _or_apart(heard, contributions, own_only)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _WayOut:
-    """A source that comes out first at one of its own points; arrays over points, or over draws and points."""
-
-    likelihood: NDArray[np.float64] | None
-    """Of levels at that point, ``None`` where nothing was recorded there."""
-    at_db: NDArray[np.float64]
-    spread_db: NDArray[np.float64]
-    own: NDArray[np.bool_]
-    """Where it is heard even if nothing is carried over."""
-
-
-def _ways_out(source: Source, evidence: RoundEvidence, tables: list[Smoothed | None]) -> list[_WayOut]:
-    """One way out for each point where the source may come out first; one for a source without a point of its own."""
-    first: list[int | None] = [*own_indexes(source, evidence)]
-    return [_way_out(source, evidence, tables, own) for own in first or [None]]
-
-
-def _way_out(source: Source, evidence: RoundEvidence, tables: list[Smoothed | None], own: int | None) -> _WayOut:
-    table = tables[own] if own is not None else None
-    ways = transfers(source, evidence, own)
-    return _WayOut(
-        None if table is None else table.sharp,
-        np.array([w.mean_db for w in ways]) + _background_step(evidence, own),
-        np.array([w.spread_db for w in ways]),
-        np.array([source.path is PathId.FITTING or i == own for i in range(len(ways))]),
-    )
+    return Draws(*_add_powers(contributions), contributions[0][0], log_w - log_sum(log_w))
 
 
 def _in_turn(rows: Sequence[tuple[NDArray[Any], ...]], every: int) -> tuple[NDArray[Any], ...]:
@@ -189,44 +183,21 @@ def _in_turn(rows: Sequence[tuple[NDArray[Any], ...]], every: int) -> tuple[NDAr
     return tuple(out)
 
 
-def _or_apart(heard: Draws, contributions: list[Contribution], own_only: list[NDArray[np.bool_]]) -> Draws:
-    """The same draws once more with no cross-talk at all, weighted by how often points stand so well apart."""
-    everywhere = np.ones_like(own_only[0])
-    apart = [
-        (np.where(own, level, NO_AIR_DB), spread)
-        for own, (level, spread) in zip([everywhere, *own_only], contributions, strict=True)
-    ]
-    net, spread = _add_powers(apart)
-    return Draws(
-        np.concatenate([heard.net_db, net]),
-        np.concatenate([heard.spread_db, spread]),
-        np.concatenate([heard.blow_by_db, heard.blow_by_db]),
-        np.concatenate([heard.log_weight + np.log1p(-APART_SHARE), heard.log_weight + np.log(APART_SHARE)]),
-    )
+def _carried(k: int) -> NDArray[np.float64]:
+    """One of ``CARRIED_DB`` for each draw of source number k [shape=(n,)]."""
+    u = CARRIED_STEPS[k] * np.arange(1, DRAWS + 1) % 1.0
+    return np.asarray(np.array(CARRIED_DB)[(u * len(CARRIED_DB)).astype(int)])
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Scene:
-    """A round's points under several sets of causes."""
+def _sounding(hypothesis: Hypothesis, shut_heard: bool) -> list[Source]:
+    """Sources that a set of causes brings beside the normal blow-by.
 
-    tables: list[Smoothed | None]
-    """Likelihood table of each point."""
-    draws: dict[Hypothesis, Draws]
-    """Levels at all points, by set of causes."""
-
-    @classmethod
-    def of(cls, evidence: RoundEvidence, sets: Iterable[Hypothesis]) -> Scene:
-        """Tables, blow-by and draws for each of ``sets``."""
-        tables = point_tables(evidence)
-        blow_by = BlowBy.of(evidence, tables)
-        return cls(tables, {h: draw_levels(evidence, tables, blow_by, h) for h in sets})
-
-
-def _sounding(paths: tuple[PathId, ...]) -> tuple[PathId, ...]:
-    """Sources of air that a set of causes brings beside the normal blow-by."""
+    A fitting heard with the cylinder side shut off sounds in the clips the air is compared with, too.
+    """
+    paths = () if shut_heard and hypothesis.paths == (PathId.FITTING,) else hypothesis.paths
     if paths == (PathId.SET_UP,):
-        return (PathId.INTAKE_VALVE, PathId.EXHAUST_VALVE)
-    return tuple(p for p in paths if p in (*LEAKS, PathId.FITTING))
+        paths = (PathId.INTAKE_VALVE, PathId.EXHAUST_VALVE)
+    return [Source(p) for p in paths if p in (*LEAKS, PathId.FITTING)] + [Source(None)] * hypothesis.outside
 
 
 def _gaussian_draws() -> NDArray[np.float64]:
@@ -236,12 +207,7 @@ def _gaussian_draws() -> NDArray[np.float64]:
     return np.asarray(np.sqrt(-2.0 * np.log(u)) * np.cos(2.0 * np.pi * v))
 
 
-def _blow_by_at(b: BlowBy) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    level = np.where(b.fixed, b.offset_db, b.level[:, None] + b.offset_db)
-    return level, np.broadcast_to(b.spread_db, level.shape)
-
-
-def _add_powers(contributions: list[Contribution]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _add_powers(contributions: list[Contribution]) -> Contribution:
     """Level and spread of a sum of powers, each known in dB with its spread (first-order error propagation)."""
     power = np.stack([np.exp(level * (np.log(10.0) / 10.0)) for level, _ in contributions])
     spread = np.stack([s for _, s in contributions])

@@ -17,16 +17,16 @@ class PointEvidence:
     """One point's say on how loud the air is there."""
 
     point: Point
-    background_db: float
-    """Level of the background here, mean over bands of dB re full scale; compares points of one round."""
     air: NDArray[np.float64] | None
-    """Log likelihood over ``loudness.LEVELS_DB`` of the air clip, about silence [shape=(N,)]."""
+    """Log likelihood of the air clip over states of the shared drift and ``loudness.LEVELS_DB`` [shape=(X, N)]."""
     sound: NDArray[np.float64] | None = None
-    """The same for a sound cylinder's clip at this point."""
-    shut: NDArray[np.float64] | None = None
-    """The same for supply on, cylinder side shut off, against plain quiet."""
+    """The same for a sound cylinder's clip, drift summed over [shape=(N,)]."""
     in_events: bool = False
     """True where the increase is not steady, as escaping air is, but came in events (spectral kurtosis)."""
+    detected: bool = False
+    """Hiss was found here, or a whistle that comes with the air."""
+    whistle_db: float | None = None
+    """Level of the strongest tone that comes with the air, dB re full scale."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +44,10 @@ class Readings:
     """Numbers read beside the clips; ``None`` where not read."""
 
     loss_percent: float | None = None
+    loss_others_percent: float | None = None
+    """Typical loss of the engine's other cylinders, same tester."""
+    restrictor_mm: float | None = None
+    supply_kpa: float | None = None
     compression_dry_kpa: float | None = None
     compression_wet_kpa: float | None = None
     bubbles_seen: bool | None = None
@@ -59,6 +63,10 @@ class RoundEvidence:
     """In walking order."""
     bubbles: Bubbles | None
     readings: Readings
+    shut_heard: bool | None = None
+    """Air was heard with the cylinder side shut off; None where no such clips were taken."""
+    states: NDArray[np.float64] = field(default_factory=lambda: np.zeros(1))
+    """Log probability of each state of the drift that points share [shape=(X,)]."""
 
     def hears(self, path: PathId) -> bool:
         """Whether a point was recorded at which this path speaks first."""

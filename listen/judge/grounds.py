@@ -1,7 +1,7 @@
-"""What a verdict must rest on beside its odds: silence where it was listened for, an alike hiss at several points.
+"""What a verdict must rest on beside its odds: a path on its own point, silence on having listened with the air on.
 
 The odds weigh what was recorded. They cannot know what was not: a walk without the tailpipe says nothing of the exhaust
-valve, and a gain that changed everywhere looks like a hiss that is alike everywhere.
+valve, a clipped or broken clip at a rival's point hides the rival, and nothing heard proves nothing if no air was on.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from listen.judge.hypotheses import LEAKS
 from listen.trade.points import PathId, Point, point
 
 MOST_BLOW_BY_DB = 3.0
@@ -17,6 +18,8 @@ Blow-by heard there by cross-talk in the accuracy bench stays below 2 dB."""
 MOST_LIMIT_DB = 15.0
 """Where only more than this would have been seen, silence says nothing. One quiet clip alone leaves 5 dB, an unsteady
 shop up to 14 dB in the accuracy bench's tuning rounds, and silence held there."""
+BUBBLES_SPEAK_DB = 6.0
+"""Decibans from which bubbles stand for a hiss at the radiator: odds of four to one."""
 WALK = (
     (PathId.INTAKE_VALVE, "intake"),
     (PathId.EXHAUST_VALVE, "tailpipe"),
@@ -42,6 +45,13 @@ class Ground:
     """Air was heard with the cylinder side shut off."""
     nothing_followed: bool = False
     """Taken by switching the air, and nothing heard here followed it: no leak, or no air."""
+    whistles: bool = False
+    """A tone comes with the air."""
+
+    @property
+    def speaks(self) -> bool:
+        """Whether something that comes with the air was found here."""
+        return self.least_excess_db is not None or self.whistles
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,10 +62,51 @@ class Missing:
     then: str
 
 
-def withheld(grounds: Sequence[Ground]) -> Mapping[PathId, Missing]:
-    """What may not be said in spite of its odds: sound, a fitting, a set-up fault."""
-    found = {PathId.NONE: _no_silence(grounds), PathId.SET_UP: _not_both(grounds), PathId.FITTING: _not_alike(grounds)}
+def withheld(grounds: Sequence[Ground], *, air_on: bool = True, bubbles: bool = False) -> Mapping[PathId, Missing]:
+    """What may not be said in spite of its odds, and why.
+
+    Parameters
+    ----------
+    grounds
+        One for each point recorded.
+    air_on
+        Whether a loss was read: the other proof beside audible blow-by that the cylinder was under air.
+    bubbles
+        Whether bubbles speak for the coolant, which then needs no hiss at the radiator.
+    """
+    found = {PathId.NONE: _no_silence(grounds, air_on), PathId.SET_UP: _not_both(grounds)}
+    found[PathId.FITTING] = _not_alike(grounds)
+    for path in LEAKS:
+        quiet = None if bubbles and path is PathId.COOLANT_PASSAGE else _not_at_its_own(grounds, path)
+        found[path] = quiet or _rival_unheard(grounds, path)
     return {path: missing for path, missing in found.items() if missing is not None}
+
+
+def bubbles_speak(evidence_db: Mapping[PathId, Mapping[str, float]]) -> bool:
+    """Whether bubbles heard or seen speak for the coolant by themselves."""
+    terms = evidence_db.get(PathId.COOLANT_PASSAGE, {})
+    return max(terms.get("bubbles-heard", 0.0), terms.get("bubbles-seen", 0.0)) >= BUBBLES_SPEAK_DB
+
+
+def _not_at_its_own(grounds: Sequence[Ground], path: PathId) -> Missing | None:
+    own = [g for g in grounds if path in g.point.row.own]
+    if not own or any(g.speaks for g in own):
+        return None
+    words = own[0].point.words
+    return Missing(
+        f"nothing was heard at the {words} itself",
+        f"Record the {words} again in a quieter moment, quiet, air, quiet.",
+    )
+
+
+def _rival_unheard(grounds: Sequence[Ground], path: PathId) -> Missing | None:
+    for g in grounds:
+        if not g.usable and path not in g.point.row.own and any(p in LEAKS for p in g.point.row.own):
+            return Missing(
+                f"the clips of the {g.point.words} cannot be used, and the air may come from there",
+                f"Record the {g.point.words} again, quiet and air, with less input gain if they were clipped.",
+            )
+    return None
 
 
 def _heard(grounds: Sequence[Ground], path: PathId) -> bool:
@@ -72,7 +123,12 @@ def _unheard(grounds: Sequence[Ground], paths: Sequence[PathId]) -> Missing | No
     return None
 
 
-def _no_silence(grounds: Sequence[Ground]) -> Missing | None:
+def _no_silence(grounds: Sequence[Ground], air_on: bool) -> Missing | None:
+    if not air_on and not any(g.speaks and PathId.RINGS in g.point.row.own for g in grounds):
+        return Missing(
+            "nothing shows that the air was on: no loss was read and no blow-by was heard",
+            "Read the loss with the air on.",
+        )
     for g in grounds:
         if g.before_shut_off:
             return Missing(
@@ -92,6 +148,12 @@ def _no_silence(grounds: Sequence[Ground]) -> Missing | None:
             f"the {worst.point.words} was louder with the air on, by a hiss or by a change of the shop",
             f"Record the {worst.point.words} again, quiet, air, quiet, shortly after each other.",
         )
+    for g in grounds:
+        if g.whistles:
+            return Missing(
+                f"a whistle comes with the air at the {g.point.words}",
+                f"Look for an edge or a slit near the {g.point.words}, and record it again.",
+            )
     deaf = max((g for g in grounds if g.usable), key=lambda g: g.limit_db, default=None)
     if deaf is not None and deaf.limit_db > MOST_LIMIT_DB:
         return Missing(

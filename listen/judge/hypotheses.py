@@ -1,10 +1,11 @@
-"""The sets of causes the judge weighs: sound, each single path, pairs, a fitting, a set-up fault."""
+"""The sets of causes weighed: sound, each single path, pairs, a fitting, a set-up fault; noise from outside."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import combinations
 
+from listen.judge.assumptions import Assumptions
 from listen.trade.paths import path_table
 from listen.trade.points import PathId
 
@@ -22,25 +23,37 @@ UNHEARD_SHARE = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Hypothesis:
-    """One set of causes with its prior probability."""
+    """One set of causes."""
 
     paths: tuple[PathId, ...]
     """``(none,)``, one path, or two."""
-    prior: float
+    outside: bool = False
+    """Something in the shop sounded besides, alike at all points, while the air was on."""
 
 
 def hypotheses(heard: frozenset[PathId]) -> tuple[Hypothesis, ...]:
-    """All sets, given the paths whose own point was recorded; priors sum to 1."""
+    """All sets, given the paths whose own point was recorded."""
+    single = [Hypothesis((row.path,)) for row in path_table().cause]
+    pairs = [Hypothesis(pair) for pair in combinations(LEAKS, 2) if heard.issuperset(pair)]
+    outside = [Hypothesis(h.paths, True) for h in single if h.paths[0] in (PathId.NONE, *LEAKS)]
+    return (*single, *pairs, *outside)
+
+
+def priors(sets: tuple[Hypothesis, ...], heard: frozenset[PathId], assumed: Assumptions) -> list[float]:
+    """Prior probability of each set; they sum to 1."""
     table = path_table()
-    prior = {
+    chance = {
         row.path: row.prior * (1.0 if row.path in heard or row.path not in LEAKS else UNHEARD_SHARE)
         for row in table.cause
     }
-    sets = [Hypothesis((p,), w) for p, w in prior.items()]
-    sets += [
-        Hypothesis((a, b), table.pair_factor * prior[a] * prior[b])
-        for a, b in combinations(LEAKS, 2)
-        if a in heard and b in heard
+    chance[PathId.NONE] *= assumed.sound_odds
+    by_paths = {
+        h.paths: chance[h.paths[0]] * (table.pair_factor * chance[h.paths[1]] if len(h.paths) > 1 else 1.0)
+        for h in sets
+    }
+    both = {h.paths for h in sets if h.outside}
+    weights = [
+        by_paths[h.paths] * (assumed.outside if h.outside else 1.0 - assumed.outside if h.paths in both else 1.0)
+        for h in sets
     ]
-    total = sum(h.prior for h in sets)
-    return tuple(Hypothesis(h.paths, h.prior / total) for h in sets)
+    return [w / sum(weights) for w in weights]

@@ -1,11 +1,16 @@
-"""How likely each hiss level is at one point, given the contrast of its air and quiet clips.
+"""How likely each hiss level is at one point, given the contrast of its air and quiet clips and the shop's drift.
 
-Symbols: N levels (dB, whitened: mean over bands of hiss over background), S templates, B bands, G drift values.
-rho_b ~ Normal(ln(1 + s_b), C + sigma^2 D + U K U), s the template's hiss over background, C from blocks inside the
-clips, D the drift, K the template's error, U = diag(s / (1 + s)). Templates and drift are summed over.
+A level is net hiss power over the round's own mean background, the same at all points: one microphone and one gain
+make powers comparable where an excess over each point's own noise is not (METHOD section 11).
+
+Symbols: N levels, S templates, B bands, K drift scenarios, X states of the drift that all points of a walk share.
+rho_b ~ Normal(ln(exp(d) + s_b), C + K), s the template's hiss over background, d the shared drift, C from blocks inside
+the clips, K this point's own drift and the template's error. One band may besides have moved by itself.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,59 +18,137 @@ from numpy.typing import NDArray
 from listen.judge.log_sum import log_sum
 from listen.judge.shapes import error_cov, templates_db
 from listen.signal.contrast import Contrast
-from listen.signal.drift import Drift, RoundDrift
-from listen.signal.gaussian import log_density
+from listen.signal.drift import NEPER_PER_DB, Drift, smooth_correlation
 
-LEVELS_DB: NDArray[np.float64] = np.arange(-25.5, 63.0, 1.5)
-"""Levels considered; the lowest is as good as silence (0.01 dB of excess), the highest a jet at arm's length in a quiet
-room. A louder one than the grid holds would be taken for a leak that is alike everywhere."""
+LEVELS_DB: NDArray[np.float64] = np.arange(-30.0, 64.0, 2.0)
+"""Levels considered; the lowest is as good as silence, the highest a jet at arm's length in a quiet room."""
+SHARED = 0.7
+"""Share of the level drift's variance that all points of a walk have in common. Quick walks share more (METHOD section
+11), points taken one by one, quiet, air, quiet, share less."""
+NODES = np.array([-2.857, -1.356, 0.0, 1.356, 2.857])
+NODE_WEIGHTS = np.array([0.01126, 0.22208, 0.53333, 0.22208, 0.01126])
+"""Gauss-Hermite points for a standard normal variate."""
+SCENARIOS = 24
+"""Most probable scenarios of drift that are kept."""
+BAND_MOVES = 0.2
+"""Chance that one third octave moved by itself between the clips (a fan, a tone, a pump) ..."""
+BAND_MOVES_DB = (2.0, 8.0)
+"""... and by how much: standard deviations, each as likely."""
+TAIL_DOF = 5.0
+"""Degrees of freedom of the Student t: variances come from few blocks, and shops are worse than any Gaussian."""
+BAND_ROUGH_DB = 0.12
+"""Every band moves a little by itself."""
 
 
-LOOK_WEIGHT = 0.5
-"""Means and floors are two looks at the same sound: each counts half. Better than either alone, than their full
-product, and than choosing by their variance (accuracy bench, tuning rounds)."""
+@dataclass(frozen=True, slots=True, eq=False)
+class SharedDrift:
+    """States of the drift that all points of a walk share, and scenarios for what each has besides."""
+
+    scenarios: Drift
+    group: NDArray[np.intp]
+    """Which size of common drift each scenario has [shape=(K,)]."""
+    log_weight: NDArray[np.float64]
+    """Log probability of each state [shape=(X,)]: sizes by nodes."""
+
+    @classmethod
+    def of(cls, drift: Drift) -> SharedDrift:
+        """Split a drift into what points share and what they do not."""
+        keep = np.sort(np.argsort(-drift.weight, kind="stable")[:SCENARIOS])
+        weight = drift.weight[keep] / drift.weight[keep].sum()
+        kept = Drift(drift.kappa[keep], drift.common[keep], drift.smooth[keep], weight, drift.repeats)
+        sizes, group = np.unique(kept.common, return_inverse=True)
+        by_size = np.bincount(group, weights=weight, minlength=len(sizes))
+        states = np.log(by_size)[:, None] + np.log(NODE_WEIGHTS)
+        return cls(kept, np.asarray(group, dtype=np.intp), states.ravel())
 
 
-def log_likelihood(contrast: Contrast, live: NDArray[np.bool_], drift: RoundDrift) -> NDArray[np.float64]:
-    """Log likelihood of each level about that of silence [shape=(N,)]; ``live`` [shape=(13,)] says which bands."""
-    means = _levels(contrast.rho, contrast.quiet.cov + contrast.air.cov, contrast, live, drift.means)
-    floor_cov = contrast.quiet.floor_cov + contrast.air.floor_cov
-    lift = contrast.quiet.floor / contrast.quiet.mean
-    floors = _levels(contrast.rho_floor, floor_cov, contrast, live, drift.floors, lift)
-    out = LOOK_WEIGHT * (means + floors)
-    return np.asarray(out - out[0])
-
-
-def _levels(
+def log_likelihood(
     rho: NDArray[np.float64],
     cov: NDArray[np.float64],
     contrast: Contrast,
     live: NDArray[np.bool_],
-    drift: Drift,
-    lift: NDArray[np.float64] | float = 1.0,
+    drift: SharedDrift,
+    reference: NDArray[np.float64],
 ) -> NDArray[np.float64]:
-    shape = 10.0 ** (templates_db()[:, live] / 10.0) / contrast.quiet.mean
-    shape /= shape.mean(axis=1, keepdims=True)
-    s = 10.0 ** (LEVELS_DB[:, None, None] / 10.0) * shape / lift
+    """Log likelihood of each state of the shared drift and each level [shape=(X, N)], up to one constant.
+
+    Parameters
+    ----------
+    rho, cov
+        Log ratio of air over quiet, of means or of floors, and its covariance from blocks [shape=(B,), (B, B)].
+    live
+        Which of the thirteen bands these are.
+    reference
+        Mean background of the round, linear; infinite where no point hears a band [shape=(13,)].
+    """
+    k = drift.scenarios
+    shape = 10.0 ** (templates_db() / 10.0)
+    shape /= (shape / reference).sum(axis=1, keepdims=True) / np.isfinite(reference).sum()
+    ratio = shape[:, live] / contrast.quiet.mean
+    s = 10.0 ** (LEVELS_DB[:, None, None] / 10.0) * ratio
     share = (s / (1.0 + s)).mean(axis=1)
-    error = _level_kept(error_cov()[np.ix_(live, live)], rho, cov, shape.mean(axis=0))
-    scatter = drift.kappa[:, None, None] * cov + contrast.drift_share * drift.cov(live)
+    carried = _carried(rho, cov, contrast.quiet.mean / reference[live], ratio.mean(axis=0))
+    error = carried @ error_cov()[np.ix_(live, live)] @ carried.T
+    apart = contrast.drift_share
+    own = (1.0 - SHARED) * k.common[:, None, None] ** 2
+    own = own + k.smooth[:, None, None] ** 2 * smooth_correlation()[np.ix_(live, live)]
+    rough = (BAND_ROUGH_DB * NEPER_PER_DB) ** 2 * np.eye(len(rho))
+    scatter = k.kappa[:, None, None] * cov + apart * (own + rough)
     total = scatter[:, None] + share[:, :, None] * share[:, None, :] * error
+    inverse = np.linalg.inv(total)
+    half_log_det = 0.5 * np.linalg.slogdet(total)[1]
     miss = rho - np.log1p(s)
-    log_p = np.log(drift.weight)[:, None, None] + log_density(miss, total)
-    return np.asarray(log_sum(log_sum(log_p, axis=2), axis=0) - np.log(s.shape[1]))
+    shift = np.sqrt(SHARED * (contrast.quiet.spread + contrast.air.spread)) * k.common[:, None] * NODES
+    log_p = _log_density(miss, 1.0 - share, inverse, shift) - half_log_det[:, :, None, None]
+    log_p += np.log(k.weight / np.bincount(drift.group, weights=k.weight)[drift.group])[:, None, None, None]
+    by_scenario = log_sum(log_p, axis=2)
+    out = np.stack([log_sum(by_scenario[drift.group == g], axis=0).T for g in range(int(drift.group.max()) + 1)])
+    out = out.reshape(-1, len(LEVELS_DB))
+    return np.asarray(out - out.max())
 
 
-def _level_kept(
-    error: NDArray[np.float64], rho: NDArray[np.float64], cov: NDArray[np.float64], shape: NDArray[np.float64]
+def _log_density(
+    miss: NDArray[np.float64],
+    dilution: NDArray[np.float64],
+    inverse: NDArray[np.float64],
+    shift: NDArray[np.float64],
 ) -> NDArray[np.float64]:
-    """Template error freed of its part that would change the whitened level itself [shape=(B, B)].
+    """Log density but for the determinant [shape=(K, N, S, Z)] of ``miss`` [shape=(N, S, B)] less a shared shift.
 
-    A level is the mean over bands of the hiss that is there, not of a template: errors may move power between bands
-    but not add any. Which bands carry it is read from the contrast, where it stands out of the noise.
+    Drift moves the background only: by ``dilution`` [shape=(N, B)] of each ``shift`` [shape=(K, Z)]. That one band
+    moved by itself is weighed at the most likely shift; a rank-one change of the covariance (Sherman & Morrison 1950).
+    """
+    along = np.einsum("knbc,nc->knb", inverse, dilution)
+    solved = miss @ inverse
+    a = np.einsum("knsb,nsb->kns", solved, miss)
+    b = np.einsum("knsb,nb->kns", solved, dilution)
+    c = np.einsum("knb,nb->kn", along, dilution)
+    at = b / np.maximum(c, 1e-12)[:, :, None]
+    widest = np.abs(shift).max(axis=1)[:, None, None]
+    at = np.clip(at, -widest, widest)
+    left = solved - at[..., None] * along[:, :, None, :]
+    best = np.maximum(a - 2.0 * b * at + c[:, :, None] * at**2, 0.0)
+    half = 0.5 * (TAIL_DOF + miss.shape[-1])
+    moved = np.zeros_like(best)
+    for size in (NEPER_PER_DB * np.array(BAND_MOVES_DB)) ** 2:
+        grown = 1.0 + size * np.diagonal(inverse, axis1=-2, axis2=-1)[:, :, None, :]
+        without = np.maximum(best[..., None] - size * left**2 / grown, 0.0)
+        gain = half * np.log((TAIL_DOF + best[..., None]) / (TAIL_DOF + without)) - 0.5 * np.log(grown)
+        moved += np.exp(np.minimum(gain, 600.0)).mean(axis=-1) / len(BAND_MOVES_DB)
+    z = shift[:, None, None, :]
+    chi2 = np.maximum(a[..., None] - 2.0 * b[..., None] * z + c[:, :, None, None] * z**2, 0.0)
+    return np.asarray(np.log(1.0 - BAND_MOVES + BAND_MOVES * moved)[..., None] - half * np.log1p(chi2 / TAIL_DOF))
+
+
+def _carried(
+    rho: NDArray[np.float64], cov: NDArray[np.float64], weight: NDArray[np.float64], ratio: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Projector that frees a template's error of what would change the level itself [shape=(B, B)].
+
+    Errors may move power between bands but not add any. Which bands carry it is read from the contrast, where it
+    stands out of the noise.
     """
     noise = np.sqrt(np.diag(cov))
-    carried = np.maximum(np.expm1(rho), 0.0) + noise.mean() * shape
-    carried /= carried.sum()
-    project = np.eye(len(rho)) - carried
-    return np.asarray(project @ error @ project.T)
+    carries = np.maximum(np.expm1(np.minimum(rho, 50.0)), 0.0) + noise.mean() * ratio / ratio.mean()
+    carries = carries * weight
+    return np.asarray(np.eye(len(rho)) - carries / carries.sum())

@@ -6,12 +6,13 @@ information between that and the cause is the candidate's worth (Lindley 1956), 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.judge.air import Draws, Scene
+from listen.judge.air import Draws, Scene, smoothables
+from listen.judge.assumptions import BASE
 from listen.judge.evidence import PointEvidence, RoundEvidence
 from listen.judge.loudness import LEVELS_DB
 from listen.judge.posterior import Posterior
@@ -49,10 +50,10 @@ def next_best(evidence: RoundEvidence, odds: Posterior) -> NextBest | None:
     wide = _with_unrecorded(evidence)
     keep = odds.probability > 1e-4
     likely = [h for h, k in zip(odds.sets, keep, strict=True) if k]
-    scene = odds.scene if wide is evidence else Scene.of(wide, likely)
+    scene = odds.scene if wide is evidence else Scene.of(wide, smoothables(wide), likely, BASE)
     draws = [scene.draws[h] for h in likely]
     p = odds.probability[keep] / odds.probability[keep].sum()
-    weights = [_posterior_weight(d, scene.tables) for d in draws]
+    weights = [_posterior_weight(d, scene.tables, evidence.states) for d in draws]
     have = {e.point.id for e in evidence.points if e.air is not None}
     found = [
         NextBest(point_id, kind, seconds, _bits(p, foretold), _words(point_id, kind, seconds, odds, point_id in have))
@@ -73,19 +74,16 @@ def _with_unrecorded(evidence: RoundEvidence) -> RoundEvidence:
     missing = [p for p in USUAL_POINTS if p not in have and not (p == "tailpipe" and tails)]
     if not missing:
         return evidence
-    level = float(np.mean([e.background_db for e in evidence.points])) if evidence.points else 0.0
-    every = [*evidence.points, *(PointEvidence(point(p), level, None) for p in missing)]
-    return RoundEvidence(
-        tuple(sorted(every, key=lambda e: walking_order(e.point.id))), evidence.bubbles, evidence.readings
-    )
+    every = [*evidence.points, *(PointEvidence(point(p), None) for p in missing)]
+    return replace(evidence, points=tuple(sorted(every, key=lambda e: walking_order(e.point.id))))
 
 
-def _posterior_weight(draws: Draws, tables: list[Smoothed | None]) -> NDArray[np.float64]:
-    total = draws.log_weight.copy()
+def _posterior_weight(draws: Draws, tables: list[Smoothed | None], states: NDArray[np.float64]) -> NDArray[np.float64]:
+    total = draws.log_weight[:, None] + states
     for i, table in enumerate(tables):
         if table is not None:
             total += table(draws.net_db[:, i], draws.spread_db[:, i])
-    w = np.exp(total - total.max())
+    w = np.exp(total - total.max()).sum(axis=1)
     return np.asarray(w / w.sum())
 
 

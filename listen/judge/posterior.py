@@ -1,32 +1,28 @@
-"""Odds over sets of causes, with each point's and each reading's share in them.
+"""Odds over sets of causes, with each point's and each reading's share in them, and the range that assumptions leave.
 
-For each set the unknown levels, transfers and blow-by are summed over; evidence is added one source at a time, points
-in walking order, then the readings, and once more in the reverse of that order. What each step adds to a path's log
-odds, averaged over the two orders, is its weight of evidence in decibans (I. J. Good): the terms and the prior add up
-to the odds exactly.
+For each set the unknown levels, transfers, blow-by and shared drift are summed over; evidence is added one source at a
+time, points in walking order, then the readings, and once more in the reverse of that order. What each step adds to a
+path's log odds, averaged over the two orders, is its weight of evidence in decibans (I. J. Good): the terms and the
+prior add up to the odds exactly. Under the other sets of assumptions only the sum is formed.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.judge.air import Draws, Scene
+from listen.judge.air import Draws, Scene, smoothables
+from listen.judge.assumptions import BASE, SETS, Assumptions
 from listen.judge.evidence import RoundEvidence
-from listen.judge.hypotheses import Hypothesis, hypotheses
+from listen.judge.hypotheses import Hypothesis, hypotheses, priors
 from listen.judge.log_sum import log_sum
 from listen.judge.readings import terms
 from listen.judge.smoothing import Smoothed
 from listen.trade.points import PathId
 
-SHARPNESS = 1.5
-"""Power to which what the points say is raised. The model's spreads (transfer, template, level) are broader together
-than each is alone, so that odds came out too timid; one power mends their calibration (temperature scaling, Guo et al.
-2017). It gives the least log loss, with and without sound-cylinder clips, over 708 tuning rounds of the accuracy bench;
-rounds over recordings too short to give each point sound of its own were left out: all their points rise together."""
 Columns = list[tuple[str, NDArray[np.float64]]]
 """Name of a point or reading, and what it adds to the log probability of each set [shape=(H,)]."""
 DB = 10.0 / np.log(10.0)
@@ -39,20 +35,41 @@ class Posterior:
 
     sets: tuple[Hypothesis, ...]
     probability: NDArray[np.float64]
-    """[shape=(H,)], sum 1."""
+    """Under the usual assumptions [shape=(H,)], sum 1."""
+    under: Mapping[Assumptions, NDArray[np.float64]]
+    """The same under every set of assumptions."""
+    without: Mapping[str, NDArray[np.float64]]
+    """The same under the usual ones, had one reading not been taken."""
     evidence_db: Mapping[PathId, Mapping[str, float]]
     """By path: ``prior``, then one term a point and a reading, in decibans; they add up to the log odds of the path
     being at work."""
     scene: Scene
-    """What was summed over."""
+    """What was summed over, under the usual assumptions."""
 
     def involved(self, path: PathId) -> float:
         """Probability that ``path`` is at work, alone or in a pair."""
-        return float(sum(p for h, p in zip(self.sets, self.probability, strict=True) if path in h.paths))
+        return float(self.probability @ self._inside(path))
 
     def share(self, path: PathId) -> float:
         """Probability that ``path`` is what is wrong; a pair's mass is shared between its two."""
-        return float(sum(p / len(h.paths) for h, p in zip(self.sets, self.probability, strict=True) if path in h.paths))
+        return float(self.probability @ self._shares(path))
+
+    def involved_under(self, path: PathId) -> dict[Assumptions, float]:
+        """:meth:`involved` under every set of assumptions."""
+        inside = self._inside(path)
+        return {assumed: float(p @ inside) for assumed, p in self.under.items()}
+
+    def ranges(self, path: PathId) -> tuple[tuple[float, float], tuple[float, float]]:
+        """Least and most of :meth:`share` and of :meth:`involved` over the sets of assumptions."""
+        each = np.array([(p @ self._shares(path), p @ self._inside(path)) for p in self.under.values()])
+        low, high = each.min(axis=0), each.max(axis=0)
+        return (float(low[0]), float(high[0])), (float(low[1]), float(high[1]))
+
+    def _inside(self, path: PathId) -> NDArray[np.float64]:
+        return np.array([path in h.paths for h in self.sets], dtype=np.float64)
+
+    def _shares(self, path: PathId) -> NDArray[np.float64]:
+        return np.array([(path in h.paths) / len(h.paths) for h in self.sets])
 
     @property
     def paths(self) -> tuple[PathId, ...]:
@@ -60,20 +77,46 @@ class Posterior:
         return tuple(p for p in PathId if any(p in h.paths for h in self.sets))
 
 
-def posterior(evidence: RoundEvidence) -> Posterior:
-    """Weigh all sets of causes against the round's evidence. Deterministic."""
+def posterior(evidence: RoundEvidence, assumptions: Sequence[Assumptions] = SETS) -> Posterior:
+    """Weigh all sets of causes against the round's evidence, under each set of assumptions. Deterministic."""
     heard = frozenset(p for p in PathId if evidence.hears(p))
     sets = hypotheses(heard)
-    prior = np.log([h.prior for h in sets])
-    scene = Scene.of(evidence, sets)
-    forward, backward = _point_columns(evidence, scene)
-    readings = [
-        (name, np.array([term(h.paths) for h in sets])) for name, term in terms(evidence.readings, evidence.bubbles)
-    ]
-    there = _decibans(sets, prior, [*forward, *readings])
+    shared = smoothables(evidence)
+    scene = Scene.of(evidence, shared, sets, BASE)
+    prior = np.log(priors(sets, heard, BASE))
+    points, backward = _point_columns(evidence, scene)
+    readings = _reading_columns(evidence, sets, BASE)
+    there = _decibans(sets, prior, [*points, *readings])
     back = _decibans(sets, prior, [*reversed(readings), *backward])
-    log_p = prior + sum((column for _, column in (*forward, *readings)), np.zeros(len(sets)))
-    return Posterior(sets, np.exp(_normal(log_p)), {p: _mean_terms(there[p], back[p]) for p in there}, scene)
+    log_p = prior + sum((column for _, column in (*points, *readings)), np.zeros(len(sets)))
+    under = {BASE: np.exp(_normal(log_p))}
+    for assumed in assumptions:
+        if assumed not in under:
+            under[assumed] = _summed(evidence, Scene.of(evidence, shared, sets, assumed), sets, heard, assumed)
+    without = {name: np.exp(_normal(log_p - column)) for name, column in readings}
+    terms_db = {p: _mean_terms(there[p], back[p]) for p in there}
+    return Posterior(sets, under[BASE], under, without, terms_db, scene)
+
+
+def _summed(
+    evidence: RoundEvidence,
+    scene: Scene,
+    sets: tuple[Hypothesis, ...],
+    heard: frozenset[PathId],
+    assumed: Assumptions,
+) -> NDArray[np.float64]:
+    """Probabilities under one set of assumptions [shape=(H,)]."""
+    log_p = np.log(priors(sets, heard, assumed))
+    for i, draws in enumerate(scene.draws.values()):
+        weight = draws.log_weight[:, None] + evidence.states
+        log_p[i] += log_sum(sum(_by_point(draws, scene.tables), weight).ravel())
+    for _, column in _reading_columns(evidence, sets, assumed):
+        log_p += column
+    return np.asarray(np.exp(_normal(log_p)))
+
+
+def _reading_columns(evidence: RoundEvidence, sets: tuple[Hypothesis, ...], assumed: Assumptions) -> Columns:
+    return [(name, np.array([term(h.paths) for h in sets])) for name, term in terms(evidence, assumed)]
 
 
 def _mean_terms(there: Mapping[str, float], back: Mapping[str, float]) -> dict[str, float]:
@@ -103,23 +146,29 @@ def _decibans(
 
 def _point_columns(evidence: RoundEvidence, scene: Scene) -> tuple[Columns, Columns]:
     """Log likelihood that each point adds to those before it in walking order, and in the reverse of it."""
-    looked_up = [_by_point(draws, scene.tables) for draws in scene.draws.values()]
     names = [p.point.id for p, table in zip(evidence.points, scene.tables, strict=True) if table is not None]
-    forward = np.array([_gains(log_w, at) for log_w, at in looked_up])
-    backward = np.array([_gains(log_w, at[::-1]) for log_w, at in looked_up])
+    forward, backward = [], []
+    for draws in scene.draws.values():
+        at = _by_point(draws, scene.tables)
+        weight = draws.log_weight[:, None] + evidence.states
+        forward.append(_gains(weight, at))
+        backward.append(_gains(weight, at[::-1]))
+    there, back = np.array(forward), np.array(backward)
     return (
-        [(name, forward[:, i]) for i, name in enumerate(names)],
-        [(name, backward[:, i]) for i, name in enumerate(reversed(names))],
+        [(name, there[:, i]) for i, name in enumerate(names)],
+        [(name, back[:, i]) for i, name in enumerate(reversed(names))],
     )
 
 
-def _by_point(draws: Draws, tables: list[Smoothed | None]) -> tuple[NDArray[np.float64], list[NDArray[np.float64]]]:
-    """Log weight of each draw, and its log likelihood at each point that has a table [shape=(n,) each]."""
-    at = [table(draws.net_db[:, i], draws.spread_db[:, i]) for i, table in enumerate(tables) if table is not None]
-    return draws.log_weight, at
+def _by_point(draws: Draws, tables: list[Smoothed | None]) -> list[NDArray[np.float64]]:
+    """Log likelihood of each draw under each state of the drift, at each point that has a table [shape=(n, X) each]."""
+    return [table(draws.net_db[:, i], draws.spread_db[:, i]) for i, table in enumerate(tables) if table is not None]
 
 
 def _gains(log_weight: NDArray[np.float64], at: list[NDArray[np.float64]]) -> NDArray[np.float64]:
-    """Log likelihood each point adds, given those before it, sharpened [shape=(P,)]."""
-    so_far = log_sum(np.cumsum([log_weight, *at], axis=0)[1:])
-    return np.asarray(SHARPNESS * np.diff(so_far, prepend=0.0))
+    """Log likelihood each point adds, given those before it [shape=(P,)]."""
+    so_far, out = log_weight, []
+    for here in at:
+        so_far = so_far + here
+        out.append(log_sum(so_far.ravel()))
+    return np.asarray(np.diff(out, prepend=0.0))

@@ -1,22 +1,36 @@
-"""What the readings say of each set of causes: log likelihoods, broad because testers and engines differ."""
+"""What the readings say of each set of causes: log likelihoods, broad because testers and engines differ.
+
+A loss is brought to one effective hole through restrictor and supply before it is compared with anything: 9 % behind a
+1.0 mm restrictor is about 67 % behind one of 0.5 mm.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.judge.evidence import Bubbles, Readings
+from listen.judge.assumptions import Assumptions
+from listen.judge.evidence import Bubbles, Readings, RoundEvidence
 from listen.trade.paths import path_table
 from listen.trade.points import PathId
+from listen.trade.restrictor import HELD_PERCENT, REFERENCE_MM, SUPPLY_KPA, USUAL_MM, leak_mm
 
 Paths = tuple[PathId, ...]
 
-FREAK = 0.02
+SUPPLIES_KPA = (50.0, 2000.0)
+"""A supply outside these is a slip of the pen and read as the nearer."""
+FREAK = 0.03
 """Share of readings that say nothing: misread, mistyped, another tester. Bounds what one reading can do."""
-SOUND_LOSS_ODDS_RANGE = (1.0, 100.0)
+RESTRICTORS_MM = {0.5: 0.05, 0.7: 0.12, 0.85: 0.13, 1.0: 0.4, 1.2: 0.13, 1.5: 0.12, 2.0: 0.05}
+"""Where the restrictor is not stated: bores in use and how common, around the 1.0 mm (0.040 in) of FAA AC 43.13-1B."""
+HOLE_RANGE_MM = (0.1, 11.0)
+"""Bores between which a freak reading may lie anywhere, evenly in its logarithm."""
+OTHERS_SPREAD = 0.22
+"""Spread of the natural log of the hole's bore over one engine's sound cylinders (10 % may be 7 or 14)."""
 
 WET_RISE: dict[bool, tuple[float, float]] = {True: (0.22, 0.13), False: (0.05, 0.07)}
 """Relative wet rise with and without ring trouble, mean and spread. Oil volume alone raises the reading by 9-20 % of
@@ -34,22 +48,57 @@ DETECTED_SHARE = 0.6
 """Share of bubbles that stand out enough to be counted."""
 
 
-def _log_normal(x: float, median: float, spread: float) -> float:
-    z = (math.log(x) - math.log(median)) / spread
-    return math.exp(-0.5 * z * z) / (x * spread * math.sqrt(2.0 * math.pi))
+def loss(paths: Paths, readings: Readings, assumed: Assumptions) -> float:
+    """Log likelihood of the loss read, per percent."""
+    percent = readings.loss_percent
+    assert percent is not None
+    supply = min(max(readings.supply_kpa or SUPPLY_KPA, SUPPLIES_KPA[0]), SUPPLIES_KPA[1])
+    bore = readings.restrictor_mm
+    bores = {bore: 1.0} if bore is not None and USUAL_MM[0] <= bore <= USUAL_MM[1] else RESTRICTORS_MM
+    total = sum(share * _loss_density(paths, percent, bore, supply, readings, assumed) for bore, share in bores.items())
+    return math.log(total)
 
 
-def loss(paths: Paths, percent: float) -> float:
-    """Log likelihood of the loss read."""
+def _loss_density(
+    paths: Paths, percent: float, bore_mm: float, supply_kpa: float, readings: Readings, assumed: Assumptions
+) -> float:
+    median, spread = _usual_hole(paths, assumed)
+    # Less than the normal loss speaks for a sound cylinder as much as the normal one does, and no less.
+    hole = max(_log_bore(percent, bore_mm, supply_kpa), _usual_hole((PathId.NONE,), assumed)[0])
+    density = _bell(hole, median, spread)
+    if paths == (PathId.NONE,) and readings.loss_others_percent is not None:
+        others = _log_bore(readings.loss_others_percent, bore_mm, supply_kpa)
+        density = _bell(max(hole, others), others, OTHERS_SPREAD)
+    low, high = map(math.log, HOLE_RANGE_MM)
+    freak = 1.0 / (high - low)
+    step = 0.02 * min(percent, 100.0 - percent) + 0.01
+    ends = [min(max(percent + d, HELD_PERCENT[0]), HELD_PERCENT[1]) for d in (-step, step)]
+    holes = [_log_bore(end, bore_mm, supply_kpa) for end in ends]
+    slope = (holes[1] - holes[0]) / (ends[1] - ends[0]) if ends[1] > ends[0] else 1.0
+    return ((1.0 - FREAK) * density + FREAK * freak) * slope
+
+
+def _usual_hole(paths: Paths, assumed: Assumptions) -> tuple[float, float]:
+    """Median and spread of the natural log of the effective hole under a set of causes."""
     table = path_table()
     row = {r.path: r for r in table.cause}[paths[0]]
-    median, spread = (
-        (table.pair_loss_median, table.pair_loss_spread) if len(paths) > 1 else (row.loss_median, row.loss_spread)
-    )
-    density = _log_normal(max(percent, 0.5), median, spread)
-    low, high = SOUND_LOSS_ODDS_RANGE
-    freak = 1.0 / (max(percent, low) * math.log(high / low)) if percent <= high else 0.0
-    return math.log((1.0 - FREAK) * density + FREAK * freak)
+    pair = len(paths) > 1
+    median = table.pair_loss_median if pair else row.loss_median
+    if paths == (PathId.NONE,):
+        median *= assumed.normal_loss
+    up = math.exp(table.pair_loss_spread if pair else row.loss_spread)
+    low, mid, high = (_log_bore(x, REFERENCE_MM, SUPPLY_KPA) for x in (median / up, median, median * up))
+    return mid, 0.5 * (high - low)
+
+
+@cache
+def _log_bore(percent: float, bore_mm: float, supply_kpa: float) -> float:
+    """Natural log of the bore of the one hole that loses so much."""
+    return math.log(leak_mm(min(max(percent, HELD_PERCENT[0]), HELD_PERCENT[1]), bore_mm, supply_kpa))
+
+
+def _bell(x: float, mean: float, spread: float) -> float:
+    return math.exp(-0.5 * ((x - mean) / spread) ** 2) / (spread * math.sqrt(2.0 * math.pi))
 
 
 def compression(paths: Paths, dry_kpa: float, wet_kpa: float) -> float:
@@ -86,17 +135,46 @@ def _log_count(n: int, mean: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(rising + k * np.log(k / (k + mean)) + n * np.log(mean / (k + mean)))
 
 
-def terms(readings: Readings, counts: Bubbles | None) -> list[tuple[str, Callable[[Paths], float]]]:
+WHISTLES: dict[bool, float] = {True: 0.1, False: 0.03}
+"""Probability that a whistle is loudest at a point: one whose own path leaks, another (a tool, an edge)."""
+
+
+def whistle(paths: Paths, own: tuple[PathId, ...]) -> float:
+    """Log likelihood that a whistle that comes with the air is loudest at a point with these own paths."""
+    if paths == (PathId.SET_UP,):
+        paths = (PathId.INTAKE_VALVE, PathId.EXHAUST_VALVE)
+    return math.log(WHISTLES[any(p in own for p in paths)])
+
+
+SHUT: dict[bool, float] = {True: 0.5, False: 0.02}
+"""Probability that air is heard with the cylinder side shut off: half of leaking fittings lie before the shut-off,
+else only a sound from elsewhere does it."""
+
+
+def shut(paths: Paths, heard: bool) -> float:
+    """Log likelihood that air is heard, or not, with the cylinder side shut off."""
+    p = SHUT[paths == (PathId.FITTING,)]
+    return math.log(p if heard else 1.0 - p)
+
+
+def terms(evidence: RoundEvidence, assumed: Assumptions) -> list[tuple[str, Callable[[Paths], float]]]:
     """Named functions of a set of causes, one a reading that was given."""
+    readings, counts = evidence.readings, evidence.bubbles
     out: list[tuple[str, Callable[[Paths], float]]] = []
+    if evidence.shut_heard is not None:
+        heard = evidence.shut_heard
+        out.append(("shut", lambda paths: shut(paths, heard)))
+    sings = [p for p in evidence.points if p.whistle_db is not None]
+    if sings:
+        own = max(sings, key=lambda p: p.whistle_db or 0.0).point.row.own
+        out.append(("whistle", lambda paths: whistle(paths, own)))
     if counts is not None and counts.air_s and counts.quiet_s:
         out.append(("bubbles-heard", lambda paths: bubbles_heard(paths, counts)))
     if readings.bubbles_seen is not None:
         seen = readings.bubbles_seen
         out.append(("bubbles-seen", lambda paths: bubbles_seen(paths, seen)))
     if readings.loss_percent is not None:
-        percent = readings.loss_percent
-        out.append(("loss", lambda paths: loss(paths, percent)))
+        out.append(("loss", lambda paths: loss(paths, readings, assumed)))
     dry, wet = readings.compression_dry_kpa, readings.compression_wet_kpa
     if dry is not None and wet is not None:
         out.append(("compression", lambda paths: compression(paths, dry, wet)))

@@ -3,55 +3,105 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from listen.judge.loudness import LEVELS_DB
 
-SPREADS_DB: NDArray[np.float64] = np.array([0.8, 1.5, 2.5, 4.0, 5.5, 7.5])
+SPREADS_DB: NDArray[np.float64] = np.array([1.0, 2.0, 3.5, 5.5, 8.0, 11.0])
 """Spreads for which the table holds a row."""
-STRAY = 0.0005
-"""Share of points where something else than air changed between the clips and looks like it. Bounds false calls."""
-STRAY_IN_EVENTS = 0.1
-"""The same where the increase came in events and not as a steady hiss."""
+TAIL_SHARE = 0.15
+TAIL_FACTOR = 2.5
+TAIL_FROM_DB = 5.0
+"""Some ways carry much less than usual, a hose off or a throttle shut: this share of them spreads so much further
+downward, where the way is not known better. Upward they end near the leak's own level: it comes out there first."""
 STEP_DB = float(LEVELS_DB[1] - LEVELS_DB[0])
+STRAY_FROM_DB = -10.0
+STRAY_FALLS_DB = 8.0
+"""What is no air at all is more often faint than loud: a loud one is heard by whoever holds the microphone. Its level's
+density falls to 1/e over so much, from about the faintest that counts."""
+EVENTS_FACTOR = 20.0
+"""By how much more likely that is where the increase came in events and not as a steady hiss."""
+MOST_STRAY = 0.4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Smoothed:
-    """Log likelihood by spread and level [shape=(W, N)]."""
+    """Log likelihood by spread, level and state of the shared drift, spread and level in one [shape=(W * N, X)]."""
 
     table: NDArray[np.float64]
 
     def __call__(self, level_db: NDArray[np.float64], spread_db: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Log likelihood of air at ``level_db`` known to ``spread_db``, both [shape=(n,)]."""
-        x = np.clip((level_db - LEVELS_DB[0]) / STEP_DB, 0.0, len(LEVELS_DB) - 1.001)
+        """Log likelihood [shape=(n, X)] of air at ``level_db`` known to ``spread_db``, both [shape=(n,)]."""
+        n = len(LEVELS_DB)
+        x = np.clip((level_db - LEVELS_DB[0]) / STEP_DB, 0.0, n - 1.001)
         y = np.interp(spread_db, SPREADS_DB, np.arange(len(SPREADS_DB), dtype=np.float64))
         i, j = x.astype(int), np.minimum(y.astype(int), len(SPREADS_DB) - 2)
-        fx, fy = x - i, y - j
-        t = self.table
-        low = (1.0 - fx) * t[j, i] + fx * t[j, i + 1]
-        high = (1.0 - fx) * t[j + 1, i] + fx * t[j + 1, i + 1]
+        fx, fy = (x - i)[:, None], (y - j)[:, None]
+        at = j * n + i
+        low = (1.0 - fx) * self.table[at] + fx * self.table[at + 1]
+        high = (1.0 - fx) * self.table[at + n] + fx * self.table[at + n + 1]
         return np.asarray((1.0 - fy) * low + fy * high)
 
-    @property
-    def sharp(self) -> NDArray[np.float64]:
-        """Likelihood (not log) at the least spread, scaled to a maximum of 1 [shape=(N,)]."""
-        row = self.table[0]
-        return np.asarray(np.exp(row - row.max()))
+    def sharp(self, states: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Likelihood (not log) at the least spread, drift summed over, scaled to a maximum of 1 [shape=(N,)]."""
+        row = self.table[: len(LEVELS_DB)] + states
+        out = np.exp(row - row.max()).sum(axis=1)
+        return np.asarray(out / out.max())
 
 
-def smooth(log_likelihood: NDArray[np.float64], stray: float = STRAY) -> Smoothed:
-    """Smooth a log likelihood [shape=(N,)] over each of ``SPREADS_DB``, and mix in what is no air at all."""
-    top = float(log_likelihood.max())
-    likelihood = np.exp(log_likelihood - top)
+@cache
+def stray_levels() -> NDArray[np.float64]:
+    """Prior over levels of what is no air at all [shape=(N,)], sum 1."""
+    above = LEVELS_DB - STRAY_FROM_DB
+    w = np.where(above >= 0.0, np.exp(-above / STRAY_FALLS_DB), 0.0)
+    return np.asarray(w / w.sum())
+
+
+@cache
+def _kernels() -> NDArray[np.float64]:
     apart = LEVELS_DB[:, None] - LEVELS_DB
     rows = []
     for spread in SPREADS_DB:
-        kernel = np.exp(-0.5 * (apart / spread) ** 2)
-        # Levels below the grid are as good as its lowest one.
-        kernel[:, 0] += np.maximum(0.0, 2.5066 * spread / STEP_DB - kernel.sum(axis=1)) * (LEVELS_DB < 0)
-        rows.append(kernel @ likelihood / kernel.sum(axis=1))
-    table = (1.0 - stray) * np.array(rows) + stray * likelihood.mean()
-    return Smoothed(np.log(np.maximum(table, 1e-300)) + top)
+        kernel = np.zeros_like(apart)
+        tail = TAIL_SHARE if spread >= TAIL_FROM_DB else 0.0
+        for share, sd in ((1.0 - tail, spread), (tail, TAIL_FACTOR * spread)):
+            bell = np.exp(-0.5 * (apart / np.where(apart > 0.0, sd, spread)) ** 2)
+            steps = np.arange(-300, 301) * STEP_DB
+            full = np.exp(-0.5 * (steps / np.where(steps > 0.0, sd, spread)) ** 2).sum()
+            # Levels below the grid are as good as its lowest one.
+            bell[:, 0] += np.maximum(0.0, full - bell.sum(axis=1)) * (LEVELS_DB < 20.0)
+            kernel += share * bell / bell.sum(axis=1, keepdims=True)
+        rows.append(kernel)
+    return np.concatenate(rows)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Smoothable:
+    """A point's likelihood spread out, before what is no air at all is mixed in; all sets of assumptions share it."""
+
+    spread: NDArray[np.float64]
+    """Likelihood [shape=(W * N, X)]."""
+    stray: NDArray[np.float64]
+    """The same with something else sounding besides [shape=(W * N, X)]."""
+    in_events: bool
+
+    @classmethod
+    def of(cls, log_likelihood: NDArray[np.float64], in_events: bool) -> Smoothable:
+        """Spread a log likelihood [shape=(X, N)] out over each of ``SPREADS_DB``."""
+        likelihood = np.exp(log_likelihood - log_likelihood.max()).T
+        spread = _kernels() @ likelihood
+        # What sounds besides only adds: the louder of the two is heard.
+        levels = stray_levels()
+        weighed = levels[:, None] * likelihood
+        louder = weighed.sum(axis=0) - np.cumsum(weighed, axis=0)
+        times = len(SPREADS_DB)
+        stray = np.tile(louder, (times, 1)) + np.tile(np.cumsum(levels), times)[:, None] * spread
+        return cls(spread, stray, in_events)
+
+    def with_stray(self, chance: float) -> Smoothed:
+        """The table to look levels up in."""
+        share = min(chance * (EVENTS_FACTOR if self.in_events else 1.0), MOST_STRAY)
+        return Smoothed(np.log(np.maximum((1.0 - share) * self.spread + share * self.stray, 1e-300)))

@@ -1,6 +1,6 @@
 """What each source of air adds at each point, and the level draws over which the judge sums.
 
-Symbols: x_k whitened level of source k at its own point (dB about the background there), n draws. Draws follow a
+Symbols: x_k level of source k at its own point (dB about the round's mean background), n draws. Draws follow a
 low-discrepancy sequence (deterministic) and are aimed where the own point's likelihood is, with weights that undo it.
 """
 
@@ -11,66 +11,82 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from listen.judge.assumptions import Assumptions
 from listen.judge.evidence import RoundEvidence
 from listen.judge.loudness import LEVELS_DB
+from listen.judge.smoothing import stray_levels
 from listen.trade.points import PathId
-from listen.trade.transfer import Transfer, another_mouth, transfer
+from listen.trade.transfer import OWN_SPREAD_DB, Transfer, another_mouth, transfer
 
-DRAWS = 512
+DRAWS = 384
 PLASTIC = (0.8191725133961645, 0.6710436067037893, 0.5497004779019703)
 """Steps of the additive recurrence of low discrepancy in up to three dimensions (roots of x^4 = x + 1)."""
 AIMED_SHARE = 0.7
 """Share of draws aimed by the own point's likelihood; the rest cover the prior."""
 
-HISS_RANGE_DB = (-12.0, 20.0)
-HISS_TAPER_DB = 3.0
-"""Levels of a leak at its own point met at the bench: even within the range, tapering outside it."""
+HISS_RANGE_DB = (-12.0, 24.0)
+HISS_TAPER_DB = 4.0
+"""Levels of a leak at its own point: even within the range, tapering outside it. Nobody knows them better."""
 LOUD_SHARE = 0.05
 """Density of louder leaks, up to the end of the grid, about that within the range: rare, not impossible."""
-BLOW_BY_MEAN_DB = -7.5
-BLOW_BY_SPREAD_DB = 5.5
-"""Normal blow-by at the oil filler about the shop noise."""
 BETWEEN_CYLINDERS_DB = 2.5
 """Spread of normal blow-by between cylinders of one engine."""
 COOLANT_QUIETER_DB = -5.0
 """Air in the coolant is swallowed by the water: its hiss lies lower than another leak's."""
+MOST_TALK_DB = -4.0
+"""Mean cross-talk is never taken for more: air comes out first at its own point."""
+OUTSIDE_SPREAD_DB = 2.5
+"""A sound from elsewhere in the shop reaches all points about alike."""
 
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """One source of air: a path, or the normal blow-by that every cylinder has (path ``none``)."""
+    """A source of air: a path, normal blow-by (path ``none``), or a sound from outside (no path)."""
 
-    path: PathId
+    path: PathId | None
 
     @property
-    def hears_as(self) -> PathId:
+    def hears_as(self) -> PathId | None:
         """Path whose transfer it shares: blow-by goes the way of the rings."""
         return PathId.RINGS if self.path is PathId.NONE else self.path
 
 
-def prior_over_levels(source: Source) -> NDArray[np.float64]:
+def prior_over_levels(source: Source, assumed: Assumptions) -> NDArray[np.float64]:
     """Prior probability of each of ``LEVELS_DB`` at the source's own point [shape=(N,)], sum 1."""
-    if source.path is PathId.NONE:
-        w = np.exp(-0.5 * ((LEVELS_DB - BLOW_BY_MEAN_DB) / BLOW_BY_SPREAD_DB) ** 2)
+    if source.path is None:
+        w = stray_levels()
+    elif source.path is PathId.NONE:
+        mean, spread = assumed.blow_by_db
+        w = np.exp(-0.5 * ((LEVELS_DB - mean) / spread) ** 2)
     else:
         shift = COOLANT_QUIETER_DB if source.path is PathId.COOLANT_PASSAGE else 0.0
         low, high = (edge + shift for edge in HISS_RANGE_DB)
         beyond = np.maximum(np.maximum(low - LEVELS_DB, LEVELS_DB - high), 0.0)
         w = np.exp(-0.5 * (beyond / HISS_TAPER_DB) ** 2)
         w = np.where(high < LEVELS_DB, np.maximum(w, LOUD_SHARE), w)
-    return np.asarray(w / w.sum())
+    return np.asarray((w + 1e-12) / (w + 1e-12).sum())
 
 
-def transfers(source: Source, evidence: RoundEvidence, own: int | None) -> list[Transfer]:
+def transfers(source: Source, evidence: RoundEvidence, own: int | None, assumed: Assumptions) -> list[Transfer]:
     """How this source is heard at each point of the round, relative to its own point, the one at ``own``."""
+    path = source.hears_as
+    if path is None:
+        return [Transfer(0.0, OUTSIDE_SPREAD_DB)] * len(evidence.points)
     valves = evidence.readings.valves
     beside = evidence.points[own].point.neighbour if own is not None else None
     out = []
     for i, p in enumerate(evidence.points):
         cylinder = p.point.neighbour if p.point.neighbour is not None else beside
         open_valve = valves.get(cylinder) if cylinder is not None else None
-        elsewhere = i != own and source.path is not PathId.NONE and source.path in p.point.row.own
-        out.append(another_mouth() if elsewhere else transfer(source.hears_as, p.point, open_valve))
+        elsewhere = i != own and source.path is not PathId.NONE and path in p.point.row.own
+        way = another_mouth() if elsewhere else transfer(path, p.point, open_valve)
+        if i == own:
+            way = Transfer(0.0, OWN_SPREAD_DB)
+        elif path not in p.point.row.own and path is not PathId.FITTING:
+            mean = min(way.mean_db + assumed.talk_db, MOST_TALK_DB)
+            # Upward a way ends near the source's own level: that lies two and a half spreads above the mean at most.
+            way = Transfer(mean, min(way.spread_db * assumed.talk_widen, -0.4 * mean))
+        out.append(way)
     return out
 
 

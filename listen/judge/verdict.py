@@ -1,20 +1,24 @@
 """What may be said: a path when its odds have earned it, else "cannot tell", always with what would have been heard.
 
 A path is named when the probability that it is at work at all reaches 1 - cost(repeat) / cost(wrong teardown)
-(Chow 1970); a hidden second leak can rarely be excluded, and need not be.
+(Chow 1970), under every set of assumptions; a hidden second leak can rarely be excluded, and need not be.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
+import numpy as np
+
+from listen.judge.assumptions import Assumptions
 from listen.judge.grounds import Missing
 from listen.judge.hypotheses import LEAKS
 from listen.judge.posterior import Posterior
 from listen.judge.result import Verdict
 from listen.trade.points import PathId
 from listen.voice import verdicts
-from listen.voice.figures import sure as percent
+from listen.voice.figures import sure, sure_range
 
 COST_OF_REPEAT = 1.0
 COST_OF_WRONG_TEARDOWN = 10.0
@@ -22,6 +26,16 @@ NAME_AT = 1.0 - COST_OF_REPEAT / COST_OF_WRONG_TEARDOWN
 """Ten repeats weigh as much as one wrong teardown: 0.90."""
 MENTION_AT = 0.10
 """Paths less probable than this are not listed when it cannot be told."""
+LEANS_BY = 0.03
+"""A set of assumptions that takes so much off a probability is one it rests on."""
+READ: dict[str, str] = {
+    "loss": "the loss read",
+    "compression": "the compression read dry and wet",
+    "bubbles-heard": "the bubbles heard",
+    "bubbles-seen": "the bubbles seen",
+    "whistle": "the whistle",
+}
+"""Readings as what a verdict rests on."""
 
 ESCAPES: dict[PathId, str] = {
     PathId.INTAKE_VALVE: "past the intake valve",
@@ -37,6 +51,29 @@ NEXT_AFTER: dict[str, str] = {
     "fitting": "Release the air, re-seat the adapter and hose, soap them, and walk the points again.",
     "set-up": "Release the air, find top dead centre on the compression stroke again, and repeat.",
 }
+
+
+@dataclass(frozen=True, slots=True)
+class Chance:
+    """How probable one path is, and what that hangs on."""
+
+    usual: float
+    least: float
+    """Under the least favourable set of assumptions."""
+    by: Assumptions
+    """That set."""
+    rests_on: tuple[str, ...]
+
+
+def chance(odds: Posterior, path: PathId) -> Chance:
+    """Probability that a path is at work, over all sets of assumptions."""
+    under = odds.involved_under(path)
+    by = min(under, key=lambda a: under[a])
+    usual = odds.involved(path)
+    inside = np.array([path in h.paths for h in odds.sets])
+    readings = [READ[n] for n, p in odds.without.items() if usual >= NAME_AT > p @ inside and n in READ]
+    leaning = sorted((a for a in under if under[a] < usual - LEANS_BY), key=lambda a: under[a])
+    return Chance(usual, under[by], by, (*readings, *(f"that {a.words}" for a in leaning)))
 
 
 def verdict(
@@ -61,31 +98,66 @@ def verdict(
     withheld
         What may not be said in spite of its odds, and why (:mod:`listen.judge.grounds`).
     """
-    chance = {p: odds.involved(p) for p in odds.paths}
-    named = tuple(p for p in LEAKS if chance.get(p, 0.0) >= NAME_AT and p in may_name)
+    withheld = withheld or {}
+    chances = {p: chance(odds, p) for p in odds.paths}
+    earned = [p for p in LEAKS if p in chances and chances[p].least >= NAME_AT and p in may_name]
+    named = tuple(p for p in earned if p not in withheld)
     if named:
         kind = "path" if len(named) == 1 else "several"
-        p = min(chance[x] for x in named)
-        text = f"Air escapes {' and '.join(ESCAPES[x] for x in named)} ({percent(p)} sure)."
-        return Verdict(kind=kind, paths=named, probability=p, text=text, next=NEXT_AFTER[kind])
+        least = min(named, key=lambda p: chances[p].usual)
+        text = f"Air escapes {' and '.join(ESCAPES[x] for x in named)} ({_sure(chances[least])} sure)."
+        rests = tuple(dict.fromkeys(words for p in named for words in chances[p].rests_on))
+        return Verdict(
+            kind=kind,
+            paths=named,
+            probability=chances[least].usual,
+            text=text + _resting(rests),
+            next=NEXT_AFTER[kind],
+            rests_on=rests,
+        )
     for path, kind, text in (
         (PathId.SET_UP, "set-up", "Both sides blow: the piston is probably not at top dead centre on compression"),
-        (PathId.FITTING, "fitting", "The hiss is alike everywhere: a hose end, adapter or plug seat leaks"),
+        (PathId.FITTING, "fitting", "Loud at every mouth near the plug: a hose end, adapter or plug seat leaks"),
         (PathId.NONE, "sound", f"Sound: nothing beyond normal blow-by. {unseen}".rstrip()),
     ):
-        if chance.get(path, 0.0) >= NAME_AT and withheld and path in withheld:
-            return _unclear(chance, next_best, withheld[path])
-        if chance.get(path, 0.0) >= NAME_AT:
-            end = f" ({percent(chance[path])} sure)."
-            text = text.rstrip(".") + end
-            return Verdict(kind=kind, paths=(path,), probability=chance[path], text=text, next=NEXT_AFTER[kind])
-    return _unclear(chance, next_best)
+        if path in chances and chances[path].least >= NAME_AT and path not in withheld:
+            said = chances[path]
+            return Verdict(
+                kind=kind,
+                paths=(path,),
+                probability=said.usual,
+                text=f"{text.rstrip('.')} ({_sure(said)} sure)." + _resting(said.rests_on),
+                next=NEXT_AFTER[kind],
+                rests_on=said.rests_on,
+            )
+    return _unclear(chances, next_best, _why_not(chances, may_name, withheld))
 
 
-def _unclear(chance: Mapping[PathId, float], next_best: str, missing: Missing | None = None) -> Verdict:
-    likely = sorted((p for p in chance if chance[p] >= MENTION_AT), key=lambda p: -chance[p])
-    listed = verdicts.odds((p, chance[p]) for p in likely) or "no path stands out"
-    top = max(chance.values(), default=0.0)
+def _sure(c: Chance) -> str:
+    return sure_range(c.least, c.usual) if c.least < c.usual else sure(c.usual)
+
+
+def _resting(rests_on: tuple[str, ...]) -> str:
+    return f" This rests on {'; '.join(rests_on)}." if rests_on else ""
+
+
+def _why_not(
+    chances: Mapping[PathId, Chance], may_name: frozenset[PathId], withheld: Mapping[PathId, Missing]
+) -> Missing | None:
+    """Why the path that leads under the usual assumptions is not said; None where none has earned it under them."""
+    leads = max(chances, key=lambda p: chances[p].usual, default=None)
+    if leads is None or chances[leads].usual < NAME_AT or (leads in LEAKS and leads not in may_name):
+        return None
+    if leads in withheld:
+        return withheld[leads]
+    by = chances[leads].by
+    return Missing(f"it would only hold if {by.words}", f"{by.instead[:1].upper()}{by.instead[1:]}.")
+
+
+def _unclear(chances: Mapping[PathId, Chance], next_best: str, missing: Missing | None) -> Verdict:
+    likely = sorted((p for p in chances if chances[p].usual >= MENTION_AT), key=lambda p: -chances[p].usual)
+    listed = verdicts.odds((p, chances[p].usual) for p in likely) or "no path stands out"
+    top = max((c.usual for c in chances.values()), default=0.0)
     text = (
         f"Cannot tell: {listed}." if missing is None else f"Cannot tell: {missing.why} ({listed} on what was recorded)."
     )

@@ -9,7 +9,7 @@ import msgspec
 from listen.audio.files import read_clip
 from listen.errors import RoundError
 from listen.rounds.describe import DIGITS
-from listen.rounds.weigh import round_drift, weigh_point
+from listen.rounds.weigh import measure_alone, round_drift
 from listen.signal.flags import Flag
 from listen.signal.point import measure_point
 from listen.trade.points import Kind
@@ -43,7 +43,7 @@ def check_take(path: Path, quiet: Path | None = None) -> ClipCheck:
     except RoundError as e:
         flag = Flag(flag="other-rate", value=clip.rate_hz, limit=0.0, text=f"{e}.", reject=True)
         return _check((*alone.flags, flag), None, clip.seconds)
-    measured = weigh_point(pair, round_drift([pair])).excess
+    measured = measure_alone(pair, round_drift([pair])).excess
     own = {f.flag for f in alone.flags}
     theirs = {f.flag for f in measure_point("intake", [(Kind.QUIET, read_clip(quiet))]).flags if f.reject}
     flags = alone.flags + tuple(f for f in pair.flags if f.flag not in own | theirs)

@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from listen.judge.result import BubbleRates, PointResult
-from listen.rounds.weigh import Weighed
+from listen.rounds.weigh import Measured
 from listen.signal.drift import RoundDrift
 from listen.signal.flags import Flag
 from listen.signal.level import hiss_level
 from listen.signal.point import MIN_LIVE_BANDS
-from listen.trade.points import Kind
+from listen.trade.points import Kind, point
 
 DIGITS = 3
 """Decibels are given to a thousandth: finer than any of them is known, and the same on every run."""
 
 
-def point_result(w: Weighed, drift: RoundDrift, calibration_db: float | None = None) -> PointResult:
+def point_result(w: Measured, drift: RoundDrift, calibration_db: float | None = None) -> PointResult:
     """The point's part of a result; levels in dB SPL where the microphone was calibrated."""
     unit = "dBFS" if calibration_db is None else "dB SPL"
     rates = BubbleRates(*(_rate(w, k) for k in (w.takes.quiet_kind, Kind.AIR)))
@@ -56,12 +56,12 @@ def point_result(w: Weighed, drift: RoundDrift, calibration_db: float | None = N
     )
 
 
-def _rate(w: Weighed, kind: Kind) -> float:
+def _rate(w: Measured, kind: Kind) -> float:
     count = w.takes.bubbles.get(kind)
     return round(count.rate_hz, DIGITS) if count else 0.0
 
 
-def _own_flags(w: Weighed) -> tuple[Flag, ...]:
+def _own_flags(w: Measured) -> tuple[Flag, ...]:
     out = []
     bands = int(w.takes.live.sum())
     if bands < MIN_LIVE_BANDS:
@@ -88,9 +88,9 @@ def _own_flags(w: Weighed) -> tuple[Flag, ...]:
     return tuple(out)
 
 
-def unseen_sentence(weighed: Sequence[Weighed]) -> str:
+def unseen_sentence(weighed: Sequence[Measured]) -> str:
     """What would have been seen, at the least sensitive point."""
-    limits = [(w.excess.detection_limit_db, w.evidence.point.words) for w in weighed if w.excess is not None]
+    limits = [(w.excess.detection_limit_db, point(w.takes.point).words) for w in weighed if w.excess is not None]
     if not limits:
         return ""
     limit, where = max(limits)

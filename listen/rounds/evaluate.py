@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import msgspec
 
 from listen.errors import RoundError
-from listen.judge.grounds import withheld
+from listen.judge.grounds import bubbles_speak, withheld
 from listen.judge.next_best import next_best
 from listen.judge.posterior import Posterior, posterior
 from listen.judge.result import PathResult, RoundResult
@@ -15,7 +15,7 @@ from listen.judge.verdict import verdict
 from listen.rounds.describe import point_result, unseen_sentence
 from listen.rounds.model import SWITCHED_KINDS, Facts, Round, Take
 from listen.rounds.switching import Switching, read_take, switched_clip, switchings
-from listen.rounds.weigh import Weighed, grounds, round_drift, round_evidence, weigh_point
+from listen.rounds.weigh import grounds, weigh
 from listen.signal.point import PointTakes, measure_point
 from listen.trade.points import Kind, PathId, walking_order
 
@@ -68,20 +68,23 @@ def _check(round_: Round) -> None:
 
 def judge_points(name: str, points: Sequence[PointTakes], facts: Facts) -> RoundResult:
     """Judge measured points beside the round's facts."""
-    drift = round_drift(points)
-    weighed = [weigh_point(p, drift) for p in points]
-    evidence = round_evidence(weighed, facts)
+    weighed = weigh(points, facts)
+    evidence = weighed.evidence
     odds = posterior(evidence)
     may_name = frozenset(p for p in PathId if evidence.hears(p))
     if facts.bubbles_seen:
         may_name |= {PathId.COOLANT_PASSAGE}
-    kept_back = withheld(grounds(weighed, facts.air_followed))
-    said = verdict(odds, may_name, unseen_sentence(weighed), NOTHING_TO_ADD, kept_back)
+    kept_back = withheld(
+        grounds(weighed, facts.air_followed),
+        air_on=bool(facts.loss_percent) or bool(facts.air_followed),
+        bubbles=bubbles_speak(odds.evidence_db),
+    )
+    said = verdict(odds, may_name, unseen_sentence(weighed.points), NOTHING_TO_ADD, kept_back)
     if said.next == NOTHING_TO_ADD and (best := next_best(evidence, odds)) is not None:
         said = msgspec.structs.replace(said, next=best.text)
         if best.kind in set(Kind):
-            said = msgspec.structs.replace(said, next_point=best.point, next_kind=best.kind)
-    results = tuple(point_result(w, drift, facts.calibration_db) for w in weighed)
+            said = msgspec.structs.replace(said, next_point=best.point, next_kind=best.kind, next_seconds=best.seconds)
+    results = tuple(point_result(m, weighed.drift, facts.calibration_db) for m in weighed.points)
     return RoundResult(round=name, points=results, paths=_paths(odds), verdict=said)
 
 
@@ -89,6 +92,8 @@ def _paths(odds: Posterior) -> tuple[PathResult, ...]:
     rows = [
         PathResult(
             path=p,
+            probability_range=odds.ranges(p)[0],
+            involved_range=odds.ranges(p)[1],
             probability=odds.share(p),
             involved=odds.involved(p),
             evidence_db={name: float(db) for name, db in odds.evidence_db[p].items()},  # JSON takes no numpy
@@ -98,4 +103,4 @@ def _paths(odds: Posterior) -> tuple[PathResult, ...]:
     return tuple(sorted(rows, key=lambda r: -r.probability))
 
 
-__all__ = ["Weighed", "evaluate", "judge_points", "measure"]
+__all__ = ["evaluate", "judge_points", "measure"]

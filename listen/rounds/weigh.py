@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from listen.judge.evidence import Bubbles, PointEvidence, Readings, RoundEvidence
 from listen.judge.grounds import Ground
-from listen.judge.loudness import log_likelihood
+from listen.judge.log_sum import log_sum
+from listen.judge.loudness import SharedDrift, log_likelihood
 from listen.rounds.model import Facts
 from listen.signal.bands import LOWER_HZ
 from listen.signal.contrast import Contrast
@@ -24,18 +25,29 @@ from listen.trade.valves import OpenValve, valves_open
 COOLANT_HISS_FROM_HZ = 4000.0
 """At the radiator, bubbles and slosh fill the bands below; only what lies above can be hiss (METHOD, prototype)."""
 
+STEADY_ENOUGH = 0.05**2
+"""Variance of a band's log power (0.2 dB) below which steadier is not better."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Weighed:
-    """One point's excess beside the evidence made of it."""
+class Measured:
+    """What one point's takes give before the round is looked at as a whole."""
 
     takes: PointTakes
     contrast: Contrast | None
     excess: Excess | None
     steadiness: Steadiness | None
-    evidence: PointEvidence
-    before_shut_off: bool = False
-    """Hiss was detected with the cylinder side shut off, above plain quiet."""
+    before_shut_off: bool | None
+    """Hiss was detected with the cylinder side shut off, above plain quiet; None without such clips."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Weighed:
+    """A round's points, the drift they share, and the evidence made of them."""
+
+    drift: RoundDrift
+    points: tuple[Measured, ...]
+    evidence: RoundEvidence
 
 
 def round_drift(points: Sequence[PointTakes]) -> RoundDrift:
@@ -43,30 +55,33 @@ def round_drift(points: Sequence[PointTakes]) -> RoundDrift:
     return RoundDrift(*(estimate([r for p in points for r in p.repeats(floors)]) for floors in (False, True)))
 
 
-def weigh_point(takes: PointTakes, drift: RoundDrift) -> Weighed:
-    """Excess and likelihood over levels at one point."""
+def weigh(points: Sequence[PointTakes], facts: Facts) -> Weighed:
+    """Weigh all points of a round together: one drift, one background that levels are relative to."""
+    drift = round_drift(points)
+    measured = tuple(measure_alone(p, drift) for p in points)
+    shares = [m.excess.floor_share for m in measured if m.excess is not None]
+    floors = bool(shares) and sum(shares) > 0.5 * len(shares)
+    shared = SharedDrift.of(drift.floors if floors else drift.means)
+    reference = _reference(points)
+    evidence = tuple(_evidence(m, shared, reference, floors) for m in measured)
+    shut = [m.before_shut_off for m in measured if m.before_shut_off is not None]
+    heard = any(shut) if shut else None
+    found = RoundEvidence(evidence, _bubbles(points), _readings(facts), heard, shared.log_weight)
+    return Weighed(drift, measured, found)
+
+
+def measure_alone(takes: PointTakes, drift: RoundDrift) -> Measured:
+    """Excess and steadiness at one point."""
     contrast = takes.contrast(Kind.AIR)
-    own = _drift_of(takes, Kind.AIR, drift)
-    measured = excess(contrast, own, takes.live, takes.floor_bias) if contrast else None
-    quiet = takes.takes.get(Kind.QUIET) or takes.takes.get(Kind.SHUT)
-    background = float(np.mean([10.0 * np.log10(t.mean) for t in quiet])) if quiet else 0.0
+    found = excess(contrast, _drift_of(takes, Kind.AIR, drift), takes.live, takes.floor_bias) if contrast else None
     shut = takes.contrast(Kind.SHUT, Kind.QUIET) if takes.takes.get(Kind.QUIET) else None
     airs, quiets = takes.takes.get(Kind.AIR), takes.takes.get(takes.quiet_kind)
-    steady = steadiness(quiets, airs) if quiets and airs else None
-    return Weighed(
+    return Measured(
         takes,
         contrast,
-        measured,
-        steady,
-        PointEvidence(
-            point(takes.point),
-            background,
-            _likelihood(takes, contrast, own),
-            _likelihood(takes, takes.contrast(Kind.SOUND), _drift_of(takes, Kind.SOUND, drift)),
-            _likelihood(takes, shut, drift),
-            in_events=steady is not None and steady.in_events,
-        ),
-        shut is not None and excess(shut, drift, takes.live, takes.floor_bias).detected,
+        found,
+        steadiness(quiets, airs) if quiets and airs else None,
+        None if shut is None else excess(shut, drift, takes.live, takes.floor_bias).detected,
     )
 
 
@@ -75,7 +90,45 @@ def _drift_of(takes: PointTakes, kind: Kind, drift: RoundDrift) -> RoundDrift:
     return takes.locked[kind].scatter if kind in takes.locked else drift
 
 
-def _likelihood(takes: PointTakes, contrast: Contrast | None, drift: RoundDrift) -> NDArray[np.float64] | None:
+def _reference(points: Sequence[PointTakes]) -> NDArray[np.float64]:
+    """What levels are relative to: power in each band that counts alike, the same at all points [shape=(13,)].
+
+    The mean background over points, more where it is restless: a band that comes and goes by itself says little.
+    Infinite where no point hears the band.
+    """
+    background = np.full((len(points), len(LOWER_HZ)), np.nan)
+    variance = np.full_like(background, np.nan)
+    for i, p in enumerate(points):
+        if quiet := p.takes.get(p.quiet_kind):
+            background[i, p.live] = np.log(np.mean([t.mean for t in quiet], axis=0))
+            variance[i, p.live] = np.log(np.mean([np.diag(t.cov) for t in quiet], axis=0))
+    heard = np.isfinite(background).any(axis=0)
+    out = np.full(len(LOWER_HZ), np.inf)
+    unrest = np.exp(np.nanmean(variance[:, heard], axis=0))
+    weight = 1.0 / (unrest + STEADY_ENOUGH)
+    if not heard.any():
+        return out
+    out[heard] = np.exp(np.nanmean(background[:, heard], axis=0)) * weight.mean() / weight
+    return out
+
+
+def _evidence(m: Measured, shared: SharedDrift, reference: NDArray[np.float64], floors: bool) -> PointEvidence:
+    takes = m.takes
+    sound = _likelihood(takes, Kind.SOUND, shared, reference, floors)
+    return PointEvidence(
+        point(takes.point),
+        _likelihood(takes, Kind.AIR, shared, reference, floors),
+        None if sound is None else np.asarray(log_sum(sound + shared.log_weight[:, None], axis=0)),
+        in_events=m.steadiness is not None and m.steadiness.in_events,
+        detected=m.excess is not None and (m.excess.detected or takes.whistle_db is not None),
+        whistle_db=takes.whistle_db,
+    )
+
+
+def _likelihood(
+    takes: PointTakes, kind: Kind, shared: SharedDrift, reference: NDArray[np.float64], floors: bool
+) -> NDArray[np.float64] | None:
+    contrast = takes.contrast(kind)
     if contrast is None:
         return None
     live = takes.live
@@ -83,7 +136,18 @@ def _likelihood(takes: PointTakes, contrast: Contrast | None, drift: RoundDrift)
         upper = LOWER_HZ >= COOLANT_HISS_FROM_HZ * 0.85
         if (live & upper).sum() >= 2:
             contrast, live = contrast.only(upper[live]), live & upper
-    return log_likelihood(contrast, live, drift)
+    own = takes.locked.get(kind)
+    drift = shared if own is None else SharedDrift.of(own.scatter.floors if floors else own.scatter.means)
+    if floors:
+        rho, cov = contrast.rho_floor, contrast.quiet.floor_cov + contrast.air.floor_cov
+    else:
+        rho, cov = contrast.rho, contrast.quiet.cov + contrast.air.cov
+    found = log_likelihood(rho, cov, contrast, live, drift, reference)
+    if own is None:
+        return found
+    # What a switched take leaves open is its own: the drift of the walk is no part of it.
+    alone = np.asarray(log_sum(found + drift.log_weight[:, None], axis=0))
+    return np.broadcast_to(alone, (len(shared.log_weight), len(alone)))
 
 
 def open_valves(facts: Facts) -> Mapping[int, OpenValve | None]:
@@ -93,40 +157,44 @@ def open_valves(facts: Facts) -> Mapping[int, OpenValve | None]:
     return valves_open(None, facts.firing_order, facts.cylinder)
 
 
-def grounds(weighed: Sequence[Weighed], air_followed: bool | None = None) -> tuple[Ground, ...]:
+def grounds(weighed: Weighed, air_followed: bool | None = None) -> tuple[Ground, ...]:
     """What each point's clips can carry; whether the needle was seen to follow the valve."""
-    return tuple(_ground(w, bool(air_followed)) for w in weighed)
+    both = zip(weighed.points, weighed.evidence.points, strict=True)
+    return tuple(_ground(m, e, bool(air_followed)) for m, e in both)
 
 
-def _ground(w: Weighed, air_followed: bool) -> Ground:
-    locked = w.takes.locked.get(Kind.AIR)
-    heard = w.excess is not None and w.excess.detected
+def _ground(m: Measured, e: PointEvidence, air_followed: bool) -> Ground:
+    locked = m.takes.locked.get(Kind.AIR)
+    heard = m.excess is not None and m.excess.detected
     return Ground(
-        w.evidence.point,
-        w.excess is not None,
-        float(w.excess.ci95_db[0]) if heard and w.excess is not None else None,
-        0.0 if w.excess is None else float(w.excess.detection_limit_db),
-        any(f.flag == "automatic-gain" for f in w.takes.flags),
-        w.before_shut_off,
+        e.point,
+        e.air is not None,
+        float(m.excess.ci95_db[0]) if heard and m.excess is not None else None,
+        0.0 if m.excess is None else float(m.excess.detection_limit_db),
+        any(f.flag == "automatic-gain" for f in m.takes.flags),
+        bool(m.before_shut_off),
         nothing_followed=locked is not None and not (locked.found or heard or air_followed),
+        whistles=m.takes.whistle_db is not None,
     )
 
 
-def round_evidence(weighed: Sequence[Weighed], facts: Facts) -> RoundEvidence:
-    """All evidence of a round."""
+def _bubbles(points: Sequence[PointTakes]) -> Bubbles | None:
     counts = None
-    for w in weighed:
-        quiet, air = (w.takes.bubbles.get(k) for k in (w.takes.quiet_kind, Kind.AIR))
-        if w.evidence.point.holds_coolant and quiet and air:
+    for p in points:
+        quiet, air = (p.bubbles.get(k) for k in (p.quiet_kind, Kind.AIR))
+        if point(p.point).holds_coolant and quiet and air:
             counts = Bubbles(quiet.events, quiet.seconds, air.events, air.seconds)
-    return RoundEvidence(
-        tuple(w.evidence for w in weighed),
-        counts,
-        Readings(
-            loss_percent=facts.loss_percent,
-            compression_dry_kpa=facts.compression_dry_kpa,
-            compression_wet_kpa=facts.compression_wet_kpa,
-            bubbles_seen=facts.bubbles_seen,
-            valves=open_valves(facts),
-        ),
+    return counts
+
+
+def _readings(facts: Facts) -> Readings:
+    return Readings(
+        loss_percent=facts.loss_percent,
+        loss_others_percent=facts.loss_others_percent,
+        restrictor_mm=facts.restrictor_mm,
+        supply_kpa=facts.supply_kpa,
+        compression_dry_kpa=facts.compression_dry_kpa,
+        compression_wet_kpa=facts.compression_wet_kpa,
+        bubbles_seen=facts.bubbles_seen,
+        valves=open_valves(facts),
     )

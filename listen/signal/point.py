@@ -24,7 +24,7 @@ from listen.signal.switched import Locked, frame_times_s, lock
 from listen.signal.switched_clip import SwitchedClip
 from listen.signal.switched_flags import left_out_flag, no_switching
 from listen.signal.take import TakeBands, take_bands
-from listen.signal.tones import lasting_tones, new_tones_hz, tone_mask
+from listen.signal.tones import lasting_tones, new_tones_hz, tone_mask, whistles
 from listen.trade.points import Kind, point
 
 MIN_LIVE_BANDS = 4
@@ -60,6 +60,8 @@ class PointTakes:
     bubbles: Mapping[Kind, BubbleCount]
     """By kind, where the point holds coolant; elsewhere empty."""
     flags: tuple[Flag, ...]
+    whistle_db: float | None = None
+    """Power of the strongest of those tones that is a whistle and no resonance, dB re full scale."""
     locked: Mapping[Kind, Locked] = field(default_factory=dict)
     """What switched takes say, by the kind their air-on halves are; ``takes`` then holds their halves too."""
 
@@ -112,7 +114,7 @@ def measure_point(
     usable = min((usable_band_hz(s) for s in spectra_of), default=np.inf)
     live = live_bands(rates[0], usable)
     holds_coolant = point(point_id).holds_coolant
-    masks, tones = _tones([clips[i][0] for i in good], [spectra_of[i] for i in good])
+    masks, tones, whistle_db = _tones([clips[i][0] for i in good], [spectra_of[i] for i in good])
     if masks is not None and masks.any():
         live = live & ~drowned_bands(band_weights(spectra_of[0], usable), masks)
     weights = band_weights(spectra_of[0], usable, masks)[:, live]
@@ -139,7 +141,7 @@ def measure_point(
     for kind in {s.on_kind for s in usable_takes} - set(locked):
         takes.pop(kind, None)
     every = (*(x for f in flags for x in f), *pair, *unswitched, *told)
-    return PointTakes(point_id, live, takes, quantile_bias(dof), tones, bubbles, every, locked)
+    return PointTakes(point_id, live, takes, quantile_bias(dof), tones, bubbles, every, whistle_db, locked)
 
 
 def _half_kinds(taken: SwitchedClip) -> tuple[Kind, ...]:
@@ -170,22 +172,28 @@ def _locked(
     return out, tuple(flags)
 
 
-def _tones(kinds: Sequence[Kind], all_spectra: Sequence[Spectra]) -> tuple[NDArray[np.bool_] | None, tuple[float, ...]]:
-    """Union of all takes' tone bins, and the tones that are there only with the air on."""
+def _tones(
+    kinds: Sequence[Kind], all_spectra: Sequence[Spectra]
+) -> tuple[NDArray[np.bool_] | None, tuple[float, ...], float | None]:
+    """Union of all takes' tone bins, the tones that are there only with the air on, and the strongest one's power."""
     if not all_spectra:
-        return None, ()
+        return None, (), None
     means = [s.mean_power for s in all_spectra]
     mask = np.logical_or.reduce([tone_mask(m, len(s.power)) for m, s in zip(means, all_spectra, strict=True)])
     quiet = [i for i, k in enumerate(kinds) if k is Kind.QUIET]
     air = [i for i, k in enumerate(kinds) if k is Kind.AIR]
     if not quiet or not air:
-        return mask, ()
+        return mask, (), None
     mean = [np.mean([means[i] for i in g], axis=0) for g in (air, quiet)]
     frames = [sum(len(all_spectra[i].power) for i in g) for g in (air, quiet)]
     freq_hz = all_spectra[0].freq_hz
     fresh = new_tones_hz(mean[0], mean[1], (frames[0], frames[1]), freq_hz)
     lasting = lasting_tones(np.mean([all_spectra[i].mean_level_db for i in air], axis=0))
-    return mask, tuple(hz for hz in fresh if lasting[np.searchsorted(freq_hz, hz)])
+    bins = [k for k in np.searchsorted(freq_hz, fresh) if lasting[k]]
+    clear = whistles(mean[0], mean[1], bins)
+    power = [float((mean[0] - mean[1])[max(k - 2, 0) : k + 3].sum()) for k in clear]
+    loudest = 10.0 * np.log10(max(power)) if clear else None
+    return mask, tuple(float(freq_hz[k]) for k in bins), loudest
 
 
 def _pair_flags(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,6 +13,9 @@ TONE_RATIO = 2.0
 """A tone stands at least 3 dB above the level round it..."""
 LASTING_DB = 1.5
 """What is called a whistle stands out by so much in the mean of levels too: 4 s of noise stray by 0.5 dB."""
+WHISTLE_RATIO = 8.0
+"""A whistle stands 9 dB above the level round it and above the quiet clip: resonances of ducts and tones of the shop
+that drift stay below."""
 TONE_SIGMA = 6.0
 """...and six standard deviations of a bin's mean power, so that long quiet clips find no tones in noise."""
 
@@ -41,6 +46,12 @@ def lasting_tones(mean_level_db: NDArray[np.float64]) -> NDArray[np.bool_]:
     A knock fills one frame with power at random; it hardly moves a mean of levels.
     """
     return np.asarray(mean_level_db - running_median(mean_level_db) > LASTING_DB)
+
+
+def whistles(air: NDArray[np.float64], quiet: NDArray[np.float64], bins: Sequence[int] | NDArray[np.intp]) -> list[int]:
+    """Those bins of new tones that hold a whistle, from mean powers [shape=(K,)]."""
+    level = np.maximum(running_median(air), quiet)
+    return [int(k) for k in bins if air[k] > WHISTLE_RATIO * level[k]]
 
 
 def new_tones_hz(

@@ -32,9 +32,9 @@ def made(levels: dict[str, float | None], *, sound=None, bubbles=None, **reading
     points = tuple(
         PointEvidence(
             point(p),
-            -60.0,
-            silent() if v is None else heard(v),
+            (silent() if v is None else heard(v))[None],
             None if p not in sound else silent() if sound[p] is None else heard(sound[p]),
+            detected=v is not None and v > LIMIT_DB,
         )
         for p, v in levels.items()
     )

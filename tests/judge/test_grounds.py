@@ -17,8 +17,8 @@ def grounds(points=WALK, **more):
     return [Ground(**row) for row in rows]
 
 
-def test_a_whole_silent_walk_may_be_called_sound_alike_or_out_of_place():
-    assert withheld(grounds()) == {}
+def test_a_whole_silent_walk_may_be_called_sound_alike_or_out_of_place_but_no_path():
+    assert set(withheld(grounds())) == {PathId.INTAKE_VALVE, PathId.EXHAUST_VALVE, PathId.RINGS}
 
 
 @pytest.mark.parametrize("missing", WALK)
@@ -36,7 +36,38 @@ def test_silence_is_not_said_over_a_loud_a_bleeding_an_unusable_or_a_deaf_point(
 
 
 def test_blow_by_at_the_crankcase_is_no_reason():
-    assert withheld(grounds(("oil-filler", "intake", "tailpipe"), least_excess_db=9.0)) == {}
+    assert PathId.NONE not in withheld(grounds(("oil-filler", "intake", "tailpipe"), least_excess_db=9.0))
+
+
+def test_a_path_is_named_only_where_its_own_point_speaks():
+    assert PathId.INTAKE_VALVE not in withheld(grounds(least_excess_db=3.0))
+    assert PathId.INTAKE_VALVE not in withheld(grounds(whistles=True))
+    assert "tailpipe itself" in withheld(grounds(least_excess_db=3.0))[PathId.EXHAUST_VALVE].why
+
+
+def test_bubbles_stand_for_a_hiss_at_the_radiator():
+    walk = grounds((*WALK, "radiator"))
+    assert PathId.COOLANT_PASSAGE in withheld(walk)
+    assert PathId.COOLANT_PASSAGE not in withheld(walk, bubbles=True)
+
+
+def test_no_path_is_named_while_a_rivals_clips_cannot_be_used():
+    rows = grounds(least_excess_db=6.0)
+    clipped = [rows[0], Ground(point("tailpipe"), False, None), rows[2]]
+    found = withheld(clipped)[PathId.INTAKE_VALVE]
+    assert "tailpipe" in found.why
+    assert "less input gain" in found.then
+    assert PathId.INTAKE_VALVE not in withheld([*rows, Ground(point("radiator"), True, None)])
+
+
+def test_sound_takes_proof_that_the_air_was_on():
+    assert "air was on" in withheld(grounds(), air_on=False)[PathId.NONE].why
+    blow_by = grounds(("oil-filler", "intake", "tailpipe"), least_excess_db=2.0)
+    assert PathId.NONE not in withheld(blow_by, air_on=False)
+
+
+def test_a_whistle_beside_silence_is_no_sound_cylinder():
+    assert "whistle" in withheld(grounds(whistles=True))[PathId.NONE].why
 
 
 def test_one_point_is_not_everywhere_and_one_side_is_not_both():

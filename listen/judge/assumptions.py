@@ -1,0 +1,70 @@
+"""What the judge takes for granted about engine, shop and tester, as values: the odds are worked out under each set.
+
+Nobody has measured these on the engine at hand. Every set but the first leans one way on purpose; a path is named
+only where all of them agree, and the least favourable one says which recording would replace the assumption.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assumptions:
+    """One set."""
+
+    name: str
+    """Identifier."""
+    words: str
+    """What is assumed, to follow "that"."""
+    instead: str = ""
+    """What to record or read so that it need not be assumed."""
+    talk_db: float = 0.0
+    """How much more of a leak than usual is heard at points that are not its own."""
+    talk_widen: float = 1.0
+    """Factor on how much that varies."""
+    blow_by_db: tuple[float, float] = (-7.0, 10.0)
+    """Normal blow-by at the oil filler about the shop's sound: mean and spread. It has no known level (METHOD
+    section 11): without a sound cylinder it spans 20 dB and more."""
+    normal_loss: float = 1.0
+    """Factor on the normal loss of a cylinder."""
+    sound_odds: float = 1.0
+    """Factor on the prior odds of a sound cylinder."""
+    stray: float = 0.002
+    """Chance at each point that something else than air sounded in the air clip and looks like it."""
+    outside: float = 0.04
+    """Chance that something sounded at all points alike while the air was on."""
+
+
+BASE = Assumptions(name="usual", words="engine, shop and tester are as usual")
+SETS: tuple[Assumptions, ...] = (
+    BASE,
+    Assumptions(
+        name="cross-talk",
+        words="hoses and castings carry no more from point to point than usual",
+        instead="walk a cylinder known to be sound, the same points",
+        talk_db=3.0,
+        talk_widen=1.2,
+    ),
+    Assumptions(
+        name="other-sounds",
+        words="nothing else sounded while the air was on",
+        instead="repeat the air walk",
+        stray=0.008,
+        outside=0.12,
+    ),
+    Assumptions(
+        name="normal-air",
+        words="blow-by and loss of the sound cylinders are usual for such an engine",
+        instead="walk a cylinder known to be sound, and read its loss",
+        blow_by_db=(-2.0, 10.0),
+        normal_loss=1.3,
+    ),
+    Assumptions(
+        name="mostly-sound",
+        words="such complaints end with a leak about as often as usual",
+        instead="read the loss",
+        sound_odds=2.0,
+    ),
+)
+"""The sets, the usual one first."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import msgspec
 
@@ -10,8 +11,10 @@ from listen.errors import RoundError
 from listen.judge.grounds import bubbles_speak, withheld
 from listen.judge.next_best import next_best
 from listen.judge.posterior import Posterior, posterior
-from listen.judge.result import PathResult, RoundResult
+from listen.judge.result import PathResult, RoundResult, Verdict
 from listen.judge.verdict import verdict
+from listen.rounds.air_proof import air_doubted
+from listen.rounds.blunders import Blunder, blunders, without
 from listen.rounds.describe import point_result, unseen_sentence
 from listen.rounds.model import SWITCHED_KINDS, Facts, Round, Take
 from listen.rounds.switching import Switching, read_take, switched_clip, switchings
@@ -68,7 +71,8 @@ def _check(round_: Round) -> None:
 
 def judge_points(name: str, points: Sequence[PointTakes], facts: Facts) -> RoundResult:
     """Judge measured points beside the round's facts."""
-    weighed = weigh(points, facts)
+    slips = blunders(points)
+    weighed = weigh(without(points, slips), facts)
     evidence = weighed.evidence
     odds = posterior(evidence)
     may_name = frozenset(p for p in PathId if evidence.hears(p))
@@ -84,8 +88,28 @@ def judge_points(name: str, points: Sequence[PointTakes], facts: Facts) -> Round
         said = msgspec.structs.replace(said, next=best.text)
         if best.kind in set(Kind):
             said = msgspec.structs.replace(said, next_point=best.point, next_kind=best.kind, next_seconds=best.seconds)
-    results = tuple(point_result(m, weighed.drift, facts.calibration_db) for m in weighed.points)
-    return RoundResult(round=name, points=results, paths=_paths(odds), verdict=said)
+    measured = weighed.points
+    doubted = air_doubted(measured, facts)
+    if doubted is not None and not slips:
+        measured = tuple(
+            replace(m, takes=replace(m.takes, flags=(*m.takes.flags, doubted.flag)))
+            if m.takes.point in doubted.points
+            else m
+            for m in measured
+        )
+        slips = (doubted,)
+    results = tuple(point_result(m, weighed.drift, facts.calibration_db) for m in measured)
+    return RoundResult(round=name, points=results, paths=_paths(odds), verdict=_held_back(said, slips))
+
+
+def _held_back(said: Verdict, slips: Sequence[Blunder]) -> Verdict:
+    """Nothing is named on a round with a slip in it; what it was, and what to record again, is said instead."""
+    if not slips:
+        return said
+    why, _, then = slips[0].flag.text.rpartition("; ")
+    then = f"{then[:1].upper()}{then[1:]}"
+    text = f"Cannot tell. {why}."
+    return msgspec.structs.replace(said, kind="unclear", text=text, next=then, next_point="", next_kind="", rests_on=())
 
 
 def _paths(odds: Posterior) -> tuple[PathResult, ...]:

@@ -13,6 +13,7 @@ from listen.errors import RoundError
 from listen.signal.bands import BANDWIDTH_HZ, band_weights, drowned_bands, live_bands
 from listen.signal.bubbles import bubble_events
 from listen.signal.clip import Clip
+from listen.signal.clip_print import ClipPrint, clip_print
 from listen.signal.contrast import Contrast, pool, repeats
 from listen.signal.drift import Repeat
 from listen.signal.flags import Flag
@@ -64,6 +65,8 @@ class PointTakes:
     """Power of the strongest of those tones that is a whistle and no resonance, dB re full scale."""
     locked: Mapping[Kind, Locked] = field(default_factory=dict)
     """What switched takes say, by the kind their air-on halves are; ``takes`` then holds their halves too."""
+    prints: tuple[ClipPrint, ...] = ()
+    """What each usable clip that is not switched is known by beside its hiss, in the order given."""
 
     @property
     def quiet_kind(self) -> Kind:
@@ -99,6 +102,7 @@ def measure_point(
     parts = [(s, s.halves()) for s in switched]
     usable_takes = [s for s, pair in parts if pair is not None]
     unswitched = tuple(no_switching(s.clip) for s, pair in parts if pair is None)
+    plain = len(clips)
     clips = [*clips, *(x for s, pair in parts if pair for x in zip(_half_kinds(s), pair, strict=False))]
     if not clips:  # nothing but takes in which nobody switched
         none = np.zeros(len(BANDWIDTH_HZ), dtype=bool)
@@ -140,8 +144,9 @@ def measure_point(
     locked, told = _locked(usable_takes, weights, bandwidth, takes)
     for kind in {s.on_kind for s in usable_takes} - set(locked):
         takes.pop(kind, None)
+    prints = tuple(clip_print(clips[i][0], spectra_of[i], usable) for i in good if i < plain)
     every = (*(x for f in flags for x in f), *pair, *unswitched, *told)
-    return PointTakes(point_id, live, takes, quantile_bias(dof), tones, bubbles, every, whistle_db, locked)
+    return PointTakes(point_id, live, takes, quantile_bias(dof), tones, bubbles, every, whistle_db, locked, prints)
 
 
 def _half_kinds(taken: SwitchedClip) -> tuple[Kind, ...]:

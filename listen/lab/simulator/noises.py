@@ -44,7 +44,12 @@ def _ring(rng: np.random.Generator, rate_hz: int, freq_hz: float, decay_s: float
 
 
 def tones(rng: np.random.Generator, n: int, rate_hz: int, numbers: Mapping[str, float]) -> Samples:
-    """Harmonics of ``base_hz``, ``tilt_db`` an octave, up to ``top_hz``, slowly wandering in pitch."""
+    """Harmonics of ``base_hz``, ``tilt_db`` an octave, up to ``top_hz``, slowly wandering in pitch.
+
+    ``machine`` is the seed of how loud each of them is: one machine keeps it from clip to clip. Without it every clip
+    has its own.
+    """
+    machine = np.random.default_rng(int(numbers["machine"])) if "machine" in numbers else rng
     base, top = numbers["base_hz"], min(numbers["top_hz"], 0.45 * rate_hz)
     t = np.arange(n, dtype=np.float64) / rate_hz
     wander = 1e-3 * np.sin((2 * np.pi * rng.uniform(0.1, 0.5) * t + rng.uniform(0, 6.28)).astype(np.float32))
@@ -55,7 +60,7 @@ def tones(rng: np.random.Generator, n: int, rate_hz: int, numbers: Mapping[str, 
     out = np.zeros(n, dtype=np.float32)
     power = 0.0
     for k in chosen:
-        amplitude = 10 ** ((numbers["tilt_db"] * np.log2(k) + rng.normal(0, 4)) / 20)
+        amplitude = 10 ** ((numbers["tilt_db"] * np.log2(k) + machine.normal(0, 4)) / 20)
         out += np.float32(amplitude) * np.sin(np.float32(k) * phase + np.float32(rng.uniform(0, 6.28)))
         power += amplitude**2 / 2
     return np.asarray(out / np.float32(np.sqrt(power)), dtype=np.float32)

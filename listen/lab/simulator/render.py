@@ -115,7 +115,10 @@ def _hiss_shape(spec: RoundSpec, hiss: Hiss, n: int) -> NDArray[np.float32]:
     return np.asarray(_source_shape(hiss, n, spec.rate_hz) * power_gain(spec.microphone.colour, n, spec.rate_hz))
 
 
-def _heard(point: PointSpec, kind: Kind) -> tuple[Hiss, ...]:
+def _heard(point: PointSpec, take: TakeSpec) -> tuple[Hiss, ...]:
+    kind = take.kind
+    if take.pressurised is not None:
+        return point.air if take.pressurised else ()
     if kind in (Kind.AIR, Kind.SWITCHED):
         return point.air
     if kind in (Kind.SOUND, Kind.SWITCHED_SOUND):
@@ -152,13 +155,13 @@ def _record(
     rng = _rng(spec, point.point, take.kind, take.order, "hiss")
     air = np.zeros_like(total) if take.switched else total
     blown = np.zeros_like(power) if take.switched else power
-    for hiss in _heard(point, take.kind):
+    for hiss in _heard(point, take):
         scale = np.float32(_hiss_scale(spec, hiss, bands, n))
         blown += _hiss_shape(spec, hiss, n) * scale
         if hiss.whistle_hz:
             air += np.fft.rfft(_whistle(rng, hiss, float(scale), n, rate))
     total += gaussian(rng, power, n)
-    if point.bubbles is not None and take.kind in (Kind.AIR, Kind.SWITCHED):
+    if point.bubbles is not None and take.kind in (Kind.AIR, Kind.SWITCHED) and take.pressurised is not False:
         air += _bubble_spectrum(spec, layer, bubble_rms)
     wave = np.asarray(np.fft.irfft(total, n), dtype=np.float32)
     if take.switched is not None:

@@ -94,6 +94,8 @@ class TakeSpec(msgspec.Struct, frozen=True, kw_only=True):
     """Input gain of this clip about the others'."""
     switched: Switched | None = None
     """For takes of kind ``switched`` and ``switched-sound``."""
+    pressurised: bool | None = None
+    """Whether air is on, where that is not what ``kind`` says."""
 
 
 class Hiss(msgspec.Struct, frozen=True, kw_only=True):

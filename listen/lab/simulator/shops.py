@@ -11,6 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 from zlib import crc32
 
+import msgspec
 import numpy as np
 
 from listen.errors import RoundError
@@ -129,6 +130,16 @@ def shop(rng: np.random.Generator, population: str) -> Background:
     names = sorted(SHOPS[population])
     name = names[int(rng.integers(len(names)))]
     return Background(name=name, parts=SHOPS[population][name](rng), level_dbfs=round(float(rng.uniform(-55, -38)), 2))
+
+
+def one_machine(rng: np.random.Generator, parts: tuple[Part, ...]) -> tuple[Part, ...]:
+    """The same parts with tones that keep their balance from clip to clip."""
+    return tuple(
+        msgspec.structs.replace(p, numbers={**p.numbers, "machine": float(rng.integers(2**31))})
+        if p.kind == "tones"
+        else p
+        for p in parts
+    )
 
 
 def recorded(rng: np.random.Generator, files: tuple[Path, ...]) -> Background:

@@ -10,6 +10,7 @@ import numpy as np
 from listen.lab.simulator.draw import draw
 from listen.lab.simulator.families import POPULATIONS
 from listen.lab.simulator.scene import RoundSpec
+from listen.lab.simulator.shops import one_machine
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +24,8 @@ class AboutShop:
         """Draw one round."""
         population = str(rng.choice(POPULATIONS))
         spec = draw(rng, population, sound_clips=bool(rng.random() < 0.5), name=name or self.name)
-        return msgspec.structs.replace(spec, population=self.name)
+        background = msgspec.structs.replace(spec.background, parts=one_machine(rng, spec.background.parts))
+        return msgspec.structs.replace(spec, population=self.name, background=background)
 
 
 WORLD = AboutShop()

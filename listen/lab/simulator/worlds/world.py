@@ -15,7 +15,7 @@ import numpy as np
 
 from listen.lab.simulator.curves import Curve, add, curve
 from listen.lab.simulator.scene import Background, Bubbles, Hiss, Microphone, PointSpec, RoundSpec
-from listen.lab.simulator.shops import SHOPS, shop
+from listen.lab.simulator.shops import SHOPS, one_machine, shop
 from listen.lab.simulator.truth import Cause, Truth
 from listen.lab.simulator.worlds.carrying import Carry
 from listen.lab.simulator.worlds.holes import flow_l_s, together
@@ -159,7 +159,7 @@ class World:
         found = shop(rng, str(rng.choice(list(SHOPS))))
         return Background(
             name=f"{found.name}, {mishap}" if mishap else found.name,
-            parts=found.parts,
+            parts=one_machine(rng, found.parts),
             level_dbfs=round(float(rng.uniform(*self.shop_dbfs)), 2),
         )
 

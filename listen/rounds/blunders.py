@@ -1,0 +1,268 @@
+"""Slips of the person recording that only the whole round shows: one recording under two labels, labels swapped, air on
+during the quiet walk, another gain in one clip.
+
+Each is a row: what it is called, its limit, the sentence. Nothing may be named on a round that has one; the points
+concerned lose their air clips.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.signal.clip_print import ClipPrint, likeness
+from listen.signal.flags import Flag
+from listen.signal.point import PointTakes
+from listen.trade.points import Kind, point
+
+COPY_LIKENESS = 0.25
+"""All of 46 copies (as they are, quieter, offset, cut, coarser) reach it, and one clean round of 296 (rounds
+of the bench's worlds that set no limit)."""
+SWAP_BETTER = 0.4
+"""Squared distance to other points' places that swapping leaves, of what the labels leave."""
+SWAP_GAIN_DB2 = 2.0
+"""And by so much (dB squared, mean over place bands, each clip moved) it must be nearer."""
+GAIN_DB = 2.7
+GAIN_SCATTERS = 4.5
+"""One clip's level about its point's others and its walk's others: limit, and times the scatter of all clips."""
+GAIN_SPREAD_DB = 0.8
+GAIN_SHARE = 0.3
+LIFT_SHARE = 0.1
+"""Standard deviation over bands of what one gain did, and that about the gain: the place bands of 3 s scatter by
+0.4 dB, a leak that reaches down there rises by 4 dB an octave."""
+NORMAL_FORTY = 0.5244
+"""Four in ten normal deviates lie within so many standard deviations."""
+QUIET_AIR_DB = 3.0
+QUIET_AIR_SHARE = 0.35
+"""A quiet clip that hisses so much above another, and is as the air clip within this share of it."""
+
+SWING_DB = 1.3
+SWING_TIMES = 2.0
+"""What an air clip gains within itself, from its quietest quarter to its loudest, and times what
+any quiet clip of the round does."""
+
+
+@dataclass(frozen=True, slots=True)
+class Blunder:
+    """What was found, and at which points."""
+
+    flag: Flag
+    points: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Clip:
+    at: str
+    number: int
+    """Place among the clips of its kind at its point."""
+    mark: ClipPrint
+
+    @property
+    def words(self) -> str:
+        return f"the {self.mark.kind} clip of the {point(self.at).words}"
+
+
+def blunders(points: Sequence[PointTakes]) -> tuple[Blunder, ...]:
+    """Slips in a round; none in a clean one."""
+    clips = []
+    for p in points:
+        seen: dict[Kind, int] = {}
+        for mark in p.prints:
+            seen[mark.kind] = seen.get(mark.kind, 0) + 1
+            clips.append(_Clip(p.point, seen[mark.kind], mark))
+    return tuple(b for find in FINDERS if (b := find(clips)) is not None)
+
+
+def without(points: Sequence[PointTakes], found: Sequence[Blunder]) -> list[PointTakes]:
+    """The same points with the flags, and without the air clips that can no longer be compared with anything."""
+    out = []
+    for p in points:
+        flags = tuple(b.flag for b in found if p.point in b.points)
+        kept = {k: t for k, t in p.takes.items() if not flags or k is not Kind.AIR}
+        out.append(replace(p, flags=p.flags + flags, takes=kept) if flags else p)
+    return out
+
+
+def same_sound(clips: Sequence[_Clip]) -> Blunder | None:
+    """One recording under two labels, whatever was done to it."""
+    alike = likeness([c.mark for c in clips])
+    if not alike.size or (found := float(alike.max())) < COPY_LIKENESS:
+        return None
+    one, other = (clips[int(i)] for i in np.unravel_index(int(alike.argmax()), alike.shape))
+    first, second = sorted((one, other), key=lambda c: clips.index(c))
+    where = f"{first.words} and {second.words}" if first.words != second.words else f"two clips for {first.words}"
+    text = (
+        f"The same sound is in {where} ({100 * found:.0f} % alike, two recordings are below "
+        f"{100 * COPY_LIKENESS:.0f} %): one was copied or stored twice; record both again."
+    )
+    flag = Flag(flag="same-sound", value=found, limit=COPY_LIKENESS, text=text, reject=True)
+    return Blunder(flag, tuple(dict.fromkeys((first.at, second.at))))
+
+
+def swapped_labels(clips: Sequence[_Clip]) -> Blunder | None:
+    """Clips of one walk that fit each other's points by the room's sound, and their own points badly."""
+    best: tuple[float, float, list[str], Kind] | None = None
+    for kind, number in dict.fromkeys((c.mark.kind, c.number) for c in clips if c.mark.kind in (Kind.AIR, Kind.QUIET)):
+        layer = [c for c in clips if c.mark.kind is kind and c.number == number]
+        rest = [[d for d in clips if d.at == c.at and d is not c] for c in layer]
+        pairs = [(c, _place(others)) for c, others in zip(layer, rest, strict=True) if others]
+        if len(pairs) < 2:
+            continue
+        cost = np.array([[_apart(c.mark.place_db, place) for _, place in pairs] for c, _ in pairs])
+        moved, labelled, swapped = _best_exchange(cost)
+        if not moved or swapped > SWAP_BETTER * labelled or labelled - swapped < SWAP_GAIN_DB2 * len(moved):
+            continue
+        if best is None or swapped / labelled < best[0]:
+            best = (swapped / labelled, labelled - swapped, [pairs[i][0].at for i in moved], kind)
+    if best is None:
+        return None
+    ratio, _, at, taken = best
+    where = " and ".join(point(p).words for p in at)
+    text = (
+        f"By the room's sound at 60-900 Hz the {taken} clips of {where} belong to each other's points (so exchanged "
+        f"they differ by {100 * ratio:.0f} % of what they do as labelled): the labels look swapped; record both again."
+    )
+    return Blunder(Flag(flag="swapped-labels", value=ratio, limit=SWAP_BETTER, text=text, reject=True), tuple(at))
+
+
+def _place(clips: Sequence[_Clip]) -> NDArray[np.float64]:
+    """Place bands of the quiet clips, else of all."""
+    quiet = [c for c in clips if c.mark.kind in (Kind.QUIET, Kind.SHUT)] or list(clips)
+    return np.asarray(np.mean([c.mark.place_db for c in quiet], axis=0), dtype=np.float64)
+
+
+def _apart(one: NDArray[np.float32], other: NDArray[np.float64]) -> float:
+    """Mean square of the difference of two places, dB squared, without its mean: gain and level drift do not count."""
+    d = one - other
+    return float(np.mean((d - d.mean()) ** 2))
+
+
+def _best_exchange(cost: NDArray[np.float64]) -> tuple[list[int], float, float]:
+    """Clips that the best assignment to points moves, and the summed cost of those as labelled and as moved."""
+    from scipy.optimize import linear_sum_assignment  # only for a round as a whole
+
+    rows, columns = linear_sum_assignment(cost)
+    moved = [int(i) for i, j in zip(rows, columns, strict=True) if i != j]
+    return moved, float(sum(cost[i, i] for i in moved)), float(sum(cost[i, columns[i]] for i in moved))
+
+
+def quiet_with_air(clips: Sequence[_Clip]) -> Blunder | None:
+    """A quiet clip that hisses above another of its point just as the air clip does."""
+    found: list[tuple[float, str]] = []
+    for at in dict.fromkeys(c.at for c in clips):
+        here = [c.mark for c in clips if c.at == at]
+        airs = [m for m in here if m.kind is Kind.AIR]
+        for pair in combinations([m for m in here if m.kind is Kind.QUIET], 2):
+            calm, loud = sorted(pair, key=lambda m: float(np.median(m.wide_db)))
+            rise = loud.wide_db - calm.wide_db
+            excess = float(np.median(rise) - np.median(loud.place_db - calm.place_db))
+            apart = min((float(np.median(np.abs(air.wide_db - loud.wide_db))) for air in airs), default=np.inf)
+            if excess > QUIET_AIR_DB and apart < QUIET_AIR_SHARE * excess:
+                found.append((excess, at))
+    if not found:
+        return None
+    excess, at = max(found)
+    text = (
+        f"At the {point(at).words} one quiet clip hisses {excess:.1f} dB above the other and as loud as the air clip: "
+        "the air was still on, or something else hissed from then on; shut the air off, wait for the gauge to fall to "
+        "zero and walk the quiet clips again."
+    )
+    flag = Flag(flag="air-in-quiet", value=excess, limit=QUIET_AIR_DB, text=text, reject=True)
+    return Blunder(flag, tuple(dict.fromkeys(at for _, at in found)))
+
+
+def other_gain(clips: Sequence[_Clip]) -> Blunder | None:
+    """One clip louder or softer in all bands than its point's quiet clips, while the rest of its walk is not."""
+    shifts = [(c, s) for c in clips if c.mark.kind is not Kind.SOUND and (s := _shift(c, clips)) is not None]
+    moved = []
+    for c, own in shifts:
+        walk = [float(np.median(s)) for d, s in shifts if d.mark.kind is c.mark.kind and d.number == c.number]
+        if len(walk) >= 3:
+            moved.append((_less(float(np.median(own)), float(np.median(own) - np.median(walk))), _scatter(own), c))
+    if not moved:
+        return None
+    # A low quantile: one clip that moved also moves those it is compared with.
+    usual = float(np.quantile([abs(m) for m, _, _ in moved], 0.4)) / NORMAL_FORTY
+    limit = max(GAIN_DB, GAIN_SCATTERS * usual)
+    gained = [(m, c) for m, spread, c in moved if abs(m) > limit and spread < _gain_spread(m, c)]
+    if not gained:
+        return None
+    change, clip = max(gained, key=lambda found: abs(found[0]))
+    text = (
+        f"All bands of {clip.words} moved by {change:+.1f} dB about its quiet clips, also where no leak is heard, and "
+        f"the rest of the walk did not (limit {limit:.1f} dB): the input gain was another; record this point again."
+    )
+    return Blunder(Flag(flag="one-other-gain", value=change, limit=limit, text=text, reject=True), (clip.at,))
+
+
+def _less(one: float, other: float) -> float:
+    """The lesser of two changes of one sign, else none: air lifts whole walks, and one gain moves only its clip."""
+    return min(one, other, key=abs) if one * other > 0 else 0.0
+
+
+def _gain_spread(change_db: float, clip: _Clip) -> float:
+    """How much the bands may differ in what one gain did to all of them; air may lift them nearly alike."""
+    lifted = change_db > 0 and clip.mark.kind is Kind.AIR
+    return max(GAIN_SPREAD_DB, (LIFT_SHARE if lifted else GAIN_SHARE) * abs(change_db))
+
+
+def _scatter(values: NDArray[np.float64]) -> float:
+    """Standard deviation by the median deviation: one loud tone does not count."""
+    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
+
+
+def _shift(clip: _Clip, clips: Sequence[_Clip]) -> NDArray[np.float64] | None:
+    """Place bands of a clip about the other quiet clips of its point, else about all others there."""
+    rest = [c for c in clips if c.at == clip.at and c is not clip and c.mark.kind is not Kind.SOUND]
+    return None if not rest else np.asarray(clip.mark.place_db - _place(rest))
+
+
+def part_of_the_time(clips: Sequence[_Clip]) -> Blunder | None:
+    """An air clip with something in it that begins or ends, as escaping air does not."""
+    quiets = {c.at: [d.mark for d in clips if d.at == c.at and d.mark.kind is Kind.QUIET] for c in clips}
+    swings = [(_swing_db(c.mark, quiets[c.at]), c) for c in clips if quiets[c.at]]
+    usual = max((swing for swing, c in swings if c.mark.kind is Kind.QUIET), default=0.0)
+    limit = max(SWING_DB, SWING_TIMES * usual)
+    airs = [(swing, c.at) for swing, c in swings if c.mark.kind is Kind.AIR and swing > limit]
+    if not airs:
+        return None
+    swing, at = max(airs)
+    text = (
+        f"Within the air clip of the {point(at).words} the hiss rises by {swing:.1f} dB and is gone again (limit "
+        f"{limit:.1f} dB, from the quiet clips): escaping air is steady, something else sounded; record the air again."
+    )
+    flag = Flag(flag="part-of-the-time", value=swing, limit=limit, text=text, reject=True)
+    return Blunder(flag, tuple(dict.fromkeys(at for _, at in airs)))
+
+
+def _swing_db(mark: ClipPrint, quiets: Sequence[ClipPrint]) -> float:
+    """Rise from the quietest quarter of a clip's stretches to the loudest, over the quiet clips' mean level.
+
+    What the place bands do alike is the shop's level and taken off, where that makes it less.
+    """
+    bands = min(m.course_db.shape[1] for m in (mark, *quiets))
+    floor = np.mean([m.course_db[:, :bands].mean(axis=0) for m in quiets], axis=0)
+    over = 10.0 * np.log10(np.mean(10.0 ** ((mark.course_db[:, :bands] - floor) / 10.0), axis=1))
+    if len(over) < 8:
+        return 0.0
+    return min(_quarters(over), _quarters(over - mark.place_course_db))
+
+
+def _quarters(course: NDArray[np.float64]) -> float:
+    n = max(2, len(course) // 4)
+    ranked = np.sort(course)
+    return float(ranked[-n:].mean() - ranked[:n].mean())
+
+
+FINDERS: tuple[Callable[[Sequence[_Clip]], Blunder | None], ...] = (
+    same_sound,
+    swapped_labels,
+    quiet_with_air,
+    other_gain,
+    part_of_the_time,
+)
+"""One row a slip."""

@@ -38,6 +38,9 @@ CARRIED_STEPS = (0.618033988749895, 0.41421356237309515)
 """Steps of the sequences they are drawn by (golden ratio, square root of two), others than the levels'."""
 SOUND_STEP = 0.23606797749978967
 """The same for levels that a sound cylinder's clip states (square root of five)."""
+FOLLOWING = 0.1
+"""Share of chance sounds that could be taken for switched air: one that starts and stops by itself coincides with one
+edge in six at most, and a half cycle that stands out is left out."""
 CARRIED_BELOW_DB = -3.0
 """Cross-talk, as against a point's own mouth or one beside the source."""
 SET_UP_BALANCE_DB = 8.0
@@ -123,7 +126,10 @@ class Scene:
         assumed: Assumptions,
     ) -> Scene:
         """Tables, blow-by and draws for each of ``sets``."""
-        tables = [None if s is None else s.with_stray(assumed.stray) for s in smoothable]
+        tables = [
+            None if s is None else s.with_stray(assumed.stray * (FOLLOWING if p.switched else 1.0))
+            for s, p in zip(smoothable, evidence.points, strict=True)
+        ]
         sharp = [None if t is None else t.sharp(evidence.states) for t in tables]
         blow_by = BlowBy.of(evidence, sharp, assumed)
         ways: dict[PathId | None, list[Contribution]] = {}

@@ -23,6 +23,8 @@ class PointEvidence:
     """The same for a sound cylinder's clip, drift summed over [shape=(N,)]."""
     in_events: bool = False
     """True where the increase is not steady, as escaping air is, but came in events (spectral kurtosis)."""
+    switched: bool = False
+    """True where the air went on and off at a standing microphone: what else sounds does not follow it."""
     detected: bool = False
     """Hiss was found here, or a whistle that comes with the air."""
     whistle_db: float | None = None

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from listen.rounds.blunders import Blunder
 from listen.rounds.model import Facts
-from listen.rounds.weigh import Weighed
+from listen.rounds.weigh import Measured
 from listen.signal.flags import Flag
 from listen.trade.restrictor import leak_mm
 
@@ -20,7 +20,7 @@ UNHEARD_PERCENT = 40.0
 """The same where the restrictor is not known: 0.8 mm loses as much behind 0.7 mm."""
 
 
-def air_doubted(weighed: Sequence[Weighed], facts: Facts) -> Blunder | None:
+def air_doubted(weighed: Sequence[Measured], facts: Facts) -> Blunder | None:
     """A doubt where nothing was heard at any point: no loss was read, or more than silence goes with."""
     measured = [w for w in weighed if w.excess is not None]
     if not measured or any(w.excess is not None and w.excess.detected for w in measured) or facts.air_followed:

@@ -18,6 +18,7 @@ from listen.signal.clip_print import ClipPrint, likeness
 from listen.signal.flags import Flag
 from listen.signal.point import PointTakes
 from listen.trade.points import Kind, point
+from listen.voice.figures import share
 
 COPY_LIKENESS = 0.25
 """All of 46 copies (as they are, quieter, offset, cut, coarser) reach it, and one clean round of 296 (rounds
@@ -96,8 +97,8 @@ def same_sound(clips: Sequence[_Clip]) -> Blunder | None:
     first, second = sorted((one, other), key=lambda c: clips.index(c))
     where = f"{first.words} and {second.words}" if first.words != second.words else f"two clips for {first.words}"
     text = (
-        f"The same sound is in {where} ({100 * found:.0f} % alike, two recordings are below "
-        f"{100 * COPY_LIKENESS:.0f} %): one was copied or stored twice; record both again."
+        f"The same sound is in {where} ({share(found)} alike, two recordings are below "
+        f"{share(COPY_LIKENESS)}): one was copied or stored twice; record both again."
     )
     flag = Flag(flag="same-sound", value=found, limit=COPY_LIKENESS, text=text, reject=True)
     return Blunder(flag, tuple(dict.fromkeys((first.at, second.at))))
@@ -124,7 +125,7 @@ def swapped_labels(clips: Sequence[_Clip]) -> Blunder | None:
     where = " and ".join(point(p).words for p in at)
     text = (
         f"By the room's sound at 60-900 Hz the {taken} clips of {where} belong to each other's points (so exchanged "
-        f"they differ by {100 * ratio:.0f} % of what they do as labelled): the labels look swapped; record both again."
+        f"they differ by {share(ratio)} of what they do as labelled): the labels look swapped; record both again."
     )
     return Blunder(Flag(flag="swapped-labels", value=ratio, limit=SWAP_BETTER, text=text, reject=True), tuple(at))
 

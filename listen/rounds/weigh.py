@@ -120,6 +120,7 @@ def _evidence(m: Measured, shared: SharedDrift, reference: NDArray[np.float64], 
         _likelihood(takes, Kind.AIR, shared, reference, floors),
         None if sound is None else np.asarray(log_sum(sound + shared.log_weight[:, None], axis=0)),
         in_events=m.steadiness is not None and m.steadiness.in_events,
+        switched=Kind.AIR in takes.locked,
         detected=m.excess is not None and (m.excess.detected or takes.whistle_db is not None),
         whistle_db=takes.whistle_db,
     )

@@ -73,7 +73,7 @@ def judged(clips: Clips, facts: Facts | None = None) -> RoundResult:
 
 def test_the_clean_round_is_named() -> None:
     """So that the tests below show what the slip does."""
-    result = judged(render(leak()))
+    result = judged(render(leak()), Facts(loss_percent=25.0))
     assert result.verdict.kind == "path" and result.verdict.paths == ("intake-valve",)
 
 

@@ -176,6 +176,10 @@ def quiet_with_air(clips: Sequence[_Clip]) -> Blunder | None:
     return Blunder(flag, tuple(dict.fromkeys(at for _, at in found)))
 
 
+RUMBLE = 4
+"""Place bands, 60-260 Hz, that a leak has nothing in and a gain moves like all others."""
+
+
 def other_gain(clips: Sequence[_Clip]) -> Blunder | None:
     """One clip louder or softer in all bands than its point's quiet clips, while the rest of its walk is not."""
     shifts = [(c, s) for c in clips if c.mark.kind is not Kind.SOUND and (s := _shift(c, clips)) is not None]
@@ -183,7 +187,8 @@ def other_gain(clips: Sequence[_Clip]) -> Blunder | None:
     for c, own in shifts:
         walk = [float(np.median(s)) for d, s in shifts if d.mark.kind is c.mark.kind and d.number == c.number]
         if len(walk) >= 3:
-            moved.append((_less(float(np.median(own)), float(np.median(own) - np.median(walk))), _scatter(own), c))
+            everywhere = _less(float(np.median(own)), float(np.median(own[:RUMBLE])))
+            moved.append((_less(everywhere, float(np.median(own) - np.median(walk))), _scatter(own), c))
     if not moved:
         return None
     # A low quantile: one clip that moved also moves those it is compared with.

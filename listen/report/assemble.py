@@ -32,6 +32,7 @@ from listen.report.clips_part import clip_parts
 from listen.report.content import CylinderRow, Report, RoundPart, SignaturePart
 from listen.report.owner import Behind, owner_part
 from listen.report.owner_words import Language, OwnerWords
+from listen.report.photos_part import photo_parts
 from listen.report.round_part import round_part
 from listen.report.signatures_part import signature_parts
 from listen.trade.cautions import cautions, defer
@@ -88,6 +89,7 @@ def assemble(
         cylinders=tuple(_cylinder(job, c, d.faults) for c in d.cylinders),
         diagnosis=d,
         owner=owner_part(d, behind, OwnerWords(language)),
+        photos=photo_parts(job),
         rounds=_leaking_first(rounds, d.faults),
         cautions=tuple((c.step, c.words) for c in cautions()),
         defer=defer(),

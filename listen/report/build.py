@@ -58,8 +58,10 @@ def report_text(folder: Path, wanted: Wanted = Wanted()) -> str:
     )
     if wanted.form == "html":
         from listen.report.html import html
+        from listen.report.photos_part import addresses
 
-        return html(report, opened.folder, audio=wanted.audio, unfolded=wanted.unfolded)
+        pictures = addresses(opened.job)
+        return html(report, opened.folder, pictures, audio=wanted.audio, unfolded=wanted.unfolded)
     from listen.report.text import json_text, markdown_text
 
     return markdown_text(report) if wanted.form == "md" else json_text(report)

@@ -60,9 +60,22 @@ class PathPart(msgspec.Struct, frozen=True, kw_only=True):
 
     words: str
     probability: float
-    involved: float
+    """That it is at work, alone or with another."""
     evidence: tuple[tuple[str, float], ...]
     """What moved it, in decibans."""
+
+
+class PhotoPart(msgspec.Struct, frozen=True, kw_only=True):
+    """One photo of the job; the picture itself stands on the page and in the journal."""
+
+    photo: str
+    cylinder: int | None
+    words: str
+    taken_in: str
+    width: int
+    height: int
+    original_sha256: str
+    """Of the file it was made from."""
 
 
 class ClipPart(msgspec.Struct, frozen=True, kw_only=True):
@@ -226,6 +239,7 @@ class Report(msgspec.Struct, frozen=True, kw_only=True):
     cylinders: tuple[CylinderRow, ...]
     diagnosis: Diagnosis
     owner: OwnerPart
+    photos: tuple[PhotoPart, ...]
     rounds: tuple[RoundPart, ...]
     cautions: tuple[tuple[str, str], ...]
     """Step and words."""

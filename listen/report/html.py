@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache, partial
 from importlib.resources import files
@@ -13,8 +14,9 @@ from markupsafe import Markup
 
 from listen.report.clean import clean
 from listen.report.clips_part import clip_file
-from listen.report.content import PointPart, Report, RoundPart
+from listen.report.content import PhotoPart, PointPart, Report, RoundPart
 from listen.report.drawing import EngineDrawing, Ladder, engine_drawing, ladder
+from listen.report.photos_part import OWNER_SEES
 from listen.report.sounds import Pair, pairs
 from listen.voice import figures
 
@@ -46,8 +48,13 @@ class OwnerView:
     not_as_recorded: str
 
 
-def html(report: Report, folder: Path, *, audio: bool = True, unfolded: bool = False) -> str:
-    """The page; clips are read from ``folder``. ``unfolded`` leaves nothing folded away, for paper."""
+def html(
+    report: Report, folder: Path, pictures: Mapping[str, str], *, audio: bool = True, unfolded: bool = False
+) -> str:
+    """The page; clips are read from ``folder``, ``pictures`` are addresses of the photos by identifier.
+
+    ``unfolded`` leaves nothing folded away, for paper.
+    """
     heard, remark = _sounds(report, folder) if audio else ({}, "Sounds were left out of this report on request.")
     rounds = [_round_view(part, n, folder, heard) for n, part in enumerate(report.rounds, 1)]
     style = Markup(files("listen.report").joinpath("templates/style.css").read_text("utf-8"))  # noqa: S704 - our own file
@@ -57,6 +64,8 @@ def html(report: Report, folder: Path, *, audio: bool = True, unfolded: bool = F
         rounds=rounds,
         owner=_owner_view(report, folder, heard),
         leaking=_leaking(report),
+        pictures=pictures,
+        shown=_owner_photos(report),
         unfolded=unfolded,
         nothing=figures.UNKNOWN,
         people={"tech": "", "supervisor": "", "owner": "", **dict(report.people)},
@@ -66,6 +75,12 @@ def html(report: Report, folder: Path, *, audio: bool = True, unfolded: bool = F
         percent=figures.sure,
         signed=partial(figures.number, sign=True),
     )
+
+
+def _owner_photos(report: Report) -> tuple[PhotoPart, ...]:
+    """Those of the cylinder the owner's page speaks of, the newest first."""
+    speaks_of = {n for f in report.owner.found for n in f.cylinders}
+    return tuple(p for p in reversed(report.photos) if p.cylinder in speaks_of)[:OWNER_SEES]
 
 
 @cache

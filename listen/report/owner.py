@@ -246,7 +246,7 @@ def _who(leading: OwnerFound, behind: Behind, say: OwnerWords) -> Iterable[str]:
     yield sentence(f"{shop}, {say.phrase('tested')} {behind.days} {tech}")
     standing = next((s for n in leading.cylinders if (s := standing_of(job, n)) is not None), None)
     yield sentence(_stands_behind(standing, behind, say))
-    contact = behind.contact or job.people.get("contact") or say.phrase("ask-shop")
+    contact = behind.contact or job.details.get("reach-us") or job.people.get("contact") or say.phrase("ask-shop")
     yield sentence(f"{say.phrase('reach')}: {contact}")
 
 

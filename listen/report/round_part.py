@@ -155,8 +155,7 @@ def _path(p: PathResult) -> PathPart:
     moved = sorted(p.evidence_db.items(), key=lambda item: -abs(item[1]))
     return PathPart(
         words=names.paths((p.path,)),
-        probability=p.probability,
-        involved=max(p.involved, p.probability),
+        probability=max(p.involved, p.probability),
         evidence=tuple((names.point_name(k).replace("-", " "), round(v, 1)) for k, v in moved if abs(v) >= LEAST_DB),
     )
 

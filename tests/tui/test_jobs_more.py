@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
 from bay import bench, screen_text, type_text, until
 from textual.pilot import Pilot
 
@@ -94,3 +95,16 @@ async def test_the_same_engine_again_has_its_card(tmp_path: Path) -> None:
         await ask(pilot, "t")
         await listed(pilot, "Green tractor, again")
         assert len({s.engine for s in list_jobs(tmp_path / "jobs")}) == 1
+
+
+async def test_the_report_is_made_and_opened_from_a_key(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    opened: list[Path] = []
+    made = tmp_path / "documents" / "r.html"
+    monkeypatch.setattr("listen.report.build.usual_place", lambda folder, form="html": made)
+    monkeypatch.setattr("listen.report.build.show", lambda path: opened.append(path) or True)
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await listed(pilot, "Green tractor")
+        await ask(pilot, "r")
+        await until(pilot, lambda: opened == [made], 40)
+        assert "Green tractor" in opened[0].read_text("utf-8")

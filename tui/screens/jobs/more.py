@@ -12,6 +12,7 @@ from textual.binding import Binding, BindingType
 from listen.errors import HisswayError
 from listen.jobs.folder.shelf import Shelf, empty_trash, on_shelf, put_aside, take_back
 from listen.voice import times
+from tui.bridge.threads import in_thread
 from tui.bridge.viewer import show_in_system
 from tui.screens.base import BayScreen
 from tui.screens.pick import PickScreen
@@ -25,6 +26,7 @@ Option = tuple[str, str, str]
 WITH_JOB: tuple[Option, ...] = (
     ("card", "Job card", "title, complaint, customer, registration ..."),
     ("again", "Test this engine again", "a new job with the same engine and card, to compare before and after"),
+    ("report", "Report for owner and shop", "made among your documents and opened"),
     ("pack", "Pack for another machine", "a zip beside the jobs that unpack checks and opens"),
     ("folder", "Open its folder", "in the system's own window"),
     ("archive", "Archive this job", "out of the list, not out of reach"),
@@ -65,6 +67,7 @@ class JobsMore(BayScreen[None]):
             acts: dict[str, Callable[[JobSummary], None]] = {
                 "card": self._card,
                 "again": self._again,
+                "report": self._report,
                 "pack": self._pack,
                 "folder": self._folder,
                 "archive": lambda s: self._aside(s, Shelf.ARCHIVE),
@@ -120,6 +123,27 @@ class JobsMore(BayScreen[None]):
             return
         self.tell("A new job for the same engine stands on top; compare the two from its engine screen.")
         self.load()
+
+    def _report(self, job: JobSummary) -> None:
+        async def making() -> None:
+            from listen.report.build import show, usual_place, write_report
+
+            folder = self._path(job)
+            to = usual_place(folder)
+            self.tell("Making the report ...")
+            try:
+                to.parent.mkdir(parents=True, exist_ok=True)
+                await in_thread(write_report, folder, to)
+                opened = await in_thread(show, to)
+            except HisswayError as e:
+                self.refuse(e)
+                return
+            except OSError as e:
+                self.tell(f"{to}: cannot be written: {e.strerror or e}", bad=True)
+                return
+            self.tell(f"{'Opened' if opened else 'Made'}: {to}")
+
+        self.start(making, "report")
 
     def _pack(self, job: JobSummary) -> None:
         async def packing() -> None:

@@ -19,8 +19,8 @@ WALK_GRID = (0.0, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0)
 """rho: variance the walk gains in a second over that of a second's steady sound. Drift of 0.5 dB with a time constant
 of 60 s over 15 kHz of noise is 6."""
 MODEL_DOF = 10.0
-"""Degrees of freedom that residuals within the cycles weigh against the scatter between them (bench: at 30 the false
-alarms of talking shops double, at 4 half a decibel of depth is lost)."""
+"""Degrees of freedom that residuals within the cycles weigh against the scatter between them: about as many as a
+take of six cycles has. Reasoned, not benched: more would trust few cycles too much, fewer would cost depth."""
 LEAST_SCALE = 0.6
 """Cycles that agree better than noise allows lower the variance no further."""
 

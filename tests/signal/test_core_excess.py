@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from sounds import RATE_HZ, clip, noise
 
-from listen.rounds.weigh import round_drift, weigh_point
+from listen.rounds.weigh import measure_alone, round_drift
 from listen.signal.contrast import Contrast, pool
 from listen.signal.drift import RoundDrift, stated
 from listen.signal.excess import excess
@@ -67,7 +67,7 @@ def test_order_of_takes_changes_nothing():
     for order in permutations(takes):
         point = measure_point("intake", order)
         drift = round_drift([point])
-        got = weigh_point(point, drift).excess
+        got = measure_alone(point, drift).excess
         assert got is not None
         found.add(tuple(np.round([got.excess_db, *got.ci95_db, got.detection_limit_db], 9)))
     assert len(found) == 1
@@ -89,7 +89,7 @@ def test_a_second_quiet_clip_that_differs_widens_the_interval():
 
     def width(second):
         point = measure_point("intake", [(Kind.QUIET, clip(quiet)), (Kind.QUIET, clip(second)), (Kind.AIR, clip(air))])
-        got = weigh_point(point, round_drift([point])).excess
+        got = measure_alone(point, round_drift([point])).excess
         assert got is not None
         return got.ci95_db[1] - got.ci95_db[0]
 

@@ -9,10 +9,15 @@ import msgspec
 from listen.audio.files import read_clip
 from listen.errors import RoundError
 from listen.rounds.describe import DIGITS
+from listen.rounds.model import Take
+from listen.rounds.switching import switched_clip, switchings
 from listen.rounds.weigh import measure_alone, round_drift
 from listen.signal.flags import Flag
 from listen.signal.point import measure_point
 from listen.trade.points import Kind
+
+Spans = tuple[tuple[float, float], ...]
+"""When air was commanded on and off, seconds."""
 
 
 class ClipCheck(msgspec.Struct, frozen=True, kw_only=True):
@@ -26,14 +31,19 @@ class ClipCheck(msgspec.Struct, frozen=True, kw_only=True):
     seconds: float
 
 
-def check_take(path: Path, quiet: Path | None = None) -> ClipCheck:
+def check_take(path: Path, quiet: Path | None = None, on_s: Spans = ()) -> ClipCheck:
     """Check a clip from its file, against a quiet clip of the same point where there is one.
+
+    ``on_s`` says when the air was commanded on and off in a switched take; its own halves are then set against each
+    other.
 
     Raises
     ------
     ClipError
         A file that cannot be read or measured.
     """
+    if on_s:
+        return _check_switched(Take("intake", Kind.SWITCHED, 1, path, on_s=on_s))
     clip = read_clip(path)
     alone = measure_point("intake", [(Kind.AIR, clip)])
     if quiet is None:
@@ -48,6 +58,14 @@ def check_take(path: Path, quiet: Path | None = None) -> ClipCheck:
     theirs = {f.flag for f in measure_point("intake", [(Kind.QUIET, read_clip(quiet))]).flags if f.reject}
     flags = alone.flags + tuple(f for f in pair.flags if f.flag not in own | theirs)
     return _check(flags, None if measured is None else round(measured.excess_db, DIGITS), clip.seconds)
+
+
+def _check_switched(take: Take) -> ClipCheck:
+    clip = read_clip(take.path)
+    known = switchings([take], 0)[take]
+    point = measure_point("intake", [], [switched_clip(take, clip, known)])
+    excess = measure_alone(point, round_drift([point])).excess if Kind.AIR in point.locked else None
+    return _check(point.flags, None if excess is None else round(excess.excess_db, DIGITS), clip.seconds)
 
 
 def _check(flags: tuple[Flag, ...], excess_db: float | None, seconds: float) -> ClipCheck:

@@ -28,6 +28,7 @@ CLIPS = {
     "air": "air on",
     "sound": "air on, sound cylinder",
     "shut": "cylinder side shut off",
+    "switched": "air off and on",
 }
 """What the air did while a clip was taken."""
 BY = {"tool": "the program", "tech": "the tech's ear", "supervisor": "the supervisor's ear"}

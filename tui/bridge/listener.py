@@ -61,10 +61,10 @@ class Listener:
         """Measure live excess over this quiet spectrum from now on; None: none."""
         self._quiet = quiet
 
-    def aim(self, point: str, kind: str) -> None:
-        """Tell a simulated microphone where it is held; a real one needs no telling."""
+    def aim(self, point: str, kind: str, on_s: tuple[tuple[float, float], ...] = ()) -> None:
+        """Tell a simulated microphone where it is held and when air comes and goes; a real one needs no telling."""
         if (aim := getattr(self._source, "aim", None)) is not None:
-            aim(point, kind)
+            aim(point, kind, on_s)
 
     async def record(self, part: Path, seconds: float) -> Recording:
         """Record one take; raises what the source raises."""

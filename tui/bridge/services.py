@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from listen.audio.source import Source
     from listen.judge.result import RoundResult
     from listen.rounds.analyst import Analyst
-    from listen.rounds.check import ClipCheck
+    from listen.rounds.check import ClipCheck, Spans
     from listen.rounds.model import Round
     from tui.bridge.preferences import Preferences
     from tui.bridge.tones import Tones
@@ -139,9 +139,9 @@ class Services:
                 self._analyst = Analyst()
         return self._analyst
 
-    async def check(self, clip: Path, quiet: Path | None) -> ClipCheck:
-        """Look a clip over, against a quiet clip of its point where there is one."""
-        return await self._analysed(lambda: self.analyst().check(clip, quiet))
+    async def check(self, clip: Path, quiet: Path | None, on_s: Spans = ()) -> ClipCheck:
+        """Look a clip over, against a quiet clip of its point or, of a switched take, half against half."""
+        return await self._analysed(lambda: self.analyst().check(clip, quiet, on_s))
 
     async def evaluate(self, round_: Round) -> RoundResult:
         """Judge a round."""

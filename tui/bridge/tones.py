@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import asyncio
+import threading
 from typing import TYPE_CHECKING
 
 from listen.errors import HisswayError
 from tui.bridge.threads import in_thread
 
 if TYPE_CHECKING:
+    from listen.audio.lead import Lead
     from listen.audio.player import Player
 
 LIMIT_S = 2.0
@@ -23,6 +25,11 @@ class Tones:
         self._player = player
         self.trouble = ""
         """Why no tone is heard; empty while they are."""
+
+    def lead(self, lead: Lead, over: threading.Event) -> None:
+        """Give the commands of a switched take by tones, from now until it is over; returns at once."""
+        if self._player is not None:
+            threading.Thread(target=lead.sound, args=(self._player, over), name="lead", daemon=True).start()
 
     async def play(self, cue: str) -> None:
         """Sound ``ready``, ``kept``, ``again`` or ``done``, and wait until it is silent again."""

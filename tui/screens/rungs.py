@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from listen.jobs.walk import SWITCHED
 from listen.trade.points import Point
 from tui.widgets.ladder import Mark, Rung, Standing
 
@@ -41,7 +42,7 @@ def _rung(
         return replace(rung, standing=Standing.SKIPPED, note=skip.reason)
     if result is not None:
         return judged(rung, result)
-    if excess is not None and record.live_clips(p.id, "air"):
+    if excess is not None and (record.live_clips(p.id, "air") or record.live_clips(p.id, SWITCHED)):
         return replace(rung, standing=Standing.SO_FAR, excess_db=excess)
     if again := _refused(p.id, record):
         return replace(rung, standing=Standing.AGAIN, note=again)
@@ -49,7 +50,7 @@ def _rung(
 
 
 def _mark(point: str, walk: str, record: RoundRecord) -> Mark:
-    if record.live_clips(point, walk):
+    if record.live_clips(point, walk) or record.live_clips(point, SWITCHED):
         return Mark.KEPT
     if record.skip(point, walk):
         return Mark.SKIPPED

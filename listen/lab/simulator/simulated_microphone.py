@@ -29,6 +29,11 @@ BLOCK_S = 0.02
 """Length of the blocks handed over, as a real microphone's."""
 METER_BACKLOG = 100
 """Blocks kept for a meter that does not ask; older ones go."""
+LATE_S = 0.3
+"""A hand at the valve after the command."""
+DECAY_S = 0.2
+"""Hiss dying away after shut-off: a leak of some ten percent and half a litre behind the valve."""
+Spans = tuple[tuple[float, float], ...]
 IDLE_S = 3.0
 """Length of the loop heard between takes."""
 
@@ -54,6 +59,7 @@ class SimulatedMicrophone:
         self._spec, self._pace, self._clock = spec, pace, clock
         first = spec.points[0].point
         self._aim: tuple[str, Kind] = (first, Kind.QUIET)
+        self._on_s: Spans = ()
         self._taken: dict[tuple[str, Kind], int] = {}
         self._clips: dict[tuple[float, TakeKey], Clip] = {}
         self._meter: deque[NDArray[np.float32]] = deque(maxlen=METER_BACKLOG)
@@ -86,9 +92,12 @@ class SimulatedMicrophone:
         """None: a simulated microphone is never unplugged."""
         return None
 
-    def aim(self, at: str, kind: Kind) -> None:
-        """Hold the microphone at a point, with the cylinder in the state of ``kind``."""
-        self._aim = (point(at).id, kind)
+    def aim(self, at: str, kind: Kind, on_s: Spans = ()) -> None:
+        """Hold the microphone at a point, with the cylinder in the state of ``kind``.
+
+        In a switched take the air follows ``on_s`` as a hand does: a little late, and dying away after shut-off.
+        """
+        self._aim, self._on_s = (point(at).id, Kind.QUIET if kind == Kind.SWITCHED else kind), on_s
 
     def drain(self) -> list[NDArray[np.float32]]:
         """Blocks since the last call; between takes, what is heard where it is held."""
@@ -121,7 +130,7 @@ class SimulatedMicrophone:
             raise AudioError(f"{self.name} is not open; open it first")
         aim = self._aim
         order = self._taken.get(aim, 0) + 1
-        samples = self._clip(*aim, order, seconds).samples
+        samples = self._switched(aim[0], order, seconds) if self._on_s else self._clip(*aim, order, seconds).samples
         self._recording = True
         try:
             recording = self._play(part, samples, cancel)
@@ -155,6 +164,17 @@ class SimulatedMicrophone:
             return cancel.is_set()
         due = began + at / self.rate_hz / self._pace
         return cancel.wait(max(0.0, due - time.monotonic()))
+
+    def _switched(self, at: str, order: int, seconds: float) -> NDArray[np.float32]:
+        """Air clip and quiet clip in turn, as their powers come and go."""
+        off, on = (self._clip(at, kind, order, seconds).samples for kind in (Kind.QUIET, Kind.AIR))
+        t_s = np.arange(len(off)) / self.rate_hz
+        share = np.zeros(len(off))
+        for opened, shut in self._on_s:
+            share += np.where((t_s >= opened + LATE_S) & (t_s < shut + LATE_S), 1.0, 0.0)
+            share += np.where(t_s >= shut + LATE_S, np.exp(-(t_s - shut - LATE_S) / DECAY_S), 0.0)
+        share = np.clip(share, 0.0, 1.0)
+        return np.asarray(np.sqrt(1.0 - share) * off + np.sqrt(share) * on, dtype=np.float32)
 
     def _clip(self, at: str, kind: Kind, order: int, seconds: float) -> Clip:
         key = (seconds, (at, kind, order))

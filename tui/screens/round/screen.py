@@ -16,6 +16,7 @@ from textual.binding import Binding, BindingType
 from listen.errors import HisswayError
 from listen.jobs.events import CautionAcknowledged, ClipTakenBack, Payload
 from listen.jobs.walk import Step, Wish
+from listen.trade.cautions import cautions_for
 from listen.voice.names import point_name
 from tui.bridge.listener import Listener
 from tui.screens.base import BayScreen
@@ -27,7 +28,7 @@ from tui.screens.round.desk import Desk
 from tui.screens.round.now import Now, Outcome
 from tui.screens.round.taker import Taker
 from tui.screens.round.view import View, view
-from tui.screens.round.ways import WAYS, one
+from tui.screens.round.ways import WAYS, Way, one
 from tui.screens.rungs import neighbour_point
 from tui.widgets.banner import Banner
 from tui.widgets.countdown import Count, Countdown
@@ -275,8 +276,22 @@ class RoundScreen(BayScreen[None]):
         """Take the clips of this walk in another way."""
         way = next(w for w in WAYS if w.id == id)
         step = self.step()
+        if way.cautions is not None and way.cautions not in self.record.cautions:
+            self._caution(way)
+            return
         self.change(way=id, taking=step)
         self.start_beside(partial(self._take, way.take, step))
+
+    def _caution(self, way: Way) -> None:
+        """What stands before a way of taking, until it was read; then it begins."""
+        assert way.cautions is not None
+        name = way.cautions
+
+        def read(all_shown: bool | None) -> None:
+            if all_shown and self.write(CautionAcknowledged(caution=name, round_id=self.round_id)):
+                self.action_way(way.id)
+
+        self.app.push_screen(CautionScreen(cautions_for(name), f"Before {way.words.lower()}: read these"), read)
 
     async def _take(self, take: Any, step: Step) -> None:
         await take(self.taker, step)

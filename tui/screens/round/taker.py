@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import asyncio
+import threading
 import time
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from listen.errors import DeviceLost, HisswayError
 from listen.jobs.events import ClipTakenBack
+from listen.jobs.walk import SWITCHED
 from listen.voice.names import clip as clip_words
 from listen.voice.names import point_name
 from tui.bridge.threads import in_thread
@@ -17,6 +19,7 @@ from tui.widgets.countdown import Count
 from tui.widgets.ladder import Mark
 
 if TYPE_CHECKING:
+    from listen.audio.lead import Lead
     from listen.audio.source import Recording
     from listen.jobs.folder.parts import Partial
     from listen.jobs.walk import Step
@@ -42,15 +45,15 @@ class Taker:
         self.bench.listener.stop()
         self.bench.change(way="")
 
-    async def clip(self, step: Step, before_s: float) -> Outcome:
-        """From the key press until the clip is on disk. Never raises what a user can meet."""
+    async def clip(self, step: Step, before_s: float, lead: Lead | None = None) -> Outcome:
+        """From the key press until the clip is on disk; ``lead`` switches the air. Raises nothing a user can meet."""
         bench = self.bench
         self._stop.clear()
         bench.change(taking=step, outcome=None)
-        bench.listener.aim(step.point, step.clip_kind)
+        bench.listener.aim(step.point, step.clip_kind, lead.on_s if lead else ())
         outcome = Outcome(False, "Stopped; nothing was kept.", stopped=True)
         try:
-            outcome = await self._take(step, before_s, _seconds(bench))
+            outcome = await self._take(step, before_s, lead)
         except DeviceLost as e:
             outcome = Outcome(False, f"{e}", lost=True)
         except HisswayError as e:
@@ -76,7 +79,7 @@ class Taker:
             taken = replace(taken, sentence=f"{taken.sentence} {warning}".strip(), excess_db=check.excess_db)
         else:
             taken = Outcome(False, f"{refusal(check)} ({where})", taken.clip)
-        excess = {step.point: taken.excess_db} if step.clip_kind == "air" else {}
+        excess = {step.point: taken.excess_db} if step.clip_kind in ("air", SWITCHED) else {}
         left = tuple(c for c in bench.now.checking if c[0] != taken.clip)
         told = bench.now.outcome if taken.kept and bench.now.outcome not in (outcome, None) else taken
         bench.change(checking=left, excess={**bench.now.excess, **excess}, outcome=told)
@@ -94,33 +97,55 @@ class Taker:
         """Have a clip on disk checked, against its point's quiet clip after the quiet walk; None where that failed."""
         bench = self.bench
         quiet = bench.record.live_clips(point, "quiet")
-        beside = bench.opened.clip_path(quiet[-1].id) if quiet and walk != "quiet" else None
+        beside = bench.opened.clip_path(quiet[-1].id) if quiet and walk not in ("quiet", SWITCHED) else None
+        on_s = next((c.kept.on_s for c in bench.record.live_clips(point, walk) if c.id == clip), ())
         try:
-            return await bench.services.check(bench.opened.clip_path(clip), beside)
+            return await bench.services.check(bench.opened.clip_path(clip), beside, on_s)
         except HisswayError as e:
             self.fault = str(e)
             return None
 
-    async def _take(self, step: Step, before_s: float, seconds: float) -> Outcome:
+    async def _take(self, step: Step, before_s: float, lead: Lead | None) -> Outcome:
         where = f"{point_name(step.point)}, {clip_words(step.clip_kind)}"
         if not await self._count(f"get ready: {where}", before_s, "get clear of the microphone   Esc stops"):
             return Outcome(False, "Stopped before the clip began; nothing was recorded.", stopped=True)
         bench = self.bench
         part = bench.opened.new_part(bench.round_id, step.point, step.clip_kind, step.walk)
-        recording = await self._record(part, where, seconds)
+        recording = await self._record(part, where, lead)
         if recording.cancelled:
             part.path.unlink(missing_ok=True)
             return Outcome(False, "Stopped; the clip was not kept.", stopped=True)
-        await in_thread(bench.opened.keep, part, recording)
+        await in_thread(bench.opened.keep, part, recording, on_s=lead.on_s if lead else ())
         return Outcome(True, f"Kept: {where}, {recording.seconds:.1f} s.", part.clip)
 
-    async def _record(self, part: Partial, where: str, seconds: float) -> Recording:
+    async def _record(self, part: Partial, where: str, lead: Lead | None) -> Recording:
         self.bench.change(mark=Mark.RECORDING)
-        counting = asyncio.create_task(self._count(f"RECORDING {where}", seconds, "keep still   Esc stops", live=True))
+        seconds = lead.seconds if lead else _seconds(self.bench)
+        count = (
+            self._follow(lead)
+            if lead
+            else self._count(f"RECORDING {where}", seconds, "keep still   Esc stops", live=True)
+        )
+        counting = asyncio.create_task(count)
         try:
             return await self.bench.listener.record(part.path, seconds)
         finally:
             counting.cancel()
+
+    async def _follow(self, lead: Lead) -> None:
+        """What the valve should be doing, in large letters and by tones, as long as the take lasts."""
+        began, over = time.monotonic(), threading.Event()
+        self.bench.services.tones(self.bench.preferences).lead(lead, over)
+        try:
+            while (gone := time.monotonic() - began) < lead.seconds:
+                moment = lead.at(gone)
+                word = f"AIR {'ON' if moment.on else 'OFF'}   {moment.cycle} of {moment.of}"
+                self.bench.count(
+                    Count(word, moment.left_s, lead.seconds, True, "the valve over half a second   Esc stops")
+                )
+                await asyncio.sleep(TICK_S)
+        finally:
+            over.set()
 
     async def _count(self, word: str, seconds: float, more: str, *, live: bool = False) -> bool:
         """Count down; False where it was stopped."""

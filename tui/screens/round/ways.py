@@ -6,6 +6,10 @@ from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import msgspec
+
+from listen.jobs.walk import SWITCHED
+from listen.trade.cautions import Step as CautionStep
 from listen.voice.names import point_name
 
 if TYPE_CHECKING:
@@ -14,6 +18,8 @@ if TYPE_CHECKING:
 
 AFTER_TONE_S = 1.0
 """Between the tone and the clip: long enough that no tone is ever in a clip."""
+CYCLES, PERIOD_S = 4, 5.0
+"""Of a switched take: 22.5 s a point, four points in 90 s."""
 MOST_REFUSALS = 2
 """Hands-free: after so many clips refused at one point somebody has to look."""
 
@@ -30,6 +36,8 @@ class Way:
     offered: Callable[[Step], bool]
     """At which steps its key does something."""
     take: Callable[[Taker, Step], Awaitable[None]]
+    cautions: CautionStep | None = None
+    """Cautions that stand before it, read and acknowledged once a round."""
 
 
 async def one(taker: Taker, step: Step) -> None:
@@ -66,9 +74,37 @@ async def hands_free(taker: Taker, step: Step) -> None:
         bench.change(way="", taking=None)
 
 
+async def switched(taker: Taker, step: Step) -> None:
+    """The air goes on and off while the microphone stands: one take stands for the point's walks."""
+    from listen.audio.lead import Lead
+    from listen.signal.switching import commanded_times
+
+    bench = taker.bench
+    lead = Lead(commanded_times(CYCLES, PERIOD_S), (CYCLES + 0.5) * PERIOD_S)
+    try:
+        outcome = await taker.clip(switched_at(step), bench.preferences.before_s, lead)
+    finally:
+        bench.change(way="")
+    if outcome.clip:
+        await taker.checked(switched_at(step), outcome)
+
+
+def switched_at(step: Step) -> Step:
+    """The switched take at the point of a step."""
+    words = f"Valve shut. Switched take at the {point_name(step.point)}: open and shut the valve as the count says."
+    return msgspec.structs.replace(step, walk=SWITCHED, clip_kind=SWITCHED, sentence=words)
+
+
 def _in_a_walk(step: Step) -> bool:
     return step.kind == "clip"
 
 
-WAYS: tuple[Way, ...] = (Way("hands-free", "h", "Hands-free", _in_a_walk, hands_free),)
+def _at_a_point(step: Step) -> bool:
+    return step.kind == "clip" and step.walk in ("quiet", "air", "closing")
+
+
+WAYS: tuple[Way, ...] = (
+    Way("hands-free", "h", "Hands-free", _in_a_walk, hands_free),
+    Way(SWITCHED, "w", "Switched air", _at_a_point, switched, "switching"),
+)
 """Beside :func:`one`, which Space does. A new way is a row here: its key, its help and its bar follow."""

@@ -50,9 +50,10 @@ def learner_row(root: Path, learner: Learner) -> LearnerRow:
 def last_here(root: Path) -> Learner | None:
     """Who answered, was measured or was taken in last; None where nobody learns here."""
 
-    def last(learner: Learner) -> str:
-        answers, runs = answers_of(root, learner), thresholds_of(root, learner)
-        return max([learner.created, *(a.time for a in answers[-1:]), *(m.time for m in runs[-1:])])
+    def last(learner: Learner) -> tuple[str, bool]:
+        """When, to the second; within one, who did something comes after who was only taken in."""
+        done = [a.time for a in answers_of(root, learner)[-1:]] + [m.time for m in thresholds_of(root, learner)[-1:]]
+        return max([learner.created, *done]), bool(done)
 
     return max(list_learners(root), key=last, default=None)
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.audio.headers import missing_bytes
+from listen.audio.phone import PHONE_SUFFIXES, read_phone
 from listen.errors import ClipError
 from listen.signal.clip import MAX_RATE_HZ, MIN_RATE_HZ, Clip
 
@@ -26,6 +27,10 @@ MAX_SAMPLES = 600 * 48_000
 """Most samples taken a channel (115 MB as float32): ten minutes at 48 kHz, two and a half at 192 kHz."""
 _BLOCK_SAMPLES = 1 << 16
 """Samples decoded at once over all channels (1.4 s of one at 48 kHz), so that no header can make us allocate."""
+CODED = {"MPEG_LAYER_I": "MP1", "MPEG_LAYER_II": "MP2", "MPEG_LAYER_III": "MP3", "VORBIS": "Vorbis", "OPUS": "Opus"}
+"""Codings that leave out what an ear would not miss, by libsndfile's name."""
+SUFFIXES = (".wav", ".flac", ".mp3", ".ogg", ".oga", ".opus")
+"""Sound files looked for in a folder; phones' own forms stand in :mod:`listen.audio.phone`."""
 _COARSE = frozenset({"PCM_S8", "PCM_U8", "ULAW", "ALAW", "DPCM_8", "DWVW_12", "IMA_ADPCM", "MS_ADPCM", "VOX_ADPCM"})
 """Codings of 8 bits or fewer a sample: their steps lie near -50 dBFS, above the hiss looked for."""
 
@@ -75,6 +80,8 @@ def read_clip(path: Path, *, channel: int = 0, start_s: float = 0.0, seconds: fl
         Not a sound file, empty, truncated, of 8 bits, longer than ``MAX_SECONDS``, no such channel, NaN or infinity,
         or a header that claims more than the file holds.
     """
+    if path.suffix.lower() in PHONE_SUFFIXES:
+        return read_phone(path, channel=channel, start_s=start_s, seconds=seconds)
     with _opened(path) as file:
         _check_form(path, file, channel)
         first = round(start_s * file.samplerate)
@@ -90,6 +97,8 @@ def read_clip(path: Path, *, channel: int = 0, start_s: float = 0.0, seconds: fl
                 f"{path.name}: cut off, {lost} of {file.frames} samples are missing; copy or record it again"
             )
         particulars = _particulars(file)
+        if file.subtype in CODED:
+            particulars["coded"] = CODED[file.subtype]
         return Clip.of(samples, file.samplerate, name=path.name, copy=False, **particulars)
 
 
@@ -175,6 +184,7 @@ def _particulars(file: soundfile.SoundFile) -> dict[str, Any]:
         said = json.loads(file.comment)
         taken = datetime.fromisoformat(said["taken"]) if said.get("taken") else None
         overflows = int(said.get("overflows", 0))
-        return {"taken": taken, "device": str(said.get("device", "")), "overflows": overflows} if overflows >= 0 else {}
+        names = {name: str(said.get(name, ""))[:200] for name in ("device", "coded")}
+        return {"taken": taken, "overflows": overflows, **names} if overflows >= 0 else {}
     except (ValueError, TypeError, KeyError, AttributeError, OverflowError, RecursionError):
         return {}

@@ -48,6 +48,8 @@ class PartHeader:
     """Input overflows so far."""
     frames: int | None = None
     """Samples in all, once the recording has ended in good order."""
+    coded: str = ""
+    """As :attr:`listen.signal.clip.Clip.coded`."""
 
     def encode(self) -> bytes:
         """One padded line of ``HEADER_BYTES``; a device name too long for it is cut."""
@@ -55,6 +57,7 @@ class PartHeader:
         said = {"schema": _SCHEMA, "rate_hz": self.rate_hz, "device": device}
         started = self.started.isoformat() if self.started else None
         said |= {"started": started, "overflows": self.overflows, "frames": self.frames}
+        said |= {"coded": self.coded[:20]} if self.coded else {}
         return json.dumps(said).encode("ascii").ljust(HEADER_BYTES - 1) + b"\n"
 
     @classmethod
@@ -65,7 +68,14 @@ class PartHeader:
             raise ValueError(said["schema"])
         frames = None if said["frames"] is None else _count(said["frames"])
         started = None if said["started"] is None else datetime.fromisoformat(said["started"])
-        return cls(_count(said["rate_hz"]), str(said["device"]), started, _count(said["overflows"]), frames)
+        return cls(
+            _count(said["rate_hz"]),
+            str(said["device"]),
+            started,
+            _count(said["overflows"]),
+            frames,
+            str(said.get("coded", ""))[:20],
+        )
 
 
 def _count(said: Any) -> int:
@@ -143,7 +153,7 @@ class PartWriter:
 
 def write_part(path: Path, clip: Clip) -> None:
     """Put a whole clip into a new part (``OSError`` where the disk refuses; nothing is left then)."""
-    with_whom = PartHeader(clip.rate_hz, clip.device, clip.taken, clip.overflows)
+    with_whom = PartHeader(clip.rate_hz, clip.device, clip.taken, clip.overflows, coded=clip.coded)
     try:
         with PartWriter(path, with_whom) as writer:
             writer.write(clip.samples, clip.overflows)
@@ -176,7 +186,8 @@ def read_part(path: Path) -> Clip:
     if not len(samples):
         raise ClipError(f"{path.name}: no sound had arrived yet; record this clip again")
     h = header
-    return Clip.of(samples, h.rate_hz, taken=h.started, device=h.device, overflows=h.overflows, name=path.name)
+    clip = Clip.of(samples, h.rate_hz, taken=h.started, device=h.device, overflows=h.overflows, name=path.name)
+    return replace(clip, coded=h.coded)
 
 
 def finish(part: Path, to: Path) -> Clip:

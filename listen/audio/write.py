@@ -125,4 +125,5 @@ def _as_int32(samples: NDArray[np.float32]) -> NDArray[np.int32]:
 
 def _comment(clip: Clip) -> str:
     taken = clip.taken.isoformat() if clip.taken else None
-    return json.dumps({"taken": taken, "device": clip.device, "overflows": clip.overflows})
+    coded = {"coded": clip.coded} if clip.coded else {}
+    return json.dumps({"taken": taken, "device": clip.device, "overflows": clip.overflows} | coded)

@@ -8,7 +8,7 @@ from listen.errors import HisswayError, RoundError
 from listen.jobs.events import RoundImported
 from listen.jobs.folder.journal import storable
 from listen.jobs.folder.open_job import OpenJob
-from listen.rounds.loose import SUFFIXES, read_taking, takes_named
+from listen.rounds.loose import SOUNDS, read_taking, takes_named
 from listen.rounds.model import Take
 from listen.trade.points import Kind, walking_order
 
@@ -83,7 +83,7 @@ def _listed(place: Path) -> tuple[list[Take], list[str]]:
     taking = read_taking((place.parent if place.is_file() else place) / "round.json")
     takes: list[Take] = []
     left_out: list[str] = []
-    for file in (f for f in files if f.suffix.lower() in SUFFIXES):
+    for file in (f for f in files if f.suffix.lower() in SOUNDS):
         try:
             takes.extend(takes_named(file, taking))
         except HisswayError as e:

@@ -11,11 +11,13 @@ from typing import TypeVar
 
 import msgspec
 
+from listen.audio.files import SUFFIXES
+from listen.audio.phone import PHONE_SUFFIXES
 from listen.errors import RoundError
 from listen.rounds.model import SWITCHED_KINDS, Facts, Round, Take, Taking
 from listen.trade.points import Kind, point, walking_order
 
-SUFFIXES = (".wav", ".flac")
+SOUNDS = (*SUFFIXES, *PHONE_SUFFIXES)
 _NAME = re.compile(rf"(?P<point>[a-z0-9-]+?)-(?P<kind>{'|'.join(Kind)})(?:-(?P<n>\d{{1,4}}))?")
 ALL = "all"
 """Stands for the point in the name of a file that holds several, a channel each."""
@@ -42,7 +44,7 @@ def read_folder(folder: Path, name: str | None = None) -> Round:
         raise RoundError(f"{name}: is a file; give the folder that holds the round's clips") from None
     except OSError as e:
         raise RoundError(f"{name}: cannot be read ({e.strerror}); check its permissions") from e
-    sounds = [p for p in entries if p.suffix.lower() in SUFFIXES]
+    sounds = [p for p in entries if p.suffix.lower() in SOUNDS]
     taking = read_taking(folder / "round.json") if sounds else Taking()
     takes = [take for p in sounds for take in takes_named(p, taking)]
     if not takes:

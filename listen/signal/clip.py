@@ -43,6 +43,8 @@ class Clip:
     """Input overflows reported while recording."""
     name: str = ""
     """File or id it goes by, for messages."""
+    coded: str = ""
+    """Coding it was stored in before it came here, for example ``MP3``; empty where samples came as they were taken."""
 
     @classmethod
     def of(
@@ -55,6 +57,7 @@ class Clip:
         gain_db: float | None = None,
         overflows: int = 0,
         name: str = "",
+        coded: str = "",
         copy: bool = True,
     ) -> Clip:
         """Check, convert to float32, freeze. ``samples`` [shape=(n,)] in full scales, ``rate_hz`` in Hz.
@@ -78,7 +81,7 @@ class Clip:
                 f"{where}: sample rate {rate_hz} Hz; from {MIN_RATE_HZ} to {MAX_RATE_HZ} Hz can be measured"
             )
         x.flags.writeable = False
-        return cls(x, int(rate_hz), taken, device, gain_db, overflows, name)
+        return cls(x, int(rate_hz), taken, device, gain_db, overflows, name, coded)
 
     @property
     def seconds(self) -> float:

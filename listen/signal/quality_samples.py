@@ -50,6 +50,7 @@ def check_samples(clip: Clip) -> tuple[Flag, ...]:
     step = quantisation_step(x)
     found = (
         too_short(clip),
+        coded(clip),
         clipping(clip, step),
         *dropouts(clip),
         repeated_block(clip),
@@ -65,6 +66,17 @@ def quantisation_step(x: NDArray[np.float32]) -> float:
     mid = max(0, (len(x) - STEP_PROBE) // 2)
     values = np.unique(x[mid : mid + STEP_PROBE])
     return float(np.diff(values).min()) if len(values) > 1 else 0.0
+
+
+def coded(clip: Clip) -> Flag | None:
+    """Sound that a coder has been through: it keeps what an ear hears, not what is there."""
+    if not clip.coded:
+        return None
+    text = (
+        f"Stored as {clip.coded} before it came here: faint hiss may be among what the coder left out; a leak found is "
+        "a leak, silence says less; record as WAV or FLAC where the recorder can."
+    )
+    return Flag(flag="coded", value=1.0, limit=0.0, text=text)
 
 
 def too_short(clip: Clip) -> Flag | None:

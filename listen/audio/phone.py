@@ -1,0 +1,74 @@
+"""Sound as phones store it (AAC, AMR, ALAC in MP4 and 3GP): read through PyAV, an extra that is asked for by name."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.errors import ClipError
+from listen.signal.clip import Clip
+
+PHONE_SUFFIXES = (".m4a", ".mp4", ".3gp", ".3gpp", ".amr", ".aac", ".caf", ".webm")
+"""Files that libsndfile does not read."""
+MOST_SAMPLES = 600 * 48_000
+"""As :data:`listen.audio.files.MAX_SAMPLES`: no header makes us hold more."""
+NEEDED = "is a phone's recording; install the extra that reads it (pip install 'hissway[phone]') or export it as WAV"
+LOSSLESS = ("alac", "flac", "pcm")
+"""Codecs, by the beginning of their names, that give back every sample."""
+
+
+def read_phone(path: Path, *, channel: int = 0, start_s: float = 0.0, seconds: float | None = None) -> Clip:
+    """One channel of a phone's recording, in blocks as they are decoded.
+
+    Raises
+    ------
+    ClipError
+        PyAV is not installed, no sound in the file, damaged, longer than can be taken, no such channel.
+    """
+    try:
+        import av
+    except ImportError:
+        raise ClipError(f"{path.name}: {NEEDED}") from None
+    try:
+        with av.open(str(path)) as container:
+            if not container.streams.audio:
+                raise ClipError(f"{path.name}: holds no sound")
+            stream = container.streams.audio[0]
+            rate_hz, codec = int(stream.rate), str(stream.codec_context.name)
+            first = round(start_s * rate_hz)
+            last = None if seconds is None else first + round(seconds * rate_hz)
+            samples = _decode(path, container.decode(stream), channel, first, last)
+    except (av.FFmpegError, ValueError, OSError) as error:
+        raise ClipError(f"{path.name}: cannot be decoded ({error}); copy it again or export it as WAV") from error
+    coded = "" if codec.startswith(LOSSLESS) else codec.upper()[:20]
+    return Clip.of(samples, rate_hz, name=path.name, coded=coded, copy=False)
+
+
+def _decode(path: Path, frames: Any, channel: int, first: int, last: int | None) -> NDArray[np.float32]:
+    blocks: list[NDArray[np.float32]] = []
+    at = have = 0
+    for frame in frames:
+        block = _floats(frame)
+        if not 0 <= channel < len(block):
+            raise ClipError(f"{path.name}: no channel {channel}; it has {len(block)}, counted from 0")
+        part = block[channel, max(0, first - at) : None if last is None else max(0, last - at)]
+        at, have = at + block.shape[1], have + len(part)
+        if have > MOST_SAMPLES:
+            raise ClipError(f"{path.name}: longer than {MOST_SAMPLES / 48_000:.0f} s at 48 kHz; cut it first")
+        blocks.append(np.array(part, dtype=np.float32))
+        if last is not None and at >= last:
+            break
+    return np.concatenate(blocks) if blocks else np.zeros(0, np.float32)
+
+
+def _floats(frame: Any) -> NDArray[np.float32]:
+    """Samples of one frame in full scales [shape=(channels, n)]."""
+    x = frame.to_ndarray()
+    if not frame.format.is_planar:
+        x = x.reshape(-1, len(frame.layout.channels)).T
+    if x.dtype.kind == "f":
+        return np.asarray(x, dtype=np.float32)
+    return np.asarray(x / float(np.iinfo(x.dtype).max + 1), dtype=np.float32)

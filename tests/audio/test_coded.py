@@ -1,0 +1,111 @@
+"""Recordings people have: MP3, Ogg and Opus are read and said to be coded; a phone's own forms through an extra."""
+
+from __future__ import annotations
+
+import builtins
+import sys
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from listen.audio.files import read_clip
+from listen.audio.partial import read_part, write_part
+from listen.audio.write import write_flac
+from listen.errors import ClipError
+from listen.rounds.loose import read_folder
+from listen.signal.clip import Clip
+from listen.signal.quality import check_clip
+from listen.signal.spectra import spectra
+
+RATE_HZ = 48_000
+FORMS = {"x.mp3": ("MP3", "MPEG_LAYER_III"), "x.ogg": ("OGG", "VORBIS"), "x.opus": ("OGG", "OPUS")}
+
+
+def hiss(seconds: float = 3.0) -> np.ndarray:
+    return (0.05 * np.random.default_rng(1).standard_normal(round(seconds * RATE_HZ))).astype(np.float32)
+
+
+def level_db(x: np.ndarray) -> float:
+    return float(10 * np.log10(np.mean(x[RATE_HZ // 2 : -RATE_HZ // 2] ** 2)))
+
+
+def in_aac(path: Path, x: np.ndarray) -> Path:
+    """What a phone's voice memo is."""
+    av = pytest.importorskip("av")
+    with av.open(str(path), "w") as container:
+        stream = container.add_stream("aac", rate=RATE_HZ)
+        stream.layout = "mono"
+        frame = av.AudioFrame.from_ndarray(x[None, :], format="fltp", layout="mono")
+        frame.rate, frame.time_base, frame.pts = RATE_HZ, Fraction(1, RATE_HZ), 0
+        for packet in [*stream.encode(frame), *stream.encode(None)]:
+            container.mux(packet)
+    return path
+
+
+@pytest.mark.parametrize("name", FORMS)
+def test_coded_sound_is_read_at_its_level_and_said_to_be_coded(tmp_path: Path, name: str) -> None:
+    form, subtype = FORMS[name]
+    soundfile.write(tmp_path / name, hiss(), RATE_HZ, format=form, subtype=subtype)
+    clip = read_clip(tmp_path / name)
+    assert clip.coded in {"MP3", "Vorbis", "Opus"}
+    assert level_db(clip.samples) == pytest.approx(level_db(hiss()), abs=1.5)
+    (flag,) = [f for f in check_clip(clip, spectra(clip)) if f.flag == "coded"]
+    assert not flag.reject and clip.coded in flag.text
+
+
+def test_a_plain_file_raises_no_such_flag(tmp_path: Path) -> None:
+    write_flac(tmp_path / "x.flac", Clip.of(hiss(), RATE_HZ))
+    clip = read_clip(tmp_path / "x.flac")
+    assert clip.coded == "" and "coded" not in {f.flag for f in check_clip(clip, spectra(clip))}
+
+
+def test_that_it_was_coded_is_kept_on_the_way_into_a_job(tmp_path: Path) -> None:
+    """A part and the FLAC made of it still know."""
+    write_part(tmp_path / "x.part", Clip.of(hiss(), RATE_HZ, coded="MP3"))
+    part = read_part(tmp_path / "x.part")
+    write_flac(tmp_path / "x.flac", part)
+    assert (part.coded, read_clip(tmp_path / "x.flac").coded) == ("MP3", "MP3")
+
+
+def test_a_voice_memo_is_read(tmp_path: Path) -> None:
+    memo = in_aac(tmp_path / "intake-quiet-1.m4a", hiss())
+    clip = read_clip(memo)
+    assert clip.coded == "AAC" and clip.rate_hz == RATE_HZ and abs(clip.seconds - 3.0) < 0.1
+    assert level_db(clip.samples) == pytest.approx(level_db(hiss()), abs=3.0)  # the coder leaves out part of noise
+    part = read_clip(memo, start_s=1.0, seconds=0.5)
+    assert len(part.samples) == RATE_HZ // 2 and np.array_equal(part.samples, clip.samples[RATE_HZ : RATE_HZ * 3 // 2])
+    with pytest.raises(ClipError, match="no channel 3"):
+        read_clip(memo, channel=3)
+
+
+def test_a_folder_of_phone_files_is_a_round(tmp_path: Path) -> None:
+    for kind in ("quiet", "air"):
+        in_aac(tmp_path / f"intake-{kind}-1.m4a", hiss())
+        soundfile.write(tmp_path / f"tailpipe-{kind}-1.mp3", hiss(), RATE_HZ, format="MP3")
+    assert {t.path.suffix for t in read_folder(tmp_path).takes} == {".m4a", ".mp3"}
+
+
+@pytest.mark.parametrize("content", [b"", b"no sound", b"\0\0\0\x18ftypM4A \0\0\0\0"])
+def test_what_is_no_recording_is_one_sentence(tmp_path: Path, content: bytes) -> None:
+    pytest.importorskip("av")
+    (tmp_path / "x.m4a").write_bytes(content)
+    with pytest.raises(ClipError, match=r"x\.m4a: "):
+        read_clip(tmp_path / "x.m4a")
+
+
+def test_without_the_extra_one_sentence_names_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "x.m4a").write_bytes(b"x")
+    real = builtins.__import__
+
+    def missing(name: str, *more: object, **also: object) -> object:
+        if name == "av":
+            raise ImportError(name)
+        return real(name, *more, **also)
+
+    monkeypatch.setattr(builtins, "__import__", missing)
+    monkeypatch.delitem(sys.modules, "av", raising=False)
+    with pytest.raises(ClipError, match=r"hissway\[phone\]"):
+        read_clip(tmp_path / "x.m4a")

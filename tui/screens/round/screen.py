@@ -253,9 +253,11 @@ class RoundScreen(BayScreen[None]):
     def action_go(self) -> None:
         """The one key: record, read on, acknowledge, judge again, or look at the verdict."""
         step = self.step()
-        if self.now.busy or self.now.asked:
+        if self.now.busy:
+            self.taker.there()
+        elif self.now.asked:
             return
-        if step.kind == "clip":
+        elif step.kind == "clip":
             self.take(step)
         elif step.kind == "caution" and not self.query_one(CautionPanel).page():
             self.write(CautionAcknowledged(caution=step.id, round_id=self.round_id))

@@ -36,6 +36,8 @@ class Taker:
     def __init__(self, bench: Bench) -> None:
         self.bench = bench
         self._stop = asyncio.Event()
+        self._there: asyncio.Event | None = None
+        """Set once whoever walks to a point is there; None while nobody walks."""
         self.fault = ""
         """Why the last check failed."""
 
@@ -44,6 +46,15 @@ class Taker:
         self._stop.set()
         self.bench.listener.stop()
         self.bench.change(way="")
+
+    def turn_back(self) -> None:
+        """End the walk to a point: the clip before it is to be taken again."""
+        self._stop.set()
+
+    def there(self) -> None:
+        """Whoever walks is there already: the clip may begin."""
+        if self._there is not None:
+            self._there.set()
 
     async def clip(self, step: Step, before_s: float, lead: Lead | None = None) -> Outcome:
         """From the key press until the clip is on disk; ``lead`` switches the air. Raises nothing a user can meet."""
@@ -90,8 +101,12 @@ class Taker:
     async def pause(self, step: Step, word: str, seconds: float, more: str) -> bool:
         """Count down without a clip after it, for the step that comes next; False where it was stopped."""
         self._stop.clear()
+        self._there = asyncio.Event()
         self.bench.change(taking=step)
-        return await self._count(word, seconds, more)
+        try:
+            return await self._count(word, seconds, more)
+        finally:
+            self._there = None
 
     async def check(self, point: str, walk: str, clip: str) -> ClipCheck | None:
         """Have a clip on disk checked, against its point's quiet clip after the quiet walk; None where that failed."""
@@ -149,8 +164,8 @@ class Taker:
 
     async def _count(self, word: str, seconds: float, more: str, *, live: bool = False) -> bool:
         """Count down; False where it was stopped."""
-        end = time.monotonic() + seconds
-        while (left := end - time.monotonic()) > 0 and not self._stop.is_set():
+        end, there = time.monotonic() + seconds, self._there
+        while (left := end - time.monotonic()) > 0 and not self._stop.is_set() and not (there and there.is_set()):
             self.bench.count(Count(word, left, seconds, live, more))
             await asyncio.sleep(min(TICK_S, left))
         return not self._stop.is_set()

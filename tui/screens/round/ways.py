@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -14,6 +15,8 @@ from listen.voice.names import point_name
 
 if TYPE_CHECKING:
     from listen.jobs.walk import Step
+    from tui.bridge.tones import Tones
+    from tui.screens.round.now import Outcome
     from tui.screens.round.taker import Taker
 
 AFTER_TONE_S = 1.0
@@ -48,15 +51,28 @@ async def one(taker: Taker, step: Step) -> None:
 
 
 async def hands_free(taker: Taker, step: Step) -> None:
-    """Lead through the rest of a walk by tones: move, tone, clip, tone. The step announced is the step recorded."""
+    """Lead through the rest of a walk by tones: move, tone, clip. The step announced is the step recorded.
+
+    A clip is checked while one walks on; where it is refused the way back is announced at once.
+    """
     bench = taker.bench
     prefs, sounds = bench.preferences, bench.services.tones(bench.preferences)
     walk, refused, silent = step.walk, 0, False
+    told: asyncio.Task[bool] | None = None
     try:
-        while bench.now.way and step.kind == "clip" and step.walk == walk and refused < MOST_REFUSALS:
+        while bench.now.way and refused < MOST_REFUSALS:
+            led = step.kind == "clip" and step.walk == walk
             word = f"walk to: {point_name(step.point)}"
-            if not await taker.pause(step, word, prefs.move_s, "a tone, then the clip   Esc stops"):
-                return
+            there = led and await taker.pause(step, word, prefs.move_s, "Space: there already   Esc stops")
+            if told is not None:
+                kept, told = await told, None
+                refused = 0 if kept else refused + 1
+                if not kept:
+                    bench.change(taking=None)
+                    step = bench.step()
+                    continue
+            if not there:
+                break
             await sounds.play("ready")
             if sounds.trouble and not silent:
                 silent = True
@@ -64,14 +80,23 @@ async def hands_free(taker: Taker, step: Step) -> None:
             outcome = await taker.clip(step, AFTER_TONE_S)
             if outcome.stopped or outcome.lost:
                 return
-            outcome = await taker.checked(step, outcome) if outcome.clip else outcome
-            await sounds.play("kept" if outcome.kept else "again")
-            refused = 0 if outcome.kept else refused + 1
+            told = asyncio.create_task(_told(taker, step, outcome, sounds))
             step = bench.step()
-        await sounds.play("again" if refused else "done")
+        if bench.now.way:
+            await sounds.play("again" if refused else "done")
     finally:
         bench.count(None)
         bench.change(way="", taking=None)
+
+
+async def _told(taker: Taker, step: Step, outcome: Outcome, sounds: Tones) -> bool:
+    """Check a clip and say by a tone whether it is kept; one that is not ends the walk to the next point."""
+    outcome = await taker.checked(step, outcome) if outcome.clip else outcome
+    if taker.bench.now.way:
+        await sounds.play("kept" if outcome.kept else "again")
+    if not outcome.kept:
+        taker.turn_back()
+    return outcome.kept
 
 
 async def switched(taker: Taker, step: Step) -> None:

@@ -1,0 +1,112 @@
+"""A clean round of four points from `r` to the verdict: keys pressed, digits included, and seconds spent waiting."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Awaitable, Callable
+from concurrent.futures import Future
+from pathlib import Path
+
+import pytest
+from bay import banner, bench, settle, to_engine, until
+from fakes import FakeAnalyst
+from textual.pilot import Pilot
+
+from listen.jobs.events import ReadingEntered
+from listen.jobs.folder.store import open_job
+from tui.app import HisswayApp
+from tui.bridge.preferences import Preferences
+from tui.screens.round import ways
+from tui.screens.round.screen import RoundScreen
+
+CHECK_S = 0.3
+"""A check takes so long here, as it does on a slow laptop."""
+CLIPS = 12
+USUAL = Preferences()
+
+
+class SlowAnalyst(FakeAnalyst):
+    """Checks take their time."""
+
+    def check(self, path: Path, quiet: Path | None, on_s: tuple = ()) -> Future:
+        done, later = super().check(path, quiet, on_s), Future()
+        threading.Timer(CHECK_S, lambda: later.set_result(done.result())).start()
+        return later
+
+
+class Tech:
+    """Presses keys, counts them, and adds up how long each kept the next one waiting."""
+
+    def __init__(self, pilot: Pilot) -> None:
+        self.pilot, self.keys, self.waited_s = pilot, 0, 0.0
+
+    async def press(self, key: str, ready: Callable[[], bool]) -> None:
+        self.keys += 1
+        began = time.monotonic()
+        await self.pilot.press(key)
+        await until(self.pilot, ready, 20)
+        self.waited_s += time.monotonic() - began
+
+
+async def with_space(tech: Tech, screen: RoundScreen) -> None:
+    """A key a clip; the next one as soon as the take is over, whatever is being checked."""
+    walk = screen.step().walk
+    while screen.step().kind == "clip" and screen.step().walk == walk:
+        taken = len(screen.record.clips)
+        await tech.press("space", lambda n=taken: len(screen.record.clips) > n and not screen.now.busy)
+
+
+async def hands_free(tech: Tech, screen: RoundScreen) -> None:
+    """A key a walk."""
+    walk = screen.step().walk
+    await tech.press("h", lambda: screen.step().walk != walk and not screen.now.busy)
+
+
+async def clean_round(app: HisswayApp, walk: Callable[[Tech, RoundScreen], Awaitable[None]]) -> Tech:
+    """The whole of it at 80x24."""
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_engine(pilot)
+        app.write(ReadingEntered(reading="supply", value=550, unit="kPa", si=550))
+        tech = Tech(pilot)
+        await tech.press("r", lambda: isinstance(app.screen, RoundScreen))
+        screen = app.screen
+        assert isinstance(screen, RoundScreen)
+        await until(pilot, lambda: screen.listener.reading is not None)
+        while screen.step().kind == "caution":
+            await settle(pilot)
+            await tech.press("space", lambda: True)
+        await until(pilot, lambda: screen.step().id == "loss")
+        for key in ("2", "7"):
+            await tech.press(key, lambda: True)
+        await tech.press("enter", lambda: screen.step().walk == "quiet")
+        await walk(tech, screen)
+        await tech.press("1", lambda: screen.step().walk == "air")
+        await walk(tech, screen)
+        await walk(tech, screen)
+        await tech.press("n", lambda: screen.record.verdict is not None)
+        await until(pilot, lambda: "The intake valve leaks" in banner(screen))
+        record = screen.record
+        assert len(record.live_clips()) == CLIPS and not screen.now.checking
+        assert record.cautions == ("set-up",)
+        call = record.call()
+        assert call is not None and call.paths == ("intake-valve",) and call.before_numbers and call.sure is None
+        folder = app.open_job.folder
+    with open_job(folder, write=False) as again:
+        assert again.job.rounds[0].verdict is not None
+    return tech
+
+
+@pytest.mark.parametrize(("walk", "most_keys"), [(with_space, 20), (hands_free, 11)])
+async def test_a_clean_round(tmp_path: Path, monkeypatch, walk, most_keys: int) -> None:
+    """Takes and pauses last no time here: what is left is what the program itself makes one wait for.
+
+    The way from point to point is the tech's own: nobody waits for the program meanwhile.
+    """
+    monkeypatch.setattr(ways, "AFTER_TONE_S", 0.0)
+    tech = await clean_round(bench(tmp_path, analyst=SlowAnalyst()), walk)
+    before_s = USUAL.before_s if walk is with_space else 1.0
+    waiting_s = tech.waited_s + CLIPS * (before_s + USUAL.clip_s)
+    print(f"{walk.__name__}: {tech.keys} keys, {waiting_s:.0f} s waiting for takes and for the program")
+    assert tech.keys <= most_keys
+    assert waiting_s < 92.0, tech.waited_s

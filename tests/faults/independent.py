@@ -24,11 +24,11 @@ def faults_of(jobs: Path, said: list[str]) -> list[str]:
     if not names:
         return []
     try:
-        events = _events(jobs / names[0] / "journal.jsonl")
+        told = events(jobs / names[0] / "journal.jsonl")
     except (OSError, ValueError, KeyError) as error:
         return [f"the journal cannot be read: {error}"]
-    notes = [e["payload"]["text"] for e in events if e["kind"] == "note-added"]
-    clips = {e["payload"]["clip"]: e["payload"] for e in events if e["kind"] == "clip-kept"}
+    notes = [e["payload"]["text"] for e in told if e["kind"] == "note-added"]
+    clips = {e["payload"]["clip"]: e["payload"] for e in told if e["kind"] == "clip-kept"}
     promised = [line.split(" ", 1) for line in said if " " in line]
     found = [f"note {text!r} is not there once" for kind, text in promised if kind == "note" and notes.count(text) != 1]
     found += [f"clip {clip} is lost" for kind, clip in promised if kind == "clip" and clip not in clips]
@@ -39,18 +39,19 @@ def faults_of(jobs: Path, said: list[str]) -> list[str]:
     return found + _leftovers(jobs / names[0], set(clips))
 
 
-def _events(journal: Path) -> list[dict[str, Any]]:
-    before, events = GENESIS, []
+def events(journal: Path) -> list[dict[str, Any]]:
+    """Every event of a journal whose chain holds (``ValueError`` says where it does not)."""
+    before, found = GENESIS, []
     data = journal.read_bytes()
     if not data.endswith(b"\n"):
         raise ValueError("the last line is not whole")
     for raw in data.splitlines():
         event = json.loads(raw)
         if hashlib.sha256(raw[:-SUM_BYTES] + b"}").hexdigest() != event["sum"] or event["prev"] != before:
-            raise ValueError(f"the chain breaks at event {len(events) + 1}")
+            raise ValueError(f"the chain breaks at event {len(found) + 1}")
         before = hashlib.sha256(raw).hexdigest()
-        events.append(event)
-    return events
+        found.append(event)
+    return found
 
 
 def _clip_faults(file: Path, payload: dict[str, Any], heard: int) -> list[str]:

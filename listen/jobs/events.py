@@ -6,6 +6,7 @@ from typing import Any
 
 import msgspec
 
+from listen.bounded import Count, Cylinder, Decibel, Hertz, Pixels, Reading, Seconds, Share
 from listen.judge.result import RoundResult
 from listen.signal.flags import Flag
 from listen.trade.engine import Engine
@@ -17,9 +18,9 @@ SCHEMA = "hissway.job/1"
 class EngineSize(msgspec.Struct, frozen=True, kw_only=True):
     """What else is known of the engine, from its owner or its plate."""
 
-    displacement_cc: float | None = None
-    bore_mm: float | None = None
-    compression_ratio: float | None = None
+    displacement_cc: Reading | None = None
+    bore_mm: Reading | None = None
+    compression_ratio: Reading | None = None
     text: str = ""
 
 
@@ -80,13 +81,13 @@ class ReadingEntered(Payload, frozen=True, kw_only=True):
 
     reading: str
     """``compression-dry``, ``compression-wet``, ``loss``, ``supply``, ``restrictor``, or any later name."""
-    value: float
+    value: Reading
     """As entered."""
     unit: str
     """Unit as entered: kPa, psi, bar, percent or mm."""
-    si: float
+    si: Reading
     """Pressures in kPa, loss in percent, restrictor in millimetres."""
-    cylinder: int | None = None
+    cylinder: Cylinder | None = None
     round_id: str | None = None
     confirmed: tuple[str, ...] = ()
     """Doubts the tech was asked about and answered with yes."""
@@ -95,7 +96,7 @@ class ReadingEntered(Payload, frozen=True, kw_only=True):
 class PlugSeen(Payload, frozen=True, kw_only=True):
     """How a spark plug looked as it came out."""
 
-    cylinder: int
+    cylinder: Cylinder
     conditions: tuple[str, ...]
     """Identifiers of rows of the plug table."""
     text: str = ""
@@ -107,7 +108,7 @@ class SymptomNoted(Payload, frozen=True, kw_only=True):
     symptom: str
     """Identifier of a row of the symptom table."""
     present: bool = True
-    cylinder: int | None = None
+    cylinder: Cylinder | None = None
     text: str = ""
 
 
@@ -125,7 +126,7 @@ class CheckMade(Payload, frozen=True, kw_only=True):
     """Identifier of a row of the table of checks."""
     outcome: str
     """Identifier of one of its outcomes; ``not-possible`` where it could not be made here, empty to take it back."""
-    cylinder: int | None = None
+    cylinder: Cylinder | None = None
     text: str = ""
 
 
@@ -134,14 +135,14 @@ class AnswerWithdrawn(Payload, frozen=True, kw_only=True):
 
     fact: str
     """Identifier of a row of the table of facts."""
-    cylinder: int | None = None
+    cylinder: Cylinder | None = None
 
 
 class NoteAdded(Payload, frozen=True, kw_only=True):
     """Free words about the job, a cylinder or a round."""
 
     text: str
-    cylinder: int | None = None
+    cylinder: Cylinder | None = None
     round_id: str | None = None
 
 
@@ -152,14 +153,14 @@ class PhotoKept(Payload, frozen=True, kw_only=True):
     """Identifier."""
     picture: bytes
     """JPEG, reduced and freed of the camera's particulars; base64 in the journal."""
-    width: int
+    width: Pixels
     """Pixels."""
-    height: int
+    height: Pixels
     original_sha256: str
     """Of the file it was made from."""
     imported_from: str = ""
     """Name of that file."""
-    cylinder: int | None = None
+    cylinder: Cylinder | None = None
     of: str = ""
     """``plug``, ``bore``, ``head``, or empty."""
     text: str = ""
@@ -177,11 +178,11 @@ class MicrophoneChecked(Payload, frozen=True, kw_only=True):
     """An input was chosen and checked."""
 
     device: str
-    rate_hz: int
+    rate_hz: Hertz
     verdict: str
     """``good``, ``usable`` or ``not-usable``."""
     text: str = ""
-    full_scale_db_spl: float | None = None
+    full_scale_db_spl: Decibel | None = None
     """Level calibration: sound pressure level of full scale, if a calibrator was used."""
 
 
@@ -189,7 +190,7 @@ class RoundOpened(Payload, frozen=True, kw_only=True):
     """A round on one cylinder began."""
 
     round_id: str
-    cylinder: int
+    cylinder: Cylinder
     title: str = ""
 
 
@@ -220,25 +221,25 @@ class ClipKept(Payload, frozen=True, kw_only=True):
     """``quiet``, ``air``, ``sound``, ``shut``, ``switched`` or ``switched-sound``."""
     walk: str
     """``quiet``, ``air``, ``closing``, ``switched`` or ``reference``."""
-    take: int
+    take: Count
     """1 for the first clip at this point in this walk, counting those taken back."""
     sha256: str
     """Of the FLAC file."""
-    seconds: float
-    rate_hz: int
+    seconds: Seconds
+    rate_hz: Hertz
     device: str = ""
-    overflows: int = 0
-    gain_db: float | None = None
+    overflows: Count = 0
+    gain_db: Decibel | None = None
     started: str | None = None
     """UTC, ISO 8601, if known."""
-    gaps: tuple[tuple[float, float], ...] = ()
+    gaps: tuple[tuple[Seconds, Seconds], ...] = ()
     """Drop-outs: start and length in seconds."""
     flags: tuple[Flag, ...] = ()
     recovered: bool = False
     """True where the clip was saved from a take that a crash or a lost device cut short."""
     imported_from: str = ""
     """Name of the file it was made from, for clips recorded elsewhere."""
-    on_s: tuple[tuple[float, float], ...] = ()
+    on_s: tuple[tuple[Seconds, Seconds], ...] = ()
     """When the air was commanded on and off in a switched take, seconds from its start; empty: not known."""
     together: str = ""
     """Shared by the clips of one take of several channels."""
@@ -276,7 +277,7 @@ class ByEarCalled(Payload, frozen=True, kw_only=True):
 
     round_id: str
     paths: tuple[str, ...] = ()
-    sure: float | None = None
+    sure: Share | None = None
     """0 to 1."""
     declined: bool = False
     role: str = "tech"
@@ -398,7 +399,7 @@ class PairPlayed(Payload, frozen=True, kw_only=True):
 class FindingRecorded(Payload, frozen=True, kw_only=True):
     """What the teardown showed: the truth."""
 
-    cylinder: int
+    cylinder: Cylinder
     paths: tuple[str, ...]
     """Escape paths really at work; ``none`` where the cylinder was sound."""
     text: str = ""
@@ -424,8 +425,8 @@ class JournalMended(Payload, frozen=True, kw_only=True):
     """The journal was found other than it was left (a torn end moved aside, lines gone); what is known of it."""
 
     moved_to: str
-    bytes_moved: int
-    events_missing: int
+    bytes_moved: Count
+    events_missing: Count
     """Events that the summary knew and the journal no longer has."""
     rewritten: bool = False
     """True where the journal is not the one the summary was made from."""
@@ -450,11 +451,11 @@ class Salvaged(Payload, frozen=True, kw_only=True):
 
     source: str
     """Folder name of the damaged job."""
-    events: int
+    events: Count
     """Events that carried their own sum."""
-    lines_lost: tuple[int, ...]
+    lines_lost: tuple[Count, ...]
     """Lines of the damaged journal, counted from 1, that did not."""
-    signatures_left: int = 0
+    signatures_left: Count = 0
     """Signatures left behind: they were given for another chain."""
     clips_missing: tuple[str, ...] = ()
     """Clips whose file was missing or not the one that was kept."""
@@ -469,7 +470,7 @@ class Withdrawn(Payload, frozen=True, kw_only=True):
     """Its kind, as in :data:`KINDS`."""
     reason: str = ""
     round_id: str | None = None
-    cylinder: int | None = None
+    cylinder: Cylinder | None = None
     """What it was about; both None: the whole job."""
 
 
@@ -564,7 +565,7 @@ class Past(msgspec.Struct, frozen=True):
     """Lines known of other runs."""
     run: str
     """Hash of its first line."""
-    length: int
+    length: Count
     """Lines of its own run up to this one, itself included."""
 
 

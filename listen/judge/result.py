@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
+from listen.bounded import Count, Deciban, Decibel, Rate, Seconds, Share
 from listen.signal.flags import Flag
 
 SCHEMA = "hissway.round/1"
@@ -12,34 +13,34 @@ SCHEMA = "hissway.round/1"
 class BubbleRates(msgspec.Struct, frozen=True):
     """Bubble events a second, air off and air on."""
 
-    quiet: float
-    air: float
+    quiet: Rate
+    air: Rate
 
 
 class PointResult(msgspec.Struct, frozen=True, kw_only=True):
     """What one listening point says. Decibels; null where it could not be computed (a flag says why)."""
 
     point: str
-    excess_db: float | None
+    excess_db: Decibel | None
     """10 lg of air over quiet power, whitened over the hiss bands; may be negative."""
-    excess_ci95_db: tuple[float, float] | None
-    level_db: float | None
+    excess_ci95_db: tuple[Decibel, Decibel] | None
+    level_db: Decibel | None
     """Background-corrected level of the hiss; an upper bound where ``level_is_upper_bound``."""
     level_is_upper_bound: bool
     level_unit: str
     detected: bool
-    detection_limit_db: float | None
+    detection_limit_db: Decibel | None
     """The smallest excess that would have been seen 95 times in 100."""
-    drift_db: float | None
+    drift_db: Decibel | None
     """Quiet-to-quiet level change, standard deviation."""
     bubbles_per_s: BubbleRates
     """Counted where the point holds coolant; zero elsewhere, where there is nothing to bubble through."""
     flags: tuple[Flag, ...] = ()
     taken: str = "walks"
     """``walks``, or ``switched``: the air went on and off at a standing microphone."""
-    cycles: int | None = None
+    cycles: Count | None = None
     """Cycles used of a switched take."""
-    decay_s: float | None = None
+    decay_s: Seconds | None = None
     """Time constant of the hiss after shut-off in a switched take, where it can be told."""
 
 
@@ -47,15 +48,15 @@ class PathResult(msgspec.Struct, frozen=True, kw_only=True):
     """One escape path's odds and what moved them."""
 
     path: str
-    probability: float
+    probability: Share
     """Probability that this is what is wrong; over all paths they sum to 1 (a pair's mass is shared)."""
-    evidence_db: dict[str, float]
+    evidence_db: dict[str, Deciban]
     """Decibans by point and reading; with the prior they add up to the odds shown."""
-    involved: float = 0.0
+    involved: Share = 0.0
     """Probability that this path is at work at all, alone or in a pair."""
-    probability_range: tuple[float, float] | None = None
+    probability_range: tuple[Share, Share] | None = None
     """Least and most of ``probability`` over the sets of assumptions; None in results of older versions."""
-    involved_range: tuple[float, float] | None = None
+    involved_range: tuple[Share, Share] | None = None
     """The same of ``involved``."""
 
 
@@ -65,7 +66,7 @@ class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     kind: str
     """``path``, ``several``, ``sound``, ``fitting``, ``set-up`` or ``unclear``."""
     paths: tuple[str, ...]
-    probability: float
+    probability: Share
     text: str
     next: str
     """The one recording or check that would help most; empty where nothing is needed."""
@@ -73,7 +74,7 @@ class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     """Where that recording is to be made; empty where the next thing is no recording."""
     next_kind: str = ""
     """Which clip it is: ``quiet``, ``air``, ``sound`` or ``shut``."""
-    next_seconds: float = 0.0
+    next_seconds: Seconds = 0.0
     """Length of each clip of that recording; 0: as usual."""
     rests_on: tuple[str, ...] = ()
     """Assumptions and readings without which it would not be given, in words."""

@@ -8,11 +8,11 @@ from typing import Annotated
 
 import msgspec
 
+from listen.bounded import Cylinder
 from listen.trade.points import Kind
 
 Percent = Annotated[float, msgspec.Meta(ge=0, le=100)]
 Kilopascal = Annotated[float, msgspec.Meta(gt=0, le=10_000)]
-Cylinder = Annotated[int, msgspec.Meta(ge=1, le=99)]
 Second = Annotated[float, msgspec.Meta(ge=0, le=600)]
 
 

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import msgspec
 
+from listen.bounded import Figure
+
 
 class Flag(msgspec.Struct, frozen=True, kw_only=True):
     """One finding about the quality of a clip or of a comparison."""
 
     flag: str
     """Name in lower case with hyphens, for example ``clipping``."""
-    value: float
+    value: Figure
     """The figure measured (finite)."""
-    limit: float
+    limit: Figure
     """The figure at which the flag is raised."""
     text: str
     """One sentence: what, how much, what to do next."""

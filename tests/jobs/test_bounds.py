@@ -1,0 +1,75 @@
+"""Every number that a job stores has a least and a most; beyond them it is not understood, and costs nothing."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import msgspec.inspect as form
+import pytest
+
+from listen.jobs.events import KINDS
+from listen.trade.engine import Engine
+from tests.fuzz.mutate import read_events, relink
+from tests.fuzz.seeds import seed_job
+
+
+def unbounded(kind: Any, where: str, seen: set[type]) -> list[str]:
+    """Places of numbers under a type that lack a least or a most."""
+    if isinstance(kind, form.IntType | form.FloatType):
+        ends = ((kind.ge, kind.gt), (kind.le, kind.lt))
+        return [] if all(any(end is not None for end in pair) for pair in ends) else [where]
+    if isinstance(kind, form.StructType):
+        if kind.cls in seen or kind.cls is Engine:  # an engine refuses numbers beyond 1 to 99 by itself
+            return []
+        seen.add(kind.cls)
+        return [bad for field in kind.fields for bad in unbounded(field.type, f"{where}.{field.name}", seen)]
+    inner = [*getattr(kind, "types", ()), *(getattr(kind, "item_types", ()) or ())]
+    inner += [t for name in ("item_type", "value_type") if (t := getattr(kind, name, None)) is not None]
+    return [bad for t in inner for bad in unbounded(t, where, seen)]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_number_of_an_event_is_without_bounds(kind: str) -> None:
+    assert unbounded(form.type_info(KINDS[kind]), kind, set()) == []
+
+
+def test_the_look_through_the_forms_sees_a_number_without_bounds() -> None:
+    class Loose(form.msgspec.Struct):
+        inside: dict[str, tuple[float, ...]]
+
+    assert unbounded(form.type_info(Loose), "loose", set()) == ["loose.inside"]
+
+
+REPORTS = """
+import json, resource, sys
+from pathlib import Path
+from listen.report.build import Wanted, report_text
+from listen.jobs.folder.store import list_jobs, open_job
+folder = Path(sys.argv[1])
+open_job(folder, write=False)
+list_jobs(folder.parent)
+text = report_text(folder, Wanted("html", audio=False))
+json.dump([len(text), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3], sys.stdout)
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="ru_maxrss is in kilobytes on Linux")
+def test_a_received_job_with_an_excess_of_three_hundred_million_decibels_costs_no_memory(tmp_path: Path) -> None:
+    """It took 6.7 GB: the scale was drawn from end to end."""
+    folder = seed_job(tmp_path / "jobs" / "job")
+    journal = folder / "journal.jsonl"
+    events = read_events(journal.read_bytes())
+    results = [e["payload"]["result"] for e in events if e["kind"] == "judged"]
+    assert results
+    for result in results:
+        result["points"][0]["excess_db"] = 3e8
+    journal.write_bytes(relink(events))
+    command = [sys.executable, "-c", REPORTS, str(folder)]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=True)
+    size, peak_mb = json.loads(done.stdout)
+    assert size > 1000
+    assert peak_mb < 250

@@ -73,7 +73,7 @@ def portaudio() -> Any:
     NoPortAudio
         The PortAudio library is not installed.
     AudioError
-        A call into the sound system never came back; no new stream can be had in this process.
+        PortAudio does not start, or a call into it never came back; no new stream can be had in this process.
     """
     try:
         return sys.modules["sounddevice"] if _desk.loaded and not _desk.stuck else answered(_load, "starting", START_S)
@@ -82,6 +82,17 @@ def portaudio() -> Any:
             "recording and playing need the PortAudio library, which is not installed: "
             "install the package libportaudio2 (Debian, Ubuntu) or portaudio, then start again"
         ) from error
+    except AudioError:
+        raise
+    except Exception as error:  # PortAudio's own, which has no class before its module is there
+        raise _does_not_start(error) from error
+
+
+def _does_not_start(error: Exception) -> AudioError:
+    why = error.args[0] if error.args else type(error).__name__
+    return AudioError(
+        f"the sound system cannot be started ({why}); close other sound programs or restart the machine, then try again"
+    )
 
 
 def answered(work: Callable[[], _T], what: str, limit_s: float = ANSWER_S) -> _T:
@@ -135,7 +146,10 @@ def reload_devices() -> bool:
         if _desk.streams:
             return False
         sd._terminate()
-        sd._initialize()
+        try:
+            sd._initialize()
+        except sd.PortAudioError as error:
+            raise _does_not_start(error) from error
         return True
 
     return answered(again, "looking for devices", START_S)

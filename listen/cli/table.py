@@ -18,7 +18,7 @@ def round_table(result: RoundResult) -> str:
     lines += ["  " + _point_line(p) for p in result.points]
     lines += [f"    {f.flag} at {point(p.point).words}: {f.text}" for p in result.points for f in p.flags]
     odds = verdicts.odds((p.path, p.involved) for p in result.paths if p.involved >= SHOW_PATHS_FROM)
-    lines += [f"  odds: {odds}", f"  verdict: {result.verdict.text}"]
+    lines += [*([f"  odds: {odds}"] if odds else []), f"  verdict: {result.verdict.text}"]
     if result.verdict.next:
         lines.append(f"  next: {result.verdict.next}")
     return "\n".join(lines)

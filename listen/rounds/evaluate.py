@@ -18,6 +18,7 @@ from listen.rounds.blunders import Blunder, blunders, without
 from listen.rounds.describe import point_result, unseen_sentence
 from listen.rounds.model import SWITCHED_KINDS, Facts, Round, Take
 from listen.rounds.switching import Switching, read_take, switched_clip, switchings
+from listen.rounds.unusable import channel_with_sound, nothing_usable, said_of_nothing
 from listen.rounds.weigh import grounds, weigh
 from listen.signal.point import PointTakes, measure_point
 from listen.trade.points import Kind, PathId, walking_order
@@ -37,7 +38,11 @@ def evaluate(round_: Round, *, channel: int = 0) -> RoundResult:
     ClipError
         A file that cannot be read or measured.
     """
-    return judge_points(round_.name, measure(round_, channel=channel), round_.facts)
+    result = judge_points(round_.name, measure(round_, channel=channel), round_.facts)
+    if result.paths or (better := channel_with_sound(round_, channel)) is None:
+        return result
+    then = f"Channel {better} of these files has sound: judge them with --channel {better}, or choose that input."
+    return msgspec.structs.replace(result, verdict=msgspec.structs.replace(result.verdict, next=then))
 
 
 def measure(round_: Round, *, channel: int = 0) -> list[PointTakes]:
@@ -70,9 +75,12 @@ def _check(round_: Round) -> None:
 
 
 def judge_points(name: str, points: Sequence[PointTakes], facts: Facts) -> RoundResult:
-    """Judge measured points beside the round's facts."""
+    """Judge measured points beside the round's facts; where no clip can be used there are no odds, but the reason."""
     slips = blunders(points)
     weighed = weigh(without(points, slips), facts)
+    if nothing_usable(points) and not facts.bubbles_seen:
+        results = tuple(point_result(m, weighed.drift, facts.calibration_db) for m in weighed.points)
+        return RoundResult(round=name, points=results, paths=(), verdict=said_of_nothing(points))
     evidence = weighed.evidence
     odds = posterior(evidence)
     may_name = frozenset(p for p in PathId if evidence.hears(p))

@@ -22,7 +22,7 @@ _NAME = re.compile(rf"(?P<point>[a-z0-9-]+?)-(?P<kind>{'|'.join(Kind)})(?:-(?P<n
 ALL = "all"
 """Stands for the point in the name of a file that holds several, a channel each."""
 KNOWN_KEYS = Facts.__struct_fields__ + Taking.__struct_fields__
-T = TypeVar("T", Facts, Taking)
+T = TypeVar("T", Facts, Taking, dict[str, msgspec.Raw])
 MAX_FACTS_BYTES = 1_000_000
 """A round.json larger than this is not ours; it is refused before it is read."""
 
@@ -139,7 +139,9 @@ def _decoded(path: Path, form: type[T]) -> T | None:
         return None
     except OSError as e:
         raise RoundError(f"{path}: cannot be read ({e.strerror}); check its permissions") from e
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as e:
+    except UnicodeDecodeError as e:
+        raise RoundError(f"{path}: byte {e.start} of a name is no UTF-8 text; correct it or remove it") from None
+    except (msgspec.DecodeError, RecursionError) as e:
         raise RoundError(f"{path}: {e}; correct it or remove it") from None
 
 
@@ -148,13 +150,10 @@ def stray_keys(path: Path) -> tuple[str, ...]:
 
     Raises
     ------
-    OSError
-        The file cannot be read.
+    RoundError
+        As :func:`read_facts`.
     """
-    try:
-        found = msgspec.json.decode(_facts_bytes(path), type=dict[str, msgspec.Raw])
-    except FileNotFoundError:
-        return ()
+    found = _decoded(path, dict[str, msgspec.Raw]) or {}
     return tuple(key for key in found if key not in KNOWN_KEYS)
 
 

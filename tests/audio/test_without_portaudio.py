@@ -25,6 +25,22 @@ def test_recording_names_the_package(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
+NO_START = (
+    "class PortAudioError(Exception): pass\nraise PortAudioError('Error initializing PortAudio: no host', -9999)\n"
+)
+"""As sounddevice does where the library is there and does not start, beside a broken sound server."""
+
+
+def test_a_sound_system_that_does_not_start_is_one_sentence(tmp_path: Path) -> None:
+    (tmp_path / "sounddevice.py").write_text(NO_START)
+    script = f"import sys; sys.path.insert(0, {str(tmp_path)!r}); " + COMMAND.removeprefix(HIDE)
+    for words in (("mic",), ("record", "intake", "--kind", "air", "-o", str(tmp_path / "intake-air.flac"))):
+        done = subprocess.run([sys.executable, "-c", script, *words], capture_output=True, text=True, timeout=60)
+        assert done.returncode == 1
+        assert "cannot be started" in done.stderr and "Error initializing PortAudio: no host" in done.stderr
+        assert done.stderr.count("\n") == 1
+
+
 def test_everything_imports_and_files_are_read(tmp_path: Path) -> None:
     script = HIDE + (
         "import sys; from pathlib import Path\n"

@@ -72,6 +72,7 @@ def top_of(entries: Entries) -> str:
 
 
 TRICKS = {
+    "": "without a name",
     "../evil.txt": "climbs out",
     "TOP/../../evil.txt": "climbs out",
     "TOP/data/clips/../../../../evil.flac": "climbs out",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 from pathlib import Path
 
 import msgspec
@@ -122,6 +123,18 @@ def test_stray_keys_are_known_and_a_byte_order_mark_is_none(tmp_path: Path) -> N
     assert facts == Facts(cylinder=2)
     assert stray_keys(tmp_path / "round.json") == ("loss_percnt", "supply_psi")
     assert stray_keys(tmp_path / "none.json") == ()
+
+
+@pytest.mark.parametrize("text", [b'{"loss_percent": 3, "\xff": 1}', b'{"\xc3\x28": "\xff"}', b"\xff\xfe{}"])
+def test_text_in_another_coding_spoils_one_round_and_the_next_is_judged(
+    leak_copy: Path, tmp_path: Path, text: bytes, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shutil.copytree(leak_copy, tmp_path / "other-coding")
+    (tmp_path / "other-coding" / "round.json").write_bytes(text)
+    assert main(["rank", "--json", str(tmp_path / "other-coding"), str(leak_copy)]) == 1
+    first, second = (json.loads(line) for line in capsys.readouterr().out.splitlines())
+    assert "round.json" in first["error"] and first["error"].endswith("correct it or remove it")
+    assert second["round"] == str(leak_copy) and second["verdict"]["kind"]
 
 
 def test_stray_keys_are_said_beside_the_result(leak_copy: Path, capsys: pytest.CaptureFixture[str]) -> None:

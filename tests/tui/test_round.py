@@ -14,11 +14,13 @@ from bay import (
     screen_text,
     settle,
     settled,
+    to_engine,
     to_quiet_walk,
     to_round,
     type_text,
     until,
     walk,
+    words,
 )
 from fakes import QUICK, FakeAnalyst, FakeSource
 from textual.widgets import Input
@@ -136,6 +138,8 @@ async def test_the_microphone_goes_away_in_the_middle(tmp_path: Path) -> None:
         screen = await to_quiet_walk(pilot)
         await clip(pilot, screen)
         assert "cut short" in banner(screen)
+        assert "fake microphone went away after 0.4 s" in words(app), "why it was cut short stands beside the question"
+        assert "keep it as this clip: intake, air off" in words(app)
         await pilot.press("k")
         await until(pilot, lambda: bool(screen.record.live_clips()))
         (kept,) = screen.record.live_clips()
@@ -143,6 +147,22 @@ async def test_the_microphone_goes_away_in_the_middle(tmp_path: Path) -> None:
         await until(pilot, lambda: screen.listener.trouble == "")
         await clip(pilot, screen)
         assert screen.step().point == "oil-filler"
+
+
+async def test_a_microphone_that_fails_in_a_way_of_its_own_is_a_sentence_not_a_wait(tmp_path: Path) -> None:
+    """The thread that opens it is the only one that knows: the screen would say "opening" for ever."""
+
+    class Odd(FakeSource):
+        def open(self) -> None:
+            raise RuntimeError("Error initializing PortAudio")
+
+    app = bench(tmp_path, source=Odd())
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_engine(pilot)
+        await pilot.press("r")
+        await until(
+            pilot, lambda: "cannot be used" in str(getattr(getattr(app.screen, "listener", None), "trouble", ""))
+        )
 
 
 async def test_a_full_disk_costs_nothing_but_the_clip(tmp_path: Path) -> None:

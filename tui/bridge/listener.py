@@ -99,6 +99,9 @@ class Listener:
         except HisswayError as e:
             self.reading, self.trouble = None, str(e)
             return False
+        except Exception as e:  # noqa: BLE001 - this thread is the only one that knows, and the screen waits for it
+            self.reading, self.trouble = None, f"the microphone cannot be used ({type(e).__name__}: {e})"
+            return False
         self._meter = LiveMeter(source.rate_hz)
         self._source, self._applied = source, None
         self.trouble = ""

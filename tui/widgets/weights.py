@@ -41,7 +41,9 @@ class Weights(Drawn):
         """One line of the sum."""
         line = Cells(width, "plain")
         if not self.lines:
-            line.put(0, "No weighing yet: the round has not been judged.", "dim")
+            line.put(
+                0, "Nothing has been weighed: no clip of this round could be used, or it is not judged yet.", "dim"
+            )
             return line
         name = min(max(len(w.words) for w in self.lines) + 1, max(width // 3, 26))
         bar = max(width - name - 18, 8)

@@ -120,6 +120,8 @@ def _looked_at(path: Path, archive: zipfile.ZipFile, limits: Limits) -> dict[tup
 
 def _name_fault(info: zipfile.ZipInfo, names: dict[str, str]) -> str:
     name = info.orig_filename
+    if not info.filename:
+        return "a file without a name"
     if name.startswith(("/", "\\")) or re.match(r"[A-Za-z]:", name):
         return "an absolute path"
     if ".." in re.split(r"[/\\]", name):

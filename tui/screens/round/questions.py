@@ -29,7 +29,6 @@ REASONS = (
 )
 OWN_WORDS, WHOLE_WALK, NO = "own-words", "walk", "no"
 GO_ON = (Choice("y", "yes", "yes, go on"), Choice("n", NO, "no, leave it as it is"))
-LEFTOVER = (Choice("k", "keep", "keep it as a clip"), Choice("d", "drop", "drop it and record again"))
 REASON = Entry("reason", "Why", length=200)
 
 
@@ -75,7 +74,8 @@ def leftover(part: Partial) -> Asked:
     """What is to become of a take that was cut short?"""
     at = f"{point_name(part.point)}, {clip_words(part.clip_kind)}"
     sentence = f"A take was cut short ({at}); what had arrived is still there. What is to become of it?"
-    return Asked("leftover", sentence, LEFTOVER, leftover=part)
+    keep = Choice("k", "keep", f"keep it as this clip: {at}")
+    return Asked("leftover", sentence, (keep, Choice("d", "drop", "drop it and record again")), leftover=part)
 
 
 def before_touching(record: RoundRecord, what: str, events: tuple[Payload, ...], step: Step | None = None) -> Asked:

@@ -192,7 +192,8 @@ def _say(walk: Walked, step: Step, now: Now, *, short: bool, alone: bool) -> Say
     head = _where(step, record.cylinder)
     text, tone = _outcome(now.outcome)
     if now.asked is not None:
-        return Say(head, now.asked.sentence, tone="caution")
+        why = text if now.asked.about == "leftover" and now.outcome and now.outcome.lost else ""
+        return Say(head, now.asked.sentence, "", why, tone="caution")
     if step.kind == "done" and record.verdict is not None:
         verdict = record.verdict.result.verdict
         changed = f" · ! {record.changed_after_signing[-1]}" if record.changed_after_signing else ""
@@ -232,7 +233,7 @@ def _outcome(outcome: Outcome | None) -> tuple[str, str]:
         return f"✓ {outcome.sentence}", "good"
     if outcome.stopped:
         return f"– {outcome.sentence}", "plain"
-    return f"× {outcome.lead}: {outcome.sentence}", "again"
+    return f"× {'Cut short' if outcome.lost else outcome.lead}: {outcome.sentence}", "again"
 
 
 def _idle(job: Job, record: RoundRecord, step: Step, prefs: Preferences) -> tuple[str, ...]:
@@ -248,7 +249,7 @@ def _idle(job: Job, record: RoundRecord, step: Step, prefs: Preferences) -> tupl
         return ()
     likely = sorted(record.verdict.result.paths, key=lambda p: -p.involved)[:3]
     return (
-        f"Leaks, alone or with others:  {odds(((p.path, p.involved) for p in likely), '   ')}",
+        f"Leaks, alone or with others:  {odds(((p.path, p.involved) for p in likely), '   ')}" if likely else "No odds",
         _beside(job, record),
         "↑ ↓ a point to record once more   e its evidence   v the weight of evidence",
     )

@@ -1,0 +1,57 @@
+"""A round of which no clip can be used: the reason and what to do, in place of odds that would rest on nothing heard."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from listen.audio.files import read_clip, sound_info
+from listen.audio.phone import PHONE_SUFFIXES
+from listen.errors import ClipError
+from listen.judge.result import Verdict
+from listen.rounds.model import Round
+from listen.signal.point import PointTakes
+from listen.trade.points import Kind
+
+LOOKED_AT_S = 5.0
+"""Of another channel, to see whether it has sound."""
+MOST_CHANNELS = 8
+
+
+def nothing_usable(points: Sequence[PointTakes]) -> bool:
+    """Whether no point has a quiet and an air clip left that may be compared."""
+    return all(p.contrast(Kind.AIR) is None for p in points)
+
+
+def said_of_nothing(points: Sequence[PointTakes]) -> Verdict:
+    """What is said then: the commonest reason, and its advice."""
+    told = [f for p in points for f in p.flags if f.reject]
+    if not told:
+        why, then = "no point has a quiet and an air clip that can be compared", "record both at each point again"
+    else:
+        flags = [f.flag for f in told]
+        flag = max(told, key=lambda f: flags.count(f.flag))
+        why, _, then = flag.text.removesuffix(".").rpartition("; ")
+        why, then = (why, then) if why else (then, "record this round again")
+        why = f"{flags.count(flag.flag)} times: {why[:1].lower()}{why[1:]}"
+    text = f"Cannot tell: none of the clips can be used ({why})."
+    return Verdict(kind="unclear", paths=(), probability=0.0, text=text, next=f"{then[:1].upper()}{then[1:]}.")
+
+
+def channel_with_sound(round_: Round, channel: int) -> int | None:
+    """Another channel, in which the files that have it are not silent; ``None`` where there is none."""
+    files = dict.fromkeys(t.path for t in round_.takes if t.channel is None)
+    heard: dict[int, bool] = {}
+    for path in files:
+        if path.suffix.lower() in PHONE_SUFFIXES:
+            continue  # phones record one channel, or the same in both
+        try:
+            there = min(sound_info(path).channels, MOST_CHANNELS)
+            for c in range(there):
+                if c != channel and heard.get(c, True):
+                    clip = read_clip(path, channel=c, seconds=min(LOOKED_AT_S, sound_info(path).seconds))
+                    heard[c] = bool(np.ptp(clip.samples) > 0)
+        except ClipError:
+            continue
+    return min((c for c, sound in heard.items() if sound), default=None)

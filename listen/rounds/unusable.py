@@ -1,4 +1,4 @@
-"""A round of which no clip can be used: the reason and what to do, in place of odds that would rest on nothing heard."""
+"""A round of which no clip can be used: the reason and what to do, in place of odds that rest on nothing heard."""
 
 from __future__ import annotations
 

@@ -9,6 +9,7 @@ import msgspec
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import latest_round
 from listen.judge.result import PointResult
+from listen.trade.units import in_unit, unit_named
 
 LOSS_POINTS = 3.5
 """95 % uncertainty of one loss reading: repeats of a well set test agree within 5 points (5 / root 2)."""
@@ -133,8 +134,10 @@ def _compression(before: Job, after: Job, n: int, reading: str) -> Change | None
     a, b = before.reading(reading, n), after.reading(reading, n)
     if a is None and b is None:
         return None
-    spread = hypot(COMPRESSION_SHARE * a.si, COMPRESSION_SHARE * b.si) if a and b else 0.0
-    return _change(reading, "kPa", a.si if a else None, b.si if b else None, spread)
+    unit = unit_named(after.pressure_unit)
+    was, now = (in_unit(r.si, unit).value if r else None for r in (a, b))
+    spread = hypot(COMPRESSION_SHARE * was, COMPRESSION_SHARE * now) if was is not None and now is not None else 0.0
+    return _change(reading, unit, was, now, spread)
 
 
 def _points(a: RoundRecord | None, b: RoundRecord | None) -> list[Change]:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING, Any
+
+import msgspec
 
 from listen.diagnosis.case import CylinderCase, EngineCase, Made
 from listen.jobs.job import Job, RoundRecord
@@ -12,9 +15,32 @@ from listen.trade.facts import core, facts, symptoms
 from listen.trade.numbers import limit
 from listen.trade.plugs import plugs
 from listen.trade.points import PathId, point_rows
+from listen.trade.units import Unit, said_in, unit_named
+
+if TYPE_CHECKING:
+    from listen.diagnosis.model import Diagnosis
 
 PRIOR = "prior"
 """Name of the term of a path's odds that is there before any evidence."""
+
+
+def diagnosed(job: Job) -> Diagnosis:
+    """What the evidence says about the job's engine, every pressure told in the job's unit."""
+    from listen.diagnosis.diagnose import diagnose
+
+    said, unit = diagnose(engine_case(job)), unit_named(job.pressure_unit)
+    if unit == "kPa":
+        return said
+    return msgspec.convert(_told(msgspec.to_builtins(said), unit), type(said))
+
+
+def _told(said: Any, unit: Unit) -> Any:
+    """Every sentence of plain values in another unit."""
+    if isinstance(said, str):
+        return said_in(said, unit)
+    if isinstance(said, dict):
+        return {name: _told(value, unit) for name, value in said.items()}
+    return [_told(value, unit) for value in said] if isinstance(said, list | tuple) else said
 
 
 def engine_case(job: Job) -> EngineCase:

@@ -10,7 +10,7 @@ import msgspec
 from listen.errors import ReadingError
 from listen.jobs.events import ReadingEntered
 from listen.trade.readings import What, ask_loss, ask_pressure, ask_restrictor, ask_wet
-from listen.trade.units import Pressure, read_pressure, unit_named
+from listen.trade.units import read_pressure, show, unit_named
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job
@@ -62,7 +62,7 @@ def _pressure(reading: str, text: str, job: Job, cylinder: int | None) -> tuple[
         fuel=job.engine.fuel,
     )
     if reading == "compression-wet" and (dry := job.reading("compression-dry", cylinder)):
-        doubts += ask_wet(Pressure(dry.si, "kPa"), entry)
+        doubts += ask_wet(read_pressure(show(dry.si, unit_named(job.pressure_unit))), entry)
     return ReadingEntered(reading=reading, value=entry.value, unit=entry.unit, si=entry.kpa), doubts
 
 

@@ -8,9 +8,8 @@ from pathlib import Path
 
 from msgspec.structs import replace
 
-from listen.diagnosis.diagnose import diagnose
 from listen.diagnosis.model import CylinderStanding, Fault
-from listen.jobs.engine_case import engine_case, heard_before
+from listen.jobs.engine_case import diagnosed, heard_before
 from listen.jobs.events import (
     BubblesLooked,
     ClipKept,
@@ -35,7 +34,7 @@ from listen.report.owner_words import Language, OwnerWords
 from listen.report.photos_part import photo_parts
 from listen.report.round_part import round_part
 from listen.report.signatures_part import signature_parts
-from listen.trade.cautions import cautions, defer
+from listen.trade.cautions import cautions, defer, told_in
 from listen.trade.layout import layout_rows
 from listen.trade.numbers import numbers
 from listen.voice import figures, names, times
@@ -60,7 +59,7 @@ def assemble(
     rate (none leaves the table out); ``contact`` is how the owner reaches the shop, where the job does not say it.
     """
     job = opened.job
-    d = diagnose(engine_case(job))
+    d = diagnosed(job)
     clips = clip_parts(job, opened.folder)
     in_use = {c.id for r in job.rounds for c in r.clips if not c.taken_back}
     files = {c.clip: c.file for c in clips}
@@ -91,7 +90,7 @@ def assemble(
         owner=owner_part(d, behind, OwnerWords(language)),
         photos=photo_parts(job),
         rounds=_leaking_first(rounds, d.faults),
-        cautions=tuple((c.step, c.words) for c in cautions()),
+        cautions=tuple((c.step, c.words) for c in told_in(job.pressure_unit, cautions())),
         defer=defer(),
         numbers=tuple((n.item, n.figures, n.use) for n in numbers()),
         microphone=_microphone(job),

@@ -46,7 +46,7 @@ def _row(before: Job, after: Job, n: int, c: Change) -> ChangeRow:
     where = f" at the {names.point_name(c.point)}" if c.point else ""
     change = figures.UNKNOWN
     if c.difference is not None:
-        digits = 0 if c.unit == "kPa" else 1
+        digits = 0 if c.unit in ("kPa", "psi") else 1
         moved = figures.in_unit(c.difference, c.unit, digits, sign=True)
         change = f"{moved} \N{PLUS-MINUS SIGN} {c.uncertainty or 0:.{digits}f}"
     return ChangeRow(

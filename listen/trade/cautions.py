@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import cache
 from typing import Literal
 
 import msgspec
 
 from listen.trade.tables import read_table, rows
+from listen.trade.units import said_in, unit_named
 
 Step = Literal[
     "before",
@@ -47,6 +49,11 @@ def cautions() -> tuple[Caution, ...]:
 def cautions_for(*steps: Step) -> tuple[Caution, ...]:
     """Cautions that stand before the given steps."""
     return tuple(c for c in cautions() if c.step in steps)
+
+
+def told_in(unit: str, rows: Iterable[Caution]) -> tuple[Caution, ...]:
+    """Cautions with their pressures in another unit than kPa."""
+    return tuple(msgspec.structs.replace(c, words=said_in(c.words, unit_named(unit))) for c in rows)
 
 
 @cache

@@ -18,6 +18,12 @@ KPA_PER: dict[Unit, float] = {"kPa": 1.0, "psi": 6.894757293168361, "bar": 100.0
 _SPELLED: dict[str, Unit] = {"kpa": "kPa", "psi": "psi", "psig": "psi", "bar": "bar", "lb": "psi", "lbs": "psi"}
 _ENTRY = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?)\s*([A-Za-z]*)\s*")
 
+_FIGURE = re.compile(r"\d+(?:,\d{3})*(?:\.\d+)?")
+_AND = r"(?:, | to | and | or | > | dry, )"
+_IN_KPA = re.compile(rf"((?:{_FIGURE.pattern}{_AND})*{_FIGURE.pattern}) kPa(?: \(\d+ psi\))?")
+COARSE = 0.1
+"""Share by which a gauge's step may change a figure told in a sentence."""
+
 
 class Pressure(msgspec.Struct, frozen=True):
     """A pressure as entered; gauge pressure, above the outside air."""
@@ -72,6 +78,25 @@ def in_unit(kpa: float, unit: Unit) -> Pressure:
 def show(kpa: float, unit: Unit = "kPa") -> str:
     """A value in kPa as text in ``unit``, in steps a gauge can show (1 kPa, 1 psi, 0.1 bar)."""
     return f"{in_unit(kpa, unit).value:.{digits(unit)}f} {unit}"
+
+
+def said_in(text: str, unit: Unit) -> str:
+    """A sentence with every pressure written in kPa told in ``unit``; a figure beside it in brackets goes.
+
+    Whole kPa are finer than a psi or a tenth of a bar: nothing is lost on the way through words.
+    """
+    return text if unit == "kPa" else _IN_KPA.sub(lambda m: _told(m[1], unit), text)
+
+
+def _told(figures: str, unit: Unit) -> str:
+    return f"{_FIGURE.sub(lambda m: _figure(float(m[0].replace(',', '')), unit), figures)} {unit}"
+
+
+def _figure(kpa: float, unit: Unit) -> str:
+    """In steps a gauge can show; finer where those would change it."""
+    value, places = kpa / KPA_PER[unit], digits(unit)
+    rounded = round(value, places)
+    return f"{value:.{places}f}" if abs(rounded - value) <= COARSE * value else f"{value:.2g}"
 
 
 def digits(unit: Unit) -> int:

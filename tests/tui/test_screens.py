@@ -410,3 +410,21 @@ async def test_the_verdict_leads_back_to_the_round(tmp_path: Path) -> None:
         assert (screen.step().point, screen.step().walk) == ("tailpipe", "air")
         with open_job(app.open_job.folder, write=False) as read:
             assert read.job.round(screen.round_id).verdict is not None
+
+
+async def test_units_change_at_any_time_and_readings_stay_as_entered(tmp_path: Path) -> None:
+    """Table, cautions and doubts follow; the journal keeps what was typed."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(100, 30)) as pilot:
+        await to_engine(pilot)
+        app.write(ReadingEntered(reading="compression-dry", value=1240, unit="kPa", si=1240, cylinder=1))
+        await until(pilot, lambda: "1240" in screen_text(app))
+        await pilot.press("u", "p", "enter")
+        await until(pilot, lambda: "Dry psi" in screen_text(app) and " 180 " in screen_text(app))
+        assert app.job.reading("compression-dry", 1).unit == "kPa"
+        await pilot.press("a")
+        await until(pilot, lambda: "All cautions" in screen_text(app))
+        for _ in range(8):
+            assert "kPa" not in screen_text(app)
+            await pilot.press("space")
+            await settle(pilot)

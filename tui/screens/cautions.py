@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, cast
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -10,12 +10,13 @@ from textual.containers import Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
-from listen.trade.cautions import cautions
+from listen.trade.cautions import cautions, told_in
 from tui.widgets.panels import CautionPanel
 from tui.words import shown
 
 if TYPE_CHECKING:
     from listen.trade.cautions import Caution
+    from tui.bridge.bay import Bay
 
 
 class CautionScreen(ModalScreen[bool]):
@@ -41,7 +42,8 @@ class CautionScreen(ModalScreen[bool]):
     def on_mount(self) -> None:
         """From the first on."""
         panel = self.query_one(CautionPanel)
-        panel.show(self._rows)
+        job = cast("Bay", self.app).job
+        panel.show(told_in(job.pressure_unit, self._rows) if job else self._rows)
         panel.focus()
 
     def action_read_on(self) -> None:

@@ -100,7 +100,6 @@ class DiagnosisScreen(BayScreen[None]):
 
 
 def _diagnosis(job: Job) -> Diagnosis:
-    from listen.diagnosis.diagnose import diagnose
-    from listen.jobs.engine_case import engine_case
+    from listen.jobs.engine_case import diagnosed
 
-    return diagnose(engine_case(job))
+    return diagnosed(job)

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, ClassVar
 from textual.binding import Binding, BindingType
 
 from listen.errors import HisswayError
-from listen.jobs.events import CautionAcknowledged, Payload
+from listen.jobs.events import CautionAcknowledged, JobNamed, Payload
 from listen.jobs.standing import latest_round
 from listen.trade.cautions import Step, cautions_for
+from listen.trade.units import KPA_PER
 from tui.screens.base import BayScreen
 from tui.screens.cautions import CautionScreen
 from tui.screens.engine import cells
@@ -42,6 +43,7 @@ class EngineKeys(BayScreen[None]):
         Binding("P", "photos", "Photos", key_display="P"),
         Binding("R", "new_round", "New round", key_display="R"),
         Binding("a", "cautions", "Cautions"),
+        Binding("u", "units", "Units"),
         Binding("tab", "app.focus_next", "Drawing or table", show=False),
     ]
 
@@ -178,6 +180,18 @@ class EngineKeys(BayScreen[None]):
     def action_cautions(self) -> None:
         """Read all cautions again."""
         self.app.push_screen(CautionScreen())
+
+    def action_units(self) -> None:
+        """Tell pressures in another unit from now on; every reading stays as it was entered."""
+        job = self.bay.job
+
+        def keep(unit: str | None) -> None:
+            if job is not None and unit not in (None, job.pressure_unit):
+                self.keep(JobNamed(pressure_unit=unit), "")
+
+        options = [(str(unit), str(unit), "") for unit in KPA_PER]
+        title = "Pressures in which unit? Readings stay as they were entered."
+        self.app.push_screen(PickScreen(title, options, job.pressure_unit if job else ""), keep)
 
     def read_first(self, steps: tuple[Step, ...], then: Callable[[], None]) -> bool:
         """Have the cautions of steps read and acknowledged once a job before ``then``; False where they were."""

@@ -17,6 +17,7 @@ from textual.widgets import Button, Input, Label, Select, Static
 from listen.errors import HisswayError
 from listen.jobs.events import EngineDescribed, JobNamed, Payload, PersonChosen
 from listen.trade.layout import Engine, Exhaust, Layout, engine_of_rows, layout, layout_row, layout_rows
+from listen.trade.units import KPA_PER
 from tui.screens.base import BayScreen
 from tui.screens.pick import PickScreen
 from tui.widgets.engine_view import EngineView
@@ -35,7 +36,6 @@ CRANKCASE: dict[str, Literal["oil-filler", "breather"]] = {
 }
 ASK = "which end is cylinder 1?"
 LEAVE = [("stay", "go on with the form", ""), ("leave", "leave it", "")]
-UNITS = ("kPa", "psi", "bar")
 _SEPARATORS = re.compile(r"[\s,;·>–-]+")
 
 
@@ -72,7 +72,7 @@ class NewJobScreen(BayScreen["OpenJob | None"]):
             yield from _field("Crankcase at", _choice("crankcase", list(CRANKCASE)))
             yield from _field("Cooled by", _choice("cooling", ["coolant", "air"]))
             yield from _field("Fuel", _choice("fuel", ["petrol", "diesel"]))
-            yield from _field("Pressures in", _choice("unit", list(UNITS)))
+            yield from _field("Pressures in", _choice("unit", list(KPA_PER)))
             if self._of is None:
                 yield from _field("Complaint", Field(id="complaint", placeholder="what brought it here", compact=True))
                 yield from _field("Shop", Field(id="shop", compact=True))

@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import msgspec
+
 from listen.jobs.reference import beside, declined
 from listen.jobs.walk import Step, Walked, walked
-from listen.trade.cautions import Caution, cautions_for
+from listen.trade.cautions import Caution, cautions_for, told_in
 from listen.voice.names import point_name, short_path
 from listen.voice.verdicts import odds
 from tui.screens.calls import calls
@@ -112,6 +114,7 @@ def view(job: Job, round_id: str, now: Now, prefs: Preferences, lines: int, gaug
     """Make it. ``lines``: height of the screen. ``gauge``: what a simulated tester reads."""
     walk = walked(job, round_id)
     step = step_now(walk, now)
+    step = msgspec.structs.replace(step, cautions=told_in(job.pressure_unit, step.cautions))
     record = walk.record
     numbers = record.call() is not None or "call" in record.passed
     live = {(point, walk): Mark.CHECKING for _, point, walk in now.checking}
@@ -166,7 +169,7 @@ def _panel(job: Job, walk: Walked, step: Step, now: Now, prefs: Preferences, gau
         return Microphone()
     if step.kind == "caution":
         more = cautions_for("radiator") if any(p.id == "radiator" for p in walk.points) else ()
-        return Cautions((*step.cautions, *more))
+        return Cautions((*step.cautions, *told_in(job.pressure_unit, more)))
     if step.kind in ("supply", "loss"):
         told = gauge if step.kind == "loss" else ""
         remark = f"{told} Enter goes on. Ctrl+S leaves it out with a reason.".strip()

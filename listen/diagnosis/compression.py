@@ -66,9 +66,11 @@ def shares(case: EngineCase) -> dict[int, float]:
 def short_kpa(case: EngineCase) -> float:
     """Below this a reading is short whatever its mates show: by the figure expected, else by the lowest one known."""
     expected = expected_here(case)
-    if expected is not None:
-        return limit("expected_short") * expected
-    return least_here(case)
+    if expected is None:
+        return least_here(case)
+    short = limit("expected_short") * expected
+    computed = "compression-expected" not in case.figures and case.expected_kpa is None
+    return min(short, least_here(case)) if computed and case.engine.side_valve else short
 
 
 def all_low(case: EngineCase) -> bool:

@@ -48,7 +48,7 @@ def folded_shares(field: Sequence[Standing]) -> tuple[float, ...]:
     """
     shares = list(odds_shares(field))
     nothing = next((i for i, s in enumerate(field) if s.cause == NOTHING), None)
-    if nothing is None or not any(line.clears and line.db > 0 for line in field[nothing].lines):
+    if nothing is None or not _cleared(field, field[nothing]):
         return tuple(shares)
     for i, s in enumerate(field):
         untouched = s.score_db >= causes()[s.cause].prior_db - CLEARED_DB
@@ -56,6 +56,13 @@ def folded_shares(field: Sequence[Standing]) -> tuple[float, ...]:
             shares[nothing] += shares[i]
             shares[i] = 0.0
     return tuple(shares)
+
+
+def _cleared(field: Sequence[Standing], nothing: Standing) -> bool:
+    """True where tests came out good: on the whole engine, or on a part of it while no sign speaks for anything."""
+    if any(line.clears and line.db > 0 for line in nothing.lines):
+        return True
+    return not any(spoken(s) for s in field) and any(line.clears for s in field for line in s.lines)
 
 
 def leads(ranked: Sequence[Standing], findings: Sequence[Finding]) -> tuple[Lead, ...]:

@@ -7,7 +7,7 @@ from statistics import median
 import msgspec
 
 from listen.diagnosis.case import CylinderCase, EngineCase
-from listen.diagnosis.compression import all_low, low_cylinders, shares
+from listen.diagnosis.compression import all_low, low_cylinders, shares, short_cylinders
 from listen.diagnosis.ear import heard_share
 from listen.diagnosis.finding import Finding
 from listen.trade.numbers import agreeing_share, limit
@@ -109,6 +109,8 @@ def _heard_elsewhere(case: EngineCase) -> bool:
 def _beside_compression(case: EngineCase) -> list[Finding]:
     share, loss, low = shares(case), losses(case), low_cylinders(case)
     alike = len(loss) > 1 and max(loss.values()) - min(loss.values()) <= limit("loss_even_points")
+    if len(case.engine.cylinders) == 1:
+        low = short_cylinders(case)  # a single has no mates; the figure expected stands for them
     tight = {n for n, percent in loss.items() if n in low and percent <= limit("loss_tight_percent")}
     found = []
     if all_low(case) and len(tight) == len(loss) == len(case.engine.cylinders):

@@ -27,6 +27,9 @@ def fact_findings(case: EngineCase) -> list[Finding]:
         found.append(Finding("nothing-inside", (), "asked: no smoke, no oil or coolant used, nothing else noticed"))
     for c in case.cylinders:
         found += [Finding(id, (c.cylinder,), f"cylinder {c.cylinder}") for id in c.found]
+    on_all = set.intersection(*(set(c.found) for c in case.cylinders)) if len(case.cylinders) > 1 else set()
+    if len(case.cylinders) == len(case.engine.cylinders):
+        found += [Finding(id, (), "on every cylinder") for id in sorted(on_all)]
     return found
 
 
@@ -88,4 +91,9 @@ def _silenced(f: Finding, found: Sequence[Finding]) -> bool:
     row = evidence_rows().get(f.id)
     if row is None or not row.unless:
         return False
-    return any(o.id in row.unless and (not o.cylinders or set(o.cylinders) & set(f.cylinders)) for o in found)
+    return any(o.id in row.unless and _meet(o, f) for o in found)
+
+
+def _meet(a: Finding, b: Finding) -> bool:
+    """True where two findings speak of a cylinder in common; of the whole engine each does."""
+    return not a.cylinders or not b.cylinders or bool(set(a.cylinders) & set(b.cylinders))

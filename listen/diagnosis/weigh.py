@@ -64,7 +64,8 @@ class Standing(msgspec.Struct, frozen=True):
 
 def standings(case: EngineCase, findings: Sequence[Finding]) -> tuple[Standing, ...]:
     """Every cause on every cylinder it may belong to, highest first."""
-    cylinders: list[int | None] = [c.cylinder for c in case.cylinders] or [None]
+    known = {c.cylinder for c in case.cylinders} | {n for f in findings for n in f.cylinders}
+    cylinders: list[int | None] = [*sorted(known)] or [None]
     made = []
     told = {f.id for f in findings}
     for cause in causes().values():

@@ -42,14 +42,18 @@ def switched_clip(take: Take, clip: Clip, known: Switching) -> SwitchedClip:
 
 
 def _together(group: Sequence[Take], channel: int) -> dict[Take, Switching]:
-    tracks = [_track(read_take(t, channel)) for t in group]
-    told = Timeline.commanded(group[0].on_s) if group[0].on_s else None
+    return dict(zip(group, timed([read_take(t, channel) for t in group], group[0].on_s), strict=True))
+
+
+def timed(clips: Sequence[Clip], on_s: Sequence[tuple[float, float]]) -> list[Switching]:
+    """The switching of the channels of one take: as the clearest of them shows it, else as commanded."""
+    tracks = [_track(clip) for clip in clips]
+    told = Timeline.commanded(on_s) if on_s else None
     found = [f for z in tracks if (f := find(z, told)) is not None]
-    clearest = max(found, key=lambda f: f.clear, default=None)
-    timeline = told if clearest is None else clearest
+    timeline = max(found, key=lambda f: f.clear, default=told)
     if timeline is None:
-        return {t: Switching(None, None) for t in group}
-    return {t: Switching(timeline, common_level(tracks, i, timeline)) for i, t in enumerate(group)}
+        return [Switching(None, None) for _ in clips]
+    return [Switching(timeline, common_level(tracks, i, timeline)) for i in range(len(clips))]
 
 
 def read_take(take: Take, channel: int) -> Clip:

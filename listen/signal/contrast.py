@@ -51,9 +51,15 @@ class Contrast:
     floor_correlation: float = 0.6
     """Correlation of its floor and mean estimates; that of single clips by simulated steady and speech-like noise."""
 
+    silent: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None
+    """Covariance of ``rho`` and of that of floors were there no hiss, where the groups' own does not say
+    [shape=(B, B)]."""
+
     def only(self, bands: NDArray[np.bool_]) -> Contrast:
         """The same contrast with some of its bands left out."""
-        return Contrast(self.quiet.only(bands), self.air.only(bands), self.floor_correlation)
+        sub = np.ix_(bands, bands)
+        silent = None if self.silent is None else (self.silent[0][sub], self.silent[1][sub])
+        return Contrast(self.quiet.only(bands), self.air.only(bands), self.floor_correlation, silent)
 
     @property
     def rho(self) -> NDArray[np.float64]:

@@ -39,7 +39,7 @@ class Excess:
 
 def whitening(contrast: Contrast) -> NDArray[np.float64]:
     """Inverse-variance weights over bands from the quiet clips alone [shape=(B,)], sum 1."""
-    w = 1.0 / np.diag(contrast.quiet.cov)
+    w = 1.0 / np.diag(contrast.quiet.cov if contrast.silent is None else contrast.silent[0])
     return np.asarray(w / w.sum())
 
 
@@ -108,7 +108,8 @@ class _Estimate:
         if scale is not quiet:  # the quiet mean that floors are taken relative to is itself uncertain
             variance = variance + drift.kappa * _forms(wa - wq, contrast.quiet.cov)
         both = contrast.quiet.spread + contrast.air.spread
-        null = drift.kappa * (_forms(wq, covs[0]) + _forms(wq, covs[1])) + both * _forms(wq, drift.cov(live))
+        silent = covs[0] + covs[1] if contrast.silent is None else contrast.silent[scale is not quiet]
+        null = drift.kappa * _forms(wq, silent) + both * _forms(wq, drift.cov(live))
         return cls(r, variance, null)
 
 

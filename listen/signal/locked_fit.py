@@ -3,7 +3,8 @@
 Symbols: n moments, B bands, y[t, b] = q_b + h_b a[t] + e[t, b], e with covariance V = W + rho R over time, W white (by
 how much sound each moment averages), R a random walk, rho found by restricted likelihood; the same V for all bands.
 Drift slower than a cycle is what a random walk does, so g, the weights with h = g y, look at neighbouring half cycles
-only. The covariance over bands comes from the residuals and is scaled by how much the cycles differ among themselves.
+only. The covariance over bands comes from the residuals and is scaled by how much there is of them beside the
+switching: at the frequencies next to its own, and out of step with it. A shop that comes and goes fills these too.
 """
 
 from __future__ import annotations
@@ -15,14 +16,20 @@ from numpy.typing import NDArray
 
 from listen.signal.take import shrunk_correlation
 
-WALK_GRID = (0.0, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0)
+WALK_GRID = (0.0, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0, 1e3, 1e4)
 """rho: variance the walk gains in a second over that of a second's steady sound. Drift of 0.5 dB with a time constant
-of 60 s over 15 kHz of noise is 6."""
+of 60 s over 15 kHz of noise is 6; a neighbour's tool that runs by the second, thousands."""
 MODEL_DOF = 10.0
-"""Degrees of freedom that residuals within the cycles weigh against the scatter between them: about as many as a
-take of six cycles has. Reasoned, not benched: more would trust few cycles too much, fewer would cost depth."""
+"""Degrees of freedom that residuals at large weigh against those beside the switching: about as many as these have.
+Reasoned, not benched: more would trust the model of drift too much, fewer would cost depth."""
+MODEL_FAILS = 0.99
+"""Where chance makes so much beside the switching this seldom, the model of drift counts no more."""
 LEAST_SCALE = 0.6
-"""Cycles that agree better than noise allows lower the variance no further."""
+"""Less beside the switching than noise allows lowers the variance no further."""
+ASIDE = (-2, -1, 1, 2)
+"""Frequencies beside that of the switching, in steps of one over the take's length."""
+LEAST_OWN = 0.2
+"""A series beside the switching of which less than this share is its own is left out."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,7 +43,7 @@ class Fit:
     dof: float
     """Degrees of freedom behind ``cov``."""
     scale: float
-    """Variance between cycles over that within: about 1 where nothing but noise and drift differs."""
+    """Variance beside the switching over what the model makes of it: about 1 where nothing but noise and drift is."""
     rho: float
     """How much the level walked."""
     residual: NDArray[np.float64]
@@ -48,7 +55,7 @@ def fit(
     a: NDArray[np.float64],
     t_s: NDArray[np.float64],
     seconds: NDArray[np.float64],
-    cycle: NDArray[np.intp],
+    period_s: float,
     weight: NDArray[np.float64],
     rho: float | None = None,
 ) -> Fit:
@@ -62,8 +69,8 @@ def fit(
         Share of the full hiss [shape=(n,)].
     t_s, seconds
         Centre of each moment and how much sound it holds [shape=(n,)].
-    cycle
-        Which cycle each moment belongs to [shape=(n,)].
+    period_s
+        Of the switching.
     weight
         Weights over bands of the one series that rho is read from [shape=(B,)], sum 1.
     rho
@@ -82,9 +89,12 @@ def fit(
     residual = y - x @ beta
     nu = len(y) - 2
     over_bands = residual.T @ np.linalg.solve(v, residual) / nu
-    scale, cycles = _between(residual, g[1], v, over_bands, x @ g, cycle, weight)
-    dof = MODEL_DOF + cycles
-    moderated = max((MODEL_DOF + cycles * scale) / dof, LEAST_SCALE)
+    scale, series = _beside(residual @ weight, v, x, t_s, period_s)
+    scale /= max(float(weight @ over_bands @ weight), 1e-30)
+    dof = float(series)
+    if not _model_fails(scale, series):
+        dof, scale = MODEL_DOF + series, (MODEL_DOF + series * scale) / (MODEL_DOF + series)
+    moderated = max(scale, LEAST_SCALE)
     cov = moderated * inner[1, 1] * _regular(over_bands, nu, weight)
     return Fit(beta[1], cov, dof, scale, rho, y - np.outer(a, beta[1]))
 
@@ -120,19 +130,33 @@ def _restricted(z: NDArray[np.float64], x: NDArray[np.float64], v: NDArray[np.fl
     return float(-0.5 * (log_det + nu * np.log(left @ left)))
 
 
-def _between(
+def _beside(
     residual: NDArray[np.float64],
-    g: NDArray[np.float64],
     v: NDArray[np.float64],
-    over_bands: NDArray[np.float64],
-    hat: NDArray[np.float64],
-    cycle: NDArray[np.intp],
-    weight: NDArray[np.float64],
+    x: NDArray[np.float64],
+    t_s: NDArray[np.float64],
+    period_s: float,
 ) -> tuple[float, int]:
-    """Sum of squares of the cycles' own shares of h over what ``v`` makes of it, and how many cycles there are."""
-    members = np.unique(cycle)
-    each = np.where(cycle == members[:, None], g, 0.0)  # [cycles, n]
-    scores = each @ residual @ weight
-    left = each @ (np.eye(len(g)) - hat)
-    expected = float(np.einsum("in,nm,im->", left, v, left)) * float(weight @ over_bands @ weight)
-    return float(scores @ scores) / max(expected, 1e-30), len(members)
+    """Mean square of the residual [shape=(n,)], whitened by ``v``, at the frequencies beside that of the switching and
+    out of step with it; and over how many series of their own."""
+    whole_s = float(t_s[-1] - t_s[0]) + 0.5 * period_s
+    aside = np.array([f for k in ASIDE if (f := 1.0 / period_s + k / whole_s) * whole_s >= 1.0])
+    turns = 2 * np.pi * np.multiply.outer(t_s, np.append(aside, 1.0 / period_s))
+    factor = np.linalg.cholesky(v)
+    white = np.linalg.solve(factor, np.column_stack([x, np.cos(turns), np.sin(turns), residual]))
+    own, _ = np.linalg.qr(white[:, : x.shape[1]])
+    left = white - own @ (own.T @ white)
+    kept: list[NDArray[np.float64]] = []
+    for series, before in zip(left[:, x.shape[1] : -1].T, white[:, x.shape[1] : -1].T, strict=True):
+        alone = series - sum((k * (k @ series) for k in kept), np.zeros_like(series))
+        if np.linalg.norm(alone) > LEAST_OWN * np.linalg.norm(before):
+            kept.append(alone / np.linalg.norm(alone))
+    scores = np.array([k @ left[:, -1] for k in kept])
+    return float(scores @ scores) / max(len(kept), 1), len(kept)
+
+
+def _model_fails(scale: float, dof: int) -> bool:
+    """Whether there is more beside the switching than noise and drift can make."""
+    from scipy.special import fdtri
+
+    return dof > 0 and scale > float(fdtri(dof, MODEL_DOF, MODEL_FAILS))

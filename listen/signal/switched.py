@@ -50,6 +50,8 @@ LOUD = 0.25
 SLOPE_SPREAD = 0.3
 """Standard deviation of the share a(t) half-way up or down, over a(1 - a): 0.05 s of a slope of 0.15 s, or 15 % of a
 decay's time constant."""
+SURE_SIGMAS = 3.09
+"""Where the lower end of what is claimed lies: one in a thousand."""
 LEAST_POWER = 1e-3
 """Air over quiet power is never taken below -30 dB (as in the excess)."""
 SCALES = (0.0, 0.2, 0.4, 0.6, 0.75, 0.87, 0.94, 0.975, 0.99, 0.997, 0.9995, 1.0)
@@ -127,18 +129,18 @@ def lock(
             break
         out.append(worst)
         keep &= half != worst
-    means = _fitted(made, weight, bandwidth_hz)
+    means = _fitted(made, weight, bandwidth_hz, timeline.period_s)
     floors_made = _floors(power, t_s, half, keep, timeline)
     m = floors_made
-    floors = fit(m.y, m.share, m.t_s, m.seconds, _cycle_of(m.half), weight, FLOOR_WALK * means.rho)
+    floors = fit(m.y, m.share, m.t_s, m.seconds, timeline.period_s, weight, FLOOR_WALK * means.rho)
     spread = TEMPLATE_SPREAD[timeline.found]
-    q_mean, a_mean, cov = _pair(means, made, spread)
-    q_floor, a_floor, floor_cov = _pair(floors, m, ROUGHER * spread)
+    q_mean, a_mean, cov, silent = _pair(means, made, spread)
+    q_floor, a_floor, floor_cov, floor_silent = _pair(floors, m, ROUGHER * spread)
     sure = 1e6  # what the covariances do not know stands in ``scatter``
     quiet = Group(q_mean, 0.5 * cov, q_floor, 0.5 * floor_cov, 0.0, sure)
     air = Group(a_mean, 0.5 * cov, a_floor, 0.5 * floor_cov, 0.0, sure)
     return Locked(
-        Contrast(quiet, air, FLOOR_MEAN_CORRELATION),
+        Contrast(quiet, air, FLOOR_MEAN_CORRELATION, (silent, floor_silent)),
         RoundDrift(student(means.dof), student(floors.dof)),
         cycles,
         tuple(sorted(out)),
@@ -244,29 +246,24 @@ def _grouped(
     )
 
 
-def _cycle_of(half: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Cycle of each half cycle: an air-on half with the air-off half before it; the closing one with the last."""
-    return np.minimum(half // 2, int(half.max() - 1) // 2)
-
-
 def _cycles(half: NDArray[np.intp]) -> int:
     """Air-on halves that have an air-off half on at least one side."""
     have = set(half.tolist())
     return sum(h % 2 == 1 and bool({h - 1, h + 1} & have) for h in have)
 
 
-def _fitted(made: _Made, weight: NDArray[np.float64], bandwidth_hz: NDArray[np.float64]) -> Fit:
+def _fitted(made: _Made, weight: NDArray[np.float64], bandwidth_hz: NDArray[np.float64], period_s: float) -> Fit:
     """The fit, and a second one where the first finds so much hiss that it is most of the noise itself.
 
     Blocks with hiss scatter by its power too, and those on a slope by what the slope is not known.
     """
-    first = fit(made.y, made.share, made.t_s, made.seconds, _cycle_of(made.half), weight)
+    first = fit(made.y, made.share, made.t_s, made.seconds, period_s, weight)
     h = max(float(weight @ first.h), 0.0)
     if h < LOUD:
         return first
     a, steady = made.share, 1.0 / (OVERLAP_EFFICIENCY * bandwidth_hz.sum())
     variance = steady * (1.0 + h * a) ** 2 / made.seconds + (SLOPE_SPREAD * h * a * (1.0 - a)) ** 2
-    return fit(made.y, a, made.t_s, steady / variance, _cycle_of(made.half), weight)
+    return fit(made.y, a, made.t_s, steady / variance, period_s, weight)
 
 
 def _standing_out(made: _Made, weight: NDArray[np.float64]) -> int | None:
@@ -286,7 +283,7 @@ def _standing_out(made: _Made, weight: NDArray[np.float64]) -> int | None:
 
 
 def _pair(found: Fit, made: _Made, spread: float) -> tuple[NDArray[np.float64], ...]:
-    """Quiet and air power per band, and the covariance of the log of their ratio."""
+    """Quiet and air power per band; the covariance of the log of their ratio, as found and were there no hiss."""
     off = made.half % 2 == 0
     least = NEARLY_OFF / max(float(found.h.mean()), 1.0)
     if not (off & (made.share <= least)).any():
@@ -297,7 +294,19 @@ def _pair(found: Fit, made: _Made, spread: float) -> tuple[NDArray[np.float64], 
     grown = base * np.maximum(ratio, 1.0)
     quiet = made.quiet * base
     mean = float(found.h.mean())  # of the template: bands err together
-    return quiet, quiet * ratio, (found.cov + (spread * mean) ** 2) / np.outer(grown, grown)
+    silent = found.cov / np.outer(base, base)
+    slope = _steeper(ratio - 1.0, np.sqrt(np.diag(silent))) / grown
+    return quiet, quiet * ratio, (found.cov + (spread * mean) ** 2) * np.outer(slope, slope), silent
+
+
+def _steeper(hiss: NDArray[np.float64], sigma: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How much steeper the logarithm falls from what was found to the lower end of what is claimed than it is there.
+
+    The slope where it was found alone would make a large error of a large chance hiss look small.
+    """
+    step = np.clip(np.minimum(SURE_SIGMAS * sigma, hiss), 1e-6, None)
+    top = 1.0 + np.maximum(hiss, 1e-6)
+    return np.asarray(-np.log1p(-step / top) / step * top)
 
 
 def _quiet_db(made: _Made, weight: NDArray[np.float64]) -> float:

@@ -31,12 +31,11 @@ def common_level(tracks: Sequence[NDArray[np.float64]], own: int, timeline: Time
     share, free = timeline.share(t_s), ~timeline.guarded(t_s)
     if len(tracks) < 2 or free.sum() < 4 * SECOND_STEPS:
         return None
-    half = timeline.halves(t_s)
     left = {}
     for k, z in enumerate(tracks):
         y = (z[:n] / np.median(z[:n]) - 1.0)[:, None]
         length = np.full(int(free.sum()), STEP_S)
-        found = fit(y[free], share[free], t_s[free], length, half[free] // 2, np.ones(1))
+        found = fit(y[free], share[free], t_s[free], length, timeline.period_s, np.ones(1))
         silent = abs(float(found.h[0])) < SILENT * float(np.sqrt(found.cov[0, 0]))
         left[k] = (silent, np.log1p(np.maximum(y[:, 0] - (0.0 if silent else found.h[0] * share), -0.9)))
     others = [series for k, (silent, series) in left.items() if k != own and silent]

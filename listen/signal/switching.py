@@ -62,6 +62,13 @@ class Timeline:
         return len(self.opened_s)
 
     @property
+    def period_s(self) -> float:
+        """From one opening to the next; of a single one twice as long as the air was on."""
+        if self.cycles < 2:
+            return float(2.0 * (self.shut_s - self.opened_s).sum())
+        return float(np.median(np.diff(self.opened_s)))
+
+    @property
     def edges_s(self) -> NDArray[np.float64]:
         """All edges in order of time, with the usual reaction where they are commands [shape=(2N,)]."""
         edges = np.stack([self.opened_s, self.shut_s], axis=1).ravel()

@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.signal.switching import RISE_S, Timeline, share_at
+from listen.signal.switching import RISE_S, USUAL_REACTION_S, Timeline, share_at
 
 STEP_S = 0.1
 """Half the shortest reaction, four frames."""
@@ -25,8 +25,12 @@ APART_DB = 0.4
 """...by so much (drift of 0.5 dB over a minute moves 0.1 dB from one half to the next)."""
 MOST_UNEVEN = 0.5
 """Standard deviation of the periods over their mean: beyond it nobody switched, something came and went."""
-SAME = 0.6
-"""Share of the commanded air-on time in which the sound must be on, and of the air-off time off, to be ours."""
+MOST_TURNS = 0.6
+"""Share of the commanded cycles that must be there: of four one may be missed, of six two."""
+LATEST_S = (-0.3, 1.6)
+"""Edges lie behind their commands by this, at the median: a hand's reaction, and half-way down a slow decay."""
+SPREAD_S = 0.7
+"""Half of what they may differ among themselves: an uneven hand's three standard deviations of 0.25 s."""
 DECAYS_S: NDArray[np.float64] = np.geomspace(0.05, 5.0, 24)
 """Time constants tried after shut-off."""
 LATE_S = tuple(0.1 * i for i in range(16))
@@ -61,7 +65,7 @@ def find(z: Series, commanded: Timeline | None = None) -> Timeline | None:
     if not _apart(smooth, on):
         return None
     opened, shut = _edges(smooth, on, 0.5 * (lo + hi))
-    ours = _agree(on, commanded) if commanded is not None else not _uneven(opened, shut)
+    ours = _ours(opened, shut, commanded) if commanded is not None else not _uneven(opened, shut)
     if len(opened) < 2 or not ours:
         return None
     t_s = centres_s(len(z))
@@ -134,11 +138,24 @@ def _uneven(opened: Series, shut: Series) -> bool:
     return any(len(s) > 1 and float(s.std() / s.mean()) > MOST_UNEVEN for s in spans)
 
 
-def _agree(on: NDArray[np.bool_], commanded: Timeline) -> bool:
-    t_s = centres_s(len(on))
-    sure = ~commanded.guarded(t_s)
-    told = commanded.halves(t_s) % 2 == 1
-    return bool(on[sure & told].mean() > SAME and (~on[sure & ~told]).mean() > SAME)
+def _ours(opened: Series, shut: Series, commanded: Timeline) -> bool:
+    """Whether the edges follow the commands: nearly all of them, each in its turn, after much the same time.
+
+    What comes and goes by itself may be on for most of the commanded time; it does not keep step edge by edge.
+    """
+    late = [_late(found, told) for found, told in ((opened, commanded.opened_s), (shut, commanded.shut_s))]
+    if any(len(x) < max(2, MOST_TURNS * commanded.cycles) for x in late) or len(opened) > commanded.cycles:
+        return False
+    return all(
+        np.isfinite(x).all() and LATEST_S[0] <= np.median(x) <= LATEST_S[1] and np.ptp(x) <= 2 * SPREAD_S for x in late
+    )
+
+
+def _late(found: Series, told: Series) -> Series:
+    """By how much each edge lies behind its command; infinite where two have the same [shape=(n,)]."""
+    which = np.array([int(np.argmin(np.abs(t - told - USUAL_REACTION_S))) for t in found], dtype=np.intp)
+    late = found - told[which]
+    return np.asarray(np.where(np.bincount(which, minlength=len(told))[which] > 1, np.inf, late))
 
 
 def _with_decay(z: Series, t_s: Series, found: Timeline) -> Timeline:

@@ -10,8 +10,10 @@ import pytest
 from listen.bench.accuracy.cover import cover, true_excess_db
 from listen.bench.accuracy.detection import Depth, Detection, crossing, detection, limit_db
 from listen.bench.accuracy.drifting import drawn_round, drift_gain
-from listen.bench.accuracy.limits_table import cover_table, detection_table
+from listen.bench.accuracy.limits_table import cover_table, detection_table, switched_table
 from listen.bench.accuracy.pool import RATE_HZ, SHAPES, expected_bands, make_pool, noise, reduce, scaled
+from listen.bench.accuracy.switched import SceneCover, SwitchedFigures, WayDepth, measured
+from listen.bench.accuracy.switched_takes import SCENES, taken, tool
 from listen.bench.accuracy.workers import pieces
 from listen.cli.main import main
 from listen.rate import exact_rate
@@ -114,3 +116,37 @@ def test_cover_outside_its_bar_is_called_missed() -> None:
 
     table = cover_table([row(95, "steady"), row(90, "unsteady"), row(99, "drifting")])
     assert [line.split()[-1] for line in table.splitlines() if line.startswith("  all")] == ["met", "MISSED", "MISSED"]
+
+
+def test_a_switched_take_of_the_bench_holds_its_hiss_and_nothing_else() -> None:
+    """The hiss drawn is the excess measured; of four channels only the first hears it; tools need no hiss to sound."""
+    rng = np.random.default_rng(5)
+    four = taken(rng, 0.5, drift_db=0.5, channels=4)
+    first, second = measured(four), measured(four[1:])
+    assert first is not None and second is not None
+    assert first[1].excess_db == pytest.approx(10 * np.log10(1.0 + 0.5 / four[0].shop.mean()), abs=0.15)
+    assert not second[1].detected
+    assert set(SCENES) == {
+        "drift alone", "compressor starts or stops", "speech", "ratchets", "a neighbour's tool"
+    }  # fmt: skip
+    assert taken(rng, 0.0, scene=tool)[0].shop.mean() > 1.0
+
+
+def test_a_neighbours_tool_is_hardly_ever_taken_for_switched_air() -> None:
+    """Comes and goes by the second, as loud as the shop: of 60 takes none (before: one in thirty)."""
+    rng = np.random.default_rng(8)
+    found = [measured(taken(rng, 0.0, drift_db=0.5, scene=tool)) for _ in range(60)]
+    assert not any(f is not None and f[1].detected for f in found)
+
+
+def test_the_table_of_switched_takes_says_what_was_missed() -> None:
+    rate = exact_rate(30, 1000)
+    said = switched_table(
+        SwitchedFigures(
+            limit_db=-18.8,
+            depths=(WayDepth(way="switched", drift_db=0.0, reached_db=-17.0),),
+            scenes=(SceneCover(scene="speech", alarms=rate, cover=rate, width_db=0.1),),
+        ),
+        1e-3,
+    )
+    assert "loss 1.8 dB  MISSED" in said and "speech" in said and "30.00 in 1000" in said

@@ -34,6 +34,8 @@ class WorldRound:
     seed: int
     number: int
     kept_in: Path | None = None
+    switched: bool = False
+    """Taken with the air switched at each point, instead of by walks."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,7 +59,7 @@ class Measured:
     @property
     def helped(self) -> bool:
         """Whether a sound cylinder's clips and a loss reading are there."""
-        has_sound = any(take.kind is Kind.SOUND for p in self.spec.points for take in p.takes)
+        has_sound = any(take.kind in (Kind.SOUND, Kind.SWITCHED_SOUND) for p in self.spec.points for take in p.takes)
         return has_sound and self.spec.facts.loss_percent is not None
 
 
@@ -77,16 +79,22 @@ def _state() -> str:
 
 
 def drawn(job: WorldRound) -> RoundSpec:
-    """Draw a round; the same job gives the same round."""
+    """Draw a round; the same job gives the same round, and the same engine and shop switched as walked."""
+    from listen.bench.accuracy.both_ways import switched
     from listen.lab.simulator.worlds import WORLDS
 
-    place = sorted(WORLDS).index(job.world)
-    return WORLDS[job.world].draw(np.random.default_rng([job.seed, place, job.number]), f"{job.world}-{job.number}")
+    seed = [job.seed, sorted(WORLDS).index(job.world), job.number]
+    spec = WORLDS[job.world].draw(np.random.default_rng(seed), f"{job.world}-{job.number}")
+    return switched(spec, np.random.default_rng([*seed, 1])) if job.switched else spec
 
 
 def measured(job: WorldRound) -> Measured:
     """Draw, render and measure a round, or read what was kept of it."""
-    file = None if job.kept_in is None else job.kept_in / f"{job.world}-{job.seed}-{job.number}-{_state()}.pickle"
+    file = (
+        None
+        if job.kept_in is None
+        else job.kept_in / f"{job.world}-{job.seed}-{job.number}{'-switched' * job.switched}-{_state()}.pickle"
+    )
     if file is not None and file.exists():
         found = pickle.loads(file.read_bytes())  # noqa: S301 (written here, in a folder of the developer's own)
         assert isinstance(found, Measured)
@@ -103,13 +111,22 @@ def measured(job: WorldRound) -> Measured:
 
 def measure_spec(spec: RoundSpec) -> tuple[PointTakes, ...]:
     """Render a round and measure its points, in walking order."""
+    from listen.bench.accuracy.both_ways import TOLD
     from listen.lab.simulator.render import render
+    from listen.rounds.model import SWITCHED_KINDS
+    from listen.rounds.switching import timed
     from listen.signal.point import measure_point
+    from listen.signal.switched_clip import SwitchedClip
 
-    clips: dict[str, list[tuple[Kind, Clip]]] = {}
+    walked: dict[str, list[tuple[Kind, Clip]]] = {}
+    switched: dict[str, list[SwitchedClip]] = {}
     for (name, kind, _), clip in render(spec).items():
-        clips.setdefault(name, []).append((kind, clip))
-    return tuple(measure_point(p, clips[p]) for p in sorted(clips, key=walking_order))
+        group = walked.setdefault(name, [])
+        if kind in SWITCHED_KINDS:
+            switched.setdefault(name, []).append(SwitchedClip(kind, clip, timed([clip], TOLD)[0].timeline))
+        else:
+            group.append((kind, clip))
+    return tuple(measure_point(p, walked[p], switched.get(p, ())) for p in sorted(walked, key=walking_order))
 
 
 def hissway(round_: Measured) -> Forecast:
@@ -140,7 +157,15 @@ def _judged(job: tuple[Judge, WorldRound]) -> Forecast:
 
 
 def judge_world(
-    world: str, rounds: int, seed: int, workers: int, kept_in: Path | None, judge: Judge = hissway
+    world: str,
+    rounds: int,
+    seed: int,
+    workers: int,
+    kept_in: Path | None,
+    judge: Judge = hissway,
+    *,
+    switched: bool = False,
 ) -> Sequence[Forecast]:
     """A judge's forecasts on rounds of one world."""
-    return spread(_judged, [(judge, WorldRound(world, seed, i, kept_in)) for i in range(rounds)], workers)
+    jobs = [(judge, WorldRound(world, seed, i, kept_in, switched)) for i in range(rounds)]
+    return spread(_judged, jobs, workers)

@@ -154,6 +154,7 @@ class SimFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     cylinder: int | None = None
     firing_order: tuple[int, ...] | None = None
     bubbles_seen: bool | None = None
+    air_followed: bool | None = None
     compression_dry_kpa: float | None = None
     compression_wet_kpa: float | None = None
 

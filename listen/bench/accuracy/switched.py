@@ -1,0 +1,176 @@
+"""Switched takes against their limit and against walks: depth, false alarms with more than drift, cover of intervals.
+
+The limit is sqrt(2 / (B T)), T the time with air on; found 19 times in 20 at a false alarm of one in a thousand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+
+import msgspec
+import numpy as np
+
+from listen.bench.accuracy.cover import some_hiss
+from listen.bench.accuracy.detection import crossing
+from listen.bench.accuracy.drifting import POINTS, heard, point_takes
+from listen.bench.accuracy.pool import Pool, make_pool, picked, scaled
+from listen.bench.accuracy.switched_takes import BIAS, DRIFT_DB, DRIFT_S, SCENES, Scene, Taken, taken
+from listen.bench.accuracy.workers import pieces, spread
+from listen.rate import Rate, exact_rate
+from listen.signal.bands import BANDWIDTH_HZ
+from listen.signal.contrast import Contrast
+from listen.signal.drift import NEPER_PER_DB
+from listen.signal.excess import Excess, excess, whitening
+from listen.signal.switched import lock
+from listen.signal.switched_common import common_level
+from listen.signal.switching_found import find, track
+
+SIGMAS = 3.09 + 1.645
+FOUND = 0.95
+CYCLES, HALF_S = 6, 2.5
+MICROPHONES = 4
+LEVELS_DB = tuple(float(x) for x in np.arange(-17.0, 7.1, 1.0))
+ALARMS_A_ROUND, COVERS_A_ROUND, DEPTHS_A_ROUND = 25, 3, 0.75
+"""How the sizes follow the number of rounds drawn."""
+CHUNKS = 8
+STEP_S = 13.0
+"""From one clip of a walk to the next: eight seconds to move, five to record."""
+CALL_S = 15.0
+"""Call by ear between quiet and air walk."""
+
+Finder = Callable[[np.random.Generator, float], bool]
+"""Whether a hiss of this power over the background is found."""
+
+
+class WayDepth(msgspec.Struct, frozen=True, kw_only=True):
+    """How deep one way of taking a round hears."""
+
+    way: str
+    drift_db: float
+    reached_db: float | None
+    """Found 19 times in 20; None outside the levels tried."""
+
+
+class SceneCover(msgspec.Struct, frozen=True, kw_only=True):
+    """False alarms and cover with one thing sounding."""
+
+    scene: str
+    alarms: Rate
+    cover: Rate
+    width_db: float
+    """Half the interval's width, median."""
+
+
+class SwitchedFigures(msgspec.Struct, frozen=True, kw_only=True):
+    """All of it."""
+
+    limit_db: float
+    depths: tuple[WayDepth, ...]
+    scenes: tuple[SceneCover, ...]
+
+
+def switched_figures(rounds: int, seed: int, workers: int) -> SwitchedFigures:
+    """Measure; sizes follow ``rounds``."""
+    pool = make_pool("pink", min(300, 6 * rounds), seed + 2, workers)
+    each = max(1, round(DEPTHS_A_ROUND * rounds))
+    ways: tuple[tuple[str, float, Finder], ...] = (
+        ("switched, one microphone", 0.0, partial(_switched, 0.0, 1)),
+        ("walks", DRIFT_DB, partial(_walked, pool, False)),
+        ("quiet, air, quiet at each point", DRIFT_DB, partial(_walked, pool, True)),
+        ("switched, one microphone", DRIFT_DB, partial(_switched, DRIFT_DB, 1)),
+        ("switched, four microphones", DRIFT_DB, partial(_switched, DRIFT_DB, MICROPHONES)),
+    )
+    return SwitchedFigures(
+        limit_db=float(10 * np.log10(SIGMAS * np.sqrt(2.0 / (BANDWIDTH_HZ.sum() * CYCLES * HALF_S)))),
+        depths=tuple(
+            WayDepth(way=name, drift_db=drift, reached_db=_depth(finder, each, (seed, 41, i), workers))
+            for i, (name, drift, finder) in enumerate(ways)
+        ),
+        scenes=tuple(_scene(name, rounds, (seed, 42, i), workers) for i, name in enumerate(SCENES)),
+    )
+
+
+def measured(take: list[Taken]) -> tuple[Contrast, Excess] | None:
+    """The first channel's contrast and excess, as in use: edges from where they are heard, drift from the others."""
+    tracks = [track(t.power, t.t_s, BANDWIDTH_HZ) for t in take]
+    told = take[0].commanded
+    timeline = max((f for z in tracks if (f := find(z, told))), key=lambda f: f.clear, default=told)
+    common = common_level(tracks, 0, timeline) if len(take) > 1 else None
+    found = lock(take[0].power, take[0].t_s, timeline, BANDWIDTH_HZ, common)
+    if found is None:
+        return None
+    return found.contrast, excess(found.contrast, found.scatter, np.ones(len(BIAS), dtype=bool), BIAS)
+
+
+def _switched(drift_db: float, channels: int, rng: np.random.Generator, hiss: float) -> bool:
+    found = measured(taken(rng, hiss, cycles=CYCLES, half_s=HALF_S, drift_db=drift_db, channels=channels))
+    return found is not None and found[1].detected
+
+
+def _walked(pool: Pool, each_point: bool, rng: np.random.Generator, hiss: float) -> bool:
+    """Four points, three clips each; the hiss at the first."""
+    n = len(POINTS)
+    if each_point:
+        times = [[3 * STEP_S * p + 7.0 * k for k in range(3)] for p in range(n)]
+    else:
+        times = [[STEP_S * (p + n * k) + (CALL_S if k else 0.0) for k in range(3)] for p in range(n)]
+    flat = np.array(times).ravel()
+    apart = np.abs(flat[:, None] - flat)
+    shared = np.linalg.cholesky(np.exp(-apart / DRIFT_S) + 1e-9 * np.eye(len(flat))) @ rng.standard_normal(len(flat))
+    gain = np.exp(NEPER_PER_DB * DRIFT_DB * shared).reshape(n, 3)
+    points, truths = [], []
+    for p, name in enumerate(POINTS):
+        leak = hiss if p == 0 else 0.0
+        before, air, after = (
+            scaled(t, float(gain[p, k]) + (leak if k == 1 else 0.0)) for k, t in enumerate(picked(rng, pool, 3))
+        )
+        points.append(point_takes(name, (before, after), (air,), pool.bias))
+        truths.append(np.full(len(pool.bias), leak))
+    return heard(points, truths)[0].excess.detected
+
+
+def _depth(finder: Finder, each: int, seed: tuple[int, ...], workers: int) -> float | None:
+    """Level from which it is found, between the levels tried."""
+    jobs = [(finder, (*seed, i), 10 ** (db / 10), each) for i, db in enumerate(LEVELS_DB)]
+    return crossing(LEVELS_DB, np.array(spread(_share, jobs, workers)), FOUND)
+
+
+def _share(job: tuple[Finder, tuple[int, ...], float, int]) -> float:
+    finder, seed, hiss, each = job
+    rng = np.random.default_rng(seed)
+    return sum(finder(rng, hiss) for _ in range(each)) / each
+
+
+def _scene(name: str, rounds: int, seed: tuple[int, ...], workers: int) -> SceneCover:
+    silent, hissing = (pieces(max(1, k * rounds), CHUNKS) for k in (ALARMS_A_ROUND, COVERS_A_ROUND))
+    jobs = [(SCENES[name], (*seed, c), s, h) for c, (s, h) in enumerate(zip(silent, hissing, strict=True))]
+    found = spread(_rows, jobs, workers)
+    alarms, rows = sum(f[0] for f in found), np.array([row for f in found for row in f[1]])
+    held = int(rows[:, 0].sum())
+    return SceneCover(
+        scene=name,
+        alarms=exact_rate(alarms, sum(silent)),
+        cover=exact_rate(held, len(rows)),
+        width_db=float(np.median(rows[:, 1])),
+    )
+
+
+def _rows(job: tuple[Scene | None, tuple[int, ...], int, int]) -> tuple[int, list[tuple[bool, float]]]:
+    """False alarms among so many silent takes; of others whether the interval holds the truth, and half its width."""
+    scene, seed, silent, hissing = job
+    rng = np.random.default_rng(seed)
+    alarms = 0
+    for _ in range(silent):
+        found = measured(taken(rng, 0.0, drift_db=DRIFT_DB, scene=scene))
+        alarms += found is not None and found[1].detected
+    rows = []
+    for _ in range(hissing):
+        hiss = some_hiss(rng)
+        take = taken(rng, hiss, drift_db=DRIFT_DB, scene=scene)
+        found = measured(take)
+        if found is not None:
+            low, high = found[1].ci95_db
+            truth = float(10 * np.log10(1.0 + whitening(found[0]) @ (hiss / take[0].shop)))
+            rows.append((low <= truth <= high, 0.5 * (high - low)))
+    return alarms, rows

@@ -50,11 +50,12 @@ def new_file(path: Path, *, read_too: bool = False, mode: int | None = None) -> 
     Without a ``mode``, whoever may look into the folder may read the file: what lies in a private one stays private.
     """
     access = os.O_RDWR if read_too else os.O_WRONLY
-    mode = _mode_in(path.parent) if mode is None else mode
+    mode = mode_in(path.parent) if mode is None else mode
     return os.open(path, access | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), mode)
 
 
-def _mode_in(folder: Path) -> int:
+def mode_in(folder: Path) -> int:
+    """Who may read and write a file in a folder: whoever may do so there."""
     try:
         return (stat.S_IMODE(folder.stat().st_mode) & 0o666) | 0o600
     except OSError:

@@ -68,7 +68,11 @@ class JobError(HisswayError):
 
 
 class JobLocked(JobError):
-    """Another program is writing to this job."""
+    """Another program records at this job's engine, or is writing to it all the while."""
+
+
+class JobChanged(JobError):
+    """Another program wrote to the job what whoever was about to write had not seen; look again."""
 
 
 class JournalBroken(JobError):

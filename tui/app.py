@@ -16,12 +16,14 @@ from textual.filter import Monochrome
 from textual.reactive import reactive
 from textual.screen import Screen
 
+from tui.bridge.others import LOOK_EVERY_S, Others
 from tui.bridge.preferences import load, save
 from tui.bridge.services import Services
 from tui.bridge.sitting import Sitting
 from tui.screens.base import BayScreen
 from tui.screens.jobs.screen import JobsScreen
 from tui.themes import DAYLIGHT, DIM_BAY, THEMES, AnySegment
+from tui.words import plain
 
 if TYPE_CHECKING:
     from listen.jobs.events import Payload
@@ -77,6 +79,14 @@ class HisswayApp(App[None]):
     def _offered(self, key: events.Key) -> bool:
         return bool(self.screen_stack) and isinstance(self.screen, BayScreen) and self.screen.take_key(key)
 
+    def on_mount(self) -> None:
+        """Other programs may write to the open job too."""
+        self.set_interval(LOOK_EVERY_S, Others(self).look)
+
+    def tell(self, text: object, *, bad: bool = False) -> None:
+        """A short message in the corner; longer there where it is bad."""
+        self.notify(plain(text), severity="error" if bad else "information", markup=False, timeout=8 if bad else 4)
+
     def prefer(self, **changes: Any) -> None:
         """Change preferences and keep them."""
         self.preferences = msgspec.structs.replace(self.preferences, **changes)
@@ -104,9 +114,13 @@ class HisswayApp(App[None]):
 
         Raises what the journal raises: :class:`JobError` where it cannot be written.
         """
-        assert self.open_job is not None
-        self.job = self.open_job.append(*self.sitting.due(self.open_job.job.id), *events)
-        self.sitting.told(self.job.id)
+        opened = self.open_job
+        assert opened is not None
+        try:
+            opened.append(*self.sitting.due(opened.job.id), *events)
+            self.sitting.told(opened.job.id)
+        finally:
+            self.job = opened.job  # also where something came in that had not been seen
 
     def sit(self, name: str, role: str) -> None:
         """Someone says who they are: it stands on what is written from now on; what is on the screen they have seen."""

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from listen.errors import JobError, JobLocked, JournalBroken
+from listen.errors import JobError, JournalBroken
 from listen.jobs import events as ev
 from listen.jobs.exchange.keys import make_key
 from listen.jobs.exchange.pack import pack
@@ -264,13 +264,15 @@ def test_journals_without_a_common_beginning_are_kept_side_by_side(tmp_path: Pat
     assert (again.how, again.folder) == ("forwarded", done.folder), "the second copy is the one that goes on"
 
 
-def test_a_job_being_written_to_or_broken_here_is_left_alone(tmp_path: Path) -> None:
-    """Locked: said by whom. Broken: the copy that came in is put beside it."""
+def test_a_job_open_here_takes_a_bag_in_and_a_broken_one_is_left_alone(tmp_path: Path) -> None:
+    """Open elsewhere: it comes in and is seen there. Broken: the copy that came in is put beside it."""
     here = small_job(tmp_path / "here")
     there = send(here, tmp_path / "there", tmp_path).folder
     note(there, "new")
-    with open_job(here), pytest.raises(JobLocked):
-        send(there, tmp_path / "here", tmp_path)
+    with open_job(here) as opened:
+        assert send(there, tmp_path / "here", tmp_path).how == "forwarded"
+        assert opened.catch_up().note_texts() == ("new",)
+    note(there, "newer")
     (here / JOURNAL).write_bytes((here / JOURNAL).read_bytes().replace(b"percent", b"perzent"))
     done = send(there, tmp_path / "here", tmp_path)
     assert done.how == "beside"

@@ -78,7 +78,7 @@ def test_recordings_are_the_users_alone_unless_the_shop_shares_the_folder(tmp_pa
             opened.keep(opened.partials()[0])
         umask = os.umask(0)
         os.umask(umask)
-        files = [p for p in opened.folder.rglob("*") if p.is_file() and p.name != ".lock"]
+        files = [p for p in opened.folder.rglob("*") if p.is_file()]
         assert stat.S_IMODE(opened.folder.stat().st_mode) == folder_mode & ~umask
         assert {".flac", ".jsonl", ".json"} <= {p.suffix for p in files}
         for file in files:

@@ -25,7 +25,7 @@ from bay import (
 from fakes import QUICK, FakeAnalyst, FakeSource
 from textual.widgets import Input
 
-from listen.jobs.events import ReadingEntered, RoundOpened
+from listen.jobs.events import ReadingEntered, RoundOpened, StepPassed
 from listen.jobs.folder.store import open_job
 from listen.trade.layout import layout
 from tui.screens.round import ways
@@ -371,17 +371,23 @@ async def test_hostile_names_are_text(tmp_path: Path) -> None:
         assert "\x1b" not in text and "\u202e" not in text
 
 
-async def test_a_second_program_is_told_and_reads_only(tmp_path: Path) -> None:
-    """Nothing is written by two at once."""
+async def test_two_programs_have_a_job_open_and_one_of_them_records(tmp_path: Path) -> None:
+    """What each writes the other shows within seconds; clips only at the bench, and who has it is said."""
     app = bench(tmp_path)
-    with open_job(job_folder(tmp_path)) as held:
+    with open_job(job_folder(tmp_path), actor="Ann") as held:
         held.append(RoundOpened(round_id="c1-abc", cylinder=1))
         async with app.run_test(size=(80, 24)) as pilot:
             screen = await to_round(pilot)
-            await settle(pilot)
-            await pilot.press("space", "space")
-            await until(pilot, lambda: "read only" in banner(screen))
-            assert not screen.record.cautions
+            await read_cautions(pilot, screen)
+            held.append(*(StepPassed(round_id="c1-abc", step=s, reason="x") for s in ("supply", "loss")))
+            assert held.job.round("c1-abc").cautions, "what was read on the screen came first"
+            await until(pilot, lambda: screen.step().kind == "clip")
+            await until(pilot, lambda: "Ann, elsewhere: 2 × step passed." in [n.message for n in app._notifications])
+            await pilot.press("space")
+            await until(pilot, lambda: "has this job at the engine" in banner(screen))
+            held.close()
+            await clip(pilot, screen)
+            await until(pilot, lambda: len(screen.record.live_clips()) == 1)
 
 
 async def test_clips_recorded_elsewhere_are_brought_in_and_checked(tmp_path: Path) -> None:

@@ -40,3 +40,6 @@ class Bay(Protocol):
 
     def write(self, *events: Payload) -> None:
         """Append events to the journal; raises :class:`JobError` where it cannot be written."""
+
+    def tell(self, text: object, *, bad: bool = False) -> None:
+        """A short message in the corner."""

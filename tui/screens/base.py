@@ -14,7 +14,6 @@ from textual.screen import Screen
 from listen.errors import HisswayError
 from tui.widgets.key_bar import KeyBar
 from tui.widgets.top_bar import TopBar
-from tui.words import plain
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job
@@ -103,7 +102,7 @@ class BayScreen(Screen[R]):
 
     def tell(self, text: object, *, bad: bool = False) -> None:
         """A short message in the corner."""
-        self.notify(plain(text), severity="error" if bad else "information", markup=False, timeout=8 if bad else 4)
+        self.bay.tell(text, bad=bad)
 
     def refuse(self, error: HisswayError) -> None:
         """An error is its own sentence."""

@@ -6,13 +6,14 @@ from typing import TYPE_CHECKING, Literal
 
 import msgspec
 
-from listen.errors import JobError
+from listen.errors import JobChanged, JobError
 from listen.jobs.events import Event, JobOpened, Signed
 from listen.jobs.exchange.keys import fingerprint, is_small_order
 from listen.jobs.folder.chain import Chain, own_lines
 from listen.jobs.folder.journal import prev_of
 from listen.jobs.job import Job
 from listen.jobs.statement import statement
+from listen.jobs.unseen import unseen
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -49,22 +50,28 @@ def sign_round(opened: OpenJob, round_id: str, *, name: str, key: Ed25519Private
     ------
     JobError
         No name typed, no such round, already signed and unchanged since, or the disk refuses.
+    JobChanged
+        Another program wrote something about the round that is not known here yet.
     """
     if not name.strip():
         raise JobError("a signature needs a name; type your name as you would write it under a report")
-    record = next((r for r in opened.job.rounds if r.id == round_id), None)
-    if record is None:
-        raise JobError(f"round {round_id!r}: this job has no such round")
-    if any(s.name == name and s.role == ROLE for s in record.signatures) and not record.changed_after_signing:
-        raise JobError(f"{name} has signed this round already, and nothing was changed since")
-    payload = Signed(round_id=round_id, name=name, role=ROLE, statement=statement(record, name), head=opened.head)
-    if key is not None:
-        payload = msgspec.structs.replace(
-            payload,
-            public_key=key.public_key().public_bytes_raw().hex(),
-            signature=key.sign(signed_bytes(opened.job.id, payload)).hex(),
-        )
-    return opened.append(payload, actor=name)
+    known = opened.job
+    with opened.writing():  # a signature closes the journal up to the line before it
+        record = next((r for r in opened.job.rounds if r.id == round_id), None)
+        if record is None:
+            raise JobError(f"round {round_id!r}: this job has no such round")
+        if any(s.name == name and s.role == ROLE for s in record.signatures) and not record.changed_after_signing:
+            raise JobError(f"{name} has signed this round already, and nothing was changed since")
+        payload = Signed(round_id=round_id, name=name, role=ROLE, statement=statement(record, name), head=opened.head)
+        if what := unseen(known, opened.job, (payload,)):
+            raise JobChanged(what)
+        if key is not None:
+            payload = msgspec.structs.replace(
+                payload,
+                public_key=key.public_key().public_bytes_raw().hex(),
+                signature=key.sign(signed_bytes(opened.job.id, payload)).hex(),
+            )
+        return opened.append(payload, actor=name)
 
 
 def check_signatures(chain: Chain) -> tuple[SignatureCheck, ...]:

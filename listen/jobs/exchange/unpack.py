@@ -49,8 +49,6 @@ def unpack(path: Path, root: Path, limits: Limits = LIMITS) -> Unpacked:
     ------
     JobError
         The zip, the bag or the job in it is not whole or not ours, with the reason; or the disk refuses.
-    JobLocked
-        Another program is writing to the same job here; close it and unpack again.
     """
     if not path.exists():
         raise JobError(f"{path}: no such file; give the zip that hissway pack wrote")
@@ -133,7 +131,7 @@ def _together(path: Path, folder: Path, data: Path, theirs: Chain, found: Plan) 
     """Add what is new to the job here. Clips come first, so that no event ever speaks of a clip that is not there."""
     if found.how in ("same", "behind"):
         return Unpacked(how="nothing-new", folder=folder, events=0, text="the job here holds all of it already")
-    with open_job(folder) as opened:
+    with open_job(folder, bench=False) as opened, opened.writing():
         if plan(opened.chain, theirs) != found:
             raise JobError(f"{folder}: was changed while the bag was read; unpack it again")
         before = {e.id for e in opened.chain.events()}

@@ -16,6 +16,7 @@ from listen.jobs.folder import heads
 from listen.jobs.folder.chain import Chain, own_lines
 from listen.jobs.folder.journal_file import JOURNAL, read_journal
 from listen.jobs.folder.parts import CLIPS
+from listen.jobs.folder.summary import stored_summary
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.statement import statement_on
 
@@ -39,16 +40,18 @@ def verify_job(
     JobError
         Not a job folder, or it cannot be read.
     """
-    chain = read_journal(folder)
+    register = heads.known(folder) if against.register else None
+    summary = stored_summary(folder)
+    chain = read_journal(folder)  # after its witnesses: another program may be writing
     job = fold(chain.events())
     signatures = check_signatures(chain)
     kept = {p.clip: p for e in chain.events() if isinstance(p := e.payload, ClipKept)}
     bad = {clip.clip: why for clip in kept.values() if (why := clip_fault(folder / CLIPS, clip))}
-    vouched = None if results else _vouched(folder, chain, signatures, against)
+    vouched = None if results else _vouched(chain, signatures, against, register)
     judged = check_results(folder, chain, evaluate, vouched, frozenset(bad))
     faults = (
-        *journal_faults(folder, chain),
-        *_history_faults(folder, job, chain, against),
+        *journal_faults(folder, chain, summary),
+        *_history_faults(job, chain, against, register),
         *clip_faults(folder, tuple(kept.values()), bad),
         *_signature_faults(job, signatures, against),
         *(fault for r in job.rounds for fault in _decision_faults(r)),
@@ -72,11 +75,10 @@ def verify_job(
     )
 
 
-def _history_faults(folder: Path, job: Job, chain: Chain, against: Against) -> Iterator[Mismatch]:
+def _history_faults(job: Job, chain: Chain, against: Against, register: heads.Known | None) -> Iterator[Mismatch]:
     """What others remember of this history and it does not hold."""
-    if against.register:
-        for said in heads.missing(folder, job.id, chain):
-            yield Mismatch("history", JOURNAL, said)
+    for said in heads.missing(register, job.id, chain):
+        yield Mismatch("history", JOURNAL, said)
     if against.head and all(line.hash != against.head for line in own_lines(chain.lines)):
         yield Mismatch(
             "history", JOURNAL, f"no event has the hash {against.head}: cut short, or another history of this job"
@@ -115,10 +117,11 @@ def _round_remarks(record: RoundRecord) -> Iterator[str]:
         yield f"{where}: {said}"
 
 
-def _vouched(folder: Path, chain: Chain, checks: tuple[SignatureCheck, ...], against: Against) -> frozenset[str]:
+def _vouched(
+    chain: Chain, checks: tuple[SignatureCheck, ...], against: Against, register: heads.Known | None
+) -> frozenset[str]:
     """Ids of events that a known key's signature, the head that was given or the register vouches for."""
     by_key = {c.event for c in checks if c.state == "good" and (against.trust.demanded or _known(c, against))}
-    register = heads.known(folder) if against.register else None
     known = {against.head, *((register.last.head,) if register else ())} - {""}
     found: set[str] = set()
     since: list[str] = []

@@ -14,14 +14,14 @@ from listen.jobs.folder.chain import Chain
 from listen.jobs.folder.disk import link_in, sha256_of
 from listen.jobs.folder.journal_file import JOURNAL, broken_words
 from listen.jobs.folder.parts import CLIPS, is_clip_id
-from listen.jobs.folder.summary import SUMMARY, JobSummary, stored_summary, summarize
+from listen.jobs.folder.summary import SUMMARY, JobSummary, summarize
 from listen.voice.times import moment
 
 PASSING = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
 """Files that systems leave in folders people look into."""
 
 
-def journal_faults(folder: Path, chain: Chain) -> Iterator[Mismatch]:
+def journal_faults(folder: Path, chain: Chain, summary: JobSummary | None) -> Iterator[Mismatch]:
     """What is wrong with the journal and its summary."""
     if (folder / JOURNAL).is_symlink():
         yield Mismatch("journal", JOURNAL, "is a link to somewhere else; what it shows may change unseen")
@@ -37,7 +37,7 @@ def journal_faults(folder: Path, chain: Chain) -> Iterator[Mismatch]:
         if isinstance(p := event.payload, JournalMended) and (p.events_missing or p.rewritten):
             gone = f"{p.events_missing} event(s) known here were gone" if p.events_missing else "it was another one"
             yield Mismatch("history", JOURNAL, f"when it was opened on {moment(event.time)} {gone}")
-    yield from _summary_faults(folder, chain, stored_summary(folder))
+    yield from _summary_faults(folder, chain, summary)
 
 
 def _summary_faults(folder: Path, chain: Chain, stored: JobSummary | None) -> Iterator[Mismatch]:

@@ -69,9 +69,8 @@ def _head(chain: Chain, bag: str = "") -> Head:
     return Head(head=chain.head, lines=len(chain.lines), time=utc_now(), bag=bag)
 
 
-def missing(folder: Path, job: str, chain: Chain) -> tuple[str, ...]:
-    """What the register knows and the journal does not hold, a sentence each."""
-    found = known(folder)
+def missing(found: Known | None, job: str, chain: Chain) -> tuple[str, ...]:
+    """What the register, read before the journal, knows and the journal does not hold, a sentence each."""
     if found is None:
         return ()
     if found.job != job:

@@ -1,4 +1,4 @@
-"""One writer at a time for a job folder, and who it is."""
+"""One program at a time records at a job's engine, and who it is."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from pathlib import Path
 import msgspec
 from filelock import FileLock, Timeout
 
-from listen.durable import read_file
+from listen.durable import mode_in, read_file
 from listen.errors import JobLocked
 from listen.jobs.folder.disk import replace, telling
 from listen.jobs.folder.journal import utc_now
@@ -21,7 +21,7 @@ HOLDER_NAME = ".writer.json"
 
 
 class Holder(msgspec.Struct, frozen=True):
-    """Who writes to the job."""
+    """Who records."""
 
     who: str
     since: str
@@ -29,20 +29,20 @@ class Holder(msgspec.Struct, frozen=True):
     pid: int
 
 
-class WriterLock:
+class BenchLock:
     """Held from :meth:`take` to :meth:`give_back`; freed by the system if the program dies."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._lock = FileLock(folder / LOCK_NAME)
+        self._lock = FileLock(folder / LOCK_NAME, mode=mode_in(folder))
 
     def take(self) -> None:
-        """Become the writer, or say at once who is.
+        """Become the one who records, or say at once who does.
 
         Raises
         ------
         JobLocked
-            Another program (or another window of this one) writes to the job.
+            Another program (or another window of this one) has the bench.
         JobError
             The folder cannot be written.
         """
@@ -58,7 +58,7 @@ class WriterLock:
             replace(self._folder / HOLDER_NAME, msgspec.json.encode(holder), sync=False)
 
     def give_back(self) -> None:
-        """Let others write."""
+        """Let another record."""
         with suppress(OSError):
             (self._folder / HOLDER_NAME).unlink(missing_ok=True)
         self._lock.release()
@@ -77,4 +77,7 @@ def _held(folder: Path) -> str:
         by = f"{h.who} on {h.host} since {h.since} (process {h.pid})"
     except (OSError, msgspec.DecodeError):
         by = "another program"
-    return f"{folder}: {by} is writing to this job; close it there first, or open it here to read only"
+    return (
+        f"{folder}: {by} has this job at the engine and records there; leave the round there first. Meanwhile all but "
+        "clips can be entered here"
+    )

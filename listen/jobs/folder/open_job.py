@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import secrets
 import threading
-from contextlib import suppress
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
@@ -12,18 +13,21 @@ from typing import TYPE_CHECKING
 from msgspec.structs import replace
 
 from listen.durable import remove_if_possible, sweep
-from listen.errors import JobError
-from listen.jobs.events import ClipKept, Merged, PartFound, Payload, RoundOpened, Withdrawn
+from listen.errors import JobChanged, JobError
+from listen.jobs.events import ClipKept, Event, Merged, PartFound, Payload, RoundOpened, Withdrawn
 from listen.jobs.fold import fold
 from listen.jobs.folder import disk, heads
 from listen.jobs.folder.chain import Chain, read_chain
 from listen.jobs.folder.clip_event import clip_event, with_particulars
 from listen.jobs.folder.journal import Line, storable, write_line
 from listen.jobs.folder.journal_file import JOURNAL, broken_words
-from listen.jobs.folder.lock import WriterLock
+from listen.jobs.folder.lock import BenchLock
+from listen.jobs.folder.mend import mend
 from listen.jobs.folder.parts import CLIPS, Partial, is_clip_id, new_partial, partials
 from listen.jobs.folder.summary import summarize, write_summary
+from listen.jobs.folder.turn import Turn, news
 from listen.jobs.job import Job
+from listen.jobs.unseen import unseen
 
 if TYPE_CHECKING:
     from listen.audio.source import Recording
@@ -36,19 +40,21 @@ OTHERS_WRITE_S = 3600.0
 
 
 class OpenJob:
-    """A job folder opened to read, or to write by one program at a time."""
+    """A job folder opened to read, or to write beside other programs; one at a time records at the engine."""
 
-    def __init__(self, folder: Path, chain: Chain, lock: WriterLock | None, actor: str = "") -> None:
+    def __init__(self, folder: Path, chain: Chain, turn: Turn | None, actor: str = "") -> None:
         self.folder = folder.absolute()
         self.actor = actor
         """Who is at the keyboard; stands on every event."""
-        self._chain = chain
         self._lines = list(chain.lines)
-        self._size = chain.size
-        self._lock = lock
+        self._broken = broken_words(self.folder, chain) if chain.broken else ""
+        self._size, self._written_ns = chain.size, 0
+        self._turn = turn
+        self._bench: BenchLock | None = None
         self._job = fold(chain.events())
         self._adding = threading.RLock()
         """One thread at a time adds: an import goes on beside a screen. Never held while a clip is read or written."""
+        self._news: list[Event] = []
 
     @property
     def job(self) -> Job:
@@ -58,29 +64,113 @@ class OpenJob:
     @property
     def writable(self) -> bool:
         """Whether this program may add to the job."""
-        return self._lock is not None
+        return self._turn is not None
+
+    def to_bench(self) -> None:
+        """Become the one program that records at this engine; others decide, read and type meanwhile.
+
+        Raises
+        ------
+        JobLocked
+            Another one is; the message says which.
+        """
+        if self._turn is None or self._bench is not None:
+            return
+        bench = BenchLock(self.folder)
+        bench.take()
+        self._bench = bench
+        self.catch_up()
+        self._sweep()
+
+    def leave_bench(self) -> None:
+        """Let another program record."""
+        if self._bench is not None:
+            self._bench.give_back()
+            self._bench = None
 
     @property
     def broken(self) -> str:
         """Why the journal does not hold to its end; empty where it does."""
-        return broken_words(self.folder, self._chain) if self._chain.broken else ""
+        return self._broken
 
     @property
     def head(self) -> str:
         """Hash of the last line."""
-        return self._chain_now().head
+        return self.chain.head
 
     @property
     def chain(self) -> Chain:
         """The journal's lines that hold."""
-        return self._chain_now()
+        return Chain(tuple(self._lines))
 
     def reread(self, chain: Chain) -> None:
         """Go on from another journal that was put in place of this one."""
-        self._chain, self._lines, self._size = chain, list(chain.lines), chain.size
-        self._job = fold(chain.events())
+        self._take_over(chain)
         self._summarize()
         heads.note(self.folder, self._job.id, chain, afresh=True)
+
+    def _take_over(self, chain: Chain) -> None:
+        self._lines, self._size = list(chain.lines), chain.size
+        self._job = fold(chain.events())
+
+    @contextmanager
+    def writing(self) -> Iterator[None]:
+        """Other programs wait, and all that they wrote is known here, as long as this lasts.
+
+        Raises
+        ------
+        JobError
+            Opened to read only, the disk refuses, or another journal lies there than was opened.
+        """
+        with self._adding:
+            if self._turn is None:
+                raise JobError(f"{self.folder}: is open to read only; nothing was written")
+            with self._turn.taken():
+                torn = self._read_on()
+                if torn and (found := mend(self.folder, Chain(tuple(self._lines), torn=torn), None)):
+                    self._add(write_line(found, prev=self.head, actor="hissway"))
+                yield
+
+    def catch_up(self) -> Job:
+        """Read what other programs wrote since; costs one look at the file where they wrote nothing.
+
+        Raises
+        ------
+        JobError
+            The journal cannot be read, or another one lies there than was opened.
+        """
+        with self._adding:
+            if not self._broken:
+                self._read_on()
+            return self._job
+
+    def take_news(self) -> tuple[Event, ...]:
+        """What other programs wrote and nobody was told of yet; asked again it begins anew."""
+        with self._adding:
+            told, self._news = tuple(self._news), []
+            return told
+
+    def _read_on(self) -> bytes:
+        """Take in what is new; gives the end of a line that was not written whole."""
+        path = self.folder / JOURNAL
+        with disk.telling("read the journal", path):
+            stat = path.stat()
+        if (stat.st_size, stat.st_mtime_ns) == (self._size, self._written_ns):
+            return b""
+        if not self._written_ns and stat.st_size == self._size:  # just opened
+            self._written_ns = stat.st_mtime_ns
+            return b""
+        chain, added = news(self.folder, self._lines, self._size)
+        if added:
+            self._news += chain.events()
+            self._grow(chain.lines)
+        elif chain.head != self.head:
+            known = {e.id for e in self.chain.events()}
+            self._news += [e for e in chain.events() if e.id not in known]
+            self._take_over(chain)
+        if not chain.torn:
+            self._written_ns = stat.st_mtime_ns
+        return chain.torn
 
     @property
     def clips(self) -> Path:
@@ -106,50 +196,60 @@ class OpenJob:
         ------
         JobError
             Opened to read only, disk full, read-only, folder gone...: the job is as it was before.
+        JobChanged
+            A decision, signature or result on a round of which another program wrote something not known here yet:
+            nothing was written, and it is known now.
         """
-        with self._adding:
-            if self._lock is None:
-                raise JobError(f"{self.folder}: is open to read only; nothing was written")
+        known = self._job
+        with self.writing():
+            if what := unseen(known, self._job, payloads):
+                raise JobChanged(what)
             who = self.actor if actor is None else actor
             new: list[Line] = []
             for payload in payloads:
                 prev = new[-1].hash if new else self.head
                 new.append(write_line(payload, prev=prev, actor=who))
-            self._write(new)
+            self._add(*new)
             return self._job
 
     def append_lines(self, lines: tuple[Line, ...]) -> Job:
         """Write lines that already follow this journal's head, word for word (from another machine's copy)."""
-        with self._adding:
-            self._write(list(lines))
+        with self.writing():
+            self._add(*lines)
             return self._job
 
-    def _write(self, new: list[Line]) -> None:
+    def _add(self, *new: Line) -> None:
         path = self.folder / JOURNAL
         data = b"".join(line.raw + b"\n" for line in new)
         merges = any(isinstance(line.event.payload, Merged) for line in new)
-        withdraws = any(isinstance(line.event.payload, Withdrawn) for line in new)
         chain = read_chain(b"".join(line.raw + b"\n" for line in self._lines) + data) if merges else None
         if chain is not None and chain.broken:
             raise JobError(f"{path}: what came in cannot be added: {chain.broken}; nothing was written")
         with disk.telling("write to the journal", path):
             disk.append(path, data, self._size)
-        self._size += len(data)
-        self._lines = [*self._lines, *new] if chain is None else list(chain.lines)
-        whole = withdraws or any(isinstance(line.event.payload, Merged) for line in self._lines)
-        # What was said on two machines stays told until someone settles it, and what was withdrawn is passed over:
-        # only the whole can show either.
-        self._job = fold(self._chain_now().events()) if whole else fold((n.event for n in new), self._job)
+            self._written_ns = path.stat().st_mtime_ns
+        if chain is not None:
+            self._take_over(chain)
+        else:
+            self._grow(new)
         self._summarize()
 
-    def _chain_now(self) -> Chain:
-        return Chain(tuple(self._lines))
+    def _grow(self, new: Sequence[Line]) -> None:
+        """Lines were added at the end."""
+        self._lines = [*self._lines, *new]
+        self._size += sum(len(line.raw) + 1 for line in new)
+        whole = any(isinstance(line.event.payload, Withdrawn) for line in new) or any(
+            isinstance(line.event.payload, Merged) for line in self._lines
+        )
+        # What was said on two machines stays told until someone settles it, and what was withdrawn is passed over:
+        # only the whole can show either.
+        self._job = fold(self.chain.events()) if whole else fold((n.event for n in new), self._job)
 
     def _summarize(self) -> None:
         with suppress(OSError):
             stat = (self.folder / JOURNAL).stat()
-            write_summary(self.folder, summarize(self._job, self._chain_now(), stat))
-        heads.note(self.folder, self._job.id, self._chain_now())
+            write_summary(self.folder, summarize(self._job, self.chain, stat))
+        heads.note(self.folder, self._job.id, self.chain)
 
     def open_round(self, cylinder: int, title: str = "") -> str:
         """Begin a round on a cylinder; gives its id."""
@@ -162,9 +262,12 @@ class OpenJob:
 
         Raises
         ------
+        JobLocked
+            Another program records at this engine.
         JobError
             The folder for takes cannot be made.
         """
+        self.to_bench()
         part = new_partial(self.folder, round_id, point, clip_kind, walk)
         with disk.telling("make room for a take", part.path.parent):
             part.path.parent.mkdir(exist_ok=True)
@@ -197,7 +300,7 @@ class OpenJob:
         with disk.telling("keep the clip", flac):
             write_flac(flac, clip)  # not partial.finish: the part must outlive the event, or a crash between hides it
         found = (PartFound(part=part.path.name, adopted=True, clip=part.clip),) if recovered else ()
-        with self._adding:  # the number of the take must still hold when it is written
+        with self.writing():  # the number of the take must still hold when it is written
             with disk.telling("read the clip again", flac):
                 kept = clip_event(self._job, part, clip, flac)
             kept = replace(kept, recovered=recovered, imported_from=imported_from, on_s=on_s, together=together)
@@ -232,7 +335,7 @@ class OpenJob:
             raise
 
     def _room_for(self, part: Partial) -> Path:
-        if self._lock is None:
+        if self._turn is None:
             raise JobError(f"{self.folder}: is open to read only; nothing was written")
         if all(r.id != part.round_id for r in self._job.rounds):
             raise JobError(f"{self.folder}: has no round {part.round_id}; open the round first")
@@ -242,21 +345,26 @@ class OpenJob:
         return flac
 
     def partials(self) -> tuple[Partial, ...]:
-        """Takes left over from a crash or a lost device, to be adopted (:meth:`keep`) or dropped."""
+        """Takes left over from a crash or a lost device, to be adopted (:meth:`keep`) or dropped.
+
+        None where another program may be recording: a take of its would look the same.
+        """
+        if self._bench is None:
+            return ()
         known = {c.id for r in self._job.rounds for c in r.clips}
         rounds = {r.id for r in self._job.rounds}
         return tuple(p for p in partials(self.folder) if p.clip not in known and p.round_id in rounds)
 
     def drop(self, part: Partial) -> Job:
         """Say that a left-over take is not wanted, then remove it, and the clip that a crash left before its event."""
-        with self._adding:
+        with self.writing():
             self.append(PartFound(part=part.path.name, adopted=False))
             if self._job.clip(part.clip) is None:
                 remove_if_possible(self.clips / f"{part.clip}.flac")
             remove_if_possible(part.path)
             return self._job
 
-    def sweep(self) -> None:
+    def _sweep(self) -> None:
         """Remove what earlier programs could not, or had no time for: parts of clips that are safe or not wanted."""
         sweep(self.folder, older_s=OTHERS_WRITE_S)
         sweep(self.clips)
@@ -276,11 +384,10 @@ class OpenJob:
             return False
 
     def close(self) -> None:
-        """Let others write."""
+        """Write no more, and let another record."""
         with self._adding:
-            if self._lock is not None:
-                self._lock.give_back()
-                self._lock = None
+            self._turn = None
+            self.leave_bench()
 
     def __enter__(self) -> OpenJob:
         return self

@@ -12,7 +12,7 @@ from pathlib import Path
 from listen.durable import sync_folder
 from listen.errors import JobError
 from listen.jobs.folder.disk import make_folders, telling
-from listen.jobs.folder.lock import WriterLock
+from listen.jobs.folder.lock import BenchLock
 from listen.jobs.folder.summary import JobSummary, list_jobs
 
 
@@ -29,7 +29,7 @@ def put_aside(root: Path, name: str, shelf: Shelf) -> Path:
     Raises
     ------
     JobLocked
-        Another program has it open.
+        Another program records at its engine.
     JobError
         No such job, or the disk refuses; it is where it was.
     """
@@ -65,7 +65,7 @@ def empty_trash(root: Path) -> int:
 def _move(folder: Path, to: Path) -> Path:
     if not folder.is_dir() or folder.is_symlink():
         raise JobError(f"{folder}: no such job; the list may be older than the disk, look again")
-    lock = WriterLock(folder)
+    lock = BenchLock(folder)
     lock.take()
     lock.give_back()  # a folder cannot be moved on every system while a file in it is open
     target = to / folder.name

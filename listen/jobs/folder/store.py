@@ -17,11 +17,11 @@ from listen.jobs.folder.heads import known
 from listen.jobs.folder.home import at_home
 from listen.jobs.folder.journal import GENESIS, write_line
 from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
-from listen.jobs.folder.lock import WriterLock
 from listen.jobs.folder.mend import mend
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.parts import CLIPS, PARTS
 from listen.jobs.folder.summary import JobSummary, list_jobs, stored_summary
+from listen.jobs.folder.turn import Turn
 from listen.plain_name import plain_name
 from listen.trade.layout import Engine, layout
 
@@ -93,13 +93,13 @@ def folder_name(title: str, job_id: str, opened: str = "") -> str:
     return "-".join(filter(None, (day, plain_name(title), re.sub(r"[^0-9a-f]", "", job_id)[:6])))
 
 
-def open_job(folder: Path, *, write: bool = True, actor: str = "") -> OpenJob:
-    """Open a job. To write, one must be the only writer; reading is always possible.
+def open_job(folder: Path, *, write: bool = True, bench: bool = True, actor: str = "") -> OpenJob:
+    """Open a job: to write, beside other programs that have it open; at the bench, as the only one that records.
 
     Raises
     ------
     JobLocked
-        Another program writes to it (``write=False`` still opens).
+        Another program records at this engine (``bench=False`` still opens).
     JournalBroken
         The chain does not hold; the message says from which event on (``write=False`` still opens what holds).
     JobError
@@ -110,20 +110,17 @@ def open_job(folder: Path, *, write: bool = True, actor: str = "") -> OpenJob:
         return OpenJob(folder, read_journal(folder), None, actor)
     if not (folder / JOURNAL).is_file():
         read_journal(folder)  # raises, in words, before a lock file is left behind
-    lock = WriterLock(folder)
-    lock.take()
-    try:
+    turn = Turn(folder)
+    with turn.taken():
         chain = read_journal(folder)
         if chain.broken:
             raise JournalBroken(broken_words(folder, chain))
         if not chain.lines:
             raise JournalBroken(f"{folder / JOURNAL}: holds no whole event; restore it from a bag or remove it")
         found = mend(folder, chain, stored_summary(folder), known(folder))
-        opened = OpenJob(folder, chain, lock, actor)
+        opened = OpenJob(folder, chain, turn, actor)
         if found is not None:
             opened.append(found, actor="hissway")
-        opened.sweep()
-        return opened
-    except BaseException:
-        lock.give_back()
-        raise
+    if bench:
+        opened.to_bench()
+    return opened

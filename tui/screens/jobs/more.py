@@ -83,7 +83,7 @@ class JobsMore(BayScreen[None]):
         from tui.screens.card.screen import CardScreen
 
         try:
-            opened = open_job(self._path(job))
+            opened = open_job(self._path(job), bench=False)
         except HisswayError as e:
             self.refuse(e)
             return

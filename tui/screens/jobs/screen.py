@@ -12,7 +12,7 @@ from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.widgets import DataTable, Input, Static
 
-from listen.errors import HisswayError, JobError, JobLocked
+from listen.errors import HisswayError, JobError, JournalBroken
 from listen.voice import times
 from listen.voice.names import STATES
 from tui.screens.jobs.more import JobsMore
@@ -163,10 +163,13 @@ class JobsScreen(JobsMore):
 
         path = self.bay.services.jobs_root() / folder
         try:
-            opened = open_job(path)
-        except JobLocked as e:
-            self.tell(f"{e} Opened to read only.")
-            opened = open_job(path, write=False)
+            try:
+                opened = open_job(path, bench=False)
+            except JournalBroken:
+                raise
+            except JobError as e:
+                opened = open_job(path, write=False)
+                self.tell(f"{e}. Opened to read only.", bad=True)
         except JobError as e:
             self.refuse(e)
             return

@@ -32,14 +32,18 @@ def rests_on(record: RoundRecord) -> tuple[str, ...]:
 async def judge(bench: Bench) -> None:
     """Have the round judged, and keep the result."""
     from listen.jobs.judging import judged
-    from listen.jobs.to_round import to_round
+    from listen.jobs.to_round import clips_used, to_round
 
     try:
         job = bench.opened.job
         round_ = to_round(job, bench.round_id, bench.opened.folder)
         result = await bench.services.evaluate(round_)
         bench.change(outcome=None)
-        bench.write(judged(job, bench.round_id, result))
+        said = judged(job, bench.round_id, result)
+        if clips_used(bench.opened.catch_up(), bench.round_id) != said.clips:  # something came in meanwhile
+            bench.change(tried=())
+            return
+        bench.write(said)
     except HisswayError as e:
         bench.change(outcome=Outcome(False, f"{e} Space tries again.", lead="Not judged"))
     finally:

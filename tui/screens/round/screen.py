@@ -88,6 +88,10 @@ class RoundScreen(BayScreen[None]):
     def on_mount(self) -> None:
         """Open the microphone, and ask about what was left over."""
         self._listen()
+        try:
+            self.opened.to_bench()
+        except HisswayError as e:
+            self.tell(e, bad=True)
         self.taker, self.answers = Taker(self), Answers(self)
         self.answers.ask_for_leftovers()
         super().on_mount()
@@ -95,8 +99,10 @@ class RoundScreen(BayScreen[None]):
         self.call_after_refresh(self.bay.services.warm)
 
     def on_unmount(self) -> None:
-        """Let the microphone go."""
+        """Let the microphone go, and another program record."""
         self.listener.close()
+        if self.bay.open_job is not None:
+            self.bay.open_job.leave_bench()
 
     # ------------------------------------------------------------------ what workers may ask
 

@@ -1,0 +1,95 @@
+"""Taking turns at a journal: several programs may have a job open, one at a time writes, from where the last ended.
+
+The turn lasts as long as one write. What others wrote meanwhile is read first, so that every line follows the last.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+from filelock import FileLock, Timeout
+
+from listen.durable import mode_in
+from listen.errors import JobError, JobLocked
+from listen.jobs.events import Merged
+from listen.jobs.folder.chain import Base, Chain, own_lines, read_chain
+from listen.jobs.folder.disk import telling
+from listen.jobs.folder.journal import Line
+from listen.jobs.folder.journal_file import JOURNAL, read_journal
+
+TURN = ".turn"
+WAIT_S = 5.0
+"""A write takes milliseconds, on a slow network disk a second; a program that died holds no turn."""
+
+
+class Turn:
+    """The right to write to the journal in a folder."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._lock = FileLock(folder / TURN, mode=mode_in(folder))
+
+    @contextmanager
+    def taken(self) -> Iterator[None]:
+        """Hold the turn; the same thread may take it again inside.
+
+        Raises
+        ------
+        JobLocked
+            Another program has been writing all the while.
+        JobError
+            The folder cannot be written, or is on a disk that knows no locks.
+        """
+        with telling("write to the job", self._folder):
+            if not self._folder.is_dir():
+                raise FileNotFoundError(2, "no such folder", str(self._folder))
+            try:
+                self._lock.acquire(timeout=WAIT_S, poll_interval=0.01)
+            except Timeout:
+                raise JobLocked(
+                    f"{self._folder}: another program has been writing to this job for {WAIT_S:g} s; nothing was "
+                    "written; try again, or close it there"
+                ) from None
+            except NotImplementedError:
+                raise JobError(
+                    f"{self._folder}: lies on a disk that knows no locks, so two programs could write at once; copy "
+                    "the job to another disk, or open it to read only"
+                ) from None
+        try:
+            yield
+        finally:
+            self._lock.release()
+
+
+def news(folder: Path, lines: Sequence[Line], size: int) -> tuple[Chain, bool]:
+    """What a journal holds beyond ``lines`` (its first ``size`` bytes), and whether only they were added.
+
+    Where more than that happened (a merge, a journal taken over) the chain is the whole of it.
+
+    Raises
+    ------
+    JobError
+        The journal cannot be read, does not hold, or is not a longer history of the same job.
+    """
+    path = folder / JOURNAL
+    with telling("read the journal", path), path.open("rb") as file:
+        file.seek(size)
+        tail = read_chain(file.read(), Base(start=lines[-1].hash, before=frozenset(one.hash for one in lines)))
+    added = tail.lines and not any(isinstance(one.event.payload, Merged) for one in tail.lines)
+    if not tail.broken and (added or tail.torn):
+        return tail, True
+    whole = read_journal(folder)
+    held = {one.hash for one in own_lines(whole.lines)}
+    if whole.broken or any(one.hash not in held and not _held(one, held) for one in lines):
+        raise JobError(
+            f"{path}: is not the journal that was opened, nor one that goes on from it: another program wrote to it, "
+            "or a copy was put in its place; nothing was written; open the job again"
+        )
+    return whole, False
+
+
+def _held(merge: Line, held: set[str]) -> bool:
+    """Whether a merge that stands nowhere brought in nothing that does not."""
+    return isinstance(merge.event.payload, Merged) and all(one.hash in held for one in own_lines(merge.inner))

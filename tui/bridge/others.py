@@ -1,0 +1,76 @@
+"""What other programs write to the open job: looked for every second, shown, and told in a few words."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Protocol
+
+from listen.errors import HisswayError
+from listen.jobs.events import KIND_OF, NumbersShown, PairPlayed, SatDown
+from tui.bridge.threads import in_thread
+from tui.words import plain
+
+if TYPE_CHECKING:
+    from listen.jobs.events import Event
+    from listen.jobs.folder.open_job import OpenJob
+    from listen.jobs.job import Job
+
+LOOK_EVERY_S = 1.0
+"""One look at a file's length and time: nothing on a disk, milliseconds on a share."""
+UNTOLD = (SatDown, NumbersShown, PairPlayed)
+"""Kept account of, and nobody's news."""
+
+
+class Shows(Protocol):
+    """Whatever holds the open job."""
+
+    job: Job | None
+    open_job: OpenJob | None
+
+    def tell(self, text: object, *, bad: bool = False) -> None:
+        """Say something in the corner."""
+
+
+class Others:
+    """Looks after the open job, whichever it is."""
+
+    def __init__(self, app: Shows) -> None:
+        self._app = app
+        self._looking = False
+        self._trouble = ""
+
+    async def look(self) -> None:
+        """Read what came in, if anything did."""
+        opened = self._app.open_job
+        if opened is None or self._looking:
+            return
+        self._looking = True
+        try:
+            await in_thread(opened.catch_up)
+            trouble = ""
+        except HisswayError as e:
+            trouble = str(e)
+        finally:
+            self._looking = False
+        if opened is not self._app.open_job:
+            return
+        if trouble and trouble != self._trouble:
+            self._app.tell(trouble, bad=True)
+        self._trouble = trouble
+        if news := opened.take_news():
+            self._app.job = opened.job
+            if words := told(news):
+                self._app.tell(words)
+
+
+def told(news: tuple[Event, ...]) -> str:
+    """Who did what elsewhere, without a figure or a verdict: someone may be listening blind here."""
+    did: dict[str, dict[str, int]] = {}
+    for event in news:
+        if not isinstance(event.payload, UNTOLD):
+            kinds = did.setdefault(plain(event.actor, 40) or "someone", {})
+            what = KIND_OF.get(type(event.payload), "event").replace("-", " ")
+            kinds[what] = kinds.get(what, 0) + 1
+    return " ".join(
+        f"{who}, elsewhere: {', '.join(f'{n} × {what}' if n > 1 else what for what, n in kinds.items())}."
+        for who, kinds in did.items()
+    )

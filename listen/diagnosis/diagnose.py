@@ -10,14 +10,14 @@ from listen.diagnosis import wording
 from listen.diagnosis.case import EngineCase
 from listen.diagnosis.compression import compression_findings
 from listen.diagnosis.ear import ear_findings
-from listen.diagnosis.faults import NOTHING, Lead, at_place, folded_shares, leads, spoken
+from listen.diagnosis.faults import NOTHING, Lead, at_place, folded_shares, leads, says_something, spoken
 from listen.diagnosis.finding import Finding
 from listen.diagnosis.leakage import behind_one_restrictor, leakage_findings
 from listen.diagnosis.looks import plug_findings
 from listen.diagnosis.model import Candidate, Diagnosis, Doubt, Fault, Kind, TestState
 from listen.diagnosis.next import done_on, next_checks, repeat_first, stop_signs
 from listen.diagnosis.outlook import cylinder_standing, doubts
-from listen.diagnosis.tested import tests_of, was_made
+from listen.diagnosis.tested import MADE, tests_of, was_made
 from listen.diagnosis.told import check_findings, fact_findings, with_what_follows
 from listen.diagnosis.weigh import Standing, standings
 from listen.diagnosis.wet import wet_findings
@@ -52,23 +52,23 @@ def diagnose(case: EngineCase) -> Diagnosis:
     """
     case = behind_one_restrictor(case)
     findings = findings_of(case)
-    ranked = standings(case, findings)
+    signs = stop_signs(findings, case.made)
+    ranked = tuple(s for s in standings(case, findings) if not signs or s.cause != NOTHING)
     field = at_place(None, ranked)
     candidates = _candidates(case, field, folded_shares(field))
     here = frozenset(f.id for f in findings)
     tests = tests_of(case)
-    weighing = any(f.id in evidence_rows() for f in findings)
-    faults = tuple(_fault(lead, case, here, tests) for lead in leads(ranked, findings)) if weighing else ()
+    found = leads(ranked, findings) if says_something(field) else ()
+    faults = tuple(_fault(lead, case, here, tests) for lead in found)
     kind = _kind(faults)
     contradictions = doubts(findings)
     if kind == "open":
         faults = faults[:1]
     if kind in ("open", "nothing-found"):
         faults = _doubt_first(case, faults, contradictions)
-    signs = stop_signs([(f.id, f.share) for f in findings])
     return Diagnosis(
         kind=kind,
-        text=wording.summary(kind, faults, candidates),
+        text=wording.summary(kind, faults),
         faults=faults,
         candidates=candidates,
         stop_for=_stop_for(kind, faults, field, signs),
@@ -139,7 +139,7 @@ def _fault(lead: Lead, case: EngineCase, found: frozenset[str], tests: Sequence[
     place = wording.place(cause, lead.cylinders)
     words = cause.called(case.engine.fuel == "diesel")
     checks = next_checks(lead, case, found, again)
-    untested = [t.words for t in tests if not t.made]
+    untested = [t.words if not t.made else f"{t.words} ({t.note})" for t in tests if t.note != MADE]
     return Fault(
         cause=cause.id,
         words=words,

@@ -58,6 +58,11 @@ def folded_shares(field: Sequence[Standing]) -> tuple[float, ...]:
     return tuple(shares)
 
 
+def says_something(field: Sequence[Standing]) -> bool:
+    """True where a sign speaks for a cause, however softly, or a test came out good."""
+    return any(line.db > 0 or line.clears for s in field for line in s.lines)
+
+
 def _cleared(field: Sequence[Standing], nothing: Standing) -> bool:
     """True where tests came out good: on the whole engine, or on a part of it while no sign speaks for anything."""
     if any(line.clears and line.db > 0 for line in nothing.lines):
@@ -66,10 +71,16 @@ def _cleared(field: Sequence[Standing], nothing: Standing) -> bool:
 
 
 def leads(ranked: Sequence[Standing], findings: Sequence[Finding]) -> tuple[Lead, ...]:
-    """The leading cause, then further faults that are likely enough by their own odds against there being none."""
+    """The leading cause, then further faults that are likely enough by their own odds against there being none.
+
+    Where a sign forbids starting there is no "nothing found" in the field; then only what a sign speaks for may lead.
+    """
     field = at_place(None, ranked)
     shares = folded_shares(field)
-    top = field[max(range(len(field)), key=lambda i: (shares[i], field[i].score_db))]
+    could = [i for i, s in enumerate(field) if spoken(s) or s.cause == NOTHING]
+    if any(s.cause == NOTHING for s in field) or not could:
+        could = list(range(len(field)))
+    top = field[max(could, key=lambda i: (shares[i], field[i].score_db))]
     found = [_lead(top, ranked)]
     if top.cause == NOTHING:
         return tuple(found)
@@ -156,7 +167,7 @@ def _beside_wide(ranked: Sequence[Standing], findings: Sequence[Finding], found:
 
     rivals = [reweighed(s, left(s)) for s in ranked if s.cylinder is None and s.cause != NOTHING]
     signs = {line.evidence for s in rivals for line in s.lines if line.db > 0}
-    none = next(s for s in ranked if s.cause == NOTHING)
+    none = standing(causes()[NOTHING], None, findings)
     lines = [line for line in left(none) if line.evidence in signs]
     return _stands_beside([*rivals, reweighed(none, lines, limit("alone_db"))], ())
 

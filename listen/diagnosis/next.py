@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from listen.diagnosis.case import EngineCase
+from listen.diagnosis.case import EngineCase, Made
 from listen.diagnosis.faults import Lead, spoken
+from listen.diagnosis.finding import Finding
 from listen.diagnosis.leakage import losses
 from listen.diagnosis.tested import have
 from listen.diagnosis.weigh import Standing
@@ -80,7 +81,9 @@ def _runners_up(lead: Lead) -> list[Standing]:
     return [*near, *(s for s in further if s.cause != "test-fault")]
 
 
-def stop_signs(findings: Sequence[tuple[str, float]]) -> tuple[str, ...]:
-    """Rows of evidence with which the engine is not to be started, of the findings at hand (row, share)."""
+def stop_signs(findings: Sequence[Finding], made: Sequence[Made]) -> tuple[str, ...]:
+    """Rows of evidence with which the engine is not to be started, of the findings at hand and the checks made."""
     rows = evidence_rows()
-    return tuple(dict.fromkeys(id for id, share in findings if share > 0.5 and id in rows and rows[id].stop))
+    lifted = {f.id for f in findings} | {f"{m.check}:{m.outcome}" for m in made}
+    found = (rows[f.id] for f in findings if f.share > 0.5 and f.id in rows)
+    return tuple(dict.fromkeys(row.id for row in found if row.stop and not lifted.intersection(row.stop_until)))

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from listen.diagnosis.case import CylinderCase, EngineCase
+from listen.diagnosis.case import CylinderCase, EngineCase, Made
 from listen.diagnosis.model import TestState
+from listen.trade.checks import NOT_POSSIBLE, known_check
 from listen.trade.doubts import blind_spots
 from listen.trade.facts import core, facts
 
@@ -21,14 +22,29 @@ BY_CYLINDER: dict[str, Callable[[CylinderCase], bool]] = {
 
 BY_GROUP = {"smoke": ("smoke", "oil", "running"), "cooling": ("cooling",)}
 """Groups of facts; all of their core questions answered show that the engine was looked at in this way."""
+MADE = "made"
+"""Note of a test with nothing left open."""
 CRANKCASE = ("crankcase-kpa", "crankcase-pressure", "filler-puffing")
 """Facts of which any answered tells of the crankcase."""
 
 
 def made_on(case: EngineCase, test: str) -> tuple[int, ...]:
-    """Cylinders on which a test was made."""
-    made = BY_CYLINDER.get(test)
-    return tuple(c.cylinder for c in case.cylinders if made and made(c))
+    """Cylinders on which a test was made, by a reading or as a check that was asked for."""
+    read = BY_CYLINDER.get(test)
+    checked = {m.cylinder for m in case.made if read and _is_made(m, test)}
+    if None in checked:
+        return case.engine.cylinders
+    return tuple(n for n in case.engine.cylinders if n in checked or (read and any(map(read, _of(case, n)))))
+
+
+def _of(case: EngineCase, n: int) -> list[CylinderCase]:
+    return [c for c in case.cylinders if c.cylinder == n]
+
+
+def _is_made(made: Made, test: str) -> bool:
+    """True where a check with this outcome was the test."""
+    check = known_check(made.check)
+    return check is not None and made.outcome != NOT_POSSIBLE and test in check.done_by
 
 
 def was_made(case: EngineCase, test: str, cylinders: tuple[int, ...] = ()) -> bool:
@@ -52,10 +68,19 @@ def _state(case: EngineCase, test: str) -> TestState:
     on = made_on(case, test)
     made = was_made(case, test)
     missing = [n for n in case.engine.cylinders if n not in on] if test in BY_CYLINDER else []
-    note = "made" if made and not missing else "not made" if not made else f"not on {', '.join(map(str, missing))}"
+    note = MADE if made and not missing else "not made" if not made else f"not on {', '.join(map(str, missing))}"
+    if made and test in BY_GROUP and (open_ := _open_questions(case, test)):
+        note = f"in part: {open_} of its usual questions not asked"
+    if test == "listening" and not made and any(c.by_ear for c in case.cylinders):
+        note = "by ear only, not with the microphone"
     if test == "listening" and (before := next((c.heard_before for c in case.cylinders if c.heard_before), "")):
         note += f"; {before}"
     return TestState(test, spot.words, on, made, note, spot.blind_to, spot.misleads)
+
+
+def _open_questions(case: EngineCase, test: str) -> int:
+    asked = {*case.symptoms, *case.no}
+    return sum(f not in asked for f in core() if facts()[f].group in BY_GROUP[test])
 
 
 def have(case: EngineCase, cylinders: tuple[int, ...]) -> frozenset[str]:

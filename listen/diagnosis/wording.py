@@ -46,13 +46,16 @@ def fault(
     return f"{said} {cause.not_meant}"
 
 
-def summary(kind: Kind, faults: Sequence[Fault], candidates: Sequence[Candidate]) -> str:
+def summary(kind: Kind, faults: Sequence[Fault]) -> str:
     """What may be said of the engine."""
     if kind == "nothing-entered":
-        return "Nothing has been entered yet that the tables can weigh."
+        return (
+            "Nothing has been entered yet that the tables can weigh. A compression counts once there is something to "
+            "hold it against: another cylinder, the maker's figure or the ratio."
+        )
     if kind == "open":
-        named = ", ".join(c.words for c in candidates[:3])
-        return f"Cannot tell yet; first in line stand {named}. Next: {faults[0].next_check.do}"
+        named = ", ".join([faults[0].words, *(r.words for r in faults[0].rivals[:2])])
+        return f"Cannot tell yet; first in line: {named}. Next: {faults[0].next_check.do}"
     said = " ".join(f.text for f in faults)
     if kind == "several-faults":
         said = f"{len(faults)} faults stand side by side. {said}"

@@ -146,13 +146,15 @@ def _open(d: Diagnosis, say: OwnerWords) -> OwnerFound:
     if d.kind != "open" or not d.faults:
         key = "empty" if d.kind == "nothing-entered" else "open"
         return OwnerFound(says=f"{say.phrase(key)}.", means=say.phrase(f"{key}-means"))
-    first = [_name(c, say) for c in d.candidates[:MOST_RIVALS]]
-    check = say.phrase("decides", minutes=d.faults[0].next_check.minutes, causes=say.several(first[1:], "or"))
+    leading, check = d.faults[0], d.faults[0].next_check
+    others = [_name(c, say) for c in leading.rivals[: MOST_RIVALS - 1]]
+    decides = say.phrase("decides", minutes=check.minutes, causes=say.several(others, "or")) if others else check.means
+    first = [say.cause(leading.cause, "name", leading.words), *others]
     return OwnerFound(
         says=f"{say.phrase('open')}.",
         means=say.phrase("open-means"),
         sure=sentence(say.phrase("rivals", causes=say.several(first, "or"))),
-        next=sentence(check),
+        next=sentence(decides),
     )
 
 

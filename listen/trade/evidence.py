@@ -31,6 +31,8 @@ class Evidence(msgspec.Struct, frozen=True):
     """Weighs on whole-engine causes only where every cylinder tested shows it."""
     stop: bool = False
     """True where the engine is not to be started or driven with it, whatever the cause."""
+    stop_until: tuple[str, ...] = ()
+    """Findings, or outcomes as ``check:outcome``, after which it forbids starting no more."""
     coolant: bool = False
     """True where it tells of coolant, which an air-cooled engine has not."""
     clears: bool = False

@@ -9,6 +9,7 @@ from typing import Any, Literal
 import msgspec
 
 from listen.errors import ReadingError
+from listen.trade.causes import causes
 from listen.trade.engine import Engine
 from listen.trade.evidence import evidence_rows
 from listen.trade.tables import rows
@@ -106,13 +107,14 @@ def core() -> frozenset[str]:
 
 
 def moves(f: Fact) -> tuple[str, ...]:
-    """Causes a fact speaks for, in itself or with others, most first; empty where it weighs nothing by itself."""
+    """Causes a fact speaks for, in itself or with others, or makes possible, most first; empty: it weighs nothing."""
     named = {f.id, *(b.finding for b in f.bands)}
     weights: dict[str, float] = {}
     for row in evidence_rows().values():
         if row.id in named or named.intersection((*row.when, *row.when_any)):
             for cause, db in row.for_db.items():
                 weights[cause] = max(db, weights.get(cause, 0.0))
+    weights |= {c.id: 0.0 for c in causes().values() if c.needs == f.id}
     return tuple(sorted(weights, key=lambda c: -weights[c]))
 
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import tomllib
-from collections import Counter
+from collections import Counter, defaultdict
+from collections.abc import Callable
+from functools import cache
 
 import pytest
 from worked import HERE, case_of, engines, load, misses, wrong
@@ -11,7 +13,9 @@ from worked import HERE, case_of, engines, load, misses, wrong
 from listen.diagnosis import diagnose as diagnose_module
 from listen.diagnosis import faults, told, weigh
 from listen.diagnosis import next as next_module
+from listen.diagnosis.case import EngineCase
 from listen.diagnosis.diagnose import diagnose, findings_of
+from listen.diagnosis.model import Diagnosis
 from listen.trade.causes import causes, sources
 from listen.trade.checks import outcome_rows
 from listen.trade.doubts import contradictions
@@ -61,11 +65,21 @@ def test_every_cause_leads_somewhere_and_every_contradiction_is_shown_somewhere(
     assert {c.id for c in contradictions()} <= shown
 
 
-@pytest.mark.parametrize("row", [row for row in evidence_rows() if row not in OF_OUTCOMES])
-def test_every_rule_is_needed_without_it_a_case_goes_wrong(row, monkeypatch):
+@cache
+def using_rows() -> dict[str, list[tuple[EngineCase, Callable[[Diagnosis], object]]]]:
+    """Cases and what judges them, by each row they rest on."""
     cases = [(case_of(data), lambda d, e=data["expect"]: misses(e, d)) for _, data in CASES]
     cases += [(case_of(data), lambda d, e=data: wrong(e, d)) for data in OPEN]
-    using = [(case, judge) for case, judge in cases if any(f.id == row for f in findings_of(case))]
+    using = defaultdict(list)
+    for case, judge in cases:
+        for row in {f.id for f in findings_of(case)}:
+            using[row].append((case, judge))
+    return using
+
+
+@pytest.mark.parametrize("row", [row for row in evidence_rows() if row not in OF_OUTCOMES])
+def test_every_rule_is_needed_without_it_a_case_goes_wrong(row, monkeypatch):
+    using = using_rows()[row]
     left = {key: value for key, value in evidence_rows().items() if key != row}
     for module in USE_EVIDENCE:
         monkeypatch.setattr(module, "evidence_rows", lambda: left)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from textual.content import Content
 
+from listen.diagnosis.tested import MADE
 from listen.trade.causes import sources
 from listen.trade.cautions import cautions_for
 from tui.words import number, percent, plain, shown
@@ -34,7 +35,7 @@ def page(diagnosis: Diagnosis, made: tuple[str, ...] = (), *, why: bool = False)
         for doubt in diagnosis.contradictions:
             parts.append(shown(f"  ≠ {doubt.words} {doubt.then}", "$warning"))
         parts.append(shown(""))
-    untested = [t for t in diagnosis.tests if not t.made]
+    untested = [t for t in diagnosis.tests if t.note != MADE]
     if untested:
         parts.append(shown("Not tested, so it cannot be ruled out", "$accent"))
         parts += [shown(f"  – {t.words}: {t.note}" if t.note else f"  – {t.words}") for t in untested]

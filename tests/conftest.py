@@ -1,9 +1,11 @@
 """Linear algebra keeps to one thread here as in every command, so that results agree to the last digit.
 
 Nothing random fails for being slow: a busy machine is no finding. In CI, Hypothesis draws the same cases every time.
+Modules are compiled once, not in each of the hundreds of processes that tests start, whatever the machine's habit is.
 """
 
 import os
+import sys
 
 import pytest
 from hypothesis import settings
@@ -13,6 +15,10 @@ settings.load_profile("unhurried")
 
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(name, "1")
+
+
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 
 def pytest_configure(config: pytest.Config) -> None:

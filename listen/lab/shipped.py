@@ -57,7 +57,7 @@ def _copy(source: Path, target: Path) -> None:
     for entry in source.iterdir():
         if entry.is_dir():
             _copy(entry, target / entry.name)
-        else:
+        elif entry.name != "job.json":  # derived, and of another day where someone opened the job in a checkout
             shutil.copyfile(entry, target / entry.name)
 
 

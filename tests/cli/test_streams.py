@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from listen.lab.shipped import recordings_dir
+from listen.lab.shipped import demo_job
 from tests.rounds.made import plain
 
 PROGRAM = (sys.executable, "-c", "from tui.entry import main; raise SystemExit(main())")
@@ -25,8 +25,8 @@ def ran(*argv: str | bytes | Path, to: str = "", **env: str) -> subprocess.Compl
 
 
 @pytest.mark.parametrize("env", [{"PYTHONIOENCODING": "cp1252"}, {"PYTHONIOENCODING": "ascii"}, {"LC_ALL": "C"}])
-def test_a_report_sent_to_a_file_is_utf_8_whatever_the_locale(env: dict[str, str]) -> None:
-    page = ran("report", recordings_dir() / "demo" / "job", "--no-audio", "--format", "md", **env)
+def test_a_report_sent_to_a_file_is_utf_8_whatever_the_locale(env: dict[str, str], tmp_path: Path) -> None:
+    page = ran("report", demo_job(tmp_path), "--no-audio", "--format", "md", **env)
     assert page.returncode == 0, page.stderr
     assert "±" in page.stdout.decode() or not page.stdout.isascii()
 

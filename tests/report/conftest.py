@@ -21,7 +21,7 @@ from listen.jobs.events import (
     SymptomNoted,
 )
 from listen.jobs.folder.store import OpenJob, create_job
-from listen.lab.shipped import recordings_dir
+from listen.lab.shipped import demo_job
 from listen.report.build import Wanted, report_text
 from listen.signal.clip import Clip
 from listen.trade.engine import Engine
@@ -51,9 +51,9 @@ def add_pair(job: OpenJob, room: Path, round_id: str, point: str, seed: int) -> 
 
 
 @pytest.fixture(scope="session")
-def demo() -> Path:
-    """The shipped demo job, to be read only."""
-    return recordings_dir() / "demo" / "job"
+def demo(tmp_path_factory) -> Path:
+    """A copy of the shipped demo job, to be read only."""
+    return demo_job(tmp_path_factory.mktemp("demo"))
 
 
 @pytest.fixture(scope="session")

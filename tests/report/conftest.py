@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -22,6 +23,7 @@ from listen.jobs.events import (
 )
 from listen.jobs.folder.store import OpenJob, create_job
 from listen.lab.shipped import demo_job
+from listen.report import sounds, spectra_plot
 from listen.report.build import Wanted, report_text
 from listen.signal.clip import Clip
 from listen.trade.engine import Engine
@@ -48,6 +50,27 @@ def add_pair(job: OpenJob, room: Path, round_id: str, point: str, seed: int) -> 
     for walk, kind, hiss in (("quiet", "quiet", 0.0), ("air", "air", 0.01)):
         file = noise(room / f"{point}-{kind}-{seed}.flac", seed, hiss)
         job.keep_file(file, job.new_part(round_id, point, kind, walk))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def made_once() -> Iterator[None]:
+    """What one page had encoded or drawn of a pair of clips is there for the next page: the same in, the same out."""
+
+    def once(make: Callable) -> Callable:
+        kept: dict[tuple, object] = {}
+
+        def made(quiet: Clip, air: Clip, *more: str) -> object:
+            key = tuple(hash((c.samples.tobytes(), c.rate_hz)) for c in (quiet, air)) + more
+            if key not in kept:
+                kept[key] = make(quiet, air, *more)
+            return kept[key]
+
+        return made
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sounds, "_pair", once(sounds._pair))
+        patch.setattr(spectra_plot, "spectra_svg", once(spectra_plot.spectra_svg))
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -10,7 +10,9 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import redirect_stdout
 from importlib.util import find_spec
+from io import StringIO
 from pathlib import Path
 
 import pytest
@@ -41,9 +43,16 @@ def _lines(capsys: pytest.CaptureFixture[str], *argv: str) -> list[str]:
     return out.splitlines()
 
 
-def test_two_processes_give_the_same_lines(many: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.fixture(scope="module")
+def one(many: list[str]) -> list[str]:
+    """What one process says of them."""
+    with redirect_stdout(StringIO()) as said:
+        assert main(["rank", "--json", *many]) == 1
+    return said.getvalue().splitlines()
+
+
+def test_two_processes_give_the_same_lines(many: list[str], one: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     """To the last digit, in the order given, errors in their places."""
-    one = _lines(capsys, *many)
     assert len(one) == len(many)
     assert _lines(capsys, *many, "--workers", "2") == one
 
@@ -137,10 +146,11 @@ def _wait_for(log: Path, pattern: str) -> str:
 
 
 @needs_distributed
-def test_a_cluster_gives_the_same_lines(cluster: str, many: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_cluster_gives_the_same_lines(
+    cluster: str, many: list[str], one: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
     """Over a scheduler and two workers: to the last digit, in the order given, errors in their places."""
-    here = _lines(capsys, *many)
-    assert _lines(capsys, *many, "--cluster", cluster) == here
+    assert _lines(capsys, *many, "--cluster", cluster) == one
 
 
 @needs_distributed

@@ -71,7 +71,7 @@ def _clip_faults(file: Path, payload: dict[str, Any], heard: int) -> list[str]:
 
 def _leftovers(job: Path, clips: set[str]) -> list[str]:
     """Files nobody will ever look for again; one summary's passing file may wait for its hour."""
-    ours = {"journal.jsonl", "job.json", ".lock", *(f"clips/{clip}.flac" for clip in clips)}
+    ours = {"journal.jsonl", "job.json", ".lock", ".turn", *(f"clips/{clip}.flac" for clip in clips)}
     found = {p.relative_to(job).as_posix() for p in job.rglob("*") if p.is_file()} - ours
     found = {name for name in found if not name.startswith("journal-torn-")}
     passing = {name for name in found if name.startswith(".hissway-")}

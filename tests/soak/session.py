@@ -15,6 +15,8 @@ import msgspec
 
 from listen.errors import HisswayError
 from listen.whole_number import seed, whole
+from tests.soak.pair import pair
+from tests.soak.pair import table as pair_table
 from tests.soak.shop import day
 from tests.soak.shop import table as day_table
 from tests.soak.size import MEMORY_BAR, Size, flat, growth, size
@@ -56,6 +58,7 @@ class Soak(msgspec.Struct, frozen=True, kw_only=True):
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of ``python -m tests soak``."""
     parser.add_argument("--minutes", type=whole(1, 10**4), help="a day of so many minutes in the shop, not a session")
+    parser.add_argument("--pair", type=whole(1, 10**4), help="two programs on one job for so many minutes")
     parser.add_argument("--clips", type=whole(1, 10**7), default=CLIPS, help=f"clips to record (default {CLIPS})")
     parser.add_argument("--seed", type=seed, default=1, help="seed of the simulated rounds (default 1)")
     parser.add_argument("--json", action="store_true", help="one JSON object instead of the table")
@@ -66,6 +69,10 @@ def run(args: argparse.Namespace) -> int:
     if not Path("/proc/self/statm").exists():
         raise HisswayError("soak reads memory and handles from /proc, which only Linux has")
     with tempfile.TemporaryDirectory(prefix="hissway-soak-") as root:
+        if args.pair:
+            shared = pair(Path(root), 60.0 * args.pair, args.seed)
+            sys.stdout.write(json.dumps(msgspec.to_builtins(shared)) + "\n" if args.json else pair_table(shared))
+            return 0 if shared.well else 1
         if args.minutes:
             found = day(Path(root), 60.0 * args.minutes, args.seed)
             words, well = day_table(found), found.well

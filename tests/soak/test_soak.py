@@ -8,6 +8,8 @@ import pytest
 
 from tests.soak import session as soak
 from tests.soak import shop
+from tests.soak.pair import SEEN_WITHIN_S, pair
+from tests.soak.pair import table as pair_table
 from tests.soak.session import table
 from tests.soak.shop import day
 from tests.soak.shop import table as day_table
@@ -59,3 +61,10 @@ def test_two_bays_and_a_supervisor_share_a_folder_and_a_lost_clip_is_seen(
     lost.unlink()
     job = lost.parents[1].name
     assert any("cannot be read" in fault for fault in shop._folder_faults(tmp_path / "jobs", [{"job": job}]))
+
+
+def test_two_programs_on_one_job_lose_nothing_and_see_each_other(tmp_path: Path) -> None:
+    found = pair(tmp_path, seconds=4.0, seed=3)
+    assert found.faults == ()
+    assert found.events > 12 and found.seen_s[1] > 0.0
+    assert "nothing was lost" in pair_table(found) or found.seen_s[1] > SEEN_WITHIN_S  # a busy machine is only slow

@@ -1,4 +1,4 @@
-"""One job that two programs have open: random acts on both, one of them killed now and then; nothing is lost, all is seen.
+"""One job that two programs have open: random acts on both, one killed now and then; nothing is lost, all is seen.
 
 Run as a program (``python -m tests.soak.pair FOLDER NAME SECONDS SEED``) it is one of the two: it says on stdout, one
 line of JSON each, which event it was told is on disk, and after how many seconds it saw one of the other's.

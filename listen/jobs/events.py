@@ -139,11 +139,12 @@ class AnswerWithdrawn(Payload, frozen=True, kw_only=True):
 
 
 class NoteAdded(Payload, frozen=True, kw_only=True):
-    """Free words about the job, a cylinder or a round."""
+    """Free words about the job, a cylinder, a round or one of its clips."""
 
     text: str
     cylinder: Cylinder | None = None
     round_id: str | None = None
+    clip: str | None = None
 
 
 class PhotoKept(Payload, frozen=True, kw_only=True):

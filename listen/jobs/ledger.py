@@ -15,6 +15,7 @@ from listen.jobs.fold import withdrawn
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.said import SECTIONS, said, section
 from listen.jobs.walk import Step, walked
+from listen.voice.names import point_name
 
 State = Literal["stands", "replaced", "taken-back", "left-out", "due"]
 
@@ -164,7 +165,7 @@ def _due(job: Job, record: RoundRecord) -> Iterator[Line]:
             yield Line(
                 id=f"due:{record.id}:{step.id}:{step.point}",
                 section=_section_of(step),
-                words=step.sentence,
+                words=f"clip at the {point_name(step.point)}" if step.kind == "clip" else step.sentence,
                 state="due",
                 round_id=record.id,
                 cylinder=record.cylinder,

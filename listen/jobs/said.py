@@ -75,7 +75,7 @@ def _call(p: ev.ByEarCalled, job: Job) -> str:
 
 def _passed(p: ev.StepPassed, job: Job) -> str:
     if p.step == "reference":
-        return f"sound cylinder left out: {plain(p.reason, 120)}" if p.reason else "sound cylinder taken in again"
+        return f"sound cylinder left out: {plain(p.reason, 120)}" if p.reason else "sound cylinder counts again"
     return f"{p.step}: {plain(p.reason, 120)}" if p.reason else f"{p.step}: taken up again"
 
 
@@ -104,6 +104,13 @@ def _reading(p: ev.ReadingEntered, job: Job) -> str:
 def _skipped(p: ev.PointSkipped, job: Job) -> str:
     what = "left out" if p.skipped else "taken up again"
     return f"{names.point_name(p.point)} {what}{f': {plain(p.reason, 120)}' if p.reason else ''}"
+
+
+def note(p: ev.NoteAdded, job: Job) -> str:
+    """A note; one on a clip says on which."""
+    kept = next((c.kept for r in job.rounds for c in r.clips if c.id == p.clip), None)
+    where = f"{names.walked_clip(kept.point, kept.walk)}: " if kept else ""
+    return f"{where}{plain(p.text, 400)}"
 
 
 def _symptom(p: ev.SymptomNoted, job: Job) -> str:
@@ -153,6 +160,6 @@ ROWS: dict[type[ev.Payload], tuple[str, Callable[[Any, Job], str]]] = {
         "finding",
         lambda p, j: f"found: {names.paths(p.paths)}{f', {plain(p.text, 120)}' if p.text else ''}",
     ),
-    ev.NoteAdded: ("notes", lambda p, j: plain(p.text, 200)),
+    ev.NoteAdded: ("notes", note),
 }
 """Step it belongs to, and its words."""

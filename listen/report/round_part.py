@@ -8,6 +8,7 @@ from listen.jobs.decision import Decision
 from listen.jobs.events import ByEarCalled, Confirmed, NoteAdded, Overruled, SentBack
 from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.jobs.reference import DECLINED
+from listen.jobs.said import note
 from listen.jobs.walk import TABLE, round_points
 from listen.judge.result import PathResult, PointResult
 from listen.report import words
@@ -54,7 +55,9 @@ def round_part(
         signature_checks=signatures,
         warnings=(*_mismatches(signatures), *_warnings(record)),
         notes=tuple(
-            n.payload.text for n in job.notes if isinstance(n.payload, NoteAdded) and n.payload.round_id == record.id
+            note(n.payload, job)
+            for n in job.notes
+            if isinstance(n.payload, NoteAdded) and n.payload.round_id == record.id
         ),
     )
 
@@ -79,6 +82,10 @@ def _settings(job: Job, record: RoundRecord) -> tuple[tuple[str, str], ...]:
         ("Loss", read("loss", record.cylinder)),
         ("Bubbles", bubbles),
     )
+
+
+def _notes(job: Job) -> tuple[NoteAdded, ...]:
+    return tuple(n.payload for n in job.notes if isinstance(n.payload, NoteAdded))
 
 
 def _caution(caution_id: str) -> str:

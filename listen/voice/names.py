@@ -114,6 +114,14 @@ def clip(kind: str) -> str:
     return CLIPS.get(kind, plain(kind, LONGEST))
 
 
+WALKS = {"quiet": "quiet walk", "air": "air walk", "closing": "closing walk", "switched": "switched take"}
+
+
+def walked_clip(point_id: str, walk: str) -> str:
+    """Where a clip was taken, and in which walk."""
+    return f"{point_name(point_id)}, {WALKS.get(walk, plain(walk, LONGEST))}"
+
+
 def by_ear(path_ids: tuple[str, ...], sureness: float | None) -> str:
     """A call by ear: the paths, and how sure."""
     words = paths(path_ids, "heard something, could not tell where")

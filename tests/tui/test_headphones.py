@@ -52,7 +52,7 @@ async def test_left_by_escape_it_is_asked_again_and_without_sound_it_can_be_left
     app = HisswayApp(services=LabServices(tmp_path))
     app.services.fake_player = Mute()
     async with app.run_test(size=(80, 24)) as pilot:
-        await to_check(pilot, app, "h")
+        await to_check(pilot, app, "p")
         await pilot.press("escape")
         await until(pilot, lambda: isinstance(app.screen, LabScreen))
         await pilot.press("t")

@@ -29,14 +29,14 @@ def torn_down(root: Path, title: str, called: str, found: str, *, name: str = "U
 
 async def to_hit_rate(pilot, app: HisswayApp) -> None:
     await until(pilot, lambda: bool(app.screen.query("#jobs")) and app.screen.query_one("#jobs").display)
-    await pilot.press("h")
+    await pilot.press("g")
     await until(pilot, lambda: isinstance(app.screen, HitRateScreen) and "Reading every" not in screen_text(app))
 
 
 async def test_without_a_teardown_it_says_how_one_is_recorded(tmp_path: Path) -> None:
     app = bench(tmp_path)
     async with app.run_test(size=(80, 24)) as pilot:
-        await until(pilot, lambda: "h Hit rate" in screen_text(app))
+        await until(pilot, lambda: "g Hit rate" in screen_text(app))
         await to_hit_rate(pilot, app)
         assert "No teardown is recorded yet" in words(app) and "press f" in words(app)
 

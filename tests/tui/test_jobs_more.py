@@ -43,6 +43,26 @@ async def test_the_card_is_filled_in_kept_and_found_by(tmp_path: Path) -> None:
         await listed(pilot, "Green tractor")
 
 
+async def test_escape_asks_before_a_card_with_something_typed_is_left(tmp_path: Path) -> None:
+    """Going on, keeping and leaving are each one answer."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await listed(pilot, "Green tractor")
+        await ask(pilot, "j")
+        await until(pilot, lambda: isinstance(app.screen, CardScreen))
+        app.screen.query_one("#of-customer").focus()
+        await pilot.press(*"Ann", "escape")
+        await until(pilot, lambda: isinstance(app.screen, PickScreen))
+        await pilot.press("g", "enter")
+        await until(pilot, lambda: isinstance(app.screen, CardScreen))
+        assert app.screen.query_one("#of-customer").value == "Ann"
+        await pilot.press("escape")
+        await until(pilot, lambda: isinstance(app.screen, PickScreen))
+        await pilot.press("k", "enter")
+        await listed(pilot, "Green tractor")
+        await until(pilot, lambda: list_jobs(tmp_path / "jobs")[0].details == "Ann")
+
+
 async def test_a_card_needs_a_title_and_escape_changes_nothing(tmp_path: Path) -> None:
     app = bench(tmp_path)
     async with app.run_test(size=(80, 24)) as pilot:
@@ -53,7 +73,7 @@ async def test_a_card_needs_a_title_and_escape_changes_nothing(tmp_path: Path) -
         app.screen.query_one("#title").value = "  "
         await pilot.press("ctrl+s")
         await until(pilot, lambda: "needs a title" in screen_text(app))
-        await pilot.press("escape")
+        await pilot.press("escape", "l", "enter")
         await listed(pilot, "Green tractor")
         assert next((tmp_path / "jobs").rglob("journal.jsonl")).read_bytes() == before
 

@@ -150,7 +150,7 @@ async def test_another_round_is_asked_for_and_one_begun_by_a_slip_is_set_aside(t
         await until(pilot, lambda: len(app.job.rounds) == 2)
         await until(pilot, lambda: isinstance(app.screen, RoundScreen))
         shown = await page(pilot, app)
-        await pilot.press("u")
+        await pilot.press("s")
         await until(pilot, lambda: app.job.rounds[1].aside)
         await until(pilot, lambda: "set aside" in words(app))
         await pilot.press("escape")
@@ -178,3 +178,24 @@ async def test_the_engine_is_described_anew_from_the_page_of_the_job(tmp_path: P
         await until(pilot, lambda: app.job.pressure_unit == "psi")
         assert app.job.engine.fuel == "diesel" and app.job.engine.crankcase_point == "breather"
         assert app.job.engine.rows == layout("inline-4").rows
+
+
+async def test_a_note_stands_on_the_clip_it_was_written_about(tmp_path: Path) -> None:
+    """From the round, just after the clip; on the page it says which one, and is written anew there."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await clip(pilot, screen)
+        await pilot.press("n")
+        await until(pilot, lambda: "Note on the clip: intake, quiet walk" in words(app))
+        await pilot.press(*"a lorry passed", "enter")
+        await until(pilot, lambda: app.job.note_texts() == ("a lorry passed",))
+        assert app.job.notes[0].payload.clip == screen.record.clips[0].id
+        shown = await page(pilot, app)
+        await point_at(pilot, shown, "intake, quiet walk: a lorry passed")
+        await pilot.press("enter")
+        await until(pilot, lambda: isinstance(app.screen, OneLineScreen))
+        app.screen.query_one(Input).value = "a train passed"
+        await pilot.press("enter")
+        await until(pilot, lambda: app.job.note_texts() == ("a train passed",))
+        assert any(x.words == "intake, quiet walk: a train passed" for x in shown.lines.values())

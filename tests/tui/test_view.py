@@ -51,9 +51,9 @@ def test_each_step_has_its_panel_and_only_keys_that_do_something(tmp_path: Path)
     at = [seen(job(tmp_path / str(n), *UNTIL_QUIET[: n + 1])) for n in range(4)]
     assert [type(v.panel) for v in at] == [Cautions, Figures, Figures, Microphone]
     assert [v.step.kind for v in at] == ["caution", "supply", "loss", "clip"]
-    assert "go" in at[0].keys and "skip" not in at[0].keys
-    assert at[1].keys == {"skip"}, "figures take every letter"
-    assert {"go", "skip", "aim", "way('hands-free')", "times", "bring_in"} <= at[3].keys
+    assert "go('caution')" in at[0].keys and "skip" not in at[0].keys
+    assert at[1].keys == {"skip", "back"}, "figures take every letter"
+    assert {"go('clip')", "skip", "aim", "way('hands-free')", "times", "bring_in"} <= at[3].keys
     assert not {"take_back", "evidence", "verdict"} & at[3].keys, "no clip yet, nothing to look at"
     called = seen(job(tmp_path / "call", *UNTIL_QUIET, *QUIET))
     assert isinstance(called.panel, Answers) and called.panel.sure and called.step.kind == "call"
@@ -67,7 +67,7 @@ def test_what_is_announced_is_what_is_recorded(tmp_path: Path) -> None:
     after = seen(job(tmp_path / "later", *UNTIL_QUIET, QUIET[0]), under_way)
     assert after.step is step and "intake" in after.say.step
     assert [r.marks[0] for r in after.rungs][:2] == [Mark.NEXT, Mark.DUE]
-    assert not {"aim", "skip", "evidence"} & after.keys and {"go", "take_back"} <= after.keys
+    assert not {"aim", "skip", "evidence"} & after.keys and after.keys == {"go('there')", "stop"}
 
 
 def test_a_point_chosen_out_of_turn_is_said_to_be(tmp_path: Path) -> None:

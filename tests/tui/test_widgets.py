@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
+from math import ceil
+
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
@@ -18,6 +21,7 @@ from tui.widgets.ladder import Ladder, Mark, Rung, Standing
 from tui.widgets.level_meter import LevelMeter
 from tui.widgets.odds import Chance, Odds
 from tui.widgets.scale import Scale, excess_scale
+from tui.widgets.spectra_plot import even_rows
 from tui.widgets.weights import Weight, Weights
 from tui.words import decibels, number, percent, plain
 
@@ -70,7 +74,7 @@ def test_the_clip_light_is_a_word() -> None:
     meter = LevelMeter()
     meter.set_reactive(LevelMeter.reading, LiveLevel(-3.0, 0.0, True, 4.0))
     level, hiss, _ = lines(meter, 3, 80)
-    assert "CLIPPING" in level and "+4.0 dB over quiet" in hiss
+    assert "OVERLOAD" in level and "+4.0 dB over quiet" in hiss
     meter.set_reactive(LevelMeter.reading, None)
     meter.set_reactive(LevelMeter.silent, "the microphone went away")
     assert "the microphone went" in lines(meter, 1, 80)[0]
@@ -159,3 +163,13 @@ async def test_every_component_pen_exists_in_a_running_app() -> None:
         pens = app.query_one(Ladder).pens()
     assert {"plain", "dim", "strong", "quiet", "air", "sure", "warn", "bad", "rule"} == set(pens)
     assert len({str(p.color) for name, p in pens.items() if name in ("sure", "warn", "bad", "air")}) == 4
+
+
+@pytest.mark.parametrize("rows", [4, 7, 12, 23])
+@pytest.mark.parametrize(("least", "most"), [(-95.3, -88.1), (-118.0, -92.0), (-130.0, -40.0)])
+def test_ticks_of_the_spectra_stand_equally_spaced(rows: int, least: float, most: float) -> None:
+    """Every tick a whole number of rows from the next, and all of the curves inside."""
+    low, high, ticks = even_rows(least, most, rows)
+    assert low <= least and most <= high
+    at = [ceil(rows - 1 - (t - low) / (high - low) * rows) for t in ticks]
+    assert len({a - b for a, b in itertools.pairwise(at)}) <= 1 and min(at) >= 0 and max(at) <= rows - 1

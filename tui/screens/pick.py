@@ -13,6 +13,8 @@ from textual.widgets.option_list import Option
 from tui.screens.dialog import ListDialog
 from tui.words import plain
 
+ALIGNED = 28
+"""Columns up to which what the lines mean begins at one column."""
 HOW = "↑ ↓ or a first letter, Enter chooses, Esc goes back"
 
 
@@ -23,11 +25,12 @@ class PickScreen(ListDialog["str | None"]):
 
     def __init__(self, title: str, options: list[tuple[str, str, str]], chosen: str = "") -> None:
         super().__init__(title, HOW)
-        self._options, self._chosen = options, chosen
+        self._options, self._chosen = [(id, plain(words), more) for id, words, more in options], chosen
 
     def options(self) -> list[Option]:
         """Words, and what they mean."""
-        return [_option(*o) for o in self._options]
+        width = max((len(words) for _, words, more in self._options if more and len(words) <= ALIGNED), default=0)
+        return [_option(id, f"{words:<{width}}" if more else words, more) for id, words, more in self._options]
 
     def on_mount(self) -> None:
         """Begin at what is chosen now."""
@@ -53,5 +56,5 @@ class PickScreen(ListDialog["str | None"]):
 
 
 def _option(id: str, words: str, more: str) -> Option:
-    text = Content.assemble((plain(words), "bold"), f"  {plain(more)}" if more else "")
+    text = Content.assemble((words, "bold"), f"  {plain(more)}" if more else "")
     return Option(text, id=id)

@@ -15,8 +15,8 @@ from tui.words import plain
 
 ALONE = "none"
 """Sound is no path: it stands alone."""
-HOW = "Space or its key ticks, Enter hands in what is ticked (or the line one is on), Esc goes back"
-HOW_NONE = "Space ticks, Enter hands in what is ticked (nothing ticked: none of them), Esc changes nothing"
+HOW = "Space or its key ticks, Enter keeps what is ticked (or the line one is on), Esc goes back"
+HOW_NONE = "Space ticks, Enter keeps what is ticked (nothing ticked: none of them), Esc changes nothing"
 KEYS = 9
 """Lines that have a key of their own."""
 

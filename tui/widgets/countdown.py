@@ -8,7 +8,7 @@ from textual.reactive import reactive
 
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
-from tui.widgets.large import HEIGHT, put_large
+from tui.widgets.large import HEIGHT, put_figure, put_large
 from tui.widgets.scale import Scale
 
 
@@ -23,22 +23,6 @@ class Count:
     """True while sound is being kept."""
     more: str = ""
     """The line below the bar."""
-
-
-_DIGITS = {
-    "0": "█▀█/█ █/▀▀▀",
-    "1": "▄█ / █ /▀▀▀",
-    "2": "▀▀█/█▀▀/▀▀▀",
-    "3": "▀▀█/ ▀█/▀▀▀",
-    "4": "█ █/▀▀█/  ▀",
-    "5": "█▀▀/▀▀█/▀▀▀",
-    "6": "█▀▀/█▀█/▀▀▀",
-    "7": "▀▀█/ ▐▌/ ▀ ",
-    "8": "█▀█/█▀█/▀▀▀",
-    "9": "█▀█/▀▀█/▀▀▀",
-    ".": " / /▄",
-}
-"""Three-line figures of half blocks, our own."""
 
 
 class Countdown(Drawn):
@@ -64,8 +48,7 @@ class Countdown(Drawn):
         if self.size.height >= HEIGHT:
             at = put_large(line, y, at, seconds, pen)
         else:
-            for char in seconds:
-                at = line.put(at, _DIGITS[char].split("/")[y] if char in _DIGITS else "   ", pen) + 1
+            at = put_figure(line, y, at, seconds, pen)
         room = width - at - 2
         if y == 0:
             line.put(at + 1, f"{'◉' if count.live else '○'} {count.word}", pen, room)

@@ -11,6 +11,7 @@ from textual.reactive import reactive
 
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
+from tui.widgets.large import FIGURE_HEIGHT, put_figure
 from tui.widgets.scale import Scale, excess_scale
 from tui.words import decibels, number, plain
 
@@ -20,6 +21,8 @@ MARK = 4
 """Columns of one walk's marks."""
 MIN_SCALE = 16
 """Columns below which no scale is drawn, only words."""
+FIGURE = 22
+"""Columns of an excess in large figures, a sign and two digits before the point included."""
 
 
 class Mark(Enum):
@@ -46,6 +49,10 @@ class Standing(Enum):
     AGAIN = ("again", "bad")
     SKIPPED = ("skipped", "dim")
     UNKNOWN = ("no number", "warn")
+
+
+LOUD = (Standing.HEARD, Standing.SO_FAR, Standing.DOUBTFUL, Standing.AGAIN)
+"""Where the excess is said as a figure; of a point that says nothing the limit counts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +90,8 @@ class Ladder(Drawn, can_focus=True):
     rungs: reactive[tuple[Rung, ...]] = reactive[tuple[Rung, ...]]((), layout=True)
     current: reactive[str] = reactive("")
     """Point the next step is about."""
-    tall: reactive[bool] = reactive(False, layout=True)
-    """Two lines a row, where there is room: readable from further away."""
+    tall: reactive[int] = reactive(1, layout=True)
+    """Lines a row, where there is room: readable from further away; from three on the excess grows with them."""
     walks: reactive[tuple[str, ...]] = reactive[tuple[str, ...]](("off", "on", "off"))
     """Heads of the mark columns: whether the air is on."""
 
@@ -97,26 +104,26 @@ class Ladder(Drawn, can_focus=True):
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
         """Axis, rows, legend."""
-        return len(self.rungs) * self._lines + 2
-
-    @property
-    def _lines(self) -> int:
-        return 2 if self.tall else 1
+        return len(self.rungs) * self.tall + 2
 
     def draw_line(self, y: int, width: int) -> Cells:
         """Axis first, then a row a point, then the legend."""
         line = Cells(width, "plain")
         name, marks, words = self._columns(width)
+        figure = FIGURE if self.tall >= FIGURE_HEIGHT and width >= WIDE + FIGURE else 0
         left = 2 + name + marks
-        scale = excess_scale(self._values(), width - left - words - 1)
+        scale = excess_scale(self._values(), width - left - words - figure - 1)
         if y == 0:
             self._axis(line, left, scale, name)
-        elif y <= len(self.rungs) * self._lines:
-            row, second = divmod(y - 1, self._lines)
-            if second:
-                self._second(line, self.rungs[row], left, scale)
-            else:
-                self._row(line, self.rungs[row], left, scale, name)
+        elif y <= len(self.rungs) * self.tall:
+            row, below = divmod(y - 1, self.tall)
+            rung = self.rungs[row]
+            if below == 0:
+                self._row(line, rung, left, scale, name)
+            elif below < FIGURE_HEIGHT:
+                self._below(line, rung, left, scale, words=below == 1)
+            if figure and below < FIGURE_HEIGHT and rung.excess_db is not None and rung.standing in LOUD:
+                put_figure(line, below, width - figure, number(rung.excess_db, sign=True), rung.standing.value[1])
         else:
             self._legend(line, left)
         return line
@@ -152,10 +159,10 @@ class Ladder(Drawn, can_focus=True):
         word, pen = rung.standing.value
         line.put(left + scale.columns + 2, self._words(rung, word, wide=len(line) >= WIDE), pen)
 
-    def _second(self, line: Cells, rung: Rung, left: int, scale: Scale) -> None:
+    def _below(self, line: Cells, rung: Rung, left: int, scale: Scale, *, words: bool) -> None:
         if scale.columns >= MIN_SCALE:
             self._scale(line, rung, left, scale)
-        if rung.limit_db is not None:
+        if words and rung.limit_db is not None:
             text = f"limit {number(rung.limit_db)}, drift {number(rung.drift_db)} dB"
             line.put(left + scale.columns + 2, text, "dim")
 
@@ -190,7 +197,7 @@ class Ladder(Drawn, can_focus=True):
         if rung.standing is Standing.NOTHING and rung.limit_db is not None:
             limit = number(rung.limit_db)
             return f"nothing; {limit} dB would have shown" if wide else f"nothing ≥{limit} dB"
-        if rung.standing in (Standing.DOUBTFUL, Standing.AGAIN, Standing.SO_FAR) and rung.excess_db is not None:
+        if rung.standing in LOUD and rung.excess_db is not None:
             return f"{decibels(rung.excess_db)} {word}"
         return f"{word}: {rung.note}" if wide and rung.note and word else word or rung.note
 
@@ -205,6 +212,6 @@ class Ladder(Drawn, can_focus=True):
 
     def on_click(self, event: events.Click) -> None:
         """A click on a row chooses its point."""
-        row = (event.y - 1) // self._lines
+        row = (event.y - 1) // self.tall
         if 0 <= row < len(self.rungs):
             self.post_message(self.Chosen(self.rungs[row].point))

@@ -1,9 +1,10 @@
-"""Words in letters five lines high, read across the bay: the next point, and whether the last clip was kept."""
+"""Words in letters five lines high and figures three lines high: what is read across the bay."""
 
 from __future__ import annotations
 
 from textual.reactive import reactive
 
+from listen.voice.figures import MINUS
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
 
@@ -64,6 +65,32 @@ def put_large(line: Cells, y: int, at: int, text: str, pen: str) -> int:
             if dot == "1":
                 line.fill(at + PIXEL * i, at + PIXEL * (i + 1), "█", pen)
         at += WIDTH
+    return at
+
+
+FIGURES = {
+    "0": "█▀█/█ █/▀▀▀",
+    "1": "▄█ / █ /▀▀▀",
+    "2": "▀▀█/█▀▀/▀▀▀",
+    "3": "▀▀█/ ▀█/▀▀▀",
+    "4": "█ █/▀▀█/  ▀",
+    "5": "█▀▀/▀▀█/▀▀▀",
+    "6": "█▀▀/█▀█/▀▀▀",
+    "7": "▀▀█/ ▐▌/ ▀ ",
+    "8": "█▀█/█▀█/▀▀▀",
+    "9": "█▀█/▀▀█/▀▀▀",
+    ".": " / /▄",
+    "+": "   /▀█▀/ ▀ ",
+    MINUS: "   /▀▀▀/   ",
+}
+"""Three-line figures of half blocks, our own."""
+FIGURE_HEIGHT = 3
+
+
+def put_figure(line: Cells, y: int, at: int, text: str, pen: str) -> int:
+    """Draw line ``y`` of a figure three lines high; returns the column after it."""
+    for char in text:
+        at = line.put(at, FIGURES[char].split("/")[y] if char in FIGURES else "   ", pen) + 1
     return at
 
 

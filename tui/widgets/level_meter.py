@@ -1,4 +1,4 @@
-"""The live meter: how loud it is, how much more than quiet it is, and whether the input clips."""
+"""The live meter: how loud it is, how much more than quiet it is, and whether the input is overloaded."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ TICKS_EXCESS_DB = (-3, 0, 3, 6, 9, 12, 15, 18)
 
 
 class LevelMeter(Drawn):
-    """Two bars: level in dBFS with a clip light, and live excess over the quiet clip of this point."""
+    """Two bars: level in dBFS with an overload light, and live excess over the quiet clip of this point."""
 
     DEFAULT_CSS = "LevelMeter { height: 3; }"
 
@@ -59,7 +59,7 @@ class LevelMeter(Drawn):
         line.dot(LABEL + round(track.column(reading.peak_dbfs)), "│", "strong")
         line.put(end, "▏", "dim")
         at = line.put(end + 1, f"{number(reading.level_dbfs, 0):>3} dBFS ", "strong")
-        line.put(at, "● CLIPPING" if reading.clipped else "○ no clip", "bad" if reading.clipped else "dim")
+        line.put(at, "● OVERLOAD" if reading.clipped else "○ in range", "bad" if reading.clipped else "dim")
 
     def _excess(self, line: Cells, columns: int) -> None:
         line.put(0, "hiss", "dim")
@@ -68,7 +68,7 @@ class LevelMeter(Drawn):
             return
         scale, excess = Scale(-3.0, 18.0, columns), self.reading.excess_db
         zero = round(scale.column(0.0))
-        line.bar(LABEL + zero, LABEL + scale.column(excess), "sure")
+        line.bar(LABEL + zero, LABEL + scale.column(excess), "air")
         for tick in TICKS_EXCESS_DB:
             at = LABEL + round(scale.column(tick))
             if scale.column(excess) < at - LABEL or tick <= 0:

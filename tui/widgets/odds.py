@@ -1,4 +1,4 @@
-"""How likely each escape path is at work, as labelled bars with their range; the named ones marked."""
+"""How likely each escape path leaks, as labelled bars with their range; the named ones marked."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from textual.message import Message
 from textual.reactive import reactive
 
 from listen.voice.figures import sure_range
+from listen.voice.verdicts import glyph
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
 from tui.widgets.scale import Scale
@@ -33,9 +34,19 @@ class Chance:
     most: float | None = None
 
 
+KINDS = {"none": "sound", "set-up": "set-up", "fitting": "fitting"}
+PENS = {"sound": "sure", "set-up": "warn", "fitting": "warn", "path": "bad"}
+"""As on the engine: a leak never has the colour of sound."""
+
+
+def kind(chance: Chance) -> str:
+    """Kind of verdict that would name it."""
+    return KINDS.get(chance.path, "path")
+
+
 def pen(chance: Chance) -> str:
     """Of the solid bar."""
-    return "sure" if chance.named else "air"
+    return PENS[kind(chance)] if chance.named else "air"
 
 
 class Odds(Drawn, can_focus=True):
@@ -79,7 +90,7 @@ class Odds(Drawn, can_focus=True):
         line.put_right(width - 15, percent(chance.probability), "strong" if chance.named else "plain")
         if chance.least is not None and chance.most is not None:
             line.put_right(width - 2, sure_range(chance.least, chance.most), "dim")
-        line.put(width - 1, "▲" if chance.named else " ", "sure")
+        line.put(width - 1, glyph(kind(chance)) if chance.named else " ", pen(chance))
         return line
 
     def action_move(self, by: int) -> None:

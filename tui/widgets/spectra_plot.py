@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import floor
 
 from textual_plot import HiResMode, NumericAxisFormatter, PlotWidget
 
@@ -11,17 +12,22 @@ TICKS_HZ = (500, 1_000, 2_000, 4_000, 8_000, 16_000)
 TICK_LG = (2.69897, 3.0, 3.30103, 3.60206, 3.90309, 4.20412)
 """Their common logarithms: the axis is drawn in lg of frequency."""
 
-LEAST_REACH_DB = 8.0
-"""Half the height of the plot at least, so that two alike spectra look alike."""
+LEAST_SPAN_DB = 16.0
+"""Height of the plot at least, so that two alike spectra look alike."""
+STEPS_DB, ROWS_A_TICK = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0), (1, 2, 3, 4, 5)
+"""From tick to tick."""
+FRAME = 2
+"""Rows and columns of the frame."""
 
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """One line: values over the shared axis, its words and its pen."""
+    """One line: values over the shared axis and its pen."""
 
     levels_db: Sequence[float]
-    words: str
     colour: str
+    dotted: bool = False
+    """Told from a whole line without colour."""
 
 
 class _Kilohertz(NumericAxisFormatter):
@@ -58,12 +64,32 @@ class SpectraPlot(PlotWidget, can_focus=False):
         """Draw the curves; tones as upright lines."""
         self.clear()
         for curve in curves:
-            self.plot(lg_freq, curve.levels_db, line_style=curve.colour, hires_mode=HiResMode.BRAILLE)
+            self._draw(lg_freq, curve)
         for tone in tones_lg:
             self.add_v_line(tone, line_style=tone_pen)
         values = [v for curve in curves for v in curve.levels_db]
         if len(lg_freq) and values:
             self.set_xlimits(lg_freq[0], lg_freq[-1])
-            middle = (min(values) + max(values)) / 2
-            reach = max(max(values) - middle + 2.0, LEAST_REACH_DB)
-            self.set_ylimits(middle - reach, middle + reach)
+            low, high, ticks = even_rows(min(values), max(values), self.size.height - self.margin_bottom - FRAME)
+            self.set_yticks(ticks)
+            self.set_ylimits(low, high)
+
+    def _draw(self, lg_freq: Sequence[float], curve: Curve) -> None:
+        if not curve.dotted:
+            self.plot(lg_freq, curve.levels_db, line_style=curve.colour, hires_mode=HiResMode.BRAILLE)
+            return
+        columns = max(self.size.width - self.margin_left - FRAME, 1)
+        some = slice(None, None, max(round(len(lg_freq) / columns), 1))
+        self.scatter(lg_freq[some], curve.levels_db[some], marker_style=curve.colour, hires_mode=HiResMode.BRAILLE)
+
+
+def even_rows(least: float, most: float, rows: int) -> tuple[float, float, list[float]]:
+    """Limits and ticks of an axis of so many rows on which every tick stands the same number of rows from the next."""
+    middle, span = (least + most) / 2, max(most - least, LEAST_SPAN_DB)
+    for a_row, step in sorted(((db / n, db) for db in STEPS_DB for n in ROWS_A_TICK), key=lambda s: (s[0], -s[1])):
+        first = step * floor((middle - rows * a_row / 2) / step + 1)
+        low = first - a_row / 2  # half a row: no tick falls between two rows
+        high = low + rows * a_row
+        if rows * a_row >= span and low <= least and most <= high:
+            break
+    return low, high, [first + step * i for i in range(int((high - first) / step) + 1)]

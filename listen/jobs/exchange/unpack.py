@@ -52,7 +52,7 @@ def unpack(path: Path, root: Path, limits: Limits = LIMITS) -> Unpacked:
     """
     if not path.exists():
         raise JobError(f"{path}: no such file; give the zip that hissway pack wrote")
-    with telling("take a job in", root):
+    with telling("unpack a job", root):
         make_folders(root)
         with passing_room(root) as room:
             bag = unzip_bag(path, room, limits)

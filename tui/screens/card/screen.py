@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 from textual import on
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.widgets import Button, Input, Label, Static
 
 from listen.jobs.events import DetailsGiven, JobNamed, Payload
 from listen.trade.details import LONGEST, details
-from tui.screens.base import BayScreen
+from tui.screens.form import FormScreen
 from tui.widgets.field import Field
 from tui.words import plain, shown
 
@@ -22,12 +21,11 @@ if TYPE_CHECKING:
 LONGEST_COMPLAINT = 2000
 
 
-class CardScreen(BayScreen["tuple[Payload, ...] | None"]):
+class CardScreen(FormScreen["tuple[Payload, ...] | None"]):
     """A form of one-line fields; dismisses with the events that keep what was changed, or None."""
 
     CSS_PATH = "card.tcss"
     AUTO_FOCUS = "#title"
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+s", "keep", "Keep", priority=True)]
 
     def __init__(self, job: Job) -> None:
         super().__init__()
@@ -48,10 +46,6 @@ class CardScreen(BayScreen["tuple[Payload, ...] | None"]):
                 yield _line(row.words, field)
             yield Button("Keep the card", id="keep", variant="primary", compact=True)
         yield Static(id="wrong")
-
-    @on(Input.Submitted)
-    def _next(self) -> None:
-        self.focus_next()
 
     @on(Button.Pressed, "#keep")
     def action_keep(self) -> None:

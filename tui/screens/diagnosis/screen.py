@@ -44,7 +44,7 @@ class DiagnosisScreen(BayScreen[None]):
 
     def way(self) -> tuple[str, ...]:
         """Where we are."""
-        return (self.bay.job.title, "what it says") if self.bay.job else ()
+        return (self.bay.job.title, "diagnosis") if self.bay.job else ()
 
     def show_job(self, job: Job) -> None:
         """Weigh all evidence and show it."""

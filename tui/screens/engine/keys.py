@@ -16,6 +16,7 @@ from tui.screens.base import BayScreen
 from tui.screens.cautions import CautionScreen
 from tui.screens.engine import cells
 from tui.screens.engine.type_line import TypeLine
+from tui.screens.note import write_note
 from tui.screens.pick import PickScreen
 from tui.screens.ticks import TickScreen
 from tui.screens.touching import rounds_touched, write_asking
@@ -35,7 +36,7 @@ class EngineKeys(BayScreen[None]):
         Binding("o", "page", "Page"),
         Binding("p", "plug", "Plug"),
         Binding("c", "confirm", "Confirm"),
-        Binding("b", "compare", "Before/after"),
+        Binding("b", "compare", "Compare"),
         Binding("d", "diagnosis", "Diagnosis"),
         Binding("s", "facts", "Facts"),
         Binding("f", "finding", "Teardown"),
@@ -44,6 +45,7 @@ class EngineKeys(BayScreen[None]):
         Binding("R", "new_round", "New round", key_display="R"),
         Binding("a", "cautions", "Cautions"),
         Binding("u", "units", "Units"),
+        Binding("n", "note", "Note"),
         Binding("tab", "app.focus_next", "Drawing or table", show=False),
     ]
 
@@ -192,6 +194,10 @@ class EngineKeys(BayScreen[None]):
         options = [(str(unit), str(unit), "") for unit in KPA_PER]
         title = "Pressures in which unit? Readings stay as they were entered."
         self.app.push_screen(PickScreen(title, options, job.pressure_unit if job else ""), keep)
+
+    def action_note(self) -> None:
+        """A note on the cylinder one is on."""
+        write_note(self, f"cylinder {self.cylinder()}", self.cylinder(), None)
 
     def read_first(self, steps: tuple[Step, ...], then: Callable[[], None]) -> bool:
         """Have the cautions of steps read and acknowledged once a job before ``then``; False where they were."""

@@ -18,6 +18,7 @@ from tui.bridge.playback import Playback, prepared
 from tui.bridge.threads import in_thread
 from tui.screens.base import BayScreen
 from tui.screens.evidence.look import PART_WORDS, Looked, Part, looked
+from tui.screens.note import write_note
 from tui.screens.rungs import neighbour_point
 from tui.widgets.heat import Heat, Picture
 from tui.widgets.spectra_plot import Curve, SpectraPlot
@@ -48,6 +49,7 @@ class EvidenceScreen(BayScreen[None]):
         Binding("x", "silence", "Stop"),
         Binding("w", "picture", "Other picture"),
         Binding("k", "knocks", "Knocks apart"),
+        Binding("n", "note", "Note"),
     ]
 
     def __init__(self, round_id: str, at: str) -> None:
@@ -119,6 +121,7 @@ class EvidenceScreen(BayScreen[None]):
         heat.picture = None
         heat.empty = "making the picture ..." if paths else "no clips at this point"
         self.query_one(SpectraPlot).empty()
+        self._words()
         if paths:
             self.start(partial(self._prepare, paths), "look")
 
@@ -139,7 +142,7 @@ class EvidenceScreen(BayScreen[None]):
             return
         theme = self.app.theme_variables
         pens = {"quiet": theme["secondary"], "air": theme["primary"]}
-        curves = [Curve(c.level_db.tolist(), name, pens[name]) for name, c in seen.curves.items()]
+        curves = [Curve(c.level_db.tolist(), pens[name], dotted=name == "quiet") for name, c in seen.curves.items()]
         self.query_one(SpectraPlot).show(seen.lg_freq, curves, seen.tones_lg, theme["warning"])
         louder = "lighter" if self.app.current_theme.dark else "darker"
         caption = f"{chosen} clip{PART_WORDS[self._part]}, 0 to {seen.seconds:.1f} s; {louder} is louder"
@@ -153,7 +156,7 @@ class EvidenceScreen(BayScreen[None]):
         tones = ", ".join(f"{hz / 1000:.1f} kHz" for hz in seen.tones_hz[:4]) if seen and seen.tones_hz else "none"
         lines.append(
             Content.assemble(
-                ("━ quiet ", "$secondary"),
+                ("┄ quiet ", "$secondary"),
                 f"kept {kept.get('quiet', UNKNOWN)}   ",
                 ("━ air ", "$primary"),
                 f"kept {kept.get('air', UNKNOWN)}   dB per Hz   tones with the air: {tones}",
@@ -185,6 +188,14 @@ class EvidenceScreen(BayScreen[None]):
         parts = tuple(PART_WORDS)
         self._part = parts[(parts.index(self._part) + 1) % len(parts)]
         self._look()
+
+    def action_note(self) -> None:
+        """A note on the clip that is pictured."""
+        clips = self.record.live_clips(self.at, self._pictured) or self.record.live_clips(self.at)
+        if clips:
+            write_note(self, "this round", self.record.cylinder, self.round_id, clips[-1].kept)
+        else:
+            self.tell("No clip at this point.")
 
     def action_hiss(self) -> None:
         """Play only the hiss band, or all."""

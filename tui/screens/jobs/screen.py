@@ -32,7 +32,7 @@ PADDING = 12
 """Columns between and beside the columns."""
 EMPTY = """No jobs here yet.
 
-Press n to take one in: a title and the engine are enough to start.
+Press n to begin one: a title and the engine are enough.
 To try everything first without a microphone, leave (Ctrl+Q) and run: hissway demo"""
 
 
@@ -51,7 +51,7 @@ class JobsScreen(JobsMore):
         Binding("slash", "find", "Find", key_display="/"),
         Binding("m", "microphone", "Microphone"),
         Binding("l", "lab", "Lab"),
-        Binding("h", "hit_rate", "Hit rate"),
+        Binding("g", "hit_rate", "Hit rate"),
         Binding("escape", "leave_find", "Back", show=False),
         Binding("q", "app.quit", "Quit"),
     ]

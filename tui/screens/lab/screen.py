@@ -41,7 +41,7 @@ class LabScreen(BayScreen[None]):
         Binding("d", "drill", "Drill"),
         Binding("t", "threshold", "Threshold"),
         Binding("w", "learner", "Who learns"),
-        Binding("h", "headphones", "Headphones"),
+        Binding("p", "headphones", "Headphones"),
         Binding("i", "table", "The class"),
         Binding("D", "delete", "Delete learner", show=False),
     ]

@@ -37,7 +37,7 @@ def class_lines(root: Path) -> list[str]:
 
     rows = [class_row(row) for row in class_table(root)]
     lines = [CLASS_HEAD, *rows, "", *focus_lines(class_focus(root))] if rows else []
-    return lines or ["No learners yet. Press w to take one in."]
+    return lines or ["No learners yet. Press w to add one."]
 
 
 def page(row: LearnerRow | None, suggestion: Suggestion | None) -> Content:

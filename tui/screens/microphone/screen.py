@@ -46,7 +46,7 @@ class MicrophoneScreen(BayScreen[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("space,enter,pagedown", "check", "Check", key_display="Space", priority=True),
         Binding("c", "calibrate", "Calibrate"),
-        Binding("u", "again", "Look for inputs"),
+        Binding("l", "again", "Look for inputs"),
     ]
 
     def __init__(self) -> None:
@@ -214,7 +214,7 @@ def _report(report: MicReport, calibrated: Calibrated | None) -> Content:
             f"{report.bandwidth_hz / 1000:.1f} kHz   ",
             ("floor ", "$secondary"),
             f"{number(report.floor_dbfs, 0)} dBFS   ",
-            ("clipping ", "$secondary"),
+            ("overload ", "$secondary"),
             "yes" if report.clipped else "none",
         ),
     ]

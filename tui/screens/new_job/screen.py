@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from typing import TYPE_CHECKING, ClassVar, Literal
+from typing import TYPE_CHECKING, Literal
 
 import msgspec
 from textual import on
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Button, Input, Label, Select, Static
@@ -18,8 +17,7 @@ from listen.errors import HisswayError
 from listen.jobs.events import EngineDescribed, JobNamed, Payload, PersonChosen
 from listen.trade.layout import Engine, Exhaust, Layout, engine_of_rows, layout, layout_row, layout_rows
 from listen.trade.units import KPA_PER
-from tui.screens.base import BayScreen
-from tui.screens.pick import PickScreen
+from tui.screens.form import FormScreen
 from tui.widgets.engine_view import EngineView
 from tui.widgets.field import Field
 from tui.words import plain, shown
@@ -35,22 +33,19 @@ CRANKCASE: dict[str, Literal["oil-filler", "breather"]] = {
     "dipstick tube or breather": "breather",
 }
 ASK = "which end is cylinder 1?"
-LEAVE = [("stay", "go on with the form", ""), ("leave", "leave it", "")]
 _SEPARATORS = re.compile(r"[\s,;·>–-]+")
 
 
-class NewJobScreen(BayScreen["OpenJob | None"]):
+class NewJobScreen(FormScreen["OpenJob | None"]):
     """A form of one-line fields; what cannot be is said below the drawing, and nothing is lost by it."""
 
     CSS_PATH = "new_job.tcss"
     AUTO_FOCUS = "#title"
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+s", "take_in", "Keep", priority=True)]
 
     def __init__(self, of: Job | None = None, keep: Callable[[tuple[Payload, ...]], None] | None = None) -> None:
         """``of``: a job whose engine is described anew; ``keep`` is then given the events that say so."""
         super().__init__()
         self._of, self._keep = of, keep
-        self._begun: tuple[str, ...] = ()
 
     def way(self) -> tuple[str, ...]:
         """Where we are."""
@@ -89,7 +84,6 @@ class NewJobScreen(BayScreen["OpenJob | None"]):
         if self._of is not None:
             self._fill(self._of.engine, self._of.pressure_unit)
         self._layout_chosen()
-        self.call_after_refresh(self._remember)
 
     def _fill(self, engine: Engine, unit: str) -> None:
         """Put an engine that was described before into the fields."""
@@ -104,24 +98,6 @@ class NewJobScreen(BayScreen["OpenJob | None"]):
         self.query_one("#unit", Select).value = unit
         self.query_one("#firing", Input).value = "-".join(map(str, engine.firing_order))
         self.query_one("#rows", Input).value = " / ".join("-".join(map(str, row)) for row in engine.rows)
-
-    def _remember(self) -> None:
-        """What the form held before anything was typed."""
-        self._begun = self._typed()
-
-    def _typed(self) -> tuple[str, ...]:
-        return tuple(str(w.value) for w in self.query("Input, Select").results() if isinstance(w, Input | Select))
-
-    def action_back(self) -> None:
-        """Leave; a form in which something was typed is not dropped without a question."""
-        if self._typed() == self._begun:
-            super().action_back()
-        else:
-            self.app.push_screen(PickScreen("Leave this form? What was typed is not kept.", LEAVE), self._left)
-
-    def _left(self, answer: str | None) -> None:
-        if answer == "leave":
-            super().action_back()
 
     @on(Select.Changed, "#layout")
     def _layout_chosen(self) -> None:
@@ -178,13 +154,9 @@ class NewJobScreen(BayScreen["OpenJob | None"]):
     def _text(self, field: str) -> str:
         return self.query_one(f"#{field}", Input).value.strip()
 
-    @on(Input.Submitted)
-    def _next(self) -> None:
-        self.focus_next()
-
     @on(Button.Pressed, "#take")
-    def action_take_in(self) -> None:
-        """Write the job's first event and go on to its engine; or hand in what changed."""
+    def action_keep(self) -> None:
+        """Write the job's first event and go on to its engine; or give back what changed."""
         if self._of is None and not self._text("title"):
             self.query_one("#wrong", Static).update(shown("! A job needs a title, so that others find it."))
             self.query_one("#title").focus()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, ClassVar
 
+import msgspec
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -21,6 +22,7 @@ from listen.voice.figures import as_read
 from listen.voice.times import moment
 from tui.screens.base import BayScreen
 from tui.screens.cautions import CautionScreen
+from tui.screens.note import write_note
 from tui.screens.one_line import OneLineScreen
 from tui.screens.pick import PickScreen
 from tui.screens.touching import rounds_touched, write_asking
@@ -37,8 +39,10 @@ SIGNS = {
     "due": ("○", "$warning"),
 }
 STATES = {"stands": "", "replaced": "replaced", "taken-back": "taken back", "left-out": "left out", "due": "due"}
-WHEN = 16
-"""Columns of date and time."""
+WHEN, YEAR = 16, 5
+"""Columns of date and time, and of the year in it, which is left out where there is little room."""
+WIDE, HEADING, BESIDE, LEAST = 100, 19, 3, 12
+"""Columns from which there is room; of the headings; of the list's edge and scroll bar; of the words at least."""
 INTAKE = [
     ("engine", "engine and units", "layout, numbering, firing order, points, unit of pressure"),
     ("card", "job card", "title, complaint, customer, registration ..."),
@@ -56,7 +60,7 @@ class PageScreen(BayScreen[None]):
         Binding("backspace,delete", "turn", "Take back / bring back", key_display="Bksp"),
         Binding("n", "note", "Note"),
         Binding("r", "round", "Go on with this round"),
-        Binding("u", "counts", "Round counts or not"),
+        Binding("s", "counts", "Set round aside or back"),
     ]
 
     def __init__(self, cylinder: int | None = None) -> None:
@@ -71,7 +75,7 @@ class PageScreen(BayScreen[None]):
 
     def way(self) -> tuple[str, ...]:
         """Where we are."""
-        what = "the job as taken in" if self.cylinder is None else f"cylinder {self.cylinder}, all of it"
+        what = "the job, as told at intake" if self.cylinder is None else f"cylinder {self.cylinder}, all of it"
         return (self.bay.job.title, what) if self.bay.job else ()
 
     # ------------------------------------------------------------------ showing
@@ -89,16 +93,22 @@ class PageScreen(BayScreen[None]):
         self.lines = {}
         counts = latest_round(job, self.cylinder) if self.cylinder is not None else None
         for part in self.parts(job):
-            options.add_option(Option(_round_head(part.record, counts), disabled=True))
+            beside = "beside its rounds" if self.cylinder is not None else "the job"
+            options.add_option(Option(_round_head(part.record, counts, beside), disabled=True))
             before = ""
             for line in part.lines:
                 self.lines[line.id] = line
                 heading = SECTIONS[line.section] if line.section != before else ""
                 before = line.section
-                options.add_option(Option(_row(line, heading), id=line.id))
+                options.add_option(Option(_row(line, heading, self.size.width), id=line.id))
         if self.lines:
             options.highlighted = min(at if at is not None else 1, options.option_count - 1)
         self._here()
+
+    def on_resize(self) -> None:
+        """Lines take the room there is."""
+        if self.bay.job is not None:
+            self.show_job(self.bay.job)
 
     def line(self) -> Line | None:
         """The highlighted line."""
@@ -224,20 +234,15 @@ class PageScreen(BayScreen[None]):
     def action_note(self) -> None:
         """Write a note on the job, the cylinder, the round or the clip one is on."""
         line = self.line()
-        about = f"cylinder {self.cylinder}" if self.cylinder is not None else "the job"
         round_id = line.round_id if line else None
-        clip = f"{line.words}: " if line and isinstance(line.payload, ev.ClipKept) else ""
-
-        def keep(text: str | None) -> None:
-            if text:
-                self._write(ev.NoteAdded(text=text, cylinder=self.cylinder, round_id=round_id))
-
-        self.app.push_screen(OneLineScreen(f"Note on {about}", clip), keep)
+        kept = line.payload if line and isinstance(line.payload, ev.ClipKept) else None
+        about = f"cylinder {self.cylinder}" if self.cylinder is not None else "the job"
+        write_note(self, about, self.cylinder, round_id, kept)
 
     def _renote(self, line: Line, text: str | None) -> None:
         assert isinstance(line.payload, ev.NoteAdded)
         if text and text != line.payload.text:
-            new = ev.NoteAdded(text=text, cylinder=line.cylinder, round_id=line.round_id)
+            new = msgspec.structs.replace(line.payload, text=text)
             self._write(take_back(line, "written anew"), new)
 
     def action_round(self) -> None:
@@ -261,22 +266,24 @@ class PageScreen(BayScreen[None]):
             self.refuse(e)
 
 
-def _round_head(record: RoundRecord | None, counts: RoundRecord | None) -> Content:
+def _round_head(record: RoundRecord | None, counts: RoundRecord | None, beside: str) -> Content:
     if record is None:
-        return shown("─ of no round", "bold $accent")
+        return shown(f"─ {beside}", "bold $accent")
     state = "set aside" if record.aside else "counts" if counts is not None and record.id == counts.id else "older"
     signed = ", signed" if record.signed else ""
     title = f" {plain(record.title, 40)}" if record.title else ""
     return shown(f"─ round of {moment(record.opened)}{title}: {state}{signed}", "bold $accent")
 
 
-def _row(line: Line, heading: str) -> Content:
-    sign, pen = SIGNS[line.state]
-    when = moment(line.time) if line.time else ""
-    state = f" ({STATES[line.state]}{f': {plain(line.why, 60)}' if line.why else ''})" if STATES[line.state] else ""
-    return Content.assemble(
-        (f" {heading:<19}", "$secondary"), (f"{when:<{WHEN}} ", "$secondary"), (f"{sign} {line.words}{state}", pen)
-    )
+def _row(line: Line, heading: str, columns: int) -> Content:
+    """On one line of the screen; the highlighted one stands in full below."""
+    (sign, pen), wide = SIGNS[line.state], columns >= WIDE
+    when = (moment(line.time) if wide else moment(line.time)[YEAR:]) if line.time else ""
+    why = f": {plain(line.why, 60 if wide else 16)}" if line.why else ""
+    state = f" ({STATES[line.state]}{why})" if STATES[line.state] else ""
+    before = f" {heading:<{HEADING}}{when:<{WHEN if wide else WHEN - YEAR}} "
+    room = columns - len(before) - BESIDE - len(sign) - 1 - len(state)
+    return Content.assemble((before, "$secondary"), (f"{sign} {plain(line.words, max(room, LEAST))}{state}", pen))
 
 
 def _in_full(line: Line) -> Content:

@@ -41,7 +41,7 @@ def why_skip(step: Step) -> Asked:
         *(Choice(str(i), reason, reason) for i, reason in enumerate(REASONS, 1)),
         Choice("o", OWN_WORDS, "another reason, in your own words"),
         *rest,
-        Choice("x", NO, "do not leave it out"),
+        Choice("n", NO, "no, do not leave it out"),
     )
     return Asked("skip", f"Why is {what} left out?", choices, step=step)
 

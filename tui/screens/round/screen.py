@@ -22,12 +22,13 @@ from tui.bridge.listener import Listener
 from tui.screens.base import BayScreen
 from tui.screens.calls import ask_paths
 from tui.screens.cautions import CautionScreen
+from tui.screens.note import write_note
 from tui.screens.round import questions, results
 from tui.screens.round.answers import Answers
 from tui.screens.round.desk import Desk
 from tui.screens.round.now import Now, Outcome
 from tui.screens.round.taker import Taker
-from tui.screens.round.view import View, view
+from tui.screens.round.view import GO, View, view
 from tui.screens.round.ways import WAYS, Way, one
 from tui.screens.rungs import neighbour_point
 from tui.widgets.banner import Banner
@@ -43,9 +44,13 @@ if TYPE_CHECKING:
     from tui.bridge.preferences import Preferences
     from tui.bridge.services import Services
 
+ONE_KEY = ("go", "back", "stop")
+"""Actions that share their key with another: where they do nothing that one has it."""
 METER_PERIOD_S = 1 / 25
 ABOVE_LADDER = 19
 """Lines needed besides the rows of the ladder."""
+MORE_WHERE_LARGE, MOST_A_ROW = 7, 4
+"""Lines that the large letters take besides; lines of the ladder a point at most."""
 LARGE_FROM = 40
 """Lines from which the next point and the countdown are large."""
 
@@ -56,7 +61,7 @@ class RoundScreen(BayScreen[None]):
     SHOWS_NUMBERS = "round"
     CSS_PATH = "round.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("space,enter,pagedown", "go", "Record", key_display="Space"),
+        *(Binding("space,enter,pagedown", f"go('{what}')", words, key_display="Space") for what, words in GO.items()),
         Binding("backspace", "take_back", "Take back", key_display="Bksp"),
         Binding("s,ctrl+s", "skip", "Skip"),
         *(Binding(way.key, f"way('{way.id}')", way.words) for way in WAYS),
@@ -65,9 +70,12 @@ class RoundScreen(BayScreen[None]):
         Binding("e", "evidence", "Evidence"),
         Binding("v", "verdict", "Verdict"),
         Binding("t", "times", "Times"),
-        Binding("c", "cautions", "Cautions"),
+        Binding("a", "cautions", "Cautions"),
         Binding("m", "microphone", "Microphone"),
         Binding("i", "bring_in", "Import"),
+        Binding("n", "note", "Note"),
+        Binding("escape,q", "back", "Back", key_display="Esc"),
+        Binding("escape,q,backspace", "stop", "Stop", key_display="Esc"),
     ]
 
     def __init__(self, round_id: str) -> None:
@@ -201,11 +209,13 @@ class RoundScreen(BayScreen[None]):
             ladder, banner = self.query_one(Ladder), self.query_one(Banner)
             banner.say = shown.say
             ladder.rungs, ladder.current, ladder.display = shown.rungs, shown.step.point, shown.ladder_shown
-            self.set_class(self.size.height >= LARGE_FROM, "-large")
-            ladder.tall = self.size.height >= ABOVE_LADDER + 2 * len(shown.rungs)
+            large = self.size.height >= LARGE_FROM
+            self.set_class(large, "-large")
+            room = self.size.height - ABOVE_LADDER - large * MORE_WHERE_LARGE
+            ladder.tall = min(max(room // max(len(shown.rungs), 1), 1), MOST_A_ROW)
             self.query_one(LevelMeter).hush = shown.hush
-            large = self.query_one(Large)
-            large.left, large.right = shown.large
+            letters = self.query_one(Large)
+            letters.left, letters.right = shown.large
             self.query_one(Desk).show(shown.panel, ladder)
             self.refresh_bindings()
             self._listen_at(shown.step)
@@ -216,10 +226,11 @@ class RoundScreen(BayScreen[None]):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Only keys that do something now are offered; the help names all."""
-        own = {b.action.partition("(")[0] for b in self.BINDINGS if isinstance(b, Binding)} - {"back"}
+        own = {b.action.partition("(")[0] for b in self.BINDINGS if isinstance(b, Binding)} | {"back"}
         if action not in own or self.bay.job is None:
             return True
-        return (f"way('{parameters[0]}')" if action == "way" else action) in self.view.keys or None
+        does = (f"{action}('{parameters[0]}')" if action in ("way", "go") else action) in self.view.keys
+        return does or (False if action in ONE_KEY else None)
 
     def _listen_at(self, step: Step) -> None:
         """Aim a simulated microphone, and compare the live level with this point's quiet clip."""
@@ -256,21 +267,23 @@ class RoundScreen(BayScreen[None]):
                 return self.act_on(event)
         return True
 
-    def action_go(self) -> None:
-        """The one key: record, read on, acknowledge, judge again, or look at the verdict."""
+    def action_go(self, what: str) -> None:
+        """The one key: record, be there already, read on, acknowledge, judge again, or look at the verdict."""
         step = self.step()
-        if self.now.busy:
+        if what == "there":
             self.taker.there()
-        elif self.now.asked:
-            return
-        elif step.kind == "clip":
+        elif what == "clip":
             self.take(step)
-        elif step.kind == "caution" and not self.query_one(CautionPanel).page():
+        elif what == "caution" and not self.query_one(CautionPanel).page():
             self.write(CautionAcknowledged(caution=step.id, round_id=self.round_id))
-        elif step.kind == "verdict" and not self.now.judging:
+        elif what == "verdict":
             self._judge()
-        elif step.kind == "done":
+        elif what == "done":
             self.action_verdict()
+
+    def action_stop(self) -> None:
+        """Stop what is under way."""
+        self.taker.stop()
 
     def take(self, step: Step, *, sure: bool = False) -> None:
         """Take a clip; at a signed round only once the reason was given (``sure``)."""
@@ -310,10 +323,8 @@ class RoundScreen(BayScreen[None]):
         self.start(partial(results.judge, self), "judge")
 
     def action_back(self) -> None:
-        """Stop what is under way; else take the question back; else what was chosen; else leave the round as it is."""
-        if self.now.busy:
-            self.taker.stop()
-        elif self.now.asked is not None and self.now.asked.leftover is None:
+        """Take the question back; else what was chosen; else leave the round as it is."""
+        if self.now.asked is not None and self.now.asked.leftover is None:
             self.change(asked=None)
         elif self.now.plan:
             self.change(plan=())
@@ -322,13 +333,7 @@ class RoundScreen(BayScreen[None]):
 
     def action_take_back(self) -> None:
         """Take back the last clip: of the chosen point, else of the round. What was judged or signed is asked about."""
-        if self.now.busy:
-            self.taker.stop()
-            return
         clips = self.record.live_clips(self.now.plan[0].point if self.now.plan else None)
-        if not clips:
-            self.tell("No clip to take back here.")
-            return
         last, record = clips[-1], self.record
         what = f"Taking back the clip at the {point_name(last.kept.point)} ({last.kept.walk} walk)"
         event = ClipTakenBack(clip=last.id, reason="taken back")
@@ -382,6 +387,12 @@ class RoundScreen(BayScreen[None]):
 
         self.listener.close()
         self.app.push_screen(MicrophoneScreen(), lambda _: self._listen())
+
+    def action_note(self) -> None:
+        """A note on the clip just taken, else on the round."""
+        last = self.now.outcome.clip if self.now.outcome else ""
+        kept = next((c.kept for c in self.record.clips if c.id == last), None)
+        write_note(self, "this round", self.record.cylinder, self.round_id, kept)
 
     def _listen(self) -> None:
         """Open the microphone; the screen is there meanwhile."""

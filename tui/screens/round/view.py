@@ -52,6 +52,8 @@ REMIND = {"loss": 2, "call": 2}
 """Steps at which so many of their cautions are repeated in the banner (all were read at the start of the round)."""
 SHORT, TALL = 28, 32
 """Below so many lines the banner keeps to what is new; from so many the ladder stays while something is asked."""
+GO = {"clip": "Record", "there": "There already", "caution": "Read on", "verdict": "Judge", "done": "Verdict"}
+"""What the one key does, and its words."""
 SKIPPABLE = ("clip", "supply", "loss", "bubbles", "followed", "call")
 
 
@@ -114,7 +116,8 @@ def view(job: Job, round_id: str, now: Now, prefs: Preferences, lines: int, gaug
     """Make it. ``lines``: height of the screen. ``gauge``: what a simulated tester reads."""
     walk = walked(job, round_id)
     step = step_now(walk, now)
-    step = msgspec.structs.replace(step, cautions=told_in(job.pressure_unit, step.cautions))
+    if job.pressure_unit != "kPa":
+        step = msgspec.structs.replace(step, cautions=told_in(job.pressure_unit, step.cautions))
     record = walk.record
     numbers = record.call() is not None or "call" in record.passed
     live = {(point, walk): Mark.CHECKING for _, point, walk in now.checking}
@@ -145,18 +148,22 @@ def step_now(walk: Walked, now: Now) -> Step:
 
 def _keys(record: RoundRecord, step: Step, now: Now, panel: Panel, *, numbers: bool) -> frozenset[str]:
     asks = isinstance(panel, Figures | Answers)
-    clips, free = record.live_clips(), not now.busy
+    clips, free = record.live_clips(now.plan[0].point if now.plan else None), not now.busy
+    go = "there" if now.way and now.mark is None else step.kind if free and not asks else ""
     offered = {
-        "go": not asks and not (now.judging and step.kind == "verdict"),
-        "take_back": (bool(clips) and not now.asked and not asks) or now.busy,
+        f"go('{go}')": go in GO and not (now.judging and go == "verdict"),
+        "back": free,
+        "stop": not free,
+        "take_back": bool(clips) and not now.asked and free and not asks,
         "skip": free and not now.asked and step.kind in SKIPPABLE,
         "aim": free and isinstance(panel, Microphone) and step.kind in ("clip", "done"),
-        "evidence": numbers and bool(clips) and free and not asks,
+        "evidence": numbers and bool(record.live_clips()) and free and not asks,
         "verdict": record.verdict is not None and free and not asks,
         "cautions": free and not asks,
         "microphone": free and not asks,
         "bring_in": free and not asks,
         "times": free and not asks,
+        "note": free and not asks,
     }
     ways = {f"way('{way.id}')" for way in WAYS if free and not asks and way.offered(step)}
     return frozenset(ways | {action for action, does in offered.items() if does})

@@ -37,7 +37,7 @@ def _ear(record: RoundRecord) -> str:
 
 def _reference(job: Job, record: RoundRecord) -> str:
     if why := declined(record):
-        return f"Sound cylinder left out on purpose: {plain(why, 200)} (x takes it in again)."
+        return f"Sound cylinder left out on purpose: {plain(why, 200)} (s lets it count again)."
     if others := beside(job, record.id):
-        return f"Sound cylinder beside it: {' and '.join(map(str, others))} (x leaves it out)."
+        return f"Sound cylinder beside it: {' and '.join(map(str, others))} (s leaves it out)."
     return "No sound cylinder stood beside this round."

@@ -47,7 +47,7 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("n", "go_there", "Record next"),
         Binding("c", "confirm", "Confirm"),
-        Binding("x", "reference", "Sound cylinder in or out"),
+        Binding("s", "reference", "Sound cylinder in or out"),
         Binding("space,enter", "back", "Back to the round", show=False),
         Binding("pagedown", "page(1)", "Scroll", show=False),
         Binding("pageup", "page(-1)", "Scroll", show=False),
@@ -62,7 +62,7 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         yield Static(id="verdict")
         with VerticalScroll(id="page", can_focus=False):
             yield Static(
-                "How likely each is at work, alone or with another; range over what is assumed",
+                "How likely each leaks, alone or with another; range over what is assumed",
                 classes="heading",
             )
             yield Odds()

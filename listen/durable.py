@@ -13,6 +13,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
 
+A_DAY_S = 86_400.0
 _PASSING = re.compile(r"\.hissway-[0-9a-f]{16}\.tmp")
 """Names of files that are not whole yet; nobody can guess one and lay a link there beforehand."""
 
@@ -75,8 +76,16 @@ def sweep(folder: Path, older_s: float = 0.0) -> None:
     """Remove what writers killed half-way left under passing names at least ``older_s`` ago."""
     with suppress(OSError), os.scandir(folder) as entries:
         for entry in entries:
-            if _PASSING.fullmatch(entry.name) and time.time() - entry.stat(follow_symlinks=False).st_mtime >= older_s:
-                remove_if_possible(Path(entry.path))
+            if _PASSING.fullmatch(entry.name) and age_s(path := Path(entry.path)) >= older_s:
+                remove_if_possible(path)
+
+
+def age_s(path: Path) -> float:
+    """Seconds since a file was last written, a link's own; below any limit where that cannot be told."""
+    try:
+        return time.time() - path.lstat().st_mtime
+    except OSError:
+        return -1.0
 
 
 def read_file(path: Path, most_bytes: int) -> bytes:

@@ -23,7 +23,7 @@ from tui.bridge.sitting import Sitting
 from tui.screens.base import BayScreen
 from tui.screens.jobs.screen import JobsScreen
 from tui.themes import DAYLIGHT, DIM_BAY, THEMES, AnySegment
-from tui.words import plain
+from tui.words import DrawnOnly, plain
 
 if TYPE_CHECKING:
     from listen.jobs.events import Payload
@@ -68,7 +68,7 @@ class HisswayApp(App[None]):
         self.theme = DAYLIGHT.name if self.preferences.daylight else DIM_BAY.name
         self.fault = ""
         """What failed inside, in the words of the last line of its trace; empty while nothing has."""
-        self._filters = [AnySegment() if isinstance(f, Monochrome) else f for f in self._filters]
+        self._filters = [AnySegment() if isinstance(f, Monochrome) else f for f in self._filters] + [DrawnOnly()]
 
     async def on_event(self, event: events.Event) -> None:
         """Keys go to the screen first, one after the other; all else as ever."""

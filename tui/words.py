@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from rich.cells import cell_len
+from rich.segment import Segment
+from textual.color import Color
 from textual.content import Content
+from textual.filter import LineFilter
 
 from listen.voice.figures import UNKNOWN, decibels, number
 from listen.voice.figures import share as percent_plain
@@ -13,10 +16,11 @@ from listen.voice.figures import sure as percent
 from listen.voice.names import by_ear as called
 from listen.voice.names import path as path_words
 from listen.voice.names import short_path
-from listen.voice.text import plain
+from listen.voice.text import STANDS_FOR, plain, steers
 
 __all__ = [
     "UNKNOWN",
+    "DrawnOnly",
     "called",
     "decibels",
     "fitting",
@@ -28,6 +32,20 @@ __all__ = [
     "short_path",
     "shown",
 ]
+
+
+class DrawnOnly(LineFilter):
+    """The last door before the terminal: whatever a widget was given, nothing that would steer it goes through."""
+
+    def apply(self, segments: list[Segment], background: Color) -> list[Segment]:
+        """The same segments; characters that are not drawn are replaced where they took a column, else dropped."""
+        if all(text.isprintable() for text, _, _ in segments):
+            return segments
+        return [s if s.control or s.text.isprintable() else Segment(_drawn(s.text), s.style) for s in segments]
+
+
+def _drawn(text: str) -> str:
+    return "".join((STANDS_FOR if cell_len(c) else "") if steers(c) else c for c in text)
 
 
 def shown(text: object, style: str = "") -> Content:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import argparse
 import sys
-import tempfile
-from pathlib import Path
 
 SUMMARY = "the main job on the shipped, simulated recordings; no microphone needed"
 EXAMPLE = "hissway demo --plain"
@@ -27,10 +25,11 @@ def run(args: argparse.Namespace) -> int:
     from listen.jobs.folder.store import open_job
     from listen.jobs.to_round import to_round
     from listen.lab.shipped import demo_job, demo_round
+    from listen.room import passing_room
     from listen.rounds.evaluate import evaluate
 
-    with tempfile.TemporaryDirectory(prefix="hissway-demo-") as place:
-        folder = demo_job(Path(place))
+    with passing_room("hissway-demo-") as place:
+        folder = demo_job(place)
         with open_job(folder, write=False) as opened:
             round_ = to_round(opened.job, demo_round(), folder)
             engine = opened.job.engine

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from listen.cli.out_file import check_place, form_of
-from listen.voice.text import plain
+from listen.voice.text import json_line, plain
 from listen.whole_number import seed, whole
 
 if TYPE_CHECKING:
@@ -45,18 +45,12 @@ def _json_option(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("--json", action="store_true", help="one JSON object a line")
 
 
-def _print_json(value: object) -> None:
-    import msgspec
-
-    print(msgspec.json.encode(value).decode())
-
-
 def _list(args: argparse.Namespace, root: Path) -> int:
     from listen.lab.training.drills import list_drills
 
     for drill in list_drills(root):
         if args.json:
-            _print_json(drill)
+            print(json_line(drill))
         else:
             origin = "simulated" if drill.simulated else "from a job"
             print(plain(f"{drill.id:<24} {drill.level:<13} {len(drill.items):>3} rounds  {origin:<10}  {drill.title}"))
@@ -153,7 +147,7 @@ def _score(args: argparse.Namespace, root: Path) -> int:
     for learner in learners:
         row = learner_row(root, learner)
         if args.json:
-            _print_json(row)
+            print(json_line(row))
         else:
             print("\n".join(map(plain, score_lines(row))))
     if len(learners) > 1 and not args.json:

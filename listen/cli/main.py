@@ -11,6 +11,7 @@ from typing import NoReturn
 
 from listen.cli import streams
 from listen.errors import HisswayError
+from listen.voice.text import plain
 
 COMMANDS = ("demo", "rank", "record", "mic", "report", "pack", "unpack", "verify", "salvage", "key", "lab", "bench")
 """Each is one module of this package with SUMMARY, EXAMPLE, add_arguments(parser) and run(args)."""
@@ -31,7 +32,7 @@ class _Parser(argparse.ArgumentParser):
     """Argument parser that answers unknown input with one clear line and exit code 2."""
 
     def error(self, message: str) -> NoReturn:
-        print(f"{self.prog}: {message}; see {self.prog} --help", file=sys.stderr)
+        print(f"{self.prog}: {plain(message)}; see {self.prog} --help", file=sys.stderr)
         raise SystemExit(2)
 
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import argparse
 import sys
-import tempfile
 import threading
-from pathlib import Path
 from typing import TYPE_CHECKING
+
+from listen.room import passing_room
+from listen.voice.text import json_line
 
 if TYPE_CHECKING:
     from listen.signal.clip import Clip
@@ -76,8 +77,8 @@ def _listen(device: str) -> Clip:
     microphone = Microphone(device)
     microphone.open()
     try:
-        with tempfile.TemporaryDirectory(prefix="hissway-mic-") as folder:
-            recording = microphone.record(Path(folder) / "check.part", CHECK_S, threading.Event())
+        with passing_room("hissway-mic-") as folder:
+            recording = microphone.record(folder / "check.part", CHECK_S, threading.Event())
             return read_part(recording.part)
     finally:
         microphone.close()
@@ -94,6 +95,4 @@ def _print_report(clip: Clip, report: MicReport) -> None:
 
 
 def _print_json(value: object) -> None:
-    import json
-
-    print(json.dumps(value, ensure_ascii=False))
+    print(json_line(value))

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from listen.voice.text import plain
+from listen.voice.text import json_line, plain
 from listen.whole_number import whole
 
 if TYPE_CHECKING:
@@ -103,10 +103,8 @@ def _rounds_of_job(folder: Path, name: str) -> Iterator[tuple[str, Round | str]]
 
 def _print(name: str, outcome: RoundResult | str, as_json: bool) -> None:
     if as_json:
-        import msgspec
-
         line = {"round": name, "error": outcome} if isinstance(outcome, str) else outcome
-        print(msgspec.json.encode(line).decode(), flush=True)
+        print(json_line(line), flush=True)
     elif isinstance(outcome, str):
         print(f"hissway: {outcome}", file=sys.stderr, flush=True)
     else:

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from listen.voice.text import plain
+from listen.voice.text import json_line, plain
 
 if TYPE_CHECKING:
     from listen.jobs.exchange.verification import Against, Verification
@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
     found = verify_path(path, results=not args.no_results, against=against)
     code = 1 if not found.ok else 0 if found.complete else INCOMPLETE
     if args.json:
-        print(msgspec.json.encode({"ok": code == 0, **msgspec.to_builtins(found)}).decode())
+        print(json_line({"ok": code == 0, **msgspec.to_builtins(found)}))
         return code
     for remark in found.remarks:
         print(f"remark     {plain(remark, 1000)}")

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
-from listen.durable import whole_file
+from listen.durable import A_DAY_S, sweep, whole_file
 from listen.errors import JobError, ReportError
 from listen.jobs.job import Job
 from listen.report.assemble import assemble, read_job
@@ -117,6 +117,7 @@ def write_text(path: Path, text: str) -> int:
     """
     data = text.encode("utf-8")
     try:
+        sweep(path.parent, older_s=A_DAY_S)  # what a report that was killed left
         with whole_file(path, sync=False) as file:
             file.write(data)
     except OSError as error:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
-import tempfile
 from pathlib import Path
 
 from listen.errors import ReportError
+from listen.room import passing_room
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge", "microsoft-edge")
 """Commands looked for, in this order."""
@@ -45,8 +45,8 @@ def print_pdf(page: str, path: Path) -> int:
         )
     try:
         # Beside the file: browsers shut into a box of their own may read home, but not the system's temporary folder.
-        with tempfile.TemporaryDirectory(dir=path.absolute().parent, prefix="report-") as room:
-            made = _print(found, page, Path(room))
+        with passing_room(".hissway-report-", path.absolute().parent) as room:
+            made = _print(found, page, room)
             made.replace(path)
     except OSError as error:
         raise ReportError(

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import struct
 import unicodedata
+from typing import Any
 
 STANDS_FOR = "\u25af"
 """Shown for a character that would steer the terminal or turn the line around."""
@@ -21,8 +23,22 @@ def plain(text: object, limit: int = MOST_CHARACTERS) -> str:
 
 
 def _safe(char: str) -> str:
-    if char in "\t\n\r":
-        return " "
-    if unicodedata.category(char) in _UNSEEN and char not in _JOINERS:
-        return STANDS_FOR
-    return char
+    return " " if char in "\t\n\r" else STANDS_FOR if steers(char) else char
+
+
+def steers(char: str) -> bool:
+    """Whether a terminal would not draw this character, but obey it or turn the line around."""
+    return unicodedata.category(char) in _UNSEEN and char not in _JOINERS
+
+
+def json_line(value: Any) -> str:
+    """JSON on one line in which nothing steers a terminal: such characters are written as escapes of the same value."""
+    import msgspec  # only where JSON is asked for
+
+    text = msgspec.json.encode(value).decode()
+    return text if text.isprintable() else "".join(_escaped(c) if steers(c) else c for c in text)
+
+
+def _escaped(char: str) -> str:
+    pairs = char.encode("utf-16-be")
+    return "".join(f"\\u{unit:04x}" for unit in struct.unpack(f">{len(pairs) // 2}H", pairs))

@@ -295,6 +295,12 @@ def test_a_well_made_bag_around_a_bad_job_is_refused(tmp_path: Path, entries: En
     assert not read_chain(journal).broken
 
 
+def test_a_bag_that_does_not_hold_is_refused_though_the_job_in_it_does(tmp_path: Path, entries: Entries) -> None:
+    """Its description was changed: journal and clips fit each other, but the bag is not the one that was packed."""
+    changed = [(i, data + b"Contact-Name: x\n" if i.filename.endswith("bag-info.txt") else data) for i, data in entries]
+    refused(write(tmp_path / "x.zip", changed), tmp_path, "bag-info.txt")
+
+
 def test_nothing_is_written_through_a_link_that_waits_in_the_way(tmp_path: Path, good_zip: Path) -> None:
     """A link with the job's name pointing elsewhere: the job goes beside it."""
     victim = tmp_path / "victim"

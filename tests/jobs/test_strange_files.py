@@ -6,6 +6,7 @@ import os
 import stat
 from pathlib import Path
 
+import msgspec
 import numpy as np
 import pytest
 
@@ -17,11 +18,12 @@ from listen.jobs.bring_in import bring_file
 from listen.jobs.exchange.verify import verify_job
 from listen.jobs.folder import disk
 from listen.jobs.folder.chain import read_chain
-from listen.jobs.folder.journal import write_line
+from listen.jobs.folder.journal import GENESIS, write_line
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.parts import new_partial
 from listen.jobs.folder.store import create_job, list_jobs, open_job
 from listen.signal.clip import Clip
+from listen.trade.layout import layout
 from tests.jobs.made import leave_part
 
 NOISE = Clip.of(np.random.default_rng(0).normal(0.0, 0.01, 48_000), 48_000)
@@ -201,6 +203,41 @@ def test_a_part_of_an_unknown_round_is_neither_offered_nor_kept_nor_removed(tmp_
             opened.keep(stray)
     open_job(opened.folder).close()
     assert stray.path.exists() and not list(opened.clips.iterdir())
+
+
+def test_a_take_of_no_known_round_goes_after_a_month_for_its_journal_may_still_be_restored(tmp_path: Path) -> None:
+    with create_job(tmp_path, title="t") as opened:
+        opened.open_round(1)
+        fresh, old = (new_partial(opened.folder, "c9-ffffff", "intake", "quiet", "quiet") for _ in range(2))
+        for part, days in ((fresh, 29), (old, 31)):
+            leave_part(part.path)
+            then = part.path.stat().st_mtime - days * 86_400
+            os.utime(part.path, (then, then))
+    open_job(opened.folder).close()
+    assert fresh.path.exists() and not old.path.exists()
+
+
+def test_passing_files_of_the_register_go_when_a_job_is_opened(tmp_path: Path) -> None:
+    with create_job(tmp_path, title="t") as opened:
+        opened.append(ev.NoteAdded(text="so that the register knows it"))
+        left = tmp_path / ".heads" / f".hissway-{'0' * 16}.tmp"
+        left.write_bytes(b"half")
+        os.utime(left, (0, 0))
+    open_job(opened.folder).close()
+    assert not left.exists()
+
+
+@pytest.mark.parametrize(("deep", "held"), [(40, True), (41, False)])
+def test_merges_lie_in_merges_forty_deep_and_no_deeper(deep: int, held: bool) -> None:
+    """Each level is read once more by the one around it: without an end a small file would take for ever."""
+    first = write_line(ev.JobOpened(job="0" * 32, title="t", engine=layout("inline-4")), prev=GENESIS, actor="")
+    line = write_line(ev.NoteAdded(text="inside"), prev=first.hash, actor="")
+    for _ in range(deep):
+        merged = ev.Merged(fork=first.hash, lines=(msgspec.Raw(line.raw),), source="x.zip")
+        line = write_line(merged, prev=first.hash, actor="")
+    chain = read_chain(first.raw + b"\n" + line.raw + b"\n")
+    assert (chain.broken == "") is held
+    assert held or "more than 40 deep" in chain.broken
 
 
 def test_one_job_that_cannot_be_understood_leaves_the_list_of_the_others(

@@ -6,22 +6,23 @@ import os
 import signal
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 import pytest
 from filelock import FileLock
 
-from listen.jobs.exchange import room as rooms
+from listen import room as rooms
 from listen.jobs.exchange.pack import pack
-from listen.jobs.exchange.room import DEAD_AFTER_S, LOCK, passing_room
 from listen.jobs.exchange.unpack import unpack
+from listen.room import DEAD_AFTER_S, LOCK, passing_room
 from tests.jobs.shop import small_job
 
 KILLED = """
 import os, signal, sys
 from pathlib import Path
-from listen.jobs.exchange.room import passing_room
-with passing_room(Path(sys.argv[1])) as room:
+from listen.room import passing_room
+with passing_room(".unpack-", Path(sys.argv[1])) as room:
     (room / "half.flac").write_bytes(b"half")
     os.kill(os.getpid(), signal.SIGKILL)
 """
@@ -61,8 +62,44 @@ def test_what_a_killed_unpack_left_goes_with_the_next(root: Path, packed: Path) 
     assert left(root) == []
 
 
+def killed_in_a_room(prefix: str, place: Path) -> Path:
+    """What a program that was killed inside its room left."""
+    script = KILLED.replace('".unpack-"', repr(prefix))
+    assert subprocess.run([sys.executable, "-c", script, str(place)], check=False).returncode == -signal.SIGKILL
+    (room,) = place.glob(f"{prefix}*")
+    return room
+
+
+def test_what_a_killed_pack_left_goes_with_the_next(root: Path, tmp_path: Path) -> None:
+    room = killed_in_a_room(".hissway-pack-", tmp_path)
+    pack(small_job(root), tmp_path / "again.zip")
+    assert not room.exists() and (tmp_path / "again.zip").exists()
+
+
+def test_what_a_killed_demo_left_goes_with_the_next(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from tui.bridge.demo import DemoServices
+
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    room = killed_in_a_room("hissway-demo-", tmp_path)
+    services = DemoServices()
+    assert services.prepare().is_dir() and not room.exists()
+    services.close()
+    assert list(tmp_path.glob("hissway-demo-*")) == []
+
+
+def test_another_users_room_and_one_with_a_linked_lock_are_left_alone(tmp_path: Path) -> None:
+    """Among the system's passing files: a link in the lock's place would be opened, and what it leads to emptied."""
+    victim = tmp_path / "victim"
+    victim.write_text("precious")
+    bait = a_room(tmp_path, "hissway-demo-baitbait", 9 * DEAD_AFTER_S)
+    (bait / LOCK).symlink_to(victim)
+    with passing_room("hissway-demo-", tmp_path):
+        pass
+    assert victim.read_text() == "precious" and bait.exists()
+
+
 def test_a_room_in_use_is_left_alone_however_old(root: Path, packed: Path) -> None:
-    with passing_room(root) as room:
+    with passing_room(".unpack-", root) as room:
         (room / "half.flac").write_bytes(b"half")
         os.utime(room, (0, 0))
         assert unpack(packed, root).how == "new"
@@ -106,7 +143,7 @@ def test_a_room_swept_while_its_lock_was_being_taken_is_given_up_for_another(
             return super().acquire(*words, **more)  # type: ignore[arg-type]
 
     monkeypatch.setattr(rooms, "FileLock", SweptFirst)
-    with passing_room(root) as room:
+    with passing_room(".unpack-", root) as room:
         assert room.is_dir()
         assert room != swept[0]
     assert left(root) == []

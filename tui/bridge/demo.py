@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import shutil
-import tempfile
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from listen.room import passing_room
 from tui.bridge.services import Input, Services
 
 if TYPE_CHECKING:
@@ -24,7 +24,8 @@ class DemoServices(Services):
     """Everything in a folder that goes when the program is left, unless the user names one to keep."""
 
     def __init__(self, jobs: Path | None = None) -> None:
-        self._passing = None if jobs else Path(tempfile.mkdtemp(prefix="hissway-demo-"))
+        self._room = ExitStack()
+        self._passing = None if jobs else self._room.enter_context(passing_room("hissway-demo-"))
         super().__init__(jobs or self._passing)
 
     def prepare(self) -> Path:
@@ -78,5 +79,4 @@ class DemoServices(Services):
     def close(self) -> None:
         """Let go, and remove the copy."""
         super().close()
-        if self._passing is not None:
-            shutil.rmtree(self._passing, ignore_errors=True)
+        self._room.close()

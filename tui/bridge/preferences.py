@@ -7,6 +7,8 @@ from typing import Annotated
 
 import msgspec
 
+from listen.durable import read_file
+
 Seconds = Annotated[float, msgspec.Meta(ge=0.0, le=60.0)]
 
 
@@ -37,7 +39,7 @@ def preferences_path() -> Path:
 def load(path: Path) -> Preferences:
     """What is on disk, or the defaults where it is missing or not readable as such."""
     try:
-        return msgspec.json.decode(path.read_bytes(), type=Preferences)
+        return msgspec.json.decode(read_file(path, 100_000), type=Preferences)
     except (OSError, msgspec.MsgspecError, UnicodeDecodeError):
         return Preferences()
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import shutil
-import tempfile
 import zipfile
 from pathlib import Path
 
@@ -20,6 +19,7 @@ from listen.jobs.folder.disk import telling
 from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
 from listen.jobs.folder.parts import CLIPS
 from listen.jobs.folder.store import folder_name
+from listen.room import passing_room
 
 
 def pack(job_folder: Path, to: Path) -> int:
@@ -42,14 +42,14 @@ def pack(job_folder: Path, to: Path) -> int:
     if to.exists():
         raise JobError(f"{to}: is there already and is not replaced; choose another name with -o")
     clips = _checked_clips(job_folder, chain)
-    with telling("write", to), tempfile.TemporaryDirectory(prefix=".hissway-pack-", dir=to.absolute().parent) as room:
+    with telling("write", to), passing_room(".hissway-pack-", to.absolute().parent) as room:
         job = fold(chain.events())
-        bag = Path(room) / folder_name(job.title, job.id, opened=job.opened)
+        bag = room / folder_name(job.title, job.id, opened=job.opened)
         _gather(job_folder, chain, clips, bag)
         make_bag(bag, job=job.id, shop=job.shop, head=chain.head, events=len(chain.lines))
-        whole = Path(room) / "whole.zip"
+        whole = room / "whole.zip"
         _zip(bag, whole)
-        check = Path(room) / "check"
+        check = room / "check"
         check.mkdir()
         unzip_bag(whole, check)  # what we would refuse from a stranger we do not send
         _name(whole, to)

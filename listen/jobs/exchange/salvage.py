@@ -13,13 +13,13 @@ import msgspec
 from listen.durable import read_file, sync_folder, whole_file
 from listen.errors import JobError
 from listen.jobs import events as ev
-from listen.jobs.exchange.room import passing_room
 from listen.jobs.exchange.verify_files import clip_fault
 from listen.jobs.folder.disk import folder_mode, make_folders, replace, telling
 from listen.jobs.folder.journal import GENESIS, Line, read_line, sha256, utc_now, write_line
 from listen.jobs.folder.journal_file import JOURNAL, MAX_JOURNAL_BYTES
 from listen.jobs.folder.parts import CLIPS, PARTS
 from listen.jobs.folder.store import folder_name
+from listen.room import passing_room
 from listen.trade.layout import layout
 
 _END = re.compile(rb'"prev":"[0-9a-f]{64}","sum":"[0-9a-f]{64}"\}\Z')
@@ -69,7 +69,7 @@ def salvage(source: Path, root: Path) -> Salvage:
     )
     with telling("bring a damaged job back", root):
         make_folders(root)
-        with passing_room(root) as room:
+        with passing_room(".unpack-", root) as room:
             job = room / "job"
             (job / CLIPS).mkdir(parents=True)
             (job / PARTS).mkdir()

@@ -14,7 +14,6 @@ from listen.jobs.events import ClipKept, JobOpened
 from listen.jobs.exchange.adopt import adopt, bring_clips
 from listen.jobs.exchange.bag import bag_faults
 from listen.jobs.exchange.merge import Plan, merged_event, plan
-from listen.jobs.exchange.room import passing_room
 from listen.jobs.exchange.sign import check_signatures
 from listen.jobs.exchange.verify_files import clip_fault
 from listen.jobs.exchange.zip_guard import LIMITS, Limits, unzip_bag
@@ -26,6 +25,7 @@ from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
 from listen.jobs.folder.parts import CLIPS
 from listen.jobs.folder.store import folder_name, open_job
 from listen.jobs.folder.summary import list_jobs
+from listen.room import passing_room
 
 How = Literal["new", "nothing-new", "forwarded", "adopted", "merged", "beside"]
 
@@ -54,7 +54,7 @@ def unpack(path: Path, root: Path, limits: Limits = LIMITS) -> Unpacked:
         raise JobError(f"{path}: no such file; give the zip that hissway pack wrote")
     with telling("unpack a job", root):
         make_folders(root)
-        with passing_room(root) as room:
+        with passing_room(".unpack-", root) as room:
             bag = unzip_bag(path, room, limits)
             chain = _checked(path, bag)
             opening = chain.lines[0].event.payload

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from pathlib import Path
 
 from msgspec.structs import replace
@@ -14,6 +13,7 @@ from listen.jobs.exchange.verify import verify_job
 from listen.jobs.exchange.verify_results import Evaluate
 from listen.jobs.exchange.zip_guard import unzip_bag
 from listen.jobs.folder.journal_file import JOURNAL
+from listen.room import passing_room
 
 
 def verify_path(
@@ -27,8 +27,8 @@ def verify_path(
         None of these, or a zip that is damaged or refused.
     """
     if path.is_file():
-        with tempfile.TemporaryDirectory(prefix="hissway-verify-") as room:
-            return _bag(unzip_bag(path, Path(room)), results, evaluate, against)
+        with passing_room("hissway-verify-") as room:
+            return _bag(unzip_bag(path, room), results, evaluate, against)
     if (path / "bagit.txt").is_file():
         return _bag(path, results, evaluate, against)
     return verify_job(path, results=results, evaluate=evaluate, against=against)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
-from listen.durable import remove_if_possible, sweep
+from listen.durable import age_s, remove_if_possible, sweep
 from listen.errors import JobChanged, JobError
 from listen.jobs.events import ClipKept, Event, Merged, PartFound, Payload, RoundOpened, Withdrawn
 from listen.jobs.fold import fold
@@ -37,6 +37,9 @@ Spans = tuple[tuple[float, float], ...]
 """When the air was commanded on and off, seconds from the start of a take."""
 OTHERS_WRITE_S = 3600.0
 """The list of jobs writes summaries into folders it has not locked; after so long such a file is nobody's."""
+
+NOBODYS_S = 30 * 86_400.0
+"""A take for a round that the journal does not know may belong to one still to be restored; not after a month."""
 
 
 class OpenJob:
@@ -367,13 +370,16 @@ class OpenJob:
     def _sweep(self) -> None:
         """Remove what earlier programs could not, or had no time for: parts of clips that are safe or not wanted."""
         sweep(self.folder, older_s=OTHERS_WRITE_S)
+        sweep(self.folder.parent / heads.REGISTER, older_s=OTHERS_WRITE_S)
         sweep(self.clips)
         kept = {c.id: c.kept for r in self._job.rounds for c in r.clips}
         said = (e.payload for e in self.chain.events())
         unwanted = {p.part for p in said if isinstance(p, PartFound) and not p.adopted}
+        rounds = {r.id for r in self._job.rounds}
         for part in partials(self.folder):
+            strange = part.round_id not in rounds and age_s(part.path) > NOBODYS_S
             safe = (clip := kept.get(part.clip)) is not None and self._holds(clip)
-            if safe or part.path.name in unwanted:
+            if safe or strange or part.path.name in unwanted:
                 remove_if_possible(part.path)
 
     def _holds(self, kept: ClipKept) -> bool:

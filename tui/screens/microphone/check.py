@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from listen.room import passing_room
 from tui.bridge.threads import in_thread
 
 if TYPE_CHECKING:
@@ -27,15 +27,15 @@ class Calibrated:
 
 async def check(listener: Listener) -> MicReport:
     """Judge the input by a few seconds of the shop. Raises what recording and measuring raise."""
-    with tempfile.TemporaryDirectory(prefix="hissway-") as folder:
-        recording = await listener.record(Path(folder) / "check.part", CHECK_S)
+    with passing_room("hissway-mic-") as folder:
+        recording = await listener.record(folder / "check.part", CHECK_S)
         return await in_thread(_report, recording.part)
 
 
 async def calibrate(listener: Listener, calibrator_db: float) -> Calibrated:
     """Level of full scale by a calibrator's tone. Raises what recording and measuring raise."""
-    with tempfile.TemporaryDirectory(prefix="hissway-") as folder:
-        recording = await listener.record(Path(folder) / "calibrate.part", CALIBRATE_S)
+    with passing_room("hissway-mic-") as folder:
+        recording = await listener.record(folder / "calibrate.part", CALIBRATE_S)
         return Calibrated(await in_thread(_full_scale, recording.part, calibrator_db), calibrator_db)
 
 

@@ -1,12 +1,14 @@
-"""A room beside the jobs in which a bag is unpacked: gone afterwards, and what a killed unpack left goes with the next.
+"""A passing folder (a bag unpacked, a demo played): gone afterwards, and what a killed program left goes with the next.
 
 A room is its owner's as long as the lock inside it is held; the system lets go of it with the owner, however it ends.
 """
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
+import stat
 import tempfile
 import time
 from collections.abc import Iterator
@@ -15,25 +17,27 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
-PREFIX = ".unpack-"
 LOCK = ".owner.lock"
 DEAD_AFTER_S = 86_400.0
 """Age at which a room without a lock is nobody's: its owner died within the instant before it took the lock, or it
 was left by a version that took none; the largest bag is unpacked within minutes."""
-_NAME = re.compile(re.escape(PREFIX) + "[a-z0-9_]{8}")
 
 
 @contextmanager
-def passing_room(root: Path) -> Iterator[Path]:
+def passing_room(prefix: str, root: Path | None = None) -> Iterator[Path]:
     """An empty folder under ``root`` (there already), removed at the end with all that is still in it.
+
+    ``prefix`` begins its name, and the names of those that killed programs left; without a ``root`` it lies among the
+    system's passing files.
 
     Raises
     ------
     OSError
         The folder cannot be made.
     """
-    _sweep(root)
-    room, lock = _own_room(root)
+    root = root or Path(tempfile.gettempdir())
+    _sweep(prefix, root)
+    room, lock = _own_room(prefix, root)
     try:
         yield room
     finally:
@@ -41,9 +45,9 @@ def passing_room(root: Path) -> Iterator[Path]:
         shutil.rmtree(room, ignore_errors=True)
 
 
-def _own_room(root: Path) -> tuple[Path, FileLock]:
+def _own_room(prefix: str, root: Path) -> tuple[Path, FileLock]:
     while True:
-        room = Path(tempfile.mkdtemp(prefix=PREFIX, dir=root))
+        room = Path(tempfile.mkdtemp(prefix=prefix, dir=root))
         lock = FileLock(room / LOCK)
         try:
             lock.acquire(blocking=False)
@@ -56,11 +60,22 @@ def _own_room(root: Path) -> tuple[Path, FileLock]:
         lock.release()  # swept in that moment
 
 
-def _sweep(root: Path) -> None:
+def _sweep(prefix: str, root: Path) -> None:
     """Remove rooms that are surely nobody's; what cannot be removed stays for the next time."""
-    for room in root.glob(f"{PREFIX}*"):
-        if _NAME.fullmatch(room.name) and not room.is_symlink() and room.is_dir() and _abandoned(room):
+    name = re.compile(re.escape(prefix) + "[a-z0-9_]{8}")
+    for room in root.glob(f"{prefix}*"):
+        if name.fullmatch(room.name) and _ours(room) and _abandoned(room):
             shutil.rmtree(room, ignore_errors=True)
+
+
+def _ours(room: Path) -> bool:
+    """Whether it is a folder of this user's; among the system's passing files others lay theirs, and links."""
+    try:
+        found = room.lstat()
+        linked = (room / LOCK).is_symlink()
+    except OSError:
+        return False
+    return stat.S_ISDIR(found.st_mode) and not linked and (os.name == "nt" or found.st_uid == os.geteuid())
 
 
 def _abandoned(room: Path) -> bool:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.audio.headers import missing_bytes
-from listen.audio.phone import PHONE_SUFFIXES, read_phone
+from listen.audio.phone import PHONE_SUFFIXES, phone_form, read_phone
 from listen.errors import ClipError
 from listen.signal.clip import MAX_RATE_HZ, MIN_RATE_HZ, Clip
 
@@ -57,6 +57,9 @@ def sound_info(path: Path) -> SoundInfo:
     ClipError
         Not a readable sound file.
     """
+    if path.suffix.lower() in PHONE_SUFFIXES:
+        _check_file(path)
+        return SoundInfo(*phone_form(path))
     with _opened(path) as file:
         seconds = file.frames / file.samplerate
         return SoundInfo(file.samplerate, file.channels, seconds, f"{file.format} {file.subtype}")
@@ -81,6 +84,7 @@ def read_clip(path: Path, *, channel: int = 0, start_s: float = 0.0, seconds: fl
         or a header that claims more than the file holds.
     """
     if path.suffix.lower() in PHONE_SUFFIXES:
+        _check_file(path)
         return read_phone(path, channel=channel, start_s=start_s, seconds=seconds)
     with _opened(path) as file:
         _check_form(path, file, channel)

@@ -12,6 +12,22 @@ _SEE_DS64 = 0xFFFF_FFFF
 """Size of an RF64 data chunk whose true size stands in the ds64 chunk (EBU Tech 3306)."""
 
 
+def chunk(path: Path, wanted: bytes, size: int) -> bytes:
+    """The first ``size`` bytes of a named chunk of a RIFF or RF64 file; empty where it has none."""
+    with path.open("rb") as file:
+        if file.read(12)[:4] not in (b"RIFF", b"RF64"):
+            return b""
+        for _ in range(_CHUNK_LIMIT):
+            head = file.read(8)
+            if len(head) < 8:
+                return b""
+            name, length = struct.unpack("<4sI", head)
+            if name == wanted:
+                return file.read(min(length, size))
+            file.seek(length + length % 2, 1)
+    return b""
+
+
 def missing_bytes(path: Path) -> int:
     """Bytes of sound that a WAV, RF64 or AIFF header claims beyond the end of its file; 0 for any other form.
 

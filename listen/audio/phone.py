@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +18,8 @@ PHONE_SUFFIXES = (".m4a", ".mp4", ".3gp", ".3gpp", ".amr", ".aac", ".caf", ".web
 MOST_SAMPLES = 600 * 48_000
 """As :data:`listen.audio.files.MAX_SAMPLES`: no header makes us hold more."""
 NEEDED = "is a phone's recording; install the extra that reads it (pip install 'hissway[phone]') or export it as WAV"
+CONTAINERS = "mov,mp4,m4a,3gp,3g2,mj2,amr,aac,caf,matroska,webm"
+"""Forms that may be opened, by FFmpeg's names: none that names other files or places to be fetched, as playlists do."""
 LOSSLESS = ("alac", "flac", "pcm")
 """Codecs, by the beginning of their names, that give back every sample."""
 
@@ -28,23 +32,43 @@ def read_phone(path: Path, *, channel: int = 0, start_s: float = 0.0, seconds: f
     ClipError
         PyAV is not installed, no sound in the file, damaged, longer than can be taken, no such channel.
     """
+    with _opened(path) as (container, stream):
+        rate_hz, codec = int(stream.rate), str(stream.codec_context.name)
+        first = round(start_s * rate_hz)
+        last = None if seconds is None else first + round(seconds * rate_hz)
+        samples = _decode(path, container.decode(stream), channel, first, last)
+    coded = "" if codec.startswith(LOSSLESS) else codec.upper()[:20]
+    return Clip.of(samples, rate_hz, name=path.name, coded=coded, copy=False)
+
+
+def phone_form(path: Path) -> tuple[int, int, float, str]:
+    """Sample rate, channels, claimed length in seconds and coding of a phone's recording (``ClipError``)."""
+    with _opened(path) as (container, stream):
+        seconds = float((container.duration or 0) / 1_000_000)
+        return int(stream.rate), int(stream.channels), seconds, str(stream.codec_context.name).upper()
+
+
+def phone_tags(path: Path) -> dict[str, str]:
+    """What a phone wrote beside the sound: its creation time among it (``ClipError``)."""
+    with _opened(path) as (container, _):
+        return {str(k): str(v) for k, v in container.metadata.items()}
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[tuple[Any, Any]]:
+    """The container and its first stream of sound."""
     try:
         import av
     except ImportError:
         raise ClipError(f"{path.name}: {NEEDED}") from None
     try:
-        with av.open(str(path)) as container:
+        # By an open file, never by name: FFmpeg takes names with a colon for protocols.
+        with path.open("rb") as file, av.open(file, options={"format_whitelist": CONTAINERS}) as container:
             if not container.streams.audio:
                 raise ClipError(f"{path.name}: holds no sound")
-            stream = container.streams.audio[0]
-            rate_hz, codec = int(stream.rate), str(stream.codec_context.name)
-            first = round(start_s * rate_hz)
-            last = None if seconds is None else first + round(seconds * rate_hz)
-            samples = _decode(path, container.decode(stream), channel, first, last)
+            yield container, container.streams.audio[0]
     except (av.FFmpegError, ValueError, OSError) as error:
         raise ClipError(f"{path.name}: cannot be decoded ({error}); copy it again or export it as WAV") from error
-    coded = "" if codec.startswith(LOSSLESS) else codec.upper()[:20]
-    return Clip.of(samples, rate_hz, name=path.name, coded=coded, copy=False)
 
 
 def _decode(path: Path, frames: Any, channel: int, first: int, last: int | None) -> NDArray[np.float32]:

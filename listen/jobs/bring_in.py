@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
-from listen.errors import HisswayError, RoundError
+from listen.errors import ClipError, HisswayError, RoundError
 from listen.jobs.events import RoundImported
 from listen.jobs.folder.journal import storable
 from listen.jobs.folder.open_job import OpenJob
+from listen.jobs.naming import Recording
 from listen.rounds.loose import SOUNDS, read_taking, takes_named
 from listen.rounds.model import Take
 from listen.trade.points import Kind, walking_order
@@ -48,18 +50,35 @@ def bring_in(opened: OpenJob, round_id: str, place: Path) -> RoundImported:
     return event
 
 
-def bring_file(opened: OpenJob, round_id: str, file: Path, point: str, kind: str, walk: str) -> RoundImported:
-    """Take in one sound file of any name as the clip of a stated point, kind and walk.
+def bring_named(opened: OpenJob, round_id: str, recordings: Sequence[Recording]) -> RoundImported:
+    """Take in recordings that were named in a list, in the order given; what cannot be taken is left out and told.
 
     Raises
     ------
-    ClipError
-        It cannot be measured.
+    RoundError
+        None is named, or none could be taken.
     JobError
-        The disk refused; the job is as it was.
+        The disk refused; clips taken before stay.
     """
-    opened.keep_file(file, opened.new_part(round_id, point, kind, walk))
-    event = RoundImported(round_id=round_id, folder=storable(str(file.parent)), files=(storable(file.name),))
+    files: list[str] = []
+    left_out: list[str] = []
+    aired = {c.kept.point for c in opened.job.round(round_id).live_clips() if c.kept.clip_kind == Kind.AIR}
+    for r in (r for r in recordings if r.point):
+        walk = _walk(Take(r.point, r.kind, 1, r.path), aired)
+        part = opened.new_part(round_id, r.point, r.kind.value, walk)
+        seconds = r.seconds if r.piece else None
+        try:
+            opened.keep_file(r.path, part, start_s=r.start_s, seconds=seconds)
+        except ClipError as e:
+            left_out.append(storable(str(e)))
+            continue
+        files.append(storable(r.path.name))
+        if r.kind is Kind.AIR:
+            aired.add(r.point)
+    if not files:
+        raise RoundError(left_out[0] if left_out else "no recording was named; give one a point first")
+    folder = storable(str(recordings[0].path.parent))
+    event = RoundImported(round_id=round_id, folder=folder, files=tuple(files), left_out=tuple(left_out))
     opened.append(event)
     return event
 

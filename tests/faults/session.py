@@ -19,9 +19,10 @@ from pathlib import Path
 from listen.audio.write import write_flac
 from listen.errors import ClipError, HisswayError
 from listen.jobs import events as ev
-from listen.jobs.bring_in import bring_file
+from listen.jobs.bring_in import bring_named
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.store import create_job, list_jobs, open_job
+from listen.jobs.naming import Recording
 from listen.signal.clip import Clip
 from tests.crash.session import RATE_HZ, NoiseSource
 
@@ -70,7 +71,7 @@ def session(jobs: Path, phone: Path, say: Say) -> None:
 
     def bring() -> str:
         assert opened
-        bring_file(opened, opened.job.rounds[0].id, phone, "intake", "quiet", "quiet")
+        bring_named(opened, opened.job.rounds[0].id, [Recording(phone, 1.0, point="intake")])
         return f"clip {opened.job.rounds[0].clips[-1].id}"
 
     attempt(start)

@@ -13,12 +13,14 @@ import pytest
 from listen.audio.write import write_flac
 from listen.errors import JobError
 from listen.jobs import events as ev
-from listen.jobs.bring_in import bring_file, bring_in
+from listen.jobs.bring_in import bring_in, bring_named
 from listen.jobs.exchange.verify import verify_job
 from listen.jobs.folder.journal_file import read_journal
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.store import create_job, open_job
+from listen.jobs.naming import Recording
 from listen.signal.clip import Clip
+from listen.trade.points import Kind
 from tests.jobs.made import leave_part
 
 NOISE = Clip.of(np.random.default_rng(0).normal(0.0, 0.01, 48_000), 48_000)
@@ -69,7 +71,7 @@ def test_a_file_that_cannot_be_written_down_leaves_no_clip(tmp_path: Path, monke
         round_id = opened.open_round(1)
         with monkeypatch.context() as full, pytest.raises(JobError):
             full.setattr(OpenJob, "append", _refused)
-            bring_file(opened, round_id, file, "intake", "quiet", "quiet")
+            bring_named(opened, round_id, [Recording(file, 1.0, point="intake")])
         assert list(opened.clips.iterdir()) == []
 
 
@@ -86,7 +88,9 @@ def test_names_that_are_no_text_come_in(tmp_path: Path) -> None:
         event = bring_in(opened, round_id, folder)
         assert event.folder.endswith("/ph?n") and event.files == ("intake-quiet-1.flac",)
         assert len(event.left_out) == 1
-        assert bring_file(opened, round_id, odd, "intake", "air", "air").files == ("ger?usch.flac",)
+        assert bring_named(opened, round_id, [Recording(odd, 1.0, point="intake", kind=Kind.AIR)]).files == (
+            "ger?usch.flac",
+        )
         assert len(opened.job.round(round_id).live_clips()) == 2
 
 

@@ -14,7 +14,7 @@ from listen.audio.write import write_flac
 from listen.durable import whole_file
 from listen.errors import HisswayError, JobError
 from listen.jobs import events as ev
-from listen.jobs.bring_in import bring_file
+from listen.jobs.bring_in import bring_named
 from listen.jobs.exchange.verify import verify_job
 from listen.jobs.folder import disk
 from listen.jobs.folder.chain import read_chain
@@ -22,6 +22,7 @@ from listen.jobs.folder.journal import GENESIS, write_line
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.parts import new_partial
 from listen.jobs.folder.store import create_job, list_jobs, open_job
+from listen.jobs.naming import Recording
 from listen.signal.clip import Clip
 from listen.trade.layout import layout
 from tests.jobs.made import leave_part
@@ -148,7 +149,7 @@ def test_killed_during_an_import_nobody_is_accused_and_the_sound_is_offered(
                 crash.setattr(OpenJob, "append", killed)
             else:
                 crash.setattr("listen.audio.write.write_flac", killed)
-            bring_file(opened, round_id, file, "intake", "quiet", "quiet")
+            bring_named(opened, round_id, [Recording(file, 1.0, point="intake")])
     with open_job(opened.folder) as again:
         (left,) = again.partials()
         again.keep(left, recovered=True)

@@ -313,8 +313,20 @@ class OpenJob:
             remove_if_possible(part.path)  # the clip is safe; what a scanner holds now goes when the job is next opened
             return self._job
 
-    def keep_file(self, file: Path, part: Partial, *, channel: int = 0, on_s: Spans = (), together: str = "") -> Job:
-        """Make a sound file recorded elsewhere a clip, by way of a part, as a take; the file itself is only read.
+    def keep_file(
+        self,
+        file: Path,
+        part: Partial,
+        *,
+        channel: int = 0,
+        on_s: Spans = (),
+        together: str = "",
+        start_s: float = 0.0,
+        seconds: float | None = None,
+    ) -> Job:
+        """Make a sound file recorded elsewhere, or a stretch of one, a clip, by way of a part, as a take.
+
+        The file itself is only read.
 
         Raises
         ------
@@ -326,7 +338,7 @@ class OpenJob:
         from listen.audio.files import read_clip
         from listen.audio.partial import write_part
 
-        clip = read_clip(file, channel=channel)
+        clip = read_clip(file, channel=channel, start_s=start_s, seconds=seconds)
         self._room_for(part)
         with disk.telling("take in the clip", part.path):
             write_part(part.path, clip)

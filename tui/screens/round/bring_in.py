@@ -12,13 +12,13 @@ from textual.containers import Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
+from tui.screens.photos.screen import file_named
 from tui.widgets.field import Field
 from tui.words import shown
 
-ABOUT = """Clips from a phone or a field recorder, in one folder, each named by point and kind:
-  intake-quiet-1.wav   intake-air-1.wav   intake-quiet-2.wav   tailpipe-air-1.flac   plug-hole-2-air-1.wav
-The number orders the takes of a point in time: a quiet clip after the air clip closes the round.
-A single file of any other name becomes the clip that is due now."""
+ABOUT = """A folder of recordings from a phone or a field recorder, or one file. Whatever the files are called: they
+are listed in order of time, and you say by keys which is which, hearing each; one long recording is cut at marks.
+Files named by point and kind (intake-quiet-1.wav, intake-air-1.wav, intake-quiet-2.wav) come in at once."""
 
 
 class BringInScreen(ModalScreen["Path | None"]):
@@ -38,7 +38,7 @@ class BringInScreen(ModalScreen["Path | None"]):
     @on(Input.Submitted)
     def go(self, event: Input.Submitted) -> None:
         """Hand the place in."""
-        place = Path(event.value.strip()).expanduser()
+        place: Path = file_named(event.value)
         if not event.value.strip() or not place.exists():
             self.query_one("#wrong", Static).update(shown("! Nothing is there; check the name.", "bold $error"))
             return

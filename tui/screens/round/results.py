@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,9 +19,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from listen.jobs.events import RoundImported
-    from listen.jobs.folder.open_job import OpenJob
     from listen.jobs.job import ClipRecord, RoundRecord
-    from listen.jobs.walk import Step
+    from listen.jobs.naming import Recording
     from tui.screens.round.bench import Bench
     from tui.screens.round.taker import Taker
 
@@ -63,11 +64,17 @@ async def quiet_of(bench: Bench, clip: str) -> NDArray[np.float64] | None:
         return None
 
 
-async def bring_in(bench: Bench, taker: Taker, place: Path) -> None:
-    """Import clips recorded elsewhere, check each as if it had been recorded here, and say what came in."""
+async def bring_in(bench: Bench, taker: Taker, place: Path, recordings: Sequence[Recording] = ()) -> None:
+    """Import clips recorded elsewhere, check each as if it had been recorded here, and say what came in.
+
+    ``recordings`` are those of the place that were named in a list; without them its files are named already.
+    """
+    from listen.jobs.bring_in import bring_in, bring_named
+
     before = {c.id for c in bench.record.clips}
+    take = partial(bring_named, recordings=recordings) if recordings else partial(bring_in, place=place)
     try:
-        event = await in_thread(_bring_in, bench.opened, bench.round_id, place, bench.step())
+        event = await in_thread(take, bench.opened, bench.round_id)
     except HisswayError as e:
         bench.change(outcome=Outcome(False, str(e), lead="Not imported"))
         return
@@ -84,20 +91,6 @@ async def _refused(bench: Bench, taker: Taker, clip: ClipRecord) -> str:
         return ""
     bench.write(ClipTakenBack(clip=clip.id, reason=refusal(check)))
     return f"Taken back, {clip.kept.imported_from}: {refusal(check)}"
-
-
-def _bring_in(opened: OpenJob, round_id: str, place: Path, step: Step) -> RoundImported:
-    """A folder or a well-named file; any other file is the clip that is due."""
-    from listen.errors import RoundError
-    from listen.jobs.bring_in import bring_file, bring_in
-    from listen.rounds.loose import take_named
-
-    if place.is_file() and step.kind == "clip":
-        try:
-            take_named(place)
-        except RoundError:
-            return bring_file(opened, round_id, place, step.point, step.clip_kind, step.walk)
-    return bring_in(opened, round_id, place)
 
 
 def _brought(event: RoundImported) -> str:

@@ -19,6 +19,7 @@ from listen.jobs.walk import Step, Wish
 from listen.trade.cautions import cautions_for
 from listen.voice.names import point_name
 from tui.bridge.listener import Listener
+from tui.bridge.threads import in_thread
 from tui.screens.base import BayScreen
 from tui.screens.calls import ask_paths
 from tui.screens.cautions import CautionScreen
@@ -41,6 +42,7 @@ from tui.widgets.panels import CautionPanel, ChoicePanel, EntryPanel
 if TYPE_CHECKING:
     from listen.jobs.folder.open_job import OpenJob
     from listen.jobs.job import Job, RoundRecord
+    from listen.jobs.naming import Recording
     from tui.bridge.preferences import Preferences
     from tui.bridge.services import Services
 
@@ -408,9 +410,28 @@ class RoundScreen(BayScreen[None]):
 
         def bring(place: Path | None) -> None:
             if place is not None:
-                self.start(partial(results.bring_in, self, self.taker, place), "clip")
+                self.start(partial(self._bring, place), "clip")
 
         self.app.push_screen(BringInScreen(), bring)
+
+    async def _bring(self, place: Path) -> None:
+        """Bring in what is named by its files' names; the rest is named in a list first."""
+        from listen.jobs.naming import recordings_in
+        from tui.screens.naming.screen import NamingScreen
+
+        def named(recordings: tuple[Recording, ...] | None) -> None:
+            if recordings:
+                self.start(partial(results.bring_in, self, self.taker, place, recordings), "clip")
+
+        try:
+            found = await in_thread(recordings_in, place)
+        except HisswayError as e:
+            self.change(outcome=Outcome(False, str(e), lead="Not imported"))
+            return
+        if found.named:
+            await results.bring_in(self, self.taker, place)
+        else:
+            self.app.push_screen(NamingScreen(found, self.view.walk.points, self.step()), named)
 
     # ------------------------------------------------------------------ answers
 

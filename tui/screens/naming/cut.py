@@ -1,0 +1,155 @@
+"""One long recording cut into pieces at marks: one sets a mark wherever the microphone went to the next point."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from functools import partial
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.widgets import Static
+
+from listen.errors import HisswayError
+from listen.jobs.naming import Recording, course, cut
+from tui.bridge.playback import Playback
+from tui.bridge.threads import in_thread
+from tui.screens.base import BayScreen
+from tui.widgets.level_strip import LevelStrip
+from tui.words import plain, shown
+
+if TYPE_CHECKING:
+    from listen.signal.clip import Clip
+
+STEPS = 400
+"""Of the drawing; more than a screen has columns."""
+PLAYED_S = 20.0
+"""Sound loaded for one press of Space."""
+TICK_S = 0.1
+HOW = (
+    "Set a mark wherever the microphone went on to the next point. Space plays from where you are, and m marks there; "
+    "Enter makes the pieces, which are then named."
+)
+
+
+class CutScreen(BayScreen["tuple[Recording, ...] | None"]):
+    """Dismisses with the pieces, or None."""
+
+    CSS_PATH = "naming.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("space", "play", "Play or stop"),
+        Binding("m", "mark", "Mark"),
+        Binding("left", "move(-1)", "1 s", key_display="← →"),
+        Binding("right", "move(1)", "1 s", show=False),
+        Binding("up", "move(-10)", "10 s", key_display="↑ ↓"),
+        Binding("down", "move(10)", "10 s", show=False),
+        Binding("backspace", "unmark", "Last mark away"),
+        Binding("enter", "take", "Make the pieces"),
+    ]
+
+    def __init__(self, recording: Recording) -> None:
+        super().__init__()
+        self.recording = recording
+        self._playing = 0
+
+    def way(self) -> tuple[str, ...]:
+        """Where we are."""
+        return ("name recordings", plain(self.recording.path.name, 40), "cut")
+
+    def body(self) -> ComposeResult:
+        """How, the recording from end to end, and what it comes to."""
+        yield Static(HOW, id="how")
+        yield LevelStrip()
+        yield Static(id="pieces")
+        yield Static(id="wrong")
+
+    def on_mount(self) -> None:
+        """Read it beside the screen."""
+        self._playback = Playback(self.bay.services.player)
+        super().on_mount()
+        self.query_one(LevelStrip).seconds = self.recording.seconds
+        self._count()
+        self.start(self._read, "read")
+
+    def on_unmount(self) -> None:
+        """Silence."""
+        self._playback.stop()
+
+    async def _read(self) -> None:
+        try:
+            self.query_one(LevelStrip).course = await in_thread(course, self.recording, STEPS)
+        except HisswayError as e:
+            self.query_one("#wrong", Static).update(shown(f"! {e}"))
+
+    def _count(self) -> None:
+        strip = self.query_one(LevelStrip)
+        pieces = cut(self.recording, strip.marks)
+        said = f"{len(strip.marks)} marks, {len(pieces)} pieces" if strip.marks else "No marks yet."
+        self.query_one("#pieces", Static).update(said)
+
+    # ------------------------------------------------------------------ keys
+
+    def action_move(self, by: int) -> None:
+        """Go back or on by so many seconds."""
+        self._stop()
+        strip = self.query_one(LevelStrip)
+        strip.cursor = min(max(strip.cursor + by, 0.0), strip.seconds)
+
+    def action_mark(self) -> None:
+        """A mark where one is, or where it sounds."""
+        strip = self.query_one(LevelStrip)
+        strip.marks = tuple(sorted({*strip.marks, round(strip.cursor, 1)}))
+        self._count()
+
+    def action_unmark(self) -> None:
+        """The last mark before the cursor goes, else the first."""
+        strip = self.query_one(LevelStrip)
+        if strip.marks:
+            before = [m for m in strip.marks if m <= strip.cursor] or [strip.marks[0]]
+            strip.marks = tuple(m for m in strip.marks if m != before[-1])
+            self._count()
+
+    def action_take(self) -> None:
+        """Hand the pieces in."""
+        self.dismiss(cut(self.recording, self.query_one(LevelStrip).marks))
+
+    def action_play(self) -> None:
+        """Play from the cursor on, which goes along; or be silent."""
+        if self._playing:
+            self._stop()
+        else:
+            self._playing += 1
+            self.start(partial(self._play, self.query_one(LevelStrip).cursor), "play")
+
+    def _stop(self) -> None:
+        self._playing = 0
+        self._playback.stop()
+
+    async def _play(self, start_s: float) -> None:
+        strip, began = self.query_one(LevelStrip), 0.0
+
+        def sounds(i: int) -> None:
+            nonlocal began
+            began = time.monotonic() if i >= 0 else 0.0
+
+        playing = asyncio.create_task(self._playback.play(lambda: self._load(start_s), sounds))
+        try:
+            while not playing.done():
+                if began:
+                    strip.cursor = min(start_s + time.monotonic() - began, strip.seconds)
+                await asyncio.sleep(TICK_S)
+            await playing
+        except HisswayError as e:
+            self.refuse(e)
+        finally:
+            playing.cancel()
+            self._playing = 0
+
+    def _load(self, start_s: float) -> tuple[list[Clip], float]:
+        from listen.audio.files import read_clip
+        from listen.lab.ear.playback import comfortable_gain_db
+
+        left_s = max(self.recording.seconds - start_s, 0.1)
+        clip = read_clip(self.recording.path, start_s=self.recording.start_s + start_s, seconds=min(PLAYED_S, left_s))
+        return [clip], comfortable_gain_db(clip)

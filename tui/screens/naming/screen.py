@@ -1,0 +1,211 @@
+"""Recordings from a phone in order of time: the tech hears each and says which point it is, air off or on."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import partial
+from typing import TYPE_CHECKING, ClassVar
+
+from textual import events, on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.widgets import OptionList, Static
+from textual.widgets.option_list import Option
+
+from listen.errors import HisswayError
+from listen.jobs.naming import KINDS, Found, Recording, in_walking_order
+from listen.voice.names import clip as clip_words
+from listen.voice.names import point_name
+from tui.bridge.playback import Playback
+from tui.screens.base import BayScreen
+from tui.screens.naming.cut import CutScreen
+from tui.words import plain, shown
+
+if TYPE_CHECKING:
+    from listen.jobs.walk import Step
+    from listen.signal.clip import Clip
+    from listen.trade.points import Kind, Point
+
+PLAYED_S = 20.0
+"""Of a recording that is played here; the cut screen plays any stretch of a longer one."""
+LONG_S = 30.0
+"""From this length on cutting is suggested."""
+NAME = 26
+"""Columns of a file's name."""
+
+
+class NamingScreen(BayScreen["tuple[Recording, ...] | None"]):
+    """A line a recording; digits say which point, o whether the air was on."""
+
+    CSS_PATH = "naming.tcss"
+    AUTO_FOCUS = "#files"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("space", "play", "Play or stop"),
+        Binding("o", "air", "Air off or on"),
+        Binding("w", "walk", "In walking order from here"),
+        Binding("c", "cut", "Cut at marks"),
+        Binding("backspace,0", "leave_out", "Not used", key_display="Bksp"),
+        Binding("enter", "take", "Bring in"),
+    ]
+
+    def __init__(self, found: Found, points: tuple[Point, ...], step: Step) -> None:
+        super().__init__()
+        self.recordings = found.recordings
+        self._order, self._points, self._step = found.order, points, step
+        self._sounds = -1
+        if len(self.recordings) == 1 and not found.named and step.kind == "clip":
+            self.recordings = in_walking_order(self.recordings, 0, [p.id for p in points], (step.point, step.walk))
+
+    def way(self) -> tuple[str, ...]:
+        """Where we are."""
+        return (self.bay.job.title if self.bay.job else "", "name recordings")
+
+    def body(self) -> ComposeResult:
+        """What is asked, the recordings, the points with their digits."""
+        yield Static(id="how")
+        yield OptionList(id="files", compact=True, markup=False)
+        yield Static(id="points")
+        yield Static(id="wrong")
+
+    def on_mount(self) -> None:
+        """Show them."""
+        self._playback = Playback(self.bay.services.player)
+        super().on_mount()
+        self.query_one("#how", Static).update(
+            f"Which recording is which? Space plays it, a digit says the point, o whether the air was on. "
+            f"In order of time, {self._order}."
+        )
+        numbered = "   ".join(f"{i} {p.words}" for i, p in enumerate(self._points[:9], 1))
+        self.query_one("#points", Static).update(f"{numbered}   0 not used")
+        self._show(0)
+
+    def on_unmount(self) -> None:
+        """Silence."""
+        self._playback.stop()
+
+    def _show(self, at: int) -> None:
+        listed = self.query_one("#files", OptionList)
+        lines = [self._line(i, r) for i, r in enumerate(self.recordings)]
+        if listed.option_count == len(lines):  # in place: one stays where one is
+            for i, line in enumerate(lines):
+                listed.replace_option_prompt_at_index(i, line)
+        else:
+            listed.clear_options()
+            listed.add_options([Option(line) for line in lines])
+        listed.highlighted = min(max(at, 0), len(self.recordings) - 1) if self.recordings else None
+
+    def _line(self, i: int, r: Recording) -> str:
+        time = f"{r.taken.astimezone():%H:%M:%S}" if r.taken else "--:--:--"
+        what = f"{point_name(r.point)}, {clip_words(r.kind)}" if r.point else "–"
+        said = f"! {plain(r.trouble, 80)}" if r.trouble else what
+        sounds = "♪" if i == self._sounds else " "
+        name = plain(r.path.name, NAME)
+        return f"{sounds} {time}  {name:<{NAME}} {r.seconds:6.1f} s  {said}"
+
+    def _at(self) -> int:
+        at = self.query_one("#files", OptionList).highlighted
+        return at if at is not None else -1
+
+    def _chosen(self) -> Recording | None:
+        at = self._at()
+        return self.recordings[at] if 0 <= at < len(self.recordings) else None
+
+    def _put(self, at: int, recording: Recording) -> None:
+        self.recordings = (*self.recordings[:at], recording, *self.recordings[at + 1 :])
+        self._show(at)
+
+    @on(OptionList.OptionHighlighted)
+    def _moved(self) -> None:
+        """Say what can be done with it."""
+        r = self._chosen()
+        long = r is not None and r.seconds >= LONG_S
+        hint = "A long one: if it holds several points, c cuts it at marks." if long else ""
+        trouble = f"! {plain(r.trouble, 300)}" if r is not None and r.trouble else ""
+        self.query_one("#wrong", Static).update(shown(trouble or hint, "bold $error" if trouble else "$secondary"))
+
+    # ------------------------------------------------------------------ keys
+
+    def take_key(self, event: events.Key) -> bool:
+        """A digit names the point; the list would take Enter and Space for itself."""
+        if (event.character or "").isdecimal() and event.key != "0":
+            self._point(int(event.character or "0"))
+            return True
+        return event.key in ("space", "enter", "o", "w", "c", "backspace", "0") and self.act_on(event)
+
+    def _point(self, number: int) -> None:
+        r = self._chosen()
+        if r is not None and not r.trouble and number <= len(self._points[:9]):
+            self._put(self._at(), replace(r, point=self._points[number - 1].id))
+
+    def action_air(self) -> None:
+        """Air off, air on, a sound cylinder's, supply shut off: the next of them."""
+        if (r := self._chosen()) is not None and not r.trouble:
+            self._put(self._at(), replace(r, kind=_after(r.kind)))
+
+    def action_walk(self) -> None:
+        """From here on one after the other as a round is walked, beginning with what is due."""
+        due = (self._step.point, self._step.walk) if self._step.kind == "clip" else ("", "")
+        self.recordings = in_walking_order(self.recordings, max(self._at(), 0), [p.id for p in self._points], due)
+        self._show(self._at())
+
+    def action_leave_out(self) -> None:
+        """It is not used."""
+        if (r := self._chosen()) is not None:
+            self._put(self._at(), replace(r, point=""))
+
+    def action_cut(self) -> None:
+        """Cut a long recording at marks."""
+        at, r = self._at(), self._chosen()
+        if r is None or r.trouble:
+            return
+
+        def put_in(pieces: tuple[Recording, ...] | None) -> None:
+            if pieces:
+                self.recordings = (*self.recordings[:at], *pieces, *self.recordings[at + 1 :])
+                self._show(at)
+
+        self._playback.stop()
+        self.app.push_screen(CutScreen(r), put_in)
+
+    def action_take(self) -> None:
+        """Bring in what is named."""
+        if not any(r.point for r in self.recordings):
+            self.query_one("#wrong", Static).update(
+                shown("! None is named yet: a digit says which point a recording is, w names them in walking order.")
+            )
+            return
+        self.dismiss(self.recordings)
+
+    def action_play(self) -> None:
+        """Play the chosen one, or be silent."""
+        at, r = self._at(), self._chosen()
+        if self._sounds >= 0 or r is None or r.trouble:
+            self._playback.stop()
+            self._told(-1, -1)
+        else:
+            self.start(partial(self._play, at, r), "play")
+
+    async def _play(self, at: int, r: Recording) -> None:
+        try:
+            await self._playback.play(lambda: _load(r), partial(self._told, at))
+        except HisswayError as e:
+            self.refuse(e)
+        finally:
+            self._told(at, -1)
+
+    def _told(self, at: int, sounding: int) -> None:
+        if self.is_attached:
+            self._sounds = at if sounding >= 0 else -1
+            self._show(self._at())
+
+
+def _after(kind: Kind) -> Kind:
+    return KINDS[(KINDS.index(kind) + 1) % len(KINDS)] if kind in KINDS else KINDS[0]
+
+
+def _load(r: Recording) -> tuple[list[Clip], float]:
+    from listen.audio.files import read_clip
+    from listen.lab.ear.playback import comfortable_gain_db
+
+    clip = read_clip(r.path, start_s=r.start_s, seconds=min(r.seconds, PLAYED_S))
+    return [clip], comfortable_gain_db(clip)

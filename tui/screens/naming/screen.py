@@ -34,6 +34,12 @@ NAME = 26
 """Columns of a file's name."""
 
 
+class Files(OptionList):
+    """A list whose Enter says what it does."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("enter", "screen.take", "Bring in")]
+
+
 class NamingScreen(BayScreen["tuple[Recording, ...] | None"]):
     """A line a recording; digits say which point, o whether the air was on."""
 
@@ -45,7 +51,7 @@ class NamingScreen(BayScreen["tuple[Recording, ...] | None"]):
         Binding("w", "walk", "In walking order from here"),
         Binding("c", "cut", "Cut at marks"),
         Binding("backspace,0", "leave_out", "Not used", key_display="Bksp"),
-        Binding("enter", "take", "Bring in"),
+        Binding("enter", "take", "Bring in", show=False),
     ]
 
     def __init__(self, found: Found, points: tuple[Point, ...], step: Step) -> None:
@@ -63,7 +69,7 @@ class NamingScreen(BayScreen["tuple[Recording, ...] | None"]):
     def body(self) -> ComposeResult:
         """What is asked, the recordings, the points with their digits."""
         yield Static(id="how")
-        yield OptionList(id="files", compact=True, markup=False)
+        yield Files(id="files", compact=True, markup=False)
         yield Static(id="points")
         yield Static(id="wrong")
 

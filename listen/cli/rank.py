@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from listen.errors import MAX_WORDS
 from listen.voice.text import json_line, plain
 from listen.whole_number import whole
 
@@ -106,7 +107,7 @@ def _print(name: str, outcome: RoundResult | str, as_json: bool) -> None:
         line = {"round": name, "error": outcome} if isinstance(outcome, str) else outcome
         print(json_line(line), flush=True)
     elif isinstance(outcome, str):
-        print(f"hissway: {outcome}", file=sys.stderr, flush=True)
+        print(f"hissway: {plain(outcome, MAX_WORDS)}", file=sys.stderr, flush=True)
     else:
         from listen.cli.table import round_table
 

@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"remark     {plain(remark, 1000)}")
     for m in found.mismatches:
         print(f"MISMATCH   {m.what}: {plain(m.name)}: {plain(m.text, 1000)}")
-    print(f"{plain(found.job) or path}: {_counted(found)}")
+    print(f"{plain(found.job) or plain(path)}: {_counted(found)}")
     print(f"head       {found.head}")
     return code
 

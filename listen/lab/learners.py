@@ -9,7 +9,7 @@ from pathlib import Path
 
 import msgspec
 
-from listen.durable import whole_file
+from listen.durable import read_file, whole_file
 from listen.errors import LabError
 from listen.jobs.folder.disk import make_folders
 from listen.lab.folders import learners_dir
@@ -18,6 +18,8 @@ from listen.plain_name import plain_name
 FILE = "learner.json"
 MAX_NAME = 60
 """Longest name kept, characters."""
+MAX_BYTES = 100_000
+"""Of a learner's own file."""
 
 
 class Learner(msgspec.Struct, frozen=True, kw_only=True):
@@ -65,8 +67,8 @@ def list_learners(root: Path) -> tuple[Learner, ...]:
     found = []
     for file in learners_dir(root).glob(f"*/{FILE}"):
         try:
-            learner = msgspec.json.decode(file.read_bytes(), type=Learner)
-        except (OSError, msgspec.DecodeError):
+            learner = msgspec.json.decode(read_file(file, MAX_BYTES), type=Learner)
+        except (OSError, msgspec.DecodeError, UnicodeDecodeError, RecursionError):
             continue
         # The folder's own name counts: a copied or renamed folder must not point at another's data.
         found.append(msgspec.structs.replace(learner, id=file.parent.name))

@@ -15,10 +15,12 @@ from typing import IO
 
 import msgspec
 
+from tests.fuzz.targets import TARGETS
+
 BATCH = 500
 """Cases a process takes before a fresh one, so that a leak cannot hide and a crash costs little."""
-SILENCE_S = 8.0
-"""A process that says nothing for so long hangs and is killed; a case may take 2 s."""
+SILENCE_S = 60.0
+"""A process that says nothing for so long hangs and is killed; a case takes 8 s of the processor at most."""
 CHECKOUT = Path(__file__).parents[2]
 """Where ``tests`` can be imported from."""
 START_S = 60.0
@@ -42,12 +44,13 @@ class Fuzzed(msgspec.Struct, frozen=True):
 
 
 def fuzz(targets: list[str], cases: int, seed: int) -> Fuzzed:
-    """Feed ``cases`` inputs, shared evenly among ``targets``."""
+    """Feed ``cases`` inputs, shared among ``targets``."""
     done: Counter[str] = Counter()
     peak: dict[str, int] = {}
     faults: list[Fault] = []
+    shares = sum(TARGETS[target].share for target in targets)
     for target in targets:
-        first, end = 0, -(-cases // len(targets))
+        first, end = 0, max(1, round(cases * TARGETS[target].share / shares))
         while first < end:
             count = min(BATCH, end - first)
             tried, high, new = _batch(target, seed, first, count)

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
+from tests.fuzz import small_files, spoken
 from tests.fuzz.jobs import (
     bag_seeds,
     journal_seeds,
@@ -18,7 +19,7 @@ from tests.fuzz.jobs import (
     summary_seeds,
 )
 from tests.fuzz.mutate import TOKENS, as_json, mutate_bytes, mutate_journal, mutate_zip
-from tests.fuzz.sound import part_seeds, read_part, read_sound, sound_seeds
+from tests.fuzz.sound import part_seeds, phone_seeds, read_part, read_sound, sound_seeds
 from tests.fuzz.text import (
     DRILL,
     FACTS,
@@ -38,10 +39,10 @@ class Target(NamedTuple):
     make: Callable[[random.Random, list[bytes]], bytes]
     seeds: Callable[[Path], list[bytes]]
     feed: Callable[[bytes, Path], None]
-
-
-def _journal_bytes(rng: random.Random, seeds: list[bytes]) -> bytes:
-    return mutate_bytes(rng, seeds, TOKENS)
+    seconds: float = 2.0
+    """Most processor time a case may take."""
+    share: float = 1.0
+    """Of the cases an ordinary door gets: where a case takes a hundred times as long, a tenth must do."""
 
 
 def _journal_linked(rng: random.Random, seeds: list[bytes]) -> bytes:
@@ -50,6 +51,10 @@ def _journal_linked(rng: random.Random, seeds: list[bytes]) -> bytes:
 
 def _zip(rng: random.Random, seeds: list[bytes]) -> bytes:
     return mutate_zip(rng, seeds[0])
+
+
+def _text(rng: random.Random, seeds: list[bytes]) -> bytes:
+    return mutate_bytes(rng, seeds, TOKENS)
 
 
 def _any(rng: random.Random, seeds: list[bytes]) -> bytes:
@@ -65,10 +70,26 @@ TARGETS: dict[str, Target] = {
     "names": Target(_any, lambda _: [NAMES], read_names),
     "drill": Target(json_like(DRILL), lambda _: [as_json(DRILL)], read_drill),
     "truth": Target(json_like(TRUTH), lambda _: [as_json(TRUTH)], read_truth),
-    "journal": Target(_journal_bytes, journal_seeds, read_journal),
+    "journal": Target(_text, journal_seeds, read_journal),
     "events": Target(_journal_linked, journal_seeds, read_journal),
     "job.json": Target(summary, summary_seeds, read_summary),
     "bag": Target(_zip, bag_seeds, read_bag),
     "report": Target(_journal_linked, journal_seeds, read_report),
+    "mp3": Target(_any, sound_seeds("MP3", ("MPEG_LAYER_III",)), read_sound(".mp3")),
+    "ogg": Target(_any, sound_seeds("OGG", ("VORBIS", "OPUS")), read_sound(".ogg")),
+    "m4a": Target(_any, phone_seeds, read_sound(".m4a")),
+    "phone": Target(_any, lambda _: [spoken.PHONE_NAMES], spoken.read_phone_folder),
+    "salvage": Target(_text, journal_seeds, spoken.read_salvaged),
+    "register": Target(json_like(spoken.REGISTER), spoken.register_seeds, spoken.read_register),
+    "photo": Target(_any, small_files.photo_seeds, small_files.read_photo),
+    "key": Target(_any, small_files.key_seeds, small_files.read_key),
+    "known-keys": Target(_text, lambda _: [small_files.KNOWN], small_files.read_known_keys),
+    "shop-rows": Target(_text, lambda _: [small_files.ROWS], small_files.read_rows),
+    "learner": Target(small_files.learner, lambda _: [as_json(small_files.LEARNER)], small_files.read_learner),
+    "preferences": Target(
+        small_files.preferences, lambda _: [as_json(small_files.PREFERENCES)], small_files.read_preferences
+    ),
+    "commands": Target(spoken.spoken_journal, journal_seeds, spoken.say_everything, seconds=8.0, share=0.3),
+    "screens": Target(spoken.spoken_journal, journal_seeds, spoken.show_everything, seconds=8.0, share=0.3),
 }
 """Doors by name."""

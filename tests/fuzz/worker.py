@@ -19,8 +19,6 @@ from typing import Any
 from listen.errors import HisswayError
 from tests.fuzz.targets import TARGETS
 
-MAX_SECONDS = 2.0
-"""Longest time a case may take."""
 MAX_MEMORY_MB = 500.0
 """Most memory of the whole process while reading input under 10 MB."""
 HEADROOM_MB = 1500
@@ -36,7 +34,7 @@ def make_case(target: str, seed: int, n: int, seeds: list[bytes]) -> bytes:
 
 def fault_of(target: str, data: bytes, room: Path) -> str:
     """Feed one input; empty where it was read or refused in one clear sentence, else what went wrong."""
-    began = time.perf_counter()
+    began = time.process_time()  # whoever else is busy here; what waits for ever is seen from outside
     fault = ""
     try:
         TARGETS[target].feed(data, room)
@@ -47,8 +45,8 @@ def fault_of(target: str, data: bytes, room: Path) -> str:
     except Exception as error:  # noqa: BLE001  finding these is the purpose
         frame = traceback.extract_tb(error.__traceback__)[-1]
         fault = f"traceback: {type(error).__name__}: {error} at {Path(frame.filename).name}:{frame.lineno}"
-    took = time.perf_counter() - began
-    return fault or (f"slow: {took:.1f} s" if took > MAX_SECONDS else "")
+    took = time.process_time() - began
+    return fault or (f"slow: {took:.1f} s" if took > TARGETS[target].seconds else "")
 
 
 def _words_fault(words: str) -> str:

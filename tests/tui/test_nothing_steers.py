@@ -8,7 +8,6 @@ import pty
 import select
 import subprocess
 import sys
-import unicodedata
 from pathlib import Path
 from typing import Any
 
@@ -19,22 +18,15 @@ from fakes import FakeServices
 from listen.voice.text import json_line, plain
 from tests.fuzz.mutate import read_events, relink
 from tests.fuzz.seeds import seed_job
+from tests.fuzz.spoken import HOSTILE, steering
 from tui.app import HisswayApp
 from tui.screens.engine.screen import EngineScreen
 
-HOSTILE = "\x1b]0;owned\x07\x1b[31m\x9b2J\u202egnp\u200b\x7f"
-"""A title for the window, a colour, a cleared screen by one byte, a line turned round, a space unseen, a deletion."""
 WORDS = {
     "title", "shop", "name", "text", "reason", "statement", "device", "source", "complaint", "imported_from", "folder",
     "files", "left_out", "actor", "details", "part", "why", "description", "moved_to", "said",
 }  # fmt: skip
 """Fields that hold somebody's words."""
-
-
-def steering(text: str, allowed: str = "") -> list[str]:
-    """Characters that a terminal obeys instead of drawing."""
-    unseen = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
-    return [repr(c) for c in text if unicodedata.category(c) in unseen and c not in f"{allowed}\u200d\ufe0f"]
 
 
 def spoilt(value: Any, key: str = "") -> Any:

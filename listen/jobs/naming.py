@@ -23,6 +23,8 @@ OFF_S = 0.3
 """Left out beside a mark in a long recording: the hand that moved the microphone."""
 LEAST_S = 1.0
 """A piece between two marks shorter than this is none."""
+LONG_S = 30.0
+"""From this length on a recording may hold several points."""
 RANGE_DB = 40.0
 """Of a long recording's course, from the loudest moment down: a microphone carried from point to point stands out."""
 
@@ -118,6 +120,14 @@ def in_walking_order(
 
 
 _WALKS = (("quiet", Kind.QUIET), ("air", Kind.AIR), ("closing", Kind.QUIET))
+
+
+def as_due(found: Found, points: Sequence[str], due: tuple[str, str]) -> tuple[Recording, ...]:
+    """One short file on its own is the clip that is due; anything else has to be named (nothing)."""
+    alone = found.recordings[0]
+    if len(found.recordings) > 1 or alone.trouble or alone.seconds >= LONG_S or not due[0]:
+        return ()
+    return in_walking_order(found.recordings, 0, points, due)
 
 
 def cut(recording: Recording, marks_s: Sequence[float]) -> tuple[Recording, ...]:

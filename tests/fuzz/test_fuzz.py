@@ -28,13 +28,16 @@ from tests.fuzz.targets import TARGETS
 from tests.fuzz.worker import fault_of, make_case
 
 CASES_EACH = 40
+FEW = 5
+"""Of those that take a hundred times as long."""
 
 
 @pytest.mark.parametrize("target", TARGETS)
 def test_a_slice_of_hostile_input_at_every_door(target: str) -> None:
-    found = fuzz([target], CASES_EACH, seed=20)
+    cases = CASES_EACH if TARGETS[target].share == 1.0 else FEW
+    found = fuzz([target], cases, seed=20)
     assert found.faults == ()
-    assert found.cases == {target: CASES_EACH}
+    assert found.cases == {target: cases}
 
 
 @pytest.mark.parametrize("target", TARGETS)

@@ -13,7 +13,7 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from listen.errors import HisswayError
-from listen.jobs.naming import KINDS, Found, Recording, in_walking_order
+from listen.jobs.naming import KINDS, LONG_S, Found, Recording, in_walking_order
 from listen.voice.names import clip as clip_words
 from listen.voice.names import point_name
 from tui.bridge.playback import Playback
@@ -28,8 +28,6 @@ if TYPE_CHECKING:
 
 PLAYED_S = 20.0
 """Of a recording that is played here; the cut screen plays any stretch of a longer one."""
-LONG_S = 30.0
-"""From this length on cutting is suggested."""
 NAME = 26
 """Columns of a file's name."""
 

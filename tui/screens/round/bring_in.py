@@ -18,7 +18,8 @@ from tui.words import shown
 
 ABOUT = """A folder of recordings from a phone or a field recorder, or one file. Whatever the files are called: they
 are listed in order of time, and you say by keys which is which, hearing each; one long recording is cut at marks.
-Files named by point and kind (intake-quiet-1.wav, intake-air-1.wav, intake-quiet-2.wav) come in at once."""
+One short file is the clip that is due; files named by point and kind (intake-quiet-1.wav, intake-air-1.wav,
+intake-quiet-2.wav) come in at once."""
 
 
 class BringInScreen(ModalScreen["Path | None"]):

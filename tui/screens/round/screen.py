@@ -416,7 +416,7 @@ class RoundScreen(BayScreen[None]):
 
     async def _bring(self, place: Path) -> None:
         """Bring in what is named by its files' names; the rest is named in a list first."""
-        from listen.jobs.naming import recordings_in
+        from listen.jobs.naming import as_due, recordings_in
         from tui.screens.naming.screen import NamingScreen
 
         def named(recordings: tuple[Recording, ...] | None) -> None:
@@ -428,10 +428,12 @@ class RoundScreen(BayScreen[None]):
         except HisswayError as e:
             self.change(outcome=Outcome(False, str(e), lead="Not imported"))
             return
-        if found.named:
-            await results.bring_in(self, self.taker, place)
+        step, points = self.step(), self.view.walk.points
+        due = (step.point, step.walk) if step.kind == "clip" else ("", "")
+        if found.named or (one := as_due(found, [p.id for p in points], due)):
+            await results.bring_in(self, self.taker, place, () if found.named else one)
         else:
-            self.app.push_screen(NamingScreen(found, self.view.walk.points, self.step()), named)
+            self.app.push_screen(NamingScreen(found, points, step), named)
 
     # ------------------------------------------------------------------ answers
 

@@ -43,6 +43,8 @@ class CylinderCase(msgspec.Struct, frozen=True, kw_only=True):
     """Looks of the plug (or plugs), identifiers of ``plugs.toml``."""
     found: tuple[str, ...] = ()
     """Facts of scope ``cylinder`` that hold."""
+    absent: tuple[str, ...] = ()
+    """And those that were looked for and do not."""
 
 
 class Made(msgspec.Struct, frozen=True):

@@ -10,7 +10,15 @@ from listen.diagnosis.finding import Finding
 from listen.diagnosis.leakage import losses
 from listen.diagnosis.tested import have
 from listen.diagnosis.weigh import Standing
-from listen.trade.checks import Check, check_named, checks_alone, checks_between, safe_order
+from listen.trade.checks import (
+    NOT_POSSIBLE,
+    Check,
+    check_named,
+    checks_alone,
+    checks_between,
+    known_check,
+    safe_order,
+)
 from listen.trade.evidence import evidence_rows
 from listen.trade.numbers import limit
 
@@ -41,8 +49,8 @@ def next_checks(lead: Lead, case: EngineCase, found: frozenset[str], again: bool
 
 
 def done_on(case: EngineCase, cylinders: tuple[int, ...]) -> frozenset[str]:
-    """Checks made on these cylinders (or on the engine), and kinds of evidence at hand for them."""
-    on = [m.check for m in case.made if m.cylinder is None or not cylinders or m.cylinder in cylinders]
+    """Checks made on these cylinders, each of them, or on the engine; and kinds of evidence at hand for them."""
+    on = [m.check for m in case.made if m.cylinder is None or m.outcome == NOT_POSSIBLE or _on_all(case, m, cylinders)]
     kinds = set(have(case, cylinders))
     measured = losses(case)
     if len(case.engine.cylinders) < 2 or set(case.engine.cylinders) <= set(measured):
@@ -56,6 +64,18 @@ def done_on(case: EngineCase, cylinders: tuple[int, ...]) -> frozenset[str]:
     if len(cylinders) > 1 and both >= set(cylinders) and all(c.paths for c in here):
         kinds.add("both-ways")
     return frozenset(kinds | set(on))
+
+
+def _on_all(case: EngineCase, made: Made, cylinders: tuple[int, ...]) -> bool:
+    """True where a check of one cylinder was made on each that it may be: the fault's, else the engine's.
+
+    Fed from either side the two cylinders of a pair tell the same.
+    """
+    asked = set(cylinders or case.engine.cylinders)
+    check = known_check(made.check)
+    if made.cylinder not in asked or check is None:
+        return False
+    return check.either or asked <= {m.cylinder for m in case.made if m.check == made.check}
 
 
 def repeat_first(lead: Lead) -> bool:

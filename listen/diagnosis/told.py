@@ -15,6 +15,8 @@ NOT_SIDE_VALVE = frozenset({"smoke-blue-first-start"})
 SIGNS = ("smoke", "oil", "running", "cooling")
 """Groups whose facts are signs of something inside the cylinders."""
 BROKEN = "conditions-broken"
+NO = "no-"
+"""Before a fact: the row of what its "no" on a cylinder says, where the table has one."""
 
 
 def fact_findings(case: EngineCase) -> list[Finding]:
@@ -27,6 +29,7 @@ def fact_findings(case: EngineCase) -> list[Finding]:
         found.append(Finding("nothing-inside", (), "asked: no smoke, no oil or coolant used, nothing else noticed"))
     for c in case.cylinders:
         found += [Finding(id, (c.cylinder,), f"cylinder {c.cylinder}") for id in c.found]
+        found += [Finding(f"{NO}{id}", (c.cylinder,), f"cylinder {c.cylinder}") for id in c.absent]
     on_all = set.intersection(*(set(c.found) for c in case.cylinders)) if len(case.cylinders) > 1 else set()
     if len(case.cylinders) == len(case.engine.cylinders):
         found += [Finding(id, (), "on every cylinder") for id in sorted(on_all)]

@@ -41,7 +41,7 @@ def answer(job: Job, f: Fact, cylinder: int | None = None) -> str:
     if f.sets:
         return YES if all(getattr(job.engine, k) == v for k, v in f.sets.items()) else NO
     if cylinder is not None:
-        return YES if f.id in job.found.get(cylinder, ()) else OPEN
+        return YES if f.id in job.found.get(cylinder, ()) else NO if f.id in job.asked_of.get(cylinder, ()) else OPEN
     return YES if f.id in job.symptoms else NO if f.id in job.asked else OPEN
 
 
@@ -51,8 +51,9 @@ def in_words(job: Job, f: Fact) -> str:
         return answer(job, f)
     told = {n: answer(job, f, n) for n in job.engine.cylinders}
     if f.answer == "yes-no":
-        on = [str(n) for n, said in told.items() if said]
-        return f"on {', '.join(on)}" if on else OPEN
+        on, off = ([str(n) for n, said in told.items() if said == word] for word in (YES, NO))
+        parts = [f"on {', '.join(on)}"] if on else []
+        return "; ".join([*parts, f"not on {', '.join(off)}"] if off else parts)
     return ", ".join(f"{n}: {said}" for n, said in told.items() if said)
 
 
@@ -74,9 +75,14 @@ def say(job: Job, f: Fact, said: str, cylinder: int | None = None) -> tuple[Payl
         return _engine(job, f.sets if said == YES else f.otherwise)
     if said == YES:
         return (SymptomNoted(symptom=f.id, cylinder=cylinder),)
-    if said == NO and cylinder is None:
-        taken = (SymptomNoted(symptom=f.id, present=False),) if f.id in job.symptoms else ()
-        return (*taken, *(() if f.id in job.asked else (SymptomsAsked(symptoms=(f.id,)),)))
+    if said == NO:
+        told, asked = (
+            (job.symptoms, job.asked)
+            if cylinder is None
+            else (job.found.get(cylinder, ()), job.asked_of.get(cylinder, ()))
+        )
+        taken = (SymptomNoted(symptom=f.id, cylinder=cylinder, present=False),) if f.id in told else ()
+        return (*taken, *(() if f.id in asked else (SymptomsAsked(symptoms=(f.id,), cylinder=cylinder),)))
     return (AnswerWithdrawn(fact=f.id, cylinder=cylinder),)
 
 

@@ -86,6 +86,7 @@ def cylinder_case(job: Job, n: int) -> CylinderCase:
         bubbles_seen={"yes": True, "no": False}.get(record.bubbles) if record else None,
         plugs=tuple(c for c in plug.conditions if c in looks) if plug else (),
         found=tuple(s for s in job.found.get(n, ()) if s in own),
+        absent=tuple(s for s in job.asked_of.get(n, ()) if s in own and s not in job.found.get(n, ())),
     )
 
 

@@ -117,6 +117,8 @@ class SymptomsAsked(Payload, frozen=True, kw_only=True):
 
     symptoms: tuple[str, ...]
     """Identifiers of the rows that were asked."""
+    cylinder: Cylinder | None = None
+    """None: of the whole engine."""
 
 
 class CheckMade(Payload, frozen=True, kw_only=True):

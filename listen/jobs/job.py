@@ -219,6 +219,8 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     """Identifiers of those that were asked about, whatever the answer."""
     found: dict[int, tuple[str, ...]] = {}
     """Identifiers of those of one cylinder, in order noted."""
+    asked_of: dict[int, tuple[str, ...]] = {}
+    """And of those that were asked of one cylinder, whatever the answer."""
     checks: tuple[CheckMade, ...] = ()
     """Checks made, each with its latest outcome."""
     notes: tuple[Stamped, ...] = ()

@@ -87,9 +87,14 @@ def _symptom(job: Job, p: ev.SymptomNoted, event: ev.Event) -> Job:
 
 
 def _asked(job: Job, p: ev.SymptomsAsked, event: ev.Event) -> Job:
-    new = [s for s in p.symptoms if s not in job.asked]
-    job = touch_where(job, event, lambda r: bool(new), f"{len(new)} symptom(s) asked about")
-    return replace(job, asked=tuple(dict.fromkeys((*job.asked, *p.symptoms))))
+    before = job.asked if p.cylinder is None else job.asked_of.get(p.cylinder, ())
+    new = [s for s in p.symptoms if s not in before]
+    job = touch_where(
+        job, event, lambda r: bool(new) and p.cylinder in (None, r.cylinder), f"{len(new)} symptom(s) asked about"
+    )
+    if p.cylinder is None:
+        return replace(job, asked=(*before, *new))
+    return replace(job, asked_of={**job.asked_of, p.cylinder: (*before, *new)})
 
 
 def _check(job: Job, p: ev.CheckMade, event: ev.Event) -> Job:
@@ -104,8 +109,8 @@ def _withdrawn(job: Job, p: ev.AnswerWithdrawn, event: ev.Event) -> Job:
     job = touch_where(job, event, lambda r: p.cylinder in (None, r.cylinder), said)
     if p.cylinder is not None:
         job = replace(job, readings=kept)
-        left = tuple(s for s in job.found.get(p.cylinder, ()) if s != p.fact)
-        return replace(job, found={**job.found, p.cylinder: left})
+        yes, asked = (tuple(s for s in t.get(p.cylinder, ()) if s != p.fact) for t in (job.found, job.asked_of))
+        return replace(job, found={**job.found, p.cylinder: yes}, asked_of={**job.asked_of, p.cylinder: asked})
     symptoms, asked = (tuple(s for s in told if s != p.fact) for told in (job.symptoms, job.asked))
     return replace(job, readings=kept, symptoms=symptoms, asked=asked)
 

@@ -117,6 +117,12 @@ def _symptom(p: ev.SymptomNoted, job: Job) -> str:
     return f"{names.symptom_name(p.symptom)}{'' if p.present else ': not there'}"
 
 
+def _asked(p: ev.SymptomsAsked, job: Job) -> str:
+    if len(p.symptoms) == 1:
+        return f"asked: {names.symptom_name(p.symptoms[0])}"
+    return f"{len(p.symptoms)} questions about symptoms gone through"
+
+
 ROWS: dict[type[ev.Payload], tuple[str, Callable[[Any, Job], str]]] = {
     ev.JobOpened: ("intake", _engine),
     ev.EngineDescribed: ("intake", _engine),
@@ -128,7 +134,7 @@ ROWS: dict[type[ev.Payload], tuple[str, Callable[[Any, Job], str]]] = {
     ev.MicrophoneChecked: ("readings", lambda p, j: f"microphone {plain(p.device, 40)}: {plain(p.text, 120)}"),
     ev.PlugSeen: ("seen", lambda p, j: f"plug: {names.plug_looks(p.conditions, p.text)}"),
     ev.SymptomNoted: ("seen", _symptom),
-    ev.SymptomsAsked: ("seen", lambda p, j: f"{len(p.symptoms)} questions about symptoms gone through"),
+    ev.SymptomsAsked: ("seen", _asked),
     ev.StepPassed: ("notes", _passed),
     ev.ClipKept: ("quiet", _clip),
     ev.PointSkipped: ("quiet", _skipped),

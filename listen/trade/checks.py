@@ -51,6 +51,8 @@ class Check(msgspec.Struct, frozen=True, kw_only=True):
     """What moves when it is made."""
     at: Literal["cylinder", "engine"]
     """Whether its outcome belongs to a cylinder or to the engine."""
+    either: bool = False
+    """True where, of several cylinders in question, it is made on any one of them."""
     done_by: tuple[str, ...]
     """Kinds of evidence that make it superfluous."""
     also: tuple[tuple[str, str], ...] = ()

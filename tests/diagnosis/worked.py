@@ -29,6 +29,7 @@ BY_CYLINDER = {
     "bubbles": "bubbles_seen",
     "plugs": "plugs",
     "on": "found",
+    "off": "absent",
 }
 """Key of a case, and the field of a cylinder it fills."""
 SAYS = {"title", "kept", "story", "sources", "lead", "at", "second", "may", "absent", "stop", "never", "expect"}

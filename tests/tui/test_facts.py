@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from bay import bench, screen_text, to_engine, type_text, until, words
+from bay import bench, read_all, screen_text, to_engine, type_text, until, words
 from textual.widgets import OptionList
 
 from listen.jobs.answers import NO, OPEN, YES, answer, facts_here, in_words
+from listen.jobs.events import SymptomNoted
 from listen.jobs.folder.store import open_job
 from listen.trade.facts import core, fact, facts
 from listen.trade.layout import layout
@@ -15,7 +16,7 @@ from tui.screens.diagnosis.screen import DiagnosisScreen
 from tui.screens.facts.screen import FactsScreen
 from tui.screens.line import LineScreen
 from tui.screens.pick import PickScreen
-from tui.screens.ticks import TickScreen
+from tui.screens.ticks import AnswerScreen, TickScreen
 
 
 async def to_facts(pilot) -> FactsScreen:
@@ -130,3 +131,76 @@ async def test_a_check_is_entered_from_the_list_that_asked_for_it_and_is_not_ask
         await pilot.press("c")
         await until(pilot, lambda: isinstance(app.screen, PickScreen))
         assert "timing marks · marks off" in words(app)
+
+
+async def test_a_cylinder_is_not_asked_or_yes_or_no_each_told_apart(tmp_path: Path) -> None:
+    app = bench(tmp_path, engine=layout("inline-4"))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_facts(pilot)
+        await stand_on(pilot, screen, "lash-nil")
+        await until(pilot, lambda: isinstance(app.screen, AnswerScreen))
+        await pilot.press("2", "3", "3", "enter")
+        await until(pilot, lambda: app.screen is screen)
+        assert [answer(app.job, fact("lash-nil"), n) for n in (1, 2, 3, 4)] == [OPEN, YES, NO, OPEN]
+        await until(pilot, lambda: "on 2; not on 3" in words(app))
+        await stand_on(pilot, screen, "lash-nil")
+        await until(pilot, lambda: isinstance(app.screen, AnswerScreen))
+        await pilot.press("2", "3", "4", "4", "enter")
+        await until(pilot, lambda: app.screen is screen)
+        assert [answer(app.job, fact("lash-nil"), n) for n in (1, 2, 3, 4)] == [OPEN, NO, OPEN, NO]
+        assert app.job.found[2] == ()
+
+
+async def test_a_plug_may_look_several_ways_and_each_counts(tmp_path: Path) -> None:
+    app = bench(tmp_path, engine=layout("inline-4"))
+    async with app.run_test(size=(100, 30)) as pilot:
+        await to_engine(pilot)
+        read_all(app)
+        await pilot.press("p")
+        await until(pilot, lambda: isinstance(app.screen, TickScreen))
+        await pilot.press("o", "space", "g", "g", "space", "enter")
+        await until(pilot, lambda: 1 in app.job.plugs)
+        assert app.job.plugs[1].conditions == ("oil-wet", "bridged")
+        await pilot.press("d")
+        await until(pilot, lambda: "plug gap bridged" in words(app) and "this plug oil-wet" in words(app))
+
+
+async def test_a_check_is_entered_on_each_cylinder_of_a_fault(tmp_path: Path) -> None:
+    app = bench(tmp_path, engine=layout("inline-4"))
+    async with app.run_test(size=(100, 30)) as pilot:
+        await to_engine(pilot)
+        app.write(*(SymptomNoted(symptom="lash-nil", cylinder=n) for n in (2, 4)))
+        await pilot.press("d")
+        for n in (2, 4):
+            await until(pilot, lambda: isinstance(app.screen, DiagnosisScreen))
+            await pilot.press("c")
+            await until(pilot, lambda: isinstance(app.screen, PickScreen))
+            assert f"cylinder {n}: valve lift" in words(app)
+            await pilot.press("enter")
+            await until(pilot, lambda: "lift below 90 %" in words(app))
+            await pilot.press("enter")
+            await until(pilot, lambda n=n: n in [c.cylinder for c in app.job.checks])
+        assert [(c.check, c.outcome) for c in app.job.checks] == [("lift-and-lash", "short")] * 2
+
+
+async def test_a_check_of_a_cylinder_that_is_not_known_asks_which(tmp_path: Path) -> None:
+    app = bench(tmp_path, engine=layout("inline-4"))
+    async with app.run_test(size=(100, 30)) as pilot:
+        await to_engine(pilot)
+        app.write(SymptomNoted(symptom="coolant-loss"))
+        await pilot.press("d")
+        await until(pilot, lambda: isinstance(app.screen, DiagnosisScreen))
+        await pilot.press("c")
+        await until(pilot, lambda: isinstance(app.screen, PickScreen))
+        listed = app.screen.query_one(OptionList)
+        listed.highlighted = [o.id for o in listed.options].index("bubbles-start-and-stop@?")
+        await pilot.press("enter")
+        await until(pilot, lambda: "On which cylinder?" in words(app))
+        await pilot.press("down", "down", "enter")
+        await until(pilot, lambda: "start and stop with the air" in words(app))
+        await pilot.press("enter")
+        await until(pilot, lambda: bool(app.job.checks))
+        assert [(c.check, c.outcome, c.cylinder) for c in app.job.checks] == [
+            ("bubbles-start-and-stop", "start-stop", 3)
+        ]
+        await until(pilot, lambda: "open to the coolant · cylinder 3" in words(app))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TypeVar
 
 from textual.app import ComposeResult
@@ -44,6 +45,18 @@ class ListDialog(ModalScreen[R]):
         options = self.query_one(OptionList)
         options.highlighted = index
         options.focus()
+
+    def to_letter(self, letter: str, words: Sequence[str]) -> bool:
+        """Go to the next line whose words begin with a letter; False where none does."""
+        options = self.query_one(OptionList)
+        here = options.highlighted or 0
+        if not letter.isalnum():
+            return False
+        after = [(here + i) % len(words) for i in range(1, len(words) + 1)]
+        found = next((i for i in after if words[i].lstrip().casefold().startswith(letter)), None)
+        if found is not None:
+            options.highlighted = found
+        return found is not None
 
     def on_resize(self) -> None:
         """Title and keys stay on the screen, whatever the list's length."""

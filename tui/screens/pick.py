@@ -39,16 +39,8 @@ class PickScreen(ListDialog["str | None"]):
 
     def on_key(self, event: events.Key) -> None:
         """A letter goes to the next line that begins with it."""
-        letter = (event.character or "").casefold()
-        if not letter.isalnum():
-            return
-        options = self.query_one(OptionList)
-        here, count = options.highlighted or 0, len(self._options)
-        after = [(here + i) % count for i in range(1, count + 1)]
-        found = next((i for i in after if self._options[i][1].lstrip().casefold().startswith(letter)), None)
-        if found is not None:
+        if self.to_letter((event.character or "").casefold(), [o[1] for o in self._options]):
             event.stop()
-            options.highlighted = found
 
     @on(OptionList.OptionSelected)
     def _selected(self, event: OptionList.OptionSelected) -> None:

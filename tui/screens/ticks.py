@@ -1,7 +1,8 @@
-"""A small dialog: tick one or several, by arrow keys, mouse or the key before each; Enter hands them in."""
+"""Small dialogs: tick one or several, or answer for each, by arrows, mouse or the key before each; Enter keeps."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import ClassVar
 
 from textual import events, on
@@ -16,9 +17,12 @@ from tui.words import plain
 ALONE = "none"
 """Sound is no path: it stands alone."""
 HOW = "Space or its key ticks, Enter keeps what is ticked (or the line one is on), Esc goes back"
-HOW_NONE = "Space ticks, Enter keeps what is ticked (nothing ticked: none of them), Esc changes nothing"
+HOW_ANSWERED = "Space goes from not asked to [x] yes and [–] no, Enter keeps it, Esc changes nothing"
 KEYS = 9
-"""Lines that have a key of their own."""
+"""Lines that have a key of their own; of a longer list a first letter goes to its line."""
+OPEN, YES, NO = "[ ]", "[x]", "[–]"
+Line = tuple[str, str] | tuple[str, str, str]
+"""Identifier, words, and what they mean."""
 
 
 class TickScreen(ListDialog["tuple[str, ...] | None"]):
@@ -29,17 +33,15 @@ class TickScreen(ListDialog["tuple[str, ...] | None"]):
         Binding("space", "tick", "Tick", priority=True),
     ]
 
-    def __init__(
-        self,
-        title: str,
-        options: list[tuple[str, str]],
-        ticked: tuple[str, ...] = (),
-        *,
-        may_be_none: bool = False,
-    ) -> None:
-        super().__init__(title, HOW_NONE if may_be_none else HOW)
-        self._options, self._may_be_none = options, may_be_none
-        self.ticked = {t for t in ticked if t in dict(options)}
+    def __init__(self, title: str, options: Sequence[Line], ticked: tuple[str, ...] = (), how: str = HOW) -> None:
+        super().__init__(title, how)
+        self._options = options
+        self.boxes = {o[0]: YES if o[0] in ticked else OPEN for o in options}
+
+    @property
+    def ticked(self) -> set[str]:
+        """Identifiers of the lines that are ticked."""
+        return {id for id, box in self.boxes.items() if box == YES}
 
     def options(self) -> list[Option]:
         """Each with its box."""
@@ -47,13 +49,12 @@ class TickScreen(ListDialog["tuple[str, ...] | None"]):
 
     def on_mount(self) -> None:
         """Begin at the first that is ticked."""
-        self.begin_at(next((i for i, o in enumerate(self._options) if o[0] in self.ticked), 0))
+        self.begin_at(next((i for i, box in enumerate(self.boxes.values()) if box == YES), 0))
 
     def _words(self, i: int) -> Content:
-        id, words = self._options[i]
-        box = ("[x]" if id in self.ticked else "[ ]", "bold")
+        id, words, *more = self._options[i]
         key = f"{i + 1} " if len(self._options) <= KEYS else ""
-        return Content.assemble(box, f" {key} ", plain(words))
+        return Content.assemble((self.boxes[id], "bold"), f" {key} ", plain(words), *(f"  {plain(m)}" for m in more))
 
     def action_tick(self) -> None:
         """Tick the line one is on, or take its tick away."""
@@ -61,25 +62,51 @@ class TickScreen(ListDialog["tuple[str, ...] | None"]):
             self._tick(at)
 
     def _tick(self, at: int) -> None:
-        id = self._options[at][0]
-        if id in self.ticked:
-            self.ticked.discard(id)
-        else:
-            self.ticked = {id} if id == ALONE else {*self.ticked - {ALONE}, id}
+        self.turn(self._options[at][0])
         options = self.query_one(OptionList)
         for i in range(len(self._options)):
             options.replace_option_prompt_at_index(i, self._words(i))
         options.highlighted = at
 
+    def turn(self, id: str) -> None:
+        """Another box for a line."""
+        box = OPEN if self.boxes[id] == YES else YES
+        for other in self.boxes:
+            if box == YES and ALONE in (id, other) and other != id:
+                self.boxes[other] = OPEN
+        self.boxes[id] = box
+
     def on_key(self, event: events.Key) -> None:
-        """The key that stands before a line ticks it."""
-        character = event.character or ""
+        """The key that stands before a line ticks it; in a longer list a letter goes to its line."""
+        character = (event.character or "").casefold()
         if character.isdecimal() and 1 <= int(character) <= len(self._options) <= KEYS:
             event.stop()
             self._tick(int(character) - 1)
+        elif len(self._options) > KEYS and self.to_letter(character, [o[1] for o in self._options]):
+            event.stop()
 
     @on(OptionList.OptionSelected)
     def _selected(self, event: OptionList.OptionSelected) -> None:
-        if not self.ticked and not self._may_be_none and event.option.id:
-            self.ticked = {event.option.id}
-        self.dismiss(tuple(o[0] for o in self._options if o[0] in self.ticked))
+        self.handed_in(event.option.id or "")
+
+    def handed_in(self, at: str) -> None:
+        """Enter on a line: what is ticked, or that line where nothing is."""
+        self.dismiss(tuple(id for id in self.boxes if id in self.ticked) or (at,))
+
+
+class AnswerScreen(TickScreen):
+    """A question answered for several lines at once: yes, no, or not asked; dismisses with ``id=box`` of each."""
+
+    def __init__(self, title: str, options: Sequence[Line], boxes: dict[str, str]) -> None:
+        super().__init__(title, options, how=HOW_ANSWERED)
+        self.boxes |= boxes
+
+    def turn(self, id: str) -> None:
+        """From not asked to yes, no, and back."""
+        self.boxes[id] = {OPEN: YES, YES: NO, NO: OPEN}[self.boxes[id]]
+
+    def handed_in(self, at: str) -> None:
+        """Every line's box; where none was touched the line one is on is a yes."""
+        if set(self.boxes.values()) == {OPEN}:
+            self.boxes[at] = YES
+        self.dismiss(tuple(f"{id}={box}" for id, box in self.boxes.items()))

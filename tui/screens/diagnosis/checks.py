@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from listen.jobs.events import CheckMade
@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from listen.jobs.job import Job
 
 TAKEN_BACK = "taken-back"
+NO_ONE = "none"
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,10 +24,14 @@ class Asked:
     cylinder: int | None
     outcome: str = ""
     """What came of it, where it was made."""
+    which: tuple[int, ...] = ()
+    """Cylinders it may be made on, where it is not known which is meant."""
 
     @property
     def place(self) -> str:
         """Where it belongs."""
+        if self.which:
+            return "a cylinder: "
         return f"cylinder {self.cylinder}: " if self.cylinder is not None else ""
 
     @property
@@ -46,6 +51,14 @@ class Asked:
         danger = f"▲ {self.check.risk}\n" if self.check.risk else ""
         return f"{danger}{self.place}{self.check.do}"
 
+    def cylinders(self) -> list[tuple[str, str, str]]:
+        """The cylinders it may be made on, and none in particular."""
+        return [*((str(n), f"cylinder {n}", "") for n in self.which), (NO_ONE, "no one cylinder in particular", "")]
+
+    def on(self, chosen: str) -> Asked:
+        """The same at the cylinder chosen."""
+        return replace(self, cylinder=None if chosen == NO_ONE else int(chosen), which=())
+
     def outcomes(self) -> list[tuple[str, str, str]]:
         """What may have come of it, with what that says."""
         lines = [(o.id, o.words, f"→ {o.says}") for o in self.check.outcomes]
@@ -59,15 +72,24 @@ class Asked:
 
 
 def listed(job: Job, diagnosis: Diagnosis) -> dict[str, Asked]:
-    """Checks asked for, the next of each fault first, then those made; by a key that tells place and check."""
+    """Checks asked for, the next of each fault first, then those made; by a key that tells place and check.
+
+    A check of one cylinder is listed for each of the fault's cylinders on which it was not made.
+    """
+    made = [Asked(c, m.cylinder, m.outcome) for m in job.checks if (c := known_check(m.check))]
+    done = {(a.check.id, a.cylinder) for a in made}
     lines: list[Asked] = []
     for fault in diagnosis.faults:
         for check in fault.checks:
-            if check.outcomes:
-                at = fault.cylinders[:1] if check.at == "cylinder" else ()
-                lines.append(Asked(check, at[0] if at else None))
-    lines += [Asked(c, made.cylinder, made.outcome) for made in job.checks if (c := known_check(made.check))]
-    return {f"{a.check.id}@{a.cylinder}": a for a in lines}
+            if not check.outcomes:
+                continue
+            if check.at == "engine":
+                lines.append(Asked(check, None))
+                continue
+            left = [n for n in fault.cylinders or job.engine.cylinders if (check.id, n) not in done]
+            known = bool(fault.cylinders) or len(left) == 1
+            lines += [Asked(check, n) for n in left] if known else [Asked(check, None, which=tuple(left))]
+    return {f"{a.check.id}@{'?' if a.which else a.cylinder}": a for a in (*lines, *made)}
 
 
 def outcome_words(check: Check, outcome: str) -> str:

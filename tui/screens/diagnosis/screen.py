@@ -81,8 +81,18 @@ class DiagnosisScreen(BayScreen[None]):
             return
 
         def chosen(key: str | None) -> None:
-            if key is not None:
-                self._outcome(listed[key])
+            if key is None:
+                return
+            asked = listed[key]
+            if not asked.which:
+                self._outcome(asked)
+                return
+
+            def at(place: str | None) -> None:
+                if place is not None:
+                    self._outcome(asked.on(place))
+
+            self.app.push_screen(PickScreen(f"{asked.title}\nOn which cylinder?", asked.cylinders()), at)
 
         options = [(key, asked.words, asked.more) for key, asked in listed.items()]
         self.app.push_screen(PickScreen("Which check was made?", options), chosen)

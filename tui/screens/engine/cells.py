@@ -155,9 +155,9 @@ def plug_choices() -> list[tuple[str, str, str]]:
     return [(p.id, p.words, p.look) for p in plugs()]
 
 
-def plug_event(cylinder: int, condition: str) -> PlugSeen:
-    """The event of a plug condition."""
-    return PlugSeen(cylinder=cylinder, conditions=(condition,))
+def plug_event(cylinder: int, looks: tuple[str, ...]) -> tuple[PlugSeen, str]:
+    """The event of a plug's looks, and what it says."""
+    return PlugSeen(cylinder=cylinder, conditions=looks), f"Plug of cylinder {cylinder}: {names.plug_looks(looks)}"
 
 
 def finding_event(cylinder: int, paths: tuple[str, ...], by: str) -> FindingRecorded:

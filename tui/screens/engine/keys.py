@@ -103,15 +103,14 @@ class EngineKeys(BayScreen[None]):
         """How the plug looked."""
         cylinder = self.cylinder()
         seen = self.bay.job.plugs.get(cylinder) if self.bay.job else None
-        chosen = seen.conditions[0] if seen and seen.conditions else ""
 
-        def keep(condition: str | None) -> None:
-            if condition is not None:
-                self.keep(cells.plug_event(cylinder, condition), f"Plug of cylinder {cylinder}: {condition}")
+        def keep(looks: tuple[str, ...] | None) -> None:
+            if looks is not None:
+                self.keep(*cells.plug_event(cylinder, looks))
 
         def pick() -> None:
-            title = f"Plug of cylinder {cylinder}"
-            self.app.push_screen(PickScreen(title, cells.plug_choices(), chosen), keep)
+            title = f"Plug of cylinder {cylinder}: one look or several"
+            self.app.push_screen(TickScreen(title, cells.plug_choices(), seen.conditions if seen else ()), keep)
 
         if not self.read_first(("plugs-out", "cranking"), pick):
             pick()

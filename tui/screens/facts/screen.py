@@ -13,11 +13,12 @@ from listen.errors import HisswayError
 from listen.jobs.answers import NO, OPEN, YES, answer, say, type_in, unit_here
 from listen.jobs.events import Payload
 from listen.trade.facts import Fact, core, fact
+from tui.screens import ticks
 from tui.screens.base import BayScreen
 from tui.screens.facts import rows
 from tui.screens.line import LineScreen
 from tui.screens.pick import PickScreen
-from tui.screens.ticks import TickScreen
+from tui.screens.ticks import AnswerScreen
 from tui.widgets.field import Field
 
 if TYPE_CHECKING:
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
 
 NEXT = {OPEN: YES, YES: NO, NO: OPEN}
 """What Enter makes of an answer."""
+BOXES = {OPEN: ticks.OPEN, YES: ticks.YES, NO: ticks.NO}
+"""How an answer for one cylinder is drawn."""
 
 
 class FactsScreen(BayScreen[None]):
@@ -110,15 +113,15 @@ class FactsScreen(BayScreen[None]):
             said = NEXT[answer(job, f)]
             self._write(*say(job, f, YES if f.sets and said == OPEN else said))  # the engine is so or is not so
             return
-        on = tuple(str(n) for n in job.engine.cylinders if answer(job, f, n))
+        boxes = {str(n): BOXES[answer(job, f, n)] for n in job.engine.cylinders}
 
-        def keep(ticked: tuple[str, ...] | None) -> None:
-            if ticked is not None:
-                said = {n: YES if str(n) in ticked else OPEN for n in job.engine.cylinders}
-                self._write(*(e for n, word in said.items() for e in say(job, f, word, n)))
+        def keep(answered: tuple[str, ...] | None) -> None:
+            said = dict(line.split("=") for line in answered or ())
+            words = {box: word for word, box in BOXES.items()}
+            self._write(*(e for n, box in said.items() for e in say(job, f, words[box], int(n))))
 
         options = [(str(n), f"cylinder {n}") for n in job.engine.cylinders]
-        self.app.push_screen(TickScreen(f"{f.words}: on which cylinders?", options, on, may_be_none=True), keep)
+        self.app.push_screen(AnswerScreen(f"{f.words}: on which cylinders?", options, boxes), keep)
 
     def _which(self, job: Job, f: Fact) -> None:
         def chosen(n: str | None) -> None:

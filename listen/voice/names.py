@@ -56,6 +56,15 @@ STATES = {
 }
 """What a job waits for, with its sign; of several the first in this order is told."""
 
+WAITS = {
+    "again": "● came again",
+    "disputed": "! decided differently",
+    "changed": "! changed since signed",
+    "to-decide": "● to be decided",
+    "sent-back": "↩ sent back",
+}
+"""Why a round waits, with its sign; none tells a verdict."""
+
 
 def path(path_id: str) -> str:
     """An escape path in the trade's words."""

@@ -17,10 +17,11 @@ from listen.jobs.folder.journal import GENESIS
 from listen.jobs.folder.journal_file import JOURNAL, MAX_JOURNAL_BYTES
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import latest_round, standing
+from listen.jobs.waiting import Waiting, waiting
 from listen.voice.names import STATES
 
 SUMMARY = "job.json"
-SUMMARY_SCHEMA, OLDER = "hissway.summary/2", ("hissway.summary/1",)
+SUMMARY_SCHEMA, OLDER = "hissway.summary/3", ("hissway.summary/1", "hissway.summary/2")
 """An older one still tells how long the journal was, but what stands is read from the journal again."""
 MAX_SUMMARY_BYTES = 1_000_000
 
@@ -45,6 +46,7 @@ class JobSummary(msgspec.Struct, frozen=True, kw_only=True):
     clips: int = 0
     state: str = "new"
     """Identifier of a row of :data:`listen.voice.names.STATES`."""
+    waiting: tuple[Waiting, ...] = ()
     simulated: bool = False
     trouble: str = ""
     """Why the job could not be read whole; empty where all is well."""
@@ -74,6 +76,7 @@ def summarize(job: Job, chain: Chain, stat: os.stat_result | None) -> JobSummary
         signed=sum(r.signed for r in job.rounds),
         clips=sum(len(r.live_clips()) for r in job.rounds),
         state=_state(job),
+        waiting=waiting(job),
         simulated=job.simulated,
         trouble=chain.broken,
         events=len(chain.lines),

@@ -17,6 +17,7 @@ from listen.voice import times
 from listen.voice.names import STATES
 from tui.screens.jobs.more import JobsMore
 from tui.widgets.field import Field
+from tui.widgets.rows import Rows
 from tui.words import plain, shown
 
 if TYPE_CHECKING:
@@ -36,18 +37,13 @@ Press n to begin one: a title and the engine are enough.
 To try everything first without a microphone, leave (Ctrl+Q) and run: hissway demo"""
 
 
-class JobTable(DataTable[Text]):
-    """A table whose Enter says what it does."""
-
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("enter", "select_cursor", "Open")]
-
-
 class JobsScreen(JobsMore):
     """The first screen: a table of jobs, newest first, with a line to find one."""
 
     AUTO_FOCUS = "#jobs"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("n", "new", "New job"),
+        Binding("w", "waiting", "Waits"),
         Binding("slash", "find", "Find", key_display="/"),
         Binding("m", "microphone", "Microphone"),
         Binding("l", "lab", "Lab"),
@@ -64,7 +60,7 @@ class JobsScreen(JobsMore):
         """Find line, table, words for the empty and the busy state."""
         yield Field(placeholder="find: any word of a title, card, engine or state", id="find", compact=True)
         yield Static(shown("Reading the jobs ..."), id="state", classes="empty")
-        yield JobTable(id="jobs", cursor_type="row", zebra_stripes=False)
+        yield Rows(id="jobs", cursor_type="row", zebra_stripes=False)
         yield Static(id="about")
 
     def on_mount(self) -> None:
@@ -202,6 +198,12 @@ class JobsScreen(JobsMore):
         self.query_one("#find", Input).value = ""
         if self.query_one("#jobs").display:
             self.query_one("#jobs").focus()
+
+    def action_waiting(self) -> None:
+        """What waits for a supervisor."""
+        from tui.screens.waiting.screen import WaitingScreen
+
+        self.app.push_screen(WaitingScreen())
 
     def action_microphone(self) -> None:
         """Check an input before it is trusted."""

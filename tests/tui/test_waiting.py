@@ -1,0 +1,75 @@
+"""The supervisor's queue: what waits over all jobs, into Confirm past no verdict, while the tech has the job open."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from bay import screen_text, type_text, until, words
+from fakes import FakeServices
+from test_screens import judged_job
+from textual.widgets import DataTable
+
+from listen.jobs.events import Judged
+from listen.jobs.folder.store import list_jobs, open_job
+from tui.app import HisswayApp
+from tui.screens.confirm.screen import ConfirmScreen
+from tui.screens.waiting.screen import WaitingScreen
+
+
+async def queue(pilot, rows: int) -> DataTable:
+    app = pilot.app
+    if not isinstance(app.screen, WaitingScreen):
+        await until(pilot, lambda: bool(app.screen.query("#jobs")) and app.screen.query_one("#jobs").display)
+        await pilot.press("w")
+        await until(pilot, lambda: isinstance(app.screen, WaitingScreen))
+    table = app.screen.query_one("#waiting", DataTable)
+    await until(pilot, lambda: table.row_count == rows and (not rows or table.display))
+    return table
+
+
+async def test_what_waits_is_decided_blind_while_the_tech_has_the_job_open(tmp_path: Path) -> None:
+    """Sent back from the queue, seen at the bench, answered there, and it comes again; then it is gone."""
+    round_id = await judged_job(tmp_path)
+    (row,) = list_jobs(tmp_path / "jobs")
+    app = HisswayApp(services=FakeServices(tmp_path))
+    with open_job(tmp_path / "jobs" / row.folder, actor="Ann") as bench:
+        async with app.run_test(size=(100, 30)) as pilot:
+            await queue(pilot, 1)
+            assert "● to be decided" in screen_text(app) and "intake" not in screen_text(app)
+            await pilot.press("enter")
+            await until(pilot, lambda: isinstance(app.screen, ConfirmScreen))
+            screen = app.screen
+            await type_text(pilot, "Ida Moor")
+            await until(pilot, lambda: screen.phase == "hear")
+            assert "intake valve" not in words(app) and "dB" not in words(app)
+            await pilot.press("space")
+            await until(pilot, lambda: screen.query_one("Pairs").pairs[0].heard == 1)
+            await pilot.press("c", "2")
+            await until(pilot, lambda: screen.phase == "tech")
+            await pilot.press("n", "b", "1", "1")
+            await until(pilot, lambda: screen.phase == "back-reason")
+            await type_text(pilot, "Once more")
+            await until(pilot, lambda: screen.phase == "done")
+            assert app.job.round(round_id).decision.heard.blind
+            await pilot.press("escape")
+            await queue(pilot, 1)
+            await until(pilot, lambda: "↩ sent back, Ida Moor" in screen_text(app))
+            assert bench.catch_up().round(round_id).decision.payload.name == "Ida Moor"
+            clip = bench.job.round(round_id).live_clips("intake", "air")[0]
+            bench.keep_file(bench.clip_path(clip.id), bench.new_part(round_id, "intake", "air", "air"))
+            was = bench.job.round(round_id).verdict
+            bench.append(Judged(round_id=round_id, result=was.result, clips=(*was.clips, *_new(bench, was))))
+            app.screen.load()
+            await until(pilot, lambda: "● came again, Ida Moor" in screen_text(app))
+
+
+def _new(bench, was) -> list[str]:
+    return [c.id for c in bench.job.rounds[0].live_clips() if c.id not in was.clips]
+
+
+async def test_an_empty_queue_says_what_waits_there(tmp_path: Path) -> None:
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: "No jobs here yet" in words(app))
+        await pilot.press("w")
+        await until(pilot, lambda: "Nothing waits for a supervisor here" in words(app))

@@ -26,11 +26,27 @@ def fold(events: Iterable[ev.Event], job: Job | None = None) -> Job:
     """
     job, every = job or Job(), tuple(events)
     gone = withdrawn(every)
+    since: set[str] = set()  # passed over since the latest verdict: their withdrawal leaves it as it was judged
     for event in every:
-        job = _counted(job, event) if event.id in gone else apply(job, event)
+        if event.id in gone:
+            since.add(event.id)
+            job = _counted(job, event)
+            continue
+        before, job, payload = job, apply(job, event), event.payload
+        if isinstance(payload, ev.Judged):
+            since.clear()
+        elif isinstance(payload, ev.Withdrawn) and payload.event in since:
+            job = _as_judged(job, before)
     if any(event.past is not None for event in every):  # only where journals were merged, and then from the first on
         job = replace(job, troubles=(*job.troubles, *conflicts(every)))
     return job
+
+
+def _as_judged(job: Job, before: Job) -> Job:
+    """Rounds are to be judged again only where they were to be before."""
+    return replace(
+        job, rounds=tuple(replace(r, reread=was.reread) for r, was in zip(job.rounds, before.rounds, strict=True))
+    )
 
 
 def withdrawn(events: Sequence[ev.Event]) -> dict[str, ev.Event]:

@@ -283,3 +283,11 @@ def test_of_many_scenarios_of_drift_the_24_most_probable_are_weighed() -> None:
     n = np.arange(1.0, 61.0)
     kept = SharedDrift.of(Drift(n, 0.01 * n, 0.0 * n, n / n.sum(), 1)).scenarios
     assert kept.kappa.tolist() == list(range(37, 61))
+
+
+def test_how_much_is_carried_elsewhere_varies_also_where_it_is_much() -> None:
+    """As much cross-talk as is ever assumed: a hose off or a throttle shut may still keep it away."""
+    evidence = made({"intake": 8.0, "radiator": None, "tailpipe": None})
+    much = replace(BASE, talk_db=40.0, blow_by_db=(-60.0, 1.0))
+    net = Scene.of(evidence, smoothables(evidence), (Hypothesis(INTAKE),), much).draws[Hypothesis(INTAKE)].net_db
+    assert np.std(net[:, 1] - net[:, 0]) == pytest.approx(6.0, abs=0.5)

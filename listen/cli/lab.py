@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -53,7 +54,7 @@ def _list(args: argparse.Namespace, root: Path) -> int:
             print(json_line(drill))
         else:
             origin = "simulated" if drill.simulated else "from a job"
-            print(plain(f"{drill.id:<24} {drill.level:<13} {len(drill.items):>3} rounds  {origin:<10}  {drill.title}"))
+            print(plain(f"{drill.id:<24} {drill.level:<13} {drill.rounds:>3} rounds  {origin:<10}  {drill.title}"))
     return 0
 
 
@@ -78,11 +79,10 @@ def _make_arguments(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("--backgrounds", type=Path, metavar="DIR", help="folder of sound files (default: simulated shops)")
     sub.add_argument("--seconds", type=float, default=3.0, metavar="S", help="length of a clip (default 3)")
     sub.add_argument("--seed", type=seed, default=1, metavar="N", help="same seed, same drill (default 1)")
-    sub.add_argument("-o", "--output", type=Path, metavar="DIR", help="new folder to write (default: in the lab)")
+    sub.add_argument("-o", "--output", type=Path, metavar="FILE", help="new file to write (default: in the lab)")
 
 
 def _make(args: argparse.Namespace, root: Path) -> int:
-    from listen.lab.folders import drills_dir
     from listen.lab.training.make_drill import MakeWish, make_drill
 
     wish = MakeWish(
@@ -97,9 +97,9 @@ def _make(args: argparse.Namespace, root: Path) -> int:
     def progress(number: int) -> None:
         print(f"\r{number} of {wish.rounds} rounds", end="", file=sys.stderr)
 
-    drill = make_drill(args.title, wish, args.output, parent=drills_dir(root), progress=progress)
+    drill = make_drill(args.title, wish, args.output, root=root, progress=progress)
     print(f"\n{plain(drill.about)}", file=sys.stderr)
-    print(drill.folder)
+    print(drill.file)
     return 0
 
 
@@ -107,7 +107,7 @@ def _from_job_arguments(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("job", metavar="JOB", help="a job with findings: its folder, or its name among your jobs")
     sub.add_argument("--jobs", metavar="DIR", default=argparse.SUPPRESS, help="folder that holds the jobs")
     sub.add_argument("--title", default="", help="name of the drill; put no names of people or customers in it")
-    sub.add_argument("-o", "--output", type=Path, metavar="DIR", help="new folder to write (default: in the lab)")
+    sub.add_argument("-o", "--output", type=Path, metavar="FILE", help="new file to write (default: in the lab)")
 
 
 def _from_job(args: argparse.Namespace, root: Path) -> int:
@@ -115,16 +115,18 @@ def _from_job(args: argparse.Namespace, root: Path) -> int:
     from listen.jobs.folder.find_job import find_job
     from listen.jobs.folder.store import jobs_root, open_job
     from listen.lab.folders import drills_dir
+    from listen.lab.training.drills import SUFFIX
     from listen.lab.training.from_job import drill_from_job
+    from listen.lab.training.seal import lab_key
 
     opened = open_job(find_job(args.job, jobs_root(args.jobs)), write=False)
     if opened.broken:
         raise JournalBroken(opened.broken)
-    folder = args.output or drills_dir(root) / f"job-{opened.job.id[:8]}"
-    drill, left_out = drill_from_job(opened, folder, args.title)
+    file = args.output or drills_dir(root) / f"job-{opened.job.id[:8]}{SUFFIX}"
+    drill, left_out = drill_from_job(opened, file, args.title, key=lab_key(root, make=True))
     for cylinder, why in left_out.items():
         print(f"cylinder {cylinder} left out: {plain(why)}", file=sys.stderr)
-    print(drill.folder)
+    print(drill.file)
     return 0
 
 
@@ -159,23 +161,25 @@ def _score(args: argparse.Namespace, root: Path) -> int:
 def _export_arguments(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("learner", nargs="?", help="one learner (default: all)")
     sub.add_argument("--thresholds", action="store_true", help="ear thresholds instead of answers")
+    sub.add_argument("--class", dest="classes", action="store_true", help="the class table instead: one row a learner")
     sub.add_argument("-o", "--output", type=Path, metavar="FILE", help="CSV file to write (default: stdout)")
 
 
 def _export(args: argparse.Namespace, root: Path) -> int:
     from listen.errors import LabError
-    from listen.lab.training.export import write_answers, write_thresholds
+    from listen.lab.training.export import write_answers, write_class, write_thresholds
 
     if args.output is not None:
         check_place(args.output, form_of(args.output, ("csv",)))
-    write = write_thresholds if args.thresholds else write_answers
-    learners = _chosen(args, root)
+    write = partial(write_thresholds if args.thresholds else write_answers, root, _chosen(args, root))
+    if args.classes:
+        write = partial(write_class, root)
     if args.output is None:
-        write(root, learners, sys.stdout)
+        write(sys.stdout)
         return 0
     try:
         with args.output.open("w", newline="", encoding="utf-8") as file:
-            rows = write(root, learners, file)
+            rows = write(file)
     except OSError as error:
         raise LabError(f"{args.output}: cannot be written ({error.strerror or error}); choose another place") from error
     print(f"{rows} rows in {args.output}", file=sys.stderr)
@@ -204,13 +208,11 @@ def _next_arguments(sub: argparse.ArgumentParser) -> None:
 
 
 def _next(args: argparse.Namespace, root: Path) -> int:
-    from datetime import UTC, datetime
-
     from listen.lab.learners import find_learner
     from listen.lab.training.next_drill import suggest
 
-    found = suggest(root, find_learner(root, args.learner), datetime.now(UTC))
-    print(plain(f"{found.drill.id}: {found.drill.title}. {found.why}" if found.drill else found.why))
+    found = suggest(root, find_learner(root, args.learner))
+    print(plain(f"{found.drill.id if found.drill else 'practice'}: {found.title}. {found.why}"))
     return 0
 
 

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-import shutil
 import sys
+from hashlib import sha256
 from pathlib import Path
 
-from listen.lab.training.lessons import SETS, lesson_set
-from listen.lab.training.make_drill import write_set
+from listen.lab.training.drills import SUFFIX, write_drill
+from listen.lab.training.lessons import LESSON_SEED, SETS, lesson_set
+from listen.lab.training.seal import NONCE_BYTES, SHIPPED_KEY
 
 
 def make_drills(folder: Path) -> None:
     """Write all shipped sets anew into ``folder``."""
     for level in SETS:
-        drill, made = lesson_set(level)
-        shutil.rmtree(folder / level, ignore_errors=True)
-        write_set(drill, made, folder / level)
+        drill, rounds = lesson_set(level)
+        file = folder / f"{level}{SUFFIX}"
+        file.unlink(missing_ok=True)
+        # One content, one key, one nonce: the same seed gives the same bytes.
+        nonce = sha256(f"{LESSON_SEED}/{level}".encode()).digest()[:NONCE_BYTES]
+        write_drill(drill, rounds, file, SHIPPED_KEY, nonce=nonce)
 
 
 def main() -> int:

@@ -24,12 +24,12 @@ from tests.fuzz.text import (
     DRILL,
     FACTS,
     NAMES,
-    TRUTH,
+    SESSION,
     json_like,
     read_drill,
     read_facts,
     read_names,
-    read_truth,
+    read_session,
 )
 
 
@@ -69,7 +69,7 @@ TARGETS: dict[str, Target] = {
     "round.json": Target(json_like(FACTS), lambda _: [as_json(FACTS)], read_facts),
     "names": Target(_any, lambda _: [NAMES], read_names),
     "drill": Target(json_like(DRILL), lambda _: [as_json(DRILL)], read_drill),
-    "truth": Target(json_like(TRUTH), lambda _: [as_json(TRUTH)], read_truth),
+    "session": Target(_text, lambda _: [SESSION], read_session),
     "journal": Target(_text, journal_seeds, read_journal),
     "events": Target(_journal_linked, journal_seeds, read_journal),
     "job.json": Target(summary, summary_seeds, read_summary),

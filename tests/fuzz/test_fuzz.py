@@ -16,7 +16,8 @@ from listen.jobs.exchange.unpack import unpack
 from listen.jobs.folder.chain import read_chain
 from listen.jobs.folder.store import open_job
 from listen.jobs.to_round import to_round
-from listen.lab.training.drills import read_drill, read_truth
+from listen.lab.training.book import books
+from listen.lab.training.drills import read_drill
 from listen.signal.clip import Clip
 from listen.signal.quality import check_clip
 from listen.signal.spectra import spectra
@@ -170,8 +171,11 @@ def test_integers_written_into_a_floating_point_file_are_measured() -> None:
     assert [f.flag for f in check_clip(clip, spectra(clip))] == []
 
 
-@pytest.mark.parametrize("file", ["drill.json", "truth.json"])
-def test_a_text_of_brackets_a_thousand_deep_is_refused(file: str, tmp_path: Path) -> None:
-    (tmp_path / file).write_text('{"x":' + "[" * 100_000)
+def test_a_text_of_brackets_a_thousand_deep_is_refused(tmp_path: Path) -> None:
+    deep = '{"x":' + "[" * 100_000 + "\n"
+    (tmp_path / "x.drill").write_text("hissway.drill/2\n" + deep)
     with pytest.raises(LabError):
-        (read_drill if file == "drill.json" else read_truth)(tmp_path)
+        read_drill(tmp_path / "x.drill")
+    (tmp_path / "x.jsonl").write_text(deep)
+    with pytest.raises(LabError):
+        list(books(tmp_path))

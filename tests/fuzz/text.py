@@ -1,13 +1,15 @@
-"""The fuzzer's doors for small texts: readings beside a round, names of its files, drills and their truths."""
+"""The fuzzer's doors for small texts: readings beside a round, names of its files, drills and sessions."""
 
 from __future__ import annotations
 
 import os
 import random
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from listen.errors import LabError
 from tests.fuzz.mutate import TOKENS, as_json, mutate_bytes, mutate_json
 
 FACTS: dict[str, Any] = {
@@ -20,14 +22,12 @@ FACTS: dict[str, Any] = {
     "compression_wet_kpa": 1050,
     "firing_order": [1, 3, 4, 2],
 }
-DRILL: dict[str, Any] = {
-    "schema": "hissway.drill/1",
-    "id": "own-1",
-    "title": "From our jobs",
-    "level": "own",
-    "items": [{"id": "01"}, {"id": "02"}],
-}
-TRUTH: dict[str, Any] = {"paths": ["intake-valve"], "simulated": True, "text": "burnt seat"}
+DRILL: dict[str, Any] = {"id": "own-1", "title": "From our jobs", "level": "own", "rounds": 2, "sealed_with": "00"}
+SESSION = (
+    b'{"type":"opened","session":"s","drill":"practice","title":"t","level":"practice","total":1,"started":"2026-01-01"}'
+    b'\n{"type":"met","held_to":"22be"}\n{"type":"heard","paths":["rings"],"sure":0.5,"time":"2026","seconds":1.0}\n'
+    b'{"type":"answer","item":"i","paths":["rings"],"sure":0.5,"truth":["rings"],"time":"2026","seconds":1.0,"seed":1}'
+)
 NAMES = b"intake-quiet-1.flac|intake-air-1.FLAC|plug-hole-2-air-03.wav|radiator-shut.wav|round.json|notes.txt"
 
 
@@ -81,15 +81,26 @@ def read_names(data: bytes, room: Path) -> None:
 def read_drill(data: bytes, room: Path) -> None:
     from listen.lab.training.drills import own_drills, read_drill
 
-    folder = room / "drills" / "own-1"
-    folder.mkdir(parents=True)
-    (folder / "drill.json").write_bytes(data)
+    file = room / "drills" / "own-1.drill"
+    file.parent.mkdir(parents=True)
+    file.write_bytes(b"hissway.drill/2\n" + data)
     own_drills(room)
-    read_drill(folder)
+    read_drill(file)
 
 
-def read_truth(data: bytes, room: Path) -> None:
-    from listen.lab.training.drills import read_truth
+def read_session(data: bytes, room: Path) -> None:
+    from listen.lab.chained import START, _sum
+    from listen.lab.training.book import books
 
-    (room / "truth.json").write_bytes(data)
-    read_truth(room)
+    (room / "one.jsonl").write_bytes(data)
+    before, lines = START, []
+    for raw in data.split(b"\n")[:20]:  # the same lines with sums that hold
+        before = _sum(before, raw)
+        lines.append(b'{"record":%s,"sum":"%s"}\n' % (raw, before.encode()))
+    (room / "two.jsonl").write_bytes(b"".join(lines))
+    for name in ("one", "two"):
+        (room / name).mkdir()
+        (room / f"{name}.jsonl").rename(room / name / "s.jsonl")
+    for name in ("one", "two"):
+        with suppress(LabError):
+            list(books(room / name))

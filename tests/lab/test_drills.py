@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import msgspec
 import numpy as np
 import pytest
 
@@ -16,13 +15,24 @@ from listen.lab.demo_story import SHOP, SUPERVISOR, TECH, TITLE
 from listen.lab.folders import drills_dir
 from listen.lab.shipped import demo_job
 from listen.lab.simulator.render import render
-from listen.lab.simulator.scene import RoundSpec
-from listen.lab.training.drills import find_drill, list_drills, own_drills, read_drill, read_truth, shipped_drills
+from listen.lab.training import seal
+from listen.lab.training.drills import (
+    DrillSet,
+    OpenDrill,
+    find_drill,
+    list_drills,
+    own_drills,
+    read_drill,
+    shipped_drills,
+)
 from listen.lab.training.from_job import drill_from_job
-from listen.lab.training.lessons import SETS, lesson_set
+from listen.lab.training.held import Held
+from listen.lab.training.lesson import POINTS
+from listen.lab.training.lessons import SETS, lesson_specs
 from listen.lab.training.make_drill import MakeWish, make_drill
-from listen.rounds.loose import read_folder
+from listen.lab.training.seal import lab_key
 from listen.signal.clip import Clip
+from listen.trade.points import Kind
 
 TRAPS = {
     "cross-talk",
@@ -35,55 +45,48 @@ TRAPS = {
 }
 
 
+def rounds(drill: DrillSet, lab: Path = Path("nowhere")) -> list[Held]:
+    """All rounds of a set, unsealed."""
+    opened = OpenDrill(drill, lab)
+    return [opened.held(i) for i in opened.ids]
+
+
 def test_three_sets_are_shipped_easy_ones_first() -> None:
-    """Beginner, intermediate, traps; each with clips, facts and truth beside them."""
+    """Beginner, intermediate, traps; the same points, clips and kinds of facts in all."""
     drills = shipped_drills()
     assert [d.level for d in drills] == ["beginner", "intermediate", "trap"]
-    for drill in drills:
-        assert drill.simulated and drill.seed is not None and drill.generator
-        for item in drill.items:
-            folder = drill.item_folder(item)
-            assert len(read_folder(folder).takes) >= 6
-            assert read_truth(folder).simulated and item.gave_away
+    every = [held for drill in drills for held in rounds(drill)]
+    assert len(every) == 19 and len({h.id for h in every}) == 19
+    assert all(len(h.clips) == 10 and h.points == POINTS and h.gave_away and h.spec for h in every)
+    assert all(h.facts.loss_percent is not None and h.facts.bubbles_seen is not None for h in every)
 
 
 def test_the_traps_are_all_there() -> None:
     """Everything an ear is known to fall for."""
-    trap = shipped_drills()[2]
-    assert {tag for item in trap.items for tag in item.focus} >= TRAPS
+    assert {tag for held in rounds(shipped_drills()[2]) for tag in held.focus} >= TRAPS
 
 
 @pytest.mark.parametrize("level", list(SETS))
 def test_shipped_sets_follow_from_their_seed(level: str) -> None:
-    """The truth file of every round is what the recipe gives, and its clips are what that truth renders."""
-    from listen.audio.files import read_clip
-
-    drill, made = lesson_set(level)
-    shipped = find_drill(Path("nowhere"), level)
-    assert [m.spec.name for m in made] == [i.id for i in shipped.items]
-    for one, item in zip(made, shipped.items, strict=True):
-        truth = msgspec.json.decode((shipped.item_folder(item) / "truth.json").read_bytes())
-        assert msgspec.convert(truth["spec"], RoundSpec) == one.spec
-    point, kind, order = next(iter(clips := render(made[0].spec)))
-    on_disk = read_clip(shipped.item_folder(shipped.items[0]) / f"{point}-{kind}-{order}.flac")
-    # One step of the converter at most: other processors round their sines otherwise.
-    assert np.abs(on_disk.samples - clips[(point, kind, order)].samples).max() <= 2.0**-15
-    assert drill.seed == shipped.seed
+    """Every round is what the recipe gives, and its clips are what that renders."""
+    shipped = {h.id: h for h in rounds(find_drill(Path("nowhere"), level))}
+    specs = lesson_specs(level)
+    assert {s.name: s for s in specs} == {i: h.spec for i, h in shipped.items()}
+    for key, clip in render(specs[0]).items():
+        # One step of the converter at most: other processors round their sines otherwise.
+        assert np.abs(shipped[specs[0].name].clips[key].samples - clip.samples).max() <= 2.0**-15
 
 
 def test_a_drill_is_made_as_wished(lab: Path) -> None:
-    """Truths take turns, levels lie in the range, the same wish gives the same drill."""
+    """Truths as wished, levels in the range, the same wish gives the same sounds under other names."""
     wanted = (("intake-valve",), ("none",), ("intake-valve", "rings"))
-    wish = MakeWish(rounds=6, paths=wanted, hiss_db=(3, 5), seconds=0.5, seed=4)
-    drill = make_drill("Two and none", wish, parent=drills_dir(lab))
-    truths = [tuple(map(str, read_truth(drill.item_folder(i)).paths)) for i in drill.items]
-    assert sorted(truths) == sorted(wanted * 2)
-    for item in drill.items:
-        document = msgspec.json.decode((drill.item_folder(item) / "truth.json").read_bytes())
-        assert all(3 <= c["hiss_db"] <= 5 for c in document["truth"]["causes"])
-    again = make_drill("Once more", wish, parent=drills_dir(lab))
-    first, second = (d.item_folder(d.items[0]) / "intake-air-1.flac" for d in (drill, again))
-    assert first.read_bytes() == second.read_bytes()
+    wish = MakeWish(rounds=9, paths=wanted, hiss_db=(3, 5), seconds=0.5, seed=4)
+    drill, again = (make_drill(title, wish, root=lab) for title in ("Two and none", "Once more"))
+    held, other = rounds(drill, lab), rounds(again, lab)
+    assert {h.truth for h in held} == set(wanted)
+    assert all(3 <= c.hiss_db <= 5 for h in held if h.spec for c in h.spec.truth.causes)
+    sounds = [{h.clips["intake", Kind.AIR, 1].samples.tobytes() for h in many} for many in (held, other)]
+    assert sounds[0] == sounds[1] and not {h.id for h in held} & {h.id for h in other}
     assert [d.id for d in own_drills(lab)] == ["once-more", "two-and-none"]
 
 
@@ -91,9 +94,8 @@ def test_any_folder_of_sounds_serves_as_background(lab: Path, tmp_path: Path) ->
     """A shop records its own noise."""
     noise = np.random.default_rng(0).standard_normal(3 * 48_000) * 0.05
     write_flac(tmp_path / "our shop on monday.flac", Clip.of(noise, 48_000))
-    drill = make_drill("Ours", MakeWish(rounds=2, backgrounds=tmp_path, seconds=0.5), parent=drills_dir(lab))
-    document = msgspec.json.decode((drill.item_folder(drill.items[0]) / "truth.json").read_bytes())
-    assert document["spec"]["background"]["name"] == "our shop on monday"
+    drill = make_drill("Ours", MakeWish(rounds=2, backgrounds=tmp_path, seconds=0.5), root=lab)
+    assert {h.spec.background.name for h in rounds(drill, lab) if h.spec} == {"our shop on monday"}
 
 
 @pytest.mark.parametrize(
@@ -112,37 +114,40 @@ def test_any_folder_of_sounds_serves_as_background(lab: Path, tmp_path: Path) ->
 def test_wishes_that_cannot_be_met_are_told_in_words(lab: Path, wish: MakeWish, said: str) -> None:
     """And leave nothing behind."""
     with pytest.raises(HisswayError, match=said):
-        make_drill("No", wish, parent=drills_dir(lab))
+        make_drill("No", wish, root=lab)
     assert not drills_dir(lab).exists()
 
 
 def test_an_existing_drill_is_never_written_over(lab: Path) -> None:
     """Scores point at it."""
     wish = MakeWish(rounds=1, seconds=0.5)
-    make_drill("Once", wish, parent=drills_dir(lab))
+    make_drill("Once", wish, root=lab)
     with pytest.raises(LabError, match="there already"):
-        make_drill("Once", wish, parent=drills_dir(lab))
+        make_drill("Once", wish, root=lab)
 
 
 def test_a_job_with_a_finding_becomes_a_drill_without_names(tmp_path: Path, lab: Path) -> None:
     """Nothing that says whose engine it was, who worked on it, or when, may go along; not even inside the clips."""
+    key, file = lab_key(lab, make=True), drills_dir(lab) / "job-1.drill"
     with open_job(demo_job(tmp_path)) as opened:
         with pytest.raises(LabError, match="no finding recorded"):
-            drill_from_job(opened, drills_dir(lab) / "none-yet")
+            drill_from_job(opened, drills_dir(lab) / "none-yet.drill", key=key)
         opened.append(
             FindingRecorded(cylinder=5, paths=("intake-valve",), text=f"{TECH} saw it", found_by=SUPERVISOR),
             NoteAdded(text="customer: Mrs. Nobody"),
         )
-        drill, left_out = drill_from_job(opened, drills_dir(lab) / "job-1")
+        drill, left_out = drill_from_job(opened, file, key=key)
         assert left_out == {}
         loss = opened.job.reading("loss", 5)
-    assert [tuple(map(str, read_truth(drill.item_folder(i)).paths)) for i in drill.items] == [("intake-valve",)]
-    listed = read_folder(drill.item_folder(drill.items[0]))
-    assert {t.kind for t in listed.takes} == {"quiet", "air", "sound"}
-    assert loss is not None and listed.facts.loss_percent == loss.si
-    everything = b"".join(p.read_bytes() for p in sorted(Path(drill.folder).rglob("*")) if p.is_file())
+    (held,) = rounds(drill, lab)
+    assert held.truth == ("intake-valve",) and held.spec is None and held.without_hiss("intake") is None
+    assert {k for _, k, _ in held.clips} >= {"quiet", "air"}
+    assert loss is not None and held.facts.loss_percent == loss.si
+    head, body = file.read_bytes().split(b"\n", 2)[:2], file.read_bytes().split(b"\n", 2)[2]
+    inside = seal.unseal(body, b"\n".join(head) + b"\n", key)
+    assert inside is not None and b"intake-valve" in inside
     for name in (TITLE, SHOP, TECH, SUPERVISOR, "Nobody", "2026-03-17", "clip-on"):
-        assert name.encode() not in everything, name
+        assert name.encode() not in inside and name.encode() not in b"".join(head), name
     assert "job-1" in {d.id for d in list_drills(lab)}
 
 
@@ -156,8 +161,8 @@ def test_a_round_made_off_top_dead_centre_is_never_taken_for_what_the_teardown_s
             FindingRecorded(cylinder=2, paths=("none",)),
             FindingRecorded(cylinder=5, paths=("intake-valve",)),
         )
-        drill, left_out = drill_from_job(opened, drills_dir(lab) / "job-2")
-    assert [i.focus for i in drill.items] == [("intake-valve",)]
+        drill, left_out = drill_from_job(opened, drills_dir(lab) / "job-2.drill", key=lab_key(lab, make=True))
+    assert [h.focus for h in rounds(drill, lab)] == [("intake-valve",)]
     assert sorted(left_out) == [2, 3]
     assert "no clip with the air on" in left_out[3] or "set-up" in left_out[3]
 
@@ -165,19 +170,19 @@ def test_a_round_made_off_top_dead_centre_is_never_taken_for_what_the_teardown_s
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("{", "correct it"),
-        ('{"id": "x", "title": "x"}', "names no rounds"),
-        ('{"id": "x", "title": "x", "items": [{"id": "../x"}]}', "not the name of a folder"),
-        ('{"schema": "hissway.drill/9", "id": "x", "title": "x"}', "this version reads"),
+        ("{", "no drill of form"),
+        ("hissway.drill/2\n{", "make the drill anew"),
+        ('hissway.drill/2\n{"id": "x", "title": "x", "rounds": 0}\n', "names no rounds"),
+        ('hissway.drill/9\n{"id": "x", "title": "x", "rounds": 1}\n', "no drill of form"),
     ],
 )
 def test_a_broken_drill_is_told_in_words(tmp_path: Path, text: str, said: str) -> None:
     """And does not hide the others."""
-    folder = drills_dir(tmp_path) / "x"
-    folder.mkdir(parents=True)
-    (folder / "drill.json").write_text(text)
+    file = drills_dir(tmp_path) / "x.drill"
+    file.parent.mkdir(parents=True)
+    file.write_text(text)
     with pytest.raises(LabError, match=said):
-        read_drill(folder)
+        read_drill(file)
     assert own_drills(tmp_path) == ()
 
 

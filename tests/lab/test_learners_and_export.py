@@ -28,7 +28,8 @@ def play(lab: Path, name: str, *calls: Call) -> None:
     """Give the first answers of the beginner drill."""
     session = start(lab, find_learner(lab, name), shipped_drills()[0], seed=1)
     for call in calls:
-        session.answer(call)
+        session.call(call)
+        session.answer()
 
 
 def test_names_are_told_apart(lab: Path) -> None:
@@ -150,7 +151,9 @@ def test_the_lab_without_a_screen(lab: Path, tmp_path: Path, capsys: pytest.Capt
     assert hissway("score", *at) == 0
     assert "1 rounds called" in capsys.readouterr().out
     assert hissway("next", *at, "Ada") == 0
-    assert capsys.readouterr().out.startswith("beginner")
+    assert capsys.readouterr().out.startswith("beginner: First leaks. Begun")
+    assert hissway("export", *at, "--class") == 0
+    assert capsys.readouterr().out.startswith("learner,rounds,right_percent")
     assert hissway("export", *at, "-o", str(tmp_path / "a.csv")) == 0
     assert len((tmp_path / "a.csv").read_text().splitlines()) == 2
     assert hissway("learners", *at, "--delete", "Ada") == 0

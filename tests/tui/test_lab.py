@@ -11,7 +11,7 @@ from textual.widgets import Input
 from listen.errors import NoPortAudio
 from listen.jobs.events import ReadingEntered
 from listen.jobs.folder.store import create_job
-from listen.lab.learners import list_learners
+from listen.lab.learners import create_learner, list_learners
 from listen.lab.training.session import answers_of
 from listen.trade.layout import layout
 from tui.app import HisswayApp
@@ -49,47 +49,96 @@ async def take_in(pilot, app: HisswayApp, name: str) -> None:
     await settle(pilot)
 
 
-async def drilling(pilot, app: HisswayApp) -> DrillScreen:
-    await pilot.press("d", "enter")
-    await until(pilot, lambda: isinstance(app.screen, DrillScreen) and app.screen.session is not None)
+async def drilling(pilot, app: HisswayApp, set_: str = "First leaks") -> DrillScreen:
+    """Down the list to a set that is kept; the first line is fresh rounds."""
+    await pilot.press("d")
+    await until(pilot, lambda: isinstance(app.screen, PickScreen) and set_ in screen_text(app))
+    await pilot.press("down", "enter")
+    return await ready(pilot, app)
+
+
+async def ready(pilot, app: HisswayApp) -> DrillScreen:
+    await until(pilot, lambda: isinstance(app.screen, DrillScreen) and app.screen.phase in ("hear", "again"), 40)
     return app.screen
 
 
 async def call(pilot, screen: DrillScreen, path: str, sure: str) -> None:
+    """By ear, then with the readings the same."""
     await pilot.press("c", path)
     if path != "u":
         await pilot.press(sure)
+    await until(pilot, lambda: screen.phase == "again")
+    await pilot.press("k")
     await until(pilot, lambda: screen.phase == "truth")
 
 
 async def test_a_drill_is_left_and_gone_on_with(tmp_path: Path) -> None:
-    """Each answer is on disk before the truth is shown; nothing tells the truth before it."""
+    """Each call is on disk before more is told; readings after the call by ear, the truth after both."""
     app = HisswayApp(services=LabServices(tmp_path))
     async with app.run_test(size=(80, 24)) as pilot:
         await to_lab(pilot, app)
         assert "Nobody learns here yet" in screen_text(app)
         await take_in(pilot, app, "Una")
         screen = await drilling(pilot, app)
-        assert "It was" not in screen_text(app)
+        assert "It was" not in screen_text(app) and "Loss " not in words(app).replace("Loss and bubbles are told", "")
         await pilot.press("space")
         await until(pilot, lambda: screen.query_one("Pairs").pairs[0].heard == 1)
-        await call(pilot, screen, "1", "3")
-        assert "It was:" in words(app) and ("✓ right" in words(app) or "× wrong" in words(app))
+        await pilot.press("c", "1", "3")
+        await until(pilot, lambda: screen.phase == "again")
+        assert "%. " in words(app) and "bubbles were seen" in words(app) and "You said: intake valve" in words(app)
+        await pilot.press("8", "2")
+        await until(pilot, lambda: screen.phase == "truth")
+        assert "It was:" in words(app) and "by ear" in words(app)
         await until(pilot, lambda: screen.query_one("Ladder").display)
         (learner,) = list_learners(tmp_path / "lab")
         (answer,) = answers_of(tmp_path / "lab", learner)
-        assert answer.sure == 0.8 and answer.paths == ("intake-valve",)
-        total = screen.session.total
-        await pilot.press("n", "escape")
+        assert (answer.sure, answer.paths, answer.then) == (0.8, ("intake-valve",), ("none",))
+        await pilot.press("n")
+        await ready(pilot, app)
+        await pilot.press("escape")
         await until(pilot, lambda: isinstance(app.screen, LabScreen))
         await settle(pilot)
         screen = await drilling(pilot, app)
         assert screen.session.number == 2
-        for _ in range(total - 1):
+        for _ in range(screen.session.total - 1):
             await call(pilot, screen, "u", "")
             await pilot.press("n")
             await until(pilot, lambda: screen.phase in ("hear", "over"))
-        await until(pilot, lambda: screen.phase == "over" and "This drill is done" in words(app))
+        await until(pilot, lambda: screen.phase == "over" and "This sitting is done" in words(app))
+
+
+async def test_after_the_truth_the_clips_are_heard_without_their_hiss_and_seen(tmp_path: Path) -> None:
+    """Fresh rounds begin with Space; two at once can be called; b, s and g belong to the truth."""
+    services = LabServices(tmp_path)
+    app = HisswayApp(services=services)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_lab(pilot, app)
+        await take_in(pilot, app, "Una")
+        await until(pilot, lambda: "Next: Fresh rounds" in words(app))
+        await pilot.press("space")
+        screen = await ready(pilot, app)
+        await pilot.press("b", "s")
+        assert "without" not in screen_text(app).split("▌")[-1] and screen.phase == "hear"
+        await pilot.press("c", "t")
+        await until(pilot, lambda: "Which two?" in screen_text(app))
+        await pilot.press("1", "3", "enter")
+        await until(pilot, lambda: screen.phase == "sure")
+        await pilot.press("4")
+        await until(pilot, lambda: screen.phase == "again" and "intake valve and rings" in words(app))
+        await pilot.press("k")
+        await until(pilot, lambda: screen.phase == "truth")
+        (learner,) = list_learners(tmp_path / "lab")
+        (answer,) = answers_of(tmp_path / "lab", learner)
+        assert answer.paths == ("intake-valve", "rings") and answer.seed is not None and answer.then is None
+        await pilot.press("b", "space")
+        await until(pilot, lambda: screen.query_one("Pairs").pairs[0].heard == 1)
+        assert "without its hiss" in screen_text(app)
+        await pilot.press("s")
+        await until(pilot, lambda: screen.query_one("SpectraPlot").display and "kHz" in screen_text(app))
+        await pilot.press("g")
+        await until(pilot, lambda: screen.query_one("Heat").picture is not None, 40)
+        await pilot.press("n")
+        assert (await ready(pilot, app)).session.number == 2
 
 
 async def test_without_a_loudspeaker_a_drill_goes_on_by_picture(tmp_path: Path) -> None:
@@ -106,6 +155,20 @@ async def test_without_a_loudspeaker_a_drill_goes_on_by_picture(tmp_path: Path) 
         await pilot.press("g")
         await until(pilot, lambda: screen.query_one("Heat").picture is not None, 40)
         await until(pilot, lambda: "left: quiet" in screen_text(app) and "▀" in screen_text(app))
+
+
+async def test_the_class_of_ten_stands_on_one_screen_and_is_written_as_csv(tmp_path: Path) -> None:
+    """One line each within 80 by 24, and c writes the same for a spreadsheet."""
+    for n in range(10):
+        create_learner(tmp_path / "lab", f"Learner {n}")
+    app = HisswayApp(services=LabServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_lab(pilot, app)
+        await pilot.press("i")
+        await until(pilot, lambda: all(f"Learner {n}" in screen_text(app) for n in range(10)))
+        await pilot.press("c")
+        await until(pilot, lambda: (tmp_path / "lab" / "class.csv").is_file())
+    assert len((tmp_path / "lab" / "class.csv").read_text().splitlines()) == 11
 
 
 async def test_a_threshold_run_asks_until_it_knows(tmp_path: Path) -> None:

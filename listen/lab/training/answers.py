@@ -5,7 +5,7 @@ from __future__ import annotations
 import msgspec
 
 from listen.errors import LabError
-from listen.rounds.model import Facts, Round, Take
+from listen.rounds.model import Facts
 from listen.trade.points import PathId
 
 CALLABLE: tuple[str, ...] = tuple(str(p) for p in PathId)
@@ -13,18 +13,23 @@ CALLABLE: tuple[str, ...] = tuple(str(p) for p in PathId)
 MAX_PATHS = 2
 
 
-class Opened(msgspec.Struct, frozen=True, kw_only=True):
+class Opened(msgspec.Struct, frozen=True, kw_only=True, tag="opened"):
     """First line of a session's file."""
 
-    schema: str = "hissway.lab-session/1"
+    schema: str = "hissway.lab-session/2"
     session: str
     drill: str
+    """Of a kept set; ``practice`` where the rounds are fresh."""
     title: str
     level: str
-    folder: str
-    seed: int
-    order: tuple[str, ...]
-    """Items as they will be played."""
+    file: str = ""
+    total: int
+    order: tuple[str, ...] = ()
+    """Rounds of a kept set as they will be played: names that tell nothing, in an order drawn for this learner."""
+    pool: tuple[str, ...] = ()
+    """What fresh rounds are drawn from, each time with the same chance."""
+    after: str = ""
+    """Sum of the last line of this learner's session before."""
     started: str
 
 
@@ -37,11 +42,28 @@ class Call(msgspec.Struct, frozen=True, kw_only=True):
     """0 to 1; of no account where nothing is named."""
 
 
-class Answer(msgspec.Struct, frozen=True, kw_only=True):
+class Met(msgspec.Struct, frozen=True, kw_only=True, tag="met"):
+    """A round was met; its truth is fixed from here on."""
+
+    held_to: str
+    """SHA-256 of the answer's ``nonce``, seed and truth: nothing can be read from it, and nothing changed later."""
+
+
+class Heard(msgspec.Struct, frozen=True, kw_only=True, tag="heard"):
+    """The call by ear, before any reading was told."""
+
+    paths: tuple[str, ...]
+    sure: float
+    time: str
+    seconds: float
+
+
+class Answer(msgspec.Struct, frozen=True, kw_only=True, tag="answer"):
     """One answered item, with the truth as it stood, so that scores outlive the drill."""
 
     item: str
     paths: tuple[str, ...]
+    """Called by ear; this is what is scored."""
     sure: float
     truth: tuple[str, ...]
     focus: tuple[str, ...] = ()
@@ -51,22 +73,37 @@ class Answer(msgspec.Struct, frozen=True, kw_only=True):
     drill: str = ""
     level: str = ""
     session: str = ""
+    then: tuple[str, ...] | None = None
+    """Called once the readings were told; None: stayed with it."""
+    then_sure: float = 0.0
+    trains: str = ""
+    """Staircase it moves."""
+    level_db: float | None = None
+    """How plain the round was made."""
+    seed: int | None = None
+    nonce: str = ""
 
     @property
     def right(self) -> bool | None:
         """Whether every path named is truly there; None where nothing was named."""
         return set(self.paths) <= set(self.truth) if self.paths else None
 
+    @property
+    def right_then(self) -> bool | None:
+        """The same once the readings were told."""
+        paths = self.paths if self.then is None else self.then
+        return set(paths) <= set(self.truth) if paths else None
+
 
 class BlindItem(msgspec.Struct, frozen=True, kw_only=True):
-    """One round as the learner meets it."""
+    """One round as the learner meets it: no reading before the call by ear."""
 
     number: int
     of: int
     points: tuple[str, ...]
     """In walking order."""
-    clips: tuple[Take, ...]
-    facts: Facts
+    facts: Facts | None
+    """Readings, once it was called by ear."""
 
 
 class Reveal(msgspec.Struct, frozen=True, kw_only=True):
@@ -75,10 +112,9 @@ class Reveal(msgspec.Struct, frozen=True, kw_only=True):
     truth: tuple[str, ...]
     called: tuple[str, ...]
     right: bool | None
+    right_then: bool | None
     focus: tuple[str, ...]
     gave_away: str
-    round: Round
-    """To be judged for the numbers and drawn as spectra."""
 
 
 class SessionInfo(msgspec.Struct, frozen=True, kw_only=True):
@@ -90,6 +126,8 @@ class SessionInfo(msgspec.Struct, frozen=True, kw_only=True):
     started: str
     answered: int
     total: int
+    left: int = 0
+    """Fresh rounds met and left without an answer."""
 
 
 def check_call(call: Call) -> None:

@@ -16,6 +16,19 @@ CLUES: dict[PathId, str] = {
     PathId.NONE: "Only the oil filler changes a little: normal blow-by, as every cylinder has it.",
 }
 """One row a path."""
+CARRIED = (
+    "Both the tailpipe and the neighbour's plug hole hiss: its exhaust valve stands open. "
+    "Only a hole that is loud while both pipes are quiet means the gasket."
+)
+HOSE = (
+    "The intake hisses too, but through the crankcase ventilation hose: the filler is louder. "
+    "Pull the hose off and listen again."
+)
+DRIPS = "Drips, air on or off alike. Bubbles come with the air and stop with it."
+COMPRESSOR = (
+    "Every point grew louder by the same, hum and all: the shop changed, not the cylinder. "
+    "A closing quiet clip would have shown it."
+)
 
 
 def clue(paths: tuple[PathId, ...]) -> str:

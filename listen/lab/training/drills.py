@@ -1,42 +1,40 @@
-"""Drills: sets of rounds with known truth, shipped or the shop's own, on disk.
+"""Drills that are kept: sets of rounds with known truth, shipped or the shop's own, each one sealed file.
 
-A set is a folder with ``drill.json`` and one loose round a sub-folder, its truth in ``truth.json``.
+A file is a first line ``hissway.drill/2``, a second of open particulars (JSON: title, level, how many rounds), and the
+rounds sealed under a key: clips, facts and truths, so that neither names nor sizes nor order tell one round's truth.
 """
 
 from __future__ import annotations
 
-import errno
-import shutil
-from collections.abc import Iterator
-from contextlib import contextmanager
+import secrets
+import tempfile
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import msgspec
 
+from listen.durable import read_file, whole_file
 from listen.errors import LabError
+from listen.jobs.folder.disk import make_folders
 from listen.lab.folders import drills_dir
-from listen.trade.points import PathId
+from listen.lab.simulator.render import TakeKey
+from listen.lab.simulator.scene import RoundSpec
+from listen.lab.training import seal
+from listen.lab.training.held import Held
+from listen.rounds.model import Facts
+from listen.signal.clip import Clip
+from listen.trade.points import Kind, PathId
 
-SCHEMA = "hissway.drill/1"
-FILE = "drill.json"
-TRUTH = "truth.json"
+SCHEMA = "hissway.drill/2"
+SUFFIX = ".drill"
 LEVELS = ("beginner", "intermediate", "trap", "own")
 """Of a set, from easy to hard; ``own`` is the shop's."""
-
-
-class DrillItem(msgspec.Struct, frozen=True, kw_only=True):
-    """One round of a set, without its truth."""
-
-    id: str
-    """Name of its folder in the set."""
-    focus: tuple[str, ...] = ()
-    """What it trains: tags such as ``cross-talk``; shown with the truth, not before."""
-    gave_away: str = ""
-    """One or two sentences: what gives it away; shown with the truth."""
+MOST_BYTES = 1_000_000_000
 
 
 class DrillSet(msgspec.Struct, frozen=True, kw_only=True):
-    """A set of rounds to call."""
+    """What is open of a set: nothing of it tells a truth."""
 
     schema: str = SCHEMA
     id: str
@@ -44,106 +42,179 @@ class DrillSet(msgspec.Struct, frozen=True, kw_only=True):
     level: str = "own"
     about: str = ""
     simulated: bool = False
-    seed: int | None = None
     generator: str = ""
-    items: tuple[DrillItem, ...] = ()
-    folder: str = ""
+    rounds: int
+    sealed_with: str = ""
+    """Fingerprint of the key."""
+    file: str = ""
     """Where it lies; filled in when read."""
 
-    def item_folder(self, item: DrillItem) -> Path:
-        """Folder of one round."""
-        return Path(self.folder) / item.id
+
+class _Sealed(msgspec.Struct, frozen=True, kw_only=True):
+    """One round inside."""
+
+    id: str
+    truth: tuple[PathId, ...]
+    focus: tuple[str, ...] = ()
+    gave_away: str = ""
+    facts: Facts = Facts()
+    spec: RoundSpec | None = None
+    clips: tuple[tuple[str, Kind, int, bytes], ...]
+    """Point, kind, order and the sound as FLAC."""
 
 
-class ItemTruth(msgspec.Struct, frozen=True, kw_only=True):
-    """The part of a truth file that a drill needs."""
+def _flac(clip: Clip, room: Path) -> bytes:
+    from listen.audio.write import write_flac
 
-    paths: tuple[PathId, ...]
-    simulated: bool = False
-    text: str = ""
-    """What a teardown showed, for rounds of real jobs."""
+    path = room / "clip.flac"
+    write_flac(path, replace(clip, taken=None, device="", gain_db=None, overflows=0, name=""))
+    return path.read_bytes()
 
 
-def read_drill(folder: Path) -> DrillSet:
-    """Read a set.
+def write_drill(
+    drill: DrillSet,
+    rounds: Sequence[Callable[[], Held]],
+    file: Path,
+    key: bytes,
+    progress: Callable[[int], None] | None = None,
+    nonce: bytes | None = None,
+) -> DrillSet:
+    """Make each round, and write the set whole or not at all into ``file`` (new).
 
     Raises
     ------
     LabError
-        No set there, a broken ``drill.json``, or no rounds in it.
+        The file exists or cannot be written.
     """
-    path = folder / FILE
+    if file.exists():
+        raise LabError(f"{file}: is there already; choose another title or file, or remove it")
+    inside = []
+    with tempfile.TemporaryDirectory() as room:
+        for number, make in enumerate(rounds, 1):
+            held = make()
+            clips = tuple((p, k, n, _flac(c, Path(room))) for (p, k, n), c in held.clips.items())
+            paths = tuple(map(PathId, held.truth))
+            inside.append(
+                _Sealed(
+                    id=held.id,
+                    truth=paths,
+                    focus=held.focus,
+                    gave_away=held.gave_away,
+                    facts=held.facts,
+                    spec=held.spec,
+                    clips=clips,
+                )
+            )
+            if progress:
+                progress(number)
+    drill = msgspec.structs.replace(drill, rounds=len(inside), sealed_with=seal.fingerprint(key), file="")
+    head = SCHEMA.encode() + b"\n" + msgspec.json.encode(drill) + b"\n"
+    # No names, no times: the order inside is that of random names.
+    body = msgspec.msgpack.encode(sorted(inside, key=lambda r: r.id))
     try:
-        drill = msgspec.json.decode(path.read_bytes(), type=DrillSet)
+        make_folders(file.parent)
+        with whole_file(file) as out:
+            out.write(head + seal.seal(body, head, key, nonce))
+    except OSError as error:
+        raise LabError(
+            f"{file}: cannot be written ({error.strerror or error}); free some room, or choose another place with -o"
+        ) from error
+    return msgspec.structs.replace(drill, file=str(file))
+
+
+def _halves(path: Path) -> tuple[DrillSet, bytes, bytes]:
+    """What is open, the open bytes, the sealed bytes."""
+    try:
+        data = read_file(path, min(path.stat().st_size, MOST_BYTES))
     except FileNotFoundError:
-        raise LabError(f"{folder}: holds no {FILE}; give the folder of a drill") from None
+        raise LabError(f"{path}: there is no such drill") from None
     except OSError as error:
         raise LabError(f"{path}: cannot be read ({error.strerror or error})") from error
+    form, line, rest = (*data.split(b"\n", 2), b"", b"")[:3]
+    if form != SCHEMA.encode():
+        raise LabError(f"{path}: is no drill of form {SCHEMA}; make it anew")
+    try:
+        drill = msgspec.json.decode(line, type=DrillSet)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
-        raise LabError(f"{path}: {error}; correct it or make the drill anew") from None
-    if drill.schema != SCHEMA:
-        raise LabError(f"{path}: form {drill.schema!r}; this version reads {SCHEMA}")
-    if not drill.items:
+        raise LabError(f"{path}: {error}; make the drill anew") from None
+    if drill.rounds < 1:
         raise LabError(f"{path}: names no rounds; make the drill anew")
-    if bad := [i.id for i in drill.items if not i.id or Path(i.id).name != i.id or i.id.startswith(".")]:
-        raise LabError(f"{path}: {bad[0]!r} is not the name of a folder in it; correct it")
-    return msgspec.structs.replace(drill, folder=str(folder))
+    return msgspec.structs.replace(drill, file=str(path)), form + b"\n" + line + b"\n", rest
 
 
-def read_truth(folder: Path) -> ItemTruth:
-    """Truth of one round of a set.
+def read_drill(path: Path) -> DrillSet:
+    """What is open of a set.
 
     Raises
     ------
     LabError
-        Missing or broken.
+        No drill there, or a broken one.
     """
-    path = folder / TRUTH
-    try:
-        truth = msgspec.json.decode(path.read_bytes(), type=ItemTruth)
-    except OSError as error:
-        raise LabError(f"{path}: cannot be read ({error.strerror or error}); this round cannot be scored") from error
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
-        raise LabError(f"{path}: {error}; this round cannot be scored") from None
-    if not truth.paths:
-        raise LabError(f'{path}: names no path; write ["none"] for a sound cylinder')
-    return truth
+    return _halves(path)[0]
 
 
-@contextmanager
-def new_set(folder: Path) -> Iterator[None]:
-    """A new folder to write a set into; half a set is removed again where it fails.
+class OpenDrill:
+    """The rounds of a set, unsealed in memory."""
 
-    Raises
-    ------
-    LabError
-        The folder exists or cannot be written.
-    """
-    if folder.exists():
-        raise LabError(f"{folder}: is there already; choose another title or folder, or remove it")
-    try:
-        folder.mkdir(parents=True)
-        yield
-    except BaseException as error:
-        shutil.rmtree(folder, ignore_errors=True)
-        if isinstance(error, OSError):
-            advice = "free some room" if error.errno == errno.ENOSPC else "choose another place with -o"
-            raise LabError(f"{folder}: cannot be written ({error.strerror or error}); {advice}") from error
-        raise
+    def __init__(self, drill: DrillSet, root: Path) -> None:
+        path = Path(drill.file)
+        self.drill, head, body = _halves(path)
+        shipped = self.drill.sealed_with == seal.fingerprint(seal.SHIPPED_KEY)
+        key = seal.SHIPPED_KEY if shipped else seal.lab_key(root)
+        if (data := seal.unseal(body, head, key)) is None:
+            if self.drill.sealed_with != seal.fingerprint(key):
+                raise LabError(f"{path}: was sealed with another lab's key; HISSWAY_LAB_KEY says where that one lies")
+            raise LabError(f"{path}: was changed after it was sealed; take it from a backup, or make it anew")
+        try:
+            rounds = msgspec.msgpack.decode(data, type=tuple[_Sealed, ...])
+        except (msgspec.DecodeError, UnicodeDecodeError) as error:
+            raise LabError(f"{path}: {error}; made by another version, make it anew") from None
+        self._rounds = {r.id: r for r in rounds}
+
+    @property
+    def ids(self) -> tuple[str, ...]:
+        """Names of its rounds; nothing follows from them."""
+        return tuple(self._rounds)
+
+    def held(self, identifier: str) -> Held:
+        """One round, ready to be heard.
+
+        Raises
+        ------
+        LabError
+            No such round.
+        """
+        from listen.audio.files import read_clip
+
+        if (one := self._rounds.get(identifier)) is None:
+            raise LabError(f"{self.drill.file}: round {identifier!r} of this session is gone; start the drill anew")
+        clips: dict[TakeKey, Clip] = {}
+        with tempfile.TemporaryDirectory() as room:  # its names tell nothing: one file, written over again
+            path = Path(room) / "clip.flac"
+            for point, kind, order, flac in one.clips:
+                path.write_bytes(flac)
+                clips[point, kind, order] = read_clip(path)
+        return Held(
+            id=one.id,
+            clips=clips,
+            facts=one.facts,
+            truth=tuple(map(str, one.truth)),
+            focus=one.focus,
+            gave_away=one.gave_away,
+            spec=one.spec,
+        )
 
 
-def write_drill(drill: DrillSet, folder: Path) -> DrillSet:
-    """Write ``drill.json`` of a set whose rounds lie in ``folder``; gives the set as :func:`read_drill` would."""
-    data = msgspec.json.format(msgspec.json.encode(msgspec.structs.replace(drill, folder="")), indent=1)
-    (folder / FILE).write_bytes(data + b"\n")
-    return msgspec.structs.replace(drill, folder=str(folder))
+def random_id() -> str:
+    """A name for a round from which nothing follows."""
+    return secrets.token_hex(4)
 
 
 def shipped_drills() -> tuple[DrillSet, ...]:
     """The sets that come with the program, easy ones first."""
     from listen.lab.shipped import DRILLS, recordings_dir
 
-    found = [read_drill(path.parent) for path in sorted((recordings_dir() / DRILLS).glob(f"*/{FILE}"))]
+    found = [read_drill(path) for path in sorted((recordings_dir() / DRILLS).glob(f"*{SUFFIX}"))]
     return tuple(sorted(found, key=lambda d: (_level(d), d.id)))
 
 
@@ -154,9 +225,9 @@ def _level(drill: DrillSet) -> int:
 def own_drills(root: Path) -> tuple[DrillSet, ...]:
     """The shop's own sets, by title; one that cannot be read is passed over."""
     found = []
-    for path in sorted(drills_dir(root).glob(f"*/{FILE}")):
+    for path in sorted(drills_dir(root).glob(f"*{SUFFIX}")):
         try:
-            found.append(read_drill(path.parent))
+            found.append(read_drill(path))
         except LabError:
             continue
     return tuple(sorted(found, key=lambda d: (d.title.casefold(), d.id)))
@@ -168,7 +239,7 @@ def list_drills(root: Path) -> tuple[DrillSet, ...]:
 
 
 def find_drill(root: Path, name: str) -> DrillSet:
-    """A set by identifier, title or folder.
+    """A set by identifier, title or file.
 
     Raises
     ------
@@ -179,6 +250,6 @@ def find_drill(root: Path, name: str) -> DrillSet:
     for drill in every:
         if name.casefold() in (drill.id.casefold(), drill.title.casefold()):
             return drill
-    if (Path(name) / FILE).is_file():
+    if Path(name).is_file():
         return read_drill(Path(name))
-    raise LabError(f"no drill {name!r}; known: {' '.join(d.id for d in every)}, or give a drill's folder")
+    raise LabError(f"no drill {name!r}; known: {' '.join(d.id for d in every)}, or give a drill's file")

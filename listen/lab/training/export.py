@@ -9,6 +9,8 @@ from typing import TextIO
 
 from listen.lab.ear.threshold import thresholds_of
 from listen.lab.learners import Learner
+from listen.lab.training.answers import Answer
+from listen.lab.training.instructor import class_table
 from listen.lab.training.session import answers_of
 
 ANSWER_COLUMNS = (
@@ -24,6 +26,22 @@ ANSWER_COLUMNS = (
     "right",
     "focus",
     "seconds",
+    "then",
+    "hiss_db",
+    "seed",
+)
+CLASS_COLUMNS = (
+    "learner",
+    "rounds",
+    "right_percent",
+    "low95_percent",
+    "high95_percent",
+    "surer_than_right_percent",
+    "loses_by",
+    "false_calls_percent",
+    "threshold_db",
+    "threshold_background",
+    "last_day",
 )
 THRESHOLD_COLUMNS = (
     "learner",
@@ -51,7 +69,42 @@ def answer_rows(root: Path, learners: Sequence[Learner]) -> Iterator[tuple[objec
             called = "+".join(a.paths) or "cannot tell"
             sure = f"{a.sure:.2f}" if a.paths else ""
             head = (_plain(learner.name), a.time, _plain(a.drill), a.level, a.session, a.item)
-            yield (*head, called, sure, "+".join(a.truth), _RIGHT[a.right], ";".join(a.focus), f"{a.seconds:.1f}")
+            yield (
+                *head,
+                called,
+                sure,
+                "+".join(a.truth),
+                _RIGHT[a.right],
+                ";".join(a.focus),
+                f"{a.seconds:.1f}",
+                *_after(a),
+            )
+
+
+def _after(a: Answer) -> tuple[object, ...]:
+    then = "" if a.then is None else "+".join(a.then) or "cannot tell"
+    return then, a.level_db, a.seed
+
+
+def class_rows(root: Path) -> Iterator[tuple[object, ...]]:
+    """One row a learner: what the class table shows."""
+    for row in class_table(root):
+        s, t = row.score, row.threshold
+        rates = (s.right.value, s.right.low95, s.right.high95) if s.right.of else (None, None, None)
+        yield (
+            _plain(row.learner.name),
+            s.total,
+            *map(_percent, (*rates, s.overconfidence)),
+            row.habit or (row.weakest[0] if row.weakest else ""),
+            _percent(s.false_calls.value),
+            t.threshold.threshold_db if t and not t.threshold.within else None,
+            _plain(t.background) if t else "",
+            row.last[:10],
+        )
+
+
+def _percent(share: float | None) -> str:
+    return "" if share is None else f"{100 * share:.1f}"
 
 
 def threshold_rows(root: Path, learners: Sequence[Learner]) -> Iterator[tuple[object, ...]]:
@@ -79,6 +132,11 @@ def write_answers(root: Path, learners: Sequence[Learner], out: TextIO) -> int:
 def write_thresholds(root: Path, learners: Sequence[Learner], out: TextIO) -> int:
     """Write all thresholds; gives the number of rows."""
     return _write(out, THRESHOLD_COLUMNS, threshold_rows(root, learners))
+
+
+def write_class(root: Path, out: TextIO) -> int:
+    """Write the class table; gives the number of rows."""
+    return _write(out, CLASS_COLUMNS, class_rows(root))
 
 
 def _write(out: TextIO, columns: Sequence[str], rows: Iterator[tuple[object, ...]]) -> int:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Collection
+from functools import partial
 from pathlib import Path
 
 import msgspec
@@ -12,12 +13,11 @@ from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.to_round import to_round
 from listen.lab.training.clues import clue
-from listen.lab.training.drills import DrillItem, DrillSet, ItemTruth, new_set, write_drill
-from listen.rounds.model import Round
-from listen.trade.points import PathId
+from listen.lab.training.drills import SUFFIX, DrillSet, random_id, write_drill
+from listen.lab.training.held import Held
+from listen.rounds.model import Facts, Round
+from listen.trade.points import Kind, PathId, point
 
-AIR_ON = ("air", "switched")
-"""Clips in which the air of the cylinder under test is heard."""
 OF_THE_TEST = ("set-up", "fitting")
 """Verdicts about how the test was made: what a teardown shows was not what such a round heard."""
 
@@ -46,8 +46,9 @@ def rounds_with_truth(job: Job) -> tuple[tuple[RoundRecord, ...], dict[int, str]
 def _unfit(record: RoundRecord | None) -> str | None:
     if record is None:
         return "no round was made before the teardown"
-    if not any(c.kept.clip_kind in AIR_ON for c in record.live_clips()):
-        return "its last round before the teardown has no clip with the air on"
+    heard = {(c.kept.point, c.kept.clip_kind) for c in record.live_clips()}
+    if not any((at, "quiet") in heard and (at, "air") in heard for at, _ in heard):
+        return "its last round before the teardown has no clip with the air on beside a quiet one"
     if record.verdict is None or record.stale:
         return "its last round before the teardown was not judged to its end"
     kind = record.verdict.result.verdict.kind
@@ -56,60 +57,80 @@ def _unfit(record: RoundRecord | None) -> str | None:
     return None
 
 
-def drill_from_job(opened: OpenJob, folder: Path, title: str = "") -> tuple[DrillSet, dict[int, str]]:
-    """Write a drill from a job's rounds with findings into ``folder`` (new); gives it and why cylinders were left out.
+def drill_from_job(opened: OpenJob, file: Path, title: str = "", *, key: bytes) -> tuple[DrillSet, dict[int, str]]:
+    """Write a drill from a job's rounds with findings into ``file`` (new); gives it and why cylinders were left out.
 
     Titles, people, notes, devices and times stay behind; sound, loss and what the teardown showed go along. A person's
-    words about the finding stay behind too: they may hold a name.
+    words about the finding stay behind too: they may hold a name. Points, clips and readings that not every round has
+    stay behind as well: what was looked at tells what was suspected.
 
     Raises
     ------
     LabError
-        No round has a finding, the folder exists, or the disk refuses.
+        No round has a finding, the file exists, or the disk refuses.
     """
     records, left_out = rounds_with_truth(opened.job)
-    if not records:
+    rounds = {r.cylinder: to_round(opened.job, r.id, opened.folder) for r in records}
+    truths = {n: _paths(opened.job.findings[n].paths) for n in rounds}
+    for n in [n for n, paths in truths.items() if not _heard_of(paths, _common(rounds.values()))]:
+        left_out[n] = "where its leak comes out was not listened to on every cylinder; that would tell it"
+        del rounds[n]
+    if not rounds:
         why = "; ".join(f"cylinder {n}: {w}" for n, w in left_out.items()) or "record what the teardown showed first"
         raise LabError(f"{opened.folder.name}: no finding recorded that a round can be held against; {why}")
-    title = title or f"From a job of this shop, {len(records)} round{'s' if len(records) > 1 else ''}"
-    about = "Rounds of a real job; the truth is what the teardown showed."
-    if opened.job.simulated:
-        about = "Rounds of a simulated job."
-    with new_set(folder):
-        items = [_write_item(opened, record, folder / f"{n:02d}") for n, record in enumerate(records, 1)]
-        drill = DrillSet(id=folder.name, title=title, about=about, simulated=opened.job.simulated, items=tuple(items))
-        return write_drill(drill, folder), left_out
+    title = title or f"From a job of this shop, {len(rounds)} round{'s' if len(rounds) > 1 else ''}"
+    simulated = opened.job.simulated
+    drill = DrillSet(
+        id=file.name.removesuffix(SUFFIX),
+        title=title,
+        about=f"Rounds of a {'simulated' if simulated else 'real'} job; the truth is what the teardown showed.",
+        simulated=simulated,
+        rounds=len(rounds),
+    )
+    common, told = _common(rounds.values()), _told(rounds.values())
+    made = [partial(_held, taken, truths[n], common, told) for n, taken in rounds.items()]
+    return write_drill(drill, made, file, key), left_out
 
 
 def _paths(names: tuple[str, ...]) -> tuple[PathId, ...]:
     return tuple(PathId(n) for n in names) or (PathId.NONE,)
 
 
-def _write_item(opened: OpenJob, record: RoundRecord, folder: Path) -> DrillItem:
-    folder.mkdir()
-    paths = _paths(opened.job.findings[record.cylinder].paths)
-    taken = to_round(opened.job, record.id, opened.folder)
-    _copy_clips(taken, folder)
-    (folder / "round.json").write_bytes(msgspec.json.encode(_bare_facts(taken)) + b"\n")
-    truth = ItemTruth(paths=paths, simulated=opened.job.simulated)
-    (folder / "truth.json").write_bytes(msgspec.json.encode(truth) + b"\n")
-    return DrillItem(id=folder.name, focus=tuple(map(str, paths)), gave_away=clue(paths))
+def _common(rounds: Collection[Round]) -> frozenset[tuple[str, Kind]]:
+    """Points and kinds of clips that every round has; a point counts where it was heard quiet and with the air on."""
+    every = [{(t.point, t.kind) for t in r.takes} for r in rounds]
+    shared = frozenset.intersection(*map(frozenset, every)) if every else frozenset()
+    return frozenset((p, k) for p, k in shared if {(p, Kind.QUIET), (p, Kind.AIR)} <= shared)
 
 
-def _bare_facts(taken: Round) -> dict[str, object]:
-    facts = msgspec.to_builtins(taken.facts)
-    return {name: value for name, value in facts.items() if value is not None}
+def _heard_of(paths: tuple[PathId, ...], common: frozenset[tuple[str, Kind]]) -> bool:
+    """Whether a truth can be heard at the points that all rounds have; who leaks nowhere, or everywhere, always can."""
+    own = {path for p, _ in common for path in point(p).row.own} | {PathId.NONE, PathId.FITTING, PathId.SET_UP}
+    return bool(common) and set(paths) <= own
 
 
-def _copy_clips(taken: Round, folder: Path) -> None:
-    """Decode and write anew: only samples and rate go along, no device, no time, no name."""
+def _told(rounds: Collection[Round]) -> frozenset[str]:
+    """Readings that every round has."""
+    every = [{k for k, v in msgspec.to_builtins(r.facts).items() if v is not None} for r in rounds]
+    return frozenset.intersection(*map(frozenset, every))
+
+
+def _held(taken: Round, paths: tuple[PathId, ...], common: frozenset[tuple[str, Kind]], told: frozenset[str]) -> Held:
     from listen.audio.files import read_clip
-    from listen.audio.write import write_flac
 
+    clips = {}
     for take in taken.takes:
-        try:
-            clip = read_clip(take.path)
-        except OSError as error:
-            raise RoundError(f"{take.path.name}: cannot be read ({error.strerror or error})") from error
-        bare = replace(clip, taken=None, device="", gain_db=None, overflows=0)
-        write_flac(folder / f"{take.point}-{take.kind}-{take.order}.flac", bare)
+        if (take.point, take.kind) in common:
+            try:
+                clips[take.point, take.kind, take.order] = read_clip(take.path, channel=take.channel or 0)
+            except OSError as error:
+                raise RoundError(f"{take.path.name}: cannot be read ({error.strerror or error})") from error
+    facts = {k: v for k, v in msgspec.to_builtins(taken.facts).items() if k in told}
+    return Held(
+        id=random_id(),
+        clips=clips,
+        facts=msgspec.convert(facts, Facts),
+        truth=tuple(map(str, paths)),
+        focus=tuple(map(str, paths)),
+        gave_away=clue(paths),
+    )

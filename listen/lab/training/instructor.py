@@ -8,9 +8,13 @@ import msgspec
 
 from listen.lab.ear.threshold import Measured, thresholds_of
 from listen.lab.learners import Learner, list_learners
+from listen.lab.training.next_drill import ALL, profile
 from listen.lab.training.scoring import Score, score, weakest
-from listen.lab.training.session import answers_of, sessions_of
+from listen.lab.training.session import answers_of, sessions_of, unfinished
+from listen.lab.training.staircase import level_db
 from listen.rate import Rate
+
+HABITS = ("guesses", "over-calls", "shy")
 
 
 class LearnerRow(msgspec.Struct, frozen=True, kw_only=True):
@@ -22,7 +26,13 @@ class LearnerRow(msgspec.Struct, frozen=True, kw_only=True):
     last: str
     """Time of the last answer, empty where there is none."""
     score: Score
+    left: int = 0
+    """Fresh rounds met and left without an answer."""
     weakest: tuple[str, ...]
+    habit: str = ""
+    """``guesses``, ``over-calls`` or ``shy``, where the last answers show it."""
+    levels_db: dict[str, float] = {}
+    """Where each staircase met so far stands."""
     threshold: Measured | None
     """Latest ear threshold."""
     thresholds: dict[str, tuple[Measured, ...]] = {}
@@ -36,10 +46,13 @@ def learner_row(root: Path, learner: Learner) -> LearnerRow:
     return LearnerRow(
         learner=learner,
         sessions=len(sittings),
-        unfinished=sum(s.answered < s.total for s in sittings),
+        unfinished=len(unfinished(root, learner)),
         last=answers[-1].time if answers else "",
         score=scored,
+        left=sum(s.left for s in sittings),
         weakest=weakest(scored),
+        habit=how if (how := profile(answers).kind) in HABITS else "",
+        levels_db={t: level_db(t, answers) for t in ALL if any(a.trains == t for a in answers)},
         threshold=runs[-1] if runs else None,
         thresholds={
             name: tuple(m for m in runs if m.background == name) for name in sorted({m.background for m in runs})

@@ -4,32 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
 
-import msgspec
 import numpy as np
 
 from listen.errors import LabError, UsageError
-from listen.lab.simulator.draw import SHORTEST_TAKE_S, Wishes, draw
+from listen.lab.folders import drills_dir
+from listen.lab.simulator.draw import SHORTEST_TAKE_S
 from listen.lab.simulator.scene import RoundSpec
 from listen.lab.simulator.shops import SOUND_FILES, recorded
 from listen.lab.simulator.truth import GENERATOR
-from listen.lab.simulator.write import write_round
-from listen.lab.training.clues import clue
-from listen.lab.training.drills import DrillItem, DrillSet, new_set, write_drill
+from listen.lab.training.drills import SUFFIX, DrillSet, random_id, write_drill
+from listen.lab.training.fresh import BLOW_BY_DB, BUBBLES_PER_S
+from listen.lab.training.lesson import Lesson, bubbling, held_of, spec_of
+from listen.lab.training.seal import lab_key
 from listen.plain_name import plain_name
 from listen.trade.points import Kind, PathId
 
-POPULATION = "tune"
 MAX_ROUNDS = 200
 """Most rounds in one drill; a sitting is ten to twenty."""
 NO_PAIR = frozenset({"none", "fitting", "set-up"})
 """Truths that stand alone."""
-POINTS = ("intake", "tailpipe", "oil-filler", "radiator")
 WALK = (Kind.QUIET, Kind.AIR, Kind.QUIET)
-NEEDS = {PathId.NEXT_CYLINDER: "plug-hole-2"}
-"""Point a truth needs beyond the usual ones."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,16 +48,7 @@ class MakeWish:
 EVERYTHING: tuple[tuple[str, ...], ...] = tuple((str(p),) for p in PathId)
 
 
-@dataclass(frozen=True, slots=True)
-class Made:
-    """One round to be written: what it is and what is said about it afterwards."""
-
-    spec: RoundSpec
-    focus: tuple[str, ...]
-    gave_away: str
-
-
-def _check(wish: MakeWish) -> tuple[tuple[PathId, ...], ...]:
+def _check(wish: MakeWish) -> tuple[tuple[str, ...], ...]:
     if not 1 <= wish.rounds <= MAX_ROUNDS:
         raise UsageError(f"{wish.rounds} rounds asked for; from 1 to {MAX_ROUNDS} can be made")
     low, high = wish.hiss_db
@@ -73,7 +62,7 @@ def _check(wish: MakeWish) -> tuple[tuple[PathId, ...], ...]:
             raise UsageError(f"{bad[0]!r} is not an escape path; known: {' '.join(sorted(known))}")
         if len(names) > 2 or len(set(names)) < len(names) or (len(names) > 1 and NO_PAIR & set(names)):
             raise UsageError(f"{'+'.join(names)}: only two different escape paths of the engine make a pair")
-    return tuple(tuple(PathId(n) for n in names) for names in wish.paths or EVERYTHING)
+    return wish.paths or EVERYTHING
 
 
 def _files(folder: Path | None) -> tuple[Path, ...]:
@@ -85,8 +74,8 @@ def _files(folder: Path | None) -> tuple[Path, ...]:
     return found
 
 
-def draw_rounds(wish: MakeWish) -> list[Made]:
-    """Draw the rounds of a drill; truths take turns, so that each comes about equally often.
+def draw_rounds(wish: MakeWish) -> list[tuple[RoundSpec, Lesson]]:
+    """Draw the rounds of a drill, each truth by itself: what came before tells nothing of what comes.
 
     Raises
     ------
@@ -99,22 +88,14 @@ def draw_rounds(wish: MakeWish) -> list[Made]:
     """
     truths, files = _check(wish), _files(wish.backgrounds)
     rng = np.random.default_rng(wish.seed)
-    order = [truths[i % len(truths)] for i in range(wish.rounds)]
-    rng.shuffle(order)
     made = []
-    for number, paths in enumerate(order, 1):
-        extra = tuple(NEEDS[p] for p in paths if p in NEEDS)
-        wishes = Wishes(
-            paths=tuple(paths),
-            hiss_db=wish.hiss_db,
-            points=POINTS + extra,
-            seconds=(wish.seconds, wish.seconds),
-            takes=WALK,
-            rate_hz=48_000,
-            background=recorded(rng, files) if files else None,
-        )
-        spec = draw(rng, POPULATION, wishes=wishes, name=f"{number:02d}")
-        made.append(Made(spec, focus_of(spec), clue(spec.truth.paths)))
+    for _ in range(wish.rounds):
+        paths = truths[int(rng.integers(len(truths)))]
+        hiss, blow_by, peak = (float(rng.uniform(*range_db)) for range_db in (wish.hiss_db, BLOW_BY_DB, (6.0, 18.0)))
+        wet = bubbling(BUBBLES_PER_S, peak) if PathId.COOLANT_PASSAGE in paths else None
+        lesson = Lesson(paths, hiss, blow_by, shop="", change=wet)
+        background = recorded(rng, files) if files else None
+        made.append((spec_of(rng, lesson, random_id(), background, wish.seconds, WALK), lesson))
     return made
 
 
@@ -122,53 +103,22 @@ def _shortest_s(spec: RoundSpec) -> float:
     return min(take.seconds for p in spec.points for take in p.takes)
 
 
-def focus_of(spec: RoundSpec) -> tuple[str, ...]:
-    """Tags that follow from a drawn round: its truth and how faint it is."""
-    tags = [str(p) for p in spec.truth.paths]
-    loudest = max((c.hiss_db for c in spec.truth.causes), default=0.0)
-    if spec.truth.causes and loudest < 0:
-        tags.append("faint")
-    if len(spec.truth.causes) > 1:
-        tags.append("two leaks")
-    return tuple(tags)
-
-
-def write_set(
-    drill: DrillSet, made: list[Made], folder: Path, progress: Callable[[int], None] | None = None
-) -> DrillSet:
-    """Render and write a set of rounds into ``folder`` (new); half a set is removed again where it fails.
-
-    Raises
-    ------
-    LabError
-        The folder exists or cannot be written.
-    """
-    items = tuple(DrillItem(id=m.spec.name, focus=m.focus, gave_away=m.gave_away) for m in made)
-    drill = msgspec.structs.replace(drill, items=items, simulated=True, generator=GENERATOR)
-    with new_set(folder):
-        for number, one in enumerate(made, 1):
-            write_round(one.spec, folder / one.spec.name)
-            if progress:
-                progress(number)
-        return write_drill(drill, folder)
-
-
 def make_drill(
     title: str,
     wish: MakeWish,
-    folder: Path | None = None,
+    file: Path | None = None,
     *,
-    parent: Path,
+    root: Path,
     progress: Callable[[int], None] | None = None,
 ) -> DrillSet:
-    """Draw and write a drill; its folder follows from the title where none is given.
+    """Draw and write a drill, sealed with the lab's key; its file follows from the title where none is given.
 
     Raises
     ------
     UsageError
         A wish that cannot be met, or no title.
     LabError
-        No backgrounds there, a folder that is there already, or the disk.
+        No backgrounds there, a file that is there already, or the disk.
     RoundError
         A background too short for clips.
     """
@@ -177,13 +127,17 @@ def make_drill(
         raise UsageError("a drill needs a title, such as 'Faint ones'")
     made = draw_rounds(wish)
     about = f"{wish.rounds} simulated rounds, hiss {wish.hiss_db[0]:g} to {wish.hiss_db[1]:g} dB about the background."
-    shortest = min(_shortest_s(m.spec) for m in made)
+    shortest = min(_shortest_s(spec) for spec, _ in made)
     if shortest < wish.seconds:
         about += f" Clips are cut to as little as {shortest:g} s: the backgrounds hold no more."
-    drill = DrillSet(id=_identifier(title), title=title, level="own", about=about, seed=wish.seed)
-    return write_set(drill, made, folder or parent / drill.id, progress)
+    drill = DrillSet(
+        id=_identifier(title), title=title, about=about, simulated=True, generator=GENERATOR, rounds=len(made)
+    )
+    to = file or drills_dir(root) / f"{drill.id}{SUFFIX}"
+    rounds = [partial(held_of, spec, lesson) for spec, lesson in made]
+    return write_drill(drill, rounds, to, lab_key(root, make=True), progress)
 
 
 def _identifier(title: str) -> str:
-    """The title as a name of a folder; where no letter of it can stand in one, its hash tells drills apart."""
+    """The title as a name of a file; where no letter of it can stand in one, its hash tells drills apart."""
     return plain_name(title) or f"drill-{sha256(title.encode()).hexdigest()[:6]}"

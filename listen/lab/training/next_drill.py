@@ -1,121 +1,195 @@
-"""What to train next: what is due, at the weakest spot, harder where strong; spaced as a card box (Leitner 1972)."""
+"""What to train next: it follows from where a learner loses, and guessing is told apart from calling too much.
+
+Fresh rounds are the rule; every set that is kept is met once, when one is ready for it, as a test without a staircase.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from collections import Counter, deque
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Literal
 
 import msgspec
 
 from listen.lab.learners import Learner
 from listen.lab.training.answers import Answer
 from listen.lab.training.drills import LEVELS, DrillSet, list_drills
-from listen.lab.training.make_drill import MakeWish
-from listen.lab.training.scoring import score, weakest
-from listen.lab.training.session import answers_of
-from listen.trade.points import PathId
+from listen.lab.training.scoring import LEAST_MET, WEAK_BELOW
+from listen.lab.training.session import PRACTICE, answers_of, unfinished
+from listen.lab.training.staircase import START_DB, TWO, UP_DB, floor_db, found, level_db
+from listen.rate import Rate, counted
+from listen.voice.names import path as path_name
 
-INTERVALS_DAYS = (0.0, 1.0, 3.0, 7.0, 14.0, 30.0)
-"""Wait before a drill is due again, by box."""
-STRONG = 0.8
-"""Share right with which a drill moves up one box; below, it goes back to the first."""
-HARDEST_DB = -12.0
-STEP_DB = 3.0
-"""Drills made for the strong get fainter by this, down to ``HARDEST_DB``."""
+FIRST = ("intake-valve", "exhaust-valve", "rings", "none")
+MORE = (*FIRST, "coolant-passage", "next-cylinder")
+ALL = (*MORE, "fitting", "set-up", TWO)
+STAGES = (FIRST, MORE, ALL)
+"""What a learner may meet; each opens once the one before is called right often enough."""
 RECENT = 40
-"""Answers looked at for the weakest spots and for how strong someone is."""
+"""Answers looked at for how someone stands."""
+PASS_OF, PASS_SHARE = 16, 0.7
+"""So many of a stage, so many of them right, open the next; staircases settle near three of four."""
+PLAIN_DB = START_DB - UP_DB
+"""From here on a round is plain to anybody who listens at every point."""
+LEAST_PLAIN = 6
+GUESS_BELOW = 0.6
+"""Share of plain rounds: who is surely below it (95 %) does not hear, or does not listen."""
+LEAST_SOUND = 4
+OVER_CALLS = 0.4
+"""Share of sound cylinders on which a leak was called; with leaks found as they are (``HITS``), that is calling too
+much and no guessing."""
+HITS = 0.6
+SHY = 0.4
+"""Share of plain rounds that were left uncalled."""
+
+Kind = Literal["new", "guesses", "over-calls", "shy", "misses", "strong", "steady"]
 
 
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """How a learner stands with one drill."""
+class Profile(msgspec.Struct, frozen=True, kw_only=True):
+    """How someone stands, from their last answers."""
 
-    box: int
-    due: datetime
+    kind: Kind
+    why: str
+    weak: str = ""
+    """Staircase at which they lose most."""
+    taken_for: str = ""
+    """What that is most often taken for."""
+    stage: int = 0
 
 
 class Suggestion(msgspec.Struct, frozen=True, kw_only=True):
     """What to do next."""
 
     drill: DrillSet | None = None
-    """A set to play, or"""
-    make: MakeWish | None = None
-    """a drill to be made."""
+    """A kept set to play, or"""
+    pool: tuple[str, ...] = ()
+    """what fresh rounds shall be drawn from."""
     why: str
 
-
-def _time(text: str) -> datetime:
-    return datetime.fromisoformat(text)
-
-
-def _sittings(answers: Iterable[Answer]) -> dict[str, list[list[Answer]]]:
-    """Answers by drill and sitting, in order."""
-    by_session: dict[tuple[str, str], list[Answer]] = {}
-    for answer in answers:
-        by_session.setdefault((answer.drill, answer.session), []).append(answer)
-    sittings: dict[str, list[list[Answer]]] = {}
-    for (drill, _), group in by_session.items():
-        sittings.setdefault(drill, []).append(group)
-    return sittings
+    @property
+    def title(self) -> str:
+        """Of the sitting."""
+        if self.drill is not None:
+            return self.drill.title
+        return "Fresh rounds: " + ", ".join(name(x) for x in dict.fromkeys(self.pool))
 
 
-def standing(sittings: Sequence[Sequence[Answer]]) -> Standing:
-    """Box and due time after some sittings over one drill."""
-    box = 0
-    for sitting in sittings:
-        share = sum(bool(a.right) for a in sitting) / len(sitting)
-        box = min(box + 1, len(INTERVALS_DAYS) - 1) if share >= STRONG else 0
-    return Standing(box, _time(sittings[-1][-1].time) + timedelta(days=INTERVALS_DAYS[box]))
+def name(trains: str) -> str:
+    """A staircase in words."""
+    return trains if trains == TWO else path_name(trains)
 
 
-def _ready(drill: DrillSet, passed: set[str]) -> bool:
-    """A shipped level opens once the one below was done well; own drills always."""
-    if drill.level not in LEVELS[:3]:
-        return True
-    at = LEVELS.index(drill.level)
-    return at == 0 or LEVELS[at - 1] in passed
+def _stage(answers: Sequence[Answer]) -> int:
+    """Furthest stage opened so far; what was once opened stays open."""
+    at, window = 0, deque[bool](maxlen=PASS_OF)
+    for a in answers:
+        if at + 1 < len(STAGES) and a.trains in STAGES[at]:
+            window.append(found(a))
+            if len(window) == PASS_OF and sum(window) >= PASS_SHARE * PASS_OF:
+                at += 1
+                window.clear()
+    return at
 
 
-def _harder(recent: Sequence[Answer], weak: Sequence[str]) -> MakeWish:
-    """A drill at the edge: weak paths if any, hiss lower the stronger the learner."""
-    share = sum(bool(a.right) for a in recent) / len(recent) if recent else 0.0
-    low = max(HARDEST_DB, 3.0 - STEP_DB * round((share - 0.6) / 0.08)) if share > 0.6 else 3.0
-    known = {str(p) for p in PathId}
-    paths = tuple((w,) for w in weak if w in known)
-    mixed = (*paths, ("none",)) if paths and ("none",) not in paths else paths
-    return MakeWish(rounds=10, paths=mixed, hiss_db=(low, low + 8.0), seed=len(recent) + 1)
+def _surely_below(rate: Rate, share: float) -> bool:
+    return rate.high95 is not None and rate.high95 < share
 
 
-def choose(drills: Sequence[DrillSet], answers: Sequence[Answer], now: datetime) -> Suggestion:
-    """Choose from ``drills`` for someone who gave ``answers`` so far."""
-    sittings = _sittings(answers)
-    whole = {d.id: [s for s in sittings.get(d.id, ()) if len(s) >= len(d.items)] for d in drills}
-    stands = {name: standing(s) for name, s in whole.items() if s}
-    passed = {d.level for d in drills if d.id in stands and stands[d.id].box > 0}
-    open_drills = [d for d in drills if _ready(d, passed)]
-    begun = [d for d in open_drills if d.id in sittings and len(sittings[d.id][-1]) < len(d.items)]
-    if begun:
-        return Suggestion(drill=begun[0], why="Begun and not finished.")
-    weak = weakest(score(answers[-RECENT:]))
-    due = [d for d in open_drills if d.id in stands and stands[d.id].due <= now]
-    if due:
-        best = max(due, key=lambda d: (_touches(d, weak), now - stands[d.id].due))
-        spot = next((w for w in weak if any(w in i.focus for i in best.items)), "")
-        return Suggestion(drill=best, why=f"Due again{f'; your weakest spot is {spot}' if spot else ''}.")
-    fresh = [d for d in open_drills if d.id not in stands]
-    if fresh:
-        return Suggestion(drill=fresh[0], why="Not played yet.")
-    wish = _harder(answers[-RECENT:], weak)
-    about = f"at your weakest: {', '.join(p[0] for p in wish.paths)}" if wish.paths else "all paths"
-    return Suggestion(make=wish, why=f"Nothing is due. A new drill, {about}, hiss from {wish.hiss_db[0]:g} dB.")
+def profile(every: Sequence[Answer]) -> Profile:
+    """How someone stands who gave these answers to fresh rounds."""
+    answers = [a for a in every if a.trains]
+    stage = _stage(answers)
+    recent = answers[-RECENT:]
+    if len(recent) < LEAST_PLAIN:
+        return Profile(kind="new", stage=stage, why="A few plain leaks first: listen at every point before you call.")
+    plain = [a for a in recent if (a.level_db or 0.0) >= PLAIN_DB]
+    leaks = [a for a in plain if a.truth != ("none",)]
+    sound = [a for a in recent if a.truth == ("none",)]
+    hits = counted(leaks, found)
+    false = counted(sound, lambda a: bool(set(a.paths) - {"none"}))
+    if len(sound) >= LEAST_SOUND and (false.value or 0.0) >= OVER_CALLS and _hits(recent) >= HITS:
+        why = (
+            f"You call leaks on sound cylinders ({false.hits} of {false.of}) and find those there are: "
+            "more sound ones, with the blow-by they all have."
+        )
+        return Profile(kind="over-calls", stage=stage, why=why)
+    shy = counted(plain, lambda a: not a.paths)
+    if len(plain) >= LEAST_PLAIN and (shy.value or 0.0) >= SHY:
+        why = f"You named nothing in {shy.hits} of {shy.of} plain rounds: call what you think, and say how sure."
+        return Profile(kind="shy", stage=stage, why=why)
+    if len(leaks) >= LEAST_PLAIN and _surely_below(hits, GUESS_BELOW):
+        why = (
+            f"You found {hits.hits} of {hits.of} leaks that were plain, about as guessing would: check the headphones "
+            "(h), then two paths and a sound cylinder only, back to back at each point."
+        )
+        return Profile(kind="guesses", stage=0, why=why)
+    if weak := _weakest(recent):
+        taken = Counter(p for a in recent if a.trains == weak and not found(a) for p in a.paths or ("none",))
+        taken_for = next((p for p, _ in taken.most_common() if p != weak), "none")
+        lost = counted([a for a in recent if a.trains == weak], found)
+        why = f"Where you lose most: {name(weak)}, right in {lost.hits} of {lost.of}, taken for {name(taken_for)}."
+        return Profile(kind="misses", weak=weak, taken_for=taken_for, stage=stage, why=why)
+    if stage == len(STAGES) - 1 and all(level_db(t, answers) <= floor_db(t) + UP_DB for t in FIRST):
+        why = "You call what is faint: all paths, with what fools an ear; find your threshold (t) once a week."
+        return Profile(kind="strong", stage=stage, why=why)
+    why = (
+        f"On the way: each path gets fainter as you call it right; {name(_plainest(answers, stage))} is furthest back."
+    )
+    return Profile(kind="steady", stage=stage, why=why)
 
 
-def _touches(drill: DrillSet, weak: Sequence[str]) -> int:
-    return sum(tag in weak for item in drill.items for tag in item.focus)
+def _hits(recent: Sequence[Answer]) -> float:
+    return counted([a for a in recent if a.truth != ("none",)], found).value or 0.0
 
 
-def suggest(root: Path, learner: Learner, now: datetime) -> Suggestion:
+def _weakest(recent: Sequence[Answer]) -> str:
+    """Staircase lost while it was still plain: fainter ones are lost by everybody, that is what a staircase does."""
+    met = {t: [a for a in recent if a.trains == t and (a.level_db or 0.0) > floor_db(t)] for t in ALL}
+    rates = {t: counted(mine, found).value or 0.0 for t, mine in met.items() if len(mine) >= LEAST_MET + 1}
+    worst = min(rates, key=lambda t: (rates[t], t), default="")
+    return worst if worst and rates[worst] < WEAK_BELOW - 0.2 else ""
+
+
+def _plainest(answers: Sequence[Answer], stage: int) -> str:
+    return max(STAGES[stage], key=lambda t: level_db(t, answers) - floor_db(t))
+
+
+def pool_of(how: Profile) -> tuple[str, ...]:
+    """What fresh rounds are drawn from; what stands twice comes twice as often, and the learner is told."""
+    if how.kind == "guesses":
+        return ("intake-valve", "exhaust-valve", "none")
+    if how.kind == "over-calls":
+        return ("none", "none", "rings", "intake-valve")
+    if how.kind == "misses":
+        beside = [t for t in (how.taken_for, "none", *STAGES[how.stage]) if t != how.weak and t in ALL]
+        return (how.weak, how.weak, *list(dict.fromkeys(beside))[:3])
+    return STAGES[how.stage]
+
+
+def choose(drills: Sequence[DrillSet], answers: Sequence[Answer], begun: Sequence[str] = ()) -> Suggestion:
+    """Choose for someone who gave ``answers`` so far and left the drills ``begun`` half way."""
+    by_id = {d.id: d for d in drills}
+    if left := next((by_id[b] for b in begun if b in by_id), None):
+        return Suggestion(drill=left, why="Begun and not finished.")
+    how = profile(answers)
+    played = {a.drill for a in answers}
+    fresh_since = next((n for n, a in enumerate(reversed(answers)) if a.drill != PRACTICE), len(answers))
+    if how.kind not in ("new", "guesses", "over-calls", "shy") and fresh_since >= RECENT // 2:
+        ready = [d for d in drills if d.id not in played and _ready(d, how.stage, answers)]
+        if ready:
+            return Suggestion(drill=ready[0], why="Time for a test: rounds that are the same for everybody.")
+    return Suggestion(pool=pool_of(how), why=how.why)
+
+
+def _ready(drill: DrillSet, stage: int, answers: Sequence[Answer]) -> bool:
+    """Shipped sets by stage; the shop's own once all paths are open."""
+    if drill.level == LEVELS[0]:
+        return stage >= 1
+    return stage >= len(STAGES) - 1
+
+
+def suggest(root: Path, learner: Learner) -> Suggestion:
     """What this learner should train next."""
-    return choose(list_drills(root), answers_of(root, learner), now)
+    begun = [s.drill for s in unfinished(root, learner)][::-1]
+    return choose(list_drills(root), answers_of(root, learner), begun)

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from listen.lab.ear.adaptive import Threshold
 from listen.lab.ear.threshold import Measured
 from listen.lab.training.instructor import LearnerRow
+from listen.lab.training.next_drill import name
 from listen.lab.training.scoring import Score
 from listen.rate import Rate
 from listen.voice.figures import UNKNOWN, decibels, number, share, share_interval
@@ -94,24 +95,31 @@ def _call_lines(row: LearnerRow) -> Iterator[str]:
     for tag, rate in s.focus.items():
         if tag not in s.hit_rates:
             yield f"  {tag:<24} {rate_words(rate)}"
+    yield f"  with loss and bubbles    {rate_words(s.with_readings)}"
+    if row.left:
+        yield f"  left unanswered          {row.left} fresh round{'s' if row.left != 1 else ''}"
+    for trains, level in row.levels_db.items():
+        yield f"  {f'now at: {name(trains)}':<24} {decibels(level)} about the shop"
+    if row.habit:
+        yield f"  habit                    {row.habit}"
     if row.weakest:
         yield f"  weakest                  {', '.join(row.weakest)}"
 
 
-CLASS_HEAD = f"{'learner':<14}{'right of named':>15}{'sureness':>10}  {'weakest':<15}{'threshold':>10}  last day"
+CLASS_HEAD = f"{'learner':<14}{'right of named':>15}{'sureness':>10}  {'loses by':<15}{'threshold':>10}  last day"
 
 
 def class_row(row: LearnerRow) -> str:
-    """One learner on one line: share right with its interval's half, lean of the sureness, weakest, ear, last day."""
+    """One learner on one line: share right, lean of the sureness, what they lose by, ear, last day."""
     s = row.score
     right = "none yet" if s.right.value is None else f"{share(s.right.value)} of {s.right.of}"
     lean = UNKNOWN if s.overconfidence is None else f"{number(100 * s.overconfidence, 0, sign=True)} %"
-    weakest = row.weakest[0] if row.weakest else UNKNOWN
+    weakest = row.habit or (row.weakest[0] if row.weakest else UNKNOWN)
     t = row.threshold.threshold if row.threshold else None
     ear = UNKNOWN if t is None else "outside" if t.within else decibels(t.threshold_db)
-    name = plain(row.learner.name, 13)
+    who = plain(row.learner.name, 13)
     return (
-        f"{name:<14}{right:>15}{lean:>10}  {plain(weakest, 14):<15}{ear:>10}  {day(row.last) if row.last else UNKNOWN}"
+        f"{who:<14}{right:>15}{lean:>10}  {plain(weakest, 14):<15}{ear:>10}  {day(row.last) if row.last else UNKNOWN}"
     )
 
 

@@ -52,6 +52,8 @@ class Score(msgspec.Struct, frozen=True, kw_only=True):
     overconfidence: float | None
     """Mean confidence less share right: above zero, surer than right."""
     calibration: tuple[Bin, ...]
+    with_readings: Rate
+    """Of those named in the end: right once loss and bubbles were told."""
     focus: dict[str, Rate]
     """By what a round trains (cross-talk, ...): share right, "cannot tell" counted as not right."""
 
@@ -102,6 +104,7 @@ def score(answers: Iterable[Answer]) -> Score:
         brier=sum(errors) / len(errors) if errors else None,
         overconfidence=mean_sure - (right.value or 0.0) if mean_sure is not None else None,
         calibration=_calibration(named),
+        with_readings=counted((a for a in every if a.right_then is not None), lambda a: bool(a.right_then)),
         focus=_focus(every),
     )
 

@@ -1,203 +1,269 @@
-"""One sitting over one drill: blind, shuffled by its seed, each answer on disk before the truth is shown, resumable."""
+"""One sitting: blind, each call on disk before anything more is told, resumable where its rounds are kept ones.
+
+What a learner's machine holds while a round is in hand: a sum to which its truth is held, and nothing from which the
+truth follows. Fresh rounds are in memory alone; who leaves in the middle of one meets another.
+"""
 
 from __future__ import annotations
 
 import random
 import secrets
-from collections.abc import Iterator
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
+import msgspec
+
 from listen.errors import LabError
-from listen.lab import records
 from listen.lab.learners import Learner, learner_dir
-from listen.lab.training.answers import Answer, BlindItem, Call, Opened, Reveal, SessionInfo, check_call
-from listen.lab.training.drills import DrillItem, DrillSet, list_drills, read_drill, read_truth
-from listen.rounds.loose import read_folder
+from listen.lab.training.answers import Answer, BlindItem, Call, Heard, Met, Opened, Reveal, SessionInfo, check_call
+from listen.lab.training.book import Book, books, held_to
+from listen.lab.training.drills import DrillSet, OpenDrill, list_drills, read_drill
+from listen.lab.training.fresh import fresh_round
+from listen.lab.training.held import Held
+from listen.rounds.model import Facts
 
 SESSIONS = "sessions"
+PRACTICE = "practice"
+SITTING = 12
+"""Fresh rounds of one sitting, about a quarter of an hour."""
 
 
 def _now() -> datetime:
     return datetime.now(UTC)
 
 
-class Session:
-    """A session in hand; made by :func:`start` or :func:`resume`."""
+def _stamp(now: datetime) -> str:
+    return now.isoformat(timespec="seconds")
 
-    def __init__(self, path: Path, opened: Opened, drill: DrillSet, answers: list[Answer]) -> None:
-        self._path, self._opened, self._drill = path, opened, drill
-        self._answers = answers
-        self._items = {item.id: item for item in drill.items}
-        self._heard, self._heard_number = _now(), 0
-        missing = [i for i in opened.order if i not in self._items]
-        if missing:
-            raise LabError(f"{drill.folder}: round {missing[0]!r} of this session is gone; start the drill anew")
+
+class Session:
+    """A session in hand; made by :func:`start`, :func:`practise` or :func:`resume`."""
+
+    def __init__(
+        self, book: Book, opened: Opened, kept: OpenDrill | None = None, before: Sequence[Answer] = ()
+    ) -> None:
+        self._book, self.opened, self._kept, self._before = book, opened, kept, tuple(before)
+        self._held: Held | None = None
+        self._nonce = ""
+        self._met = _now()
+        self._heard = next((x for x in book.lines[::-1] if not isinstance(x, Met)), None)
+        self._called = self._heard if isinstance(self._heard, Heard) and kept is not None else None
+        if kept is not None and (missing := [i for i in opened.order if i not in kept.ids]):
+            raise LabError(f"{opened.file}: round {missing[0]!r} of this session is gone; start the drill anew")
 
     @property
     def id(self) -> str:
         """Identifier of the session."""
-        return self._opened.session
+        return self.opened.session
 
     @property
-    def drill(self) -> DrillSet:
-        """The set being played."""
-        return self._drill
+    def simulated(self) -> bool:
+        """Whether its rounds are the simulator's."""
+        return self._kept is None or self._kept.drill.simulated
 
     @property
     def total(self) -> int:
         """Rounds in all."""
-        return len(self._opened.order)
+        return self.opened.total
 
     @property
     def number(self) -> int:
         """Number of the round now to be called, from 1; ``total + 1`` when done."""
-        return len(self._answers) + 1
+        return len(self.answers) + 1
 
     @property
     def done(self) -> bool:
         """Whether all are answered."""
-        return len(self._answers) >= self.total
+        return self.number > self.total
 
     @property
     def answers(self) -> tuple[Answer, ...]:
         """Those given so far."""
-        return tuple(self._answers)
+        return self._book.answers
+
+    @property
+    def held(self) -> Held:
+        """The round in hand, made or unsealed when first asked for; its truth is not for whoever is still to call it.
+
+        Raises
+        ------
+        LabError
+            The session is done, or the disk refuses.
+        """
+        if self._held is None:
+            if self.done:
+                raise LabError("this session is done; start the drill again, or another one")
+            if self._kept is not None:
+                held = self._kept.held(self.opened.order[len(self.answers)])
+            else:
+                held = fresh_round(self.opened.pool, (*self._before, *self.answers))
+            self._nonce = secrets.token_hex(16)
+            self._book.add(Met(held_to=held_to(self._nonce, held.seed, held.id, held.truth)))
+            self._held, self._met = held, _now()
+        return self._held
 
     @property
     def item(self) -> BlindItem:
-        """The round now to be called.
+        """What may be known of the round in hand."""
+        held = self.held
+        facts = held.facts if self._called is not None else None
+        return BlindItem(number=self.number, of=self.total, points=held.points, facts=facts)
+
+    @property
+    def called(self) -> Call | None:
+        """The call by ear of the round in hand, once given."""
+        return None if self._called is None else Call(paths=self._called.paths, sure=self._called.sure)
+
+    def call(self, call: Call) -> Facts:
+        """Take the call by ear; it is on disk before the readings come back.
 
         Raises
         ------
         LabError
-            The session is done.
-        RoundError
-            The round's folder cannot be read.
-        """
-        listed = read_folder(self._drill.item_folder(self._current()), name=f"round {self.number}")
-        points = tuple(dict.fromkeys(t.point for t in listed.takes))
-        if self._heard_number != self.number:  # looked at again, the round in hand is not met anew
-            self._heard, self._heard_number = _now(), self.number
-        return BlindItem(number=self.number, of=self.total, points=points, clips=listed.takes, facts=listed.facts)
-
-    def _current(self) -> DrillItem:
-        if self.done:
-            raise LabError("this session is done; start the drill again, or another one")
-        return self._items[self._opened.order[len(self._answers)]]
-
-    def answer(self, call: Call) -> Reveal:
-        """Take a call; it is on disk before the truth comes back.
-
-        Raises
-        ------
-        LabError
-            No such call, the truth is missing, or the disk refuses.
+            No such call, called already, or the disk refuses.
         """
         check_call(call)
-        item = self._current()
-        folder = self._drill.item_folder(item)
-        truth = read_truth(folder)
+        held = self.held
+        if self._called is not None:
+            raise LabError("this round was called by ear already; what you think now is asked next")
         now = _now()
-        answer = Answer(
-            item=item.id,
+        heard = Heard(
             paths=call.paths,
             sure=call.sure if call.paths else 0.0,
-            truth=tuple(str(p) for p in truth.paths),
-            focus=item.focus,
-            time=now.isoformat(timespec="seconds"),
-            seconds=round((now - self._heard).total_seconds(), 1),
-            drill=self._drill.id,
-            level=self._drill.level,
-            session=self.id,
+            time=_stamp(now),
+            seconds=round((now - self._met).total_seconds(), 1),
         )
-        listed = read_folder(folder, name=f"round {self.number}")
-        records.append(self._path, answer)
-        self._answers.append(answer)
-        text = " ".join(filter(None, (item.gave_away, truth.text)))
+        self._book.add(heard)
+        self._called = heard
+        return held.facts
+
+    def answer(self, then: Call | None = None) -> Reveal:
+        """What the learner thinks now that the readings are told (None: the same), on disk before the truth is.
+
+        Raises
+        ------
+        LabError
+            Not called by ear yet, no such call, or the disk refuses.
+        """
+        heard, held = self._called, self.held
+        if heard is None:
+            raise LabError("call it by ear first")
+        if then is not None:
+            check_call(then)
+        answer = Answer(
+            item=held.id,
+            paths=heard.paths,
+            sure=heard.sure,
+            truth=held.truth,
+            focus=held.focus,
+            time=heard.time,
+            seconds=heard.seconds,
+            drill=self.opened.drill,
+            level=self.opened.level,
+            session=self.id,
+            then=None if then is None else then.paths,
+            then_sure=0.0 if then is None or not then.paths else then.sure,
+            trains=held.trains,
+            level_db=held.level_db,
+            seed=held.seed,
+            nonce=self._nonce,
+        )
+        self._book.add(answer)
+        self._held = self._called = None
         return Reveal(
             truth=answer.truth,
-            called=answer.paths,
+            called=answer.paths if then is None else then.paths,
             right=answer.right,
-            focus=item.focus,
-            gave_away=text,
-            round=listed,
+            right_then=answer.right_then,
+            focus=held.focus,
+            gave_away=held.gave_away,
         )
 
-    def close(self) -> None:
-        """Leave; nothing is held open, and the session can be resumed."""
+
+def _begin(root: Path, learner: Learner, opened: Opened) -> Book:
+    last = [b.head for b in books(sessions_dir(root, learner)) if b.sums][-1:]
+    book = Book(sessions_dir(root, learner) / f"{opened.session}.jsonl")
+    book.add(msgspec.structs.replace(opened, after="".join(last)))
+    return book
+
+
+def _named() -> tuple[str, str]:
+    now = _now()
+    return f"{now.strftime('%Y%m%dT%H%M%S%f')}-{secrets.token_hex(3)}", _stamp(now)
 
 
 def start(root: Path, learner: Learner, drill: DrillSet, seed: int | None = None) -> Session:
-    """Begin a drill. The seed decides the order; one is drawn where none is given."""
-    seed = secrets.randbelow(2**31) if seed is None else seed
-    order = [item.id for item in drill.items]
-    random.Random(seed).shuffle(order)  # noqa: S311 - an order of play, not a secret
-    now = _now()
-    session = f"{now.strftime('%Y%m%dT%H%M%S%f')}-{secrets.token_hex(3)}"
+    """Begin a kept drill. The seed decides the order; the system's own chance does where none is given."""
+    kept = OpenDrill(drill, root)
+    order = list(kept.ids)
+    random.Random(secrets.randbits(64) if seed is None else seed).shuffle(order)  # noqa: S311 - an order of play
+    session, started = _named()
     opened = Opened(
         session=session,
         drill=drill.id,
         title=drill.title,
         level=drill.level,
-        folder=drill.folder,
-        seed=seed,
+        file=drill.file,
+        total=len(order),
         order=tuple(order),
-        started=now.isoformat(timespec="seconds"),
+        started=started,
     )
-    path = sessions_dir(root, learner) / f"{session}.jsonl"
-    records.append(path, opened)
-    return Session(path, opened, drill, [])
+    return Session(_begin(root, learner, opened), opened, kept)
+
+
+def practise(root: Path, learner: Learner, pool: Sequence[str], title: str, total: int = SITTING) -> Session:
+    """Begin a sitting of fresh rounds, each as plain as the learner's staircases say."""
+    session, started = _named()
+    before = answers_of(root, learner)
+    opened = Opened(
+        session=session, drill=PRACTICE, title=title, level=PRACTICE, total=total, pool=tuple(pool), started=started
+    )
+    return Session(_begin(root, learner, opened), opened, before=before)
 
 
 def resume(root: Path, learner: Learner, name: str) -> Session:
-    """Take up an unfinished session by its identifier, or the latest unfinished one of a drill.
+    """Take up an unfinished session over a kept drill by its identifier, or the latest unfinished one of a drill.
 
     Raises
     ------
     LabError
         None unfinished of that name, or its drill is gone.
     """
-    for path, opened, answers in reversed(list(_sessions(root, learner))):
-        if name in (opened.session, opened.drill) and len(answers) < len(opened.order):
-            drill = next((d for d in list_drills(root) if d.id == opened.drill), None) or read_drill(
-                Path(opened.folder)
-            )
-            return Session(path, opened, drill, answers)
+    for book in reversed(list(books(sessions_dir(root, learner)))):
+        opened = book.opened
+        if opened.order and name in (opened.session, opened.drill) and len(book.answers) < opened.total:
+            drill = next((d for d in list_drills(root) if d.id == opened.drill), None) or read_drill(Path(opened.file))
+            return Session(book, opened, OpenDrill(drill, root))
     raise LabError(f"{learner.name} has no unfinished session of {name!r}; start one")
 
 
 def unfinished(root: Path, learner: Learner) -> tuple[SessionInfo, ...]:
-    """Sessions that can be resumed, oldest first."""
-    return tuple(s for s in sessions_of(root, learner) if s.answered < s.total)
+    """Sessions that can be resumed, oldest first; fresh rounds that were left are not met again."""
+    return tuple(s for s in sessions_of(root, learner) if s.answered < s.total and s.drill != PRACTICE)
 
 
 def sessions_of(root: Path, learner: Learner) -> tuple[SessionInfo, ...]:
-    """All sessions of a learner, oldest first."""
+    """All sessions of a learner, oldest first. Raises as :func:`listen.lab.training.book.books`."""
     return tuple(
         SessionInfo(
-            id=opened.session,
-            drill=opened.drill,
-            title=opened.title,
-            started=opened.started,
-            answered=len(answers),
-            total=len(opened.order),
+            id=book.opened.session,
+            drill=book.opened.drill,
+            title=book.opened.title,
+            started=book.opened.started,
+            answered=len(book.answers),
+            total=book.opened.total,
+            left=sum(isinstance(x, Met) for x in book.lines) - len(book.answers) if not book.opened.order else 0,
         )
-        for _, opened, answers in _sessions(root, learner)
+        for book in books(sessions_dir(root, learner))
     )
 
 
 def answers_of(root: Path, learner: Learner) -> tuple[Answer, ...]:
     """All answers of a learner, oldest first."""
-    return tuple(a for _, _, answers in _sessions(root, learner) for a in answers)
+    return tuple(a for book in books(sessions_dir(root, learner)) for a in book.answers)
 
 
 def sessions_dir(root: Path, learner: Learner) -> Path:
     """Folder of a learner's sessions."""
     return learner_dir(root, learner) / SESSIONS
-
-
-def _sessions(root: Path, learner: Learner) -> Iterator[tuple[Path, Opened, list[Answer]]]:
-    for path in sorted(sessions_dir(root, learner).glob("*.jsonl")):
-        if heads := records.read(path, Opened, stop=1):
-            yield path, heads[0], records.read(path, Answer, skip=1)

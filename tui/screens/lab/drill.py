@@ -1,7 +1,9 @@
-"""A drill: hear a round, call it, see the truth; answer by answer, each on disk before it is told."""
+"""A drill: hear a round, call it by ear, call it again with the readings, see the truth and hear it once more."""
 
 from __future__ import annotations
 
+import tempfile
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
@@ -11,110 +13,139 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from listen.errors import AudioError, HisswayError
-from listen.lab.training.answers import BlindItem, Call, Reveal
-from listen.trade.points import Kind, point
-from tui.bridge.playback import prepared
+from listen.lab.training.answers import Call, Reveal
+from listen.trade.points import point
 from tui.bridge.threads import in_thread
 from tui.screens.hearing import HearingScreen
 from tui.screens.lab import drill_words as words
-from tui.screens.lab.sitting import sit_down
+from tui.screens.lab.sitting import side_by_side, spectra_of, to_play
 from tui.screens.rungs import judged, short_words
-from tui.widgets.banner import Banner
+from tui.screens.ticks import TickScreen
+from tui.widgets.banner import Banner, Say
 from tui.widgets.heat import Heat
 from tui.widgets.ladder import Ladder, Rung
 from tui.widgets.pairs import Pair, Pairs
 from tui.widgets.panels import ChoicePanel
+from tui.widgets.spectra_plot import Curve, SpectraPlot
 
 if TYPE_CHECKING:
     from listen.judge.result import RoundResult
-    from listen.lab.learners import Learner
+    from listen.lab.training.held import Held
     from listen.lab.training.session import Session
+
+ASKING = ("call", "sure", "again", "again-sure")
 
 
 class DrillScreen(HearingScreen[None]):
-    """One sitting; phases: hear, call, sure, truth, over."""
+    """One sitting; phases: making, hear, call, sure, again, again-sure, truth, over."""
 
     CSS_PATH = "lab.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("c", "call", "Call"),
-        Binding("g", "look", "Look instead"),
+        Binding("b", "without", "With and without hiss"),
+        Binding("s", "spectrum", "Spectrum"),
+        Binding("g", "look", "Picture"),
         Binding("n", "next", "Next round"),
     ]
 
     PHASE_KEYS: ClassVar[dict[str, tuple[str, ...]]] = {
         "call": ("hear",),
-        "look": ("hear",),
+        "look": ("hear", "truth"),
+        "without": ("truth",),
+        "spectrum": ("truth",),
         "next": ("truth",),
-        "silence": ("hear", "call"),
+        "silence": ("hear", "call", "truth"),
     }
 
-    def __init__(self, root: Path, learner: Learner, drill: str) -> None:
+    def __init__(self, learner: str, sit: Callable[[], Session]) -> None:
         super().__init__()
-        self._root, self._learner, self._drill = root, learner, drill
+        self._learner, self._sit = learner, sit
         self.session: Session | None = None
-        self.phase = "hear"
-        self._path = ""
+        self.phase = "making"
+        self._paths: tuple[str, ...] = ()
         self.reveal: Reveal | None = None
+        self._held: Held | None = None
+        self._without = False
         self._mute = ""
 
     def body(self) -> ComposeResult:
-        """Banner, answers, pairs, picture, ladder."""
+        """Banner, answers, pairs, picture or spectrum, ladder."""
         yield Banner()
         yield ChoicePanel(id="choice")
         yield Pairs()
         yield Heat()
+        yield SpectraPlot()
         yield Ladder()
 
     def way(self) -> tuple[str, ...]:
         """Where we are."""
-        return ("lab", self._learner.name, self.session.drill.title if self.session else "drill")
+        return ("lab", self._learner, self.session.opened.title if self.session else "drill")
 
     def on_mount(self) -> None:
         """Sit down: go on where this drill was left, or begin it."""
         super().on_mount()
-        for kind in (Heat, Ladder, ChoicePanel):
+        for kind in (Heat, SpectraPlot, Ladder, ChoicePanel):
             self.query_one(kind).display = False
+        self.start(self._begin, "session")
+
+    async def _begin(self) -> None:
         try:
-            self.session = sit_down(self._root, self._learner, self._drill)
+            self.session = await in_thread(self._sit)
         except HisswayError as e:
             self.refuse(e)
             self.dismiss()
             return
-        self.go("over" if self.session.done else "hear")
+        await self._next_round()
 
-    def on_unmount(self) -> None:
-        """Leave; it can be gone on with."""
-        super().on_unmount()
-        if self.session is not None:
-            self.session.close()
+    async def _next_round(self) -> None:
+        """The next round is made ready away from the screen: a fresh one is rendered only now."""
+        session = self.session
+        assert session is not None
+        if session.done:
+            self.go("over")
+            return
+        self.phase, self.reveal, self._without = "making", None, False
+        self.refresh_bindings()
+        self.query_one(Banner).say = Say("", "The next round is being made ready ...", "")
+        try:
+            self._held = await in_thread(lambda: session.held)
+        except HisswayError as e:
+            self.refuse(e)
+            self.dismiss()
+            return
+        if self.is_attached:
+            self.go("hear" if session.called is None else "again")
 
     @property
-    def item(self) -> BlindItem:
-        """The round in hand."""
-        assert self.session is not None
-        return self.session.item
+    def held(self) -> Held:
+        """The round in hand, or just answered."""
+        assert self._held is not None
+        return self._held
 
     def go(self, phase: str) -> None:
         """Show a phase."""
         assert self.session is not None
         self.phase = phase
         self.refresh_bindings()
-        banner, choice, pairs = self.query_one(Banner), self.query_one(ChoicePanel), self.query_one(Pairs)
-        banner.say = words.phase_say(phase, self.session, self.reveal, self._mute)
-        if phase == "hear":
-            pairs.pairs = tuple(Pair(p, point(p).words, ("quiet", "air")) for p in self.item.points)
-            self.query_one(Ladder).display = False
-        choices = words.choices(phase, self.item.points) if phase in ("call", "sure") else ()
-        choice.display, pairs.display = bool(choices), phase in ("hear", "call")
-        if choices:
-            choice.show(choices, f"{phase} {self.session.number}")
+        choice, pairs = self.query_one(ChoicePanel), self.query_one(Pairs)
+        self.query_one(Banner).say = words.phase_say(phase, self.session, self.reveal, self._mute)
+        if phase in ("hear", "truth"):
+            self._list_pairs()
+        for kind in (Heat, SpectraPlot, Ladder):
+            self.query_one(kind).display = False
+        choice.display, pairs.display = phase in ASKING, phase in ("hear", "call", "truth")
+        if phase in ASKING:
+            choice.show(words.choices(phase), f"{phase} {self.session.number}")
             choice.focus()
-        elif phase == "hear":
+        elif pairs.display:
             pairs.focus()
-        else:
-            self.query_one(Heat).display = False
-            self.query_one(Ladder).focus()
         self._job_changed(None)
+
+    def _list_pairs(self) -> None:
+        pairs = self.query_one(Pairs)
+        names = ("without its hiss", "with it") if self._without else ("quiet", "air")
+        heard = {p.id: p.heard for p in pairs.pairs if p.clips == names} if self.phase == "truth" else {}
+        pairs.pairs = tuple(Pair(p, point(p).words, names, heard.get(p, 0)) for p in self.held.points)
 
     # ------------------------------------------------------------------ answering
 
@@ -126,15 +157,40 @@ class DrillScreen(HearingScreen[None]):
 
     @on(ChoicePanel.Chosen)
     def _chosen(self, event: ChoicePanel.Chosen) -> None:
-        if self.phase == "sure":
-            self._answer(Call(paths=(self._path,), sure=float(event.choice)))
+        again = self.phase.startswith("again")
+        if self.phase in ("sure", "again-sure"):
+            self._take(Call(paths=self._paths, sure=float(event.choice)))
+        elif event.choice == words.STAY:
+            self._answer(None)
         elif event.choice == words.CANNOT_TELL:
-            self._answer(Call())
+            self._take(Call())
+        elif event.choice == words.TWO:
+            self.app.push_screen(TickScreen("Which two?", words.PAIRABLE), self._ticked)
         else:
-            self._path = event.choice
-            self.go("sure")
+            self._paths = (event.choice,)
+            self.go("again-sure" if again else "sure")
 
-    def _answer(self, call: Call) -> None:
+    def _ticked(self, paths: tuple[str, ...] | None) -> None:
+        if paths is not None and len(paths) == 2:
+            self._paths = tuple(sorted(paths))
+            self.go("again-sure" if self.phase.startswith("again") else "sure")
+        elif paths is not None:
+            self.tell("Tick two different paths; one alone has its own key.")
+
+    def _take(self, call: Call) -> None:
+        """A call by ear, or what is thought once the readings are told."""
+        assert self.session is not None
+        if self.phase.startswith("again"):
+            self._answer(call)
+            return
+        try:
+            self.session.call(call)
+        except HisswayError as e:
+            self.refuse(e)
+            return
+        self.go("again")
+
+    def _answer(self, call: Call | None) -> None:
         assert self.session is not None
         try:
             self.reveal = self.session.answer(call)
@@ -142,41 +198,40 @@ class DrillScreen(HearingScreen[None]):
             self.refuse(e)
             return
         self.go("truth")
-        self.start(partial(self._numbers, self.reveal), "numbers")
+        self.start(partial(self._numbers, self.held), "numbers")
 
-    async def _numbers(self, reveal: Reveal) -> None:
-        """What the meter says about the same clips."""
-        try:
-            result = await self.bay.services.evaluate(reveal.round)
-        except HisswayError as e:
-            self.refuse(e)
-            return
-        if self.is_attached and self.phase in ("truth", "over"):
+    async def _numbers(self, held: Held) -> None:
+        """What the meter says about the same clips: in a folder only now, only until it has read them."""
+        with tempfile.TemporaryDirectory() as room:
+            try:
+                result = await self.bay.services.evaluate(await in_thread(held.write, Path(room)))
+            except HisswayError as e:
+                self.refuse(e)
+                return
+        if self.is_attached and self.phase == "truth" and held is self._held:
             ladder = self.query_one(Ladder)
-            ladder.walks, ladder.rungs, ladder.display = (), _rungs(result), True
+            ladder.walks, ladder.rungs, ladder.display = (), _rungs(result), not self._looking()
 
     def action_next(self) -> None:
         """The next round of the drill."""
-        if self.phase == "truth" and self.session is not None:
-            self.reveal = None
-            self.go("over" if self.session.done else "hear")
+        if self.phase == "truth":
+            self.playback.stop()
+            self.start(self._next_round, "session")
 
     def action_back(self) -> None:
         """Back to hearing; else leave."""
         if self.phase in ("call", "sure"):
             self.go("hear")
+        elif self.phase == "again-sure":
+            self.go("again")
         else:
             super().action_back()
 
-    # ------------------------------------------------------------------ hearing
-
-    def _files(self, at: str) -> list[Path]:
-        first = {kind: next(t.path for t in self.item.clips if t.point == at and t.kind is kind) for kind in KINDS}
-        return [first[kind] for kind in KINDS]
+    # ------------------------------------------------------------------ hearing and seeing
 
     @on(Pairs.Play)
     def _play_pair(self, event: Pairs.Play) -> None:
-        load = partial(prepared, self._files(event.pair.id))
+        load = partial(to_play, self.held, event.pair.id, without=self._without)
         self.start(partial(self.play_pair, event.pair, load), "play")
 
     def cannot_play(self, error: AudioError) -> None:
@@ -184,26 +239,56 @@ class DrillScreen(HearingScreen[None]):
         self._mute = f"{error}. The drill goes on by picture: g shows the clips."
         self.go(self.phase)
 
+    def action_without(self) -> None:
+        """Play the air clip without its hiss and with it, or quiet and air again."""
+        if self.held.spec is None:
+            self.tell("A real recording: without its hiss nobody has it; the quiet clip stands for it.")
+            return
+        self._without = not self._without
+        self._list_pairs()
+
+    def _looking(self) -> bool:
+        return bool(self.query_one(Heat).display or self.query_one(SpectraPlot).display)
+
+    def _show(self, wanted: type[Heat] | type[SpectraPlot]) -> None:
+        for kind in (Heat, SpectraPlot):
+            self.query_one(kind).display = kind is wanted
+        self.query_one(Ladder).display = False
+
+    def _at(self) -> str:
+        pairs = self.query_one(Pairs)
+        return pairs.pairs[min(pairs.chosen, len(pairs.pairs) - 1)].id
+
     def action_look(self) -> None:
-        """Show the chosen pair as a picture instead of a sound."""
-        heat, pairs = self.query_one(Heat), self.query_one(Pairs)
-        if self.phase == "hear" and pairs.pairs:
-            heat.display = True
-            heat.empty, heat.picture = "making the picture ...", None
-            look = partial(self._picture, pairs.pairs[pairs.chosen])
-            self.call_after_refresh(self.start, look, "look")
-
-    async def _picture(self, pair: Pair) -> None:
-        from tui.screens.lab.sitting import side_by_side
-
+        """Show the chosen pair as a picture."""
         heat = self.query_one(Heat)
+        self._show(Heat)
+        heat.empty, heat.picture = "making the picture ...", None
+        self.call_after_refresh(self.start, partial(self._picture, self._at()), "look")
+
+    async def _picture(self, at: str) -> None:
+        heat = self.query_one(Heat)
+        size = heat.size
         try:
-            heat.picture = await in_thread(side_by_side, self._files(pair.id), heat.size.width, heat.size.height)
+            heat.picture = await in_thread(side_by_side, self.held.pair(at), size.width, size.height)
         except HisswayError as e:
             self.refuse(e)
 
+    def action_spectrum(self) -> None:
+        """Quiet and air spectra of the chosen point over each other."""
+        self._show(SpectraPlot)
+        self.start(partial(self._spectrum, self._at()), "look")
 
-KINDS = (Kind.QUIET, Kind.AIR)
+    async def _spectrum(self, at: str) -> None:
+        try:
+            seen = await in_thread(spectra_of, self.held, at)
+        except HisswayError as e:
+            self.refuse(e)
+            return
+        theme = self.app.theme_variables
+        pens = (("quiet", seen.quiet, theme["secondary"]), ("air", seen.air, theme["primary"]))
+        curves = [Curve(c.level_db.tolist(), name, pen) for name, c, pen in pens if c is not None]
+        self.query_one(SpectraPlot).show(seen.lg_freq.tolist(), curves, (), theme["warning"])
 
 
 def _rungs(result: RoundResult) -> tuple[Rung, ...]:

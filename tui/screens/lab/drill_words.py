@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from listen.trade.points import point
+from listen.trade.points import PathId
 from listen.voice import names
-from tui.screens.calls import calls, names_a_path
+from tui.screens.calls import AT_POINT
 from tui.widgets.banner import Say
 from tui.widgets.panels import Choice
 from tui.words import plain
@@ -14,8 +14,9 @@ from tui.words import plain
 if TYPE_CHECKING:
     from listen.lab.training.answers import Reveal
     from listen.lab.training.session import Session
+    from listen.rounds.model import Facts
 
-CANNOT_TELL = "cannot-tell"
+CANNOT_TELL, TWO, STAY = "cannot-tell", "two", "stay"
 SURE = (
     Choice("1", "0.5", "a guess", "as likely wrong as right"),
     Choice("2", "0.65", "rather so", "2 of 3"),
@@ -23,36 +24,57 @@ SURE = (
     Choice("4", "0.9", "sure", "9 of 10"),
     Choice("5", "0.97", "would open the engine", "30 to 1"),
 )
+HEARD_AT = {**AT_POINT, PathId.SET_UP: "intake and tailpipe both loud"}
+PATHS = tuple(
+    Choice(str(i), path.value, names.path(path), HEARD_AT[path])
+    for i, path in enumerate((*(p for p in AT_POINT if p is not PathId.NONE), PathId.SET_UP, PathId.NONE), 1)
+)
+"""The same answers for every round, whatever it holds."""
+CALLS = (*PATHS, Choice("t", TWO, "two at once", "tick them"), Choice("u", CANNOT_TELL, "cannot tell"))
+PAIRABLE = [(c.id, c.words) for c in PATHS if c.id not in (PathId.NONE, PathId.FITTING, PathId.SET_UP)]
 
 
-def choices(phase: str, points: tuple[str, ...]) -> tuple[Choice, ...]:
+def choices(phase: str) -> tuple[Choice, ...]:
     """Answers of a phase."""
-    if phase == "sure":
+    if phase in ("sure", "again-sure"):
         return SURE
-    named = tuple(c for c in calls(tuple(point(p) for p in points)) if names_a_path(c.id))
-    return (*named, Choice("u", CANNOT_TELL, "cannot tell"))
+    if phase == "again":
+        return (Choice("k", STAY, "keep my call"), *CALLS)
+    return CALLS if phase == "call" else ()
 
 
 def phase_say(phase: str, session: Session, reveal: Reveal | None, mute: str) -> Say:
     """The banner of a phase."""
-    at = f"{session.drill.title} · round {min(session.number, session.total)} of {session.total}"
-    where = f"{at}{' · simulated' if session.drill.simulated else ''}"
+    title = plain(session.opened.title, 60)
+    at = f"{title} · round {min(session.number, session.total)} of {session.total}"
+    where = f"{at}{' · simulated' if session.simulated else ''}"
     if phase == "truth" and reveal is not None:
-        return _truth(f"{session.drill.title} · {len(session.answers)} of {session.total} answered", reveal)
+        return _truth(f"{title} · {len(session.answers)} of {session.total} answered", reveal)
     if phase == "over":
         right = sum(bool(a.right) for a in session.answers)
-        return Say(where, f"This drill is done: {right} of {session.total} right. Esc goes back to the lab.", "")
+        return Say(
+            where, f"This sitting is done: {right} of {session.total} right by ear. Esc goes back to the lab.", ""
+        )
+    told = "Loss and bubbles are told after your call by ear."
     texts = {
-        "hear": ("Listen at each point (Space plays quiet, then air), then press c to call.", _facts(session)),
-        "call": ("Which path is it?", _facts(session)),
-        "sure": ("How sure are you? Honest sureness scores best.", ""),
+        "hear": ("Listen at each point (Space plays quiet, then air), then press c to call.", told),
+        "call": ("Which path is it, by ear?", told),
+        "sure": ("How sure are you? Honest sureness scores best.", told),
+        "again": (f"{facts_words(session.item.facts)} You said: {_said(session)}. Which path is it now?", ""),
+        "again-sure": ("How sure are you now?", ""),
     }
     step, more = texts[phase]
     return Say(where, step, more, f"! {mute}" if mute else "", "again" if mute else "plain")
 
 
-def _facts(session: Session) -> str:
-    facts = session.item.facts
+def _said(session: Session) -> str:
+    return names.paths(session.called.paths if session.called else (), "cannot tell")
+
+
+def facts_words(facts: Facts | None) -> str:
+    """What was read beside the clips."""
+    if facts is None:
+        return ""
     loss = f"Loss {facts.loss_percent:.0f} %." if facts.loss_percent is not None else ""
     seen = {True: "Bubbles were seen.", False: "No bubbles were seen."}
     bubbles = "" if facts.bubbles_seen is None else seen[facts.bubbles_seen]
@@ -63,6 +85,10 @@ def _truth(where: str, reveal: Reveal) -> Say:
     truth = names.paths(reveal.truth)
     called = names.paths(reveal.called, "cannot tell")
     word, tone = {True: ("✓ right", "good"), False: ("× wrong", "again"), None: ("– not called", "plain")}[reveal.right]
+    word += " by ear"
+    if reveal.right_then is not reveal.right:
+        now = {True: "right", False: "wrong", None: "not called"}[reveal.right_then]
+        word += f", {now} with the readings"
     return Say(
         where,
         f"It was: {truth}. You said: {called}. Press n for the next.",

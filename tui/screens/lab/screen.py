@@ -16,7 +16,7 @@ from listen.errors import HisswayError
 from tui.bridge.threads import in_thread
 from tui.screens.base import BayScreen
 from tui.screens.lab.name import NameScreen
-from tui.screens.lab.standing import class_lines, page, standing
+from tui.screens.lab.standing import class_file, class_lines, page, standing
 from tui.screens.pick import PickScreen
 from tui.words import plain, shown
 
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from listen.lab.training.next_drill import Suggestion
 
 T = TypeVar("T")
-NEW = "new learner"
+NEW, PRACTICE = "new learner", "practice"
 
 
 class LabScreen(BayScreen[None]):
@@ -43,6 +43,7 @@ class LabScreen(BayScreen[None]):
         Binding("w", "learner", "Who learns"),
         Binding("p", "headphones", "Headphones"),
         Binding("i", "table", "The class"),
+        Binding("c", "class_file", "Class as CSV", show=False),
         Binding("D", "delete", "Delete learner", show=False),
     ]
 
@@ -140,8 +141,8 @@ class LabScreen(BayScreen[None]):
             self.action_learner()
         elif self._suggestion is not None and self._suggestion.drill is not None:
             self._drill(self._suggestion.drill.id)
-        else:
-            self.action_drill()
+        elif self._suggestion is not None:
+            self._practise(self._suggestion.pool, self._suggestion.title)
 
     def action_drill(self) -> None:
         """Choose a drill."""
@@ -152,19 +153,27 @@ class LabScreen(BayScreen[None]):
             return
         none: tuple[DrillSet, ...] = ()
         drills = self._try(partial(list_drills, self.root), none)
-        options = [
-            (d.id, plain(d.title, 60), f"{d.level}, {len(d.items)} rounds. {plain(d.about, 120)}") for d in drills
-        ]
-        if options:
-            self.app.push_screen(PickScreen("Which drill?", options), self._drill)
-        else:
-            self.tell("No drills here; hissway lab make writes some.")
+        options = [(PRACTICE, "Fresh rounds of all paths", "never the same twice, each as plain as you need it")]
+        options += [(d.id, plain(d.title, 60), f"{d.level}, {d.rounds} rounds. {plain(d.about, 120)}") for d in drills]
+        self.app.push_screen(PickScreen("Which drill?", options), self._drill)
 
     def _drill(self, drill: str | None) -> None:
+        from listen.lab.training.next_drill import ALL
+        from tui.screens.lab.drill import DrillScreen
+        from tui.screens.lab.sitting import sit_down
+
+        if drill == PRACTICE:
+            self._practise(ALL, "Fresh rounds of all paths")
+        elif drill is not None and self.learner is not None:
+            self.app.push_screen(DrillScreen(self.learner.name, partial(sit_down, self.root, self.learner, drill)))
+
+    def _practise(self, pool: tuple[str, ...], title: str) -> None:
+        from listen.lab.training.session import practise
         from tui.screens.lab.drill import DrillScreen
 
-        if drill is not None and self.learner is not None:
-            self.app.push_screen(DrillScreen(self.root, self.learner, drill))
+        if self.learner is not None:
+            sit = partial(practise, self.root, self.learner, pool, title)
+            self.app.push_screen(DrillScreen(self.learner.name, sit))
 
     def action_headphones(self) -> None:
         """Check headphones and ears."""
@@ -217,7 +226,20 @@ class LabScreen(BayScreen[None]):
         except HisswayError as e:
             self.refuse(e)
             return
-        text.update(Content("\n").join([shown("The class", "bold $accent"), *(shown(line) for line in lines)]))
+        head = shown("The class (c writes it as CSV)", "bold $accent")
+        text.update(Content("\n").join([head, *(shown(line) for line in lines)]))
+
+    def action_class_file(self) -> None:
+        """The class table as a file for a spreadsheet."""
+        self.start(self._class_file, "load")
+
+    async def _class_file(self) -> None:
+        try:
+            path = await in_thread(class_file, self.root)
+        except HisswayError as e:
+            self.refuse(e)
+            return
+        self.tell(f"Written: {path}")
 
     def _try(self, work: Callable[[], T], otherwise: T) -> T:
         try:

@@ -10,7 +10,10 @@ from tui.widgets.heat import STEPS, Picture
 
 if TYPE_CHECKING:
     from listen.lab.learners import Learner
+    from listen.lab.training.held import Held
     from listen.lab.training.session import Session
+    from listen.signal.clip import Clip
+    from listen.signal.exhibit import Exhibit
 
 GAP = 2
 """Dark columns between the two pictures."""
@@ -25,12 +28,26 @@ def sit_down(root: Path, learner: Learner, drill: str) -> Session:
     return resume(root, learner, left[-1].id) if left else start(root, learner, find_drill(root, drill))
 
 
-def side_by_side(files: Sequence[Path], width: int, height: int) -> Picture:
-    """Quiet at the left, air at the right, on one scale of loudness. Raises what reading and measuring raise."""
-    from listen.audio.files import read_clip
+def to_play(held: Held, at: str, *, without: bool) -> tuple[list[Clip], float]:
+    """Quiet and air of a point, or the air clip without its hiss and with it, and one comfortable gain."""
+    from listen.lab.ear.playback import comfortable_gain_db
+
+    quiet, air = held.pair(at)
+    first = held.without_hiss(at) if without else quiet
+    clips = [quiet if first is None else first, air]
+    return clips, comfortable_gain_db(*clips)
+
+
+def spectra_of(held: Held, at: str) -> Exhibit:
+    """Quiet and air spectra of a point over one axis. Raises what measuring raises."""
+    from listen.signal.exhibit import exhibit
+
+    return exhibit(*held.pair(at))
+
+
+def side_by_side(clips: Sequence[Clip], width: int, height: int) -> Picture:
+    """Quiet at the left, air at the right, on one scale of loudness. Raises what measuring raises."""
     from listen.signal.exhibit import loudness_steps, pictures_joined
 
-    joined = pictures_joined(
-        [read_clip(f) for f in files], rows=max(height - 1, 4) * 2, columns=max(width // 2 - GAP, 8), gap=GAP
-    )
+    joined = pictures_joined(list(clips), rows=max(height - 1, 4) * 2, columns=max(width // 2 - GAP, 8), gap=GAP)
     return Picture(loudness_steps(joined, STEPS), (), "left: quiet   right: air   (low frequencies below)")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -26,7 +25,7 @@ def standing(root: Path, learner: Learner | None) -> tuple[LearnerRow | None, Su
     chosen = asked or last_here(root)
     if chosen is None:
         return None, None
-    return learner_row(root, chosen), suggest(root, chosen, datetime.now(UTC))
+    return learner_row(root, chosen), suggest(root, chosen)
 
 
 def class_lines(root: Path) -> list[str]:
@@ -40,6 +39,20 @@ def class_lines(root: Path) -> list[str]:
     return lines or ["No learners yet. Press w to add one."]
 
 
+def class_file(root: Path) -> Path:
+    """Write the class table as CSV into the lab's folder; gives the file. Raises what the lab raises."""
+    from listen.errors import LabError
+    from listen.lab.training.export import write_class
+
+    path = root / "class.csv"
+    try:
+        with path.open("w", newline="", encoding="utf-8") as file:
+            write_class(root, file)
+    except OSError as error:
+        raise LabError(f"{path}: cannot be written ({error.strerror or error}); free some room") from error
+    return path
+
+
 def page(row: LearnerRow | None, suggestion: Suggestion | None) -> Content:
     """One learner's page."""
     from listen.lab.ear.playback import CAUTION
@@ -51,6 +64,6 @@ def page(row: LearnerRow | None, suggestion: Suggestion | None) -> Content:
         )
     parts = [shown(line) for line in score_lines(row)]
     if suggestion is not None:
-        what = plain(suggestion.drill.title, 80) if suggestion.drill else "a new drill, made by: hissway lab make"
+        what = plain(suggestion.title, 120)
         parts += [shown(""), Content.assemble(("Next: ", "bold $accent"), (what, "bold"), f"\n{plain(suggestion.why)}")]
     return Content("\n").join([*parts, shown(""), shown(CAUTION, "$warning")])

@@ -1,0 +1,92 @@
+"""One round of known truth in memory: its clips, its facts, and what is told of it only after the answer."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import msgspec
+
+from listen.lab.simulator.render import TakeKey, render
+from listen.lab.simulator.scene import RoundSpec
+from listen.rounds.loose import read_folder
+from listen.rounds.model import Facts, Round
+from listen.signal.clip import Clip
+from listen.trade.points import Kind
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Held:
+    """A round that lies in no file while it is being called."""
+
+    id: str
+    """Tells it from others; nothing follows from it."""
+    clips: Mapping[TakeKey, Clip]
+    facts: Facts
+    truth: tuple[str, ...]
+    focus: tuple[str, ...] = ()
+    gave_away: str = ""
+    spec: RoundSpec | None = None
+    """What it was rendered from, where it is simulated."""
+    trains: str = ""
+    """Staircase that its answer moves, where it was made for one."""
+    level_db: float | None = None
+    """How plain it was made, on that staircase."""
+    seed: int | None = None
+    """Of a fresh round; drawn again from it, the same comes out."""
+
+    @property
+    def points(self) -> tuple[str, ...]:
+        """Where it was listened, in walking order."""
+        return tuple(dict.fromkeys(p for p, _, _ in self.clips))
+
+    def pair(self, point: str) -> tuple[Clip, Clip]:
+        """First quiet and first air clip of a point."""
+        quiet, air = (next(c for (p, k, _), c in self.clips.items() if p == point and k == kind) for kind in PAIR)
+        return quiet, air
+
+    def without_hiss(self, point: str) -> Clip | None:
+        """The air clip as it would have been without any air: the same moment of the same shop. None: nobody knows."""
+        if self.spec is None:
+            return None
+        mute = tuple(msgspec.structs.replace(p, air=(), bubbles=None) for p in self.spec.points)
+        calm = render(msgspec.structs.replace(self.spec, points=mute))
+        return next(c for (p, k, _), c in calm.items() if p == point and k == Kind.AIR)
+
+    def write(self, folder: Path) -> Round:
+        """As a loose round in ``folder`` (made if missing), clips bare of device and time; gives it as read back."""
+        from listen.audio.write import write_flac
+
+        folder.mkdir(parents=True, exist_ok=True)
+        for (point, kind, order), clip in self.clips.items():
+            bare = replace(clip, taken=None, device="", gain_db=None, overflows=0, name="")
+            write_flac(folder / f"{point}-{kind}-{order}.flac", bare)
+        told = {k: v for k, v in msgspec.to_builtins(self.facts).items() if v is not None}
+        (folder / "round.json").write_bytes(msgspec.json.encode(told) + b"\n")
+        return read_folder(folder, name=self.id)
+
+
+PAIR = (Kind.QUIET, Kind.AIR)
+
+
+def rendered(
+    spec: RoundSpec,
+    identifier: str,
+    focus: tuple[str, ...],
+    gave_away: str,
+    trains: str = "",
+    level_db: float | None = None,
+) -> Held:
+    """A simulated round with its clips."""
+    return Held(
+        id=identifier,
+        clips=render(spec),
+        facts=msgspec.convert(msgspec.to_builtins(spec.facts), Facts),
+        truth=tuple(map(str, spec.truth.paths)),
+        focus=focus,
+        gave_away=gave_away,
+        spec=spec,
+        trains=trains,
+        level_db=level_db,
+    )

@@ -1,0 +1,177 @@
+"""A round to train on, as one row: what is wrong and how plain, over which shop, and what fools the ear in it.
+
+Whatever the truth, there are the same points, the same clips and the same readings; loss is spread alike over all
+leaks, since it tells how much is lost and not where.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import msgspec
+import numpy as np
+
+from listen.lab.simulator.draw import Wishes, draw
+from listen.lab.simulator.scene import (
+    Background,
+    Bubbles,
+    Hiss,
+    Microphone,
+    Part,
+    PointSpec,
+    RoundSpec,
+    SimFacts,
+    TakeSpec,
+)
+from listen.lab.simulator.shops import SHOPS
+from listen.lab.training.clues import clue
+from listen.lab.training.held import Held, rendered
+from listen.trade.points import Kind, PathId
+
+POPULATION = "tune"
+RATE_HZ = 32_000
+"""Enough for the hiss bands up to 14 kHz, and a third less to ship."""
+TAKE_S = 1.5
+WALK = (Kind.QUIET, Kind.AIR)
+LEVEL_DBFS = -58.0
+SELF_NOISE_DB = -20.0
+"""Keep the shipped files small: little signal above the noise is little to store."""
+POINTS = ("intake", "tailpipe", "oil-filler", "radiator", "plug-hole-2")
+"""Those of every round."""
+FIRING_ORDER = (1, 3, 4, 2)
+"""With cylinder 1 at top dead centre the exhaust valve of its neighbour 2 stands open."""
+LOSS = {"none": (7.0, 0.5), "set-up": (91.0, 0.06), "leak": (25.0, 0.5)}
+"""Median (percent) and log standard deviation of the loss told (:mod:`listen.lab.simulator.facts`)."""
+BUBBLES_SEEN = {True: 0.95, False: 0.03}
+"""Share of rounds in which bubbles were seen, where air goes to the coolant and where not."""
+SUPPLY_KPA = 550.0
+
+Change = Callable[[RoundSpec], RoundSpec]
+
+
+@dataclass(frozen=True, slots=True)
+class Lesson:
+    """What a round shall be."""
+
+    paths: tuple[str, ...]
+    hiss_db: float = 8.0
+    blow_by_db: float = -9.0
+    shop: str = "idle shop"
+    """Empty: any."""
+    tags: tuple[str, ...] = ()
+    said: str = ""
+    """What gave it away, where the usual clue is not the point."""
+    change: Change | None = None
+
+
+def _points(spec: RoundSpec, change: Callable[[PointSpec], PointSpec]) -> RoundSpec:
+    return msgspec.structs.replace(spec, points=tuple(map(change, spec.points)))
+
+
+def _with_level(hisses: tuple[Hiss, ...], source: str, level_db: float) -> tuple[Hiss, ...]:
+    return tuple(msgspec.structs.replace(h, level_db=level_db) if h.source == source else h for h in hisses)
+
+
+def carried(source: str, at: str, level_db: float) -> Change:
+    """Let a leak be heard at another point as loud as stated."""
+
+    def change(spec: RoundSpec) -> RoundSpec:
+        return _points(
+            spec,
+            lambda p: msgspec.structs.replace(p, air=_with_level(p.air, source, level_db)) if p.point == at else p,
+        )
+
+    return change
+
+
+def compressor_starts(spec: RoundSpec) -> RoundSpec:
+    """The shop is louder in every air clip: the compressor came on, not the leak."""
+
+    def louder(take: TakeSpec) -> TakeSpec:
+        return msgspec.structs.replace(take, drift_db=2.2) if take.kind == Kind.AIR else take
+
+    return _points(spec, lambda p: msgspec.structs.replace(p, takes=tuple(map(louder, p.takes))))
+
+
+def dripping(spec: RoundSpec) -> RoundSpec:
+    """Drips in the background, air on or off: not bubbles."""
+    drips = Part(kind="drips", level_db=8.0, numbers={"per_s": 3.0})
+    background = msgspec.structs.replace(spec.background, parts=(*spec.background.parts, drips))
+    return msgspec.structs.replace(spec, background=background)
+
+
+def bubbling(per_s: float, peak_db: float) -> Change:
+    """Bubbles at the radiator while the air is on, as many and as loud as stated."""
+
+    def change(spec: RoundSpec) -> RoundSpec:
+        bubbles = Bubbles(per_s=per_s, peak_db=peak_db)
+        truth = msgspec.structs.replace(spec.truth, bubbles_per_s=per_s)
+        wet = _points(spec, lambda p: msgspec.structs.replace(p, bubbles=bubbles) if p.point == "radiator" else p)
+        return msgspec.structs.replace(wet, truth=truth)
+
+    return change
+
+
+def _facts(rng: np.random.Generator, paths: tuple[PathId, ...]) -> SimFacts:
+    median, sd = LOSS.get(str(paths[0]), LOSS["leak"])
+    return SimFacts(
+        loss_percent=round(min(100.0, float(median * np.exp(rng.normal(0, sd))))),
+        supply_kpa=SUPPLY_KPA,
+        cylinder=1,
+        firing_order=FIRING_ORDER,
+        bubbles_seen=bool(rng.random() < BUBBLES_SEEN[PathId.COOLANT_PASSAGE in paths]),
+    )
+
+
+def focus_of(spec: RoundSpec) -> tuple[str, ...]:
+    """Tags that follow from a drawn round: its truth and how faint it is."""
+    tags = [str(p) for p in spec.truth.paths]
+    loudest = max((c.hiss_db for c in spec.truth.causes), default=0.0)
+    if spec.truth.causes and loudest < 0:
+        tags.append("faint")
+    if len(spec.truth.causes) > 1:
+        tags.append("two leaks")
+    return tuple(tags)
+
+
+def shop_of(rng: np.random.Generator, name: str) -> Background:
+    """A simulated shop by its name; an empty name draws one."""
+    shops = SHOPS[POPULATION]
+    name = name or sorted(shops)[int(rng.integers(len(shops)))]
+    return Background(name=name, parts=shops[name](rng), level_dbfs=LEVEL_DBFS)
+
+
+def spec_of(
+    rng: np.random.Generator,
+    lesson: Lesson,
+    name: str,
+    background: Background | None = None,
+    seconds: float = TAKE_S,
+    walk: tuple[Kind, ...] = WALK,
+) -> RoundSpec:
+    """A round drawn as the row says."""
+    wishes = Wishes(
+        paths=tuple(PathId(p) for p in lesson.paths),
+        hiss_db=(lesson.hiss_db, lesson.hiss_db),
+        points=POINTS,
+        seconds=(seconds, seconds),
+        takes=walk,
+        rate_hz=RATE_HZ,
+        background=background or shop_of(rng, lesson.shop),
+        blow_by_db=lesson.blow_by_db,
+        drift_db=0.1,
+        cylinder=1,
+        firing_order=FIRING_ORDER,
+    )
+    spec = draw(rng, POPULATION, wishes=wishes, name=name)
+    quiet = Microphone(name="simulated microphone", colour=spec.microphone.colour, self_noise_db=SELF_NOISE_DB, bits=16)
+    spec = msgspec.structs.replace(spec, microphone=quiet)
+    spec = lesson.change(spec) if lesson.change else spec
+    return msgspec.structs.replace(spec, facts=_facts(rng, spec.truth.paths))
+
+
+def held_of(spec: RoundSpec, lesson: Lesson, trains: str = "", level_db: float | None = None) -> Held:
+    """Such a round rendered, with what is said of it afterwards."""
+    tags = tuple(dict.fromkeys((*focus_of(spec), *lesson.tags)))
+    return rendered(spec, spec.name, tags, lesson.said or clue(spec.truth.paths), trains, level_db)

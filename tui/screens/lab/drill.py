@@ -287,7 +287,7 @@ class DrillScreen(HearingScreen[None]):
             return
         theme = self.app.theme_variables
         pens = (("quiet", seen.quiet, theme["secondary"]), ("air", seen.air, theme["primary"]))
-        curves = [Curve(c.level_db.tolist(), name, pen) for name, c, pen in pens if c is not None]
+        curves = [Curve(c.level_db.tolist(), pen, dotted=name == "quiet") for name, c, pen in pens if c is not None]
         self.query_one(SpectraPlot).show(seen.lg_freq.tolist(), curves, (), theme["warning"])
 
 

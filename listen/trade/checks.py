@@ -95,6 +95,8 @@ class First(msgspec.Struct, frozen=True):
     before: tuple[Turns, ...]
     found: tuple[str, ...] = msgspec.field(name="with")
     why: str
+    unless: tuple[str, ...] = ()
+    """Kinds of evidence that show it was safe already."""
 
 
 @cache
@@ -158,7 +160,8 @@ def safe_order(wanted: Iterable[Check], done: frozenset[str], found: frozenset[s
 
 
 def _comes_first(f: First, check: Check, done: frozenset[str], found: frozenset[str]) -> bool:
-    return check.id != f.check and f.check not in done and check.turns in f.before and bool(found.intersection(f.found))
+    due = check.turns in f.before and bool(found.intersection(f.found)) and not done.intersection(f.unless)
+    return due and check.id != f.check and f.check not in done
 
 
 @cache

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import tomllib
+
+import msgspec
 import pytest
-from worked import case_of, engines
+from worked import HERE, case_of, engines
 
 from listen.diagnosis import diagnose as diagnose_module
 from listen.diagnosis import faults, told, weigh
@@ -17,6 +20,8 @@ from listen.trade.evidence import evidence_rows
 from listen.trade.layout import layout
 
 OUTCOMES = [(c, o) for c in checks() for o in c.outcomes if o.row(c.id) in evidence_rows()]
+STRANGERS = tomllib.loads((HERE / "strangers.toml").read_text("utf-8"))["case"]
+ROWS = tomllib.loads((HERE / "rows.toml").read_text("utf-8"))["case"]
 FACTS = ("turbo",)
 """What the engine must be so that every cause can be one."""
 
@@ -65,6 +70,48 @@ def test_the_outcomes_of_a_check_tell_its_causes_apart(check):
         weights = [evidence_rows()[o.row(check.id)].weight_db(cause) for o in check.outcomes]
         spread.append(max(weights) - min(weights))
     assert max(spread) >= 3
+
+
+LIQUID = {"liquid-lock", "frozen", "emulsion", "plug-steam-clean", "overheating"}
+COOLANT = {"bubbles", "coolant-loss", "smoke-white-warm", "plug-crust", "gasket-again", "oil-level-rising"}
+
+
+@pytest.mark.parametrize("data", [*engines(), *STRANGERS], ids=lambda c: c["title"])
+def test_no_check_does_harm(data):
+    """Liquid and timing before cranking, thinned oil before running, no oil into a diesel, no test where it stands."""
+    case = case_of(data)
+    found = {f.id for f in findings_of(case)}
+    made = {m.check for m in case.made}
+    turned = any(c.dry_kpa is not None for c in case.cylinders)
+    for check in (c for f in diagnose(case).faults for c in f.checks):
+        moves = check.turns in ("cranks", "runs")
+        assert not (moves and found & LIQUID and "liquid-first" not in made), check.id
+        assert not (moves and found & COOLANT and not turned and "liquid-first" not in made), check.id
+        assert not (moves and found & {"belt-broke", "timing-disturbed"} and "timing-marks" not in made), check.id
+        assert not (check.turns == "runs" and found & {"fuel-in-oil", "flooded"} and "change-oil" not in made), check.id
+        assert not (check.id.startswith("wet") and case.engine.fuel == "diesel")
+        lost = [c for c in case.cylinders if c.loss_percent is not None]
+        assert not (check.id == "loss-on-all" and len(lost) == len(case.engine.cylinders))
+        assert not (check.id == "loss-on-all" and len(case.engine.cylinders) == 1)
+
+
+def test_every_check_is_asked_for_by_some_engine():
+    """None stands in the table that no user can reach, whatever was made before."""
+    asked = {c.id for data in [*engines(), *STRANGERS, *ROWS] for f in _faults(case_of(data)) for c in f.checks}
+    assert {c.id for c in checks()} - asked == set()
+
+
+def _faults(case):
+    """The faults now, and once the first check asked for could not be made."""
+    made = list(case.made)
+    for _ in range(12):
+        now = msgspec.structs.replace(case, made=tuple(made))
+        d = diagnose(now)
+        yield from d.faults
+        first = d.faults[0].next_check if d.faults else None
+        if first is None or first.id == "decide":
+            return
+        made.append(Made(first.id, NOT_POSSIBLE))
 
 
 @pytest.mark.parametrize("data", engines(), ids=lambda c: c["title"])

@@ -8,7 +8,7 @@ from bay import bench, read_all, screen_text, to_engine, type_text, until, words
 from textual.widgets import OptionList
 
 from listen.jobs.answers import NO, OPEN, YES, answer, facts_here, in_words
-from listen.jobs.events import SymptomNoted
+from listen.jobs.events import JobNamed, PlugSeen, ReadingEntered, SymptomNoted
 from listen.jobs.folder.store import open_job
 from listen.trade.facts import core, fact, facts
 from listen.trade.layout import layout
@@ -204,3 +204,28 @@ async def test_a_check_of_a_cylinder_that_is_not_known_asks_which(tmp_path: Path
             ("bubbles-start-and-stop", "start-stop", 3)
         ]
         await until(pilot, lambda: "open to the coolant · cylinder 3" in words(app))
+
+
+async def test_every_row_behind_a_diagnosis_shows_its_source_and_pressures_are_in_the_jobs_unit(tmp_path: Path) -> None:
+    """w: of priors, weights, checks, contradictions, blind spots, plugs and facts; and nothing in kPa in a psi job."""
+    app = bench(tmp_path, engine=layout("inline-4"))
+    async with app.run_test(size=(100, 200)) as pilot:
+        await to_engine(pilot)
+        app.write(JobNamed(pressure_unit="psi"), PlugSeen(cylinder=2, conditions=("metal",)))
+        for n, psi in ((1, 170.0), (2, 90.0), (3, 168.0), (4, 172.0)):
+            read = ReadingEntered(reading="compression-dry", value=psi, unit="psi", si=psi * 6.894757, cylinder=n)
+            app.write(read, ReadingEntered(reading="loss", value=8.0, unit="percent", si=8.0, cylinder=n))
+        app.write(SymptomNoted(symptom="ticking"))
+        await pilot.press("d")
+        await until(pilot, lambda: "cylinder 2: 90 psi" in words(app))
+        assert "kPa" not in words(app) and "before any evidence" not in words(app)
+        await pilot.press("w")
+        await until(pilot, lambda: "before any evidence" in words(app))
+        text = words(app)
+        assert "FAA AC 43.13-1B, spark plugs" in text, "the plug's own row"
+        assert "What contradicts itself" in text and "Compression is low but the loss is low." in text
+        assert "What the tests made cannot see" in text and "US Army TM 5-4210-230-14&P-1" in text
+        assert "What was noted" in text and "ticking at half engine speed" in text
+        assert text.count("shop rule, ours") >= 5
+        await pilot.press("escape", "a")
+        await until(pilot, lambda: "shop rule, ours" in words(app) and "All cautions" in words(app))

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, ClassVar, cast
 
+from msgspec.structs import replace
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
+from listen.trade.causes import sources
 from listen.trade.cautions import cautions, told_in
 from tui.widgets.panels import CautionPanel
 from tui.words import shown
@@ -30,7 +32,7 @@ class CautionScreen(ModalScreen[bool]):
 
     def __init__(self, rows: tuple[Caution, ...] | None = None, title: str = "All cautions") -> None:
         super().__init__()
-        self._rows, self._title = cautions() if rows is None else rows, title
+        self._rows, self._title = tuple(map(_with_source, cautions())) if rows is None else rows, title
 
     def compose(self) -> ComposeResult:
         """Title, cautions, what the key does."""
@@ -50,3 +52,8 @@ class CautionScreen(ModalScreen[bool]):
         """Turn the page; after the last, done."""
         if not self.query_one(CautionPanel).page():
             self.dismiss(True)
+
+
+def _with_source(c: Caution) -> Caution:
+    """A caution with where it comes from behind it, for reading in peace."""
+    return replace(c, words=f"{c.words} ({'; '.join(sources()[s].words for s in c.sources)})")

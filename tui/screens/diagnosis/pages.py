@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from textual.content import Content
 
 from listen.diagnosis.tested import MADE
-from listen.trade.causes import sources
+from listen.trade.causes import causes, sources
 from listen.trade.cautions import cautions_for
+from listen.trade.doubts import blind_spots, contradictions
+from listen.trade.facts import facts
+from listen.trade.plugs import plugs
+from listen.voice import names
 from tui.words import number, percent, plain, shown
 
 if TYPE_CHECKING:
@@ -17,29 +22,37 @@ if TYPE_CHECKING:
     from listen.jobs.job import Job
 
 MOST_LINES = 6
+"""Weights shown of each side; with reasons all of them."""
 
 
-def page(diagnosis: Diagnosis, made: tuple[str, ...] = (), *, why: bool = False) -> Content:
+def page(diagnosis: Diagnosis, job: Job, made: tuple[str, ...] = (), *, why: bool = False) -> Content:
     """Everything that may be said, headings first; with reasons and sources if asked."""
     parts = [shown(diagnosis.text, "bold"), shown("")]
     if diagnosis.stop_for:
         found = f" Found: {'; '.join(diagnosis.stop_why)}." if diagnosis.stop_why else ""
-        warned = (shown(f"▲ {c.words}{found}", "bold $warning") for c in cautions_for("stop-driving"))
+        cautions = cautions_for("stop-driving")
+        warned = [
+            part for c in cautions for part in (shown(f"▲ {c.words}{found}", "bold $warning"), *_from(c.sources, why))
+        ]
         parts = [*warned, shown(""), *parts]
     for fault in diagnosis.faults:
         parts += _fault(fault, why)
     if made:
         parts += [shown("Checks made", "$accent"), *(shown(f"  ✓ {words}") for words in made), shown("")]
     if diagnosis.contradictions:
+        rows = {row.id: row for row in contradictions()}
         parts.append(shown("What contradicts itself", "$accent"))
         for doubt in diagnosis.contradictions:
             parts.append(shown(f"  ≠ {doubt.words} {doubt.then}", "$warning"))
+            parts += _from(rows[doubt.id].sources, why)
         parts.append(shown(""))
     untested = [t for t in diagnosis.tests if t.note != MADE]
     if untested:
         parts.append(shown("Not tested, so it cannot be ruled out", "$accent"))
         parts += [shown(f"  – {t.words}: {t.note}" if t.note else f"  – {t.words}") for t in untested]
         parts.append(shown(""))
+    if why:
+        parts += [*_blind(diagnosis), *_noted(job)]
     if diagnosis.shop_trouble:
         parts.append(shown(f"! {diagnosis.shop_trouble}", "$warning"))
     if diagnosis.shop_rows:
@@ -48,23 +61,45 @@ def page(diagnosis: Diagnosis, made: tuple[str, ...] = (), *, why: bool = False)
     return Content("\n").join(parts)
 
 
+def _from(ids: Iterable[str], why: bool = True, before: str = "") -> list[Content]:
+    """Where a row of the tables comes from, if asked."""
+    told = "; ".join(sources()[s].words for s in ids if s in sources())
+    return [shown(f"          {before}({told})", "$secondary")] if why else []
+
+
+def _blind(diagnosis: Diagnosis) -> list[Content]:
+    """What each test that was made cannot see, and what misleads it."""
+    parts = [shown("What the tests made cannot see", "$accent")]
+    for t in (t for t in diagnosis.tests if t.made):
+        misleads = f"; misled by {', '.join(t.misleads)}" if t.misleads else ""
+        parts.append(shown(f"  – {t.words}: {', '.join(t.blind_to)}{misleads}"))
+        parts += _from(blind_spots()[t.test].sources)
+    return [*parts, shown("")]
+
+
+def _noted(job: Job) -> list[Content]:
+    """Looks of plugs and facts that were noted, each with its source."""
+    looks = {look for seen in job.plugs.values() for look in seen.conditions}
+    told = {*job.symptoms, *(id for found in job.found.values() for id in found)}
+    rows = [(p.words, p.sources) for p in plugs() if p.id in looks]
+    rows += [(f.words, f.sources) for f in facts().values() if f.id in told]
+    parts = [part for words, ids in rows for part in (shown(f"  – {words}"), *_from(ids))]
+    return [shown("What was noted", "$accent"), *parts, shown("")] if rows else []
+
+
 def symptom_words(job: Job) -> str:
     """Symptoms of the whole engine in words; asked and not asked are told apart."""
-    told = ", ".join(_symptom(s) for s in job.symptoms)
+    told = ", ".join(names.symptom_name(s) for s in job.symptoms)
     return f"Symptoms: {told}." if told else "Symptoms asked: none." if job.symptoms_asked else "Symptoms not asked."
-
-
-def _symptom(id: str) -> str:
-    from listen.trade.facts import symptoms
-
-    return next((s.words for s in symptoms() if s.id == id), plain(id, 40))
 
 
 def _fault(fault: Fault, why: bool) -> list[Content]:
     head = f"▲ {plain(fault.words)} · {plain(fault.place)} · {percent(fault.probability)}, {plain(fault.sure)}"
     parts = [shown(head, "bold $accent"), shown(f"  {fault.text}")]
-    parts += [part for line in fault.supports[:MOST_LINES] for part in _weight(line, "+", why)]
-    parts += [part for line in fault.against[:MOST_LINES] for part in _weight(line, "−", why)]
+    parts += _from(causes()[fault.cause].sources, why, f"before any evidence {number(fault.prior_db)} dB ")
+    most = None if why else MOST_LINES
+    parts += [part for line in fault.supports[:most] for part in _weight(line, "+", why)]
+    parts += [part for line in fault.against[:most] for part in _weight(line, "−", why)]
     if fault.rivals:
         rivals = ", ".join(f"{c.words} {percent(c.probability)}" for c in fault.rivals)
         parts.append(shown(f"  It could also be: {rivals}", "$warning"))
@@ -78,6 +113,7 @@ def _fault(fault: Fault, why: bool) -> list[Content]:
             f" {plain(check.means, 400)}. About {check.minutes} min, {plain(check.tools, 80)}.",
         )
     )
+    parts += _from(check.sources, why)
     if len(fault.checks) > 1:
         then = "; ".join(c.words for c in fault.checks[1:])
         parts.append(Content.assemble(("  Or then: ", "bold"), plain(then, 300), ". c enters what came of one."))
@@ -93,7 +129,4 @@ def _weight(line: Line, glyph: str, why: bool) -> list[Content]:
     head = Content.assemble(
         (f"  {glyph} {number(abs(line.db)):>5} ", "$success" if glyph == "+" else "$warning"), words
     )
-    if not why:
-        return [head]
-    told = "; ".join(sources()[s].words for s in line.sources if s in sources())
-    return [head, shown(f"          {plain(line.why, 300)} ({told})", "$secondary")]
+    return [head, *_from(line.sources, why, f"{plain(line.why, 300)} ")]

@@ -49,7 +49,7 @@ class DiagnosisScreen(BayScreen[None]):
     def show_job(self, job: Job) -> None:
         """Weigh all evidence and show it."""
         try:
-            text: Content = page(_diagnosis(job), checks.made_words(job), why=self.why)
+            text: Content = page(_diagnosis(job), job, checks.made_words(job), why=self.why)
         except HisswayError as e:
             text = shown(f"! {e}", "$warning")
         text = Content.assemble(text, "\n\n", (symptom_words(job), "$secondary"))

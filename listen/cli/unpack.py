@@ -13,7 +13,9 @@ EXAMPLE = "hissway unpack bench-engine.zip"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Arguments of the command."""
-    parser.add_argument("zip", metavar="FILE.zip", type=Path, help="a zip that hissway pack wrote")
+    parser.add_argument(
+        "zip", metavar="FILE.zip", type=Path, help="a zip that hissway pack wrote, or the folder it was unpacked to"
+    )
 
 
 def run(args: argparse.Namespace) -> int:

@@ -1,4 +1,4 @@
-"""A zip from another machine becomes a job here: checked whole, then new, added to ours, or kept beside it."""
+"""A bag from another machine, zipped or open, becomes a job here: checked whole, then new, added to ours, or beside."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from listen.jobs.exchange.bag import bag_faults
 from listen.jobs.exchange.merge import Plan, merged_event, plan
 from listen.jobs.exchange.sign import check_signatures
 from listen.jobs.exchange.verify_files import clip_fault
-from listen.jobs.exchange.zip_guard import LIMITS, Limits, unzip_bag
+from listen.jobs.exchange.zip_guard import LIMITS, Limits, copy_bag, unzip_bag
 from listen.jobs.folder import heads
 from listen.jobs.folder.chain import Chain
 from listen.jobs.folder.disk import folder_mode, make_folders, telling
@@ -51,11 +51,11 @@ def unpack(path: Path, root: Path, limits: Limits = LIMITS) -> Unpacked:
         The zip, the bag or the job in it is not whole or not ours, with the reason; or the disk refuses.
     """
     if not path.exists():
-        raise JobError(f"{path}: no such file; give the zip that hissway pack wrote")
+        raise JobError(f"{path}: no such file; give the zip that hissway pack wrote, or the folder it was unpacked to")
     with telling("unpack a job", root):
         make_folders(root)
         with passing_room(".unpack-", root) as room:
-            bag = unzip_bag(path, room, limits)
+            bag = unzip_bag(path, room, limits) if path.is_file() else copy_bag(path, room, limits)
             chain = _checked(path, bag)
             opening = chain.lines[0].event.payload
             assert isinstance(opening, JobOpened)

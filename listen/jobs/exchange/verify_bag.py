@@ -7,7 +7,7 @@ from pathlib import Path
 from msgspec.structs import replace
 
 from listen.errors import JobError
-from listen.jobs.exchange.bag import bag_faults
+from listen.jobs.exchange.bag import bag_faults, open_bag
 from listen.jobs.exchange.verification import ALONE, Against, Mismatch, Verification
 from listen.jobs.exchange.verify import verify_job
 from listen.jobs.exchange.verify_results import Evaluate
@@ -29,8 +29,8 @@ def verify_path(
     if path.is_file():
         with passing_room("hissway-verify-") as room:
             return _bag(unzip_bag(path, room), results, evaluate, against)
-    if (path / "bagit.txt").is_file():
-        return _bag(path, results, evaluate, against)
+    if (bag := open_bag(path)) is not None:
+        return _bag(bag, results, evaluate, against)
     return verify_job(path, results=results, evaluate=evaluate, against=against)
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from msgspec.structs import replace
 
 from listen.jobs.events import ClipKept, JournalMended
+from listen.jobs.exchange.bag import stray
 from listen.jobs.exchange.verification import Mismatch
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import Chain
@@ -16,9 +17,6 @@ from listen.jobs.folder.journal_file import JOURNAL, broken_words
 from listen.jobs.folder.parts import CLIPS, is_clip_id
 from listen.jobs.folder.summary import SUMMARY, JobSummary, summarize
 from listen.voice.times import moment
-
-PASSING = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
-"""Files that systems leave in folders people look into."""
 
 
 def journal_faults(folder: Path, chain: Chain, summary: JobSummary | None) -> Iterator[Mismatch]:
@@ -71,7 +69,7 @@ def clip_faults(folder: Path, kept: tuple[ClipKept, ...], bad: dict[str, str]) -
         there = []
     ids = {clip.clip for clip in kept}
     for name in there:
-        if name.removesuffix(".flac") not in ids and name not in PASSING:
+        if name.removesuffix(".flac") not in ids and not stray(name):
             yield Mismatch("clip", f"{CLIPS}/{name}", "no event speaks of this file")
 
 

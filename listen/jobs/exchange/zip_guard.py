@@ -1,4 +1,4 @@
-"""A zip from a stranger: looked at before anything is written, unpacked in a stream within limits, or refused."""
+"""A bag from a stranger: looked at before anything is written, unpacked in a stream within limits, or refused."""
 
 from __future__ import annotations
 
@@ -15,14 +15,15 @@ from pathlib import Path
 import msgspec
 
 from listen.errors import JobError
+from listen.jobs.exchange.bag import open_bag, stray
 from listen.jobs.folder.disk import CHUNK_BYTES, telling
 
 
 class Limits(msgspec.Struct, frozen=True, kw_only=True):
     """What a job's bag may be at most."""
 
-    entries: int = 20_000
-    """Files; a job of 24 cylinders with 30 clips each has under 1,000."""
+    entries: int = 5_000
+    """Files; a job of 24 cylinders with 30 clips each has under 1,000, and each costs a write that is waited for."""
     total_bytes: int = 4_000_000_000
     """All files unpacked."""
     clip_bytes: int = 400_000_000
@@ -44,11 +45,16 @@ RATIO_FREE_BYTES = 100_000
 """Files up to this size may be packed as hard as they like."""
 
 _TAGS = r"bagit\.txt|bag-info\.txt|(?:tag)?manifest-sha256\.txt"
-_TOP = r"(?P<top>[A-Za-z0-9][A-Za-z0-9._-]{0,99})"
+_TOP = r"(?:(?P<top>[^/]{1,200})/)?"
+"""The bag's own folder, whatever another tool calls it, or none: it names nothing here."""
 _NAME = re.compile(
-    rf"{_TOP}/(?:(?P<tag>{_TAGS})|data/(?P<journal>journal\.jsonl)|data/clips/(?P<clip>[a-z0-9-]{{1,64}}\.flac))"
+    rf"{_TOP}(?P<inside>(?P<tag>{_TAGS})|data/(?P<journal>journal\.jsonl)|data/clips/(?P<clip>[a-z0-9-]{{1,64}}\.flac))"
 )
-_FOLDER = re.compile(rf"{_TOP}/(?:data/(?:clips/)?)?")
+_FOLDER = re.compile(rf"{_TOP}(?:data/(?:clips/)?)?")
+BAG = "bag"
+"""What the bag's folder is called here."""
+LEAST_CLIP_BYTES = 42
+"""The mark of a FLAC file and its first block (RFC 9639); a shorter file holds no sound."""
 _END = struct.Struct("<4s4H2LH")
 _END_MARK = b"PK\x05\x06"
 
@@ -70,14 +76,49 @@ def unzip_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
             with zipfile.ZipFile(file) as archive:
                 files = _looked_at(path, archive, limits)
                 _check_room(path, sum(i.file_size for i in files.values()), into)
-                for parts, info in files.items():
-                    _unpack(path, archive, info, into.joinpath(*parts))
-                top = next(iter(files))[0]
+                for inside, info in files.items():
+                    _unpack(path, archive, info, into / BAG / inside)
         except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, struct.error) as e:
             raise JobError(f"{path}: the zip is damaged ({_shown(str(e))}); ask for it again") from e
         except (UnicodeDecodeError, ValueError) as e:
             raise JobError(f"{path}: the zip is not one of ours ({_shown(str(e))}); it is refused") from e
-    return into / top
+    return into / BAG
+
+
+def copy_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
+    """Copy a bag that lies open into the empty folder ``into``, held to the same as one in a zip.
+
+    Raises
+    ------
+    JobError
+        No bag, or anything in it that a job's bag does not hold, with the reason.
+    """
+    bag = open_bag(path)
+    if bag is None:
+        raise JobError(f"{path}: holds no bag; give the zip that hissway pack wrote, or the folder it was unpacked to")
+    with telling("read the bag", bag):
+        files = {name: p for p in sorted(bag.rglob("*")) if not stray(name := p.relative_to(bag).as_posix())}
+        for name, file in files.items():
+            size = file.lstat().st_size
+            known = _FOLDER.fullmatch(f"{name}/") if file.is_dir() else _NAME.fullmatch(name)
+            why = "a link" if file.is_symlink() else "" if known else "a file that a job's bag does not hold"
+            if why := why or ("" if file.is_dir() else _too_large(name, size, limits)):
+                raise JobError(f"{bag}: {_shown(name)}: {why}; the bag is refused, nothing was taken in")
+        total = sum(f.stat().st_size for f in files.values() if f.is_file())
+        if len(files) > limits.entries or total > limits.total_bytes:
+            raise JobError(
+                f"{bag}: {len(files)} files of {total} bytes; a job's bag has at most {limits.entries}; refused"
+            )
+        _check_room(bag, total, into)
+        for name, file in files.items():
+            if file.is_file():
+                to = into / BAG / name
+                to.parent.mkdir(parents=True, exist_ok=True)
+                with file.open("rb") as source, to.open("xb") as target:
+                    shutil.copyfileobj(source, target, CHUNK_BYTES)
+                    target.flush()
+                    os.fsync(target.fileno())
+    return into / BAG
 
 
 def _check_directory(path: Path, fd: int, limits: Limits) -> None:
@@ -97,21 +138,23 @@ def _check_directory(path: Path, fd: int, limits: Limits) -> None:
         )
 
 
-def _looked_at(path: Path, archive: zipfile.ZipFile, limits: Limits) -> dict[tuple[str, ...], zipfile.ZipInfo]:
+def _looked_at(path: Path, archive: zipfile.ZipFile, limits: Limits) -> dict[str, zipfile.ZipInfo]:
     """Every file of the zip by its place in the bag; refuses the whole zip at the first thing that is not right."""
     infos = archive.infolist()
     if len(infos) > limits.entries:
         raise JobError(f"{path}: {len(infos)} files; a job's bag has at most {limits.entries}; refused")
-    files: dict[tuple[str, ...], zipfile.ZipInfo] = {}
+    files: dict[str, zipfile.ZipInfo] = {}
     names: dict[str, str] = {}
+    tops: set[str] = set()
     for info in infos:
         why = _name_fault(info, names) or _sort_fault(info) or _size_fault(info, limits)
         if why:
             raise JobError(f"{path}: {_shown(info.orig_filename)}: {why}; the zip is refused, nothing was unpacked")
         names[_folded(info.filename)] = info.filename
-        if not info.is_dir():
-            files[tuple(info.filename.split("/"))] = info
-    if len({parts[0] for parts in files}) != 1:
+        if (found := _NAME.fullmatch(info.filename)) is not None and not info.is_dir():
+            files[found["inside"]] = info
+            tops.add(found["top"] or "")
+    if len(tops) != 1:
         raise JobError(f"{path}: holds no bag, or more than one; give the file that hissway pack wrote")
     if (total := sum(i.file_size for i in files.values())) > limits.total_bytes:
         raise JobError(f"{path}: {total} bytes unpacked; a job's bag has at most {limits.total_bytes}; refused")
@@ -130,7 +173,7 @@ def _name_fault(info: zipfile.ZipInfo, names: dict[str, str]) -> str:
         return "a name with characters that trick some systems"
     if (twin := names.get(_folded(name))) is not None:
         return "a name that stands there twice" if twin == name else f"a name that some systems take for {_shown(twin)}"
-    if (_FOLDER if info.is_dir() else _NAME).fullmatch(name) is None:
+    if not stray(name) and (_FOLDER if info.is_dir() else _NAME).fullmatch(name) is None:
         return "a file that a job's bag does not hold"
     return ""
 
@@ -152,13 +195,23 @@ def _sort_fault(info: zipfile.ZipInfo) -> str:
 def _size_fault(info: zipfile.ZipInfo, limits: Limits) -> str:
     found = _NAME.fullmatch(info.filename)
     if found is None:
-        return "" if info.file_size == 0 else "a folder with content"
-    most = limits.clip_bytes if found["clip"] else limits.journal_bytes if found["journal"] else limits.tag_bytes
-    if info.file_size > most:
-        return f"{info.file_size} bytes unpacked; at most {most}"
+        return "" if info.file_size == 0 or stray(info.filename) else "a folder with content"
+    if why := _too_large(info.filename, info.file_size, limits):
+        return why
     if info.file_size > RATIO_FREE_BYTES and info.file_size > limits.ratio * max(info.compress_size, 1):
         return f"packed {info.file_size / max(info.compress_size, 1):.0f} to 1; more than {limits.ratio:g} is a trap"
     return ""
+
+
+def _too_large(name: str, size: int, limits: Limits) -> str:
+    """Why a file of a bag cannot be of this size; empty where it can."""
+    found = _NAME.fullmatch(name)
+    if found is None:
+        return ""
+    if found["clip"] and size < LEAST_CLIP_BYTES:
+        return f"{size} bytes; no sound file is as short"
+    most = limits.clip_bytes if found["clip"] else limits.journal_bytes if found["journal"] else limits.tag_bytes
+    return f"{size} bytes unpacked; at most {most}" if size > most else ""
 
 
 def _check_room(path: Path, total: int, into: Path) -> None:

@@ -1,0 +1,106 @@
+"""Protects bags on their way: zipped again by another tool, unpacked by hand, looked into by a system."""
+
+from __future__ import annotations
+
+import shutil
+import time
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from listen.errors import JobError
+from listen.jobs.exchange.pack import pack
+from listen.jobs.exchange.unpack import unpack
+from listen.jobs.exchange.verify_bag import verify_path
+from listen.jobs.folder.journal_file import JOURNAL
+from tests.jobs.shop import quick_judge, small_job
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> Path:
+    return small_job(tmp_path / "here")
+
+
+@pytest.fixture
+def bag(job: Path, tmp_path: Path) -> Path:
+    """The bag of the job, unpacked by another program."""
+    pack(job, tmp_path / "sent.zip")
+    with zipfile.ZipFile(tmp_path / "sent.zip") as archive:
+        archive.extractall(tmp_path / "by hand")
+    return next((tmp_path / "by hand").iterdir())
+
+
+def arrives(what: Path, job: Path, root: Path) -> None:
+    done = unpack(what, root)
+    assert done.how == "new"
+    assert (done.folder / JOURNAL).read_bytes() == (job / JOURNAL).read_bytes()
+    assert sorted(p.name for p in (done.folder / "clips").iterdir()) == sorted(
+        p.name for p in (job / "clips").iterdir()
+    )
+    assert verify_path(what, evaluate=quick_judge).ok
+
+
+def test_a_bag_says_the_version_it_is_made_to(bag: Path) -> None:
+    assert (bag / "bagit.txt").read_text() == "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
+
+
+def zipped(bag: Path, to: Path, top: str) -> Path:
+    """As another tool zips a folder: deflated, folders as entries, its own names beside."""
+    with zipfile.ZipFile(to, "w", zipfile.ZIP_DEFLATED) as archive:
+        for file in sorted(bag.rglob("*")):
+            archive.write(file, f"{top}{file.relative_to(bag).as_posix()}")
+        archive.writestr(f"__MACOSX/{top}._bagit.txt", b"attributes")
+        archive.writestr(f"{top}data/.DS_Store", b"window")
+    return to
+
+
+@pytest.mark.parametrize("top", ["Bench engine (2), für Ida/", ""])
+def test_zipped_again_by_another_tool(bag: Path, job: Path, tmp_path: Path, top: str) -> None:
+    arrives(zipped(bag, tmp_path / "again.zip", top), job, tmp_path / "there")
+
+
+@pytest.mark.parametrize("inside", [True, False])
+def test_an_open_bag_and_what_windows_leave_in_it(bag: Path, job: Path, tmp_path: Path, inside: bool) -> None:
+    for name in (".DS_Store", "data/Thumbs.db", "data/clips/desktop.ini", "data/clips/._x.flac"):
+        (bag / name).write_bytes(b"left")
+    arrives(bag if inside else bag.parent, job, tmp_path / "there")
+    assert bag.is_dir(), "what was taken in is still there"
+
+
+def test_an_open_bag_is_held_to_the_same(bag: Path, tmp_path: Path) -> None:
+    clip = next((bag / "data" / "clips").iterdir())
+    cases = {
+        "a link": lambda b: (b / "data" / "clips" / "ab.flac").symlink_to(clip),
+        "does not hold": lambda b: (b / "data" / "run.sh").write_text("x"),
+        "as short": lambda b: (b / "data" / "clips" / "ab.flac").write_bytes(b""),
+        "not listed|not in manifest": lambda b: (b / "data" / "clips" / "ab.flac").write_bytes(b"x" * 50),
+        "hash is not|validation failed": lambda b: (b / "data" / JOURNAL).write_bytes(b"x"),
+    }
+    for words, spoil in cases.items():
+        copy = tmp_path / "copy"
+        shutil.copytree(bag, copy)
+        spoil(copy)
+        with pytest.raises(JobError, match=words):
+            unpack(copy, tmp_path / "there")
+        shutil.rmtree(copy)
+    assert not any(p for p in (tmp_path / "there").iterdir())
+    with pytest.raises(JobError, match="holds no bag"):
+        unpack(tmp_path / "here", tmp_path / "there")
+
+
+def test_nineteen_thousand_empty_clips_are_refused_at_once(tmp_path: Path) -> None:
+    from tests.patience import in_time
+
+    many = tmp_path / "many.zip"
+    with zipfile.ZipFile(many, "w") as archive:
+        for n in range(19_000):
+            archive.writestr(f"b/data/clips/{n:x}.flac", b"")
+
+    def refuse() -> float:
+        began = time.monotonic()
+        with pytest.raises(JobError, match="more than 5000 files"):
+            unpack(many, tmp_path / "there")
+        return time.monotonic() - began
+
+    in_time(refuse, 1.0)

@@ -43,6 +43,16 @@ async def test_the_card_is_filled_in_kept_and_found_by(tmp_path: Path) -> None:
         await listed(pilot, "Green tractor")
 
 
+async def test_a_text_longer_than_its_line_stays_readable(tmp_path: Path) -> None:
+    """No scroll bar lies over the only line there is."""
+    app = bench(tmp_path, title="Baler " + "that blows oil since the harvest " * 4)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await listed(pilot, "Baler")
+        await ask(pilot, "j")
+        await until(pilot, lambda: isinstance(app.screen, CardScreen))
+        await until(pilot, lambda: "since the harvest" in screen_text(app).splitlines()[2])
+
+
 async def test_escape_asks_before_a_card_with_something_typed_is_left(tmp_path: Path) -> None:
     """Going on, keeping and leaving are each one answer."""
     app = bench(tmp_path)

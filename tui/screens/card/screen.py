@@ -39,8 +39,9 @@ class CardScreen(FormScreen["tuple[Payload, ...] | None"]):
         """A line a field."""
         with VerticalScroll(id="form"):
             yield _line("Title", Field(self._of.title, id="title", compact=True))
-            yield _line("Complaint", Field(self._of.complaint, id="complaint", compact=True))
-            yield _line("Shop", Field(self._of.shop, id="shop", compact=True))
+            complaint = Field(self._of.complaint, placeholder="what brought it here", id="complaint", compact=True)
+            yield _line("Complaint", complaint)
+            yield _line("Shop", Field(self._of.shop, placeholder="whose bench it is", id="shop", compact=True))
             for row in details():
                 field = Field(self._of.details.get(row.id, ""), placeholder=row.hint, id=f"of-{row.id}", compact=True)
                 yield _line(row.words, field)

@@ -279,7 +279,7 @@ def _row(line: Line, heading: str, columns: int) -> Content:
     """On one line of the screen; the highlighted one stands in full below."""
     (sign, pen), wide = SIGNS[line.state], columns >= WIDE
     when = (moment(line.time) if wide else moment(line.time)[YEAR:]) if line.time else ""
-    why = f": {plain(line.why, 60 if wide else 16)}" if line.why else ""
+    why = f": {plain(line.why, 60)}" if line.why and wide else ""
     state = f" ({STATES[line.state]}{why})" if STATES[line.state] else ""
     before = f" {heading:<{HEADING}}{when:<{WHEN if wide else WHEN - YEAR}} "
     room = columns - len(before) - BESIDE - len(sign) - 1 - len(state)

@@ -38,6 +38,10 @@ CARRIED_STEPS = (0.618033988749895, 0.41421356237309515)
 """Steps of the sequences they are drawn by (golden ratio, square root of two), others than the levels'."""
 SOUND_STEP = 0.23606797749978967
 """The same for levels that a sound cylinder's clip states (square root of five)."""
+UNLIKE_SHARE, UNLIKE_DB = 0.1, 9.0
+"""Some sound cylinders are much unlike this one: another microphone's place, a quieter ring pack, a gain that moved."""
+NO_LIKENESS = 0.02
+"""Share of sound-cylinder clips that say nothing: the air was off, or the cylinder was none of the sound ones."""
 FOLLOWING = 0.1
 """Share of chance sounds that could be taken for switched air: one that starts and stops by itself coincides with one
 edge in six at most, and a half cycle that stands out is left out."""
@@ -71,34 +75,55 @@ class BlowBy:
     db: NDArray[np.float64]
     """[shape=(n, P)]."""
     spread_db: NDArray[np.float64]
-    """How uncertainly it gets there [shape=(P,)]."""
+    """How uncertainly it gets there [shape=(n, P)]."""
     log_weight: NDArray[np.float64]
+    """[shape=(n,)]."""
 
     @classmethod
     def of(cls, evidence: RoundEvidence, sharp: list[NDArray[np.float64] | None], assumed: Assumptions) -> BlowBy:
+        """Blow-by that comes out first at each of the crankcase's mouths in turn: filler or breather."""
         source = Source(PathId.NONE)
-        own = next(iter(own_indexes(source, evidence)), None)
-        ways = transfers(source, evidence, own, assumed)
-        prior = prior_over_levels(source, assumed)
-        spread = np.array([w.spread_db for w in ways])
-        stated: dict[int, NDArray[np.float64]] = {}
-        for i, p in enumerate(evidence.points):
-            if p.sound is None:
-                continue
-            here = prior if i == own else _spread_out(prior, ways[i].mean_db, ways[i].spread_db)
-            after = here * np.exp(p.sound - p.sound.max())
-            after = _spread_out(after / after.sum(), 0.0, BETWEEN_CYLINDERS_DB)
-            if i == own:
-                prior = after
-            else:
-                stated[i] = after
-        level, log_weight = aimed_draws(prior, sharp[own] if own is not None else None, 2)
-        db = level[:, None] + np.array([w.mean_db for w in ways])
-        for i, density in stated.items():
-            u = (0.5 + SOUND_STEP * (i + 1) * np.arange(1, DRAWS + 1)) % 1.0
-            db[:, i] = np.interp(u, np.cumsum(density), LEVELS_DB)
-            spread[i] = OWN_SPREAD_DB
-        return cls(db, spread, log_weight)
+        own: list[int | None] = [*own_indexes(source, evidence)]
+        return cls(*_in_turn([_blow_by(evidence, sharp, source, o, assumed) for o in own or [None]], 1))
+
+
+def _blow_by(
+    evidence: RoundEvidence,
+    sharp: list[NDArray[np.float64] | None],
+    source: Source,
+    own: int | None,
+    assumed: Assumptions,
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Levels and spreads at all points [shape=(n, P)] and log weights [shape=(n,)], out first at the point ``own``."""
+    ways = transfers(source, evidence, own, assumed)
+    prior = prior_over_levels(source, assumed)
+    spread = np.array([w.spread_db for w in ways])
+    stated: dict[int, NDArray[np.float64]] = {}
+    for i, p in enumerate(evidence.points):
+        if p.sound is None:
+            continue
+        here = prior if i == own else _spread_out(prior, ways[i].mean_db, ways[i].spread_db)
+        after = _of_another_cylinder(here, p.sound)
+        if i == own:
+            prior = after
+        else:
+            stated[i] = after
+    level, log_weight = aimed_draws(prior, sharp[own] if own is not None else None, 2)
+    db = level[:, None] + np.array([w.mean_db for w in ways])
+    for i, density in stated.items():
+        u = (0.5 + SOUND_STEP * (i + 1) * np.arange(1, DRAWS + 1)) % 1.0
+        db[:, i] = np.interp(u, np.cumsum(density), LEVELS_DB)
+        spread[i] = OWN_SPREAD_DB
+    return db, np.broadcast_to(spread, db.shape), log_weight
+
+
+def _of_another_cylinder(prior: NDArray[np.float64], sound: NDArray[np.float64]) -> NDArray[np.float64]:
+    """What a sound cylinder's clip says of this one's normal blow-by [shape=(N,)]."""
+    there = prior * np.exp(sound - sound.max())
+    there = there / there.sum()
+    parts = [(1.0 - UNLIKE_SHARE) * _spread_out(there, 0.0, BETWEEN_CYLINDERS_DB)]
+    parts.append(UNLIKE_SHARE * _spread_out(there, 0.0, UNLIKE_DB))
+    return np.asarray((1.0 - NO_LIKENESS) * (parts[0] + parts[1]) + NO_LIKENESS * prior)
 
 
 def _spread_out(density: NDArray[np.float64], shift_db: float, spread_db: float) -> NDArray[np.float64]:
@@ -152,7 +177,7 @@ def _draw(
 ) -> Draws:
     """Draw the levels at all points under one set of causes."""
     log_w = blow_by.log_weight.copy()
-    contributions = [(blow_by.db, np.broadcast_to(blow_by.spread_db, blow_by.db.shape))]
+    contributions = [(blow_by.db, blow_by.spread_db)]
     levels: list[NDArray[np.float64]] = []
     every = 1
     for k, source in enumerate(_sounding(hypothesis, bool(evidence.shut_heard))):

@@ -25,6 +25,8 @@ class PointEvidence:
     """True where the increase is not steady, as escaping air is, but came in events (spectral kurtosis)."""
     switched: bool = False
     """True where the air went on and off at a standing microphone: what else sounds does not follow it."""
+    clipped: bool = False
+    """The only air clip is clipped: the air is at least so loud, and ``air`` knows no upper end."""
     detected: bool = False
     """Hiss was found here, or a whistle that comes with the air."""
     whistle_db: float | None = None

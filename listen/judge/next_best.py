@@ -28,6 +28,7 @@ CLEAR_LIMIT_DB = -8.0
 """Hiss level a fresh 4 s pair with two quiets makes out in a usual shop; longer clips and more quiets reach lower."""
 LONGER_BUYS_DB = 3.0
 """Four times the time buys 3 dB (radiometer equation), where drift lets it."""
+USUAL_SECONDS = 4.0
 WORTH_BITS = 0.02
 """Less than this is not worth a walk to the tailpipe."""
 USUAL_POINTS = ("intake", "tailpipe", "oil-filler", "radiator")
@@ -46,7 +47,14 @@ class NextBest:
 
 
 def next_best(evidence: RoundEvidence, odds: Posterior) -> NextBest | None:
-    """The candidate worth most, or ``None`` where nothing is worth recording."""
+    """The candidate worth most, or ``None`` where nothing is worth recording.
+
+    A clipped air clip is taken again before anything else: nobody knows how much louder it was.
+    """
+    for p in evidence.points:
+        if p.clipped:
+            text = f"Record the {p.point.words} again, quiet and air, with less input gain: it was clipped."
+            return NextBest(p.point.id, Kind.AIR, USUAL_SECONDS, np.inf, text)
     wide = _with_unrecorded(evidence)
     keep = odds.probability > 1e-4
     likely = [h for h, k in zip(odds.sets, keep, strict=True) if k]
@@ -97,7 +105,7 @@ def _candidates(
         # Where the point is recorded, what is known of its level has been used up; only a better limit adds to it.
         spread = [0.0 * d.spread_db[:, i] if e.air is not None else d.spread_db[:, i] for d in draws]
         for seconds, limit in ((4.0, CLEAR_LIMIT_DB), (16.0, CLEAR_LIMIT_DB - LONGER_BUYS_DB)):
-            if e.air is None or seconds > 4.0:
+            if e.air is None or seconds > USUAL_SECONDS:
                 out.append((e.point.id, str(Kind.AIR), seconds, _foretell(net, spread, weights, limit)))
         if e.sound is None:
             own = [d.blow_by_db[:, i] for d in draws]

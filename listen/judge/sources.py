@@ -78,7 +78,7 @@ def transfers(source: Source, evidence: RoundEvidence, own: int | None, assumed:
     for i, p in enumerate(evidence.points):
         cylinder = p.point.neighbour if p.point.neighbour is not None else beside
         open_valve = valves.get(cylinder) if cylinder is not None else None
-        elsewhere = i != own and source.path is not PathId.NONE and path in p.point.row.own
+        elsewhere = i != own and path in p.point.row.own
         way = another_mouth() if elsewhere else transfer(path, p.point, open_valve)
         if i == own:
             way = Transfer(0.0, OWN_SPREAD_DB)

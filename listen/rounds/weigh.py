@@ -39,6 +39,8 @@ class Measured:
     steadiness: Steadiness | None
     before_shut_off: bool | None
     """Hiss was detected with the cylinder side shut off, above plain quiet; None without such clips."""
+    clipped_from_db: float | None = None
+    """Lower end of the excess where the only air clip is clipped and louder than the quiet one: it is at least this."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,6 +76,8 @@ def measure_alone(takes: PointTakes, drift: RoundDrift) -> Measured:
     """Excess and steadiness at one point."""
     contrast = takes.contrast(Kind.AIR)
     found = excess(contrast, _drift_of(takes, Kind.AIR, drift), takes.live, takes.floor_bias) if contrast else None
+    least = takes.least_contrast()
+    clipped = excess(least, drift, takes.live, takes.floor_bias) if least else None
     shut = takes.contrast(Kind.SHUT, Kind.QUIET) if takes.takes.get(Kind.QUIET) else None
     airs, quiets = takes.takes.get(Kind.AIR), takes.takes.get(takes.quiet_kind)
     return Measured(
@@ -82,6 +86,7 @@ def measure_alone(takes: PointTakes, drift: RoundDrift) -> Measured:
         found,
         steadiness(quiets, airs) if quiets and airs else None,
         None if shut is None else excess(shut, drift, takes.live, takes.floor_bias).detected,
+        float(clipped.ci95_db[0]) if clipped is not None and clipped.detected else None,
     )
 
 
@@ -121,7 +126,9 @@ def _evidence(m: Measured, shared: SharedDrift, reference: NDArray[np.float64], 
         None if sound is None else np.asarray(log_sum(sound + shared.log_weight[:, None], axis=0)),
         in_events=m.steadiness is not None and m.steadiness.in_events,
         switched=Kind.AIR in takes.locked,
-        detected=m.excess is not None and (m.excess.detected or takes.whistle_db is not None),
+        clipped=m.clipped_from_db is not None,
+        detected=m.clipped_from_db is not None
+        or (m.excess is not None and (m.excess.detected or takes.whistle_db is not None)),
         whistle_db=takes.whistle_db,
     )
 
@@ -130,6 +137,9 @@ def _likelihood(
     takes: PointTakes, kind: Kind, shared: SharedDrift, reference: NDArray[np.float64], floors: bool
 ) -> NDArray[np.float64] | None:
     contrast = takes.contrast(kind)
+    clipped = contrast is None and kind is Kind.AIR
+    if clipped:
+        contrast = takes.least_contrast()
     if contrast is None:
         return None
     live = takes.live
@@ -144,6 +154,8 @@ def _likelihood(
     else:
         rho, cov = contrast.rho, contrast.quiet.cov + contrast.air.cov
     found = log_likelihood(rho, cov, contrast, live, drift, reference)
+    if clipped:  # any level louder than what the clipped samples hold is as likely as that
+        return np.asarray(np.maximum.accumulate(found, axis=1))
     if own is None:
         return found
     # What a switched take leaves open is its own: the drift of the walk is no part of it.
@@ -169,8 +181,8 @@ def _ground(m: Measured, e: PointEvidence, air_followed: bool) -> Ground:
     heard = m.excess is not None and m.excess.detected
     return Ground(
         e.point,
-        e.air is not None,
-        float(m.excess.ci95_db[0]) if heard and m.excess is not None else None,
+        e.air is not None and m.contrast is not None,
+        float(m.excess.ci95_db[0]) if heard and m.excess is not None else m.clipped_from_db,
         0.0 if m.excess is None else float(m.excess.detection_limit_db),
         any(f.flag == "automatic-gain" for f in m.takes.flags),
         bool(m.before_shut_off),

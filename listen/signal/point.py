@@ -67,6 +67,8 @@ class PointTakes:
     """What switched takes say, by the kind their air-on halves are; ``takes`` then holds their halves too."""
     prints: tuple[ClipPrint, ...] = ()
     """What each usable clip that is not switched is known by beside its hiss, in the order given."""
+    at_least: tuple[TakeBands, ...] = ()
+    """Air clips refused for nothing but clipping, where no better one is there: the air is at least so loud."""
 
     @property
     def quiet_kind(self) -> Kind:
@@ -77,7 +79,14 @@ class PointTakes:
         """``kind`` against quiet, or ``None`` where either has no usable take. A switched take counts before walks."""
         if against is None and kind in self.locked:
             return self.locked[kind].contrast
-        over, under = self.takes.get(kind), self.takes.get(against or self.quiet_kind)
+        return self._contrast(self.takes.get(kind), against or self.quiet_kind)
+
+    def least_contrast(self) -> Contrast | None:
+        """Clipped air against quiet, where there is no other: the air is louder than this by nobody knows how much."""
+        return self._contrast(self.at_least, self.quiet_kind)
+
+    def _contrast(self, over: tuple[TakeBands, ...] | None, against: Kind) -> Contrast | None:
+        under = self.takes.get(against)
         return Contrast(pool(under), pool(over)) if over and under else None
 
     def repeats(self, floors: bool = False) -> list[Repeat]:
@@ -126,11 +135,16 @@ def measure_point(
     dof = degrees_of_freedom(weights)
     takes: dict[Kind, tuple[TakeBands, ...]] = {}
     bubbles: dict[Kind, BubbleCount] = {}
+    at_least: tuple[TakeBands, ...] = ()
+
+    def bands(i: int) -> TakeBands:
+        return take_bands((spectra_of[i].power @ weights).astype(np.float64), bandwidth, clips[i][1].seconds, dof)
+
     if live.sum() >= MIN_LIVE_BANDS:
         for i in good:
-            kind, clip = clips[i]
-            power = (spectra_of[i].power @ weights).astype(np.float64)
-            takes[kind] = (*takes.get(kind, ()), take_bands(power, bandwidth, clip.seconds, dof))
+            takes[clips[i][0]] = (*takes.get(clips[i][0], ()), bands(i))
+        if Kind.AIR not in takes and not switched:
+            at_least = tuple(bands(i) for i, (k, _) in enumerate(clips) if k is Kind.AIR and _only_clipped(flags[i]))
     # By level, so that neither names nor order of takes move a digit.
     takes = {kind: tuple(sorted(group, key=lambda t: float(t.mean.sum()))) for kind, group in takes.items()}
     for i in good if holds_coolant else ():
@@ -146,7 +160,13 @@ def measure_point(
         takes.pop(kind, None)
     prints = tuple(clip_print(clips[i][0], spectra_of[i], usable) for i in good if i < plain)
     every = (*(x for f in flags for x in f), *pair, *unswitched, *told)
-    return PointTakes(point_id, live, takes, quantile_bias(dof), tones, bubbles, every, whistle_db, locked, prints)
+    bias = quantile_bias(dof)
+    return PointTakes(point_id, live, takes, bias, tones, bubbles, every, whistle_db, locked, prints, at_least)
+
+
+def _only_clipped(flags: Sequence[Flag]) -> bool:
+    """Whether a clip is refused for clipping and for nothing else."""
+    return {f.flag for f in flags if f.reject} == {"clipping"}
 
 
 def _half_kinds(taken: SwitchedClip) -> tuple[Kind, ...]:

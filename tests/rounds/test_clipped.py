@@ -1,0 +1,53 @@
+"""Protects against a clipped clip taken for silence: the air is at least so loud, and nothing is named past it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from listen.lab.simulator.blunders import Clips
+from listen.lab.simulator.render import render
+from listen.rounds.model import Facts
+from listen.trade.points import Kind
+from tests.rounds.test_blunders import judged, leak, measured
+
+FACTS = Facts(loss_percent=25.0)
+
+
+def clipped(clips: Clips, *points: str) -> Clips:
+    """The air clips of these points cut off at their own root mean square, as by far too much gain."""
+    out = dict(clips)
+    for key, clip in clips.items():
+        if key[0] in points and key[1] is Kind.AIR:
+            top = np.float32(float(np.sqrt(np.mean(clip.samples.astype(np.float64) ** 2))))
+            out[key] = replace(clip, samples=np.clip(clip.samples, -top, top))
+    return out
+
+
+def test_a_leak_whose_own_clip_is_clipped_is_still_named() -> None:
+    result = judged(clipped(render(leak()), "intake"), FACTS)
+    assert [f.flag for p in result.points if p.point == "intake" for f in p.flags] == ["clipping", "no-pair"]
+    assert result.verdict.kind == "path" and result.verdict.paths == ("intake-valve",)
+
+
+def test_nothing_is_named_past_a_rival_whose_clip_is_clipped_and_it_is_asked_for_with_less_gain() -> None:
+    result = judged(clipped(render(leak()), "intake", "tailpipe"), FACTS)
+    assert result.verdict.kind == "unclear"
+    assert "less input gain" in result.verdict.next
+    assert result.verdict.next_point in ("intake", "tailpipe")
+
+
+def test_sound_is_not_said_over_a_clipped_clip() -> None:
+    clips = {k: c for k, c in render(leak()).items() if k[0] != "intake"}
+    result = judged(clipped(clips, "tailpipe"), Facts(loss_percent=4.0))
+    assert result.verdict.kind != "sound"
+
+
+def test_a_clipped_point_has_no_upper_end() -> None:
+    """Its excess is not given, only that there is one."""
+    by_name = {p.point: p for p in measured(clipped(render(leak()), "intake"))}
+    assert by_name["intake"].at_least and Kind.AIR not in by_name["intake"].takes
+    assert not by_name["tailpipe"].at_least
+    shown = next(p for p in judged(clipped(render(leak()), "intake"), FACTS).points if p.point == "intake")
+    assert shown.excess_db is None and shown.detected is False

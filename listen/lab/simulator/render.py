@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from zlib import crc32
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -32,6 +33,8 @@ from listen.signal.clip import Clip
 from listen.trade.points import Kind
 
 TakeKey = tuple[str, Kind, int]
+Level = tuple[float, float]
+"""Power of one hiss over the background, mean over third octaves, and in full-scale units over all of them; linear."""
 PEAK = 0.9
 """A round whose loudest sample would pass this is turned down as a whole, as a tech would."""
 
@@ -273,6 +276,27 @@ def render(spec: RoundSpec) -> dict[TakeKey, Clip]:
     if not spec.microphone.fixed_gain:
         gain *= np.float32(min(1.0, PEAK / max(loudest * float(gain), 1e-12)))
     return {key: _clip(spec, key, wave * (gain * turn[key])) for key, wave in waves.items()}
+
+
+def ideal_levels(spec: RoundSpec, seconds: float = 0.5) -> dict[str, tuple[list[Level], list[Level]]]:
+    """What an ideal meter finds of every hiss at each point, under air and under a sound cylinder's.
+
+    No clip is made; the background comes from a stretch of so many seconds.
+    """
+    takes = (TakeSpec(kind=Kind.QUIET, order=1, seconds=seconds),)
+    layers = [_layers(spec, msgspec.structs.replace(point, takes=takes)) for point in spec.points]
+    bands = [_mean_bands(group, spec.rate_hz) for group in layers]
+    n = layers[0][0].n
+    own = _self_noise_density(spec, bands, n) * _band_widths_hz(n, spec.rate_hz)
+
+    def level(hiss: Hiss, background: NDArray[np.float64]) -> Level:
+        power = band_power(_hiss_shape(spec, hiss, n), n, spec.rate_hz) * _hiss_scale(spec, hiss, background, n)
+        return float(np.mean(power / background)), float(power.sum())
+
+    return {
+        p.point: ([level(h, b + own) for h in p.air], [level(h, b + own) for h in p.sound])
+        for p, b in zip(spec.points, bands, strict=True)
+    }
 
 
 def _clip(spec: RoundSpec, key: TakeKey, samples: NDArray[np.float32]) -> Clip:

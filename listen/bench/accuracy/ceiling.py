@@ -1,0 +1,157 @@
+"""What could be known at all: a reader who has seen thousands of rounds of this very world, with its truth.
+
+The reader is no rival and no part of the product: it is given each point's true level but for some tenths of a decibel,
+all readings, and the truth of other rounds of the same world. Where even it cannot name a path, nature forbids it.
+Extremely randomised trees (Geurts, Ernst & Wehenkel 2006, as scikit-learn has them, which librosa brings) read tables
+with gaps without any assumption about the world, which is what is wanted here.
+
+Symbols: n rounds, F features, H paths.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.bench.accuracy.forecast import ALL_PATHS
+from listen.bench.accuracy.measured import WorldRound, drawn
+from listen.bench.accuracy.scores import augrc
+from listen.bench.accuracy.workers import spread
+from listen.lab.simulator.render import Level, ideal_levels
+from listen.lab.simulator.scene import PointSpec, RoundSpec
+from listen.trade.points import Kind, point
+from listen.trade.valves import valves_open
+
+SEEN = 2500
+"""Rounds of the world whose truth the reader knows."""
+STEADY_DB = 0.3
+"""How well it knows each excess: what some tenths of drift leave after quiet, air, quiet."""
+TREES = 300
+LEAF = 3
+RIGHT = 0.97
+"""The bar on what is named."""
+SLOTS = ("intake", "tailpipe", "oil-filler", "radiator", "plug-hole", "breather")
+TINY = 1e-14
+"""Linear power nobody hears."""
+GAP = -200.0
+"""Stands for what was not taken or not noted."""
+PLACE = 7_919
+"""Keeps its rounds apart from those that judges are scored on."""
+
+
+class Ceiling(msgspec.Struct, frozen=True, kw_only=True):
+    """What the reader reaches in one world."""
+
+    world: str
+    rounds: int
+    top_right: float
+    """Share of rounds whose most likely path is truly there."""
+    nameable: float
+    """The largest share of rounds, the surest first, of which ``RIGHT`` are right."""
+    log_loss: float
+    brier: float
+    augrc: float
+
+
+def ceilings(rounds: int, seed: int, workers: int) -> tuple[Ceiling, ...]:
+    """Every world, the least nameable first."""
+    from listen.lab.simulator.worlds import WORLDS
+
+    found = spread(_ceiling, [(world, rounds, seed) for world in WORLDS], workers)
+    return tuple(sorted(found, key=lambda c: c.nameable))
+
+
+def _ceiling(job: tuple[str, int, int]) -> Ceiling:
+    return ceiling(*job)
+
+
+def ceiling(world: str, rounds: int, seed: int) -> Ceiling:
+    """Teach a reader one world and score it on other rounds of the same."""
+    from sklearn.ensemble import ExtraTreesClassifier
+
+    rng = np.random.default_rng([seed, PLACE])
+    specs = [drawn(WorldRound(world, seed + PLACE, i)) for i in range(SEEN + rounds)]
+    x = np.array([features(s, rng) for s in specs])
+    y = np.array([[p in map(str, s.truth.paths) for p in ALL_PATHS] for s in specs], dtype=np.float64)
+    row, path = np.nonzero(y[:SEEN])  # a pair teaches both of its paths, each by half
+    trees = ExtraTreesClassifier(TREES, min_samples_leaf=LEAF, max_features=0.5, random_state=seed)
+    trees.fit(x[row], path, sample_weight=1.0 / y[row].sum(axis=1))
+    p = np.full((rounds, len(ALL_PATHS)), 1e-6)
+    p[:, trees.classes_] = trees.predict_proba(x[SEEN:])
+    p = np.maximum(p, 1e-3)
+    return scored(world, p / p.sum(axis=1, keepdims=True), y[SEEN:])
+
+
+def scored(world: str, p: NDArray[np.float64], y: NDArray[np.float64]) -> Ceiling:
+    """Score probabilities against the truth, both [shape=(n, H)]."""
+    shared = y / y.sum(axis=1, keepdims=True)
+    right = y[np.arange(len(y)), p.argmax(axis=1)]
+    confidence = p.max(axis=1)
+    return Ceiling(
+        world=world,
+        rounds=len(y),
+        top_right=float(right.mean()),
+        nameable=nameable(confidence, right),
+        log_loss=float(-(shared * np.log(p)).sum(axis=1).mean()),
+        brier=float(((p - shared) ** 2).sum(axis=1).mean()),
+        augrc=augrc(confidence, 1.0 - right),
+    )
+
+
+def nameable(confidence: NDArray[np.float64], right: NDArray[np.float64]) -> float:
+    """The largest share of rounds, the surest first, of which at least ``RIGHT`` are right [both shape=(n,)]."""
+    order = np.argsort(-confidence, kind="stable")
+    share = np.cumsum(right[order]) / np.arange(1, len(right) + 1)
+    good = np.nonzero(share >= RIGHT)[0]
+    return float((good.max() + 1) / len(right)) if len(good) else 0.0
+
+
+def features(spec: RoundSpec, rng: np.random.Generator) -> list[float]:
+    """One round as the reader sees it [shape=(F,)]."""
+    by_slot: dict[str, PointSpec] = {}
+    for p in spec.points:
+        by_slot.setdefault(next(s for s in SLOTS if p.point.startswith(s)), p)
+    facts, levels = spec.facts, ideal_levels(spec)
+    known = facts.firing_order is not None and facts.cylinder is not None
+    valves = valves_open(None, facts.firing_order, facts.cylinder) if known else {}  # type: ignore[arg-type]
+    out: list[float] = []
+    for slot in SLOTS:
+        here = by_slot.get(slot)
+        if here is None:
+            out += [GAP] * 5
+            continue
+        air, sound = levels[here.point]
+        has_sound = any(take.kind is Kind.SOUND for take in here.takes)
+        out += [*_heard(air, rng), *(_heard(sound, rng) if has_sound else (GAP, GAP))]
+        beside = valves.get(point(here.point).neighbour or -1)
+        out.append({"intake": 1.0, "exhaust": 2.0, "overlap": 3.0}.get(str(beside), 0.0))
+    radiator = by_slot.get("radiator")
+    # Bubbles are told from drips by their decay; the reader is never deceived.
+    out.append(float(radiator.bubbles.per_s) if radiator is not None and radiator.bubbles is not None else 0.0)
+    dry, wet = facts.compression_dry_kpa, facts.compression_wet_kpa
+    rise = wet / dry - 1.0 if dry and wet else GAP
+    seen = GAP if facts.bubbles_seen is None else float(facts.bubbles_seen)
+    noted = (facts.loss_percent, facts.restrictor_mm, facts.supply_kpa)
+    return [*out, rise, seen, *(GAP if x is None else float(x) for x in noted)]
+
+
+def _heard(hisses: Sequence[Level], rng: np.random.Generator) -> tuple[float, float]:
+    """Excess over the shop there, and the net level in dB re full scale, as well as they can be measured."""
+    net, power = (sum(parts) for parts in zip(*hisses, strict=True)) if hisses else (0.0, 0.0)
+    excess = 10.0 * float(np.log10(1.0 + net)) + STEADY_DB * float(rng.normal())
+    found = max(10.0 ** (excess / 10.0) - 1.0, 0.0) * power / max(net, TINY)
+    return excess, 10.0 * float(np.log10(max(found, TINY)))
+
+
+def ceilings_table(found: Sequence[Ceiling]) -> str:
+    """One line a world."""
+    out = [
+        f"What could be known at all, by a reader of {SEEN} rounds of the same world who hears every level to "
+        f"{STEADY_DB:g} dB:\n",
+        f"{'':<12}{'most likely right':>18}{'nameable at 97 %':>18}{'log loss':>10}{'Brier':>8}\n",
+    ]
+    out += [f"{c.world:<12}{c.top_right:>18.2f}{c.nameable:>18.2f}{c.log_loss:>10.2f}{c.brier:>8.2f}\n" for c in found]
+    return "".join(out)

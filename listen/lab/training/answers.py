@@ -111,6 +111,9 @@ class Reveal(msgspec.Struct, frozen=True, kw_only=True):
 
     truth: tuple[str, ...]
     called: tuple[str, ...]
+    """By ear."""
+    then: tuple[str, ...]
+    """Once the readings were told."""
     right: bool | None
     right_then: bool | None
     focus: tuple[str, ...]

@@ -121,7 +121,7 @@ def profile(every: Sequence[Answer]) -> Profile:
     if len(leaks) >= LEAST_PLAIN and _surely_below(hits, GUESS_BELOW):
         why = (
             f"You found {hits.hits} of {hits.of} leaks that were plain, about as guessing would: check the headphones "
-            "(h), then two paths and a sound cylinder only, back to back at each point."
+            "(p), then two paths and a sound cylinder only, back to back at each point."
         )
         return Profile(kind="guesses", stage=0, why=why)
     if weak := _weakest(recent):

@@ -173,7 +173,8 @@ class Session:
         self._held = self._called = None
         return Reveal(
             truth=answer.truth,
-            called=answer.paths if then is None else then.paths,
+            called=answer.paths,
+            then=answer.paths if then is None else then.paths,
             right=answer.right,
             right_then=answer.right_then,
             focus=held.focus,

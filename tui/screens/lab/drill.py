@@ -250,10 +250,14 @@ class DrillScreen(HearingScreen[None]):
     def _looking(self) -> bool:
         return bool(self.query_one(Heat).display or self.query_one(SpectraPlot).display)
 
-    def _show(self, wanted: type[Heat] | type[SpectraPlot]) -> None:
+    def _show(self, wanted: type[Heat] | type[SpectraPlot]) -> bool:
+        """Put it in the numbers' place, or the numbers back; whether it is to be drawn."""
+        again = bool(self.query_one(wanted).display) and self.phase == "truth"
         for kind in (Heat, SpectraPlot):
-            self.query_one(kind).display = kind is wanted
-        self.query_one(Ladder).display = False
+            self.query_one(kind).display = kind is wanted and not again
+        ladder = self.query_one(Ladder)
+        ladder.display = again and bool(ladder.rungs)
+        return not again
 
     def _at(self) -> str:
         pairs = self.query_one(Pairs)
@@ -262,7 +266,8 @@ class DrillScreen(HearingScreen[None]):
     def action_look(self) -> None:
         """Show the chosen pair as a picture."""
         heat = self.query_one(Heat)
-        self._show(Heat)
+        if not self._show(Heat):
+            return
         heat.empty, heat.picture = "making the picture ...", None
         self.call_after_refresh(self.start, partial(self._picture, self._at()), "look")
 
@@ -276,8 +281,8 @@ class DrillScreen(HearingScreen[None]):
 
     def action_spectrum(self) -> None:
         """Quiet and air spectra of the chosen point over each other."""
-        self._show(SpectraPlot)
-        self.start(partial(self._spectrum, self._at()), "look")
+        if self._show(SpectraPlot):
+            self.start(partial(self._spectrum, self._at()), "look")
 
     async def _spectrum(self, at: str) -> None:
         try:

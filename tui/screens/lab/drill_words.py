@@ -84,6 +84,8 @@ def facts_words(facts: Facts | None) -> str:
 def _truth(where: str, reveal: Reveal) -> Say:
     truth = names.paths(reveal.truth)
     called = names.paths(reveal.called, "cannot tell")
+    if reveal.then != reveal.called:
+        called += f", then {names.paths(reveal.then, 'cannot tell')}"
     word, tone = {True: ("✓ right", "good"), False: ("× wrong", "again"), None: ("– not called", "plain")}[reveal.right]
     word += " by ear"
     if reveal.right_then is not reveal.right:

@@ -5,20 +5,18 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable
-from itertools import pairwise
-from math import sqrt
 from typing import Literal
 
 import msgspec
 
 from listen.jobs.job import Job, RoundRecord
+from listen.rate import Bin, Rate, brier, calibration, counted
+from listen.voice.text import cell
 
 By = Literal["tool", "tech", "supervisor"]
 
 EDGES = (0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 1.0)
 """Edges of the classes of stated sureness; finer where the decisions are."""
-Z95 = 1.959964
-"""Normal quantile of a 95 % interval."""
 
 
 class Said(msgspec.Struct, frozen=True, kw_only=True):
@@ -40,40 +38,14 @@ class Said(msgspec.Struct, frozen=True, kw_only=True):
     simulated: bool
 
 
-class Class(msgspec.Struct, frozen=True, kw_only=True):
-    """One row of the calibration table."""
-
-    low: float
-    high: float
-    """Stated sureness from ``low`` up to, not including, ``high`` (the last includes 1)."""
-    calls: int
-    said_mean: float
-    """Mean of what was stated."""
-    right: int
-    ci95: tuple[float, float]
-    """Wilson interval (1927) of the share that was right."""
-
-    @property
-    def share(self) -> float:
-        """Share that was right."""
-        return self.right / self.calls
-
-
 class HitRate(msgspec.Struct, frozen=True, kw_only=True):
     """How often one source of calls was right."""
 
     by: By
-    calls: int
-    right: int
-    ci95: tuple[float, float] | None
+    rate: Rate
     brier: float | None
-    """Mean square of stated probability minus right or wrong (Brier 1950); 0 is best; None where none was stated."""
-    classes: tuple[Class, ...]
-
-    @property
-    def share(self) -> float:
-        """Share that was right."""
-        return self.right / self.calls
+    classes: tuple[Bin, ...]
+    """By sureness stated."""
 
 
 OF_THE_TEST = ("set-up", "fitting")
@@ -135,49 +107,21 @@ def hit_rates(said: Iterable[Said]) -> tuple[HitRate, ...]:
 
 def _rate(by: By, said: tuple[Said, ...]) -> HitRate:
     stated = [(s.sure, s.right) for s in said if s.sure is not None]
-    right = sum(s.right for s in said)
     return HitRate(
-        by=by,
-        calls=len(said),
-        right=right,
-        ci95=wilson(right, len(said)),
-        brier=sum((sure - hit) ** 2 for sure, hit in stated) / len(stated) if stated else None,
-        classes=tuple(c for low, high in pairwise(EDGES) if (c := _class(low, high, stated))),
+        by=by, rate=counted(said, lambda s: s.right), brier=brier(stated), classes=calibration(stated, EDGES)
     )
-
-
-def _class(low: float, high: float, stated: list[tuple[float, bool]]) -> Class | None:
-    inside = [(sure, hit) for sure, hit in stated if low <= sure < high or sure == high == 1.0]
-    if not inside:
-        return None
-    right = sum(hit for _, hit in inside)
-    mean = sum(sure for sure, _ in inside) / len(inside)
-    return Class(low=low, high=high, calls=len(inside), said_mean=mean, right=right, ci95=wilson(right, len(inside)))
-
-
-def wilson(right: int, n: int) -> tuple[float, float]:
-    """95 % interval of a share; holds for few calls and for shares of 0 and 1."""
-    p, z2 = right / n, Z95**2
-    middle = (p + z2 / (2 * n)) / (1 + z2 / n)
-    half = Z95 * sqrt(p * (1 - p) / n + z2 / (4 * n * n)) / (1 + z2 / n)
-    return max(0.0, middle - half), min(1.0, middle + half)
 
 
 HEADER = ("job", "title", "cylinder", "round", "by", "name", "said", "sure", "truth", "right", "simulated")
 
 
 def csv_text(said: Iterable[Said]) -> str:
-    """Every call as a row of CSV (RFC 4180); a name that a spreadsheet would take for a formula is quoted with '."""
+    """Every call as a row of CSV (RFC 4180)."""
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(HEADER)
     for s in said:
         sure = "" if s.sure is None else f"{s.sure:.3f}"
         row = (s.job, s.title, s.cylinder, s.round_id, s.by, s.name, " ".join(s.paths), sure)
-        writer.writerow([_tame(v) for v in (*row, " ".join(s.truth), int(s.right), int(s.simulated))])
+        writer.writerow([cell(v) for v in (*row, " ".join(s.truth), int(s.right), int(s.simulated))])
     return out.getvalue()
-
-
-def _tame(value: object) -> str:
-    text = str(value)
-    return f"'{text}" if text.startswith(("=", "+", "-", "@", "\t", "\r")) else text

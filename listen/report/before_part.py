@@ -72,24 +72,16 @@ def hit_rate_rows(jobs: Iterable[Job]) -> tuple[tuple[str, ...], ...]:
     return (HEADING, *rows) if rows else ()
 
 
-def _rate(rate: HitRate) -> list[tuple[str, ...]]:
-    total = (
-        names.BY[rate.by],
-        "all",
-        str(rate.calls),
-        str(rate.right),
-        figures.share(rate.share),
-        figures.share_interval(rate.ci95),
-    )
-    classes = [
+def _rate(found: HitRate) -> list[tuple[str, ...]]:
+    rows = [("all", found.rate), *((figures.share(c.mean_sure), c.rate) for c in found.classes)]
+    return [
         (
-            names.BY[rate.by],
-            figures.share(c.said_mean),
-            str(c.calls),
-            str(c.right),
-            figures.share(c.share),
-            figures.share_interval(c.ci95),
+            names.BY[found.by],
+            sure,
+            str(rate.of),
+            str(rate.hits),
+            figures.share(rate.value),
+            figures.share_interval((rate.low95, rate.high95)),
         )
-        for c in rate.classes
+        for sure, rate in rows
     ]
-    return [total, *classes]

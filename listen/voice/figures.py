@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
-from listen.trade.units import Unit, show, unit_named
+from listen.trade.units import show, unit_named
 
 MINUS = "\N{MINUS SIGN}"
 UNKNOWN = "\N{EN DASH}"
@@ -53,11 +51,6 @@ def share_interval(ci95: tuple[float, float] | None) -> str:
     return UNKNOWN if ci95 is None else f"{share(ci95[0])} to {share(ci95[1])}"
 
 
-def kilohertz(hz: float) -> str:
-    """A frequency."""
-    return f"{hz / 1000:.1f} kHz"
-
-
 def in_unit(value: float | None, unit: str, decimals: int = 1, *, sign: bool = False) -> str:
     """A figure with its unit as the journal names it."""
     return UNKNOWN if value is None else f"{number(value, decimals, sign=sign)} {UNITS.get(unit, unit)}"
@@ -71,9 +64,3 @@ def as_read(value: float, unit: str) -> str:
 def pressure(kpa: float, unit: str = "kPa") -> str:
     """A pressure in the unit of the job, in steps that a gauge can show."""
     return show(kpa, unit_named(unit))
-
-
-def pressures(kpa: Iterable[float], unit: Unit = "kPa", between: str = ", ") -> str:
-    """Several pressures with the unit once."""
-    each = [show(value, unit).removesuffix(f" {unit}") for value in kpa]
-    return f"{between.join(each)} {unit}" if each else UNKNOWN

@@ -31,6 +31,12 @@ def steers(char: str) -> bool:
     return unicodedata.category(char) in _UNSEEN and char not in _JOINERS
 
 
+def cell(value: object) -> str:
+    """A cell of a CSV file; what a spreadsheet would take for a formula is quoted with '."""
+    text = str(value)
+    return f"'{text}" if text.startswith(("=", "+", "-", "@", "\t", "\r")) else text
+
+
 def json_line(value: Any) -> str:
     """JSON on one line in which nothing steers a terminal: such characters are written as escapes of the same value."""
     import msgspec  # only where JSON is asked for

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from listen.jobs import events as ev
 from listen.jobs.fold import fold
-from listen.jobs.hit_rate import Said, calls, csv_text, hit_rates, wilson
+from listen.jobs.hit_rate import Said, calls, csv_text, hit_rates
 from listen.jobs.job import Job
 from tests.jobs.made import opened, result
 
@@ -101,25 +101,20 @@ def test_said_ninety_percent_right_how_often() -> None:
     """Ten calls at 92 %, nine right; one at 100 %, wrong; one without a figure."""
     table = [said(0.92, n > 0) for n in range(10)] + [said(1.0, False), said(None, True)]
     (rate,) = hit_rates(table)
-    assert (rate.calls, rate.right) == (12, 10)
+    assert (rate.rate.of, rate.rate.hits) == (12, 10)
     first, last = rate.classes
-    assert (first.low, first.high, first.calls, first.right, first.share) == (0.9, 0.95, 10, 9, 0.9)
-    assert first.said_mean == pytest.approx(0.92)
-    assert (last.low, last.calls, last.right) == (0.95, 1, 0)
+    assert (first.low, first.high, first.rate.of, first.rate.hits, first.rate.value) == (0.9, 0.95, 10, 9, 0.9)
+    assert (first.rate.low95, first.rate.high95) == pytest.approx((0.555, 0.9975), abs=5e-4)
+    assert first.mean_sure == pytest.approx(0.92)
+    assert (last.low, last.rate.of, last.rate.hits) == (0.95, 1, 0)
     assert rate.brier == pytest.approx((9 * 0.08**2 + 0.92**2 + 1.0) / 11)
-
-
-def test_wilson_as_published() -> None:
-    """Known values: 0 of 10 gives 0 to 0.278; 9 of 10 gives 0.596 to 0.982."""
-    assert wilson(0, 10) == pytest.approx((0.0, 0.2775), abs=5e-4)
-    assert wilson(9, 10) == pytest.approx((0.5958, 0.9821), abs=5e-4)
 
 
 @given(st.lists(st.tuples(st.none() | st.floats(0, 1), st.booleans()), min_size=1))
 def test_every_stated_call_falls_in_one_class(stated: list[tuple[float | None, bool]]) -> None:
     """Classes neither lose nor double a call."""
     (rate,) = hit_rates([said(sure, right) for sure, right in stated])
-    assert sum(c.calls for c in rate.classes) == sum(sure is not None for sure, _ in stated)
+    assert sum(c.rate.of for c in rate.classes) == sum(sure is not None for sure, _ in stated)
 
 
 def test_csv_comes_back_and_tames_formulas() -> None:

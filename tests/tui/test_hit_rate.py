@@ -50,7 +50,7 @@ async def test_ear_and_program_stand_with_their_intervals_and_the_wrong_calls_fi
         await to_hit_rate(pilot, app)
         text, said = screen_text(app), words(app)
         assert "2 cylinders whose teardown is known" in said and "simulated" not in said
-        assert "2 of 2 (34 % to 100 %)" in said and "1 of 2 (9 % to 91 %)" in said and "70 % sure" in said
+        assert "2 of 2 (16 % to 100 %)" in said and "1 of 2 (1 % to 99 %)" in said and "70 % sure" in said
         assert text.index("× wrong") < text.index("✓ right")
         assert "[b]Una[/b] said rings, 70 % sure; it was intake valve" in said and "Baler [red], cylinder 1" in said
         await pilot.press("escape")

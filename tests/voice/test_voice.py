@@ -53,7 +53,6 @@ def test_a_reading_keeps_the_digits_it_was_entered_with() -> None:
     assert figures.as_read(0.08, "percent") == "0.08 %"
     assert figures.as_read(120, "psi") == "120 psi"
     assert figures.pressure(827.4, "psi") == "120 psi"
-    assert figures.pressures([1231, 1235.4], "kPa") == "1231, 1235 kPa"
 
 
 def test_cannot_tell_has_no_path_and_no_figure() -> None:

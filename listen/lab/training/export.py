@@ -12,6 +12,7 @@ from listen.lab.learners import Learner
 from listen.lab.training.answers import Answer
 from listen.lab.training.instructor import class_table
 from listen.lab.training.session import answers_of
+from listen.voice.text import cell
 
 ANSWER_COLUMNS = (
     "learner",
@@ -57,18 +58,13 @@ THRESHOLD_COLUMNS = (
 _RIGHT = {True: "yes", False: "no", None: ""}
 
 
-def _plain(text: str) -> str:
-    """A cell that no spreadsheet takes for a formula."""
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
-
-
 def answer_rows(root: Path, learners: Sequence[Learner]) -> Iterator[tuple[object, ...]]:
     """One row an answer; paths joined by ``+``, "cannot tell" spelt out."""
     for learner in learners:
         for a in answers_of(root, learner):
             called = "+".join(a.paths) or "cannot tell"
             sure = f"{a.sure:.2f}" if a.paths else ""
-            head = (_plain(learner.name), a.time, _plain(a.drill), a.level, a.session, a.item)
+            head = (cell(learner.name), a.time, cell(a.drill), a.level, a.session, a.item)
             yield (
                 *head,
                 called,
@@ -92,13 +88,13 @@ def class_rows(root: Path) -> Iterator[tuple[object, ...]]:
         s, t = row.score, row.threshold
         rates = (s.right.value, s.right.low95, s.right.high95) if s.right.of else (None, None, None)
         yield (
-            _plain(row.learner.name),
+            cell(row.learner.name),
             s.total,
             *map(_percent, (*rates, s.overconfidence)),
             row.habit or (row.weakest[0] if row.weakest else ""),
             _percent(s.false_calls.value),
             t.threshold.threshold_db if t and not t.threshold.within else None,
-            _plain(t.background) if t else "",
+            cell(t.background) if t else "",
             row.last[:10],
         )
 
@@ -114,9 +110,9 @@ def threshold_rows(root: Path, learners: Sequence[Learner]) -> Iterator[tuple[ob
             t = m.threshold
             levels = (t.threshold_db, t.low95_db, t.high95_db)
             yield (
-                _plain(learner.name),
+                cell(learner.name),
                 m.time,
-                _plain(m.background),
+                cell(m.background),
                 *levels,
                 t.trials,
                 m.meter_same_db,

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from itertools import pairwise
 
 import msgspec
 
 from listen.lab.training.answers import CALLABLE, Answer
-from listen.rate import Rate, counted
+from listen.rate import Bin, Rate, brier, calibration, counted
 
 CANNOT_TELL = "cannot-tell"
 """Column of the confusion table for answers that name nothing."""
@@ -18,17 +17,6 @@ LEAST_MET = 3
 """Rounds of one sort after which a share says something of the learner."""
 WEAK_BELOW = 0.8
 """Share right from which a sort of round no longer counts as weak; a choice, no measurement."""
-
-
-class Bin(msgspec.Struct, frozen=True):
-    """Answers given with about the same confidence."""
-
-    low: float
-    high: float
-    mean_sure: float
-    """Mean of the confidence stated."""
-    rate: Rate
-    """Of those, how many were right."""
 
 
 class Score(msgspec.Struct, frozen=True, kw_only=True):
@@ -48,7 +36,6 @@ class Score(msgspec.Struct, frozen=True, kw_only=True):
     confusion: dict[str, dict[str, int]]
     """Truth (a pair counts in both rows) against what was called, ``cannot-tell`` included."""
     brier: float | None
-    """Mean square of confidence less 1 (right) or 0 (wrong); 0 best, 0.25 for always saying one half (Brier 1950)."""
     overconfidence: float | None
     """Mean confidence less share right: above zero, surer than right."""
     calibration: tuple[Bin, ...]
@@ -69,17 +56,6 @@ def _confusion(answers: Sequence[Answer]) -> dict[str, dict[str, int]]:
     return {t: {c: table[t][c] for c in columns if c in table[t]} for t in CALLABLE if t in table}
 
 
-def _calibration(named: Sequence[Answer]) -> tuple[Bin, ...]:
-    bins = []
-    for low, high in pairwise(CONFIDENCE_BINS):
-        last = high == CONFIDENCE_BINS[-1]
-        mine = [a for a in named if low <= a.sure < high or (last and a.sure == high)]
-        if mine:
-            mean = sum(a.sure for a in mine) / len(mine)
-            bins.append(Bin(low, high, mean, counted(mine, lambda a: bool(a.right))))
-    return tuple(bins)
-
-
 def _focus(answers: Sequence[Answer]) -> dict[str, Rate]:
     tags = sorted({tag for a in answers for tag in a.focus})
     return {tag: counted((a for a in answers if tag in a.focus), lambda a: bool(a.right)) for tag in tags}
@@ -89,7 +65,7 @@ def score(answers: Iterable[Answer]) -> Score:
     """Sum up answers, from one session or a lifetime."""
     every = tuple(answers)
     named = [a for a in every if a.paths]
-    errors = [(a.sure - bool(a.right)) ** 2 for a in named]
+    stated = [(a.sure, bool(a.right)) for a in named]
     right = counted(named, lambda a: bool(a.right))
     mean_sure = sum(a.sure for a in named) / len(named) if named else None
     there = {p: [a for a in every if p in a.truth] for p in CALLABLE}
@@ -101,9 +77,9 @@ def score(answers: Iterable[Answer]) -> Score:
         hit_rates={p: counted(there[p], lambda a, p=p: p in a.paths) for p in CALLABLE if there[p]},  # type: ignore[misc]
         false_calls=counted(there["none"], lambda a: bool(set(a.paths) - {"none"})),
         confusion=_confusion(every),
-        brier=sum(errors) / len(errors) if errors else None,
+        brier=brier(stated),
         overconfidence=mean_sure - (right.value or 0.0) if mean_sure is not None else None,
-        calibration=_calibration(named),
+        calibration=calibration(stated, CONFIDENCE_BINS),
         with_readings=counted((a for a in every if a.right_then is not None), lambda a: bool(a.right_then)),
         focus=_focus(every),
     )

@@ -12,6 +12,7 @@ from tui.words import percent_plain, plain, shown
 
 if TYPE_CHECKING:
     from listen.jobs.hit_rate import HitRate, Said
+    from listen.rate import Rate
 
 GLYPHS = {True: ("✓ right", "$success"), False: ("× wrong", "bold $error")}
 EMPTY = """No teardown is recorded yet, so nothing can be counted.
@@ -23,14 +24,15 @@ said before is then held against it here."""
 def shares(rates: tuple[HitRate, ...]) -> tuple[Share, ...]:
     """A line a source of calls, and below it a line for each class of sureness stated."""
     rows: list[Share] = []
-    for rate in rates:
-        low, high = rate.ci95 or (0.0, 1.0)
-        rows.append(Share(names.BY[rate.by], rate.share, rate.right, rate.calls, low, high, heading=True))
-        rows += [
-            Share(f"  {percent_plain(c.said_mean)} sure", c.share, c.right, c.calls, *c.ci95, said=c.said_mean)
-            for c in rate.classes
-        ]
+    for found in rates:
+        rows.append(_share(names.BY[found.by], found.rate, heading=True))
+        rows += [_share(f"  {percent_plain(c.mean_sure)} sure", c.rate, said=c.mean_sure) for c in found.classes]
     return tuple(rows)
+
+
+def _share(words: str, rate: Rate, *, said: float | None = None, heading: bool = False) -> Share:
+    low, high = rate.low95, rate.high95
+    return Share(words, rate.value or 0.0, rate.hits, rate.of, low, high, said=said, heading=heading)
 
 
 def heading(said: tuple[Said, ...], simulated: bool) -> Content:

@@ -1,0 +1,174 @@
+"""What the signal room promises, with the numbers written out: false alarms, limits, intervals, drift, gates, bands."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from sounds import clip, noise
+
+from listen.errors import ClipError
+from listen.signal.bands import drowned_bands, live_bands
+from listen.signal.calibration import full_scale_db_spl
+from listen.signal.clip import Clip
+from listen.signal.contrast import Contrast, Group, pool
+from listen.signal.drift import NEPER_PER_DB, RoundDrift, estimate, prior, smooth_correlation, stated
+from listen.signal.excess import Excess, excess
+from listen.signal.exhibit import exhibit
+from listen.signal.gate import gate
+from listen.signal.kurtosis import spectral_kurtosis
+from listen.signal.spectra import spectra
+from listen.signal.take import TakeBands
+
+LIVE = np.ones(13, dtype=np.bool_)
+BAND_SD = 0.01
+"""Standard deviation of the log of each band's power, in nepers, in quiet and air alike."""
+SIGMA_DB = BAND_SD * math.sqrt(2.0 / 13.0) / NEPER_PER_DB
+"""What that leaves of their ratio's mean over thirteen bands: 0.017 dB."""
+
+
+def measured(ratio: float, *, drift_db: float = 0.0) -> Excess:
+    """Excess of an air clip ``ratio`` times as powerful in each band, clips long enough for a normal distribution."""
+    same, cov, hopeless = np.ones(13), BAND_SD**2 * np.eye(13), 1e3 * np.eye(13)
+    quiet = Group(same, cov, same, hopeless, 0.5, 1e6)
+    air = Group(ratio * same, cov, ratio * same, hopeless, 1.0, 1e6)
+    drift = stated(drift_db)
+    return excess(Contrast(quiet, air), RoundDrift(drift, drift), LIVE, same)
+
+
+def above(sigmas: float) -> float:
+    return math.exp(sigmas * SIGMA_DB * NEPER_PER_DB)
+
+
+def test_one_false_alarm_in_a_thousand() -> None:
+    """A normal variate exceeds 3.09 standard deviations once in a thousand times; 2.88 twice, 2.33 ten times."""
+    assert [measured(above(s)).detected for s in (2.9, 3.05, 3.12, 3.3)] == [False, False, True, True]
+
+
+def test_95_of_100_are_found_at_the_printed_limit() -> None:
+    """1.645 standard deviations above where it is called detected: 4.735 in all, 0.081 dB here."""
+    limit_db = measured(1.0).detection_limit_db
+    assert limit_db == pytest.approx((3.0902 + 1.6449) * SIGMA_DB, rel=1e-3)
+    heard_db = limit_db + SIGMA_DB * np.random.default_rng(1).standard_normal(400)
+    found = [measured(10.0 ** (x / 10.0)).detected for x in heard_db]
+    assert 0.93 < np.mean(found) < 0.97
+
+
+def test_the_interval_is_one_of_95_percent() -> None:
+    """1.96 standard deviations to either side; a louder hiss is known as well as its own clip."""
+    low, high = measured(1.0).ci95_db
+    assert (low, high) == pytest.approx((-1.95996 * SIGMA_DB, 1.95996 * SIGMA_DB), rel=1e-3)
+
+
+def test_drift_of_half_a_decibel_makes_a_limit_of_three() -> None:
+    """One air clip against two quiet ones: 0.5 dB x sqrt(1.5) x 4.735 = 2.9 dB, whatever the clips' length."""
+    assert measured(1.0, drift_db=0.5).detection_limit_db == pytest.approx(2.90, abs=0.01)
+
+
+def test_a_quiet_clip_a_thousand_times_louder_is_told_as_minus_30_db() -> None:
+    assert measured(1e-6).excess_db == pytest.approx(-30.0)
+
+
+def test_what_a_shop_is_taken_for_before_it_repeats_a_clip() -> None:
+    """Three in ten are steady; where one is not, its level moves by 0.4 dB and its colour by 0.15 dB in the middle;
+    blocks understate the scatter between clips threefold on average; 84 scenarios of 140 are worth keeping."""
+    p = prior()
+    common_db, smooth_db = p.common / NEPER_PER_DB, p.smooth / NEPER_PER_DB
+    assert float(p.weight[common_db == 0.0].sum()) == pytest.approx(0.3)
+    assert float(p.weight[smooth_db == 0.0].sum()) == pytest.approx(0.3)
+    assert float(p.weight @ p.kappa) == pytest.approx(3.0)
+    assert math.sqrt(float(p.weight @ common_db**2)) == pytest.approx(0.60, abs=0.01)
+    assert math.sqrt(float(p.weight @ smooth_db**2)) == pytest.approx(0.25, abs=0.01)
+    assert [float(p.weight[p.kappa == k].sum()) for k in (1.0, 2.0, 4.0, 9.0)] == pytest.approx([0.45, 0.2, 0.2, 0.15])
+    assert (len(p.weight), len(estimate([]).weight)) == (140, 84)
+    assert smooth_correlation()[0, 3] == pytest.approx(math.exp(-1.0), abs=0.005)  # an octave apart
+
+
+def test_a_take_twice_as_sure_counts_nearly_as_much_once_the_shop_may_have_moved() -> None:
+    def take(sd: float) -> TakeBands:
+        return TakeBands(
+            np.ones(13), sd**2 * np.eye(13), np.ones(13), sd**2 * np.eye(13), 30.0, 1.0, np.ones(13), 1.0, 4.0
+        )
+
+    sure, unsure = 1.0 / (0.01**2 + 0.05**2), 1.0 / (0.05**2 + 0.05**2)
+    expected = (sure**2 + unsure**2) / (sure + unsure) ** 2
+    assert pool([take(0.01), take(0.05)]).spread == pytest.approx(expected, rel=1e-6)
+
+
+def frames(extra: float, bands: slice) -> np.ndarray:
+    """A thousand frames of log band power, one normal course in all bands; one frame more, ``extra`` higher."""
+    quantiles = [math.sqrt(2) * _erfinv(2 * (i + 0.5) / 1000 - 1) for i in range(1000)]
+    course = np.repeat(np.array(quantiles)[:, None], 13, axis=1)
+    one = np.zeros((1, 13))
+    one[0, bands] = extra
+    return np.concatenate([course, one])
+
+
+def _erfinv(x: float) -> float:
+    from scipy.special import erfinv
+
+    return float(erfinv(x))
+
+
+@pytest.mark.parametrize(
+    ("extra", "bands", "kept"),
+    [
+        (3.9, slice(None), True),
+        (4.1, slice(None), False),
+        (7.9, slice(3, 4), True),
+        (8.2, slice(3, 4), False),
+    ],
+)
+def test_a_frame_is_left_out_from_4_sigma_in_all_bands_or_8_in_one(extra: float, bands: slice, kept: bool) -> None:
+    found = gate(frames(extra, bands))
+    assert bool(found[-1]) is kept
+    assert found[:-1].all()
+
+
+def test_a_band_is_heard_from_four_tenths_of_its_width_below_92_percent_of_half_the_rate() -> None:
+    """At 48 kHz all thirteen; of 16 kHz the sixth to 3.55 kHz ends where the usable band does."""
+    assert live_bands(48_000, math.inf).sum() == 13
+    lower, width = 1000.0 * 10**0.45, 1000.0 * (10**0.55 - 10**0.45)
+    assert live_bands(48_000, lower + 0.38 * width).sum() == 5
+    assert live_bands(48_000, lower + 0.42 * width).sum() == 6
+    assert live_bands(16_000, math.inf).sum() == live_bands(48_000, 0.92 * 8000.0).sum()
+
+
+def test_a_band_is_drowned_when_more_than_half_of_its_bins_are_tones() -> None:
+    weights = np.ones((10, 1), dtype=np.float32)
+    assert [bool(drowned_bands(weights, np.arange(10) < n)[0]) for n in (5, 6)] == [False, True]
+
+
+def test_kurtosis_takes_four_frames() -> None:
+    four, three = (spectra(clip(noise(1, seconds=s))) for s in (0.19, 0.16))
+    assert (len(four.power[::2]), len(three.power[::2])) == (4, 3)
+    assert np.isfinite(spectral_kurtosis(four)).all()
+    with pytest.raises(ClipError, match="at least 4"):
+        spectral_kurtosis(three)
+
+
+def test_no_sample_may_be_a_hundred_million_times_full_scale_and_more() -> None:
+    with pytest.raises(ClipError, match="times full scale"):
+        Clip.of([0.0, 1.1e10], 48_000)
+    assert Clip.of([0.0, 0.9e10], 48_000).rate_hz == 48_000
+
+
+def test_a_spectrum_is_drawn_in_twelve_steps_an_octave() -> None:
+    shown = exhibit(clip(noise(1)), None)
+    assert np.diff(shown.lg_freq) * math.log2(10.0) == pytest.approx(np.full(len(shown.lg_freq) - 1, 1 / 12), rel=0.01)
+
+
+def tone(wander_db: float = 0.0, hz: float = 1000.0) -> Clip:
+    t = np.arange(3 * 48_000) / 48_000
+    swing = 10 ** (wander_db / 40 * np.sin(2 * np.pi * 0.5 * t))
+    return clip(0.3 * swing * np.sin(2 * np.pi * hz * t))
+
+
+def test_a_calibrator_is_steady_to_half_a_decibel_and_within_60_hz() -> None:
+    assert full_scale_db_spl(tone(0.4), 94.0) == pytest.approx(94.0 - 20 * math.log10(0.3), abs=0.1)
+    with pytest.raises(ClipError, match="wanders"):
+        full_scale_db_spl(tone(0.7), 94.0)
+    assert full_scale_db_spl(tone(hz=1030.0), 94.0) == pytest.approx(104.5, abs=0.2)
+    with pytest.raises(ClipError, match="1 kHz tone"):
+        full_scale_db_spl(tone(hz=1100.0), 94.0)

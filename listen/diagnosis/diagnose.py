@@ -17,7 +17,7 @@ from listen.diagnosis.looks import plug_findings
 from listen.diagnosis.model import Candidate, Diagnosis, Doubt, Fault, Kind, TestState
 from listen.diagnosis.next import done_on, next_checks, repeat_first, stop_signs
 from listen.diagnosis.outlook import cylinder_standing, doubts
-from listen.diagnosis.tested import MADE, tests_of, was_made
+from listen.diagnosis.tested import MADE, looked_all_over, tests_of, was_made
 from listen.diagnosis.told import check_findings, fact_findings, with_what_follows
 from listen.diagnosis.weigh import Standing, standings
 from listen.diagnosis.wet import wet_findings
@@ -120,7 +120,7 @@ def _stop_for(kind: Kind, faults: Sequence[Fault], field: Sequence[Standing], si
 
 def _candidates(case: EngineCase, field: Sequence[Standing], shares: Sequence[float]) -> tuple[Candidate, ...]:
     """Causes that remain, likeliest first; what nothing speaks for and nothing tested is left out of the row."""
-    rows = [_candidate(case, s, p) for s, p in zip(field, shares, strict=True) if p > 0]
+    rows = [_candidate(case, s, _stated(case, s, p)) for s, p in zip(field, shares, strict=True) if p > 0]
     return tuple(sorted(rows, key=lambda c: (-c.probability, -c.score_db)))
 
 
@@ -129,8 +129,15 @@ def _candidate(case: EngineCase, s: Standing, probability: float) -> Candidate:
     return Candidate(s.cause, words, round(s.score_db, 1), round(probability, 4))
 
 
+def _stated(case: EngineCase, s: Standing, probability: float) -> float:
+    """The probability stated: what was not looked at may still hold a fault, whatever the tests made say."""
+    most = 1.0 if s.cause != NOTHING or looked_all_over(case) else limit("nothing_share")
+    return min(probability, most)
+
+
 def _fault(lead: Lead, case: EngineCase, found: frozenset[str], tests: Sequence[TestState]) -> Fault:
     top, cause = lead.top, causes()[lead.top.cause]
+    share = _stated(case, top, lead.share)
     pairs = [(s, p) for s, p in zip(lead.field, lead.shares, strict=True) if s is not top and p > 0]
     others = _candidates(case, [s for s, _ in pairs], [p for _, p in pairs])
     named = {s.cause for s in lead.field if spoken(s) or (s.cause == NOTHING and cause.id == "test-fault")}
@@ -145,9 +152,9 @@ def _fault(lead: Lead, case: EngineCase, found: frozenset[str], tests: Sequence[
         words=words,
         cylinders=lead.cylinders,
         place=place,
-        probability=round(lead.share, 4),
+        probability=round(share, 4),
         score_db=round(top.score_db, 1),
-        sure=wording.sure(lead.share),
+        sure=wording.sure(share),
         rivals=rivals,
         runner_up=others[0] if others else None,
         prior_db=round(top.score_db - top.capped_db - sum(x.db for x in top.lines), 1),
@@ -160,7 +167,7 @@ def _fault(lead: Lead, case: EngineCase, found: frozenset[str], tests: Sequence[
         not_meant=cause.not_meant,
         owner=cause.owner,
         not_tested=_untested(case, cause.tests, lead.cylinders),
-        text=wording.fault(cause, words, place, lead.share, rivals, untested),
+        text=wording.fault(cause, words, place, share, rivals, untested),
     )
 
 

@@ -160,7 +160,8 @@ def _beside_wide(ranked: Sequence[Standing], findings: Sequence[Finding], found:
     if any(not lead.cylinders or causes()[lead.top.cause].scope == "engine" for lead in found):
         return None
     taken = {n for lead in found for n in lead.cylinders}
-    explained = {line.evidence for lead in found for line in lead.top.lines if line.db > 0}
+    named = (s for lead in found for s in (lead.top, *_rivals(lead)))
+    explained = {line.evidence for s in named for line in s.lines if line.db > 0}
 
     def left(s: Standing) -> list[Line]:
         return [line for line in s.lines if _is_sign(line) and line.evidence not in explained and not _of(line, taken)]
@@ -170,6 +171,12 @@ def _beside_wide(ranked: Sequence[Standing], findings: Sequence[Finding], found:
     none = standing(causes()[NOTHING], None, findings)
     lines = [line for line in left(none) if line.evidence in signs]
     return _stands_beside([*rivals, reweighed(none, lines, limit("alone_db"))], ())
+
+
+def _rivals(lead: Lead) -> list[Standing]:
+    """Causes at the same place that it cannot be told from: what they explain needs no further fault."""
+    near = 10 ** (-limit("rivals_db") / 10) * lead.share
+    return [s for s, p in zip(lead.field, lead.shares, strict=True) if p >= near and spoken(s) and s.cause != NOTHING]
 
 
 def _is_sign(line: Line) -> bool:

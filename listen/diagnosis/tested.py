@@ -78,6 +78,13 @@ def _state(case: EngineCase, test: str) -> TestState:
     return TestState(test, spot.words, on, made, note, spot.blind_to, spot.misleads)
 
 
+def looked_all_over(case: EngineCase) -> bool:
+    """True where every cylinder was measured and every usual question asked: little is left to be found."""
+    measured = (set(made_on(case, test)) for test in ("compression", "loss"))
+    everywhere = any(set(case.engine.cylinders) <= on for on in measured)
+    return everywhere and not any(_open_questions(case, test) for test in BY_GROUP)
+
+
 def _open_questions(case: EngineCase, test: str) -> int:
     asked = {*case.symptoms, *case.no}
     return sum(f not in asked for f in core() if facts()[f].group in BY_GROUP[test])

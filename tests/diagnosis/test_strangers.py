@@ -11,17 +11,41 @@ not start" neither false nor missing.
 from __future__ import annotations
 
 import tomllib
+from collections import Counter
 
 import pytest
 from door import job_of
-from worked import HERE, wrong
+from worked import HERE, case_of, wrong
 
 from listen.diagnosis.diagnose import diagnose
 from listen.jobs.engine_case import engine_case
 
 STRANGERS = tomllib.loads((HERE / "strangers.toml").read_text("utf-8"))["case"]
+LAST = tomllib.loads((HERE / "last.toml").read_text("utf-8"))["case"]
 
 
 @pytest.mark.parametrize("data", STRANGERS, ids=[c["title"] for c in STRANGERS])
 def test_an_engine_entered_as_a_user_does_is_diagnosed_as_a_mechanic_would(data):
     assert wrong(data, diagnose(engine_case(job_of(data)))) == {}
+
+
+def test_the_last_engines_are_only_counted():
+    """First count, never adjusted to: right lead 43 of 44; the other names the cause but not its cylinder."""
+    mistakes = Counter(kind for data in LAST for kind in wrong(data, diagnose(engine_case(job_of(data)))))
+    assert mistakes["lead"] <= 0.15 * len(LAST), mistakes
+    barred = ("sure", "invented", "missing", "false-stop", "no-stop", "harm", "absent")
+    assert {kind: mistakes[kind] for kind in barred if mistakes[kind]} == {}
+
+
+@pytest.mark.parametrize("unit", ["psi", "bar"])
+def test_it_does_not_matter_in_which_unit_a_gauge_is_read(unit):
+    assert [data["title"] for data in STRANGERS if wrong(data, diagnose(engine_case(job_of(data, unit))))] == []
+
+
+@pytest.mark.parametrize("left_out", ["dry", "wet", "loss", "heard", "plugs", "facts", "on", "figures", "made"])
+def test_with_less_entered_nothing_wrong_is_stated_above_90_percent(left_out):
+    """An engine of which a whole kind of evidence was never entered: the fault may be missed, not denied."""
+    for data in (*STRANGERS, *LAST):
+        if left_out in data:
+            less = {key: value for key, value in data.items() if key not in (left_out, "order")}
+            assert "sure" not in wrong(less, diagnose(case_of(less))), data["title"]

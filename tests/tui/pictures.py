@@ -88,11 +88,13 @@ async def round_pictures() -> None:
         await until(pilot, lambda: bool(app.screen.query("EngineView")))
         await settle(pilot)
         keep(app, "engine")
-        await pilot.press(*["down"] * (CYLINDER - 1), "R")
+        await pilot.press(*["down"] * (CYLINDER - 1), "R", "enter")
         await until(pilot, lambda: isinstance(app.screen, RoundScreen))
         screen = app.screen
         await until(pilot, lambda: screen.listener.reading is not None, 30)
-        await pilot.press("space")
+        while screen.step().kind == "caution":
+            await settle(pilot)
+            await pilot.press("space")
         loss = ReadingEntered(
             reading="loss", value=41, unit="percent", si=41, cylinder=CYLINDER, round_id=screen.round_id
         )
@@ -104,7 +106,7 @@ async def round_pictures() -> None:
         await until(pilot, lambda: screen.step().walk == "air")
         await walk(pilot, screen, points - 3)
         app.preferences = shown
-        screen.refresh_round()
+        screen.on_screen_resume()
         await asyncio.sleep(1.0)
         await settle(pilot)
         keep(app, "round-air-walk")

@@ -139,3 +139,12 @@ def test_a_change_is_worked_out_once_and_cheaply(tmp_path: Path) -> None:
     profile = cProfile.Profile()
     profile.runcall(seen, there, Now())
     assert pstats.Stats(profile).total_calls < 2_000
+
+
+def test_the_first_clip_of_a_job_asks_for_the_microphone_check(tmp_path: Path) -> None:
+    """Asked once: not where it was checked, nor after the first clip."""
+    asks = "m checks it"
+    assert asks in seen(job(tmp_path / "new", *UNTIL_QUIET)).say.more
+    checked = ev.MicrophoneChecked(device="x", rate_hz=48_000, verdict="good", text="good")
+    assert asks not in seen(job(tmp_path / "checked", *UNTIL_QUIET, checked)).say.more
+    assert asks not in seen(job(tmp_path / "begun", *UNTIL_QUIET, QUIET[0])).say.more

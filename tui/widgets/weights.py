@@ -65,7 +65,7 @@ class Weights(Drawn):
         scale = Scale(-REACH_DB, REACH_DB, bar)
         zero = name + round(scale.column(0.0))
         to = name + scale.column(weight.push_db)
-        pen = "sure" if weight.push_db > 0 else "warn"
+        pen = "air" if weight.push_db > 0 else "warn"
         if weight.push_db > 0:
             line.bar(zero + 1, to, pen)
         else:

@@ -128,7 +128,7 @@ def view(job: Job, round_id: str, now: Now, prefs: Preferences, lines: int, gaug
     return View(
         walk=walk,
         step=step,
-        say=_say(walk, step, now, short=lines < SHORT, alone=len(job.engine.cylinders) == 1),
+        say=_say(walk, step, now, short=lines < SHORT, alone=len(job.engine.cylinders) == 1, first=_first(job)),
         panel=panel,
         rungs=drawn if numbers else tuple(r.hidden() for r in drawn),
         ladder_shown=isinstance(panel, Microphone) or lines >= TALL,
@@ -196,7 +196,13 @@ def _asking(asked: Asked) -> Panel:
     return Figures(asked.entries, "Enter keeps it, Esc leaves all as it was.")
 
 
-def _say(walk: Walked, step: Step, now: Now, *, short: bool, alone: bool) -> Say:
+def _first(job: Job) -> str:
+    """What stands before a job's first clip."""
+    taken = any(r.clips for r in job.rounds)
+    return "" if job.microphone or taken else "! Is this microphone good for hiss? m checks it in four seconds."
+
+
+def _say(walk: Walked, step: Step, now: Now, *, short: bool, alone: bool, first: str) -> Say:
     """What the banner says. ``alone``: the engine has one cylinder, there is no sound one to record."""
     record = walk.record
     head = _where(step, record.cylinder)
@@ -212,7 +218,8 @@ def _say(walk: Walked, step: Step, now: Now, *, short: bool, alone: bool) -> Say
         return Say(f"{head}{changed}", verdict.text, more, text, tone if now.outcome else "good")
     words = f"{step.sentence} {PRESS.get(step.kind, '')}".strip()
     busy = "Judging the round: a moment." if now.judging and step.kind == "verdict" else ""
-    return Say(head, busy or words, _more(walk, step, now, short=short), text, _tone(step, tone))
+    more = _more(walk, step, now, short=short)
+    return Say(head, busy or words, f"{first} {more}".strip() if step.kind == "clip" else more, text, _tone(step, tone))
 
 
 def _tone(step: Step, tone: str) -> str:

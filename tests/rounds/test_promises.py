@@ -1,0 +1,117 @@
+"""What a round is judged by, with the numbers written out: what is hiss at the radiator, what silence goes with."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+
+from listen.rounds.air_proof import air_doubted
+from listen.rounds.blunders import _Clip, other_gain, part_of_the_time, quiet_with_air, swapped_labels
+from listen.rounds.model import Facts
+from listen.rounds.weigh import weigh
+from listen.signal.clip import Clip
+from listen.signal.clip_print import ClipPrint
+from listen.signal.point import measure_point
+from listen.trade.points import Kind
+from tests.rounds.made import RATE_HZ, noise
+
+
+def decibans(point: str, centre_hz: float) -> float:
+    """How much a hiss about one frequency speaks for air at a point, against silence."""
+    shop = [noise(seed, 3.0) for seed in (1, 2, 3)]
+    hz = np.fft.rfftfreq(len(shop[0]), 1 / RATE_HZ)
+    shape = np.exp(-0.5 * (np.log2(np.maximum(hz, 1.0) / centre_hz) / 0.15) ** 2)
+    hiss = np.fft.irfft(2.0 * shape * np.fft.rfft(noise(4, 3.0)), len(shop[0]))
+    takes = [(Kind.QUIET, shop[0]), (Kind.AIR, shop[1] + hiss), (Kind.QUIET, shop[2])]
+    found = weigh([measure_point(point, [(kind, Clip.of(x, RATE_HZ)) for kind, x in takes])], Facts()).evidence
+    air = found.points[0].air
+    assert air is not None
+    table = np.logaddexp.reduce(air + found.states[:, None], axis=0)
+    return float(10.0 / np.log(10.0) * (table.max() - table[0]))
+
+
+def test_at_the_radiator_only_what_lies_above_four_kilohertz_is_hiss() -> None:
+    """Bubbles and slosh fill the bands below: what lies there speaks at the intake only."""
+    assert [decibans("intake", hz) > 6.0 for hz in (1600.0, 5000.0)] == [True, True]
+    assert [decibans("radiator", hz) > 6.0 for hz in (1600.0, 5000.0)] == [False, True]
+
+
+def doubted(**facts: float | None) -> bool:
+    silent: Any = SimpleNamespace(excess=SimpleNamespace(detected=False), takes=SimpleNamespace(point="intake"))
+    return air_doubted([silent], Facts(**facts)) is not None  # type: ignore[arg-type]
+
+
+def test_silence_goes_with_a_loss_below_40_percent_and_behind_a_known_restrictor_below_a_hole_of_1_mm() -> None:
+    assert [doubted(loss_percent=p) for p in (39.0, 41.0)] == [False, True]
+    known = {"restrictor_mm": 1.0, "supply_kpa": 550.0}
+    assert [doubted(loss_percent=p, **known) for p in (21.0, 25.0)] == [False, True]
+    assert doubted(loss_percent=None)
+
+
+def marked(at: str, kind: Kind, number: int, **levels: Any) -> Any:
+    """A clip of which only its marks are known; all levels 0 dB unless told."""
+    plain: dict[str, Any] = {"place_db": np.zeros(9), "wide_db": np.zeros(6), "course_db": np.zeros((12, 6))}
+    plain |= {"place_course_db": np.zeros(12), "texture": np.zeros((0, 0))} | levels
+    return _Clip(at, number, ClipPrint(kind, RATE_HZ, **plain))
+
+
+def walked(**air: Any) -> list[Any]:
+    """Quiet, air, quiet at four points; ``air`` are the marks of the intake's air clip."""
+    walks = ((Kind.QUIET, 1), (Kind.AIR, 1), (Kind.QUIET, 2))
+    every = [marked(at, kind, n) for at in ("intake", "tailpipe", "oil-filler", "radiator") for kind, n in walks]
+    return [marked("intake", Kind.AIR, 1, **air) if i == 1 else c for i, c in enumerate(every)]
+
+
+def test_one_clip_at_another_gain_is_noticed_from_2_7_db() -> None:
+    """Or four and a half times the scatter of the round's clips; unless its bands moved apart by 0.8 dB and more."""
+    assert [bool(other_gain(walked(place_db=np.full(9, db)))) for db in (2.5, 2.9, -2.5, -2.9)] == [
+        False,
+        True,
+        False,
+        True,
+    ]
+    ragged = np.tile([-1.0, 0.0, 1.0], 3)
+    assert [bool(other_gain(walked(place_db=-4.0 + s * ragged))) for s in (0.75, 0.9)] == [True, False]
+    assert [bool(other_gain(walked(place_db=12.0 + s * ragged))) for s in (0.75, 0.9)] == [True, False]
+    assert [bool(other_gain(walked(place_db=-8.0 + s * ragged))) for s in (1.5, 1.8)] == [True, False]
+
+
+def test_air_in_a_quiet_clip_is_noticed_from_3_db_where_it_is_as_the_air_clip() -> None:
+    def noticed(quiet_db: float, air_db: float) -> bool:
+        hissing = marked("intake", Kind.QUIET, 2, wide_db=np.full(6, quiet_db))
+        return bool(
+            quiet_with_air(
+                [marked("intake", Kind.QUIET, 1), hissing, marked("intake", Kind.AIR, 1, wide_db=np.full(6, air_db))]
+            )
+        )
+
+    assert [noticed(db, db) for db in (2.9, 3.1)] == [False, True]
+    assert [noticed(10.0, 10.0 + apart) for apart in (3.4, 3.6)] == [True, False]
+
+
+def test_what_comes_and_goes_within_an_air_clip_is_noticed_from_1_3_db_and_twice_what_a_quiet_clip_does() -> None:
+    def swing(db: float) -> np.ndarray:
+        return np.repeat([[0.0], [db], [0.0]], 4, axis=0) * np.ones(6)
+
+    assert [bool(part_of_the_time(walked(course_db=swing(db)))) for db in (1.2, 1.4)] == [False, True]
+    restless = walked(course_db=swing(3.9)), walked(course_db=swing(4.1))
+    for clips in restless:
+        clips[0] = marked("intake", Kind.QUIET, 1, course_db=swing(2.0))
+    assert [bool(part_of_the_time(clips)) for clips in restless] == [False, True]
+
+
+def test_labels_look_swapped_where_exchanging_leaves_four_tenths_and_gains_two_square_decibels() -> None:
+    shape = np.tile([1.0, -1.0, 0.0], 3)
+
+    def noticed(apart_db: float, wrong: float) -> bool:
+        """Air clips that sit ``wrong`` of the way from their own point to the other."""
+        places = {"intake": 0.0 * shape, "tailpipe": apart_db * shape}
+        clips = [marked(at, Kind.QUIET, n, place_db=db) for at, db in places.items() for n in (1, 2)]
+        for at, other in (("intake", "tailpipe"), ("tailpipe", "intake")):
+            clips.append(marked(at, Kind.AIR, 1, place_db=places[at] + wrong * (places[other] - places[at])))
+        return bool(swapped_labels(clips))
+
+    assert [noticed(10.0, wrong) for wrong in (0.60, 0.63)] == [False, True]  # leaves 44 %, 35 % of what labels do
+    assert [noticed(db, 1.0) for db in (1.7, 1.75)] == [False, True]  # gains 1.9, 2.04 a clip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import secrets
 import sys
 from collections.abc import Callable
 from functools import partial
@@ -47,8 +48,11 @@ def _json_option(sub: argparse.ArgumentParser) -> None:
 
 
 def _list(args: argparse.Namespace, root: Path) -> int:
+    from listen.lab.folders import drills_dir
     from listen.lab.training.drills import list_drills
 
+    if old := sorted(p.parent.name for p in drills_dir(root).glob("*/drill.json")):
+        print(f"of an earlier form, to be made anew: {plain(', '.join(old))}", file=sys.stderr)
     for drill in list_drills(root):
         if args.json:
             print(json_line(drill))
@@ -78,7 +82,7 @@ def _make_arguments(sub: argparse.ArgumentParser) -> None:
     )
     sub.add_argument("--backgrounds", type=Path, metavar="DIR", help="folder of sound files (default: simulated shops)")
     sub.add_argument("--seconds", type=float, default=3.0, metavar="S", help="length of a clip (default 3)")
-    sub.add_argument("--seed", type=seed, default=1, metavar="N", help="same seed, same drill (default 1)")
+    sub.add_argument("--seed", type=seed, metavar="N", help="same seed, same drill (default: a new one)")
     sub.add_argument("-o", "--output", type=Path, metavar="FILE", help="new file to write (default: in the lab)")
 
 
@@ -91,7 +95,7 @@ def _make(args: argparse.Namespace, root: Path) -> int:
         hiss_db=(args.hiss[0], args.hiss[1]),
         backgrounds=args.backgrounds,
         seconds=args.seconds,
-        seed=args.seed,
+        seed=secrets.randbelow(2**62) if args.seed is None else args.seed,
     )
 
     def progress(number: int) -> None:
@@ -116,7 +120,7 @@ def _from_job(args: argparse.Namespace, root: Path) -> int:
     from listen.jobs.folder.store import jobs_root, open_job
     from listen.lab.folders import drills_dir
     from listen.lab.training.drills import SUFFIX
-    from listen.lab.training.from_job import drill_from_job
+    from listen.lab.training.from_job import drill_from_job, superseded
     from listen.lab.training.seal import lab_key
 
     opened = open_job(find_job(args.job, jobs_root(args.jobs)), write=False)
@@ -124,6 +128,8 @@ def _from_job(args: argparse.Namespace, root: Path) -> int:
         raise JournalBroken(opened.broken)
     file = args.output or drills_dir(root) / f"job-{opened.job.id[:8]}{SUFFIX}"
     drill, left_out = drill_from_job(opened, file, args.title, key=lab_key(root, make=True))
+    for cylinder, what in superseded(opened.job).items():
+        print(f"cylinder {cylinder}: {plain(what)}", file=sys.stderr)
     for cylinder, why in left_out.items():
         print(f"cylinder {cylinder} left out: {plain(why)}", file=sys.stderr)
     print(drill.file)

@@ -16,9 +16,11 @@ from listen.lab.training import held, seal
 from listen.lab.training.answers import Call
 from listen.lab.training.drills import OpenDrill, read_drill, shipped_drills
 from listen.lab.training.fresh import fresh_round
+from listen.lab.training.instructor import class_focus, class_table, last_here
 from listen.lab.training.lesson import POINTS
 from listen.lab.training.make_drill import MakeWish, make_drill
 from listen.lab.training.next_drill import ALL
+from listen.lab.training.score_words import class_row
 from listen.lab.training.session import answers_of, practise, sessions_dir
 from listen.signal.clip import Clip
 from listen.trade.points import PathId
@@ -138,6 +140,11 @@ def test_a_changed_answer_is_told(lab: Path, no_sound: None) -> None:
     first.write_bytes(b"".join(lines[:-1]))
     with pytest.raises(LabError, match="removed or cut"):
         answers_of(lab, ada)
+    create_learner(lab, "Bob")
+    assert last_here(lab) is not None
+    rows = {row.learner.name: row for row in class_table(lab)}
+    assert "removed or cut" in rows["Ada"].trouble and not rows["Bob"].trouble, "nobody else is kept from the desk"
+    assert "file was changed" in class_row(rows["Ada"]) and class_focus(lab) == {}
     first.unlink()
     with pytest.raises(LabError, match="removed or cut"):
         answers_of(lab, ada)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -25,7 +26,7 @@ from listen.lab.training.drills import (
     read_drill,
     shipped_drills,
 )
-from listen.lab.training.from_job import drill_from_job
+from listen.lab.training.from_job import drill_from_job, superseded
 from listen.lab.training.held import Held
 from listen.lab.training.lesson import POINTS
 from listen.lab.training.lessons import SETS, lesson_specs
@@ -162,9 +163,32 @@ def test_a_round_made_off_top_dead_centre_is_never_taken_for_what_the_teardown_s
             FindingRecorded(cylinder=5, paths=("intake-valve",)),
         )
         drill, left_out = drill_from_job(opened, drills_dir(lab) / "job-2.drill", key=lab_key(lab, make=True))
+        assert superseded(opened.job) == {}
     assert [h.focus for h in rounds(drill, lab)] == [("intake-valve",)]
     assert sorted(left_out) == [2, 3]
     assert "no clip with the air on" in left_out[3] or "set-up" in left_out[3]
+
+
+def test_that_an_earlier_round_said_otherwise_is_told() -> None:
+    """The last one before the teardown is taken, and never silently."""
+    verdicts = {"one": ("path", ("rings",)), "two": ("path", ("intake-valve",)), "three": ("path", ("intake-valve",))}
+    result = {
+        n: SimpleNamespace(result=SimpleNamespace(verdict=SimpleNamespace(kind=k, paths=p)))
+        for n, (k, p) in verdicts.items()
+    }
+    heard = tuple(SimpleNamespace(kept=SimpleNamespace(point="intake", clip_kind=k)) for k in ("quiet", "air"))
+    records = {
+        n: SimpleNamespace(id=n, cylinder=2, verdict=v, stale=False, live_clips=lambda: heard)
+        for n, v in result.items()
+    }
+    for chosen, said in (
+        (("one", "two"), "1 earlier left out; they said otherwise"),
+        (("two", "three"), "1 earlier left out"),
+    ):
+        before = tuple(records[n] for n in chosen)
+        job = SimpleNamespace(findings={2: None}, before_finding={2: before}, round=records.__getitem__)
+        told = superseded(job)[2]  # type: ignore[arg-type]
+        assert said in told and ("otherwise" in told) == ("one" in chosen)
 
 
 @pytest.mark.parametrize(

@@ -28,7 +28,7 @@ START_DB = 6.0
 T_DB: NDArray[np.float64] = np.arange(-40.0, 26.0, 0.5)
 """Thresholds considered; flat prior."""
 S_DB: NDArray[np.float64] = np.geomspace(0.7, 5.0, 8)
-PRIOR_S_DB, PRIOR_S_LOG_SD = 1.65, 0.35
+PRIOR_S_DB, PRIOR_S_LOG_SD = 1.5, 0.35
 """Log-normal prior of the spread, about 1 to 2.5 dB: d' that grows with the hiss' power gives 2.5, steeper ears 1.3.
 Set by simulated listeners (spreads 1.0 to 2.5 dB, lapses 0 to 5 %): intervals hold 95 of 100 over all of them."""
 LAPSES: NDArray[np.float64] = np.array([0.0, 0.02, 0.05, 0.1, 0.2])

@@ -91,7 +91,7 @@ def class_rows(root: Path) -> Iterator[tuple[object, ...]]:
             cell(row.learner.name),
             s.total,
             *map(_percent, (*rates, s.overconfidence)),
-            row.habit or (row.weakest[0] if row.weakest else ""),
+            "file changed" if row.trouble else row.habit or (row.weakest[0] if row.weakest else ""),
             _percent(s.false_calls.value),
             t.threshold.threshold_db if t and not t.threshold.within else None,
             cell(t.background) if t else "",

@@ -118,6 +118,8 @@ def class_row(row: LearnerRow) -> str:
     t = row.threshold.threshold if row.threshold else None
     ear = UNKNOWN if t is None else "outside" if t.within else decibels(t.threshold_db)
     who = plain(row.learner.name, 13)
+    if row.trouble:
+        return f"{who:<14} a file was changed or is damaged: hissway lab score says which"
     return (
         f"{who:<14}{right:>15}{lean:>10}  {plain(weakest, 14):<15}{ear:>10}  {day(row.last) if row.last else UNKNOWN}"
     )

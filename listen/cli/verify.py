@@ -19,7 +19,14 @@ INCOMPLETE = 3
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Arguments of the command."""
-    parser.add_argument("job", metavar="JOB_OR_ZIP", help="a job folder, the name of one of your jobs, a bag, or a zip")
+    parser.add_argument(
+        "job",
+        metavar="JOB_OR_ZIP",
+        help="a job folder, the name of one of your jobs, a bag, a zip, or a page that hissway report wrote",
+    )
+    parser.add_argument(
+        "--job", dest="of", metavar="JOB", default="", help="the job a page is compared with (default: yours)"
+    )
     parser.add_argument(
         "--no-results",
         action="store_true",
@@ -46,9 +53,11 @@ def run(args: argparse.Namespace) -> int:
 
     against = _against(args)
     path = Path(args.job)
-    if not path.is_file():
-        path = find_job(args.job, jobs_root(args.jobs))
-    found = verify_path(path, results=not args.no_results, against=against)
+    if path.is_file() and _is_page(path):
+        found = _page(path, args, against)
+    else:
+        path = path if path.is_file() else find_job(args.job, jobs_root(args.jobs))
+        found = verify_path(path, results=not args.no_results, against=against)
     code = 1 if not found.ok else 0 if found.complete else INCOMPLETE
     if args.json:
         print(json_line({"ok": code == 0, **msgspec.to_builtins(found)}))
@@ -60,6 +69,24 @@ def run(args: argparse.Namespace) -> int:
     print(f"{plain(found.job) or plain(path)}: {_counted(found)}")
     print(f"head       {found.head}")
     return code
+
+
+def _is_page(path: Path) -> bool:
+    """Whether a file is a page and not a zip."""
+    with path.open("rb") as file:
+        return b"<!doctype html" in file.read(200).lower()
+
+
+def _page(path: Path, args: argparse.Namespace, against: Against) -> Verification:
+    """A report, beside the job it names."""
+    from listen.jobs.folder.find_job import find_job
+    from listen.jobs.folder.store import jobs_root
+    from listen.report.origin import origin_of, read_page, verify_report
+
+    root, origin = jobs_root(args.jobs), origin_of(read_page(path), path)
+    folder = find_job(args.of or origin.job, root)
+    before = find_job(origin.before[0], root) if origin.before else None
+    return verify_report(path, folder, before, results=not args.no_results, against=against)
 
 
 def _against(args: argparse.Namespace) -> Against:

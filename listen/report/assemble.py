@@ -26,7 +26,7 @@ from listen.jobs.job import Job, Stamped
 from listen.jobs.judging import program_version
 from listen.jobs.standing import latest_round
 from listen.report import words
-from listen.report.before_part import before_part, hit_rate_rows
+from listen.report.before_part import before_part
 from listen.report.clips_part import clip_parts
 from listen.report.content import CylinderRow, Report, RoundPart, SignaturePart
 from listen.report.owner import Behind, owner_part
@@ -49,14 +49,15 @@ def assemble(
     opened: OpenJob,
     *,
     before: Job | None = None,
-    shop: Iterable[Job] = (),
+    hit_rate: tuple[tuple[str, ...], ...] = (),
     language: Language = "en",
     contact: str = "",
+    made: str = "",
 ) -> Report:
     """Everything the report of a job says.
 
-    ``before`` is an earlier job on the same engine; ``shop`` are the jobs whose teardowns make up the shop's own hit
-    rate (none leaves the table out); ``contact`` is how the owner reaches the shop, where the job does not say it.
+    ``before`` is an earlier job on the same engine; ``hit_rate`` holds the rows of the shop's own (none
+    leaves the table out); ``contact`` is how the owner reaches the shop, where the job does not say it.
     """
     job = opened.job
     d = diagnosed(job)
@@ -77,7 +78,7 @@ def assemble(
         complaint=job.complaint,
         simulated=job.simulated,
         days=days,
-        made=times.moment_and_zone(datetime.now(UTC).isoformat()),
+        made=times.moment_and_zone(made or datetime.now(UTC).isoformat()),
         version=program_version(),
         engine=job.engine,
         engine_words=_engine_words(job),
@@ -100,7 +101,7 @@ def assemble(
         events=job.events,
         troubles=tuple(_no_folder(t, opened.folder) for t in (*job.troubles, opened.broken) if t),
         before=before_part(before, job) if before else None,
-        hit_rate=hit_rate_rows(shop),
+        hit_rate=hit_rate,
     )
 
 

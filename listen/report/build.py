@@ -5,14 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from listen.durable import A_DAY_S, sweep, whole_file
 from listen.errors import JobError, ReportError
 from listen.jobs.job import Job
 from listen.report.assemble import assemble, read_job
+from listen.report.before_part import hit_rate_rows
 from listen.report.owner_words import Language
+
+if TYPE_CHECKING:
+    from listen.jobs.folder.open_job import OpenJob
 
 Form = Literal["html", "md", "json", "pdf"]
 FORMS: tuple[Form, ...] = ("html", "md", "json")
@@ -47,21 +52,48 @@ def report_text(folder: Path, wanted: Wanted = Wanted()) -> str:
     JobError
         A folder holds no job, or cannot be read.
     """
-    earlier = read_job(wanted.before).job if wanted.before else None
-    opened = read_job(folder)
+    return page_of(read_job(folder), wanted, read_job(wanted.before) if wanted.before else None)
+
+
+def page_of(
+    opened: OpenJob,
+    wanted: Wanted,
+    earlier: OpenJob | None,
+    *,
+    made: str = "",
+    hit_rate: tuple[tuple[str, ...], ...] | None = None,
+) -> str:
+    """The report of an open job as text.
+
+    ``made`` and ``hit_rate`` as they were where a page is made again; else it is made now, and they are counted.
+    """
+    made = made or datetime.now(UTC).isoformat(timespec="seconds")
     report = assemble(
         opened,
-        before=earlier,
-        shop=all_jobs(wanted.shop) if wanted.shop else (),
+        before=earlier.job if earlier else None,
+        hit_rate=hit_rate_rows(all_jobs(wanted.shop) if wanted.shop else ()) if hit_rate is None else hit_rate,
         language=wanted.language,
         contact=wanted.contact,
+        made=made,
     )
     if wanted.form == "html":
         from listen.report.html import html
+        from listen.report.origin import Origin
         from listen.report.photos_part import addresses
 
-        pictures = addresses(opened.job)
-        return html(report, opened.folder, pictures, audio=wanted.audio, unfolded=wanted.unfolded)
+        origin = Origin(
+            job=opened.job.id,
+            head=opened.head,
+            version=report.version,
+            made=made,
+            hit_rate=report.hit_rate,
+            language=wanted.language,
+            contact=wanted.contact,
+            before=(earlier.job.id, earlier.head) if earlier else None,
+            audio=wanted.audio,
+            unfolded=wanted.unfolded,
+        )
+        return html(report, opened.folder, addresses(opened.job), origin)
     from listen.report.text import json_text, markdown_text
 
     return markdown_text(report) if wanted.form == "md" else json_text(report)

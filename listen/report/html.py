@@ -10,12 +10,14 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
+import msgspec
 from markupsafe import Markup
 
 from listen.report.clean import clean
 from listen.report.clips_part import clip_file
 from listen.report.content import PhotoPart, PointPart, Report, RoundPart
 from listen.report.drawing import EngineDrawing, Ladder, engine_drawing, ladder
+from listen.report.origin import Origin
 from listen.report.photos_part import OWNER_SEES
 from listen.report.sounds import Pair, pairs
 from listen.voice import figures
@@ -48,14 +50,12 @@ class OwnerView:
     not_as_recorded: str
 
 
-def html(
-    report: Report, folder: Path, pictures: Mapping[str, str], *, audio: bool = True, unfolded: bool = False
-) -> str:
+def html(report: Report, folder: Path, pictures: Mapping[str, str], origin: Origin) -> str:
     """The page; clips are read from ``folder``, ``pictures`` are addresses of the photos by identifier.
 
-    ``unfolded`` leaves nothing folded away, for paper.
+    ``origin`` stands in its head, and says whether it carries sounds and whether anything is folded away.
     """
-    heard, remark = _sounds(report, folder) if audio else ({}, "Sounds were left out of this report on request.")
+    heard, remark = _sounds(report, folder) if origin.audio else ({}, "Sounds were left out of this report on request.")
     rounds = [_round_view(part, n, folder, heard) for n, part in enumerate(report.rounds, 1)]
     style = Markup(files("listen.report").joinpath("templates/style.css").read_text("utf-8"))  # noqa: S704 - our own file
     page = environment().get_template("report.html.jinja")
@@ -66,7 +66,8 @@ def html(
         leaking=_leaking(report),
         pictures=pictures,
         shown=_owner_photos(report),
-        unfolded=unfolded,
+        unfolded=origin.unfolded,
+        origin=msgspec.json.encode(origin).decode(),
         nothing=figures.UNKNOWN,
         people={"tech": "", "supervisor": "", "owner": "", **dict(report.people)},
         devices=sorted({f"{c.device or 'device not known'}, {c.rate_hz} Hz" for c in report.clips}),

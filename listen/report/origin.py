@@ -1,0 +1,150 @@
+"""What a page says of where it comes from, so that it can be made again and compared; and making it again."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from html import unescape
+from itertools import zip_longest
+from pathlib import Path
+
+import msgspec
+
+from listen.errors import ReportError
+from listen.jobs.exchange.same_result import first_difference
+from listen.jobs.exchange.verification import ALONE, Against, Mismatch, Verification
+from listen.jobs.exchange.verify import verify_job
+from listen.jobs.folder.chain import Chain
+from listen.jobs.folder.journal_file import read_journal
+from listen.jobs.folder.open_job import OpenJob
+from listen.jobs.judging import program_version
+from listen.report.owner_words import Language
+from listen.voice.times import moment_and_zone
+
+_META = re.compile(r'<meta name="hissway-origin" content="([^"]*)">')
+_INSIDE = re.compile(r"data:[^\"')]+")
+"""Sounds and pictures: another machine's encoder may give other bytes for the same."""
+_MOMENT = re.compile(r"\d{4}-\d\d-\d\d(?: \d\d:\d\d)?(?: \(UTC[+-]\d\d\))?")
+MOST_BYTES = 400_000_000
+"""Of a page with all its sounds."""
+SHOWN = 3
+"""Differences told; one forged figure stands in several places."""
+
+
+class Origin(msgspec.Struct, frozen=True, kw_only=True):
+    """Where a page comes from, as it stands in its head."""
+
+    job: str
+    head: str
+    """Hash of the journal's last line when it was made."""
+    version: str
+    made: str
+    """When, UTC, ISO 8601."""
+    language: Language
+    contact: str = ""
+    before: tuple[str, str] | None = None
+    """Job and head of the earlier job beside this one."""
+    audio: bool = True
+    unfolded: bool = False
+    hit_rate: tuple[tuple[str, ...], ...] = ()
+    """The shop's own record as it was then; it changes with every teardown, and cannot be worked out again."""
+
+
+def origin_of(page: str, path: Path) -> Origin:
+    """What a page says of itself.
+
+    Raises
+    ------
+    ReportError
+        It says nothing: no report of this program, or its mark was taken out.
+    """
+    found = _META.search(page)
+    try:
+        return msgspec.json.decode(unescape(found[1]), type=Origin)  # type: ignore[index]
+    except (TypeError, msgspec.DecodeError):
+        raise ReportError(
+            f"{path}: does not say from which state of which job it was made: no page of hissway report, or one "
+            "that was changed; verify the job itself"
+        ) from None
+
+
+def read_page(path: Path) -> str:
+    """A page as text; ``ReportError`` where it cannot be read."""
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise ReportError(f"{path}: larger than any report ({MOST_BYTES} bytes)")
+        return path.read_text("utf-8")
+    except (OSError, UnicodeDecodeError) as e:
+        raise ReportError(f"{path}: cannot be read as a page ({e})") from e
+
+
+def verify_report(
+    path: Path, folder: Path, before: Path | None, *, results: bool = True, against: Against = ALONE
+) -> Verification:
+    """Check a page against its job: that the job holds, that it came from it, and that it says what the job says.
+
+    Raises
+    ------
+    ReportError
+        No page of this program.
+    JobError
+        The job cannot be read.
+    """
+    page = read_page(path)
+    origin = origin_of(page, path)
+    found = verify_job(folder, results=results, against=against)
+    remarks, whole = list(found.remarks), origin.version == program_version()
+    zone = moment_and_zone(origin.made) in page
+    faults = tuple(_faults(page, origin, folder, before, zone=zone, words=whole))
+    if not whole:
+        remarks.append(f"report: made by version {origin.version}, which words it otherwise: compared by its head only")
+    elif not zone:
+        remarks.append("report: made in another time zone: its dates and times were not compared")
+    for what, there in (("the shop's hit rate", origin.hit_rate), (f"“{origin.contact}”", origin.contact)):
+        if there:
+            remarks.append(f"report: {what} was put in when it was made, and is not in the job")
+    return msgspec.structs.replace(
+        found,
+        mismatches=(*faults, *found.mismatches),
+        remarks=tuple(remarks),
+        skipped=found.skipped + (not whole),
+    )
+
+
+def _faults(
+    page: str, origin: Origin, folder: Path, before: Path | None, *, zone: bool, words: bool
+) -> Iterator[Mismatch]:
+    from listen.report.build import Wanted, page_of
+
+    then, earlier = _at(folder, origin.head), None
+    if then is None or then.job.id != origin.job:
+        yield Mismatch("report", "head", "was made from a state that this job never was in")
+        return
+    if origin.before is not None:
+        earlier = _at(before, origin.before[1]) if before else None
+        if earlier is None:
+            yield Mismatch("report", "before", "the earlier job beside it, or the state it was used in, is not here")
+            return
+    if not words:
+        return
+    wanted = Wanted(audio=origin.audio, language=origin.language, contact=origin.contact, unfolded=origin.unfolded)
+    again = page_of(then, wanted, earlier, made=origin.made, hit_rate=origin.hit_rate)
+    pairs = [(a, b) for a, b in zip_longest(_words(page), _words(again), fillvalue="") if first_difference(a, b)]
+    differ = [(a, b) for a, b in pairs if zone or _MOMENT.sub("", a) != _MOMENT.sub("", b)]
+    for said, is_ in differ[:SHOWN]:
+        yield Mismatch("report", "words", f"says “{said[:120]}”; made from the job it says “{is_[:120]}”")
+    if len(differ) > SHOWN:
+        yield Mismatch("report", "words", f"{len(differ) - SHOWN} further lines differ")
+
+
+def _words(page: str) -> list[str]:
+    """Line by line what can be read, and every address and mark that is no sound or picture."""
+    text = _INSIDE.sub("data:", page)
+    return [line for raw in text.splitlines() if (line := " ".join(raw.split()))]
+
+
+def _at(folder: Path, head: str) -> OpenJob | None:
+    """The job as it was when its journal ended in ``head``; None where it never did."""
+    lines = read_journal(folder).lines
+    n = next((n for n, line in enumerate(lines, 1) if line.hash == head), 0)
+    return OpenJob(folder, Chain(lines[:n]), None) if n else None

@@ -1,0 +1,89 @@
+"""Protects pages that travel without their job: a forged line is found, an untouched page is not accused."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from listen.cli.main import main
+from listen.errors import ReportError
+from listen.jobs import events as ev
+from listen.jobs.folder.store import open_job
+from listen.report import origin
+from listen.report.build import Wanted, report_text
+from listen.report.origin import verify_report
+
+
+@pytest.fixture
+def job(demo: Path, tmp_path: Path) -> Path:
+    """The demo's job, to be written to."""
+    return shutil.copytree(demo, tmp_path / "jobs" / demo.name)
+
+
+def page(folder: Path, text: str) -> Path:
+    path = folder.parents[1] / "report.html"
+    path.write_text(text, "utf-8")
+    return path
+
+
+def checked(path: Path, folder: Path) -> list[str]:
+    return [m.text for m in verify_report(path, folder, None, results=False).mismatches if m.what == "report"]
+
+
+def test_a_page_of_an_earlier_state_still_says_what_the_job_said(job: Path, demo_page: str) -> None:
+    """Work went on since; the page is held against the state it names."""
+    path = page(job, demo_page)
+    with open_job(job) as opened:
+        opened.append(ev.JobNamed(title="Another title"))
+        opened.append(ev.NoteAdded(text="later"))
+    assert checked(path, job) == []
+
+
+def test_options_are_part_of_what_is_compared(job: Path) -> None:
+    wanted = Wanted(audio=False, language="de", contact="bell at the back", unfolded=True, shop=job.parent)
+    found = verify_report(page(job, report_text(job, wanted)), job, None, results=False)
+    assert not [m for m in found.mismatches if m.what == "report"]
+    assert any("bell at the back" in r for r in found.remarks)
+
+
+@pytest.mark.parametrize(
+    ("was", "is_"),
+    [
+        ("intake valve", "exhaust valve"),
+        ("% sure", " % sure, as certain as it gets"),
+        ("</main>", "<p>The shop guarantees it.</p></main>"),
+        ("<title>", "<style>#owner{display:none}</style><title>"),
+    ],
+)
+def test_a_forged_line_is_found(job: Path, demo_page: str, was: str, is_: str) -> None:
+    if was not in demo_page:
+        was = "intake"
+    found = checked(page(job, demo_page.replace(was, is_, 1)), job)
+    assert found and any("made from the job it says" in text for text in found)
+
+
+def test_a_page_of_no_state_of_this_job_is_told(job: Path, demo_page: str) -> None:
+    head = open_job(job, write=False).head
+    assert checked(page(job, demo_page.replace(head, "0" * 64)), job) == [
+        "was made from a state that this job never was in"
+    ]
+    with pytest.raises(ReportError, match="does not say from which state"):
+        verify_report(page(job, demo_page.replace("hissway-origin", "x")), job, None, results=False)
+
+
+def test_a_page_by_another_version_is_not_accused_and_not_called_whole(
+    job: Path, demo_page: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(origin, "program_version", lambda: "9.9")
+    found = verify_report(page(job, demo_page.replace("intake", "exhaust", 1)), job, None, results=False)
+    assert not [m for m in found.mismatches if m.what == "report"] and not found.complete
+
+
+def test_the_command_finds_the_job_a_page_names(job: Path, demo_page: str, capsys: pytest.CaptureFixture[str]) -> None:
+    command = ["--jobs", str(job.parent), "verify", "--no-results"]
+    assert main([*command, str(page(job, demo_page))]) in (0, 3)
+    assert "MISMATCH" not in capsys.readouterr().out
+    assert main([*command, str(page(job, demo_page.replace("</main>", "<p>sure</p></main>")))]) == 1
+    assert "MISMATCH   report: words" in capsys.readouterr().out

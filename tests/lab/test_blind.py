@@ -21,7 +21,7 @@ from listen.lab.training.lesson import POINTS
 from listen.lab.training.make_drill import MakeWish, make_drill
 from listen.lab.training.next_drill import ALL
 from listen.lab.training.score_words import class_row
-from listen.lab.training.session import answers_of, practise, sessions_dir
+from listen.lab.training.session import answers_of, practise, sessions_dir, start
 from listen.signal.clip import Clip
 from listen.trade.points import PathId
 from tests.lab.attacker import attack, fresh, kept
@@ -65,6 +65,23 @@ def test_all_files_and_no_ears_are_guessing_on_a_kept_set(
     drill = make_drill("Sixty", MakeWish(rounds=60, seconds=0.5, seed=3), root=lab)
     rates = attack(lab, 1, kept(drill), tmp_path / "passing").rates()
     assert max(rate.hits for rate in rates.values()) <= most_by_chance(60, 1 / len(PathId))
+
+
+def test_what_one_learner_answered_tells_another_nothing(lab: Path, no_sound: None) -> None:
+    """The same set, played by two: neither names nor numbers of one's lines occur in the other's before the answer."""
+    drill = make_drill("Twice", MakeWish(rounds=12, paths=(("rings",), ("none",)), seconds=0.5, seed=1), root=lab)
+    seen = []
+    for name in ("Ada", "Bob"):
+        session = start(lab, create_learner(lab, name), drill, seed=7)
+        while not session.done:
+            session.call(Call())
+            session.answer()
+        seen.append([(a.item, a.truth) for a in session.answers])
+    assert [truth for _, truth in seen[0]] == [truth for _, truth in seen[1]], "one seed, one order"
+    assert not {item for item, _ in seen[0]} & {item for item, _ in seen[1]}
+    other = make_drill("Thrice", MakeWish(rounds=12, paths=(("rings",), ("none",)), seconds=0.5, seed=1), root=lab)
+    names = [start(lab, create_learner(lab, f"Eve {d.id}"), d, seed=7).order for d in (drill, other)]
+    assert [sorted(names[0]).index(i) for i in names[0]] != [sorted(names[1]).index(i) for i in names[1]]
 
 
 def test_no_file_tells_a_truth_before_the_answer(lab: Path) -> None:

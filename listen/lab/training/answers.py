@@ -24,8 +24,11 @@ class Opened(msgspec.Struct, frozen=True, kw_only=True, tag="opened"):
     level: str
     file: str = ""
     total: int
-    order: tuple[str, ...] = ()
-    """Rounds of a kept set as they will be played: names that tell nothing, in an order drawn for this learner."""
+    shuffle: int | None = None
+    """Of a kept set: with the names that are sealed in it, the order of play. From neither alone does it follow:
+    what one learner has answered tells another nothing."""
+    names_sum: str = ""
+    """Tells whether the set is still the same."""
     pool: tuple[str, ...] = ()
     """What fresh rounds are drawn from, each time with the same chance."""
     after: str = ""

@@ -6,9 +6,11 @@ truth follows. Fresh rounds are in memory alone; who leaves in the middle of one
 
 from __future__ import annotations
 
+import hashlib
 import random
 import secrets
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -49,8 +51,9 @@ class Session:
         self._met = _now()
         self._heard = next((x for x in book.lines[::-1] if not isinstance(x, Met)), None)
         self._called = self._heard if isinstance(self._heard, Heard) and kept is not None else None
-        if kept is not None and (missing := [i for i in opened.order if i not in kept.ids]):
-            raise LabError(f"{opened.file}: round {missing[0]!r} of this session is gone; start the drill anew")
+        self.order = _order(kept, opened.shuffle or 0) if kept is not None else ()
+        if kept is not None and _sum(kept) != opened.names_sum:
+            raise LabError(f"{opened.file}: is another drill than when this session began; start it anew")
 
     @property
     def id(self) -> str:
@@ -95,9 +98,11 @@ class Session:
             if self.done:
                 raise LabError("this session is done; start the drill again, or another one")
             if self._kept is not None:
-                held = self._kept.held(self.opened.order[len(self.answers)])
+                held = self._kept.held(self.order[len(self.answers)])
             else:
                 held = fresh_round(self.opened.pool, (*self._before, *self.answers))
+            if self._kept is not None:  # its name in this session alone: others' answers must not tell it
+                held = replace(held, id=hashlib.sha256(f"{self.id}/{held.id}".encode()).hexdigest()[:16])
             self._nonce = secrets.token_hex(16)
             self._book.add(Met(held_to=held_to(self._nonce, held.seed, held.id, held.truth)))
             self._held, self._met = held, _now()
@@ -182,6 +187,17 @@ class Session:
         )
 
 
+def _sum(kept: OpenDrill, *more: object) -> str:
+    """Of the names sealed in a set, and whatever else."""
+    return hashlib.sha256("/".join(map(str, (*more, *sorted(kept.ids)))).encode()).hexdigest()
+
+
+def _order(kept: OpenDrill, shuffle: int) -> tuple[str, ...]:
+    order = sorted(kept.ids)
+    random.Random(_sum(kept, shuffle)).shuffle(order)  # noqa: S311 - an order of play
+    return tuple(order)
+
+
 def _begin(root: Path, learner: Learner, opened: Opened) -> Book:
     last = [b.head for b in books(sessions_dir(root, learner)) if b.sums][-1:]
     book = Book(sessions_dir(root, learner) / f"{opened.session}.jsonl")
@@ -197,8 +213,6 @@ def _named() -> tuple[str, str]:
 def start(root: Path, learner: Learner, drill: DrillSet, seed: int | None = None) -> Session:
     """Begin a kept drill. The seed decides the order; the system's own chance does where none is given."""
     kept = OpenDrill(drill, root)
-    order = list(kept.ids)
-    random.Random(secrets.randbits(64) if seed is None else seed).shuffle(order)  # noqa: S311 - an order of play
     session, started = _named()
     opened = Opened(
         session=session,
@@ -206,8 +220,9 @@ def start(root: Path, learner: Learner, drill: DrillSet, seed: int | None = None
         title=drill.title,
         level=drill.level,
         file=drill.file,
-        total=len(order),
-        order=tuple(order),
+        total=len(kept.ids),
+        shuffle=secrets.randbits(62) if seed is None else seed,
+        names_sum=_sum(kept),
         started=started,
     )
     return Session(_begin(root, learner, opened), opened, kept)
@@ -233,7 +248,7 @@ def resume(root: Path, learner: Learner, name: str) -> Session:
     """
     for book in reversed(list(books(sessions_dir(root, learner)))):
         opened = book.opened
-        if opened.order and name in (opened.session, opened.drill) and len(book.answers) < opened.total:
+        if opened.shuffle is not None and name in (opened.session, opened.drill) and len(book.answers) < opened.total:
             drill = next((d for d in list_drills(root) if d.id == opened.drill), None) or read_drill(Path(opened.file))
             return Session(book, opened, OpenDrill(drill, root))
     raise LabError(f"{learner.name} has no unfinished session of {name!r}; start one")
@@ -254,7 +269,7 @@ def sessions_of(root: Path, learner: Learner) -> tuple[SessionInfo, ...]:
             started=book.opened.started,
             answered=len(book.answers),
             total=book.opened.total,
-            left=sum(isinstance(x, Met) for x in book.lines) - len(book.answers) if not book.opened.order else 0,
+            left=sum(isinstance(x, Met) for x in book.lines) - len(book.answers) if book.opened.pool else 0,
         )
         for book in books(sessions_dir(root, learner))
     )

@@ -12,6 +12,7 @@ from textual.reactive import reactive
 from textual.widgets import Static
 
 from listen.errors import HisswayError
+from listen.trade.units import said_in, unit_named
 from tui.screens.base import BayScreen
 from tui.screens.diagnosis import checks
 from tui.screens.diagnosis.pages import page, symptom_words
@@ -92,10 +93,14 @@ class DiagnosisScreen(BayScreen[None]):
                 if place is not None:
                     self._outcome(asked.on(place))
 
-            self.app.push_screen(PickScreen(f"{asked.title}\nOn which cylinder?", asked.cylinders()), at)
+            self.app.push_screen(PickScreen(f"{self._told(asked.title)}\nOn which cylinder?", asked.cylinders()), at)
 
         options = [(key, asked.words, asked.more) for key, asked in listed.items()]
         self.app.push_screen(PickScreen("Which check was made?", options), chosen)
+
+    def _told(self, words: str) -> str:
+        """A sentence of the tables with its pressures in the job's unit."""
+        return said_in(words, unit_named(self.bay.job.pressure_unit)) if self.bay.job else words
 
     def _outcome(self, asked: checks.Asked) -> None:
         def kept(outcome: str | None) -> None:
@@ -106,7 +111,7 @@ class DiagnosisScreen(BayScreen[None]):
             except HisswayError as e:
                 self.refuse(e)
 
-        self.app.push_screen(PickScreen(asked.title, asked.outcomes(), asked.outcome), kept)
+        self.app.push_screen(PickScreen(self._told(asked.title), asked.outcomes(), asked.outcome), kept)
 
 
 def _diagnosis(job: Job) -> Diagnosis:

@@ -42,10 +42,10 @@ class EngineKeys(BayScreen[None]):
         Binding("f", "finding", "Teardown"),
         Binding("j", "job", "Job"),
         Binding("P", "photos", "Photos", key_display="P"),
-        Binding("R", "new_round", "New round", key_display="R"),
+        Binding("R", "new_round", "New", key_display="R"),
         Binding("a", "cautions", "Cautions"),
         Binding("u", "units", "Units"),
-        Binding("n", "note", "Note"),
+        Binding("n", "note", "Note on this cylinder", show=False),
         Binding("tab", "app.focus_next", "Drawing or table", show=False),
     ]
 

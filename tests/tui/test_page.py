@@ -199,3 +199,16 @@ async def test_a_note_stands_on_the_clip_it_was_written_about(tmp_path: Path) ->
         await pilot.press("enter")
         await until(pilot, lambda: app.job.note_texts() == ("a train passed",))
         assert any(x.words == "intake, quiet walk: a train passed" for x in shown.lines.values())
+
+
+async def test_escape_drops_a_typed_line_only_when_pressed_again(tmp_path: Path) -> None:
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_engine(pilot)
+        await pilot.press("n", *"hose loose", "escape")
+        await until(pilot, lambda: "Esc again drops it" in words(app))
+        await pilot.press("enter")
+        await until(pilot, lambda: app.job.note_texts() == ("hose loose",))
+        await pilot.press("n", "x", "escape", "escape")
+        await until(pilot, lambda: isinstance(app.screen, EngineScreen))
+        assert app.job.note_texts() == ("hose loose",)

@@ -21,11 +21,13 @@ class OneLineScreen(ModalScreen["str | None"]):
     """Dismisses with what was typed, or None. An empty line is kept only where ``may_be_empty``."""
 
     CSS_PATH = "one_line.tcss"
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "dismiss(None)", "Back")]
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "leave", "Back")]
 
     def __init__(self, title: str, text: str = "", *, may_be_empty: bool = False, most: int = 400) -> None:
         super().__init__()
         self._title, self._text, self._may_be_empty, self._most = title, text, may_be_empty, most
+        self._warned = ""
+        """What was typed when leaving was asked about."""
 
     def compose(self) -> ComposeResult:
         """Question, line, what the keys do."""
@@ -33,6 +35,15 @@ class OneLineScreen(ModalScreen["str | None"]):
             yield Static(shown(self._title, "bold"))
             yield Field(self._text, compact=True, max_length=self._most)
             yield Static(shown(HOW, "$secondary"), id="how")
+
+    def action_leave(self) -> None:
+        """Leave; what was typed is dropped only by a second key."""
+        typed = self.query_one(Field).value.strip()
+        if typed in ("", self._text, self._warned):
+            self.dismiss(None)
+            return
+        self._warned = typed
+        self.query_one("#how", Static).update(shown("! Enter keeps what was typed, Esc again drops it", "$warning"))
 
     @on(Input.Submitted)
     def keep(self, event: Input.Submitted) -> None:

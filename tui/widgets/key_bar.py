@@ -12,6 +12,7 @@ from tui.widgets.drawn import Drawn
 GLYPHS = {
     "question_mark": "?",
     "f1": "F1",
+    "f2": "F2",
     "escape": "Esc",
     "pagedown": "PgDn",
     "pageup": "PgUp",

@@ -92,12 +92,12 @@ class Inflow:
             return Trouble(Ill.ENDED, 0.0)
         return (watch or self.watch).trouble(time.monotonic())
 
-    def drain(self) -> list[NDArray[np.float32]]:
+    def drain(self) -> list[Block]:
         """Blocks since the last call, for the meter."""
         blocks = []
         try:
             while True:
-                blocks.append(self._meter.popleft().samples)
+                blocks.append(self._meter.popleft())
         except IndexError:
             return blocks
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from listen.audio.inflow import Inflow, Taker
 from listen.audio.partial import PartHeader, PartWriter
-from listen.audio.source import Recording
+from listen.audio.source import Recording, Told
 from listen.audio.take import next_block, sentence
 from listen.audio.watch import ZEROS_S, Watch
 from listen.errors import AudioError, DeviceLost
@@ -24,9 +24,6 @@ CLIP_LEVEL = 0.999
 """Share of full scale that counts as clipped."""
 CLIPPED_SAMPLES = 4
 """So many in one block of 10 ms are told; fewer may be one knock."""
-
-Told = Callable[[int, str], None]
-"""Given the channel (from 0) and one sentence, once for each thing that goes wrong, as it does."""
 
 
 @dataclass(slots=True)

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from listen.audio import library
 from listen.audio.devices import InputDevice, find_input
 from listen.audio.inflow import Inflow
-from listen.audio.many import ManyTake, Told
-from listen.audio.source import Recording
+from listen.audio.many import ManyTake
+from listen.audio.source import Recording, Told
 from listen.audio.take import Take, sentence
 from listen.errors import AudioError, DeviceLost
 
@@ -101,7 +101,12 @@ class Microphone:
 
     def drain(self) -> list[NDArray[np.float32]]:
         """Blocks since the last call, for a level meter."""
-        return self._inflow.drain() if self._inflow is not None else []
+        return [b.samples for b in self._inflow.drain()] if self._inflow is not None else []
+
+    def drain_all(self) -> list[NDArray[np.float32]]:
+        """The same with every channel [shape=(n, C)] each."""
+        blocks = self._inflow.drain() if self._inflow is not None else []
+        return [b.samples[:, None] if b.channels is None else b.channels for b in blocks]
 
     def trouble(self) -> AudioError | None:
         """What is wrong with the stream at this moment; None while sound arrives or before it was opened."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -69,3 +70,23 @@ class Source(Protocol):
         AudioError
             It is not open, or ``part`` cannot be written.
         """
+
+
+Told = Callable[[int, str], None]
+"""Given the channel (from 0) and one sentence, once for each thing that goes wrong, as it does."""
+
+
+class ManySource(Source, Protocol):
+    """A source of several channels."""
+
+    @property
+    def channels(self) -> int:
+        """How many there are."""
+
+    def drain_all(self) -> list[NDArray[np.float32]]:
+        """As ``drain``, with every channel [shape=(n, C)] each."""
+
+    def record_all(
+        self, parts: Sequence[Path | None], seconds: float, cancel: threading.Event, told: Told | None = None
+    ) -> tuple[Recording | None, ...]:
+        """Write each channel to its own part; see :class:`listen.audio.many.ManyTake`."""

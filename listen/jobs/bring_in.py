@@ -32,11 +32,10 @@ def bring_in(opened: OpenJob, round_id: str, place: Path) -> RoundImported:
     aired: set[str] = set()
     for take in takes:
         walk = _walk(take, aired)
-        part = opened.new_part(round_id, take.point, take.kind.value, walk)
+        where = (round_id, take.point, take.kind.value, walk)
+        part = opened.new_part(*where, take.on_s, storable(take.together))
         try:
-            opened.keep_file(
-                take.path, part, channel=take.channel or 0, on_s=take.on_s, together=storable(take.together)
-            )
+            opened.keep_file(take.path, part, channel=take.channel or 0)
         except HisswayError as e:
             left_out.append(storable(f"{take.path.name}: {e}"))
             continue

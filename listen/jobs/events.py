@@ -61,6 +61,13 @@ class JobNamed(Payload, frozen=True, kw_only=True):
     complaint: str | None = None
 
 
+class WayChosen(Payload, frozen=True, kw_only=True):
+    """How rounds are taken from now on."""
+
+    way: str
+    """``walks``, ``each-point``, ``switched`` or ``all-at-once``; see :mod:`listen.jobs.ways`."""
+
+
 class DetailsGiven(Payload, frozen=True, kw_only=True):
     """Fields of the job card were filled in or changed."""
 
@@ -497,6 +504,7 @@ KINDS: dict[str, type[Payload]] = {
     "job-opened": JobOpened,
     "engine-described": EngineDescribed,
     "job-named": JobNamed,
+    "way-chosen": WayChosen,
     "details-given": DetailsGiven,
     "person-chosen": PersonChosen,
     "reading-entered": ReadingEntered,

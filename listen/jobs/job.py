@@ -201,6 +201,8 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     cautions: tuple[str, ...] = ()
     """Cautions acknowledged for the whole job: before cranking, before a wet test."""
     simulated: bool = False
+    way: str = ""
+    """How rounds are taken; empty: nobody was asked yet, and they are walked."""
     pressure_unit: str = "kPa"
     engine: Engine = msgspec.field(default_factory=lambda: layout("inline-4"))
     size: EngineSize = EngineSize()

@@ -8,6 +8,7 @@ from msgspec.structs import replace
 from listen.jobs import events as ev
 from listen.jobs.job import Job, PhotoRecord, RoundRecord
 from listen.jobs.touch import Rule, stamped, touch_where, trouble
+from listen.jobs.ways import WAYS
 from listen.voice import figures, names
 from listen.voice.text import plain
 
@@ -52,6 +53,12 @@ def _details(job: Job, p: ev.DetailsGiven, event: ev.Event) -> Job:
 
 def _person(job: Job, p: ev.PersonChosen, event: ev.Event) -> Job:
     return replace(job, people={**job.people, p.role: p.name})
+
+
+def _way(job: Job, p: ev.WayChosen, event: ev.Event) -> Job:
+    if p.way not in WAYS:
+        return trouble(job, f"event {event.id} names a way of taking rounds that is not known: {plain(p.way, 40)}")
+    return replace(job, way=p.way)
 
 
 def _sat(job: Job, p: ev.SatDown, event: ev.Event) -> Job:
@@ -209,6 +216,7 @@ JOB_RULES: dict[type[ev.Payload], Rule] = {
     ev.DetailsGiven: _details,
     ev.PersonChosen: _person,
     ev.SatDown: _sat,
+    ev.WayChosen: _way,
     ev.ReadingEntered: _reading,
     ev.PlugSeen: _plug,
     ev.SymptomNoted: _symptom,

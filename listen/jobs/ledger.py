@@ -173,5 +173,5 @@ def _due(job: Job, record: RoundRecord) -> Iterator[Line]:
 
 
 def _section_of(step: Step) -> str:
-    named = {"caution": "cautions", "supply": "readings", "loss": "readings", "followed": "bubbles"}
+    named = {"caution": "cautions", "supply": "readings", "loss": "readings", "followed": "bubbles", "way": "readings"}
     return step.walk or named.get(step.kind, step.kind)

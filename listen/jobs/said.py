@@ -7,6 +7,7 @@ from typing import Any
 
 from listen.jobs import events as ev
 from listen.jobs.job import Job
+from listen.jobs.ways import WAYS
 from listen.voice import figures, names, verdicts
 from listen.voice.text import plain
 
@@ -49,7 +50,7 @@ def section(payload: ev.Payload) -> str:
     return ROWS[type(payload)][0]
 
 
-STEPS = {"followed": "bubbles", "set-up": "cautions", "supply": "readings", "loss": "readings"}
+STEPS = {"followed": "bubbles", "set-up": "cautions", "supply": "readings", "loss": "readings", "way": "readings"}
 
 
 def _clip(p: ev.ClipKept, job: Job) -> str:
@@ -96,6 +97,10 @@ def _named(p: ev.JobNamed, job: Job) -> str:
     return ", ".join(f"{k}: {plain(v, 80) or 'none'}" for k, v in new.items() if v is not None)
 
 
+def _way(p: ev.WayChosen, job: Job) -> str:
+    return f"rounds are taken: {WAYS[p.way].words.lower() if p.way in WAYS else plain(p.way, 40)}"
+
+
 def _reading(p: ev.ReadingEntered, job: Job) -> str:
     sure = ", asked about and kept as typed" if p.confirmed else ""
     return f"{names.figure_name(p.reading)} {figures.as_read(p.value, p.unit)}{sure}"
@@ -129,6 +134,7 @@ ROWS: dict[type[ev.Payload], tuple[str, Callable[[Any, Job], str]]] = {
     ev.JobNamed: ("intake", _named),
     ev.DetailsGiven: ("intake", lambda p, j: ", ".join(f"{k}: {plain(v, 80) or 'none'}" for k, v in p.details.items())),
     ev.PersonChosen: ("intake", lambda p, j: f"{PEOPLE.get(p.role, plain(p.role, 20))}: {plain(p.name, 60)}"),
+    ev.WayChosen: ("intake", _way),
     ev.CautionAcknowledged: ("cautions", lambda p, j: "read and acknowledged"),
     ev.ReadingEntered: ("readings", _reading),
     ev.MicrophoneChecked: ("readings", lambda p, j: f"microphone {plain(p.device, 40)}: {plain(p.text, 120)}"),

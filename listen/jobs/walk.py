@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Literal
 
 import msgspec
 
 from listen.jobs.events import SentBack
 from listen.jobs.job import Job, RoundRecord
+from listen.jobs.ways import USUAL, WAYS
 from listen.judge.result import Verdict
 from listen.trade.cautions import Caution, cautions_for
 from listen.trade.cautions import Step as CautionStep
 from listen.trade.layout import points_for
 from listen.trade.points import Point, point, walking_order
 
-StepKind = Literal["caution", "supply", "loss", "clip", "bubbles", "followed", "call", "verdict", "done"]
+StepKind = Literal["caution", "supply", "loss", "way", "clip", "bubbles", "followed", "call", "verdict", "done"]
 State = Literal["done", "due", "left-out"]
 
 
@@ -43,6 +44,15 @@ TABLE: tuple[Row, ...] = (
         "Cylinder {n} to top dead centre on compression, bar off, air on slowly: read the loss.",
         cautions=("air-on",),
     ),
+    Row("way", "way", "How are this engine's rounds taken? Asked once; w changes it later."),
+    Row(
+        "switched",
+        "clip",
+        "Valve shut. Switched take at the {point}: open and shut the valve as the count says.",
+        "switched",
+        "switched",
+        ("switching",),
+    ),
     Row("quiet", "clip", "Air off. Quiet clip at the {point}.", "quiet", "quiet"),
     Row(
         "call",
@@ -56,7 +66,7 @@ TABLE: tuple[Row, ...] = (
     Row("followed", "followed", "Did the tester's needle fall and rise with the valve during the switched takes?"),
     Row("verdict", "verdict", "All clips are in: judge the round."),
 )
-"""The round, in order. Everything that is due, done or left out follows from the job alone."""
+"""The round, in order; of the clips those that the job's way asks for. What is due follows from the job alone."""
 
 SWITCHED = "switched"
 """Walk of the switched takes: one at a point stands for its quiet, air and closing clips."""
@@ -110,6 +120,8 @@ def advised(verdict: Verdict, record: RoundRecord) -> tuple[Wish, ...]:
     at, kind, seconds = verdict.next_point, verdict.next_kind, verdict.next_seconds
     if not at:
         return ()
+    if kind in ("quiet", "air") and record.live_clips(at, SWITCHED):
+        return (Wish(at, SWITCHED),)
     if kind != "air" or (seconds <= USUAL_S and record.live_clips(at, "quiet")):
         return (Wish(at, kind),)
     pair = (Wish(at, "quiet", "quiet", seconds), Wish(at, "air", "air", seconds))
@@ -138,13 +150,20 @@ class Walked(msgspec.Struct, frozen=True, kw_only=True):
             chosen = next((s for s in self.steps if s.kind == "bubbles"), self.due)
         elif wish.kind:
             fits = (s for s in here.values() if s.clip_kind == wish.kind and wish.walk in ("", s.walk))
-            chosen = next(fits, None) or _beyond(wish.point, wish.kind)
+            chosen = next(fits, None) or self._otherwise(wish)
         elif self.due.kind == "clip" and self.due.walk in here:
             chosen = here[self.due.walk]
         else:
             begun = next((w for w in reversed(here) if self.record.live_clips(walk=w)), None)
             chosen = here[begun] if begun else self.due
         return msgspec.structs.replace(chosen, state="due")
+
+    def _otherwise(self, wish: Wish) -> Step:
+        """A clip that the job's way does not take: of another way, or of no walk at all."""
+        rows = [r for r in TABLE if r.clip_kind == wish.kind and wish.walk in ("", r.walk)]
+        if not rows:
+            return _beyond(wish.point, wish.kind)
+        return _clip_step(rows[0], point(wish.point), self.record, rows[:1])
 
 
 def walked(job: Job, round_id: str) -> Walked:
@@ -157,7 +176,7 @@ def walked(job: Job, round_id: str) -> Walked:
     """
     record = job.round(round_id)
     points = round_points(job, record)
-    made = [step for row in TABLE for step in _steps(row, job, record, points)]
+    made = list(_in_order(job, record, points))
     steps = tuple(msgspec.structs.replace(s, number=i, of=len(made)) for i, s in enumerate(made, 1))
     if record.signed:
         due = _done(f"Round signed by {record.signatures[-1].name}; it is closed.", len(steps))
@@ -185,11 +204,21 @@ def round_points(job: Job, record: RoundRecord) -> tuple[Point, ...]:
     return tuple(point(i) for i in sorted(ids, key=walking_order))
 
 
+def _in_order(job: Job, record: RoundRecord, points: tuple[Point, ...]) -> Iterator[Step]:
+    """All steps, in the order of the way."""
+    way = WAYS.get(job.way) or WAYS[USUAL]
+    clips = [row for row in TABLE if row.walk in way.walks]
+    for row in TABLE:
+        if row in clips and not way.by_point:
+            yield from (_clip_step(row, p, record, clips) for p in points)
+        elif row in clips[:1]:
+            yield from (_clip_step(each, p, record, clips) for p in points for each in clips)
+        elif row.kind != "clip":
+            yield from _steps(row, job, record, points)
+
+
 def _steps(row: Row, job: Job, record: RoundRecord, points: tuple[Point, ...]) -> Iterator[Step]:
-    if row.kind == "clip":
-        for p in points:
-            yield _clip_step(row, p, record)
-    elif _asked_at_all(row, record, points):
+    if _asked_at_all(row, record, points):
         done = _is_done(row, job, record)
         why = record.passed.get(row.id, "")
         left_out = row.id in record.passed and not done
@@ -212,6 +241,8 @@ def _asked_at_all(row: Row, record: RoundRecord, points: tuple[Point, ...]) -> b
 def _is_done(row: Row, job: Job, record: RoundRecord) -> bool:
     if row.kind == "caution":
         return row.id in record.cautions
+    if row.kind == "way":  # whoever has begun without being asked walks
+        return bool(job.way) or any(r.clips for r in job.rounds)
     if row.kind in ("supply", "loss"):
         here = None if row.id in LEARNT_ONCE else record.id
         return job.reading(row.id, round_id=here) is not None
@@ -224,9 +255,11 @@ def _is_done(row: Row, job: Job, record: RoundRecord) -> bool:
     return record.verdict is not None and not record.stale
 
 
-def _clip_step(row: Row, p: Point, record: RoundRecord) -> Step:
-    why = _left_out(row, p.id, record)
+def _clip_step(row: Row, p: Point, record: RoundRecord, rows: Sequence[Row]) -> Step:
+    why = _left_out(row, p.id, record, rows)
     done = bool(record.live_clips(p.id, row.walk) or record.live_clips(p.id, SWITCHED))
+    if row.walk == SWITCHED:
+        done = done or bool(record.live_clips(p.id, "quiet") and record.live_clips(p.id, "air"))
     also: tuple[CautionStep, ...] = ("radiator",) if p.holds_coolant else ()
     return Step(
         id=row.id,
@@ -242,9 +275,9 @@ def _clip_step(row: Row, p: Point, record: RoundRecord) -> Step:
     )
 
 
-def _left_out(row: Row, point_id: str, record: RoundRecord) -> str:
+def _left_out(row: Row, point_id: str, record: RoundRecord, rows: Sequence[Row]) -> str:
     """Why a point is not due in a walk: left out there, or in a walk before, without which this clip says nothing."""
-    for before in [r for r in TABLE[: TABLE.index(row) + 1] if r.walk]:
+    for before in rows[: rows.index(row) + 1]:
         if record.live_clips(point_id, before.walk):
             continue
         if skip := record.skip(point_id, before.walk):

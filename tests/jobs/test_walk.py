@@ -45,6 +45,8 @@ def answer(job: Job, step: Step, round_id: str) -> Job:
             payload = ev.ReadingEntered(reading="loss", value=27, unit="percent", si=27.0, **reading)
         case "clip":
             payload = clip(f"k{n}", round_id, step.point, step.clip_kind, step.walk)
+        case "way":
+            payload = ev.WayChosen(way="walks")
         case "bubbles":
             payload = ev.BubblesLooked(round_id=round_id, seen="no")
         case "call":
@@ -80,7 +82,7 @@ def walked(job: Job, round_id: str, until: str = "done", most: int = 60) -> tupl
     raise AssertionError(f"never reached {until}: {asked}")
 
 
-START = after(opened(), ev.RoundOpened(round_id="c1-aa", cylinder=1))
+START = after(opened(), ev.WayChosen(way="walks"), ev.RoundOpened(round_id="c1-aa", cylinder=1))
 FIVE = ["intake", "tailpipe", "oil-filler", "radiator", "plug-hole-2"]
 
 
@@ -316,3 +318,20 @@ def test_a_round_without_clips_or_without_existence_is_refused(tmp_path: Path) -
         to_round(START, "c1-aa", tmp_path)
     with pytest.raises(RoundError, match="no such round"):
         to_round(START, "c9-zz", tmp_path)
+
+
+def test_the_way_orders_the_clips_and_is_asked_before_the_first_only() -> None:
+    """Point by point the call comes after all clips; switched, a take stands for three; old jobs are never asked."""
+    fresh = after(opened(), ev.RoundOpened(round_id="c1-aa", cylinder=1))
+    assert next(s for s in all_steps(fresh, "c1-aa") if s.kind == "way").state == "due"
+    begun = after(clip("k", "c1-aa", "intake", "quiet", "quiet"), start=fresh)
+    assert next(s for s in all_steps(begun, "c1-aa") if s.kind == "way").state == "done"
+    each = all_steps(after(ev.WayChosen(way="each-point"), start=fresh), "c1-aa")
+    by_point = [(s.kind, s.point, s.walk) for s in each]
+    assert [walk for _, _, walk in by_point[4:8]] == ["quiet", "air", "closing", "quiet"]
+    assert [point for _, point, _ in by_point[4:8]] == ["intake", "intake", "intake", "tailpipe"]
+    assert by_point.index(("call", "", "")) > max(i for i, s in enumerate(by_point) if s[0] == "clip")
+    for way in ("switched", "all-at-once"):
+        clips = [s for s in all_steps(after(ev.WayChosen(way=way), start=begun), "c1-aa") if s.kind == "clip"]
+        assert {s.walk for s in clips} == {"switched"} and len({s.point for s in clips}) == len(clips)
+    assert after(ev.WayChosen(way="by-pigeon"), start=fresh).way == ""

@@ -68,7 +68,7 @@ class SoakServices(Services):
     def shop_key(self) -> None:
         return None
 
-    def source(self, cylinder: int | None = None, name: str | None = None) -> Source:
+    def source(self, cylinder: int | None = None, name: str | None = None, *, every: bool = False) -> Source:
         from listen.lab.demo_scenes import demo_scene
         from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
 

@@ -13,7 +13,7 @@ from textual import events
 from textual.keys import _character_to_key
 from textual.pilot import Pilot
 
-from listen.jobs.events import CautionAcknowledged, JobNamed
+from listen.jobs.events import CautionAcknowledged, JobNamed, WayChosen
 from listen.jobs.folder.store import create_job
 from listen.trade.layout import Engine, layout
 from tui.app import HisswayApp
@@ -32,10 +32,11 @@ def bench(
     analyst: FakeAnalyst | None = None,
     title: str = "Green tractor",
     preferences: Preferences = QUICK,
+    way: str = "walks",
 ) -> HisswayApp:
-    """An app whose one job waits on disk."""
+    """An app whose one job waits on disk; ``way`` of taking its rounds, empty where it is yet to be asked."""
     with create_job(tmp_path / "jobs", title="t", engine=engine) as opened:
-        opened.append(JobNamed(title=title))
+        opened.append(JobNamed(title=title), *([WayChosen(way=way)] if way else []))
     services = FakeServices(tmp_path, source, analyst)
     save(services.preferences_path(), preferences)
     return HisswayApp(services=services)

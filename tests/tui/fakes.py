@@ -74,6 +74,51 @@ class FakeSource:
         return Recording(part, RATE_HZ, frames / RATE_HZ, self.name, 0, started, cancelled)
 
 
+class FakeMany(FakeSource):
+    """Several channels, a noise each; ``dies``: channels that go in mid-take, ``mute``: silent from the start."""
+
+    def __init__(self, channels: int = 4) -> None:
+        super().__init__()
+        self.channels = channels
+        self.dies: set[int] = set()
+        self.mute: set[int] = set()
+        self.colours = list(range(channels))
+        self._tap: int | None = None
+        white = np.random.default_rng(2).standard_normal((channels, RATE_HZ // 10))
+        octaves = np.log2(np.fft.rfftfreq(white.shape[1], 1 / RATE_HZ) + 50)
+        tilts = [np.exp(-((octaves - np.log2(150 * 3**c)) ** 2) / 4) for c in range(channels)]
+        made = [np.fft.irfft(np.fft.rfft(w) * t, len(w)) for w, t in zip(white, tilts, strict=True)]
+        self.noises = np.stack([m / m.std() * 1e-2 for m in made]).astype(np.float32)
+
+    def tap(self, channel: int) -> None:
+        self._tap = channel
+
+    def drain_all(self) -> list[np.ndarray]:
+        every = self.noises[self.colours].T[:1920].copy()
+        every[:, list(self.mute)] = 0.0
+        if self._tap is not None:
+            every[:200, self._tap] = 0.5
+            self._tap = None
+        return [every]
+
+    def record_all(self, parts, seconds, cancel, told=None):
+        started = datetime.now(UTC)
+        out: list[Recording | None] = []
+        for c, part in enumerate(parts):
+            if part is None:
+                out.append(None)
+                continue
+            with PartWriter(part, PartHeader(RATE_HZ, self.name, started)) as writer:
+                for _ in range(round(seconds * 10)):
+                    writer.write(self.noises[c], 0)
+            if c in self.dies and told is not None:
+                told(c, f"channel {c + 1} sends nothing but zeros; the other channels are kept")
+            done = Recording(part, RATE_HZ, seconds, self.name, 0, started, False)
+            out.append(None if c in self.dies else done)
+            self.recorded.append(part)
+        return tuple(out)
+
+
 def settled(value: object) -> Future:
     future: Future = Future()
     future.set_result(value)
@@ -182,7 +227,7 @@ class FakeServices(Services):
     def preferences_path(self) -> Path:
         return self._root / "screens.json"
 
-    def source(self, cylinder=None, name=None) -> FakeSource:
+    def source(self, cylinder=None, name=None, *, every=False) -> FakeSource:
         return self.fake_source
 
     def analyst(self) -> FakeAnalyst:

@@ -43,7 +43,9 @@ CYLINDER = 5
 class QuickDemo(DemoServices):
     """The demo with a microphone that does not wait."""
 
-    def source(self, cylinder: int | None = None, name: str | None = None) -> SimulatedMicrophone:
+    def source(
+        self, cylinder: int | None = None, name: str | None = None, *, every: bool = False
+    ) -> SimulatedMicrophone:
         """Full speed."""
         return SimulatedMicrophone(demo_scene(cylinder or 1), pace=0)
 

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from bay import FOUR_POINTS, read_cautions, to_engine, type_text, until
 
+from listen.jobs.events import WayChosen
 from listen.jobs.folder.store import create_job
 from tui.app import HisswayApp
 from tui.bridge.preferences import Preferences
@@ -44,7 +45,8 @@ async def clip(pilot, screen: RoundScreen) -> None:
 
 
 async def main(root: Path) -> None:
-    create_job(root, title="Real", engine=FOUR_POINTS).close()
+    with create_job(root, title="Real", engine=FOUR_POINTS) as opened:
+        opened.append(WayChosen(way="walks"))
     app = HisswayApp(services=BenchServices(root))
     app.preferences = Preferences(before_s=0.1, clip_s=2.0, input_name="vmic")
     async with app.run_test(size=(80, 24)) as pilot:

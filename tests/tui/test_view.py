@@ -22,6 +22,7 @@ from tui.widgets.ladder import Mark, Standing
 
 ROUND = "c1-aa"
 UNTIL_QUIET: tuple[ev.Payload, ...] = (
+    ev.WayChosen(way="walks"),
     ev.RoundOpened(round_id=ROUND, cylinder=1),
     ev.CautionAcknowledged(caution="set-up", round_id=ROUND),
     ev.ReadingEntered(reading="supply", value=550, unit="kPa", si=550, round_id=ROUND),
@@ -48,7 +49,7 @@ def seen(of: Job, now: Now | None = None, lines: int = 24) -> View:
 
 
 def test_each_step_has_its_panel_and_only_keys_that_do_something(tmp_path: Path) -> None:
-    at = [seen(job(tmp_path / str(n), *UNTIL_QUIET[: n + 1])) for n in range(4)]
+    at = [seen(job(tmp_path / str(n), *UNTIL_QUIET[: n + 2])) for n in range(4)]
     assert [type(v.panel) for v in at] == [Cautions, Figures, Figures, Microphone]
     assert [v.step.kind for v in at] == ["caution", "supply", "loss", "clip"]
     assert "go('caution')" in at[0].keys and "skip" not in at[0].keys
@@ -116,7 +117,7 @@ def test_the_rest_of_a_walk_left_out_leaves_out_the_air_there(tmp_path: Path) ->
 def test_yes_to_a_doubt_takes_what_was_suggested(tmp_path: Path) -> None:
     from listen.jobs.typed import typed
 
-    here = job(tmp_path, *UNTIL_QUIET[:3])
+    here = job(tmp_path, *UNTIL_QUIET[:4])
     figure = typed("loss", "0.08", here, 1, ROUND)
     asked = questions.doubt(tuple(("loss", d) for d in figure.doubts), {"loss": "0.08"}, (figure.event,))
     assert asked.choices[0].words == "yes, 8 was meant" and asked.values == {"loss": "8"}

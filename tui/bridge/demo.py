@@ -47,11 +47,11 @@ class DemoServices(Services):
     def shop_key(self) -> None:
         """The shop stands for no simulated engine."""
 
-    def source(self, cylinder: int | None = None, name: str | None = None) -> Source:
-        """A microphone at the simulated engine."""
+    def source(self, cylinder: int | None = None, name: str | None = None, *, every: bool = False) -> Source:
+        """A microphone at the simulated engine, or eight."""
         from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
 
-        return SimulatedMicrophone(self._scene(cylinder or 1))
+        return SimulatedMicrophone(self._scene(cylinder or 1), channels=8 if every else 1)
 
     def _scene(self, cylinder: int) -> RoundSpec:
         from listen.lab.demo_scenes import ENGINE, demo_scene

@@ -8,19 +8,20 @@ needed. A take is recorded in a fourth thread by :meth:`record`.
 from __future__ import annotations
 
 import threading
-from typing import TYPE_CHECKING
+from collections import deque
+from typing import TYPE_CHECKING, cast
 
 from listen.errors import AudioError, HisswayError
 from tui.bridge.threads import in_thread
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
     import numpy as np
     from numpy.typing import NDArray
 
-    from listen.audio.source import Recording, Source
+    from listen.audio.source import ManySource, Recording, Source, Told
     from listen.signal.live import LiveLevel, LiveMeter
 
 PERIOD_S = 0.04
@@ -32,8 +33,9 @@ RETRY_S = 1.0
 class Listener:
     """Holds one source open and keeps its latest reading."""
 
-    def __init__(self, make: Callable[[], Source]) -> None:
-        self._make = make
+    def __init__(self, make: Callable[[], Source], *, every: bool = False) -> None:
+        self._make, self._every = make, every
+        self._recent: deque[NDArray[np.float32]] = deque(maxlen=400)
         self._source: Source | None = None
         self._meter: LiveMeter | None = None
         self._leave = threading.Event()
@@ -65,6 +67,47 @@ class Listener:
         """Tell a simulated microphone where it is held and when air comes and goes; a real one needs no telling."""
         if (aim := getattr(self._source, "aim", None)) is not None:
             aim(point, kind, on_s)
+
+    def aim_all(self, places: Sequence[str], on_s: tuple[tuple[float, float], ...]) -> None:
+        """The same for the microphones of several channels."""
+        if (aim := getattr(self._source, "aim_all", None)) is not None:
+            aim(places, on_s)
+
+    def tap(self, channel: int) -> None:
+        """Tap a simulated microphone; a real one is tapped by hand."""
+        if (tap := getattr(self._source, "tap", None)) is not None:
+            tap(channel)
+
+    @property
+    def name(self) -> str:
+        """Name of the open input."""
+        return self._source.name if self._source is not None else ""
+
+    @property
+    def channels(self) -> int:
+        """Channels of the open input."""
+        return getattr(self._source, "channels", 1)
+
+    def recent(self, seconds: float) -> tuple[NDArray[np.float32], int] | None:
+        """The last seconds of every channel [shape=(n, C)] and their rate; None while there are not so many."""
+        import numpy as np
+
+        blocks, source = list(self._recent), self._source
+        if source is None or not blocks:
+            return None
+        n = round(seconds * source.rate_hz)
+        every = np.concatenate(blocks)[-n:]
+        return (every, source.rate_hz) if len(every) == n else None
+
+    async def record_all(
+        self, parts: Sequence[Path | None], seconds: float, told: Told
+    ) -> tuple[Recording | None, ...]:
+        """Record one take of all channels; raises what the source raises."""
+        if self._source is None or not self._every:
+            raise AudioError(self.trouble or "the microphones are not open")
+        self._cancel.clear()
+        source = cast("ManySource", self._source)
+        return await in_thread(source.record_all, parts, seconds, self._cancel, told)
 
     async def record(self, part: Path, seconds: float) -> Recording:
         """Record one take; raises what the source raises."""
@@ -117,6 +160,12 @@ class Listener:
             if self._quiet is not self._applied:  # only this thread touches the meter
                 self._applied = self._quiet
                 self._meter.set_quiet(self._applied)
-            if blocks := self._source.drain():
+            if self._every:
+                every = cast("ManySource", self._source).drain_all()
+                self._recent.extend(every)
+                blocks = [b.mean(axis=1) for b in every]
+            else:
+                blocks = self._source.drain()
+            if blocks:
                 self.reading = self._meter.feed(blocks)
                 self.readings += 1

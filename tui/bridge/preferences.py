@@ -25,6 +25,10 @@ class Preferences(msgspec.Struct, frozen=True, kw_only=True):
     """Hands-free: tones before and after each clip."""
     input_name: str | None = None
     """Input to use; None is the system's default."""
+    channels: dict[str, tuple[str, ...]] = {}
+    """By input: at which point the microphone of each channel lies; empty where it is not used."""
+    prints: dict[str, tuple[tuple[float, ...], ...]] = {}
+    """By input: what each channel's place sounded like at the last take, see :mod:`listen.signal.channels`."""
     daylight: bool = False
     """Light theme."""
 

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 
 T = TypeVar("T")
+MOST_CHANNELS = 16
+"""Of one input."""
 
 
 class AnalysisFailed(HisswayError):
@@ -91,12 +93,13 @@ class Services:
 
         return shop_key()
 
-    def source(self, cylinder: int | None = None, name: str | None = None) -> Source:
-        """The microphone of that name (a simulated one would hear this cylinder)."""
+    def source(self, cylinder: int | None = None, name: str | None = None, *, every: bool = False) -> Source:
+        """The microphone of that name, or ``every`` channel of it (a simulated one would hear this cylinder)."""
         from listen.audio.devices import find_input
         from listen.audio.microphone import Microphone
 
-        return Microphone(find_input(name))
+        device = find_input(name)
+        return Microphone(device, channels=min(device.channels, MOST_CHANNELS) if every else 1)
 
     def inputs(self) -> tuple[Input, ...]:
         """Inputs there are; looks anew."""

@@ -33,6 +33,8 @@ def clip_event(job: Job, part: Partial, clip: Clip, flac: Path) -> ClipKept:
         overflows=clip.overflows,
         gain_db=clip.gain_db,
         started=clip.taken.isoformat() if clip.taken else None,
+        on_s=part.on_s,
+        together=part.together,
     )
 
 

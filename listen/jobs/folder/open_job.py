@@ -260,7 +260,9 @@ class OpenJob:
         self.append(RoundOpened(round_id=round_id, cylinder=cylinder, title=title))
         return round_id
 
-    def new_part(self, round_id: str, point: str, clip_kind: str, walk: str) -> Partial:
+    def new_part(
+        self, round_id: str, point: str, clip_kind: str, walk: str, on_s: Spans = (), together: str = ""
+    ) -> Partial:
         """Name a take to be recorded; hand ``.path`` to the microphone and the whole to :meth:`keep`.
 
         Raises
@@ -271,7 +273,7 @@ class OpenJob:
             The folder for takes cannot be made.
         """
         self.to_bench()
-        part = new_partial(self.folder, round_id, point, clip_kind, walk)
+        part = new_partial(self.folder, round_id, point, clip_kind, walk, on_s, together)
         with disk.telling("make room for a take", part.path.parent):
             part.path.parent.mkdir(exist_ok=True)
         return part
@@ -283,8 +285,6 @@ class OpenJob:
         *,
         recovered: bool = False,
         imported_from: str = "",
-        on_s: Spans = (),
-        together: str = "",
     ) -> Job:
         """Make a recorded take a clip: FLAC written, read back, synced, named, then the event. The part goes last.
 
@@ -306,7 +306,7 @@ class OpenJob:
         with self.writing():  # the number of the take must still hold when it is written
             with disk.telling("read the clip again", flac):
                 kept = clip_event(self._job, part, clip, flac)
-            kept = replace(kept, recovered=recovered, imported_from=imported_from, on_s=on_s, together=together)
+            kept = replace(kept, recovered=recovered, imported_from=imported_from)
             if recording is not None:
                 kept = with_particulars(kept, recording)
             self.append(*found, kept)
@@ -319,8 +319,6 @@ class OpenJob:
         part: Partial,
         *,
         channel: int = 0,
-        on_s: Spans = (),
-        together: str = "",
         start_s: float = 0.0,
         seconds: float | None = None,
     ) -> Job:
@@ -343,7 +341,7 @@ class OpenJob:
         with disk.telling("take in the clip", part.path):
             write_part(part.path, clip)
         try:
-            return self.keep(part, imported_from=storable(file.name), on_s=on_s, together=together)
+            return self.keep(part, imported_from=storable(file.name))
         except (JobError, OSError):  # the file it came from is still there
             remove_if_possible(part.path)
             remove_if_possible(self.clip_path(part.clip))

@@ -12,8 +12,12 @@ PARTS = "parts"
 CLIPS = "clips"
 _ID = re.compile(r"[a-z0-9][a-z0-9-]{0,63}")
 _NAME = re.compile(
-    r"(?P<clip>[a-z0-9-]+)\.(?P<round_id>[a-z0-9-]+)\.(?P<point>[a-z0-9-]+)\.(?P<clip_kind>[a-z-]+)\.(?P<walk>[a-z]+)\.part"
+    r"(?P<clip>[a-z0-9-]+)\.(?P<round_id>[a-z0-9-]+)\.(?P<point>[a-z0-9-]+)\.(?P<clip_kind>[a-z-]+)\.(?P<walk>[a-z]+)"
+    r"(\.on(?P<on_ms>[0-9-]+))?(\.with-(?P<together>[a-z0-9-]+))?\.part"
 )
+LONGEST_TIMES = 100
+"""Characters of commanded times in a name: file systems take 255 in all. More are not said there."""
+Spans = tuple[tuple[float, float], ...]
 
 
 class Partial(msgspec.Struct, frozen=True, kw_only=True):
@@ -25,6 +29,10 @@ class Partial(msgspec.Struct, frozen=True, kw_only=True):
     point: str
     clip_kind: str
     walk: str
+    on_s: Spans = ()
+    """When the air was commanded on and off in a switched take, to the millisecond."""
+    together: str = ""
+    """Shared by the parts of one take of several channels."""
 
 
 def new_clip_id() -> str:
@@ -37,17 +45,34 @@ def is_clip_id(text: str) -> bool:
     return _ID.fullmatch(text) is not None
 
 
-def new_partial(folder: Path, round_id: str, point: str, clip_kind: str, walk: str) -> Partial:
+def new_partial(
+    folder: Path, round_id: str, point: str, clip_kind: str, walk: str, on_s: Spans = (), together: str = ""
+) -> Partial:
     """Name a fresh take of the job in ``folder``; nothing is written yet."""
     clip = new_clip_id()
-    path = folder / PARTS / f"{clip}.{round_id}.{point}.{clip_kind}.{walk}.part"
-    return Partial(path=path, clip=clip, round_id=round_id, point=point, clip_kind=clip_kind, walk=walk)
+    times = "-".join(str(round(1000 * t)) for span in on_s for t in span)
+    more = f".on{times}" if 0 < len(times) <= LONGEST_TIMES else ""
+    more += f".with-{together}" if is_clip_id(together) else ""
+    return Partial(
+        path=folder / PARTS / f"{clip}.{round_id}.{point}.{clip_kind}.{walk}{more}.part",
+        clip=clip,
+        round_id=round_id,
+        point=point,
+        clip_kind=clip_kind,
+        walk=walk,
+        on_s=on_s,
+        together=together,
+    )
 
 
 def read_name(path: Path) -> Partial | None:
     """What a part's name says; None for a file that is not ours."""
     m = _NAME.fullmatch(path.name)
-    return Partial(path=path, **m.groupdict()) if m else None
+    if m is None:
+        return None
+    said = m.groupdict(default="")
+    ms = [int(t) for t in said.pop("on_ms").split("-") if t]
+    return Partial(path=path, on_s=tuple((a / 1000, b / 1000) for a, b in zip(ms[::2], ms[1::2], strict=False)), **said)
 
 
 def partials(folder: Path) -> tuple[Partial, ...]:

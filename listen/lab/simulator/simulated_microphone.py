@@ -9,7 +9,8 @@ from __future__ import annotations
 import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -18,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.audio.partial import PartHeader, PartWriter
-from listen.audio.source import Recording
+from listen.audio.source import Recording, Told
 from listen.errors import AudioError
 from listen.lab.simulator.render import TakeKey, render
 from listen.lab.simulator.scene import PointSpec, RoundSpec, TakeSpec
@@ -53,10 +54,16 @@ class SimulatedMicrophone:
         Speed: 1 is real time, 20 twenty times faster, 0 without waiting (tests).
     clock
         Gives the time a take began.
+    channels
+        How many microphones hang on the input; which lies where, :meth:`aim_all` says.
     """
 
-    def __init__(self, spec: RoundSpec, *, pace: float = 1.0, clock: Callable[[], datetime] = _now) -> None:
-        self._spec, self._pace, self._clock = spec, pace, clock
+    def __init__(
+        self, spec: RoundSpec, *, pace: float = 1.0, clock: Callable[[], datetime] = _now, channels: int = 1
+    ) -> None:
+        self._spec, self._pace, self._clock, self.channels = spec, pace, clock, channels
+        self._places: tuple[str, ...] = tuple(p.point for p in spec.points)
+        self._tap: int | None = None
         first = spec.points[0].point
         self._aim: tuple[str, Kind] = (first, Kind.QUIET)
         self._on_s: Spans = ()
@@ -99,6 +106,31 @@ class SimulatedMicrophone:
         """
         self._aim, self._on_s = (point(at).id, Kind.QUIET if kind == Kind.SWITCHED else kind), on_s
 
+    def aim_all(self, places: Sequence[str], on_s: Spans = ()) -> None:
+        """Lay the microphones at these points, a channel each (empty: unused), and switch the air at these times."""
+        self._places, self._on_s = tuple(places), on_s
+
+    def tap(self, channel: int) -> None:
+        """Somebody taps a microphone."""
+        self._tap = channel
+
+    def drain_all(self) -> list[NDArray[np.float32]]:
+        """As :meth:`drain`, every channel [shape=(n, C)]: each hears the quiet of its own place."""
+        blocks = self.drain()
+        if not blocks:
+            return []
+        loops = [self._clip(p or self._aim[0], Kind.QUIET, 1, IDLE_S).samples for p in self._by_channel()]
+        size = len(blocks[0])
+        at = [(self._idle_at + i * size) % (len(loops[0]) - size) for i in range(len(blocks))]
+        every = [np.stack([loop[a : a + size] for loop in loops], axis=1) for a in at]
+        if self._tap is not None:
+            every[-1][: size // 4, self._tap % self.channels] = 0.5
+            self._tap = None
+        return every
+
+    def _by_channel(self) -> tuple[str, ...]:
+        return (*self._places, *("" for _ in range(self.channels)))[: self.channels]
+
     def drain(self) -> list[NDArray[np.float32]]:
         """Blocks since the last call; between takes, what is heard where it is held."""
         if self._is_open and not self._recording:
@@ -133,7 +165,7 @@ class SimulatedMicrophone:
         samples = self._switched(aim[0], order, seconds) if self._on_s else self._clip(*aim, order, seconds).samples
         self._recording = True
         try:
-            recording = self._play(part, samples, cancel)
+            recording = self._play([(part, samples)], cancel)[0]
         except OSError as error:
             raise AudioError(
                 f"{part.name}: cannot be written ({error.strerror or error}); choose another folder"
@@ -144,19 +176,43 @@ class SimulatedMicrophone:
         self._taken[aim] = order
         return recording
 
-    def _play(self, part: Path, samples: NDArray[np.float32], cancel: threading.Event) -> Recording:
+    def record_all(
+        self, parts: Sequence[Path | None], seconds: float, cancel: threading.Event, told: Told | None = None
+    ) -> tuple[Recording | None, ...]:
+        """Write what each microphone hears to its own part; see the protocol."""
+        if not self._is_open:
+            raise AudioError(f"{self.name} is not open; open it first")
+        order = self._taken.get(("all", Kind.SWITCHED), 0) + 1
+        wanted = [(p, at) for p, at in zip(parts, self._by_channel(), strict=False) if p is not None]
+        made = [(p, self._switched(at, order, seconds)) for p, at in wanted]
+        self._recording = True
+        try:
+            done = {r.part: r for r in self._play(made, cancel)}
+        except OSError as error:
+            raise AudioError(f"the take cannot be written ({error.strerror or error}); make room") from error
+        finally:
+            self._recording = False
+            self._idle_since = time.monotonic()
+        self._taken["all", Kind.SWITCHED] = order
+        return tuple(None if p is None else done.get(p) for p in parts)
+
+    def _play(self, made: Sequence[tuple[Path, NDArray[np.float32]]], cancel: threading.Event) -> list[Recording]:
         size = round(BLOCK_S * self.rate_hz)
         started, began = self._clock(), time.monotonic()
         cancelled = False
-        with PartWriter(part, PartHeader(self.rate_hz, self.name, started)) as writer:
-            for at in range(0, len(samples), size):
+        with ExitStack() as stack:
+            header = PartHeader(self.rate_hz, self.name, started)
+            writers = [stack.enter_context(PartWriter(part, header)) for part, _ in made]
+            for at in range(0, len(made[0][1]), size):
                 if cancelled := self._wait(cancel, began, at):
                     break
-                block = samples[at : at + size]
-                writer.write(block, 0)
-                self._meter.append(block)
-        length_s = writer.frames / self.rate_hz
-        return Recording(part, self.rate_hz, length_s, self.name, 0, started, cancelled)
+                for writer, (_, samples) in zip(writers, made, strict=True):
+                    writer.write(samples[at : at + size], 0)
+                self._meter.append(made[0][1][at : at + size])
+        return [
+            Recording(part, self.rate_hz, w.frames / self.rate_hz, self.name, 0, started, cancelled)
+            for w, (part, _) in zip(writers, made, strict=True)
+        ]
 
     def _wait(self, cancel: threading.Event, began: float, at: int) -> bool:
         """Wait until sample ``at`` is due; True where the take was cancelled meanwhile."""

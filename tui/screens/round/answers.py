@@ -59,6 +59,8 @@ class Answers:
             self.bench.write(BubblesLooked(round_id=self.bench.round_id, seen=choice))
         elif asked is None and about == "followed":
             self.bench.write(AirFollowed(round_id=self.bench.round_id, seen=choice))
+        elif asked is None and about == "way":
+            self.bench.way_chosen(choice)
         elif asked is None:
             self._call(choice, sure)
         elif choice == questions.NO:

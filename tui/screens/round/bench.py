@@ -50,6 +50,18 @@ class Bench(Protocol):
     def write(self, *events: Payload) -> bool:
         """Put events into the journal; what the disk refuses is said, and nothing has changed."""
 
+    def way_chosen(self, way: str) -> None:
+        """How rounds are taken from now on."""
+
+    def points(self) -> tuple[str, ...]:
+        """Points of the round, in walking order."""
+
+    def due_takes(self) -> tuple[Step, ...]:
+        """Switched takes that are due."""
+
+    def prefer(self, **changes: Any) -> None:
+        """Change preferences and keep them."""
+
     def count(self, count: Count | None) -> None:
         """Show a countdown, or none."""
 

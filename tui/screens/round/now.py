@@ -70,6 +70,8 @@ class Now:
     excess: Mapping[str, float | None] = field(default_factory=dict)
     """What the clip check found, by point, before there is a verdict."""
     asked: Asked | None = None
+    doubted: str = ""
+    """What was wrong with the microphones before the last take: said once, then it is the user's choice."""
 
     @property
     def busy(self) -> bool:

@@ -14,8 +14,9 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from listen.errors import HisswayError
-from listen.jobs.events import CautionAcknowledged, ClipTakenBack, Payload
-from listen.jobs.walk import Step, Wish
+from listen.jobs.events import CautionAcknowledged, ClipTakenBack, Payload, WayChosen
+from listen.jobs.walk import SWITCHED, Step, Wish
+from listen.jobs.ways import ALL, USUAL, WAYS
 from listen.trade.cautions import cautions_for
 from listen.voice.names import point_name
 from tui.bridge.listener import Listener
@@ -23,14 +24,17 @@ from tui.bridge.threads import in_thread
 from tui.screens.base import BayScreen
 from tui.screens.calls import ask_paths
 from tui.screens.cautions import CautionScreen
+from tui.screens.channels.places import for_these
+from tui.screens.channels.screen import ChannelsScreen
 from tui.screens.note import write_note
+from tui.screens.pick import PickScreen
 from tui.screens.round import questions, results
 from tui.screens.round.answers import Answers
 from tui.screens.round.desk import Desk
 from tui.screens.round.now import Now, Outcome
 from tui.screens.round.taker import Taker
 from tui.screens.round.view import GO, View, view
-from tui.screens.round.ways import WAYS, Way, one
+from tui.screens.round.ways import KEYED, LED, Way, one
 from tui.screens.rungs import neighbour_point
 from tui.widgets.banner import Banner
 from tui.widgets.countdown import Count, Countdown
@@ -53,6 +57,7 @@ ABOVE_LADDER = 19
 """Lines needed besides the rows of the ladder."""
 MORE_WHERE_LARGE, MOST_A_ROW = 7, 4
 """Lines that the large letters take besides; lines of the ladder a point at most."""
+ONE_CHANNEL = "this input has one channel; choose one with several (m), or take rounds another way (w)."
 LARGE_FROM = 40
 """Lines from which the next point and the countdown are large."""
 
@@ -66,7 +71,8 @@ class RoundScreen(BayScreen[None]):
         *(Binding("space,enter,pagedown", f"go('{what}')", words, key_display="Space") for what, words in GO.items()),
         Binding("backspace", "take_back", "Take back", key_display="Bksp"),
         Binding("s,ctrl+s", "skip", "Skip"),
-        *(Binding(way.key, f"way('{way.id}')", way.words) for way in WAYS),
+        *(Binding(way.key, f"way('{way.id}')", way.words) for way in KEYED),
+        Binding("w", "other_way", "Way"),
         Binding("up", "aim(-1)", "Other point", show=False),
         Binding("down", "aim(1)", "Other point", show=False),
         Binding("e", "evidence", "Evidence"),
@@ -291,28 +297,80 @@ class RoundScreen(BayScreen[None]):
         """Take a clip; at a signed round only once the reason was given (``sure``)."""
         if self.record.signed and not sure:
             self.change(asked=questions.before_touching(self.record, "A further clip", (), step))
+        elif step.walk == SWITCHED:
+            self._led(LED[self.bay.job is not None and self.bay.job.way == ALL], step)
         else:
             self.change(taking=step, outcome=None)
             self.start_beside(partial(self._take, one, step))
 
     def action_way(self, id: str) -> None:
         """Take the clips of this walk in another way."""
-        way = next(w for w in WAYS if w.id == id)
-        step = self.step()
-        if way.cautions is not None and way.cautions not in self.record.cautions:
-            self._caution(way)
-            return
-        self.change(way=id, taking=step)
-        self.start_beside(partial(self._take, way.take, step))
+        self._led(next(w for w in KEYED if w.id == id), self.step())
 
-    def _caution(self, way: Way) -> None:
+    def _led(self, way: Way, step: Step) -> None:
+        """Take clips in a way: once its cautions were read, and every microphone has its place."""
+        if way.cautions is not None and way.cautions not in self.record.cautions:
+            self._caution(way, step)
+        elif way.id == ALL and not for_these(self.preferences.channels.get(self.listener.name, ()), self.points()):
+            self._ask_channels(way, step)
+        else:
+            self.change(way=way.id, taking=step)
+            self.start_beside(partial(self._take, way.take, step))
+
+    def _ask_channels(self, way: Way, step: Step) -> None:
+        if self.listener.channels < 2:
+            self.change(outcome=Outcome(False, ONE_CHANNEL, lead="Not yet"))
+            return
+
+        def given(places: tuple[str, ...] | None) -> None:
+            if places:
+                kept = self.preferences.channels, self.preferences.prints
+                name = self.listener.name
+                self.prefer(channels={**kept[0], name: places}, prints={k: v for k, v in kept[1].items() if k != name})
+                self._led(way, step)
+
+        self.app.push_screen(ChannelsScreen(self.listener, self.points()), given)
+
+    def action_other_way(self) -> None:
+        """How rounds are taken from now on."""
+        job = self.bay.job
+        assert job is not None
+        options = [(way.id, way.words, way.suits) for way in WAYS.values()]
+
+        def chosen(id: str | None) -> None:
+            if id:
+                self.way_chosen(id)
+
+        self.app.push_screen(PickScreen("How are rounds taken?", options, job.way or USUAL), chosen)
+
+    def way_chosen(self, way: str) -> None:
+        """How rounds are taken from now on; the input is opened anew for what it asks."""
+        if self.write(WayChosen(way=way)):
+            self.change(plan=(), outcome=None)
+            self.listener.close()
+            self._listen()
+
+    def points(self) -> tuple[str, ...]:
+        """Points of the round, in walking order."""
+        return tuple(p.id for p in self.view.walk.points)
+
+    def due_takes(self) -> tuple[Step, ...]:
+        """Switched takes that are due, and the one wished for."""
+        wished = {w.point for w in self.now.plan}
+        return tuple(s for s in self.view.walk.steps if s.walk == SWITCHED and (s.state == "due" or s.point in wished))
+
+    def prefer(self, **changes: Any) -> None:
+        """Change preferences and keep them."""
+        self.bay.prefer(**changes)
+
+    def _caution(self, way: Way, step: Step) -> None:
         """What stands before a way of taking, until it was read; then it begins."""
         assert way.cautions is not None
         name = way.cautions
 
         def read(all_shown: bool | None) -> None:
             if all_shown and self.write(CautionAcknowledged(caution=name, round_id=self.round_id)):
-                self.action_way(way.id)
+                self._led(way, step)
 
         self.app.push_screen(CautionScreen(cautions_for(name), f"Before {way.words.lower()}: read these"), read)
 
@@ -351,8 +409,7 @@ class RoundScreen(BayScreen[None]):
 
     def action_aim(self, by: int) -> None:
         """Choose another point."""
-        points = tuple(p.id for p in self.view.walk.points)
-        self.change(plan=(Wish(neighbour_point(points, self.step().point, by)),))
+        self.change(plan=(Wish(neighbour_point(self.points(), self.step().point, by)),))
 
     @on(Ladder.Chosen)
     def _point_clicked(self, event: Ladder.Chosen) -> None:
@@ -399,7 +456,8 @@ class RoundScreen(BayScreen[None]):
     def _listen(self) -> None:
         """Open the microphone; the screen is there meanwhile."""
         cylinder, name, services = self.record.cylinder, self.bay.preferences.input_name, self.bay.services
-        self.listener = Listener(lambda: services.source(cylinder, name))
+        every = self.bay.job is not None and self.bay.job.way == ALL
+        self.listener = Listener(lambda: services.source(cylinder, name, every=every), every=every)
         self.listener.start()
         self._listening_at = ("", "")
         self._changed()

@@ -19,8 +19,10 @@ from tui.widgets.countdown import Count
 from tui.widgets.ladder import Mark
 
 if TYPE_CHECKING:
+    from collections.abc import Awaitable, Callable, Sequence
+
     from listen.audio.lead import Lead
-    from listen.audio.source import Recording
+    from listen.audio.source import Recording, Told
     from listen.jobs.folder.parts import Partial
     from listen.jobs.walk import Step
     from listen.rounds.check import ClipCheck
@@ -125,13 +127,28 @@ class Taker:
         if not await self._count(f"get ready: {where}", before_s, "get clear of the microphone   Esc stops"):
             return Outcome(False, "Stopped before the clip began; nothing was recorded.", stopped=True)
         bench = self.bench
-        part = bench.opened.new_part(bench.round_id, step.point, step.clip_kind, step.walk)
+        on_s = lead.on_s if lead else ()
+        part = bench.opened.new_part(bench.round_id, step.point, step.clip_kind, step.walk, on_s)
         recording = await self._record(part, where, lead)
         if recording.cancelled:
             part.path.unlink(missing_ok=True)
             return Outcome(False, "Stopped; the clip was not kept.", stopped=True)
-        await in_thread(bench.opened.keep, part, recording, on_s=lead.on_s if lead else ())
+        await in_thread(bench.opened.keep, part, recording)
         return Outcome(True, f"Kept: {where}, {recording.seconds:.1f} s.", part.clip)
+
+    async def recorded(
+        self,
+        lead: Lead,
+        told: list[str],
+        record: Callable[[Told], Awaitable[tuple[Recording | None, ...]]],
+        places: Sequence[str],
+    ) -> tuple[Recording | None, ...]:
+        """Record while the air is led; what a channel does wrong is added to ``told`` and shown at once."""
+        counting = asyncio.create_task(self._follow(lead, told))
+        try:
+            return await record(lambda c, said: told.append(f"{point_name(places[c]).capitalize()}: {said}."))
+        finally:
+            counting.cancel()
 
     async def _record(self, part: Partial, where: str, lead: Lead | None) -> Recording:
         self.bench.change(mark=Mark.RECORDING)
@@ -147,7 +164,7 @@ class Taker:
         finally:
             counting.cancel()
 
-    async def _follow(self, lead: Lead) -> None:
+    async def _follow(self, lead: Lead, told: Sequence[str] = ()) -> None:
         """What the valve should be doing, in large letters and by tones, as long as the take lasts."""
         began, over = time.monotonic(), threading.Event()
         self.bench.services.tones(self.bench.preferences).lead(lead, over)
@@ -155,9 +172,8 @@ class Taker:
             while (gone := time.monotonic() - began) < lead.seconds:
                 moment = lead.at(gone)
                 word = f"AIR {'ON' if moment.on else 'OFF'}   {moment.cycle} of {moment.of}"
-                self.bench.count(
-                    Count(word, moment.left_s, lead.seconds, True, "the valve over half a second   Esc stops")
-                )
+                more = f"! {told[-1]}" if told else "the valve over half a second   Esc stops"
+                self.bench.count(Count(word, moment.left_s, lead.seconds, True, more))
                 await asyncio.sleep(TICK_S)
         finally:
             over.set()

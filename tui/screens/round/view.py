@@ -8,14 +8,15 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from listen.jobs.reference import beside, declined
-from listen.jobs.walk import Step, Walked, walked
+from listen.jobs.walk import SWITCHED, Step, Walked, walked
+from listen.jobs.ways import ALL, USUAL, WAYS
 from listen.trade.cautions import Caution, cautions_for, told_in
 from listen.voice.names import point_name, short_path
 from listen.voice.verdicts import odds
 from tui.screens.calls import calls
 from tui.screens.round import questions
 from tui.screens.round.now import Asked, Now, Outcome
-from tui.screens.round.ways import WAYS
+from tui.screens.round.ways import CYCLES, KEYED, PERIOD_S
 from tui.screens.rungs import rungs
 from tui.widgets.banner import Say
 from tui.widgets.ladder import Mark, Rung
@@ -35,6 +36,7 @@ FOLLOWED = (
     Choice("n", "no", "no, it stayed"),
     Choice("l", "not-looked", "not looked"),
 )
+WAY = tuple(Choice(str(i), way.id, way.words.lower(), way.suits) for i, way in enumerate(WAYS.values(), 1))
 WALK_WORDS = {
     "switched": "air off and on, the microphone stays",
     "quiet": "quiet walk, air off",
@@ -47,6 +49,7 @@ PRESS = {
     "caution": "Space turns the page; when all of it is read, Space says so.",
     "bubbles": "Press y, n or l.",
     "followed": "Press y, n or l.",
+    "way": "Press 1 to 4.",
 }
 REMIND = {"loss": 2, "call": 2}
 """Steps at which so many of their cautions are repeated in the banner (all were read at the start of the round)."""
@@ -164,8 +167,9 @@ def _keys(record: RoundRecord, step: Step, now: Now, panel: Panel, *, numbers: b
         "bring_in": free and not asks,
         "times": free and not asks,
         "note": free and not asks,
+        "other_way": free and not asks,
     }
-    ways = {f"way('{way.id}')" for way in WAYS if free and not asks and way.offered(step)}
+    ways = {f"way('{way.id}')" for way in KEYED if free and not asks and way.offered(step)}
     return frozenset(ways | {action for action, does in offered.items() if does})
 
 
@@ -185,6 +189,8 @@ def _panel(job: Job, walk: Walked, step: Step, now: Now, prefs: Preferences, gau
         return Answers(BUBBLES, "bubbles")
     if step.kind == "followed":
         return Answers(FOLLOWED, "followed")
+    if step.kind == "way":
+        return Answers(WAY, "way")
     if step.kind == "call":
         return Answers(calls(walk.points), "call", sure=True)
     return Microphone(_idle(job, walk.record, step, prefs))
@@ -257,6 +263,13 @@ def _idle(job: Job, record: RoundRecord, step: Step, prefs: Preferences) -> tupl
     """What stands where the countdown will be."""
     if step.kind == "clip":
         check = "" if job.microphone else "   ! microphone not checked: m"
+        if step.walk == SWITCHED:
+            seconds, at = f"{(CYCLES + 0.5) * PERIOD_S:g} s", "all points at once" if job.way == ALL else "this point"
+            return (
+                f"○ ready: Space takes {at}, {seconds} led by tones and the count{check}",
+                f"  valve: a quarter turn, half a second   w another way (now: {WAYS[job.way or USUAL].words.lower()})",
+                "  ↑ ↓ another point   s leave it out   Backspace take the last clip back",
+            )
         return (
             f"○ ready: Space records {prefs.clip_s:g} s, {prefs.before_s:g} s after the key{check}",
             f"  h leads through the walk by tones, {prefs.move_s:g} s a point   t changes the times",

@@ -7,13 +7,14 @@ from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import msgspec
-
 from listen.jobs.walk import SWITCHED
+from listen.jobs.ways import ALL
 from listen.trade.cautions import Step as CautionStep
 from listen.voice.names import point_name
+from tui.screens.round.together import together
 
 if TYPE_CHECKING:
+    from listen.audio.lead import Lead
     from listen.jobs.walk import Step
     from tui.bridge.tones import Tones
     from tui.screens.round.now import Outcome
@@ -99,37 +100,44 @@ async def _told(taker: Taker, step: Step, outcome: Outcome, sounds: Tones) -> bo
     return outcome.kept
 
 
-async def switched(taker: Taker, step: Step) -> None:
-    """The air goes on and off while the microphone stands: one take stands for the point's walks."""
+def leads() -> Lead:
+    """The commands of a switched take."""
     from listen.audio.lead import Lead
     from listen.signal.switching import commanded_times
 
+    return Lead(commanded_times(CYCLES, PERIOD_S), (CYCLES + 0.5) * PERIOD_S)
+
+
+async def switched(taker: Taker, step: Step) -> None:
+    """The air goes on and off while the microphone stands: one take stands for the point's walks."""
     bench = taker.bench
-    lead = Lead(commanded_times(CYCLES, PERIOD_S), (CYCLES + 0.5) * PERIOD_S)
     try:
-        outcome = await taker.clip(switched_at(step), bench.preferences.before_s, lead)
+        outcome = await taker.clip(step, bench.preferences.before_s, leads())
     finally:
         bench.change(way="")
     if outcome.clip:
-        await taker.checked(switched_at(step), outcome)
+        await taker.checked(step, outcome)
 
 
-def switched_at(step: Step) -> Step:
-    """The switched take at the point of a step."""
-    words = f"Valve shut. Switched take at the {point_name(step.point)}: open and shut the valve as the count says."
-    return msgspec.structs.replace(step, walk=SWITCHED, clip_kind=SWITCHED, sentence=words)
+async def all_at_once(taker: Taker, step: Step) -> None:
+    """The same with a microphone at every point: one take of all that is still due."""
+    bench = taker.bench
+    try:
+        taken = await together(taker, step, leads())
+    finally:
+        bench.change(way="", taking=None)
+    for at, outcome in taken:
+        await taker.checked(at, outcome)
 
 
 def _in_a_walk(step: Step) -> bool:
-    return step.kind == "clip"
+    return step.kind == "clip" and step.walk != SWITCHED
 
 
-def _at_a_point(step: Step) -> bool:
-    return step.kind == "clip" and step.walk in ("quiet", "air", "closing")
-
-
-WAYS: tuple[Way, ...] = (
-    Way("hands-free", "h", "Hands-free", _in_a_walk, hands_free),
-    Way(SWITCHED, "w", "Switched air", _at_a_point, switched, "switching"),
-)
+KEYED: tuple[Way, ...] = (Way("hands-free", "h", "Hands-free", _in_a_walk, hands_free),)
 """Beside :func:`one`, which Space does. A new way is a row here: its key, its help and its bar follow."""
+LED: tuple[Way, ...] = (
+    Way(SWITCHED, "", "Air switched", lambda step: step.walk == SWITCHED, switched, "switching"),
+    Way(ALL, "", "All at once", lambda step: step.walk == SWITCHED, all_at_once, "switching"),
+)
+"""What Space does at a switched take, as the job's way is."""

@@ -1,0 +1,126 @@
+"""Channels: which microphone lies where, by tapping each when its point is asked for."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar
+
+from textual import events
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widgets import Static
+
+from listen.voice.names import point_name
+from tui.words import shown
+
+if TYPE_CHECKING:
+    from tui.bridge.listener import Listener
+
+LOOK_S = 0.1
+HEARD_S = 1.2
+"""Sound in which a tap is looked for."""
+REST_S = 0.8
+"""After a tap: its ringing, and the same finger on its way."""
+SIMULATED_AFTER_S = 1.5
+
+
+class ChannelsScreen(ModalScreen["tuple[str, ...]"]):
+    """Dismisses with the point of each channel; with nothing where it was left."""
+
+    CSS_PATH = "channels.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "dismiss(())", "Back"),
+        Binding("s", "none", "No microphone there"),
+        Binding("backspace", "undo", "The one before again"),
+    ]
+
+    def __init__(self, listener: Listener, points: tuple[str, ...]) -> None:
+        super().__init__()
+        self._listener, self._points = listener, points
+        self._given: list[int | None] = []
+        """Channel of each point so far; None: no microphone there."""
+        self._rest_s = REST_S
+        self._waited_s = 0.0
+        self._said = ""
+
+    def compose(self) -> ComposeResult:
+        """One text."""
+        with Vertical(id="channels"):
+            yield Static(id="places")
+
+    def on_mount(self) -> None:
+        """Listen."""
+        self.set_interval(LOOK_S, self._look)
+        self._show()
+
+    def _look(self) -> None:
+        from listen.signal.channels import tapped
+
+        self._rest_s = max(0.0, self._rest_s - LOOK_S)
+        self._waited_s += LOOK_S
+        if self._waited_s >= SIMULATED_AFTER_S:
+            self._listener.tap(len(self._given))
+            self._waited_s = 0.0
+        found = self._listener.recent(HEARD_S)
+        if found is None or self._rest_s:
+            self._show()
+        elif (channel := tapped(*found)) is not None:
+            self._give(channel)
+
+    def _give(self, channel: int | None) -> None:
+        if channel is not None and channel in self._given:
+            where = point_name(self._points[self._given.index(channel)])
+            self._said = f"channel {channel + 1} lies at the {where} already"
+        elif channel is not None and channel >= self._listener.channels:
+            self._said = f"this input has {self._listener.channels} channels"
+        else:
+            self._given.append(channel)
+            self._said, self._rest_s, self._waited_s = "", REST_S, 0.0
+        if len(self._given) == len(self._points):
+            self.dismiss(self._places())
+            return
+        self._show()
+
+    def _places(self) -> tuple[str, ...]:
+        places = [""] * self._listener.channels
+        for point, channel in zip(self._points, self._given, strict=True):
+            if channel is not None:
+                places[channel] = point
+        return tuple(places)
+
+    def _show(self) -> None:
+        lines = [shown("Which microphone lies where? Tap each one twice when its point is asked for.", "bold")]
+        for i, point in enumerate(self._points):
+            if i < len(self._given):
+                given = self._given[i]
+                lines.append(shown(f"  ✓ {point_name(point)}: {'none' if given is None else f'channel {given + 1}'}"))
+            elif i == len(self._given):
+                lines.append(shown(f"  ► {point_name(point)}: tap its microphone now", "bold $primary"))
+            else:
+                lines.append(shown(f"  · {point_name(point)}", "$secondary"))
+        lines.append(shown(self._said or self._listener.trouble or "", "$warning"))
+        lines.append(
+            shown(
+                "1 to 9 name a channel instead   s no microphone there   Backspace the one before   Esc leaves",
+                "$secondary",
+            )
+        )
+        self.query_one("#places", Static).update(Content("\n").join(lines))
+
+    def on_key(self, event: events.Key) -> None:
+        """A digit names a channel."""
+        if (event.character or "").isdigit() and event.character != "0":
+            event.stop()
+            self._give(int(event.character or "1") - 1)
+
+    def action_none(self) -> None:
+        """This point has no microphone: it is taken otherwise."""
+        self._give(None)
+
+    def action_undo(self) -> None:
+        """The point before once more."""
+        if self._given:
+            self._given.pop()
+        self._show()

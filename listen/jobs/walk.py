@@ -242,7 +242,7 @@ def _is_done(row: Row, job: Job, record: RoundRecord) -> bool:
     if row.kind == "caution":
         return row.id in record.cautions
     if row.kind == "way":  # whoever has begun without being asked walks
-        return bool(job.way) or any(r.clips for r in job.rounds)
+        return bool(job.way) or any(r.clips or r.skips for r in job.rounds)
     if row.kind in ("supply", "loss"):
         here = None if row.id in LEARNT_ONCE else record.id
         return job.reading(row.id, round_id=here) is not None

@@ -24,7 +24,7 @@ ROUND = "c1-aa"
 @pytest.fixture
 def opened(tmp_path: Path):
     with create_job(tmp_path, title="Baler", engine=layout("inline-4")) as job:
-        job.append(ev.RoundOpened(round_id=ROUND, cylinder=1))
+        job.append(ev.WayChosen(way="walks"), ev.RoundOpened(round_id=ROUND, cylinder=1))
         yield job
 
 

@@ -72,7 +72,7 @@ class SoakServices(Services):
         from listen.lab.demo_scenes import demo_scene
         from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
 
-        return SimulatedMicrophone(demo_scene(self.cylinder), pace=0)
+        return SimulatedMicrophone(demo_scene(self.cylinder), pace=0, channels=8 if every else 1)
 
     def player(self) -> Any:
         self._silent.played.clear()
@@ -190,6 +190,8 @@ class Bay(Person):
         elif step.kind in typed:
             for text in typed[step.kind]:
                 await type_text(self.pilot, text)
+        elif step.kind == "way":
+            await self.pilot.press("2")
         elif step.kind == "clip":
             await self.clip(screen)
             return

@@ -28,6 +28,7 @@ class FakeSource:
 
     name = "fake microphone"
     rate_hz = RATE_HZ
+    channels = 1
 
     def __init__(self, script: list[str] | None = None) -> None:
         self.script = script or []
@@ -45,6 +46,9 @@ class FakeSource:
 
     def drain(self) -> list[np.ndarray]:
         return [self._noise[:1920]]
+
+    def drain_all(self) -> list[np.ndarray]:
+        return [self._noise[:1920, None]]
 
     def trouble(self) -> AudioError | None:
         return self._trouble

@@ -47,7 +47,7 @@ def _together(group: Sequence[Take], channel: int) -> dict[Take, Switching]:
 
 def timed(clips: Sequence[Clip], on_s: Sequence[tuple[float, float]]) -> list[Switching]:
     """The switching of the channels of one take: as the clearest of them shows it, else as commanded."""
-    tracks = [_track(clip) for clip in clips]
+    tracks = [level_track(clip) for clip in clips]
     told = Timeline.commanded(on_s) if on_s else None
     found = [f for z in tracks if (f := find(z, told)) is not None]
     timeline = max(found, key=lambda f: f.clear, default=told)
@@ -61,7 +61,8 @@ def read_take(take: Take, channel: int) -> Clip:
     return read_clip(take.path, channel=channel if take.channel is None else take.channel)
 
 
-def _track(clip: Clip) -> NDArray[np.float64]:
+def level_track(clip: Clip) -> NDArray[np.float64]:
+    """Power over the hiss bands, each about its usual size, in steps of ``STEP_S`` [shape=(n,)]."""
     found = spectra(clip)
     weights = band_weights(found)
     live = weights.sum(axis=0) > 0

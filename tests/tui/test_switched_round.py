@@ -39,6 +39,8 @@ from tui.screens.channels.screen import ChannelsScreen
 from tui.screens.pick import PickScreen
 from tui.screens.round import ways
 from tui.screens.round.screen import RoundScreen
+from tui.widgets.course_plot import CoursePlot
+from tui.widgets.spectra_plot import SpectraPlot
 
 
 async def first_take(pilot: Pilot, screen: RoundScreen) -> int:
@@ -120,6 +122,11 @@ async def test_four_points_take_at_most_ten_keys_and_a_hundred_seconds(tmp_path:
         keys += await to_the_verdict(pilot, screen)
         print(f"air switched, one microphone: {keys} keys, {waiting_s:.0f} s")
         assert (keys <= 10, waiting_s <= 100.0) == (True, True), (keys, waiting_s)
+        await pilot.press("e")
+        await until(pilot, lambda: "louder on the whole" in screen_text(app))
+        assert app.screen.query_one(CoursePlot).display and not app.screen.query_one(SpectraPlot).display
+        assert "4 cycles, edges as commanded" in words(app)
+        await pilot.press("escape")
         assert [c.kept.clip_kind for c in clips] == [SWITCHED] * 4
         assert all(c.kept.on_s == ((2.5, 5.0), (7.5, 10.0), (12.5, 15.0), (17.5, 20.0)) for c in clips)
     with open_job(next((tmp_path / "jobs").glob("[!.]*")), write=False) as again:

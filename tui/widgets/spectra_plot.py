@@ -14,7 +14,7 @@ TICK_LG = (2.69897, 3.0, 3.30103, 3.60206, 3.90309, 4.20412)
 
 LEAST_SPAN_DB = 16.0
 """Height of the plot at least, so that two alike spectra look alike."""
-STEPS_DB, ROWS_A_TICK = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0), (1, 2, 3, 4, 5)
+STEPS_DB, ROWS_A_TICK = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0), (1, 2, 3, 4, 5)
 """From tick to tick."""
 FRAME = 2
 """Rows and columns of the frame."""
@@ -83,9 +83,11 @@ class SpectraPlot(PlotWidget, can_focus=False):
         self.scatter(lg_freq[some], curve.levels_db[some], marker_style=curve.colour, hires_mode=HiResMode.BRAILLE)
 
 
-def even_rows(least: float, most: float, rows: int) -> tuple[float, float, list[float]]:
+def even_rows(
+    least: float, most: float, rows: int, least_span: float = LEAST_SPAN_DB
+) -> tuple[float, float, list[float]]:
     """Limits and ticks of an axis of so many rows on which every tick stands the same number of rows from the next."""
-    middle, span = (least + most) / 2, max(most - least, LEAST_SPAN_DB)
+    middle, span = (least + most) / 2, max(most - least, least_span)
     for a_row, step in sorted(((db / n, db) for db in STEPS_DB for n in ROWS_A_TICK), key=lambda s: (s[0], -s[1])):
         first = step * floor((middle - rows * a_row / 2) / step + 1)
         low = first - a_row / 2  # half a row: no tick falls between two rows

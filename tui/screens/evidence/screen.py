@@ -12,7 +12,8 @@ from textual.content import Content
 from textual.widgets import Static
 
 from listen.errors import HisswayError
-from listen.jobs.walk import round_points
+from listen.jobs.decay import leak_sentence
+from listen.jobs.walk import SWITCHED, round_points
 from listen.trade.points import point
 from tui.bridge.playback import Playback, prepared
 from tui.bridge.threads import in_thread
@@ -20,6 +21,7 @@ from tui.screens.base import BayScreen
 from tui.screens.evidence.look import PART_WORDS, Looked, Part, looked
 from tui.screens.note import write_note
 from tui.screens.rungs import neighbour_point
+from tui.widgets.course_plot import CoursePlot, Moments
 from tui.widgets.heat import Heat, Picture
 from tui.widgets.spectra_plot import Curve, SpectraPlot
 from tui.words import UNKNOWN, decibels, number, percent_plain, plain, shown
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
 
     from listen.jobs.job import Job, RoundRecord
     from listen.judge.result import PointResult
+    from listen.rounds.course import Course
 
 WIDE = 110
 """Columns from which plot and picture stand side by side."""
@@ -60,6 +63,7 @@ class EvidenceScreen(BayScreen[None]):
         self._part: Part = "all"
         self._sounding = ""
         self._looked: Looked | None = None
+        self._course: Course | None = None
 
     def body(self) -> ComposeResult:
         """Words, plot and picture, flags."""
@@ -67,6 +71,7 @@ class EvidenceScreen(BayScreen[None]):
         with Container(id="views"):
             yield SpectraPlot(id="plot")
             yield Heat()
+            yield CoursePlot()
         yield Static(id="flags")
 
     def on_mount(self) -> None:
@@ -100,10 +105,12 @@ class EvidenceScreen(BayScreen[None]):
         self.call_after_refresh(self._look)
 
     def _paths(self) -> dict[str, Path]:
-        """The latest quiet and air clip of this point."""
+        """The latest quiet and air clip of this point, or its switched take."""
         opened = self.bay.open_job
         if opened is None:
             return {}
+        if clips := self.record.live_clips(self.at, SWITCHED):
+            return {SWITCHED: opened.clip_path(clips[-1].id)}
         found = {}
         for name, walk in (("quiet", "quiet"), ("air", "air")):
             if clips := self.record.live_clips(self.at, walk):
@@ -121,12 +128,17 @@ class EvidenceScreen(BayScreen[None]):
         heat.picture = None
         heat.empty = "making the picture ..." if paths else "no clips at this point"
         self.query_one(SpectraPlot).empty()
+        self._course = None
+        self.query_one("#views").set_class(SWITCHED in paths, "-course")
         self._words()
         if paths:
             self.start(partial(self._prepare, paths), "look")
 
     async def _prepare(self, paths: dict[str, Path]) -> None:
         heat = self.query_one(Heat)
+        if SWITCHED in paths:
+            await self._follow(paths[SWITCHED])
+            return
         size = (max(heat.size.width - 7, 8), max((heat.size.height - 1) * 2, 4))
         chosen = self._pictured if self._pictured in paths else next(iter(paths))
         try:
@@ -135,6 +147,27 @@ class EvidenceScreen(BayScreen[None]):
             heat.empty = plain(e)
             return
         self._draw(chosen)
+
+    async def _follow(self, path: Path) -> None:
+        """The course of a switched take."""
+        from listen.rounds.course import course
+
+        on_s = self.record.live_clips(self.at, SWITCHED)[-1].kept.on_s
+        try:
+            seen = await in_thread(course, path, on_s)
+        except HisswayError as e:
+            self.refuse(e)
+            return
+        if seen is None or not self.is_attached:
+            return
+        self._course = seen
+        theme = self.app.theme_variables
+        parts = [
+            Moments(seen.t_s[at].tolist(), seen.level_db[at].tolist(), mean_db, theme[pen])
+            for at, mean_db, pen in ((seen.off, 0.0, "secondary"), (seen.on, seen.difference_db, "primary"))
+        ]
+        self.query_one(CoursePlot).show(seen.t_s.tolist(), seen.level_db.tolist(), theme["panel-lighten-2"], parts)
+        self._words()
 
     def _draw(self, chosen: str) -> None:
         seen = self._looked
@@ -153,6 +186,9 @@ class EvidenceScreen(BayScreen[None]):
         result, seen = self._result(), self._looked
         kept = {name: percent_plain(curve.kept) for name, curve in seen.curves.items()} if seen else {}
         lines = [_numbers(result)]
+        if (course := self._course) is not None and self.bay.job is not None:
+            self._told([*lines, *_followed(course, self.bay.job, self.record)], result)
+            return
         tones = ", ".join(f"{hz / 1000:.1f} kHz" for hz in seen.tones_hz[:4]) if seen and seen.tones_hz else "none"
         lines.append(
             Content.assemble(
@@ -162,6 +198,9 @@ class EvidenceScreen(BayScreen[None]):
                 f"kept {kept.get('air', UNKNOWN)}   dB per Hz   tones with the air: {tones}",
             )
         )
+        self._told(lines, result)
+
+    def _told(self, lines: list[Content], result: PointResult | None) -> None:
         sound = f"♪ {self._sounding}" if self._sounding else "silent"
         lines.append(shown(f"{sound}{', hiss band only' if self._hiss_only else ''}", "$accent"))
         self.query_one("#head", Static).update(Content("\n").join(lines))
@@ -206,6 +245,8 @@ class EvidenceScreen(BayScreen[None]):
         """Play one clip, or both after each other at one level."""
         paths = self._paths()
         names = ["quiet", "air"] if what == "both" else [what]
+        if SWITCHED in paths:  # its halves stand back to back in the take itself
+            names = [SWITCHED]
         if missing := [n for n in names if n not in paths]:
             self.tell(f"No {missing[0]} clip at this point.")
             return
@@ -230,6 +271,21 @@ class EvidenceScreen(BayScreen[None]):
         self.playback.stop()
         self._sounding = ""
         self._words()
+
+
+def _followed(course: Course, job: Job, record: RoundRecord) -> list[Content]:
+    """What a switched take shows, in words."""
+    edges = "edges heard" if course.found else "edges as commanded"
+    head = Content.assemble(
+        ("▄ air off ", "$secondary"),
+        ("▄ air on ", "$primary"),
+        (f"{decibels(course.difference_db)} louder on the whole", "bold"),
+        f"   {course.cycles} cycles, {edges}",
+    )
+    if course.decay_s is None:
+        return [head]
+    said = f"dies in {number(course.decay_s)} s after shut-off: {leak_sentence(job, record, course.decay_s)}"
+    return [head, shown(said, "$secondary")]
 
 
 def _numbers(result: PointResult | None) -> Content:

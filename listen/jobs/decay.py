@@ -1,0 +1,34 @@
+"""The total leak by the decay after shut-off, set beside the loss reading of the round, in one sentence."""
+
+from __future__ import annotations
+
+from listen.errors import ReadingError
+from listen.jobs.job import Job, RoundRecord
+from listen.trade.decay import HOSE_M, HOSE_MM, emptied_l, leak_by_decay_l_s, leak_by_hole_l_s
+from listen.trade.restrictor import REFERENCE_MM, SUPPLY_KPA, leak_mm
+
+APART = 2.5
+"""The two agree within this factor: hose within half, decay within a quarter, engine data and gauge within a tenth."""
+
+
+def leak_sentence(job: Job, record: RoundRecord, decay_s: float) -> str:
+    """What the decay makes of the leak; where the engine's data are missing, which of them."""
+    swept, ratio = job.size.displacement_cc, job.size.compression_ratio
+    if swept is None or ratio is None or ratio <= 1.0:
+        return "displacement and compression ratio would turn that into litres a second"
+    figures = {name: r.si for name in ("supply", "restrictor") if (r := job.reading(name)) is not None}
+    supply_kpa = figures.get("supply") or SUPPLY_KPA
+    volume_l = emptied_l(swept / len(job.engine.cylinders), ratio)
+    leak = leak_by_decay_l_s(decay_s, volume_l, supply_kpa)
+    said = f"whole leak {leak:.2g} l/s of free air ({volume_l:.2g} l empty, {HOSE_MM:g} mm by {HOSE_M:g} m of it hose)"
+    loss = job.reading("loss", round_id=record.id)
+    try:
+        hole = leak_mm(loss.si, figures.get("restrictor") or REFERENCE_MM, supply_kpa) if loss else None
+    except ReadingError:
+        hole = None
+    if hole is None:
+        return said
+    gauge = leak_by_hole_l_s(hole, supply_kpa)
+    apart = max(leak, gauge) / min(leak, gauge) > APART
+    why = "; far apart: another hose, another restrictor, or not all of it is heard here" if apart else ""
+    return f"{said}, the loss reading makes it {gauge:.2g} l/s{why}"

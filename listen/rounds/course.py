@@ -1,0 +1,71 @@
+"""A switched take as a picture: its level over time, which moments had the air on, and by how much these are louder."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.audio.files import read_clip
+from listen.rounds.switching import level_track, timed
+from listen.signal.clip import Clip
+from listen.signal.switched_clip import SwitchedClip
+from listen.signal.switching_found import centres_s
+from listen.trade.points import Kind
+
+LEAST = 1e-3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Course:
+    """One take over its time."""
+
+    t_s: NDArray[np.float64]
+    """[shape=(n,)]."""
+    level_db: NDArray[np.float64]
+    """Power over the hiss bands, each about its usual size, over the mean with the air off [shape=(n,)]."""
+    on: NDArray[np.bool_]
+    """The air was on and everything settled [shape=(n,)]."""
+    off: NDArray[np.bool_]
+    """The same with the air off [shape=(n,)]."""
+    difference_db: float
+    """Mean with the air on over that with it off."""
+    cycles: int
+    decay_s: float | None
+    found: bool
+    """True where the edges are heard in the sound; false where they are as commanded."""
+    halves: tuple[Clip, Clip] | None
+    """All moments with the air off as one clip, and all with it on."""
+
+
+def course(path: Path, on_s: tuple[tuple[float, float], ...] = ()) -> Course | None:
+    """Look at one take; ``None`` where no switching is commanded or heard.
+
+    Raises
+    ------
+    ClipError
+        The file cannot be read or measured.
+    """
+    clip = read_clip(path)
+    timeline = timed([clip], on_s)[0].timeline
+    if timeline is None:
+        return None
+    z = np.maximum(level_track(clip), LEAST)
+    t_s = centres_s(len(z))
+    free, on = ~timeline.guarded(t_s), timeline.halves(t_s) % 2 == 1
+    if not (free & on).any() or not (free & ~on).any():
+        return None
+    quiet = float(z[free & ~on].mean())
+    return Course(
+        t_s=t_s,
+        level_db=np.asarray(10 * np.log10(z / quiet)),
+        on=free & on,
+        off=free & ~on,
+        difference_db=float(10 * np.log10(z[free & on].mean() / quiet)),
+        cycles=timeline.cycles,
+        decay_s=timeline.decay_s,
+        found=timeline.found,
+        halves=SwitchedClip(Kind.SWITCHED, clip, timeline).halves(),
+    )

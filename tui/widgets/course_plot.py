@@ -1,0 +1,53 @@
+"""The level of a switched take over its time: moments with the air off and on, and the mean of each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from textual_plot import HiResMode, PlotWidget
+
+from tui.widgets.spectra_plot import FRAME, even_rows
+
+LEAST_SPAN_DB = 3.0
+"""Height of the plot at least: a hiss of a decibel is to be seen."""
+
+
+@dataclass(frozen=True, slots=True)
+class Moments:
+    """Moments of one kind: when, how loud, their mean, and the pen."""
+
+    t_s: Sequence[float]
+    level_db: Sequence[float]
+    mean_db: float
+    colour: str
+
+
+class CoursePlot(PlotWidget, can_focus=False):
+    """A still plot of seconds and decibels."""
+
+    DEFAULT_CSS = "CoursePlot { background: $background; min-height: 8; }"
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id, allow_pan_and_zoom=False)
+
+    def on_mount(self) -> None:
+        """Axes."""
+        super().on_mount()
+        self.margin_left, self.margin_bottom, self.margin_top = 7, 3, 0
+        self.set_xlabel("s")
+
+    def show(self, t_s: Sequence[float], level_db: Sequence[float], pen: str, parts: Sequence[Moments]) -> None:
+        """The whole course as a line; each kind's moments as blocks, its mean as a level line."""
+        self.clear()
+        self.plot(t_s, level_db, line_style=pen, hires_mode=HiResMode.BRAILLE)
+        for part in parts:
+            ends = ((t_s[0], t_s[-1]), (part.mean_db, part.mean_db))
+            self.plot(*ends, line_style=part.colour, hires_mode=HiResMode.BRAILLE)
+            self.scatter(part.t_s, part.level_db, marker_style=part.colour, hires_mode=HiResMode.QUADRANT)
+        self.set_xlimits(t_s[0], t_s[-1])
+        values = [v for part in parts for v in part.level_db]
+        rows = self.size.height - self.margin_bottom - FRAME
+        low, high, ticks = even_rows(min(values), max(values), rows, LEAST_SPAN_DB)
+        self.set_yticks(ticks)
+        self.set_ylimits(low, high)

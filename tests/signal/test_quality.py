@@ -111,11 +111,35 @@ MADE: dict[str, tuple[str, bool, Callable[[], np.ndarray], int]] = {
 }
 
 
+LIMITS: dict[str, set[float]] = {
+    "clipping": {6.0},
+    "too-short": {2.0},
+    "too-low": {-90.0},
+    "silent": {0.005},
+    "low-rate": {32_000.0},
+    "band-cut": {15_900.0},
+    "noise-suppression": {7.5, 2.0},
+    "automatic-gain": {1.5},
+    "dropout": {5.0},
+    "repeated-block": {3.0},
+    "offset": {0.1},
+    "rumble": {40.0},
+    "unsteady": {2.0},
+}
+"""What each flag says its limit is: samples, seconds, dB, Hz, milliseconds, a share; noise suppression by two signs."""
+
+
+def flags(x: np.ndarray, rate_hz: int = RATE) -> dict[str, bool]:
+    clip = Clip.of(x, rate_hz)
+    found = check_clip(clip, spectra(clip))
+    assert all(f.limit in LIMITS[f.flag] for f in found), found
+    return {f.flag: f.reject for f in found}
+
+
 @cache
 def flags_of(name: str, gain: float = 1.0) -> dict[str, bool]:
     _, _, make, rate = MADE[name]
-    clip = Clip.of(make() * gain, rate)
-    return {f.flag: f.reject for f in check_clip(clip, spectra(clip))}
+    return flags(make() * gain, rate)
 
 
 @pytest.mark.parametrize("name", MADE)
@@ -130,6 +154,54 @@ def test_each_flag_fires_on_a_clip_made_for_it(name: str) -> None:
 def test_gain_changes_no_flag(name: str) -> None:
     # Float samples carry gain exactly; only levels against a recorder's own floor are absolute.
     assert flags_of(name, 0.125) == flags_of(name)
+
+
+def at_ceiling(count: int, every: int = 7000) -> np.ndarray:
+    """So many samples at one level well above the rest."""
+    x = np.clip(shop(), -0.28, 0.28)
+    x[np.abs(x) >= 0.28] *= np.random.default_rng(3).uniform(0.5, 0.95, int((np.abs(x) >= 0.28).sum()))
+    x[4900 : 4900 + every * count : every] = 0.5
+    return x
+
+
+def with_copies(seconds: float, lag_s: float) -> np.ndarray:
+    x, n, lag = shop(), round(seconds * RATE), round(lag_s * RATE)
+    x[96_000 : 96_000 + n] = x[96_000 - lag : 96_000 - lag + n]
+    return x
+
+
+@pytest.mark.parametrize(
+    ("flag", "below", "above"),
+    [
+        ("too-short", lambda: shop(seconds=2.02), lambda: shop(seconds=1.98)),
+        ("clipping", lambda: at_ceiling(5), lambda: at_ceiling(7)),
+        ("dropout", lambda: with_gap(shop(), 0.0048), lambda: with_gap(shop(), 0.0052)),
+        ("repeated-block", lambda: with_copies(0.0028, 0.01), lambda: with_copies(0.0033, 0.01)),
+        ("repeated-block", lambda: with_copies(0.02, 0.52), lambda: with_copies(0.02, 0.48)),
+        ("low-rate", lambda: shop(32_000), lambda: shop(24_000)),
+    ],
+)
+def test_a_flag_begins_at_its_limit(
+    flag: str, below: Callable[[], np.ndarray], above: Callable[[], np.ndarray]
+) -> None:
+    rates = (32_000, 24_000) if flag == "low-rate" else (RATE, RATE)
+    assert [flag in flags(make(), rate) for make, rate in zip((below, above), rates, strict=True)] == [False, True]
+
+
+@pytest.mark.parametrize(
+    ("flag", "kept", "refused"),
+    [
+        ("too-short", lambda: shop(seconds=0.52), lambda: shop(seconds=0.48)),
+        ("dropout", lambda: with_gap(shop(), 0.078), lambda: with_gap(shop(), 0.082)),
+        ("clipping", lambda: at_ceiling(9, 1500), lambda: at_ceiling(15, 1500)),
+        ("band-cut", lambda: walled(shop(), 8_700), lambda: walled(shop(), 8_300)),
+    ],
+)
+def test_a_flag_refuses_from_its_second_limit(
+    flag: str, kept: Callable[[], np.ndarray], refused: Callable[[], np.ndarray]
+) -> None:
+    """Half a second; 2 % standing still; clipped in a tenth of all stretches; no more than a voice comes through."""
+    assert [flags(make()).get(flag) for make in (kept, refused)] == [False, True]
 
 
 @pytest.mark.parametrize("rate", [32_000, 44_100, 48_000, 96_000, 192_000])

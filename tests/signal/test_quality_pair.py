@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from listen.signal import quality_pair
 from listen.signal.clip import Clip
 from listen.signal.quality_pair import compare_clips, compare_quiets
 from listen.signal.spectra import Spectra, spectra
@@ -106,3 +107,31 @@ def test_unsteady_clips_are_compared_with_more_room() -> None:
     t = np.arange(N) / RATE
     waver = 10 ** (np.sin(2 * np.pi * 0.3 * t) * 6 / 20)
     assert names(shop(1) * waver, shop(2) * waver[::-1] * db(-3)) == []
+
+
+def test_a_shift_of_all_bands_is_told_from_2_db_and_from_four_times_the_clips_own_unrest() -> None:
+    low, hiss = np.zeros(4), np.zeros(6)
+    assert [quality_pair._common_shift(low + x, hiss + x, 0.1) is not None for x in (1.9, 2.1)] == [False, True]
+    assert [quality_pair._common_shift(low + x, hiss + x, 1.0) is not None for x in (3.9, 4.1)] == [False, True]
+    uneven = np.array([0.0, 0.0, 0.0, 1.0])
+    assert [quality_pair._common_shift(4 + x * uneven, hiss + 4, 0.1) is not None for x in (1.1, 1.3)] == [True, False]
+
+
+def test_a_band_that_fell_is_told_from_3_db() -> None:
+    fell = np.array([0.0, 0.0, 0.0, 0.0, -1.0, -1.0])
+    assert [quality_pair._colouration(x * fell, 0.1) is not None for x in (2.9, 3.1)] == [False, True]
+    assert [quality_pair._colouration(x * fell, 1.0) is not None for x in (3.9, 4.1)] == [False, True]
+
+
+def test_hiss_in_one_of_two_quiet_clips_is_told_from_1_db_above_and_1_db_more_than_below(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    clips = measured(shop(1)), measured(shop(2))
+
+    def told(hiss_db: float, low_db: float, unrest: float = 0.1) -> bool:
+        monkeypatch.setattr(quality_pair, "_shifts", lambda *_: (np.full(4, low_db), np.full(6, hiss_db), unrest))
+        return bool(compare_quiets(*clips))
+
+    assert [told(db, 0.0) for db in (0.95, 1.05)] == [False, True]
+    assert [told(db, 0.0, 0.5) for db in (1.9, 2.1)] == [False, True]
+    assert [told(4.0, low) for low in (3.1, 2.9)] == [False, True]

@@ -56,3 +56,11 @@ class Decision(msgspec.Struct, frozen=True, kw_only=True):
     def authority(self) -> int:
         """How strongly it is held: 2 by a key's signature, 1 by a typed name's, 0 unsigned."""
         return max((2 if s.public_key else 1 for s in self.signatures), default=0)
+
+
+ASKED = "asked-for-"
+
+
+def asked_step(decision: Decision) -> str:
+    """Name of the step that a round was sent back for: left out, it is answered, and no figure of the point goes."""
+    return f"{ASKED}{decision.event}"

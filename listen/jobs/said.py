@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from listen.jobs import events as ev
+from listen.jobs.decision import ASKED
 from listen.jobs.job import Job
 from listen.jobs.ways import WAYS
 from listen.voice import figures, names, verdicts
@@ -77,6 +78,8 @@ def _call(p: ev.ByEarCalled, job: Job) -> str:
 def _passed(p: ev.StepPassed, job: Job) -> str:
     if p.step == "reference":
         return f"sound cylinder left out: {plain(p.reason, 120)}" if p.reason else "sound cylinder counts again"
+    if p.step.startswith(ASKED):
+        return f"the clip asked for is left out: {plain(p.reason, 120)}" if p.reason else "the clip asked for after all"
     return f"{p.step}: {plain(p.reason, 120)}" if p.reason else f"{p.step}: taken up again"
 
 

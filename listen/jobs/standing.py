@@ -10,7 +10,7 @@ from typing import Literal
 
 import msgspec
 
-from listen.jobs.decision import Decision, Heard
+from listen.jobs.decision import Decision, Heard, asked_step
 from listen.jobs.events import Confirmed, Overruled, SentBack, Signed
 from listen.jobs.job import Job, RoundRecord
 from listen.judge.result import Verdict
@@ -57,7 +57,7 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     against: tuple[Decision, ...] = ()
     """Other decisions, made elsewhere without knowing of this one, which nobody has settled yet."""
     answered: bool = False
-    """For a round that was sent back: the clip asked for came in, or its point was left out; it waits again."""
+    """For a round that was sent back: the clip asked for came in, or was left out with a reason; it waits again."""
 
     @property
     def differs(self) -> bool:
@@ -187,4 +187,4 @@ def _answered(record: RoundRecord, d: Decision) -> bool:
     assert isinstance(asked, SentBack)
     since = record.clips[d.clips_before :]
     came = any(c.kept.point == asked.point and c.kept.clip_kind == asked.clip_kind and not c.taken_back for c in since)
-    return came and not record.stale
+    return (came or asked_step(d) in record.passed) and not record.stale

@@ -7,6 +7,7 @@ from typing import Literal
 
 import msgspec
 
+from listen.jobs.decision import asked_step
 from listen.jobs.events import SentBack
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.ways import USUAL, WAYS
@@ -295,10 +296,12 @@ def _asked_for(record: RoundRecord) -> Step | None:
     since = record.clips[decision.clips_before :]
     if any(c.kept.point == asked.point and c.kept.clip_kind == asked.clip_kind and not c.taken_back for c in since):
         return None
+    if asked_step(decision) in record.passed:
+        return None
     p = point(asked.point)
     kinds = [r for r in TABLE if r.clip_kind == asked.clip_kind]
     return Step(
-        id="asked-for",
+        id=asked_step(decision),
         kind="clip",
         sentence=f"{asked.name} asks for a clip ({asked.clip_kind}) at the {p.words}: {asked.reason}",
         point=p.id,

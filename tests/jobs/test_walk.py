@@ -13,11 +13,14 @@ from listen.jobs import events as ev
 from listen.jobs.fold import fold
 from listen.jobs.job import Job
 from listen.jobs.reference import DECLINED, beside, declined, references
+from listen.jobs.standing import standing
 from listen.jobs.to_round import clips_used, facts, to_round
+from listen.jobs.waiting import waiting
 from listen.jobs.walk import SET_UP, Step, all_steps, next_step, round_points
 from listen.trade.layout import Exhaust, layout
 from listen.trade.points import Kind
 from tests.jobs.made import PAYLOADS, opened, result
+from tui.screens.round.questions import left_out
 
 
 def after(*payloads: ev.Payload, start: Job | None = None) -> Job:
@@ -199,6 +202,24 @@ def test_a_round_sent_back_asks_for_that_clip_first_and_once() -> None:
     job = answer(job, step, "c1-aa")
     _, asked = walked(job, "c1-aa")
     assert asked == ["quiet breather", "closing breather", "verdict"]
+
+
+def test_a_clip_asked_for_may_be_left_out_and_no_figure_goes_with_it() -> None:
+    """The request is answered with the reason; the point and its clips stay; a second request asks again."""
+    job, _ = walked(START, "c1-aa")
+    back = ev.SentBack(round_id="c1-aa", name="Bo", point="breather", clip_kind="air", reason="doubt the filler")
+    job = after(back, start=job)
+    step, clips = next_step(job, "c1-aa"), job.round("c1-aa").live_clips()
+    out = left_out(step, "c1-aa", "cannot be reached")
+    assert isinstance(out, ev.StepPassed)
+    job = after(out, start=job)
+    record = job.round("c1-aa")
+    assert next_step(job, "c1-aa").kind == "done"
+    assert record.live_clips() == clips and not record.skips and not record.stale
+    assert standing(record).answered and standing(record).waits
+    assert [w.why for w in waiting(job)] == ["again"]
+    job = after(back, start=job)
+    assert next_step(job, "c1-aa").point == "breather" and [w.why for w in waiting(job)] == ["sent-back"]
 
 
 def test_signing_closes_and_later_events_say_so() -> None:

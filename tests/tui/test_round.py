@@ -22,16 +22,18 @@ from bay import (
     walk,
     words,
 )
-from fakes import QUICK, FakeAnalyst, FakeSource
+from fakes import QUICK, FakeAnalyst, FakeSource, result_for
 from textual.widgets import Input
 
-from listen.jobs.events import ReadingEntered, RoundOpened, StepPassed
+from listen.jobs.events import CautionAcknowledged, Judged, ReadingEntered, RoundOpened, SentBack, StepPassed
 from listen.jobs.folder.store import open_job
 from listen.trade.layout import layout
 from tui.screens.round import ways
 from tui.screens.verdict.remarks import remarks
 from tui.screens.verdict.screen import VerdictScreen
 from tui.widgets.ladder import Ladder, Mark, Standing
+
+STEPS = ("supply", "loss", "quiet", "call", "air", "closing", "bubbles")
 
 
 def job_folder(tmp_path: Path) -> Path:
@@ -388,6 +390,27 @@ async def test_two_programs_have_a_job_open_and_one_of_them_records(tmp_path: Pa
             held.close()
             await clip(pilot, screen)
             await until(pilot, lambda: len(screen.record.live_clips()) == 1)
+
+
+async def test_a_clip_asked_for_and_refused_says_why_until_it_is_left_out(tmp_path: Path) -> None:
+    """The reason stays on the screen, the good figure stays, and leaving it out ends the request."""
+    app = bench(tmp_path, analyst=FakeAnalyst(refuse=set(range(1, 99))))
+    with open_job(job_folder(tmp_path)) as opened:
+        opened.append(
+            RoundOpened(round_id="c1-abc", cylinder=1), CautionAcknowledged(caution="set-up", round_id="c1-abc")
+        )
+        opened.append(*(StepPassed(round_id="c1-abc", step=s, reason="x") for s in STEPS))
+        opened.append(Judged(round_id="c1-abc", result=result_for(["intake"]), clips=()))
+        opened.append(SentBack(round_id="c1-abc", name="Bo", point="intake", clip_kind="air", reason="once more"))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_round(pilot)
+        for _ in range(2):
+            await clip(pilot, screen)
+            await settle(pilot)
+            assert "Again" in banner(screen) and "the supervisor asks" in banner(screen), banner(screen)
+        await pilot.press("s", "1")
+        await until(pilot, lambda: screen.step().kind == "done")
+        assert not screen.record.skips and screen.record.verdict is not None and app.services.fake_analyst.judged == 0
 
 
 async def test_clips_recorded_elsewhere_are_brought_in_and_checked(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from listen.jobs.decision import asked_step
 from listen.jobs.events import Confirmed, Overruled, Payload, SentBack
 from listen.jobs.statement import statement
 from listen.trade.points import point
@@ -49,7 +50,7 @@ def phase_say(phase: str, record: RoundRecord, name: str, key: str = "", *, seen
         ),
         "call": ("What do you call by ear?", SEEN if seen else BLIND),
         "tech": (tech_call(record), "Press n for the numbers."),
-        "decide": (_verdict(record), "What do you say?"),
+        "decide": (_verdict(record), _not_recorded(record) or "What do you say?"),
         "overrule-reason": ("Why? One sentence that others will read.", ""),
         "point": ("At which point is a clip missing?", ""),
         "kind": ("Which clip?", ""),
@@ -76,6 +77,12 @@ def tech_call(record: RoundRecord) -> str:
         return "The tech made no call by ear."
     when = "before" if call.before_numbers else "after"
     return f"The tech called by ear, {when} seeing numbers: {called(call.paths, call.sure)}."
+
+
+def _not_recorded(record: RoundRecord) -> str:
+    """Why what was asked for did not come; empty where it did, or nothing was asked for."""
+    why = record.passed.get(asked_step(record.decision), "") if record.decision else ""
+    return f"What was asked for was left out: {plain(why, 200)}. What do you say?" if why else ""
 
 
 def _verdict(record: RoundRecord) -> str:

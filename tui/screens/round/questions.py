@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from listen.jobs.decision import ASKED
 from listen.jobs.events import NoteAdded, PointSkipped, StepPassed
 from listen.voice.names import clip as clip_words
 from listen.voice.names import point_name
@@ -34,8 +35,10 @@ REASON = Entry("reason", "Why", length=200)
 
 def why_skip(step: Step) -> Asked:
     """Why is the present step left out?"""
-    in_walk = step.kind == "clip"
+    asked = step.id.startswith(ASKED)
+    in_walk = step.kind == "clip" and not asked
     what = f"the {point_name(step.point)} in this walk" if in_walk else f"this step ({step.id})"
+    what = "the clip the supervisor asks for" if asked else what
     rest = (Choice("w", WHOLE_WALK, "leave out the rest of this walk"),) if in_walk else ()
     choices = (
         *(Choice(str(i), reason, reason) for i, reason in enumerate(REASONS, 1)),
@@ -55,7 +58,7 @@ def left_out(step: Step, round_id: str, reason: str) -> Payload:
     """The event that leaves a step out."""
     if reason == WHOLE_WALK:
         return StepPassed(round_id=round_id, step=step.id, reason="walk left out")
-    if step.kind == "clip":
+    if step.kind == "clip" and not step.id.startswith(ASKED):
         return PointSkipped(round_id=round_id, point=step.point, reason=reason, walk=step.walk)
     return StepPassed(round_id=round_id, step=step.id, reason=reason)
 

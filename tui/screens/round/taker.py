@@ -95,9 +95,9 @@ class Taker:
         excess = {step.point: taken.excess_db} if step.clip_kind in ("air", SWITCHED) else {}
         left = tuple(c for c in bench.now.checking if c[0] != taken.clip)
         told = bench.now.outcome if taken.kept and bench.now.outcome not in (outcome, None) else taken
-        bench.change(checking=left, excess={**bench.now.excess, **excess}, outcome=told)
-        if not taken.kept:
+        if not taken.kept:  # first: else the round would be judged with it, and the reason be gone from the screen
             bench.write(ClipTakenBack(clip=taken.clip, reason=refusal(check) if check else ""))
+        bench.change(checking=left, excess={**bench.now.excess, **excess}, outcome=told)
         return taken
 
     async def pause(self, step: Step, word: str, seconds: float, more: str) -> bool:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from listen.jobs.decision import ASKED
 from listen.jobs.reference import beside, declined
 from listen.jobs.walk import SWITCHED, Step, Walked, walked
 from listen.jobs.ways import ALL, USUAL, WAYS
@@ -234,7 +235,7 @@ def _tone(step: Step, tone: str) -> str:
 
 def _where(step: Step, cylinder: int) -> str:
     """Which walk, and how far."""
-    part = WALK_WORDS.get(step.walk, "the supervisor asks" if step.id == "asked-for" else "")
+    part = "the supervisor asks; s leaves it out" if step.id.startswith(ASKED) else WALK_WORDS.get(step.walk, "")
     count = f"step {step.number} of {step.of}" if step.number else ""
     return " · ".join(p for p in (f"cylinder {cylinder}", part, count) if p)
 

@@ -53,7 +53,7 @@ def was_made(case: EngineCase, test: str, cylinders: tuple[int, ...] = ()) -> bo
     if test == "crankcase":
         return bool(answered.intersection(CRANKCASE))
     if test in BY_GROUP:
-        return case.symptoms_asked or any(f in answered for f in core() if facts()[f].group in BY_GROUP[test])
+        return case.symptoms_asked or any(facts()[f].group in BY_GROUP[test] for f in answered if f in facts())
     made = made_on(case, test)
     return set(cylinders) <= set(made) if cylinders else bool(made)
 

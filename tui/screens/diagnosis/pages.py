@@ -95,7 +95,7 @@ def symptom_words(job: Job) -> str:
 
 def _fault(fault: Fault, why: bool) -> list[Content]:
     head = f"▲ {plain(fault.words)} · {plain(fault.place)} · {percent(fault.probability)}, {plain(fault.sure)}"
-    parts = [shown(head, "bold $accent"), shown(f"  {fault.text}")]
+    parts = [shown(head, "bold $accent")]
     parts += _from(causes()[fault.cause].sources, why, f"before any evidence {number(fault.prior_db)} dB ")
     most = None if why else MOST_LINES
     parts += [part for line in fault.supports[:most] for part in _weight(line, "+", why)]
@@ -125,7 +125,7 @@ def _fault(fault: Fault, why: bool) -> list[Content]:
 
 def _weight(line: Line, glyph: str, why: bool) -> list[Content]:
     """What a finding weighs; with why, and where that comes from."""
-    words = plain(f"{line.words}: {line.detail}" if line.detail else line.words, 300)
+    words = plain(f"{line.words}: {line.detail}" if line.detail not in ("", line.words) else line.words, 300)
     head = Content.assemble(
         (f"  {glyph} {number(abs(line.db)):>5} ", "$success" if glyph == "+" else "$warning"), words
     )

@@ -72,7 +72,7 @@ class PhotosScreen(BayScreen[None]):
         listed.add_options([Option(_line(p), id=p.kept.photo) for p in self.photos()])
         if listed.option_count:
             listed.highlighted = min(at if at is not None else listed.option_count - 1, listed.option_count - 1)
-        self.query_one("#wrong", Static).update("" if listed.option_count else NONE)
+        self.query_one("#wrong", Static).update("" if listed.option_count else shown(NONE, "$secondary"))
 
     def _chosen(self) -> PhotoRecord | None:
         at = self.query_one("#list", OptionList).highlighted

@@ -31,7 +31,7 @@ ALPHABET = (
     *["enter"] * 5,
     *["escape"] * 3,
     *("backspace", "up", "down", "left", "right", "tab", "pagedown", "question_mark"),
-    *"rRoypfjcdvestnuxkwlhm0123456789.",
+    *"rRoypfjcdvestnuxkwlhmabgi0123456789.",
 )
 ENGINES = (FOUR_POINTS, layout("inline-4"), layout("v6"))
 

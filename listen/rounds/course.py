@@ -10,10 +10,8 @@ from numpy.typing import NDArray
 
 from listen.audio.files import read_clip
 from listen.rounds.switching import level_track, timed
-from listen.signal.clip import Clip
-from listen.signal.switched_clip import SwitchedClip
+from listen.signal.switched_clip import MOST_LEFT
 from listen.signal.switching_found import centres_s
-from listen.trade.points import Kind
 
 LEAST = 1e-3
 
@@ -29,15 +27,13 @@ class Course:
     on: NDArray[np.bool_]
     """The air was on and everything settled [shape=(n,)]."""
     off: NDArray[np.bool_]
-    """The same with the air off [shape=(n,)]."""
+    """The air was off and its hiss had died away [shape=(n,)]."""
     difference_db: float
     """Mean with the air on over that with it off."""
     cycles: int
     decay_s: float | None
     found: bool
     """True where the edges are heard in the sound; false where they are as commanded."""
-    halves: tuple[Clip, Clip] | None
-    """All moments with the air off as one clip, and all with it on."""
 
 
 def course(path: Path, on_s: tuple[tuple[float, float], ...] = ()) -> Course | None:
@@ -55,17 +51,19 @@ def course(path: Path, on_s: tuple[tuple[float, float], ...] = ()) -> Course | N
     z = np.maximum(level_track(clip), LEAST)
     t_s = centres_s(len(z))
     free, on = ~timeline.guarded(t_s), timeline.halves(t_s) % 2 == 1
-    if not (free & on).any() or not (free & ~on).any():
+    off = free & ~on
+    if not (free & on).any() or not off.any():
         return None
-    quiet = float(z[free & ~on].mean())
+    share = timeline.share(t_s)
+    off &= share <= max(MOST_LEFT, float(np.median(share[off])))
+    quiet = float(z[off].mean())
     return Course(
         t_s=t_s,
         level_db=np.asarray(10 * np.log10(z / quiet)),
         on=free & on,
-        off=free & ~on,
+        off=off,
         difference_db=float(10 * np.log10(z[free & on].mean() / quiet)),
         cycles=timeline.cycles,
         decay_s=timeline.decay_s,
         found=timeline.found,
-        halves=SwitchedClip(Kind.SWITCHED, clip, timeline).halves(),
     )

@@ -15,14 +15,24 @@ from pathlib import Path
 HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE))
 
+import numpy as np  # noqa: E402
 from bay import settle, until  # noqa: E402
+from msgspec.structs import replace  # noqa: E402
 from rich.cells import cell_len  # noqa: E402
 from textual.pilot import Pilot  # noqa: E402
 
-from listen.jobs.events import ReadingEntered  # noqa: E402
+from listen.audio.write import write_flac  # noqa: E402
+from listen.jobs.events import Judged, ReadingEntered  # noqa: E402
 from listen.lab.demo_scenes import demo_scene  # noqa: E402
 from listen.lab.shipped import demo_round  # noqa: E402
+from listen.lab.simulator.render import render  # noqa: E402
+from listen.lab.simulator.scene import Switched  # noqa: E402
 from listen.lab.simulator.simulated_microphone import SimulatedMicrophone  # noqa: E402
+from listen.lab.simulator.switching_hand import Hand, as_switched  # noqa: E402
+from listen.rounds.evaluate import evaluate  # noqa: E402
+from listen.rounds.model import Facts, Round, Take  # noqa: E402
+from listen.signal.switching import commanded_times  # noqa: E402
+from listen.trade.points import Kind  # noqa: E402
 from tui.app import HisswayApp  # noqa: E402
 from tui.bridge.demo import DemoServices  # noqa: E402
 from tui.bridge.preferences import Preferences  # noqa: E402
@@ -47,7 +57,7 @@ class QuickDemo(DemoServices):
         self, cylinder: int | None = None, name: str | None = None, *, every: bool = False
     ) -> SimulatedMicrophone:
         """Full speed."""
-        return SimulatedMicrophone(demo_scene(cylinder or 1), pace=0)
+        return SimulatedMicrophone(demo_scene(cylinder or 1), pace=0, channels=8 if every else 1)
 
 
 def keep(app: HisswayApp, name: str) -> None:
@@ -121,6 +131,31 @@ async def round_pictures() -> None:
         keep(app, "round-verdict")
 
 
+async def switched_picture() -> None:
+    """Evidence of a switched take at the leaking cylinder's intake."""
+    spec = demo_scene(CYLINDER)
+    spec = replace(spec, points=tuple(p for p in spec.points if p.point == "intake"))
+    on_s = commanded_times(4, 5.0)
+    turns = Hand().turns(np.random.default_rng(3), on_s)
+    how = Switched(on_s=turns, decay_s=0.35, wander_db=0.5)
+    (clip,) = (c for (_, kind, _), c in render(as_switched(spec, on_s, {"intake": how})).items() if kind == "switched")
+    app = HisswayApp(services=QuickDemo())
+    async with app.run_test(size=(100, 30)) as pilot:
+        await until(pilot, lambda: bool(app.screen.query("EngineView")))
+        opened = app.open_job
+        file = opened.folder.parent / "intake.flac"
+        write_flac(file, clip)
+        round_id = opened.open_round(CYLINDER)
+        opened.keep_file(file, opened.new_part(round_id, "intake", "switched", "switched", on_s))
+        result = evaluate(Round("r", (Take("intake", Kind.SWITCHED, 1, file, on_s=on_s),), Facts(loss_percent=41.0)))
+        opened.append(Judged(round_id=round_id, result=result, clips=(opened.job.round(round_id).clips[0].id,)))
+        app.job = opened.job
+        app.push_screen(EvidenceScreen(round_id, "intake"))
+        await until(pilot, lambda: getattr(app.screen, "_course", None) is not None, 60)
+        await settle(pilot)
+        keep(app, "evidence-switched")
+
+
 async def still_pictures() -> None:
     """Verdict and evidence of the demo's main round."""
     app = HisswayApp(services=QuickDemo())
@@ -140,6 +175,7 @@ def main() -> None:
     """All pictures."""
     asyncio.run(round_pictures())
     asyncio.run(still_pictures())
+    asyncio.run(switched_picture())
 
 
 if __name__ == "__main__":

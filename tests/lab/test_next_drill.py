@@ -77,6 +77,7 @@ def test_where_someone_loses_is_what_comes_twice_as_often() -> None:
     assert how.kind == "misses" and how.weak == "exhaust-valve" and how.taken_for == "next-cylinder"
     assert "exhaust valve, right in 5 of 10" in how.why
     pool = pool_of(how)
+    assert "exhaust valve (twice as often)" in choose((), answers).title
     assert pool.count("exhaust-valve") == 2 and {"next-cylinder", "none"} <= set(pool)
 
 

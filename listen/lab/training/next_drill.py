@@ -72,7 +72,8 @@ class Suggestion(msgspec.Struct, frozen=True, kw_only=True):
         """Of the sitting."""
         if self.drill is not None:
             return self.drill.title
-        return "Fresh rounds: " + ", ".join(name(x) for x in dict.fromkeys(self.pool))
+        often = {x: " (twice as often)" if self.pool.count(x) > 1 else "" for x in self.pool}
+        return "Fresh rounds: " + ", ".join(f"{name(x)}{more}" for x, more in often.items())
 
 
 def name(trains: str) -> str:

@@ -85,7 +85,7 @@ async def test_a_drill_is_left_and_gone_on_with(tmp_path: Path) -> None:
         await until(pilot, lambda: screen.query_one("Pairs").pairs[0].heard == 1)
         await pilot.press("c", "1", "3")
         await until(pilot, lambda: screen.phase == "again")
-        assert "%. " in words(app) and "bubbles were seen" in words(app) and "You said: intake valve" in words(app)
+        assert "%. " in words(app) and "ubbles were seen" in words(app) and "You said: intake valve" in words(app)
         await pilot.press("8", "2")
         await until(pilot, lambda: screen.phase == "truth")
         assert "It was:" in words(app) and "by ear" in words(app)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 import traceback
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from functools import partial
 from pathlib import Path, PurePath
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 import msgspec
 from textual import events
@@ -16,6 +18,8 @@ from textual.filter import Monochrome
 from textual.reactive import reactive
 from textual.screen import Screen
 
+from listen.errors import HisswayError
+from tui.bridge.desk import WAIT_S, WritingDesk
 from tui.bridge.others import LOOK_EVERY_S, Others
 from tui.bridge.preferences import load, save
 from tui.bridge.services import Services
@@ -26,10 +30,14 @@ from tui.themes import DAYLIGHT, DIM_BAY, THEMES, AnySegment
 from tui.words import DrawnOnly, plain
 
 if TYPE_CHECKING:
+    from concurrent.futures import Future
+
     from listen.jobs.events import Payload
     from listen.jobs.folder.store import OpenJob
     from listen.jobs.job import Job
     from tui.bridge.bay import Bay
+
+T = TypeVar("T")
 
 FAULT = (
     "something failed inside ({}). Every clip that was acknowledged is on disk; start hissway again to go on. "
@@ -60,6 +68,7 @@ class HisswayApp(App[None]):
         self.services = services or Services(jobs)
         self.open_job: OpenJob | None = None
         self.sitting = Sitting()
+        self._desk = WritingDesk()
         self.headphones_checked: dict[str, bool | None] = {}
         """Learners whose headphones were checked since the program was started."""
         self.preferences = load(self.services.preferences_path())
@@ -106,21 +115,69 @@ class HisswayApp(App[None]):
     def put_away(self) -> None:
         """Close the open job, if any."""
         if self.open_job is not None:
-            self.open_job.close()
+            self._close(self.open_job)
         self.open_job, self.job = None, None
+
+    def _close(self, opened: OpenJob) -> None:
+        """At once, or once the disk has taken what is on its way."""
+        if self._desk.busy:
+            self._desk.hand_in(opened.close)
+        else:
+            opened.close()
 
     def write(self, *events: Payload) -> None:
         """Append events to the open job's journal, then show the job as it is now.
 
         Raises what the journal raises: :class:`JobError` where it cannot be written.
+
+        On a slow disk the job is shown as it will be, the top line says that it is still being written, and what the
+        disk refuses is told when it does.
         """
-        opened = self.open_job
-        assert opened is not None
+        assert self.open_job is not None and self.job is not None
+        opened, due = self.open_job, self.sitting.due(self.open_job.job.id)
+        written = self._desk.hand_in(partial(opened.append, *due, *events, known=opened.job))
+        self.sitting.told(opened.job.id)
         try:
-            opened.append(*self.sitting.due(opened.job.id), *events)
-            self.sitting.told(opened.job.id)
-        finally:
+            self.job = written.result(WAIT_S)
+        except TimeoutError:
+            self.job = opened.foreseen(self.job, *due, *events)
+            self.run_worker(self._watched(opened, written, due), group="desk")
+        except BaseException:
+            self.sitting.untold(opened.job.id, due)
             self.job = opened.job  # also where something came in that had not been seen
+            raise
+
+    def later(self, work: Callable[[], None]) -> None:
+        """Do something with the open job after all that is on its way; nobody waits for it."""
+        self._desk.hand_in(work)
+
+    async def written(self, work: Callable[[], T]) -> T:
+        """Do something else that writes to the open job, after all that is on its way, and show the job then."""
+        result = await self._desk.done(work)
+        self._show_what_is_there()
+        return result
+
+    async def _watched(self, opened: OpenJob, written: Future[Job], due: tuple[Payload, ...]) -> None:
+        """Wait for a slow disk, then show what is there."""
+        try:
+            await asyncio.wrap_future(written)
+        except HisswayError as e:
+            self.sitting.untold(opened.job.id, due)
+            self.notify(f"Not written: {e}", severity="error", markup=False, timeout=20)
+        finally:
+            self._show_what_is_there()
+
+    def _show_what_is_there(self) -> None:
+        if self.open_job is not None and not self._desk.busy:
+            self.job = self.open_job.job
+            for screen in self.screen_stack:
+                if isinstance(screen, BayScreen) and screen.is_attached:
+                    screen.show_remark()
+
+    @property
+    def still_writing(self) -> bool:
+        """Whether the disk has not taken yet what is shown."""
+        return self._desk.busy
 
     def sit(self, name: str, role: str) -> None:
         """Someone says who they are: it stands on what is written from now on; what is on the screen they have seen."""
@@ -171,6 +228,7 @@ class HisswayApp(App[None]):
 
     def on_unmount(self) -> None:
         """After the last screen: let go of everything."""
+        self._desk.close()
         if self.open_job is not None:
             self.open_job.close()
         self.services.close()

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from listen.jobs.events import Payload
     from listen.jobs.folder.open_job import OpenJob
     from listen.jobs.job import Job
     from tui.bridge.preferences import Preferences
     from tui.bridge.services import Services
     from tui.bridge.sitting import Sitting
+
+
+T = TypeVar("T")
 
 
 class Bay(Protocol):
@@ -40,6 +45,16 @@ class Bay(Protocol):
 
     def write(self, *events: Payload) -> None:
         """Append events to the journal; raises :class:`JobError` where it cannot be written."""
+
+    def later(self, work: Callable[[], None]) -> None:
+        """Do something with the open job after all that is on its way; nobody waits for it."""
+
+    async def written(self, work: Callable[[], T]) -> T:
+        """Do something else that writes to the open job, beside the screen, and show the job then."""
+
+    @property
+    def still_writing(self) -> bool:
+        """Whether the disk has not taken yet what is shown."""
 
     def tell(self, text: object, *, bad: bool = False) -> None:
         """A short message in the corner."""

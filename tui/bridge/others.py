@@ -56,7 +56,8 @@ class Others:
         if trouble and trouble != self._trouble:
             self._app.tell(trouble, bad=True)
         self._trouble = trouble
-        if news := opened.take_news():
+        news = await in_thread(opened.take_news)
+        if news and opened is self._app.open_job:
             self._app.job = opened.job
             if words := told(news):
                 self._app.tell(words)

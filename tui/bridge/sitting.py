@@ -67,3 +67,9 @@ class Sitting:
             self._met.add(job)
             self._shown[job] = dict.fromkeys(self._shown.get(job, {}), True)
             self._played.pop(job, None)
+
+    def untold(self, job: str, due: tuple[Payload, ...]) -> None:
+        """What was due did not reach the job's journal: it is due again."""
+        self._met.discard(job)
+        self._shown[job] = dict.fromkeys(self._shown.get(job, {}), False)
+        self._played.setdefault(job, [])[:0] = [p for p in due if isinstance(p, PairPlayed)]

@@ -72,11 +72,18 @@ class BayScreen(Screen[R]):
     def _job_changed(self, job: Job | None) -> None:
         bar = self.query_one(TopBar)
         bar.way = self.way()
-        simulated = "simulated clips" if job is not None and job.simulated else ""
-        bar.remark = self.bay.services.remark() or simulated or self.bay.sitting.name
+        self.show_remark()
         if job is not None:
             self.show_job(job)
             self.note_shown()
+
+    def show_remark(self) -> None:
+        """At the right of the top line: a slow disk, else what is simulated, else who sits here."""
+        job = self.bay.job
+        simulated = "simulated clips" if job is not None and job.simulated else ""
+        slow = "slow disk: still writing" if self.bay.still_writing else ""
+        remark = slow or self.bay.services.remark() or simulated or self.bay.sitting.name
+        self.query_one(TopBar).remark = remark
 
     def numbers(self, job: Job) -> tuple[str, ...]:
         """Rounds of which this screen shows measured numbers or a verdict now."""

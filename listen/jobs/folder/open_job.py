@@ -192,8 +192,10 @@ class OpenJob:
             raise JobError(f"{self.folder}: {clip_id!r} is not a clip id")
         return self.clips / f"{clip_id}.flac"
 
-    def append(self, *payloads: Payload, actor: str | None = None) -> Job:
+    def append(self, *payloads: Payload, actor: str | None = None, known: Job | None = None) -> Job:
         """Write events, all or none; they are on disk (fsync) when this returns the new job.
+
+        ``known`` is the job as whoever decided saw it, where that was a while ago; else as it is known here now.
 
         Raises
         ------
@@ -203,7 +205,7 @@ class OpenJob:
             A decision, signature or result on a round of which another program wrote something not known here yet:
             nothing was written, and it is known now.
         """
-        known = self._job
+        known = known or self._job
         with self.writing():
             if what := unseen(known, self._job, payloads):
                 raise JobChanged(what)
@@ -214,6 +216,11 @@ class OpenJob:
                 new.append(write_line(payload, prev=prev, actor=who))
             self._add(*new)
             return self._job
+
+    def foreseen(self, job: Job, *payloads: Payload) -> Job:
+        """``job`` as it will be once these are on a disk that takes its time; nothing is written."""
+        lines = (write_line(payload, prev=self.head, actor=self.actor) for payload in payloads)
+        return fold((line.event for line in lines), job)
 
     def append_lines(self, lines: tuple[Line, ...]) -> Job:
         """Write lines that already follow this journal's head, word for word (from another machine's copy)."""
@@ -256,9 +263,9 @@ class OpenJob:
 
     def open_round(self, cylinder: int, title: str = "") -> str:
         """Begin a round on a cylinder; gives its id."""
-        round_id = f"c{cylinder}-{secrets.token_hex(3)}"
-        self.append(RoundOpened(round_id=round_id, cylinder=cylinder, title=title))
-        return round_id
+        begun = new_round(cylinder, title)
+        self.append(begun)
+        return begun.round_id
 
     def new_part(
         self, round_id: str, point: str, clip_kind: str, walk: str, on_s: Spans = (), together: str = ""
@@ -410,3 +417,8 @@ class OpenJob:
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         self.close()
+
+
+def new_round(cylinder: int, title: str = "") -> RoundOpened:
+    """The event that begins a round on a cylinder, under an id of its own."""
+    return RoundOpened(round_id=f"c{cylinder}-{secrets.token_hex(3)}", cylinder=cylinder, title=title)

@@ -28,6 +28,8 @@ from tui.widgets.pairs import Pairs
 from tui.widgets.panels import Choice, ChoicePanel, Entry, EntryPanel
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from listen.jobs.job import Job
     from listen.trade.points import Point
 
@@ -223,8 +225,12 @@ class ConfirmScreen(BlindScreen):
         if not same_person(name, self.name_typed):
             self.query_one(EntryPanel).wrong(f"{self.name_typed} sits here; Esc, then w lets someone else.")
             return
+        self.start(partial(self._signed, partial(self._signing.sign, opened, self.round_id, name)), "sign")
+
+    async def _signed(self, sign: Callable[[], Job]) -> None:
+        """Sign beside the screen, after all that is on its way to the disk: a signature stands on the last of it."""
         try:
-            self.bay.job = self._signing.sign(opened, self.round_id, name)
+            await self.bay.written(sign)
         except HisswayError as e:
             self.query_one(EntryPanel).wrong(str(e))
             return

@@ -84,20 +84,18 @@ class EngineKeys(BayScreen[None]):
             self._begin("yes")
 
     def _begin(self, answer: str | None) -> None:
+        from listen.jobs.folder.open_job import new_round
         from tui.screens.round.screen import RoundScreen
 
         if answer != "yes":
             return
-        opened = self.bay.open_job
-        if opened is None:
-            return
+        begun = new_round(self.cylinder())
         try:
-            round_id = opened.open_round(self.cylinder())
+            self.bay.write(begun)
         except HisswayError as e:
             self.refuse(e)
             return
-        self.bay.job = opened.job
-        self.app.push_screen(RoundScreen(round_id))
+        self.app.push_screen(RoundScreen(begun.round_id))
 
     def action_plug(self) -> None:
         """How the plug looked."""

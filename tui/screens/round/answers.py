@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 from listen.errors import HisswayError
@@ -12,6 +13,9 @@ from tui.screens.round import questions
 from tui.screens.round.now import Asked
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from listen.jobs.job import Job
     from listen.jobs.walk import Step
     from tui.screens.round.bench import Bench
 
@@ -122,9 +126,14 @@ class Answers:
     def _leftover(self, asked: Asked, *, keep: bool) -> None:
         assert asked.leftover is not None
         self.bench.change(asked=None)
+        part, opened = asked.leftover, self.bench.opened
+        work = partial(opened.keep, part, recovered=True) if keep else partial(opened.drop, part)
+        self.bench.start_beside(partial(self._settled, work))
+
+    async def _settled(self, work: Callable[[], Job]) -> None:
+        """Keep or drop it beside the screen; then the next one is asked about."""
         try:
-            part = asked.leftover
-            _ = self.bench.opened.keep(part, recovered=True) if keep else self.bench.opened.drop(part)
+            await self.bench.written(work)
         except HisswayError as e:
             self.bench.tell(e, bad=True)
             return

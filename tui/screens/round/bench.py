@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Coroutine
 from typing import TYPE_CHECKING, Any, Protocol
 
 if TYPE_CHECKING:
     from listen.jobs.events import Payload
     from listen.jobs.folder.open_job import OpenJob
-    from listen.jobs.job import RoundRecord
+    from listen.jobs.job import Job, RoundRecord
     from listen.jobs.walk import Step
     from tui.bridge.listener import Listener
     from tui.bridge.preferences import Preferences
@@ -61,6 +61,12 @@ class Bench(Protocol):
 
     def prefer(self, **changes: Any) -> None:
         """Change preferences and keep them."""
+
+    async def written(self, work: Callable[[], Job]) -> Job:
+        """Do something else that writes to the job, beside the screen."""
+
+    def start_beside(self, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
+        """Run something beside the screen."""
 
     def count(self, count: Count | None) -> None:
         """Show a countdown, or none."""

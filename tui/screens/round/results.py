@@ -41,7 +41,9 @@ async def judge(bench: Bench) -> None:
         result = await bench.services.evaluate(round_)
         bench.change(outcome=None)
         said = judged(job, bench.round_id, result)
-        if clips_used(bench.opened.catch_up(), bench.round_id) != said.clips:  # something came in meanwhile
+        if (
+            clips_used(await in_thread(bench.opened.catch_up), bench.round_id) != said.clips
+        ):  # something came in meanwhile
             bench.change(tried=())
             return
         bench.write(said)

@@ -104,21 +104,25 @@ class RoundScreen(BayScreen[None]):
     def on_mount(self) -> None:
         """Open the microphone, and ask about what was left over."""
         self._listen()
-        try:
-            self.opened.to_bench()
-        except HisswayError as e:
-            self.tell(e, bad=True)
         self.taker, self.answers = Taker(self), Answers(self)
-        self.answers.ask_for_leftovers()
         super().on_mount()
+        self.start_beside(self._to_bench)
         self.set_interval(METER_PERIOD_S, self._meter)
         self.call_after_refresh(self.bay.services.warm)
+
+    async def _to_bench(self) -> None:
+        """Be the one who records here, and ask about what was left over."""
+        try:
+            await self.bay.written(self.opened.to_bench)
+        except HisswayError as e:
+            self.tell(e, bad=True)
+        self.answers.ask_for_leftovers()
 
     def on_unmount(self) -> None:
         """Let the microphone go, and another program record."""
         self.listener.close()
         if self.bay.open_job is not None:
-            self.bay.open_job.leave_bench()
+            self.bay.later(self.bay.open_job.leave_bench)
 
     # ------------------------------------------------------------------ what workers may ask
 
@@ -166,6 +170,10 @@ class RoundScreen(BayScreen[None]):
             self.change(outcome=Outcome(False, str(e), lead="Not written"))
             return False
         return True
+
+    async def written(self, work: Callable[[], Job]) -> Job:
+        """Do something else that writes to the job, beside the screen."""
+        return await self.bay.written(work)
 
     def count(self, count: Count | None) -> None:
         """Show the countdown of what is under way."""

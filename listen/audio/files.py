@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import stat
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -14,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.audio.headers import missing_bytes
-from listen.audio.phone import PHONE_SUFFIXES, phone_form, read_phone
+from listen.audio.phone import PHONE_SUFFIXES, phone_blocks, phone_form, read_phone
 from listen.errors import ClipError
 from listen.signal.clip import MAX_RATE_HZ, MIN_RATE_HZ, Clip
 
@@ -95,15 +96,50 @@ def read_clip(path: Path, *, channel: int = 0, start_s: float = 0.0, seconds: fl
         _check_length(path, wanted, file.samplerate)
         whole = first + wanted >= file.frames
         samples = _decode(path, file, channel, first, wanted)
-        if whole and first + len(samples) < file.frames:
-            lost = file.frames - first - len(samples)
-            raise ClipError(
-                f"{path.name}: cut off, {lost} of {file.frames} samples are missing; copy or record it again"
-            )
+        if whole:
+            _check_whole(path, first + len(samples), file.frames)
         particulars = _particulars(file)
         if file.subtype in CODED:
             particulars["coded"] = CODED[file.subtype]
         return Clip.of(samples, file.samplerate, name=path.name, copy=False, **particulars)
+
+
+def blocks(path: Path, channel: int) -> Iterator[NDArray[np.float32]]:
+    """One channel of a file that :func:`read_clip` takes, in blocks as they are decoded (``ClipError``)."""
+    if path.suffix.lower() in PHONE_SUFFIXES:
+        yield from phone_blocks(path, channel)
+        return
+    from soundfile import LibsndfileError
+
+    with _opened(path) as file:
+        step, have = max(1, _BLOCK_SAMPLES // file.channels), 0
+        into = np.empty(step, np.float32)
+        try:
+            while got := _next_block(file, into, channel):
+                have += got
+                yield into[:got].copy()
+        except LibsndfileError as error:
+            raise _damaged(path, have / file.samplerate) from error
+
+
+def form_of(path: Path, frames: int) -> None:
+    """Refuse a file of which fewer samples could be decoded than it claims, and one longer than is taken."""
+    if path.suffix.lower() in PHONE_SUFFIXES:
+        return
+    with _opened(path) as file:
+        _check_length(path, file.frames, file.samplerate)
+        _check_whole(path, frames, file.frames)
+
+
+def _check_whole(path: Path, frames: int, claimed: int) -> None:
+    if frames < claimed:
+        raise ClipError(
+            f"{path.name}: cut off, {claimed - frames} of {claimed} samples are missing; copy or record it again"
+        )
+
+
+def _damaged(path: Path, at_s: float) -> ClipError:
+    return ClipError(f"{path.name}: damaged or cut off soon after {at_s:.1f} s; copy or record it again")
 
 
 def _opened(path: Path) -> soundfile.SoundFile:
@@ -168,8 +204,7 @@ def _decode(path: Path, file: soundfile.SoundFile, channel: int, first: int, wan
                 break
             have += got
     except LibsndfileError as error:
-        at_s = (first + have) / file.samplerate
-        raise ClipError(f"{path.name}: damaged or cut off soon after {at_s:.1f} s; copy or record it again") from error
+        raise _damaged(path, (first + have) / file.samplerate) from error
     return samples[:have]
 
 

@@ -41,6 +41,20 @@ def read_phone(path: Path, *, channel: int = 0, start_s: float = 0.0, seconds: f
     return Clip.of(samples, rate_hz, name=path.name, coded=coded, copy=False)
 
 
+def phone_blocks(path: Path, channel: int) -> Iterator[NDArray[np.float32]]:
+    """One channel in blocks as they are decoded (``ClipError``)."""
+    with _opened(path) as (container, stream):
+        for frame in container.decode(stream):
+            yield np.array(_channel(path, _floats(frame), channel), dtype=np.float32)
+
+
+def _channel(path: Path, block: NDArray[np.float32], channel: int) -> NDArray[np.float32]:
+    if not 0 <= channel < len(block):
+        raise ClipError(f"{path.name}: no channel {channel}; it has {len(block)}, counted from 0")
+    one: NDArray[np.float32] = block[channel]
+    return one
+
+
 def phone_form(path: Path) -> tuple[int, int, float, str]:
     """Sample rate, channels, claimed length in seconds and coding of a phone's recording (``ClipError``)."""
     with _opened(path) as (container, stream):
@@ -75,11 +89,9 @@ def _decode(path: Path, frames: Any, channel: int, first: int, last: int | None)
     blocks: list[NDArray[np.float32]] = []
     at = have = 0
     for frame in frames:
-        block = _floats(frame)
-        if not 0 <= channel < len(block):
-            raise ClipError(f"{path.name}: no channel {channel}; it has {len(block)}, counted from 0")
-        part = block[channel, max(0, first - at) : None if last is None else max(0, last - at)]
-        at, have = at + block.shape[1], have + len(part)
+        block = _channel(path, _floats(frame), channel)
+        part = block[max(0, first - at) : None if last is None else max(0, last - at)]
+        at, have = at + len(block), have + len(part)
         if have > MOST_SAMPLES:
             raise ClipError(f"{path.name}: longer than {MOST_SAMPLES / 48_000:.0f} s at 48 kHz; cut it first")
         blocks.append(np.array(part, dtype=np.float32))

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import msgspec
 
+from listen.audio.long import fits
 from listen.errors import RoundError
 from listen.judge.grounds import bubbles_speak, withheld
 from listen.judge.next_best import next_best
@@ -17,7 +18,7 @@ from listen.rounds.air_proof import air_doubted
 from listen.rounds.blunders import Blunder, blunders, without
 from listen.rounds.describe import point_result, unseen_sentence
 from listen.rounds.model import SWITCHED_KINDS, Facts, Round, Take
-from listen.rounds.switching import Switching, read_take, switched_clip, switchings
+from listen.rounds.switching import Switching, read_take, sound_of, switched_clip, switchings
 from listen.rounds.unusable import channel_with_sound, nothing_usable, said_of_nothing
 from listen.rounds.weigh import grounds, weigh
 from listen.signal.point import PointTakes, measure_point
@@ -54,7 +55,8 @@ def measure(round_: Round, *, channel: int = 0) -> list[PointTakes]:
 
 
 def _measured(point_id: str, takes: Sequence[Take], known: Mapping[Take, Switching], channel: int) -> PointTakes:
-    walked = [(t.kind, read_take(t, channel)) for t in takes if t.kind not in SWITCHED_KINDS]
+    held = fits([t.path for t in takes])
+    walked = [(t.kind, sound_of(t, channel, held)) for t in takes if t.kind not in SWITCHED_KINDS]
     switched = [switched_clip(t, read_take(t, channel), known[t]) for t in takes if t.kind in SWITCHED_KINDS]
     return measure_point(point_id, walked, switched)
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.audio.files import read_clip
+from listen.audio.long import LongClip, read_sound
 from listen.rounds.model import Take
 from listen.signal.bands import BANDWIDTH_HZ, band_weights
 from listen.signal.clip import Clip
@@ -61,9 +62,16 @@ def read_take(take: Take, channel: int) -> Clip:
     return read_clip(take.path, channel=channel if take.channel is None else take.channel)
 
 
+def sound_of(take: Take, channel: int, held: bool) -> Clip | LongClip:
+    """The same, in memory or left in its file."""
+    return read_sound(take.path, channel=channel if take.channel is None else take.channel, held=held)
+
+
 def level_track(clip: Clip) -> NDArray[np.float64]:
     """Power over the hiss bands, each about its usual size, in steps of ``STEP_S`` [shape=(n,)]."""
     found = spectra(clip)
     weights = band_weights(found)
     live = weights.sum(axis=0) > 0
-    return track((found.power @ weights[:, live]).astype(np.float64), frame_times_s(found), BANDWIDTH_HZ[live])
+    return track(
+        found.by_frame(lambda p: (p @ weights[:, live]).astype(np.float64)), frame_times_s(found), BANDWIDTH_HZ[live]
+    )

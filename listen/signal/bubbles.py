@@ -10,13 +10,14 @@ Everything is relative to the background, so gain changes nothing.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.signal.clip import Clip
+from listen.signal.clip import Clip, Sound
 from listen.signal.spectra import frame_power
 
 LOW_HZ, HIGH_HZ = 300.0, 4_000.0
@@ -72,43 +73,97 @@ class BubbleEvents:
         return len(self.times_s)
 
 
-def bubble_events(clip: Clip) -> BubbleEvents:
+STRETCH_FRAMES = 8192
+"""Short frames of a long clip looked at together, 22 s."""
+BEFORE, AFTER = BEFORE_FRAMES + GAP_FRAMES, TRACK_FRAMES + 2
+"""Frames about an onset that are looked at."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """Short-time powers of part of a clip."""
+
+    power: NDArray[np.float32]
+    first: int
+    """Number of its first frame in the clip."""
+    own: slice
+    """Frames whose onsets are looked for here; those around them belong to the stretches beside it."""
+
+
+def bubble_events(clip: Sound) -> BubbleEvents:
     """Find bubble sounds.
 
     Parameters
     ----------
-    clip : Clip
+    clip : Sound
         Any rate; only what lies below 6 kHz is looked at.
     """
-    x, rate = _decimated(clip)
-    power, hop_s, bin_hz = _fine_power(x, rate)
-    if len(power) <= BEFORE_FRAMES + GAP_FRAMES + MIN_TRACK:
+    rate, n, hop = _work(clip.rate_hz)
+    held = list(_stretches(clip)) if isinstance(clip, Clip) else None
+    thinned = [s.power[s.own][-(s.first + s.own.start) % 4 :: 4].copy() for s in held or _stretches(clip)]
+    if sum(map(len, thinned)) < 1:
         return BubbleEvents(np.empty(0), np.empty(0))
-    background = _background(power)
-    t, k = _onsets(power, background, bin_hz)
-    pure = (_purity(power[t], background[t], k) >= MIN_PURITY) & _sudden(power, t, k)
-    pairs = zip(t[pure], k[pure], strict=True)
-    good = [(a, b) for a, b in pairs if _decays_as_bubble(power, background[a], a, b, hop_s, bin_hz)]
-    t, k = np.array(good, dtype=np.intp).reshape(-1, 2).T
-    freq = _centre_hz(power, t, k, bin_hz)
-    times_s = np.asarray(t * hop_s + FRAME_S / 2, dtype=np.float64)
+    usual = _usual(thinned)
+    found = [_events(s, usual, hop / rate, rate / n) for s in held or _stretches(clip)]
+    times_s, freq = (np.concatenate([f[i] for f in found]) for i in (0, 1))
     keep = _apart(times_s, freq)
     return BubbleEvents(times_s[keep], freq[keep])
 
 
-def _decimated(clip: Clip) -> tuple[NDArray[np.float32], float]:
+def _work(rate_hz: int) -> tuple[float, int, int]:
+    """Rate worked at, samples a frame and a hop of it."""
+    rate = rate_hz / _every(rate_hz)
+    return rate, int(2 ** round(np.log2(rate * FRAME_S))), max(1, round(rate * HOP_S))
+
+
+def _every(rate_hz: int) -> int:
+    return max(1, round(rate_hz / WORK_RATE_HZ))
+
+
+def _stretches(clip: Sound) -> Iterator[_Stretch]:
+    q, (_, n, hop) = _every(clip.rate_hz), _work(clip.rate_hz)
+    more = q * ((BEFORE + AFTER) * hop + n - hop + (TAPS_PER_PHASE - 1 if q > 1 else 0))
+    for start, own, samples in clip.stretches(q * hop * STRETCH_FRAMES, more):
+        power = _fine_power(_decimated(samples, q), n, hop)
+        first, last = start // (q * hop), start + own >= clip.frames or len(samples) < own + more
+        begin = BEFORE if first else 0
+        end = len(power) if last else min(len(power), STRETCH_FRAMES + BEFORE)
+        if begin < end:
+            yield _Stretch(power, first, slice(begin, end))
+        if last:
+            return
+
+
+def _events(
+    s: _Stretch, usual: NDArray[np.float32], hop_s: float, bin_hz: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Times and frequencies of the onsets among a stretch's own frames."""
+    power = s.power
+    if len(power) <= BEFORE + MIN_TRACK:
+        return np.empty(0), np.empty(0)
+    background = _background(power, usual)
+    t, k = _onsets(power, background, bin_hz)
+    mine = (t >= s.own.start) & (t < s.own.stop)
+    t, k = t[mine], k[mine]
+    pure = (_purity(power[t], background[t], k) >= MIN_PURITY) & _sudden(power, t, k)
+    pairs = zip(t[pure], k[pure], strict=True)
+    good = [(a, b) for a, b in pairs if _decays_as_bubble(power, background[a], a, b, hop_s, bin_hz)]
+    t, k = np.array(good, dtype=np.intp).reshape(-1, 2).T
+    return np.asarray((t + s.first) * hop_s + FRAME_S / 2, dtype=np.float64), _centre_hz(power, t, k, bin_hz)
+
+
+def _decimated(samples: NDArray[np.float32], q: int) -> NDArray[np.float32]:
     """Samples at about ``WORK_RATE_HZ``: every q-th value of a windowed-sinc low-pass, by its q phases."""
-    q = max(1, round(clip.rate_hz / WORK_RATE_HZ))
     if q == 1:
-        return clip.samples, float(clip.rate_hz)
+        return samples
     phases = _low_pass(q).reshape(TAPS_PER_PHASE, q)
-    rows = clip.samples[: len(clip.samples) // q * q].reshape(-1, q)
+    rows = samples[: len(samples) // q * q].reshape(-1, q)
     parts = phases @ rows.T
     n = max(0, len(rows) - TAPS_PER_PHASE + 1)
     y = np.zeros(n, dtype=np.float32)
     for j in range(TAPS_PER_PHASE):
         y += parts[j, j : j + n]
-    return y, clip.rate_hz / q
+    return y
 
 
 @cache
@@ -120,16 +175,23 @@ def _low_pass(q: int) -> NDArray[np.float32]:
     return np.asarray(h / h.sum(), dtype=np.float32)
 
 
-def _fine_power(x: NDArray[np.float32], rate_hz: float) -> tuple[NDArray[np.float32], float, float]:
-    """Power in short Hann frames [shape=(T, K)], seconds a hop, Hz a bin."""
-    n = int(2 ** round(np.log2(rate_hz * FRAME_S)))
-    hop = max(1, round(rate_hz * HOP_S))
+def _fine_power(x: NDArray[np.float32], n: int, hop: int) -> NDArray[np.float32]:
+    """Power in short Hann frames [shape=(T, K)]."""
     if len(x) < n:
-        return np.empty((0, n // 2 + 1), dtype=np.float32), hop / rate_hz, rate_hz / n
-    return frame_power(x, np.hanning(n + 1)[:n].astype(np.float32), hop), hop / rate_hz, rate_hz / n
+        return np.empty((0, n // 2 + 1), dtype=np.float32)
+    return frame_power(x, np.hanning(n + 1)[:n].astype(np.float32), hop)
 
 
-def _background(power: NDArray[np.float32]) -> NDArray[np.float32]:
+def _usual(thinned: list[NDArray[np.float32]]) -> NDArray[np.float32]:
+    """Each bin's own long-term level [shape=(K,)], from every fourth frame of the clip."""
+    by_bin = np.ascontiguousarray(np.concatenate(thinned).T)
+    ranks = (len(by_bin[0]) // 2, 3 * len(by_bin[0]) // 4)
+    by_bin.partition(ranks, axis=1)
+    middle, upper = by_bin[:, ranks].T
+    return np.asarray(np.maximum(middle / np.log(2.0), upper / np.log(4.0)) + 1e-30).astype(np.float32)
+
+
+def _background(power: NDArray[np.float32], usual: NDArray[np.float32]) -> NDArray[np.float32]:
     """B: the mean shortly before, never below the bin's own long-term level [shape=(T, K)]."""
     total = power
     for span in (1, 2, 4):  # sums over 8 frames by doubling
@@ -139,11 +201,7 @@ def _background(power: NDArray[np.float32]) -> NDArray[np.float32]:
     before[start:] = total[: len(power) - start]
     before[:start] = total[0]
     before *= np.float32(1 / BEFORE_FRAMES)
-    thinned = np.ascontiguousarray(power[::4].T)
-    ranks = (len(thinned[0]) // 2, 3 * len(thinned[0]) // 4)
-    middle, upper = np.partition(thinned, ranks, axis=1)[:, ranks].T
-    usual = np.maximum(middle / np.log(2.0), upper / np.log(4.0)) + 1e-30
-    np.maximum(before, usual.astype(np.float32), out=before)
+    np.maximum(before, usual, out=before)
     return before
 
 

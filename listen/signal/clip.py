@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -17,6 +19,45 @@ MAX_RATE_HZ = 192_000
 MAX_SAMPLE = 1e10
 """Largest sample taken, in full scales: above 32-bit integers written as they are into a floating-point file; the
 squares of larger ones would leave the range of float32."""
+
+
+class Sound(Protocol):
+    """What is measured: a clip in memory, or a long one that is read from its file stretch by stretch."""
+
+    @property
+    def rate_hz(self) -> int: ...
+
+    @property
+    def device(self) -> str: ...
+
+    @property
+    def gain_db(self) -> float | None: ...
+
+    @property
+    def overflows(self) -> int: ...
+
+    @property
+    def name(self) -> str: ...
+
+    @property
+    def coded(self) -> str: ...
+
+    @property
+    def frames(self) -> int:
+        """Samples in all."""
+
+    @property
+    def seconds(self) -> float:
+        """Length in seconds."""
+
+    def stretches(self, step: int, more: int = 0) -> Iterator[tuple[int, int, NDArray[np.float32]]]:
+        """All samples in order: where a stretch begins, how many are its own, and those with ``more`` that follow.
+
+        A clip in memory is one stretch, of a long one each has ``step``. Nothing may depend on where they are cut.
+        """
+
+    def part(self, start: int, stop: int) -> NDArray[np.float32]:
+        """Samples from one to before another."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,6 +125,19 @@ class Clip:
         return cls(x, int(rate_hz), taken, device, gain_db, overflows, name, coded)
 
     @property
+    def frames(self) -> int:
+        """Samples in all."""
+        return len(self.samples)
+
+    @property
     def seconds(self) -> float:
         """Length in seconds."""
         return len(self.samples) / self.rate_hz
+
+    def stretches(self, step: int, more: int = 0) -> Iterator[tuple[int, int, NDArray[np.float32]]]:
+        """All of it at once; see :class:`Sound`."""
+        yield 0, len(self.samples), self.samples
+
+    def part(self, start: int, stop: int) -> NDArray[np.float32]:
+        """Samples from one to before another."""
+        return self.samples[start:stop]

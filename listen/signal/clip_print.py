@@ -25,6 +25,8 @@ STRETCH_S = 0.25
 """Long enough for ten frames, of which a knock spoils three."""
 MIN_OVERLAP = 0.5
 """Copies are looked for at all shifts that leave this share of the shorter clip."""
+MOST_HELD = 1 << 21
+"""Values of all textures together, padded, up to which their transforms are kept (17 MB); beyond, made again a pair."""
 PEAK_FRAMES = 3
 """Frames about the best shift that belong to it (Hann frames overlap by half)."""
 
@@ -69,7 +71,7 @@ def _banded(level: NDArray[np.float32], freq_hz: NDArray[np.float64], edges: Seq
 
 def _course(spectra: Spectra, edges: Sequence[float]) -> NDArray[np.float32]:
     at = np.searchsorted(spectra.freq_hz, edges)
-    power = np.add.reduceat(spectra.power[:, : at[-1]], at[:-1], axis=1)
+    power = spectra.by_frame(lambda power: np.add.reduceat(power[:, : at[-1]], at[:-1], axis=1))
     count = max(1, int(len(power) / spectra.frame_rate_hz / STRETCH_S))
     each = len(power) // count
     medians = np.median(power[: count * each].reshape(count, each, -1), axis=1)
@@ -79,7 +81,7 @@ def _course(spectra: Spectra, edges: Sequence[float]) -> NDArray[np.float32]:
 def _texture(spectra: Spectra, usable_hz: float) -> NDArray[np.float32]:
     edges = np.append(CENTRES_HZ / EDGE, CENTRES_HZ[-1] * EDGE)
     at = np.searchsorted(spectra.freq_hz, edges[edges <= min(usable_hz, spectra.freq_hz[-1])])
-    x = np.log(np.add.reduceat(spectra.power[:, : at[-1]], at[:-1], axis=1) + 1e-20)
+    x = spectra.by_frame(lambda power: np.log(np.add.reduceat(power[:, : at[-1]], at[:-1], axis=1) + 1e-20))
     x -= x.mean(axis=0)
     x -= x.mean(axis=1, keepdims=True)
     # A knock must not outweigh the noise it falls in.
@@ -96,13 +98,16 @@ def likeness(prints: Sequence[ClipPrint]) -> NDArray[np.float64]:
     if not prints:
         return out
     size = int(2 ** np.ceil(np.log2(2 * max(len(p.texture) for p in prints))))
-    turned = [np.fft.rfft(p.texture, size, axis=0) for p in prints]
+    keep = size * sum(p.texture.shape[1] for p in prints) <= MOST_HELD
+    held = [np.fft.rfft(p.texture, size, axis=0) for p in prints] if keep else []
     for i, a in enumerate(prints):
+        own = held[i] if held else np.fft.rfft(a.texture, size, axis=0)
         for j, b in enumerate(prints[:i]):
             bands = min(a.texture.shape[1], b.texture.shape[1])
             if a.rate_hz != b.rate_hz or not bands:
                 continue
-            product = (turned[i][:, :bands] * np.conj(turned[j][:, :bands])).sum(axis=1)
+            other = held[j] if held else np.fft.rfft(b.texture, size, axis=0)
+            product = (own[:, :bands] * np.conj(other[:, :bands])).sum(axis=1)
             sums = np.fft.irfft(product, size)
             out[i, j] = out[j, i] = _stands_out(sums / bands, len(a.texture), len(b.texture))
     return out

@@ -43,15 +43,16 @@ def spectral_kurtosis(spectra: Spectra, edges_hz: Sequence[float] = THIRD_OCTAVE
     ClipError
         Fewer than ``MIN_FRAMES`` frames that do not overlap.
     """
-    p = spectra.power[::2]
-    m = len(p)
+    m = (spectra.frames + 1) // 2
     if m < MIN_FRAMES:
         raise ClipError(f"clip: {m} frames that do not overlap; spectral kurtosis needs at least {MIN_FRAMES}")
     low, high = np.searchsorted(spectra.freq_hz, (edges_hz[0], edges_hz[-1]))
-    p = p[:, low:high]
-    mean = p.mean(axis=0)
-    scaled = p / np.where(mean > 0, mean, np.nan)
-    second = np.einsum("tk,tk->k", scaled, scaled).astype(np.float64)
+    mean = spectra.mean_over(lambda power: power[:, low:high], every=2)
+    usual, second, at = np.where(mean > 0, mean, np.nan), np.zeros(high - low), 0
+    for power in spectra.blocks():
+        scaled = power[-at % 2 :: 2, low:high] / usual
+        at += len(power)
+        second += np.einsum("tk,tk->k", scaled, scaled)
     per_bin = (m + 1) / (m - 1) * (second / m - 1)
     at = np.searchsorted(spectra.freq_hz, edges_hz) - low
     bands = pairwise(at)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from listen.errors import RoundError
 from listen.signal.bands import BANDWIDTH_HZ, band_weights, drowned_bands, live_bands
 from listen.signal.bubbles import bubble_events
-from listen.signal.clip import Clip
+from listen.signal.clip import Sound
 from listen.signal.clip_print import ClipPrint, clip_print
 from listen.signal.contrast import Contrast, pool, repeats
 from listen.signal.drift import Repeat
@@ -95,7 +95,7 @@ class PointTakes:
 
 
 def measure_point(
-    point_id: str, clips: Sequence[tuple[Kind, Clip]], switched: Sequence[SwitchedClip] = ()
+    point_id: str, clips: Sequence[tuple[Kind, Sound]], switched: Sequence[SwitchedClip] = ()
 ) -> PointTakes:
     """Measure all takes of one point; their order does not matter.
 
@@ -138,7 +138,8 @@ def measure_point(
     at_least: tuple[TakeBands, ...] = ()
 
     def bands(i: int) -> TakeBands:
-        return take_bands((spectra_of[i].power @ weights).astype(np.float64), bandwidth, clips[i][1].seconds, dof)
+        power = spectra_of[i].by_frame(lambda p: (p @ weights).astype(np.float64))
+        return take_bands(power, bandwidth, clips[i][1].seconds, dof)
 
     if live.sum() >= MIN_LIVE_BANDS:
         for i in good:
@@ -187,7 +188,13 @@ def _locked(
         if s.timeline is None or weights.shape[1] < MIN_LIVE_BANDS or (s.on_kind is Kind.AIR and Kind.AIR not in takes):
             continue
         whole = spectra(s.clip)
-        found = lock((whole.power @ weights).astype(np.float64), frame_times_s(whole), s.timeline, bandwidth, s.common)
+        found = lock(
+            whole.by_frame(lambda p: (p @ weights).astype(np.float64)),
+            frame_times_s(whole),
+            s.timeline,
+            bandwidth,
+            s.common,
+        )
         if found is None:
             flags.append(no_switching(s.clip, s.timeline.cycles))
             continue
@@ -204,13 +211,13 @@ def _tones(
     if not all_spectra:
         return None, (), None
     means = [s.mean_power for s in all_spectra]
-    mask = np.logical_or.reduce([tone_mask(m, len(s.power)) for m, s in zip(means, all_spectra, strict=True)])
+    mask = np.logical_or.reduce([tone_mask(m, s.frames) for m, s in zip(means, all_spectra, strict=True)])
     quiet = [i for i, k in enumerate(kinds) if k is Kind.QUIET]
     air = [i for i, k in enumerate(kinds) if k is Kind.AIR]
     if not quiet or not air:
         return mask, (), None
     mean = [np.mean([means[i] for i in g], axis=0) for g in (air, quiet)]
-    frames = [sum(len(all_spectra[i].power) for i in g) for g in (air, quiet)]
+    frames = [sum(all_spectra[i].frames for i in g) for g in (air, quiet)]
     freq_hz = all_spectra[0].freq_hz
     fresh = new_tones_hz(mean[0], mean[1], (frames[0], frames[1]), freq_hz)
     lasting = lasting_tones(np.mean([all_spectra[i].mean_level_db for i in air], axis=0))
@@ -222,7 +229,7 @@ def _tones(
 
 
 def _pair_flags(
-    clips: Sequence[tuple[Kind, Clip]], all_spectra: Sequence[Spectra], good: Sequence[int]
+    clips: Sequence[tuple[Kind, Sound]], all_spectra: Sequence[Spectra], good: Sequence[int]
 ) -> tuple[Flag, ...]:
     """What the good quiet clips say about each other, and the first of them about the first good air clip."""
     quiets = [(clips[i][1], all_spectra[i]) for i in good if clips[i][0] is Kind.QUIET]
@@ -231,7 +238,7 @@ def _pair_flags(
 
 
 def _against_air(
-    clips: Sequence[tuple[Kind, Clip]], all_spectra: Sequence[Spectra], good: Sequence[int]
+    clips: Sequence[tuple[Kind, Sound]], all_spectra: Sequence[Spectra], good: Sequence[int]
 ) -> tuple[Flag, ...]:
     first = {clips[i][0]: i for i in reversed(good)}
     if Kind.QUIET not in first or Kind.AIR not in first:

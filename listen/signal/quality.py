@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from listen.signal.clip import Clip
+from listen.signal.clip import Sound
 from listen.signal.flags import Flag
 from listen.signal.quality_samples import check_samples
 from listen.signal.quality_spectrum import check_spectrum, usable_band_hz
@@ -11,7 +11,7 @@ from listen.signal.spectra import Spectra
 __all__ = ["check_clip", "usable_band_hz"]
 
 
-def check_clip(clip: Clip, spectra: Spectra) -> tuple[Flag, ...]:
+def check_clip(clip: Sound, spectra: Spectra) -> tuple[Flag, ...]:
     """Flags of one clip, those that reject it first; empty for a clean clip.
 
     Parameters

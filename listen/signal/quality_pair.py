@@ -13,13 +13,13 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.signal.clip import Clip
+from listen.signal.clip import Sound
 from listen.signal.flags import Flag
 from listen.signal.kurtosis import spectral_kurtosis
 from listen.signal.quality_spectrum import unrest_db, usable_band_hz
 from listen.signal.spectra import Spectra
 
-Measured = tuple[Clip, Spectra]
+Measured = tuple[Sound, Spectra]
 
 LOW_EDGES_HZ = (60.0, 130.0, 210.0, 320.0, 500.0)
 """Bands a leak does not reach: jets and ring packs peak at 1 kHz and above (METHOD section 4)."""
@@ -74,7 +74,7 @@ def compare_quiets(one: Measured, other: Measured) -> tuple[Flag, ...]:
     return (Flag(flag="quiet-has-air", value=excess, limit=limit, text=text),)  # wind can sound like this: no rejection
 
 
-def _particulars(quiet: Clip, air: Clip) -> tuple[Flag, ...]:
+def _particulars(quiet: Sound, air: Sound) -> tuple[Flag, ...]:
     """Differences that the clips' own particulars tell."""
     flags = []
     if quiet.rate_hz != air.rate_hz:
@@ -99,7 +99,10 @@ def _shifts(first: Measured, second: Measured) -> tuple[NDArray[np.float64], NDA
     shift = (second[1].mean_level_db - first[1].mean_level_db).astype(np.float64)
     hiss_edges = [f for f in HISS_EDGES_HZ if f <= edge]
     wide = slice(*np.searchsorted(freq, (0.25 * hiss_edges[-1], hiss_edges[-1])))
-    unrest = max(unrest_db(s.level_db[:, wide].mean(axis=1), s.frame_rate_hz) for _, s in (first, second))
+    unrest = max(
+        unrest_db(s.by_frame(lambda level: level[:, wide].mean(axis=1), levels=True), s.frame_rate_hz)
+        for _, s in (first, second)
+    )
     return _banded(shift, freq, LOW_EDGES_HZ), _banded(shift, freq, hiss_edges), unrest
 
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.signal.clip import Clip
+from listen.signal.clip import Sound
 from listen.signal.flags import Flag
 
 MIN_SECONDS = 2.0
@@ -44,31 +47,58 @@ STEP_PROBE = 4096
 """Samples looked at to find the quantisation step."""
 
 
-def check_samples(clip: Clip) -> tuple[Flag, ...]:
+STRETCH = 1 << 19
+"""Samples of a long clip looked at together: 11 s at 48 kHz."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Looked:
+    """What one way through the samples tells."""
+
+    most: float
+    least: float
+    mean: float
+    change: float
+    """Half the mean square of the first difference."""
+    step: float
+    """Smallest difference of two sample values in the middle of the clip; 0 where there is none."""
+
+
+def check_samples(clip: Sound) -> tuple[Flag, ...]:
     """Flags that samples alone can raise, worst first by kind."""
-    x = clip.samples
-    step = quantisation_step(x)
+    seen = _look(clip)
     found = (
         too_short(clip),
         coded(clip),
-        clipping(clip, step),
-        *dropouts(clip),
+        clipping(clip, seen),
+        *dropouts(clip, seen),
         repeated_block(clip),
         overflow(clip),
-        too_low(x, step),
-        offset(x),
+        too_low(seen),
+        offset(seen),
     )
     return tuple(flag for flag in found if flag is not None)
 
 
-def quantisation_step(x: NDArray[np.float32]) -> float:
+def _look(clip: Sound) -> _Looked:
+    most, least, mean, change, steps = -np.inf, np.inf, 0.0, 0.0, 0
+    for _, n, x in clip.stretches(STRETCH, 1):
+        own = x[:n]
+        most, least = max(most, float(own.max())), min(least, float(own.min()))
+        mean += float(np.mean(own)) * (len(own) / clip.frames)
+        d = np.diff(x)
+        change, steps = change + float(d @ d), steps + len(d)
+    return _Looked(most, least, mean, change / (2 * steps) if steps else 0.0, quantisation_step(clip))
+
+
+def quantisation_step(clip: Sound) -> float:
     """Smallest difference of two sample values in the middle of the clip, in full scales; 0 where there is none."""
-    mid = max(0, (len(x) - STEP_PROBE) // 2)
-    values = np.unique(x[mid : mid + STEP_PROBE])
+    mid = max(0, (clip.frames - STEP_PROBE) // 2)
+    values = np.unique(clip.part(mid, min(mid + STEP_PROBE, clip.frames)))
     return float(np.diff(values).min()) if len(values) > 1 else 0.0
 
 
-def coded(clip: Clip) -> Flag | None:
+def coded(clip: Sound) -> Flag | None:
     """Sound that a coder has been through: it keeps what an ear hears, not what is there."""
     if not clip.coded:
         return None
@@ -79,7 +109,7 @@ def coded(clip: Clip) -> Flag | None:
     return Flag(flag="coded", value=1.0, limit=0.0, text=text)
 
 
-def too_short(clip: Clip) -> Flag | None:
+def too_short(clip: Sound) -> Flag | None:
     """A clip too short to measure well."""
     if clip.seconds >= MIN_SECONDS:
         return None
@@ -89,72 +119,123 @@ def too_short(clip: Clip) -> Flag | None:
     )
 
 
-def clipping(clip: Clip, step: float) -> Flag | None:
+def clipping(clip: Sound, seen: _Looked) -> Flag | None:
     """Samples piled up at the clip's own ceiling, wherever that lies: turned down after clipping is still clipped."""
-    x = clip.samples
-    at = np.unique(np.concatenate([_piled_up(x, 1.0, step), _piled_up(x, -1.0, step)]))
-    if len(at) == 0:
+    tops = [top for sign in (1.0, -1.0) if (top := _piled_up(clip, sign, seen)) is not None]
+    if not tops:
         return None
-    times = 1 + np.count_nonzero(np.diff(at) > 1)
     length = max(1, int(STRETCH_S * clip.rate_hz))
-    share = len(np.unique(at // length)) / -(-len(x) // length)
+    count, times, last = 0, 0, -2
+    touched: set[int] = set()
+    for start, _, x in clip.stretches(STRETCH):
+        at = np.unique(np.concatenate([top.at(x) for top in tops])) + start
+        if len(at):
+            count += len(at)
+            times += int(at[0] > last + 1) + int(np.count_nonzero(np.diff(at) > 1))
+            touched.update(np.unique(at // length).tolist())
+            last = int(at[-1])
+    share = len(touched) / -(-clip.frames // length)
     text = (
         f"Clipped {times} time(s), in {share:.0%} of the clip; "
         "turn the input gain down or move the microphone back, then record again."
     )
     reject = share > REJECT_CLIPPED_SHARE
-    return Flag(flag="clipping", value=float(len(at)), limit=float(MIN_AT_CEILING), text=text, reject=reject)
+    return Flag(flag="clipping", value=float(count), limit=float(MIN_AT_CEILING), text=text, reject=reject)
 
 
-def _piled_up(x: NDArray[np.float32], sign: float, step: float) -> NDArray[np.intp]:
-    """Where samples lie at the ceiling of one sign, if more do than a crest explains; sample indices, else empty."""
-    ceiling = float(x.max() if sign > 0 else -x.min())
-    if ceiling < MIN_CREST_STEPS * step or ceiling <= 0.0:
-        return np.empty(0, dtype=np.intp)
-    widest = ceiling - 11 * max(FLAT_SHARES[-1] * ceiling, FLAT_STEPS * step)
-    top = np.flatnonzero(x >= widest if sign > 0 else x <= -widest)
-    below = ceiling - np.abs(x[top])
+@dataclass(frozen=True, slots=True)
+class _Top:
+    """Samples within a tolerance of the ceiling of one sign."""
+
+    sign: float
+    ceiling: float
+    tolerance: float
+    widest: float
+    """Level from which samples are looked at: eleven of the widest tolerance below the ceiling."""
+
+    def near(self, x: NDArray[np.float32]) -> tuple[NDArray[np.intp], NDArray[np.float32]]:
+        """Samples from there up, and how far each lies below the ceiling."""
+        top = np.flatnonzero(x >= self.widest if self.sign > 0 else x <= -self.widest)
+        return top, np.asarray(self.ceiling - np.abs(x[top]), dtype=np.float32)
+
+    def at(self, x: NDArray[np.float32]) -> NDArray[np.intp]:
+        """Samples within the tolerance."""
+        top, below = self.near(x)
+        return np.asarray(top[below <= self.tolerance])
+
+
+def _piled_up(clip: Sound, sign: float, seen: _Looked) -> _Top | None:
+    """The top at which more samples lie than a crest explains, if there is one."""
+    ceiling = seen.most if sign > 0 else -seen.least
+    if ceiling < MIN_CREST_STEPS * seen.step or ceiling <= 0.0:
+        return None
+    widest = ceiling - 11 * max(FLAT_SHARES[-1] * ceiling, FLAT_STEPS * seen.step)
     for share in FLAT_SHARES:
-        tolerance = max(share * ceiling, FLAT_STEPS * step)
-        at = below <= tolerance
-        count = np.count_nonzero(at)
-        piled = count > PILE_UP * (np.count_nonzero(below <= 11 * tolerance) - count)
-        if count >= MIN_AT_CEILING and piled and not _is_tone(x, top[at], tolerance):
-            return np.asarray(top[at], dtype=np.intp)
-    return np.empty(0, dtype=np.intp)
+        top = _Top(sign, ceiling, max(share * ceiling, FLAT_STEPS * seen.step), widest)
+        if _more_than_a_crest(clip, top):
+            return top
+    return None
 
 
-def _is_tone(x: NDArray[np.float32], crests: NDArray[np.intp], tolerance: float) -> bool:
-    """Whether the sample after each crest is always the same: a generated tone in step with the sample rate."""
-    after = x[np.minimum(crests[:-1] + 1, len(x) - 1)]
-    return bool(np.ptp(after) < tolerance)
+def _more_than_a_crest(clip: Sound, top: _Top) -> bool:
+    """Whether samples pile up there, and are no tone in step with the sample rate: the one after each crest alike."""
+    count, near = 0, 0
+    low, high, last = np.inf, -np.inf, np.empty(0, np.float32)
+    for _, n, x in clip.stretches(STRETCH, 1):
+        at, below = top.near(x[:n])
+        crests = at[below <= top.tolerance]
+        count, near = count + len(crests), near + int(np.count_nonzero(below <= 11 * top.tolerance))
+        after = np.concatenate([last, x[np.minimum(crests + 1, len(x) - 1)]])
+        if len(after) > 1:  # all but the last: it may stand at the very end
+            low, high = min(low, float(after[:-1].min())), max(high, float(after[:-1].max()))
+        last = after[-1:]
+    piled = count > PILE_UP * (near - count)
+    return count >= MIN_AT_CEILING and piled and not high - low < top.tolerance
 
 
-def dropouts(clip: Clip) -> tuple[Flag, ...]:
+def dropouts(clip: Sound, seen: _Looked) -> tuple[Flag, ...]:
     """Stretches in which the value does not change at all: lost buffers, muting, a dead input."""
-    x = clip.samples
-    if x.max() == x.min():
+    if seen.most == seen.least:
         text = "The clip is silent to the last digit; check the cable, the mute switch and the chosen input."
         return (Flag(flag="silent", value=clip.seconds, limit=MAX_STUCK_S, text=text, reject=True),)
-    same = np.flatnonzero(x[1:] == x[:-1])
-    breaks = np.flatnonzero(np.diff(same) > 1)
-    runs = np.diff(np.concatenate(([0], breaks + 1, [len(same)]))) + 1
-    stuck = runs[runs > MAX_STUCK_S * clip.rate_hz]
-    if len(stuck) == 0:
+    stuck = [run for run in _equal_runs(clip) if run > MAX_STUCK_S * clip.rate_hz]
+    if not stuck:
         return ()
-    missing_s = float(stuck.sum()) / clip.rate_hz
+    missing_s = float(sum(stuck)) / clip.rate_hz
     text = (
         f"{len(stuck)} gap(s), {missing_s * 1000:.0f} ms in all, where the sound stands still; "
         "close other programs or change the USB port, then record again."
     )
     reject = missing_s > REJECT_STUCK_SHARE * clip.seconds
-    longest_ms = float(stuck.max()) / clip.rate_hz * 1000
+    longest_ms = float(max(stuck)) / clip.rate_hz * 1000
     return (Flag(flag="dropout", value=longest_ms, limit=MAX_STUCK_S * 1000, text=text, reject=reject),)
 
 
-def repeated_block(clip: Clip) -> Flag | None:
+def _equal_runs(clip: Sound) -> Iterator[int]:
+    """Lengths in samples of all runs of equal ones, those over the ends of stretches included."""
+    open_run = 0
+    for _, _, x in clip.stretches(STRETCH, 1):
+        same = np.concatenate([[False], x[1:] == x[:-1], [False]])
+        edges = np.flatnonzero(same[1:] != same[:-1])
+        runs = [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+        if open_run and not (runs and runs[0][0] == 0):
+            yield open_run + 1
+            open_run = 0
+        for a, b in runs:
+            pairs = b - a + (open_run if a == 0 else 0)
+            open_run = 0
+            if b == len(x) - 1:
+                open_run = pairs
+            else:
+                yield pairs + 1
+    if open_run:
+        yield open_run + 1
+
+
+def repeated_block(clip: Sound) -> Flag | None:
     """A stretch that comes again sample for sample shortly after: a buffer delivered twice."""
-    run = _longest_repeat(clip.samples, int(REPEAT_MAX_LAG_S * clip.rate_hz))
+    max_lag = int(REPEAT_MAX_LAG_S * clip.rate_hz)
+    run = max(_longest_repeat(x, max_lag) for _, _, x in clip.stretches(STRETCH, 3 * max_lag))
     limit = REPEAT_MIN_S * clip.rate_hz
     if run < limit:
         return None
@@ -212,7 +293,7 @@ def _equal_run(x: NDArray[np.float32], i: int, lag: int) -> int:
     return end - begin if changes > len(stretch) // 2 else 0
 
 
-def overflow(clip: Clip) -> Flag | None:
+def overflow(clip: Sound) -> Flag | None:
     """Input overflows that the sound system itself reported."""
     if clip.overflows == 0:
         return None
@@ -220,14 +301,13 @@ def overflow(clip: Clip) -> Flag | None:
     return Flag(flag="overflow", value=float(clip.overflows), limit=0.0, text=text)
 
 
-def too_low(x: NDArray[np.float32], step: float) -> Flag | None:
+def too_low(seen: _Looked) -> Flag | None:
     """A level so low that quantisation, or nothing at all, hides the shop.
 
     The first difference whitens rumble away; white noise of density d doubles its power in it, as does quantisation
     noise, step**2/12.
     """
-    change = np.diff(x)
-    power = float(change @ change) / (2 * len(change)) if len(change) else 0.0
+    power, step = seen.change, seen.step
     floor = max(step**2 / 12 * 10 ** (LOW_OVER_STEP_DB / 10), 10 ** (MIN_LEVEL_DBFS / 10))
     if power == 0.0 or power >= floor:
         return None
@@ -239,11 +319,11 @@ def too_low(x: NDArray[np.float32], step: float) -> Flag | None:
     return Flag(flag="too-low", value=float(level), limit=float(limit), text=text, reject=True)
 
 
-def offset(x: NDArray[np.float32]) -> Flag | None:
+def offset(seen: _Looked) -> Flag | None:
     """A constant offset that eats headroom."""
-    peak = float(max(x.max(), -x.min()))
-    share = abs(float(np.mean(x))) / peak if peak > 0 else 0.0
-    if share < MAX_OFFSET or x.max() == x.min():
+    peak = max(seen.most, -seen.least)
+    share = abs(seen.mean) / peak if peak > 0 else 0.0
+    if share < MAX_OFFSET or seen.most == seen.least:
         return None
     text = f"Offset of {share:.0%} of the peak; harmless to the hiss, but check the microphone's plug and supply."
     return Flag(flag="offset", value=share, limit=MAX_OFFSET, text=text)

@@ -10,7 +10,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.signal.clip import Clip
+from listen.signal.clip import Sound
 from listen.signal.flags import Flag
 from listen.signal.spectra import TINY, Spectra
 
@@ -62,21 +62,19 @@ MIN_DUCKS = 2
 """Knocks that must show it: after a single one the shop itself may have fallen quiet."""
 
 
-def check_spectrum(clip: Clip, spectra: Spectra) -> tuple[Flag, ...]:
+def check_spectrum(clip: Sound, spectra: Spectra) -> tuple[Flag, ...]:
     """Flags that need the spectra of the clip."""
     edge_hz = usable_band_hz(spectra)
-    level = spectra.level_db
     high = min(HISS_HIGH_HZ, 0.97 * edge_hz)
     first, last = np.searchsorted(spectra.freq_hz, (min(HISS_LOW_HZ, 0.25 * high), high))
     band = slice(int(first), int(last))
-    hiss = level[:, band]
-    course = hiss.mean(axis=1)
+    course = spectra.by_frame(lambda level: level[:, band].mean(axis=1), levels=True)
     gated = gating(course)
     found = (
         low_rate(clip),
         band_cut(clip, edge_hz),
-        gated or suppression(hiss),
-        pumping(hiss, course, spectra.frame_rate_hz),
+        gated or suppression(spectra, band),
+        pumping(spectra, band, course),
         rumble(spectra, band),
         unsteady(course, spectra.frame_rate_hz),
     )
@@ -94,7 +92,8 @@ def usable_band_hz(spectra: Spectra) -> float:
     bin_hz = spectra.rate_hz / spectra.frame
     width = max(1, round(BAND_STEP_HZ / bin_hz))
     count = len(spectra.freq_hz) // width
-    mean = np.log10(spectra.power[::3, : count * width] + TINY).mean(axis=0) * 10  # a third will do: steps are wide
+    third = spectra.mean_over(lambda power: np.log10(power[:, : count * width] + TINY), every=3)
+    mean = third * 10  # a third of the frames will do: steps are wide
     steps = np.median(mean.reshape(count, width), axis=1) if width > 2 else mean.reshape(count, width).mean(axis=1)
     step_hz = width * bin_hz
     top = steps[-max(3, int(WALL_BELOW_NYQUIST_HZ / step_hz)) :]
@@ -112,7 +111,7 @@ def usable_band_hz(spectra: Spectra) -> float:
     return float((half[-1] + 1) * step_hz)
 
 
-def low_rate(clip: Clip) -> Flag | None:
+def low_rate(clip: Sound) -> Flag | None:
     """A sample rate that cannot hold the hiss band."""
     if clip.rate_hz >= FULL_RATE_HZ:
         return None
@@ -123,7 +122,7 @@ def low_rate(clip: Clip) -> Flag | None:
     return Flag(flag="low-rate", value=float(clip.rate_hz), limit=float(FULL_RATE_HZ), text=text)
 
 
-def band_cut(clip: Clip, edge_hz: float) -> Flag | None:
+def band_cut(clip: Sound, edge_hz: float) -> Flag | None:
     """A brick wall inside the hiss band."""
     limit = min(FULL_BAND_HZ, clip.rate_hz / 2 - WALL_BELOW_NYQUIST_HZ)
     if edge_hz >= limit:
@@ -138,15 +137,21 @@ def band_cut(clip: Clip, edge_hz: float) -> Flag | None:
     return Flag(flag="band-cut", value=edge_hz, limit=limit, text=text, reject=voice)
 
 
-def suppression(hiss: NDArray[np.float32]) -> Flag | None:
+def suppression(spectra: Spectra, band: slice) -> Flag | None:
     """A spectrum of lone cells and holes, as noise suppression leaves it; noise is ragged by chance only."""
-    count = hiss.shape[1] // PATCH_BINS
+    count = (band.stop - band.start) // PATCH_BINS
     if count == 0:
         return None
-    cells = hiss[::2, : count * PATCH_BINS]  # frames that do not overlap tell as much
-    cells = (cells - cells.mean(axis=0)).reshape(len(cells), count, PATCH_BINS)
-    cells -= cells.mean(axis=2, keepdims=True)
-    ragged = float(np.median(np.sqrt(np.einsum("tpk,tpk->p", cells, cells) / (len(cells) * PATCH_BINS))))
+    inside = slice(band.start, band.start + count * PATCH_BINS)
+    usual = spectra.mean_over(lambda level: level[:, inside], every=2, levels=True)
+    squares, rows, at = np.zeros(count), 0, 0
+    for level in spectra.levels():
+        cells = level[-at % 2 :: 2, inside]  # frames that do not overlap tell as much
+        at, rows = at + len(level), rows + len(cells)
+        cells = (cells - usual).reshape(len(cells), count, PATCH_BINS)
+        cells -= cells.mean(axis=2, keepdims=True)
+        squares += np.einsum("tpk,tpk->p", cells, cells)
+    ragged = float(np.median(np.sqrt(squares.astype(np.float32) / (rows * PATCH_BINS))))
     if ragged <= MAX_RAGGED_DB:
         return None
     text = (
@@ -179,13 +184,18 @@ def _drop_db(course: NDArray[np.float32], begin: int) -> float:
     return float(course[max(0, begin - 2)] - course[min(begin + 1, len(course) - 1)])
 
 
-def pumping(hiss: NDArray[np.float32], course: NDArray[np.float32], frame_rate_hz: float) -> Flag | None:
+def pumping(spectra: Spectra, band: slice, course: NDArray[np.float32]) -> Flag | None:
     """Every band ducks after knocks: an automatic gain control at work."""
-    before, wait, after = (max(1, round(s * frame_rate_hz)) for s in (DUCK_BEFORE_S, *DUCK_AFTER_S))
+    before, wait, after = (max(1, round(s * spectra.frame_rate_hz)) for s in (DUCK_BEFORE_S, *DUCK_AFTER_S))
     loud = course > np.median(course) + KNOCK_DB
     ends = np.flatnonzero(loud[:-1] & ~loud[1:])
     ducks = []
-    bands = np.stack([b.mean(axis=1) for b in np.array_split(hiss, DUCK_BANDS, axis=1)], axis=1)
+    if len(ends) < MIN_DUCKS:
+        return None
+    bands = spectra.by_frame(
+        lambda level: np.stack([b.mean(axis=1) for b in np.array_split(level[:, band], DUCK_BANDS, axis=1)], axis=1),
+        levels=True,
+    )
     for end in ends:
         begin = end - int(np.argmin(loud[end::-1])) if not loud[: end + 1].all() else 0
         calm = slice(begin - before, begin), slice(end + wait, end + after)

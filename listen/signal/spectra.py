@@ -6,14 +6,16 @@ mean square of a frame's samples (window power removed).
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache, cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from listen.errors import ClipError
-from listen.signal.clip import Clip
+from listen.signal.clip import Clip, Sound
 
 FRAME_S = 0.0427
 """Frame length aimed at: 2048 samples at 48 kHz. Long enough for 10 bins in the 1 kHz third octave, short enough
@@ -28,9 +30,18 @@ TINY = np.float32(1e-20)
 """Added to powers before logarithms: -200 dB, below any recorder."""
 
 
+STRETCH_FRAMES = 512
+"""Frames of a long clip held at once: 11 s, 2 MB of powers at 48 kHz."""
+Reduce = Callable[[NDArray[np.float32]], NDArray[Any]]
+
+
 @dataclass(frozen=True, eq=False)
 class Spectra:
-    """Short-time power spectra of a clip; what several readers derive from them is computed once, when first asked."""
+    """Short-time power spectra of a clip; what several readers derive from them is computed once, when first asked.
+
+    Those of a long clip are never held together (:class:`LongSpectra`): read them by :meth:`by_frame` and
+    :meth:`mean_over`, which give the same digits either way.
+    """
 
     power: NDArray[np.float32]
     """One-sided power per frame and bin, full scale squared [shape=(T, K)], read-only."""
@@ -48,22 +59,95 @@ class Spectra:
         """Frames a second."""
         return self.rate_hz / self.hop
 
+    @property
+    def frames(self) -> int:
+        """T, frames in all."""
+        return len(self.power)
+
+    def blocks(self) -> Iterator[NDArray[np.float32]]:
+        """The powers in order, in blocks of whole frames; all at once where they are held."""
+        yield self.power
+
+    def levels(self) -> Iterator[NDArray[np.float32]]:
+        """The same blocks in dB re full scale squared."""
+        yield self.level_db
+
+    def by_frame(self, reduce: Reduce, *, levels: bool = False) -> NDArray[Any]:
+        """What ``reduce`` makes of every frame by itself [shape=(T, ...)], from powers or from levels."""
+        return np.concatenate([reduce(block) for block in (self.levels() if levels else self.blocks())])
+
+    def mean_over(self, reduce: Reduce, *, every: int = 1, levels: bool = False) -> NDArray[Any]:
+        """Mean over frames, every so many, of what ``reduce`` makes of them, summed frame after frame."""
+        total: NDArray[Any] | None = None
+        count = at = 0
+        for block in self.levels() if levels else self.blocks():
+            rows = reduce(block[-at % every :: every])
+            at, count = at + len(block), count + len(rows)
+            if total is None:
+                total = rows.sum(axis=0)
+            elif len(rows):
+                total = np.concatenate([total[None], rows]).sum(axis=0)
+        assert total is not None
+        return np.asarray(total / total.dtype.type(count))
+
     @cached_property
     def level_db(self) -> NDArray[np.float32]:
         """Power in dB re full scale squared [shape=(T, K)]."""
-        level: NDArray[np.float32] = np.log10(self.power + TINY)
-        level *= np.float32(10.0)
-        return level
+        return level_of(self.power)
 
     @cached_property
     def mean_level_db(self) -> NDArray[np.float32]:
         """Mean of the frames' levels [shape=(K,)]: the mean of logarithms, on which a knock weighs little."""
-        return np.asarray(self.level_db.mean(axis=0))
+        return self.mean_over(lambda level: level, levels=True)
 
     @cached_property
     def mean_power(self) -> NDArray[np.float64]:
         """Mean over frames [shape=(K,)]."""
         return np.asarray(self.power.mean(axis=0, dtype=np.float64))
+
+
+def level_of(power: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Powers as levels in dB."""
+    level: NDArray[np.float32] = np.log10(power + TINY)
+    level *= np.float32(10.0)
+    return level
+
+
+@dataclass(frozen=True, eq=False)
+class LongSpectra(Spectra):
+    """Spectra of a long clip, computed again whenever they are read; ``power`` holds none of them."""
+
+    sound: Sound | None = None
+
+    @property
+    def frames(self) -> int:
+        """T, frames in all."""
+        assert self.sound is not None
+        return (self.sound.frames - self.frame) // self.hop + 1
+
+    def blocks(self) -> Iterator[NDArray[np.float32]]:
+        """The powers in order, some frames at a time; no block is short: small matrices multiply to other digits."""
+        assert self.sound is not None
+        before: NDArray[np.float32] | None = None
+        for _, _, samples in self.sound.stretches(STRETCH_FRAMES * self.hop, self.frame - self.hop):
+            power = _powers(samples, self.frame) if len(samples) >= self.frame else None
+            if power is not None and before is not None and len(power) < STRETCH_FRAMES:
+                before, power = np.concatenate([before, power]), None
+            if power is not None:
+                if before is not None:
+                    yield before
+                before = power
+        if before is not None:
+            yield before
+
+    def levels(self) -> Iterator[NDArray[np.float32]]:
+        """The same in dB."""
+        return map(level_of, self.blocks())
+
+    @cached_property
+    def mean_power(self) -> NDArray[np.float64]:
+        """Mean over frames [shape=(K,)]."""
+        return self.mean_over(lambda power: power.astype(np.float64))
 
 
 def frame_length(rate_hz: int) -> int:
@@ -77,7 +161,7 @@ def _hann(n: int) -> NDArray[np.float32]:
     return np.asarray(w / np.sqrt(np.sum(w.astype(np.float64) ** 2)), dtype=np.float32)
 
 
-def spectra(clip: Clip) -> Spectra:
+def spectra(clip: Sound) -> Spectra:
     """Hann frames at 50 % overlap (94.7 % of the information, Percival & Walden 1993, section 6).
 
     Raises
@@ -87,17 +171,23 @@ def spectra(clip: Clip) -> Spectra:
     """
     n = frame_length(clip.rate_hz)
     hop = n // 2
-    if len(clip.samples) < n + hop:
+    if clip.frames < n + hop:
         raise ClipError(
             f"{clip.name or 'clip'}: {clip.seconds:.3f} s long; at least {(n + hop) / clip.rate_hz:.3f} s is needed"
         )
-    power = frame_power(clip.samples, _hann(n), hop)
+    freq = np.arange(n // 2 + 1, dtype=np.float64) * (clip.rate_hz / n)
+    if not isinstance(clip, Clip):
+        return LongSpectra(np.empty((0, n // 2 + 1), np.float32), freq, clip.rate_hz, n, hop, clip)
+    return Spectra(_powers(clip.samples, n), freq, clip.rate_hz, n, hop)
+
+
+def _powers(samples: NDArray[np.float32], n: int) -> NDArray[np.float32]:
+    power = frame_power(samples, _hann(n), n // 2)
     power *= np.float32(2.0 / n)
     power[:, 0] *= 0.5
     power[:, -1] *= 0.5
     power.flags.writeable = False
-    freq = np.arange(power.shape[1], dtype=np.float64) * (clip.rate_hz / n)
-    return Spectra(power, freq, clip.rate_hz, n, hop)
+    return power
 
 
 def frame_power(samples: NDArray[np.float32], window: NDArray[np.float32], hop: int) -> NDArray[np.float32]:

@@ -86,7 +86,7 @@ class Locked:
 
 def frame_times_s(spectra: Spectra) -> NDArray[np.float64]:
     """Centre of each frame [shape=(T,)]."""
-    return np.asarray((np.arange(len(spectra.power)) * spectra.hop + 0.5 * spectra.frame) / spectra.rate_hz)
+    return np.asarray((np.arange(spectra.frames) * spectra.hop + 0.5 * spectra.frame) / spectra.rate_hz)
 
 
 def lock(

@@ -18,13 +18,13 @@ from listen.audio.long import HELD_SAMPLES, LongClip, fits, read_sound
 from listen.audio.write import write_flac
 from listen.errors import ClipError
 from listen.rounds.evaluate import evaluate
-from listen.rounds.loose import read_folder
+from listen.rounds.model import Round
 from listen.signal import bubbles, quality_samples, spectra
 from listen.signal.clip import Clip
 from listen.signal.quality import check_clip
 
 RATE_HZ = 48_000
-DRILLS = Path(__file__).parents[2] / "recordings" / "drills"
+DEMO = Path(__file__).parents[2] / "recordings" / "demo" / "job"
 
 
 def in_stretches(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -35,19 +35,22 @@ def in_stretches(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(bubbles, "STRETCH_FRAMES", 101)
 
 
-def shipped() -> list[Path]:
-    found = sorted({f.parent for f in DRILLS.rglob("*-air*.flac")})[::9][:4]
-    assert len(found) >= 3
-    return found
+def demo_rounds() -> list[Round]:
+    """Two rounds of the shipped demo job."""
+    from listen.jobs.folder.store import open_job
+    from listen.jobs.to_round import to_round
+
+    with open_job(DEMO, write=False) as opened:
+        found = [to_round(opened.job, r.id, DEMO) for r in opened.job.rounds if len(r.live_clips()) > 4]
+    assert len(found) >= 2
+    return found[:2]
 
 
-@pytest.mark.parametrize("folder", shipped(), ids=lambda p: f"{p.parent.name}-{p.name}")
-def test_a_round_in_stretches_is_the_same_to_the_last_digit(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    round_ = read_folder(folder)
-    whole = msgspec.json.encode(evaluate(round_))
-    with monkeypatch.context() as patched:
-        in_stretches(patched)
-        assert msgspec.json.encode(evaluate(round_)) == whole
+def test_rounds_in_stretches_are_the_same_to_the_last_digit(monkeypatch: pytest.MonkeyPatch) -> None:
+    rounds = demo_rounds()
+    whole = [msgspec.json.encode(evaluate(r)) for r in rounds]
+    in_stretches(monkeypatch)
+    assert [msgspec.json.encode(evaluate(r)) for r in rounds] == whole
 
 
 def spoilt(seed: int) -> np.ndarray:

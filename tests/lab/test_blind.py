@@ -69,7 +69,7 @@ def test_all_files_and_no_ears_are_guessing_on_a_kept_set(
 
 def test_what_one_learner_answered_tells_another_nothing(lab: Path, no_sound: None) -> None:
     """The same set, played by two: neither names nor numbers of one's lines occur in the other's before the answer."""
-    drill = make_drill("Twice", MakeWish(rounds=6, paths=(("rings",), ("none",)), seconds=0.5, seed=1), root=lab)
+    drill = make_drill("Twice", MakeWish(rounds=9, paths=(("rings",), ("none",)), seconds=0.5, seed=1), root=lab)
     seen = []
     for name in ("Ada", "Bob"):
         session = start(lab, create_learner(lab, name), drill, seed=7)
@@ -79,7 +79,7 @@ def test_what_one_learner_answered_tells_another_nothing(lab: Path, no_sound: No
         seen.append([(a.item, a.truth) for a in session.answers])
     assert [truth for _, truth in seen[0]] == [truth for _, truth in seen[1]], "one seed, one order"
     assert not {item for item, _ in seen[0]} & {item for item, _ in seen[1]}
-    other = make_drill("Thrice", MakeWish(rounds=6, paths=(("rings",), ("none",)), seconds=0.5, seed=1), root=lab)
+    other = make_drill("Thrice", MakeWish(rounds=9, paths=(("rings",), ("none",)), seconds=0.5, seed=1), root=lab)
     names = [start(lab, create_learner(lab, f"Eve {d.id}"), d, seed=7).order for d in (drill, other)]
     assert [sorted(names[0]).index(i) for i in names[0]] != [sorted(names[1]).index(i) for i in names[1]]
 

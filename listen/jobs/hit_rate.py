@@ -10,6 +10,7 @@ from typing import Literal
 import msgspec
 
 from listen.jobs.job import Job, RoundRecord
+from listen.jobs.standing import standing
 from listen.rate import Bin, Rate, brier, calibration, counted
 from listen.voice.text import cell
 
@@ -48,6 +49,19 @@ class HitRate(msgspec.Struct, frozen=True, kw_only=True):
     """By sureness stated."""
 
 
+class Decided(msgspec.Struct, frozen=True, kw_only=True):
+    """How the decisions of one person stood up to teardowns."""
+
+    name: str
+    agreed: int
+    agreed_right: int
+    overruled: int
+    person_right: int
+    """Of those overruled: the person was right and the program was not."""
+    program_right: int
+    """Of those overruled: the program was right and the person was not."""
+
+
 OF_THE_TEST = ("set-up", "fitting")
 """Verdicts about how the test was made: a teardown cannot answer them, nor calls on what was heard in such a round."""
 
@@ -65,6 +79,40 @@ def calls(jobs: Iterable[Job]) -> tuple[Said, ...]:
         for record in job.before_finding.get(cylinder, ())
         if not _of_the_test(record)
         for said in _of_round(job, record, finding.paths)
+    )
+
+
+def decided(jobs: Iterable[Job]) -> tuple[Decided, ...]:
+    """The score of decisions made before the teardown, a row a person, by name; an overruled open verdict was wrong."""
+    rows: dict[str, list[tuple[str, bool, bool]]] = {}
+    for job in jobs:
+        for cylinder, finding in sorted(job.findings.items()):
+            for record in job.before_finding.get(cylinder, ()):
+                stands = standing(record)
+                if stands.by != "person" or stands.program_then is None or _of_the_test(record):
+                    continue
+                person = _right(stands.kind, stands.paths, finding.paths)
+                program = _right(stands.program_then.kind, stands.program_then.paths, finding.paths)
+                rows.setdefault(" ".join(stands.name.split()), []).append((stands.how, person, program))
+    return tuple(_score(name, made) for name, made in sorted(rows.items()))
+
+
+def _right(kind: str, paths: tuple[str, ...], truth: tuple[str, ...]) -> bool:
+    """Whether every path named was really at work; nothing named is right only as sound, where nothing was."""
+    named = paths or (("none",) if kind == "sound" else ())
+    return bool(named) and set(named) <= set(truth)
+
+
+def _score(name: str, made: list[tuple[str, bool, bool]]) -> Decided:
+    agreed = [person for how, person, _ in made if how == "agreed"]
+    overruled = [(person, program) for how, person, program in made if how == "overruled"]
+    return Decided(
+        name=name,
+        agreed=len(agreed),
+        agreed_right=sum(agreed),
+        overruled=len(overruled),
+        person_right=sum(a and not b for a, b in overruled),
+        program_right=sum(b and not a for a, b in overruled),
     )
 
 

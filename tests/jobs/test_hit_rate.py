@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from listen.jobs import events as ev
 from listen.jobs.fold import fold
-from listen.jobs.hit_rate import Said, calls, csv_text, hit_rates
+from listen.jobs.hit_rate import Said, calls, csv_text, decided, hit_rates
 from listen.jobs.job import Job
 from tests.jobs.made import opened, result
 
@@ -124,3 +124,31 @@ def test_csv_comes_back_and_tames_formulas() -> None:
     (row,) = list(csv.DictReader(io.StringIO(csv_text(calls([evil])))))
     assert row["title"] == '\'=HYPERLINK("x")'
     assert (row["said"], row["sure"], row["truth"], row["right"]) == ("rings", "0.500", "rings", "1")
+
+
+def test_decisions_are_scored_against_teardowns_and_who_was_right_is_told() -> None:
+    """Agreed and right; overruled rightly, wrongly, and both wrong; what came after the teardown does not count."""
+
+    def one(n: int, program: str, decision: ev.Payload | None, truth: str) -> list[ev.Payload]:
+        round_id = f"c{n}-aa"
+        return [
+            ev.RoundOpened(round_id=round_id, cylinder=n),
+            ev.Judged(round_id=round_id, result=result(path=program), clips=()),
+            *([decision] if decision else []),
+            ev.FindingRecorded(cylinder=n, paths=(truth,)),
+        ]
+
+    def over(n: int, path: str) -> ev.Overruled:
+        return ev.Overruled(round_id=f"c{n}-aa", name="Ida  Moor", paths=(path,), reason="heard it")
+
+    agree = ev.Confirmed(round_id="c1-aa", name="Ida Moor", blind=False)
+    said = [
+        *one(1, "rings", agree, "rings"),
+        *one(2, "rings", over(2, "intake-valve"), "intake-valve"),
+        *one(3, "rings", over(3, "intake-valve"), "rings"),
+        *one(4, "rings", over(4, "intake-valve"), "exhaust-valve"),
+        ev.Overruled(round_id="c1-aa", name="Ida Moor", paths=("intake-valve",), reason="too late"),
+    ]
+    (score,) = decided([job(*said)])
+    assert (score.name, score.agreed, score.agreed_right) == ("Ida Moor", 1, 1)
+    assert (score.overruled, score.person_right, score.program_right) == (3, 1, 1)

@@ -11,7 +11,7 @@ from tui.widgets.shares import Share
 from tui.words import percent_plain, plain, shown
 
 if TYPE_CHECKING:
-    from listen.jobs.hit_rate import HitRate, Said
+    from listen.jobs.hit_rate import Decided, HitRate, Said
     from listen.rate import Rate
 
 GLYPHS = {True: ("✓ right", "$success"), False: ("× wrong", "bold $error")}
@@ -47,6 +47,20 @@ def listed(said: tuple[Said, ...]) -> Content:
     """Every call with its truth, the wrong ones first: they are what there is to learn from."""
     lines = [_call(s) for s in sorted(said, key=lambda s: (s.right, s.title, s.cylinder, s.by))]
     return Content("\n").join([shown("Every call, the wrong ones first", "$accent"), *lines])
+
+
+def decisions(score: tuple[Decided, ...]) -> Content:
+    """Whether supervisors or the program were right, a line a person; empty where no decision met a teardown."""
+    if not score:
+        return Content("")
+    lines = [
+        shown(
+            f"{plain(d.name, 40) or 'unnamed'}: agreed {d.agreed}, right {d.agreed_right}; overruled {d.overruled}, "
+            f"of these the person alone right {d.person_right}, the program alone right {d.program_right}"
+        )
+        for d in score
+    ]
+    return Content("\n").join([shown("Decisions against teardowns", "$accent"), *lines])
 
 
 def _call(said: Said) -> Content:

@@ -17,9 +17,9 @@ from tui.widgets.shares import Shares
 from tui.words import shown
 
 if TYPE_CHECKING:
-    from listen.jobs.hit_rate import HitRate, Said
+    from listen.jobs.hit_rate import Decided, HitRate, Said
 
-    Counted = tuple[bool, tuple[Said, ...], tuple[HitRate, ...]]
+    Counted = tuple[bool, tuple[Said, ...], tuple[HitRate, ...], tuple[Decided, ...]]
 
 
 class HitRateScreen(BayScreen[None]):
@@ -53,19 +53,27 @@ class HitRateScreen(BayScreen[None]):
             state.update(page.EMPTY)
             return
         await state.remove()
-        for simulated, said, rates in counted:
+        for simulated, said, rates, score in counted:
             drawn = Shares()
             drawn.shares = page.shares(rates)
             await self.query_one("#page").mount(
-                Static(page.heading(said, simulated)), drawn, Static(page.listed(said), classes="calls")
+                Static(page.heading(said, simulated)),
+                drawn,
+                Static(page.decisions(score)),
+                Static(page.listed(said), classes="calls"),
             )
 
 
 def _counted(root: Path) -> list[Counted]:
     """Calls and rates of the shop's own engines, and of simulated ones, each where there are any."""
-    from listen.jobs.hit_rate import calls, hit_rates
+    from listen.jobs.hit_rate import calls, decided, hit_rates
     from listen.report.build import all_jobs
 
-    everything = calls(all_jobs(root))
+    jobs = tuple(all_jobs(root))
+    everything = calls(jobs)
     parts = [(simulated, tuple(s for s in everything if s.simulated is simulated)) for simulated in (False, True)]
-    return [(simulated, said, hit_rates(said)) for simulated, said in parts if said]
+    return [
+        (simulated, said, hit_rates(said), decided(j for j in jobs if j.simulated is simulated))
+        for simulated, said in parts
+        if said
+    ]

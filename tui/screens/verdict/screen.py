@@ -14,10 +14,11 @@ from textual.widgets import Static
 from listen.errors import HisswayError
 from listen.jobs.events import StepPassed
 from listen.jobs.reference import DECLINED, beside, declined
+from listen.jobs.standing import Standing, standing
 from listen.jobs.walk import Wish, advised
 from listen.judge.account import account
 from listen.judge.result import PathResult, RoundResult, Verdict
-from listen.voice import verdicts
+from listen.voice import names, verdicts
 from tui.screens.base import BayScreen
 from tui.screens.pick import PickScreen
 from tui.screens.verdict.remarks import remarks
@@ -87,7 +88,7 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
             self.query_one("#verdict", Static).update("No verdict yet.")
             return
         result = judged.result
-        self.query_one("#verdict", Static).update(_head(result.verdict, stale=self.record.stale))
+        self.query_one("#verdict", Static).update(_head(result.verdict, standing(self.record)))
         odds = self.query_one(Odds)
         odds.chances = self._chances(result)
         odds.chosen = odds.chosen or (result.paths[0].path if result.paths else "")
@@ -173,15 +174,33 @@ def _chance(p: PathResult, named: bool) -> Chance:
     return Chance(p.path, path_words(p.path), p.involved, named, low, high)
 
 
-def _head(verdict: Verdict, *, stale: bool) -> Content:
+def _head(verdict: Verdict, stands: Standing) -> Content:
+    """A person's decision first; the program's verdict below it."""
     parts: list[Content | str | tuple[str, str]] = [
-        (f"{verdicts.glyph(verdict.kind)} {plain(verdict.text, 600)}", "bold $accent")
+        *([(f"{said}\n", "bold $warning")] if (said := _decided(stands)) else []),
+        (f"{verdicts.glyph(verdict.kind)} {plain(verdict.text, 600)}", "bold $accent"),
     ]
     if verdict.next:
         parts += ["\n", ("Next: ", "bold"), plain(verdict.next, 600)]
-    if stale:
+    if stands.stale:
         parts += ["\n", ("! Clips or readings changed since; the round will be judged again.", "bold $warning")]
     return Content.assemble(*parts)
+
+
+def _decided(stands: Standing) -> str:
+    """What a person decided, in one line; empty where nobody has."""
+    if not stands.how:
+        return ""
+    held = ", signed" if stands.signature else ""
+    reason = f" {plain(stands.reason, 200)}" if stands.reason else ""
+    if stands.how == "sent-back":
+        return f"↩ Sent back by {plain(stands.name, 40)}.{reason}"
+    stood = names.paths(stands.paths) if stands.paths else STOOD.get(stands.kind, stands.kind)
+    what = f"overrules the program: {stood}" if stands.how == "overruled" else f"agreed: {stood}"
+    return f"● {plain(stands.name, 40)} {what}{held}.{reason}"
+
+
+STOOD = {"sound": "sound", "unclear": "cannot tell"}
 
 
 def _source(source: str) -> str:

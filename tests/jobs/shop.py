@@ -27,7 +27,7 @@ def quick_judge(round_: Round) -> RoundResult:
         digest = hashlib.sha256(b"".join(t.path.read_bytes() for t in round_.takes)).digest()
     except OSError as e:
         raise ClipError(f"{e.filename}: cannot be read") from e
-    probability = digest[0] / 256 + (round_.facts.loss_percent or 0) / 1000
+    probability = digest[0] / 300 + (round_.facts.loss_percent or 0) / 1000  # below 1, as a probability must be
     said = result()
     return msgspec.structs.replace(said, verdict=msgspec.structs.replace(said.verdict, probability=probability))
 

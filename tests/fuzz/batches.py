@@ -60,6 +60,7 @@ def fuzz(targets: list[str], cases: int, seed: int) -> Fuzzed:
             if tried == 0:
                 break  # it did not even start; the fault says so
             first += tried
+        sys.stderr.write(f"{target}: {done[target]} cases, {sum(f.target == target for f in faults)} faults\n")
     return Fuzzed(dict(done), peak, tuple(faults))
 
 

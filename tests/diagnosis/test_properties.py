@@ -63,7 +63,10 @@ def test_any_engine_gets_a_sober_answer_that_can_be_recomputed(case):
     d = diagnose(case)
     assert d == diagnose(case)
     assert d.disclaimer == DISCLAIMER and "not a repair order" not in d.text
-    assert math.isclose(sum(c.probability for c in d.candidates), 1, abs_tol=0.01)
+    # Nothing found is stated no higher than 85 %: the rest is what was left out.
+    stated = sum(c.probability for c in d.candidates)
+    held_back = any(c.cause == "nothing-found" and c.probability == 0.85 for c in d.candidates)
+    assert stated <= 1.01 if held_back else math.isclose(stated, 1, abs_tol=0.01)
     assert [c.cylinder for c in d.cylinders] == list(case.engine.cylinders)
     for f in d.faults:
         assert 0 <= f.probability <= 1

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
+import pytest
 
+from listen.errors import RoundError
 from listen.rounds.air_proof import air_doubted
 from listen.rounds.blunders import _Clip, other_gain, part_of_the_time, quiet_with_air, swapped_labels
+from listen.rounds.evaluate import evaluate
+from listen.rounds.loose import read_folder
 from listen.rounds.model import Facts
 from listen.rounds.weigh import weigh
 from listen.signal.clip import Clip
 from listen.signal.clip_print import ClipPrint
 from listen.signal.point import measure_point
 from listen.trade.points import Kind
-from tests.rounds.made import RATE_HZ, noise
+from tests.rounds.made import RATE_HZ, noise, plain
 
 
 def decibans(point: str, centre_hz: float) -> float:
@@ -115,3 +120,19 @@ def test_labels_look_swapped_where_exchanging_leaves_four_tenths_and_gains_two_s
 
     assert [noticed(10.0, wrong) for wrong in (0.60, 0.63)] == [False, True]  # leaves 44 %, 35 % of what labels do
     assert [noticed(db, 1.0) for db in (1.7, 1.75)] == [False, True]  # gains 1.9, 2.04 a clip
+
+
+def test_a_round_json_may_hold_a_megabyte(tmp_path: Path) -> None:
+    folder = plain(tmp_path / "round")
+    padded = '{"loss_percent": 20.0%s}'
+    (folder / "round.json").write_text(padded % (" " * 999_000))
+    assert read_folder(folder).facts.loss_percent == 20.0
+    (folder / "round.json").write_text(padded % (" " * 1_001_000))
+    with pytest.raises(RoundError, match="larger than 1000000 bytes"):
+        read_folder(folder)
+
+
+def test_decibels_are_given_to_a_thousandth(tmp_path: Path) -> None:
+    (found,) = evaluate(read_folder(plain(tmp_path / "round"))).points
+    assert found.excess_db is not None
+    assert found.excess_db == round(found.excess_db, 3) != round(found.excess_db, 1)

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
+
+from listen.audio.partial import write_part
 from listen.jobs.bring_in import bring_in
 from listen.jobs.events import AirFollowed
-from listen.jobs.folder.store import create_job
+from listen.jobs.folder.store import create_job, open_job
 from listen.jobs.to_round import to_round
 from listen.jobs.walk import all_steps
 from listen.rounds.evaluate import evaluate
+from listen.signal.clip import Clip
 from tests.rounds.test_switched_round import TOLD, _round
 
 
@@ -33,3 +37,20 @@ def test_a_take_of_all_channels_becomes_a_clip_a_point(tmp_path: Path) -> None:
         result = evaluate(made)
         assert {p.taken for p in result.points} == {"switched"}
         assert result.verdict.paths == ("intake-valve",)
+
+
+def test_a_take_cut_short_keeps_its_commands_and_its_company(tmp_path: Path) -> None:
+    """The program was killed in mid-take: what the part's name says goes into the clip that is saved from it."""
+    on_s = ((2.5, 5.0), (7.5, 10.0), (12.5, 15.0), (17.5, 20.0))
+    with create_job(tmp_path, title="t") as opened:
+        round_id, folder = opened.open_round(1), opened.folder
+        for point in ("intake", "tailpipe"):
+            part = opened.new_part(round_id, point, "switched", "switched", on_s, "abc123")
+            noise = (np.random.default_rng(len(point)).standard_normal(48_000) * 1e-2).astype(np.float32)
+            write_part(part.path, Clip.of(noise, 48_000))
+    with open_job(folder) as again:
+        for left in again.partials():
+            again.keep(left, recovered=True)
+        clips = again.job.round(round_id).live_clips()
+    assert [(c.kept.on_s, c.kept.together, c.kept.recovered) for c in clips] == [(on_s, "abc123", True)] * 2
+    assert {c.kept.point for c in clips} == {"intake", "tailpipe"}

@@ -120,7 +120,7 @@ def _stop_for(kind: Kind, faults: Sequence[Fault], field: Sequence[Standing], si
 
 def _candidates(case: EngineCase, field: Sequence[Standing], shares: Sequence[float]) -> tuple[Candidate, ...]:
     """Causes that remain, likeliest first; what nothing speaks for and nothing tested is left out of the row."""
-    rows = [_candidate(case, s, _stated(case, s, p)) for s, p in zip(field, shares, strict=True) if p > 0]
+    rows = [_candidate(case, s, p) for s, p in zip(field, shares, strict=True) if p > 0]
     return tuple(sorted(rows, key=lambda c: (-c.probability, -c.score_db)))
 
 

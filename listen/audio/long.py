@@ -81,7 +81,7 @@ def read_sound(path: Path, *, channel: int = 0, held: bool = True) -> Clip | Lon
             raise ClipError(f"{path.name}: samples up to {peak:.0e} times full scale; the file is damaged")
         frames += len(block)
         if frames > MAX_SECONDS * start.rate_hz:
-            raise ClipError(f"{path.name}: longer than {MAX_SECONDS:.0f} s; cut it first")
+            raise ClipError(f"{path.name}: longer than can be taken, at most {MAX_SECONDS:.0f} s; cut it first")
     form_of(path, frames)
     return LongClip(path, channel, frames, start.rate_hz, start.device, start.overflows, start.coded)
 

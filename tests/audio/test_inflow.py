@@ -75,7 +75,7 @@ def test_the_block_is_our_own_copy() -> None:
     inflow, theirs = Inflow(RATE_HZ, 480), block(0.5)
     inflow.callback(theirs, 480, None, CLEAN)
     theirs[:] = 0
-    assert inflow.drain()[0].tolist() == [0.5] * 480
+    assert inflow.drain()[0].samples.tolist() == [0.5] * 480
 
 
 def test_nobody_drains_and_memory_stays() -> None:

@@ -45,7 +45,7 @@ def test_the_look_through_the_forms_sees_a_number_without_bounds() -> None:
 
 
 REPORTS = """
-import json, resource, sys
+import json, sys
 from pathlib import Path
 from listen.report.build import Wanted, report_text
 from listen.jobs.folder.store import list_jobs, open_job
@@ -53,11 +53,14 @@ folder = Path(sys.argv[1])
 open_job(folder, write=False)
 list_jobs(folder.parent)
 text = report_text(folder, Wanted("html", audio=False))
-json.dump([len(text), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3], sys.stdout)
+# not ru_maxrss: Linux counts the peak of the process that started this one into it
+status = Path("/proc/self/status").read_text().splitlines()
+peak_kb = next(int(line.split()[1]) for line in status if line.startswith("VmHWM"))
+json.dump([len(text), peak_kb / 1e3], sys.stdout)
 """
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="ru_maxrss is in kilobytes on Linux")
+@pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")
 def test_a_received_job_with_an_excess_of_three_hundred_million_decibels_costs_no_memory(tmp_path: Path) -> None:
     """It took 6.7 GB: the scale was drawn from end to end."""
     folder = seed_job(tmp_path / "jobs" / "job")
@@ -72,4 +75,4 @@ def test_a_received_job_with_an_excess_of_three_hundred_million_decibels_costs_n
     done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=True)
     size, peak_mb = json.loads(done.stdout)
     assert size > 1000
-    assert peak_mb < 400
+    assert peak_mb < 250

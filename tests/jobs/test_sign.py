@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import stat
 from pathlib import Path
 
@@ -12,7 +13,8 @@ from hypothesis import given, settings
 from listen.cli.main import main
 from listen.errors import JobError
 from listen.jobs import events as ev
-from listen.jobs.exchange.keys import fingerprint, load_key, make_key, shop_key
+from listen.jobs.exchange.keys import SMALL_ORDER, fingerprint, load_key, make_key, open_to_others, shop_key
+from listen.jobs.exchange.known_keys import as_key
 from listen.jobs.exchange.sign import check_signatures, signed_bytes
 from listen.jobs.folder.chain import Chain, read_chain
 from listen.jobs.folder.journal import GENESIS, write_line
@@ -135,3 +137,30 @@ def test_the_shops_key_is_found_where_there_is_one(tmp_path: Path, monkeypatch: 
     path.write_text("not a key")
     with pytest.raises(JobError, match="not a shop key"):
         shop_key()
+
+
+@pytest.mark.parametrize("sign_bit", [0, 0x80])
+@pytest.mark.parametrize("point", sorted(SMALL_ORDER))
+def test_a_key_under_which_anyone_can_sign_is_refused_by_name_and_never_makes_a_signature_good(
+    key_file: Path, point: bytes, sign_bit: int
+) -> None:
+    key = (point[:31] + bytes([point[31] | sign_bit])).hex()
+    with pytest.raises(JobError, match="anyone can sign"):
+        as_key(fingerprint(key))
+    _, done, first = journal_signed(key_file, "Bo", "I agree.")
+    line = read_chain(first.encode() + b"\n").lines[0]
+    # R the neutral point and s = 0 fit every text under such a key, where the check does not look at it.
+    forged = msgspec.structs.replace(done, public_key=key, signature="01" + 63 * "00")
+    second = write_line(forged, prev=line.hash, actor="", id="s")
+    (check,) = check_signatures(read_chain(line.raw + b"\n" + second.raw + b"\n"))
+    assert check.state == "bad"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows says nothing of it in the mode")
+def test_a_key_file_that_others_may_read_is_warned_about(tmp_path: Path) -> None:
+    path = tmp_path / "shop-key.pem"
+    make_key(path)
+    assert open_to_others(path) == ""
+    for mode in (0o640, 0o604, 0o620):
+        path.chmod(mode)
+        assert "chmod 600" in open_to_others(path)

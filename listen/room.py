@@ -75,7 +75,8 @@ def _ours(room: Path) -> bool:
         linked = (room / LOCK).is_symlink()
     except OSError:
         return False
-    return stat.S_ISDIR(found.st_mode) and not linked and (os.name == "nt" or found.st_uid == os.geteuid())
+    ours = not hasattr(os, "geteuid") or found.st_uid == os.geteuid()
+    return stat.S_ISDIR(found.st_mode) and not linked and ours
 
 
 def _abandoned(room: Path) -> bool:

@@ -151,12 +151,14 @@ def _key(payload: ev.Payload) -> object:
 
 def _lifted(payload: ev.Payload, job: Job) -> bool:
     """Whether something left out was taken up again since."""
+    if not isinstance(payload, ev.PointSkipped | ev.StepPassed):
+        return False
+    record = next((r for r in job.rounds if r.id == payload.round_id), None)
+    if record is None:  # a line about a round that never began, from a job made elsewhere
+        return False
     if isinstance(payload, ev.PointSkipped):
-        skip = job.round(payload.round_id).skip(payload.point, payload.walk)
-        return not payload.skipped or skip is None
-    if isinstance(payload, ev.StepPassed):
-        return job.round(payload.round_id).passed.get(payload.step) != payload.reason
-    return False
+        return not payload.skipped or record.skip(payload.point, payload.walk) is None
+    return record.passed.get(payload.step) != payload.reason
 
 
 def _due(job: Job, record: RoundRecord) -> Iterator[Line]:

@@ -177,3 +177,18 @@ def _facts_of(job: object) -> object:
     live = [c.id for c in r.live_clips()]
     notes = [n.payload.text for n in job.notes]  # type: ignore[attr-defined]
     return msgspec.json.encode((job.readings, live, r.skips, r.passed, r.bubbles, notes))  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize(
+    "payload",
+    [
+        ev.PointSkipped(round_id="c3-aaaaaa", point="intake", reason="hose in the way"),
+        ev.StepPassed(round_id="c3-aaaaaa", step="loss", reason="no gauge"),
+    ],
+)
+def test_a_line_about_a_round_that_never_began_ends_nothing(opened: OpenJob, payload: ev.Payload) -> None:
+    """A job made elsewhere may hold one; the page of the job and of each cylinder still opens."""
+    events = tuple(opened.chain.events())
+    events = (*events, msgspec.structs.replace(events[-1], id="f" * 12, payload=payload))
+    assert job_ledger(events, opened.job)
+    assert all(line.round_id != "c3-aaaaaa" for part in cylinder_ledger(events, opened.job, 1) for line in part.lines)

@@ -39,7 +39,8 @@ CARRIED_STEPS = (0.618033988749895, 0.41421356237309515)
 SOUND_STEP = 0.23606797749978967
 """The same for levels that a sound cylinder's clip states (square root of five)."""
 UNLIKE_SHARE, UNLIKE_DB = 0.1, 9.0
-"""Some sound cylinders are much unlike this one: another microphone's place, a quieter ring pack, a gain that moved."""
+"""Some sound cylinders are much unlike this one: another microphone's place, a quieter ring pack, a gain that moved.
+Judgement, like the next: rounds of the worlds `flow`, `pocket` and `worn` were looked at, nothing was fitted."""
 NO_LIKENESS = 0.02
 """Share of sound-cylinder clips that say nothing: the air was off, or the cylinder was none of the sound ones."""
 FOLLOWING = 0.1
@@ -121,9 +122,9 @@ def _of_another_cylinder(prior: NDArray[np.float64], sound: NDArray[np.float64])
     """What a sound cylinder's clip says of this one's normal blow-by [shape=(N,)]."""
     there = prior * np.exp(sound - sound.max())
     there = there / there.sum()
-    parts = [(1.0 - UNLIKE_SHARE) * _spread_out(there, 0.0, BETWEEN_CYLINDERS_DB)]
-    parts.append(UNLIKE_SHARE * _spread_out(there, 0.0, UNLIKE_DB))
-    return np.asarray((1.0 - NO_LIKENESS) * (parts[0] + parts[1]) + NO_LIKENESS * prior)
+    alike, unlike = _spread_out(there, 0.0, BETWEEN_CYLINDERS_DB), _spread_out(there, 0.0, UNLIKE_DB)
+    near = (1.0 - UNLIKE_SHARE) * alike + UNLIKE_SHARE * unlike
+    return np.asarray((1.0 - NO_LIKENESS) * near + NO_LIKENESS * prior)
 
 
 def _spread_out(density: NDArray[np.float64], shift_db: float, spread_db: float) -> NDArray[np.float64]:

@@ -6,7 +6,7 @@ import numpy as np
 
 from listen.bench.accuracy.ceiling import SLOTS, features, nameable
 from listen.bench.accuracy.measured import WorldRound, drawn, measure_spec
-from listen.lab.simulator.render import ideal_levels
+from listen.lab.simulator.levels import ideal_levels
 from listen.trade.points import Kind
 
 

@@ -20,7 +20,7 @@ from listen.bench.accuracy.forecast import ALL_PATHS
 from listen.bench.accuracy.measured import WorldRound, drawn
 from listen.bench.accuracy.scores import augrc
 from listen.bench.accuracy.workers import spread
-from listen.lab.simulator.render import Level, ideal_levels
+from listen.lab.simulator.levels import Level, ideal_levels
 from listen.lab.simulator.scene import PointSpec, RoundSpec
 from listen.trade.points import Kind, point
 from listen.trade.valves import valves_open
@@ -29,8 +29,9 @@ SEEN = 2500
 """Rounds of the world whose truth the reader knows."""
 STEADY_DB = 0.3
 """How well it knows each excess: what some tenths of drift leave after quiet, air, quiet."""
-TREES = 300
-LEAF = 3
+TREES, LEAF, FEATURES = 300, 3, 0.5
+LEAST = 1e-3
+"""Odds it never goes below: a leaf that has not met a path does not rule it out."""
 RIGHT = 0.97
 """The bar on what is named."""
 SLOTS = ("intake", "tailpipe", "oil-filler", "radiator", "plug-hole", "breather")
@@ -77,11 +78,10 @@ def ceiling(world: str, rounds: int, seed: int) -> Ceiling:
     x = np.array([features(s, rng) for s in specs])
     y = np.array([[p in map(str, s.truth.paths) for p in ALL_PATHS] for s in specs], dtype=np.float64)
     row, path = np.nonzero(y[:SEEN])  # a pair teaches both of its paths, each by half
-    trees = ExtraTreesClassifier(TREES, min_samples_leaf=LEAF, max_features=0.5, random_state=seed)
+    trees = ExtraTreesClassifier(TREES, min_samples_leaf=LEAF, max_features=FEATURES, random_state=seed)
     trees.fit(x[row], path, sample_weight=1.0 / y[row].sum(axis=1))
-    p = np.full((rounds, len(ALL_PATHS)), 1e-6)
-    p[:, trees.classes_] = trees.predict_proba(x[SEEN:])
-    p = np.maximum(p, 1e-3)
+    p = np.full((rounds, len(ALL_PATHS)), LEAST)
+    p[:, trees.classes_] = np.maximum(trees.predict_proba(x[SEEN:]), LEAST)
     return scored(world, p / p.sum(axis=1, keepdims=True), y[SEEN:])
 
 

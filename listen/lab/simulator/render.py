@@ -1,29 +1,29 @@
-"""From a stated round to its clips: background, drift, hiss, bubbles, microphone, converter.
-
-Symbols: B background and H hiss power per third octave at a point, as recorded. A hiss stated as L dB is scaled by s,
-s^2 mean_b(H_b / B_b) = 10^(L/10), B the mean over the point's clips without their drift: the stated level is what an
-ideal meter finds.
-"""
+"""From a stated round to its clips: background, drift, hiss, bubbles, microphone, converter."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from zlib import crc32
-
-import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.lab.simulator.background import stretch, synthetic, unit_power
+from listen.lab.simulator.background import synthetic
 from listen.lab.simulator.curves import (
     BAND_EDGE,
-    add,
-    band_bins,
     band_power,
-    comb_gain,
     gaussian,
     power_gain,
     spectrum_power,
+)
+from listen.lab.simulator.levels import (
+    Layer,
+    amplitude,
+    band_widths_hz,
+    hiss_scale,
+    hiss_shape,
+    layers_of,
+    mean_bands,
+    self_noise_density,
+    source_shape,
+    stream_of,
 )
 from listen.lab.simulator.noises import BUBBLE_HZ, bubbles
 from listen.lab.simulator.scene import Hiss, PointSpec, RoundSpec, TakeSpec
@@ -33,89 +33,8 @@ from listen.signal.clip import Clip
 from listen.trade.points import Kind
 
 TakeKey = tuple[str, Kind, int]
-Level = tuple[float, float]
-"""Power of one hiss over the background, mean over third octaves, and in full-scale units over all of them; linear."""
 PEAK = 0.9
 """A round whose loudest sample would pass this is turned down as a whole, as a tech would."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Layer:
-    """One clip's background as the microphone hears it, before drift and self-noise."""
-
-    point: PointSpec
-    take: TakeSpec
-    n: int
-    spectrum: NDArray[np.complex64]
-
-
-def _rng(spec: RoundSpec, *words: object) -> np.random.Generator:
-    """A stream of its own for each named thing, so that changing one thing leaves the noise of others alone."""
-    key = crc32("/".join(map(str, words)).encode())
-    return np.random.Generator(np.random.SFC64(np.random.SeedSequence(spec.seed, spawn_key=(key,))))
-
-
-def _amplitude(power_gain_db: NDArray[np.float32]) -> NDArray[np.float32]:
-    return np.sqrt(power_gain_db)
-
-
-def _layers(spec: RoundSpec, point: PointSpec) -> list[_Layer]:
-    rate = spec.rate_hz
-    lengths = [round(take.seconds * rate) for take in point.takes]
-    pieces = stretch(spec.background, _rng(spec, point.point, "stretch"), lengths, rate) if spec.background.file else []
-    layers = []
-    for i, (take, n) in enumerate(zip(point.takes, lengths, strict=True)):
-        if pieces:
-            spectrum = np.fft.rfft(pieces[i]).astype(np.complex64)
-        else:
-            rng = _rng(spec, point.point, take.kind, take.order, "background")
-            spectrum = synthetic(spec.background.parts, rng, n, rate)
-        level_db = spec.background.level_dbfs + point.offset_db
-        spectrum *= _amplitude(power_gain(add(spec.microphone.colour, point.colour), n, rate))
-        spectrum *= np.float32(10 ** (level_db / 20))
-        layers.append(_Layer(point, take, n, spectrum))
-    return layers
-
-
-def _mean_bands(layers: list[_Layer], rate_hz: int) -> NDArray[np.float64]:
-    """Mean background power per third octave over the clips of a point [shape=(bands,)]."""
-    bands = [band_power(spectrum_power(layer.spectrum, layer.n), layer.n, rate_hz) for layer in layers]
-    return np.asarray(np.average(bands, axis=0, weights=[layer.n for layer in layers]))
-
-
-def _band_widths_hz(n: int, rate_hz: int) -> NDArray[np.float64]:
-    return np.asarray(np.diff(band_bins(n, rate_hz)) * (rate_hz / n))
-
-
-def _self_noise_density(spec: RoundSpec, bands: list[NDArray[np.float64]], n: int) -> float:
-    """Power per hertz of the microphone's own noise."""
-    width = _band_widths_hz(n, spec.rate_hz)
-    if spec.microphone.self_noise_dbfs is not None:
-        return float(10 ** (spec.microphone.self_noise_dbfs / 10) / width.sum())
-    mean = float(np.mean([b.sum() / width.sum() for b in bands]))
-    return mean * 10 ** (spec.microphone.self_noise_db / 10)
-
-
-def _hiss_scale(spec: RoundSpec, hiss: Hiss, bands: NDArray[np.float64], n: int) -> float:
-    """Factor on the hiss' shape that makes the stated level true."""
-    shape = band_power(_hiss_shape(spec, hiss, n), n, spec.rate_hz)
-    if hiss.about == "full-scale":
-        plain = band_power(_source_shape(hiss, n, spec.rate_hz), n, spec.rate_hz)
-        return float(10 ** (hiss.level_db / 10) / plain.sum())
-    return float(10 ** (hiss.level_db / 10) / np.mean(shape / bands))
-
-
-def _source_shape(hiss: Hiss, n: int, rate_hz: int) -> NDArray[np.float32]:
-    """Power of a hiss at unit level before the microphone's colour [shape=(n//2+1,)]."""
-    power = unit_power(hiss.curve, n, rate_hz)
-    if hiss.comb_hz:
-        return np.asarray(power * comb_gain(hiss.comb_hz, hiss.comb_db, n, rate_hz), dtype=np.float32)
-    return power
-
-
-def _hiss_shape(spec: RoundSpec, hiss: Hiss, n: int) -> NDArray[np.float32]:
-    """The same as the microphone takes it up."""
-    return np.asarray(_source_shape(hiss, n, spec.rate_hz) * power_gain(spec.microphone.colour, n, spec.rate_hz))
 
 
 def _heard(point: PointSpec, take: TakeSpec) -> tuple[Hiss, ...]:
@@ -131,16 +50,16 @@ def _heard(point: PointSpec, take: TakeSpec) -> tuple[Hiss, ...]:
     return ()
 
 
-def _bubble_spectrum(spec: RoundSpec, layer: _Layer, bands_rms: float) -> NDArray[np.complex64]:
+def _bubble_spectrum(spec: RoundSpec, layer: Layer, bands_rms: float) -> NDArray[np.complex64]:
     point = layer.point
     assert point.bubbles is not None
-    rng = _rng(spec, point.point, layer.take.kind, layer.take.order, "bubbles")
+    rng = stream_of(spec, point.point, layer.take.kind, layer.take.order, "bubbles")
     wave = bubbles(rng, layer.n, spec.rate_hz, {"per_s": point.bubbles.per_s})
     peak = bands_rms * 10 ** (point.bubbles.peak_db / 20)
     return np.asarray(np.fft.rfft(wave * np.float32(peak)), dtype=np.complex64)
 
 
-def _bubble_band_rms(layers: list[_Layer], rate_hz: int) -> float:
+def _bubble_band_rms(layers: list[Layer], rate_hz: int) -> float:
     means = []
     for layer in layers:
         lo, hi = (int(f * layer.n / rate_hz) for f in BUBBLE_HZ)
@@ -149,18 +68,18 @@ def _bubble_band_rms(layers: list[_Layer], rate_hz: int) -> float:
 
 
 def _record(
-    spec: RoundSpec, layer: _Layer, bands: NDArray[np.float64], density: float, bubble_rms: float
+    spec: RoundSpec, layer: Layer, bands: NDArray[np.float64], density: float, bubble_rms: float
 ) -> NDArray[np.float32]:
     """Samples of one clip before the converter [shape=(n,)]."""
     n, rate, take, point = layer.n, spec.rate_hz, layer.take, layer.point
     total = _drifted(layer, rate)
     power = np.full(n // 2 + 1, density * rate / n, dtype=np.float32)
-    rng = _rng(spec, point.point, take.kind, take.order, "hiss")
+    rng = stream_of(spec, point.point, take.kind, take.order, "hiss")
     air = np.zeros_like(total) if take.switched else total
     blown = np.zeros_like(power) if take.switched else power
     for hiss in _heard(point, take):
-        scale = np.float32(_hiss_scale(spec, hiss, bands, n))
-        blown += _hiss_shape(spec, hiss, n) * scale
+        scale = np.float32(hiss_scale(spec, hiss, bands, n))
+        blown += hiss_shape(spec, hiss, n) * scale
         if hiss.whistle_hz:
             air += np.fft.rfft(_whistle(rng, hiss, float(scale), n, rate))
     total += gaussian(rng, power, n)
@@ -171,16 +90,16 @@ def _record(
         air += gaussian(rng, blown, n)
         leak = np.asarray(np.fft.irfft(air, n), dtype=np.float32)
         wave = switched_sound(
-            _rng(spec, "switched", "" if take.switched.together else point.point), wave, leak, take.switched, rate
+            stream_of(spec, "switched", "" if take.switched.together else point.point), wave, leak, take.switched, rate
         )
     return wave + _also(spec, layer) if take.also else wave
 
 
-def _drifted(layer: _Layer, rate_hz: int) -> NDArray[np.complex64]:
+def _drifted(layer: Layer, rate_hz: int) -> NDArray[np.complex64]:
     """The background as it was while this clip was taken."""
     n, take = layer.n, layer.take
     drift = np.float32(10 ** (take.drift_db / 20))
-    total = layer.spectrum * drift * _amplitude(power_gain(take.drift_curve, n, rate_hz))
+    total = layer.spectrum * drift * amplitude(power_gain(take.drift_curve, n, rate_hz))
     for centre_hz, change_db in take.bumps:
         lo, hi = (int(centre_hz * edge * n / rate_hz) for edge in (1 / BAND_EDGE, BAND_EDGE))
         total[lo:hi] *= np.float32(10 ** (change_db / 20))
@@ -192,20 +111,20 @@ def _drifted(layer: _Layer, rate_hz: int) -> NDArray[np.complex64]:
 
 def _whistle(rng: np.random.Generator, hiss: Hiss, scale: float, n: int, rate_hz: int) -> NDArray[np.float32]:
     """The tone of a slit, its pitch trembling by two parts in a thousand."""
-    hiss_power = scale * float(band_power(_source_shape(hiss, n, rate_hz), n, rate_hz).sum())
+    hiss_power = scale * float(band_power(source_shape(hiss, n, rate_hz), n, rate_hz).sum())
     t = np.arange(n) / rate_hz
     tremble = 2e-3 / 3.0 * np.sin(2 * np.pi * 3.0 * t + rng.uniform(0, 2 * np.pi)) / (2 * np.pi)
     amplitude = np.sqrt(2 * hiss_power * 10 ** (hiss.whistle_db / 10))
     return np.asarray(amplitude * np.sin(2 * np.pi * hiss.whistle_hz * (t + tremble)), dtype=np.float32)
 
 
-def _also(spec: RoundSpec, layer: _Layer) -> NDArray[np.float32]:
+def _also(spec: RoundSpec, layer: Layer) -> NDArray[np.float32]:
     """What else sounds during this clip [shape=(n,)]."""
     n, rate, take = layer.n, spec.rate_hz, layer.take
     wave = np.zeros(n, dtype=np.float32)
-    colour = _amplitude(power_gain(spec.microphone.colour, n, rate))
+    colour = amplitude(power_gain(spec.microphone.colour, n, rate))
     for i, part in enumerate(take.also):
-        rng = _rng(spec, layer.point.point, take.kind, take.order, "also", i)
+        rng = stream_of(spec, layer.point.point, take.kind, take.order, "also", i)
         sounding = np.fft.irfft(synthetic((part,), rng, n, rate) * colour, n).astype(np.float32)
         wave += sounding * _gate(part.numbers.get("from", 0.0), part.numbers.get("to", 1.0), n)
     return np.asarray(wave * np.float32(10 ** (spec.background.level_dbfs / 20)))
@@ -258,12 +177,12 @@ def render(spec: RoundSpec) -> dict[TakeKey, Clip]:
     ClipError
         A background file cannot be read.
     """
-    layers = [_layers(spec, point) for point in spec.points]
-    bands = [_mean_bands(group, spec.rate_hz) for group in layers]
-    density = _self_noise_density(spec, bands, layers[0][0].n)
+    layers = [layers_of(spec, point) for point in spec.points]
+    bands = [mean_bands(group, spec.rate_hz) for group in layers]
+    density = self_noise_density(spec, bands, layers[0][0].n)
     waves: dict[TakeKey, NDArray[np.float32]] = {}
     for group, background in zip(layers, bands, strict=True):
-        recorded = background + density * _band_widths_hz(group[0].n, spec.rate_hz)
+        recorded = background + density * band_widths_hz(group[0].n, spec.rate_hz)
         rms = _bubble_band_rms(group, spec.rate_hz) if group[0].point.bubbles else 0.0
         for layer in group:
             key = (layer.point.point, layer.take.kind, layer.take.order)
@@ -276,27 +195,6 @@ def render(spec: RoundSpec) -> dict[TakeKey, Clip]:
     if not spec.microphone.fixed_gain:
         gain *= np.float32(min(1.0, PEAK / max(loudest * float(gain), 1e-12)))
     return {key: _clip(spec, key, wave * (gain * turn[key])) for key, wave in waves.items()}
-
-
-def ideal_levels(spec: RoundSpec, seconds: float = 0.5) -> dict[str, tuple[list[Level], list[Level]]]:
-    """What an ideal meter finds of every hiss at each point, under air and under a sound cylinder's.
-
-    No clip is made; the background comes from a stretch of so many seconds.
-    """
-    takes = (TakeSpec(kind=Kind.QUIET, order=1, seconds=seconds),)
-    layers = [_layers(spec, msgspec.structs.replace(point, takes=takes)) for point in spec.points]
-    bands = [_mean_bands(group, spec.rate_hz) for group in layers]
-    n = layers[0][0].n
-    own = _self_noise_density(spec, bands, n) * _band_widths_hz(n, spec.rate_hz)
-
-    def level(hiss: Hiss, background: NDArray[np.float64]) -> Level:
-        power = band_power(_hiss_shape(spec, hiss, n), n, spec.rate_hz) * _hiss_scale(spec, hiss, background, n)
-        return float(np.mean(power / background)), float(power.sum())
-
-    return {
-        p.point: ([level(h, b + own) for h in p.air], [level(h, b + own) for h in p.sound])
-        for p, b in zip(spec.points, bands, strict=True)
-    }
 
 
 def _clip(spec: RoundSpec, key: TakeKey, samples: NDArray[np.float32]) -> Clip:

@@ -1,4 +1,5 @@
-"""``python -m tests crash | faults | fuzz | soak``: long runs that kill, starve and mislead the program on purpose."""
+"""``python -m tests crash | faults | fuzz | soak``: long runs that kill, starve and mislead the program on purpose;
+``recordings`` makes what is shipped."""
 
 from __future__ import annotations
 
@@ -12,6 +13,7 @@ LONG_RUNS = {
     "crash": "tests.crash.command",
     "faults": "tests.faults.command",
     "fuzz": "tests.fuzz.command",
+    "recordings": "tests.demo.job",
     "soak": "tests.soak.session",
 }
 """Each a module with SUMMARY, EXAMPLE, add_arguments(parser) and run(args)."""

@@ -24,14 +24,14 @@ def run(args: argparse.Namespace) -> int:
     from listen.cli.table import round_table
     from listen.jobs.folder.store import open_job
     from listen.jobs.to_round import to_round
-    from listen.lab.shipped import demo_job, demo_round
+    from listen.lab.shipped import MAIN_ROUND, demo_job
     from listen.room import passing_room
     from listen.rounds.evaluate import evaluate
 
     with passing_room("hissway-demo-") as place:
         folder = demo_job(place)
         with open_job(folder, write=False) as opened:
-            round_ = to_round(opened.job, demo_round(), folder)
+            round_ = to_round(opened.job, MAIN_ROUND, folder)
             engine = opened.job.engine
             print(f"{opened.job.title} (simulated)")
             print(

@@ -16,12 +16,12 @@ from listen.jobs.folder.store import open_job
 from listen.jobs.to_round import to_round
 from listen.jobs.walk import next_step
 from listen.lab.demo_scenes import demo_scene
-from listen.lab.demo_story import SECOND_TRY
-from listen.lab.make_demo import make_demo
-from listen.lab.shipped import demo_job, demo_round, recordings_dir
+from listen.lab.shipped import MAIN_ROUND, demo_job, recordings_dir
 from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
 from listen.rounds.evaluate import evaluate
 from listen.trade.points import Kind
+from tests.demo.job import make_demo
+from tests.demo.story import SECOND_TRY
 
 MAX_BYTES = 12_000_000
 STEP = 2.0**-15
@@ -93,7 +93,7 @@ def test_a_copy_opens_without_trouble_and_has_everything_to_show(tmp_path: Path)
         assert len(judged) == 3 and all(r.call() and r.verdict and not r.stale for r in judged)
         assert judged[0].decision is not None
         assert next_step(job, SECOND_TRY).kind == "clip"
-        assert next_step(job, demo_round()).kind == "done"
+        assert next_step(job, MAIN_ROUND).kind == "done"
 
 
 @pytest.mark.parametrize(("cylinder", "kind"), [(1, "sound"), (3, "set-up"), (5, "path")])
@@ -134,7 +134,7 @@ def test_a_copy_from_a_read_only_installation_can_be_written(tmp_path: Path, mon
 
 
 def test_what_the_demo_stores_is_what_its_clips_give_today() -> None:
-    """A changed judge must not leave the demo with yesterday's numbers: run python -m listen.lab.make_demo."""
+    """A changed judge must not leave the demo with yesterday's numbers: run python -m tests recordings."""
     verification = verify_job(recordings_dir() / "demo" / "job")
     assert (verification.clips, verification.results) == (39, 3)
     assert verification.ok, verification.mismatches

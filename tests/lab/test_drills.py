@@ -12,7 +12,6 @@ from listen.audio.write import write_flac
 from listen.errors import HisswayError, LabError
 from listen.jobs.events import FindingRecorded, NoteAdded
 from listen.jobs.folder.store import open_job
-from listen.lab.demo_story import SHOP, SUPERVISOR, TECH, TITLE
 from listen.lab.folders import drills_dir
 from listen.lab.shipped import demo_job
 from listen.lab.simulator.render import render
@@ -34,6 +33,7 @@ from listen.lab.training.make_drill import MakeWish, make_drill
 from listen.lab.training.seal import lab_key
 from listen.signal.clip import Clip
 from listen.trade.points import Kind
+from tests.demo.story import SHOP, SUPERVISOR, TECH, TITLE
 
 TRAPS = {
     "cross-talk",

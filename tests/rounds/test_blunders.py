@@ -1,6 +1,6 @@
 """Protects against slips: each made on purpose is noticed and nothing named on it; clean rounds of every world pass.
 
-The rates themselves (nine in ten noticed, at most one clean round in fifty stopped) are the bench's to measure.
+Few of each: rates are for a run of hundreds, which no test makes.
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 
 from listen.judge.result import RoundResult
-from listen.lab.simulator.blunders import BLUNDERS, Clips
 from listen.lab.simulator.draw import Wishes, draw
 from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import RoundSpec
@@ -25,6 +24,7 @@ from listen.signal.clip_print import clip_print, likeness
 from listen.signal.point import PointTakes, measure_point
 from listen.signal.spectra import spectra
 from listen.trade.points import Kind, PathId, walking_order
+from tests.rounds.slips import BLUNDERS, Clips
 
 FLAGS = {
     "copied": "same-sound",

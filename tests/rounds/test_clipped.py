@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from listen.lab.simulator.blunders import Clips
 from listen.lab.simulator.render import render
 from listen.rounds.model import Facts
 from listen.trade.points import Kind
+from tests.rounds.slips import Clips
 from tests.rounds.test_blunders import judged, leak, measured
 
 FACTS = Facts(loss_percent=25.0)

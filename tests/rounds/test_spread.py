@@ -59,12 +59,12 @@ def test_two_processes_give_the_same_lines(many: list[str], one: list[str], caps
 
 def test_job_folders_are_ranked_by_round(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A job gives one line a recorded round, named after it, like a loose round."""
-    from listen.lab.shipped import demo_job, demo_round
+    from listen.lab.shipped import MAIN_ROUND, demo_job
 
     job = demo_job(tmp_path)
     assert main(["rank", "--json", str(job)]) == 0
     lines = capsys.readouterr().out.splitlines()
-    assert any(f'"round":"{job}#{demo_round()}"' in line and '"paths":["intake-valve"]' in line for line in lines)
+    assert any(f'"round":"{job}#{MAIN_ROUND}"' in line and '"paths":["intake-valve"]' in line for line in lines)
     assert all('"schema":"hissway.round/1"' in line for line in lines)
 
 

@@ -24,7 +24,7 @@ from textual.pilot import Pilot  # noqa: E402
 from listen.audio.write import write_flac  # noqa: E402
 from listen.jobs.events import Judged, ReadingEntered  # noqa: E402
 from listen.lab.demo_scenes import demo_scene  # noqa: E402
-from listen.lab.shipped import demo_round  # noqa: E402
+from listen.lab.shipped import MAIN_ROUND  # noqa: E402
 from listen.lab.simulator.render import render  # noqa: E402
 from listen.lab.simulator.scene import Switched  # noqa: E402
 from listen.lab.simulator.simulated_microphone import SimulatedMicrophone  # noqa: E402
@@ -161,11 +161,11 @@ async def still_pictures() -> None:
     app = HisswayApp(services=QuickDemo())
     async with app.run_test(size=(100, 30)) as pilot:
         await until(pilot, lambda: bool(app.screen.query("EngineView")))
-        app.push_screen(VerdictScreen(demo_round()))
+        app.push_screen(VerdictScreen(MAIN_ROUND))
         await settle(pilot)
         keep(app, "verdict")
         app.pop_screen()
-        app.push_screen(EvidenceScreen(demo_round(), "intake"))
+        app.push_screen(EvidenceScreen(MAIN_ROUND, "intake"))
         await until(pilot, lambda: getattr(app.screen, "_looked", None) is not None, 60)
         await settle(pilot)
         keep(app, "evidence")

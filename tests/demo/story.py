@@ -9,9 +9,10 @@ from listen.jobs.judging import judged
 from listen.jobs.to_round import to_round
 from listen.judge.result import RoundResult
 from listen.lab.demo_scenes import ENGINE, FIRST_TRY_LOSS, LOSS, MICROPHONE, demo_scene
-from listen.lab.ledger import Ledger
+from listen.lab.shipped import MAIN_ROUND
 from listen.lab.simulator.render import render
 from listen.trade.points import Kind
+from tests.demo.ledger import Ledger
 
 TITLE = "Launch tractor: pops back through the intake"
 SHOP = "Shingle End Boat Shed"
@@ -43,7 +44,6 @@ class Told:
     """Why the points beyond ``only`` were not walked."""
 
 
-MAIN_ROUND = "c5-5a1d3e"
 ROUNDS: tuple[Told, ...] = (
     Told("c1-2b7f90", 1, "sound cylinder for comparison", ("none",), 0.8, "no"),
     Told(

@@ -1,7 +1,8 @@
-"""Rebuilds the shipped demo job from its seed: ``python -m listen.lab.make_demo [FOLDER]``."""
+"""Makes the shipped recordings from their seeds: ``python -m tests recordings [FOLDER]``."""
 
 from __future__ import annotations
 
+import argparse
 import shutil
 import sys
 from datetime import UTC, datetime
@@ -10,11 +11,15 @@ from pathlib import Path
 import msgspec
 
 from listen.lab.demo_scenes import DEMO_SEED, ENGINE, demo_scene
-from listen.lab.demo_story import ROUNDS, tell
-from listen.lab.ledger import Ledger
 from listen.lab.simulator.truth import GENERATOR, SCHEMA
 from listen.lab.simulator.write import LABEL, truth_document
+from tests.demo.drills import make_drills
+from tests.demo.ledger import Ledger
+from tests.demo.story import ROUNDS, tell
 
+SUMMARY = "make the shipped demo job and drills anew from their seeds"
+EXAMPLE = "python -m tests recordings"
+RECORDINGS = Path(__file__).resolve().parents[2] / "recordings"
 BEGAN = datetime(2026, 3, 17, 8, 5, tzinfo=UTC)
 """When the story begins."""
 
@@ -44,13 +49,14 @@ def make_demo(folder: Path) -> Path:
     return job
 
 
-def main() -> int:
-    """Rebuild in the folder given, or in this checkout."""
-    checkout = Path(__file__).resolve().parents[2] / "recordings" / "demo"
-    made = make_demo(Path(sys.argv[1]) if len(sys.argv) > 1 else checkout)
-    sys.stderr.write(f"made {made}\n")
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Where to."""
+    parser.add_argument("folder", nargs="?", type=Path, default=RECORDINGS, help="default: this checkout's recordings")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Make demo job and drills in the folder given."""
+    sys.stderr.write(f"made {make_demo(args.folder / 'demo')}\n")
+    make_drills(args.folder / "drills")
+    sys.stderr.write(f"made {args.folder / 'drills'}\n")
     return 0
-
-
-if __name__ == "__main__":
-    sys.exit(main())

@@ -27,6 +27,9 @@ _INSIDE = re.compile(r"data:[^\"')]+")
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\d(?: \d\d:\d\d)?(?: \(UTC[+-]\d\d\))?")
 MOST_BYTES = 400_000_000
 """Of a page with all its sounds."""
+_TAG = re.compile(r"<[^>]*>")
+QUOTED, BEFORE_IT = 120, 40
+"""Letters quoted of a line that differs, and how many of them stand before the difference."""
 SHOWN = 3
 """Differences told; one forged figure stands in several places."""
 
@@ -132,7 +135,8 @@ def _faults(
     pairs = [(a, b) for a, b in zip_longest(_words(page), _words(again), fillvalue="") if first_difference(a, b)]
     differ = [(a, b) for a, b in pairs if zone or _MOMENT.sub("", a) != _MOMENT.sub("", b)]
     for said, is_ in differ[:SHOWN]:
-        yield Mismatch("report", "words", f"says “{said[:120]}”; made from the job it says “{is_[:120]}”")
+        here, there = _apart(said, is_)
+        yield Mismatch("report", "words", f"says “{here}”; made from the job it says “{there}”")
     if len(differ) > SHOWN:
         yield Mismatch("report", "words", f"{len(differ) - SHOWN} further lines differ")
 
@@ -141,6 +145,15 @@ def _words(page: str) -> list[str]:
     """Line by line what can be read, and every address and mark that is no sound or picture."""
     text = _INSIDE.sub("data:", page)
     return [line for raw in text.splitlines() if (line := " ".join(raw.split()))]
+
+
+def _apart(said: str, is_: str) -> tuple[str, str]:
+    """Two lines from shortly before they begin to differ, as they are read."""
+    plain = [" ".join(_TAG.sub(" ", line).split()) for line in (said, is_)]
+    lines = plain if plain[0] != plain[1] else [said, is_]
+    alike = next((n for n, (a, b) in enumerate(zip(*lines, strict=False)) if a != b), min(map(len, lines)))
+    start = max(0, alike - BEFORE_IT)
+    return lines[0][start : start + QUOTED], lines[1][start : start + QUOTED]
 
 
 def _at(folder: Path, head: str) -> OpenJob | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
 
@@ -62,6 +63,16 @@ def test_a_forged_line_is_found(job: Path, demo_page: str, was: str, is_: str) -
         was = "intake"
     found = checked(page(job, demo_page.replace(was, is_, 1)), job)
     assert found and any("made from the job it says" in text for text in found)
+
+
+def test_a_forged_figure_is_quoted_beside_what_it_should_be(job: Path, demo_page: str) -> None:
+    """In a row of a table, too, which is one long line."""
+    figure = re.search(r"(9\d %) sure", demo_page)
+    assert figure
+    for text in checked(page(job, demo_page.replace(figure[1], "12 %")), job):
+        said, _, is_ = text.partition("; made from the job it says ")
+        if is_:
+            assert "12 %" in said and figure[1] in is_ and "<" not in text
 
 
 def test_a_page_of_no_state_of_this_job_is_told(job: Path, demo_page: str) -> None:

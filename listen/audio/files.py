@@ -149,14 +149,14 @@ def _opened(path: Path) -> soundfile.SoundFile:
     try:
         return soundfile.SoundFile(os.fsencode(path) if os.name == "posix" else str(path))
     except (soundfile.LibsndfileError, TypeError, ValueError) as error:
-        raise ClipError(f"{path.name}: not a sound file we can read; WAV or FLAC is needed") from error
+        raise ClipError(f"{path.name}: not a sound file we can read; WAV, FLAC, MP3, Ogg or Opus is needed") from error
 
 
 def _check_file(path: Path) -> None:
     try:
         found = path.stat()
         if not stat.S_ISREG(found.st_mode):
-            raise ClipError(f"{path.name}: not a file; a WAV or FLAC file is needed")
+            raise ClipError(f"{path.name}: not a file; a sound file is needed")
         if found.st_size == 0:
             raise ClipError(f"{path.name}: empty file; record it again")
         missing = missing_bytes(path)

@@ -37,16 +37,24 @@ def bring_in(opened: OpenJob, round_id: str, place: Path) -> RoundImported:
         try:
             opened.keep_file(take.path, part, channel=take.channel or 0)
         except HisswayError as e:
-            left_out.append(storable(f"{take.path.name}: {e}"))
+            left_out.append(storable(_told(take.path.name, e)))
             continue
         files.append(storable(take.path.name))
         if take.kind is Kind.AIR:
             aired.add(take.point)
     if not files:
-        raise RoundError(f"{place}: no clip could be taken; {left_out[0] if left_out else 'no sound files there'}")
+        more = f" (and {len(left_out) - 1} more)" if len(left_out) > 1 else ""
+        raise RoundError(
+            f"{place}: no clip could be taken; {left_out[0] if left_out else 'no sound files there'}{more}"
+        )
     event = RoundImported(round_id=round_id, folder=storable(str(place)), files=tuple(files), left_out=tuple(left_out))
     opened.append(event)
     return event
+
+
+def _told(name: str, error: HisswayError) -> str:
+    """Why a file was left out; most sentences name it themselves."""
+    return str(error) if str(error).startswith(f"{name}:") else f"{name}: {error}"
 
 
 def bring_named(opened: OpenJob, round_id: str, recordings: Sequence[Recording]) -> RoundImported:

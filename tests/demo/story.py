@@ -9,7 +9,7 @@ from listen.jobs.judging import judged
 from listen.jobs.to_round import to_round
 from listen.judge.result import RoundResult
 from listen.lab.demo_scenes import ENGINE, FIRST_TRY_LOSS, LOSS, MICROPHONE, demo_scene
-from listen.lab.shipped import MAIN_ROUND
+from listen.lab.shipped import LEFT_ROUND, MAIN_ROUND
 from listen.lab.simulator.render import render
 from listen.trade.points import Kind
 from tests.demo.ledger import Ledger
@@ -23,8 +23,6 @@ RESTRICTOR_MM = 1.0
 DRY_KPA = {1: 1240.0, 2: 1225.0, 3: 1215.0, 4: 1235.0, 5: 900.0}
 WET_KPA = {1: 1275.0, 5: 930.0}
 """Wet, with the same measured dose: cylinder 1 as the control."""
-SECOND_TRY = "c3-8e61b2"
-"""Round on cylinder 3 that was begun again and left after the loss was read: to be gone on with."""
 PLUGS = {1: ("tan-dry",), 2: ("tan-dry",), 3: ("tan-dry",), 4: ("tan-dry",), 5: ("soot-dry",)}
 SYMPTOMS = ("misfire-idle", "popping-intake")
 
@@ -147,9 +145,9 @@ def after_rounds(ledger: Ledger, told: Told) -> None:
         text = "Was a good way off top dead centre. Came up again by hand; the loss then read 10 percent."
         ledger.add(ev.NoteAdded(text=text, cylinder=3, round_id=told.round_id), after_s=240)
         ledger.add(
-            ev.RoundOpened(round_id=SECOND_TRY, cylinder=3, title="second try"),
-            ev.CautionAcknowledged(caution="set-up", round_id=SECOND_TRY),
-            reading("loss", LOSS[3], 3, SECOND_TRY),
+            ev.RoundOpened(round_id=LEFT_ROUND, cylinder=3, title="second try"),
+            ev.CautionAcknowledged(caution="set-up", round_id=LEFT_ROUND),
+            reading("loss", LOSS[3], 3, LEFT_ROUND),
         )
         ledger.add(*(reading("loss", LOSS[n], n) for n in (2, 4)), after_s=200)
 

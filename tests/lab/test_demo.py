@@ -16,12 +16,12 @@ from listen.jobs.folder.store import open_job
 from listen.jobs.to_round import to_round
 from listen.jobs.walk import next_step
 from listen.lab.demo_scenes import demo_scene
-from listen.lab.shipped import MAIN_ROUND, demo_job, recordings_dir
+from listen.lab.shipped import LEFT_ROUND, MAIN_ROUND, demo_job, recordings_dir
 from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
 from listen.rounds.evaluate import evaluate
 from listen.trade.points import Kind
 from tests.demo.job import make_demo
-from tests.demo.story import SECOND_TRY
+from tui.bridge.demo import DemoServices
 
 MAX_BYTES = 12_000_000
 STEP = 2.0**-15
@@ -92,7 +92,7 @@ def test_a_copy_opens_without_trouble_and_has_everything_to_show(tmp_path: Path)
         judged = [r for r in job.rounds if r.clips]
         assert len(judged) == 3 and all(r.call() and r.verdict and not r.stale for r in judged)
         assert judged[0].decision is not None
-        assert next_step(job, SECOND_TRY).kind == "clip"
+        assert next_step(job, LEFT_ROUND).kind == "clip"
         assert next_step(job, MAIN_ROUND).kind == "done"
 
 
@@ -145,12 +145,23 @@ def test_a_newcomer_walks_the_cylinder_left_open_and_finds_it_sound(tmp_path: Pa
     with open_job(demo_job(tmp_path)) as opened:
         microphone = SimulatedMicrophone(demo_scene(3), pace=0)
         microphone.open()
-        while (step := next_step(opened.job, SECOND_TRY)).kind in ("clip", "call"):
+        while (step := next_step(opened.job, LEFT_ROUND)).kind in ("clip", "call"):
             if step.kind == "call":
-                opened.append(ByEarCalled(round_id=SECOND_TRY, declined=True))
+                opened.append(ByEarCalled(round_id=LEFT_ROUND, declined=True))
                 continue
-            part = opened.new_part(SECOND_TRY, step.point, step.clip_kind, step.walk)
+            part = opened.new_part(LEFT_ROUND, step.point, step.clip_kind, step.walk)
             microphone.aim(step.point, Kind(step.clip_kind))
             opened.keep(part, microphone.record(part.path, 3.0, threading.Event()))
-        result = evaluate(to_round(opened.job, SECOND_TRY, opened.folder))
+        result = evaluate(to_round(opened.job, LEFT_ROUND, opened.folder))
     assert result.verdict.kind == "sound", result.verdict.text
+
+
+def test_the_demo_says_what_is_to_be_done_until_it_is_done(tmp_path: Path) -> None:
+    """Advice that stays after it was followed is not true."""
+    with open_job(demo_job(tmp_path), write=False) as opened:
+        job = opened.job
+    services = DemoServices(tmp_path / "jobs")
+    assert "Cylinder 3 is to be tested again" in services.welcome(job)
+    judged = msgspec.structs.replace(job.round(MAIN_ROUND), id=LEFT_ROUND)
+    done = tuple(judged if r.id == LEFT_ROUND else r for r in job.rounds)
+    assert services.welcome(msgspec.structs.replace(job, rounds=done)) == "This engine is simulated: nothing can break."

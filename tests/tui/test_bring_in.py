@@ -46,3 +46,18 @@ def test_nothing_to_take_is_one_clear_line(tmp_path: Path) -> None:
             bring_in(opened, round_id, tmp_path / "jobs")
         with pytest.raises(RoundError, match="cannot be read"):
             bring_in(opened, round_id, tmp_path / "nowhere")
+
+
+def test_what_could_not_be_taken_is_named_once_and_counted(tmp_path: Path) -> None:
+    """A folder of broken files: which one, what is wrong, what can be read instead, and that there are more."""
+    folder = tmp_path / "broken"
+    folder.mkdir()
+    (folder / "intake-quiet-1.wav").write_bytes(b"RIFFxxxxWAVEjunk")
+    (folder / "tailpipe-air-1.mp3").write_bytes(bytes(range(256)) * 8)
+    needed = r"MP3, Ogg or Opus is needed \(and 1 more\)"
+    with (
+        create_job(tmp_path / "jobs", title="t", engine=layout("inline-4")) as opened,
+        pytest.raises(RoundError, match=needed) as caught,
+    ):
+        bring_in(opened, opened.open_round(1), folder)
+    assert str(caught.value).count("intake-quiet-1.wav") == 1

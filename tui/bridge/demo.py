@@ -11,13 +11,12 @@ from tui.bridge.services import Input, Services
 
 if TYPE_CHECKING:
     from listen.audio.source import Source
+    from listen.jobs.job import Job
     from listen.lab.simulator.scene import RoundSpec
 
 MICROPHONE = "simulated microphone"
-WELCOME = (
-    "This engine is simulated: nothing can break. Cylinder 3 is to be tested again: go down to it and press r. "
-    "Then Space does the next step, always."
-)
+WELCOME = "This engine is simulated: nothing can break."
+TO_DO = "Cylinder 3 is to be tested again: go down to it and press r. Then Space does the next step, always."
 
 
 class DemoServices(Services):
@@ -67,9 +66,12 @@ class DemoServices(Services):
         """What is seen is not real."""
         return "simulated demo" if self._passing is None else "simulated, not kept"
 
-    def welcome(self) -> str:
-        """Where to begin."""
-        return WELCOME
+    def welcome(self, job: Job) -> str:
+        """Where to begin, until that is done."""
+        from listen.lab.shipped import LEFT_ROUND
+
+        to_do = any(r.id == LEFT_ROUND and r.verdict is None for r in job.rounds)
+        return f"{WELCOME} {TO_DO}" if to_do else WELCOME
 
     def gauge(self, cylinder: int) -> str:
         """The simulated tester."""

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from listen.audio.player import Player
     from listen.audio.source import Source
+    from listen.jobs.job import Job
     from listen.judge.result import RoundResult
     from listen.rounds.analyst import Analyst
     from listen.rounds.check import ClipCheck, Spans
@@ -115,7 +116,7 @@ class Services:
         """Words for the top line; empty for the real thing."""
         return ""
 
-    def welcome(self) -> str:
+    def welcome(self, job: Job) -> str:
         """A first word on the Engine screen; empty for the real thing."""
         return ""
 

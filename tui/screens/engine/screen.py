@@ -69,7 +69,7 @@ class EngineScreen(EngineKeys):
         self._fill(rows, job)
         self._point()
         said = Content.assemble(
-            *((f"{w}\n", "bold $accent") for w in [self.bay.services.welcome()] if w), _summary(rows, job)
+            *((f"{w}\n", "bold $accent") for w in [self.bay.services.welcome(job)] if w), _summary(rows, job)
         )
         self.query_one("#says", Static).update(said)
 

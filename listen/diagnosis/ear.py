@@ -72,7 +72,7 @@ def _how(c: CylinderCase, path: str) -> str:
     if c.decided:
         return f"decided by {c.decided_by or 'the supervisor'}"
     if path in c.paths:
-        return f"{figures.sure(c.paths[path])} by the microphone{before}"
+        return f"{figures.sure(c.paths[path])} by the microphone alone{before}"
     return f"called by ear{before}"
 
 

@@ -110,7 +110,7 @@ def _fault(fault: Fault, why: bool) -> list[Content]:
         Content.assemble(
             ("  Next cheapest check: ", "bold"),
             plain(check.do, 400),
-            f" {plain(check.means, 400)}. About {check.minutes} min, {plain(check.tools, 80)}.",
+            f" {plain(check.means, 400)} About {check.minutes} min, {plain(check.tools, 80)}.",
         )
     )
     parts += _from(check.sources, why)
@@ -125,7 +125,8 @@ def _fault(fault: Fault, why: bool) -> list[Content]:
 
 def _weight(line: Line, glyph: str, why: bool) -> list[Content]:
     """What a finding weighs; with why, and where that comes from."""
-    words = plain(f"{line.words}: {line.detail}" if line.detail not in ("", line.words) else line.words, 300)
+    words = line.words if not line.detail else f"{line.words}: {line.detail}"
+    words = plain(line.detail if line.detail.startswith(line.words) else words, 300)
     head = Content.assemble(
         (f"  {glyph} {number(abs(line.db)):>5} ", "$success" if glyph == "+" else "$warning"), words
     )

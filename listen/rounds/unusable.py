@@ -34,7 +34,8 @@ def said_of_nothing(points: Sequence[PointTakes]) -> Verdict:
         flag = max(told, key=lambda f: flags.count(f.flag))
         why, _, then = flag.text.removesuffix(".").rpartition("; ")
         why, then = (why, then) if why else (then, "record this round again")
-        why = f"{flags.count(flag.flag)} times: {why[:1].lower()}{why[1:]}"
+        clips = "1 clip" if flags.count(flag.flag) == 1 else f"{flags.count(flag.flag)} clips"
+        why = f"{clips}: {why[:1].lower()}{why[1:]}"
     text = f"Cannot tell: none of the clips can be used ({why})."
     return Verdict(kind="unclear", paths=(), probability=0.0, text=text, next=f"{then[:1].upper()}{then[1:]}.")
 

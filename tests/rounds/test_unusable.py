@@ -34,7 +34,7 @@ def test_a_dead_channel_is_said_and_the_one_with_sound_is_named(
     folder = stereo(tmp_path / "dead", 0.0, 0.01)
     assert main(["rank", str(folder)]) == 0
     said = capsys.readouterr().out
-    assert "none of the clips can be used (4 times: the clip is silent to the last digit)" in said
+    assert "none of the clips can be used (4 clips: the clip is silent to the last digit)" in said
     assert "--channel 1" in said
     assert "odds" not in said and "%" not in said.replace("95 % interval", "")
     assert main(["rank", "--json", str(folder)]) == 0

@@ -25,9 +25,20 @@ from bay import (
 from fakes import QUICK, FakeAnalyst, FakeSource, result_for
 from textual.widgets import Input
 
-from listen.jobs.events import CautionAcknowledged, Judged, ReadingEntered, RoundOpened, SentBack, StepPassed
+from listen.jobs.events import (
+    CautionAcknowledged,
+    Confirmed,
+    Event,
+    Judged,
+    Overruled,
+    ReadingEntered,
+    RoundOpened,
+    SentBack,
+    StepPassed,
+)
 from listen.jobs.folder.store import open_job
 from listen.trade.layout import layout
+from tui.bridge.others import told
 from tui.screens.round import ways
 from tui.screens.verdict.remarks import remarks
 from tui.screens.verdict.screen import VerdictScreen
@@ -390,6 +401,15 @@ async def test_two_programs_have_a_job_open_and_one_of_them_records(tmp_path: Pa
             held.close()
             await clip(pilot, screen)
             await until(pilot, lambda: len(screen.record.live_clips()) == 1)
+
+
+def test_how_a_decision_fell_elsewhere_is_not_told() -> None:
+    """Whether a supervisor agreed says what the numbers are, and someone here may be listening blind."""
+    confirmed = Confirmed(round_id="r", name="Ida")
+    overruled = Overruled(round_id="r", name="Ida", paths=("rings",), reason="heard it at the filler")
+    for payload in (confirmed, overruled):
+        event = Event(id="e", time="2026-03-17T08:24:00Z", actor="Ida", payload=payload, line="0" * 64)
+        assert told((event,)) == "Ida, elsewhere: decided."
 
 
 async def test_a_clip_asked_for_and_refused_says_why_until_it_is_left_out(tmp_path: Path) -> None:

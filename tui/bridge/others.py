@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Protocol
 
 from listen.errors import HisswayError
-from listen.jobs.events import KIND_OF, NumbersShown, PairPlayed, SatDown
+from listen.jobs.events import KIND_OF, Confirmed, NumbersShown, Overruled, PairPlayed, SatDown
 from tui.bridge.threads import in_thread
 from tui.words import plain
 
@@ -18,6 +18,8 @@ LOOK_EVERY_S = 1.0
 """One look at a file's length and time: nothing on a disk, milliseconds on a share."""
 UNTOLD = (SatDown, NumbersShown, PairPlayed)
 """Kept account of, and nobody's news."""
+DECISIONS = (Confirmed, Overruled)
+"""Told alike: which it was says what the numbers are."""
 
 
 class Shows(Protocol):
@@ -69,7 +71,8 @@ def told(news: tuple[Event, ...]) -> str:
     for event in news:
         if not isinstance(event.payload, UNTOLD):
             kinds = did.setdefault(plain(event.actor, 40) or "someone", {})
-            what = KIND_OF.get(type(event.payload), "event").replace("-", " ")
+            kind = "decided" if isinstance(event.payload, DECISIONS) else KIND_OF.get(type(event.payload), "event")
+            what = kind.replace("-", " ")
             kinds[what] = kinds.get(what, 0) + 1
     return " ".join(
         f"{who}, elsewhere: {', '.join(f'{n} × {what}' if n > 1 else what for what, n in kinds.items())}."

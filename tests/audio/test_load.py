@@ -60,12 +60,14 @@ def test_a_short_halt_of_the_whole_program_costs_nothing(sound_server: SoundServ
 
 
 def test_a_long_halt_is_told_not_bridged(sound_server: SoundServer, tmp_path: Path) -> None:
+    """On a busy machine the server may halt with it and lose nothing: then all of it is there, to the sample."""
     recorder = hearing(sound_server, tmp_path)
     source = known_noise(tmp_path / "same.wav", 30)
     recorder.tell("record", tmp_path / "a.part", 20)
     wait_until(tmp_path / "a.part", 512 + 4 * RATE_HZ)
     pause(recorder, 2.0)
-    assert recorder.answer()["kind"] == "DeviceLost"
+    answer = recorder.answer()
+    assert answer.get("kind") == "DeviceLost" or (answer["seconds"], answer["gaps"]) == (20.0, [])
     assert is_exact(tmp_path / "a.part", source)
 
 

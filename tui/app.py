@@ -19,15 +19,16 @@ from textual.reactive import reactive
 from textual.screen import Screen
 
 from listen.errors import HisswayError
+from listen.voice.text import plain
 from tui.bridge.desk import WAIT_S, WritingDesk
 from tui.bridge.others import LOOK_EVERY_S, Others
 from tui.bridge.preferences import load, save
 from tui.bridge.services import Services
 from tui.bridge.sitting import Sitting
+from tui.content import DrawnOnly
 from tui.screens.base import BayScreen
 from tui.screens.jobs.screen import JobsScreen
 from tui.themes import DAYLIGHT, DIM_BAY, THEMES, AnySegment
-from tui.words import DrawnOnly, plain
 
 if TYPE_CHECKING:
     from concurrent.futures import Future

@@ -15,10 +15,10 @@ from listen.jobs.folder.store import create_job
 from listen.trade.layout import layout
 from listen.trade.plugs import plugs
 from tui.app import HisswayApp
+from tui.content import fitting
 from tui.screens.help.screen import HelpScreen
 from tui.screens.verdict.screen import VerdictScreen
 from tui.widgets.key_bar import KeyBar
-from tui.words import fitting
 
 SIZES = [(80, 24), (100, 30), (160, 45)]
 PATHS = (("intake-valve",), ("exhaust-valve",), ("coolant-passage",), ("intake-valve", "exhaust-valve"), ("none",))

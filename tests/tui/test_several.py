@@ -7,8 +7,8 @@ from pathlib import Path
 from bay import bench, screen_text, to_quiet_walk, until, walk
 
 from listen.jobs.folder.store import open_job
+from listen.voice import names
 from tui.screens.ticks import TickScreen
-from tui.words import called
 
 
 async def test_a_tech_may_call_two_paths_at_once(tmp_path: Path) -> None:
@@ -29,7 +29,7 @@ async def test_a_tech_may_call_two_paths_at_once(tmp_path: Path) -> None:
         await pilot.press("2", "1", "enter")
         await until(pilot, lambda: screen.record.call() is not None)
         assert screen.record.call().paths == ("intake-valve", "exhaust-valve")
-        assert called(screen.record.call().paths, None) == "intake valve and exhaust valve"
+        assert names.by_ear(screen.record.call().paths, None) == "intake valve and exhaust valve"
         assert screen.step().walk == "air"
     with open_job(next((tmp_path / "jobs").glob("[!.]*")), write=False) as read:
         assert read.job.round(screen.round_id).call().paths == ("intake-valve", "exhaust-valve")

@@ -15,6 +15,9 @@ from textual.color import Color
 from textual.widget import Widget
 
 from listen.signal.live import LiveLevel
+from listen.voice import figures
+from listen.voice.figures import decibels, number
+from listen.voice.text import plain
 from tui.themes import DIM_BAY, THEMES
 from tui.widgets.cells import Cells
 from tui.widgets.ladder import Ladder, Mark, Rung, Standing
@@ -23,7 +26,6 @@ from tui.widgets.odds import Chance, Odds
 from tui.widgets.scale import Scale, excess_scale
 from tui.widgets.spectra_plot import even_rows
 from tui.widgets.weights import Weight, Weights
-from tui.words import decibels, number, percent, plain
 
 RUNGS = (
     Rung("intake", "intake", "intake", (Mark.KEPT, Mark.KEPT, Mark.DUE), Standing.HEARD, 9.8, 9.2, 10.4, 0.4, 0.2),
@@ -131,7 +133,7 @@ def test_scales_keep_their_order_and_their_room(value: float, columns: int) -> N
 def test_numbers_have_a_true_minus_and_no_negative_zero() -> None:
     assert number(-0.04) == "0.0" and number(-1.25, 1) == "−1.2" and number(None) == "–"
     assert decibels(4.0) == "+4.0 dB" and decibels(None) == "–"
-    assert percent(0.996) == ">99 %" and percent(0.004) == "<1 %" and percent(0.5) == "50 %"
+    assert figures.sure(0.996) == ">99 %" and figures.sure(0.004) == "<1 %" and figures.sure(0.5) == "50 %"
 
 
 def luminance(color: Color) -> float:

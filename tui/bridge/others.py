@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Protocol
 
 from listen.errors import HisswayError
 from listen.jobs.events import KIND_OF, Confirmed, NumbersShown, Overruled, PairPlayed, SatDown
+from listen.voice.text import plain
 from tui.bridge.threads import in_thread
-from tui.words import plain
 
 if TYPE_CHECKING:
     from listen.jobs.events import Event

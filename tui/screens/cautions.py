@@ -13,8 +13,8 @@ from textual.widgets import Static
 
 from listen.trade.causes import sources
 from listen.trade.cautions import cautions, told_in
+from tui.content import shown
 from tui.widgets.panels import CautionPanel
-from tui.words import shown
 
 if TYPE_CHECKING:
     from listen.trade.cautions import Caution

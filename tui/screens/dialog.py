@@ -11,7 +11,7 @@ from textual.screen import ModalScreen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from tui.words import shown
+from tui.content import shown
 
 R = TypeVar("R")
 AROUND = 6

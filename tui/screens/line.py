@@ -13,8 +13,8 @@ from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
 from listen.errors import HisswayError
+from tui.content import shown
 from tui.widgets.field import Field
-from tui.words import shown
 
 
 class LineScreen(ModalScreen[None]):

@@ -10,8 +10,8 @@ from textual.content import Content
 from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
+from listen.voice.text import plain
 from tui.screens.dialog import ListDialog
-from tui.words import plain
 
 ALIGNED = 28
 """Columns up to which what the lines mean begins at one column."""

@@ -11,8 +11,8 @@ from textual.content import Content
 from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
+from listen.voice.text import plain
 from tui.screens.dialog import ListDialog
-from tui.words import plain
 
 ALONE = "none"
 """Sound is no path: it stands alone."""

@@ -9,7 +9,7 @@ from textual.containers import Vertical
 from textual.reactive import reactive
 from textual.widgets import Static
 
-from tui.words import shown
+from tui.content import shown
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,9 +12,10 @@ from textual.geometry import Size
 from textual.message import Message
 from textual.reactive import reactive
 
+from listen.voice.text import plain
+from tui.content import fitting
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
-from tui.words import fitting, plain
 
 BOX_HEIGHT, FLAT_HEIGHT = 5, 3
 HEAVY = ("┏━┓", "┗━┛", "┃")

@@ -9,11 +9,12 @@ from textual import events
 from textual.message import Message
 from textual.reactive import reactive
 
+from listen.voice.figures import decibels, number
+from listen.voice.text import plain
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
 from tui.widgets.large import FIGURE_HEIGHT, put_figure
 from tui.widgets.scale import Scale, excess_scale
-from tui.words import decibels, number, plain
 
 WIDE = 96
 """Columns from which names and words are written out."""

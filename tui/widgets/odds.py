@@ -10,12 +10,13 @@ from textual.binding import Binding, BindingType
 from textual.message import Message
 from textual.reactive import reactive
 
+from listen.voice import figures
 from listen.voice.figures import sure_range
+from listen.voice.text import plain
 from listen.voice.verdicts import glyph
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
 from tui.widgets.scale import Scale
-from tui.words import percent, plain
 
 READING = 22
 """Columns of the figures at the right."""
@@ -87,7 +88,7 @@ class Odds(Drawn, can_focus=True):
         if chance.least is not None and chance.most is not None:
             line.fill(name + round(scale.column(chance.least)), name + round(scale.column(chance.most)), "▒", "dim")
         line.bar(name, name + scale.column(min(chance.probability, chance.least or 1.0)), pen(chance))
-        line.put_right(width - 15, percent(chance.probability), "strong" if chance.named else "plain")
+        line.put_right(width - 15, figures.sure(chance.probability), "strong" if chance.named else "plain")
         if chance.least is not None and chance.most is not None:
             line.put_right(width - 2, sure_range(chance.least, chance.most), "dim")
         line.put(width - 1, glyph(kind(chance)) if chance.named else " ", pen(chance))

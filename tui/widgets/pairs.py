@@ -10,9 +10,9 @@ from textual.binding import Binding, BindingType
 from textual.message import Message
 from textual.reactive import reactive
 
+from listen.voice.text import plain
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
-from tui.words import plain
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,10 +16,12 @@ from textual.reactive import reactive
 from textual.widgets import Input, Label, Static
 
 from listen.trade.cautions import defer
+from listen.voice import figures
+from listen.voice.text import plain
+from tui.content import shown
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
 from tui.widgets.field import Field
-from tui.words import percent_plain, plain, shown
 
 if TYPE_CHECKING:
     from listen.trade.cautions import Caution
@@ -107,7 +109,7 @@ class ChoicePanel(Drawn, can_focus=True):
         elif y == len(self.choices) and self.asks_sure:
             sure = SURE[self.at]
             at = line.put(0, "[← →]", "warn")
-            at = line.put(at + 1, "not said how sure" if sure is None else f"{percent_plain(sure)} sure", "strong")
+            at = line.put(at + 1, "not said how sure" if sure is None else f"{figures.share(sure)} sure", "strong")
             line.put(max(at + 2, MORE_AT), "first, if you like: how sure are you?", "dim")
         return line
 

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 from textual.reactive import reactive
 
+from listen.voice import figures
+from listen.voice.text import plain
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
 from tui.widgets.scale import Scale
-from tui.words import percent_plain, plain
 
 READING = 28
 """Columns of the words at the right."""
@@ -57,7 +58,7 @@ class Shares(Drawn):
 
     def _axis(self, line: Cells, left: int, scale: Scale) -> None:
         for value in (0.0, 0.5, 1.0):
-            label = percent_plain(value)
+            label = figures.share(value)
             at = left + round(scale.column(value)) - (len(label) if value == 1.0 else len(label) // 2 if value else 0)
             line.put(at, label, "dim")
         line.put(left + scale.columns + 1, "right", "dim")
@@ -69,5 +70,5 @@ class Shares(Drawn):
         if share.said is not None:
             line.dot(left + round(scale.column(share.said)), "│", "warn")
         line.dot(left + round(scale.column(share.share)), "◆", "strong")
-        text = f"{share.right} of {share.calls} ({percent_plain(share.low)} to {percent_plain(share.high)})"
+        text = f"{share.right} of {share.calls} ({figures.share(share.low)} to {figures.share(share.high)})"
         line.put(left + scale.columns + 1, text, "strong" if share.heading else "plain")

@@ -5,9 +5,9 @@ from __future__ import annotations
 from rich.cells import cell_len
 from textual.reactive import reactive
 
+from listen.voice.text import plain
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
-from tui.words import plain
 
 MIN_STEP = 8
 """Columns a step keeps at least."""

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 from textual.reactive import reactive
 
+from listen.voice.figures import number
+from listen.voice.text import plain
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
 from tui.widgets.scale import Scale
-from tui.words import number, plain
 
 REACH_DB = 30.0
 """Bars reach this far to either side; longer ones are cut and carry an arrow."""

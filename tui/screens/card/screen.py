@@ -11,9 +11,10 @@ from textual.widgets import Button, Input, Label, Static
 
 from listen.jobs.events import DetailsGiven, JobNamed, Payload
 from listen.trade.details import LONGEST, details
+from listen.voice.text import plain
+from tui.content import shown
 from tui.screens.form import FormScreen
 from tui.widgets.field import Field
-from tui.words import plain, shown
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job

@@ -13,7 +13,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Static
 
 from listen.voice.names import point_name
-from tui.words import shown
+from tui.content import shown
 
 if TYPE_CHECKING:
     from tui.bridge.listener import Listener

@@ -13,10 +13,11 @@ from textual.widgets import Static
 
 from listen.errors import HisswayError
 from listen.voice import names, times
-from listen.voice.figures import UNITS
+from listen.voice.figures import UNITS, number
+from listen.voice.text import plain
+from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.pick import PickScreen
-from tui.words import number, plain, shown
 
 if TYPE_CHECKING:
     from listen.jobs.before_after import Change, Comparison, CylinderChange

@@ -9,10 +9,10 @@ from listen.jobs.events import Confirmed, Overruled, Payload, SentBack
 from listen.jobs.statement import statement
 from listen.trade.points import point
 from listen.voice import names
+from listen.voice.text import plain
 from tui.screens.confirm.signing import held_by
 from tui.widgets.banner import Say
 from tui.widgets.panels import Choice, Entry
-from tui.words import called, plain
 
 if TYPE_CHECKING:
     from listen.jobs.job import RoundRecord
@@ -76,7 +76,7 @@ def tech_call(record: RoundRecord) -> str:
     if call is None or call.declined:
         return "The tech made no call by ear."
     when = "before" if call.before_numbers else "after"
-    return f"The tech called by ear, {when} seeing numbers: {called(call.paths, call.sure)}."
+    return f"The tech called by ear, {when} seeing numbers: {names.by_ear(call.paths, call.sure)}."
 
 
 def _not_recorded(record: RoundRecord) -> str:

@@ -13,8 +13,10 @@ from listen.trade.cautions import cautions_for
 from listen.trade.doubts import blind_spots, contradictions
 from listen.trade.facts import facts
 from listen.trade.plugs import plugs
-from listen.voice import names
-from tui.words import number, percent, plain, shown
+from listen.voice import figures, names
+from listen.voice.figures import number
+from listen.voice.text import plain
+from tui.content import shown
 
 if TYPE_CHECKING:
     from listen.diagnosis.model import Diagnosis, Fault
@@ -94,14 +96,14 @@ def symptom_words(job: Job) -> str:
 
 
 def _fault(fault: Fault, why: bool) -> list[Content]:
-    head = f"▲ {plain(fault.words)} · {plain(fault.place)} · {percent(fault.probability)}, {plain(fault.sure)}"
+    head = f"▲ {plain(fault.words)} · {plain(fault.place)} · {figures.sure(fault.probability)}, {plain(fault.sure)}"
     parts = [shown(head, "bold $accent")]
     parts += _from(causes()[fault.cause].sources, why, f"before any evidence {number(fault.prior_db)} dB ")
     most = None if why else MOST_LINES
     parts += [part for line in fault.supports[:most] for part in _weight(line, "+", why)]
     parts += [part for line in fault.against[:most] for part in _weight(line, "−", why)]
     if fault.rivals:
-        rivals = ", ".join(f"{c.words} {percent(c.probability)}" for c in fault.rivals)
+        rivals = ", ".join(f"{c.words} {figures.sure(c.probability)}" for c in fault.rivals)
         parts.append(shown(f"  It could also be: {rivals}", "$warning"))
     check = fault.next_check
     if check.risk:

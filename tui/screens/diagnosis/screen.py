@@ -13,11 +13,11 @@ from textual.widgets import Static
 
 from listen.errors import HisswayError
 from listen.trade.units import said_in, unit_named
+from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.diagnosis import checks
 from tui.screens.diagnosis.pages import page, symptom_words
 from tui.screens.pick import PickScreen
-from tui.words import shown
 
 if TYPE_CHECKING:
     from listen.diagnosis.model import Diagnosis

@@ -12,8 +12,8 @@ from listen.jobs.standing import Standing, standing
 from listen.trade.plugs import plugs
 from listen.trade.points import PathId
 from listen.trade.units import Unit, show, unit_named
-from listen.voice import names, verdicts
-from tui.words import UNKNOWN, percent_plain
+from listen.voice import figures, names, verdicts
+from listen.voice.figures import UNKNOWN
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job, RoundRecord
@@ -142,7 +142,7 @@ def in_full(row: CylinderRow, job: Job) -> str:
     """Everything the table may have had to shorten, for the cylinder one is on."""
     parts = [f"Cylinder {row.cylinder}: {verdict_words(row.round)}"]
     if row.share_of_highest is not None:
-        parts.append(f"dry {percent_plain(row.share_of_highest)} of the highest")
+        parts.append(f"dry {figures.share(row.share_of_highest)} of the highest")
     if row.plug is not None:
         parts.append(f"plug {plug_words(row)}")
     if (found := job.findings.get(row.cylinder)) is not None:

@@ -17,12 +17,13 @@ from listen.jobs.standing import standing
 from listen.jobs.table import CylinderRow, cylinder_rows, lowest_share
 from listen.trade.cautions import Step
 from listen.trade.units import unit_named
-from listen.voice import verdicts
+from listen.voice import figures, verdicts
+from listen.voice.text import plain
+from tui.content import fitting, shown
 from tui.screens.engine import cells
 from tui.screens.engine.keys import EngineKeys
 from tui.screens.engine.type_line import TypeLine
 from tui.widgets.engine_view import EngineView, Pot
-from tui.words import fitting, percent_plain, plain, shown
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job
@@ -205,7 +206,7 @@ def _summary(rows: tuple[CylinderRow, ...], job: Job) -> str:
     share = lowest_share(rows)
     parts = [f"Pressures in {unit}."]
     if share is not None:
-        parts.append(f"Lowest dry reading is {percent_plain(share)} of the highest (rule of thumb: at least 75 %).")
+        parts.append(f"Lowest dry reading is {figures.share(share)} of the highest (rule of thumb: at least 75 %).")
     if not job.symptoms_asked:
         parts.append("Symptoms not asked yet (s).")
     elif not job.symptoms:

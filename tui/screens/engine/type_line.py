@@ -12,9 +12,9 @@ from textual.widgets import Static
 from listen.errors import HisswayError
 from listen.jobs.events import Payload
 from listen.jobs.typed import typed
+from tui.content import shown
 from tui.screens.engine import cells
 from tui.widgets.field import Field
-from tui.words import shown
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job

@@ -15,8 +15,12 @@ from listen.errors import HisswayError
 from listen.jobs.decay import leak_sentence
 from listen.jobs.walk import SWITCHED, round_points
 from listen.trade.points import point
+from listen.voice import figures
+from listen.voice.figures import UNKNOWN, decibels, number
+from listen.voice.text import plain
 from tui.bridge.playback import Playback, prepared
 from tui.bridge.threads import in_thread
+from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.evidence.look import PART_WORDS, Looked, Part, looked
 from tui.screens.note import write_note
@@ -24,7 +28,6 @@ from tui.screens.rungs import neighbour_point
 from tui.widgets.course_plot import CoursePlot, Moments
 from tui.widgets.heat import Heat, Picture
 from tui.widgets.spectra_plot import Curve, SpectraPlot
-from tui.words import UNKNOWN, decibels, number, percent_plain, plain, shown
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -184,7 +187,7 @@ class EvidenceScreen(BayScreen[None]):
 
     def _words(self) -> None:
         result, seen = self._result(), self._looked
-        kept = {name: percent_plain(curve.kept) for name, curve in seen.curves.items()} if seen else {}
+        kept = {name: figures.share(curve.kept) for name, curve in seen.curves.items()} if seen else {}
         lines = [_numbers(result)]
         if (course := self._course) is not None and self.bay.job is not None:
             self._told([*lines, *_followed(course, self.bay.job, self.record)], result)

@@ -10,7 +10,7 @@ from textual.widgets.option_list import Option
 from listen.jobs.answers import NO, YES, facts_here, in_words
 from listen.trade.causes import causes, sources
 from listen.trade.facts import GROUP_WORDS, Fact, moves
-from tui.words import plain
+from listen.voice.text import plain
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job

@@ -13,8 +13,8 @@ from textual.content import Content
 from textual.screen import ModalScreen, Screen
 from textual.widgets import Static
 
+from tui.content import shown
 from tui.widgets.key_bar import GLYPHS
-from tui.words import shown
 
 LEFT_OUT = {"tab", "shift+tab", "ctrl+c", "super+c", "ctrl+i"}
 """Keys every terminal program has."""

@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 
 from textual.content import Content
 
-from listen.voice import names
+from listen.voice import figures, names
+from listen.voice.text import plain
+from tui.content import shown
 from tui.widgets.shares import Share
-from tui.words import percent_plain, plain, shown
 
 if TYPE_CHECKING:
     from listen.jobs.hit_rate import Decided, HitRate, Said
@@ -26,7 +27,7 @@ def shares(rates: tuple[HitRate, ...]) -> tuple[Share, ...]:
     rows: list[Share] = []
     for found in rates:
         rows.append(_share(names.BY[found.by], found.rate, heading=True))
-        rows += [_share(f"  {percent_plain(c.mean_sure)} sure", c.rate, said=c.mean_sure) for c in found.classes]
+        rows += [_share(f"  {figures.share(c.mean_sure)} sure", c.rate, said=c.mean_sure) for c in found.classes]
     return tuple(rows)
 
 

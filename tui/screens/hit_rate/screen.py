@@ -11,10 +11,10 @@ from textual.widgets import Static
 
 from listen.errors import HisswayError
 from tui.bridge.threads import in_thread
+from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.hit_rate import page
 from tui.widgets.shares import Shares
-from tui.words import shown
 
 if TYPE_CHECKING:
     from listen.jobs.hit_rate import Decided, HitRate, Said

@@ -12,11 +12,11 @@ from textual.binding import Binding, BindingType
 from listen.errors import HisswayError
 from listen.jobs.folder.shelf import Shelf, empty_trash, on_shelf, put_aside, take_back
 from listen.voice import times
+from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.bridge.viewer import show_in_system
 from tui.screens.base import BayScreen
 from tui.screens.pick import PickScreen
-from tui.words import plain
 
 if TYPE_CHECKING:
     from listen.jobs.events import Payload

@@ -15,10 +15,11 @@ from textual.widgets import DataTable, Input, Static
 from listen.errors import HisswayError, JobError, JournalBroken
 from listen.voice import times
 from listen.voice.names import STATES
+from listen.voice.text import plain
+from tui.content import shown
 from tui.screens.jobs.more import JobsMore
 from tui.widgets.field import Field
 from tui.widgets.rows import Rows
-from tui.words import plain, shown
 
 if TYPE_CHECKING:
     from listen.jobs.folder.store import OpenJob

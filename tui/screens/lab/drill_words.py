@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 from listen.trade.points import PathId
 from listen.voice import names
+from listen.voice.text import plain
 from tui.screens.calls import AT_POINT
 from tui.widgets.banner import Say
 from tui.widgets.panels import Choice
-from tui.words import plain
 
 if TYPE_CHECKING:
     from listen.lab.training.answers import Reveal

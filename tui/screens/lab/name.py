@@ -11,8 +11,8 @@ from textual.containers import Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
+from tui.content import shown
 from tui.widgets.field import Field
-from tui.words import shown
 
 
 class NameScreen(ModalScreen["str | None"]):

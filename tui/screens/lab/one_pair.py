@@ -8,11 +8,11 @@ from typing import TypeVar
 from textual.app import ComposeResult
 from textual.widgets import Static
 
+from tui.content import shown
 from tui.screens.hearing import HearingScreen
 from tui.widgets.banner import Banner, Say
 from tui.widgets.pairs import Pair, Pairs
 from tui.widgets.panels import Choice, ChoicePanel
-from tui.words import shown
 
 R = TypeVar("R")
 

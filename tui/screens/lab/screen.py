@@ -13,12 +13,13 @@ from textual.content import Content
 from textual.widgets import Static
 
 from listen.errors import HisswayError
+from listen.voice.text import plain
 from tui.bridge.threads import in_thread
+from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.lab.name import NameScreen
 from tui.screens.lab.standing import class_file, class_lines, page, standing
 from tui.screens.pick import PickScreen
-from tui.words import plain, shown
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from textual.content import Content
 
-from tui.words import plain, shown
+from listen.voice.text import plain
+from tui.content import shown
 
 if TYPE_CHECKING:
     from listen.lab.learners import Learner

@@ -15,15 +15,17 @@ from textual.widgets.option_list import Option
 
 from listen.errors import HisswayError
 from listen.jobs.events import MicrophoneChecked
+from listen.voice.figures import number
+from listen.voice.text import plain
 from tui.bridge.listener import Listener
 from tui.bridge.services import Input
 from tui.bridge.threads import in_thread
+from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.microphone.check import CALIBRATE_S, CHECK_S, Calibrated, calibrate, check
 from tui.screens.pick import PickScreen
 from tui.widgets.countdown import Count, Countdown
 from tui.widgets.level_meter import LevelMeter
-from tui.words import number, plain, shown
 
 if TYPE_CHECKING:
     from listen.signal.quality_mic import MicReport

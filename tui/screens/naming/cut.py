@@ -13,11 +13,12 @@ from textual.widgets import Static
 
 from listen.errors import HisswayError
 from listen.jobs.naming import Recording, course, cut
+from listen.voice.text import plain
 from tui.bridge.playback import Playback
 from tui.bridge.threads import in_thread
+from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.widgets.level_strip import LevelStrip
-from tui.words import plain, shown
 
 if TYPE_CHECKING:
     from listen.signal.clip import Clip

@@ -16,10 +16,11 @@ from listen.errors import HisswayError
 from listen.jobs.naming import KINDS, LONG_S, Found, Recording, in_walking_order
 from listen.voice.names import clip as clip_words
 from listen.voice.names import point_name
+from listen.voice.text import plain
 from tui.bridge.playback import Playback
+from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.naming.cut import CutScreen
-from tui.words import plain, shown
 
 if TYPE_CHECKING:
     from listen.jobs.walk import Step

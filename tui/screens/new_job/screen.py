@@ -17,10 +17,11 @@ from listen.errors import HisswayError
 from listen.jobs.events import EngineDescribed, JobNamed, Payload, PersonChosen
 from listen.trade.layout import Engine, Exhaust, Layout, engine_of_rows, layout, layout_row, layout_rows
 from listen.trade.units import KPA_PER
+from listen.voice.text import plain
+from tui.content import shown
 from tui.screens.form import FormScreen
 from tui.widgets.engine_view import EngineView
 from tui.widgets.field import Field
-from tui.words import plain, shown
 
 if TYPE_CHECKING:
     from listen.jobs.folder.store import OpenJob

@@ -19,14 +19,15 @@ from listen.jobs.said import SECTIONS
 from listen.jobs.standing import latest_round
 from listen.jobs.typed import typed
 from listen.voice.figures import as_read
+from listen.voice.text import plain
 from listen.voice.times import moment
+from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.cautions import CautionScreen
 from tui.screens.note import write_note
 from tui.screens.one_line import OneLineScreen
 from tui.screens.pick import PickScreen
 from tui.screens.touching import rounds_touched, write_asking
-from tui.words import plain, shown
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job, RoundRecord

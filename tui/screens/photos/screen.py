@@ -18,12 +18,13 @@ from listen.jobs.events import PhotoTakenBack
 from listen.jobs.folder.disk import replace, telling
 from listen.jobs.folder.parts import is_clip_id
 from listen.voice import times
+from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.bridge.viewer import show_in_system
+from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.widgets.field import Field
 from tui.widgets.halftone import Halftone
-from tui.words import plain, shown
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job, PhotoRecord

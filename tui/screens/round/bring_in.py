@@ -12,9 +12,9 @@ from textual.containers import Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
+from tui.content import shown
 from tui.screens.photos.screen import file_named
 from tui.widgets.field import Field
-from tui.words import shown
 
 ABOUT = """A folder of recordings from a phone or a field recorder, or one file. Whatever the files are called: they
 are listed in order of time, and you say by keys which is which, hearing each; one long recording is cut at marks.

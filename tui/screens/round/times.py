@@ -13,9 +13,9 @@ from textual.screen import ModalScreen
 from textual.widgets import Input, Label, Static
 
 from tui.bridge.preferences import Preferences
+from tui.content import shown
 from tui.widgets.field import Field
 from tui.widgets.tick import Tick
-from tui.words import shown
 
 if TYPE_CHECKING:
     from tui.bridge.bay import Bay

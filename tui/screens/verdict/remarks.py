@@ -8,7 +8,9 @@ from textual.content import Content
 
 from listen.jobs.reference import beside, declined
 from listen.trade.cautions import cautions_for, defer
-from tui.words import called, plain, shown
+from listen.voice import names
+from listen.voice.text import plain
+from tui.content import shown
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job, RoundRecord
@@ -32,7 +34,7 @@ def _ear(record: RoundRecord) -> str:
     if call is None or call.declined:
         return "The tech made no call by ear."
     when = "before any number was shown" if call.before_numbers else "after numbers had been shown"
-    return f"Called by ear, {when}: {called(call.paths, call.sure)}."
+    return f"Called by ear, {when}: {names.by_ear(call.paths, call.sure)}."
 
 
 def _reference(job: Job, record: RoundRecord) -> str:

@@ -18,13 +18,15 @@ from listen.jobs.standing import Standing, standing
 from listen.jobs.walk import Wish, advised
 from listen.judge.account import account
 from listen.judge.result import PathResult, RoundResult, Verdict
-from listen.voice import names, verdicts
+from listen.voice import figures, names, verdicts
+from listen.voice.figures import number
+from listen.voice.text import plain
+from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.pick import PickScreen
 from tui.screens.verdict.remarks import remarks
 from tui.widgets.odds import Chance, Odds
 from tui.widgets.weights import Weight, Weights
-from tui.words import number, path_words, percent, plain, shown
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job, RoundRecord
@@ -113,14 +115,14 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         if path is None:
             return
         head = HEADS.get(
-            path.path, f"What moved the odds that the {path_words(path.path)} leaks, alone or with another"
+            path.path, f"What moved the odds that the {names.path(path.path)} leaks, alone or with another"
         )
         self.query_one("#account-head", Static).update(shown(head))
         lines = account(path)
         weights = self.query_one(Weights)
         weights.lines = tuple(Weight(_source(line.source), line.push_db, line.so_far_db) for line in lines)
         total = lines[-1].so_far_db if lines else 0.0
-        weights.total = f"{number(total, sign=True)} decibans = {percent(path.involved)}"
+        weights.total = f"{number(total, sign=True)} decibans = {figures.sure(path.involved)}"
 
     @on(Odds.Chosen)
     def _path_chosen(self) -> None:
@@ -171,7 +173,7 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
 
 def _chance(p: PathResult, named: bool) -> Chance:
     low, high = p.involved_range or (None, None)
-    return Chance(p.path, path_words(p.path), p.involved, named, low, high)
+    return Chance(p.path, names.path(p.path), p.involved, named, low, high)
 
 
 def _head(verdict: Verdict, stands: Standing) -> Content:

@@ -15,9 +15,10 @@ from listen.errors import HisswayError
 from listen.jobs.waiting import ORDER
 from listen.voice import times
 from listen.voice.names import WAITS
+from listen.voice.text import plain
+from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.widgets.rows import Rows
-from tui.words import plain, shown
 
 if TYPE_CHECKING:
     from listen.jobs.folder.summary import JobSummary

@@ -1,4 +1,4 @@
-"""Values and other people's text as content for a widget; the words themselves are those of ``listen.voice``."""
+"""Other people's text as content for a widget: nothing in it steers the terminal, and it fits its columns."""
 
 from __future__ import annotations
 
@@ -10,28 +10,7 @@ from textual.color import Color
 from textual.content import Content
 from textual.filter import LineFilter
 
-from listen.voice.figures import UNKNOWN, decibels, number
-from listen.voice.figures import share as percent_plain
-from listen.voice.figures import sure as percent
-from listen.voice.names import by_ear as called
-from listen.voice.names import path as path_words
-from listen.voice.names import short_path
 from listen.voice.text import STANDS_FOR, plain, steers
-
-__all__ = [
-    "UNKNOWN",
-    "DrawnOnly",
-    "called",
-    "decibels",
-    "fitting",
-    "number",
-    "path_words",
-    "percent",
-    "percent_plain",
-    "plain",
-    "short_path",
-    "shown",
-]
 
 
 class DrawnOnly(LineFilter):
@@ -49,7 +28,7 @@ def _drawn(text: str) -> str:
 
 
 def shown(text: object, style: str = "") -> Content:
-    """The same as content for a widget, in one style."""
+    """The text as content in one style; its square brackets are no markup."""
     return Content.styled(plain(text), style) if style else Content(plain(text))
 
 

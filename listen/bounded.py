@@ -3,8 +3,6 @@
 A figure beyond them comes from a damaged or hostile file; taken at its word, it would be drawn, summed and waited for.
 """
 
-from __future__ import annotations
-
 from typing import Annotated
 
 from msgspec import Meta

@@ -1,7 +1,5 @@
 """Files that appear whole or not at all, names that survive a power cut, and reading only what is a file."""
 
-from __future__ import annotations
-
 import errno
 import os
 import re

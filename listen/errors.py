@@ -1,7 +1,5 @@
 """The error tree: every failure a user can meet, each one clear sentence of what, where, the limit and what to do."""
 
-from __future__ import annotations
-
 MAX_WORDS = 600
 """Longest sentence shown, in characters; a damaged file may quote itself at any length."""
 

@@ -1,7 +1,5 @@
 """Names that any file system takes, from whatever a person typed."""
 
-from __future__ import annotations
-
 import re
 import unicodedata
 

@@ -3,8 +3,6 @@
 For scores of learners, of contenders of the bench, of the shop and the tool.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Sequence
 from itertools import pairwise
 from typing import TypeVar

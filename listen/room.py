@@ -3,8 +3,6 @@
 A room is its owner's as long as the lock inside it is held; the system lets go of it with the owner, however it ends.
 """
 
-from __future__ import annotations
-
 import os
 import re
 import shutil

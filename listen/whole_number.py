@@ -1,7 +1,5 @@
 """Whole numbers typed on a command line, within bounds."""
 
-from __future__ import annotations
-
 import argparse
 from collections.abc import Callable
 

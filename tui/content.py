@@ -1,7 +1,5 @@
 """Other people's text as content for a widget: nothing in it steers the terminal, and it fits its columns."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from rich.cells import cell_len

@@ -1,7 +1,5 @@
 """The console script: hands the screens to the command line, and loads them only when asked for."""
 
-from __future__ import annotations
-
 import argparse
 from collections.abc import Sequence
 

@@ -1,7 +1,5 @@
 """Our two themes, for a dim bay and for daylight; blue against amber: no pair rests on red and green."""
 
-from __future__ import annotations
-
 from rich.segment import Segment
 from rich.style import Style
 from textual.color import Color

@@ -1,7 +1,5 @@
 """Keeps what C libraries print on file descriptor 2 (ALSA does, at length) apart from what we say on stderr."""
 
-from __future__ import annotations
-
 import os
 import sys
 from collections.abc import Iterator

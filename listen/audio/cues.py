@@ -1,7 +1,5 @@
 """Short tones that lead a person through a walk without looking at the screen."""
 
-from __future__ import annotations
-
 from functools import cache
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Inputs and outputs by name: listing them, and finding the one a user means."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar

@@ -1,7 +1,5 @@
 """What a RIFF or FORM header promises against what its file holds; the decoder mends the difference in silence."""
 
-from __future__ import annotations
-
 import struct
 from pathlib import Path
 

@@ -4,8 +4,6 @@ Two threads touch this. PortAudio's calls :meth:`Inflow.callback` and :meth:`Inf
 and queues are safe between them, counters are written by PortAudio's thread only, ``_takers`` is replaced, not changed.
 """
 
-from __future__ import annotations
-
 import queue
 import time
 from collections import deque

@@ -1,7 +1,5 @@
 """Leading a hand through a switched take: what the valve should be doing, how long still, and the tones that say so."""
 
-from __future__ import annotations
-
 import threading
 from collections.abc import Callable
 from contextlib import suppress

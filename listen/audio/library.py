@@ -1,7 +1,5 @@
 """PortAudio as a guest that may be missing or stop answering: one thread talks to it, and nobody waits for ever."""
 
-from __future__ import annotations
-
 import atexit
 import queue
 import sys

@@ -1,7 +1,5 @@
 """A long clip that stays in its file: measured stretch by stretch, in as much memory as one stretch takes."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path

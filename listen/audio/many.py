@@ -1,7 +1,5 @@
 """One take of several channels at once: a part file a channel, so that one that fails costs the others nothing."""
 
-from __future__ import annotations
-
 import threading
 import time
 from collections.abc import Sequence

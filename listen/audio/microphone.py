@@ -1,7 +1,5 @@
 """The real microphone: a PortAudio stream opened at the device's own rate, watched, and recorded from."""
 
-from __future__ import annotations
-
 import threading
 from collections.abc import Sequence
 from functools import partial

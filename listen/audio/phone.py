@@ -1,7 +1,5 @@
 """Sound as phones store it (AAC, AMR, ALAC in MP4 and 3GP): read through PyAV, an extra that is asked for by name."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path

@@ -1,7 +1,5 @@
 """The loudspeaker: plays one clip at a time, to its exact last sample, without making anybody wait."""
 
-from __future__ import annotations
-
 import threading
 from typing import Any
 

@@ -1,7 +1,5 @@
 """What any microphone, real or simulated, offers to the rest of the program, and what a recording is."""
 
-from __future__ import annotations
-
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """One take: blocks from the stream into the part file until it is long enough, stopped, or the stream goes wrong."""
 
-from __future__ import annotations
-
 import queue
 import threading
 import time

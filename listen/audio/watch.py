@@ -3,8 +3,6 @@
 Callback streams never raise and set no flag when a device is lost; every row of this was provoked on a real stream.
 """
 
-from __future__ import annotations
-
 from collections import deque
 from dataclasses import dataclass
 from enum import StrEnum

@@ -1,7 +1,5 @@
 """When recordings were made: from what stands in the file, else from its name, else from the disk; and their order."""
 
-from __future__ import annotations
-
 import json
 import os
 import re

@@ -1,7 +1,5 @@
 """Sound files out: 24 bits, whole under a passing name, read back, on the disk, then named."""
 
-from __future__ import annotations
-
 import errno
 import json
 from collections.abc import Callable, Iterator

@@ -1,7 +1,5 @@
 """``hissway bench``: the project's own figures, each from one module of ``listen.bench``, seeded."""
 
-from __future__ import annotations
-
 import argparse
 import importlib
 

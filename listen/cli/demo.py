@@ -1,7 +1,5 @@
 """``hissway demo``: the main job on shipped recordings, without a microphone and without PortAudio."""
 
-from __future__ import annotations
-
 import argparse
 import sys
 

@@ -1,7 +1,5 @@
 """``hissway key``: the shop's key for signatures that another machine can check, and the keys known by name."""
 
-from __future__ import annotations
-
 import argparse
 from pathlib import Path
 

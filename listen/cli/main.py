@@ -1,7 +1,5 @@
 """The ``hissway`` command: one table of commands, one place where errors become one line and an exit code."""
 
-from __future__ import annotations
-
 import argparse
 import importlib
 import os

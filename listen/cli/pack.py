@@ -1,7 +1,5 @@
 """``hissway pack``: a job written as a zip for another machine."""
 
-from __future__ import annotations
-
 import argparse
 from pathlib import Path
 

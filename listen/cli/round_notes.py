@@ -1,7 +1,5 @@
 """What a recording adds to the ``round.json`` of its folder: when the air was commanded, what was recorded together."""
 
-from __future__ import annotations
-
 import json
 import sys
 from pathlib import Path

@@ -1,7 +1,5 @@
 """``hissway salvage``: a damaged job brought back into a new one."""
 
-from __future__ import annotations
-
 import argparse
 import sys
 

@@ -1,7 +1,5 @@
 """Standard output and standard error that take any sign, are there even when closed, and fail in one sentence."""
 
-from __future__ import annotations
-
 import os
 import sys
 from contextlib import suppress

@@ -1,7 +1,5 @@
 """A round's result as a plain table, for people and for grep."""
 
-from __future__ import annotations
-
 from listen.judge.result import PointResult, RoundResult
 from listen.trade.points import point
 from listen.voice import verdicts

@@ -1,7 +1,5 @@
 """``hissway unpack``: a packed job taken in among one's own."""
 
-from __future__ import annotations
-
 import argparse
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """What is known about an engine, as plain values: the input of the diagnosis."""
 
-from __future__ import annotations
-
 import msgspec
 
 from listen.trade.layout import Engine

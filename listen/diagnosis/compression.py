@@ -1,7 +1,5 @@
 """What the dry compression of all cylinders says: one low, neighbours low, all low, high, even, climbing or not."""
 
-from __future__ import annotations
-
 from itertools import pairwise
 from statistics import median
 

@@ -1,7 +1,5 @@
 """The diagnosis over the whole engine: from findings to leading causes, contradictions, next checks and limits."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import msgspec

@@ -1,7 +1,5 @@
 """Finds the leading cause, what it competes with, and which further faults stand by odds of their own."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import msgspec

@@ -1,7 +1,5 @@
 """One observed fact in the words of the evidence table, with the figures it rests on."""
 
-from __future__ import annotations
-
 import msgspec
 
 

@@ -1,7 +1,5 @@
 """What the loss of all cylinders says, and whether it fits the compression."""
 
-from __future__ import annotations
-
 from statistics import median
 
 import msgspec

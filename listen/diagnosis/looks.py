@@ -1,7 +1,5 @@
 """What the plugs say as they came out."""
 
-from __future__ import annotations
-
 from collections import Counter
 
 from listen.diagnosis.case import EngineCase

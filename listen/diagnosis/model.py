@@ -1,7 +1,5 @@
 """The result of the diagnosis: faults with their rivals, checks and limits; contradictions; what was not tested."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 import msgspec

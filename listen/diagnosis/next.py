@@ -1,7 +1,5 @@
 """What to check next for a fault: cheapest first, nothing made already, nothing that safety forbids yet."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from listen.diagnosis.case import EngineCase, Made

@@ -1,7 +1,5 @@
 """What does not go together in the findings, and one word for how each cylinder stands."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from listen.diagnosis.case import CylinderCase, EngineCase

@@ -1,7 +1,5 @@
 """Which tests were made on which cylinders, and what remains untested."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 
 from listen.diagnosis.case import CylinderCase, EngineCase, Made

@@ -1,7 +1,5 @@
 """What was told and measured beside the cylinders' readings: facts, figures, outcomes of checks, and what follows."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 
 from listen.diagnosis.case import EngineCase

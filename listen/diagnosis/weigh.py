@@ -5,8 +5,6 @@ ratio, after I. J. Good's weight of evidence) times the share that counts; famil
 cause's score. Within a set of causes that exclude each other the odds are 10^(score/10), scaled to sum to 1.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Sequence
 

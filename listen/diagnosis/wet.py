@@ -1,7 +1,5 @@
 """What oil in the cylinder did to the compression, beside what the same oil did in a good cylinder."""
 
-from __future__ import annotations
-
 from listen.diagnosis.case import CylinderCase, EngineCase
 from listen.diagnosis.compression import all_low, shares
 from listen.diagnosis.ear import filler_on_all, heard_share

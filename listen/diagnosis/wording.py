@@ -1,7 +1,5 @@
 """Sentences of the diagnosis: places, how sure, what is said of a fault and of the engine."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from listen.diagnosis.finding import numbers_of

@@ -1,7 +1,5 @@
 """The answers to the table of facts: what a job holds of each, and the events that keep a new one."""
 
-from __future__ import annotations
-
 import re
 from typing import Any
 

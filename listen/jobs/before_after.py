@@ -1,7 +1,5 @@
 """Two jobs on one engine side by side: what changed beyond the uncertainty of both."""
 
-from __future__ import annotations
-
 from math import hypot
 
 import msgspec

@@ -1,7 +1,5 @@
 """Clips recorded elsewhere (a phone, a field recorder) brought into a round of a job."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from pathlib import Path
 

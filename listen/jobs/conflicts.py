@@ -1,7 +1,5 @@
 """What two machines said differently about one job without knowing of each other, until a person settles it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from listen.jobs import events as ev

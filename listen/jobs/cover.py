@@ -1,7 +1,5 @@
 """What a signature under a round covers, and what changed since: said on screens, in the report and by verify."""
 
-from __future__ import annotations
-
 import msgspec
 from msgspec.structs import replace
 

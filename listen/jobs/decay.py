@@ -1,7 +1,5 @@
 """The total leak by the decay after shut-off, set beside the loss reading of the round, in one sentence."""
 
-from __future__ import annotations
-
 from listen.errors import ReadingError
 from listen.jobs.job import Job, RoundRecord
 from listen.trade.decay import HOSE_M, HOSE_MM, emptied_l, leak_by_decay_l_s, leak_by_hole_l_s

@@ -1,7 +1,5 @@
 """What a person decided about a round, and how they had heard it: facts of the journal, never claims."""
 
-from __future__ import annotations
-
 import msgspec
 
 from listen.jobs.events import ByEarCalled, Confirmed, Judged, Overruled, SentBack, Signed

@@ -1,7 +1,5 @@
 """Every kind of event a job is made of: one frozen struct a kind, and the table from kind to struct."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import msgspec

@@ -1,7 +1,5 @@
 """From events to a job: one small rule for each kind of event, applied in order."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 
 from msgspec.structs import replace

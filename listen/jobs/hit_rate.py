@@ -1,7 +1,5 @@
 """The shop's own hit rate: what ear and tool had said before the teardown, against what the teardown showed."""
 
-from __future__ import annotations
-
 import csv
 import io
 from collections.abc import Iterable

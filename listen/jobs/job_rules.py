@@ -1,7 +1,5 @@
 """What each kind of event about the whole job, its engine or its cylinders does to it."""
 
-from __future__ import annotations
-
 import msgspec
 from msgspec.structs import replace
 

@@ -1,7 +1,5 @@
 """The event that stores a round's result with the clips and the program version it came from."""
 
-from __future__ import annotations
-
 from importlib.metadata import PackageNotFoundError, version
 
 from listen.jobs.events import Judged

@@ -3,8 +3,6 @@
 Folded from the events; screens draw it, nothing else keeps it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from typing import Literal
 

@@ -1,7 +1,5 @@
 """Recordings still to be named: which files there are, in order of time, and what each may be."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta

@@ -4,8 +4,6 @@ Kept there it is held by the chain, packed, merged and verified like every other
 with what device stays behind; the hash of the file it was made from says which original it was.
 """
 
-from __future__ import annotations
-
 import hashlib
 import io
 import secrets

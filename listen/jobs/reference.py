@@ -1,7 +1,5 @@
 """Which clips of other cylinders may serve as the sound-cylinder reference of a round."""
 
-from __future__ import annotations
-
 from listen.jobs.events import Overruled
 from listen.jobs.job import ClipRecord, Job, RoundRecord
 

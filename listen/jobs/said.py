@@ -1,7 +1,5 @@
 """What each kind of event says, in one line, and to which step it belongs: a row a kind."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Any
 

@@ -4,8 +4,6 @@ A decision stands above the verdict wherever a cylinder is spoken of. It is the 
 probability, and it is never handed on as if a microphone had measured it.
 """
 
-from __future__ import annotations
-
 from typing import Literal
 
 import msgspec

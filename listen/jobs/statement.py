@@ -1,7 +1,5 @@
 """The sentence under which a round is signed: only what the journal shows that its signer decided, saw and heard."""
 
-from __future__ import annotations
-
 from listen.jobs.decision import Decision
 from listen.jobs.events import Confirmed, Overruled
 from listen.jobs.hearing import same_person

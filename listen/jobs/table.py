@@ -1,7 +1,5 @@
 """The engine as a table: each cylinder's latest readings, wet rise, share of the highest, plug, latest round."""
 
-from __future__ import annotations
-
 import msgspec
 
 from listen.jobs.events import PlugSeen, ReadingEntered

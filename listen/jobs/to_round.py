@@ -1,7 +1,5 @@
 """A job's round as the files and facts that the judge reads."""
 
-from __future__ import annotations
-
 import math
 from pathlib import Path
 from statistics import median

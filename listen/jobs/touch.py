@@ -1,7 +1,5 @@
 """What all rules of the fold share: finding a round, and noting on it that an event concerned it."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Any
 

@@ -1,7 +1,5 @@
 """What came to a round from elsewhere before someone who had not seen it decided, signed or judged on it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from listen.jobs.events import Confirmed, Judged, Overruled, Payload, SentBack, Signed

@@ -1,7 +1,5 @@
 """What of a job waits for a supervisor, or was sent back and waits for the tech; nothing here tells a verdict."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 import msgspec

@@ -1,7 +1,5 @@
 """What comes next in a round: one table of steps, and the first of them that the job says is still due."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from typing import Literal
 

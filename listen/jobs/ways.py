@@ -1,7 +1,5 @@
 """Ways in which a round's clips may be taken: what each asks for, and the order it gives to the steps."""
 
-from __future__ import annotations
-
 import msgspec
 
 

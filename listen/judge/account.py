@@ -1,7 +1,5 @@
 """The account of one path: every push in decibans and the sum so far, ending at the odds of the path being at work."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from itertools import accumulate
 

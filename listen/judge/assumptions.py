@@ -4,8 +4,6 @@ Nobody has measured these on the engine at hand. Every set but the first leans o
 only where all of them agree, and the least favourable one says which recording would replace the assumption.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 

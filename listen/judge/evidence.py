@@ -1,7 +1,5 @@
 """What the judge is given: a likelihood over hiss levels for each point, bubble counts, and readings."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 

@@ -1,7 +1,5 @@
 """The sets of causes weighed: sound, each single path, pairs, a fitting, a set-up fault; noise from outside."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from itertools import combinations
 

@@ -1,7 +1,5 @@
 """Sums of probabilities kept as logarithms."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import numpy as np

@@ -6,8 +6,6 @@ path's log odds, averaged over the two orders, is its weight of evidence in deci
 prior add up to the odds exactly. Under the other sets of assumptions only the sum is formed.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 

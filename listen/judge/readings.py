@@ -4,8 +4,6 @@ A loss is brought to one effective hole through restrictor and supply before it 
 1.0 mm restrictor is about 67 % behind one of 0.5 mm.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable
 from functools import cache

@@ -1,7 +1,5 @@
 """The one result of a round, in the form other programs rely on (schema ``hissway.round/1``)."""
 
-from __future__ import annotations
-
 import msgspec
 
 from listen.bounded import Count, Deciban, Decibel, Rate, Seconds, Share

@@ -4,8 +4,6 @@ Jets rise by about 6 dB an octave below their peak; ring packs, drains and ducts
 called a loud red release silence, so slopes from -8 to +8 dB an octave are all given a place.
 """
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

@@ -4,8 +4,6 @@ Symbols: x_k level of source k at its own point (dB about the round's mean backg
 low-discrepancy sequence (deterministic) and are aimed where the own point's likelihood is, with weights that undo it.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

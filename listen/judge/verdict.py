@@ -4,8 +4,6 @@ A path is named when the probability that it is at work at all reaches 1 - cost(
 (Chow 1970), under every set of assumptions; a hidden second leak can rarely be excluded, and need not be.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """A learner's answers as a chain: each line's sum covers the one before, so that no edit is silent."""
 
-from __future__ import annotations
-
 import hashlib
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """The demo engine as the simulator knows it: what is really wrong with each cylinder, and how each point sounds."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from listen.lab.simulator.curves import OCTAVES, curve

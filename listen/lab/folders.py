@@ -1,7 +1,5 @@
 """Where the lab keeps learners and drills on this machine."""
 
-from __future__ import annotations
-
 import os
 from pathlib import Path
 

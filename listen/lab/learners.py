@@ -1,7 +1,5 @@
 """Learners: local names, one folder each, deletable with everything that is known of them."""
 
-from __future__ import annotations
-
 import secrets
 import shutil
 from datetime import UTC, datetime

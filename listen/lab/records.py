@@ -1,7 +1,5 @@
 """Append-only files of one JSON object a line: on disk when written, a torn last line costs nothing else."""
 
-from __future__ import annotations
-
 import os
 from pathlib import Path
 from typing import BinaryIO, TypeVar

@@ -1,7 +1,5 @@
 """Where the shipped recordings lie, and a copy of the demo job to work on."""
 
-from __future__ import annotations
-
 import shutil
 from pathlib import Path
 

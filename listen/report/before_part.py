@@ -1,7 +1,5 @@
 """Before and after, and the shop's own hit rate, as rows for a reader."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from listen.jobs.before_after import Change, compare

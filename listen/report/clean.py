@@ -1,7 +1,5 @@
 """Text from anyone made safe to print: no control, direction or non-characters, nothing that breaks a page's form."""
 
-from __future__ import annotations
-
 import math
 import re
 from typing import Any

@@ -1,7 +1,5 @@
 """The record of all clips of a job, each checked against its hash."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from listen.jobs.folder.disk import sha256_of

@@ -1,7 +1,5 @@
 """What a page says of where it comes from, so that it can be made again and compared; and making it again."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 from html import unescape

@@ -1,7 +1,5 @@
 """The job's photos as a reader meets them: where they belong, in words, and the picture for a page."""
 
-from __future__ import annotations
-
 import base64
 
 from listen.jobs.job import Job

@@ -1,7 +1,5 @@
 """The signatures under a round: who, when, and what holds each of them."""
 
-from __future__ import annotations
-
 from listen.jobs.events import Event, Signed
 from listen.jobs.exchange.keys import fingerprint
 from listen.jobs.exchange.sign import SignatureCheck, check_signatures

@@ -3,8 +3,6 @@
 Silence everywhere is what a sound cylinder gives, and a closed tap, and air left on throughout.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from listen.rounds.blunders import Blunder

@@ -5,8 +5,6 @@ Each is a row: what it is called, its limit, the sentence. Nothing may be named 
 concerned lose their air clips.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations

@@ -1,7 +1,5 @@
 """A switched take as a picture: its level over time, which moments had the air on, and by how much these are louder."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """One point's numbers in the form of a result, with flags for what could not be computed."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from listen.judge.result import BubbleRates, PointResult

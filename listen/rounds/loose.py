@@ -1,7 +1,5 @@
 """A loose round: a folder of sound files named ``<point>-<kind>[-N].<wav|flac>`` and an optional ``round.json``."""
 
-from __future__ import annotations
-
 import codecs
 import re
 import stat

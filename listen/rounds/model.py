@@ -1,7 +1,5 @@
 """A round as files and facts: which clip was taken where, and what else was read on that cylinder."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated

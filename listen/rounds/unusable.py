@@ -1,7 +1,5 @@
 """A round of which no clip can be used: the reason and what to do, in place of odds that rest on nothing heard."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import numpy as np

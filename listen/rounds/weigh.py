@@ -1,7 +1,5 @@
 """From measured points to the judge's evidence: drift over the whole round, likelihoods over levels, bubble counts."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 

@@ -4,8 +4,6 @@ Symbols: K bins, B = 13 bands. Midband frequencies are the exact base-ten ones o
 edges at a factor 10^(1/20) either side.
 """
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

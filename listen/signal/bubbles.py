@@ -8,8 +8,6 @@ Symbols: P[t, k] power, B[t, k] background of the same bin shortly before, R = P
 Everything is relative to the background, so gain changes nothing.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache

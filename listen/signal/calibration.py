@@ -1,7 +1,5 @@
 """Level calibration: what sound pressure level full scale stands for, from a clip of a 1 kHz calibrator."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from listen.errors import ClipError

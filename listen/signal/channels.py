@@ -4,8 +4,6 @@ Symbols: n samples, C channels, K bands. A place is known by its low frequencies
 cylinder to the next while the shop's own rise and fall is common to all channels.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise

@@ -5,8 +5,6 @@ level less its mean over frames and over bands: chance in Gaussian noise, so tha
 gain, offset, automatic gain, a coder and a cut leave it as it is.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise

@@ -9,8 +9,6 @@ Symbols: G scenarios, B bands; sigma in nepers of power (1 dB = 0.230); scatter 
 kappa C + (spread) (sigma_c^2 J + sigma_s^2 S), J all ones, S smooth over frequency, C from blocks inside the clips.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache

@@ -1,7 +1,5 @@
 """A point's clips made ready to be looked at: gated mean spectra over each other, tones, kept share, loudness steps."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

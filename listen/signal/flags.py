@@ -1,7 +1,5 @@
 """What is wrong or doubtful with a clip or a pair of clips: a name, a number, its limit, and what to do next."""
 
-from __future__ import annotations
-
 import msgspec
 
 from listen.bounded import Figure

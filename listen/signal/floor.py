@@ -4,8 +4,6 @@ A steady hiss lifts the floor of every gap between words and knocks; there the f
 steady noise it loses to it (METHOD section 2).
 """
 
-from __future__ import annotations
-
 from itertools import pairwise
 
 import numpy as np

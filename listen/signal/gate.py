@@ -4,8 +4,6 @@ Each frame's band powers are compared, on a logarithmic scale, with the clip's o
 it are dropped. The rule is scale-free and the same for quiet and air clips, so its truncation bias cancels.
 """
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

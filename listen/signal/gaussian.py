@@ -4,8 +4,6 @@ SciPy's triangular solver takes one matrix a call and NumPy has none, so the sub
 step a variable, each over all matrices together. A third of the time of inverses and determinants.
 """
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

@@ -11,8 +11,6 @@ References
 .. [1] G. M. Nita and D. E. Gary, "The generalized spectral kurtosis estimator", MNRAS Letters 406, 2010.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from itertools import pairwise
 

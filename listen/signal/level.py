@@ -3,8 +3,6 @@
 Symbols: Delta = L_air - L_quiet per band, K1 = -10 lg(1 - 10^(-Delta/10)) (ISO 3744, ISO 3746, ISO 11202).
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

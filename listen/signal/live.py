@@ -3,8 +3,6 @@
 One short transform a feed, numpy only: this runs beside the recording and must cost next to nothing.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """Quantiles of a mixture of Student t distributions: what an unknown drift makes of an interval."""
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

@@ -5,8 +5,6 @@ would let one knock erase a faint hiss); clips keep their own sample rate (libro
 22 050 Hz).
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 import numpy as np

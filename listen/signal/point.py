@@ -1,7 +1,5 @@
 """Everything one listening point's takes say, as numbers: groups by kind, live bands, tones, bubbles, flags."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations

@@ -1,7 +1,5 @@
 """Everything that is doubtful about one clip, as named flags with number, limit and what to do next."""
 
-from __future__ import annotations
-
 from listen.signal.clip import Sound
 from listen.signal.flags import Flag
 from listen.signal.quality_samples import check_samples

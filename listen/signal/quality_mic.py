@@ -1,7 +1,5 @@
 """What a few seconds of the shop say about a microphone: good for hiss, usable, or not usable, and why."""
 
-from __future__ import annotations
-
 import numpy as np
 from msgspec import Struct
 

@@ -6,8 +6,6 @@ by the same amount in bands the leak cannot reach, something else has changed.
 Symbols: r[b] = level of the second clip over the first in band b, dB, from means of log power (knocks weigh little).
 """
 
-from __future__ import annotations
-
 from itertools import pairwise
 
 import numpy as np

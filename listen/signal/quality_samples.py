@@ -1,7 +1,5 @@
 """What is wrong with a clip's samples: clipping, dropouts, repeated blocks, overruns, offset, too short, too low."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 

@@ -3,8 +3,6 @@
 Symbols: P[t, k] power of frame t, bin k; L = 10 lg P.
 """
 
-from __future__ import annotations
-
 from functools import lru_cache
 
 import numpy as np

@@ -4,8 +4,6 @@ Symbols: T frames, K bins, N samples a frame, H hop. Power is one-sided, scaled 
 mean square of a frame's samples (window power removed).
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache, cached_property

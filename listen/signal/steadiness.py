@@ -4,8 +4,6 @@ Symbols: u share of the hiss in a band's power, SK spectral kurtosis. A steady h
 SK_air = 1 + (1 - u)^2 (SK_quiet - 1). Where the increase itself came in events, SK_air lies above that.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

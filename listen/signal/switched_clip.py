@@ -1,7 +1,5 @@
 """A switched take beside its timeline, and the two clips its halves make for all that looks at clips of one kind."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 import numpy as np

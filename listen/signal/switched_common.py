@@ -4,8 +4,6 @@ Symbols: z_k[i] level of channel k in steps of ``STEP_S``; h_k what of it follow
 not stand out serves as reference; drift seen there in step with the switching is seen alike everywhere.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import numpy as np

@@ -1,7 +1,5 @@
 """What is told of a switched take: no switching to be found, half cycles left out."""
 
-from __future__ import annotations
-
 from listen.signal.clip import Clip
 from listen.signal.flags import Flag
 from listen.signal.switched import LEAST_CYCLES, MOST_LEFT_OUT, Locked

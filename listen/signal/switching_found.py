@@ -4,8 +4,6 @@ Symbols: z[i] power over the hiss bands relative to its usual size, a block of `
 heights. A timeline is returned only where the two stand clearly apart; weak hiss leaves the commands to go by.
 """
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

@@ -4,8 +4,6 @@ Symbols: T frames, B bands, J blocks of about 0.25 s. Variances are relative (of
 Block variance carries the truth of unsteady sound; ideal chi-square variance alone would be far too sure.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

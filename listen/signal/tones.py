@@ -1,7 +1,5 @@
 """Tones in a spectrum: compressor, fan, mains whine, or a whistle that comes with the air."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import numpy as np

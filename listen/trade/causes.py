@@ -1,7 +1,5 @@
 """What may be wrong with an engine, and what may and may not be said about it."""
 
-from __future__ import annotations
-
 import math
 from functools import cache
 from typing import Literal

@@ -1,7 +1,5 @@
 """Cautions, each tied to the step it stands before."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from functools import cache
 from typing import Literal

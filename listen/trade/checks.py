@@ -1,7 +1,5 @@
 """What to check next: how, with what, how dangerous, and what each outcome says."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from functools import cache
 from typing import Any, Literal

@@ -5,8 +5,6 @@ second at full pressure p, p_0 the pressure outside. While the hole is choked bo
 absolute pressure: p falls as exp(-t / tau), tau = V p / (p_0 q). The power of the hiss is taken to follow the flow.
 """
 
-from __future__ import annotations
-
 from math import pi
 
 from listen.trade.restrictor import OUTSIDE_KPA

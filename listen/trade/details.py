@@ -1,7 +1,5 @@
 """What a shop writes on a job card beside title and complaint."""
 
-from __future__ import annotations
-
 from functools import cache
 
 import msgspec

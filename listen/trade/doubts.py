@@ -1,7 +1,5 @@
 """What does not go together, and what each test cannot see."""
 
-from __future__ import annotations
-
 from functools import cache
 
 import msgspec

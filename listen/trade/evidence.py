@@ -1,7 +1,5 @@
 """Evidence and its weight on causes: a table a mechanic may correct, capped so that rows are not added freely."""
 
-from __future__ import annotations
-
 from functools import cache
 from typing import Literal
 

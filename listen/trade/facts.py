@@ -1,7 +1,5 @@
 """What may be told of an engine beside its cylinders' readings: one row a fact, each optional."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from functools import cache
 from typing import Any, Literal

@@ -1,7 +1,5 @@
 """Known engine layouts; who stands next to whom in an engine, and where its cylinders are listened to."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from functools import cache
 

@@ -1,7 +1,5 @@
 """Figures a mechanic compares with: thresholds the logic reads, rules of thumb to show, expected compression."""
 
-from __future__ import annotations
-
 from bisect import bisect_right
 from collections.abc import Sequence
 from functools import cache

@@ -1,7 +1,5 @@
 """How common each escape path is and what loss it shows, read from ``paths.toml``."""
 
-from __future__ import annotations
-
 from functools import cache
 
 import msgspec

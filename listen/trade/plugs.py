@@ -1,7 +1,5 @@
 """Plug conditions in the trade's plain words."""
 
-from __future__ import annotations
-
 from functools import cache
 
 import msgspec

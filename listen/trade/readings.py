@@ -1,7 +1,5 @@
 """Doubts about readings as they are entered: nothing is swallowed, nothing refused, a question is asked instead."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from statistics import median
 from typing import Literal

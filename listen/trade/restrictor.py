@@ -1,7 +1,5 @@
 """What a loss read behind one restrictor reads behind another: two holes in series, the tester's and the leak's."""
 
-from __future__ import annotations
-
 import math
 
 from listen.errors import ReadingError

@@ -10,8 +10,6 @@ A row with the id of one of ours replaces the fields it gives; any other is a ro
 every diagnosis. Safety is not up for change: cautions and contradictions are read from our tables alone.
 """
 
-from __future__ import annotations
-
 import os
 import tomllib
 from functools import cache

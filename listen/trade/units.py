@@ -1,7 +1,5 @@
 """Pressures as they are entered (kPa, psi, bar) together with their value in kPa."""
 
-from __future__ import annotations
-
 import math
 import re
 from typing import Literal

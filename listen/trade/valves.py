@@ -1,7 +1,5 @@
 """Which valves of the other cylinders stand open while one cylinder is at top dead centre on compression."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Literal
 

@@ -1,7 +1,5 @@
 """How a figure is written: numbers, decibels, probabilities, shares, frequencies, readings with their units."""
 
-from __future__ import annotations
-
 from listen.trade.units import show, unit_named
 
 MINUS = "\N{MINUS SIGN}"

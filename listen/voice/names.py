@@ -3,8 +3,6 @@
 An identifier that a newer program wrote and this one does not know is shown as it stands, made safe.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from listen.errors import HisswayError

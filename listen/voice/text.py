@@ -1,7 +1,5 @@
 """Text that somebody else chose (titles, names, paths, files), made safe to show: one line, nothing that steers."""
 
-from __future__ import annotations
-
 import struct
 import unicodedata
 from typing import Any

@@ -1,7 +1,5 @@
 """How a moment is said: the journal holds UTC, people read the clock on their wall."""
 
-from __future__ import annotations
-
 from datetime import datetime
 
 from listen.voice.text import plain

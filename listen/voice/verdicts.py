@@ -1,7 +1,5 @@
 """How a verdict is said in a few words, with its sign: the same on screens, in the report and on the command line."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from listen.voice.figures import sure

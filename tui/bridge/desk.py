@@ -1,7 +1,5 @@
 """The one thread that writes to the open job: the screen waits for a quick disk, and goes on beside a slow one."""
 
-from __future__ import annotations
-
 import asyncio
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor

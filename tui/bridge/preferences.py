@@ -1,7 +1,5 @@
 """What a person at this machine prefers: times, input, tones. A small file; losing it costs nothing."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated
 

@@ -1,7 +1,5 @@
 """Who sits at this machine, and what was shown and played to them, until it is told to the job it belongs to."""
 
-from __future__ import annotations
-
 import secrets
 
 from listen.jobs.events import NumbersShown, PairPlayed, Payload, SatDown

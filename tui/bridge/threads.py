@@ -1,7 +1,5 @@
 """Work in a daemon thread, awaited: a closed program never waits for a thread that hangs."""
 
-from __future__ import annotations
-
 import asyncio
 import threading
 from collections.abc import Callable

@@ -1,7 +1,5 @@
 """Hands a file or folder to the system's own viewer."""
 
-from __future__ import annotations
-
 import shutil
 import subprocess
 import sys

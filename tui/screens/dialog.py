@@ -1,7 +1,5 @@
 """A small dialog around a list: title above, what the keys do below; a list too long for the screen scrolls between."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import TypeVar
 

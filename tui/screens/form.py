@@ -1,7 +1,5 @@
 """A form of several fields that is never dropped with something typed into it without a question."""
 
-from __future__ import annotations
-
 from typing import ClassVar, TypeVar
 
 from textual import on

@@ -1,7 +1,5 @@
 """A small dialog: one line of text or one figure; what is wrong with it is said and the line stays open."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import ClassVar
 

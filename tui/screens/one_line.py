@@ -1,7 +1,5 @@
 """A small dialog: one line to type, with a question above it."""
 
-from __future__ import annotations
-
 from typing import ClassVar
 
 from textual import on

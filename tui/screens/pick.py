@@ -1,7 +1,5 @@
 """A small dialog: choose one of several, by arrow keys, mouse or the first letter."""
 
-from __future__ import annotations
-
 from typing import ClassVar
 
 from textual import events, on

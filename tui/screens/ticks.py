@@ -1,7 +1,5 @@
 """Small dialogs: tick one or several, or answer for each, by arrows, mouse or the key before each; Enter keeps."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import ClassVar
 

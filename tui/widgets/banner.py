@@ -1,7 +1,5 @@
 """The step banner: what to do next in one sentence, how to hold the microphone, and what became of the last clip."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from textual.app import ComposeResult

@@ -1,7 +1,5 @@
 """Cells: a line of characters, each with the name of its style, drawn upon and then turned into a strip."""
 
-from __future__ import annotations
-
 from itertools import groupby
 
 from rich.cells import cell_len, set_cell_size

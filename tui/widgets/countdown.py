@@ -1,7 +1,5 @@
 """The countdown before and during a clip: readable from two metres, the state in a word and a shape."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from textual.reactive import reactive

@@ -1,7 +1,5 @@
 """The level of a switched take over its time: moments with the air off and on, and the mean of each."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

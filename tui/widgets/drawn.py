@@ -1,7 +1,5 @@
 """Base of the widgets that draw their own lines: pens by short name, from the style sheet's component classes."""
 
-from __future__ import annotations
-
 from typing import ClassVar
 
 from rich.style import Style

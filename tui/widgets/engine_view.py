@@ -1,7 +1,5 @@
 """The engine from above: one box a cylinder, in its rows, with what is known about it inside."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import ClassVar
 

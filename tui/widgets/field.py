@@ -1,7 +1,5 @@
 """A line of text in which keys act in the order they were pressed."""
 
-from __future__ import annotations
-
 from textual import events
 from textual.widgets import Input
 

@@ -1,7 +1,5 @@
 """A time-frequency picture in half blocks: two rows of levels a line, drawn from whole steps of loudness."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from rich.color import Color as RichColor

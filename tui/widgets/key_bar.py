@@ -1,7 +1,5 @@
 """The keys that work here and now, on one line; what has no room is counted, and one key away in the help."""
 
-from __future__ import annotations
-
 from textual import events
 from textual.binding import Binding
 from textual.screen import Screen

@@ -1,7 +1,5 @@
 """Words in letters five lines high and figures three lines high: what is read across the bay."""
 
-from __future__ import annotations
-
 from textual.reactive import reactive
 
 from listen.voice.figures import MINUS

@@ -1,7 +1,5 @@
 """A long recording from end to end: how loud it is, the marks set in it, and where one is."""
 
-from __future__ import annotations
-
 from textual.reactive import reactive
 
 from tui.widgets.cells import Cells

@@ -1,7 +1,5 @@
 """How likely each escape path leaks, as labelled bars with their range; the named ones marked."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import ClassVar
 

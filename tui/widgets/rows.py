@@ -1,7 +1,5 @@
 """A table of rows whose Enter says what it does."""
 
-from __future__ import annotations
-
 from typing import ClassVar
 
 from rich.text import Text

@@ -1,7 +1,5 @@
 """Where a value stands on a drawn scale: decibels to columns, and the ticks that label it."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 TOPS_DB = (6.0, 12.0, 20.0, 30.0, 40.0, 60.0)

@@ -1,7 +1,5 @@
 """Shares that were right, each with its interval on one scale from 0 to 100 percent."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from textual.reactive import reactive

@@ -1,7 +1,5 @@
 """Quiet and air spectra over each other, with axes in kHz and dB and the tones marked."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import floor

@@ -1,7 +1,5 @@
 """A box to tick whose state is a sign, not only a colour."""
 
-from __future__ import annotations
-
 from textual.content import Content
 from textual.widgets import Checkbox
 

@@ -1,7 +1,5 @@
 """The top line: where one is, and whether what one sees is simulated."""
 
-from __future__ import annotations
-
 from rich.cells import cell_len
 from textual.reactive import reactive
 

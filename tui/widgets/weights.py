@@ -1,7 +1,5 @@
 """The weight of evidence for one path, line by line in decibans, adding up before one's eyes to the odds shown."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from textual.reactive import reactive

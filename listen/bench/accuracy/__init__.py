@@ -1,7 +1,5 @@
 """How well the judging works: every world by itself, paths named beside peers, detection depth, cover of intervals."""
 
-from __future__ import annotations
-
 import argparse
 import json
 import os

@@ -1,7 +1,5 @@
 """The bars the figures are held against, and whether each is met."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import NamedTuple
 

@@ -1,7 +1,5 @@
 """Every world taken both ways: by walks, and with the air switched at each point by a hand that is late and uneven."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import msgspec

@@ -8,8 +8,6 @@ with gaps without any assumption about the world, which is what is wanted here.
 Symbols: n rounds, F features, H paths.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import msgspec

@@ -1,7 +1,5 @@
 """Our method and its peers on the same rounds: who is fitted on what, who is scored how."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from pathlib import Path
 

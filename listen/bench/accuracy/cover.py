@@ -4,8 +4,6 @@ The truth is the whitened sum with the weights that were used: R = sum over band
 B the background's long-run power (mean over many takes, knocks gated out as in use); the true excess is 10 lg (1 + R).
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable
 from functools import partial
 from pathlib import Path

@@ -4,8 +4,6 @@ Symbols: B bandwidth, T seconds of each clip, s = sqrt(2 / (B T)) the relative s
 (radiometer equation; Urkowitz 1967). The limit is the hiss of relative power (3.09 + 1.28) s = 4.37 s.
 """
 
-from __future__ import annotations
-
 import msgspec
 import numpy as np
 

@@ -1,7 +1,5 @@
 """Rounds whose background drifts from clip to clip: four points, each air clip between two quiets, from a pool."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 

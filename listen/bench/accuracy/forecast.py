@@ -1,7 +1,5 @@
 """One forecast on one round beside its truth: what a contender said, in the form all contenders are scored in."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 

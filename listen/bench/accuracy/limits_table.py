@@ -1,7 +1,5 @@
 """Detection and cover in words and columns."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from listen.bench.accuracy.bars import COVERAGE_BAR, DEPTH_BAR_DB, FALSE_ALARM_FACTOR, SWITCHED_DEPTH_BAR_DB

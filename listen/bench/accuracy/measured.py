@@ -1,7 +1,5 @@
 """Rounds of a world as band numbers: drawn, rendered and measured once, kept in a folder for the next judge."""
 
-from __future__ import annotations
-
 import pickle
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass

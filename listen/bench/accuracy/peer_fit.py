@@ -4,8 +4,6 @@ Symbols: x_p the peer's number for path p, T the temperature; odds are softmax(x
 "set-up", which no single point speaks of, stand at fitted numbers of their own.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """What a user would otherwise script: one number a point, from plain features of its quiet and air clips."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 
 import numpy as np

@@ -4,8 +4,6 @@ A hiss in Gaussian noise of known spectrum only scales band powers: adding power
 B scaled by 1 + H/B. So levels and drift are applied to the band numbers of clips rendered once.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 

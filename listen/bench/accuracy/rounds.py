@@ -1,7 +1,5 @@
 """Rounds to be scored: drawn and rendered, or read from an archive; judged by our method and measured by the peers."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path

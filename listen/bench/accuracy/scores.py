@@ -4,8 +4,6 @@ Symbols: n rounds, p shared probabilities, y truth (a pair's mass shared equally
 involved, r in {0, 1} whether it is.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import msgspec

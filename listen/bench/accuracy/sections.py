@@ -1,7 +1,5 @@
 """What a run of the bench does: which parts, in which order, and all they found."""
 
-from __future__ import annotations
-
 import argparse
 import sys
 from pathlib import Path

@@ -3,8 +3,6 @@
 The limit is sqrt(2 / (B T)), T the time with air on; found 19 times in 20 at a false alarm of one in a thousand.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from functools import partial
 

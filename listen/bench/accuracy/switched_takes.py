@@ -4,8 +4,6 @@ Powers are relative to the steady background, 1 in every band. What else sounds 
 switching, so that it falls on half cycles as it happens to.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 

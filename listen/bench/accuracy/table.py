@@ -1,7 +1,5 @@
 """The contest in words and columns."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from listen.bench.accuracy.bars import ROUND_BARS, not_beaten, standing

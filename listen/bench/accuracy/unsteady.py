@@ -1,7 +1,5 @@
 """Rounds in shops that are not steady: speech, struck metal, ratchets, stretches of recordings; the hiss is known."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Work over processes, in the order given, so that the figures do not depend on how many there are."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Callable, Iterable, Sequence
 from typing import TypeVar

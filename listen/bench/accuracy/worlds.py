@@ -1,7 +1,5 @@
 """Every world by itself, the worst first, against the bars; and constants fitted on all worlds but the one reported."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TypeVar

@@ -1,7 +1,5 @@
 """How fast an archive is ranked: against the limit, against scripts, over workers, and whether memory stays flat."""
 
-from __future__ import annotations
-
 import argparse
 import json
 import os

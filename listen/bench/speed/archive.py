@@ -1,7 +1,5 @@
 """An archive of simulated rounds for benches: a few rendered from seeds, the rest links to them under other names."""
 
-from __future__ import annotations
-
 import os
 import shutil
 from pathlib import Path

@@ -3,8 +3,6 @@
 Each takes one loose round's folder and returns a number, so that no work can be left out unnoticed.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple

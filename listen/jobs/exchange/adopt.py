@@ -1,7 +1,5 @@
 """What a job takes over from another machine's copy: sound files that are missing here, and a longer journal."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from listen.durable import sync_folder

@@ -1,7 +1,5 @@
 """A job as a BagIt bag (RFC 8493): made and checked with the BagIt library, and held to the letter besides."""
 
-from __future__ import annotations
-
 import logging
 import re
 from collections.abc import Iterator

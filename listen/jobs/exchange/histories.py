@@ -1,7 +1,5 @@
 """The job as it stood where each event was written, also for events that a merge brought in from another machine."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 
 import msgspec

@@ -1,7 +1,5 @@
 """The keys a machine knows by name: its own and those it was given, a line each in a file beside its own key."""
 
-from __future__ import annotations
-
 import re
 from pathlib import Path
 

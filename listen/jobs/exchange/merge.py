@@ -1,7 +1,5 @@
 """One job from two machines: how two journals relate, and what must be added to ours so that it holds both."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 import msgspec

@@ -1,7 +1,5 @@
 """A job written as a zip that another machine can check and open."""
 
-from __future__ import annotations
-
 import os
 import shutil
 import zipfile

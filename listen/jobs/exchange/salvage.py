@@ -1,7 +1,5 @@
 """A damaged job brought back as far as it carries its own sums, into a new job that says so."""
 
-from __future__ import annotations
-
 import re
 import secrets
 import shutil

@@ -1,7 +1,5 @@
 """Whether two results are the same but for the last digits, which another machine's arithmetic may turn."""
 
-from __future__ import annotations
-
 import math
 import re
 from typing import Any

@@ -1,7 +1,5 @@
 """What a signature is worth on this machine: compared with the keys known here and those asked for."""
 
-from __future__ import annotations
-
 import msgspec
 
 from listen.jobs.exchange.keys import fingerprint

@@ -1,7 +1,5 @@
 """A bag from another machine, zipped or open, becomes a job here: checked whole, then new, added to ours, or beside."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Literal
 

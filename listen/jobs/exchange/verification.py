@@ -1,7 +1,5 @@
 """What checking a job gives: what does not match, what is worth knowing, and what was left unchecked."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 import msgspec

@@ -1,7 +1,5 @@
 """Everything a job claims, computed again: journal, history, files, signatures, decisions, every stored result."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """Verify whatever holds a job: its folder, a bag lying open, or a zip."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from msgspec.structs import replace

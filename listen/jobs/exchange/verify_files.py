@@ -1,7 +1,5 @@
 """What a job's files claim, checked: the journal holds, nothing is a link, every clip is the one that was kept."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from pathlib import Path
 

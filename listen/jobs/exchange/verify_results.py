@@ -1,7 +1,5 @@
 """Every stored result judged again from the clips it names; one by another version is told, not accused."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """A bag from a stranger: looked at before anything is written, unpacked in a stream within limits, or refused."""
 
-from __future__ import annotations
-
 import os
 import re
 import shutil

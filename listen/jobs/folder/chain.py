@@ -1,7 +1,5 @@
 """The chain of lines: read as far as it holds, with the chains that merges brought in."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 
 import msgspec

@@ -1,7 +1,5 @@
 """Bytes of a job that must survive: create, append, cut, replace; every failure of the disk told in one sentence."""
 
-from __future__ import annotations
-
 import errno
 import hashlib
 import os

@@ -1,7 +1,5 @@
 """The job somebody means on the command line: a folder, or a name among their jobs."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from listen.errors import JobError

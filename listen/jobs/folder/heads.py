@@ -5,8 +5,6 @@ sums again. Whoever can write to the jobs' folder can change the register too; a
 print it) is stronger.
 """
 
-from __future__ import annotations
-
 from contextlib import suppress
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """Folders that a user names with ``~``."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from listen.errors import UsageError

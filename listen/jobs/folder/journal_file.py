@@ -1,7 +1,5 @@
 """The journal on disk: what its file is called, reading it as far as it holds, and the sentence where it does not."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from listen.durable import read_file

@@ -1,7 +1,5 @@
 """One program at a time records at a job's engine, and who it is."""
 
-from __future__ import annotations
-
 import getpass
 import os
 import socket

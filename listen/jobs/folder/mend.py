@@ -1,7 +1,5 @@
 """A journal found other than it was left: the torn end moved aside, the loss told in the journal itself."""
 
-from __future__ import annotations
-
 import secrets
 from pathlib import Path
 

@@ -5,8 +5,6 @@ since. Events that did not know of each other are ordered by their times, then b
 same events tell the same job, whatever the order in which they met.
 """
 
-from __future__ import annotations
-
 import heapq
 from collections.abc import Iterator, Sequence
 

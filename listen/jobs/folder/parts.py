@@ -1,7 +1,5 @@
 """Takes still being written: where they lie, and what their names say about them."""
 
-from __future__ import annotations
-
 import re
 import secrets
 from pathlib import Path

@@ -3,8 +3,6 @@
 A folder is moved, never copied, so nothing can be half there; only emptying the trash removes anything.
 """
 
-from __future__ import annotations
-
 import shutil
 from enum import StrEnum
 from pathlib import Path

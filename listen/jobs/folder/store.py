@@ -1,7 +1,5 @@
 """Where jobs lie on disk: the jobs' folder, a new job, opening one."""
 
-from __future__ import annotations
-
 import os
 import re
 import secrets

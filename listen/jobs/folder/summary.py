@@ -1,7 +1,5 @@
 """``job.json``: what the list of jobs shows of each, derived from the journal and rebuilt whenever it does not fit."""
 
-from __future__ import annotations
-
 import os
 from contextlib import suppress
 from pathlib import Path

@@ -3,8 +3,6 @@
 The turn lasts as long as one write. What others wrote meanwhile is read first, so that every line follows the last.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Playing clips to a learner: how loud, with what caution, and whether headphones and ears pass the hiss at all."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from listen.lab.ear.threshold import TrialClips

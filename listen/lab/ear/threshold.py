@@ -1,7 +1,5 @@
 """The ear threshold: which of four clips holds the hiss, over one background, down to where it is lost."""
 
-from __future__ import annotations
-
 import secrets
 from dataclasses import dataclass
 from datetime import UTC, datetime

@@ -1,7 +1,5 @@
 """The shop's sound at one point while one clip is taken: steady noise, events, or a stretch of a sound file."""
 
-from __future__ import annotations
-
 from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Spectral shapes of the simulator: decibels at fixed frequencies, and what they do to the bins of an FFT."""
 
-from __future__ import annotations
-
 from functools import lru_cache
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Random rounds for benches and drills, from one of two populations that share no shape, shop, microphone or seed."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from pathlib import Path
 

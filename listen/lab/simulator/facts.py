@@ -1,7 +1,5 @@
 """Readings that go with a simulated round: loss, supply, bubbles seen, compression; broad and overlapping."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from listen.lab.simulator.scene import SimFacts

@@ -5,8 +5,6 @@ peak and a ripple of random knots. Both span the same range: -6 to +6 dB an octa
 packs and red releases included, with about 3 dB of smooth error (METHOD section 4 and "a first prototype").
 """
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

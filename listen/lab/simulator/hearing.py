@@ -4,8 +4,6 @@ A leak's level is stated whitened, in dB about the background at its own point. 
 cross-talk, less what the background there is louder than at its own point.
 """
 
-from __future__ import annotations
-
 import numpy as np
 
 from listen.lab.simulator.curves import Curve, add

@@ -1,7 +1,5 @@
 """Leak spectra from recordings of real hisses (``hiss-*.flac`` in a folder), split between populations by name."""
 
-from __future__ import annotations
-
 from functools import lru_cache
 from pathlib import Path
 from zlib import crc32

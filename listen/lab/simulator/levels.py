@@ -5,8 +5,6 @@ s^2 mean_b(H_b / B_b) = 10^(L/10), B the mean over the point's clips without the
 ideal meter finds.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from zlib import crc32
 

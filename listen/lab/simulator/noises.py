@@ -4,8 +4,6 @@ Each maker takes (rng, n, rate_hz, numbers) and returns samples [shape=(n,)] who
 speech) is one.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 
 import numpy as np

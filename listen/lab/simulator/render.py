@@ -1,7 +1,5 @@
 """From a stated round to its clips: background, drift, hiss, bubbles, microphone, converter."""
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

@@ -1,7 +1,5 @@
 """A round to be simulated, stated in full: whoever has this value has every sample (values only, no randomness)."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 import msgspec

@@ -5,8 +5,6 @@ Rule of the split: a recording's family is the first word of its name after ``ba
 thing never fall on both sides, and a new file moves none of the others.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from pathlib import Path
 from zlib import crc32

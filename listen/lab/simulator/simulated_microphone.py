@@ -4,8 +4,6 @@ Two activities meet here: a worker thread records (:meth:`SimulatedMicrophone.re
 meter. They share a deque (one appends, one pops; both atomic) and the aim, a tuple replaced whole.
 """
 
-from __future__ import annotations
-
 import threading
 import time
 from collections import deque

@@ -1,7 +1,5 @@
 """A hand at the valve, and the sound of a take in which it turns it: late, uneven, missing a turn, or not at all."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

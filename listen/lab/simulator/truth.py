@@ -1,7 +1,5 @@
 """What is really wrong in a simulated or opened-up round: the causes, and how loud each is."""
 
-from __future__ import annotations
-
 import msgspec
 
 from listen.trade.points import PathId

@@ -1,7 +1,5 @@
 """A simulated round on disk: a loose round of sound files with its readings, and the truth beside it."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import msgspec

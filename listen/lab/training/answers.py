@@ -1,7 +1,5 @@
 """What is said and kept in a drill: the round as met blind, a call, the answer on disk, what is shown afterwards."""
 
-from __future__ import annotations
-
 import msgspec
 
 from listen.errors import LabError

@@ -1,7 +1,5 @@
 """The file of one session: its lines, chained, and each session held to the one before it."""
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Iterator, Sequence
 from pathlib import Path

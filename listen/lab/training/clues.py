@@ -1,7 +1,5 @@
 """What gives a truth away, in a sentence a listener can use next time."""
 
-from __future__ import annotations
-
 from listen.trade.points import PathId
 from listen.voice.names import paths as path_names
 

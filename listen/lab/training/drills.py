@@ -4,8 +4,6 @@ A file is a first line ``hissway.drill/2``, a second of open particulars (JSON: 
 rounds sealed under a key: clips, facts and truths, so that neither names nor sizes nor order tell one round's truth.
 """
 
-from __future__ import annotations
-
 import secrets
 import tempfile
 from collections.abc import Callable, Sequence

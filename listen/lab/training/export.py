@@ -1,7 +1,5 @@
 """Answers and thresholds as CSV (RFC 4180), for a spreadsheet."""
 
-from __future__ import annotations
-
 import csv
 from collections.abc import Iterator, Sequence
 from pathlib import Path

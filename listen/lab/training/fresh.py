@@ -1,7 +1,5 @@
 """Rounds that nobody has met: drawn for one learner, rendered in memory, in no file until they are answered."""
 
-from __future__ import annotations
-
 import secrets
 from collections.abc import Sequence
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """A job with findings becomes a drill: one round a cylinder whose truth a teardown showed, without any names."""
 
-from __future__ import annotations
-
 from collections.abc import Collection
 from functools import partial
 from pathlib import Path

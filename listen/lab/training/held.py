@@ -1,7 +1,5 @@
 """One round of known truth in memory: its clips, its facts, and what is told of it only after the answer."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path

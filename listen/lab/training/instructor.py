@@ -1,7 +1,5 @@
 """The instructor's view: one row a learner, and what the class finds hardest."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import msgspec

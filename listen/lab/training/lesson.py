@@ -4,8 +4,6 @@ Whatever the truth, there are the same points, the same clips and the same readi
 leaks, since it tells how much is lost and not where.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 

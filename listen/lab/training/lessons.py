@@ -1,7 +1,5 @@
 """The shipped drills: a beginner, an intermediate and a trap set, each round stated and seeded."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from functools import partial
 from hashlib import sha256

@@ -1,7 +1,5 @@
 """A new drill from the simulator: how many rounds, which truths, how loud, over which backgrounds, from one seed."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial

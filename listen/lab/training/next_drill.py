@@ -3,8 +3,6 @@
 Fresh rounds are the rule; every set that is kept is met once, when one is ready for it, as a test without a staircase.
 """
 
-from __future__ import annotations
-
 from collections import Counter, deque
 from collections.abc import Sequence
 from pathlib import Path

@@ -1,7 +1,5 @@
 """The standing of a learner or a class as plain lines of text."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Mapping, Sequence
 

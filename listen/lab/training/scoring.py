@@ -1,7 +1,5 @@
 """What a learner's answers come to: hit rates, confusions, calibration of confidence, and where they are fooled."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 
 import msgspec

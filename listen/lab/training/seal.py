@@ -5,8 +5,6 @@ key that anyone who reads this program has: that keeps a truth from being read b
 drills are sealed with the lab's own key, a file that an instructor may keep elsewhere (``HISSWAY_LAB_KEY``).
 """
 
-from __future__ import annotations
-
 import hashlib
 import os
 import secrets

@@ -4,8 +4,6 @@ What a learner's machine holds while a round is in hand: a sum to which its trut
 truth follows. Fresh rounds are in memory alone; who leaves in the middle of one meets another.
 """
 
-from __future__ import annotations
-
 import hashlib
 import random
 import secrets

@@ -4,8 +4,6 @@ Weighted steps (Kaernbach 1991): down by ``DOWN_DB`` after a right call, up by t
 settles where three of four are right. Until the first miss it goes down in larger steps, never more than ``FAST_DB``.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from listen.lab.training.answers import Answer

@@ -1,7 +1,5 @@
 """Which channel lies at which point, kept for the next cylinder: its neighbours' plug holes stand for this one's."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 NEIGHBOUR = "plug-hole-"

@@ -1,7 +1,5 @@
 """A small dialog: one line of text."""
 
-from __future__ import annotations
-
 from typing import ClassVar
 
 from textual import on

@@ -1,7 +1,5 @@
 """Screens that ask again and again which of several clips held it."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import TypeVar
 

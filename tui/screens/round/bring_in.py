@@ -1,7 +1,5 @@
 """Which folder of clips recorded elsewhere is to be brought into this round."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import ClassVar
 

@@ -1,7 +1,5 @@
 """Times of the Round screen: before a clip, the clip itself, and the walk from point to point."""
 
-from __future__ import annotations
-
 from typing import TYPE_CHECKING, ClassVar, cast
 
 import msgspec

@@ -1,7 +1,5 @@
 """Who sits here: asked once a sitting, changed by one key from any screen."""
 
-from __future__ import annotations
-
 from textual import on
 from textual.app import ComposeResult
 

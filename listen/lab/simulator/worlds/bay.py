@@ -1,7 +1,5 @@
 """World: an open bay. Sound gets about through the air, by 1/r2 down to the reverberant field; fittings leak often."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from listen.lab.simulator.worlds.carrying import Ways

@@ -1,7 +1,5 @@
 """World: everything follows from holes. Loss, flow and loudness come from one bore behind the tester's restrictor."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from listen.lab.simulator.worlds.carrying import Ways

@@ -4,8 +4,6 @@ Symbols: absolute pressures p0 (supply), p1 (cylinder), pa (air). A restrictor p
 choked and an ellipse above (ISO 6358-1), C proportional to its area; the hole passes q = C' p1 f(pa / p1).
 """
 
-from __future__ import annotations
-
 import numpy as np
 
 AIR_KPA = 101.3

@@ -1,7 +1,5 @@
 """Microphones met in shops: how they colour, hiss by themselves, roll off, follow the level, and clip."""
 
-from __future__ import annotations
-
 import msgspec
 import numpy as np
 

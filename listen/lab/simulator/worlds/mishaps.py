@@ -3,8 +3,6 @@
 Most of them sound in one clip only, or from a moment on, so that quiet and air clips differ without any leak.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 
 import msgspec

@@ -1,7 +1,5 @@
 """World: absolute power at the mouth. A leak is as loud as it is, whatever the shop and the gauge say."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from listen.lab.simulator.worlds.carrying import Ways

@@ -1,7 +1,5 @@
 """World: ducts that ring and slits that whistle. Spectra are combs, humps and tones; cheap microphones hear them."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from listen.lab.simulator.worlds.carrying import Ways

@@ -1,8 +1,6 @@
 """World: whatever microphone is in the pocket. Automatic gain, own hiss, roll-off and clipping; the shop may be quieter
 than the capsule."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from listen.lab.simulator.scene import Microphone

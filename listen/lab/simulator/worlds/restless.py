@@ -1,7 +1,5 @@
 """World: a shop that never stands still. Level and colour wander at all points alike; mishaps are common."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from listen.lab.simulator.worlds.carrying import Ways

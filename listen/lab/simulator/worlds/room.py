@@ -1,7 +1,5 @@
 """How loud a source of sound is at a distance: direct sound by 1/r2, and reverberation (Sabine's absorption)."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 import numpy as np

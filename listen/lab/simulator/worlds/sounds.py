@@ -4,8 +4,6 @@ A jet peaks near St = f D / U = 0.2 (80 kHz for 1 mm) with a flank of 6 dB an oc
 peak in the low kilohertz and fall above (METHOD section 4).
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

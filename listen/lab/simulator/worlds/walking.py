@@ -5,8 +5,6 @@ standard deviation and a time constant); all points share them but for a stated 
 before.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

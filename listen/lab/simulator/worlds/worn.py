@@ -1,7 +1,5 @@
 """World: a worn fleet. Blow-by is loud on every cylinder, rings fail most, two faults are common."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from listen.lab.simulator.worlds.carrying import Ways

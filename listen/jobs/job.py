@@ -14,7 +14,6 @@ from listen.jobs.events import (
     FindingRecorded,
     Judged,
     MicrophoneChecked,
-    NoteAdded,
     NumbersShown,
     PairPlayed,
     Payload,
@@ -281,7 +280,3 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     def symptoms_asked(self) -> bool:
         """Whether no symptom noted means that there is none; else it was not asked."""
         return bool(core().intersection(self.symptoms)) or core() <= {*self.asked, *self.symptoms}
-
-    def note_texts(self) -> tuple[str, ...]:
-        """The notes' words, in order."""
-        return tuple(n.payload.text for n in self.notes if isinstance(n.payload, NoteAdded))

@@ -185,16 +185,6 @@ def walked(job: Job, round_id: str) -> Walked:
     return Walked(record=record, points=points, steps=steps, due=due)
 
 
-def next_step(job: Job, round_id: str) -> Step:
-    """The step that is due, see :class:`Walked`."""
-    return walked(job, round_id).due
-
-
-def all_steps(job: Job, round_id: str) -> tuple[Step, ...]:
-    """Every step of a round in order with its state."""
-    return walked(job, round_id).steps
-
-
 def round_points(job: Job, record: RoundRecord) -> tuple[Point, ...]:
     """Points of a round in walking order: those of the engine, and any other at which a clip was kept."""
     ids = {c.kept.point for c in record.live_clips()}

@@ -15,7 +15,6 @@ __all__ = [
     "Exhaust",
     "Layout",
     "engine_of_rows",
-    "exhaust_points",
     "layout",
     "layout_row",
     "layout_rows",
@@ -124,11 +123,6 @@ def neighbours(engine: Engine, n: int) -> tuple[int, ...]:
     """Row neighbours under the same head: only there can a gasket leak from one cylinder into the next."""
     heads = engine.heads or engine.rows
     return tuple(m for m in row_neighbours(engine, n) if any(n in head and m in head for head in heads))
-
-
-def exhaust_points(engine: Engine, n: int) -> tuple[Point, ...]:
-    """Mouths that the exhaust valve of cylinder ``n`` blows out of."""
-    return tuple(point(e.point) for e in engine.exhausts if not e.cylinders or n in e.cylinders)
 
 
 def points_for(engine: Engine, n: int) -> tuple[Point, ...]:

@@ -10,6 +10,7 @@ from listen.errors import ClipError, HisswayError
 from listen.jobs.folder.disk import sha256_of
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.store import list_jobs, open_job
+from tests.jobs.short import note_texts
 
 TORN_END = ".bin"
 """How the job tells that it moved an event that was never acknowledged aside, to a file of that kind."""
@@ -56,7 +57,7 @@ def broken_promises(promised: Promised, folder: Path) -> list[str]:
 
 def _missing(promised: Promised, opened: OpenJob) -> list[str]:
     job = opened.job
-    notes = set(job.note_texts())
+    notes = set(note_texts(job))
     kept = {c.id: c.kept for r in job.rounds for c in r.clips}
     found = [f"note {n!r} is lost" for n in sorted(promised.notes - notes)]
     found += [f"clip {c} is lost" for c in sorted(promised.clips - set(kept))]

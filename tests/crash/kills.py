@@ -14,6 +14,7 @@ from listen.errors import UsageError
 from listen.jobs.folder.store import create_job, open_job
 from tests.crash.check import Promised, broken_promises
 from tests.crash.session import work
+from tests.jobs.short import begin_round
 
 KILLS_A_JOB = 20
 """Then a new job is begun, so that opening stays quick."""
@@ -63,7 +64,7 @@ def kill_writers(root: Path, kills: int, seed: int) -> Killed:
 
 def _new_job(root: Path, n: int) -> Promised:
     with create_job(root, title=f"killed {n}") as opened:
-        opened.open_round(1)
+        begin_round(opened, 1)
     return Promised(job=opened.folder)
 
 

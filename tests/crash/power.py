@@ -15,6 +15,7 @@ from tests.crash.check import Promised, broken_promises
 from tests.crash.power_log import Op, PowerLog
 from tests.crash.power_replay import after_power_loss
 from tests.crash.session import work
+from tests.jobs.short import begin_round
 
 STEPS = 9
 """Steps of the session: six notes, three takes."""
@@ -62,7 +63,7 @@ def logged_session(folder: Path) -> list[Op]:
     folder.mkdir(parents=True)
     log = PowerLog(folder)
     with log.watching(), create_job(folder / JOBS, title="power") as opened:
-        opened.open_round(1)
+        begin_round(opened, 1)
         log.promise(f"job {opened.folder.relative_to(log.root)}")
         work(opened, log.promise, iter(range(STEPS)), seconds=TAKE_S, wait_s=0.0)
     return log.ops
@@ -73,7 +74,7 @@ def logged_unpacking(folder: Path) -> list[Op]:
     (folder / "here").mkdir(parents=True)
     log = PowerLog(folder / "here")
     with create_job(folder / "other", title="power") as opened:
-        opened.open_round(1)
+        begin_round(opened, 1)
     for day in (0, 1):
         said: list[str] = []
         with open_job(opened.folder) as again:

@@ -24,6 +24,7 @@ from listen.jobs.events import (
 from listen.jobs.folder.store import create_job
 from listen.judge.result import BubbleRates, PathResult, PointResult, RoundResult, Verdict
 from listen.trade.layout import layout
+from tests.jobs.short import begin_round
 
 
 def read(name, si, n=None, round_id=None) -> ReadingEntered:
@@ -85,7 +86,7 @@ def test_readings_plugs_and_symptoms_arrive_and_unknown_words_do_not(job):
 
 
 def test_what_the_microphone_heard_counts_without_the_readings_and_the_makers_figure_before_the_computed_one(job):
-    round_id = job.open_round(3)
+    round_id = begin_round(job, 3)
     job.append(judged(round_id, "rings", 0.7, 0.95, ["oil-filler"], prior=-7.0, **{"oil-filler": 12.0, "loss": 9.0}))
     job.append(read("compression-expected", 1250))
     assert of(job, 3).paths == {"rings": pytest.approx(0.76, abs=0.01)}, "-7 and 12 dB; the 9 dB of the loss count once"
@@ -93,14 +94,14 @@ def test_what_the_microphone_heard_counts_without_the_readings_and_the_makers_fi
 
 
 def test_a_filler_that_stayed_quiet_is_not_heard_however_high_the_loss(job):
-    round_id = job.open_round(3)
+    round_id = begin_round(job, 3)
     job.append(judged(round_id, "rings", 0.95, 0.95, prior=-7.0, **{"oil-filler": 3.0, "loss": 16.0}))
     assert of(job, 3).paths["rings"] < 0.5
 
 
 def test_a_later_reading_deletes_nothing_that_was_heard(job):
     """Another kind of reading leaves it whole; a loss read otherwise tells so, and set-up no longer counts."""
-    round_id = job.open_round(3)
+    round_id = begin_round(job, 3)
     job.append(
         read("loss", 96, 3, round_id),
         ByEarCalled(round_id=round_id, paths=("exhaust-valve",)),
@@ -117,7 +118,7 @@ def test_a_later_reading_deletes_nothing_that_was_heard(job):
 
 
 def test_what_a_person_decided_is_kept_as_a_persons_word(job):
-    round_id = job.open_round(3)
+    round_id = begin_round(job, 3)
     job.append(
         judged(round_id, "rings", 0.95, 0.95, ["oil-filler"]),
         Overruled(round_id=round_id, name="s", paths=("intake-valve",), reason="heard it"),

@@ -25,6 +25,7 @@ from listen.jobs.folder.store import create_job, list_jobs, open_job
 from listen.jobs.naming import Recording
 from listen.signal.clip import Clip
 from tests.crash.session import RATE_HZ, NoiseSource
+from tests.jobs.short import begin_round, note_texts
 
 TAKE_S = 0.6
 """Long enough to be synced once on the way."""
@@ -55,12 +56,12 @@ def session(jobs: Path, phone: Path, say: Say) -> None:
 
     def begin() -> str:
         assert opened
-        return f"round {opened.open_round(1)}"
+        return f"round {begin_round(opened, 1)}"
 
     def note() -> str:
         assert opened
         opened.append(ev.NoteAdded(text=f"note {len(opened.chain.lines)}"))
-        return f"note {opened.job.note_texts()[-1]}"
+        return f"note {note_texts(opened.job)[-1]}"
 
     def take() -> str:
         assert opened

@@ -12,6 +12,7 @@ from listen.jobs.folder.store import create_job
 from tests.faults.command import KINDS, fail_everywhere, why_not
 from tests.faults.independent import faults_of
 from tests.jobs.made import leave_part
+from tests.jobs.short import begin_round
 
 EVERY = 149
 """Of some 2,300 faults; coprime to the number of kinds, so that all kinds are met."""
@@ -27,7 +28,7 @@ def test_a_fault_at_any_operation_breaks_no_promise(tmp_path: Path) -> None:
 
 def a_job(jobs: Path) -> tuple[Path, list[str]]:
     with create_job(jobs, title="t") as opened:
-        part = opened.new_part(opened.open_round(1), "intake", "air", "air")
+        part = opened.new_part(begin_round(opened, 1), "intake", "air", "air")
         leave_part(part.path)
         opened.keep(part)
         opened.append(ev.NoteAdded(text="heard twice"))

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from tests.fuzz.mutate import SCRIPT
 from tests.fuzz.text import json_like
+from tests.jobs.short import note_texts
 
 
 def journal_seeds(room: Path) -> list[bytes]:
@@ -28,20 +29,20 @@ def read_journal(data: bytes, room: Path) -> None:
     from listen.jobs.events import NoteAdded
     from listen.jobs.folder.store import list_jobs, open_job
     from listen.jobs.to_round import to_round
-    from listen.jobs.walk import next_step
+    from listen.jobs.walk import walked
 
     folder = _job_of(data, room)
     list_jobs(folder.parent)
     job = open_job(folder, write=False).job
     for record in job.rounds:
-        next_step(job, record.id)
+        walked(job, record.id)
         try:
             to_round(job, record.id, folder)
         except HisswayError:
             pass  # a round that cannot be judged is an answer; the other rounds are still tried
     with open_job(folder) as opened:
         opened.append(NoteAdded(text="still writable"))
-    if "still writable" not in open_job(folder, write=False).job.note_texts():
+    if "still writable" not in note_texts(open_job(folder, write=False).job):
         raise AssertionError("a note that was acknowledged is not there")
 
 

@@ -16,6 +16,7 @@ from pathlib import Path
 from listen.jobs import events as ev
 from listen.jobs.folder.store import create_job, open_job
 from tests.jobs.made import leave_part
+from tests.jobs.short import begin_round
 
 
 def write_until_killed(folder: Path, acknowledge: int) -> None:
@@ -58,7 +59,7 @@ def main(root: str, trials: str, seed: str) -> None:
     rng = random.Random(int(seed))
     for _ in range(int(trials)):
         with create_job(Path(root), title="killed") as opened:
-            opened.open_round(1)
+            begin_round(opened, 1)
         acknowledged = one_trial(opened.folder, rng.randint(1, 20), rng.uniform(0, 0.02))
         print(json.dumps({"folder": str(opened.folder), "acknowledged": acknowledged}), flush=True)
 

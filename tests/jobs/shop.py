@@ -13,6 +13,7 @@ from listen.jobs.to_round import to_round
 from listen.judge.result import RoundResult
 from listen.rounds.model import Round
 from tests.jobs.made import leave_part, result
+from tests.jobs.short import begin_round
 
 POINTS = ("intake", "tailpipe")
 
@@ -43,7 +44,7 @@ def record(opened: OpenJob, round_id: str, point: str, kind: str, walk: str, see
 def small_job(root: Path, title: str = "Bench engine", *, seconds: float = 0.05, judge=quick_judge) -> Path:
     """A job with one judged round of two points; gives its folder."""
     with create_job(root, title=title, shop="Invented & Sons", actor="Ann") as opened:
-        round_id = opened.open_round(1)
+        round_id = begin_round(opened, 1)
         reading = {"cylinder": 1, "round_id": round_id}
         opened.append(
             ev.ReadingEntered(reading="supply", value=80, unit="psi", si=551.6, **reading),

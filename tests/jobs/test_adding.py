@@ -22,6 +22,7 @@ from listen.jobs.naming import Recording
 from listen.signal.clip import Clip
 from listen.trade.points import Kind
 from tests.jobs.made import leave_part
+from tests.jobs.short import begin_round, note_texts
 
 NOISE = Clip.of(np.random.default_rng(0).normal(0.0, 0.01, 48_000), 48_000)
 
@@ -46,13 +47,13 @@ def test_two_threads_add_to_one_journal(tmp_path: Path) -> None:
         assert not refused
         chain = read_journal(opened.folder)
         assert not chain.broken
-        assert len(chain.lines) == 1 + 90 and len(opened.job.note_texts()) == 90
+        assert len(chain.lines) == 1 + 90 and len(note_texts(opened.job)) == 90
 
 
 def test_dropping_a_take_takes_the_clip_of_a_crash_along(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Killed between the clip and its event, then dropped: nothing is left that nobody knows of."""
     with create_job(tmp_path, title="t") as opened:
-        part = opened.new_part(opened.open_round(1), "intake", "quiet", "quiet")
+        part = opened.new_part(begin_round(opened, 1), "intake", "quiet", "quiet")
         leave_part(part.path)
         with monkeypatch.context() as crash, pytest.raises(KeyboardInterrupt):
             crash.setattr(OpenJob, "append", _killed)
@@ -68,7 +69,7 @@ def test_a_file_that_cannot_be_written_down_leaves_no_clip(tmp_path: Path, monke
     file = tmp_path / "phone.flac"
     write_flac(file, NOISE)
     with create_job(tmp_path / "jobs", title="t") as opened:
-        round_id = opened.open_round(1)
+        round_id = begin_round(opened, 1)
         with monkeypatch.context() as full, pytest.raises(JobError):
             full.setattr(OpenJob, "append", _refused)
             bring_named(opened, round_id, [Recording(file, 1.0, point="intake")])
@@ -84,7 +85,7 @@ def test_names_that_are_no_text_come_in(tmp_path: Path) -> None:
     for file in (folder / "intake-quiet-1.flac", odd):
         write_flac(file, NOISE)
     with create_job(tmp_path / "jobs", title="t") as opened:
-        round_id = opened.open_round(1)
+        round_id = begin_round(opened, 1)
         event = bring_in(opened, round_id, folder)
         assert event.folder.endswith("/ph?n") and event.files == ("intake-quiet-1.flac",)
         assert len(event.left_out) == 1

@@ -21,6 +21,7 @@ from listen.jobs.folder.store import list_jobs, open_job
 from listen.jobs.judging import judged
 from listen.jobs.to_round import to_round
 from tests.jobs.shop import quick_judge, record, small_job
+from tests.jobs.short import note_texts
 
 
 def send(folder: Path, to_root: Path, tmp: Path) -> Unpacked:
@@ -37,7 +38,7 @@ def note(folder: Path, *texts: str) -> None:
 
 
 def notes(folder: Path) -> list[str]:
-    return sorted(open_job(folder, write=False).job.note_texts())
+    return sorted(note_texts(open_job(folder, write=False).job))
 
 
 def test_a_job_arrives_whole(tmp_path: Path) -> None:
@@ -107,7 +108,7 @@ def test_both_machines_went_on_and_the_job_holds_both(tmp_path: Path) -> None:
     assert "Loss of cylinder 1 was entered differently" in done.text
     assert "30 % (Ann, " in done.text and "35 % (Cy, " in done.text
     job = open_job(here, write=False).job
-    assert sorted(job.note_texts()) == ["note of Ann", "note of Cy"]
+    assert sorted(note_texts(job)) == ["note of Ann", "note of Cy"]
     assert len(job.rounds[0].live_clips("oil-filler")) == 2
     assert job.rounds[0].stale, "neither machine judged from the clips of both"
     found = verify_path(here, evaluate=quick_judge)
@@ -271,7 +272,7 @@ def test_a_job_open_here_takes_a_bag_in_and_a_broken_one_is_left_alone(tmp_path:
     note(there, "new")
     with open_job(here) as opened:
         assert send(there, tmp_path / "here", tmp_path).how == "forwarded"
-        assert opened.catch_up().note_texts() == ("new",)
+        assert note_texts(opened.catch_up()) == ("new",)
     note(there, "newer")
     (here / JOURNAL).write_bytes((here / JOURNAL).read_bytes().replace(b"percent", b"perzent"))
     done = send(there, tmp_path / "here", tmp_path)

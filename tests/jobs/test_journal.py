@@ -14,6 +14,7 @@ from listen.jobs.fold import fold
 from listen.jobs.folder.chain import read_chain
 from listen.jobs.folder.journal import GENESIS, write_line
 from tests.jobs.made import PAYLOADS, opened, result
+from tests.jobs.short import note_texts
 
 
 def journal(payloads: list[ev.Payload]) -> list[bytes]:
@@ -125,7 +126,7 @@ def test_an_unknown_kind_is_kept_and_told() -> None:
     assert payload.content == {"phase": [1, {"a": None}]}
     job = fold(chain.events())
     assert any("moon-phase-noted" in t for t in job.troubles)
-    assert job.note_texts() == ("before",)
+    assert note_texts(job) == ("before",)
 
 
 def test_a_known_kind_with_a_strange_payload_is_opaque() -> None:

@@ -12,6 +12,7 @@ import pytest
 
 from listen.jobs.folder.disk import sha256_of
 from listen.jobs.folder.store import open_job
+from tests.jobs.short import note_texts
 
 TRIALS = 40
 
@@ -35,7 +36,7 @@ def test_every_acknowledged_event_survives_a_kill(tmp_path: Path) -> None:
 def _check(folder: Path, acknowledged: list[str]) -> None:
     with open_job(folder) as opened:
         job = opened.job
-        notes = {" ".join(text.split()[:2]) for text in job.note_texts()}
+        notes = {" ".join(text.split()[:2]) for text in note_texts(job)}
         clips = {c.id: c.kept for r in job.rounds for c in r.clips}
         for said in acknowledged:
             kind, what = said.split()

@@ -14,7 +14,7 @@ from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.store import create_job, open_job
 from listen.jobs.ledger import Line, bring_back, cylinder_ledger, job_ledger, take_back
 from listen.jobs.standing import latest_round
-from listen.jobs.walk import next_step
+from listen.jobs.walk import walked
 from listen.trade.layout import layout
 from tests.jobs.made import result
 
@@ -83,15 +83,15 @@ def test_a_skip_taken_back_is_due_again(opened: OpenJob) -> None:
     opened.append(ev.StepPassed(round_id=ROUND, step="supply", reason="no gauge"))
     opened.append(ev.StepPassed(round_id=ROUND, step="loss", reason="no gauge"))
     opened.append(ev.PointSkipped(round_id=ROUND, point="intake", walk="quiet", reason="hose in the way"))
-    assert next_step(opened.job, ROUND).point == "tailpipe"
+    assert walked(opened.job, ROUND).due.point == "tailpipe"
     (skip,) = of(opened, "point-skipped")
     assert skip.state == "left-out" and skip.section == "quiet"
     opened.append(take_back(skip, ""))
-    assert next_step(opened.job, ROUND).point == "intake"
+    assert walked(opened.job, ROUND).due.point == "intake"
     opened.append(bring_back(of(opened, "point-skipped")[0]))
-    assert next_step(opened.job, ROUND).point == "tailpipe"
+    assert walked(opened.job, ROUND).due.point == "tailpipe"
     opened.append(take_back(of(opened, "step-passed")[0], ""))
-    assert next_step(opened.job, ROUND).id == "supply"
+    assert walked(opened.job, ROUND).due.id == "supply"
 
 
 def test_what_a_verdict_rests_on_makes_it_stale_both_ways(opened: OpenJob) -> None:

@@ -14,6 +14,7 @@ from listen.jobs.folder.journal_file import JOURNAL
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.store import create_job, open_job
 from tests.jobs.shop import quick_judge, record, small_job
+from tests.jobs.short import note_texts
 
 
 @pytest.fixture
@@ -28,7 +29,7 @@ def test_each_writes_after_the_other_and_knows_all(two: tuple[OpenJob, OpenJob])
     for n in range(3):
         ann.append(ev.NoteAdded(text=f"a{n}"))
         ida.append(ev.NoteAdded(text=f"i{n}"))
-    assert ann.catch_up().note_texts() == ("a0", "i0", "a1", "i1", "a2", "i2") == ida.job.note_texts()
+    assert note_texts(ann.catch_up()) == ("a0", "i0", "a1", "i1", "a2", "i2") == note_texts(ida.job)
     assert ann.head == ida.head
     assert [e.actor for e in ann.take_news()] == ["Ida"] * 3
     assert ann.take_news() == ()
@@ -75,7 +76,7 @@ def test_a_note_is_never_refused_for_what_came_in(two: tuple[OpenJob, OpenJob]) 
     ann, ida = two
     ann.append(ev.NoteAdded(text="a"))
     ida.append(ev.ReadingEntered(reading="loss", value=9, unit="percent", si=9.0, cylinder=2))
-    assert ida.job.note_texts() == ("a",)
+    assert note_texts(ida.job) == ("a",)
 
 
 def test_a_line_the_other_died_in_is_moved_aside(two: tuple[OpenJob, OpenJob]) -> None:
@@ -85,7 +86,7 @@ def test_a_line_the_other_died_in_is_moved_aside(two: tuple[OpenJob, OpenJob]) -
         f.write(b'{"id":"torn')
     assert not ida.catch_up().troubles
     ida.append(ev.NoteAdded(text="after"))
-    assert ida.job.note_texts() == ("after",)
+    assert note_texts(ida.job) == ("after",)
     assert [p.read_bytes() for p in ida.folder.glob("journal-torn-*.bin")] == [b'{"id":"torn']
     assert ann.catch_up() == ida.job
 

@@ -20,6 +20,7 @@ from listen.jobs.folder.journal_file import JOURNAL
 from listen.jobs.folder.store import create_job, jobs_root, list_jobs, open_job
 from listen.jobs.folder.summary import SUMMARY
 from tests.jobs.made import leave_part
+from tests.jobs.short import begin_round, note_texts
 
 HOSTILE = [
     "../../etc/passwd",
@@ -46,14 +47,14 @@ def test_hostile_names_stay_text_and_make_tame_folders(tmp_path: Path, title: st
     assert set(folder.name) <= set("abcdefghijklmnopqrstuvwxyz0123456789-")
     with open_job(folder, write=False) as again:
         assert again.job.title == title
-        assert again.job.note_texts() == (title,)
+        assert note_texts(again.job) == (title,)
         assert again.job == opened.job
 
 
 def test_append_then_reopen_is_the_same_job(tmp_path: Path) -> None:
     """The value in hand and the value read back are equal."""
     with create_job(tmp_path, title="t", shop="s", actor="Ann") as opened:
-        round_id = opened.open_round(2)
+        round_id = begin_round(opened, 2)
         opened.append(
             ev.PersonChosen(role="tech", name="Ann"),
             ev.ReadingEntered(reading="loss", value=20, unit="percent", si=20.0, cylinder=2, round_id=round_id),
@@ -91,7 +92,7 @@ def test_a_torn_end_is_moved_aside_at_every_byte(tmp_path: Path) -> None:
         (folder / JOURNAL).write_bytes(data[:-cut])
         with open_job(folder) as again:
             again.append(ev.NoteAdded(text="goes on"))
-            assert again.job.note_texts() == (("kept", "torn") if cut == 1 else ("kept",)) + ("goes on",)
+            assert note_texts(again.job) == (("kept", "torn") if cut == 1 else ("kept",)) + ("goes on",)
             assert (cut == 1) == (not again.job.troubles)
         if cut > 1:
             (piece,) = folder.glob("journal-torn-*")
@@ -122,7 +123,7 @@ def test_a_broken_chain_refuses_writing_and_still_reads(tmp_path: Path) -> None:
     with pytest.raises(JournalBroken, match="from event 3 on"):
         open_job(opened.folder)
     reader = open_job(opened.folder, write=False)
-    assert reader.job.note_texts() == ("first",)
+    assert note_texts(reader.job) == ("first",)
     assert "from event 3 on" in reader.broken
     (row,) = list_jobs(tmp_path)
     assert row.trouble
@@ -131,7 +132,7 @@ def test_a_broken_chain_refuses_writing_and_still_reads(tmp_path: Path) -> None:
 def test_a_clip_is_kept_whole_and_named_before_it_is_acknowledged(tmp_path: Path) -> None:
     """Part to FLAC to event; take numbers count; the hash is that of the file; the part goes."""
     with create_job(tmp_path, title="t") as opened:
-        round_id = opened.open_round(1)
+        round_id = begin_round(opened, 1)
         for n in (1, 2):
             part = opened.new_part(round_id, "intake", "quiet", "quiet")
             leave_part(part.path, seed=n)
@@ -147,7 +148,7 @@ def test_a_clip_is_kept_whole_and_named_before_it_is_acknowledged(tmp_path: Path
 def test_a_left_over_take_is_offered_and_adopted_or_dropped(tmp_path: Path) -> None:
     """After a crash mid-clip the take is there, and either decision is in the journal."""
     with create_job(tmp_path, title="t") as opened:
-        round_id = opened.open_round(1)
+        round_id = begin_round(opened, 1)
         for n in (1, 2):
             leave_part(opened.new_part(round_id, "tailpipe", "air", "air").path, seed=n)
     with open_job(opened.folder) as again:
@@ -165,7 +166,7 @@ def test_a_left_over_take_is_offered_and_adopted_or_dropped(tmp_path: Path) -> N
 def test_a_crash_between_file_and_event_loses_no_take(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The sound file is named, the event never comes: the part is still there to be adopted."""
     with create_job(tmp_path, title="t") as opened:
-        round_id = opened.open_round(1)
+        round_id = begin_round(opened, 1)
         part = opened.new_part(round_id, "intake", "air", "air")
         leave_part(part.path)
         with monkeypatch.context() as m:
@@ -201,7 +202,7 @@ def test_a_refusing_disk_leaves_the_job_as_it_was(
         assert (opened.folder / JOURNAL).read_bytes() == data
         opened.append(ev.NoteAdded(text="again"))
     with open_job(opened.folder) as again:
-        assert again.job.note_texts() == ("again",)
+        assert note_texts(again.job) == ("again",)
 
 
 def test_a_removed_folder_is_noticed_before_anything_is_acknowledged(tmp_path: Path) -> None:

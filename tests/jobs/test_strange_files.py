@@ -26,6 +26,7 @@ from listen.jobs.naming import Recording
 from listen.signal.clip import Clip
 from listen.trade.layout import layout
 from tests.jobs.made import leave_part
+from tests.jobs.short import begin_round
 
 NOISE = Clip.of(np.random.default_rng(0).normal(0.0, 0.01, 48_000), 48_000)
 posix = pytest.mark.skipif(os.name == "nt", reason="pipes, links and modes are Unix's")
@@ -33,7 +34,7 @@ posix = pytest.mark.skipif(os.name == "nt", reason="pipes, links and modes are U
 
 def job_with_a_part(root: Path) -> tuple[OpenJob, Path]:
     opened = create_job(root, title="t")
-    part = opened.new_part(opened.open_round(1), "intake", "quiet", "quiet")
+    part = opened.new_part(begin_round(opened, 1), "intake", "quiet", "quiet")
     leave_part(part.path)
     return opened, part.path
 
@@ -143,7 +144,7 @@ def test_killed_during_an_import_nobody_is_accused_and_the_sound_is_offered(
         raise KeyboardInterrupt
 
     with create_job(tmp_path / "jobs", title="t") as opened:
-        round_id = opened.open_round(1)
+        round_id = begin_round(opened, 1)
         with monkeypatch.context() as crash, pytest.raises(KeyboardInterrupt):
             if killed_at == "append":
                 crash.setattr(OpenJob, "append", killed)
@@ -196,7 +197,7 @@ def test_the_same_event_twice_breaks_the_chain_though_every_hash_fits(tmp_path: 
 
 def test_a_part_of_an_unknown_round_is_neither_offered_nor_kept_nor_removed(tmp_path: Path) -> None:
     with create_job(tmp_path, title="t") as opened:
-        opened.open_round(1)
+        begin_round(opened, 1)
         stray = new_partial(opened.folder, "c9-ffffff", "intake", "quiet", "quiet")
         leave_part(stray.path)
         assert opened.partials() == ()
@@ -208,7 +209,7 @@ def test_a_part_of_an_unknown_round_is_neither_offered_nor_kept_nor_removed(tmp_
 
 def test_a_take_of_no_known_round_goes_after_a_month_for_its_journal_may_still_be_restored(tmp_path: Path) -> None:
     with create_job(tmp_path, title="t") as opened:
-        opened.open_round(1)
+        begin_round(opened, 1)
         fresh, old = (new_partial(opened.folder, "c9-ffffff", "intake", "quiet", "quiet") for _ in range(2))
         for part, days in ((fresh, 29), (old, 31)):
             leave_part(part.path)
@@ -276,5 +277,5 @@ def test_an_event_that_makes_no_sense_is_told_and_the_job_goes_on(
     monkeypatch.setitem(fold.RULES, ev.NoteAdded, puzzled)
     with create_job(tmp_path, title="t") as opened:
         opened.append(ev.NoteAdded(text="odd"))
-        assert opened.open_round(1)
+        assert begin_round(opened, 1)
     assert "cannot be understood (ValueError: such a number)" in opened.job.troubles[0]

@@ -11,9 +11,10 @@ from listen.jobs.bring_in import bring_in
 from listen.jobs.events import AirFollowed
 from listen.jobs.folder.store import create_job, open_job
 from listen.jobs.to_round import to_round
-from listen.jobs.walk import all_steps
+from listen.jobs.walk import walked
 from listen.rounds.evaluate import evaluate
 from listen.signal.clip import Clip
+from tests.jobs.short import begin_round
 from tests.rounds.test_switched_round import TOLD, _round
 
 
@@ -21,16 +22,16 @@ def test_a_take_of_all_channels_becomes_a_clip_a_point(tmp_path: Path) -> None:
     """Each clip knows its commands and its take; no walk is due at its point; the verdict is that of the folder."""
     folder = _round(tmp_path / "r", together=True)
     with create_job(tmp_path / "jobs", title="t") as opened:
-        round_id = opened.open_round(1)
+        round_id = begin_round(opened, 1)
         event = bring_in(opened, round_id, folder)
         assert not event.left_out
         clips = opened.job.round(round_id).live_clips()
         assert {c.kept.point for c in clips} == {"intake", "tailpipe", "oil-filler"}
         assert {c.kept.on_s for c in clips} == {TOLD}
         assert len({c.kept.together for c in clips}) == 1
-        due = [s for s in all_steps(opened.job, round_id) if s.kind == "clip" and s.state == "due"]
+        due = [s for s in walked(opened.job, round_id).steps if s.kind == "clip" and s.state == "due"]
         assert not {s.point for s in due} & {"intake", "tailpipe", "oil-filler"}
-        assert any(s.kind == "followed" and s.state == "due" for s in all_steps(opened.job, round_id))
+        assert any(s.kind == "followed" and s.state == "due" for s in walked(opened.job, round_id).steps)
         opened.append(AirFollowed(round_id=round_id, seen="yes"))
         made = to_round(opened.job, round_id, opened.folder)
         assert made.facts.air_followed is True
@@ -43,7 +44,7 @@ def test_a_take_cut_short_keeps_its_commands_and_its_company(tmp_path: Path) -> 
     """The program was killed in mid-take: what the part's name says goes into the clip that is saved from it."""
     on_s = ((2.5, 5.0), (7.5, 10.0), (12.5, 15.0), (17.5, 20.0))
     with create_job(tmp_path, title="t") as opened:
-        round_id, folder = opened.open_round(1), opened.folder
+        round_id, folder = begin_round(opened, 1), opened.folder
         for point in ("intake", "tailpipe"):
             part = opened.new_part(round_id, point, "switched", "switched", on_s, "abc123")
             noise = (np.random.default_rng(len(point)).standard_normal(48_000) * 1e-2).astype(np.float32)

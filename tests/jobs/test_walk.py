@@ -16,7 +16,7 @@ from listen.jobs.reference import DECLINED, beside, declined, references
 from listen.jobs.standing import standing
 from listen.jobs.to_round import clips_used, facts, to_round
 from listen.jobs.waiting import waiting
-from listen.jobs.walk import SET_UP, Step, all_steps, next_step, round_points
+from listen.jobs.walk import SET_UP, Step, round_points, walked
 from listen.trade.layout import Exhaust, layout
 from listen.trade.points import Kind
 from tests.jobs.made import PAYLOADS, opened, result
@@ -73,11 +73,11 @@ def clip(clip_id: str, round_id: str, point: str, kind: str, walk: str) -> ev.Cl
     )
 
 
-def walked(job: Job, round_id: str, until: str = "done", most: int = 60) -> tuple[Job, list[str]]:
+def answered(job: Job, round_id: str, until: str = "done", most: int = 60) -> tuple[Job, list[str]]:
     """Answer steps until one of kind ``until`` is next; gives the job and what was asked."""
     asked: list[str] = []
     for _ in range(most):
-        step = next_step(job, round_id)
+        step = walked(job, round_id).due
         if until in (step.kind, step.walk):
             return job, asked
         asked.append(f"{step.id} {step.point}".strip())
@@ -91,7 +91,7 @@ FIVE = ["intake", "tailpipe", "oil-filler", "radiator", "plug-hole-2"]
 
 def test_a_clean_round_in_order() -> None:
     """Caution, supply, loss, quiet walk, the ear before any number, air and closing walk, bubbles, verdict."""
-    job, asked = walked(START, "c1-aa")
+    job, asked = answered(START, "c1-aa")
     assert asked == [
         SET_UP,
         "supply",
@@ -102,12 +102,12 @@ def test_a_clean_round_in_order() -> None:
         "bubbles",
         "verdict",
     ]
-    assert all(s.state == "done" for s in all_steps(job, "c1-aa"))
+    assert all(s.state == "done" for s in walked(job, "c1-aa").steps)
 
 
 def test_progress_counts_and_cautions_stand_before_the_air() -> None:
     """Numbers run from 1 to n without a gap; the caution is due before any step that needs air."""
-    steps = all_steps(START, "c1-aa")
+    steps = walked(START, "c1-aa").steps
     assert [s.number for s in steps] == list(range(1, len(steps) + 1))
     assert {s.of for s in steps} == {len(steps)}
     assert steps[0].kind == "caution"
@@ -118,56 +118,56 @@ def test_progress_counts_and_cautions_stand_before_the_air() -> None:
 
 def test_supply_is_learnt_once_the_loss_every_round() -> None:
     """The second round does not ask for the supply again."""
-    job, _ = walked(START, "c1-aa")
+    job, _ = answered(START, "c1-aa")
     job = after(ev.RoundOpened(round_id="c2-bb", cylinder=2), start=job)
-    _, asked = walked(job, "c2-bb")
+    _, asked = answered(job, "c2-bb")
     assert asked[:3] == [SET_UP, "loss", "quiet intake"]
 
 
 def test_taking_a_clip_back_makes_its_step_due_again_and_the_verdict_stale() -> None:
     """From the verdict straight back to the clip, then to a new verdict; the file stays in the record."""
-    job, _ = walked(START, "c1-aa")
+    job, _ = answered(START, "c1-aa")
     gone = job.round("c1-aa").live_clips("tailpipe", "air")[0]
     job = after(ev.ClipTakenBack(clip=gone.id), start=job)
     assert job.round("c1-aa").stale
-    step = next_step(job, "c1-aa")
+    step = walked(job, "c1-aa").due
     assert (step.kind, step.point, step.walk) == ("clip", "tailpipe", "air")
-    job, asked = walked(job, "c1-aa")
+    job, asked = answered(job, "c1-aa")
     assert asked == ["air tailpipe", "verdict"]
     assert gone.id in [c.id for c in job.round("c1-aa").clips]
 
 
 def test_an_extra_take_asks_for_nothing_but_a_new_verdict() -> None:
     """More clips never confuse the walk."""
-    job, _ = walked(START, "c1-aa")
+    job, _ = answered(START, "c1-aa")
     job = after(clip("extra", "c1-aa", "intake", "air", "air"), start=job)
-    assert walked(job, "c1-aa")[1] == ["verdict"]
+    assert answered(job, "c1-aa")[1] == ["verdict"]
 
 
 def test_a_reading_after_the_verdict_makes_it_stale() -> None:
     """The loss goes into the odds: a corrected loss asks for a new verdict."""
-    job, _ = walked(START, "c1-aa")
+    job, _ = answered(START, "c1-aa")
     loss = ev.ReadingEntered(reading="loss", value=40, unit="percent", si=40.0, cylinder=1, round_id="c1-aa")
     job = after(loss, start=job)
-    assert walked(job, "c1-aa")[1] == ["verdict"]
+    assert answered(job, "c1-aa")[1] == ["verdict"]
 
 
 def test_a_point_left_out_of_the_quiet_walk_is_left_out_after_it() -> None:
     """Without a quiet clip the air clip says nothing; a point taken up again is due again."""
     skip = ev.PointSkipped(round_id="c1-aa", point="radiator", reason="engine hot", walk="quiet")
-    _, asked = walked(after(skip, start=START), "c1-aa")
+    _, asked = answered(after(skip, start=START), "c1-aa")
     assert not [a for a in asked if "radiator" in a]
-    states = {s.id: s for s in all_steps(after(skip, start=START), "c1-aa") if s.point == "radiator"}
+    states = {s.id: s for s in walked(after(skip, start=START), "c1-aa").steps if s.point == "radiator"}
     assert {s.state for s in states.values()} == {"left-out"}
     assert {s.why for s in states.values()} == {"engine hot"}
     again = ev.PointSkipped(round_id="c1-aa", point="radiator", reason="cooled down", walk="quiet", skipped=False)
-    assert walked(after(skip, again, start=START), "c1-aa")[1] == walked(START, "c1-aa")[1]
+    assert answered(after(skip, again, start=START), "c1-aa")[1] == answered(START, "c1-aa")[1]
 
 
 def test_a_point_left_out_of_the_closing_walk_is_still_heard_with_air() -> None:
     """Leaving out goes forward only."""
     skip = ev.PointSkipped(round_id="c1-aa", point="intake", reason="in a hurry", walk="closing")
-    _, asked = walked(after(skip, start=START), "c1-aa")
+    _, asked = answered(after(skip, start=START), "c1-aa")
     assert "air intake" in asked
     assert "closing intake" not in asked
 
@@ -175,7 +175,7 @@ def test_a_point_left_out_of_the_closing_walk_is_still_heard_with_air() -> None:
 def test_a_whole_step_can_be_passed_with_a_reason() -> None:
     """No gauge, no closing walk: the rest goes on."""
     passed = [ev.StepPassed(round_id="c1-aa", step=s, reason="no gauge") for s in ("supply", "loss", "closing")]
-    _, asked = walked(after(*passed, start=START), "c1-aa")
+    _, asked = answered(after(*passed, start=START), "c1-aa")
     assert not [a for a in asked if a.split()[0] in ("supply", "loss", "closing")]
 
 
@@ -188,46 +188,46 @@ def test_dual_exhaust_air_cooled_and_inner_cylinders() -> None:
     job = after(ev.JobOpened(job="1", title="t", engine=engine), ev.RoundOpened(round_id="c2-bb", cylinder=2))
     points = [p.id for p in round_points(job, job.round("c2-bb"))]
     assert points == ["intake", "tailpipe-left", "tailpipe-right", "oil-filler", "plug-hole-1", "plug-hole-3"]
-    assert "bubbles" not in [s.kind for s in all_steps(job, "c2-bb")]
+    assert "bubbles" not in [s.kind for s in walked(job, "c2-bb").steps]
 
 
 def test_a_round_sent_back_asks_for_that_clip_first_and_once() -> None:
     """The supervisor's request is the next step until it is recorded, then a new verdict."""
-    job, _ = walked(START, "c1-aa")
+    job, _ = answered(START, "c1-aa")
     back = ev.SentBack(round_id="c1-aa", name="Bo", point="breather", clip_kind="air", reason="doubt the filler")
     job = after(back, start=job)
-    step = next_step(job, "c1-aa")
+    step = walked(job, "c1-aa").due
     assert (step.point, step.clip_kind, step.walk) == ("breather", "air", "air")
     assert "Bo asks" in step.sentence
     job = answer(job, step, "c1-aa")
-    _, asked = walked(job, "c1-aa")
+    _, asked = answered(job, "c1-aa")
     assert asked == ["quiet breather", "closing breather", "verdict"]
 
 
 def test_a_clip_asked_for_may_be_left_out_and_no_figure_goes_with_it() -> None:
     """The request is answered with the reason; the point and its clips stay; a second request asks again."""
-    job, _ = walked(START, "c1-aa")
+    job, _ = answered(START, "c1-aa")
     back = ev.SentBack(round_id="c1-aa", name="Bo", point="breather", clip_kind="air", reason="doubt the filler")
     job = after(back, start=job)
-    step, clips = next_step(job, "c1-aa"), job.round("c1-aa").live_clips()
+    step, clips = walked(job, "c1-aa").due, job.round("c1-aa").live_clips()
     out = left_out(step, "c1-aa", "cannot be reached")
     assert isinstance(out, ev.StepPassed)
     job = after(out, start=job)
     record = job.round("c1-aa")
-    assert next_step(job, "c1-aa").kind == "done"
+    assert walked(job, "c1-aa").due.kind == "done"
     assert record.live_clips() == clips and not record.skips and not record.stale
     assert standing(record).answered and standing(record).waits
     assert [w.why for w in waiting(job)] == ["again"]
     job = after(back, start=job)
-    assert next_step(job, "c1-aa").point == "breather" and [w.why for w in waiting(job)] == ["sent-back"]
+    assert walked(job, "c1-aa").due.point == "breather" and [w.why for w in waiting(job)] == ["sent-back"]
 
 
 def test_signing_closes_and_later_events_say_so() -> None:
     """A signed round has no next step; a change after it is told, a finding at teardown is not a change."""
-    job, _ = walked(START, "c1-aa")
+    job, _ = answered(START, "c1-aa")
     sign = ev.Signed(round_id="c1-aa", name="Bo", role="supervisor", statement="I agree", head="0" * 64)
     job = after(sign, ev.FindingRecorded(cylinder=1, paths=("intake-valve",)), start=job)
-    assert next_step(job, "c1-aa").kind == "done"
+    assert walked(job, "c1-aa").due.kind == "done"
     assert job.round("c1-aa").changed_after_signing == ()
     loss = ev.ReadingEntered(reading="loss", value=5, unit="percent", si=5.0, cylinder=1)
     job = after(loss, ev.ClipTakenBack(clip=job.round("c1-aa").clips[0].id), start=job)
@@ -242,16 +242,16 @@ def test_any_history_has_a_next_step_and_can_be_finished(payloads: list[ev.Paylo
     """Stop and resume anywhere: from every reachable state the walk ends."""
     job = after(opened(), *payloads)
     for record in job.rounds:
-        assert next_step(job, record.id)
-        finished, _ = walked(job, record.id)
-        assert next_step(finished, record.id).kind == "done"
+        assert walked(job, record.id).due
+        finished, _ = answered(job, record.id)
+        assert walked(finished, record.id).due.kind == "done"
 
 
 def test_to_round_gives_clips_in_time_and_the_best_sound_reference(tmp_path: Path) -> None:
     """Taken-back clips stay out, order is the order of taking, a cylinder judged sound lends its air clips."""
-    job, _ = walked(START, "c1-aa")
+    job, _ = answered(START, "c1-aa")
     job = after(ev.RoundOpened(round_id="c4-dd", cylinder=4), start=job)
-    job, _ = walked(job, "c4-dd", until="verdict")
+    job, _ = answered(job, "c4-dd", until="verdict")
     sound = ev.Judged(round_id="c4-dd", result=result("sound", "none"), clips=clips_used(job, "c4-dd"))
     job = after(sound, start=job)
     found = to_round(job, "c1-aa", tmp_path)
@@ -268,9 +268,9 @@ def test_to_round_gives_clips_in_time_and_the_best_sound_reference(tmp_path: Pat
 
 def test_a_leaking_cylinder_is_never_the_reference() -> None:
     """Judged to leak: not offered, however low its loss; overruled to sound: offered."""
-    job, _ = walked(START, "c1-aa")
+    job, _ = answered(START, "c1-aa")
     job = after(ev.RoundOpened(round_id="c4-dd", cylinder=4), start=job)
-    job, _ = walked(job, "c4-dd")
+    job, _ = answered(job, "c4-dd")
     assert references(job, "c1-aa") == {}
     sound = ev.Overruled(round_id="c4-dd", name="Bo", paths=("none",), reason="heard it myself")
     assert references(after(sound, start=job), "c1-aa")
@@ -278,15 +278,15 @@ def test_a_leaking_cylinder_is_never_the_reference() -> None:
 
 def test_a_round_may_decline_the_sound_cylinder(tmp_path: Path) -> None:
     """No clip of another cylinder is handed to the judge then, the result is due anew, and it can be taken back."""
-    job, _ = walked(START, "c1-aa")
+    job, _ = answered(START, "c1-aa")
     job = after(ev.RoundOpened(round_id="c4-dd", cylinder=4), start=job)
-    job, _ = walked(job, "c4-dd")
+    job, _ = answered(job, "c4-dd")
     sound = ev.Overruled(round_id="c4-dd", name="Bo", paths=("none",), reason="heard it myself")
     job = after(sound, start=job)
     assert beside(job, "c1-aa") == (4,) and not job.round("c1-aa").stale
     without = after(ev.StepPassed(round_id="c1-aa", step=DECLINED, reason="not sound"), start=job)
     assert declined(without.round("c1-aa")) == "not sound" and without.round("c1-aa").stale
-    assert beside(without, "c1-aa") == () and next_step(without, "c1-aa").kind == "verdict"
+    assert beside(without, "c1-aa") == () and walked(without, "c1-aa").due.kind == "verdict"
     assert all(t.kind is not Kind.SOUND for t in to_round(without, "c1-aa", tmp_path).takes)
     again = after(ev.StepPassed(round_id="c1-aa", step=DECLINED, reason=""), start=without)
     assert beside(again, "c1-aa") == (4,) and not declined(again.round("c1-aa"))
@@ -298,7 +298,7 @@ def test_a_calibration_counts_only_for_its_own_input() -> None:
     def checked(device: str, level: float | None) -> ev.MicrophoneChecked:
         return ev.MicrophoneChecked(device=device, rate_hz=48_000, verdict="good", full_scale_db_spl=level)
 
-    job, _ = walked(START, "c1-aa", until="verdict")
+    job, _ = answered(START, "c1-aa", until="verdict")
     (device,) = {c.kept.device for c in job.round("c1-aa").live_clips()}
     assert facts(job, job.round("c1-aa")).calibration_db is None
     other = after(checked("another input", 120.0), start=job)
@@ -344,15 +344,15 @@ def test_a_round_without_clips_or_without_existence_is_refused(tmp_path: Path) -
 def test_the_way_orders_the_clips_and_is_asked_before_the_first_only() -> None:
     """Point by point the call comes after all clips; switched, a take stands for three; old jobs are never asked."""
     fresh = after(opened(), ev.RoundOpened(round_id="c1-aa", cylinder=1))
-    assert next(s for s in all_steps(fresh, "c1-aa") if s.kind == "way").state == "due"
+    assert next(s for s in walked(fresh, "c1-aa").steps if s.kind == "way").state == "due"
     begun = after(clip("k", "c1-aa", "intake", "quiet", "quiet"), start=fresh)
-    assert next(s for s in all_steps(begun, "c1-aa") if s.kind == "way").state == "done"
-    each = all_steps(after(ev.WayChosen(way="each-point"), start=fresh), "c1-aa")
+    assert next(s for s in walked(begun, "c1-aa").steps if s.kind == "way").state == "done"
+    each = walked(after(ev.WayChosen(way="each-point"), start=fresh), "c1-aa").steps
     by_point = [(s.kind, s.point, s.walk) for s in each]
     assert [walk for _, _, walk in by_point[4:8]] == ["quiet", "air", "closing", "quiet"]
     assert [point for _, point, _ in by_point[4:8]] == ["intake", "intake", "intake", "tailpipe"]
     assert by_point.index(("call", "", "")) > max(i for i, s in enumerate(by_point) if s[0] == "clip")
     for way in ("switched", "all-at-once"):
-        clips = [s for s in all_steps(after(ev.WayChosen(way=way), start=begun), "c1-aa") if s.kind == "clip"]
+        clips = [s for s in walked(after(ev.WayChosen(way=way), start=begun), "c1-aa").steps if s.kind == "clip"]
         assert {s.walk for s in clips} == {"switched"} and len({s.point for s in clips}) == len(clips)
     assert after(ev.WayChosen(way="by-pigeon"), start=fresh).way == ""

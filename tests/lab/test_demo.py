@@ -14,7 +14,7 @@ from listen.jobs.events import ByEarCalled
 from listen.jobs.exchange.verify import verify_job
 from listen.jobs.folder.store import open_job
 from listen.jobs.to_round import to_round
-from listen.jobs.walk import next_step
+from listen.jobs.walk import walked
 from listen.lab.demo_scenes import demo_scene
 from listen.lab.shipped import LEFT_ROUND, MAIN_ROUND, demo_job, recordings_dir
 from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
@@ -92,8 +92,8 @@ def test_a_copy_opens_without_trouble_and_has_everything_to_show(tmp_path: Path)
         judged = [r for r in job.rounds if r.clips]
         assert len(judged) == 3 and all(r.call() and r.verdict and not r.stale for r in judged)
         assert judged[0].decision is not None
-        assert next_step(job, LEFT_ROUND).kind == "clip"
-        assert next_step(job, MAIN_ROUND).kind == "done"
+        assert walked(job, LEFT_ROUND).due.kind == "clip"
+        assert walked(job, MAIN_ROUND).due.kind == "done"
 
 
 @pytest.mark.parametrize(("cylinder", "kind"), [(1, "sound"), (3, "set-up"), (5, "path")])
@@ -145,7 +145,7 @@ def test_a_newcomer_walks_the_cylinder_left_open_and_finds_it_sound(tmp_path: Pa
     with open_job(demo_job(tmp_path)) as opened:
         microphone = SimulatedMicrophone(demo_scene(3), pace=0)
         microphone.open()
-        while (step := next_step(opened.job, LEFT_ROUND)).kind in ("clip", "call"):
+        while (step := walked(opened.job, LEFT_ROUND).due).kind in ("clip", "call"):
             if step.kind == "call":
                 opened.append(ByEarCalled(round_id=LEFT_ROUND, declined=True))
                 continue

@@ -28,6 +28,7 @@ from listen.report.build import Wanted, report_text
 from listen.signal.clip import Clip
 from listen.trade.engine import Engine
 from listen.trade.layout import layout
+from tests.jobs.short import begin_round
 
 BREAKOUT = "</title></style><script>alert(1)</script>\" onload='x' <img src=http://x.invalid/y>"
 HOSTILE = BREAKOUT + " \x00\x1b[31m\u202e\uffff | `*_[]"
@@ -93,7 +94,7 @@ def hostile(tmp_path_factory) -> Path:
     with create_job(
         room / "jobs", title=HOSTILE, shop=HOSTILE, engine=engine, size=EngineSize(text=HOSTILE), complaint=HOSTILE
     ) as job:
-        round_id = job.open_round(3, HOSTILE)
+        round_id = begin_round(job, 3, HOSTILE)
         add_pair(job, room, round_id, "intake", 1)
         job.append(
             PersonChosen(role="tech", name=HOSTILE),
@@ -126,7 +127,7 @@ def six(tmp_path_factory) -> Path:
     files = {k: noise(room / f"{k}.flac", 5, h, seconds=5.0) for k, h in (("quiet", 0.0), ("air", 0.02))}
     with create_job(room / "jobs", title="six", engine=layout("inline-6")) as job:
         for n in range(1, 7):
-            round_id = job.open_round(n)
+            round_id = begin_round(job, n)
             for p in points:
                 for kind in ("quiet", "air"):
                     job.keep_file(files[kind], job.new_part(round_id, p, kind, kind))

@@ -14,6 +14,7 @@ from listen.jobs.photo import photo_event
 from listen.judge.result import PathResult, RoundResult, Verdict
 from listen.report.build import Wanted, report_text
 from listen.trade.layout import layout
+from tests.jobs.short import begin_round
 
 AT_WORK, ALONE = 0.934, 0.713
 
@@ -26,7 +27,7 @@ def folder(tmp_path: Path) -> Path:
             opened.append(photo_event(tmp_path / f"{n}.jpg", cylinder=n + 1, of="plug", text=f"<b>{colour}</b>"))
         opened.append(PhotoTakenBack(photo=opened.job.photos[1].kept.photo))
         opened.append(DetailsGiven(details={"reach-us": "at the blue gate"}))
-        round_id = opened.open_round(1)
+        round_id = begin_round(opened, 1)
         paths = (
             PathResult(path="intake-valve", probability=ALONE, evidence_db={}, involved=AT_WORK),
             PathResult(path="none", probability=1 - ALONE, evidence_db={}, involved=0.05),

@@ -15,6 +15,7 @@ import msgspec
 
 from listen.errors import HisswayError
 from listen.whole_number import seed, whole
+from tests.jobs.short import begin_round
 from tests.soak.pair import pair
 from tests.soak.pair import table as pair_table
 from tests.soak.shop import day
@@ -120,7 +121,7 @@ def _one_round(job: OpenJob, analyst: Analyst, seed: int, number: int) -> int:
     spec = _scene(seed, number)
     microphone = SimulatedMicrophone(spec, pace=0)
     microphone.open()
-    round_id = job.open_round(1 + number % 4)
+    round_id = begin_round(job, 1 + number % 4)
     quiet: dict[str, Path] = {}
     for walk in WALKS:
         for point in POINTS:

@@ -10,7 +10,6 @@ from listen.trade.layout import (
     Engine,
     Exhaust,
     engine_of_rows,
-    exhaust_points,
     layout,
     layout_rows,
     neighbours,
@@ -97,7 +96,6 @@ def test_points_in_walking_order_with_dual_exhausts_and_neighbours():
     )
     ids = [p.id for p in points_for(dual, 8)]
     assert ids == ["intake", "tailpipe-left", "tailpipe-right", "oil-filler", "radiator", "plug-hole-6"]
-    assert [p.id for p in exhaust_points(dual, 8)] == ["tailpipe-right"]
     air = msgspec.structs.replace(
         layout("flat-4"), cooling="air", crankcase_point="breather", heads=((1,), (2,), (3,), (4,))
     )

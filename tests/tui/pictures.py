@@ -33,6 +33,7 @@ from listen.rounds.evaluate import evaluate  # noqa: E402
 from listen.rounds.model import Facts, Round, Take  # noqa: E402
 from listen.signal.switching import commanded_times  # noqa: E402
 from listen.trade.points import Kind  # noqa: E402
+from tests.jobs.short import begin_round  # noqa: E402
 from tui.app import HisswayApp  # noqa: E402
 from tui.bridge.demo import DemoServices  # noqa: E402
 from tui.bridge.preferences import Preferences  # noqa: E402
@@ -145,7 +146,7 @@ async def switched_picture() -> None:
         opened = app.open_job
         file = opened.folder.parent / "intake.flac"
         write_flac(file, clip)
-        round_id = opened.open_round(CYLINDER)
+        round_id = begin_round(opened, CYLINDER)
         opened.keep_file(file, opened.new_part(round_id, "intake", "switched", "switched", on_s))
         result = evaluate(Round("r", (Take("intake", Kind.SWITCHED, 1, file, on_s=on_s),), Facts(loss_percent=41.0)))
         opened.append(Judged(round_id=round_id, result=result, clips=(opened.job.round(round_id).clips[0].id,)))

@@ -19,6 +19,7 @@ from listen.jobs.folder.store import create_job, open_job
 from listen.jobs.ledger import cylinder_ledger
 from listen.jobs.walk import walked
 from listen.trade.layout import layout
+from tests.jobs.short import begin_round
 from tui.app import HisswayApp
 from tui.bridge.preferences import save
 from tui.screens.jobs.screen import JobsScreen
@@ -41,7 +42,7 @@ def any_job(rng: random.Random, root: Path) -> None:
     with create_job(root, title="Any", engine=rng.choice(ENGINES)) as opened:
         if rng.random() < 0.3:
             return
-        round_id = opened.open_round(1)
+        round_id = begin_round(opened, 1)
         if rng.random() < 0.6:
             opened.append(ev.CautionAcknowledged(caution="set-up", round_id=round_id))
             opened.append(ev.StepPassed(round_id=round_id, step="supply", reason="no gauge"))

@@ -13,6 +13,7 @@ from listen.jobs.bring_in import bring_in
 from listen.jobs.folder.store import create_job
 from listen.signal.clip import Clip
 from listen.trade.layout import layout
+from tests.jobs.short import begin_round
 
 
 def noise(seed: int) -> Clip:
@@ -27,7 +28,7 @@ def test_walks_follow_from_the_order_of_the_takes(tmp_path: Path) -> None:
     (folder / "intake-air-9.flac").write_bytes(b"no sound in here")
     (folder / "holiday.flac").write_bytes(b"")
     with create_job(tmp_path / "jobs", title="t", engine=layout("inline-4")) as opened:
-        round_id = opened.open_round(1)
+        round_id = begin_round(opened, 1)
         event = bring_in(opened, round_id, folder)
         clips = {(c.kept.point, c.kept.walk): c.kept.imported_from for c in opened.job.round(round_id).live_clips()}
     assert clips == {
@@ -41,7 +42,7 @@ def test_walks_follow_from_the_order_of_the_takes(tmp_path: Path) -> None:
 
 def test_nothing_to_take_is_one_clear_line(tmp_path: Path) -> None:
     with create_job(tmp_path / "jobs", title="t", engine=layout("inline-4")) as opened:
-        round_id = opened.open_round(1)
+        round_id = begin_round(opened, 1)
         with pytest.raises(RoundError, match="no clip could be taken"):
             bring_in(opened, round_id, tmp_path / "jobs")
         with pytest.raises(RoundError, match="cannot be read"):
@@ -59,5 +60,5 @@ def test_what_could_not_be_taken_is_named_once_and_counted(tmp_path: Path) -> No
         create_job(tmp_path / "jobs", title="t", engine=layout("inline-4")) as opened,
         pytest.raises(RoundError, match=needed) as caught,
     ):
-        bring_in(opened, opened.open_round(1), folder)
+        bring_in(opened, begin_round(opened, 1), folder)
     assert str(caught.value).count("intake-quiet-1.wav") == 1

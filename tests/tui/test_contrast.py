@@ -16,6 +16,7 @@ from textual.screen import ModalScreen
 from listen.jobs.events import Judged, SymptomNoted
 from listen.jobs.folder.store import open_job
 from listen.trade.layout import layout
+from tests.jobs.short import begin_round
 from tui.app import HisswayApp
 from tui.screens.confirm.screen import ConfirmScreen
 from tui.screens.diagnosis.screen import DiagnosisScreen
@@ -73,7 +74,7 @@ async def test_the_bench_can_be_read(tmp_path: Path) -> None:
     """Jobs, new job, engine with its dialogs, round with its dialogs, verdict, diagnosis, confirm, microphone, help."""
     app = bench(tmp_path, engine=layout("inline-4"))
     with open_job(next((tmp_path / "jobs").glob("[!.]*"))) as opened:
-        round_id = opened.open_round(2)
+        round_id = begin_round(opened, 2)
         opened.append(Judged(round_id=round_id, result=result_for(["intake", "tailpipe"]), clips=()))
         opened.append(SymptomNoted(symptom="smoke-blue-overrun"))
     async with app.run_test(size=(80, 24)) as pilot:

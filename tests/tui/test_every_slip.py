@@ -11,7 +11,8 @@ from textual.pilot import Pilot
 from textual.widgets import OptionList
 
 from listen.jobs.standing import latest_round
-from listen.jobs.walk import next_step
+from listen.jobs.walk import walked
+from tests.jobs.short import note_texts
 from tui.app import HisswayApp
 from tui.screens.cautions import CautionScreen
 from tui.screens.engine.screen import EngineScreen
@@ -29,7 +30,7 @@ def state(app: HisswayApp) -> dict[str, Any]:
     job = app.job
     assert job is not None
     record = latest_round(job, 1)
-    due = next_step(job, record.id)
+    due = walked(job, record.id).due
     call = record.call()
     return {
         "rounds": [r.id for r in job.rounds_of(1) if not r.aside],
@@ -43,7 +44,7 @@ def state(app: HisswayApp) -> dict[str, Any]:
         "readings": {name: r.si for name in READINGS if (r := job.reading(name, 1))},
         "plug": (p := job.plugs.get(1)) and p.conditions,
         "found": (f := job.findings.get(1)) and f.paths,
-        "notes": job.note_texts(),
+        "notes": note_texts(job),
     }
 
 

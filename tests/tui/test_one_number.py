@@ -15,6 +15,7 @@ from listen.jobs.events import Judged
 from listen.jobs.folder.store import create_job
 from listen.judge.result import PathResult, RoundResult
 from listen.trade.layout import layout
+from tests.jobs.short import begin_round
 from tui.app import HisswayApp
 from tui.screens.round.screen import RoundScreen
 from tui.screens.verdict.screen import VerdictScreen
@@ -42,7 +43,7 @@ def judged() -> RoundResult:
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     with create_job(tmp_path / "jobs", title="t", engine=layout("inline-4")) as opened:
-        round_id = opened.open_round(1)
+        round_id = begin_round(opened, 1)
         opened.append(Judged(round_id=round_id, result=judged(), clips=()))
         return opened.folder
 

@@ -9,6 +9,7 @@ from textual.widgets import Input, OptionList
 
 from listen.jobs.events import ReadingEntered, Signed
 from listen.trade.layout import layout
+from tests.jobs.short import note_texts
 from tui.app import HisswayApp
 from tui.screens.engine.screen import EngineScreen
 from tui.screens.new_job.screen import NewJobScreen
@@ -189,7 +190,7 @@ async def test_a_note_stands_on_the_clip_it_was_written_about(tmp_path: Path) ->
         await pilot.press("n")
         await until(pilot, lambda: "Note on the clip: intake, quiet walk" in words(app))
         await pilot.press(*"a lorry passed", "enter")
-        await until(pilot, lambda: app.job.note_texts() == ("a lorry passed",))
+        await until(pilot, lambda: note_texts(app.job) == ("a lorry passed",))
         assert app.job.notes[0].payload.clip == screen.record.clips[0].id
         shown = await page(pilot, app)
         await point_at(pilot, shown, "intake, quiet walk: a lorry passed")
@@ -197,7 +198,7 @@ async def test_a_note_stands_on_the_clip_it_was_written_about(tmp_path: Path) ->
         await until(pilot, lambda: isinstance(app.screen, OneLineScreen))
         app.screen.query_one(Input).value = "a train passed"
         await pilot.press("enter")
-        await until(pilot, lambda: app.job.note_texts() == ("a train passed",))
+        await until(pilot, lambda: note_texts(app.job) == ("a train passed",))
         assert any(x.words == "intake, quiet walk: a train passed" for x in shown.lines.values())
 
 
@@ -208,7 +209,7 @@ async def test_escape_drops_a_typed_line_only_when_pressed_again(tmp_path: Path)
         await pilot.press("n", *"hose loose", "escape")
         await until(pilot, lambda: "Esc again drops it" in words(app))
         await pilot.press("enter")
-        await until(pilot, lambda: app.job.note_texts() == ("hose loose",))
+        await until(pilot, lambda: note_texts(app.job) == ("hose loose",))
         await pilot.press("n", "x", "escape", "escape")
         await until(pilot, lambda: isinstance(app.screen, EngineScreen))
-        assert app.job.note_texts() == ("hose loose",)
+        assert note_texts(app.job) == ("hose loose",)

@@ -14,6 +14,7 @@ from listen.jobs.events import Judged, PlugSeen, ReadingEntered, Signed
 from listen.jobs.folder.store import create_job
 from listen.trade.layout import layout
 from listen.trade.plugs import plugs
+from tests.jobs.short import begin_round
 from tui.app import HisswayApp
 from tui.content import fitting
 from tui.screens.help.screen import HelpScreen
@@ -32,7 +33,7 @@ def full_engine(root: Path) -> None:
             for name, value in (("compression-dry", 1100.0 + n), ("compression-wet", 1240.0), ("loss", 40.0 + n)):
                 opened.append(ReadingEntered(reading=name, value=value, unit="kPa", si=value, cylinder=n))
             opened.append(PlugSeen(cylinder=n, conditions=(plugs()[i].id,)))
-            round_id = opened.open_round(n)
+            round_id = begin_round(opened, n)
             result = result_for(["intake", "tailpipe"])
             said = msgspec.structs.replace(
                 result.verdict, paths=paths, kind="sound" if paths == ("none",) else "several", probability=0.999

@@ -35,7 +35,7 @@ from listen.jobs.events import (
 from listen.jobs.exchange.keys import make_key
 from listen.jobs.exchange.sign import check_signatures
 from listen.jobs.folder.store import create_job, list_jobs, open_job
-from listen.jobs.walk import next_step
+from listen.jobs.walk import walked
 from listen.trade.layout import layout
 from tui.app import HisswayApp
 from tui.screens.confirm.screen import ConfirmScreen
@@ -312,7 +312,7 @@ async def test_the_sound_cylinder_can_be_left_out_and_taken_in_again(tmp_path: P
         opened.append(Overruled(round_id="c4-b", name="Bo", paths=("none",), reason="heard it"))
         opened.append(*(StepPassed(round_id=round_id, step=s, reason="no time") for s in STEPS))
         opened.append(CautionAcknowledged(round_id=round_id, caution="set-up"))
-        assert next_step(opened.job, round_id).kind == "done"
+        assert walked(opened.job, round_id).due.kind == "done"
     app = HisswayApp(services=FakeServices(tmp_path))
     async with app.run_test(size=(80, 24)) as pilot:
         await to_engine(pilot)

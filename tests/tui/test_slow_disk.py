@@ -16,6 +16,7 @@ from fakes import FakeSource
 from listen.jobs.events import NoteAdded
 from listen.jobs.folder import disk
 from listen.jobs.folder.store import open_job
+from tests.jobs.short import note_texts
 
 SYNC_S = 3.0
 FROZEN_S = 1.2
@@ -61,14 +62,14 @@ async def test_a_sync_of_three_seconds_does_not_freeze_the_screen(
             await asyncio.sleep(0)
             app.write(NoteAdded(text="first"))
             app.write(NoteAdded(text="second"))
-            assert app.job.note_texts() == ("first", "second"), "shown as it will be"
+            assert note_texts(app.job) == ("first", "second"), "shown as it will be"
             assert b"second" not in (folder / "journal.jsonl").read_bytes()
             await until(pilot, lambda: "slow disk: still writing" in screen_text(app))
             assert await watching < FROZEN_S
             await until(pilot, lambda: not app.still_writing)
         await until(pilot, lambda: "still writing" not in screen_text(app))
-        assert app.job == app.open_job.job and app.job.note_texts() == ("first", "second")
-    assert open_job(folder, write=False).job.note_texts() == ("first", "second")
+        assert app.job == app.open_job.job and note_texts(app.job) == ("first", "second")
+    assert note_texts(open_job(folder, write=False).job) == ("first", "second")
 
 
 async def test_what_a_slow_disk_refuses_in_the_end_is_told_and_taken_from_the_screen(
@@ -84,13 +85,13 @@ async def test_what_a_slow_disk_refuses_in_the_end_is_told_and_taken_from_the_sc
         with monkeypatch.context() as patched:
             slow(patched, 1.0, full)
             app.write(NoteAdded(text="lost"))
-            assert app.job.note_texts() == ("lost",)
+            assert note_texts(app.job) == ("lost",)
             await until(pilot, lambda: bool(app._notifications))
             (told,) = app._notifications
             assert "Not written" in told.message and "disk is full" in told.message
-        assert app.job.note_texts() == () and not app.job.sat
+        assert note_texts(app.job) == () and not app.job.sat
         app.write(NoteAdded(text="kept"))
-        assert app.job.note_texts() == ("kept",)
+        assert note_texts(app.job) == ("kept",)
         assert [s.name for s in app.job.sat] == ["Ida Moor"], "who sits here is told again"
 
 
@@ -107,7 +108,7 @@ async def test_leaving_a_job_whose_last_word_is_not_on_the_disk_waits_for_it(
             app.put_away()
             await until(pilot, lambda: not app.still_writing)
         with open_job(folder) as again:
-            assert again.job.note_texts() == ("last word",)
+            assert note_texts(again.job) == ("last word",)
 
 
 async def test_a_left_over_take_is_kept_beside_the_screen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -261,12 +261,6 @@ class OpenJob:
             write_summary(self.folder, summarize(self._job, self.chain, stat))
         heads.note(self.folder, self._job.id, self.chain)
 
-    def open_round(self, cylinder: int, title: str = "") -> str:
-        """Begin a round on a cylinder; gives its id."""
-        begun = new_round(cylinder, title)
-        self.append(begun)
-        return begun.round_id
-
     def new_part(
         self, round_id: str, point: str, clip_kind: str, walk: str, on_s: Spans = (), together: str = ""
     ) -> Partial:

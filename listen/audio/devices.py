@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from listen.audio.library import answered, portaudio, reload_devices
+from listen.audio.library import call_portaudio, portaudio, reload_devices
 from listen.errors import DeviceNotFound
 
 ALSA_RATE_HZ = 48_000
@@ -82,7 +82,7 @@ def _listed(make: type[_D], way: str) -> tuple[_D, ...]:
     def ask() -> tuple[Any, Any, Any]:
         return sd.query_devices(), sd.query_hostapis(), sd.default.device
 
-    rows, hosts, default = answered(ask, "listing devices")
+    rows, hosts, default = call_portaudio(ask, "listing devices")
     chosen = default[0 if way == "input" else 1]
     return tuple(
         make(

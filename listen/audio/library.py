@@ -36,7 +36,7 @@ class _Call(Generic[_T]):
         self.ended.set()
 
 
-class _Desk:
+class _PortAudioThread:
     """The one thread that calls PortAudio (its calls may not overlap), and what this process knows of it."""
 
     def __init__(self) -> None:
@@ -60,7 +60,7 @@ class _Desk:
             self._calls.get().run()
 
 
-_desk = _Desk()
+_portaudio_thread = _PortAudioThread()
 
 
 def portaudio() -> Any:
@@ -74,7 +74,11 @@ def portaudio() -> Any:
         PortAudio does not start, or a call into it never came back; no new stream can be had in this process.
     """
     try:
-        return sys.modules["sounddevice"] if _desk.loaded and not _desk.stuck else answered(_load, "starting", START_S)
+        return (
+            sys.modules["sounddevice"]
+            if _portaudio_thread.loaded and not _portaudio_thread.stuck
+            else call_portaudio(_load, "starting", START_S)
+        )
     except OSError as error:
         raise NoPortAudio(
             "recording and playing need the PortAudio library, which is not installed: "
@@ -93,7 +97,7 @@ def _does_not_start(error: Exception) -> AudioError:
     )
 
 
-def answered(work: Callable[[], _T], what: str, limit_s: float = ANSWER_S) -> _T:
+def call_portaudio(work: Callable[[], _T], what: str, limit_s: float = ANSWER_S) -> _T:
     """Run ``work`` in the thread that talks to PortAudio and give it ``limit_s`` from when its turn comes.
 
     Raises
@@ -104,7 +108,7 @@ def answered(work: Callable[[], _T], what: str, limit_s: float = ANSWER_S) -> _T
         Whatever ``work`` raises.
     """
     call = _Call(work)
-    _desk.hand_in(call)
+    _portaudio_thread.hand_in(call)
     while not call.begun.wait(0.05):
         _refuse_if_stuck()
     if not call.ended.wait(limit_s):
@@ -116,7 +120,7 @@ def answered(work: Callable[[], _T], what: str, limit_s: float = ANSWER_S) -> _T
 
 
 def start_stream(stream: Any) -> None:
-    """Start a stream and remember it, from within a call that :func:`answered` runs; one that fails is closed."""
+    """Start a stream and remember it, from within a call that :func:`call_portaudio` runs; one that fails is closed."""
     import sounddevice
 
     try:
@@ -124,13 +128,13 @@ def start_stream(stream: Any) -> None:
     except sounddevice.PortAudioError:
         stream.close()
         raise
-    _desk.streams.append(stream)
+    _portaudio_thread.streams.append(stream)
 
 
 def close_stream(stream: Any) -> bool:
     """Abort and close ``stream``; False where the sound system did not let go in time."""
     try:
-        answered(lambda: _end(stream), "stopping")
+        call_portaudio(lambda: _end(stream), "stopping")
     except AudioError:
         return False
     return True
@@ -141,7 +145,7 @@ def reload_devices() -> bool:
     sd = portaudio()
 
     def again() -> bool:
-        if _desk.streams:
+        if _portaudio_thread.streams:
             return False
         sd._terminate()
         try:
@@ -150,24 +154,24 @@ def reload_devices() -> bool:
             raise _does_not_start(error) from error
         return True
 
-    return answered(again, "looking for devices", START_S)
+    return call_portaudio(again, "looking for devices", START_S)
 
 
 def _load() -> Any:
     import sounddevice  # starts PortAudio, which asks every device
 
-    if not _desk.loaded:
+    if not _portaudio_thread.loaded:
         atexit.register(_leave)  # after sounddevice's own handler, and so run before it
-        _desk.loaded = True
+        _portaudio_thread.loaded = True
     return sounddevice
 
 
 def _end(stream: Any) -> None:
     import sounddevice
 
-    if stream not in _desk.streams:
+    if stream not in _portaudio_thread.streams:
         return
-    _desk.streams.remove(stream)
+    _portaudio_thread.streams.remove(stream)
     try:
         try:
             stream.abort()  # stop() waits for a suspended device for good
@@ -178,19 +182,19 @@ def _end(stream: Any) -> None:
 
 
 def _end_all() -> None:
-    for stream in list(_desk.streams):
+    for stream in list(_portaudio_thread.streams):
         _end(stream)
 
 
 def _refuse_if_stuck() -> None:
-    if _desk.stuck:
+    if _portaudio_thread.stuck:
         raise AudioError(
             "the sound system no longer answers; what was recorded is kept, close Hissway and start it again"
         )
 
 
 def _give_up() -> None:
-    _desk.stuck = True
+    _portaudio_thread.stuck = True
     # sounddevice's exit handler would wait for the hung call for good. An import here could wait too.
     handler = getattr(sys.modules.get("sounddevice"), "_exit_handler", None)
     if handler is not None:
@@ -200,6 +204,6 @@ def _give_up() -> None:
 def _leave() -> None:
     """At exit: end what is still open before PortAudio is shut down, or leave it to the system if it hangs."""
     try:
-        answered(_end_all, "leaving")
+        call_portaudio(_end_all, "leaving")
     except AudioError:
         pass  # _give_up has seen to it that nothing waits

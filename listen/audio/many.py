@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.audio.inflow import Inflow, Taker
+from listen.audio.block_receiver import BlockReceiver, Taker
 from listen.audio.partial import PartHeader, PartWriter
 from listen.audio.source import Recording, Told
 from listen.audio.take import next_block, sentence
@@ -40,7 +40,7 @@ class _Channel:
 class ManyTake:
     """One take in progress, in the thread that records it."""
 
-    inflow: Inflow
+    receiver: BlockReceiver
     name: str
     rate_hz: int
     parts: Sequence[Path | None]
@@ -58,7 +58,7 @@ class ManyTake:
         AudioError
             A part cannot be written, or every channel died.
         """
-        taker = self.inflow.tap()
+        taker = self.receiver.tap()
         try:
             return self._run(taker, round(seconds * self.rate_hz))
         except OSError as error:
@@ -67,11 +67,11 @@ class ManyTake:
                 "what was written before is kept, make room or choose another folder"
             ) from error
         finally:
-            self.inflow.untap(taker)
+            self.receiver.untap(taker)
 
     def _run(self, taker: Taker, wanted: int) -> tuple[Recording | None, ...]:
         watch = Watch(self.rate_hz, time.monotonic())
-        overflows_before = self.inflow.overflows
+        overflows_before = self.receiver.overflows
         started = datetime.now(UTC)
         header = PartHeader(self.rate_hz, self.name, started)
         frames, overflows, cancelled = 0, 0, False
@@ -127,9 +127,9 @@ class ManyTake:
             self.told(c.number, f"channel {c.number + 1} {what}; the other channels are kept")
 
     def _raise_trouble(self, watch: Watch, frames: int) -> None:
-        trouble = self.inflow.trouble(watch)
+        trouble = self.receiver.trouble(watch)
         if trouble is None:
             return
         kept = f"the {frames / self.rate_hz:.1f} s that arrived are kept" if frames else "no sound had arrived"
         told = f"{sentence(trouble, self.name)}, then record this take again ({kept})"
-        raise DeviceLost(told) from self.inflow.error
+        raise DeviceLost(told) from self.receiver.error

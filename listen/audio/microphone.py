@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.audio import library
+from listen.audio.block_receiver import BlockReceiver
 from listen.audio.devices import InputDevice, find_input
-from listen.audio.inflow import Inflow
 from listen.audio.many import ManyTake
 from listen.audio.source import Recording, Told
 from listen.audio.take import Take, sentence
@@ -26,7 +26,7 @@ OPEN_S = 3.0
 
 
 class Microphone:
-    """One input as a :class:`listen.audio.source.Source`.
+    """One input as a :class:`listen.audio.source.SoundInput`.
 
     Parameters
     ----------
@@ -48,7 +48,7 @@ class Microphone:
         self._rate_hz = rate_hz
         self._device: InputDevice | None = None
         self._stream: Any = None
-        self._inflow: Inflow | None = None
+        self._receiver: BlockReceiver | None = None
         self._opened_before = False
 
     @property
@@ -86,8 +86,8 @@ class Microphone:
             raise AudioError(
                 f"{device.name} has {device.channels} channels, {self.channels} are needed; choose another input"
             )
-        self._stream, self._inflow = self._started(device)
-        if not self._inflow.begun(OPEN_S):
+        self._stream, self._receiver = self._started(device)
+        if not self._receiver.begun(OPEN_S):
             self.close()
             raise DeviceLost(f"{device.name} opens but sends nothing; unplug it, plug it in again and try once more")
 
@@ -99,35 +99,35 @@ class Microphone:
 
     def drain(self) -> list[NDArray[np.float32]]:
         """Blocks since the last call, for a level meter."""
-        return [b.samples for b in self._inflow.drain()] if self._inflow is not None else []
+        return [b.samples for b in self._receiver.drain()] if self._receiver is not None else []
 
     def drain_all(self) -> list[NDArray[np.float32]]:
         """The same with every channel [shape=(n, C)] each."""
-        blocks = self._inflow.drain() if self._inflow is not None else []
+        blocks = self._receiver.drain() if self._receiver is not None else []
         return [b.samples[:, None] if b.channels is None else b.channels for b in blocks]
 
     def trouble(self) -> AudioError | None:
         """What is wrong with the stream at this moment; None while sound arrives or before it was opened."""
-        if self._inflow is None or self._stream is None:
+        if self._receiver is None or self._stream is None:
             return None
-        trouble = self._inflow.trouble()
+        trouble = self._receiver.trouble()
         return DeviceLost(sentence(trouble, self.name)) if trouble else None
 
     def record(self, part: Path, seconds: float, cancel: threading.Event) -> Recording:
-        """Write ``seconds`` of sound to ``part``; see :meth:`listen.audio.source.Source.record`."""
-        if self._inflow is None or self._stream is None:
+        """Write ``seconds`` of sound to ``part``; see :meth:`listen.audio.source.SoundInput.record`."""
+        if self._receiver is None or self._stream is None:
             raise AudioError(f"{self.name} is not open; open it before recording")
-        return Take(self._inflow, self.name, self.rate_hz, part, cancel).run(seconds)
+        return Take(self._receiver, self.name, self.rate_hz, part, cancel).run(seconds)
 
     def record_all(
         self, parts: Sequence[Path | None], seconds: float, cancel: threading.Event, told: Told | None = None
     ) -> tuple[Recording | None, ...]:
         """Write ``seconds`` of each channel to its own part; see :class:`listen.audio.many.ManyTake`."""
-        if self._inflow is None or self._stream is None:
+        if self._receiver is None or self._stream is None:
             raise AudioError(f"{self.name} is not open; open it before recording")
-        return ManyTake(self._inflow, self.name, self.rate_hz, parts, cancel, told).run(seconds)
+        return ManyTake(self._receiver, self.name, self.rate_hz, parts, cancel, told).run(seconds)
 
-    def _started(self, device: InputDevice) -> tuple[Any, Inflow]:
+    def _started(self, device: InputDevice) -> tuple[Any, BlockReceiver]:
         sd = library.portaudio()
         try:
             rates = self._rates(sd, device)
@@ -135,7 +135,7 @@ class Microphone:
             raise AudioError(f"{device.name} cannot be asked for its rate ({_reason(error)})") from error
         for rate_hz in rates:
             try:
-                opened = library.answered(
+                opened = library.call_portaudio(
                     partial(_open, sd, device, rate_hz, self.channels), "opening the microphone", OPEN_S
                 )
             except sd.PortAudioError as error:
@@ -151,14 +151,14 @@ class Microphone:
         """Rates to try: as asked, else as before (a round must not mix rates), else the device's own."""
         if self._asked_hz:
             return [self._asked_hz]
-        told = library.answered(lambda: sd.query_devices(device.index), "asking the microphone for its rate")
+        told = library.call_portaudio(lambda: sd.query_devices(device.index), "asking the microphone for its rate")
         reported = round(told["default_samplerate"])
         return list(dict.fromkeys(hz for hz in (self._rate_hz, device.rate_hz, reported) if hz))
 
 
-def _open(sd: Any, device: InputDevice, rate_hz: int, channels: int) -> tuple[Any, Inflow]:
+def _open(sd: Any, device: InputDevice, rate_hz: int, channels: int) -> tuple[Any, BlockReceiver]:
     block = max(1, rate_hz // BLOCKS_A_SECOND)
-    inflow = Inflow(rate_hz, block)
+    receiver = BlockReceiver(rate_hz, block)
     stream = sd.InputStream(
         device=device.index,
         samplerate=rate_hz,
@@ -166,11 +166,11 @@ def _open(sd: Any, device: InputDevice, rate_hz: int, channels: int) -> tuple[An
         channels=channels,
         dtype="float32",
         latency=LATENCY_S,
-        callback=inflow.callback,
-        finished_callback=inflow.finished,
+        callback=receiver.callback,
+        finished_callback=receiver.finished,
     )
     library.start_stream(stream)
-    return stream, inflow
+    return stream, receiver
 
 
 def _reason(error: Exception) -> str:

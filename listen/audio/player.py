@@ -75,7 +75,7 @@ class Player:
         sd = library.portaudio()
         device = find_output(self._wanted)
         try:
-            sounding, stream = library.answered(
+            sounding, stream = library.call_portaudio(
                 lambda: _start(sd, device, clip, gain_db), "opening the speaker", OPEN_S
             )
         except sd.PortAudioError as error:

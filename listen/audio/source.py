@@ -35,7 +35,7 @@ class Recording:
     """Runs of exact zeros of 10 ms or more inside the take: (start, length) in seconds."""
 
 
-class Source(Protocol):
+class SoundInput(Protocol):
     """A microphone. ``open``, ``close`` and ``record`` may wait: call them from a worker thread."""
 
     @property
@@ -74,7 +74,7 @@ Told = Callable[[int, str], None]
 """Given the channel (from 0) and one sentence, once for each thing that goes wrong, as it does."""
 
 
-class ManySource(Source, Protocol):
+class ManyChannelInput(SoundInput, Protocol):
     """A source of several channels."""
 
     @property

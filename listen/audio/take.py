@@ -7,41 +7,42 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from listen.audio.inflow import Block, Inflow, Taker
+from listen.audio.block_receiver import Block, BlockReceiver, Taker
 from listen.audio.partial import PartHeader, PartWriter
 from listen.audio.source import Recording
-from listen.audio.watch import Ill, Trouble, Watch
+from listen.audio.watch import Trouble, TroubleKind, Watch
 from listen.errors import AudioError, DeviceLost
 
 POLL_S = 0.05
 """Longest wait for a block before cancellation and trouble are looked at again."""
 
 _SENTENCES = {
-    Ill.ENDED: "{name} has gone: unplugged, or the sound system stopped it; plug it in again",
-    Ill.STALLED: "{name} has sent nothing for {s:.1f} s: it hangs or was put to sleep; unplug it and plug it in again",
-    Ill.ZEROS: "{name} has sent exact zeros for {s:.1f} s: muted, switched off or another input; unmute it",
-    Ill.MISSING: "{name} stalled and {s:.2f} s of sound are missing; close other programs that use it",
+    TroubleKind.ENDED: "{name} has gone: unplugged, or the sound system stopped it; plug it in again",
+    TroubleKind.STALLED: "{name} has sent nothing for {s:.1f} s: it hangs or was put to sleep; "
+    "unplug it and plug it in again",
+    TroubleKind.ZEROS: "{name} has sent exact zeros for {s:.1f} s: muted, switched off or another input; unmute it",
+    TroubleKind.MISSING: "{name} stalled and {s:.2f} s of sound are missing; close other programs that use it",
 }
 
 
 def sentence(trouble: Trouble, name: str) -> str:
     """One sentence for a user: what happened and what to do."""
-    return _SENTENCES[trouble.ill].format(name=name, s=trouble.seconds)
+    return _SENTENCES[trouble.kind].format(name=name, s=trouble.seconds)
 
 
 @dataclass(slots=True)
 class Take:
     """One take in progress, in the thread that records it."""
 
-    inflow: Inflow
+    receiver: BlockReceiver
     name: str
     rate_hz: int
     part: Path
     cancel: threading.Event
 
     def run(self, seconds: float) -> Recording:
-        """Record ``seconds``; see :meth:`listen.audio.source.Source.record`."""
-        taker = self.inflow.tap()
+        """Record ``seconds``; see :meth:`listen.audio.source.SoundInput.record`."""
+        taker = self.receiver.tap()
         try:
             return self._run(taker, round(seconds * self.rate_hz))
         except OSError as error:
@@ -50,11 +51,11 @@ class Take:
                 "what was written before is kept, make room or choose another folder"
             ) from error
         finally:
-            self.inflow.untap(taker)
+            self.receiver.untap(taker)
 
     def _run(self, taker: Taker, wanted: int) -> Recording:
         watch = Watch(self.rate_hz, time.monotonic())
-        overflows_before = self.inflow.overflows
+        overflows_before = self.receiver.overflows
         started = datetime.now(UTC)
         header = PartHeader(self.rate_hz, self.name, started)
         cancelled = False
@@ -79,12 +80,12 @@ class Take:
         )
 
     def _raise_trouble(self, watch: Watch, frames: int) -> None:
-        trouble = self.inflow.trouble(watch)
+        trouble = self.receiver.trouble(watch)
         if trouble is None:
             return
         kept = f"the {frames / self.rate_hz:.1f} s that arrived are kept" if frames else "no sound had arrived"
         told = f"{sentence(trouble, self.name)}, then record this clip again ({kept})"
-        raise DeviceLost(told) from self.inflow.error
+        raise DeviceLost(told) from self.receiver.error
 
 
 def next_block(taker: Taker) -> Block | None:

@@ -28,7 +28,7 @@ MEMORY_S = 3.0
 once all is well again; clocks that differ by 100 ppm drift 0.3 ms in it."""
 
 
-class Ill(StrEnum):
+class TroubleKind(StrEnum):
     """What can be wrong with a stream."""
 
     ENDED = "ended"
@@ -41,7 +41,7 @@ class Ill(StrEnum):
 class Trouble:
     """One finding."""
 
-    ill: Ill
+    kind: TroubleKind
     """What is wrong."""
     seconds: float
     """For how long, or how much is missing."""
@@ -92,11 +92,11 @@ class Watch:
     def trouble(self, now: float) -> Trouble | None:
         """What is wrong at ``now``, the worst first."""
         if now - self._last > QUIET_S:
-            return Trouble(Ill.STALLED, now - self._last)
+            return Trouble(TroubleKind.STALLED, now - self._last)
         if self._zeros >= ZEROS_S * self._rate_hz:
-            return Trouble(Ill.ZEROS, self._zeros / self._rate_hz)
+            return Trouble(TroubleKind.ZEROS, self._zeros / self._rate_hz)
         if self._missing_s > MISSING_S:
-            return Trouble(Ill.MISSING, self._missing_s)
+            return Trouble(TroubleKind.MISSING, self._missing_s)
         return None
 
     @property

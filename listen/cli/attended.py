@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 if TYPE_CHECKING:
     from listen.audio.lead import Lead
-    from listen.audio.source import Source
+    from listen.audio.source import SoundInput
     from listen.signal.live import LiveLevel
 
 T = TypeVar("T")
@@ -22,7 +22,7 @@ FLOOR_DBFS = -90.0
 """Level at which the bar is empty; it has one mark for each 3 dB above."""
 
 
-def attended(source: Source, record: Callable[[threading.Event], T], seconds: float, lead: Lead | None = None) -> T:
+def attended(source: SoundInput, record: Callable[[threading.Event], T], seconds: float, lead: Lead | None = None) -> T:
     """Record in a worker thread while this one draws the countdown and takes Ctrl-C; ``lead`` leads a switched take.
 
     Raises

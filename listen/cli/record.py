@@ -161,8 +161,8 @@ def _note_other_name(target: Path, point_id: str, kind: str) -> None:
 
 
 def _record(args: argparse.Namespace, target: Path, part: Path) -> Recording | None:
-    from listen.audio.chatter import chatter_dropped
     from listen.audio.microphone import Microphone
+    from listen.audio.native_stderr import native_stderr_dropped
     from listen.cli.attended import attended
 
     if part.exists():
@@ -171,7 +171,7 @@ def _record(args: argparse.Namespace, target: Path, part: Path) -> Recording | N
                 f"{part} holds an interrupted recording; --finish makes {target.name} of it, --force drops it"
             )
         part.unlink()
-    with chatter_dropped():
+    with native_stderr_dropped():
         microphone = Microphone(args.device)
         microphone.open()
         try:

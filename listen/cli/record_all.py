@@ -77,14 +77,14 @@ def _points(args: argparse.Namespace) -> list[str | None]:
 
 
 def _recorded(args: argparse.Namespace, parts: list[Path | None], channels: int) -> tuple[Recording | None, ...]:
-    from listen.audio.chatter import chatter_dropped
     from listen.audio.microphone import Microphone
+    from listen.audio.native_stderr import native_stderr_dropped
     from listen.cli.attended import attended
 
     def told(channel: int, sentence: str) -> None:
         print(f"again: {sentence}", file=sys.stderr, flush=True)
 
-    with chatter_dropped():
+    with native_stderr_dropped():
         microphone = Microphone(args.device, channels=channels)
         microphone.open()
         try:

@@ -22,7 +22,7 @@ from listen.judge.smoothing import Smoothable, Smoothed
 from listen.judge.sources import (
     BETWEEN_CYLINDERS_DB,
     DRAWS,
-    Source,
+    AirSource,
     aimed_draws,
     own_indexes,
     prior_over_levels,
@@ -83,7 +83,7 @@ class BlowBy:
     @classmethod
     def of(cls, evidence: RoundEvidence, sharp: list[NDArray[np.float64] | None], assumed: Assumptions) -> BlowBy:
         """Blow-by that comes out first at each of the crankcase's mouths in turn: filler or breather."""
-        source = Source(PathId.NONE)
+        source = AirSource(PathId.NONE)
         own: list[int | None] = [*own_indexes(source, evidence)]
         return cls(*_in_turn([_blow_by(evidence, sharp, source, o, assumed) for o in own or [None]], 1))
 
@@ -91,7 +91,7 @@ class BlowBy:
 def _blow_by(
     evidence: RoundEvidence,
     sharp: list[NDArray[np.float64] | None],
-    source: Source,
+    source: AirSource,
     own: int | None,
     assumed: Assumptions,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
@@ -221,7 +221,7 @@ def _carried(k: int) -> NDArray[np.float64]:
     return np.asarray(np.array(CARRIED_DB)[(u * len(CARRIED_DB)).astype(int)])
 
 
-def _sounding(hypothesis: Hypothesis, shut_heard: bool) -> list[Source]:
+def _sounding(hypothesis: Hypothesis, shut_heard: bool) -> list[AirSource]:
     """Sources that a set of causes brings beside the normal blow-by.
 
     A fitting heard with the cylinder side shut off sounds in the clips the air is compared with, too.
@@ -229,7 +229,7 @@ def _sounding(hypothesis: Hypothesis, shut_heard: bool) -> list[Source]:
     paths = () if shut_heard and hypothesis.paths == (PathId.FITTING,) else hypothesis.paths
     if paths == (PathId.SET_UP,):
         paths = (PathId.INTAKE_VALVE, PathId.EXHAUST_VALVE)
-    return [Source(p) for p in paths if p in (*LEAKS, PathId.FITTING)] + [Source(None)] * hypothesis.outside
+    return [AirSource(p) for p in paths if p in (*LEAKS, PathId.FITTING)] + [AirSource(None)] * hypothesis.outside
 
 
 def _gaussian_draws() -> NDArray[np.float64]:

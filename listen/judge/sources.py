@@ -38,7 +38,7 @@ OUTSIDE_SPREAD_DB = 2.5
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class AirSource:
     """A source of air: a path, normal blow-by (path ``none``), or a sound from outside (no path)."""
 
     path: PathId | None
@@ -49,7 +49,7 @@ class Source:
         return PathId.RINGS if self.path is PathId.NONE else self.path
 
 
-def prior_over_levels(source: Source, assumed: Assumptions) -> NDArray[np.float64]:
+def prior_over_levels(source: AirSource, assumed: Assumptions) -> NDArray[np.float64]:
     """Prior probability of each of ``LEVELS_DB`` at the source's own point [shape=(N,)], sum 1."""
     if source.path is None:
         w = stray_levels()
@@ -65,7 +65,7 @@ def prior_over_levels(source: Source, assumed: Assumptions) -> NDArray[np.float6
     return np.asarray((w + 1e-12) / (w + 1e-12).sum())
 
 
-def transfers(source: Source, evidence: RoundEvidence, own: int | None, assumed: Assumptions) -> list[Transfer]:
+def transfers(source: AirSource, evidence: RoundEvidence, own: int | None, assumed: Assumptions) -> list[Transfer]:
     """How this source is heard at each point of the round, relative to its own point, the one at ``own``."""
     path = source.hears_as
     if path is None:
@@ -88,7 +88,7 @@ def transfers(source: Source, evidence: RoundEvidence, own: int | None, assumed:
     return out
 
 
-def own_indexes(source: Source, evidence: RoundEvidence) -> list[int]:
+def own_indexes(source: AirSource, evidence: RoundEvidence) -> list[int]:
     """Places of the points at which the source may come out first: two neighbours' holes, the mouths of two pipes.
 
     Those without a usable air clip are left out where another has one; empty where none was recorded.

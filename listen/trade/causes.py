@@ -45,7 +45,7 @@ class Cause(msgspec.Struct, frozen=True):
         return 10 * math.log10(p / (1 - p))
 
 
-class Source(msgspec.Struct, frozen=True):
+class Reference(msgspec.Struct, frozen=True):
     """One row of ``sources.toml``."""
 
     words: str
@@ -59,6 +59,6 @@ def causes() -> dict[str, Cause]:
 
 
 @cache
-def sources() -> dict[str, Source]:
+def sources() -> dict[str, Reference]:
     """All sources by identifier."""
-    return {key: msgspec.convert(row, Source) for key, row in read_table("sources").items()}
+    return {key: msgspec.convert(row, Reference) for key, row in read_table("sources").items()}

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from listen.audio import write
-from listen.audio.inflow import Inflow
+from listen.audio.block_receiver import BlockReceiver
 from listen.audio.partial import PartHeader, PartWriter, finish, read_part
 from listen.audio.take import Take
 from listen.audio.write import write_flac
@@ -104,19 +104,19 @@ def test_a_part_that_cannot_be_begun_leaves_nothing(tmp_path: Path, monkeypatch:
     assert list(tmp_path.iterdir()) == []
 
 
-def live(inflow: Inflow, ended: threading.Event) -> None:
+def live(receiver: BlockReceiver, ended: threading.Event) -> None:
     """Callbacks every 10 ms, as a microphone's."""
     noise = np.random.default_rng(1).normal(0, 0.01, (480, 1)).astype(np.float32)
     due = time.monotonic()
     while not ended.is_set():
-        inflow.callback(noise, 480, None, SimpleNamespace(input_overflow=False))
+        receiver.callback(noise, 480, None, SimpleNamespace(input_overflow=False))
         due += 0.01
         time.sleep(max(0.0, due - time.monotonic()))
 
 
 @pytest.mark.parametrize("slow", ["sync", "write"])
 def test_a_slow_disk_is_no_dead_microphone(slow: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    inflow, ended = Inflow(48_000, 480), threading.Event()
+    receiver, ended = BlockReceiver(48_000, 480), threading.Event()
     sync, took = os.fsync, PartWriter.write
 
     def slowly(fd: int) -> None:
@@ -132,10 +132,10 @@ def test_a_slow_disk_is_no_dead_microphone(slow: str, tmp_path: Path, monkeypatc
         monkeypatch.setattr(os, "fsync", slowly)
     else:
         monkeypatch.setattr(PartWriter, "write", once_slowly)
-    microphone = threading.Thread(target=live, args=(inflow, ended))
+    microphone = threading.Thread(target=live, args=(receiver, ended))
     microphone.start()
     try:
-        recording = Take(inflow, "vmic", 48_000, tmp_path / "a.part", threading.Event()).run(2.0)
+        recording = Take(receiver, "vmic", 48_000, tmp_path / "a.part", threading.Event()).run(2.0)
     finally:
         ended.set()
         microphone.join()
@@ -144,7 +144,7 @@ def test_a_slow_disk_is_no_dead_microphone(slow: str, tmp_path: Path, monkeypatc
 
 
 def test_a_sync_that_fails_ends_the_take_in_words(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    inflow, ended = Inflow(48_000, 480), threading.Event()
+    receiver, ended = BlockReceiver(48_000, 480), threading.Event()
     sync, count = os.fsync, iter(range(100))
 
     def failing(fd: int) -> None:
@@ -153,11 +153,11 @@ def test_a_sync_that_fails_ends_the_take_in_words(tmp_path: Path, monkeypatch: p
         sync(fd)
 
     monkeypatch.setattr(os, "fsync", failing)
-    microphone = threading.Thread(target=live, args=(inflow, ended))
+    microphone = threading.Thread(target=live, args=(receiver, ended))
     microphone.start()
     try:
         with pytest.raises(AudioError, match=r"a\.part: cannot be written \(Input/output error\)"):
-            Take(inflow, "vmic", 48_000, tmp_path / "a.part", threading.Event()).run(5.0)
+            Take(receiver, "vmic", 48_000, tmp_path / "a.part", threading.Event()).run(5.0)
     finally:
         ended.set()
         microphone.join()

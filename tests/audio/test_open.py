@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from listen.audio import devices, library, player, watch
-from listen.audio.inflow import Inflow
+from listen.audio.block_receiver import BlockReceiver
 from listen.audio.microphone import Microphone
 from listen.errors import AudioError, DeviceLost, DeviceNotFound
 from listen.signal.clip import Clip
@@ -148,7 +148,7 @@ def test_opening_twice_keeps_the_stream(fake: FakePortAudio) -> None:
 
 def test_a_device_that_opens_and_sends_nothing_is_told(fake: FakePortAudio, monkeypatch: pytest.MonkeyPatch) -> None:
     fake.silent = True
-    monkeypatch.setattr(Inflow, "begun", lambda self, limit_s: self._begun)
+    monkeypatch.setattr(BlockReceiver, "begun", lambda self, limit_s: self._begun)
     with pytest.raises(DeviceLost, match="opens but sends nothing"):
         Microphone("Cart USB").open()
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from listen.audio.watch import GAP_S, Ill, SlidingMinimum, Watch
+from listen.audio.watch import GAP_S, SlidingMinimum, TroubleKind, Watch
 
 RATE_HZ = 48_000
 BLOCK = 480
@@ -21,13 +21,13 @@ class Stream:
         self.pace_s = BLOCK / rate_hz
         self.now = 0.0
 
-    def run(self, seconds: float, block: np.ndarray = NOISE, late_s: float = 0.0) -> Ill | None:
+    def run(self, seconds: float, block: np.ndarray = NOISE, late_s: float = 0.0) -> TroubleKind | None:
         """Feed ``seconds`` of blocks, callbacks ``late_s`` late; the first alarm on the way, if any."""
         for _ in range(round(seconds / self.pace_s)):
             self.now += self.pace_s
             self.watch.saw(block, self.now + late_s)
             if found := self.watch.trouble(self.now + late_s):
-                return found.ill
+                return found.kind
         return None
 
 
@@ -52,20 +52,20 @@ def test_silence_of_callbacks_is_noticed_after_three_quarters_of_a_second() -> N
     assert stream.watch.trouble(stream.now + 0.74) is None
     found = stream.watch.trouble(stream.now + 0.76)
     assert found is not None
-    assert found.ill is Ill.STALLED
+    assert found.kind is TroubleKind.STALLED
 
 
 def test_a_stream_that_never_begins_is_noticed() -> None:
     found = Watch(RATE_HZ, 5.0).trouble(5.8)
     assert found is not None
-    assert found.ill is Ill.STALLED
+    assert found.kind is TroubleKind.STALLED
 
 
 def test_exact_zeros_are_noticed_within_a_second_and_forgotten_with_the_first_sound() -> None:
     stream = Stream()
     stream.run(2)
     began = stream.now
-    assert stream.run(5, ZEROS) is Ill.ZEROS
+    assert stream.run(5, ZEROS) is TroubleKind.ZEROS
     assert stream.now - began < 0.8
     assert stream.run(1) is None
 
@@ -75,7 +75,7 @@ def test_a_lost_stretch_is_noticed_once_sound_is_back() -> None:
     stream.run(2)
     stream.now += 0.3
     began = stream.now
-    assert stream.run(2) is Ill.MISSING
+    assert stream.run(2) is TroubleKind.MISSING
     assert stream.now - began < 0.55
 
 
@@ -91,7 +91,7 @@ def test_a_lost_stretch_is_forgotten_after_a_while() -> None:
 
 def test_a_device_that_runs_at_another_rate_than_it_said_is_noticed() -> None:
     stream = Stream(44_100)
-    assert stream.run(5) is Ill.MISSING
+    assert stream.run(5) is TroubleKind.MISSING
     assert stream.now < 2.0
 
 

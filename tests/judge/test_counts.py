@@ -25,7 +25,7 @@ from listen.judge.next_best import next_best
 from listen.judge.posterior import Posterior, posterior
 from listen.judge.readings import bubbles_heard, bubbles_seen, compression, loss, shut, whistle
 from listen.judge.smoothing import Smoothable, stray_levels
-from listen.judge.sources import Source, own_indexes, prior_over_levels, transfers
+from listen.judge.sources import AirSource, own_indexes, prior_over_levels, transfers
 from listen.judge.verdict import verdict
 from listen.signal.contrast import Contrast, Group
 from listen.signal.drift import Drift
@@ -207,13 +207,15 @@ def test_what_else_sounds_is_ten_times_less_likely_to_follow_switched_air() -> N
 
 def test_a_leak_is_as_likely_from_minus_12_to_24_db_and_louder_ones_are_20_times_rarer() -> None:
     """In the coolant 5 dB lower; normal blow-by about -7 dB, 10 dB either way."""
-    leak = dict(zip(LEVELS_DB.tolist(), prior_over_levels(Source(PathId.INTAKE_VALVE), BASE).tolist(), strict=True))
+    leak = dict(zip(LEVELS_DB.tolist(), prior_over_levels(AirSource(PathId.INTAKE_VALVE), BASE).tolist(), strict=True))
     assert leak[-12.0] == leak[24.0] > leak[26.0]
     assert leak[-16.0] / leak[-12.0] == pytest.approx(math.exp(-0.5), rel=1e-3)
     assert leak[60.0] / leak[0.0] == pytest.approx(0.05, rel=1e-3)
-    cool = dict(zip(LEVELS_DB.tolist(), prior_over_levels(Source(PathId.COOLANT_PASSAGE), BASE).tolist(), strict=True))
+    cool = dict(
+        zip(LEVELS_DB.tolist(), prior_over_levels(AirSource(PathId.COOLANT_PASSAGE), BASE).tolist(), strict=True)
+    )
     assert cool[-16.0] == cool[18.0] > cool[20.0]
-    blow = prior_over_levels(Source(PathId.NONE), BASE)
+    blow = prior_over_levels(AirSource(PathId.NONE), BASE)
     mean = float(blow @ LEVELS_DB)
     assert mean == pytest.approx(-6.6, abs=0.3)
     assert math.sqrt(float(blow @ (LEVELS_DB - mean) ** 2)) == pytest.approx(9.5, abs=0.4)
@@ -221,7 +223,7 @@ def test_a_leak_is_as_likely_from_minus_12_to_24_db_and_louder_ones_are_20_times
 
 def test_cross_talk_is_never_taken_for_more_than_minus_4_db() -> None:
     evidence = made(loud_at("intake"))
-    source = Source(PathId.INTAKE_VALVE)
+    source = AirSource(PathId.INTAKE_VALVE)
     (own,) = own_indexes(source, evidence)
     ways = transfers(source, evidence, own, replace(BASE, talk_db=40.0))
     assert {w.mean_db for i, w in enumerate(ways) if i != own} == {-4.0}

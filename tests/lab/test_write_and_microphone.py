@@ -13,7 +13,7 @@ import pytest
 
 from listen.audio.files import read_clip
 from listen.audio.partial import read_part
-from listen.audio.source import Source
+from listen.audio.source import SoundInput
 from listen.errors import AudioError, RoundError
 from listen.lab.simulator.draw import Wishes, draw
 from listen.lab.simulator.render import render
@@ -51,7 +51,7 @@ def microphone() -> SimulatedMicrophone:
 
 def test_a_take_is_the_rendered_clip(microphone: SimulatedMicrophone, tmp_path: Path) -> None:
     """What is kept of a walk with the simulator is what its truth file describes."""
-    source: Source = microphone
+    source: SoundInput = microphone
     microphone.aim("intake", Kind.AIR)
     taken = source.record(tmp_path / "a.part", 2.0, threading.Event())
     expected = render(scenes.one_point(6.0))[("intake", Kind.AIR, 1)]

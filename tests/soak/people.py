@@ -38,7 +38,7 @@ from tui.screens.round.screen import RoundScreen
 if TYPE_CHECKING:
     from textual.pilot import Pilot
 
-    from listen.audio.source import Source
+    from listen.audio.source import SoundInput
     from tui.bridge.preferences import Preferences
 
 PATIENCE_S = 120.0
@@ -68,7 +68,7 @@ class SoakServices(Services):
     def shop_key(self) -> None:
         return None
 
-    def source(self, cylinder: int | None = None, name: str | None = None, *, every: bool = False) -> Source:
+    def source(self, cylinder: int | None = None, name: str | None = None, *, every: bool = False) -> SoundInput:
         from listen.lab.demo_scenes import demo_scene
         from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
 

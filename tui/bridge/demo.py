@@ -10,7 +10,7 @@ from listen.room import passing_room
 from tui.bridge.services import Input, Services
 
 if TYPE_CHECKING:
-    from listen.audio.source import Source
+    from listen.audio.source import SoundInput
     from listen.jobs.job import Job
     from listen.lab.simulator.scene import RoundSpec
 
@@ -46,7 +46,7 @@ class DemoServices(Services):
     def shop_key(self) -> None:
         """The shop stands for no simulated engine."""
 
-    def source(self, cylinder: int | None = None, name: str | None = None, *, every: bool = False) -> Source:
+    def source(self, cylinder: int | None = None, name: str | None = None, *, every: bool = False) -> SoundInput:
         """A microphone at the simulated engine, or eight."""
         from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from listen.audio.source import ManySource, Recording, Source, Told
+    from listen.audio.source import ManyChannelInput, Recording, SoundInput, Told
     from listen.signal.live import LiveLevel, LiveMeter
 
 PERIOD_S = 0.04
@@ -33,10 +33,10 @@ RETRY_S = 1.0
 class Listener:
     """Holds one source open and keeps its latest reading."""
 
-    def __init__(self, make: Callable[[], Source], *, every: bool = False) -> None:
+    def __init__(self, make: Callable[[], SoundInput], *, every: bool = False) -> None:
         self._make, self._every = make, every
         self._recent: deque[NDArray[np.float32]] = deque(maxlen=400)
-        self._source: Source | None = None
+        self._source: SoundInput | None = None
         self._meter: LiveMeter | None = None
         self._leave = threading.Event()
         self._cancel = threading.Event()
@@ -51,7 +51,7 @@ class Listener:
         self._thread = threading.Thread(target=self._run, name="listener", daemon=True)
 
     @property
-    def source(self) -> Source | None:
+    def source(self) -> SoundInput | None:
         """The open source."""
         return self._source
 
@@ -106,7 +106,7 @@ class Listener:
         if self._source is None or not self._every:
             raise AudioError(self.trouble or "the microphones are not open")
         self._cancel.clear()
-        source = cast("ManySource", self._source)
+        source = cast("ManyChannelInput", self._source)
         return await in_thread(source.record_all, parts, seconds, self._cancel, told)
 
     async def record(self, part: Path, seconds: float) -> Recording:
@@ -161,7 +161,7 @@ class Listener:
                 self._applied = self._quiet
                 self._meter.set_quiet(self._applied)
             if self._every:
-                every = cast("ManySource", self._source).drain_all()
+                every = cast("ManyChannelInput", self._source).drain_all()
                 self._recent.extend(every)
                 blocks = [b.mean(axis=1) for b in every]
             else:

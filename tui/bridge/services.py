@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
     from listen.audio.player import Player
-    from listen.audio.source import Source
+    from listen.audio.source import SoundInput
     from listen.jobs.job import Job
     from listen.judge.result import RoundResult
     from listen.rounds.analyst import Analyst
@@ -94,7 +94,7 @@ class Services:
 
         return shop_key()
 
-    def source(self, cylinder: int | None = None, name: str | None = None, *, every: bool = False) -> Source:
+    def source(self, cylinder: int | None = None, name: str | None = None, *, every: bool = False) -> SoundInput:
         """The microphone of that name, or ``every`` channel of it (a simulated one would hear this cylinder)."""
         from listen.audio.devices import find_input
         from listen.audio.microphone import Microphone

@@ -42,7 +42,7 @@ def _now() -> datetime:
 
 
 class SimulatedMicrophone:
-    """Implements :class:`listen.audio.source.Source` over a :class:`RoundSpec`.
+    """Implements :class:`listen.audio.source.SoundInput` over a :class:`RoundSpec`.
 
     Parameters
     ----------

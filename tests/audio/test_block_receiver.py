@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from listen.audio import watch
-from listen.audio.inflow import METER_S, Inflow
+from listen.audio.block_receiver import METER_S, BlockReceiver
 from listen.audio.partial import read_part
 from listen.audio.take import Take
 from listen.errors import AudioError, DeviceLost
@@ -36,16 +36,16 @@ def no_clock(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @contextmanager
-def fed(inflow: Inflow, statuses: list[SimpleNamespace]) -> Iterator[None]:
+def fed(receiver: BlockReceiver, statuses: list[SimpleNamespace]) -> Iterator[None]:
     """PortAudio's part, played by a thread: a block every 10 ms, with the statuses in turn from when somebody takes."""
     done = threading.Event()
 
     def play() -> None:
-        while not inflow._takers and not done.is_set():
+        while not receiver._takers and not done.is_set():
             time.sleep(0.001)
         turn = iter(statuses)
         while not done.is_set():
-            inflow.callback(block(), 480, None, next(turn, CLEAN))
+            receiver.callback(block(), 480, None, next(turn, CLEAN))
             time.sleep(0.01)
 
     thread = threading.Thread(target=play)
@@ -57,46 +57,46 @@ def fed(inflow: Inflow, statuses: list[SimpleNamespace]) -> Iterator[None]:
         thread.join()
 
 
-def take(inflow: Inflow, part: Path, cancel: threading.Event | None = None) -> Take:
-    return Take(inflow, "vmic", RATE_HZ, part, cancel or threading.Event())
+def take(receiver: BlockReceiver, part: Path, cancel: threading.Event | None = None) -> Take:
+    return Take(receiver, "vmic", RATE_HZ, part, cancel or threading.Event())
 
 
 def test_overflows_are_counted_for_the_take_alone(tmp_path: Path) -> None:
-    inflow = Inflow(RATE_HZ, 480)
-    inflow.callback(block(), 480, None, OVERFLOW)  # before the take: not its own
-    with fed(inflow, [CLEAN] * 15 + [OVERFLOW] * 3):
-        done = take(inflow, tmp_path / "a.part").run(0.4)
+    receiver = BlockReceiver(RATE_HZ, 480)
+    receiver.callback(block(), 480, None, OVERFLOW)  # before the take: not its own
+    with fed(receiver, [CLEAN] * 15 + [OVERFLOW] * 3):
+        done = take(receiver, tmp_path / "a.part").run(0.4)
     assert done.overflows == 3
     assert read_part(tmp_path / "a.part").overflows == 3
-    assert inflow.overflows == 4
+    assert receiver.overflows == 4
 
 
 def test_the_block_is_our_own_copy() -> None:
-    inflow, theirs = Inflow(RATE_HZ, 480), block(0.5)
-    inflow.callback(theirs, 480, None, CLEAN)
+    receiver, theirs = BlockReceiver(RATE_HZ, 480), block(0.5)
+    receiver.callback(theirs, 480, None, CLEAN)
     theirs[:] = 0
-    assert inflow.drain()[0].samples.tolist() == [0.5] * 480
+    assert receiver.drain()[0].samples.tolist() == [0.5] * 480
 
 
 def test_nobody_drains_and_memory_stays() -> None:
-    inflow = Inflow(RATE_HZ, 480)
+    receiver = BlockReceiver(RATE_HZ, 480)
     for _ in range(2000):
-        inflow.callback(block(), 480, None, CLEAN)
-    assert len(inflow.drain()) == METER_S * 100
-    assert inflow.drain() == []
+        receiver.callback(block(), 480, None, CLEAN)
+    assert len(receiver.drain()) == METER_S * 100
+    assert receiver.drain() == []
 
 
 def test_an_error_in_the_callback_ends_the_take_with_its_cause(tmp_path: Path) -> None:
-    inflow = Inflow(RATE_HZ, 480)
-    inflow.callback(None, 480, None, CLEAN)  # type: ignore[arg-type]
+    receiver = BlockReceiver(RATE_HZ, 480)
+    receiver.callback(None, 480, None, CLEAN)  # type: ignore[arg-type]
     with pytest.raises(DeviceLost, match="no sound had arrived") as caught:
-        take(inflow, tmp_path / "a.part").run(1)
+        take(receiver, tmp_path / "a.part").run(1)
     assert isinstance(caught.value.__cause__, AttributeError)
 
 
 def test_cancellation_ends_a_take_at_once_and_keeps_what_came(tmp_path: Path) -> None:
     def ended_s() -> float:
-        inflow, cancel, asked = Inflow(RATE_HZ, 480), threading.Event(), []
+        receiver, cancel, asked = BlockReceiver(RATE_HZ, 480), threading.Event(), []
         part = tmp_path / "a.part"
         part.unlink(missing_ok=True)
 
@@ -104,9 +104,9 @@ def test_cancellation_ends_a_take_at_once_and_keeps_what_came(tmp_path: Path) ->
             asked.append(time.monotonic())
             cancel.set()
 
-        with fed(inflow, []):
+        with fed(receiver, []):
             threading.Timer(0.3, ask).start()
-            done = take(inflow, part, cancel).run(60)
+            done = take(receiver, part, cancel).run(60)
             ended = time.monotonic()
         assert done.cancelled
         assert read_part(part).seconds == pytest.approx(done.seconds)
@@ -117,9 +117,9 @@ def test_cancellation_ends_a_take_at_once_and_keeps_what_came(tmp_path: Path) ->
 
 
 def test_a_take_is_as_long_as_asked_to_the_sample(tmp_path: Path) -> None:
-    inflow = Inflow(RATE_HZ, 480)
-    with fed(inflow, []):
-        done = take(inflow, tmp_path / "a.part").run(0.12345)
+    receiver = BlockReceiver(RATE_HZ, 480)
+    with fed(receiver, []):
+        done = take(receiver, tmp_path / "a.part").run(0.12345)
     assert len(read_part(tmp_path / "a.part").samples) == round(0.12345 * RATE_HZ)
     assert done.seconds == pytest.approx(0.12345, abs=1e-5)
 
@@ -127,7 +127,7 @@ def test_a_take_is_as_long_as_asked_to_the_sample(tmp_path: Path) -> None:
 def test_a_full_disk_is_told_and_what_was_written_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from listen.audio.partial import PartWriter
 
-    inflow, written = Inflow(RATE_HZ, 480), PartWriter.write
+    receiver, written = BlockReceiver(RATE_HZ, 480), PartWriter.write
 
     def full_after_20_blocks(self: PartWriter, samples: np.ndarray, overflows: int) -> None:
         if self.frames >= 20 * 480:
@@ -135,11 +135,11 @@ def test_a_full_disk_is_told_and_what_was_written_stays(tmp_path: Path, monkeypa
         written(self, samples, overflows)
 
     monkeypatch.setattr(PartWriter, "write", full_after_20_blocks)
-    with fed(inflow, []), pytest.raises(AudioError, match=r"a\.part: cannot be written \(No space left on device\)"):
-        take(inflow, tmp_path / "a.part").run(5)
+    with fed(receiver, []), pytest.raises(AudioError, match=r"a\.part: cannot be written \(No space left on device\)"):
+        take(receiver, tmp_path / "a.part").run(5)
     assert len(read_part(tmp_path / "a.part").samples) == 20 * 480
 
 
 def test_a_folder_that_is_not_there_is_told(tmp_path: Path) -> None:
     with pytest.raises(AudioError, match="cannot be written"):
-        take(Inflow(RATE_HZ, 480), tmp_path / "gone" / "a.part").run(1)
+        take(BlockReceiver(RATE_HZ, 480), tmp_path / "gone" / "a.part").run(1)

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 
 
 @contextmanager
-def chatter_dropped() -> Iterator[None]:
+def native_stderr_dropped() -> Iterator[None]:
     """Send file descriptor 2 to nowhere while ``sys.stderr`` still reaches the user; for commands, once, at the top."""
     try:
         kept = os.dup(2)

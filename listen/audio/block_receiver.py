@@ -1,7 +1,8 @@
 """The callback's side of a microphone: copy, stamp, hand on, return.
 
-Two threads touch this. PortAudio's calls :meth:`Inflow.callback` and :meth:`Inflow.finished`; any other reads. Deques
-and queues are safe between them, counters are written by PortAudio's thread only, ``_takers`` is replaced, not changed.
+Two threads touch this. PortAudio's calls :meth:`BlockReceiver.callback` and :meth:`BlockReceiver.finished`; any other
+reads. Deques and queues are safe between them, counters are written by PortAudio's thread only, ``_takers`` is
+replaced, not changed.
 """
 
 import queue
@@ -13,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.audio.watch import Ill, Trouble, Watch
+from listen.audio.watch import Trouble, TroubleKind, Watch
 
 METER_S = 2.0
 """Sound kept for a level meter that does not ask."""
@@ -43,7 +44,7 @@ def _block(indata: NDArray[np.float32], overflows: int) -> Block:
     return Block(every.mean(axis=1), time.monotonic(), overflows, every)
 
 
-class Inflow:
+class BlockReceiver:
     """Everything that arrives from one open stream."""
 
     def __init__(self, rate_hz: int, block: int) -> None:
@@ -87,7 +88,7 @@ class Inflow:
     def trouble(self, watch: Watch | None = None) -> Trouble | None:
         """What is wrong now, for the stream or for the take that ``watch`` follows."""
         if self._ended or self.error is not None:
-            return Trouble(Ill.ENDED, 0.0)
+            return Trouble(TroubleKind.ENDED, 0.0)
         return (watch or self.watch).trouble(time.monotonic())
 
     def drain(self) -> list[Block]:

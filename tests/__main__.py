@@ -1,4 +1,4 @@
-"""``python -m tests crash | faults | fuzz | soak``: long runs that kill, starve and mislead the program on purpose;
+"""``python -m tests crash | faults | fuzz | keys | soak``: long runs that kill, starve and mislead the program;
 ``recordings`` makes what is shipped."""
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ LONG_RUNS = {
     "crash": "tests.crash.command",
     "faults": "tests.faults.command",
     "fuzz": "tests.fuzz.command",
+    "keys": "tests.keys.command",
     "recordings": "tests.demo.job",
     "soak": "tests.soak.session",
 }

@@ -82,12 +82,16 @@ class HisswayApp(App[None]):
 
     async def on_event(self, event: events.Event) -> None:
         """Keys go to the screen first, one after the other; all else as ever."""
-        taken = isinstance(event, events.Key) and not event.is_forwarded and self._offered(event)
+        taken = isinstance(event, events.Key) and not event.is_forwarded and await self._offered(event)
         if not taken:
             await super().on_event(event)
 
-    def _offered(self, key: events.Key) -> bool:
-        return bool(self.screen_stack) and isinstance(self.screen, BayScreen) and self.screen.take_key(key)
+    async def _offered(self, key: events.Key) -> bool:
+        screen = self.screen if self.screen_stack else None
+        # Of keys typed in one go the first may open a screen: the others are meant for it, and wait until it is made.
+        while isinstance(screen, BayScreen) and not (screen.is_mounted or self._exit):
+            await asyncio.sleep(0)
+        return isinstance(screen, BayScreen) and screen is self.screen and screen.take_key(key)
 
     def on_mount(self) -> None:
         """Other programs may write to the open job too."""

@@ -6,7 +6,7 @@ from collections.abc import Awaitable, Callable, Coroutine
 from typing import TYPE_CHECKING, Any, ClassVar, Literal, TypeVar, cast
 
 from textual import events
-from textual.actions import parse
+from textual.actions import SkipAction, parse
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
@@ -56,7 +56,10 @@ class BayScreen(Screen[R]):
         for binding in self._bindings.key_to_bindings.get(event.key, ()):
             _, name, parameters = parse(binding.action)
             if (action := getattr(self, f"action_{name}", None)) and self.check_action(name, parameters):
-                action(*parameters)
+                try:
+                    action(*parameters)
+                except SkipAction:  # Textual's own, as copying text with Ctrl+C where nothing is marked
+                    return False
                 return True
         return False
 

@@ -11,13 +11,15 @@ from numpy.typing import NDArray
 from listen.errors import ClipError
 from listen.signal.clip import Clip
 
-PHONE_SUFFIXES = (".m4a", ".mp4", ".3gp", ".3gpp", ".amr", ".aac", ".caf", ".webm")
+PHONE_SUFFIXES = (".m4a", ".mp4", ".3gp", ".3gpp", ".3g2", ".amr", ".aac", ".caf", ".webm")
 """Files that libsndfile does not read."""
 MOST_SAMPLES = 600 * 48_000
 """As :data:`listen.audio.files.MAX_SAMPLES`: no header makes us hold more."""
 NEEDED = "is a phone's recording; install the extra that reads it (pip install 'hissway[phone]') or export it as WAV"
 CONTAINERS = "mov,mp4,m4a,3gp,3g2,mj2,amr,aac,caf,matroska,webm"
 """Forms that may be opened, by FFmpeg's names: none that names other files or places to be fetched, as playlists do."""
+COARSE = ("pcm_mulaw", "pcm_alaw", "pcm_u8", "pcm_s8")
+"""Codings of 8 bits a sample: their steps hide the hiss looked for."""
 LOSSLESS = ("alac", "flac", "pcm")
 """Codecs, by the beginning of their names, that give back every sample."""
 
@@ -78,7 +80,12 @@ def _opened(path: Path) -> Iterator[tuple[Any, Any]]:
         with path.open("rb") as file, av.open(file, options={"format_whitelist": CONTAINERS}) as container:
             if not container.streams.audio:
                 raise ClipError(f"{path.name}: holds no sound")
-            yield container, container.streams.audio[0]
+            stream = container.streams.audio[0]
+            if stream.codec_context is None:  # damaged, or of a coding that this FFmpeg was built without
+                raise ClipError(f"{path.name}: its sound is coded in a way not known here; export it as WAV")
+            if stream.codec_context.name in COARSE:
+                raise ClipError(f"{path.name}: 8 bits hide the hiss, record with 16 bits or more")
+            yield container, stream
     except (av.FFmpegError, ValueError, OSError) as error:
         raise ClipError(f"{path.name}: cannot be decoded ({error}); copy it again or export it as WAV") from error
 

@@ -12,6 +12,7 @@ import pytest
 import soundfile
 
 from listen.audio.files import read_clip
+from listen.audio.long import read_sound
 from listen.audio.partial import read_part, write_part
 from listen.audio.write import write_flac
 from listen.errors import ClipError
@@ -34,15 +35,63 @@ def level_db(x: np.ndarray) -> float:
 
 def in_aac(path: Path, x: np.ndarray) -> Path:
     """What a phone's voice memo is."""
+    return by_ffmpeg(path, x, "aac", RATE_HZ)
+
+
+def by_ffmpeg(path: Path, x: np.ndarray, codec: str, rate_hz: int) -> Path:
+    """Sound in a container of the suffix's kind, coded as is said."""
     av = pytest.importorskip("av")
-    with av.open(str(path), "w") as container:
-        stream = container.add_stream("aac", rate=RATE_HZ)
+    with av.open(str(path), "w", format={".aac": "adts", ".3gpp": "3gp"}.get(path.suffix)) as container:
+        stream = container.add_stream(codec, rate=rate_hz)
         stream.layout = "mono"
         frame = av.AudioFrame.from_ndarray(x[None, :], format="fltp", layout="mono")
-        frame.rate, frame.time_base, frame.pts = RATE_HZ, Fraction(1, RATE_HZ), 0
-        for packet in [*stream.encode(frame), *stream.encode(None)]:
+        frame.rate, frame.time_base, frame.pts = rate_hz, Fraction(1, rate_hz), 0
+        form = stream.codec_context.format
+        fit = av.AudioResampler(format=form, layout="mono", rate=rate_hz, frame_size=stream.codec_context.frame_size)
+        frames = [*fit.resample(frame), *fit.resample(None)]
+        for packet in [p for f in [*frames, None] for p in stream.encode(f)]:
             container.mux(packet)
     return path
+
+
+@pytest.mark.parametrize(
+    ("name", "codec", "rate_hz", "coded"),
+    [
+        ("x.m4a", "alac", 48_000, ""),
+        ("x.mp4", "aac", 44_100, "AAC"),
+        ("x.3gp", "libopencore_amrnb", 8_000, "AMRNB"),
+        ("x.3gpp", "aac", 44_100, "AAC"),
+        ("x.3g2", "aac", 44_100, "AAC"),
+        ("x.amr", "libopencore_amrnb", 8_000, "AMRNB"),
+        ("x.aac", "aac", 44_100, "AAC"),
+        ("x.caf", "pcm_s16le", 48_000, ""),
+        ("x.webm", "libopus", 48_000, "OPUS"),
+    ],
+)
+def test_what_phones_record_in_is_read(tmp_path: Path, name: str, codec: str, rate_hz: int, coded: str) -> None:
+    """Whole or in stretches, at its rate, said to be coded where the coder leaves anything out."""
+    made = by_ffmpeg(tmp_path / name, hiss(1.0)[:rate_hz], codec, rate_hz)
+    clip, long = read_clip(made), read_sound(made, held=False)
+    assert (clip.rate_hz, clip.coded, long.coded) == (rate_hz, coded, coded)
+    assert clip.seconds == pytest.approx(1.0, abs=0.07), "coders pad the last frame"
+    in_stretches = np.concatenate([x for _, _, x in long.stretches(5_000)])
+    assert np.array_equal(in_stretches, clip.samples)
+    if not coded:
+        assert np.corrcoef(clip.samples, hiss(1.0)[:rate_hz])[0, 1] > 0.999
+
+
+def test_eight_bits_in_a_phones_file_are_refused_as_in_any_other(tmp_path: Path) -> None:
+    made = by_ffmpeg(tmp_path / "x.caf", hiss(1.0)[:8_000], "pcm_mulaw", 8_000)
+    for held in (True, False):
+        with pytest.raises(ClipError, match="8 bits hide the hiss"):
+            read_sound(made, held=held)
+
+
+def test_sound_of_a_coding_unknown_here_is_one_sentence(tmp_path: Path) -> None:
+    data = in_aac(tmp_path / "x.m4a", hiss(1.0)).read_bytes()
+    (tmp_path / "x.m4a").write_bytes(data.replace(b"mp4a", b"zzzz").replace(b"esds", b"free"))
+    with pytest.raises(ClipError, match="coded in a way not known here"):
+        read_clip(tmp_path / "x.m4a")
 
 
 @pytest.mark.parametrize("name", FORMS)

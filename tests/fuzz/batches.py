@@ -19,12 +19,13 @@ from tests.fuzz.targets import TARGETS
 
 BATCH = 500
 """Cases a process takes before a fresh one, so that a leak cannot hide and a crash costs little."""
-SILENCE_S = 60.0
-"""A process that says nothing for so long hangs and is killed; a case takes 8 s of the processor at most."""
+SILENCE_S = 600.0
+"""A process that says nothing for so long hangs and is killed. A case takes 8 s of the processor at most, which on a
+machine with eight busy programs a core took 270 s at the lowest priority: 60 s called waiting for a turn a hang."""
 CHECKOUT = Path(__file__).parents[2]
 """Where ``tests`` can be imported from."""
-START_S = 60.0
-"""Imports on a cold, busy machine."""
+START_S = 600.0
+"""Imports on a cold machine, as busy."""
 
 
 class Fault(msgspec.Struct, frozen=True):

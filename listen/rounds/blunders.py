@@ -18,9 +18,9 @@ from listen.signal.point import PointTakes
 from listen.trade.points import Kind, point
 from listen.voice.figures import share
 
-COPY_LIKENESS = 0.25
-"""All of 46 copies (as they are, quieter, offset, cut, coarser) reach it, and one clean round of 296 (rounds
-of the bench's worlds that set no limit)."""
+COPY_LIKENESS = 0.3
+"""Copies (quieter, offset, cut at one end, in 10 bits, through MP3, Vorbis and Opus) are .88 alike and more, the most
+alike of 1,770 pairs of recordings .06."""
 SWAP_BETTER = 0.4
 """Squared distance to other points' places that swapping leaves, of what the labels leave."""
 SWAP_GAIN_DB2 = 2.0

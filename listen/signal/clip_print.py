@@ -1,8 +1,9 @@
-"""What a clip is known by beside its hiss: the room's sound low down, and the texture of its noise from frame to frame.
+"""What a clip is known by beside its hiss: the room's sound low down, and the waveform it begins and ends with.
 
-Low bands (60-900 Hz) hold the place more than the leak: they tell where a clip was taken. The texture is the frame-band
-level less its mean over frames and over bands: chance in Gaussian noise, so that no two recordings share it, while
-gain, offset, automatic gain, a coder and a cut leave it as it is.
+Low bands (60-900 Hz) hold the place more than the leak: they tell where a clip was taken. The phases of the first and
+last third of a second are chance in any two recordings, while a copy keeps them through gain, offset, automatic gain,
+coarser samples and a cut at one end. They are compared where they stand and at no other shift: a background that comes
+again in another clip (a recording played in a loop, clips cut from one long take) is no copy.
 """
 
 from collections.abc import Sequence
@@ -12,7 +13,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.signal.bands import CENTRES_HZ, EDGE
+from listen.signal.clip import Sound
 from listen.signal.spectra import Spectra
 from listen.trade.points import Kind
 
@@ -21,12 +22,10 @@ PLACE_EDGES_HZ = (60.0, 110.0, 160.0, 210.0, 260.0, 330.0, 420.0, 540.0, 690.0, 
 WIDE_EDGES_HZ = (900.0, 1400.0, 2240.0, 3550.0, 5600.0, 8900.0, 14100.0)
 STRETCH_S = 0.25
 """Long enough for ten frames, of which a knock spoils three."""
-MIN_OVERLAP = 0.5
-"""Copies are looked for at all shifts that leave this share of the shorter clip."""
-MOST_HELD = 1 << 21
-"""Values of all textures together, padded, up to which their transforms are kept (17 MB); beyond, made again a pair."""
-PEAK_FRAMES = 3
-"""Frames about the best shift that belong to it (Hann frames overlap by half)."""
+END_S = 0.34
+"""Of each end of a clip so much is kept, rounded to a power of two in samples: 2,400 bins between the edges."""
+END_EDGES_HZ = (1000.0, 8000.0)
+"""Above hum and engine orders, below where coders and voice filters cut; at 8 and 16 kHz what the rate holds."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,12 +42,12 @@ class ClipPrint:
     """Level of the same bands in stretches of ``STRETCH_S``, medians over frames [shape=(J, <=6)]."""
     place_course_db: NDArray[np.float32]
     """Level of the place bands together, likewise [shape=(J,)]."""
-    texture: NDArray[np.float32]
-    """[shape=(T, bands)], mean zero over both, mean square one."""
+    ends: NDArray[np.complex64]
+    """Phases of the waveform's first and last ``END_S``, as numbers of size one [shape=(2, bins)]."""
 
 
-def clip_print(kind: Kind, spectra: Spectra, usable_hz: float) -> ClipPrint:
-    """Marks of one clip, from spectra that are there already."""
+def clip_print(kind: Kind, clip: Sound, spectra: Spectra, usable_hz: float) -> ClipPrint:
+    """Marks of one clip, from its ends and from spectra that are there already."""
     level = spectra.mean_level_db
     wide = tuple(f for f in WIDE_EDGES_HZ if f <= 0.97 * usable_hz)
     return ClipPrint(
@@ -58,7 +57,7 @@ def clip_print(kind: Kind, spectra: Spectra, usable_hz: float) -> ClipPrint:
         _banded(level, spectra.freq_hz, wide),
         _course(spectra, wide),
         _course(spectra, (PLACE_EDGES_HZ[0], PLACE_EDGES_HZ[-1]))[:, 0],
-        _texture(spectra, usable_hz),
+        _ends(clip),
     )
 
 
@@ -76,48 +75,30 @@ def _course(spectra: Spectra, edges: Sequence[float]) -> NDArray[np.float32]:
     return np.asarray(10.0 * np.log10(medians + 1e-20), dtype=np.float32)
 
 
-def _texture(spectra: Spectra, usable_hz: float) -> NDArray[np.float32]:
-    edges = np.append(CENTRES_HZ / EDGE, CENTRES_HZ[-1] * EDGE)
-    at = np.searchsorted(spectra.freq_hz, edges[edges <= min(usable_hz, spectra.freq_hz[-1])])
-    x = spectra.by_frame(lambda power: np.log(np.add.reduceat(power[:, : at[-1]], at[:-1], axis=1) + 1e-20))
-    x -= x.mean(axis=0)
-    x -= x.mean(axis=1, keepdims=True)
-    # A knock must not outweigh the noise it falls in.
-    x = np.clip(x, *(np.quantile(x, (0.1, 0.9)) if x.size else (0.0, 0.0)))
-    return np.asarray(x / max(float(np.sqrt(np.mean(x * x))), 1e-9), dtype=np.float32)
+def _ends(clip: Sound) -> NDArray[np.complex64]:
+    n = int(2 ** round(np.log2(END_S * clip.rate_hz)))
+    n = min(n, clip.frames)
+    window = np.hanning(n).astype(np.float32)
+    lo, hi = (int(f * n / clip.rate_hz) for f in END_EDGES_HZ)
+    both = np.stack([clip.part(0, n), clip.part(clip.frames - n, clip.frames)]) * window
+    bins = np.fft.rfft(both, axis=1)[:, lo : min(hi, int(0.45 * n))]
+    return np.asarray(bins / np.maximum(np.abs(bins), 1e-20), dtype=np.complex64)
 
 
 def likeness(prints: Sequence[ClipPrint]) -> NDArray[np.float64]:
-    """How alike the textures of all pairs are at their best shift: 1 for a copy, about 0 by chance [shape=(n, n)].
+    """How alike the waveforms of all pairs are, begun or ended together: 1 for a copy, 0 by chance [shape=(n, n)].
 
-    Where other shifts do as well (a pump's beat), what they reach is taken off. Clips of other rates are unlike.
+    Mean cosine of the phases' difference over bins: correlation of the waveforms with all frequencies made equal
+    (Knapp and Carter 1976), so that a tone or hum, which any two clips share, is a few bins and not the sum.
+    Clips of other rates or much shorter than ``END_S`` are unlike.
     """
     out = np.zeros((len(prints), len(prints)))
-    if not prints:
-        return out
-    size = int(2 ** np.ceil(np.log2(2 * max(len(p.texture) for p in prints))))
-    keep = size * sum(p.texture.shape[1] for p in prints) <= MOST_HELD
-    held = [np.fft.rfft(p.texture, size, axis=0) for p in prints] if keep else []
-    for i, a in enumerate(prints):
-        own = held[i] if held else np.fft.rfft(a.texture, size, axis=0)
-        for j, b in enumerate(prints[:i]):
-            bands = min(a.texture.shape[1], b.texture.shape[1])
-            if a.rate_hz != b.rate_hz or not bands:
-                continue
-            other = held[j] if held else np.fft.rfft(b.texture, size, axis=0)
-            product = (own[:, :bands] * np.conj(other[:, :bands])).sum(axis=1)
-            sums = np.fft.irfft(product, size)
-            out[i, j] = out[j, i] = _stands_out(sums / bands, len(a.texture), len(b.texture))
+    for shape in {p.ends.shape for p in prints}:
+        alike = [i for i, p in enumerate(prints) if p.ends.shape == shape]
+        ends = np.stack([prints[i].ends for i in alike])
+        both = [np.real(e @ e.conj().T) / max(1, shape[1]) for e in (ends[:, 0], ends[:, 1])]
+        out[np.ix_(alike, alike)] = np.maximum(*both)
+    rates = np.array([p.rate_hz for p in prints])
+    out[rates[:, None] != rates[None, :]] = 0.0
+    np.fill_diagonal(out, 0.0)
     return out
-
-
-def _stands_out(sums: NDArray[np.float64], a: int, b: int) -> float:
-    """Best correlation over shifts, less the best that a shift far from it reaches."""
-    shift = np.arange(len(sums))
-    shift = np.where(shift > len(sums) // 2, shift - len(sums), shift)
-    overlap = np.minimum(a, b + shift) - np.maximum(0, shift)
-    held = overlap >= MIN_OVERLAP * min(a, b)
-    r = np.where(held, sums / np.maximum(overlap, 1), 0.0)
-    best = int(np.argmax(r))
-    away = np.abs(shift - shift[best]) > PEAK_FRAMES
-    return float(r[best] - max(0.0, float(r[away].max(initial=0.0))))

@@ -157,7 +157,7 @@ def measure_point(
     locked, told = _locked(usable_takes, weights, bandwidth, takes)
     for kind in {s.on_kind for s in usable_takes} - set(locked):
         takes.pop(kind, None)
-    prints = tuple(clip_print(clips[i][0], spectra_of[i], usable) for i in good if i < plain)
+    prints = tuple(clip_print(*clips[i], spectra_of[i], usable) for i in good if i < plain)
     every = (*(x for f in flags for x in f), *pair, *unswitched, *told)
     bias = quantile_bias(dof)
     return PointTakes(point_id, live, takes, bias, tones, bubbles, every, whistle_db, locked, prints, at_least)

@@ -58,7 +58,7 @@ def test_silence_goes_with_a_loss_below_40_percent_and_behind_a_known_restrictor
 def marked(at: str, kind: Kind, number: int, **levels: Any) -> Any:
     """A clip of which only its marks are known; all levels 0 dB unless told."""
     plain: dict[str, Any] = {"place_db": np.zeros(9), "wide_db": np.zeros(6), "course_db": np.zeros((12, 6))}
-    plain |= {"place_course_db": np.zeros(12), "texture": np.zeros((0, 0))} | levels
+    plain |= {"place_course_db": np.zeros(12), "ends": np.zeros((2, 0), np.complex64)} | levels
     return _Clip(at, number, ClipPrint(kind, RATE_HZ, **plain))
 
 

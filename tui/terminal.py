@@ -72,9 +72,9 @@ def run_app(*, jobs: str | None = None, demo: bool = False) -> int:
     where = jobs_root(jobs) if jobs or not demo else None
     lab_root()  # a folder that cannot be is told here, not on a screen
     if demo and where is not None:
-        from listen.jobs.folder.disk import make_folders, telling
+        from listen.jobs.folder.disk import job_errors, make_folders
 
-        with telling("keep the demo's jobs", where):
+        with job_errors("keep the demo's jobs", where):
             make_folders(where)
     from tui.app import FAULT, HisswayApp
 

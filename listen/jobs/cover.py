@@ -5,8 +5,8 @@ from msgspec.structs import replace
 
 from listen.jobs import events as ev
 from listen.jobs.job import Job, RoundRecord
+from listen.jobs.note_change import note_change
 from listen.jobs.reference import references
-from listen.jobs.touch import touch
 
 
 class Cover(msgspec.Struct, frozen=True, kw_only=True):
@@ -67,7 +67,9 @@ def with_references(before: Job, after: Job, event: ev.Event) -> Job:
     if not isinstance(event.payload, MOVE_REFERENCES) or not any(r.signed for r in before.rounds):
         return after
     moved = {r.id: _words(after, r.id) for r in before.rounds if r.signed and _beside(before, r) != _beside(after, r)}
-    return replace(after, rounds=tuple(touch(r, event, moved[r.id]) if r.id in moved else r for r in after.rounds))
+    return replace(
+        after, rounds=tuple(note_change(r, event, moved[r.id]) if r.id in moved else r for r in after.rounds)
+    )
 
 
 def _beside(job: Job, record: RoundRecord) -> frozenset[str]:

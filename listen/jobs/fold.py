@@ -10,8 +10,8 @@ from listen.jobs.conflicts import conflicts
 from listen.jobs.cover import with_references
 from listen.jobs.job import Job
 from listen.jobs.job_rules import JOB_RULES
+from listen.jobs.note_change import kind_of, trouble
 from listen.jobs.round_rules import ROUND_RULES
-from listen.jobs.touch import kind_of, trouble
 
 RULES = {**JOB_RULES, **ROUND_RULES}
 """What each kind of event does to the job; every row of ``events.KINDS`` has one."""

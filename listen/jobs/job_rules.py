@@ -5,7 +5,7 @@ from msgspec.structs import replace
 
 from listen.jobs import events as ev
 from listen.jobs.job import Job, PhotoRecord, RoundRecord
-from listen.jobs.touch import Rule, stamped, touch_where, trouble
+from listen.jobs.note_change import Rule, note_change_where, stamped, trouble
 from listen.jobs.ways import WAYS
 from listen.voice import figures, names
 from listen.voice.text import plain
@@ -31,13 +31,13 @@ def _opened(job: Job, p: ev.JobOpened, event: ev.Event) -> Job:
 
 
 def _engine(job: Job, p: ev.EngineDescribed, event: ev.Event) -> Job:
-    return replace(touch_where(job, event, lambda r: True), engine=p.engine, size=p.size)
+    return replace(note_change_where(job, event, lambda r: True), engine=p.engine, size=p.size)
 
 
 def _named(job: Job, p: ev.JobNamed, event: ev.Event) -> Job:
     new = {k: v for k, v in msgspec.structs.asdict(p).items() if v is not None and v != getattr(job, k)}
     said = ", ".join(f"{NAMED[k]} {_quoted(getattr(job, k))} is now {_quoted(v)}" for k, v in new.items())
-    return replace(touch_where(job, event, lambda r: bool(new), said), **new)
+    return replace(note_change_where(job, event, lambda r: bool(new), said), **new)
 
 
 def _quoted(text: str) -> str:
@@ -69,14 +69,14 @@ def _reading(job: Job, p: ev.ReadingEntered, event: ev.Event) -> Job:
     concerns = [r.id for r in job.rounds if p.round_id == r.id or (not p.round_id and p.cylinder == r.cylinder)]
     whole = p.round_id is None and p.cylinder is None  # of the job: an own reading of a round stands before it
     said = f"{names.figure_name(p.reading)} entered as {figures.as_read(p.value, p.unit)}"
-    job = touch_where(job, event, lambda r: whole or r.id in concerns, said)
+    job = note_change_where(job, event, lambda r: whole or r.id in concerns, said)
     rounds = tuple(replace(r, reread=True) if r.id in concerns else r for r in job.rounds)
     return replace(job, rounds=rounds, readings=(*job.readings, p))
 
 
 def _plug(job: Job, p: ev.PlugSeen, event: ev.Event) -> Job:
     said = f"plug of cylinder {p.cylinder}: {names.plug_looks(p.conditions, p.text)}"
-    job = touch_where(job, event, lambda r: r.cylinder == p.cylinder, said)
+    job = note_change_where(job, event, lambda r: r.cylinder == p.cylinder, said)
     return replace(job, plugs={**job.plugs, p.cylinder: p})
 
 
@@ -85,7 +85,7 @@ def _symptom(job: Job, p: ev.SymptomNoted, event: ev.Event) -> Job:
     others = tuple(s for s in told if s != p.symptom)
     now = (*others, p.symptom) if p.present else others
     said = f"symptom {'noted' if p.present else 'withdrawn'}: {names.symptom_name(p.symptom)}"
-    job = touch_where(job, event, lambda r: p.cylinder in (None, r.cylinder) and set(now) != set(told), said)
+    job = note_change_where(job, event, lambda r: p.cylinder in (None, r.cylinder) and set(now) != set(told), said)
     if p.cylinder is None:
         return replace(job, symptoms=now)
     return replace(job, found={**job.found, p.cylinder: now})
@@ -94,7 +94,7 @@ def _symptom(job: Job, p: ev.SymptomNoted, event: ev.Event) -> Job:
 def _asked(job: Job, p: ev.SymptomsAsked, event: ev.Event) -> Job:
     before = job.asked if p.cylinder is None else job.asked_of.get(p.cylinder, ())
     new = [s for s in p.symptoms if s not in before]
-    job = touch_where(
+    job = note_change_where(
         job, event, lambda r: bool(new) and p.cylinder in (None, r.cylinder), f"{len(new)} symptom(s) asked about"
     )
     if p.cylinder is None:
@@ -103,7 +103,9 @@ def _asked(job: Job, p: ev.SymptomsAsked, event: ev.Event) -> Job:
 
 
 def _check(job: Job, p: ev.CheckMade, event: ev.Event) -> Job:
-    job = touch_where(job, event, lambda r: p.cylinder in (None, r.cylinder), f"check {p.check}: {p.outcome or 'back'}")
+    job = note_change_where(
+        job, event, lambda r: p.cylinder in (None, r.cylinder), f"check {p.check}: {p.outcome or 'back'}"
+    )
     others = tuple(c for c in job.checks if (c.check, c.cylinder) != (p.check, p.cylinder))
     return replace(job, checks=(*others, p) if p.outcome else others)
 
@@ -111,7 +113,7 @@ def _check(job: Job, p: ev.CheckMade, event: ev.Event) -> Job:
 def _withdrawn(job: Job, p: ev.AnswerWithdrawn, event: ev.Event) -> Job:
     kept = tuple(r for r in job.readings if (r.reading, r.cylinder) != (p.fact, p.cylinder) or r.round_id)
     said = f"answer withdrawn: {names.figure_name(p.fact)}"
-    job = touch_where(job, event, lambda r: p.cylinder in (None, r.cylinder), said)
+    job = note_change_where(job, event, lambda r: p.cylinder in (None, r.cylinder), said)
     if p.cylinder is not None:
         job = replace(job, readings=kept)
         yes, asked = (tuple(s for s in t.get(p.cylinder, ()) if s != p.fact) for t in (job.found, job.asked_of))
@@ -121,7 +123,7 @@ def _withdrawn(job: Job, p: ev.AnswerWithdrawn, event: ev.Event) -> Job:
 
 
 def _note(job: Job, p: ev.NoteAdded, event: ev.Event) -> Job:
-    job = touch_where(job, event, lambda r: r.id == p.round_id)
+    job = note_change_where(job, event, lambda r: r.id == p.round_id)
     return replace(job, notes=(*job.notes, stamped(event)))
 
 
@@ -146,7 +148,7 @@ def _finding(job: Job, p: ev.FindingRecorded, event: ev.Event) -> Job:
     before = {p.cylinder: job.rounds_of(p.cylinder), **job.before_finding}
     if (known := job.findings.get(p.cylinder)) is not None and known != p:  # the first finding is no change
         said = f"finding at cylinder {p.cylinder}: {names.paths(known.paths)} is now {names.paths(p.paths)}"
-        job = touch_where(job, event, lambda r: r.cylinder == p.cylinder, said)
+        job = note_change_where(job, event, lambda r: r.cylinder == p.cylinder, said)
     return replace(job, findings={**job.findings, p.cylinder: p}, before_finding=before)
 
 
@@ -201,7 +203,7 @@ def _withdrawal(job: Job, p: ev.Withdrawn, event: ev.Event) -> Job:
         return r.id == p.round_id or (p.round_id is None and p.cylinder in (None, r.cylinder))
 
     why = f": {plain(p.reason, 120)}" if p.reason else ""
-    job = touch_where(job, event, concerns, f"{p.kind.replace('-', ' ')} taken back{why}")
+    job = note_change_where(job, event, concerns, f"{p.kind.replace('-', ' ')} taken back{why}")
     if p.kind not in FACTS:
         return job
     return replace(job, rounds=tuple(replace(r, reread=True) if concerns(r) else r for r in job.rounds))

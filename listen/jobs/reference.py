@@ -13,7 +13,7 @@ DECLINED = "reference"
 """Step under which a round says that no other cylinder is to stand beside it; an empty reason takes that back."""
 
 
-def declined(record: RoundRecord) -> str:
+def why_no_reference(record: RoundRecord) -> str:
     """Why no other cylinder is to stand beside this round; empty where one may."""
     return record.passed.get(DECLINED, "")
 
@@ -35,7 +35,7 @@ def references(job: Job, round_id: str) -> dict[str, ClipRecord]:
     """
     record = job.round(round_id)
     found: dict[str, ClipRecord] = {}
-    for other in () if declined(record) else reversed(reference_rounds(job, round_id)):
+    for other in () if why_no_reference(record) else reversed(reference_rounds(job, round_id)):
         for clip in other.live_clips(walk="air"):
             found[clip.kept.point] = clip
     for clip in record.live_clips():
@@ -44,7 +44,7 @@ def references(job: Job, round_id: str) -> dict[str, ClipRecord]:
     return found
 
 
-def beside(job: Job, round_id: str) -> tuple[int, ...]:
+def reference_cylinders(job: Job, round_id: str) -> tuple[int, ...]:
     """Other cylinders whose clips stand beside a round."""
     here = job.round(round_id).cylinder
     cylinders = {job.round(c.kept.round_id).cylinder for c in references(job, round_id).values()}

@@ -8,8 +8,8 @@ from listen.jobs import events as ev
 from listen.jobs.decision import Decision
 from listen.jobs.hearing import heard, numbers_seen, recorded_by
 from listen.jobs.job import ClipRecord, Job, RoundRecord, Skip
+from listen.jobs.note_change import Rule, trouble, with_round
 from listen.jobs.reference import DECLINED
-from listen.jobs.touch import Rule, trouble, with_round
 
 
 def _round(job: Job, p: ev.RoundOpened, event: ev.Event) -> Job:

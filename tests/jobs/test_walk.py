@@ -12,7 +12,7 @@ from listen.errors import RoundError
 from listen.jobs import events as ev
 from listen.jobs.fold import fold
 from listen.jobs.job import Job
-from listen.jobs.reference import DECLINED, beside, declined, references
+from listen.jobs.reference import DECLINED, reference_cylinders, references, why_no_reference
 from listen.jobs.standing import standing
 from listen.jobs.to_round import clips_used, facts, to_round
 from listen.jobs.waiting import waiting
@@ -283,13 +283,13 @@ def test_a_round_may_decline_the_sound_cylinder(tmp_path: Path) -> None:
     job, _ = answered(job, "c4-dd")
     sound = ev.Overruled(round_id="c4-dd", name="Bo", paths=("none",), reason="heard it myself")
     job = after(sound, start=job)
-    assert beside(job, "c1-aa") == (4,) and not job.round("c1-aa").stale
+    assert reference_cylinders(job, "c1-aa") == (4,) and not job.round("c1-aa").stale
     without = after(ev.StepPassed(round_id="c1-aa", step=DECLINED, reason="not sound"), start=job)
-    assert declined(without.round("c1-aa")) == "not sound" and without.round("c1-aa").stale
-    assert beside(without, "c1-aa") == () and walked(without, "c1-aa").due.kind == "verdict"
+    assert why_no_reference(without.round("c1-aa")) == "not sound" and without.round("c1-aa").stale
+    assert reference_cylinders(without, "c1-aa") == () and walked(without, "c1-aa").due.kind == "verdict"
     assert all(t.kind is not Kind.SOUND for t in to_round(without, "c1-aa", tmp_path).takes)
     again = after(ev.StepPassed(round_id="c1-aa", step=DECLINED, reason=""), start=without)
-    assert beside(again, "c1-aa") == (4,) and not declined(again.round("c1-aa"))
+    assert reference_cylinders(again, "c1-aa") == (4,) and not why_no_reference(again.round("c1-aa"))
 
 
 def test_a_calibration_counts_only_for_its_own_input() -> None:

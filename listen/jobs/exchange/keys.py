@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from listen.errors import JobError
-from listen.jobs.folder.disk import create, telling
+from listen.jobs.folder.disk import create, job_errors
 from listen.jobs.folder.home import at_home
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def make_key(path: Path) -> Ed25519PrivateKey:
 
     key = Ed25519PrivateKey.generate()
     pem = key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
-    with telling("write the shop key", path):
+    with job_errors("write the shop key", path):
         if path.exists():
             raise JobError(f"{path}: a shop key is there already; it is not replaced")
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -72,7 +72,7 @@ def load_key(path: Path) -> Ed25519PrivateKey:
     from cryptography.hazmat.primitives import serialization
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-    with telling("read the shop key", path):
+    with job_errors("read the shop key", path):
         data = path.read_bytes()
     try:
         key = serialization.load_pem_private_key(data, password=None)

@@ -7,7 +7,7 @@ import msgspec
 
 from listen.errors import JobError
 from listen.jobs.exchange.keys import fingerprint, is_small_order, key_path, load_key
-from listen.jobs.folder.disk import replace, telling
+from listen.jobs.folder.disk import job_errors, replace
 from listen.jobs.folder.journal import utc_now
 
 LIST = "known-keys.txt"
@@ -96,7 +96,7 @@ def as_key(text: str) -> str:
 def _listed() -> tuple[KnownKey, ...]:
     path = list_path()
     try:
-        with telling("read the list of keys", path):
+        with job_errors("read the list of keys", path):
             data = path.read_bytes() if path.exists() else b""
         text = data.decode() if len(data) <= _MAX_BYTES else ""
     except UnicodeDecodeError:
@@ -114,6 +114,6 @@ def _row(key: KnownKey) -> str:
 
 def _write(keys: list[KnownKey]) -> None:
     path = list_path()
-    with telling("write the list of keys", path):
+    with job_errors("write the list of keys", path):
         path.parent.mkdir(parents=True, exist_ok=True)
         replace(path, "".join(f"{_row(k)}\n" for k in keys).encode())

@@ -13,7 +13,7 @@ from listen.jobs.exchange.verify_files import clip_fault
 from listen.jobs.exchange.zip_guard import LIMITS, unzip_bag
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import Chain
-from listen.jobs.folder.disk import telling
+from listen.jobs.folder.disk import job_errors
 from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
 from listen.jobs.folder.parts import CLIPS
 from listen.jobs.folder.store import folder_name
@@ -40,7 +40,7 @@ def pack(job_folder: Path, to: Path) -> int:
     if to.exists():
         raise JobError(f"{to}: is there already and is not replaced; choose another name with -o")
     clips = _checked_clips(job_folder, chain)
-    with telling("write", to), passing_room(".hissway-pack-", to.absolute().parent) as room:
+    with job_errors("write", to), passing_room(".hissway-pack-", to.absolute().parent) as room:
         job = fold(chain.events())
         bag = room / folder_name(job.title, job.id, opened=job.opened)
         _gather(job_folder, chain, clips, bag)

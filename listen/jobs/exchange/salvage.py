@@ -12,7 +12,7 @@ from listen.durable import read_file, sync_folder, whole_file
 from listen.errors import JobError
 from listen.jobs import events as ev
 from listen.jobs.exchange.verify_files import clip_fault
-from listen.jobs.folder.disk import folder_mode, make_folders, replace, telling
+from listen.jobs.folder.disk import folder_mode, job_errors, make_folders, replace
 from listen.jobs.folder.journal import GENESIS, Line, read_line, sha256, utc_now, write_line
 from listen.jobs.folder.journal_file import JOURNAL, MAX_JOURNAL_BYTES
 from listen.jobs.folder.parts import CLIPS, PARTS
@@ -50,7 +50,7 @@ def salvage(source: Path, root: Path) -> Salvage:
     JobError
         No journal there, not one whole event in it, or the disk refuses; then nothing new is left.
     """
-    with telling("read the journal", source / JOURNAL):
+    with job_errors("read the journal", source / JOURNAL):
         data = read_file(source / JOURNAL, MAX_JOURNAL_BYTES)
     lines, lost = _whole(data)
     if not lines:
@@ -65,7 +65,7 @@ def salvage(source: Path, root: Path) -> Salvage:
         signatures_left=sum(isinstance(line.event.payload, ev.Signed) for line in lines),
         clips_missing=missing,
     )
-    with telling("bring a damaged job back", root):
+    with job_errors("bring a damaged job back", root):
         make_folders(root)
         with passing_room(".unpack-", root) as room:
             job = room / "job"

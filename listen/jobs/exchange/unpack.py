@@ -9,15 +9,15 @@ from listen.durable import sync_folder
 from listen.errors import HisswayError, JobError
 from listen.jobs.conflicts import conflicts
 from listen.jobs.events import ClipKept, JobOpened
-from listen.jobs.exchange.adopt import adopt, bring_clips
 from listen.jobs.exchange.bag import bag_faults
 from listen.jobs.exchange.merge import Plan, merged_event, plan
 from listen.jobs.exchange.sign import check_signatures
+from listen.jobs.exchange.take_over import bring_clips, take_over_journal
 from listen.jobs.exchange.verify_files import clip_fault
 from listen.jobs.exchange.zip_guard import LIMITS, Limits, copy_bag, unzip_bag
 from listen.jobs.folder import heads
 from listen.jobs.folder.chain import Chain
-from listen.jobs.folder.disk import folder_mode, make_folders, telling
+from listen.jobs.folder.disk import folder_mode, job_errors, make_folders
 from listen.jobs.folder.journal import storable
 from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
 from listen.jobs.folder.parts import CLIPS
@@ -50,7 +50,7 @@ def unpack(path: Path, root: Path, limits: Limits = LIMITS) -> Unpacked:
     """
     if not path.exists():
         raise JobError(f"{path}: no such file; give the zip that hissway pack wrote, or the folder it was unpacked to")
-    with telling("unpack a job", root):
+    with job_errors("unpack a job", root):
         make_folders(root)
         with passing_room(".unpack-", root) as room:
             bag = unzip_bag(path, room, limits) if path.is_file() else copy_bag(path, room, limits)
@@ -140,7 +140,7 @@ def _together(path: Path, folder: Path, data: Path, theirs: Chain, found: Plan) 
             text = "its events follow those here"
         elif found.how == "adopt":
             how = "adopted"
-            adopt(opened, theirs)
+            take_over_journal(opened, theirs)
             text = "it holds every event of the job here"
         else:
             how = "merged"

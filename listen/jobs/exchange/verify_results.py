@@ -7,7 +7,7 @@ import msgspec
 
 from listen.errors import HisswayError
 from listen.jobs.events import Judged
-from listen.jobs.exchange.histories import Before, histories
+from listen.jobs.exchange.job_before import EventAfterJob, with_job_before
 from listen.jobs.exchange.same_result import first_difference
 from listen.jobs.exchange.verification import Mismatch
 from listen.jobs.folder.chain import Chain
@@ -52,7 +52,7 @@ def check_results(
     skipped = 0
     faults: list[Mismatch] = []
     remarks: list[str] = []
-    for before in histories(chain.lines):
+    for before in with_job_before(chain.lines):
         stored, event = before.event.payload, before.event.id
         if not isinstance(stored, Judged) or event in done:
             continue
@@ -75,7 +75,7 @@ def _judge() -> Evaluate:
     return evaluate
 
 
-def _named_clips(before: Before, stored: Judged) -> str:
+def _named_clips(before: EventAfterJob, stored: Judged) -> str:
     try:
         named = clips_used(before.job, stored.round_id)
     except KeyError:
@@ -88,7 +88,7 @@ def _bad_clips(stored: Judged, bad: frozenset[str]) -> str:
     return f"it cannot be computed again: {len(missing)} of its clips are not the ones kept" if missing else ""
 
 
-def _again(folder: Path, before: Before, stored: Judged, evaluate: Evaluate) -> tuple[str, str]:
+def _again(folder: Path, before: EventAfterJob, stored: Judged, evaluate: Evaluate) -> tuple[str, str]:
     """Why the result does not follow from its clips, or what there is to say of one by another version."""
     try:
         again = evaluate(to_round(before.job, stored.round_id, folder))

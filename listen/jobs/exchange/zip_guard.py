@@ -14,7 +14,7 @@ import msgspec
 
 from listen.errors import JobError
 from listen.jobs.exchange.bag import open_bag, stray
-from listen.jobs.folder.disk import CHUNK_BYTES, telling
+from listen.jobs.folder.disk import CHUNK_BYTES, job_errors
 
 
 class Limits(msgspec.Struct, frozen=True, kw_only=True):
@@ -68,7 +68,7 @@ def unzip_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
     JobError
         Not a zip, damaged, or anything in it that a job's bag does not hold, with the reason.
     """
-    with telling("unpack", path), path.open("rb") as file:
+    with job_errors("unpack", path), path.open("rb") as file:
         _check_directory(path, file.fileno(), limits)
         try:
             with zipfile.ZipFile(file) as archive:
@@ -94,7 +94,7 @@ def copy_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
     bag = open_bag(path)
     if bag is None:
         raise JobError(f"{path}: holds no bag; give the zip that hissway pack wrote, or the folder it was unpacked to")
-    with telling("read the bag", bag):
+    with job_errors("read the bag", bag):
         files = {name: p for p in sorted(bag.rglob("*")) if not stray(name := p.relative_to(bag).as_posix())}
         for name, file in files.items():
             size = file.lstat().st_size

@@ -28,19 +28,19 @@ CHUNK_BYTES = 1 << 20
 
 
 @contextmanager
-def telling(doing: str, path: Path) -> Iterator[None]:
+def job_errors(action: str, path: Path) -> Iterator[None]:
     """Turn any OSError inside into one clear JobError.
 
     Raises
     ------
     JobError
-        ``<path>: cannot <doing>: <why and what to do>``.
+        ``<path>: cannot <action>: <why and what to do>``.
     """
     try:
         yield
     except OSError as e:
         why = _WHY.get(e.errno or 0, e.strerror or str(e))
-        raise JobError(f"{path}: cannot {doing}: {why}") from e
+        raise JobError(f"{path}: cannot {action}: {why}") from e
 
 
 def folder_mode(root: Path) -> int:

@@ -5,7 +5,7 @@ from pathlib import Path
 from listen.durable import read_file
 from listen.errors import JobError
 from listen.jobs.folder.chain import Chain, read_chain
-from listen.jobs.folder.disk import telling
+from listen.jobs.folder.disk import job_errors
 
 JOURNAL = "journal.jsonl"
 MAX_JOURNAL_BYTES = 256_000_000
@@ -25,7 +25,7 @@ def read_journal(folder: Path) -> Chain:
         raise JobError(f"{folder}: no such job folder; `hissway` lists the jobs there are")
     if not path.is_file():
         raise JobError(f"{folder}: holds no {JOURNAL}; this is not a job folder")
-    with telling("read the journal", path):
+    with job_errors("read the journal", path):
         return read_chain(read_file(path, MAX_JOURNAL_BYTES))
 
 

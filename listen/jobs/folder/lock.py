@@ -11,7 +11,7 @@ from filelock import FileLock, Timeout
 
 from listen.durable import mode_in, read_file
 from listen.errors import JobLocked
-from listen.jobs.folder.disk import replace, telling
+from listen.jobs.folder.disk import job_errors, replace
 from listen.jobs.folder.journal import utc_now
 
 LOCK_NAME = ".lock"
@@ -44,7 +44,7 @@ class BenchLock:
         JobError
             The folder cannot be written.
         """
-        with telling("open for writing", self._folder):
+        with job_errors("open for writing", self._folder):
             if not self._folder.is_dir():
                 raise FileNotFoundError(2, "no such folder", str(self._folder))
             try:

@@ -28,7 +28,7 @@ def mend(folder: Path, chain: Chain, known: JobSummary | None, register: Known |
     """
     path = folder / JOURNAL
     if chain.open_ended:
-        with disk.telling("finish the last line of the journal", path):
+        with disk.job_errors("finish the last line of the journal", path):
             disk.append(path, b"\n", chain.size - 1)
     witnesses = [(known.events, known.head)] if known and known.events > 0 else []
     witnesses += [(register.last.lines, register.last.head)] if register else []
@@ -40,7 +40,7 @@ def mend(folder: Path, chain: Chain, known: JobSummary | None, register: Known |
         return None
     moved_to = f"journal-torn-{secrets.token_hex(4)}.bin" if chain.torn else ""
     if moved_to:
-        with disk.telling("move the torn end of the journal aside", path):
+        with disk.job_errors("move the torn end of the journal aside", path):
             disk.create(folder / moved_to, chain.torn)
             disk.cut(path, chain.size)
     return JournalMended(moved_to=moved_to, bytes_moved=len(chain.torn), events_missing=missing, rewritten=rewritten)

@@ -156,7 +156,7 @@ class OpenJob:
     def _read_on(self) -> bytes:
         """Take in what is new; gives the end of a line that was not written whole."""
         path = self.folder / JOURNAL
-        with disk.telling("read the journal", path):
+        with disk.job_errors("read the journal", path):
             stat = path.stat()
         if (stat.st_size, stat.st_mtime_ns) == (self._size, self._written_ns):
             return b""
@@ -235,7 +235,7 @@ class OpenJob:
         chain = read_chain(b"".join(line.raw + b"\n" for line in self._lines) + data) if merges else None
         if chain is not None and chain.broken:
             raise JobError(f"{path}: what came in cannot be added: {chain.broken}; nothing was written")
-        with disk.telling("write to the journal", path):
+        with disk.job_errors("write to the journal", path):
             disk.append(path, data, self._size)
             self._written_ns = path.stat().st_mtime_ns
         if chain is not None:
@@ -275,7 +275,7 @@ class OpenJob:
         """
         self.to_bench()
         part = new_partial(self.folder, round_id, point, clip_kind, walk, on_s, together)
-        with disk.telling("make room for a take", part.path.parent):
+        with disk.job_errors("make room for a take", part.path.parent):
             part.path.parent.mkdir(exist_ok=True)
         return part
 
@@ -301,11 +301,11 @@ class OpenJob:
 
         flac = self._room_for(part)
         clip = read_part(part.path)
-        with disk.telling("keep the clip", flac):
+        with disk.job_errors("keep the clip", flac):
             write_flac(flac, clip)  # not partial.finish: the part must outlive the event, or a crash between hides it
         found = (PartFound(part=part.path.name, adopted=True, clip=part.clip),) if recovered else ()
         with self.writing():  # the number of the take must still hold when it is written
-            with disk.telling("read the clip again", flac):
+            with disk.job_errors("read the clip again", flac):
                 kept = clip_event(self._job, part, clip, flac)
             kept = replace(kept, recovered=recovered, imported_from=imported_from)
             if recording is not None:
@@ -339,7 +339,7 @@ class OpenJob:
 
         clip = read_clip(file, channel=channel, start_s=start_s, seconds=seconds)
         self._room_for(part)
-        with disk.telling("take in the clip", part.path):
+        with disk.job_errors("take in the clip", part.path):
             write_part(part.path, clip)
         try:
             return self.keep(part, imported_from=storable(file.name))
@@ -354,7 +354,7 @@ class OpenJob:
         if all(r.id != part.round_id for r in self._job.rounds):
             raise JobError(f"{self.folder}: has no round {part.round_id}; open the round first")
         flac = self.clip_path(part.clip)
-        with disk.telling("keep the clip", flac):
+        with disk.job_errors("keep the clip", flac):
             flac.parent.mkdir(exist_ok=True)
         return flac
 

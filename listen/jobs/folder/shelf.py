@@ -9,7 +9,7 @@ from pathlib import Path
 
 from listen.durable import sync_folder
 from listen.errors import JobError
-from listen.jobs.folder.disk import make_folders, telling
+from listen.jobs.folder.disk import job_errors, make_folders
 from listen.jobs.folder.lock import BenchLock
 from listen.jobs.folder.summary import JobSummary, list_jobs
 
@@ -55,7 +55,7 @@ def empty_trash(root: Path) -> int:
     trash = root / Shelf.TRASH
     gone = [trash / s.folder for s in on_shelf(root, Shelf.TRASH)]
     for folder in gone:
-        with telling("remove", folder):
+        with job_errors("remove", folder):
             shutil.rmtree(folder)
     return len(gone)
 
@@ -70,7 +70,7 @@ def _move(folder: Path, to: Path) -> Path:
     number = 2
     while target.exists():
         target, number = to / f"{folder.name}-{number}", number + 1
-    with telling("move the job", folder):
+    with job_errors("move the job", folder):
         make_folders(to)
         folder.rename(target)
         sync_folder(to)

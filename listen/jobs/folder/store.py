@@ -10,7 +10,7 @@ from pathlib import Path
 from listen.durable import sync_folder
 from listen.errors import JournalBroken
 from listen.jobs.events import EngineSize, JobOpened
-from listen.jobs.folder.disk import folder_mode, make_folders, replace, telling
+from listen.jobs.folder.disk import folder_mode, job_errors, make_folders, replace
 from listen.jobs.folder.heads import known
 from listen.jobs.folder.home import at_home
 from listen.jobs.folder.journal import GENESIS, write_line
@@ -72,7 +72,7 @@ def create_job(
     )
     first = write_line(opened, prev=GENESIS, actor=actor)
     folder = root / folder_name(title, opened.job)
-    with telling("start a job", folder):
+    with job_errors("start a job", folder):
         make_folders(root)
         try:
             for place in (folder, folder / CLIPS, folder / PARTS):

@@ -10,7 +10,7 @@ from listen.durable import read_file
 from listen.errors import JobError
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import Chain, read_chain
-from listen.jobs.folder.disk import replace, telling
+from listen.jobs.folder.disk import job_errors, replace
 from listen.jobs.folder.journal import GENESIS
 from listen.jobs.folder.journal_file import JOURNAL, MAX_JOURNAL_BYTES
 from listen.jobs.job import Job, RoundRecord
@@ -168,7 +168,7 @@ def list_jobs(root: Path) -> list[JobSummary]:
         return []
     if not root.is_dir():
         raise JobError(f"{root}: a file stands where the jobs' folder should be; choose another place with --jobs")
-    with telling("list the jobs", root), os.scandir(root) as entries:
+    with job_errors("list the jobs", root), os.scandir(root) as entries:
         folders = [Path(e.path) for e in entries if not e.name.startswith(".") and e.is_dir()]
     found = [s for f in folders if (s := summary_of(f)) is not None]
     return sorted(found, key=lambda s: (s.changed, s.folder), reverse=True)

@@ -13,7 +13,7 @@ from listen.durable import mode_in
 from listen.errors import JobError, JobLocked
 from listen.jobs.events import Merged
 from listen.jobs.folder.chain import Base, Chain, own_lines, read_chain
-from listen.jobs.folder.disk import telling
+from listen.jobs.folder.disk import job_errors
 from listen.jobs.folder.journal import Line
 from listen.jobs.folder.journal_file import JOURNAL, read_journal
 
@@ -40,7 +40,7 @@ class Turn:
         JobError
             The folder cannot be written, or is on a disk that knows no locks.
         """
-        with telling("write to the job", self._folder):
+        with job_errors("write to the job", self._folder):
             if not self._folder.is_dir():
                 raise FileNotFoundError(2, "no such folder", str(self._folder))
             try:
@@ -72,7 +72,7 @@ def news(folder: Path, lines: Sequence[Line], size: int) -> tuple[Chain, bool]:
         The journal cannot be read, does not hold, or is not a longer history of the same job.
     """
     path = folder / JOURNAL
-    with telling("read the journal", path), path.open("rb") as file:
+    with job_errors("read the journal", path), path.open("rb") as file:
         file.seek(size)
         tail = read_chain(file.read(), Base(start=lines[-1].hash, before=frozenset(one.hash for one in lines)))
     added = tail.lines and not any(isinstance(one.event.payload, Merged) for one in tail.lines)

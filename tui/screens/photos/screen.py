@@ -15,7 +15,7 @@ from textual.widgets.option_list import Option
 
 from listen.errors import HisswayError
 from listen.jobs.events import PhotoTakenBack
-from listen.jobs.folder.disk import replace, telling
+from listen.jobs.folder.disk import job_errors, replace
 from listen.jobs.folder.parts import is_clip_id
 from listen.voice import times
 from listen.voice.text import plain
@@ -107,7 +107,7 @@ class PhotosScreen(BayScreen[None]):
         if not is_clip_id(p.kept.photo):
             raise HisswayError(f"{plain(p.kept.photo, 40)}: cannot be a file name; it is shown here only")
         file = self.bay.open_job.folder / "photos" / f"{p.kept.photo}.jpg"
-        with telling("write the picture", file):
+        with job_errors("write the picture", file):
             file.parent.mkdir(exist_ok=True)
             replace(file, p.kept.picture, sync=False)
         return file

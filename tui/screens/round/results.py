@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from listen.errors import HisswayError
 from listen.jobs.events import ClipTakenBack
-from listen.jobs.reference import declined
+from listen.jobs.reference import why_no_reference
 from tui.bridge.threads import in_thread
 from tui.screens.round.now import Outcome
 from tui.screens.round.taker import refusal
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 def rests_on(record: RoundRecord) -> tuple[str, ...]:
     """What a result would rest on: it is not tried twice on the same."""
-    return (declined(record), *(c.id for c in record.live_clips()))
+    return (why_no_reference(record), *(c.id for c in record.live_clips()))
 
 
 async def judge(bench: Bench) -> None:

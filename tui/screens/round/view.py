@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from listen.jobs.decision import ASKED
-from listen.jobs.reference import beside, declined
+from listen.jobs.reference import reference_cylinders, why_no_reference
 from listen.jobs.walk import SWITCHED, Step, Walked, walked
 from listen.jobs.ways import ALL, USUAL, WAYS
 from listen.trade.cautions import Caution, cautions_for, told_in
@@ -290,9 +290,9 @@ def _beside(job: Job, record: RoundRecord) -> str:
     """Which sound cylinder the verdict was compared with."""
     if len(job.engine.cylinders) == 1:
         return "The engine has one cylinder: there is no sound one to compare with"
-    if declined(record):
+    if why_no_reference(record):
         return "Sound cylinder left out on purpose"
-    others = " and ".join(map(str, beside(job, record.id)))
+    others = " and ".join(map(str, reference_cylinders(job, record.id)))
     return f"Sound cylinder beside it: {others}" if others else "No sound cylinder to compare with: walk a good one"
 
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from textual.content import Content
 
-from listen.jobs.reference import beside, declined
+from listen.jobs.reference import reference_cylinders, why_no_reference
 from listen.trade.cautions import cautions_for, defer
 from listen.voice import names
 from listen.voice.text import plain
@@ -38,8 +38,8 @@ def _ear(record: RoundRecord) -> str:
 
 
 def _reference(job: Job, record: RoundRecord) -> str:
-    if why := declined(record):
+    if why := why_no_reference(record):
         return f"Sound cylinder left out on purpose: {plain(why, 200)} (s lets it count again)."
-    if others := beside(job, record.id):
+    if others := reference_cylinders(job, record.id):
         return f"Sound cylinder beside it: {' and '.join(map(str, others))} (s leaves it out)."
     return "No sound cylinder stood beside this round."

@@ -13,7 +13,7 @@ from textual.widgets import Static
 
 from listen.errors import HisswayError
 from listen.jobs.events import StepPassed
-from listen.jobs.reference import DECLINED, beside, declined
+from listen.jobs.reference import DECLINED, reference_cylinders, why_no_reference
 from listen.jobs.standing import Standing, standing
 from listen.jobs.walk import Wish, advised
 from listen.judge.account import account
@@ -147,9 +147,9 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         job, record = self.bay.job, self.record
         if job is None or record.signed:
             self.tell("The round is signed and closed; its sound cylinder stands as it is.")
-        elif declined(record):
+        elif why_no_reference(record):
             self._decline("")
-        elif others := beside(job, self.round_id):
+        elif others := reference_cylinders(job, self.round_id):
             words = " and ".join(map(str, others))
             title = f"Why are the clips of cylinder {words} not to stand beside this round?"
             self.app.push_screen(PickScreen(title, WHY_NOT), self._decline)

@@ -34,7 +34,7 @@ def bring_clips(source: Path, to: Path, theirs: Chain) -> None:
     sync_folder(to)
 
 
-def adopt(opened: OpenJob, theirs: Chain) -> None:
+def take_over_journal(opened: OpenJob, theirs: Chain) -> None:
     """Take over a journal that holds every line of ours, so that nothing of ours is lost with our file.
 
     Raises
@@ -43,7 +43,7 @@ def adopt(opened: OpenJob, theirs: Chain) -> None:
         The disk refuses; the journal is as it was.
     """
     folder = opened.folder
-    with disk.telling("take over the journal", folder / JOURNAL):
+    with disk.job_errors("take over the journal", folder / JOURNAL):
         (folder / SUMMARY).unlink(missing_ok=True)  # it witnesses the journal that is about to go
         disk.replace(folder / JOURNAL, b"".join(line.raw + b"\n" for line in theirs.lines))
     opened.reread(theirs)

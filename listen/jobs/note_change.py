@@ -27,7 +27,7 @@ def stamped(event: ev.Event) -> Stamped:
     return Stamped(event=event.id, time=event.time, actor=event.actor, payload=event.payload)
 
 
-def touch(record: RoundRecord, event: ev.Event, what: str = "") -> RoundRecord:
+def note_change(record: RoundRecord, event: ev.Event, what: str = "") -> RoundRecord:
     """Note that an event concerns a round, in words if the kind alone says too little.
 
     On a signed round that is a change since, unless whoever signed had not seen it: then that is told.
@@ -46,10 +46,10 @@ def touch(record: RoundRecord, event: ev.Event, what: str = "") -> RoundRecord:
 def with_round(job: Job, round_id: str, event: ev.Event, change: Callable[[RoundRecord], RoundRecord]) -> Job:
     """Change one round, noting that the event concerned it; ``KeyError`` where there is no such round."""
     job.round(round_id)  # KeyError where the round is not known
-    rounds = tuple(change(touch(r, event)) if r.id == round_id else r for r in job.rounds)
+    rounds = tuple(change(note_change(r, event)) if r.id == round_id else r for r in job.rounds)
     return replace(job, rounds=rounds)
 
 
-def touch_where(job: Job, event: ev.Event, concerns: Callable[[RoundRecord], bool], what: str = "") -> Job:
+def note_change_where(job: Job, event: ev.Event, concerns: Callable[[RoundRecord], bool], what: str = "") -> Job:
     """Note on every round that the event concerns that it did."""
-    return replace(job, rounds=tuple(touch(r, event, what) if concerns(r) else r for r in job.rounds))
+    return replace(job, rounds=tuple(note_change(r, event, what) if concerns(r) else r for r in job.rounds))

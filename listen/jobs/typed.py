@@ -1,20 +1,14 @@
 """A figure as someone typed it: the event that keeps it, and the doubts to ask about before it is kept."""
 
-from __future__ import annotations
-
 import re
-from typing import TYPE_CHECKING
 
 import msgspec
 
 from listen.errors import ReadingError
 from listen.jobs.events import ReadingEntered
-from listen.trade.readings import What, ask_loss, ask_pressure, ask_restrictor, ask_wet
+from listen.jobs.job import Job
+from listen.trade.readings import Question, What, ask_loss, ask_pressure, ask_restrictor, ask_wet
 from listen.trade.units import read_pressure, show, unit_named
-
-if TYPE_CHECKING:
-    from listen.jobs.job import Job
-    from listen.trade.readings import Question
 
 MM_PER_INCH = 25.4
 _FIGURE = re.compile(r"\s*(\d{1,6}(?:[.,]\d{1,6})?|[.,]\d{1,6})\s*(mm|in|inch|\"|%|)\s*", re.IGNORECASE)

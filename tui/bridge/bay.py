@@ -1,19 +1,14 @@
 """What screens may ask of the application: the open job, what was made for it, and the writing of events."""
 
-from __future__ import annotations
+from collections.abc import Callable
+from typing import Any, Protocol, TypeVar
 
-from typing import TYPE_CHECKING, Any, Protocol, TypeVar
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from listen.jobs.events import Payload
-    from listen.jobs.folder.open_job import OpenJob
-    from listen.jobs.job import Job
-    from tui.bridge.preferences import Preferences
-    from tui.bridge.services import Services
-    from tui.bridge.sitting import Sitting
-
+from listen.jobs.events import Payload
+from listen.jobs.folder.open_job import OpenJob
+from listen.jobs.job import Job
+from tui.bridge.preferences import Preferences
+from tui.bridge.services import Services
+from tui.bridge.sitting import Sitting
 
 T = TypeVar("T")
 

@@ -1,18 +1,13 @@
 """What other programs write to the open job: looked for every second, shown, and told in a few words."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING, Protocol
+from typing import Protocol
 
 from listen.errors import HisswayError
-from listen.jobs.events import KIND_OF, Confirmed, NumbersShown, Overruled, PairPlayed, SatDown
+from listen.jobs.events import KIND_OF, Confirmed, Event, NumbersShown, Overruled, PairPlayed, SatDown
+from listen.jobs.folder.open_job import OpenJob
+from listen.jobs.job import Job
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread
-
-if TYPE_CHECKING:
-    from listen.jobs.events import Event
-    from listen.jobs.folder.open_job import OpenJob
-    from listen.jobs.job import Job
 
 LOOK_EVERY_S = 1.0
 """One look at a file's length and time: nothing on a disk, milliseconds on a share."""

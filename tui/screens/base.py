@@ -1,9 +1,7 @@
 """What all screens share: the top line, the keys at the bottom, the way back, and messages that stay text."""
 
-from __future__ import annotations
-
 from collections.abc import Awaitable, Callable, Coroutine
-from typing import TYPE_CHECKING, Any, ClassVar, Literal, TypeVar, cast
+from typing import Any, ClassVar, Literal, TypeVar, cast
 
 from textual import events
 from textual.actions import SkipAction, parse
@@ -12,12 +10,10 @@ from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
 from listen.errors import HisswayError
+from listen.jobs.job import Job
+from tui.bridge.bay import Bay
 from tui.widgets.key_bar import KeyBar
 from tui.widgets.top_bar import TopBar
-
-if TYPE_CHECKING:
-    from listen.jobs.job import Job
-    from tui.bridge.bay import Bay
 
 R = TypeVar("R")
 

@@ -1,19 +1,13 @@
 """Calls by ear: the answers that can be given at the points of a round, asked one at a time or by ticks."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 from listen.jobs.events import ByEarCalled
-from listen.trade.points import PathId
+from listen.trade.points import PathId, Point
 from listen.voice.names import path as path_name
+from tui.screens.base import BayScreen
 from tui.screens.ticks import TickScreen
 from tui.widgets.panels import Choice
-
-if TYPE_CHECKING:
-    from listen.trade.points import Point
-    from tui.screens.base import BayScreen
 
 DECLINE, UNSURE, SEVERAL = "decline", "unsure", "several"
 AT_POINT = {

@@ -1,8 +1,6 @@
 """Cautions to read again at any time; and those to read and acknowledge before a step of the whole job."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING, ClassVar, cast
+from typing import ClassVar, cast
 
 from msgspec.structs import replace
 from textual.app import ComposeResult
@@ -12,13 +10,10 @@ from textual.screen import ModalScreen
 from textual.widgets import Static
 
 from listen.trade.causes import sources
-from listen.trade.cautions import cautions, told_in
+from listen.trade.cautions import Caution, cautions, told_in
+from tui.bridge.bay import Bay
 from tui.content import shown
 from tui.widgets.panels import CautionPanel
-
-if TYPE_CHECKING:
-    from listen.trade.cautions import Caution
-    from tui.bridge.bay import Bay
 
 
 class CautionScreen(ModalScreen[bool]):

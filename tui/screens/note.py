@@ -1,16 +1,12 @@
 """A note in free words, on the job, a cylinder, a round or a clip: asked for and written the same from every screen."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from listen.errors import HisswayError
 from listen.jobs.events import ClipKept, NoteAdded
 from listen.voice.names import walked_clip
+from tui.screens.base import BayScreen
 from tui.screens.one_line import OneLineScreen
-
-if TYPE_CHECKING:
-    from tui.screens.base import BayScreen
 
 
 def write_note(

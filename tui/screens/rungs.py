@@ -1,17 +1,12 @@
 """From the job to the rungs of the ladder: what became of each clip, and what each point says."""
 
-from __future__ import annotations
-
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
+from listen.jobs.job import ClipRecord, RoundRecord
 from listen.jobs.walk import SWITCHED
+from listen.judge.result import PointResult
 from listen.trade.points import Point
 from tui.widgets.ladder import Mark, Rung, Standing
-
-if TYPE_CHECKING:
-    from listen.jobs.job import ClipRecord, RoundRecord
-    from listen.judge.result import PointResult
 
 WALKS = ("quiet", "air", "closing")
 

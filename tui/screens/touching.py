@@ -1,21 +1,15 @@
 """Before anything touches a judged or signed round: a question, and for a signed one the reason."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from typing import Any
 
 from listen.errors import HisswayError
 from listen.jobs.events import NoteAdded, Payload
+from listen.jobs.job import Job, RoundRecord
 from listen.voice.text import plain
+from tui.screens.base import BayScreen
 from tui.screens.one_line import OneLineScreen
 from tui.screens.pick import PickScreen
-
-if TYPE_CHECKING:
-    from typing import Any
-
-    from listen.jobs.job import Job, RoundRecord
-    from tui.screens.base import BayScreen
 
 GO_ON = [("yes", "yes, go on", "what rests on it is judged again"), ("no", "no", "leave it as it is")]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual import events, on
 from textual.app import ComposeResult
@@ -15,16 +15,13 @@ from textual.message import Message
 from textual.reactive import reactive
 from textual.widgets import Input, Label, Static
 
-from listen.trade.cautions import defer
+from listen.trade.cautions import Caution, defer
 from listen.voice import figures
 from listen.voice.text import plain
 from tui.content import shown
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
 from tui.widgets.field import Field
-
-if TYPE_CHECKING:
-    from listen.trade.cautions import Caution
 
 MOST_ENTRIES = 2
 SHORT = 20

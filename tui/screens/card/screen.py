@@ -1,23 +1,17 @@
 """The job card: title, complaint, and what the shop writes down of engine and customer."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
-
 from textual import on
 from textual.app import ComposeResult
 from textual.containers import Horizontal, VerticalScroll
 from textual.widgets import Button, Input, Label, Static
 
 from listen.jobs.events import DetailsGiven, JobNamed, Payload
+from listen.jobs.job import Job
 from listen.trade.details import LONGEST, details
 from listen.voice.text import plain
 from tui.content import shown
 from tui.screens.form import FormScreen
 from tui.widgets.field import Field
-
-if TYPE_CHECKING:
-    from listen.jobs.job import Job
 
 LONGEST_COMPLAINT = 2000
 

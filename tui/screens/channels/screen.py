@@ -1,8 +1,6 @@
 """Channels: which microphone lies where, by tapping each when its point is asked for."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual import events
 from textual.app import ComposeResult
@@ -13,10 +11,8 @@ from textual.screen import ModalScreen
 from textual.widgets import Static
 
 from listen.voice.names import point_name
+from tui.bridge.listener import Listener
 from tui.content import shown
-
-if TYPE_CHECKING:
-    from tui.bridge.listener import Listener
 
 LOOK_S = 0.1
 HEARD_S = 1.2

@@ -1,9 +1,7 @@
 """Before and after: another job of the list beside the open one, figure by figure."""
 
-from __future__ import annotations
-
 import asyncio
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -12,17 +10,15 @@ from textual.content import Content
 from textual.widgets import Static
 
 from listen.errors import HisswayError
+from listen.jobs.before_after import Change, Comparison, CylinderChange
+from listen.jobs.folder.summary import JobSummary
+from listen.jobs.job import Job
 from listen.voice import names, times
 from listen.voice.figures import UNITS, number
 from listen.voice.text import plain
 from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.pick import PickScreen
-
-if TYPE_CHECKING:
-    from listen.jobs.before_after import Change, Comparison, CylinderChange
-    from listen.jobs.folder.summary import JobSummary
-    from listen.jobs.job import Job
 
 NONE = (
     "There is no other job to compare with. After a repair, take the same engine in as a new job, test it again, "

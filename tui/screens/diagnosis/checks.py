@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
+from listen.diagnosis.model import Diagnosis
 from listen.jobs.events import CheckMade
+from listen.jobs.job import Job
 from listen.trade.checks import NOT_POSSIBLE, Check, known_check
-
-if TYPE_CHECKING:
-    from listen.diagnosis.model import Diagnosis
-    from listen.jobs.job import Job
 
 TAKEN_BACK = "taken-back"
 NO_ONE = "none"

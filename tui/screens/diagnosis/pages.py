@@ -1,13 +1,13 @@
 """A diagnosis as one page of words."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
 
 from textual.content import Content
 
+from listen.diagnosis.model import Diagnosis, Fault
 from listen.diagnosis.tested import MADE
+from listen.diagnosis.weigh import Line
+from listen.jobs.job import Job
 from listen.trade.causes import causes, sources
 from listen.trade.cautions import cautions_for
 from listen.trade.doubts import blind_spots, contradictions
@@ -17,11 +17,6 @@ from listen.voice import figures, names
 from listen.voice.figures import number
 from listen.voice.text import plain
 from tui.content import shown
-
-if TYPE_CHECKING:
-    from listen.diagnosis.model import Diagnosis, Fault
-    from listen.diagnosis.weigh import Line
-    from listen.jobs.job import Job
 
 MOST_LINES = 6
 """Weights shown of each side; with reasons all of them."""

@@ -1,8 +1,6 @@
 """Diagnosis over the engine: faults, support and rivals, checks and their outcomes, what was not tested."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -11,17 +9,15 @@ from textual.content import Content
 from textual.reactive import reactive
 from textual.widgets import Static
 
+from listen.diagnosis.model import Diagnosis
 from listen.errors import HisswayError
+from listen.jobs.job import Job
 from listen.trade.units import said_in, unit_named
 from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.diagnosis import checks
 from tui.screens.diagnosis.pages import page, symptom_words
 from tui.screens.pick import PickScreen
-
-if TYPE_CHECKING:
-    from listen.diagnosis.model import Diagnosis
-    from listen.jobs.job import Job
 
 
 class DiagnosisScreen(BayScreen[None]):

@@ -1,24 +1,19 @@
 """The cells of the engine's table: what each shows, what can be typed into it, and the event that keeps it."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from rich.cells import cell_len
 
 from listen.jobs.events import FindingRecorded, PlugSeen, ReadingEntered
+from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import Standing, standing
+from listen.jobs.table import CylinderRow
+from listen.trade.engine import Engine
 from listen.trade.plugs import plugs
 from listen.trade.points import PathId
 from listen.trade.units import Unit, show, unit_named
 from listen.voice import figures, names, verdicts
 from listen.voice.figures import UNKNOWN
-
-if TYPE_CHECKING:
-    from listen.jobs.job import Job, RoundRecord
-    from listen.jobs.table import CylinderRow
-    from listen.trade.engine import Engine
 
 PENS = {"path": "bad", "several": "bad", "sound": "sure", "fitting": "warn", "set-up": "warn", "unclear": "warn"}
 

@@ -1,14 +1,13 @@
 """The keys of the Engine screen, and where they lead."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 
 from listen.errors import HisswayError
 from listen.jobs.events import CautionAcknowledged, JobNamed, Payload
+from listen.jobs.job import RoundRecord
 from listen.jobs.standing import latest_round
 from listen.trade.cautions import Step, cautions_for
 from listen.trade.units import KPA_PER
@@ -20,9 +19,6 @@ from tui.screens.note import write_note
 from tui.screens.pick import PickScreen
 from tui.screens.ticks import TickScreen
 from tui.screens.touching import rounds_touched, write_asking
-
-if TYPE_CHECKING:
-    from listen.jobs.job import RoundRecord
 
 AGAIN = [("yes", "yes", "after a repair, or to do it over"), ("no", "no", "leave it as it is")]
 

@@ -1,9 +1,6 @@
 """Engine: the drawing, the table one types into, and the way to each cylinder's round."""
 
-from __future__ import annotations
-
 from textwrap import wrap
-from typing import TYPE_CHECKING
 
 from rich.text import Text
 from textual import events, on
@@ -13,6 +10,7 @@ from textual.coordinate import Coordinate
 from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
+from listen.jobs.job import Job
 from listen.jobs.standing import standing
 from listen.jobs.table import CylinderRow, cylinder_rows, lowest_share
 from listen.trade.cautions import Step
@@ -24,9 +22,6 @@ from tui.screens.engine import cells
 from tui.screens.engine.keys import EngineKeys
 from tui.screens.engine.type_line import TypeLine
 from tui.widgets.engine_view import EngineView, Pot
-
-if TYPE_CHECKING:
-    from listen.jobs.job import Job
 
 FULL_BANK, ROOM = 6, 9
 """Lines of a bank drawn in full, and lines needed besides banks and cylinders."""

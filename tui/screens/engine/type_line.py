@@ -1,9 +1,5 @@
 """The line one types a figure into: validates it and asks about a doubtful one."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
-
 from textual import events
 from textual.app import ComposeResult
 from textual.containers import Horizontal
@@ -11,13 +7,11 @@ from textual.widgets import Static
 
 from listen.errors import HisswayError
 from listen.jobs.events import Payload
+from listen.jobs.job import Job
 from listen.jobs.typed import typed
 from tui.content import shown
 from tui.screens.engine import cells
 from tui.widgets.field import Field
-
-if TYPE_CHECKING:
-    from listen.jobs.job import Job
 
 
 class TypeLine(Horizontal):

@@ -1,19 +1,13 @@
 """The lines of the list of facts: group heads, answers before the words, and what a fact speaks for."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
-
 from textual.content import Content
 from textual.widgets.option_list import Option
 
 from listen.jobs.answers import NO, YES, facts_here, in_words
+from listen.jobs.job import Job
 from listen.trade.causes import causes, sources
 from listen.trade.facts import GROUP_WORDS, Fact, moves
 from listen.voice.text import plain
-
-if TYPE_CHECKING:
-    from listen.jobs.job import Job
 
 ANSWER = 12
 """Columns of a short answer before the words; a longer one stands behind them."""

@@ -1,8 +1,6 @@
 """Facts: one list of all that may be told, searched and answered line by line; no line has code of its own."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual import on
 from textual.app import ComposeResult
@@ -12,6 +10,7 @@ from textual.widgets import Input, OptionList, Static
 from listen.errors import HisswayError
 from listen.jobs.answers import NO, OPEN, YES, answer, say, type_in, unit_here
 from listen.jobs.events import Payload
+from listen.jobs.job import Job
 from listen.trade.facts import Fact, core, fact
 from tui.screens import ticks
 from tui.screens.base import BayScreen
@@ -20,9 +19,6 @@ from tui.screens.line import LineScreen
 from tui.screens.pick import PickScreen
 from tui.screens.ticks import AnswerScreen
 from tui.widgets.field import Field
-
-if TYPE_CHECKING:
-    from listen.jobs.job import Job
 
 NEXT = {OPEN: YES, YES: NO, NO: OPEN}
 """What Enter makes of an answer."""

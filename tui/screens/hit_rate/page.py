@@ -1,19 +1,13 @@
 """Calls and hit rates as lines of words and shares to be drawn; real engines and simulated ones are told apart."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
-
 from textual.content import Content
 
+from listen.jobs.hit_rate import Decided, HitRate, Said
+from listen.rate import Rate
 from listen.voice import figures, names
 from listen.voice.text import plain
 from tui.content import shown
 from tui.widgets.shares import Share
-
-if TYPE_CHECKING:
-    from listen.jobs.hit_rate import Decided, HitRate, Said
-    from listen.rate import Rate
 
 GLYPHS = {True: ("✓ right", "$success"), False: ("× wrong", "bold $error")}
 EMPTY = """No teardown is recorded yet, so nothing can be counted.

@@ -1,26 +1,22 @@
 """What can be done with a whole job from the list: its card, another test of the engine, packing, putting aside."""
 
-from __future__ import annotations
-
 import asyncio
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 
 from listen.errors import HisswayError
+from listen.jobs.events import Payload
 from listen.jobs.folder.shelf import Shelf, empty_trash, on_shelf, put_aside, take_back
+from listen.jobs.folder.summary import JobSummary
 from listen.voice import times
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.bridge.viewer import show_in_system
 from tui.screens.base import BayScreen
 from tui.screens.pick import PickScreen
-
-if TYPE_CHECKING:
-    from listen.jobs.events import Payload
-    from listen.jobs.folder.summary import JobSummary
 
 Option = tuple[str, str, str]
 WITH_JOB: tuple[Option, ...] = (

@@ -1,9 +1,7 @@
 """Jobs: find one by any word, open it, or take a new one in."""
 
-from __future__ import annotations
-
 import asyncio
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from rich.text import Text
 from textual import on, work
@@ -13,6 +11,8 @@ from textual.content import Content
 from textual.widgets import DataTable, Input, Static
 
 from listen.errors import HisswayError, JobError, JournalBroken
+from listen.jobs.folder.store import OpenJob
+from listen.jobs.folder.summary import JobSummary
 from listen.voice import times
 from listen.voice.names import STATES
 from listen.voice.text import plain
@@ -20,10 +20,6 @@ from tui.content import shown
 from tui.screens.jobs.more import JobsMore
 from tui.widgets.field import Field
 from tui.widgets.rows import Rows
-
-if TYPE_CHECKING:
-    from listen.jobs.folder.store import OpenJob
-    from listen.jobs.folder.summary import JobSummary
 
 COLUMNS = (("Job", 0), ("Engine", 12), ("Rounds", 6), ("Waits for", 22), ("Changed", 10))
 """Heads and widths; the title takes what is left."""

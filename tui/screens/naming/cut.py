@@ -1,11 +1,9 @@
 """One long recording cut into pieces at marks: one sets a mark wherever the microphone went to the next point."""
 
-from __future__ import annotations
-
 import asyncio
 import time
 from functools import partial
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -13,15 +11,13 @@ from textual.widgets import Static
 
 from listen.errors import HisswayError
 from listen.jobs.naming import Recording, course, cut
+from listen.signal.clip import Clip
 from listen.voice.text import plain
 from tui.bridge.playback import Playback
 from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.widgets.level_strip import LevelStrip
-
-if TYPE_CHECKING:
-    from listen.signal.clip import Clip
 
 STEPS = 400
 """Of the drawing; more than a screen has columns."""

@@ -1,10 +1,8 @@
 """Recordings from a phone in order of time: the tech hears each and says which point it is, air off or on."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual import events, on
 from textual.app import ComposeResult
@@ -14,6 +12,9 @@ from textual.widgets.option_list import Option
 
 from listen.errors import HisswayError
 from listen.jobs.naming import KINDS, LONG_S, Found, Recording, in_walking_order
+from listen.jobs.walk import Step
+from listen.signal.clip import Clip
+from listen.trade.points import Kind, Point
 from listen.voice.names import clip as clip_words
 from listen.voice.names import point_name
 from listen.voice.text import plain
@@ -21,11 +22,6 @@ from tui.bridge.playback import Playback
 from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.naming.cut import CutScreen
-
-if TYPE_CHECKING:
-    from listen.jobs.walk import Step
-    from listen.signal.clip import Clip
-    from listen.trade.points import Kind, Point
 
 PLAYED_S = 20.0
 """Of a recording that is played here; the cut screen plays any stretch of a longer one."""

@@ -1,8 +1,6 @@
 """Page: the ledger of a cylinder or of the job, and what can be done with each of its lines."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 import msgspec
 from textual import on
@@ -14,6 +12,7 @@ from textual.widgets.option_list import Option
 
 from listen.errors import HisswayError
 from listen.jobs import events as ev
+from listen.jobs.job import Job, RoundRecord
 from listen.jobs.ledger import Line, Part, bring_back, cylinder_ledger, job_ledger, take_back
 from listen.jobs.said import SECTIONS
 from listen.jobs.standing import latest_round
@@ -28,9 +27,6 @@ from tui.screens.note import write_note
 from tui.screens.one_line import OneLineScreen
 from tui.screens.pick import PickScreen
 from tui.screens.touching import rounds_touched, write_asking
-
-if TYPE_CHECKING:
-    from listen.jobs.job import Job, RoundRecord
 
 SIGNS = {
     "stands": ("●", "$foreground"),

@@ -1,10 +1,8 @@
 """Photos of the open job, or of one cylinder: brought in by their file names, looked at, taken back and restored."""
 
-from __future__ import annotations
-
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 from urllib.parse import unquote, urlparse
 
 from textual import on
@@ -17,6 +15,7 @@ from listen.errors import HisswayError
 from listen.jobs.events import PhotoTakenBack
 from listen.jobs.folder.disk import job_errors, replace
 from listen.jobs.folder.parts import is_clip_id
+from listen.jobs.job import Job, PhotoRecord
 from listen.voice import times
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread
@@ -25,9 +24,6 @@ from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.widgets.field import Field
 from tui.widgets.halftone import Halftone
-
-if TYPE_CHECKING:
-    from listen.jobs.job import Job, PhotoRecord
 
 NONE = "No photos yet. Press a and give the name of a picture; dropping the file on the window types it."
 

@@ -1,23 +1,17 @@
 """What becomes of an answer: events in the journal, the next question, or a clip."""
 
-from __future__ import annotations
-
+from collections.abc import Callable
 from functools import partial
-from typing import TYPE_CHECKING
 
 from listen.errors import HisswayError
 from listen.jobs.events import AirFollowed, BubblesLooked, Payload
+from listen.jobs.job import Job
 from listen.jobs.typed import typed
+from listen.jobs.walk import Step
 from tui.screens.calls import SEVERAL, call_event
 from tui.screens.round import questions
+from tui.screens.round.bench import Bench
 from tui.screens.round.now import Asked
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from listen.jobs.job import Job
-    from listen.jobs.walk import Step
-    from tui.screens.round.bench import Bench
 
 
 class Answers:

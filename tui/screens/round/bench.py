@@ -1,20 +1,17 @@
 """What the workers of a round may ask of the screen they work for."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Coroutine
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import Any, Protocol
 
-if TYPE_CHECKING:
-    from listen.jobs.events import Payload
-    from listen.jobs.folder.open_job import OpenJob
-    from listen.jobs.job import Job, RoundRecord
-    from listen.jobs.walk import Step
-    from tui.bridge.listener import Listener
-    from tui.bridge.preferences import Preferences
-    from tui.bridge.services import Services
-    from tui.screens.round.now import Now
-    from tui.widgets.countdown import Count
+from listen.jobs.events import Payload
+from listen.jobs.folder.open_job import OpenJob
+from listen.jobs.job import Job, RoundRecord
+from listen.jobs.walk import Step
+from tui.bridge.listener import Listener
+from tui.bridge.preferences import Preferences
+from tui.bridge.services import Services
+from tui.screens.round.now import Now
+from tui.widgets.countdown import Count
 
 
 class Bench(Protocol):

@@ -1,21 +1,15 @@
 """The middle of the Round screen: the microphone, or what the step asks for; and where the keys go."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
-
+from textual import events
 from textual.app import ComposeResult
 from textual.containers import Vertical
+from textual.widget import Widget
 from textual.widgets import ContentSwitcher
 
 from tui.screens.round.view import Answers, Cautions, Figures, Microphone, Panel
 from tui.widgets.countdown import Countdown
 from tui.widgets.level_meter import LevelMeter
 from tui.widgets.panels import CautionPanel, ChoicePanel, EntryPanel
-
-if TYPE_CHECKING:
-    from textual import events
-    from textual.widget import Widget
 
 Answer = EntryPanel.Entered | ChoicePanel.Chosen
 

@@ -1,17 +1,13 @@
 """What a round's screen knows beside the job: what is under way, what was asked, how the last clip ended."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from listen.jobs.events import Payload
-    from listen.jobs.folder.parts import Partial
-    from listen.jobs.walk import Step, Wish
-    from tui.widgets.ladder import Mark
-    from tui.widgets.panels import Choice, Entry
+from listen.jobs.events import Payload
+from listen.jobs.folder.parts import Partial
+from listen.jobs.walk import Step, Wish
+from tui.widgets.ladder import Mark
+from tui.widgets.panels import Choice, Entry
 
 
 @dataclass(frozen=True, slots=True)

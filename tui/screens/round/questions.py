@@ -1,25 +1,18 @@
 """Questions between steps: why is a point left out, was another figure meant, may what was judged be touched."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
 
 from listen.jobs.decision import ASKED
-from listen.jobs.events import NoteAdded, PointSkipped, StepPassed
+from listen.jobs.events import NoteAdded, Payload, PointSkipped, StepPassed
+from listen.jobs.folder.parts import Partial
+from listen.jobs.job import Job, RoundRecord
+from listen.jobs.walk import Step
+from listen.trade.readings import Question
 from listen.voice.names import clip as clip_words
 from listen.voice.names import point_name
 from listen.voice.text import plain
 from tui.screens.round.now import Asked
 from tui.widgets.panels import Choice, Entry
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from listen.jobs.events import Payload
-    from listen.jobs.folder.parts import Partial
-    from listen.jobs.job import Job, RoundRecord
-    from listen.jobs.walk import Step
-    from listen.trade.readings import Question
 
 REASONS = (
     "cannot be reached",

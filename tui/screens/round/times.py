@@ -1,6 +1,6 @@
 """Times of the Round screen: before a clip, the clip itself, and the walk from point to point."""
 
-from typing import TYPE_CHECKING, ClassVar, cast
+from typing import ClassVar, cast
 
 import msgspec
 from textual import on
@@ -10,13 +10,11 @@ from textual.containers import Horizontal, Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Input, Label, Static
 
+from tui.bridge.bay import Bay
 from tui.bridge.preferences import Preferences
 from tui.content import shown
 from tui.widgets.field import Field
 from tui.widgets.tick import Tick
-
-if TYPE_CHECKING:
-    from tui.bridge.bay import Bay
 
 FIELDS = (
     ("before_s", "Before each clip, to get clear"),

@@ -1,9 +1,7 @@
 """Waiting: what waits for a supervisor over all jobs of the folder; Enter hears and decides, past no verdict."""
 
-from __future__ import annotations
-
 import asyncio
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from rich.text import Text
 from textual import on, work
@@ -12,17 +10,14 @@ from textual.binding import Binding, BindingType
 from textual.widgets import DataTable, Static
 
 from listen.errors import HisswayError
-from listen.jobs.waiting import ORDER
+from listen.jobs.folder.summary import JobSummary
+from listen.jobs.waiting import ORDER, Waiting
 from listen.voice import times
 from listen.voice.names import WAITS
 from listen.voice.text import plain
 from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.widgets.rows import Rows
-
-if TYPE_CHECKING:
-    from listen.jobs.folder.summary import JobSummary
-    from listen.jobs.waiting import Waiting
 
 COLUMNS = (("Waits", 24), ("Cyl", 3), ("Job", 0), ("Recorded by", 14), ("Since", 16))
 """Heads and widths; the title takes what is left."""

@@ -6,7 +6,8 @@ from listen.diagnosis.case import CylinderCase, EngineCase
 from listen.diagnosis.finding import Finding
 from listen.trade.layout import neighbours
 from listen.trade.numbers import limit
-from listen.voice import figures
+from listen.trade.points import PathId, point_rows, usual_points
+from listen.voice import figures, names
 
 BY_EAR_SHARE = 0.5
 """Part of a row's weight that counts where only the tech's ear heard it (likely, not strong)."""
@@ -16,12 +17,6 @@ OF_THE_TEST = ("fitting", "set-up")
 """Paths that belong to one set-up, not to the engine."""
 MIN_LISTENED = 3
 """Cylinders listened to before "on all alike" can be said; on a twin both."""
-WORDS = {
-    "exhaust-valve": "tailpipe",
-    "intake-valve": "intake",
-    "rings": "oil filler",
-    "next-cylinder": "next plug hole",
-}
 
 
 def heard_share(c: CylinderCase, path: str) -> float:
@@ -62,7 +57,8 @@ def ear_findings(case: EngineCase) -> list[Finding]:
 
 
 def _row(row: str, c: CylinderCase, path: str, share: float, partner: int | None = None) -> Finding:
-    words = f"cylinder {c.cylinder}: {WORDS.get(path, path)}, {_how(c, path)}"
+    at = usual_points().get(PathId(path))
+    words = f"cylinder {c.cylinder}: {at.words if at else names.path(path)}, {_how(c, path)}"
     return Finding(row, (c.cylinder,), words, share, partner)
 
 
@@ -148,7 +144,9 @@ def _nothing(c: CylinderCase) -> list[Finding]:
 
 
 def _derived(case: EngineCase, c: CylinderCase) -> list[Finding]:
-    named = {path for path in WORDS if heard_share(c, path)} if c.paths or c.decided else set()
+    # Of the coolant its bubbles speak, a finding of their own.
+    ways = {str(p) for row in point_rows() for p in row.own} - {PathId.COOLANT_PASSAGE}
+    named = {path for path in ways if heard_share(c, path)} if c.paths or c.decided else set()
     found = [Finding("some-path-heard", (c.cylinder,), f"cylinder {c.cylinder}")] if named else []
     if c.decided and c.paths:
         words = f"cylinder {c.cylinder}: {_how(c, '')} {', '.join(c.decided)}; microphone {_loudest(c)}"

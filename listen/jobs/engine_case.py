@@ -14,7 +14,7 @@ from listen.judge.result import PathResult
 from listen.trade.facts import core, facts, symptoms
 from listen.trade.numbers import limit
 from listen.trade.plugs import plugs
-from listen.trade.points import PathId, point_rows
+from listen.trade.points import PathId, point, point_rows
 from listen.trade.units import Unit, said_in, unit_named
 
 if TYPE_CHECKING:
@@ -167,8 +167,8 @@ def _holes(record: RoundRecord) -> tuple[int, ...]:
     """Neighbours at whose plug hole more was heard than quiet."""
     if record.verdict is None:
         return ()
-    loud = (p.point for p in record.verdict.result.points if p.detected and p.point.startswith("plug-hole-"))
-    return tuple(int(point.rsplit("-", 1)[1]) for point in loud)
+    loud = (point(p.point).neighbour for p in record.verdict.result.points if p.detected)
+    return tuple(n for n in loud if n is not None)
 
 
 def _order(job: Job) -> tuple[int, ...]:

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from listen.judge.hypotheses import LEAKS
-from listen.trade.points import PathId, Point, point
+from listen.trade.points import PathId, Point, usual_points
 
 MOST_BLOW_BY_DB = 3.0
 """Excess beyond which no normal blow-by reaches a point that is not the crankcase's own: the lower end of its interval.
@@ -20,12 +20,6 @@ MOST_LIMIT_DB = 15.0
 shop up to 14 dB in the accuracy bench's tuning rounds, and silence held there."""
 BUBBLES_SPEAK_DB = 6.0
 """Decibans from which bubbles stand for a hiss at the radiator: odds of four to one."""
-WALK = (
-    (PathId.INTAKE_VALVE, "intake"),
-    (PathId.EXHAUST_VALVE, "tailpipe"),
-    (PathId.RINGS, "oil-filler"),
-)
-"""Paths that every engine has, and the point to record where none of theirs was."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,10 +108,10 @@ def _heard(grounds: Sequence[Ground], path: PathId) -> bool:
 
 
 def _unheard(grounds: Sequence[Ground], paths: Sequence[PathId]) -> Missing | None:
-    for path, point_id in WALK:
-        if path in paths and not _heard(grounds, path):
+    for path in paths:
+        if not _heard(grounds, path):
             tried = [g.point for g in grounds if path in g.point.row.own]
-            where = (tried[0] if tried else point(point_id)).words
+            where = (tried[0] if tried else usual_points()[path]).words
             why = f"no clips of the {where} can be used" if tried else f"the {where} was not listened at"
             return Missing(why, f"Record the {where}, quiet and air.")
     return None
@@ -160,7 +154,7 @@ def _no_silence(grounds: Sequence[Ground], air_on: bool) -> Missing | None:
             f"the shop changed so much that at the {deaf.point.words} only {deaf.limit_db:.0f} dB would have been seen",
             f"Record the {deaf.point.words} again in a quieter moment, quiet, air, quiet.",
         )
-    return _unheard(grounds, [path for path, _ in WALK])
+    return _unheard(grounds, [path for path, p in usual_points().items() if p.row.on_every_engine])
 
 
 def _not_both(grounds: Sequence[Ground]) -> Missing | None:

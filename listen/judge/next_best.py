@@ -19,7 +19,7 @@ from listen.judge.posterior import Posterior
 from listen.judge.readings import SEEN
 from listen.judge.smoothing import Smoothed
 from listen.judge.sources import BETWEEN_CYLINDERS_DB
-from listen.trade.points import Kind, PathId, point, walking_order
+from listen.trade.points import Kind, PathId, point, usual_points, walking_order
 from listen.voice.names import path as path_name
 
 MEASURED_TO_DB = 1.5
@@ -31,7 +31,6 @@ LONGER_BUYS_DB = 3.0
 USUAL_SECONDS = 4.0
 WORTH_BITS = 0.02
 """Less than this is not worth a walk to the tailpipe."""
-USUAL_POINTS = ("intake", "tailpipe", "oil-filler", "radiator")
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,18 +70,17 @@ def next_best(evidence: RoundEvidence, odds: Posterior) -> NextBest | None:
         inside = np.array([PathId.COOLANT_PASSAGE in h.paths for h in likely])
         seen = np.where(inside, SEEN[True], SEEN[False])
         bits = _bits(p, np.stack([seen, 1.0 - seen], axis=1))
-        found.append(NextBest("radiator", "look", 0.0, bits, _words("radiator", "look", 0.0, odds)))
+        coolant = usual_points()[PathId.COOLANT_PASSAGE].id
+        found.append(NextBest(coolant, "look", 0.0, bits, _words(coolant, "look", 0.0, odds)))
     best = max(found, key=lambda c: c.bits, default=None)
     return best if best is not None and best.bits >= WORTH_BITS else None
 
 
 def _with_unrecorded(evidence: RoundEvidence) -> RoundEvidence:
-    have = {e.point.id for e in evidence.points}
-    tails = any(h.startswith("tailpipe") for h in have)
-    missing = [p for p in USUAL_POINTS if p not in have and not (p == "tailpipe" and tails)]
+    missing = {p.id: p for path, p in usual_points().items() if not evidence.hears(path)}
     if not missing:
         return evidence
-    every = [*evidence.points, *(PointEvidence(point(p), None) for p in missing)]
+    every = [*evidence.points, *(PointEvidence(p, None) for p in missing.values())]
     return replace(evidence, points=tuple(sorted(every, key=lambda e: walking_order(e.point.id))))
 
 

@@ -35,10 +35,10 @@ def _settle_in() -> None:
     import listen.rounds.evaluate  # noqa: F401
 
 
-def _check(path: Path, quiet: Path | None, on_s: Spans) -> ClipCheck:
+def _check(path: Path, at: str, quiet: Path | None, on_s: Spans) -> ClipCheck:
     from listen.rounds.check import check_take
 
-    return check_take(path, quiet, on_s)
+    return check_take(path, at, quiet, on_s)
 
 
 def _evaluate(round_: Round) -> RoundResult:
@@ -56,9 +56,9 @@ class Analyst:
         self._pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_settle_in)
         self._pool.submit(int)
 
-    def check(self, path: Path, quiet: Path | None = None, on_s: Spans = ()) -> Future[ClipCheck]:
-        """Look a clip over, against a quiet clip of its point or, of a switched take, half against half."""
-        return self._pool.submit(_check, path, quiet, on_s)
+    def check(self, path: Path, at: str, quiet: Path | None = None, on_s: Spans = ()) -> Future[ClipCheck]:
+        """Look a clip of a point over, against a quiet clip of its point or, of a switched take, half against half."""
+        return self._pool.submit(_check, path, at, quiet, on_s)
 
     def evaluate(self, round_: Round) -> Future[RoundResult]:
         """Judge a round."""

@@ -31,8 +31,8 @@ class ClipCheck(msgspec.Struct, frozen=True, kw_only=True):
     seconds: float
 
 
-def check_take(path: Path, quiet: Path | None = None, on_s: Spans = ()) -> ClipCheck:
-    """Check a clip from its file, against a quiet clip of the same point where there is one.
+def check_take(path: Path, at: str, quiet: Path | None = None, on_s: Spans = ()) -> ClipCheck:
+    """Check a clip of the point ``at`` from its file, against a quiet clip of the same point where there is one.
 
     ``on_s`` says when the air was commanded on and off in a switched take; its own halves are then set against each
     other.
@@ -43,19 +43,19 @@ def check_take(path: Path, quiet: Path | None = None, on_s: Spans = ()) -> ClipC
         A file that cannot be read or measured.
     """
     if on_s:
-        return _check_switched(Take("intake", Kind.SWITCHED, 1, path, on_s=on_s))
+        return _check_switched(Take(at, Kind.SWITCHED, 1, path, on_s=on_s))
     clip = read_clip(path)
-    alone = measure_point("intake", [(Kind.AIR, clip)])
+    alone = measure_point(at, [(Kind.AIR, clip)])
     if quiet is None:
         return _check(alone.flags, None, clip.seconds)
     try:
-        pair = measure_point("intake", [(Kind.QUIET, read_clip(quiet)), (Kind.AIR, clip)])
+        pair = measure_point(at, [(Kind.QUIET, read_clip(quiet)), (Kind.AIR, clip)])
     except RoundError as e:
         flag = Flag(flag="other-rate", value=clip.rate_hz, limit=0.0, text=f"{e}.", reject=True)
         return _check((*alone.flags, flag), None, clip.seconds)
     measured = measure_alone(pair, round_drift([pair])).excess
     own = {f.flag for f in alone.flags}
-    theirs = {f.flag for f in measure_point("intake", [(Kind.QUIET, read_clip(quiet))]).flags if f.reject}
+    theirs = {f.flag for f in measure_point(at, [(Kind.QUIET, read_clip(quiet))]).flags if f.reject}
     flags = alone.flags + tuple(f for f in pair.flags if f.flag not in own | theirs)
     return _check(flags, None if measured is None else round(measured.excess_db, DIGITS), clip.seconds)
 
@@ -63,7 +63,7 @@ def check_take(path: Path, quiet: Path | None = None, on_s: Spans = ()) -> ClipC
 def _check_switched(take: Take) -> ClipCheck:
     clip = read_clip(take.path)
     known = switchings([take], 0)[take]
-    point = measure_point("intake", [], [switched_clip(take, clip, known)])
+    point = measure_point(take.point, [], [switched_clip(take, clip, known)])
     excess = measure_alone(point, round_drift([point])).excess if Kind.AIR in point.locked else None
     return _check(point.flags, None if excess is None else round(excess.excess_db, DIGITS), clip.seconds)
 

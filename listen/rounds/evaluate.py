@@ -22,7 +22,7 @@ from listen.rounds.switching import Switching, read_take, sound_of, switched_cli
 from listen.rounds.unusable import channel_with_sound, nothing_usable, said_of_nothing
 from listen.rounds.weigh import grounds, weigh
 from listen.signal.point import PointTakes, measure_point
-from listen.trade.points import Kind, PathId, walking_order
+from listen.trade.points import Kind, PathId, point, walking_order
 
 NOTHING_TO_ADD = (
     "Nothing still open would tell more; repeat the round in a quieter moment, or compare the other cylinders."
@@ -71,8 +71,8 @@ def _check(round_: Round) -> None:
     if not any(Kind.AIR in have and p not in alone for p, have in kinds.items()):
         p = alone[0]  # where others have a pair, this one is only flagged
         raise RoundError(f"{round_.name}: {p} has an air clip but no quiet one; record {p} with the air off")
-    own = f"plug-hole-{round_.facts.cylinder}"
-    if own in kinds:
+    number = round_.facts.cylinder
+    if own := next((p for p in kinds if number is not None and point(p).neighbour == number), None):
         raise RoundError(f"{round_.name}: {own} is the cylinder under test, where the adapter sits; take its clips out")
 
 

@@ -55,7 +55,7 @@ class Engine(msgspec.Struct, frozen=True, kw_only=True):
     """Cylinders on one (siamesed) exhaust port."""
     cooling: Literal["liquid", "air"] = "liquid"
     """An air-cooled engine has no radiator to listen at."""
-    crankcase_point: Literal["oil-filler", "breather"] = "oil-filler"
+    crankcase_point: str = "oil-filler"
     """Where the crankcase is listened to."""
     fuel: Literal["petrol", "diesel"] = "petrol"
     """A diesel has no throttle and no plugs to read, and presses two to three times as high."""
@@ -121,3 +121,5 @@ def _check_groups(engine: Engine, numbers: set[int]) -> None:
             raise EngineError(f"{what} names cylinder {min(strangers)}, the engine has {sorted(numbers)}")
     for exhaust in engine.exhausts:
         point(exhaust.point)
+    if point(engine.crankcase_point).row.walked != "crankcase":
+        raise EngineError(f"crankcase listened to at {engine.crankcase_point}; no crankcase ends there")

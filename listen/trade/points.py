@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from enum import StrEnum
 from functools import cache
 from typing import Literal
@@ -66,10 +67,18 @@ class PointRow(msgspec.Struct, frozen=True):
     """On which engines it is walked: all, those with a radiator, those whose exhaust or crankcase point it is named
     as, or once a neighbour."""
 
+    like: str = ""
+    """Row whose transfers it has where it has none of its own: the other bank's pipe hears as any pipe."""
+
     @property
     def numbered(self) -> bool:
         """Whether there is one a neighbour, told apart by its number."""
         return self.walked == "neighbours"
+
+    @property
+    def on_every_engine(self) -> bool:
+        """Whether every engine has a point of this sort: an intake, an exhaust, a crankcase."""
+        return self.walked in ("always", "exhaust", "crankcase")
 
 
 class Point(msgspec.Struct, frozen=True):
@@ -120,6 +129,16 @@ def point(point_id: str) -> Point:
             return Point(point_id, row)
     known = " ".join(row.id + ("-K" if row.numbered else "") for row in point_rows())
     raise RoundError(f"unknown listening point {point_id[:60]!r}; known: {known}")
+
+
+@cache
+def usual_points() -> Mapping[PathId, Point]:
+    """Where each path comes out first on a usual engine; none where only a neighbour's number would tell."""
+    found: dict[PathId, Point] = {}
+    for row in point_rows():
+        for path in () if row.numbered else row.own:
+            found.setdefault(path, Point(row.id, row))
+    return found
 
 
 def walking_order(point_id: str) -> tuple[int, int]:

@@ -60,4 +60,4 @@ def another_mouth() -> Transfer:
 
 
 def _is(name: str, point: Point) -> bool:
-    return name in (point.id, point.row.id) or (name == "tailpipe" and point.row.id.startswith("tailpipe"))
+    return name in (point.id, point.row.id, point.row.like)

@@ -29,9 +29,9 @@ def test_a_good_clip_is_kept_with_its_excess(tmp_path: Path) -> None:
     """Twice the amplitude is 6 dB over the quiet; without a quiet clip no number is made up."""
     quiet = _wav(tmp_path / "q.wav", noise(1, 4.0))
     air = _wav(tmp_path / "a.wav", 2 * noise(2, 4.0))
-    alone = check_take(air)
+    alone = check_take(air, "intake")
     assert (alone.kept, alone.excess_db, alone.seconds) == (True, None, 4.0)
-    both = check_take(air, quiet)
+    both = check_take(air, "intake", quiet)
     assert both.kept
     assert both.excess_db == pytest.approx(6.02, abs=0.3)
 
@@ -46,7 +46,7 @@ def test_a_good_clip_is_kept_with_its_excess(tmp_path: Path) -> None:
 )
 def test_a_bad_clip_is_sent_back_because(tmp_path: Path, flag: str, x: np.ndarray) -> None:
     """Not kept, with the flag and its sentence."""
-    check = check_take(_wav(tmp_path / "a.wav", x), _wav(tmp_path / "q.wav", noise(2, 3.0)))
+    check = check_take(_wav(tmp_path / "a.wav", x), "intake", _wav(tmp_path / "q.wav", noise(2, 3.0)))
     assert not check.kept
     assert {f.flag: f.text for f in check.flags if f.reject}[flag]
 
@@ -54,7 +54,7 @@ def test_a_bad_clip_is_sent_back_because(tmp_path: Path, flag: str, x: np.ndarra
 def test_other_rate_than_the_quiet(tmp_path: Path) -> None:
     """Two rates cannot be compared: the clip is sent back, nothing is raised."""
     quiet = _wav(tmp_path / "q.wav", noise(1, 3.0))
-    check = check_take(_wav(tmp_path / "a.wav", noise(2, 3.0, 44_100), 44_100), quiet)
+    check = check_take(_wav(tmp_path / "a.wav", noise(2, 3.0, 44_100), 44_100), "tailpipe", quiet)
     assert (check.kept, check.excess_db) == (False, None)
     assert [f.flag for f in check.flags] == ["other-rate"]
 
@@ -62,14 +62,14 @@ def test_other_rate_than_the_quiet(tmp_path: Path) -> None:
 def test_a_bad_quiet_is_not_the_air_clips_fault(tmp_path: Path) -> None:
     """No number against a silent quiet clip, but the air clip is kept."""
     quiet = _wav(tmp_path / "q.wav", np.zeros(RATE_HZ * 3))
-    check = check_take(_wav(tmp_path / "a.wav", noise(2, 3.0)), quiet)
+    check = check_take(_wav(tmp_path / "a.wav", noise(2, 3.0)), "intake", quiet)
     assert (check.kept, check.excess_db) == (True, None)
 
 
 def test_files_that_cannot_be_read(tmp_path: Path) -> None:
     """A sentence."""
     with pytest.raises(ClipError, match="cannot be read"):
-        check_take(tmp_path / "nowhere.wav")
+        check_take(tmp_path / "nowhere.wav", "intake")
 
 
 @pytest.fixture(scope="module")
@@ -84,9 +84,9 @@ def test_results_come_through_the_future(analyst: Analyst, leak: Path) -> None:
     """The same as judged here, to the last digit, from another process."""
     round_ = read_folder(leak)
     air, quiet = leak / "intake-air-1.flac", leak / "intake-quiet-1.flac"
-    judged, checked = analyst.evaluate(round_), analyst.check(air, quiet)
+    judged, checked = analyst.evaluate(round_), analyst.check(air, "intake", quiet)
     assert judged.result(timeout=60) == evaluate(round_)
-    assert checked.result(timeout=60) == check_take(air, quiet)
+    assert checked.result(timeout=60) == check_take(air, "intake", quiet)
 
 
 def test_errors_come_through_the_future(analyst: Analyst, tmp_path: Path) -> None:
@@ -95,10 +95,10 @@ def test_errors_come_through_the_future(analyst: Analyst, tmp_path: Path) -> Non
         analyst.evaluate(Round("empty", ())).result(timeout=60)
     (tmp_path / "a.wav").write_text("no sound")
     with pytest.raises(ClipError, match="not a sound file") as raised:
-        analyst.check(tmp_path / "a.wav").result(timeout=60)
+        analyst.check(tmp_path / "a.wav", "intake").result(timeout=60)
     assert isinstance(raised.value, HisswayError)
     good = _wav(tmp_path / "b.wav", noise(1, 2.0))
-    assert analyst.check(good).result(timeout=60).kept
+    assert analyst.check(good, "intake").result(timeout=60).kept
 
 
 def test_close_ends_the_process() -> None:

@@ -126,7 +126,7 @@ def _one_round(job: OpenJob, analyst: Analyst, seed: int, number: int) -> int:
     for walk in WALKS:
         for point in POINTS:
             clip = _one_clip(job, microphone, round_id, point, walk)
-            checked = analyst.check(clip, quiet.get(point) if walk == "air" else None)
+            checked = analyst.check(clip, point, quiet.get(point) if walk == "air" else None)
             if walk == "quiet":
                 quiet[point] = clip
             checked.result()

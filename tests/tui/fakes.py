@@ -137,7 +137,7 @@ class FakeAnalyst:
         self.checked: list[tuple[Path, Path | None]] = []
         self.judged = 0
 
-    def check(self, path: Path, quiet: Path | None, on_s: tuple = ()) -> Future:
+    def check(self, path: Path, at: str, quiet: Path | None, on_s: tuple = ()) -> Future:
         self.checked.append((path, quiet))
         if len(self.checked) in self.refuse:
             flag = Flag(

@@ -32,9 +32,9 @@ class SlowAnalyst(FakeAnalyst):
         super().__init__()
         self.held: list[tuple[Future, Future]] = []
 
-    def check(self, path: Path, quiet: Path | None, on_s: tuple = ()) -> Future:
+    def check(self, path: Path, at: str, quiet: Path | None, on_s: tuple = ()) -> Future:
         self.let_go()
-        self.held.append((super().check(path, quiet, on_s), Future()))
+        self.held.append((super().check(path, at, quiet, on_s), Future()))
         return self.held[-1][1]
 
     def let_go(self) -> None:

@@ -260,7 +260,7 @@ def test_the_simulated_microphone_switches_and_the_judge_names_what_follows(tmp_
 
         microphone.record(part, (ways.CYCLES + 0.5) * ways.PERIOD_S, threading.Event())
         finish(part, flac)
-        check = check_take(flac, None, on_s)
+        check = check_take(flac, point, None, on_s)
         assert check.kept, check.flags
         takes.append(Take(point, Kind.SWITCHED, 1, flac, on_s=on_s))
         if point == "intake":

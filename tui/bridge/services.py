@@ -143,9 +143,9 @@ class Services:
                 self._analyst = Analyst()
         return self._analyst
 
-    async def check(self, clip: Path, quiet: Path | None, on_s: Spans = ()) -> ClipCheck:
+    async def check(self, clip: Path, at: str, quiet: Path | None, on_s: Spans = ()) -> ClipCheck:
         """Look a clip over, against a quiet clip of its point or, of a switched take, half against half."""
-        return await self._analysed(lambda: self.analyst().check(clip, quiet, on_s))
+        return await self._analysed(lambda: self.analyst().check(clip, at, quiet, on_s))
 
     async def evaluate(self, round_: Round) -> RoundResult:
         """Judge a round."""

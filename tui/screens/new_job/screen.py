@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import msgspec
 from textual import on
@@ -16,6 +16,7 @@ from textual.widgets import Button, Input, Label, Select, Static
 from listen.errors import HisswayError
 from listen.jobs.events import EngineDescribed, JobNamed, Payload, PersonChosen
 from listen.trade.layout import Engine, Exhaust, Layout, engine_of_rows, layout, layout_row, layout_rows
+from listen.trade.points import point_rows
 from listen.trade.units import KPA_PER
 from listen.voice.text import plain
 from tui.content import shown
@@ -29,10 +30,6 @@ if TYPE_CHECKING:
 
 ROWS = "rows"
 TAILPIPES = {"one": ("tailpipe",), "two, left and right": ("tailpipe-left", "tailpipe-right")}
-CRANKCASE: dict[str, Literal["oil-filler", "breather"]] = {
-    "oil filler": "oil-filler",
-    "dipstick tube or breather": "breather",
-}
 ASK = "which end is cylinder 1?"
 _SEPARATORS = re.compile(r"[\s,;·>–-]+")
 
@@ -65,7 +62,7 @@ class NewJobScreen(FormScreen["OpenJob | None"]):
             yield from _field("Rows", Field(id="rows", placeholder="front to back, e.g. 1-2-3 / 4-5-6", compact=True))
             yield from _field("Firing order", Field(id="firing", placeholder="leave empty if not known", compact=True))
             yield from _field("Tailpipes", _choice("tailpipes", list(TAILPIPES)))
-            yield from _field("Crankcase at", _choice("crankcase", list(CRANKCASE)))
+            yield from _field("Crankcase at", _choice("crankcase", list(_crankcases())))
             yield from _field("Cooled by", _choice("cooling", ["coolant", "air"]))
             yield from _field("Fuel", _choice("fuel", ["petrol", "diesel"]))
             yield from _field("Pressures in", _choice("unit", list(KPA_PER)))
@@ -92,7 +89,7 @@ class NewJobScreen(FormScreen["OpenJob | None"]):
         two = next((words for words, points in TAILPIPES.items() if points == mouths), next(iter(TAILPIPES)))
         self.query_one("#tailpipes", Select).value = two
         self.query_one("#crankcase", Select).value = next(
-            w for w, p in CRANKCASE.items() if p == engine.crankcase_point
+            w for w, p in _crankcases().items() if p == engine.crankcase_point
         )
         self.query_one("#cooling", Select).value = "air" if engine.cooling == "air" else "coolant"
         self.query_one("#fuel", Select).value = engine.fuel
@@ -149,7 +146,7 @@ class NewJobScreen(FormScreen["OpenJob | None"]):
             exhausts=exhausts,
             cooling="air" if self.query_one("#cooling", Select).value == "air" else "liquid",
             fuel="diesel" if self.query_one("#fuel", Select).value == "diesel" else "petrol",
-            crankcase_point=CRANKCASE[str(self.query_one("#crankcase", Select).value)],
+            crankcase_point=_crankcases()[str(self.query_one("#crankcase", Select).value)],
         )
 
     def _text(self, field: str) -> str:
@@ -222,6 +219,11 @@ def _field(label: str, field: Widget) -> ComposeResult:
 def _layout_of(engine: Engine) -> str:
     """Layout to choose for an engine described before."""
     return engine.layout if any(r.id == engine.layout for r in layout_rows() if r.id != "inline-1") else ROWS
+
+
+def _crankcases() -> dict[str, str]:
+    """Points at which a crankcase may be listened to, by their names."""
+    return {row.words: row.id for row in point_rows() if row.walked == "crankcase"}
 
 
 def _choice(name: str, options: list[str]) -> Select[str]:

@@ -117,7 +117,7 @@ class Taker:
         beside = bench.opened.clip_path(quiet[-1].id) if quiet and walk not in ("quiet", SWITCHED) else None
         on_s = next((c.kept.on_s for c in bench.record.live_clips(point, walk) if c.id == clip), ())
         try:
-            return await bench.services.check(bench.opened.clip_path(clip), beside, on_s)
+            return await bench.services.check(bench.opened.clip_path(clip), point, beside, on_s)
         except HisswayError as e:
             self.fault = str(e)
             return None

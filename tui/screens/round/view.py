@@ -180,7 +180,7 @@ def _panel(job: Job, walk: Walked, step: Step, now: Now, prefs: Preferences, gau
     if now.taking is not None or now.way:
         return Microphone()
     if step.kind == "caution":
-        more = cautions_for("radiator") if any(p.id == "radiator" for p in walk.points) else ()
+        more = cautions_for("radiator") if any(p.holds_coolant for p in walk.points) else ()
         return Cautions((*step.cautions, *told_in(job.pressure_unit, more)))
     if step.kind in ("supply", "loss"):
         told = gauge if step.kind == "loss" else ""

@@ -19,15 +19,16 @@ from listen.errors import UsageError
 from listen.whole_number import whole
 from tests.faults.independent import faults_of
 
-SUMMARY = "fail, starve or kill the program at each operation it asks of the disk"
+SUMMARY = "fail, starve, delay or kill the program at each operation it asks of the disk"
 EXAMPLE = "python -m tests faults --every 1"
 
-SHORT, KILL_BEFORE, KILL_AFTER = -1, -2, -3
+SHORT, KILL_BEFORE, KILL_AFTER, SLOW = -1, -2, -3, -4
 """As in ``faulty_disk.c``."""
 KINDS = {name: getattr(errno, name) for name in ("EIO", "ENOSPC", "EDQUOT", "EROFS", "EACCES", "EMFILE")} | {
     "SHORT": SHORT,
     "KILL-BEFORE": KILL_BEFORE,
     "KILL-AFTER": KILL_AFTER,
+    "SLOW": SLOW,
 }
 CHECKOUT = Path(__file__).parents[2]
 
@@ -109,6 +110,8 @@ def _one(place: Path, at: int, kind: int, ask: IO[str], answers: IO[str]) -> _Ca
     found = [f"{line[:600]}" for line in (*said, *done["later"]) if line.startswith("traceback")]
     if done["ended"] not in ((-9,) if kind in (KILL_BEFORE, KILL_AFTER) else (0, 7)):
         found.append(f"ended with {done['ended']}")
+    if kind in (SHORT, SLOW):
+        found += [f"a disk that is only slow, or takes a part, refuses: {line}" for line in said if line[:5] == "told "]
     if done["well"] != 0:
         found.append(f"opening again ended with {done['well']}")
     found += [line for line in done["later"] if line.startswith("listed") and line.split(" ", 2)[2]]

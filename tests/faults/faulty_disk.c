@@ -1,7 +1,8 @@
 /* A disk that fails at one chosen operation: preloaded between the program and the C library.
  *
  * Counts every call that opens, writes, syncs, cuts, names or removes something below one folder. At the chosen one it
- * answers with an error, takes only half of what was to be written, or kills the process before or after. The program
+ * answers with an error, takes only half of what was to be written, takes its time, or kills the process before or
+ * after. The program
  * is armed through faulty_arm() and faulty_count() once it has started.
  */
 #define _GNU_SOURCE
@@ -18,7 +19,8 @@
 #include <sys/types.h>
 #include <unistd.h>
 
-enum { NEVER = 0, SHORT = -1, KILL_BEFORE = -2, KILL_AFTER = -3 };
+enum { NEVER = 0, SHORT = -1, KILL_BEFORE = -2, KILL_AFTER = -3, SLOW = -4 };
+enum { SLOW_US = 1500000 };  /* syncs of 0.8 s were once told as a dead microphone, of 1 to 3 s froze the screen */
 enum { FILES = 4096 };
 
 static char root[4096];
@@ -49,6 +51,7 @@ static int turn(const char *name, const char *path, int fd) {
     (void)fd;
     if (n != at) return NEVER;
     if (kind == KILL_BEFORE) raise(SIGKILL);
+    if (kind == SLOW) usleep(SLOW_US);
     return kind;
 }
 #define REAL(name) static __typeof__(&name) real; if (!real) real = (__typeof__(&name))dlsym(RTLD_NEXT, #name)

@@ -15,12 +15,12 @@ from tests.jobs.made import leave_part
 from tests.jobs.short import begin_round
 
 EVERY = 149
-"""Of some 2,300 faults; coprime to the number of kinds, so that all kinds are met."""
+"""Of some 2,600 faults; coprime to the number of kinds, so that all kinds are met."""
 
 
 @pytest.mark.skipif(bool(why_not()), reason=why_not())
 def test_a_fault_at_any_operation_breaks_no_promise(tmp_path: Path) -> None:
-    assert EVERY % len(KINDS) and len(KINDS) == 9
+    assert EVERY % len(KINDS) and len(KINDS) == 10
     found = fail_everywhere(tmp_path, EVERY)
     assert found.broken == ()
     assert found.operations > 200 and found.cases >= 12

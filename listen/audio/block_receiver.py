@@ -33,6 +33,11 @@ class Block:
     channels: NDArray[np.float32] | None = None
     """Every channel [shape=(n, C)], where the stream has several; ``samples`` is then their mean."""
 
+    def first(self, n: int) -> "Block":
+        """No more than its first ``n`` samples."""
+        every = None if self.channels is None else self.channels[:n]
+        return Block(self.samples[:n], self.at, self.overflows, every)
+
 
 Taker = queue.SimpleQueue[Block]
 

@@ -2,9 +2,9 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import TypeVar
 
-from listen.audio.library import call_portaudio, portaudio, reload_devices
+from listen.audio.library import device_tables, reload_devices
 from listen.errors import DeviceNotFound
 
 ALSA_RATE_HZ = 48_000
@@ -77,12 +77,7 @@ def refresh() -> bool:
 
 
 def _listed(make: type[_D], way: str) -> tuple[_D, ...]:
-    sd = portaudio()
-
-    def ask() -> tuple[Any, Any, Any]:
-        return sd.query_devices(), sd.query_hostapis(), sd.default.device
-
-    rows, hosts, default = call_portaudio(ask, "listing devices")
+    rows, hosts, default = device_tables()
     chosen = default[0 if way == "input" else 1]
     return tuple(
         make(

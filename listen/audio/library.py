@@ -4,8 +4,10 @@ import atexit
 import queue
 import sys
 import threading
+import time
 from collections.abc import Callable
-from typing import Any, Generic, TypeVar
+from concurrent.futures import Future, wait
+from typing import Any, TypeVar
 
 from listen.errors import AudioError, NoPortAudio
 
@@ -13,27 +15,10 @@ START_S = 5.0
 """Longest wait for PortAudio to start and ask every device what it can."""
 ANSWER_S = 1.5
 """Longest wait for any other call; a healthy sound system opens or stops a stream within 0.1 s."""
+_LOOK_S = 0.05
+"""Between two looks at whether a call's turn has come."""
 
 _T = TypeVar("_T")
-
-
-class _Call(Generic[_T]):
-    """One call on its way through the thread that talks to PortAudio."""
-
-    def __init__(self, work: Callable[[], _T]) -> None:
-        self.begun = threading.Event()
-        self.ended = threading.Event()
-        self.value: _T
-        self.error: BaseException | None = None
-        self._work = work
-
-    def run(self) -> None:
-        self.begun.set()
-        try:
-            self.value = self._work()
-        except BaseException as error:  # noqa: BLE001 - handed to the waiting thread, which raises it
-            self.error = error
-        self.ended.set()
 
 
 class _PortAudioThread:
@@ -43,21 +28,32 @@ class _PortAudioThread:
         self.loaded = False
         self.stuck = False
         self.streams: list[Any] = []
-        self._calls: queue.SimpleQueue[_Call[Any]] = queue.SimpleQueue()
+        self.turn_at = 0.0
+        """When the call that runs now was begun, by ``time.monotonic()``."""
+        self._calls: queue.SimpleQueue[tuple[Future[Any], Callable[[], Any]]] = queue.SimpleQueue()
         self._thread: threading.Thread | None = None
         self._lock = threading.Lock()
 
-    def hand_in(self, call: _Call[Any]) -> None:
+    def hand_in(self, work: Callable[[], _T]) -> Future[_T]:
         """Queue a call, starting the thread with the first."""
         with self._lock:
             if self._thread is None:
+                # No pool of the standard library's: leaving the program would wait for a call that hangs.
                 self._thread = threading.Thread(target=self._serve, name="portaudio", daemon=True)
                 self._thread.start()
-        self._calls.put(call)
+        call: Future[_T] = Future()
+        self._calls.put((call, work))
+        return call
 
     def _serve(self) -> None:
         while True:
-            self._calls.get().run()
+            call, work = self._calls.get()
+            self.turn_at = time.monotonic()
+            call.set_running_or_notify_cancel()
+            try:
+                call.set_result(work())
+            except BaseException as error:  # noqa: BLE001 - handed to the waiting thread, which raises it
+                call.set_exception(error)
 
 
 _portaudio_thread = _PortAudioThread()
@@ -69,31 +65,42 @@ def portaudio() -> Any:
     Raises
     ------
     NoPortAudio
-        The PortAudio library is not installed.
+        The PortAudio library is not installed, or cannot be loaded.
     AudioError
         PortAudio does not start, or a call into it never came back; no new stream can be had in this process.
     """
+    if _portaudio_thread.loaded and not _portaudio_thread.stuck:
+        return sys.modules["sounddevice"]
     try:
-        return (
-            sys.modules["sounddevice"]
-            if _portaudio_thread.loaded and not _portaudio_thread.stuck
-            else call_portaudio(_load, "starting", START_S)
-        )
-    except OSError as error:
-        raise NoPortAudio(
-            "recording and playing need the PortAudio library, which is not installed: "
-            "install the package libportaudio2 (Debian, Ubuntu) or portaudio, then start again"
-        ) from error
+        return call_portaudio(_load, "starting", START_S)
+    except (OSError, ImportError) as error:
+        if "PortAudio library not found" in str(error):  # sounddevice's own words
+            raise NoPortAudio(
+                "recording and playing need the PortAudio library, which is not installed: "
+                "install the package libportaudio2 (Debian, Ubuntu) or portaudio, then start again"
+            ) from error
+        raise _unusable(error) from error
     except AudioError:
         raise
     except Exception as error:  # PortAudio's own, which has no class before its module is there
-        raise _does_not_start(error) from error
+        raise _failed("cannot be started", error) from error
 
 
-def _does_not_start(error: Exception) -> AudioError:
-    why = error.args[0] if error.args else type(error).__name__
+def reason(error: BaseException) -> str:
+    """What PortAudio says of a failure."""
+    return str(error.args[0]) if error.args else type(error).__name__
+
+
+def _unusable(error: Exception) -> NoPortAudio:
+    return NoPortAudio(
+        f"the PortAudio library is there but cannot be used ({reason(error)}); "
+        "install the package libportaudio2 (Debian, Ubuntu) or portaudio anew, then start again"
+    )
+
+
+def _failed(how: str, error: Exception) -> AudioError:
     return AudioError(
-        f"the sound system cannot be started ({why}); close other sound programs or restart the machine, then try again"
+        f"the sound system {how} ({reason(error)}); close other sound programs or restart the machine, then try again"
     )
 
 
@@ -104,19 +111,24 @@ def call_portaudio(work: Callable[[], _T], what: str, limit_s: float = ANSWER_S)
     ------
     AudioError
         It did not come back; from now on all calls are refused, and leaving the program does not wait for it.
+    NoPortAudio
+        The library lacks a function that was called: an old one, or another under its name.
     Exception
-        Whatever ``work`` raises.
+        Whatever else ``work`` raises.
     """
-    call = _Call(work)
-    _portaudio_thread.hand_in(call)
-    while not call.begun.wait(0.05):
-        _refuse_if_stuck()
-    if not call.ended.wait(limit_s):
-        _give_up()
-        raise AudioError(f"the sound system does not answer ({what}); restart it or the machine, then start again")
-    if call.error is not None:
-        raise call.error
-    return call.value
+    call = _portaudio_thread.hand_in(work)
+    while not wait([call], _LOOK_S).done:
+        if not call.running():
+            _refuse_if_stuck()
+        elif time.monotonic() - _portaudio_thread.turn_at > limit_s:
+            _give_up()
+            raise AudioError(f"the sound system does not answer ({what}); restart it or the machine, then start again")
+    try:
+        return call.result()
+    except Exception as error:
+        if "symbol" in str(error):  # the loader's word; the class is one that the binding makes as it is loaded
+            raise _unusable(error) from error
+        raise
 
 
 def start_stream(stream: Any) -> None:
@@ -140,6 +152,17 @@ def close_stream(stream: Any) -> bool:
     return True
 
 
+def device_tables() -> tuple[Any, Any, Any]:
+    """PortAudio's devices, sound systems and default devices (``AudioError`` where it does not tell)."""
+    sd = portaudio()
+    try:
+        return call_portaudio(
+            lambda: (sd.query_devices(), sd.query_hostapis(), sd.default.device), "listing devices", START_S
+        )
+    except sd.PortAudioError as error:
+        raise _failed("cannot list its devices", error) from error
+
+
 def reload_devices() -> bool:
     """Have PortAudio look for devices again (40 ms); False, and nothing done, while a stream is open."""
     sd = portaudio()
@@ -147,11 +170,12 @@ def reload_devices() -> bool:
     def again() -> bool:
         if _portaudio_thread.streams:
             return False
-        sd._terminate()
         try:
+            if sd._initialized:  # else it could not be started again the last time
+                sd._terminate()
             sd._initialize()
         except sd.PortAudioError as error:
-            raise _does_not_start(error) from error
+            raise _failed("cannot be started", error) from error
         return True
 
     return call_portaudio(again, "looking for devices", START_S)
@@ -194,11 +218,16 @@ def _refuse_if_stuck() -> None:
 
 
 def _give_up() -> None:
+    import ctypes
+
     _portaudio_thread.stuck = True
-    # sounddevice's exit handler would wait for the hung call for good. An import here could wait too.
-    handler = getattr(sys.modules.get("sounddevice"), "_exit_handler", None)
+    module = sys.modules.get("sounddevice")  # an import here could wait too
+    # sounddevice's exit handler would wait for the hung call for good.
+    handler = getattr(module, "_exit_handler", None)
     if handler is not None:
         atexit.unregister(handler)
+    # Python unloads libraries as it ends: the hung call would return into nothing, and the process end by a signal.
+    ctypes.pythonapi.Py_IncRef(ctypes.py_object(getattr(module, "_lib", None)))
 
 
 def _leave() -> None:

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from listen.audio import library
 from listen.audio.block_receiver import BlockReceiver
 from listen.audio.devices import InputDevice, find_input
-from listen.audio.many import ManyTake
+from listen.audio.many import record_all
 from listen.audio.source import Recording, Told
-from listen.audio.take import Take, sentence
+from listen.audio.take import Take, record, sentence
 from listen.errors import AudioError, DeviceLost
 
 LATENCY_S = 0.15
@@ -115,24 +115,25 @@ class Microphone:
 
     def record(self, part: Path, seconds: float, cancel: threading.Event) -> Recording:
         """Write ``seconds`` of sound to ``part``; see :meth:`listen.audio.source.SoundInput.record`."""
-        if self._receiver is None or self._stream is None:
-            raise AudioError(f"{self.name} is not open; open it before recording")
-        return Take(self._receiver, self.name, self.rate_hz, part, cancel).run(seconds)
+        return record(self._take(cancel), part, seconds)
 
     def record_all(
         self, parts: Sequence[Path | None], seconds: float, cancel: threading.Event, told: Told | None = None
     ) -> tuple[Recording | None, ...]:
-        """Write ``seconds`` of each channel to its own part; see :class:`listen.audio.many.ManyTake`."""
+        """Write ``seconds`` of each channel to its own part; see :func:`listen.audio.many.record_all`."""
+        return record_all(self._take(cancel), parts, seconds, told)
+
+    def _take(self, cancel: threading.Event) -> Take:
         if self._receiver is None or self._stream is None:
             raise AudioError(f"{self.name} is not open; open it before recording")
-        return ManyTake(self._receiver, self.name, self.rate_hz, parts, cancel, told).run(seconds)
+        return Take(self._receiver, self.name, self.rate_hz, cancel)
 
     def _started(self, device: InputDevice) -> tuple[Any, BlockReceiver]:
         sd = library.portaudio()
         try:
             rates = self._rates(sd, device)
         except sd.PortAudioError as error:  # it went away since it was looked up
-            raise AudioError(f"{device.name} cannot be asked for its rate ({_reason(error)})") from error
+            raise AudioError(f"{device.name} cannot be asked for its rate ({library.reason(error)})") from error
         for rate_hz in rates:
             try:
                 opened = library.call_portaudio(
@@ -144,7 +145,7 @@ class Microphone:
                 self._rate_hz = rate_hz
                 return opened
         raise AudioError(
-            f"{device.name} cannot be opened ({_reason(failure)}); another program may hold it"
+            f"{device.name} cannot be opened ({library.reason(failure)}); another program may hold it"
         ) from failure
 
     def _rates(self, sd: Any, device: InputDevice) -> list[int]:
@@ -171,7 +172,3 @@ def _open(sd: Any, device: InputDevice, rate_hz: int, channels: int) -> tuple[An
     )
     library.start_stream(stream)
     return stream, receiver
-
-
-def _reason(error: Exception) -> str:
-    return str(error.args[0]) if error.args else type(error).__name__

@@ -79,7 +79,7 @@ class Player:
                 lambda: _start(sd, device, clip, gain_db), "opening the speaker", OPEN_S
             )
         except sd.PortAudioError as error:
-            raise AudioError(f"{device.name} cannot be opened for playing ({error.args[0]})") from error
+            raise AudioError(f"{device.name} cannot be opened for playing ({library.reason(error)})") from error
         self._sounding = sounding
         threading.Thread(target=_end, args=(sounding, stream), name="player", daemon=True).start()
 

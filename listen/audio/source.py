@@ -87,4 +87,4 @@ class ManyChannelInput(SoundInput, Protocol):
     def record_all(
         self, parts: Sequence[Path | None], seconds: float, cancel: threading.Event, told: Told | None = None
     ) -> tuple[Recording | None, ...]:
-        """Write each channel to its own part; see :class:`listen.audio.many.ManyTake`."""
+        """Write each channel to its own part; see :func:`listen.audio.many.record_all`."""

@@ -1,13 +1,15 @@
-"""One take: blocks from the stream into the part file until it is long enough, stopped, or the stream goes wrong."""
+"""One take: blocks from the stream into part files until it is long enough, stopped, or the stream goes wrong."""
 
 import queue
 import threading
 import time
-from dataclasses import dataclass
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Self
 
-from listen.audio.block_receiver import Block, BlockReceiver, Taker
+from listen.audio.block_receiver import Block, BlockReceiver
 from listen.audio.partial import PartHeader, PartWriter
 from listen.audio.source import Recording
 from listen.audio.watch import Trouble, TroubleKind, Watch
@@ -18,8 +20,8 @@ POLL_S = 0.05
 
 _SENTENCES = {
     TroubleKind.ENDED: "{name} has gone: unplugged, or the sound system stopped it; plug it in again",
-    TroubleKind.STALLED: "{name} has sent nothing for {s:.1f} s: it hangs or was put to sleep; "
-    "unplug it and plug it in again",
+    TroubleKind.STALLED: "{name} has sent nothing for {s:.1f} s: it hangs or was put to sleep; unplug it and plug it "
+    "in again",
     TroubleKind.ZEROS: "{name} has sent exact zeros for {s:.1f} s: muted, switched off or another input; unmute it",
     TroubleKind.MISSING: "{name} stalled and {s:.2f} s of sound are missing; close other programs that use it",
 }
@@ -30,67 +32,102 @@ def sentence(trouble: Trouble, name: str) -> str:
     return _SENTENCES[trouble.kind].format(name=name, s=trouble.seconds)
 
 
-@dataclass(slots=True)
 class Take:
-    """One take in progress, in the thread that records it."""
+    """One take in progress, in the thread that records it, of one channel or of many. A context manager.
 
-    receiver: BlockReceiver
-    name: str
-    rate_hz: int
-    part: Path
-    cancel: threading.Event
+    It begins where the context is entered: blocks wait until the parts lie on the disk.
+    """
 
-    def run(self, seconds: float) -> Recording:
-        """Record ``seconds``; see :meth:`listen.audio.source.SoundInput.record`."""
-        taker = self.receiver.tap()
-        try:
-            return self._run(taker, round(seconds * self.rate_hz))
-        except OSError as error:
-            raise AudioError(
-                f"{self.part.name}: cannot be written ({error.strerror or error}); "
-                "what was written before is kept, make room or choose another folder"
-            ) from error
-        finally:
-            self.receiver.untap(taker)
+    def __init__(self, receiver: BlockReceiver, name: str, rate_hz: int, cancel: threading.Event) -> None:
+        self.name, self.rate_hz = name, rate_hz
+        self.frames = 0
+        """Samples a channel so far."""
+        self.overflows = 0
+        """Input overflows since it began."""
+        self._receiver, self._cancel = receiver, cancel
+        self._cancelled = False
 
-    def _run(self, taker: Taker, wanted: int) -> Recording:
-        watch = Watch(self.rate_hz, time.monotonic())
-        overflows_before = self.receiver.overflows
-        started = datetime.now(UTC)
-        header = PartHeader(self.rate_hz, self.name, started)
-        cancelled = False
-        with PartWriter(self.part, header) as writer:
-            while writer.frames < wanted and not (cancelled := self.cancel.is_set()):
-                block = next_block(taker)
-                if block is not None:
-                    watch.saw(block.samples, block.at)
-                    writer.write(block.samples[: wanted - writer.frames], block.overflows - overflows_before)
-                if taker.empty():  # what waits behind a slow disk arrived: no silence of the microphone's
-                    self._raise_trouble(watch, writer.frames)
-            overflows = writer.header.overflows
+    def __enter__(self) -> Self:
+        self._overflows_before = self._receiver.overflows
+        self._started = datetime.now(UTC)
+        self._watch = Watch(self.rate_hz, time.monotonic())
+        self._taker = self._receiver.tap()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._receiver.untap(self._taker)
+
+    @property
+    def header(self) -> PartHeader:
+        """How its part begins."""
+        return PartHeader(self.rate_hz, self.name, self._started)
+
+    def blocks(self, seconds: float) -> Iterator[Block]:
+        """Blocks as they arrive, the last one cut, until so many seconds are there or it is cancelled.
+
+        Raises
+        ------
+        DeviceLost
+            The stream went wrong; all that had arrived was given before.
+        """
+        wanted = round(seconds * self.rate_hz)
+        while self.frames < wanted and not self._cancel.is_set():
+            block = self._next()
+            if block is not None:
+                self._watch.saw(block.samples, block.at)
+                self.overflows = block.overflows - self._overflows_before
+                block = block.first(wanted - self.frames)
+                self.frames += len(block.samples)
+                yield block
+            if self._taker.empty():  # what waits behind a slow disk arrived: no silence of the microphone's
+                self._raise_trouble()
+        self._cancelled = self.frames < wanted
+
+    def recording(self, part: Path) -> Recording:
+        """What was recorded into a part, once the blocks have ended."""
         return Recording(
-            part=self.part,
+            part=part,
             rate_hz=self.rate_hz,
-            seconds=writer.frames / self.rate_hz,
+            seconds=self.frames / self.rate_hz,
             device=self.name,
-            overflows=overflows,
-            started=started,
-            cancelled=cancelled,
-            gaps=watch.gaps,
+            overflows=self.overflows,
+            started=self._started,
+            cancelled=self._cancelled,
+            gaps=self._watch.gaps,
         )
 
-    def _raise_trouble(self, watch: Watch, frames: int) -> None:
-        trouble = self.receiver.trouble(watch)
+    def _next(self) -> Block | None:
+        """The next block, or None where none came within ``POLL_S``."""
+        try:
+            return self._taker.get(timeout=POLL_S)
+        except queue.Empty:
+            return None
+
+    def _raise_trouble(self) -> None:
+        trouble = self._receiver.trouble(self._watch)
         if trouble is None:
             return
-        kept = f"the {frames / self.rate_hz:.1f} s that arrived are kept" if frames else "no sound had arrived"
+        seconds = self.frames / self.rate_hz
+        kept = f"the {seconds:.1f} s that arrived are kept" if self.frames else "no sound had arrived"
         told = f"{sentence(trouble, self.name)}, then record this clip again ({kept})"
-        raise DeviceLost(told) from self.receiver.error
+        raise DeviceLost(told) from self._receiver.error
 
 
-def next_block(taker: Taker) -> Block | None:
-    """The next block, or None where none came within ``POLL_S``."""
+def record(take: Take, part: Path, seconds: float) -> Recording:
+    """Record into one part; see :meth:`listen.audio.source.SoundInput.record`."""
+    with take, written(part.name), PartWriter(part, take.header) as writer:
+        for block in take.blocks(seconds):
+            writer.write(block.samples, take.overflows)
+    return take.recording(part)
+
+
+@contextmanager
+def written(what: str) -> Iterator[None]:
+    """A disk that refuses in one sentence (``AudioError``)."""
     try:
-        return taker.get(timeout=POLL_S)
-    except queue.Empty:
-        return None
+        yield
+    except OSError as error:
+        raise AudioError(
+            f"{what}: cannot be written ({error.strerror or error}); "
+            "what was written before is kept, make room or choose another folder"
+        ) from error

@@ -15,7 +15,8 @@ import pytest
 from listen.audio import watch
 from listen.audio.block_receiver import METER_S, BlockReceiver
 from listen.audio.partial import read_part
-from listen.audio.take import Take
+from listen.audio.source import Recording
+from listen.audio.take import Take, record
 from listen.errors import AudioError, DeviceLost
 from tests.patience import in_time
 
@@ -57,15 +58,15 @@ def fed(receiver: BlockReceiver, statuses: list[SimpleNamespace]) -> Iterator[No
         thread.join()
 
 
-def take(receiver: BlockReceiver, part: Path, cancel: threading.Event | None = None) -> Take:
-    return Take(receiver, "vmic", RATE_HZ, part, cancel or threading.Event())
+def take(receiver: BlockReceiver, part: Path, seconds: float, cancel: threading.Event | None = None) -> Recording:
+    return record(Take(receiver, "vmic", RATE_HZ, cancel or threading.Event()), part, seconds)
 
 
 def test_overflows_are_counted_for_the_take_alone(tmp_path: Path) -> None:
     receiver = BlockReceiver(RATE_HZ, 480)
     receiver.callback(block(), 480, None, OVERFLOW)  # before the take: not its own
     with fed(receiver, [CLEAN] * 15 + [OVERFLOW] * 3):
-        done = take(receiver, tmp_path / "a.part").run(0.4)
+        done = take(receiver, tmp_path / "a.part", 0.4)
     assert done.overflows == 3
     assert read_part(tmp_path / "a.part").overflows == 3
     assert receiver.overflows == 4
@@ -90,7 +91,7 @@ def test_an_error_in_the_callback_ends_the_take_with_its_cause(tmp_path: Path) -
     receiver = BlockReceiver(RATE_HZ, 480)
     receiver.callback(None, 480, None, CLEAN)  # type: ignore[arg-type]
     with pytest.raises(DeviceLost, match="no sound had arrived") as caught:
-        take(receiver, tmp_path / "a.part").run(1)
+        take(receiver, tmp_path / "a.part", 1)
     assert isinstance(caught.value.__cause__, AttributeError)
 
 
@@ -106,7 +107,7 @@ def test_cancellation_ends_a_take_at_once_and_keeps_what_came(tmp_path: Path) ->
 
         with fed(receiver, []):
             threading.Timer(0.3, ask).start()
-            done = take(receiver, part, cancel).run(60)
+            done = take(receiver, part, 60, cancel)
             ended = time.monotonic()
         assert done.cancelled
         assert read_part(part).seconds == pytest.approx(done.seconds)
@@ -119,7 +120,7 @@ def test_cancellation_ends_a_take_at_once_and_keeps_what_came(tmp_path: Path) ->
 def test_a_take_is_as_long_as_asked_to_the_sample(tmp_path: Path) -> None:
     receiver = BlockReceiver(RATE_HZ, 480)
     with fed(receiver, []):
-        done = take(receiver, tmp_path / "a.part").run(0.12345)
+        done = take(receiver, tmp_path / "a.part", 0.12345)
     assert len(read_part(tmp_path / "a.part").samples) == round(0.12345 * RATE_HZ)
     assert done.seconds == pytest.approx(0.12345, abs=1e-5)
 
@@ -136,10 +137,10 @@ def test_a_full_disk_is_told_and_what_was_written_stays(tmp_path: Path, monkeypa
 
     monkeypatch.setattr(PartWriter, "write", full_after_20_blocks)
     with fed(receiver, []), pytest.raises(AudioError, match=r"a\.part: cannot be written \(No space left on device\)"):
-        take(receiver, tmp_path / "a.part").run(5)
+        take(receiver, tmp_path / "a.part", 5)
     assert len(read_part(tmp_path / "a.part").samples) == 20 * 480
 
 
 def test_a_folder_that_is_not_there_is_told(tmp_path: Path) -> None:
     with pytest.raises(AudioError, match="cannot be written"):
-        take(BlockReceiver(RATE_HZ, 480), tmp_path / "gone" / "a.part").run(1)
+        take(BlockReceiver(RATE_HZ, 480), tmp_path / "gone" / "a.part", 1)

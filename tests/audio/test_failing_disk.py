@@ -14,8 +14,9 @@ import pytest
 
 from listen.audio import write
 from listen.audio.block_receiver import BlockReceiver
+from listen.audio.many import record_all
 from listen.audio.partial import PartHeader, PartWriter, finish, read_part
-from listen.audio.take import Take
+from listen.audio.take import Take, record
 from listen.audio.write import write_flac
 from listen.errors import AudioError
 from listen.signal.clip import Clip
@@ -104,9 +105,9 @@ def test_a_part_that_cannot_be_begun_leaves_nothing(tmp_path: Path, monkeypatch:
     assert list(tmp_path.iterdir()) == []
 
 
-def live(receiver: BlockReceiver, ended: threading.Event) -> None:
+def live(receiver: BlockReceiver, ended: threading.Event, channels: int = 1) -> None:
     """Callbacks every 10 ms, as a microphone's."""
-    noise = np.random.default_rng(1).normal(0, 0.01, (480, 1)).astype(np.float32)
+    noise = np.random.default_rng(1).normal(0, 0.01, (480, channels)).astype(np.float32)
     due = time.monotonic()
     while not ended.is_set():
         receiver.callback(noise, 480, None, SimpleNamespace(input_overflow=False))
@@ -114,8 +115,10 @@ def live(receiver: BlockReceiver, ended: threading.Event) -> None:
         time.sleep(max(0.0, due - time.monotonic()))
 
 
-@pytest.mark.parametrize("slow", ["sync", "write"])
-def test_a_slow_disk_is_no_dead_microphone(slow: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize(("slow", "channels"), [("sync", 1), ("write", 1), ("write", 2)])
+def test_a_slow_disk_is_no_dead_microphone(
+    slow: str, channels: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     receiver, ended = BlockReceiver(48_000, 480), threading.Event()
     sync, took = os.fsync, PartWriter.write
 
@@ -132,15 +135,17 @@ def test_a_slow_disk_is_no_dead_microphone(slow: str, tmp_path: Path, monkeypatc
         monkeypatch.setattr(os, "fsync", slowly)
     else:
         monkeypatch.setattr(PartWriter, "write", once_slowly)
-    microphone = threading.Thread(target=live, args=(receiver, ended))
+    microphone = threading.Thread(target=live, args=(receiver, ended, channels))
     microphone.start()
+    parts = [tmp_path / f"{n}.part" for n in range(channels)]
+    take = Take(receiver, "vmic", 48_000, threading.Event())
     try:
-        recording = Take(receiver, "vmic", 48_000, tmp_path / "a.part", threading.Event()).run(2.0)
+        recorded = [record(take, parts[0], 2.0)] if channels == 1 else list(record_all(take, parts, 2.0))
     finally:
         ended.set()
         microphone.join()
-    assert recording.seconds == 2.0
-    assert len(read_part(tmp_path / "a.part").samples) == 96_000
+    assert [r and r.seconds for r in recorded] == [2.0] * channels
+    assert [len(read_part(part).samples) for part in parts] == [96_000] * channels
 
 
 def test_a_sync_that_fails_ends_the_take_in_words(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -157,7 +162,7 @@ def test_a_sync_that_fails_ends_the_take_in_words(tmp_path: Path, monkeypatch: p
     microphone.start()
     try:
         with pytest.raises(AudioError, match=r"a\.part: cannot be written \(Input/output error\)"):
-            Take(receiver, "vmic", 48_000, tmp_path / "a.part", threading.Event()).run(5.0)
+            record(Take(receiver, "vmic", 48_000, threading.Event()), tmp_path / "a.part", 5.0)
     finally:
         ended.set()
         microphone.join()

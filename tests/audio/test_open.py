@@ -64,8 +64,7 @@ class FakePortAudio:
 @pytest.fixture
 def fake(monkeypatch: pytest.MonkeyPatch) -> FakePortAudio:
     sd = FakePortAudio()
-    for module in (devices, library):
-        monkeypatch.setattr(module, "portaudio", lambda: sd)
+    monkeypatch.setattr(library, "portaudio", lambda: sd)
     monkeypatch.setitem(sys.modules, "sounddevice", sd)  # what the thread that talks to it imports, library or none
     monkeypatch.setattr(library, "reload_devices", lambda: True)
     monkeypatch.setattr(watch, "QUIET_S", 60.0)  # its one block is enough

@@ -5,8 +5,13 @@ from __future__ import annotations
 import json
 import os
 import re
-from collections.abc import Callable
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import redirect_stderr, redirect_stdout
+from dataclasses import dataclass
+from io import StringIO
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -98,28 +103,54 @@ BAD: dict[str, tuple[Callable[[Path], None], str]] = {
 }
 
 
+@dataclass(frozen=True)
+class Ranked:
+    """What ``rank`` gave for all of ``BAD`` between two good rounds, as a table and as JSON."""
+
+    said: list[str]
+    """Lines on standard error of the table, one a bad round."""
+    lines: list[dict[str, Any]]
+    said_with_json: list[str]
+
+
+@pytest.fixture(scope="module")
+def ranked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Ranked]:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(tmp_path_factory.mktemp("rounds"))
+        yield _ranked()
+
+
+def _ranked() -> Ranked:
+    rounds = ["one", *map(str, range(len(BAD))), "two"]
+    good = plain(Path("good"))
+    for name in rounds:
+        shutil.copytree(good, name)
+    for name, (spoil, _) in zip(rounds[1:-1], BAD.values(), strict=True):
+        spoil(Path(name))
+    out, err = StringIO(), StringIO()
+    with redirect_stdout(out), redirect_stderr(err):
+        assert main(["rank", *rounds]) == 1
+    assert [line for line in out.getvalue().splitlines() if not line.startswith(" ")] == ["one", "two"]
+    out, err_json = StringIO(), StringIO()
+    with redirect_stdout(out), redirect_stderr(err_json):
+        assert main(["rank", "--json", *rounds]) == 1
+    lines = [json.loads(line) for line in out.getvalue().splitlines()]
+    assert [line["round"] for line in lines] == rounds
+    assert "error" not in lines[0] and "error" not in lines[-1]
+    return Ranked(err.getvalue().splitlines(), lines[1:-1], err_json.getvalue().splitlines())
+
+
 @pytest.mark.parametrize("what", BAD)
-def test_one_clear_line_and_the_others_go_on(
-    what: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """Bad round between two good ones: two results, one line on stderr (or an error object), exit 1."""
-    spoil, said = BAD[what]
-    monkeypatch.chdir(tmp_path)
-    for name in ("one", "bad", "two"):
-        plain(Path(name))
-    spoil(Path("bad"))
-    assert main(["rank", "one", "bad", "two"]) == 1
-    table = capsys.readouterr()
-    assert [line for line in table.out.splitlines() if not line.startswith(" ")] == ["one", "two"]
-    assert table.err.count("\n") == 1
-    assert table.err.startswith("hissway: ")
-    assert "Traceback" not in table.err
-    assert re.search(said, table.err), table.err
-    assert main(["rank", "--json", "one", "bad", "two"]) == 1
-    lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
-    assert [line["round"] for line in lines] == ["one", "bad", "two"]
-    assert [sorted(line) for line in lines if "error" in line] == [["error", "round"]]
-    assert table.err == f"hissway: {lines[1]['error']}\n"
+def test_one_clear_line_and_the_others_go_on(what: str, ranked: Ranked) -> None:
+    """Bad rounds between two good ones: two results, one line on stderr (or an error object) each, exit 1."""
+    assert len(ranked.said) == len(ranked.lines) == len(BAD)
+    at = list(BAD).index(what)
+    said, line = ranked.said[at], ranked.lines[at]
+    assert said.startswith("hissway: ")
+    assert "Traceback" not in said
+    assert re.search(BAD[what][1], said), said
+    assert sorted(line) == ["error", "round"]
+    assert said == f"hissway: {line['error']}"
 
 
 @pytest.mark.parametrize("what", ["folder", "clip", "facts"])

@@ -42,8 +42,8 @@ def bench(
     return HisswayApp(services=services)
 
 
-async def until(pilot: Pilot, true: Callable[[], bool], seconds: float = 8.0) -> None:
-    """Wait for something to become true; fail if it does not."""
+async def until(pilot: Pilot, true: Callable[[], bool], seconds: float = 60.0) -> None:
+    """Wait for something to become true; the limit is far off, so that a busy machine fails no test."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         await asyncio.sleep(0.01)

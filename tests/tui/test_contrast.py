@@ -63,7 +63,8 @@ class Look:
         """Press each group of keys and look after it; none: look at once."""
         for group in groups or ((),):
             await self.pilot.press(*group)
-            for theme in THEMES:
+            # First in the theme it is in: a change of theme is most of the work, and one a look is enough.
+            for theme in sorted(THEMES, key=lambda theme: theme.name != self.pilot.app.theme):
                 self.pilot.app.theme = theme.name
                 await self.pilot.pause()
                 if found := faint(self.pilot.app):

@@ -1,5 +1,5 @@
 """``python -m tests crash | faults | fuzz | keys | soak``: long runs that kill, starve and mislead the program;
-``recordings`` makes what is shipped."""
+``ceiling`` tells what could be known at all, ``recordings`` makes what is shipped."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import sys
 from listen.errors import HisswayError
 
 LONG_RUNS = {
+    "ceiling": "tests.bench.ceiling",
     "crash": "tests.crash.command",
     "faults": "tests.faults.command",
     "fuzz": "tests.fuzz.command",

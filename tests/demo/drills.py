@@ -6,8 +6,8 @@ from hashlib import sha256
 from pathlib import Path
 
 from listen.lab.training.drills import SUFFIX, write_drill
-from listen.lab.training.lessons import LESSON_SEED, SETS, lesson_set
 from listen.lab.training.seal import NONCE_BYTES, SHIPPED_KEY
+from tests.demo.lessons import LESSON_SEED, SETS, lesson_set
 
 
 def make_drills(folder: Path) -> None:

@@ -28,11 +28,11 @@ from listen.lab.training.drills import (
 from listen.lab.training.from_job import drill_from_job, superseded
 from listen.lab.training.held import Held
 from listen.lab.training.lesson import POINTS
-from listen.lab.training.lessons import SETS, lesson_specs
 from listen.lab.training.make_drill import MakeWish, make_drill
 from listen.lab.training.seal import lab_key
 from listen.signal.clip import Clip
 from listen.trade.points import Kind
+from tests.demo.lessons import SETS, lesson_specs
 from tests.demo.story import SHOP, SUPERVISOR, TECH, TITLE
 
 TRAPS = {

@@ -7,7 +7,6 @@ from pathlib import Path
 import msgspec
 
 from listen.bench.accuracy.both_ways import BothWays, both_ways
-from listen.bench.accuracy.ceiling import Ceiling, ceilings, ceilings_table
 from listen.bench.accuracy.contest import Contest, contest_archive, contest_drawn
 from listen.bench.accuracy.cover import Cover, cover
 from listen.bench.accuracy.detection import Detection, detection
@@ -33,7 +32,6 @@ class Accuracy(msgspec.Struct, frozen=True, kw_only=True):
     worlds: tuple[WorldScores, ...] = ()
     switched: SwitchedFigures | None = None
     both_ways: tuple[BothWays, ...] = ()
-    ceilings: tuple[Ceiling, ...] = ()
 
 
 def measure(args: argparse.Namespace) -> Accuracy:
@@ -78,13 +76,8 @@ def measure(args: argparse.Namespace) -> Accuracy:
     if args.only == "both-ways":
         _say(f"{args.rounds_drawn} rounds of every world, walked and switched")
         both = both_ways(args.rounds_drawn, args.seed, args.workers, args.cache)
-    most: tuple[Ceiling, ...] = ()
-    if args.only == "ceiling":
-        _say("what could be known at all in every world")
-        most = ceilings(args.rounds_drawn, args.seed, args.workers)
     return Accuracy(
         seed=args.seed,
-        ceilings=most,
         contests=tuple(contests),
         detection=found,
         cover=covered or (),
@@ -118,6 +111,4 @@ def words(found: Accuracy) -> str:
         parts.append(switched_table(found.switched, FALSE_ALARM))
     if found.both_ways:
         parts.append(both_ways_table(found.both_ways))
-    if found.ceilings:
-        parts.append(ceilings_table(found.ceilings))
     return "\n\n".join(parts)

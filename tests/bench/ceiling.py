@@ -8,6 +8,9 @@ with gaps without any assumption about the world, which is what is wanted here.
 Symbols: n rounds, F features, H paths.
 """
 
+import argparse
+import os
+import sys
 from collections.abc import Sequence
 
 import msgspec
@@ -22,6 +25,13 @@ from listen.lab.simulator.levels import Level, ideal_levels
 from listen.lab.simulator.scene import PointSpec, RoundSpec
 from listen.trade.points import Kind, point
 from listen.trade.valves import valves_open
+from listen.whole_number import seed as any_seed
+from listen.whole_number import whole
+
+SUMMARY = "what could be known at all: rounds a reader could name who was taught thousands of the same world"
+    "what could be known at all: how many rounds of each world a reader could name who was taught thousands of them"
+)
+EXAMPLE = "python -m tests ceiling --rounds-drawn 200"
 
 SEEN = 2500
 """Rounds of the world whose truth the reader knows."""
@@ -153,3 +163,18 @@ def ceilings_table(found: Sequence[Ceiling]) -> str:
     ]
     out += [f"{c.world:<12}{c.top_right:>18.2f}{c.nameable:>18.2f}{c.log_loss:>10.2f}{c.brier:>8.2f}\n" for c in found]
     return "".join(out)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Options of ``python -m tests ceiling``."""
+    parser.add_argument("--rounds-drawn", type=whole(1, 10**6), default=200, help="rounds a world (default 200)")
+    parser.add_argument("--seed", type=any_seed, default=1, help="seed of everything drawn (default 1)")
+    parser.add_argument(
+        "--workers", type=whole(1, 1024), default=os.cpu_count() or 1, help="processes (default: all cores)"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Measure and print."""
+    sys.stdout.write(ceilings_table(ceilings(args.rounds_drawn, args.seed, args.workers)))
+    return 0

@@ -29,8 +29,6 @@ from listen.whole_number import seed as any_seed
 from listen.whole_number import whole
 
 SUMMARY = "what could be known at all: rounds a reader could name who was taught thousands of the same world"
-    "what could be known at all: how many rounds of each world a reader could name who was taught thousands of them"
-)
 EXAMPLE = "python -m tests ceiling --rounds-drawn 200"
 
 SEEN = 2500

@@ -47,5 +47,6 @@ _TABLE = (
 )
 WAYS: dict[str, Way] = {way.id: way for way in _TABLE}
 ALL = "all-at-once"
+EACH = "each-point"
 USUAL = "walks"
 """Where nobody was asked."""

@@ -35,6 +35,7 @@ from tui.bridge.preferences import save
 from tui.screens.engine.screen import EngineScreen
 from tui.screens.jobs.screen import JobsScreen
 from tui.screens.page.screen import PageScreen
+from tui.screens.pick import PickScreen
 from tui.screens.round.screen import RoundScreen
 from tui.screens.round.view import view
 
@@ -251,7 +252,7 @@ async def _take_up_again(going: Walk, app: HisswayApp, pilot: Pilot[Any]) -> Non
 
 
 async def _to_engine(going: Walk, app: HisswayApp, pilot: Pilot[Any]) -> bool:
-    for _ in range(OUT):
+    for tries in range(OUT):
         await _until(lambda: not app.still_writing)
         if isinstance(app.screen, JobsScreen):
             if not await _until(partial(_listed, app.screen), 2.0):
@@ -262,7 +263,9 @@ async def _to_engine(going: Walk, app: HisswayApp, pilot: Pilot[Any]) -> bool:
                 raise Broken("Enter on a job does not open it")
         if isinstance(app.screen, EngineScreen):
             return True
-        await press(going, pilot, "escape")
+        asked_twice = isinstance(app.screen, PickScreen) and tries > OUT // 2
+        for key in ("end", "enter") if asked_twice else ("escape",):  # what was typed is dropped only after a yes
+            await press(going, pilot, key)
     raise Broken(f"{OUT} Escapes do not lead out of {type(app.screen).__name__}")
 
 

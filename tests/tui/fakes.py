@@ -244,4 +244,4 @@ class FakeServices(Services):
         return Tones(self.fake_player)
 
 
-QUICK = Preferences(before_s=0.0, clip_s=1.0, move_s=0.0)
+QUICK = Preferences(before_s=0.0, clip_s=1.0, move_s=0.0, air_s=0.0)

@@ -37,9 +37,11 @@ from listen.jobs.events import (
     StepPassed,
 )
 from listen.jobs.folder.store import open_job
+from listen.jobs.walk import Step
 from listen.trade.layout import layout
 from tui.bridge.others import told
 from tui.screens.round import ways
+from tui.screens.round.taker import Taker
 from tui.screens.verdict.remarks import remarks
 from tui.screens.verdict.screen import VerdictScreen
 from tui.widgets.ladder import Ladder, Mark, Standing
@@ -324,6 +326,40 @@ async def test_hands_free_waits_for_no_check_and_sends_back_at_once(tmp_path: Pa
         assert [c.taken_back for c in screen.record.clips] == [True, False, False]
         await pilot.press("escape")
         await until(pilot, lambda: not screen.now.way)
+
+
+async def test_a_point_is_taken_with_one_key_and_the_air_is_called_for_anew_where_a_clip_is_refused(
+    tmp_path: Path, monkeypatch
+) -> None:
+    """The air goes back to what the refused clip needs; what is announced is what is recorded; 0 s: a key each."""
+    monkeypatch.setattr(ways, "AFTER_TONE_S", 0.0)
+    called: list[str] = []
+    pause = Taker.pause
+
+    async def logged(self: Taker, step: Step, word: str, seconds: float, more: str) -> bool:
+        called.append(f"{step.walk}: {word}")
+        return await pause(self, step, word, seconds, more)
+
+    monkeypatch.setattr(Taker, "pause", logged)
+    quick = msgspec.structs.replace(QUICK, air_s=0.01)
+    app = bench(tmp_path, analyst=FakeAnalyst(refuse={2, 4}), preferences=quick, way="each-point")
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await pilot.press("space")
+        await until(pilot, lambda: screen.step().point == "tailpipe" and not screen.now.way, 20)
+        on, off = "AIR ON, slowly, to full pressure", "AIR OFF"
+        assert called == [
+            f"air: {on}",
+            f"closing: {off}",
+            f"air: {on}",
+            f"closing: {off}",
+            "closing: once more: intake",
+        ]
+        walks = [c.kept.walk for c in screen.record.clips if not c.taken_back]
+        assert walks == ["quiet", "air", "closing"]
+        app.prefer(air_s=0.0)
+        await clip(pilot, screen)
+        assert not screen.now.way and screen.step().walk == "air" and len(called) == 5
 
 
 async def test_a_doubtful_figure_is_asked_about(tmp_path: Path) -> None:

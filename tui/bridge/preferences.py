@@ -19,8 +19,10 @@ class Preferences(msgspec.Struct, frozen=True, kw_only=True):
     """Length of a clip."""
     move_s: Seconds = 8.0
     """Hands-free: time to walk from one point to the next."""
+    air_s: Seconds = 8.0
+    """Point by point: time to turn the air on or off between two clips of a point; 0: every clip waits for its key."""
     tones: bool = True
-    """Hands-free: tones before and after each clip."""
+    """Where a walk or a point is led: tones before and after each clip."""
     input_name: str | None = None
     """Input to use; None is the system's default."""
     channels: dict[str, tuple[str, ...]] = {}

@@ -34,7 +34,7 @@ from tui.screens.round.desk import Desk
 from tui.screens.round.now import Now, Outcome
 from tui.screens.round.taker import Taker
 from tui.screens.round.view import GO, View, view
-from tui.screens.round.ways import KEYED, LED, Way, one
+from tui.screens.round.ways import KEYED, Way, led, one
 from tui.screens.rungs import neighbour_point
 from tui.widgets.banner import Banner
 from tui.widgets.countdown import Count, Countdown
@@ -305,8 +305,8 @@ class RoundScreen(BayScreen[None]):
         """Take a clip; at a signed round only once the reason was given (``sure``)."""
         if self.record.signed and not sure:
             self.change(asked=questions.before_touching(self.record, "A further clip", (), step))
-        elif step.walk == SWITCHED:
-            self._led(LED[self.bay.job is not None and self.bay.job.way == ALL], step)
+        elif way := led(step, self.opened.job.way, self.preferences.air_s):
+            self._led(way, step)
         else:
             self.change(taking=step, outcome=None)
             self.start_beside(partial(self._take, one, step))

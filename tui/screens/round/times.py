@@ -20,6 +20,7 @@ FIELDS = (
     ("before_s", "Before each clip, to get clear"),
     ("clip_s", "Length of a clip"),
     ("move_s", "Hands-free: from point to point"),
+    ("air_s", "Point by point: air on or off; 0: by key"),
 )
 
 
@@ -39,7 +40,7 @@ class TimesScreen(ModalScreen[None]):
                     yield Label(words, classes="what")
                     yield Field(f"{getattr(bay.preferences, name):g}", id=name, compact=True, max_length=5)
                     yield Label("s", classes="unit")
-            yield Tick("Hands-free: tones before and after each clip (Space)", bay.preferences.tones, compact=True)
+            yield Tick("Tones that lead, before and after each clip (Space)", bay.preferences.tones, compact=True)
             yield Static("Longer clips hear fainter hiss: four times the time gives 3 dB. Enter keeps, Esc leaves.")
             yield Static(id="wrong")
 

@@ -17,7 +17,7 @@ from listen.voice.verdicts import odds
 from tui.screens.calls import calls
 from tui.screens.round import questions
 from tui.screens.round.now import Asked, Now, Outcome
-from tui.screens.round.ways import CYCLES, KEYED, PERIOD_S
+from tui.screens.round.ways import CYCLES, KEYED, PERIOD_S, led
 from tui.screens.rungs import rungs
 from tui.widgets.banner import Say
 from tui.widgets.ladder import Mark, Rung
@@ -271,9 +271,14 @@ def _idle(job: Job, record: RoundRecord, step: Step, prefs: Preferences) -> tupl
                 f"  valve: a quarter turn, half a second   w another way (now: {WAYS[job.way or USUAL].words.lower()})",
                 "  ↑ ↓ another point   s leave it out   Backspace take the last clip back",
             )
+        each = led(step, job.way, prefs.air_s) is not None
         return (
-            f"○ ready: Space records {prefs.clip_s:g} s, {prefs.before_s:g} s after the key{check}",
-            f"  h leads through the walk by tones, {prefs.move_s:g} s a point   t changes the times",
+            f"○ ready: Space takes this point: air off, on, off, {prefs.clip_s:g} s each{check}"
+            if each
+            else f"○ ready: Space records {prefs.clip_s:g} s, {prefs.before_s:g} s after the key{check}",
+            f"  {prefs.air_s:g} s for the air to come or go   h leads on to the next points   t changes the times"
+            if each
+            else f"  h leads through the walk by tones, {prefs.move_s:g} s a point   t changes the times",
             "  ↑ ↓ another point   s leave it out   Backspace take the last clip back",
         )
     if step.kind != "done" or record.verdict is None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from listen.jobs.walk import SWITCHED
-from listen.jobs.ways import ALL
+from listen.jobs.ways import ALL, EACH, WAYS
 from listen.trade.cautions import Step as CautionStep
 from listen.voice.names import point_name
 from tui.screens.round.together import together
@@ -25,7 +25,7 @@ AFTER_TONE_S = 1.0
 CYCLES, PERIOD_S = 4, 5.0
 """Of a switched take: 22.5 s a point, four points in 90 s."""
 MOST_REFUSALS = 2
-"""Hands-free: after so many clips refused at one point somebody has to look."""
+"""Led: after so many clips refused at one point somebody has to look."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,42 +52,70 @@ async def one(taker: Taker, step: Step) -> None:
 
 
 async def hands_free(taker: Taker, step: Step) -> None:
-    """Lead through the rest of a walk by tones: move, tone, clip. The step announced is the step recorded.
+    """Lead through the rest of a walk by tones; taken point by point, through all that is left."""
+    walk, every = step.walk, taker.bench.opened.job.way == EACH
+    await _led(taker, step, lambda due: every or due.walk == walk)
 
-    A clip is checked while one walks on; where it is refused the way back is announced at once.
+
+async def one_point(taker: Taker, step: Step) -> None:
+    """All clips of a point while the microphone stays: a count and a tone say when the air comes and goes."""
+    await _led(taker, step, lambda due: due.point == step.point, there=step)
+
+
+async def _led(taker: Taker, step: Step, goes_on: Callable[[Step], bool], there: Step | None = None) -> None:
+    """Lead from step to step: move or turn the air, tone, clip. The step announced is the step recorded.
+
+    A clip is checked meanwhile; where it is refused the way back is announced at once. ``there``: the step for which
+    all is as it should be already.
     """
     bench = taker.bench
     prefs, sounds = bench.preferences, bench.services.tones(bench.preferences)
-    walk, refused, silent = step.walk, 0, False
+    before, refused, silent = there, 0, False
     told: asyncio.Task[bool] | None = None
     try:
         while bench.now.way and refused < MOST_REFUSALS:
-            led = step.kind == "clip" and step.walk == walk
-            word = f"walk to: {point_name(step.point)}"
-            there = led and await taker.pause(step, word, prefs.move_s, "Space: there already   Esc stops")
+            led = step.kind == "clip" and step.walk != SWITCHED and goes_on(step)
+            ready = led and (step is there or await _made_ready(taker, before, step, sounds))
             if told is not None:
                 kept, told = await told, None
                 refused = 0 if kept else refused + 1
                 if not kept:
                     bench.change(taking=None)
-                    step = bench.step()
+                    before, step = step if led else before, bench.step()
                     continue
-            if not there:
+            if not ready:
                 break
-            await sounds.play("ready")
+            if step is not there:
+                await sounds.play("ready")
             if sounds.trouble and not silent:
                 silent = True
                 bench.tell(f"No tones: {sounds.trouble} Watch the countdown instead.", bad=True)
-            outcome = await taker.clip(step, AFTER_TONE_S)
+            outcome = await taker.clip(step, prefs.before_s if step is there else AFTER_TONE_S)
             if outcome.stopped or outcome.lost:
                 return
             told = asyncio.create_task(_told(taker, step, outcome, sounds))
-            step = bench.step()
+            before, step = step, bench.step()
         if bench.now.way:
             await sounds.play("again" if refused else "done")
     finally:
         bench.count(None)
         bench.change(way="", taking=None)
+
+
+async def _made_ready(taker: Taker, before: Step | None, step: Step, sounds: Tones) -> bool:
+    """Give whoever works the time to get from one step to the next; False where that was stopped."""
+    prefs = taker.bench.preferences
+    if before is None or before.point != step.point:
+        word, seconds, more = f"walk to: {point_name(step.point)}", prefs.move_s, "there"
+    elif before.clip_kind == step.clip_kind:
+        word, seconds, more = f"once more: {point_name(step.point)}", prefs.before_s, "ready"
+    elif step.clip_kind == "quiet":
+        await sounds.play("shut")
+        word, seconds, more = "AIR OFF", prefs.air_s, "off"
+    else:
+        await sounds.play("open")
+        word, seconds, more = "AIR ON, slowly, to full pressure", prefs.air_s, "full"
+    return await taker.pause(step, word, seconds, f"Space: {more} already   Esc stops")
 
 
 async def _told(taker: Taker, step: Step, outcome: Outcome, sounds: Tones) -> bool:
@@ -134,10 +162,18 @@ def _in_a_walk(step: Step) -> bool:
     return step.kind == "clip" and step.walk != SWITCHED
 
 
+def led(step: Step, job_way: str, air_s: float) -> Way | None:
+    """What Space does beyond one clip at a step, as the job's way is; None where one clip is all."""
+    if step.walk == SWITCHED:
+        return LED[ALL if job_way == ALL else SWITCHED]
+    return LED[EACH] if job_way == EACH and step.walk in WAYS[EACH].walks and air_s else None
+
+
 KEYED: tuple[Way, ...] = (Way("hands-free", "h", "Hands-free", _in_a_walk, hands_free),)
 """Beside :func:`one`, which Space does. A new way is a row here: its key, its help and its bar follow."""
-LED: tuple[Way, ...] = (
-    Way(SWITCHED, "", "Air switched", lambda step: step.walk == SWITCHED, switched, "switching"),
-    Way(ALL, "", "All at once", lambda step: step.walk == SWITCHED, all_at_once, "switching"),
-)
-"""What Space does at a switched take, as the job's way is."""
+LED: dict[str, Way] = {
+    SWITCHED: Way(SWITCHED, "", "Air switched", lambda step: step.walk == SWITCHED, switched, "switching"),
+    ALL: Way(ALL, "", "All at once", lambda step: step.walk == SWITCHED, all_at_once, "switching"),
+    EACH: Way(EACH, "", "Point by point", _in_a_walk, one_point),
+}
+"""What Space does where it takes more than a clip, see :func:`led`."""

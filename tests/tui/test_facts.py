@@ -7,12 +7,13 @@ from pathlib import Path
 from bay import bench, read_all, screen_text, to_engine, type_text, until, words
 from textual.widgets import OptionList
 
-from listen.jobs.answers import NO, OPEN, YES, answer, facts_here, in_words
+from listen.jobs.answers import NO, OPEN, YES, answer, facts_here, in_words, say, type_in
 from listen.jobs.events import JobNamed, PlugSeen, ReadingEntered, SymptomNoted
-from listen.jobs.folder.store import open_job
-from listen.trade.facts import core, fact, facts
+from listen.jobs.folder.store import create_job, open_job
+from listen.trade.facts import Fact, core, fact, facts
 from listen.trade.layout import layout
 from tui.screens.diagnosis.screen import DiagnosisScreen
+from tui.screens.facts import rows
 from tui.screens.facts.screen import FactsScreen
 from tui.screens.line import LineScreen
 from tui.screens.pick import PickScreen
@@ -33,13 +34,35 @@ async def stand_on(pilot, screen: FactsScreen, id: str) -> None:
     await pilot.press("enter")
 
 
-async def test_every_fact_can_be_told_by_keys_alone(tmp_path: Path) -> None:
+def typed_for(f: Fact) -> str:
+    """Something that may be typed for it."""
+    return "1-2" if f.answer == "groups" else f"{(f.least + f.most) / 2:.0f}"
+
+
+def test_every_fact_can_be_told(tmp_path: Path) -> None:
+    """Each by what its line of the list writes, the ones that open others first, and each stands in the job then."""
+    with create_job(tmp_path, title="t", engine=layout("inline-2")) as opened:
+        for f in sorted(facts().values(), key=lambda f: f.id not in ("diesel", "turbo")):
+            assert f.id in [o.id for o in rows.options(opened.job, "")]
+            n = 2 if f.scope == "cylinder" else None
+            opened.append(
+                *(say(opened.job, f, YES, n) if f.answer == "yes-no" else type_in(opened.job, f, typed_for(f), n))
+            )
+            assert in_words(opened.job, f)
+        job = opened.job
+    assert len(facts_here(job)) == len(facts()) and all(in_words(job, f) for f in facts_here(job))
+    assert job.engine.fuel == "diesel" and job.engine.shared_intakes == ((1, 2),)
+    assert job.found[2] and "turbo" in job.symptoms and not job.troubles
+
+
+async def test_every_kind_of_fact_can_be_told_by_keys_alone(tmp_path: Path) -> None:
     """From the engine: s, the line, Enter; a figure or groups typed; a cylinder chosen."""
     app = bench(tmp_path, engine=layout("inline-2"))
     async with app.run_test(size=(100, 30)) as pilot:
         screen = await to_facts(pilot)
-        wanted = sorted(facts().values(), key=lambda f: f.id not in ("diesel", "turbo"))
-        for f in wanted:
+        kinds = {(f.answer, f.scope, bool(f.sets)): f for f in facts_here(app.job)}
+        assert len(kinds) >= 5
+        for f in kinds.values():
             await stand_on(pilot, screen, f.id)
             if f.answer == "yes-no" and f.scope == "cylinder":
                 await until(pilot, lambda: isinstance(app.screen, TickScreen))
@@ -49,15 +72,11 @@ async def test_every_fact_can_be_told_by_keys_alone(tmp_path: Path) -> None:
                     await until(pilot, lambda: isinstance(app.screen, PickScreen))
                     await pilot.press("2", "enter")
                 await until(pilot, lambda: isinstance(app.screen, LineScreen))
-                typed = "1-2" if f.answer == "groups" else f"{(f.least + f.most) / 2:.0f}"
                 await pilot.press("home", "ctrl+k")
-                await type_text(pilot, typed)
+                await type_text(pilot, typed_for(f))
             await until(pilot, lambda f=f: app.screen is screen and bool(in_words(app.job, fact(f.id))))
-        assert all(in_words(app.job, f) for f in facts_here(app.job))
-        assert len(facts_here(app.job)) == len(facts())
     with open_job(next((tmp_path / "jobs").glob("[!.]*")), write=False) as read:
-        assert read.job.engine.fuel == "diesel" and read.job.engine.shared_intakes == ((1, 2),)
-        assert read.job.found[2] and "turbo" in read.job.symptoms and not read.job.troubles
+        assert all(in_words(read.job, f) for f in kinds.values()) and not read.job.troubles
 
 
 async def test_a_statement_goes_from_open_to_yes_to_no_and_back_and_no_to_the_rest_is_one_key(tmp_path: Path) -> None:

@@ -20,7 +20,7 @@ from listen.lab.simulator.write import write_round
 from listen.signal.clip import Clip
 from listen.trade.points import PathId
 
-DRAWN = ["bench", "accuracy", "--only", "rounds", "--rounds-drawn", "2", "--tune-rounds", "2", "--workers", "1"]
+DRAWN = ["bench", "accuracy", "--only", "rounds", "--rounds-drawn", "1", "--tune-rounds", "1", "--workers", "1"]
 
 
 @pytest.fixture(scope="module")
@@ -39,7 +39,7 @@ def test_the_same_seed_gives_the_same_figures_and_the_table_shows_every_bar(
     contest = json.loads(first)["contests"][0]
     assert [line["key"] for line in contest["lines"]][:2] == ["ours-sound", "ours"]
     assert len(contest["lines"]) == 8
-    assert sum(row["rounds"] for row in contest["by_truth"]) == 2
+    assert sum(row["rounds"] for row in contest["by_truth"]) == 1
     assert (tmp_path / "a.svg").read_text().startswith("<?xml")
 
 

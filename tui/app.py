@@ -20,7 +20,7 @@ from textual.screen import Screen
 
 from listen.errors import HisswayError
 from listen.voice.text import plain
-from tui.bridge.desk import WAIT_S, WritingDesk
+from tui.bridge.journal_writer import WAIT_S, JournalWriter
 from tui.bridge.others import LOOK_EVERY_S, Others
 from tui.bridge.preferences import load, save
 from tui.bridge.services import Services
@@ -69,7 +69,7 @@ class HisswayApp(App[None]):
         self.services = services or Services(jobs)
         self.open_job: OpenJob | None = None
         self.sitting = Sitting()
-        self._desk = WritingDesk()
+        self._journal = JournalWriter()
         self.headphones_checked: dict[str, bool | None] = {}
         """Learners whose headphones were checked since the program was started."""
         self.preferences = load(self.services.preferences_path())
@@ -125,8 +125,8 @@ class HisswayApp(App[None]):
 
     def _close(self, opened: OpenJob) -> None:
         """At once, or once the disk has taken what is on its way."""
-        if self._desk.busy:
-            self._desk.hand_in(opened.close)
+        if self._journal.busy:
+            self._journal.hand_in(opened.close)
         else:
             opened.close()
 
@@ -140,13 +140,13 @@ class HisswayApp(App[None]):
         """
         assert self.open_job is not None and self.job is not None
         opened, due = self.open_job, self.sitting.due(self.open_job.job.id)
-        written = self._desk.hand_in(partial(opened.append, *due, *events, known=opened.job))
+        written = self._journal.hand_in(partial(opened.append, *due, *events, known=opened.job))
         self.sitting.told(opened.job.id)
         try:
             self.job = written.result(WAIT_S)
         except TimeoutError:
             self.job = opened.foreseen(self.job, *due, *events)
-            self.run_worker(self._watched(opened, written, due), group="desk")
+            self.run_worker(self._watched(opened, written, due), group="journal")
         except BaseException:
             self.sitting.untold(opened.job.id, due)
             self.job = opened.job  # also where something came in that had not been seen
@@ -154,11 +154,11 @@ class HisswayApp(App[None]):
 
     def later(self, work: Callable[[], None]) -> None:
         """Do something with the open job after all that is on its way; nobody waits for it."""
-        self._desk.hand_in(work)
+        self._journal.hand_in(work)
 
     async def written(self, work: Callable[[], T]) -> T:
         """Do something else that writes to the open job, after all that is on its way, and show the job then."""
-        result = await self._desk.done(work)
+        result = await self._journal.done(work)
         self._show_what_is_there()
         return result
 
@@ -173,7 +173,7 @@ class HisswayApp(App[None]):
             self._show_what_is_there()
 
     def _show_what_is_there(self) -> None:
-        if self.open_job is not None and not self._desk.busy:
+        if self.open_job is not None and not self._journal.busy:
             self.job = self.open_job.job
             for screen in self.screen_stack:
                 if isinstance(screen, BayScreen) and screen.is_attached:
@@ -182,7 +182,7 @@ class HisswayApp(App[None]):
     @property
     def still_writing(self) -> bool:
         """Whether the disk has not taken yet what is shown."""
-        return self._desk.busy
+        return self._journal.busy
 
     def sit(self, name: str, role: str) -> None:
         """Someone says who they are: it stands on what is written from now on; what is on the screen they have seen."""
@@ -233,7 +233,7 @@ class HisswayApp(App[None]):
 
     def on_unmount(self) -> None:
         """After the last screen: let go of everything."""
-        self._desk.close()
+        self._journal.close()
         if self.open_job is not None:
             self.open_job.close()
         self.services.close()

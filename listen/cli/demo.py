@@ -23,10 +23,10 @@ def run(args: argparse.Namespace) -> int:
     from listen.jobs.folder.store import open_job
     from listen.jobs.to_round import to_round
     from listen.lab.shipped import MAIN_ROUND, demo_job
-    from listen.room import passing_room
     from listen.rounds.evaluate import evaluate
+    from listen.temporary_folder import temporary_folder
 
-    with passing_room("hissway-demo-") as place:
+    with temporary_folder("hissway-demo-") as place:
         folder = demo_job(place)
         with open_job(folder, write=False) as opened:
             round_ = to_round(opened.job, MAIN_ROUND, folder)

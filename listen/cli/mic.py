@@ -7,7 +7,7 @@ import sys
 import threading
 from typing import TYPE_CHECKING
 
-from listen.room import passing_room
+from listen.temporary_folder import temporary_folder
 from listen.voice.text import json_line
 
 if TYPE_CHECKING:
@@ -77,7 +77,7 @@ def _listen(device: str) -> Clip:
     microphone = Microphone(device)
     microphone.open()
     try:
-        with passing_room("hissway-mic-") as folder:
+        with temporary_folder("hissway-mic-") as folder:
             recording = microphone.record(folder / "check.part", CHECK_S, threading.Event())
             return read_part(recording.part)
     finally:

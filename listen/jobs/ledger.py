@@ -9,9 +9,9 @@ from typing import Literal
 import msgspec
 
 from listen.jobs import events as ev
+from listen.jobs.event_words import SECTIONS, event_words, section
 from listen.jobs.fold import withdrawn
 from listen.jobs.job import Job, RoundRecord
-from listen.jobs.said import SECTIONS, said, section
 from listen.jobs.walk import Step, walked
 from listen.voice.names import point_name
 
@@ -24,7 +24,7 @@ class Line(msgspec.Struct, frozen=True, kw_only=True):
     id: str
     """Of the event; of a step that is due ``due:round:step:point``."""
     section: str
-    """Step of the round it belongs to, see :data:`listen.jobs.said.SECTIONS`."""
+    """Step of the round it belongs to, see :data:`listen.jobs.event_words.SECTIONS`."""
     words: str
     state: State = "stands"
     why: str = ""
@@ -120,7 +120,7 @@ def _line(
     event: ev.Event, job: Job, gone: dict[str, ev.Event], undone: dict[str, ev.Event], latest: dict[object, str]
 ) -> Line | None:
     payload = event.payload
-    if (words := said(payload, job)) is None:
+    if (words := event_words(payload, job)) is None:
         return None
     by = undone.get(payload.clip) if isinstance(payload, ev.ClipKept) else gone.get(event.id)
     replaced = (isinstance(payload, AGAIN) and latest.get(_key(payload)) != event.id) or _lifted(payload, job)

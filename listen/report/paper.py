@@ -8,7 +8,7 @@ import subprocess
 from pathlib import Path
 
 from listen.errors import ReportError
-from listen.room import passing_room
+from listen.temporary_folder import temporary_folder
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge", "microsoft-edge")
 """Commands looked for, in this order."""
@@ -45,8 +45,8 @@ def print_pdf(page: str, path: Path) -> int:
         )
     try:
         # Beside the file: browsers shut into a box of their own may read home, but not the system's temporary folder.
-        with passing_room(".hissway-report-", path.absolute().parent) as room:
-            made = _print(found, page, room)
+        with temporary_folder(".hissway-report-", path.absolute().parent) as scratch:
+            made = _print(found, page, scratch)
             made.replace(path)
     except OSError as error:
         raise ReportError(
@@ -55,10 +55,10 @@ def print_pdf(page: str, path: Path) -> int:
     return path.stat().st_size
 
 
-def _print(found: str, page: str, room: Path) -> Path:
-    source, made = room / "report.html", room / "report.pdf"
+def _print(found: str, page: str, scratch: Path) -> Path:
+    source, made = scratch / "report.html", scratch / "report.pdf"
     source.write_text(page, "utf-8")
-    command = [found, *FLAGS, f"--user-data-dir={room / 'profile'}", f"--print-to-pdf={made}", source.as_uri()]
+    command = [found, *FLAGS, f"--user-data-dir={scratch / 'profile'}", f"--print-to-pdf={made}", source.as_uri()]
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         command.insert(
             1, "--no-sandbox"

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from listen.jobs.decision import Decision
+from listen.jobs.event_words import note
 from listen.jobs.events import ByEarCalled, Confirmed, NoteAdded, Overruled, SentBack
 from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.jobs.reference import DECLINED
-from listen.jobs.said import note
 from listen.jobs.walk import TABLE, round_points
 from listen.judge.result import PathResult, PointResult
 from listen.report import words

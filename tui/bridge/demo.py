@@ -6,7 +6,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from listen.room import passing_room
+from listen.temporary_folder import temporary_folder
 from tui.bridge.services import Input, Services
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ class DemoServices(Services):
 
     def __init__(self, jobs: Path | None = None) -> None:
         self._room = ExitStack()
-        self._passing = None if jobs else self._room.enter_context(passing_room("hissway-demo-"))
+        self._passing = None if jobs else self._room.enter_context(temporary_folder("hissway-demo-"))
         super().__init__(jobs or self._passing)
 
     def prepare(self) -> Path:

@@ -26,7 +26,7 @@ MAX_BOX = 16
 
 
 @dataclass(frozen=True, slots=True)
-class Pot:
+class DrawnCylinder:
     """One cylinder: number and up to two short lines, each in forms from long to short, and the pen of its standing."""
 
     number: int
@@ -52,7 +52,7 @@ class EngineView(Drawn, can_focus=True):
 
     rows: reactive[tuple[tuple[int, ...], ...]] = reactive[tuple[tuple[int, ...], ...]]((), layout=True)
     """Cylinder numbers, front to back, a tuple a bank, the left one first."""
-    pots: reactive[dict[int, Pot]] = reactive[dict[int, Pot]](dict)
+    cylinders: reactive[dict[int, DrawnCylinder]] = reactive[dict[int, DrawnCylinder]](dict)
     chosen: reactive[int] = reactive(0)
     flat: reactive[bool] = reactive(False, layout=True)
     """One line a box instead of three, where lines are few."""
@@ -106,7 +106,7 @@ class EngineView(Drawn, can_focus=True):
         return line
 
     def _box(self, line: Cells, at: int, box: int, part: int, number: int) -> None:
-        pot = self.pots.get(number, Pot(number))
+        drawn = self.cylinders.get(number, DrawnCylinder(number))
         here = number == self.chosen
         pen = "warn" if here else "rule"
         top, bottom, side = HEAVY if here else LIGHT
@@ -117,12 +117,12 @@ class EngineView(Drawn, can_focus=True):
         line.dot(at, side, pen)
         line.dot(at + box - 1, side, pen)
         room = box - 2
-        head = f"{pot.glyph} {number}"
-        told, pen = (pot.standing, pot.pen) if pot.standing[0] else (pot.reading, "strong")
+        head = f"{drawn.glyph} {number}"
+        told, pen = (drawn.standing, drawn.pen) if drawn.standing[0] else (drawn.reading, "strong")
         forms, style = {
             1: ((*(f"{head} {t}".rstrip() for t in told), head), pen) if self.flat else ((head,), "strong"),
-            2: (pot.reading, "plain"),
-            3: (pot.standing, pot.pen),
+            2: (drawn.reading, "plain"),
+            3: (drawn.standing, drawn.pen),
         }[part]
         text = fitting(map(plain, forms), room)
         line.put(at + 1 + max(0, (room - cell_len(text)) // 2), text, style, room)

@@ -17,7 +17,7 @@ from listen.jobs.folder.disk import job_errors
 from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
 from listen.jobs.folder.parts import CLIPS
 from listen.jobs.folder.store import folder_name
-from listen.room import passing_room
+from listen.temporary_folder import temporary_folder
 
 
 def pack(job_folder: Path, to: Path) -> int:
@@ -40,14 +40,14 @@ def pack(job_folder: Path, to: Path) -> int:
     if to.exists():
         raise JobError(f"{to}: is there already and is not replaced; choose another name with -o")
     clips = _checked_clips(job_folder, chain)
-    with job_errors("write", to), passing_room(".hissway-pack-", to.absolute().parent) as room:
+    with job_errors("write", to), temporary_folder(".hissway-pack-", to.absolute().parent) as scratch:
         job = fold(chain.events())
-        bag = room / folder_name(job.title, job.id, opened=job.opened)
+        bag = scratch / folder_name(job.title, job.id, opened=job.opened)
         _gather(job_folder, chain, clips, bag)
         make_bag(bag, job=job.id, shop=job.shop, head=chain.head, events=len(chain.lines))
-        whole = room / "whole.zip"
+        whole = scratch / "whole.zip"
         _zip(bag, whole)
-        check = room / "check"
+        check = scratch / "check"
         check.mkdir()
         unzip_bag(whole, check)  # what we would refuse from a stranger we do not send
         _name(whole, to)

@@ -17,7 +17,7 @@ from listen.jobs.folder.journal import GENESIS, Line, read_line, sha256, utc_now
 from listen.jobs.folder.journal_file import JOURNAL, MAX_JOURNAL_BYTES
 from listen.jobs.folder.parts import CLIPS, PARTS
 from listen.jobs.folder.store import folder_name
-from listen.room import passing_room
+from listen.temporary_folder import temporary_folder
 from listen.trade.layout import layout
 
 _END = re.compile(rb'"prev":"[0-9a-f]{64}","sum":"[0-9a-f]{64}"\}\Z')
@@ -67,8 +67,8 @@ def salvage(source: Path, root: Path) -> Salvage:
     )
     with job_errors("bring a damaged job back", root):
         make_folders(root)
-        with passing_room(".unpack-", root) as room:
-            job = room / "job"
+        with temporary_folder(".unpack-", root) as scratch:
+            job = scratch / "job"
             (job / CLIPS).mkdir(parents=True)
             (job / PARTS).mkdir()
             for clip in there:

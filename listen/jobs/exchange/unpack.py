@@ -23,7 +23,7 @@ from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
 from listen.jobs.folder.parts import CLIPS
 from listen.jobs.folder.store import folder_name, open_job
 from listen.jobs.folder.summary import list_jobs
-from listen.room import passing_room
+from listen.temporary_folder import temporary_folder
 
 How = Literal["new", "nothing-new", "forwarded", "adopted", "merged", "beside"]
 
@@ -52,8 +52,8 @@ def unpack(path: Path, root: Path, limits: Limits = LIMITS) -> Unpacked:
         raise JobError(f"{path}: no such file; give the zip that hissway pack wrote, or the folder it was unpacked to")
     with job_errors("unpack a job", root):
         make_folders(root)
-        with passing_room(".unpack-", root) as room:
-            bag = unzip_bag(path, room, limits) if path.is_file() else copy_bag(path, room, limits)
+        with temporary_folder(".unpack-", root) as scratch:
+            bag = unzip_bag(path, scratch, limits) if path.is_file() else copy_bag(path, scratch, limits)
             chain = _checked(path, bag)
             opening = chain.lines[0].event.payload
             assert isinstance(opening, JobOpened)

@@ -11,7 +11,7 @@ from listen.jobs.exchange.verify import verify_job
 from listen.jobs.exchange.verify_results import Evaluate
 from listen.jobs.exchange.zip_guard import unzip_bag
 from listen.jobs.folder.journal_file import JOURNAL
-from listen.room import passing_room
+from listen.temporary_folder import temporary_folder
 
 
 def verify_path(
@@ -25,8 +25,8 @@ def verify_path(
         None of these, or a zip that is damaged or refused.
     """
     if path.is_file():
-        with passing_room("hissway-verify-") as room:
-            return _bag(unzip_bag(path, room), results, evaluate, against)
+        with temporary_folder("hissway-verify-") as scratch:
+            return _bag(unzip_bag(path, scratch), results, evaluate, against)
     if (bag := open_bag(path)) is not None:
         return _bag(bag, results, evaluate, against)
     return verify_job(path, results=results, evaluate=evaluate, against=against)

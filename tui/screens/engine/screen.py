@@ -21,7 +21,7 @@ from tui.content import fitting, shown
 from tui.screens.engine import cells
 from tui.screens.engine.keys import EngineKeys
 from tui.screens.engine.type_line import TypeLine
-from tui.widgets.engine_view import EngineView, Pot
+from tui.widgets.engine_view import DrawnCylinder, EngineView
 
 FULL_BANK, ROOM = 6, 9
 """Lines of a bank drawn in full, and lines needed besides banks and cylinders."""
@@ -61,7 +61,7 @@ class EngineScreen(EngineKeys):
         view = self.query_one(EngineView)
         view.rows = job.engine.rows
         view.flat = len(rows) + len(job.engine.rows) * FULL_BANK > self.size.height - ROOM
-        view.pots = {row.cylinder: _pot(row) for row in rows}
+        view.cylinders = {row.cylinder: _drawn(row) for row in rows}
         self._fill(rows, job)
         self._point()
         said = Content.assemble(
@@ -183,12 +183,12 @@ class EngineScreen(EngineKeys):
         table.move_cursor(row=row)
 
 
-def _pot(row: CylinderRow) -> Pot:
+def _drawn(row: CylinderRow) -> DrawnCylinder:
     record = row.round
     kind = standing(record).kind if record else ""
     loss = (f"loss {row.loss.value:g} %", f"{row.loss.value:g} %") if row.loss else ("",)
     glyph = verdicts.GLYPHS.get(kind, "◌" if record else "·")
-    return Pot(row.cylinder, loss, cells.standing_forms(record), cells.PENS.get(kind, "dim"), glyph)
+    return DrawnCylinder(row.cylinder, loss, cells.standing_forms(record), cells.PENS.get(kind, "dim"), glyph)
 
 
 def _broken(text: str, columns: int, gap: int) -> Text:

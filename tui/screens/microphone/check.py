@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from listen.room import passing_room
+from listen.temporary_folder import temporary_folder
 from tui.bridge.threads import in_thread
 
 if TYPE_CHECKING:
@@ -27,14 +27,14 @@ class Calibrated:
 
 async def check(listener: Listener) -> MicReport:
     """Judge the input by a few seconds of the shop. Raises what recording and measuring raise."""
-    with passing_room("hissway-mic-") as folder:
+    with temporary_folder("hissway-mic-") as folder:
         recording = await listener.record(folder / "check.part", CHECK_S)
         return await in_thread(_report, recording.part)
 
 
 async def calibrate(listener: Listener, calibrator_db: float) -> Calibrated:
     """Level of full scale by a calibrator's tone. Raises what recording and measuring raise."""
-    with passing_room("hissway-mic-") as folder:
+    with temporary_folder("hissway-mic-") as folder:
         recording = await listener.record(folder / "calibrate.part", CALIBRATE_S)
         return Calibrated(await in_thread(_full_scale, recording.part, calibrator_db), calibrator_db)
 

@@ -30,8 +30,8 @@ from tui.screens.note import write_note
 from tui.screens.pick import PickScreen
 from tui.screens.round import questions, results
 from tui.screens.round.answers import Answers
-from tui.screens.round.desk import Desk
 from tui.screens.round.now import Now, Outcome
+from tui.screens.round.step_panel import StepPanel
 from tui.screens.round.taker import Taker
 from tui.screens.round.view import GO, View, view
 from tui.screens.round.ways import KEYED, Way, led, one
@@ -95,10 +95,10 @@ class RoundScreen(BayScreen[None]):
         self._listening_at = ("", "")
 
     def body(self) -> ComposeResult:
-        """Banner, desk, ladder."""
+        """Banner, panel of the step, ladder."""
         yield Banner()
         yield Large()
-        yield Desk()
+        yield StepPanel()
         yield Ladder()
 
     def on_mount(self) -> None:
@@ -232,7 +232,7 @@ class RoundScreen(BayScreen[None]):
             self.query_one(LevelMeter).hush = shown.hush
             letters = self.query_one(Large)
             letters.left, letters.right = shown.large
-            self.query_one(Desk).show(shown.panel, ladder)
+            self.query_one(StepPanel).show(shown.panel, ladder)
             self.refresh_bindings()
             self._listen_at(shown.step)
         rests_on = results.rests_on(shown.walk.record)
@@ -274,7 +274,7 @@ class RoundScreen(BayScreen[None]):
     def take_key(self, event: events.Key) -> bool:
         """Act on a key at once, so that several sent in one burst act in their order."""
         self._draw()
-        match self.query_one(Desk).take(event):
+        match self.query_one(StepPanel).take(event):
             case EntryPanel.Entered() as entered:
                 self._entered(entered)
             case ChoicePanel.Chosen() as chosen:
@@ -513,7 +513,7 @@ class RoundScreen(BayScreen[None]):
 
     def wrong(self, text: str) -> None:
         """Say what is wrong with what was typed."""
-        self.query_one(Desk).wrong(text)
+        self.query_one(StepPanel).wrong(text)
 
     def ask_several(self, keep: Callable[[tuple[str, ...]], None]) -> None:
         """Ask which paths are heard."""

@@ -11,7 +11,7 @@ WAIT_S = 0.3
 """Longest the screen stands still for a write: a sound disk syncs in a few milliseconds, a busy one in some tens."""
 
 
-class WritingDesk:
+class JournalWriter:
     """What is handed in is done in order, one thing at a time, whatever the disk takes for it."""
 
     def __init__(self) -> None:

@@ -1,6 +1,6 @@
-"""A passing folder (a bag unpacked, a demo played): gone afterwards, and what a killed program left goes with the next.
+"""A temporary folder (a bag unpacked, a demo played): gone afterwards, and what a killed program left with the next.
 
-A room is its owner's as long as the lock inside it is held; the system lets go of it with the owner, however it ends.
+It is its owner's as long as the lock inside it is held; the system lets go of it with the owner, however it ends.
 """
 
 import os
@@ -17,12 +17,12 @@ from filelock import FileLock, Timeout
 
 LOCK = ".owner.lock"
 DEAD_AFTER_S = 86_400.0
-"""Age at which a room without a lock is nobody's: its owner died within the instant before it took the lock, or it
+"""Age at which a folder without a lock is nobody's: its owner died within the instant before it took the lock, or it
 was left by a version that took none; the largest bag is unpacked within minutes."""
 
 
 @contextmanager
-def passing_room(prefix: str, root: Path | None = None) -> Iterator[Path]:
+def temporary_folder(prefix: str, root: Path | None = None) -> Iterator[Path]:
     """An empty folder under ``root`` (there already), removed at the end with all that is still in it.
 
     ``prefix`` begins its name, and the names of those that killed programs left; without a ``root`` it lies among the
@@ -35,53 +35,53 @@ def passing_room(prefix: str, root: Path | None = None) -> Iterator[Path]:
     """
     root = root or Path(tempfile.gettempdir())
     _sweep(prefix, root)
-    room, lock = _own_room(prefix, root)
+    folder, lock = _own_folder(prefix, root)
     try:
-        yield room
+        yield folder
     finally:
         lock.release()
-        shutil.rmtree(room, ignore_errors=True)
+        shutil.rmtree(folder, ignore_errors=True)
 
 
-def _own_room(prefix: str, root: Path) -> tuple[Path, FileLock]:
+def _own_folder(prefix: str, root: Path) -> tuple[Path, FileLock]:
     while True:
-        room = Path(tempfile.mkdtemp(prefix=prefix, dir=root))
-        lock = FileLock(room / LOCK)
+        folder = Path(tempfile.mkdtemp(prefix=prefix, dir=root))
+        lock = FileLock(folder / LOCK)
         try:
             lock.acquire(blocking=False)
         except Timeout:  # another unpack is sweeping it, between the making of the lock's file and its taking
             continue
-        except NotImplementedError:  # a disk that knows no locks: nobody will take the room for abandoned there
-            return room, lock
-        if (room / LOCK).exists():
-            return room, lock
+        except NotImplementedError:  # a disk that knows no locks: nobody will take the folder for abandoned there
+            return folder, lock
+        if (folder / LOCK).exists():
+            return folder, lock
         lock.release()  # swept in that moment
 
 
 def _sweep(prefix: str, root: Path) -> None:
-    """Remove rooms that are surely nobody's; what cannot be removed stays for the next time."""
+    """Remove folders that are surely nobody's; what cannot be removed stays for the next time."""
     name = re.compile(re.escape(prefix) + "[a-z0-9_]{8}")
-    for room in root.glob(f"{prefix}*"):
-        if name.fullmatch(room.name) and _ours(room) and _abandoned(room):
-            shutil.rmtree(room, ignore_errors=True)
+    for folder in root.glob(f"{prefix}*"):
+        if name.fullmatch(folder.name) and _ours(folder) and _abandoned(folder):
+            shutil.rmtree(folder, ignore_errors=True)
 
 
-def _ours(room: Path) -> bool:
+def _ours(folder: Path) -> bool:
     """Whether it is a folder of this user's; among the system's passing files others lay theirs, and links."""
     try:
-        found = room.lstat()
-        linked = (room / LOCK).is_symlink()
+        found = folder.lstat()
+        linked = (folder / LOCK).is_symlink()
     except OSError:
         return False
     ours = not hasattr(os, "geteuid") or found.st_uid == os.geteuid()
     return stat.S_ISDIR(found.st_mode) and not linked and ours
 
 
-def _abandoned(room: Path) -> bool:
+def _abandoned(folder: Path) -> bool:
     try:
-        if not (room / LOCK).exists():
-            return time.time() - room.stat().st_mtime > DEAD_AFTER_S
-        lock = FileLock(room / LOCK)
+        if not (folder / LOCK).exists():
+            return time.time() - folder.stat().st_mtime > DEAD_AFTER_S
+        lock = FileLock(folder / LOCK)
         lock.acquire(blocking=False)
         lock.release()
     except (Timeout, OSError, NotImplementedError):  # held; or not ours to touch; or a disk that knows no locks

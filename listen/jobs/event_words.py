@@ -32,7 +32,7 @@ WALKS = ("quiet", "air", "closing", "switched")
 PEOPLE = {"tech": "tech", "supervisor": "supervisor", "owner": "owner"}
 
 
-def said(payload: ev.Payload, job: Job) -> str | None:
+def event_words(payload: ev.Payload, job: Job) -> str | None:
     """One line; None for events that say nothing by themselves."""
     row = ROWS.get(type(payload))
     return None if row is None else row[1](payload, job)

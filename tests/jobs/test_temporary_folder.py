@@ -15,14 +15,14 @@ from filelock import FileLock
 from listen import room as rooms
 from listen.jobs.exchange.pack import pack
 from listen.jobs.exchange.unpack import unpack
-from listen.room import DEAD_AFTER_S, LOCK, passing_room
+from listen.temporary_folder import DEAD_AFTER_S, LOCK, temporary_folder
 from tests.jobs.shop import small_job
 
 KILLED = """
 import os, signal, sys
 from pathlib import Path
-from listen.room import passing_room
-with passing_room(".unpack-", Path(sys.argv[1])) as room:
+from listen.temporary_folder import temporary_folder
+with temporary_folder(".unpack-", Path(sys.argv[1])) as room:
     (room / "half.flac").write_bytes(b"half")
     os.kill(os.getpid(), signal.SIGKILL)
 """
@@ -93,13 +93,13 @@ def test_another_users_room_and_one_with_a_linked_lock_are_left_alone(tmp_path: 
     victim.write_text("precious")
     bait = a_room(tmp_path, "hissway-demo-baitbait", 9 * DEAD_AFTER_S)
     (bait / LOCK).symlink_to(victim)
-    with passing_room("hissway-demo-", tmp_path):
+    with temporary_folder("hissway-demo-", tmp_path):
         pass
     assert victim.read_text() == "precious" and bait.exists()
 
 
 def test_a_room_in_use_is_left_alone_however_old(root: Path, packed: Path) -> None:
-    with passing_room(".unpack-", root) as room:
+    with temporary_folder(".unpack-", root) as room:
         (room / "half.flac").write_bytes(b"half")
         os.utime(room, (0, 0))
         assert unpack(packed, root).how == "new"
@@ -143,7 +143,7 @@ def test_a_room_swept_while_its_lock_was_being_taken_is_given_up_for_another(
             return super().acquire(*words, **more)  # type: ignore[arg-type]
 
     monkeypatch.setattr(rooms, "FileLock", SweptFirst)
-    with passing_room(".unpack-", root) as room:
+    with temporary_folder(".unpack-", root) as room:
         assert room.is_dir()
         assert room != swept[0]
     assert left(root) == []

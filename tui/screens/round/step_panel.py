@@ -14,11 +14,11 @@ from tui.widgets.panels import CautionPanel, ChoicePanel, EntryPanel
 Answer = EntryPanel.Entered | ChoicePanel.Chosen
 
 
-class Desk(ContentSwitcher):
+class StepPanel(ContentSwitcher):
     """One of four things at a time."""
 
     def __init__(self) -> None:
-        super().__init__(id="desk", initial="microphone")
+        super().__init__(id="step-panel", initial="microphone")
 
     def compose(self) -> ComposeResult:
         """Microphone, cautions, figures, answers."""

@@ -56,6 +56,8 @@ SETTLES_S = 20.0
 """Longest that journal and screen may differ: a take is written in a thread of its own."""
 OUT = 25
 """Most Escapes from anywhere to the list of jobs or an engine."""
+LOOK_EVERY = 3
+"""Keys between two looks into the journal: nothing that is lost comes back by itself."""
 MENDED = 4
 """Lines taken up again at the end of a walk: each costs some tens of keys."""
 
@@ -171,7 +173,7 @@ async def check(going: Walk, app: HisswayApp) -> None:
     if app._exception is not None or app.fault:
         raise Broken(f"a fault: {app.fault or app._exception}")
     opened = app.open_job
-    if opened is None or app.job is None:
+    if opened is None or app.job is None or len(going.pressed) % LOOK_EVERY:
         return
     end = time.monotonic() + SETTLES_S
     while True:  # a take, a check or a slow disk may be on its way to both

@@ -117,7 +117,7 @@ async def test_a_round_can_be_read(tmp_path: Path) -> None:
         keys = [
             (),
             ("t",),
-            ("tab", "tab", "tab"),
+            ("tab", "tab", "tab", "tab"),
             ("space",),
             ("escape",),
             ("i",),
@@ -153,8 +153,8 @@ async def test_a_tick_is_a_sign_not_a_colour(tmp_path: Path) -> None:
     async with app.run_test(size=(80, 24)) as pilot:
         await to_quiet_walk(pilot)
         await pilot.press("t")
-        await until(pilot, lambda: "[x] Hands-free" in screen_text(app))
-        await pilot.press("tab", "tab", "tab", "space")
-        await until(pilot, lambda: "[ ] Hands-free" in screen_text(app))
+        await until(pilot, lambda: "[x] Tones that lead" in screen_text(app))
+        await pilot.press("tab", "tab", "tab", "tab", "space")
+        await until(pilot, lambda: "[ ] Tones that lead" in screen_text(app))
         await pilot.press("shift+tab", "enter")
         await until(pilot, lambda: app.preferences.tones is False)

@@ -68,13 +68,30 @@ class BayScreen(Screen[R]):
         self.watch(self.app, "job", self._job_changed, init=False)
         self._job_changed(self.bay.job)
 
+    _missed = False
+    """Whether the job changed while another screen stood before this one."""
+
     def _job_changed(self, job: Job | None) -> None:
+        # Nobody sees it, and a verdict drawn unseen would be counted as shown: it is drawn when it is back.
+        self._missed = self._is_covered()
+        if self._missed:
+            return
         bar = self.query_one(TopBar)
         bar.way = self.way()
         self.show_remark()
         if job is not None:
             self.show_job(job)
             self.note_shown()
+
+    def _is_covered(self) -> bool:
+        """Whether a whole screen stands before this one; a dialog lets it show through."""
+        stack = self.app.screen_stack
+        return self in stack and any(not s.is_modal for s in stack[stack.index(self) + 1 :])
+
+    def on_screen_resume(self) -> None:
+        """Seen again: show what changed meanwhile."""
+        if self._missed:
+            self._job_changed(self.bay.job)
 
     def show_remark(self) -> None:
         """At the right of the top line: a slow disk, else what is simulated, else who sits here."""
@@ -92,7 +109,7 @@ class BayScreen(Screen[R]):
 
     def note_shown(self) -> None:
         """Keep account of what whoever sits here has seen: a call by ear after that is not blind."""
-        if (job := self.bay.job) is not None and (rounds := self.numbers(job)):
+        if (job := self.bay.job) is not None and not self._is_covered() and (rounds := self.numbers(job)):
             self.bay.sitting.shown(job.id, rounds, type(self).__name__.removesuffix("Screen").lower())
 
     def show_job(self, job: Job) -> None:

@@ -85,6 +85,8 @@ class RoundScreen(BayScreen[None]):
         Binding("escape,q", "back", "Back", key_display="Esc"),
         Binding("escape,q,backspace", "stop", "Stop", key_display="Esc"),
     ]
+    OWN: ClassVar[frozenset[str]] = frozenset(b.action.partition("(")[0] for b in BINDINGS if isinstance(b, Binding))
+    """Actions whose keys come and go; all others are always there."""
 
     def __init__(self, round_id: str) -> None:
         super().__init__()
@@ -235,15 +237,13 @@ class RoundScreen(BayScreen[None]):
             self.query_one(StepPanel).show(shown.panel, ladder)
             self.refresh_bindings()
             self._listen_at(shown.step)
-        rests_on = results.rests_on(shown.walk.record)
         waiting = self.now.judging or self.now.checking or self.now.asked
-        if shown.step.kind == "verdict" and not waiting and self.now.tried != rests_on:
+        if shown.step.kind == "verdict" and not waiting and self.now.tried != results.rests_on(shown.walk.record):
             self._judge()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Only keys that do something now are offered; the help names all."""
-        own = {b.action.partition("(")[0] for b in self.BINDINGS if isinstance(b, Binding)} | {"back"}
-        if action not in own or self.bay.job is None:
+        if action not in self.OWN or self.bay.job is None:
             return True
         does = (f"{action}('{parameters[0]}')" if action in ("way", "go") else action) in self.view.keys
         return does or (False if action in ONE_KEY else None)

@@ -32,6 +32,10 @@ CODED = {"MPEG_LAYER_I": "MP1", "MPEG_LAYER_II": "MP2", "MPEG_LAYER_III": "MP3",
 """Codings that leave out what an ear would not miss, by libsndfile's name."""
 SUFFIXES = (".wav", ".flac", ".mp3", ".ogg", ".oga", ".opus")
 """Sound files looked for in a folder; phones' own forms stand in :mod:`listen.audio.phone`."""
+LOOKED_AT_S = 5.0
+"""Of each channel, to see whether it has sound."""
+MOST_CHANNELS = 16
+"""Looked at for sound; interfaces in workshops have up to so many."""
 _COARSE = frozenset({"PCM_S8", "PCM_U8", "ULAW", "ALAW", "DPCM_8", "DWVW_12", "IMA_ADPCM", "MS_ADPCM", "VOX_ADPCM"})
 """Codings of 8 bits or fewer a sample: their steps lie near -50 dBFS, above the hiss looked for."""
 
@@ -64,6 +68,19 @@ def sound_info(path: Path) -> SoundInfo:
     with _opened(path) as file:
         seconds = file.frames / file.samplerate
         return SoundInfo(file.samplerate, file.channels, seconds, f"{file.format} {file.subtype}")
+
+
+def channels_with_sound(path: Path) -> tuple[int, ...]:
+    """Channels of a file that are not silent to the last digit over its first seconds, from 0 (``ClipError``)."""
+    found = sound_info(path)
+    seconds = min(LOOKED_AT_S, max(found.seconds, 0.01))
+    there = range(min(found.channels, MOST_CHANNELS))
+    return tuple(c for c in there if np.ptp(read_clip(path, channel=c, seconds=seconds).samples) > 0)
+
+
+def first_with_sound(path: Path) -> int:
+    """The first channel unless it is dead and another is not: a recorder's second input (``ClipError``)."""
+    return 0 if sound_info(path).channels == 1 else min(channels_with_sound(path), default=0)
 
 
 def read_clip(path: Path, *, channel: int = 0, start_s: float = 0.0, seconds: float | None = None) -> Clip:

@@ -2,7 +2,9 @@
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import NamedTuple
 
+from listen.audio.files import first_with_sound
 from listen.errors import ClipError, HisswayError, RoundError
 from listen.jobs.events import RoundImported
 from listen.jobs.folder.journal import storable
@@ -11,6 +13,14 @@ from listen.jobs.naming import Recording
 from listen.rounds.loose import SOUNDS, read_taking, takes_named
 from listen.rounds.model import Take
 from listen.trade.points import Kind, walking_order
+
+
+class _Stretch(NamedTuple):
+    """What is taken from a file: all of it, or a piece."""
+
+    take: Take
+    start_s: float = 0.0
+    seconds: float | None = None
 
 
 def bring_in(opened: OpenJob, round_id: str, place: Path) -> RoundImported:
@@ -26,33 +36,7 @@ def bring_in(opened: OpenJob, round_id: str, place: Path) -> RoundImported:
         The disk refused; clips taken before stay.
     """
     takes, left_out = _listed(place)
-    files: list[str] = []
-    aired: set[str] = set()
-    for take in takes:
-        walk = _walk(take, aired)
-        where = (round_id, take.point, take.kind.value, walk)
-        part = opened.new_part(*where, take.on_s, storable(take.together))
-        try:
-            opened.keep_file(take.path, part, channel=take.channel or 0)
-        except HisswayError as e:
-            left_out.append(storable(_told(take.path.name, e)))
-            continue
-        files.append(storable(take.path.name))
-        if take.kind is Kind.AIR:
-            aired.add(take.point)
-    if not files:
-        more = f" (and {len(left_out) - 1} more)" if len(left_out) > 1 else ""
-        raise RoundError(
-            f"{place}: no clip could be taken; {left_out[0] if left_out else 'no sound files there'}{more}"
-        )
-    event = RoundImported(round_id=round_id, folder=storable(str(place)), files=tuple(files), left_out=tuple(left_out))
-    opened.append(event)
-    return event
-
-
-def _told(name: str, error: HisswayError) -> str:
-    """Why a file was left out; most sentences name it themselves."""
-    return str(error) if str(error).startswith(f"{name}:") else f"{name}: {error}"
+    return _bring(opened, round_id, place, [_Stretch(take) for take in takes], left_out, set())
 
 
 def bring_named(opened: OpenJob, round_id: str, recordings: Sequence[Recording]) -> RoundImported:
@@ -65,25 +49,40 @@ def bring_named(opened: OpenJob, round_id: str, recordings: Sequence[Recording])
     JobError
         The disk refused; clips taken before stay.
     """
-    files: list[str] = []
-    left_out: list[str] = []
+    named = [
+        _Stretch(Take(r.point, r.kind, 1, r.path), r.start_s, r.seconds if r.piece else None)
+        for r in recordings
+        if r.point
+    ]
+    if not named:
+        raise RoundError("no recording was named; give one a point first")
     aired = {c.kept.point for c in opened.job.round(round_id).live_clips() if c.kept.clip_kind == Kind.AIR}
-    for r in (r for r in recordings if r.point):
-        walk = _walk(Take(r.point, r.kind, 1, r.path), aired)
-        part = opened.new_part(round_id, r.point, r.kind.value, walk)
-        seconds = r.seconds if r.piece else None
+    return _bring(opened, round_id, recordings[0].path.parent, named, [], aired)
+
+
+def _bring(
+    opened: OpenJob, round_id: str, place: Path, stretches: Sequence[_Stretch], left_out: list[str], aired: set[str]
+) -> RoundImported:
+    """``aired``: points that have a clip with air already."""
+    files: list[str] = []
+    for take, start_s, seconds in stretches:
+        where = (round_id, take.point, take.kind.value, _walk(take, aired))
+        part = opened.new_part(*where, take.on_s, storable(take.together))
         try:
-            opened.keep_file(r.path, part, start_s=r.start_s, seconds=seconds)
+            channel = first_with_sound(take.path) if take.channel is None else take.channel
+            opened.keep_file(take.path, part, channel=channel, start_s=start_s, seconds=seconds)
         except ClipError as e:
             left_out.append(storable(str(e)))
             continue
-        files.append(storable(r.path.name))
-        if r.kind is Kind.AIR:
-            aired.add(r.point)
+        files.append(storable(take.path.name))
+        if take.kind is Kind.AIR:
+            aired.add(take.point)
     if not files:
-        raise RoundError(left_out[0] if left_out else "no recording was named; give one a point first")
-    folder = storable(str(recordings[0].path.parent))
-    event = RoundImported(round_id=round_id, folder=folder, files=tuple(files), left_out=tuple(left_out))
+        more = f" (and {len(left_out) - 1} more)" if len(left_out) > 1 else ""
+        raise RoundError(
+            f"{place}: no clip could be taken; {left_out[0] if left_out else 'no sound files there'}{more}"
+        )
+    event = RoundImported(round_id=round_id, folder=storable(str(place)), files=tuple(files), left_out=tuple(left_out))
     opened.append(event)
     return event
 

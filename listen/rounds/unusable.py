@@ -2,19 +2,12 @@
 
 from collections.abc import Sequence
 
-import numpy as np
-
-from listen.audio.files import read_clip, sound_info
-from listen.audio.phone import PHONE_SUFFIXES
+from listen.audio.files import channels_with_sound
 from listen.errors import ClipError
 from listen.judge.result import Verdict
 from listen.rounds.model import Round
 from listen.signal.point import PointTakes
 from listen.trade.points import Kind
-
-LOOKED_AT_S = 5.0
-"""Of another channel, to see whether it has sound."""
-MOST_CHANNELS = 8
 
 
 def nothing_usable(points: Sequence[PointTakes]) -> bool:
@@ -41,16 +34,11 @@ def said_of_nothing(points: Sequence[PointTakes]) -> Verdict:
 def channel_with_sound(round_: Round, channel: int) -> int | None:
     """Another channel, in which the files that have it are not silent; ``None`` where there is none."""
     files = dict.fromkeys(t.path for t in round_.takes if t.channel is None)
-    heard: dict[int, bool] = {}
+    heard: set[int] | None = None
     for path in files:
-        if path.suffix.lower() in PHONE_SUFFIXES:
-            continue  # phones record one channel, or the same in both
         try:
-            there = min(sound_info(path).channels, MOST_CHANNELS)
-            for c in range(there):
-                if c != channel and heard.get(c, True):
-                    clip = read_clip(path, channel=c, seconds=min(LOOKED_AT_S, sound_info(path).seconds))
-                    heard[c] = bool(np.ptp(clip.samples) > 0)
+            sounding = channels_with_sound(path)
         except ClipError:
             continue
-    return min((c for c, sound in heard.items() if sound), default=None)
+        heard = {*sounding} if heard is None else heard & {*sounding}
+    return min((heard or set()) - {channel}, default=None)

@@ -6,7 +6,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 
+from listen.audio.files import read_clip
 from listen.audio.write import write_flac
 from listen.errors import RoundError
 from listen.jobs.bring_in import bring_in
@@ -62,3 +64,22 @@ def test_what_could_not_be_taken_is_named_once_and_counted(tmp_path: Path) -> No
     ):
         bring_in(opened, begin_round(opened, 1), folder)
     assert str(caught.value).count("intake-quiet-1.wav") == 1
+
+
+def test_a_recorders_first_input_left_empty_is_passed_over_and_said(tmp_path: Path) -> None:
+    """Nobody can choose a channel on the screen: the one with sound comes in, and the clip tells which it is."""
+    folder = tmp_path / "recorder"
+    folder.mkdir()
+    sound = noise(1).samples
+    soundfile.write(folder / "intake-quiet-1.wav", np.stack([0 * sound, sound], 1), 48_000, subtype="PCM_24")
+    soundfile.write(folder / "intake-air-1.wav", np.stack([sound, 2 * sound], 1), 48_000, subtype="PCM_24")
+    soundfile.write(folder / "tailpipe-air-1.wav", np.stack([0 * sound, 0 * sound], 1), 48_000, subtype="PCM_24")
+    with create_job(tmp_path / "jobs", title="t", engine=layout("inline-4")) as opened:
+        round_id = begin_round(opened, 1)
+        bring_in(opened, round_id, folder)
+        clips = {c.kept.imported_from: opened.clip_path(c.id) for c in opened.job.round(round_id).live_clips()}
+    assert list(clips) == ["intake-quiet-1.wav, channel 1", "intake-air-1.wav", "tailpipe-air-1.wav"]
+    for file in clips.values():
+        assert np.std(read_clip(file).samples) == pytest.approx(
+            0.0 if file == clips["tailpipe-air-1.wav"] else 0.01, rel=0.02
+        )

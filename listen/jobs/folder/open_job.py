@@ -342,7 +342,8 @@ class OpenJob:
         with disk.job_errors("take in the clip", part.path):
             write_part(part.path, clip)
         try:
-            return self.keep(part, imported_from=storable(file.name))
+            from_channel = f", channel {channel}" if channel else ""
+            return self.keep(part, imported_from=storable(file.name) + from_channel)
         except (JobError, OSError):  # the file it came from is still there
             remove_if_possible(part.path)
             remove_if_possible(self.clip_path(part.clip))

@@ -6,6 +6,7 @@ import asyncio
 import os
 import traceback
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from functools import partial
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
@@ -19,6 +20,8 @@ from textual.reactive import reactive
 from textual.screen import Screen
 
 from listen.errors import HisswayError
+from listen.jobs.events import NumbersShown
+from listen.jobs.hearing import numbers_seen, same_person
 from listen.voice.text import plain
 from tui.bridge.journal_writer import WAIT_S, JournalWriter
 from tui.bridge.others import LOOK_EVERY_S, Others
@@ -119,9 +122,23 @@ class HisswayApp(App[None]):
 
     def put_away(self) -> None:
         """Close the open job, if any."""
+        self._tell_what_was_shown()
         if self.open_job is not None:
             self._close(self.open_job)
         self.open_job, self.job = None, None
+
+    def _tell_what_was_shown(self) -> None:
+        """Numbers seen for the first time go into the journal with whoever saw them, though they wrote nothing.
+
+        Else whoever looked, left and came back under the same name would be taken to hear the round blind.
+        """
+        if self.open_job is None or self.job is None or not self.open_job.writable or self.open_job.broken:
+            return
+        shown = (p for p in self.sitting.due(self.job.id) if isinstance(p, NumbersShown))
+        seen = {r.id for r in self.job.rounds if numbers_seen(r, self.sitting.name, self.sitting.id)}
+        if any(not seen.issuperset(p.rounds) for p in shown):
+            with suppress(HisswayError):  # a disk that refuses costs the account, and the job is left all the same
+                self.write()
 
     def _close(self, opened: OpenJob) -> None:
         """At once, or once the disk has taken what is on its way."""
@@ -158,9 +175,10 @@ class HisswayApp(App[None]):
 
     async def written(self, work: Callable[[], T]) -> T:
         """Do something else that writes to the open job, after all that is on its way, and show the job then."""
-        result = await self._journal.done(work)
-        self._show_what_is_there()
-        return result
+        try:
+            return await self._journal.done(work)
+        finally:
+            self._show_what_is_there()
 
     async def _watched(self, opened: OpenJob, written: Future[Job], due: tuple[Payload, ...]) -> None:
         """Wait for a slow disk, then show what is there."""
@@ -186,6 +204,8 @@ class HisswayApp(App[None]):
 
     def sit(self, name: str, role: str) -> None:
         """Someone says who they are: it stands on what is written from now on; what is on the screen they have seen."""
+        if not same_person(name, self.sitting.name):
+            self._tell_what_was_shown()
         self.sitting.sit(name, role)
         if self.open_job is not None:
             self.open_job.actor = name
@@ -233,6 +253,7 @@ class HisswayApp(App[None]):
 
     def on_unmount(self) -> None:
         """After the last screen: let go of everything."""
+        self._tell_what_was_shown()
         self._journal.close()
         if self.open_job is not None:
             self.open_job.close()

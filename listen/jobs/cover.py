@@ -1,23 +1,11 @@
 """What a signature under a round covers, and what changed since: said on screens, in the report and by verify."""
 
-import msgspec
 from msgspec.structs import replace
 
 from listen.jobs import events as ev
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.note_change import note_change
 from listen.jobs.reference import references
-
-
-class Cover(msgspec.Struct, frozen=True, kw_only=True):
-    """What stands under a round's signatures."""
-
-    signatures: tuple[ev.Signed, ...]
-    covers: tuple[str, ...]
-    """What was there to be signed, in a few words each."""
-    changed: tuple[str, ...]
-    """What changed since, or was not seen by whoever signed; one sentence each."""
-
 
 MOVE_REFERENCES = (
     ev.ClipKept,
@@ -32,15 +20,8 @@ MOVE_REFERENCES = (
 """Events on one cylinder that may change which clips stand beside another as those of a sound cylinder."""
 
 
-def cover(job: Job, record: RoundRecord) -> Cover | None:
-    """What a round's signatures cover and what changed since; None for a round nobody signed."""
-    if not record.signed:
-        return None
-    return Cover(signatures=record.signatures, covers=covers(job, record), changed=record.changed_after_signing)
-
-
-def covers(job: Job, record: RoundRecord) -> tuple[str, ...]:
-    """What a signature put under the round now would cover."""
+def covers(job: Job, record: RoundRecord) -> str:
+    """What a signature put under the round now covers, as one sentence."""
     beside = len([c for c in references(job, record.id).values() if c.kept.round_id != record.id])
     counted = (
         ("clip", len(record.live_clips())),
@@ -49,11 +30,12 @@ def covers(job: Job, record: RoundRecord) -> tuple[str, ...]:
         ("verdict", len(record.judged)),
         ("decision", len(record.decisions)),
     )
-    return (
+    said = (
         "title, shop, complaint, units and description of the engine",
         f"readings, plug, symptoms and finding of cylinder {record.cylinder} and of the whole engine",
         *(_number(n, what) for what, n in counted if n),
     )
+    return f"The signature covers {'; '.join(said)}."
 
 
 def _number(n: int, what: str) -> str:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import Counter
 
 from listen.jobs.decision import Heard
-from listen.jobs.events import ByEarCalled
-from listen.jobs.job import Job, RoundRecord
+from listen.jobs.events import ByEarCalled, PairPlayed
+from listen.jobs.job import ClipRecord, Job, RoundRecord
 
 
 def same_person(a: str, b: str) -> bool:
@@ -17,27 +17,43 @@ def same_person(a: str, b: str) -> bool:
 def heard(record: RoundRecord, name: str, sitting: str) -> Heard:
     """How someone who decides in ``sitting`` has heard the round until now.
 
-    Pairs count where they were played in this sitting, numbers wherever they were shown to this person, however long
-    ago: what was seen cannot be unseen.
+    Pairs count where they were played in this sitting, of clips that no later one has replaced, and a call where no
+    clip came after it: what a round was sent back for has to be heard itself. Numbers count wherever they were shown
+    to this person, however long ago: what was seen cannot be unseen.
     """
     if not sitting:
         return Heard()
-    called, pairs_before = first_call(record, name, sitting)
+    called, before = first_call(record, name, sitting)
+    played = [p for p in record.played if p.sitting == sitting]
     return Heard(
         recorded=True,
-        pairs=tuple(sorted(Counter(p.point for p in record.played if p.sitting == sitting).items())),
-        pairs_before_call=pairs_before,
+        pairs=tuple(sorted(Counter(p.point for p in played if _of_now(record, p)).items())),
+        pairs_before_call=sum(_of_now(record, p) for p in played[:before]),
         called=called,
         numbers_first=called is None or not called.before_numbers,
     )
 
 
 def first_call(record: RoundRecord, name: str, sitting: str) -> tuple[ByEarCalled | None, int]:
-    """This person's first call as supervisor in this sitting, and how many pairs they had been played before it."""
-    for call, pairs in zip(record.calls, record.pairs_before, strict=True):
-        if call.role == "supervisor" and call.sitting == sitting and same_person(call.name, name):
+    """This person's first call as supervisor in this sitting since the last clip came; pairs played to them before."""
+    for call, (pairs, clips) in zip(record.calls, record.before_calls, strict=True):
+        mine = call.role == "supervisor" and call.sitting == sitting and same_person(call.name, name)
+        if mine and clips == len(record.clips):
             return call, pairs
     return None, 0
+
+
+def pair_at(record: RoundRecord, point: str) -> tuple[ClipRecord, ...]:
+    """The clips heard against each other at a point: the last quiet and air clip, or one switched take; else none."""
+    walks = (record.live_clips(point, walk) for walk in ("quiet", "air", "switched"))
+    quiet, air, switched = (clips[-1:] for clips in walks)
+    pairs = [pair for pair in (quiet + air if quiet and air else (), switched) if pair]
+    return max(pairs, key=lambda pair: max(map(record.clips.index, pair)), default=())
+
+
+def _of_now(record: RoundRecord, played: PairPlayed) -> bool:
+    """Whether what was played is what is there to be heard at the point now."""
+    return bool(played.clips) and set(played.clips) == {c.id for c in pair_at(record, played.point)}
 
 
 def numbers_seen(record: RoundRecord, name: str, sitting: str) -> bool:

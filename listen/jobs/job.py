@@ -82,11 +82,14 @@ class Change(msgspec.Struct, frozen=True, kw_only=True):
     place: Place
     not_seen_by: tuple[str, ...] = ()
     """Who had signed without having it before them; empty where it came after they had signed."""
+    signed_over: str = ""
+    """Who signed again with this before them, by a signature as strong as those before; empty where nobody did."""
 
     @property
     def sentence(self) -> str:
         """One sentence."""
-        said = f"{self.what}, by {self.actor or 'unnamed'}, {moment(self.time)}"
+        again = f"; signed again by {self.signed_over}" if self.signed_over else ""
+        said = f"{self.what}, by {self.actor or 'unnamed'}, {moment(self.time)}{again}"
         if self.not_seen_by:
             return f"not seen by {' and '.join(self.not_seen_by)}: {said}"
         return f"changed after signing: {said}"
@@ -109,8 +112,8 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     """In the order kept, taken-back ones included."""
     skips: tuple[Skip, ...] = ()
     calls: tuple[ByEarCalled, ...] = ()
-    pairs_before: tuple[int, ...] = ()
-    """How many pairs had been played in its sitting before each call."""
+    before_calls: tuple[tuple[int, int], ...] = ()
+    """Of each call: how many pairs had been played in its sitting before it, and how many clips had been kept."""
     air_followed: str = ""
     """Whether the tester's needle followed the valve: ``yes``, ``no``, ``not-looked``; empty: not asked yet."""
     bubbles: str = ""
@@ -126,7 +129,7 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     signed_at: tuple[Place, ...] = ()
     """Place of each signature."""
     changes: tuple[Change, ...] = ()
-    """What touched the signed round after it was signed, or had not been seen by whoever signed."""
+    """What touched the signed round after it was signed, or had not been seen by whoever signed; all of it."""
     touches: tuple[Change, ...] = ()
     """Each event that touched the round."""
 
@@ -137,8 +140,8 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def changed_after_signing(self) -> tuple[str, ...]:
-        """One sentence for each change."""
-        return tuple(c.sentence for c in self.changes)
+        """One sentence for each change under which nobody has signed since."""
+        return tuple(c.sentence for c in self.changes if not c.signed_over)
 
     @property
     def verdict(self) -> Judged | None:

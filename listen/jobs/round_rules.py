@@ -82,7 +82,7 @@ def _call(job: Job, p: ev.ByEarCalled, event: ev.Event) -> Job:
     def change(r: RoundRecord) -> RoundRecord:
         said = replace(p, before_numbers=p.before_numbers and not (p.sitting and numbers_seen(r, p.name, p.sitting)))
         pairs = sum(one.sitting == p.sitting for one in r.played) if p.sitting else 0
-        return replace(r, calls=(*r.calls, said), pairs_before=(*r.pairs_before, pairs))
+        return replace(r, calls=(*r.calls, said), before_calls=(*r.before_calls, (pairs, len(r.clips))))
 
     return with_round(job, p.round_id, event, change)
 
@@ -124,6 +124,11 @@ def _signed(job: Job, p: ev.Signed, event: ev.Event) -> Job:
     def sign(r: RoundRecord) -> RoundRecord:
         missed = tuple(replace(t, not_seen_by=(p.name,)) for t in r.touches if not event.knew_of(t.place))
         known = [d for d in r.open_decisions if event.knew_of(d.place)]
+        as_strong = bool(p.public_key) or not any(s.public_key for s in r.signatures)  # a name covers for no key
+        over = tuple(
+            replace(c, signed_over=p.name) if as_strong and not c.signed_over and event.knew_of(c.place) else c
+            for c in r.changes
+        )
         return replace(
             r,
             decisions=tuple(
@@ -131,7 +136,7 @@ def _signed(job: Job, p: ev.Signed, event: ev.Event) -> Job:
             ),
             signatures=(*r.signatures, p),
             signed_at=(*r.signed_at, event.place),
-            changes=(*r.changes, *missed),
+            changes=(*over, *missed),
         )
 
     return replace(job, rounds=tuple(sign(r) if r.id == p.round_id else r for r in job.rounds))

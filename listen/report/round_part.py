@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from listen.jobs.cover import covers
 from listen.jobs.decision import Decision
 from listen.jobs.event_words import note
 from listen.jobs.events import ByEarCalled, Confirmed, NoteAdded, Overruled, SentBack
@@ -51,7 +52,10 @@ def round_part(
         judged_by=f"Hissway {judged.version}, {len(judged.clips)} clips" if judged else "",
         calls=tuple(_call(c) for c in record.calls),
         decisions=tuple(_decision(d) for d in record.decisions),
-        signatures=tuple(in_words(s) for s in signatures),
+        signatures=(
+            *(in_words(s) for s in signatures),
+            *((covers(job, record),) if record.signed and not record.changed_after_signing else ()),
+        ),
         signature_checks=signatures,
         warnings=(*_mismatches(signatures), *_warnings(record)),
         notes=tuple(
@@ -199,4 +203,4 @@ def _warnings(record: RoundRecord) -> tuple[str, ...]:
     left_out = tuple(
         f"{LEFT_OUT.get(step, f'Step {step}')} left out: {reason}" for step, reason in record.passed.items() if reason
     )
-    return (*stale, *(f"After signing: {change}" for change in record.changed_after_signing), *left_out)
+    return (*stale, *(f"After signing: {change.sentence}" for change in record.changes), *left_out)

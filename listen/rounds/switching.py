@@ -19,6 +19,7 @@ from listen.signal.switched_clip import SwitchedClip
 from listen.signal.switched_common import common_level
 from listen.signal.switching import Timeline
 from listen.signal.switching_found import find, track
+from listen.trade.points import Kind
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,6 +41,11 @@ def switchings(takes: Sequence[Take], channel: int) -> dict[Take, Switching]:
 def switched_clip(take: Take, clip: Clip, known: Switching) -> SwitchedClip:
     """The take's sound beside its switching."""
     return SwitchedClip(take.kind, clip, known.timeline, known.common)
+
+
+def halves(clip: Clip, on_s: Sequence[tuple[float, float]]) -> tuple[Clip, Clip] | None:
+    """The air-off and the air-on parts of a switched take, for the ear; None where its switching is not known."""
+    return SwitchedClip(Kind.SWITCHED, clip, timed([clip], on_s)[0].timeline).halves()
 
 
 def _together(group: Sequence[Take], channel: int) -> dict[Take, Switching]:

@@ -8,8 +8,9 @@ import pytest
 from msgspec.structs import replace
 
 from listen.jobs import events as ev
-from listen.jobs.cover import cover
+from listen.jobs.cover import covers
 from listen.jobs.job import Job
+from listen.jobs.waiting import waiting
 from listen.trade.layout import layout
 from tests.jobs.made import result
 from tests.jobs.test_standing import BASE, R, chained, clip, judged, told
@@ -24,8 +25,8 @@ SIGNED = ev.Signed(round_id=R, name="Bo", role="supervisor", statement="", head=
 PLUG = ev.PlugSeen(cylinder=1, conditions=("oily",))
 
 
-def after_signing(*said: ev.Payload, before: Sequence[ev.Payload] = ()) -> Job:
-    return told(chained([*BASE, *(("Ann", p) for p in before), ("Bo", SIGNED), *(("Ann", p) for p in said)]))
+def after_signing(*said: ev.Payload, before: Sequence[ev.Payload] = (), first: ev.Signed = SIGNED) -> Job:
+    return told(chained([*BASE, *(("Ann", p) for p in before), ("Bo", first), *(("Ann", p) for p in said)]))
 
 
 @pytest.mark.parametrize(
@@ -56,9 +57,7 @@ def after_signing(*said: ev.Payload, before: Sequence[ev.Payload] = ()) -> Job:
 )
 def test_every_change_after_signing_is_told_with_who_and_when(said: ev.Payload, words: str) -> None:
     job = after_signing(said)
-    found = cover(job, job.round(R))
-    assert found is not None
-    (change,) = found.changed
+    (change,) = job.round(R).changed_after_signing
     assert change.startswith(f"changed after signing: {words}"), change
     assert ", by Ann, 2026-01-05" in change
 
@@ -100,7 +99,22 @@ def test_other_clips_of_a_sound_cylinder_beside_the_round_are_a_change() -> None
 
 def test_what_is_covered_is_counted() -> None:
     job = after_signing(before=SOUND)
-    found = cover(job, job.round(R))
-    assert found is not None
-    assert found.covers[2:] == ("1 clip", "1 clip of a sound cylinder beside it", "1 verdict")
-    assert cover(job, job.round(OTHER)) is None
+    said = covers(job, job.round(R))
+    assert said.endswith("; 2 clips; 1 clip of a sound cylinder beside it; 1 verdict.")
+
+
+KEYED = replace(SIGNED, public_key="ab", signature="cd")
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "told"), [(SIGNED, SIGNED, 0), (KEYED, KEYED, 0), (SIGNED, KEYED, 0), (KEYED, SIGNED, 1)]
+)
+def test_who_signs_again_covers_what_changed_unless_more_weakly(first: ev.Signed, second: ev.Signed, told: int) -> None:
+    """What changed stays on the record with who signed over it; a typed name does not cover for a key."""
+    loss = ev.ReadingEntered(reading="loss", value=7, unit="percent", si=7.0, cylinder=1)
+    job = after_signing(loss, replace(second, name="Cy"), first=first)
+    (change,) = job.round(R).changes
+    assert len(job.round(R).changed_after_signing) == told
+    assert change.sentence.endswith("; signed again by Cy") is not told
+    (waits,) = [one.why for one in waiting(job) if one.round_id == R] or [""]
+    assert waits == ("changed" if told else ""), "else it would wait for ever"

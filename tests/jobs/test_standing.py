@@ -32,7 +32,7 @@ def clip(n: int, point: str = "intake", kind: str = "air", walk: str = "air") ->
     )
 
 
-def judged(path: str = "intake-valve", kind: str = "path", clips: tuple[str, ...] = ("clip1",)) -> ev.Judged:
+def judged(path: str = "intake-valve", kind: str = "path", clips: tuple[str, ...] = ("clip0", "clip1")) -> ev.Judged:
     return ev.Judged(round_id=R, result=result(kind, path), clips=clips, version="9.9")
 
 
@@ -46,7 +46,13 @@ def chained(payloads: Iterable[tuple[str, ev.Payload]], after: tuple[Line, ...] 
     return tuple(lines)
 
 
-BASE = (("Ann", opened()), ("Ann", ev.RoundOpened(round_id=R, cylinder=1)), ("Ann", clip(1)), ("Ann", judged()))
+BASE = (
+    ("Ann", opened()),
+    ("Ann", ev.RoundOpened(round_id=R, cylinder=1)),
+    ("Ann", clip(0, kind="quiet", walk="quiet")),
+    ("Ann", clip(1)),
+    ("Ann", judged()),
+)
 
 
 def after(*said: ev.Payload, who: str = "Bo") -> RoundRecord:
@@ -85,13 +91,13 @@ def test_sent_back_leaves_the_verdict_and_waits_again_once_the_clip_came() -> No
     back = ev.SentBack(round_id=R, name="Bo", point="tailpipe", clip_kind="air", reason="faint")
     s = standing(after(back))
     assert (s.by, s.how, s.paths, s.answered, s.waits) == ("program", "sent-back", ("intake-valve",), False, False)
-    come = (back, clip(2, "tailpipe"), judged(clips=("clip1", "clip2")))
+    come = (back, clip(2, "tailpipe"), judged(clips=("clip0", "clip1", "clip2")))
     assert (standing(after(*come)).answered, standing(after(*come)).waits) == (True, True)
     assert not standing(after(back, clip(2, "tailpipe"))).waits, "not before it is judged again"
 
 
 def test_nothing_judged_nothing_stands() -> None:
-    job = told(chained(BASE[:3]))
+    job = told(chained(BASE[:4]))
     assert standing_of(job, 1) == Standing(round_id=R, cylinder=1, by="nobody")
     assert standing_of(job, 2) is None
     assert latest_round(job, 1) is job.rounds[0]
@@ -115,7 +121,7 @@ def test_the_kind_follows_from_the_paths(paths: tuple[str, ...], kind: str) -> N
 # ---------------------------------------------------------------------- how it was heard
 
 SAT = ev.SatDown(sitting="s1", name="Bo", role="supervisor")
-PLAYED = ev.PairPlayed(sitting="s1", name="Bo", round_id=R, point="intake", clips=("clip1", "clip1"))
+PLAYED = ev.PairPlayed(sitting="s1", name="Bo", round_id=R, point="intake", clips=("clip1", "clip0"))
 CALL = ev.ByEarCalled(round_id=R, paths=("rings",), role="supervisor", name="Bo", sitting="s1")
 SHOWN = ev.NumbersShown(sitting="s1", name="Bo", rounds=(R,), screen="engine")
 AGREED = ev.Confirmed(round_id=R, name="Bo", blind=True, sitting="s1")
@@ -134,10 +140,21 @@ AGREED = ev.Confirmed(round_id=R, name="Bo", blind=True, sitting="s1")
         ((msgspec.structs.replace(SHOWN, sitting="s0", name="Cy"), SAT, PLAYED, CALL), True),
         ((SAT, PLAYED, msgspec.structs.replace(CALL, name="Cy")), False),
         ((SAT, PLAYED, msgspec.structs.replace(CALL, before_numbers=False)), False),
+        ((SAT, msgspec.structs.replace(PLAYED, clips=("clip1", "clip9")), CALL), False),
+        ((SAT, msgspec.structs.replace(PLAYED, clips=()), CALL), False),
+        ((SAT, PLAYED, CALL, clip(2)), False),
+        ((SAT, PLAYED, clip(2), CALL), False),
+        ((SAT, clip(2), msgspec.structs.replace(PLAYED, clips=("clip0", "clip2")), CALL), True),
+        ((SAT, PLAYED, CALL, clip(2, "tailpipe")), False),
+        ((SAT, clip(2, kind="switched", walk="switched"), PLAYED, CALL), False),
+        (
+            (SAT, clip(2, kind="switched", walk="switched"), msgspec.structs.replace(PLAYED, clips=("clip2",)), CALL),
+            True,
+        ),
     ],
 )
 def test_blind_follows_from_what_was_shown_and_played(before: tuple[ev.Payload, ...], blind: bool) -> None:
-    """Whatever the decision itself claims."""
+    """Whatever the decision itself claims; heard is what is there to be heard now, not what a later clip replaced."""
     assert standing(after(*before, AGREED)).heard.blind is blind
 
 

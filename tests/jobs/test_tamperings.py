@@ -29,6 +29,7 @@ from listen.jobs.folder.heads import REGISTER
 from listen.jobs.folder.journal import GENESIS, write_line
 from listen.jobs.folder.journal_file import JOURNAL
 from listen.jobs.folder.store import open_job
+from listen.jobs.hearing import pair_at
 from tests.jobs.made import result
 from tests.jobs.shop import quick_judge, small_job
 
@@ -67,7 +68,7 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with open_job(folder, actor="Bo") as opened:
         round_ = opened.job.rounds[0]
         said = {"round_id": round_.id, "name": "Bo", "sitting": SITTING}
-        clips = tuple(c.id for c in round_.clips[:2])
+        clips = tuple(c.id for c in pair_at(round_, "intake"))
         opened.append(
             ev.SatDown(sitting=SITTING, name="Bo", role="supervisor"),
             ev.PairPlayed(point="intake", clips=clips, **said),

@@ -160,7 +160,12 @@ def act(opened: OpenJob, name: str, rng: random.Random) -> None:
 def work(folder: Path, name: str, seconds: float, seed: str) -> None:
     """Act after act, and a look every second."""
     rng, end, looked = random.Random(seed), time.monotonic() + seconds, 0.0
-    opened = open_job(folder, bench=False, actor=name)
+    while True:
+        try:
+            opened = open_job(folder, bench=False, actor=name)
+            break
+        except JobLocked:  # a machine so busy that the other one kept its turn for seconds
+            say(refused=1)
     known = {e.id for e in opened.chain.events()}
     while time.monotonic() < end:
         before = len(opened.chain.lines)

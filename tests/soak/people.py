@@ -252,18 +252,39 @@ class Supervisor(Person):
             await self.until(lambda: screen.phase == "tech")
         await self.pilot.press("n")
         await self.until(lambda: screen.phase == "decide")
+        while screen.phase == "decide":
+            await self.say_so(screen)
+        if screen.phase != "done":
+            raise AssertionError(f"neither decided nor refused: {screen.phase}; {words(self.app)}")
+
+    async def say_so(self, screen: ConfirmScreen) -> None:
+        """Send back, or agree and sign; what a bay wrote meanwhile is refused, and one is back at the numbers."""
+        decisions = len(screen.record.decisions)
         if self.rng.random() < 0.3:
             await self.pilot.press("b", "1", "1")
             await self.until(lambda: screen.phase == "back-reason")
             await type_text(self.pilot, "Once more, please")
+            await self.until(lambda: screen.phase == "done" or self.told_to_look_again())
         else:
             await self.pilot.press("a")
-            await self.until(lambda: screen.phase == "decided")
+            await self.until(lambda: screen.phase == "decided" or self.told_to_look_again())
+        if len(screen.record.decisions) > decisions:
+            say(decided=screen.round_id, job=self.folder())
+        if screen.phase == "decided":
             await self.pilot.press("s")
             await self.until(lambda: screen.phase == "sign")
             await type_text(self.pilot, self.name)
-        await self.until(lambda: screen.phase == "done")
-        say(decided=screen.round_id, job=self.folder())
+            await self.until(lambda: screen.phase in ("done", "decide"))
+        while screen.phase in ("back-reason", "kind", "point"):
+            await self.pilot.press("escape")
+            await self.pilot.pause()
+        if screen.phase == "decide":
+            say(refused=screen.round_id)
+            self.app.clear_notifications()
+
+    def told_to_look_again(self) -> bool:
+        """Whether the last thing said in the corner is that something came in meanwhile."""
+        return any("look again" in n.message for n in self.app._notifications)
 
 
 def say(**what: Any) -> None:

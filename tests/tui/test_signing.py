@@ -4,15 +4,22 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from bay import screen_text, type_text, until
+import numpy as np
+import pytest
+from bay import screen_text, to_engine, type_text, until
 from bay import words as said_on
-from fakes import FakeServices
+from fakes import FakePlayer, FakeServices, result_for
 from test_screens import confirming, judged_job
 
+from listen.audio.write import write_flac
 from listen.errors import JobError
+from listen.jobs.events import Judged, RoundOpened
 from listen.jobs.exchange.keys import fingerprint, make_key
 from listen.jobs.exchange.sign import check_signatures
-from listen.jobs.folder.store import open_job
+from listen.jobs.folder.store import create_job, open_job
+from listen.jobs.hearing import numbers_seen
+from listen.signal.clip import Clip
+from listen.trade.layout import layout
 from tui.app import HisswayApp
 from tui.screens.confirm.screen import ConfirmScreen
 from tui.screens.ticks import TickScreen
@@ -133,6 +140,91 @@ async def test_blind_is_what_happened_to_whoever_sits_here(tmp_path: Path) -> No
         second = app.job.round(round_id).decision
         assert second.payload.name == "Cy Vale" and not second.heard.blind and not second.payload.blind
         assert second.heard.numbers_first and len(second.heard.pairs) == 1
+
+
+class Slow(FakePlayer):
+    """A loudspeaker that plays until it is stopped."""
+
+    def play(self, clip, gain_db: float = 0.0) -> None:
+        super().play(clip, gain_db)
+        self.playing = True
+
+
+class SlowServices(FakeServices):
+    def player(self):
+        self.slow = getattr(self, "slow", Slow())
+        return self.slow
+
+
+async def test_a_pair_that_was_stopped_was_not_heard(tmp_path: Path) -> None:
+    round_id = await judged_job(tmp_path)
+    app = HisswayApp(services=SlowServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await confirming(pilot, tmp_path)
+        await pilot.press("space")
+        await until(pilot, lambda: screen.query_one("Pairs").sounding[1] == 0)
+        await pilot.press("x")
+        await until(pilot, lambda: screen.query_one("Pairs").sounding[1] == -1)
+        assert screen.query_one("Pairs").pairs[0].heard == 0
+        await pilot.press("c", "2")
+        await until(pilot, lambda: screen.phase == "tech")
+        assert app.job.round(round_id).played == ()
+
+
+async def test_a_switched_take_is_heard_as_the_pair_of_its_halves(tmp_path: Path) -> None:
+    """One take, air off and on in it: two sounds in an order that is not told, and it counts as heard."""
+    round_id = await switched_job(tmp_path)
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await confirming(pilot, tmp_path)
+        await pilot.press("space")
+        await until(pilot, lambda: screen.query_one("Pairs").pairs[0].heard == 1)
+        assert len(app.services.fake_player.played) == 2
+        await pilot.press("c", "2")
+        await until(pilot, lambda: screen.phase == "tech")
+        (take,) = app.job.round(round_id).live_clips()
+        assert [p.clips for p in app.job.round(round_id).played] == [(take.id,)]
+
+
+async def switched_job(tmp_path: Path) -> str:
+    """A judged round that is one switched take: louder while the air is on."""
+    on_s = ((1.0, 2.0), (3.0, 4.0))
+    noise = np.random.default_rng(1).standard_normal(5 * 48_000).astype(np.float32) * 0.01
+    for begin, end in on_s:
+        noise[round(begin * 48_000) : round(end * 48_000)] *= 3
+    write_flac(tmp_path / "take.flac", Clip.of(noise, 48_000))
+    with create_job(tmp_path / "jobs", title="Judged", engine=layout("inline-4")) as opened:
+        opened.append(RoundOpened(round_id="c1-a", cylinder=1))
+        opened.keep_file(tmp_path / "take.flac", opened.new_part("c1-a", "intake", "switched", "switched", on_s))
+        clips = tuple(c.id for c in opened.job.round("c1-a").live_clips())
+        opened.append(Judged(round_id="c1-a", result=result_for(["intake"]), clips=clips))
+    return "c1-a"
+
+
+@pytest.mark.parametrize("away", ["left", "another sat down"])
+async def test_numbers_seen_by_someone_who_wrote_nothing_are_remembered(tmp_path: Path, away: str) -> None:
+    """Named, on the screen with the verdict, then gone: under the same name the round is not blind any more."""
+    round_id = await judged_job(tmp_path)
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: bool(app.screen.query("#jobs")))
+        app.sit("Ida Moor", "supervisor")
+        await to_engine(pilot)
+        folder = app.open_job.folder
+        if away == "another sat down":
+            app.sit("Cy Vale", "supervisor")
+    with open_job(folder, write=False) as shown:
+        names = {s.name for s in shown.job.round(round_id).shown}
+        assert names == ({"Ida Moor"} if away == "left" else {"Ida Moor", "Cy Vale"})
+        assert numbers_seen(shown.job.round(round_id), "ida moor", "another sitting")
+        before = len(shown.chain.lines)
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: bool(app.screen.query("#jobs")))
+        app.sit("Ida Moor", "supervisor")
+        await to_engine(pilot)
+    with open_job(folder, write=False) as shown:
+        assert len(shown.chain.lines) == before, "once is enough"
 
 
 async def test_the_supervisor_may_call_two_paths_at_once(tmp_path: Path) -> None:

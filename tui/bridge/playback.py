@@ -32,8 +32,8 @@ class Playback:
         self._turn += 1
         self._make().stop()
 
-    async def play(self, load: Callable[[], tuple[Sequence[Clip], float]], told: Callable[[int], None]) -> None:
-        """Load clips in a thread and play them in order at their gain.
+    async def play(self, load: Callable[[], tuple[Sequence[Clip], float]], told: Callable[[int], None]) -> bool:
+        """Load clips in a thread and play them in order at their gain; gives whether all came to their end.
 
         ``told`` hears which one sounds (0, 1, ...) and -1 at the end. Raises what loading or the loudspeaker raise.
         """
@@ -43,23 +43,31 @@ class Playback:
         player = self._make()
         for i, clip in enumerate(clips):
             if turn != self._turn:
-                return
+                return False
             told(i)
             await in_thread(player.play, clip, gain_db)
             while player.playing and turn == self._turn:
                 await asyncio.sleep(POLL_S)
-            await asyncio.sleep(PAUSE_S)
-        if turn == self._turn:
-            told(-1)
+            if turn == self._turn and i + 1 < len(clips):
+                await asyncio.sleep(PAUSE_S)
+        if turn != self._turn:
+            return False
+        told(-1)
+        return True
 
 
 def prepared(paths: Sequence[Path], *, hiss_only: bool = False, matched: bool = False) -> tuple[list[Clip], float]:
     """Read, band-pass and level-match the clips as asked, and one comfortable gain for all of them."""
     from listen.audio.files import read_clip
+
+    return levelled([read_clip(p) for p in paths], hiss_only=hiss_only, matched=matched)
+
+
+def levelled(clips: list[Clip], *, hiss_only: bool = False, matched: bool = False) -> tuple[list[Clip], float]:
+    """Clips band-passed and level-matched as asked, and one comfortable gain for all of them."""
     from listen.lab.ear.playback import comfortable_gain_db
     from listen.signal.picture import hiss_band, level_matched
 
-    clips = [read_clip(p) for p in paths]
     if hiss_only:
         clips = [hiss_band(c) for c in clips]
     if matched and len(clips) == 2:

@@ -49,7 +49,7 @@ class HearingScreen(BayScreen[R]):
                 pairs.sounding = (pair.id, i)
 
         try:
-            await self.playback.play(load, told)
+            whole = await self.playback.play(load, told)
         except AudioError as e:
             self.cannot_play(e)
             return
@@ -58,6 +58,8 @@ class HearingScreen(BayScreen[R]):
             return
         finally:
             told(-1)
+        if not whole:
+            return
         pairs.pairs = tuple(replace(p, heard=p.heard + (p.id == pair.id)) for p in pairs.pairs)
         self.was_heard(pair)
 

@@ -55,7 +55,11 @@ class Pairs(Drawn, can_focus=True):
         """Pointer, name, the clips, how often heard."""
         line = Cells(width, "plain")
         if y >= len(self.pairs):
-            line.put(2, "no pairs to hear: a point needs a quiet and an air clip" if not self.pairs else "", "dim")
+            line.put(
+                2,
+                "no pairs to hear: a point needs a quiet and an air clip, or a switched take" if not self.pairs else "",
+                "dim",
+            )
             return line
         pair, here = self.pairs[y], y == self.chosen
         line.put(0, "▶" if here else " ", "warn")

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from pathlib import Path
 
+from listen.jobs.cover import covers
 from listen.jobs.events import ClipKept
 from listen.jobs.exchange.sign import SignatureCheck, check_signatures
 from listen.jobs.exchange.trust import fault, remark
@@ -66,7 +67,7 @@ def verify_job(
         mismatches=faults,
         remarks=(
             *(f"{s.name}: {remark(s, against.trust)}" for s in signatures if not fault(s, job.shop, against.trust)),
-            *(said for r in job.rounds for said in _round_remarks(r)),
+            *(said for r in job.rounds for said in _round_remarks(job, r)),
             *judged.remarks,
             *job.troubles,
         ),
@@ -102,7 +103,7 @@ def _decision_faults(record: RoundRecord) -> Iterator[Mismatch]:
                 yield Mismatch("signature", f"{signed.name}, round {record.id}", "states other than what is recorded")
 
 
-def _round_remarks(record: RoundRecord) -> Iterator[str]:
+def _round_remarks(job: Job, record: RoundRecord) -> Iterator[str]:
     where = f"round on cylinder {record.cylinder}"
     for d in record.decisions:
         if d.payload.blind and not d.heard.recorded:
@@ -111,8 +112,10 @@ def _round_remarks(record: RoundRecord) -> Iterator[str]:
             yield f"{where}: {d.payload.name} decides on a round they recorded themselves"
     for one in record.open_decisions[:-1]:
         yield f"{where}: {one.payload.name} decided without knowing of the decision that counts; a person settles it"
-    for said in record.changed_after_signing:
-        yield f"{where}: {said}"
+    if record.signed and not record.changed_after_signing:
+        yield f"{where}: {covers(job, record)}"
+    for change in record.changes:
+        yield f"{where}: {change.sentence}"
 
 
 def _vouched(

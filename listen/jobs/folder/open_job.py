@@ -24,7 +24,7 @@ from listen.jobs.folder.journal_file import JOURNAL, broken_words
 from listen.jobs.folder.lock import BenchLock
 from listen.jobs.folder.mend import mend
 from listen.jobs.folder.parts import CLIPS, Partial, is_clip_id, new_partial, partials
-from listen.jobs.folder.summary import summarize, write_summary
+from listen.jobs.folder.summary import JobSummary, stored_summary, summarize, write_summary
 from listen.jobs.folder.turn import Turn, news
 from listen.jobs.job import Job
 from listen.jobs.unseen import unseen
@@ -129,10 +129,25 @@ class OpenJob:
             if self._turn is None:
                 raise JobError(f"{self.folder}: is open to read only; nothing was written")
             with self._turn.taken():
-                torn = self._read_on()
-                if torn and (found := mend(self.folder, Chain(tuple(self._lines), torn=torn), None)):
-                    self._add(write_line(found, prev=self.head, actor="hissway"))
+                self._mend(self._read_on())
                 yield
+
+    def look_over(self) -> None:
+        """Just opened: find out whether the journal is as it was left here, and say in it where it is not.
+
+        Raises
+        ------
+        JobError
+            As :meth:`writing`.
+        """
+        if self._turn is not None:
+            with self._adding, self._turn.taken():
+                self._mend(self._read_on(), stored_summary(self.folder), heads.known(self.folder))
+
+    def _mend(self, end: Chain, known: JobSummary | None = None, register: heads.Known | None = None) -> None:
+        whole = Chain(tuple(self._lines), torn=end.torn, open_ended=end.open_ended)
+        if found := mend(self.folder, whole, known, register):
+            self._add(write_line(found, prev=self.head, actor="hissway"))
 
     def catch_up(self) -> Job:
         """Read what other programs wrote since; costs one look at the file where they wrote nothing.
@@ -153,16 +168,16 @@ class OpenJob:
             told, self._news = tuple(self._news), []
             return told
 
-    def _read_on(self) -> bytes:
-        """Take in what is new; gives the end of a line that was not written whole."""
+    def _read_on(self) -> Chain:
+        """Take in what is new; gives it with how the file ends."""
         path = self.folder / JOURNAL
         with disk.job_errors("read the journal", path):
             stat = path.stat()
         if (stat.st_size, stat.st_mtime_ns) == (self._size, self._written_ns):
-            return b""
+            return Chain(())
         if not self._written_ns and stat.st_size == self._size:  # just opened
             self._written_ns = stat.st_mtime_ns
-            return b""
+            return Chain(())
         chain, added = news(self.folder, self._lines, self._size)
         if added:
             self._news += chain.events()
@@ -173,7 +188,7 @@ class OpenJob:
             self._take_over(chain)
         if not chain.torn:
             self._written_ns = stat.st_mtime_ns
-        return chain.torn
+        return chain
 
     @property
     def clips(self) -> Path:

@@ -11,14 +11,12 @@ from listen.durable import sync_folder
 from listen.errors import JournalBroken
 from listen.jobs.events import EngineSize, JobOpened
 from listen.jobs.folder.disk import folder_mode, job_errors, make_folders, replace
-from listen.jobs.folder.heads import known
 from listen.jobs.folder.home import at_home
 from listen.jobs.folder.journal import GENESIS, write_line
 from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
-from listen.jobs.folder.mend import mend
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.parts import CLIPS, PARTS
-from listen.jobs.folder.summary import JobSummary, list_jobs, stored_summary
+from listen.jobs.folder.summary import JobSummary, list_jobs
 from listen.jobs.folder.turn import Turn
 from listen.plain_name import plain_name
 from listen.trade.layout import Engine, layout
@@ -106,19 +104,13 @@ def open_job(folder: Path, *, write: bool = True, bench: bool = True, actor: str
     folder = Path(folder)
     if not write:
         return OpenJob(folder, read_journal(folder), None, actor)
-    if not (folder / JOURNAL).is_file():
-        read_journal(folder)  # raises, in words, before a lock file is left behind
-    turn = Turn(folder)
-    with turn.taken():
-        chain = read_journal(folder)
-        if chain.broken:
-            raise JournalBroken(broken_words(folder, chain))
-        if not chain.lines:
-            raise JournalBroken(f"{folder / JOURNAL}: holds no whole event; restore it from a bag or remove it")
-        found = mend(folder, chain, stored_summary(folder), known(folder))
-        opened = OpenJob(folder, chain, turn, actor)
-        if found is not None:
-            opened.append(found, actor="hissway")
+    chain = read_journal(folder)  # before the turn: a long journal on a slow disk keeps nobody from writing
+    if chain.broken:
+        raise JournalBroken(broken_words(folder, chain))
+    if not chain.lines:
+        raise JournalBroken(f"{folder / JOURNAL}: holds no whole event; restore it from a bag or remove it")
+    opened = OpenJob(folder, chain, Turn(folder), actor)
+    opened.look_over()
     if bench:
         opened.to_bench()
     return opened

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 import secrets
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, ClassVar
@@ -12,14 +12,22 @@ from typing import TYPE_CHECKING, ClassVar
 from textual import on
 from textual.binding import Binding, BindingType
 
+from listen.errors import ClipError
+from listen.jobs.hearing import pair_at
 from listen.trade.points import point
-from tui.bridge.playback import prepared
+from tui.bridge.playback import levelled
 from tui.screens.hearing import HearingScreen
 from tui.widgets.pairs import Pair, Pairs
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
+    from listen.jobs.events import ClipKept
     from listen.jobs.job import RoundRecord
     from listen.signal.clip import Clip
+
+    Heard = tuple[list[Clip], float]
+    """Clips in the order they are played, and their gain."""
 
 
 class BlindScreen(HearingScreen[None]):
@@ -48,21 +56,19 @@ class BlindScreen(HearingScreen[None]):
     def _play_pair(self, event: Pairs.Play) -> None:
         self.start(partial(self.play_pair, event.pair, self._load(event.pair)), "play")
 
-    def _load(self, pair: Pair) -> Callable[[], tuple[Sequence[Clip], float]]:
-        """Quiet and air at a point in an order that is not told."""
+    def _load(self, pair: Pair) -> Callable[[], Heard]:
+        """Air off and air on at a point in an order that is not told."""
         opened = self.bay.open_job
         assert opened is not None
-        return partial(prepared, [opened.clip_path(c) for c in self.order(pair.id)], matched=self._matched)
-
-    def order(self, at: str) -> tuple[str, ...]:
-        """Clips of the pair at a point in the order they are played."""
-        clips = [self.record.live_clips(at, walk)[-1].id for walk in ("quiet", "air")]
-        return tuple(reversed(clips) if swapped(self.record, self.seed, at) else clips)
+        kept = [(c.kept, opened.clip_path(c.id)) for c in pair_at(self.record, pair.id)]
+        return partial(_load, kept, self._matched, swapped(self.record, self.seed, pair.id))
 
     def was_heard(self, pair: Pair) -> None:
         """It counts for whoever sits here."""
         if self.bay.job is not None:
-            self.bay.sitting.played(self.bay.job.id, self.round_id, pair.id, self.order(pair.id))
+            clips = [c.id for c in pair_at(self.record, pair.id)]
+            order = reversed(clips) if swapped(self.record, self.seed, pair.id) else clips
+            self.bay.sitting.played(self.bay.job.id, self.round_id, pair.id, tuple(order))
 
     def reveal(self) -> None:
         """After the call: which of each two sounds had the air."""
@@ -80,14 +86,26 @@ class BlindScreen(HearingScreen[None]):
 
 def blind_pairs(record: RoundRecord, seed: str) -> tuple[Pair, ...]:
     """Pairs in an order that tells nothing, the same each time this round is opened."""
-    have = [
-        p
-        for p in dict.fromkeys(c.kept.point for c in record.live_clips())
-        if record.live_clips(p, "quiet") and record.live_clips(p, "air")
-    ]
+    have = [p for p in dict.fromkeys(c.kept.point for c in record.live_clips()) if pair_at(record, p)]
     dice = random.Random(f"{seed} {record.id}")  # noqa: S311 - an order for the ear, no secret
     dice.shuffle(have)
     return tuple(Pair(p, point(p).words) for p in have)
+
+
+def _load(kept: list[tuple[ClipKept, Path]], matched: bool, swap: bool) -> Heard:
+    """Read what is heard against each other; of a switched take its halves."""
+    from listen.audio.files import read_clip
+    from listen.rounds.switching import halves
+
+    clips = [read_clip(path) for _, path in kept]
+    if len(kept) == 1:
+        found = halves(clips[0], kept[0][0].on_s)
+        if found is None:
+            raise ClipError(
+                f"{kept[0][1].name}: where its air went on and off is not known; it cannot be heard as a pair"
+            )
+        clips = list(found)
+    return levelled(clips[::-1] if swap else clips, matched=matched)
 
 
 def swapped(record: RoundRecord, seed: str, at: str) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from listen.jobs.cover import covers
 from listen.jobs.decision import asked_step
 from listen.jobs.events import Confirmed, Overruled, Payload, SentBack
 from listen.jobs.statement import statement
@@ -15,7 +16,7 @@ from tui.widgets.banner import Say
 from tui.widgets.panels import Choice, Entry
 
 if TYPE_CHECKING:
-    from listen.jobs.job import RoundRecord
+    from listen.jobs.job import Job, RoundRecord
     from listen.trade.points import Point
 
 DECISIONS = (
@@ -28,15 +29,18 @@ KINDS = (
     Choice("1", "air", "an air clip", "air on"),
     Choice("2", "quiet", "a quiet clip", "air off"),
     Choice("3", "shut", "a shut clip", "supply on, cylinder side shut off"),
+    Choice("4", "switched", "a switched take", "air off and on again at a microphone that stays where it is"),
 )
 SHOW = (Choice("n", "numbers", "show the numbers"),)
 NAME = (Entry("name", "Your name", length=60),)
+BEFORE_NUMBERS = ("name", "hear", "call", "tech")
+"""Phases in which no number is on the screen."""
 BLIND = "Nothing the tech called or the program measured has been shown to you."
 SEEN = "You have seen numbers of this round: it will stand as heard with the numbers seen."
 REASON = (Entry("reason", "Reason", length=300),)
 
 
-def phase_say(phase: str, record: RoundRecord, name: str, key: str = "", *, seen: bool = False) -> Say:
+def phase_say(phase: str, job: Job, record: RoundRecord, name: str, key: str = "", *, seen: bool = False) -> Say:
     """The banner of a phase; ``key``: what there is to say of the shop key before signing.
 
     ``seen``: numbers of this round were shown to this person before.
@@ -61,12 +65,14 @@ def phase_say(phase: str, record: RoundRecord, name: str, key: str = "", *, seen
         ),
         "sign": (
             f"You sign: \N{LEFT DOUBLE QUOTATION MARK}{statement(record, name)}\N{RIGHT DOUBLE QUOTATION MARK}",
-            f"Type your name as under a report: it signs and closes the round. {key}",
+            f"Type your name as under a report: it signs and closes the round. {covers(job, record)} {key}",
         ),
         "done": (_done(record), held_by(record)),
     }
     step, more = texts[phase]
     changed = "; ".join(record.changed_after_signing)
+    if changed and phase in BEFORE_NUMBERS:
+        changed = "Something changed since this round was signed; what, is told with the numbers."
     return Say(who, step, more, f"! {changed}" if changed else "", "caution" if phase in ("sign", "name") else "plain")
 
 

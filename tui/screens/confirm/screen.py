@@ -12,7 +12,7 @@ from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
-from listen.errors import HisswayError
+from listen.errors import HisswayError, JobChanged
 from listen.jobs.events import Confirmed, Overruled, Payload, SentBack
 from listen.jobs.hearing import first_call, heard, numbers_seen, same_person
 from listen.jobs.walk import round_points
@@ -35,8 +35,6 @@ if TYPE_CHECKING:
 
 CHOICES = {"tech": phases.SHOW, "decide": phases.DECISIONS, "kind": phases.KINDS}
 ENTRIES = {"name": phases.NAME, "overrule-reason": phases.REASON, "back-reason": phases.REASON, "sign": phases.NAME}
-BLIND = ("name", "hear", "call", "tech")
-"""Phases in which no number is on the screen."""
 
 
 class ConfirmScreen(BlindScreen):
@@ -76,7 +74,8 @@ class ConfirmScreen(BlindScreen):
         self._signing = Signing(self.bay.services)
         self.query_one(Pairs).pairs = blind_pairs(record, self.seed)
         sits = self.bay.sitting.role == "supervisor" and self.bay.sitting.name
-        self.phase = "done" if record.signed else "hear" if sits else "name"
+        closed = record.signed and not record.changed_after_signing
+        self.phase = "done" if closed else "hear" if sits else "name"
         super().on_mount()
 
     @property
@@ -86,7 +85,7 @@ class ConfirmScreen(BlindScreen):
 
     def numbers(self, job: Job) -> tuple[str, ...]:
         """Numbers are shown from a certain phase on."""
-        return () if self.phase in BLIND else (self.round_id,)
+        return () if self.phase in phases.BEFORE_NUMBERS else (self.round_id,)
 
     def _seen(self) -> bool:
         """Whether numbers of this round were shown to whoever sits here, now or in an earlier sitting."""
@@ -101,11 +100,11 @@ class ConfirmScreen(BlindScreen):
         record, phase = self.record, self.phase
         points = round_points(job, record)
         key = self._signing.words() if phase in ("decided", "sign") else ""
-        self.query_one(Banner).say = phases.phase_say(phase, record, self.name_typed, key, seen=self._seen())
+        self.query_one(Banner).say = phases.phase_say(phase, job, record, self.name_typed, key, seen=self._seen())
         pairs, ladder = self.query_one(Pairs), self.query_one(Ladder)
         pairs.display = phase in ("hear", "call", "tech", "decide")
-        ladder.display = phase not in BLIND
-        ladder.rungs = rungs(points, record, {}, {}) if phase not in BLIND else ()
+        ladder.display = phase not in phases.BEFORE_NUMBERS
+        ladder.rungs = rungs(points, record, {}, {}) if phase not in phases.BEFORE_NUMBERS else ()
         choice, entry = self.query_one(ChoicePanel), self.query_one(EntryPanel)
         choices = self._choices()
         choice.display, entry.display = bool(choices), phase in ENTRIES
@@ -231,10 +230,13 @@ class ConfirmScreen(BlindScreen):
         """Sign beside the screen, after all that is on its way to the disk: a signature stands on the last of it."""
         try:
             await self.bay.written(sign)
+        except JobChanged as e:  # what came in is looked at before anything is signed
+            self.refuse(e)
+            self.go("decide")
         except HisswayError as e:
             self.query_one(EntryPanel).wrong(str(e))
-            return
-        self.go("done")
+        else:
+            self.go("done")
 
     def _blind(self) -> bool:
         """Whether clips were heard and a path was called before any number was shown, as the journal has it."""
@@ -254,7 +256,7 @@ class ConfirmScreen(BlindScreen):
 
     def action_who(self) -> None:
         """Someone else confirms; what was on the screen until now they have seen."""
-        self._numbers_were_up = self.phase not in BLIND
+        self._numbers_were_up = self.phase not in phases.BEFORE_NUMBERS
         self.playback.stop()
         self.go("name")
 

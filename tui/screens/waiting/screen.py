@@ -19,7 +19,7 @@ from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.widgets.rows import Rows
 
-COLUMNS = (("Waits", 24), ("Cyl", 3), ("Job", 0), ("Recorded by", 14), ("Since", 16))
+COLUMNS = (("Waits", 23), ("Cyl", 3), ("Job", 0), ("By", 10), ("Since", 16))
 """Heads and widths; the title takes what is left."""
 PADDING = 12
 """Columns between and beside the columns."""
@@ -125,5 +125,5 @@ class WaitingScreen(BayScreen[None]):
 
 def _row(job: JobSummary, one: Waiting, title: int) -> tuple[Text, ...]:
     why = WAITS[one.why] + (f", {plain(one.asked_by, 30)}" if one.asked_by else "")
-    cells = (why, str(one.cylinder), plain(job.title, title), plain(one.recorded_by or "–", 14))
+    cells = (why, str(one.cylinder), plain(job.title, title), plain(one.recorded_by or "–", 40))
     return tuple(Text(cell, no_wrap=True, overflow="ellipsis") for cell in (*cells, times.moment(one.since)))

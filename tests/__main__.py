@@ -1,5 +1,6 @@
 """``python -m tests crash | faults | fuzz | keys | soak``: long runs that kill, starve and mislead the program;
-``ceiling`` tells what could be known at all, ``recordings`` makes what is shipped."""
+``ceiling`` tells what could be known at all, ``recordings`` makes what is shipped, ``slips`` counts how many slips of
+whoever records are noticed."""
 
 from __future__ import annotations
 
@@ -16,6 +17,7 @@ LONG_RUNS = {
     "fuzz": "tests.fuzz.command",
     "keys": "tests.keys.command",
     "recordings": "tests.demo.job",
+    "slips": "tests.rounds.slip_rates",
     "soak": "tests.soak.session",
 }
 """Each a module with SUMMARY, EXAMPLE, add_arguments(parser) and run(args)."""

@@ -29,9 +29,19 @@ def _with_takes(spec: RoundSpec, change: Callable[[PointSpec, TakeSpec], Mapping
     return msgspec.structs.replace(spec, points=tuple(points))
 
 
+_LAST: dict[str, tuple[RoundSpec, Clips]] = {}
+
+
+def clean(spec: RoundSpec) -> Clips:
+    """The round as it is; the last one is kept, since several slips change only what stands under which label."""
+    if "round" not in _LAST or _LAST["round"][0] is not spec:
+        _LAST["round"] = (spec, render(spec))
+    return dict(_LAST["round"][1])
+
+
 def copied(rng: np.random.Generator, spec: RoundSpec) -> Clips:
     """One recording stored under two labels, as it is, quieter, offset, cut, or coded again."""
-    clips = render(spec)
+    clips = clean(spec)
     one, other = (
         _keys(clips, Kind.QUIET, Kind.AIR)[i]
         for i in rng.choice(len(_keys(clips, Kind.QUIET, Kind.AIR)), 2, replace=False)
@@ -51,11 +61,22 @@ def copied(rng: np.random.Generator, spec: RoundSpec) -> Clips:
 
 def swapped(rng: np.random.Generator, spec: RoundSpec) -> Clips:
     """The air or quiet clips of two points under each other's labels."""
-    clips = render(spec)
+    clips = clean(spec)
     kind = Kind.AIR if rng.random() < 0.7 else Kind.QUIET
     points = list(dict.fromkeys(key[0] for key in _keys(clips, kind)))
     a, b = (points[i] for i in rng.choice(len(points), 2, replace=False))
     clips[a, kind, 1], clips[b, kind, 1] = clips[b, kind, 1], clips[a, kind, 1]
+    return clips
+
+
+def swapped_throughout(rng: np.random.Generator, spec: RoundSpec) -> Clips:
+    """Two points under each other's labels in the quiet and air walks; only the sound cylinder's are as labelled."""
+    clips = clean(spec)
+    a, b = (str(p) for p in rng.choice([p.point for p in spec.points], 2, replace=False))
+    for name, kind, number in _keys(clips, Kind.QUIET, Kind.AIR, Kind.SHUT):
+        if name == a:
+            one, other = (a, kind, number), (b, kind, number)
+            clips[one], clips[other] = clips[other], clips[one]
     return clips
 
 
@@ -93,6 +114,7 @@ def part_of_the_time(rng: np.random.Generator, spec: RoundSpec) -> Clips:
 BLUNDERS: dict[str, Callable[[np.random.Generator, RoundSpec], Clips]] = {
     "copied": copied,
     "swapped": swapped,
+    "swapped throughout": swapped_throughout,
     "air off": air_off,
     "air on in quiet": air_on,
     "other gain": other_gain,

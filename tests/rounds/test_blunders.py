@@ -80,7 +80,7 @@ def test_the_clean_round_is_named() -> None:
     assert result.verdict.kind == "path" and result.verdict.paths == ("intake-valve",)
 
 
-@pytest.mark.parametrize("slip", sorted(set(BLUNDERS) - {"swapped"}))
+@pytest.mark.parametrize("slip", sorted(set(FLAGS) - {"swapped"}))
 def test_a_slip_is_noticed_told_and_nothing_is_named(slip: str) -> None:
     result = judged(BLUNDERS[slip](np.random.default_rng(2), leak()))
     flags = {f.flag: f for p in result.points for f in p.flags}
@@ -136,6 +136,21 @@ def test_a_copy_is_known_whatever_was_done_to_it(change: str) -> None:
         "MP3": through_mp3(clip),
     }[change]
     assert likeness([mark_of(clip), mark_of(other)])[0, 1] > 0.8
+
+
+def test_an_input_that_settles_alike_in_every_clip_makes_no_copies() -> None:
+    """The same step and decay in the first tenth of a second, twenty times as loud as the shop."""
+    rng = np.random.default_rng(4)
+    settling = np.where(np.arange(96_000) < 4_800, 0.2 * np.exp(-np.arange(96_000) / 400.0), 0.0)
+    assert likeness([mark_of(0.01 * rng.standard_normal(96_000) + settling) for _ in range(5)]).max() < 0.2
+
+
+def test_two_recordings_of_one_hum_are_no_copies() -> None:
+    """Mains hum and its harmonics, in step in both by chance."""
+    rng = np.random.default_rng(5)
+    t = np.arange(96_000) / 48_000
+    hum = sum(0.1 / k * np.sin(2 * np.pi * 50 * k * t) for k in range(1, 20))
+    assert likeness([mark_of(0.002 * rng.standard_normal(96_000) + hum) for _ in range(3)]).max() < 0.4
 
 
 def test_of_many_recordings_in_one_shop_no_two_are_taken_for_copies() -> None:

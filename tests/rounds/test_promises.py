@@ -107,19 +107,27 @@ def test_what_comes_and_goes_within_an_air_clip_is_noticed_from_1_3_db_and_twice
     assert [bool(part_of_the_time(clips)) for clips in restless] == [False, True]
 
 
-def test_labels_look_swapped_where_exchanging_leaves_four_tenths_and_gains_two_square_decibels() -> None:
+def swap_noticed(apart_db: float, *, wrong: float = 1.0, lift_db: Any = 0.0) -> bool:
+    """Air clips of two of three points ``wrong`` of the way to each other's places, one of them lifted by air."""
     shape = np.tile([1.0, -1.0, 0.0], 3)
+    places = {"intake": 0.0 * shape, "tailpipe": apart_db * shape, "oil-filler": np.roll(apart_db * shape, 1)}
+    other = {"intake": "tailpipe", "tailpipe": "intake", "oil-filler": "oil-filler"}
+    clips = [marked(at, Kind.QUIET, n, place_db=db) for at, db in places.items() for n in (1, 2)]
+    for at, db in places.items():
+        heard = db + wrong * (places[other[at]] - db) + lift_db * (at == "intake")
+        clips.append(marked(at, Kind.AIR, 1, place_db=heard))
+    return bool(swapped_labels(clips))
 
-    def noticed(apart_db: float, wrong: float) -> bool:
-        """Air clips that sit ``wrong`` of the way from their own point to the other."""
-        places = {"intake": 0.0 * shape, "tailpipe": apart_db * shape}
-        clips = [marked(at, Kind.QUIET, n, place_db=db) for at, db in places.items() for n in (1, 2)]
-        for at, other in (("intake", "tailpipe"), ("tailpipe", "intake")):
-            clips.append(marked(at, Kind.AIR, 1, place_db=places[at] + wrong * (places[other] - places[at])))
-        return bool(swapped_labels(clips))
 
-    assert [noticed(10.0, wrong) for wrong in (0.60, 0.63)] == [False, True]  # leaves 44 %, 35 % of what labels do
-    assert [noticed(db, 1.0) for db in (1.7, 1.75)] == [False, True]  # gains 1.9, 2.04 a clip
+def test_labels_look_swapped_where_places_that_stand_still_differ_by_a_decibel() -> None:
+    assert [swap_noticed(db) for db in (0.3, 1.0, 6.0)] == [False, True, True]
+    assert [swap_noticed(6.0, wrong=share) for share in (0.0, 0.5, 0.7)] == [False, False, True]  # half is no nearer
+
+
+def test_a_leak_that_reaches_down_to_the_rooms_sound_makes_no_swap_and_hides_none() -> None:
+    lift_db = np.array([0, 0, 0, 2, 4, 6, 9, 12, 15])
+    assert [swap_noticed(4.0, wrong=share, lift_db=lift_db) for share in (0.0, 1.0)] == [False, True]
+    assert [swap_noticed(4.0, wrong=share, lift_db=np.maximum(lift_db, 3)) for share in (0.0, 1.0)] == [False, True]
 
 
 def test_a_round_json_may_hold_a_megabyte(tmp_path: Path) -> None:

@@ -101,7 +101,7 @@ def attack(root: Path, sittings: int, begin: Callable[[Path, object], Session], 
     for _ in range(sittings):
         session = begin(root, learner)
         while not session.done:
-            assert session.item.facts is None
+            assert session.held.points and session.facts is None
             clues = attacker.clues()
             calls = attacker.calls(clues)
             session.call(Call())

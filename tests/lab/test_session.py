@@ -15,7 +15,7 @@ import pytest
 from listen.errors import LabError
 from listen.lab.learners import Learner, create_learner
 from listen.lab.training import session
-from listen.lab.training.answers import Call, Reveal
+from listen.lab.training.answers import Answer, Call
 from listen.lab.training.drills import DrillSet, OpenDrill, shipped_drills
 from listen.lab.training.session import (
     Session,
@@ -39,7 +39,7 @@ def drill() -> DrillSet:
     return shipped_drills()[0]
 
 
-def said(sitting: Session, call: Call, then: Call | None = None) -> Reveal:
+def said(sitting: Session, call: Call, then: Call | None = None) -> Answer:
     """A call by ear, and what is thought with the readings."""
     sitting.call(call)
     return sitting.answer(then)
@@ -50,18 +50,18 @@ def test_a_whole_drill_from_first_to_last(lab: Path, ada: Learner, drill: DrillS
     session = start(lab, ada, drill, seed=3)
     seen = []
     while not session.done:
-        item = session.item
-        assert item.number == len(seen) + 1 and item.of == drill.rounds and item.facts is None
-        assert len(session.held.pair(item.points[0])) == 2
+        held = session.held
+        assert session.number == len(seen) + 1 and session.total == drill.rounds and session.facts is None
+        assert len(held.pair(held.points[0])) == 2
         with pytest.raises(LabError, match="by ear first"):
             session.answer()
         facts = session.call(Call(paths=("intake-valve",), sure=0.6))
-        assert facts.loss_percent is not None and session.item.facts == facts
+        assert facts.loss_percent is not None and session.facts == facts
         with pytest.raises(LabError, match="by ear already"):
             session.call(Call())
         reveal = session.answer(Call(paths=("rings",), sure=0.5))
         assert reveal.right is ("intake-valve" in reveal.truth) and reveal.right_then is ("rings" in reveal.truth)
-        assert reveal.gave_away
+        assert held.gave_away
         seen.append(reveal.truth)
     assert sorted(seen) == sorted(h.truth for h in map(OpenDrill(drill, lab).held, OpenDrill(drill, lab).ids))
     assert [(a.paths, a.then, a.sure) for a in answers_of(lab, ada)] == [(("intake-valve",), ("rings",), 0.6)] * 5
@@ -77,9 +77,9 @@ def test_a_fresh_round_that_is_left_is_not_met_again(lab: Path, ada: Learner) ->
     first.call(Call(paths=("none",), sure=0.9))  # readings seen, truth not: nothing to be gained
     assert unfinished(lab, ada) == () and len(answers_of(lab, ada)) == 1
     (info,) = sessions_of(lab, ada)
-    assert (info.answered, info.total, info.left) == (1, 2, 1)
+    assert (len(info.answers), info.opened.total, info.left) == (1, 2, 1)
     with pytest.raises(LabError, match="no unfinished session"):
-        resume(lab, ada, info.id)
+        resume(lab, ada, info.opened.session)
 
 
 def test_sessions_of_an_earlier_version_count(lab: Path, ada: Learner) -> None:
@@ -118,8 +118,8 @@ def test_a_sitting_is_taken_up_where_it_was_left(lab: Path, ada: Learner, drill:
     said(first, Call())
     first.call(Call(paths=("none",), sure=0.8))
     (left,) = unfinished(lab, ada)
-    assert (left.answered, left.total, left.title) == (2, drill.rounds, drill.title)
-    for name in (drill.id, left.id):
+    assert (len(left.answers), left.opened.total, left.opened.title) == (2, drill.rounds, drill.title)
+    for name in (drill.id, left.opened.session):
         again = resume(lab, ada, name)
         assert again.number == 3 and again.order == first.order
         assert again.called == Call(paths=("none",), sure=0.8), "called by ear already"
@@ -213,7 +213,7 @@ def test_the_time_of_an_answer_runs_from_when_its_round_was_met(
     for taken_s in (5.0, 3.0):
         for wait_s in (0.0, taken_s - 1.0, 1.0):
             clock[0] += timedelta(seconds=wait_s)
-            assert sitting.item.points
+            assert sitting.held.points
         said(sitting, Call())
         assert sitting.answers[-1].seconds == taken_s
         clock[0] += timedelta(seconds=60)  # reading what gave it away

@@ -15,7 +15,7 @@ from listen.trade.layout import layout
 from tui.screens.diagnosis.screen import DiagnosisScreen
 from tui.screens.facts import rows
 from tui.screens.facts.screen import FactsScreen
-from tui.screens.line import LineScreen
+from tui.screens.one_line import OneLineScreen
 from tui.screens.pick import PickScreen
 from tui.screens.ticks import AnswerScreen, TickScreen
 
@@ -71,7 +71,7 @@ async def test_every_kind_of_fact_can_be_told_by_keys_alone(tmp_path: Path) -> N
                 if f.scope == "cylinder":
                     await until(pilot, lambda: isinstance(app.screen, PickScreen))
                     await pilot.press("2", "enter")
-                await until(pilot, lambda: isinstance(app.screen, LineScreen))
+                await until(pilot, lambda: isinstance(app.screen, OneLineScreen))
                 await pilot.press("home", "ctrl+k")
                 await type_text(pilot, typed_for(f))
             await until(pilot, lambda f=f: app.screen is screen and bool(in_words(app.job, fact(f.id))))
@@ -105,14 +105,14 @@ async def test_a_figure_takes_the_jobs_unit_and_a_wrong_one_leaves_the_line_open
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_facts(pilot)
         await stand_on(pilot, screen, "compression-expected")
-        await until(pilot, lambda: isinstance(app.screen, LineScreen))
+        await until(pilot, lambda: isinstance(app.screen, OneLineScreen))
         await pilot.press(*"18", "enter")
         await until(pilot, lambda: "18 is outside 200" in words(app))
         await pilot.press(*["backspace"] * 2, *"180 psi", "enter")
         await until(pilot, lambda: app.screen is screen)
         assert answer(app.job, fact("compression-expected")) == "1241 kPa"
         await stand_on(pilot, screen, "compression-expected")
-        await until(pilot, lambda: isinstance(app.screen, LineScreen))
+        await until(pilot, lambda: isinstance(app.screen, OneLineScreen))
         await pilot.press(*["backspace"] * 6, "enter")
         await until(pilot, lambda: app.screen is screen)
         assert answer(app.job, fact("compression-expected")) == OPEN

@@ -1,6 +1,7 @@
 """What all screens share: the top line, the keys at the bottom, the way back, and messages that stay text."""
 
-from collections.abc import Awaitable, Callable, Coroutine
+from collections.abc import Awaitable, Callable, Coroutine, Iterator
+from contextlib import contextmanager
 from typing import Any, ClassVar, Literal, TypeVar, cast
 
 from textual import events
@@ -116,8 +117,13 @@ class BayScreen(Screen[R]):
         """Show the job as it is now."""
 
     def start(self, work: Callable[[], Coroutine[Any, Any, None]], group: str) -> None:
-        """Run something beside the screen; a new piece of a group ends the one before."""
-        self.run_worker(cast("Callable[[], Awaitable[None]]", work), group=group, exclusive=True)
+        """Run something beside the screen; a new piece of a group ends the one before, an error is told and ends it."""
+
+        async def told() -> None:
+            with self.refusing():
+                await work()
+
+        self.run_worker(cast("Callable[[], Awaitable[None]]", told), group=group, exclusive=True)
 
     def start_beside(self, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
         """Run something beside the screen that nothing ends but its own end."""
@@ -130,6 +136,14 @@ class BayScreen(Screen[R]):
     def refuse(self, error: HisswayError) -> None:
         """An error is its own sentence."""
         self.tell(error, bad=True)
+
+    @contextmanager
+    def refusing(self) -> Iterator[None]:
+        """What is refused in here is told; the rest of the block is not done."""
+        try:
+            yield
+        except HisswayError as e:
+            self.refuse(e)
 
     def action_back(self) -> None:
         """One screen back."""

@@ -1,9 +1,8 @@
-"""What is said and kept in a drill: the round as met blind, a call, the answer on disk, what is shown afterwards."""
+"""What is said and kept in a drill: the lines of a session's file, a call, the answer with its truth."""
 
 import msgspec
 
 from listen.errors import LabError
-from listen.rounds.model import Facts
 from listen.trade.points import PathId
 
 CALLABLE: tuple[str, ...] = tuple(str(p) for p in PathId)
@@ -94,44 +93,6 @@ class Answer(msgspec.Struct, frozen=True, kw_only=True, tag="answer"):
         """The same once the readings were told."""
         paths = self.paths if self.then is None else self.then
         return set(paths) <= set(self.truth) if paths else None
-
-
-class BlindItem(msgspec.Struct, frozen=True, kw_only=True):
-    """One round as the learner meets it: no reading before the call by ear."""
-
-    number: int
-    of: int
-    points: tuple[str, ...]
-    """In walking order."""
-    facts: Facts | None
-    """Readings, once it was called by ear."""
-
-
-class Reveal(msgspec.Struct, frozen=True, kw_only=True):
-    """What is shown after an answer."""
-
-    truth: tuple[str, ...]
-    called: tuple[str, ...]
-    """By ear."""
-    then: tuple[str, ...]
-    """Once the readings were told."""
-    right: bool | None
-    right_then: bool | None
-    focus: tuple[str, ...]
-    gave_away: str
-
-
-class SessionInfo(msgspec.Struct, frozen=True, kw_only=True):
-    """A session on disk."""
-
-    id: str
-    drill: str
-    title: str
-    started: str
-    answered: int
-    total: int
-    left: int = 0
-    """Fresh rounds met and left without an answer."""
 
 
 def check_call(call: Call) -> None:

@@ -7,10 +7,25 @@ from pathlib import Path
 import msgspec
 
 from listen.errors import LabError
-from listen.lab import chained, records
+from listen.lab import records
 from listen.lab.training.answers import Answer, Heard, Met, Opened
 
 Line = Opened | Met | Heard | Answer
+START = hashlib.sha256(b"hissway.lab-session/2").hexdigest()
+"""What the first line's sum follows."""
+
+
+class Link(msgspec.Struct, frozen=True, kw_only=True):
+    """A line as it lies in the file, chained to the one before, so that no edit is silent."""
+
+    record: msgspec.Raw
+    sum: str
+    """SHA-256 of the sum before and of the record's bytes."""
+
+
+def sum_after(before: str, record: bytes) -> str:
+    """Sum of a line that follows the one whose sum is ``before``."""
+    return hashlib.sha256(before.encode() + record).hexdigest()
 
 
 def held_to(nonce: str, seed: int | None, item: str, truth: Sequence[str]) -> str:
@@ -25,14 +40,17 @@ class Book:
         self.path, self.lines, self.sums = path, list(lines), list(sums)
 
     def add(self, record: Line) -> None:
-        """Write a line."""
-        self.sums.append(chained.append(self.path, record, self.head))
+        """Write a line; it counts once it is on the disk. Raises as :func:`listen.lab.records.append`."""
+        raw = msgspec.json.encode(record)
+        link = Link(record=msgspec.Raw(raw), sum=sum_after(self.head, raw))
+        records.append(self.path, link)
+        self.sums.append(link.sum)
         self.lines.append(record)
 
     @property
     def head(self) -> str:
         """Sum of the last line."""
-        return self.sums[-1] if self.sums else chained.START
+        return self.sums[-1] if self.sums else START
 
     @property
     def opened(self) -> Opened:
@@ -45,6 +63,11 @@ class Book:
     def answers(self) -> tuple[Answer, ...]:
         """Rounds answered to the end."""
         return tuple(x for x in self.lines if isinstance(x, Answer))
+
+    @property
+    def left(self) -> int:
+        """Fresh rounds met and left without an answer."""
+        return sum(isinstance(x, Met) for x in self.lines) - len(self.answers) if self.opened.pool else 0
 
 
 class _Old(msgspec.Struct, frozen=True, kw_only=True):
@@ -80,7 +103,14 @@ def _read(path: Path) -> Book | None:
         raise LabError(f"{path}: cannot be read ({error.strerror or error})") from error
     if begins.endswith(b"\n") and b'"hissway.lab-session/1"' in begins:
         return _old(path)
-    links = chained.read(path)
+    links, before = records.read(path, Link), START
+    for number, link in enumerate(links, 1):
+        if link.sum != sum_after(before, bytes(link.record)):
+            raise LabError(
+                f"{path}: line {number} does not follow the line before it: it was changed, dropped or put in after "
+                "it was written; take the file from a backup, or move it away to go on without it"
+            )
+        before = link.sum
     if not links:
         return None
     try:

@@ -1,143 +1,96 @@
-"""Answers and thresholds as CSV (RFC 4180), for a spreadsheet."""
+"""Answers, thresholds and the class table as CSV (RFC 4180), for a spreadsheet: a row a column of each file."""
 
 import csv
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import TextIO
+from typing import TextIO, TypeVar
 
-from listen.lab.ear.threshold import thresholds_of
+from listen.lab.ear.threshold import Measured, thresholds_of
 from listen.lab.learners import Learner
 from listen.lab.training.answers import Answer
-from listen.lab.training.instructor import class_table
+from listen.lab.training.instructor import LearnerRow, class_table
 from listen.lab.training.session import answers_of
 from listen.voice.text import cell
 
-ANSWER_COLUMNS = (
-    "learner",
-    "time",
-    "drill",
-    "level",
-    "session",
-    "round",
-    "called",
-    "sure",
-    "truth",
-    "right",
-    "focus",
-    "seconds",
-    "then",
-    "hiss_db",
-    "seed",
-)
-CLASS_COLUMNS = (
-    "learner",
-    "rounds",
-    "right_percent",
-    "low95_percent",
-    "high95_percent",
-    "surer_than_right_percent",
-    "loses_by",
-    "false_calls_percent",
-    "threshold_db",
-    "threshold_background",
-    "last_day",
-)
-THRESHOLD_COLUMNS = (
-    "learner",
-    "time",
-    "background",
-    "threshold_db",
-    "low95_db",
-    "high95_db",
-    "trials",
-    "meter_same_db",
-    "meter_walk_db",
-)
+T = TypeVar("T")
+Columns = Mapping[str, Callable[[T], object]]
 _RIGHT = {True: "yes", False: "no", None: ""}
 
 
-def answer_rows(root: Path, learners: Sequence[Learner]) -> Iterator[tuple[object, ...]]:
-    """One row an answer; paths joined by ``+``, "cannot tell" spelt out."""
-    for learner in learners:
-        for a in answers_of(root, learner):
-            called = "+".join(a.paths) or "cannot tell"
-            sure = f"{a.sure:.2f}" if a.paths else ""
-            head = (cell(learner.name), a.time, cell(a.drill), a.level, a.session, a.item)
-            yield (
-                *head,
-                called,
-                sure,
-                "+".join(a.truth),
-                _RIGHT[a.right],
-                ";".join(a.focus),
-                f"{a.seconds:.1f}",
-                *_after(a),
-            )
-
-
-def _after(a: Answer) -> tuple[object, ...]:
-    then = "" if a.then is None else "+".join(a.then) or "cannot tell"
-    return then, a.level_db, a.seed
-
-
-def class_rows(root: Path) -> Iterator[tuple[object, ...]]:
-    """One row a learner: what the class table shows."""
-    for row in class_table(root):
-        s, t = row.score, row.threshold
-        rates = (s.right.value, s.right.low95, s.right.high95) if s.right.of else (None, None, None)
-        yield (
-            cell(row.learner.name),
-            s.total,
-            *map(_percent, (*rates, s.overconfidence)),
-            "file changed" if row.trouble else row.habit or (row.weakest[0] if row.weakest else ""),
-            _percent(s.false_calls.value),
-            t.threshold.threshold_db if t and not t.threshold.within else None,
-            cell(t.background) if t else "",
-            row.last[:10],
-        )
+def _called(paths: Sequence[str]) -> str:
+    return "+".join(paths) or "cannot tell"
 
 
 def _percent(share: float | None) -> str:
     return "" if share is None else f"{100 * share:.1f}"
 
 
-def threshold_rows(root: Path, learners: Sequence[Learner]) -> Iterator[tuple[object, ...]]:
-    """One row a finished run."""
-    for learner in learners:
-        for m in thresholds_of(root, learner):
-            t = m.threshold
-            levels = (t.threshold_db, t.low95_db, t.high95_db)
-            yield (
-                cell(learner.name),
-                m.time,
-                cell(m.background),
-                *levels,
-                t.trials,
-                m.meter_same_db,
-                m.meter_walk_db,
-            )
+def _found_db(run: Measured | None) -> float | None:
+    """A threshold that lies within what was played."""
+    return run.threshold.threshold_db if run and not run.threshold.within else None
+
+
+ANSWERS: Columns[tuple[Learner, Answer]] = {
+    "learner": lambda x: cell(x[0].name),
+    "time": lambda x: x[1].time,
+    "drill": lambda x: cell(x[1].drill),
+    "level": lambda x: x[1].level,
+    "session": lambda x: x[1].session,
+    "round": lambda x: x[1].item,
+    "called": lambda x: _called(x[1].paths),
+    "sure": lambda x: f"{x[1].sure:.2f}" if x[1].paths else "",
+    "truth": lambda x: "+".join(x[1].truth),
+    "right": lambda x: _RIGHT[x[1].right],
+    "focus": lambda x: ";".join(x[1].focus),
+    "seconds": lambda x: f"{x[1].seconds:.1f}",
+    "then": lambda x: "" if x[1].then is None else _called(x[1].then),
+    "hiss_db": lambda x: x[1].level_db,
+    "seed": lambda x: x[1].seed,
+}
+CLASS: Columns[LearnerRow] = {
+    "learner": lambda row: cell(row.learner.name),
+    "rounds": lambda row: row.score.total,
+    "right_percent": lambda row: _percent(row.score.right.value),
+    "low95_percent": lambda row: _percent(row.score.right.low95 if row.score.right.of else None),
+    "high95_percent": lambda row: _percent(row.score.right.high95 if row.score.right.of else None),
+    "surer_than_right_percent": lambda row: _percent(row.score.overconfidence),
+    "loses_by": lambda row: "file changed" if row.trouble else row.habit or "".join(row.weakest[:1]),
+    "false_calls_percent": lambda row: _percent(row.score.false_calls.value),
+    "threshold_db": lambda row: _found_db(row.threshold),
+    "threshold_background": lambda row: cell(row.threshold.background) if row.threshold else "",
+    "last_day": lambda row: row.last[:10],
+}
+THRESHOLDS: Columns[tuple[Learner, Measured]] = {
+    "learner": lambda x: cell(x[0].name),
+    "time": lambda x: x[1].time,
+    "background": lambda x: cell(x[1].background),
+    "threshold_db": lambda x: x[1].threshold.threshold_db,
+    "low95_db": lambda x: x[1].threshold.low95_db,
+    "high95_db": lambda x: x[1].threshold.high95_db,
+    "trials": lambda x: x[1].threshold.trials,
+    "meter_same_db": lambda x: x[1].meter_same_db,
+    "meter_walk_db": lambda x: x[1].meter_walk_db,
+}
 
 
 def write_answers(root: Path, learners: Sequence[Learner], out: TextIO) -> int:
-    """Write all answers; gives the number of rows."""
-    return _write(out, ANSWER_COLUMNS, answer_rows(root, learners))
+    """Write a row an answer, paths joined by ``+``; gives the number of rows."""
+    return _write(out, ANSWERS, ((who, a) for who in learners for a in answers_of(root, who)))
 
 
 def write_thresholds(root: Path, learners: Sequence[Learner], out: TextIO) -> int:
-    """Write all thresholds; gives the number of rows."""
-    return _write(out, THRESHOLD_COLUMNS, threshold_rows(root, learners))
+    """Write a row a finished run; gives the number of rows."""
+    return _write(out, THRESHOLDS, ((who, run) for who in learners for run in thresholds_of(root, who)))
 
 
 def write_class(root: Path, out: TextIO) -> int:
-    """Write the class table; gives the number of rows."""
-    return _write(out, CLASS_COLUMNS, class_rows(root))
+    """Write a row a learner, as the class table shows them; gives the number of rows."""
+    return _write(out, CLASS, class_table(root))
 
 
-def _write(out: TextIO, columns: Sequence[str], rows: Iterator[tuple[object, ...]]) -> int:
+def _write(out: TextIO, columns: Columns[T], things: Iterable[T]) -> int:
     table = csv.writer(out)
     table.writerow(columns)
-    count = 0
-    for row in rows:
-        table.writerow(row)
-        count += 1
-    return count
+    rows = [[value(thing) for value in columns.values()] for thing in things]
+    table.writerows(rows)
+    return len(rows)

@@ -190,5 +190,5 @@ def _ready(drill: DrillSet, stage: int, answers: Sequence[Answer]) -> bool:
 
 def suggest(root: Path, learner: Learner) -> Suggestion:
     """What this learner should train next."""
-    begun = [s.drill for s in unfinished(root, learner)][::-1]
+    begun = [s.opened.drill for s in unfinished(root, learner)][::-1]
     return choose(list_drills(root), answers_of(root, learner), begun)

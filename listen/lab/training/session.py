@@ -16,7 +16,7 @@ import msgspec
 
 from listen.errors import LabError
 from listen.lab.learners import Learner, learner_dir
-from listen.lab.training.answers import Answer, BlindItem, Call, Heard, Met, Opened, Reveal, SessionInfo, check_call
+from listen.lab.training.answers import Answer, Call, Heard, Met, Opened, check_call
 from listen.lab.training.book import Book, books, held_to
 from listen.lab.training.drills import DrillSet, OpenDrill, list_drills, read_drill
 from listen.lab.training.fresh import fresh_round
@@ -107,11 +107,9 @@ class Session:
         return self._held
 
     @property
-    def item(self) -> BlindItem:
-        """What may be known of the round in hand."""
-        held = self.held
-        facts = held.facts if self._called is not None else None
-        return BlindItem(number=self.number, of=self.total, points=held.points, facts=facts)
+    def facts(self) -> Facts | None:
+        """Readings of the round in hand; None before it was called by ear."""
+        return None if self._called is None else self.held.facts
 
     @property
     def called(self) -> Call | None:
@@ -141,7 +139,7 @@ class Session:
         self._called = heard
         return held.facts
 
-    def answer(self, then: Call | None = None) -> Reveal:
+    def answer(self, then: Call | None = None) -> Answer:
         """What the learner thinks now that the readings are told (None: the same), on disk before the truth is.
 
         Raises
@@ -174,15 +172,7 @@ class Session:
         )
         self._book.add(answer)
         self._held = self._called = None
-        return Reveal(
-            truth=answer.truth,
-            called=answer.paths,
-            then=answer.paths if then is None else then.paths,
-            right=answer.right,
-            right_then=answer.right_then,
-            focus=held.focus,
-            gave_away=held.gave_away,
-        )
+        return answer
 
 
 def _sum(kept: OpenDrill, *more: object) -> str:
@@ -252,25 +242,15 @@ def resume(root: Path, learner: Learner, name: str) -> Session:
     raise LabError(f"{learner.name} has no unfinished session of {name!r}; start one")
 
 
-def unfinished(root: Path, learner: Learner) -> tuple[SessionInfo, ...]:
+def unfinished(root: Path, learner: Learner) -> tuple[Book, ...]:
     """Sessions that can be resumed, oldest first; fresh rounds that were left are not met again."""
-    return tuple(s for s in sessions_of(root, learner) if s.answered < s.total and s.drill != PRACTICE)
+    every = sessions_of(root, learner)
+    return tuple(b for b in every if len(b.answers) < b.opened.total and b.opened.drill != PRACTICE)
 
 
-def sessions_of(root: Path, learner: Learner) -> tuple[SessionInfo, ...]:
+def sessions_of(root: Path, learner: Learner) -> tuple[Book, ...]:
     """All sessions of a learner, oldest first. Raises as :func:`listen.lab.training.book.books`."""
-    return tuple(
-        SessionInfo(
-            id=book.opened.session,
-            drill=book.opened.drill,
-            title=book.opened.title,
-            started=book.opened.started,
-            answered=len(book.answers),
-            total=book.opened.total,
-            left=sum(isinstance(x, Met) for x in book.lines) - len(book.answers) if book.opened.pool else 0,
-        )
-        for book in books(sessions_dir(root, learner))
-    )
+    return tuple(books(sessions_dir(root, learner)))
 
 
 def answers_of(root: Path, learner: Learner) -> tuple[Answer, ...]:

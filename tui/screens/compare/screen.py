@@ -9,7 +9,6 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
-from listen.errors import HisswayError
 from listen.jobs.before_after import Change, Comparison, CylinderChange
 from listen.jobs.folder.summary import JobSummary
 from listen.jobs.job import Job
@@ -67,11 +66,7 @@ class CompareScreen(BayScreen[None]):
     async def _list(self) -> None:
         from listen.jobs.folder.summary import list_jobs
 
-        try:
-            found = await asyncio.to_thread(list_jobs, self.bay.services.jobs_root())
-        except HisswayError as e:
-            self.refuse(e)
-            return
+        found = await asyncio.to_thread(list_jobs, self.bay.services.jobs_root())
         here = self.bay.open_job.folder.name if self.bay.open_job else ""
         others = [s for s in found if s.folder != here]
         if not others:
@@ -84,12 +79,9 @@ class CompareScreen(BayScreen[None]):
 
         if folder is None:
             return
-        try:
+        with self.refusing():
             self._before = open_job(self.bay.services.jobs_root() / folder, write=False).job
-        except HisswayError as e:
-            self.refuse(e)
-            return
-        self._job_changed(self.bay.job)
+            self._job_changed(self.bay.job)
 
 
 def _option(s: JobSummary) -> tuple[str, str, str]:

@@ -102,10 +102,8 @@ class DiagnosisScreen(BayScreen[None]):
         def kept(outcome: str | None) -> None:
             if outcome is None:
                 return
-            try:
+            with self.refusing():
                 self.bay.write(asked.event(outcome))
-            except HisswayError as e:
-                self.refuse(e)
 
         self.app.push_screen(PickScreen(self._told(asked.title), asked.outcomes(), asked.outcome), kept)
 

@@ -5,7 +5,6 @@ from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 
-from listen.errors import HisswayError
 from listen.jobs.events import CautionAcknowledged, JobNamed, Payload
 from listen.jobs.job import RoundRecord
 from listen.jobs.standing import latest_round
@@ -86,12 +85,9 @@ class EngineKeys(BayScreen[None]):
         if answer != "yes":
             return
         begun = new_round(self.cylinder())
-        try:
+        with self.refusing():
             self.bay.write(begun)
-        except HisswayError as e:
-            self.refuse(e)
-            return
-        self.app.push_screen(RoundScreen(begun.round_id))
+            self.app.push_screen(RoundScreen(begun.round_id))
 
     def action_plug(self) -> None:
         """How the plug looked."""

@@ -156,11 +156,7 @@ class EvidenceScreen(BayScreen[None]):
         from listen.rounds.course import course
 
         on_s = self.record.live_clips(self.at, SWITCHED)[-1].kept.on_s
-        try:
-            seen = await in_thread(course, path, on_s)
-        except HisswayError as e:
-            self.refuse(e)
-            return
+        seen = await in_thread(course, path, on_s)
         if seen is None or not self.is_attached:
             return
         self._course = seen

@@ -1,5 +1,6 @@
 """Facts: one list of all that may be told, searched and answered line by line; no line has code of its own."""
 
+from functools import partial
 from typing import ClassVar
 
 from textual import on
@@ -7,7 +8,6 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.widgets import Input, OptionList, Static
 
-from listen.errors import HisswayError
 from listen.jobs.answers import NO, OPEN, YES, answer, say, type_in, unit_here
 from listen.jobs.events import Payload
 from listen.jobs.job import Job
@@ -15,7 +15,7 @@ from listen.trade.facts import Fact, core, fact
 from tui.screens import ticks
 from tui.screens.base import BayScreen
 from tui.screens.facts import rows
-from tui.screens.line import LineScreen
+from tui.screens.one_line import OneLineScreen
 from tui.screens.pick import PickScreen
 from tui.screens.ticks import AnswerScreen
 from tui.widgets.field import Field
@@ -133,9 +133,10 @@ class FactsScreen(BayScreen[None]):
         how = f"In {unit}. " if unit else ""
         how += "Enter keeps it, nothing typed takes the answer back, Esc changes nothing."
         held = answer(job, f, n) if f.answer == "groups" else answer(job, f, n).partition(" ")[0]
-        self.app.push_screen(LineScreen(title, how, held, lambda text: self._keep(f, text, n)))
+        take = partial(self._keep, f, n)
+        self.app.push_screen(OneLineScreen(title, held, how=how, may_be_empty=True, most=60, take=take))
 
-    def _keep(self, f: Fact, text: str, n: int | None) -> None:
+    def _keep(self, f: Fact, n: int | None, text: str) -> None:
         if self.bay.job is not None:
             self.bay.write(*type_in(self.bay.job, f, text, n))
 
@@ -149,7 +150,5 @@ class FactsScreen(BayScreen[None]):
     def _write(self, *events: Payload) -> None:
         if not events:
             return
-        try:
+        with self.refusing():
             self.bay.write(*events)
-        except HisswayError as e:
-            self.refuse(e)

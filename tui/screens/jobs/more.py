@@ -78,28 +78,25 @@ class JobsMore(BayScreen[None]):
         from listen.jobs.folder.store import open_job
         from tui.screens.card.screen import CardScreen
 
-        try:
+        with self.refusing():
             opened = open_job(self._path(job), bench=False)
-        except HisswayError as e:
-            self.refuse(e)
-            return
 
-        def keep(changes: tuple[Payload, ...] | None) -> None:
-            with opened:
-                if changes:
-                    try:
-                        opened.append(*changes)
-                    except HisswayError as e:
-                        self.refuse(e)
-            self.load()
+            def keep(changes: tuple[Payload, ...] | None) -> None:
+                with opened:
+                    if changes:
+                        try:
+                            opened.append(*changes)
+                        except HisswayError as e:
+                            self.refuse(e)
+                self.load()
 
-        self.app.push_screen(CardScreen(opened.job), keep)
+            self.app.push_screen(CardScreen(opened.job), keep)
 
     def _again(self, job: JobSummary) -> None:
         from listen.jobs.events import DetailsGiven
         from listen.jobs.folder.store import create_job, open_job
 
-        try:
+        with self.refusing():
             with open_job(self._path(job), write=False) as old:
                 was = old.job
             with create_job(
@@ -114,11 +111,8 @@ class JobsMore(BayScreen[None]):
             ) as new:
                 if was.details:
                     new.append(DetailsGiven(details=was.details))
-        except HisswayError as e:
-            self.refuse(e)
-            return
-        self.tell("A new job for the same engine stands on top; compare the two from its engine screen.")
-        self.load()
+            self.tell("A new job for the same engine stands on top; compare the two from its engine screen.")
+            self.load()
 
     def _report(self, job: JobSummary) -> None:
         async def making() -> None:
@@ -146,47 +140,35 @@ class JobsMore(BayScreen[None]):
             from listen.jobs.exchange.pack import pack
 
             to = self.bay.services.jobs_root() / f"{job.folder}.zip"
-            try:
-                await asyncio.to_thread(pack, self._path(job), to)
-            except HisswayError as e:
-                self.refuse(e)
-                return
+            await asyncio.to_thread(pack, self._path(job), to)
             self.tell(f"Packed: {to}")
 
         self.start(packing, "pack")
 
     def _folder(self, job: JobSummary) -> None:
-        try:
+        with self.refusing():
             show_in_system(self._path(job))
-        except HisswayError as e:
-            self.refuse(e)
 
     def _aside(self, job: JobSummary, shelf: Shelf) -> None:
-        try:
+        with self.refusing():
             put_aside(self.bay.services.jobs_root(), job.folder, shelf)
-        except HisswayError as e:
-            self.refuse(e)
-            return
-        where = "archive" if shelf is Shelf.ARCHIVE else "trash"
-        self.tell(f"“{plain(job.title, 50)}” is in the {where}; o takes it back.")
-        self.load()
+            where = "archive" if shelf is Shelf.ARCHIVE else "trash"
+            self.tell(f"“{plain(job.title, 50)}” is in the {where}; o takes it back.")
+            self.load()
 
     def _look(self, shelf: Shelf) -> None:
-        try:
+        with self.refusing():
             there = on_shelf(self.bay.services.jobs_root(), shelf)
-        except HisswayError as e:
-            self.refuse(e)
-            return
-        where = "archive" if shelf is Shelf.ARCHIVE else "trash"
-        if not there:
-            self.tell(f"The {where} is empty.")
-            return
-        options = [(s.folder, s.title, f"{s.engine}, {times.day(s.changed)}") for s in there]
-        if shelf is Shelf.TRASH:
-            options.append((EMPTY, "Empty the trash", f"removes {len(there)} for good"))
-        self.app.push_screen(
-            PickScreen(f"Take which job back from the {where}?", options), lambda name: self._back(shelf, name)
-        )
+            where = "archive" if shelf is Shelf.ARCHIVE else "trash"
+            if not there:
+                self.tell(f"The {where} is empty.")
+                return
+            options = [(s.folder, s.title, f"{s.engine}, {times.day(s.changed)}") for s in there]
+            if shelf is Shelf.TRASH:
+                options.append((EMPTY, "Empty the trash", f"removes {len(there)} for good"))
+            self.app.push_screen(
+                PickScreen(f"Take which job back from the {where}?", options), lambda name: self._back(shelf, name)
+            )
 
     def _back(self, shelf: Shelf, name: str | None) -> None:
         if name == EMPTY:
@@ -203,9 +185,6 @@ class JobsMore(BayScreen[None]):
     def _emptied(self, answer: str | None) -> None:
         if answer != EMPTY:
             return
-        try:
+        with self.refusing():
             gone = empty_trash(self.bay.services.jobs_root())
-        except HisswayError as e:
-            self.refuse(e)
-            return
-        self.tell(f"{gone} job{'' if gone == 1 else 's'} removed for good.")
+            self.tell(f"{gone} job{'' if gone == 1 else 's'} removed for good.")

@@ -13,7 +13,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from listen.errors import AudioError, HisswayError
-from listen.lab.training.answers import Call, Reveal
+from listen.lab.training.answers import Answer, Call
 from listen.trade.points import point
 from tui.bridge.threads import in_thread
 from tui.screens.hearing import HearingScreen
@@ -63,7 +63,7 @@ class DrillScreen(HearingScreen[None]):
         self.session: Session | None = None
         self.phase = "making"
         self._paths: tuple[str, ...] = ()
-        self.reveal: Reveal | None = None
+        self.told: tuple[Answer, str] | None = None
         self._held: Held | None = None
         self._without = False
         self._mute = ""
@@ -104,7 +104,7 @@ class DrillScreen(HearingScreen[None]):
         if session.done:
             self.go("over")
             return
-        self.phase, self.reveal, self._without = "making", None, False
+        self.phase, self.told, self._without = "making", None, False
         self.refresh_bindings()
         self.query_one(Banner).say = Say("", "The next round is being made ready ...", "")
         try:
@@ -128,7 +128,7 @@ class DrillScreen(HearingScreen[None]):
         self.phase = phase
         self.refresh_bindings()
         choice, pairs = self.query_one(ChoicePanel), self.query_one(Pairs)
-        self.query_one(Banner).say = words.phase_say(phase, self.session, self.reveal, self._mute)
+        self.query_one(Banner).say = words.phase_say(phase, self.session, self.told, self._mute)
         if phase in ("hear", "truth"):
             self._list_pairs()
         for kind in (Heat, SpectraPlot, Ladder):
@@ -183,31 +183,21 @@ class DrillScreen(HearingScreen[None]):
         if self.phase.startswith("again"):
             self._answer(call)
             return
-        try:
+        with self.refusing():
             self.session.call(call)
-        except HisswayError as e:
-            self.refuse(e)
-            return
-        self.go("again")
+            self.go("again")
 
     def _answer(self, call: Call | None) -> None:
         assert self.session is not None
-        try:
-            self.reveal = self.session.answer(call)
-        except HisswayError as e:
-            self.refuse(e)
-            return
-        self.go("truth")
-        self.start(partial(self._numbers, self.held), "numbers")
+        with self.refusing():
+            self.told = self.session.answer(call), self.held.gave_away
+            self.go("truth")
+            self.start(partial(self._numbers, self.held), "numbers")
 
     async def _numbers(self, held: Held) -> None:
         """What the meter says about the same clips: in a folder only now, only until it has read them."""
         with tempfile.TemporaryDirectory() as room:
-            try:
-                result = await self.bay.services.evaluate(await in_thread(held.write, Path(room)))
-            except HisswayError as e:
-                self.refuse(e)
-                return
+            result = await self.bay.services.evaluate(await in_thread(held.write, Path(room)))
         if self.is_attached and self.phase == "truth" and held is self._held:
             ladder = self.query_one(Ladder)
             ladder.walks, ladder.rungs, ladder.display = (), _rungs(result), not self._looking()
@@ -274,10 +264,7 @@ class DrillScreen(HearingScreen[None]):
     async def _picture(self, at: str) -> None:
         heat = self.query_one(Heat)
         size = heat.size
-        try:
-            heat.picture = await in_thread(side_by_side, self.held.pair(at), size.width, size.height)
-        except HisswayError as e:
-            self.refuse(e)
+        heat.picture = await in_thread(side_by_side, self.held.pair(at), size.width, size.height)
 
     def action_spectrum(self) -> None:
         """Quiet and air spectra of the chosen point over each other."""
@@ -285,11 +272,7 @@ class DrillScreen(HearingScreen[None]):
             self.start(partial(self._spectrum, self._at()), "look")
 
     async def _spectrum(self, at: str) -> None:
-        try:
-            seen = await in_thread(spectra_of, self.held, at)
-        except HisswayError as e:
-            self.refuse(e)
-            return
+        seen = await in_thread(spectra_of, self.held, at)
         theme = self.app.theme_variables
         pens = (("quiet", seen.quiet, theme["secondary"]), ("air", seen.air, theme["primary"]))
         curves = [Curve(c.level_db.tolist(), pen, dotted=name == "quiet") for name, c, pen in pens if c is not None]

@@ -12,7 +12,7 @@ from tui.widgets.banner import Say
 from tui.widgets.panels import Choice
 
 if TYPE_CHECKING:
-    from listen.lab.training.answers import Reveal
+    from listen.lab.training.answers import Answer
     from listen.lab.training.session import Session
     from listen.rounds.model import Facts
 
@@ -43,13 +43,13 @@ def choices(phase: str) -> tuple[Choice, ...]:
     return CALLS if phase == "call" else ()
 
 
-def phase_say(phase: str, session: Session, reveal: Reveal | None, mute: str) -> Say:
-    """The banner of a phase."""
+def phase_say(phase: str, session: Session, answered: tuple[Answer, str] | None, mute: str) -> Say:
+    """The banner of a phase; ``answered`` is the last answer and what gave its round away."""
     title = plain(session.opened.title, 60)
     at = f"{title} · round {min(session.number, session.total)} of {session.total}"
     where = f"{at}{' · simulated' if session.simulated else ''}"
-    if phase == "truth" and reveal is not None:
-        return _truth(f"{title} · {len(session.answers)} of {session.total} answered", reveal)
+    if phase == "truth" and answered is not None:
+        return _truth(f"{title} · {len(session.answers)} of {session.total} answered", *answered)
     if phase == "over":
         right = sum(bool(a.right) for a in session.answers)
         return Say(
@@ -60,7 +60,7 @@ def phase_say(phase: str, session: Session, reveal: Reveal | None, mute: str) ->
         "hear": ("Listen at each point (Space plays quiet, then air), then press c to call.", told),
         "call": ("Which path is it, by ear?", told),
         "sure": ("How sure are you? Honest sureness scores best.", told),
-        "again": (f"{facts_words(session.item.facts)} You said: {_said(session)}. Which path is it now?", ""),
+        "again": (f"{facts_words(session.facts)} You said: {_said(session)}. Which path is it now?", ""),
         "again-sure": ("How sure are you now?", ""),
     }
     step, more = texts[phase]
@@ -81,20 +81,20 @@ def facts_words(facts: Facts | None) -> str:
     return f"{loss} {bubbles}".strip() or "Nothing but the clips is told."
 
 
-def _truth(where: str, reveal: Reveal) -> Say:
-    truth = names.paths(reveal.truth)
-    called = names.paths(reveal.called, "cannot tell")
-    if reveal.then != reveal.called:
-        called += f", then {names.paths(reveal.then, 'cannot tell')}"
-    word, tone = {True: ("✓ right", "good"), False: ("× wrong", "again"), None: ("– not called", "plain")}[reveal.right]
+def _truth(where: str, answer: Answer, gave_away: str) -> Say:
+    truth = names.paths(answer.truth)
+    called = names.paths(answer.paths, "cannot tell")
+    if answer.then is not None and answer.then != answer.paths:
+        called += f", then {names.paths(answer.then, 'cannot tell')}"
+    word, tone = {True: ("✓ right", "good"), False: ("× wrong", "again"), None: ("– not called", "plain")}[answer.right]
     word += " by ear"
-    if reveal.right_then is not reveal.right:
-        now = {True: "right", False: "wrong", None: "not called"}[reveal.right_then]
+    if answer.right_then is not answer.right:
+        now = {True: "right", False: "wrong", None: "not called"}[answer.right_then]
         word += f", {now} with the readings"
     return Say(
         where,
         f"It was: {truth}. You said: {called}. Press n for the next.",
-        plain(reveal.gave_away, 500),
+        plain(gave_away, 500),
         word,
         tone,
     )

@@ -17,8 +17,8 @@ from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import BayScreen
-from tui.screens.lab.name import NameScreen
 from tui.screens.lab.standing import class_file, class_lines, page, standing
+from tui.screens.one_line import OneLineScreen
 from tui.screens.pick import PickScreen
 
 if TYPE_CHECKING:
@@ -101,7 +101,8 @@ class LabScreen(BayScreen[None]):
 
     def _chosen(self, chosen: str | None) -> None:
         if chosen == NEW:
-            self.app.push_screen(NameScreen("Name of the learner", "a first name or a nickname will do"), self._named)
+            hint = "a first name or a nickname will do"
+            self.app.push_screen(OneLineScreen("Name of the learner", hint=hint, most=60), self._named)
         elif chosen is not None:
             self.learner = next((x for x in self._learners() if x.id == chosen), None)
             self.load()
@@ -222,11 +223,7 @@ class LabScreen(BayScreen[None]):
 
     async def _table(self) -> None:
         text = self.query_one("#text", Static)
-        try:
-            lines = await in_thread(class_lines, self.root)
-        except HisswayError as e:
-            self.refuse(e)
-            return
+        lines = await in_thread(class_lines, self.root)
         head = shown("The class (c writes it as CSV)", "bold $accent")
         text.update(Content("\n").join([head, *(shown(line) for line in lines)]))
 
@@ -235,11 +232,7 @@ class LabScreen(BayScreen[None]):
         self.start(self._class_file, "load")
 
     async def _class_file(self) -> None:
-        try:
-            path = await in_thread(class_file, self.root)
-        except HisswayError as e:
-            self.refuse(e)
-            return
+        path = await in_thread(class_file, self.root)
         self.tell(f"Written: {path}")
 
     def _try(self, work: Callable[[], T], otherwise: T) -> T:

@@ -24,8 +24,8 @@ def sit_down(root: Path, learner: Learner, drill: str) -> Session:
     from listen.lab.training.drills import find_drill
     from listen.lab.training.session import resume, start, unfinished
 
-    left = [s for s in unfinished(root, learner) if s.drill == drill]
-    return resume(root, learner, left[-1].id) if left else start(root, learner, find_drill(root, drill))
+    left = [s for s in unfinished(root, learner) if s.opened.drill == drill]
+    return resume(root, learner, left[-1].opened.session) if left else start(root, learner, find_drill(root, drill))
 
 
 def to_play(held: Held, at: str, *, without: bool) -> tuple[list[Clip], float]:

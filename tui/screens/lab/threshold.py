@@ -94,12 +94,8 @@ class ThresholdScreen(OnePairScreen[None]):
         run = self.run_
         if run is None or run.done:
             return
-        try:
-            held = run.trial().hiss_in
-            right = await in_thread(run.answer, interval)
-        except HisswayError as e:
-            self.refuse(e)
-            return
+        held = run.trial().hiss_in
+        right = await in_thread(run.answer, interval)
         self._told = "✓ right" if right else f"× it was the {ANSWERS[held - 1].words}"
         if run.measured is not None:
             self._done(run)

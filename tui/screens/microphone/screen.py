@@ -160,10 +160,8 @@ class MicrophoneScreen(BayScreen[None]):
             text=report.text,
             full_scale_db_spl=full_scale,
         )
-        try:
+        with self.refusing():
             self.bay.write(event)
-        except HisswayError as e:
-            self.refuse(e)
 
     async def _counted(self, work: Callable[[], Awaitable[T]], word: str, seconds: float) -> T:
         """Run a recording under a countdown."""

@@ -10,7 +10,6 @@ from textual.content import Content
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from listen.errors import HisswayError
 from listen.jobs import events as ev
 from listen.jobs.event_words import SECTIONS
 from listen.jobs.job import Job, RoundRecord
@@ -215,15 +214,12 @@ class PageScreen(BayScreen[None]):
         def keep(text: str | None) -> None:
             if text is None or job is None:
                 return
-            try:
+            with self.refusing():
                 read = typed(was.reading, text, job, was.cylinder, was.round_id)
-            except HisswayError as e:
-                self.refuse(e)
-                return
-            doubts = " ".join(q.text for q in read.doubts)
-            what = f"{line.words} is now {as_read(read.event.value, read.event.unit)}"
-            touched = rounds_touched(job, was.round_id, was.cylinder)
-            write_asking(self, touched, f"{what}. {doubts}".strip(". ") if doubts else what, read.event)
+                doubts = " ".join(q.text for q in read.doubts)
+                what = f"{line.words} is now {as_read(read.event.value, read.event.unit)}"
+                touched = rounds_touched(job, was.round_id, was.cylinder)
+                write_asking(self, touched, f"{what}. {doubts}".strip(". ") if doubts else what, read.event)
 
         unit = "" if was.unit == "percent" else f" {was.unit}"
         self.app.push_screen(OneLineScreen(title, f"{was.value:g}{unit}", most=16), keep)
@@ -257,10 +253,8 @@ class PageScreen(BayScreen[None]):
         write_asking(self, rounds_touched(job, record.id, None), what, event)
 
     def _write(self, *payloads: ev.Payload) -> None:
-        try:
+        with self.refusing():
             self.bay.write(*payloads)
-        except HisswayError as e:
-            self.refuse(e)
 
 
 def _round_head(record: RoundRecord | None, counts: RoundRecord | None, beside: str) -> Content:

@@ -81,21 +81,16 @@ class PhotosScreen(BayScreen[None]):
         from listen.jobs.photo import decoded
 
         chosen = self._chosen()
-        try:
+        with self.refusing():
             picture = decoded(chosen.kept.picture) if chosen else None
-        except HisswayError as e:
-            self.refuse(e)
-            return
-        self.query_one(Halftone).picture = picture
+            self.query_one(Halftone).picture = picture
 
     @on(OptionList.OptionSelected)
     def _open(self) -> None:
         if (chosen := self._chosen()) is None:
             return
-        try:
+        with self.refusing():
             show_in_system(self._as_file(chosen))
-        except HisswayError as e:
-            self.refuse(e)
 
     def _as_file(self, p: PhotoRecord) -> Path:
         """The picture beside the journal, for other programs; derived, may be deleted."""
@@ -147,10 +142,8 @@ class PhotosScreen(BayScreen[None]):
         """Take the chosen photo back, or into use again."""
         if (chosen := self._chosen()) is None:
             return
-        try:
+        with self.refusing():
             self.bay.write(PhotoTakenBack(photo=chosen.kept.photo, again=chosen.taken_back))
-        except HisswayError as e:
-            self.refuse(e)
 
 
 def file_named(text: str) -> Path:

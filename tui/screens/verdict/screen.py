@@ -11,7 +11,6 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
-from listen.errors import HisswayError
 from listen.jobs.events import StepPassed
 from listen.jobs.reference import DECLINED, reference_cylinders, why_no_reference
 from listen.jobs.standing import Standing, standing
@@ -159,10 +158,8 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
     def _decline(self, reason: str | None) -> None:
         if reason is None:
             return
-        try:
+        with self.refusing():
             self.bay.write(StepPassed(round_id=self.round_id, step=DECLINED, reason=reason))
-        except HisswayError as e:
-            self.refuse(e)
 
     def action_confirm(self) -> None:
         """The supervisor's screen."""

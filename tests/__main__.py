@@ -1,6 +1,6 @@
 """``python -m tests crash | faults | fuzz | keys | soak``: long runs that kill, starve and mislead the program;
-``ceiling`` tells what could be known at all, ``recordings`` makes what is shipped, ``slips`` counts how many slips of
-whoever records are noticed."""
+``ceiling`` and ``switched`` tell what could be known and heard at all, ``recordings`` makes what is shipped, ``slips``
+counts how many slips of whoever records are noticed."""
 
 from __future__ import annotations
 
@@ -19,6 +19,7 @@ LONG_RUNS = {
     "recordings": "tests.demo.job",
     "slips": "tests.rounds.slip_rates",
     "soak": "tests.soak.session",
+    "switched": "tests.bench.switched",
 }
 """Each a module with SUMMARY, EXAMPLE, add_arguments(parser) and run(args)."""
 

@@ -10,13 +10,13 @@ import pytest
 from listen.bench.accuracy.cover import cover, true_excess_db
 from listen.bench.accuracy.detection import Depth, Detection, crossing, detection, limit_db
 from listen.bench.accuracy.drifting import drawn_round, drift_gain
-from listen.bench.accuracy.limits_table import cover_table, detection_table, switched_table
+from listen.bench.accuracy.limits_table import cover_table, detection_table
 from listen.bench.accuracy.pool import RATE_HZ, SHAPES, expected_bands, make_pool, noise, reduce, scaled
-from listen.bench.accuracy.switched import SceneCover, SwitchedFigures, WayDepth, measured
-from listen.bench.accuracy.switched_takes import SCENES, taken, tool
 from listen.bench.accuracy.workers import pieces
 from listen.cli.main import main
 from listen.rate import exact_rate
+from tests.bench.switched import SceneCover, SwitchedFigures, WayDepth, measured, switched_table
+from tests.bench.switched_takes import SCENES, taken, tool
 
 
 def test_the_limit_is_that_of_the_radiometer_equation() -> None:

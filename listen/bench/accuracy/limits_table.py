@@ -2,16 +2,16 @@
 
 from collections.abc import Sequence
 
-from listen.bench.accuracy.bars import COVERAGE_BAR, DEPTH_BAR_DB, FALSE_ALARM_FACTOR, SWITCHED_DEPTH_BAR_DB
+from listen.bench.accuracy.bars import COVERAGE_BAR, DEPTH_BAR_DB, FALSE_ALARM_FACTOR
 from listen.bench.accuracy.both_ways import BothWays
 from listen.bench.accuracy.cover import Cover
 from listen.bench.accuracy.detection import Depth, Detection
-from listen.bench.accuracy.switched import SwitchedFigures
 from listen.bench.accuracy.table import bounded, percent
 from listen.rate import Rate, exact_rate
 
 
-def _alarm(name: str, rate: Rate, stated: float) -> str:
+def alarm_line(name: str, rate: Rate, stated: float) -> str:
+    """False alarms of one kind of sound, beside what is stated."""
     value = rate.value or 0.0
     low, high = stated / FALSE_ALARM_FACTOR, stated * FALSE_ALARM_FACTOR
     word = "met" if low <= value <= high else "MISSED"
@@ -44,8 +44,8 @@ def detection_table(d: Detection) -> str:
         f"\nfalse alarms, stated {1e3 * d.stated_false_alarm:g} in 1000; bar: within a factor {FALSE_ALARM_FACTOR:g}\n"
         f"(pairs drawn from {d.clips} independent clips a background; the bounds take the pairs as independent)\n"
     )
-    out += [_alarm(f"steady, {x.background}", x.false_alarm, d.stated_false_alarm) for x in d.depths]
-    out += [_alarm(f"drift, {name}", rate, d.stated_false_alarm) for name, rate in d.drifting.items()]
+    out += [alarm_line(f"steady, {x.background}", x.false_alarm, d.stated_false_alarm) for x in d.depths]
+    out += [alarm_line(f"drift, {name}", rate, d.stated_false_alarm) for name, rate in d.drifting.items()]
     return "".join(out)
 
 
@@ -60,27 +60,6 @@ def cover_table(rows: Sequence[Cover]) -> str:
         total = exact_rate(sum(r.hits for r in rates), sum(r.of for r in rates))
         word = "met" if low <= (total.value or 0.0) <= high else "MISSED"
         out.append(f"  all {group:<30}{bounded(total):>20}   bar {100 * low:.0f}-{100 * high:.0f} %  {word}\n")
-    return "".join(out)
-
-
-def switched_table(f: SwitchedFigures, stated: float) -> str:
-    """Switched takes: depth by way of taking, false alarms and cover by what else sounds."""
-    out = [
-        "switched takes, six cycles of 2.5 s off and on\n"
-        f"hiss over background found 95 % of the time at a false alarm of {stated:g}\n"
-        f"limit {f.limit_db:.1f} dB; bar without drift: within {SWITCHED_DEPTH_BAR_DB:.1f} dB of it\n"
-    ]
-    for d in f.depths:
-        reached = "outside the levels tried" if d.reached_db is None else f"{d.reached_db:+.1f} dB"
-        word = ""
-        if not d.drift_db and d.reached_db is not None:
-            loss = d.reached_db - f.limit_db
-            word = f"  loss {loss:.1f} dB  {'met' if loss <= SWITCHED_DEPTH_BAR_DB else 'MISSED'}"
-        out.append(f"  {d.way:<36}drift {d.drift_db:.1f} dB  {reached}{word}\n")
-    out.append(f"\nfalse alarms, stated {1e3 * stated:g} in 1000, drift of 0.5 dB and besides\n")
-    out += [_alarm(s.scene, s.alarms, stated) for s in f.scenes]
-    out.append("\ncover of the 95 % intervals, half width\n")
-    out += [f"  {s.scene:<36}{bounded(s.cover):>20}{s.width_db:>8.2f} dB\n" for s in f.scenes]
     return "".join(out)
 
 

@@ -10,13 +10,11 @@ from listen.bench.accuracy.both_ways import BothWays, both_ways
 from listen.bench.accuracy.contest import Contest, contest_archive, contest_drawn
 from listen.bench.accuracy.cover import Cover, cover
 from listen.bench.accuracy.detection import Detection, detection
-from listen.bench.accuracy.limits_table import both_ways_table, cover_table, detection_table, switched_table
-from listen.bench.accuracy.switched import SwitchedFigures, switched_figures
+from listen.bench.accuracy.limits_table import both_ways_table, cover_table, detection_table
 from listen.bench.accuracy.table import contest_table
 from listen.bench.accuracy.worlds import WorldScores, worlds, worlds_table
 from listen.errors import UsageError
 from listen.lab.simulator.leaks import recorded_leaks
-from listen.signal.excess import FALSE_ALARM
 
 SCHEMA = "hissway.accuracy/1"
 
@@ -30,7 +28,6 @@ class Accuracy(msgspec.Struct, frozen=True, kw_only=True):
     detection: Detection | None = None
     cover: tuple[Cover, ...] = ()
     worlds: tuple[WorldScores, ...] = ()
-    switched: SwitchedFigures | None = None
     both_ways: tuple[BothWays, ...] = ()
 
 
@@ -68,11 +65,7 @@ def measure(args: argparse.Namespace) -> Accuracy:
     if args.only in (None, "coverage"):
         _say("cover of the intervals")
         covered = cover(args.rounds_drawn, args.noise, args.seed, args.workers)
-    switched: SwitchedFigures | None = None
     both: tuple[BothWays, ...] = ()
-    if args.only == "switched":
-        _say("switched takes")
-        switched = switched_figures(args.rounds_drawn, args.seed, args.workers)
     if args.only == "both-ways":
         _say(f"{args.rounds_drawn} rounds of every world, walked and switched")
         both = both_ways(args.rounds_drawn, args.seed, args.workers, args.cache)
@@ -82,7 +75,6 @@ def measure(args: argparse.Namespace) -> Accuracy:
         detection=found,
         cover=covered or (),
         worlds=each,
-        switched=switched,
         both_ways=both,
     )
 
@@ -107,8 +99,6 @@ def words(found: Accuracy) -> str:
         parts.append(detection_table(found.detection))
     if found.cover:
         parts.append(cover_table(found.cover))
-    if found.switched is not None:
-        parts.append(switched_table(found.switched, FALSE_ALARM))
     if found.both_ways:
         parts.append(both_ways_table(found.both_ways))
     return "\n\n".join(parts)

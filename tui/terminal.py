@@ -67,7 +67,7 @@ def run_app(*, jobs: str | None = None, demo: bool = False) -> int:
     if not (sys.stdin and sys.stdin.isatty() and os.isatty(2)):
         raise NoTerminal("no terminal here to draw on; run hissway in a terminal, or use a command from hissway --help")
     from listen.jobs.folder.store import jobs_root
-    from listen.lab.folders import lab_root
+    from listen.lab.learners import lab_root
 
     where = jobs_root(jobs) if jobs or not demo else None
     lab_root()  # a folder that cannot be is told here, not on a screen

@@ -36,7 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run the chosen action."""
-    from listen.lab.folders import lab_root
+    from listen.lab.learners import lab_root
 
     if args.action is None:
         print("Drills are played on the screens: hissway, then lab. There are:", file=sys.stderr)
@@ -48,7 +48,7 @@ def _json_option(sub: argparse.ArgumentParser) -> None:
 
 
 def _list(args: argparse.Namespace, root: Path) -> int:
-    from listen.lab.folders import drills_dir
+    from listen.lab.learners import drills_dir
     from listen.lab.training.drills import list_drills
 
     if old := sorted(p.parent.name for p in drills_dir(root).glob("*/drill.json")):
@@ -118,7 +118,7 @@ def _from_job(args: argparse.Namespace, root: Path) -> int:
     from listen.errors import JournalBroken
     from listen.jobs.folder.find_job import find_job
     from listen.jobs.folder.store import jobs_root, open_job
-    from listen.lab.folders import drills_dir
+    from listen.lab.learners import drills_dir
     from listen.lab.training.drills import SUFFIX
     from listen.lab.training.from_job import drill_from_job, superseded
     from listen.lab.training.seal import lab_key
@@ -148,8 +148,7 @@ def _chosen(args: argparse.Namespace, root: Path) -> tuple[Learner, ...]:
 
 
 def _score(args: argparse.Namespace, root: Path) -> int:
-    from listen.lab.training.instructor import class_focus, learner_row
-    from listen.lab.training.score_words import class_lines, score_lines
+    from listen.lab.training.instructor import class_focus, class_lines, learner_row, score_lines
 
     learners = _chosen(args, root)
     for learner in learners:

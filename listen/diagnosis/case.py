@@ -1,4 +1,4 @@
-"""What is known about an engine, as plain values: the input of the diagnosis."""
+"""What is known about an engine, as plain values: the input of the diagnosis; and what is found in it."""
 
 import msgspec
 
@@ -73,3 +73,25 @@ class EngineCase(msgspec.Struct, frozen=True, kw_only=True):
     """Cylinders in the order their compression was taken."""
     made: tuple[Made, ...] = ()
     """Checks made, with their outcomes."""
+
+
+class Finding(msgspec.Struct, frozen=True):
+    """A row of the evidence table (or a derived fact that weighs nothing) found on an engine."""
+
+    id: str
+    """Row of ``evidence.toml``, or a derived fact used by the contradictions."""
+    cylinders: tuple[int, ...] = ()
+    """Cylinders it belongs to; empty: the whole engine."""
+    detail: str = ""
+    """The figures behind it."""
+    share: float = 1.0
+    """Part of the row's weight that counts (0-1)."""
+    partner: int | None = None
+    """The other cylinder of a pair."""
+
+
+def numbers_of(cylinders: tuple[int, ...]) -> str:
+    """``cylinder 3`` or ``cylinders 2 and 3``."""
+    if len(cylinders) == 1:
+        return f"cylinder {cylinders[0]}"
+    return "cylinders " + ", ".join(map(str, cylinders[:-1])) + f" and {cylinders[-1]}"

@@ -3,8 +3,7 @@
 from itertools import pairwise
 from statistics import median
 
-from listen.diagnosis.case import CylinderCase, EngineCase
-from listen.diagnosis.finding import Finding
+from listen.diagnosis.case import CylinderCase, EngineCase, Finding
 from listen.trade.layout import neighbours
 from listen.trade.numbers import altitude_share, expected_dry_kpa, limit
 from listen.voice import figures

@@ -5,18 +5,16 @@ from collections.abc import Sequence
 import msgspec
 
 from listen.diagnosis import wording
-from listen.diagnosis.case import EngineCase
+from listen.diagnosis.case import EngineCase, Finding
 from listen.diagnosis.compression import compression_findings
 from listen.diagnosis.ear import ear_findings
 from listen.diagnosis.faults import NOTHING, Lead, at_place, folded_shares, leads, says_something, spoken
-from listen.diagnosis.finding import Finding
 from listen.diagnosis.leakage import behind_one_restrictor, leakage_findings
-from listen.diagnosis.looks import plug_findings
 from listen.diagnosis.model import Candidate, Diagnosis, Doubt, Fault, Kind, TestState
 from listen.diagnosis.next import done_on, next_checks, repeat_first, stop_signs
 from listen.diagnosis.outlook import cylinder_standing, doubts
 from listen.diagnosis.tested import MADE, looked_all_over, tests_of, was_made
-from listen.diagnosis.told import check_findings, fact_findings, with_what_follows
+from listen.diagnosis.told import check_findings, fact_findings, plug_findings, with_what_follows
 from listen.diagnosis.weigh import Standing, standings
 from listen.diagnosis.wet import wet_findings
 from listen.trade.causes import causes

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from listen.diagnosis.case import CylinderCase, EngineCase
-from listen.diagnosis.finding import Finding
+from listen.diagnosis.case import CylinderCase, EngineCase, Finding
 from listen.trade.layout import neighbours
 from listen.trade.numbers import limit
 from listen.trade.points import PathId, point_rows, usual_points

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import msgspec
 
-from listen.diagnosis.finding import Finding
+from listen.diagnosis.case import Finding
 from listen.diagnosis.weigh import Line, Standing, odds_shares, reweighed, standing
 from listen.trade.causes import causes
 from listen.trade.evidence import evidence_rows

@@ -4,10 +4,9 @@ from statistics import median
 
 import msgspec
 
-from listen.diagnosis.case import CylinderCase, EngineCase
+from listen.diagnosis.case import CylinderCase, EngineCase, Finding
 from listen.diagnosis.compression import all_low, low_cylinders, shares, short_cylinders
 from listen.diagnosis.ear import heard_share
-from listen.diagnosis.finding import Finding
 from listen.trade.numbers import agreeing_share, limit
 from listen.trade.restrictor import REFERENCE_MM, SUPPLY_KPA, USUAL_MM, loss_behind
 from listen.voice import figures

@@ -2,9 +2,8 @@
 
 from collections.abc import Sequence
 
-from listen.diagnosis.case import EngineCase, Made
+from listen.diagnosis.case import EngineCase, Finding, Made
 from listen.diagnosis.faults import Lead, spoken
-from listen.diagnosis.finding import Finding
 from listen.diagnosis.leakage import losses
 from listen.diagnosis.tested import have
 from listen.diagnosis.weigh import Standing

@@ -2,9 +2,8 @@
 
 from collections.abc import Sequence
 
-from listen.diagnosis.case import CylinderCase, EngineCase
+from listen.diagnosis.case import CylinderCase, EngineCase, Finding
 from listen.diagnosis.compression import low_cylinders, shares, short_cylinders
-from listen.diagnosis.finding import Finding
 from listen.diagnosis.leakage import losses
 from listen.diagnosis.model import CylinderStanding, Doubt, Fault, StandingWord
 from listen.trade.doubts import contradictions

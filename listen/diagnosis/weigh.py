@@ -10,8 +10,7 @@ from collections.abc import Iterable, Sequence
 
 import msgspec
 
-from listen.diagnosis.case import EngineCase
-from listen.diagnosis.finding import Finding
+from listen.diagnosis.case import EngineCase, Finding
 from listen.trade.causes import Cause, causes
 from listen.trade.evidence import Evidence, Family, caps, evidence_rows
 from listen.trade.layout import neighbours

@@ -1,9 +1,8 @@
 """What oil in the cylinder did to the compression, beside what the same oil did in a good cylinder."""
 
-from listen.diagnosis.case import CylinderCase, EngineCase
+from listen.diagnosis.case import CylinderCase, EngineCase, Finding
 from listen.diagnosis.compression import all_low, shares
 from listen.diagnosis.ear import filler_on_all, heard_share
-from listen.diagnosis.finding import Finding
 from listen.trade.numbers import limit
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from listen.diagnosis.finding import numbers_of
+from listen.diagnosis.case import numbers_of
 from listen.diagnosis.model import Candidate, Fault, Kind
 from listen.trade.causes import Cause
 

@@ -2,8 +2,16 @@
 
 from listen.errors import ReadingError
 from listen.jobs.job import Job, RoundRecord
-from listen.trade.decay import HOSE_M, HOSE_MM, emptied_l, leak_by_decay_l_s, leak_by_hole_l_s
-from listen.trade.restrictor import REFERENCE_MM, SUPPLY_KPA, leak_mm
+from listen.trade.restrictor import (
+    HOSE_M,
+    HOSE_MM,
+    REFERENCE_MM,
+    SUPPLY_KPA,
+    emptied_l,
+    leak_by_decay_l_s,
+    leak_by_hole_l_s,
+    leak_mm,
+)
 
 APART = 2.5
 """The two agree within this factor: hose within half, decay within a quarter, engine data and gauge within a tenth."""

@@ -1,5 +1,6 @@
-"""Learners: local names, one folder each, deletable with everything that is known of them."""
+"""Learners: local names, one folder each, deletable with all that is known of them; and where the lab keeps them."""
 
+import os
 import secrets
 import shutil
 from datetime import UTC, datetime
@@ -10,7 +11,7 @@ import msgspec
 from listen.durable import read_file, whole_file
 from listen.errors import LabError
 from listen.jobs.folder.disk import make_folders
-from listen.lab.folders import learners_dir
+from listen.jobs.folder.home import at_home
 from listen.plain_name import plain_name
 
 FILE = "learner.json"
@@ -111,3 +112,28 @@ def delete_learner(root: Path, learner: Learner) -> None:
         raise LabError(
             f"{folder}: could not be removed whole ({error.strerror or error}); remove it by hand"
         ) from error
+
+
+def lab_root(option: str | Path | None = None) -> Path:
+    """Folder of the lab: the option, else ``HISSWAY_LAB``, else the platform's user data folder.
+
+    Raises
+    ------
+    UsageError
+        As :func:`listen.jobs.folder.home.at_home`.
+    """
+    if chosen := option or os.environ.get("HISSWAY_LAB"):
+        return at_home(chosen)
+    import platformdirs  # only where nobody chose
+
+    return platformdirs.user_data_path("hissway", appauthor=False) / "lab"
+
+
+def learners_dir(root: Path) -> Path:
+    """Folder of all learners."""
+    return root / "learners"
+
+
+def drills_dir(root: Path) -> Path:
+    """Folder of the shop's own drills."""
+    return root / "drills"

@@ -27,13 +27,11 @@ from listen.jobs.judging import program_version
 from listen.jobs.standing import latest_round
 from listen.report import words
 from listen.report.before_part import before_part
-from listen.report.clips_part import clip_parts
 from listen.report.content import CylinderRow, Report, RoundPart, SignaturePart
+from listen.report.kept_parts import clip_parts, photo_parts, signature_parts
 from listen.report.owner import Behind, owner_part
 from listen.report.owner_words import Language, OwnerWords
-from listen.report.photos_part import photo_parts
 from listen.report.round_part import round_part
-from listen.report.signatures_part import signature_parts
 from listen.trade.cautions import cautions, defer, told_in
 from listen.trade.layout import layout_rows
 from listen.trade.numbers import numbers

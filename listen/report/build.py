@@ -78,8 +78,8 @@ def page_of(
     )
     if wanted.form == "html":
         from listen.report.html import html
+        from listen.report.kept_parts import addresses
         from listen.report.origin import Origin
-        from listen.report.photos_part import addresses
 
         origin = Origin(
             job=opened.job.id,

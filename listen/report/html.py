@@ -13,13 +13,12 @@ import jinja2
 import msgspec
 from markupsafe import Markup
 
-from listen.report.clean import clean
-from listen.report.clips_part import clip_file
 from listen.report.content import PhotoPart, PointPart, Report, RoundPart
 from listen.report.drawing import EngineDrawing, Ladder, engine_drawing, ladder
+from listen.report.kept_parts import OWNER_SEES, clip_file
 from listen.report.origin import Origin
-from listen.report.photos_part import OWNER_SEES
 from listen.report.sounds import Pair, pairs
+from listen.report.text import clean
 from listen.voice import figures
 
 

@@ -14,7 +14,7 @@ from listen.jobs.walk import TABLE, round_points
 from listen.judge.result import PathResult, PointResult
 from listen.report import words
 from listen.report.content import PathPart, PointPart, RoundPart, SignaturePart
-from listen.report.signatures_part import in_words
+from listen.report.kept_parts import in_words
 from listen.trade.cautions import cautions, cautions_for
 from listen.trade.points import point as find_point
 from listen.voice import figures, names, times

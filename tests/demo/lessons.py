@@ -8,10 +8,13 @@ import numpy as np
 
 from listen.lab.simulator.scene import RoundSpec
 from listen.lab.simulator.truth import GENERATOR
-from listen.lab.training.clues import CARRIED, COMPRESSOR, DRIPS, HOSE
 from listen.lab.training.drills import DrillSet
 from listen.lab.training.held import Held
 from listen.lab.training.lesson import (
+    CARRIED,
+    COMPRESSOR,
+    DRIPS,
+    HOSE,
     Lesson,
     bubbling,
     carried,

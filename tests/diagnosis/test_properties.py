@@ -9,10 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from listen.diagnosis.case import CylinderCase, EngineCase
+from listen.diagnosis.case import CylinderCase, EngineCase, Finding
 from listen.diagnosis.compression import compression_findings
 from listen.diagnosis.diagnose import diagnose, findings_of
-from listen.diagnosis.finding import Finding
 from listen.diagnosis.model import DISCLAIMER
 from listen.diagnosis.weigh import capped_sum, standings
 from listen.trade.causes import causes

@@ -16,11 +16,10 @@ from listen.lab.training import held, seal
 from listen.lab.training.answers import Call
 from listen.lab.training.drills import OpenDrill, read_drill, shipped_drills
 from listen.lab.training.fresh import fresh_round
-from listen.lab.training.instructor import class_focus, class_table, last_here
+from listen.lab.training.instructor import class_focus, class_row, class_table, last_here
 from listen.lab.training.lesson import POINTS
 from listen.lab.training.make_drill import MakeWish, make_drill
 from listen.lab.training.next_drill import ALL
-from listen.lab.training.score_words import class_row
 from listen.lab.training.session import answers_of, practise, sessions_dir, start
 from listen.signal.clip import Clip
 from listen.trade.points import PathId

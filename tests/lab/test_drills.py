@@ -12,7 +12,7 @@ from listen.audio.write import write_flac
 from listen.errors import HisswayError, LabError
 from listen.jobs.events import FindingRecorded, NoteAdded
 from listen.jobs.folder.store import open_job
-from listen.lab.folders import drills_dir
+from listen.lab.learners import drills_dir
 from listen.lab.shipped import demo_job
 from listen.lab.simulator.render import render
 from listen.lab.training import seal

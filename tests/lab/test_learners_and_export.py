@@ -14,8 +14,15 @@ from listen.cli.main import main
 from listen.errors import LabError
 from listen.lab.ear.playback import CHECK_BANDS_HZ, check_words, comfortable_gain_db, headphone_check
 from listen.lab.ear.threshold import ThresholdRun, thresholds_of
-from listen.lab.folders import lab_root, learners_dir
-from listen.lab.learners import create_learner, delete_learner, find_learner, learner_dir, list_learners
+from listen.lab.learners import (
+    create_learner,
+    delete_learner,
+    find_learner,
+    lab_root,
+    learner_dir,
+    learners_dir,
+    list_learners,
+)
 from listen.lab.training.answers import Call
 from listen.lab.training.drills import shipped_drills
 from listen.lab.training.export import write_answers, write_thresholds
@@ -234,8 +241,7 @@ def test_who_was_here_last_is_not_the_first_by_alphabet(lab: Path) -> None:
 
 def test_ten_learners_stand_on_one_screen(lab: Path) -> None:
     """One line each, within 80 columns, however long a name is."""
-    from listen.lab.training.instructor import class_table
-    from listen.lab.training.score_words import CLASS_HEAD, class_row
+    from listen.lab.training.instructor import CLASS_HEAD, class_row, class_table
 
     for n in range(10):
         create_learner(lab, f"{n} {'with a very long name ' * 2}")

@@ -13,8 +13,7 @@ from listen.jobs.events import EngineSize
 from listen.jobs.job import Job, RoundRecord
 from listen.rounds.course import course
 from listen.signal.clip import Clip
-from listen.trade.decay import emptied_l, leak_by_decay_l_s, leak_by_hole_l_s
-from listen.trade.restrictor import leak_mm
+from listen.trade.restrictor import emptied_l, leak_by_decay_l_s, leak_by_hole_l_s, leak_mm
 
 ON_S = ((2.5, 5.0), (7.5, 10.0))
 

@@ -74,7 +74,7 @@ class Services:
 
     def lab_root(self) -> Path:
         """Folder of the lab."""
-        from listen.lab.folders import lab_root
+        from listen.lab.learners import lab_root
 
         return lab_root()
 

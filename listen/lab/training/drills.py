@@ -15,7 +15,7 @@ import msgspec
 from listen.durable import read_file, whole_file
 from listen.errors import LabError
 from listen.jobs.folder.disk import make_folders
-from listen.lab.folders import drills_dir
+from listen.lab.learners import drills_dir
 from listen.lab.simulator.render import TakeKey
 from listen.lab.simulator.scene import RoundSpec
 from listen.lab.training import seal

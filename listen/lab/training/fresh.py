@@ -7,9 +7,20 @@ from dataclasses import replace
 import numpy as np
 
 from listen.lab.training.answers import Answer
-from listen.lab.training.clues import CARRIED, COMPRESSOR, DRIPS, HOSE
 from listen.lab.training.held import Held
-from listen.lab.training.lesson import Lesson, bubbling, carried, compressor_starts, dripping, held_of, spec_of
+from listen.lab.training.lesson import (
+    CARRIED,
+    COMPRESSOR,
+    DRIPS,
+    HOSE,
+    Lesson,
+    bubbling,
+    carried,
+    compressor_starts,
+    dripping,
+    held_of,
+    spec_of,
+)
 from listen.lab.training.staircase import TWO, level_db
 
 PAIRS = (

@@ -10,9 +10,9 @@ from listen.errors import LabError, RoundError
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.to_round import to_round
-from listen.lab.training.clues import clue
 from listen.lab.training.drills import SUFFIX, DrillSet, random_id, write_drill
 from listen.lab.training.held import Held
+from listen.lab.training.lesson import clue
 from listen.rounds.model import Facts, Round
 from listen.trade.points import Kind, PathId, point
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from listen.errors import LabError, UsageError
-from listen.lab.folders import drills_dir
+from listen.lab.learners import drills_dir
 from listen.lab.simulator.draw import SHORTEST_TAKE_S
 from listen.lab.simulator.scene import RoundSpec
 from listen.lab.simulator.shops import SOUND_FILES, recorded

@@ -18,7 +18,7 @@ from listen.trade.points import point
 from tui.bridge.threads import in_thread
 from tui.screens.hearing import HearingScreen
 from tui.screens.lab import drill_words as words
-from tui.screens.lab.sitting import side_by_side, spectra_of, to_play
+from tui.screens.lab.standing import side_by_side, spectra_of, to_play
 from tui.screens.rungs import judged, short_words
 from tui.screens.ticks import TickScreen
 from tui.widgets.banner import Banner, Say

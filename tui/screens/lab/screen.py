@@ -162,7 +162,7 @@ class LabScreen(BayScreen[None]):
     def _drill(self, drill: str | None) -> None:
         from listen.lab.training.next_drill import ALL
         from tui.screens.lab.drill import DrillScreen
-        from tui.screens.lab.sitting import sit_down
+        from tui.screens.lab.standing import sit_down
 
         if drill == PRACTICE:
             self._practise(ALL, "Fresh rounds of all paths")

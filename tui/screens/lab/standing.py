@@ -1,7 +1,8 @@
-"""How a learner stands, what is suggested next, and the class, as words."""
+"""What the screens ask of the lab: how a learner stands, the class, a sitting, its clips to hear and to see."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,6 +10,7 @@ from textual.content import Content
 
 from listen.voice.text import plain
 from tui.content import shown
+from tui.widgets.heat import STEPS, Picture
 
 if TYPE_CHECKING:
     from listen.lab.learners import Learner
@@ -31,9 +33,8 @@ def standing(root: Path, learner: Learner | None) -> tuple[LearnerRow | None, Su
 
 def class_lines(root: Path) -> list[str]:
     """The class, a line a learner; then what all find hardest. Raises what the lab raises."""
-    from listen.lab.training.instructor import class_focus, class_table
-    from listen.lab.training.score_words import CLASS_HEAD, class_row
-    from listen.lab.training.score_words import class_lines as focus_lines
+    from listen.lab.training.instructor import CLASS_HEAD, class_focus, class_row, class_table
+    from listen.lab.training.instructor import class_lines as focus_lines
 
     rows = [class_row(row) for row in class_table(root)]
     lines = [CLASS_HEAD, *rows, "", *focus_lines(class_focus(root))] if rows else []
@@ -57,7 +58,7 @@ def class_file(root: Path) -> Path:
 def page(row: LearnerRow | None, suggestion: Suggestion | None) -> Content:
     """One learner's page."""
     from listen.lab.ear.playback import CAUTION
-    from listen.lab.training.score_words import score_lines
+    from listen.lab.training.instructor import score_lines
 
     if row is None:
         return Content("\n").join(
@@ -68,3 +69,48 @@ def page(row: LearnerRow | None, suggestion: Suggestion | None) -> Content:
         what = plain(suggestion.title, 120)
         parts += [shown(""), Content.assemble(("Next: ", "bold $accent"), (what, "bold"), f"\n{plain(suggestion.why)}")]
     return Content("\n").join([*parts, shown(""), shown(CAUTION, "$warning")])
+
+
+if TYPE_CHECKING:
+    from listen.lab.learners import Learner
+    from listen.lab.training.held import Held
+    from listen.lab.training.session import Session
+    from listen.signal.clip import Clip
+    from listen.signal.exhibit import Exhibit
+
+GAP = 2
+"""Dark columns between the two pictures."""
+
+
+def sit_down(root: Path, learner: Learner, drill: str) -> Session:
+    """Go on with an unfinished sitting of this drill, or begin a new one. Raises what the lab raises."""
+    from listen.lab.training.drills import find_drill
+    from listen.lab.training.session import resume, start, unfinished
+
+    left = [s for s in unfinished(root, learner) if s.opened.drill == drill]
+    return resume(root, learner, left[-1].opened.session) if left else start(root, learner, find_drill(root, drill))
+
+
+def to_play(held: Held, at: str, *, without: bool) -> tuple[list[Clip], float]:
+    """Quiet and air of a point, or the air clip without its hiss and with it, and one comfortable gain."""
+    from listen.lab.ear.playback import comfortable_gain_db
+
+    quiet, air = held.pair(at)
+    first = held.without_hiss(at) if without else quiet
+    clips = [quiet if first is None else first, air]
+    return clips, comfortable_gain_db(*clips)
+
+
+def spectra_of(held: Held, at: str) -> Exhibit:
+    """Quiet and air spectra of a point over one axis. Raises what measuring raises."""
+    from listen.signal.exhibit import exhibit
+
+    return exhibit(*held.pair(at))
+
+
+def side_by_side(clips: Sequence[Clip], width: int, height: int) -> Picture:
+    """Quiet at the left, air at the right, on one scale of loudness. Raises what measuring raises."""
+    from listen.signal.exhibit import loudness_steps, pictures_joined
+
+    joined = pictures_joined(list(clips), rows=max(height - 1, 4) * 2, columns=max(width // 2 - GAP, 8), gap=GAP)
+    return Picture(loudness_steps(joined, STEPS), (), "left: quiet   right: air   (low frequencies below)")

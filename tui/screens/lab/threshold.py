@@ -104,7 +104,7 @@ class ThresholdScreen(OnePairScreen[None]):
         self.action_play()
 
     def _done(self, run: ThresholdRun) -> None:
-        from listen.lab.training.score_words import threshold_words
+        from listen.lab.training.instructor import threshold_words
 
         assert run.measured is not None
         words = threshold_words(run.measured)

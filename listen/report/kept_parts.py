@@ -1,0 +1,126 @@
+"""What a job keeps, as a reader meets it: clips and signatures, each checked, and photos."""
+
+import base64
+from pathlib import Path
+
+from listen.jobs.events import Signed
+from listen.jobs.exchange.keys import fingerprint
+from listen.jobs.exchange.sign import check_signatures
+from listen.jobs.folder.chain import Chain
+from listen.jobs.folder.disk import sha256_of
+from listen.jobs.folder.parts import CLIPS, is_clip_id
+from listen.jobs.job import ClipRecord, Job
+from listen.report.content import ClipPart, PhotoPart, SignaturePart
+from listen.voice import names, times
+from listen.voice.text import plain
+
+
+def clip_file(folder: Path, clip_id: str) -> Path | None:
+    """The sound file of a clip, or None where the identifier cannot be a file name."""
+    return folder / CLIPS / f"{clip_id}.flac" if is_clip_id(clip_id) else None
+
+
+def clip_parts(job: Job, folder: Path) -> tuple[ClipPart, ...]:
+    """Every clip, those taken back included."""
+    return tuple(
+        ClipPart(
+            clip=c.id,
+            round_id=record.id,
+            cylinder=record.cylinder,
+            point=names.point_name(c.kept.point),
+            kind=c.kept.clip_kind,
+            walk=c.kept.walk,
+            take=c.kept.take,
+            seconds=round(c.kept.seconds, 2),
+            rate_hz=c.kept.rate_hz,
+            device=c.kept.device,
+            started=times.moment_and_zone(c.kept.started or c.time),
+            sha256=c.kept.sha256,
+            file=_state(folder, c),
+            note="; ".join(_notes(c)),
+        )
+        for record in job.rounds
+        for c in record.clips
+    )
+
+
+def _state(folder: Path, c: ClipRecord) -> str:
+    path = clip_file(folder, c.id)
+    try:
+        if path is None or not path.is_file():
+            return "missing"
+        return "matches" if sha256_of(path) == c.kept.sha256 else "differs"
+    except OSError:
+        return "missing"
+
+
+def _notes(c: ClipRecord) -> list[str]:
+    k = c.kept
+    notes = {
+        f"taken back{': ' + c.reason if c.reason else ''}": c.taken_back,
+        "saved from a cut-short take": k.recovered,
+        f"made from {k.imported_from}": k.imported_from,
+        f"{len(k.gaps)} gap(s)": k.gaps,
+        f"{k.overflows} overflow(s)": k.overflows,
+    }
+    return [words for words, so in notes.items() if so]
+
+
+OWNER_SEES = 2
+"""Photos on the owner's page; the shop's part has all."""
+
+
+def photo_parts(job: Job) -> tuple[PhotoPart, ...]:
+    """Photos in use, in the order kept."""
+    return tuple(
+        PhotoPart(
+            photo=p.kept.photo,
+            cylinder=p.kept.cylinder,
+            words=plain(" · ".join(w for w in (p.kept.of, p.kept.text) if w), 200),
+            taken_in=times.moment(p.time),
+            width=p.kept.width,
+            height=p.kept.height,
+            original_sha256=p.kept.original_sha256,
+        )
+        for p in job.photos
+        if not p.taken_back
+    )
+
+
+def addresses(job: Job) -> dict[str, str]:
+    """Each photo's picture as an address that a page can hold."""
+    return {
+        p.kept.photo: "data:image/jpeg;base64," + base64.b64encode(p.kept.picture).decode("ascii")
+        for p in job.photos
+        if not p.taken_back
+    }
+
+
+def signature_parts(chain: Chain) -> dict[str, tuple[SignaturePart, ...]]:
+    """The checked signatures of a journal, those of merged branches included, by round."""
+    checks = {c.event: c for c in sorted(check_signatures(chain), key=lambda c: c.state == "bad")}
+    found: dict[str, tuple[SignaturePart, ...]] = {}
+    for event in chain.events():
+        p = event.payload
+        if isinstance(p, Signed):
+            key, check = fingerprint(p.public_key), checks[event.id]
+            how = f"signed with shop key {key}" if key else "name typed, no key"
+            held = {"good": ", signature good", "bad": f", signature DOES NOT MATCH: {check.text}"}
+            part = SignaturePart(
+                name=p.name,
+                role=p.role,
+                signed=times.moment_and_zone(event.time),
+                state=check.state,
+                fingerprint=key,
+                held_by=how + held.get(check.state, ""),
+                statement=p.statement,
+                head=p.head,
+            )
+            found[p.round_id] = (*found.get(p.round_id, ()), part)
+    return found
+
+
+def in_words(s: SignaturePart) -> str:
+    """A signature as one line."""
+    statement = f"\N{LEFT DOUBLE QUOTATION MARK}{s.statement}\N{RIGHT DOUBLE QUOTATION MARK}"
+    return f"{s.name} ({s.role}), {s.signed}: {s.held_by}. {statement} Closes the journal up to {s.head}"

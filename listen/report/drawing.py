@@ -86,63 +86,39 @@ def _between(a: tuple[float, float], b: tuple[float, float]) -> Box:
 
 
 @dataclass(frozen=True, slots=True)
-class Rung:
-    """One point on the ladder; coordinates are None where there is nothing to draw."""
-
-    words: str
-    y: float
-    text: str
-    detected: bool
-    x: float | None
-    low: float | None
-    high: float | None
-    limit: float | None
-
-
-@dataclass(frozen=True, slots=True)
 class Ladder:
-    """Excess per point on one scale whose zero is the shop's own noise."""
+    """Excess per point, a line each, on one scale whose zero is the shop's own noise."""
 
-    width: float
-    height: float
-    zero: float
-    ticks: tuple[tuple[float, str], ...]
-    rungs: tuple[Rung, ...]
+    low_db: float
+    high_db: float
     alt: str
+    height: float
+    width: float = LADDER_WIDTH
+
+    def x(self, db: float) -> float:
+        """Where a figure stands."""
+        span = (self.high_db - self.low_db) * 1.04
+        return LABEL_WIDTH + (LADDER_WIDTH - LABEL_WIDTH - RIGHT) * (db - self.low_db) / span
+
+    def y(self, i: int) -> float:
+        """The middle of a line."""
+        return TOP + LINE * (i + 0.5)
+
+    @property
+    def ticks(self) -> list[tuple[float, str]]:
+        """Places and words of the scale."""
+        return [(self.x(t), f"{t:+g}" if t else "0") for t in ticks(self.low_db, self.high_db)]
 
 
 def ladder(points: Sequence[PointPart]) -> Ladder:
     """Lay a round's points out."""
     figures = [v for p in points for v in (p.excess_db, p.low_db, p.high_db, p.limit_db) if v is not None]
-    low, high = min([LEAST_DB, *figures]), max([MOST_DB, *figures])
-    span = (high - low) * 1.04 or 1.0
-
-    def x(db: float | None) -> float | None:
-        return None if db is None else LABEL_WIDTH + (LADDER_WIDTH - LABEL_WIDTH - RIGHT) * (db - low) / span
-
-    rungs = tuple(
-        Rung(
-            p.words,
-            TOP + LINE * (i + 0.5),
-            p.says,
-            p.detected,
-            x(p.excess_db),
-            x(p.low_db),
-            x(p.high_db),
-            x(p.limit_db),
-        )
-        for i, p in enumerate(points)
-    )
-    said = " ".join(f"{p.words}: {p.says}" for p in points)
-    zero = x(0.0)
-    assert zero is not None
+    words = " ".join(f"{p.words}: {p.says}" for p in points)
     return Ladder(
-        width=LADDER_WIDTH,
-        height=TOP + LINE * len(rungs) + 10,
-        zero=zero,
-        ticks=tuple((x(t) or 0.0, f"{t:+g}" if t else "0") for t in ticks(low, high)),
-        rungs=rungs,
-        alt=f"Excess in decibels above the shop's own noise. {said}",
+        low_db=min([LEAST_DB, *figures]),
+        high_db=max([MOST_DB, *figures]),
+        alt=f"Excess in decibels above the shop's own noise. {words}",
+        height=TOP + LINE * len(points) + 10,
     )
 
 

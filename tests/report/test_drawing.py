@@ -47,11 +47,12 @@ def part(excess, low, high, limit) -> PointPart:
 @given(st.lists(st.tuples(db, db, db, db), max_size=8))
 def test_the_ladder_holds_every_figure_and_its_zero(figures):
     drawn = ladder([part(*f) for f in figures])
-    xs = [x for r in drawn.rungs for x in (r.x, r.low, r.high, r.limit) if x is not None]
-    assert all(LABEL_WIDTH <= x <= drawn.width for x in [*xs, drawn.zero])
-    for rung, (excess, *_) in zip(drawn.rungs, figures, strict=True):
-        if excess is not None and rung.x is not None:
-            assert (rung.x >= drawn.zero) == (excess >= 0) or abs(excess) < 1e-6
+    xs = [drawn.x(v) for f in figures for v in f if v is not None]
+    assert all(LABEL_WIDTH <= x <= drawn.width for x in [*xs, drawn.x(0)])
+    assert all(0 < drawn.y(i) < drawn.height for i in range(len(figures)))
+    for excess, *_ in figures:
+        if excess is not None:
+            assert (drawn.x(excess) >= drawn.x(0)) == (excess >= 0) or abs(excess) < 1e-6
 
 
 @given(st.floats(min_value=-60, max_value=0), st.floats(min_value=0.5, max_value=90))

@@ -1,6 +1,6 @@
 """``python -m tests crash | faults | fuzz | keys | soak``: long runs that kill, starve and mislead the program;
-``ceiling`` and ``switched`` tell what could be known and heard at all, ``recordings`` makes what is shipped, ``slips``
-counts how many slips of whoever records are noticed."""
+``ceiling`` and ``switched`` tell what could be known and heard at all, ``jobs`` what learning an engine is worth,
+``recordings`` makes what is shipped, ``slips`` counts how many slips of whoever records are noticed."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ LONG_RUNS = {
     "crash": "tests.crash.command",
     "faults": "tests.faults.command",
     "fuzz": "tests.fuzz.command",
+    "jobs": "tests.bench.whole_jobs",
     "keys": "tests.keys.command",
     "recordings": "tests.demo.job",
     "slips": "tests.rounds.slip_rates",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -84,8 +85,8 @@ def _is_job(folder: Path) -> bool:
 def _rounds_of_job(folder: Path, name: str) -> Iterator[tuple[str, Round | str]]:
     from listen.errors import HisswayError, RoundError
     from listen.jobs.folder.store import open_job
+    from listen.jobs.teardowns import with_teardowns
     from listen.jobs.to_round import to_round
-    from listen.rounds.model import Round
 
     with open_job(folder, write=False) as opened:
         if opened.broken:
@@ -97,7 +98,7 @@ def _rounds_of_job(folder: Path, name: str) -> Iterator[tuple[str, Round | str]]
             label = f"{name}#{record.id}"
             try:
                 made = to_round(opened.job, record.id, folder)
-                yield label, Round(label, made.takes, made.facts)
+                yield label, replace(with_teardowns(made, opened.job, folder.absolute().parent), name=label)
             except HisswayError as e:
                 yield label, str(e)
 

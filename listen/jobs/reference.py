@@ -1,7 +1,8 @@
-"""Which clips of other cylinders may serve as the sound-cylinder reference of a round."""
+"""What other cylinders of an engine lend a round: their clips as the sound cylinder's, or what their rounds say."""
 
 from listen.jobs.events import Overruled
 from listen.jobs.job import ClipRecord, Job, RoundRecord
+from listen.judge.result import EngineSay
 
 USABLE_LOSS_PERCENT = 20.0
 """Loss up to which a cylinder whose round was not judged may stand in as sound (trade rule of thumb: 10-20 usable)."""
@@ -49,6 +50,27 @@ def reference_cylinders(job: Job, round_id: str) -> tuple[int, ...]:
     here = job.round(round_id).cylinder
     cylinders = {job.round(c.kept.round_id).cylinder for c in references(job, round_id).values()}
     return tuple(sorted(cylinders - {here}))
+
+
+def engine_said(job: Job, round_id: str) -> tuple[EngineSay, ...]:
+    """What the latest round of each other cylinder says of the engine, by cylinder.
+
+    It came through the same input, its result is fresh, and its clips do not stand beside this round already.
+    """
+    record = job.round(round_id)
+    if why_no_reference(record):
+        return ()
+    lent, latest = beside(job, round_id), {}
+    for other in job.rounds:
+        if other.cylinder != record.cylinder and not other.aside and _inputs(other) == _inputs(record):
+            said = other.verdict.result.engine if other.verdict is not None and not other.stale else None
+            if said is not None and other.cylinder not in lent:
+                latest[other.cylinder] = said
+    return tuple(said for _, said in sorted(latest.items()))
+
+
+def _inputs(record: RoundRecord) -> set[tuple[str, float | None]]:
+    return {(c.kept.device, c.kept.gain_db) for c in record.live_clips()}
 
 
 def is_sound(record: RoundRecord) -> bool:

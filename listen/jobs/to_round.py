@@ -7,7 +7,7 @@ from statistics import median
 from listen.errors import RoundError
 from listen.jobs.folder.parts import CLIPS, is_clip_id
 from listen.jobs.job import ClipRecord, Job, RoundRecord
-from listen.jobs.reference import references
+from listen.jobs.reference import engine_said, references
 from listen.rounds.model import Facts, Round, Take
 from listen.trade.points import Kind, point
 
@@ -45,7 +45,8 @@ def to_round(job: Job, round_id: str, folder: Path) -> Round:
     takes = [_take(c, _kind(c), n, folder) for n, c in enumerate(own, 1)]
     points = {t.point for t in takes}
     sound = [_take(c, Kind.SOUND, 1, folder) for p, c in sorted(references(job, round_id).items()) if p in points]
-    return Round(f"{job.title}, cylinder {record.cylinder}", (*takes, *sound), facts(job, record))
+    name = f"{job.title}, cylinder {record.cylinder}"
+    return Round(name, (*takes, *sound), facts(job, record), engine_said(job, round_id))
 
 
 def clips_used(job: Job, round_id: str) -> tuple[str, ...]:

@@ -18,7 +18,7 @@ from listen.judge.evidence import RoundEvidence
 from listen.judge.hypotheses import LEAKS, Hypothesis
 from listen.judge.log_sum import log_sum
 from listen.judge.loudness import LEVELS_DB
-from listen.judge.smoothing import Smoothable, Smoothed
+from listen.judge.smoothing import Smoothable, Smoothed, spread_out
 from listen.judge.sources import (
     BETWEEN_CYLINDERS_DB,
     DRAWS,
@@ -101,14 +101,17 @@ def _blow_by(
     spread = np.array([w.spread_db for w in ways])
     stated: dict[int, NDArray[np.float64]] = {}
     for i, p in enumerate(evidence.points):
-        if p.sound is None:
+        if p.sound is None and p.learnt is None:
             continue
-        here = prior if i == own else _spread_out(prior, ways[i].mean_db, ways[i].spread_db)
-        after = _of_another_cylinder(here, p.sound)
+        here = prior if i == own else spread_out(prior, ways[i].mean_db, ways[i].spread_db)
+        if p.learnt is not None:
+            here = here * p.learnt / (here @ p.learnt)
+        if p.sound is not None:
+            here = _of_another_cylinder(here, p.sound)
         if i == own:
-            prior = after
+            prior = here
         else:
-            stated[i] = after
+            stated[i] = here
     level, log_weight = aimed_draws(prior, sharp[own] if own is not None else None, 2)
     db = level[:, None] + np.array([w.mean_db for w in ways])
     for i, density in stated.items():
@@ -122,16 +125,9 @@ def _of_another_cylinder(prior: NDArray[np.float64], sound: NDArray[np.float64])
     """What a sound cylinder's clip says of this one's normal blow-by [shape=(N,)]."""
     there = prior * np.exp(sound - sound.max())
     there = there / there.sum()
-    alike, unlike = _spread_out(there, 0.0, BETWEEN_CYLINDERS_DB), _spread_out(there, 0.0, UNLIKE_DB)
+    alike, unlike = spread_out(there, 0.0, BETWEEN_CYLINDERS_DB), spread_out(there, 0.0, UNLIKE_DB)
     near = (1.0 - UNLIKE_SHARE) * alike + UNLIKE_SHARE * unlike
     return np.asarray((1.0 - NO_LIKENESS) * near + NO_LIKENESS * prior)
-
-
-def _spread_out(density: NDArray[np.float64], shift_db: float, spread_db: float) -> NDArray[np.float64]:
-    """A density over ``LEVELS_DB`` shifted and widened."""
-    kernel = np.exp(-0.5 * ((LEVELS_DB[:, None] - LEVELS_DB - shift_db) / spread_db) ** 2)
-    out = kernel @ density + 1e-12
-    return np.asarray(out / out.sum())
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -161,6 +157,16 @@ class Scene:
         ways: dict[PathId | None, list[Contribution]] = {}
         draws = {h: _draw(evidence, sharp, blow_by, h, assumed, ways) for h in sets}
         return cls(tables, draws)
+
+    def weights(self, hypothesis: Hypothesis, states: NDArray[np.float64]) -> NDArray[np.float64]:
+        """How likely each draw of a set of causes is after all that was heard [shape=(n,)], sum 1."""
+        draws = self.draws[hypothesis]
+        total = draws.log_weight[:, None] + states
+        for i, table in enumerate(self.tables):
+            if table is not None:
+                total += table(draws.net_db[:, i], draws.spread_db[:, i])
+        w = np.exp(total - total.max()).sum(axis=1)
+        return np.asarray(w / w.sum())
 
 
 def smoothables(evidence: RoundEvidence) -> list[Smoothable | None]:

@@ -1,11 +1,12 @@
 """What the judge is given: a likelihood over hiss levels for each point, bubble counts, and readings."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from listen.judge.result import ShopSeen
 from listen.trade.points import PathId, Point
 from listen.trade.valves import OpenValve
 
@@ -19,6 +20,8 @@ class PointEvidence:
     """Log likelihood of the air clip over states of the shared drift and ``loudness.LEVELS_DB`` [shape=(X, N)]."""
     sound: NDArray[np.float64] | None = None
     """The same for a sound cylinder's clip, drift summed over [shape=(N,)]."""
+    learnt: NDArray[np.float64] | None = None
+    """Likelihood of each level for this point's blow-by, from the engine's other cylinders [shape=(N,)]."""
     in_events: bool = False
     """True where the increase is not steady, as escaping air is, but came in events (spectral kurtosis)."""
     switched: bool = False
@@ -69,6 +72,14 @@ class RoundEvidence:
     """Air was heard with the cylinder side shut off; None where no such clips were taken."""
     states: NDArray[np.float64] = field(default_factory=lambda: np.zeros(1))
     """Log probability of each state of the drift that points share [shape=(X,)]."""
+    zero_dbfs: float = 0.0
+    """Level 0 dB, re full scale."""
+    shop: ShopSeen | None = None
+    """The shop's own teardowns."""
+
+    def alone(self) -> RoundEvidence:
+        """The same without what was learnt from other cylinders."""
+        return replace(self, points=tuple(replace(p, learnt=None) for p in self.points))
 
     def hears(self, path: PathId) -> bool:
         """Whether a point was recorded at which this path speaks first."""

@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from listen.judge.assumptions import Assumptions
+from listen.judge.result import ShopSeen
+from listen.judge.shop import shop_rates
 from listen.trade.paths import path_table
 from listen.trade.points import PathId
 
@@ -37,13 +39,15 @@ def hypotheses(heard: frozenset[PathId]) -> tuple[Hypothesis, ...]:
     return (*single, *pairs, *outside)
 
 
-def priors(sets: tuple[Hypothesis, ...], heard: frozenset[PathId], assumed: Assumptions) -> list[float]:
+def priors(
+    sets: tuple[Hypothesis, ...], heard: frozenset[PathId], assumed: Assumptions, shop: ShopSeen | None = None
+) -> list[float]:
     """Prior probability of each set; they sum to 1."""
     table = path_table()
-    chance = {
-        row.path: row.prior * (1.0 if row.path in heard or row.path not in LEAKS else UNHEARD_SHARE)
-        for row in table.cause
-    }
+    rates = {row.path: row.prior for row in table.cause}
+    if shop is not None:
+        rates |= shop_rates({p: rates[p] for p in LEAKS}, shop)
+    chance = {p: rate * (1.0 if p in heard or p not in LEAKS else UNHEARD_SHARE) for p, rate in rates.items()}
     chance[PathId.NONE] *= assumed.sound_odds
     by_paths = {
         h.paths: chance[h.paths[0]] * (table.pair_factor * chance[h.paths[1]] if len(h.paths) > 1 else 1.0)

@@ -17,7 +17,6 @@ from listen.judge.evidence import PointEvidence, RoundEvidence
 from listen.judge.loudness import LEVELS_DB
 from listen.judge.posterior import Posterior
 from listen.judge.readings import SEEN
-from listen.judge.smoothing import Smoothed
 from listen.judge.sources import BETWEEN_CYLINDERS_DB
 from listen.trade.points import Kind, PathId, point, usual_points, walking_order
 from listen.voice.names import path as path_name
@@ -60,7 +59,7 @@ def next_best(evidence: RoundEvidence, odds: Posterior) -> NextBest | None:
     scene = odds.scene if wide is evidence else Scene.of(wide, smoothables(wide), likely, BASE)
     draws = [scene.draws[h] for h in likely]
     p = odds.probability[keep] / odds.probability[keep].sum()
-    weights = [_posterior_weight(d, scene.tables, evidence.states) for d in draws]
+    weights = [scene.weights(h, evidence.states) for h in likely]
     have = {e.point.id for e in evidence.points if e.air is not None}
     found = [
         NextBest(point_id, kind, seconds, _bits(p, foretold), _words(point_id, kind, seconds, odds, point_id in have))
@@ -82,15 +81,6 @@ def _with_unrecorded(evidence: RoundEvidence) -> RoundEvidence:
         return evidence
     every = [*evidence.points, *(PointEvidence(p, None) for p in missing.values())]
     return replace(evidence, points=tuple(sorted(every, key=lambda e: walking_order(e.point.id))))
-
-
-def _posterior_weight(draws: Draws, tables: list[Smoothed | None], states: NDArray[np.float64]) -> NDArray[np.float64]:
-    total = draws.log_weight[:, None] + states
-    for i, table in enumerate(tables):
-        if table is not None:
-            total += table(draws.net_db[:, i], draws.spread_db[:, i])
-    w = np.exp(total - total.max()).sum(axis=1)
-    return np.asarray(w / w.sum())
 
 
 def _candidates(

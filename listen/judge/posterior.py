@@ -81,7 +81,7 @@ def posterior(evidence: RoundEvidence, assumptions: Sequence[Assumptions] = SETS
     sets = hypotheses(heard)
     shared = smoothables(evidence)
     scene = Scene.of(evidence, shared, sets, BASE)
-    prior = np.log(priors(sets, heard, BASE))
+    prior = np.log(priors(sets, heard, BASE, evidence.shop))
     points, backward = _point_columns(evidence, scene)
     readings = _reading_columns(evidence, sets, BASE)
     there = _decibans(sets, prior, [*points, *readings])
@@ -104,7 +104,7 @@ def _summed(
     assumed: Assumptions,
 ) -> NDArray[np.float64]:
     """Probabilities under one set of assumptions [shape=(H,)]."""
-    log_p = np.log(priors(sets, heard, assumed))
+    log_p = np.log(priors(sets, heard, assumed, evidence.shop))
     for i, draws in enumerate(scene.draws.values()):
         weight = draws.log_weight[:, None] + evidence.states
         log_p[i] += log_sum(sum(_by_point(draws, scene.tables), weight).ravel())

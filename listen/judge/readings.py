@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 
 from listen.judge.assumptions import Assumptions
 from listen.judge.evidence import Bubbles, Readings, RoundEvidence
+from listen.judge.result import ShopSeen
+from listen.judge.shop import shop_hole
 from listen.trade.paths import path_table
 from listen.trade.points import PathId
 from listen.trade.restrictor import HELD_PERCENT, REFERENCE_MM, SUPPLY_KPA, USUAL_MM, leak_mm
@@ -46,21 +48,31 @@ DETECTED_SHARE = 0.6
 """Share of bubbles that stand out enough to be counted."""
 
 
-def loss(paths: Paths, readings: Readings, assumed: Assumptions) -> float:
+def loss(paths: Paths, readings: Readings, assumed: Assumptions, shop: ShopSeen | None = None) -> float:
     """Log likelihood of the loss read, per percent."""
     percent = readings.loss_percent
     assert percent is not None
     supply = min(max(readings.supply_kpa or SUPPLY_KPA, SUPPLIES_KPA[0]), SUPPLIES_KPA[1])
     bore = readings.restrictor_mm
     bores = {bore: 1.0} if bore is not None and USUAL_MM[0] <= bore <= USUAL_MM[1] else RESTRICTORS_MM
-    total = sum(share * _loss_density(paths, percent, bore, supply, readings, assumed) for bore, share in bores.items())
+    total = sum(
+        share * _loss_density(paths, percent, bore, supply, readings, assumed, shop) for bore, share in bores.items()
+    )
     return math.log(total)
 
 
 def _loss_density(
-    paths: Paths, percent: float, bore_mm: float, supply_kpa: float, readings: Readings, assumed: Assumptions
+    paths: Paths,
+    percent: float,
+    bore_mm: float,
+    supply_kpa: float,
+    readings: Readings,
+    assumed: Assumptions,
+    shop: ShopSeen | None,
 ) -> float:
     median, spread = _usual_hole(paths, assumed)
+    if len(paths) == 1:
+        median, spread = shop_hole(paths[0], (median, spread), shop)
     # Less than the normal loss speaks for a sound cylinder as much as the normal one does, and no less.
     hole = max(_log_bore(percent, bore_mm, supply_kpa), _usual_hole((PathId.NONE,), assumed)[0])
     density = _bell(hole, median, spread)
@@ -172,7 +184,7 @@ def terms(evidence: RoundEvidence, assumed: Assumptions) -> list[tuple[str, Call
         seen = readings.bubbles_seen
         out.append(("bubbles-seen", lambda paths: bubbles_seen(paths, seen)))
     if readings.loss_percent is not None:
-        out.append(("loss", lambda paths: loss(paths, readings, assumed)))
+        out.append(("loss", lambda paths: loss(paths, readings, assumed, evidence.shop)))
     dry, wet = readings.compression_dry_kpa, readings.compression_wet_kpa
     if dry is not None and wet is not None:
         out.append(("compression", lambda paths: compression(paths, dry, wet)))

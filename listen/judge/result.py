@@ -1,11 +1,17 @@
 """The one result of a round, in the form other programs rely on (schema ``hissway.round/1``)."""
 
+from typing import Annotated
+
 import msgspec
 
-from listen.bounded import Count, Deciban, Decibel, Rate, Seconds, Share
+from listen.bounded import Count, Cylinder, Deciban, Decibel, Rate, Seconds, Share
 from listen.signal.flags import Flag
 
 SCHEMA = "hissway.round/1"
+
+
+Nats = Annotated[float, msgspec.Meta(ge=-100, le=0)]
+"""Log likelihood about the greatest."""
 
 
 class BubbleRates(msgspec.Struct, frozen=True):
@@ -78,6 +84,46 @@ class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     """Assumptions and readings without which it would not be given, in words."""
 
 
+class Blown(msgspec.Struct, frozen=True, kw_only=True):
+    """What a crankcase's mouth says of one cylinder's blow-by."""
+
+    point: str
+    clean: Share
+    """Probability that nothing but blow-by was heard, under the least favourable set of assumptions."""
+    nats: tuple[Nats, ...]
+    """Log likelihood of each of ``LEVELS_DB`` for all that was heard."""
+
+
+class EngineSay(msgspec.Struct, frozen=True, kw_only=True):
+    """What a round says to the rounds of the engine's other cylinders; nothing in it comes from them."""
+
+    cylinder: Cylinder
+    zero_dbfs: Decibel
+    """Level 0 dB of the round, re full scale."""
+    points: tuple[Blown, ...]
+
+
+class CauseSeen(msgspec.Struct, frozen=True, kw_only=True):
+    """What a shop's teardowns showed of one path."""
+
+    path: str
+    times: Rate
+    """How often; one of two on a cylinder counts one half."""
+    losses: Count = 0
+    """Of these alone on their cylinder, with loss, restrictor and supply read."""
+    mean_log_mm: Decibel = 0.0
+    """Mean of the natural log of the effective hole's bore in mm over them ..."""
+    squares: Rate = 0.0
+    """... and the sum of squares about it."""
+
+
+class ShopSeen(msgspec.Struct, frozen=True, kw_only=True):
+    """Counts of a shop's own teardowns that a judge was given: all that is needed to judge again elsewhere."""
+
+    findings: Count
+    causes: tuple[CauseSeen, ...]
+
+
 class RoundResult(msgspec.Struct, frozen=True, kw_only=True):
     """One judged round."""
 
@@ -86,3 +132,9 @@ class RoundResult(msgspec.Struct, frozen=True, kw_only=True):
     points: tuple[PointResult, ...]
     paths: tuple[PathResult, ...]
     verdict: Verdict
+    engine: EngineSay | None = None
+    """What the round says to the engine's other cylinders; None: it was judged alone."""
+    learnt: tuple[str, ...] = ()
+    """What was learnt beyond the round: a sentence on the engine's other cylinders, one on the shop's teardowns."""
+    shop: ShopSeen | None = None
+    """The shop's teardowns that base rates and spreads were moved by; None: the tables' alone."""

@@ -27,6 +27,13 @@ EVENTS_FACTOR = 20.0
 MOST_STRAY = 0.4
 
 
+def spread_out(density: NDArray[np.float64], shift_db: float, spread_db: float) -> NDArray[np.float64]:
+    """A density over ``LEVELS_DB`` shifted and widened, sum 1."""
+    kernel = np.exp(-0.5 * ((LEVELS_DB[:, None] - LEVELS_DB - shift_db) / spread_db) ** 2)
+    out = kernel @ density + 1e-12
+    return np.asarray(out / out.sum())
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Smoothed:
     """Log likelihood by spread, level and state of the shared drift, spread and level in one [shape=(W * N, X)]."""

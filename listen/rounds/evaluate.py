@@ -9,10 +9,12 @@ import msgspec
 
 from listen.audio.long import fits
 from listen.errors import RoundError
+from listen.judge.engine import say
 from listen.judge.grounds import bubbles_speak, withheld
+from listen.judge.learnt import learnt
 from listen.judge.next_best import next_best
 from listen.judge.posterior import Posterior, posterior
-from listen.judge.result import PathResult, RoundResult, Verdict
+from listen.judge.result import EngineSay, PathResult, RoundResult, ShopSeen, Verdict
 from listen.judge.verdict import verdict
 from listen.rounds.air_proof import air_doubted
 from listen.rounds.blunders import Blunder, blunders, without
@@ -39,7 +41,7 @@ def evaluate(round_: Round, *, channel: int = 0) -> RoundResult:
     ClipError
         A file that cannot be read or measured.
     """
-    result = judge_points(round_.name, measure(round_, channel=channel), round_.facts)
+    result = judge_points(round_.name, measure(round_, channel=channel), round_.facts, round_.engine, round_.shop)
     if result.paths or (better := channel_with_sound(round_, channel)) is None:
         return result
     then = f"Channel {better} of these files has sound: judge them with --channel {better}, or choose that input."
@@ -76,15 +78,26 @@ def _check(round_: Round) -> None:
         raise RoundError(f"{round_.name}: {own} is the cylinder under test, where the adapter sits; take its clips out")
 
 
-def judge_points(name: str, points: Sequence[PointTakes], facts: Facts) -> RoundResult:
-    """Judge measured points beside the round's facts; where no clip can be used there are no odds, but the reason."""
+def judge_points(
+    name: str,
+    points: Sequence[PointTakes],
+    facts: Facts,
+    engine: Sequence[EngineSay] | None = None,
+    shop: ShopSeen | None = None,
+) -> RoundResult:
+    """Judge measured points beside the round's facts; where no clip can be used there are no odds, but the reason.
+
+    ``engine`` is what the other cylinders' rounds of the job say, ``None`` for a round of no job.
+    """
     slips = blunders(points)
-    weighed = weigh(without(points, slips), facts)
+    weighed = weigh(without(points, slips), facts, engine or (), shop)
     if nothing_usable(points) and not facts.bubbles_seen:
         results = tuple(point_result(m, weighed.drift, facts.calibration_db) for m in weighed.points)
-        return RoundResult(round=name, points=results, paths=(), verdict=said_of_nothing(points))
+        tells = None if engine is None else EngineSay(cylinder=facts.cylinder or 1, zero_dbfs=0.0, points=())
+        return RoundResult(round=name, points=results, paths=(), verdict=said_of_nothing(points), engine=tells)
     evidence = weighed.evidence
     odds = posterior(evidence)
+    alone = odds if all(p.learnt is None for p in evidence.points) else posterior(evidence.alone())
     may_name = frozenset(p for p in PathId if evidence.hears(p))
     if facts.bubbles_seen:
         may_name |= {PathId.COOLANT_PASSAGE}
@@ -109,7 +122,15 @@ def judge_points(name: str, points: Sequence[PointTakes], facts: Facts) -> Round
         )
         slips = (doubted,)
     results = tuple(point_result(m, weighed.drift, facts.calibration_db) for m in measured)
-    return RoundResult(round=name, points=results, paths=_paths(odds), verdict=_held_back(said, slips))
+    return RoundResult(
+        round=name,
+        points=results,
+        paths=_paths(odds),
+        verdict=_held_back(said, slips),
+        engine=None if engine is None else say(facts.cylinder or 1, evidence, alone, silent=bool(slips)),
+        learnt=learnt(evidence, odds, alone, engine or ()),
+        shop=shop,
+    )
 
 
 def _held_back(said: Verdict, slips: Sequence[Blunder]) -> Verdict:

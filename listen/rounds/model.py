@@ -7,6 +7,7 @@ from typing import Annotated
 import msgspec
 
 from listen.bounded import Cylinder
+from listen.judge.result import EngineSay, ShopSeen
 from listen.trade.points import Kind
 
 Percent = Annotated[float, msgspec.Meta(ge=0, le=100)]
@@ -114,3 +115,7 @@ class Round:
     """As the user gave it (folder or job round)."""
     takes: tuple[Take, ...]
     facts: Facts = field(default_factory=Facts)
+    engine: tuple[EngineSay, ...] | None = None
+    """What rounds of the engine's other cylinders say of it; None: a round of no job, which has none to tell either."""
+    shop: ShopSeen | None = None
+    """The shop's own teardowns, where somebody lets them count."""

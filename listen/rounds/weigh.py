@@ -1,15 +1,17 @@
 """From measured points to the judge's evidence: drift over the whole round, likelihoods over levels, bubble counts."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from listen.judge.engine import blow_by_learnt
 from listen.judge.evidence import Bubbles, PointEvidence, Readings, RoundEvidence
 from listen.judge.grounds import Ground
 from listen.judge.log_sum import log_sum
 from listen.judge.loudness import SharedDrift, log_likelihood
+from listen.judge.result import EngineSay, ShopSeen
 from listen.rounds.model import Facts
 from listen.signal.bands import LOWER_HZ
 from listen.signal.contrast import Contrast
@@ -55,18 +57,27 @@ def round_drift(points: Sequence[PointTakes]) -> RoundDrift:
     return RoundDrift(*(estimate([r for p in points for r in p.repeats(floors)]) for floors in (False, True)))
 
 
-def weigh(points: Sequence[PointTakes], facts: Facts) -> Weighed:
-    """Weigh all points of a round together: one drift, one background that levels are relative to."""
+def weigh(
+    points: Sequence[PointTakes], facts: Facts, others: Sequence[EngineSay] = (), shop: ShopSeen | None = None
+) -> Weighed:
+    """Weigh all points of a round together: one drift, one background that levels are relative to.
+
+    ``others`` is what the engine's other cylinders say of it, ``shop`` what the shop's own teardowns showed.
+    """
     drift = round_drift(points)
     measured = tuple(measure_alone(p, drift) for p in points)
     shares = [m.excess.floor_share for m in measured if m.excess is not None]
     floors = bool(shares) and sum(shares) > 0.5 * len(shares)
     shared = SharedDrift.of(drift.floors if floors else drift.means)
     reference = _reference(points)
-    evidence = tuple(_evidence(m, shared, reference, floors) for m in measured)
+    zero = zero_dbfs(reference)
+    evidence = tuple(
+        replace(e, learnt=blow_by_learnt(others, e.point.id, zero))
+        for e in (_evidence(m, shared, reference, floors) for m in measured)
+    )
     shut = [m.before_shut_off for m in measured if m.before_shut_off is not None]
     heard = any(shut) if shut else None
-    found = RoundEvidence(evidence, _bubbles(points), _readings(facts), heard, shared.log_weight)
+    found = RoundEvidence(evidence, _bubbles(points), _readings(facts), heard, shared.log_weight, zero, shop)
     return Weighed(drift, measured, found)
 
 
@@ -113,6 +124,12 @@ def _reference(points: Sequence[PointTakes]) -> NDArray[np.float64]:
         return out
     out[heard] = np.exp(np.nanmean(background[:, heard], axis=0)) * weight.mean() / weight
     return out
+
+
+def zero_dbfs(reference: NDArray[np.float64]) -> float:
+    """Power, re full scale, of a hiss alike in all bands at level 0 dB about this reference."""
+    heard = reference[np.isfinite(reference)]
+    return float(-10.0 * np.log10(np.mean(1.0 / heard))) if len(heard) else 0.0
 
 
 def _evidence(m: Measured, shared: SharedDrift, reference: NDArray[np.float64], floors: bool) -> PointEvidence:

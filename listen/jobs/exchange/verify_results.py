@@ -1,6 +1,7 @@
 """Every stored result judged again from the clips it names; one by another version is told, not accused."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import msgspec
@@ -12,6 +13,7 @@ from listen.jobs.exchange.same_result import first_difference
 from listen.jobs.exchange.verification import Mismatch
 from listen.jobs.folder.chain import Chain
 from listen.jobs.judging import program_version
+from listen.jobs.teardowns import LEAST
 from listen.jobs.to_round import clips_used, to_round
 from listen.judge.result import RoundResult, Verdict
 from listen.rounds.model import Round
@@ -57,9 +59,11 @@ def check_results(
         if not isinstance(stored, Judged) or event in done:
             continue
         done.add(event)
-        why, said = _named_clips(before, stored) or _bad_clips(stored, bad_clips), ""
+        few, said = _teardowns(stored)
+        why = _named_clips(before, stored) or _bad_clips(stored, bad_clips) or few
         if not why and vouched is None:
-            why, said = _again(folder, before, stored, evaluate or _judge())
+            why, differs = _again(folder, before, stored, evaluate or _judge())
+            said = "; ".join(filter(None, (said, differs)))
         elif not why and event not in (vouched or ()):
             skipped += 1
         if why:
@@ -83,6 +87,16 @@ def _named_clips(before: EventAfterJob, stored: Judged) -> str:
     return "" if named == stored.clips else "it names other clips than the round held when it was judged"
 
 
+def _teardowns(stored: Judged) -> tuple[str, str]:
+    """What is wrong with a shop's counts in a result, or what there is to say of them."""
+    shop = stored.result.shop
+    if shop is None:
+        return "", ""
+    if shop.findings < LEAST:
+        return f"it counts {shop.findings} teardowns of its shop; from {LEAST} on they may count", ""
+    return "", f"{shop.findings} teardowns of its shop count in it, which are not in this job"
+
+
 def _bad_clips(stored: Judged, bad: frozenset[str]) -> str:
     missing = [clip for clip in stored.clips if clip in bad]
     return f"it cannot be computed again: {len(missing)} of its clips are not the ones kept" if missing else ""
@@ -91,7 +105,10 @@ def _bad_clips(stored: Judged, bad: frozenset[str]) -> str:
 def _again(folder: Path, before: EventAfterJob, stored: Judged, evaluate: Evaluate) -> tuple[str, str]:
     """Why the result does not follow from its clips, or what there is to say of one by another version."""
     try:
-        again = evaluate(to_round(before.job, stored.round_id, folder))
+        round_, result = to_round(before.job, stored.round_id, folder), stored.result
+        # With what it says it was given: the shop's counts are nowhere else, and older results were judged alone.
+        engine = None if result.engine is None else round_.engine
+        again = evaluate(replace(round_, engine=engine, shop=result.shop))
     except HisswayError as e:
         return f"it cannot be computed again: {e}", ""
     where = first_difference(msgspec.to_builtins(stored.result), msgspec.to_builtins(again))

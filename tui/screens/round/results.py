@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from listen.errors import HisswayError
 from listen.jobs.events import ClipTakenBack
-from listen.jobs.reference import why_no_reference
+from listen.jobs.reference import engine_said, why_no_reference
 from tui.bridge.threads import in_thread
 from tui.screens.round.now import Outcome
 from tui.screens.round.taker import refusal
@@ -33,17 +33,19 @@ def rests_on(record: RoundRecord) -> tuple[str, ...]:
 async def judge(bench: Bench) -> None:
     """Have the round judged, and keep the result."""
     from listen.jobs.judging import judged
+    from listen.jobs.teardowns import with_teardowns
     from listen.jobs.to_round import clips_used, to_round
 
     try:
         job = bench.opened.job
-        round_ = to_round(job, bench.round_id, bench.opened.folder)
+        own = to_round(job, bench.round_id, bench.opened.folder)
+        round_ = await in_thread(with_teardowns, own, job, bench.opened.folder.parent)
         result = await bench.services.evaluate(round_)
         bench.change(outcome=None)
         said = judged(job, bench.round_id, result)
-        if (
-            clips_used(await in_thread(bench.opened.catch_up), bench.round_id) != said.clips
-        ):  # something came in meanwhile
+        now = await in_thread(bench.opened.catch_up)
+        # something came in meanwhile: a clip, or a result of another cylinder
+        if clips_used(now, bench.round_id) != said.clips or engine_said(now, bench.round_id) != round_.engine:
             bench.change(tried=())
             return
         bench.write(said)

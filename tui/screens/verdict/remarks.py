@@ -23,6 +23,7 @@ def remarks(job: Job, record: RoundRecord) -> Content:
     lines = [
         shown(_ear(record)),
         shown(_reference(job, record)),
+        *(shown(plain(said, 400)) for said in (record.verdict.result.learnt if record.verdict else ())),
         *(shown(c, "$warning") for c in (*changed, *cautions)),
         shown(defer(), "$secondary"),
     ]

@@ -31,6 +31,9 @@ class Drawn(Protocol):
     def draw(self, rng: np.random.Generator, name: str = "") -> RoundSpec:
         """Draw one round."""
 
+    def job(self, rng: np.random.Generator, rounds: int, name: str = "") -> tuple[RoundSpec, ...]:
+        """Draw at most so many rounds of one engine, a cylinder each, in one shop with one microphone."""
+
 
 _ALL: tuple[Drawn, ...] = (SHOP, FLOW, MOUTH, BAY, PIPES, RESTLESS, WORN, POCKET)
 WORLDS: dict[str, Drawn] = {w.name: w for w in _ALL}

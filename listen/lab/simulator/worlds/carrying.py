@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -33,9 +34,10 @@ class Ways:
 
     def of(self, rng: np.random.Generator, layout: Layout) -> Carry:
         """Draw one engine's losses."""
-        whole = float(rng.normal(0, self.engine_db))
-        room = float(np.exp(rng.uniform(*np.log(ABSORPTION_M2))))
-        away = {p: distance_m(rng, p) for p in layout.points}
+        common = layout.common
+        whole = common.once("whole", lambda: float(rng.normal(0, self.engine_db)))
+        room = common.once("room", lambda: float(np.exp(rng.uniform(*np.log(ABSORPTION_M2)))))
+        away = {p: common.once(("away", p), partial(distance_m, rng, p)) for p in layout.points}
         held = {p: float(rng.uniform(*HELD_M)) for p in layout.points}
         nearest = heard_db(0.15, room)
 
@@ -45,9 +47,9 @@ class Ways:
             if at == first:
                 return 0.0
             if at in layout.own(source):
-                return float(rng.normal(*SAME_MOUTH))
+                return SAME_MOUTH[0] + SAME_MOUTH[1] * common.partly(rng, (source, first, at))
             mean, sd = self._loss(layout.joined(source, at))
-            through = mean + whole + float(rng.normal(0, sd))
+            through = mean + whole + sd * common.partly(rng, (source, first, at))
             if not self.in_the_open:
                 return through
             apart = max(0.15, abs(away[first] - away[at]) + 0.2)

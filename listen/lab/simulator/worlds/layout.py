@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 
+from listen.lab.simulator.worlds.common import Common
 from listen.trade.points import PathId, point
 from listen.trade.valves import OpenValve, valves_open
 
@@ -26,6 +28,8 @@ class Layout:
     valves: Mapping[int, OpenValve | None]
     breathes_into_intake: bool
     """The crankcase breather is joined to the intake, as on most engines."""
+    common: Common = field(default_factory=Common)
+    """What other rounds of this engine share."""
 
     def own(self, source: str) -> list[str]:
         """Points at which a source comes out first."""
@@ -51,19 +55,29 @@ class Layout:
         return "far" if at.startswith("tailpipe") or source == "exhaust-valve" else "casting"
 
 
-def layout(rng: np.random.Generator) -> Layout:
-    """Draw an engine and the points walked on it."""
-    order = ORDERS[int(rng.integers(len(ORDERS)))]
-    cylinder = int(rng.integers(1, len(order) + 1))
+def firing_order(rng: np.random.Generator, common: Common) -> tuple[int, ...]:
+    """The engine's."""
+    return common.once("order", lambda: ORDERS[int(rng.integers(len(ORDERS)))])
+
+
+def layout(rng: np.random.Generator, common: Common, cylinder: int | None = None) -> Layout:
+    """Draw an engine and the points walked on it; the cylinder too where it is not given."""
+    order = firing_order(rng, common)
+    cylinder = cylinder or int(rng.integers(1, len(order) + 1))
     points = ["intake", "tailpipe", "oil-filler"]
-    if rng.random() < OPTIONAL["radiator"]:
-        points.append("radiator")
-    if rng.random() < OPTIONAL["plug-hole"]:
-        beside = [n for n in (cylinder - 1, cylinder + 1) if 1 <= n <= len(order)]
-        points.append(f"plug-hole-{int(rng.choice(beside))}")
-    if rng.random() < OPTIONAL["breather"]:
-        points.append("breather")
-    return Layout(order, cylinder, tuple(points), valves_open(None, order, cylinder), bool(rng.random() < 0.65))
+    for point_id, share in OPTIONAL.items():
+        walked = common.once(point_id, partial(_happens, rng, share))
+        if walked and point_id == "plug-hole":
+            beside = [n for n in (cylinder - 1, cylinder + 1) if 1 <= n <= len(order)]
+            points.append(f"plug-hole-{int(rng.choice(beside))}")
+        elif walked:
+            points.append(point_id)
+    joined = common.once("joined", lambda: bool(rng.random() < 0.65))
+    return Layout(order, cylinder, tuple(points), valves_open(None, order, cylinder), joined, common)
+
+
+def _happens(rng: np.random.Generator, share: float) -> bool:
+    return bool(rng.random() < share)
 
 
 Rates = Mapping[str, float]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Literal
 
 import msgspec
@@ -18,8 +19,9 @@ from listen.lab.simulator.scene import Background, Bubbles, Hiss, Microphone, Po
 from listen.lab.simulator.shops import SHOPS, one_machine, shop
 from listen.lab.simulator.truth import Cause, Truth
 from listen.lab.simulator.worlds.carrying import Carry
+from listen.lab.simulator.worlds.common import Common
 from listen.lab.simulator.worlds.holes import flow_l_s, together
-from listen.lab.simulator.worlds.layout import Layout, Rates, layout, wrong
+from listen.lab.simulator.worlds.layout import Layout, Rates, firing_order, layout, wrong
 from listen.lab.simulator.worlds.mishaps import befall
 from listen.lab.simulator.worlds.readings import Notes, Tester, readings
 from listen.lab.simulator.worlds.sounds import Sound, duct, ripple, usual
@@ -51,6 +53,9 @@ HOLES_MM: Mapping[str, tuple[float, float]] = {
 0.5 mm loses 2 %, 0.7 mm 7 %, 1 mm 23 %, 2 mm 88 %."""
 BETWEEN_CYLINDERS = 0.18
 """Spread of the natural log of blow-by's hole between cylinders of one engine."""
+
+BETWEEN_ROUNDS_DB = 2.0
+"""Spread of the shop's level between the rounds of a job, half an hour apart. Judgement."""
 
 Strength = Callable[[str, float, float], float]
 """(source, bore of its hole in mm, free air through it in l/s) -> level at its own mouth, dB."""
@@ -100,25 +105,37 @@ class World:
 
     def draw(self, rng: np.random.Generator, name: str = "") -> RoundSpec:
         """Draw one round."""
-        engine = layout(rng)
+        return self._draw(rng, name, Common(), None)
+
+    def job(self, rng: np.random.Generator, rounds: int, name: str = "") -> tuple[RoundSpec, ...]:
+        """Draw rounds of one engine, a cylinder each: one shop, tester and microphone, what is wrong drawn for each."""
+        common = Common()
+        cylinders = range(1, min(rounds, len(firing_order(rng, common))) + 1)
+        return tuple(self._draw(rng, f"{name}-{n}", common, n) for n in cylinders)
+
+    def _draw(self, rng: np.random.Generator, name: str, common: Common, cylinder: int | None) -> RoundSpec:
+        engine = layout(rng, common, cylinder)
         paths = wrong(rng, self.rates, engine.points)
-        tester = Tester.of(rng)
-        holes = {s: self._hole(rng, s) for s in ("blow-by", *(str(p) for p in paths if p != PathId.NONE))}
+        tester = common.once("tester", lambda: Tester.of(rng))
+        holes = {s: self._hole(rng, s, common) for s in ("blow-by", *(str(p) for p in paths if p != PathId.NONE))}
         bore = together(*holes.values())
         seconds = round(float(rng.uniform(2.5, 4.5)), 1)
-        restless = self.restless(rng)
-        microphone = self.microphone(rng)
+        restless = common.once("restless", lambda: self.restless(rng))
+        microphone = common.once("microphone", lambda: self.microphone(rng))
         turns = steps(
             rng,
             engine.points,
             seconds,
-            sound=rng.random() < self.sound_clips,
-            shut=rng.random() < self.shut_clips,
-            each_point=rng.random() < self.each_point,
+            sound=common.once("sound", lambda: rng.random() < self.sound_clips),
+            shut=common.once("shut", lambda: rng.random() < self.shut_clips),
+            each_point=common.once("each-point", lambda: rng.random() < self.each_point),
         )
         taken, mishap = befall(rng, walk(rng, turns, seconds, restless), self.mishaps)
-        background = self._shop(rng, mishap)
-        offsets = {p: round(float(rng.normal(0, self.place_db[0])), 2) for p in engine.points}
+        background = self._shop(rng, mishap, common)
+        offsets = {
+            p: round(common.once(("offset", p), lambda: float(rng.normal(0, self.place_db[0]))), 2)
+            for p in engine.points
+        }
         air, sound, levels = self._air(rng, engine, holes, tester, offsets)
         bubbling = PathId.COOLANT_PASSAGE in paths
         rate = round(float(np.exp(rng.uniform(0.0, 2.5))), 2) if bubbling else 0.0
@@ -128,7 +145,7 @@ class World:
                 point=p,
                 takes=tuple(take for _, take in taken[p]),
                 offset_db=offsets[p],
-                colour=curve(ripple(rng, self.place_db[1], 0.8)),
+                colour=common.once(("colour", p), lambda: curve(ripple(rng, self.place_db[1], 0.8))),
                 air=air[p],
                 sound=sound[p],
                 bubbles=bubbles if p == "radiator" else None,
@@ -151,16 +168,20 @@ class World:
             facts=readings(rng, engine, paths, tester, bore, self.notes),
         )
 
-    def _hole(self, rng: np.random.Generator, source: str) -> float:
-        low, high = self.holes_mm[source]
-        return float(np.exp(rng.uniform(np.log(low), np.log(high))))
+    def _hole(self, rng: np.random.Generator, source: str, common: Common) -> float:
+        low, high = np.log(self.holes_mm[source])
+        if source != "blow-by":
+            return float(np.exp(rng.uniform(low, high)))
+        return float(np.exp(common.near(rng, source, lambda: float(rng.uniform(low, high)), BETWEEN_CYLINDERS)))
 
-    def _shop(self, rng: np.random.Generator, mishap: str) -> Background:
-        found = shop(rng, str(rng.choice(list(SHOPS))))
+    def _shop(self, rng: np.random.Generator, mishap: str, common: Common) -> Background:
+        found = common.once("shop", lambda: shop(rng, str(rng.choice(list(SHOPS)))))
+        parts = common.once("parts", lambda: one_machine(rng, found.parts))
+        level = common.near(rng, "shop-level", lambda: float(rng.uniform(*self.shop_dbfs)), BETWEEN_ROUNDS_DB)
         return Background(
             name=f"{found.name}, {mishap}" if mishap else found.name,
-            parts=one_machine(rng, found.parts),
-            level_dbfs=round(float(rng.uniform(*self.shop_dbfs)), 2),
+            parts=parts,
+            level_dbfs=round(level, 2),
         )
 
     def _air(
@@ -172,9 +193,11 @@ class World:
         offsets: Mapping[str, float],
     ) -> tuple[dict[str, tuple[Hiss, ...]], dict[str, tuple[Hiss, ...]], dict[str, float]]:
         """What is heard with air in the cylinder under test and in the sound one, by point; each source's level."""
-        strength, carry = self.strength(rng), self.carry(rng, engine)
-        ducts = {p: duct(rng, p) for p in engine.points}
-        combs = {p: self.comb(rng, p) for p in engine.points}
+        once = engine.common.once
+        strength = once("strength", lambda: self.strength(rng))
+        carry = self.carry(rng, engine)
+        ducts = {p: once(("duct", p), partial(duct, rng, p)) for p in engine.points}
+        combs = {p: once(("comb", p), partial(self.comb, rng, p)) for p in engine.points}
         air: dict[str, list[Hiss]] = {p: [] for p in engine.points}
         levels: dict[str, float] = {}
         sound: dict[str, tuple[Hiss, ...]] = {}
@@ -185,7 +208,8 @@ class World:
                 level = levels[source] + (float(rng.normal(0, 4)) if part == "exhaust-valve" != source else 0.0)
                 own = engine.own(part)  # none for a fitting
                 first = str(rng.choice(own)) if own else None
-                what = self.sound(rng, part, hole)
+                made = partial(self.sound, rng, part, hole)
+                what = once("blow-by's sound", made) if part == "blow-by" else made()
                 for p in engine.points:
                     loss = carry(part, first, p)
                     if self.about == "background":  # the same air stands out less where the shop is louder

@@ -1,0 +1,55 @@
+"""What was learnt beyond the round itself, said beside the verdict: from which cylinders, from how many teardowns."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.judge.assumptions import BASE
+from listen.judge.evidence import RoundEvidence
+from listen.judge.loudness import LEVELS_DB
+from listen.judge.posterior import Posterior, posterior
+from listen.judge.result import EngineSay, ShopSeen
+from listen.judge.sources import Source, prior_over_levels
+from listen.trade.points import PathId
+from listen.voice import names
+from listen.voice.figures import decibels, number, sure
+
+
+def learnt(evidence: RoundEvidence, odds: Posterior, alone: Posterior, said: Sequence[EngineSay]) -> tuple[str, ...]:
+    """A sentence for the engine's other cylinders and one for the shop's teardowns, where they were let in.
+
+    Each ends with the odds that the leading path would have without.
+    """
+    leads = max(odds.paths, key=odds.involved)
+    out = []
+    if of_engine := _of_engine(evidence, said):
+        out.append(f"{of_engine}; without that {names.path(leads)} {sure(alone.involved(leads))}.")
+    if evidence.shop is not None:
+        without = posterior(replace(evidence, shop=None), (BASE,))
+        out.append(f"{_of_shop(evidence.shop)}; without them {names.path(leads)} {sure(without.involved(leads))}.")
+    return tuple(out)
+
+
+def _of_engine(evidence: RoundEvidence, said: Sequence[EngineSay]) -> str:
+    """Where blow-by is expected at the crankcase's own mouth; empty where nobody spoke of it."""
+    own = next((p for p in evidence.points if p.learnt is not None and PathId.RINGS in p.point.row.own), None)
+    if own is None or own.learnt is None:
+        return ""
+    told = sorted({one.cylinder for one in said if any(p.point == own.point.id for p in one.points)})
+    which = f"cylinder {told[0]}" if len(told) == 1 else f"cylinders {', '.join(map(str, told[:-1]))} and {told[-1]}"
+    low, high = _most_of(prior_over_levels(Source(PathId.NONE), BASE) * own.learnt)
+    where = f"{decibels(low, 0)} to {decibels(high, 0)} about the shop's sound"
+    return f"Learnt from {which}: normal blow-by at the {own.point.words} lies {where}"
+
+
+def _most_of(density: NDArray[np.float64]) -> tuple[float, float]:
+    """Nine tenths of a density over ``LEVELS_DB`` lie between these."""
+    low, high = np.interp((0.05, 0.95), np.cumsum(density) / density.sum(), LEVELS_DB)
+    return float(low), float(high)
+
+
+def _of_shop(shop: ShopSeen) -> str:
+    counts = ", ".join(f"{names.path(c.path)} {number(c.times, 0 if c.times % 1 == 0 else 1)}" for c in shop.causes)
+    return f"Learnt from the shop's own {shop.findings} teardowns: {counts}"

@@ -60,7 +60,7 @@ def engine_said(job: Job, round_id: str) -> tuple[EngineSay, ...]:
     record = job.round(round_id)
     if why_no_reference(record):
         return ()
-    lent, latest = beside(job, round_id), {}
+    lent, latest = reference_cylinders(job, round_id), {}
     for other in job.rounds:
         if other.cylinder != record.cylinder and not other.aside and _inputs(other) == _inputs(record):
             said = other.verdict.result.engine if other.verdict is not None and not other.stale else None

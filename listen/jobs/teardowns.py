@@ -5,7 +5,7 @@ somebody lets them count too, and a job's own findings can be left out when its 
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -16,10 +16,12 @@ from listen.bounded import Cylinder, Decibel
 from listen.durable import read_file, remove_if_possible, whole_file
 from listen.errors import JobError, RoundError
 from listen.jobs.folder.journal import utc_now
+from listen.jobs.folder.store import open_job
+from listen.jobs.folder.summary import list_jobs
 from listen.jobs.hit_rate import OF_THE_TEST
 from listen.jobs.job import Job, RoundRecord
-from listen.jobs.to_round import facts
-from listen.judge.result import CauseSeen, ShopSeen
+from listen.jobs.to_round import facts, to_round
+from listen.judge.result import CauseSeen, RoundResult, ShopSeen
 from listen.rounds.model import Round
 from listen.trade.points import PathId
 from listen.trade.restrictor import leak_mm
@@ -30,6 +32,8 @@ spread 0.07)."""
 FILE = ".teardowns.json"
 """Beside the jobs; where it is missing nothing of the shop's counts."""
 MOST_BYTES = 5_000_000
+LEAST_SHARE = 1e-4
+"""A truth given less counts as given this much: one round must not drown the others."""
 READ_PERCENT = (0.1, 99.9)
 """A loss outside these is no hole's: the gauge did not move, or nothing held."""
 
@@ -66,7 +70,7 @@ def torn_down(jobs: Iterable[Job]) -> tuple[Torn, ...]:
 
 
 def _log_mm(job: Job, before: Sequence[RoundRecord]) -> float | None:
-    tested = [r for r in before if r.verdict is None or r.verdict.result.verdict.kind not in OF_THE_TEST]
+    tested = _tested(before)
     if not tested:
         return None
     with suppress(RoundError):
@@ -75,6 +79,11 @@ def _log_mm(job: Job, before: Sequence[RoundRecord]) -> float | None:
         if percent is not None and READ_PERCENT[0] <= percent <= READ_PERCENT[1] and read.restrictor_mm:
             return math.log(leak_mm(percent, read.restrictor_mm, read.supply_kpa)) if read.supply_kpa else None
     return None
+
+
+def _tested(before: Sequence[RoundRecord]) -> list[RoundRecord]:
+    """Rounds that were no set-up or fitting to be mended: those heard what the teardown showed."""
+    return [r for r in before if r.verdict is None or r.verdict.result.verdict.kind not in OF_THE_TEST]
 
 
 def seen(findings: Iterable[Torn], but: str) -> ShopSeen | None:
@@ -92,6 +101,44 @@ def seen(findings: Iterable[Torn], but: str) -> ShopSeen | None:
             row = {"times": round(times, 3), "mean_log_mm": round(mean, 4), "squares": round(squares, 4)}
             causes.append(CauseSeen(path=path, losses=len(holes), **row))
     return ShopSeen(findings=len(counted), causes=tuple(causes))
+
+
+class Trial(msgspec.Struct, frozen=True):
+    """How the judge does on rounds whose truth is known."""
+
+    rounds: int
+    named: int
+    right: int
+    log_loss: float
+    """Mean of minus the natural log of what the truth was given, shared between two."""
+
+
+def own_rounds(root: Path) -> Iterator[tuple[str, Round, tuple[PathId, ...]]]:
+    """Job, last round before each finding of real engines as it can be judged today, and what the teardown showed."""
+    for row in list_jobs(root):
+        with suppress(JobError):
+            with open_job(root / row.folder, write=False) as opened:
+                job = opened.job
+            truths = {t.cylinder: t.paths for t in torn_down([job])}
+            for cylinder, paths in truths.items():
+                if tested := _tested(job.before_finding.get(cylinder, ())):
+                    with suppress(RoundError):
+                        yield job.id, to_round(job, tested[-1].id, root / row.folder), paths
+
+
+def trial(judged: Sequence[tuple[RoundResult, tuple[PathId, ...]]]) -> Trial:
+    """Score results against their truths."""
+    named = [(set(r.verdict.paths), set(truth)) for r, truth in judged if r.verdict.kind != "unclear"]
+    right = sum(bool(said) and said <= truth for said, truth in named)
+    loss = [
+        -sum(math.log(max(share, LEAST_SHARE)) for share in (_given(r, p) for p in truth)) / len(truth)
+        for r, truth in judged
+    ]
+    return Trial(len(judged), len(named), right, sum(loss) / max(len(loss), 1))
+
+
+def _given(result: RoundResult, path: PathId) -> float:
+    return next((p.probability for p in result.paths if p.path == path), 0.0)
 
 
 def counting(root: Path) -> Counting | None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,7 +78,7 @@ class RoundEvidence:
     shop: ShopSeen | None = None
     """The shop's own teardowns."""
 
-    def alone(self) -> RoundEvidence:
+    def alone(self) -> Self:
         """The same without what was learnt from other cylinders."""
         return replace(self, points=tuple(replace(p, learnt=None) for p in self.points))
 

@@ -59,3 +59,10 @@ def priors(
         for h in sets
     ]
     return [w / sum(weights) for w in weights]
+
+
+def leak_shares(shop: ShopSeen) -> tuple[tuple[PathId, float, float], ...]:
+    """Every leak with its share among leaks by the table, and with the shop's teardowns."""
+    rates = {row.path: row.prior for row in path_table().cause if row.path in LEAKS}
+    after, total = shop_rates(rates, shop), sum(rates.values())
+    return tuple((p, rate / total, after[p] / total) for p, rate in rates.items())

@@ -11,7 +11,7 @@ from listen.judge.evidence import RoundEvidence
 from listen.judge.loudness import LEVELS_DB
 from listen.judge.posterior import Posterior, posterior
 from listen.judge.result import EngineSay, ShopSeen
-from listen.judge.sources import Source, prior_over_levels
+from listen.judge.sources import AirSource, prior_over_levels
 from listen.trade.points import PathId
 from listen.voice import names
 from listen.voice.figures import decibels, number, sure
@@ -39,8 +39,8 @@ def _of_engine(evidence: RoundEvidence, said: Sequence[EngineSay]) -> str:
         return ""
     told = sorted({one.cylinder for one in said if any(p.point == own.point.id for p in one.points)})
     which = f"cylinder {told[0]}" if len(told) == 1 else f"cylinders {', '.join(map(str, told[:-1]))} and {told[-1]}"
-    low, high = _most_of(prior_over_levels(Source(PathId.NONE), BASE) * own.learnt)
-    where = f"{decibels(low, 0)} to {decibels(high, 0)} about the shop's sound"
+    low, high = _most_of(prior_over_levels(AirSource(PathId.NONE), BASE) * own.learnt)
+    where = f"between {decibels(low, 0)} and {decibels(high, 0)} about the shop's sound"
     return f"Learnt from {which}: normal blow-by at the {own.point.words} lies {where}"
 
 

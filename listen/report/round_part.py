@@ -49,7 +49,9 @@ def round_part(
         paths=tuple(_path(p) for p in result.paths) if result else (),
         verdict=result.verdict.text if result else "Not judged.",
         next=result.verdict.next if result else "",
-        judged_by=f"Hissway {judged.version}, {len(judged.clips)} clips" if judged else "",
+        judged_by=" ".join((f"Hissway {judged.version}, {len(judged.clips)} clips.", *judged.result.learnt))
+        if judged
+        else "",
         calls=tuple(_call(c) for c in record.calls),
         decisions=tuple(_decision(d) for d in record.decisions),
         signatures=(

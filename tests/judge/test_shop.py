@@ -43,7 +43,7 @@ def test_sound_fitting_and_set_up_keep_their_share_whatever_was_opened():
     moved = dict(zip(sets, priors(sets, heard, BASE, seen(rings=30)), strict=True))
     for path in (PathId.NONE, PathId.FITTING, PathId.SET_UP):
         was, now = (sum(p for h, p in d.items() if h.paths == (path,)) for d in (before, moved))
-        assert now == pytest.approx(was, rel=0.02)  # pairs alone shift the sum a little
+        assert now == pytest.approx(was, rel=0.05)  # pairs alone shift the sum a little
 
 
 def test_losses_move_median_and_spread_by_the_weight_of_twenty():

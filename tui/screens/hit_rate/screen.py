@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
+from textual.reactive import reactive
 from textual.widgets import Static
 
 from listen.errors import HisswayError
+from listen.jobs.teardowns import Torn, count_no_more, counting, let_count
 from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.hit_rate import page
+from tui.screens.hit_rate.learning import Learning, told, tried
 from tui.widgets.shares import Shares
 
 if TYPE_CHECKING:
@@ -27,11 +33,18 @@ class HitRateScreen(BayScreen[None]):
 
     CSS_PATH = "hit_rate.tcss"
     AUTO_FOCUS = "#page"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("t", "try_teardowns", "Try teardowns"),
+        Binding("y", "let_count", "Let them count"),
+        Binding("x", "count_no_more", "No more"),
+    ]
+    learning: reactive[Learning | None] = reactive[Learning | None](None)
 
     def body(self) -> ComposeResult:
         """The page."""
         with VerticalScroll(id="page"):
             yield Static(shown("Reading every job ..."), id="state", classes="empty")
+            yield Static(id="learning")
 
     def way(self) -> tuple[str, ...]:
         """Where we are."""
@@ -44,8 +57,10 @@ class HitRateScreen(BayScreen[None]):
 
     async def _count(self) -> None:
         state = self.query_one("#state", Static)
+        root = self.bay.services.jobs_root()
         try:
-            counted = await in_thread(_counted, self.bay.services.jobs_root())
+            counted = await in_thread(_counted, root)
+            self.learning = await in_thread(Learning.of, root)
         except HisswayError as e:
             state.update(shown(f"× {e}", "$error"))
             return
@@ -62,6 +77,54 @@ class HitRateScreen(BayScreen[None]):
                 Static(page.decisions(score)),
                 Static(page.listed(said), classes="calls"),
             )
+
+    def watch_learning(self) -> None:
+        """Show how it stands, and the keys that do something now."""
+        if self.learning is not None and self.learning.findings:
+            self.query_one("#learning", Static).update(told(self.learning))
+        self.refresh_bindings()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """A key stands below only where it does something."""
+        now = self.learning
+        works = {
+            "try_teardowns": now is not None and now.enough,
+            "let_count": now is not None and now.tried is not None,
+            "count_no_more": now is not None and now.now is not None,
+        }
+        return works.get(action, True)
+
+    def action_try_teardowns(self) -> None:
+        """Judge the shop's own rounds with and without its teardowns."""
+        self.tell("Judging the shop's own rounds again, with and without their teardowns ...")
+        self.start(self._try, "try")
+
+    async def _try(self) -> None:
+        before = self.learning
+        if before is None:
+            return
+        try:
+            self.learning = replace(before, tried=await tried(self.bay.services, before.findings))
+        except HisswayError as e:
+            self.refuse(e)
+
+    def action_let_count(self) -> None:
+        """Let the teardowns that were tried count from now on."""
+        self._settle(lambda root, findings: let_count(root, findings, self.bay.sitting.name))
+
+    def action_count_no_more(self) -> None:
+        """Judge by the tables alone again."""
+        self._settle(lambda root, _: count_no_more(root))
+
+    def _settle(self, change: Callable[[Path, tuple[Torn, ...]], object]) -> None:
+        root, before = self.bay.services.jobs_root(), self.learning
+        if before is None:
+            return
+        try:
+            change(root, before.findings)
+            self.learning = replace(before, now=counting(root), tried=None)
+        except HisswayError as e:
+            self.refuse(e)
 
 
 def _counted(root: Path) -> list[Counted]:

@@ -8,8 +8,9 @@ from bay import bench, screen_text, until, words
 from fakes import FakeServices, result_for
 from test_widgets import lines
 
-from listen.jobs.events import ByEarCalled, FindingRecorded, Judged, RoundOpened
+from listen.jobs.events import ByEarCalled, ClipKept, FindingRecorded, Judged, RoundOpened
 from listen.jobs.folder.store import create_job
+from listen.jobs.teardowns import FILE, counting
 from listen.trade.layout import layout
 from tui.app import HisswayApp
 from tui.screens.hit_rate.screen import HitRateScreen
@@ -82,3 +83,53 @@ def test_a_share_is_drawn_inside_its_interval() -> None:
         assert first.index("◆") - left == round(0.5 * columns)
         assert first.index("▒") - left == round(0.25 * columns) and first.rindex("▒") - left == round(0.75 * columns)
         assert "2 of 4 (25 % to 75 %)" in first and "95 % interval" in legend
+
+
+def many_torn_down(root: Path, cylinders: int) -> None:
+    """So many cylinders heard at the intake and opened, four a job: every truth is the intake valve."""
+    for n in range(cylinders):
+        if n % 4 == 0:
+            opened = create_job(root, title=f"Engine {n // 4}", engine=layout("inline-4"))
+        clip = {"point": "intake", "take": 1, "sha256": "0" * 64, "seconds": 1.0, "rate_hz": 48000, "round_id": f"r{n}"}
+        opened.append(
+            RoundOpened(round_id=f"r{n}", cylinder=n % 4 + 1),
+            *(ClipKept(clip=f"{kind}{n:04d}", clip_kind=kind, walk=kind, **clip) for kind in ("quiet", "air")),
+            Judged(round_id=f"r{n}", result=result_for(["intake"]), clips=(), version="1"),
+            FindingRecorded(cylinder=n % 4 + 1, paths=("intake-valve",)),
+        )
+        if n % 4 == 3 or n == cylinders - 1:
+            opened.close()
+
+
+async def test_teardowns_count_only_from_thirty_on_and_when_somebody_lets_them(tmp_path: Path) -> None:
+    """Before and after stand on the screen first; nothing counts until y, and x ends it."""
+    many_torn_down(tmp_path / "jobs", 34)
+    file = tmp_path / "jobs" / FILE
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(100, 40)) as pilot:
+        await to_hit_rate(pilot, app)
+        await until(pilot, lambda: "34 teardowns are recorded, not counted" in words(app))
+        await pilot.press("y")  # nothing was tried yet
+        assert not file.exists()
+        await pilot.press("t")
+        await until(pilot, lambda: "34 rounds of theirs judged again" in words(app))
+        assert "by the tables alone named 34, right 34" in words(app)
+        assert "with the teardowns named 34, right 34" in words(app) and "intake valve 21 % to 49 %" in words(app)
+        assert not file.exists()
+        await pilot.press("y")
+        await until(pilot, lambda: "34 teardowns count for the odds since" in words(app))
+        assert counting(tmp_path / "jobs") is not None
+        await pilot.press("x")
+        await until(pilot, lambda: "34 teardowns are recorded, not counted" in words(app))
+        assert not file.exists()
+
+
+async def test_fewer_teardowns_than_thirty_cannot_be_let_count(tmp_path: Path) -> None:
+    many_torn_down(tmp_path / "jobs", 2)
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_hit_rate(pilot, app)
+        await until(pilot, lambda: "2 of 30 teardowns" in words(app))
+        assert "t Try" not in words(app)
+        await pilot.press("t", "y")
+        assert not (tmp_path / "jobs" / FILE).exists()

@@ -32,8 +32,8 @@ from listen.trade.points import PathId
 from listen.trade.transfer import OWN_SPREAD_DB
 
 CARRIED_DB = (8.0, 3.0, -2.0, -8.0, -20.0)
-"""How much of a leak is carried elsewhere is common to all points, about the table's means: each as likely. A leak in a
-shut duct is heard at its own mouth only."""
+"""How much of a leak is carried elsewhere is common to all points, about the table's means: each as likely. A leak
+in a shut duct is heard at its own mouth only. Judgement."""
 CARRIED_STEPS = (0.618033988749895, 0.41421356237309515)
 """Steps of the sequences they are drawn by (golden ratio, square root of two), others than the levels'."""
 SOUND_STEP = 0.23606797749978967
@@ -42,14 +42,16 @@ UNLIKE_SHARE, UNLIKE_DB = 0.1, 9.0
 """Some sound cylinders are much unlike this one: another microphone's place, a quieter ring pack, a gain that moved.
 Judgement, like the next: rounds of the worlds `flow`, `pocket` and `worn` were looked at, nothing was fitted."""
 NO_LIKENESS = 0.02
-"""Share of sound-cylinder clips that say nothing: the air was off, or the cylinder was none of the sound ones."""
+"""Share of sound-cylinder clips that say nothing: the air was off, or the cylinder was none of the sound ones.
+Judgement."""
 FOLLOWING = 0.1
-"""Share of chance sounds that could be taken for switched air: one that starts and stops by itself coincides with one
-edge in six at most, and a half cycle that stands out is left out."""
+"""Share of chance sounds that could be taken for switched air: one that starts and stops by itself coincides with
+one edge in six at most, and a half cycle that stands out is left out. Judgement."""
 CARRIED_BELOW_DB = -3.0
-"""Cross-talk, as against a point's own mouth or one beside the source."""
+"""Cross-talk, as against a point's own mouth or one beside the source. Judgement: METHOD puts cross-talk at -5 dB
+and less."""
 SET_UP_BALANCE_DB = 8.0
-"""With an open valve on each side one is seldom much louder than the other, but ducts and lifts differ."""
+"""With an open valve on each side one is seldom much louder than the other, but ducts and lifts differ. Judgement."""
 
 Contribution = tuple[NDArray[np.float64], NDArray[np.float64]]
 """One source's level at every point and its spread there, both [shape=(n, P)]."""

@@ -65,4 +65,5 @@ SETS: tuple[Assumptions, ...] = (
         sound_odds=2.0,
     ),
 )
-"""The sets, the usual one first."""
+"""The sets, the usual one first. Every figure in them is judgement: how far such a thing may differ from the usual
+before somebody would notice."""

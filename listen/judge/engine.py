@@ -25,12 +25,12 @@ from listen.judge.sources import BETWEEN_CYLINDERS_DB
 from listen.trade.points import PathId
 
 ODD = 0.1
-"""Share of rounds that say nothing of the others: another gain, another place of the microphone, a slip. It bounds what
-one round can do to ten to one."""
+"""Share of rounds that say nothing of the others: another gain, another place of the microphone, a slip. It bounds
+what one round can do to ten to one. Judgement."""
 HALF_DB = 3.0
-"""Blow-by counts as all that was heard where it makes at least half of the power."""
+"""Blow-by counts as all that was heard where it makes at least half of the power. Judgement."""
 LEAST_NATS = -12.0
-"""Levels less likely than this are alike; what is kept of a round stays short."""
+"""Levels less likely than this are alike; what is kept of a round stays short. Judgement."""
 
 
 def blow_by_learnt(said: Sequence[EngineSay], point: str, zero_dbfs: float) -> NDArray[np.float64] | None:

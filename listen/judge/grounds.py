@@ -19,7 +19,7 @@ MOST_LIMIT_DB = 15.0
 """Where only more than this would have been seen, silence says nothing. One quiet clip alone leaves 5 dB, an unsteady
 shop up to 14 dB in the accuracy bench's tuning rounds, and silence held there."""
 BUBBLES_SPEAK_DB = 6.0
-"""Decibans from which bubbles stand for a hiss at the radiator: odds of four to one."""
+"""Decibans from which bubbles stand for a hiss at the radiator: odds of four to one. Judgement."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,8 @@ LEAKS = (
 )
 """Escape paths of a cylinder that can be at work together."""
 UNHEARD_SHARE = 0.1
-"""Prior of a path at whose own point nothing was recorded, about its usual one: suspicion chooses the walk."""
+"""Prior of a path at whose own point nothing was recorded, about its usual one: suspicion chooses the walk.
+Judgement."""
 
 
 @dataclass(frozen=True, slots=True)

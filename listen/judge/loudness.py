@@ -21,7 +21,8 @@ from listen.signal.contrast import Contrast
 from listen.signal.drift import NEPER_PER_DB, Drift, smooth_correlation
 
 LEVELS_DB: NDArray[np.float64] = np.arange(-30.0, 64.0, 2.0)
-"""Levels considered; the lowest is as good as silence, the highest a jet at arm's length in a quiet room."""
+"""Levels considered; the lowest is as good as silence, the highest a jet at arm's length in a quiet room. Judgement:
+the grid only has to be wider than what is met."""
 SHARED = 0.7
 """Share of the level drift's variance that all points of a walk have in common. Quick walks share more (METHOD section
 11), points taken one by one, quiet, air, quiet, share less."""
@@ -29,15 +30,15 @@ NODES = np.array([-2.857, -1.356, 0.0, 1.356, 2.857])
 NODE_WEIGHTS = np.array([0.01126, 0.22208, 0.53333, 0.22208, 0.01126])
 """Gauss-Hermite points for a standard normal variate."""
 SCENARIOS = 24
-"""Most probable scenarios of drift that are kept."""
+"""Most probable scenarios of drift that are kept. Judgement: time against tails."""
 BAND_MOVES = 0.2
 """Chance that one third octave moved by itself between the clips (a fan, a tone, a pump) ..."""
 BAND_MOVES_DB = (2.0, 8.0)
-"""... and by how much: standard deviations, each as likely."""
+"""... and by how much: standard deviations, each as likely. Judgement, both."""
 TAIL_DOF = 5.0
 """Degrees of freedom of the Student t: variances come from few blocks, and shops are worse than any Gaussian."""
 BAND_ROUGH_DB = 0.12
-"""Every band moves a little by itself."""
+"""Every band moves a little by itself. Judgement."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

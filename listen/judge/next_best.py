@@ -22,14 +22,15 @@ from listen.trade.points import Kind, PathId, point, usual_points, walking_order
 from listen.voice.names import path as path_name
 
 MEASURED_TO_DB = 1.5
-"""A level well above the detection limit is measured to about this, template error included."""
+"""A level well above the detection limit is measured to about this, template error included. Judgement."""
 CLEAR_LIMIT_DB = -8.0
-"""Hiss level a fresh 4 s pair with two quiets makes out in a usual shop; longer clips and more quiets reach lower."""
+"""Hiss level a fresh 4 s pair with two quiets makes out in a usual shop; longer clips and more quiets reach lower.
+Judgement."""
 LONGER_BUYS_DB = 3.0
 """Four times the time buys 3 dB (radiometer equation), where drift lets it."""
 USUAL_SECONDS = 4.0
 WORTH_BITS = 0.02
-"""Less than this is not worth a walk to the tailpipe."""
+"""Less than this is not worth a walk to the tailpipe. Judgement."""
 
 
 @dataclass(frozen=True, slots=True)

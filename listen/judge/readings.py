@@ -22,30 +22,30 @@ from listen.trade.restrictor import HELD_PERCENT, REFERENCE_MM, SUPPLY_KPA, USUA
 Paths = tuple[PathId, ...]
 
 SUPPLIES_KPA = (50.0, 2000.0)
-"""A supply outside these is a slip of the pen and read as the nearer."""
+"""A supply outside these is a slip of the pen and read as the nearer. Judgement."""
 FREAK = 0.03
-"""Share of readings that say nothing: misread, mistyped, another tester. Bounds what one reading can do."""
+"""Share of readings that say nothing: misread, mistyped, another tester. Bounds what one reading can do. Judgement."""
 RESTRICTORS_MM = {0.5: 0.05, 0.7: 0.12, 0.85: 0.13, 1.0: 0.4, 1.2: 0.13, 1.5: 0.12, 2.0: 0.05}
 """Where the restrictor is not stated: bores in use and how common, around the 1.0 mm (0.040 in) of FAA AC 43.13-1B."""
 HOLE_RANGE_MM = (0.1, 11.0)
-"""Bores between which a freak reading may lie anywhere, evenly in its logarithm."""
+"""Bores between which a freak reading may lie anywhere, evenly in its logarithm. Judgement."""
 OTHERS_SPREAD = 0.22
-"""Spread of the natural log of the hole's bore over one engine's sound cylinders (10 % may be 7 or 14)."""
+"""Spread of the natural log of the hole's bore over one engine's sound cylinders (10 % may be 7 or 14). Judgement."""
 
 WET_RISE: dict[bool, tuple[float, float]] = {True: (0.22, 0.13), False: (0.05, 0.07)}
 """Relative wet rise with and without ring trouble, mean and spread. Oil volume alone raises the reading by 9-20 % of
 itself at a proper dose; a rise of 70 kPa or more beyond that points to rings (TM 10-3930-647-14&P)."""
 
 SEEN: dict[bool, float] = {True: 0.85, False: 0.04}
-"""Probability that bubbles are seen with and without a path into the coolant (trapped air, splash)."""
+"""Probability that bubbles are seen with and without a path into the coolant (trapped air, splash). Judgement."""
 BASE_RATES_HZ = np.geomspace(0.005, 4.0, 24)
-"""Rates of false bubble events from the shop itself."""
+"""Rates of false bubble events from the shop itself. Judgement."""
 BUBBLE_RATES_HZ = np.geomspace(0.3, 12.0, 20)
-"""Rates of bubbles where air enters the coolant."""
+"""Rates of bubbles where air enters the coolant. Judgement."""
 COUNT_SPREAD = 0.35
-"""Relative spread of the shop's own event rate from clip to clip (drips and taps come in spells)."""
+"""Relative spread of the shop's own event rate from clip to clip (drips and taps come in spells). Judgement."""
 DETECTED_SHARE = 0.6
-"""Share of bubbles that stand out enough to be counted."""
+"""Share of bubbles that stand out enough to be counted. Judgement."""
 
 
 def loss(paths: Paths, readings: Readings, assumed: Assumptions, shop: ShopSeen | None = None) -> float:
@@ -146,7 +146,7 @@ def _log_count(n: int, mean: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 WHISTLES: dict[bool, float] = {True: 0.1, False: 0.03}
-"""Probability that a whistle is loudest at a point: one whose own path leaks, another (a tool, an edge)."""
+"""Probability that a whistle is loudest at a point: one whose own path leaks, another (a tool, an edge). Judgement."""
 
 
 def whistle(paths: Paths, own: tuple[PathId, ...]) -> float:
@@ -158,7 +158,7 @@ def whistle(paths: Paths, own: tuple[PathId, ...]) -> float:
 
 SHUT: dict[bool, float] = {True: 0.5, False: 0.02}
 """Probability that air is heard with the cylinder side shut off: half of leaking fittings lie before the shut-off,
-else only a sound from elsewhere does it."""
+else only a sound from elsewhere does it. Judgement."""
 
 
 def shut(paths: Paths, heard: bool) -> float:

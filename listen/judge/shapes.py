@@ -10,13 +10,13 @@ from numpy.typing import NDArray
 from listen.signal.bands import BANDWIDTH_HZ, CENTRES_HZ
 
 SLOPES_DB_PER_OCTAVE = (-9.0, -6.0, -3.0, 0.0, 3.0, 6.0)
-"""Slopes of power density."""
+"""Slopes of power density. A jet below its peak rises by 6 (METHOD section 4); the rest is judgement."""
 BENDS_DB_PER_OCTAVE2 = (0.0, 1.0, 2.5)
-"""Downward curvature about the middle of the band."""
+"""Downward curvature about the middle of the band. Judgement."""
 SMOOTH_ERROR_DB = 3.0
 SMOOTH_ERROR_OCTAVES = 1.2
 ROUGH_ERROR_DB = 1.0
-"""Real spectra stray from these templates smoothly by about 3 dB, and a little from band to band."""
+"""Real spectra stray from these templates smoothly by about 3 dB, and a little from band to band. Judgement."""
 
 
 def templates_db() -> NDArray[np.float64]:

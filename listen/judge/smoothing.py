@@ -11,20 +11,22 @@ from numpy.typing import NDArray
 from listen.judge.loudness import LEVELS_DB
 
 SPREADS_DB: NDArray[np.float64] = np.array([1.0, 2.0, 3.5, 5.5, 8.0, 11.0])
-"""Spreads for which the table holds a row."""
+"""Spreads for which the table holds a row. Judgement: between them is interpolated."""
 TAIL_SHARE = 0.15
 TAIL_FACTOR = 2.5
 TAIL_FROM_DB = 5.0
 """Some ways carry much less than usual, a hose off or a throttle shut: this share of them spreads so much further
-downward, where the way is not known better. Upward they end near the leak's own level: it comes out there first."""
+downward, where the way is not known better. Upward they end near the leak's own level: it comes out there first.
+Judgement."""
 STEP_DB = float(LEVELS_DB[1] - LEVELS_DB[0])
 STRAY_FROM_DB = -10.0
 STRAY_FALLS_DB = 8.0
-"""What is no air at all is more often faint than loud: a loud one is heard by whoever holds the microphone. Its level's
-density falls to 1/e over so much, from about the faintest that counts."""
+"""What is no air at all is more often faint than loud: a loud one is heard by whoever holds the microphone. Its
+level's density falls to 1/e over so much, from about the faintest that counts. Judgement."""
 EVENTS_FACTOR = 20.0
-"""By how much more likely that is where the increase came in events and not as a steady hiss."""
+"""By how much more likely that is where the increase came in events and not as a steady hiss. Judgement."""
 MOST_STRAY = 0.4
+"""However likely, it is never taken for granted. Judgement."""
 
 
 def spread_out(density: NDArray[np.float64], shift_db: float, spread_db: float) -> NDArray[np.float64]:

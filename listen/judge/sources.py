@@ -20,21 +20,23 @@ DRAWS = 384
 PLASTIC = (0.8191725133961645, 0.6710436067037893, 0.5497004779019703)
 """Steps of the additive recurrence of low discrepancy in up to three dimensions (roots of x^4 = x + 1)."""
 AIMED_SHARE = 0.7
-"""Share of draws aimed by the own point's likelihood; the rest cover the prior."""
+"""Share of draws aimed by the own point's likelihood; the rest cover the prior. Judgement."""
 
 HISS_RANGE_DB = (-12.0, 24.0)
 HISS_TAPER_DB = 4.0
-"""Levels of a leak at its own point: even within the range, tapering outside it. Nobody knows them better."""
+"""Levels of a leak at its own point: even within the range, tapering outside it. Nobody knows them better.
+Judgement."""
 LOUD_SHARE = 0.05
-"""Density of louder leaks, up to the end of the grid, about that within the range: rare, not impossible."""
+"""Density of louder leaks, up to the end of the grid, about that within the range: rare, not impossible. Judgement."""
 BETWEEN_CYLINDERS_DB = 2.5
-"""Spread of normal blow-by between cylinders of one engine."""
+"""Spread of normal blow-by between cylinders of one engine. Judgement; the bench of jobs gives the same within its
+noise for 1.8 to 3.5 dB."""
 COOLANT_QUIETER_DB = -5.0
-"""Air in the coolant is swallowed by the water: its hiss lies lower than another leak's."""
+"""Air in the coolant is swallowed by the water: its hiss lies lower than another leak's. Judgement."""
 MOST_TALK_DB = -4.0
-"""Mean cross-talk is never taken for more: air comes out first at its own point."""
+"""Mean cross-talk is never taken for more: air comes out first at its own point. Judgement."""
 OUTSIDE_SPREAD_DB = 2.5
-"""A sound from elsewhere in the shop reaches all points about alike."""
+"""A sound from elsewhere in the shop reaches all points about alike. Judgement."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,11 +21,11 @@ from listen.voice.figures import sure, sure_range
 COST_OF_REPEAT = 1.0
 COST_OF_WRONG_TEARDOWN = 10.0
 NAME_AT = 1.0 - COST_OF_REPEAT / COST_OF_WRONG_TEARDOWN
-"""Ten repeats weigh as much as one wrong teardown: 0.90."""
+"""Ten repeats weigh as much as one wrong teardown: 0.90. Judgement; the rule is Chow's (1970)."""
 MENTION_AT = 0.10
-"""Paths less probable than this are not listed when it cannot be told."""
+"""Paths less probable than this are not listed when it cannot be told. Judgement."""
 LEANS_BY = 0.03
-"""A set of assumptions that takes so much off a probability is one it rests on."""
+"""A set of assumptions that takes so much off a probability is one it rests on. Judgement."""
 READ: dict[str, str] = {
     "loss": "the loss read",
     "compression": "the compression read dry and wet",

@@ -15,7 +15,7 @@ UNHEARD_MM = 1.0
 """Bore of the hole that a loss stands for, from which silence at every point is no longer believed: 23 % behind 1.0 mm.
 Normal blow-by of the bench's worlds passes up to 0.8 mm, of a worn fleet up to 1.0."""
 UNHEARD_PERCENT = 40.0
-"""The same where the restrictor is not known: 0.8 mm loses as much behind 0.7 mm."""
+"""The same where the restrictor is not known: 0.8 mm loses as much behind 0.7 mm. Judgement."""
 
 
 def air_doubted(weighed: Sequence[Measured], facts: Facts) -> Blunder | None:

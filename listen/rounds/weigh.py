@@ -26,7 +26,7 @@ COOLANT_HISS_FROM_HZ = 4000.0
 """At the radiator, bubbles and slosh fill the bands below; only what lies above can be hiss (METHOD, prototype)."""
 
 STEADY_ENOUGH = 0.05**2
-"""Variance of a band's log power (0.2 dB) below which steadier is not better."""
+"""Variance of a band's log power (0.2 dB) below which steadier is not better. Judgement."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -16,20 +16,27 @@ from listen.trade.points import PathId
 from listen.voice import names
 from listen.voice.figures import decibels, number, sure
 
+ENGINE, SHOP = "engine", "shop"
+"""Names of what was learnt, among what odds may be told without."""
 
-def learnt(evidence: RoundEvidence, odds: Posterior, alone: Posterior, said: Sequence[EngineSay]) -> tuple[str, ...]:
+
+def with_learnt(evidence: RoundEvidence, odds: Posterior, alone: Posterior) -> Posterior:
+    """The odds, able to tell what they would be without the other cylinders and without the shop's teardowns."""
+    without = {ENGINE: alone.probability} if alone is not odds else {}
+    if evidence.shop is not None:
+        without[SHOP] = posterior(replace(evidence, shop=None), (BASE,)).probability
+    return replace(odds, without={**odds.without, **without})
+
+
+def learnt(evidence: RoundEvidence, odds: Posterior, said: Sequence[EngineSay]) -> tuple[str, ...]:
     """A sentence for the engine's other cylinders and one for the shop's teardowns, where they were let in.
 
     Each ends with the odds that the leading path would have without.
     """
     leads = max(odds.paths, key=odds.involved)
-    out = []
-    if of_engine := _of_engine(evidence, said):
-        out.append(f"{of_engine}; without that {names.path(leads)} {sure(alone.involved(leads))}.")
-    if evidence.shop is not None:
-        without = posterior(replace(evidence, shop=None), (BASE,))
-        out.append(f"{_of_shop(evidence.shop)}; without them {names.path(leads)} {sure(without.involved(leads))}.")
-    return tuple(out)
+    told = ((ENGINE, _of_engine(evidence, said)), (SHOP, _of_shop(evidence.shop)))
+    without = {name: sure(odds.involved_without(name, leads)) for name, _ in told if name in odds.without}
+    return tuple(f"{words}; without that {names.path(leads)} {without[name]}." for name, words in told if words)
 
 
 def _of_engine(evidence: RoundEvidence, said: Sequence[EngineSay]) -> str:
@@ -50,6 +57,8 @@ def _most_of(density: NDArray[np.float64]) -> tuple[float, float]:
     return float(low), float(high)
 
 
-def _of_shop(shop: ShopSeen) -> str:
+def _of_shop(shop: ShopSeen | None) -> str:
+    if shop is None:
+        return ""
     counts = ", ".join(f"{names.path(c.path)} {number(c.times, 0 if c.times % 1 == 0 else 1)}" for c in shop.causes)
     return f"Learnt from the shop's own {shop.findings} teardowns: {counts}"

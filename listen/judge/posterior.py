@@ -37,7 +37,7 @@ class Posterior:
     under: Mapping[Assumptions, NDArray[np.float64]]
     """The same under every set of assumptions."""
     without: Mapping[str, NDArray[np.float64]]
-    """The same under the usual ones, had one reading not been taken."""
+    """The same under the usual ones, had one reading not been taken, or one thing not been learnt."""
     evidence_db: Mapping[PathId, Mapping[str, float]]
     """By path: ``prior``, then one term a point and a reading, in decibans; they add up to the log odds of the path
     being at work."""
@@ -51,6 +51,10 @@ class Posterior:
     def share(self, path: PathId) -> float:
         """Probability that ``path`` is what is wrong; a pair's mass is shared between its two."""
         return float(self.probability @ self._shares(path))
+
+    def involved_without(self, name: str, path: PathId) -> float:
+        """:meth:`involved` without a reading or what was learnt (:attr:`without`)."""
+        return float(self.without[name] @ self._inside(path))
 
     def involved_under(self, path: PathId) -> dict[Assumptions, float]:
         """:meth:`involved` under every set of assumptions."""

@@ -12,6 +12,7 @@ import numpy as np
 from listen.judge.assumptions import Assumptions
 from listen.judge.grounds import Missing
 from listen.judge.hypotheses import LEAKS
+from listen.judge.learnt import ENGINE, SHOP
 from listen.judge.posterior import Posterior
 from listen.judge.result import Verdict
 from listen.trade.points import PathId
@@ -32,8 +33,10 @@ READ: dict[str, str] = {
     "bubbles-heard": "the bubbles heard",
     "bubbles-seen": "the bubbles seen",
     "whistle": "the whistle",
+    ENGINE: "what the other cylinders told of the engine",
+    SHOP: "the shop's own teardowns",
 }
-"""Readings as what a verdict rests on."""
+"""Readings, and what was learnt, as what a verdict rests on."""
 
 ESCAPES: dict[PathId, str] = {
     PathId.INTAKE_VALVE: "past the intake valve",

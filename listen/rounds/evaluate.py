@@ -11,7 +11,7 @@ from listen.audio.long import fits
 from listen.errors import RoundError
 from listen.judge.engine import say
 from listen.judge.grounds import bubbles_speak, withheld
-from listen.judge.learnt import learnt
+from listen.judge.learnt import learnt, with_learnt
 from listen.judge.next_best import next_best
 from listen.judge.posterior import Posterior, posterior
 from listen.judge.result import EngineSay, PathResult, RoundResult, ShopSeen, Verdict
@@ -98,6 +98,7 @@ def judge_points(
     evidence = weighed.evidence
     odds = posterior(evidence)
     alone = odds if all(p.learnt is None for p in evidence.points) else posterior(evidence.alone())
+    odds = with_learnt(evidence, odds, alone)
     may_name = frozenset(p for p in PathId if evidence.hears(p))
     if facts.bubbles_seen:
         may_name |= {PathId.COOLANT_PASSAGE}
@@ -128,7 +129,7 @@ def judge_points(
         paths=_paths(odds),
         verdict=_held_back(said, slips),
         engine=None if engine is None else say(facts.cylinder or 1, evidence, alone, silent=bool(slips)),
-        learnt=learnt(evidence, odds, alone, engine or ()),
+        learnt=learnt(evidence, odds, engine or ()),
         shop=shop,
     )
 

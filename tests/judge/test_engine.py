@@ -11,10 +11,11 @@ import pytest
 from evidence_made import heard, loud_at, made, silent
 
 from listen.judge.engine import BETWEEN_CYLINDERS_DB, ODD, blow_by_learnt, say
-from listen.judge.learnt import learnt
+from listen.judge.learnt import ENGINE, learnt, with_learnt
 from listen.judge.loudness import LEVELS_DB
 from listen.judge.posterior import posterior
 from listen.judge.result import Blown, EngineSay
+from listen.judge.verdict import NAME_AT, chance
 from listen.trade.points import PathId
 
 RINGS_OR_NOT = {"intake": None, "tailpipe": None, "oil-filler": 2.0, "radiator": None}
@@ -137,7 +138,16 @@ def test_one_line_says_what_was_learnt_from_which_cylinders():
     evidence = made(RINGS_OR_NOT)
     others = [other(n, -10.0) for n in (1, 3, 4)]
     after = taught(evidence, others)
-    (line,) = learnt(after, posterior(after), posterior(evidence), others)
+    odds = with_learnt(after, posterior(after), posterior(evidence))
+    (line,) = learnt(after, odds, others)
     assert line.startswith("Learnt from cylinders 1, 3 and 4: normal blow-by at the oil filler")
     assert "without that rings" in line
-    assert learnt(evidence, posterior(evidence), posterior(evidence), ()) == ()
+    assert learnt(evidence, posterior(evidence), ()) == ()
+
+
+def test_a_verdict_that_needs_the_other_cylinders_says_so():
+    evidence = made(RINGS_OR_NOT, loss_percent=24.0, restrictor_mm=1.0)
+    after = taught(evidence, [other(n, -12.0) for n in (1, 3, 4, 5)])
+    odds = with_learnt(after, posterior(after), posterior(evidence))
+    assert odds.involved(PathId.RINGS) >= NAME_AT > odds.involved_without(ENGINE, PathId.RINGS)
+    assert "what the other cylinders told of the engine" in chance(odds, PathId.RINGS).rests_on

@@ -9,7 +9,7 @@ from evidence_made import FOUR, made
 
 from listen.judge.assumptions import BASE
 from listen.judge.hypotheses import LEAKS, hypotheses, priors
-from listen.judge.learnt import learnt
+from listen.judge.learnt import learnt, with_learnt
 from listen.judge.posterior import posterior
 from listen.judge.result import CauseSeen, ShopSeen
 from listen.judge.shop import shop_hole, shop_rates
@@ -61,7 +61,7 @@ def test_a_shop_of_worn_rings_leans_to_rings_and_says_so():
     with_shop = replace(evidence, shop=seen(40, rings=36, exhaust_valve=3.5, intake_valve=0.5))
     after = posterior(with_shop)
     assert after.involved(PathId.RINGS) > alone.involved(PathId.RINGS) + 0.03
-    (line,) = learnt(with_shop, after, after, ())
+    (line,) = learnt(with_shop, with_learnt(with_shop, after, after), ())
     assert line.startswith(
         "Learnt from the shop's own 40 teardowns: rings 36, exhaust valve 3.5, intake valve 0.5; without"
     )

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from filelock import FileLock
 
-from listen import room as rooms
+from listen import temporary_folder as rooms
 from listen.jobs.exchange.pack import pack
 from listen.jobs.exchange.unpack import unpack
 from listen.temporary_folder import DEAD_AFTER_S, LOCK, temporary_folder

@@ -92,9 +92,11 @@ def posterior(evidence: RoundEvidence, assumptions: Sequence[Assumptions] = SETS
     back = _decibans(sets, prior, [*reversed(readings), *backward])
     log_p = prior + sum((column for _, column in (*points, *readings)), np.zeros(len(sets)))
     under = {BASE: np.exp(_normal(log_p))}
+    # Only the sum, not the terms: what is shown line by line is the usual case, the others say how far it could move.
     for assumed in assumptions:
         if assumed not in under:
             under[assumed] = _summed(evidence, Scene.of(evidence, shared, sets, assumed), sets, heard, assumed)
+    # A reading may be mistyped or misread: the verdict asks what would be left of a name without each of them.
     without = {name: np.exp(_normal(log_p - column)) for name, column in readings}
     terms_db = {p: _mean_terms(there[p], back[p]) for p in there}
     return Posterior(sets, under[BASE], under, without, terms_db, scene)
@@ -110,6 +112,7 @@ def _summed(
     """Probabilities under one set of assumptions [shape=(H,)]."""
     log_p = np.log(priors(sets, heard, assumed, evidence.shop))
     for i, draws in enumerate(scene.draws.values()):
+        # Drift is common to the points of a walk: summed over per point it would count as many witnesses.
         weight = draws.log_weight[:, None] + evidence.states
         log_p[i] += log_sum(sum(_by_point(draws, scene.tables), weight).ravel())
     for _, column in _reading_columns(evidence, sets, assumed):

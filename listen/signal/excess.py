@@ -55,9 +55,11 @@ def excess(contrast: Contrast, drift: RoundDrift, live: NDArray[np.bool_], floor
     scale = floor_bias * q.mean
     floors = _Estimate.of(w, q.floor, a.floor, scale, (q.floor_cov, a.floor_cov), contrast, drift.floors, live)
     alike = contrast.floor_correlation
+    # Speech and ratchets leave gaps that a steady hiss lifts, so there floors tell more; in steady noise the mean does.
     lam = blend(float(drift.means.weight @ means.variance), float(drift.floors.weight @ floors.variance), alike)
     lead = floors if lam > 0.5 else means
     mix = drift.floors if lam > 0.5 else drift.means
+    # R is signed until here: cut at zero before it is averaged, chance alone would read as a faint hiss.
     log_sum = np.log(max(1.0 + lam * floors.r + (1.0 - lam) * means.r, LOWEST_RATIO))
     # The blend's variance about its leading part's, the same in every scenario.
     gain = _blended(lam, means, floors, drift, alike) / float(mix.weight @ lead.variance)
@@ -65,6 +67,7 @@ def excess(contrast: Contrast, drift: RoundDrift, live: NDArray[np.bool_], floor
     null = np.sqrt(gain * lead.null_variance)
     dof = q.dof + a.dof
     half = upper_quantile(SIDE_95, here, mix.weight, dof)
+    # Both limits are for a point without hiss: the air clip's own variance would let a loud hiss raise its own limit.
     critical = upper_quantile(FALSE_ALARM, null, mix.weight, dof)
     limit = critical + upper_quantile(MISS, null, mix.weight, dof)
     return Excess(
@@ -107,6 +110,7 @@ class _Estimate:
         variance = drift.kappa * (_forms(divisor, covs[0]) + _forms(wa, covs[1])) + moved
         if scale is not quiet:  # the quiet mean that floors are taken relative to is itself uncertain
             variance = variance + drift.kappa * _forms(wa - wq, contrast.quiet.cov)
+        # Clips taken at two times drift apart by the spread of both, however long each is.
         both = contrast.quiet.spread + contrast.air.spread
         silent = covs[0] + covs[1] if contrast.silent is None else contrast.silent[scale is not quiet]
         null = drift.kappa * _forms(wq, silent) + both * _forms(wq, drift.cov(live))
@@ -121,6 +125,7 @@ def _blended(lam: float, means: _Estimate, floors: _Estimate, drift: RoundDrift,
 
 def blend(mean_var: float, floor_var: float, alike: float) -> float:
     """Weight of the floor estimate that gives the least variance, given their correlation."""
+    # Both come from the same frames: taken as independent, the blend would claim more than was heard.
     cross = alike * np.sqrt(mean_var * floor_var)
     return float(np.clip((mean_var - cross) / max(mean_var + floor_var - 2.0 * cross, 1e-30), 0.0, 1.0))
 

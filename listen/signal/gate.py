@@ -17,6 +17,8 @@ BAND_GATE_SIGMA = 8.0
 
 def gate(log_power: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Frames to keep [shape=(T,)] from log band power [shape=(T, B)]."""
+    # On the logarithm of power, so that one loud knock does not move the scale that it is measured on; and one-sided,
+    # since what falls below is a gap in the shop's noise, where a faint hiss is heard best.
     by_band = np.ascontiguousarray(log_power.T)
     broadband = log_power.mean(axis=1)[None, :]
     return np.asarray((_stand_out(broadband) <= GATE_SIGMA)[0] & (_stand_out(by_band) <= BAND_GATE_SIGMA).all(axis=0))

@@ -56,8 +56,9 @@ class Tech:
         self.slips: list[str] = []
 
     async def press(self, *keys: str) -> None:
-        await self.pilot.press(*keys)
-        await settle(self.pilot)
+        for key in keys:
+            await self.pilot.press(key)
+            await settle(self.pilot)
 
     async def to_engine(self) -> None:
         while not isinstance(self.app.screen, EngineScreen):

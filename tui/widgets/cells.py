@@ -1,7 +1,5 @@
 """Cells: a line of characters, each with the name of its style, drawn upon and then turned into a strip."""
 
-from itertools import groupby
-
 from rich.cells import cell_len, set_cell_size
 from rich.segment import Segment
 from rich.style import Style
@@ -27,6 +25,12 @@ class Cells:
             return at
         if cell_len(text) > room:
             text = set_cell_size(text, room - 1).rstrip() + "…"
+        if at >= 0 and text.isascii() and text.isprintable():
+            # Nearly every text: a cell a character, written in one go; cell by cell this was most of what a key costs.
+            end = min(at + len(text), len(self._chars))
+            self.fill(at, end, "", style)
+            self._chars[at:end] = text[: end - at]
+            return end
         for char in text:
             width = cell_len(char)
             if width == 0:
@@ -55,8 +59,8 @@ class Cells:
         start, stop = max(0, start), min(stop, len(self))
         if start < stop:
             self._make_way(start, stop)
-        for at in range(start, stop):
-            self._chars[at], self._styles[at] = char, style
+            self._chars[start:stop] = [char] * (stop - start)
+            self._styles[start:stop] = [style] * (stop - start)
 
     def bar(self, start: float, stop: float, style: str) -> None:
         """A solid bar between two columns with its right end in eighths of a cell."""
@@ -83,6 +87,11 @@ class Cells:
 
     def strip(self, styles: dict[str, Style], base: Style) -> Strip:
         """The finished line."""
-        runs = groupby(zip(self._chars, self._styles, strict=True), key=lambda cell: cell[1])
-        segments = [Segment("".join(c for c, _ in run), base + styles.get(name, Style())) for name, run in runs]
+        chars, names = self._chars, self._styles
+        edges = [i for i in range(1, len(names)) if names[i] != names[i - 1]]
+        segments = [
+            Segment("".join(chars[start:stop]), base + styles.get(names[start], Style()))
+            for start, stop in zip([0, *edges], [*edges, len(names)], strict=True)
+            if start < stop
+        ]
         return Strip(segments, len(self))

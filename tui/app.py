@@ -1,15 +1,14 @@
 """The application: themes, the one open job, and the way between screens."""
 
-from __future__ import annotations
-
 import asyncio
 import os
 import traceback
 from collections.abc import Callable, Iterable
+from concurrent.futures import Future
 from contextlib import suppress
 from functools import partial
 from pathlib import Path, PurePath
-from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
+from typing import Any, ClassVar, TypeVar
 
 import msgspec
 from textual import events
@@ -20,9 +19,12 @@ from textual.reactive import reactive
 from textual.screen import Screen
 
 from listen.errors import HisswayError
-from listen.jobs.events import NumbersShown
+from listen.jobs.events import NumbersShown, Payload
+from listen.jobs.folder.store import OpenJob
 from listen.jobs.hearing import numbers_seen, same_person
+from listen.jobs.job import Job
 from listen.voice.text import plain
+from tui.bridge.bay import Bay
 from tui.bridge.journal_writer import WAIT_S, JournalWriter
 from tui.bridge.others import LOOK_EVERY_S, Others
 from tui.bridge.preferences import load, save
@@ -32,14 +34,6 @@ from tui.content import DrawnOnly
 from tui.screens.base import BayScreen
 from tui.screens.jobs.screen import JobsScreen
 from tui.themes import DAYLIGHT, DIM_BAY, THEMES, AnySegment
-
-if TYPE_CHECKING:
-    from concurrent.futures import Future
-
-    from listen.jobs.events import Payload
-    from listen.jobs.folder.store import OpenJob
-    from listen.jobs.job import Job
-    from tui.bridge.bay import Bay
 
 T = TypeVar("T")
 

@@ -1,7 +1,5 @@
 """Clips as one small sound file in memory, in a form that every browser plays, for pages that carry their sounds."""
 
-from __future__ import annotations
-
 import io
 
 import numpy as np

@@ -1,7 +1,5 @@
 """A file named with ``-o``: which endings it may have, and what it may take the place of."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """``hissway report``: one page for owner and shop, made from a job."""
 
-from __future__ import annotations
-
 import argparse
 import sys
 from pathlib import Path

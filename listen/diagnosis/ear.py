@@ -1,7 +1,5 @@
 """What was heard where: escape paths as the listening judge weighs them, the tech's own call, bubbles."""
 
-from __future__ import annotations
-
 from listen.diagnosis.case import CylinderCase, EngineCase, Finding
 from listen.trade.layout import neighbours
 from listen.trade.numbers import limit

@@ -1,13 +1,12 @@
 """What a job knows about its engine, as the input of the diagnosis."""
 
-from __future__ import annotations
-
 import math
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import msgspec
 
 from listen.diagnosis.case import CylinderCase, EngineCase, Made
+from listen.diagnosis.model import Diagnosis
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import latest_round, standing
 from listen.judge.result import PathResult
@@ -16,9 +15,6 @@ from listen.trade.numbers import limit
 from listen.trade.plugs import plugs
 from listen.trade.points import PathId, point, point_rows
 from listen.trade.units import Unit, said_in, unit_named
-
-if TYPE_CHECKING:
-    from listen.diagnosis.model import Diagnosis
 
 PRIOR = "prior"
 """Name of the term of a path's odds that is there before any evidence."""

@@ -1,7 +1,5 @@
 """What had been shown and played to a person before they decided about a round, from the journal's own account."""
 
-from __future__ import annotations
-
 from collections import Counter
 
 from listen.jobs.decision import Heard

@@ -1,7 +1,5 @@
 """A job as one frozen value, and the questions a screen asks of it."""
 
-from __future__ import annotations
-
 import msgspec
 
 from listen.jobs.decision import Decision, Place

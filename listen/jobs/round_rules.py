@@ -1,7 +1,5 @@
 """What each kind of event about a round does to it."""
 
-from __future__ import annotations
-
 from msgspec.structs import replace
 
 from listen.jobs import events as ev

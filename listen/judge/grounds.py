@@ -4,8 +4,6 @@ The odds weigh what was recorded. They cannot know what was not: a walk without 
 valve, a clipped or broken clip at a rival's point hides the rival, and nothing heard proves nothing if no air was on.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 

@@ -4,8 +4,6 @@ For each candidate the judge foretells, under every set of causes, what level wo
 information between that and the cause is the candidate's worth (Lindley 1956), in bits.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 import numpy as np

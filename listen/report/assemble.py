@@ -1,7 +1,5 @@
 """Gathers everything a report says from a job folder."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path

@@ -1,23 +1,19 @@
 """Makes the report of a job folder in one of its forms."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 from listen.durable import A_DAY_S, sweep, whole_file
 from listen.errors import JobError, ReportError
+from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.job import Job
 from listen.report.assemble import assemble, read_job
 from listen.report.before_part import hit_rate_rows
 from listen.report.owner_words import Language
-
-if TYPE_CHECKING:
-    from listen.jobs.folder.open_job import OpenJob
 
 Form = Literal["html", "md", "json", "pdf"]
 FORMS: tuple[Form, ...] = ("html", "md", "json")

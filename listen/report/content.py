@@ -1,7 +1,5 @@
 """What a report says, as plain values: the same for the HTML page, the Markdown text and the JSON document."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 import msgspec

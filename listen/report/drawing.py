@@ -1,7 +1,5 @@
 """Where things stand in the drawings: the engine from above, and a round's decibel ladder."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass

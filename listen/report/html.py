@@ -1,7 +1,5 @@
 """The report as one HTML page that needs nothing else: drawings, plots and sounds inside, no request allowed."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from functools import cache, partial
 from importlib.resources import files

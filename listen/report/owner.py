@@ -1,7 +1,5 @@
 """The owner's page: what was found, how sure, what waiting means, what is next, who says so; no order to repair."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """The words of the owner's page in the language asked for; one table, ``owner_words.toml``, holds them all."""
 
-from __future__ import annotations
-
 import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass

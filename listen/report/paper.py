@@ -1,7 +1,5 @@
 """The report as a PDF, printed by whatever browser of the Chromium family this machine has."""
 
-from __future__ import annotations
-
 import os
 import shutil
 import subprocess

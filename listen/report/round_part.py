@@ -1,7 +1,5 @@
 """One round of a job as the report shows it."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 from listen.jobs.cover import covers

@@ -1,7 +1,5 @@
 """Pairs of clips to hear in a page: air off, then air on, in one sound; alike loud over all pairs, within a size."""
 
-from __future__ import annotations
-
 import base64
 from collections.abc import Sequence
 from dataclasses import dataclass, replace

@@ -1,7 +1,5 @@
 """Quiet and air spectra of one point over each other, as an inline SVG that follows the page's colours."""
 
-from __future__ import annotations
-
 import io
 import re
 from typing import Any

@@ -1,7 +1,5 @@
 """The report as Markdown and as JSON, and text from anyone made safe to print in any form of it."""
 
-from __future__ import annotations
-
 import json
 import math
 import re

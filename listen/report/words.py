@@ -1,7 +1,5 @@
 """What only a report says of a job, in words; all else is said by ``listen.voice``."""
 
-from __future__ import annotations
-
 from listen.jobs.events import ReadingEntered
 from listen.judge.result import Verdict
 from listen.voice import verdicts

@@ -1,7 +1,5 @@
 """The word on a clip right after it was taken: kept, or again, because; with its excess over a quiet clip."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import msgspec

@@ -1,7 +1,5 @@
 """A round judged: read its clips, measure its points, weigh the evidence, say what may be said."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 

@@ -1,7 +1,5 @@
 """The switching of each switched take of a round: found over all channels that ran together, else as commanded."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """One engine as described for the job: rows of cylinders, heads, firing order, exhausts; refused if it cannot be."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 import msgspec

@@ -1,7 +1,5 @@
 """Listening points and escape paths: their names, in walking order, and which path speaks at which point first."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from enum import StrEnum

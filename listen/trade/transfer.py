@@ -1,7 +1,5 @@
 """Who hears whom: how loud one path's air is at another path's listening point, read from ``transfer.toml``."""
 
-from __future__ import annotations
-
 from functools import cache
 
 import msgspec

@@ -1,7 +1,5 @@
 """Clips to be heard back to back: one line a pair (or more), how often it was heard, which clip sounds now."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import ClassVar
 

@@ -1,23 +1,16 @@
 """The phases of a confirmation: what each says, and what it asks."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
-
 from listen.jobs.cover import covers
 from listen.jobs.decision import asked_step
 from listen.jobs.events import Confirmed, Overruled, Payload, SentBack
+from listen.jobs.job import Job, RoundRecord
 from listen.jobs.statement import statement
-from listen.trade.points import point
+from listen.trade.points import Point, point
 from listen.voice import names
 from listen.voice.text import plain
 from tui.screens.confirm.signing import held_by
 from tui.widgets.banner import Say
 from tui.widgets.panels import Choice, Entry
-
-if TYPE_CHECKING:
-    from listen.jobs.job import Job, RoundRecord
-    from listen.trade.points import Point
 
 DECISIONS = (
     Choice("a", "agree", "agree", "the verdict stands as it is"),

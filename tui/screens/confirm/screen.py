@@ -1,11 +1,10 @@
 """Confirm: leads the supervisor through hearing, calling, seeing, deciding and signing."""
 
-from __future__ import annotations
-
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from secrets import token_hex
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from msgspec import structs
 from textual import on
@@ -15,7 +14,9 @@ from textual.binding import Binding, BindingType
 from listen.errors import HisswayError, JobChanged
 from listen.jobs.events import Confirmed, Overruled, Payload, SentBack
 from listen.jobs.hearing import first_call, heard, numbers_seen, same_person
+from listen.jobs.job import Job
 from listen.jobs.walk import round_points
+from listen.trade.points import Point
 from tui.screens.calls import SEVERAL, ask_paths, call_event, calls
 from tui.screens.confirm import phases
 from tui.screens.confirm.blind import BlindScreen, blind_pairs
@@ -26,12 +27,6 @@ from tui.widgets.banner import Banner
 from tui.widgets.ladder import Ladder
 from tui.widgets.pairs import Pairs
 from tui.widgets.panels import Choice, ChoicePanel, Entry, EntryPanel
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from listen.jobs.job import Job
-    from listen.trade.points import Point
 
 CHOICES = {"tech": phases.SHOW, "decide": phases.DECISIONS, "kind": phases.KINDS}
 ENTRIES = {"name": phases.NAME, "overrule-reason": phases.REASON, "back-reason": phases.REASON, "sign": phases.NAME}

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from textual.content import Content
 
@@ -14,11 +13,9 @@ from listen.voice import names
 from listen.voice.figures import number, share
 from listen.voice.text import plain
 from listen.voice.times import moment
+from tui.bridge.services import Services
 from tui.bridge.threads import in_thread
 from tui.content import shown
-
-if TYPE_CHECKING:
-    from tui.bridge.services import Services
 
 
 @dataclass(frozen=True, slots=True)

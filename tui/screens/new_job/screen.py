@@ -1,10 +1,7 @@
 """New job: title and engine, with the engine drawn as it is described; or the engine of a job described anew."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 import msgspec
 from textual import on
@@ -15,6 +12,8 @@ from textual.widgets import Button, Input, Label, Select, Static
 
 from listen.errors import HisswayError
 from listen.jobs.events import EngineDescribed, JobNamed, Payload, PersonChosen
+from listen.jobs.folder.store import OpenJob
+from listen.jobs.job import Job
 from listen.trade.layout import Engine, Exhaust, Layout, engine_of_rows, layout, layout_row, layout_rows
 from listen.trade.points import point_rows
 from listen.trade.units import KPA_PER
@@ -23,10 +22,6 @@ from tui.content import shown
 from tui.screens.form import FormScreen
 from tui.widgets.engine_view import EngineView
 from tui.widgets.field import Field
-
-if TYPE_CHECKING:
-    from listen.jobs.folder.store import OpenJob
-    from listen.jobs.job import Job
 
 ROWS = "rows"
 TAILPIPES = {"one": ("tailpipe",), "two, left and right": ("tailpipe-left", "tailpipe-right")}

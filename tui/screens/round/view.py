@@ -1,19 +1,18 @@
 """What a round's screen shows, as one frozen value: made once a change from the job and from what is under way."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import msgspec
 
 from listen.jobs.decision import ASKED
+from listen.jobs.job import Job, RoundRecord
 from listen.jobs.reference import reference_cylinders, why_no_reference
 from listen.jobs.walk import SWITCHED, Step, Walked, walked
 from listen.jobs.ways import ALL, USUAL, WAYS
 from listen.trade.cautions import Caution, cautions_for, told_in
 from listen.voice.names import point_name, short_path
 from listen.voice.verdicts import odds
+from tui.bridge.preferences import Preferences
 from tui.screens.calls import calls
 from tui.screens.round import questions
 from tui.screens.round.now import Asked, Now, Outcome
@@ -22,10 +21,6 @@ from tui.screens.rungs import rungs
 from tui.widgets.banner import Say
 from tui.widgets.ladder import Mark, Rung
 from tui.widgets.panels import Choice, Entry
-
-if TYPE_CHECKING:
-    from listen.jobs.job import Job, RoundRecord
-    from tui.bridge.preferences import Preferences
 
 BUBBLES = (
     Choice("y", "yes", "yes, bubbles rose"),

@@ -1,19 +1,13 @@
 """What stands below the odds: the call by ear, the sound cylinder beside it, changes after signing, cautions."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
-
 from textual.content import Content
 
+from listen.jobs.job import Job, RoundRecord
 from listen.jobs.reference import reference_cylinders, why_no_reference
 from listen.trade.cautions import cautions_for, defer
 from listen.voice import names
 from listen.voice.text import plain
 from tui.content import shown
-
-if TYPE_CHECKING:
-    from listen.jobs.job import Job, RoundRecord
 
 
 def remarks(job: Job, record: RoundRecord) -> Content:

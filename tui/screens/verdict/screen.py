@@ -1,8 +1,6 @@
 """Verdict: odds, the weight of evidence line by line, what cannot be told, and the way to the next recording."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual import on
 from textual.app import ComposeResult
@@ -12,6 +10,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from listen.jobs.events import StepPassed
+from listen.jobs.job import Job, RoundRecord
 from listen.jobs.reference import DECLINED, reference_cylinders, why_no_reference
 from listen.jobs.standing import Standing, standing
 from listen.jobs.walk import Wish, advised
@@ -26,9 +25,6 @@ from tui.screens.pick import PickScreen
 from tui.screens.verdict.remarks import remarks
 from tui.widgets.odds import Chance, Odds
 from tui.widgets.weights import Weight, Weights
-
-if TYPE_CHECKING:
-    from listen.jobs.job import Job, RoundRecord
 
 HEADS = {
     "none": "What moved the odds that this cylinder is sound",

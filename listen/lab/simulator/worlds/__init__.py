@@ -1,7 +1,5 @@
 """Worlds that differ in structure, one small file each; the bench reports every one by itself."""
 
-from __future__ import annotations
-
 from typing import Protocol
 
 import numpy as np

@@ -1,7 +1,5 @@
 """World: loud about the shop. Levels and cross-talk are stated over the noise at the point, alike in every shop."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import msgspec

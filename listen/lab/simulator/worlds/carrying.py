@@ -1,7 +1,5 @@
 """How much of a source arrives at points that are not its own: through ducts, valves, castings and the open."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial

@@ -1,7 +1,5 @@
 """Which engine, cylinder and points; what is wrong; who is joined to whom by ducts and open valves."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import partial

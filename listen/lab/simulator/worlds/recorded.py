@@ -4,8 +4,6 @@ What a world is about (what levels follow, how sound gets about, drift, mishaps,
 leak and the way to the mouth sound like comes from recordings and from another family of shapes.
 """
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import msgspec

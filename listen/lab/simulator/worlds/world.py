@@ -4,8 +4,6 @@ Worlds differ in structure: what a level is relative to, what it follows from, h
 is common. A constant of the judge is fitted on some of them and reported on another.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import partial

@@ -20,6 +20,7 @@ from listen.voice.figures import decibels, number
 from listen.voice.text import plain
 from tui.themes import DIM_BAY, THEMES
 from tui.widgets.cells import Cells
+from tui.widgets.drawn import PENS
 from tui.widgets.ladder import Ladder, Mark, Rung, Standing
 from tui.widgets.level_meter import LevelMeter
 from tui.widgets.odds import Chance, Odds
@@ -37,7 +38,7 @@ RUNGS = (
 
 def lines(widget: Widget, height: int, width: int) -> list[str]:
     """What a drawn widget draws, without its colours."""
-    strips = [widget.draw_line(y, width).strip({}, Style()) for y in range(height)]  # type: ignore[attr-defined]
+    strips = [widget.draw_line(y, width).strip(lambda _: Style(), Style()) for y in range(height)]  # type: ignore[attr-defined]
     assert all(strip.cell_length == width for strip in strips)
     return [strip.text for strip in strips]
 
@@ -106,8 +107,8 @@ def test_cells_never_leave_their_line(text: str, width: int, at: int) -> None:
     line.put(max(at, 0), plain(text), "x")
     line.put_right(width, plain(text), "y")
     line.fill(-3, at, "█", "z")
-    assert line.strip({}, Style()).cell_length <= width
-    assert cell_len(line.strip({}, Style()).text) <= width
+    assert line.strip(lambda _: Style(), Style()).cell_length <= width
+    assert cell_len(line.strip(lambda _: Style(), Style()).text) <= width
 
 
 @given(st.text(max_size=600))
@@ -162,8 +163,9 @@ async def test_every_component_pen_exists_in_a_running_app() -> None:
     app.theme = DIM_BAY.name
     async with app.run_test() as pilot:
         await pilot.pause()
-        pens = app.query_one(Ladder).pens()
-    assert {"plain", "dim", "strong", "quiet", "air", "sure", "warn", "bad", "rule"} == set(pens)
+        names = ("plain", "dim", "strong", "quiet", "air", "sure", "warn", "bad", "rule")
+        pens = {name: app.query_one(Ladder).pen(name) for name in names}
+    assert {f"pen--{name}" for name in names} == set(PENS) and all(pens.values())
     assert len({str(p.color) for name, p in pens.items() if name in ("sure", "warn", "bad", "air")}) == 4
 
 

@@ -1,5 +1,7 @@
 """Cells: a line of characters, each with the name of its style, drawn upon and then turned into a strip."""
 
+from collections.abc import Callable
+
 from rich.cells import cell_len, set_cell_size
 from rich.segment import Segment
 from rich.style import Style
@@ -85,12 +87,12 @@ class Cells:
         if stop < len(self) and not self._chars[stop]:
             self._chars[stop] = " "
 
-    def strip(self, styles: dict[str, Style], base: Style) -> Strip:
+    def strip(self, pen: Callable[[str], Style], base: Style) -> Strip:
         """The finished line."""
         chars, names = self._chars, self._styles
         edges = [i for i in range(1, len(names)) if names[i] != names[i - 1]]
         segments = [
-            Segment("".join(chars[start:stop]), base + styles.get(names[start], Style()))
+            Segment("".join(chars[start:stop]), base + pen(names[start]))
             for start, stop in zip([0, *edges], [*edges, len(names)], strict=True)
             if start < stop
         ]

@@ -30,9 +30,11 @@ class Drawn(Widget):
     }
     """
 
-    def pens(self) -> dict[str, Style]:
-        """Rich styles by short name (``dim``, ``air``, ...)."""
-        return {name[5:]: self.get_component_rich_style(name, partial=True) for name in PENS}
+    def pen(self, name: str) -> Style:
+        """Rich style by its short name (``dim``, ``air``, ...); asked for as a line needs it: Textual forgets them all
+        with every refresh, and most lines use two of the nine."""
+        pen = f"pen--{name}"
+        return self.get_component_rich_style(pen, partial=True) if pen in PENS else Style()
 
     def draw_line(self, y: int, width: int) -> Cells:
         """Line ``y`` of the drawing."""
@@ -44,4 +46,4 @@ class Drawn(Widget):
         base = self.rich_style
         if not 0 <= y < self.size.height or width < 1:
             return Strip.blank(width, base)
-        return self.draw_line(y, width).strip(self.pens(), base)
+        return self.draw_line(y, width).strip(self.pen, base)

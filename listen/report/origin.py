@@ -17,11 +17,12 @@ from listen.jobs.folder.journal_file import read_journal
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.judging import program_version
 from listen.report.owner_words import Language
+from listen.report.same_sound import same_sound
 from listen.voice.times import moment_and_zone
 
 _META = re.compile(r'<meta name="hissway-origin" content="([^"]*)">')
-_INSIDE = re.compile(r"data:[^\"')]+")
-"""Sounds and pictures: another machine's encoder may give other bytes for the same."""
+_SOUND = re.compile(r"data:audio/mpeg;base64,([^\"')]*)")
+"""Sounds: another machine's encoder may give other bytes for the same."""
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\d(?: \d\d:\d\d)?(?: \(UTC[+-]\d\d\))?")
 MOST_BYTES = 400_000_000
 """Of a page with all its sounds."""
@@ -96,7 +97,7 @@ def verify_report(
     found = verify_job(folder, results=results, against=against)
     remarks, whole = list(found.remarks), origin.version == program_version()
     zone = moment_and_zone(origin.made) in page
-    faults = tuple(_faults(page, origin, folder, before, zone=zone, words=whole))
+    faults = tuple(_faults(page, origin, folder, before, remarks, zone=zone, words=whole))
     if not whole:
         remarks.append(f"report: made by version {origin.version}, which words it otherwise: compared by its head only")
     elif not zone:
@@ -113,7 +114,7 @@ def verify_report(
 
 
 def _faults(
-    page: str, origin: Origin, folder: Path, before: Path | None, *, zone: bool, words: bool
+    page: str, origin: Origin, folder: Path, before: Path | None, remarks: list[str], *, zone: bool, words: bool
 ) -> Iterator[Mismatch]:
     from listen.report.build import Wanted, page_of
 
@@ -137,11 +138,18 @@ def _faults(
         yield Mismatch("report", "words", f"says “{here}”; made from the job it says “{there}”")
     if len(differ) > SHOWN:
         yield Mismatch("report", "words", f"{len(differ) - SHOWN} further lines differ")
+    for n, (heard, made) in enumerate(zip(_SOUND.findall(page), _SOUND.findall(again), strict=False), 1):
+        if heard == made:
+            continue
+        if same_sound(heard, made):
+            remarks.append(f"report: sound {n} of the page was written by another encoder, or changed: compare by ear")
+        else:
+            yield Mismatch("report", "sound", f"sound {n} of the page is not the one made from the job's clips")
 
 
 def _words(page: str) -> list[str]:
-    """Line by line what can be read, and every address and mark that is no sound or picture."""
-    text = _INSIDE.sub("data:", page)
+    """Line by line what can be read, and every address, mark and picture: all but the sounds."""
+    text = _SOUND.sub("data:audio/mpeg", page)
     return [line for raw in text.splitlines() if (line := " ".join(raw.split()))]
 
 

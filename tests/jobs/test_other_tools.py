@@ -13,6 +13,7 @@ from listen.errors import JobError
 from listen.jobs.exchange.pack import pack
 from listen.jobs.exchange.unpack import unpack
 from listen.jobs.exchange.verify_bag import verify_path
+from listen.jobs.folder.disk import sha256_of
 from listen.jobs.folder.journal_file import JOURNAL
 from tests.jobs.shop import quick_judge, small_job
 
@@ -104,3 +105,24 @@ def test_nineteen_thousand_empty_clips_are_refused_at_once(tmp_path: Path) -> No
         return time.monotonic() - began
 
     in_time(refuse, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("was", "is_"),
+    [
+        ("Hissway-Head: ", "Hissway-Head: 0"),
+        ("External-Identifier: ", "External-Identifier: 0"),
+        ("Bag-Software-Agent", "Source-Organization: Another Shop\nBag-Software-Agent"),
+        ("Hissway-Events: ", "Hissway-Events: 1"),
+    ],
+)
+def test_what_a_bag_says_of_its_job_must_be_so(bag: Path, tmp_path: Path, was: str, is_: str) -> None:
+    """Made whole again with all sums: what would be read beside a printed head is not the journal's."""
+    info = bag / "bag-info.txt"
+    info.write_text(info.read_text().replace(was, is_, 1))
+    sums = [f"{sha256_of(bag / name)} {name}\n" for name in ("bagit.txt", "bag-info.txt", "manifest-sha256.txt")]
+    (bag / "tagmanifest-sha256.txt").write_text("".join(sums))
+    (found,) = verify_path(bag, evaluate=quick_judge).mismatches
+    assert found.name == "bag-info.txt" and "and its journal does not" in found.text
+    with pytest.raises(JobError, match=r"bag-info.txt: says .* nothing was unpacked"):
+        unpack(bag, tmp_path / "there")

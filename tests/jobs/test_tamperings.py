@@ -7,6 +7,7 @@ on this machine. ``key``: where the key is named. ``head``: where a head kept el
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import shutil
 from collections.abc import Callable, Sequence
@@ -30,6 +31,7 @@ from listen.jobs.folder.journal import GENESIS, write_line
 from listen.jobs.folder.journal_file import JOURNAL
 from listen.jobs.folder.store import open_job
 from listen.jobs.hearing import pair_at
+from listen.jobs.standing import standing
 from tests.jobs.made import result
 from tests.jobs.shop import quick_judge, small_job
 
@@ -287,6 +289,11 @@ def a_mark_before_the_first_line(folder: Path) -> None:
 
 
 @tampering()
+def an_empty_line_at_the_end(folder: Path) -> None:
+    put(folder, [*lines_of(folder), b"\n"])
+
+
+@tampering()
 def the_journal_a_link(folder: Path) -> None:
     elsewhere = folder.parent.parent / "elsewhere"
     shutil.move(folder / JOURNAL, elsewhere)
@@ -529,6 +536,53 @@ def an_older_journal_and_the_register_with_it(folder: Path) -> None:
     shutil.rmtree(folder.parent / REGISTER)
 
 
+@tampering("register", "key", "head")
+def an_older_journal_and_the_register_damaged(folder: Path) -> None:
+    put(folder, lines_of(folder)[:-6])
+    (folder / "job.json").unlink()
+    (folder.parent / REGISTER / f"{folder.name}.json").write_bytes(b"{")
+
+
+@tampering("register")
+def the_register_a_link(folder: Path) -> None:
+    place, elsewhere = folder.parent / REGISTER / f"{folder.name}.json", folder.parent.parent / "elsewhere.json"
+    shutil.move(place, elsewhere)
+    place.symlink_to(elsewhere)
+
+
+def told_elsewhere(folder: Path, sign: Ed25519PrivateKey | None) -> None:
+    """Lines as if merged from another machine: whoever wrote them overrules, in ignorance of the decision here."""
+    lines = read_chain((folder / JOURNAL).read_bytes()).lines
+    fork, round_id = lines[-3].hash, lines[-1].event.payload.round_id
+    said = ev.Overruled(round_id=round_id, name="Cy", paths=("rings",), reason="x")
+    first = write_line(said, prev=fork, actor="Cy", time="2099-01-01T00:00:00.000Z")
+    words = (
+        "I overrule the program's verdict: rings. How the clips were heard was not recorded. I stand by what is "
+        "recorded here."
+    )
+    signed = ev.Signed(round_id=round_id, name="Cy", role="supervisor", statement=words, head=first.hash)
+    if sign is not None:
+        signed = replace(signed, public_key=sign.public_key().public_bytes_raw().hex())
+        signed = replace(signed, signature=sign.sign(signed_bytes(lines[0].event.payload.job, signed)).hex())
+    second = write_line(signed, prev=first.hash, actor="Cy", time="2099-01-01T00:01:00.000Z")
+    merged = ev.Merged(fork=fork, lines=tuple(msgspec.Raw(line.raw) for line in (first, second)), source="post")
+    put(folder, [*lines_of(folder), write_line(merged, prev=lines[-1].hash, actor="hissway").raw + b"\n"])
+
+
+@tampering("keys", "key")
+def a_branch_signed_with_a_strange_key(folder: Path) -> None:
+    """It has the same authority as the shop's until keys are compared; both decisions are shown as disputed."""
+    told_elsewhere(folder, Ed25519PrivateKey.generate())
+
+
+@tampering("key")
+def a_branch_signed_by_a_typed_name(folder: Path) -> None:
+    """The decision held by a key goes on counting; the other is shown beside it until someone settles it."""
+    told_elsewhere(folder, None)
+    stands = standing(open_job(folder, write=False).job.rounds[0])
+    assert stands.how == "agreed" and stands.disputed
+
+
 @tampering()
 def an_older_journal_opened_for_writing(folder: Path) -> None:
     """The program found it shorter than it was and said so in the journal itself."""
@@ -565,6 +619,11 @@ def a_clip_removed(folder: Path) -> None:
 @tampering()
 def a_clip_cut_short(folder: Path) -> None:
     clips(folder)[0].write_bytes(clips(folder)[0].read_bytes()[:-9])
+
+
+@tampering()
+def a_clip_with_a_byte_after_its_end(folder: Path) -> None:
+    clips(folder)[0].write_bytes(clips(folder)[0].read_bytes() + b"\0")
 
 
 @tampering()
@@ -634,6 +693,12 @@ def a_clip_taken_back_by_hand(folder: Path) -> None:
 @tampering()
 def a_damaged_summary(folder: Path) -> None:
     (folder / "job.json").write_bytes(b"{")
+
+
+@tampering()
+def a_summary_of_more_events_than_there_can_be(folder: Path) -> None:
+    summary = msgspec.json.decode((folder / "job.json").read_bytes())
+    (folder / "job.json").write_bytes(json.dumps({**summary, "events": 10**30}).encode())
 
 
 @tampering()

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from listen.audio import encode
 from listen.cli.main import main
 from listen.errors import ReportError
 from listen.jobs import events as ev
@@ -63,6 +64,17 @@ def test_a_forged_line_is_found(job: Path, demo_page: str, was: str, is_: str) -
         was = "intake"
     found = checked(page(job, demo_page.replace(was, is_, 1)), job)
     assert found and any("made from the job it says" in text for text in found)
+
+
+def test_another_sound_in_a_page_is_found_and_one_by_another_encoder_is_told(
+    job: Path, demo_page: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first, *_, last = re.findall(r"data:audio/mpeg;base64,([^\"']+)", demo_page)
+    assert "sound 1 of the page is not" in checked(page(job, demo_page.replace(first, last, 1)), job)[0]
+    monkeypatch.setattr(encode, "QUALITY", 0.8)
+    found = verify_report(page(job, demo_page), job, None, results=False)
+    assert not [m for m in found.mismatches if m.what == "report"]
+    assert any("by another encoder, or changed" in r for r in found.remarks)
 
 
 def test_a_forged_figure_is_quoted_beside_what_it_should_be(job: Path, demo_page: str) -> None:

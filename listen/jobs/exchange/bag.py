@@ -7,7 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from listen.errors import JobError
+from listen.jobs.folder.chain import Chain
 from listen.jobs.folder.disk import sha256_of
+from listen.jobs.job import Job
 from listen.jobs.judging import program_version
 
 TAG_FILES = ("bagit.txt", "bag-info.txt", "manifest-sha256.txt")
@@ -19,7 +21,33 @@ PASSING = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
 _LINE = re.compile(r"(?P<hash>[0-9a-f]{64})[ ][ *]?(?P<name>\S.*)")
 
 
-def make_bag(folder: Path, *, job: str, shop: str, head: str, events: int) -> None:
+def described(job: Job, chain: Chain) -> dict[str, str]:
+    """What a bag says of the job in it."""
+    said = {
+        "Source-Organization": _one_line(job.shop),
+        "External-Identifier": job.id,
+        "Hissway-Head": chain.head,
+        "Hissway-Events": str(len(chain.lines)),
+    }
+    return {name: value for name, value in said.items() if value}
+
+
+def untrue(bag: Path, job: Job, chain: Chain) -> tuple[str, ...]:
+    """What a bag says of its job and is not so, a sentence each; what another tool left out is no untruth."""
+    text = re.sub(r"\r?\n[ \t]+", " ", (bag / "bag-info.txt").read_text("utf-8", "replace"))
+    true = described(job, chain)
+    said = [(name, value.strip()) for name, _, value in (line.partition(":") for line in text.splitlines())]
+    return tuple(
+        f"says {name}: {_one_line(value)!a}, and its journal does not"
+        for name, value in said
+        if name in OF_THE_JOB and value != true.get(name, "")
+    )
+
+
+OF_THE_JOB = ("Source-Organization", "External-Identifier", "Hissway-Head", "Hissway-Events")
+
+
+def make_bag(folder: Path, job: Job, chain: Chain) -> None:
     """Turn a folder of payload files into a bag, in place.
 
     Raises
@@ -29,15 +57,12 @@ def make_bag(folder: Path, *, job: str, shop: str, head: str, events: int) -> No
     """
     bagit = _library()
     info = {
-        "Source-Organization": _one_line(shop),
-        "External-Identifier": job,
         "External-Description": "A cylinder leakage test: journal and clips of one job.",
         "Bag-Software-Agent": f"hissway {program_version()}".strip(),
-        "Hissway-Head": head,
-        "Hissway-Events": str(events),
+        **described(job, chain),
     }
     try:
-        bag = bagit.make_bag(str(folder), {k: v for k, v in info.items() if v}, checksums=["sha256"])
+        bag = bagit.make_bag(str(folder), info, checksums=["sha256"])
         (folder / "bagit.txt").write_text(VERSION, encoding="utf-8", newline="\n")
         bag.save()  # the list of its own files with what was just written
     except (bagit.BagError, RuntimeError) as e:

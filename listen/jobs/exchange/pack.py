@@ -44,7 +44,7 @@ def pack(job_folder: Path, to: Path) -> int:
         job = fold(chain.events())
         bag = scratch / folder_name(job.title, job.id, opened=job.opened)
         _gather(job_folder, chain, clips, bag)
-        make_bag(bag, job=job.id, shop=job.shop, head=chain.head, events=len(chain.lines))
+        make_bag(bag, job, chain)
         whole = scratch / "whole.zip"
         _zip(bag, whole)
         check = scratch / "check"

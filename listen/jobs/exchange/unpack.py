@@ -9,12 +9,13 @@ from listen.durable import sync_folder
 from listen.errors import HisswayError, JobError
 from listen.jobs.conflicts import conflicts
 from listen.jobs.events import ClipKept, JobOpened
-from listen.jobs.exchange.bag import bag_faults
+from listen.jobs.exchange.bag import bag_faults, untrue
 from listen.jobs.exchange.merge import Plan, merged_event, plan
 from listen.jobs.exchange.sign import check_signatures
 from listen.jobs.exchange.take_over import bring_clips, take_over_journal
 from listen.jobs.exchange.verify_files import clip_fault
 from listen.jobs.exchange.zip_guard import LIMITS, Limits, copy_bag, unzip_bag
+from listen.jobs.fold import fold
 from listen.jobs.folder import heads
 from listen.jobs.folder.chain import Chain
 from listen.jobs.folder.disk import folder_mode, job_errors, make_folders
@@ -73,6 +74,8 @@ def _checked(path: Path, bag: Path) -> Chain:
             else "the journal does not end in a whole event"
         )
         raise JobError(f"{path}: {JOURNAL}: {why}; the bag is refused, nothing was unpacked")
+    for said in untrue(bag, fold(chain.events()), chain):
+        raise JobError(f"{path}: bag-info.txt: {said}; the bag is refused, nothing was unpacked")
     kept = {p.clip: p for e in chain.events() if isinstance(p := e.payload, ClipKept)}
     for clip in kept.values():
         if fault := clip_fault(data / CLIPS, clip):

@@ -16,6 +16,7 @@ from listen.jobs.folder.chain import Chain, own_lines
 from listen.jobs.folder.journal_file import JOURNAL, read_journal
 from listen.jobs.folder.parts import CLIPS
 from listen.jobs.folder.summary import stored_summary
+from listen.jobs.hearing import same_person
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.statement import statement_on
 
@@ -40,6 +41,7 @@ def verify_job(
         Not a job folder, or it cannot be read.
     """
     register = heads.known(folder) if against.register else None
+    lost = against.register and heads.damaged(folder)
     summary = stored_summary(folder)
     chain = read_journal(folder)  # after its witnesses: another program may be writing
     job = fold(chain.events())
@@ -50,6 +52,7 @@ def verify_job(
     judged = check_results(folder, chain, evaluate, vouched, frozenset(bad))
     faults = (
         *journal_faults(folder, chain, summary),
+        *((Mismatch("history", heads.REGISTER, "what it held of this job is damaged, or a link"),) if lost else ()),
         *_history_faults(job, chain, against, register),
         *clip_faults(folder, tuple(kept.values()), bad),
         *_signature_faults(job, signatures, against),
@@ -66,12 +69,24 @@ def verify_job(
         skipped=judged.skipped,
         mismatches=faults,
         remarks=(
+            *((UNREMEMBERED,) if against.register and register is None and not lost else ()),
             *(f"{s.name}: {remark(s, against.trust)}" for s in signatures if not fault(s, job.shop, against.trust)),
+            *_names_after_keys(signatures),
             *(said for r in job.rounds for said in _round_remarks(job, r)),
             *judged.remarks,
             *job.troubles,
         ),
     )
+
+
+UNREMEMBERED = "no register beside this job knows it: that its history was cut short would not be noticed here"
+
+
+def _names_after_keys(checks: tuple[SignatureCheck, ...]) -> Iterator[str]:
+    """Persons who signed this job with a key, and later by a typed name alone."""
+    for n, check in enumerate(checks):
+        if not check.public_key and any(c.public_key and same_person(c.name, check.name) for c in checks[:n]):
+            yield f"{check.name}: typed name without a key, though {check.name} signed with one before; ask them"
 
 
 def _history_faults(job: Job, chain: Chain, against: Against, register: heads.Known | None) -> Iterator[Mismatch]:

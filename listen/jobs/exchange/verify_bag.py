@@ -5,12 +5,13 @@ from pathlib import Path
 from msgspec.structs import replace
 
 from listen.errors import JobError
-from listen.jobs.exchange.bag import bag_faults, open_bag
+from listen.jobs.exchange.bag import bag_faults, open_bag, untrue
 from listen.jobs.exchange.verification import ALONE, Against, Mismatch, Verification
 from listen.jobs.exchange.verify import verify_job
 from listen.jobs.exchange.verify_results import Evaluate
 from listen.jobs.exchange.zip_guard import unzip_bag
-from listen.jobs.folder.journal_file import JOURNAL
+from listen.jobs.fold import fold
+from listen.jobs.folder.journal_file import JOURNAL, read_journal
 from listen.temporary_folder import temporary_folder
 
 
@@ -40,4 +41,7 @@ def _bag(bag: Path, results: bool, evaluate: Evaluate | None, against: Against) 
         return Verification(job="", mismatches=faults)
     alone = replace(against, register=False)  # a bag has no jobs beside it
     found = verify_job(bag / "data", results=results, evaluate=evaluate, against=alone)
+    chain = read_journal(bag / "data")
+    if not faults and not chain.broken:
+        faults = tuple(Mismatch("bag", "bag-info.txt", said) for said in untrue(bag, fold(chain.events()), chain))
     return replace(found, mismatches=(*faults, *found.mismatches))

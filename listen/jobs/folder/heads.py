@@ -48,6 +48,12 @@ def known(folder: Path) -> Known | None:
         return None
 
 
+def damaged(folder: Path) -> bool:
+    """Whether there is something under the job's name in the register that tells nothing, or may change unseen."""
+    place = _place(folder)
+    return place.is_symlink() or (place.exists() and known(folder) is None)
+
+
 def note(folder: Path, job: str, chain: Chain, *, bag: tuple[str, Chain] | None = None, afresh: bool = False) -> None:
     """Put the journal's present end into the register; a disk that refuses costs the register, never the job.
 

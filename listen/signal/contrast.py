@@ -48,18 +48,14 @@ class Contrast:
 
     quiet: Group
     air: Group
-    floor_correlation: float = 0.6
-    """Correlation of its floor and mean estimates; that of single clips by simulated steady and speech-like noise."""
-
-    silent: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None
-    """Covariance of ``rho`` and of that of floors were there no hiss, where the groups' own does not say
-    [shape=(B, B)]."""
+    silent: NDArray[np.float64] | None = None
+    """Of a switched take: covariance of ``rho`` were there no hiss [shape=(B, B)]. Its floors are its means."""
 
     def only(self, bands: NDArray[np.bool_]) -> Contrast:
         """The same contrast with some of its bands left out."""
         sub = np.ix_(bands, bands)
-        silent = None if self.silent is None else (self.silent[0][sub], self.silent[1][sub])
-        return Contrast(self.quiet.only(bands), self.air.only(bands), self.floor_correlation, silent)
+        silent = None if self.silent is None else self.silent[sub]
+        return Contrast(self.quiet.only(bands), self.air.only(bands), silent)
 
     @property
     def rho(self) -> NDArray[np.float64]:

@@ -20,6 +20,8 @@ FALSE_ALARM = 1e-3
 """A hiss is called detected at one false alarm in a thousand quiet points."""
 MISS = 0.05
 """The detection limit is what would have been missed 1 time in 20 (the form of ISO 11843)."""
+FLOOR_CORRELATION = 0.6
+"""Of floor and mean estimates of single clips, by simulated steady and speech-like noise."""
 SIDE_95 = 0.025
 LOWEST_RATIO = 1e-3
 """1 + R is never taken below -30 dB; a louder quiet than that is a broken pair and flagged elsewhere."""
@@ -39,7 +41,7 @@ class Excess:
 
 def whitening(contrast: Contrast) -> NDArray[np.float64]:
     """Inverse-variance weights over bands from the quiet clips alone [shape=(B,)], sum 1."""
-    w = 1.0 / np.diag(contrast.quiet.cov if contrast.silent is None else contrast.silent[0])
+    w = 1.0 / np.diag(contrast.quiet.cov if contrast.silent is None else contrast.silent)
     return np.asarray(w / w.sum())
 
 
@@ -54,15 +56,17 @@ def excess(contrast: Contrast, drift: RoundDrift, live: NDArray[np.bool_], floor
     means = _Estimate.of(w, q.mean, a.mean, q.mean, (q.cov, a.cov), contrast, drift.means, live)
     scale = floor_bias * q.mean
     floors = _Estimate.of(w, q.floor, a.floor, scale, (q.floor_cov, a.floor_cov), contrast, drift.floors, live)
-    alike = contrast.floor_correlation
+    lam = 0.0
     # Speech and ratchets leave gaps that a steady hiss lifts, so there floors tell more; in steady noise the mean does.
-    lam = blend(float(drift.means.weight @ means.variance), float(drift.floors.weight @ floors.variance), alike)
+    # A switched take has means alone: over its half cycles floors told no more in any shop of its bench.
+    if contrast.silent is None:
+        lam = blend(float(drift.means.weight @ means.variance), float(drift.floors.weight @ floors.variance))
     lead = floors if lam > 0.5 else means
     mix = drift.floors if lam > 0.5 else drift.means
     # R is signed until here: cut at zero before it is averaged, chance alone would read as a faint hiss.
     log_sum = np.log(max(1.0 + lam * floors.r + (1.0 - lam) * means.r, LOWEST_RATIO))
     # The blend's variance about its leading part's, the same in every scenario.
-    gain = _blended(lam, means, floors, drift, alike) / float(mix.weight @ lead.variance)
+    gain = _blended(lam, means, floors, drift) / float(mix.weight @ lead.variance)
     here = np.sqrt(gain * lead.variance) / np.exp(log_sum)
     null = np.sqrt(gain * lead.null_variance)
     dof = q.dof + a.dof
@@ -112,21 +116,21 @@ class _Estimate:
             variance = variance + drift.kappa * _forms(wa - wq, contrast.quiet.cov)
         # Clips taken at two times drift apart by the spread of both, however long each is.
         both = contrast.quiet.spread + contrast.air.spread
-        silent = covs[0] + covs[1] if contrast.silent is None else contrast.silent[scale is not quiet]
+        silent = covs[0] + covs[1] if contrast.silent is None else contrast.silent
         null = drift.kappa * _forms(wq, silent) + both * _forms(wq, drift.cov(live))
         return cls(r, variance, null)
 
 
-def _blended(lam: float, means: _Estimate, floors: _Estimate, drift: RoundDrift, alike: float) -> float:
+def _blended(lam: float, means: _Estimate, floors: _Estimate, drift: RoundDrift) -> float:
     m, f = float(drift.means.weight @ means.variance), float(drift.floors.weight @ floors.variance)
-    cross = alike * np.sqrt(m * f)
+    cross = FLOOR_CORRELATION * np.sqrt(m * f)
     return float(lam**2 * f + (1.0 - lam) ** 2 * m + 2.0 * lam * (1.0 - lam) * cross)
 
 
-def blend(mean_var: float, floor_var: float, alike: float) -> float:
+def blend(mean_var: float, floor_var: float) -> float:
     """Weight of the floor estimate that gives the least variance, given their correlation."""
     # Both come from the same frames: taken as independent, the blend would claim more than was heard.
-    cross = alike * np.sqrt(mean_var * floor_var)
+    cross = FLOOR_CORRELATION * np.sqrt(mean_var * floor_var)
     return float(np.clip((mean_var - cross) / max(mean_var + floor_var - 2.0 * cross, 1e-30), 0.0, 1.0))
 
 

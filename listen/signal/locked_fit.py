@@ -19,13 +19,15 @@ from listen.signal.take import shrunk_correlation
 WALK_GRID = (0.0, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0, 1e3, 1e4)
 """rho: variance the walk gains in a second over that of a second's steady sound. Drift of 0.5 dB with a time constant
 of 60 s over 15 kHz of noise is 6; a neighbour's tool that runs by the second, thousands."""
-MODEL_DOF = 10.0
-"""Degrees of freedom that residuals at large weigh against those beside the switching: about as many as these have.
-Reasoned, not benched: more would trust the model of drift too much, fewer would cost depth."""
+MODEL_DOF = 20.0
+"""Degrees of freedom that residuals at large weigh against those beside the switching: as many as these have.
+Ten cost 0.1 dB of depth and gained no cover in the bench of switched takes."""
 MODEL_FAILS = 0.99
 """Where chance makes so much beside the switching this seldom, the model of drift counts no more."""
 LEAST_SCALE = 0.6
 """Less beside the switching than noise allows lowers the variance no further."""
+LEAST_DOF = 2.0
+"""Of a size that one moment alone may have made."""
 ASIDE = (-2, -1, 1, 2)
 """Frequencies beside that of the switching, in steps of one over the take's length."""
 LEAST_OWN = 0.2
@@ -42,6 +44,8 @@ class Fit:
     """Its covariance [shape=(B, B)]."""
     dof: float
     """Degrees of freedom behind ``cov``."""
+    by: NDArray[np.float64]
+    """Weights over the moments with h = by @ y [shape=(n,)]."""
     scale: float
     """Variance beside the switching over what the model makes of it: about 1 where nothing but noise and drift is."""
     rho: float
@@ -57,7 +61,6 @@ def fit(
     seconds: NDArray[np.float64],
     period_s: float,
     weight: NDArray[np.float64],
-    rho: float | None = None,
 ) -> Fit:
     """Fit one take.
 
@@ -73,30 +76,34 @@ def fit(
         Of the switching.
     weight
         Weights over bands of the one series that rho is read from [shape=(B,)], sum 1.
-    rho
-        Where it is known from elsewhere: a dozen half cycles cannot tell it.
     """
-    white = np.diag(1.0 / seconds)
-    walk = np.minimum.outer(t_s - t_s[0], t_s - t_s[0])
-    x = np.stack([np.ones_like(a), a], axis=1)
-    if rho is None:
-        rho = _mean_rho(y @ weight, x, white, walk)
-    v = white + rho * walk
-    solved = np.linalg.solve(v, x)
-    inner = np.linalg.inv(x.T @ solved)
-    g = inner @ solved.T  # [2, n]
-    beta = g @ y
-    residual = y - x @ beta
-    nu = len(y) - 2
-    over_bands = residual.T @ np.linalg.solve(v, residual) / nu
-    scale, series = _beside(residual @ weight, v, x, t_s, period_s)
+    # In the walk's own directions V is diagonal, whatever rho: scale by the square root of W, turn by U.
+    root = np.sqrt(seconds)
+    size, turn = np.linalg.eigh(np.minimum.outer(t_s - t_s[0], t_s - t_s[0]) * np.outer(root, root))
+    size = np.maximum(size, 0.0)
+
+    def turned(series: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray(turn.T @ (root[:, None] * series))
+
+    x, z = turned(np.stack([np.ones_like(a), a], axis=1)), turned(y)
+    rho = _mean_rho(z @ weight, x, size)
+    v = 1.0 + rho * size
+    inner = np.linalg.inv(x.T @ (x / v[:, None]))
+    gain = inner @ (x / v[:, None]).T
+    beta = gain @ z
+    residual = (z - x @ beta) / np.sqrt(v)[:, None]
+    nu = len(y) - x.shape[1]
+    over_bands = residual.T @ residual / nu
+    beside = turned(_beside(t_s, period_s)) / np.sqrt(v)[:, None]
+    scale, series = _mean_square(residual @ weight, x / np.sqrt(v)[:, None], beside)
     scale /= max(float(weight @ over_bands @ weight), 1e-30)
     dof = float(series)
     if not _model_fails(scale, series):
         dof, scale = MODEL_DOF + series, (MODEL_DOF + series * scale) / (MODEL_DOF + series)
+    dof = min(dof, _effective(residual @ weight))
     moderated = max(scale, LEAST_SCALE)
     cov = moderated * inner[1, 1] * _regular(over_bands, nu, weight)
-    return Fit(beta[1], cov, dof, scale, rho, y - np.outer(a, beta[1]))
+    return Fit(beta[1], cov, dof, (turn @ gain[1]) * root, scale, rho, y - np.outer(a, beta[1]))
 
 
 def _regular(cov: NDArray[np.float64], nu: int, weight: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -110,49 +117,52 @@ def _regular(cov: NDArray[np.float64], nu: int, weight: NDArray[np.float64]) -> 
     return np.asarray(out * max(float(weight @ cov @ weight) / float(weight @ out @ weight), 1.0))
 
 
-def _mean_rho(
-    z: NDArray[np.float64], x: NDArray[np.float64], white: NDArray[np.float64], walk: NDArray[np.float64]
-) -> float:
-    """Mean of rho over its grid by restricted likelihood: the likeliest one alone would be too sure of a still shop."""
-    log_p = np.array([_restricted(z, x, white + r * walk) for r in WALK_GRID])
+def _mean_rho(z: NDArray[np.float64], x: NDArray[np.float64], size: NDArray[np.float64]) -> float:
+    """Mean of rho over its grid by restricted likelihood: the likeliest one alone would be too sure of a still shop.
+
+    ``z`` [shape=(n,)] and ``x`` [shape=(n, 2)] are in the walk's directions, ``size`` [shape=(n,)] its variance there
+    (Patterson & Thompson 1971, the size of the whole profiled out).
+    """
+    nu = len(z) - x.shape[1]
+    log_p = np.empty(len(WALK_GRID))
+    for i, rho in enumerate(WALK_GRID):
+        v = 1.0 + rho * size
+        inner, across = x.T @ (x / v[:, None]), x.T @ (z / v)
+        left = float(z @ (z / v) - across @ np.linalg.solve(inner, across))
+        log_p[i] = -0.5 * (np.log(v).sum() + np.linalg.slogdet(inner)[1] + nu * np.log(max(left, 1e-30)))
     p = np.exp(log_p - log_p.max())
     return float(p @ WALK_GRID / p.sum())
 
 
-def _restricted(z: NDArray[np.float64], x: NDArray[np.float64], v: NDArray[np.float64]) -> float:
-    """Restricted log likelihood of a covariance over time, its size profiled out (Patterson & Thompson 1971)."""
-    factor = np.linalg.cholesky(v)
-    xs, zs = np.linalg.solve(factor, x), np.linalg.solve(factor, z)
-    inner = xs.T @ xs
-    left = zs - xs @ np.linalg.solve(inner, xs.T @ zs)
-    nu = len(z) - x.shape[1]
-    log_det = 2.0 * np.log(np.diag(factor)).sum() + np.linalg.slogdet(inner)[1]
-    return float(-0.5 * (log_det + nu * np.log(left @ left)))
-
-
-def _beside(
-    residual: NDArray[np.float64],
-    v: NDArray[np.float64],
-    x: NDArray[np.float64],
-    t_s: NDArray[np.float64],
-    period_s: float,
-) -> tuple[float, int]:
-    """Mean square of the residual [shape=(n,)], whitened by ``v``, at the frequencies beside that of the switching and
-    out of step with it; and over how many series of their own."""
+def _beside(t_s: NDArray[np.float64], period_s: float) -> NDArray[np.float64]:
+    """Series beside that of the switching, in frequency and out of step with it [shape=(n, k)]; last the latter's."""
     whole_s = float(t_s[-1] - t_s[0]) + 0.5 * period_s
     aside = np.array([f for k in ASIDE if (f := 1.0 / period_s + k / whole_s) * whole_s >= 1.0])
     turns = 2 * np.pi * np.multiply.outer(t_s, np.append(aside, 1.0 / period_s))
-    factor = np.linalg.cholesky(v)
-    white = np.linalg.solve(factor, np.column_stack([x, np.cos(turns), np.sin(turns), residual]))
-    own, _ = np.linalg.qr(white[:, : x.shape[1]])
-    left = white - own @ (own.T @ white)
+    return np.column_stack([np.cos(turns), np.sin(turns)])
+
+
+def _mean_square(
+    residual: NDArray[np.float64], x: NDArray[np.float64], beside: NDArray[np.float64]
+) -> tuple[float, int]:
+    """Mean square of a white residual [shape=(n,)] in the series beside, what ``x`` takes of them left out; and over
+    how many series of their own."""
+    own, _ = np.linalg.qr(x)
     kept: list[NDArray[np.float64]] = []
-    for series, before in zip(left[:, x.shape[1] : -1].T, white[:, x.shape[1] : -1].T, strict=True):
-        alone = series - sum((k * (k @ series) for k in kept), np.zeros_like(series))
+    for before in beside.T:
+        alone = before - own @ (own.T @ before)
+        alone = alone - sum((k * (k @ alone) for k in kept), np.zeros_like(alone))
         if np.linalg.norm(alone) > LEAST_OWN * np.linalg.norm(before):
             kept.append(alone / np.linalg.norm(alone))
-    scores = np.array([k @ left[:, -1] for k in kept])
+    scores = np.array([k @ residual for k in kept])
     return float(scores @ scores) / max(len(kept), 1), len(kept)
+
+
+def _effective(white: NDArray[np.float64]) -> float:
+    """Degrees of freedom in the size of a white residual: as many as there are moments in noise, few where few moments
+    hold most of it, as when something starts or stops once (from the mean fourth power, 3 in noise)."""
+    square = white**2
+    return max(3.0 * float(square.sum()) ** 2 / max(float(square @ square), 1e-30) - 2.0, LEAST_DOF)
 
 
 def _model_fails(scale: float, dof: int) -> bool:

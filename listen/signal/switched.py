@@ -8,7 +8,6 @@ Symbols: T frames, B bands, n blocks of ``BLOCK_S``.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +15,6 @@ from numpy.typing import NDArray
 
 from listen.signal.contrast import Contrast, Group
 from listen.signal.drift import NEPER_PER_DB, Drift, RoundDrift
-from listen.signal.floor import QUANTILE
 from listen.signal.gate import gate
 from listen.signal.locked_fit import Fit, fit
 from listen.signal.spectra import Spectra
@@ -33,23 +31,8 @@ STANDS_OUT = 5.0
 """Robust standard deviations by which a half cycle leaves the line through its like before it is left out."""
 MOST_LEFT_OUT = 1 / 3
 """Share of half cycles that may be left out."""
-FLOOR_WALK = 0.5
-"""White variance of a mean over that of a floor of the same sound: the walk weighs less against the latter's."""
-FLOOR_MEAN_CORRELATION = 0.95
-"""Of what follows the switching by floors and by means: they share the drift (measured 0.71 without, 0.84 with it).
-Taken higher, so that a blend is made only where one is clearly better: its variance is itself known from few cycles."""
-TEMPLATE_SPREAD = {True: 0.04, False: 0.06}
-"""Standard deviation, in shares of the hiss, of what edges and decay taken for granted make of its size: with the edges
-found in the sound, and by commands alone (a decay of 0.15 to 1 s, a reaction of 0.1 to 0.6 s)."""
-ROUGHER = 1.5
-"""The same of floors: the share of the hiss in the low quantile of a half cycle is less well known than its mean."""
 NEARLY_OFF = 0.02
 """Where less than this share of the hiss, or of the background, is left of it, the level is that of air off."""
-LOUD = 0.25
-"""Hiss over background from which it is fitted a second time: -6 dB, where edges begin to be found."""
-SLOPE_SPREAD = 0.3
-"""Standard deviation of the share a(t) half-way up or down, over a(1 - a): 0.05 s of a slope of 0.15 s, or 15 % of a
-decay's time constant."""
 SURE_SIGMAS = 3.09
 """Where the lower end of what is claimed lies: one in a thousand."""
 LEAST_POWER = 1e-3
@@ -116,11 +99,12 @@ def lock(
         shop = np.interp(t_s, np.arange(len(common)) + 0.5, common)
         power = power * np.exp(-(shop - shop.mean()))[:, None]
     half = np.where(timeline.guarded(t_s), -1, timeline.halves(t_s))
-    keep = (half >= 0) & _kept(power, half)
+    keep = (half >= 0) & unknocked(power, half)
     weight = bandwidth_hz / bandwidth_hz.sum()
     out: list[int] = []
+    shares = np.stack([timeline.share(t_s), *timeline.shares(t_s)])
     while True:
-        made = _blocks(power, t_s, half, keep, timeline)
+        made = _blocks(power, t_s, half, keep, shares)
         cycles = _cycles(made.half)
         if cycles < LEAST_CYCLES:
             return None
@@ -129,19 +113,14 @@ def lock(
             break
         out.append(worst)
         keep &= half != worst
-    means = _fitted(made, weight, bandwidth_hz, timeline.period_s)
-    floors_made = _floors(power, t_s, half, keep, timeline)
-    m = floors_made
-    floors = fit(m.y, m.share, m.t_s, m.seconds, timeline.period_s, weight, FLOOR_WALK * means.rho)
-    spread = TEMPLATE_SPREAD[timeline.found]
-    q_mean, a_mean, cov, silent = _pair(means, made, spread)
-    q_floor, a_floor, floor_cov, floor_silent = _pair(floors, m, ROUGHER * spread)
+    first, found = _fitted(made, weight, bandwidth_hz, timeline.period_s)
+    quiet, air, cov, silent = _pair(first, found, made, weight)
     sure = 1e6  # what the covariances do not know stands in ``scatter``
-    quiet = Group(q_mean, 0.5 * cov, q_floor, 0.5 * floor_cov, 0.0, sure)
-    air = Group(a_mean, 0.5 * cov, a_floor, 0.5 * floor_cov, 0.0, sure)
+    groups = [Group(mean, 0.5 * cov, mean, 0.5 * cov, 0.0, sure) for mean in (quiet, air)]
+    known = student(found.dof)
     return Locked(
-        Contrast(quiet, air, FLOOR_MEAN_CORRELATION, (silent, floor_silent)),
-        RoundDrift(student(means.dof), student(floors.dof)),
+        Contrast(groups[0], groups[1], silent),
+        RoundDrift(known, known),
         cycles,
         tuple(sorted(out)),
         _quiet_db(made, weight),
@@ -163,18 +142,22 @@ def student(dof: float) -> Drift:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Made:
-    """A series ready to be fitted."""
+    """Blocks that lie within one half cycle each, ready to be fitted."""
 
     y: NDArray[np.float64]
+    """Power over ``quiet``, less one [shape=(n, B)]."""
     share: NDArray[np.float64]
+    """Share of the full hiss, as far as is known [shape=(n,)]."""
+    shares: NDArray[np.float64]
+    """The same, as each edge and decay that may be would make it [shape=(K, n)]."""
     t_s: NDArray[np.float64]
     seconds: NDArray[np.float64]
     half: NDArray[np.intp]
     quiet: NDArray[np.float64]
-    """Power that ``y`` is relative to [shape=(B,)]."""
+    """Mean power with the air off [shape=(B,)]."""
 
 
-def _kept(power: NDArray[np.float64], half: NDArray[np.intp]) -> NDArray[np.bool_]:
+def unknocked(power: NDArray[np.float64], half: NDArray[np.intp]) -> NDArray[np.bool_]:
     """Frames that do not stand out above their own half cycle [shape=(T,)]: a steady leak cannot gate itself."""
     log_power = np.log(power)
     for h in np.unique(half):
@@ -187,63 +170,26 @@ def _blocks(
     t_s: NDArray[np.float64],
     half: NDArray[np.intp],
     keep: NDArray[np.bool_],
-    timeline: Timeline,
+    shares: NDArray[np.float64],
 ) -> _Made:
-    """Means over blocks that lie within one half cycle."""
-    number = np.floor(t_s / BLOCK_S).astype(np.intp) * 1000 + half
-    return _grouped(power, t_s, half, keep, timeline, number, LEAST_FRAMES, _mean)
+    """Means over blocks of kept frames; those with too few are left out. Of ``shares`` the first is the one to fit."""
+    rows = np.flatnonzero(keep)
+    number = np.floor(t_s[rows] / BLOCK_S).astype(np.intp) * 1000 + half[rows]  # rises with time
+    starts = np.flatnonzero(np.diff(number, prepend=-1))
+    frames = np.diff(starts, append=len(rows))
+    full = frames >= LEAST_FRAMES
 
+    def means(series: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray((np.add.reduceat(series[rows], starts, axis=0).T / frames).T[full])
 
-def _floors(
-    power: NDArray[np.float64],
-    t_s: NDArray[np.float64],
-    half: NDArray[np.intp],
-    keep: NDArray[np.bool_],
-    timeline: Timeline,
-) -> _Made:
-    """Low quantiles over half cycles; knocks need no gate here, but a half cycle left out stays out."""
-    usable = (half >= 0) & np.isin(half, np.unique(half[keep]))
-    return _grouped(power, t_s, half, usable, timeline, half, 4 * LEAST_FRAMES, _quantile)
-
-
-def _mean(x: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.asarray(x.mean(axis=0))
-
-
-def _quantile(x: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.asarray(np.quantile(x, QUANTILE, axis=0))
-
-
-def _grouped(
-    power: NDArray[np.float64],
-    t_s: NDArray[np.float64],
-    half: NDArray[np.intp],
-    keep: NDArray[np.bool_],
-    timeline: Timeline,
-    number: NDArray[np.intp],
-    least: int,
-    reduce: Callable[[NDArray[np.float64]], NDArray[np.float64]],
-) -> _Made:
-    share = timeline.share(t_s)
-    frame_s = float(t_s[1] - t_s[0])
-    rows = [np.flatnonzero(keep & (number == i)) for i in np.unique(number[keep])]
-    rows = [r for r in rows if len(r) >= least]
-    if not rows:
-        empty = np.empty(0)
-        return _Made(np.empty((0, power.shape[1])), empty, empty, empty, np.empty(0, dtype=np.intp), power[0])
-    reduced = np.stack([reduce(power[r]) for r in rows])
-    groups = np.array([half[r[0]] for r in rows])
-    a = np.array([float(reduce(share[r][:, None])[0]) for r in rows])
+    if not full.any():
+        none = np.empty(0)
+        return _Made(np.empty((0, power.shape[1])), none, none, none, none, np.empty(0, dtype=np.intp), power[0])
+    level, groups, by_share = means(power), half[rows[starts]][full], means(shares.T).T
     off = groups % 2 == 0
-    quiet = reduced[off].mean(axis=0) if off.any() else reduced.mean(axis=0)
-    return _Made(
-        reduced / quiet - 1.0,
-        a,
-        np.array([t_s[r].mean() for r in rows]),
-        np.array([len(r) * frame_s for r in rows]),
-        groups,
-        quiet,
-    )
+    quiet = level[off].mean(axis=0) if off.any() else level.mean(axis=0)
+    seconds = frames[full] * float(t_s[1] - t_s[0])
+    return _Made(level / quiet - 1.0, by_share[0], by_share[1:], means(t_s), seconds, groups, quiet)
 
 
 def _cycles(half: NDArray[np.intp]) -> int:
@@ -252,18 +198,17 @@ def _cycles(half: NDArray[np.intp]) -> int:
     return sum(h % 2 == 1 and bool({h - 1, h + 1} & have) for h in have)
 
 
-def _fitted(made: _Made, weight: NDArray[np.float64], bandwidth_hz: NDArray[np.float64], period_s: float) -> Fit:
-    """The fit, and a second one where the first finds so much hiss that it is most of the noise itself.
+def _fitted(
+    made: _Made, weight: NDArray[np.float64], bandwidth_hz: NDArray[np.float64], period_s: float
+) -> tuple[Fit, Fit]:
+    """The fit, and a second one that knows how much hiss there is.
 
     Blocks with hiss scatter by its power too, and those on a slope by what the slope is not known.
     """
     first = fit(made.y, made.share, made.t_s, made.seconds, period_s, weight)
-    h = max(float(weight @ first.h), 0.0)
-    if h < LOUD:
-        return first
-    a, steady = made.share, 1.0 / (OVERLAP_EFFICIENCY * bandwidth_hz.sum())
-    variance = steady * (1.0 + h * a) ** 2 / made.seconds + (SLOPE_SPREAD * h * a * (1.0 - a)) ** 2
-    return fit(made.y, a, made.t_s, steady / variance, period_s, weight)
+    h, steady = max(float(weight @ first.h), 0.0), 1.0 / (OVERLAP_EFFICIENCY * bandwidth_hz.sum())
+    variance = steady * (1.0 + h * made.share) ** 2 / made.seconds + h**2 * made.shares.var(axis=0)
+    return first, fit(made.y, made.share, made.t_s, steady / variance, period_s, weight)
 
 
 def _standing_out(made: _Made, weight: NDArray[np.float64]) -> int | None:
@@ -282,21 +227,28 @@ def _standing_out(made: _Made, weight: NDArray[np.float64]) -> int | None:
     return worst if abs(bend[worst]) > STANDS_OUT * max(sigma, 1e-6) else None
 
 
-def _pair(found: Fit, made: _Made, spread: float) -> tuple[NDArray[np.float64], ...]:
+def _pair(first: Fit, found: Fit, made: _Made, weight: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
     """Quiet and air power per band; the covariance of the log of their ratio, as found and were there no hiss."""
     off = made.half % 2 == 0
     least = NEARLY_OFF / max(float(found.h.mean()), 1.0)
     if not (off & (made.share <= least)).any():
         least = float(np.quantile(made.share[off], 1 / 3))
     off &= made.share <= least
-    base = np.maximum(1.0 + found.residual[off].mean(axis=0), LEAST_POWER)
+    levels = np.stack([found.residual[off & (made.half == h)].mean(axis=0) for h in np.unique(made.half[off])])
+    base = np.maximum(1.0 + levels.mean(axis=0), LEAST_POWER)
     ratio = np.maximum(1.0 + found.h / base, LEAST_POWER)
     grown = base * np.maximum(ratio, 1.0)
     quiet = made.quiet * base
-    mean = float(found.h.mean())  # of the template: bands err together
-    silent = found.cov / np.outer(base, base)
+    # Hiss raises the first fit's variance where it is loud, the second's by what edges are not known where it is faint.
+    silent = min(first.cov, found.cov, key=lambda cov: float(weight @ cov @ weight)) / np.outer(base, base)
     slope = _steeper(ratio - 1.0, np.sqrt(np.diag(silent))) / grown
-    return quiet, quiet * ratio, (found.cov + (spread * mean) ** 2) * np.outer(slope, slope), silent
+    # Bands err together by what edges and decay are not known: each that may be would have made this much of the hiss.
+    template = float(((made.shares @ found.by - 1.0) ** 2).mean()) * float(found.h.mean()) ** 2
+    # The quiet level that the hiss is stated over moves too: its error is that of the mean over the air-off halves.
+    spare, n = (levels - levels.mean(axis=0)) / base, len(levels)
+    above = (ratio - 1.0) / np.maximum(ratio, 1.0)
+    moved = spare.T @ spare / max(n * (n - 1), 1) * np.outer(above, above)
+    return quiet, quiet * ratio, (found.cov + template) * np.outer(slope, slope) + moved, silent
 
 
 def _steeper(hiss: NDArray[np.float64], sigma: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -21,6 +21,10 @@ USUAL_REACTION_S = float(np.mean(REACTIONS_S))
 DECAYS_S = (0.15, 0.4, 1.0)
 """Time constants taken as equally likely where the sound does not tell: a large leak empties the clearance volume and
 a short hose in a few tenths of a second, 5 % behind a 1.0 mm restrictor in one to two (METHOD section 11)."""
+UNSURE_S = (-0.05, 0.05)
+UNSURE_DECAY = (0.85, 1.15)
+"""What edges found in the sound, and a decay read from it, may be off by: at -9 dB of hiss, where they begin to be
+found, edges lie within 0.1 s and decays within a fifth."""
 GUARD_S = (0.05, 0.3)
 """Left out before and after each edge: the valve's own noise, and the hand that turns it."""
 TONE_S = 0.25
@@ -74,13 +78,18 @@ class Timeline:
         edges = np.stack([self.opened_s, self.shut_s], axis=1).ravel()
         return np.asarray(edges if self.found else edges + USUAL_REACTION_S)
 
+    def shares(self, t_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """a(t) for each edge and decay that may be, all equally likely [shape=(K, n)]."""
+        late = UNSURE_S if self.found else REACTIONS_S
+        taus = DECAYS_S if self.decay_s is None else tuple(self.decay_s * k for k in UNSURE_DECAY)
+        return np.stack([_share(t_s, self.opened_s + d, self.shut_s + d, tau) for d, tau in product(late, taus)])
+
     def share(self, t_s: NDArray[np.float64]) -> NDArray[np.float64]:
-        """a(t) [shape=(n,)]; where edges or decay are not known, its mean over what they usually are."""
-        late = (0.0,) if self.found else REACTIONS_S
+        """a(t) by the edges and decay that were found; else the mean over what may be [shape=(n,)]."""
+        if not self.found:
+            return np.asarray(self.shares(t_s).mean(axis=0))
         taus = DECAYS_S if self.decay_s is None else (self.decay_s,)
-        return np.asarray(
-            np.mean([_share(t_s, self.opened_s + d, self.shut_s + d, tau) for d, tau in product(late, taus)], axis=0)
-        )
+        return np.asarray(np.mean([_share(t_s, self.opened_s, self.shut_s, tau) for tau in taus], axis=0))
 
     def halves(self, t_s: NDArray[np.float64]) -> NDArray[np.intp]:
         """Number of the half cycle each moment lies in: even with the air off, odd with it on [shape=(n,)]."""
@@ -90,7 +99,7 @@ class Timeline:
         """Moments too near an edge to be used [shape=(n,)]."""
         before, after = GUARD_S
         since = t_s[:, None] - self.edges_s
-        near = ((since > -before) & (since < after)).any(axis=1)
+        near = self.found & ((since > -before) & (since < after)).any(axis=1)
         after_tone = t_s[:, None] - np.array(self.told_s)
         return np.asarray(near | ((after_tone > -before) & (after_tone < TONE_S)).any(axis=1))
 

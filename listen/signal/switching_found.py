@@ -15,6 +15,8 @@ STEP_S = 0.1
 """Half the shortest reaction, four frames."""
 SMOOTH_STEPS = 5
 """Running median: a knock of up to 0.2 s is no edge."""
+CLICK_FRAMES, CLICK_RANK = 5, 1
+"""The second lowest of five frames is the level between a ratchet's clicks, 14 to 24 a second of two frames each."""
 LEAST_HALF_S = 0.8
 """Shorter visits to one height are no half cycle: a hand takes half a second to open the valve alone."""
 APART = 6.0
@@ -43,11 +45,17 @@ Series = NDArray[np.float64]
 def track(power: Series, t_s: Series, bandwidth_hz: Series) -> Series:
     """z from frame-band powers [shape=(T, B)]: blocks from the start of the take on [shape=(n,)]."""
     usual = np.maximum(np.quantile(power, 0.25, axis=0), 1e-30)
-    whole = (power / usual) @ (bandwidth_hz / bandwidth_hz.sum())
+    whole = _between_clicks((power / usual) @ (bandwidth_hz / bandwidth_hz.sum()))
     step = np.floor(t_s / STEP_S).astype(np.intp)
     count = np.bincount(step)
     z = np.bincount(step, whole) / np.maximum(count, 1)
     return np.asarray(np.where(count > 0, z, np.interp(np.arange(len(z)), np.flatnonzero(count), z[count > 0])))
+
+
+def _between_clicks(level: Series) -> Series:
+    from scipy.ndimage import rank_filter
+
+    return np.asarray(rank_filter(level, CLICK_RANK, CLICK_FRAMES, mode="nearest"))
 
 
 def centres_s(n: int) -> Series:

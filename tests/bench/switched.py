@@ -22,10 +22,9 @@ from listen.bench.accuracy.table import bounded
 from listen.bench.accuracy.workers import pieces, spread
 from listen.rate import Rate, exact_rate
 from listen.signal.bands import BANDWIDTH_HZ
-from listen.signal.contrast import Contrast
 from listen.signal.drift import NEPER_PER_DB
 from listen.signal.excess import FALSE_ALARM, Excess, excess, whitening
-from listen.signal.switched import lock
+from listen.signal.switched import Locked, lock
 from listen.signal.switched_common import common_level
 from listen.signal.switching_found import find, track
 from listen.whole_number import seed as any_seed
@@ -99,8 +98,8 @@ def switched_figures(rounds: int, seed: int, workers: int) -> SwitchedFigures:
     )
 
 
-def measured(take: list[Taken]) -> tuple[Contrast, Excess] | None:
-    """The first channel's contrast and excess, as in use: edges from where they are heard, drift from the others."""
+def measured(take: list[Taken]) -> tuple[Locked, Excess] | None:
+    """What the first channel says, as in use: edges from where they are heard, drift from the others."""
     tracks = [track(t.power, t.t_s, BANDWIDTH_HZ) for t in take]
     told = take[0].commanded
     timeline = max((f for z in tracks if (f := find(z, told))), key=lambda f: f.clear, default=told)
@@ -108,7 +107,7 @@ def measured(take: list[Taken]) -> tuple[Contrast, Excess] | None:
     found = lock(take[0].power, take[0].t_s, timeline, BANDWIDTH_HZ, common)
     if found is None:
         return None
-    return found.contrast, excess(found.contrast, found.scatter, np.ones(len(BIAS), dtype=bool), BIAS)
+    return found, excess(found.contrast, found.scatter, np.ones(len(BIAS), dtype=bool), BIAS)
 
 
 def _switched(drift_db: float, channels: int, rng: np.random.Generator, hiss: float) -> bool:
@@ -179,7 +178,8 @@ def _rows(job: tuple[Scene | None, tuple[int, ...], int, int]) -> tuple[int, lis
         found = measured(take)
         if found is not None:
             low, high = found[1].ci95_db
-            truth = float(10 * np.log10(1.0 + whitening(found[0]) @ (hiss / take[0].shop)))
+            under = take[0].background(found[0].left_out)
+            truth = float(10 * np.log10(1.0 + whitening(found[0].contrast) @ (hiss / under)))
             rows.append((low <= truth <= high, 0.5 * (high - low)))
     return alarms, rows
 

@@ -4,7 +4,7 @@ Powers are relative to the steady background, 1 in every band. What else sounds 
 switching, so that it falls on half cycles as it happens to.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +14,7 @@ from listen.lab.simulator.switching_hand import Hand
 from listen.signal.bands import BANDWIDTH_HZ, CENTRES_HZ
 from listen.signal.drift import NEPER_PER_DB
 from listen.signal.floor import quantile_bias
+from listen.signal.switched import unknocked
 from listen.signal.switching import Timeline, commanded_times, share_at
 
 HOP_S = 1024 / 48_000
@@ -39,7 +40,15 @@ class Taken:
     commanded: Timeline
     real: Timeline
     shop: Powers
-    """Mean power of all that is not hiss [shape=(B,)]."""
+    """Mean power of all that is not hiss, moment by moment [shape=(T, B)]."""
+    silent: Powers
+    """The same as this take would have heard it [shape=(T, B)]."""
+
+    def background(self, left_out: Sequence[int]) -> Powers:
+        """What the hiss stands over: the shop without knocks, and without the half cycles left out [shape=(B,)]."""
+        half = self.real.halves(self.t_s)
+        used = unknocked(self.silent, half) & ~np.isin(half, left_out)
+        return np.asarray(self.shop[used].mean(axis=0))
 
 
 def level(rng: np.random.Generator, t_s: Powers, sd_db: float) -> Powers:
@@ -74,10 +83,12 @@ def taken(
     if scene is not None:
         shop = shop + scene(rng, t_s)
     leak = share_at(t_s, real)[:, None] * np.broadcast_to(hiss, CENTRES_HZ.shape)
-    return [
-        Taken((shop + leak * (c == 0)) * _noise(rng, len(t_s)), t_s, Timeline.commanded(told), real, shop.mean(axis=0))
-        for c in range(channels)
-    ]
+    out = []
+    for c in range(channels):
+        noise = _noise(rng, len(t_s))
+        heard = (shop + leak * (c == 0)) * noise
+        out.append(Taken(heard, t_s, Timeline.commanded(told), real, shop, shop * noise))
+    return out
 
 
 def _noise(rng: np.random.Generator, frames: int) -> Powers:

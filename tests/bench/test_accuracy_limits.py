@@ -124,7 +124,7 @@ def test_a_switched_take_of_the_bench_holds_its_hiss_and_nothing_else() -> None:
     four = taken(rng, 0.5, drift_db=0.5, channels=4)
     first, second = measured(four), measured(four[1:])
     assert first is not None and second is not None
-    assert first[1].excess_db == pytest.approx(10 * np.log10(1.0 + 0.5 / four[0].shop.mean()), abs=0.15)
+    assert first[1].excess_db == pytest.approx(10 * np.log10(1.0 + 0.5 / four[0].background(()).mean()), abs=0.15)
     assert not second[1].detected
     assert set(SCENES) == {
         "drift alone", "compressor starts or stops", "speech", "ratchets", "a neighbour's tool"

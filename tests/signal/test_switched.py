@@ -27,7 +27,7 @@ def test_the_excess_is_the_hiss(hiss_db: float) -> None:
     assert timeline.found == (hiss_db > -9.0)
     _, e = locked(m, timeline)
     assert e.detected
-    assert e.excess_db == pytest.approx(_db(hiss_db), abs=0.03 if hiss_db <= 0 else 0.7)
+    assert e.excess_db == pytest.approx(_db(hiss_db), abs=0.05 if hiss_db <= 0 else 0.7)
 
 
 def test_six_db_more_hiss_is_six_db_more() -> None:
@@ -55,13 +55,16 @@ def test_drift_hides_little_and_silence_is_silence() -> None:
 
 
 def test_the_decay_is_read_and_does_not_move_the_excess() -> None:
-    """Time constants from a large leak's to a small one's, within a fifth."""
-    for decay_s in (0.2, 0.8, 1.8):
+    """Time constants from a large leak's to a small one's, within a fifth; where the hiss hardly dies within a half
+    cycle its size is less well known, and the interval says so."""
+    for decay_s, within_db in ((0.2, 0.25), (0.8, 0.25), (1.8, 0.6)):
         m = made(3, 6.0, decay_s=decay_s)
         timeline = find(track(m.power, m.t_s, BANDWIDTH_HZ), m.commanded)
         assert timeline is not None
         assert timeline.decay_s == pytest.approx(decay_s, rel=0.25)
-        assert locked(m, timeline)[1].excess_db == pytest.approx(_db(6.0), abs=0.25)
+        e = locked(m, timeline)[1]
+        assert e.excess_db == pytest.approx(_db(6.0), abs=within_db)
+        assert e.ci95_db[0] <= _db(6.0) <= e.ci95_db[1]
 
 
 def test_edges_need_no_commands_where_the_hiss_is_heard() -> None:
@@ -128,3 +131,24 @@ def test_unknown_variance_has_the_tails_of_a_t() -> None:
     m = student(16.0)
     for p, t in ((0.025, 2.120), (0.001, 3.686)):
         assert upper_quantile(p, np.sqrt(m.kappa), m.weight, 1e6) == pytest.approx(t, rel=0.02)
+
+
+def test_intervals_know_of_edges_and_decay_that_nobody_heard() -> None:
+    """By commands alone a hand may be early or late and a hiss may die fast or slowly: the interval holds them all."""
+    held = 0
+    for i, (late_s, decay_s) in enumerate((late, tau) for late in (0.1, 0.35, 0.6) for tau in (0.15, 0.5, 1.0)):
+        m = made(400 + i, -3.0, late_s=late_s, decay_s=decay_s)
+        low, high = locked(m, m.commanded)[1].ci95_db
+        held += low <= _db(-3.0) <= high
+    assert held >= 8
+
+
+def test_a_ratchet_beside_a_loud_hiss_hides_neither_edges_nor_level() -> None:
+    """Clicks 20 a second in trains of 0.7 s, ten times the shop: edges and level are what they are."""
+    m = made(11, 6.0)
+    clicks = (np.mod(m.t_s * 20.0, 1.0) < 0.43) & (np.mod(m.t_s, 3.0) < 0.7)
+    power = m.power + 10.0 * clicks[:, None]
+    timeline = find(track(power, m.t_s, BANDWIDTH_HZ), m.commanded)
+    assert timeline is not None
+    assert timeline.opened_s == pytest.approx(m.real.opened_s, abs=0.1)
+    assert locked(Made(power, m.t_s, m.commanded, m.real), timeline)[1].excess_db == pytest.approx(_db(6.0), abs=0.4)

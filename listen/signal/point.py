@@ -21,7 +21,7 @@ from listen.signal.quality_pair import compare_clips, compare_quiets
 from listen.signal.spectra import Spectra, spectra
 from listen.signal.switched import Locked, frame_times_s, lock
 from listen.signal.switched_clip import SwitchedClip
-from listen.signal.switched_flags import left_out_flag, no_switching
+from listen.signal.switched_flags import against_flag, left_out_flag, no_switching
 from listen.signal.take import TakeBands, take_bands
 from listen.signal.tones import lasting_tones, new_tones_hz, tone_mask, whistles
 from listen.trade.points import Kind, point
@@ -195,6 +195,9 @@ def _locked(
         )
         if found is None:
             flags.append(no_switching(s.clip, s.timeline.cycles))
+            continue
+        if found.against:
+            flags.append(against_flag(found))
             continue
         flags.extend(left_out_flag(found))
         if s.on_kind not in out or found.variance < out[s.on_kind].variance:

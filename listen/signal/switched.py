@@ -60,6 +60,8 @@ class Locked:
     """Time constant of the hiss after shut-off, where the sound shows it."""
     found: bool
     """True where the switching is heard here; false where only the commands say when it was."""
+    against: bool
+    """True where it was surely louder with the air off than with it on."""
 
     @property
     def variance(self) -> float:
@@ -126,6 +128,7 @@ def lock(
         _quiet_db(made, weight),
         timeline.decay_s,
         timeline.found,
+        float(weight @ found.h) < -SURE_SIGMAS * float(np.sqrt(weight @ found.cov @ weight)),
     )
 
 

@@ -29,3 +29,12 @@ def left_out_flag(found: Locked) -> tuple[Flag, ...]:
         "More than a third would be too many; wait for a quieter moment."
     )
     return (Flag(flag="half-cycles-left-out", value=n, limit=round(MOST_LEFT_OUT * of, 1), text=text),)
+
+
+def against_flag(found: Locked) -> Flag:
+    """The valve was shut where it should have been open, and open where shut: not to be taken for silence."""
+    text = (
+        "It was louder with the air off than with it on: the valve was turned against the tones, or something else "
+        "came and went; take this point again, high tone open, low tone shut."
+    )
+    return Flag(flag="against-the-commands", value=found.cycles, limit=0, text=text, reject=True)

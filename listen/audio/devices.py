@@ -28,6 +28,8 @@ class Device:
     """Channels it offers."""
     is_default: bool
     """True for the system's own choice."""
+    label: str
+    """Its name, with its sound system and a number where several have that name: no two have one label."""
 
 
 class InputDevice(Device):
@@ -79,6 +81,10 @@ def refresh() -> bool:
 def _listed(make: type[_D], way: str) -> tuple[_D, ...]:
     rows, hosts, default = device_tables()
     chosen = default[0 if way == "input" else 1]
+    rows = [row for row in rows if row[f"max_{way}_channels"] > 0]
+    names = [row["name"] for row in rows]
+    # Twice the same microphone, or one microphone under each sound system of Windows.
+    hosted = [f"{r['name']}, {hosts[r['hostapi']]['name']}" if names.count(r["name"]) > 1 else r["name"] for r in rows]
     return tuple(
         make(
             index=row["index"],
@@ -87,9 +93,9 @@ def _listed(make: type[_D], way: str) -> tuple[_D, ...]:
             rate_hz=ALSA_RATE_HZ if host == "ALSA" else round(row["default_samplerate"]),
             channels=row[f"max_{way}_channels"],
             is_default=row["index"] == chosen,
+            label=f"{hosted[n]} {hosted[:n].count(hosted[n]) + 1}" if hosted.count(hosted[n]) > 1 else hosted[n],
         )
-        for row in rows
-        if row[f"max_{way}_channels"] > 0
+        for n, row in enumerate(rows)
     )
 
 
@@ -101,7 +107,7 @@ def _found(devices: Sequence[_D], spec: str | int | None, what: str, way: str) -
     matches = _matching(devices, spec)
     if len(matches) == 1:
         return matches[0]
-    known = ", ".join(f"{d.index} {d.name}" for d in matches or devices)
+    known = ", ".join(f"{d.index} {d.label}" for d in matches or devices)
     raise DeviceNotFound(f"{'several' if matches else 'no'} {way}s called {spec!r}; there are: {known}")
 
 
@@ -109,5 +115,10 @@ def _matching(devices: Sequence[_D], spec: str | int) -> list[_D]:
     if isinstance(spec, int) or spec.isdecimal():
         return [d for d in devices if d.index == int(spec)]
     wanted = spec.casefold()
-    exact = [d for d in devices if d.name.casefold() == wanted]
+    exact = [d for d in devices if d.label.casefold() == wanted] or [d for d in devices if _names(d, wanted)]
     return exact[:1] or [d for d in devices if wanted in d.name.casefold()]
+
+
+def _names(device: Device, wanted: str) -> bool:
+    """Its name; or name and sound system, as chosen when another of its name was there."""
+    return device.name.casefold() in (wanted, wanted.removesuffix(f", {device.host_api}".casefold()))

@@ -42,7 +42,7 @@ class Microphone:
     def __init__(
         self, device: InputDevice | str | int | None = None, *, rate_hz: int | None = None, channels: int = 1
     ) -> None:
-        self._wanted = device.name if isinstance(device, InputDevice) else device
+        self._wanted = device.label if isinstance(device, InputDevice) else device
         self._asked_hz = rate_hz
         self.channels = channels
         self._rate_hz = rate_hz

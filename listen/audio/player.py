@@ -53,7 +53,7 @@ class Player:
     """
 
     def __init__(self, device: OutputDevice | str | int | None = None) -> None:
-        self._wanted = device.name if isinstance(device, OutputDevice) else device
+        self._wanted = device.label if isinstance(device, OutputDevice) else device
         self._sounding: Sounding | None = None
 
     @property

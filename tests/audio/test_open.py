@@ -80,6 +80,24 @@ def test_devices_are_listed_with_their_rates(fake: FakePortAudio) -> None:
     assert [d.name for d in devices.outputs()] == ["Built-in"]
 
 
+def test_two_of_one_name_can_be_told_apart_and_either_chosen(fake: FakePortAudio) -> None:
+    """Two microphones of one make; on Windows one microphone stands under each of its sound systems."""
+    fake.rows += [
+        {"index": i, "name": "Cart USB", "hostapi": host, "max_input_channels": 1, "max_output_channels": 0,
+         "default_samplerate": 44_100.0}
+        for i, host in ((2, 0), (3, 1))
+    ]  # fmt: skip
+    found = devices.inputs()
+    assert [d.label for d in found] == ["Cart USB, ALSA 1", "Built-in", "Cart USB, ALSA 2", "Cart USB, Core"]
+    assert [devices.find_input(d.label).index for d in found] == [0, 1, 2, 3]
+    assert devices.find_input("cart usb").index == 0, "its bare name is the first of them, as ever"
+    mic = Microphone(found[2])
+    mic.open()
+    assert fake.opened[0][0] == 2
+    del fake.rows[2:]
+    assert devices.find_input("Cart USB, ALSA").index == 0, "a label kept from when there were two"
+
+
 @pytest.mark.parametrize(("spec", "index"), [(None, 1), (0, 0), ("1", 1), ("cart usb", 0), ("usb", 0), ("BUILT", 1)])
 def test_a_device_is_found_as_users_name_it(fake: FakePortAudio, spec: str | int | None, index: int) -> None:
     assert devices.find_input(spec).index == index

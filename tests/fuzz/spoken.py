@@ -11,7 +11,9 @@ import sys
 import unicodedata
 from pathlib import Path
 
+from listen.jobs.naming import Found
 from tests.fuzz.mutate import as_json, mutate_journal, read_events, relink
+from tui.app import HisswayApp
 
 HOSTILE = "\x1b]0;owned\x07\x1b[31m\x9b2J\u202egnp\u200b\x7f"
 """A title for the window, a colour, a cleared screen by one byte, a line turned round, a space unseen, a deletion."""
@@ -79,42 +81,96 @@ def show_everything(data: bytes, room: Path) -> None:
     asyncio.run(_look(room, random.Random(len(data))))
 
 
-async def _look(room: Path, rng: random.Random) -> None:
-    from textual.widgets import DataTable
-
+def _app(room: Path) -> HisswayApp:
     sys.path.insert(0, str(Path(__file__).parents[1] / "tui"))
     from fakes import FakeServices
 
-    from tui.app import HisswayApp
+    services = FakeServices(room)
+    services.jobs = room / f"jobs{HOSTILE}"
+    services.lab_root = lambda: room / "lab"
+    return HisswayApp(services=services)
+
+
+def _look_at(app: HisswayApp) -> None:
+    drawn = "".join(s.text for strip in app.screen._compositor.render_strips() for s in strip if not s.control)
+    if found := steering(drawn):
+        raise AssertionError(f"{type(app.screen).__name__} lets {found[0]} through")
+
+
+async def _look(room: Path, rng: random.Random) -> None:
+    from textual.widgets import DataTable
+
     from tui.screens.engine.screen import EngineScreen
     from tui.screens.jobs.screen import JobsScreen
 
-    services = FakeServices(room)
-    services.jobs = room / f"jobs{HOSTILE}"
-    app = HisswayApp(services=services)
-
-    def look() -> None:
-        drawn = "".join(s.text for strip in app.screen._compositor.render_strips() for s in strip if not s.control)
-        if found := steering(drawn):
-            raise AssertionError(f"{type(app.screen).__name__} lets {found[0]} through")
-
+    app = _app(room)
     async with app.run_test(size=(80, 24)) as pilot:
         for _ in range(100):
             await asyncio.sleep(0.01)
             if isinstance(app.screen, JobsScreen) and app.screen.query_one("#jobs", DataTable).row_count:
                 break
-        look()
+        _look_at(app)
         await pilot.press("enter")
         await pilot.pause()
         for key in rng.sample(SCREENS, 3) if isinstance(app.screen, EngineScreen) else ():
             await pilot.press(key)
             await pilot.pause()
-            look()
+            _look_at(app)
             for _ in range(4):
                 if isinstance(app.screen, EngineScreen):
                     break
                 await pilot.press("escape")
                 await pilot.pause()
+    if app.fault:
+        raise AssertionError(f"a screen failed: {app.fault}")
+
+
+def show_names(data: bytes, room: Path) -> None:
+    """Names as strangers and systems give them, on the screens that show them: recordings, inputs, learners."""
+    from listen.jobs.naming import recordings_in
+
+    made = (os.fsdecode(name) + HOSTILE * (n % 2) for n, name in enumerate(names_of(data)))
+    names = list(dict.fromkeys(made)) or [HOSTILE]  # inputs bear labels, of which no two are the same
+    folder = room / "phone"
+    folder.mkdir()
+    for name in names:
+        if not name.startswith("round.json"):
+            (folder / name[-60:].replace("/", "_")).with_suffix(".wav").write_bytes(b"RIFF")
+    (folder / "one.wav").write_bytes(b"")
+    for name in names[:3]:
+        learner = room / "lab" / "learners" / f"l{names.index(name)}-1a2b"
+        learner.mkdir(parents=True)
+        told = {"id": learner.name, "name": name.encode("utf-8", "replace").decode(), "created": "2026-01-05T09:00:00Z"}
+        (learner / "learner.json").write_bytes(as_json(told))
+    asyncio.run(_read_out(room, names, recordings_in(folder)))
+
+
+async def _read_out(room: Path, names: list[str], found: Found) -> None:
+    from listen.jobs.walk import Step
+    from listen.trade.points import point
+    from tui.bridge.services import Input
+    from tui.screens.naming.cut import CutScreen
+    from tui.screens.naming.screen import NamingScreen
+
+    app = _app(room)
+    app.services.inputs = lambda: tuple(Input(name, name) for name in names)
+    app.services.source().name = names[0]
+    screens = (
+        NamingScreen(found, (point("intake"),), Step(id="x", kind="clip", sentence="", point="intake", walk="quiet")),
+        CutScreen(found.recordings[0]),
+    )
+    async with app.run_test(size=(80, 24)) as pilot:
+        for screen in screens:
+            app.push_screen(screen)
+            await pilot.pause()
+            _look_at(app)
+            await pilot.press("escape")
+        for key in ("m", "l", "g", "w"):
+            await pilot.press(key)
+            await pilot.pause()
+            _look_at(app)
+            await pilot.press("escape")
+            await pilot.pause()
     if app.fault:
         raise AssertionError(f"a screen failed: {app.fault}")
 

@@ -79,6 +79,7 @@ TARGETS: dict[str, Target] = {
     "ogg": Target(_any, sound_seeds("OGG", ("VORBIS", "OPUS")), read_sound(".ogg")),
     "m4a": Target(_any, phone_seeds, read_sound(".m4a")),
     "phone": Target(_any, lambda _: [spoken.PHONE_NAMES], spoken.read_phone_folder),
+    "names-shown": Target(_any, lambda _: [spoken.PHONE_NAMES], spoken.show_names, seconds=8.0, share=0.3),
     "salvage": Target(_text, journal_seeds, spoken.read_salvaged),
     "register": Target(json_like(spoken.REGISTER), spoken.register_seeds, spoken.read_register),
     "photo": Target(_any, small_files.photo_seeds, small_files.read_photo),

@@ -108,7 +108,7 @@ class Services:
 
         refresh()
         return tuple(
-            Input(d.name, f"{d.rate_hz / 1000:g} kHz, {d.channels} channel(s), {d.host_api}", d.is_default)
+            Input(d.label, f"{d.rate_hz / 1000:g} kHz, {d.channels} channel(s), {d.host_api}", d.is_default)
             for d in inputs()
         )
 

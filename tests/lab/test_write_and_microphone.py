@@ -116,3 +116,14 @@ def test_a_closed_microphone_refuses_in_words(tmp_path: Path) -> None:
     """As a real one would."""
     with pytest.raises(AudioError, match="not open"):
         SimulatedMicrophone(scenes.one_point(6.0)).record(tmp_path / "x.part", 1.0, threading.Event())
+
+
+def test_a_closed_microphone_holds_no_sound_and_can_be_opened_again(tmp_path: Path) -> None:
+    """A screen that was left keeps its microphone until Python looks for circles: 14 MB a round piled up."""
+    microphone = SimulatedMicrophone(scenes.one_point(6.0), pace=0)
+    for n in range(2):
+        microphone.open()
+        taken = microphone.record(tmp_path / f"{n}.part", 0.5, threading.Event())
+        microphone.close()
+        assert not microphone._clips
+        assert read_part(taken.part).seconds == 0.5

@@ -89,9 +89,10 @@ class SimulatedMicrophone:
         self._idle_since = time.monotonic()
 
     def close(self) -> None:
-        """Stop listening."""
+        """Stop listening, and forget what was rendered: whoever closed it may hold it much longer."""
         self._is_open = False
         self._meter.clear()
+        self._clips = {}
 
     def trouble(self) -> AudioError | None:
         """None: a simulated microphone is never unplugged."""
@@ -232,10 +233,11 @@ class SimulatedMicrophone:
 
     def _clip(self, at: str, kind: Kind, order: int, seconds: float) -> Clip:
         key = (seconds, (at, kind, order))
-        if key not in self._clips:
-            spec = _extended(self._spec, at, kind, order, seconds)
-            self._clips |= {(seconds, k): clip for k, clip in render(spec).items()}
-        return self._clips[key]
+        if (found := self._clips.get(key)) is None:
+            rendered = render(_extended(self._spec, at, kind, order, seconds))
+            self._clips |= {(seconds, k): clip for k, clip in rendered.items()}
+            found = rendered[at, kind, order]
+        return found
 
 
 def _extended(spec: RoundSpec, at: str, kind: Kind, order: int, seconds: float) -> RoundSpec:

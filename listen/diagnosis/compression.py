@@ -1,9 +1,12 @@
 """What the dry compression of all cylinders says: one low, neighbours low, all low, high, even, climbing or not."""
 
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from statistics import median
 
-from listen.diagnosis.case import CylinderCase, EngineCase, Finding
+import msgspec
+
+from listen.diagnosis.case import EngineCase, Finding
 from listen.trade.layout import neighbours
 from listen.trade.numbers import altitude_share, expected_dry_kpa, limit
 from listen.voice import figures
@@ -12,223 +15,169 @@ MIN_FALLING = 4
 """Cylinders needed before readings can be said to fall in the order tested (three fall by chance once in six)."""
 
 
-def dry_readings(case: EngineCase) -> dict[int, float]:
-    """Dry compression by cylinder, kPa."""
-    return {c.cylinder: c.dry_kpa for c in case.cylinders if c.dry_kpa is not None}
+class DryTest(msgspec.Struct, frozen=True, kw_only=True):
+    """The dry test of an engine, and what its readings are held against; pressures in kPa at the job's altitude."""
 
-
-def expected_here(case: EngineCase) -> float | None:
-    """Expected dry compression at the job's altitude, kPa: the maker's figure, else the one computed from the ratio."""
-    entered = case.figures.get("compression-expected", case.expected_kpa)
-    if entered is not None:
-        return entered * _altitude_share(case)
-    ratio = case.figures.get("compression-ratio")
-    return None if ratio is None else expected_dry_kpa(ratio) * _altitude_share(case)
-
-
-def _altitude_share(case: EngineCase) -> float:
-    return altitude_share(case.figures.get("altitude", case.altitude_m))
-
-
-def least_here(case: EngineCase) -> float:
-    """The lowest minimum known for such an engine at the job's altitude, kPa."""
-    kind = "_diesel" if case.engine.fuel == "diesel" else "_side_valve" if case.engine.side_valve else ""
-    return limit(f"least_kpa{kind}") * _altitude_share(case)
-
-
-def reference_kpa(case: EngineCase) -> float | None:
-    """What a cylinder is compared with: the highest reading, or the next where one stands out as too high."""
-    dry = sorted(dry_readings(case).values(), reverse=True)
-    if not dry or dry[0] <= 0:
-        return None
-    return dry[1] if len(dry) > 1 and _too_high(case, dry[0], dry[1:]) else dry[0]
-
-
-def _too_high(case: EngineCase, top: float, rest: list[float]) -> bool:
-    """True where one reading is high rather than the rest low."""
-    expected = expected_here(case)
-    if expected is not None:
-        return top > limit("high_share") * expected and top > limit("high_share") * rest[0]
-    even = len(rest) >= 2 and rest[-1] >= limit("watch_share") * rest[0]
-    return even and limit("high_share") * rest[0] < top <= limit("high_share_most") * rest[0]
-
-
-def shares(case: EngineCase) -> dict[int, float]:
-    """Dry compression of each cylinder as a share of the reference; empty where there is nothing to compare."""
-    reference = reference_kpa(case)
-    dry = dry_readings(case)
-    return {n: kpa / reference for n, kpa in dry.items()} if reference and len(dry) > 1 else {}
-
-
-def short_kpa(case: EngineCase) -> float:
+    kpa: dict[int, float]
+    """Reading by cylinder."""
+    expected_kpa: float | None
+    """By the maker's figure, else by the one computed from the ratio."""
+    short_kpa: float
     """Below this a reading is short whatever its mates show: by the figure expected, else by the lowest one known."""
-    expected = expected_here(case)
-    if expected is None:
-        return least_here(case)
-    short = limit("expected_short") * expected
-    computed = "compression-expected" not in case.figures and case.expected_kpa is None
-    return min(short, least_here(case)) if computed and case.engine.side_valve else short
-
-
-def all_low(case: EngineCase) -> bool:
-    """True where even the best cylinder is short; it takes two cylinders, and more than half of them, to say so."""
-    reference, measured = reference_kpa(case), len(dry_readings(case))
-    many = measured >= 2 and measured > len(case.engine.cylinders) / 2
-    return many and reference is not None and reference < short_kpa(case)
-
-
-def all_dead(case: EngineCase) -> bool:
-    """True where next to nothing was read on every cylinder, two at least: no wear does that."""
-    dry = dry_readings(case)
-    return len(dry) >= 2 and len(dry) == len(case.engine.cylinders) and max(dry.values()) < _dead_kpa(case)
-
-
-def _dead_kpa(case: EngineCase) -> float:
-    return limit("dead_share") * least_here(case)
-
-
-def short_cylinders(case: EngineCase) -> tuple[int, ...]:
+    reference_kpa: float | None
+    """The highest reading, or the next where one stands out as too high."""
+    share: dict[int, float]
+    """Reading as a share of the reference; empty where there is nothing to compare."""
+    all_low: bool
+    """Even the best cylinder is short; it takes two cylinders, and more than half of them, to say so."""
+    all_dead: bool
+    """Next to nothing was read on every cylinder, two at least: no wear does that."""
+    short: tuple[int, ...]
     """Cylinders short of the figure expected where too few were measured to speak of the whole engine."""
-    return () if all_low(case) else tuple(n for n, kpa in dry_readings(case).items() if kpa < short_kpa(case))
-
-
-def low_cylinders(case: EngineCase) -> tuple[int, ...]:
+    low: tuple[int, ...]
     """Cylinders low against their mates, or all where the whole engine is low."""
-    if all_low(case) or all_dead(case):
-        return tuple(dry_readings(case))
-    return tuple(n for n, share in shares(case).items() if share < limit("low_share"))
+
+    def detail(self, n: int) -> str:
+        """One cylinder's figures."""
+        words, reference = f"cylinder {n}: {self.kpa[n]:.0f} kPa", self.reference_kpa
+        return f"{words}, {figures.share(self.kpa[n] / reference)} of {reference:.0f} kPa" if reference else words
+
+    @property
+    def short_of(self) -> str:
+        """What short cylinders are short of."""
+        if self.expected_kpa is None:
+            return f"the lowest minimum known is {self.short_kpa:.0f} kPa"
+        return f"expected {self.expected_kpa:.0f} kPa"
+
+
+def dry_test(case: EngineCase) -> DryTest:
+    """Hold the dry readings of a case against each other and what is expected."""
+    kpa = {c.cylinder: c.dry_kpa for c in case.cylinders if c.dry_kpa is not None}
+    here = altitude_share(case.figures.get("altitude", case.altitude_m))
+    entered, ratio = case.figures.get("compression-expected", case.expected_kpa), case.figures.get("compression-ratio")
+    at_sea = entered if entered is not None else None if ratio is None else expected_dry_kpa(ratio)
+    expected = None if at_sea is None else at_sea * here
+    kind = "_diesel" if case.engine.fuel == "diesel" else "_side_valve" if case.engine.side_valve else ""
+    least = limit(f"least_kpa{kind}") * here
+    short_kpa = least if expected is None else limit("expected_short") * expected
+    if entered is None and case.engine.side_valve:
+        short_kpa = min(short_kpa, least)  # such chambers press less than their ratio says
+    reference = _reference(sorted(kpa.values(), reverse=True), expected)
+    share = {n: read / reference for n, read in kpa.items()} if reference and len(kpa) > 1 else {}
+    of_all, several = len(case.engine.cylinders), len(kpa) >= 2
+    all_low = several and len(kpa) > of_all / 2 and reference is not None and reference < short_kpa
+    all_dead = several and len(kpa) == of_all and max(kpa.values()) < limit("dead_share") * least
+    return DryTest(
+        kpa=kpa,
+        expected_kpa=expected,
+        short_kpa=short_kpa,
+        reference_kpa=reference,
+        share=share,
+        all_low=all_low,
+        all_dead=all_dead,
+        short=() if all_low else tuple(n for n, read in kpa.items() if read < short_kpa),
+        low=tuple(kpa if all_low or all_dead else (n for n, part in share.items() if part < limit("low_share"))),
+    )
+
+
+def _reference(read: Sequence[float], expected: float | None) -> float | None:
+    """Of readings, highest first, the one that the others are compared with."""
+    if not read or read[0] <= 0:
+        return None
+    top, rest, high = read[0], read[1:], limit("high_share")
+    if not rest:
+        return top
+    if expected is not None:
+        too_high = top > high * expected and top > high * rest[0]
+    else:
+        even = len(rest) >= 2 and rest[-1] >= limit("watch_share") * rest[0]
+        too_high = even and high * rest[0] < top <= limit("high_share_most") * rest[0]
+    return rest[0] if too_high else top
 
 
 def compression_findings(case: EngineCase) -> list[Finding]:
     """Findings of the dry test."""
-    if all_dead(case):
-        dry = dry_readings(case)
-        return [Finding("all-dead", (), f"{min(dry.values()):.0f} to {max(dry.values()):.0f} kPa")]
-    found = _whole(case) or _pattern(case)
-    return [*found, *_short(case), *_dead(case), *_high(case), *_even(case), *_falling(case), *_strokes(case)]
+    d = dry_test(case)
+    if d.all_dead:
+        return [Finding("all-dead", (), f"{min(d.kpa.values()):.0f} to {max(d.kpa.values()):.0f} kPa")]
+    found = _whole(d) or list(_pattern(case, d))
+    return [*found, *_each(d), *_even(case, d), *_falling(case, d), *_strokes(case, d)]
 
 
-def _detail(case: EngineCase, n: int) -> str:
-    kpa, reference = dry_readings(case)[n], reference_kpa(case)
-    return f"cylinder {n}: {kpa:.0f} kPa" + (
-        f", {figures.share(kpa / reference)} of {reference:.0f} kPa" if reference else ""
-    )
-
-
-def _whole(case: EngineCase) -> list[Finding]:
+def _whole(d: DryTest) -> list[Finding]:
     """All low, even or not: a low engine, or more than half of its cylinders low."""
-    dry, share = dry_readings(case), shares(case)
-    low = low_cylinders(case)
-    spread = 1 - min(share.values(), default=1.0)
-    words = f"{min(dry.values(), default=0):.0f} to {max(dry.values(), default=0):.0f} kPa"
-    if all_low(case):
-        words += f", {_short_words(case)}"
+    words = f"{min(d.kpa.values(), default=0):.0f} to {max(d.kpa.values(), default=0):.0f} kPa"
+    if d.all_low:
+        words += f", {d.short_of}"
+        spread = 1 - min(d.share.values(), default=1.0)
         if spread <= limit("even_spread"):
             return [Finding("all-low-even", (), words)]
-        part = 1.0 if spread > limit("uneven_spread") else 0.5
-        return [Finding("all-low-uneven", (), words, part)]
-    if len(dry) >= 4 and len(low) > len(dry) / 2:
-        return [Finding("all-low-uneven", (), words)]
-    return []
+        return [Finding("all-low-uneven", (), words, 1.0 if spread > limit("uneven_spread") else 0.5)]
+    return [Finding("all-low-uneven", (), words)] if len(d.kpa) >= 4 and len(d.low) > len(d.kpa) / 2 else []
 
 
-def _short_words(case: EngineCase) -> str:
-    expected = expected_here(case)
-    if expected is None:
-        return f"the lowest minimum known is {short_kpa(case):.0f} kPa"
-    return f"expected {expected:.0f} kPa"
-
-
-def _short(case: EngineCase) -> list[Finding]:
-    """Short cylinders whose mates cannot tell whether it is theirs alone."""
-    low = low_cylinders(case)
-    words = _short_words(case)
-    return [
-        Finding("short-of-expected", (n,), f"{_detail(case, n)}; {words}")
-        for n in short_cylinders(case)
-        if n not in low
-    ]
-
-
-def _pattern(case: EngineCase) -> list[Finding]:
+def _pattern(case: EngineCase, d: DryTest) -> Iterator[Finding]:
     """One low, two neighbours low, several low apart."""
-    low = low_cylinders(case)
-    pairs = [(a, b) for a in low for b in neighbours(case.engine, a) if b in low and a < b and _near(case, a, b)]
-    paired = {n for pair in pairs for n in pair}
-    found = [
-        Finding("neighbours-low", (n,), _detail(case, n), partner=m) for a, b in pairs for n, m in ((a, b), (b, a))
-    ]
-    for n in low:
-        if n in paired:
-            continue
-        beside = any(m in low for m in neighbours(case.engine, n))
-        found.append(Finding("one-low" if len(low) == 1 or beside else "apart-low", (n,), _detail(case, n)))
-    return found
+    beside = {n: [m for m in neighbours(case.engine, n) if m in d.low] for n in d.low}
+    pairs = [(a, b) for a in d.low for b in beside[a] if a < b and _near(d.kpa[a], d.kpa[b])]
+    for a, b in pairs:
+        yield Finding("neighbours-low", (a,), d.detail(a), partner=b)
+        yield Finding("neighbours-low", (b,), d.detail(b), partner=a)
+    for n in d.low:
+        if not any(n in pair for pair in pairs):
+            yield Finding("one-low" if len(d.low) == 1 or beside[n] else "apart-low", (n,), d.detail(n))
 
 
-def _near(case: EngineCase, a: int, b: int) -> bool:
-    dry = dry_readings(case)
-    return abs(dry[a] - dry[b]) <= limit("near_equal") * max(dry[a], dry[b])
+def _near(a: float, b: float) -> bool:
+    return abs(a - b) <= limit("near_equal") * max(a, b)
 
 
-def _dead(case: EngineCase) -> list[Finding]:
-    reference = reference_kpa(case)
-    if reference is None:
-        return [
-            Finding("no-compression", (n,), f"cylinder {n}: {kpa:.0f} kPa") for n, kpa in dry_readings(case).items()
-        ]
-    floor = limit("none_share") * reference
-    return [Finding("no-compression", (n,), _detail(case, n)) for n, kpa in dry_readings(case).items() if kpa <= floor]
+def _each(d: DryTest) -> Iterator[Finding]:
+    """Cylinders short though not low, without compression, or high."""
+    reference, high = d.reference_kpa, limit("high_share")
+    for n in d.short:
+        if n not in d.low:  # its mates cannot tell whether it is its alone
+            yield Finding("short-of-expected", (n,), f"{d.detail(n)}; {d.short_of}")
+    for n, kpa in d.kpa.items():
+        if reference is None or kpa <= limit("none_share") * reference:
+            yield Finding("no-compression", (n,), d.detail(n))
+    above = [n for n, kpa in d.kpa.items() if d.expected_kpa is not None and kpa > high * d.expected_kpa]
+    if reference is not None and len(d.kpa) > 1:
+        above += [n for n, kpa in d.kpa.items() if kpa > high * reference and n not in above]
+    for n in above:
+        yield Finding("high", (n,), d.detail(n))
 
 
-def _high(case: EngineCase) -> list[Finding]:
-    dry, expected, reference = dry_readings(case), expected_here(case), reference_kpa(case)
-    above = [] if expected is None else [n for n, kpa in dry.items() if kpa > limit("high_share") * expected]
-    if reference is not None and len(dry) > 1:
-        above += [n for n, kpa in dry.items() if kpa > limit("high_share") * reference and n not in above]
-    return [Finding("high", (n,), _detail(case, n)) for n in above]
-
-
-def _even(case: EngineCase) -> list[Finding]:
-    short = short_cylinders(case)
-    if all_low(case):
+def _even(case: EngineCase, d: DryTest) -> list[Finding]:
+    if d.all_low:
         return []
-    share = shares(case)
-    good = [n for n, s in share.items() if limit("watch_share") <= s <= limit("high_share") and n not in short]
-    found = [Finding("even", (n,), _detail(case, n)) for n in good]
-    if good and len(good) == len(share) == len(case.engine.cylinders):
-        known = expected_here(case) is not None
+    good = [n for n, s in d.share.items() if limit("watch_share") <= s <= limit("high_share") and n not in d.short]
+    found = [Finding("even", (n,), d.detail(n)) for n in good]
+    if good and len(good) == len(d.share) == len(case.engine.cylinders):
+        known = d.expected_kpa is not None
         words = "all within 10 %" + ("" if known else "; no figure from the maker, so only cylinder against cylinder")
         found.append(Finding("even", (), words, share=1.0 if known else 0.5))
     return found
 
 
-def _falling(case: EngineCase) -> list[Finding]:
-    dry = dry_readings(case)
-    row = [dry[n] for n in case.dry_order if n in dry]
+def _falling(case: EngineCase, d: DryTest) -> list[Finding]:
+    row = [d.kpa[n] for n in case.dry_order if n in d.kpa]
     each = all(b < limit("falls_each") * a for a, b in pairwise(row))
     if len(row) < MIN_FALLING or not each or row[-1] >= limit("falls_total") * row[0]:
         return []
     return [Finding("falls-in-order", (), " > ".join(f"{kpa:.0f}" for kpa in row) + " kPa")]
 
 
-def _climb(c: CylinderCase) -> float | None:
-    return c.dry_kpa / c.dry_first_kpa if c.dry_kpa and c.dry_first_kpa else None
-
-
-def _strokes(case: EngineCase) -> list[Finding]:
+def _strokes(case: EngineCase, d: DryTest) -> Iterator[Finding]:
     """First against last stroke of the low cylinders, beside that of the good ones."""
-    share = shares(case)
-    climbs = {c.cylinder: r for c in case.cylinders if (r := _climb(c)) is not None}
-    good = [r for n, r in climbs.items() if share.get(n, 0) >= limit("watch_share")]
-    found = []
+    climbs = {c.cylinder: c.dry_kpa / c.dry_first_kpa for c in case.cylinders if c.dry_kpa and c.dry_first_kpa}
+    good = [ratio for n, ratio in climbs.items() if d.share.get(n, 0) >= limit("watch_share")]
     for n, ratio in climbs.items():
-        if not good or share.get(n, 1.0) >= limit("watch_share"):
+        if not good or d.share.get(n, 1.0) >= limit("watch_share"):
             continue
         beside = ratio / median(good)
         words = f"cylinder {n}: last stroke {ratio:.1f} times the first, the good ones {median(good):.1f}"
         if beside >= limit("climb_ratio"):
-            found.append(Finding("climbs", (n,), words))
+            yield Finding("climbs", (n,), words)
         elif beside < limit("flat_ratio"):
-            found.append(Finding("hardly-climbs", (n,), words))
-    return found
+            yield Finding("hardly-climbs", (n,), words)

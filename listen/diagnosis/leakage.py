@@ -5,7 +5,7 @@ from statistics import median
 import msgspec
 
 from listen.diagnosis.case import CylinderCase, EngineCase, Finding
-from listen.diagnosis.compression import all_low, low_cylinders, shares, short_cylinders
+from listen.diagnosis.compression import dry_test
 from listen.diagnosis.ear import heard_share
 from listen.trade.numbers import agreeing_share, limit
 from listen.trade.restrictor import REFERENCE_MM, SUPPLY_KPA, USUAL_MM, loss_behind
@@ -104,13 +104,14 @@ def _heard_elsewhere(case: EngineCase) -> bool:
 
 
 def _beside_compression(case: EngineCase) -> list[Finding]:
-    share, loss, low = shares(case), losses(case), low_cylinders(case)
+    dry, loss = dry_test(case), losses(case)
+    share, low = dry.share, dry.low
     alike = len(loss) > 1 and max(loss.values()) - min(loss.values()) <= limit("loss_even_points")
     if len(case.engine.cylinders) == 1:
-        low = short_cylinders(case)  # a single has no mates; the figure expected stands for them
+        low = dry.short  # a single has no mates; the figure expected stands for them
     tight = {n for n, percent in loss.items() if n in low and percent <= limit("loss_tight_percent")}
     found = []
-    if all_low(case) and len(tight) == len(loss) == len(case.engine.cylinders):
+    if dry.all_low and len(tight) == len(loss) == len(case.engine.cylinders):
         found.append(
             Finding("all-low-compression-low-loss", (), f"loss {min(loss.values()):g} to {max(loss.values()):g} %")
         )
@@ -120,14 +121,14 @@ def _beside_compression(case: EngineCase) -> list[Finding]:
         )
         if n in tight and percent <= limit("loss_good_percent"):
             found.append(Finding("low-compression-but-tight", (n,), words))
-        if n in tight and not all_low(case):
+        if n in tight and not dry.all_low:
             found.append(Finding("low-compression-low-loss", (n,), words))
         if n not in low and share.get(n, 1.0) < limit("watch_share") and percent <= limit("loss_tight_percent"):
             found.append(Finding("below-mates-but-tight", (n,), words))
-        good = share.get(n, 0.0) >= limit("watch_share") and not all_low(case) and not alike
+        good = share.get(n, 0.0) >= limit("watch_share") and not dry.all_low and not alike
         if good and percent > limit("loss_high_percent"):
             found.append(Finding("good-compression-high-loss", (n,), words))
-        if n in share and not all_low(case) and _disagree(share[n], percent):
+        if n in share and not dry.all_low and _disagree(share[n], percent):
             found.append(Finding("loss-and-compression-disagree", (n,), words))
     return found
 

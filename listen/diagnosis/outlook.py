@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from listen.diagnosis.case import CylinderCase, EngineCase, Finding
-from listen.diagnosis.compression import low_cylinders, shares, short_cylinders
+from listen.diagnosis.compression import dry_test
 from listen.diagnosis.leakage import losses
 from listen.diagnosis.model import CylinderStanding, Doubt, Fault, StandingWord
 from listen.trade.doubts import contradictions
@@ -38,8 +38,9 @@ def _stands(needs: tuple[str, ...], unless: tuple[str, ...], here: set[str]) -> 
 def cylinder_standing(case: EngineCase, n: int, faults: Sequence[Fault]) -> CylinderStanding:
     """One word for a cylinder: a fault is a fault as soon as its figures are bad, even while its cause is open."""
     c = next((c for c in case.cylinders if c.cylinder == n), None)
-    share, loss = shares(case).get(n), losses(case).get(n)
-    low = n in low_cylinders(case) or n in short_cylinders(case)
+    dry = dry_test(case)
+    share, loss = dry.share.get(n), losses(case).get(n)
+    low = n in dry.low or n in dry.short
     bad = low or (loss is not None and loss > limit("loss_high_percent"))
     for f in faults:
         if n in f.cylinders:
@@ -58,5 +59,5 @@ def cylinder_standing(case: EngineCase, n: int, faults: Sequence[Fault]) -> Cyli
 
 def _compared(case: EngineCase, c: CylinderCase) -> bool:
     """True where a reading can be held against something, or a silent cylinder was listened to."""
-    dry = c.dry_kpa is not None and (c.cylinder in shares(case) or case.expected_kpa is not None)
+    dry = c.dry_kpa is not None and (c.cylinder in dry_test(case).share or case.expected_kpa is not None)
     return dry or c.loss_percent is not None or c.paths.get("none", 0.0) >= limit("path_likely")

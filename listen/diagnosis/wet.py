@@ -1,20 +1,20 @@
 """What oil in the cylinder did to the compression, beside what the same oil did in a good cylinder."""
 
 from listen.diagnosis.case import CylinderCase, EngineCase, Finding
-from listen.diagnosis.compression import all_low, shares
+from listen.diagnosis.compression import dry_test
 from listen.diagnosis.ear import filler_on_all, heard_share
 from listen.trade.numbers import limit
 
 
 def wet_findings(case: EngineCase) -> list[Finding]:
     """Large, partial or no rise on every cylinder that is not good; good ones serve as control."""
-    share = shares(case)
-    control = _control(case, share)
+    dry = dry_test(case)
+    control = None if dry.all_low else _control(case, dry.share)
     found = []
     for c in case.cylinders:
         if not c.dry_kpa or c.wet_kpa is None:
             continue
-        if share.get(c.cylinder, 0.0) >= limit("watch_share") and not all_low(case):
+        if dry.share.get(c.cylinder, 0.0) >= limit("watch_share") and not dry.all_low:
             continue
         row = _alone(c.dry_kpa, c.wet_kpa) if control is None else _beside(c.dry_kpa, c.wet_kpa, control)
         if row == "wet-rise" and case.engine.fuel == "diesel":
@@ -33,8 +33,6 @@ LEAST_KPA = 1.0
 
 def _control(case: EngineCase, share: dict[int, float]) -> CylinderCase | None:
     """The good cylinder that rose least; one that loses air is none, however even the compression."""
-    if all_low(case):
-        return None
     read = [c for c in case.cylinders if (c.wet_kpa or 0) >= LEAST_KPA and (c.dry_kpa or 0) >= LEAST_KPA]
     good = [c for c in read if share.get(c.cylinder, 0) >= limit("watch_share")]
     good = [c for c in good if c.loss_percent is None or c.loss_percent <= limit("loss_usable_percent")]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from listen.diagnosis.case import Made
-from listen.diagnosis.compression import expected_here
+from listen.diagnosis.compression import dry_test
 from listen.diagnosis.ear import heard_share
 from listen.diagnosis.leakage import behind_one_restrictor, losses
 from listen.jobs.engine_case import engine_case
@@ -79,7 +79,7 @@ def test_readings_plugs_and_symptoms_arrive_and_unknown_words_do_not(job):
     assert of(job, 4).dry_kpa == 990
     assert case.dry_order == (4, 2)
     assert case.figures == {"altitude": 600, "compression-ratio": 10.0}
-    assert expected_here(case) == pytest.approx(1375 * 0.93)
+    assert dry_test(case).expected_kpa == pytest.approx(1375 * 0.93)
     assert of(job, 2).plugs == ("oil-wet",)
     assert of(job, 2).found == ("lash-nil",)
     assert case.symptoms == ("coolant-loss",)
@@ -90,7 +90,7 @@ def test_what_the_microphone_heard_counts_without_the_readings_and_the_makers_fi
     job.append(judged(round_id, "rings", 0.7, 0.95, ["oil-filler"], prior=-7.0, **{"oil-filler": 12.0, "loss": 9.0}))
     job.append(read("compression-expected", 1250))
     assert of(job, 3).paths == {"rings": pytest.approx(0.76, abs=0.01)}, "-7 and 12 dB; the 9 dB of the loss count once"
-    assert expected_here(engine_case(job.job)) == 1250
+    assert dry_test(engine_case(job.job)).expected_kpa == 1250
 
 
 def test_a_filler_that_stayed_quiet_is_not_heard_however_high_the_loss(job):

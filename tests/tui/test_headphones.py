@@ -9,8 +9,8 @@ from bay import screen_text, until, words
 from test_lab import LabServices, Mute, take_in, to_lab
 
 from tui.app import HisswayApp
-from tui.screens.lab.headphones import HeadphoneScreen
 from tui.screens.lab.screen import LabScreen
+from tui.screens.lab.which import HeadphoneScreen
 from tui.screens.pick import PickScreen
 
 

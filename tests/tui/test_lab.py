@@ -18,9 +18,8 @@ from tui.app import HisswayApp
 from tui.screens.compare.screen import CompareScreen
 from tui.screens.jobs.screen import JobsScreen
 from tui.screens.lab.drill import DrillScreen
-from tui.screens.lab.headphones import HeadphoneScreen
 from tui.screens.lab.screen import LabScreen
-from tui.screens.lab.threshold import ThresholdScreen
+from tui.screens.lab.which import HeadphoneScreen, ThresholdScreen
 from tui.screens.pick import PickScreen
 
 

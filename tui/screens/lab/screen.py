@@ -182,7 +182,7 @@ class LabScreen(BayScreen[None]):
         self._check(lambda: None)
 
     def _check(self, then: Callable[[], None]) -> None:
-        from tui.screens.lab.headphones import HeadphoneScreen
+        from tui.screens.lab.which import HeadphoneScreen
 
         if (learner := self.learner) is None:
             self.action_learner()
@@ -204,7 +204,7 @@ class LabScreen(BayScreen[None]):
 
     def _threshold(self) -> None:
         from listen.lab.ear.threshold import backgrounds
-        from tui.screens.lab.threshold import ThresholdScreen
+        from tui.screens.lab.which import ThresholdScreen
 
         learner = self.learner
         if learner is None:

@@ -1,0 +1,266 @@
+"""Screens that ask again and again which of several clips held it: the headphone check, and the ear's threshold."""
+
+from __future__ import annotations
+
+import secrets
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar, Literal, TypeVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.widgets import Static
+
+from listen.errors import AudioError, HisswayError
+from tui.bridge.threads import in_thread
+from tui.content import shown
+from tui.screens.hearing import HearingScreen
+from tui.widgets.banner import Banner, Say
+from tui.widgets.pairs import Pair, Pairs
+from tui.widgets.panels import Choice, ChoicePanel
+
+if TYPE_CHECKING:
+    from listen.lab.ear.threshold import ThresholdRun
+    from listen.lab.ear.threshold import TrialClips as Trial
+    from listen.lab.learners import Learner
+
+R = TypeVar("R")
+ORDINALS = ("first", "second", "third", "fourth")
+BEFORE = (
+    "Headphones on, volume low. Space plays the first noise: then set the volume so that it is soft but clear, and "
+    "leave it there."
+)
+
+
+class WhichScreen(HearingScreen[R]):
+    """One trial at a time, its answers, and a word about the last one; subclasses make trials and take answers."""
+
+    CSS_PATH = "lab.tcss"
+    INTERVALS: ClassVar[int]
+    """Clips of a trial, an answer each."""
+    MUTE: ClassVar[str]
+    """What it means that nothing can be played."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._told = ""
+
+    def body(self) -> ComposeResult:
+        """Banner, answers, what sounds, the last word."""
+        yield Banner()
+        yield ChoicePanel(id="choice")
+        yield Pairs()
+        yield Static(id="told")
+
+    def on_mount(self) -> None:
+        """The answers have the keys; trials are made away from the screen."""
+        super().on_mount()
+        self.query_one(Pairs).can_focus = False
+        self.start(self.make, "make")
+
+    async def make(self) -> None:
+        """Make what is asked, and ask first."""
+        raise NotImplementedError
+
+    def question(self) -> tuple[Say, str, str]:
+        """What is asked, what stands over the answers, and what sounds."""
+        raise NotImplementedError
+
+    def trial(self) -> Trial | None:
+        """The trial in hand."""
+        raise NotImplementedError
+
+    def gain_db(self, trial: Trial) -> float:
+        """How much louder than made it is played."""
+        raise NotImplementedError
+
+    def ask(self) -> None:
+        """Put the trial in hand up, not heard yet."""
+        say, at, pair = self.question()
+        answers = tuple(Choice(str(i), str(i), word) for i, word in enumerate(ORDINALS[: self.INTERVALS], 1))
+        self.query_one(Banner).say = say
+        choice = self.query_one(ChoicePanel)
+        choice.show(answers, at)
+        choice.focus()
+        self.query_one(Pairs).pairs = (Pair("pair", pair, tuple(a.words for a in answers)),)
+        self.query_one("#told", Static).update(shown(self._told))
+
+    def over(self, say: Say) -> None:
+        """Nothing more is asked."""
+        self.query_one(Banner).say = say
+        self.query_one(ChoicePanel).display = self.query_one(Pairs).display = False
+        self.query_one("#told", Static).update("")
+
+    def action_play(self) -> None:
+        """Play the trial in hand (again)."""
+        self.start(self._play, "play")
+
+    async def _play(self) -> None:
+        pairs = self.query_one(Pairs).pairs
+        trial = await in_thread(self.trial)
+        if trial is not None and pairs:
+            await self.play_pair(pairs[0], lambda: (trial.clips, self.gain_db(trial)))
+
+    def cannot_play(self, error: AudioError) -> None:
+        """There is no loudspeaker."""
+        self._told = f"× {error}. {self.MUTE}"
+        self.ask()
+
+
+class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
+    """In which of two intervals is the noise, in each of three bands? Dismisses with how it ended; None: left."""
+
+    INTERVALS = 2
+    MUTE = "Without a loudspeaker nothing can be checked; s leaves the check out."
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("space,enter,pagedown", "play", "Play", key_display="Space"),
+        Binding("s", "leave_out", "Leave the check out"),
+    ]
+    PHASE_KEYS: ClassVar[dict[str, tuple[str, ...]]] = {"leave_out": ("ask",), "silence": ("ask",)}
+
+    def __init__(self, learner: str) -> None:
+        super().__init__()
+        self._learner = learner
+        self.phase = "ask"
+        self.trials: tuple[Trial, ...] = ()
+        self.right: list[bool] = []
+
+    def way(self) -> tuple[str, ...]:
+        """Where we are."""
+        return ("lab", self._learner, "headphone check")
+
+    async def make(self) -> None:
+        """Make the noises; nothing sounds before a key is pressed."""
+        from listen.lab.ear.playback import headphone_check
+
+        self.trials = await in_thread(headphone_check, secrets.randbits(32))
+        self.ask()
+
+    def question(self) -> tuple[Say, str, str]:
+        """The noise in hand."""
+        number, count = len(self.right) + 1, len(self.trials)
+        step = "Space plays two intervals: in which is the noise? Press 1 or 2; guess if you must."
+        return Say(f"headphone check · noise {number} of {count}", step, BEFORE), str(number), "noise"
+
+    def trial(self) -> Trial | None:
+        """The noise in hand."""
+        return self.trials[len(self.right)] if len(self.right) < len(self.trials) else None
+
+    def gain_db(self, trial: Trial) -> float:
+        """At the low level it was made for."""
+        return 0.0
+
+    def action_play(self) -> None:
+        """Play the noise in hand (again); once all is answered, go on."""
+        if self.phase == "done":
+            self.dismiss("passed" if all(self.right) else "failed")
+        else:
+            super().action_play()
+
+    @on(ChoicePanel.Chosen)
+    def _chosen(self, event: ChoicePanel.Chosen) -> None:
+        if self.phase != "ask" or (trial := self.trial()) is None:
+            return
+        if not self.query_one(Pairs).pairs[0].heard and self.query_one(Pairs).sounding[1] < 0:
+            self._told = "Press Space first: nothing was played yet."
+            self.ask()
+            return
+        self.playback.stop()
+        self.right.append(int(event.choice) == trial.hiss_in)
+        self._told = ""
+        if len(self.right) == len(self.trials):
+            self._done()
+        else:
+            self.ask()
+            self.action_play()
+
+    def _done(self) -> None:
+        from listen.lab.ear.playback import check_words
+
+        self.phase = "done"
+        self.refresh_bindings()
+        tone = "good" if all(self.right) else "caution"
+        self.over(Say("headphone check · done", check_words(tuple(self.right)), "Space goes on.", tone=tone))
+        self.set_focus(None)
+
+    def action_back(self) -> None:
+        """Leave: it is asked again the next time."""
+        self.dismiss(None)
+
+    def action_leave_out(self) -> None:
+        """Go on without it."""
+        self.dismiss("left-out")
+
+
+class ThresholdScreen(WhichScreen[None]):
+    """Which of four clips holds the hiss, until the threshold stands? Each level is the one that tells most."""
+
+    INTERVALS = 4
+    MUTE = "A threshold cannot be found without hearing; drills by picture still work."
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("space,enter,pagedown", "play", "Play again", key_display="Space")]
+
+    def __init__(self, root: Path, learner: Learner, background: str, headphones: bool | None = None) -> None:
+        super().__init__()
+        self._root, self._learner, self._background = root, learner, background
+        self._headphones = headphones
+        self.run_: ThresholdRun | None = None
+
+    def way(self) -> tuple[str, ...]:
+        """Where we are."""
+        return ("lab", self._learner.name, "ear threshold", self._background)
+
+    async def make(self) -> None:
+        """Make the run, play the first trial."""
+        from listen.lab.ear.threshold import ThresholdRun
+
+        try:
+            self.run_ = await in_thread(
+                ThresholdRun, self._root, self._learner, self._background, headphones=self._headphones
+            )
+        except HisswayError as e:
+            self.refuse(e)
+            self.dismiss()
+            return
+        self.ask()
+        self.action_play()
+
+    def question(self) -> tuple[Say, str, str]:
+        """The trial in hand."""
+        from listen.lab.ear.adaptive import TRIALS
+        from listen.lab.ear.playback import CAUTION
+
+        at = f"trial {self.run_.number if self.run_ else 1} of {TRIALS}"
+        say = Say(at, "Which of the four holds the hiss? Press 1 to 4; guess if you must.", CAUTION)
+        return say, at, self._background
+
+    def trial(self) -> Trial | None:
+        """The trial in hand; rendered when first asked for."""
+        return self.run_.trial() if self.run_ is not None and not self.run_.done else None
+
+    def gain_db(self, trial: Trial) -> float:
+        """All four as loud as a quiet talk."""
+        from listen.lab.ear.playback import comfortable_gain_db
+
+        return comfortable_gain_db(*trial.clips)
+
+    @on(ChoicePanel.Chosen)
+    def _chosen(self, event: ChoicePanel.Chosen) -> None:
+        self.playback.stop()
+        self.start(partial(self._answer, int(event.choice)), "run")
+
+    async def _answer(self, interval: int) -> None:
+        from listen.lab.training.instructor import threshold_words
+
+        run = self.run_
+        if run is None or run.done:
+            return
+        held = run.trial().hiss_in
+        right = await in_thread(run.answer, interval)
+        self._told = "✓ right" if right else f"× it was the {ORDINALS[held - 1]}"
+        if run.measured is not None:
+            words = threshold_words(run.measured)
+            self.over(Say("done", f"Your threshold: {words}.", "Esc goes back to the lab.", tone="good"))
+            return
+        self.ask()
+        self.action_play()

@@ -32,10 +32,11 @@ from listen.trade.points import PathId
 from listen.trade.transfer import OWN_SPREAD_DB
 
 CARRIED_DB = (8.0, 3.0, -2.0, -8.0, -20.0)
-"""How much of a leak is carried elsewhere is common to all points, about the table's means: each as likely. A leak
-in a shut duct is heard at its own mouth only. Judgement."""
-CARRIED_STEPS = (0.618033988749895, 0.41421356237309515)
-"""Steps of the sequences they are drawn by (golden ratio, square root of two), others than the levels'."""
+"""How much of a leak is carried elsewhere is common to all points, about the table's means: each as likely. A leak in a
+shut duct is heard at its own mouth only. Judgement."""
+CARRIED_STEPS = (0.618033988749895, 0.41421356237309515, 0.7320508075688772)
+"""Steps of the sequences they are drawn by (golden ratio, square roots of two and three), others than the levels'; the
+last is blow-by's."""
 SOUND_STEP = 0.23606797749978967
 """The same for levels that a sound cylinder's clip states (square root of five)."""
 UNLIKE_SHARE, UNLIKE_DB = 0.1, 9.0
@@ -115,7 +116,8 @@ def _blow_by(
         else:
             stated[i] = here
     level, log_weight = aimed_draws(prior, sharp[own] if own is not None else None, 2)
-    db = level[:, None] + np.array([w.mean_db for w in ways])
+    # Blow-by is carried on as any other air: held to the table's means, silence elsewhere would speak for a leak.
+    db = level[:, None] + _carried_on(np.array([w.mean_db for w in ways]), 2)
     for i, density in stated.items():
         u = (0.5 + SOUND_STEP * (i + 1) * np.arange(1, DRAWS + 1)) % 1.0
         db[:, i] = np.interp(u, np.cumsum(density), LEVELS_DB)
@@ -204,7 +206,7 @@ def _draw(
         levels.append(level)
         at, spread = _in_turn(ways[source.path], every)
         if source.path in LEAKS:
-            at = at + np.where(at < CARRIED_BELOW_DB, _carried(k)[:, None], 0.0)
+            at = _carried_on(at, k)
         every *= len(own)
         contributions.append((level[:, None] + at, spread))
     return Draws(*_add_powers(contributions), contributions[0][0], log_w - log_sum(log_w))
@@ -223,10 +225,11 @@ def _in_turn(rows: Sequence[tuple[NDArray[Any], ...]], every: int) -> tuple[NDAr
     return tuple(out)
 
 
-def _carried(k: int) -> NDArray[np.float64]:
-    """One of ``CARRIED_DB`` for each draw of source number k [shape=(n,)]."""
+def _carried_on(at: NDArray[np.float64], k: int) -> NDArray[np.float64]:
+    """Mean transfers [shape=(P,) or (n, P)] with one of ``CARRIED_DB`` for each draw of source number k."""
     u = CARRIED_STEPS[k] * np.arange(1, DRAWS + 1) % 1.0
-    return np.asarray(np.array(CARRIED_DB)[(u * len(CARRIED_DB)).astype(int)])
+    carried = np.array(CARRIED_DB)[(u * len(CARRIED_DB)).astype(int)]
+    return np.asarray(at + np.where(at < CARRIED_BELOW_DB, carried[:, None], 0.0))
 
 
 def _sounding(hypothesis: Hypothesis, shut_heard: bool) -> list[AirSource]:

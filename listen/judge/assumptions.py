@@ -22,8 +22,10 @@ class Assumptions:
     talk_widen: float = 1.0
     """Factor on how much that varies."""
     blow_by_db: tuple[float, float] = (-7.0, 10.0)
-    """Normal blow-by at the oil filler about the shop's sound: mean and spread. It has no known level (METHOD
-    section 11): without a sound cylinder it spans 20 dB and more."""
+    """Normal blow-by at the oil filler about the shop's sound: mean and spread."""
+    blow_by_open: float = 0.25
+    """Chance that it has no known level and lies anywhere from -12 to +16 dB (METHOD section 11: without a sound
+    cylinder it spans 20 dB and more). Judgement, not a fit."""
     normal_loss: float = 1.0
     """Factor on the normal loss of a cylinder."""
     sound_odds: float = 1.0
@@ -55,7 +57,7 @@ SETS: tuple[Assumptions, ...] = (
         name="normal-air",
         words="blow-by and loss of the sound cylinders are usual for such an engine",
         instead="walk a cylinder known to be sound, and read its loss",
-        blow_by_db=(-2.0, 10.0),
+        blow_by_open=1.0,
         normal_loss=1.3,
     ),
     Assumptions(

@@ -26,6 +26,8 @@ HISS_RANGE_DB = (-12.0, 24.0)
 HISS_TAPER_DB = 4.0
 """Levels of a leak at its own point: even within the range, tapering outside it. Nobody knows them better.
 Judgement."""
+BLOW_BY_RANGE_DB = (-12.0, 16.0)
+"""Levels of normal blow-by where nothing is known of it (METHOD section 11 saw sound cylinders at +9 to +17 dB)."""
 LOUD_SHARE = 0.05
 """Density of louder leaks, up to the end of the grid, about that within the range: rare, not impossible. Judgement."""
 BETWEEN_CYLINDERS_DB = 2.5
@@ -57,14 +59,22 @@ def prior_over_levels(source: AirSource, assumed: Assumptions) -> NDArray[np.flo
         w = stray_levels()
     elif source.path is PathId.NONE:
         mean, spread = assumed.blow_by_db
-        w = np.exp(-0.5 * ((LEVELS_DB - mean) / spread) ** 2)
+        known = np.exp(-0.5 * ((LEVELS_DB - mean) / spread) ** 2)
+        unknown = _within(BLOW_BY_RANGE_DB)
+        w = (1.0 - assumed.blow_by_open) * known / known.sum() + assumed.blow_by_open * unknown / unknown.sum()
     else:
         shift = COOLANT_QUIETER_DB if source.path is PathId.COOLANT_PASSAGE else 0.0
-        low, high = (edge + shift for edge in HISS_RANGE_DB)
-        beyond = np.maximum(np.maximum(low - LEVELS_DB, LEVELS_DB - high), 0.0)
-        w = np.exp(-0.5 * (beyond / HISS_TAPER_DB) ** 2)
+        high = HISS_RANGE_DB[1] + shift
+        w = _within((HISS_RANGE_DB[0] + shift, high))
         w = np.where(high < LEVELS_DB, np.maximum(w, LOUD_SHARE), w)
     return np.asarray((w + 1e-12) / (w + 1e-12).sum())
+
+
+def _within(range_db: tuple[float, float]) -> NDArray[np.float64]:
+    """Even within a range, tapering outside it."""
+    low, high = range_db
+    beyond = np.maximum(np.maximum(low - LEVELS_DB, LEVELS_DB - high), 0.0)
+    return np.asarray(np.exp(-0.5 * (beyond / HISS_TAPER_DB) ** 2))
 
 
 def transfers(source: AirSource, evidence: RoundEvidence, own: int | None, assumed: Assumptions) -> list[Transfer]:

@@ -32,13 +32,15 @@ def air_doubted(weighed: Sequence[Measured], facts: Facts) -> Blunder | None:
         )
         return Blunder(Flag(flag="air-unproven", value=0.0, limit=1.0, text=text), points)
     if facts.restrictor_mm is not None and facts.supply_kpa is not None and 0.1 <= loss <= 99.9:
-        found, limit, unit = leak_mm(loss, facts.restrictor_mm, facts.supply_kpa), UNHEARD_MM, "mm hole"
+        found, limit = leak_mm(loss, facts.restrictor_mm, facts.supply_kpa), UNHEARD_MM
+        stands = f"stands for a {found:.1f} mm hole ({limit:g}"
     else:
-        found, limit, unit = loss, UNHEARD_PERCENT, "% loss"
+        found, limit = loss, UNHEARD_PERCENT
+        stands = f"is high ({limit:g} %"
     if found < limit:
         return None
     text = (
-        f"The reading of {loss:.0f} % stands for a {found:.2g} {unit} ({limit:g} or more should be heard), yet nothing "
+        f"The loss of {loss:.0f} % {stands} or more should be heard), yet nothing "
         "was louder at any point with the air on: it may have been off in the air walk, or on in the quiet one; "
         "walk both again."
     )

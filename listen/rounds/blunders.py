@@ -160,9 +160,11 @@ def quiet_with_air(clips: Sequence[_Clip]) -> Blunder | None:
         for pair in combinations([m for m in here if m.kind is Kind.QUIET], 2):
             calm, loud = sorted(pair, key=lambda m: float(np.median(m.wide_db)))
             rise = loud.wide_db - calm.wide_db
-            excess = float(np.median(rise) - np.median(loud.place_db - calm.place_db))
+            # Louder, and louder than the rumble: wind that drops leaves the hiss where it was.
+            excess = float(np.median(rise) - max(0.0, np.median(loud.place_db - calm.place_db)))
             apart = min((float(np.median(np.abs(air.wide_db - loud.wide_db))) for air in airs), default=np.inf)
-            if excess > QUIET_AIR_DB and apart < QUIET_AIR_SHARE * excess:
+            within = max(_quarters(m.course_db.mean(axis=1)) for m in pair)  # what this shop does by itself
+            if excess > max(QUIET_AIR_DB, within) and apart < QUIET_AIR_SHARE * excess:
                 found.append((excess, at))
     if not found:
         return None

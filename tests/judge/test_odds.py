@@ -38,7 +38,7 @@ def test_both_valves_loud_with_nearly_all_lost_is_a_set_up_fault():
 def test_hiss_at_every_mouth_near_the_plug_and_less_at_the_tailpipe_is_the_fitting():
     levels = dict.fromkeys(FOUR, 12.0) | {"tailpipe": 2.0}
     odds = posterior(made(levels, loss_percent=20.0))
-    assert odds.involved(PathId.FITTING) > 0.6
+    assert odds.involved(PathId.FITTING) > 0.5
     assert max(odds.paths, key=odds.involved) is PathId.FITTING
 
 
@@ -64,8 +64,19 @@ def test_probabilities_sum_to_one_and_a_pairs_mass_is_shared():
     assert odds.probability.sum() == pytest.approx(1.0)
     assert sum(odds.share(p) for p in odds.paths) == pytest.approx(1.0)
     assert odds.involved(PathId.EXHAUST_VALVE) > 0.9
-    assert odds.involved(PathId.RINGS) > 0.4
-    assert odds.share(PathId.RINGS) < 0.6
+    assert 0.1 < odds.involved(PathId.RINGS) < 0.4  # that much may be normal blow-by
+    assert odds.share(PathId.RINGS) < 0.6 * odds.involved(PathId.RINGS)
+
+
+@pytest.mark.parametrize("level_db", [6.0, 9.0, 12.0])
+@pytest.mark.parametrize("readings", [{}, {"loss_percent": 6.0, "restrictor_mm": 1.0, "supply_kpa": 550.0}])
+def test_a_loud_filler_alone_is_not_the_rings(level_db, readings):
+    """Normal blow-by has no known level, and silence elsewhere is no more proof against it than against the rings."""
+    odds = posterior(made({**QUIET, "oil-filler": level_db}, **readings))
+    assert odds.involved(PathId.RINGS) < 0.9
+    assert odds.involved(PathId.NONE) > (0.5 if readings else 0.1)
+    lost = posterior(made({**QUIET, "oil-filler": level_db}, loss_percent=45.0, restrictor_mm=1.0, supply_kpa=550.0))
+    assert lost.involved(PathId.RINGS) > 0.7 > 0.1 > lost.involved(PathId.NONE)
 
 
 def test_prior_and_terms_add_up_to_the_odds_shown():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import struct
 import time
 import zipfile
 from pathlib import Path
@@ -13,6 +14,7 @@ from listen.errors import JobError
 from listen.jobs.exchange.pack import pack
 from listen.jobs.exchange.unpack import unpack
 from listen.jobs.exchange.verify_bag import verify_path
+from listen.jobs.exchange.zip_guard import Limits
 from listen.jobs.folder.disk import sha256_of
 from listen.jobs.folder.journal_file import JOURNAL
 from tests.jobs.shop import quick_judge, small_job
@@ -54,6 +56,21 @@ def zipped(bag: Path, to: Path, top: str) -> Path:
         archive.writestr(f"__MACOSX/{top}._bagit.txt", b"attributes")
         archive.writestr(f"{top}data/.DS_Store", b"window")
     return to
+
+
+def test_zipped_in_the_form_for_large_zips(
+    bag: Path, job: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Some tools write it always, with no number left in the usual place; it is held to the same limits."""
+    monkeypatch.setattr(zipfile, "ZIP_FILECOUNT_LIMIT", 3)
+    again = zipped(bag, tmp_path / "again.zip", "bag/")
+    monkeypatch.undo()
+    data = bytearray(again.read_bytes())
+    struct.pack_into("<2H2L", data, data.rindex(b"PK\x05\x06") + 8, 0xFFFF, 0xFFFF, 0xFFFFFFFF, 0xFFFFFFFF)
+    again.write_bytes(data)
+    arrives(again, job, tmp_path / "there")
+    with pytest.raises(JobError, match=r"more than 7 files"):
+        unpack(again, tmp_path / "else", Limits(entries=7))
 
 
 @pytest.mark.parametrize("top", ["Bench engine (2), für Ida/", ""])

@@ -55,6 +55,10 @@ LEAST_CLIP_BYTES = 42
 """The mark of a FLAC file and its first block (RFC 9639); a shorter file holds no sound."""
 _END = struct.Struct("<4s4H2LH")
 _END_MARK = b"PK\x05\x06"
+_LOCATOR = struct.Struct("<4sLQL")
+_END_64 = struct.Struct("<4sQ2H2L4Q")
+_BIG = (0xFFFF, 0xFFFFFFFF)
+"""In the place of a number that stands in the larger form (zip64)."""
 
 
 def unzip_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
@@ -130,10 +134,25 @@ def _check_directory(path: Path, fd: int, limits: Limits) -> None:
     if at < 0 or len(tail) - at < _END.size:
         raise JobError(f"{path}: not a zip file; give the file that hissway pack wrote")
     _, _, _, _, entries, directory, _, _ = _END.unpack_from(tail, at)
+    if _BIG[0] in (entries, directory) or _BIG[1] in (entries, directory):
+        entries, directory = _big_directory(fd, tail[max(0, at - _LOCATOR.size) : at]) or (entries, directory)
     if entries > limits.entries or directory > limits.directory_bytes:
         raise JobError(
             f"{path}: lists more than {limits.entries} files or {limits.directory_bytes} bytes of names; refused"
         )
+
+
+def _big_directory(fd: int, locator: bytes) -> tuple[int, int] | None:
+    """Files and bytes of a list of files whose numbers stand in the larger form that some tools always write."""
+    if len(locator) < _LOCATOR.size or not locator.startswith(b"PK\x06\x07"):
+        return None
+    os.lseek(fd, min(_LOCATOR.unpack(locator)[2], os.fstat(fd).st_size), os.SEEK_SET)
+    found = os.read(fd, _END_64.size)
+    os.lseek(fd, 0, os.SEEK_SET)
+    if len(found) < _END_64.size or not found.startswith(b"PK\x06\x06"):
+        return None
+    *_, entries, directory, _ = _END_64.unpack(found)
+    return entries, directory
 
 
 def _looked_at(path: Path, archive: zipfile.ZipFile, limits: Limits) -> dict[str, zipfile.ZipInfo]:

@@ -47,7 +47,7 @@ def best_exchange(
     rows, columns = linear_sum_assignment(-fits)
     moved = [int(i) for i, j in zip(rows, columns, strict=True) if i != j]
     gain = float(sum(fits[i, columns[i]] - fits[i, i] for i in moved))
-    return moved, 10.0 * np.log10(np.e) * gain
+    return moved, float(10.0 / np.log(10.0)) * gain
 
 
 def _fits(d: NDArray[np.float64], spread: float, air: bool) -> NDArray[np.float64]:

@@ -90,6 +90,7 @@ def read_drill(data: bytes, room: Path) -> None:
 
 def read_session(data: bytes, room: Path) -> None:
     from listen.lab.chained import START, _sum
+
     from listen.lab.training.book import books
 
     (room / "one.jsonl").write_bytes(data)

@@ -12,6 +12,9 @@ from pathlib import Path
 from typing import BinaryIO
 
 A_DAY_S = 86_400.0
+HELD_OPEN_S = 2.0
+"""A virus scanner, or a second window that reads the file, lets go of it within tenths of a second. Judgement: nobody
+has measured it on Windows."""
 _PASSING = re.compile(r"\.hissway-[0-9a-f]{16}\.tmp")
 """Names of files that are not whole yet; nobody can guess one and lay a link there beforehand."""
 
@@ -35,12 +38,25 @@ def whole_file(path: Path, *, sync: bool = True) -> Iterator[BinaryIO]:
             if sync:
                 file.flush()
                 os.fsync(file.fileno())
-        passing.replace(path)
+        _take_name(passing, path)
     except BaseException:
         remove_if_possible(passing)  # what went wrong first is what is told
         raise
     if sync:
         sync_folder(path.parent)
+
+
+def _take_name(passing: Path, path: Path) -> None:
+    """Put a file in place of another. Windows refuses that while any program has the other open, if only to read it."""
+    end = time.monotonic() + HELD_OPEN_S
+    while True:
+        try:
+            passing.replace(path)
+            return
+        except PermissionError:
+            if os.name != "nt" or time.monotonic() > end:
+                raise
+            time.sleep(0.02)
 
 
 def new_file(path: Path, *, read_too: bool = False, mode: int | None = None) -> int:

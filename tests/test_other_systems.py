@@ -112,3 +112,30 @@ assert os.name == "posix"
 """
     done = run(then, cwd=tmp_path)
     assert done.returncode == 0, done.stderr
+
+
+def test_a_file_that_another_program_reads_is_replaced_once_it_is_let_go(tmp_path: Path) -> None:
+    """Windows gives "access is denied" for a rename over an open file; nothing is left behind where it stays so."""
+    then = """
+import listen.durable as durable
+held, real = [1, 2, 3], Path.replace
+def replace(self, to):
+    if held:
+        held.pop()
+        raise PermissionError(13, "Access is denied")
+    return real(self, to)
+Path.replace = replace
+with durable.whole_file(Path("job.json")) as file:
+    file.write(b"{}")
+assert not held and Path("job.json").read_bytes() == b"{}"
+held, durable.HELD_OPEN_S = list(range(1000)), 0.1
+try:
+    with durable.whole_file(Path("job.json")) as file:
+        file.write(b"{1}")
+except PermissionError:
+    assert [p.name for p in Path(".").iterdir()] == ["job.json"] and Path("job.json").read_bytes() == b"{}"
+else:
+    raise SystemExit("replaced")
+"""
+    done = run(then, cwd=tmp_path)
+    assert done.returncode == 0, done.stderr

@@ -11,7 +11,7 @@ from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
 from listen.errors import HisswayError
-from listen.jobs.job import Job
+from listen.jobs.job import Job, RoundRecord
 from tui.bridge.bay import Bay
 from tui.widgets.key_bar import KeyBar
 from tui.widgets.top_bar import TopBar
@@ -25,6 +25,13 @@ class BayScreen(Screen[R]):
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,q", "back", "Back", key_display="Esc")]
     SHOWS_NUMBERS: ClassVar[Literal["", "round", "job"]] = ""
     """Whether measured numbers or verdicts are seen here: those of the screen's round, or of all rounds of the job."""
+
+    HERE: ClassVar[str] = ""
+    """This screen's own word in the top line."""
+    OF_JOB: ClassVar[bool] = True
+    """Whether it is about the open job."""
+    round_id: str = ""
+    """The round that it is about, if it is about one."""
 
     @property
     def bay(self) -> Bay:
@@ -60,9 +67,17 @@ class BayScreen(Screen[R]):
                 return True
         return False
 
+    @property
+    def record(self) -> RoundRecord:
+        """The round that this screen is about, as it is now."""
+        assert self.bay.job is not None
+        return self.bay.job.round(self.round_id)
+
     def way(self) -> tuple[str, ...]:
-        """The way here, for the top line."""
-        return ()
+        """The way here, for the top line: the job, the cylinder of a screen about a round, and this screen."""
+        job = self.bay.job if self.OF_JOB else None
+        about = f"cylinder {self.record.cylinder}" if job and self.round_id else ""
+        return tuple(part for part in (job.title if job else "", about, self.HERE) if part)
 
     def on_mount(self) -> None:
         """Watch the job."""
@@ -106,7 +121,7 @@ class BayScreen(Screen[R]):
         """Rounds of which this screen shows measured numbers or a verdict now."""
         if self.SHOWS_NUMBERS == "job":
             return tuple(r.id for r in job.rounds if r.verdict is not None)
-        return (getattr(self, "round_id", ""),) if self.SHOWS_NUMBERS == "round" else ()
+        return (self.round_id,) if self.SHOWS_NUMBERS == "round" else ()
 
     def note_shown(self) -> None:
         """Keep account of what whoever sits here has seen: a call by ear after that is not blind."""

@@ -29,6 +29,7 @@ EMPTY = "Press o and choose the job that was done before on this engine."
 class CompareScreen(BayScreen[None]):
     """The open job is the later one."""
 
+    HERE = "before and after"
     SHOWS_NUMBERS = "job"
     CSS_PATH = "compare.tcss"
     AUTO_FOCUS = "#page"
@@ -42,10 +43,6 @@ class CompareScreen(BayScreen[None]):
         """One page."""
         with VerticalScroll(id="page"):
             yield Static(shown(EMPTY), id="text")
-
-    def way(self) -> tuple[str, ...]:
-        """Where we are."""
-        return (self.bay.job.title, "before and after") if self.bay.job else ()
 
     def on_mount(self) -> None:
         """Ask at once which job was before."""

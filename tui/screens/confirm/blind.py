@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 class BlindScreen(HearingScreen[None]):
     """Plays the pairs of a round of the open job."""
 
+    HERE = "confirm"
     BINDINGS: ClassVar[list[BindingType]] = [Binding("m", "match", "Levels")]
 
     def __init__(self, round_id: str) -> None:
@@ -41,16 +42,6 @@ class BlindScreen(HearingScreen[None]):
         self.seed = secrets.token_hex(4)
         """Of the order in which pairs and clips stand."""
         self._matched = True
-
-    @property
-    def record(self) -> RoundRecord:
-        """The round."""
-        assert self.bay.job is not None
-        return self.bay.job.round(self.round_id)
-
-    def way(self) -> tuple[str, ...]:
-        """Where we are."""
-        return (self.bay.job.title, f"cylinder {self.record.cylinder}", "confirm") if self.bay.job else ()
 
     @on(Pairs.Play)
     def _play_pair(self, event: Pairs.Play) -> None:

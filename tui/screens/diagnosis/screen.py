@@ -23,6 +23,7 @@ from tui.screens.pick import PickScreen
 class DiagnosisScreen(BayScreen[None]):
     """One page of text, made anew whenever the job changes."""
 
+    HERE = "diagnosis"
     SHOWS_NUMBERS = "job"
     CSS_PATH = "diagnosis.tcss"
     AUTO_FOCUS = "#page"
@@ -38,10 +39,6 @@ class DiagnosisScreen(BayScreen[None]):
         """The page."""
         with VerticalScroll(id="page"):
             yield Static(id="text")
-
-    def way(self) -> tuple[str, ...]:
-        """Where we are."""
-        return (self.bay.job.title, "diagnosis") if self.bay.job else ()
 
     def show_job(self, job: Job) -> None:
         """Weigh all evidence and show it."""

@@ -38,6 +38,7 @@ BESIDE = 3
 class EngineScreen(EngineKeys):
     """All cylinders of the open job."""
 
+    HERE = "engine"
     CSS_PATH = "engine.tcss"
     AUTO_FOCUS = "#table"
 
@@ -48,10 +49,6 @@ class EngineScreen(EngineKeys):
         yield TypeLine()
         yield Static(id="here")
         yield Static(id="says")
-
-    def way(self) -> tuple[str, ...]:
-        """Where we are."""
-        return (self.bay.job.title, "engine") if self.bay.job else ()
 
     # ------------------------------------------------------------------ showing
 

@@ -91,16 +91,9 @@ class EvidenceScreen(BayScreen[None]):
         self.query_one("#views").set_class(self.size.width >= WIDE, "-beside")
         self.call_after_refresh(self._look)
 
-    @property
-    def record(self) -> RoundRecord:
-        """The round."""
-        assert self.bay.job is not None
-        return self.bay.job.round(self.round_id)
-
     def way(self) -> tuple[str, ...]:
         """Where we are."""
-        where = point(self.at).words
-        return (self.bay.job.title, f"cylinder {self.record.cylinder}", "evidence", where) if self.bay.job else ()
+        return (*super().way(), "evidence", point(self.at).words)
 
     def show_job(self, job: Job) -> None:
         """Words at once; plot and picture when they are ready."""

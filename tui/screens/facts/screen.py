@@ -29,6 +29,7 @@ BOXES = {OPEN: ticks.OPEN, YES: ticks.YES, NO: ticks.NO}
 class FactsScreen(BayScreen[None]):
     """The list, a line to find in it, and what the fact one is on speaks for."""
 
+    HERE = "facts"
     CSS_PATH = "facts.tcss"
     AUTO_FOCUS = "#facts"
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -41,10 +42,6 @@ class FactsScreen(BayScreen[None]):
         yield Field(placeholder="find: any word of a fact or its group", id="find", compact=True)
         yield OptionList(id="facts", markup=False, compact=True)
         yield Static(id="about")
-
-    def way(self) -> tuple[str, ...]:
-        """Where we are."""
-        return (self.bay.job.title, "facts") if self.bay.job else ()
 
     def show_job(self, job: Job) -> None:
         """Fill the list; stay on the line one is on."""

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 class HitRateScreen(BayScreen[None]):
     """One page: shares with their intervals, then every call."""
 
+    HERE = "hit rate"
+    OF_JOB = False
     CSS_PATH = "hit_rate.tcss"
     AUTO_FOCUS = "#page"
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -45,10 +47,6 @@ class HitRateScreen(BayScreen[None]):
         with VerticalScroll(id="page"):
             yield Static(shown("Reading every job ..."), id="state", classes="empty")
             yield Static(id="learning")
-
-    def way(self) -> tuple[str, ...]:
-        """Where we are."""
-        return ("hit rate",)
 
     def on_mount(self) -> None:
         """Count away from the screen."""

@@ -45,7 +45,7 @@ from tui.widgets.panels import CautionPanel, ChoicePanel, EntryPanel
 
 if TYPE_CHECKING:
     from listen.jobs.folder.open_job import OpenJob
-    from listen.jobs.job import Job, RoundRecord
+    from listen.jobs.job import Job
     from listen.jobs.naming import Recording
     from tui.bridge.preferences import Preferences
     from tui.bridge.services import Services
@@ -129,12 +129,6 @@ class RoundScreen(BayScreen[None]):
     # ------------------------------------------------------------------ what workers may ask
 
     @property
-    def record(self) -> RoundRecord:
-        """The round as it is now."""
-        assert self.bay.job is not None
-        return self.bay.job.round(self.round_id)
-
-    @property
     def opened(self) -> OpenJob:
         """The job on disk."""
         assert self.bay.open_job is not None
@@ -194,10 +188,6 @@ class RoundScreen(BayScreen[None]):
             gauge = self.bay.services.gauge(job.round(self.round_id).cylinder)
             self._made = of, lines, view(job, self.round_id, self.now, prefs, lines, gauge)
         return self._made[2]
-
-    def way(self) -> tuple[str, ...]:
-        """Where we are."""
-        return (self.bay.job.title, f"cylinder {self.record.cylinder}") if self.bay.job else ()
 
     def show_job(self, job: Job) -> None:
         """The job changed."""

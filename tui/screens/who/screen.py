@@ -17,14 +17,13 @@ SAY = Say(
 class WhoScreen(BayScreen[None]):
     """One name."""
 
+    HERE = "who sits here"
+    OF_JOB = False
+
     def body(self) -> ComposeResult:
         """What it is for, and the name."""
         yield Banner()
         yield EntryPanel(id="entry")
-
-    def way(self) -> tuple[str, ...]:
-        """Where we are."""
-        return ("who sits here",)
 
     def on_mount(self) -> None:
         """Offer the name as it is."""

@@ -2,7 +2,7 @@
 
 import msgspec
 
-from listen.trade.layout import Engine
+from listen.trade.engine import Engine
 
 
 class CylinderCase(msgspec.Struct, frozen=True, kw_only=True):

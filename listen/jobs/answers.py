@@ -8,8 +8,8 @@ import msgspec
 from listen.errors import EngineError, ReadingError
 from listen.jobs.events import AnswerWithdrawn, EngineDescribed, Payload, ReadingEntered, SymptomNoted, SymptomsAsked
 from listen.jobs.job import Job
+from listen.trade.engine import Engine
 from listen.trade.facts import Fact, facts
-from listen.trade.layout import Engine
 from listen.trade.units import read_pressure, show, unit_named
 
 YES, NO, OPEN = "yes", "no", ""

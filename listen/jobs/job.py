@@ -21,8 +21,9 @@ from listen.jobs.events import (
     SatDown,
     Signed,
 )
+from listen.trade.engine import Engine
 from listen.trade.facts import core
-from listen.trade.layout import Engine, layout
+from listen.trade.layout import layout
 from listen.voice.times import moment
 
 

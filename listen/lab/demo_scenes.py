@@ -7,7 +7,8 @@ from listen.lab.simulator.families import drift_curve
 from listen.lab.simulator.hearing import heard_at
 from listen.lab.simulator.scene import Background, Microphone, Part, PointSpec, RoundSpec, SimFacts, TakeSpec
 from listen.lab.simulator.truth import Cause, Truth
-from listen.trade.layout import Engine, layout, points_for
+from listen.trade.engine import Engine
+from listen.trade.layout import layout, points_for
 from listen.trade.points import Kind, PathId
 
 DEMO_SEED = 20_260_317

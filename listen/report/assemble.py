@@ -20,7 +20,7 @@ from listen.jobs.events import (
     SymptomsAsked,
 )
 from listen.jobs.folder.open_job import OpenJob
-from listen.jobs.job import Job, Stamped
+from listen.jobs.job import Job, RoundRecord, Stamped
 from listen.jobs.judging import program_version
 from listen.jobs.standing import latest_round
 from listen.report import words
@@ -33,7 +33,7 @@ from listen.report.round_part import round_part
 from listen.trade.cautions import cautions, defer, told_in
 from listen.trade.layout import layout_rows
 from listen.trade.numbers import numbers
-from listen.voice import figures, names, times
+from listen.voice import figures, names, times, verdicts
 
 TESTING = (ReadingEntered, ClipKept, PlugSeen, BubblesLooked, SymptomNoted, SymptomsAsked)
 """Events that are a piece of testing."""
@@ -95,7 +95,8 @@ def assemble(
         altered=altered,
         journal_head=opened.head,
         events=job.events,
-        troubles=tuple(_no_folder(t, opened.folder) for t in (*job.troubles, opened.broken) if t),
+        # Without the place on this machine where the job lies.
+        troubles=tuple(t.replace(str(opened.folder), opened.folder.name) for t in (*job.troubles, opened.broken) if t),
         before=before_part(before, job) if before else None,
         hit_rate=hit_rate,
     )
@@ -125,25 +126,13 @@ def _held_over_clips(
     job: Job, signatures: dict[str, tuple[SignaturePart, ...]], files: dict[str, str]
 ) -> dict[str, tuple[SignaturePart, ...]]:
     """Signatures, none of them called good over clips that are not the recorded ones."""
-    changed = {r.id: sum(files[c.id] != "matches" for c in r.live_clips()) for r in job.rounds}
-    return {
-        round_id: tuple(_not_over(s, changed.get(round_id, 0)) for s in signed)
-        for round_id, signed in signatures.items()
-    }
-
-
-def _not_over(s: SignaturePart, count: int) -> SignaturePart:
-    if not count:
-        return s
-    held_by = (
-        f"{s.held_by}; but {count} clip(s) under it are not the ones recorded, so it does NOT hold for this report"
-    )
-    return replace(s, state="bad", held_by=held_by)
-
-
-def _no_folder(text: str, folder: Path) -> str:
-    """A sentence without the place on this machine where the job lies."""
-    return text.replace(str(folder), folder.name)
+    held = dict(signatures)
+    for record in job.rounds:
+        if count := sum(files[c.id] != "matches" for c in record.live_clips()):
+            but = f"; but {count} clip(s) under it are not the ones recorded, so it does NOT hold for this report"
+            signed = signatures.get(record.id, ())
+            held[record.id] = tuple(replace(s, state="bad", held_by=s.held_by + but) for s in signed)
+    return held
 
 
 def read_job(folder: Path) -> OpenJob:
@@ -183,6 +172,7 @@ def _cylinder(job: Job, standing: CylinderStanding, faults: tuple[Fault, ...]) -
     record = latest_round(job, n)
     call = record.call() if record else None
     plug, found = job.plugs.get(n), job.findings.get(n)
+    listened = record and record.verdict and not heard_before(job, record)  # none is sound that nobody listened to
     return CylinderRow(
         cylinder=n,
         dry=words.reading_in_words(job.reading("compression-dry", cylinder=n)),
@@ -190,27 +180,22 @@ def _cylinder(job: Job, standing: CylinderStanding, faults: tuple[Fault, ...]) -
         loss=words.reading_in_words(job.reading("loss", cylinder=n)),
         plug=names.plug_looks(plug.conditions, plug.text) if plug else figures.UNKNOWN,
         by_ear=figures.UNKNOWN if call is None else "declined" if call.declined else names.paths(call.paths),
-        heard=_heard(job, n),
-        decision=_decision(job, n),
-        standing=words.standing(
-            standing.word, listened=bool(record and record.verdict and not heard_before(job, record))
-        ),
+        heard=_heard(job, record),
+        decision=_decision(record),
+        standing="readings good" if standing.word == "sound" and not listened else standing.word,
         cause=standing.words,
         finding=names.paths(found.paths) + (f": {found.text}" if found and found.text else "") if found else "",
     )
 
 
-def _heard(job: Job, n: int) -> str:
-    record = latest_round(job, n)
+def _heard(job: Job, record: RoundRecord | None) -> str:
     if record is None or record.verdict is None:
         return "not listened" if record is None else "not judged"
-    said = words.verdict_in_words(record.verdict.result.verdict)
-    before = heard_before(job, record)
-    return f"{said} ({before})" if before else said
+    v, before = record.verdict.result.verdict, heard_before(job, record)
+    return verdicts.verdict(v.kind, v.paths, v.probability) + (f" ({before})" if before else "")
 
 
-def _decision(job: Job, n: int) -> str:
-    record = latest_round(job, n)
+def _decision(record: RoundRecord | None) -> str:
     if record is None or record.decision is None:
         return figures.UNKNOWN
     p = record.decision.payload

@@ -1,8 +1,6 @@
 """What only a report says of a job, in words; all else is said by ``listen.voice``."""
 
 from listen.jobs.events import ReadingEntered
-from listen.judge.result import Verdict
-from listen.voice import verdicts
 from listen.voice.figures import UNKNOWN, as_read, pressure
 
 
@@ -12,13 +10,3 @@ def reading_in_words(r: ReadingEntered | None) -> str:
         return UNKNOWN
     doubts = f" (confirmed: {', '.join(r.confirmed)})" if r.confirmed else ""
     return as_read(r.value, r.unit) + (f" ({pressure(r.si)})" if r.unit in ("psi", "bar") else "") + doubts
-
-
-def verdict_in_words(v: Verdict) -> str:
-    """A verdict of listening in a few words."""
-    return verdicts.verdict(v.kind, v.paths, v.probability)
-
-
-def standing(word: str, *, listened: bool) -> str:
-    """How a cylinder stands; none is called sound that nobody listened to."""
-    return "readings good" if word == "sound" and not listened else word

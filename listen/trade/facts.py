@@ -10,7 +10,7 @@ from listen.errors import ReadingError
 from listen.trade.causes import causes
 from listen.trade.engine import Engine
 from listen.trade.evidence import evidence_rows
-from listen.trade.tables import rows
+from listen.trade.tables import row_named, rows
 
 Group = Literal["engine", "figures", "smoke", "oil", "running", "cooling", "history", "cylinder", "test"]
 GROUP_WORDS: dict[Group, str] = {
@@ -80,16 +80,8 @@ def facts() -> dict[str, Fact]:
 
 
 def fact(fact_id: str) -> Fact:
-    """Look a fact up.
-
-    Raises
-    ------
-    ReadingError
-        Unknown identifier; the message lists the known ones.
-    """
-    if fact_id not in facts():
-        raise ReadingError(f"unknown fact {fact_id[:60]!r}; known: {' '.join(facts())}")
-    return facts()[fact_id]
+    """Look a fact up; ``ReadingError`` where it is unknown."""
+    return row_named(facts(), fact_id, "fact", ReadingError)
 
 
 @cache

@@ -10,20 +10,6 @@ from listen.trade.engine import Arrangement, Engine, Exhaust
 from listen.trade.points import Point, PointRow, point, point_rows
 from listen.trade.tables import rows
 
-__all__ = [
-    "Engine",
-    "Exhaust",
-    "Layout",
-    "engine_of_rows",
-    "layout",
-    "layout_row",
-    "layout_rows",
-    "neighbours",
-    "place",
-    "points_for",
-    "row_neighbours",
-]
-
 
 class Numbering(msgspec.Struct, frozen=True):
     """One way makers number a layout."""

@@ -5,7 +5,7 @@ from functools import cache
 import msgspec
 
 from listen.errors import ReadingError
-from listen.trade.tables import rows
+from listen.trade.tables import row_named, rows
 
 
 class Plug(msgspec.Struct, frozen=True):
@@ -32,14 +32,5 @@ def plugs() -> tuple[Plug, ...]:
 
 
 def plug(plug_id: str) -> Plug:
-    """Look a condition up.
-
-    Raises
-    ------
-    ReadingError
-        Unknown identifier; the message lists the known ones.
-    """
-    for row in plugs():
-        if row.id == plug_id:
-            return row
-    raise ReadingError(f"unknown plug condition {plug_id[:60]!r}; known: {' '.join(row.id for row in plugs())}")
+    """Look a condition up; ``ReadingError`` where it is unknown."""
+    return row_named({row.id: row for row in plugs()}, plug_id, "plug condition", ReadingError)

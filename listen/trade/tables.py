@@ -12,12 +12,15 @@ every diagnosis. Safety is not up for change: cautions and contradictions are re
 
 import os
 import tomllib
+from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, TypeVar
 
 import msgspec
+
+from listen.errors import HisswayError
 
 Row = TypeVar("Row")
 SHOP = "SHOP"
@@ -57,6 +60,13 @@ def rows(name: str, block: str, form: type[Row]) -> tuple[Row, ...]:
             _misfits[f"{block} {row['id']}"] = f"row {block} {row['id']} of {shop_file().name} does not count: {e}"
             made += [msgspec.convert(r, form) for r in ours if r["id"] == row["id"]]
     return tuple(made)
+
+
+def row_named(known: Mapping[str, Row], name: str, what: str, refused: type[HisswayError]) -> Row:
+    """A row by its identifier; where there is none, ``refused`` is raised with the known ones."""
+    if name not in known:
+        raise refused(f"unknown {what} {name[:60]!r}; known: {' '.join(known)}")
+    return known[name]
 
 
 def _merged(ours: list[dict[str, Any]], mine: list[dict[str, Any]]) -> list[dict[str, Any]]:

@@ -12,7 +12,7 @@ import pytest
 from listen.errors import LabError
 from listen.lab.learners import create_learner
 from listen.lab.simulator.render import render
-from listen.lab.training import held, seal
+from listen.lab.training import held, lesson, seal
 from listen.lab.training.answers import Call
 from listen.lab.training.drills import OpenDrill, read_drill, shipped_drills
 from listen.lab.training.fresh import fresh_round
@@ -33,9 +33,10 @@ SURELY = 1e-4
 def no_sound(monkeypatch: pytest.MonkeyPatch) -> None:
     """Rounds without samples, where nobody listens: drawing stays as it is."""
     mute = Clip.of(np.zeros(800), 8_000)
-    monkeypatch.setattr(
-        held, "render", lambda spec: {(p.point, t.kind, t.order): mute for p in spec.points for t in p.takes}
-    )
+    for module in (held, lesson):
+        monkeypatch.setattr(
+            module, "render", lambda spec: {(p.point, t.kind, t.order): mute for p in spec.points for t in p.takes}
+        )
 
 
 def most_by_chance(rounds: int, share: float) -> int:

@@ -15,7 +15,8 @@ from textual.pilot import Pilot
 
 from listen.jobs.events import CautionAcknowledged, JobNamed, WayChosen
 from listen.jobs.folder.store import create_job
-from listen.trade.layout import Engine, layout
+from listen.trade.engine import Engine
+from listen.trade.layout import layout
 from tui.app import HisswayApp
 from tui.bridge.preferences import Preferences, save
 from tui.screens.round.screen import RoundScreen

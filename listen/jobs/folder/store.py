@@ -19,7 +19,8 @@ from listen.jobs.folder.parts import CLIPS, PARTS
 from listen.jobs.folder.summary import JobSummary, list_jobs
 from listen.jobs.folder.turn import Turn
 from listen.plain_name import plain_name
-from listen.trade.layout import Engine, layout
+from listen.trade.engine import Engine
+from listen.trade.layout import layout
 
 __all__ = ["JobSummary", "OpenJob", "create_job", "jobs_root", "list_jobs", "open_job"]
 

@@ -66,25 +66,3 @@ class Held:
 
 
 PAIR = (Kind.QUIET, Kind.AIR)
-
-
-def rendered(
-    spec: RoundSpec,
-    identifier: str,
-    focus: tuple[str, ...],
-    gave_away: str,
-    trains: str = "",
-    level_db: float | None = None,
-) -> Held:
-    """A simulated round with its clips."""
-    return Held(
-        id=identifier,
-        clips=render(spec),
-        facts=msgspec.convert(msgspec.to_builtins(spec.facts), Facts),
-        truth=tuple(map(str, spec.truth.paths)),
-        focus=focus,
-        gave_away=gave_away,
-        spec=spec,
-        trains=trains,
-        level_db=level_db,
-    )

@@ -11,6 +11,7 @@ import msgspec
 import numpy as np
 
 from listen.lab.simulator.draw import Wishes, draw
+from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import (
     Background,
     Bubbles,
@@ -23,7 +24,8 @@ from listen.lab.simulator.scene import (
     TakeSpec,
 )
 from listen.lab.simulator.shops import SHOPS
-from listen.lab.training.held import Held, rendered
+from listen.lab.training.held import Held
+from listen.rounds.model import Facts
 from listen.trade.points import Kind, PathId
 from listen.voice.names import paths as path_names
 
@@ -172,7 +174,17 @@ def spec_of(
 def held_of(spec: RoundSpec, lesson: Lesson, trains: str = "", level_db: float | None = None) -> Held:
     """Such a round rendered, with what is said of it afterwards."""
     tags = tuple(dict.fromkeys((*focus_of(spec), *lesson.tags)))
-    return rendered(spec, spec.name, tags, lesson.said or clue(spec.truth.paths), trains, level_db)
+    return Held(
+        id=spec.name,
+        clips=render(spec),
+        facts=msgspec.convert(msgspec.to_builtins(spec.facts), Facts),
+        truth=tuple(map(str, spec.truth.paths)),
+        focus=tags,
+        gave_away=lesson.said or clue(spec.truth.paths),
+        spec=spec,
+        trains=trains,
+        level_db=level_db,
+    )
 
 
 CLUES: dict[PathId, str] = {

@@ -69,6 +69,15 @@ def engine_said(job: Job, round_id: str) -> tuple[EngineSay, ...]:
     return tuple(said for _, said in sorted(latest.items()))
 
 
+def told_since(job: Job, round_id: str) -> tuple[int, ...]:
+    """Cylinders that tell of the engine now and were not judged yet when this round was; none once it is signed."""
+    record = job.round(round_id)
+    judged = record.verdict
+    if judged is None or judged.result.engine is None or record.signed:
+        return ()
+    return tuple(one.cylinder for one in engine_said(job, round_id) if one.cylinder not in judged.result.told_by)
+
+
 def _inputs(record: RoundRecord) -> set[tuple[str, float | None]]:
     return {(c.kept.device, c.kept.gain_db) for c in record.live_clips()}
 

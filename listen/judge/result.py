@@ -134,6 +134,8 @@ class RoundResult(msgspec.Struct, frozen=True, kw_only=True):
     verdict: Verdict
     engine: EngineSay | None = None
     """What the round says to the engine's other cylinders; None: it was judged alone."""
+    told_by: tuple[Cylinder, ...] = ()
+    """Other cylinders of the engine whose rounds it was judged with."""
     learnt: tuple[str, ...] = ()
     """What was learnt beyond the round: a sentence on the engine's other cylinders, one on the shop's teardowns."""
     shop: ShopSeen | None = None

@@ -127,6 +127,7 @@ def judge_points(
         paths=_paths(odds),
         verdict=_held_back(said, slips),
         engine=None if engine is None else say(facts.cylinder or 1, evidence, alone, silent=bool(slips)),
+        told_by=tuple(one.cylinder for one in engine or ()),
         learnt=learnt(evidence, odds, engine or ()),
         shop=shop,
     )

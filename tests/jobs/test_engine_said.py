@@ -8,7 +8,7 @@ import pytest
 from listen.jobs import events as ev
 from listen.jobs.fold import fold
 from listen.jobs.job import Job
-from listen.jobs.reference import DECLINED, engine_said
+from listen.jobs.reference import DECLINED, engine_said, told_since
 from listen.judge.result import Blown, EngineSay
 from tests.jobs.made import opened, result
 
@@ -75,6 +75,16 @@ def test_a_round_that_counts_no_more_tells_nothing(after: ev.Payload) -> None:
 def test_another_input_or_gain_tells_nothing(other: dict[str, object]) -> None:
     """Levels are compared as one microphone at one gain hears them."""
     assert told(job(*round_of(1, **other), *round_of(4), judged(1))) == []
+
+
+def test_what_was_told_since_is_known() -> None:
+    """The first cylinder was judged when nobody else was; judged again with both others it waits for nobody."""
+    rounds = [p for n in (1, 2, 4) for p in round_of(n)]
+    first = job(*rounds, judged(4), judged(1), judged(2))
+    assert told_since(first, "r4") == (1, 2)
+    again = msgspec.structs.replace(judged(4).result, told_by=(1, 2))
+    assert told_since(job(*rounds, judged(1), judged(2), msgspec.structs.replace(judged(4), result=again)), "r4") == ()
+    assert told_since(job(*rounds), "r4") == ()
 
 
 def test_a_cylinder_whose_clips_stand_beside_the_round_is_not_counted_twice() -> None:

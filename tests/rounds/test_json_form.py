@@ -18,7 +18,7 @@ from listen.rounds.loose import read_folder
 from listen.trade.points import PathId
 from tests.rounds.made import POINTS, facts, plain, simulated
 
-TOP = ["engine", "learnt", "paths", "points", "round", "schema", "shop", "verdict"]
+TOP = ["engine", "learnt", "paths", "points", "round", "schema", "shop", "told_by", "verdict"]
 POINT = [
     "bubbles_per_s",
     "cycles",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import msgspec
 from bay import (
     bench,
     read_all,
@@ -35,7 +36,9 @@ from listen.jobs.events import (
 from listen.jobs.exchange.keys import make_key
 from listen.jobs.exchange.sign import check_signatures
 from listen.jobs.folder.store import create_job, list_jobs, open_job
+from listen.jobs.judging import judged
 from listen.jobs.walk import walked
+from listen.judge.result import Blown, EngineSay
 from listen.trade.layout import layout
 from tui.app import HisswayApp
 from tui.screens.confirm.screen import ConfirmScreen
@@ -324,10 +327,47 @@ async def test_the_sound_cylinder_can_be_left_out_and_taken_in_again(tmp_path: P
         await until(pilot, lambda: isinstance(app.screen, PickScreen))
         await pilot.press("down", "enter")
         await until(pilot, lambda: app.services.fake_analyst.judged == 1 and not app.job.round(round_id).stale)
+        assert isinstance(app.screen, RoundScreen)
+        await pilot.press("v")
+        await until(pilot, lambda: isinstance(app.screen, VerdictScreen))
         assert "left out on purpose: recorded in another state" in said(app, "#remarks")
         await pilot.press("s")
         await until(pilot, lambda: app.services.fake_analyst.judged == 2 and not app.job.round(round_id).stale)
+        await pilot.press("v")
+        await until(pilot, lambda: isinstance(app.screen, VerdictScreen))
         assert "beside it: 4" in said(app, "#remarks")
+
+
+async def test_a_round_is_judged_again_with_cylinders_judged_since(tmp_path: Path) -> None:
+    """What they tell is offered, not taken unasked; a line says whose word counts."""
+    round_id = await judged_job(tmp_path)
+    mouth = Blown(point="oil-filler", clean=0.9, nats=(0.0,))
+    with open_job(next((tmp_path / "jobs").glob("[!.]*"))) as opened:
+        for id, cylinder in ((round_id, 1), ("c4-b", 4)):
+            if id == "c4-b":
+                opened.append(RoundOpened(round_id=id, cylinder=cylinder))
+                opened.keep_file(tmp_path / "0.flac", opened.new_part(id, "intake", "quiet", "quiet"))
+                opened.keep_file(tmp_path / "1.flac", opened.new_part(id, "intake", "air", "air"))
+            say = EngineSay(cylinder=cylinder, zero_dbfs=-50.0, points=(mouth,))
+            result = msgspec.structs.replace(result_for(["intake"]), engine=say, learnt=("Learnt from nobody yet.",))
+            opened.append(judged(opened.job, id, result))
+        opened.append(*(StepPassed(round_id=round_id, step=s, reason="no time") for s in STEPS))
+        opened.append(CautionAcknowledged(round_id=round_id, caution="set-up"))
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(100, 30)) as pilot:
+        await to_engine(pilot)
+        await to_round_from_engine(pilot)
+        await pilot.press("v")
+        await until(pilot, lambda: isinstance(app.screen, VerdictScreen))
+        assert "Cylinder 4 was judged since: j judges" in said(app, "#remarks")
+        assert "Learnt from nobody yet." in said(app, "#remarks")
+        await until(pilot, lambda: "j Judge again" in screen_text(app))
+        await pilot.press("j")
+        await until(pilot, lambda: app.services.fake_analyst.judged == 1 and not app.job.round(round_id).stale)
+        await pilot.press("v")
+        await until(pilot, lambda: isinstance(app.screen, VerdictScreen))
+        assert "judged since" not in said(app, "#remarks")
+        await until(pilot, lambda: "j Judge again" not in screen_text(app))
 
 
 async def test_evidence_shows_and_plays_both_clips(tmp_path: Path) -> None:

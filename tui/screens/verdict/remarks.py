@@ -3,7 +3,7 @@
 from textual.content import Content
 
 from listen.jobs.job import Job, RoundRecord
-from listen.jobs.reference import reference_cylinders, why_no_reference
+from listen.jobs.reference import reference_cylinders, told_since, why_no_reference
 from listen.trade.cautions import cautions_for, defer
 from listen.voice import names
 from listen.voice.text import plain
@@ -18,6 +18,7 @@ def remarks(job: Job, record: RoundRecord) -> Content:
         shown(_ear(record)),
         shown(_reference(job, record)),
         *(shown(plain(said, 400)) for said in (record.verdict.result.learnt if record.verdict else ())),
+        *([shown(_since(told))] if (told := told_since(job, record.id)) else []),
         *(shown(c, "$warning") for c in (*changed, *cautions)),
         shown(defer(), "$secondary"),
     ]
@@ -30,6 +31,11 @@ def _ear(record: RoundRecord) -> str:
         return "The tech made no call by ear."
     when = "before any number was shown" if call.before_numbers else "after numbers had been shown"
     return f"Called by ear, {when}: {names.by_ear(call.paths, call.sure)}."
+
+
+def _since(told: tuple[int, ...]) -> str:
+    which = f"Cylinder {told[0]} was" if len(told) == 1 else f"Cylinders {' and '.join(map(str, told))} were"
+    return f"{which} judged since: j judges this round again with what they tell of the engine."
 
 
 def _reference(job: Job, record: RoundRecord) -> str:

@@ -11,7 +11,7 @@ from textual.widgets import Static
 
 from listen.jobs.events import StepPassed
 from listen.jobs.job import Job, RoundRecord
-from listen.jobs.reference import DECLINED, reference_cylinders, why_no_reference
+from listen.jobs.reference import DECLINED, reference_cylinders, told_since, why_no_reference
 from listen.jobs.standing import Standing, standing
 from listen.jobs.walk import Wish, advised
 from listen.judge.account import account
@@ -46,6 +46,7 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         Binding("n", "go_there", "Record next"),
         Binding("c", "confirm", "Confirm"),
         Binding("s", "reference", "Sound cylinder in or out"),
+        Binding("j", "judge_again", "Judge again"),
         Binding("space,enter", "back", "Back to the round", show=False),
         Binding("pagedown", "page(1)", "Scroll", show=False),
         Binding("pageup", "page(-1)", "Scroll", show=False),
@@ -144,24 +145,42 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
             self.tell("The round is signed and closed; its sound cylinder stands as it is.")
         elif why_no_reference(record):
             self._decline("")
-        elif others := reference_cylinders(job, self.round_id):
+        elif others := reference_cylinders(job, self.round_id) or told_by(record):
             words = " and ".join(map(str, others))
             title = f"Why are the clips of cylinder {words} not to stand beside this round?"
             self.app.push_screen(PickScreen(title, WHY_NOT), self._decline)
         else:
             self.tell("No other cylinder stands beside this round: nothing to leave out.")
 
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Judging again is offered only where other cylinders were judged since."""
+        job = self.bay.job
+        return action != "judge_again" or (job is not None and bool(told_since(job, self.round_id)))
+
+    def action_judge_again(self) -> None:
+        """Let the other cylinders count as they stand now: the round is judged anew once one is back at it."""
+        if self.record.signed:
+            self.tell("The round is signed and closed; its verdict stands as it is.")
+        else:
+            self._decline("")
+
     def _decline(self, reason: str | None) -> None:
         if reason is None:
             return
         with self.refusing():
             self.bay.write(StepPassed(round_id=self.round_id, step=DECLINED, reason=reason))
+            self.dismiss(())  # a round is judged where it is seen, never behind another screen
 
     def action_confirm(self) -> None:
         """The supervisor's screen."""
         from tui.screens.confirm.screen import ConfirmScreen
 
         self.app.push_screen(ConfirmScreen(self.round_id))
+
+
+def told_by(record: RoundRecord) -> tuple[int, ...]:
+    """Other cylinders whose rounds this one was judged with."""
+    return record.verdict.result.told_by if record.verdict is not None else ()
 
 
 def _chance(p: PathResult, named: bool) -> Chance:

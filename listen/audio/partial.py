@@ -6,17 +6,17 @@ channel.
 
 from __future__ import annotations
 
-import json
-import math
+import dataclasses
 import os
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
+from typing import Annotated, Literal, Self
 
+import msgspec
 import numpy as np
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from listen.audio.write import write_clip
@@ -30,59 +30,37 @@ SYNC_S = 0.5
 """Longest sound not yet on the disk; with the device's latency a crash loses less than the last second."""
 MOST_BYTES = HEADER_BYTES + 4 * 600 * 192_000
 """Ten minutes at the highest rate; a larger file is no part of ours."""
-_SCHEMA = "hissway.part/1"
 _SAMPLE = np.dtype("<f4")
 
 
-@dataclass(frozen=True, slots=True)
-class PartHeader:
+_Count = Annotated[int, msgspec.Meta(ge=0)]
+
+
+class PartHeader(msgspec.Struct, frozen=True):
     """What the samples of a part need to become a clip."""
 
-    rate_hz: int
+    rate_hz: _Count
     """Sample rate."""
     device: str
     """Name of the input."""
     started: datetime | None
     """When the first sample was taken, UTC; None where nobody knows."""
-    overflows: int = 0
+    overflows: _Count = 0
     """Input overflows so far."""
-    frames: int | None = None
+    frames: _Count | None = None
     """Samples in all, once the recording has ended in good order."""
     coded: str = ""
     """As :attr:`listen.signal.clip.Clip.coded`."""
+    schema: Literal["hissway.part/1"] = "hissway.part/1"
 
     def encode(self) -> bytes:
         """One padded line of ``HEADER_BYTES``; a device name too long for it is cut."""
-        device = self.device.encode("ascii", "replace").decode()[:200]
-        said = {"schema": _SCHEMA, "rate_hz": self.rate_hz, "device": device}
-        started = self.started.isoformat() if self.started else None
-        said |= {"started": started, "overflows": self.overflows, "frames": self.frames}
-        said |= {"coded": self.coded[:20]} if self.coded else {}
-        return json.dumps(said).encode("ascii").ljust(HEADER_BYTES - 1) + b"\n"
-
-    @classmethod
-    def decode(cls, header: bytes) -> PartHeader:
-        """Read back what :meth:`encode` wrote (``ValueError``, ``KeyError`` or ``TypeError`` where it is not one)."""
-        said = json.loads(header.decode("ascii"))
-        if said["schema"] != _SCHEMA:
-            raise ValueError(said["schema"])
-        frames = None if said["frames"] is None else _count(said["frames"])
-        started = None if said["started"] is None else datetime.fromisoformat(said["started"])
-        return cls(
-            _count(said["rate_hz"]),
-            str(said["device"]),
-            started,
-            _count(said["overflows"]),
-            frames,
-            str(said.get("coded", ""))[:20],
-        )
-
-
-def _count(said: Any) -> int:
-    """A count as a header states it; ``ValueError`` where it is below zero or endless."""
-    if not 0 <= said < math.inf:
-        raise ValueError(said)
-    return int(said)
+        device = self.device[:HEADER_BYTES].encode("utf-8", "replace").decode()
+        line = msgspec.json.encode(replace(self, device=device))
+        if (over := len(line) - (HEADER_BYTES - 1)) > 0:
+            fewer = -(-over // 6)  # a control character takes six bytes; others less, so it may be asked again
+            return replace(self, device=device[:-fewer]).encode()
+        return line.ljust(HEADER_BYTES - 1) + b"\n"
 
 
 class PartWriter:
@@ -174,10 +152,10 @@ def read_part(path: Path) -> Clip:
     """
     try:
         data = read_file(path, MOST_BYTES)
-        header = PartHeader.decode(data[:HEADER_BYTES])
+        header = msgspec.json.decode(data[:HEADER_BYTES], type=PartHeader)
     except OSError as error:
         raise ClipError(f"{path.name}: cannot be read ({error.strerror or error})") from error
-    except (ValueError, KeyError, TypeError) as error:
+    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
         raise ClipError(f"{path.name}: not an unfinished clip of this program") from error
     held = max(0, len(data) - HEADER_BYTES) // _SAMPLE.itemsize
     samples = np.frombuffer(data, _SAMPLE, held, HEADER_BYTES) if held else np.zeros(0, _SAMPLE)
@@ -186,8 +164,9 @@ def read_part(path: Path) -> Clip:
     if not len(samples):
         raise ClipError(f"{path.name}: no sound had arrived yet; record this clip again")
     h = header
-    clip = Clip.of(samples, h.rate_hz, taken=h.started, device=h.device, overflows=h.overflows, name=path.name)
-    return replace(clip, coded=h.coded)
+    return Clip.of(
+        samples, h.rate_hz, taken=h.started, device=h.device, overflows=h.overflows, coded=h.coded, name=path.name
+    )
 
 
 def finish(part: Path, to: Path) -> Clip:
@@ -200,7 +179,7 @@ def finish(part: Path, to: Path) -> Clip:
     OSError
         The disk is full or the folder cannot be written; the part stays.
     """
-    clip = replace(read_part(part), name=to.name)
+    clip = dataclasses.replace(read_part(part), name=to.name)
     write_clip(to, clip)
     if remove_if_possible(part):
         sync_folder(part.parent)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import os
 from concurrent.futures import wait
 from datetime import UTC, datetime
 from pathlib import Path
@@ -107,6 +109,15 @@ def test_a_take_that_ended_in_order_keeps_its_zeros(tmp_path: Path) -> None:
     assert read_part(tmp_path / "a.part").samples.tolist() == [0.5, 0.25, 0.0, 0.0]
 
 
+def test_a_take_that_ended_in_order_and_lost_its_tail_to_a_power_cut_is_cut_where_sound_ends(tmp_path: Path) -> None:
+    """The header is on the disk and says 480, of the samples only some are: what was filled in goes."""
+    with PartWriter(tmp_path / "a.part", PartHeader(48_000, "vmic", TAKEN)) as writer:
+        writer.write(np.full(480, 0.5, np.float32), 0)
+    whole = (tmp_path / "a.part").read_bytes()
+    (tmp_path / "a.part").write_bytes(whole[: HEADER_BYTES + 4 * 100] + bytes(4 * 200))
+    assert read_part(tmp_path / "a.part").samples.tolist() == [0.5] * 100
+
+
 @pytest.mark.parametrize(("name", "mark"), [("intake-air.flac", b"fLaC"), ("intake-air.wav", b"RIFF")])
 def test_finishing_makes_a_named_clip_and_takes_the_part_away(tmp_path: Path, name: str, mark: bytes) -> None:
     x = a_part(tmp_path / "a.part", closed=True)
@@ -150,6 +161,41 @@ def test_at_most_half_a_second_is_ever_not_on_the_disk(tmp_path: Path, monkeypat
     assert synced[-1] == path.stat().st_size
 
 
+def test_when_a_take_has_ended_all_of_it_is_on_the_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its sound and the header that tells its length: the last sync finds the file as it stays."""
+    synced: list[bytes] = []
+    sync = os.fsync
+
+    def kept(fd: int) -> None:
+        synced.append((tmp_path / "a.part").read_bytes())
+        sync(fd)
+
+    monkeypatch.setattr(os, "fsync", kept)
+    with PartWriter(tmp_path / "a.part", PartHeader(48_000, "vmic", TAKEN)) as writer:
+        writer.write(np.full(480, 0.5, np.float32), 0)
+    assert synced[-1] == (tmp_path / "a.part").read_bytes()
+    assert json.loads(synced[-1][:HEADER_BYTES])["frames"] == 480
+
+
+def test_a_sync_that_failed_beside_the_last_blocks_is_told_at_the_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A later sync of the same file succeeds though what the failed one should have kept is gone."""
+    sync, fails = os.fsync, iter([False, False, True])  # the header, the folder, then the one beside the take
+
+    def failing(fd: int) -> None:
+        if next(fails, False):
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        sync(fd)
+
+    monkeypatch.setattr(os, "fsync", failing)
+    with (
+        pytest.raises(OSError, match=os.strerror(errno.EIO)),
+        PartWriter(tmp_path / "a.part", PartHeader(48_000, "vmic", TAKEN)) as writer,
+    ):
+        writer.write(np.full(48_000, 0.5, np.float32), 0)
+
+
 def test_a_part_never_replaces_another(tmp_path: Path) -> None:
     a_part(tmp_path / "a.part")
     with pytest.raises(FileExistsError):
@@ -163,11 +209,18 @@ def test_what_is_no_part_is_refused(tmp_path: Path, header: bytes) -> None:
         read_part(tmp_path / "a.part")
 
 
-def test_the_header_is_one_line_of_one_sector_even_for_long_device_names() -> None:
-    said = PartHeader(192_000, "ü" * 900, TAKEN, 10**6, 10**9).encode()
-    assert len(said) == HEADER_BYTES
-    assert said.endswith(b"\n")
+@pytest.mark.parametrize("device", ["ü" * 900, "\x1b" * 150, '"' * 300, "Gerät \udce4", "🎤" * 99])
+def test_the_header_is_one_line_of_one_sector_whatever_the_device_is_called(tmp_path: Path, device: str) -> None:
+    """Control characters take six bytes each: such a name once pushed the samples from their place."""
+    header = PartHeader(192_000, device, TAKEN, 10**6, 10**9)
+    said = header.encode()
+    assert len(said) == HEADER_BYTES and said.endswith(b"\n")
     assert json.loads(said)["rate_hz"] == 192_000
+    with PartWriter(tmp_path / "a.part", header) as writer:
+        writer.write(np.full(4, 0.5, np.float32), 0)
+    read = read_part(tmp_path / "a.part")
+    assert read.samples.tolist() == [0.5] * 4
+    assert device.encode("utf-8", "replace").decode().startswith(read.device) and read.device
 
 
 @pytest.mark.parametrize("overflows", ["1e999", "-1", "NaN", "[]"])

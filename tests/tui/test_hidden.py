@@ -38,6 +38,7 @@ async def test_a_verdict_on_a_covered_screen_was_not_shown(tmp_path: Path) -> No
         await pilot.press("s")
         await until(pilot, lambda: isinstance(app.screen, FactsScreen))
         app.sit("Ida Moor", "supervisor")
+        app.sit("Bo", "supervisor")  # another person, to whom nothing was shown yet
         app.write(ReadingEntered(reading="loss", value=27, unit="percent", si=27, cylinder=1))
         await settle(pilot)
         assert not app.sitting.has_seen(app.job.id, round_id)

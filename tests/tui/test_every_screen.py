@@ -1,0 +1,211 @@
+"""Every screen at 80x24, 100x30 and 160x45, light, dark and without colours: no words cut, every key to be found."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from bay import screen_text, to_engine, until
+from fakes import QUICK, FakeMany
+from test_lab import LabServices
+from test_screens import judged_job
+from textual.pilot import Pilot
+from textual.screen import Screen
+from textual.widget import Widget
+from textual.widgets import Static
+
+from listen.jobs.events import NoteAdded, PersonChosen, WayChosen
+from listen.jobs.folder.store import list_jobs, open_job
+from listen.jobs.naming import recordings_in
+from listen.jobs.walk import walked
+from listen.lab.learners import create_learner
+from tests.jobs.short import begin_round
+from tui import screens as package
+from tui.app import HisswayApp
+from tui.bridge.preferences import save
+from tui.screens.card.screen import CardScreen
+from tui.screens.cautions import CautionScreen
+from tui.screens.channels.screen import ChannelsScreen
+from tui.screens.compare.screen import CompareScreen
+from tui.screens.confirm.screen import ConfirmScreen
+from tui.screens.diagnosis.screen import DiagnosisScreen
+from tui.screens.engine.screen import EngineScreen
+from tui.screens.evidence.screen import EvidenceScreen
+from tui.screens.facts.screen import FactsScreen
+from tui.screens.help.screen import HelpScreen, keys_of
+from tui.screens.hit_rate.screen import HitRateScreen
+from tui.screens.jobs.more import SHELVES, WITH_JOB
+from tui.screens.jobs.screen import JobsScreen
+from tui.screens.lab.drill import DrillScreen
+from tui.screens.lab.headphones import HeadphoneScreen
+from tui.screens.lab.screen import LabScreen
+from tui.screens.lab.threshold import ThresholdScreen
+from tui.screens.microphone.screen import MicrophoneScreen
+from tui.screens.naming.cut import CutScreen
+from tui.screens.naming.screen import NamingScreen
+from tui.screens.new_job.screen import NewJobScreen
+from tui.screens.one_line import OneLineScreen
+from tui.screens.page.screen import PageScreen
+from tui.screens.photos.screen import PhotosScreen
+from tui.screens.pick import PickScreen
+from tui.screens.round.bring_in import BringInScreen
+from tui.screens.round.screen import RoundScreen
+from tui.screens.round.times import TimesScreen
+from tui.screens.verdict.screen import VerdictScreen
+from tui.screens.waiting.screen import WaitingScreen
+from tui.screens.who.screen import WhoScreen
+from tui.themes import THEMES
+from tui.widgets.key_bar import KeyBar, key_words
+
+SIZES = ((80, 24), (100, 30), (160, 45))
+LONG = "Wherever the green tractor of the co-operative stands it pops back through the carburettor when it is cold"
+EARLIER = {"NameScreen", "LineScreen", "TickScreen", "AnswerScreen"}
+"""Dialogs of one line or a list, opened by the tests of the screens they belong to."""
+
+
+def cut(screen: Screen[object]) -> list[str]:
+    """Words that no room is left for: outside the screen or their frame, with nothing to scroll them by."""
+    found = []
+    for widget in screen.query(Static):
+        if not widget.display or not str(widget.content).strip() or any(not a.display for a in _around(widget)):
+            continue
+        if any(a.max_scroll_y or a.max_scroll_x for a in _around(widget)):
+            continue
+        geometry = screen.find_widget(widget)
+        seen = geometry.region.intersection(geometry.clip).intersection(screen.region)
+        needed = widget.get_content_height(screen.size, screen.size, widget.content_size.width or 1)
+        if seen.size != geometry.region.size or needed > widget.content_size.height:
+            found.append(f"{widget!r}: {str(widget.content)[:60]!r} needs {needed} lines, {seen} of {geometry.region}")
+    return found
+
+
+def _around(widget: Widget) -> list[Widget]:
+    return [a for a in widget.ancestors_with_self if isinstance(a, Widget)]
+
+
+def lost_keys(app: HisswayApp) -> list[str]:
+    """Keys of the screen that stand neither at its foot nor in its help; the help's own key always stands."""
+    screen, text = app.screen, screen_text(app)
+    offered = [a.binding for a in screen.active_bindings.values() if a.binding.show and a.enabled]
+    bar = screen.query(KeyBar)
+    if not bar:
+        return [] if "Esc" in text or "any key" in text or "Space" in text else ["no word of the key that leads out"]
+    foot = "\n".join(text.splitlines()[-2:])
+    told = {words for _, words in keys_of(screen)}
+    lost = [b.key for b in offered if f"{key_words(b)} {b.description}" not in foot and b.description not in told]
+    return lost + ([] if " Help" in foot or "more key" in foot else ["no help"])
+
+
+async def drawn(pilot: Pilot[object]) -> None:
+    """Until the screen stands still."""
+    text = ""
+    for _ in range(60):
+        await pilot.pause(0.02)
+        text, before = screen_text(pilot.app), text  # type: ignore[arg-type]
+        if text == before and text.strip():
+            return
+
+
+async def everywhere(tmp_path: Path) -> tuple[HisswayApp, dict[str, Callable[[], Screen[object]]]]:
+    """A job with a long title, a judged round, one under way, notes, people; and every screen that shows it."""
+    round_id = await judged_job(tmp_path)
+    folder = tmp_path / "jobs" / list_jobs(tmp_path / "jobs")[0].folder
+    from listen.jobs.events import JobNamed
+
+    with open_job(folder) as opened:
+        opened.append(JobNamed(title=LONG, complaint=LONG), PersonChosen(role="tech", name="Ann Field"))
+        opened.append(WayChosen(way="walks"), NoteAdded(text=LONG, cylinder=1))
+        second = begin_round(opened, 2)
+        clips = opened.clips
+        step, points = walked(opened.job, second).due, walked(opened.job, second).points
+    services = LabServices(tmp_path, FakeMany())
+    save(services.preferences_path(), QUICK)
+    learner = create_learner(services.lab_root(), "Una")
+    app = HisswayApp(services=services)
+    found = recordings_in(clips)
+    one = found.recordings[0]
+
+    def listener() -> object:
+        return next(s for s in app.screen_stack if isinstance(s, RoundScreen)).listener
+
+    screens: dict[str, Callable[[], Screen[object]]] = {
+        "round begun": lambda: RoundScreen(second),
+        "channels": lambda: ChannelsScreen(listener(), tuple(p.id for p in points)),  # type: ignore[arg-type]
+        "times": TimesScreen,
+        "import": BringInScreen,
+        "naming": lambda: NamingScreen(found, points, step),
+        "cut": lambda: CutScreen(one),
+        "round judged": lambda: RoundScreen(round_id),
+        "evidence": lambda: EvidenceScreen(round_id, "intake"),
+        "verdict": lambda: VerdictScreen(round_id),
+        "confirm": lambda: ConfirmScreen(round_id),
+        "page": lambda: PageScreen(1),
+        "job's page": PageScreen,
+        "photos": lambda: PhotosScreen(1),
+        "facts": FactsScreen,
+        "diagnosis": DiagnosisScreen,
+        "compare": CompareScreen,
+        "card": lambda: CardScreen(app.job),  # type: ignore[arg-type]
+        "cautions": CautionScreen,
+        "who": WhoScreen,
+        "note": lambda: OneLineScreen("A note on cylinder 1"),
+        "more": lambda: PickScreen(LONG, [*WITH_JOB, *SHELVES]),
+        "help": lambda: HelpScreen.of(EngineScreen()),
+        "microphone": MicrophoneScreen,
+        "waiting": WaitingScreen,
+        "hit rate": HitRateScreen,
+        "new job": NewJobScreen,
+        "lab": LabScreen,
+        "headphones": lambda: HeadphoneScreen("Una"),
+        "threshold": lambda: ThresholdScreen(services.lab_root(), learner, "white"),
+    }
+    return app, screens
+
+
+@pytest.mark.parametrize("colours", [True, False])
+async def test_every_screen_at_every_size(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, colours: bool) -> None:
+    if not colours:
+        monkeypatch.setenv("NO_COLOR", "1")
+    app, screens = await everywhere(tmp_path)
+    wrong: list[str] = []
+    visited: set[str] = set()
+
+    async def look(pilot: Pilot[object], name: str) -> None:
+        visited.add(type(app.screen).__name__)
+        for i, size in enumerate(SIZES if colours else SIZES[:1]):
+            await pilot.resize_terminal(*size)
+            app.theme = THEMES[i % 2].name
+            await drawn(pilot)
+            bad = [*cut(app.screen), *(f"key {k} is not to be found" for k in lost_keys(app))]
+            wrong.extend(f"{name} at {size[0]}x{size[1]}: {b}" for b in bad)
+
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: isinstance(app.screen, JobsScreen) and app.screen.query_one("#jobs").display)
+        await look(pilot, "jobs")
+        await to_engine(pilot)
+        await look(pilot, "engine")
+        for name, make in screens.items():
+            await app.push_screen(make())
+            await asyncio.sleep(0)
+            await look(pilot, name)
+            if name not in ("round begun",):  # it stays below its dialogs
+                app.pop_screen()
+            if name == "cut":
+                app.pop_screen()
+    assert not wrong, "\n".join(wrong)
+    if colours:
+        left = {c.__name__ for c in _screens()} - visited - EARLIER - {DrillScreen.__name__}
+        assert not left, f"never looked at: {left}"
+
+
+def _screens() -> set[type]:
+    """Every class of a screen that can be opened."""
+
+    def below(kind: type) -> set[type]:
+        return {kind}.union(*(below(k) for k in kind.__subclasses__()))
+
+    assert package.__name__
+    every = {c for c in below(Screen) if c.__module__.startswith("tui.screens.")}
+    return {c for c in every if not any(k.__module__.startswith("tui.screens.") for k in c.__subclasses__())}

@@ -188,7 +188,7 @@ class HisswayApp(App[None]):
         if self.open_job is not None and not self._journal.busy:
             self.job = self.open_job.job
             for screen in self.screen_stack:
-                if isinstance(screen, BayScreen) and screen.is_attached:
+                if isinstance(screen, BayScreen) and screen.is_mounted:
                     screen.show_remark()
 
     @property

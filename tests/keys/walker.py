@@ -33,6 +33,7 @@ from tui.app import HisswayApp
 from tui.bridge import viewer
 from tui.bridge.preferences import save
 from tui.screens.engine.screen import EngineScreen
+from tui.screens.engine.type_line import TypeLine
 from tui.screens.jobs.screen import JobsScreen
 from tui.screens.page.screen import PageScreen
 from tui.screens.pick import PickScreen
@@ -128,8 +129,9 @@ async def _press_on(going: Walk, app: HisswayApp, pilot: Pilot[Any]) -> None:
         key = "enter" if isinstance(app.screen, JobsScreen) and rng.random() < 0.7 else _a_key(rng, app)
         name = type(app.screen).__name__
         going.screens[name] = going.screens.get(name, 0) + 1
-        may_leave = key in (*LEAVES, "q", "enter")
         await press(going, pilot, key)
+        # A busy machine lets the next key come before the program has ended.
+        may_leave = not {*LEAVES, "q", "enter"}.isdisjoint(going.pressed[-3:])
         if app._exit or not app.is_running:
             if app.fault or app._exception is not None or app.return_code not in (None, 0) or not may_leave:
                 raise Broken(f"the program ended: {app.fault or app._exception}")
@@ -249,6 +251,7 @@ async def _take_up_again(going: Walk, app: HisswayApp, pilot: Pilot[Any]) -> Non
         page = app.screen
         if not isinstance(page, PageScreen) or page.cylinder != cylinder:
             raise Broken(f"o on cylinder {cylinder} does not open its page")
+        await _until(partial(_filled, page), 1.0)
         await _turn_lines(going, app, pilot, page)
         await press(going, pilot, "escape")
 
@@ -263,7 +266,7 @@ async def _to_engine(going: Walk, app: HisswayApp, pilot: Pilot[Any]) -> bool:
             await press(going, pilot, "enter")
             if not await _until(lambda: isinstance(app.screen, EngineScreen), 2.0):
                 raise Broken("Enter on a job does not open it")
-        if isinstance(app.screen, EngineScreen):
+        if isinstance(app.screen, EngineScreen) and not app.screen.query_one(TypeLine).is_open:
             return True
         asked_twice = isinstance(app.screen, PickScreen) and tries > OUT // 2
         for key in ("end", "enter") if asked_twice else ("escape",):  # what was typed is dropped only after a yes
@@ -273,6 +276,10 @@ async def _to_engine(going: Walk, app: HisswayApp, pilot: Pilot[Any]) -> bool:
 
 def _listed(jobs: JobsScreen) -> bool:
     return jobs.chosen() is not None
+
+
+def _filled(page: PageScreen) -> bool:
+    return bool(page.lines)
 
 
 async def _turn_lines(going: Walk, app: HisswayApp, pilot: Pilot[Any], page: PageScreen) -> None:

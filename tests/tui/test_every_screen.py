@@ -9,17 +9,22 @@ from pathlib import Path
 import pytest
 from bay import screen_text, to_engine, until
 from fakes import QUICK, FakeMany
+from rich.cells import cell_len
 from test_lab import LabServices
 from test_screens import judged_job
+from textual.app import App, ComposeResult
 from textual.pilot import Pilot
 from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Static
+from tui.screens.lab.headphones import HeadphoneScreen
+from tui.screens.lab.threshold import ThresholdScreen
 
 from listen.jobs.events import NoteAdded, PersonChosen, WayChosen
 from listen.jobs.folder.store import list_jobs, open_job
 from listen.jobs.naming import recordings_in
 from listen.jobs.walk import walked
+from listen.lab.ear.threshold import backgrounds
 from listen.lab.learners import create_learner
 from tests.jobs.short import begin_round
 from tui import screens as package
@@ -39,9 +44,7 @@ from tui.screens.hit_rate.screen import HitRateScreen
 from tui.screens.jobs.more import SHELVES, WITH_JOB
 from tui.screens.jobs.screen import JobsScreen
 from tui.screens.lab.drill import DrillScreen
-from tui.screens.lab.headphones import HeadphoneScreen
 from tui.screens.lab.screen import LabScreen
-from tui.screens.lab.threshold import ThresholdScreen
 from tui.screens.microphone.screen import MicrophoneScreen
 from tui.screens.naming.cut import CutScreen
 from tui.screens.naming.screen import NamingScreen
@@ -57,6 +60,8 @@ from tui.screens.verdict.screen import VerdictScreen
 from tui.screens.waiting.screen import WaitingScreen
 from tui.screens.who.screen import WhoScreen
 from tui.themes import THEMES
+from tui.widgets.cells import Cells
+from tui.widgets.drawn import Drawn
 from tui.widgets.key_bar import KeyBar, key_words
 
 SIZES = ((80, 24), (100, 30), (160, 45))
@@ -71,8 +76,8 @@ def cut(screen: Screen[object]) -> list[str]:
     for widget in screen.query(Static):
         if not widget.display or not str(widget.content).strip() or any(not a.display for a in _around(widget)):
             continue
-        if any(a.max_scroll_y or a.max_scroll_x for a in _around(widget)):
-            continue
+        if any((a.max_scroll_y or a.max_scroll_x) and not isinstance(a, Screen) for a in _around(widget)):
+            continue  # it can be scrolled to; a whole screen is not meant to be
         geometry = screen.find_widget(widget)
         seen = geometry.region.intersection(geometry.clip).intersection(screen.region)
         needed = widget.get_content_height(screen.size, screen.size, widget.content_size.width or 1)
@@ -102,7 +107,7 @@ async def drawn(pilot: Pilot[object]) -> None:
     """Until the screen stands still."""
     text = ""
     for _ in range(60):
-        await pilot.pause(0.02)
+        await pilot.pause(0.01)
         text, before = screen_text(pilot.app), text  # type: ignore[arg-type]
         if text == before and text.strip():
             return
@@ -159,25 +164,45 @@ async def everywhere(tmp_path: Path) -> tuple[HisswayApp, dict[str, Callable[[],
         "new job": NewJobScreen,
         "lab": LabScreen,
         "headphones": lambda: HeadphoneScreen("Una"),
-        "threshold": lambda: ThresholdScreen(services.lab_root(), learner, "white"),
+        "threshold": lambda: ThresholdScreen(services.lab_root(), learner, backgrounds()[0]),
     }
     return app, screens
 
 
-@pytest.mark.parametrize("colours", [True, False])
-async def test_every_screen_at_every_size(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, colours: bool) -> None:
-    if not colours:
+@pytest.mark.parametrize("sizes", [(SIZES[0],), SIZES[1:]], ids=["no colours", "colours"])
+async def test_every_screen_at_every_size(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, sizes: tuple[tuple[int, int], ...]
+) -> None:
+    if sizes[0] == SIZES[0]:  # what is drawn is the same: the smallest without colours, the others with
         monkeypatch.setenv("NO_COLOR", "1")
     app, screens = await everywhere(tmp_path)
     wrong: list[str] = []
     visited: set[str] = set()
 
+    short: list[str] = []
+    put = Cells.put
+
+    def watched(line: Cells, at: int, text: str, style: str, room: int | None = None) -> int:
+        has = len(line) - at if room is None else min(room, len(line) - at)
+        if 0 < has < cell_len(text):
+            short.append(text)
+        return put(line, at, text, style, room)
+
+    monkeypatch.setattr(Cells, "put", watched)
+
     async def look(pilot: Pilot[object], name: str) -> None:
         visited.add(type(app.screen).__name__)
-        for i, size in enumerate(SIZES if colours else SIZES[:1]):
+        for i, size in enumerate(sizes):
             await pilot.resize_terminal(*size)
             app.theme = THEMES[i % 2].name
+            short.clear()
+            app.screen.refresh(layout=True)
+            for widget in app.screen.query(Drawn):
+                widget.refresh()
             await drawn(pilot)
+            wrong.extend(
+                f"{name} at {size[0]}x{size[1]}: drawn short: {text!r}" for text in dict.fromkeys(short) if text != LONG
+            )
             bad = [*cut(app.screen), *(f"key {k} is not to be found" for k in lost_keys(app))]
             wrong.extend(f"{name} at {size[0]}x{size[1]}: {b}" for b in bad)
 
@@ -195,9 +220,23 @@ async def test_every_screen_at_every_size(tmp_path: Path, monkeypatch: pytest.Mo
             if name == "cut":
                 app.pop_screen()
     assert not wrong, "\n".join(wrong)
-    if colours:
-        left = {c.__name__ for c in _screens()} - visited - EARLIER - {DrillScreen.__name__}
-        assert not left, f"never looked at: {left}"
+    left = {c.__name__ for c in _screens()} - visited - EARLIER - {DrillScreen.__name__}
+    assert not left, f"never looked at: {left}"
+
+
+async def test_the_measure_itself_finds_what_is_cut() -> None:
+    class Short(App[None]):
+        CSS = "#low { height: 1; } #wide { width: 200; } #fits { height: auto; }"
+
+        def compose(self) -> ComposeResult:
+            yield Static("two lines\nof words", id="low")
+            yield Static("beyond the edge", id="wide")
+            yield Static("two lines\nof words", id="fits")
+
+    async with Short().run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        found = cut(pilot.app.screen)
+        assert len(found) == 2 and "low" in found[0] and "wide" in found[1]
 
 
 def _screens() -> set[type]:

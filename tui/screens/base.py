@@ -1,13 +1,14 @@
 """What all screens share: the top line, the keys at the bottom, the way back, and messages that stay text."""
 
-from collections.abc import Awaitable, Callable, Coroutine, Iterator
+from collections.abc import Callable, Coroutine, Iterator
 from contextlib import contextmanager
 from typing import Any, ClassVar, Literal, TypeVar, cast
 
 from textual import events
 from textual.actions import SkipAction, parse
-from textual.app import ComposeResult
+from textual.app import ComposeResult, ScreenError
 from textual.binding import Binding, BindingType
+from textual.css.query import NoMatches
 from textual.screen import Screen
 
 from listen.errors import HisswayError
@@ -138,11 +139,19 @@ class BayScreen(Screen[R]):
             with self.refusing():
                 await work()
 
-        self.run_worker(cast("Callable[[], Awaitable[None]]", told), group=group, exclusive=True)
+        self.run_worker(self._while_here(told), group=group, exclusive=True)
 
     def start_beside(self, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
         """Run something beside the screen that nothing ends but its own end."""
-        self.run_worker(cast("Callable[[], Awaitable[None]]", work))
+        self.run_worker(self._while_here(work))
+
+    async def _while_here(self, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
+        """Do it; what it wants to show on a screen that was left meanwhile is dropped."""
+        try:
+            await work()
+        except (NoMatches, ScreenError):
+            if self in self.app.screen_stack:
+                raise
 
     def tell(self, text: object, *, bad: bool = False) -> None:
         """A short message in the corner."""

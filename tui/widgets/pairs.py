@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
+from rich.cells import cell_len
 from textual import events
 from textual.binding import Binding, BindingType
 from textual.message import Message
@@ -11,6 +12,9 @@ from textual.reactive import reactive
 from listen.voice.text import plain
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import Drawn
+
+MOST_WORDS = 28
+"""Columns of a pair's name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +65,8 @@ class Pairs(Drawn, can_focus=True):
             return line
         pair, here = self.pairs[y], y == self.chosen
         line.put(0, "▶" if here else " ", "warn")
-        at = line.put(2, plain(pair.words), "strong" if here else "plain", 28)
-        at = max(at + 2, 30)
+        line.put(2, plain(pair.words), "strong" if here else "plain", MOST_WORDS)
+        at = 4 + max(min(cell_len(plain(p.words)), MOST_WORDS) for p in self.pairs)
         for i, name in enumerate(pair.clips):
             live = self.sounding == (pair.id, i)
             at = line.put(at, f"♪ {name} ♪" if live else f"  {name}  ", "sure" if live else "dim") + 2

@@ -117,8 +117,8 @@ class MicrophoneScreen(BayScreen[None]):
             self._listen()
 
     def _meter(self) -> None:
-        meter = self.query_one(LevelMeter)
-        if self.listener is not None:
+        if self.listener is not None and self.app.screen is self:
+            meter = self.query_one(LevelMeter)
             meter.silent, meter.reading = self.listener.trouble, self.listener.reading
 
     def _answer(self, text: str, style: str) -> None:

@@ -4,7 +4,7 @@ import asyncio
 from typing import ClassVar
 
 from rich.text import Text
-from textual import on, work
+from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.widgets import DataTable, Static
@@ -66,8 +66,11 @@ class WaitingScreen(BayScreen[None]):
             self.bay.put_away()
             self.load()
 
-    @work(exclusive=True)
-    async def load(self) -> None:
+    def load(self) -> None:
+        """Read the jobs anew."""
+        self.start(self._load, "load")
+
+    async def _load(self) -> None:
         """Read the folder away from the screen's own thread."""
         from listen.jobs.folder.summary import list_jobs
 

@@ -2,7 +2,7 @@
 
 import msgspec
 
-from listen.jobs.decision import Decision, Place
+from listen.jobs.decision import Decision, Place, asked_step
 from listen.jobs.events import (
     ByEarCalled,
     CheckMade,
@@ -19,6 +19,7 @@ from listen.jobs.events import (
     PlugSeen,
     ReadingEntered,
     SatDown,
+    SentBack,
     Signed,
 )
 from listen.trade.engine import Engine
@@ -182,6 +183,15 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     def takes(self, point: str, walk: str) -> int:
         """How many clips were ever kept at this point in this walk."""
         return sum(c.kept.point == point and c.kept.walk == walk for c in self.clips)
+
+    def came(self, asked: Decision) -> bool:
+        """Whether the clip that a decision sent the round back for came since, or was left out with a reason."""
+        what, since = asked.payload, self.clips[asked.clips_before :]
+        assert isinstance(what, SentBack)
+        wanted = (what.point, what.clip_kind)
+        return asked_step(asked) in self.passed or any(
+            (c.kept.point, c.kept.clip_kind) == wanted and not c.taken_back for c in since
+        )
 
     def skip(self, point: str, walk: str) -> Skip | None:
         """The skip that leaves this point out of this walk, if any."""

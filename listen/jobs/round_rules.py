@@ -1,5 +1,8 @@
 """What each kind of event about a round does to it."""
 
+from collections.abc import Callable
+from typing import Any
+
 from msgspec.structs import replace
 
 from listen.jobs import events as ev
@@ -21,15 +24,6 @@ def _caution(job: Job, p: ev.CautionAcknowledged, event: ev.Event) -> Job:
     if p.round_id is None:
         return replace(job, cautions=(*job.cautions, p.caution))
     return with_round(job, p.round_id, event, lambda r: replace(r, cautions=(*r.cautions, p.caution)))
-
-
-def _passed(job: Job, p: ev.StepPassed, event: ev.Event) -> Job:
-    return with_round(
-        job,
-        p.round_id,
-        event,
-        lambda r: replace(r, passed=_passing(r.passed, p), reread=r.reread or p.step == DECLINED),
-    )
 
 
 def _passing(passed: dict[str, str], p: ev.StepPassed) -> dict[str, str]:
@@ -64,18 +58,6 @@ def _taken_back(job: Job, p: ev.ClipTakenBack, event: ev.Event) -> Job:
     return with_round(job, found.kept.round_id, event, change)
 
 
-def _skipped(job: Job, p: ev.PointSkipped, event: ev.Event) -> Job:
-    def change(r: RoundRecord) -> RoundRecord:
-        others = tuple(s for s in r.skips if s.point != p.point or (p.walk and s.walk != p.walk))
-        return replace(r, skips=(*others, Skip(p.point, p.walk, p.reason)) if p.skipped else others)
-
-    return with_round(job, p.round_id, event, change)
-
-
-def _imported(job: Job, p: ev.RoundImported, event: ev.Event) -> Job:
-    return with_round(job, p.round_id, event, lambda r: r)
-
-
 def _call(job: Job, p: ev.ByEarCalled, event: ev.Event) -> Job:
     def change(r: RoundRecord) -> RoundRecord:
         said = replace(p, before_numbers=p.before_numbers and not (p.sitting and numbers_seen(r, p.name, p.sitting)))
@@ -83,18 +65,6 @@ def _call(job: Job, p: ev.ByEarCalled, event: ev.Event) -> Job:
         return replace(r, calls=(*r.calls, said), before_calls=(*r.before_calls, (pairs, len(r.clips))))
 
     return with_round(job, p.round_id, event, change)
-
-
-def _bubbles(job: Job, p: ev.BubblesLooked, event: ev.Event) -> Job:
-    return with_round(job, p.round_id, event, lambda r: replace(r, bubbles=p.seen, reread=True))
-
-
-def _air_followed(job: Job, p: ev.AirFollowed, event: ev.Event) -> Job:
-    return with_round(job, p.round_id, event, lambda r: replace(r, air_followed=p.seen, reread=True))
-
-
-def _judged(job: Job, p: ev.Judged, event: ev.Event) -> Job:
-    return with_round(job, p.round_id, event, lambda r: replace(r, judged=(*r.judged, p), reread=False))
 
 
 def _decided(job: Job, p: ev.Confirmed | ev.Overruled | ev.SentBack, event: ev.Event) -> Job:
@@ -140,10 +110,6 @@ def _signed(job: Job, p: ev.Signed, event: ev.Event) -> Job:
     return replace(job, rounds=tuple(sign(r) if r.id == p.round_id else r for r in job.rounds))
 
 
-def _aside(job: Job, p: ev.RoundSetAside, event: ev.Event) -> Job:
-    return with_round(job, p.round_id, event, lambda r: replace(r, aside=p.aside))
-
-
 def _shown(job: Job, p: ev.NumbersShown, event: ev.Event) -> Job:
     return replace(job, rounds=tuple(replace(r, shown=(*r.shown, p)) if r.id in p.rounds else r for r in job.rounds))
 
@@ -155,23 +121,38 @@ def _played(job: Job, p: ev.PairPlayed, event: ev.Event) -> Job:
     )
 
 
+def _skips(r: RoundRecord, p: ev.PointSkipped) -> tuple[Skip, ...]:
+    others = tuple(s for s in r.skips if s.point != p.point or (p.walk and s.walk != p.walk))
+    return (*others, Skip(p.point, p.walk, p.reason)) if p.skipped else others
+
+
+CHANGES: dict[type[ev.Payload], Callable[[RoundRecord, Any], dict[str, Any]]] = {
+    ev.StepPassed: lambda r, p: {"passed": _passing(r.passed, p), "reread": r.reread or p.step == DECLINED},
+    ev.PointSkipped: lambda r, p: {"skips": _skips(r, p)},
+    ev.RoundImported: lambda r, p: {},
+    ev.BubblesLooked: lambda r, p: {"bubbles": p.seen, "reread": True},
+    ev.AirFollowed: lambda r, p: {"air_followed": p.seen, "reread": True},
+    ev.Judged: lambda r, p: {"judged": (*r.judged, p), "reread": False},
+    ev.RoundSetAside: lambda r, p: {"aside": p.aside},
+}
+"""Events that change fields of their own round and nothing else."""
+
+
+def _changed(job: Job, p: Any, event: ev.Event) -> Job:
+    return with_round(job, p.round_id, event, lambda r: replace(r, **CHANGES[type(p)](r, p)))
+
+
 ROUND_RULES: dict[type[ev.Payload], Rule] = {
+    **dict.fromkeys(CHANGES, _changed),
     ev.RoundOpened: _round,
     ev.CautionAcknowledged: _caution,
-    ev.StepPassed: _passed,
     ev.ClipKept: _clip,
     ev.ClipTakenBack: _taken_back,
-    ev.PointSkipped: _skipped,
-    ev.RoundImported: _imported,
     ev.ByEarCalled: _call,
-    ev.BubblesLooked: _bubbles,
-    ev.AirFollowed: _air_followed,
-    ev.Judged: _judged,
     ev.Confirmed: _decided,
     ev.Overruled: _decided,
     ev.SentBack: _decided,
     ev.Signed: _signed,
-    ev.RoundSetAside: _aside,
     ev.NumbersShown: _shown,
     ev.PairPlayed: _played,
 }

@@ -8,7 +8,7 @@ from typing import Literal
 
 import msgspec
 
-from listen.jobs.decision import Decision, Heard, asked_step
+from listen.jobs.decision import Decision, Heard
 from listen.jobs.events import Confirmed, Overruled, SentBack, Signed
 from listen.jobs.job import Job, RoundRecord
 from listen.judge.result import Verdict
@@ -139,7 +139,9 @@ def _decided(base: Standing, record: RoundRecord, d: Decision) -> Standing:
                 probability=None,
             )
         case SentBack():
-            return msgspec.structs.replace(told, how="sent-back", reason=said.reason, answered=_answered(record, d))
+            return msgspec.structs.replace(
+                told, how="sent-back", reason=said.reason, answered=record.came(d) and not record.stale
+            )
         case Confirmed():
             return msgspec.structs.replace(
                 told,
@@ -178,11 +180,3 @@ def _said(d: Decision) -> object:
     if isinstance(d.payload, Overruled):
         return kind_of_paths(d.payload.paths), frozenset(p for p in d.payload.paths if p != "none")
     return "sent-back", d.payload.point, d.payload.clip_kind
-
-
-def _answered(record: RoundRecord, d: Decision) -> bool:
-    asked = d.payload
-    assert isinstance(asked, SentBack)
-    since = record.clips[d.clips_before :]
-    came = any(c.kept.point == asked.point and c.kept.clip_kind == asked.clip_kind and not c.taken_back for c in since)
-    return (came or asked_step(d) in record.passed) and not record.stale

@@ -281,10 +281,7 @@ def _asked_for(record: RoundRecord) -> Step | None:
     decision = record.decision
     if decision is None or not isinstance(asked := decision.payload, SentBack):
         return None
-    since = record.clips[decision.clips_before :]
-    if any(c.kept.point == asked.point and c.kept.clip_kind == asked.clip_kind and not c.taken_back for c in since):
-        return None
-    if asked_step(decision) in record.passed:
+    if record.came(decision):
         return None
     p = point(asked.point)
     kinds = [r for r in TABLE if r.clip_kind == asked.clip_kind]

@@ -17,8 +17,6 @@ from textual.pilot import Pilot
 from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Static
-from tui.screens.lab.headphones import HeadphoneScreen
-from tui.screens.lab.threshold import ThresholdScreen
 
 from listen.jobs.events import NoteAdded, PersonChosen, WayChosen
 from listen.jobs.folder.store import list_jobs, open_job
@@ -45,6 +43,7 @@ from tui.screens.jobs.more import SHELVES, WITH_JOB
 from tui.screens.jobs.screen import JobsScreen
 from tui.screens.lab.drill import DrillScreen
 from tui.screens.lab.screen import LabScreen
+from tui.screens.lab.which import HeadphoneScreen, ThresholdScreen
 from tui.screens.microphone.screen import MicrophoneScreen
 from tui.screens.naming.cut import CutScreen
 from tui.screens.naming.screen import NamingScreen

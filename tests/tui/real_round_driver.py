@@ -1,7 +1,8 @@
-"""Run in a subprocess: walks a round on the real screens with a real PortAudio input and the real analyst.
+"""Run in a subprocess: takes a round on the real screens with a real PortAudio input and the real analyst.
 
-Before every clip it prints ``["due", point, kind]`` and waits for a line, so that the test can turn the air on and off;
-at the end it prints the verdict and what was kept.
+Walked, it prints ``["due", point, kind]`` before every clip and waits for a line, so that the test can turn the air on
+and off. All at once, it prints ``["recording"]`` as a take begins and ``["told", sentence]`` as soon as a channel is
+told to fail. At the end it prints the verdict and what was kept.
 """
 
 from __future__ import annotations
@@ -11,14 +12,19 @@ import json
 import sys
 from pathlib import Path
 
-from bay import FOUR_POINTS, read_cautions, to_engine, type_text, until
+import msgspec
+from bay import FOUR_POINTS, read_cautions, settle, to_engine, type_text, until
 
 from listen.jobs.events import WayChosen
 from listen.jobs.folder.store import create_job
+from listen.jobs.ways import ALL
 from tui.app import HisswayApp
 from tui.bridge.preferences import Preferences
 from tui.bridge.services import Services
+from tui.screens.cautions import CautionScreen
+from tui.screens.round import ways
 from tui.screens.round.screen import RoundScreen
+from tui.widgets.countdown import Countdown
 
 
 class BenchServices(Services):
@@ -28,6 +34,9 @@ class BenchServices(Services):
         """Beside the jobs."""
         assert self.jobs is not None
         return self.jobs / "screens.json"
+
+
+ANSWERS = {"call": "d", "bubbles": "n", "followed": "y"}
 
 
 def tell(*words: object) -> None:
@@ -44,11 +53,34 @@ async def clip(pilot, screen: RoundScreen) -> None:
     tell("outcome", screen.now.outcome.kept, screen.now.outcome.sentence)
 
 
-async def main(root: Path) -> None:
+async def every_point(pilot, screen: RoundScreen) -> None:
+    """One take of all points that are due, its cautions read before the first."""
+    await pilot.press("space")
+    while not screen.now.busy:
+        await settle(pilot)
+        if isinstance(pilot.app.screen, CautionScreen):
+            await pilot.press("space")
+    await until(pilot, lambda: screen.now.mark is not None or not screen.now.busy, 20)
+    tell("recording")
+    countdown = screen.query_one(Countdown)
+    said = ""
+    while screen.now.busy:
+        if countdown.count is not None and countdown.count.more.startswith("!") and countdown.count.more != said:
+            said = countdown.count.more
+            tell("told", said)
+        await pilot.pause(0.02)
+    await until(pilot, lambda: not screen.now.checking and screen.now.outcome is not None, 60)
+    assert screen.now.outcome is not None
+    tell("outcome", sorted(c.kept.point for c in screen.record.live_clips()), screen.now.outcome.sentence)
+
+
+async def main(root: Path, way: str) -> None:
     with create_job(root, title="Real", engine=FOUR_POINTS) as opened:
-        opened.append(WayChosen(way="walks"))
+        opened.append(WayChosen(way=way))
+    ways.CYCLES, ways.PERIOD_S = 3, 2.4
+    name = "vmic4" if way == ALL else "vmic"
     app = HisswayApp(services=BenchServices(root))
-    app.preferences = Preferences(before_s=0.1, clip_s=2.0, input_name="vmic")
+    app.preferences = Preferences(before_s=0.1, clip_s=2.0, input_name=name)
     async with app.run_test(size=(80, 24)) as pilot:
         await to_engine(pilot)
         await pilot.press("r")
@@ -62,10 +94,14 @@ async def main(root: Path) -> None:
         await type_text(pilot, "38")
         await until(pilot, lambda: screen.step().kind == "clip")
         while (step := screen.step()).kind != "done":
-            if step.kind == "clip":
+            if step.kind == "clip" and way == ALL:
+                channels = {screen.listener.name: ("intake", "tailpipe", "oil-filler", "radiator")}
+                app.preferences = msgspec.structs.replace(app.preferences, channels=channels)
+                await every_point(pilot, screen)
+            elif step.kind == "clip":
                 await clip(pilot, screen)
-            elif step.kind in ("call", "bubbles"):
-                await pilot.press("d" if step.kind == "call" else "n")
+            elif step.kind in ANSWERS:
+                await pilot.press(ANSWERS[step.kind])
                 await until(pilot, lambda was=step.kind: screen.step().kind != was)
             else:
                 await until(pilot, lambda: screen.step().kind == "done" or bool(screen.now.outcome), 60)
@@ -75,4 +111,4 @@ async def main(root: Path) -> None:
 
 
 if __name__ == "__main__":
-    asyncio.run(main(Path(sys.argv[1])))
+    asyncio.run(main(Path(sys.argv[1]), sys.argv[2]))

@@ -1,7 +1,8 @@
 """A microphone that hears a simulated round, in real time or faster: the same interface as a real one, no PortAudio.
 
-Two activities meet here: a worker thread records (:meth:`SimulatedMicrophone.record`), the screen drains blocks for its
-meter. They share a deque (one appends, one pops; both atomic) and the aim, a tuple replaced whole.
+Three activities meet here: a worker thread records (:meth:`SimulatedMicrophone.record`), the screen drains blocks for
+its meter, and what a switched take will hear is made while whoever works gets ready, so that sound and count agree.
+They share a deque (one appends, one pops; both atomic) and the aim, a tuple replaced whole; a take waits for its sound.
 """
 
 import threading
@@ -33,6 +34,8 @@ LATE_S = 0.3
 DECAY_S = 0.2
 """Hiss dying away after shut-off: a leak of some ten percent and half a litre behind the valve."""
 Spans = tuple[tuple[float, float], ...]
+PAIR = (Kind.QUIET, Kind.AIR)
+"""What a switched take is made of."""
 IDLE_S = 3.0
 """Length of the loop heard between takes."""
 
@@ -72,6 +75,7 @@ class SimulatedMicrophone:
         self._recording = False
         self._idle_since = time.monotonic()
         self._idle_at = 0
+        self._made = threading.Thread(target=self._make, daemon=True)
 
     @property
     def name(self) -> str:
@@ -104,10 +108,24 @@ class SimulatedMicrophone:
         In a switched take the air follows ``on_s`` as a hand does: a little late, and dying away after shut-off.
         """
         self._aim, self._on_s = (point(at).id, Kind.QUIET if kind == Kind.SWITCHED else kind), on_s
+        self._make_ahead()
 
     def aim_all(self, places: Sequence[str], on_s: Spans = ()) -> None:
         """Lay the microphones at these points, a channel each (empty: unused), and switch the air at these times."""
         self._places, self._on_s = tuple(places), on_s
+        self._make_ahead()
+
+    def _make_ahead(self) -> None:
+        if self._on_s and not self._made.is_alive():
+            self._made = threading.Thread(target=self._make, daemon=True)
+            self._made.start()
+
+    def _make(self) -> None:
+        for at in {self._aim[0], *self._places} - {""}:
+            self._pair(at, self._on_s[-1][1] + self._on_s[0][0])
+
+    def _switched_before(self, at: str) -> int:
+        return self._taken.get((at, Kind.SWITCHED), 0)
 
     def tap(self, channel: int) -> None:
         """Somebody taps a microphone."""
@@ -160,8 +178,8 @@ class SimulatedMicrophone:
         if not self._is_open:
             raise AudioError(f"{self.name} is not open; open it first")
         aim = self._aim
-        order = self._taken.get(aim, 0) + 1
-        samples = self._switched(aim[0], order, seconds) if self._on_s else self._clip(*aim, order, seconds).samples
+        order = (self._switched_before(aim[0]) if self._on_s else self._taken.get(aim, 0)) + 1
+        samples = self._switched(aim[0], seconds) if self._on_s else self._clip(*aim, order, seconds).samples
         self._recording = True
         try:
             recording = self._play([(part, samples)], cancel)[0]
@@ -172,7 +190,7 @@ class SimulatedMicrophone:
         finally:
             self._recording = False
             self._idle_since = time.monotonic()
-        self._taken[aim] = order
+        self._taken[(aim[0], Kind.SWITCHED) if self._on_s else aim] = order
         return recording
 
     def record_all(
@@ -181,9 +199,8 @@ class SimulatedMicrophone:
         """Write what each microphone hears to its own part; see the protocol."""
         if not self._is_open:
             raise AudioError(f"{self.name} is not open; open it first")
-        order = self._taken.get(("all", Kind.SWITCHED), 0) + 1
         wanted = [(p, at) for p, at in zip(parts, self._by_channel(), strict=False) if p is not None]
-        made = [(p, self._switched(at, order, seconds)) for p, at in wanted]
+        made = [(p, self._switched(at, seconds)) for p, at in wanted]
         self._recording = True
         try:
             done = {r.part: r for r in self._play(made, cancel)}
@@ -192,7 +209,7 @@ class SimulatedMicrophone:
         finally:
             self._recording = False
             self._idle_since = time.monotonic()
-        self._taken["all", Kind.SWITCHED] = order
+        self._taken |= {(at, Kind.SWITCHED): self._switched_before(at) + 1 for _, at in wanted}
         return tuple(None if p is None else done.get(p) for p in parts)
 
     def _play(self, made: Sequence[tuple[Path, NDArray[np.float32]]], cancel: threading.Event) -> list[Recording]:
@@ -220,9 +237,11 @@ class SimulatedMicrophone:
         due = began + at / self.rate_hz / self._pace
         return cancel.wait(max(0.0, due - time.monotonic()))
 
-    def _switched(self, at: str, order: int, seconds: float) -> NDArray[np.float32]:
+    def _switched(self, at: str, seconds: float) -> NDArray[np.float32]:
         """Air clip and quiet clip in turn, as their powers come and go."""
-        off, on = (self._clip(at, kind, order, seconds).samples for kind in (Kind.QUIET, Kind.AIR))
+        if self._made.is_alive():
+            self._made.join()
+        off, on = self._pair(at, seconds)
         t_s = np.arange(len(off)) / self.rate_hz
         share = np.zeros(len(off))
         for opened, shut in self._on_s:
@@ -231,6 +250,18 @@ class SimulatedMicrophone:
         share = np.clip(share, 0.0, 1.0)
         return np.asarray(np.sqrt(1.0 - share) * off + np.sqrt(share) * on, dtype=np.float32)
 
+    def _pair(self, at: str, seconds: float) -> list[NDArray[np.float32]]:
+        """What is heard at a point without air and with it; of all points at once, and nothing else of the round."""
+        order = self._switched_before(at) + 1  # a take once more is another sound
+        keys = [(seconds, (at, kind, order)) for kind in PAIR]
+        if not all(key in self._clips for key in keys):
+            known = {p.point: p for p in self._spec.points}
+            points = known.values() if at in known else (*known.values(), PointSpec(point=at, takes=()))
+            pairs = tuple(msgspec.structs.replace(p, takes=_pair_of(p, order, seconds)) for p in points)
+            made = render(msgspec.structs.replace(self._spec, points=pairs))
+            self._clips |= {(seconds, key): clip for key, clip in made.items()}
+        return [self._clips[key].samples for key in keys]
+
     def _clip(self, at: str, kind: Kind, order: int, seconds: float) -> Clip:
         key = (seconds, (at, kind, order))
         if (found := self._clips.get(key)) is None:
@@ -238,6 +269,17 @@ class SimulatedMicrophone:
             self._clips |= {(seconds, k): clip for k, clip in rendered.items()}
             found = rendered[at, kind, order]
         return found
+
+
+def _pair_of(spec: PointSpec, order: int, seconds: float) -> tuple[TakeSpec, ...]:
+    """What this point's take of that order would be with the air off and on throughout."""
+    there = {(t.kind, t.order): t for t in spec.takes}
+    return tuple(
+        msgspec.structs.replace(
+            there.get((kind, order), TakeSpec(kind=kind, order=order, seconds=seconds)), seconds=seconds
+        )
+        for kind in PAIR
+    )
 
 
 def _extended(spec: RoundSpec, at: str, kind: Kind, order: int, seconds: float) -> RoundSpec:

@@ -39,7 +39,8 @@ CYCLES, HALF_S = 6, 2.5
 MICROPHONES = 4
 LEVELS_DB = tuple(float(x) for x in np.arange(-17.0, 7.1, 1.0))
 ALARMS_A_ROUND, COVERS_A_ROUND, DEPTHS_A_ROUND = 25, 3, 0.75
-"""How the sizes follow the number of rounds drawn."""
+"""How the sizes follow the number of rounds drawn. A rate of one in a thousand has its 95 % bounds within a factor of
+two from 16 alarms on: 640 rounds are 16,000 silent takes a scene, 130 as many over all five."""
 CHUNKS = 8
 STEP_S = 13.0
 """From one clip of a walk to the next: eight seconds to move, five to record."""
@@ -200,6 +201,8 @@ def switched_table(f: SwitchedFigures, stated: float) -> str:
         out.append(f"  {d.way:<36}drift {d.drift_db:.1f} dB  {reached}{word}\n")
     out.append(f"\nfalse alarms, stated {1e3 * stated:g} in 1000, drift of 0.5 dB and besides\n")
     out += [alarm_line(s.scene, s.alarms, stated) for s in f.scenes]
+    every = exact_rate(sum(s.alarms.hits for s in f.scenes), sum(s.alarms.of for s in f.scenes))
+    out.append(alarm_line("all of them", every, stated))
     out.append("\ncover of the 95 % intervals, half width\n")
     out += [f"  {s.scene:<36}{bounded(s.cover):>20}{s.width_db:>8.2f} dB\n" for s in f.scenes]
     return "".join(out)

@@ -126,6 +126,9 @@ async def test_four_points_take_at_most_ten_keys_and_a_hundred_seconds(tmp_path:
         await until(pilot, lambda: "louder on the whole" in screen_text(app))
         assert app.screen.query_one(CoursePlot).display and not app.screen.query_one(SpectraPlot).display
         assert "4 cycles, edges as commanded" in words(app)
+        app.services.fake_player.played.clear()
+        await pilot.press("3")  # the halves with the air off and on, after each other
+        await until(pilot, lambda: len(app.services.fake_player.played) == 2)
         await pilot.press("escape")
         assert [c.kept.clip_kind for c in clips] == [SWITCHED] * 4
         assert all(c.kept.on_s == ((2.5, 5.0), (7.5, 10.0), (12.5, 15.0), (17.5, 20.0)) for c in clips)

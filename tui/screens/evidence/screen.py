@@ -18,7 +18,7 @@ from listen.trade.points import point
 from listen.voice import figures
 from listen.voice.figures import UNKNOWN, decibels, number
 from listen.voice.text import plain
-from tui.bridge.playback import Playback, prepared
+from tui.bridge.playback import Playback, halves_of, levelled
 from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import BayScreen
@@ -35,6 +35,8 @@ if TYPE_CHECKING:
     from listen.jobs.job import Job, RoundRecord
     from listen.judge.result import PointResult
     from listen.rounds.course import Course
+    from listen.signal.clip import Clip
+    from tui.bridge.playback import Spans
 
 WIDE = 110
 """Columns from which plot and picture stand side by side."""
@@ -237,9 +239,7 @@ class EvidenceScreen(BayScreen[None]):
         """Play one clip, or both after each other at one level."""
         paths = self._paths()
         names = ["quiet", "air"] if what == "both" else [what]
-        if SWITCHED in paths:  # its halves stand back to back in the take itself
-            names = [SWITCHED]
-        if missing := [n for n in names if n not in paths]:
+        if SWITCHED not in paths and (missing := [n for n in names if n not in paths]):
             self.tell(f"No {missing[0]} clip at this point.")
             return
         self.start(partial(self._play, names, paths), "play")
@@ -251,9 +251,8 @@ class EvidenceScreen(BayScreen[None]):
                 self._words()
 
         try:
-            files = [paths[n] for n in names]
-            load = partial(prepared, files, hiss_only=self._hiss_only, matched=len(names) == 2)
-            await self.playback.play(load, told)
+            on_s = self.record.live_clips(self.at, SWITCHED)[-1].kept.on_s if SWITCHED in paths else ()
+            await self.playback.play(partial(_load, names, paths, on_s, self._hiss_only), told)
         except HisswayError as e:
             told(-1)
             self.refuse(e)
@@ -263,6 +262,17 @@ class EvidenceScreen(BayScreen[None]):
         self.playback.stop()
         self._sounding = ""
         self._words()
+
+
+def _load(names: list[str], paths: dict[str, Path], on_s: Spans, hiss_only: bool) -> tuple[list[Clip], float]:
+    """Quiet, air or both; of a switched take its halves."""
+    from listen.audio.files import read_clip
+
+    if SWITCHED in paths:
+        clips = dict(zip(("quiet", "air"), halves_of(paths[SWITCHED], on_s), strict=True))
+    else:
+        clips = {n: read_clip(paths[n]) for n in names}
+    return levelled([clips[n] for n in names], hiss_only=hiss_only, matched=len(names) == 2)
 
 
 def _followed(course: Course, job: Job, record: RoundRecord) -> list[Content]:

@@ -7,8 +7,6 @@ only. The covariance over bands comes from the residuals and is scaled by how mu
 switching: at the frequencies next to its own, and out of step with it. A shop that comes and goes fills these too.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -6,8 +6,6 @@ contrast as from walks, per band, with a covariance that comes from the take its
 Symbols: T frames, B bands, n blocks of ``BLOCK_S``.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

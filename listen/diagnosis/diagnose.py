@@ -116,13 +116,13 @@ def _stop_for(kind: Kind, faults: Sequence[Fault], field: Sequence[Standing], si
 
 def _candidates(case: EngineCase, field: Sequence[Standing], shares: Sequence[float]) -> tuple[Candidate, ...]:
     """Causes that remain, likeliest first; what nothing speaks for and nothing tested is left out of the row."""
-    rows = [_candidate(case, s, p) for s, p in zip(field, shares, strict=True) if p > 0]
+    diesel = case.engine.fuel == "diesel"
+    rows = [
+        Candidate(s.cause, causes()[s.cause].called(diesel), round(s.score_db, 1), round(p, 4))
+        for s, p in zip(field, shares, strict=True)
+        if p > 0
+    ]
     return tuple(sorted(rows, key=lambda c: (-c.probability, -c.score_db)))
-
-
-def _candidate(case: EngineCase, s: Standing, probability: float) -> Candidate:
-    words = causes()[s.cause].called(case.engine.fuel == "diesel")
-    return Candidate(s.cause, words, round(s.score_db, 1), round(probability, 4))
 
 
 def _stated(case: EngineCase, s: Standing, probability: float) -> float:

@@ -16,6 +16,16 @@ MIN_LISTENED = 3
 """Cylinders listened to before "on all alike" can be said; on a twin both."""
 
 
+ROWS = {
+    "exhaust-valve": "heard-tailpipe",
+    "intake-valve": "heard-intake",
+    "rings": "heard-filler-one",
+    "fitting": "heard-fitting",
+    "set-up": "heard-set-up",
+}
+"""Paths that are a row of evidence as soon as they are heard on one cylinder."""
+
+
 def heard_share(c: CylinderCase, path: str) -> float:
     """Part of the evidence that counts for a path: 1 strong, 0.5 likely or by ear alone, 0 neither.
 
@@ -42,7 +52,9 @@ def ear_findings(case: EngineCase) -> list[Finding]:
     on_all = filler_on_all(case)
     found = [Finding("heard-filler-all", (), "at the filler on most cylinders")] if on_all else []
     for c in case.cylinders:
-        found += [*_valves(c), *_rings(c, on_all), *_coolant(c), *_next(case, c), *_set_up(c), *_nothing(c)]
+        heard = ((path, row, heard_share(c, path)) for path, row in ROWS.items() if path != "rings" or not on_all)
+        found += [_row(row, c, path, share) for path, row, share in heard if share]
+        found += [*_coolant(c), *_next(case, c), *_nothing(c)]
         found += _derived(case, c)
     silent = [f for f in found if f.id == "heard-nothing"]
     watched = [f for f in found if f.id == "no-bubbles"]
@@ -69,22 +81,12 @@ def _how(c: CylinderCase, path: str) -> str:
     return f"called by ear{before}"
 
 
-def _valves(c: CylinderCase) -> list[Finding]:
-    rows = (("exhaust-valve", "heard-tailpipe"), ("intake-valve", "heard-intake"))
-    return [_row(row, c, path, share) for path, row in rows if (share := heard_share(c, path))]
-
-
 def filler_on_all(case: EngineCase) -> bool:
     """True where most of the cylinders listened to are heard at the filler, which says nothing of one of them."""
     listened = [c for c in case.cylinders if c.paths or c.by_ear or c.decided]
     heard = [c for c in listened if heard_share(c, "rings")]
     enough = min(MIN_LISTENED, max(2, len(case.engine.cylinders)))
     return len(listened) >= enough and len(heard) >= limit("most_share") * len(listened)
-
-
-def _rings(c: CylinderCase, on_all: bool) -> list[Finding]:
-    share = heard_share(c, "rings")
-    return [_row("heard-filler-one", c, "rings", share)] if share and not on_all else []
 
 
 def _coolant(c: CylinderCase) -> list[Finding]:
@@ -124,11 +126,6 @@ def _heard_back(case: EngineCase, other: CylinderCase, n: int) -> bool:
     beside = neighbours(case.engine, other.cylinder)
     holes = other.heard_at_holes or (beside if len(beside) == 1 else ())
     return n in holes and heard_share(other, "next-cylinder") > 0
-
-
-def _set_up(c: CylinderCase) -> list[Finding]:
-    rows = (("fitting", "heard-fitting"), ("set-up", "heard-set-up"))
-    return [_row(row, c, path, share) for path, row in rows if (share := heard_share(c, path))]
 
 
 def _nothing(c: CylinderCase) -> list[Finding]:

@@ -162,7 +162,9 @@ def _beside_wide(ranked: Sequence[Standing], findings: Sequence[Finding], found:
     explained = {line.evidence for s in named for line in s.lines if line.db > 0}
 
     def left(s: Standing) -> list[Line]:
-        return [line for line in s.lines if _is_sign(line) and line.evidence not in explained and not _of(line, taken)]
+        signs = (x for x in s.lines if evidence_rows()[x.evidence].family in LOOKS and not x.clears)
+        fresh = (x for x in signs if x.evidence not in explained)
+        return [x for x in fresh if not x.cylinders or not taken.issuperset(x.cylinders)]
 
     rivals = [reweighed(s, left(s)) for s in ranked if s.cylinder is None and s.cause != NOTHING]
     signs = {line.evidence for s in rivals for line in s.lines if line.db > 0}
@@ -175,14 +177,6 @@ def _rivals(lead: Lead) -> list[Standing]:
     """Causes at the same place that it cannot be told from: what they explain needs no further fault."""
     near = 10 ** (-limit("rivals_db") / 10) * lead.share
     return [s for s, p in zip(lead.field, lead.shares, strict=True) if p >= near and spoken(s) and s.cause != NOTHING]
-
-
-def _is_sign(line: Line) -> bool:
-    return evidence_rows()[line.evidence].family in LOOKS and not line.clears
-
-
-def _of(line: Line, cylinders: set[int]) -> bool:
-    return bool(line.cylinders) and set(line.cylinders) <= cylinders
 
 
 def _stands_beside(field: Sequence[Standing], cylinders: tuple[int, ...]) -> Lead | None:

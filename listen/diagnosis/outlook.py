@@ -17,22 +17,15 @@ def doubts(findings: Sequence[Finding]) -> tuple[Doubt, ...]:
     """Contradictions on each cylinder, and on the engine."""
     found = []
     places: list[int | None] = [None, *sorted({n for f in findings for n in f.cylinders})]
+    here = {n: {f.id for f in findings if (not f.cylinders if n is None else n in f.cylinders)} for n in places}
     for row in contradictions():
-        on = [n for n in places if _stands(row.needs, row.unless, {f.id for f in findings if _at(f, n)})]
+        on = [n for n in places if here[n].issuperset(row.needs) and here[n].isdisjoint(row.unless)]
         numbers = tuple(n for n in on if n is not None)
         if None in on:
             found.append(Doubt(row.id, (), row.words, row.then))
         elif numbers:
             found.append(Doubt(row.id, numbers, row.words, row.then))
     return tuple(found)
-
-
-def _at(f: Finding, n: int | None) -> bool:
-    return not f.cylinders if n is None else n in f.cylinders
-
-
-def _stands(needs: tuple[str, ...], unless: tuple[str, ...], here: set[str]) -> bool:
-    return set(needs) <= here and not here.intersection(unless)
 
 
 def cylinder_standing(case: EngineCase, n: int, faults: Sequence[Fault]) -> CylinderStanding:

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from listen.diagnosis.case import CylinderCase, EngineCase, Made
 from listen.diagnosis.model import TestState
 from listen.trade.checks import NOT_POSSIBLE, known_check
-from listen.trade.doubts import blind_spots
+from listen.trade.doubts import BlindSpot, blind_spots
 from listen.trade.facts import core, facts
 
 BY_CYLINDER: dict[str, Callable[[CylinderCase], bool]] = {
@@ -32,11 +32,11 @@ def made_on(case: EngineCase, test: str) -> tuple[int, ...]:
     checked = {m.cylinder for m in case.made if read and _is_made(m, test)}
     if None in checked:
         return case.engine.cylinders
-    return tuple(n for n in case.engine.cylinders if n in checked or (read and any(map(read, _of(case, n)))))
-
-
-def _of(case: EngineCase, n: int) -> list[CylinderCase]:
-    return [c for c in case.cylinders if c.cylinder == n]
+    return tuple(
+        n
+        for n in case.engine.cylinders
+        if n in checked or (read and any(read(c) for c in case.cylinders if c.cylinder == n))
+    )
 
 
 def _is_made(made: Made, test: str) -> bool:
@@ -58,11 +58,10 @@ def was_made(case: EngineCase, test: str, cylinders: tuple[int, ...] = ()) -> bo
 
 def tests_of(case: EngineCase) -> tuple[TestState, ...]:
     """Every kind of test the tables know, made or not."""
-    return tuple(_state(case, test) for test in blind_spots())
+    return tuple(_state(case, test, spot) for test, spot in blind_spots().items())
 
 
-def _state(case: EngineCase, test: str) -> TestState:
-    spot = blind_spots()[test]
+def _state(case: EngineCase, test: str, spot: BlindSpot) -> TestState:
     on = made_on(case, test)
     made = was_made(case, test)
     missing = [n for n in case.engine.cylinders if n not in on] if test in BY_CYLINDER else []

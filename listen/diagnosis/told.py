@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from listen.diagnosis.case import EngineCase, Finding
 from listen.trade.checks import known_check
 from listen.trade.evidence import evidence_rows
-from listen.trade.facts import Fact, engine_findings, facts
+from listen.trade.facts import engine_findings, facts
 from listen.trade.numbers import limit
 from listen.trade.plugs import plug
 
@@ -23,7 +23,8 @@ def fact_findings(case: EngineCase) -> list[Finding]:
     """Findings of facts and figures of the engine, and of facts found on a cylinder."""
     told = [facts()[s] for s in case.symptoms]
     found = [Finding(id, (), facts()[id].words) for id in engine_findings(case.engine)]
-    found += [_fact(f) for f in told if not f.says_nothing and not (case.engine.side_valve and f.id in NOT_SIDE_VALVE)]
+    weighs = (f for f in told if not f.says_nothing and not (case.engine.side_valve and f.id in NOT_SIDE_VALVE))
+    found += [Finding(BROKEN if f.group == "test" else f.id, (), f.words) for f in weighs]
     found += _figures(case)
     if case.symptoms_asked and not any(f.group in SIGNS and not f.says_nothing for f in told):
         found.append(Finding("nothing-inside", (), "asked: no smoke, no oil or coolant used, nothing else noticed"))
@@ -34,10 +35,6 @@ def fact_findings(case: EngineCase) -> list[Finding]:
     if len(case.cylinders) == len(case.engine.cylinders):
         found += [Finding(id, (), "on every cylinder") for id in sorted(on_all)]
     return found
-
-
-def _fact(f: Fact) -> Finding:
-    return Finding(BROKEN if f.group == "test" else f.id, (), f.words)
 
 
 def _figures(case: EngineCase) -> list[Finding]:
@@ -91,15 +88,10 @@ def _details(found: Sequence[Finding], of: set[str], n: int | None) -> str:
 
 
 def _silenced(f: Finding, found: Sequence[Finding]) -> bool:
+    """True where a finding beside which it says nothing is of a cylinder in common; of the whole engine each is."""
     row = evidence_rows().get(f.id)
-    if row is None or not row.unless:
-        return False
-    return any(o.id in row.unless and _meet(o, f) for o in found)
-
-
-def _meet(a: Finding, b: Finding) -> bool:
-    """True where two findings speak of a cylinder in common; of the whole engine each does."""
-    return not a.cylinders or not b.cylinders or bool(set(a.cylinders) & set(b.cylinders))
+    beside = [o for o in found if row is not None and o.id in row.unless]
+    return any(not o.cylinders or not f.cylinders or bool(set(o.cylinders) & set(f.cylinders)) for o in beside)
 
 
 def plug_findings(case: EngineCase) -> list[Finding]:

@@ -7,6 +7,7 @@ import pytest
 
 from listen.signal.bands import BANDWIDTH_HZ
 from listen.signal.switched import lock, student
+from listen.signal.switched_flags import against_flag, left_out_flag
 from listen.signal.switching import Timeline
 from listen.signal.switching_found import find, track
 from tests.signal.switching import Made, locked, made
@@ -101,6 +102,19 @@ def test_what_coincides_once_betrays_itself() -> None:
         found, e = locked(m)
         assert found.left_out == (half,)
         assert not e.detected
+        (flag,) = left_out_flag(found)
+        assert flag.flag == "half-cycles-left-out" and flag.value == 1 and not flag.reject
+    assert left_out_flag(locked(made(6, None))[0]) == ()
+
+
+def test_a_valve_turned_against_the_tones_is_told_and_no_silence() -> None:
+    """Louder with the air off than on: surely so, and refused; a hiss that follows is not, nor is silence."""
+    m = made(7, 6.0)
+    turned = Timeline(m.real.shut_s[:-1], m.real.opened_s[1:], True, 0.4)
+    found, _ = locked(m, turned)
+    assert found.against
+    assert against_flag(found).flag == "against-the-commands" and against_flag(found).reject
+    assert not locked(m)[0].against and not locked(made(7, None))[0].against
 
 
 def test_a_compressor_that_starts_is_no_leak() -> None:

@@ -1,7 +1,9 @@
 """What a RIFF or FORM header promises against what its file holds; the decoder mends the difference in silence."""
 
 import struct
+from collections.abc import Iterator
 from pathlib import Path
+from typing import BinaryIO
 
 _CHUNK_LIMIT = 1000
 """Chunks looked at before giving up; real files have a handful."""
@@ -13,17 +15,7 @@ _SEE_DS64 = 0xFFFF_FFFF
 def chunk(path: Path, wanted: bytes, size: int) -> bytes:
     """The first ``size`` bytes of a named chunk of a RIFF or RF64 file; empty where it has none."""
     with path.open("rb") as file:
-        if file.read(12)[:4] not in (b"RIFF", b"RF64"):
-            return b""
-        for _ in range(_CHUNK_LIMIT):
-            head = file.read(8)
-            if len(head) < 8:
-                return b""
-            name, length = struct.unpack("<4sI", head)
-            if name == wanted:
-                return file.read(min(length, size))
-            file.seek(length + length % 2, 1)
-    return b""
+        return next((file.read(min(length, size)) for name, length in _chunks(file) if name == wanted), b"")
 
 
 def missing_bytes(path: Path) -> int:
@@ -31,24 +23,29 @@ def missing_bytes(path: Path) -> int:
 
     Reads chunk headers only, whatever the sizes in them say.
     """
-    size = path.stat().st_size
+    long_sizes = b""
     with path.open("rb") as file:
-        form = file.read(12)
-        if form[:4] not in (b"RIFF", b"RF64", b"RIFX", b"FORM"):
-            return 0
-        layout = struct.Struct("<4sI" if form[:4] in (b"RIFF", b"RF64") else ">4sI")
-        long_sizes = b""
-        for _ in range(_CHUNK_LIMIT):
-            head = file.read(layout.size)
-            if len(head) < layout.size:
-                return 0
-            name, length = layout.unpack(head)
-            if name == b"ds64" and form[:4] == b"RF64":
+        for name, length in _chunks(file):
+            if name == b"ds64":
                 long_sizes = file.read(min(length, 16))
-                length = max(0, length - len(long_sizes))
-            if name in _SOUND_CHUNKS:
+            elif name in _SOUND_CHUNKS:
                 if length == _SEE_DS64 and len(long_sizes) == 16:
                     length = struct.unpack("<QQ", long_sizes)[1]
-                return max(0, file.tell() + int(length) - size)
-            file.seek(length + length % 2, 1)
+                return max(0, file.tell() + length - path.stat().st_size)
     return 0
+
+
+def _chunks(file: BinaryIO) -> Iterator[tuple[bytes, int]]:
+    """Names and lengths of chunks, the file standing at the content of each."""
+    form = file.read(12)[:4]
+    if form not in (b"RIFF", b"RF64", b"RIFX", b"FORM"):
+        return
+    layout = struct.Struct("<4sI" if form in (b"RIFF", b"RF64") else ">4sI")
+    for _ in range(_CHUNK_LIMIT):
+        head = file.read(layout.size)
+        if len(head) < layout.size:
+            return
+        name, length = layout.unpack(head)
+        begins = file.tell()
+        yield name, length
+        file.seek(begins + length + length % 2)

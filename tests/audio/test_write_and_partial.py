@@ -16,7 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from listen.audio.files import read_clip, sound_info
-from listen.audio.partial import HEADER_BYTES, PartHeader, PartWriter, finish, read_part
+from listen.audio.partial import HEADER_BYTES, PartHeader, PartWriter, finish, read_part, write_part
 from listen.audio.write import write_clip, write_flac
 from listen.errors import ClipError
 from listen.signal.clip import Clip
@@ -194,6 +194,18 @@ def test_a_sync_that_failed_beside_the_last_blocks_is_told_at_the_end(
         PartWriter(tmp_path / "a.part", PartHeader(48_000, "vmic", TAKEN)) as writer,
     ):
         writer.write(np.full(48_000, 0.5, np.float32), 0)
+
+
+def test_a_clip_brought_in_on_a_full_disk_leaves_no_part(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Else it is offered as a take left over, though the file it came from is still there."""
+
+    def full(self: PartWriter, block: np.ndarray, overflows: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(PartWriter, "write", full)
+    with pytest.raises(OSError, match=os.strerror(errno.ENOSPC)):
+        write_part(tmp_path / "a.part", Clip.of([0.5, 0.25], 48_000))
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_part_never_replaces_another(tmp_path: Path) -> None:

@@ -122,13 +122,15 @@ def read_clip(path: Path, *, channel: int = 0, start_s: float = 0.0, seconds: fl
 
 
 def blocks(path: Path, channel: int) -> Iterator[NDArray[np.float32]]:
-    """One channel of a file that :func:`read_clip` takes, in blocks as they are decoded (``ClipError``)."""
+    """One channel in blocks as they are decoded; what :func:`read_clip` refuses is refused (``ClipError``)."""
     if path.suffix.lower() in PHONE_SUFFIXES:
         yield from phone_blocks(path, channel)
         return
     from soundfile import LibsndfileError
 
     with _opened(path) as file:
+        _check_form(path, file, channel)
+        _check_length(path, file.frames, file.samplerate)
         step, have = max(1, _BLOCK_SAMPLES // file.channels), 0
         into = np.empty(step, np.float32)
         try:
@@ -137,15 +139,7 @@ def blocks(path: Path, channel: int) -> Iterator[NDArray[np.float32]]:
                 yield into[:got].copy()
         except LibsndfileError as error:
             raise _damaged(path, have / file.samplerate) from error
-
-
-def form_of(path: Path, frames: int) -> None:
-    """Refuse a file of which fewer samples could be decoded than it claims, and one longer than is taken."""
-    if path.suffix.lower() in PHONE_SUFFIXES:
-        return
-    with _opened(path) as file:
-        _check_length(path, file.frames, file.samplerate)
-        _check_whole(path, frames, file.frames)
+        _check_whole(path, have, file.frames)
 
 
 def _check_whole(path: Path, frames: int, claimed: int) -> None:

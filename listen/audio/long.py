@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.audio.files import MAX_SECONDS, blocks, form_of, read_clip, sound_info
+from listen.audio.files import MAX_SECONDS, blocks, read_clip, sound_info
 from listen.errors import ClipError
 from listen.signal.clip import MAX_SAMPLE, Clip
 
@@ -80,7 +80,6 @@ def read_sound(path: Path, *, channel: int = 0, held: bool = True) -> Clip | Lon
         frames += len(block)
         if frames > MAX_SECONDS * start.rate_hz:
             raise ClipError(f"{path.name}: longer than can be taken, at most {MAX_SECONDS:.0f} s; cut it first")
-    form_of(path, frames)
     return LongClip(path, channel, frames, start.rate_hz, start.device, start.overflows, start.coded)
 
 

@@ -4,12 +4,13 @@ A decision stands above the verdict wherever a cylinder is spoken of. It is the 
 probability, and it is never handed on as if a microphone had measured it.
 """
 
+from collections.abc import Iterable
 from typing import Literal
 
 import msgspec
 
 from listen.jobs.decision import Decision, Heard
-from listen.jobs.events import Confirmed, Overruled, SentBack, Signed
+from listen.jobs.events import Overruled, SentBack, Signed
 from listen.jobs.job import Job, RoundRecord
 from listen.judge.result import Verdict
 
@@ -61,7 +62,7 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     def differs(self) -> bool:
         """Whether the person says otherwise than the program says now."""
         return self.by == "person" and (
-            self.program is None or (self.kind, set(self.paths)) != (self.program.kind, _named(self.program))
+            self.program is None or (self.kind, set(self.paths)) != (self.program.kind, set(_named(self.program.paths)))
         )
 
     @property
@@ -85,7 +86,7 @@ def standing(record: RoundRecord) -> Standing:
         cylinder=record.cylinder,
         by="program" if verdict else "nobody",
         kind=verdict.kind if verdict else "",
-        paths=tuple(p for p in verdict.paths if p != "none") if verdict else (),
+        paths=_named(verdict.paths) if verdict else (),
         probability=verdict.probability if verdict else None,
         program=verdict,
         program_version=record.verdict.version if record.verdict else "",
@@ -126,37 +127,25 @@ def _decided(base: Standing, record: RoundRecord, d: Decision) -> Standing:
         program_then=then,
         against=tuple(o for o in record.open_decisions[:-1] if _otherwise(o, d)),
     )
-    match said:
-        case Overruled():
-            named = tuple(p for p in said.paths if p != "none")
-            return msgspec.structs.replace(
-                told,
-                by="person",
-                how="overruled",
-                reason=said.reason,
-                kind=kind_of_paths(said.paths),
-                paths=named,
-                probability=None,
-            )
-        case SentBack():
-            return msgspec.structs.replace(
-                told, how="sent-back", reason=said.reason, answered=record.came(d) and not record.stale
-            )
-        case Confirmed():
-            return msgspec.structs.replace(
-                told,
-                by="person",
-                how="agreed",
-                reason=said.text,
-                kind=then.kind if then else "unclear",
-                paths=tuple(sorted(_named(then), key=then.paths.index)) if then else (),
-                probability=None,
-            )
+    if isinstance(said, SentBack):
+        return msgspec.structs.replace(
+            told, how="sent-back", reason=said.reason, answered=record.came(d) and not record.stale
+        )
+    kind, paths = _said(d)
+    return msgspec.structs.replace(
+        told,
+        by="person",
+        how="overruled" if isinstance(said, Overruled) else "agreed",
+        reason=said.reason if isinstance(said, Overruled) else said.text,
+        kind=kind,
+        paths=paths,
+        probability=None,
+    )
 
 
 def kind_of_paths(paths: tuple[str, ...]) -> str:
     """The kind of verdict that names exactly these paths."""
-    named = [p for p in paths if p != "none"]
+    named = _named(paths)
     if not named:
         return "sound" if paths else "unclear"
     if len(named) > 1:
@@ -164,19 +153,21 @@ def kind_of_paths(paths: tuple[str, ...]) -> str:
     return named[0] if named[0] in ("fitting", "set-up") else "path"
 
 
-def _named(verdict: Verdict) -> set[str]:
-    return {p for p in verdict.paths if p != "none"}
+def _named(paths: Iterable[str]) -> tuple[str, ...]:
+    return tuple(p for p in paths if p != "none")
 
 
 def _otherwise(a: Decision, b: Decision) -> bool:
     """Whether two decisions say something different: other paths, or another request."""
-    return _said(a) != _said(b)
+    (kind, paths), (other, others) = _said(a), _said(b)
+    return (kind, set(paths)) != (other, set(others))
 
 
-def _said(d: Decision) -> object:
-    if isinstance(d.payload, Confirmed):
-        verdict = d.on.result.verdict if d.on else None
-        return (verdict.kind, frozenset(_named(verdict))) if verdict else ("unclear", frozenset())
+def _said(d: Decision) -> tuple[str, tuple[str, ...]]:
+    """Kind and paths a decision comes to, as of a verdict; of a send-back what it asks for."""
+    if isinstance(d.payload, SentBack):
+        return "sent-back", (d.payload.point, d.payload.clip_kind)
     if isinstance(d.payload, Overruled):
-        return kind_of_paths(d.payload.paths), frozenset(p for p in d.payload.paths if p != "none")
-    return "sent-back", d.payload.point, d.payload.clip_kind
+        return kind_of_paths(d.payload.paths), _named(d.payload.paths)
+    verdict = d.on.result.verdict if d.on else None
+    return (verdict.kind, _named(verdict.paths)) if verdict else ("unclear", ())

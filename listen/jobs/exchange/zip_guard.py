@@ -9,6 +9,7 @@ import unicodedata
 import zipfile
 import zlib
 from pathlib import Path
+from typing import IO
 
 import msgspec
 
@@ -79,7 +80,8 @@ def unzip_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
                 files = _looked_at(path, archive, limits)
                 _check_room(path, sum(i.file_size for i in files.values()), into)
                 for inside, info in files.items():
-                    _unpack(path, archive, info, into / BAG / inside)
+                    with archive.open(info) as source:
+                        _copy(path, source, info.filename, info.file_size, into / BAG / inside)
         except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, struct.error) as e:
             raise JobError(f"{path}: the zip is damaged ({_shown(str(e))}); ask for it again") from e
         except (UnicodeDecodeError, ValueError) as e:
@@ -114,12 +116,8 @@ def copy_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
         _check_room(bag, total, into)
         for name, file in files.items():
             if file.is_file():
-                to = into / BAG / name
-                to.parent.mkdir(parents=True, exist_ok=True)
-                with file.open("rb") as source, to.open("xb") as target:
-                    shutil.copyfileobj(source, target, CHUNK_BYTES)
-                    target.flush()
-                    os.fsync(target.fileno())
+                with file.open("rb") as source:
+                    _copy(bag, source, name, file.stat().st_size, into / BAG / name)
     return into / BAG
 
 
@@ -237,20 +235,20 @@ def _check_room(path: Path, total: int, into: Path) -> None:
         raise JobError(f"{path}: needs {total} bytes and {into} has {free} free; make room and try again")
 
 
-def _unpack(path: Path, archive: zipfile.ZipFile, info: zipfile.ZipInfo, to: Path) -> None:
-    """One file, in pieces; it can become no longer than the zip said before."""
+def _copy(path: Path, source: IO[bytes], name: str, size: int, to: Path) -> None:
+    """One file, in pieces; it can become no longer than was said of it before."""
     to.parent.mkdir(parents=True, exist_ok=True)
-    left = info.file_size
-    with archive.open(info) as source, to.open("xb") as target:
+    left = size
+    with to.open("xb") as target:
         while piece := source.read(min(CHUNK_BYTES, left + 1)):
             left -= len(piece)
             if left < 0:
-                raise JobError(f"{path}: {_shown(info.filename)}: is longer than the zip says; refused")
+                break
             target.write(piece)
         target.flush()
         os.fsync(target.fileno())
     if left:
-        raise JobError(f"{path}: {_shown(info.filename)}: is shorter than the zip says; refused")
+        raise JobError(f"{path}: {_shown(name)}: is {'longer' if left < 0 else 'shorter'} than the zip says; refused")
 
 
 def _folded(name: str) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from secrets import token_hex
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from msgspec import structs
 from textual import on
@@ -146,12 +146,11 @@ class ConfirmScreen(BlindScreen):
 
     @on(ChoicePanel.Chosen)
     def _chosen(self, event: ChoicePanel.Chosen) -> None:
-        choice, me = event.choice, self.name_typed
+        choice = event.choice
         if self.phase == "call":
             self._call(choice, sure=event.sure)
         elif self.phase == "decide" and choice == "agree":
-            said = Confirmed(round_id=self.round_id, name=me, blind=self._blind(), sitting=self.bay.sitting.id)
-            self.write(said, then="decided")
+            self.write(Confirmed(**self._by_me()), then="decided")
         elif choice == "overrule":
             ask_paths(self, "Which path is it, or which?", self._points(), self._overrule, self._paths)
         elif self.phase == "point":
@@ -189,25 +188,9 @@ class ConfirmScreen(BlindScreen):
         elif self.phase == "name":
             self._sit(" ".join(text.split()))
         elif self.phase == "overrule-reason":
-            overruled = Overruled(
-                round_id=self.round_id,
-                name=self.name_typed,
-                paths=self._paths,
-                reason=text,
-                blind=self._blind(),
-                sitting=self.bay.sitting.id,
-            )
-            self.write(overruled, then="decided")
+            self.write(Overruled(paths=self._paths, reason=text, **self._by_me()), then="decided")
         elif self.phase == "back-reason":
-            asked = SentBack(
-                round_id=self.round_id,
-                name=self.name_typed,
-                point=self._point,
-                clip_kind=self._kind,
-                reason=text,
-                blind=self._blind(),
-                sitting=self.bay.sitting.id,
-            )
+            asked = SentBack(point=self._point, clip_kind=self._kind, reason=text, **self._by_me())
             self.write(asked, then="done")
         elif self.phase == "sign":
             self._sign(text)
@@ -233,9 +216,11 @@ class ConfirmScreen(BlindScreen):
         else:
             self.go("done")
 
-    def _blind(self) -> bool:
-        """Whether clips were heard and a path was called before any number was shown, as the journal has it."""
-        return heard(self.record, self.name_typed, self.bay.sitting.id).blind
+    def _by_me(self) -> dict[str, Any]:
+        """What every decision says of who makes it; blind where a path was called by what was heard alone."""
+        sitting = self.bay.sitting
+        blind = heard(self.record, sitting.name, sitting.id).blind
+        return {"round_id": self.round_id, "name": sitting.name, "blind": blind, "sitting": sitting.id}
 
     def _sit(self, name: str) -> None:
         """The supervisor sits here; another one than before hears the pairs in another order."""

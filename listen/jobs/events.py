@@ -513,6 +513,8 @@ MAY_BE_WITHDRAWN: frozenset[type[Payload]] = frozenset(
         SymptomNoted,
         NoteAdded,
         StepPassed,
+        AnswerWithdrawn,
+        PhotoTakenBack,
         ClipTakenBack,
         PointSkipped,
         ByEarCalled,

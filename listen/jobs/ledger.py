@@ -36,6 +36,7 @@ class Line(msgspec.Struct, frozen=True, kw_only=True):
     cylinder: int | None = None
     undone_by: str = ""
     """Event that took it back: withdrawing that brings it back."""
+    undone_kind: str = ""
 
     @property
     def kind(self) -> str:
@@ -47,7 +48,7 @@ class Line(msgspec.Struct, frozen=True, kw_only=True):
         """Whether it stands and can be taken back."""
         if self.state not in ("stands", "left-out"):
             return False
-        return isinstance(self.payload, ev.ClipKept) or type(self.payload) in ev.MAY_BE_WITHDRAWN
+        return isinstance(self.payload, ev.ClipKept | ev.PhotoKept) or type(self.payload) in ev.MAY_BE_WITHDRAWN
 
     @property
     def may_come_back(self) -> bool:
@@ -87,6 +88,8 @@ def take_back(line: Line, reason: str) -> ev.Payload:
     """The event that takes a line back."""
     if isinstance(line.payload, ev.ClipKept):
         return ev.ClipTakenBack(clip=line.payload.clip, reason=reason)
+    if isinstance(line.payload, ev.PhotoKept):
+        return ev.PhotoTakenBack(photo=line.payload.photo, reason=reason)
     return _withdraw(line.id, line.kind, line, reason)
 
 
@@ -95,8 +98,7 @@ def bring_back(line: Line, reason: str = "") -> ev.Payload:
     if not line.undone_by:
         assert line.payload is not None
         return line.payload
-    kind = ev.KIND_OF[ev.ClipTakenBack if isinstance(line.payload, ev.ClipKept) else ev.Withdrawn]
-    return _withdraw(line.undone_by, kind, line, reason)
+    return _withdraw(line.undone_by, line.undone_kind, line, reason)
 
 
 def _withdraw(event: str, kind: str, line: Line, reason: str) -> ev.Withdrawn:
@@ -111,18 +113,39 @@ def _in_order(lines: Iterable[Line]) -> tuple[Line, ...]:
 def _lines(events: Iterable[ev.Event], job: Job) -> list[Line]:
     every = tuple(events)
     gone = withdrawn(every)
-    undone = {e.payload.clip: e for e in every if isinstance(e.payload, ev.ClipTakenBack) and e.id not in gone}
+    undone = {**gone, **_undone([e for e in every if e.id not in gone])}
     latest = {_key(e.payload): e.id for e in every if e.id not in gone and isinstance(e.payload, AGAIN)}
-    return [line for e in every if (line := _line(e, job, gone, undone, latest)) is not None]
+    return [line for e in every if (line := _line(e, job, undone, latest)) is not None]
 
 
-def _line(
-    event: ev.Event, job: Job, gone: dict[str, ev.Event], undone: dict[str, ev.Event], latest: dict[object, str]
-) -> Line | None:
+def _undone(events: Iterable[ev.Event]) -> dict[str, ev.Event]:
+    """By event: what took it back otherwise than by withdrawing it."""
+    undone: dict[str, ev.Event] = {}
+    about: dict[object, list[str]] = {}
+    """Events by what they are about: a clip, a photo, a fact of a cylinder or of the engine."""
+    for e in events:
+        match e.payload:
+            case ev.ClipKept(clip=id) | ev.PhotoKept(photo=id):
+                about[id] = [e.id]
+            case ev.SymptomNoted(symptom=fact) | ev.SymptomsAsked(symptoms=(fact,)):
+                about.setdefault((fact, e.payload.cylinder), []).append(e.id)
+            case ev.ReadingEntered(reading=fact, round_id=None):
+                about.setdefault((fact, e.payload.cylinder), []).append(e.id)
+            case ev.ClipTakenBack(clip=id) | ev.PhotoTakenBack(photo=id, again=False):
+                undone |= dict.fromkeys(about.get(id, ()), e)
+            case ev.PhotoTakenBack(photo=id):
+                for kept in about.get(id, ()):
+                    undone.pop(kept, None)
+            case ev.AnswerWithdrawn(fact=fact, cylinder=cylinder):
+                undone |= dict.fromkeys(about.pop((fact, cylinder), ()), e)
+    return undone
+
+
+def _line(event: ev.Event, job: Job, undone: dict[str, ev.Event], latest: dict[object, str]) -> Line | None:
     payload = event.payload
     if (words := event_words(payload, job)) is None:
         return None
-    by = undone.get(payload.clip) if isinstance(payload, ev.ClipKept) else gone.get(event.id)
+    by = undone.get(event.id)
     replaced = (isinstance(payload, AGAIN) and latest.get(_key(payload)) != event.id) or _lifted(payload, job)
     left = isinstance(payload, ev.PointSkipped | ev.StepPassed)
     state: State = "taken-back" if by else "replaced" if replaced else "left-out" if left else "stands"
@@ -138,6 +161,7 @@ def _line(
         round_id=getattr(payload, "round_id", None),
         cylinder=getattr(payload, "cylinder", None),
         undone_by=by.id if by else "",
+        undone_kind=ev.KIND_OF[type(by.payload)] if by else "",
     )
 
 

@@ -48,6 +48,27 @@ def of(opened: OpenJob, kind: str) -> list[Line]:
     return [line for line in lines(opened) if line.kind == kind]
 
 
+def test_a_photo_and_an_answer_taken_back_elsewhere_say_so_and_come_back(opened: OpenJob) -> None:
+    """The list of photos and that of facts have events of their own for it; the page knows them, and turns them."""
+    photo = ev.PhotoKept(photo="p1", picture=b"x", width=1, height=1, original_sha256="0" * 64, cylinder=1)
+    opened.append(photo, ev.PhotoTakenBack(photo="p1", reason="blurred"))
+    (line,) = of(opened, "photo-kept")
+    assert (line.state, line.why, line.may_come_back) == ("taken-back", "blurred", True)
+    opened.append(bring_back(line))
+    (line,) = of(opened, "photo-kept")
+    assert line.state == "stands" and not opened.job.photos[0].taken_back
+    opened.append(take_back(line, "slip"))
+    assert opened.job.photos[0].taken_back
+    opened.append(ev.PhotoTakenBack(photo="p1", again=True))
+    assert of(opened, "photo-kept")[0].state == "stands"
+    opened.append(ev.SymptomNoted(symptom="noise-tick", cylinder=1), ev.AnswerWithdrawn(fact="noise-tick", cylinder=1))
+    (line,) = of(opened, "symptom-noted")
+    assert line.state == "taken-back" and not opened.job.found.get(1)
+    opened.append(bring_back(line))
+    (line,) = of(opened, "symptom-noted")
+    assert line.state == "stands" and opened.job.found[1] == ("noise-tick",)
+
+
 def test_a_clip_taken_back_comes_back(opened: OpenJob) -> None:
     opened.append(clip(1))
     (line,) = of(opened, "clip-kept")

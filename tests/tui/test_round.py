@@ -328,6 +328,20 @@ async def test_hands_free_waits_for_no_check_and_sends_back_at_once(tmp_path: Pa
         await until(pilot, lambda: not screen.now.way)
 
 
+async def test_a_reason_that_was_typed_is_dropped_by_a_second_escape_only(tmp_path: Path) -> None:
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await pilot.press("s", "o", *"hose", "escape")
+        await until(pilot, lambda: "Esc again drops it" in screen_text(app))
+        assert screen.now.asked is not None
+        await pilot.press("escape")
+        await until(pilot, lambda: screen.now.asked is None)
+        assert not screen.record.skips
+        await pilot.press("s", "o", *"hose", "escape", "enter")
+        await until(pilot, lambda: [s.reason for s in screen.record.skips] == ["hose"])
+
+
 async def test_a_point_is_taken_with_one_key_and_the_air_is_called_for_anew_where_a_clip_is_refused(
     tmp_path: Path, monkeypatch
 ) -> None:

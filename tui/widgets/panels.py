@@ -244,6 +244,11 @@ class EntryPanel(Vertical):
         """Forget what was asked."""
         self._entries = ()
 
+    @property
+    def typed(self) -> str:
+        """All that was typed."""
+        return " ".join(self._field(i).value for i in range(len(self._entries))).strip()
+
     def wrong(self, text: str) -> None:
         """Say what is wrong with a figure."""
         self.query_one("#entry-remark", Static).update(shown(f"! {text}", "bold $error"))

@@ -3,6 +3,7 @@
 import asyncio
 from typing import ClassVar
 
+import msgspec
 from rich.text import Text
 from textual import on
 from textual.app import ComposeResult
@@ -88,11 +89,18 @@ class JobsScreen(JobsMore):
         from listen.jobs.folder.summary import list_jobs
 
         try:
-            self._all = await asyncio.to_thread(list_jobs, self.bay.services.jobs_root())
+            jobs = await asyncio.to_thread(list_jobs, self.bay.services.jobs_root())
         except HisswayError as e:
             self._say(str(e))
             return
+        self._all = [self._as_told(s) for s in jobs]
         self._fill()
+
+    def _as_told(self, s: JobSummary) -> JobSummary:
+        """*Cannot tell* is the numbers' word: told to a tech, and to who has seen them, not to who may call blind."""
+        sitting = self.bay.sitting
+        seen = sitting.role == "tech" or any(sitting.has_seen(s.id, w.round_id) for w in s.waiting)
+        return s if seen or s.state != "cannot-tell" else msgspec.structs.replace(s, state="to-confirm")
 
     def _fill(self) -> None:
         words = self.query_one("#find", Input).value.casefold().split()

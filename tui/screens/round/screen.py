@@ -95,6 +95,8 @@ class RoundScreen(BayScreen[None]):
         self._made: tuple[Any, int, View] | None = None
         self._drawn: Any = None
         self._listening_at = ("", "")
+        self._warned = ""
+        """What was typed when leaving a question was asked about."""
 
     def body(self) -> ComposeResult:
         """Banner, panel of the step, ladder."""
@@ -381,9 +383,15 @@ class RoundScreen(BayScreen[None]):
         self.start(partial(results.judge, self), "judge")
 
     def action_back(self) -> None:
-        """Take the question back; else what was chosen; else leave the round as it is."""
+        """Take the question back; else what was chosen; else leave the round as it is. A reason typed is asked for."""
         if self.now.asked is not None and self.now.asked.leftover is None:
-            self.change(asked=None)
+            typed = self.query_one(EntryPanel).typed if self.now.asked.entries else ""
+            self._warned, again = typed, typed == self._warned
+            if again or not typed:
+                self._warned = ""
+                self.change(asked=None)
+            else:
+                self.wrong("Enter keeps what was typed, Esc again drops it")
         elif self.now.plan:
             self.change(plan=())
         else:
@@ -495,6 +503,7 @@ class RoundScreen(BayScreen[None]):
 
     @on(EntryPanel.Entered)
     def _entered(self, event: EntryPanel.Entered) -> None:
+        self._warned = ""
         self.answers.entered(event.values)
 
     @on(ChoicePanel.Chosen)

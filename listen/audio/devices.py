@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TypeVar
 
 from listen.audio.library import device_tables, reload_devices
 from listen.errors import DeviceNotFound
@@ -14,7 +13,7 @@ sound servers and USB microphones run at 48 kHz."""
 
 @dataclass(frozen=True, slots=True)
 class Device:
-    """What inputs and outputs have in common."""
+    """An input or an output."""
 
     index: int
     """PortAudio's number; changes when devices come and go."""
@@ -32,32 +31,17 @@ class Device:
     """Its name, with its sound system and a number where several have that name: no two have one label."""
 
 
-class InputDevice(Device):
-    """A microphone or other input."""
-
-    __slots__ = ()
-
-
-class OutputDevice(Device):
-    """A loudspeaker or other output."""
-
-    __slots__ = ()
-
-
-_D = TypeVar("_D", bound=Device)
-
-
-def inputs() -> tuple[InputDevice, ...]:
+def inputs() -> tuple[Device, ...]:
     """All inputs, in the system's order (``NoPortAudio`` where the library is missing)."""
-    return _listed(InputDevice, "input")
+    return _listed("input")
 
 
-def outputs() -> tuple[OutputDevice, ...]:
+def outputs() -> tuple[Device, ...]:
     """All outputs, in the system's order (``NoPortAudio`` where the library is missing)."""
-    return _listed(OutputDevice, "output")
+    return _listed("output")
 
 
-def find_input(spec: str | int | None = None) -> InputDevice:
+def find_input(spec: str | int | None = None) -> Device:
     """The input meant by ``spec``: None for the default, a number, or (part of) a name in any case.
 
     Raises
@@ -68,7 +52,7 @@ def find_input(spec: str | int | None = None) -> InputDevice:
     return _found(inputs(), spec, "microphone", "input")
 
 
-def find_output(spec: str | int | None = None) -> OutputDevice:
+def find_output(spec: str | int | None = None) -> Device:
     """The output meant by ``spec``; as :func:`find_input`."""
     return _found(outputs(), spec, "loudspeaker", "output")
 
@@ -78,7 +62,7 @@ def refresh() -> bool:
     return reload_devices()
 
 
-def _listed(make: type[_D], way: str) -> tuple[_D, ...]:
+def _listed(way: str) -> tuple[Device, ...]:
     rows, hosts, default = device_tables()
     chosen = default[0 if way == "input" else 1]
     rows = [row for row in rows if row[f"max_{way}_channels"] > 0]
@@ -86,7 +70,7 @@ def _listed(make: type[_D], way: str) -> tuple[_D, ...]:
     # Twice the same microphone, or one microphone under each sound system of Windows.
     hosted = [f"{r['name']}, {hosts[r['hostapi']]['name']}" if names.count(r["name"]) > 1 else r["name"] for r in rows]
     return tuple(
-        make(
+        Device(
             index=row["index"],
             name=row["name"],
             host_api=(host := hosts[row["hostapi"]]["name"]),
@@ -99,7 +83,7 @@ def _listed(make: type[_D], way: str) -> tuple[_D, ...]:
     )
 
 
-def _found(devices: Sequence[_D], spec: str | int | None, what: str, way: str) -> _D:
+def _found(devices: Sequence[Device], spec: str | int | None, what: str, way: str) -> Device:
     if not devices:
         raise DeviceNotFound(f"no {what} found; plug one in and try again")
     if spec is None:
@@ -111,7 +95,7 @@ def _found(devices: Sequence[_D], spec: str | int | None, what: str, way: str) -
     raise DeviceNotFound(f"{'several' if matches else 'no'} {way}s called {spec!r}; there are: {known}")
 
 
-def _matching(devices: Sequence[_D], spec: str | int) -> list[_D]:
+def _matching(devices: Sequence[Device], spec: str | int) -> list[Device]:
     if isinstance(spec, int) or spec.isdecimal():
         return [d for d in devices if d.index == int(spec)]
     wanted = spec.casefold()

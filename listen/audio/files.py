@@ -70,6 +70,12 @@ def sound_info(path: Path) -> SoundInfo:
         return SoundInfo(file.samplerate, file.channels, seconds, f"{file.format} {file.subtype}")
 
 
+def taken_and_date(path: Path) -> tuple[datetime | None, str]:
+    """When a clip of ours was taken, by its own note, and the date that a file carries as text (``ClipError``)."""
+    with _opened(path) as file:
+        return _particulars(file).get("taken"), str(file.date)
+
+
 def channels_with_sound(path: Path) -> tuple[int, ...]:
     """Channels of a file that are not silent to the last digit over its first seconds, from 0 (``ClipError``)."""
     found = sound_info(path)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from listen.audio import library
 from listen.audio.block_receiver import BlockReceiver
-from listen.audio.devices import InputDevice, find_input
+from listen.audio.devices import Device, find_input
 from listen.audio.many import record_all
 from listen.audio.source import Recording, Told
 from listen.audio.take import Take, record, sentence
@@ -40,13 +40,13 @@ class Microphone:
     """
 
     def __init__(
-        self, device: InputDevice | str | int | None = None, *, rate_hz: int | None = None, channels: int = 1
+        self, device: Device | str | int | None = None, *, rate_hz: int | None = None, channels: int = 1
     ) -> None:
-        self._wanted = device.label if isinstance(device, InputDevice) else device
+        self._wanted = device.label if isinstance(device, Device) else device
         self._asked_hz = rate_hz
         self.channels = channels
         self._rate_hz = rate_hz
-        self._device: InputDevice | None = None
+        self._device: Device | None = None
         self._stream: Any = None
         self._receiver: BlockReceiver | None = None
         self._opened_before = False
@@ -128,7 +128,7 @@ class Microphone:
             raise AudioError(f"{self.name} is not open; open it before recording")
         return Take(self._receiver, self.name, self.rate_hz, cancel)
 
-    def _started(self, device: InputDevice) -> tuple[Any, BlockReceiver]:
+    def _started(self, device: Device) -> tuple[Any, BlockReceiver]:
         sd = library.portaudio()
         try:
             rates = self._rates(sd, device)
@@ -148,7 +148,7 @@ class Microphone:
             f"{device.name} cannot be opened ({library.reason(failure)}); another program may hold it"
         ) from failure
 
-    def _rates(self, sd: Any, device: InputDevice) -> list[int]:
+    def _rates(self, sd: Any, device: Device) -> list[int]:
         """Rates to try: as asked, else as before (a round must not mix rates), else the device's own."""
         if self._asked_hz:
             return [self._asked_hz]
@@ -157,7 +157,7 @@ class Microphone:
         return list(dict.fromkeys(hz for hz in (self._rate_hz, device.rate_hz, reported) if hz))
 
 
-def _open(sd: Any, device: InputDevice, rate_hz: int, channels: int) -> tuple[Any, BlockReceiver]:
+def _open(sd: Any, device: Device, rate_hz: int, channels: int) -> tuple[Any, BlockReceiver]:
     block = max(1, rate_hz // BLOCKS_A_SECOND)
     receiver = BlockReceiver(rate_hz, block)
     stream = sd.InputStream(

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.audio import library
-from listen.audio.devices import OutputDevice, find_output
+from listen.audio.devices import Device, find_output
 from listen.errors import AudioError
 from listen.signal.clip import Clip
 
@@ -52,8 +52,8 @@ class Player:
         Output, number, name or part of one; None for the system's default.
     """
 
-    def __init__(self, device: OutputDevice | str | int | None = None) -> None:
-        self._wanted = device.label if isinstance(device, OutputDevice) else device
+    def __init__(self, device: Device | str | int | None = None) -> None:
+        self._wanted = device.label if isinstance(device, Device) else device
         self._sounding: Sounding | None = None
 
     @property
@@ -94,7 +94,7 @@ class Player:
         return self._sounding is None or self._sounding.done.wait(limit_s)
 
 
-def _start(sd: Any, device: OutputDevice, clip: Clip, gain_db: float) -> tuple[Sounding, Any]:
+def _start(sd: Any, device: Device, clip: Clip, gain_db: float) -> tuple[Sounding, Any]:
     rate_hz = _taken_rate(sd, device, clip.rate_hz)
     sounding = Sounding(_prepared(clip, rate_hz, gain_db), sd.CallbackStop)
     stream = sd.OutputStream(
@@ -111,7 +111,7 @@ def _start(sd: Any, device: OutputDevice, clip: Clip, gain_db: float) -> tuple[S
     return sounding, stream
 
 
-def _taken_rate(sd: Any, device: OutputDevice, rate_hz: int) -> int:
+def _taken_rate(sd: Any, device: Device, rate_hz: int) -> int:
     """The clip's own rate where the device takes it, else the device's."""
     try:
         sd.check_output_settings(device.index, 1, "float32", samplerate=rate_hz)

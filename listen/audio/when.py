@@ -1,14 +1,12 @@
 """When recordings were made: from what stands in the file, else from its name, else from the disk; and their order."""
 
-import json
-import os
 import re
 import struct
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
+from listen.audio.files import taken_and_date
 from listen.audio.headers import chunk
 from listen.audio.phone import PHONE_SUFFIXES, phone_tags
 from listen.errors import ClipError
@@ -23,7 +21,8 @@ def time_in_file(path: Path) -> datetime | None:
     try:
         if path.suffix.lower() in PHONE_SUFFIXES:
             return _moment(phone_tags(path).get("creation_time", ""))
-        return _moment(*_comments(path)) or _broadcast(path)
+        taken, date = taken_and_date(path)
+        return taken or _moment(date) or _broadcast(path)
     except (OSError, ClipError, struct.error):
         return None
 
@@ -74,36 +73,15 @@ def natural(path: Path) -> tuple[tuple[str, int], ...]:
     return tuple((part, 0) if n % 2 == 0 else ("", int(part[:18])) for n, part in enumerate(parts))
 
 
-def _comments(path: Path) -> tuple[str, ...]:
-    import soundfile
-
-    try:
-        with soundfile.SoundFile(os.fsencode(path) if os.name == "posix" else str(path)) as file:
-            comment, date = str(file.comment), str(file.date)
-    except (soundfile.LibsndfileError, TypeError, ValueError) as error:
-        raise ClipError(f"{path.name}: not a sound file") from error
-    try:
-        said: Any = json.loads(comment)
-        ours = str(said.get("taken") or "")
-    except (ValueError, AttributeError, RecursionError):
-        ours = ""
-    return ours, date
-
-
 def _broadcast(path: Path) -> datetime | None:
     """OriginationDate and OriginationTime of a Broadcast Wave file (EBU Tech 3285)."""
     data = chunk(path, b"bext", 338)
     return _moment(data[320:338].decode("ascii", "replace")) if len(data) == 338 else None
 
 
-def _moment(*texts: str) -> datetime | None:
-    """The first text that is a date with a time."""
-    for text in texts:
-        try:
-            found = datetime.fromisoformat(text.strip()) if "T" in text or ":" in text else None
-        except ValueError:
-            part = _IN_NAME.search(text)
-            found = time_in_name(Path(text)) if part else None
-        if found is not None:
-            return found
-    return None
+def _moment(text: str) -> datetime | None:
+    """A text that is a date with a time."""
+    try:
+        return datetime.fromisoformat(text.strip()) if "T" in text or ":" in text else None
+    except ValueError:
+        return time_in_name(Path(text))

@@ -141,6 +141,16 @@ def test_a_full_disk_is_told_and_what_was_written_stays(tmp_path: Path, monkeypa
     assert len(read_part(tmp_path / "a.part").samples) == 20 * 480
 
 
+def test_nothing_is_fed_to_a_take_that_is_over(tmp_path: Path) -> None:
+    """Kept whole or failed: its queue would hold every later block of the session."""
+    receiver = BlockReceiver(RATE_HZ, 480)
+    with fed(receiver, []):
+        take(receiver, tmp_path / "a.part", 0.1)
+        with pytest.raises(AudioError):
+            take(receiver, tmp_path / "gone" / "a.part", 0.1)
+    assert receiver._takers == ()
+
+
 def test_a_folder_that_is_not_there_is_told(tmp_path: Path) -> None:
     with pytest.raises(AudioError, match="cannot be written"):
         take(BlockReceiver(RATE_HZ, 480), tmp_path / "gone" / "a.part", 1)

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from listen.audio.write import write_flac
-from listen.durable import whole_file
+from listen.durable import read_file, whole_file
 from listen.errors import HisswayError, JobError
 from listen.jobs import events as ev
 from listen.jobs.bring_in import bring_named
@@ -279,3 +279,10 @@ def test_an_event_that_makes_no_sense_is_told_and_the_job_goes_on(
         opened.append(ev.NoteAdded(text="odd"))
         assert begin_round(opened, 1)
     assert "cannot be understood (ValueError: such a number)" in opened.job.troubles[0]
+
+
+def test_a_file_larger_than_can_be_ours_is_refused_not_read_in_part(tmp_path: Path) -> None:
+    (tmp_path / "x").write_bytes(b"12345")
+    assert read_file(tmp_path / "x", 5) == b"12345"
+    with pytest.raises(OSError, match="5 bytes; at most 4 are read"):
+        read_file(tmp_path / "x", 4)

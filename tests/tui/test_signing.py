@@ -13,7 +13,7 @@ from test_screens import confirming, judged_job
 
 from listen.audio.write import write_flac
 from listen.errors import JobError
-from listen.jobs.events import Judged, RoundOpened
+from listen.jobs.events import Judged, ReadingEntered, RoundOpened
 from listen.jobs.exchange.keys import fingerprint, make_key
 from listen.jobs.exchange.sign import check_signatures
 from listen.jobs.folder.store import create_job, open_job
@@ -21,6 +21,7 @@ from listen.jobs.hearing import numbers_seen
 from listen.signal.clip import Clip
 from listen.trade.layout import layout
 from tui.app import HisswayApp
+from tui.screens.confirm.phases import phase_say
 from tui.screens.confirm.screen import ConfirmScreen
 from tui.screens.ticks import TickScreen
 
@@ -199,6 +200,15 @@ async def switched_job(tmp_path: Path) -> str:
         clips = tuple(c.id for c in opened.job.round("c1-a").live_clips())
         opened.append(Judged(round_id="c1-a", result=result_for(["intake"]), clips=clips))
     return "c1-a"
+
+
+async def test_a_verdict_that_is_older_than_its_readings_is_told_before_it_is_decided(tmp_path: Path) -> None:
+    round_id = await judged_job(tmp_path)
+    with open_job(next((tmp_path / "jobs").glob("[!.]*"))) as opened:
+        for loss, told in ((None, "What do you say?"), (7.0, "changed since this was judged")):
+            if loss is not None:
+                opened.append(ReadingEntered(reading="loss", value=loss, unit="percent", si=loss, cylinder=1))
+            assert told in phase_say("decide", opened.job, opened.job.round(round_id), "Ida Moor").more
 
 
 @pytest.mark.parametrize("away", ["left", "another sat down"])

@@ -136,8 +136,5 @@ def link_in(path: Path, top: Path) -> str:
 
 def sha256_of(path: Path) -> str:
     """SHA-256 of a file, read in pieces."""
-    digest = hashlib.sha256()
-    with path.open("rb") as f:
-        while piece := f.read(CHUNK_BYTES):
-            digest.update(piece)
-    return digest.hexdigest()
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()

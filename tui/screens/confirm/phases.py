@@ -30,6 +30,7 @@ BEFORE_NUMBERS = ("name", "hear", "call", "tech")
 """Phases in which no number is on the screen."""
 BLIND = "Nothing the tech called or the program measured has been shown to you."
 SEEN = "You have seen numbers of this round: it will stand as heard with the numbers seen."
+STALE = "Clips or readings changed since this was judged: it is judged again when the round is next opened."
 REASON = (Entry("reason", "Reason", length=300),)
 
 
@@ -47,7 +48,7 @@ def phase_say(phase: str, job: Job, record: RoundRecord, name: str, key: str = "
         ),
         "call": ("What do you call by ear?", SEEN if seen else BLIND),
         "tech": (tech_call(record), "Press n for the numbers."),
-        "decide": (_verdict(record), _not_recorded(record) or "What do you say?"),
+        "decide": (_verdict(record), _not_recorded(record) or (STALE if record.stale else "What do you say?")),
         "overrule-reason": ("Why? One sentence that others will read.", ""),
         "point": ("At which point is a clip missing?", ""),
         "kind": ("Which clip?", ""),

@@ -31,10 +31,6 @@ class Learner(msgspec.Struct, frozen=True, kw_only=True):
     """UTC, ISO 8601."""
 
 
-def _identifier(name: str) -> str:
-    return "-".join(filter(None, (plain_name(name, 30), secrets.token_hex(2))))
-
-
 def create_learner(root: Path, name: str) -> Learner:
     """Take a learner in.
 
@@ -50,7 +46,8 @@ def create_learner(root: Path, name: str) -> Learner:
         raise LabError(f"the name has {len(name)} characters; at most {MAX_NAME} are kept, shorten it")
     if any(other.name.casefold() == name.casefold() for other in list_learners(root)):
         raise LabError(f"there is a learner called {name!r} already; choose that one or another name")
-    learner = Learner(id=_identifier(name), name=name, created=datetime.now(UTC).isoformat(timespec="seconds"))
+    id = "-".join(filter(None, (plain_name(name, 30), secrets.token_hex(2))))
+    learner = Learner(id=id, name=name, created=datetime.now(UTC).isoformat(timespec="seconds"))
     folder = learner_dir(root, learner)
     try:
         make_folders(folder)

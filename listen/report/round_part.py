@@ -35,7 +35,7 @@ def round_part(
     judged = record.verdict
     result = judged.result if judged else None
     by_point = {p.point: p for p in result.points} if result else {}
-    ids = [*(p.id for p in round_points(job, record)), *(p for p in by_point if p not in _known(job, record))]
+    ids = list(dict.fromkeys([*(p.id for p in round_points(job, record)), *by_point]))
     return RoundPart(
         id=record.id,
         cylinder=record.cylinder,
@@ -57,21 +57,16 @@ def round_part(
             *((covers(job, record),) if record.signed and not record.changed_after_signing else ()),
         ),
         signature_checks=signatures,
-        warnings=(*_mismatches(signatures), *_warnings(record)),
+        warnings=(
+            *(f"Signature of {s.name}: {s.held_by}." for s in signatures if s.state == "bad"),
+            *_warnings(record),
+        ),
         notes=tuple(
             note(n.payload, job)
             for n in job.notes
             if isinstance(n.payload, NoteAdded) and n.payload.round_id == record.id
         ),
     )
-
-
-def _bubbles(p: PointResult) -> str:
-    return f"{p.bubbles_per_s.quiet:.1f} quiet, {p.bubbles_per_s.air:.1f} air, a second"
-
-
-def _known(job: Job, record: RoundRecord) -> set[str]:
-    return {p.id for p in round_points(job, record)}
 
 
 def _settings(job: Job, record: RoundRecord) -> tuple[tuple[str, str], ...]:
@@ -117,7 +112,9 @@ def _point(record: RoundRecord, point: str, p: PointResult | None, files: Mappin
         detected=bool(p and p.detected),
         level=_level(p),
         drift_db=p.drift_db if p else None,
-        bubbles=_bubbles(p) if p and find_point(p.point).holds_coolant else "",
+        bubbles=f"{p.bubbles_per_s.quiet:.1f} quiet, {p.bubbles_per_s.air:.1f} air, a second"
+        if p and find_point(p.point).holds_coolant
+        else "",
         says=_says(p, skip.reason if skip else ""),
         flags=tuple(f.text for f in p.flags) if p else (),
         quiet_clip=clips["quiet"].id if clips["quiet"] else "",
@@ -190,10 +187,6 @@ def _decision(d: Decision) -> str:
     else:
         said = type(p).__name__
     return f"{at}: {said}{', after calling by ear blind' if getattr(p, 'blind', False) else ''}"
-
-
-def _mismatches(signatures: tuple[SignaturePart, ...]) -> tuple[str, ...]:
-    return tuple(f"Signature of {s.name}: {s.held_by}." for s in signatures if s.state == "bad")
 
 
 def _warnings(record: RoundRecord) -> tuple[str, ...]:

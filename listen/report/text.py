@@ -35,14 +35,10 @@ def _environment() -> jinja2.Environment:
         loader=jinja2.PackageLoader("listen.report", "templates"),
         autoescape=False,  # noqa: S701 - Markdown is escaped by its own rule in finalize
         undefined=jinja2.StrictUndefined,
-        finalize=_literal,
+        finalize=lambda value: markdown(value) if isinstance(value, str) else value,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-
-
-def _literal(value: Any) -> Any:
-    return markdown(value) if isinstance(value, str) else value
 
 
 _BAD = re.compile(

@@ -100,11 +100,11 @@ class First(msgspec.Struct, frozen=True):
 @cache
 def checks() -> tuple[Check, ...]:
     """All checks, in the order of the table."""
-    return tuple(msgspec.structs.replace(c, means=_means(c.outcomes)) for c in rows("checks", "check", Check))
-
-
-def _means(outcomes: Iterable[Outcome]) -> str:
-    return " ".join(f"{o.words[:1].upper()}{o.words[1:]}: {o.says}." for o in outcomes)
+    made = []
+    for c in rows("checks", "check", Check):
+        means = " ".join(f"{o.words[:1].upper()}{o.words[1:]}: {o.says}." for o in c.outcomes)
+        made.append(msgspec.structs.replace(c, means=means))
+    return tuple(made)
 
 
 def check_named(check_id: str) -> Check:

@@ -213,11 +213,7 @@ def shipped_drills() -> tuple[DrillSet, ...]:
     from listen.lab.shipped import DRILLS, recordings_dir
 
     found = [read_drill(path) for path in sorted((recordings_dir() / DRILLS).glob(f"*{SUFFIX}"))]
-    return tuple(sorted(found, key=lambda d: (_level(d), d.id)))
-
-
-def _level(drill: DrillSet) -> int:
-    return LEVELS.index(drill.level) if drill.level in LEVELS else len(LEVELS)
+    return tuple(sorted(found, key=lambda d: (*(level != d.level for level in LEVELS), d.id)))
 
 
 def own_drills(root: Path) -> tuple[DrillSet, ...]:

@@ -82,7 +82,7 @@ def drill_from_job(opened: OpenJob, file: Path, title: str = "", *, key: bytes) 
     """
     records, left_out = rounds_with_truth(opened.job)
     rounds = {r.cylinder: to_round(opened.job, r.id, opened.folder) for r in records}
-    truths = {n: _paths(opened.job.findings[n].paths) for n in rounds}
+    truths = {n: tuple(map(PathId, opened.job.findings[n].paths)) or (PathId.NONE,) for n in rounds}
     for n in [n for n, paths in truths.items() if not _heard_of(paths, _common(rounds.values()))]:
         left_out[n] = "where its leak comes out was not listened to on every cylinder; that would tell it"
         del rounds[n]
@@ -101,10 +101,6 @@ def drill_from_job(opened: OpenJob, file: Path, title: str = "", *, key: bytes) 
     common, told = _common(rounds.values()), _told(rounds.values())
     made = [partial(_held, taken, truths[n], common, told) for n, taken in rounds.items()]
     return write_drill(drill, made, file, key), left_out
-
-
-def _paths(names: tuple[str, ...]) -> tuple[PathId, ...]:
-    return tuple(PathId(n) for n in names) or (PathId.NONE,)
 
 
 def _common(rounds: Collection[Round]) -> frozenset[tuple[str, Kind]]:

@@ -97,10 +97,6 @@ def draw_rounds(wish: MakeWish) -> list[tuple[RoundSpec, Lesson]]:
     return made
 
 
-def _shortest_s(spec: RoundSpec) -> float:
-    return min(take.seconds for p in spec.points for take in p.takes)
-
-
 def make_drill(
     title: str,
     wish: MakeWish,
@@ -125,7 +121,7 @@ def make_drill(
         raise UsageError("a drill needs a title, such as 'Faint ones'")
     made = draw_rounds(wish)
     about = f"{wish.rounds} simulated rounds, hiss {wish.hiss_db[0]:g} to {wish.hiss_db[1]:g} dB about the background."
-    shortest = min(_shortest_s(spec) for spec, _ in made)
+    shortest = min(take.seconds for spec, _ in made for p in spec.points for take in p.takes)
     if shortest < wish.seconds:
         about += f" Clips are cut to as little as {shortest:g} s: the backgrounds hold no more."
     drill = DrillSet(

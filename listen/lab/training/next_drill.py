@@ -16,7 +16,7 @@ from listen.lab.training.drills import LEVELS, DrillSet, list_drills
 from listen.lab.training.scoring import LEAST_MET, WEAK_BELOW
 from listen.lab.training.session import PRACTICE, answers_of, unfinished
 from listen.lab.training.staircase import START_DB, TWO, UP_DB, floor_db, found, level_db
-from listen.rate import Rate, counted
+from listen.rate import counted
 from listen.voice.names import path as path_name
 
 FIRST = ("intake-valve", "exhaust-valve", "rings", "none")
@@ -91,10 +91,6 @@ def _stage(answers: Sequence[Answer]) -> int:
     return at
 
 
-def _surely_below(rate: Rate, share: float) -> bool:
-    return rate.high95 is not None and rate.high95 < share
-
-
 def profile(every: Sequence[Answer]) -> Profile:
     """How someone stands who gave these answers to fresh rounds."""
     answers = [a for a in every if a.trains]
@@ -107,7 +103,8 @@ def profile(every: Sequence[Answer]) -> Profile:
     sound = [a for a in recent if a.truth == ("none",)]
     hits = counted(leaks, found)
     false = counted(sound, lambda a: bool(set(a.paths) - {"none"}))
-    if len(sound) >= LEAST_SOUND and (false.value or 0.0) >= OVER_CALLS and _hits(recent) >= HITS:
+    finds = counted([a for a in recent if a.truth != ("none",)], found).value or 0.0
+    if len(sound) >= LEAST_SOUND and (false.value or 0.0) >= OVER_CALLS and finds >= HITS:
         why = (
             f"You call leaks on sound cylinders ({false.hits} of {false.of}) and find those there are: "
             "more sound ones, with the blow-by they all have."
@@ -117,7 +114,7 @@ def profile(every: Sequence[Answer]) -> Profile:
     if len(plain) >= LEAST_PLAIN and (shy.value or 0.0) >= SHY:
         why = f"You named nothing in {shy.hits} of {shy.of} plain rounds: call what you think, and say how sure."
         return Profile(kind="shy", stage=stage, why=why)
-    if len(leaks) >= LEAST_PLAIN and _surely_below(hits, GUESS_BELOW):
+    if len(leaks) >= LEAST_PLAIN and hits.high95 is not None and hits.high95 < GUESS_BELOW:
         why = (
             f"You found {hits.hits} of {hits.of} leaks that were plain, about as guessing would: check the headphones "
             "(p), then two paths and a sound cylinder only, back to back at each point."
@@ -136,10 +133,6 @@ def profile(every: Sequence[Answer]) -> Profile:
         f"On the way: each path gets fainter as you call it right; {name(_plainest(answers, stage))} is furthest back."
     )
     return Profile(kind="steady", stage=stage, why=why)
-
-
-def _hits(recent: Sequence[Answer]) -> float:
-    return counted([a for a in recent if a.truth != ("none",)], found).value or 0.0
 
 
 def _weakest(recent: Sequence[Answer]) -> str:

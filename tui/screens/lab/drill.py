@@ -29,7 +29,6 @@ from tui.widgets.panels import ChoicePanel
 from tui.widgets.spectra_plot import Curve, SpectraPlot
 
 if TYPE_CHECKING:
-    from listen.judge.result import RoundResult
     from listen.lab.training.held import Held
     from listen.lab.training.session import Session
 
@@ -200,7 +199,10 @@ class DrillScreen(HearingScreen[None]):
             result = await self.bay.services.evaluate(await in_thread(held.write, Path(room)))
         if self.is_attached and self.phase == "truth" and held is self._held:
             ladder = self.query_one(Ladder)
-            ladder.walks, ladder.rungs, ladder.display = (), _rungs(result), not self._looking()
+            ladder.rungs = tuple(
+                judged(Rung(p.point, point(p.point).words, short_words(point(p.point))), p) for p in result.points
+            )
+            ladder.walks, ladder.display = (), not self._looking()
 
     def action_next(self) -> None:
         """The next round of the drill."""
@@ -277,7 +279,3 @@ class DrillScreen(HearingScreen[None]):
         pens = (("quiet", seen.quiet, theme["secondary"]), ("air", seen.air, theme["primary"]))
         curves = [Curve(c.level_db.tolist(), pen, dotted=name == "quiet") for name, c, pen in pens if c is not None]
         self.query_one(SpectraPlot).show(seen.lg_freq.tolist(), curves, (), theme["warning"])
-
-
-def _rungs(result: RoundResult) -> tuple[Rung, ...]:
-    return tuple(judged(Rung(p.point, point(p.point).words, short_words(point(p.point))), p) for p in result.points)

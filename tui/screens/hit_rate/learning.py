@@ -2,13 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 from textual.content import Content
 
-from listen.jobs.teardowns import LEAST, Counting, Torn, Trial, counting, own_rounds, seen, torn_down, trial
+from listen.jobs.teardowns import LEAST, Counting, Torn, Trial, own_rounds, seen, trial
 from listen.judge.hypotheses import leak_shares
-from listen.report.build import all_jobs
 from listen.voice import names
 from listen.voice.figures import number, share
 from listen.voice.text import plain
@@ -27,18 +25,13 @@ class Learning:
     tried: tuple[Trial, Trial] | None = None
     """The shop's own rounds judged by the tables alone, and with its teardowns."""
 
-    @classmethod
-    def of(cls, root: Path) -> "Learning":
-        """Read every job."""
-        return cls(torn_down(all_jobs(root)), counting(root))
-
     @property
     def enough(self) -> bool:
         """Whether they may count."""
         return len(self.findings) >= LEAST
 
 
-async def tried(services: "Services", findings: Sequence[Torn]) -> tuple[Trial, Trial]:
+async def tried(services: Services, findings: Sequence[Torn]) -> tuple[Trial, Trial]:
     """Judge the shop's own rounds twice; a round's own job never counts for it."""
     without, with_them = [], []
     for job, round_, truth in await in_thread(lambda: list(own_rounds(services.jobs_root()))):

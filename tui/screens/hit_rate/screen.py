@@ -14,7 +14,7 @@ from textual.reactive import reactive
 from textual.widgets import Static
 
 from listen.errors import HisswayError
-from listen.jobs.teardowns import Torn, count_no_more, counting, let_count
+from listen.jobs.teardowns import Torn, count_no_more, counting, let_count, torn_down
 from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import BayScreen
@@ -57,8 +57,7 @@ class HitRateScreen(BayScreen[None]):
         state = self.query_one("#state", Static)
         root = self.bay.services.jobs_root()
         try:
-            counted = await in_thread(_counted, root)
-            self.learning = await in_thread(Learning.of, root)
+            counted, self.learning = await in_thread(_counted, root)
         except HisswayError as e:
             state.update(shown(f"× {e}", "$error"))
             return
@@ -125,16 +124,17 @@ class HitRateScreen(BayScreen[None]):
             self.refuse(e)
 
 
-def _counted(root: Path) -> list[Counted]:
-    """Calls and rates of the shop's own engines, and of simulated ones, each where there are any."""
+def _counted(root: Path) -> tuple[list[Counted], Learning]:
+    """Calls and rates of the shop's own engines, and of simulated ones, each where there are any; then teardowns."""
     from listen.jobs.hit_rate import calls, decided, hit_rates
     from listen.report.build import all_jobs
 
     jobs = tuple(all_jobs(root))
     everything = calls(jobs)
     parts = [(simulated, tuple(s for s in everything if s.simulated is simulated)) for simulated in (False, True)]
-    return [
+    rates = [
         (simulated, said, hit_rates(said), decided(j for j in jobs if j.simulated is simulated))
         for simulated, said in parts
         if said
     ]
+    return rates, Learning(torn_down(jobs), counting(root))

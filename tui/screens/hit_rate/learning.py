@@ -60,7 +60,7 @@ def told(learning: Learning) -> Content:
 
 
 def _before_and_after(learning: Learning, before: Trial, after: Trial) -> list[Content]:
-    rows = [shown(f"{before.rounds} rounds of theirs judged again, none with its own job's teardowns:")]
+    rows = [shown(f"{before.rounds} rounds of theirs judged again, each without the teardowns of its own job:")]
     for words, of in (("by the tables alone", before), ("with the teardowns", after)):
         score = f"named {of.named}, right {of.right}, log loss {number(of.log_loss, 3)}"
         rows.append(shown(f"  {words:<20} {score}"))

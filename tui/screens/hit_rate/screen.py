@@ -57,11 +57,12 @@ class HitRateScreen(BayScreen[None]):
         state = self.query_one("#state", Static)
         root = self.bay.services.jobs_root()
         try:
-            counted, self.learning = await in_thread(_counted, root)
+            counted, learning = await in_thread(_counted, root)
         except HisswayError as e:
             state.update(shown(f"× {e}", "$error"))
             return
-        if not counted:
+        self.learning = learning
+        if not counted and not learning.findings:
             state.update(page.EMPTY)
             return
         await state.remove()

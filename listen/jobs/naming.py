@@ -1,5 +1,6 @@
 """Recordings still to be named: which files there are, in order of time, and what each may be."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -8,11 +9,12 @@ from pathlib import Path
 
 import numpy as np
 
-from listen.audio.files import read_clip, sound_info
+from listen.audio.files import first_with_sound, read_clip, sound_info
 from listen.audio.when import in_order
 from listen.errors import HisswayError, RoundError
 from listen.rounds.loose import SOUNDS, read_taking, take_named, takes_named
 from listen.rounds.model import Taking
+from listen.signal.clip import Clip
 from listen.trade.points import Kind
 
 KINDS = (Kind.QUIET, Kind.AIR, Kind.SOUND, Kind.SHUT)
@@ -143,9 +145,16 @@ def cut(recording: Recording, marks_s: Sequence[float]) -> tuple[Recording, ...]
     return tuple(pieces)
 
 
+def stretch(recording: Recording, start_s: float = 0.0, most_s: float = math.inf) -> Clip:
+    """A stretch of a recording as it would be brought in (``ClipError`` from reading)."""
+    seconds = min(most_s, max(recording.seconds - start_s, 0.1))
+    channel = first_with_sound(recording.path)
+    return read_clip(recording.path, channel=channel, start_s=recording.start_s + start_s, seconds=seconds)
+
+
 def course(recording: Recording, steps: int) -> tuple[float, ...]:
     """How loud a recording is in each of so many steps, 0 to 1 over ``RANGE_DB`` (``ClipError`` from reading)."""
-    clip = read_clip(recording.path, start_s=recording.start_s, seconds=recording.seconds)
+    clip = stretch(recording)
     edges = np.linspace(0, len(clip.samples), steps + 1).astype(int)
     power = [float(np.mean(np.square(clip.samples[a:b]))) if b > a else 0.0 for a, b in pairwise(edges)]
     level_db = 10.0 * np.log10(np.array(power) + 1e-20)

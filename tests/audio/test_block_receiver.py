@@ -79,6 +79,15 @@ def test_the_block_is_our_own_copy() -> None:
     assert receiver.drain()[0].samples.tolist() == [0.5] * 480
 
 
+def test_every_channel_is_our_own_copy_too() -> None:
+    """PortAudio fills the same memory again while a slow disk still writes the last block."""
+    receiver, theirs = BlockReceiver(RATE_HZ, 480), np.tile(np.float32([[0.5, 0.25]]), (480, 1))
+    receiver.callback(theirs, 480, None, CLEAN)
+    theirs[:] = 0
+    channels = receiver.drain()[0].channels
+    assert channels is not None and channels[-1].tolist() == [0.5, 0.25]
+
+
 def test_nobody_drains_and_memory_stays() -> None:
     receiver = BlockReceiver(RATE_HZ, 480)
     for _ in range(2000):

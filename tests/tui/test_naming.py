@@ -15,7 +15,7 @@ from textual.pilot import Pilot
 from listen.audio.files import read_clip
 from listen.audio.when import in_order, time_in_file, time_in_name
 from listen.audio.write import write_flac
-from listen.jobs.naming import Recording, cut, in_walking_order, recordings_in
+from listen.jobs.naming import Recording, cut, in_walking_order, recordings_in, stretch
 from listen.signal.clip import Clip
 from tui.app import HisswayApp
 from tui.screens.naming.cut import CutScreen
@@ -196,6 +196,13 @@ def test_what_cannot_be_read_is_listed_with_its_reason_and_named_by_nothing(tmp_
     assert trouble == {"broken.m4a": True, "good.wav": False}
     named = in_walking_order(found.recordings, 0, ["intake"])
     assert {r.path.name: r.point for r in named} == {"broken.m4a": "", "good.wav": "intake"}
+
+
+def test_what_is_played_is_the_channel_that_comes_in(tmp_path: Path) -> None:
+    x = hiss(1, 2.0)
+    soundfile.write(tmp_path / "x.wav", np.stack([0 * x, x], 1), RATE_HZ, subtype="FLOAT")
+    (piece,) = cut(Recording(tmp_path / "x.wav", 2.0, point="intake"), (0.4,))
+    assert np.array_equal(stretch(piece, 0.1, 0.5).samples, x[round(0.8 * RATE_HZ) : round(1.3 * RATE_HZ)])
 
 
 def test_marks_beyond_the_ends_and_pieces_too_short_are_none() -> None:

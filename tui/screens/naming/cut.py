@@ -10,7 +10,7 @@ from textual.binding import Binding, BindingType
 from textual.widgets import Static
 
 from listen.errors import HisswayError
-from listen.jobs.naming import Recording, course, cut
+from listen.jobs.naming import Recording, course, cut, stretch
 from listen.signal.clip import Clip
 from listen.voice.text import plain
 from tui.bridge.playback import Playback
@@ -144,9 +144,7 @@ class CutScreen(BayScreen["tuple[Recording, ...] | None"]):
             self._playing = 0
 
     def _load(self, start_s: float) -> tuple[list[Clip], float]:
-        from listen.audio.files import read_clip
         from listen.lab.ear.playback import comfortable_gain_db
 
-        left_s = max(self.recording.seconds - start_s, 0.1)
-        clip = read_clip(self.recording.path, start_s=self.recording.start_s + start_s, seconds=min(PLAYED_S, left_s))
+        clip = stretch(self.recording, start_s, PLAYED_S)
         return [clip], comfortable_gain_db(clip)

@@ -11,7 +11,7 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from listen.errors import HisswayError
-from listen.jobs.naming import KINDS, LONG_S, Found, Recording, in_walking_order
+from listen.jobs.naming import KINDS, LONG_S, Found, Recording, in_walking_order, stretch
 from listen.jobs.walk import Step
 from listen.signal.clip import Clip
 from listen.trade.points import Kind, Point
@@ -205,8 +205,7 @@ def _after(kind: Kind) -> Kind:
 
 
 def _load(r: Recording) -> tuple[list[Clip], float]:
-    from listen.audio.files import read_clip
     from listen.lab.ear.playback import comfortable_gain_db
 
-    clip = read_clip(r.path, start_s=r.start_s, seconds=min(r.seconds, PLAYED_S))
+    clip = stretch(r, most_s=PLAYED_S)
     return [clip], comfortable_gain_db(clip)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from pathlib import Path
 
 import pytest
@@ -110,3 +112,27 @@ def test_a_journal_that_does_not_go_on_from_ours_is_not_written_to(two: tuple[Op
         ida.append(ev.NoteAdded(text="x"))
     assert ida.job == known
     assert path.read_bytes() == bad
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows locks files in another way")
+@pytest.mark.parametrize("why", [errno.ENOLCK, errno.ENOSYS])
+def test_a_share_that_knows_no_locks_is_told_as_that_and_nothing_is_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, why: int
+) -> None:
+    """Never taken for another program that writes all the while; reading goes on."""
+    import fcntl
+
+    folder = small_job(tmp_path)
+    opened = open_job(folder, bench=False)
+    before = (folder / JOURNAL).read_bytes()
+
+    def no_locks(*_: object) -> None:
+        raise OSError(why, os.strerror(why))
+
+    monkeypatch.setattr(fcntl, "flock", no_locks)
+    for act in (lambda: opened.append(ev.NoteAdded(text="x")), lambda: open_job(folder)):
+        with pytest.raises(JobError, match="the disk knows no locks") as told:
+            act()
+        assert not isinstance(told.value, JobLocked)
+    assert (folder / JOURNAL).read_bytes() == before
+    assert open_job(folder, write=False).job == opened.job

@@ -11,6 +11,7 @@ from pathlib import Path
 from listen.durable import new_file, remove_if_possible, sync_folder, whole_file
 from listen.errors import JobError
 
+NO_LOCKS = "the disk knows no locks, so two programs could write at once; copy the job to another, or only read it here"
 _WHY = {
     errno.ENOSPC: "the disk is full; make room and try again",
     errno.EDQUOT: "your share of the disk is used up; make room and try again",
@@ -19,6 +20,8 @@ _WHY = {
     errno.EPERM: "you have no permission for that; ask its owner, or choose another place",
     errno.ENOENT: "the folder or file is gone, or was never there; was it moved, or a drive pulled out?",
     errno.ENOTDIR: "a file stands where a folder should be",
+    errno.ENOLCK: NO_LOCKS,
+    errno.ENOSYS: NO_LOCKS,
     errno.EIO: "the disk reports an error; copy your jobs to another one",
     errno.ENAMETOOLONG: "the name is too long; choose a shorter one",
     errno.EMFILE: "too many files are open; close other programs",

@@ -7,12 +7,13 @@ from contextlib import suppress
 from pathlib import Path
 
 import msgspec
-from filelock import FileLock, Timeout
+from filelock import Timeout
 
 from listen.durable import mode_in, read_file
 from listen.errors import JobLocked
 from listen.jobs.folder.disk import job_errors, replace
 from listen.jobs.folder.journal import utc_now
+from listen.jobs.folder.turn import lock_on
 
 LOCK_NAME = ".lock"
 HOLDER_NAME = ".writer.json"
@@ -32,7 +33,7 @@ class BenchLock:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._lock = FileLock(folder / LOCK_NAME, mode=mode_in(folder))
+        self._lock = lock_on(folder / LOCK_NAME, mode_in(folder))
 
     def take(self) -> None:
         """Become the one who records, or say at once who does.

@@ -3,11 +3,12 @@
 The turn lasts as long as one write. What others wrote meanwhile is read first, so that every line follows the last.
 """
 
+import errno
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from filelock import FileLock, Timeout
+from filelock import BaseFileLock, FileLock, Timeout
 
 from listen.durable import mode_in
 from listen.errors import JobError, JobLocked
@@ -22,12 +23,24 @@ WAIT_S = 5.0
 """A write takes milliseconds, on a slow network disk a second; a program that died holds no turn."""
 
 
+def lock_on(path: Path, mode: int) -> BaseFileLock:
+    """A lock that the system frees if the program dies; on a disk that knows none taking it fails.
+
+    Newer versions of filelock would make do with the mere presence of a file there, which a program that died leaves
+    behind, and which the file of a real lock is taken for.
+    """
+    try:
+        return FileLock(path, mode=mode, fallback_to_soft=False)
+    except TypeError:  # filelock before 4.0 has no such thing
+        return FileLock(path, mode=mode)
+
+
 class Turn:
     """The right to write to the journal in a folder."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._lock = FileLock(folder / TURN, mode=mode_in(folder))
+        self._lock = lock_on(folder / TURN, mode_in(folder))
 
     @contextmanager
     def taken(self) -> Iterator[None]:
@@ -50,11 +63,8 @@ class Turn:
                     f"{self._folder}: another program has been writing to this job for {WAIT_S:g} s; nothing was "
                     "written; try again, or close it there"
                 ) from None
-            except NotImplementedError:
-                raise JobError(
-                    f"{self._folder}: lies on a disk that knows no locks, so two programs could write at once; copy "
-                    "the job to another disk, or open it to read only"
-                ) from None
+            except NotImplementedError as e:  # filelock before 4.0, where the disk knows no locks
+                raise OSError(errno.ENOLCK, str(e)) from e
         try:
             yield
         finally:

@@ -215,7 +215,7 @@ async def _shows_what_is_written(app: HisswayApp, written: Any) -> None:
         made, seen = view(written, screen.round_id, screen.now, app.preferences, screen.size.height, gauge), screen.view
         if (made.say, made.step, made.rungs, made.panel) != (seen.say, seen.step, seen.rungs, seen.panel):
             raise Broken(f"the round shows {seen.say}, the journal says {made.say}")
-    elif isinstance(screen, EngineScreen | PageScreen) and not app._notifications:
+    elif isinstance(screen, EngineScreen | PageScreen) and screen.is_mounted and not app._notifications:
         before = await _settled(app)
         screen.show_job(written)
         after = await _settled(app)
@@ -301,11 +301,16 @@ async def _turn_lines(going: Walk, app: HisswayApp, pilot: Pilot[Any], page: Pag
         for key in ("enter", *"slip", "enter"):  # what is asked where a verdict or a signature rests on it
             if app.screen is not page:
                 await press(going, pilot, key)
-        await _until(lambda: not app.still_writing)
+        await _until(partial(_turned, page, line), 5.0)
         now = page.lines.get(line.id)
         if now is None or now.state == was:
             raise Broken(f"the line {line.words!r} is {was} still")
         going.mended += 1
+
+
+def _turned(page: PageScreen, line: Line) -> bool:
+    now = page.lines.get(line.id)
+    return now is None or now.state != line.state
 
 
 def _to_turn(line: Line) -> bool:

@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from listen.errors import HisswayError
 from listen.jobs.events import ClipKept, NoteAdded
 from listen.voice.names import walked_clip
 from tui.screens.base import BayScreen
@@ -19,11 +18,8 @@ def write_note(
         if not text:
             return
         note = NoteAdded(text=text, cylinder=cylinder, round_id=round_id, clip=clip.clip if clip else None)
-        try:
+        with screen.refusing():
             screen.bay.write(note)
-        except HisswayError as e:
-            screen.refuse(e)
-        else:
             screen.tell("The note is kept; it stands on the page of the cylinder (o) or of the job (j).")
 
     screen.app.push_screen(OneLineScreen(title), keep)

@@ -3,7 +3,6 @@
 from collections.abc import Iterable
 from typing import Any
 
-from listen.errors import HisswayError
 from listen.jobs.events import NoteAdded, Payload
 from listen.jobs.job import Job, RoundRecord
 from listen.voice.text import plain
@@ -26,10 +25,8 @@ def write_asking(screen: BayScreen[Any], touched: Iterable[RoundRecord], what: s
     signed = [r for r in rounds if r.signed]
 
     def write(*more: Payload) -> None:
-        try:
+        with screen.refusing():
             screen.bay.write(*payloads, *more)
-        except HisswayError as e:
-            screen.refuse(e)
 
     def reasoned(reason: str | None) -> None:
         if reason is not None:

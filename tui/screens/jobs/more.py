@@ -7,7 +7,6 @@ from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 
-from listen.errors import HisswayError
 from listen.jobs.events import Payload
 from listen.jobs.folder.shelf import Shelf, empty_trash, on_shelf, put_aside, take_back
 from listen.jobs.folder.summary import JobSummary
@@ -84,10 +83,8 @@ class JobsMore(BayScreen[None]):
             def keep(changes: tuple[Payload, ...] | None) -> None:
                 with opened:
                     if changes:
-                        try:
+                        with self.refusing():
                             opened.append(*changes)
-                        except HisswayError as e:
-                            self.refuse(e)
                 self.load()
 
             self.app.push_screen(CardScreen(opened.job), keep)
@@ -125,9 +122,6 @@ class JobsMore(BayScreen[None]):
                 to.parent.mkdir(parents=True, exist_ok=True)
                 await in_thread(write_report, folder, to)
                 opened = await in_thread(show, to)
-            except HisswayError as e:
-                self.refuse(e)
-                return
             except OSError as e:
                 self.tell(f"{to}: cannot be written: {e.strerror or e}", bad=True)
                 return
@@ -175,12 +169,9 @@ class JobsMore(BayScreen[None]):
             options = [(KEEP, "keep them", ""), (EMPTY, "remove them for good", "clips, journals, signatures")]
             self.app.push_screen(PickScreen("Remove every job in the trash for good?", options), self._emptied)
         elif name is not None:
-            try:
+            with self.refusing():
                 take_back(self.bay.services.jobs_root(), name, shelf)
-            except HisswayError as e:
-                self.refuse(e)
-                return
-            self.load()
+                self.load()
 
     def _emptied(self, answer: str | None) -> None:
         if answer != EMPTY:

@@ -8,6 +8,7 @@ import pytest
 
 from listen.errors import JobError, JobLocked
 from listen.jobs.events import DetailsGiven, JobNamed
+from listen.jobs.exchange.verify import verify_job
 from listen.jobs.folder.shelf import Shelf, empty_trash, on_shelf, put_aside, take_back
 from listen.jobs.folder.store import create_job, list_jobs, open_job
 
@@ -65,3 +66,16 @@ def test_the_card_keeps_what_is_given_and_clears_what_is_emptied(tmp_path: Path)
         assert "Ilse" in (opened.folder / "journal.jsonl").read_text("utf-8")
     (summary,) = list_jobs(tmp_path)
     assert summary.details == "AB 12"
+
+
+def test_what_was_cut_off_a_job_put_aside_is_noticed(tmp_path: Path) -> None:
+    """The register knows it where it lies."""
+    name = made(tmp_path, "Pump")
+    with open_job(tmp_path / name) as opened:
+        opened.append(JobNamed(title="Water pump"))
+    there = put_aside(tmp_path, name, Shelf.ARCHIVE)
+    assert verify_job(there).ok and not verify_job(there).remarks
+    lines = (there / "journal.jsonl").read_bytes().splitlines(keepends=True)
+    (there / "journal.jsonl").write_bytes(b"".join(lines[:-1]))
+    (there / "job.json").unlink()
+    assert [m.what for m in verify_job(there).mismatches] == ["history"]

@@ -91,4 +91,6 @@ def _words(head: Head, lines: int) -> str:
 
 
 def _place(folder: Path) -> Path:
-    return folder.absolute().parent / REGISTER / f"{folder.absolute().name}.json"
+    jobs = folder.absolute().parent
+    jobs = jobs.parent if jobs.name.startswith(".") else jobs  # put aside, a job is remembered where it was
+    return jobs / REGISTER / f"{folder.absolute().name}.json"

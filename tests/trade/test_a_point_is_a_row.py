@@ -51,7 +51,8 @@ def test_a_new_row_is_walked_checked_judged_asked_for_and_told(tmp_path: Path) -
     result = evaluate(read_folder(folder))
     loud = [p.point for p in result.points if p.detected]
     assert "cam-cover" in loud
-    assert {p.path: p.involved for p in result.paths}["rings"] > 0.9
+    # Most likely; not surely: normal blow-by, which is heard there too, has no known level.
+    assert max(result.paths, key=lambda p: p.involved or 0.0).path == "rings"
     assert names.point_name("cam-cover") == "cam cover"
 
     evidence = made({"intake": None, "tailpipe": None, "radiator": None}, loss_percent=40.0, bubbles_seen=False)

@@ -121,7 +121,10 @@ def swapped_labels(clips: Sequence[_Clip]) -> Blunder | None:
             spread_db,
             air=kind not in STILL,
         )
-        found.append((gain_db, kind, [pairs[i][0].at for i in moved]))
+        # A sound cylinder may have been walked in another hour, when every place sounded otherwise: two exchanged are a
+        # slip, all of them are another shop.
+        if kind is not Kind.SOUND or len(moved) == 2:
+            found.append((gain_db, kind, [pairs[i][0].at for i in moved]))
     gain_db, kind, at = max(found, default=(0.0, Kind.AIR, []), key=lambda one: one[0])
     if gain_db < SWAP_DB:
         return None

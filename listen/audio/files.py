@@ -30,7 +30,7 @@ _BLOCK_SAMPLES = 1 << 16
 """Samples decoded at once over all channels (1.4 s of one at 48 kHz), so that no header can make us allocate."""
 CODED = {"MPEG_LAYER_I": "MP1", "MPEG_LAYER_II": "MP2", "MPEG_LAYER_III": "MP3", "VORBIS": "Vorbis", "OPUS": "Opus"}
 """Codings that leave out what an ear would not miss, by libsndfile's name."""
-SUFFIXES = (".wav", ".flac", ".mp3", ".ogg", ".oga", ".opus")
+SUFFIXES = (".wav", ".flac", ".mp3", ".ogg", ".oga", ".opus", ".aif", ".aiff", ".bwf", ".rf64", ".w64")
 """Sound files looked for in a folder; phones' own forms stand in :mod:`listen.audio.phone`."""
 LOOKED_AT_S = 5.0
 """Of each channel, to see whether it has sound."""

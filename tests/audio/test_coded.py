@@ -11,11 +11,13 @@ import numpy as np
 import pytest
 import soundfile
 
+from listen.audio import phone
 from listen.audio.files import read_clip
 from listen.audio.long import read_sound
 from listen.audio.partial import read_part, write_part
 from listen.audio.write import write_flac
 from listen.errors import ClipError
+from listen.jobs.naming import recordings_in
 from listen.rounds.loose import read_folder
 from listen.signal.clip import Clip
 from listen.signal.quality import check_clip
@@ -87,6 +89,23 @@ def test_eight_bits_in_a_phones_file_are_refused_as_in_any_other(tmp_path: Path)
             read_sound(made, held=held)
 
 
+def test_a_list_that_names_other_files_is_no_recording(tmp_path: Path) -> None:
+    """Else a stranger's "recording" opens whatever of the user's it names."""
+    pytest.importorskip("av")
+    soundfile.write(tmp_path / "private.wav", hiss(0.1), RATE_HZ)
+    (tmp_path / "x.m4a").write_text("ffconcat version 1.0\nfile 'private.wav'\n")
+    with pytest.raises(ClipError, match="cannot be decoded"):
+        read_clip(tmp_path / "x.m4a")
+
+
+def test_a_phones_recording_longer_than_is_taken_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    memo = in_aac(tmp_path / "x.m4a", hiss(1.0))
+    monkeypatch.setattr(phone, "MOST_SAMPLES", RATE_HZ // 2)
+    with pytest.raises(ClipError, match="longer than"):
+        read_clip(memo)
+    assert read_clip(memo, seconds=0.4).seconds == 0.4
+
+
 def test_sound_of_a_coding_unknown_here_is_one_sentence(tmp_path: Path) -> None:
     data = in_aac(tmp_path / "x.m4a", hiss(1.0)).read_bytes()
     (tmp_path / "x.m4a").write_bytes(data.replace(b"mp4a", b"zzzz").replace(b"esds", b"free"))
@@ -109,6 +128,15 @@ def test_a_plain_file_raises_no_such_flag(tmp_path: Path) -> None:
     write_flac(tmp_path / "x.flac", Clip.of(hiss(), RATE_HZ))
     clip = read_clip(tmp_path / "x.flac")
     assert clip.coded == "" and "coded" not in {f.flag for f in check_clip(clip, spectra(clip))}
+
+
+@pytest.mark.parametrize(("suffix", "form"), [(".aif", "AIFF"), (".aiff", "AIFF"), (".rf64", "RF64"), (".w64", "W64")])
+def test_a_field_recorders_forms_are_taken_for_a_round(tmp_path: Path, suffix: str, form: str) -> None:
+    for kind in ("quiet", "air"):
+        soundfile.write(tmp_path / f"intake-{kind}{suffix}", hiss(), RATE_HZ, "PCM_24", format=form)
+    takes = read_folder(tmp_path).takes
+    assert [read_clip(t.path).coded for t in takes] == ["", ""]
+    assert np.allclose(read_clip(takes[0].path).samples, hiss(), atol=1e-6)
 
 
 def test_that_it_was_coded_is_kept_on_the_way_into_a_job(tmp_path: Path) -> None:
@@ -158,3 +186,5 @@ def test_without_the_extra_one_sentence_names_it(tmp_path: Path, monkeypatch: py
     monkeypatch.delitem(sys.modules, "av", raising=False)
     with pytest.raises(ClipError, match=r"hissway\[phone\]"):
         read_clip(tmp_path / "x.m4a")
+    (listed,) = recordings_in(tmp_path).recordings
+    assert "hissway[phone]" in listed.trouble and listed.trouble.startswith("x.m4a: ")

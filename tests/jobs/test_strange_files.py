@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import stat
 from pathlib import Path
@@ -286,3 +287,22 @@ def test_a_file_larger_than_can_be_ours_is_refused_not_read_in_part(tmp_path: Pa
     assert read_file(tmp_path / "x", 5) == b"12345"
     with pytest.raises(OSError, match="5 bytes; at most 4 are read"):
         read_file(tmp_path / "x", 4)
+
+
+@pytest.mark.parametrize("refused", ["listen.audio.write.write_flac", "listen.jobs.folder.disk.append"])
+def test_an_import_that_the_disk_refuses_leaves_neither_part_nor_clip(
+    refused: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The file it came from is still there: nothing is to be offered as left over."""
+
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    write_flac(tmp_path / "x.flac", Clip.of(np.full(4_800, 0.25), 48_000))
+    with create_job(tmp_path / "jobs", title="t") as opened:
+        part = opened.new_part(begin_round(opened, 1), "intake", "quiet", "quiet")
+        monkeypatch.setattr(refused, full)
+        with pytest.raises(JobError, match="disk is full"):
+            opened.keep_file(tmp_path / "x.flac", part)
+        left = [p.name for p in opened.folder.rglob("*") if p.suffix in (".part", ".flac", ".tmp")]
+    assert left == []

@@ -1,7 +1,8 @@
 """What all screens share: the top line, the keys at the bottom, the way back, and messages that stay text."""
 
-from collections.abc import Callable, Coroutine, Iterator
+from collections.abc import Awaitable, Callable, Coroutine, Iterator
 from contextlib import contextmanager
+from functools import partial
 from typing import Any, ClassVar, Literal, TypeVar, cast
 
 from textual import events
@@ -134,21 +135,21 @@ class BayScreen(Screen[R]):
 
     def start(self, work: Callable[[], Coroutine[Any, Any, None]], group: str) -> None:
         """Run something beside the screen; a new piece of a group ends the one before, an error is told and ends it."""
-
-        async def told() -> None:
-            with self.refusing():
-                await work()
-
-        self.run_worker(self._while_here(told), group=group, exclusive=True)
+        self.run_worker(self._ready(work), group=group, exclusive=True)
 
     def start_beside(self, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
         """Run something beside the screen that nothing ends but its own end."""
-        self.run_worker(self._while_here(work))
+        self.run_worker(self._ready(work))
+
+    def _ready(self, work: Callable[[], Coroutine[Any, Any, None]]) -> Callable[[], Awaitable[None]]:
+        # Not the coroutine itself: one whose worker is ended before it begins would never be awaited.
+        return cast("Callable[[], Awaitable[None]]", partial(self._while_here, work))
 
     async def _while_here(self, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
-        """Do it; what it wants to show on a screen that was left meanwhile is dropped."""
+        """Do it; what is refused is told, and what it wants to show on a screen left meanwhile is dropped."""
         try:
-            await work()
+            with self.refusing():
+                await work()
         except (NoMatches, ScreenError):
             if self in self.app.screen_stack:
                 raise

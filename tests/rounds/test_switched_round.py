@@ -45,7 +45,7 @@ def _round(
     how = {p: Switched(on_s=turns["intake" if together else p], wander_db=0.5, together=together) for p in POINTS}
     clips = {point: clip for (point, _, _), clip in render(as_switched(spec, TOLD, how)).items()}
     folder.mkdir()
-    said: dict[str, object] = {"loss_percent": 30.0, "cylinder": 3}
+    said: dict[str, object] = {"loss_percent": 25.0, "restrictor_mm": 1.0, "supply_kpa": 550, "cylinder": 3}
     if told:
         said["switched"] = {"period_s": 4.0, "on_s": TOLD}
     if together:

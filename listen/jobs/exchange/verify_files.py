@@ -22,7 +22,7 @@ def journal_faults(folder: Path, chain: Chain, summary: JobSummary | None) -> It
     if (folder / JOURNAL).is_symlink():
         yield Mismatch("journal", JOURNAL, "is a link to somewhere else; what it shows may change unseen")
     if chain.broken:
-        yield Mismatch("journal", JOURNAL, broken_words(folder, chain))
+        yield Mismatch("journal", JOURNAL, broken_words(folder, chain).partition(": ")[2])
     if chain.torn:
         yield Mismatch("journal", JOURNAL, f"ends in {len(chain.torn)} bytes that are no whole event")
     if chain.open_ended:

@@ -20,6 +20,7 @@ from typing import Any, TypeVar
 
 import msgspec
 
+from listen.durable import read_file
 from listen.errors import HisswayError
 
 Row = TypeVar("Row")
@@ -100,12 +101,14 @@ def _shop() -> tuple[dict[str, list[dict[str, Any]]], str]:
     """The shop's rows by block, and what is wrong with the file. A file that is wrong changes nothing."""
     path = shop_file()
     try:
-        if not path.exists():
-            return {}, ""
-        if path.stat().st_size > MAX_BYTES:
-            return {}, f"{path.name} is larger than {MAX_BYTES // 1000} kB; the shop's own rows were not read"
-        data = tomllib.loads(path.read_text("utf-8"))
-    except (OSError, ValueError) as e:  # not readable, not UTF-8, not TOML
+        data = tomllib.loads(read_file(path, MAX_BYTES).decode("utf-8"))
+    except FileNotFoundError:
+        return {}, ""
+    except (
+        OSError,
+        ValueError,
+        RecursionError,
+    ) as e:  # not readable, too large, not UTF-8, not TOML, brackets for ever
         return {}, f"{path.name} cannot be read ({e}); the shop's own rows do not count until it is mended"
     for block, mine in data.items():
         if block not in SHOP_MAY:

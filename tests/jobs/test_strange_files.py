@@ -306,3 +306,11 @@ def test_an_import_that_the_disk_refuses_leaves_neither_part_nor_clip(
             opened.keep_file(tmp_path / "x.flac", part)
         left = [p.name for p in opened.folder.rglob("*") if p.suffix in (".part", ".flac", ".tmp")]
     assert left == []
+
+
+def test_nothing_is_appended_to_a_file_of_another_length(tmp_path: Path) -> None:
+    """The last guard, below the turns at writing: whoever else wrote, no line is put after theirs unread."""
+    (tmp_path / "journal.jsonl").write_bytes(b"one\ntwo\n")
+    with pytest.raises(JobError, match="is 8 bytes long and not 4"):
+        disk.append(tmp_path / "journal.jsonl", b"three\n", 4)
+    assert (tmp_path / "journal.jsonl").read_bytes() == b"one\ntwo\n"

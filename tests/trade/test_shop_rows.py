@@ -38,7 +38,14 @@ def test_a_row_of_the_shop_replaces_what_it_gives_and_is_told(shop):
 
 @pytest.mark.parametrize(
     "text",
-    ["[[evidence]\n", '[[caution]]\nid = "eyes"\n', "[[evidence]]\nfor = { }\n", "evidence = 3\n"],
+    [
+        "[[evidence]\n",
+        '[[caution]]\nid = "eyes"\n',
+        "[[evidence]]\nfor = { }\n",
+        "evidence = 3\n",
+        "evidence = " + "[" * 3000,
+        "#" * 1_000_001,
+    ],
 )
 def test_a_broken_file_changes_nothing_and_says_so(shop, text):
     shop(text)

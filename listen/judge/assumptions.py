@@ -35,6 +35,11 @@ class Assumptions:
     outside: float = 0.04
     """Chance that something sounded at all points alike while the air was on."""
 
+    @property
+    def heard(self) -> tuple[object, ...]:
+        """What the clips' own odds hang on: sets that share it differ in priors and readings only."""
+        return self.talk_db, self.talk_widen, self.blow_by_db, self.stray
+
 
 BASE = Assumptions(name="usual", words="engine, shop and tester are as usual")
 SETS: tuple[Assumptions, ...] = (

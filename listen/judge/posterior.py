@@ -90,34 +90,30 @@ def posterior(evidence: RoundEvidence, assumptions: Sequence[Assumptions] = SETS
     readings = _reading_columns(evidence, sets, BASE)
     there = _decibans(sets, prior, [*points, *readings])
     back = _decibans(sets, prior, [*reversed(readings), *backward])
-    log_p = prior + sum((column for _, column in (*points, *readings)), np.zeros(len(sets)))
+    at_points = {BASE.heard: sum((column for _, column in points), np.zeros(len(sets)))}
+    log_p = prior + at_points[BASE.heard] + sum((column for _, column in readings), np.zeros(len(sets)))
     under = {BASE: np.exp(_normal(log_p))}
     # Only the sum, not the terms: what is shown line by line is the usual case, the others say how far it could move.
     for assumed in assumptions:
-        if assumed not in under:
-            under[assumed] = _summed(evidence, Scene.of(evidence, shared, sets, assumed), sets, heard, assumed)
-    # A reading may be mistyped or misread: the verdict asks what would be left of a name without each of them.
+        if assumed in under:
+            continue
+        if assumed.heard not in at_points:
+            at_points[assumed.heard] = _at_points(evidence, Scene.of(evidence, shared, sets, assumed))
+        other = np.log(priors(sets, heard, assumed, evidence.shop)) + at_points[assumed.heard]
+        other += sum(column for _, column in _reading_columns(evidence, sets, assumed))
+        under[assumed] = np.exp(_normal(other))
     without = {name: np.exp(_normal(log_p - column)) for name, column in readings}
     terms_db = {p: _mean_terms(there[p], back[p]) for p in there}
     return Posterior(sets, under[BASE], under, without, terms_db, scene)
 
 
-def _summed(
-    evidence: RoundEvidence,
-    scene: Scene,
-    sets: tuple[Hypothesis, ...],
-    heard: frozenset[PathId],
-    assumed: Assumptions,
-) -> NDArray[np.float64]:
-    """Probabilities under one set of assumptions [shape=(H,)]."""
-    log_p = np.log(priors(sets, heard, assumed, evidence.shop))
-    for i, draws in enumerate(scene.draws.values()):
-        # Drift is common to the points of a walk: summed over per point it would count as many witnesses.
+def _at_points(evidence: RoundEvidence, scene: Scene) -> NDArray[np.float64]:
+    """Log likelihood of what all points heard together, under each set of causes [shape=(H,)]."""
+    total = []
+    for draws in scene.draws.values():
         weight = draws.log_weight[:, None] + evidence.states
-        log_p[i] += log_sum(sum(_by_point(draws, scene.tables), weight).ravel())
-    for _, column in _reading_columns(evidence, sets, assumed):
-        log_p += column
-    return np.asarray(np.exp(_normal(log_p)))
+        total.append(log_sum(sum(_by_point(draws, scene.tables), weight).ravel()))
+    return np.array(total)
 
 
 def _reading_columns(evidence: RoundEvidence, sets: tuple[Hypothesis, ...], assumed: Assumptions) -> Columns:

@@ -88,6 +88,7 @@ def _loss_density(
     return ((1.0 - FREAK) * density + FREAK * freak) * slope
 
 
+@cache
 def _usual_hole(paths: Paths, assumed: Assumptions) -> tuple[float, float]:
     """Median and spread of the natural log of the effective hole under a set of causes."""
     table = path_table()

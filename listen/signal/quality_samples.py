@@ -196,7 +196,7 @@ def dropouts(clip: Sound, seen: _Looked) -> tuple[Flag, ...]:
     if seen.most == seen.least:
         text = "The clip is silent to the last digit; check the cable, the mute switch and the chosen input."
         return (Flag(flag="silent", value=clip.seconds, limit=MAX_STUCK_S, text=text, reject=True),)
-    stuck = [run for run in _equal_runs(clip) if run > MAX_STUCK_S * clip.rate_hz]
+    stuck = list(_equal_runs(clip, MAX_STUCK_S * clip.rate_hz))
     if not stuck:
         return ()
     missing_s = float(sum(stuck)) / clip.rate_hz
@@ -209,25 +209,23 @@ def dropouts(clip: Sound, seen: _Looked) -> tuple[Flag, ...]:
     return (Flag(flag="dropout", value=longest_ms, limit=MAX_STUCK_S * 1000, text=text, reject=reject),)
 
 
-def _equal_runs(clip: Sound) -> Iterator[int]:
-    """Lengths in samples of all runs of equal ones, those over the ends of stretches included."""
-    open_run = 0
+def _equal_runs(clip: Sound, longer_than: float) -> Iterator[int]:
+    """Lengths in samples of the runs of equal ones that are longer, those over the ends of stretches included."""
+    open_pairs = 0
     for _, _, x in clip.stretches(STRETCH, 1):
         same = np.concatenate([[False], x[1:] == x[:-1], [False]])
-        edges = np.flatnonzero(same[1:] != same[:-1])
-        runs = [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
-        if open_run and not (runs and runs[0][0] == 0):
-            yield open_run + 1
-            open_run = 0
-        for a, b in runs:
-            pairs = b - a + (open_run if a == 0 else 0)
-            open_run = 0
-            if b == len(x) - 1:
-                open_run = pairs
-            else:
-                yield pairs + 1
-    if open_run:
-        yield open_run + 1
+        starts, ends = np.flatnonzero(same[1:] != same[:-1]).reshape(-1, 2).T
+        pairs = ends - starts
+        if len(pairs) and starts[0] == 0:
+            pairs[0] += open_pairs
+        elif open_pairs and open_pairs + 1 > longer_than:
+            yield open_pairs + 1
+        goes_on = len(pairs) > 0 and ends[-1] == len(x) - 1
+        open_pairs = int(pairs[-1]) if goes_on else 0
+        done = pairs[: len(pairs) - goes_on] + 1
+        yield from map(int, done[done > longer_than])
+    if open_pairs and open_pairs + 1 > longer_than:
+        yield open_pairs + 1
 
 
 def repeated_block(clip: Sound) -> Flag | None:

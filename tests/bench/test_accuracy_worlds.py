@@ -12,7 +12,7 @@ from listen.bench.accuracy import measured as measured_module
 from listen.bench.accuracy.bars import ROUND_BARS
 from listen.bench.accuracy.forecast import Forecast
 from listen.bench.accuracy.measured import WorldRound, drawn, hissway, measured
-from listen.bench.accuracy.worlds import leave_one_out, scored, worlds_table
+from listen.bench.accuracy.worlds import scored, worlds_table
 from listen.cli.main import main
 from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import RoundSpec
@@ -21,6 +21,7 @@ from listen.lab.simulator.worlds.holes import flow_l_s, loss_percent
 from listen.lab.simulator.worlds.room import heard_db
 from listen.lab.simulator.worlds.world import World
 from listen.trade.points import Kind
+from tests.bench.leave_one_out import leave_one_out
 
 
 def some(world: str, count: int = 60) -> list[RoundSpec]:

@@ -16,7 +16,7 @@ from listen.rounds.blunders import _Clip, other_gain, part_of_the_time, quiet_wi
 from listen.rounds.evaluate import evaluate
 from listen.rounds.loose import read_folder
 from listen.rounds.model import Facts
-from listen.rounds.weigh import weigh
+from listen.rounds.weigh import _reference, weigh
 from listen.signal.clip import Clip
 from listen.signal.clip_print import ClipPrint
 from listen.signal.point import measure_point
@@ -82,6 +82,37 @@ def test_one_clip_at_another_gain_is_noticed_from_2_7_db() -> None:
     assert [bool(other_gain(walked(place_db=-4.0 + s * ragged))) for s in (0.75, 0.9)] == [True, False]
     assert [bool(other_gain(walked(place_db=12.0 + s * ragged))) for s in (0.75, 0.9)] == [True, False]
     assert [bool(other_gain(walked(place_db=-8.0 + s * ragged))) for s in (1.5, 1.8)] == [True, False]
+
+
+def test_where_clips_scatter_by_a_decibel_another_gain_is_noticed_from_four_and_a_half() -> None:
+    """Four in ten of the clips lie within 0.52 dB of their walk: what a normal scatter of 1 dB leaves."""
+
+    def noticed(gain_db: float) -> bool:
+        clips = walked()
+        for i, c in enumerate(clips):
+            if c.mark.kind is Kind.AIR:
+                shift = gain_db if i == 1 else (0.5244, -0.5244)[i % 2]
+                clips[i] = marked(c.at, Kind.AIR, 1, place_db=np.full(9, shift))
+            elif c.number == 2:
+                clips[i] = marked(c.at, Kind.QUIET, 2, place_db=np.full(9, (0.5244, -0.5244)[i % 2]))
+        return other_gain(clips) is not None
+
+    assert [noticed(db) for db in (4.0, 6.0)] == [False, True]
+
+
+def test_a_band_that_scatters_by_a_fifth_of_a_decibel_counts_half_as_much_as_a_still_one() -> None:
+    def take(scatter: float) -> Any:
+        variance = np.full(13, 1e-12)
+        variance[0] = scatter**2
+        return SimpleNamespace(mean=np.ones(13), cov=np.diag(variance))
+
+    def counts(scatter_db: float) -> float:
+        quiet: Any = {Kind.QUIET: (take(scatter_db * np.log(10.0) / 10.0),)}
+        at: Any = SimpleNamespace(takes=quiet, quiet_kind=Kind.QUIET, live=np.ones(13, dtype=bool))
+        power = _reference([at])
+        return float(power[1] / power[0])  # what a band counts goes by one over the power it is measured against
+
+    assert [counts(db) for db in (0.02, 0.217, 0.65)] == pytest.approx([0.99, 0.5, 0.1], abs=0.01)
 
 
 def test_air_in_a_quiet_clip_is_noticed_from_3_db_where_it_is_as_the_air_clip() -> None:

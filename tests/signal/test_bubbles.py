@@ -55,6 +55,47 @@ def test_the_dampings_of_real_bubbles_are_taken(q: float) -> None:
     assert 6 <= count(noise() + 0.08 * bubbles(q=q)) <= 9
 
 
+def eight(freq_hz: float = 1000.0, *, level: float = 0.08, tau_s: float = 0.012, again_after_s: float = 0.0) -> int:
+    """How many are counted where eight rings sound, or eight pairs of them."""
+    x = noise()
+    for t in ONSETS_S:
+        x += level * ring(RATE, t, freq_hz, tau_s)
+        if again_after_s:
+            x += level * ring(RATE, t + again_after_s, freq_hz, tau_s)
+    return count(x)
+
+
+def test_bubbles_from_eleven_millimetres_to_eight_tenths_are_counted() -> None:
+    """Radius: 3.26 m/s over 300 Hz and 4 kHz."""
+    assert [eight(hz) >= 7 for hz in (250.0, 600.0, 3000.0, 4150.0)] == [False, True, True, False]
+    assert eight(250.0) == eight(4150.0) == 0
+
+
+def test_a_ring_counts_from_a_rise_of_13_db_over_the_shop() -> None:
+    """Of rings 9.5 dB apart the loud ones all count, the soft ones not at all."""
+    assert eight(level=0.008) == 0
+    assert eight(level=0.024) == 8
+
+
+def test_a_bubble_is_gone_after_some_thirty_milliseconds_but_is_no_click() -> None:
+    assert [eight(tau_s=tau_s) >= 7 for tau_s in (0.001, 0.004, 0.020, 0.030)] == [False, True, True, False]
+    assert [eight(2000.0, tau_s=q / (np.pi * 2000.0)) >= 7 for q in (6, 20, 60, 90)] == [False, True, True, False]
+
+
+def test_a_bubble_is_one_tone() -> None:
+    """A second one of a third its size may be chance; one of seven tenths makes it a clank."""
+
+    def clank(share: float) -> int:
+        rings = sum(ring(RATE, t, 1000.0, 0.012) + share * ring(RATE, t, 2300.0, 0.012) for t in ONSETS_S)
+        return count(noise() + 0.08 * rings)
+
+    assert [clank(share) for share in (0.3, 0.7)] == [8, 0]
+
+
+def test_bubbles_a_twentieth_of_a_second_apart_are_two() -> None:
+    assert eight(tau_s=0.006, again_after_s=0.05) == 16
+
+
 def test_gain_changes_nothing() -> None:
     x = noise() + 0.05 * bubbles()
     loud, soft = bubble_events(Clip.of(x, RATE)), bubble_events(Clip.of(x / 1024, RATE))

@@ -21,7 +21,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--tune-rounds", type=_COUNT_OR_0, default=150, help="rounds the peers are fitted on; 0: no peers"
     )
-    parser.add_argument("--noise", type=Path, metavar="DIR", help="also draw rounds over recordings background-*.flac")
+    parser.add_argument(
+        "--noise",
+        type=Path,
+        metavar="DIR",
+        help="also draw rounds over recordings background-*.flac; with --only worlds: its rounds in those shops",
+    )
     parser.add_argument("--leaks", type=Path, metavar="DIR", help="half of the leaks sound as recordings hiss-*.flac")
     parser.add_argument("--rounds", type=Path, metavar="DIR", help="score this truth-labelled archive instead")
     parser.add_argument("--only", choices=PARTS, help="one part only")

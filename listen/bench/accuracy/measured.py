@@ -34,6 +34,8 @@ class WorldRound:
     kept_in: Path | None = None
     switched: bool = False
     """Taken with the air switched at each point, instead of by walks."""
+    noise: Path | None = None
+    """Folder of recordings in whose shops it is drawn, with other leaks and ducts than the world's."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -80,19 +82,20 @@ def drawn(job: WorldRound) -> RoundSpec:
     """Draw a round; the same job gives the same round, and the same engine and shop switched as walked."""
     from listen.bench.accuracy.both_ways import switched
     from listen.lab.simulator.worlds import WORLDS
+    from listen.lab.simulator.worlds.recorded import in_recorded_shop
 
     seed = [job.seed, sorted(WORLDS).index(job.world), job.number]
     spec = WORLDS[job.world].draw(np.random.default_rng(seed), f"{job.world}-{job.number}")
+    if job.noise is not None:
+        spec = in_recorded_shop(np.random.default_rng([*seed, 2]), spec, job.noise)
     return switched(spec, np.random.default_rng([*seed, 1])) if job.switched else spec
 
 
 def measured(job: WorldRound) -> Measured:
     """Draw, render and measure a round, or read what was kept of it."""
-    file = (
-        None
-        if job.kept_in is None
-        else job.kept_in / f"{job.world}-{job.seed}-{job.number}{'-switched' * job.switched}-{_state()}.pickle"
-    )
+    kind = "-switched" * job.switched + (f"-{job.noise.name}" if job.noise else "")
+    name = f"{job.world}-{job.seed}-{job.number}{kind}-{_state()}.pickle"
+    file = None if job.kept_in is None else job.kept_in / name
     if file is not None and file.exists():
         found = pickle.loads(file.read_bytes())  # noqa: S301 (written here, in a folder of the developer's own)
         assert isinstance(found, Measured)
@@ -163,7 +166,8 @@ def judge_world(
     judge: Judge = hissway,
     *,
     switched: bool = False,
+    noise: Path | None = None,
 ) -> Sequence[Forecast]:
     """A judge's forecasts on rounds of one world."""
-    jobs = [(judge, WorldRound(world, seed, i, kept_in, switched)) for i in range(rounds)]
+    jobs = [(judge, WorldRound(world, seed, i, kept_in, switched, noise)) for i in range(rounds)]
     return spread(_judged, jobs, workers)

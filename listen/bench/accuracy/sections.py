@@ -52,8 +52,9 @@ def measure(args: argparse.Namespace) -> Accuracy:
         )
     each: tuple[WorldScores, ...] = ()
     if args.only in (None, "worlds"):
-        _say(f"{args.rounds_drawn} rounds of every world")
-        each = worlds(args.rounds_drawn, args.seed, args.workers, args.cache)
+        noise = args.noise if args.only == "worlds" else None
+        _say(f"{args.rounds_drawn} rounds of every world{' in recorded shops' if noise else ''}")
+        each = worlds(args.rounds_drawn, args.seed, args.workers, args.cache, noise)
     contests = []
     for noise in _backgrounds(args):
         _say(f"{args.rounds_drawn} rounds over {'recordings' if noise else 'synthetic shops'}, then the peers' fit")

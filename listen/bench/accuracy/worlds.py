@@ -1,8 +1,7 @@
-"""Every world by itself, the worst first, against the bars; and constants fitted on all worlds but the one reported."""
+"""Every world by itself, the worst first, then all together, against the bars."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TypeVar
 
 import msgspec
 
@@ -12,8 +11,6 @@ from listen.bench.accuracy.forecast import Forecast
 from listen.bench.accuracy.measured import judge_world
 from listen.bench.accuracy.scores import Scores, score
 from listen.rate import Rate
-
-T = TypeVar("T")
 
 
 class WorldScores(msgspec.Struct, frozen=True, kw_only=True):
@@ -27,14 +24,22 @@ class WorldScores(msgspec.Struct, frozen=True, kw_only=True):
     by_truth: tuple[Part, ...]
 
 
-def worlds(rounds: int, seed: int, workers: int, kept_in: Path | None) -> tuple[WorldScores, ...]:
-    """Judge rounds of every world; the one with most bars missed, then the least right of named, comes first."""
+ALL = "all together"
+
+
+def worlds(
+    rounds: int, seed: int, workers: int, kept_in: Path | None, noise: Path | None = None
+) -> tuple[WorldScores, ...]:
+    """Judge rounds of every world; the one with most bars missed, then the least right of named, comes first.
+
+    ``noise`` is a folder of recordings in whose shops they are drawn. All worlds together come last.
+    """
     from listen.lab.simulator.worlds import WORLDS
 
-    found = [
-        scored(name, world.differs, judge_world(name, rounds, seed, workers, kept_in)) for name, world in WORLDS.items()
-    ]
-    return tuple(sorted(found, key=lambda w: (-len(w.missed), w.scores.right.value or 0.0)))
+    said = {name: judge_world(name, rounds, seed, workers, kept_in, noise=noise) for name in WORLDS}
+    found = [scored(name, WORLDS[name].differs, forecasts) for name, forecasts in said.items()]
+    found.sort(key=lambda w: (-len(w.missed), w.scores.right.value or 0.0))
+    return *found, scored(ALL, "All worlds, each as often.", [f for every in said.values() for f in every])
 
 
 def scored(name: str, differs: str, forecasts: Sequence[Forecast]) -> WorldScores:
@@ -43,33 +48,6 @@ def scored(name: str, differs: str, forecasts: Sequence[Forecast]) -> WorldScore
     missed = tuple(b.name for b in ROUND_BARS if standing(b, scores) == "MISSED")
     by_truth = parts(forecasts, lambda f: f.truth_label)
     return WorldScores(name=name, differs=differs, scores=scores, missed=missed, by_truth=by_truth)
-
-
-def leave_one_out(
-    rounds: Mapping[str, Sequence[T]],
-    candidates: Sequence[float],
-    loss: Callable[[float, T], float],
-) -> dict[str, tuple[float, float]]:
-    """For each world, the constant of least loss on all others, and the loss it then has there.
-
-    Parameters
-    ----------
-    rounds
-        By world, whatever a round is to the loss (for example :class:`~listen.bench.accuracy.measured.Measured`).
-    candidates
-        Values to choose from.
-    loss
-        Of one round under one value, for example the log loss of its forecast.
-    """
-    table = {
-        world: [sum(loss(c, r) for r in group) / len(group) for c in candidates] for world, group in rounds.items()
-    }
-    out = {}
-    for world in table:
-        others = [sum(row[i] for w, row in table.items() if w != world) for i in range(len(candidates))]
-        best = others.index(min(others))
-        out[world] = (candidates[best], table[world][best])
-    return out
 
 
 def worlds_table(found: Sequence[WorldScores]) -> str:

@@ -102,6 +102,7 @@ def posterior(evidence: RoundEvidence, assumptions: Sequence[Assumptions] = SETS
         other = np.log(priors(sets, heard, assumed, evidence.shop)) + at_points[assumed.heard]
         other += sum(column for _, column in _reading_columns(evidence, sets, assumed))
         under[assumed] = np.exp(_normal(other))
+    # A reading may be mistyped or misread: the verdict asks what would be left of a name without each of them.
     without = {name: np.exp(_normal(log_p - column)) for name, column in readings}
     terms_db = {p: _mean_terms(there[p], back[p]) for p in there}
     return Posterior(sets, under[BASE], under, without, terms_db, scene)
@@ -111,6 +112,7 @@ def _at_points(evidence: RoundEvidence, scene: Scene) -> NDArray[np.float64]:
     """Log likelihood of what all points heard together, under each set of causes [shape=(H,)]."""
     total = []
     for draws in scene.draws.values():
+        # Drift is common to the points of a walk: summed over per point it would count as many witnesses.
         weight = draws.log_weight[:, None] + evidence.states
         total.append(log_sum(sum(_by_point(draws, scene.tables), weight).ravel()))
     return np.array(total)

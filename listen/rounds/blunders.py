@@ -7,7 +7,6 @@ concerned lose their air clips.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,9 +36,12 @@ LIFT_SHARE = 0.1
 0.4 dB, a leak that reaches down there rises by 4 dB an octave."""
 NORMAL_FORTY = 0.5244
 """Four in ten normal deviates lie within so many standard deviations."""
-QUIET_AIR_DB = 3.0
-QUIET_AIR_SHARE = 0.35
-"""A quiet clip that hisses so much above another, and is as the air clip within this share of it."""
+QUIET_AIR_DB = 2.0
+QUIET_AIR_APART_DB = 1.0
+QUIET_AIR_SHARE = 0.2
+"""A quiet clip that hisses so much above another of its point, of a walk whose quiet clips are all as their air clips
+within so much or that share of it: a shop that grows louder at one point is seldom as loud in every air clip. Clean
+rounds of eight worlds 0 of 181, of recorded shops 6 of 208; three times as many where only the point itself counts."""
 
 SWING_DB = 1.3
 SWING_TIMES = 2.0
@@ -155,20 +157,20 @@ def _place(clips: Sequence[_Clip]) -> NDArray[np.float64]:
 
 
 def quiet_with_air(clips: Sequence[_Clip]) -> Blunder | None:
-    """A quiet clip that hisses above another of its point just as the air clip does."""
+    """A quiet walk in which a clip hisses above another of its point, and all are just as the air clips are."""
     found: list[tuple[float, str]] = []
-    for at in dict.fromkeys(c.at for c in clips):
-        here = [c.mark for c in clips if c.at == at]
-        airs = [m for m in here if m.kind is Kind.AIR]
-        for pair in combinations([m for m in here if m.kind is Kind.QUIET], 2):
-            calm, loud = sorted(pair, key=lambda m: float(np.median(m.wide_db)))
-            rise = loud.wide_db - calm.wide_db
-            # Louder, and louder than the rumble: wind that drops leaves the hiss where it was.
-            excess = float(np.median(rise) - max(0.0, np.median(loud.place_db - calm.place_db)))
-            apart = min((float(np.median(np.abs(air.wide_db - loud.wide_db))) for air in airs), default=np.inf)
-            within = max(_quarters(m.course_db.mean(axis=1)) for m in pair)  # what this shop does by itself
-            if excess > max(QUIET_AIR_DB, within) and apart < QUIET_AIR_SHARE * excess:
-                found.append((excess, at))
+    quiets = [c for c in clips if c.mark.kind is Kind.QUIET]
+    for number in dict.fromkeys(c.number for c in quiets):
+        hisses, apart = [], 0.0
+        for c in (c for c in quiets if c.number == number):
+            airs = [d.mark for d in clips if d.at == c.at and d.mark.kind is Kind.AIR]
+            others = [d.mark for d in quiets if d.at == c.at and d is not c]
+            if airs and others:
+                hisses.append((max(_hiss_over(c.mark, other) for other in others), c.at))
+                apart = max(apart, min(float(np.median(np.abs(c.mark.wide_db - air.wide_db))) for air in airs))
+        loudest, _ = max(hisses, default=(0.0, ""))
+        if loudest > QUIET_AIR_DB and apart < max(QUIET_AIR_APART_DB, QUIET_AIR_SHARE * loudest):
+            found += [(db, at) for db, at in hisses if db > QUIET_AIR_DB]
     if not found:
         return None
     excess, at = max(found)
@@ -179,6 +181,14 @@ def quiet_with_air(clips: Sequence[_Clip]) -> Blunder | None:
     )
     flag = Flag(flag="air-in-quiet", value=excess, limit=QUIET_AIR_DB, text=text, reject=True)
     return Blunder(flag, tuple(dict.fromkeys(at for _, at in found)))
+
+
+def _hiss_over(one: ClipPrint, other: ClipPrint) -> float:
+    """How much louder the hiss bands are than in another clip of the point, dB; none within what either does itself."""
+    # Louder, and louder than the rumble: wind that drops leaves the hiss where it was.
+    rise = np.median(one.wide_db - other.wide_db) - max(0.0, np.median(one.place_db - other.place_db))
+    within = max(_quarters(m.course_db.mean(axis=1)) for m in (one, other))
+    return float(rise) if rise > within else 0.0
 
 
 RUMBLE = 4

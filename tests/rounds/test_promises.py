@@ -115,17 +115,18 @@ def test_a_band_that_scatters_by_a_fifth_of_a_decibel_counts_half_as_much_as_a_s
     assert [counts(db) for db in (0.02, 0.217, 0.65)] == pytest.approx([0.99, 0.5, 0.1], abs=0.01)
 
 
-def test_air_in_a_quiet_clip_is_noticed_from_3_db_where_it_is_as_the_air_clip() -> None:
-    def noticed(quiet_db: float, air_db: float) -> bool:
-        hissing = marked("intake", Kind.QUIET, 2, wide_db=np.full(6, quiet_db))
-        return bool(
-            quiet_with_air(
-                [marked("intake", Kind.QUIET, 1), hissing, marked("intake", Kind.AIR, 1, wide_db=np.full(6, air_db))]
-            )
-        )
+def test_air_in_the_quiet_walk_is_noticed_from_2_db_where_the_whole_walk_is_as_the_air_walk() -> None:
+    def noticed(quiet_db: float, air_db: float, elsewhere_db: float = 0.0) -> bool:
+        """The intake's second quiet clip and its air clip so much over its first; another point's air clip."""
+        clips = walked(wide_db=np.full(6, air_db))
+        clips[2] = marked("intake", Kind.QUIET, 2, wide_db=np.full(6, quiet_db))
+        clips[4] = marked("tailpipe", Kind.AIR, 1, wide_db=np.full(6, elsewhere_db))
+        return bool(quiet_with_air(clips))
 
-    assert [noticed(db, db) for db in (2.9, 3.1)] == [False, True]
-    assert [noticed(10.0, 10.0 + apart) for apart in (3.4, 3.6)] == [True, False]
+    assert [noticed(db, db) for db in (1.9, 2.1)] == [False, True]
+    assert [noticed(3.0, 3.0 + apart) for apart in (0.9, 1.1)] == [True, False]
+    assert [noticed(10.0, 10.0 + apart) for apart in (1.9, 2.1)] == [True, False]
+    assert [noticed(3.0, 3.0, elsewhere) for elsewhere in (0.9, 1.1)] == [True, False]  # then the shop grew louder
 
 
 def test_what_comes_and_goes_within_an_air_clip_is_noticed_from_1_3_db_and_twice_what_a_quiet_clip_does() -> None:

@@ -11,6 +11,7 @@ import sys
 from listen.errors import HisswayError
 
 LONG_RUNS = {
+    "both-ways": "tests.bench.both_ways",
     "ceiling": "tests.bench.ceiling",
     "crash": "tests.crash.command",
     "faults": "tests.faults.command",

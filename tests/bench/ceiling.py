@@ -21,12 +21,12 @@ from listen.bench.accuracy.forecast import ALL_PATHS
 from listen.bench.accuracy.measured import WorldRound, drawn
 from listen.bench.accuracy.scores import augrc
 from listen.bench.accuracy.workers import spread
-from listen.lab.simulator.levels import Level, ideal_levels
 from listen.lab.simulator.scene import PointSpec, RoundSpec
 from listen.trade.points import Kind, point
 from listen.trade.valves import valves_open
 from listen.whole_number import seed as any_seed
 from listen.whole_number import whole
+from tests.bench.ideal_levels import Level, ideal_levels
 
 SUMMARY = "what could be known at all: rounds a reader could name who was taught thousands of the same world"
 EXAMPLE = "python -m tests ceiling --rounds-drawn 200"

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from listen.bench.accuracy.measured import WorldRound, drawn, measure_spec
-from listen.lab.simulator.levels import ideal_levels
 from listen.trade.points import Kind
 from tests.bench.ceiling import SLOTS, features, nameable
+from tests.bench.ideal_levels import ideal_levels
 
 
 def test_the_largest_share_of_which_97_in_100_are_right_is_counted_from_the_surest() -> None:

@@ -11,7 +11,7 @@ from listen.whole_number import seed, whole
 SUMMARY = "every world by itself, paths named beside peers, detection against the limit, cover of the intervals"
 EXAMPLE = "hissway bench accuracy --rounds-drawn 200 --seed 1"
 _COUNT, _COUNT_OR_0, _PROCESSES = whole(1, 10**6), whole(0, 10**6), whole(1, 1024)
-PARTS = ("worlds", "rounds", "recorded", "detection", "coverage", "both-ways")
+PARTS = ("worlds", "rounds", "recorded", "detection", "coverage")
 """``recorded``: rounds over the recordings of ``--noise`` only. The last only where asked for."""
 
 

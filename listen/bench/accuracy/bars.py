@@ -38,8 +38,6 @@ COMPARED: tuple[tuple[str, int, Callable[[Scores], float | None]], ...] = (
 """Scores on which our method should be better than every peer; 1 where more is better, -1 where less is."""
 DEPTH_BAR_DB = 1.0
 """Detection depth may lie this far above the limit."""
-SWITCHED_DEPTH_BAR_DB = 1.5
-"""The same of a switched take, whose limit counts the time with the air on."""
 FALSE_ALARM_FACTOR = 2.0
 """Measured false alarm within this factor of the stated one, either way."""
 COVERAGE_BAR = (0.93, 0.97)

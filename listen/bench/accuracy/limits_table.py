@@ -3,10 +3,9 @@
 from collections.abc import Sequence
 
 from listen.bench.accuracy.bars import COVERAGE_BAR, DEPTH_BAR_DB, FALSE_ALARM_FACTOR
-from listen.bench.accuracy.both_ways import BothWays
 from listen.bench.accuracy.cover import Cover
 from listen.bench.accuracy.detection import Depth, Detection
-from listen.bench.accuracy.table import bounded, percent
+from listen.bench.accuracy.table import bounded
 from listen.rate import Rate, exact_rate
 
 
@@ -60,18 +59,4 @@ def cover_table(rows: Sequence[Cover]) -> str:
         total = exact_rate(sum(r.hits for r in rates), sum(r.of for r in rates))
         word = "met" if low <= (total.value or 0.0) <= high else "MISSED"
         out.append(f"  all {group:<30}{bounded(total):>20}   bar {100 * low:.0f}-{100 * high:.0f} %  {word}\n")
-    return "".join(out)
-
-
-def both_ways_table(rows: Sequence[BothWays]) -> str:
-    """Each world by walks and with the air switched."""
-    out = [f"{rows[0].walks.rounds} rounds of every world taken both ways: walks | air switched\n"]
-    out.append(f"{'':<22}{'named %':>16}{'right of named %':>20}{'false calls %':>18}{'log loss':>18}\n")
-    for r in rows:
-        a, b = r.walks, r.switched
-        out.append(
-            f"{r.world:<22}{percent(a.coverage):>8} |{percent(b.coverage):>6}"
-            f"{percent(a.right):>12} |{percent(b.right):>6}"
-            f"{percent(a.false_calls):>10} |{percent(b.false_calls):>6}{a.log_loss:>10.3f} |{b.log_loss:>6.3f}\n"
-        )
     return "".join(out)

@@ -18,10 +18,16 @@ from listen.lab.simulator.scene import RoundSpec
 from listen.rounds.model import Facts
 from listen.signal.clip import Clip
 from listen.signal.point import PointTakes
+from listen.signal.switching import commanded_times
 from listen.trade.points import Kind, walking_order
 
 MEASURING_ROOMS = ("signal", "lab/simulator", "trade")
 """What is kept is of no use once a file of these rooms has changed."""
+
+
+Taken = Callable[[RoundSpec, np.random.Generator], RoundSpec]
+TOLD = commanded_times(4, 5.0)
+"""When a switched take is told to turn the valve: as the Round screen leads them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,8 +38,8 @@ class WorldRound:
     seed: int
     number: int
     kept_in: Path | None = None
-    switched: bool = False
-    """Taken with the air switched at each point, instead of by walks."""
+    taken: Taken | None = None
+    """How it is taken instead of by the walks that were drawn."""
     noise: Path | None = None
     """Folder of recordings in whose shops it is drawn, with other leaks and ducts than the world's."""
 
@@ -80,7 +86,6 @@ def _state() -> str:
 
 def drawn(job: WorldRound) -> RoundSpec:
     """Draw a round; the same job gives the same round, and the same engine and shop switched as walked."""
-    from listen.bench.accuracy.both_ways import switched
     from listen.lab.simulator.worlds import WORLDS
     from listen.lab.simulator.worlds.recorded import in_recorded_shop
 
@@ -88,12 +93,12 @@ def drawn(job: WorldRound) -> RoundSpec:
     spec = WORLDS[job.world].draw(np.random.default_rng(seed), f"{job.world}-{job.number}")
     if job.noise is not None:
         spec = in_recorded_shop(np.random.default_rng([*seed, 2]), spec, job.noise)
-    return switched(spec, np.random.default_rng([*seed, 1])) if job.switched else spec
+    return job.taken(spec, np.random.default_rng([*seed, 1])) if job.taken is not None else spec
 
 
 def measured(job: WorldRound) -> Measured:
     """Draw, render and measure a round, or read what was kept of it."""
-    kind = "-switched" * job.switched + (f"-{job.noise.name}" if job.noise else "")
+    kind = (f"-{job.taken.__name__}" if job.taken else "") + (f"-{job.noise.name}" if job.noise else "")
     name = f"{job.world}-{job.seed}-{job.number}{kind}-{_state()}.pickle"
     file = None if job.kept_in is None else job.kept_in / name
     if file is not None and file.exists():
@@ -112,7 +117,6 @@ def measured(job: WorldRound) -> Measured:
 
 def measure_spec(spec: RoundSpec) -> tuple[PointTakes, ...]:
     """Render a round and measure its points, in walking order."""
-    from listen.bench.accuracy.both_ways import TOLD
     from listen.lab.simulator.render import render
     from listen.rounds.model import SWITCHED_KINDS
     from listen.rounds.switching import timed
@@ -165,9 +169,9 @@ def judge_world(
     kept_in: Path | None,
     judge: Judge = hissway,
     *,
-    switched: bool = False,
+    taken: Taken | None = None,
     noise: Path | None = None,
 ) -> Sequence[Forecast]:
     """A judge's forecasts on rounds of one world."""
-    jobs = [(judge, WorldRound(world, seed, i, kept_in, switched, noise)) for i in range(rounds)]
+    jobs = [(judge, WorldRound(world, seed, i, kept_in, taken, noise)) for i in range(rounds)]
     return spread(_judged, jobs, workers)

@@ -6,11 +6,10 @@ from pathlib import Path
 
 import msgspec
 
-from listen.bench.accuracy.both_ways import BothWays, both_ways
 from listen.bench.accuracy.contest import Contest, contest_archive, contest_drawn
 from listen.bench.accuracy.cover import Cover, cover
 from listen.bench.accuracy.detection import Detection, detection
-from listen.bench.accuracy.limits_table import both_ways_table, cover_table, detection_table
+from listen.bench.accuracy.limits_table import cover_table, detection_table
 from listen.bench.accuracy.table import contest_table
 from listen.bench.accuracy.worlds import WorldScores, worlds, worlds_table
 from listen.errors import UsageError
@@ -28,7 +27,6 @@ class Accuracy(msgspec.Struct, frozen=True, kw_only=True):
     detection: Detection | None = None
     cover: tuple[Cover, ...] = ()
     worlds: tuple[WorldScores, ...] = ()
-    both_ways: tuple[BothWays, ...] = ()
 
 
 def measure(args: argparse.Namespace) -> Accuracy:
@@ -66,17 +64,12 @@ def measure(args: argparse.Namespace) -> Accuracy:
     if args.only in (None, "coverage"):
         _say("cover of the intervals")
         covered = cover(args.rounds_drawn, args.noise, args.seed, args.workers)
-    both: tuple[BothWays, ...] = ()
-    if args.only == "both-ways":
-        _say(f"{args.rounds_drawn} rounds of every world, walked and switched")
-        both = both_ways(args.rounds_drawn, args.seed, args.workers, args.cache)
     return Accuracy(
         seed=args.seed,
         contests=tuple(contests),
         detection=found,
         cover=covered or (),
         worlds=each,
-        both_ways=both,
     )
 
 
@@ -100,6 +93,4 @@ def words(found: Accuracy) -> str:
         parts.append(detection_table(found.detection))
     if found.cover:
         parts.append(cover_table(found.cover))
-    if found.both_ways:
-        parts.append(both_ways_table(found.both_ways))
     return "\n\n".join(parts)

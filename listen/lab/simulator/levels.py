@@ -8,17 +8,12 @@ ideal meter finds.
 from dataclasses import dataclass
 from zlib import crc32
 
-import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
 from listen.lab.simulator.background import stretch, synthetic, unit_power
 from listen.lab.simulator.curves import add, band_bins, band_power, comb_gain, power_gain, spectrum_power
 from listen.lab.simulator.scene import Hiss, PointSpec, RoundSpec, TakeSpec
-from listen.trade.points import Kind
-
-Level = tuple[float, float]
-"""Power of one hiss over the background, mean over third octaves, and in full-scale units over all of them; linear."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,24 +98,3 @@ def source_shape(hiss: Hiss, n: int, rate_hz: int) -> NDArray[np.float32]:
 def hiss_shape(spec: RoundSpec, hiss: Hiss, n: int) -> NDArray[np.float32]:
     """The same as the microphone takes it up."""
     return np.asarray(source_shape(hiss, n, spec.rate_hz) * power_gain(spec.microphone.colour, n, spec.rate_hz))
-
-
-def ideal_levels(spec: RoundSpec, seconds: float = 0.5) -> dict[str, tuple[list[Level], list[Level]]]:
-    """What an ideal meter finds of every hiss at each point, under air and under a sound cylinder's.
-
-    No clip is made; the background comes from a stretch of so many seconds.
-    """
-    takes = (TakeSpec(kind=Kind.QUIET, order=1, seconds=seconds),)
-    layers = [layers_of(spec, msgspec.structs.replace(point, takes=takes)) for point in spec.points]
-    bands = [mean_bands(group, spec.rate_hz) for group in layers]
-    n = layers[0][0].n
-    own = self_noise_density(spec, bands, n) * band_widths_hz(n, spec.rate_hz)
-
-    def level(hiss: Hiss, background: NDArray[np.float64]) -> Level:
-        power = band_power(hiss_shape(spec, hiss, n), n, spec.rate_hz) * hiss_scale(spec, hiss, background, n)
-        return float(np.mean(power / background)), float(power.sum())
-
-    return {
-        p.point: ([level(h, b + own) for h in p.air], [level(h, b + own) for h in p.sound])
-        for p, b in zip(spec.points, bands, strict=True)
-    }

@@ -1,19 +1,27 @@
 """Every world taken both ways: by walks, and with the air switched at each point by a hand that is late and uneven."""
 
+import argparse
+import os
+import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 import msgspec
 import numpy as np
 
-from listen.bench.accuracy.measured import judge_world
+from listen.bench.accuracy.measured import TOLD, judge_world
 from listen.bench.accuracy.scores import Scores, score
+from listen.bench.accuracy.table import percent
 from listen.lab.simulator.scene import RoundSpec, Switched
-from listen.lab.simulator.switching_hand import Hand, as_switched
-from listen.signal.switching import commanded_times
+from listen.lab.simulator.switching_hand import Hand
 from listen.trade.points import Kind
+from listen.whole_number import seed as any_seed
+from listen.whole_number import whole
+from tests.bench.as_switched import as_switched
 
-TOLD = commanded_times(4, 5.0)
-"""As the Round screen leads them."""
+SUMMARY = "every world by walks and with the air switched, side by side"
+EXAMPLE = "python -m tests both-ways --rounds-drawn 100"
+
 WANDER_S = 60.0
 LEAST_WANDER_DB = 0.1
 DECAY_S = (0.15, 1.0)
@@ -58,7 +66,37 @@ def both_ways(rounds: int, seed: int, workers: int, kept_in: Path | None) -> tup
         BothWays(
             world=name,
             walks=score(judge_world(name, rounds, seed, workers, kept_in)),
-            switched=score(judge_world(name, rounds, seed, workers, kept_in, switched=True)),
+            switched=score(judge_world(name, rounds, seed, workers, kept_in, taken=switched)),
         )
         for name in WORLDS
     )
+
+
+def both_ways_table(rows: Sequence[BothWays]) -> str:
+    """Each world by walks and with the air switched."""
+    out = [f"{rows[0].walks.rounds} rounds of every world taken both ways: walks | air switched\n"]
+    out.append(f"{'':<22}{'named %':>16}{'right of named %':>20}{'false calls %':>18}{'log loss':>18}\n")
+    for r in rows:
+        a, b = r.walks, r.switched
+        out.append(
+            f"{r.world:<22}{percent(a.coverage):>8} |{percent(b.coverage):>6}"
+            f"{percent(a.right):>12} |{percent(b.right):>6}"
+            f"{percent(a.false_calls):>10} |{percent(b.false_calls):>6}{a.log_loss:>10.3f} |{b.log_loss:>6.3f}\n"
+        )
+    return "".join(out)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Options of ``python -m tests both-ways``."""
+    parser.add_argument("--rounds-drawn", type=whole(1, 10**6), default=200, help="rounds a world (default 200)")
+    parser.add_argument("--seed", type=any_seed, default=1, help="seed of everything drawn (default 1)")
+    parser.add_argument("--cache", type=Path, metavar="DIR", help="keep here what was measured")
+    parser.add_argument(
+        "--workers", type=whole(1, 1024), default=os.cpu_count() or 1, help="processes (default: all cores)"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Score and print."""
+    sys.stdout.write(both_ways_table(both_ways(args.rounds_drawn, args.seed, args.workers, args.cache)))
+    return 0

@@ -75,7 +75,7 @@ def _call(p: ev.ByEarCalled, job: Job) -> str:
 
 def _passed(p: ev.StepPassed, job: Job) -> str:
     if p.step == "reference":
-        return f"sound cylinder left out: {plain(p.reason, 120)}" if p.reason else "the other cylinders count, as they stand"
+        return f"sound cylinder left out: {plain(p.reason, 120)}" if p.reason else "the other cylinders count again"
     if p.step.startswith(ASKED):
         return f"the clip asked for is left out: {plain(p.reason, 120)}" if p.reason else "the clip asked for after all"
     return f"{p.step}: {plain(p.reason, 120)}" if p.reason else f"{p.step}: taken up again"

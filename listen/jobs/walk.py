@@ -288,7 +288,7 @@ def _asked_for(record: RoundRecord) -> Step | None:
     return Step(
         id=asked_step(decision),
         kind="clip",
-        sentence=f"{asked.name} asks for a clip ({asked.clip_kind}) at the {p.words}: {asked.reason}",
+        sentence=f"{asked.name} asks for a clip ({asked.clip_kind}) at the {p.words}: {asked.reason.rstrip('. ')}.",
         point=p.id,
         walk=kinds[0].walk if kinds else "reference",
         clip_kind=asked.clip_kind,

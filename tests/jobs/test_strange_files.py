@@ -314,3 +314,18 @@ def test_nothing_is_appended_to_a_file_of_another_length(tmp_path: Path) -> None
     with pytest.raises(JobError, match="is 8 bytes long and not 4"):
         disk.append(tmp_path / "journal.jsonl", b"three\n", 4)
     assert (tmp_path / "journal.jsonl").read_bytes() == b"one\ntwo\n"
+
+
+def test_a_file_that_is_created_is_on_the_disk_whole_and_its_name_after_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    synced: list[str] = []
+    sync = os.fsync
+
+    def noted(fd: int) -> None:
+        synced.append("folder" if stat.S_ISDIR(os.fstat(fd).st_mode) else f"{os.fstat(fd).st_size} bytes")
+        sync(fd)
+
+    monkeypatch.setattr(os, "fsync", noted)
+    disk.create(tmp_path / "journal.jsonl", b"one line\n")
+    assert synced == (["9 bytes"] if os.name == "nt" else ["9 bytes", "folder"])

@@ -8,7 +8,7 @@ import msgspec
 from listen.jobs.decision import asked_step
 from listen.jobs.events import SentBack
 from listen.jobs.job import Job, RoundRecord
-from listen.jobs.ways import USUAL, WAYS
+from listen.jobs.ways import ALL, USUAL, WAYS
 from listen.judge.result import Verdict
 from listen.trade.cautions import Caution, cautions_for
 from listen.trade.cautions import Step as CautionStep
@@ -67,6 +67,7 @@ TABLE: tuple[Row, ...] = (
 )
 """The round, in order; of the clips those that the job's way asks for. What is due follows from the job alone."""
 
+EVERY_POINT = "Valve shut. One take of all points that are due: open and shut the valve as the count says."
 SWITCHED = "switched"
 """Walk of the switched takes: one at a point stands for its quiet, air and closing clips."""
 LEARNT_ONCE = ("supply",)
@@ -201,9 +202,17 @@ def _in_order(job: Job, record: RoundRecord, points: tuple[Point, ...]) -> Itera
         if row in clips and not way.by_point:
             yield from (_clip_step(row, p, record, clips) for p in points)
         elif row in clips[:1]:
-            yield from (_clip_step(each, p, record, clips) for p in points for each in clips)
+            steps = (_clip_step(each, p, record, clips) for p in points for each in clips)
+            yield from map(_at_once, steps) if way.id == ALL else steps
         elif row.kind != "clip":
             yield from _steps(row, job, record, points)
+
+
+def _at_once(step: Step) -> Step:
+    """A point's step where one take is of all points that are due."""
+    return msgspec.structs.replace(
+        step, sentence=EVERY_POINT, hold="Every microphone at its point; nobody touches one."
+    )
 
 
 def _steps(row: Row, job: Job, record: RoundRecord, points: tuple[Point, ...]) -> Iterator[Step]:

@@ -3,7 +3,7 @@
 import argparse
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator
 from pathlib import Path
 
 import msgspec
@@ -58,32 +58,25 @@ def switched(spec: RoundSpec, rng: np.random.Generator) -> RoundSpec:
     return msgspec.structs.replace(found, facts=facts)
 
 
-def both_ways(rounds: int, seed: int, workers: int, kept_in: Path | None) -> tuple[BothWays, ...]:
-    """Score rounds of every world, walked and switched."""
+def both_ways(rounds: int, seed: int, workers: int, kept_in: Path | None) -> Iterator[BothWays]:
+    """Score rounds of every world, walked and switched; a world at a time, since all of them take hours."""
     from listen.lab.simulator.worlds import WORLDS
 
-    return tuple(
-        BothWays(
+    for name in WORLDS:
+        yield BothWays(
             world=name,
             walks=score(judge_world(name, rounds, seed, workers, kept_in)),
             switched=score(judge_world(name, rounds, seed, workers, kept_in, taken=switched)),
         )
-        for name in WORLDS
+
+
+def _row(r: BothWays) -> str:
+    a, b = r.walks, r.switched
+    return (
+        f"{r.world:<22}{percent(a.coverage):>8} |{percent(b.coverage):>6}"
+        f"{percent(a.right):>12} |{percent(b.right):>6}"
+        f"{percent(a.false_calls):>10} |{percent(b.false_calls):>6}{a.log_loss:>10.3f} |{b.log_loss:>6.3f}\n"
     )
-
-
-def both_ways_table(rows: Sequence[BothWays]) -> str:
-    """Each world by walks and with the air switched."""
-    out = [f"{rows[0].walks.rounds} rounds of every world taken both ways: walks | air switched\n"]
-    out.append(f"{'':<22}{'named %':>16}{'right of named %':>20}{'false calls %':>18}{'log loss':>18}\n")
-    for r in rows:
-        a, b = r.walks, r.switched
-        out.append(
-            f"{r.world:<22}{percent(a.coverage):>8} |{percent(b.coverage):>6}"
-            f"{percent(a.right):>12} |{percent(b.right):>6}"
-            f"{percent(a.false_calls):>10} |{percent(b.false_calls):>6}{a.log_loss:>10.3f} |{b.log_loss:>6.3f}\n"
-        )
-    return "".join(out)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -97,6 +90,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Score and print."""
-    sys.stdout.write(both_ways_table(both_ways(args.rounds_drawn, args.seed, args.workers, args.cache)))
+    """Score and print, each world as it is done."""
+    sys.stdout.write(
+        f"{args.rounds_drawn} rounds of every world taken both ways: walks | air switched\n"
+        f"{'':<22}{'named %':>16}{'right of named %':>20}{'false calls %':>18}{'log loss':>18}\n"
+    )
+    for row in both_ways(args.rounds_drawn, args.seed, args.workers, args.cache):
+        sys.stdout.write(_row(row))
+        sys.stdout.flush()
     return 0

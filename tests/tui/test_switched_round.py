@@ -142,6 +142,7 @@ async def test_a_microphone_at_every_point_takes_the_cylinder_at_once(tmp_path: 
     app = bench(tmp_path, way="all-at-once", source=source)
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_quiet_walk(pilot)
+        assert "One take of all points that are due" in screen.step().sentence
         keys = await first_take(pilot, screen)
         await until(pilot, lambda: isinstance(app.screen, ChannelsScreen))
         assert "intake: tap its microphone now" in words(app).lower()

@@ -257,7 +257,9 @@ class SimulatedMicrophone:
         if not all(key in self._clips for key in keys):
             known = {p.point: p for p in self._spec.points}
             points = known.values() if at in known else (*known.values(), PointSpec(point=at, takes=()))
-            pairs = tuple(msgspec.structs.replace(p, takes=_pair_of(p, order, seconds)) for p in points)
+            # No drift between them: the shop does not change with the valve.
+            takes = tuple(TakeSpec(kind=kind, order=order, seconds=seconds) for kind in PAIR)
+            pairs = tuple(msgspec.structs.replace(p, takes=takes) for p in points)
             made = render(msgspec.structs.replace(self._spec, points=pairs))
             self._clips |= {(seconds, key): clip for key, clip in made.items()}
         return [self._clips[key].samples for key in keys]
@@ -269,17 +271,6 @@ class SimulatedMicrophone:
             self._clips |= {(seconds, k): clip for k, clip in rendered.items()}
             found = rendered[at, kind, order]
         return found
-
-
-def _pair_of(spec: PointSpec, order: int, seconds: float) -> tuple[TakeSpec, ...]:
-    """What this point's take of that order would be with the air off and on throughout."""
-    there = {(t.kind, t.order): t for t in spec.takes}
-    return tuple(
-        msgspec.structs.replace(
-            there.get((kind, order), TakeSpec(kind=kind, order=order, seconds=seconds)), seconds=seconds
-        )
-        for kind in PAIR
-    )
 
 
 def _extended(spec: RoundSpec, at: str, kind: Kind, order: int, seconds: float) -> RoundSpec:

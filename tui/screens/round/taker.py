@@ -173,7 +173,7 @@ class Taker:
                 moment = lead.at(gone)
                 word = f"AIR {'ON' if moment.on else 'OFF'}   {moment.cycle} of {moment.of}"
                 more = f"! {told[-1]}" if told else "the valve over half a second   Esc stops"
-                self.bench.count(Count(word, moment.left_s, lead.seconds, True, more))
+                self.bench.count(Count(word, moment.left_s, lead.on_s[0][0], True, more))  # on and off are as long
                 await asyncio.sleep(TICK_S)
         finally:
             over.set()

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import msgspec
 import numpy as np
+import pytest
 from bay import (
     banner,
     bench,
@@ -136,8 +137,11 @@ async def test_four_points_take_at_most_ten_keys_and_a_hundred_seconds(tmp_path:
         assert {t.kind for t in to_round(again.job, again.job.rounds[0].id, again.folder).takes} == {Kind.SWITCHED}
 
 
-async def test_a_microphone_at_every_point_takes_the_cylinder_at_once(tmp_path: Path) -> None:
+async def test_a_microphone_at_every_point_takes_the_cylinder_at_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """At most 45 s and 6 keys once the microphones have their places, which the taps give; one take, a clip a point."""
+    monkeypatch.setattr("tui.screens.channels.screen.SIMULATED_AFTER_S", np.inf)  # only this test taps
     source = FakeMany(5)
     app = bench(tmp_path, way="all-at-once", source=source)
     async with app.run_test(size=(80, 24)) as pilot:
@@ -149,7 +153,7 @@ async def test_a_microphone_at_every_point_takes_the_cylinder_at_once(tmp_path: 
         for channel in (2, 0, 3):
             given = len(app.screen._given)
             await asyncio.sleep(0.05)
-            app.screen._rest_s = app.screen._waited_s = 0.0
+            app.screen._rest_s = 0.0
             source.tap(channel)
             await until(pilot, lambda n=given: len(app.screen._given) > n)
         await pilot.press("5")  # a digit instead of a tap

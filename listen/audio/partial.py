@@ -4,8 +4,6 @@ Form: a header of ``HEADER_BYTES`` (one line of JSON padded with spaces), then f
 channel.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import os
 from concurrent.futures import Future, ThreadPoolExecutor

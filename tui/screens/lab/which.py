@@ -41,6 +41,8 @@ class WhichScreen(HearingScreen[R]):
     """Clips of a trial, an answer each."""
     MUTE: ClassVar[str]
     """What it means that nothing can be played."""
+    AS_MADE: ClassVar[bool] = False
+    """Played at the low level it was made for; else as loud as a quiet talk."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -71,10 +73,6 @@ class WhichScreen(HearingScreen[R]):
         """The trial in hand."""
         raise NotImplementedError
 
-    def gain_db(self, trial: Trial) -> float:
-        """How much louder than made it is played."""
-        raise NotImplementedError
-
     def ask(self) -> None:
         """Put the trial in hand up, not heard yet."""
         say, at, pair = self.question()
@@ -97,10 +95,13 @@ class WhichScreen(HearingScreen[R]):
         self.start(self._play, "play")
 
     async def _play(self) -> None:
+        from listen.lab.ear.playback import comfortable_gain_db
+
         pairs = self.query_one(Pairs).pairs
         trial = await in_thread(self.trial)
         if trial is not None and pairs:
-            await self.play_pair(pairs[0], lambda: (trial.clips, self.gain_db(trial)))
+            gain_db = 0.0 if self.AS_MADE else comfortable_gain_db(*trial.clips)
+            await self.play_pair(pairs[0], lambda: (trial.clips, gain_db))
 
     def cannot_play(self, error: AudioError) -> None:
         """There is no loudspeaker."""
@@ -111,7 +112,7 @@ class WhichScreen(HearingScreen[R]):
 class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
     """In which of two intervals is the noise, in each of three bands? Dismisses with how it ended; None: left."""
 
-    INTERVALS = 2
+    INTERVALS, AS_MADE = 2, True
     MUTE = "Without a loudspeaker nothing can be checked; s leaves the check out."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("space,enter,pagedown", "play", "Play", key_display="Space"),
@@ -146,10 +147,6 @@ class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
     def trial(self) -> Trial | None:
         """The noise in hand."""
         return self.trials[len(self.right)] if len(self.right) < len(self.trials) else None
-
-    def gain_db(self, trial: Trial) -> float:
-        """At the low level it was made for."""
-        return 0.0
 
     def action_play(self) -> None:
         """Play the noise in hand (again); once all is answered, go on."""
@@ -237,12 +234,6 @@ class ThresholdScreen(WhichScreen[None]):
     def trial(self) -> Trial | None:
         """The trial in hand; rendered when first asked for."""
         return self.run_.trial() if self.run_ is not None and not self.run_.done else None
-
-    def gain_db(self, trial: Trial) -> float:
-        """All four as loud as a quiet talk."""
-        from listen.lab.ear.playback import comfortable_gain_db
-
-        return comfortable_gain_db(*trial.clips)
 
     @on(ChoicePanel.Chosen)
     def _chosen(self, event: ChoicePanel.Chosen) -> None:

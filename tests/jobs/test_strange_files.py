@@ -329,3 +329,14 @@ def test_a_file_that_is_created_is_on_the_disk_whole_and_its_name_after_it(
     monkeypatch.setattr(os, "fsync", noted)
     disk.create(tmp_path / "journal.jsonl", b"one line\n")
     assert synced == (["9 bytes"] if os.name == "nt" else ["9 bytes", "folder"])
+
+
+def test_takes_left_over_are_offered_in_the_order_they_were_taken(tmp_path: Path) -> None:
+    """Their walks and takes are numbered as they come in."""
+    with create_job(tmp_path / "jobs", title="t") as opened:
+        round_id = begin_round(opened, 1)
+        parts = [opened.new_part(round_id, "intake", "quiet", "quiet") for _ in range(3)]
+        for n, part in ((2, parts[0]), (0, parts[1]), (1, parts[2])):
+            leave_part(part.path)
+            os.utime(part.path, (1_780_000_000 + n, 1_780_000_000 + n))
+        assert [p.clip for p in opened.partials()] == [parts[1].clip, parts[2].clip, parts[0].clip]

@@ -25,6 +25,7 @@ import numpy as np  # noqa: E402
 from bay import bench, read_cautions, to_round, type_text, until, walk  # noqa: E402
 from fakes import RATE_HZ, FakeAnalyst, FakeSource  # noqa: E402
 
+from listen.jobs.events import Payload  # noqa: E402
 from listen.rounds.check import check_take  # noqa: E402
 from listen.rounds.evaluate import evaluate  # noqa: E402
 
@@ -41,8 +42,14 @@ class Walked:
         threading.setprofile(self._saw)
 
     def _saw(self, frame: FrameType, event: str, _: object) -> None:
-        if self._on and event == "call" and frame.f_code.co_filename.startswith(OURS):
+        if not (self._on and event == "call" and frame.f_code.co_filename.startswith(OURS)):
+            return
+        if threading.current_thread().name.startswith(("MainThread", "journal")):  # the meter's thread walks by itself
             self.calls[frame.f_code.co_filename[len(str(CHECKOUT)) + 1 :]] += 1
+
+    def stop(self) -> None:
+        """Count no more."""
+        self._on = False
 
     @contextmanager
     def counting(self) -> Iterator[Counter[str]]:
@@ -95,9 +102,17 @@ async def stays() -> dict[str, Counter[str]]:
             await until(pilot, lambda: screen.step().kind == "clip")
             await pilot.press("s")
             with walked.counting() as found["one key (a point left out) to the journal"]:
+                write = app.write
+
+                def until_written(*events: Payload) -> None:
+                    write(*events)
+                    walked.stop()  # what is drawn afterwards is another walk
+
+                app.write = until_written
                 events = app.job.events
                 await pilot.press("4")
                 await until(pilot, lambda: app.job.events > events)
+                app.write = write
             await walk(pilot, screen)
             await pilot.press("1")
             await until(pilot, lambda: screen.step().walk == "air")

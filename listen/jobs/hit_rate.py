@@ -18,7 +18,7 @@ EDGES = (0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 1.0)
 """Edges of the classes of stated sureness; finer where the decisions are."""
 
 
-class Said(msgspec.Struct, frozen=True, kw_only=True):
+class ScoredCall(msgspec.Struct, frozen=True, kw_only=True):
     """One call on a cylinder whose teardown is known."""
 
     job: str
@@ -64,7 +64,7 @@ OF_THE_TEST = ("set-up", "fitting")
 """Verdicts about how the test was made: a teardown cannot answer them, nor calls on what was heard in such a round."""
 
 
-def calls(jobs: Iterable[Job]) -> tuple[Said, ...]:
+def calls(jobs: Iterable[Job]) -> tuple[ScoredCall, ...]:
     """Every call made before the teardown on a cylinder with a finding.
 
     Open verdicts and declined calls are none; rounds whose test was to be mended (not at top dead centre, a leaking
@@ -118,9 +118,9 @@ def _of_the_test(record: RoundRecord) -> bool:
     return record.verdict is not None and record.verdict.result.verdict.kind in OF_THE_TEST
 
 
-def _of_round(job: Job, record: RoundRecord, truth: tuple[str, ...]) -> Iterable[Said]:
-    def said(by: By, name: str, paths: tuple[str, ...], sure: float | None) -> Said:
-        return Said(
+def _of_round(job: Job, record: RoundRecord, truth: tuple[str, ...]) -> Iterable[ScoredCall]:
+    def said(by: By, name: str, paths: tuple[str, ...], sure: float | None) -> ScoredCall:
+        return ScoredCall(
             job=job.id,
             title=job.title,
             cylinder=record.cylinder,
@@ -144,14 +144,14 @@ def _of_round(job: Job, record: RoundRecord, truth: tuple[str, ...]) -> Iterable
             yield said(by, call.name or job.people.get(role, ""), call.paths, call.sure)
 
 
-def hit_rates(said: Iterable[Said]) -> tuple[HitRate, ...]:
+def hit_rates(said: Iterable[ScoredCall]) -> tuple[HitRate, ...]:
     """One hit rate for each source that called at all: the tool, techs' ears, supervisors' ears."""
     everything = tuple(said)
     order: tuple[By, ...] = ("tool", "tech", "supervisor")
     return tuple(_rate(by, own) for by in order if (own := tuple(s for s in everything if s.by == by)))
 
 
-def _rate(by: By, said: tuple[Said, ...]) -> HitRate:
+def _rate(by: By, said: tuple[ScoredCall, ...]) -> HitRate:
     stated = [(s.sure, s.right) for s in said if s.sure is not None]
     return HitRate(
         by=by, rate=counted(said, lambda s: s.right), brier=brier(stated), classes=calibration(stated, EDGES)
@@ -161,7 +161,7 @@ def _rate(by: By, said: tuple[Said, ...]) -> HitRate:
 HEADER = ("job", "title", "cylinder", "round", "by", "name", "said", "sure", "truth", "right", "simulated")
 
 
-def csv_text(said: Iterable[Said]) -> str:
+def csv_text(said: Iterable[ScoredCall]) -> str:
     """Every call as a row of CSV (RFC 4180)."""
     out = io.StringIO()
     writer = csv.writer(out)

@@ -152,7 +152,7 @@ def stretch(recording: Recording, start_s: float = 0.0, most_s: float = math.inf
     return read_clip(recording.path, channel=channel, start_s=recording.start_s + start_s, seconds=seconds)
 
 
-def course(recording: Recording, steps: int) -> tuple[float, ...]:
+def loudness(recording: Recording, steps: int) -> tuple[float, ...]:
     """How loud a recording is in each of so many steps, 0 to 1 over ``RANGE_DB`` (``ClipError`` from reading)."""
     clip = stretch(recording)
     edges = np.linspace(0, len(clip.samples), steps + 1).astype(int)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from listen.jobs import events as ev
 from listen.jobs.fold import fold
-from listen.jobs.hit_rate import Said, calls, csv_text, decided, hit_rates
+from listen.jobs.hit_rate import ScoredCall, calls, csv_text, decided, hit_rates
 from listen.jobs.job import Job
 from tests.jobs.made import opened, result
 
@@ -81,8 +81,8 @@ def test_two_at_work_and_sound() -> None:
     assert not calls([job(OPEN, ear("none"), truth("rings"))])[0].right
 
 
-def said(sure: float | None, right: bool) -> Said:
-    return Said(
+def said(sure: float | None, right: bool) -> ScoredCall:
+    return ScoredCall(
         job="j",
         title="t",
         cylinder=1,

@@ -153,7 +153,7 @@ async def switched_picture() -> None:
         opened.append(Judged(round_id=round_id, result=result, clips=(opened.job.round(round_id).clips[0].id,)))
         app.job = opened.job
         app.push_screen(EvidenceScreen(round_id, "intake"))
-        await until(pilot, lambda: getattr(app.screen, "_course", None) is not None, 60)
+        await until(pilot, lambda: getattr(app.screen, "_level", None) is not None, 60)
         await settle(pilot)
         keep(app, "evidence-switched")
 

@@ -125,8 +125,8 @@ async def test_a_long_recording_is_cut_at_marks(tmp_path: Path) -> None:
         screen, naming = await to_naming(pilot, tmp_path / "walk.flac")
         assert (naming.recordings[0].point, naming.recordings[0].kind) == ("intake", "quiet"), "what is due"
         await pilot.press("c")
-        await until(pilot, lambda: isinstance(app.screen, CutScreen) and bool(app.screen.query_one(LevelStrip).course))
-        course = app.screen.query_one(LevelStrip).course
+        await until(pilot, lambda: isinstance(app.screen, CutScreen) and bool(app.screen.query_one(LevelStrip).levels))
+        course = app.screen.query_one(LevelStrip).levels
         assert course.index(max(course)) in range(64, 78), "the hand is the loudest"
         await pilot.press(*["right"] * 5, "m", "right", "m", "right", "m", "backspace")
         await until(pilot, lambda: "2 marks, 2 pieces" in words(app))

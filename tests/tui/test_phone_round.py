@@ -100,7 +100,7 @@ async def test_six_kinds_of_file_become_a_measured_verdict(tmp_path: Path) -> No
             (point, kind) for kind in ("quiet", "air") for point in POINTS
         ]
         await pilot.press("end", "c")
-        await until(pilot, lambda: isinstance(app.screen, CutScreen) and bool(app.screen.query_one(LevelStrip).course))
+        await until(pilot, lambda: isinstance(app.screen, CutScreen) and bool(app.screen.query_one(LevelStrip).levels))
         for _ in POINTS[1:]:  # a mark on either side of the hand; what lies between is too short for a piece
             await pilot.press("right", "right", "right", "m", "right", "m")
         await pilot.press("enter")

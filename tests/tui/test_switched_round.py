@@ -40,7 +40,7 @@ from tui.screens.channels.screen import ChannelsScreen
 from tui.screens.pick import PickScreen
 from tui.screens.round import ways
 from tui.screens.round.screen import RoundScreen
-from tui.widgets.course_plot import CoursePlot
+from tui.widgets.level_plot import LevelPlot
 from tui.widgets.spectra_plot import SpectraPlot
 
 
@@ -125,7 +125,7 @@ async def test_four_points_take_at_most_ten_keys_and_a_hundred_seconds(tmp_path:
         assert (keys <= 10, waiting_s <= 100.0) == (True, True), (keys, waiting_s)
         await pilot.press("e")
         await until(pilot, lambda: "louder on the whole" in screen_text(app))
-        assert app.screen.query_one(CoursePlot).display and not app.screen.query_one(SpectraPlot).display
+        assert app.screen.query_one(LevelPlot).display and not app.screen.query_one(SpectraPlot).display
         assert "4 cycles, edges as commanded" in words(app)
         app.services.fake_player.played.clear()
         await pilot.press("3")  # the halves with the air off and on, after each other

@@ -16,7 +16,7 @@ class LevelStrip(Drawn):
 
     DEFAULT_CSS = "LevelStrip { height: 6; margin: 1 1 0 1; }"
 
-    course: reactive[tuple[float, ...]] = reactive(())
+    levels: reactive[tuple[float, ...]] = reactive(())
     """Loudness of each step, 0 to 1."""
     seconds: reactive[float] = reactive(0.0)
     marks: reactive[tuple[float, ...]] = reactive(())
@@ -28,7 +28,7 @@ class LevelStrip(Drawn):
         time = Scale(0.0, max(self.seconds, 1e-9), width)
         if y < HEIGHT:
             for x in range(width):
-                share = self.course[x * len(self.course) // width] if self.course else 0.0
+                share = self.levels[x * len(self.levels) // width] if self.levels else 0.0
                 eighths = round(share * 8 * HEIGHT) - 8 * (HEIGHT - 1 - y)
                 line.dot(x, EIGHTHS_UP[min(max(eighths, 0), 8)], "air")
             for mark in self.marks:

@@ -25,8 +25,8 @@ from tui.screens.base import BayScreen
 from tui.screens.evidence.look import PART_WORDS, Looked, Part, looked
 from tui.screens.note import write_note
 from tui.screens.rungs import neighbour_point
-from tui.widgets.course_plot import CoursePlot, Moments
 from tui.widgets.heat import Heat, Picture
+from tui.widgets.level_plot import LevelPlot, Moments
 from tui.widgets.spectra_plot import Curve, SpectraPlot
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
     from listen.jobs.job import Job, RoundRecord
     from listen.judge.result import PointResult
-    from listen.rounds.course import Course
+    from listen.rounds.switched_level import SwitchedLevel
     from listen.signal.clip import Clip
     from tui.bridge.playback import Spans
 
@@ -68,7 +68,7 @@ class EvidenceScreen(BayScreen[None]):
         self._part: Part = "all"
         self._sounding = ""
         self._looked: Looked | None = None
-        self._course: Course | None = None
+        self._level: SwitchedLevel | None = None
 
     def body(self) -> ComposeResult:
         """Words, plot and picture, flags."""
@@ -76,7 +76,7 @@ class EvidenceScreen(BayScreen[None]):
         with Container(id="views"):
             yield SpectraPlot(id="plot")
             yield Heat()
-            yield CoursePlot()
+            yield LevelPlot()
         yield Static(id="flags")
 
     def on_mount(self) -> None:
@@ -126,8 +126,8 @@ class EvidenceScreen(BayScreen[None]):
         heat.picture = None
         heat.empty = "making the picture ..." if paths else "no clips at this point"
         self.query_one(SpectraPlot).empty()
-        self._course = None
-        self.query_one("#views").set_class(SWITCHED in paths, "-course")
+        self._level = None
+        self.query_one("#views").set_class(SWITCHED in paths, "-switched")
         self._words()
         if paths:
             self.start(partial(self._prepare, paths), "look")
@@ -147,20 +147,20 @@ class EvidenceScreen(BayScreen[None]):
         self._draw(chosen)
 
     async def _follow(self, path: Path) -> None:
-        """The course of a switched take."""
-        from listen.rounds.course import course
+        """The level of a switched take."""
+        from listen.rounds.switched_level import switched_level
 
         on_s = self.record.live_clips(self.at, SWITCHED)[-1].kept.on_s
-        seen = await in_thread(course, path, on_s)
+        seen = await in_thread(switched_level, path, on_s)
         if seen is None or not self.is_attached:
             return
-        self._course = seen
+        self._level = seen
         theme = self.app.theme_variables
         parts = [
             Moments(seen.t_s[at].tolist(), seen.level_db[at].tolist(), mean_db, theme[pen])
             for at, mean_db, pen in ((seen.off, 0.0, "secondary"), (seen.on, seen.difference_db, "primary"))
         ]
-        self.query_one(CoursePlot).show(seen.t_s.tolist(), seen.level_db.tolist(), theme["panel-lighten-2"], parts)
+        self.query_one(LevelPlot).show(seen.t_s.tolist(), seen.level_db.tolist(), theme["panel-lighten-2"], parts)
         self._words()
 
     def _draw(self, chosen: str) -> None:
@@ -180,8 +180,8 @@ class EvidenceScreen(BayScreen[None]):
         result, seen = self._result(), self._looked
         kept = {name: figures.share(curve.kept) for name, curve in seen.curves.items()} if seen else {}
         lines = [_numbers(result)]
-        if (course := self._course) is not None and self.bay.job is not None:
-            self._told([*lines, *_followed(course, self.bay.job, self.record)], result)
+        if (level := self._level) is not None and self.bay.job is not None:
+            self._told([*lines, *_followed(level, self.bay.job, self.record)], result)
             return
         tones = ", ".join(f"{hz / 1000:.1f} kHz" for hz in seen.tones_hz[:4]) if seen and seen.tones_hz else "none"
         lines.append(
@@ -275,18 +275,18 @@ def _load(names: list[str], paths: dict[str, Path], on_s: Spans, hiss_only: bool
     return levelled([clips[n] for n in names], hiss_only=hiss_only, matched=len(names) == 2)
 
 
-def _followed(course: Course, job: Job, record: RoundRecord) -> list[Content]:
+def _followed(level: SwitchedLevel, job: Job, record: RoundRecord) -> list[Content]:
     """What a switched take shows, in words."""
-    edges = "edges heard" if course.found else "edges as commanded"
+    edges = "edges heard" if level.found else "edges as commanded"
     head = Content.assemble(
         ("▄ air off ", "$secondary"),
         ("▄ air on ", "$primary"),
-        (f"{decibels(course.difference_db)} louder on the whole", "bold"),
-        f"   {course.cycles} cycles, {edges}",
+        (f"{decibels(level.difference_db)} louder on the whole", "bold"),
+        f"   {level.cycles} cycles, {edges}",
     )
-    if course.decay_s is None:
+    if level.decay_s is None:
         return [head]
-    said = f"dies in {number(course.decay_s)} s after shut-off: {leak_sentence(job, record, course.decay_s)}"
+    said = f"dies in {number(level.decay_s)} s after shut-off: {leak_sentence(job, record, level.decay_s)}"
     return [head, shown(said, "$secondary")]
 
 

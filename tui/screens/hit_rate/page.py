@@ -2,7 +2,7 @@
 
 from textual.content import Content
 
-from listen.jobs.hit_rate import Decided, HitRate, Said
+from listen.jobs.hit_rate import Decided, HitRate, ScoredCall
 from listen.rate import Rate
 from listen.voice import figures, names
 from listen.voice.text import plain
@@ -30,7 +30,7 @@ def _share(words: str, rate: Rate, *, said: float | None = None, heading: bool =
     return Share(words, rate.value or 0.0, rate.hits, rate.of, low, high, said=said, heading=heading)
 
 
-def heading(said: tuple[Said, ...], simulated: bool) -> Content:
+def heading(said: tuple[ScoredCall, ...], simulated: bool) -> Content:
     """What is counted."""
     torn = len({(s.job, s.cylinder) for s in said})
     what = "simulated engines, which say nothing about this shop" if simulated else "engines of this shop"
@@ -38,7 +38,7 @@ def heading(said: tuple[Said, ...], simulated: bool) -> Content:
     return Content.assemble((f"{plain(what)[:1].upper()}{what[1:]}: ", "bold $accent"), opened)
 
 
-def listed(said: tuple[Said, ...]) -> Content:
+def listed(said: tuple[ScoredCall, ...]) -> Content:
     """Every call with its truth, the wrong ones first: they are what there is to learn from."""
     lines = [_call(s) for s in sorted(said, key=lambda s: (s.right, s.title, s.cylinder, s.by))]
     return Content("\n").join([shown("Every call, the wrong ones first", "$accent"), *lines])
@@ -58,7 +58,7 @@ def decisions(score: tuple[Decided, ...]) -> Content:
     return Content("\n").join([shown("Decisions against teardowns", "$accent"), *lines])
 
 
-def _call(said: Said) -> Content:
+def _call(said: ScoredCall) -> Content:
     word, pen = GLYPHS[said.right]
     who = names.BY[said.by] if said.by == "tool" or not said.name else plain(said.name, 40)
     told = f"{who} said {names.by_ear(said.paths, said.sure)}; it was {names.paths(said.truth)}"

@@ -23,9 +23,9 @@ from tui.screens.hit_rate.learning import Learning, told, tried
 from tui.widgets.shares import Shares
 
 if TYPE_CHECKING:
-    from listen.jobs.hit_rate import Decided, HitRate, Said
+    from listen.jobs.hit_rate import Decided, HitRate, ScoredCall
 
-    Counted = tuple[bool, tuple[Said, ...], tuple[HitRate, ...], tuple[Decided, ...]]
+    Counted = tuple[bool, tuple[ScoredCall, ...], tuple[HitRate, ...], tuple[Decided, ...]]
 
 
 class HitRateScreen(BayScreen[None]):

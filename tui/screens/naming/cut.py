@@ -10,7 +10,7 @@ from textual.binding import Binding, BindingType
 from textual.widgets import Static
 
 from listen.errors import HisswayError
-from listen.jobs.naming import Recording, course, cut, stretch
+from listen.jobs.naming import Recording, cut, loudness, stretch
 from listen.signal.clip import Clip
 from listen.voice.text import plain
 from tui.bridge.playback import Playback
@@ -75,7 +75,7 @@ class CutScreen(BayScreen["tuple[Recording, ...] | None"]):
 
     async def _read(self) -> None:
         try:
-            self.query_one(LevelStrip).course = await in_thread(course, self.recording, STEPS)
+            self.query_one(LevelStrip).levels = await in_thread(loudness, self.recording, STEPS)
         except HisswayError as e:
             self.query_one("#wrong", Static).update(shown(f"! {e}"))
 

@@ -15,7 +15,7 @@ LEAST = 1e-3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Course:
+class SwitchedLevel:
     """One take over its time."""
 
     t_s: NDArray[np.float64]
@@ -34,7 +34,7 @@ class Course:
     """True where the edges are heard in the sound; false where they are as commanded."""
 
 
-def course(path: Path, on_s: tuple[tuple[float, float], ...] = ()) -> Course | None:
+def switched_level(path: Path, on_s: tuple[tuple[float, float], ...] = ()) -> SwitchedLevel | None:
     """Look at one take; ``None`` where no switching is commanded or heard.
 
     Raises
@@ -55,7 +55,7 @@ def course(path: Path, on_s: tuple[tuple[float, float], ...] = ()) -> Course | N
     share = timeline.share(t_s)
     off &= share <= max(MOST_LEFT, float(np.median(share[off])))
     quiet = float(z[off].mean())
-    return Course(
+    return SwitchedLevel(
         t_s=t_s,
         level_db=np.asarray(10 * np.log10(z / quiet)),
         on=free & on,

@@ -11,7 +11,7 @@ from listen.audio.write import write_flac
 from listen.jobs.decay import leak_sentence
 from listen.jobs.events import EngineSize
 from listen.jobs.job import Job, RoundRecord
-from listen.rounds.course import course
+from listen.rounds.switched_level import switched_level
 from listen.signal.clip import Clip
 from listen.trade.restrictor import emptied_l, leak_by_decay_l_s, leak_by_hole_l_s, leak_mm
 
@@ -25,7 +25,7 @@ def test_the_course_of_a_take_is_its_switching(tmp_path: Path) -> None:
     on = sum((t >= a + 0.3) & (t < b + 0.3) for a, b in ON_S)
     samples = (rng.standard_normal(len(t)) * 1e-2 * np.sqrt(1.0 + on)).astype(np.float32)
     write_flac(tmp_path / "take.flac", Clip.of(samples, 48_000))
-    seen = course(tmp_path / "take.flac", ON_S)
+    seen = switched_level(tmp_path / "take.flac", ON_S)
     assert seen is not None and seen.found and seen.cycles == 2
     assert seen.difference_db == pytest.approx(3.0, abs=0.15)
     assert abs(float(seen.level_db[seen.off].mean())) < 0.1 and not (seen.on & seen.off).any()
@@ -34,7 +34,7 @@ def test_the_course_of_a_take_is_its_switching(tmp_path: Path) -> None:
 def test_a_take_without_switching_has_no_course(tmp_path: Path) -> None:
     noise = (np.random.default_rng(1).standard_normal(5 * 48_000) * 1e-2).astype(np.float32)
     write_flac(tmp_path / "take.flac", Clip.of(noise, 48_000))
-    assert course(tmp_path / "take.flac") is None
+    assert switched_level(tmp_path / "take.flac") is None
 
 
 def test_the_decay_and_the_gauge_speak_of_one_leak() -> None:

@@ -21,10 +21,10 @@ class Moments:
     colour: str
 
 
-class CoursePlot(PlotWidget, can_focus=False):
+class LevelPlot(PlotWidget, can_focus=False):
     """A still plot of seconds and decibels."""
 
-    DEFAULT_CSS = "CoursePlot { background: $background; min-height: 8; }"
+    DEFAULT_CSS = "LevelPlot { background: $background; min-height: 8; }"
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id, allow_pan_and_zoom=False)
@@ -36,7 +36,7 @@ class CoursePlot(PlotWidget, can_focus=False):
         self.set_xlabel("s")
 
     def show(self, t_s: Sequence[float], level_db: Sequence[float], pen: str, parts: Sequence[Moments]) -> None:
-        """The whole course as a line; each kind's moments as blocks, its mean as a level line."""
+        """The level of the whole take as a line; each kind's moments as blocks, its mean as a flat one."""
         self.clear()
         self.plot(t_s, level_db, line_style=pen, hires_mode=HiResMode.BRAILLE)
         for part in parts:

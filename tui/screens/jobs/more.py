@@ -1,7 +1,7 @@
 """What can be done with a whole job from the list: its card, another test of the engine, packing, putting aside."""
 
 import asyncio
-from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import ClassVar
 
@@ -31,6 +31,8 @@ SHELVES: tuple[Option, ...] = (
     ("from-archive", "Look into the archive", "take a job back"),
     ("from-trash", "See the trash", "take a job back, or empty it"),
 )
+TO = {"archive": Shelf.ARCHIVE, "trash": Shelf.TRASH}
+FROM = {f"from-{name}": shelf for name, shelf in TO.items()}
 EMPTY, KEEP = "empty", "keep"
 
 
@@ -56,18 +58,11 @@ class JobsMore(BayScreen[None]):
 
     def _do(self, what: str | None) -> None:
         job = self.chosen()
-        if what in ("from-archive", "from-trash"):
-            self._look(Shelf.ARCHIVE if what == "from-archive" else Shelf.TRASH)
+        if what in FROM:
+            self._look(FROM[what])
         elif what is not None and job is not None:
-            acts: dict[str, Callable[[JobSummary], None]] = {
-                "card": self._card,
-                "again": self._again,
-                "report": self._report,
-                "pack": self._pack,
-                "folder": self._folder,
-                "archive": lambda s: self._aside(s, Shelf.ARCHIVE),
-                "trash": lambda s: self._aside(s, Shelf.TRASH),
-            }
+            acts = {"card": self._card, "again": self._again, "report": self._report, "pack": self._pack}
+            acts |= {"folder": self._folder, **{name: partial(self._aside, name) for name in TO}}
             acts[what](job)
 
     def _path(self, job: JobSummary) -> Path:
@@ -143,17 +138,16 @@ class JobsMore(BayScreen[None]):
         with self.refusing():
             show_in_system(self._path(job))
 
-    def _aside(self, job: JobSummary, shelf: Shelf) -> None:
+    def _aside(self, where: str, job: JobSummary) -> None:
         with self.refusing():
-            put_aside(self.bay.services.jobs_root(), job.folder, shelf)
-            where = "archive" if shelf is Shelf.ARCHIVE else "trash"
+            put_aside(self.bay.services.jobs_root(), job.folder, TO[where])
             self.tell(f"“{plain(job.title, 50)}” is in the {where}; o takes it back.")
             self.load()
 
     def _look(self, shelf: Shelf) -> None:
         with self.refusing():
             there = on_shelf(self.bay.services.jobs_root(), shelf)
-            where = "archive" if shelf is Shelf.ARCHIVE else "trash"
+            where = next(name for name, place in TO.items() if place is shelf)
             if not there:
                 self.tell(f"The {where} is empty.")
                 return

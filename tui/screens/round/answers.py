@@ -127,9 +127,9 @@ class Answers:
     async def _settled(self, work: Callable[[], Job]) -> None:
         """Keep or drop it beside the screen; then the next one is asked about."""
         try:
-            await self.bench.written(work)
+            await self.bench.bay.written(work)
         except HisswayError as e:
-            self.bench.tell(e, bad=True)
+            self.bench.bay.tell(e, bad=True)
             return
         self.bench.reread()
         self.ask_for_leftovers()

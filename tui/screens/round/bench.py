@@ -5,11 +5,10 @@ from typing import Any, Protocol
 
 from listen.jobs.events import Payload
 from listen.jobs.folder.open_job import OpenJob
-from listen.jobs.job import Job, RoundRecord
+from listen.jobs.job import RoundRecord
 from listen.jobs.walk import Step
+from tui.bridge.bay import Bay
 from tui.bridge.listener import Listener
-from tui.bridge.preferences import Preferences
-from tui.bridge.services import Services
 from tui.screens.round.now import Now
 from tui.widgets.countdown import Count
 
@@ -27,10 +26,7 @@ class Bench(Protocol):
     def opened(self) -> OpenJob: ...
 
     @property
-    def services(self) -> Services: ...
-
-    @property
-    def preferences(self) -> Preferences: ...
+    def bay(self) -> Bay: ...
 
     @property
     def record(self) -> RoundRecord: ...
@@ -56,12 +52,6 @@ class Bench(Protocol):
     def due_takes(self) -> tuple[Step, ...]:
         """Switched takes that are due."""
 
-    def prefer(self, **changes: Any) -> None:
-        """Change preferences and keep them."""
-
-    async def written(self, work: Callable[[], Job]) -> Job:
-        """Do something else that writes to the job, beside the screen."""
-
     def start_beside(self, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
         """Run something beside the screen."""
 
@@ -76,6 +66,3 @@ class Bench(Protocol):
 
     def ask_several(self, keep: Callable[[tuple[str, ...]], None]) -> None:
         """Ask which paths are heard; ``keep`` is given them."""
-
-    def tell(self, text: object, *, bad: bool = False) -> None:
-        """A short message in the corner."""

@@ -40,7 +40,7 @@ async def judge(bench: Bench) -> None:
         job = bench.opened.job
         own = to_round(job, bench.round_id, bench.opened.folder)
         round_ = await in_thread(with_teardowns, own, job, bench.opened.folder.parent)
-        result = await bench.services.evaluate(round_)
+        result = await bench.bay.services.evaluate(round_)
         bench.change(outcome=None)
         said = judged(job, bench.round_id, result)
         now = await in_thread(bench.opened.catch_up)
@@ -64,7 +64,7 @@ async def quiet_of(bench: Bench, clip: str) -> NDArray[np.float64] | None:
     try:
         return await in_thread(lambda: quiet_spectrum(read_clip(path)))
     except HisswayError as e:
-        bench.tell(f"{e} The live excess is not shown here; take that clip back and record it again.", bad=True)
+        bench.bay.tell(f"{e} The live excess is not shown here; take that clip back and record it again.", bad=True)
         return None
 
 

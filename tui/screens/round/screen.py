@@ -47,8 +47,6 @@ if TYPE_CHECKING:
     from listen.jobs.folder.open_job import OpenJob
     from listen.jobs.job import Job
     from listen.jobs.naming import Recording
-    from tui.bridge.preferences import Preferences
-    from tui.bridge.services import Services
 
 ONE_KEY = ("go", "back", "stop")
 """Actions that share their key with another: where they do nothing that one has it."""
@@ -136,16 +134,6 @@ class RoundScreen(BayScreen[None]):
         assert self.bay.open_job is not None
         return self.bay.open_job
 
-    @property
-    def services(self) -> Services:
-        """The outside world."""
-        return self.bay.services
-
-    @property
-    def preferences(self) -> Preferences:
-        """What the person at this machine prefers."""
-        return self.bay.preferences
-
     def step(self) -> Step:
         """What is under way, chosen or due."""
         return self.view.step
@@ -168,10 +156,6 @@ class RoundScreen(BayScreen[None]):
             self.change(outcome=Outcome(False, str(e), lead="Not written"))
             return False
         return True
-
-    async def written(self, work: Callable[[], Job]) -> Job:
-        """Do something else that writes to the job, beside the screen."""
-        return await self.bay.written(work)
 
     def count(self, count: Count | None) -> None:
         """Show the countdown of what is under way."""
@@ -297,7 +281,7 @@ class RoundScreen(BayScreen[None]):
         """Take a clip; at a signed round only once the reason was given (``sure``)."""
         if self.record.signed and not sure:
             self.change(asked=questions.before_touching(self.record, "A further clip", (), step))
-        elif way := led(step, self.opened.job.way, self.preferences.air_s):
+        elif way := led(step, self.opened.job.way, self.bay.preferences.air_s):
             self._led(way, step)
         else:
             self.change(taking=step, outcome=None)
@@ -311,7 +295,7 @@ class RoundScreen(BayScreen[None]):
         """Take clips in a way: once its cautions were read, and every microphone has its place."""
         if way.cautions is not None and way.cautions not in self.record.cautions:
             self._caution(way, step)
-        elif way.id == ALL and not for_these(self.preferences.channels.get(self.listener.name, ()), self.points()):
+        elif way.id == ALL and not for_these(self.bay.preferences.channels.get(self.listener.name, ()), self.points()):
             self._ask_channels(way, step)
         else:
             self.change(way=way.id, taking=step)
@@ -324,9 +308,9 @@ class RoundScreen(BayScreen[None]):
 
         def given(places: tuple[str, ...] | None) -> None:
             if places:
-                kept = self.preferences.channels, self.preferences.prints
-                name = self.listener.name
-                self.prefer(channels={**kept[0], name: places}, prints={k: v for k, v in kept[1].items() if k != name})
+                prefs, name = self.bay.preferences, self.listener.name
+                prints = {k: v for k, v in prefs.prints.items() if k != name}  # they were of other places
+                self.bay.prefer(channels={**prefs.channels, name: places}, prints=prints)
                 self._led(way, step)
 
         self.app.push_screen(ChannelsScreen(self.listener, self.points()), given)
@@ -358,10 +342,6 @@ class RoundScreen(BayScreen[None]):
         """Switched takes that are due, and the one wished for."""
         wished = {w.point for w in self.now.plan}
         return tuple(s for s in self.view.walk.steps if s.walk == SWITCHED and (s.state == "due" or s.point in wished))
-
-    def prefer(self, **changes: Any) -> None:
-        """Change preferences and keep them."""
-        self.bay.prefer(**changes)
 
     def _caution(self, way: Way, step: Step) -> None:
         """What stands before a way of taking, until it was read; then it begins."""

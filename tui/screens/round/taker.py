@@ -117,7 +117,7 @@ class Taker:
         beside = bench.opened.clip_path(quiet[-1].id) if quiet and walk not in ("quiet", SWITCHED) else None
         on_s = next((c.kept.on_s for c in bench.record.live_clips(point, walk) if c.id == clip), ())
         try:
-            return await bench.services.check(bench.opened.clip_path(clip), point, beside, on_s)
+            return await bench.bay.services.check(bench.opened.clip_path(clip), point, beside, on_s)
         except HisswayError as e:
             self.fault = str(e)
             return None
@@ -167,7 +167,7 @@ class Taker:
     async def _follow(self, lead: Lead, told: Sequence[str] = ()) -> None:
         """What the valve should be doing, in large letters and by tones, as long as the take lasts."""
         began, over = time.monotonic(), threading.Event()
-        self.bench.services.tones(self.bench.preferences).lead(lead, over)
+        self.bench.bay.services.tones(self.bench.bay.preferences).lead(lead, over)
         try:
             while (gone := time.monotonic() - began) < lead.seconds:
                 moment = lead.at(gone)
@@ -190,7 +190,7 @@ class Taker:
 def _seconds(bench: Bench) -> float:
     """Length of the clip: as preferred, or longer where the plan says so."""
     asked = bench.now.plan[0].seconds if bench.now.plan else 0.0
-    return max(bench.preferences.clip_s, asked)
+    return max(bench.bay.preferences.clip_s, asked)
 
 
 def refusal(check: ClipCheck) -> str:

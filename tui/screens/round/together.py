@@ -42,9 +42,9 @@ async def together(taker: Taker, step: Step, lead: Lead) -> list[tuple[Step, Out
 
 async def _take(taker: Taker, step: Step, lead: Lead) -> list[tuple[Step, Outcome]]:
     bench = taker.bench
-    places = for_these(bench.preferences.channels.get(bench.listener.name, ()), bench.points())
+    places = for_these(bench.bay.preferences.channels.get(bench.listener.name, ()), bench.points())
     bench.listener.aim_all(places, lead.on_s)
-    ready_s = max(bench.preferences.before_s, LISTEN_S)
+    ready_s = max(bench.bay.preferences.before_s, LISTEN_S)
     if not await taker.pause(step, "get ready: all points", ready_s, "valve shut   get clear   Esc stops"):
         bench.change(outcome=Outcome(False, "Stopped before the take began; nothing was recorded.", stopped=True))
         return []
@@ -96,11 +96,11 @@ async def _doubted(taker: Taker, places: tuple[str, ...]) -> str:
         return "The microphones send nothing yet."
     now = await in_thread(heard, *found)
     name = bench.listener.name
-    kept = bench.preferences.prints.get(name, ())
+    kept = bench.bay.preferences.prints.get(name, ())
     before = np.array(kept) if kept else None
     wrong = doubts(now, [c for c, p in enumerate(places) if p], before)
     if wrong:
         return " ".join(f"Channel {c + 1}, {point_name(places[c])}: {why}." for c, why in sorted(wrong.items()))
     prints = tuple(tuple(round(float(x), 1) for x in row) for row in now.print_db)
-    bench.prefer(prints={**bench.preferences.prints, name: prints})
+    bench.bay.prefer(prints={**bench.bay.preferences.prints, name: prints})
     return ""

@@ -46,7 +46,7 @@ class Way:
 
 async def one(taker: Taker, step: Step) -> None:
     """One clip; its check goes on while the next one may begin."""
-    outcome = await taker.clip(step, taker.bench.preferences.before_s)
+    outcome = await taker.clip(step, taker.bench.bay.preferences.before_s)
     if outcome.clip:
         await taker.checked(step, outcome)
 
@@ -69,7 +69,7 @@ async def _led(taker: Taker, step: Step, goes_on: Callable[[Step], bool], there:
     all is as it should be already.
     """
     bench = taker.bench
-    prefs, sounds = bench.preferences, bench.services.tones(bench.preferences)
+    prefs, sounds = bench.bay.preferences, bench.bay.services.tones(bench.bay.preferences)
     before, refused, silent = there, 0, False
     told: asyncio.Task[bool] | None = None
     try:
@@ -89,7 +89,7 @@ async def _led(taker: Taker, step: Step, goes_on: Callable[[Step], bool], there:
                 await sounds.play("ready")
             if sounds.trouble and not silent:
                 silent = True
-                bench.tell(f"No tones: {sounds.trouble} Watch the countdown instead.", bad=True)
+                bench.bay.tell(f"No tones: {sounds.trouble} Watch the countdown instead.", bad=True)
             outcome = await taker.clip(step, prefs.before_s if step is there else AFTER_TONE_S)
             if outcome.stopped or outcome.lost:
                 return
@@ -104,7 +104,7 @@ async def _led(taker: Taker, step: Step, goes_on: Callable[[Step], bool], there:
 
 async def _made_ready(taker: Taker, before: Step | None, step: Step, sounds: Tones) -> bool:
     """Give whoever works the time to get from one step to the next; False where that was stopped."""
-    prefs = taker.bench.preferences
+    prefs = taker.bench.bay.preferences
     if before is None or before.point != step.point:
         word, seconds, more = f"walk to: {point_name(step.point)}", prefs.move_s, "there"
     elif before.clip_kind == step.clip_kind:
@@ -140,7 +140,7 @@ async def switched(taker: Taker, step: Step) -> None:
     """The air goes on and off while the microphone stands: one take stands for the point's walks."""
     bench = taker.bench
     try:
-        outcome = await taker.clip(step, bench.preferences.before_s, leads())
+        outcome = await taker.clip(step, bench.bay.preferences.before_s, leads())
     finally:
         bench.change(way="")
     if outcome.clip:

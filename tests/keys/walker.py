@@ -216,10 +216,13 @@ async def _shows_what_is_written(app: HisswayApp, written: Any) -> None:
         if (made.say, made.step, made.rungs, made.panel) != (seen.say, seen.step, seen.rungs, seen.panel):
             raise Broken(f"the round shows {seen.say}, the journal says {made.say}")
     elif isinstance(screen, EngineScreen | PageScreen) and screen.is_mounted and not app._notifications:
-        before = await _settled(app)
+        before, lines = await _settled(app), getattr(screen, "lines", None)
         screen.show_job(written)
         after = await _settled(app)
-        if app.screen is screen and not app._notifications and after != before:
+        if app.screen is not screen or app._notifications:
+            return
+        # A page may have been scrolled: its lines are compared. Else all that is on the screen.
+        if (after != before) if lines is None else (lines != getattr(screen, "lines", None)):
             raise Broken(f"the screen said\n{before}\nand says, drawn anew,\n{after}")
 
 

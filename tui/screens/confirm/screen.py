@@ -21,7 +21,7 @@ from tui.screens.calls import SEVERAL, ask_paths, call_event, calls
 from tui.screens.confirm import phases
 from tui.screens.confirm.blind import BlindScreen, blind_pairs
 from tui.screens.confirm.signing import CHOICES as SIGN_CHOICES
-from tui.screens.confirm.signing import Signing
+from tui.screens.confirm.signing import key_words, sign
 from tui.screens.rungs import rungs
 from tui.widgets.banner import Banner
 from tui.widgets.ladder import Ladder
@@ -66,7 +66,6 @@ class ConfirmScreen(BlindScreen):
     def on_mount(self) -> None:
         """Begin where this round stands."""
         record = self.record
-        self._signing = Signing(self.bay.services)
         self.query_one(Pairs).pairs = blind_pairs(record, self.seed)
         sits = self.bay.sitting.role == "supervisor" and self.bay.sitting.name
         closed = record.signed and not record.changed_after_signing
@@ -94,7 +93,7 @@ class ConfirmScreen(BlindScreen):
         """Show the phase."""
         record, phase = self.record, self.phase
         points = round_points(job, record)
-        key = self._signing.words() if phase in ("decided", "sign") else ""
+        key = key_words(self.bay.services) if phase in ("decided", "sign") else ""
         self.query_one(Banner).say = phases.phase_say(phase, job, record, self.name_typed, key, seen=self._seen())
         pairs, ladder = self.query_one(Pairs), self.query_one(Ladder)
         pairs.display = phase in ("hear", "call", "tech", "decide")
@@ -202,7 +201,7 @@ class ConfirmScreen(BlindScreen):
         if not same_person(name, self.name_typed):
             self.query_one(EntryPanel).wrong(f"{self.name_typed} sits here; Esc, then w lets someone else.")
             return
-        self.start(partial(self._signed, partial(self._signing.sign, opened, self.round_id, name)), "sign")
+        self.start(partial(self._signed, partial(sign, self.bay.services, opened, self.round_id, name)), "sign")
 
     async def _signed(self, sign: Callable[[], Job]) -> None:
         """Sign beside the screen, after all that is on its way to the disk: a signature stands on the last of it."""

@@ -23,33 +23,29 @@ CHOICES = (
 )
 
 
-class Signing:
-    """Looks for the key when it is needed; where there is one it signs."""
+def key_words(services: Services) -> str:
+    """What is to be known of the shop's key before signing."""
+    from listen.jobs.exchange.keys import key_path, open_to_others
 
-    def __init__(self, services: Services) -> None:
-        self._services = services
+    key, trouble = _key(services)
+    if key is not None:
+        return " ".join(filter(None, (WITH, open_to_others(key_path()))))
+    return f"{trouble}. {WITHOUT}" if trouble else NONE
 
-    def words(self) -> str:
-        """What is to be known of the key before signing."""
-        from listen.jobs.exchange.keys import key_path, open_to_others
 
-        key, trouble = self._key()
-        if key is not None:
-            return " ".join(filter(None, (WITH, open_to_others(key_path()))))
-        return f"{trouble}. {WITHOUT}" if trouble else NONE
+def sign(services: Services, opened: OpenJob, round_id: str, name: str) -> Job:
+    """Sign, beside the name with the shop's key where there is one; raises what signing raises."""
+    from listen.jobs.exchange.sign import sign_round
 
-    def sign(self, opened: OpenJob, round_id: str, name: str) -> Job:
-        """Sign; raises what signing raises."""
-        from listen.jobs.exchange.sign import sign_round
+    return sign_round(opened, round_id, name=name, key=_key(services)[0])
 
-        return sign_round(opened, round_id, name=name, key=self._key()[0])
 
-    def _key(self) -> tuple[Ed25519PrivateKey | None, str]:
-        """The key, or why the one that is there cannot be used."""
-        try:
-            return self._services.shop_key(), ""
-        except HisswayError as e:
-            return None, str(e)
+def _key(services: Services) -> tuple[Ed25519PrivateKey | None, str]:
+    """The key, or why the one that is there cannot be used."""
+    try:
+        return services.shop_key(), ""
+    except HisswayError as e:
+        return None, str(e)
 
 
 def held_by(record: RoundRecord) -> str:

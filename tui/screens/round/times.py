@@ -20,7 +20,7 @@ FIELDS = (
     ("before_s", "Before each clip, to get clear"),
     ("clip_s", "Length of a clip"),
     ("move_s", "Hands-free: from point to point"),
-    ("air_s", "Point by point: air on or off; 0: by key"),
+    ("air_s", "For the air to come or go; 0: a key"),
 )
 
 

@@ -268,10 +268,10 @@ def _idle(job: Job, record: RoundRecord, step: Step, prefs: Preferences) -> tupl
             )
         each = led(step, job.way, prefs.air_s) is not None
         return (
-            f"○ ready: Space takes this point: air off, on, off, {prefs.clip_s:g} s each{check}"
+            f"○ ready: Space takes a point: air off, on, off{check}"
             if each
             else f"○ ready: Space records {prefs.clip_s:g} s, {prefs.before_s:g} s after the key{check}",
-            f"  {prefs.air_s:g} s for the air to come or go   h leads on from point to point   t times"
+            f"  {prefs.clip_s:g} s each, {prefs.air_s:g} s for the air   h leads on from point to point   t times"
             if each
             else f"  h leads through the walk by tones, {prefs.move_s:g} s a point   t changes the times",
             "  ↑ ↓ another point   s leave it out   Backspace take the last clip back",

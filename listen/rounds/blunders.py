@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.rounds.places import USUAL_SPREAD_DB, best_exchange
+from listen.rounds.places import SHIFT_DB, USUAL_SPREAD_DB, best_exchange
 from listen.signal.clip_print import ClipPrint, likeness
 from listen.signal.flags import Flag
 from listen.signal.point import PointTakes
@@ -24,8 +24,9 @@ COPY_LIKENESS = 0.3
 """Copies (quieter, offset, cut at one end, in 10 bits, through MP3, Vorbis and Opus) are .88 alike and more, the most
 alike of 1,770 pairs of recordings .06."""
 SWAP_DB = 8.7
-"""Evidence for other labels, decibans (2 nats): of clean rounds of all worlds and of recorded shops 3 % reach it, of
-swaps 93 % (``python -m tests slips``)."""
+"""Evidence for other labels, decibans (2 nats) for two exchanged, in proportion for more: of 700 clean rounds of eight
+worlds and of recorded shops 1 % reach it; of exchanged pairs 93-100 % where the points sound apart, 26-43 % in the two
+sets whose points sound alike, and nothing could tell them there (``python -m tests slips``)."""
 GAIN_DB = 2.7
 GAIN_SCATTERS = 4.5
 """One clip's level about its point's others and its walk's others: limit, and times the scatter of all clips."""
@@ -108,7 +109,7 @@ def same_sound(clips: Sequence[_Clip]) -> Blunder | None:
 
 def swapped_labels(clips: Sequence[_Clip]) -> Blunder | None:
     """Clips of one walk that fit each other's points by the room's sound better than their own."""
-    spread_db = _repeat_spread_db(clips)
+    spread_db, level_db = _repeat_spread_db(clips)
     found: list[tuple[float, Kind, list[str]]] = []
     for kind, number in dict.fromkeys((c.mark.kind, c.number) for c in clips):
         layer = [c for c in clips if c.mark.kind is kind and c.number == number]
@@ -121,12 +122,14 @@ def swapped_labels(clips: Sequence[_Clip]) -> Blunder | None:
             np.array([_place(others) for _, others in pairs]),
             min(len(others) for _, others in pairs),
             spread_db,
+            level_db,
             air=kind not in STILL,
         )
         # A sound cylinder may have been walked in another hour, when every place sounded otherwise: two exchanged are a
         # slip, all of them are another shop.
         if kind is not Kind.SOUND or len(moved) == 2:
-            found.append((gain_db, kind, [pairs[i][0].at for i in moved]))
+            # A jumble of many is the rarer slip, and what a shop that changed between two walks looks like.
+            found.append((gain_db * 2 / max(2, len(moved)), kind, [pairs[i][0].at for i in moved]))
     gain_db, kind, at = max(found, default=(0.0, Kind.AIR, []), key=lambda one: one[0])
     if gain_db < SWAP_DB:
         return None
@@ -138,16 +141,18 @@ def swapped_labels(clips: Sequence[_Clip]) -> Blunder | None:
     return Blunder(Flag(flag="swapped-labels", value=gain_db, limit=SWAP_DB, text=text, reject=True), tuple(at))
 
 
-def _repeat_spread_db(clips: Sequence[_Clip]) -> float:
-    """How much quiet clips of one point differ band by band, their levels apart: the middle one of the points."""
-    found = []
+def _repeat_spread_db(clips: Sequence[_Clip]) -> tuple[float, float]:
+    """How much quiet clips of one point differ: band by band with their levels apart, the middle one of the points; and
+    in level, over all points."""
+    bands, levels = [], []
     for at in dict.fromkeys(c.at for c in clips):
-        levels = np.array([c.mark.place_db for c in clips if c.at == at and c.mark.kind in STILL], dtype=np.float64)
-        if len(levels) > 1:
-            d = levels - levels.mean(axis=0)
-            d -= d.mean(axis=1, keepdims=True)
-            found.append(float((d**2).sum() / ((len(d) - 1) * d.shape[1])))
-    return float(np.sqrt(np.median(found))) if found else USUAL_SPREAD_DB
+        here = np.array([c.mark.place_db for c in clips if c.at == at and c.mark.kind in STILL], dtype=np.float64)
+        if len(here) > 1:
+            d = here - here.mean(axis=0)
+            level = d.mean(axis=1, keepdims=True)
+            levels.append(float((level**2).sum() / (len(d) - 1)))
+            bands.append(float(((d - level) ** 2).sum() / ((len(d) - 1) * d.shape[1])))
+    return (float(np.sqrt(np.median(bands))), float(np.sqrt(np.mean(levels)))) if bands else (USUAL_SPREAD_DB, SHIFT_DB)
 
 
 def _place(clips: Sequence[_Clip]) -> NDArray[np.float64]:

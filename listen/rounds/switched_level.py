@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from listen.audio.files import read_clip
 from listen.rounds.switching import level_track, timed
-from listen.signal.switched_clip import MOST_LEFT
+from listen.signal.switched_clip import off_and_on
 from listen.signal.switching_found import centres_s
 
 LEAST = 1e-3
@@ -48,19 +48,16 @@ def switched_level(path: Path, on_s: tuple[tuple[float, float], ...] = ()) -> Sw
         return None
     z = np.maximum(level_track(clip), LEAST)
     t_s = centres_s(len(z))
-    free, on = ~timeline.guarded(t_s), timeline.halves(t_s) % 2 == 1
-    off = free & ~on
-    if not (free & on).any() or not off.any():
+    off, on = off_and_on(timeline, t_s)
+    if not on.any() or not off.any():
         return None
-    share = timeline.share(t_s)
-    off &= share <= max(MOST_LEFT, float(np.median(share[off])))
     quiet = float(z[off].mean())
     return SwitchedLevel(
         t_s=t_s,
         level_db=np.asarray(10 * np.log10(z / quiet)),
-        on=free & on,
+        on=on,
         off=off,
-        difference_db=float(10 * np.log10(z[free & on].mean() / quiet)),
+        difference_db=float(10 * np.log10(z[on].mean() / quiet)),
         cycles=timeline.cycles,
         decay_s=timeline.decay_s,
         found=timeline.found,

@@ -44,10 +44,6 @@ class Fit:
     """Degrees of freedom behind ``cov``."""
     by: NDArray[np.float64]
     """Weights over the moments with h = by @ y [shape=(n,)]."""
-    scale: float
-    """Variance beside the switching over what the model makes of it: about 1 where nothing but noise and drift is."""
-    rho: float
-    """How much the level walked."""
     residual: NDArray[np.float64]
     """y less what follows the switching [shape=(n, B)]."""
 
@@ -101,7 +97,7 @@ def fit(
     dof = min(dof, _effective(residual @ weight))
     moderated = max(scale, LEAST_SCALE)
     cov = moderated * inner[1, 1] * _regular(over_bands, nu, weight)
-    return Fit(beta[1], cov, dof, (turn @ gain[1]) * root, scale, rho, y - np.outer(a, beta[1]))
+    return Fit(beta[1], cov, dof, (turn @ gain[1]) * root, y - np.outer(a, beta[1]))
 
 
 def _regular(cov: NDArray[np.float64], nu: int, weight: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -39,14 +39,18 @@ class SwitchedClip:
             return None
         step = max(1, self.clip.rate_hz // 100)
         t_s = (np.arange(len(self.clip.samples) // step) + 0.5) * step / self.clip.rate_hz
-        free, on = ~self.timeline.guarded(t_s), self.timeline.halves(t_s) % 2 == 1
-        share = self.timeline.share(t_s)
-        off = free & ~on
-        if not off.any():
-            return None
+        off, on = (_joined(self.clip, part, step) for part in off_and_on(self.timeline, t_s))
+        return (off, on) if off and on else None
+
+
+def off_and_on(timeline: Timeline, t_s: NDArray[np.float64]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Moments at which the air was off and its hiss had died away, and at which it was on and settled [shape=(n,)]."""
+    free, on = ~timeline.guarded(t_s), timeline.halves(t_s) % 2 == 1
+    share = timeline.share(t_s)
+    off = free & ~on
+    if off.any():
         off &= share <= max(MOST_LEFT, float(np.median(share[off])))
-        pieces = [_joined(self.clip, part, step) for part in (off, free & on)]
-        return (pieces[0], pieces[1]) if pieces[0] and pieces[1] else None
+    return off, free & on
 
 
 def _joined(clip: Clip, part: NDArray[np.bool_], step: int) -> Clip | None:

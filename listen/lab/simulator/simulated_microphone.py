@@ -175,42 +175,36 @@ class SimulatedMicrophone:
         AudioError
             Not open, or ``part`` cannot be written.
         """
-        if not self._is_open:
-            raise AudioError(f"{self.name} is not open; open it first")
-        aim = self._aim
-        order = (self._switched_before(aim[0]) if self._on_s else self._taken.get(aim, 0)) + 1
+        aim = (self._aim[0], Kind.SWITCHED) if self._on_s else self._aim
+        order = self._taken.get(aim, 0) + 1
         samples = self._switched(aim[0], seconds) if self._on_s else self._clip(*aim, order, seconds).samples
-        self._recording = True
-        try:
-            recording = self._play([(part, samples)], cancel)[0]
-        except OSError as error:
-            raise AudioError(
-                f"{part.name}: cannot be written ({error.strerror or error}); choose another folder"
-            ) from error
-        finally:
-            self._recording = False
-            self._idle_since = time.monotonic()
-        self._taken[(aim[0], Kind.SWITCHED) if self._on_s else aim] = order
+        recording = self._recorded([(part, samples)], cancel)[0]
+        self._taken[aim] = order
         return recording
 
     def record_all(
         self, parts: Sequence[Path | None], seconds: float, cancel: threading.Event, told: Told | None = None
     ) -> tuple[Recording | None, ...]:
         """Write what each microphone hears to its own part; see the protocol."""
+        wanted = [(p, at) for p, at in zip(parts, self._by_channel(), strict=False) if p is not None]
+        done = {r.part: r for r in self._recorded([(p, self._switched(at, seconds)) for p, at in wanted], cancel)}
+        self._taken |= {(at, Kind.SWITCHED): self._switched_before(at) + 1 for _, at in wanted}
+        return tuple(None if p is None else done.get(p) for p in parts)
+
+    def _recorded(self, made: Sequence[tuple[Path, NDArray[np.float32]]], cancel: threading.Event) -> list[Recording]:
         if not self._is_open:
             raise AudioError(f"{self.name} is not open; open it first")
-        wanted = [(p, at) for p, at in zip(parts, self._by_channel(), strict=False) if p is not None]
-        made = [(p, self._switched(at, seconds)) for p, at in wanted]
         self._recording = True
         try:
-            done = {r.part: r for r in self._play(made, cancel)}
+            return self._play(made, cancel)
         except OSError as error:
-            raise AudioError(f"the take cannot be written ({error.strerror or error}); make room") from error
+            names = " and ".join(part.name for part, _ in made)
+            raise AudioError(
+                f"{names}: cannot be written ({error.strerror or error}); choose another folder"
+            ) from error
         finally:
             self._recording = False
             self._idle_since = time.monotonic()
-        self._taken |= {(at, Kind.SWITCHED): self._switched_before(at) + 1 for _, at in wanted}
-        return tuple(None if p is None else done.get(p) for p in parts)
 
     def _play(self, made: Sequence[tuple[Path, NDArray[np.float32]]], cancel: threading.Event) -> list[Recording]:
         size = round(BLOCK_S * self.rate_hz)

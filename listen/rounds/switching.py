@@ -2,12 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from listen.audio.files import read_clip
 from listen.audio.long import LongClip, read_sound
+from listen.errors import ClipError
 from listen.rounds.model import Take
 from listen.signal.bands import BANDWIDTH_HZ, band_weights
 from listen.signal.clip import Clip
@@ -41,9 +43,19 @@ def switched_clip(take: Take, clip: Clip, known: Switching) -> SwitchedClip:
     return SwitchedClip(take.kind, clip, known.timeline, known.common)
 
 
-def halves(clip: Clip, on_s: Sequence[tuple[float, float]]) -> tuple[Clip, Clip] | None:
-    """The air-off and the air-on parts of a switched take, for the ear; None where its switching is not known."""
-    return SwitchedClip(Kind.SWITCHED, clip, timed([clip], on_s)[0].timeline).halves()
+def halves(path: Path, on_s: Sequence[tuple[float, float]]) -> tuple[Clip, Clip]:
+    """The air-off and the air-on parts of a switched take, for the ear.
+
+    Raises
+    ------
+    ClipError
+        The file cannot be read, or nobody knows when its air went on and off.
+    """
+    clip = read_clip(path)
+    found = SwitchedClip(Kind.SWITCHED, clip, timed([clip], on_s)[0].timeline).halves()
+    if found is None:
+        raise ClipError(f"{path.name}: where its air went on and off is not known; it cannot be heard as a pair")
+    return found
 
 
 def _together(group: Sequence[Take], channel: int) -> dict[Take, Switching]:

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from listen.errors import ClipError
 from tui.bridge.threads import in_thread
 
 if TYPE_CHECKING:
@@ -15,8 +13,6 @@ if TYPE_CHECKING:
 
     from listen.audio.player import Player
     from listen.signal.clip import Clip
-
-    Spans = tuple[tuple[float, float], ...]
 
 POLL_S = 0.03
 PAUSE_S = 0.25
@@ -57,23 +53,6 @@ class Playback:
             return False
         told(-1)
         return True
-
-
-def halves_of(path: Path, on_s: Spans) -> list[Clip]:
-    """What a switched take holds without air and with it, each as one clip.
-
-    Raises
-    ------
-    ClipError
-        The file cannot be read, or nobody knows when its air went on and off.
-    """
-    from listen.audio.files import read_clip
-    from listen.rounds.switching import halves
-
-    found = halves(read_clip(path), on_s)
-    if found is None:
-        raise ClipError(f"{path.name}: where its air went on and off is not known; it cannot be heard as a pair")
-    return list(found)
 
 
 def levelled(clips: list[Clip], *, hiss_only: bool = False, matched: bool = False) -> tuple[list[Clip], float]:

@@ -14,7 +14,7 @@ from textual.binding import Binding, BindingType
 
 from listen.jobs.hearing import pair_at
 from listen.trade.points import point
-from tui.bridge.playback import halves_of, levelled
+from tui.bridge.playback import levelled
 from tui.screens.hearing import HearingScreen
 from tui.widgets.pairs import Pair, Pairs
 
@@ -85,8 +85,9 @@ def blind_pairs(record: RoundRecord, seed: str) -> tuple[Pair, ...]:
 def _load(kept: list[tuple[ClipKept, Path]], matched: bool, swap: bool) -> Heard:
     """Read what is heard against each other; of a switched take its halves."""
     from listen.audio.files import read_clip
+    from listen.rounds.switching import halves
 
-    clips = halves_of(kept[0][1], kept[0][0].on_s) if len(kept) == 1 else [read_clip(path) for _, path in kept]
+    clips = [*halves(kept[0][1], kept[0][0].on_s)] if len(kept) == 1 else [read_clip(path) for _, path in kept]
     return levelled(clips[::-1] if swap else clips, matched=matched)
 
 

@@ -18,7 +18,7 @@ from listen.trade.points import point
 from listen.voice import figures
 from listen.voice.figures import UNKNOWN, decibels, number
 from listen.voice.text import plain
-from tui.bridge.playback import Playback, halves_of, levelled
+from tui.bridge.playback import Playback, levelled
 from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import BayScreen
@@ -36,7 +36,6 @@ if TYPE_CHECKING:
     from listen.judge.result import PointResult
     from listen.rounds.switched_level import SwitchedLevel
     from listen.signal.clip import Clip
-    from tui.bridge.playback import Spans
 
 WIDE = 110
 """Columns from which plot and picture stand side by side."""
@@ -264,12 +263,15 @@ class EvidenceScreen(BayScreen[None]):
         self._words()
 
 
-def _load(names: list[str], paths: dict[str, Path], on_s: Spans, hiss_only: bool) -> tuple[list[Clip], float]:
+def _load(
+    names: list[str], paths: dict[str, Path], on_s: tuple[tuple[float, float], ...], hiss_only: bool
+) -> tuple[list[Clip], float]:
     """Quiet, air or both; of a switched take its halves."""
     from listen.audio.files import read_clip
+    from listen.rounds.switching import halves
 
     if SWITCHED in paths:
-        clips = dict(zip(("quiet", "air"), halves_of(paths[SWITCHED], on_s), strict=True))
+        clips = dict(zip(("quiet", "air"), halves(paths[SWITCHED], on_s), strict=True))
     else:
         clips = {n: read_clip(paths[n]) for n in names}
     return levelled([clips[n] for n in names], hiss_only=hiss_only, matched=len(names) == 2)

@@ -17,7 +17,7 @@ from listen.errors import HisswayError, JobError
 from listen.jobs import events as ev
 from listen.jobs.bring_in import bring_named
 from listen.jobs.exchange.verify import verify_job
-from listen.jobs.folder import disk
+from listen.jobs.folder import chain, disk
 from listen.jobs.folder.chain import read_chain
 from listen.jobs.folder.journal import GENESIS, write_line
 from listen.jobs.folder.open_job import OpenJob
@@ -26,6 +26,7 @@ from listen.jobs.folder.store import create_job, list_jobs, open_job
 from listen.jobs.naming import Recording
 from listen.signal.clip import Clip
 from listen.trade.layout import layout
+from tests.fuzz.mutate import read_events, relink
 from tests.jobs.made import leave_part
 from tests.jobs.short import begin_round
 
@@ -238,9 +239,22 @@ def test_merges_lie_in_merges_forty_deep_and_no_deeper(deep: int, held: bool) ->
     for _ in range(deep):
         merged = ev.Merged(fork=first.hash, lines=(msgspec.Raw(line.raw),), source="x.zip")
         line = write_line(merged, prev=first.hash, actor="")
-    chain = read_chain(first.raw + b"\n" + line.raw + b"\n")
-    assert (chain.broken == "") is held
-    assert held or "more than 40 deep" in chain.broken
+    read = read_chain(first.raw + b"\n" + line.raw + b"\n")
+    assert (read.broken == "") is held
+    assert held or "more than 40 deep" in read.broken
+
+
+@pytest.mark.parametrize(("merges", "held"), [(4, True), (5, False)])
+def test_merges_one_after_the_other_have_an_end_too(merges: int, held: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(chain, "MAX_MERGES", 4)
+    lines = [write_line(ev.JobOpened(job="0" * 32, title="t", engine=layout("inline-4")), prev=GENESIS, actor="")]
+    for n in range(merges):
+        theirs = write_line(ev.NoteAdded(text=f"there {n}"), prev=lines[0].hash, actor="")
+        merged = ev.Merged(fork=lines[0].hash, lines=(msgspec.Raw(theirs.raw),), source="x.zip")
+        lines.append(write_line(merged, prev=lines[-1].hash, actor=""))
+    read = read_chain(b"".join(line.raw + b"\n" for line in lines))
+    assert (read.broken == "") is held
+    assert held or "more than 4 merges" in read.broken
 
 
 def test_one_job_that_cannot_be_understood_leaves_the_list_of_the_others(
@@ -340,3 +354,18 @@ def test_takes_left_over_are_offered_in_the_order_they_were_taken(tmp_path: Path
             leave_part(part.path)
             os.utime(part.path, (1_780_000_000 + n, 1_780_000_000 + n))
         assert [p.clip for p in opened.partials()] == [parts[1].clip, parts[2].clip, parts[0].clip]
+
+
+def test_a_journal_of_the_same_length_put_in_place_of_ours_is_not_written_to(tmp_path: Path) -> None:
+    with create_job(tmp_path, title="t") as opened:
+        opened.append(ev.NoteAdded(text="one"))
+        journal = opened.folder / "journal.jsonl"
+        events = read_events(journal.read_bytes())
+        events[-1]["payload"]["text"] = "two"
+        other = relink(events)
+        assert len(other) == journal.stat().st_size
+        journal.write_bytes(other)
+        os.utime(journal, (1_780_000_000, 1_780_000_000))
+        with pytest.raises(JobError, match="is not the journal that was opened"):
+            opened.append(ev.NoteAdded(text="three"))
+        assert journal.read_bytes() == other

@@ -52,7 +52,7 @@ def microphone() -> SimulatedMicrophone:
 def test_a_take_is_the_rendered_clip(microphone: SimulatedMicrophone, tmp_path: Path) -> None:
     """What is kept of a walk with the simulator is what its truth file describes."""
     source: SoundInput = microphone
-    microphone.aim("intake", Kind.AIR)
+    microphone.hold_at("intake", Kind.AIR)
     taken = source.record(tmp_path / "a.part", 2.0, threading.Event())
     expected = render(scenes.one_point(6.0))[("intake", Kind.AIR, 1)]
     clip = read_part(taken.part)
@@ -62,7 +62,7 @@ def test_a_take_is_the_rendered_clip(microphone: SimulatedMicrophone, tmp_path: 
 
 def test_a_second_take_is_fresh_and_of_the_asked_length(microphone: SimulatedMicrophone, tmp_path: Path) -> None:
     """Recording again must not give the same samples, or drift and repeats would mean nothing."""
-    microphone.aim("intake", Kind.AIR)
+    microphone.hold_at("intake", Kind.AIR)
     clips = []
     for n in range(3):
         taken = microphone.record(tmp_path / f"{n}.part", 1.0, threading.Event())
@@ -75,12 +75,12 @@ def test_a_point_the_round_does_not_name_hears_the_shop_only(microphone: Simulat
     """The demo's engine may be walked at points its story left out."""
     levels = {}
     for kind in (Kind.QUIET, Kind.AIR):
-        microphone.aim("tailpipe", kind)
+        microphone.hold_at("tailpipe", kind)
         taken = microphone.record(tmp_path / f"{kind}.part", 1.0, threading.Event())
         levels[kind] = float(np.std(read_part(taken.part).samples))
     assert levels[Kind.AIR] == pytest.approx(levels[Kind.QUIET], rel=0.3)
     with pytest.raises(RoundError):
-        microphone.aim("bonnet", Kind.AIR)
+        microphone.hold_at("bonnet", Kind.AIR)
 
 
 def test_cancelling_keeps_what_arrived(tmp_path: Path) -> None:
@@ -107,7 +107,7 @@ def test_the_meter_hears_where_the_microphone_is_held() -> None:
     microphone.open()
     loud = {}
     for kind in (Kind.QUIET, Kind.AIR):
-        microphone.aim("intake", kind)
+        microphone.hold_at("intake", kind)
         microphone.drain()
         time.sleep(0.05)
         blocks = np.concatenate(microphone.drain())

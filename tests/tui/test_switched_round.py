@@ -262,7 +262,7 @@ def test_the_simulated_microphone_switches_and_the_judge_names_what_follows(tmp_
     microphone.open()
     takes = []
     for point in ("intake", "tailpipe", "oil-filler", "radiator", "plug-hole-4"):
-        microphone.aim(point, Kind.SWITCHED, on_s)
+        microphone.hold_at(point, Kind.SWITCHED, on_s)
         part, flac = tmp_path / f"{point}.part", tmp_path / f"{point}.flac"
         import threading
 

@@ -63,15 +63,15 @@ class Listener:
         """Measure live excess over this quiet spectrum from now on; None: none."""
         self._quiet = quiet
 
-    def aim(self, point: str, kind: str, on_s: tuple[tuple[float, float], ...] = ()) -> None:
+    def hold_at(self, point: str, kind: str, on_s: tuple[tuple[float, float], ...] = ()) -> None:
         """Tell a simulated microphone where it is held and when air comes and goes; a real one needs no telling."""
-        if (aim := getattr(self._source, "aim", None)) is not None:
-            aim(point, kind, on_s)
+        if (hold := getattr(self._source, "hold_at", None)) is not None:
+            hold(point, kind, on_s)
 
-    def aim_all(self, places: Sequence[str], on_s: tuple[tuple[float, float], ...]) -> None:
+    def hold_all_at(self, places: Sequence[str], on_s: tuple[tuple[float, float], ...]) -> None:
         """The same for the microphones of several channels."""
-        if (aim := getattr(self._source, "aim_all", None)) is not None:
-            aim(places, on_s)
+        if (hold := getattr(self._source, "hold_all_at", None)) is not None:
+            hold(places, on_s)
 
     def tap(self, channel: int) -> None:
         """Tap a simulated microphone; a real one is tapped by hand."""

@@ -2,7 +2,8 @@
 
 Three activities meet here: a worker thread records (:meth:`SimulatedMicrophone.record`), the screen drains blocks for
 its meter, and what a switched take will hear is made while whoever works gets ready, so that sound and count agree.
-They share a deque (one appends, one pops; both atomic) and the aim, a tuple replaced whole; a take waits for its sound.
+They share a deque (one appends, one pops; both atomic) and where it is held, a tuple replaced whole; a take waits for
+its sound.
 """
 
 import threading
@@ -56,7 +57,7 @@ class SimulatedMicrophone:
     clock
         Gives the time a take began.
     channels
-        How many microphones hang on the input; which lies where, :meth:`aim_all` says.
+        How many microphones hang on the input; which lies where, :meth:`hold_all_at` says.
     """
 
     def __init__(
@@ -66,7 +67,7 @@ class SimulatedMicrophone:
         self._places: tuple[str, ...] = tuple(p.point for p in spec.points)
         self._tap: int | None = None
         first = spec.points[0].point
-        self._aim: tuple[str, Kind] = (first, Kind.QUIET)
+        self._held_at: tuple[str, Kind] = (first, Kind.QUIET)
         self._on_s: Spans = ()
         self._taken: dict[tuple[str, Kind], int] = {}
         self._clips: dict[tuple[float, TakeKey], Clip] = {}
@@ -102,15 +103,15 @@ class SimulatedMicrophone:
         """None: a simulated microphone is never unplugged."""
         return None
 
-    def aim(self, at: str, kind: Kind, on_s: Spans = ()) -> None:
+    def hold_at(self, at: str, kind: Kind, on_s: Spans = ()) -> None:
         """Hold the microphone at a point, with the cylinder in the state of ``kind``.
 
         In a switched take the air follows ``on_s`` as a hand does: a little late, and dying away after shut-off.
         """
-        self._aim, self._on_s = (point(at).id, Kind.QUIET if kind == Kind.SWITCHED else kind), on_s
+        self._held_at, self._on_s = (point(at).id, Kind.QUIET if kind == Kind.SWITCHED else kind), on_s
         self._make_ahead()
 
-    def aim_all(self, places: Sequence[str], on_s: Spans = ()) -> None:
+    def hold_all_at(self, places: Sequence[str], on_s: Spans = ()) -> None:
         """Lay the microphones at these points, a channel each (empty: unused), and switch the air at these times."""
         self._places, self._on_s = tuple(places), on_s
         self._make_ahead()
@@ -121,7 +122,7 @@ class SimulatedMicrophone:
             self._made.start()
 
     def _make(self) -> None:
-        for at in {self._aim[0], *self._places} - {""}:
+        for at in {self._held_at[0], *self._places} - {""}:
             self._pair(at, self._on_s[-1][1] + self._on_s[0][0])
 
     def _switched_before(self, at: str) -> int:
@@ -136,7 +137,7 @@ class SimulatedMicrophone:
         blocks = self.drain()
         if not blocks:
             return []
-        loops = [self._clip(p or self._aim[0], Kind.QUIET, 1, IDLE_S).samples for p in self._by_channel()]
+        loops = [self._clip(p or self._held_at[0], Kind.QUIET, 1, IDLE_S).samples for p in self._by_channel()]
         size = len(blocks[0])
         at = [(self._idle_at + i * size) % (len(loops[0]) - size) for i in range(len(blocks))]
         every = [np.stack([loop[a : a + size] for loop in loops], axis=1) for a in at]
@@ -162,7 +163,7 @@ class SimulatedMicrophone:
             return
         self._idle_since = now
         size = round(BLOCK_S * self.rate_hz)
-        loop = self._clip(*self._aim, 1, IDLE_S).samples
+        loop = self._clip(*self._held_at, 1, IDLE_S).samples
         for _ in range(due):
             self._meter.append(loop[self._idle_at : self._idle_at + size])
             self._idle_at = (self._idle_at + size) % (len(loop) - size)
@@ -175,11 +176,11 @@ class SimulatedMicrophone:
         AudioError
             Not open, or ``part`` cannot be written.
         """
-        aim = (self._aim[0], Kind.SWITCHED) if self._on_s else self._aim
-        order = self._taken.get(aim, 0) + 1
-        samples = self._switched(aim[0], seconds) if self._on_s else self._clip(*aim, order, seconds).samples
+        held = (self._held_at[0], Kind.SWITCHED) if self._on_s else self._held_at
+        order = self._taken.get(held, 0) + 1
+        samples = self._switched(held[0], seconds) if self._on_s else self._clip(*held, order, seconds).samples
         recording = self._recorded([(part, samples)], cancel)[0]
-        self._taken[aim] = order
+        self._taken[held] = order
         return recording
 
     def record_all(

@@ -231,7 +231,7 @@ class RoundScreen(BayScreen[None]):
             return
         self._listening_at = at
         if step.kind == "clip":
-            self.listener.aim(step.point, step.clip_kind)
+            self.listener.hold_at(step.point, step.clip_kind)
         self.start(partial(self._compare, step), "quiet")
 
     async def _compare(self, step: Step) -> None:

@@ -63,7 +63,7 @@ class Taker:
         bench = self.bench
         self._stop.clear()
         bench.change(taking=step, outcome=None)
-        bench.listener.aim(step.point, step.clip_kind, lead.on_s if lead else ())
+        bench.listener.hold_at(step.point, step.clip_kind, lead.on_s if lead else ())
         outcome = Outcome(False, "Stopped; nothing was kept.", stopped=True)
         try:
             outcome = await self._take(step, before_s, lead)

@@ -43,7 +43,7 @@ async def together(taker: Taker, step: Step, lead: Lead) -> list[tuple[Step, Out
 async def _take(taker: Taker, step: Step, lead: Lead) -> list[tuple[Step, Outcome]]:
     bench = taker.bench
     places = for_these(bench.bay.preferences.channels.get(bench.listener.name, ()), bench.points())
-    bench.listener.aim_all(places, lead.on_s)
+    bench.listener.hold_all_at(places, lead.on_s)
     ready_s = max(bench.bay.preferences.before_s, LISTEN_S)
     if not await taker.pause(step, "get ready: all points", ready_s, "valve shut   get clear   Esc stops"):
         bench.change(outcome=Outcome(False, "Stopped before the take began; nothing was recorded.", stopped=True))

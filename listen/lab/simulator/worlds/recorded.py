@@ -18,8 +18,6 @@ from listen.lab.simulator.shops import recorded, recordings
 
 RECORDED_LEAK = 0.5
 """Share of sources that sound as one of the folder's recorded hisses, where it has any."""
-LONGEST_SHARE = 0.95
-"""Part of a short recording that the clips of one point may use together: their stretches start somewhere."""
 
 
 def in_recorded_shop(rng: np.random.Generator, spec: RoundSpec, folder: Path, population: str = "report") -> RoundSpec:
@@ -33,9 +31,9 @@ def in_recorded_shop(rng: np.random.Generator, spec: RoundSpec, folder: Path, po
         A recording cannot be read.
     """
     background = recorded(rng, recordings(folder, population))
-    room_s = LONGEST_SHARE * file_seconds(background.file, spec.rate_hz)
+    # A short recording makes shorter clips: no sample serves twice at one point.
     longest_s = max(sum(t.seconds for t in p.takes) for p in spec.points)
-    shorter = min(1.0, room_s / longest_s)
+    shorter = min(1.0, file_seconds(background.file, spec.rate_hz) / longest_s)
     shapes = [recorded_shape(path) for path in recorded_leaks(folder, population)]
     sources: dict[str, Curve] = {}
     points = []
@@ -57,7 +55,5 @@ def in_recorded_shop(rng: np.random.Generator, spec: RoundSpec, folder: Path, po
                 sound=tuple(map(heard, p.sound)),
             )
         )
-    level_dbfs = spec.background.level_dbfs
-    return msgspec.structs.replace(
-        spec, points=tuple(points), background=msgspec.structs.replace(background, level_dbfs=level_dbfs)
-    )
+    background = msgspec.structs.replace(background, level_dbfs=spec.background.level_dbfs)
+    return msgspec.structs.replace(spec, points=tuple(points), background=background)

@@ -6,6 +6,7 @@ import asyncio
 from collections.abc import Callable
 from pathlib import Path
 
+import msgspec
 import pytest
 from bay import screen_text, to_engine, until
 from fakes import QUICK, FakeMany
@@ -75,7 +76,7 @@ def cut(screen: Screen[object]) -> list[str]:
     for widget in screen.query(Static):
         if not widget.display or not str(widget.content).strip() or any(not a.display for a in _around(widget)):
             continue
-        if any((a.max_scroll_y or a.max_scroll_x) and not isinstance(a, Screen) for a in _around(widget)):
+        if any((a.show_vertical_scrollbar or a.show_horizontal_scrollbar) and a is not screen for a in _around(widget)):
             continue  # it can be scrolled to; a whole screen is not meant to be
         geometry = screen.find_widget(widget)
         seen = geometry.region.intersection(geometry.clip).intersection(screen.region)
@@ -120,12 +121,12 @@ async def everywhere(tmp_path: Path) -> tuple[HisswayApp, dict[str, Callable[[],
 
     with open_job(folder) as opened:
         opened.append(JobNamed(title=LONG, complaint=LONG), PersonChosen(role="tech", name="Ann Field"))
-        opened.append(WayChosen(way="walks"), NoteAdded(text=LONG, cylinder=1))
+        opened.append(WayChosen(way="each-point"), NoteAdded(text=LONG, cylinder=1))
         second = begin_round(opened, 2)
         clips = opened.clips
         step, points = walked(opened.job, second).due, walked(opened.job, second).points
     services = LabServices(tmp_path, FakeMany())
-    save(services.preferences_path(), QUICK)
+    save(services.preferences_path(), msgspec.structs.replace(QUICK, air_s=8.0))
     learner = create_learner(services.lab_root(), "Una")
     app = HisswayApp(services=services)
     found = recordings_in(clips)

@@ -43,6 +43,7 @@ class Supervisor:
 
     def __init__(self, pilot: Any, folder: Path) -> None:
         self.pilot, self.app, self.folder = pilot, pilot.app, folder
+        self.heard_at = ""
 
     @property
     def screen(self) -> ConfirmScreen:
@@ -73,7 +74,8 @@ class Supervisor:
         await self.reach("hear")
 
     async def hear(self) -> None:
-        heard = self.screen.query_one("Pairs").pairs[0].heard
+        first = self.screen.query_one("Pairs").pairs[0]
+        self.heard_at, heard = first.id, first.heard
         await self.pilot.press("space")
         if not isinstance(self.app.services, NoLoudspeaker):
             await until(self.pilot, lambda: self.screen.query_one("Pairs").pairs[0].heard == heard + 1)
@@ -93,7 +95,8 @@ class Supervisor:
         await self.reach("decided")
 
     async def send_back(self) -> None:
-        await self.pilot.press("b", "1", "1")
+        """For another air clip at the point that was heard: pairs stand in a random order."""
+        await self.pilot.press("b", {"intake": "1", "tailpipe": "2"}[self.heard_at], "1")
         await self.reach("back-reason")
         await type_text(self.pilot, "Once more")
         await self.reach("done")
@@ -113,8 +116,8 @@ class Supervisor:
     def the_tech_answers(self) -> None:
         """At the bench, meanwhile: the clip asked for, and another verdict."""
         with open_job(self.folder, actor="Ann Field") as bench:
-            clip = bench.job.round(ROUND).live_clips("intake", "air")[0]
-            bench.keep_file(bench.clip_path(clip.id), bench.new_part(ROUND, "intake", "air", "air"))
+            clip = bench.job.round(ROUND).live_clips(self.heard_at, "air")[0]
+            bench.keep_file(bench.clip_path(clip.id), bench.new_part(ROUND, self.heard_at, "air", "air"))
             clips = tuple(c.id for c in bench.job.round(ROUND).live_clips())
             bench.append(Judged(round_id=ROUND, result=result_for(["intake", "tailpipe"]), clips=clips))
 

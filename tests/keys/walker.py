@@ -217,6 +217,8 @@ async def _shows_what_is_written(app: HisswayApp, written: Any) -> None:
             raise Broken(f"the round shows {seen.say}, the journal says {made.say}")
     elif isinstance(screen, EngineScreen | PageScreen) and screen.is_mounted and not app._notifications:
         before, lines = await _settled(app), getattr(screen, "lines", None)
+        if app.screen is not screen:
+            return  # left by a key that was still on its way
         screen.show_job(written)
         after = await _settled(app)
         if app.screen is not screen or app._notifications:

@@ -1,12 +1,9 @@
 """What other programs write to the open job: looked for every second, shown, and told in a few words."""
 
-from typing import Protocol
-
 from listen.errors import HisswayError
 from listen.jobs.events import KIND_OF, Confirmed, Event, NumbersShown, Overruled, PairPlayed, SatDown
-from listen.jobs.folder.open_job import OpenJob
-from listen.jobs.job import Job
 from listen.voice.text import plain
+from tui.bridge.bay import Bay
 from tui.bridge.threads import in_thread
 
 LOOK_EVERY_S = 1.0
@@ -17,20 +14,10 @@ DECISIONS = (Confirmed, Overruled)
 """Told alike: which it was says what the numbers are."""
 
 
-class Shows(Protocol):
-    """Whatever holds the open job."""
-
-    job: Job | None
-    open_job: OpenJob | None
-
-    def tell(self, text: object, *, bad: bool = False) -> None:
-        """Say something in the corner."""
-
-
 class Others:
     """Looks after the open job, whichever it is."""
 
-    def __init__(self, app: Shows) -> None:
+    def __init__(self, app: Bay) -> None:
         self._app = app
         self._looking = False
         self._trouble = ""

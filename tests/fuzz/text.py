@@ -89,14 +89,12 @@ def read_drill(data: bytes, room: Path) -> None:
 
 
 def read_session(data: bytes, room: Path) -> None:
-    from listen.lab.chained import START, _sum
-
-    from listen.lab.training.book import books
+    from listen.lab.training.book import START, books, sum_after
 
     (room / "one.jsonl").write_bytes(data)
     before, lines = START, []
     for raw in data.split(b"\n")[:20]:  # the same lines with sums that hold
-        before = _sum(before, raw)
+        before = sum_after(before, raw)
         lines.append(b'{"record":%s,"sum":"%s"}\n' % (raw, before.encode()))
     (room / "two.jsonl").write_bytes(b"".join(lines))
     for name in ("one", "two"):

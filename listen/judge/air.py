@@ -22,6 +22,7 @@ from listen.judge.smoothing import Smoothable, Smoothed, spread_out
 from listen.judge.sources import (
     BETWEEN_CYLINDERS_DB,
     DRAWS,
+    MOST_TALK_DB,
     AirSource,
     aimed_draws,
     own_indexes,
@@ -229,7 +230,8 @@ def _carried_on(at: NDArray[np.float64], k: int) -> NDArray[np.float64]:
     """Mean transfers [shape=(P,) or (n, P)] with one of ``CARRIED_DB`` for each draw of source number k."""
     u = CARRIED_STEPS[k] * np.arange(1, DRAWS + 1) % 1.0
     carried = np.array(CARRIED_DB)[(u * len(CARRIED_DB)).astype(int)]
-    return np.asarray(at + np.where(at < CARRIED_BELOW_DB, carried[:, None], 0.0))
+    moved = np.minimum(at + carried[:, None], np.maximum(MOST_TALK_DB, at))  # air comes out first at its own point
+    return np.asarray(np.where(at < CARRIED_BELOW_DB, moved, at))
 
 
 def _sounding(hypothesis: Hypothesis, shut_heard: bool) -> list[AirSource]:

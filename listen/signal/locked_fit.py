@@ -19,7 +19,7 @@ WALK_GRID = (0.0, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0, 1e3, 1e4)
 of 60 s over 15 kHz of noise is 6; a neighbour's tool that runs by the second, thousands."""
 MODEL_DOF = 20.0
 """Degrees of freedom that residuals at large weigh against those beside the switching: as many as these have.
-Ten cost 0.1 dB of depth and gained no cover in the bench of switched takes."""
+Ten cost 0.1 dB of depth in the bench of switched takes; what they do to the cover of intervals was not compared."""
 MODEL_FAILS = 0.99
 """Where chance makes so much beside the switching this seldom, the model of drift counts no more."""
 LEAST_SCALE = 0.6

@@ -66,9 +66,10 @@ def eight(freq_hz: float = 1000.0, *, level: float = 0.08, tau_s: float = 0.012,
 
 
 def test_bubbles_from_eleven_millimetres_to_eight_tenths_are_counted() -> None:
-    """Radius: 3.26 m/s over 300 Hz and 4 kHz."""
-    assert [eight(hz) >= 7 for hz in (250.0, 600.0, 3000.0, 4150.0)] == [False, True, True, False]
-    assert eight(250.0) == eight(4150.0) == 0
+    """Radius: 3.26 m/s over 300 Hz and 4 kHz; each with the damping of a real one, Q 38."""
+    counted = [eight(hz, tau_s=38 / (np.pi * hz)) for hz in (250.0, 600.0, 3000.0, 4150.0)]
+    assert [n >= 7 for n in counted] == [False, True, True, False]
+    assert counted[0] == counted[3] == 0
 
 
 def test_a_ring_counts_from_a_rise_of_13_db_over_the_shop() -> None:

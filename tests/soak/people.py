@@ -105,7 +105,8 @@ class Person:
         """The list as it is on the screen, read anew."""
         screen = self.app.screen
         assert isinstance(screen, JobsScreen)
-        await screen.load().wait()
+        screen.load()
+        await screen.workers.wait_for_complete([w for w in screen.workers if w.node is screen])
         return list(screen._all)
 
     async def find(self, title: str) -> None:

@@ -151,7 +151,7 @@ class BayScreen(Screen[R]):
             with self.refusing():
                 await work()
         except (NoMatches, ScreenError):
-            if self in self.app.screen_stack:
+            if self in self.app.screen_stack and self.children:  # a program that ends takes the screen down first
                 raise
 
     def tell(self, text: object, *, bad: bool = False) -> None:

@@ -176,6 +176,16 @@ def test_under_the_other_assumptions() -> None:
     assert mostly.sound_odds / BASE.sound_odds == 2.0
 
 
+def test_sets_that_differ_in_what_is_heard_do_not_share_the_clips_odds() -> None:
+    """A filler at +5 dB: where nothing is known of normal blow-by the rings are less likely than usual."""
+    usual, _, _, air, mostly = SETS
+    assert air.heard != usual.heard == mostly.heard
+    evidence = made({**QUIET, "oil-filler": 5.0})
+    unknown = replace(usual, name="unknown", blow_by_open=1.0)
+    under = posterior(evidence, (usual, unknown)).under
+    assert not np.allclose(under[usual], under[unknown], atol=0.01)
+
+
 def test_what_is_no_air_is_rare_and_rather_faint() -> None:
     """Two in a thousand, from -10 dB up, falling to 1/e over 8 dB; twenty times that in events, four in ten at most."""
     w = dict(zip(LEVELS_DB.tolist(), stray_levels().tolist(), strict=True))

@@ -26,7 +26,7 @@ alike of 1,770 pairs of recordings .06."""
 SWAP_DB = 8.7
 """Evidence for other labels, decibans (2 nats) for two exchanged, in proportion for more: of 700 clean rounds of eight
 worlds and of recorded shops 1 % reach it; of exchanged pairs 93-100 % where the points sound apart, 26-43 % in the two
-sets whose points sound alike, and nothing could tell them there (``python -m tests slips``)."""
+sets whose points sound alike (labels of measured rounds exchanged; ``python -m tests slips`` makes them anew)."""
 GAIN_DB = 2.7
 GAIN_SCATTERS = 4.5
 """One clip's level about its point's others and its walk's others: limit, and times the scatter of all clips."""
@@ -92,7 +92,7 @@ def without(points: Sequence[PointTakes], found: Sequence[Blunder]) -> list[Poin
 
 
 def same_sound(clips: Sequence[_Clip]) -> Blunder | None:
-    """One recording under two labels, whatever was done to it."""
+    """One recording under two labels, louder or softer, coded, or cut at one end; cut at both it is not known."""
     alike = likeness([c.mark for c in clips])
     if not alike.size or (found := float(alike.max())) < COPY_LIKENESS:
         return None

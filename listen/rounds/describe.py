@@ -64,8 +64,8 @@ def _own_flags(w: Measured) -> tuple[Flag, ...]:
     bands = int(w.takes.live.sum())
     if bands < MIN_LIVE_BANDS:
         text = (
-            f"Only {bands} third octaves carry sound, {MIN_LIVE_BANDS} are needed to tell hiss from hum; "
-            "record with a wider setting or another microphone."
+            f"Only {bands} third octaves can be read, {MIN_LIVE_BANDS} are needed to tell hiss from hum: the others "
+            "carry no sound or are full of tones; stop what whines, or record with another microphone or setting."
         )
         out.append(Flag(flag="no-hiss-band", value=bands, limit=MIN_LIVE_BANDS, text=text, reject=True))
     elif w.excess is None:

@@ -8,7 +8,7 @@ import msgspec
 
 from listen.diagnosis.case import EngineCase, Finding
 from listen.trade.layout import neighbours
-from listen.trade.numbers import altitude_share, expected_dry_kpa, limit
+from listen.trade.numbers import altitude_share, expected_dry_kpa, threshold
 from listen.voice import figures
 
 MIN_FALLING = 4
@@ -58,15 +58,15 @@ def dry_test(case: EngineCase) -> DryTest:
     at_sea = entered if entered is not None else None if ratio is None else expected_dry_kpa(ratio)
     expected = None if at_sea is None else at_sea * here
     kind = "_diesel" if case.engine.fuel == "diesel" else "_side_valve" if case.engine.side_valve else ""
-    least = limit(f"least_kpa{kind}") * here
-    short_kpa = least if expected is None else limit("expected_short") * expected
+    least = threshold(f"least_kpa{kind}") * here
+    short_kpa = least if expected is None else threshold("expected_short") * expected
     if entered is None and case.engine.side_valve:
         short_kpa = min(short_kpa, least)  # such chambers press less than their ratio says
     reference = _reference(sorted(kpa.values(), reverse=True), expected)
     share = {n: read / reference for n, read in kpa.items()} if reference and len(kpa) > 1 else {}
     of_all, several = len(case.engine.cylinders), len(kpa) >= 2
     all_low = several and len(kpa) > of_all / 2 and reference is not None and reference < short_kpa
-    all_dead = several and len(kpa) == of_all and max(kpa.values()) < limit("dead_share") * least
+    all_dead = several and len(kpa) == of_all and max(kpa.values()) < threshold("dead_share") * least
     return DryTest(
         kpa=kpa,
         expected_kpa=expected,
@@ -76,7 +76,7 @@ def dry_test(case: EngineCase) -> DryTest:
         all_low=all_low,
         all_dead=all_dead,
         short=() if all_low else tuple(n for n, read in kpa.items() if read < short_kpa),
-        low=tuple(kpa if all_low or all_dead else (n for n, part in share.items() if part < limit("low_share"))),
+        low=tuple(kpa if all_low or all_dead else (n for n, part in share.items() if part < threshold("low_share"))),
     )
 
 
@@ -84,14 +84,14 @@ def _reference(read: Sequence[float], expected: float | None) -> float | None:
     """Of readings, highest first, the one that the others are compared with."""
     if not read or read[0] <= 0:
         return None
-    top, rest, high = read[0], read[1:], limit("high_share")
+    top, rest, high = read[0], read[1:], threshold("high_share")
     if not rest:
         return top
     if expected is not None:
         too_high = top > high * expected and top > high * rest[0]
     else:
-        even = len(rest) >= 2 and rest[-1] >= limit("watch_share") * rest[0]
-        too_high = even and high * rest[0] < top <= limit("high_share_most") * rest[0]
+        even = len(rest) >= 2 and rest[-1] >= threshold("watch_share") * rest[0]
+        too_high = even and high * rest[0] < top <= threshold("high_share_most") * rest[0]
     return rest[0] if too_high else top
 
 
@@ -110,9 +110,9 @@ def _whole(d: DryTest) -> list[Finding]:
     if d.all_low:
         words += f", {d.short_of}"
         spread = 1 - min(d.share.values(), default=1.0)
-        if spread <= limit("even_spread"):
+        if spread <= threshold("even_spread"):
             return [Finding("all-low-even", (), words)]
-        return [Finding("all-low-uneven", (), words, 1.0 if spread > limit("uneven_spread") else 0.5)]
+        return [Finding("all-low-uneven", (), words, 1.0 if spread > threshold("uneven_spread") else 0.5)]
     return [Finding("all-low-uneven", (), words)] if len(d.kpa) >= 4 and len(d.low) > len(d.kpa) / 2 else []
 
 
@@ -129,17 +129,17 @@ def _pattern(case: EngineCase, d: DryTest) -> Iterator[Finding]:
 
 
 def _near(a: float, b: float) -> bool:
-    return abs(a - b) <= limit("near_equal") * max(a, b)
+    return abs(a - b) <= threshold("near_equal") * max(a, b)
 
 
 def _each(d: DryTest) -> Iterator[Finding]:
     """Cylinders short though not low, without compression, or high."""
-    reference, high = d.reference_kpa, limit("high_share")
+    reference, high = d.reference_kpa, threshold("high_share")
     for n in d.short:
         if n not in d.low:  # its mates cannot tell whether it is its alone
             yield Finding("short-of-expected", (n,), f"{d.detail(n)}; {d.short_of}")
     for n, kpa in d.kpa.items():
-        if reference is None or kpa <= limit("none_share") * reference:
+        if reference is None or kpa <= threshold("none_share") * reference:
             yield Finding("no-compression", (n,), d.detail(n))
     above = [n for n, kpa in d.kpa.items() if d.expected_kpa is not None and kpa > high * d.expected_kpa]
     if reference is not None and len(d.kpa) > 1:
@@ -151,7 +151,9 @@ def _each(d: DryTest) -> Iterator[Finding]:
 def _even(case: EngineCase, d: DryTest) -> list[Finding]:
     if d.all_low:
         return []
-    good = [n for n, s in d.share.items() if limit("watch_share") <= s <= limit("high_share") and n not in d.short]
+    good = [
+        n for n, s in d.share.items() if threshold("watch_share") <= s <= threshold("high_share") and n not in d.short
+    ]
     found = [Finding("even", (n,), d.detail(n)) for n in good]
     if good and len(good) == len(d.share) == len(case.engine.cylinders):
         known = d.expected_kpa is not None
@@ -162,8 +164,8 @@ def _even(case: EngineCase, d: DryTest) -> list[Finding]:
 
 def _falling(case: EngineCase, d: DryTest) -> list[Finding]:
     row = [d.kpa[n] for n in case.dry_order if n in d.kpa]
-    each = all(b < limit("falls_each") * a for a, b in pairwise(row))
-    if len(row) < MIN_FALLING or not each or row[-1] >= limit("falls_total") * row[0]:
+    each = all(b < threshold("falls_each") * a for a, b in pairwise(row))
+    if len(row) < MIN_FALLING or not each or row[-1] >= threshold("falls_total") * row[0]:
         return []
     return [Finding("falls-in-order", (), " > ".join(f"{kpa:.0f}" for kpa in row) + " kPa")]
 
@@ -171,13 +173,13 @@ def _falling(case: EngineCase, d: DryTest) -> list[Finding]:
 def _strokes(case: EngineCase, d: DryTest) -> Iterator[Finding]:
     """First against last stroke of the low cylinders, beside that of the good ones."""
     climbs = {c.cylinder: c.dry_kpa / c.dry_first_kpa for c in case.cylinders if c.dry_kpa and c.dry_first_kpa}
-    good = [ratio for n, ratio in climbs.items() if d.share.get(n, 0) >= limit("watch_share")]
+    good = [ratio for n, ratio in climbs.items() if d.share.get(n, 0) >= threshold("watch_share")]
     for n, ratio in climbs.items():
-        if not good or d.share.get(n, 1.0) >= limit("watch_share"):
+        if not good or d.share.get(n, 1.0) >= threshold("watch_share"):
             continue
         beside = ratio / median(good)
         words = f"cylinder {n}: last stroke {ratio:.1f} times the first, the good ones {median(good):.1f}"
-        if beside >= limit("climb_ratio"):
+        if beside >= threshold("climb_ratio"):
             yield Finding("climbs", (n,), words)
-        elif beside < limit("flat_ratio"):
+        elif beside < threshold("flat_ratio"):
             yield Finding("hardly-climbs", (n,), words)

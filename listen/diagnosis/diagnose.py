@@ -12,24 +12,24 @@ from listen.diagnosis.faults import NOTHING, Lead, at_place, folded_shares, lead
 from listen.diagnosis.leakage import behind_one_restrictor, leakage_findings
 from listen.diagnosis.model import Candidate, Diagnosis, Doubt, Fault, Kind, TestState
 from listen.diagnosis.next import done_on, next_checks, repeat_first, stop_signs
-from listen.diagnosis.outlook import cylinder_standing, doubts
+from listen.diagnosis.outlook import contradictions_found, cylinder_standing
 from listen.diagnosis.tested import MADE, looked_all_over, tests_of, was_made
 from listen.diagnosis.told import check_findings, fact_findings, plug_findings, with_what_follows
 from listen.diagnosis.weigh import Standing, standings
 from listen.diagnosis.wet import wet_findings
 from listen.trade.causes import causes
 from listen.trade.checks import check_named
-from listen.trade.doubts import blind_spots
-from listen.trade.doubts import contradictions as doubt_rows
+from listen.trade.contradictions import blind_spots
+from listen.trade.contradictions import contradictions as contradiction_rows
 from listen.trade.evidence import evidence_rows
-from listen.trade.numbers import limit
+from listen.trade.numbers import threshold
 from listen.trade.tables import shop_rows, shop_trouble
 
 OPEN_BELOW = 0.3
 """A leading cause less probable than this is not named as leading."""
 OPEN_RIVALS = 3
 """Nor is one with so many rivals that is not more likely than not."""
-NEAR = 10 ** (-limit("rivals_db") / 10)
+NEAR = 10 ** (-threshold("rivals_db") / 10)
 """Share of the leading cause's probability from which another is its rival."""
 
 
@@ -57,7 +57,7 @@ def diagnose(case: EngineCase) -> Diagnosis:
     found = leads(ranked, findings) if says_something(field) else ()
     faults = tuple(_fault(lead, case, here, tests) for lead in found)
     kind = _kind(faults)
-    contradictions = doubts(findings)
+    contradictions = contradictions_found(findings)
     if kind == "open":
         faults = faults[:1]
     if kind in ("open", "nothing-found"):
@@ -98,7 +98,7 @@ def _doubt_first(case: EngineCase, faults: tuple[Fault, ...], contradictions: Se
     """Where nothing leads, or nothing is found, and something contradicts itself, that is cleared up next."""
     said = {d.id for d in contradictions}
     done = done_on(case, faults[0].cylinders) if faults else frozenset()
-    wanted = [row.check for row in doubt_rows() if row.check and row.id in said and row.check not in done]
+    wanted = [row.check for row in contradiction_rows() if row.check and row.id in said and row.check not in done]
     if not wanted or not faults:
         return faults
     check = check_named(wanted[0])
@@ -110,7 +110,7 @@ def _stop_for(kind: Kind, faults: Sequence[Fault], field: Sequence[Standing], si
     """Causes that a sign which forbids starting speaks for, and such a cause where it leads more likely than not."""
     warned = {c for sign in signs for c in evidence_rows()[sign].for_db}
     if kind != "open":
-        warned |= {f.cause for f in faults if causes()[f.cause].stop and f.probability >= limit("stop_share")}
+        warned |= {f.cause for f in faults if causes()[f.cause].stop and f.probability >= threshold("stop_share")}
     return tuple(dict.fromkeys(s.cause for s in field if s.cause in warned))
 
 
@@ -127,7 +127,7 @@ def _candidates(case: EngineCase, field: Sequence[Standing], shares: Sequence[fl
 
 def _stated(case: EngineCase, s: Standing, probability: float) -> float:
     """The probability stated: what was not looked at may still hold a fault, whatever the tests made say."""
-    most = 1.0 if s.cause != NOTHING or looked_all_over(case) else limit("nothing_share")
+    most = 1.0 if s.cause != NOTHING or looked_all_over(case) else threshold("nothing_share")
     return min(probability, most)
 
 

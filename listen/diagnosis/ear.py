@@ -2,7 +2,7 @@
 
 from listen.diagnosis.case import CylinderCase, EngineCase, Finding
 from listen.trade.layout import neighbours
-from listen.trade.numbers import limit
+from listen.trade.numbers import threshold
 from listen.trade.points import PathId, point_rows, usual_points
 from listen.voice import figures, names
 
@@ -34,7 +34,7 @@ def heard_share(c: CylinderCase, path: str) -> float:
     reading was taken on another set-up.
     """
     if c.decided:
-        return limit("person_share") if path in c.decided else 0.0
+        return threshold("person_share") if path in c.decided else 0.0
     if c.heard_before and path in OF_THE_TEST:
         return 0.0
     return _heard_now(c, path) * (BEFORE_SHARE if c.heard_before else 1.0)
@@ -44,7 +44,7 @@ def _heard_now(c: CylinderCase, path: str) -> float:
     if not c.paths:
         return BY_EAR_SHARE if path in c.by_ear else 0.0
     p = c.paths.get(path, 0.0)
-    return 1.0 if p >= limit("path_strong") else 0.5 if p >= limit("path_likely") else 0.0
+    return 1.0 if p >= threshold("path_strong") else 0.5 if p >= threshold("path_likely") else 0.0
 
 
 def ear_findings(case: EngineCase) -> list[Finding]:
@@ -86,7 +86,7 @@ def filler_on_all(case: EngineCase) -> bool:
     listened = [c for c in case.cylinders if c.paths or c.by_ear or c.decided]
     heard = [c for c in listened if heard_share(c, "rings")]
     enough = min(MIN_LISTENED, max(2, len(case.engine.cylinders)))
-    return len(listened) >= enough and len(heard) >= limit("most_share") * len(listened)
+    return len(listened) >= enough and len(heard) >= threshold("most_share") * len(listened)
 
 
 def _coolant(c: CylinderCase) -> list[Finding]:
@@ -133,7 +133,7 @@ def _nothing(c: CylinderCase) -> list[Finding]:
     if not share or c.bubbles_seen:
         return []
     loss = c.loss_percent
-    row = "loss-without-hiss" if loss is not None and loss > limit("loss_high_percent") else "heard-nothing"
+    row = "loss-without-hiss" if loss is not None and loss > threshold("loss_high_percent") else "heard-nothing"
     return [Finding(row, (c.cylinder,), f"cylinder {c.cylinder}: nothing beyond normal blow-by", share)]
 
 

@@ -8,7 +8,7 @@ from listen.diagnosis.case import Finding
 from listen.diagnosis.weigh import Line, Standing, odds_shares, reweighed, standing
 from listen.trade.causes import causes
 from listen.trade.evidence import evidence_rows
-from listen.trade.numbers import limit
+from listen.trade.numbers import threshold
 
 LOOKS = ("plugs", "smoke", "symptoms", "alone")
 """Families that can point to a whole-engine cause beside a cylinder's own fault."""
@@ -35,7 +35,7 @@ class Lead(msgspec.Struct, frozen=True):
 
 def spoken(s: Standing) -> bool:
     """True where signs of its own speak for a cause."""
-    return s.spoken_db >= limit("spoken_db")
+    return s.spoken_db >= threshold("spoken_db")
 
 
 def folded_shares(field: Sequence[Standing]) -> tuple[float, ...]:
@@ -121,7 +121,7 @@ def _cylinders(top: Standing, ranked: Sequence[Standing]) -> tuple[int, ...]:
         same.add(top.partner)
     for s in ranked:
         alike = s.cause == top.cause and s.cylinder is not None and _own_speaks(s)
-        if alike and s.own_db >= limit("strong_db") and at_place(s.cylinder, ranked)[0].cause == top.cause:
+        if alike and s.own_db >= threshold("strong_db") and at_place(s.cylinder, ranked)[0].cause == top.cause:
             same.update(n for n in (s.cylinder, s.partner) if n is not None)
     return tuple(sorted(same))
 
@@ -150,7 +150,7 @@ def _beside_here(n: int, ranked: Sequence[Standing], findings: Sequence[Finding]
     rivals = [reweighed(s, left(s)) for s in ranked if s.cylinder == n]
     sound = msgspec.structs.replace(causes()[NOTHING], scope="cylinder")
     here = standing(sound, n, findings)
-    return _stands_beside([*rivals, reweighed(here, left(here), limit("alone_db"))], (n,))
+    return _stands_beside([*rivals, reweighed(here, left(here), threshold("alone_db"))], (n,))
 
 
 def _beside_wide(ranked: Sequence[Standing], findings: Sequence[Finding], found: Sequence[Lead]) -> Lead | None:
@@ -170,12 +170,12 @@ def _beside_wide(ranked: Sequence[Standing], findings: Sequence[Finding], found:
     signs = {line.evidence for s in rivals for line in s.lines if line.db > 0}
     none = standing(causes()[NOTHING], None, findings)
     lines = [line for line in left(none) if line.evidence in signs]
-    return _stands_beside([*rivals, reweighed(none, lines, limit("alone_db"))], ())
+    return _stands_beside([*rivals, reweighed(none, lines, threshold("alone_db"))], ())
 
 
 def _rivals(lead: Lead) -> list[Standing]:
     """Causes at the same place that it cannot be told from: what they explain needs no further fault."""
-    near = 10 ** (-limit("rivals_db") / 10) * lead.share
+    near = 10 ** (-threshold("rivals_db") / 10) * lead.share
     return [s for s, p in zip(lead.field, lead.shares, strict=True) if p >= near and spoken(s) and s.cause != NOTHING]
 
 
@@ -184,7 +184,7 @@ def _stands_beside(field: Sequence[Standing], cylinders: tuple[int, ...]) -> Lea
     ordered = tuple(sorted(field, key=lambda s: (-s.score_db, s.cause)))
     shares = odds_shares(ordered)
     top = ordered[0] if ordered[0].cause != NOTHING else ordered[1] if len(ordered) > 1 else None
-    if top is None or not spoken(top) or shares[ordered.index(top)] < limit("beside_share"):
+    if top is None or not spoken(top) or shares[ordered.index(top)] < threshold("beside_share"):
         return None
     on = cylinders or (_sits_on(top) if causes()[top.cause].local else ())
     if top.partner is not None and cylinders:

@@ -7,7 +7,7 @@ import msgspec
 from listen.diagnosis.case import CylinderCase, EngineCase, Finding
 from listen.diagnosis.compression import dry_test
 from listen.diagnosis.ear import heard_share
-from listen.trade.numbers import agreeing_share, limit
+from listen.trade.numbers import agreeing_share, threshold
 from listen.trade.restrictor import REFERENCE_MM, SUPPLY_KPA, USUAL_MM, loss_behind
 from listen.voice import figures
 
@@ -38,7 +38,7 @@ def stands_out(case: EngineCase, n: int) -> bool:
     """True where a cylinder loses far more than the others."""
     loss = losses(case)
     others = [percent for m, percent in loss.items() if m != n]
-    return bool(others) and loss[n] - median(others) >= limit("loss_above_points")
+    return bool(others) and loss[n] - median(others) >= threshold("loss_above_points")
 
 
 def leakage_findings(case: EngineCase) -> list[Finding]:
@@ -54,20 +54,20 @@ def _each(case: EngineCase) -> list[Finding]:
         if percent is None:
             continue
         words = f"cylinder {n}: {percent:g} %" + (f" ({c.loss_read})" if c.loss_read else "")
-        if percent <= limit("loss_good_percent"):
+        if percent <= threshold("loss_good_percent"):
             found.append(Finding("loss-low", (n,), words))
-        elif percent <= limit("loss_usable_percent") and not stands_out(case, n):
+        elif percent <= threshold("loss_usable_percent") and not stands_out(case, n):
             found.append(Finding("loss-usable", (n,), words))
         if stands_out(case, n):
             others = median(v for m, v in loss.items() if m != n)
             found.append(Finding("loss-stands-out", (n,), f"{words}, the others {others:g} %"))
-        elif len(loss) == 1 and percent > limit("loss_high_percent"):
+        elif len(loss) == 1 and percent > threshold("loss_high_percent"):
             found.append(Finding("loss-high-alone", (n,), words))
-        if percent >= limit("loss_total_percent") and not heard_share(c, "set-up"):
+        if percent >= threshold("loss_total_percent") and not heard_share(c, "set-up"):
             found.append(Finding("loss-total", (n,), words))
         found += _after_run(c, percent)
         again = c.loss_again_percent
-        if again is not None and abs(again - percent) > limit("loss_repeat_points"):
+        if again is not None and abs(again - percent) > threshold("loss_repeat_points"):
             found.append(Finding("loss-repeats-badly", (n,), f"{words}, then {again:g} %"))
     return found
 
@@ -75,7 +75,7 @@ def _each(case: EngineCase) -> list[Finding]:
 def _after_run(c: CylinderCase, percent: float) -> list[Finding]:
     """A loss that a run or a soak made clearly smaller."""
     after = c.loss_after_run_percent
-    if after is None or percent - after < limit("better_after_run_points"):
+    if after is None or percent - after < threshold("better_after_run_points"):
         return []
     return [Finding("loss-better-after-run", (c.cylinder,), f"cylinder {c.cylinder}: {percent:g} %, then {after:g} %")]
 
@@ -86,12 +86,12 @@ def _engine(case: EngineCase) -> list[Finding]:
         return []
     low, high = min(loss.values()), max(loss.values())
     words = f"all {low:g} to {high:g} %"
-    even = high - low <= limit("loss_even_points")
-    if high <= limit("loss_good_percent"):
+    even = high - low <= threshold("loss_even_points")
+    if high <= threshold("loss_good_percent"):
         return [Finding("loss-low", (), words)]
-    if high <= limit("loss_usable_percent") and even:
+    if high <= threshold("loss_usable_percent") and even:
         return [Finding("loss-usable", (), words)]
-    worn = low >= limit("loss_usable_percent") and high <= limit("loss_worn_percent")
+    worn = low >= threshold("loss_usable_percent") and high <= threshold("loss_worn_percent")
     if worn and even and len(loss) > 1 and not _heard_elsewhere(case):
         return [Finding("loss-worn-even", (), words)]
     return []
@@ -100,16 +100,18 @@ def _engine(case: EngineCase) -> list[Finding]:
 def _heard_elsewhere(case: EngineCase) -> bool:
     """True where any path but the rings is likely on any cylinder."""
     harmless = ("rings", "none")
-    return any(p >= limit("path_likely") for c in case.cylinders for path, p in c.paths.items() if path not in harmless)
+    return any(
+        p >= threshold("path_likely") for c in case.cylinders for path, p in c.paths.items() if path not in harmless
+    )
 
 
 def _beside_compression(case: EngineCase) -> list[Finding]:
     dry, loss = dry_test(case), losses(case)
     share, low = dry.share, dry.low
-    alike = len(loss) > 1 and max(loss.values()) - min(loss.values()) <= limit("loss_even_points")
+    alike = len(loss) > 1 and max(loss.values()) - min(loss.values()) <= threshold("loss_even_points")
     if len(case.engine.cylinders) == 1:
         low = dry.short  # a single has no mates; the figure expected stands for them
-    tight = {n for n, percent in loss.items() if n in low and percent <= limit("loss_tight_percent")}
+    tight = {n for n, percent in loss.items() if n in low and percent <= threshold("loss_tight_percent")}
     found = []
     if dry.all_low and len(tight) == len(loss) == len(case.engine.cylinders):
         found.append(
@@ -119,14 +121,14 @@ def _beside_compression(case: EngineCase) -> list[Finding]:
         words = f"cylinder {n}: {percent:g} % loss" + (
             f", {figures.share(share[n])} of the best compression" if n in share else ""
         )
-        if n in tight and percent <= limit("loss_good_percent"):
+        if n in tight and percent <= threshold("loss_good_percent"):
             found.append(Finding("low-compression-but-tight", (n,), words))
         if n in tight and not dry.all_low:
             found.append(Finding("low-compression-low-loss", (n,), words))
-        if n not in low and share.get(n, 1.0) < limit("watch_share") and percent <= limit("loss_tight_percent"):
+        if n not in low and share.get(n, 1.0) < threshold("watch_share") and percent <= threshold("loss_tight_percent"):
             found.append(Finding("below-mates-but-tight", (n,), words))
-        good = share.get(n, 0.0) >= limit("watch_share") and not dry.all_low and not alike
-        if good and percent > limit("loss_high_percent"):
+        good = share.get(n, 0.0) >= threshold("watch_share") and not dry.all_low and not alike
+        if good and percent > threshold("loss_high_percent"):
             found.append(Finding("good-compression-high-loss", (n,), words))
         if n in share and not dry.all_low and _disagree(share[n], percent):
             found.append(Finding("loss-and-compression-disagree", (n,), words))
@@ -135,4 +137,4 @@ def _beside_compression(case: EngineCase) -> list[Finding]:
 
 def _disagree(share: float, percent: float) -> bool:
     lowest, highest = agreeing_share(percent)
-    return not lowest - limit("disagree_share") <= share <= highest + limit("disagree_share")
+    return not lowest - threshold("disagree_share") <= share <= highest + threshold("disagree_share")

@@ -17,7 +17,7 @@ from listen.trade.checks import (
     safe_order,
 )
 from listen.trade.evidence import evidence_rows
-from listen.trade.numbers import limit
+from listen.trade.numbers import threshold
 
 CLEAR_FROM = 0.8
 """From this probability a cause leads clearly: what would confirm it comes next."""
@@ -79,7 +79,7 @@ def repeat_first(lead: Lead) -> bool:
     """True where the test itself is the nearest rival and nearly as likely."""
     others = [s for s in _by_share(lead) if s is not lead.top and spoken(s)]
     near = bool(others) and others[0].cause == "test-fault"
-    return near and lead.top.score_db - others[0].score_db <= limit("repeat_db")
+    return near and lead.top.score_db - others[0].score_db <= threshold("repeat_db")
 
 
 def _by_share(lead: Lead) -> list[Standing]:
@@ -91,10 +91,10 @@ def _runners_up(lead: Lead) -> list[Standing]:
     """Causes worth telling apart from the leading one, nearest first."""
     top = lead.top
     others = [s for s in _by_share(lead) if s is not top and spoken(s)]
-    near = [s for s in others if top.score_db - s.score_db <= limit("rivals_db")]
+    near = [s for s in others if top.score_db - s.score_db <= threshold("rivals_db")]
     if top.cause == "test-fault" or lead.share >= CLEAR_FROM:
         return near
-    further = [s for s in others if s not in near and top.score_db - s.score_db <= limit("strong_db")]
+    further = [s for s in others if s not in near and top.score_db - s.score_db <= threshold("strong_db")]
     return [*near, *(s for s in further if s.cause != "test-fault")]
 
 

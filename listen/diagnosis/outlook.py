@@ -6,14 +6,14 @@ from listen.diagnosis.case import CylinderCase, EngineCase, Finding
 from listen.diagnosis.compression import dry_test
 from listen.diagnosis.leakage import losses
 from listen.diagnosis.model import CylinderStanding, Doubt, Fault, StandingWord
-from listen.trade.doubts import contradictions
-from listen.trade.numbers import limit
+from listen.trade.contradictions import contradictions
+from listen.trade.numbers import threshold
 
 FAULT_FROM = 0.5
 """A cylinder counts as faulty from this probability, as suspect below."""
 
 
-def doubts(findings: Sequence[Finding]) -> tuple[Doubt, ...]:
+def contradictions_found(findings: Sequence[Finding]) -> tuple[Doubt, ...]:
     """Contradictions on each cylinder, and on the engine."""
     found = []
     places: list[int | None] = [None, *sorted({n for f in findings for n in f.cylinders})]
@@ -34,7 +34,7 @@ def cylinder_standing(case: EngineCase, n: int, faults: Sequence[Fault]) -> Cyli
     dry = dry_test(case)
     share, loss = dry.share.get(n), losses(case).get(n)
     low = n in dry.low or n in dry.short
-    bad = low or (loss is not None and loss > limit("loss_high_percent"))
+    bad = low or (loss is not None and loss > threshold("loss_high_percent"))
     for f in faults:
         if n in f.cylinders:
             word: StandingWord = "fault" if bad or f.probability >= FAULT_FROM else "suspect"
@@ -43,8 +43,8 @@ def cylinder_standing(case: EngineCase, n: int, faults: Sequence[Fault]) -> Cyli
         return CylinderStanding(n, "not tested")
     if bad:
         return CylinderStanding(n, "suspect")
-    short = share is not None and share < limit("watch_share")
-    lossy = loss is not None and loss > limit("loss_usable_percent")
+    short = share is not None and share < threshold("watch_share")
+    lossy = loss is not None and loss > threshold("loss_usable_percent")
     if short or lossy:
         return CylinderStanding(n, "watch")
     return CylinderStanding(n, "sound" if _compared(case, c) else "cannot tell")
@@ -53,4 +53,4 @@ def cylinder_standing(case: EngineCase, n: int, faults: Sequence[Fault]) -> Cyli
 def _compared(case: EngineCase, c: CylinderCase) -> bool:
     """True where a reading can be held against something, or a silent cylinder was listened to."""
     dry = c.dry_kpa is not None and (c.cylinder in dry_test(case).share or case.expected_kpa is not None)
-    return dry or c.loss_percent is not None or c.paths.get("none", 0.0) >= limit("path_likely")
+    return dry or c.loss_percent is not None or c.paths.get("none", 0.0) >= threshold("path_likely")

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from listen.diagnosis.case import CylinderCase, EngineCase, Made
 from listen.diagnosis.model import TestState
 from listen.trade.checks import NOT_POSSIBLE, known_check
-from listen.trade.doubts import BlindSpot, blind_spots
+from listen.trade.contradictions import BlindSpot, blind_spots
 from listen.trade.facts import core, facts
 
 BY_CYLINDER: dict[str, Callable[[CylinderCase], bool]] = {

@@ -7,7 +7,7 @@ from listen.diagnosis.case import EngineCase, Finding
 from listen.trade.checks import known_check
 from listen.trade.evidence import evidence_rows
 from listen.trade.facts import engine_findings, facts
-from listen.trade.numbers import limit
+from listen.trade.numbers import threshold
 from listen.trade.plugs import plug
 
 NOT_SIDE_VALVE = frozenset({"smoke-blue-first-start"})
@@ -115,5 +115,5 @@ def plug_findings(case: EngineCase) -> list[Finding]:
 
 
 def _on_most(case: EngineCase, alike: int, seen: int) -> bool:
-    most = limit("most_share")
+    most = threshold("most_share")
     return alike >= 2 and alike >= most * seen and seen >= most * len(case.engine.cylinders)

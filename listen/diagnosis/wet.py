@@ -3,7 +3,7 @@
 from listen.diagnosis.case import CylinderCase, EngineCase, Finding
 from listen.diagnosis.compression import dry_test
 from listen.diagnosis.ear import filler_on_all, heard_share
-from listen.trade.numbers import limit
+from listen.trade.numbers import threshold
 
 
 def wet_findings(case: EngineCase) -> list[Finding]:
@@ -14,7 +14,7 @@ def wet_findings(case: EngineCase) -> list[Finding]:
     for c in case.cylinders:
         if not c.dry_kpa or c.wet_kpa is None:
             continue
-        if dry.share.get(c.cylinder, 0.0) >= limit("watch_share") and not dry.all_low:
+        if dry.share.get(c.cylinder, 0.0) >= threshold("watch_share") and not dry.all_low:
             continue
         row = _alone(c.dry_kpa, c.wet_kpa) if control is None else _beside(c.dry_kpa, c.wet_kpa, control)
         if row == "wet-rise" and case.engine.fuel == "diesel":
@@ -34,8 +34,8 @@ LEAST_KPA = 1.0
 def _control(case: EngineCase, share: dict[int, float]) -> CylinderCase | None:
     """The good cylinder that rose least; one that loses air is none, however even the compression."""
     read = [c for c in case.cylinders if (c.wet_kpa or 0) >= LEAST_KPA and (c.dry_kpa or 0) >= LEAST_KPA]
-    good = [c for c in read if share.get(c.cylinder, 0) >= limit("watch_share")]
-    good = [c for c in good if c.loss_percent is None or c.loss_percent <= limit("loss_usable_percent")]
+    good = [c for c in read if share.get(c.cylinder, 0) >= threshold("watch_share")]
+    good = [c for c in good if c.loss_percent is None or c.loss_percent <= threshold("loss_usable_percent")]
     return min(good, key=lambda c: (c.wet_kpa or 0) / (c.dry_kpa or 1), default=None)
 
 
@@ -43,19 +43,19 @@ def _beside(dry: float, wet: float, control: CylinderCase) -> str:
     assert control.dry_kpa and control.wet_kpa
     extra_kpa = (wet - dry) - (control.wet_kpa - control.dry_kpa)
     extra_ratio = (wet / dry) / (control.wet_kpa / control.dry_kpa)
-    if wet - dry < limit("no_wet_rise_kpa"):
+    if wet - dry < threshold("no_wet_rise_kpa"):
         return "no-wet-rise"
-    if extra_kpa >= limit("wet_rise_kpa") and extra_ratio > limit("wet_rise_ratio"):
+    if extra_kpa >= threshold("wet_rise_kpa") and extra_ratio > threshold("wet_rise_ratio"):
         return "wet-rise"
-    return "no-wet-rise" if extra_ratio < limit("no_wet_rise_ratio") else "partial-wet-rise"
+    return "no-wet-rise" if extra_ratio < threshold("no_wet_rise_ratio") else "partial-wet-rise"
 
 
 def _alone(dry: float, wet: float) -> str:
-    if wet - dry < limit("no_wet_rise_kpa"):
+    if wet - dry < threshold("no_wet_rise_kpa"):
         return "no-wet-rise"
-    if wet - dry >= limit("wet_rise_kpa") and wet / dry > limit("wet_rise_ratio_alone"):
+    if wet - dry >= threshold("wet_rise_kpa") and wet / dry > threshold("wet_rise_ratio_alone"):
         return "wet-rise"
-    return "no-wet-rise" if wet / dry < limit("no_wet_rise_ratio_alone") else "partial-wet-rise"
+    return "no-wet-rise" if wet / dry < threshold("no_wet_rise_ratio_alone") else "partial-wet-rise"
 
 
 def _detail(c: CylinderCase, control: CylinderCase | None) -> str:

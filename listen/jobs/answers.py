@@ -39,8 +39,14 @@ def answer(job: Job, f: Fact, cylinder: int | None = None) -> str:
     if f.sets:
         return YES if all(getattr(job.engine, k) == v for k, v in f.sets.items()) else NO
     if cylinder is not None:
-        return YES if f.id in job.found.get(cylinder, ()) else NO if f.id in job.asked_of.get(cylinder, ()) else OPEN
-    return YES if f.id in job.symptoms else NO if f.id in job.asked else OPEN
+        return (
+            YES
+            if f.id in job.cylinder_symptoms.get(cylinder, ())
+            else NO
+            if f.id in job.cylinder_symptoms_asked.get(cylinder, ())
+            else OPEN
+        )
+    return YES if f.id in job.symptoms else NO if f.id in job.asked_symptoms else OPEN
 
 
 def in_words(job: Job, f: Fact) -> str:
@@ -75,9 +81,9 @@ def say(job: Job, f: Fact, said: str, cylinder: int | None = None) -> tuple[Payl
         return (SymptomNoted(symptom=f.id, cylinder=cylinder),)
     if said == NO:
         told, asked = (
-            (job.symptoms, job.asked)
+            (job.symptoms, job.asked_symptoms)
             if cylinder is None
-            else (job.found.get(cylinder, ()), job.asked_of.get(cylinder, ()))
+            else (job.cylinder_symptoms.get(cylinder, ()), job.cylinder_symptoms_asked.get(cylinder, ()))
         )
         taken = (SymptomNoted(symptom=f.id, cylinder=cylinder, present=False),) if f.id in told else ()
         return (*taken, *(() if f.id in asked else (SymptomsAsked(symptoms=(f.id,), cylinder=cylinder),)))

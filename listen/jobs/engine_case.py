@@ -11,7 +11,7 @@ from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import latest_round, standing
 from listen.judge.result import PathResult
 from listen.trade.facts import core, facts, symptoms
-from listen.trade.numbers import limit
+from listen.trade.numbers import threshold
 from listen.trade.plugs import plugs
 from listen.trade.points import PathId, point, point_rows
 from listen.trade.units import Unit, said_in, unit_named
@@ -47,8 +47,8 @@ def engine_case(job: Job) -> EngineCase:
         engine=job.engine,
         cylinders=tuple(c for n in job.engine.cylinders if (c := cylinder_case(job, n)) != CylinderCase(cylinder=n)),
         symptoms=tuple(s for s in job.symptoms if s in known),
-        no=tuple(s for s in job.asked if s in known and s not in job.symptoms),
-        symptoms_asked=core() <= {*job.asked, *job.symptoms},
+        no=tuple(s for s in job.asked_symptoms if s in known and s not in job.symptoms),
+        symptoms_asked=core() <= {*job.asked_symptoms, *job.symptoms},
         figures=({"compression-ratio": ratio} if ratio is not None else {}) | _figures(job),
         dry_order=_order(job),
         made=tuple(Made(m.check, m.outcome, m.cylinder) for m in job.checks),
@@ -81,8 +81,10 @@ def cylinder_case(job: Job, n: int) -> CylinderCase:
         by_ear=call.paths if call and not call.declined else (),
         bubbles_seen={"yes": True, "no": False}.get(record.bubbles) if record else None,
         plugs=tuple(c for c in plug.conditions if c in looks) if plug else (),
-        found=tuple(s for s in job.found.get(n, ()) if s in own),
-        absent=tuple(s for s in job.asked_of.get(n, ()) if s in own and s not in job.found.get(n, ())),
+        found=tuple(s for s in job.cylinder_symptoms.get(n, ()) if s in own),
+        absent=tuple(
+            s for s in job.cylinder_symptoms_asked.get(n, ()) if s in own and s not in job.cylinder_symptoms.get(n, ())
+        ),
     )
 
 
@@ -93,9 +95,9 @@ def heard_before(job: Job, record: RoundRecord) -> str:
     or clips changed after the verdict. It is kept and counts by half; another kind of reading leaves it as it is.
     """
     own, now = job.reading("loss", round_id=record.id), job.reading("loss", cylinder=record.cylinder)
-    if own is not None and now is not None and abs(own.si - now.si) > limit("loss_repeat_points"):
+    if own is not None and now is not None and abs(own.si - now.si) > threshold("loss_repeat_points"):
         return f"heard at a loss of {own.si:g} %, since read as {now.si:g} %"
-    return "clips changed since it was judged" if record.stale and not record.reread else ""
+    return "clips changed since it was judged" if record.stale and not record.readings_changed else ""
 
 
 def heard(record: RoundRecord) -> dict[str, float]:

@@ -43,7 +43,10 @@ def fold(events: Iterable[ev.Event], job: Job | None = None) -> Job:
 def _as_judged(job: Job, before: Job) -> Job:
     """Rounds are to be judged again only where they were to be before."""
     return replace(
-        job, rounds=tuple(replace(r, reread=was.reread) for r, was in zip(job.rounds, before.rounds, strict=True))
+        job,
+        rounds=tuple(
+            replace(r, readings_changed=was.readings_changed) for r, was in zip(job.rounds, before.rounds, strict=True)
+        ),
     )
 
 

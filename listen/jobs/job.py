@@ -106,7 +106,7 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     """True where the round was set aside: it does not count for its cylinder."""
     cautions: tuple[str, ...] = ()
     """Cautions acknowledged."""
-    passed: dict[str, str] = {}
+    steps_left_out: dict[str, str] = {}
     """Steps left out on purpose, with the reason."""
     clips: tuple[ClipRecord, ...] = ()
     """In the order kept, taken-back ones included."""
@@ -119,7 +119,7 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     bubbles: str = ""
     """``yes``, ``no``, ``not-looked``, or empty while not asked."""
     judged: tuple[Judged, ...] = ()
-    reread: bool = False
+    readings_changed: bool = False
     """True where a reading of this round or cylinder came in after the latest result."""
     decisions: tuple[Decision, ...] = ()
     """What persons said of the verdict, in order."""
@@ -172,7 +172,7 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
             return False
         own = {c.id: not c.taken_back for c in self.clips if c.kept.clip_kind != "sound"}
         in_use = {clip for clip, used in own.items() if used}
-        return self.reread or in_use != own.keys() & set(self.judged[-1].clips)
+        return self.readings_changed or in_use != own.keys() & set(self.judged[-1].clips)
 
     def live_clips(self, point: str | None = None, walk: str | None = None) -> tuple[ClipRecord, ...]:
         """Clips in use, in the order kept, of one point or walk if asked."""
@@ -189,7 +189,7 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
         what, since = asked.payload, self.clips[asked.clips_before :]
         assert isinstance(what, SentBack)
         wanted = (what.point, what.clip_kind)
-        return asked_step(asked) in self.passed or any(
+        return asked_step(asked) in self.steps_left_out or any(
             (c.kept.point, c.kept.clip_kind) == wanted and not c.taken_back for c in since
         )
 
@@ -228,11 +228,11 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     plugs: dict[int, PlugSeen] = {}
     symptoms: tuple[str, ...] = ()
     """Identifiers of those of the whole engine, in order noted."""
-    asked: tuple[str, ...] = ()
+    asked_symptoms: tuple[str, ...] = ()
     """Identifiers of those that were asked about, whatever the answer."""
-    found: dict[int, tuple[str, ...]] = {}
+    cylinder_symptoms: dict[int, tuple[str, ...]] = {}
     """Identifiers of those of one cylinder, in order noted."""
-    asked_of: dict[int, tuple[str, ...]] = {}
+    cylinder_symptoms_asked: dict[int, tuple[str, ...]] = {}
     """And of those that were asked of one cylinder, whatever the answer."""
     checks: tuple[CheckMade, ...] = ()
     """Checks made, each with its latest outcome."""
@@ -291,4 +291,4 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def symptoms_asked(self) -> bool:
         """Whether no symptom noted means that there is none; else it was not asked."""
-        return bool(core().intersection(self.symptoms)) or core() <= {*self.asked, *self.symptoms}
+        return bool(core().intersection(self.symptoms)) or core() <= {*self.asked_symptoms, *self.symptoms}

@@ -70,7 +70,7 @@ def _reading(job: Job, p: ev.ReadingEntered, event: ev.Event) -> Job:
     whole = p.round_id is None and p.cylinder is None  # of the job: an own reading of a round stands before it
     said = f"{names.figure_name(p.reading)} entered as {figures.as_read(p.value, p.unit)}"
     job = note_change_where(job, event, lambda r: whole or r.id in concerns, said)
-    rounds = tuple(replace(r, reread=True) if r.id in concerns else r for r in job.rounds)
+    rounds = tuple(replace(r, readings_changed=True) if r.id in concerns else r for r in job.rounds)
     return replace(job, rounds=rounds, readings=(*job.readings, p))
 
 
@@ -81,25 +81,25 @@ def _plug(job: Job, p: ev.PlugSeen, event: ev.Event) -> Job:
 
 
 def _symptom(job: Job, p: ev.SymptomNoted, event: ev.Event) -> Job:
-    told = job.symptoms if p.cylinder is None else job.found.get(p.cylinder, ())
+    told = job.symptoms if p.cylinder is None else job.cylinder_symptoms.get(p.cylinder, ())
     others = tuple(s for s in told if s != p.symptom)
     now = (*others, p.symptom) if p.present else others
     said = f"symptom {'noted' if p.present else 'withdrawn'}: {names.symptom_name(p.symptom)}"
     job = note_change_where(job, event, lambda r: p.cylinder in (None, r.cylinder) and set(now) != set(told), said)
     if p.cylinder is None:
         return replace(job, symptoms=now)
-    return replace(job, found={**job.found, p.cylinder: now})
+    return replace(job, cylinder_symptoms={**job.cylinder_symptoms, p.cylinder: now})
 
 
 def _asked(job: Job, p: ev.SymptomsAsked, event: ev.Event) -> Job:
-    before = job.asked if p.cylinder is None else job.asked_of.get(p.cylinder, ())
+    before = job.asked_symptoms if p.cylinder is None else job.cylinder_symptoms_asked.get(p.cylinder, ())
     new = [s for s in p.symptoms if s not in before]
     job = note_change_where(
         job, event, lambda r: bool(new) and p.cylinder in (None, r.cylinder), f"{len(new)} symptom(s) asked about"
     )
     if p.cylinder is None:
-        return replace(job, asked=(*before, *new))
-    return replace(job, asked_of={**job.asked_of, p.cylinder: (*before, *new)})
+        return replace(job, asked_symptoms=(*before, *new))
+    return replace(job, cylinder_symptoms_asked={**job.cylinder_symptoms_asked, p.cylinder: (*before, *new)})
 
 
 def _check(job: Job, p: ev.CheckMade, event: ev.Event) -> Job:
@@ -116,10 +116,17 @@ def _withdrawn(job: Job, p: ev.AnswerWithdrawn, event: ev.Event) -> Job:
     job = note_change_where(job, event, lambda r: p.cylinder in (None, r.cylinder), said)
     if p.cylinder is not None:
         job = replace(job, readings=kept)
-        yes, asked = (tuple(s for s in t.get(p.cylinder, ()) if s != p.fact) for t in (job.found, job.asked_of))
-        return replace(job, found={**job.found, p.cylinder: yes}, asked_of={**job.asked_of, p.cylinder: asked})
-    symptoms, asked = (tuple(s for s in told if s != p.fact) for told in (job.symptoms, job.asked))
-    return replace(job, readings=kept, symptoms=symptoms, asked=asked)
+        yes, asked = (
+            tuple(s for s in t.get(p.cylinder, ()) if s != p.fact)
+            for t in (job.cylinder_symptoms, job.cylinder_symptoms_asked)
+        )
+        return replace(
+            job,
+            cylinder_symptoms={**job.cylinder_symptoms, p.cylinder: yes},
+            cylinder_symptoms_asked={**job.cylinder_symptoms_asked, p.cylinder: asked},
+        )
+    symptoms, asked = (tuple(s for s in told if s != p.fact) for told in (job.symptoms, job.asked_symptoms))
+    return replace(job, readings=kept, symptoms=symptoms, asked_symptoms=asked)
 
 
 def _note(job: Job, p: ev.NoteAdded, event: ev.Event) -> Job:
@@ -206,7 +213,7 @@ def _withdrawal(job: Job, p: ev.Withdrawn, event: ev.Event) -> Job:
     job = note_change_where(job, event, concerns, f"{p.kind.replace('-', ' ')} taken back{why}")
     if p.kind not in FACTS:
         return job
-    return replace(job, rounds=tuple(replace(r, reread=True) if concerns(r) else r for r in job.rounds))
+    return replace(job, rounds=tuple(replace(r, readings_changed=True) if concerns(r) else r for r in job.rounds))
 
 
 JOB_RULES: dict[type[ev.Payload], Rule] = {

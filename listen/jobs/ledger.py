@@ -180,7 +180,7 @@ def _lifted(payload: ev.Payload, job: Job) -> bool:
         return False
     if isinstance(payload, ev.PointSkipped):
         return not payload.skipped or record.skip(payload.point, payload.walk) is None
-    return record.passed.get(payload.step) != payload.reason
+    return record.steps_left_out.get(payload.step) != payload.reason
 
 
 def _due(job: Job, record: RoundRecord) -> Iterator[Line]:

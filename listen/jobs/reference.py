@@ -16,7 +16,7 @@ DECLINED = "reference"
 
 def why_no_reference(record: RoundRecord) -> str:
     """Why no other cylinder is to stand beside this round; empty where one may."""
-    return record.passed.get(DECLINED, "")
+    return record.steps_left_out.get(DECLINED, "")
 
 
 def reference_rounds(job: Job, round_id: str) -> tuple[RoundRecord, ...]:

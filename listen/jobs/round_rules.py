@@ -26,9 +26,9 @@ def _caution(job: Job, p: ev.CautionAcknowledged, event: ev.Event) -> Job:
     return with_round(job, p.round_id, event, lambda r: replace(r, cautions=(*r.cautions, p.caution)))
 
 
-def _passing(passed: dict[str, str], p: ev.StepPassed) -> dict[str, str]:
+def _leaving_out(left_out: dict[str, str], p: ev.StepPassed) -> dict[str, str]:
     """Steps left out, with one more; an empty reason takes a step up again."""
-    others = {step: reason for step, reason in passed.items() if step != p.step}
+    others = {step: reason for step, reason in left_out.items() if step != p.step}
     return {**others, p.step: p.reason} if p.reason else others
 
 
@@ -127,12 +127,15 @@ def _skips(r: RoundRecord, p: ev.PointSkipped) -> tuple[Skip, ...]:
 
 
 CHANGES: dict[type[ev.Payload], Callable[[RoundRecord, Any], dict[str, Any]]] = {
-    ev.StepPassed: lambda r, p: {"passed": _passing(r.passed, p), "reread": r.reread or p.step == DECLINED},
+    ev.StepPassed: lambda r, p: {
+        "steps_left_out": _leaving_out(r.steps_left_out, p),
+        "readings_changed": r.readings_changed or p.step == DECLINED,
+    },
     ev.PointSkipped: lambda r, p: {"skips": _skips(r, p)},
     ev.RoundImported: lambda r, p: {},
-    ev.BubblesLooked: lambda r, p: {"bubbles": p.seen, "reread": True},
-    ev.AirFollowed: lambda r, p: {"air_followed": p.seen, "reread": True},
-    ev.Judged: lambda r, p: {"judged": (*r.judged, p), "reread": False},
+    ev.BubblesLooked: lambda r, p: {"bubbles": p.seen, "readings_changed": True},
+    ev.AirFollowed: lambda r, p: {"air_followed": p.seen, "readings_changed": True},
+    ev.Judged: lambda r, p: {"judged": (*r.judged, p), "readings_changed": False},
     ev.RoundSetAside: lambda r, p: {"aside": p.aside},
 }
 """Events that change fields of their own round and nothing else."""

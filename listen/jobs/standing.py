@@ -55,7 +55,7 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     """What changed since it was signed, or was not known to whoever signed; one sentence each."""
     against: tuple[Decision, ...] = ()
     """Other decisions, made elsewhere without knowing of this one, which nobody has settled yet."""
-    answered: bool = False
+    request_met: bool = False
     """For a round that was sent back: the clip asked for came in, or was left out with a reason; it waits again."""
 
     @property
@@ -75,7 +75,7 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
         """Whether the round waits for a supervisor: judged and undecided, come back, or disputed."""
         if self.disputed:
             return True
-        return self.by == "program" and not self.stale and (self.how != "sent-back" or self.answered)
+        return self.by == "program" and not self.stale and (self.how != "sent-back" or self.request_met)
 
 
 def standing(record: RoundRecord) -> Standing:
@@ -129,7 +129,7 @@ def _decided(base: Standing, record: RoundRecord, d: Decision) -> Standing:
     )
     if isinstance(said, SentBack):
         return msgspec.structs.replace(
-            told, how="sent-back", reason=said.reason, answered=record.came(d) and not record.stale
+            told, how="sent-back", reason=said.reason, request_met=record.came(d) and not record.stale
         )
     kind, paths = _said(d)
     return msgspec.structs.replace(

@@ -1,4 +1,4 @@
-"""A figure as someone typed it: the event that keeps it, and the doubts to ask about before it is kept."""
+"""A figure as someone typed it: the event that keeps it, and what to ask before it is kept."""
 
 import re
 
@@ -18,10 +18,10 @@ JOB_WIDE = ("supply", "restrictor")
 
 
 class Typed(msgspec.Struct, frozen=True):
-    """What is kept, and the doubts about it; the event names them as answered, so it is written after the asking."""
+    """What is kept, and the questions about it; the event names them as answered, so it is written after the asking."""
 
     event: ReadingEntered
-    doubts: tuple[Question, ...] = ()
+    questions: tuple[Question, ...] = ()
 
 
 def unit_of(reading: str, job: Job) -> str:
@@ -40,15 +40,15 @@ def typed(reading: str, text: str, job: Job, cylinder: int | None = None, round_
         No number, an unknown unit, or a figure that cannot be.
     """
     cylinder = None if reading in JOB_WIDE else cylinder
-    event, doubts = _pressure(reading, text, job, cylinder) if reading in PRESSURES else _bare(reading, text, job)
-    sure = tuple(d.id for d in doubts)
-    return Typed(msgspec.structs.replace(event, cylinder=cylinder, round_id=round_id, confirmed=sure), doubts)
+    event, questions = _pressure(reading, text, job, cylinder) if reading in PRESSURES else _bare(reading, text, job)
+    sure = tuple(d.id for d in questions)
+    return Typed(msgspec.structs.replace(event, cylinder=cylinder, round_id=round_id, confirmed=sure), questions)
 
 
 def _pressure(reading: str, text: str, job: Job, cylinder: int | None) -> tuple[ReadingEntered, tuple[Question, ...]]:
     entry = read_pressure(text, unit_named(job.pressure_unit))
     mates = [r.si for n in job.engine.cylinders if n != cylinder and (r := job.reading(reading, n))]
-    doubts = ask_pressure(
+    questions = ask_pressure(
         entry,
         PRESSURES[reading],
         mates_kpa=() if cylinder is None else mates,
@@ -56,8 +56,8 @@ def _pressure(reading: str, text: str, job: Job, cylinder: int | None) -> tuple[
         fuel=job.engine.fuel,
     )
     if reading == "compression-wet" and (dry := job.reading("compression-dry", cylinder)):
-        doubts += ask_wet(read_pressure(show(dry.si, unit_named(job.pressure_unit))), entry)
-    return ReadingEntered(reading=reading, value=entry.value, unit=entry.unit, si=entry.kpa), doubts
+        questions += ask_wet(read_pressure(show(dry.si, unit_named(job.pressure_unit))), entry)
+    return ReadingEntered(reading=reading, value=entry.value, unit=entry.unit, si=entry.kpa), questions
 
 
 def _bare(reading: str, text: str, job: Job) -> tuple[ReadingEntered, tuple[Question, ...]]:

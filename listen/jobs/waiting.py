@@ -46,7 +46,7 @@ def _why(record: RoundRecord, stands: Standing) -> Why | None:
     if stands.disputed:
         return "disputed"
     if stands.how == "sent-back":
-        return "again" if stands.answered else "sent-back"
+        return "again" if stands.request_met else "sent-back"
     if record.signed and stands.changed:
         return "changed"
     return "to-decide" if stands.waits and not record.signed else None

@@ -218,8 +218,8 @@ def _at_once(step: Step) -> Step:
 def _steps(row: Row, job: Job, record: RoundRecord, points: tuple[Point, ...]) -> Iterator[Step]:
     if _asked_at_all(row, record, points):
         done = _is_done(row, job, record)
-        why = record.passed.get(row.id, "")
-        left_out = row.id in record.passed and not done
+        why = record.steps_left_out.get(row.id, "")
+        left_out = row.id in record.steps_left_out and not done
         yield Step(
             id=row.id,
             kind=row.kind,
@@ -280,7 +280,7 @@ def _left_out(row: Row, point_id: str, record: RoundRecord, rows: Sequence[Row])
             continue
         if skip := record.skip(point_id, before.walk):
             return skip.reason or "left out"
-        if why := record.passed.get(before.id):
+        if why := record.steps_left_out.get(before.id):
             return why
     return ""
 

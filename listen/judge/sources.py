@@ -116,16 +116,16 @@ def aimed_draws(
 
     ``likelihood`` [shape=(N,)] is that of the own point, smoothed; ``None`` draws from the prior.
     """
-    aim = prior
+    drawn_from = prior
     if likelihood is not None:
         posterior = prior * likelihood
         if posterior.sum() > 0.0:
-            aim = AIMED_SHARE * posterior / posterior.sum() + (1.0 - AIMED_SHARE) * prior
+            drawn_from = AIMED_SHARE * posterior / posterior.sum() + (1.0 - AIMED_SHARE) * prior
     u = (0.5 + PLASTIC[dimension] * np.arange(1, DRAWS + 1)) % 1.0
     # Piecewise-constant densities over cells one grid step wide.
     step = LEVELS_DB[1] - LEVELS_DB[0]
     edges = np.append(LEVELS_DB - 0.5 * step, LEVELS_DB[-1] + 0.5 * step)
-    cdf = np.concatenate([[0.0], np.cumsum(aim)])
+    cdf = np.concatenate([[0.0], np.cumsum(drawn_from)])
     level = np.interp(u, cdf / cdf[-1], edges)
     cell = np.clip(np.searchsorted(edges, level, side="right") - 1, 0, len(prior) - 1)
-    return level, np.log(prior[cell]) - np.log(aim[cell])
+    return level, np.log(prior[cell]) - np.log(drawn_from[cell])

@@ -194,6 +194,8 @@ def _warnings(record: RoundRecord) -> tuple[str, ...]:
         ("Clips or readings changed after this result was computed; judge the round again.",) if record.stale else ()
     )
     left_out = tuple(
-        f"{LEFT_OUT.get(step, f'Step {step}')} left out: {reason}" for step, reason in record.passed.items() if reason
+        f"{LEFT_OUT.get(step, f'Step {step}')} left out: {reason}"
+        for step, reason in record.steps_left_out.items()
+        if reason
     )
     return (*stale, *(f"After signing: {change.sentence}" for change in record.changes), *left_out)

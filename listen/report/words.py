@@ -8,5 +8,5 @@ def reading_in_words(r: ReadingEntered | None) -> str:
     """A reading as entered, with kPa beside it where it was entered otherwise."""
     if r is None:
         return UNKNOWN
-    doubts = f" (confirmed: {', '.join(r.confirmed)})" if r.confirmed else ""
-    return as_read(r.value, r.unit) + (f" ({pressure(r.si)})" if r.unit in ("psi", "bar") else "") + doubts
+    confirmed = f" (confirmed: {', '.join(r.confirmed)})" if r.confirmed else ""
+    return as_read(r.value, r.unit) + (f" ({pressure(r.si)})" if r.unit in ("psi", "bar") else "") + confirmed

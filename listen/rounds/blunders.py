@@ -278,9 +278,9 @@ def _swing_db(mark: ClipPrint, quiets: Sequence[ClipPrint]) -> float:
     return min(_quarters(over), _quarters(over - mark.place_course_db))
 
 
-def _quarters(course: NDArray[np.float64]) -> float:
-    n = max(2, len(course) // 4)
-    ranked = np.sort(course)
+def _quarters(level_db: NDArray[np.float64]) -> float:
+    n = max(2, len(level_db) // 4)
+    ranked = np.sort(level_db)
     return float(ranked[-n:].mean() - ranked[:n].mean())
 
 

@@ -54,7 +54,7 @@ def heard(samples: NDArray[np.float32], rate_hz: int) -> Heard:
     )
 
 
-def doubts(now: Heard, used: Sequence[int], before: NDArray[np.float64] | None = None) -> dict[int, str]:
+def channel_faults(now: Heard, used: Sequence[int], before: NDArray[np.float64] | None = None) -> dict[int, str]:
     """What is wrong with a channel in use, by its number; ``before`` are prints of an earlier take [shape=(C, K)]."""
     out = {c: "sends nothing but zeros: unplugged or switched off" for c in used if now.zeros[c]}
     alive = [c for c in used if c not in out]

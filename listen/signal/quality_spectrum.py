@@ -66,15 +66,15 @@ def check_spectrum(clip: Sound, spectra: Spectra) -> tuple[Flag, ...]:
     high = min(HISS_HIGH_HZ, 0.97 * edge_hz)
     first, last = np.searchsorted(spectra.freq_hz, (min(HISS_LOW_HZ, 0.25 * high), high))
     band = slice(int(first), int(last))
-    course = spectra.by_frame(lambda level: level[:, band].mean(axis=1), levels=True)
-    gated = gating(course)
+    level_db = spectra.by_frame(lambda level: level[:, band].mean(axis=1), levels=True)
+    gated = gating(level_db)
     found = (
         low_rate(clip),
         band_cut(clip, edge_hz),
         gated or suppression(spectra, band),
-        pumping(spectra, band, course),
+        pumping(spectra, band, level_db),
         rumble(spectra, band),
-        unsteady(course, spectra.frame_rate_hz),
+        unsteady(level_db, spectra.frame_rate_hz),
     )
     return tuple(flag for flag in found if flag is not None)
 
@@ -159,13 +159,13 @@ def suppression(spectra: Spectra, band: slice) -> Flag | None:
     return Flag(flag="noise-suppression", value=ragged, limit=MAX_RAGGED_DB, text=text, reject=True)
 
 
-def gating(course: NDArray[np.float32]) -> Flag | None:
-    """Abrupt silence between sounds, as a noise gate leaves it; ``course`` is the level per frame [shape=(T,)]."""
-    shut = course < np.median(course[course > np.median(course) - 1.0]) - GATE_DROP_DB
+def gating(level_db: NDArray[np.float32]) -> Flag | None:
+    """Abrupt silence between sounds, as a noise gate leaves it; ``level_db`` is the level per frame [shape=(T,)]."""
+    shut = level_db < np.median(level_db[level_db > np.median(level_db) - 1.0]) - GATE_DROP_DB
     edges = np.flatnonzero(np.diff(np.concatenate(([False], shut, [False])).astype(np.int8)))
     begins, ends = edges[::2], edges[1::2]
     long = ends - begins >= GATE_FRAMES
-    steep = np.array([_drop_db(course, int(b)) > GATE_DROP_DB for b in begins], dtype=bool)
+    steep = np.array([_drop_db(level_db, int(b)) > GATE_DROP_DB for b in begins], dtype=bool)
     gates = int(np.count_nonzero(long & steep))
     share = float(shut.mean())
     if gates < MIN_GATES:
@@ -177,15 +177,15 @@ def gating(course: NDArray[np.float32]) -> Flag | None:
     return Flag(flag="noise-suppression", value=float(gates), limit=float(MIN_GATES), text=text, reject=True)
 
 
-def _drop_db(course: NDArray[np.float32], begin: int) -> float:
+def _drop_db(level_db: NDArray[np.float32], begin: int) -> float:
     """Fall from two frames before ``begin`` to it."""
-    return float(course[max(0, begin - 2)] - course[min(begin + 1, len(course) - 1)])
+    return float(level_db[max(0, begin - 2)] - level_db[min(begin + 1, len(level_db) - 1)])
 
 
-def pumping(spectra: Spectra, band: slice, course: NDArray[np.float32]) -> Flag | None:
+def pumping(spectra: Spectra, band: slice, level_db: NDArray[np.float32]) -> Flag | None:
     """Every band ducks after knocks: an automatic gain control at work."""
     before, wait, after = (max(1, round(s * spectra.frame_rate_hz)) for s in (DUCK_BEFORE_S, *DUCK_AFTER_S))
-    loud = course > np.median(course) + KNOCK_DB
+    loud = level_db > np.median(level_db) + KNOCK_DB
     ends = np.flatnonzero(loud[:-1] & ~loud[1:])
     ducks = []
     if len(ends) < MIN_DUCKS:
@@ -197,7 +197,7 @@ def pumping(spectra: Spectra, band: slice, course: NDArray[np.float32]) -> Flag 
     for end in ends:
         begin = end - int(np.argmin(loud[end::-1])) if not loud[: end + 1].all() else 0
         calm = slice(begin - before, begin), slice(end + wait, end + after)
-        if begin < before or end + after > len(course) or loud[calm[0]].any() or loud[calm[1]].any():
+        if begin < before or end + after > len(level_db) or loud[calm[0]].any() or loud[calm[1]].any():
             continue
         ducks.append(np.median(bands[calm[0]], axis=0) - np.median(bands[calm[1]], axis=0))
     if len(ducks) < MIN_DUCKS:
@@ -227,9 +227,9 @@ def rumble(spectra: Spectra, band: slice) -> Flag | None:
     return Flag(flag="rumble", value=over, limit=MAX_RUMBLE_DB, text=text)
 
 
-def unsteady(course: NDArray[np.float32], frame_rate_hz: float) -> Flag | None:
+def unsteady(level_db: NDArray[np.float32], frame_rate_hz: float) -> Flag | None:
     """A background that moves within the clip."""
-    spread = unrest_db(course, frame_rate_hz)
+    spread = unrest_db(level_db, frame_rate_hz)
     if spread <= MAX_UNREST_DB:
         return None
     text = (
@@ -239,10 +239,10 @@ def unsteady(course: NDArray[np.float32], frame_rate_hz: float) -> Flag | None:
     return Flag(flag="unsteady", value=spread, limit=MAX_UNREST_DB, text=text)
 
 
-def unrest_db(course: NDArray[np.float32], frame_rate_hz: float) -> float:
+def unrest_db(level_db: NDArray[np.float32], frame_rate_hz: float) -> float:
     """Standard deviation of quarter-second mean levels, dB."""
     length = max(1, round(BLOCK_S * frame_rate_hz))
-    count = len(course) // length
+    count = len(level_db) // length
     if count < 2:
         return 0.0
-    return float(course[: count * length].reshape(count, length).mean(axis=1).std(ddof=1))
+    return float(level_db[: count * length].reshape(count, length).mean(axis=1).std(ddof=1))

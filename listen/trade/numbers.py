@@ -35,7 +35,7 @@ def thresholds() -> dict[str, Threshold]:
     return {row.id: row for row in rows("thresholds", "threshold", Threshold)}
 
 
-def limit(threshold_id: str) -> float:
+def threshold(threshold_id: str) -> float:
     """Value of one threshold, in the unit its row states."""
     return thresholds()[threshold_id].value
 

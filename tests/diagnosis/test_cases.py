@@ -18,7 +18,7 @@ from listen.diagnosis.diagnose import diagnose, findings_of
 from listen.diagnosis.model import Diagnosis
 from listen.trade.causes import causes, sources
 from listen.trade.checks import outcome_rows
-from listen.trade.doubts import contradictions
+from listen.trade.contradictions import contradictions
 from listen.trade.evidence import evidence_rows
 
 FILES = sorted((HERE / "cases").glob("*.toml"))

@@ -18,7 +18,7 @@ from listen.diagnosis.weigh import Standing
 from listen.diagnosis.wet import _control
 from listen.diagnosis.wording import sure
 from listen.trade.layout import layout
-from listen.trade.numbers import limit
+from listen.trade.numbers import threshold
 
 
 @pytest.mark.parametrize(
@@ -88,7 +88,7 @@ def test_a_cause_that_leads_with_80_percent_is_confirmed_not_told_from_what_is_f
     share: float, apart: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(next_module, "spoken", lambda _: True)
-    behind = 0.5 * (limit("rivals_db") + limit("strong_db"))
+    behind = 0.5 * (threshold("rivals_db") + threshold("strong_db"))
     top, other = (Standing(c, 1, db, (), 0.0) for c, db in (("rings", behind), ("head-gasket", 0.0)))
     lead = Lead(top, (1,), (top, other), (share, 1.0 - share))
     assert next_module._runners_up(lead) == ([other] if apart else [])

@@ -48,8 +48,8 @@ def post(ours: Chain, theirs: Chain, n: int) -> Chain:
         return Chain((*ours.lines, *found.lines))
     if found.how == "merge":
         return add(ours, merged_event(found, ours, "post"), "hissway", n)
-    assert found.how in ("same", "behind", "adopt")
-    return theirs if found.how == "adopt" else ours
+    assert found.how in ("same", "behind", "take-over")
+    return theirs if found.how == "take-over" else ours
 
 
 def told(chain: Chain) -> tuple[object, ...]:

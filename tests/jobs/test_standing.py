@@ -90,9 +90,9 @@ def test_an_agreement_stands_with_the_verdict_it_was_given_to() -> None:
 def test_sent_back_leaves_the_verdict_and_waits_again_once_the_clip_came() -> None:
     back = ev.SentBack(round_id=R, name="Bo", point="tailpipe", clip_kind="air", reason="faint")
     s = standing(after(back))
-    assert (s.by, s.how, s.paths, s.answered, s.waits) == ("program", "sent-back", ("intake-valve",), False, False)
+    assert (s.by, s.how, s.paths, s.request_met, s.waits) == ("program", "sent-back", ("intake-valve",), False, False)
     come = (back, clip(2, "tailpipe"), judged(clips=("clip0", "clip1", "clip2")))
-    assert (standing(after(*come)).answered, standing(after(*come)).waits) == (True, True)
+    assert (standing(after(*come)).request_met, standing(after(*come)).waits) == (True, True)
     assert not standing(after(back, clip(2, "tailpipe"))).waits, "not before it is judged again"
 
 

@@ -22,7 +22,7 @@ def test_asked_and_none_is_not_the_same_as_not_asked(tmp_path: Path) -> None:
         opened.append(SymptomsAsked(symptoms=ALL))
         assert opened.job.symptoms_asked and opened.job.symptoms == () and engine_case(opened.job).symptoms_asked
     with open_job(folder, write=False) as again:
-        assert again.job.asked == ALL and not again.job.troubles
+        assert again.job.asked_symptoms == ALL and not again.job.troubles
     assert "Symptoms noted: asked: none" in report_text(folder, Wanted(form="md"))
     assert "<dd>asked: none</dd>" in report_text(folder, Wanted(form="html", audio=False))
     with open_job(folder) as opened:

@@ -217,7 +217,7 @@ def test_a_clip_asked_for_may_be_left_out_and_no_figure_goes_with_it() -> None:
     record = job.round("c1-aa")
     assert walked(job, "c1-aa").due.kind == "done"
     assert record.live_clips() == clips and not record.skips and not record.stale
-    assert standing(record).answered and standing(record).waits
+    assert standing(record).request_met and standing(record).waits
     assert [w.why for w in waiting(job)] == ["again"]
     job = after(back, start=job)
     assert walked(job, "c1-aa").due.point == "breather" and [w.why for w in waiting(job)] == ["sent-back"]

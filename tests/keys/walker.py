@@ -213,7 +213,7 @@ async def _shows_what_is_written(app: HisswayApp, written: Any) -> None:
             return
         gauge = app.services.gauge(screen.record.cylinder)
         made, seen = view(written, screen.round_id, screen.now, app.preferences, screen.size.height, gauge), screen.view
-        if (made.say, made.step, made.rungs, made.panel) != (seen.say, seen.step, seen.rungs, seen.panel):
+        if (made.say, made.step, made.point_rows, made.panel) != (seen.say, seen.step, seen.point_rows, seen.panel):
             raise Broken(f"the round shows {seen.say}, the journal says {made.say}")
     elif isinstance(screen, EngineScreen | PageScreen) and screen.is_mounted and not app._notifications:
         before, lines = await _settled(app), getattr(screen, "lines", None)

@@ -11,7 +11,7 @@ import listen.trade
 from listen.trade.causes import causes, sources
 from listen.trade.cautions import cautions
 from listen.trade.checks import checks, checks_alone, checks_between, outcome_rows, safe_order
-from listen.trade.doubts import blind_spots, contradictions
+from listen.trade.contradictions import blind_spots, contradictions
 from listen.trade.evidence import caps, evidence_rows
 from listen.trade.facts import GROUP_WORDS, core, facts, moves
 from listen.trade.layout import layout_rows

@@ -114,7 +114,7 @@ async def round_pictures() -> None:
         )
         screen.write(loss)
         await until(pilot, lambda: screen.step().kind == "clip")
-        points = len({s.point for s in screen.query_one("Ladder").rungs})
+        points = len({s.point for s in screen.query_one("Ladder").point_rows})
         await walk(pilot, screen, points)
         await pilot.press("1")
         await until(pilot, lambda: screen.step().walk == "air")

@@ -37,7 +37,7 @@ def state(app: HisswayApp) -> dict[str, Any]:
         "due": (due.id, due.point),
         "clips": [c.id for c in record.live_clips()],
         "skips": [(s.point, s.walk) for s in record.skips],
-        "left out": dict(record.passed),
+        "left out": dict(record.steps_left_out),
         "call": call and (call.paths, call.declined),
         "bubbles": record.bubbles,
         "judged": record.verdict is not None and not record.stale,

@@ -85,7 +85,7 @@ class Terminal:
         return {
             "due": (due.id, due.point),
             "clips": [c.id for c in record.live_clips()],
-            "left out": ([(s.point, s.walk) for s in record.skips], dict(record.passed)),
+            "left out": ([(s.point, s.walk) for s in record.skips], dict(record.steps_left_out)),
             "loss": loss and loss.si,
             "call": (call := record.call()) and call.paths,
         }

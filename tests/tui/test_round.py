@@ -79,8 +79,8 @@ async def test_numbers_stay_hidden_until_the_call(tmp_path: Path) -> None:
         call = screen.record.call()
         assert call is not None and call.declined
         await clip(pilot, screen)
-        rung = screen.query_one(Ladder).rungs[0]
-        assert rung.excess_db == 4.2 and rung.standing is Standing.SO_FAR
+        row = screen.query_one(Ladder).point_rows[0]
+        assert row.excess_db == 4.2 and row.standing is Standing.SO_FAR
 
 
 async def test_how_sure_may_be_said_with_the_call_but_need_not(tmp_path: Path) -> None:
@@ -111,7 +111,7 @@ async def test_a_clip_that_cannot_be_believed_is_asked_for_again(tmp_path: Path)
         (record,) = screen.record.clips
         assert record.taken_back and "clipped" in record.reason
         assert screen.bay.open_job is not None and screen.bay.open_job.clip_path(record.id).exists()
-        assert screen.query_one(Ladder).rungs[0].marks[0] is Mark.NEXT
+        assert screen.query_one(Ladder).point_rows[0].marks[0] is Mark.NEXT
         await clip(pilot, screen)
         assert screen.step().point == "tailpipe"
 
@@ -141,7 +141,7 @@ async def test_skip_asks_for_a_reason_and_keeps_it(tmp_path: Path) -> None:
         await pilot.press("s", "1")
         await until(pilot, lambda: screen.step().point == "tailpipe")
         assert screen.record.skips[0].reason == "cannot be reached"
-        assert screen.query_one(Ladder).rungs[0].standing is Standing.HIDDEN
+        assert screen.query_one(Ladder).point_rows[0].standing is Standing.HIDDEN
         await pilot.press("s", "w")
         await until(pilot, lambda: screen.step().id == "call")
 

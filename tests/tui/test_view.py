@@ -54,7 +54,7 @@ def test_each_step_has_its_panel_and_only_keys_that_do_something(tmp_path: Path)
     assert [v.step.kind for v in at] == ["caution", "supply", "loss", "clip"]
     assert "go('caution')" in at[0].keys and "skip" not in at[0].keys
     assert at[1].keys == {"skip", "back"}, "figures take every letter"
-    assert {"go('clip')", "skip", "aim", "way('hands-free')", "times", "bring_in"} <= at[3].keys
+    assert {"go('clip')", "skip", "other_point", "way('hands-free')", "times", "bring_in"} <= at[3].keys
     assert not {"take_back", "evidence", "verdict"} & at[3].keys, "no clip yet, nothing to look at"
     called = seen(job(tmp_path / "call", *UNTIL_QUIET, *QUIET))
     assert isinstance(called.panel, Answers) and called.panel.sure and called.step.kind == "call"
@@ -67,8 +67,8 @@ def test_what_is_announced_is_what_is_recorded(tmp_path: Path) -> None:
     under_way = Now(taking=step, way="hands-free", plan=(Wish("radiator"),))
     after = seen(job(tmp_path / "later", *UNTIL_QUIET, QUIET[0]), under_way)
     assert after.step is step and "intake" in after.say.step
-    assert [r.marks[0] for r in after.rungs][:2] == [Mark.NEXT, Mark.DUE]
-    assert not {"aim", "skip", "evidence"} & after.keys and after.keys == {"go('there')", "stop"}
+    assert [r.marks[0] for r in after.point_rows][:2] == [Mark.NEXT, Mark.DUE]
+    assert not {"other_point", "skip", "evidence"} & after.keys and after.keys == {"go('there')", "stop"}
 
 
 def test_a_point_chosen_out_of_turn_is_said_to_be(tmp_path: Path) -> None:
@@ -81,16 +81,16 @@ def test_numbers_wait_for_the_call(tmp_path: Path) -> None:
     quiet = (*UNTIL_QUIET, *QUIET)
     hidden = seen(job(tmp_path, *quiet))
     assert not hidden.numbers_shown and hidden.hush == "shown after your call by ear"
-    assert {r.standing for r in hidden.rungs} <= {Standing.WAITING, Standing.HIDDEN}
+    assert {r.standing for r in hidden.point_rows} <= {Standing.WAITING, Standing.HIDDEN}
     called = job(tmp_path / "c", *quiet, ev.ByEarCalled(round_id=ROUND, declined=True), clip(9, "intake", "air"))
     shown = seen(called, Now(excess={"intake": 4.2}))
-    assert shown.rungs[0].excess_db == 4.2 and shown.rungs[0].standing is Standing.SO_FAR
+    assert shown.point_rows[0].excess_db == 4.2 and shown.point_rows[0].standing is Standing.SO_FAR
 
 
 def test_a_refusal_and_a_check_beside_the_next_take_are_both_seen(tmp_path: Path) -> None:
     now = Now(checking=(("0", "intake", "quiet"),), outcome=Outcome(False, "12 samples are clipped."))
     shown = seen(job(tmp_path, *UNTIL_QUIET, QUIET[0]), now)
-    assert [r.marks[0] for r in shown.rungs][:2] == [Mark.CHECKING, Mark.NEXT]
+    assert [r.marks[0] for r in shown.point_rows][:2] == [Mark.CHECKING, Mark.NEXT]
     assert shown.say.outcome == "× Again, because: 12 samples are clipped." and shown.say.tone == "again"
 
 
@@ -119,7 +119,7 @@ def test_yes_to_a_doubt_takes_what_was_suggested(tmp_path: Path) -> None:
 
     here = job(tmp_path, *UNTIL_QUIET[:4])
     figure = typed("loss", "0.08", here, 1, ROUND)
-    asked = questions.doubt(tuple(("loss", d) for d in figure.doubts), {"loss": "0.08"}, (figure.event,))
+    asked = questions.doubt(tuple(("loss", d) for d in figure.questions), {"loss": "0.08"}, (figure.event,))
     assert asked.choices[0].words == "yes, 8 was meant" and asked.values == {"loss": "8"}
     assert asked.choices[1].words == "keep 0.08 as typed" and figure.event.confirmed == ("loss-fraction",)
 
@@ -129,7 +129,11 @@ def test_a_restrictor_is_read_in_millimetres_and_inches(tmp_path: Path, text: st
     from listen.jobs.typed import typed
 
     read = typed("restrictor", text, job(tmp_path, *UNTIL_QUIET), 1, ROUND)
-    assert (read.event.si, read.event.unit, read.event.cylinder) == (pytest.approx(mm), unit, None) and not read.doubts
+    assert (read.event.si, read.event.unit, read.event.cylinder) == (
+        pytest.approx(mm),
+        unit,
+        None,
+    ) and not read.questions
 
 
 def test_a_change_is_worked_out_once_and_cheaply(tmp_path: Path) -> None:

@@ -21,18 +21,18 @@ from listen.voice.text import plain
 from tui.themes import DIM_BAY, THEMES
 from tui.widgets.cells import Cells
 from tui.widgets.drawn import PENS
-from tui.widgets.ladder import Ladder, Mark, Rung, Standing
+from tui.widgets.ladder import Ladder, Mark, PointRow, Standing
 from tui.widgets.level_meter import LevelMeter
 from tui.widgets.odds import Chance, Odds
 from tui.widgets.scale import Scale, excess_scale
 from tui.widgets.spectra_plot import even_rows
 from tui.widgets.weights import Weight, Weights
 
-RUNGS = (
-    Rung("intake", "intake", "intake", (Mark.KEPT, Mark.KEPT, Mark.DUE), Standing.HEARD, 9.8, 9.2, 10.4, 0.4, 0.2),
-    Rung("tailpipe", "tailpipe", "tailpipe", (Mark.KEPT,) * 3, Standing.NOTHING, 0.1, -0.3, 0.5, 0.9, 0.6),
-    Rung("oil-filler", "oil filler", "oil filler", (Mark.AGAIN,), Standing.AGAIN, note="speech over the clip"),
-    Rung("plug-hole-2", "plug hole of cylinder 2", "plug hole 2", (Mark.SKIPPED,), Standing.SKIPPED, note="stuck"),
+POINT_ROWS = (
+    PointRow("intake", "intake", "intake", (Mark.KEPT, Mark.KEPT, Mark.DUE), Standing.HEARD, 9.8, 9.2, 10.4, 0.4, 0.2),
+    PointRow("tailpipe", "tailpipe", "tailpipe", (Mark.KEPT,) * 3, Standing.NOTHING, 0.1, -0.3, 0.5, 0.9, 0.6),
+    PointRow("oil-filler", "oil filler", "oil filler", (Mark.AGAIN,), Standing.AGAIN, note="speech over the clip"),
+    PointRow("plug-hole-2", "plug hole of cylinder 2", "plug hole 2", (Mark.SKIPPED,), Standing.SKIPPED, note="stuck"),
 )
 
 
@@ -46,7 +46,7 @@ def lines(widget: Widget, height: int, width: int) -> list[str]:
 @pytest.mark.parametrize("width", [60, 78, 98, 158])
 def test_a_ladder_says_all_without_colour(width: int) -> None:
     ladder = Ladder()
-    ladder.set_reactive(Ladder.rungs, RUNGS)
+    ladder.set_reactive(Ladder.point_rows, POINT_ROWS)
     ladder.set_reactive(Ladder.current, "tailpipe")
     axis, intake, tailpipe, oil, plug, _legend = lines(ladder, 6, width)
     assert "off on  off" in axis
@@ -58,7 +58,7 @@ def test_a_ladder_says_all_without_colour(width: int) -> None:
 
 def test_a_ladder_draws_interval_limit_and_zero_in_their_places() -> None:
     ladder = Ladder()
-    ladder.set_reactive(Ladder.rungs, RUNGS)
+    ladder.set_reactive(Ladder.point_rows, POINT_ROWS)
     axis, intake, tailpipe, *_ = lines(ladder, 6, 98)
     zero = axis.index(" 0 ") + 1
     assert intake[zero - 1 : zero + 2].count("█") >= 1
@@ -66,9 +66,9 @@ def test_a_ladder_draws_interval_limit_and_zero_in_their_places() -> None:
     assert tailpipe.index("╎") > tailpipe.index("◆")
 
 
-def test_hidden_rungs_tell_nothing() -> None:
+def test_hidden_rows_tell_nothing() -> None:
     ladder = Ladder()
-    ladder.set_reactive(Ladder.rungs, tuple(r.hidden() for r in RUNGS))
+    ladder.set_reactive(Ladder.point_rows, tuple(r.hidden() for r in POINT_ROWS))
     text = "\n".join(lines(ladder, 5, 98))
     assert "9.8" not in text and "◆" not in text and "▒" not in text and "after your call" in text
 

@@ -57,7 +57,7 @@ LOUD = (Standing.HEARD, Standing.SO_FAR, Standing.DOUBTFUL, Standing.AGAIN)
 
 
 @dataclass(frozen=True, slots=True)
-class Rung:
+class PointRow:
     """One point of the ladder. Decibels; None where not known."""
 
     point: str
@@ -72,7 +72,7 @@ class Rung:
     drift_db: float | None = None
     note: str = ""
 
-    def hidden(self) -> Rung:
+    def hidden(self) -> PointRow:
         """The same with its numbers withheld (before the by-ear call)."""
         standing = Standing.WAITING if self.standing is Standing.WAITING else Standing.HIDDEN
         return replace(
@@ -88,7 +88,7 @@ class Ladder(Drawn, can_focus=True):
     Ladder:focus { background-tint: $foreground 3%; }
     """
 
-    rungs: reactive[tuple[Rung, ...]] = reactive[tuple[Rung, ...]]((), layout=True)
+    point_rows: reactive[tuple[PointRow, ...]] = reactive[tuple[PointRow, ...]]((), layout=True)
     current: reactive[str] = reactive("")
     """Point the next step is about."""
     tall: reactive[int] = reactive(1, layout=True)
@@ -105,7 +105,7 @@ class Ladder(Drawn, can_focus=True):
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
         """Axis, rows, legend."""
-        return len(self.rungs) * self.tall + 2
+        return len(self.point_rows) * self.tall + 2
 
     def draw_line(self, y: int, width: int) -> Cells:
         """Axis first, then a row a point, then the legend."""
@@ -116,26 +116,26 @@ class Ladder(Drawn, can_focus=True):
         scale = excess_scale(self._values(), width - left - words - figure - 1)
         if y == 0:
             self._axis(line, left, scale, name)
-        elif y <= len(self.rungs) * self.tall:
-            row, below = divmod(y - 1, self.tall)
-            rung = self.rungs[row]
+        elif y <= len(self.point_rows) * self.tall:
+            at, below = divmod(y - 1, self.tall)
+            row = self.point_rows[at]
             if below == 0:
-                self._row(line, rung, left, scale, name)
+                self._row(line, row, left, scale, name)
             elif below < FIGURE_HEIGHT:
-                self._below(line, rung, left, scale, words=below == 1)
-            if figure and below < FIGURE_HEIGHT and rung.excess_db is not None and rung.standing in LOUD:
-                put_figure(line, below, width - figure, number(rung.excess_db, sign=True), rung.standing.value[1])
+                self._below(line, row, left, scale, words=below == 1)
+            if figure and below < FIGURE_HEIGHT and row.excess_db is not None and row.standing in LOUD:
+                put_figure(line, below, width - figure, number(row.excess_db, sign=True), row.standing.value[1])
         else:
             self._legend(line, left)
         return line
 
     def _columns(self, width: int) -> tuple[int, int, int]:
-        names = [r.words if width >= WIDE else r.short for r in self.rungs]
+        names = [r.words if width >= WIDE else r.short for r in self.point_rows]
         name = max([len(n) for n in names] + [8])
         return min(name, 26) + 1, MARK * len(self.walks) + 1, 34 if width >= WIDE else 19
 
     def _values(self) -> list[float]:
-        return [v for r in self.rungs for v in (r.excess_db, r.high_db, r.limit_db) if v is not None]
+        return [v for r in self.point_rows for v in (r.excess_db, r.high_db, r.limit_db) if v is not None]
 
     def _axis(self, line: Cells, left: int, scale: Scale, name: int) -> None:
         for i, walk in enumerate(self.walks):
@@ -148,59 +148,59 @@ class Ladder(Drawn, can_focus=True):
             line.put(max(left, at), label, "strong" if tick == 0 else "dim")
         line.put(left + scale.columns + 2, "dB over shop noise" if len(line) >= WIDE else "dB over the shop", "dim")
 
-    def _row(self, line: Cells, rung: Rung, left: int, scale: Scale, name: int) -> None:
-        here = rung.point == self.current
+    def _row(self, line: Cells, row: PointRow, left: int, scale: Scale, name: int) -> None:
+        here = row.point == self.current
         line.put(0, "▶" if here else " ", "warn")
-        words = rung.words if len(line) >= WIDE else rung.short
+        words = row.words if len(line) >= WIDE else row.short
         line.put(2, plain(words), "strong" if here else "plain", name - 1)
-        for i, mark in enumerate(rung.marks):
+        for i, mark in enumerate(row.marks):
             line.put(3 + name + MARK * i, *mark.value)
         if scale.columns >= MIN_SCALE:
-            self._scale(line, rung, left, scale)
-        word, pen = rung.standing.value
-        line.put(left + scale.columns + 2, self._words(rung, word, wide=len(line) >= WIDE), pen)
+            self._scale(line, row, left, scale)
+        word, pen = row.standing.value
+        line.put(left + scale.columns + 2, self._words(row, word, wide=len(line) >= WIDE), pen)
 
-    def _below(self, line: Cells, rung: Rung, left: int, scale: Scale, *, words: bool) -> None:
+    def _below(self, line: Cells, row: PointRow, left: int, scale: Scale, *, words: bool) -> None:
         if scale.columns >= MIN_SCALE:
-            self._scale(line, rung, left, scale)
-        if words and rung.limit_db is not None:
-            text = f"limit {number(rung.limit_db)}, drift {number(rung.drift_db)} dB"
+            self._scale(line, row, left, scale)
+        if words and row.limit_db is not None:
+            text = f"limit {number(row.limit_db)}, drift {number(row.drift_db)} dB"
             line.put(left + scale.columns + 2, text, "dim")
 
-    def _scale(self, line: Cells, rung: Rung, left: int, scale: Scale) -> None:
+    def _scale(self, line: Cells, row: PointRow, left: int, scale: Scale) -> None:
         for tick in scale.ticks():
             line.dot(left + round(scale.column(tick)), "┊", "rule")
-        if rung.drift_db is not None:
+        if row.drift_db is not None:
             line.fill(
-                left + round(scale.column(-rung.drift_db)), left + round(scale.column(rung.drift_db)) + 1, "░", "quiet"
+                left + round(scale.column(-row.drift_db)), left + round(scale.column(row.drift_db)) + 1, "░", "quiet"
             )
         zero = left + round(scale.column(0.0))
         line.dot(zero, "│", "strong")
-        if rung.excess_db is None:
+        if row.excess_db is None:
             return
-        low, high, pen = rung.low_db, rung.high_db, rung.standing.value[1]
+        low, high, pen = row.low_db, row.high_db, row.standing.value[1]
         if low is not None and high is not None:
             line.bar(zero, left + scale.column(low), pen)
             line.fill(left + round(scale.column(low)), left + round(scale.column(high)) + 1, "▒", pen)
-        line.dot(left + round(scale.column(rung.excess_db)), "◆", "strong")
-        if rung.limit_db is not None and (low is None or low < rung.limit_db):
-            line.dot(left + round(scale.column(rung.limit_db)), "╎", "warn")
+        line.dot(left + round(scale.column(row.excess_db)), "◆", "strong")
+        if row.limit_db is not None and (low is None or low < row.limit_db):
+            line.dot(left + round(scale.column(row.limit_db)), "╎", "warn")
 
     @staticmethod
-    def _words(rung: Rung, word: str, *, wide: bool) -> str:
-        if rung.note and not wide:
-            word = word or rung.note
-        if rung.standing is Standing.HEARD and rung.excess_db is not None:
-            text = f"{decibels(rung.excess_db)} {word}"
-            if wide and rung.low_db is not None:
-                text += f" ({number(rung.low_db)} to {number(rung.high_db)})"
+    def _words(row: PointRow, word: str, *, wide: bool) -> str:
+        if row.note and not wide:
+            word = word or row.note
+        if row.standing is Standing.HEARD and row.excess_db is not None:
+            text = f"{decibels(row.excess_db)} {word}"
+            if wide and row.low_db is not None:
+                text += f" ({number(row.low_db)} to {number(row.high_db)})"
             return text
-        if rung.standing is Standing.NOTHING and rung.limit_db is not None:
-            limit = number(rung.limit_db)
+        if row.standing is Standing.NOTHING and row.limit_db is not None:
+            limit = number(row.limit_db)
             return f"nothing; {limit} dB would have shown" if wide else f"nothing ≥{limit} dB"
-        if rung.standing in LOUD and rung.excess_db is not None:
-            return f"{decibels(rung.excess_db)} {word}"
-        return f"{word}: {rung.note}" if wide and rung.note and word else word or rung.note
+        if row.standing in LOUD and row.excess_db is not None:
+            return f"{decibels(row.excess_db)} {word}"
+        return f"{word}: {row.note}" if wide and row.note and word else word or row.note
 
     def _legend(self, line: Cells, left: int) -> None:
         wide = len(line) >= WIDE
@@ -214,5 +214,5 @@ class Ladder(Drawn, can_focus=True):
     def on_click(self, event: events.Click) -> None:
         """A click on a row chooses its point."""
         row = (event.y - 1) // self.tall
-        if 0 <= row < len(self.rungs):
-            self.post_message(self.Chosen(self.rungs[row].point))
+        if 0 <= row < len(self.point_rows):
+            self.post_message(self.Chosen(self.point_rows[row].point))

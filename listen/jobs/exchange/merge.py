@@ -8,7 +8,7 @@ from listen.jobs import events as ev
 from listen.jobs.folder.chain import MAX_MERGE_DEPTH, Chain, merge_depth, own_lines
 from listen.jobs.folder.journal import Line
 
-How = Literal["same", "behind", "forward", "adopt", "merge", "apart"]
+How = Literal["same", "behind", "forward", "take-over", "merge", "apart"]
 
 
 class Plan(msgspec.Struct, frozen=True, kw_only=True):
@@ -16,7 +16,7 @@ class Plan(msgspec.Struct, frozen=True, kw_only=True):
 
     how: How
     """``same`` or ``behind``: it holds nothing new. ``forward``: ours is its beginning, append the rest word for word.
-    ``adopt``: it holds every line of ours already, in a merge; take it over. ``merge``: append a Merged event.
+    ``take-over``: it holds every line of ours already, in a merge; take it over. ``merge``: append a Merged event.
     ``apart``: the journals share no beginning (or have merged too often); keep both."""
     lines: tuple[Line, ...] = ()
     """Their lines after the fork."""
@@ -36,7 +36,7 @@ def plan(ours: Chain, theirs: Chain) -> Plan:
     if n == len(ours.lines):
         return Plan(how="forward", lines=rest, fork=fork)
     if _holds(theirs, ours) and not (_holds(ours, theirs) and ours.head < theirs.head):
-        return Plan(how="adopt", lines=rest, fork=fork)
+        return Plan(how="take-over", lines=rest, fork=fork)
     if _holds(ours, theirs):
         return Plan(how="behind")
     if max(merge_depth(line) for line in rest) >= MAX_MERGE_DEPTH:

@@ -46,4 +46,4 @@ def take_over_journal(opened: OpenJob, theirs: Chain) -> None:
     with disk.job_errors("take over the journal", folder / JOURNAL):
         (folder / SUMMARY).unlink(missing_ok=True)  # it witnesses the journal that is about to go
         disk.replace(folder / JOURNAL, b"".join(line.raw + b"\n" for line in theirs.lines))
-    opened.reread(theirs)
+    opened.read_again(theirs)

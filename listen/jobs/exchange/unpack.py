@@ -141,7 +141,7 @@ def _together(path: Path, folder: Path, data: Path, theirs: Chain, found: Plan) 
             how: How = "forwarded"
             opened.append_lines(found.lines)
             text = "its events follow those here"
-        elif found.how == "adopt":
+        elif found.how == "take-over":
             how = "adopted"
             take_over_journal(opened, theirs)
             text = "it holds every event of the job here"

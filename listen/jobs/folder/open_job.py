@@ -106,7 +106,7 @@ class OpenJob:
         """The journal's lines that hold."""
         return Chain(tuple(self._lines))
 
-    def reread(self, chain: Chain) -> None:
+    def read_again(self, chain: Chain) -> None:
         """Go on from another journal that was put in place of this one."""
         self._take_over(chain)
         self._summarize()

@@ -97,7 +97,7 @@ def _round_state(job: Job, record: RoundRecord) -> str:
     stands = standing(record)
     if stands.changed:
         return "changed"
-    if stands.how == "sent-back" and not stands.answered:
+    if stands.how == "sent-back" and not stands.request_met:
         return "sent-back"
     if stands.by == "nobody" or (stands.stale and stands.by == "program"):
         return "recording"

@@ -81,7 +81,7 @@ def tech_call(record: RoundRecord) -> str:
 
 def _not_recorded(record: RoundRecord) -> str:
     """Why what was asked for did not come; empty where it did, or nothing was asked for."""
-    why = record.passed.get(asked_step(record.decision), "") if record.decision else ""
+    why = record.steps_left_out.get(asked_step(record.decision), "") if record.decision else ""
     return f"What was asked for was left out: {plain(why, 200)}. What do you say?" if why else ""
 
 

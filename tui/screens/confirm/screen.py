@@ -22,7 +22,7 @@ from tui.screens.confirm import phases
 from tui.screens.confirm.blind import BlindScreen, blind_pairs
 from tui.screens.confirm.signing import CHOICES as SIGN_CHOICES
 from tui.screens.confirm.signing import key_words, sign
-from tui.screens.rungs import rungs
+from tui.screens.point_rows import point_rows
 from tui.widgets.banner import Banner
 from tui.widgets.ladder import Ladder
 from tui.widgets.pairs import Pairs
@@ -98,7 +98,7 @@ class ConfirmScreen(BlindScreen):
         pairs, ladder = self.query_one(Pairs), self.query_one(Ladder)
         pairs.display = phase in ("hear", "call", "tech", "decide")
         ladder.display = phase not in phases.BEFORE_NUMBERS
-        ladder.rungs = rungs(points, record, {}, {}) if phase not in phases.BEFORE_NUMBERS else ()
+        ladder.point_rows = point_rows(points, record, {}, {}) if phase not in phases.BEFORE_NUMBERS else ()
         choice, entry = self.query_one(ChoicePanel), self.query_one(EntryPanel)
         choices = self._choices()
         choice.display, entry.display = bool(choices), phase in ENTRIES

@@ -10,7 +10,7 @@ from listen.diagnosis.weigh import Line
 from listen.jobs.job import Job
 from listen.trade.causes import causes, sources
 from listen.trade.cautions import cautions_for
-from listen.trade.doubts import blind_spots, contradictions
+from listen.trade.contradictions import blind_spots, contradictions
 from listen.trade.facts import facts
 from listen.trade.plugs import plugs
 from listen.voice import figures, names
@@ -77,7 +77,7 @@ def _blind(diagnosis: Diagnosis) -> list[Content]:
 def _noted(job: Job) -> list[Content]:
     """Looks of plugs and facts that were noted, each with its source."""
     looks = {look for seen in job.plugs.values() for look in seen.conditions}
-    told = {*job.symptoms, *(id for found in job.found.values() for id in found)}
+    told = {*job.symptoms, *(id for found in job.cylinder_symptoms.values() for id in found)}
     rows = [(p.words, p.sources) for p in plugs() if p.id in looks]
     rows += [(f.words, f.sources) for f in facts().values() if f.id in told]
     parts = [part for words, ids in rows for part in (shown(f"  – {words}"), *_from(ids))]

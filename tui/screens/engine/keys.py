@@ -10,6 +10,7 @@ from listen.jobs.job import RoundRecord
 from listen.jobs.standing import latest_round
 from listen.trade.cautions import Step, cautions_for
 from listen.trade.units import KPA_PER
+from tui.screens.ask_before_change import rounds_touched, write_asking
 from tui.screens.base import BayScreen
 from tui.screens.cautions import CautionScreen
 from tui.screens.engine import cells
@@ -17,7 +18,6 @@ from tui.screens.engine.type_line import TypeLine
 from tui.screens.note import write_note
 from tui.screens.pick import PickScreen
 from tui.screens.ticks import TickScreen
-from tui.screens.touching import rounds_touched, write_asking
 
 AGAIN = [("yes", "yes", "after a repair, or to do it over"), ("no", "no", "leave it as it is")]
 

@@ -80,10 +80,10 @@ class TypeLine(Horizontal):
         except HisswayError as e:
             self.remark(f"! {e}")
             return None
-        if read.doubts:
-            self._doubted, self.meant = (self.text, read.event), read.doubts[0].suggestion
+        if read.questions:
+            self._doubted, self.meant = (self.text, read.event), read.questions[0].suggestion
             yes = f"y takes {self.meant}, " if self.meant else ""
-            self.remark(f"? {read.doubts[0].text} {yes}Enter again keeps {self.text}.")
+            self.remark(f"? {read.questions[0].text} {yes}Enter again keeps {self.text}.")
             return None
         return read.event
 

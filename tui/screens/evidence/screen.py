@@ -24,7 +24,7 @@ from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.evidence.look import PART_WORDS, Looked, Part, looked
 from tui.screens.note import write_note
-from tui.screens.rungs import neighbour_point
+from tui.screens.point_rows import neighbour_point
 from tui.widgets.heat import Heat, Picture
 from tui.widgets.level_plot import LevelPlot, Moments
 from tui.widgets.spectra_plot import Curve, SpectraPlot

@@ -19,11 +19,11 @@ from tui.bridge.threads import in_thread
 from tui.screens.hearing import HearingScreen
 from tui.screens.lab import drill_words as words
 from tui.screens.lab.standing import side_by_side, spectra_of, to_play
-from tui.screens.rungs import judged, short_words
+from tui.screens.point_rows import judged, short_words
 from tui.screens.ticks import TickScreen
 from tui.widgets.banner import Banner, Say
 from tui.widgets.heat import Heat
-from tui.widgets.ladder import Ladder, Rung
+from tui.widgets.ladder import Ladder, PointRow
 from tui.widgets.pairs import Pair, Pairs
 from tui.widgets.panels import ChoicePanel
 from tui.widgets.spectra_plot import Curve, SpectraPlot
@@ -199,8 +199,8 @@ class DrillScreen(HearingScreen[None]):
             result = await self.bay.services.evaluate(await in_thread(held.write, Path(room)))
         if self.is_attached and self.phase == "truth" and held is self._held:
             ladder = self.query_one(Ladder)
-            ladder.rungs = tuple(
-                judged(Rung(p.point, point(p.point).words, short_words(point(p.point))), p) for p in result.points
+            ladder.point_rows = tuple(
+                judged(PointRow(p.point, point(p.point).words, short_words(point(p.point))), p) for p in result.points
             )
             ladder.walks, ladder.display = (), not self._looking()
 
@@ -248,7 +248,7 @@ class DrillScreen(HearingScreen[None]):
         for kind in (Heat, SpectraPlot):
             self.query_one(kind).display = kind is wanted and not again
         ladder = self.query_one(Ladder)
-        ladder.display = again and bool(ladder.rungs)
+        ladder.display = again and bool(ladder.point_rows)
         return not again
 
     def _at(self) -> str:

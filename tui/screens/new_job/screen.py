@@ -155,10 +155,10 @@ class NewJobScreen(FormScreen["OpenJob | None"]):
             self.query_one("#wrong", Static).update(shown("! A job needs a title, so that others find it."))
             self.query_one("#title").focus()
             return
-        asks = self.query_one("#numbering", Select)
-        if asks.parent_field.display and not isinstance(asks.value, str):  # type: ignore[attr-defined]
+        numbering = self.query_one("#numbering", Select)
+        if numbering.parent_field.display and not isinstance(numbering.value, str):  # type: ignore[attr-defined]
             self.query_one("#wrong", Static).update(shown("! Which end is cylinder 1? Choose how it is numbered."))
-            asks.focus()
+            numbering.focus()
             return
         if self._of is not None:
             self._describe(self._of)

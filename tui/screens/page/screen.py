@@ -20,12 +20,12 @@ from listen.voice.figures import as_read
 from listen.voice.text import plain
 from listen.voice.times import moment
 from tui.content import shown
+from tui.screens.ask_before_change import rounds_touched, write_asking
 from tui.screens.base import BayScreen
 from tui.screens.cautions import CautionScreen
 from tui.screens.note import write_note
 from tui.screens.one_line import OneLineScreen
 from tui.screens.pick import PickScreen
-from tui.screens.touching import rounds_touched, write_asking
 
 SIGNS = {
     "stands": ("●", "$foreground"),
@@ -160,7 +160,7 @@ class PageScreen(BayScreen[None]):
     def _open_round(self, line: Line, round_id: str) -> None:
         assert self.bay.job is not None
         record, payload = self.bay.job.round(round_id), line.payload
-        numbers = record.call() is not None or "call" in record.passed
+        numbers = record.call() is not None or "call" in record.steps_left_out
         if isinstance(payload, ev.ClipKept) and numbers:
             from tui.screens.evidence.screen import EvidenceScreen
 
@@ -216,10 +216,10 @@ class PageScreen(BayScreen[None]):
                 return
             with self.refusing():
                 read = typed(was.reading, text, job, was.cylinder, was.round_id)
-                doubts = " ".join(q.text for q in read.doubts)
+                questions = " ".join(q.text for q in read.questions)
                 what = f"{line.words} is now {as_read(read.event.value, read.event.unit)}"
                 touched = rounds_touched(job, was.round_id, was.cylinder)
-                write_asking(self, touched, f"{what}. {doubts}".strip(". ") if doubts else what, read.event)
+                write_asking(self, touched, f"{what}. {questions}".strip(". ") if questions else what, read.event)
 
         unit = "" if was.unit == "percent" else f" {was.unit}"
         self.app.push_screen(OneLineScreen(title, f"{was.value:g}{unit}", most=16), keep)

@@ -43,10 +43,10 @@ class Answers:
         except HisswayError as e:
             self.bench.wrong(str(e))
             return
-        doubts = tuple((name, q) for name, f in figures.items() for q in f.doubts)
+        to_ask = tuple((name, q) for name, f in figures.items() for q in f.questions)
         kept = tuple(f.event for f in figures.values())
-        if doubts:
-            self.bench.change(asked=questions.doubt(doubts, values, kept))
+        if to_ask:
+            self.bench.change(asked=questions.doubt(to_ask, values, kept))
         else:
             self.bench.write(*kept)
 
@@ -131,5 +131,5 @@ class Answers:
         except HisswayError as e:
             self.bench.bay.tell(e, bad=True)
             return
-        self.bench.reread()
+        self.bench.show_changed_job()
         self.ask_for_leftovers()

@@ -37,7 +37,7 @@ class Bench(Protocol):
     def change(self, **changes: Any) -> None:
         """Replace fields of :class:`Now`."""
 
-    def reread(self) -> None:
+    def show_changed_job(self) -> None:
         """The job was changed in another thread: show it as it is."""
 
     def write(self, *events: Payload) -> bool:

@@ -56,11 +56,11 @@ def left_out(step: Step, round_id: str, reason: str) -> Payload:
     return StepPassed(round_id=round_id, step=step.id, reason=reason)
 
 
-def doubt(doubts: tuple[tuple[str, Question], ...], values: Mapping[str, str], events: tuple[Payload, ...]) -> Asked:
-    """Was another figure meant? ``doubts`` name the figures; *yes* takes what is suggested, never what is doubted."""
-    meant = {name: q.suggestion for name, q in doubts if q.suggestion}
-    sentence = " ".join(q.text for _, q in doubts)
-    typed = ", ".join(values[name] for name, _ in doubts)
+def doubt(questions: tuple[tuple[str, Question], ...], values: Mapping[str, str], events: tuple[Payload, ...]) -> Asked:
+    """Was another figure meant? ``questions`` by figure; *yes* takes what is suggested, never what is doubted."""
+    meant = {name: q.suggestion for name, q in questions if q.suggestion}
+    sentence = " ".join(q.text for _, q in questions)
+    typed = ", ".join(values[name] for name, _ in questions)
     yes = (Choice("y", "meant", f"yes, {', '.join(meant.values())} was meant"),) if meant else ()
     no = (Choice("k", "keep", f"keep {plain(typed, 30)} as typed"), Choice("n", NO, "type it again"))
     return Asked("doubt", sentence, (*yes, *no), values={**values, **meant}, events=events)

@@ -82,7 +82,7 @@ async def bring_in(bench: Bench, taker: Taker, place: Path, recordings: Sequence
     except HisswayError as e:
         bench.change(outcome=Outcome(False, str(e), lead="Not imported"))
         return
-    bench.reread()
+    bench.show_changed_job()
     new = [c for c in bench.record.clips if c.id not in before]
     refused = [text for c in new if (text := await _refused(bench, taker, c))]
     bench.change(outcome=Outcome(True, " ".join([_brought(event), *refused])))

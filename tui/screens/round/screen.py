@@ -28,6 +28,7 @@ from tui.screens.channels.places import for_these
 from tui.screens.channels.screen import ChannelsScreen
 from tui.screens.note import write_note
 from tui.screens.pick import PickScreen
+from tui.screens.point_rows import neighbour_point
 from tui.screens.round import questions, results
 from tui.screens.round.answers import Answers
 from tui.screens.round.now import Now, Outcome
@@ -35,7 +36,6 @@ from tui.screens.round.step_panel import StepPanel
 from tui.screens.round.taker import Taker
 from tui.screens.round.view import GO, View, view
 from tui.screens.round.ways import KEYED, Way, led, one
-from tui.screens.rungs import neighbour_point
 from tui.widgets.banner import Banner
 from tui.widgets.countdown import Count, Countdown
 from tui.widgets.ladder import Ladder
@@ -71,8 +71,8 @@ class RoundScreen(BayScreen[None]):
         Binding("s,ctrl+s", "skip", "Skip"),
         *(Binding(way.key, f"way('{way.id}')", way.words) for way in KEYED),
         Binding("w", "other_way", "Way"),
-        Binding("up", "aim(-1)", "Other point", show=False),
-        Binding("down", "aim(1)", "Other point", show=False),
+        Binding("up", "other_point(-1)", "Other point", show=False),
+        Binding("down", "other_point(1)", "Other point", show=False),
         Binding("e", "evidence", "Evidence"),
         Binding("v", "verdict", "Verdict"),
         Binding("t", "times", "Times"),
@@ -143,7 +143,7 @@ class RoundScreen(BayScreen[None]):
         self.now = replace(self.now, **changes)
         self._changed()
 
-    def reread(self) -> None:
+    def show_changed_job(self) -> None:
         """The job was changed in another thread: show it as it is."""
         if self.bay.open_job is not None:
             self.bay.job = self.bay.open_job.job
@@ -202,11 +202,11 @@ class RoundScreen(BayScreen[None]):
             self._drawn = shown
             ladder, banner = self.query_one(Ladder), self.query_one(Banner)
             banner.say = shown.say
-            ladder.rungs, ladder.current, ladder.display = shown.rungs, shown.step.point, shown.ladder_shown
+            ladder.point_rows, ladder.current, ladder.display = shown.point_rows, shown.step.point, shown.ladder_shown
             large = self.size.height >= LARGE_FROM
             self.set_class(large, "-large")
             room = self.size.height - ABOVE_LADDER - large * MORE_WHERE_LARGE
-            ladder.tall = min(max(room // max(len(shown.rungs), 1), 1), MOST_A_ROW)
+            ladder.tall = min(max(room // max(len(shown.point_rows), 1), 1), MOST_A_ROW)
             self.query_one(LevelMeter).hush = shown.hush
             letters = self.query_one(Large)
             letters.left, letters.right = shown.large
@@ -393,13 +393,13 @@ class RoundScreen(BayScreen[None]):
         """Leave the step out; the reason is asked."""
         self.change(asked=questions.why_skip(self.step()))
 
-    def action_aim(self, by: int) -> None:
+    def action_other_point(self, by: int) -> None:
         """Choose another point."""
         self.change(plan=(Wish(neighbour_point(self.points(), self.step().point, by)),))
 
     @on(Ladder.Chosen)
     def _point_clicked(self, event: Ladder.Chosen) -> None:
-        if "aim" in self.view.keys:
+        if "other_point" in self.view.keys:
             self.change(plan=(Wish(event.point),))
 
     def action_evidence(self) -> None:

@@ -76,7 +76,7 @@ class Taker:
             plan = bench.now.plan[1:] if outcome.clip else bench.now.plan
             checking = ((outcome.clip, step.point, step.walk),) if outcome.clip else ()
             bench.change(taking=None, mark=None, outcome=outcome, plan=plan, checking=(*bench.now.checking, *checking))
-            bench.reread()
+            bench.show_changed_job()
         return outcome
 
     async def checked(self, step: Step, outcome: Outcome) -> Outcome:

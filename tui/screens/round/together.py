@@ -37,7 +37,7 @@ async def together(taker: Taker, step: Step, lead: Lead) -> list[tuple[Step, Out
     finally:
         bench.count(None)
         bench.change(taking=None, mark=None)
-        bench.reread()
+        bench.show_changed_job()
 
 
 async def _take(taker: Taker, step: Step, lead: Lead) -> list[tuple[Step, Outcome]]:
@@ -88,7 +88,7 @@ async def _doubted(taker: Taker, places: tuple[str, ...]) -> str:
     """What is wrong with a channel, in a sentence; else what they sound like is kept for the next time."""
     import numpy as np
 
-    from listen.signal.channels import doubts, heard
+    from listen.signal.channels import channel_faults, heard
 
     bench = taker.bench
     found = bench.listener.recent(LISTEN_S)
@@ -98,7 +98,7 @@ async def _doubted(taker: Taker, places: tuple[str, ...]) -> str:
     name = bench.listener.name
     kept = bench.bay.preferences.prints.get(name, ())
     before = np.array(kept) if kept else None
-    wrong = doubts(now, [c for c, p in enumerate(places) if p], before)
+    wrong = channel_faults(now, [c for c, p in enumerate(places) if p], before)
     if wrong:
         return " ".join(f"Channel {c + 1}, {point_name(places[c])}: {why}." for c, why in sorted(wrong.items()))
     prints = tuple(tuple(round(float(x), 1) for x in row) for row in now.print_db)

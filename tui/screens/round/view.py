@@ -14,12 +14,12 @@ from listen.voice.names import point_name, short_path
 from listen.voice.verdicts import odds
 from tui.bridge.preferences import Preferences
 from tui.screens.calls import calls
+from tui.screens.point_rows import point_rows
 from tui.screens.round import questions
 from tui.screens.round.now import Asked, Now, Outcome
 from tui.screens.round.ways import CYCLES, KEYED, PERIOD_S, led
-from tui.screens.rungs import rungs
 from tui.widgets.banner import Say
-from tui.widgets.ladder import Mark, Rung
+from tui.widgets.ladder import Mark, PointRow
 from tui.widgets.panels import Choice, Entry
 
 BUBBLES = (
@@ -99,7 +99,7 @@ class View:
     """What is under way, chosen or due: the only step that banner, keys, countdown and recording know."""
     say: Say
     panel: Panel
-    rungs: tuple[Rung, ...]
+    point_rows: tuple[PointRow, ...]
     ladder_shown: bool
     numbers_shown: bool
     """Only once the by-ear call was made or declined."""
@@ -118,18 +118,18 @@ def view(job: Job, round_id: str, now: Now, prefs: Preferences, lines: int, gaug
     if job.pressure_unit != "kPa":
         step = msgspec.structs.replace(step, cautions=told_in(job.pressure_unit, step.cautions))
     record = walk.record
-    numbers = record.call() is not None or "call" in record.passed
+    numbers = record.call() is not None or "call" in record.steps_left_out
     live = {(point, walk): Mark.CHECKING for _, point, walk in now.checking}
     if step.kind == "clip":
         live[step.point, step.walk] = now.mark or Mark.NEXT
-    drawn = rungs(walk.points, record, live, dict(now.excess))
+    drawn = point_rows(walk.points, record, live, dict(now.excess))
     panel = _panel(job, walk, step, now, prefs, gauge)
     return View(
         walk=walk,
         step=step,
         say=_say(walk, step, now, short=lines < SHORT, alone=len(job.engine.cylinders) == 1, first=_first(job)),
         panel=panel,
-        rungs=drawn if numbers else tuple(r.hidden() for r in drawn),
+        point_rows=drawn if numbers else tuple(r.hidden() for r in drawn),
         ladder_shown=isinstance(panel, Microphone) or lines >= TALL,
         numbers_shown=numbers,
         large=_large(walk, step, now),
@@ -146,26 +146,26 @@ def step_now(walk: Walked, now: Now) -> Step:
 
 
 def _keys(record: RoundRecord, step: Step, now: Now, panel: Panel, *, numbers: bool) -> frozenset[str]:
-    asks = isinstance(panel, Figures | Answers)
+    question_open = isinstance(panel, Figures | Answers)
     clips, free = record.live_clips(now.plan[0].point if now.plan else None), not now.busy
-    go = "there" if now.way and now.mark is None else step.kind if free and not asks else ""
+    go = "there" if now.way and now.mark is None else step.kind if free and not question_open else ""
     offered = {
         f"go('{go}')": go in GO and not (now.judging and go == "verdict"),
         "back": free,
         "stop": not free,
-        "take_back": bool(clips) and not now.asked and free and not asks,
+        "take_back": bool(clips) and not now.asked and free and not question_open,
         "skip": free and not now.asked and step.kind in SKIPPABLE,
-        "aim": free and isinstance(panel, Microphone) and step.kind in ("clip", "done"),
-        "evidence": numbers and bool(record.live_clips()) and free and not asks,
-        "verdict": record.verdict is not None and free and not asks,
-        "cautions": free and not asks,
-        "microphone": free and not asks,
-        "bring_in": free and not asks,
-        "times": free and not asks,
-        "note": free and not asks,
-        "other_way": free and not asks,
+        "other_point": free and isinstance(panel, Microphone) and step.kind in ("clip", "done"),
+        "evidence": numbers and bool(record.live_clips()) and free and not question_open,
+        "verdict": record.verdict is not None and free and not question_open,
+        "cautions": free and not question_open,
+        "microphone": free and not question_open,
+        "bring_in": free and not question_open,
+        "times": free and not question_open,
+        "note": free and not question_open,
+        "other_way": free and not question_open,
     }
-    ways = {f"way('{way.id}')" for way in KEYED if free and not asks and way.offered(step)}
+    ways = {f"way('{way.id}')" for way in KEYED if free and not question_open and way.offered(step)}
     return frozenset(ways | {action for action, does in offered.items() if does})
 
 

@@ -1,4 +1,4 @@
-"""From the job to the rungs of the ladder: what became of each clip, and what each point says."""
+"""From the job to the ladder's rows, one a point: what became of each clip, and what each point says."""
 
 from dataclasses import replace
 
@@ -6,7 +6,7 @@ from listen.jobs.job import ClipRecord, RoundRecord
 from listen.jobs.walk import SWITCHED
 from listen.judge.result import PointResult
 from listen.trade.points import Point
-from tui.widgets.ladder import Mark, Rung, Standing
+from tui.widgets.ladder import Mark, PointRow, Standing
 
 WALKS = ("quiet", "air", "closing")
 
@@ -16,32 +16,32 @@ def short_words(point: Point) -> str:
     return point.id.replace("-", " ")
 
 
-def rungs(
+def point_rows(
     points: tuple[Point, ...], record: RoundRecord, live: dict[tuple[str, str], Mark], excess: dict[str, float | None]
-) -> tuple[Rung, ...]:
-    """Rungs of a round: ``live`` marks override, ``excess`` is what the clip check found before there is a verdict."""
+) -> tuple[PointRow, ...]:
+    """Rows of a round: ``live`` marks override, ``excess`` is what the clip check found before there is a verdict."""
     results = {r.point: r for r in record.verdict.result.points} if record.verdict and not record.stale else {}
-    return tuple(_rung(p, record, live, results.get(p.id), excess.get(p.id)) for p in points)
+    return tuple(_point_row(p, record, live, results.get(p.id), excess.get(p.id)) for p in points)
 
 
-def _rung(
+def _point_row(
     p: Point,
     record: RoundRecord,
     live: dict[tuple[str, str], Mark],
     result: PointResult | None,
     excess: float | None,
-) -> Rung:
+) -> PointRow:
     marks = tuple(live.get((p.id, w)) or _mark(p.id, w, record) for w in WALKS)
-    rung = Rung(p.id, p.words, short_words(p), marks)
+    row = PointRow(p.id, p.words, short_words(p), marks)
     if (skip := record.skip(p.id, "air") or record.skip(p.id, "quiet")) is not None:
-        return replace(rung, standing=Standing.SKIPPED, note=skip.reason)
+        return replace(row, standing=Standing.SKIPPED, note=skip.reason)
     if result is not None:
-        return judged(rung, result)
+        return judged(row, result)
     if excess is not None and (record.live_clips(p.id, "air") or record.live_clips(p.id, SWITCHED)):
-        return replace(rung, standing=Standing.SO_FAR, excess_db=excess)
+        return replace(row, standing=Standing.SO_FAR, excess_db=excess)
     if again := _refused(p.id, record):
-        return replace(rung, standing=Standing.AGAIN, note=again)
-    return rung
+        return replace(row, standing=Standing.AGAIN, note=again)
+    return row
 
 
 def _mark(point: str, walk: str, record: RoundRecord) -> Mark:
@@ -61,8 +61,8 @@ def _refused(point: str, record: RoundRecord) -> str:
     return ""
 
 
-def judged(rung: Rung, result: PointResult) -> Rung:
-    """A rung with what the judge found there."""
+def judged(row: PointRow, result: PointResult) -> PointRow:
+    """A row with what the judge found there."""
     low, high = result.excess_ci95_db or (None, None)
     rejected = next((f for f in result.flags if f.reject), None)
     if result.excess_db is None:
@@ -74,7 +74,7 @@ def judged(rung: Rung, result: PointResult) -> Rung:
     else:
         standing, note = Standing.NOTHING, ""
     return replace(
-        rung,
+        row,
         standing=standing,
         note=note,
         excess_db=result.excess_db,

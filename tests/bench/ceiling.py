@@ -17,9 +17,8 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.bench.accuracy.forecast import ALL_PATHS
 from listen.bench.accuracy.measured import WorldRound, drawn
-from listen.bench.accuracy.scores import augrc
+from listen.bench.accuracy.scores import ALL_PATHS, augrc
 from listen.bench.accuracy.workers import spread
 from listen.lab.simulator.scene import PointSpec, RoundSpec
 from listen.trade.points import Kind, point

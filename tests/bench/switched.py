@@ -14,10 +14,8 @@ import numpy as np
 
 from listen.bench.accuracy.cover import some_hiss
 from listen.bench.accuracy.detection import crossing
-from listen.bench.accuracy.drifting import POINTS, heard, point_takes
-from listen.bench.accuracy.limits_table import alarm_line
-from listen.bench.accuracy.pool import Pool, make_pool, picked, scaled
-from listen.bench.accuracy.table import bounded
+from listen.bench.accuracy.pool import POINTS, Pool, heard, make_pool, picked, point_takes, scaled
+from listen.bench.accuracy.table import alarm_line, bounded
 from listen.bench.accuracy.workers import pieces, spread
 from listen.rate import Rate, exact_rate
 from listen.signal.bands import BANDWIDTH_HZ

@@ -9,9 +9,18 @@ import pytest
 
 from listen.bench.accuracy.cover import cover, true_excess_db
 from listen.bench.accuracy.detection import Depth, Detection, crossing, detection, limit_db
-from listen.bench.accuracy.drifting import drawn_round, drift_gain
-from listen.bench.accuracy.limits_table import cover_table, detection_table
-from listen.bench.accuracy.pool import RATE_HZ, SHAPES, expected_bands, make_pool, noise, reduce, scaled
+from listen.bench.accuracy.pool import (
+    RATE_HZ,
+    SHAPES,
+    drawn_round,
+    drift_gain,
+    expected_bands,
+    make_pool,
+    noise,
+    reduce,
+    scaled,
+)
+from listen.bench.accuracy.table import cover_table, detection_table
 from listen.bench.accuracy.workers import pieces
 from listen.cli.main import main
 from listen.rate import exact_rate

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from listen.bench.accuracy.peer_fit import Case, fit
-from listen.bench.accuracy.peers import PEERS, a_weighting, features, numbers
+from listen.bench.accuracy.peers import PEERS, Case, a_weighting, features, fit, numbers
 from listen.signal.clip import Clip
 from listen.trade.points import Kind
 

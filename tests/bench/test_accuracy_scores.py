@@ -5,9 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from listen.bench.accuracy.bars import COMPARED, not_beaten
-from listen.bench.accuracy.forecast import ALL_PATHS, Forecast, earned
-from listen.bench.accuracy.scores import augrc, ece, ece_floor, score
+from listen.bench.accuracy.scores import ALL_PATHS, COMPARED, Forecast, augrc, earned, ece, ece_floor, not_beaten, score
 
 
 def forecast(truth: set[str], involved: dict[str, float]) -> Forecast:

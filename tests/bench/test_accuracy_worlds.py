@@ -9,16 +9,15 @@ import numpy as np
 import pytest
 
 from listen.bench.accuracy import measured as measured_module
-from listen.bench.accuracy.bars import ROUND_BARS
-from listen.bench.accuracy.forecast import Forecast
 from listen.bench.accuracy.measured import WorldRound, drawn, hissway, measured
+from listen.bench.accuracy.scores import ROUND_BARS, Forecast
 from listen.bench.accuracy.worlds import scored, worlds_table
 from listen.cli.main import main
 from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import RoundSpec
-from listen.lab.simulator.worlds import WORLDS, flow, mouth
-from listen.lab.simulator.worlds.holes import flow_l_s, loss_percent
-from listen.lab.simulator.worlds.room import heard_db
+from listen.lab.simulator.worlds import WORLDS
+from listen.lab.simulator.worlds.carrying import heard_db
+from listen.lab.simulator.worlds.readings import flow_l_s, loss_percent
 from listen.lab.simulator.worlds.world import World
 from listen.trade.points import Kind
 from tests.bench.leave_one_out import leave_one_out
@@ -81,8 +80,8 @@ def test_in_flow_ten_times_the_air_is_10_db_louder_and_in_mouth_no_louder() -> N
         drawn_levels = [world.strength(rng) for _ in range(400)]
         return float(np.mean([s("intake-valve", 1.0, 1.0) - s("intake-valve", 1.0, 0.1) for s in drawn_levels]))
 
-    assert step(flow.WORLD) == pytest.approx(10.0, abs=1.0)
-    assert step(mouth.WORLD) == pytest.approx(0.0, abs=2.0)
+    assert step(WORLDS["flow"]) == pytest.approx(10.0, abs=1.0)
+    assert step(WORLDS["mouth"]) == pytest.approx(0.0, abs=2.0)
 
 
 def test_drift_is_one_for_all_points_and_large_in_the_restless_world() -> None:

@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 from listen.bench.speed import Speed, Timing, _memory_over, resident_mb, table
-from listen.bench.speed.archive import make_archive, sound_files
-from listen.bench.speed.contenders import CONTENDERS
+from listen.bench.speed.contenders import CONTENDERS, make_archive, sound_files
 
 
 @pytest.fixture(scope="module")

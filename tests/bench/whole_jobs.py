@@ -10,9 +10,8 @@ from statistics import median
 import msgspec
 import numpy as np
 
-from listen.bench.accuracy.forecast import Forecast
 from listen.bench.accuracy.measured import Measured, forecast, measure_spec
-from listen.bench.accuracy.scores import Scores, score
+from listen.bench.accuracy.scores import Forecast, Scores, score
 from listen.bench.accuracy.workers import spread
 from listen.lab.simulator.scene import RoundSpec
 from listen.rate import Rate

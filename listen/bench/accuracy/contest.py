@@ -5,11 +5,9 @@ from pathlib import Path
 
 import msgspec
 
-from listen.bench.accuracy.forecast import SOUND, Forecast
-from listen.bench.accuracy.peer_fit import Case, fit
-from listen.bench.accuracy.peers import PEERS
+from listen.bench.accuracy.peers import PEERS, Case, fit
 from listen.bench.accuracy.rounds import Job, Judged, judge_drawn, judge_folder, labelled
-from listen.bench.accuracy.scores import Scores, score
+from listen.bench.accuracy.scores import SOUND, Forecast, Scores, score
 from listen.bench.accuracy.workers import spread
 from listen.rate import Rate, counted
 

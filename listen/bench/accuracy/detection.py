@@ -7,8 +7,7 @@ Symbols: B bandwidth, T seconds of each clip, s = sqrt(2 / (B T)) the relative s
 import msgspec
 import numpy as np
 
-from listen.bench.accuracy.drifting import drifting_false_alarms
-from listen.bench.accuracy.pool import SECONDS, SHAPES, Pool, make_pool, picked, scaled
+from listen.bench.accuracy.pool import SECONDS, SHAPES, Pool, drifting_false_alarms, make_pool, picked, scaled
 from listen.bench.accuracy.workers import pieces, spread
 from listen.rate import Rate, exact_rate
 from listen.signal.bands import BANDWIDTH_HZ

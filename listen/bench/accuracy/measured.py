@@ -11,7 +11,7 @@ import msgspec
 import numpy as np
 
 import listen
-from listen.bench.accuracy.forecast import Forecast
+from listen.bench.accuracy.scores import Forecast
 from listen.bench.accuracy.workers import spread
 from listen.judge.result import RoundResult
 from listen.lab.simulator.scene import RoundSpec

@@ -8,13 +8,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from listen.bench.accuracy.contest import Contest
-from listen.bench.accuracy.plot_limits import cover_panel, detection_panel
+from listen.bench.accuracy.cover import Cover
+from listen.bench.accuracy.detection import DETECTED, Detection
+from listen.bench.accuracy.scores import COVERAGE_BAR, DEPTH_BAR_DB
 from listen.errors import ReportError
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from listen.bench.accuracy.sections import Accuracy
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
 
 PANEL_IN = (5.2, 3.6)
 HASH_SALT = "hissway-accuracy"
@@ -87,3 +93,35 @@ def _peers(ax: Axes, contest: Contest) -> None:
     ax.axhline(97, color="0.7", linewidth=0.8)
     ax.axvline(85, color="0.7", linewidth=0.8)
     ax.set(xlabel="rounds answered, %", ylabel="right of answered, %", title="bars: grey lines", xlim=(0, 130))
+
+
+MARKS = ("o", "s", "^")
+
+
+def detection_panel(ax: Axes, found: Detection) -> None:
+    """Share detected over hiss level, with the limit and its bar."""
+    for d, mark in zip(found.depths, MARKS, strict=False):
+        levels, shares = zip(*d.by_level, strict=True)
+        ax.plot(levels, shares, marker=mark, label=f"{d.background} noise")
+    limit = found.depths[0].limit_db
+    ax.axvspan(limit, limit + DEPTH_BAR_DB, color="0.9", label=f"limit and {DEPTH_BAR_DB:g} dB above")
+    ax.axhline(DETECTED, color="0.6", linewidth=0.8)
+    ax.set(xlabel="hiss over background, dB", ylabel="share detected", title="detection at one false alarm in 1000")
+    ax.legend(loc="lower right")
+
+
+def cover_panel(ax: Axes, rows: tuple[Cover, ...]) -> None:
+    """Share of 95 % intervals that hold the truth, by shop."""
+    ax.axvspan(100 * COVERAGE_BAR[0], 100 * COVERAGE_BAR[1], color="0.9")
+    for dy, mark, name in ((-0.15, "o", "silent"), (0.15, "s", "hissing")):
+        rates = [c.silent if name == "silent" else c.hissing for c in rows]
+        for y, r in enumerate(rates):
+            if r.value is not None:
+                x = 100 * r.value
+                bounds = [[x - 100 * r.low95], [100 * r.high95 - x]]
+                ax.errorbar(
+                    x, y + dy, xerr=bounds, marker=mark, capsize=2, color="black", label="" if y else f"{name} points"
+                )
+    ax.set_yticks(range(len(rows)), [c.shop for c in rows])
+    ax.set(xlabel="intervals that hold the truth, %", title="cover of the 95 % intervals (bar: grey)")
+    ax.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncols=2)

@@ -7,9 +7,9 @@ from pathlib import Path
 import msgspec
 import numpy as np
 
-from listen.bench.accuracy.forecast import Forecast
 from listen.bench.accuracy.measured import forecast
-from listen.bench.accuracy.peer_fit import Case
+from listen.bench.accuracy.peers import Case
+from listen.bench.accuracy.scores import Forecast
 from listen.errors import RoundError
 from listen.rounds.model import Facts
 from listen.signal.clip import Clip

@@ -4,14 +4,70 @@ Symbols: n rounds, p shared probabilities, y truth (a pair's mass shared equally
 involved, r in {0, 1} whether it is.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
 
 import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.bench.accuracy.forecast import ALL_PATHS, SOUND, Forecast
+from listen.judge.hypotheses import LEAKS
+from listen.judge.verdict import NAME_AT
 from listen.rate import Rate, counted
+from listen.trade.points import PathId
+
+SOUND = str(PathId.NONE)
+LEAK_PATHS = frozenset(map(str, LEAKS))
+"""What counts as a call on a sound cylinder; "fitting" and "set-up" send nobody for spanners."""
+ALL_PATHS = tuple(map(str, PathId))
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """What one contender says of one round."""
+
+    truth: frozenset[str]
+    """Paths truly at work; ``none`` alone for a sound cylinder."""
+    share: Mapping[str, float]
+    """Probability that each path is what is wrong, a pair's mass shared; sums to 1."""
+    involved: Mapping[str, float]
+    """Probability that each path is at work at all."""
+    named: tuple[str, ...]
+    """Paths named; empty: cannot tell."""
+    background: str
+    """Shop or recording."""
+    stated: float = 0.0
+    """Odds stated with the names."""
+    helped: bool = False
+    """Whether a sound cylinder's clips and a loss reading were there."""
+
+    @property
+    def right(self) -> bool:
+        """Whether every path named is truly there."""
+        return bool(self.named) and set(self.named) <= self.truth
+
+    @property
+    def called_leak(self) -> bool:
+        """Whether an escape path was named."""
+        return any(p in LEAK_PATHS for p in self.named)
+
+    @property
+    def top(self) -> tuple[float, bool]:
+        """Odds of the path most likely involved, and whether it is."""
+        path = max(ALL_PATHS, key=lambda p: self.involved.get(p, 0.0))
+        return self.involved.get(path, 0.0), path in self.truth
+
+    @property
+    def truth_label(self) -> str:
+        """Row of the break-down this round belongs to."""
+        return "pair" if len(self.truth) > 1 else next(iter(self.truth))
+
+
+def earned(involved: Mapping[str, float]) -> tuple[str, ...]:
+    """Paths whose odds of being involved have earned their name."""
+    return tuple(p for p in ALL_PATHS if involved.get(p, 0.0) >= NAME_AT)
+
 
 ECE_BINS = 10
 ECE_SIMULATIONS = 400
@@ -110,3 +166,57 @@ def ece_floor(confidence: NDArray[np.float64]) -> float:
     rng = np.random.default_rng(ECE_SEED)
     drawn = rng.random((ECE_SIMULATIONS, confidence.size)) < confidence
     return ece(confidence, drawn.astype(np.float64))
+
+
+class Bar(NamedTuple):
+    """One bar on a contender's scores."""
+
+    name: str
+    limit: str
+    figure: Callable[[Scores], float | None]
+    passes: Callable[[Scores, float], bool]
+
+
+ROUND_BARS = (
+    Bar("right of named", ">= 97 %", lambda s: s.right.value, lambda s, v: v >= 0.97),
+    Bar("right at 95 %+", ">= 95 %", lambda s: s.sure.value, lambda s, v: v >= 0.95),
+    Bar("false calls", "<= 2 %", lambda s: s.false_calls.value, lambda s, v: v <= 0.02),
+    Bar("named", ">= 75 %", lambda s: s.coverage.value, lambda s, v: v >= 0.75),
+    Bar("named with help", ">= 85 %", lambda s: s.helped.value, lambda s, v: v >= 0.85),
+    Bar("Brier", "<= 0.15", lambda s: s.brier, lambda s, v: v <= 0.15),
+    Bar("log loss", "<= 0.40", lambda s: s.log_loss, lambda s, v: v <= 0.40),
+    Bar("ECE", "<= 1.5 x floor", lambda s: s.ece, lambda s, v: v <= 1.5 * s.ece_floor),
+)
+"""Held in every world by itself."""
+COMPARED: tuple[tuple[str, int, Callable[[Scores], float | None]], ...] = (
+    ("right of answered", 1, lambda s: s.right.value),
+    ("coverage", 1, lambda s: s.coverage.value),
+    ("false calls", -1, lambda s: s.false_calls.value),
+    ("AUGRC", -1, lambda s: s.augrc),
+    ("Brier", -1, lambda s: s.brier),
+    ("log loss", -1, lambda s: s.log_loss),
+    ("ECE", -1, lambda s: s.ece),
+)
+"""Scores on which our method should be better than every peer; 1 where more is better, -1 where less is."""
+DEPTH_BAR_DB = 1.0
+"""Detection depth may lie this far above the limit."""
+FALSE_ALARM_FACTOR = 2.0
+"""Measured false alarm within this factor of the stated one, either way."""
+COVERAGE_BAR = (0.93, 0.97)
+"""Share of 95 % intervals that hold the truth."""
+
+
+def not_beaten(ours: Scores, peer: Scores) -> tuple[str, ...]:
+    """Scores on which the peer is as good as ours or better."""
+    out = []
+    for name, sign, figure in COMPARED:
+        a, b = figure(ours), figure(peer)
+        if a is not None and b is not None and sign * b >= sign * a:
+            out.append(name)
+    return tuple(out)
+
+
+def standing(bar: Bar, scores: Scores) -> str:
+    """``met`` or ``missed``; ``no rounds`` where there is no figure."""
+    value = bar.figure(scores)
+    return "no rounds" if value is None else "met" if bar.passes(scores, value) else "MISSED"

@@ -9,8 +9,7 @@ import msgspec
 from listen.bench.accuracy.contest import Contest, contest_archive, contest_drawn
 from listen.bench.accuracy.cover import Cover, cover
 from listen.bench.accuracy.detection import Detection, detection
-from listen.bench.accuracy.limits_table import cover_table, detection_table
-from listen.bench.accuracy.table import contest_table
+from listen.bench.accuracy.table import contest_table, cover_table, detection_table
 from listen.bench.accuracy.worlds import WorldScores, worlds, worlds_table
 from listen.errors import UsageError
 from listen.lab.simulator.leaks import recorded_leaks

@@ -5,11 +5,9 @@ from pathlib import Path
 
 import msgspec
 
-from listen.bench.accuracy.bars import ROUND_BARS, Bar, standing
 from listen.bench.accuracy.contest import Part, parts
-from listen.bench.accuracy.forecast import Forecast
 from listen.bench.accuracy.measured import judge_world
-from listen.bench.accuracy.scores import Scores, score
+from listen.bench.accuracy.scores import ROUND_BARS, Bar, Forecast, Scores, score, standing
 from listen.rate import Rate
 
 

@@ -70,8 +70,7 @@ def run(args: argparse.Namespace) -> int:
 
 def measure(root: Path, rounds: int, passes: int, workers: int, seed: int) -> Speed:
     """Time everything on a fresh archive under ``root``."""
-    from listen.bench.speed.archive import make_archive, sound_files
-    from listen.bench.speed.contenders import CONTENDERS
+    from listen.bench.speed.contenders import CONTENDERS, make_archive, sound_files
 
     folders = make_archive(root, rounds, seed)
     with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as alone:

@@ -44,6 +44,3 @@ class AboutShop:
             found.append(draw(rng, population, sound_clips=sound, wishes=wishes, name=f"{name}-{n}"))
         shared = {"population": self.name, "background": background, "microphone": first.microphone}
         return tuple(msgspec.structs.replace(spec, **shared) for spec in found)
-
-
-WORLD = AboutShop()

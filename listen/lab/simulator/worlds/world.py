@@ -16,13 +16,11 @@ from listen.lab.simulator.curves import Curve, add, curve
 from listen.lab.simulator.scene import Background, Bubbles, Hiss, Microphone, PointSpec, RoundSpec
 from listen.lab.simulator.shops import SHOPS, one_machine, shop
 from listen.lab.simulator.truth import Cause, Truth
-from listen.lab.simulator.worlds.carrying import Carry
-from listen.lab.simulator.worlds.common import Common
-from listen.lab.simulator.worlds.holes import flow_l_s, together
-from listen.lab.simulator.worlds.layout import Layout, Rates, firing_order, layout, wrong
+from listen.lab.simulator.worlds.carrying import Ways
+from listen.lab.simulator.worlds.layout import Common, Layout, Rates, firing_order, layout, wrong
 from listen.lab.simulator.worlds.mishaps import befall
-from listen.lab.simulator.worlds.readings import Notes, Tester, readings
-from listen.lab.simulator.worlds.sounds import Sound, duct, ripple, usual
+from listen.lab.simulator.worlds.readings import Notes, Tester, flow_l_s, readings, together
+from listen.lab.simulator.worlds.sounds import Sound, duct, plain, ripple, usual
 from listen.lab.simulator.worlds.walking import Restless, steps, walk
 from listen.trade.points import PathId
 
@@ -81,8 +79,8 @@ class World:
     differs: str
     """In one sentence, what is different here."""
     strength: Callable[[np.random.Generator], Strength]
-    carry: Callable[[np.random.Generator, Layout], Carry]
-    microphone: Callable[[np.random.Generator], Microphone]
+    ways: Ways
+    microphone: Callable[[np.random.Generator], Microphone] = plain
     about: Literal["background", "full-scale"] = "full-scale"
     rates: Rates = field(default_factory=lambda: RATES)
     holes_mm: Mapping[str, tuple[float, float]] = field(default_factory=lambda: HOLES_MM)
@@ -193,7 +191,7 @@ class World:
         """What is heard with air in the cylinder under test and in the sound one, by point; each source's level."""
         once = engine.common.once
         strength = once("strength", lambda: self.strength(rng))
-        carry = self.carry(rng, engine)
+        carry = self.ways.of(rng, engine)
         ducts = {p: once(("duct", p), partial(duct, rng, p)) for p in engine.points}
         combs = {p: once(("comb", p), partial(self.comb, rng, p)) for p in engine.points}
         air: dict[str, list[Hiss]] = {p: [] for p in engine.points}

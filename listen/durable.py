@@ -26,11 +26,7 @@ def whole_file(path: Path, *, sync: bool = True) -> Iterator[BinaryIO]:
     Where anything goes wrong inside, nothing is left behind and ``path`` is as it was. With ``sync``, content and
     name are on the disk when the block is left.
 
-    Raises
-    ------
-    OSError
-        The disk is full, or the folder cannot be written.
-    """
+    Raises OSError: the disk is full, or the folder cannot be written."""
     passing = path.with_name(f".hissway-{secrets.token_hex(8)}.tmp")
     try:
         with os.fdopen(new_file(passing, read_too=True), "wb+") as file:
@@ -105,11 +101,7 @@ def age_s(path: Path) -> float:
 def read_file(path: Path, most_bytes: int) -> bytes:
     """What a file holds, at most ``most_bytes``; a pipe or device under that name is not waited for.
 
-    Raises
-    ------
-    OSError
-        Not there, not readable, no file (``EINVAL``), or larger (``EFBIG``).
-    """
+    Raises OSError: not there, not readable, no file (``EINVAL``), or larger (``EFBIG``)."""
     fd = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     with os.fdopen(fd, "rb") as file:
         found = os.fstat(fd)

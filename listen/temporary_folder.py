@@ -28,11 +28,7 @@ def temporary_folder(prefix: str, root: Path | None = None) -> Iterator[Path]:
     ``prefix`` begins its name, and the names of those that killed programs left; without a ``root`` it lies among the
     system's passing files.
 
-    Raises
-    ------
-    OSError
-        The folder cannot be made.
-    """
+    Raises OSError: the folder cannot be made."""
     root = root or Path(tempfile.gettempdir())
     _sweep(prefix, root)
     folder, lock = _own_folder(prefix, root)

@@ -32,13 +32,7 @@ moves."""
 
 @cache
 def cue(name: str) -> Clip:
-    """The tones called ``ready``, ``kept``, ``again`` or ``done``.
-
-    Raises
-    ------
-    AudioError
-        No such cue.
-    """
+    """The tones called ``ready``, ``kept``, ``again`` or ``done``. Raises AudioError: no such cue."""
     if name not in NOTES_HZ:
         raise AudioError(f"no cue {name!r}; known: {' '.join(NOTES_HZ)}")
     gap = np.zeros(round(GAP_S * RATE_HZ), np.float32)

@@ -44,11 +44,7 @@ def outputs() -> tuple[Device, ...]:
 def find_input(spec: str | int | None = None) -> Device:
     """The input meant by ``spec``: None for the default, a number, or (part of) a name in any case.
 
-    Raises
-    ------
-    DeviceNotFound
-        None such, or several; the message lists what there is.
-    """
+    Raises DeviceNotFound: none such, or several; the message lists what there is."""
     return _found(inputs(), spec, "microphone", "input")
 
 

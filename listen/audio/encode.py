@@ -22,11 +22,7 @@ def mp3_bytes(clip: Clip, *, gain_db: float = 0.0) -> bytes:
     MP3 plays in every browser, those of old telephones included. It changes what the ear cannot hear; it is for
     listening, never for measuring.
 
-    Raises
-    ------
-    ClipError
-        The clip cannot be held by the form, or this libsndfile cannot write it.
-    """
+    Raises ClipError: the clip cannot be held by the form, or this libsndfile cannot write it."""
     import soundfile
 
     out = io.BytesIO()

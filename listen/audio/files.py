@@ -55,13 +55,7 @@ class SoundInfo:
 
 
 def sound_info(path: Path) -> SoundInfo:
-    """Particulars of a sound file without decoding it.
-
-    Raises
-    ------
-    ClipError
-        Not a readable sound file.
-    """
+    """Particulars of a sound file without decoding it. Raises ClipError: not a readable sound file."""
     if path.suffix.lower() in PHONE_SUFFIXES:
         _check_file(path)
         return SoundInfo(*phone_form(path))

@@ -62,13 +62,8 @@ _portaudio_thread = _PortAudioThread()
 def portaudio() -> Any:
     """The ``sounddevice`` module.
 
-    Raises
-    ------
-    NoPortAudio
-        The PortAudio library is not installed, or cannot be loaded.
-    AudioError
-        PortAudio does not start, or a call into it never came back; no new stream can be had in this process.
-    """
+    Raises NoPortAudio: the PortAudio library is not installed, or cannot be loaded. AudioError: PortAudio does not
+    start, or a call into it never came back; no new stream can be had in this process."""
     if _portaudio_thread.loaded and not _portaudio_thread.stuck:
         return sys.modules["sounddevice"]
     try:
@@ -107,15 +102,9 @@ def _failed(how: str, error: Exception) -> AudioError:
 def call_portaudio(work: Callable[[], _T], what: str, limit_s: float = ANSWER_S) -> _T:
     """Run ``work`` in the thread that talks to PortAudio and give it ``limit_s`` from when its turn comes.
 
-    Raises
-    ------
-    AudioError
-        It did not come back; from now on all calls are refused, and leaving the program does not wait for it.
-    NoPortAudio
-        The library lacks a function that was called: an old one, or another under its name.
-    Exception
-        Whatever else ``work`` raises.
-    """
+    Raises AudioError: it did not come back; from now on all calls are refused, and leaving the program does not wait
+    for it. NoPortAudio: the library lacks a function that was called: an old one, or another under its name.
+    Exception: whatever else ``work`` raises."""
     call = _portaudio_thread.hand_in(work)
     while not wait([call], _LOOK_S).done:
         if not call.running():

@@ -63,11 +63,7 @@ class LongClip:
 def read_sound(path: Path, *, channel: int = 0, held: bool = True) -> Clip | LongClip:
     """A clip in memory, or with ``held`` false one that stays in its file. What is wrong with it is told either way.
 
-    Raises
-    ------
-    ClipError
-        As :func:`listen.audio.files.read_clip`.
-    """
+    Raises ClipError: as :func:`listen.audio.files.read_clip`."""
     if held:
         return read_clip(path, channel=channel)
     start = read_clip(path, channel=channel, seconds=min(1.0, _length_s(path)))  # its form, its rate, its particulars

@@ -56,13 +56,8 @@ def record_all(
 ) -> tuple[Recording | None, ...]:
     """Record into a part for each channel (None: not recorded); None in place of one not recorded or that died.
 
-    Raises
-    ------
-    DeviceLost
-        The whole input went away, or every channel died; what had arrived is kept in the parts.
-    AudioError
-        A part cannot be written.
-    """
+    Raises DeviceLost: the whole input went away, or every channel died; what had arrived is kept in the parts.
+    AudioError: a part cannot be written."""
     with take, written("the take"), ExitStack() as stack:
         channels = [
             _Channel(n, part, stack.enter_context(PartWriter(part, take.header)), told)

@@ -66,15 +66,8 @@ class Microphone:
     def open(self) -> None:
         """Open the stream and wait for its first block; a stream that is open in good order is kept.
 
-        Raises
-        ------
-        NoPortAudio, DeviceNotFound
-            From looking the device up.
-        DeviceLost
-            It opens but sends nothing.
-        AudioError
-            It cannot be opened.
-        """
+        Raises NoPortAudio, DeviceNotFound: from looking the device up. DeviceLost: it opens but sends nothing.
+        AudioError: it cannot be opened."""
         if self._stream is not None and self.trouble() is None:
             return
         self.close()

@@ -143,11 +143,7 @@ def read_part(path: Path) -> Clip:
 
     After a crash a torn last sample, samples that are not finite and a zero-filled tail (left by a power cut) are cut.
 
-    Raises
-    ------
-    ClipError
-        Not a part, or no sound in it yet.
-    """
+    Raises ClipError: not a part, or no sound in it yet."""
     try:
         data = read_file(path, MOST_BYTES)
         header = msgspec.json.decode(data[:HEADER_BYTES], type=PartHeader)
@@ -170,13 +166,8 @@ def read_part(path: Path) -> Clip:
 def finish(part: Path, to: Path) -> Clip:
     """Turn a part into a FLAC or WAV file and return its clip; the part goes once the file is on the disk, if it can.
 
-    Raises
-    ------
-    ClipError
-        As :func:`read_part` and :func:`listen.audio.write.write_clip`; the part stays.
-    OSError
-        The disk is full or the folder cannot be written; the part stays.
-    """
+    Raises ClipError: as :func:`read_part` and :func:`listen.audio.write.write_clip`; the part stays. OSError: the
+    disk is full or the folder cannot be written; the part stays."""
     clip = dataclasses.replace(read_part(part), name=to.name)
     write_clip(to, clip)
     if remove_if_possible(part):

@@ -27,11 +27,8 @@ LOSSLESS = ("alac", "flac", "pcm")
 def read_phone(path: Path, *, channel: int = 0, start_s: float = 0.0, seconds: float | None = None) -> Clip:
     """One channel of a phone's recording, in blocks as they are decoded.
 
-    Raises
-    ------
-    ClipError
-        PyAV is not installed, no sound in the file, damaged, longer than can be taken, no such channel.
-    """
+    Raises ClipError: pyAV is not installed, no sound in the file, damaged, longer than can be taken, no such
+    channel."""
     with _opened(path) as (container, stream):
         rate_hz, codec = int(stream.rate), str(stream.codec_context.name)
         first = round(start_s * rate_hz)

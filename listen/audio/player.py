@@ -64,13 +64,7 @@ class Player:
     def play(self, clip: Clip, gain_db: float = 0.0) -> None:
         """Start playing ``clip``, in place of any that plays, and return; values beyond full scale are held at it.
 
-        Raises
-        ------
-        NoPortAudio, DeviceNotFound
-            From looking the device up.
-        AudioError
-            The loudspeaker cannot be opened.
-        """
+        Raises NoPortAudio, DeviceNotFound: from looking the device up. AudioError: the loudspeaker cannot be opened."""
         self.stop()
         sd = library.portaudio()
         device = find_output(self._wanted)

@@ -61,13 +61,8 @@ class SoundInput(Protocol):
     def record(self, part: Path, seconds: float, cancel: threading.Event) -> Recording:
         """Write ``seconds`` of sound to the new file ``part`` as it arrives.
 
-        Raises
-        ------
-        DeviceLost
-            The microphone went away, fell silent or stalled; what had arrived is kept in ``part``.
-        AudioError
-            It is not open, or ``part`` cannot be written.
-        """
+        Raises DeviceLost: the microphone went away, fell silent or stalled; what had arrived is kept in ``part``.
+        AudioError: it is not open, or ``part`` cannot be written."""
 
 
 Told = Callable[[int, str], None]

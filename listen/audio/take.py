@@ -65,11 +65,7 @@ class Take:
     def blocks(self, seconds: float) -> Iterator[Block]:
         """Blocks as they arrive, the last one cut, until so many seconds are there or it is cancelled.
 
-        Raises
-        ------
-        DeviceLost
-            The stream went wrong; all that had arrived was given before.
-        """
+        Raises DeviceLost: the stream went wrong; all that had arrived was given before."""
         wanted = round(seconds * self.rate_hz)
         while self.frames < wanted and not self._cancel.is_set():
             block = self._next()

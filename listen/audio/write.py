@@ -33,13 +33,8 @@ def write_clip(path: Path, clip: Clip) -> None:
     (:func:`listen.durable.whole_file`). Samples of up to 24 bits come back exactly; values beyond full scale are held
     at it.
 
-    Raises
-    ------
-    ClipError
-        Unknown suffix, or a rate FLAC cannot hold.
-    OSError
-        The disk is full, the folder cannot be written, or what was written does not read back.
-    """
+    Raises ClipError: unknown suffix, or a rate FLAC cannot hold. OSError: the disk is full, the folder cannot be
+    written, or what was written does not read back."""
     form = FORMS.get(path.suffix.lower())
     if form is None:
         raise ClipError(f"{path.name}: clips are written as .flac or .wav")

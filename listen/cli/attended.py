@@ -25,11 +25,7 @@ FLOOR_DBFS = -90.0
 def attended(source: SoundInput, record: Callable[[threading.Event], T], seconds: float, lead: Lead | None = None) -> T:
     """Record in a worker thread while this one draws the countdown and takes Ctrl-C; ``lead`` leads a switched take.
 
-    Raises
-    ------
-    AudioError
-        As ``record`` raises it.
-    """
+    Raises AudioError: as ``record`` raises it."""
     from listen.signal.live import LiveMeter
 
     meter = LiveMeter(source.rate_hz)  # loads what it needs before the first sample

@@ -10,13 +10,7 @@ ENDINGS = {"html": (".html", ".htm"), "md": (".md",), "json": (".json",), "csv":
 
 
 def form_of(path: Path, forms: Sequence[str]) -> str:
-    """The form that a file's ending names.
-
-    Raises
-    ------
-    UsageError
-        Another ending, or none.
-    """
+    """The form that a file's ending names. Raises UsageError: another ending, or none."""
     for form in forms:
         if path.suffix.lower() in ENDINGS[form]:
             return form
@@ -27,11 +21,7 @@ def form_of(path: Path, forms: Sequence[str]) -> str:
 def check_place(path: Path, form: str) -> None:
     """Nothing but an older file of the same form may be replaced, and no file of a job.
 
-    Raises
-    ------
-    UsageError
-        Something else has that name.
-    """
+    Raises UsageError: something else has that name."""
     from listen.jobs.folder.journal_file import JOURNAL
     from listen.jobs.folder.summary import SUMMARY
 

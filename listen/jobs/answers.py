@@ -93,13 +93,8 @@ def say(job: Job, f: Fact, said: str, cylinder: int | None = None) -> tuple[Payl
 def type_in(job: Job, f: Fact, text: str, cylinder: int | None = None) -> tuple[Payload, ...]:
     """Events that keep a figure or groups as typed; nothing typed takes the answer back.
 
-    Raises
-    ------
-    ReadingError
-        No figure, another unit, or outside the fact's limits.
-    EngineError
-        Groups that are none of this engine's cylinders.
-    """
+    Raises ReadingError: no figure, another unit, or outside the fact's limits. EngineError: groups that are none of
+    this engine's cylinders."""
     text = text.strip()
     if f.answer == "groups":
         return _engine(job, {f.field: () if text.casefold() in ("", NONE) else _groups(f, text)})

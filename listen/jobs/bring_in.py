@@ -28,13 +28,8 @@ def bring_in(opened: OpenJob, round_id: str, place: Path) -> RoundImported:
 
     Quiet clips after the first air clip of their point belong to the closing walk. Gives the event written.
 
-    Raises
-    ------
-    RoundError
-        Nothing there, or nothing that could be taken.
-    JobError
-        The disk refused; clips taken before stay.
-    """
+    Raises RoundError: nothing there, or nothing that could be taken. JobError: the disk refused; clips taken before
+    stay."""
     takes, left_out = _listed(place)
     return _bring(opened, round_id, place, [_Stretch(take) for take in takes], left_out, set())
 
@@ -42,13 +37,7 @@ def bring_in(opened: OpenJob, round_id: str, place: Path) -> RoundImported:
 def bring_named(opened: OpenJob, round_id: str, recordings: Sequence[Recording]) -> RoundImported:
     """Take in recordings that were named in a list, in the order given; what cannot be taken is left out and told.
 
-    Raises
-    ------
-    RoundError
-        None is named, or none could be taken.
-    JobError
-        The disk refused; clips taken before stay.
-    """
+    Raises RoundError: none is named, or none could be taken. JobError: the disk refused; clips taken before stay."""
     named = [
         _Stretch(Take(r.point, r.kind, 1, r.path), r.start_s, r.seconds if r.piece else None)
         for r in recordings

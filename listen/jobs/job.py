@@ -259,13 +259,7 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     """Events folded."""
 
     def round(self, round_id: str) -> RoundRecord:
-        """Look a round up.
-
-        Raises
-        ------
-        KeyError
-            No such round.
-        """
+        """Look a round up. Raises KeyError: no such round."""
         for record in self.rounds:
             if record.id == round_id:
                 return record

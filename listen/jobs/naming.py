@@ -63,11 +63,7 @@ class Found:
 def recordings_in(place: Path) -> Found:
     """List the sound files of a folder, or one file, in order of time; what their names say of them is taken over.
 
-    Raises
-    ------
-    RoundError
-        It cannot be read, or holds no sound files.
-    """
+    Raises RoundError: it cannot be read, or holds no sound files."""
     try:
         files = [place] if place.is_file() else [p for p in place.iterdir() if not p.name.startswith(".")]
     except OSError as e:

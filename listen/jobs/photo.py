@@ -28,11 +28,7 @@ QUALITIES = (82, 70, 58, 45, 30)
 def photo_event(file: Path, *, cylinder: int | None = None, of: str = "", text: str = "") -> PhotoKept:
     """The event that keeps a photo; the file itself is only read.
 
-    Raises
-    ------
-    HisswayError
-        Not there, no picture, or larger than can be read; the sentence says which.
-    """
+    Raises HisswayError: not there, no picture, or larger than can be read; the sentence says which."""
     try:
         if not file.is_file():
             raise HisswayError(f"{file}: no such file; check the name")

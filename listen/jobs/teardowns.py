@@ -150,13 +150,7 @@ def counting(root: Path) -> Counting | None:
 
 
 def let_count(root: Path, findings: Sequence[Torn], by: str) -> Counting:
-    """Let these findings count from now on.
-
-    Raises
-    ------
-    JobError
-        Fewer than ``LEAST``, or the disk refuses.
-    """
+    """Let these findings count from now on. Raises JobError: fewer than ``LEAST``, or the disk refuses."""
     if len(findings) < LEAST:
         raise JobError(f"{len(findings)} teardowns are recorded; from {LEAST} on they can count for the odds")
     made = Counting(findings=tuple(findings), since=utc_now(), by=by)
@@ -169,13 +163,7 @@ def let_count(root: Path, findings: Sequence[Torn], by: str) -> Counting:
 
 
 def count_no_more(root: Path) -> None:
-    """Judge by the tables alone again; what was judged before stays as it was.
-
-    Raises
-    ------
-    JobError
-        The disk refuses.
-    """
+    """Judge by the tables alone again; what was judged before stays as it was. Raises JobError: the disk refuses."""
     if not remove_if_possible(root / FILE):
         raise JobError(f"{root / FILE}: cannot be removed; remove it by hand, until then the teardowns count")
 

@@ -32,13 +32,7 @@ def unit_of(reading: str, job: Job) -> str:
 
 
 def typed(reading: str, text: str, job: Job, cylinder: int | None = None, round_id: str | None = None) -> Typed:
-    """Read one figure.
-
-    Raises
-    ------
-    ReadingError
-        No number, an unknown unit, or a figure that cannot be.
-    """
+    """Read one figure. Raises ReadingError: no number, an unknown unit, or a figure that cannot be."""
     cylinder = None if reading in JOB_WIDE else cylinder
     event, questions = _pressure(reading, text, job, cylinder) if reading in PRESSURES else _bare(reading, text, job)
     sure = tuple(d.id for d in questions)

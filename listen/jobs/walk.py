@@ -167,13 +167,7 @@ class Walked(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def walked(job: Job, round_id: str) -> Walked:
-    """How a round stands.
-
-    Raises
-    ------
-    KeyError
-        No such round.
-    """
+    """How a round stands. Raises KeyError: no such round."""
     record = job.round(round_id)
     points = round_points(job, record)
     made = list(_in_order(job, record, points))

@@ -32,13 +32,7 @@ class Learner(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def create_learner(root: Path, name: str) -> Learner:
-    """Take a learner in.
-
-    Raises
-    ------
-    LabError
-        No name, too long, taken already, or the folder cannot be written.
-    """
+    """Take a learner in. Raises LabError: no name, too long, taken already, or the folder cannot be written."""
     name = " ".join(name.encode("utf-8", "replace").decode().split())  # JSON takes no half characters
     if not name:
         raise LabError("a learner needs a name; a first name or a nickname will do")
@@ -72,13 +66,7 @@ def list_learners(root: Path) -> tuple[Learner, ...]:
 
 
 def find_learner(root: Path, name: str) -> Learner:
-    """A learner by name or identifier.
-
-    Raises
-    ------
-    LabError
-        Nobody of that name; the message lists who is there.
-    """
+    """A learner by name or identifier. Raises LabError: nobody of that name; the message lists who is there."""
     everyone = list_learners(root)
     for learner in everyone:
         if name.casefold() in (learner.name.casefold(), learner.id):
@@ -95,11 +83,7 @@ def learner_dir(root: Path, learner: Learner) -> Path:
 def delete_learner(root: Path, learner: Learner) -> None:
     """Remove a learner and all their sessions and thresholds from this machine.
 
-    Raises
-    ------
-    LabError
-        Something could not be removed.
-    """
+    Raises LabError: something could not be removed."""
     folder = learner_dir(root, learner)
     try:
         shutil.rmtree(folder)
@@ -114,11 +98,7 @@ def delete_learner(root: Path, learner: Learner) -> None:
 def lab_root(option: str | Path | None = None) -> Path:
     """Folder of the lab: the option, else ``HISSWAY_LAB``, else the platform's user data folder.
 
-    Raises
-    ------
-    UsageError
-        As :func:`listen.jobs.folder.home.at_home`.
-    """
+    Raises UsageError: as :func:`listen.jobs.folder.home.at_home`."""
     if chosen := option or os.environ.get("HISSWAY_LAB"):
         return at_home(chosen)
     import platformdirs  # only where nobody chose

@@ -16,11 +16,7 @@ T = TypeVar("T", bound=msgspec.Struct)
 def append(path: Path, record: msgspec.Struct) -> None:
     """Add a record; it and the file's name are on the disk when this returns. A torn end left by a crash is cut first.
 
-    Raises
-    ------
-    LabError
-        The disk is full or the folder cannot be written.
-    """
+    Raises LabError: the disk is full or the folder cannot be written."""
     line = msgspec.json.encode(record) + b"\n"
     try:
         make_folders(path.parent)
@@ -48,11 +44,7 @@ def _cut_torn_end(file: BinaryIO) -> None:
 def read(path: Path, record: type[T], *, skip: int = 0, stop: int | None = None) -> list[T]:
     """Records of a file from the ``skip``-th up to the ``stop``-th; empty where there is none. A torn end is left out.
 
-    Raises
-    ------
-    LabError
-        The file cannot be read, or a line before the last is damaged.
-    """
+    Raises LabError: the file cannot be read, or a line before the last is damaged."""
     try:
         lines = path.read_bytes().split(b"\n")
     except FileNotFoundError:

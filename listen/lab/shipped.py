@@ -16,11 +16,7 @@ LEFT_ROUND = "c3-8e61b2"
 def recordings_dir() -> Path:
     """Folder of the shipped recordings: inside the installed package, or beside it in a checkout.
 
-    Raises
-    ------
-    JobError
-        They are missing from this installation.
-    """
+    Raises JobError: they are missing from this installation."""
     package = Path(__file__).resolve().parents[1]
     for folder in (package / "recordings", package.parent / "recordings"):
         if (folder / DEMO).is_dir():
@@ -31,11 +27,7 @@ def recordings_dir() -> Path:
 def demo_job(to: Path) -> Path:
     """Copy the demo job into ``to`` (a folder of jobs) and return its folder; an older copy there is kept and used.
 
-    Raises
-    ------
-    JobError
-        The recordings are missing, or ``to`` cannot be written.
-    """
+    Raises JobError: the recordings are missing, or ``to`` cannot be written."""
     source = recordings_dir() / DEMO / "job"
     target = to / "demo"
     if target.exists():

@@ -41,13 +41,7 @@ class Wanted:
 
 
 def report_text(folder: Path, wanted: Wanted = Wanted()) -> str:
-    """The report of a job folder (only read) as text.
-
-    Raises
-    ------
-    JobError
-        A folder holds no job, or cannot be read.
-    """
+    """The report of a job folder (only read) as text. Raises JobError: a folder holds no job, or cannot be read."""
     return page_of(read_job(folder), wanted, read_job(wanted.before) if wanted.before else None)
 
 
@@ -107,13 +101,7 @@ def all_jobs(root: Path) -> Iterator[Job]:
 def write_report(folder: Path, path: Path, wanted: Wanted = Wanted()) -> int:
     """Write the report to a file, whole or not at all; gives its size in bytes.
 
-    Raises
-    ------
-    JobError
-        As :func:`report_text`.
-    ReportError
-        The file cannot be written.
-    """
+    Raises JobError: as :func:`report_text`. ReportError: the file cannot be written."""
     if wanted.form == "pdf":
         from listen.report.paper import print_pdf
 
@@ -138,11 +126,7 @@ def show(path: Path) -> bool:
 def write_text(path: Path, text: str) -> int:
     """Write text to a file, whole or not at all; gives its size in bytes.
 
-    Raises
-    ------
-    ReportError
-        The file cannot be written.
-    """
+    Raises ReportError: the file cannot be written."""
     data = text.encode("utf-8")
     try:
         sweep(path.parent, older_s=A_DAY_S)  # what a report that was killed left

@@ -55,11 +55,7 @@ class Origin(msgspec.Struct, frozen=True, kw_only=True):
 def origin_of(page: str, path: Path) -> Origin:
     """What a page says of itself.
 
-    Raises
-    ------
-    ReportError
-        It says nothing: no report of this program, or its mark was taken out.
-    """
+    Raises ReportError: it says nothing: no report of this program, or its mark was taken out."""
     found = _META.search(page)
     try:
         return msgspec.json.decode(unescape(found[1]), type=Origin)  # type: ignore[index]
@@ -85,13 +81,7 @@ def verify_report(
 ) -> Verification:
     """Check a page against its job: that the job holds, that it came from it, and that it says what the job says.
 
-    Raises
-    ------
-    ReportError
-        No page of this program.
-    JobError
-        The job cannot be read.
-    """
+    Raises ReportError: no page of this program. JobError: the job cannot be read."""
     page = read_page(path)
     origin = origin_of(page, path)
     found = verify_job(folder, results=results, against=against)

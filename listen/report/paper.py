@@ -31,11 +31,7 @@ def browser() -> str | None:
 def print_pdf(page: str, path: Path) -> int:
     """Print an HTML page to a PDF file, whole or not at all; gives its size in bytes.
 
-    Raises
-    ------
-    ReportError
-        There is no such browser, it fails, or the file cannot be written.
-    """
+    Raises ReportError: there is no such browser, it fails, or the file cannot be written."""
     found = browser()
     if found is None:
         raise ReportError(

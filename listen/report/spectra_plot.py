@@ -47,11 +47,7 @@ def levels(clip: Clip) -> Line:
 def spectra_svg(quiet: Clip, air: Clip, name: str) -> str:
     """Draw both lines; ``name`` (letters, digits, hyphens) keeps identifiers of several plots apart.
 
-    Raises
-    ------
-    ClipError
-        A clip is too short to have a spectrum.
-    """
+    Raises ClipError: a clip is too short to have a spectrum."""
     import matplotlib
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure

@@ -25,11 +25,8 @@ class Exhaust(msgspec.Struct, frozen=True):
 class Engine(msgspec.Struct, frozen=True, kw_only=True):
     """One engine as described for the job.
 
-    Raises
-    ------
-    EngineError
-        Numbers missing, doubled or out of range; a firing order, head or exhaust naming a cylinder that is not there.
-    """
+    Raises EngineError: numbers missing, doubled or out of range; a firing order, head or exhaust naming a cylinder
+    that is not there."""
 
     name: str
     """Free words for this engine."""

@@ -38,13 +38,7 @@ def layout_rows() -> tuple[Layout, ...]:
 
 
 def layout_row(layout_id: str) -> Layout:
-    """Look a layout up.
-
-    Raises
-    ------
-    EngineError
-        Unknown identifier; the message lists the known ones.
-    """
+    """Look a layout up. Raises EngineError: unknown identifier; the message lists the known ones."""
     for row in layout_rows():
         if row.id == layout_id:
             return row
@@ -64,11 +58,7 @@ def layout(
 
     Use ``msgspec.structs.replace`` for the rarer fields (heads, shared intakes, cooling, ...).
 
-    Raises
-    ------
-    EngineError
-        Unknown layout or numbering, or a firing order that does not fit.
-    """
+    Raises EngineError: unknown layout or numbering, or a firing order that does not fit."""
     row = layout_row(layout_id)
     ways = {way.id: way for way in row.numbering}
     if numbering is not None and numbering not in ways:

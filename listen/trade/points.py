@@ -112,13 +112,7 @@ def point_rows() -> tuple[PointRow, ...]:
 
 @cache
 def point(point_id: str) -> Point:
-    """Look a point up by its identifier.
-
-    Raises
-    ------
-    RoundError
-        Unknown name; the message lists the known ones.
-    """
+    """Look a point up by its identifier. Raises RoundError: unknown name; the message lists the known ones."""
     for row in point_rows():
         if row.numbered:
             if m := re.fullmatch(re.escape(row.id) + r"-([1-9]\d?)", point_id):

@@ -60,11 +60,7 @@ def loss_behind(
 
     9 % behind 1.0 mm is about 67 % behind 0.5 mm. Losses of 0 and 100 % stay what they are.
 
-    Raises
-    ------
-    ReadingError
-        As :func:`leak_mm`.
-    """
+    Raises ReadingError: as :func:`leak_mm`."""
     if math.isclose(restrictor_mm, other_mm) or not HELD_PERCENT[0] <= loss_percent <= HELD_PERCENT[1]:
         _check(50.0, restrictor_mm, supply_kpa)
         return loss_percent

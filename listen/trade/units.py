@@ -43,11 +43,7 @@ class Pressure(msgspec.Struct, frozen=True):
 def read_pressure(text: str, unit: Unit = "kPa") -> Pressure:
     """Read an entry such as ``120 psi``, ``8,3 bar`` or ``830`` (then in ``unit``).
 
-    Raises
-    ------
-    ReadingError
-        Not a number with a known unit, or below zero.
-    """
+    Raises ReadingError: not a number with a known unit, or below zero."""
     m = _ENTRY.fullmatch(text)
     spelled = _SPELLED.get(m[2].lower()) if m and m[2] else unit
     if m is None or spelled is None:
@@ -61,13 +57,7 @@ def read_pressure(text: str, unit: Unit = "kPa") -> Pressure:
 
 
 def in_unit(kpa: float, unit: Unit) -> Pressure:
-    """A value in kPa expressed in another unit.
-
-    Raises
-    ------
-    ReadingError
-        Not finite.
-    """
+    """A value in kPa expressed in another unit. Raises ReadingError: not finite."""
     if not math.isfinite(kpa):
         raise ReadingError(f"{kpa} kPa is not a pressure; enter the figure again")
     return Pressure(kpa / KPA_PER[unit], unit)

@@ -28,13 +28,7 @@ HASH_SALT = "hissway-accuracy"
 
 
 def draw_plot(found: Accuracy, file: Path) -> None:
-    """Draw all parts into one file, two panels a contest.
-
-    Raises
-    ------
-    ReportError
-        The file cannot be written.
-    """
+    """Draw all parts into one file, two panels a contest. Raises ReportError: the file cannot be written."""
     import matplotlib
 
     matplotlib.use("Agg")

@@ -65,11 +65,7 @@ def judge_drawn(job: Job) -> Judged:
 def judge_folder(folder: Path) -> Judged:
     """Judge one truth-labelled loose round.
 
-    Raises
-    ------
-    RoundError, ClipError
-        A folder or file that cannot be read or judged.
-    """
+    Raises RoundError, ClipError: a folder or file that cannot be read or judged."""
     from listen.audio.files import read_clip
     from listen.rounds.loose import read_folder
 
@@ -81,13 +77,7 @@ def judge_folder(folder: Path) -> Judged:
 
 
 def read_truth(folder: Path) -> frozenset[str]:
-    """Paths of ``truth.json``.
-
-    Raises
-    ------
-    RoundError
-        Missing, broken, or without paths.
-    """
+    """Paths of ``truth.json``. Raises RoundError: missing, broken, or without paths."""
     file = folder / "truth.json"
     try:
         paths = msgspec.json.decode(file.read_bytes(), type=_Truth).paths
@@ -101,13 +91,7 @@ def read_truth(folder: Path) -> frozenset[str]:
 
 
 def labelled(root: Path) -> list[Path]:
-    """Folders under ``root`` that hold a ``truth.json``, sorted.
-
-    Raises
-    ------
-    RoundError
-        There is none.
-    """
+    """Folders under ``root`` that hold a ``truth.json``, sorted. Raises RoundError: there is none."""
     folders = sorted({f.parent for f in root.rglob("truth.json")})
     if not folders:
         raise RoundError(f"{root}: no truth.json in any folder; give the folder that holds truth-labelled rounds")

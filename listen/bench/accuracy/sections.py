@@ -31,13 +31,8 @@ class Accuracy(msgspec.Struct, frozen=True, kw_only=True):
 def measure(args: argparse.Namespace) -> Accuracy:
     """Run the parts asked for.
 
-    Raises
-    ------
-    UsageError
-        ``--only recorded`` without ``--noise``; ``--leaks`` with a folder that holds none.
-    RoundError, ClipError
-        An archive or recording that cannot be read.
-    """
+    Raises UsageError: ``--only recorded`` without ``--noise``; ``--leaks`` with a folder that holds none.
+    RoundError, ClipError: an archive or recording that cannot be read."""
     if args.only == "recorded" and args.noise is None:
         raise UsageError("--only recorded needs --noise DIR, the folder of background-*.flac")
     if args.leaks is not None and not recorded_leaks(args.leaks, "report"):

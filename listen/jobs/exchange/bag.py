@@ -50,11 +50,7 @@ OF_THE_JOB = ("Source-Organization", "External-Identifier", "Hissway-Head", "His
 def make_bag(folder: Path, job: Job, chain: Chain) -> None:
     """Turn a folder of payload files into a bag, in place.
 
-    Raises
-    ------
-    JobError
-        The library refuses; the message says why.
-    """
+    Raises JobError: the library refuses; the message says why."""
     bagit = _library()
     info = {
         "External-Description": "A cylinder leakage test: journal and clips of one job.",

@@ -43,11 +43,7 @@ def fingerprint(public_key: str) -> str:
 def make_key(path: Path) -> Ed25519PrivateKey:
     """Make a shop key in a new file that only its owner can read; an existing one is never replaced.
 
-    Raises
-    ------
-    JobError
-        A file of that name exists, or it cannot be written.
-    """
+    Raises JobError: a file of that name exists, or it cannot be written."""
     from cryptography.hazmat.primitives import serialization
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
@@ -62,13 +58,7 @@ def make_key(path: Path) -> Ed25519PrivateKey:
 
 
 def load_key(path: Path) -> Ed25519PrivateKey:
-    """Read a shop key.
-
-    Raises
-    ------
-    JobError
-        Missing, unreadable, or not an Ed25519 key without a password.
-    """
+    """Read a shop key. Raises JobError: missing, unreadable, or not an Ed25519 key without a password."""
     from cryptography.hazmat.primitives import serialization
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
@@ -100,11 +90,7 @@ def open_to_others(path: Path) -> str:
 def shop_key() -> Ed25519PrivateKey | None:
     """The shop's key on this machine; None where none was made.
 
-    Raises
-    ------
-    JobError
-        As :func:`load_key`, for a file that is there.
-    """
+    Raises JobError: as :func:`load_key`, for a file that is there."""
     path = key_path()
     return load_key(path) if path.exists() else None
 

@@ -35,11 +35,7 @@ def list_path() -> Path:
 def known_keys() -> tuple[KnownKey, ...]:
     """The list, and this machine's own key whether it is on the list or not.
 
-    Raises
-    ------
-    JobError
-        The list cannot be read, or a line of it is none; the own key cannot be read.
-    """
+    Raises JobError: the list cannot be read, or a line of it is none; the own key cannot be read."""
     known = _listed()
     if key_path().exists():
         own = load_key(key_path()).public_key().public_bytes_raw().hex()
@@ -51,11 +47,7 @@ def known_keys() -> tuple[KnownKey, ...]:
 def allow(key: str, name: str) -> KnownKey:
     """Put a key on the list, from today on, under a name; in the place of what the list said of it.
 
-    Raises
-    ------
-    JobError
-        No key or no name, a key that holds nothing, or the list cannot be written.
-    """
+    Raises JobError: no key or no name, a key that holds nothing, or the list cannot be written."""
     found = KnownKey(public_key=as_key(key), name=" ".join(name.split()), since=utc_now())
     if _LINE.fullmatch(_row(found)) is None or not found.name.isprintable():
         raise JobError(f"{name!a}: give the name of the shop or person whose key it is, up to 120 characters")
@@ -64,13 +56,7 @@ def allow(key: str, name: str) -> KnownKey:
 
 
 def forget(key: str) -> None:
-    """Take a key off the list.
-
-    Raises
-    ------
-    JobError
-        It is not on the list, or the list cannot be written.
-    """
+    """Take a key off the list. Raises JobError: it is not on the list, or the list cannot be written."""
     wanted, known = as_key(key), _listed()
     if all(k.public_key != wanted for k in known):
         raise JobError(f"{fingerprint(wanted)}: this key is not on the list; hissway key --list shows it")
@@ -80,11 +66,7 @@ def forget(key: str) -> None:
 def as_key(text: str) -> str:
     """A fingerprint as it was read out or copied, as hex.
 
-    Raises
-    ------
-    JobError
-        Not 64 hex digits, or one of the few keys that hold nothing.
-    """
+    Raises JobError: not 64 hex digits, or one of the few keys that hold nothing."""
     key = "".join(text.split()).lower()
     if re.fullmatch("[0-9a-f]{64}", key) is None:
         raise JobError(f"{text[:100]!a}: a fingerprint is 64 hex digits, blanks between them or not; give it whole")

@@ -23,13 +23,8 @@ from listen.temporary_folder import temporary_folder
 def pack(job_folder: Path, to: Path) -> int:
     """Pack a job; it may be open for writing meanwhile, what is on disk now goes in. Gives the zip's size in bytes.
 
-    Raises
-    ------
-    JobError
-        ``to`` exists, a clip is missing or changed, the job is larger than a bag may be, or the disk refuses.
-    JournalBroken
-        The journal does not hold; it is not sent on as if it did.
-    """
+    Raises JobError: ``to`` exists, a clip is missing or changed, the job is larger than a bag may be, or the disk
+    refuses. JournalBroken: the journal does not hold; it is not sent on as if it did."""
     chain = read_journal(job_folder)
     if chain.broken:
         raise JournalBroken(broken_words(job_folder, chain))

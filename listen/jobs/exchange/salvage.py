@@ -45,11 +45,7 @@ def salvage(source: Path, root: Path) -> Salvage:
     since they were given for another chain. A round whose opening is lost is opened again, and a clip whose file is not
     the one that was kept is taken back.
 
-    Raises
-    ------
-    JobError
-        No journal there, not one whole event in it, or the disk refuses; then nothing new is left.
-    """
+    Raises JobError: no journal there, not one whole event in it, or the disk refuses; then nothing new is left."""
     with job_errors("read the journal", source / JOURNAL):
         data = read_file(source / JOURNAL, MAX_JOURNAL_BYTES)
     lines, lost = _whole(data)

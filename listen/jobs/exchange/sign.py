@@ -46,13 +46,8 @@ def signed_bytes(job_id: str, p: Signed) -> bytes:
 def sign_round(opened: OpenJob, round_id: str, *, name: str, key: Ed25519PrivateKey | None = None) -> Job:
     """Close a round under a typed name, and with the shop's key if there is one.
 
-    Raises
-    ------
-    JobError
-        No name typed, no such round, already signed and unchanged since, or the disk refuses.
-    JobChanged
-        Another program wrote something about the round that is not known here yet.
-    """
+    Raises JobError: no name typed, no such round, already signed and unchanged since, or the disk refuses.
+    JobChanged: another program wrote something about the round that is not known here yet."""
     if not name.strip():
         raise JobError("a signature needs a name; type your name as you would write it under a report")
     known = opened.job

@@ -16,11 +16,7 @@ from listen.jobs.folder.summary import SUMMARY
 def bring_clips(source: Path, to: Path, theirs: Chain) -> None:
     """Put clips that are missing here in place, synced; a file that is here is never replaced.
 
-    Raises
-    ------
-    JobError
-        A clip here is not the one that was kept.
-    """
+    Raises JobError: a clip here is not the one that was kept."""
     to.mkdir(exist_ok=True)
     for event in theirs.events():
         clip = event.payload
@@ -37,11 +33,7 @@ def bring_clips(source: Path, to: Path, theirs: Chain) -> None:
 def take_over_journal(opened: OpenJob, theirs: Chain) -> None:
     """Take over a journal that holds every line of ours, so that nothing of ours is lost with our file.
 
-    Raises
-    ------
-    JobError
-        The disk refuses; the journal is as it was.
-    """
+    Raises JobError: the disk refuses; the journal is as it was."""
     folder = opened.folder
     with disk.job_errors("take over the journal", folder / JOURNAL):
         (folder / SUMMARY).unlink(missing_ok=True)  # it witnesses the journal that is about to go

@@ -44,11 +44,8 @@ class Unpacked(msgspec.Struct, frozen=True, kw_only=True):
 def unpack(path: Path, root: Path, limits: Limits = LIMITS) -> Unpacked:
     """Take a packed job in under ``root``. Nothing there is overwritten; a refused bag leaves nothing behind.
 
-    Raises
-    ------
-    JobError
-        The zip, the bag or the job in it is not whole or not ours, with the reason; or the disk refuses.
-    """
+    Raises JobError: the zip, the bag or the job in it is not whole or not ours, with the reason; or the disk
+    refuses."""
     if not path.exists():
         raise JobError(f"{path}: no such file; give the zip that hissway pack wrote, or the folder it was unpacked to")
     with job_errors("unpack a job", root):

@@ -20,11 +20,7 @@ def verify_path(
 ) -> Verification:
     """Check a job folder, an open bag or a zip; see :func:`listen.jobs.exchange.verify.verify_job`.
 
-    Raises
-    ------
-    JobError
-        None of these, or a zip that is damaged or refused.
-    """
+    Raises JobError: none of these, or a zip that is damaged or refused."""
     if path.is_file():
         with temporary_folder("hissway-verify-") as scratch:
             return _bag(unzip_bag(path, scratch), results, evaluate, against)

@@ -68,11 +68,7 @@ def unzip_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
     Nothing is ever written outside ``into``, nothing in it is replaced, and no name from the zip is used as a path:
     only names of the form a bag of ours has are known.
 
-    Raises
-    ------
-    JobError
-        Not a zip, damaged, or anything in it that a job's bag does not hold, with the reason.
-    """
+    Raises JobError: not a zip, damaged, or anything in it that a job's bag does not hold, with the reason."""
     with job_errors("unpack", path), path.open("rb") as file:
         _check_directory(path, file.fileno(), limits)
         try:
@@ -92,11 +88,7 @@ def unzip_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
 def copy_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
     """Copy a bag that lies open into the empty folder ``into``, held to the same as one in a zip.
 
-    Raises
-    ------
-    JobError
-        No bag, or anything in it that a job's bag does not hold, with the reason.
-    """
+    Raises JobError: no bag, or anything in it that a job's bag does not hold, with the reason."""
     bag = open_bag(path)
     if bag is None:
         raise JobError(f"{path}: holds no bag; give the zip that hissway pack wrote, or the folder it was unpacked to")

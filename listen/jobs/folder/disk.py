@@ -34,11 +34,7 @@ CHUNK_BYTES = 1 << 20
 def job_errors(action: str, path: Path) -> Iterator[None]:
     """Turn any OSError inside into one clear JobError.
 
-    Raises
-    ------
-    JobError
-        ``<path>: cannot <action>: <why and what to do>``.
-    """
+    Raises JobError: ``<path>: cannot <action>: <why and what to do>``."""
     try:
         yield
     except OSError as e:
@@ -79,11 +75,8 @@ def create(path: Path, data: bytes, mode: int | None = None) -> None:
 def append(path: Path, data: bytes, at: int) -> None:
     """Append to a file that is ``at`` bytes long, and sync; on any failure it is ``at`` bytes long again.
 
-    Raises
-    ------
-    JobError
-        The file has another length than expected (someone else wrote), or went away while it was written.
-    """
+    Raises JobError: the file has another length than expected (someone else wrote), or went away while it was
+    written."""
     fd = os.open(path, os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0))
     try:
         if (size := os.fstat(fd).st_size) != at:

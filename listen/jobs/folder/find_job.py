@@ -12,11 +12,7 @@ SHOWN = 5
 def find_job(wanted: str, root: Path) -> Path:
     """Give the folder: a path as it is, else the only job under ``root`` whose folder name or id begins so.
 
-    Raises
-    ------
-    JobError
-        None, or more than one; the message names some.
-    """
+    Raises JobError: none, or more than one; the message names some."""
     if wanted and Path(wanted).is_dir():
         return Path(wanted)
     rows = list_jobs(root)

@@ -8,11 +8,7 @@ from listen.errors import UsageError
 def at_home(path: str | Path) -> Path:
     """The path with ``~`` or ``~user`` at its beginning replaced by that home folder.
 
-    Raises
-    ------
-    UsageError
-        There is no such user, or the home folder is not known.
-    """
+    Raises UsageError: there is no such user, or the home folder is not known."""
     try:
         return Path(path).expanduser()
     except RuntimeError:

@@ -64,11 +64,7 @@ def utc_now() -> str:
 def write_line(payload: Payload, *, prev: str, actor: str, time: str | None = None, id: str | None = None) -> Line:
     """Make the line that follows ``prev``; read back before it is trusted.
 
-    Raises
-    ------
-    JobError
-        A value that JSON cannot carry (NaN, infinity, half a character) or of the wrong type.
-    """
+    Raises JobError: a value that JSON cannot carry (NaN, infinity, half a character) or of the wrong type."""
     kind = KIND_OF[type(payload)]
     envelope = {
         "id": id or new_id(),
@@ -93,11 +89,7 @@ def write_line(payload: Payload, *, prev: str, actor: str, time: str | None = No
 def read_line(raw: bytes) -> Line:
     """Read one line and check its own sum.
 
-    Raises
-    ------
-    ValueError
-        Not a line of a journal, or changed since it was written.
-    """
+    Raises ValueError: not a line of a journal, or changed since it was written."""
     found = _SUM.search(raw)
     if found is None or sha256(raw[: found.start()] + b"}") != found[1].decode():
         raise ValueError("the line was changed or damaged: its own sum does not fit")

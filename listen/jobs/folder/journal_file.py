@@ -13,13 +13,7 @@ MAX_JOURNAL_BYTES = 256_000_000
 
 
 def read_journal(folder: Path) -> Chain:
-    """Read a job's journal as far as it holds.
-
-    Raises
-    ------
-    JobError
-        No journal there, or it cannot be read.
-    """
+    """Read a job's journal as far as it holds. Raises JobError: no journal there, or it cannot be read."""
     path = folder / JOURNAL
     if not folder.is_dir():
         raise JobError(f"{folder}: no such job folder; `hissway` lists the jobs there are")

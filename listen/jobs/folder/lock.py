@@ -38,13 +38,8 @@ class BenchLock:
     def take(self) -> None:
         """Become the one who records, or say at once who does.
 
-        Raises
-        ------
-        JobLocked
-            Another program (or another window of this one) has the bench.
-        JobError
-            The folder cannot be written.
-        """
+        Raises JobLocked: another program (or another window of this one) has the bench. JobError: the folder cannot
+        be written."""
         with job_errors("open for writing", self._folder):
             if not self._folder.is_dir():
                 raise FileNotFoundError(2, "no such folder", str(self._folder))

@@ -72,11 +72,7 @@ class OpenJob:
     def to_bench(self) -> None:
         """Become the one program that records at this engine; others decide, read and type meanwhile.
 
-        Raises
-        ------
-        JobLocked
-            Another one is; the message says which.
-        """
+        Raises JobLocked: another one is; the message says which."""
         if self._turn is None or self._bench is not None:
             return
         bench = BenchLock(self.folder)
@@ -120,11 +116,7 @@ class OpenJob:
     def writing(self) -> Iterator[None]:
         """Other programs wait, and all that they wrote is known here, as long as this lasts.
 
-        Raises
-        ------
-        JobError
-            Opened to read only, the disk refuses, or another journal lies there than was opened.
-        """
+        Raises JobError: opened to read only, the disk refuses, or another journal lies there than was opened."""
         with self._adding:
             if self._turn is None:
                 raise JobError(f"{self.folder}: is open to read only; nothing was written")
@@ -135,11 +127,7 @@ class OpenJob:
     def look_over(self) -> None:
         """Just opened: find out whether the journal is as it was left here, and say in it where it is not.
 
-        Raises
-        ------
-        JobError
-            As :meth:`writing`.
-        """
+        Raises JobError: as :meth:`writing`."""
         if self._turn is not None:
             with self._adding, self._turn.taken():
                 self._mend(self._read_on(), stored_summary(self.folder), heads.known(self.folder))
@@ -152,11 +140,7 @@ class OpenJob:
     def catch_up(self) -> Job:
         """Read what other programs wrote since; costs one look at the file where they wrote nothing.
 
-        Raises
-        ------
-        JobError
-            The journal cannot be read, or another one lies there than was opened.
-        """
+        Raises JobError: the journal cannot be read, or another one lies there than was opened."""
         with self._adding:
             if not self._broken:
                 self._read_on()
@@ -198,11 +182,7 @@ class OpenJob:
     def clip_path(self, clip_id: str) -> Path:
         """The sound file of a clip.
 
-        Raises
-        ------
-        JobError
-            The id cannot be a file name; the journal was not written by this program.
-        """
+        Raises JobError: the id cannot be a file name; the journal was not written by this program."""
         if not is_clip_id(clip_id):
             raise JobError(f"{self.folder}: {clip_id!r} is not a clip id")
         return self.clips / f"{clip_id}.flac"
@@ -212,14 +192,9 @@ class OpenJob:
 
         ``known`` is the job as whoever decided saw it, where that was a while ago; else as it is known here now.
 
-        Raises
-        ------
-        JobError
-            Opened to read only, disk full, read-only, folder gone...: the job is as it was before.
-        JobChanged
-            A decision, signature or result on a round of which another program wrote something not known here yet:
-            nothing was written, and it is known now.
-        """
+        Raises JobError: opened to read only, disk full, read-only, folder gone...: the job is as it was before.
+        JobChanged: a decision, signature or result on a round of which another program wrote something not known
+        here yet: nothing was written, and it is known now."""
         known = known or self._job
         with self.writing():
             if what := unseen(known, self._job, payloads):
@@ -281,13 +256,7 @@ class OpenJob:
     ) -> Partial:
         """Name a take to be recorded; hand ``.path`` to the microphone and the whole to :meth:`keep`.
 
-        Raises
-        ------
-        JobLocked
-            Another program records at this engine.
-        JobError
-            The folder for takes cannot be made.
-        """
+        Raises JobLocked: another program records at this engine. JobError: the folder for takes cannot be made."""
         self.to_bench()
         part = new_partial(self.folder, round_id, point, clip_kind, walk, on_s, together)
         with disk.job_errors("make room for a take", part.path.parent):
@@ -304,13 +273,8 @@ class OpenJob:
     ) -> Job:
         """Make a recorded take a clip: FLAC written, read back, synced, named, then the event. The part goes last.
 
-        Raises
-        ------
-        JobError
-            The disk refused; the part is still there and will be offered again.
-        ClipError
-            The part holds no sound.
-        """
+        Raises JobError: the disk refused; the part is still there and will be offered again. ClipError: the part
+        holds no sound."""
         from listen.audio.partial import read_part
         from listen.audio.write import write_flac
 
@@ -342,13 +306,7 @@ class OpenJob:
 
         The file itself is only read.
 
-        Raises
-        ------
-        ClipError
-            The file cannot be measured.
-        JobError
-            The disk refused; the job is as it was.
-        """
+        Raises ClipError: the file cannot be measured. JobError: the disk refused; the job is as it was."""
         from listen.audio.files import read_clip
         from listen.audio.partial import write_part
 

@@ -24,13 +24,8 @@ class Shelf(StrEnum):
 def put_aside(root: Path, name: str, shelf: Shelf) -> Path:
     """Move a job to a shelf; gives its new place.
 
-    Raises
-    ------
-    JobLocked
-        Another program records at its engine.
-    JobError
-        No such job, or the disk refuses; it is where it was.
-    """
+    Raises JobLocked: another program records at its engine. JobError: no such job, or the disk refuses; it is where
+    it was."""
     return _move(root / name, root / shelf)
 
 
@@ -47,11 +42,7 @@ def on_shelf(root: Path, shelf: Shelf) -> list[JobSummary]:
 def empty_trash(root: Path) -> int:
     """Remove what lies in the trash for good; gives the number of jobs removed.
 
-    Raises
-    ------
-    JobError
-        The disk refuses; what could not be removed is still there.
-    """
+    Raises JobError: the disk refuses; what could not be removed is still there."""
     trash = root / Shelf.TRASH
     gone = [trash / s.folder for s in on_shelf(root, Shelf.TRASH)]
     for folder in gone:

@@ -28,11 +28,7 @@ __all__ = ["JobSummary", "OpenJob", "create_job", "jobs_root", "list_jobs", "ope
 def jobs_root(option: str | Path | None = None) -> Path:
     """Folder of the user's jobs: the option, else ``HISSWAY_JOBS``, else the platform's user data folder.
 
-    Raises
-    ------
-    UsageError
-        As :func:`listen.jobs.folder.home.at_home`.
-    """
+    Raises UsageError: as :func:`listen.jobs.folder.home.at_home`."""
     if chosen := option or os.environ.get("HISSWAY_JOBS"):
         return at_home(chosen)
     import platformdirs  # only where nobody chose
@@ -54,11 +50,7 @@ def create_job(
 ) -> OpenJob:
     """Take a job in: a new folder under ``root`` with its first event on disk.
 
-    Raises
-    ------
-    JobError
-        The folder cannot be made or written.
-    """
+    Raises JobError: the folder cannot be made or written."""
     opened = JobOpened(
         job=secrets.token_hex(16),
         title=title,
@@ -93,15 +85,9 @@ def folder_name(title: str, job_id: str, opened: str = "") -> str:
 def open_job(folder: Path, *, write: bool = True, bench: bool = True, actor: str = "") -> OpenJob:
     """Open a job: to write, beside other programs that have it open; at the bench, as the only one that records.
 
-    Raises
-    ------
-    JobLocked
-        Another program records at this engine (``bench=False`` still opens).
-    JournalBroken
-        The chain does not hold; the message says from which event on (``write=False`` still opens what holds).
-    JobError
-        Not a job folder, or it cannot be read or written.
-    """
+    Raises JobLocked: another program records at this engine (``bench=False`` still opens). JournalBroken: the chain
+    does not hold; the message says from which event on (``write=False`` still opens what holds). JobError: not a job
+    folder, or it cannot be read or written."""
     folder = Path(folder)
     if not write:
         return OpenJob(folder, read_journal(folder), None, actor)

@@ -159,11 +159,7 @@ def _unreadable(folder: Path, why: str) -> JobSummary:
 def list_jobs(root: Path) -> list[JobSummary]:
     """All jobs under ``root``, the one changed last first. A root that does not exist yet holds none.
 
-    Raises
-    ------
-    JobError
-        The folder cannot be read.
-    """
+    Raises JobError: the folder cannot be read."""
     if not root.exists():
         return []
     if not root.is_dir():

@@ -46,13 +46,8 @@ class Turn:
     def taken(self) -> Iterator[None]:
         """Hold the turn; the same thread may take it again inside.
 
-        Raises
-        ------
-        JobLocked
-            Another program has been writing all the while.
-        JobError
-            The folder cannot be written, or is on a disk that knows no locks.
-        """
+        Raises JobLocked: another program has been writing all the while. JobError: the folder cannot be written, or
+        is on a disk that knows no locks."""
         with job_errors("write to the job", self._folder):
             if not self._folder.is_dir():
                 raise FileNotFoundError(2, "no such folder", str(self._folder))
@@ -76,11 +71,7 @@ def news(folder: Path, lines: Sequence[Line], size: int) -> tuple[Chain, bool]:
 
     Where more than that happened (a merge, a journal taken over) the chain is the whole of it.
 
-    Raises
-    ------
-    JobError
-        The journal cannot be read, does not hold, or is not a longer history of the same job.
-    """
+    Raises JobError: the journal cannot be read, does not hold, or is not a longer history of the same job."""
     path = folder / JOURNAL
     with job_errors("read the journal", path), path.open("rb") as file:
         file.seek(size)

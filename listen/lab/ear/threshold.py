@@ -63,13 +63,7 @@ def backgrounds() -> tuple[str, ...]:
 
 
 def background(name: str, seed: int) -> Background:
-    """The background of a run.
-
-    Raises
-    ------
-    LabError
-        Neither a known shop nor a sound file.
-    """
+    """The background of a run. Raises LabError: neither a known shop nor a sound file."""
     for shops in SHOPS.values():
         if name in shops:
             parts = shops[name](np.random.default_rng([seed, 1]))
@@ -152,13 +146,7 @@ class ThresholdRun:
         return len(self._run.trials) + 1
 
     def trial(self) -> TrialClips:
-        """The trial in hand; the same until answered.
-
-        Raises
-        ------
-        LabError
-            The run is over.
-        """
+        """The trial in hand; the same until answered. Raises LabError: the run is over."""
         if self.done:
             raise LabError("this run is over; start another")
         if self._clips is None:
@@ -173,11 +161,7 @@ class ThresholdRun:
     def answer(self, interval: int) -> bool:
         """Take the learner's choice, counted from 1, and say whether it was right.
 
-        Raises
-        ------
-        LabError
-            Another number, or the run is over.
-        """
+        Raises LabError: another number, or the run is over."""
         if not 1 <= interval <= INTERVALS:
             raise LabError(f"interval {interval}; answer 1 to {INTERVALS}")
         trial = self.trial()

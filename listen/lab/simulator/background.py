@@ -92,11 +92,7 @@ def stretch(
 ) -> list[NDArray[np.float32]]:
     """Consecutive pieces of the file, one a clip, from a random start; samples are never used twice.
 
-    Raises
-    ------
-    RoundError
-        The file is shorter than the clips together.
-    """
+    Raises RoundError: the file is shorter than the clips together."""
     x = _file(background.file, rate_hz)
     total = sum(lengths)
     if total > len(x):

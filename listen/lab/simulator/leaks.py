@@ -29,11 +29,7 @@ def recorded_shape(path: Path) -> Curve:
 
     Above half its sample rate the last value is carried on.
 
-    Raises
-    ------
-    ClipError
-        The recording cannot be read.
-    """
+    Raises ClipError: the recording cannot be read."""
     from listen.audio.files import read_clip
 
     clip = read_clip(path)

@@ -168,13 +168,8 @@ def _convert(samples: NDArray[np.float32], bits: int) -> NDArray[np.float32]:
 def render(spec: RoundSpec) -> dict[TakeKey, Clip]:
     """All clips of a round by (point, kind, order); the same spec gives the same samples.
 
-    Raises
-    ------
-    RoundError
-        A background file is too short or silent, or a part is unknown.
-    ClipError
-        A background file cannot be read.
-    """
+    Raises RoundError: a background file is too short or silent, or a part is unknown. ClipError: a background file
+    cannot be read."""
     layers = [layers_of(spec, point) for point in spec.points]
     bands = [mean_bands(group, spec.rate_hz) for group in layers]
     density = self_noise_density(spec, bands, layers[0][0].n)

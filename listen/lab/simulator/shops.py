@@ -108,11 +108,7 @@ def population_of(path: Path) -> str:
 def recordings(folder: Path, population: str) -> tuple[Path, ...]:
     """Background recordings of a folder that this population may use, sorted.
 
-    Raises
-    ------
-    RoundError
-        The folder holds none for it.
-    """
+    Raises RoundError: the folder holds none for it."""
     all_files = sorted(p for p in folder.glob(f"{PREFIX}*") if p.suffix.lower() in SOUND_FILES)
     mine = tuple(p for p in all_files if population_of(p) == population)
     if not mine:

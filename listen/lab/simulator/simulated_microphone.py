@@ -171,11 +171,7 @@ class SimulatedMicrophone:
     def record(self, part: Path, seconds: float, cancel: threading.Event) -> Recording:
         """Write the next take at the aimed point to ``part``; see the protocol.
 
-        Raises
-        ------
-        AudioError
-            Not open, or ``part`` cannot be written.
-        """
+        Raises AudioError: not open, or ``part`` cannot be written."""
         held = (self._held_at[0], Kind.SWITCHED) if self._on_s else self._held_at
         order = self._taken.get(held, 0) + 1
         samples = self._switched(held[0], seconds) if self._on_s else self._clip(*held, order, seconds).samples

@@ -98,11 +98,7 @@ class Answer(msgspec.Struct, frozen=True, kw_only=True, tag="answer"):
 def check_call(call: Call) -> None:
     """Refuse what cannot be a call.
 
-    Raises
-    ------
-    LabError
-        Unknown or doubled path, more than two, ``none`` with another, or confidence outside 0-1.
-    """
+    Raises LabError: unknown or doubled path, more than two, ``none`` with another, or confidence outside 0-1."""
     unknown = [p for p in call.paths if p not in CALLABLE]
     if unknown:
         raise LabError(f"{unknown[0]!r} is not an escape path; known: {' '.join(CALLABLE)}")

@@ -136,11 +136,7 @@ def _hold(path: Path, lines: Sequence[Line]) -> None:
 def books(folder: Path) -> Iterator[Book]:
     """Every session in a learner's folder, oldest first, held against its own sums and the one before.
 
-    Raises
-    ------
-    LabError
-        A line was changed, or what a later session follows is gone or cut.
-    """
+    Raises LabError: a line was changed, or what a later session follows is gone or cut."""
     sums = {""}
     for path in sorted(folder.glob("*.jsonl")):
         if (book := _read(path)) is None:

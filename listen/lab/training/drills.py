@@ -79,11 +79,7 @@ def write_drill(
 ) -> DrillSet:
     """Make each round, and write the set whole or not at all into ``file`` (new).
 
-    Raises
-    ------
-    LabError
-        The file exists or cannot be written.
-    """
+    Raises LabError: the file exists or cannot be written."""
     if file.exists():
         raise LabError(f"{file}: is there already; choose another title or file, or remove it")
     inside = []
@@ -141,13 +137,7 @@ def _halves(path: Path) -> tuple[DrillSet, bytes, bytes]:
 
 
 def read_drill(path: Path) -> DrillSet:
-    """What is open of a set.
-
-    Raises
-    ------
-    LabError
-        No drill there, or a broken one.
-    """
+    """What is open of a set. Raises LabError: no drill there, or a broken one."""
     return _halves(path)[0]
 
 
@@ -175,13 +165,7 @@ class OpenDrill:
         return tuple(self._rounds)
 
     def held(self, identifier: str) -> Held:
-        """One round, ready to be heard.
-
-        Raises
-        ------
-        LabError
-            No such round.
-        """
+        """One round, ready to be heard. Raises LabError: no such round."""
         from listen.audio.files import read_clip
 
         if (one := self._rounds.get(identifier)) is None:
@@ -233,13 +217,7 @@ def list_drills(root: Path) -> tuple[DrillSet, ...]:
 
 
 def find_drill(root: Path, name: str) -> DrillSet:
-    """A set by identifier, title or file.
-
-    Raises
-    ------
-    LabError
-        None of that name; the message lists those there are.
-    """
+    """A set by identifier, title or file. Raises LabError: none of that name; the message lists those there are."""
     every = list_drills(root)
     for drill in every:
         if name.casefold() in (drill.id.casefold(), drill.title.casefold()):

@@ -75,11 +75,7 @@ def drill_from_job(opened: OpenJob, file: Path, title: str = "", *, key: bytes) 
     words about the finding stay behind too: they may hold a name. Points, clips and readings that not every round has
     stay behind as well: what was looked at tells what was suspected.
 
-    Raises
-    ------
-    LabError
-        No round has a finding, the file exists, or the disk refuses.
-    """
+    Raises LabError: no round has a finding, the file exists, or the disk refuses."""
     records, left_out = rounds_with_truth(opened.job)
     rounds = {r.cylinder: to_round(opened.job, r.id, opened.folder) for r in records}
     truths = {n: tuple(map(PathId, opened.job.findings[n].paths)) or (PathId.NONE,) for n in rounds}

@@ -75,15 +75,8 @@ def _files(folder: Path | None) -> tuple[Path, ...]:
 def draw_rounds(wish: MakeWish) -> list[tuple[RoundSpec, Lesson]]:
     """Draw the rounds of a drill, each truth by itself: what came before tells nothing of what comes.
 
-    Raises
-    ------
-    UsageError
-        A wish that cannot be met.
-    LabError
-        No backgrounds there.
-    RoundError
-        A background too short for clips.
-    """
+    Raises UsageError: a wish that cannot be met. LabError: no backgrounds there. RoundError: a background too short
+    for clips."""
     truths, files = _check(wish), _files(wish.backgrounds)
     rng = np.random.default_rng(wish.seed)
     made = []
@@ -107,15 +100,8 @@ def make_drill(
 ) -> DrillSet:
     """Draw and write a drill, sealed with the lab's key; its file follows from the title where none is given.
 
-    Raises
-    ------
-    UsageError
-        A wish that cannot be met, or no title.
-    LabError
-        No backgrounds there, a file that is there already, or the disk.
-    RoundError
-        A background too short for clips.
-    """
+    Raises UsageError: a wish that cannot be met, or no title. LabError: no backgrounds there, a file that is there
+    already, or the disk. RoundError: a background too short for clips."""
     title = " ".join(title.encode("utf-8", "replace").decode().split())
     if not title:
         raise UsageError("a drill needs a title, such as 'Faint ones'")

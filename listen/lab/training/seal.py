@@ -27,11 +27,7 @@ def key_path(root: Path) -> Path:
 def lab_key(root: Path, *, make: bool = False) -> bytes:
     """The key of a lab's own drills; with ``make``, a new one where there is none.
 
-    Raises
-    ------
-    LabError
-        No key there, or one that cannot be read or written.
-    """
+    Raises LabError: no key there, or one that cannot be read or written."""
     path = key_path(root)
     try:
         if make and not path.exists():

@@ -87,11 +87,7 @@ class Session:
     def held(self) -> Held:
         """The round in hand, made or unsealed when first asked for; its truth is not for whoever is still to call it.
 
-        Raises
-        ------
-        LabError
-            The session is done, or the disk refuses.
-        """
+        Raises LabError: the session is done, or the disk refuses."""
         if self._held is None:
             if self.done:
                 raise LabError("this session is done; start the drill again, or another one")
@@ -119,11 +115,7 @@ class Session:
     def call(self, call: Call) -> Facts:
         """Take the call by ear; it is on disk before the readings come back.
 
-        Raises
-        ------
-        LabError
-            No such call, called already, or the disk refuses.
-        """
+        Raises LabError: no such call, called already, or the disk refuses."""
         check_call(call)
         held = self.held
         if self._called is not None:
@@ -142,11 +134,7 @@ class Session:
     def answer(self, then: Call | None = None) -> Answer:
         """What the learner thinks now that the readings are told (None: the same), on disk before the truth is.
 
-        Raises
-        ------
-        LabError
-            Not called by ear yet, no such call, or the disk refuses.
-        """
+        Raises LabError: not called by ear yet, no such call, or the disk refuses."""
         heard, held = self._called, self.held
         if heard is None:
             raise LabError("call it by ear first")
@@ -229,11 +217,7 @@ def practise(root: Path, learner: Learner, pool: Sequence[str], title: str, tota
 def resume(root: Path, learner: Learner, name: str) -> Session:
     """Take up an unfinished session over a kept drill by its identifier, or the latest unfinished one of a drill.
 
-    Raises
-    ------
-    LabError
-        None unfinished of that name, or its drill is gone.
-    """
+    Raises LabError: none unfinished of that name, or its drill is gone."""
     for book in reversed(list(books(sessions_dir(root, learner)))):
         opened = book.opened
         if opened.shuffle is not None and name in (opened.session, opened.drill) and len(book.answers) < opened.total:

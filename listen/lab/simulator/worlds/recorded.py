@@ -23,13 +23,8 @@ RECORDED_LEAK = 0.5
 def in_recorded_shop(rng: np.random.Generator, spec: RoundSpec, folder: Path, population: str = "report") -> RoundSpec:
     """A drawn round with another shop, other leaks and other ducts.
 
-    Raises
-    ------
-    RoundError
-        The folder holds no ``background-*`` for the population.
-    ClipError
-        A recording cannot be read.
-    """
+    Raises RoundError: the folder holds no ``background-*`` for the population. ClipError: a recording cannot be
+    read."""
     background = recorded(rng, recordings(folder, population))
     # A short recording makes shorter clips: no sample serves twice at one point.
     longest_s = max(sum(t.seconds for t in p.takes) for p in spec.points)

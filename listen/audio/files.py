@@ -231,10 +231,10 @@ def _next_block(file: soundfile.SoundFile, into: NDArray[np.float32], channel: i
 def _particulars(file: soundfile.SoundFile) -> dict[str, Any]:
     """Time, device and overflows that :func:`listen.audio.write.write_clip` put beside the sound, where present."""
     try:
-        said = json.loads(file.comment)
-        taken = datetime.fromisoformat(said["taken"]) if said.get("taken") else None
-        overflows = int(said.get("overflows", 0))
-        names = {name: str(said.get(name, ""))[:200] for name in ("device", "coded")}
+        comment = json.loads(file.comment)
+        taken = datetime.fromisoformat(comment["taken"]) if comment.get("taken") else None
+        overflows = int(comment.get("overflows", 0))
+        names = {name: str(comment.get(name, ""))[:200] for name in ("device", "coded")}
         return {"taken": taken, "overflows": overflows, **names} if overflows >= 0 else {}
     except (ValueError, TypeError, KeyError, AttributeError, OverflowError, RecursionError):
         return {}

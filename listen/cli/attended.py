@@ -64,8 +64,8 @@ def _countdown(
         try:
             if not over.wait(REFRESH_S) and shown:
                 line = _line(level(), began + seconds - monotonic())
-                said = "" if lead is None else f"{lead.at(monotonic() - began).words}  "
-                print(f"\r{said}{line}", end="", file=sys.stderr, flush=True)
+                prompt = "" if lead is None else f"{lead.at(monotonic() - began).words}  "
+                print(f"\r{prompt}{line}", end="", file=sys.stderr, flush=True)
         except KeyboardInterrupt:
             cancel.set()
     if shown:

@@ -69,8 +69,8 @@ def _note_stray_keys(path: Path, name: str) -> None:
 
     if stray := stray_keys(path):
         known = " ".join(KNOWN_KEYS)
-        said = f"note: {name}: round.json: not known and not used: {' '.join(stray)}; known are {known}"
-        print(plain(said), file=sys.stderr, flush=True)
+        note = f"note: {name}: round.json: not known and not used: {' '.join(stray)}; known are {known}"
+        print(plain(note), file=sys.stderr, flush=True)
 
 
 def _is_job(folder: Path) -> bool:

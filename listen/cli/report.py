@@ -89,11 +89,11 @@ def _calls(to: Path | None, args: argparse.Namespace, root: Path) -> int:
     if to:
         check_place(to, "csv")
     jobs = tuple(all_jobs(root))
-    said = calls(jobs)
+    scored = calls(jobs)
     if not to:
-        sys.stdout.write(csv_text(said))
+        sys.stdout.write(csv_text(scored))
     else:
-        write_text(to, csv_text(said))
+        write_text(to, csv_text(scored))
     for row in hit_rate_rows(jobs) or (("no teardown has been recorded yet: there is no hit rate",),):
         print("  ".join(row), file=sys.stderr)
     return 0

@@ -14,10 +14,10 @@ def note_commands(clip: Path, on_s: tuple[tuple[float, float], ...], together: s
 
     path = clip.parent / "round.json"
     try:
-        said = json.loads(path.read_bytes()) if path.exists() else {}
-        files = said.setdefault("files", {})
+        notes = json.loads(path.read_bytes()) if path.exists() else {}
+        files = notes.setdefault("files", {})
         files[clip.stem] = {"switched": {"on_s": on_s}} | ({"together": together} if together else {})
         with whole_file(path) as file:
-            file.write(json.dumps(said, indent=1).encode() + b"\n")
+            file.write(json.dumps(notes, indent=1).encode() + b"\n")
     except (OSError, ValueError, AttributeError, TypeError) as error:
         print(f"note: {path}: the times of switching were not noted there ({error})", file=sys.stderr)

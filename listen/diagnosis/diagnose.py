@@ -96,9 +96,11 @@ def findings_of(case: EngineCase) -> tuple[Finding, ...]:
 
 def _doubt_first(case: EngineCase, faults: tuple[Fault, ...], contradictions: Sequence[Doubt]) -> tuple[Fault, ...]:
     """Where nothing leads, or nothing is found, and something contradicts itself, that is cleared up next."""
-    said = {d.id for d in contradictions}
+    contradicted = {d.id for d in contradictions}
     done = done_on(case, faults[0].cylinders) if faults else frozenset()
-    wanted = [row.check for row in contradiction_rows() if row.check and row.id in said and row.check not in done]
+    wanted = [
+        row.check for row in contradiction_rows() if row.check and row.id in contradicted and row.check not in done
+    ]
     if not wanted or not faults:
         return faults
     check = check_named(wanted[0])

@@ -32,16 +32,16 @@ def fault(
 ) -> str:
     """What may be said of one fault; of none, what was not asked or tested."""
     if cause.id == "nothing-found":
-        said = f"Nothing found in what was tested, {sure(probability)}."
+        text = f"Nothing found in what was tested, {sure(probability)}."
         if open_tests:
-            said += f" Not asked or not tested: {', '.join(open_tests)}."
+            text += f" Not asked or not tested: {', '.join(open_tests)}."
     else:
-        said = f"{where[0].upper()}{where[1:]}: {words}, {sure(probability)} on what was entered."
+        text = f"{where[0].upper()}{where[1:]}: {words}, {sure(probability)} on what was entered."
     if rivals:
         named = [c.words for c in rivals]
         others = named[0] if len(named) == 1 else ", ".join(named[:-1]) + f" or {named[-1]}"
-        said += f" It cannot be told from {others} yet."
-    return f"{said} {cause.not_meant}"
+        text += f" It cannot be told from {others} yet."
+    return f"{text} {cause.not_meant}"
 
 
 def summary(kind: Kind, faults: Sequence[Fault]) -> str:
@@ -54,11 +54,11 @@ def summary(kind: Kind, faults: Sequence[Fault]) -> str:
     if kind == "open":
         named = ", ".join([faults[0].words, *(r.words for r in faults[0].rivals[:2])])
         return f"Cannot tell yet; first in line: {named}. Next: {faults[0].next_check.do}"
-    said = " ".join(f.text for f in faults)
+    text = " ".join(f.text for f in faults)
     if kind == "several-faults":
-        said = f"{len(faults)} faults stand side by side. {said}"
+        text = f"{len(faults)} faults stand side by side. {text}"
     if any(f.repeat_first for f in faults):
-        said += " The test itself is nearly as likely: repeat it first."
+        text += " The test itself is nearly as likely: repeat it first."
     elif any(r.cause == "test-fault" for f in faults for r in f.rivals):
-        said += " The test itself is not excluded."
-    return f"{said} Next: {faults[0].next_check.do}"
+        text += " The test itself is not excluded."
+    return f"{text} Next: {faults[0].next_check.do}"

@@ -55,10 +55,10 @@ def in_words(job: Job, f: Fact) -> str:
         return answer(job, f)
     told = {n: answer(job, f, n) for n in job.engine.cylinders}
     if f.answer == "yes-no":
-        on, off = ([str(n) for n, said in told.items() if said == word] for word in (YES, NO))
+        on, off = ([str(n) for n, given in told.items() if given == word] for word in (YES, NO))
         parts = [f"on {', '.join(on)}"] if on else []
         return "; ".join([*parts, f"not on {', '.join(off)}"] if off else parts)
-    return ", ".join(f"{n}: {said}" for n, said in told.items() if said)
+    return ", ".join(f"{n}: {given}" for n, given in told.items() if given)
 
 
 def _figure(job: Job, f: Fact, cylinder: int | None) -> str:
@@ -71,15 +71,15 @@ def _figure(job: Job, f: Fact, cylinder: int | None) -> str:
     return f"{read.value:g} %" if f.unit == "percent" else f"{read.value:g} {f.unit}"
 
 
-def say(job: Job, f: Fact, said: str, cylinder: int | None = None) -> tuple[Payload, ...]:
+def say(job: Job, f: Fact, given: str, cylinder: int | None = None) -> tuple[Payload, ...]:
     """Events that keep ``yes``, ``no`` or no answer (empty) to a statement; none where it is held already."""
-    if said == answer(job, f, cylinder):
+    if given == answer(job, f, cylinder):
         return ()
     if f.sets:
-        return _engine(job, f.sets if said == YES else f.otherwise)
-    if said == YES:
+        return _engine(job, f.sets if given == YES else f.otherwise)
+    if given == YES:
         return (SymptomNoted(symptom=f.id, cylinder=cylinder),)
-    if said == NO:
+    if given == NO:
         told, asked = (
             (job.symptoms, job.asked_symptoms)
             if cylinder is None

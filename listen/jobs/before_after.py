@@ -73,16 +73,16 @@ def compare(before: Job, after: Job) -> Comparison:
 
 
 def _remarks(before: Job, after: Job) -> list[str]:
-    said = []
+    remarks = []
     if before.id == after.id:
-        said.append("Both are the same job.")
+        remarks.append("Both are the same job.")
     if before.engine.rows != after.engine.rows:
-        said.append("The two engines have other cylinders; these may be two engines.")
+        remarks.append("The two engines have other cylinders; these may be two engines.")
     for reading, words in (("restrictor", "restrictor"), ("supply", "supply pressure")):
         a, b = before.reading(reading), after.reading(reading)
         if a and b and _apart(a.si, b.si):
-            said.append(f"The {words} was {a.value:g} {a.unit} before and {b.value:g} {b.unit} after.")
-    return said
+            remarks.append(f"The {words} was {a.value:g} {a.unit} before and {b.value:g} {b.unit} after.")
+    return remarks
 
 
 def _apart(a: float, b: float) -> bool:

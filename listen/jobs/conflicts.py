@@ -18,13 +18,13 @@ def conflicts(events: Iterable[ev.Event]) -> tuple[str, ...]:
     open_: dict[Key, list[tuple[ev.Event, str]]] = {}
     for event in events:
         for key, words in _said(event.payload).items():
-            unknown = [(one, said) for one, said in open_.get(key, ()) if not event.knew_of(one.place)]
+            unknown = [(one, told) for one, told in open_.get(key, ()) if not event.knew_of(one.place)]
             open_[key] = [*unknown, (event, words)]
     return tuple(
         f"{what[0].upper()}{what[1:]}{where} was entered differently by people who did not know of each other: "
-        f"{' and '.join(_by(event, words) for event, words in said)}. The last one counts; enter it anew to settle it."
-        for (what, where), said in open_.items()
-        if len({words for _, words in said}) > 1
+        f"{' and '.join(_by(event, words) for event, words in told)}. The last one counts; enter it anew to settle it."
+        for (what, where), told in open_.items()
+        if len({words for _, words in told}) > 1
     )
 
 
@@ -49,6 +49,6 @@ def _said(payload: ev.Payload) -> dict[Key, str]:
             return {("needle followed the valve", f" in round {payload.round_id}"): payload.seen}
         case ev.JobNamed():
             new = {"title": payload.title, "complaint": payload.complaint, "pressure unit": payload.pressure_unit}
-            return {(what, ""): said for what, said in new.items() if said is not None}
+            return {(what, ""): value for what, value in new.items() if value is not None}
         case _:
             return {}

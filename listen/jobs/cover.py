@@ -30,12 +30,12 @@ def covers(job: Job, record: RoundRecord) -> str:
         ("verdict", len(record.judged)),
         ("decision", len(record.decisions)),
     )
-    said = (
+    covered = (
         "title, shop, complaint, units and description of the engine",
         f"readings, plug, symptoms and finding of cylinder {record.cylinder} and of the whole engine",
         *(_number(n, what) for what, n in counted if n),
     )
-    return f"The signature covers {'; '.join(said)}."
+    return f"The signature covers {'; '.join(covered)}."
 
 
 def _number(n: int, what: str) -> str:

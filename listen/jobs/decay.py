@@ -26,15 +26,15 @@ def leak_sentence(job: Job, record: RoundRecord, decay_s: float) -> str:
     supply_kpa = figures.get("supply") or SUPPLY_KPA
     volume_l = emptied_l(swept / len(job.engine.cylinders), ratio)
     leak = leak_by_decay_l_s(decay_s, volume_l, supply_kpa)
-    said = f"whole leak {leak:.2g} l/s of free air ({volume_l:.2g} l empty, {HOSE_MM:g} mm by {HOSE_M:g} m of it hose)"
+    text = f"whole leak {leak:.2g} l/s of free air ({volume_l:.2g} l empty, {HOSE_MM:g} mm by {HOSE_M:g} m of it hose)"
     loss = job.reading("loss", round_id=record.id)
     try:
         hole = leak_mm(loss.si, figures.get("restrictor") or REFERENCE_MM, supply_kpa) if loss else None
     except ReadingError:
         hole = None
     if hole is None:
-        return said
+        return text
     gauge = leak_by_hole_l_s(hole, supply_kpa)
     apart = max(leak, gauge) / min(leak, gauge) > APART
     why = "; far apart: another hose, another restrictor, or not all of it is heard here" if apart else ""
-    return f"{said}, the loss reading makes it {gauge:.2g} l/s{why}"
+    return f"{text}, the loss reading makes it {gauge:.2g} l/s{why}"

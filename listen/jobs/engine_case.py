@@ -24,19 +24,19 @@ def diagnosed(job: Job) -> Diagnosis:
     """What the evidence says about the job's engine, every pressure told in the job's unit."""
     from listen.diagnosis.diagnose import diagnose
 
-    said, unit = diagnose(engine_case(job)), unit_named(job.pressure_unit)
+    diagnosis, unit = diagnose(engine_case(job)), unit_named(job.pressure_unit)
     if unit == "kPa":
-        return said
-    return msgspec.convert(_told(msgspec.to_builtins(said), unit), type(said))
+        return diagnosis
+    return msgspec.convert(_told(msgspec.to_builtins(diagnosis), unit), type(diagnosis))
 
 
-def _told(said: Any, unit: Unit) -> Any:
+def _told(value: Any, unit: Unit) -> Any:
     """Every sentence of plain values in another unit."""
-    if isinstance(said, str):
-        return said_in(said, unit)
-    if isinstance(said, dict):
-        return {name: _told(value, unit) for name, value in said.items()}
-    return [_told(value, unit) for value in said] if isinstance(said, list | tuple) else said
+    if isinstance(value, str):
+        return said_in(value, unit)
+    if isinstance(value, dict):
+        return {name: _told(part, unit) for name, part in value.items()}
+    return [_told(part, unit) for part in value] if isinstance(value, list | tuple) else value
 
 
 def engine_case(job: Job) -> EngineCase:
@@ -61,8 +61,8 @@ def cylinder_case(job: Job, n: int) -> CylinderCase:
     own = {f.id for f in symptoms("cylinder")}
     plug, looks = job.plugs.get(n), {p.id for p in plugs()}
     call = record.call() if record else None
-    said = standing(record) if record else None
-    decided = said is not None and said.by == "person" and said.how == "overruled" and said.kind != "unclear"
+    stands = standing(record) if record else None
+    decided = stands is not None and stands.by == "person" and stands.how == "overruled" and stands.kind != "unclear"
     return CylinderCase(
         cylinder=n,
         dry_kpa=_reading(job, "compression-dry", n),
@@ -75,8 +75,8 @@ def cylinder_case(job: Job, n: int) -> CylinderCase:
         supply_kpa=_of_the_rig(job, "supply", n),
         paths=heard(record) if record else {},
         heard_before=heard_before(job, record) if record else "",
-        decided=(said.paths or ("none",)) if decided and said else (),
-        decided_by=said.name if decided and said else "",
+        decided=(stands.paths or ("none",)) if decided and stands else (),
+        decided_by=stands.name if decided and stands else "",
         heard_at_holes=_holes(record) if record else (),
         by_ear=call.paths if call and not call.declined else (),
         bubbles_seen={"yes": True, "no": False}.get(record.bubbles) if record else None,

@@ -71,12 +71,12 @@ def calls(jobs: Iterable[Job]) -> tuple[ScoredCall, ...]:
     fitting) are left out whole: what the teardown showed was not what was heard there.
     """
     return tuple(
-        said
+        call
         for job in jobs
         for cylinder, finding in sorted(job.findings.items())
         for record in job.before_finding.get(cylinder, ())
         if not _of_the_test(record)
-        for said in _of_round(job, record, finding.paths)
+        for call in _of_round(job, record, finding.paths)
     )
 
 
@@ -119,7 +119,7 @@ def _of_the_test(record: RoundRecord) -> bool:
 
 
 def _of_round(job: Job, record: RoundRecord, truth: tuple[str, ...]) -> Iterable[ScoredCall]:
-    def said(by: By, name: str, paths: tuple[str, ...], sure: float | None) -> ScoredCall:
+    def scored(by: By, name: str, paths: tuple[str, ...], sure: float | None) -> ScoredCall:
         return ScoredCall(
             job=job.id,
             title=job.title,
@@ -136,37 +136,37 @@ def _of_round(job: Job, record: RoundRecord, truth: tuple[str, ...]) -> Iterable
 
     if record.verdict is not None and not record.stale and record.verdict.result.verdict.kind != "unclear":
         verdict = record.verdict.result.verdict
-        yield said("tool", record.verdict.version, verdict.paths or ("none",), verdict.probability)
+        yield scored("tool", record.verdict.version, verdict.paths or ("none",), verdict.probability)
     roles: tuple[tuple[str, By], ...] = (("tech", "tech"), ("supervisor", "supervisor"))
     for role, by in roles:
         call = record.call(role)
         if call is not None and not call.declined and call.before_numbers and call.paths:
-            yield said(by, call.name or job.people.get(role, ""), call.paths, call.sure)
+            yield scored(by, call.name or job.people.get(role, ""), call.paths, call.sure)
 
 
-def hit_rates(said: Iterable[ScoredCall]) -> tuple[HitRate, ...]:
+def hit_rates(scored: Iterable[ScoredCall]) -> tuple[HitRate, ...]:
     """One hit rate for each source that called at all: the tool, techs' ears, supervisors' ears."""
-    everything = tuple(said)
+    everything = tuple(scored)
     order: tuple[By, ...] = ("tool", "tech", "supervisor")
     return tuple(_rate(by, own) for by in order if (own := tuple(s for s in everything if s.by == by)))
 
 
-def _rate(by: By, said: tuple[ScoredCall, ...]) -> HitRate:
-    stated = [(s.sure, s.right) for s in said if s.sure is not None]
+def _rate(by: By, scored: tuple[ScoredCall, ...]) -> HitRate:
+    stated = [(s.sure, s.right) for s in scored if s.sure is not None]
     return HitRate(
-        by=by, rate=counted(said, lambda s: s.right), brier=brier(stated), classes=calibration(stated, EDGES)
+        by=by, rate=counted(scored, lambda s: s.right), brier=brier(stated), classes=calibration(stated, EDGES)
     )
 
 
 HEADER = ("job", "title", "cylinder", "round", "by", "name", "said", "sure", "truth", "right", "simulated")
 
 
-def csv_text(said: Iterable[ScoredCall]) -> str:
+def csv_text(scored: Iterable[ScoredCall]) -> str:
     """Every call as a row of CSV (RFC 4180)."""
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(HEADER)
-    for s in said:
+    for s in scored:
         sure = "" if s.sure is None else f"{s.sure:.3f}"
         row = (s.job, s.title, s.cylinder, s.round_id, s.by, s.name, " ".join(s.paths), sure)
         writer.writerow([cell(v) for v in (*row, " ".join(s.truth), int(s.right), int(s.simulated))])

@@ -89,10 +89,10 @@ class Change(msgspec.Struct, frozen=True, kw_only=True):
     def sentence(self) -> str:
         """One sentence."""
         again = f"; signed again by {self.signed_over}" if self.signed_over else ""
-        said = f"{self.what}, by {self.actor or 'unnamed'}, {moment(self.time)}{again}"
+        text = f"{self.what}, by {self.actor or 'unnamed'}, {moment(self.time)}{again}"
         if self.not_seen_by:
-            return f"not seen by {' and '.join(self.not_seen_by)}: {said}"
-        return f"changed after signing: {said}"
+            return f"not seen by {' and '.join(self.not_seen_by)}: {text}"
+        return f"changed after signing: {text}"
 
 
 class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):

@@ -36,8 +36,8 @@ def _engine(job: Job, p: ev.EngineDescribed, event: ev.Event) -> Job:
 
 def _named(job: Job, p: ev.JobNamed, event: ev.Event) -> Job:
     new = {k: v for k, v in msgspec.structs.asdict(p).items() if v is not None and v != getattr(job, k)}
-    said = ", ".join(f"{NAMED[k]} {_quoted(getattr(job, k))} is now {_quoted(v)}" for k, v in new.items())
-    return replace(note_change_where(job, event, lambda r: bool(new), said), **new)
+    change = ", ".join(f"{NAMED[k]} {_quoted(getattr(job, k))} is now {_quoted(v)}" for k, v in new.items())
+    return replace(note_change_where(job, event, lambda r: bool(new), change), **new)
 
 
 def _quoted(text: str) -> str:
@@ -68,15 +68,15 @@ def _reading(job: Job, p: ev.ReadingEntered, event: ev.Event) -> Job:
         job.round(p.round_id)
     concerns = [r.id for r in job.rounds if p.round_id == r.id or (not p.round_id and p.cylinder == r.cylinder)]
     whole = p.round_id is None and p.cylinder is None  # of the job: an own reading of a round stands before it
-    said = f"{names.figure_name(p.reading)} entered as {figures.as_read(p.value, p.unit)}"
-    job = note_change_where(job, event, lambda r: whole or r.id in concerns, said)
+    change = f"{names.figure_name(p.reading)} entered as {figures.as_read(p.value, p.unit)}"
+    job = note_change_where(job, event, lambda r: whole or r.id in concerns, change)
     rounds = tuple(replace(r, readings_changed=True) if r.id in concerns else r for r in job.rounds)
     return replace(job, rounds=rounds, readings=(*job.readings, p))
 
 
 def _plug(job: Job, p: ev.PlugSeen, event: ev.Event) -> Job:
-    said = f"plug of cylinder {p.cylinder}: {names.plug_looks(p.conditions, p.text)}"
-    job = note_change_where(job, event, lambda r: r.cylinder == p.cylinder, said)
+    change = f"plug of cylinder {p.cylinder}: {names.plug_looks(p.conditions, p.text)}"
+    job = note_change_where(job, event, lambda r: r.cylinder == p.cylinder, change)
     return replace(job, plugs={**job.plugs, p.cylinder: p})
 
 
@@ -84,8 +84,8 @@ def _symptom(job: Job, p: ev.SymptomNoted, event: ev.Event) -> Job:
     told = job.symptoms if p.cylinder is None else job.cylinder_symptoms.get(p.cylinder, ())
     others = tuple(s for s in told if s != p.symptom)
     now = (*others, p.symptom) if p.present else others
-    said = f"symptom {'noted' if p.present else 'withdrawn'}: {names.symptom_name(p.symptom)}"
-    job = note_change_where(job, event, lambda r: p.cylinder in (None, r.cylinder) and set(now) != set(told), said)
+    change = f"symptom {'noted' if p.present else 'withdrawn'}: {names.symptom_name(p.symptom)}"
+    job = note_change_where(job, event, lambda r: p.cylinder in (None, r.cylinder) and set(now) != set(told), change)
     if p.cylinder is None:
         return replace(job, symptoms=now)
     return replace(job, cylinder_symptoms={**job.cylinder_symptoms, p.cylinder: now})
@@ -112,8 +112,8 @@ def _check(job: Job, p: ev.CheckMade, event: ev.Event) -> Job:
 
 def _withdrawn(job: Job, p: ev.AnswerWithdrawn, event: ev.Event) -> Job:
     kept = tuple(r for r in job.readings if (r.reading, r.cylinder) != (p.fact, p.cylinder) or r.round_id)
-    said = f"answer withdrawn: {names.figure_name(p.fact)}"
-    job = note_change_where(job, event, lambda r: p.cylinder in (None, r.cylinder), said)
+    change = f"answer withdrawn: {names.figure_name(p.fact)}"
+    job = note_change_where(job, event, lambda r: p.cylinder in (None, r.cylinder), change)
     if p.cylinder is not None:
         job = replace(job, readings=kept)
         yes, asked = (
@@ -154,8 +154,8 @@ def _microphone(job: Job, p: ev.MicrophoneChecked, event: ev.Event) -> Job:
 def _finding(job: Job, p: ev.FindingRecorded, event: ev.Event) -> Job:
     before = {p.cylinder: job.rounds_of(p.cylinder), **job.before_finding}
     if (known := job.findings.get(p.cylinder)) is not None and known != p:  # the first finding is no change
-        said = f"finding at cylinder {p.cylinder}: {names.paths(known.paths)} is now {names.paths(p.paths)}"
-        job = note_change_where(job, event, lambda r: r.cylinder == p.cylinder, said)
+        change = f"finding at cylinder {p.cylinder}: {names.paths(known.paths)} is now {names.paths(p.paths)}"
+        job = note_change_where(job, event, lambda r: r.cylinder == p.cylinder, change)
     return replace(job, findings={**job.findings, p.cylinder: p}, before_finding=before)
 
 
@@ -182,19 +182,19 @@ def _part(job: Job, p: ev.PartFound, event: ev.Event) -> Job:
 
 
 def _mended(job: Job, p: ev.JournalMended, event: ev.Event) -> Job:
-    said = []
+    troubles = []
     if p.moved_to:
-        said.append(f"its end was torn and moved to {p.moved_to}")
+        troubles.append(f"its end was torn and moved to {p.moved_to}")
     if p.events_missing:
-        said.append(f"{p.events_missing} event(s) known before were gone")
+        troubles.append(f"{p.events_missing} event(s) known before were gone")
     if p.rewritten:
-        said.append("it was not the journal that was last written here")
-    return trouble(job, f"journal opened {event.time}: {'; '.join(said)}")
+        troubles.append("it was not the journal that was last written here")
+    return trouble(job, f"journal opened {event.time}: {'; '.join(troubles)}")
 
 
 def _merged(job: Job, p: ev.Merged, event: ev.Event) -> Job:
-    said = replace(stamped(event), payload=replace(p, lines=()))  # what they held is folded on its own
-    return replace(job, merges=(*job.merges, said))
+    merge = replace(stamped(event), payload=replace(p, lines=()))  # what they held is folded on its own
+    return replace(job, merges=(*job.merges, merge))
 
 
 def _opaque(job: Job, p: ev.Opaque, event: ev.Event) -> Job:

@@ -90,10 +90,10 @@ def _recording(path: Path, taken: datetime | None) -> Recording:
     except HisswayError as e:
         return Recording(path, 0.0, taken=taken, trouble=str(e))
     try:
-        said = take_named(path)
+        named = take_named(path)
     except RoundError:
         return Recording(path, length_s, taken=taken)
-    return Recording(path, length_s, taken=taken, point=said.point, kind=said.kind)
+    return Recording(path, length_s, taken=taken, point=named.point, kind=named.kind)
 
 
 def in_walking_order(

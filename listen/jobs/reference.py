@@ -63,10 +63,10 @@ def engine_said(job: Job, round_id: str) -> tuple[EngineSay, ...]:
     lent, latest = reference_cylinders(job, round_id), {}
     for other in job.rounds:
         if other.cylinder != record.cylinder and not other.aside and _inputs(other) == _inputs(record):
-            said = other.verdict.result.engine if other.verdict is not None and not other.stale else None
-            if said is not None and other.cylinder not in lent:
-                latest[other.cylinder] = said
-    return tuple(said for _, said in sorted(latest.items()))
+            of_engine = other.verdict.result.engine if other.verdict is not None and not other.stale else None
+            if of_engine is not None and other.cylinder not in lent:
+                latest[other.cylinder] = of_engine
+    return tuple(of_engine for _, of_engine in sorted(latest.items()))
 
 
 def told_since(job: Job, round_id: str) -> tuple[int, ...]:
@@ -84,15 +84,15 @@ def _inputs(record: RoundRecord) -> set[tuple[str, float | None]]:
 
 def is_sound(record: RoundRecord) -> bool:
     """Whether the supervisor, or else the latest fresh verdict, says that this cylinder is sound."""
-    said = record.decision.payload if record.decision else None
-    if isinstance(said, Overruled):
-        return said.paths == ("none",)
+    decided = record.decision.payload if record.decision else None
+    if isinstance(decided, Overruled):
+        return decided.paths == ("none",)
     return record.verdict is not None and not record.stale and record.verdict.result.verdict.kind == "sound"
 
 
 def _no_verdict(record: RoundRecord) -> bool:
-    said = record.decision.payload if record.decision else None
-    if isinstance(said, Overruled):
+    decided = record.decision.payload if record.decision else None
+    if isinstance(decided, Overruled):
         return False
     return record.verdict is None or record.stale or record.verdict.result.verdict.kind == "unclear"
 

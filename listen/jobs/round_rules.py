@@ -60,9 +60,9 @@ def _taken_back(job: Job, p: ev.ClipTakenBack, event: ev.Event) -> Job:
 
 def _call(job: Job, p: ev.ByEarCalled, event: ev.Event) -> Job:
     def change(r: RoundRecord) -> RoundRecord:
-        said = replace(p, before_numbers=p.before_numbers and not (p.sitting and numbers_seen(r, p.name, p.sitting)))
+        call = replace(p, before_numbers=p.before_numbers and not (p.sitting and numbers_seen(r, p.name, p.sitting)))
         pairs = sum(one.sitting == p.sitting for one in r.played) if p.sitting else 0
-        return replace(r, calls=(*r.calls, said), before_calls=(*r.before_calls, (pairs, len(r.clips))))
+        return replace(r, calls=(*r.calls, call), before_calls=(*r.before_calls, (pairs, len(r.clips))))
 
     return with_round(job, p.round_id, event, change)
 

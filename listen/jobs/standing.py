@@ -115,11 +115,11 @@ def latest_round(job: Job, cylinder: int) -> RoundRecord | None:
 
 
 def _decided(base: Standing, record: RoundRecord, d: Decision) -> Standing:
-    said = d.payload
+    decided = d.payload
     then = d.on.result.verdict if d.on else None
     told = msgspec.structs.replace(
         base,
-        name=said.name,
+        name=decided.name,
         time=d.time,
         heard=d.heard,
         own_work=d.own_work,
@@ -127,16 +127,16 @@ def _decided(base: Standing, record: RoundRecord, d: Decision) -> Standing:
         program_then=then,
         against=tuple(o for o in record.open_decisions[:-1] if _otherwise(o, d)),
     )
-    if isinstance(said, SentBack):
+    if isinstance(decided, SentBack):
         return msgspec.structs.replace(
-            told, how="sent-back", reason=said.reason, request_met=record.came(d) and not record.stale
+            told, how="sent-back", reason=decided.reason, request_met=record.came(d) and not record.stale
         )
     kind, paths = _said(d)
     return msgspec.structs.replace(
         told,
         by="person",
-        how="overruled" if isinstance(said, Overruled) else "agreed",
-        reason=said.reason if isinstance(said, Overruled) else said.text,
+        how="overruled" if isinstance(decided, Overruled) else "agreed",
+        reason=decided.reason if isinstance(decided, Overruled) else decided.text,
         kind=kind,
         paths=paths,
         probability=None,

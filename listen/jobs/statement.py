@@ -23,11 +23,11 @@ def statement_on(decision: Decision) -> str:
 
 
 def _decided(decision: Decision) -> str:
-    said = decision.payload
-    if isinstance(said, Confirmed):
+    decided = decision.payload
+    if isinstance(decided, Confirmed):
         return "I agree with the program's verdict."
-    if isinstance(said, Overruled):
-        return f"I overrule the program's verdict: {paths(said.paths)}."
+    if isinstance(decided, Overruled):
+        return f"I overrule the program's verdict: {paths(decided.paths)}."
     return "I have sent this round back."
 
 

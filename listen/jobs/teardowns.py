@@ -129,7 +129,7 @@ def own_rounds(root: Path) -> Iterator[tuple[str, Round, tuple[PathId, ...]]]:
 def trial(judged: Sequence[tuple[RoundResult, tuple[PathId, ...]]]) -> Trial:
     """Score results against their truths."""
     named = [(set(r.verdict.paths), set(truth)) for r, truth in judged if r.verdict.kind != "unclear"]
-    right = sum(bool(said) and said <= truth for said, truth in named)
+    right = sum(bool(paths) and paths <= truth for paths, truth in named)
     loss = [
         -sum(math.log(max(share, LEAST_SHARE)) for share in (_given(r, p) for p in truth)) / len(truth)
         for r, truth in judged

@@ -34,13 +34,13 @@ LEAST_NATS = -12.0
 """Levels less likely than this are alike; what is kept of a round stays short. Judgement."""
 
 
-def blow_by_learnt(said: Sequence[EngineSay], point: str, zero_dbfs: float) -> NDArray[np.float64] | None:
+def blow_by_learnt(others: Sequence[EngineSay], point: str, zero_dbfs: float) -> NDArray[np.float64] | None:
     """Likelihood (greatest 1) of each of ``LEVELS_DB`` for blow-by at a point of a round whose 0 dB is given.
 
     ``None`` where no other round speaks of the point.
     """
     engine, any_said = np.zeros(len(LEVELS_DB)), False
-    for one in said:
+    for one in others:
         for p in one.points:
             if p.point == point and len(p.nats) == len(LEVELS_DB):
                 there = np.interp(LEVELS_DB + zero_dbfs - one.zero_dbfs, LEVELS_DB, _blow_by(p))

@@ -28,23 +28,23 @@ def with_learnt(evidence: RoundEvidence, odds: Posterior, alone: Posterior) -> P
     return replace(odds, without={**odds.without, **without})
 
 
-def learnt(evidence: RoundEvidence, odds: Posterior, said: Sequence[EngineSay]) -> tuple[str, ...]:
+def learnt(evidence: RoundEvidence, odds: Posterior, others: Sequence[EngineSay]) -> tuple[str, ...]:
     """A sentence for the engine's other cylinders and one for the shop's teardowns, where they were let in.
 
     Each ends with the odds that the leading path would have without.
     """
     leads = max(odds.paths, key=odds.involved)
-    told = ((ENGINE, _of_engine(evidence, said)), (SHOP, _of_shop(evidence.shop)))
+    told = ((ENGINE, _of_engine(evidence, others)), (SHOP, _of_shop(evidence.shop)))
     without = {name: sure(odds.involved_without(name, leads)) for name, _ in told if name in odds.without}
     return tuple(f"{words}; without that {names.path(leads)} {without[name]}." for name, words in told if words)
 
 
-def _of_engine(evidence: RoundEvidence, said: Sequence[EngineSay]) -> str:
+def _of_engine(evidence: RoundEvidence, others: Sequence[EngineSay]) -> str:
     """Where blow-by is expected at the crankcase's own mouth; empty where nobody spoke of it."""
     own = next((p for p in evidence.points if p.learnt is not None and PathId.RINGS in p.point.row.own), None)
     if own is None or own.learnt is None:
         return ""
-    told = sorted({one.cylinder for one in said if any(p.point == own.point.id for p in one.points)})
+    told = sorted({one.cylinder for one in others if any(p.point == own.point.id for p in one.points)})
     which = f"cylinder {told[0]}" if len(told) == 1 else f"cylinders {', '.join(map(str, told[:-1]))} and {told[-1]}"
     low, high = _most_of(prior_over_levels(AirSource(PathId.NONE), BASE) * own.learnt)
     where = f"between {decibels(low, 0)} and {decibels(high, 0)} about the shop's sound"

@@ -122,14 +122,14 @@ def verdict(
         (PathId.NONE, "sound", f"Sound: nothing beyond normal blow-by. {unseen}".rstrip()),
     ):
         if path in chances and chances[path].least >= NAME_AT and path not in withheld:
-            said = chances[path]
+            its = chances[path]
             return Verdict(
                 kind=kind,
                 paths=(path,),
-                probability=said.usual,
-                text=f"{text.rstrip('.')} ({_sure(said)} sure)." + _resting(said.rests_on),
+                probability=its.usual,
+                text=f"{text.rstrip('.')} ({_sure(its)} sure)." + _resting(its.rests_on),
                 next=NEXT_AFTER[kind],
-                rests_on=said.rests_on,
+                rests_on=its.rests_on,
             )
     return _unclear(chances, next_best, _why_not(chances, may_name, withheld))
 

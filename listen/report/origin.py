@@ -123,8 +123,8 @@ def _faults(
     again = page_of(then, wanted, earlier, made=origin.made, hit_rate=origin.hit_rate)
     pairs = [(a, b) for a, b in zip_longest(_words(page), _words(again), fillvalue="") if first_difference(a, b)]
     differ = [(a, b) for a, b in pairs if zone or _MOMENT.sub("", a) != _MOMENT.sub("", b)]
-    for said, is_ in differ[:SHOWN]:
-        here, there = _apart(said, is_)
+    for on_page, is_ in differ[:SHOWN]:
+        here, there = _apart(on_page, is_)
         yield Mismatch("report", "words", f"says “{here}”; made from the job it says “{there}”")
     if len(differ) > SHOWN:
         yield Mismatch("report", "words", f"{len(differ) - SHOWN} further lines differ")
@@ -143,10 +143,10 @@ def _words(page: str) -> list[str]:
     return [line for raw in text.splitlines() if (line := " ".join(raw.split()))]
 
 
-def _apart(said: str, is_: str) -> tuple[str, str]:
+def _apart(on_page: str, is_: str) -> tuple[str, str]:
     """Two lines from shortly before they begin to differ, as they are read."""
-    plain = [" ".join(_TAG.sub(" ", line).split()) for line in (said, is_)]
-    lines = plain if plain[0] != plain[1] else [said, is_]
+    plain = [" ".join(_TAG.sub(" ", line).split()) for line in (on_page, is_)]
+    lines = plain if plain[0] != plain[1] else [on_page, is_]
     alike = next((n for n, (a, b) in enumerate(zip(*lines, strict=False)) if a != b), min(map(len, lines)))
     start = max(0, alike - BEFORE_IT)
     return lines[0][start : start + QUOTED], lines[1][start : start + QUOTED]

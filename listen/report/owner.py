@@ -162,27 +162,27 @@ def _name(c: Candidate, say: OwnerWords) -> str:
 
 def _warnings(d: Diagnosis, behind: Behind, say: OwnerWords) -> tuple[str, ...]:
     """What stands before everything else."""
-    said = []
+    sentences = []
     if behind.altered:
-        said.append(say.phrase("altered", count=behind.altered))
+        sentences.append(say.phrase("altered", count=behind.altered))
     if behind.broken:
-        said.append(say.phrase("record-broken"))
+        sentences.append(say.phrase("record-broken"))
     if d.stop_for:
         names = [say.cause(c, "name", causes()[c].words) for c in d.stop_for[:MOST_RIVALS]]
-        said.append(say.phrase("stop", causes=say.several(names, "or")))
+        sentences.append(say.phrase("stop", causes=say.several(names, "or")))
     if behind.job.simulated:
-        said.append(say.phrase("simulated"))
-    return tuple(said)
+        sentences.append(say.phrase("simulated"))
+    return tuple(sentences)
 
 
 def _not_looked(d: Diagnosis, job: Job, say: OwnerWords) -> list[str]:
-    said = [say.named("test", t.test, t.words) for t in d.tests if not t.made]
+    phrases = [say.named("test", t.test, t.words) for t in d.tests if not t.made]
     listened = next((t.cylinders for t in d.tests if t.test == "listening" and t.made), ())
     if listened and (missing := [n for n in job.engine.cylinders if n not in listened]):
-        said.append(say.phrase("listening-on", cylinders=say.several(map(str, missing))))
+        phrases.append(say.phrase("listening-on", cylinders=say.several(map(str, missing))))
     if not job.findings:
-        said.append(say.phrase("inside"))
-    return said or [say.phrase("nothing-left")]
+        phrases.append(say.phrase("inside"))
+    return phrases or [say.phrase("nothing-left")]
 
 
 def _marked(found: Iterable[OwnerFound], say: OwnerWords) -> str:
@@ -255,10 +255,10 @@ def _stands_behind(s: Standing | None, behind: Behind, say: OwnerWords) -> str:
         return say.phrase("undecided")
     part = next((p for p in behind.rounds if p.id == s.round_id), None)
     signed = part.signature_checks[-1].state if part and part.signature_checks else None
-    said = [_word_of(s, say), say.phrase(f"signed-{signed}" if signed else "unsigned")]
+    parts = [_word_of(s, say), say.phrase(f"signed-{signed}" if signed else "unsigned")]
     if signed and s.changed:
-        said.append(say.phrase("changed-since"))
-    return "; ".join(said)
+        parts.append(say.phrase("changed-since"))
+    return "; ".join(parts)
 
 
 def _word_of(s: Standing, say: OwnerWords) -> str:

@@ -39,9 +39,9 @@ class OwnerWords:
         row = table("cause").get(cause)
         return row[say][self.language] if row else otherwise
 
-    def several(self, said: Iterable[str], last: str = "and") -> str:
+    def several(self, words: Iterable[str], last: str = "and") -> str:
         """A list as it is spoken."""
-        *first, end = [*said] or [""]
+        *first, end = [*words] or [""]
         return f"{', '.join(first)}{self.phrase(last)}{end}" if first else end
 
 

@@ -125,9 +125,11 @@ def _point(record: RoundRecord, point: str, p: PointResult | None, files: Mappin
 
 
 def _not_as_recorded(clips: Mapping[str, ClipRecord | None], files: Mapping[str, str]) -> str:
-    said = {"differs": "is not the one recorded: its file was changed", "missing": "is gone"}
+    faults = {"differs": "is not the one recorded: its file was changed", "missing": "is gone"}
     wrong = [
-        f"the {kind} clip {said[files[c.id]]}" for kind, c in clips.items() if c is not None and files.get(c.id) in said
+        f"the {kind} clip {faults[files[c.id]]}"
+        for kind, c in clips.items()
+        if c is not None and files.get(c.id) in faults
     ]
     return f"{' and '.join(wrong)}; what is heard and drawn here is not the record".capitalize() + "." if wrong else ""
 
@@ -179,14 +181,14 @@ def _call(c: ByEarCalled) -> str:
 def _decision(d: Decision) -> str:
     p, at = d.payload, times.moment_and_zone(d.time)
     if isinstance(p, Confirmed):
-        said = f"{p.name} confirmed" + (f": {p.text}" if p.text else "")
+        sentence = f"{p.name} confirmed" + (f": {p.text}" if p.text else "")
     elif isinstance(p, Overruled):
-        said = f"{p.name} overruled: {names.paths(p.paths)}; {p.reason}"
+        sentence = f"{p.name} overruled: {names.paths(p.paths)}; {p.reason}"
     elif isinstance(p, SentBack):
-        said = f"{p.name} asked for another {p.clip_kind} clip at the {names.point_name(p.point)}: {p.reason}"
+        sentence = f"{p.name} asked for another {p.clip_kind} clip at the {names.point_name(p.point)}: {p.reason}"
     else:
-        said = type(p).__name__
-    return f"{at}: {said}{', after calling by ear blind' if getattr(p, 'blind', False) else ''}"
+        sentence = type(p).__name__
+    return f"{at}: {sentence}{', after calling by ear blind' if getattr(p, 'blind', False) else ''}"
 
 
 def _warnings(record: RoundRecord) -> tuple[str, ...]:

@@ -105,11 +105,13 @@ def judge_points(
         air_on=bool(facts.loss_percent) or bool(facts.air_followed),
         bubbles=bubbles_speak(odds.evidence_db),
     )
-    said = verdict(odds, may_name, unseen_sentence(weighed.points), NOTHING_TO_ADD, kept_back)
-    if said.next == NOTHING_TO_ADD and (best := next_best(evidence, odds)) is not None:
-        said = msgspec.structs.replace(said, next=best.text)
+    judged = verdict(odds, may_name, unseen_sentence(weighed.points), NOTHING_TO_ADD, kept_back)
+    if judged.next == NOTHING_TO_ADD and (best := next_best(evidence, odds)) is not None:
+        judged = msgspec.structs.replace(judged, next=best.text)
         if best.kind in set(Kind):
-            said = msgspec.structs.replace(said, next_point=best.point, next_kind=best.kind, next_seconds=best.seconds)
+            judged = msgspec.structs.replace(
+                judged, next_point=best.point, next_kind=best.kind, next_seconds=best.seconds
+            )
     measured = weighed.points
     doubted = air_doubted(measured, facts)
     if doubted is not None and not slips:
@@ -125,7 +127,7 @@ def judge_points(
         round=name,
         points=results,
         paths=_paths(odds),
-        verdict=_held_back(said, slips),
+        verdict=_held_back(judged, slips),
         engine=None if engine is None else say(facts.cylinder or 1, evidence, alone, silent=bool(slips)),
         told_by=tuple(one.cylinder for one in engine or ()),
         learnt=learnt(evidence, odds, engine or ()),
@@ -133,14 +135,16 @@ def judge_points(
     )
 
 
-def _held_back(said: Verdict, slips: Sequence[Blunder]) -> Verdict:
+def _held_back(verdict: Verdict, slips: Sequence[Blunder]) -> Verdict:
     """Nothing is named on a round with a slip in it; what it was, and what to record again, is said instead."""
     if not slips:
-        return said
+        return verdict
     why, _, then = slips[0].flag.text.rpartition("; ")
     then = f"{then[:1].upper()}{then[1:]}"
     text = f"Cannot tell. {why}."
-    return msgspec.structs.replace(said, kind="unclear", text=text, next=then, next_point="", next_kind="", rests_on=())
+    return msgspec.structs.replace(
+        verdict, kind="unclear", text=text, next=then, next_point="", next_kind="", rests_on=()
+    )
 
 
 def _paths(odds: Posterior) -> tuple[PathResult, ...]:

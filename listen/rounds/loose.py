@@ -98,8 +98,8 @@ def _channels(path: Path, taking: Taking) -> list[tuple[int, str]]:
 
 
 def _commanded(path: Path, taking: Taking) -> tuple[tuple[float, float], ...]:
-    said = taking.commands(path.stem)
-    on_s = said.on_s if said else ()
+    commanded = taking.commands(path.stem)
+    on_s = commanded.on_s if commanded else ()
     flat = [t for pair in on_s for t in pair]
     if any(b <= a for a, b in pairwise(flat)):
         raise RoundError(

@@ -97,8 +97,8 @@ def plug_look(condition: str) -> str:
 
 def plug_looks(conditions: Iterable[str], text: str = "") -> str:
     """Plug conditions, then free text."""
-    said = [plug_look(c) for c in conditions]
-    return "; ".join([*said, plain(text)] if text else said) or UNKNOWN
+    looks = [plug_look(c) for c in conditions]
+    return "; ".join([*looks, plain(text)] if text else looks) or UNKNOWN
 
 
 def symptom_name(symptom_id: str) -> str:

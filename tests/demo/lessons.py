@@ -46,21 +46,21 @@ TRAP = (
         ("exhaust-valve",),
         8.0,
         tags=("cross-talk",),
-        said=CARRIED,
+        giveaway=CARRIED,
         change=carried("exhaust-valve", "plug-hole-2", 5.0),
     ),
     Lesson(
         ("rings",),
         9.0,
         tags=("ventilation hose",),
-        said=HOSE,
+        giveaway=HOSE,
         change=carried("rings", "intake", 4.0),
     ),
     Lesson(
         ("none",),
         blow_by_db=2.0,
         tags=("normal blow-by",),
-        said="A clear hiss at the filler alone, and a loss of few percent: every ring pack passes some air. "
+        giveaway="A clear hiss at the filler alone, and a loss of few percent: every ring pack passes some air. "
         "Compare with a sound cylinder.",
     ),
     Lesson(
@@ -68,7 +68,7 @@ TRAP = (
         blow_by_db=-10.0,
         shop="piston compressor",
         tags=("compressor",),
-        said=COMPRESSOR,
+        giveaway=COMPRESSOR,
         change=compressor_starts,
     ),
     Lesson(("fitting",), 6.0, tags=("fitting",)),
@@ -77,13 +77,13 @@ TRAP = (
         ("coolant-passage",),
         -2.0,
         tags=("bubbles",),
-        said="Hardly any hiss anywhere, but bubbles break at the radiator with the air on and not without.",
+        giveaway="Hardly any hiss anywhere, but bubbles break at the radiator with the air on and not without.",
         change=bubbling(5.0, 12.0),
     ),
     Lesson(
         ("none",),
         tags=("drips",),
-        said=DRIPS,
+        giveaway=DRIPS,
         change=dripping,
     ),
 )

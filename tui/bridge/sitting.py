@@ -41,8 +41,8 @@ class Sitting:
 
     def played(self, job: str, round_id: str, point: str, clips: tuple[str, ...]) -> None:
         """A pair was played to its end."""
-        said = PairPlayed(sitting=self.id, name=self.name, round_id=round_id, point=point, clips=clips)
-        self._played.setdefault(job, []).append(said)
+        event = PairPlayed(sitting=self.id, name=self.name, round_id=round_id, point=point, clips=clips)
+        self._played.setdefault(job, []).append(event)
 
     def due(self, job: str) -> tuple[Payload, ...]:
         """What the job has to be told before the next thing this person writes to it; nothing where nobody is named."""

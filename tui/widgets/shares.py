@@ -25,7 +25,7 @@ class Share:
     calls: int
     low: float
     high: float
-    said: float | None = None
+    sureness: float | None = None
     """Sureness stated, where the line is about calls of one sureness."""
     heading: bool = False
 
@@ -65,8 +65,8 @@ class Shares(Drawn):
         line.put(0, plain(share.words), "strong" if share.heading else "plain", left - 1)
         line.fill(left, left + scale.columns, "·", "rule")
         line.fill(left + round(scale.column(share.low)), left + round(scale.column(share.high)) + 1, "▒", "air")
-        if share.said is not None:
-            line.dot(left + round(scale.column(share.said)), "│", "warn")
+        if share.sureness is not None:
+            line.dot(left + round(scale.column(share.sureness)), "│", "warn")
         line.dot(left + round(scale.column(share.share)), "◆", "strong")
         text = f"{share.right} of {share.calls} ({figures.share(share.low)} to {figures.share(share.high)})"
         line.put(left + scale.columns + 1, text, "strong" if share.heading else "plain")

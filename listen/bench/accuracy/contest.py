@@ -129,8 +129,8 @@ def _part(name: str, group: Sequence[Forecast]) -> Part:
     wrong: dict[str, int] = {}
     for f in group:
         if f.named and not f.right:
-            said = "+".join(p for p in f.named if p not in f.truth)
-            wrong[said] = wrong.get(said, 0) + 1
+            wrongly_named = "+".join(p for p in f.named if p not in f.truth)
+            wrong[wrongly_named] = wrong.get(wrongly_named, 0) + 1
     return Part(
         name=name,
         rounds=len(group),

@@ -144,14 +144,14 @@ def hissway(round_: Measured) -> Forecast:
 
 def forecast(result: RoundResult, truth: frozenset[str], background: str, helped: bool) -> Forecast:
     """A result as it is scored: a path counts as named where the verdict names it."""
-    said = result.verdict
+    verdict = result.verdict
     return Forecast(
         truth,
         {str(p.path): p.probability for p in result.paths},
         {str(p.path): p.involved for p in result.paths},
-        () if said.kind == "unclear" else tuple(map(str, said.paths)),
+        () if verdict.kind == "unclear" else tuple(map(str, verdict.paths)),
         background,
-        said.probability,
+        verdict.probability,
         helped,
     )
 

@@ -34,10 +34,10 @@ def worlds(
     """
     from listen.lab.simulator.worlds import WORLDS
 
-    said = {name: judge_world(name, rounds, seed, workers, kept_in, noise=noise) for name in WORLDS}
-    found = [scored(name, WORLDS[name].differs, forecasts) for name, forecasts in said.items()]
+    forecasts_of = {name: judge_world(name, rounds, seed, workers, kept_in, noise=noise) for name in WORLDS}
+    found = [scored(name, WORLDS[name].differs, forecasts) for name, forecasts in forecasts_of.items()]
     found.sort(key=lambda w: (-len(w.missed), w.scores.right.value or 0.0))
-    return *found, scored(ALL, "All worlds, each as often.", [f for every in said.values() for f in every])
+    return *found, scored(ALL, "All worlds, each as often.", [f for every in forecasts_of.values() for f in every])
 
 
 def scored(name: str, differs: str, forecasts: Sequence[Forecast]) -> WorldScores:

@@ -23,23 +23,23 @@ _LINE = re.compile(r"(?P<hash>[0-9a-f]{64})[ ][ *]?(?P<name>\S.*)")
 
 def described(job: Job, chain: Chain) -> dict[str, str]:
     """What a bag says of the job in it."""
-    said = {
+    fields = {
         "Source-Organization": _one_line(job.shop),
         "External-Identifier": job.id,
         "Hissway-Head": chain.head,
         "Hissway-Events": str(len(chain.lines)),
     }
-    return {name: value for name, value in said.items() if value}
+    return {name: value for name, value in fields.items() if value}
 
 
 def untrue(bag: Path, job: Job, chain: Chain) -> tuple[str, ...]:
     """What a bag says of its job and is not so, a sentence each; what another tool left out is no untruth."""
     text = re.sub(r"\r?\n[ \t]+", " ", (bag / "bag-info.txt").read_text("utf-8", "replace"))
     true = described(job, chain)
-    said = [(name, value.strip()) for name, _, value in (line.partition(":") for line in text.splitlines())]
+    fields = [(name, value.strip()) for name, _, value in (line.partition(":") for line in text.splitlines())]
     return tuple(
         f"says {name}: {_one_line(value)!a}, and its journal does not"
-        for name, value in said
+        for name, value in fields
         if name in OF_THE_JOB and value != true.get(name, "")
     )
 

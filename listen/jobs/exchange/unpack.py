@@ -71,8 +71,8 @@ def _checked(path: Path, bag: Path) -> Chain:
             else "the journal does not end in a whole event"
         )
         raise JobError(f"{path}: {JOURNAL}: {why}; the bag is refused, nothing was unpacked")
-    for said in untrue(bag, fold(chain.events()), chain):
-        raise JobError(f"{path}: bag-info.txt: {said}; the bag is refused, nothing was unpacked")
+    for lie in untrue(bag, fold(chain.events()), chain):
+        raise JobError(f"{path}: bag-info.txt: {lie}; the bag is refused, nothing was unpacked")
     kept = {p.clip: p for e in chain.events() if isinstance(p := e.payload, ClipKept)}
     for clip in kept.values():
         if fault := clip_fault(data / CLIPS, clip):
@@ -145,8 +145,8 @@ def _together(path: Path, folder: Path, data: Path, theirs: Chain, found: Plan) 
         else:
             how = "merged"
             opened.append(merged_event(found, opened.chain, storable(path.name)), actor="hissway")
-            said = conflicts(opened.chain.events())
-            text = " ".join(("both machines had gone on; the events of both are in the job now.", *said))
+            differences = conflicts(opened.chain.events())
+            text = " ".join(("both machines had gone on; the events of both are in the job now.", *differences))
         new = sum(e.id not in before for e in theirs.events())
         heads.note(folder, opened.job.id, opened.chain, bag=(storable(path.name), theirs))
     return Unpacked(how=how, folder=folder, events=new, text=text)

@@ -72,7 +72,7 @@ def verify_job(
             *((UNREMEMBERED,) if against.register and register is None and not lost else ()),
             *(f"{s.name}: {remark(s, against.trust)}" for s in signatures if not fault(s, job.shop, against.trust)),
             *_names_after_keys(signatures),
-            *(said for r in job.rounds for said in _round_remarks(job, r)),
+            *(words for r in job.rounds for words in _round_remarks(job, r)),
             *judged.remarks,
             *job.troubles,
         ),
@@ -91,8 +91,8 @@ def _names_after_keys(checks: tuple[SignatureCheck, ...]) -> Iterator[str]:
 
 def _history_faults(job: Job, chain: Chain, against: Against, register: heads.Known | None) -> Iterator[Mismatch]:
     """What others remember of this history and it does not hold."""
-    for said in heads.missing(register, job.id, chain):
-        yield Mismatch("history", JOURNAL, said)
+    for missing in heads.missing(register, job.id, chain):
+        yield Mismatch("history", JOURNAL, missing)
     if against.head and all(line.hash != against.head for line in own_lines(chain.lines)):
         yield Mismatch(
             "history", JOURNAL, f"no event has the hash {against.head}: cut short, or another history of this job"

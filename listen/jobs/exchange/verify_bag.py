@@ -39,5 +39,5 @@ def _bag(bag: Path, results: bool, evaluate: Evaluate | None, against: Against) 
     found = verify_job(bag / "data", results=results, evaluate=evaluate, against=alone)
     chain = read_journal(bag / "data")
     if not faults and not chain.broken:
-        faults = tuple(Mismatch("bag", "bag-info.txt", said) for said in untrue(bag, fold(chain.events()), chain))
+        faults = tuple(Mismatch("bag", "bag-info.txt", lie) for lie in untrue(bag, fold(chain.events()), chain))
     return replace(found, mismatches=(*faults, *found.mismatches))

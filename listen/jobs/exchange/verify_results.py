@@ -59,17 +59,17 @@ def check_results(
         if not isinstance(stored, Judged) or event in done:
             continue
         done.add(event)
-        few, said = _teardowns(stored)
+        few, remark = _teardowns(stored)
         why = _named_clips(before, stored) or _bad_clips(stored, bad_clips) or few
         if not why and vouched is None:
             why, differs = _again(folder, before, stored, evaluate or _judge())
-            said = "; ".join(filter(None, (said, differs)))
+            remark = "; ".join(filter(None, (remark, differs)))
         elif not why and event not in (vouched or ()):
             skipped += 1
         if why:
             faults.append(Mismatch("result", f"round {stored.round_id}, event {event}", why))
-        if said:
-            remarks.append(f"result of round {stored.round_id}: {said}")
+        if remark:
+            remarks.append(f"result of round {stored.round_id}: {remark}")
     return Results(len(done) - skipped, skipped, tuple(faults), tuple(remarks))
 
 
@@ -121,5 +121,5 @@ def _again(folder: Path, before: EventAfterJob, stored: Judged, evaluate: Evalua
     return "", f"judged by version {stored.version or 'unknown'} ({then}); {today}"
 
 
-def _words(said: Verdict) -> str:
-    return verdicts.verdict(said.kind, said.paths, said.probability)
+def _words(verdict: Verdict) -> str:
+    return verdicts.verdict(verdict.kind, verdict.paths, verdict.probability)

@@ -358,8 +358,8 @@ class OpenJob:
         sweep(self.folder.parent / heads.REGISTER, older_s=OTHERS_WRITE_S)
         sweep(self.clips)
         kept = {c.id: c.kept for r in self._job.rounds for c in r.clips}
-        said = (e.payload for e in self.chain.events())
-        unwanted = {p.part for p in said if isinstance(p, PartFound) and not p.adopted}
+        payloads = (e.payload for e in self.chain.events())
+        unwanted = {p.part for p in payloads if isinstance(p, PartFound) and not p.adopted}
         rounds = {r.id for r in self._job.rounds}
         for part in partials(self.folder):
             strange = part.round_id not in rounds and age_s(part.path) > NOBODYS_S

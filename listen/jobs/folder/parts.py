@@ -68,9 +68,11 @@ def read_name(path: Path) -> Partial | None:
     m = _NAME.fullmatch(path.name)
     if m is None:
         return None
-    said = m.groupdict(default="")
-    ms = [int(t) for t in said.pop("on_ms").split("-") if t]
-    return Partial(path=path, on_s=tuple((a / 1000, b / 1000) for a, b in zip(ms[::2], ms[1::2], strict=False)), **said)
+    fields = m.groupdict(default="")
+    ms = [int(t) for t in fields.pop("on_ms").split("-") if t]
+    return Partial(
+        path=path, on_s=tuple((a / 1000, b / 1000) for a, b in zip(ms[::2], ms[1::2], strict=False)), **fields
+    )
 
 
 def partials(folder: Path) -> tuple[Partial, ...]:

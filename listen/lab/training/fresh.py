@@ -55,13 +55,13 @@ def _trap(truth: str, level: float, plain: Lesson, rng: np.random.Generator) -> 
     """The same truth with what fools the ear about it, where there is such a thing."""
     if truth == "exhaust-valve":
         hole = carried(truth, "plug-hole-2", level - 3.0)
-        return replace(plain, change=hole, tags=("cross-talk",), said=CARRIED)
+        return replace(plain, change=hole, tags=("cross-talk",), giveaway=CARRIED)
     if truth == "rings":
-        return replace(plain, change=carried(truth, "intake", level - 5.0), tags=("ventilation hose",), said=HOSE)
+        return replace(plain, change=carried(truth, "intake", level - 5.0), tags=("ventilation hose",), giveaway=HOSE)
     if truth == "none" and rng.random() < 0.5:
-        return replace(plain, change=dripping, tags=("drips",), said=DRIPS)
+        return replace(plain, change=dripping, tags=("drips",), giveaway=DRIPS)
     if truth == "none":
-        return replace(plain, change=compressor_starts, tags=("compressor",), said=COMPRESSOR)
+        return replace(plain, change=compressor_starts, tags=("compressor",), giveaway=COMPRESSOR)
     return plain
 
 

@@ -43,15 +43,15 @@ def rounds_with_truth(job: Job) -> tuple[tuple[RoundRecord, ...], dict[int, str]
 
 def superseded(job: Job) -> dict[int, str]:
     """What is said, by cylinder, where the round taken was not the only one before the teardown."""
-    said = {}
+    warnings = {}
     for last in rounds_with_truth(job)[0]:
         before = [job.round(r.id) for r in job.before_finding[last.cylinder][:-1]]
         results = [r.verdict.result.verdict for r in (*before, last) if r.verdict is not None]
         if before:
-            said[last.cylinder] = f"its last round before the teardown is taken, {len(before)} earlier left out"
+            warnings[last.cylinder] = f"its last round before the teardown is taken, {len(before)} earlier left out"
         if len({(v.kind, *v.paths) for v in results}) > 1:
-            said[last.cylinder] += "; they said otherwise, look whether it is the one you mean"
-    return said
+            warnings[last.cylinder] += "; they said otherwise, look whether it is the one you mean"
+    return warnings
 
 
 def _unfit(record: RoundRecord | None) -> str | None:

@@ -60,7 +60,7 @@ class Lesson:
     shop: str = "idle shop"
     """Empty: any."""
     tags: tuple[str, ...] = ()
-    said: str = ""
+    giveaway: str = ""
     """What gave it away, where the usual clue is not the point."""
     change: Change | None = None
 
@@ -180,7 +180,7 @@ def held_of(spec: RoundSpec, lesson: Lesson, trains: str = "", level_db: float |
         facts=msgspec.convert(msgspec.to_builtins(spec.facts), Facts),
         truth=tuple(map(str, spec.truth.paths)),
         focus=tags,
-        gave_away=lesson.said or clue(spec.truth.paths),
+        gave_away=lesson.giveaway or clue(spec.truth.paths),
         spec=spec,
         trains=trains,
         level_db=level_db,

@@ -101,8 +101,8 @@ def _page(before: Job, after: Job, comparison: Comparison) -> Content:
 
 
 def _cylinder(row: CylinderChange) -> list[Content]:
-    said = f"{len(row.changed)} changed beyond uncertainty" if row.changed else "nothing changed beyond uncertainty"
-    parts = [shown(f"Cylinder {row.cylinder}: {said}", "bold $accent")]
+    changes = f"{len(row.changed)} changed beyond uncertainty" if row.changed else "nothing changed beyond uncertainty"
+    parts = [shown(f"Cylinder {row.cylinder}: {changes}", "bold $accent")]
     for when, text in (("before", row.verdict_before), ("after", row.verdict_after)):
         parts.append(Content.assemble((f"  {when:<7}", "$secondary"), plain(text or "no verdict", 300)))
     parts += [_change(c) for c in row.changes]

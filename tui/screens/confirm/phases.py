@@ -96,15 +96,17 @@ def _done(record: RoundRecord) -> str:
     return decision_words(record.decision.payload if record.decision else None)
 
 
-def decision_words(said: Payload | None) -> str:
+def decision_words(decided: Payload | None) -> str:
     """A decision as one sentence."""
-    if isinstance(said, Confirmed):
-        return f"{plain(said.name, 60)} agrees with the verdict."
-    if isinstance(said, Overruled):
-        return f"{plain(said.name, 60)} overrules: {names.paths(said.paths)}. {plain(said.reason)}"
-    if isinstance(said, SentBack):
-        where = point(said.point).words
-        return f"{plain(said.name, 60)} asks for a clip ({said.clip_kind}) at the {where}. {plain(said.reason)}"
+    if isinstance(decided, Confirmed):
+        return f"{plain(decided.name, 60)} agrees with the verdict."
+    if isinstance(decided, Overruled):
+        return f"{plain(decided.name, 60)} overrules: {names.paths(decided.paths)}. {plain(decided.reason)}"
+    if isinstance(decided, SentBack):
+        where = point(decided.point).words
+        return (
+            f"{plain(decided.name, 60)} asks for a clip ({decided.clip_kind}) at the {where}. {plain(decided.reason)}"
+        )
     return "Not decided yet."
 
 

@@ -168,10 +168,10 @@ class ConfirmScreen(BlindScreen):
         if called == SEVERAL:
             ask_paths(self, "Which paths do you hear?", self._points(), partial(self._call, sure=sure))
         else:
-            said = call_event(
+            called_event = call_event(
                 self.round_id, called, self.name_typed, before_numbers=not self._seen(), role="supervisor", sure=sure
             )
-            self.write(structs.replace(said, sitting=self.bay.sitting.id), then="tech")
+            self.write(structs.replace(called_event, sitting=self.bay.sitting.id), then="tech")
             self.reveal()
 
     def _overrule(self, paths: tuple[str, ...]) -> None:

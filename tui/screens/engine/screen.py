@@ -61,10 +61,10 @@ class EngineScreen(EngineKeys):
         view.cylinders = {row.cylinder: _drawn(row) for row in rows}
         self._fill(rows, job)
         self._point()
-        said = Content.assemble(
+        text = Content.assemble(
             *((f"{w}\n", "bold $accent") for w in [self.bay.services.welcome(job)] if w), _summary(rows, job)
         )
-        self.query_one("#says", Static).update(said)
+        self.query_one("#says", Static).update(text)
 
     def _fill(self, rows: tuple[CylinderRow, ...], job: Job) -> None:
         table: DataTable[Text] = self.query_one("#table", DataTable)

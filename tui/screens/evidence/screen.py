@@ -288,8 +288,8 @@ def _followed(level: SwitchedLevel, job: Job, record: RoundRecord) -> list[Conte
     )
     if level.decay_s is None:
         return [head]
-    said = f"dies in {number(level.decay_s)} s after shut-off: {leak_sentence(job, record, level.decay_s)}"
-    return [head, shown(said, "$secondary")]
+    dies = f"dies in {number(level.decay_s)} s after shut-off: {leak_sentence(job, record, level.decay_s)}"
+    return [head, shown(dies, "$secondary")]
 
 
 def _numbers(result: PointResult | None) -> Content:

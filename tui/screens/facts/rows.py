@@ -30,10 +30,10 @@ def options(job: Job, wanted: str) -> list[Option]:
 
 def line(job: Job, f: Fact) -> Content:
     """One fact: its answer, then its words."""
-    said = in_words(job, f)
-    pen = "bold $success" if said in (YES, NO) or said else "$secondary"
-    short = said if len(said) <= ANSWER else "see behind"
-    more = f": {plain(said, 60)}" if said and short != said else ""
+    held = in_words(job, f)
+    pen = "bold $success" if held in (YES, NO) or held else "$secondary"
+    short = held if len(held) <= ANSWER else "see behind"
+    more = f": {plain(held, 60)}" if held and short != held else ""
     return Content.assemble((f"  {plain(short or '–'):<{ANSWER}} ", pen), plain(f.words, 120), (more, pen))
 
 
@@ -53,6 +53,6 @@ def about(f: Fact) -> Content:
     )
 
 
-def _found(f: Fact, said: str, wanted: str) -> bool:
-    text = f"{GROUP_WORDS[f.group]} {f.words} {said} {f.id}".casefold()
+def _found(f: Fact, held: str, wanted: str) -> bool:
+    text = f"{GROUP_WORDS[f.group]} {f.words} {held} {f.id}".casefold()
     return all(word in text for word in wanted.casefold().split())

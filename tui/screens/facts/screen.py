@@ -103,15 +103,15 @@ class FactsScreen(BayScreen[None]):
 
     def _statement(self, job: Job, f: Fact) -> None:
         if f.scope == "engine":
-            said = NEXT[answer(job, f)]
-            self._write(*say(job, f, YES if f.sets and said == OPEN else said))  # the engine is so or is not so
+            given = NEXT[answer(job, f)]
+            self._write(*say(job, f, YES if f.sets and given == OPEN else given))  # the engine is so or is not so
             return
         boxes = {str(n): BOXES[answer(job, f, n)] for n in job.engine.cylinders}
 
         def keep(answered: tuple[str, ...] | None) -> None:
-            said = dict(line.split("=") for line in answered or ())
+            given = dict(line.split("=") for line in answered or ())
             words = {box: word for word, box in BOXES.items()}
-            self._write(*(e for n, box in said.items() for e in say(job, f, words[box], int(n))))
+            self._write(*(e for n, box in given.items() for e in say(job, f, words[box], int(n))))
 
         options = [(str(n), f"cylinder {n}") for n in job.engine.cylinders]
         self.app.push_screen(AnswerScreen(f"{f.words}: on which cylinders?", options, boxes), keep)

@@ -21,26 +21,26 @@ def shares(rates: tuple[HitRate, ...]) -> tuple[Share, ...]:
     rows: list[Share] = []
     for found in rates:
         rows.append(_share(names.BY[found.by], found.rate, heading=True))
-        rows += [_share(f"  {figures.share(c.mean_sure)} sure", c.rate, said=c.mean_sure) for c in found.classes]
+        rows += [_share(f"  {figures.share(c.mean_sure)} sure", c.rate, sureness=c.mean_sure) for c in found.classes]
     return tuple(rows)
 
 
-def _share(words: str, rate: Rate, *, said: float | None = None, heading: bool = False) -> Share:
+def _share(words: str, rate: Rate, *, sureness: float | None = None, heading: bool = False) -> Share:
     low, high = rate.low95, rate.high95
-    return Share(words, rate.value or 0.0, rate.hits, rate.of, low, high, said=said, heading=heading)
+    return Share(words, rate.value or 0.0, rate.hits, rate.of, low, high, sureness=sureness, heading=heading)
 
 
-def heading(said: tuple[ScoredCall, ...], simulated: bool) -> Content:
+def heading(scored: tuple[ScoredCall, ...], simulated: bool) -> Content:
     """What is counted."""
-    torn = len({(s.job, s.cylinder) for s in said})
+    torn = len({(s.job, s.cylinder) for s in scored})
     what = "simulated engines, which say nothing about this shop" if simulated else "engines of this shop"
     opened = f"{torn} cylinder{'' if torn == 1 else 's'} whose teardown is known"
     return Content.assemble((f"{plain(what)[:1].upper()}{what[1:]}: ", "bold $accent"), opened)
 
 
-def listed(said: tuple[ScoredCall, ...]) -> Content:
+def listed(scored: tuple[ScoredCall, ...]) -> Content:
     """Every call with its truth, the wrong ones first: they are what there is to learn from."""
-    lines = [_call(s) for s in sorted(said, key=lambda s: (s.right, s.title, s.cylinder, s.by))]
+    lines = [_call(s) for s in sorted(scored, key=lambda s: (s.right, s.title, s.cylinder, s.by))]
     return Content("\n").join([shown("Every call, the wrong ones first", "$accent"), *lines])
 
 
@@ -58,10 +58,10 @@ def decisions(score: tuple[Decided, ...]) -> Content:
     return Content("\n").join([shown("Decisions against teardowns", "$accent"), *lines])
 
 
-def _call(said: ScoredCall) -> Content:
-    word, pen = GLYPHS[said.right]
-    who = names.BY[said.by] if said.by == "tool" or not said.name else plain(said.name, 40)
-    told = f"{who} said {names.by_ear(said.paths, said.sure)}; it was {names.paths(said.truth)}"
+def _call(call: ScoredCall) -> Content:
+    word, pen = GLYPHS[call.right]
+    who = names.BY[call.by] if call.by == "tool" or not call.name else plain(call.name, 40)
+    told = f"{who} said {names.by_ear(call.paths, call.sure)}; it was {names.paths(call.truth)}"
     return Content.assemble(
-        (word, pen), f"  {told}  ", (f"{plain(said.title, 60)}, cylinder {said.cylinder}", "$secondary")
+        (word, pen), f"  {told}  ", (f"{plain(call.title, 60)}, cylinder {call.cylinder}", "$secondary")
     )

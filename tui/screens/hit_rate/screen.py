@@ -66,14 +66,14 @@ class HitRateScreen(BayScreen[None]):
             state.update(page.EMPTY)
             return
         await state.remove()
-        for simulated, said, rates, score in counted:
+        for simulated, scored, rates, score in counted:
             drawn = Shares()
             drawn.shares = page.shares(rates)
             await self.query_one("#page").mount(
-                Static(page.heading(said, simulated)),
+                Static(page.heading(scored, simulated)),
                 drawn,
                 Static(page.decisions(score)),
-                Static(page.listed(said), classes="calls"),
+                Static(page.listed(scored), classes="calls"),
             )
 
     def watch_learning(self) -> None:
@@ -134,8 +134,8 @@ def _counted(root: Path) -> tuple[list[Counted], Learning]:
     everything = calls(jobs)
     parts = [(simulated, tuple(s for s in everything if s.simulated is simulated)) for simulated in (False, True)]
     rates = [
-        (simulated, said, hit_rates(said), decided(j for j in jobs if j.simulated is simulated))
-        for simulated, said in parts
-        if said
+        (simulated, scored, hit_rates(scored), decided(j for j in jobs if j.simulated is simulated))
+        for simulated, scored in parts
+        if scored
     ]
     return rates, Learning(torn_down(jobs), counting(root))

@@ -56,12 +56,12 @@ def phase_say(phase: str, session: Session, answered: tuple[Answer, str] | None,
             where, f"This sitting is done: {right} of {session.total} right by ear. Esc goes back to the lab.", ""
         )
     told = "Loss and bubbles are told after your call by ear."
-    said = names.paths(session.called.paths if session.called else (), "cannot tell")
+    called = names.paths(session.called.paths if session.called else (), "cannot tell")
     texts = {
         "hear": ("Listen at each point (Space plays quiet, then air), then press c to call.", told),
         "call": ("Which path is it, by ear?", told),
         "sure": ("How sure are you? Honest sureness scores best.", told),
-        "again": (f"{facts_words(session.facts)} You said: {said}. Which path is it now?", ""),
+        "again": (f"{facts_words(session.facts)} You said: {called}. Which path is it now?", ""),
         "again-sure": ("How sure are you now?", ""),
     }
     step, more = texts[phase]

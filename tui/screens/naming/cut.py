@@ -82,8 +82,8 @@ class CutScreen(BayScreen["tuple[Recording, ...] | None"]):
     def _count(self) -> None:
         strip = self.query_one(LevelStrip)
         pieces = cut(self.recording, strip.marks)
-        said = f"{len(strip.marks)} marks, {len(pieces)} pieces" if strip.marks else "No marks yet."
-        self.query_one("#pieces", Static).update(said)
+        state = f"{len(strip.marks)} marks, {len(pieces)} pieces" if strip.marks else "No marks yet."
+        self.query_one("#pieces", Static).update(state)
 
     # ------------------------------------------------------------------ keys
 

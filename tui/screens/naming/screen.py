@@ -98,10 +98,10 @@ class NamingScreen(BayScreen["tuple[Recording, ...] | None"]):
     def _line(self, i: int, r: Recording) -> str:
         time = f"{r.taken.astimezone():%H:%M:%S}" if r.taken else "--:--:--"
         what = f"{point_name(r.point)}, {clip_words(r.kind)}" if r.point else "–"
-        said = f"! {plain(r.trouble, 80)}" if r.trouble else what
+        what = f"! {plain(r.trouble, 80)}" if r.trouble else what
         sounds = "♪" if i == self._sounds else " "
         name = plain(r.path.name, NAME)
-        return f"{sounds} {time}  {name:<{NAME}} {r.seconds:6.1f} s  {said}"
+        return f"{sounds} {time}  {name:<{NAME}} {r.seconds:6.1f} s  {what}"
 
     def _at(self) -> int:
         at = self.query_one("#files", OptionList).highlighted

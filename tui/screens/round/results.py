@@ -42,13 +42,13 @@ async def judge(bench: Bench) -> None:
         round_ = await in_thread(with_teardowns, own, job, bench.opened.folder.parent)
         result = await bench.bay.services.evaluate(round_)
         bench.change(outcome=None)
-        said = judged(job, bench.round_id, result)
+        event = judged(job, bench.round_id, result)
         now = await in_thread(bench.opened.catch_up)
         # something came in meanwhile: a clip, or a result of another cylinder
-        if clips_used(now, bench.round_id) != said.clips or engine_said(now, bench.round_id) != round_.engine:
+        if clips_used(now, bench.round_id) != event.clips or engine_said(now, bench.round_id) != round_.engine:
             bench.change(tried=())
             return
-        bench.write(said)
+        bench.write(event)
     except HisswayError as e:
         bench.change(outcome=Outcome(False, f"{e} Space tries again.", lead="Not judged"))
     finally:

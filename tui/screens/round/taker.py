@@ -146,7 +146,7 @@ class Taker:
         """Record while the air is led; what a channel does wrong is added to ``told`` and shown at once."""
         counting = asyncio.create_task(self._follow(lead, told))
         try:
-            return await record(lambda c, said: told.append(f"{point_name(places[c]).capitalize()}: {said}."))
+            return await record(lambda c, fault: told.append(f"{point_name(places[c]).capitalize()}: {fault}."))
         finally:
             counting.cancel()
 

@@ -75,8 +75,8 @@ async def _take(taker: Taker, step: Step, lead: Lead) -> list[tuple[Step, Outcom
         await in_thread(bench.opened.keep, part, recording)
         at = msgspec.structs.replace(step, point=part.point)
         taken.append((at, Outcome(True, f"Kept: {point_name(part.point)}, {recording.seconds:.1f} s.", part.clip)))
-    said = f"Kept: {len(taken)} of {len(due)} points, {lead.seconds:g} s." if taken else "Stopped; nothing was kept."
-    outcome = Outcome(bool(taken), " ".join([said, *told]), taken[-1][1].clip if taken else "", stopped=not taken)
+    summary = f"Kept: {len(taken)} of {len(due)} points, {lead.seconds:g} s." if taken else "Stopped; nothing was kept."
+    outcome = Outcome(bool(taken), " ".join([summary, *told]), taken[-1][1].clip if taken else "", stopped=not taken)
     if taken and len(taken) < len(due):
         outcome = replace(outcome, kept=False, lead="Some points again")
     checking = tuple((o.clip, at.point, at.walk) for at, o in taken)

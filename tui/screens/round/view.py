@@ -299,8 +299,12 @@ def _beside(job: Job, record: RoundRecord) -> str:
 def _large(walk: Walked, step: Step, now: Now) -> tuple[str, tuple[str, str]]:
     word = {"clip": step.point.replace("-", " "), "call": "call by ear", "caution": "read"}.get(step.kind, step.kind)
     if step.kind == "done" and walk.record.verdict is not None:
-        said = walk.record.verdict.result.verdict
-        word = " ".join(map(short_path, said.paths)) if said.kind in ("path", "several") else KINDS.get(said.kind, "?")
+        verdict = walk.record.verdict.result.verdict
+        word = (
+            " ".join(map(short_path, verdict.paths))
+            if verdict.kind in ("path", "several")
+            else KINDS.get(verdict.kind, "?")
+        )
     outcome = now.outcome
     if outcome is None or outcome.stopped or now.asked:
         return word, ("", "")

@@ -17,7 +17,7 @@ def remarks(job: Job, record: RoundRecord) -> Content:
     lines = [
         shown(_ear(record)),
         shown(_reference(job, record)),
-        *(shown(plain(said, 400)) for said in (record.verdict.result.learnt if record.verdict else ())),
+        *(shown(plain(sentence, 400)) for sentence in (record.verdict.result.learnt if record.verdict else ())),
         *([shown(_since(told))] if (told := told_since(job, record.id)) else []),
         *(shown(c, "$warning") for c in (*changed, *cautions)),
         shown(defer(), "$secondary"),

@@ -191,7 +191,7 @@ def _chance(p: PathResult, named: bool) -> Chance:
 def _head(verdict: Verdict, stands: Standing) -> Content:
     """A person's decision first; the program's verdict below it."""
     parts: list[Content | str | tuple[str, str]] = [
-        *([(f"{said}\n", "bold $warning")] if (said := _decided(stands)) else []),
+        *([(f"{decided}\n", "bold $warning")] if (decided := _decided(stands)) else []),
         (f"{verdicts.glyph(verdict.kind)} {plain(verdict.text, 600)}", "bold $accent"),
     ]
     if verdict.next:

@@ -5,12 +5,13 @@ It is its owner's as long as the lock inside it is held; the system lets go of i
 
 import os
 import re
+import secrets
 import shutil
 import stat
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from filelock import FileLock, Timeout
@@ -45,7 +46,7 @@ def _own_folder(prefix: str, root: Path) -> tuple[Path, FileLock]:
         lock = FileLock(folder / LOCK)
         try:
             lock.acquire(blocking=False)
-        except Timeout:  # another unpack is sweeping it, between the making of the lock's file and its taking
+        except (Timeout, FileNotFoundError):  # another sweeps it, between the making of the lock's file and its taking
             continue
         except NotImplementedError:  # a disk that knows no locks: nobody will take the folder for abandoned there
             return folder, lock
@@ -58,8 +59,8 @@ def _sweep(prefix: str, root: Path) -> None:
     """Remove folders that are surely nobody's; what cannot be removed stays for the next time."""
     name = re.compile(re.escape(prefix) + "[a-z0-9_]{8}")
     for folder in root.glob(f"{prefix}*"):
-        if name.fullmatch(folder.name) and _ours(folder) and _abandoned(folder):
-            shutil.rmtree(folder, ignore_errors=True)
+        if name.fullmatch(folder.name) and _ours(folder) and (abandoned := _abandoned(folder, prefix)):
+            shutil.rmtree(abandoned, ignore_errors=True)
 
 
 def _ours(folder: Path) -> bool:
@@ -73,13 +74,15 @@ def _ours(folder: Path) -> bool:
     return stat.S_ISDIR(found.st_mode) and not linked and ours
 
 
-def _abandoned(folder: Path) -> bool:
+def _abandoned(folder: Path, prefix: str) -> Path | None:
+    """Where a folder that is nobody's lies now; None for one in use."""
     try:
         if not (folder / LOCK).exists():
-            return time.time() - folder.stat().st_mtime > DEAD_AFTER_S
-        lock = FileLock(folder / LOCK)
-        lock.acquire(blocking=False)
-        lock.release()
+            return folder if time.time() - folder.stat().st_mtime > DEAD_AFTER_S else None
+        with FileLock(folder / LOCK).acquire(blocking=False), suppress(PermissionError):  # Windows: the lock is open
+            # Out of the way while the lock is held: a living owner that has made the lock's file and not locked it yet
+            # finds its folder gone, and makes another; once let go, it would lock a folder that is about to be removed.
+            return folder.rename(folder.with_name(f"{prefix}{secrets.token_hex(4)}"))
     except (Timeout, OSError, NotImplementedError):  # held; or not ours to touch; or a disk that knows no locks
-        return False
-    return True
+        return None
+    return folder

@@ -10,8 +10,8 @@ from listen.errors import ClipError
 from listen.temporary_folder import temporary_folder
 
 MOST_DIFFERENT_DB = 0.0
-"""Power of the difference over that of the sound. Measured with white noise: MP3 of one noise by other qualities and
-rates differs by -1.5 to -24 dB, of another noise by +2.5 dB."""
+"""Power of the difference over that of the fainter of the two. Measured with white noise: MP3 of one noise by other
+qualities and rates differs by -1.5 to -24 dB, of another noise by +2.5 dB."""
 SHIFT_S = 0.06
 """Encoders put a frame or two of silence at the beginning and the end (MPEG-1 layer III: 1,152 samples a frame)."""
 
@@ -26,8 +26,10 @@ def same_sound(a: str, b: str) -> bool:
     if abs(len(one) - len(other)) > SHIFT_S * 96_000 or not len(one):
         return False
     n = min(len(one), len(other))
-    difference, power = float(np.mean((one[:n] - other[:n]) ** 2)), float(np.mean(other[:n] ** 2))
-    return difference <= power * 10 ** (MOST_DIFFERENT_DB / 10)
+    difference = float(np.mean((one[:n] - other[:n]) ** 2))
+    # The fainter one: against silence, or a sound turned down, the difference is as strong as the louder one alone.
+    fainter = min(float(np.mean(sound[:n] ** 2)) for sound in (one, other))
+    return difference <= fainter * 10 ** (MOST_DIFFERENT_DB / 10)
 
 
 def _samples(file: Path, text: str) -> np.ndarray:

@@ -147,3 +147,15 @@ def test_a_room_swept_while_its_lock_was_being_taken_is_given_up_for_another(
         assert room.is_dir()
         assert room != swept[0]
     assert left(root) == []
+
+
+def test_a_room_that_a_sweep_has_looked_at_is_out_of_its_owners_way_before_it_may_be_locked(root: Path) -> None:
+    """Else the owner would lock it in that moment, and it be removed under its hands."""
+    room = a_room(root, ".unpack-abandone", 0.0)
+    (room / LOCK).touch()
+    doomed = rooms._abandoned(room, ".unpack-")
+    assert doomed is not None and doomed != room and not room.exists()
+    assert (doomed / "half.flac").exists(), "and goes with the next sweep, should this one be killed now"
+    with temporary_folder(".unpack-", root):
+        pass
+    assert left(root) == []

@@ -5,8 +5,10 @@ from __future__ import annotations
 import base64
 import re
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from listen.audio.encode import mp3_bytes
@@ -18,6 +20,7 @@ from listen.jobs.folder.store import open_job
 from listen.report import origin
 from listen.report.build import Wanted, report_text
 from listen.report.origin import verify_report
+from listen.report.same_sound import same_sound
 
 
 @pytest.fixture
@@ -78,6 +81,16 @@ def test_another_sound_in_a_page_is_found_and_one_written_anew_is_told(
     found = verify_report(page(job, demo_page.replace(first, anew)), job, None, results=False)
     assert anew != first and not [m for m in found.mismatches if m.what == "report"]
     assert any("by another encoder, or changed" in r for r in found.remarks)
+
+
+@pytest.mark.parametrize("share", [0.0, 0.1, 0.4])
+def test_a_sound_put_in_silenced_or_turned_down_is_another(job: Path, demo_page: str, share: float) -> None:
+    """Whichever of the two is the louder one."""
+    first = re.findall(r"data:audio/mpeg;base64,([^\"']+)", demo_page)[0]
+    (job / "first.mp3").write_bytes(base64.b64decode(first))
+    heard = read_clip(job / "first.mp3")
+    down = base64.b64encode(mp3_bytes(replace(heard, samples=heard.samples * np.float32(share)))).decode()
+    assert not same_sound(first, down) and not same_sound(down, first)
 
 
 def test_a_forged_figure_is_quoted_beside_what_it_should_be(job: Path, demo_page: str) -> None:

@@ -44,10 +44,15 @@ QUIET_AIR_SHARE = 0.2
 within so much or that share of it: a shop that grows louder at one point is seldom as loud in every air clip. Clean
 rounds of eight worlds 0 of 181, of recorded shops 6 of 208; three times as many where only the point itself counts."""
 
-SWING_DB = 1.3
-SWING_TIMES = 2.0
-"""What an air clip gains within itself, from its quietest quarter to its loudest, and times what
-any quiet clip of the round does."""
+STEP_SIGMA = 6.0
+STEP_TIMES = 1.4
+"""How clearly a part of an air clip stands out of the rest: standard deviations of chance, and times what a part of a
+quiet clip does. Of clean rounds of eight worlds 4 of 181 are doubted, in recorded shops none of 172; what is blown off
+is noticed in 51 of 60; what is missed lies 8 dB and more below the leak."""
+STEP_STRETCHES = 3
+"""Least stretches inside and outside: a knock and its echoes fill one or two."""
+STRETCH_DB = 0.15
+"""What a stretch's level strays by in the steadiest shop, standard deviation."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,33 +254,53 @@ def _shift(clip: _Clip, clips: Sequence[_Clip]) -> NDArray[np.float64] | None:
 
 def part_of_the_time(clips: Sequence[_Clip]) -> Blunder | None:
     """An air clip with something in it that begins or ends, as escaping air does not."""
-    quiets = {c.at: [d.mark for d in clips if d.at == c.at and d.mark.kind is Kind.QUIET] for c in clips}
-    swings = [(_swing_db(c.mark, quiets[c.at]), c) for c in clips if quiets[c.at]]
-    usual = max((swing for swing, c in swings if c.mark.kind is Kind.QUIET), default=0.0)
-    limit = max(SWING_DB, SWING_TIMES * usual)
-    airs = [(swing, c.at) for swing, c in swings if c.mark.kind is Kind.AIR and swing > limit]
+    courses = [(c, c.mark.course_db) for c in clips if c.mark.kind in (Kind.QUIET, Kind.AIR)]
+    bands = min((course.shape[1] for _, course in courses), default=0)
+    restless = [
+        course[:, :bands] - course[:, :bands].mean(axis=0) for c, course in courses if c.mark.kind is Kind.QUIET
+    ]
+    if bands < 2 or not restless:
+        return None
+    scatter = np.concatenate(restless)
+    precision = np.linalg.inv(scatter.T @ scatter / len(scatter) + STRETCH_DB**2 * np.eye(bands))
+    found = [(_step(course[:, :bands], precision), c) for c, course in courses]
+    usual = max(step for step, c in found if c.mark.kind is Kind.QUIET)
+    limit = max(STEP_SIGMA, STEP_TIMES * usual[0])
+    airs = [(step, c.at) for step, c in found if c.mark.kind is Kind.AIR and step[0] > limit]
     if not airs:
         return None
-    swing, at = max(airs)
+    (sigma, rise_db), at = max(airs)
     text = (
-        f"Within the air clip of the {point(at).words} the hiss rises by {swing:.1f} dB and is gone again (limit "
-        f"{limit:.1f} dB, from the quiet clips): escaping air is steady, something else sounded; record the air again."
+        f"Within the air clip of the {point(at).words} the hiss is {rise_db:.1f} dB louder for a part of the time, "
+        f"{sigma:.0f} times what chance makes of the quiet clips (limit {limit:.0f}): escaping air is steady, "
+        "something else sounded; record the air again."
     )
-    flag = Flag(flag="part-of-the-time", value=swing, limit=limit, text=text, reject=True)
+    flag = Flag(flag="part-of-the-time", value=sigma, limit=limit, text=text, reject=True)
     return Blunder(flag, tuple(dict.fromkeys(at for _, at in airs)))
 
 
-def _swing_db(mark: ClipPrint, quiets: Sequence[ClipPrint]) -> float:
-    """Rise from the quietest quarter of a clip's stretches to the loudest, over the quiet clips' mean level.
+def _step(course_db: NDArray[np.float32], precision: NDArray[np.float64]) -> tuple[float, float]:
+    """The clearest rise for a part of a clip, in standard deviations of chance, and in decibels where it is clearest.
 
-    What the place bands do alike is the shop's level and taken off, where that makes it less.
+    Every interval's mean level against the rest of the clip [shape=(B,)], weighed by the inverse covariance of the
+    bands [shape=(B, B)] (Hotelling's T squared), so that what bands always do together counts little.
     """
-    bands = min(m.course_db.shape[1] for m in (mark, *quiets))
-    floor = np.mean([m.course_db[:, :bands].mean(axis=0) for m in quiets], axis=0)
-    over = 10.0 * np.log10(np.mean(10.0 ** ((mark.course_db[:, :bands] - floor) / 10.0), axis=1))
-    if len(over) < 8:
-        return 0.0
-    return min(_quarters(over), _quarters(over - mark.place_course_db))
+    n = len(course_db)
+    start, end = np.triu_indices(n + 1, STEP_STRETCHES)
+    within = (end - start) <= n - STEP_STRETCHES
+    start, end = start[within], end[within]
+    if not len(start):
+        return 0.0, 0.0
+    so_far = np.concatenate([np.zeros((1, course_db.shape[1])), np.cumsum(course_db, axis=0, dtype=np.float64)])
+    length = (end - start)[:, None]
+    inside = so_far[end] - so_far[start]
+    rise = inside / length - (so_far[-1] - inside) / (n - length)
+    pull = rise @ precision
+    # Without the band that says most: a tool that is dropped rings in one, what blows is heard in all.
+    squares = (pull * rise).sum(axis=1) - (pull**2 / np.diag(precision)).max(axis=1)
+    squares = np.where(np.median(rise, axis=1) > 0.0, squares * (length * (n - length) / n)[:, 0], 0.0)
+    clearest = int(squares.argmax())
+    return float(np.sqrt(max(squares[clearest], 0.0))), float(rise[clearest].max())
 
 
 def _quarters(level_db: NDArray[np.float64]) -> float:

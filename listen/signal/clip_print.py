@@ -22,6 +22,8 @@ PLACE_EDGES_HZ = (60.0, 110.0, 160.0, 210.0, 260.0, 330.0, 420.0, 540.0, 690.0, 
 WIDE_EDGES_HZ = (900.0, 1400.0, 2240.0, 3550.0, 5600.0, 8900.0, 14100.0)
 STRETCH_S = 0.25
 """Long enough for ten frames, of which a knock spoils three."""
+LEAST_STRETCHES = 8
+"""Of a clip below two seconds: shorter ones, so that something that begins within it still shows."""
 END_S = 0.34
 """Of each end of a clip so much is kept, rounded to a power of two in samples: 2,400 bins between the edges."""
 END_EDGES_HZ = (1000.0, 8000.0)
@@ -39,9 +41,7 @@ class ClipPrint:
     wide_db: NDArray[np.float32]
     """The same of the two-thirds octaves of the hiss that the rate holds [shape=(<=6,)]."""
     course_db: NDArray[np.float32]
-    """Level of the same bands in stretches of ``STRETCH_S``, medians over frames [shape=(J, <=6)]."""
-    place_course_db: NDArray[np.float32]
-    """Level of the place bands together, likewise [shape=(J,)]."""
+    """Level of the same bands in stretches of ``STRETCH_S`` or shorter, medians over frames [shape=(J, <=6)]."""
     ends: NDArray[np.complex64]
     """Phases of the waveform's first and last ``END_S``, as numbers of size one [shape=(2, bins)]."""
 
@@ -56,7 +56,6 @@ def clip_print(kind: Kind, clip: Sound, spectra: Spectra, usable_hz: float) -> C
         _banded(level, spectra.freq_hz, PLACE_EDGES_HZ),
         _banded(level, spectra.freq_hz, wide),
         _course(spectra, wide),
-        _course(spectra, (PLACE_EDGES_HZ[0], PLACE_EDGES_HZ[-1]))[:, 0],
         _ends(clip),
     )
 
@@ -69,7 +68,7 @@ def _banded(level: NDArray[np.float32], freq_hz: NDArray[np.float64], edges: Seq
 def _course(spectra: Spectra, edges: Sequence[float]) -> NDArray[np.float32]:
     at = np.searchsorted(spectra.freq_hz, edges)
     power = spectra.by_frame(lambda power: np.add.reduceat(power[:, : at[-1]], at[:-1], axis=1))
-    count = max(1, int(len(power) / spectra.frame_rate_hz / STRETCH_S))
+    count = min(max(LEAST_STRETCHES, int(len(power) / spectra.frame_rate_hz / STRETCH_S)), len(power))
     each = len(power) // count
     medians = np.median(power[: count * each].reshape(count, each, -1), axis=1)
     return np.asarray(10.0 * np.log10(medians + 1e-20), dtype=np.float32)

@@ -22,7 +22,7 @@ def why_no_reference(record: RoundRecord) -> str:
 def reference_rounds(job: Job, round_id: str) -> tuple[RoundRecord, ...]:
     """Rounds of other cylinders of this engine that may serve, the best first: judged sound, then lowest loss."""
     record = job.round(round_id)
-    others = [r for r in job.rounds if r.cylinder != record.cylinder and r.live_clips(walk="air")]
+    others = [r for r in job.rounds if r.cylinder != record.cylinder and _with_air(r)]
     sound = sorted((r for r in others if is_sound(r)), key=lambda r: _loss(job, r))
     limit = min(USABLE_LOSS_PERCENT, _loss(job, record) - CLEARLY_LESS_POINTS)
     silent = sorted((r for r in others if _no_verdict(r) and _loss(job, r) <= limit), key=lambda r: _loss(job, r))
@@ -30,19 +30,23 @@ def reference_rounds(job: Job, round_id: str) -> tuple[RoundRecord, ...]:
 
 
 def references(job: Job, round_id: str) -> dict[str, ClipRecord]:
-    """The reference clip for each point of a round: one recorded for it, else the best round's air clip there.
+    """The reference clip for each point of a round: one recorded for it, else the best round's air or switched clip.
 
     Where the round declined other cylinders only clips recorded for it count.
     """
     record = job.round(round_id)
     found: dict[str, ClipRecord] = {}
     for other in () if why_no_reference(record) else reversed(reference_rounds(job, round_id)):
-        for clip in other.live_clips(walk="air"):
+        for clip in _with_air(other):
             found[clip.kept.point] = clip
     for clip in record.live_clips():
         if clip.kept.clip_kind == "sound":
             found[clip.kept.point] = clip
     return found
+
+
+def _with_air(record: RoundRecord) -> tuple[ClipRecord, ...]:
+    return (*record.live_clips(walk="air"), *record.live_clips(walk="switched"))
 
 
 def reference_cylinders(job: Job, round_id: str) -> tuple[int, ...]:

@@ -22,6 +22,10 @@ MOST_FULL_SCALE_DB = 250.0
 BUBBLES = {"yes": True, "no": False}
 
 
+AS_SOUND = {Kind.AIR: Kind.SOUND, Kind.SOUND: Kind.SOUND, Kind.SWITCHED: Kind.SWITCHED_SOUND}
+"""What another cylinder's clip is beside a round."""
+
+
 def to_round(job: Job, round_id: str, folder: Path) -> Round:
     """Gather a round's clips in use, its sound-cylinder references and its facts.
 
@@ -44,7 +48,8 @@ def to_round(job: Job, round_id: str, folder: Path) -> Round:
         raise RoundError(f"cylinder {record.cylinder}, round {round_id}: holds no clips yet; record the walks first")
     takes = [_take(c, _kind(c), n, folder) for n, c in enumerate(own, 1)]
     points = {t.point for t in takes}
-    sound = [_take(c, Kind.SOUND, 1, folder) for p, c in sorted(references(job, round_id).items()) if p in points]
+    lent = [c for p, c in sorted(references(job, round_id).items()) if p in points]
+    sound = [_take(c, AS_SOUND[_kind(c)], 1, folder) for c in lent]
     name = f"{job.title}, cylinder {record.cylinder}"
     return Round(name, (*takes, *sound), facts(job, record), engine_said(job, round_id))
 

@@ -47,6 +47,9 @@ class PointPart(msgspec.Struct, frozen=True, kw_only=True):
     quiet_clip: str = ""
     """Identifier of the quiet clip to hear, empty where there is none."""
     air_clip: str = ""
+    """The same as ``quiet_clip`` where one switched take holds both."""
+    on_s: tuple[tuple[float, float], ...] = ()
+    """When the air of a switched take was commanded on and off, seconds from its start."""
     not_as_recorded: str = ""
     """Which of the two is not the clip that was recorded; empty where both are."""
     skipped: str = ""

@@ -81,21 +81,20 @@ def _safe(value: Any) -> Any:
 
 
 def _files(folder: Path, p: PointPart) -> Files | None:
-    """Quiet and air file of a point, where both are there."""
-    quiet, air = clip_file(folder, p.quiet_clip), clip_file(folder, p.air_clip)
-    if quiet is None or air is None or not quiet.is_file() or not air.is_file():
-        return None
-    return quiet, air
+    """Quiet and air file of a point, or its switched take, where they are there."""
+    found = [clip_file(folder, clip) for clip in dict.fromkeys((p.quiet_clip, p.air_clip))]
+    paths = tuple(path for path in found if path is not None and path.is_file())
+    return Files(paths, p.on_s) if len(paths) == len(found) else None
 
 
 def _plot(found: Files, name: str) -> Markup | None:
     """Spectra of a point; None where a clip cannot be read (the record says so)."""
-    from listen.audio.files import read_clip
     from listen.errors import HisswayError
     from listen.report.spectra_plot import spectra_svg
+    from listen.rounds.switching import pair
 
     try:
-        quiet, air = (read_clip(path) for path in found)
+        quiet, air = pair(*found)
         return Markup(spectra_svg(quiet, air, name))  # noqa: S704 - drawn here from numbers, holds no one's text
     except (HisswayError, OSError):
         return None

@@ -6,6 +6,7 @@ from listen.jobs.cover import covers
 from listen.jobs.decision import Decision
 from listen.jobs.event_words import note
 from listen.jobs.events import ByEarCalled, Confirmed, NoteAdded, Overruled, SentBack
+from listen.jobs.hearing import pair_at
 from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.jobs.reference import DECLINED
 from listen.jobs.walk import TABLE, round_points
@@ -91,7 +92,7 @@ def _caution(caution_id: str) -> str:
     for row in cautions():
         if row.id == caution_id:
             return row.words
-    steps = next((row.cautions for row in TABLE if row.id == caution_id), ())
+    steps = next((row.cautions for row in TABLE if caution_id in (row.id, *row.cautions)), ())
     if not steps:
         return f"{caution_id!r}, a caution this version does not know"
     marks = ", ".join(f'"{step.replace("-", " ")}"' for step in steps)
@@ -99,8 +100,11 @@ def _caution(caution_id: str) -> str:
 
 
 def _point(record: RoundRecord, point: str, p: PointResult | None, files: Mapping[str, str]) -> PointPart:
-    skip = record.skip(point, "air")
-    clips = {"quiet": _last(record, point, "quiet"), "air": _last(record, point, "air")}
+    skip = record.skip(point, "air") or record.skip(point, "switched")
+    switched = len(pair := pair_at(record, point)) == 1
+    kinds = ("switched",) if switched else ("quiet", "air")
+    clips = {kind: found for kind in kinds if (found := _last(record, point, kind))}
+    ids = {kind: clip.id for kind, clip in clips.items()}
     interval = p.excess_ci95_db if p else None
     return PointPart(
         point=point,
@@ -117,20 +121,17 @@ def _point(record: RoundRecord, point: str, p: PointResult | None, files: Mappin
         else "",
         says=_says(p, skip.reason if skip else ""),
         flags=tuple(f.text for f in p.flags) if p else (),
-        quiet_clip=clips["quiet"].id if clips["quiet"] else "",
-        air_clip=clips["air"].id if clips["air"] else "",
+        quiet_clip=ids.get(kinds[0], ""),
+        air_clip=ids.get(kinds[-1], ""),
+        on_s=pair[0].kept.on_s if switched else (),
         not_as_recorded=_not_as_recorded(clips, files),
         skipped=skip.reason if skip else "",
     )
 
 
-def _not_as_recorded(clips: Mapping[str, ClipRecord | None], files: Mapping[str, str]) -> str:
+def _not_as_recorded(clips: Mapping[str, ClipRecord], files: Mapping[str, str]) -> str:
     faults = {"differs": "is not the one recorded: its file was changed", "missing": "is gone"}
-    wrong = [
-        f"the {kind} clip {faults[files[c.id]]}"
-        for kind, c in clips.items()
-        if c is not None and files.get(c.id) in faults
-    ]
+    wrong = [f"the {kind} clip {faults[files[c.id]]}" for kind, c in clips.items() if files.get(c.id) in faults]
     return f"{' and '.join(wrong)}; what is heard and drawn here is not the record".capitalize() + "." if wrong else ""
 
 

@@ -4,6 +4,7 @@ import base64
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -25,7 +26,14 @@ PEAK = 0.9
 """The louder clip of a pair peaks at most here."""
 MOST_GAIN_DB = 60.0
 
-Files = tuple[Path, Path]
+
+class Files(NamedTuple):
+    """What is heard at a point."""
+
+    paths: tuple[Path, ...]
+    """Quiet and air clip, or one switched take."""
+    on_s: tuple[tuple[float, float], ...] = ()
+    """When its air was commanded on and off."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,16 +69,17 @@ def pairs(wanted: Sequence[Files]) -> tuple[dict[Files, Pair], str]:
 
 
 def _encode_all(wanted: Sequence[Files], seconds: float) -> tuple[dict[Files, Pair], list[str]]:
-    from listen.audio.files import read_clip
+    from listen.rounds.switching import pair
 
     found: dict[Files, Pair] = {}
     unread = []
-    for n, (quiet, air) in enumerate(wanted):
-        keep = seconds if n else HEARD_S
+    for n, files in enumerate(wanted):
+        keep, folder = seconds if n else HEARD_S, files.paths[0].parent
         try:
-            found[quiet, air] = _pair(middle(read_clip(quiet), keep), middle(read_clip(air), keep))
+            quiet, air = pair(*files)
+            found[files] = _pair(middle(quiet, keep), middle(air, keep))
         except (HisswayError, OSError) as error:
-            unread.append(str(error).replace(f"{quiet.parent}/", "").replace(f"{quiet.parent}\\", ""))
+            unread.append(str(error).replace(f"{folder}/", "").replace(f"{folder}\\", ""))
     return found, unread
 
 

@@ -43,14 +43,17 @@ def switched_clip(take: Take, clip: Clip, known: Switching) -> SwitchedClip:
     return SwitchedClip(take.kind, clip, known.timeline, known.common)
 
 
-def halves(path: Path, on_s: Sequence[tuple[float, float]]) -> tuple[Clip, Clip]:
-    """The air-off and the air-on parts of a switched take, for the ear.
+def pair(files: Sequence[Path], on_s: Sequence[tuple[float, float]] = ()) -> tuple[Clip, Clip]:
+    """What is heard against each other at a point: a quiet and an air clip, or the two halves of one switched take.
 
     Raises
     ------
     ClipError
         The file cannot be read, or nobody knows when its air went on and off.
     """
+    if len(files) == 2:
+        return read_clip(files[0]), read_clip(files[1])
+    (path,) = files
     clip = read_clip(path)
     found = SwitchedClip(Kind.SWITCHED, clip, timed([clip], on_s)[0].timeline).halves()
     if found is None:

@@ -15,7 +15,7 @@ from listen.lab.simulator.truth import GENERATOR, SCHEMA
 from listen.lab.simulator.write import LABEL, truth_document
 from tests.demo.drills import make_drills
 from tests.demo.ledger import Ledger
-from tests.demo.story import ROUNDS, tell
+from tests.demo.story import ROUNDS, scene, tell
 
 SUMMARY = "make the shipped demo job and drills anew from their seeds"
 EXAMPLE = "python -m tests recordings"
@@ -29,10 +29,9 @@ def demo_truth() -> dict[str, object]:
     told = {t.cylinder: t for t in ROUNDS}
     cylinders = {}
     for n in ENGINE.cylinders:
-        only = told[n].only if n in told else None
         cylinders[str(n)] = {
             "round": told[n].round_id if n in told else "",
-            **truth_document(demo_scene(n, only, first_try=True)),
+            **truth_document(scene(told[n]) if n in told else demo_scene(n)),
         }
     head = {"schema": SCHEMA, "label": LABEL, "simulated": True, "generator": GENERATOR, "seed": DEMO_SEED}
     return {**head, "cylinders": cylinders}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -55,7 +56,15 @@ class Ledger:
         """The job so far."""
         return fold(Chain(tuple(self.lines)).events())
 
-    def keep(self, clip: Clip, round_id: str, point: str, clip_kind: str, walk: str) -> str:
+    def keep(
+        self,
+        clip: Clip,
+        round_id: str,
+        point: str,
+        clip_kind: str,
+        walk: str,
+        on_s: Sequence[tuple[float, float]] = (),
+    ) -> str:
         """Write a clip into the job and its event; gives the clip's id."""
         self.wait(6.0)
         clip_id = self.identifier("clip", round_id, point, walk, digits=12)
@@ -74,6 +83,7 @@ class Ledger:
             rate_hz=clip.rate_hz,
             device=clip.device,
             started=self.now.isoformat(),
+            on_s=tuple(on_s),
         )
         self.add(kept, after_s=clip.seconds)
         return clip_id

@@ -4,14 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from listen.jobs import events as ev
 from listen.jobs.judging import judged
 from listen.jobs.to_round import to_round
+from listen.jobs.walk import SWITCHED
 from listen.judge.result import RoundResult
 from listen.lab.demo_scenes import ENGINE, FIRST_TRY_LOSS, LOSS, MICROPHONE, demo_scene
 from listen.lab.shipped import LEFT_ROUND, MAIN_ROUND
 from listen.lab.simulator.render import render
+from listen.lab.simulator.scene import RoundSpec, Switched
+from listen.lab.simulator.switching_hand import Hand
+from listen.signal.switching import commanded_times
 from listen.trade.points import Kind
+from tests.bench.as_switched import as_switched
 from tests.demo.ledger import Ledger
 
 TITLE = "Launch tractor: pops back through the intake"
@@ -23,8 +30,11 @@ RESTRICTOR_MM = 1.0
 DRY_KPA = {1: 1240.0, 2: 1225.0, 3: 1215.0, 4: 1235.0, 5: 900.0}
 WET_KPA = {1: 1275.0, 5: 930.0}
 """Wet, with the same measured dose: cylinder 1 as the control."""
+WET_LATER_KPA = {2: 1262.0}
 PLUGS = {1: ("tan-dry",), 2: ("tan-dry",), 3: ("tan-dry",), 4: ("tan-dry",), 5: ("soot-dry",)}
 SYMPTOMS = ("misfire-idle", "popping-intake")
+COMMANDED = commanded_times(3, 4.0)
+"""Of the switched takes: 14 s each, so that what is shipped stays small."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +50,7 @@ class Told:
     only: tuple[str, ...] | None = None
     left_out: str = ""
     """Why the points beyond ``only`` were not walked."""
+    way: str = "walks"
 
 
 ROUNDS: tuple[Told, ...] = (
@@ -54,8 +65,20 @@ ROUNDS: tuple[Told, ...] = (
         only=("intake", "tailpipe", "oil-filler"),
         left_out="Nothing held: top dead centre to be found again first.",
     ),
+    Told("c2-91d3f8", 2, "taken with the borrowed valve in the hose", ("none",), 0.8, "no", way=SWITCHED),
     Told(MAIN_ROUND, 5, "the low cylinder", ("intake-valve",), 0.7, "no"),
 )
+
+
+def scene(told: Told) -> RoundSpec:
+    """What this round heard; switched, by a hand that is a little late and uneven."""
+    walked = demo_scene(told.cylinder, told.only, first_try=True)
+    if told.way != SWITCHED:
+        return walked
+    rng = np.random.default_rng(walked.seed)
+    turned = {p.point: Hand().turns(rng, COMMANDED) for p in walked.points}
+    how = {point: Switched(on_s=on_s, decay_s=0.3, wander_db=0.3) for point, on_s in turned.items()}
+    return as_switched(walked, COMMANDED, how)
 
 
 def reading(name: str, value: float, cylinder: int | None = None, round_id: str | None = None) -> ev.ReadingEntered:
@@ -93,8 +116,21 @@ def take_in(ledger: Ledger) -> None:
     )
 
 
+def _switched(ledger: Ledger, told: Told) -> None:
+    """Every point by one take, the microphone standing; the call by ear comes after them."""
+    ledger.add(*(reading("compression-wet", v, n) for n, v in WET_LATER_KPA.items()), after_s=150)
+    ledger.add(ev.WayChosen(way=SWITCHED), ev.CautionAcknowledged(caution="switching", round_id=told.round_id))
+    for (point, kind, _), clip in render(scene(told)).items():
+        ledger.keep(clip, told.round_id, point, str(kind), SWITCHED, on_s=COMMANDED)
+    ledger.add(
+        ev.ByEarCalled(round_id=told.round_id, paths=told.by_ear, sure=told.sure, name=TECH),
+        ev.AirFollowed(round_id=told.round_id, seen="yes"),
+        ev.WayChosen(way="walks"),
+    )
+
+
 def _walk(ledger: Ledger, told: Told) -> None:
-    clips = render(demo_scene(told.cylinder, told.only, first_try=True))
+    clips = render(scene(told))
     points = list(dict.fromkeys(p for p, _, _ in clips))
     for walk, kind, order in (("quiet", Kind.QUIET, 1), ("air", Kind.AIR, 1), ("closing", Kind.QUIET, 2)):
         for point in points:
@@ -120,7 +156,7 @@ def walk_round(ledger: Ledger, told: Told) -> None:
     if told.only is not None:
         skipped = [p.point for p in demo_scene(told.cylinder).points if p.point not in told.only]
         ledger.add(*(ev.PointSkipped(round_id=r, point=p, reason=told.left_out) for p in skipped), after_s=2)
-    _walk(ledger, told)
+    (_switched if told.way == SWITCHED else _walk)(ledger, told)
     ledger.add(ev.BubblesLooked(round_id=r, seen=told.bubbles))
     ledger.wait(20.0)
 

@@ -8,12 +8,13 @@ import numpy as np
 
 from listen.audio.partial import write_part
 from listen.jobs.bring_in import bring_in
-from listen.jobs.events import AirFollowed
+from listen.jobs.events import AirFollowed, ReadingEntered
 from listen.jobs.folder.store import create_job, open_job
 from listen.jobs.to_round import to_round
 from listen.jobs.walk import walked
 from listen.rounds.evaluate import evaluate
 from listen.signal.clip import Clip
+from listen.trade.points import Kind
 from tests.jobs.short import begin_round
 from tests.rounds.test_switched_round import TOLD, _round
 
@@ -55,3 +56,17 @@ def test_a_take_cut_short_keeps_its_commands_and_its_company(tmp_path: Path) -> 
         clips = again.job.round(round_id).live_clips()
     assert [(c.kept.on_s, c.kept.together, c.kept.recovered) for c in clips] == [(on_s, "abc123", True)] * 2
     assert {c.kept.point for c in clips} == {"intake", "tailpipe"}
+
+
+def test_a_sound_cylinder_taken_switched_stands_beside_the_next_one(tmp_path: Path) -> None:
+    """Its takes are handed to the judge as those of a sound cylinder, as air clips of a walk are."""
+    folder = _round(tmp_path / "r", together=True)
+    with create_job(tmp_path / "jobs", title="t") as opened:
+        rounds = [begin_round(opened, n) for n in (1, 2)]
+        loss = [ReadingEntered(reading="loss", value=v, unit="percent", si=v, cylinder=n) for n, v in ((1, 8), (2, 40))]
+        opened.append(*loss)
+        for round_id in rounds:
+            bring_in(opened, round_id, folder)
+        lent = [t for t in to_round(opened.job, rounds[1], opened.folder).takes if t.kind == Kind.SWITCHED_SOUND]
+        own = opened.job.round(rounds[0]).live_clips()
+    assert {t.path.stem for t in lent} == {c.id for c in own} and {t.on_s for t in lent} == {TOLD}

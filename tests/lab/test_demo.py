@@ -14,7 +14,7 @@ from listen.jobs.events import ByEarCalled
 from listen.jobs.exchange.verify import verify_job
 from listen.jobs.folder.store import open_job
 from listen.jobs.to_round import to_round
-from listen.jobs.walk import walked
+from listen.jobs.walk import SWITCHED, walked
 from listen.lab.demo_scenes import demo_scene
 from listen.lab.shipped import LEFT_ROUND, MAIN_ROUND, demo_job, recordings_dir
 from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
@@ -23,7 +23,7 @@ from listen.trade.points import Kind
 from tests.demo.job import make_demo
 from tui.bridge.demo import DemoServices
 
-MAX_BYTES = 12_000_000
+MAX_BYTES = 15_000_000
 STEP = 2.0**-15
 """One step of the demo's 16-bit converter."""
 FILES = sorted(p for p in recordings_dir().rglob("*") if p.is_file())
@@ -56,7 +56,7 @@ def test_the_demo_is_rebuilt_from_its_seed(rebuilt: Path) -> None:
     """
     shipped = recordings_dir() / "demo"
     clips = sorted((shipped / "job" / "clips").iterdir())
-    assert len(clips) == 39
+    assert len(clips) == 45
     assert [c.name for c in clips] == sorted(c.name for c in (rebuilt / "job" / "clips").iterdir())
     for path in clips:
         ours, again = read_clip(path), read_clip(rebuilt / "job" / "clips" / path.name)
@@ -81,7 +81,7 @@ def test_it_is_the_same_every_time(rebuilt: Path, tmp_path: Path) -> None:
 
 
 def test_a_copy_opens_without_trouble_and_has_everything_to_show(tmp_path: Path) -> None:
-    """Readings of every cylinder, plugs, symptoms, three judged rounds with calls by ear, one begun."""
+    """Readings of every cylinder, plugs, symptoms, four judged rounds (one switched), one begun."""
     with open_job(demo_job(tmp_path)) as opened:
         job = opened.job
         assert not opened.broken and not job.troubles
@@ -90,13 +90,14 @@ def test_a_copy_opens_without_trouble_and_has_everything_to_show(tmp_path: Path)
             assert job.reading("compression-dry", n) and job.reading("loss", n) and n in job.plugs
         assert job.reading("compression-wet", 5) and job.symptoms
         judged = [r for r in job.rounds if r.clips]
-        assert len(judged) == 3 and all(r.call() and r.verdict and not r.stale for r in judged)
+        assert len(judged) == 4 and all(r.call() and r.verdict and not r.stale for r in judged)
         assert judged[0].decision is not None
+        assert {c.kept.walk for c in judged[2].live_clips()} == {SWITCHED} and judged[2].air_followed == "yes"
         assert walked(job, LEFT_ROUND).due.kind == "clip"
         assert walked(job, MAIN_ROUND).due.kind == "done"
 
 
-@pytest.mark.parametrize(("cylinder", "kind"), [(1, "sound"), (3, "set-up"), (5, "path")])
+@pytest.mark.parametrize(("cylinder", "kind"), [(1, "sound"), (2, "sound"), (3, "set-up"), (5, "path")])
 def test_the_demo_rounds_are_judged_as_their_truth_is(tmp_path: Path, cylinder: int, kind: str) -> None:
     """The demo would be a poor advertisement otherwise; what is stored must be what is computed."""
     with open_job(demo_job(tmp_path)) as opened:
@@ -136,7 +137,7 @@ def test_a_copy_from_a_read_only_installation_can_be_written(tmp_path: Path, mon
 def test_what_the_demo_stores_is_what_its_clips_give_today() -> None:
     """A changed judge must not leave the demo with yesterday's numbers: run python -m tests recordings."""
     verification = verify_job(recordings_dir() / "demo" / "job")
-    assert (verification.clips, verification.results) == (39, 3)
+    assert (verification.clips, verification.results) == (45, 4)
     assert verification.ok, verification.mismatches
 
 

@@ -53,6 +53,14 @@ def test_nothing_in_the_page_asks_for_anything_outside_it(page):
     assert not re.search(r"url\((?!#)", page)
 
 
+def test_a_round_taken_switched_is_heard_and_drawn_as_pairs(demo_page):
+    """Cylinder 2 of the demo: air off, then on, out of one take; and what was read before the valve was turned."""
+    shown = demo_page[demo_page.index("Cylinder 2, ") :]
+    assert 'aria-label="Cylinder 2, intake: quiet, then air" src="data:audio/mpeg;base64,' in shown
+    assert "level against frequency, quiet broken, air full line" in shown
+    assert "a caution this version does not know" not in demo_page
+
+
 def test_hostile_names_are_shown_and_do_nothing(hostile_page):
     assert "<script" not in hostile_page
     assert "&lt;script&gt;alert(1)&lt;/script&gt;" in hostile_page

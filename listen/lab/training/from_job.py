@@ -8,14 +8,19 @@ import msgspec
 
 from listen.errors import LabError, RoundError
 from listen.jobs.folder.open_job import OpenJob
+from listen.jobs.hearing import pair_at
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.to_round import to_round
+from listen.lab.simulator.render import TakeKey
 from listen.lab.training.drills import SUFFIX, DrillSet, random_id, write_drill
 from listen.lab.training.held import Held
 from listen.lab.training.lesson import clue
 from listen.rounds.model import Facts, Round
+from listen.signal.clip import Clip
 from listen.trade.points import Kind, PathId, point
 
+HALVES = {Kind.SWITCHED: (Kind.QUIET, Kind.AIR), Kind.SWITCHED_SOUND: (Kind.SOUND,)}
+"""A switched take is met as the clips its halves make. A sound cylinder lends only what it sounded like with air."""
 OF_THE_TEST = ("set-up", "fitting")
 """Verdicts about how the test was made: what a teardown shows was not what such a round heard."""
 
@@ -57,8 +62,7 @@ def superseded(job: Job) -> dict[int, str]:
 def _unfit(record: RoundRecord | None) -> str | None:
     if record is None:
         return "no round was made before the teardown"
-    heard = {(c.kept.point, c.kept.clip_kind) for c in record.live_clips()}
-    if not any((at, "quiet") in heard and (at, "air") in heard for at, _ in heard):
+    if not any(pair_at(record, c.kept.point) for c in record.live_clips()):
         return "its last round before the teardown has no clip with the air on beside a quiet one"
     if record.verdict is None or record.stale:
         return "its last round before the teardown was not judged to its end"
@@ -101,7 +105,7 @@ def drill_from_job(opened: OpenJob, file: Path, title: str = "", *, key: bytes) 
 
 def _common(rounds: Collection[Round]) -> frozenset[tuple[str, Kind]]:
     """Points and kinds of clips that every round has; a point counts where it was heard quiet and with the air on."""
-    every = [{(t.point, t.kind) for t in r.takes} for r in rounds]
+    every = [{(t.point, kind) for t in r.takes for kind in HALVES.get(t.kind, (t.kind,))} for r in rounds]
     shared = frozenset.intersection(*map(frozenset, every)) if every else frozenset()
     return frozenset((p, k) for p, k in shared if {(p, Kind.QUIET), (p, Kind.AIR)} <= shared)
 
@@ -120,14 +124,18 @@ def _told(rounds: Collection[Round]) -> frozenset[str]:
 
 def _held(taken: Round, paths: tuple[PathId, ...], common: frozenset[tuple[str, Kind]], told: frozenset[str]) -> Held:
     from listen.audio.files import read_clip
+    from listen.rounds.switching import pair
 
-    clips = {}
+    clips: dict[TakeKey, Clip] = {}
     for take in taken.takes:
-        if (take.point, take.kind) in common:
-            try:
-                clips[take.point, take.kind, take.order] = read_clip(take.path, channel=take.channel or 0)
-            except OSError as error:
-                raise RoundError(f"{take.path.name}: cannot be read ({error.strerror or error})") from error
+        kinds = HALVES.get(take.kind, (take.kind,))
+        if (take.point, kinds[-1]) not in common:
+            continue
+        try:
+            found = pair([take.path], take.on_s) if take.kind in HALVES else (read_clip(take.path),)
+        except OSError as error:
+            raise RoundError(f"{take.path.name}: cannot be read ({error.strerror or error})") from error
+        clips |= {(take.point, k, take.order): c for k, c in zip(kinds, found[-len(kinds) :], strict=True)}
     facts = {k: v for k, v in msgspec.to_builtins(taken.facts).items() if k in told}
     return Held(
         id=random_id(),

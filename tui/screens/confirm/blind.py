@@ -83,11 +83,10 @@ def blind_pairs(record: RoundRecord, seed: str) -> tuple[Pair, ...]:
 
 
 def _load(kept: list[tuple[ClipKept, Path]], matched: bool, swap: bool) -> Heard:
-    """Read what is heard against each other; of a switched take its halves."""
-    from listen.audio.files import read_clip
-    from listen.rounds.switching import halves
+    """Read what is heard against each other."""
+    from listen.rounds.switching import pair
 
-    clips = [*halves(kept[0][1], kept[0][0].on_s)] if len(kept) == 1 else [read_clip(path) for _, path in kept]
+    clips = [*pair([path for _, path in kept], kept[0][0].on_s)]
     return levelled(clips[::-1] if swap else clips, matched=matched)
 
 

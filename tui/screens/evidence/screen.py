@@ -268,10 +268,10 @@ def _load(
 ) -> tuple[list[Clip], float]:
     """Quiet, air or both; of a switched take its halves."""
     from listen.audio.files import read_clip
-    from listen.rounds.switching import halves
+    from listen.rounds.switching import pair
 
     if SWITCHED in paths:
-        clips = dict(zip(("quiet", "air"), halves(paths[SWITCHED], on_s), strict=True))
+        clips = dict(zip(("quiet", "air"), pair([paths[SWITCHED]], on_s), strict=True))
     else:
         clips = {n: read_clip(paths[n]) for n in names}
     return levelled([clips[n] for n in names], hiss_only=hiss_only, matched=len(names) == 2)

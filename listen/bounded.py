@@ -23,7 +23,6 @@ Deciban = Annotated[float, Meta(ge=-(10**6), le=10**6)]
 Share = Annotated[float, Meta(ge=-1e-6, le=1 + 1e-6)]
 """A probability or a share, as sums of rounded figures may leave it."""
 Rate = Annotated[float, Meta(ge=0, le=10**6)]
-"""Events a second."""
 Reading = Annotated[float, Meta(ge=-(10**7), le=10**7)]
 """Read off a gauge or a plate, in the unit it was read in."""
 Figure = Annotated[float, Meta(ge=-1e20, le=1e20)]

@@ -38,7 +38,6 @@ def exact_rate(hits: int, of: int) -> Rate:
 
 
 def counted(items: Iterable[_T], hit: Callable[[_T], bool]) -> Rate:
-    """How many of the items hit."""
     every = list(items)
     return exact_rate(sum(map(hit, every)), len(every))
 

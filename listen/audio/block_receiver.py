@@ -22,8 +22,6 @@ METER_S = 2.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Block:
-    """What one callback brought."""
-
     samples: NDArray[np.float32]
     """The one channel, or the mean of several [shape=(n,)], our own copy."""
     at: float

@@ -1,6 +1,10 @@
-"""Inputs and outputs by name: listing them, and finding the one a user means."""
+"""Inputs and outputs by name: listing them, and finding the one a user means; what
+C libraries print on file descriptor 2 (ALSA does, at length) is kept apart from what we say on stderr."""
 
-from collections.abc import Sequence
+import os
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from listen.audio.library import device_tables, reload_devices
@@ -13,8 +17,6 @@ sound servers and USB microphones run at 48 kHz."""
 
 @dataclass(frozen=True, slots=True)
 class Device:
-    """An input or an output."""
-
     index: int
     """PortAudio's number; changes when devices come and go."""
     name: str
@@ -24,7 +26,6 @@ class Device:
     rate_hz: int
     """Sample rate to open it with."""
     channels: int
-    """Channels it offers."""
     is_default: bool
     """True for the system's own choice."""
     label: str
@@ -102,3 +103,25 @@ def _matching(devices: Sequence[Device], spec: str | int) -> list[Device]:
 def _names(device: Device, wanted: str) -> bool:
     """Its name; or name and sound system, as chosen when another of its name was there."""
     return device.name.casefold() in (wanted, wanted.removesuffix(f", {device.host_api}".casefold()))
+
+
+@contextmanager
+def native_stderr_dropped() -> Iterator[None]:
+    """Send file descriptor 2 to nowhere while ``sys.stderr`` still reaches the user; for commands, once, at the top."""
+    try:
+        kept = os.dup(2)
+    except OSError:  # no file descriptor 2: nothing can print on it
+        yield
+        return
+    before = sys.stderr
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        sys.stderr = os.fdopen(os.dup(kept), "w", buffering=1, encoding="utf-8", errors="backslashreplace")
+        os.dup2(nowhere, 2)
+        yield
+    finally:
+        sys.stderr.close()
+        sys.stderr = before
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nowhere)

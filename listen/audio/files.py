@@ -45,11 +45,8 @@ class SoundInfo:
     """What a sound file says about itself."""
 
     rate_hz: int
-    """Sample rate."""
     channels: int
-    """Channels in the file."""
     seconds: float
-    """Length claimed."""
     form: str
     """Container and coding, for example ``WAV PCM_24``."""
 

@@ -23,7 +23,6 @@ class LongClip:
     path: Path
     channel: int
     frames: int
-    """Samples in all."""
     rate_hz: int
     device: str
     overflows: int
@@ -32,12 +31,10 @@ class LongClip:
 
     @property
     def name(self) -> str:
-        """File it is."""
         return self.path.name
 
     @property
     def seconds(self) -> float:
-        """Length in seconds."""
         return self.frames / self.rate_hz
 
     def stretches(self, step: int, more: int = 0) -> Iterator[tuple[int, int, NDArray[np.float32]]]:

@@ -38,9 +38,7 @@ class PartHeader(msgspec.Struct, frozen=True):
     """What the samples of a part need to become a clip."""
 
     rate_hz: _Count
-    """Sample rate."""
     device: str
-    """Name of the input."""
     started: datetime | None
     """When the first sample was taken, UTC; None where nobody knows."""
     overflows: _Count = 0

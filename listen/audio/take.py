@@ -1,19 +1,93 @@
-"""One take: blocks from the stream into part files until it is long enough, stopped, or the stream goes wrong."""
+"""One take: blocks from the stream into part files until it is long enough, stopped, or the stream goes wrong;
+and what any microphone, real or simulated, offers."""
 
 import queue
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Self
+from typing import Protocol, Self
+
+import numpy as np
+from numpy.typing import NDArray
 
 from listen.audio.block_receiver import Block, BlockReceiver
 from listen.audio.partial import PartHeader, PartWriter
-from listen.audio.source import Recording
 from listen.audio.watch import Trouble, TroubleKind, Watch
 from listen.errors import AudioError, DeviceLost
+
+
+@dataclass(frozen=True, slots=True)
+class Recording:
+    """One take as it stands in its part file."""
+
+    part: Path
+    """The unfinished clip; :func:`listen.audio.partial.finish` turns it into a sound file."""
+    rate_hz: int
+    seconds: float
+    device: str
+    overflows: int
+    """Input overflows reported while recording."""
+    started: datetime
+    """When the first sample was taken, UTC."""
+    cancelled: bool = False
+    """True where the user stopped it before its end."""
+    gaps: tuple[tuple[float, float], ...] = ()
+    """Runs of exact zeros of 10 ms or more inside the take: (start, length) in seconds."""
+
+
+class SoundInput(Protocol):
+    """A microphone. ``open``, ``close`` and ``record`` may wait: call them from a worker thread."""
+
+    @property
+    def name(self) -> str:
+        """Name to show."""
+
+    @property
+    def rate_hz(self) -> int:
+        """Sample rate; final once open."""
+
+    def open(self) -> None:
+        """Start listening; also after a trouble, to connect again (``AudioError``: it cannot be opened)."""
+
+    def close(self) -> None:
+        """Stop listening; never hangs, harmless when closed already."""
+
+    def drain(self) -> list[NDArray[np.float32]]:
+        """Blocks since the last call, for a level meter; never waits, and old ones go when nobody asks."""
+
+    def trouble(self) -> AudioError | None:
+        """What is wrong with the stream at this moment, as one sentence; None while sound arrives."""
+
+    def record(self, part: Path, seconds: float, cancel: threading.Event) -> Recording:
+        """Write ``seconds`` of sound to the new file ``part`` as it arrives.
+
+        Raises DeviceLost: the microphone went away, fell silent or stalled; what had arrived is kept in ``part``.
+        AudioError: it is not open, or ``part`` cannot be written."""
+
+
+Told = Callable[[int, str], None]
+"""Given the channel (from 0) and one sentence, once for each thing that goes wrong, as it does."""
+
+
+class ManyChannelInput(SoundInput, Protocol):
+    """A source of several channels."""
+
+    @property
+    def channels(self) -> int:
+        """How many there are."""
+
+    def drain_all(self) -> list[NDArray[np.float32]]:
+        """As ``drain``, with every channel [shape=(n, C)] each."""
+
+    def record_all(
+        self, parts: Sequence[Path | None], seconds: float, cancel: threading.Event, told: Told | None = None
+    ) -> tuple[Recording | None, ...]:
+        """Write each channel to its own part; see :func:`listen.audio.microphone.record_all`."""
+
 
 POLL_S = 0.05
 """Longest wait for a block before cancellation and trouble are looked at again."""
@@ -59,7 +133,6 @@ class Take:
 
     @property
     def header(self) -> PartHeader:
-        """How its part begins."""
         return PartHeader(self.rate_hz, self.name, self._started)
 
     def blocks(self, seconds: float) -> Iterator[Block]:
@@ -110,7 +183,7 @@ class Take:
 
 
 def record(take: Take, part: Path, seconds: float) -> Recording:
-    """Record into one part; see :meth:`listen.audio.source.SoundInput.record`."""
+    """Record into one part; see :meth:`listen.audio.take.SoundInput.record`."""
     with take, written(part.name), PartWriter(part, take.header) as writer:
         for block in take.blocks(seconds):
             writer.write(block.samples, take.overflows)

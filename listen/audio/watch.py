@@ -29,8 +29,6 @@ once all is well again; clocks that differ by 100 ppm drift 0.3 ms in it."""
 
 
 class TroubleKind(StrEnum):
-    """What can be wrong with a stream."""
-
     ENDED = "ended"
     STALLED = "stalled"
     ZEROS = "zeros"
@@ -39,10 +37,7 @@ class TroubleKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
-    """One finding."""
-
     kind: TroubleKind
-    """What is wrong."""
     seconds: float
     """For how long, or how much is missing."""
 

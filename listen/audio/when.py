@@ -28,7 +28,6 @@ def time_in_file(path: Path) -> datetime | None:
 
 
 def time_in_name(path: Path) -> datetime | None:
-    """When its name says so."""
     found = _IN_NAME.search(path.stem)
     try:
         return datetime(*(int(part or 0) for part in found.groups())) if found else None  # type: ignore[arg-type]

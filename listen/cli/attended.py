@@ -1,17 +1,21 @@
-"""A recording in the foreground of a terminal: countdown and level on stderr, Ctrl-C ends it in good order."""
+"""A recording in the foreground of a terminal: countdown and level on stderr, Ctrl-C ends it in good order; and
+what it adds to the ``round.json`` of its folder: when the air was commanded, what was recorded together."""
 
 from __future__ import annotations
 
+import json
 import sys
 import threading
 from collections.abc import Callable
+from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING, TypeVar
 
 if TYPE_CHECKING:
     from listen.audio.lead import Lead
-    from listen.audio.source import SoundInput
+    from listen.audio.take import SoundInput
     from listen.signal.live import LiveLevel
+
 
 T = TypeVar("T")
 REFRESH_S = 0.1
@@ -76,3 +80,21 @@ def _line(level: LiveLevel, left_s: float) -> str:
     bar = "#" * max(0, min(30, round((level.level_dbfs - FLOOR_DBFS) / 3)))
     word = "TOO LOUD" if level.clipped else ""
     return f"{max(0.0, left_s):5.1f} s left  {level.level_dbfs:6.1f} dBFS  {bar:<30} {word:<8}"
+
+
+def note_commands(clip: Path, on_s: tuple[tuple[float, float], ...], together: str = "") -> None:
+    """Write the commanded times under the clip's name; what else stands in the file stays.
+
+    A ``round.json`` that cannot be read is left alone and told: the edges may still be found in the sound.
+    """
+    from listen.durable import whole_file
+
+    path = clip.parent / "round.json"
+    try:
+        notes = json.loads(path.read_bytes()) if path.exists() else {}
+        files = notes.setdefault("files", {})
+        files[clip.stem] = {"switched": {"on_s": on_s}} | ({"together": together} if together else {})
+        with whole_file(path) as file:
+            file.write(json.dumps(notes, indent=1).encode() + b"\n")
+    except (OSError, ValueError, AttributeError, TypeError) as error:
+        print(f"note: {path}: the times of switching were not noted there ({error})", file=sys.stderr)

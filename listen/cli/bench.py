@@ -22,6 +22,5 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Run the bench that was named."""
     code: int = args.run_bench(args)
     return code

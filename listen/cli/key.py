@@ -10,7 +10,6 @@ EXAMPLE = "hissway key --make"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Arguments of the command."""
     parser.add_argument("--make", action="store_true", help="make a key; one that exists is never replaced")
     parser.add_argument("--file", metavar="FILE.pem", type=Path, help="key file (default: HISSWAY_KEY or user data)")
     what = parser.add_mutually_exclusive_group()
@@ -41,8 +40,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _listed(args: argparse.Namespace) -> int:
-    from listen.jobs.exchange.keys import fingerprint
-    from listen.jobs.exchange.known_keys import allow, forget, known_keys
+    from listen.jobs.exchange.keys import allow, fingerprint, forget, known_keys
 
     if args.allow:
         allow(args.allow, args.name)

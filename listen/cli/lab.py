@@ -116,8 +116,8 @@ def _from_job_arguments(sub: argparse.ArgumentParser) -> None:
 
 def _from_job(args: argparse.Namespace, root: Path) -> int:
     from listen.errors import JournalBroken
-    from listen.jobs.folder.find_job import find_job
     from listen.jobs.folder.store import jobs_root, open_job
+    from listen.jobs.folder.summary import find_job
     from listen.lab.learners import drills_dir
     from listen.lab.training.drills import SUFFIX
     from listen.lab.training.from_job import drill_from_job, superseded

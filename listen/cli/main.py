@@ -1,15 +1,18 @@
-"""The ``hissway`` command: one table of commands, one place where errors become one line and an exit code."""
+"""The ``hissway`` command: one table of commands, one place where errors become one line and an exit code. Its streams
+take any sign, are there even when closed, and fail in one sentence."""
 
 import argparse
 import importlib
 import os
 import sys
 from collections.abc import Callable, Sequence
-from typing import NoReturn
+from contextlib import suppress
+from io import TextIOWrapper
+from pathlib import Path
+from typing import NoReturn, TextIO
 
-from listen.cli import streams
 from listen.errors import HisswayError
-from listen.voice.text import plain
+from listen.voice.text import STANDS_FOR, plain, steers
 
 COMMANDS = ("demo", "rank", "record", "mic", "report", "pack", "unpack", "verify", "salvage", "key", "lab", "bench")
 """Each is one module of this package with SUMMARY, EXAMPLE, add_arguments(parser) and run(args)."""
@@ -67,24 +70,24 @@ def main(argv: Sequence[str] | None = None, *, open_ui: Opener | None = None, op
     """Run one command; returns its exit code. The screens, if installed above, are handed in as callables."""
     for name in ONE_THREAD:
         os.environ.setdefault(name, "1")
-    streams.make_ready()
+    make_ready()
     try:
         try:
             return _run(list(sys.argv[1:] if argv is None else argv), open_ui, open_demo)
         finally:
             sys.stdout.flush()
     except HisswayError as e:
-        streams.say(f"hissway: {e}")
+        say(f"hissway: {e}")
         return e.exit_code
     except KeyboardInterrupt:
-        streams.say("hissway: stopped")
+        say("hissway: stopped")
         return INTERRUPTED
     except BrokenPipeError:
-        streams.drop(sys.stdout)
+        drop(sys.stdout)
         return 1
     except OSError as e:
-        streams.drop(sys.stdout)
-        streams.say(f"hissway: {HisswayError(_disk_words(e))}")
+        drop(sys.stdout)
+        say(f"hissway: {HisswayError(_disk_words(e))}")
         return 1
 
 
@@ -118,3 +121,44 @@ def _command(argv: Sequence[str]) -> str | None:
 def _disk_words(error: OSError) -> str:
     what = error.filename if isinstance(error.filename, str) else "the output"
     return f"{what}: cannot be read or written ({error.strerror or error}); make room, or choose another place"
+
+
+class _Terminal(TextIOWrapper):
+    """A terminal to which only what is drawn goes: titles, names, paths and devices are other people's words."""
+
+    def write(self, text: str) -> int:
+        """Write; what would steer the terminal is replaced, but for line ends and our own carriage returns."""
+        if not text.isprintable():
+            text = "".join(STANDS_FOR if c not in "\t\n\r" and steers(c) else c for c in text)
+        return super().write(text)
+
+
+def make_ready() -> None:
+    """Open what the caller closed; files and pipes get UTF-8, a terminal keeps its own coding; no sign is refused."""
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if isinstance(stream, TextIOWrapper) and not isinstance(stream, _Terminal) and stream.isatty():
+            stream.flush()  # what was there stays open beside it: closing it would close the terminal
+            guarded = _Terminal(stream.buffer, encoding=stream.encoding, errors="backslashreplace", line_buffering=True)
+            setattr(sys, name, guarded)
+            continue
+        if stream is None:
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115  open as long as the process
+        elif isinstance(stream, TextIOWrapper):
+            stream.reconfigure(encoding=None if stream.isatty() else "utf-8", errors="backslashreplace")
+
+
+def say(text: str) -> None:
+    """One line on standard error; where not even that can be written, nothing."""
+    try:
+        print(text, file=sys.stderr, flush=True)
+    except OSError:
+        drop(sys.stderr)
+
+
+def drop(stream: TextIO) -> None:
+    """Let what a stream still holds go nowhere, so that the interpreter does not complain when it ends."""
+    with suppress(OSError, ValueError):  # one without a descriptor has nobody to complain to
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, stream.fileno())
+        os.close(nowhere)

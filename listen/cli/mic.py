@@ -29,7 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """List or check; exit code 1 where there is no input or the one checked is not usable."""
-    from listen.audio.native_stderr import native_stderr_dropped
+    from listen.audio.devices import native_stderr_dropped
 
     with native_stderr_dropped():
         return _list(args.json) if args.device is None else _check(args.device, args.json)

@@ -6,7 +6,6 @@ from pathlib import Path
 from listen.errors import UsageError
 
 ENDINGS = {"html": (".html", ".htm"), "md": (".md",), "json": (".json",), "csv": (".csv",), "pdf": (".pdf",)}
-"""Endings of each form."""
 
 
 def form_of(path: Path, forms: Sequence[str]) -> str:
@@ -22,7 +21,7 @@ def check_place(path: Path, form: str) -> None:
     """Nothing but an older file of the same form may be replaced, and no file of a job.
 
     Raises UsageError: something else has that name."""
-    from listen.jobs.folder.journal_file import JOURNAL
+    from listen.jobs.folder.chain import JOURNAL
     from listen.jobs.folder.summary import SUMMARY
 
     in_job = (path.parent / JOURNAL).exists()

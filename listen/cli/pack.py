@@ -8,16 +8,14 @@ EXAMPLE = "hissway pack 2026-01-05-bench-engine-3f2a1b -o bench-engine.zip"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Arguments of the command."""
     parser.add_argument("job", metavar="JOB", help="a job folder, or the name of one among your jobs")
     parser.add_argument("-o", "--output", metavar="FILE.zip", type=Path, help="zip to write (default: the job's name)")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Pack and say where."""
     from listen.jobs.exchange.pack import pack
-    from listen.jobs.folder.find_job import find_job
     from listen.jobs.folder.store import jobs_root
+    from listen.jobs.folder.summary import find_job
 
     folder = find_job(args.job, jobs_root(args.jobs))
     to = args.output or Path(f"{folder.name}.zip")

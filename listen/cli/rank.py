@@ -74,7 +74,7 @@ def _note_stray_keys(path: Path, name: str) -> None:
 
 
 def _is_job(folder: Path) -> bool:
-    from listen.jobs.folder.journal_file import JOURNAL
+    from listen.jobs.folder.chain import JOURNAL
 
     try:
         return (folder / JOURNAL).is_file()

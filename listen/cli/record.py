@@ -10,12 +10,12 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from listen.cli.round_notes import note_commands
+from listen.cli.attended import note_commands
 from listen.errors import AudioError, ClipError, RoundError, UsageError
 
 if TYPE_CHECKING:
     from listen.audio.lead import Lead
-    from listen.audio.source import Recording
+    from listen.audio.take import Recording
     from listen.signal.clip import Clip
     from listen.signal.flags import Flag
 
@@ -161,8 +161,8 @@ def _note_other_name(target: Path, point_id: str, kind: str) -> None:
 
 
 def _record(args: argparse.Namespace, target: Path, part: Path) -> Recording | None:
+    from listen.audio.devices import native_stderr_dropped
     from listen.audio.microphone import Microphone
-    from listen.audio.native_stderr import native_stderr_dropped
     from listen.cli.attended import attended
 
     if part.exists():

@@ -8,15 +8,14 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from listen.cli.attended import note_commands
 from listen.cli.record import STOPPED, commands, finished, free_name, lead_of, tell
-from listen.cli.round_notes import note_commands
 from listen.errors import AudioError, RoundError, UsageError
 
 if TYPE_CHECKING:
-    from listen.audio.source import Recording
+    from listen.audio.take import Recording
 
 FEWEST, MOST = 2, 16
-"""Channels of one input."""
 UNUSED = "-"
 
 
@@ -77,8 +76,8 @@ def _points(args: argparse.Namespace) -> list[str | None]:
 
 
 def _recorded(args: argparse.Namespace, parts: list[Path | None], channels: int) -> tuple[Recording | None, ...]:
+    from listen.audio.devices import native_stderr_dropped
     from listen.audio.microphone import Microphone
-    from listen.audio.native_stderr import native_stderr_dropped
     from listen.cli.attended import attended
 
     def told(channel: int, sentence: str) -> None:

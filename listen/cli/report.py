@@ -13,7 +13,6 @@ EXAMPLE = "hissway report bench-engine -o report.html"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Arguments of the command."""
     parser.add_argument("job", metavar="JOB", nargs="?", help="a job folder, or the name of one of your jobs")
     parser.add_argument("-o", "--output", metavar="FILE", help="file to write (default: standard output)")
     parser.add_argument(
@@ -37,9 +36,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Make the report; data on standard output or in FILE, talk on standard error."""
-    from listen.jobs.folder.find_job import find_job
-    from listen.jobs.folder.journal_file import read_journal
+    from listen.jobs.folder.chain import read_journal
     from listen.jobs.folder.store import jobs_root
+    from listen.jobs.folder.summary import find_job
     from listen.report.build import FILE_FORMS, Wanted, report_text, show, usual_place, write_report
 
     root = jobs_root(args.jobs)

@@ -10,15 +10,14 @@ EXAMPLE = "hissway salvage 2026-03-02-tractor-a1b2c3"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Arguments of the command."""
     parser.add_argument("job", metavar="JOB", help="a job folder, or the name of one of your jobs")
 
 
 def run(args: argparse.Namespace) -> int:
     """Salvage; the new folder is data, what came back is talk."""
     from listen.jobs.exchange.salvage import salvage
-    from listen.jobs.folder.find_job import find_job
     from listen.jobs.folder.store import jobs_root
+    from listen.jobs.folder.summary import find_job
     from listen.jobs.job_rules import salvaged_words
 
     root = jobs_root(args.jobs)

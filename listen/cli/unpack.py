@@ -10,7 +10,6 @@ EXAMPLE = "hissway unpack bench-engine.zip"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Arguments of the command."""
     parser.add_argument(
         "zip", metavar="FILE.zip", type=Path, help="a zip that hissway pack wrote, or the folder it was unpacked to"
     )

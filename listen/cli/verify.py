@@ -18,7 +18,6 @@ INCOMPLETE = 3
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Arguments of the command."""
     parser.add_argument(
         "job",
         metavar="JOB_OR_ZIP",
@@ -47,9 +46,9 @@ def run(args: argparse.Namespace) -> int:
     """Verify; exit 1 if anything does not match."""
     import msgspec
 
-    from listen.jobs.exchange.verify_bag import verify_path
-    from listen.jobs.folder.find_job import find_job
+    from listen.jobs.exchange.verify import verify_path
     from listen.jobs.folder.store import jobs_root
+    from listen.jobs.folder.summary import find_job
 
     against = _against(args)
     path = Path(args.job)
@@ -79,8 +78,8 @@ def _is_page(path: Path) -> bool:
 
 def _page(path: Path, args: argparse.Namespace, against: Against) -> Verification:
     """A report, beside the job it names."""
-    from listen.jobs.folder.find_job import find_job
     from listen.jobs.folder.store import jobs_root
+    from listen.jobs.folder.summary import find_job
     from listen.report.origin import origin_of, read_page, verify_report
 
     root, origin = jobs_root(args.jobs), origin_of(read_page(path), path)
@@ -94,9 +93,8 @@ def _against(args: argparse.Namespace) -> Against:
     import re
 
     from listen.errors import UsageError
-    from listen.jobs.exchange.known_keys import as_key, known_keys
-    from listen.jobs.exchange.trust import Trust
-    from listen.jobs.exchange.verification import Against
+    from listen.jobs.exchange.keys import as_key, known_keys
+    from listen.jobs.exchange.verification import Against, Trust
 
     head = args.head.strip().lower()
     if head and re.fullmatch("[0-9a-f]{64}", head) is None:

@@ -83,7 +83,6 @@ class Finding(msgspec.Struct, frozen=True):
     cylinders: tuple[int, ...] = ()
     """Cylinders it belongs to; empty: the whole engine."""
     detail: str = ""
-    """The figures behind it."""
     share: float = 1.0
     """Part of the row's weight that counts (0-1)."""
     partner: int | None = None

@@ -1,27 +1,32 @@
-"""The diagnosis over the whole engine: from findings to leading causes, contradictions, next checks and limits."""
+"""The diagnosis over the whole engine: from findings to leading causes, contradictions, next checks and limits;
+and one word for how each cylinder stands."""
 
 from collections.abc import Sequence
 
 import msgspec
 
-from listen.diagnosis import wording
-from listen.diagnosis.case import EngineCase, Finding
-from listen.diagnosis.compression import compression_findings
+from listen.diagnosis import told
+from listen.diagnosis.case import CylinderCase, EngineCase, Finding
+from listen.diagnosis.compression import compression_findings, dry_test, wet_findings
 from listen.diagnosis.ear import ear_findings
 from listen.diagnosis.faults import NOTHING, Lead, at_place, folded_shares, leads, says_something, spoken
-from listen.diagnosis.leakage import behind_one_restrictor, leakage_findings
-from listen.diagnosis.model import Candidate, Diagnosis, Doubt, Fault, Kind, TestState
-from listen.diagnosis.next import done_on, next_checks, repeat_first, stop_signs
-from listen.diagnosis.outlook import contradictions_found, cylinder_standing
-from listen.diagnosis.tested import MADE, looked_all_over, tests_of, was_made
+from listen.diagnosis.leakage import behind_one_restrictor, leakage_findings, losses
+from listen.diagnosis.model import Candidate, CylinderStanding, Diagnosis, Doubt, Fault, Kind, StandingWord, TestState
+from listen.diagnosis.next import (
+    MADE,
+    done_on,
+    looked_all_over,
+    next_checks,
+    repeat_first,
+    stop_signs,
+    tests_of,
+    was_made,
+)
 from listen.diagnosis.told import check_findings, fact_findings, plug_findings, with_what_follows
 from listen.diagnosis.weigh import Standing, standings
-from listen.diagnosis.wet import wet_findings
-from listen.trade.causes import causes
-from listen.trade.checks import check_named
-from listen.trade.contradictions import blind_spots
-from listen.trade.contradictions import contradictions as contradiction_rows
-from listen.trade.evidence import evidence_rows
+from listen.trade.causes import blind_spots, causes, contradictions
+from listen.trade.causes import contradictions as contradiction_rows
+from listen.trade.checks import check_named, evidence_rows
 from listen.trade.numbers import threshold
 from listen.trade.tables import shop_rows, shop_trouble
 
@@ -64,7 +69,7 @@ def diagnose(case: EngineCase) -> Diagnosis:
         faults = _doubt_first(case, faults, contradictions)
     return Diagnosis(
         kind=kind,
-        text=wording.summary(kind, faults),
+        text=told.summary(kind, faults),
         faults=faults,
         candidates=candidates,
         stop_for=_stop_for(kind, faults, field, signs),
@@ -141,7 +146,7 @@ def _fault(lead: Lead, case: EngineCase, found: frozenset[str], tests: Sequence[
     named = {s.cause for s in lead.field if spoken(s) or (s.cause == NOTHING and cause.id == "test-fault")}
     rivals = tuple(c for c in others if c.cause in named and c.probability >= NEAR * lead.share)
     again = repeat_first(lead)
-    place = wording.place(cause, lead.cylinders)
+    place = told.place(cause, lead.cylinders)
     words = cause.called(case.engine.fuel == "diesel")
     checks = next_checks(lead, case, found, again)
     untested = [t.words if not t.made else f"{t.words} ({t.note})" for t in tests if t.note != MADE]
@@ -152,7 +157,7 @@ def _fault(lead: Lead, case: EngineCase, found: frozenset[str], tests: Sequence[
         place=place,
         probability=round(share, 4),
         score_db=round(top.score_db, 1),
-        sure=wording.sure(share),
+        sure=told.sure(share),
         rivals=rivals,
         runner_up=others[0] if others else None,
         prior_db=round(top.score_db - top.capped_db - sum(x.db for x in top.lines), 1),
@@ -165,7 +170,7 @@ def _fault(lead: Lead, case: EngineCase, found: frozenset[str], tests: Sequence[
         not_meant=cause.not_meant,
         owner=cause.owner,
         not_tested=_untested(case, cause.tests, lead.cylinders),
-        text=wording.fault(cause, words, place, share, rivals, untested),
+        text=told.fault(cause, words, place, share, rivals, untested),
     )
 
 
@@ -190,3 +195,50 @@ def _kind(faults: Sequence[Fault]) -> Kind:
     if first.rivals:
         return "two-causes"
     return "nothing-found" if first.cause == "nothing-found" else "one-cause"
+
+
+FAULT_FROM = 0.5
+"""A cylinder counts as faulty from this probability, as suspect below."""
+
+
+def contradictions_found(findings: Sequence[Finding]) -> tuple[Doubt, ...]:
+    """Contradictions on each cylinder, and on the engine."""
+    found = []
+    places: list[int | None] = [None, *sorted({n for f in findings for n in f.cylinders})]
+    here = {n: {f.id for f in findings if (not f.cylinders if n is None else n in f.cylinders)} for n in places}
+    for row in contradictions():
+        on = [n for n in places if here[n].issuperset(row.needs) and here[n].isdisjoint(row.unless)]
+        numbers = tuple(n for n in on if n is not None)
+        if None in on:
+            found.append(Doubt(row.id, (), row.words, row.then))
+        elif numbers:
+            found.append(Doubt(row.id, numbers, row.words, row.then))
+    return tuple(found)
+
+
+def cylinder_standing(case: EngineCase, n: int, faults: Sequence[Fault]) -> CylinderStanding:
+    """One word for a cylinder: a fault is a fault as soon as its figures are bad, even while its cause is open."""
+    c = next((c for c in case.cylinders if c.cylinder == n), None)
+    dry = dry_test(case)
+    share, loss = dry.share.get(n), losses(case).get(n)
+    low = n in dry.low or n in dry.short
+    bad = low or (loss is not None and loss > threshold("loss_high_percent"))
+    for f in faults:
+        if n in f.cylinders:
+            word: StandingWord = "fault" if bad or f.probability >= FAULT_FROM else "suspect"
+            return CylinderStanding(n, "test again" if f.cause == "test-fault" else word, f.cause, f.words)
+    if c is None or (c.dry_kpa is None and loss is None and not c.paths):
+        return CylinderStanding(n, "not tested")
+    if bad:
+        return CylinderStanding(n, "suspect")
+    short = share is not None and share < threshold("watch_share")
+    lossy = loss is not None and loss > threshold("loss_usable_percent")
+    if short or lossy:
+        return CylinderStanding(n, "watch")
+    return CylinderStanding(n, "sound" if _compared(case, c) else "cannot tell")
+
+
+def _compared(case: EngineCase, c: CylinderCase) -> bool:
+    """True where a reading can be held against something, or a silent cylinder was listened to."""
+    dry = c.dry_kpa is not None and (c.cylinder in dry_test(case).share or case.expected_kpa is not None)
+    return dry or c.loss_percent is not None or c.paths.get("none", 0.0) >= threshold("path_likely")

@@ -7,7 +7,7 @@ import msgspec
 from listen.diagnosis.case import Finding
 from listen.diagnosis.weigh import Line, Standing, odds_shares, reweighed, standing
 from listen.trade.causes import causes
-from listen.trade.evidence import evidence_rows
+from listen.trade.checks import evidence_rows
 from listen.trade.numbers import threshold
 
 LOOKS = ("plugs", "smoke", "symptoms", "alone")
@@ -29,7 +29,6 @@ class Lead(msgspec.Struct, frozen=True):
 
     @property
     def share(self) -> float:
-        """Probability of the leading one."""
         return self.shares[self.field.index(self.top)]
 
 

@@ -12,7 +12,7 @@ import msgspec
 
 from listen.diagnosis.case import EngineCase, Finding
 from listen.trade.causes import Cause, causes
-from listen.trade.evidence import Evidence, Family, caps, evidence_rows
+from listen.trade.checks import Evidence, Family, caps, evidence_rows
 from listen.trade.layout import neighbours
 
 
@@ -28,7 +28,6 @@ class Line(msgspec.Struct, frozen=True):
     own: bool
     """True where it belongs to cylinders, not to the engine."""
     cylinders: tuple[int, ...] = ()
-    """Cylinders it was found on."""
     clears: bool = False
     """True where it tells what is not the case."""
     sources: tuple[str, ...] = ()

@@ -38,15 +38,7 @@ def answer(job: Job, f: Fact, cylinder: int | None = None) -> str:
         return _figure(job, f, cylinder)
     if f.sets:
         return YES if all(getattr(job.engine, k) == v for k, v in f.sets.items()) else NO
-    if cylinder is not None:
-        return (
-            YES
-            if f.id in job.cylinder_symptoms.get(cylinder, ())
-            else NO
-            if f.id in job.cylinder_symptoms_asked.get(cylinder, ())
-            else OPEN
-        )
-    return YES if f.id in job.symptoms else NO if f.id in job.asked_symptoms else OPEN
+    return YES if f.id in job.symptoms_of(cylinder) else NO if f.id in job.asked_of(cylinder) else OPEN
 
 
 def in_words(job: Job, f: Fact) -> str:
@@ -80,13 +72,10 @@ def say(job: Job, f: Fact, given: str, cylinder: int | None = None) -> tuple[Pay
     if given == YES:
         return (SymptomNoted(symptom=f.id, cylinder=cylinder),)
     if given == NO:
-        told, asked = (
-            (job.symptoms, job.asked_symptoms)
-            if cylinder is None
-            else (job.cylinder_symptoms.get(cylinder, ()), job.cylinder_symptoms_asked.get(cylinder, ()))
-        )
-        taken = (SymptomNoted(symptom=f.id, cylinder=cylinder, present=False),) if f.id in told else ()
-        return (*taken, *(() if f.id in asked else (SymptomsAsked(symptoms=(f.id,), cylinder=cylinder),)))
+        back = SymptomNoted(symptom=f.id, cylinder=cylinder, present=False)
+        asked = SymptomsAsked(symptoms=(f.id,), cylinder=cylinder)
+        known = ((back, f.id in job.symptoms_of(cylinder)), (asked, f.id not in job.asked_of(cylinder)))
+        return tuple(event for event, needed in known if needed)
     return (AnswerWithdrawn(fact=f.id, cylinder=cylinder),)
 
 

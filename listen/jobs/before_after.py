@@ -22,8 +22,6 @@ PRESSURES = ("compression-dry", "compression-wet")
 
 
 class Change(msgspec.Struct, frozen=True, kw_only=True):
-    """One figure before and after."""
-
     what: str
     """``loss``, ``compression-dry``, ``compression-wet``, ``hiss-level`` or ``excess``."""
     point: str = ""
@@ -35,14 +33,11 @@ class Change(msgspec.Struct, frozen=True, kw_only=True):
     uncertainty: float | None = None
     """95 %, of the difference: both uncertainties together."""
     beyond: bool = False
-    """Whether the change is beyond it."""
     remark: str = ""
     """Why it cannot be compared, or what stands against it."""
 
 
 class CylinderChange(msgspec.Struct, frozen=True, kw_only=True):
-    """One cylinder before and after."""
-
     cylinder: int
     changes: tuple[Change, ...]
     verdict_before: str = ""

@@ -33,7 +33,6 @@ class Decision(msgspec.Struct, frozen=True, kw_only=True):
     """One decision about a round."""
 
     event: str
-    """Id of the event."""
     time: str
     actor: str
     payload: Confirmed | Overruled | SentBack

@@ -10,9 +10,9 @@ from listen.diagnosis.model import Diagnosis
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import latest_round, standing
 from listen.judge.result import PathResult
+from listen.trade.details import plugs
 from listen.trade.facts import core, facts, symptoms
 from listen.trade.numbers import threshold
-from listen.trade.plugs import plugs
 from listen.trade.points import PathId, point, point_rows
 from listen.trade.units import Unit, said_in, unit_named
 
@@ -56,7 +56,6 @@ def engine_case(job: Job) -> EngineCase:
 
 
 def cylinder_case(job: Job, n: int) -> CylinderCase:
-    """What the job knows about one cylinder."""
     record = latest_round(job, n)
     own = {f.id for f in symptoms("cylinder")}
     plug, looks = job.plugs.get(n), {p.id for p in plugs()}
@@ -81,10 +80,8 @@ def cylinder_case(job: Job, n: int) -> CylinderCase:
         by_ear=call.paths if call and not call.declined else (),
         bubbles_seen={"yes": True, "no": False}.get(record.bubbles) if record else None,
         plugs=tuple(c for c in plug.conditions if c in looks) if plug else (),
-        found=tuple(s for s in job.cylinder_symptoms.get(n, ()) if s in own),
-        absent=tuple(
-            s for s in job.cylinder_symptoms_asked.get(n, ()) if s in own and s not in job.cylinder_symptoms.get(n, ())
-        ),
+        found=tuple(s for s in job.symptoms_of(n) if s in own),
+        absent=tuple(s for s in job.asked_of(n) if s in own and s not in job.symptoms_of(n)),
     )
 
 

@@ -39,7 +39,6 @@ def event_words(payload: ev.Payload, job: Job) -> str | None:
 
 
 def section(payload: ev.Payload) -> str:
-    """Step it belongs to."""
     if isinstance(payload, ev.ClipKept):
         return payload.walk if payload.walk in WALKS else "reference"
     if isinstance(payload, ev.PointSkipped):

@@ -44,7 +44,6 @@ class HitRate(msgspec.Struct, frozen=True, kw_only=True):
     rate: Rate
     brier: float | None
     classes: tuple[Bin, ...]
-    """By sureness stated."""
 
 
 class Decided(msgspec.Struct, frozen=True, kw_only=True):

@@ -282,6 +282,14 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
         """Look a clip up by id."""
         return next((c for r in self.rounds for c in r.clips if c.id == clip_id), None)
 
+    def symptoms_of(self, cylinder: int | None) -> tuple[str, ...]:
+        """Those noted of a cylinder; None: of the whole engine."""
+        return self.symptoms if cylinder is None else self.cylinder_symptoms.get(cylinder, ())
+
+    def asked_of(self, cylinder: int | None) -> tuple[str, ...]:
+        """Those asked about, whatever the answer."""
+        return self.asked_symptoms if cylinder is None else self.cylinder_symptoms_asked.get(cylinder, ())
+
     @property
     def symptoms_asked(self) -> bool:
         """Whether no symptom noted means that there is none; else it was not asked."""

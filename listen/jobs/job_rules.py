@@ -1,5 +1,8 @@
 """What each kind of event about the whole job, its engine or its cylinders does to it."""
 
+from collections.abc import Callable
+from typing import Any
+
 import msgspec
 from msgspec.structs import replace
 
@@ -17,17 +20,8 @@ NAMED = {"title": "title", "shop": "shop", "pressure_unit": "pressure unit", "co
 def _opened(job: Job, p: ev.JobOpened, event: ev.Event) -> Job:
     if job.id:
         return trouble(job, f"event {event.id} opens the job a second time; it is not acted upon")
-    return replace(
-        job,
-        id=p.job,
-        title=p.title,
-        shop=p.shop,
-        complaint=p.complaint,
-        simulated=p.simulated,
-        pressure_unit=p.pressure_unit,
-        engine=p.engine,
-        size=p.size,
-    )
+    said = ("title", "shop", "complaint", "simulated", "pressure_unit", "engine", "size")
+    return replace(job, id=p.job, **{field: getattr(p, field) for field in said})
 
 
 def _engine(job: Job, p: ev.EngineDescribed, event: ev.Event) -> Job:
@@ -44,23 +38,10 @@ def _quoted(text: str) -> str:
     return f"\N{LEFT DOUBLE QUOTATION MARK}{plain(text, 60)}\N{RIGHT DOUBLE QUOTATION MARK}"
 
 
-def _details(job: Job, p: ev.DetailsGiven, event: ev.Event) -> Job:
-    now = {**job.details, **p.details}
-    return replace(job, details={name: text for name, text in now.items() if text})
-
-
-def _person(job: Job, p: ev.PersonChosen, event: ev.Event) -> Job:
-    return replace(job, people={**job.people, p.role: p.name})
-
-
 def _way(job: Job, p: ev.WayChosen, event: ev.Event) -> Job:
     if p.way not in WAYS:
         return trouble(job, f"event {event.id} names a way of taking rounds that is not known: {plain(p.way, 40)}")
     return replace(job, way=p.way)
-
-
-def _sat(job: Job, p: ev.SatDown, event: ev.Event) -> Job:
-    return replace(job, people={**job.people, p.role: p.name}, sat=(*job.sat, p))
 
 
 def _reading(job: Job, p: ev.ReadingEntered, event: ev.Event) -> Job:
@@ -81,25 +62,31 @@ def _plug(job: Job, p: ev.PlugSeen, event: ev.Event) -> Job:
 
 
 def _symptom(job: Job, p: ev.SymptomNoted, event: ev.Event) -> Job:
-    told = job.symptoms if p.cylinder is None else job.cylinder_symptoms.get(p.cylinder, ())
+    told = job.symptoms_of(p.cylinder)
     others = tuple(s for s in told if s != p.symptom)
     now = (*others, p.symptom) if p.present else others
     change = f"symptom {'noted' if p.present else 'withdrawn'}: {names.symptom_name(p.symptom)}"
     job = note_change_where(job, event, lambda r: p.cylinder in (None, r.cylinder) and set(now) != set(told), change)
-    if p.cylinder is None:
-        return replace(job, symptoms=now)
-    return replace(job, cylinder_symptoms={**job.cylinder_symptoms, p.cylinder: now})
+    return _with_symptoms(job, p.cylinder, now, job.asked_of(p.cylinder))
 
 
 def _asked(job: Job, p: ev.SymptomsAsked, event: ev.Event) -> Job:
-    before = job.asked_symptoms if p.cylinder is None else job.cylinder_symptoms_asked.get(p.cylinder, ())
+    before = job.asked_of(p.cylinder)
     new = [s for s in p.symptoms if s not in before]
     job = note_change_where(
         job, event, lambda r: bool(new) and p.cylinder in (None, r.cylinder), f"{len(new)} symptom(s) asked about"
     )
-    if p.cylinder is None:
-        return replace(job, asked_symptoms=(*before, *new))
-    return replace(job, cylinder_symptoms_asked={**job.cylinder_symptoms_asked, p.cylinder: (*before, *new)})
+    return _with_symptoms(job, p.cylinder, job.symptoms_of(p.cylinder), (*before, *new))
+
+
+def _with_symptoms(job: Job, cylinder: int | None, told: tuple[str, ...], asked: tuple[str, ...]) -> Job:
+    if cylinder is None:
+        return replace(job, symptoms=told, asked_symptoms=asked)
+    return replace(
+        job,
+        cylinder_symptoms={**job.cylinder_symptoms, cylinder: told},
+        cylinder_symptoms_asked={**job.cylinder_symptoms_asked, cylinder: asked},
+    )
 
 
 def _check(job: Job, p: ev.CheckMade, event: ev.Event) -> Job:
@@ -114,28 +101,14 @@ def _withdrawn(job: Job, p: ev.AnswerWithdrawn, event: ev.Event) -> Job:
     kept = tuple(r for r in job.readings if (r.reading, r.cylinder) != (p.fact, p.cylinder) or r.round_id)
     change = f"answer withdrawn: {names.figure_name(p.fact)}"
     job = note_change_where(job, event, lambda r: p.cylinder in (None, r.cylinder), change)
-    if p.cylinder is not None:
-        job = replace(job, readings=kept)
-        yes, asked = (
-            tuple(s for s in t.get(p.cylinder, ()) if s != p.fact)
-            for t in (job.cylinder_symptoms, job.cylinder_symptoms_asked)
-        )
-        return replace(
-            job,
-            cylinder_symptoms={**job.cylinder_symptoms, p.cylinder: yes},
-            cylinder_symptoms_asked={**job.cylinder_symptoms_asked, p.cylinder: asked},
-        )
-    symptoms, asked = (tuple(s for s in told if s != p.fact) for told in (job.symptoms, job.asked_symptoms))
-    return replace(job, readings=kept, symptoms=symptoms, asked_symptoms=asked)
+    every = (job.symptoms_of(p.cylinder), job.asked_of(p.cylinder))
+    told, asked = (tuple(s for s in those if s != p.fact) for those in every)
+    return _with_symptoms(replace(job, readings=kept), p.cylinder, told, asked)
 
 
 def _note(job: Job, p: ev.NoteAdded, event: ev.Event) -> Job:
     job = note_change_where(job, event, lambda r: r.id == p.round_id)
     return replace(job, notes=(*job.notes, stamped(event)))
-
-
-def _photo(job: Job, p: ev.PhotoKept, event: ev.Event) -> Job:
-    return replace(job, photos=(*job.photos, PhotoRecord(kept=p, time=event.time, actor=event.actor)))
 
 
 def _photo_back(job: Job, p: ev.PhotoTakenBack, event: ev.Event) -> Job:
@@ -145,22 +118,12 @@ def _photo_back(job: Job, p: ev.PhotoTakenBack, event: ev.Event) -> Job:
     return replace(job, photos=tuple(photos))
 
 
-def _microphone(job: Job, p: ev.MicrophoneChecked, event: ev.Event) -> Job:
-    level = p.full_scale_db_spl
-    known = job.calibrations if level is None else {**job.calibrations, p.device: level}
-    return replace(job, microphone=p, calibrations=known)
-
-
 def _finding(job: Job, p: ev.FindingRecorded, event: ev.Event) -> Job:
     before = {p.cylinder: job.rounds_of(p.cylinder), **job.before_finding}
     if (known := job.findings.get(p.cylinder)) is not None and known != p:  # the first finding is no change
         change = f"finding at cylinder {p.cylinder}: {names.paths(known.paths)} is now {names.paths(p.paths)}"
         job = note_change_where(job, event, lambda r: r.cylinder == p.cylinder, change)
     return replace(job, findings={**job.findings, p.cylinder: p}, before_finding=before)
-
-
-def _diagnosis(job: Job, p: ev.DiagnosisStored, event: ev.Event) -> Job:
-    return replace(job, diagnosis=p)
 
 
 def salvaged_words(p: ev.Salvaged) -> str:
@@ -173,14 +136,6 @@ def salvaged_words(p: ev.Salvaged) -> str:
     )
 
 
-def _salvaged(job: Job, p: ev.Salvaged, event: ev.Event) -> Job:
-    return trouble(job, salvaged_words(p))
-
-
-def _part(job: Job, p: ev.PartFound, event: ev.Event) -> Job:
-    return job if p.adopted else replace(job, dropped_parts=(*job.dropped_parts, p.part))
-
-
 def _mended(job: Job, p: ev.JournalMended, event: ev.Event) -> Job:
     troubles = []
     if p.moved_to:
@@ -190,15 +145,6 @@ def _mended(job: Job, p: ev.JournalMended, event: ev.Event) -> Job:
     if p.rewritten:
         troubles.append("it was not the journal that was last written here")
     return trouble(job, f"journal opened {event.time}: {'; '.join(troubles)}")
-
-
-def _merged(job: Job, p: ev.Merged, event: ev.Event) -> Job:
-    merge = replace(stamped(event), payload=replace(p, lines=()))  # what they held is folded on its own
-    return replace(job, merges=(*job.merges, merge))
-
-
-def _opaque(job: Job, p: ev.Opaque, event: ev.Event) -> Job:
-    return trouble(job, f"event {event.id} of kind {p.unknown_kind!r} is kept but not understood: {p.why}")
 
 
 FACTS = frozenset({"reading-entered", "bubbles-looked", "air-followed", "step-passed", "withdrawn"})
@@ -216,13 +162,36 @@ def _withdrawal(job: Job, p: ev.Withdrawn, event: ev.Event) -> Job:
     return replace(job, rounds=tuple(replace(r, readings_changed=True) if concerns(r) else r for r in job.rounds))
 
 
+CHANGES: dict[type[ev.Payload], Callable[[Job, Any, ev.Event], dict[str, Any]]] = {
+    ev.DetailsGiven: lambda job, p, e: {"details": {k: v for k, v in {**job.details, **p.details}.items() if v}},
+    ev.PersonChosen: lambda job, p, e: {"people": {**job.people, p.role: p.name}},
+    ev.SatDown: lambda job, p, e: {"people": {**job.people, p.role: p.name}, "sat": (*job.sat, p)},
+    ev.PhotoKept: lambda job, p, e: {"photos": (*job.photos, PhotoRecord(kept=p, time=e.time, actor=e.actor))},
+    ev.MicrophoneChecked: lambda job, p, e: {
+        "microphone": p,
+        "calibrations": job.calibrations | ({} if (at := p.full_scale_db_spl) is None else {p.device: at}),
+    },
+    ev.DiagnosisStored: lambda job, p, e: {"diagnosis": p},
+    ev.PartFound: lambda job, p, e: {} if p.adopted else {"dropped_parts": (*job.dropped_parts, p.part)},
+    ev.Salvaged: lambda job, p, e: {"troubles": (*job.troubles, salvaged_words(p))},
+    # What the other machine's lines held is folded on its own.
+    ev.Merged: lambda job, p, e: {"merges": (*job.merges, replace(stamped(e), payload=replace(p, lines=())))},
+    ev.Opaque: lambda job, p, e: {
+        "troubles": (*job.troubles, f"event {e.id} of kind {p.unknown_kind!r} is kept but not understood: {p.why}")
+    },
+}
+"""Events that change fields of the job and concern no round."""
+
+
+def _changed(job: Job, p: Any, event: ev.Event) -> Job:
+    return replace(job, **CHANGES[type(p)](job, p, event))
+
+
 JOB_RULES: dict[type[ev.Payload], Rule] = {
+    **dict.fromkeys(CHANGES, _changed),
     ev.JobOpened: _opened,
     ev.EngineDescribed: _engine,
     ev.JobNamed: _named,
-    ev.DetailsGiven: _details,
-    ev.PersonChosen: _person,
-    ev.SatDown: _sat,
     ev.WayChosen: _way,
     ev.ReadingEntered: _reading,
     ev.PlugSeen: _plug,
@@ -231,16 +200,8 @@ JOB_RULES: dict[type[ev.Payload], Rule] = {
     ev.CheckMade: _check,
     ev.AnswerWithdrawn: _withdrawn,
     ev.NoteAdded: _note,
-    ev.PhotoKept: _photo,
     ev.PhotoTakenBack: _photo_back,
-    ev.MicrophoneChecked: _microphone,
     ev.FindingRecorded: _finding,
-    ev.DiagnosisStored: _diagnosis,
-    ev.PartFound: _part,
-    ev.Salvaged: _salvaged,
     ev.JournalMended: _mended,
-    ev.Merged: _merged,
     ev.Withdrawn: _withdrawal,
-    ev.Opaque: _opaque,
 }
-"""Rules for events about the job."""

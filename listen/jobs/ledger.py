@@ -45,7 +45,6 @@ class Line(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def may_be_taken_back(self) -> bool:
-        """Whether it stands and can be taken back."""
         if self.state not in ("stands", "left-out"):
             return False
         return isinstance(self.payload, ev.ClipKept | ev.PhotoKept) or type(self.payload) in ev.MAY_BE_WITHDRAWN
@@ -85,7 +84,6 @@ def job_ledger(events: Iterable[ev.Event], job: Job) -> tuple[Part, ...]:
 
 
 def take_back(line: Line, reason: str) -> ev.Payload:
-    """The event that takes a line back."""
     if isinstance(line.payload, ev.ClipKept):
         return ev.ClipTakenBack(clip=line.payload.clip, reason=reason)
     if isinstance(line.payload, ev.PhotoKept):

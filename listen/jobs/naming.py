@@ -18,7 +18,6 @@ from listen.signal.clip import Clip
 from listen.trade.points import Kind
 
 KINDS = (Kind.QUIET, Kind.AIR, Kind.SOUND, Kind.SHUT)
-"""What a recording of one point may be."""
 OFF_S = 0.3
 """Left out beside a mark in a long recording: the hand that moved the microphone."""
 LEAST_S = 1.0
@@ -37,7 +36,6 @@ class Recording:
     seconds: float
     """Its length; 0 where it cannot be read."""
     start_s: float = 0.0
-    """Where it begins in its file."""
     taken: datetime | None = None
     point: str = ""
     """Listening point; empty: not used."""
@@ -50,8 +48,6 @@ class Recording:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """The recordings of a place."""
-
     recordings: tuple[Recording, ...]
     """In order of time."""
     order: str

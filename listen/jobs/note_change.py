@@ -13,7 +13,6 @@ Rule = Callable[[Job, Any, ev.Event], Job]
 
 
 def kind_of(event: ev.Event) -> str:
-    """Name of the event's kind."""
     return ev.KIND_OF.get(type(event.payload), "unknown")
 
 

@@ -1,4 +1,4 @@
-"""What stands for a round: a person's decision where there is one, else the program's verdict, each beside the other.
+"""What stands for a round, a person's decision where there is one, else the program's verdict; and who waits for whom.
 
 A decision stands above the verdict wherever a cylinder is spoken of. It is the word of a person: it names no
 probability, and it is never handed on as if a microphone had measured it.
@@ -35,7 +35,6 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     name: str = ""
     """Who decided or sent back."""
     reason: str = ""
-    """Their words."""
     time: str = ""
     """When they decided, UTC, ISO 8601."""
     heard: Heard = Heard()
@@ -171,3 +170,48 @@ def _said(d: Decision) -> tuple[str, tuple[str, ...]]:
         return kind_of_paths(d.payload.paths), _named(d.payload.paths)
     verdict = d.on.result.verdict if d.on else None
     return (verdict.kind, _named(verdict.paths)) if verdict else ("unclear", ())
+
+
+Why = Literal["again", "disputed", "changed", "to-decide", "sent-back"]
+ORDER: tuple[Why, ...] = ("again", "disputed", "changed", "to-decide", "sent-back")
+"""Who was asked for something and has answered comes first; what was asked for and has not come is the tech's."""
+
+
+class Waiting(msgspec.Struct, frozen=True, kw_only=True):
+    """One round that somebody waits for."""
+
+    round_id: str
+    cylinder: int
+    why: Why
+    since: str
+    """Time of what last touched the round, UTC, ISO 8601."""
+    recorded_by: str = ""
+    asked_by: str = ""
+    """Who sent it back, where it was."""
+
+
+def waiting(job: Job) -> tuple[Waiting, ...]:
+    """The rounds that count and wait, cylinder by cylinder. Pure."""
+    records = (r for n in job.engine.cylinders if (r := latest_round(job, n)) is not None)
+    return tuple(
+        Waiting(
+            round_id=record.id,
+            cylinder=record.cylinder,
+            why=why,
+            since=record.touches[-1].time if record.touches else record.opened,
+            recorded_by=next((c.actor for c in reversed(record.clips) if c.actor), job.people.get("tech", "")),
+            asked_by=stands.name if stands.how == "sent-back" else "",
+        )
+        for record in records
+        if (why := _why(record, stands := standing(record)))
+    )
+
+
+def _why(record: RoundRecord, stands: Standing) -> Why | None:
+    if stands.disputed:
+        return "disputed"
+    if stands.how == "sent-back":
+        return "again" if stands.request_met else "sent-back"
+    if record.signed and stands.changed:
+        return "changed"
+    return "to-decide" if stands.waits and not record.signed else None

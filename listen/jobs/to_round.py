@@ -1,13 +1,16 @@
-"""A job's round as the files and facts that the judge reads."""
+"""A job's round as the files and facts that the judge reads, and the event that stores what it says."""
 
 import math
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from statistics import median
 
 from listen.errors import RoundError
+from listen.jobs.events import Judged
 from listen.jobs.folder.parts import CLIPS, is_clip_id
 from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.jobs.reference import engine_said, references
+from listen.judge.result import RoundResult
 from listen.rounds.model import Facts, Round, Take
 from listen.trade.points import Kind, point
 
@@ -126,3 +129,16 @@ def _within(value: float | None, what: str, most: float) -> float | None:
 def _pressure(value: float | None, what: str) -> float | None:
     checked = _within(value, what, 10_000.0)
     return None if checked is None else max(checked, LEAST_KPA)
+
+
+def judged(job: Job, round_id: str, result: RoundResult) -> Judged:
+    """Make the event for a result just computed from ``to_round(job, round_id, ...)`` of this same job."""
+    return Judged(round_id=round_id, result=result, clips=clips_used(job, round_id), version=program_version())
+
+
+def program_version() -> str:
+    """Version of the program, empty where it runs uninstalled."""
+    try:
+        return version("hissway")
+    except PackageNotFoundError:
+        return ""

@@ -25,7 +25,6 @@ class Typed(msgspec.Struct, frozen=True):
 
 
 def unit_of(reading: str, job: Job) -> str:
-    """Unit of a figure typed without one."""
     if reading == "restrictor":
         return "in" if job.pressure_unit == "psi" else "mm"
     return "%" if reading == "loss" else job.pressure_unit

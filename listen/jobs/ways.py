@@ -4,8 +4,6 @@ import msgspec
 
 
 class Way(msgspec.Struct, frozen=True):
-    """One way."""
-
     id: str
     words: str
     suits: str
@@ -49,4 +47,3 @@ WAYS: dict[str, Way] = {way.id: way for way in _TABLE}
 ALL = "all-at-once"
 EACH = "each-point"
 USUAL = "walks"
-"""Where nobody was asked."""

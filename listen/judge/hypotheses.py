@@ -6,8 +6,7 @@ from itertools import combinations
 from listen.judge.assumptions import Assumptions
 from listen.judge.result import ShopSeen
 from listen.judge.shop import shop_rates
-from listen.trade.paths import path_table
-from listen.trade.points import PathId
+from listen.trade.points import PathId, path_table
 
 LEAKS = (
     PathId.INTAKE_VALVE,

@@ -15,8 +15,7 @@ from listen.judge.assumptions import Assumptions
 from listen.judge.evidence import Bubbles, Readings, RoundEvidence
 from listen.judge.result import ShopSeen
 from listen.judge.shop import shop_hole
-from listen.trade.paths import path_table
-from listen.trade.points import PathId
+from listen.trade.points import PathId, path_table
 from listen.trade.restrictor import HELD_PERCENT, REFERENCE_MM, SUPPLY_KPA, USUAL_MM, leak_mm
 
 Paths = tuple[PathId, ...]

@@ -5,8 +5,17 @@ import numpy as np
 from listen.lab.simulator.curves import OCTAVES, curve
 from listen.lab.simulator.families import drift_curve
 from listen.lab.simulator.hearing import heard_at
-from listen.lab.simulator.scene import Background, Microphone, Part, PointSpec, RoundSpec, SimFacts, TakeSpec
-from listen.lab.simulator.truth import Cause, Truth
+from listen.lab.simulator.scene import (
+    Background,
+    Cause,
+    Microphone,
+    Part,
+    PointSpec,
+    RoundSpec,
+    SimFacts,
+    TakeSpec,
+    Truth,
+)
 from listen.trade.engine import Engine
 from listen.trade.layout import layout, points_for
 from listen.trade.points import Kind, PathId
@@ -19,7 +28,6 @@ DRIFT_DB = 0.1
 WALK = (Kind.QUIET, Kind.AIR, Kind.QUIET)
 
 ENGINE: Engine = layout("inline-5", name="launch tractor, 2.5 litre inline 5, petrol")
-"""An invented engine."""
 
 SHOP = Background(
     name="boat shed with extraction and a compressor next door",

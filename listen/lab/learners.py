@@ -10,8 +10,7 @@ import msgspec
 
 from listen.durable import read_file, whole_file
 from listen.errors import LabError
-from listen.jobs.folder.disk import make_folders
-from listen.jobs.folder.home import at_home
+from listen.jobs.folder.disk import at_home, make_folders
 from listen.plain_name import plain_name
 
 FILE = "learner.json"
@@ -22,8 +21,6 @@ MAX_BYTES = 100_000
 
 
 class Learner(msgspec.Struct, frozen=True, kw_only=True):
-    """Someone who trains here."""
-
     id: str
     """Name of the learner's folder."""
     name: str
@@ -98,7 +95,7 @@ def delete_learner(root: Path, learner: Learner) -> None:
 def lab_root(option: str | Path | None = None) -> Path:
     """Folder of the lab: the option, else ``HISSWAY_LAB``, else the platform's user data folder.
 
-    Raises UsageError: as :func:`listen.jobs.folder.home.at_home`."""
+    Raises UsageError: as :func:`listen.jobs.folder.disk.at_home`."""
     if chosen := option or os.environ.get("HISSWAY_LAB"):
         return at_home(chosen)
     import platformdirs  # only where nobody chose
@@ -107,7 +104,6 @@ def lab_root(option: str | Path | None = None) -> Path:
 
 
 def learners_dir(root: Path) -> Path:
-    """Folder of all learners."""
     return root / "learners"
 
 

@@ -21,11 +21,10 @@ from listen.jobs.events import (
 )
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.job import Job, RoundRecord, Stamped
-from listen.jobs.judging import program_version
 from listen.jobs.standing import latest_round
-from listen.report import words
+from listen.jobs.to_round import program_version
 from listen.report.before_part import before_part
-from listen.report.content import CylinderRow, Report, RoundPart, SignaturePart
+from listen.report.content import CylinderRow, Report, RoundPart, SignaturePart, reading_in_words
 from listen.report.kept_parts import clip_parts, photo_parts, signature_parts
 from listen.report.owner import Behind, owner_part
 from listen.report.owner_words import Language, OwnerWords
@@ -136,7 +135,6 @@ def _held_over_clips(
 
 
 def read_job(folder: Path) -> OpenJob:
-    """Open a job to read."""
     from listen.jobs.folder.store import open_job
 
     return open_job(folder, write=False)
@@ -175,9 +173,9 @@ def _cylinder(job: Job, standing: CylinderStanding, faults: tuple[Fault, ...]) -
     listened = record and record.verdict and not heard_before(job, record)  # none is sound that nobody listened to
     return CylinderRow(
         cylinder=n,
-        dry=words.reading_in_words(job.reading("compression-dry", cylinder=n)),
-        wet=words.reading_in_words(job.reading("compression-wet", cylinder=n)),
-        loss=words.reading_in_words(job.reading("loss", cylinder=n)),
+        dry=reading_in_words(job.reading("compression-dry", cylinder=n)),
+        wet=reading_in_words(job.reading("compression-wet", cylinder=n)),
+        loss=reading_in_words(job.reading("loss", cylinder=n)),
         plug=names.plug_looks(plug.conditions, plug.text) if plug else figures.UNKNOWN,
         by_ear=figures.UNKNOWN if call is None else "declined" if call.declined else names.paths(call.paths),
         heard=_heard(job, record),

@@ -5,8 +5,7 @@ from collections.abc import Iterable
 from listen.jobs.before_after import Change, compare
 from listen.jobs.hit_rate import HitRate, calls, hit_rates
 from listen.jobs.job import Job
-from listen.report import words
-from listen.report.content import BeforePart, ChangeRow
+from listen.report.content import BeforePart, ChangeRow, reading_in_words
 from listen.voice import figures, names, times
 
 HEADING = ("Said by", "Sureness stated", "Calls", "Right", "Share right", "95 % interval")
@@ -60,7 +59,7 @@ def _figure(job: Job, n: int, c: Change, value: float | None) -> str:
     """A level by its figure, a reading as it was entered."""
     if c.what in ("hiss-level", "excess"):
         return figures.in_unit(value, c.unit, sign=True)
-    return words.reading_in_words(job.reading(c.what, n))
+    return reading_in_words(job.reading(c.what, n))
 
 
 def hit_rate_rows(jobs: Iterable[Job]) -> tuple[tuple[str, ...], ...]:

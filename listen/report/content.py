@@ -5,7 +5,9 @@ from typing import Literal
 import msgspec
 
 from listen.diagnosis.model import Diagnosis
+from listen.jobs.events import ReadingEntered
 from listen.trade.engine import Engine
+from listen.voice.figures import UNKNOWN, as_read, pressure
 
 SCHEMA = "hissway.report/2"
 
@@ -42,7 +44,6 @@ class PointPart(msgspec.Struct, frozen=True, kw_only=True):
     drift_db: float | None
     bubbles: str
     says: str
-    """The point in one sentence."""
     flags: tuple[str, ...]
     quiet_clip: str = ""
     """Identifier of the quiet clip to hear, empty where there is none."""
@@ -76,12 +77,9 @@ class PhotoPart(msgspec.Struct, frozen=True, kw_only=True):
     width: int
     height: int
     original_sha256: str
-    """Of the file it was made from."""
 
 
 class ClipPart(msgspec.Struct, frozen=True, kw_only=True):
-    """One clip of the record."""
-
     clip: str
     round_id: str
     cylinder: int
@@ -106,7 +104,6 @@ class SignaturePart(msgspec.Struct, frozen=True, kw_only=True):
     name: str
     role: str
     signed: str
-    """When."""
     state: Literal["name-only", "good", "bad"]
     fingerprint: str
     """Of the shop key, as ``hissway verify`` prints it; empty where no key was used."""
@@ -118,8 +115,6 @@ class SignaturePart(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class RoundPart(msgspec.Struct, frozen=True, kw_only=True):
-    """One round."""
-
     id: str
     cylinder: int
     title: str
@@ -134,7 +129,6 @@ class RoundPart(msgspec.Struct, frozen=True, kw_only=True):
     calls: tuple[str, ...]
     decisions: tuple[str, ...]
     signatures: tuple[str, ...]
-    """One line each."""
     signature_checks: tuple[SignaturePart, ...]
     """The same, taken apart."""
     warnings: tuple[str, ...]
@@ -181,16 +175,13 @@ class OwnerPart(msgspec.Struct, frozen=True, kw_only=True):
 
     language: str
     labels: dict[str, str]
-    """Headings."""
     warnings: tuple[str, ...]
     """What stands before everything else."""
     found: tuple[OwnerFound, ...]
     not_looked: str
     heard: OwnerHeard | None
     drawing: str
-    """What the drawing shows."""
     changes: tuple[str, ...]
-    """Before and after."""
     opened: str
     """What the teardown showed; empty where the engine was not opened."""
     who: tuple[str, ...]
@@ -243,7 +234,6 @@ class Report(msgspec.Struct, frozen=True, kw_only=True):
     photos: tuple[PhotoPart, ...]
     rounds: tuple[RoundPart, ...]
     cautions: tuple[tuple[str, str], ...]
-    """Step and words."""
     defer: str
     numbers: tuple[tuple[str, str, str], ...]
     """Rules of thumb: item, figures, use."""
@@ -259,3 +249,11 @@ class Report(msgspec.Struct, frozen=True, kw_only=True):
     """Where no symptom was noted: whether they were asked at all."""
     hit_rate: tuple[tuple[str, ...], ...] = ()
     """The shop's own record: rows of a table, the first one its heading."""
+
+
+def reading_in_words(r: ReadingEntered | None) -> str:
+    """A reading as entered, with kPa beside it where it was entered otherwise."""
+    if r is None:
+        return UNKNOWN
+    confirmed = f" (confirmed: {', '.join(r.confirmed)})" if r.confirmed else ""
+    return as_read(r.value, r.unit) + (f" ({pressure(r.si)})" if r.unit in ("psi", "bar") else "") + confirmed

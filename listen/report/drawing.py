@@ -22,8 +22,6 @@ TICKS_MOST = 7
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """One cylinder in the drawing."""
-
     number: int
     x: float
     y: float
@@ -94,12 +92,10 @@ class Ladder:
     width: float = LADDER_WIDTH
 
     def x(self, db: float) -> float:
-        """Where a figure stands."""
         span = (self.high_db - self.low_db) * 1.04
         return LABEL_WIDTH + (LADDER_WIDTH - LABEL_WIDTH - RIGHT) * (db - self.low_db) / span
 
     def y(self, i: int) -> float:
-        """The middle of a line."""
         return TOP + LINE * (i + 0.5)
 
     @property

@@ -121,6 +121,5 @@ def signature_parts(chain: Chain) -> dict[str, tuple[SignaturePart, ...]]:
 
 
 def in_words(s: SignaturePart) -> str:
-    """A signature as one line."""
     statement = f"\N{LEFT DOUBLE QUOTATION MARK}{s.statement}\N{RIGHT DOUBLE QUOTATION MARK}"
     return f"{s.name} ({s.role}), {s.signed}: {s.held_by}. {statement} Closes the journal up to {s.head}"

@@ -4,12 +4,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from listen.diagnosis.model import Candidate, Diagnosis, Fault
-from listen.diagnosis.wording import SURE
+from listen.diagnosis.told import SURE
 from listen.jobs.before_after import Change, compare
 from listen.jobs.job import Job
 from listen.jobs.standing import Standing, latest_round, standing_of
-from listen.report import words
-from listen.report.content import OwnerFound, OwnerHeard, OwnerPart, RoundPart
+from listen.report.content import OwnerFound, OwnerHeard, OwnerPart, RoundPart, reading_in_words
 from listen.report.owner_words import OwnerWords, sentence
 from listen.trade.causes import causes
 from listen.trade.points import point as find_point
@@ -37,7 +36,6 @@ class Behind:
     job: Job
     rounds: Sequence[RoundPart]
     days: str
-    """Days of testing."""
     before: Job | None = None
     altered: int = 0
     """Clips that are not the recorded ones, or are gone."""
@@ -73,7 +71,6 @@ def owner_part(d: Diagnosis, behind: Behind, say: OwnerWords = ENGLISH) -> Owner
 LABELS = (
     "title", "sure", "waits", "next", "not-looked", "before-after", "opened", "who", "reach", "shop-part"
 )  # fmt: skip
-"""Headings of the page."""
 
 
 def _decided(job: Job) -> list[Standing]:
@@ -222,7 +219,7 @@ def _changes(behind: Behind, say: OwnerWords) -> Iterable[str]:
     known = [(n, x) for n, x in rows if x.what in ("loss", "compression-dry") and x.difference is not None]
     known.sort(key=lambda row: (not row[1].beyond, -_size(row[1])))
     for n, x in known[:MOST_CHANGES]:
-        before, after = (words.reading_in_words(j.reading(x.what, n)) for j in (behind.before, behind.job))
+        before, after = (reading_in_words(j.reading(x.what, n)) for j in (behind.before, behind.job))
         told = say.phrase("changed-from", cylinder=n, what=say.phrase(x.what), before=before, after=after)
         yield sentence(f"{told} ({say.phrase('beyond' if x.beyond else 'not-beyond')})")
 

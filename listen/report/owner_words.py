@@ -40,7 +40,6 @@ class OwnerWords:
         return row[say][self.language] if row else otherwise
 
     def several(self, words: Iterable[str], last: str = "and") -> str:
-        """A list as it is spoken."""
         *first, end = [*words] or [""]
         return f"{', '.join(first)}{self.phrase(last)}{end}" if first else end
 

@@ -2,17 +2,15 @@
 
 from collections.abc import Mapping
 
-from listen.jobs.cover import covers
 from listen.jobs.decision import Decision
 from listen.jobs.event_words import note
 from listen.jobs.events import ByEarCalled, Confirmed, NoteAdded, Overruled, SentBack
 from listen.jobs.hearing import pair_at
 from listen.jobs.job import ClipRecord, Job, RoundRecord
-from listen.jobs.reference import DECLINED
+from listen.jobs.reference import DECLINED, covers
 from listen.jobs.walk import TABLE, round_points
 from listen.judge.result import PathResult, PointResult
-from listen.report import words
-from listen.report.content import PathPart, PointPart, RoundPart, SignaturePart
+from listen.report.content import PathPart, PointPart, RoundPart, SignaturePart, reading_in_words
 from listen.report.kept_parts import in_words
 from listen.trade.cautions import cautions, cautions_for
 from listen.trade.points import point as find_point
@@ -73,7 +71,7 @@ def round_part(
 def _settings(job: Job, record: RoundRecord) -> tuple[tuple[str, str], ...]:
     def read(name: str, cylinder: int | None = None) -> str:
         own = job.reading(name, round_id=record.id)
-        return words.reading_in_words(own or job.reading(name, cylinder=cylinder))
+        return reading_in_words(own or job.reading(name, cylinder=cylinder))
 
     bubbles = {"yes": "seen", "no": "none seen", "not-looked": "not looked"}.get(record.bubbles, figures.UNKNOWN)
     return (

@@ -35,11 +35,7 @@ def check_take(path: Path, at: str, quiet: Path | None = None, on_s: Spans = ())
     ``on_s`` says when the air was commanded on and off in a switched take; its own halves are then set against each
     other.
 
-    Raises
-    ------
-    ClipError
-        A file that cannot be read or measured.
-    """
+    Raises ClipError: a file that cannot be read or measured."""
     if on_s:
         return _check_switched(Take(at, Kind.SWITCHED, 1, path, on_s=on_s))
     clip = read_clip(path)

@@ -4,9 +4,9 @@ from collections.abc import Sequence
 
 from listen.judge.result import BubbleRates, PointResult
 from listen.rounds.weigh import Measured
+from listen.signal.contrast import hiss_level
 from listen.signal.drift import RoundDrift
 from listen.signal.flags import Flag
-from listen.signal.level import hiss_level
 from listen.signal.point import MIN_LIVE_BANDS
 from listen.trade.points import Kind, point
 

@@ -32,13 +32,8 @@ NOTHING_TO_ADD = (
 def evaluate(round_: Round, *, channel: int = 0) -> RoundResult:
     """Judge one round from its files.
 
-    Raises
-    ------
-    RoundError
-        No point with both a quiet and an air clip, mixed rates at a point.
-    ClipError
-        A file that cannot be read or measured.
-    """
+    Raises RoundError: no point with both a quiet and an air clip, mixed rates at a point. ClipError: a file that
+    cannot be read or measured."""
     result = judge_points(round_.name, measure(round_, channel=channel), round_.facts, round_.engine, round_.shop)
     if result.paths or (better := channel_with_sound(round_, channel)) is None:
         return result

@@ -28,11 +28,8 @@ MAX_FACTS_BYTES = 1_000_000
 def read_folder(folder: Path, name: str | None = None) -> Round:
     """List the takes of a loose round; the sound itself is read later.
 
-    Raises
-    ------
-    RoundError
-        Not a readable folder, a sound file whose name we do not know, no clips, or a broken ``round.json``.
-    """
+    Raises RoundError: not a readable folder, a sound file whose name we do not know, no clips, or a broken
+    ``round.json``."""
     name = str(folder) if name is None else name
     try:
         entries = sorted(p for p in folder.iterdir() if not p.name.startswith("."))
@@ -54,11 +51,8 @@ def read_folder(folder: Path, name: str | None = None) -> Round:
 def takes_named(path: Path, taking: Taking) -> tuple[Take, ...]:
     """The takes that a file's name says it holds: one, or one a channel of an ``all-`` file.
 
-    Raises
-    ------
-    RoundError
-        The name does not say point and kind, channels are not named or wrongly, commanded times cannot be.
-    """
+    Raises RoundError: the name does not say point and kind, channels are not named or wrongly, commanded times
+    cannot be."""
     m = _NAME.fullmatch(path.stem.lower())
     if m is None:
         raise RoundError(f"{path}: the name does not say point and kind; expected <point>-<{'|'.join(Kind)}>[-N]")
@@ -116,11 +110,8 @@ def read_taking(path: Path) -> Taking:
 def read_facts(path: Path) -> Facts:
     """Read ``round.json``; a missing file means no facts.
 
-    Raises
-    ------
-    RoundError
-        Unreadable, not a file, not JSON, or a value of the wrong type or out of range; the message names the key.
-    """
+    Raises RoundError: unreadable, not a file, not JSON, or a value of the wrong type or out of range; the message
+    names the key."""
     facts = _decoded(path, Facts)
     if facts is None:
         return Facts()
@@ -146,11 +137,7 @@ def _decoded(path: Path, form: type[T]) -> T | None:
 def stray_keys(path: Path) -> tuple[str, ...]:
     """Keys of a ``round.json`` that :func:`read_facts` takes, but that no reading has: misspelt, or another program's.
 
-    Raises
-    ------
-    RoundError
-        As :func:`read_facts`.
-    """
+    Raises RoundError: as :func:`read_facts`."""
     found = _decoded(path, dict[str, msgspec.Raw]) or {}
     return tuple(key for key in found if key not in KNOWN_KEYS)
 

@@ -37,11 +37,7 @@ class SwitchedLevel:
 def switched_level(path: Path, on_s: tuple[tuple[float, float], ...] = ()) -> SwitchedLevel | None:
     """Look at one take; ``None`` where no switching is commanded or heard.
 
-    Raises
-    ------
-    ClipError
-        The file cannot be read or measured.
-    """
+    Raises ClipError: the file cannot be read or measured."""
     clip = read_clip(path)
     timeline = timed([clip], on_s)[0].timeline
     if timeline is None:

@@ -46,11 +46,7 @@ def switched_clip(take: Take, clip: Clip, known: Switching) -> SwitchedClip:
 def pair(files: Sequence[Path], on_s: Sequence[tuple[float, float]] = ()) -> tuple[Clip, Clip]:
     """What is heard against each other at a point: a quiet and an air clip, or the two halves of one switched take.
 
-    Raises
-    ------
-    ClipError
-        The file cannot be read, or nobody knows when its air went on and off.
-    """
+    Raises ClipError: the file cannot be read, or nobody knows when its air went on and off."""
     if len(files) == 2:
         return read_clip(files[0]), read_clip(files[1])
     (path,) = files

@@ -64,11 +64,7 @@ class Sound(Protocol):
 class Clip:
     """Samples and particulars of one take. Make one with :meth:`Clip.of`, which checks and freezes.
 
-    Raises
-    ------
-    ClipError
-        From :meth:`of`: no samples, not one-dimensional, NaN or infinity, rate outside 8-192 kHz.
-    """
+    Raises ClipError: from :meth:`of`: no samples, not one-dimensional, NaN or infinity, rate outside 8-192 kHz."""
 
     samples: NDArray[np.float32]
     """Sound pressure in full scales [shape=(n,)], read-only."""

@@ -1,4 +1,6 @@
-"""Two groups of takes at one point, with air and without, as one log ratio per band with its uncertainty.
+"""Two groups of takes at one point, with air and without, as one log ratio per band with its uncertainty; and the level
+of the hiss with the background taken out.
+with the background taken out.
 
 Symbols: B bands, rho = ln(P_air / P_quiet) per band. Ratios are of mean powers, signed, never clipped; the same is
 formed from the floors of both. What the drift adds is kept apart, so that it can be mixed over its unknown size.
@@ -107,3 +109,35 @@ def repeats(takes: Sequence[TakeBands], live: NDArray[np.bool_], floors: bool = 
         Repeat(logs[j] - np.mean(logs[:j], axis=0), covs[j] + np.sum(covs[:j], axis=0) / j**2, 1.0 + 1.0 / j, live)
         for j in range(1, len(takes))
     ]
+
+
+LEAST_DELTA_DB = 3.0
+"""Below this difference the correction is not carried further: the level is an upper bound (ISO 3746)."""
+NO_CORRECTION_DB = 15.0
+"""Above it none is needed (ISO 3744)."""
+
+
+@dataclass(frozen=True, slots=True)
+class HissLevel:
+    """Level of the hiss alone over the live bands."""
+
+    level_db: float
+    """dB re full scale, or dB SPL after calibration."""
+    is_upper_bound: bool
+    """True where most of it comes from bands less than 3 dB above quiet."""
+
+
+def correction_db(delta_db: NDArray[np.float64]) -> NDArray[np.float64]:
+    """K1 = -10 lg(1 - 10^(-Delta/10)) for each Delta = L_air - L_quiet (ISO 3744, ISO 3746, ISO 11202), held at its
+    3 dB value below that."""
+    delta = np.maximum(delta_db, LEAST_DELTA_DB)
+    k1 = -10.0 * np.log10(1.0 - 10.0 ** (-0.1 * delta))
+    return np.asarray(np.where(delta > NO_CORRECTION_DB, 0.0, k1))
+
+
+def hiss_level(contrast: Contrast, calibration_db: float = 0.0) -> HissLevel:
+    """Background-corrected level of the air group; ``calibration_db`` turns dBFS into dB SPL."""
+    delta = 10.0 * np.log10(contrast.air.mean / contrast.quiet.mean)
+    power = contrast.air.mean * 10.0 ** (-0.1 * correction_db(delta))
+    bound = power[delta < LEAST_DELTA_DB].sum() > 0.5 * power.sum()
+    return HissLevel(float(10.0 * np.log10(power.sum())) + calibration_db, bool(bound))

@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 
 from listen.signal.contrast import Contrast
 from listen.signal.drift import NEPER_PER_DB, Drift, RoundDrift
-from listen.signal.mixture import upper_quantile
 
 FALSE_ALARM = 1e-3
 """A hiss is called detected at one false alarm in a thousand quiet points."""
@@ -137,3 +136,24 @@ def blend(mean_var: float, floor_var: float) -> float:
 def _forms(w: NDArray[np.float64], cov: NDArray[np.float64]) -> NDArray[np.float64]:
     """Quadratic form, or one for each of a stack of matrices."""
     return np.asarray(np.einsum("b,...bc,c->...", w, cov, w))
+
+
+STEPS = 40
+"""Halvings of the bracket: a relative width of 1e-12."""
+
+
+def upper_quantile(p: float, scale: NDArray[np.float64], weight: NDArray[np.float64], dof: float) -> float:
+    """Value exceeded with probability ``p`` by a t variate of ``dof`` degrees whose scale is drawn by ``weight``.
+
+    ``scale`` and ``weight`` have shape (G,).
+    """
+    from scipy.special import stdtr
+
+    low, high = 0.0, 1e4 * float(scale.max())
+    for _ in range(STEPS):
+        mid = 0.5 * (low + high)
+        if float(weight @ stdtr(dof, -mid / scale)) > p:
+            low = mid
+        else:
+            high = mid
+    return 0.5 * (low + high)

@@ -6,13 +6,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.signal.bands import band_weights
+from listen.signal.bands import band_weights, new_tones_hz
 from listen.signal.clip import Clip
-from listen.signal.gate import gate
 from listen.signal.picture import Picture, picture
 from listen.signal.quality import usable_band_hz
 from listen.signal.spectra import Spectra, spectra
-from listen.signal.tones import new_tones_hz
+from listen.signal.take import gate
 
 LOW_HZ, HIGH_HZ = 500.0, 20_000.0
 """Frequencies shown: the hiss bands and a little on either side."""
@@ -47,13 +46,7 @@ class Exhibit:
 
 
 def exhibit(quiet: Clip | None, air: Clip | None) -> Exhibit:
-    """Spectra of both clips; either may be missing.
-
-    Raises
-    ------
-    ClipError
-        A clip is too short to measure.
-    """
+    """Spectra of both clips; either may be missing. Raises ClipError: a clip is too short to measure."""
     of = [spectra(c) if c is not None else None for c in (quiet, air)]
     high_hz = min([HIGH_HZ, *(s.rate_hz / 2 for s in of if s is not None)])
     edges = np.geomspace(LOW_HZ, high_hz, round(np.log2(high_hz / LOW_HZ) * ROWS_AN_OCTAVE) + 1)
@@ -97,11 +90,7 @@ def loudness_steps(picture: Picture, count: int, scale: Picture | None = None) -
 def pictures_joined(clips: Sequence[Clip], *, rows: int, columns: int, gap: int) -> Picture:
     """Pictures of several clips side by side on one scale of level, ``gap`` dark columns between them.
 
-    Raises
-    ------
-    ClipError
-        A clip is too short.
-    """
+    Raises ClipError: a clip is too short."""
     made = [picture(c, rows=rows, columns=columns, low_hz=LOW_HZ) for c in clips]
     least = min(len(p.level_db) for p in made)
     dark = np.full((least, gap), min(float(p.level_db.min()) for p in made), dtype=np.float32)

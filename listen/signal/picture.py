@@ -54,11 +54,7 @@ def picture(
 
     Never more columns than frames, and never more rows than bins can fill.
 
-    Raises
-    ------
-    ClipError
-        The clip is shorter than two frames.
-    """
+    Raises ClipError: the clip is shorter than two frames."""
     return _pooled(_power(clip), clip, rows, columns, low_hz, high_hz)
 
 

@@ -8,22 +8,29 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.errors import RoundError
-from listen.signal.bands import BANDWIDTH_HZ, band_weights, drowned_bands, live_bands
+from listen.signal.bands import (
+    BANDWIDTH_HZ,
+    band_weights,
+    drowned_bands,
+    lasting_tones,
+    live_bands,
+    new_tones_hz,
+    tone_mask,
+    whistles,
+)
 from listen.signal.bubbles import bubble_events
 from listen.signal.clip import Sound
 from listen.signal.clip_print import ClipPrint, clip_print
 from listen.signal.contrast import Contrast, pool, repeats
 from listen.signal.drift import Repeat
 from listen.signal.flags import Flag
-from listen.signal.floor import degrees_of_freedom, quantile_bias
 from listen.signal.quality import check_clip, usable_band_hz
 from listen.signal.quality_pair import compare_clips, compare_quiets
 from listen.signal.spectra import Spectra, spectra
 from listen.signal.switched import Locked, frame_times_s, lock
 from listen.signal.switched_clip import SwitchedClip
 from listen.signal.switched_flags import against_flag, left_out_flag, no_switching
-from listen.signal.take import TakeBands, take_bands
-from listen.signal.tones import lasting_tones, new_tones_hz, tone_mask, whistles
+from listen.signal.take import TakeBands, degrees_of_freedom, quantile_bias, take_bands
 from listen.trade.points import Kind, point
 
 MIN_LIVE_BANDS = 4
@@ -99,13 +106,7 @@ def measure_point(
 
     The halves of a switched take are looked over as clips of their kind; its contrast comes from the take as a whole.
 
-    Raises
-    ------
-    RoundError
-        Takes of different sample rates at one point.
-    ClipError
-        A clip too short to measure.
-    """
+    Raises RoundError: takes of different sample rates at one point. ClipError: a clip too short to measure."""
     parts = [(s, s.halves()) for s in switched]
     usable_takes = [s for s, pair in parts if pair is not None]
     unswitched = tuple(no_switching(s.clip) for s, pair in parts if pair is None)

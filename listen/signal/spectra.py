@@ -162,11 +162,7 @@ def _hann(n: int) -> NDArray[np.float32]:
 def spectra(clip: Sound) -> Spectra:
     """Hann frames at 50 % overlap (94.7 % of the information, Percival & Walden 1993, section 6).
 
-    Raises
-    ------
-    ClipError
-        The clip is shorter than two frames.
-    """
+    Raises ClipError: the clip is shorter than two frames."""
     n = frame_length(clip.rate_hz)
     hop = n // 2
     if clip.frames < n + hop:

@@ -13,11 +13,10 @@ from numpy.typing import NDArray
 
 from listen.signal.contrast import Contrast, Group
 from listen.signal.drift import NEPER_PER_DB, Drift, RoundDrift
-from listen.signal.gate import gate
 from listen.signal.locked_fit import Fit, fit
 from listen.signal.spectra import Spectra
 from listen.signal.switching import Timeline
-from listen.signal.take import OVERLAP_EFFICIENCY, TINY
+from listen.signal.take import OVERLAP_EFFICIENCY, TINY, gate
 
 BLOCK_S = 0.25
 """Short against a half cycle, long against a frame."""

@@ -5,12 +5,10 @@ Block variance carries the truth of unsteady sound; ideal chi-square variance al
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-
-from listen.signal.floor import floor_power, jackknife_log_floor
-from listen.signal.gate import gate
 
 BLOCK_S = 0.25
 """Long against the ring of a room's speech sounds, short enough for 16 blocks in 4 s."""
@@ -139,3 +137,94 @@ def _regular(cov: NDArray[np.float64], nu: int, ideal: NDArray[np.float64]) -> N
     r, _ = shrunk_correlation(np.clip(cov / np.outer(sd, sd), -1.0, 1.0), nu)
     scale = np.sqrt(variance)
     return np.asarray(r * np.outer(scale, scale))
+
+
+QUANTILE = 0.25
+"""Low enough for the gaps of speech, high enough to be estimated from 4 s (prototype benchmark, METHOD section 6)."""
+Z_QUANTILE = -0.674490
+"""Standard normal quantile at 0.25."""
+MAX_BLOCKS = 24
+"""More blocks than this add cost and no degrees of freedom worth having."""
+HANN_POWER_CORRELATION = (1.0, 4.0 / 9.0, 1.0 / 36.0)
+"""Correlation of periodogram ordinates 0, 1, 2 bins apart under a Hann window (Percival & Walden 1993)."""
+
+
+def degrees_of_freedom(weights: NDArray[np.float32]) -> NDArray[np.float64]:
+    """Chi-square degrees of freedom of one frame's band power [shape=(B,)] for bin weights [shape=(K, B)]."""
+    w = weights.astype(np.float64)
+    total = w.sum(axis=0)
+    spread = sum(
+        (2.0 if lag else 1.0) * c * (w[lag:] * w[: len(w) - lag]).sum(axis=0)
+        for lag, c in enumerate(HANN_POWER_CORRELATION)
+    )
+    return np.asarray(2.0 * total**2 / np.maximum(spread, 1e-12))
+
+
+def quantile_bias(nu: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Quantile over mean of a chi-square with ``nu`` degrees of freedom (Wilson & Hilferty 1931)."""
+    a = 2.0 / (9.0 * np.maximum(nu, 2.0))
+    return np.asarray((1.0 - a + Z_QUANTILE * np.sqrt(a)) ** 3)
+
+
+def floor_power(power: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Low quantile over frames [shape=(B,)] of band power [shape=(T, B)], bias not yet removed.
+
+    A steady hiss lifts the floor of every gap between words and knocks; there it beats the mean by far, and in steady
+    noise it loses to it (METHOD section 2).
+    """
+    return _low_quantile(np.ascontiguousarray(power.T))
+
+
+def _low_quantile(by_band: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Low quantile of each row. NumPy sorts whole rows of doubles faster than it picks one rank of a column."""
+    k = QUANTILE * (by_band.shape[1] - 1)
+    low, high = int(np.floor(k)), int(np.ceil(k))
+    rising = np.sort(by_band, axis=1)
+    return np.asarray(rising[:, low] + (k - low) * (rising[:, high] - rising[:, low]))
+
+
+def jackknife_log_floor(power: NDArray[np.float64], blocks: int) -> NDArray[np.float64]:
+    """Covariance over bands [shape=(B, B)] of the log floor, by leaving out one block of frames at a time."""
+    blocks = min(blocks, MAX_BLOCKS)
+    edges = np.linspace(0, len(power), blocks + 1).astype(int)
+    by_band = np.ascontiguousarray(power.T)
+    floors = [_low_quantile(np.delete(by_band, slice(a, b), axis=1)) for a, b in pairwise(edges)]
+    logs = np.log(np.maximum(np.stack(floors), 1e-30))
+    centred = logs - logs.mean(axis=0)
+    return np.asarray((blocks - 1) / blocks * centred.T @ centred)
+
+
+MAD_TO_SIGMA = 1.4826
+"""Standard deviation over median absolute deviation of a normal variate."""
+GATE_SIGMA = 4.0
+"""Gate on the mean log power over bands: within the 3.5..5 that costs under 0.1 % of steady frames."""
+BAND_GATE_SIGMA = 8.0
+"""Gate on any single band: chi-square frames are skewed, 8 sigma keeps steady noise whole at 10 degrees of freedom."""
+
+
+def gate(log_power: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Frames to keep [shape=(T,)] from log band power [shape=(T, B)]: knocks, voices and ratchets are left out.
+
+    Each frame is compared, on a logarithmic scale, with the clip's own median; frames that stand out above it are
+    dropped: a steady hiss cannot gate itself. The rule is scale-free and the same for quiet and air clips, so its
+    truncation bias cancels.
+    """
+    # On the logarithm of power, so that one loud knock does not move the scale that it is measured on; and one-sided,
+    # since what falls below is a gap in the shop's noise, where a faint hiss is heard best.
+    by_band = np.ascontiguousarray(log_power.T)
+    broadband = log_power.mean(axis=1)[None, :]
+    return np.asarray((_stand_out(broadband) <= GATE_SIGMA)[0] & (_stand_out(by_band) <= BAND_GATE_SIGMA).all(axis=0))
+
+
+def _stand_out(x: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How many robust standard deviations each value lies above its row's median."""
+    above = x - _median(x)
+    sigma = MAD_TO_SIGMA * _median(np.abs(above))
+    return np.asarray(above / np.maximum(sigma, 1e-6))
+
+
+def _median(x: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Median of each row [shape=(B, 1)]; a whole sort of short rows takes a third of the time of ``np.median``."""
+    n = x.shape[1]
+    rising = np.sort(x, axis=1)
+    return np.asarray(0.5 * (rising[:, (n - 1) // 2] + rising[:, n // 2]))[:, None]

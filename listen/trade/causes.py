@@ -1,4 +1,5 @@
-"""What may be wrong with an engine, and what may and may not be said about it."""
+"""What may be wrong with an engine, what may not be said about it, what does not go
+together, and what each test cannot see."""
 
 import math
 from functools import cache
@@ -24,7 +25,6 @@ class Cause(msgspec.Struct, frozen=True):
     owner: str
     """For the owner's page."""
     sources: tuple[str, ...]
-    """Of prior and sentences."""
     local: bool = False
     """True where a cause of the whole engine may sit on one cylinder: an injector, a stem seal."""
     diesel: str = ""
@@ -35,7 +35,6 @@ class Cause(msgspec.Struct, frozen=True):
     """True where driving on can ruin the engine: the caution to stop belongs beside it where it leads."""
 
     def called(self, diesel: bool) -> str:
-        """Its words on this engine."""
         return self.diesel if diesel and self.diesel else self.words
 
     @property
@@ -60,5 +59,41 @@ def causes() -> dict[str, Cause]:
 
 @cache
 def sources() -> dict[str, Reference]:
-    """All sources by identifier."""
     return {key: msgspec.convert(row, Reference) for key, row in read_table("sources").items()}
+
+
+class Contradiction(msgspec.Struct, frozen=True):
+    """One row of ``contradictions.toml``."""
+
+    id: str
+    needs: tuple[str, ...] = msgspec.field(name="all")
+    """Findings that must stand together."""
+    words: str
+    then: str
+    sources: tuple[str, ...]
+    unless: tuple[str, ...] = msgspec.field(name="none", default=())
+    """Findings that must not stand."""
+    check: str = ""
+    """The check it asks for while no cause leads; a row of ``checks.toml``."""
+
+
+class BlindSpot(msgspec.Struct, frozen=True):
+    """One row of ``blindspots.toml``."""
+
+    id: str
+    words: str
+    blind_to: tuple[str, ...]
+    misleads: tuple[str, ...]
+    sources: tuple[str, ...]
+
+
+@cache
+def contradictions() -> tuple[Contradiction, ...]:
+    """All contradictions the tables know."""
+    return rows("contradictions", "contradiction", Contradiction)
+
+
+@cache
+def blind_spots() -> dict[str, BlindSpot]:
+    """What each test cannot see, by test."""
+    return {row.id: row for row in rows("blindspots", "test", BlindSpot)}

@@ -1,4 +1,5 @@
-"""What to check next: how, with what, how dangerous, and what each outcome says."""
+"""What to check next: how, with what, how dangerous, and what each outcome says; evidence
+and its weight on causes: a table a mechanic may correct, capped so that rows are not added freely."""
 
 from collections.abc import Iterable
 from functools import cache
@@ -6,7 +7,7 @@ from typing import Any, Literal
 
 import msgspec
 
-from listen.trade.tables import rows
+from listen.trade.tables import read_table, rows
 
 Turns = Literal["", "by-hand", "cranks", "runs"]
 NOT_POSSIBLE = "not-possible"
@@ -14,8 +15,6 @@ NOT_POSSIBLE = "not-possible"
 
 
 class Outcome(msgspec.Struct, frozen=True, kw_only=True):
-    """What a check may find."""
-
     id: str
     words: str
     says: str
@@ -37,7 +36,6 @@ class Check(msgspec.Struct, frozen=True, kw_only=True):
 
     id: str
     words: str
-    """Its name in a list."""
     pair: tuple[str, str]
     do: str
     means: str = ""
@@ -46,7 +44,6 @@ class Check(msgspec.Struct, frozen=True, kw_only=True):
     minutes: int
     risk: str
     turns: Turns = ""
-    """What moves when it is made."""
     at: Literal["cylinder", "engine"]
     """Whether its outcome belongs to a cylinder or to the engine."""
     either: bool = False
@@ -108,7 +105,6 @@ def checks() -> tuple[Check, ...]:
 
 
 def check_named(check_id: str) -> Check:
-    """One row of the table."""
     return next(c for c in checks() if c.id == check_id)
 
 
@@ -185,3 +181,65 @@ def outcome_rows() -> list[dict[str, Any]]:
         for o in c.outcomes
         if not o.finding and (o.for_db or o.against_db)
     ]
+
+
+Family = Literal["compression", "leak", "plugs", "smoke", "symptoms", "alone"]
+
+
+class Evidence(msgspec.Struct, frozen=True):
+    """One row of ``evidence.toml``."""
+
+    id: str
+    family: Family
+    words: str
+    for_db: dict[str, float] = msgspec.field(name="for")
+    """Decibans for causes."""
+    against_db: dict[str, float] = msgspec.field(name="against")
+    """Decibans against causes, written without sign."""
+    why: str
+    sources: tuple[str, ...]
+    strength: Literal["hi", "mid", "lo"]
+    """How sure we are of the direction."""
+    needs_all: bool = False
+    """Weighs on whole-engine causes only where every cylinder tested shows it."""
+    stop: bool = False
+    """True where the engine is not to be started or driven with it, whatever the cause."""
+    stop_until: tuple[str, ...] = ()
+    """Findings, or outcomes as ``check:outcome``, after which it forbids starting no more."""
+    coolant: bool = False
+    """True where it tells of coolant, which an air-cooled engine has not."""
+    clears: bool = False
+    """True where it tells what is not the case: no cause is named on such rows alone."""
+    when: tuple[str, ...] = ()
+    """Findings that must all stand; they make this row a finding of its own."""
+    when_any: tuple[str, ...] = ()
+    unless: tuple[str, ...] = ()
+    """Findings beside which it says nothing."""
+
+    def weight_db(self, cause: str) -> float:
+        """Signed decibans for a cause; 0 where the row does not speak of it."""
+        return self.for_db.get(cause, 0.0) - self.against_db.get(cause, 0.0)
+
+
+class Caps(msgspec.Struct, frozen=True):
+    """Most that a family, or two together, may move a cause, in decibans."""
+
+    compression: float
+    leak: float
+    plugs: float
+    smoke: float
+    symptoms: float
+    plugs_and_smoke: float
+    smoke_and_symptoms: float
+
+
+@cache
+def evidence_rows() -> dict[str, Evidence]:
+    """All rows by identifier, in the order of the table; outcomes of checks with weights of their own behind them."""
+    told = [msgspec.convert(row, Evidence) for row in outcome_rows()]
+    return {row.id: row for row in (*rows("evidence", "evidence", Evidence), *told)}
+
+
+@cache
+def caps() -> Caps:
+    return msgspec.convert(read_table("evidence")["caps_db"], Caps)

@@ -1,13 +1,13 @@
-"""What a shop writes on a job card beside title and complaint."""
+"""What a shop writes on a job card beside title and complaint, and plug conditions in plain words."""
 
 from functools import cache
 
 import msgspec
 
-from listen.trade.tables import rows
+from listen.errors import ReadingError
+from listen.trade.tables import row_named, rows
 
 LONGEST = 200
-"""Characters of one field."""
 
 
 class Detail(msgspec.Struct, frozen=True):
@@ -22,3 +22,30 @@ class Detail(msgspec.Struct, frozen=True):
 def details() -> tuple[Detail, ...]:
     """All fields in the order asked."""
     return rows("details", "detail", Detail)
+
+
+class Plug(msgspec.Struct, frozen=True):
+    """One row of ``plugs.toml``."""
+
+    id: str
+    words: str
+    look: str
+    sources: tuple[str, ...]
+    one: str = ""
+    """Evidence row where this plug alone looks so."""
+    all: str = ""
+    """Evidence row where all do."""
+    says_nothing: bool = False
+    """True where the look carries no weight."""
+    note: str = ""
+
+
+@cache
+def plugs() -> tuple[Plug, ...]:
+    """All conditions in the order of the table."""
+    return rows("plugs", "plug", Plug)
+
+
+def plug(plug_id: str) -> Plug:
+    """Look a condition up; ``ReadingError`` where it is unknown."""
+    return row_named({row.id: row for row in plugs()}, plug_id, "plug condition", ReadingError)

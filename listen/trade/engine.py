@@ -47,11 +47,9 @@ class Engine(msgspec.Struct, frozen=True, kw_only=True):
     shared_intakes: tuple[tuple[int, ...], ...] = ()
     """Cylinders on one intake arm, which hear each other."""
     shared_exhaust_ports: tuple[tuple[int, ...], ...] = ()
-    """Cylinders on one (siamesed) exhaust port."""
     cooling: Literal["liquid", "air"] = "liquid"
     """An air-cooled engine has no radiator to listen at."""
     crankcase_point: str = "oil-filler"
-    """Where the crankcase is listened to."""
     fuel: Literal["petrol", "diesel"] = "petrol"
     """A diesel has no throttle and no plugs to read, and presses two to three times as high."""
     side_valve: bool = False

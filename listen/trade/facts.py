@@ -8,8 +8,8 @@ import msgspec
 
 from listen.errors import ReadingError
 from listen.trade.causes import causes
+from listen.trade.checks import evidence_rows
 from listen.trade.engine import Engine
-from listen.trade.evidence import evidence_rows
 from listen.trade.tables import row_named, rows
 
 Group = Literal["engine", "figures", "smoke", "oil", "running", "cooling", "history", "cylinder", "test"]
@@ -57,7 +57,6 @@ class Fact(msgspec.Struct, frozen=True, kw_only=True):
     sets: dict[str, Any] = {}
     """Fields of the engine that a yes sets."""
     otherwise: dict[str, Any] = {}
-    """And that a no sets."""
     core: bool = False
     """Belongs to the questions every complaint is asked."""
     only: str = ""

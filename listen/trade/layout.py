@@ -12,8 +12,6 @@ from listen.trade.tables import rows
 
 
 class Numbering(msgspec.Struct, frozen=True):
-    """One way makers number a layout."""
-
     id: str
     words: str
     rows: tuple[tuple[int, ...], ...]

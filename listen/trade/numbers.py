@@ -31,7 +31,6 @@ class Number(msgspec.Struct, frozen=True):
 
 @cache
 def thresholds() -> dict[str, Threshold]:
-    """All thresholds by identifier."""
     return {row.id: row for row in rows("thresholds", "threshold", Threshold)}
 
 

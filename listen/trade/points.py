@@ -1,4 +1,5 @@
-"""Listening points and escape paths: their names, in walking order, and which path speaks at which point first."""
+"""Listening points and escape paths: their names, in walking order, which path speaks at which point first, and
+how common each path is and what loss it shows."""
 
 import re
 from collections.abc import Mapping
@@ -9,14 +10,13 @@ from typing import Literal
 import msgspec
 
 from listen.errors import RoundError
-from listen.trade.tables import rows
+from listen.trade.tables import rows, table
 
 
 class Kind(StrEnum):
     """What the cylinder was doing while a clip was taken."""
 
     QUIET = "quiet"
-    """Air off."""
     AIR = "air"
     """Air on, the cylinder under test."""
     SOUND = "sound"
@@ -137,3 +137,28 @@ def walking_order(point_id: str) -> tuple[int, int]:
     """Sort key that puts points in walking order."""
     p = point(point_id)
     return (point_rows().index(p.row), p.neighbour or 0)
+
+
+class PathRow(msgspec.Struct, frozen=True):
+    """One cause."""
+
+    path: PathId
+    prior: float
+    loss_median: float
+    """Percent."""
+    loss_spread: float
+    """Standard deviation of the natural log of the loss."""
+    why: str
+
+
+class PathTable(msgspec.Struct, frozen=True):
+    cause: tuple[PathRow, ...]
+    pair_factor: float
+    pair_loss_median: float
+    pair_loss_spread: float
+    why: str
+
+
+@cache
+def path_table() -> PathTable:
+    return table("paths", PathTable)

@@ -27,9 +27,7 @@ class Pressure(msgspec.Struct, frozen=True):
     """A pressure as entered; gauge pressure, above the outside air."""
 
     value: float
-    """Figure as entered."""
     unit: Unit
-    """Unit as entered."""
 
     @property
     def kpa(self) -> float:

@@ -4,7 +4,6 @@ from listen.trade.units import show, unit_named
 
 MINUS = "\N{MINUS SIGN}"
 UNKNOWN = "\N{EN DASH}"
-"""Stands where there is no figure."""
 UNITS = {"percent": "%"}
 """Units of the journal that are written otherwise."""
 
@@ -45,7 +44,6 @@ def share(counted: float | None) -> str:
 
 
 def share_interval(ci95: tuple[float, float] | None) -> str:
-    """An interval of shares."""
     return UNKNOWN if ci95 is None else f"{share(ci95[0])} to {share(ci95[1])}"
 
 

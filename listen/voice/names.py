@@ -6,8 +6,8 @@ An identifier that a newer program wrote and this one does not know is shown as 
 from collections.abc import Iterable
 
 from listen.errors import HisswayError
+from listen.trade.details import plug
 from listen.trade.facts import fact, facts
-from listen.trade.plugs import plug
 from listen.trade.points import PATH_WORDS, PathId, point
 from listen.voice.figures import UNKNOWN, sure
 from listen.voice.text import plain
@@ -30,7 +30,6 @@ CLIPS = {
 }
 """What the air did while a clip was taken."""
 BY = {"tool": "the program", "tech": "the tech's ear", "supervisor": "the supervisor's ear"}
-"""Who called."""
 FIGURES = {
     "loss": "loss",
     "compression-dry": "dry compression",
@@ -40,7 +39,6 @@ FIGURES = {
     "hiss-level": "hiss",
     "excess": "excess",
 }
-"""Names of readings and measured figures."""
 
 STATES = {
     "changed": "! changed since signed",
@@ -70,7 +68,6 @@ def path(path_id: str) -> str:
 
 
 def short_path(path_id: str) -> str:
-    """An escape path in one short word."""
     return SHORT_PATHS.get(path_id) or path(path_id)
 
 
@@ -80,7 +77,6 @@ def paths(path_ids: Iterable[str], nothing: str = UNKNOWN) -> str:
 
 
 def point_name(point_id: str) -> str:
-    """A listening point."""
     try:
         return point(point_id).words
     except HisswayError:
@@ -88,7 +84,6 @@ def point_name(point_id: str) -> str:
 
 
 def plug_look(condition: str) -> str:
-    """One plug condition."""
     try:
         return plug(condition).words
     except HisswayError:
@@ -102,7 +97,6 @@ def plug_looks(conditions: Iterable[str], text: str = "") -> str:
 
 
 def symptom_name(symptom_id: str) -> str:
-    """A symptom."""
     try:
         return fact(symptom_id).words
     except HisswayError:

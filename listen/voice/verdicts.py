@@ -19,7 +19,6 @@ FORMS = {
 
 
 def glyph(kind: str) -> str:
-    """The sign of a verdict."""
     return GLYPHS.get(kind, GLYPHS["unclear"])
 
 

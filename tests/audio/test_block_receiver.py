@@ -15,8 +15,7 @@ import pytest
 from listen.audio import watch
 from listen.audio.block_receiver import METER_S, BlockReceiver
 from listen.audio.partial import read_part
-from listen.audio.source import Recording
-from listen.audio.take import Take, record
+from listen.audio.take import Recording, Take, record
 from listen.errors import AudioError, DeviceLost
 from tests.patience import in_time
 

@@ -14,7 +14,7 @@ import pytest
 
 from listen.audio import write
 from listen.audio.block_receiver import BlockReceiver
-from listen.audio.many import record_all
+from listen.audio.microphone import record_all
 from listen.audio.partial import PartHeader, PartWriter, finish, read_part
 from listen.audio.take import Take, record
 from listen.audio.write import write_flac

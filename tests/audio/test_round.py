@@ -12,8 +12,7 @@ import soundfile
 from listen.audio.files import read_clip
 from listen.lab.simulator.curves import OCTAVES, curve
 from listen.lab.simulator.render import TakeKey, render
-from listen.lab.simulator.scene import Background, Hiss, Part, PointSpec, RoundSpec, TakeSpec
-from listen.lab.simulator.truth import Cause, Truth
+from listen.lab.simulator.scene import Background, Cause, Hiss, Part, PointSpec, RoundSpec, TakeSpec, Truth
 from listen.signal.clip import Clip
 from listen.trade.points import Kind, PathId
 from tests.audio.streams import place

@@ -4,8 +4,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.lab.simulator.curves import band_power
-from listen.lab.simulator.levels import (
+from listen.lab.simulator.background import (
     band_widths_hz,
     hiss_scale,
     hiss_shape,
@@ -13,6 +12,7 @@ from listen.lab.simulator.levels import (
     mean_bands,
     self_noise_density,
 )
+from listen.lab.simulator.curves import band_power
 from listen.lab.simulator.scene import Hiss, RoundSpec, TakeSpec
 from listen.trade.points import Kind
 

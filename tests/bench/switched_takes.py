@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from listen.lab.simulator.switching_hand import Hand
 from listen.signal.bands import BANDWIDTH_HZ, CENTRES_HZ
 from listen.signal.drift import NEPER_PER_DB
-from listen.signal.floor import quantile_bias
 from listen.signal.switched import unknocked
 from listen.signal.switching import Timeline, commanded_times, share_at
+from listen.signal.take import quantile_bias
 
 HOP_S = 1024 / 48_000
 FRAME_DOF = 2.0 * BANDWIDTH_HZ / (48_000 / 2048) / 1.9

@@ -16,7 +16,7 @@ from listen.bench.accuracy.rounds import Job, read_truth
 from listen.cli.main import main
 from listen.errors import RoundError
 from listen.lab.simulator.draw import Wishes, draw
-from listen.lab.simulator.write import write_round
+from listen.lab.simulator.render import write_round
 from listen.signal.clip import Clip
 from listen.trade.points import PathId
 

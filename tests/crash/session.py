@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from listen.audio.partial import PartHeader, PartWriter
-from listen.audio.source import Recording
+from listen.audio.take import Recording
 from listen.errors import AudioError
 from listen.jobs import events as ev
 from listen.jobs.folder.open_job import OpenJob

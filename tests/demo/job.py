@@ -11,8 +11,8 @@ from pathlib import Path
 import msgspec
 
 from listen.lab.demo_scenes import DEMO_SEED, ENGINE, demo_scene
-from listen.lab.simulator.truth import GENERATOR, SCHEMA
-from listen.lab.simulator.write import LABEL, truth_document
+from listen.lab.simulator.render import LABEL, truth_document
+from listen.lab.simulator.scene import GENERATOR, SCHEMA
 from tests.demo.drills import make_drills
 from tests.demo.ledger import Ledger
 from tests.demo.story import ROUNDS, scene, tell

@@ -11,9 +11,8 @@ from pathlib import Path
 from listen.audio.write import write_flac
 from listen.jobs.events import ClipKept, Payload
 from listen.jobs.fold import fold
-from listen.jobs.folder.chain import Chain
+from listen.jobs.folder.chain import JOURNAL, Chain
 from listen.jobs.folder.journal import GENESIS, Line, write_line
-from listen.jobs.folder.journal_file import JOURNAL
 from listen.jobs.job import Job
 from listen.signal.clip import Clip
 

@@ -6,8 +6,7 @@ from hashlib import sha256
 
 import numpy as np
 
-from listen.lab.simulator.scene import RoundSpec
-from listen.lab.simulator.truth import GENERATOR
+from listen.lab.simulator.scene import GENERATOR, RoundSpec
 from listen.lab.training.drills import DrillSet
 from listen.lab.training.held import Held
 from listen.lab.training.lesson import (

@@ -16,10 +16,8 @@ from listen.diagnosis import next as next_module
 from listen.diagnosis.case import EngineCase
 from listen.diagnosis.diagnose import diagnose, findings_of
 from listen.diagnosis.model import Diagnosis
-from listen.trade.causes import causes, sources
-from listen.trade.checks import outcome_rows
-from listen.trade.contradictions import contradictions
-from listen.trade.evidence import evidence_rows
+from listen.trade.causes import causes, contradictions, sources
+from listen.trade.checks import evidence_rows, outcome_rows
 
 FILES = sorted((HERE / "cases").glob("*.toml"))
 SMALL = tomllib.loads((HERE / "rows.toml").read_text("utf-8"))["case"]

@@ -15,10 +15,10 @@ from listen.diagnosis.diagnose import diagnose, findings_of
 from listen.diagnosis.model import DISCLAIMER
 from listen.diagnosis.weigh import capped_sum, standings
 from listen.trade.causes import causes
-from listen.trade.evidence import caps, evidence_rows
+from listen.trade.checks import caps, evidence_rows
+from listen.trade.details import plugs
 from listen.trade.facts import symptoms
 from listen.trade.layout import layout
-from listen.trade.plugs import plugs
 
 kpa = st.none() | st.floats(min_value=0, max_value=3000)
 percent = st.none() | st.floats(min_value=0, max_value=100)

@@ -10,13 +10,12 @@ from worked import case_of, engines
 
 from listen.diagnosis import next as next_module
 from listen.diagnosis.case import CylinderCase, EngineCase
-from listen.diagnosis.diagnose import _kind, diagnose
+from listen.diagnosis.compression import _control
+from listen.diagnosis.diagnose import _kind, cylinder_standing, diagnose
 from listen.diagnosis.ear import filler_on_all, heard_share
 from listen.diagnosis.faults import Lead
-from listen.diagnosis.outlook import cylinder_standing
+from listen.diagnosis.told import sure
 from listen.diagnosis.weigh import Standing
-from listen.diagnosis.wet import _control
-from listen.diagnosis.wording import sure
 from listen.trade.layout import layout
 from listen.trade.numbers import threshold
 

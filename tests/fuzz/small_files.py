@@ -49,8 +49,7 @@ def read_preferences(data: bytes, room: Path) -> None:
 def read_rows(data: bytes, room: Path) -> None:
     """A diagnosis with a shop's own rows, whatever they say."""
     from listen.trade import tables
-    from listen.trade.checks import checks
-    from listen.trade.evidence import evidence_rows
+    from listen.trade.checks import checks, evidence_rows
 
     (room / "shop-rows.toml").write_bytes(data)
     os.environ["HISSWAY_ROWS"] = str(room / "shop-rows.toml")
@@ -67,7 +66,7 @@ def read_rows(data: bytes, room: Path) -> None:
 
 
 def read_known_keys(data: bytes, room: Path) -> None:
-    from listen.jobs.exchange.known_keys import allow, known_keys
+    from listen.jobs.exchange.keys import allow, known_keys
 
     os.environ["HISSWAY_KEY"] = str(room / "shop-key.pem")
     (room / "known-keys.txt").write_bytes(data)

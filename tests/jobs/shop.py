@@ -8,8 +8,7 @@ from listen.errors import ClipError
 from listen.jobs import events as ev
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.store import create_job
-from listen.jobs.judging import judged
-from listen.jobs.to_round import to_round
+from listen.jobs.to_round import judged, to_round
 from listen.judge.result import RoundResult
 from listen.rounds.model import Round
 from tests.jobs.made import leave_part, result

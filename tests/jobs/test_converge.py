@@ -13,8 +13,7 @@ from listen.jobs.exchange.merge import merged_event, plan
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import Chain, read_chain
 from listen.jobs.folder.journal import write_line
-from listen.jobs.standing import standing
-from listen.jobs.waiting import waiting
+from listen.jobs.standing import standing, waiting
 from tests.jobs.made import opened, result
 
 WHO = ("Ann", "Ida", "Bo")

@@ -8,9 +8,9 @@ import pytest
 from msgspec.structs import replace
 
 from listen.jobs import events as ev
-from listen.jobs.cover import covers
 from listen.jobs.job import Job
-from listen.jobs.waiting import waiting
+from listen.jobs.reference import covers
+from listen.jobs.standing import waiting
 from listen.trade.layout import layout
 from tests.jobs.made import result
 from tests.jobs.test_standing import BASE, R, chained, clip, judged, told

@@ -14,12 +14,11 @@ from listen.jobs.exchange.keys import make_key
 from listen.jobs.exchange.pack import pack
 from listen.jobs.exchange.sign import sign_round
 from listen.jobs.exchange.unpack import Unpacked, unpack
-from listen.jobs.exchange.verify_bag import verify_path
+from listen.jobs.exchange.verify import verify_path
+from listen.jobs.folder.chain import JOURNAL
 from listen.jobs.folder.disk import sha256_of
-from listen.jobs.folder.journal_file import JOURNAL
 from listen.jobs.folder.store import list_jobs, open_job
-from listen.jobs.judging import judged
-from listen.jobs.to_round import to_round
+from listen.jobs.to_round import judged, to_round
 from tests.jobs.shop import quick_judge, record, small_job
 from tests.jobs.short import note_texts
 

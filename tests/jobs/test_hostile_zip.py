@@ -20,8 +20,7 @@ from listen.errors import JobError
 from listen.jobs.exchange.pack import pack
 from listen.jobs.exchange.unpack import unpack
 from listen.jobs.exchange.zip_guard import LIMITS, unzip_bag
-from listen.jobs.folder.chain import read_chain
-from listen.jobs.folder.journal_file import JOURNAL
+from listen.jobs.folder.chain import JOURNAL, read_chain
 from tests.jobs.shop import small_job
 
 Entries = list[tuple[zipfile.ZipInfo, bytes]]

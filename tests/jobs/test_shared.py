@@ -12,7 +12,7 @@ from listen.errors import JobChanged, JobError, JobLocked
 from listen.jobs import events as ev
 from listen.jobs.exchange.sign import sign_round
 from listen.jobs.exchange.verify import verify_job
-from listen.jobs.folder.journal_file import JOURNAL
+from listen.jobs.folder.chain import JOURNAL
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.store import create_job, open_job
 from tests.jobs.shop import quick_judge, record, small_job

@@ -13,8 +13,7 @@ from hypothesis import given, settings
 from listen.cli.main import main
 from listen.errors import JobError
 from listen.jobs import events as ev
-from listen.jobs.exchange.keys import SMALL_ORDER, fingerprint, load_key, make_key, open_to_others, shop_key
-from listen.jobs.exchange.known_keys import as_key
+from listen.jobs.exchange.keys import SMALL_ORDER, as_key, fingerprint, load_key, make_key, open_to_others, shop_key
 from listen.jobs.exchange.sign import check_signatures, signed_bytes
 from listen.jobs.folder.chain import Chain, read_chain
 from listen.jobs.folder.journal import GENESIS, write_line

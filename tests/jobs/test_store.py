@@ -15,8 +15,8 @@ import pytest
 from listen.errors import JobError, JobLocked, JournalBroken
 from listen.jobs import events as ev
 from listen.jobs.folder import disk
+from listen.jobs.folder.chain import JOURNAL
 from listen.jobs.folder.disk import sha256_of
-from listen.jobs.folder.journal_file import JOURNAL
 from listen.jobs.folder.store import create_job, jobs_root, list_jobs, open_job
 from listen.jobs.folder.summary import SUMMARY
 from tests.jobs.made import leave_part

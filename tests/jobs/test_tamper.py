@@ -14,12 +14,11 @@ from listen.errors import JobError
 from listen.jobs import events as ev
 from listen.jobs.exchange.keys import make_key
 from listen.jobs.exchange.pack import pack
-from listen.jobs.exchange.same_result import first_difference
 from listen.jobs.exchange.sign import sign_round
 from listen.jobs.exchange.unpack import unpack
-from listen.jobs.exchange.verify import verify_job
-from listen.jobs.exchange.verify_bag import verify_path
-from listen.jobs.folder.journal_file import JOURNAL
+from listen.jobs.exchange.verify import verify_job, verify_path
+from listen.jobs.exchange.verify_results import first_difference
+from listen.jobs.folder.chain import JOURNAL
 from listen.jobs.folder.store import open_job
 from tests.jobs.shop import quick_judge, small_job
 
@@ -189,8 +188,7 @@ def test_a_stored_result_that_does_not_follow_from_its_clips_is_told(tmp_path: P
     """A verdict written into the journal by hand, with a chain that holds, is found by judging again."""
     import msgspec
 
-    from listen.jobs.judging import judged
-    from listen.jobs.to_round import to_round
+    from listen.jobs.to_round import judged, to_round
 
     folder = small_job(tmp_path)
     with open_job(folder) as opened:

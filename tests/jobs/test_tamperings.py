@@ -19,16 +19,13 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from msgspec.structs import replace
 
 from listen.jobs import events as ev
-from listen.jobs.exchange.keys import SMALL_ORDER, make_key
-from listen.jobs.exchange.known_keys import KnownKey
+from listen.jobs.exchange.keys import SMALL_ORDER, KnownKey, make_key
 from listen.jobs.exchange.sign import sign_round, signed_bytes
-from listen.jobs.exchange.trust import Trust
-from listen.jobs.exchange.verification import Against, Verification
+from listen.jobs.exchange.verification import Against, Trust, Verification
 from listen.jobs.exchange.verify import verify_job
-from listen.jobs.folder.chain import read_chain
+from listen.jobs.folder.chain import JOURNAL, read_chain
 from listen.jobs.folder.heads import REGISTER
 from listen.jobs.folder.journal import GENESIS, write_line
-from listen.jobs.folder.journal_file import JOURNAL
 from listen.jobs.folder.store import open_job
 from listen.jobs.hearing import pair_at
 from listen.jobs.standing import standing

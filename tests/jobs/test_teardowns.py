@@ -15,9 +15,8 @@ from listen.jobs.exchange.verify_results import check_results
 from listen.jobs.fold import fold
 from listen.jobs.folder.store import open_job
 from listen.jobs.job import Job
-from listen.jobs.judging import judged
 from listen.jobs.teardowns import FILE, LEAST, Torn, count_no_more, counting, let_count, seen, torn_down, with_teardowns
-from listen.jobs.to_round import to_round
+from listen.jobs.to_round import judged, to_round
 from listen.judge.result import RoundResult, ShopSeen
 from listen.rounds.model import Round
 from listen.trade.restrictor import leak_mm

@@ -13,9 +13,8 @@ from listen.jobs import events as ev
 from listen.jobs.fold import fold
 from listen.jobs.job import Job
 from listen.jobs.reference import DECLINED, reference_cylinders, references, why_no_reference
-from listen.jobs.standing import standing
+from listen.jobs.standing import standing, waiting
 from listen.jobs.to_round import clips_used, facts, to_round
-from listen.jobs.waiting import waiting
 from listen.jobs.walk import SET_UP, Step, round_points, walked
 from listen.trade.engine import Exhaust
 from listen.trade.layout import layout

@@ -13,8 +13,7 @@ from listen.judge.learnt import learnt, with_learnt
 from listen.judge.posterior import posterior
 from listen.judge.result import CauseSeen, ShopSeen
 from listen.judge.shop import shop_hole, shop_rates
-from listen.trade.paths import path_table
-from listen.trade.points import PathId
+from listen.trade.points import PathId, path_table
 
 RATES = {row.path: row.prior for row in path_table().cause}
 LEAK_RATES = {p: RATES[p] for p in LEAKS}

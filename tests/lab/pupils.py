@@ -16,8 +16,8 @@ import numpy as np
 from listen.lab.training.answers import CALLABLE, Answer
 from listen.lab.training.fresh import PAIRS
 from listen.lab.training.next_drill import STAGES, Profile, choose, profile
+from listen.lab.training.scoring import TWO, level_db
 from listen.lab.training.session import PRACTICE, SITTING
-from listen.lab.training.staircase import TWO, level_db
 
 DAYS = 28
 LAPSE = 0.03

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from listen.lab.simulator.curves import FLAT, OCTAVES, curve
-from listen.lab.simulator.scene import Background, Hiss, Microphone, Part, PointSpec, RoundSpec, TakeSpec
-from listen.lab.simulator.truth import Truth
+from listen.lab.simulator.scene import Background, Hiss, Microphone, Part, PointSpec, RoundSpec, TakeSpec, Truth
 from listen.trade.points import Kind
 
 RUMBLE = curve(-6.0 * OCTAVES)

@@ -10,8 +10,7 @@ from listen.lab.simulator.curves import FLAT
 from listen.lab.simulator.hearing import CROSS_TALK_DB, OPEN_VALVE_DB, heard_at
 from listen.lab.simulator.noises import BUBBLE_HZ, bubbles
 from listen.lab.simulator.render import render
-from listen.lab.simulator.scene import Bubbles, Hiss
-from listen.lab.simulator.truth import Cause, Truth
+from listen.lab.simulator.scene import Bubbles, Cause, Hiss, Truth
 from listen.trade.points import Kind, PathId
 from tests.lab import measure, scenes
 

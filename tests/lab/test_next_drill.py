@@ -9,8 +9,8 @@ import pytest
 from listen.lab.training.answers import Answer
 from listen.lab.training.drills import DrillSet
 from listen.lab.training.next_drill import ALL, FIRST, MORE, RECENT, STAGES, choose, pool_of, profile
+from listen.lab.training.scoring import CEILING_DB, START_DB, floor_db, level_db
 from listen.lab.training.session import PRACTICE
-from listen.lab.training.staircase import CEILING_DB, START_DB, floor_db, level_db
 from tests.lab.pupils import PUPILS, Weeks, train
 from tests.lab.test_scoring import answer
 

@@ -14,10 +14,9 @@ from listen.errors import RoundError, UsageError
 from listen.lab.simulator.background import stretch
 from listen.lab.simulator.draw import TRUTHS, Wishes, draw
 from listen.lab.simulator.families import leak_shape
-from listen.lab.simulator.leaks import recorded_leaks, recorded_shape
 from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import Background, RoundSpec
-from listen.lab.simulator.shops import SHOPS, family, population_of, recordings
+from listen.lab.simulator.shops import SHOPS, family, population_of, recorded_leaks, recorded_shape, recordings
 from listen.signal.clip import Clip
 from listen.trade.points import Kind, PathId, point
 

@@ -13,12 +13,11 @@ import pytest
 
 from listen.audio.files import read_clip
 from listen.audio.partial import read_part
-from listen.audio.source import SoundInput
+from listen.audio.take import SoundInput
 from listen.errors import AudioError, RoundError
 from listen.lab.simulator.draw import Wishes, draw
-from listen.lab.simulator.render import render
+from listen.lab.simulator.render import clip_name, render, write_round
 from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
-from listen.lab.simulator.write import clip_name, write_round
 from listen.rounds.loose import read_folder
 from listen.trade.points import Kind
 from tests.lab import scenes

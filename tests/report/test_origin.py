@@ -11,16 +11,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from listen.audio.encode import mp3_bytes
 from listen.audio.files import read_clip
+from listen.audio.write import mp3_bytes
 from listen.cli.main import main
 from listen.errors import ReportError
 from listen.jobs import events as ev
 from listen.jobs.folder.store import open_job
 from listen.report import origin
 from listen.report.build import Wanted, report_text
-from listen.report.origin import verify_report
-from listen.report.same_sound import same_sound
+from listen.report.origin import same_sound, verify_report
 
 
 @pytest.fixture

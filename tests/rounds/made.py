@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from listen.audio.write import write_flac
 from listen.lab.simulator.draw import Wishes, draw
-from listen.lab.simulator.write import write_round
+from listen.lab.simulator.render import write_round
 from listen.signal.clip import Clip
 from listen.trade.points import Kind, PathId
 

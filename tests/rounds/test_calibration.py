@@ -12,8 +12,8 @@ import pytest
 from listen.audio.write import write_flac
 from listen.rounds.evaluate import evaluate
 from listen.rounds.loose import read_folder
-from listen.signal.calibration import full_scale_db_spl
 from listen.signal.clip import Clip
+from listen.signal.quality_mic import full_scale_db_spl
 from tests.rounds.made import RATE_HZ, plain
 
 SINE_DB = 3.0103

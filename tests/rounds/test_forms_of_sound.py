@@ -12,8 +12,7 @@ import soundfile
 
 from listen.cli.main import main
 from listen.lab.simulator.draw import Wishes, draw
-from listen.lab.simulator.render import render
-from listen.lab.simulator.write import clip_name
+from listen.lab.simulator.render import clip_name, render
 from listen.trade.points import PathId
 from tests.rounds.made import BRACKET, POINTS, RATE_HZ
 

@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from listen.signal.bands import BANDWIDTH_HZ
 from listen.signal.excess import Excess, excess
-from listen.signal.floor import quantile_bias
 from listen.signal.switched import Locked, lock
 from listen.signal.switching import Timeline, share_at
+from listen.signal.take import quantile_bias
 
 HOP_S = 1024 / 48_000
 FRAME_DOF = 2.0 * BANDWIDTH_HZ / (48_000 / 2048) / 1.9

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from listen.errors import ClipError
-from listen.signal.calibration import full_scale_db_spl
 from listen.signal.clip import Clip
+from listen.signal.quality_mic import full_scale_db_spl
 
 RATE_HZ = 48_000
 TIME_S = np.arange(3 * RATE_HZ) / RATE_HZ

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from listen.signal.drift import NEPER_PER_DB, Repeat, estimate, prior, smooth_correlation, stated
-from listen.signal.mixture import upper_quantile
+from listen.signal.excess import upper_quantile
 
 LIVE = np.ones(13, dtype=bool)
 

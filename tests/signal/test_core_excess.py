@@ -7,12 +7,11 @@ import pytest
 from sounds import RATE_HZ, clip, noise
 
 from listen.rounds.weigh import measure_alone, round_drift
-from listen.signal.contrast import Contrast, pool
+from listen.signal.contrast import Contrast, correction_db, hiss_level, pool
 from listen.signal.drift import RoundDrift, stated
 from listen.signal.excess import excess
-from listen.signal.floor import degrees_of_freedom, quantile_bias
-from listen.signal.level import correction_db, hiss_level
 from listen.signal.point import measure_point
+from listen.signal.take import degrees_of_freedom, quantile_bias
 from listen.trade.points import Kind
 
 STEADY = RoundDrift(stated(0.0), stated(0.0))

@@ -5,10 +5,9 @@ import pytest
 from sounds import RATE_HZ, clip, noise
 
 from listen.errors import ClipError
-from listen.signal.bands import CENTRES_HZ, LOWER_HZ, UPPER_HZ, band_weights, live_bands
+from listen.signal.bands import CENTRES_HZ, LOWER_HZ, UPPER_HZ, band_weights, live_bands, new_tones_hz, tone_mask
 from listen.signal.clip import Clip
 from listen.signal.spectra import spectra
-from listen.signal.tones import new_tones_hz, tone_mask
 
 
 def test_power_over_bins_is_the_mean_square_of_the_samples():

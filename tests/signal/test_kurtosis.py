@@ -7,7 +7,7 @@ import pytest
 
 from listen.errors import ClipError
 from listen.signal.clip import Clip
-from listen.signal.kurtosis import THIRD_OCTAVE_EDGES_HZ, spectral_kurtosis
+from listen.signal.quality_pair import THIRD_OCTAVE_EDGES_HZ, spectral_kurtosis
 from listen.signal.spectra import spectra
 
 RATE = 48_000

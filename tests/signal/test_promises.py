@@ -10,16 +10,15 @@ from sounds import clip, noise
 
 from listen.errors import ClipError
 from listen.signal.bands import drowned_bands, live_bands
-from listen.signal.calibration import full_scale_db_spl
 from listen.signal.clip import Clip
 from listen.signal.contrast import Contrast, Group, pool
 from listen.signal.drift import NEPER_PER_DB, RoundDrift, estimate, prior, smooth_correlation, stated
 from listen.signal.excess import Excess, excess
 from listen.signal.exhibit import exhibit
-from listen.signal.gate import gate
-from listen.signal.kurtosis import spectral_kurtosis
+from listen.signal.quality_mic import full_scale_db_spl
+from listen.signal.quality_pair import spectral_kurtosis
 from listen.signal.spectra import spectra
-from listen.signal.take import TakeBands
+from listen.signal.take import TakeBands, gate
 
 LIVE = np.ones(13, dtype=np.bool_)
 BAND_SD = 0.01

@@ -140,7 +140,7 @@ def test_louder_never_means_less() -> None:
 
 def test_unknown_variance_has_the_tails_of_a_t() -> None:
     """The mixture that stands for few cycles: quantiles of Student's t with 16 degrees of freedom within 2 %."""
-    from listen.signal.mixture import upper_quantile
+    from listen.signal.excess import upper_quantile
 
     m = student(16.0)
     for p, t in ((0.025, 2.120), (0.001, 3.686)):

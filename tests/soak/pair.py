@@ -24,11 +24,10 @@ from listen.errors import JobChanged, JobError, JobLocked
 from listen.jobs import events as ev
 from listen.jobs.exchange.sign import sign_round
 from listen.jobs.exchange.verify import verify_job
-from listen.jobs.folder.journal_file import read_journal
+from listen.jobs.folder.chain import read_journal
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.store import open_job
-from listen.jobs.judging import judged
-from listen.jobs.to_round import to_round
+from listen.jobs.to_round import judged, to_round
 from tests.jobs.shop import POINTS, quick_judge, record, small_job
 
 LOOK_S = 1.0

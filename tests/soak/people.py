@@ -38,7 +38,7 @@ from tui.screens.round.screen import RoundScreen
 if TYPE_CHECKING:
     from textual.pilot import Pilot
 
-    from listen.audio.source import SoundInput
+    from listen.audio.take import SoundInput
     from tui.bridge.preferences import Preferences
 
 PATIENCE_S = 120.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from listen.trade import tables
-from listen.trade.evidence import evidence_rows
+from listen.trade.checks import evidence_rows
 from listen.trade.tables import shop_rows, shop_trouble
 
 

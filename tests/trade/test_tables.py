@@ -8,15 +8,13 @@ from pathlib import Path
 import pytest
 
 import listen.trade
-from listen.trade.causes import causes, sources
+from listen.trade.causes import blind_spots, causes, contradictions, sources
 from listen.trade.cautions import cautions
-from listen.trade.checks import checks, checks_alone, checks_between, outcome_rows, safe_order
-from listen.trade.contradictions import blind_spots, contradictions
-from listen.trade.evidence import caps, evidence_rows
+from listen.trade.checks import caps, checks, checks_alone, checks_between, evidence_rows, outcome_rows, safe_order
+from listen.trade.details import plugs
 from listen.trade.facts import GROUP_WORDS, core, facts, moves
 from listen.trade.layout import layout_rows
 from listen.trade.numbers import agreeing_share, expected_dry_kpa, numbers, thresholds
-from listen.trade.plugs import plugs
 
 DERIVED = {
     "below-mates-but-tight",

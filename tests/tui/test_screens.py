@@ -36,7 +36,7 @@ from listen.jobs.events import (
 from listen.jobs.exchange.keys import make_key
 from listen.jobs.exchange.sign import check_signatures
 from listen.jobs.folder.store import create_job, list_jobs, open_job
-from listen.jobs.judging import judged
+from listen.jobs.to_round import judged
 from listen.jobs.walk import walked
 from listen.judge.result import Blown, EngineSay
 from listen.trade.layout import layout

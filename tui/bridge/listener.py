@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from listen.audio.source import ManyChannelInput, Recording, SoundInput, Told
+    from listen.audio.take import ManyChannelInput, Recording, SoundInput, Told
     from listen.signal.live import LiveLevel, LiveMeter
 
 PERIOD_S = 0.04

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
     from listen.audio.player import Player
-    from listen.audio.source import SoundInput
+    from listen.audio.take import SoundInput
     from listen.jobs.job import Job
     from listen.judge.result import RoundResult
     from listen.rounds.analyst import Analyst

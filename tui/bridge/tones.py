@@ -33,7 +33,7 @@ class Tones:
 
     async def play(self, cue: str) -> None:
         """Sound ``ready``, ``kept``, ``again`` or ``done``, and wait until it is silent again."""
-        from listen.audio.cues import cue as made
+        from listen.audio.lead import cue as made
 
         if self._player is None:
             return

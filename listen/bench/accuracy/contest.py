@@ -16,8 +16,6 @@ TUNE_STREAM, REPORT_STREAM = 1, 2
 
 
 class Line(msgspec.Struct, frozen=True, kw_only=True):
-    """One contender."""
-
     key: str
     name: str
     scores: Scores
@@ -74,7 +72,6 @@ def contest_archive(root: Path, tune_rounds: int, seed: int, workers: int) -> Co
 
 
 def report_jobs(noise: Path | None, leaks: Path | None, rounds: int, seed: int) -> list[Job]:
-    """Rounds that are scored."""
     return [Job((seed, REPORT_STREAM, i), "report", noise, leaks, True) for i in range(rounds)]
 
 

@@ -1,4 +1,5 @@
-"""Cover of the 95 % intervals of excess: does the true excess lie inside, in steady, drifting and unsteady shops?
+"""Cover of the 95 % intervals of excess: does the true excess lie inside, in steady, drifting and unsteady (speech,
+struck metal, ratchets, stretches of recordings) shops?
 
 The truth is the whitened sum with the weights that were used: R = sum over bands of w_b H_b / B_b, H the hiss's power,
 B the background's long-run power (mean over many takes, knocks gated out as in use); the true excess is 10 lg (1 + R).
@@ -61,14 +62,12 @@ class Cover(msgspec.Struct, frozen=True, kw_only=True):
     silent: Rate
     """Intervals that hold the truth where there is no hiss."""
     hissing: Rate
-    """The same where there is one."""
     both: Rate
     half_width_db: float
     """Median over all points."""
 
 
 def true_excess_db(h: Heard) -> float:
-    """What the excess should be."""
     return float(10.0 * np.log10(1.0 + whitening(h.contrast) @ h.hiss))
 
 
@@ -173,7 +172,6 @@ SCENES: dict[str, tuple[tuple[float, float], Callable[[np.random.Generator], dic
 
 
 def unsteady_round(scene: str, rng: np.random.Generator) -> list[Heard]:
-    """One round in a synthetic unsteady shop."""
     parts, n = _parts(scene, rng), int(SECONDS * RATE_HZ)
 
     def take() -> Samples:

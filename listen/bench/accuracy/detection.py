@@ -28,21 +28,16 @@ CHUNKS = 8
 
 
 class Depth(msgspec.Struct, frozen=True, kw_only=True):
-    """Detection in one background."""
-
     background: str
     limit_db: float
     """Hiss over background that the best detector finds nine times in ten."""
     reached_db: float | None
     """Hiss over background that was; None where the levels tried do not bracket it."""
     by_level: tuple[tuple[float, float], ...]
-    """Level and share detected."""
     false_alarm: Rate
 
 
 class Detection(msgspec.Struct, frozen=True, kw_only=True):
-    """All of detection."""
-
     stated_false_alarm: float
     clips: int
     """Independent clips a background; pairs are drawn from them."""

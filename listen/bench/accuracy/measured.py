@@ -32,8 +32,6 @@ TOLD = commanded_times(4, 5.0)
 
 @dataclass(frozen=True, slots=True)
 class WorldRound:
-    """One round of a world to be drawn."""
-
     world: str
     seed: int
     number: int
@@ -59,7 +57,6 @@ class Measured:
 
     @property
     def truth(self) -> frozenset[str]:
-        """Paths at work."""
         return frozenset(map(str, self.spec.truth.paths))
 
     @property
@@ -172,6 +169,5 @@ def judge_world(
     taken: Taken | None = None,
     noise: Path | None = None,
 ) -> Sequence[Forecast]:
-    """A judge's forecasts on rounds of one world."""
     jobs = [(judge, WorldRound(world, seed, i, kept_in, taken, noise)) for i in range(rounds)]
     return spread(_judged, jobs, workers)

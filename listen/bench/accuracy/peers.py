@@ -1,4 +1,9 @@
-"""What a user would otherwise script: one number a point, from plain features of its quiet and air clips."""
+"""What a user would otherwise script: one number a point, from plain features of its quiet and air clips; at
+its best: threshold, temperature and where silence stands are fitted on rounds held apart.
+
+Symbols: x_p the peer's number for path p, T the temperature; odds are softmax(x_p / T). "Sound", "fitting" and
+"set-up", which no single point speaks of, stand at fitted numbers of their own.
+"""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

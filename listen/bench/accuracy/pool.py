@@ -20,10 +20,9 @@ from listen.signal.clip import Clip
 from listen.signal.contrast import Contrast
 from listen.signal.drift import NEPER_PER_DB, RoundDrift
 from listen.signal.excess import Excess, excess
-from listen.signal.floor import degrees_of_freedom, quantile_bias
 from listen.signal.point import PointTakes
 from listen.signal.spectra import spectra
-from listen.signal.take import TakeBands, take_bands
+from listen.signal.take import TakeBands, degrees_of_freedom, quantile_bias, take_bands
 from listen.trade.points import Kind
 
 RATE_HZ = 48_000
@@ -126,7 +125,6 @@ class Heard:
 
 
 def silence(_: np.random.Generator) -> float:
-    """No hiss."""
     return 0.0
 
 

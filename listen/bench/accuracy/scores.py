@@ -36,7 +36,6 @@ class Forecast:
     named: tuple[str, ...]
     """Paths named; empty: cannot tell."""
     background: str
-    """Shop or recording."""
     stated: float = 0.0
     """Odds stated with the names."""
     helped: bool = False
@@ -80,13 +79,9 @@ LEAST_PROBABILITY = 1e-6
 
 
 class Scores(msgspec.Struct, frozen=True, kw_only=True):
-    """All scores of one contender."""
-
     rounds: int
     right: Rate
-    """Of the rounds answered."""
     coverage: Rate
-    """Rounds answered."""
     helped: Rate
     """Rounds answered of those with sound-cylinder clips and a loss reading."""
     sure: Rate
@@ -107,7 +102,6 @@ class Scores(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def score(forecasts: Sequence[Forecast]) -> Scores:
-    """Score a contender's forecasts."""
     answered = [f for f in forecasts if f.named]
     sound = [f for f in forecasts if SOUND in f.truth]
     tops = np.array([f.top for f in forecasts], dtype=np.float64).reshape(-1, 2)
@@ -169,8 +163,6 @@ def ece_floor(confidence: NDArray[np.float64]) -> float:
 
 
 class Bar(NamedTuple):
-    """One bar on a contender's scores."""
-
     name: str
     limit: str
     figure: Callable[[Scores], float | None]

@@ -12,7 +12,7 @@ from listen.bench.accuracy.detection import Detection, detection
 from listen.bench.accuracy.table import contest_table, cover_table, detection_table
 from listen.bench.accuracy.worlds import WorldScores, worlds, worlds_table
 from listen.errors import UsageError
-from listen.lab.simulator.leaks import recorded_leaks
+from listen.lab.simulator.shops import recorded_leaks
 
 SCHEMA = "hissway.accuracy/1"
 
@@ -80,7 +80,6 @@ def _say(what: str) -> None:
 
 
 def words(found: Accuracy) -> str:
-    """The tables."""
     parts = [worlds_table(found.worlds)] if found.worlds else []
     parts += [contest_table(c) for c in found.contests]
     if found.detection is not None:

@@ -1,4 +1,4 @@
-"""The contest in words and columns."""
+"""Contest, detection and cover in words and columns."""
 
 from collections.abc import Sequence
 
@@ -44,7 +44,6 @@ def _row(name: str, s: Scores) -> str:
 
 
 def contest_table(c: Contest) -> str:
-    """All of one contest."""
     out = [f"{c.title}\n", f"peers fitted on {c.tune_rounds} rounds of {c.tuned_on}\n", PEERS_NOTE, HEAD]
     out += [_row(line.name, line.scores) for line in c.lines]
     scripted = [line for line in c.lines if line.scripted is not None]
@@ -111,7 +110,6 @@ def _depth(d: Depth) -> str:
 
 
 def detection_table(d: Detection) -> str:
-    """All of detection."""
     out = [
         "detection in steady Gaussian noise, one quiet and one air clip of 4 s at 48 kHz, hiss of the noise's shape\n"
         f"hiss over background found 90 % of the time at a false alarm of {d.stated_false_alarm:g}; "

@@ -18,7 +18,6 @@ class WorldScores(msgspec.Struct, frozen=True, kw_only=True):
     differs: str
     scores: Scores
     missed: tuple[str, ...]
-    """Bars missed."""
     by_truth: tuple[Part, ...]
 
 
@@ -41,7 +40,6 @@ def worlds(
 
 
 def scored(name: str, differs: str, forecasts: Sequence[Forecast]) -> WorldScores:
-    """Score one world's forecasts."""
     scores = score(forecasts)
     missed = tuple(b.name for b in ROUND_BARS if standing(b, scores) == "MISSED")
     by_truth = parts(forecasts, lambda f: f.truth_label)

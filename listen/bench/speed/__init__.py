@@ -23,8 +23,6 @@ WARM_UP_ROUNDS = 3
 
 
 class Timing(msgspec.Struct, frozen=True, kw_only=True):
-    """One line of the table."""
-
     name: str
     seconds_a_round: float
     """Processor time, best of the passes: what else the machine does hardly counts."""
@@ -34,8 +32,6 @@ class Timing(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Speed(msgspec.Struct, frozen=True, kw_only=True):
-    """What the bench found."""
-
     rounds: int
     clips_a_round: int
     timings: tuple[Timing, ...]
@@ -59,7 +55,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Measure and print."""
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")  # for the processes started from here: "per core" must mean it
     with tempfile.TemporaryDirectory(prefix="hissway-speed-") as root:

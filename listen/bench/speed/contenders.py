@@ -106,7 +106,7 @@ POINTS = ("intake", "tailpipe", "oil-filler", "radiator")
 def make_archive(root: Path, rounds: int, seed: int) -> list[Path]:
     """Write ``rounds`` loose rounds of four points with three takes of 4 s at 48 kHz (quiet, air, quiet)."""
     from listen.lab.simulator.draw import Wishes, draw
-    from listen.lab.simulator.write import write_round
+    from listen.lab.simulator.render import write_round
     from listen.trade.points import Kind
 
     wishes = Wishes(

@@ -10,7 +10,7 @@ from listen.errors import JobError
 from listen.jobs.folder.chain import Chain
 from listen.jobs.folder.disk import sha256_of
 from listen.jobs.job import Job
-from listen.jobs.judging import program_version
+from listen.jobs.to_round import program_version
 
 TAG_FILES = ("bagit.txt", "bag-info.txt", "manifest-sha256.txt")
 TAG_MANIFEST = "tagmanifest-sha256.txt"

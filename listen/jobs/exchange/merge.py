@@ -1,12 +1,21 @@
-"""One job from two machines: how two journals relate, and what must be added to ours so that it holds both."""
+"""One job from two machines: how two journals relate, what must be added to ours so that it holds both, and
+what is taken over: sound files that are missing here, a longer journal."""
 
+from pathlib import Path
 from typing import Literal
 
 import msgspec
 
+from listen.durable import sync_folder
+from listen.errors import JobError
 from listen.jobs import events as ev
-from listen.jobs.folder.chain import MAX_MERGE_DEPTH, Chain, merge_depth, own_lines
+from listen.jobs.events import ClipKept
+from listen.jobs.exchange.verify_files import clip_fault
+from listen.jobs.folder import disk
+from listen.jobs.folder.chain import JOURNAL, MAX_MERGE_DEPTH, Chain, merge_depth, own_lines
 from listen.jobs.folder.journal import Line
+from listen.jobs.folder.open_job import OpenJob
+from listen.jobs.folder.summary import SUMMARY
 
 How = Literal["same", "behind", "forward", "take-over", "merge", "apart"]
 
@@ -75,3 +84,31 @@ def _inside(line: Line, inside: set[str]) -> bool:
 
 def _hashes(lines: tuple[Line, ...]) -> set[str]:
     return {line.hash for line in own_lines(lines)}
+
+
+def bring_clips(source: Path, to: Path, theirs: Chain) -> None:
+    """Put clips that are missing here in place, synced; a file that is here is never replaced.
+
+    Raises JobError: a clip here is not the one that was kept."""
+    to.mkdir(exist_ok=True)
+    for event in theirs.events():
+        clip = event.payload
+        if not isinstance(clip, ClipKept):
+            continue
+        here = to / f"{clip.clip}.flac"
+        if not here.exists():
+            (source / here.name).rename(here)
+        elif why := clip_fault(to, clip):
+            raise JobError(f"{here}: {why}; nothing was taken in; run hissway verify on this job first")
+    sync_folder(to)
+
+
+def take_over_journal(opened: OpenJob, theirs: Chain) -> None:
+    """Take over a journal that holds every line of ours, so that nothing of ours is lost with our file.
+
+    Raises JobError: the disk refuses; the journal is as it was."""
+    folder = opened.folder
+    with disk.job_errors("take over the journal", folder / JOURNAL):
+        (folder / SUMMARY).unlink(missing_ok=True)  # it witnesses the journal that is about to go
+        disk.replace(folder / JOURNAL, b"".join(line.raw + b"\n" for line in theirs.lines))
+    opened.read_again(theirs)

@@ -12,9 +12,8 @@ from listen.jobs.exchange.bag import make_bag
 from listen.jobs.exchange.verify_files import clip_fault
 from listen.jobs.exchange.zip_guard import LIMITS, unzip_bag
 from listen.jobs.fold import fold
-from listen.jobs.folder.chain import Chain
+from listen.jobs.folder.chain import JOURNAL, Chain, broken_words, read_journal
 from listen.jobs.folder.disk import job_errors
-from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
 from listen.jobs.folder.parts import CLIPS
 from listen.jobs.folder.store import folder_name
 from listen.temporary_folder import temporary_folder

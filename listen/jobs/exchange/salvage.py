@@ -12,9 +12,9 @@ from listen.durable import read_file, sync_folder, whole_file
 from listen.errors import JobError
 from listen.jobs import events as ev
 from listen.jobs.exchange.verify_files import clip_fault
+from listen.jobs.folder.chain import JOURNAL, MAX_JOURNAL_BYTES
 from listen.jobs.folder.disk import folder_mode, job_errors, make_folders, replace
 from listen.jobs.folder.journal import GENESIS, Line, read_line, sha256, utc_now, write_line
-from listen.jobs.folder.journal_file import JOURNAL, MAX_JOURNAL_BYTES
 from listen.jobs.folder.parts import CLIPS, PARTS
 from listen.jobs.folder.store import folder_name
 from listen.temporary_folder import temporary_folder
@@ -28,14 +28,11 @@ MISSING = "its file is missing or not the one that was kept"
 
 
 class Salvage(msgspec.Struct, frozen=True, kw_only=True):
-    """What came back."""
-
     folder: Path
     """The new job's folder."""
     told: ev.Salvaged
     """As the new job says it."""
     clips: int
-    """Clips that are whole."""
 
 
 def salvage(source: Path, root: Path) -> Salvage:

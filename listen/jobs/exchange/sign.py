@@ -1,4 +1,5 @@
-"""Signatures: a typed name over the journal's head, and an optional shop key that another machine can check."""
+"""Signatures: a typed name over the journal's head, an optional shop key that another machine can check, and
+the sentence signed under: only what the journal shows that its signer decided, saw and heard."""
 
 from __future__ import annotations
 
@@ -7,27 +8,27 @@ from typing import TYPE_CHECKING, Literal
 import msgspec
 
 from listen.errors import JobChanged, JobError
-from listen.jobs.events import Event, JobOpened, Signed
+from listen.jobs.decision import Decision
+from listen.jobs.events import Confirmed, Event, JobOpened, Overruled, Signed
 from listen.jobs.exchange.keys import fingerprint, is_small_order
 from listen.jobs.folder.chain import Chain, own_lines
 from listen.jobs.folder.journal import prev_of
-from listen.jobs.job import Job
-from listen.jobs.statement import statement
+from listen.jobs.hearing import same_person
+from listen.jobs.job import Job, RoundRecord
 from listen.jobs.unseen import unseen
+from listen.voice.names import paths
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
     from listen.jobs.folder.open_job import OpenJob
 
+
 FORM = "hissway.signature/1"
 ROLE = "supervisor"
-"""Who signs."""
 
 
 class SignatureCheck(msgspec.Struct, frozen=True, kw_only=True):
-    """What can be said of one signature."""
-
     event: str
     round_id: str
     name: str
@@ -116,3 +117,42 @@ def _fits(job_id: str, p: Signed) -> bool:
     except (ValueError, InvalidSignature):
         return False
     return True
+
+
+def statement(record: RoundRecord, name: str) -> str:
+    """What a signature under the round says now, for whoever signs by this name."""
+    decision = record.decision
+    if decision is None:
+        return "I have made no decision on this round; I stand by what is recorded here."
+    mine = same_person(decision.payload.name, name)
+    return ("" if mine else f"I sign the decision of {decision.payload.name}: ") + statement_on(decision)
+
+
+def statement_on(decision: Decision) -> str:
+    """What was decided, how it was heard, and who recorded it."""
+    own = ("I recorded this round myself.",) if decision.own_work else ()
+    return " ".join((_decided(decision), heard_words(decision), *own, "I stand by what is recorded here."))
+
+
+def _decided(decision: Decision) -> str:
+    decided = decision.payload
+    if isinstance(decided, Confirmed):
+        return "I agree with the program's verdict."
+    if isinstance(decided, Overruled):
+        return f"I overrule the program's verdict: {paths(decided.paths)}."
+    return "I have sent this round back."
+
+
+def heard_words(decision: Decision) -> str:
+    """How the round was heard before the decision, as one sentence in the first person."""
+    heard = decision.heard
+    if not heard.recorded:
+        return "How the clips were heard was not recorded."
+    if not heard.pairs:
+        return "I have seen the numbers and heard no clips."
+    points = f"{len(heard.pairs)} point{'s' if len(heard.pairs) > 1 else ''}"
+    times = sum(n for _, n in heard.pairs)
+    played = f"air off and air on at {points}, {times} time{'s' if times > 1 else ''} in all"
+    if heard.blind:
+        return f"I have heard {played}, and called by ear before any number was shown to me."
+    return f"With the numbers seen, I have heard {played}."

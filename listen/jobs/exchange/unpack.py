@@ -10,17 +10,15 @@ from listen.errors import HisswayError, JobError
 from listen.jobs.conflicts import conflicts
 from listen.jobs.events import ClipKept, JobOpened
 from listen.jobs.exchange.bag import bag_faults, untrue
-from listen.jobs.exchange.merge import Plan, merged_event, plan
+from listen.jobs.exchange.merge import Plan, bring_clips, merged_event, plan, take_over_journal
 from listen.jobs.exchange.sign import check_signatures
-from listen.jobs.exchange.take_over import bring_clips, take_over_journal
 from listen.jobs.exchange.verify_files import clip_fault
 from listen.jobs.exchange.zip_guard import LIMITS, Limits, copy_bag, unzip_bag
 from listen.jobs.fold import fold
 from listen.jobs.folder import heads
-from listen.jobs.folder.chain import Chain
+from listen.jobs.folder.chain import JOURNAL, Chain, broken_words, read_journal
 from listen.jobs.folder.disk import folder_mode, job_errors, make_folders
 from listen.jobs.folder.journal import storable
-from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
 from listen.jobs.folder.parts import CLIPS
 from listen.jobs.folder.store import folder_name, open_job
 from listen.jobs.folder.summary import list_jobs
@@ -30,13 +28,10 @@ How = Literal["new", "nothing-new", "forwarded", "adopted", "merged", "beside"]
 
 
 class Unpacked(msgspec.Struct, frozen=True, kw_only=True):
-    """What became of a bag."""
-
     how: How
     folder: Path
     """The job's folder."""
     events: int
-    """Events that came in."""
     text: str
     """One sentence or more for whoever unpacked it."""
 

@@ -9,9 +9,8 @@ from listen.jobs.events import ClipKept, JournalMended
 from listen.jobs.exchange.bag import stray
 from listen.jobs.exchange.verification import Mismatch
 from listen.jobs.fold import fold
-from listen.jobs.folder.chain import Chain
+from listen.jobs.folder.chain import JOURNAL, Chain, broken_words
 from listen.jobs.folder.disk import link_in, sha256_of
-from listen.jobs.folder.journal_file import JOURNAL, broken_words
 from listen.jobs.folder.parts import CLIPS, is_clip_id
 from listen.jobs.folder.summary import SUMMARY, JobSummary, summarize
 from listen.voice.times import moment

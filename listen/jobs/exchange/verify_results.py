@@ -1,23 +1,60 @@
 """Every stored result judged again from the clips it names; one by another version is told, not accused."""
 
-from collections.abc import Callable
+import math
+import re
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import msgspec
 
 from listen.errors import HisswayError
-from listen.jobs.events import Judged
-from listen.jobs.exchange.job_before import EventAfterJob, with_job_before
-from listen.jobs.exchange.same_result import first_difference
+from listen.jobs.events import Event, Judged, Merged
 from listen.jobs.exchange.verification import Mismatch
-from listen.jobs.folder.chain import Chain
-from listen.jobs.judging import program_version
+from listen.jobs.fold import fold
+from listen.jobs.folder.chain import Chain, once
+from listen.jobs.folder.journal import Line
+from listen.jobs.folder.order import ordered
+from listen.jobs.job import Job
 from listen.jobs.teardowns import LEAST
-from listen.jobs.to_round import clips_used, to_round
+from listen.jobs.to_round import clips_used, program_version, to_round
 from listen.judge.result import RoundResult, Verdict
 from listen.rounds.model import Round
 from listen.voice import verdicts
+
+
+class EventAfterJob(msgspec.Struct, frozen=True):
+    """An event, and the job that whoever wrote it had before them."""
+
+    event: Event
+    job: Job
+
+
+def with_job_before(lines: Sequence[Line], shared: Sequence[Line] = ()) -> Iterator[EventAfterJob]:
+    """Every event of a journal with the job before it; an event told by several branches comes once from each.
+
+    ``shared`` holds the lines before ``lines``, for a branch.
+    """
+    past = list(shared)
+    job = _job(past)
+    for line in lines:
+        yield EventAfterJob(line.event, job)
+        if isinstance(line.event.payload, Merged):
+            yield from _branch(line, line.event.payload.fork, past)
+        past.append(line)
+        job = _job(past) if isinstance(line.event.payload, Merged) else fold([line.event], job)
+
+
+def _branch(line: Line, fork: str, past: list[Line]) -> Iterator[EventAfterJob]:
+    hashes = [one.hash for one in past]
+    shared = past[: hashes.index(fork) + 1] if fork in hashes else past
+    yield from with_job_before(line.inner, shared)
+
+
+def _job(lines: Sequence[Line]) -> Job:
+    return fold(once(ordered(lines)))
+
 
 Evaluate = Callable[[Round], RoundResult]
 
@@ -123,3 +160,46 @@ def _again(folder: Path, before: EventAfterJob, stored: Judged, evaluate: Evalua
 
 def _words(verdict: Verdict) -> str:
     return verdicts.verdict(verdict.kind, verdict.paths, verdict.probability)
+
+
+SAME_RELATIVE = 5e-5
+SAME_ABSOLUTE = 1.5e-3
+"""Results are stored with three digits; one unit of the last may differ between machines, more may not."""
+_NUMBER = re.compile(r"\d+(?:\.\d+)?")
+
+
+def first_difference(a: Any, b: Any, at: str = "") -> str:
+    """Where two results (as plain values) differ beyond the last digits; empty where they do not."""
+    if isinstance(a, dict) and isinstance(b, dict):
+        keys = sorted(a.keys() | b.keys())
+        return next((d for k in keys if (d := first_difference(a.get(k), b.get(k), f"{at}.{k}".lstrip(".")))), "")
+    if isinstance(a, list | tuple) and isinstance(b, list | tuple):
+        if len(a) != len(b):
+            return f"{at} ({len(a)} then, {len(b)} now)"
+        pairs = enumerate(zip(a, b, strict=True))
+        return next((d for n, (x, y) in pairs if (d := first_difference(x, y, f"{at}[{n}]"))), "")
+    if a == b or (_number(a) and _number(b) and _close(a, b)):
+        return ""
+    if isinstance(a, str) and isinstance(b, str) and _same_words(a, b):
+        return ""
+    return f"{at} ({a!r} then, {b!r} now)"
+
+
+def _number(x: Any) -> bool:
+    return isinstance(x, int | float) and not isinstance(x, bool)
+
+
+def _close(a: float, b: float) -> bool:
+    return math.isclose(a, b, rel_tol=SAME_RELATIVE, abs_tol=SAME_ABSOLUTE)
+
+
+def _same_words(a: str, b: str) -> bool:
+    """Same sentence, each number in it the same within one unit of its last digit."""
+    if _NUMBER.split(a) != _NUMBER.split(b):
+        return False
+    return all(_within_a_digit(x, y) for x, y in zip(_NUMBER.findall(a), _NUMBER.findall(b), strict=True))
+
+
+def _within_a_digit(x: str, y: str) -> bool:
+    decimals = len(x.partition(".")[2])
+    return len(y.partition(".")[2]) == decimals and abs(float(x) - float(y)) <= 1.01 * 10.0**-decimals

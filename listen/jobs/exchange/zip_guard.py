@@ -24,7 +24,6 @@ class Limits(msgspec.Struct, frozen=True, kw_only=True):
     entries: int = 5_000
     """Files; a job of 24 cylinders with 30 clips each has under 1,000, and each costs a write that is waited for."""
     total_bytes: int = 4_000_000_000
-    """All files unpacked."""
     clip_bytes: int = 400_000_000
     """One clip: 600 s at 192 kHz and 24 bits is 346 MB before FLAC makes it smaller."""
     journal_bytes: int = 64_000_000

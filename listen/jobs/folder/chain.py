@@ -1,11 +1,15 @@
-"""The chain of lines: read as far as it holds, with the chains that merges brought in."""
+"""The chain of lines: read as far as it holds, with the chains that merges brought in; and the file it lies in."""
 
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 
 import msgspec
 from msgspec.structs import replace
 
+from listen.durable import read_file
+from listen.errors import JobError
 from listen.jobs.events import SCHEMA, Event, JobOpened, Merged
+from listen.jobs.folder.disk import job_errors
 from listen.jobs.folder.journal import GENESIS, Line, prev_of, read_line
 from listen.jobs.folder.order import ordered
 
@@ -27,7 +31,6 @@ class Chain(msgspec.Struct, frozen=True):
     broken: str = ""
     """Why the chain does not hold from line ``len(lines) + 1`` on; empty where it holds."""
     rest: int = 0
-    """Lines from the break on."""
 
     @property
     def head(self) -> str:
@@ -158,3 +161,28 @@ def own_lines(lines: Sequence[Line]) -> Iterator[Line]:
     for line in lines:
         yield line
         yield from own_lines(line.inner)
+
+
+JOURNAL = "journal.jsonl"
+MAX_JOURNAL_BYTES = 256_000_000
+"""A journal beyond this is no journal of ours (a busy job has well under 1 MB)."""
+
+
+def read_journal(folder: Path) -> Chain:
+    """Read a job's journal as far as it holds. Raises JobError: no journal there, or it cannot be read."""
+    path = folder / JOURNAL
+    if not folder.is_dir():
+        raise JobError(f"{folder}: no such job folder; `hissway` lists the jobs there are")
+    if not path.is_file():
+        raise JobError(f"{folder}: holds no {JOURNAL}; this is not a job folder")
+    with job_errors("read the journal", path):
+        return read_chain(read_file(path, MAX_JOURNAL_BYTES))
+
+
+def broken_words(folder: Path, chain: Chain) -> str:
+    n = len(chain.lines) + 1
+    return (
+        f"{folder / JOURNAL}: does not hold from event {n} on ({chain.rest} line(s) affected): {chain.broken}; "
+        f"the {n - 1} event(s) before can be read, nothing more can be written; "
+        "restore the file from a copy or bag, or bring back the rest with hissway salvage"
+    )

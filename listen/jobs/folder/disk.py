@@ -9,7 +9,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from listen.durable import new_file, remove_if_possible, sync_folder, whole_file
-from listen.errors import JobError
+from listen.errors import JobError, UsageError
 
 NO_LOCKS = "the disk knows no locks, so two programs could write at once; copy the job to another, or only read it here"
 _WHY = {
@@ -134,3 +134,13 @@ def sha256_of(path: Path) -> str:
     """SHA-256 of a file, read in pieces."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def at_home(path: str | Path) -> Path:
+    """The path with ``~`` or ``~user`` at its beginning replaced by that home folder.
+
+    Raises UsageError: there is no such user, or the home folder is not known."""
+    try:
+        return Path(path).expanduser()
+    except RuntimeError:
+        raise UsageError(f"{path}: no home folder is known for {Path(path).parts[0]}; give the folder whole") from None

@@ -33,7 +33,6 @@ class Line(msgspec.Struct, frozen=True):
     """One line as it stands in the file."""
 
     raw: bytes
-    """Without the line end."""
     hash: str
     """SHA-256 of ``raw``."""
     event: Event

@@ -17,20 +17,17 @@ from listen.errors import JobChanged, JobError
 from listen.jobs.events import ClipKept, Event, Merged, PartFound, Payload, RoundOpened, Withdrawn
 from listen.jobs.fold import fold
 from listen.jobs.folder import disk, heads
-from listen.jobs.folder.chain import Chain, read_chain
-from listen.jobs.folder.clip_event import clip_event, with_particulars
+from listen.jobs.folder.chain import JOURNAL, Chain, broken_words, read_chain
+from listen.jobs.folder.heads import mend
 from listen.jobs.folder.journal import Line, storable, write_line
-from listen.jobs.folder.journal_file import JOURNAL, broken_words
-from listen.jobs.folder.lock import BenchLock
-from listen.jobs.folder.mend import mend
-from listen.jobs.folder.parts import CLIPS, Partial, is_clip_id, new_partial, partials
+from listen.jobs.folder.parts import CLIPS, Partial, clip_event, is_clip_id, new_partial, partials, with_particulars
 from listen.jobs.folder.summary import JobSummary, stored_summary, summarize, write_summary
-from listen.jobs.folder.turn import Turn, news
+from listen.jobs.folder.turn import BenchLock, Turn, news
 from listen.jobs.job import Job
 from listen.jobs.unseen import unseen
 
 if TYPE_CHECKING:
-    from listen.audio.source import Recording
+    from listen.audio.take import Recording
 
 
 Spans = tuple[tuple[float, float], ...]
@@ -176,7 +173,6 @@ class OpenJob:
 
     @property
     def clips(self) -> Path:
-        """Folder of the clips."""
         return self.folder / CLIPS
 
     def clip_path(self, clip_id: str) -> Path:

@@ -10,13 +10,11 @@ from pathlib import Path
 from listen.durable import sync_folder
 from listen.errors import JobError
 from listen.jobs.folder.disk import job_errors, make_folders
-from listen.jobs.folder.lock import BenchLock
 from listen.jobs.folder.summary import JobSummary, list_jobs
+from listen.jobs.folder.turn import BenchLock
 
 
 class Shelf(StrEnum):
-    """Where a job is put."""
-
     ARCHIVE = ".archive"
     TRASH = ".trash"
 

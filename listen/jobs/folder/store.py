@@ -10,10 +10,9 @@ from pathlib import Path
 from listen.durable import sync_folder
 from listen.errors import JournalBroken
 from listen.jobs.events import EngineSize, JobOpened
-from listen.jobs.folder.disk import folder_mode, job_errors, make_folders, replace
-from listen.jobs.folder.home import at_home
+from listen.jobs.folder.chain import JOURNAL, broken_words, read_journal
+from listen.jobs.folder.disk import at_home, folder_mode, job_errors, make_folders, replace
 from listen.jobs.folder.journal import GENESIS, write_line
-from listen.jobs.folder.journal_file import JOURNAL, broken_words, read_journal
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.parts import CLIPS, PARTS
 from listen.jobs.folder.summary import JobSummary, list_jobs
@@ -28,7 +27,7 @@ __all__ = ["JobSummary", "OpenJob", "create_job", "jobs_root", "list_jobs", "ope
 def jobs_root(option: str | Path | None = None) -> Path:
     """Folder of the user's jobs: the option, else ``HISSWAY_JOBS``, else the platform's user data folder.
 
-    Raises UsageError: as :func:`listen.jobs.folder.home.at_home`."""
+    Raises UsageError: as :func:`listen.jobs.folder.disk.at_home`."""
     if chosen := option or os.environ.get("HISSWAY_JOBS"):
         return at_home(chosen)
     import platformdirs  # only where nobody chose

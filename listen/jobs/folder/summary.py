@@ -1,4 +1,5 @@
-"""``job.json``: what the list of jobs shows of each, derived from the journal and rebuilt whenever it does not fit."""
+"""``job.json``: what the list of jobs shows of each, derived from the journal and rebuilt whenever it does not fit;
+and the job somebody means on the command line."""
 
 import os
 from contextlib import suppress
@@ -9,13 +10,11 @@ import msgspec
 from listen.durable import read_file
 from listen.errors import JobError
 from listen.jobs.fold import fold
-from listen.jobs.folder.chain import Chain, read_chain
+from listen.jobs.folder.chain import JOURNAL, MAX_JOURNAL_BYTES, Chain, read_chain
 from listen.jobs.folder.disk import job_errors, replace
 from listen.jobs.folder.journal import GENESIS
-from listen.jobs.folder.journal_file import JOURNAL, MAX_JOURNAL_BYTES
 from listen.jobs.job import Job, RoundRecord
-from listen.jobs.standing import latest_round, standing
-from listen.jobs.waiting import Waiting, waiting
+from listen.jobs.standing import Waiting, latest_round, standing, waiting
 from listen.voice.names import STATES
 
 SUMMARY = "job.json"
@@ -49,7 +48,6 @@ class JobSummary(msgspec.Struct, frozen=True, kw_only=True):
     trouble: str = ""
     """Why the job could not be read whole; empty where all is well."""
     events: int = 0
-    """Lines in the journal."""
     head: str = GENESIS
     """Hash of the last line; a journal that ends before it has lost something."""
     journal_bytes: int = 0
@@ -168,3 +166,25 @@ def list_jobs(root: Path) -> list[JobSummary]:
         folders = [Path(e.path) for e in entries if not e.name.startswith(".") and e.is_dir()]
     found = [s for f in folders if (s := summary_of(f)) is not None]
     return sorted(found, key=lambda s: (s.changed, s.folder), reverse=True)
+
+
+SHOWN = 5
+"""Names listed in a message."""
+
+
+def find_job(wanted: str, root: Path) -> Path:
+    """Give the folder: a path as it is, else the only job under ``root`` whose folder name or id begins so.
+
+    Raises JobError: none, or more than one; the message names some."""
+    if wanted and Path(wanted).is_dir():
+        return Path(wanted)
+    rows = list_jobs(root)
+    exact = [r for r in rows if r.folder == wanted]
+    fits = exact or [r for r in rows if wanted and (r.folder.startswith(wanted) or r.id.startswith(wanted))]
+    if len(fits) == 1:
+        return root / fits[0].folder
+    names = ", ".join(r.folder for r in (fits or rows)[:SHOWN])
+    if fits:
+        raise JobError(f"{wanted!r} may be any of {len(fits)} jobs under {root}: {names}; give more of the name")
+    known = f"the latest there: {names}" if names else "there are none yet"
+    raise JobError(f"{wanted!r}: no such folder, and no such job under {root}; {known}")

@@ -1,22 +1,24 @@
-"""Taking turns at a journal: several programs may have a job open, one at a time writes, from where the last ended.
-
-The turn lasts as long as one write. What others wrote meanwhile is read first, so that every line follows the last.
-"""
+"""Taking turns: several programs may have a job open, one at a time writes to its journal, from where the last ended,
+and one records at its engine. A turn at writing lasts as long as one write; what others wrote meanwhile is read
+first."""
 
 import errno
+import getpass
+import os
+import socket
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
+import msgspec
 from filelock import BaseFileLock, FileLock, Timeout
 
-from listen.durable import mode_in
+from listen.durable import mode_in, read_file
 from listen.errors import JobError, JobLocked
 from listen.jobs.events import Merged
-from listen.jobs.folder.chain import Base, Chain, own_lines, read_chain
-from listen.jobs.folder.disk import job_errors
-from listen.jobs.folder.journal import Line
-from listen.jobs.folder.journal_file import JOURNAL, read_journal
+from listen.jobs.folder.chain import JOURNAL, Base, Chain, own_lines, read_chain, read_journal
+from listen.jobs.folder.disk import job_errors, replace
+from listen.jobs.folder.journal import Line, utc_now
 
 TURN = ".turn"
 WAIT_S = 5.0
@@ -92,3 +94,63 @@ def news(folder: Path, lines: Sequence[Line], size: int) -> tuple[Chain, bool]:
 def _held(merge: Line, held: set[str]) -> bool:
     """Whether a merge that stands nowhere brought in nothing that does not."""
     return isinstance(merge.event.payload, Merged) and all(one.hash in held for one in own_lines(merge.inner))
+
+
+LOCK_NAME = ".lock"
+HOLDER_NAME = ".writer.json"
+
+
+class Holder(msgspec.Struct, frozen=True):
+    who: str
+    since: str
+    host: str
+    pid: int
+
+
+class BenchLock:
+    """Held from :meth:`take` to :meth:`give_back`; freed by the system if the program dies."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._lock = lock_on(folder / LOCK_NAME, mode_in(folder))
+
+    def take(self) -> None:
+        """Become the one who records, or say at once who does.
+
+        Raises JobLocked: another program (or another window of this one) has the bench. JobError: the folder cannot
+        be written."""
+        with job_errors("open for writing", self._folder):
+            if not self._folder.is_dir():
+                raise FileNotFoundError(2, "no such folder", str(self._folder))
+            try:
+                self._lock.acquire(blocking=False)
+            except Timeout:
+                raise JobLocked(_held_by(self._folder)) from None
+        holder = Holder(_user(), utc_now(), socket.gethostname(), os.getpid())
+        with suppress(OSError):  # only the courtesy is lost
+            replace(self._folder / HOLDER_NAME, msgspec.json.encode(holder), sync=False)
+
+    def give_back(self) -> None:
+        """Let another record."""
+        with suppress(OSError):
+            (self._folder / HOLDER_NAME).unlink(missing_ok=True)
+        self._lock.release()
+
+
+def _user() -> str:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):
+        return "someone"
+
+
+def _held_by(folder: Path) -> str:
+    try:
+        h = msgspec.json.decode(read_file(folder / HOLDER_NAME, 10_000), type=Holder)
+        by = f"{h.who} on {h.host} since {h.since} (process {h.pid})"
+    except (OSError, msgspec.DecodeError):
+        by = "another program"
+    return (
+        f"{folder}: {by} has this job at the engine and records there; leave the round there first. Meanwhile all but "
+        "clips can be entered here"
+    )

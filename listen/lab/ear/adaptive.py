@@ -22,7 +22,6 @@ INTERVALS = 4
 TRIALS = 40
 """Length of a run, about six minutes."""
 LEVELS_DB: NDArray[np.float64] = np.arange(-34.0, 19.0, 1.0)
-"""Levels that can be played."""
 START_DB = 6.0
 """Plainly audible to begin with."""
 T_DB: NDArray[np.float64] = np.arange(-40.0, 26.0, 0.5)
@@ -39,15 +38,11 @@ OUTSIDE = 0.05
 
 
 class Trial(msgspec.Struct, frozen=True):
-    """One answered trial."""
-
     level_db: float
     right: bool
 
 
 class Threshold(msgspec.Struct, frozen=True, kw_only=True):
-    """A measured threshold."""
-
     threshold_db: float
     """Hiss about the background half way between guessing and always right: posterior mean."""
     low95_db: float
@@ -111,7 +106,6 @@ class EarRun:
 
     @property
     def done(self) -> bool:
-        """Whether the run is over."""
         return len(self.trials) >= TRIALS
 
     @property
@@ -127,7 +121,6 @@ class EarRun:
         return float(LEVELS_DB[int(np.argmin(left))])
 
     def answered(self, level_db: float, right: bool) -> EarRun:
-        """One answer more."""
         at = share_right(level_db, T_DB[:, None, None], S_DB[:, None], LAPSES).reshape(len(T_DB), -1)
         weight = self.weight * (at if right else 1.0 - at)
         return EarRun(weight / weight.sum(), (*self.trials, Trial(level_db, right)))

@@ -15,15 +15,13 @@ from listen.lab.learners import Learner, learner_dir
 from listen.lab.simulator.curves import add
 from listen.lab.simulator.families import duct_shape, leak_shape
 from listen.lab.simulator.render import render
-from listen.lab.simulator.scene import Background, Hiss, Microphone, PointSpec, RoundSpec, TakeSpec
+from listen.lab.simulator.scene import Background, Hiss, Microphone, PointSpec, RoundSpec, TakeSpec, Truth
 from listen.lab.simulator.shops import SHOPS, SOUND_FILES
-from listen.lab.simulator.truth import Truth
 from listen.signal.clip import Clip
 from listen.trade.points import Kind
 
 FILE = "thresholds.jsonl"
 TRIAL_S = 1.0
-"""Length of each interval."""
 POINT = "intake"
 LEVEL_DBFS = -40.0
 SELF_NOISE_DB = -30.0
@@ -32,8 +30,6 @@ WALK_S = 4.0
 
 
 class Measured(msgspec.Struct, frozen=True, kw_only=True):
-    """One finished run."""
-
     background: str
     seed: int
     time: str

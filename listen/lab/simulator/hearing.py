@@ -8,8 +8,7 @@ import numpy as np
 
 from listen.lab.simulator.curves import Curve, add
 from listen.lab.simulator.families import duct_shape, leak_shape
-from listen.lab.simulator.scene import Bubbles, Hiss
-from listen.lab.simulator.truth import Cause, Truth
+from listen.lab.simulator.scene import Bubbles, Cause, Hiss, Truth
 from listen.trade.points import PathId, point
 from listen.trade.valves import OpenValve, valves_open
 
@@ -112,7 +111,6 @@ class _Listener:
         return float(self.rng.normal(BREATHER_DB, 2))
 
     def everywhere(self, heard: Heard, level_db: float) -> None:
-        """A leaking fitting."""
         shape = self.leak("fitting")
         for at in self.points:
             near = self.rng.uniform(*FITTING_NEAR_PLUG_DB) if at.startswith("plug-hole") else 0.0

@@ -1,12 +1,39 @@
-"""A round to be simulated, stated in full: whoever has this value has every sample (values only, no randomness)."""
+"""A round to be simulated, stated in full: whoever has this value has every sample (values only, no randomness); and
+what is really wrong in it."""
 
 from typing import Literal
 
 import msgspec
 
 from listen.lab.simulator.curves import FLAT, Curve
-from listen.lab.simulator.truth import Truth
-from listen.trade.points import Kind
+from listen.trade.points import Kind, PathId
+
+SCHEMA = "hissway.truth/1"
+GENERATOR = "hissway-simulator/1"
+"""Name and version of the simulator; a change of what a seed renders needs a new number."""
+
+
+class Cause(msgspec.Struct, frozen=True):
+    path: PathId
+    hiss_db: float
+    """Whitened hiss over background at its own point, dB: mean over the third octaves 1-16 kHz of the power ratio.
+    For the coolant passage, nominal: the water swallows ``hearing.COOLANT_HISS_DB`` of it."""
+
+
+class Truth(msgspec.Struct, frozen=True, kw_only=True):
+    """What is wrong in a round; no causes means a sound cylinder (normal blow-by only)."""
+
+    causes: tuple[Cause, ...] = ()
+    """None, one or two."""
+    blow_by_db: float = -20.0
+    """Whitened level of this cylinder's normal blow-by at the oil filler, dB about the background."""
+    bubbles_per_s: float = 0.0
+    """Rate of bubbles at the radiator while air is on."""
+
+    @property
+    def paths(self) -> tuple[PathId, ...]:
+        """Paths at work; ``none`` alone for a sound cylinder."""
+        return tuple(c.path for c in self.causes) or (PathId.NONE,)
 
 
 class Part(msgspec.Struct, frozen=True, kw_only=True):
@@ -26,7 +53,6 @@ class Background(msgspec.Struct, frozen=True, kw_only=True):
     """The shop's own sound: parts, or a stretch of a sound file."""
 
     name: str
-    """Family it belongs to."""
     parts: tuple[Part, ...] = ()
     """Ingredients; empty where a file is used."""
     file: str = ""
@@ -65,14 +91,11 @@ class Switched(msgspec.Struct, frozen=True, kw_only=True):
     wander_db: float = 0.0
     """Standard deviation of the shop's level within the take, about its mean..."""
     wander_s: float = 60.0
-    """...and its time constant."""
     together: bool = False
     """All points taken at once: their levels wander alike."""
 
 
 class TakeSpec(msgspec.Struct, frozen=True, kw_only=True):
-    """One clip at one point."""
-
     kind: Kind
     order: int
     """Number within its kind, from 1."""
@@ -127,8 +150,6 @@ class Bubbles(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class PointSpec(msgspec.Struct, frozen=True, kw_only=True):
-    """One listening point."""
-
     point: str
     takes: tuple[TakeSpec, ...]
     """In the order in which they were taken."""

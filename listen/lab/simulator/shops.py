@@ -1,4 +1,4 @@
-"""Backgrounds to draw from: synthetic shops per population, and recordings from a folder split between populations.
+"""Backgrounds to draw from: synthetic shops per population, and recordings of shops and hisses split between them.
 
 Rule of the split: a recording's family is the first word of its name after ``background-`` (near relations joined by
 ``SAME_FAMILY``); the parity of the CRC-32 of ``split/<family>`` says which population has it. So recordings of one
@@ -6,6 +6,7 @@ thing never fall on both sides, and a new file moves none of the others.
 """
 
 from collections.abc import Callable
+from functools import lru_cache
 from pathlib import Path
 from zlib import crc32
 
@@ -13,7 +14,8 @@ import msgspec
 import numpy as np
 
 from listen.errors import RoundError
-from listen.lab.simulator.curves import OCTAVES, Curve, curve
+from listen.lab.simulator.curves import CONTROL_HZ, OCTAVES, Curve, curve
+from listen.lab.simulator.families import POPULATIONS
 from listen.lab.simulator.scene import Background, Part
 
 PREFIX = "background-"
@@ -120,7 +122,6 @@ def recordings(folder: Path, population: str) -> tuple[Path, ...]:
 
 
 def shop(rng: np.random.Generator, population: str) -> Background:
-    """A synthetic shop at a random level."""
     names = sorted(SHOPS[population])
     name = names[int(rng.integers(len(names)))]
     return Background(name=name, parts=SHOPS[population][name](rng), level_dbfs=round(float(rng.uniform(-55, -38)), 2))
@@ -140,3 +141,38 @@ def recorded(rng: np.random.Generator, files: tuple[Path, ...]) -> Background:
     """A background from one of ``files`` at a random level."""
     path = files[int(rng.integers(len(files)))]
     return Background(name=path.stem, file=str(path), level_dbfs=round(float(rng.uniform(-50, -35)), 2))
+
+
+LEAK = "hiss-"
+FLOOR_DB = -40.0
+"""A recording says nothing about what lies this far below its loudest half octave."""
+
+
+def recorded_leaks(folder: Path, population: str) -> tuple[Path, ...]:
+    """Recordings of hisses in a folder that a population may use; none is no error."""
+    every = sorted(p for p in folder.glob(f"{LEAK}*") if p.suffix.lower() in SOUND_FILES)
+    return tuple(
+        p for p in every if POPULATIONS[crc32(f"split/{p.stem.removeprefix(LEAK)}".encode()) % 2] == population
+    )
+
+
+@lru_cache(maxsize=32)
+def recorded_shape(path: Path) -> Curve:
+    """Power density of a recording in half octaves, dB; its level does not count.
+
+    Above half its sample rate the last value is carried on.
+
+    Raises ClipError: the recording cannot be read."""
+    from listen.audio.files import read_clip
+
+    clip = read_clip(path)
+    power = np.abs(np.fft.rfft(clip.samples.astype(np.float64))) ** 2
+    freq = np.fft.rfftfreq(len(clip.samples), 1 / clip.rate_hz)
+    levels = []
+    for centre in CONTROL_HZ:
+        inside = (freq >= centre * 2**-0.25) & (freq < centre * 2**0.25)
+        levels.append(float(np.mean(power[inside])) if inside.any() else 0.0)
+    found = np.asarray(levels)
+    known = found > 0
+    decibels = np.interp(np.arange(len(found)), np.flatnonzero(known), 10 * np.log10(found[known]))
+    return curve(np.maximum(decibels - decibels.max(), FLOOR_DB))

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.audio.partial import PartHeader, PartWriter
-from listen.audio.source import Recording, Told
+from listen.audio.take import Recording, Told
 from listen.errors import AudioError
 from listen.lab.simulator.render import TakeKey, render
 from listen.lab.simulator.scene import PointSpec, RoundSpec, TakeSpec
@@ -46,7 +46,7 @@ def _now() -> datetime:
 
 
 class SimulatedMicrophone:
-    """Implements :class:`listen.audio.source.SoundInput` over a :class:`RoundSpec`.
+    """Implements :class:`listen.audio.take.SoundInput` over a :class:`RoundSpec`.
 
     Parameters
     ----------
@@ -89,7 +89,6 @@ class SimulatedMicrophone:
         return self._spec.rate_hz
 
     def open(self) -> None:
-        """Start listening."""
         self._is_open = True
         self._idle_since = time.monotonic()
 
@@ -129,7 +128,6 @@ class SimulatedMicrophone:
         return self._taken.get((at, Kind.SWITCHED), 0)
 
     def tap(self, channel: int) -> None:
-        """Somebody taps a microphone."""
         self._tap = channel
 
     def drain_all(self) -> list[NDArray[np.float32]]:

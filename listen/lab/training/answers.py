@@ -34,8 +34,6 @@ class Opened(msgspec.Struct, frozen=True, kw_only=True, tag="opened"):
 
 
 class Call(msgspec.Struct, frozen=True, kw_only=True):
-    """What a learner says."""
-
     paths: tuple[str, ...] = ()
     """One path, or two where both are at work; empty means "cannot tell"."""
     sure: float = 0.0
@@ -69,7 +67,6 @@ class Answer(msgspec.Struct, frozen=True, kw_only=True, tag="answer"):
     focus: tuple[str, ...] = ()
     time: str
     seconds: float
-    """From hearing to answering."""
     drill: str = ""
     level: str = ""
     session: str = ""
@@ -77,7 +74,6 @@ class Answer(msgspec.Struct, frozen=True, kw_only=True, tag="answer"):
     """Called once the readings were told; None: stayed with it."""
     then_sure: float = 0.0
     trains: str = ""
-    """Staircase it moves."""
     level_db: float | None = None
     """How plain the round was made."""
     seed: int | None = None

@@ -54,7 +54,6 @@ class Book:
 
     @property
     def opened(self) -> Opened:
-        """Its first line."""
         first = self.lines[0]
         assert isinstance(first, Opened)
         return first

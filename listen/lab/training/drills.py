@@ -49,8 +49,6 @@ class DrillSet(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class _Sealed(msgspec.Struct, frozen=True, kw_only=True):
-    """One round inside."""
-
     id: str
     truth: tuple[PathId, ...]
     focus: tuple[str, ...] = ()

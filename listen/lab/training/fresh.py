@@ -21,7 +21,7 @@ from listen.lab.training.lesson import (
     held_of,
     spec_of,
 )
-from listen.lab.training.staircase import TWO, level_db
+from listen.lab.training.scoring import TWO, level_db
 
 PAIRS = (
     ("exhaust-valve", "intake-valve"),

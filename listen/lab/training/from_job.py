@@ -117,7 +117,6 @@ def _heard_of(paths: tuple[PathId, ...], common: frozenset[tuple[str, Kind]]) ->
 
 
 def _told(rounds: Collection[Round]) -> frozenset[str]:
-    """Readings that every round has."""
     every = [{k for k, v in msgspec.to_builtins(r.facts).items() if v is not None} for r in rounds]
     return frozenset.intersection(*map(frozenset, every))
 

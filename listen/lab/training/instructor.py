@@ -11,9 +11,8 @@ from listen.lab.ear.adaptive import Threshold
 from listen.lab.ear.threshold import Measured, thresholds_of
 from listen.lab.learners import Learner, list_learners
 from listen.lab.training.next_drill import ALL, name, profile
-from listen.lab.training.scoring import Score, score, weakest
+from listen.lab.training.scoring import Score, level_db, score, weakest
 from listen.lab.training.session import answers_of, sessions_of, unfinished
-from listen.lab.training.staircase import level_db
 from listen.rate import Rate
 from listen.voice.figures import UNKNOWN, decibels, number, share, share_interval
 from listen.voice.names import path as path_name
@@ -24,8 +23,6 @@ HABITS = ("guesses", "over-calls", "shy")
 
 
 class LearnerRow(msgspec.Struct, frozen=True, kw_only=True):
-    """How one learner stands."""
-
     learner: Learner
     trouble: str = ""
     """Why nothing is known of them: a file was changed or is damaged."""
@@ -48,7 +45,6 @@ class LearnerRow(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def learner_row(root: Path, learner: Learner) -> LearnerRow:
-    """How one learner stands."""
     answers, sittings, runs = answers_of(root, learner), sessions_of(root, learner), thresholds_of(root, learner)
     scored = score(answers)
     return LearnerRow(

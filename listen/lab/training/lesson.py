@@ -38,11 +38,10 @@ LEVEL_DBFS = -58.0
 SELF_NOISE_DB = -20.0
 """Keep the shipped files small: little signal above the noise is little to store."""
 POINTS = ("intake", "tailpipe", "oil-filler", "radiator", "plug-hole-2")
-"""Those of every round."""
 FIRING_ORDER = (1, 3, 4, 2)
 """With cylinder 1 at top dead centre the exhaust valve of its neighbour 2 stands open."""
 LOSS = {"none": (7.0, 0.5), "set-up": (91.0, 0.06), "leak": (25.0, 0.5)}
-"""Median (percent) and log standard deviation of the loss told (:mod:`listen.lab.simulator.facts`)."""
+"""Median (percent) and log standard deviation of the loss told (:mod:`listen.lab.simulator.draw`)."""
 BUBBLES_SEEN = {True: 0.95, False: 0.03}
 """Share of rounds in which bubbles were seen, where air goes to the coolant and where not."""
 SUPPLY_KPA = 550.0
@@ -52,8 +51,6 @@ Change = Callable[[RoundSpec], RoundSpec]
 
 @dataclass(frozen=True, slots=True)
 class Lesson:
-    """What a round shall be."""
-
     paths: tuple[str, ...]
     hiss_db: float = 8.0
     blow_by_db: float = -9.0
@@ -197,7 +194,6 @@ CLUES: dict[PathId, str] = {
     PathId.SET_UP: "Intake and tailpipe are both loud and nearly all the air is lost: not at top dead centre.",
     PathId.NONE: "Only the oil filler changes a little: normal blow-by, as every cylinder has it.",
 }
-"""One row a path."""
 CARRIED = (
     "Both the tailpipe and the neighbour's plug hole hiss: its exhaust valve stands open. "
     "Only a hole that is loud while both pipes are quiet means the gasket."

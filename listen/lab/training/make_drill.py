@@ -11,9 +11,8 @@ import numpy as np
 from listen.errors import LabError, UsageError
 from listen.lab.learners import drills_dir
 from listen.lab.simulator.draw import SHORTEST_TAKE_S
-from listen.lab.simulator.scene import RoundSpec
+from listen.lab.simulator.scene import GENERATOR, RoundSpec
 from listen.lab.simulator.shops import SOUND_FILES, recorded
-from listen.lab.simulator.truth import GENERATOR
 from listen.lab.training.drills import SUFFIX, DrillSet, random_id, write_drill
 from listen.lab.training.fresh import BLOW_BY_DB, BUBBLES_PER_S
 from listen.lab.training.lesson import Lesson, bubbling, held_of, spec_of

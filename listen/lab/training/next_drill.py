@@ -13,9 +13,8 @@ import msgspec
 from listen.lab.learners import Learner
 from listen.lab.training.answers import Answer
 from listen.lab.training.drills import LEVELS, DrillSet, list_drills
-from listen.lab.training.scoring import LEAST_MET, WEAK_BELOW
+from listen.lab.training.scoring import LEAST_MET, START_DB, TWO, UP_DB, WEAK_BELOW, floor_db, found, level_db
 from listen.lab.training.session import PRACTICE, answers_of, unfinished
-from listen.lab.training.staircase import START_DB, TWO, UP_DB, floor_db, found, level_db
 from listen.rate import counted
 from listen.voice.names import path as path_name
 
@@ -57,8 +56,6 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Suggestion(msgspec.Struct, frozen=True, kw_only=True):
-    """What to do next."""
-
     drill: DrillSet | None = None
     """A kept set to play, or"""
     pool: tuple[str, ...] = ()
@@ -67,7 +64,6 @@ class Suggestion(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def title(self) -> str:
-        """Of the sitting."""
         if self.drill is not None:
             return self.drill.title
         often = {x: " (twice as often)" if self.pool.count(x) > 1 else "" for x in self.pool}
@@ -75,7 +71,6 @@ class Suggestion(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def name(trains: str) -> str:
-    """A staircase in words."""
     return trains if trains == TWO else path_name(trains)
 
 
@@ -182,6 +177,5 @@ def _ready(drill: DrillSet, stage: int, answers: Sequence[Answer]) -> bool:
 
 
 def suggest(root: Path, learner: Learner) -> Suggestion:
-    """What this learner should train next."""
     begun = [s.opened.drill for s in unfinished(root, learner)][::-1]
     return choose(list_drills(root), answers_of(root, learner), begun)

@@ -55,7 +55,6 @@ class Session:
 
     @property
     def id(self) -> str:
-        """Identifier of the session."""
         return self.opened.session
 
     @property
@@ -65,7 +64,6 @@ class Session:
 
     @property
     def total(self) -> int:
-        """Rounds in all."""
         return self.opened.total
 
     @property
@@ -75,12 +73,10 @@ class Session:
 
     @property
     def done(self) -> bool:
-        """Whether all are answered."""
         return self.number > self.total
 
     @property
     def answers(self) -> tuple[Answer, ...]:
-        """Those given so far."""
         return self._book.answers
 
     @property
@@ -243,5 +239,4 @@ def answers_of(root: Path, learner: Learner) -> tuple[Answer, ...]:
 
 
 def sessions_dir(root: Path, learner: Learner) -> Path:
-    """Folder of a learner's sessions."""
     return learner_dir(root, learner) / SESSIONS

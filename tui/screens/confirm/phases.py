@@ -1,10 +1,10 @@
 """The phases of a confirmation: what each says, and what it asks."""
 
-from listen.jobs.cover import covers
 from listen.jobs.decision import asked_step
 from listen.jobs.events import Confirmed, Overruled, Payload, SentBack
+from listen.jobs.exchange.sign import statement
 from listen.jobs.job import Job, RoundRecord
-from listen.jobs.statement import statement
+from listen.jobs.reference import covers
 from listen.trade.points import Point, point
 from listen.voice import names
 from listen.voice.text import plain

@@ -5,14 +5,13 @@ from collections.abc import Iterable
 from textual.content import Content
 
 from listen.diagnosis.model import Diagnosis, Fault
-from listen.diagnosis.tested import MADE
+from listen.diagnosis.next import MADE
 from listen.diagnosis.weigh import Line
 from listen.jobs.job import Job
-from listen.trade.causes import causes, sources
+from listen.trade.causes import blind_spots, causes, contradictions, sources
 from listen.trade.cautions import cautions_for
-from listen.trade.contradictions import blind_spots, contradictions
+from listen.trade.details import plugs
 from listen.trade.facts import facts
-from listen.trade.plugs import plugs
 from listen.voice import figures, names
 from listen.voice.figures import number
 from listen.voice.text import plain

@@ -50,6 +50,6 @@ def _report(part: Path) -> MicReport:
 
 def _full_scale(part: Path, calibrator_db: float) -> float:
     from listen.audio.partial import read_part
-    from listen.signal.calibration import full_scale_db_spl
+    from listen.signal.quality_mic import full_scale_db_spl
 
     return full_scale_db_spl(read_part(part), calibrator_db)

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable, Sequence
 
     from listen.audio.lead import Lead
-    from listen.audio.source import Recording, Told
+    from listen.audio.take import Recording, Told
     from listen.jobs.folder.parts import Partial
     from listen.jobs.walk import Step
     from listen.rounds.check import ClipCheck

@@ -11,7 +11,7 @@ from textual.widgets import DataTable, Static
 
 from listen.errors import HisswayError
 from listen.jobs.folder.summary import JobSummary
-from listen.jobs.waiting import ORDER, Waiting
+from listen.jobs.standing import ORDER, Waiting
 from listen.voice import times
 from listen.voice.names import WAITS
 from listen.voice.text import plain

@@ -1,4 +1,5 @@
-"""How much of a source arrives at points that are not its own: through ducts, valves, castings and the open."""
+"""How much of a source arrives at points that are not its own: through ducts, valves, castings and the open;
+there by 1/r2 and reverberation (Sabine's absorption)."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -75,7 +76,6 @@ ABSORPTION_M2 = (15.0, 250.0)
 
 
 def distance_m(rng: np.random.Generator, at: str) -> float:
-    """Of a point from the plug."""
     low, high = next(v for k, v in FROM_PLUG_M.items() if at.startswith(k))
     return float(rng.uniform(low, high))
 

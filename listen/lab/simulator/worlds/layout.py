@@ -23,7 +23,6 @@ class Common:
         self._drawn: dict[Hashable, Any] = {}
 
     def once(self, what: Hashable, draw: Callable[[], T]) -> T:
-        """The same for all rounds."""
         if what not in self._drawn:
             self._drawn[what] = draw()
         return cast(T, self._drawn[what])
@@ -85,7 +84,6 @@ class Layout:
 
 
 def firing_order(rng: np.random.Generator, common: Common) -> tuple[int, ...]:
-    """The engine's."""
     return common.once("order", lambda: ORDERS[int(rng.integers(len(ORDERS)))])
 
 

@@ -111,7 +111,6 @@ MISHAPS: dict[str, Mishap] = {
     "other gain": other_gain,
     "knocks": knocks,
 }
-"""One row a mishap."""
 
 
 def befall(rng: np.random.Generator, walk: Walk, share: float) -> tuple[Walk, str]:

@@ -1,4 +1,8 @@
-"""Readings that go with a round: loss through restrictor and hole, what was written down, bubbles, compression."""
+"""Readings that go with a round: loss through restrictor and hole, what was written down, bubbles, compression.
+
+Symbols: absolute pressures p0 (supply), p1 (cylinder), pa (air). A restrictor passes q = C p0 f(p1 / p0), f = 1 while
+choked and an ellipse above (ISO 6358-1), C proportional to its area; the hole passes q = C' p1 f(pa / p1).
+"""
 
 from __future__ import annotations
 
@@ -14,7 +18,6 @@ SUPPLIES_KPA = (345.0, 480.0, 550.0, 620.0, 690.0)
 RESTRICTORS_MM = (0.5, 0.7, 1.0, 1.0, 1.0, 1.25, 1.5)
 """Bores of testers in use; 1.0 mm (0.040 in) is the commonest."""
 GAUGE_PERCENT = 1.5
-"""Spread of reading a gauge."""
 ZERO_PERCENT = 3.0
 """Spread of how well the tester was set to zero."""
 
@@ -28,7 +31,6 @@ class Tester:
 
     @classmethod
     def of(cls, rng: np.random.Generator) -> Tester:
-        """Draw one."""
         return cls(float(rng.choice(SUPPLIES_KPA)), float(rng.choice(RESTRICTORS_MM)))
 
 

@@ -12,9 +12,8 @@ import numpy as np
 from listen.lab.simulator.background import file_seconds
 from listen.lab.simulator.curves import Curve, add
 from listen.lab.simulator.families import duct_shape, leak_shape
-from listen.lab.simulator.leaks import recorded_leaks, recorded_shape
 from listen.lab.simulator.scene import Hiss, RoundSpec
-from listen.lab.simulator.shops import recorded, recordings
+from listen.lab.simulator.shops import recorded, recorded_leaks, recorded_shape, recordings
 
 RECORDED_LEAK = 0.5
 """Share of sources that sound as one of the folder's recorded hisses, where it has any."""

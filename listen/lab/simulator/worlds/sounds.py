@@ -1,4 +1,5 @@
-"""Spectra of air at its source and what a duct does to them: jets, ring packs, slits, wide slow releases.
+"""Spectra of air at its source and what a duct does to them: jets, ring packs, slits, wide slow releases;
+and the microphones met in shops.
 
 A jet peaks near St = f D / U = 0.2 (80 kHz for 1 mm) with a flank of 6 dB an octave below; restrictions in series
 peak in the low kilohertz and fall above (METHOD section 4).

@@ -27,7 +27,6 @@ class Restless:
 
     level_db: float
     level_s: float
-    """Time constant."""
     colour_db: float = 0.0
     colour_s: float = 60.0
     own_share: float = 0.2
@@ -41,8 +40,6 @@ class Restless:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One clip of the walk."""
-
     point: str
     kind: Kind
     order: int

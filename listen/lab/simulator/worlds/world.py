@@ -13,9 +13,8 @@ import msgspec
 import numpy as np
 
 from listen.lab.simulator.curves import Curve, add, curve
-from listen.lab.simulator.scene import Background, Bubbles, Hiss, Microphone, PointSpec, RoundSpec
+from listen.lab.simulator.scene import Background, Bubbles, Cause, Hiss, Microphone, PointSpec, RoundSpec, Truth
 from listen.lab.simulator.shops import SHOPS, one_machine, shop
-from listen.lab.simulator.truth import Cause, Truth
 from listen.lab.simulator.worlds.carrying import Ways
 from listen.lab.simulator.worlds.layout import Common, Layout, Rates, firing_order, layout, wrong
 from listen.lab.simulator.worlds.mishaps import befall
@@ -67,7 +66,6 @@ def steady(rng: np.random.Generator) -> Restless:
 
 
 def no_comb(rng: np.random.Generator, at: str) -> tuple[float, float]:
-    """A duct without resonances."""
     return 0.0, 0.0
 
 
@@ -92,7 +90,6 @@ class World:
     """Spread of the shop's level between points, and of its colour there."""
     shop_dbfs: tuple[float, float] = (-60.0, -38.0)
     mishaps: float = 0.08
-    """Share of rounds with one."""
     sound_clips: float = 0.5
     shut_clips: float = 0.06
     each_point: float = 0.3
@@ -100,7 +97,6 @@ class World:
     notes: Notes = field(default_factory=Notes)
 
     def draw(self, rng: np.random.Generator, name: str = "") -> RoundSpec:
-        """Draw one round."""
         return self._draw(rng, name, Common(), None)
 
     def job(self, rng: np.random.Generator, rounds: int, name: str = "") -> tuple[RoundSpec, ...]:

@@ -21,7 +21,7 @@ MAX_PIXELS = 150_000_000
 SIDE_PIXELS = 1280
 """Longer side of the picture kept: a plug's insulator can be judged on it."""
 KEPT_BYTES = 160_000
-"""Size of the picture kept, at most; the quality is lowered until it fits."""
+"""Size of the picture kept, at most; the quality is lowered until it fits, then the size."""
 QUALITIES = (82, 70, 58, 45, 30)
 
 
@@ -70,10 +70,12 @@ def decoded(picture: bytes, name: str = "the photo") -> Any:
 
 def _reduced(name: str, data: bytes) -> tuple[bytes, int, int]:
     image = decoded(data, name)
-    image.thumbnail((SIDE_PIXELS, SIDE_PIXELS))
-    for quality in QUALITIES:
-        out = io.BytesIO()
-        image.save(out, "JPEG", quality=quality, optimize=True)  # no exif is handed on
-        if out.tell() <= KEPT_BYTES:
-            break
-    return out.getvalue(), image.width, image.height
+    side = SIDE_PIXELS
+    while True:
+        image.thumbnail((side, side))
+        for quality in QUALITIES:
+            out = io.BytesIO()
+            image.save(out, "JPEG", quality=quality, optimize=True)  # no exif is handed on
+            if out.tell() <= KEPT_BYTES:
+                return out.getvalue(), image.width, image.height
+        side = side * 3 // 4  # grain, as of a dark bay, is too large at any quality

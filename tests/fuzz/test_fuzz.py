@@ -28,8 +28,9 @@ from tests.fuzz.seeds import ROUND, seed_job
 from tests.fuzz.targets import TARGETS
 from tests.fuzz.worker import fault_of, make_case
 
-CASES_EACH = 40
-FEW = 5
+CASES_EACH = 20
+"""With the start of a process; ``python -m tests fuzz`` feeds the thousands."""
+FEW = 2
 """Of those that take a hundred times as long."""
 
 

@@ -13,7 +13,8 @@ from textual import events
 from textual.keys import _character_to_key
 from textual.pilot import Pilot
 
-from listen.jobs.events import CautionAcknowledged, JobNamed, WayChosen
+from listen.jobs.events import CautionAcknowledged, JobNamed, ReadingEntered, WayChosen
+from listen.jobs.folder.open_job import new_round
 from listen.jobs.folder.store import create_job
 from listen.trade.engine import Engine
 from listen.trade.layout import layout
@@ -70,6 +71,10 @@ def read_all(app: HisswayApp) -> None:
 async def to_round(pilot: Pilot) -> RoundScreen:
     """Open the job's round on its first cylinder."""
     await to_engine(pilot)
+    return await _on_with_the_round(pilot)
+
+
+async def _on_with_the_round(pilot: Pilot) -> RoundScreen:
     await pilot.press("r")
     await until(pilot, lambda: isinstance(pilot.app.screen, RoundScreen))
     screen = pilot.app.screen
@@ -97,7 +102,24 @@ async def read_cautions(pilot: Pilot, screen: RoundScreen) -> int:
 
 
 async def to_quiet_walk(pilot: Pilot) -> RoundScreen:
-    """Past the cautions and the readings."""
+    """Past the cautions and the readings, which were given before; by keys: :func:`by_keys_to_quiet_walk`."""
+    await to_engine(pilot)
+    app = pilot.app
+    assert isinstance(app, HisswayApp)
+    begun = new_round(1)
+    app.write(begun, CautionAcknowledged(caution="set-up", round_id=begun.round_id))
+    for reading, value, unit in (("supply", 550, "kPa"), ("restrictor", 1, "mm"), ("loss", 27, "percent")):
+        on = 1 if reading == "loss" else None
+        app.write(
+            ReadingEntered(reading=reading, value=value, unit=unit, si=value, cylinder=on, round_id=begun.round_id)
+        )
+    screen = await _on_with_the_round(pilot)
+    assert screen.round_id == begun.round_id and screen.step().kind == "clip"
+    return screen
+
+
+async def by_keys_to_quiet_walk(pilot: Pilot) -> RoundScreen:
+    """The same, as a tech gets there."""
     screen = await to_round(pilot)
     await read_cautions(pilot, screen)
     await type_text(pilot, "550")

@@ -32,7 +32,7 @@ from listen.judge.sources import (
 from listen.trade.points import PathId
 from listen.trade.transfer import OWN_SPREAD_DB
 
-CARRIED_DB = (8.0, 3.0, -2.0, -8.0, -20.0)
+CARRIED_DB = (4.0, 0.0, -4.0, -8.0, -14.0)
 """How much of a leak is carried elsewhere is common to all points, about the table's means: each as likely. A leak in a
 shut duct is heard at its own mouth only. Judgement."""
 CARRIED_STEPS = (0.618033988749895, 0.41421356237309515, 0.7320508075688772)

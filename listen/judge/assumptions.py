@@ -49,28 +49,28 @@ SETS: tuple[Assumptions, ...] = (
         name="cross-talk",
         words="hoses and castings carry no more from point to point than usual",
         instead="walk a cylinder known to be sound, the same points",
-        talk_db=3.0,
+        talk_db=2.0,
         talk_widen=1.2,
     ),
     Assumptions(
         name="other-sounds",
         words="nothing else sounded while the air was on",
         instead="repeat the air walk",
-        stray=0.008,
-        outside=0.12,
+        stray=0.005,
+        outside=0.08,
     ),
     Assumptions(
         name="normal-air",
         words="blow-by and loss of the sound cylinders are usual for such an engine",
         instead="walk a cylinder known to be sound, and read its loss",
         blow_by_open=1.0,
-        normal_loss=1.3,
+        normal_loss=1.2,
     ),
     Assumptions(
         name="mostly-sound",
         words="such complaints end with a leak about as often as usual",
         instead="read the loss",
-        sound_odds=2.0,
+        sound_odds=1.5,
     ),
 )
 """The sets, the usual one first. Every figure in them is judgement: how far such a thing may differ from the usual

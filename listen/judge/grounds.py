@@ -54,7 +54,9 @@ class Missing:
     then: str
 
 
-def withheld(grounds: Sequence[Ground], *, air_on: bool = True, bubbles: bool = False) -> Mapping[PathId, Missing]:
+def withheld(
+    grounds: Sequence[Ground], *, air_on: bool = True, bubbles: bool = False, loss_db: float = 0.0
+) -> Mapping[PathId, Missing]:
     """What may not be said in spite of its odds, and why.
 
     Parameters
@@ -65,8 +67,10 @@ def withheld(grounds: Sequence[Ground], *, air_on: bool = True, bubbles: bool = 
         Whether a loss was read: the other proof beside audible blow-by that the cylinder was under air.
     bubbles
         Whether bubbles speak for the coolant, which then needs no hiss at the radiator.
+    loss_db
+        Decibans by which the loss read speaks for a sound cylinder.
     """
-    found = {PathId.NONE: _no_silence(grounds, air_on), PathId.SET_UP: _not_both(grounds)}
+    found = {PathId.NONE: _no_silence(grounds, air_on) or _too_much_lost(loss_db), PathId.SET_UP: _not_both(grounds)}
     found[PathId.FITTING] = _not_alike(grounds)
     for path in LEAKS:
         quiet = None if bubbles and path is PathId.COOLANT_PASSAGE else _not_at_its_own(grounds, path)
@@ -153,6 +157,16 @@ def _no_silence(grounds: Sequence[Ground], air_on: bool) -> Missing | None:
             f"Record the {deaf.point.words} again in a quieter moment, quiet, air, quiet.",
         )
     return _unheard(grounds, [path for path, p in usual_points().items() if p.row.on_every_engine])
+
+
+def _too_much_lost(loss_db: float) -> Missing | None:
+    # A faint leak makes no sound that a shop lets through: silence alone does not outweigh a needle that says otherwise.
+    if loss_db >= 0.0:
+        return None
+    return Missing(
+        "the loss is more than sound cylinders usually show, and a faint leak would not have been heard",
+        "Read the loss of the other cylinders, or walk the points again in a quieter moment.",
+    )
 
 
 def _not_both(grounds: Sequence[Ground]) -> Missing | None:

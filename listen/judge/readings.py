@@ -26,6 +26,9 @@ FREAK = 0.03
 """Share of readings that say nothing: misread, mistyped, another tester. Bounds what one reading can do. Judgement."""
 RESTRICTORS_MM = {0.5: 0.05, 0.7: 0.12, 0.85: 0.13, 1.0: 0.4, 1.2: 0.13, 1.5: 0.12, 2.0: 0.05}
 """Where the restrictor is not stated: bores in use and how common, around the 1.0 mm (0.040 in) of FAA AC 43.13-1B."""
+LEAST_PERCENT = 3.0
+"""Losses below this at the reference restrictor are taken for it: no gauge of a tester is read that finely.
+Judgement."""
 HOLE_RANGE_MM = (0.1, 11.0)
 """Bores between which a freak reading may lie anywhere, evenly in its logarithm. Judgement."""
 OTHERS_SPREAD = 0.22
@@ -72,8 +75,7 @@ def _loss_density(
     median, spread = _usual_hole(paths, assumed)
     if len(paths) == 1:
         median, spread = shop_hole(paths[0], (median, spread), shop)
-    # Less than the normal loss speaks for a sound cylinder as much as the normal one does, and no less.
-    hole = max(_log_bore(percent, bore_mm, supply_kpa), _usual_hole((PathId.NONE,), assumed)[0])
+    hole = max(_log_bore(percent, bore_mm, supply_kpa), _log_bore(LEAST_PERCENT, REFERENCE_MM, SUPPLY_KPA))
     density = _bell(hole, median, spread)
     if paths == (PathId.NONE,) and readings.loss_others_percent is not None:
         others = _log_bore(readings.loss_others_percent, bore_mm, supply_kpa)

@@ -99,6 +99,7 @@ def judge_points(
         grounds(weighed, facts.air_followed),
         air_on=bool(facts.loss_percent) or bool(facts.air_followed),
         bubbles=bubbles_speak(odds.evidence_db),
+        loss_db=odds.evidence_db[PathId.NONE].get("loss", 0.0),
     )
     judged = verdict(odds, may_name, unseen_sentence(weighed.points), NOTHING_TO_ADD, kept_back)
     if judged.next == NOTHING_TO_ADD and (best := next_best(evidence, odds)) is not None:

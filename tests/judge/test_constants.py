@@ -24,7 +24,7 @@ DERIVED = {"DB"}
 """By definition."""
 FIGURES = {
     "air": {
-        "CARRIED_DB": (8.0, 3.0, -2.0, -8.0, -20.0),
+        "CARRIED_DB": (4.0, 0.0, -4.0, -8.0, -14.0),
         "CARRIED_STEPS": (0.618033988749895, 0.41421356237309515, 0.7320508075688772),
         "SOUND_STEP": 0.23606797749978967,
         "UNLIKE_SHARE": 0.1,
@@ -56,6 +56,7 @@ FIGURES = {
         "SUPPLIES_KPA": (50.0, 2000.0),
         "FREAK": 0.03,
         "RESTRICTORS_MM": {0.5: 0.05, 0.7: 0.12, 0.85: 0.13, 1.0: 0.4, 1.2: 0.13, 1.5: 0.12, 2.0: 0.05},
+        "LEAST_PERCENT": 3.0,
         "HOLE_RANGE_MM": (0.1, 11.0),
         "OTHERS_SPREAD": 0.22,
         "WET_RISE": {True: (0.22, 0.13), False: (0.05, 0.07)},
@@ -87,7 +88,9 @@ FIGURES = {
         "DRAWS": 384,
         "PLASTIC": (0.8191725133961645, 0.6710436067037893, 0.5497004779019703),
         "AIMED_SHARE": 0.7,
-        "HISS_RANGE_DB": (-12.0, 24.0),
+        "HISS_RANGE_DB": (-6.0, 24.0),
+        "FAINT_SHARE": 0.2,
+        "FAINTEST_DB": -16.0,
         "BLOW_BY_RANGE_DB": (-12.0, 16.0),
         "HISS_TAPER_DB": 4.0,
         "LOUD_SHARE": 0.05,

@@ -35,6 +35,12 @@ def test_silence_is_not_said_over_a_loud_a_bleeding_an_unusable_or_a_deaf_point(
     assert PathId.NONE in withheld(grounds(**more))
 
 
+def test_silence_is_not_said_against_the_needle():
+    """A loss that speaks for a leak, by however little, outweighs having heard nothing."""
+    assert "more than sound cylinders usually show" in withheld(grounds(), loss_db=-0.1)[PathId.NONE].why
+    assert PathId.NONE not in withheld(grounds(), loss_db=0.0)
+
+
 def test_blow_by_at_the_crankcase_is_no_reason():
     assert PathId.NONE not in withheld(grounds(("oil-filler", "intake", "tailpipe"), least_excess_db=9.0))
 

@@ -172,7 +172,10 @@ def test_silence_with_a_loss_that_should_be_heard_is_no_sound_cylinder() -> None
     loud = judged(clips, Facts(loss_percent=30.0, restrictor_mm=1.0, supply_kpa=550.0))
     assert loud.verdict.kind == "unclear"
     assert any(f.flag == "air-not-heard" and f.limit == 1.0 for p in loud.points for f in p.flags)
+    doubtful = judged(clips, Facts(loss_percent=18.0, restrictor_mm=1.0, supply_kpa=550.0))
+    assert doubtful.verdict.kind == "unclear"
     calm = judged(clips, Facts(loss_percent=8.0, restrictor_mm=1.0, supply_kpa=550.0))
+    assert calm.verdict.kind == "sound"
     assert not any(f.flag.startswith("air-") for p in calm.points for f in p.flags)
 
 

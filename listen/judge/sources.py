@@ -30,7 +30,7 @@ recorded shops that share no code with the simulator: from -12 dB on, what was h
 100."""
 BLOW_BY_RANGE_DB = (-12.0, 16.0)
 """Levels of normal blow-by where nothing is known of it (METHOD section 11 saw sound cylinders at +9 to +17 dB)."""
-FAINT_SHARE = .2
+FAINT_SHARE = 0.2
 FAINTEST_DB = -16.0
 LOUD_SHARE = 0.05
 """Density of louder leaks, up to the end of the grid, about that within the range: rare, not impossible. Judgement."""

@@ -160,7 +160,7 @@ def _no_silence(grounds: Sequence[Ground], air_on: bool) -> Missing | None:
 
 
 def _too_much_lost(loss_db: float) -> Missing | None:
-    # A faint leak makes no sound that a shop lets through: silence alone does not outweigh a needle that says otherwise.
+    # A faint leak makes no sound that a shop lets through: silence does not outweigh a needle that says otherwise.
     if loss_db >= 0.0:
         return None
     return Missing(

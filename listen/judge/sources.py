@@ -71,7 +71,7 @@ def prior_over_levels(source: AirSource, assumed: Assumptions) -> NDArray[np.flo
         high = HISS_RANGE_DB[1] + shift
         w = _within((HISS_RANGE_DB[0] + shift, high))
         w = np.where(high < LEVELS_DB, np.maximum(w, LOUD_SHARE), w)
-        w = np.where((LEVELS_DB < high) & (LEVELS_DB > FAINTEST_DB), np.maximum(w, FAINT_SHARE), w)
+        w = np.where((high > LEVELS_DB) & (LEVELS_DB > FAINTEST_DB), np.maximum(w, FAINT_SHARE), w)
     return np.asarray((w + 1e-12) / (w + 1e-12).sum())
 
 

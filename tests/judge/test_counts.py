@@ -166,7 +166,7 @@ def test_before_anything_is_heard() -> None:
 
 
 def test_under_the_other_assumptions() -> None:
-    """2 dB more cross-talk, other sounds 2.5 times and twice as often, blow-by at any level, sound half as likely again."""
+    """2 dB more cross-talk, other sounds 2.5 and 2 times as often, blow-by at any level, sound half as likely again."""
     talk, sounds, air, mostly = SETS[1:]
     assert (talk.talk_db - BASE.talk_db, talk.talk_widen / BASE.talk_widen) == (2.0, pytest.approx(1.2))
     assert (sounds.stray / BASE.stray, sounds.outside / BASE.outside) == (pytest.approx(2.5), pytest.approx(2.0))

@@ -35,6 +35,8 @@ GAIN_SHARE = 0.3
 LIFT_SHARE = 0.1
 """Standard deviation over bands of what one gain did, and that about the gain: the place bands of 3 s scatter by
 0.4 dB, a leak that reaches down there rises by 4 dB an octave."""
+HISS_APART_DB = 2.0
+HISS_APART_SHARE = 0.3
 NORMAL_FORTY = 0.5244
 """Four in ten normal deviates lie within so many standard deviations."""
 QUIET_AIR_DB = 2.0
@@ -219,7 +221,9 @@ def other_gain(clips: Sequence[_Clip]) -> Blunder | None:
     # A low quantile: one clip that moved also moves those it is compared with.
     usual = float(np.quantile([abs(m) for m, _, _ in moved], 0.4)) / NORMAL_FORTY
     limit = max(GAIN_DB, GAIN_SCATTERS * usual)
-    gained = [(m, c) for m, spread, c in moved if abs(m) > limit and spread < _gain_spread(m, c)]
+    gained = [
+        (m, c) for m, spread, c in moved if abs(m) > limit and spread < _gain_spread(m, c) and _hiss_moved(m, c, clips)
+    ]
     if not gained:
         return None
     change, clip = max(gained, key=lambda found: abs(found[0]))
@@ -239,6 +243,15 @@ def _gain_spread(change_db: float, clip: _Clip) -> float:
     """How much the bands may differ in what one gain did to all of them; air may lift them nearly alike."""
     lifted = change_db > 0 and clip.mark.kind is Kind.AIR
     return max(GAIN_SPREAD_DB, (LIFT_SHARE if lifted else GAIN_SHARE) * abs(change_db))
+
+
+def _hiss_moved(change_db: float, clip: _Clip, clips: Sequence[_Clip]) -> bool:
+    """Whether a quiet clip's hiss bands moved as its low ones did: a lorry that passes moves the low ones alone."""
+    rest = [c.mark.wide_db for c in clips if c.at == clip.at and c is not clip and c.mark.kind in STILL]
+    if clip.mark.kind not in STILL or not rest:
+        return True
+    moved = float(np.median(clip.mark.wide_db - np.mean(rest, axis=0)))
+    return abs(moved - change_db) < max(HISS_APART_DB, HISS_APART_SHARE * abs(change_db))
 
 
 def _scatter(values: NDArray[np.float64]) -> float:

@@ -16,7 +16,7 @@ from listen.audio import library
 from listen.audio.block_receiver import BlockReceiver
 from listen.audio.devices import Device, find_input
 from listen.audio.partial import PartWriter
-from listen.audio.take import Recording, Take, Told, record, sentence, written
+from listen.audio.take import Recording, Take, Told, sentence, written
 from listen.audio.watch import ZEROS_S
 from listen.errors import AudioError, DeviceLost
 
@@ -108,9 +108,11 @@ class Microphone:
         trouble = self._receiver.trouble()
         return DeviceLost(sentence(trouble, self.name)) if trouble else None
 
-    def record(self, part: Path, seconds: float, cancel: threading.Event) -> Recording:
+    def record(self, part: Path, seconds: float, cancel: threading.Event, told: Told | None = None) -> Recording:
         """Write ``seconds`` of sound to ``part``; see :meth:`listen.audio.take.SoundInput.record`."""
-        return record(self._take(cancel), part, seconds)
+        (recording,) = record_all(self._take(cancel), [part], seconds, told)
+        assert recording is not None  # of one channel that dies the whole input is told to have gone
+        return recording
 
     def record_all(
         self, parts: Sequence[Path | None], seconds: float, cancel: threading.Event, told: Told | None = None
@@ -183,6 +185,8 @@ class _Channel:
     part: Path
     writer: PartWriter
     told: Told | None
+    others: bool
+    """Whether more channels run beside it: one alone is told to have gone by what watches the stream."""
     zeros: int = 0
     dead: bool = False
     clipped: bool = False
@@ -194,7 +198,7 @@ class _Channel:
         self.writer.write(samples, overflows)
         sounding = np.flatnonzero(samples)
         self.zeros = self.zeros + len(samples) if not len(sounding) else len(samples) - 1 - int(sounding[-1])
-        if self.zeros >= ZEROS_S * rate_hz:
+        if self.others and self.zeros >= ZEROS_S * rate_hz:
             self.dead = True
             self._tell(f"sends nothing but zeros since {self.zeros / rate_hz:.1f} s: unplugged or switched off")
         if not self.clipped and int((np.abs(samples) >= CLIP_LEVEL).sum()) >= CLIPPED_SAMPLES:
@@ -202,8 +206,9 @@ class _Channel:
             self._tell("is too loud and clips: turn its gain down")
 
     def _tell(self, what: str) -> None:
+        several = f"channel {self.number + 1} {what}; the other channels are kept"
         if self.told is not None:
-            self.told(self.number, f"channel {self.number + 1} {what}; the other channels are kept")
+            self.told(self.number, several if self.others else f"the microphone {what}")
 
 
 def record_all(
@@ -213,14 +218,15 @@ def record_all(
 
     Raises DeviceLost: the whole input went away, or every channel died; what had arrived is kept in the parts.
     AudioError: a part cannot be written."""
-    with take, written("the take"), ExitStack() as stack:
+    named = [part.name for part in parts if part is not None]
+    with take, written(named[0] if len(named) == 1 else "the take"), ExitStack() as stack:
         channels = [
-            _Channel(n, part, stack.enter_context(PartWriter(part, take.header)), told)
+            _Channel(n, part, stack.enter_context(PartWriter(part, take.header)), told, len(parts) > 1)
             for n, part in enumerate(parts)
             if part is not None
         ]
         for block in take.blocks(seconds):
-            every = block.samples[:, None] if block.channels is None else block.channels
+            every = block.samples[:, None] if block.channels is None or len(parts) == 1 else block.channels
             for c in channels:
                 c.take(every[:, c.number], take.overflows, take.rate_hz)
             if all(c.dead for c in channels):

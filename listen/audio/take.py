@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.audio.block_receiver import Block, BlockReceiver
-from listen.audio.partial import PartHeader, PartWriter
+from listen.audio.partial import PartHeader
 from listen.audio.watch import Trouble, TroubleKind, Watch
 from listen.errors import AudioError, DeviceLost
 
@@ -62,7 +62,7 @@ class SoundInput(Protocol):
     def trouble(self) -> AudioError | None:
         """What is wrong with the stream at this moment, as one sentence; None while sound arrives."""
 
-    def record(self, part: Path, seconds: float, cancel: threading.Event) -> Recording:
+    def record(self, part: Path, seconds: float, cancel: threading.Event, told: "Told | None" = None) -> Recording:
         """Write ``seconds`` of sound to the new file ``part`` as it arrives.
 
         Raises DeviceLost: the microphone went away, fell silent or stalled; what had arrived is kept in ``part``.
@@ -180,14 +180,6 @@ class Take:
         kept = f"the {seconds:.1f} s that arrived are kept" if self.frames else "no sound had arrived"
         told = f"{sentence(trouble, self.name)}, then record this clip again ({kept})"
         raise DeviceLost(told) from self._receiver.error
-
-
-def record(take: Take, part: Path, seconds: float) -> Recording:
-    """Record into one part; see :meth:`listen.audio.take.SoundInput.record`."""
-    with take, written(part.name), PartWriter(part, take.header) as writer:
-        for block in take.blocks(seconds):
-            writer.write(block.samples, take.overflows)
-    return take.recording(part)
 
 
 @contextmanager

@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 QUIET_S = 0.75
 """No callback for so long means that the device has stopped: callbacks come every 10 ms, analysis in this process
 delays them by 0.2 s, eight busy programs a core by 0.6 s."""
-ZEROS_S = 0.75
+ZEROS_S = 0.6
 """A run of exact zeros this long means that the device is muted or gone: a real microphone always has some noise. With
-the latency it is told within one second."""
+the latency of 0.15 s and the screen's own 0.1 s it is read within one second."""
 GAP_S = 0.01
 """Runs of exact zeros from this length on are told as gaps: one block, since a shorter one inside a block is not looked
 for. A server under load was seen to slip in 30 ms; chance makes no such run, even in 16 bits."""

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from listen.cli.attended import note_commands
 from listen.errors import AudioError, ClipError, RoundError, UsageError
+from listen.switched_take import CYCLES, PERIOD_S, switched_s
 
 if TYPE_CHECKING:
     from listen.audio.lead import Lead
@@ -23,8 +24,6 @@ SUMMARY = "record one clip at one listening point, and say what is doubtful abou
 EXAMPLE = "hissway record intake --kind air --seconds 8 -o round-1/intake-air.flac"
 
 KINDS = ("quiet", "air", "sound", "shut", "switched", "switched-sound")
-PERIOD_S, CYCLES = 5.0, 4
-"""Of a switched take: 22.5 s. A leak of 5 % behind 1.0 mm dies away in the 2.5 s of air off."""
 SWITCHED = ("switched", "switched-sound")
 SECONDS = 8.0
 """Default length: 8 s bring the limit of detection to 17 dB below a steady shop (radiometer equation, 12 kHz)."""
@@ -110,7 +109,7 @@ def _check_length(args: argparse.Namespace) -> None:
             raise UsageError(f"--period {args.period:g}: from 2 to 60 s can be switched by hand")
         if args.seconds is not None:
             raise UsageError("--seconds: a switched take lasts what --period and --cycles say")
-        args.seconds = (args.cycles + 0.5) * args.period
+        args.seconds = switched_s(args.cycles, args.period)
     elif args.seconds is None:
         args.seconds = SECONDS
     if not 0.2 <= args.seconds <= LONGEST_S:
@@ -176,7 +175,10 @@ def _record(args: argparse.Namespace, target: Path, part: Path) -> Recording | N
         microphone.open()
         try:
             recording = attended(
-                microphone, lambda cancel: microphone.record(part, args.seconds, cancel), args.seconds, lead_of(args)
+                microphone,
+                lambda cancel: microphone.record(part, args.seconds, cancel, told),
+                args.seconds,
+                lead_of(args),
             )
         except AudioError as error:
             raise type(error)(f"{error}; {_kept(part, target)}") from error
@@ -187,6 +189,11 @@ def _record(args: argparse.Namespace, target: Path, part: Path) -> Recording | N
     part.unlink()
     print(f"stopped after {recording.seconds:.1f} s; nothing was kept, {target} was not written", file=sys.stderr)
     return None
+
+
+def told(channel: int, sentence: str) -> None:
+    """Say at once what goes wrong in a take."""
+    print(f"again: {sentence}", file=sys.stderr, flush=True)
 
 
 def lead_of(args: argparse.Namespace) -> Lead | None:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from listen.cli.attended import note_commands
-from listen.cli.record import STOPPED, commands, finished, free_name, lead_of, tell
+from listen.cli.record import STOPPED, commands, finished, free_name, lead_of, tell, told
 from listen.errors import AudioError, RoundError, UsageError
 
 if TYPE_CHECKING:
@@ -79,9 +79,6 @@ def _recorded(args: argparse.Namespace, parts: list[Path | None], channels: int)
     from listen.audio.devices import native_stderr_dropped
     from listen.audio.microphone import Microphone
     from listen.cli.attended import attended
-
-    def told(channel: int, sentence: str) -> None:
-        print(f"again: {sentence}", file=sys.stderr, flush=True)
 
     with native_stderr_dropped():
         microphone = Microphone(args.device, channels=channels)

@@ -8,7 +8,7 @@ import msgspec
 from listen.jobs.decision import asked_step
 from listen.jobs.events import SentBack
 from listen.jobs.job import Job, RoundRecord
-from listen.jobs.ways import ALL, USUAL, WAYS
+from listen.jobs.ways import SWITCHED, way_of
 from listen.judge.result import Verdict
 from listen.trade.cautions import Caution, cautions_for
 from listen.trade.cautions import Step as CautionStep
@@ -68,8 +68,6 @@ TABLE: tuple[Row, ...] = (
 """The round, in order; of the clips those that the job's way asks for. What is due follows from the job alone."""
 
 EVERY_POINT = "Valve shut. One take of all points that are due: open and shut the valve as the count says."
-SWITCHED = "switched"
-"""Walk of the switched takes: one at a point stands for its quiet, air and closing clips."""
 LEARNT_ONCE = ("supply",)
 """Steps that an earlier round of the same job has answered for all: the tester stays on the cart."""
 
@@ -190,14 +188,14 @@ def round_points(job: Job, record: RoundRecord) -> tuple[Point, ...]:
 
 def _in_order(job: Job, record: RoundRecord, points: tuple[Point, ...]) -> Iterator[Step]:
     """All steps, in the order of the way."""
-    way = WAYS.get(job.way) or WAYS[USUAL]
+    way = way_of(job.way)
     clips = [row for row in TABLE if row.walk in way.walks]
     for row in TABLE:
         if row in clips and not way.by_point:
             yield from (_clip_step(row, p, record, clips) for p in points)
         elif row in clips[:1]:
             steps = (_clip_step(each, p, record, clips) for p in points for each in clips)
-            yield from map(_at_once, steps) if way.id == ALL else steps
+            yield from map(_at_once, steps) if way.by_key == "all" else steps
         elif row.kind != "clip":
             yield from _steps(row, job, record, points)
 

@@ -1,6 +1,10 @@
 """Ways in which a round's clips may be taken: what each asks for, and the order it gives to the steps."""
 
+from typing import Literal
+
 import msgspec
+
+from listen.trade.cautions import Step as CautionStep
 
 
 class Way(msgspec.Struct, frozen=True):
@@ -12,6 +16,13 @@ class Way(msgspec.Struct, frozen=True):
     """Walks whose clips it takes, in order."""
     by_point: bool = False
     """All clips of a point before the next point; the call by ear comes after them."""
+    by_key: Literal["clip", "point", "all"] = "clip"
+    """What one key records: a clip, all clips of a point, or all points at once by a microphone each."""
+
+    def by_key_at(self, walk: str, air_s: float) -> str:
+        """What one key records in this walk, which may be another way's; a point needs ``air_s`` to be led."""
+        by_key = self.by_key if walk in self.walks else "clip"
+        return "clip" if by_key == "point" and not air_s else by_key
 
 
 _TABLE = (
@@ -21,6 +32,7 @@ _TABLE = (
         "One microphone, no valve in the hose: quiet, air, quiet at each point before the next; drift counts little.",
         ("quiet", "air", "closing"),
         by_point=True,
+        by_key="point",
     ),
     Way(
         "walks",
@@ -41,9 +53,18 @@ _TABLE = (
         "A valve in the hose and a microphone at every point, on one input: the whole cylinder in one take.",
         ("switched",),
         by_point=True,
+        by_key="all",
     ),
 )
 WAYS: dict[str, Way] = {way.id: way for way in _TABLE}
-ALL = "all-at-once"
-EACH = "each-point"
 USUAL = "walks"
+"""Where nobody was asked."""
+SWITCHED = "switched"
+"""Walk of the switched takes: one at a point stands for its quiet, air and closing clips."""
+CAUTIONS: dict[str, CautionStep] = {SWITCHED: "switching"}
+"""Cautions that are read and acknowledged, once a round, before the first clip of a walk."""
+
+
+def way_of(id: str) -> Way:
+    """A job's way; the usual one where it was never asked."""
+    return WAYS.get(id) or WAYS[USUAL]

@@ -8,7 +8,7 @@ import numpy as np
 
 from listen.jobs import events as ev
 from listen.jobs.to_round import judged, to_round
-from listen.jobs.walk import SWITCHED
+from listen.jobs.ways import SWITCHED
 from listen.judge.result import RoundResult
 from listen.lab.demo_scenes import ENGINE, FIRST_TRY_LOSS, LOSS, MICROPHONE, demo_scene
 from listen.lab.shipped import LEFT_ROUND, MAIN_ROUND

@@ -14,7 +14,8 @@ from listen.jobs.events import ByEarCalled
 from listen.jobs.exchange.verify import verify_job
 from listen.jobs.folder.store import open_job
 from listen.jobs.to_round import to_round
-from listen.jobs.walk import SWITCHED, walked
+from listen.jobs.walk import walked
+from listen.jobs.ways import SWITCHED
 from listen.lab.demo_scenes import demo_scene
 from listen.lab.shipped import LEFT_ROUND, MAIN_ROUND, demo_job, recordings_dir
 from listen.lab.simulator.simulated_microphone import SimulatedMicrophone

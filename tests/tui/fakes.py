@@ -53,7 +53,7 @@ class FakeSource:
     def trouble(self) -> AudioError | None:
         return self._trouble
 
-    def record(self, part: Path, seconds: float, cancel: threading.Event) -> Recording:
+    def record(self, part: Path, seconds: float, cancel: threading.Event, told=None) -> Recording:
         act = self.script.pop(0) if self.script else "ok"
         self.recording.set()
         if act == "full":

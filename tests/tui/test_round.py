@@ -292,7 +292,7 @@ async def test_hands_free_leads_through_a_walk_by_tones(tmp_path: Path, monkeypa
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_quiet_walk(pilot)
         await pilot.press("h")
-        await until(pilot, lambda: screen.step().kind == "call" and not screen.now.way, 20)
+        await until(pilot, lambda: screen.step().kind == "call" and not screen.now.led, 20)
         played = [name for name, _ in app.services.fake_player.played]
         assert played == ["cue ready", "cue kept"] * 4 + ["cue done"]
         assert len(source.recorded) == 4
@@ -305,7 +305,7 @@ async def test_hands_free_stops_where_somebody_has_to_look(tmp_path: Path, monke
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_quiet_walk(pilot)
         await pilot.press("h")
-        await until(pilot, lambda: len(screen.record.clips) == 2 and not screen.now.way, 20)
+        await until(pilot, lambda: len(screen.record.clips) == 2 and not screen.now.led, 20)
         assert app.services.fake_player.played[-1][0] == "cue again"
         assert screen.step().point == "intake"
 
@@ -325,7 +325,7 @@ async def test_hands_free_waits_for_no_check_and_sends_back_at_once(tmp_path: Pa
         await until(pilot, lambda: len(screen.record.clips) == 3)
         assert [c.taken_back for c in screen.record.clips] == [True, False, False]
         await pilot.press("escape")
-        await until(pilot, lambda: not screen.now.way)
+        await until(pilot, lambda: not screen.now.led)
 
 
 async def test_a_reason_that_was_typed_is_dropped_by_a_second_escape_only(tmp_path: Path) -> None:
@@ -360,7 +360,7 @@ async def test_a_point_is_taken_with_one_key_and_the_air_is_called_for_anew_wher
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_quiet_walk(pilot)
         await pilot.press("space")
-        await until(pilot, lambda: screen.step().point == "tailpipe" and not screen.now.way, 20)
+        await until(pilot, lambda: screen.step().point == "tailpipe" and not screen.now.led, 20)
         on, off = "AIR ON, slowly, to full pressure", "AIR OFF"
         assert called == [
             f"air: {on}",
@@ -373,7 +373,7 @@ async def test_a_point_is_taken_with_one_key_and_the_air_is_called_for_anew_wher
         assert walks == ["quiet", "air", "closing"]
         app.prefer(air_s=0.0)
         await clip(pilot, screen)
-        assert not screen.now.way and screen.step().walk == "air" and len(called) == 5
+        assert not screen.now.led and screen.step().walk == "air" and len(called) == 5
 
 
 async def test_a_doubtful_figure_is_asked_about(tmp_path: Path) -> None:

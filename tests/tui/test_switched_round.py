@@ -25,10 +25,11 @@ from bay import to_round as to_the_round
 from fakes import QUICK, FakeMany
 from textual.pilot import Pilot
 
+from listen import switched_take
 from listen.jobs.events import ClipTakenBack, WayChosen
 from listen.jobs.folder.store import open_job
 from listen.jobs.to_round import to_round
-from listen.jobs.walk import SWITCHED
+from listen.jobs.ways import SWITCHED
 from listen.lab.demo_scenes import demo_scene
 from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
 from listen.rounds.check import check_take
@@ -38,10 +39,11 @@ from tui.screens.cautions import CautionScreen
 from tui.screens.channels.places import for_these
 from tui.screens.channels.screen import ChannelsScreen
 from tui.screens.pick import PickScreen
-from tui.screens.round import ways
 from tui.screens.round.screen import RoundScreen
 from tui.widgets.level_plot import LevelPlot
 from tui.widgets.spectra_plot import SpectraPlot
+
+TAKE_S = switched_take.switched_s(switched_take.CYCLES, switched_take.PERIOD_S)
 
 
 async def first_take(pilot: Pilot, screen: RoundScreen) -> int:
@@ -119,7 +121,7 @@ async def test_four_points_take_at_most_ten_keys_and_a_hundred_seconds(tmp_path:
             keys += 1
             await until(pilot, lambda: settled(screen))
         clips = screen.record.live_clips()
-        waiting_s = len(clips) * (ways.CYCLES + 0.5) * ways.PERIOD_S
+        waiting_s = len(clips) * TAKE_S
         keys += await to_the_verdict(pilot, screen)
         print(f"air switched, one microphone: {keys} keys, {waiting_s:.0f} s")
         assert (keys <= 10, waiting_s <= 100.0) == (True, True), (keys, waiting_s)
@@ -163,7 +165,7 @@ async def test_a_microphone_at_every_point_takes_the_cylinder_at_once(
         assert len({c.kept.together for c in clips}) == 1 and clips[0].kept.together
         assert app.preferences.channels["fake microphone"] == ("tailpipe", "", "intake", "oil-filler", "radiator")
         keys += await to_the_verdict(pilot, screen)
-        waiting_s = 2.0 + (ways.CYCLES + 0.5) * ways.PERIOD_S
+        waiting_s = 2.0 + TAKE_S
         print(f"all at once: {keys} keys besides the taps, {waiting_s:.1f} s")
         assert (keys <= 6, waiting_s <= 45.0) == (True, True), (keys, waiting_s)
 
@@ -257,7 +259,7 @@ def test_the_simulated_microphone_switches_and_the_judge_names_what_follows(tmp_
     from listen.rounds.model import Facts, Round, Take
     from listen.signal.switching import commanded_times
 
-    on_s = commanded_times(ways.CYCLES, ways.PERIOD_S)
+    on_s = commanded_times(switched_take.CYCLES, switched_take.PERIOD_S)
     microphone = SimulatedMicrophone(demo_scene(5), pace=0)
     microphone.open()
     takes = []
@@ -266,7 +268,7 @@ def test_the_simulated_microphone_switches_and_the_judge_names_what_follows(tmp_
         part, flac = tmp_path / f"{point}.part", tmp_path / f"{point}.flac"
         import threading
 
-        microphone.record(part, (ways.CYCLES + 0.5) * ways.PERIOD_S, threading.Event())
+        microphone.record(part, TAKE_S, threading.Event())
         finish(part, flac)
         check = check_take(flac, point, None, on_s)
         assert check.kept, check.flags

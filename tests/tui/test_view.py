@@ -54,7 +54,7 @@ def test_each_step_has_its_panel_and_only_keys_that_do_something(tmp_path: Path)
     assert [v.step.kind for v in at] == ["caution", "supply", "loss", "clip"]
     assert "go('caution')" in at[0].keys and "skip" not in at[0].keys
     assert at[1].keys == {"skip", "back"}, "figures take every letter"
-    assert {"go('clip')", "skip", "other_point", "way('hands-free')", "times", "bring_in"} <= at[3].keys
+    assert {"go('clip')", "skip", "other_point", "hands_free", "times", "bring_in"} <= at[3].keys
     assert not {"take_back", "evidence", "verdict"} & at[3].keys, "no clip yet, nothing to look at"
     called = seen(job(tmp_path / "call", *UNTIL_QUIET, *QUIET))
     assert isinstance(called.panel, Answers) and called.panel.sure and called.step.kind == "call"
@@ -64,7 +64,7 @@ def test_what_is_announced_is_what_is_recorded(tmp_path: Path) -> None:
     """While a clip or a led walk is under way neither an aim nor a new due step changes the point shown."""
     before = job(tmp_path, *UNTIL_QUIET)
     step = seen(before).step
-    under_way = Now(taking=step, way="hands-free", plan=(Wish("radiator"),))
+    under_way = Now(taking=step, led=True, plan=(Wish("radiator"),))
     after = seen(job(tmp_path / "later", *UNTIL_QUIET, QUIET[0]), under_way)
     assert after.step is step and "intake" in after.say.step
     assert [r.marks[0] for r in after.point_rows][:2] == [Mark.NEXT, Mark.DUE]

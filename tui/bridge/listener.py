@@ -63,15 +63,10 @@ class Listener:
         """Measure live excess over this quiet spectrum from now on; None: none."""
         self._quiet = quiet
 
-    def hold_at(self, point: str, kind: str, on_s: tuple[tuple[float, float], ...] = ()) -> None:
-        """Tell a simulated microphone where it is held and when air comes and goes; a real one needs no telling."""
-        if (hold := getattr(self._source, "hold_at", None)) is not None:
-            hold(point, kind, on_s)
-
-    def hold_all_at(self, places: Sequence[str], on_s: tuple[tuple[float, float], ...]) -> None:
-        """The same for the microphones of several channels."""
+    def hold_at(self, places: Sequence[str], kind: str, on_s: tuple[tuple[float, float], ...] = ()) -> None:
+        """Tell simulated microphones where they are held and when air comes and goes; real ones need no telling."""
         if (hold := getattr(self._source, "hold_all_at", None)) is not None:
-            hold(places, on_s)
+            hold(places, kind, on_s)
 
     def tap(self, channel: int) -> None:
         """Tap a simulated microphone; a real one is tapped by hand."""
@@ -102,19 +97,21 @@ class Listener:
     async def record_all(
         self, parts: Sequence[Path | None], seconds: float, told: Told
     ) -> tuple[Recording | None, ...]:
-        """Record one take of all channels; raises what the source raises."""
-        if self._source is None or not self._every:
-            raise AudioError(self.trouble or "the microphones are not open")
-        self._cancel.clear()
-        source = cast("ManyChannelInput", self._source)
+        """Record one take, each channel to its own part; raises what the source raises."""
+        if len(parts) == 1 and parts[0] is not None:
+            return (await self.record(parts[0], seconds, told),)
+        source = cast("ManyChannelInput", self._opened())
         return await in_thread(source.record_all, parts, seconds, self._cancel, told)
 
-    async def record(self, part: Path, seconds: float) -> Recording:
-        """Record one take; raises what the source raises."""
+    async def record(self, part: Path, seconds: float, told: Told | None = None) -> Recording:
+        """Record one take of one microphone; raises what the source raises."""
+        return await in_thread(self._opened().record, part, seconds, self._cancel, told)
+
+    def _opened(self) -> SoundInput:
         if self._source is None:
             raise AudioError(self.trouble or "the microphone is not open")
         self._cancel.clear()
-        return await in_thread(self._source.record, part, seconds, self._cancel)
+        return self._source
 
     def stop(self) -> None:
         """End the take that is being recorded."""

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from listen.jobs.job import ClipRecord, RoundRecord
-from listen.jobs.walk import SWITCHED
+from listen.jobs.ways import SWITCHED
 from listen.judge.result import PointResult
 from listen.trade.points import Point
 from tui.widgets.ladder import Mark, PointRow, Standing

@@ -107,12 +107,13 @@ class SimulatedMicrophone:
 
         In a switched take the air follows ``on_s`` as a hand does: a little late, and dying away after shut-off.
         """
-        self._held_at, self._on_s = (point(at).id, Kind.QUIET if kind == Kind.SWITCHED else kind), on_s
-        self._make_ahead()
+        self.hold_all_at((at,), kind, on_s)
 
-    def hold_all_at(self, places: Sequence[str], on_s: Spans = ()) -> None:
-        """Lay the microphones at these points, a channel each (empty: unused), and switch the air at these times."""
-        self._places, self._on_s = tuple(places), on_s
+    def hold_all_at(self, places: Sequence[str], kind: Kind, on_s: Spans = ()) -> None:
+        """Lay the microphones at these points, a channel each (empty: unused)."""
+        self._places = tuple(p and point(p).id for p in places)
+        first = next(p for p in self._places if p)
+        self._held_at, self._on_s = (first, Kind.QUIET if kind == Kind.SWITCHED else kind), on_s
         self._make_ahead()
 
     def _make_ahead(self) -> None:
@@ -121,7 +122,7 @@ class SimulatedMicrophone:
             self._made.start()
 
     def _make(self) -> None:
-        for at in {self._held_at[0], *self._places} - {""}:
+        for at in {*self._places} - {""}:
             self._pair(at, self._on_s[-1][1] + self._on_s[0][0])
 
     def _switched_before(self, at: str) -> int:
@@ -166,25 +167,32 @@ class SimulatedMicrophone:
             self._meter.append(loop[self._idle_at : self._idle_at + size])
             self._idle_at = (self._idle_at + size) % (len(loop) - size)
 
-    def record(self, part: Path, seconds: float, cancel: threading.Event) -> Recording:
+    def record(self, part: Path, seconds: float, cancel: threading.Event, told: Told | None = None) -> Recording:
         """Write the next take at the aimed point to ``part``; see the protocol.
 
-        Raises AudioError: not open, or ``part`` cannot be written."""
-        held = (self._held_at[0], Kind.SWITCHED) if self._on_s else self._held_at
-        order = self._taken.get(held, 0) + 1
-        samples = self._switched(held[0], seconds) if self._on_s else self._clip(*held, order, seconds).samples
-        recording = self._recorded([(part, samples)], cancel)[0]
-        self._taken[held] = order
+        Raises
+        ------
+        AudioError
+            Not open, or ``part`` cannot be written.
+        """
+        (recording,) = self.record_all([part], seconds, cancel, told)
+        assert recording is not None
         return recording
 
     def record_all(
         self, parts: Sequence[Path | None], seconds: float, cancel: threading.Event, told: Told | None = None
     ) -> tuple[Recording | None, ...]:
         """Write what each microphone hears to its own part; see the protocol."""
+        kind = Kind.SWITCHED if self._on_s else self._held_at[1]
         wanted = [(p, at) for p, at in zip(parts, self._by_channel(), strict=False) if p is not None]
-        done = {r.part: r for r in self._recorded([(p, self._switched(at, seconds)) for p, at in wanted], cancel)}
-        self._taken |= {(at, Kind.SWITCHED): self._switched_before(at) + 1 for _, at in wanted}
+        orders = {at: self._taken.get((at, kind), 0) + 1 for _, at in wanted}
+        made = [(p, self._take(at, kind, orders[at], seconds)) for p, at in wanted]
+        done = {r.part: r for r in self._recorded(made, cancel)}
+        self._taken |= {(at, kind): order for at, order in orders.items()}
         return tuple(None if p is None else done.get(p) for p in parts)
+
+    def _take(self, at: str, kind: Kind, order: int, seconds: float) -> NDArray[np.float32]:
+        return self._switched(at, seconds) if self._on_s else self._clip(at, kind, order, seconds).samples
 
     def _recorded(self, made: Sequence[tuple[Path, NDArray[np.float32]]], cancel: threading.Event) -> list[Recording]:
         if not self._is_open:

@@ -13,7 +13,8 @@ from textual.widgets import Static
 
 from listen.errors import HisswayError
 from listen.jobs.decay import leak_sentence
-from listen.jobs.walk import SWITCHED, round_points
+from listen.jobs.walk import round_points
+from listen.jobs.ways import SWITCHED
 from listen.trade.points import point
 from listen.voice import figures
 from listen.voice.figures import UNKNOWN, decibels, number

@@ -52,8 +52,8 @@ class Now:
     """Clips wanted out of turn, the next one first; empty: what is due."""
     taking: Step | None = None
     """The clip under way, from its announcement to its outcome. Banner, countdown and journal all read this one."""
-    way: str = ""
-    """Way of taking that is under way, see :mod:`tui.screens.round.ways`."""
+    led: bool = False
+    """Tones lead from clip to clip, see :mod:`tui.screens.round.ways`."""
     mark: Mark | None = None
     """What the ladder shows for the clip under way."""
     checking: tuple[tuple[str, str, str], ...] = ()
@@ -72,4 +72,4 @@ class Now:
     @property
     def busy(self) -> bool:
         """Whether a clip, or a walk that is led, is under way."""
-        return bool(self.taking or self.way)
+        return bool(self.taking or self.led)

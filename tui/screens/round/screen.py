@@ -15,8 +15,8 @@ from textual.binding import Binding, BindingType
 
 from listen.errors import HisswayError
 from listen.jobs.events import CautionAcknowledged, ClipTakenBack, Payload, WayChosen
-from listen.jobs.walk import SWITCHED, Step, Wish
-from listen.jobs.ways import ALL, USUAL, WAYS
+from listen.jobs.walk import Step, Wish
+from listen.jobs.ways import CAUTIONS, SWITCHED, WAYS, way_of
 from listen.trade.cautions import cautions_for
 from listen.voice.names import point_name
 from tui.bridge.listener import Listener
@@ -31,11 +31,12 @@ from tui.screens.pick import PickScreen
 from tui.screens.point_rows import neighbour_point
 from tui.screens.round import questions, results
 from tui.screens.round.answers import Answers
+from tui.screens.round.microphones import microphones
 from tui.screens.round.now import Now, Outcome
 from tui.screens.round.step_panel import StepPanel
 from tui.screens.round.taker import Taker
 from tui.screens.round.view import GO, View, view
-from tui.screens.round.ways import KEYED, Way, led, one
+from tui.screens.round.ways import Work, by_key, hands_free, one_point
 from tui.widgets.banner import Banner
 from tui.widgets.countdown import Count, Countdown
 from tui.widgets.ladder import Ladder
@@ -69,7 +70,7 @@ class RoundScreen(BayScreen[None]):
         *(Binding("space,enter,pagedown", f"go('{what}')", words, key_display="Space") for what, words in GO.items()),
         Binding("backspace", "take_back", "Take back", key_display="Bksp"),
         Binding("s,ctrl+s", "skip", "Skip"),
-        *(Binding(way.key, f"way('{way.id}')", way.words) for way in KEYED),
+        Binding("h", "hands_free", "Hands-free"),
         Binding("w", "other_way", "Way"),
         Binding("up", "other_point(-1)", "Other point", show=False),
         Binding("down", "other_point(1)", "Other point", show=False),
@@ -221,7 +222,7 @@ class RoundScreen(BayScreen[None]):
         """Only keys that do something now are offered; the help names all."""
         if action not in self.OWN or self.bay.job is None:
             return True
-        does = (f"{action}('{parameters[0]}')" if action in ("way", "go") else action) in self.view.keys
+        does = (f"{action}('{parameters[0]}')" if action == "go" else action) in self.view.keys
         return does or (False if action in ONE_KEY else None)
 
     def _listen_at(self, step: Step) -> None:
@@ -231,7 +232,7 @@ class RoundScreen(BayScreen[None]):
             return
         self._listening_at = at
         if step.kind == "clip":
-            self.listener.hold_at(step.point, step.clip_kind)
+            self.listener.hold_at(microphones(self, step), step.clip_kind)
         self.start(partial(self._compare, step), "quiet")
 
     async def _compare(self, step: Step) -> None:
@@ -278,30 +279,31 @@ class RoundScreen(BayScreen[None]):
         self.taker.stop()
 
     def take(self, step: Step, *, sure: bool = False) -> None:
-        """Take a clip; at a signed round only once the reason was given (``sure``)."""
+        """Take what one key records; at a signed round only once the reason was given (``sure``)."""
         if self.record.signed and not sure:
             self.change(asked=questions.before_touching(self.record, "A further clip", (), step))
-        elif way := led(step, self.opened.job.way, self.bay.preferences.air_s):
-            self._led(way, step)
         else:
-            self.change(taking=step, outcome=None)
-            self.start_beside(partial(self._take, one, step))
+            self._begin(one_point if self._by_key(step) == "point" else by_key, step)
 
-    def action_way(self, id: str) -> None:
-        """Take the clips of this walk in another way."""
-        self._led(next(w for w in KEYED if w.id == id), self.step())
+    def action_hands_free(self) -> None:
+        """Be led by tones through what is left."""
+        self._begin(hands_free, self.step())
 
-    def _led(self, way: Way, step: Step) -> None:
-        """Take clips in a way: once its cautions were read, and every microphone has its place."""
-        if way.cautions is not None and way.cautions not in self.record.cautions:
-            self._caution(way, step)
-        elif way.id == ALL and not for_these(self.bay.preferences.channels.get(self.listener.name, ()), self.points()):
-            self._ask_channels(way, step)
+    def _by_key(self, step: Step) -> str:
+        return way_of(self.opened.job.way).by_key_at(step.walk, self.bay.preferences.air_s)
+
+    def _begin(self, work: Work, step: Step) -> None:
+        """Begin once the cautions before it were read, and every microphone has its place."""
+        kept = self.bay.preferences.channels.get(self.listener.name, ())
+        if step.walk in CAUTIONS and CAUTIONS[step.walk] not in self.record.cautions:
+            self._caution(work, step)
+        elif self._by_key(step) == "all" and not for_these(kept, self.points()):
+            self._ask_channels(work, step)
         else:
-            self.change(way=way.id, taking=step)
-            self.start_beside(partial(self._take, way.take, step))
+            self.change(led=work is not by_key, taking=step, outcome=None)
+            self.start_beside(partial(self._run, work, step))
 
-    def _ask_channels(self, way: Way, step: Step) -> None:
+    def _ask_channels(self, work: Work, step: Step) -> None:
         if self.listener.channels < 2:
             self.change(outcome=Outcome(False, ONE_CHANNEL, lead="Not yet"))
             return
@@ -311,7 +313,7 @@ class RoundScreen(BayScreen[None]):
                 prefs, name = self.bay.preferences, self.listener.name
                 prints = {k: v for k, v in prefs.prints.items() if k != name}  # they were of other places
                 self.bay.prefer(channels={**prefs.channels, name: places}, prints=prints)
-                self._led(way, step)
+                self._begin(work, step)
 
         self.app.push_screen(ChannelsScreen(self.listener, self.points()), given)
 
@@ -325,7 +327,7 @@ class RoundScreen(BayScreen[None]):
             if id:
                 self.way_chosen(id)
 
-        self.app.push_screen(PickScreen("How are rounds taken?", options, job.way or USUAL), chosen)
+        self.app.push_screen(PickScreen("How are rounds taken?", options, way_of(job.way).id), chosen)
 
     def way_chosen(self, way: str) -> None:
         """How rounds are taken from now on; the input is opened anew for what it asks."""
@@ -343,19 +345,18 @@ class RoundScreen(BayScreen[None]):
         wished = {w.point for w in self.now.plan}
         return tuple(s for s in self.view.walk.steps if s.walk == SWITCHED and (s.state == "due" or s.point in wished))
 
-    def _caution(self, way: Way, step: Step) -> None:
-        """What stands before a way of taking, until it was read; then it begins."""
-        assert way.cautions is not None
-        name = way.cautions
+    def _caution(self, work: Work, step: Step) -> None:
+        """What stands before the first clip of a walk, until it was read; then it begins."""
+        name = CAUTIONS[step.walk]
 
         def read(all_shown: bool | None) -> None:
             if all_shown and self.write(CautionAcknowledged(caution=name, round_id=self.round_id)):
-                self._led(way, step)
+                self._begin(work, step)
 
-        self.app.push_screen(CautionScreen(cautions_for(name), f"Before {way.words.lower()}: read these"), read)
+        self.app.push_screen(CautionScreen(cautions_for(name), "Before air is switched: read these"), read)
 
-    async def _take(self, take: Any, step: Step) -> None:
-        await take(self.taker, step)
+    async def _run(self, work: Work, step: Step) -> None:
+        await work(self.taker, step)
         self.answers.ask_for_leftovers()
 
     def _judge(self) -> None:
@@ -442,7 +443,7 @@ class RoundScreen(BayScreen[None]):
     def _listen(self) -> None:
         """Open the microphone; the screen is there meanwhile."""
         cylinder, name, services = self.record.cylinder, self.bay.preferences.input_name, self.bay.services
-        every = self.bay.job is not None and self.bay.job.way == ALL
+        every = self.bay.job is not None and way_of(self.bay.job.way).by_key == "all"
         self.listener = Listener(lambda: services.source(cylinder, name, every=every), every=every)
         self.listener.start()
         self._listening_at = ("", "")

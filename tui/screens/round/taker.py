@@ -8,21 +8,24 @@ import time
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from listen import switched_take
 from listen.errors import DeviceLost, HisswayError
 from listen.jobs.events import ClipTakenBack
-from listen.jobs.walk import SWITCHED
+from listen.jobs.folder.parts import new_clip_id
+from listen.jobs.ways import SWITCHED, way_of
 from listen.voice.names import clip as clip_words
 from listen.voice.names import point_name
 from tui.bridge.threads import in_thread
+from tui.screens.round.microphones import LISTEN_S, doubted, microphones
 from tui.screens.round.now import Outcome
 from tui.widgets.countdown import Count
 from tui.widgets.ladder import Mark
 
 if TYPE_CHECKING:
-    from collections.abc import Awaitable, Callable, Sequence
+    from collections.abc import Sequence
 
     from listen.audio.lead import Lead
-    from listen.audio.take import Recording, Told
+    from listen.audio.take import Recording
     from listen.jobs.folder.parts import Partial
     from listen.jobs.walk import Step
     from listen.rounds.check import ClipCheck
@@ -30,6 +33,7 @@ if TYPE_CHECKING:
 
 TICK_S = 0.1
 """Between two looks at the countdown."""
+STILL = "keep still   Esc stops"
 
 
 class Taker:
@@ -47,7 +51,7 @@ class Taker:
         """End what is under way."""
         self._stop.set()
         self.bench.listener.stop()
-        self.bench.change(way="")
+        self.bench.change(led=False)
 
     def turn_back(self) -> None:
         """End the walk to a point: the clip before it is to be taken again."""
@@ -58,26 +62,27 @@ class Taker:
         if self._there is not None:
             self._there.set()
 
-    async def clip(self, step: Step, before_s: float, lead: Lead | None = None) -> Outcome:
-        """From the key press until the clip is on disk; ``lead`` switches the air. Raises nothing a user can meet."""
+    async def take(self, step: Step, before_s: float) -> list[tuple[Step, Outcome]]:
+        """From the key press until what it takes is on disk: each clip's step and outcome, or why there is none.
+
+        Raises nothing a user can meet.
+        """
         bench = self.bench
         self._stop.clear()
         bench.change(taking=step, outcome=None)
-        bench.listener.hold_at(step.point, step.clip_kind, lead.on_s if lead else ())
+        taken: list[tuple[Step, Outcome]] = []
         outcome = Outcome(False, "Stopped; nothing was kept.", stopped=True)
         try:
-            outcome = await self._take(step, before_s, lead)
-        except DeviceLost as e:
-            outcome = Outcome(False, f"{e}", lost=True)
+            outcome = await self._take(step, before_s, taken)
         except HisswayError as e:
-            outcome = Outcome(False, f"{e}")
+            outcome = Outcome(False, f"{e}", lost=isinstance(e, DeviceLost))
         finally:
             bench.count(None)
-            plan = bench.now.plan[1:] if outcome.clip else bench.now.plan
-            checking = ((outcome.clip, step.point, step.walk),) if outcome.clip else ()
+            checking = tuple((o.clip, at.point, at.walk) for at, o in taken)
+            plan = bench.now.plan[1:] if taken else bench.now.plan
             bench.change(taking=None, mark=None, outcome=outcome, plan=plan, checking=(*bench.now.checking, *checking))
             bench.show_changed_job()
-        return outcome
+        return taken or [(step, outcome)]
 
     async def checked(self, step: Step, outcome: Outcome) -> Outcome:
         """Have a clip on disk checked; one that cannot be believed is taken back, with the reason."""
@@ -122,49 +127,65 @@ class Taker:
             self.fault = str(e)
             return None
 
-    async def _take(self, step: Step, before_s: float, lead: Lead | None) -> Outcome:
+    async def _take(self, step: Step, before_s: float, taken: list[tuple[Step, Outcome]]) -> Outcome:
+        """Count down, record, keep; clips go into ``taken`` as they are on disk. Gives the outcome of all."""
+        bench = self.bench
+        places = microphones(bench, step)
+        lead = leads() if step.walk == SWITCHED else None
+        on_s = lead.on_s if lead else ()
+        bench.listener.hold_at(places, step.clip_kind, on_s)
         where = f"{point_name(step.point)}, {clip_words(step.clip_kind)}"
+        if len(places) > 1:
+            where, before_s = "all points", max(before_s, LISTEN_S)
         if not await self._count(f"get ready: {where}", before_s, "get clear of the microphone   Esc stops"):
             return Outcome(False, "Stopped before the clip began; nothing was recorded.", stopped=True)
-        bench = self.bench
-        on_s = lead.on_s if lead else ()
-        part = bench.opened.new_part(bench.round_id, step.point, step.clip_kind, step.walk, on_s)
-        recording = await self._record(part, where, lead)
-        if recording.cancelled:
-            part.path.unlink(missing_ok=True)
-            return Outcome(False, "Stopped; the clip was not kept.", stopped=True)
-        await in_thread(bench.opened.keep, part, recording)
-        return Outcome(True, f"Kept: {where}, {recording.seconds:.1f} s.", part.clip)
+        if len(places) > 1 and (doubt := await doubted(bench, places)) and doubt != bench.now.doubted:
+            bench.change(doubted=doubt)
+            return Outcome(False, f"{doubt} Space takes it all the same.", lead="No air yet")
+        every = way_of(bench.opened.job.way).by_key_at(step.walk, 0.0) == "all"
+        due = {s.point: s for s in (*(bench.due_takes() if every else ()), step)}
+        name = new_clip_id() if len(places) > 1 else ""
+        parts = [
+            bench.opened.new_part(bench.round_id, p, step.clip_kind, step.walk, on_s, name) if p in due else None
+            for p in places
+        ]
+        told: list[str] = []
+        for part, recording in zip(parts, await self._record(parts, where, lead, told), strict=True):
+            if part is None:
+                continue
+            if recording is None or recording.cancelled:
+                part.path.unlink(missing_ok=True)
+                continue
+            await in_thread(bench.opened.keep, part, recording)
+            kept = f"Kept: {point_name(part.point)}, {clip_words(step.clip_kind)}, {recording.seconds:.1f} s."
+            taken.append((due[part.point], Outcome(True, kept, part.clip)))
+        bench.change(doubted="")
+        if not taken:
+            return Outcome(False, " ".join(told) or "Stopped; the clip was not kept.", stopped=not told)
+        if len(due) == 1:
+            return taken[0][1]
+        kept = " ".join([f"Kept: {len(taken)} of {len(due)} points, {recording_s(lead, bench):g} s.", *told])
+        return Outcome(len(taken) == len(due), kept, taken[-1][1].clip, lead="Some points again")
 
-    async def recorded(
-        self,
-        lead: Lead,
-        told: list[str],
-        record: Callable[[Told], Awaitable[tuple[Recording | None, ...]]],
-        places: Sequence[str],
+    async def _record(
+        self, parts: Sequence[Partial | None], where: str, lead: Lead | None, told: list[str]
     ) -> tuple[Recording | None, ...]:
-        """Record while the air is led; what a channel does wrong is added to ``told`` and shown at once."""
-        counting = asyncio.create_task(self._follow(lead, told))
-        try:
-            return await record(lambda c, fault: told.append(f"{point_name(places[c]).capitalize()}: {fault}."))
-        finally:
-            counting.cancel()
-
-    async def _record(self, part: Partial, where: str, lead: Lead | None) -> Recording:
+        """Record while it is counted or the air is led; what goes wrong is added to ``told`` and shown at once."""
         self.bench.change(mark=Mark.RECORDING)
-        seconds = lead.seconds if lead else _seconds(self.bench)
-        count = (
-            self._follow(lead)
-            if lead
-            else self._count(f"RECORDING {where}", seconds, "keep still   Esc stops", live=True)
-        )
+        seconds = recording_s(lead, self.bench)
+        names = [p and point_name(p.point).capitalize() for p in parts]
+        count = self._follow(lead, told) if lead else self._count(f"RECORDING {where}", seconds, STILL, told)
         counting = asyncio.create_task(count)
         try:
-            return await self.bench.listener.record(part.path, seconds)
+            return await self.bench.listener.record_all(
+                [p.path if p else None for p in parts],
+                seconds,
+                lambda channel, said: told.append(f"{names[channel]}: {said}."),
+            )
         finally:
             counting.cancel()
 
-    async def _follow(self, lead: Lead, told: Sequence[str] = ()) -> None:
+    async def _follow(self, lead: Lead, told: Sequence[str]) -> None:
         """What the valve should be doing, in large letters and by tones, as long as the take lasts."""
         began, over = time.monotonic(), threading.Event()
         self.bench.bay.services.tones(self.bench.bay.preferences).lead(lead, over)
@@ -178,19 +199,29 @@ class Taker:
         finally:
             over.set()
 
-    async def _count(self, word: str, seconds: float, more: str, *, live: bool = False) -> bool:
-        """Count down; False where it was stopped."""
+    async def _count(self, word: str, seconds: float, more: str, told: Sequence[str] | None = None) -> bool:
+        """Count down; False where it was stopped. ``told``: of a recording, what went wrong so far."""
         end, there = time.monotonic() + seconds, self._there
         while (left := end - time.monotonic()) > 0 and not self._stop.is_set() and not (there and there.is_set()):
-            self.bench.count(Count(word, left, seconds, live, more))
+            shown = f"! {told[-1]}" if told else more
+            self.bench.count(Count(word, left, seconds, told is not None, shown))
             await asyncio.sleep(min(TICK_S, left))
         return not self._stop.is_set()
 
 
-def _seconds(bench: Bench) -> float:
-    """Length of the clip: as preferred, or longer where the plan says so."""
+def leads() -> Lead:
+    """The commands of a switched take."""
+    from listen.audio.lead import Lead
+    from listen.signal.switching import commanded_times
+
+    usual = switched_take.CYCLES, switched_take.PERIOD_S
+    return Lead(commanded_times(*usual), switched_take.switched_s(*usual))
+
+
+def recording_s(lead: Lead | None, bench: Bench) -> float:
+    """Length of the clip: what its commands take; else as preferred, or longer where the plan says so."""
     asked = bench.now.plan[0].seconds if bench.now.plan else 0.0
-    return max(bench.bay.preferences.clip_s, asked)
+    return lead.seconds if lead else max(bench.bay.preferences.clip_s, asked)
 
 
 def refusal(check: ClipCheck) -> str:

@@ -7,8 +7,9 @@ import msgspec
 from listen.jobs.decision import ASKED
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.reference import reference_cylinders, why_no_reference
-from listen.jobs.walk import SWITCHED, Step, Walked, walked
-from listen.jobs.ways import ALL, USUAL, WAYS
+from listen.jobs.walk import Step, Walked, walked
+from listen.jobs.ways import SWITCHED, WAYS, way_of
+from listen.switched_take import CYCLES, PERIOD_S, switched_s
 from listen.trade.cautions import Caution, cautions_for, told_in
 from listen.voice.names import point_name, short_path
 from listen.voice.verdicts import odds
@@ -17,7 +18,6 @@ from tui.screens.calls import calls
 from tui.screens.point_rows import point_rows
 from tui.screens.round import questions
 from tui.screens.round.now import Asked, Now, Outcome
-from tui.screens.round.ways import CYCLES, KEYED, PERIOD_S, led
 from tui.widgets.banner import Say
 from tui.widgets.ladder import Mark, PointRow
 from tui.widgets.panels import Choice, Entry
@@ -134,7 +134,7 @@ def view(job: Job, round_id: str, now: Now, prefs: Preferences, lines: int, gaug
         numbers_shown=numbers,
         large=_large(walk, step, now),
         hush=_hush(step, numbers=numbers),
-        keys=_keys(record, step, now, panel, numbers=numbers),
+        keys=_keys(record, step, now, panel, way_of(job.way).by_key_at(step.walk, prefs.air_s), numbers=numbers),
     )
 
 
@@ -145,10 +145,10 @@ def step_now(walk: Walked, now: Now) -> Step:
     return walk.at(now.plan[0]) if now.plan else walk.due
 
 
-def _keys(record: RoundRecord, step: Step, now: Now, panel: Panel, *, numbers: bool) -> frozenset[str]:
+def _keys(record: RoundRecord, step: Step, now: Now, panel: Panel, by_key: str, *, numbers: bool) -> frozenset[str]:
     question_open = isinstance(panel, Figures | Answers)
     clips, free = record.live_clips(now.plan[0].point if now.plan else None), not now.busy
-    go = "there" if now.way and now.mark is None else step.kind if free and not question_open else ""
+    go = "there" if now.led and now.mark is None else step.kind if free and not question_open else ""
     offered = {
         f"go('{go}')": go in GO and not (now.judging and go == "verdict"),
         "back": free,
@@ -164,15 +164,15 @@ def _keys(record: RoundRecord, step: Step, now: Now, panel: Panel, *, numbers: b
         "times": free and not question_open,
         "note": free and not question_open,
         "other_way": free and not question_open,
+        "hands_free": free and not question_open and step.kind == "clip" and by_key != "all",
     }
-    ways = {f"way('{way.id}')" for way in KEYED if free and not question_open and way.offered(step)}
-    return frozenset(ways | {action for action, does in offered.items() if does})
+    return frozenset(action for action, does in offered.items() if does)
 
 
 def _panel(job: Job, walk: Walked, step: Step, now: Now, prefs: Preferences, gauge: str) -> Panel:
     if (asked := now.asked) is not None:
         return _asking(asked)
-    if now.taking is not None or now.way:
+    if now.taking is not None or now.led:
         return Microphone()
     if step.kind == "caution":
         more = cautions_for("radiator") if any(p.holds_coolant for p in walk.points) else ()
@@ -259,21 +259,21 @@ def _idle(job: Job, record: RoundRecord, step: Step, prefs: Preferences) -> tupl
     """What stands where the countdown will be."""
     if step.kind == "clip":
         check = "" if job.microphone else "   ! microphone not checked: m"
+        by_key, seconds = way_of(job.way).by_key_at(step.walk, prefs.air_s), f"{prefs.clip_s:g} s"
+        takes = {"point": "a point: air off, on, off", "all": "all points at once"}.get(by_key, "this point")
+        first = f"Space takes {takes}"
+        second = f"h leads on from point to point   w another way (now: {way_of(job.way).words.lower()})"
         if step.walk == SWITCHED:
-            seconds, at = f"{(CYCLES + 0.5) * PERIOD_S:g} s", "all points at once" if job.way == ALL else "this point"
-            return (
-                f"○ ready: Space takes {at}, {seconds} led by tones and the count{check}",
-                f"  valve: a quarter turn, half a second   w another way (now: {WAYS[job.way or USUAL].words.lower()})",
-                "  ↑ ↓ another point   s leave it out   Backspace take the last clip back",
-            )
-        each = led(step, job.way, prefs.air_s) is not None
+            first += f", {switched_s(CYCLES, PERIOD_S):g} s led by tones and the count"
+            second = second if by_key != "all" else second.partition("   ")[2]
+        elif by_key == "point":
+            second = f"{seconds} each, {prefs.air_s:g} s for the air   h leads on from point to point   t times"
+        else:
+            first = f"Space records {seconds}, {prefs.before_s:g} s after the key"
+            second = f"h leads through the walk by tones, {prefs.move_s:g} s a point   t changes the times"
         return (
-            f"○ ready: Space takes a point: air off, on, off{check}"
-            if each
-            else f"○ ready: Space records {prefs.clip_s:g} s, {prefs.before_s:g} s after the key{check}",
-            f"  {prefs.clip_s:g} s each, {prefs.air_s:g} s for the air   h leads on from point to point   t times"
-            if each
-            else f"  h leads through the walk by tones, {prefs.move_s:g} s a point   t changes the times",
+            f"○ ready: {first}{check}",
+            f"  {second}",
             "  ↑ ↓ another point   s leave it out   Backspace take the last clip back",
         )
     if step.kind != "done" or record.verdict is None:

@@ -1,20 +1,15 @@
-"""Ways of taking the clips of a walk: a row each, with its key, where it is offered, and what it does."""
+"""What the keys of a round take: one clip, a point or a whole walk led by tones, or all points at once."""
 
 from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from listen.jobs.walk import SWITCHED
-from listen.jobs.ways import ALL, EACH, WAYS
-from listen.trade.cautions import Step as CautionStep
+from listen.jobs.ways import way_of
 from listen.voice.names import point_name
-from tui.screens.round.together import together
 
 if TYPE_CHECKING:
-    from listen.audio.lead import Lead
     from listen.jobs.walk import Step
     from tui.bridge.tones import Tones
     from tui.screens.round.now import Outcome
@@ -22,39 +17,25 @@ if TYPE_CHECKING:
 
 AFTER_TONE_S = 1.0
 """Between the tone and the clip: long enough that no tone is ever in a clip."""
-CYCLES, PERIOD_S = 4, 5.0
-"""Of a switched take: 22.5 s a point, four points in 90 s."""
 MOST_REFUSALS = 2
 """Led: after so many clips refused at one point somebody has to look."""
 
 
-@dataclass(frozen=True, slots=True)
-class Way:
-    """One way. ``take`` runs until its part of the walk is over or it was stopped; it is run with one step due."""
-
-    id: str
-    """Stands in ``Now.way`` while it goes on."""
-    key: str
-    words: str
-    """On the key bar."""
-    offered: Callable[[Step], bool]
-    """At which steps its key does something."""
-    take: Callable[[Taker, Step], Awaitable[None]]
-    cautions: CautionStep | None = None
-    """Cautions that stand before it, read and acknowledged once a round."""
+Work = Callable[["Taker", "Step"], Awaitable[None]]
+"""What a key begins at a step; it ends by itself, or once it is stopped."""
 
 
-async def one(taker: Taker, step: Step) -> None:
-    """One clip; its check goes on while the next one may begin."""
-    outcome = await taker.clip(step, taker.bench.bay.preferences.before_s)
-    if outcome.clip:
-        await taker.checked(step, outcome)
+async def by_key(taker: Taker, step: Step) -> None:
+    """What one key records: a clip, or one of each point at once. They are checked while the next may begin."""
+    for at, outcome in await taker.take(step, taker.bench.bay.preferences.before_s):
+        if outcome.clip:
+            await taker.checked(at, outcome)
 
 
 async def hands_free(taker: Taker, step: Step) -> None:
-    """Lead through the rest of a walk by tones; taken point by point, through all that is left."""
-    walk, every = step.walk, taker.bench.opened.job.way == EACH
-    await _led(taker, step, lambda due: every or due.walk == walk)
+    """Lead by tones through the rest of a walk; taken point by point, through all that is left."""
+    every = way_of(taker.bench.opened.job.way).by_point
+    await _led(taker, step, lambda due: every or due.walk == step.walk)
 
 
 async def one_point(taker: Taker, step: Step) -> None:
@@ -73,8 +54,8 @@ async def _led(taker: Taker, step: Step, goes_on: Callable[[Step], bool], there:
     before, refused, silent = there, 0, False
     told: asyncio.Task[bool] | None = None
     try:
-        while bench.now.way and refused < MOST_REFUSALS:
-            led = step.kind == "clip" and step.walk != SWITCHED and goes_on(step)
+        while bench.now.led and refused < MOST_REFUSALS:
+            led = step.kind == "clip" and goes_on(step)
             ready = led and (step is there or await _made_ready(taker, before, step, sounds))
             if told is not None:
                 kept, told = await told, None
@@ -90,16 +71,16 @@ async def _led(taker: Taker, step: Step, goes_on: Callable[[Step], bool], there:
             if sounds.trouble and not silent:
                 silent = True
                 bench.bay.tell(f"No tones: {sounds.trouble} Watch the countdown instead.", bad=True)
-            outcome = await taker.clip(step, prefs.before_s if step is there else AFTER_TONE_S)
+            ((_, outcome),) = await taker.take(step, prefs.before_s if step is there else AFTER_TONE_S)
             if outcome.stopped or outcome.lost:
                 return
             told = asyncio.create_task(_told(taker, step, outcome, sounds))
             before, step = step, bench.step()
-        if bench.now.way:
+        if bench.now.led:
             await sounds.play("again" if refused else "done")
     finally:
         bench.count(None)
-        bench.change(way="", taking=None)
+        bench.change(led=False, taking=None)
 
 
 async def _made_ready(taker: Taker, before: Step | None, step: Step, sounds: Tones) -> bool:
@@ -121,59 +102,8 @@ async def _made_ready(taker: Taker, before: Step | None, step: Step, sounds: Ton
 async def _told(taker: Taker, step: Step, outcome: Outcome, sounds: Tones) -> bool:
     """Check a clip and say by a tone whether it is kept; one that is not ends the walk to the next point."""
     outcome = await taker.checked(step, outcome) if outcome.clip else outcome
-    if taker.bench.now.way:
+    if taker.bench.now.led:
         await sounds.play("kept" if outcome.kept else "again")
     if not outcome.kept:
         taker.turn_back()
     return outcome.kept
-
-
-def leads() -> Lead:
-    """The commands of a switched take."""
-    from listen.audio.lead import Lead
-    from listen.signal.switching import commanded_times
-
-    return Lead(commanded_times(CYCLES, PERIOD_S), (CYCLES + 0.5) * PERIOD_S)
-
-
-async def switched(taker: Taker, step: Step) -> None:
-    """The air goes on and off while the microphone stands: one take stands for the point's walks."""
-    bench = taker.bench
-    try:
-        outcome = await taker.clip(step, bench.bay.preferences.before_s, leads())
-    finally:
-        bench.change(way="")
-    if outcome.clip:
-        await taker.checked(step, outcome)
-
-
-async def all_at_once(taker: Taker, step: Step) -> None:
-    """The same with a microphone at every point: one take of all that is still due."""
-    bench = taker.bench
-    try:
-        taken = await together(taker, step, leads())
-    finally:
-        bench.change(way="", taking=None)
-    for at, outcome in taken:
-        await taker.checked(at, outcome)
-
-
-def _in_a_walk(step: Step) -> bool:
-    return step.kind == "clip" and step.walk != SWITCHED
-
-
-def led(step: Step, job_way: str, air_s: float) -> Way | None:
-    """What Space does beyond one clip at a step, as the job's way is; None where one clip is all."""
-    if step.walk == SWITCHED:
-        return LED[ALL if job_way == ALL else SWITCHED]
-    return LED[EACH] if job_way == EACH and step.walk in WAYS[EACH].walks and air_s else None
-
-
-KEYED: tuple[Way, ...] = (Way("hands-free", "h", "Hands-free", _in_a_walk, hands_free),)
-"""Beside :func:`one`, which Space does. A new way is a row here: its key, its help and its bar follow."""
-LED: dict[str, Way] = {
-    SWITCHED: Way(SWITCHED, "", "Air switched", lambda step: step.walk == SWITCHED, switched, "switching"),
-    ALL: Way(ALL, "", "All at once", lambda step: step.walk == SWITCHED, all_at_once, "switching"),
-    EACH: Way(EACH, "", "Point by point", _in_a_walk, one_point),
-}
-"""What Space does where it takes more than a clip, see :func:`led`."""

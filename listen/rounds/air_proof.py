@@ -18,10 +18,15 @@ UNHEARD_PERCENT = 40.0
 """The same where the restrictor is not known: 0.8 mm loses as much behind 0.7 mm. Judgement."""
 
 
-def air_doubted(weighed: Sequence[Measured], facts: Facts) -> Blunder | None:
-    """A doubt where nothing was heard at any point: no loss was read, or more than silence goes with."""
+def air_doubted(weighed: Sequence[Measured], facts: Facts, *, bubbles: bool = False) -> Blunder | None:
+    """A doubt where nothing was heard at any point: no loss was read, or more than silence goes with.
+
+    ``bubbles`` that speak for the coolant came with the air: then it was on.
+    """
     measured = [w for w in weighed if w.excess is not None]
-    if not measured or any(w.excess is not None and w.excess.detected for w in measured) or facts.air_followed:
+    if not measured or any(w.excess is not None and w.excess.detected for w in measured):
+        return None
+    if bubbles or facts.air_followed:
         return None
     points = (measured[0].takes.point,)
     loss = facts.loss_percent

@@ -95,10 +95,11 @@ def judge_points(
     may_name = frozenset(p for p in PathId if evidence.hears(p))
     if facts.bubbles_seen:
         may_name |= {PathId.COOLANT_PASSAGE}
+    bubbles = bubbles_speak(odds.evidence_db)
     kept_back = withheld(
         grounds(weighed, facts.air_followed),
         air_on=bool(facts.loss_percent) or bool(facts.air_followed),
-        bubbles=bubbles_speak(odds.evidence_db),
+        bubbles=bubbles,
         loss_db=odds.evidence_db[PathId.NONE].get("loss", 0.0),
     )
     judged = verdict(odds, may_name, unseen_sentence(weighed.points), NOTHING_TO_ADD, kept_back)
@@ -109,7 +110,7 @@ def judge_points(
                 judged, next_point=best.point, next_kind=best.kind, next_seconds=best.seconds
             )
     measured = weighed.points
-    doubted = air_doubted(measured, facts)
+    doubted = air_doubted(measured, facts, bubbles=bubbles)
     if doubted is not None and not slips:
         measured = tuple(
             replace(m, takes=replace(m.takes, flags=(*m.takes.flags, doubted.flag)))

@@ -44,9 +44,9 @@ def test_at_the_radiator_only_what_lies_above_four_kilohertz_is_hiss() -> None:
     assert [decibans("radiator", hz) > 6.0 for hz in (1600.0, 5000.0)] == [False, True]
 
 
-def doubted(**facts: float | None) -> bool:
+def doubted(*, bubbles: bool = False, **facts: float | None) -> bool:
     silent: Any = SimpleNamespace(excess=SimpleNamespace(detected=False), takes=SimpleNamespace(point="intake"))
-    return air_doubted([silent], Facts(**facts)) is not None  # type: ignore[arg-type]
+    return air_doubted([silent], Facts(**facts), bubbles=bubbles) is not None  # type: ignore[arg-type]
 
 
 def test_silence_goes_with_a_loss_below_40_percent_and_behind_a_known_restrictor_below_a_hole_of_1_mm() -> None:
@@ -54,6 +54,7 @@ def test_silence_goes_with_a_loss_below_40_percent_and_behind_a_known_restrictor
     known = {"restrictor_mm": 1.0, "supply_kpa": 550.0}
     assert [doubted(loss_percent=p, **known) for p in (21.0, 25.0)] == [False, True]
     assert doubted(loss_percent=None)
+    assert not doubted(loss_percent=90.0, bubbles=True), "bubbles that come with the air show that it was on"
 
 
 def marked(at: str, kind: Kind, number: int, **levels: Any) -> Any:

@@ -1,5 +1,8 @@
 """The error tree: every failure a user can meet, each one clear sentence of what, where, the limit and what to do."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 MAX_WORDS = 600
 """Longest sentence shown, in characters; a damaged file may quote itself at any length."""
 
@@ -17,6 +20,15 @@ class HisswayError(Exception):
         if text.isprintable():
             return text
         return "".join(c if c.isprintable() else " " if c.isspace() else "\N{REPLACEMENT CHARACTER}" for c in text)
+
+
+@contextmanager
+def refusal(kind: type[HisswayError], what: str, to_do: str = "") -> Iterator[None]:
+    """Tell an ``OSError`` inside in one sentence: ``<what> (<why>); <to_do>``."""
+    try:
+        yield
+    except OSError as error:
+        raise kind(f"{what} ({error.strerror or error})" + (f"; {to_do}" if to_do else "")) from error
 
 
 class UsageError(HisswayError):

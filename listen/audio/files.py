@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from listen.audio.headers import missing_bytes
 from listen.audio.phone import PHONE_SUFFIXES, phone_blocks, phone_form, read_phone
-from listen.errors import ClipError
+from listen.errors import ClipError, refusal
 from listen.signal.clip import MAX_RATE_HZ, MIN_RATE_HZ, Clip
 
 if TYPE_CHECKING:
@@ -161,15 +161,13 @@ def _opened(path: Path) -> soundfile.SoundFile:
 
 
 def _check_file(path: Path) -> None:
-    try:
+    with refusal(ClipError, f"{path.name}: cannot be read"):
         found = path.stat()
         if not stat.S_ISREG(found.st_mode):
             raise ClipError(f"{path.name}: not a file; a sound file is needed")
         if found.st_size == 0:
             raise ClipError(f"{path.name}: empty file; record it again")
         missing = missing_bytes(path)
-    except OSError as error:
-        raise ClipError(f"{path.name}: cannot be read ({error.strerror or error})") from error
     if missing:
         raise ClipError(
             f"{path.name}: its header claims {missing} bytes more than the file holds; cut off, copy or record it again"

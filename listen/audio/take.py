@@ -5,7 +5,7 @@ import queue
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from listen.audio.block_receiver import Block, BlockReceiver
 from listen.audio.partial import PartHeader
 from listen.audio.watch import Trouble, TroubleKind, Watch
-from listen.errors import AudioError, DeviceLost
+from listen.errors import AudioError, DeviceLost, refusal
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,13 +182,7 @@ class Take:
         raise DeviceLost(told) from self._receiver.error
 
 
-@contextmanager
-def written(what: str) -> Iterator[None]:
+def written(what: str) -> AbstractContextManager[None]:
     """A disk that refuses in one sentence (``AudioError``)."""
-    try:
-        yield
-    except OSError as error:
-        raise AudioError(
-            f"{what}: cannot be written ({error.strerror or error}); "
-            "what was written before is kept, make room or choose another folder"
-        ) from error
+    to_do = "what was written before is kept, make room or choose another folder"
+    return refusal(AudioError, f"{what}: cannot be written", to_do)

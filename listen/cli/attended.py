@@ -56,11 +56,7 @@ def attended(source: SoundInput, record: Callable[[threading.Event], T], seconds
 
 
 def _countdown(
-    level: Callable[[], LiveLevel],
-    over: threading.Event,
-    cancel: threading.Event,
-    seconds: float,
-    lead: Lead | None,
+    level: Callable[[], LiveLevel], over: threading.Event, cancel: threading.Event, seconds: float, lead: Lead | None
 ) -> None:
     began = monotonic()
     shown = sys.stderr.isatty()

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from listen.cli.out_file import check_place, form_of
+from listen.errors import refusal
 from listen.voice.text import json_line, plain
 from listen.whole_number import seed, whole
 
@@ -182,11 +183,11 @@ def _export(args: argparse.Namespace, root: Path) -> int:
     if args.output is None:
         write(sys.stdout)
         return 0
-    try:
-        with args.output.open("w", newline="", encoding="utf-8") as file:
-            rows = write(file)
-    except OSError as error:
-        raise LabError(f"{args.output}: cannot be written ({error.strerror or error}); choose another place") from error
+    with (
+        refusal(LabError, f"{args.output}: cannot be written", "choose another place"),
+        args.output.open("w", newline="", encoding="utf-8") as file,
+    ):
+        rows = write(file)
     print(f"{rows} rows in {args.output}", file=sys.stderr)
     return 0
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from listen.cli.attended import note_commands
-from listen.errors import AudioError, ClipError, RoundError, UsageError
+from listen.errors import AudioError, ClipError, RoundError, UsageError, refusal
 from listen.switched_take import CYCLES, PERIOD_S, switched_s
 
 if TYPE_CHECKING:
@@ -218,13 +218,10 @@ def finished(part: Path, target: Path) -> Clip:
     """The clip made of a part (``AudioError`` where the disk refuses; the part stays)."""
     from listen.audio.partial import finish
 
-    try:
+    with refusal(
+        AudioError, f"{target}: cannot be written", f"the sound is kept in {part.name}, make room and use --finish"
+    ):
         return finish(part, target)
-    except OSError as error:
-        raise AudioError(
-            f"{target}: cannot be written ({error.strerror or error}); the sound is kept in {part.name}, "
-            "make room and use --finish"
-        ) from error
 
 
 def tell(target: Path, clip: Clip) -> None:

@@ -9,7 +9,7 @@ import msgspec
 
 from listen.diagnosis.case import CylinderCase, EngineCase, Finding
 from listen.diagnosis.ear import filler_on_all, heard_share
-from listen.trade.layout import neighbours
+from listen.trade.engine import neighbours
 from listen.trade.numbers import altitude_share, expected_dry_kpa, threshold
 from listen.voice import figures
 

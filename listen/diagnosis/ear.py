@@ -1,7 +1,7 @@
 """What was heard where: escape paths as the listening judge weighs them, the tech's own call, bubbles."""
 
 from listen.diagnosis.case import CylinderCase, EngineCase, Finding
-from listen.trade.layout import neighbours
+from listen.trade.engine import neighbours
 from listen.trade.numbers import threshold
 from listen.trade.points import PathId, point_rows, usual_points
 from listen.voice import figures, names

@@ -13,7 +13,7 @@ import msgspec
 from listen.diagnosis.case import EngineCase, Finding
 from listen.trade.causes import Cause, causes
 from listen.trade.checks import Evidence, Family, caps, evidence_rows
-from listen.trade.layout import neighbours
+from listen.trade.engine import neighbours
 
 
 class Line(msgspec.Struct, frozen=True):

@@ -181,14 +181,7 @@ def _half(p: PointResult) -> float:
 
 
 def _change(
-    what: str,
-    unit: str,
-    before: float | None,
-    after: float | None,
-    spread: float,
-    *,
-    point: str = "",
-    remark: str = "",
+    what: str, unit: str, before: float | None, after: float | None, spread: float, *, point: str = "", remark: str = ""
 ) -> Change:
     """A change is beyond its uncertainty only where both figures are there."""
     if before is None or after is None:

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from listen.audio.files import first_with_sound
-from listen.errors import ClipError, HisswayError, RoundError
+from listen.errors import ClipError, HisswayError, RoundError, refusal
 from listen.jobs.events import RoundImported
 from listen.jobs.folder.journal import storable
 from listen.jobs.folder.open_job import OpenJob
@@ -88,10 +88,8 @@ def _walk(take: Take, aired: set[str]) -> str:
 
 def _listed(place: Path) -> tuple[list[Take], list[str]]:
     """Takes in order of time at each point, and what was left out."""
-    try:
+    with refusal(RoundError, f"{place}: cannot be read", "give the folder that holds the clips"):
         files = [place] if place.is_file() else sorted(p for p in place.iterdir() if not p.name.startswith("."))
-    except OSError as e:
-        raise RoundError(f"{place}: cannot be read ({e.strerror}); give the folder that holds the clips") from e
     taking = read_taking((place.parent if place.is_file() else place) / "round.json")
     takes: list[Take] = []
     left_out: list[str] = []

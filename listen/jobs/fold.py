@@ -54,8 +54,7 @@ def _taken_back(job: Job, p: ev.ClipTakenBack, event: ev.Event) -> Job:
 
     def change(r: RoundRecord) -> RoundRecord:
         return replace(
-            r,
-            clips=tuple(replace(c, taken_back=True, reason=p.reason) if c.id == p.clip else c for c in r.clips),
+            r, clips=tuple(replace(c, taken_back=True, reason=p.reason) if c.id == p.clip else c for c in r.clips)
         )
 
     return with_round(job, found.kept.round_id, event, change)
@@ -226,9 +225,4 @@ def apply(job: Job, event: ev.Event) -> Job:
 
 
 def _counted(job: Job, event: ev.Event) -> Job:
-    return replace(
-        job,
-        events=job.events + 1,
-        opened=job.opened or event.time,
-        changed=event.time,
-    )
+    return replace(job, events=job.events + 1, opened=job.opened or event.time, changed=event.time)

@@ -22,9 +22,8 @@ from listen.jobs.events import (
     SentBack,
     Signed,
 )
-from listen.trade.engine import Engine
+from listen.trade.engine import Engine, layout
 from listen.trade.facts import core
-from listen.trade.layout import layout
 from listen.voice.times import moment
 
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from listen.audio.files import first_with_sound, read_clip, sound_info
 from listen.audio.when import in_order
-from listen.errors import HisswayError, RoundError
+from listen.errors import HisswayError, RoundError, refusal
 from listen.rounds.loose import SOUNDS, read_taking, take_named, takes_named
 from listen.rounds.model import Taking
 from listen.signal.clip import Clip
@@ -60,10 +60,8 @@ def recordings_in(place: Path) -> Found:
     """List the sound files of a folder, or one file, in order of time; what their names say of them is taken over.
 
     Raises RoundError: it cannot be read, or holds no sound files."""
-    try:
+    with refusal(RoundError, f"{place}: cannot be read", "give the folder that holds the clips"):
         files = [place] if place.is_file() else [p for p in place.iterdir() if not p.name.startswith(".")]
-    except OSError as e:
-        raise RoundError(f"{place}: cannot be read ({e.strerror}); give the folder that holds the clips") from e
     sounds = [p for p in files if p.suffix.lower() in SOUNDS]
     if not sounds:
         raise RoundError(f"{place}: no sound files; known are {' '.join(SOUNDS)}")

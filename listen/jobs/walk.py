@@ -12,7 +12,7 @@ from listen.jobs.ways import SWITCHED, way_of
 from listen.judge.result import Verdict
 from listen.trade.cautions import Caution, cautions_for
 from listen.trade.cautions import Step as CautionStep
-from listen.trade.layout import points_for
+from listen.trade.engine import points_for
 from listen.trade.points import Point, point, walking_order
 
 StepKind = Literal["caution", "supply", "loss", "way", "clip", "bubbles", "followed", "call", "verdict", "done"]

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from listen.judge.result import ShopSeen
 from listen.trade.points import PathId, Point
-from listen.trade.valves import OpenValve
+from listen.trade.transfer import OpenValve
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -16,8 +16,7 @@ from listen.lab.simulator.scene import (
     TakeSpec,
     Truth,
 )
-from listen.trade.engine import Engine
-from listen.trade.layout import layout, points_for
+from listen.trade.engine import Engine, layout, points_for
 from listen.trade.points import Kind, PathId
 
 DEMO_SEED = 20_260_317

@@ -9,7 +9,7 @@ from pathlib import Path
 import msgspec
 
 from listen.durable import read_file, whole_file
-from listen.errors import LabError
+from listen.errors import LabError, refusal
 from listen.jobs.folder.disk import at_home, make_folders
 from listen.plain_name import plain_name
 
@@ -40,12 +40,10 @@ def create_learner(root: Path, name: str) -> Learner:
     id = "-".join(filter(None, (plain_name(name, 30), secrets.token_hex(2))))
     learner = Learner(id=id, name=name, created=datetime.now(UTC).isoformat(timespec="seconds"))
     folder = learner_dir(root, learner)
-    try:
+    with refusal(LabError, f"{folder}: cannot be written", "choose another folder"):
         make_folders(folder)
         with whole_file(folder / FILE) as file:
             file.write(msgspec.json.encode(learner) + b"\n")
-    except OSError as error:
-        raise LabError(f"{folder}: cannot be written ({error.strerror or error}); choose another folder") from error
     return learner
 
 

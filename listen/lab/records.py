@@ -7,7 +7,7 @@ from typing import BinaryIO, TypeVar
 import msgspec
 
 from listen.durable import sync_folder
-from listen.errors import LabError
+from listen.errors import LabError, refusal
 from listen.jobs.folder.disk import make_folders
 
 T = TypeVar("T", bound=msgspec.Struct)
@@ -18,7 +18,7 @@ def append(path: Path, record: msgspec.Struct) -> None:
 
     Raises LabError: the disk is full or the folder cannot be written."""
     line = msgspec.json.encode(record) + b"\n"
-    try:
+    with refusal(LabError, f"{path}: cannot be written", "free some room and try again"):
         make_folders(path.parent)
         new = not path.exists()
         with path.open("ab+") as file:
@@ -28,10 +28,6 @@ def append(path: Path, record: msgspec.Struct) -> None:
             os.fsync(file.fileno())
         if new:
             sync_folder(path.parent)
-    except OSError as error:
-        raise LabError(
-            f"{path}: cannot be written ({error.strerror or error}); free some room and try again"
-        ) from error
 
 
 def _cut_torn_end(file: BinaryIO) -> None:

@@ -3,7 +3,7 @@
 import shutil
 from pathlib import Path
 
-from listen.errors import JobError
+from listen.errors import JobError, refusal
 
 DEMO = "demo"
 DRILLS = "drills"
@@ -33,15 +33,11 @@ def demo_job(to: Path) -> Path:
     if target.exists():
         return target
     passing = to / ".demo.tmp"
-    try:
+    with refusal(JobError, f"{to}: the demo job cannot be copied there", "choose --jobs"):
         shutil.rmtree(passing, ignore_errors=True)
         _copy(source, passing)
         (passing / "parts").mkdir()
         passing.replace(target)
-    except OSError as error:
-        raise JobError(
-            f"{to}: the demo job cannot be copied there ({error.strerror or error}); choose --jobs"
-        ) from error
     return target
 
 

@@ -29,8 +29,9 @@ from listen.report.kept_parts import clip_parts, photo_parts, signature_parts
 from listen.report.owner import Behind, owner_part
 from listen.report.owner_words import Language, OwnerWords
 from listen.report.round_part import round_part
+from listen.same_fields import same_fields
 from listen.trade.cautions import cautions, defer, told_in
-from listen.trade.layout import layout_rows
+from listen.trade.engine import layout_rows
 from listen.trade.numbers import numbers
 from listen.voice import figures, names, times, verdicts
 
@@ -68,18 +69,13 @@ def assemble(
     )
     return Report(
         job=job.id,
-        title=job.title,
-        shop=job.shop,
-        complaint=job.complaint,
-        simulated=job.simulated,
+        **same_fields(job, "title", "shop", "complaint", "simulated", "engine", "symptoms_asked", "events"),
         days=days,
         made=times.moment_and_zone(made or datetime.now(UTC).isoformat()),
         version=program_version(),
-        engine=job.engine,
         engine_words=_engine_words(job),
         people=tuple(job.people.items()),
         symptoms=tuple(names.symptom_name(s) for s in job.symptoms),
-        symptoms_asked=job.symptoms_asked,
         notes=tuple(_note(n) for n in job.notes),
         cylinders=tuple(_cylinder(job, c, d.faults) for c in d.cylinders),
         diagnosis=d,
@@ -93,7 +89,6 @@ def assemble(
         clips=clips,
         altered=altered,
         journal_head=opened.head,
-        events=job.events,
         # Without the place on this machine where the job lies.
         troubles=tuple(t.replace(str(opened.folder), opened.folder.name) for t in (*job.troubles, opened.broken) if t),
         before=before_part(before, job) if before else None,

@@ -11,12 +11,13 @@ from pathlib import Path
 from typing import Literal
 
 from listen.durable import A_DAY_S, sweep, whole_file
-from listen.errors import JobError, ReportError
+from listen.errors import JobError, ReportError, refusal
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.job import Job
 from listen.report.assemble import assemble, read_job
 from listen.report.before_part import hit_rate_rows
 from listen.report.owner_words import Language
+from listen.same_fields import same_fields
 from listen.temporary_folder import temporary_folder
 
 Form = Literal["html", "md", "json", "pdf"]
@@ -80,11 +81,8 @@ def page_of(
             version=report.version,
             made=made,
             hit_rate=report.hit_rate,
-            language=wanted.language,
-            contact=wanted.contact,
+            **same_fields(wanted, "language", "contact", "audio", "unfolded"),
             before=(earlier.job.id, earlier.head) if earlier else None,
-            audio=wanted.audio,
-            unfolded=wanted.unfolded,
         )
         return html(report, opened.folder, addresses(opened.job), origin)
     from listen.report.text import json_text, markdown_text
@@ -129,14 +127,10 @@ def write_text(path: Path, text: str) -> int:
 
     Raises ReportError: the file cannot be written."""
     data = text.encode("utf-8")
-    try:
+    with refusal(ReportError, f"{path}: the report cannot be written there", "choose -o"):
         sweep(path.parent, older_s=A_DAY_S)  # what a report that was killed left
         with whole_file(path, sync=False) as file:
             file.write(data)
-    except OSError as error:
-        raise ReportError(
-            f"{path}: the report cannot be written there ({error.strerror or error}); choose -o"
-        ) from error
     return len(data)
 
 
@@ -169,15 +163,10 @@ def print_pdf(page: str, path: Path) -> int:
         raise ReportError(
             f"{path}: no Chromium, Chrome or Edge here to print a PDF; write the .html page, open it and print it"
         )
-    try:
-        # Beside the file: browsers shut into a box of their own may read home, but not the system's temporary folder.
-        with temporary_folder(".hissway-report-", path.absolute().parent) as scratch:
-            made = _print(found, page, scratch)
-            made.replace(path)
-    except OSError as error:
-        raise ReportError(
-            f"{path}: the report cannot be written there ({error.strerror or error}); choose -o"
-        ) from error
+    refused = refusal(ReportError, f"{path}: the report cannot be written there", "choose -o")
+    # Beside the file: browsers shut into a box of their own may read home, but not the system's temporary folder.
+    with refused, temporary_folder(".hissway-report-", path.absolute().parent) as scratch:
+        _print(found, page, scratch).replace(path)
     return path.stat().st_size
 
 

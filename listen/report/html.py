@@ -90,7 +90,7 @@ def _files(folder: Path, p: PointPart) -> Files | None:
 def _plot(found: Files, name: str) -> Markup | None:
     """Spectra of a point; None where a clip cannot be read (the record says so)."""
     from listen.errors import HisswayError
-    from listen.report.spectra_plot import spectra_svg
+    from listen.report.drawing import spectra_svg
     from listen.rounds.switching import pair
 
     try:

@@ -11,6 +11,7 @@ from listen.jobs.folder.disk import sha256_of
 from listen.jobs.folder.parts import CLIPS, is_clip_id
 from listen.jobs.job import ClipRecord, Job
 from listen.report.content import ClipPart, PhotoPart, SignaturePart
+from listen.same_fields import same_fields
 from listen.voice import names, times
 from listen.voice.text import plain
 
@@ -29,13 +30,9 @@ def clip_parts(job: Job, folder: Path) -> tuple[ClipPart, ...]:
             cylinder=record.cylinder,
             point=names.point_name(c.kept.point),
             kind=c.kept.clip_kind,
-            walk=c.kept.walk,
-            take=c.kept.take,
+            **same_fields(c.kept, "walk", "take", "rate_hz", "device", "sha256"),
             seconds=round(c.kept.seconds, 2),
-            rate_hz=c.kept.rate_hz,
-            device=c.kept.device,
             started=times.moment_and_zone(c.kept.started or c.time),
-            sha256=c.kept.sha256,
             file=_state(folder, c),
             note="; ".join(_notes(c)),
         )
@@ -74,13 +71,9 @@ def photo_parts(job: Job) -> tuple[PhotoPart, ...]:
     """Photos in use, in the order kept."""
     return tuple(
         PhotoPart(
-            photo=p.kept.photo,
-            cylinder=p.kept.cylinder,
+            **same_fields(p.kept, "photo", "cylinder", "width", "height", "original_sha256"),
             words=plain(" · ".join(w for w in (p.kept.of, p.kept.text) if w), 200),
             taken_in=times.moment(p.time),
-            width=p.kept.width,
-            height=p.kept.height,
-            original_sha256=p.kept.original_sha256,
         )
         for p in job.photos
         if not p.taken_back
@@ -107,14 +100,11 @@ def signature_parts(chain: Chain) -> dict[str, tuple[SignaturePart, ...]]:
             how = f"signed with shop key {key}" if key else "name typed, no key"
             held = {"good": ", signature good", "bad": f", signature DOES NOT MATCH: {check.text}"}
             part = SignaturePart(
-                name=p.name,
-                role=p.role,
+                **same_fields(p, "name", "role", "statement", "head"),
                 signed=times.moment_and_zone(event.time),
                 state=check.state,
                 fingerprint=key,
                 held_by=how + held.get(check.state, ""),
-                statement=p.statement,
-                head=p.head,
             )
             found[p.round_id] = (*found.get(p.round_id, ()), part)
     return found

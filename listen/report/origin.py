@@ -97,10 +97,7 @@ def verify_report(
         if there:
             remarks.append(f"report: {what} was put in when it was made, and is not in the job")
     return msgspec.structs.replace(
-        found,
-        mismatches=(*faults, *found.mismatches),
-        remarks=tuple(remarks),
-        skipped=found.skipped + (not whole),
+        found, mismatches=(*faults, *found.mismatches), remarks=tuple(remarks), skipped=found.skipped + (not whole)
     )
 
 

@@ -17,10 +17,7 @@ def markdown_text(report: Report) -> str:
     """The report in Markdown; every name and note is shown literally."""
     page = _environment().get_template("report.md.jinja")
     return page.render(
-        r=report,
-        percent=figures.sure,
-        signed=partial(figures.number, sign=True),
-        figure=figures.decibels,
+        r=report, percent=figures.sure, signed=partial(figures.number, sign=True), figure=figures.decibels
     )
 
 

@@ -20,7 +20,7 @@ from listen.signal.excess import Excess, excess
 from listen.signal.point import PointTakes
 from listen.signal.steadiness import Steadiness, steadiness
 from listen.trade.points import Kind, point
-from listen.trade.valves import OpenValve, valves_open
+from listen.trade.transfer import OpenValve, valves_open
 
 COOLANT_HISS_FROM_HZ = 4000.0
 """At the radiator, bubbles and slosh fill the bands below; only what lies above can be hiss (METHOD, prototype)."""

@@ -22,7 +22,7 @@ from listen.bench.accuracy.scores import ALL_PATHS, augrc
 from listen.bench.accuracy.workers import spread
 from listen.lab.simulator.scene import PointSpec, RoundSpec
 from listen.trade.points import Kind, point
-from listen.trade.valves import valves_open
+from listen.trade.transfer import valves_open
 from listen.whole_number import seed as any_seed
 from listen.whole_number import whole
 from tests.bench.ideal_levels import Level, ideal_levels

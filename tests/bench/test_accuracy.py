@@ -16,9 +16,9 @@ from listen.bench.accuracy.rounds import Job, read_truth
 from listen.cli.main import main
 from listen.errors import RoundError
 from listen.lab.simulator.draw import Wishes, draw
-from listen.lab.simulator.render import write_round
 from listen.signal.clip import Clip
 from listen.trade.points import PathId
+from tests.lab.truths import write_with_truth
 
 DRAWN = ["bench", "accuracy", "--only", "rounds", "--rounds-drawn", "1", "--tune-rounds", "1", "--workers", "1"]
 
@@ -74,7 +74,7 @@ def archive(root: Path) -> Path:
         paths=(PathId.INTAKE_VALVE,), hiss_db=(8.0, 9.0), points=("intake", "oil-filler"), seconds=(2.5, 2.6)
     )
     for i in range(2):
-        write_round(draw(np.random.default_rng(i), "report", wishes=wishes), root / f"round-{i}")
+        write_with_truth(draw(np.random.default_rng(i), "report", wishes=wishes), root / f"round-{i}")
     return root
 
 

@@ -11,11 +11,11 @@ from pathlib import Path
 import msgspec
 
 from listen.lab.demo_scenes import DEMO_SEED, ENGINE, demo_scene
-from listen.lab.simulator.render import LABEL, truth_document
-from listen.lab.simulator.scene import GENERATOR, SCHEMA
+from listen.lab.simulator.scene import GENERATOR
 from tests.demo.drills import make_drills
 from tests.demo.ledger import Ledger
 from tests.demo.story import ROUNDS, scene, tell
+from tests.lab.truths import LABEL, SCHEMA, truth_document
 
 SUMMARY = "make the shipped demo job and drills anew from their seeds"
 EXAMPLE = "python -m tests recordings"

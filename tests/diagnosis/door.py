@@ -14,8 +14,8 @@ from listen.jobs.fold import apply
 from listen.jobs.job import Job
 from listen.jobs.typed import typed
 from listen.judge.result import BubbleRates, PathResult, PointResult, RoundResult, Verdict
+from listen.trade.engine import neighbours
 from listen.trade.facts import core, fact
-from listen.trade.layout import neighbours
 from listen.trade.units import show, unit_named
 
 HEARD = 0.95

@@ -16,7 +16,7 @@ from listen.diagnosis.diagnose import diagnose, findings_of
 from listen.diagnosis.weigh import standings
 from listen.trade.causes import causes
 from listen.trade.checks import NOT_POSSIBLE, checks, evidence_rows
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 
 OUTCOMES = [(c, o) for c in checks() for o in c.outcomes if o.row(c.id) in evidence_rows()]
 STRANGERS = tomllib.loads((HERE / "strangers.toml").read_text("utf-8"))["case"]

@@ -23,7 +23,7 @@ from listen.jobs.events import (
 )
 from listen.jobs.folder.store import create_job
 from listen.judge.result import BubbleRates, PathResult, PointResult, RoundResult, Verdict
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from tests.jobs.short import begin_round
 
 

@@ -17,8 +17,8 @@ from listen.diagnosis.weigh import capped_sum, standings
 from listen.trade.causes import causes
 from listen.trade.checks import caps, evidence_rows
 from listen.trade.details import plugs
+from listen.trade.engine import layout
 from listen.trade.facts import symptoms
-from listen.trade.layout import layout
 
 kpa = st.none() | st.floats(min_value=0, max_value=3000)
 percent = st.none() | st.floats(min_value=0, max_value=100)

@@ -16,7 +16,7 @@ from listen.diagnosis.ear import filler_on_all, heard_share
 from listen.diagnosis.faults import Lead
 from listen.diagnosis.told import sure
 from listen.diagnosis.weigh import Standing
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from listen.trade.numbers import threshold
 
 

@@ -10,8 +10,8 @@ import msgspec
 
 from listen.diagnosis.case import CylinderCase, EngineCase, Made
 from listen.diagnosis.model import Diagnosis
+from listen.trade.engine import layout
 from listen.trade.facts import core
-from listen.trade.layout import layout
 
 HERE = Path(__file__).parent
 HEARD = 0.95

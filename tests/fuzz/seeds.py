@@ -15,7 +15,7 @@ from listen.jobs.folder.parts import CLIPS
 from listen.judge.result import SCHEMA, BubbleRates, PathResult, PointResult, RoundResult, Verdict
 from listen.signal.clip import Clip
 from listen.signal.flags import Flag
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 
 ROUND = "c3-aaaaaa"
 CLIP_IDS = ("aaaaaaaaaaa1", "aaaaaaaaaaa2", "aaaaaaaaaaa3")

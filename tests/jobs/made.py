@@ -12,7 +12,7 @@ from listen.audio.partial import PartHeader, PartWriter
 from listen.jobs import events as ev
 from listen.judge.result import PathResult, RoundResult, Verdict
 from listen.signal.flags import Flag
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 
 CYLINDERS = st.integers(1, 4)
 ROUND_IDS = st.sampled_from(["c1-aa", "c2-bb", "c3-cc"])

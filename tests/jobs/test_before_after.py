@@ -10,7 +10,7 @@ from listen.jobs.before_after import Change, Comparison, compare
 from listen.jobs.fold import fold
 from listen.jobs.job import Job
 from listen.judge.result import BubbleRates, PointResult
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from tests.jobs.made import opened, result
 
 

@@ -11,7 +11,7 @@ from listen.jobs import events as ev
 from listen.jobs.job import Job
 from listen.jobs.reference import covers
 from listen.jobs.standing import waiting
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from tests.jobs.made import result
 from tests.jobs.test_standing import BASE, R, chained, clip, judged, told
 

@@ -15,7 +15,7 @@ from listen.jobs.folder.store import create_job, open_job
 from listen.jobs.ledger import Line, bring_back, cylinder_ledger, job_ledger, take_back
 from listen.jobs.standing import latest_round
 from listen.jobs.walk import walked
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from tests.jobs.made import result
 
 ROUND = "c1-aa"

@@ -9,8 +9,7 @@ import pytest
 from listen.errors import JobError, JobLocked
 from listen.jobs.events import DetailsGiven, JobNamed
 from listen.jobs.exchange.verify import verify_job
-from listen.jobs.folder.shelf import Shelf, empty_trash, on_shelf, put_aside, take_back
-from listen.jobs.folder.store import create_job, list_jobs, open_job
+from listen.jobs.folder.store import Shelf, create_job, empty_trash, list_jobs, on_shelf, open_job, put_aside, take_back
 
 
 def made(root: Path, title: str) -> str:

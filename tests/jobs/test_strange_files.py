@@ -25,7 +25,7 @@ from listen.jobs.folder.parts import new_partial
 from listen.jobs.folder.store import create_job, list_jobs, open_job
 from listen.jobs.naming import Recording
 from listen.signal.clip import Clip
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from tests.fuzz.mutate import read_events, relink
 from tests.jobs.made import leave_part
 from tests.jobs.short import begin_round

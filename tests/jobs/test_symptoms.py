@@ -8,8 +8,8 @@ from listen.jobs.engine_case import engine_case
 from listen.jobs.events import SymptomNoted, SymptomsAsked
 from listen.jobs.folder.store import create_job, open_job
 from listen.report.build import Wanted, report_text
+from listen.trade.engine import layout
 from listen.trade.facts import symptoms
-from listen.trade.layout import layout
 
 ALL = tuple(s.id for s in symptoms() if s.scope == "engine")
 

@@ -16,8 +16,7 @@ from listen.jobs.reference import DECLINED, reference_cylinders, references, why
 from listen.jobs.standing import standing, waiting
 from listen.jobs.to_round import clips_used, facts, to_round
 from listen.jobs.walk import SET_UP, Step, round_points, walked
-from listen.trade.engine import Exhaust
-from listen.trade.layout import layout
+from listen.trade.engine import Exhaust, layout
 from listen.trade.points import Kind
 from tests.jobs.made import PAYLOADS, opened, result
 from tui.screens.round.questions import left_out

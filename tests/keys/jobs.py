@@ -16,7 +16,7 @@ from listen.jobs import events as ev
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.store import create_job
 from listen.jobs.ways import WAYS
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from tests.jobs.short import begin_round
 
 ENGINES = (

@@ -14,7 +14,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from listen.lab.learners import create_learner
-from listen.lab.training.answers import Call
+from listen.lab.training.book import Call
 from listen.lab.training.drills import DrillSet
 from listen.lab.training.next_drill import ALL
 from listen.lab.training.session import Session, practise, start

@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from listen.lab.training.answers import CALLABLE, Answer
+from listen.lab.training.book import CALLABLE, Answer
 from listen.lab.training.fresh import PAIRS
 from listen.lab.training.next_drill import STAGES, Profile, choose, profile
 from listen.lab.training.scoring import TWO, level_db

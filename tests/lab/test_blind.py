@@ -13,7 +13,7 @@ from listen.errors import LabError
 from listen.lab.learners import create_learner
 from listen.lab.simulator.render import render
 from listen.lab.training import held, lesson, seal
-from listen.lab.training.answers import Call
+from listen.lab.training.book import Call
 from listen.lab.training.drills import OpenDrill, read_drill, shipped_drills
 from listen.lab.training.fresh import fresh_round
 from listen.lab.training.instructor import class_focus, class_row, class_table, last_here

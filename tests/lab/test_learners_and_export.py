@@ -23,7 +23,7 @@ from listen.lab.learners import (
     learners_dir,
     list_learners,
 )
-from listen.lab.training.answers import Call
+from listen.lab.training.book import Call
 from listen.lab.training.drills import shipped_drills
 from listen.lab.training.export import write_answers, write_thresholds
 from listen.lab.training.instructor import class_focus, class_table

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import pytest
 
-from listen.lab.training.answers import Answer
+from listen.lab.training.book import Answer
 from listen.lab.training.drills import DrillSet
 from listen.lab.training.next_drill import ALL, FIRST, MORE, RECENT, STAGES, choose, pool_of, profile
 from listen.lab.training.scoring import CEILING_DB, START_DB, floor_db, level_db

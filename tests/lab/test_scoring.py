@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from listen.lab.training.answers import Answer
+from listen.lab.training.book import Answer
 from listen.lab.training.scoring import score, weakest
 
 NOW = datetime(2026, 5, 4, 12, tzinfo=UTC)

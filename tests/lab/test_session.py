@@ -15,7 +15,7 @@ import pytest
 from listen.errors import LabError
 from listen.lab.learners import Learner, create_learner
 from listen.lab.training import session
-from listen.lab.training.answers import Answer, Call
+from listen.lab.training.book import Answer, Call
 from listen.lab.training.drills import DrillSet, OpenDrill, shipped_drills
 from listen.lab.training.session import (
     Session,
@@ -132,7 +132,7 @@ import os, sys
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from listen.lab.training import session
-from listen.lab.training.answers import Call
+from listen.lab.training.book import Call
 from listen.lab.training.drills import shipped_drills
 from listen.lab.learners import find_learner
 from listen.lab.training.session import start

@@ -23,11 +23,10 @@ from listen.jobs.events import (
 )
 from listen.jobs.folder.store import OpenJob, create_job
 from listen.lab.shipped import demo_job
-from listen.report import sounds, spectra_plot
+from listen.report import drawing, sounds
 from listen.report.build import Wanted, report_text
 from listen.signal.clip import Clip
-from listen.trade.engine import Engine
-from listen.trade.layout import layout
+from listen.trade.engine import Engine, layout
 from tests.jobs.short import begin_round
 
 BREAKOUT = "</title></style><script>alert(1)</script>\" onload='x' <img src=http://x.invalid/y>"
@@ -70,7 +69,7 @@ def made_once() -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(sounds, "_pair", once(sounds._pair))
-        patch.setattr(spectra_plot, "spectra_svg", once(spectra_plot.spectra_svg))
+        patch.setattr(drawing, "spectra_svg", once(drawing.spectra_svg))
         yield
 
 

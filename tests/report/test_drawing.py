@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from listen.report.content import PointPart
 from listen.report.drawing import LABEL_WIDTH, engine_drawing, ladder, ticks
-from listen.trade.layout import engine_of_rows, layout, layout_rows
+from listen.trade.engine import engine_of_rows, layout, layout_rows
 
 
 @pytest.mark.parametrize("layout_id", [row.id for row in layout_rows()])

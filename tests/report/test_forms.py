@@ -15,7 +15,7 @@ from listen.jobs.events import ByEarCalled, CautionAcknowledged, FindingRecorded
 from listen.jobs.folder.store import create_job
 from listen.report.build import Wanted, report_text, write_report
 from listen.report.text import clean, clean_tree, markdown
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from listen.trade.units import KPA_PER
 
 

@@ -15,7 +15,7 @@ from listen.report.assemble import assemble, days_of_testing
 from listen.report.owner import CAUSES_OF, Behind, owner_part, sure_word
 from listen.report.owner_words import LANGUAGES, OwnerWords, table
 from listen.trade.causes import causes
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from listen.trade.points import PathId
 
 ONE_LINE = 46

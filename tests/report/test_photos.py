@@ -13,7 +13,7 @@ from listen.jobs.folder.store import create_job
 from listen.jobs.photo import photo_event
 from listen.judge.result import PathResult, RoundResult, Verdict
 from listen.report.build import Wanted, report_text
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from tests.jobs.short import begin_round
 
 AT_WORK, ALONE = 0.934, 0.713

@@ -13,7 +13,7 @@ from listen.jobs.exchange.keys import fingerprint, make_key
 from listen.jobs.exchange.sign import sign_round
 from listen.jobs.folder.store import create_job
 from listen.report.build import FORMS, Wanted, report_text
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from listen.voice.times import moment_and_zone as moment
 
 

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from listen.audio.write import write_flac
 from listen.lab.simulator.draw import Wishes, draw
-from listen.lab.simulator.render import write_round
 from listen.signal.clip import Clip
 from listen.trade.points import Kind, PathId
+from tests.lab.truths import write_with_truth
 
 RATE_HZ = 48_000
 BRACKET = (Kind.QUIET, Kind.AIR, Kind.QUIET)
@@ -43,7 +43,7 @@ def simulated(
         rate_hz=rate_hz,
         drift_db=0.1,
     )
-    return write_round(draw(np.random.default_rng(seed), "report", wishes=wishes), folder)
+    return write_with_truth(draw(np.random.default_rng(seed), "report", wishes=wishes), folder)
 
 
 def noise(seed: int, seconds: float = 1.5, rate_hz: int = RATE_HZ, rms: float = 0.01) -> NDArray[np.float64]:

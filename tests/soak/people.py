@@ -23,7 +23,7 @@ from fakes import QUICK, FakePlayer
 from textual.widgets import DataTable, Input, Select
 
 from listen.jobs.folder.summary import JobSummary
-from listen.trade.layout import layout_row
+from listen.trade.engine import layout_row
 from tests.soak.size import size
 from tui.app import HisswayApp
 from tui.bridge.preferences import save

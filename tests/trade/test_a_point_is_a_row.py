@@ -14,7 +14,7 @@ from listen.judge.posterior import posterior
 from listen.rounds.check import check_take
 from listen.rounds.evaluate import evaluate
 from listen.rounds.loose import read_folder
-from listen.trade.layout import layout, points_for
+from listen.trade.engine import layout, points_for
 from listen.trade.points import PathId, PointRow, point, point_rows, usual_points
 from listen.voice import names
 from tests.judge.evidence_made import made

@@ -6,7 +6,7 @@ import msgspec
 import pytest
 
 from listen.errors import EngineError
-from listen.trade.layout import (
+from listen.trade.engine import (
     Engine,
     Exhaust,
     engine_of_rows,
@@ -16,7 +16,7 @@ from listen.trade.layout import (
     points_for,
     row_neighbours,
 )
-from listen.trade.valves import valves_open
+from listen.trade.transfer import valves_open
 
 
 def test_every_layout_with_every_numbering_and_order_is_an_engine():

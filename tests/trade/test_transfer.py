@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 
 from listen.trade.points import PathId, point
-from listen.trade.transfer import another_mouth, transfer
-from listen.trade.valves import OpenValve
+from listen.trade.transfer import OpenValve, another_mouth, transfer
 
 
 @pytest.mark.parametrize(

@@ -16,8 +16,7 @@ from textual.pilot import Pilot
 from listen.jobs.events import CautionAcknowledged, JobNamed, ReadingEntered, WayChosen
 from listen.jobs.folder.open_job import new_round
 from listen.jobs.folder.store import create_job
-from listen.trade.engine import Engine
-from listen.trade.layout import layout
+from listen.trade.engine import Engine, layout
 from tui.app import HisswayApp
 from tui.bridge.preferences import Preferences, save
 from tui.screens.round.screen import RoundScreen

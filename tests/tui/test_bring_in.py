@@ -14,7 +14,7 @@ from listen.errors import RoundError
 from listen.jobs.bring_in import bring_in
 from listen.jobs.folder.store import create_job
 from listen.signal.clip import Clip
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from tests.jobs.short import begin_round
 
 

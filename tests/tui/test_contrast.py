@@ -15,7 +15,7 @@ from textual.screen import ModalScreen
 
 from listen.jobs.events import Judged, SymptomNoted
 from listen.jobs.folder.store import open_job
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from tests.jobs.short import begin_round
 from tui.app import HisswayApp
 from tui.screens.confirm.screen import ConfirmScreen

@@ -10,8 +10,8 @@ from textual.widgets import OptionList
 from listen.jobs.answers import NO, OPEN, YES, answer, facts_here, in_words, say, type_in
 from listen.jobs.events import JobNamed, PlugSeen, ReadingEntered, SymptomNoted
 from listen.jobs.folder.store import create_job, open_job
+from listen.trade.engine import layout
 from listen.trade.facts import Fact, core, fact, facts
-from listen.trade.layout import layout
 from tui.screens.diagnosis.screen import DiagnosisScreen
 from tui.screens.facts import rows
 from tui.screens.facts.screen import FactsScreen

@@ -11,7 +11,7 @@ from test_widgets import lines
 from listen.jobs.events import ByEarCalled, ClipKept, FindingRecorded, Judged, RoundOpened
 from listen.jobs.folder.store import create_job
 from listen.jobs.teardowns import FILE, counting
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from tui.app import HisswayApp
 from tui.screens.hit_rate.screen import HitRateScreen
 from tui.widgets.shares import Share, Shares

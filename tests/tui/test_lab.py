@@ -13,7 +13,7 @@ from listen.jobs.events import ReadingEntered
 from listen.jobs.folder.store import create_job
 from listen.lab.learners import create_learner, list_learners
 from listen.lab.training.session import answers_of
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from tui.app import HisswayApp
 from tui.screens.compare.screen import CompareScreen
 from tui.screens.jobs.screen import JobsScreen

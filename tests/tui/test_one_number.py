@@ -24,7 +24,7 @@ from listen.judge.result import PathResult, RoundResult
 from listen.report.before_part import hit_rate_rows
 from listen.report.build import Form, Wanted, report_text
 from listen.signal.clip import Clip
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from tests.jobs.short import begin_round
 from tui.app import HisswayApp
 from tui.screens.confirm.screen import ConfirmScreen

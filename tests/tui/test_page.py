@@ -8,7 +8,7 @@ from bay import banner, bench, clip, settle, to_engine, to_quiet_walk, until, wa
 from textual.widgets import Input, OptionList
 
 from listen.jobs.events import ReadingEntered, Signed
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from tests.jobs.short import note_texts
 from tui.app import HisswayApp
 from tui.screens.engine.screen import EngineScreen

@@ -18,7 +18,7 @@ from listen.jobs.folder.store import open_job
 from listen.rounds.evaluate import evaluate
 from listen.rounds.model import Round
 from listen.signal.clip import Clip
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from tui.screens.naming.cut import CutScreen
 from tui.screens.naming.screen import NamingScreen
 from tui.widgets.level_strip import LevelStrip

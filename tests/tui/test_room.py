@@ -13,7 +13,7 @@ from fakes import FakeServices, result_for
 from listen.jobs.events import Judged, PlugSeen, ReadingEntered, Signed
 from listen.jobs.folder.store import create_job
 from listen.trade.details import plugs
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from tests.jobs.short import begin_round
 from tui.app import HisswayApp
 from tui.content import fitting

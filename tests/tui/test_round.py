@@ -38,7 +38,7 @@ from listen.jobs.events import (
 )
 from listen.jobs.folder.store import open_job
 from listen.jobs.walk import Step
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from tui.bridge.others import told
 from tui.screens.round import ways
 from tui.screens.round.taker import Taker

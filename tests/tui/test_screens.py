@@ -39,7 +39,7 @@ from listen.jobs.folder.store import create_job, list_jobs, open_job
 from listen.jobs.to_round import judged
 from listen.jobs.walk import walked
 from listen.judge.result import Blown, EngineSay
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from tui.app import HisswayApp
 from tui.screens.confirm.screen import ConfirmScreen
 from tui.screens.engine.cells import verdict_words

@@ -19,7 +19,7 @@ from listen.jobs.exchange.sign import check_signatures
 from listen.jobs.folder.store import create_job, open_job
 from listen.jobs.hearing import numbers_seen
 from listen.signal.clip import Clip
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from tui.app import HisswayApp
 from tui.screens.confirm.phases import phase_say
 from tui.screens.confirm.screen import ConfirmScreen

@@ -13,7 +13,7 @@ from listen.jobs import events as ev
 from listen.jobs.folder.store import create_job
 from listen.jobs.job import Job
 from listen.jobs.walk import Wish
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 from tui.bridge.preferences import Preferences
 from tui.screens.round import questions
 from tui.screens.round.now import Now, Outcome

@@ -35,10 +35,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--workers", type=_PROCESSES, default=os.cpu_count() or 1, help="processes (default: all cores)"
     )
     parser.add_argument(
-        "--cache",
-        type=Path,
-        metavar="DIR",
-        help="keep here what was measured of the worlds; the next run only judges",
+        "--cache", type=Path, metavar="DIR", help="keep here what was measured of the worlds; the next run only judges"
     )
     parser.add_argument("--plot", type=Path, metavar="FILE.svg", help="draw the figures")
     parser.add_argument("--json", action="store_true", help="one JSON object instead of the table")

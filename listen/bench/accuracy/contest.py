@@ -1,13 +1,14 @@
-"""Our method and its peers on the same rounds: who is fitted on what, who is scored how."""
+"""Our method and its peers on the same rounds: who is fitted on what, who is scored how; and every world by itself."""
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import msgspec
 
+from listen.bench.accuracy.measured import judge_world
 from listen.bench.accuracy.peers import PEERS, Case, fit
 from listen.bench.accuracy.rounds import Job, Judged, judge_drawn, judge_folder, labelled
-from listen.bench.accuracy.scores import SOUND, Forecast, Scores, score
+from listen.bench.accuracy.scores import ROUND_BARS, SOUND, Forecast, Scores, score, standing
 from listen.bench.accuracy.workers import spread
 from listen.rate import Rate, counted
 
@@ -152,3 +153,38 @@ def reliability(forecasts: Sequence[Forecast]) -> tuple[tuple[float, float, int]
         for b in range(ECE_BINS)
         if (at == b).any()
     )
+
+
+class WorldScores(msgspec.Struct, frozen=True, kw_only=True):
+    """One world, scored."""
+
+    name: str
+    differs: str
+    scores: Scores
+    missed: tuple[str, ...]
+    by_truth: tuple[Part, ...]
+
+
+ALL = "all together"
+
+
+def worlds(
+    rounds: int, seed: int, workers: int, kept_in: Path | None, noise: Path | None = None
+) -> tuple[WorldScores, ...]:
+    """Judge rounds of every world; the one with most bars missed, then the least right of named, comes first.
+
+    ``noise`` is a folder of recordings in whose shops they are drawn. All worlds together come last.
+    """
+    from listen.lab.simulator.worlds import WORLDS
+
+    forecasts_of = {name: judge_world(name, rounds, seed, workers, kept_in, noise=noise) for name in WORLDS}
+    found = [scored(name, WORLDS[name].differs, forecasts) for name, forecasts in forecasts_of.items()]
+    found.sort(key=lambda w: (-len(w.missed), w.scores.right.value or 0.0))
+    return *found, scored(ALL, "All worlds, each as often.", [f for every in forecasts_of.values() for f in every])
+
+
+def scored(name: str, differs: str, forecasts: Sequence[Forecast]) -> WorldScores:
+    scores = score(forecasts)
+    missed = tuple(b.name for b in ROUND_BARS if standing(b, scores) == "MISSED")
+    by_truth = parts(forecasts, lambda f: f.truth_label)
+    return WorldScores(name=name, differs=differs, scores=scores, missed=missed, by_truth=by_truth)

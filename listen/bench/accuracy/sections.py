@@ -6,11 +6,10 @@ from pathlib import Path
 
 import msgspec
 
-from listen.bench.accuracy.contest import Contest, contest_archive, contest_drawn
+from listen.bench.accuracy.contest import Contest, WorldScores, contest_archive, contest_drawn, worlds
 from listen.bench.accuracy.cover import Cover, cover
 from listen.bench.accuracy.detection import Detection, detection
-from listen.bench.accuracy.table import contest_table, cover_table, detection_table
-from listen.bench.accuracy.worlds import WorldScores, worlds, worlds_table
+from listen.bench.accuracy.table import contest_table, cover_table, detection_table, worlds_table
 from listen.errors import UsageError
 from listen.lab.simulator.shops import recorded_leaks
 
@@ -58,13 +57,7 @@ def measure(args: argparse.Namespace) -> Accuracy:
     if args.only in (None, "coverage"):
         _say("cover of the intervals")
         covered = cover(args.rounds_drawn, args.noise, args.seed, args.workers)
-    return Accuracy(
-        seed=args.seed,
-        contests=tuple(contests),
-        detection=found,
-        cover=covered or (),
-        worlds=each,
-    )
+    return Accuracy(seed=args.seed, contests=tuple(contests), detection=found, cover=covered or (), worlds=each)
 
 
 def _backgrounds(args: argparse.Namespace) -> list[Path | None]:

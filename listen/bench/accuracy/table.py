@@ -1,8 +1,8 @@
-"""Contest, detection and cover in words and columns."""
+"""Contest, worlds, detection and cover in words and columns."""
 
 from collections.abc import Sequence
 
-from listen.bench.accuracy.contest import Contest, Line, Part
+from listen.bench.accuracy.contest import Contest, Line, Part, WorldScores
 from listen.bench.accuracy.cover import Cover
 from listen.bench.accuracy.detection import Depth, Detection
 from listen.bench.accuracy.scores import (
@@ -10,6 +10,7 @@ from listen.bench.accuracy.scores import (
     DEPTH_BAR_DB,
     FALSE_ALARM_FACTOR,
     ROUND_BARS,
+    Bar,
     Scores,
     not_beaten,
     standing,
@@ -64,10 +65,10 @@ def _scripted(line: Line) -> str:
 
 def _bars(line: Line, peers: Sequence[Line]) -> str:
     lines = [f"\nbars, {line.name}:\n"]
-    for bar in ROUND_BARS:
-        value = bar.figure(line.scores)
-        shown = "-" if value is None else f"{value:.3f}" if bar.name in ("Brier", "ECE") else f"{100 * value:.1f} %"
-        lines.append(f"  {bar.name:<22}{shown:>9}   bar {bar.limit:<16}{standing(bar, line.scores)}\n")
+    lines += [
+        f"  {bar.name:<22}{_shown(bar, line.scores):>9}   bar {bar.limit:<16}{standing(bar, line.scores)}\n"
+        for bar in ROUND_BARS
+    ]
     for peer in peers:
         equal = not_beaten(line.scores, peer.scores)
         if equal:
@@ -78,13 +79,43 @@ def _bars(line: Line, peers: Sequence[Line]) -> str:
 
 def _break_down(title: str, rows: Sequence[Part]) -> list[str]:
     out = [f"\n{title}:\n{'':<34}{'rounds':>7}{'right':>8}{'coverage':>9}{'top':>6}{'false':>7}  wrongly named\n"]
-    for p in rows:
-        wrong = ", ".join(f"{k} x{v}" for k, v in sorted(p.named_wrong.items(), key=lambda kv: (-kv[1], kv[0])))
-        out.append(
-            f"  {p.name:<32}{p.rounds:>7}{percent(p.right):>8}{percent(p.coverage):>9}{100 * p.top_right:>6.0f}"
-            f"{percent(p.false_calls):>7}  {wrong}\n"
-        )
+    out += [
+        f"  {p.name:<32}{p.rounds:>7}{percent(p.right):>8}{percent(p.coverage):>9}{100 * p.top_right:>6.0f}"
+        f"{percent(p.false_calls):>7}  {_wrong(p)}\n"
+        for p in rows
+    ]
     return out
+
+
+def worlds_table(found: Sequence[WorldScores]) -> str:
+    """Figures by world, ``!`` beside a missed bar; then what was wrongly named."""
+    out = [f"{found[0].scores.rounds} rounds of every world, the worst first (! misses its bar)\n", f"{'':<22}"]
+    out += [f"{b.name:>17}" for b in ROUND_BARS] + [f"\n{'bar':<22}"] + [f"{b.limit:>17}" for b in ROUND_BARS] + ["\n"]
+    for w in found:
+        out.append(f"{w.name:<22}" + "".join(f"{_cell(b, w.scores):>17}" for b in ROUND_BARS) + "\n")
+    for w in found:
+        out.append(f"\n{w.name}: {w.differs}\n")
+        for p in w.by_truth:
+            named, right = ("-" if r.value is None else f"{100 * r.value:.0f} %" for r in (p.coverage, p.right))
+            wrong = f"  wrongly named: {_wrong(p)}" if p.named_wrong else ""
+            out.append(f"  {p.name:<18}{p.rounds:>5} rounds, named {named:>5}, right {right:>5}{wrong}\n")
+    return "".join(out)
+
+
+def _shown(bar: Bar, scores: Scores) -> str:
+    value = bar.figure(scores)
+    if value is None:
+        return "-"
+    return f"{value:.3f}" if bar.name in ("Brier", "log loss", "ECE") else f"{100 * value:.1f} %"
+
+
+def _cell(bar: Bar, scores: Scores) -> str:
+    floor = f" ({scores.ece_floor:.3f})" if bar.name == "ECE" else ""
+    return _shown(bar, scores) + floor + {"MISSED": "!", "met": " "}.get(standing(bar, scores), "")
+
+
+def _wrong(p: Part) -> str:
+    return ", ".join(f"{k} x{v}" for k, v in sorted(p.named_wrong.items(), key=lambda kv: (-kv[1], kv[0])))
 
 
 def alarm_line(name: str, rate: Rate, stated: float) -> str:

@@ -109,12 +109,7 @@ def make_archive(root: Path, rounds: int, seed: int) -> list[Path]:
     from listen.lab.simulator.render import write_round
     from listen.trade.points import Kind
 
-    wishes = Wishes(
-        points=POINTS,
-        seconds=(SECONDS, SECONDS),
-        takes=(Kind.QUIET, Kind.AIR, Kind.QUIET),
-        rate_hz=48_000,
-    )
+    wishes = Wishes(points=POINTS, seconds=(SECONDS, SECONDS), takes=(Kind.QUIET, Kind.AIR, Kind.QUIET), rate_hz=48_000)
     folders = [root / f"round-{n:05d}" for n in range(rounds)]
     for n, folder in enumerate(folders):
         if n < SCENES:

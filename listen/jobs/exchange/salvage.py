@@ -18,7 +18,7 @@ from listen.jobs.folder.journal import GENESIS, Line, read_line, sha256, utc_now
 from listen.jobs.folder.parts import CLIPS, PARTS
 from listen.jobs.folder.store import folder_name
 from listen.temporary_folder import temporary_folder
-from listen.trade.layout import layout
+from listen.trade.engine import layout
 
 _END = re.compile(rb'"prev":"[0-9a-f]{64}","sum":"[0-9a-f]{64}"\}\Z')
 _ROUND = re.compile(r"c(\d{1,2})-")

@@ -13,9 +13,8 @@ from listen.jobs.events import Confirmed, Event, JobOpened, Overruled, Signed
 from listen.jobs.exchange.keys import fingerprint, is_small_order
 from listen.jobs.folder.chain import Chain, own_lines
 from listen.jobs.folder.journal import prev_of
-from listen.jobs.hearing import same_person
+from listen.jobs.hearing import same_person, unseen
 from listen.jobs.job import Job, RoundRecord
-from listen.jobs.unseen import unseen
 from listen.voice.names import paths
 
 if TYPE_CHECKING:

@@ -14,8 +14,7 @@ from listen.jobs.events import Event, Judged, Merged
 from listen.jobs.exchange.verification import Mismatch
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import Chain, once
-from listen.jobs.folder.journal import Line
-from listen.jobs.folder.order import ordered
+from listen.jobs.folder.journal import Line, ordered
 from listen.jobs.job import Job
 from listen.jobs.teardowns import LEAST
 from listen.jobs.to_round import clips_used, program_version, to_round

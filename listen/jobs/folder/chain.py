@@ -10,8 +10,7 @@ from listen.durable import read_file
 from listen.errors import JobError
 from listen.jobs.events import SCHEMA, Event, JobOpened, Merged
 from listen.jobs.folder.disk import job_errors
-from listen.jobs.folder.journal import GENESIS, Line, prev_of, read_line
-from listen.jobs.folder.order import ordered
+from listen.jobs.folder.journal import GENESIS, Line, ordered, prev_of, read_line
 
 MAX_MERGE_DEPTH = 40
 """Merges inside merges that are read; each level is read once more, so the depth must have an end."""
@@ -43,7 +42,7 @@ class Chain(msgspec.Struct, frozen=True):
         return sum(len(line.raw) + 1 for line in self.lines)
 
     def events(self) -> Iterator[Event]:
-        """All events that count, each id once, in the order of :mod:`listen.jobs.folder.order`."""
+        """All events that count, each id once, in the order of :mod:`listen.jobs.folder.journal`."""
         return once(ordered(self.lines))
 
 

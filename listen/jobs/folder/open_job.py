@@ -23,8 +23,8 @@ from listen.jobs.folder.journal import Line, storable, write_line
 from listen.jobs.folder.parts import CLIPS, Partial, clip_event, is_clip_id, new_partial, partials, with_particulars
 from listen.jobs.folder.summary import JobSummary, stored_summary, summarize, write_summary
 from listen.jobs.folder.turn import BenchLock, Turn, news
+from listen.jobs.hearing import unseen
 from listen.jobs.job import Job
-from listen.jobs.unseen import unseen
 
 if TYPE_CHECKING:
     from listen.audio.take import Recording

@@ -13,6 +13,7 @@ from msgspec.structs import replace
 from listen.jobs.events import ClipKept
 from listen.jobs.folder.disk import sha256_of
 from listen.jobs.job import Job
+from listen.same_fields import same_fields
 
 if TYPE_CHECKING:
     from listen.audio.take import Recording
@@ -100,21 +101,11 @@ def partials(folder: Path) -> tuple[Partial, ...]:
 def clip_event(job: Job, part: Partial, clip: Clip, flac: Path) -> ClipKept:
     """Make the event for ``clip``, just written whole to ``flac``."""
     return ClipKept(
-        clip=part.clip,
-        round_id=part.round_id,
-        point=part.point,
-        clip_kind=part.clip_kind,
-        walk=part.walk,
+        **same_fields(part, "clip", "round_id", "point", "clip_kind", "walk", "on_s", "together"),
         take=job.round(part.round_id).takes(part.point, part.walk) + 1,
         sha256=sha256_of(flac),
-        seconds=clip.seconds,
-        rate_hz=clip.rate_hz,
-        device=clip.device,
-        overflows=clip.overflows,
-        gain_db=clip.gain_db,
+        **same_fields(clip, "seconds", "rate_hz", "device", "overflows", "gain_db"),
         started=clip.taken.isoformat() if clip.taken else None,
-        on_s=part.on_s,
-        together=part.together,
     )
 
 

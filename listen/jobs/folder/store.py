@@ -1,14 +1,19 @@
-"""Where jobs lie on disk: the jobs' folder, a new job, opening one."""
+"""Where jobs lie on disk: the jobs' folder, a new job, opening one; and jobs put aside.
+
+Archive and trash are hidden folders beside the jobs that the list does not read. A folder is moved, never copied, so
+nothing can be half there; only emptying the trash removes anything.
+"""
 
 import os
 import re
 import secrets
 import shutil
 from datetime import UTC, datetime
+from enum import StrEnum
 from pathlib import Path
 
 from listen.durable import sync_folder
-from listen.errors import JournalBroken
+from listen.errors import JobError, JournalBroken
 from listen.jobs.events import EngineSize, JobOpened
 from listen.jobs.folder.chain import JOURNAL, broken_words, read_journal
 from listen.jobs.folder.disk import at_home, folder_mode, job_errors, make_folders, replace
@@ -16,10 +21,9 @@ from listen.jobs.folder.journal import GENESIS, write_line
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.parts import CLIPS, PARTS
 from listen.jobs.folder.summary import JobSummary, list_jobs
-from listen.jobs.folder.turn import Turn
+from listen.jobs.folder.turn import BenchLock, Turn
 from listen.plain_name import plain_name
-from listen.trade.engine import Engine
-from listen.trade.layout import layout
+from listen.trade.engine import Engine, layout
 
 __all__ = ["JobSummary", "OpenJob", "create_job", "jobs_root", "list_jobs", "open_job"]
 
@@ -100,3 +104,56 @@ def open_job(folder: Path, *, write: bool = True, bench: bool = True, actor: str
     if bench:
         opened.to_bench()
     return opened
+
+
+class Shelf(StrEnum):
+    ARCHIVE = ".archive"
+    TRASH = ".trash"
+
+
+def put_aside(root: Path, name: str, shelf: Shelf) -> Path:
+    """Move a job to a shelf; gives its new place.
+
+    Raises JobLocked: another program records at its engine. JobError: no such job, or the disk refuses; it is where
+    it was."""
+    return _move(root / name, root / shelf)
+
+
+def take_back(root: Path, name: str, shelf: Shelf) -> Path:
+    """Move a job from a shelf back among the jobs. Raises as :func:`put_aside`."""
+    return _move(root / shelf / name, root)
+
+
+def on_shelf(root: Path, shelf: Shelf) -> list[JobSummary]:
+    """The jobs there, the one changed last first."""
+    return list_jobs(root / shelf)
+
+
+def empty_trash(root: Path) -> int:
+    """Remove what lies in the trash for good; gives the number of jobs removed.
+
+    Raises JobError: the disk refuses; what could not be removed is still there."""
+    trash = root / Shelf.TRASH
+    gone = [trash / s.folder for s in on_shelf(root, Shelf.TRASH)]
+    for folder in gone:
+        with job_errors("remove", folder):
+            shutil.rmtree(folder)
+    return len(gone)
+
+
+def _move(folder: Path, to: Path) -> Path:
+    if not folder.is_dir() or folder.is_symlink():
+        raise JobError(f"{folder}: no such job; the list may be older than the disk, look again")
+    lock = BenchLock(folder)
+    lock.take()
+    lock.give_back()  # a folder cannot be moved on every system while a file in it is open
+    target = to / folder.name
+    number = 2
+    while target.exists():
+        target, number = to / f"{folder.name}-{number}", number + 1
+    with job_errors("move the job", folder):
+        make_folders(to)
+        folder.rename(target)
+        sync_folder(to)
+        sync_folder(folder.parent)
+    return target

@@ -15,6 +15,7 @@ from listen.jobs.folder.disk import job_errors, replace
 from listen.jobs.folder.journal import GENESIS
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import Waiting, latest_round, standing, waiting
+from listen.same_fields import same_fields
 from listen.voice.names import STATES
 
 SUMMARY = "job.json"
@@ -59,13 +60,9 @@ class JobSummary(msgspec.Struct, frozen=True, kw_only=True):
 def summarize(job: Job, chain: Chain, stat: os.stat_result | None) -> JobSummary:
     """The row of a job whose journal was just read or written."""
     return JobSummary(
-        id=job.id,
-        title=job.title,
-        shop=job.shop,
+        **same_fields(job, "id", "title", "shop", "opened", "changed", "simulated"),
         engine=job.engine.name or job.engine.layout,
         details=" ".join(job.details.values()),
-        opened=job.opened,
-        changed=job.changed,
         cylinders=len(job.engine.cylinders),
         rounds=len(job.rounds),
         judged=sum(r.verdict is not None for r in job.rounds),
@@ -73,7 +70,6 @@ def summarize(job: Job, chain: Chain, stat: os.stat_result | None) -> JobSummary
         clips=sum(len(r.live_clips()) for r in job.rounds),
         state=_state(job),
         waiting=waiting(job),
-        simulated=job.simulated,
         trouble=chain.broken,
         events=len(chain.lines),
         head=chain.head,

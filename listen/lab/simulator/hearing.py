@@ -10,7 +10,7 @@ from listen.lab.simulator.curves import Curve, add
 from listen.lab.simulator.families import duct_shape, leak_shape
 from listen.lab.simulator.scene import Bubbles, Cause, Hiss, Truth
 from listen.trade.points import PathId, point
-from listen.trade.valves import OpenValve, valves_open
+from listen.trade.transfer import OpenValve, valves_open
 
 CROSS_TALK_DB = (-26.0, -9.0)
 OPEN_VALVE_DB = (-12.0, -4.0)
@@ -78,12 +78,7 @@ class _Listener:
         heard[at].append(hiss)
 
     def spread(
-        self,
-        heard: Heard,
-        source: str,
-        own: list[str],
-        level_db: float,
-        valves: dict[int, OpenValve | None],
+        self, heard: Heard, source: str, own: list[str], level_db: float, valves: dict[int, OpenValve | None]
     ) -> None:
         """A leak at its own points at ``level_db`` and everywhere else by cross-talk."""
         shape = self.leak(source)

@@ -19,15 +19,9 @@ from listen.lab.simulator.background import (
     stream_of,
     synthetic,
 )
-from listen.lab.simulator.curves import (
-    BAND_EDGE,
-    band_power,
-    gaussian,
-    power_gain,
-    spectrum_power,
-)
+from listen.lab.simulator.curves import BAND_EDGE, band_power, gaussian, power_gain, spectrum_power
 from listen.lab.simulator.noises import BUBBLE_HZ, bubbles
-from listen.lab.simulator.scene import GENERATOR, SCHEMA, Hiss, PointSpec, RoundSpec, TakeSpec
+from listen.lab.simulator.scene import GENERATOR, Hiss, PointSpec, RoundSpec, TakeSpec
 from listen.lab.simulator.switching_hand import switched_sound
 from listen.signal.clip import Clip
 from listen.trade.points import Kind
@@ -199,37 +193,14 @@ def _clip(spec: RoundSpec, key: TakeKey, samples: NDArray[np.float32]) -> Clip:
     return Clip.of(_convert(samples, spec.microphone.bits), spec.rate_hz, device=device, name=name)
 
 
-LABEL = "SIMULATED. No engine and no microphone: computed from the seed and the description below."
-
-
 def clip_name(key: TakeKey) -> str:
     """File name of a clip in a loose round."""
     point, kind, order = key
     return f"{point}-{kind}-{order}.flac"
 
 
-def truth_document(spec: RoundSpec) -> dict[str, object]:
-    """What is written to ``truth.json``."""
-    return {
-        "schema": SCHEMA,
-        "label": LABEL,
-        "simulated": True,
-        "generator": GENERATOR,
-        "seed": spec.seed,
-        "population": spec.population,
-        "paths": [str(p) for p in spec.truth.paths],
-        "truth": msgspec.to_builtins(spec.truth),
-        "spec": msgspec.to_builtins(spec),
-    }
-
-
-def write_truth(spec: RoundSpec, path: Path) -> None:
-    text = msgspec.json.format(msgspec.json.encode(truth_document(spec)), indent=1)
-    path.write_bytes(text + b"\n")
-
-
 def write_round(spec: RoundSpec, folder: Path) -> Path:
-    """Write clips, ``round.json`` and ``truth.json`` into ``folder`` (made if missing) and return it."""
+    """Write clips and ``round.json`` into ``folder`` (made if missing) and return it."""
     from listen.audio.write import write_flac
 
     folder.mkdir(parents=True, exist_ok=True)
@@ -237,5 +208,4 @@ def write_round(spec: RoundSpec, folder: Path) -> Path:
         write_flac(folder / clip_name(key), clip)
     facts = msgspec.json.format(msgspec.json.encode(spec.facts), indent=1)
     (folder / "round.json").write_bytes(facts + b"\n")
-    write_truth(spec, folder / "truth.json")
     return folder

@@ -8,7 +8,6 @@ import msgspec
 from listen.lab.simulator.curves import FLAT, Curve
 from listen.trade.points import Kind, PathId
 
-SCHEMA = "hissway.truth/1"
 GENERATOR = "hissway-simulator/1"
 """Name and version of the simulator; a change of what a seed renders needs a new number."""
 

@@ -13,7 +13,7 @@ from pathlib import Path
 import msgspec
 
 from listen.durable import read_file, whole_file
-from listen.errors import LabError
+from listen.errors import LabError, refusal
 from listen.jobs.folder.disk import make_folders
 from listen.lab.learners import drills_dir
 from listen.lab.simulator.render import TakeKey
@@ -21,6 +21,7 @@ from listen.lab.simulator.scene import RoundSpec
 from listen.lab.training import seal
 from listen.lab.training.held import Held
 from listen.rounds.model import Facts
+from listen.same_fields import same_fields
 from listen.signal.clip import Clip
 from listen.trade.points import Kind, PathId
 
@@ -87,15 +88,7 @@ def write_drill(
             clips = tuple((p, k, n, _flac(c, Path(room))) for (p, k, n), c in held.clips.items())
             paths = tuple(map(PathId, held.truth))
             inside.append(
-                _Sealed(
-                    id=held.id,
-                    truth=paths,
-                    focus=held.focus,
-                    gave_away=held.gave_away,
-                    facts=held.facts,
-                    spec=held.spec,
-                    clips=clips,
-                )
+                _Sealed(**same_fields(held, "id", "focus", "gave_away", "facts", "spec"), truth=paths, clips=clips)
             )
             if progress:
                 progress(number)
@@ -103,14 +96,10 @@ def write_drill(
     head = SCHEMA.encode() + b"\n" + msgspec.json.encode(drill) + b"\n"
     # No names, no times: the order inside is that of random names.
     body = msgspec.msgpack.encode(sorted(inside, key=lambda r: r.id))
-    try:
+    with refusal(LabError, f"{file}: cannot be written", "free some room, or choose another place with -o"):
         make_folders(file.parent)
         with whole_file(file) as out:
             out.write(head + seal.seal(body, head, key, nonce))
-    except OSError as error:
-        raise LabError(
-            f"{file}: cannot be written ({error.strerror or error}); free some room, or choose another place with -o"
-        ) from error
     return msgspec.structs.replace(drill, file=str(file))
 
 
@@ -175,13 +164,9 @@ class OpenDrill:
                 path.write_bytes(flac)
                 clips[point, kind, order] = read_clip(path)
         return Held(
-            id=one.id,
+            **same_fields(one, "id", "facts", "focus", "gave_away", "spec"),
             clips=clips,
-            facts=one.facts,
             truth=tuple(map(str, one.truth)),
-            focus=one.focus,
-            gave_away=one.gave_away,
-            spec=one.spec,
         )
 
 

@@ -7,7 +7,7 @@ from typing import TextIO, TypeVar
 
 from listen.lab.ear.threshold import Measured, thresholds_of
 from listen.lab.learners import Learner
-from listen.lab.training.answers import Answer
+from listen.lab.training.book import Answer
 from listen.lab.training.instructor import LearnerRow, class_table
 from listen.lab.training.session import answers_of
 from listen.voice.text import cell

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from listen.lab.training.answers import Answer
+from listen.lab.training.book import Answer
 from listen.lab.training.held import Held
 from listen.lab.training.lesson import (
     CARRIED,

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import msgspec
 
-from listen.errors import LabError, RoundError
+from listen.errors import LabError, RoundError, refusal
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.hearing import pair_at
 from listen.jobs.job import Job, RoundRecord
@@ -130,10 +130,8 @@ def _held(taken: Round, paths: tuple[PathId, ...], common: frozenset[tuple[str, 
         kinds = HALVES.get(take.kind, (take.kind,))
         if (take.point, kinds[-1]) not in common:
             continue
-        try:
+        with refusal(RoundError, f"{take.path.name}: cannot be read"):
             found = pair([take.path], take.on_s) if take.kind in HALVES else (read_clip(take.path),)
-        except OSError as error:
-            raise RoundError(f"{take.path.name}: cannot be read ({error.strerror or error})") from error
         clips |= {(take.point, k, take.order): c for k, c in zip(kinds, found[-len(kinds) :], strict=True)}
     facts = {k: v for k, v in msgspec.to_builtins(taken.facts).items() if k in told}
     return Held(

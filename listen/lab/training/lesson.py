@@ -75,8 +75,7 @@ def carried(source: str, at: str, level_db: float) -> Change:
 
     def change(spec: RoundSpec) -> RoundSpec:
         return _points(
-            spec,
-            lambda p: msgspec.structs.replace(p, air=_with_level(p.air, source, level_db)) if p.point == at else p,
+            spec, lambda p: msgspec.structs.replace(p, air=_with_level(p.air, source, level_db)) if p.point == at else p
         )
 
     return change

@@ -90,12 +90,7 @@ def draw_rounds(wish: MakeWish) -> list[tuple[RoundSpec, Lesson]]:
 
 
 def make_drill(
-    title: str,
-    wish: MakeWish,
-    file: Path | None = None,
-    *,
-    root: Path,
-    progress: Callable[[int], None] | None = None,
+    title: str, wish: MakeWish, file: Path | None = None, *, root: Path, progress: Callable[[int], None] | None = None
 ) -> DrillSet:
     """Draw and write a drill, sealed with the lab's key; its file follows from the title where none is given.
 

@@ -11,7 +11,7 @@ from typing import Literal
 import msgspec
 
 from listen.lab.learners import Learner
-from listen.lab.training.answers import Answer
+from listen.lab.training.book import Answer
 from listen.lab.training.drills import LEVELS, DrillSet, list_drills
 from listen.lab.training.scoring import LEAST_MET, START_DB, TWO, UP_DB, WEAK_BELOW, floor_db, found, level_db
 from listen.lab.training.session import PRACTICE, answers_of, unfinished

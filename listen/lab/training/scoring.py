@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 
 import msgspec
 
-from listen.lab.training.answers import CALLABLE, Answer
+from listen.lab.training.book import CALLABLE, Answer
 from listen.rate import Bin, Rate, brier, calibration, counted
 
 CANNOT_TELL = "cannot-tell"

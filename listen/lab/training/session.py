@@ -16,12 +16,12 @@ import msgspec
 
 from listen.errors import LabError
 from listen.lab.learners import Learner, learner_dir
-from listen.lab.training.answers import Answer, Call, Heard, Met, Opened, check_call
-from listen.lab.training.book import Book, books, held_to
+from listen.lab.training.book import Answer, Book, Call, Heard, Met, Opened, books, check_call, held_to
 from listen.lab.training.drills import DrillSet, OpenDrill, list_drills, read_drill
 from listen.lab.training.fresh import fresh_round
 from listen.lab.training.held import Held
 from listen.rounds.model import Facts
+from listen.same_fields import same_fields
 
 SESSIONS = "sessions"
 PRACTICE = "practice"
@@ -138,20 +138,13 @@ class Session:
             check_call(then)
         answer = Answer(
             item=held.id,
-            paths=heard.paths,
-            sure=heard.sure,
-            truth=held.truth,
-            focus=held.focus,
-            time=heard.time,
-            seconds=heard.seconds,
+            **same_fields(heard, "paths", "sure", "time", "seconds"),
+            **same_fields(held, "truth", "focus", "trains", "level_db", "seed"),
             drill=self.opened.drill,
             level=self.opened.level,
             session=self.id,
             then=None if then is None else then.paths,
             then_sure=0.0 if then is None or not then.paths else then.sure,
-            trains=held.trains,
-            level_db=held.level_db,
-            seed=held.seed,
             nonce=self._nonce,
         )
         self._book.add(answer)

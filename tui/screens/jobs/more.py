@@ -8,7 +8,7 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 
 from listen.jobs.events import Payload
-from listen.jobs.folder.shelf import Shelf, empty_trash, on_shelf, put_aside, take_back
+from listen.jobs.folder.store import Shelf, empty_trash, on_shelf, put_aside, take_back
 from listen.jobs.folder.summary import JobSummary
 from listen.voice import times
 from listen.voice.text import plain

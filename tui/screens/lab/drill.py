@@ -13,7 +13,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from listen.errors import AudioError, HisswayError
-from listen.lab.training.answers import Answer, Call
+from listen.lab.training.book import Answer, Call
 from listen.trade.points import point
 from tui.bridge.threads import in_thread
 from tui.screens.hearing import HearingScreen

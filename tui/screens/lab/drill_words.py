@@ -12,7 +12,7 @@ from tui.widgets.banner import Say
 from tui.widgets.panels import Choice
 
 if TYPE_CHECKING:
-    from listen.lab.training.answers import Answer
+    from listen.lab.training.book import Answer
     from listen.lab.training.session import Session
     from listen.rounds.model import Facts
 

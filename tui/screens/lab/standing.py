@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from textual.content import Content
 
+from listen.errors import refusal
 from listen.voice.text import plain
 from tui.content import shown
 from tui.widgets.heat import STEPS, Picture
@@ -47,11 +48,11 @@ def class_file(root: Path) -> Path:
     from listen.lab.training.export import write_class
 
     path = root / "class.csv"
-    try:
-        with path.open("w", newline="", encoding="utf-8") as file:
-            write_class(root, file)
-    except OSError as error:
-        raise LabError(f"{path}: cannot be written ({error.strerror or error}); free some room") from error
+    with (
+        refusal(LabError, f"{path}: cannot be written", "free some room"),
+        path.open("w", newline="", encoding="utf-8") as file,
+    ):
+        write_class(root, file)
     return path
 
 

@@ -14,8 +14,7 @@ from listen.errors import HisswayError
 from listen.jobs.events import EngineDescribed, JobNamed, Payload, PersonChosen
 from listen.jobs.folder.store import OpenJob
 from listen.jobs.job import Job
-from listen.trade.engine import Engine, Exhaust
-from listen.trade.layout import Layout, engine_of_rows, layout, layout_row, layout_rows
+from listen.trade.engine import Engine, Exhaust, Layout, engine_of_rows, layout, layout_row, layout_rows
 from listen.trade.points import point_rows
 from listen.trade.units import KPA_PER
 from listen.voice.text import plain

@@ -13,16 +13,7 @@ from listen.lab.simulator.scene import Microphone, RoundSpec
 from listen.lab.simulator.shops import one_machine
 from listen.lab.simulator.worlds.carrying import Spread, Ways
 from listen.lab.simulator.worlds.readings import Notes
-from listen.lab.simulator.worlds.sounds import (
-    SOUND_M_S,
-    Sound,
-    following,
-    hot,
-    plain,
-    rolled_off,
-    slit,
-    usual,
-)
+from listen.lab.simulator.worlds.sounds import SOUND_M_S, Sound, following, hot, plain, rolled_off, slit, usual
 from listen.lab.simulator.worlds.walking import Restless
 from listen.lab.simulator.worlds.world import HOLES_MM, RATES, Strength, World
 

@@ -8,7 +8,7 @@ from typing import Any, TypeVar, cast
 import numpy as np
 
 from listen.trade.points import PathId, point
-from listen.trade.valves import OpenValve, valves_open
+from listen.trade.transfer import OpenValve, valves_open
 
 T = TypeVar("T")
 OF_THE_ENGINE = 0.8

@@ -17,10 +17,9 @@ from listen.lab.simulator.scene import Background, Bubbles, Cause, Hiss, Microph
 from listen.lab.simulator.shops import SHOPS, one_machine, shop
 from listen.lab.simulator.worlds.carrying import Ways
 from listen.lab.simulator.worlds.layout import Common, Layout, Rates, firing_order, layout, wrong
-from listen.lab.simulator.worlds.mishaps import befall
 from listen.lab.simulator.worlds.readings import Notes, Tester, flow_l_s, readings, together
 from listen.lab.simulator.worlds.sounds import Sound, duct, plain, ripple, usual
-from listen.lab.simulator.worlds.walking import Restless, steps, walk
+from listen.lab.simulator.worlds.walking import Restless, befall, steps, walk
 from listen.trade.points import PathId
 
 RATES: Rates = {
@@ -171,9 +170,7 @@ class World:
         parts = common.once("parts", lambda: one_machine(rng, found.parts))
         level = common.near(rng, "shop-level", lambda: float(rng.uniform(*self.shop_dbfs)), BETWEEN_ROUNDS_DB)
         return Background(
-            name=f"{found.name}, {mishap}" if mishap else found.name,
-            parts=parts,
-            level_dbfs=round(level, 2),
+            name=f"{found.name}, {mishap}" if mishap else found.name, parts=parts, level_dbfs=round(level, 2)
         )
 
     def _air(

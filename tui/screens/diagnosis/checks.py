@@ -15,18 +15,14 @@ NO_ONE = "none"
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """One check at one place."""
-
     check: Check
     cylinder: int | None
     outcome: str = ""
-    """What came of it, where it was made."""
     which: tuple[int, ...] = ()
     """Cylinders it may be made on, where it is not known which is meant."""
 
     @property
     def place(self) -> str:
-        """Where it belongs."""
         if self.which:
             return "a cylinder: "
         return f"cylinder {self.cylinder}: " if self.cylinder is not None else ""
@@ -39,7 +35,6 @@ class Asked:
 
     @property
     def more(self) -> str:
-        """Time and tools."""
         return "" if self.outcome else f"about {self.check.minutes} min, {self.check.tools}"
 
     @property
@@ -63,7 +58,6 @@ class Asked:
         return [*lines, (TAKEN_BACK, "take the outcome back", "")] if self.outcome else lines
 
     def event(self, outcome: str) -> CheckMade:
-        """The event that keeps an outcome."""
         kept = "" if outcome == TAKEN_BACK else outcome
         return CheckMade(check=self.check.id, outcome=kept, cylinder=self.cylinder)
 
@@ -90,7 +84,6 @@ def listed(job: Job, diagnosis: Diagnosis) -> dict[str, Asked]:
 
 
 def outcome_words(check: Check, outcome: str) -> str:
-    """What came of a check."""
     if outcome == NOT_POSSIBLE:
         return "cannot be made here"
     known = check.outcome(outcome)
@@ -98,6 +91,5 @@ def outcome_words(check: Check, outcome: str) -> str:
 
 
 def made_words(job: Job) -> tuple[str, ...]:
-    """Every check made, with its outcome."""
     made = [Asked(c, m.cylinder, m.outcome) for m in job.checks if (c := known_check(m.check))]
     return tuple(a.words for a in made)

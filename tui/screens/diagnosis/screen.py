@@ -36,7 +36,6 @@ class DiagnosisScreen(BayScreen[None]):
     """Whether every weight comes with its reason and source."""
 
     def body(self) -> ComposeResult:
-        """The page."""
         with VerticalScroll(id="page"):
             yield Static(id="text")
 

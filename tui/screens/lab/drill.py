@@ -77,7 +77,6 @@ class DrillScreen(HearingScreen[None]):
         yield Ladder()
 
     def way(self) -> tuple[str, ...]:
-        """Where we are."""
         return ("lab", self._learner, self.session.opened.title if self.session else "drill")
 
     def on_mount(self) -> None:
@@ -122,7 +121,6 @@ class DrillScreen(HearingScreen[None]):
         return self._held
 
     def go(self, phase: str) -> None:
-        """Show a phase."""
         assert self.session is not None
         self.phase = phase
         self.refresh_bindings()
@@ -149,7 +147,6 @@ class DrillScreen(HearingScreen[None]):
     # ------------------------------------------------------------------ answering
 
     def action_call(self) -> None:
-        """From hearing to calling."""
         if self.phase == "hear":
             self.playback.stop()
             self.go("call")
@@ -205,7 +202,6 @@ class DrillScreen(HearingScreen[None]):
             ladder.walks, ladder.display = (), not self._looking()
 
     def action_next(self) -> None:
-        """The next round of the drill."""
         if self.phase == "truth":
             self.playback.stop()
             self.start(self._next_round, "session")

@@ -35,7 +35,6 @@ PAIRABLE = [(c.id, c.words) for c in PATHS if c.id not in (PathId.NONE, PathId.F
 
 
 def choices(phase: str) -> tuple[Choice, ...]:
-    """Answers of a phase."""
     if phase in ("sure", "again-sure"):
         return SURE
     if phase == "again":

@@ -54,12 +54,10 @@ class LabScreen(BayScreen[None]):
         self._suggestion: Suggestion | None = None
 
     def body(self) -> ComposeResult:
-        """Standing."""
         with VerticalScroll(id="page"):
             yield Static(shown("Reading the lab's books ..."), id="text")
 
     def way(self) -> tuple[str, ...]:
-        """Where we are."""
         return ("lab", self.learner.name) if self.learner else ("lab",)
 
     def on_mount(self) -> None:
@@ -73,7 +71,6 @@ class LabScreen(BayScreen[None]):
 
     @property
     def root(self) -> Path:
-        """Folder of the lab."""
         return self.bay.services.lab_root()
 
     def load(self) -> None:
@@ -147,7 +144,6 @@ class LabScreen(BayScreen[None]):
             self._practise(self._suggestion.pool, self._suggestion.title)
 
     def action_drill(self) -> None:
-        """Choose a drill."""
         from listen.lab.training.drills import list_drills
 
         if self.learner is None:

@@ -57,7 +57,6 @@ def class_file(root: Path) -> Path:
 
 
 def page(row: LearnerRow | None, suggestion: Suggestion | None) -> Content:
-    """One learner's page."""
     from listen.lab.ear.playback import CAUTION
     from listen.lab.training.instructor import score_lines
 

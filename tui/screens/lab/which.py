@@ -70,7 +70,6 @@ class WhichScreen(HearingScreen[R]):
         raise NotImplementedError
 
     def trial(self) -> Trial | None:
-        """The trial in hand."""
         raise NotImplementedError
 
     def ask(self) -> None:
@@ -104,7 +103,6 @@ class WhichScreen(HearingScreen[R]):
             await self.play_pair(pairs[0], lambda: (trial.clips, gain_db))
 
     def cannot_play(self, error: AudioError) -> None:
-        """There is no loudspeaker."""
         self._told = f"× {error}. {self.MUTE}"
         self.ask()
 
@@ -128,7 +126,6 @@ class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
         self.right: list[bool] = []
 
     def way(self) -> tuple[str, ...]:
-        """Where we are."""
         return ("lab", self._learner, "headphone check")
 
     async def make(self) -> None:
@@ -139,13 +136,11 @@ class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
         self.ask()
 
     def question(self) -> tuple[Say, str, str]:
-        """The noise in hand."""
         number, count = len(self.right) + 1, len(self.trials)
         step = "Space plays two intervals: in which is the noise? Press 1 or 2; guess if you must."
         return Say(f"headphone check · noise {number} of {count}", step, BEFORE), str(number), "noise"
 
     def trial(self) -> Trial | None:
-        """The noise in hand."""
         return self.trials[len(self.right)] if len(self.right) < len(self.trials) else None
 
     def action_play(self) -> None:
@@ -186,7 +181,6 @@ class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
         self.dismiss(None)
 
     def action_leave_out(self) -> None:
-        """Go on without it."""
         self.dismiss("left-out")
 
 
@@ -204,7 +198,6 @@ class ThresholdScreen(WhichScreen[None]):
         self.run_: ThresholdRun | None = None
 
     def way(self) -> tuple[str, ...]:
-        """Where we are."""
         return ("lab", self._learner.name, "ear threshold", self._background)
 
     async def make(self) -> None:
@@ -223,7 +216,6 @@ class ThresholdScreen(WhichScreen[None]):
         self.action_play()
 
     def question(self) -> tuple[Say, str, str]:
-        """The trial in hand."""
         from listen.lab.ear.adaptive import TRIALS
         from listen.lab.ear.playback import CAUTION
 

@@ -1,5 +1,6 @@
 """A bag from another machine, zipped or open, becomes a job here: checked whole, then new, added to ours, or beside."""
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Literal
 
@@ -55,32 +56,25 @@ def unpack(path: Path, root: Path, limits: Limits = LIMITS) -> Unpacked:
 
 def _checked(path: Path, bag: Path) -> Chain:
     """The journal of a bag that is whole in every respect; else one sentence says in which it is not."""
-    for name, why in bag_faults(bag):
-        raise JobError(f"{path}: {name}: {why}; the bag is refused, nothing was unpacked")
+    for what, why in _faults(bag):
+        raise JobError(f"{path}: {what}: {why}; the bag is refused, nothing was unpacked")
+    return read_journal(bag / "data")
+
+
+def _faults(bag: Path) -> Iterator[tuple[str, str]]:
+    yield from bag_faults(bag)
     data = bag / "data"
     chain = read_journal(data)
-    if chain.broken or chain.torn or chain.open_ended or not chain.lines:
-        why = (
-            broken_words(data, chain).partition(": ")[2]
-            if chain.broken
-            else "the journal does not end in a whole event"
-        )
-        raise JobError(f"{path}: {JOURNAL}: {why}; the bag is refused, nothing was unpacked")
-    for lie in untrue(bag, fold(chain.events()), chain):
-        raise JobError(f"{path}: bag-info.txt: {lie}; the bag is refused, nothing was unpacked")
+    if chain.broken:
+        yield JOURNAL, broken_words(data, chain).partition(": ")[2]
+    if chain.torn or chain.open_ended or not chain.lines:
+        yield JOURNAL, "the journal does not end in a whole event"
+    yield from (("bag-info.txt", untruth) for untruth in untrue(bag, fold(chain.events()), chain))
     kept = {p.clip: p for e in chain.events() if isinstance(p := e.payload, ClipKept)}
-    for clip in kept.values():
-        if fault := clip_fault(data / CLIPS, clip):
-            raise JobError(f"{path}: clips/{clip.clip}.flac: {fault}; the bag is refused, nothing was unpacked")
-    for file in (data / CLIPS).glob("*"):
-        if file.stem not in kept:
-            raise JobError(
-                f"{path}: clips/{file.name}: no event speaks of it; the bag is refused, nothing was unpacked"
-            )
-    for check in check_signatures(chain):
-        if check.state == "bad":
-            raise JobError(f"{path}: signature of {check.name!a}: {check.text}; the bag is refused")
-    return chain
+    yield from ((f"clips/{id}.flac", why) for id, clip in kept.items() if (why := clip_fault(data / CLIPS, clip)))
+    yield from ((f"clips/{f.name}", "no event speaks of it") for f in (data / CLIPS).glob("*") if f.stem not in kept)
+    signatures = (check for check in check_signatures(chain) if check.state == "bad")
+    yield from ((f"signature of {check.name!a}", check.text) for check in signatures)
 
 
 def _placed(path: Path, root: Path, data: Path, theirs: Chain, opening: JobOpened) -> Unpacked:

@@ -76,14 +76,15 @@ def _truth(rng: np.random.Generator, paths: tuple[PathId, ...], hiss_db: tuple[f
     return Truth(causes=causes, blow_by_db=round(float(rng.uniform(*BLOW_BY_DB)), 2), bubbles_per_s=round(rate, 2))
 
 
-def _take_kinds(rng: np.random.Generator, sound: bool) -> tuple[Kind, ...]:
-    how = rng.choice(["bracket", "one quiet", "two airs"], p=[0.75, 0.1, 0.15])
+def take_kinds(rng: np.random.Generator, bracket: float, one_quiet: float, two_airs: float) -> list[Kind]:
+    """The takes at a point in order, by the share of rounds walked in each of three ways."""
+    how = rng.choice(["bracket", "one quiet", "two airs"], p=[bracket, one_quiet, two_airs])
     kinds = [Kind.QUIET, Kind.AIR]
     if how == "two airs":
         kinds += [Kind.QUIET, Kind.AIR]
     if how != "one quiet":
         kinds.append(Kind.QUIET)
-    return tuple([Kind.SOUND, *kinds] if sound else kinds)
+    return kinds
 
 
 def _seconds(rng: np.random.Generator, wishes: Wishes, background: Background, count: int, rate_hz: int) -> float:
@@ -154,7 +155,7 @@ def draw(
     background = recorded(rng, recordings(backgrounds, population)) if backgrounds else shop(rng, population)
     background = wishes.background or background
     rate_hz = wishes.rate_hz or (44_100 if rng.random() < 0.2 else 48_000)
-    kinds = wishes.takes or _take_kinds(rng, sound_clips)
+    kinds = wishes.takes or (*[Kind.SOUND] * sound_clips, *take_kinds(rng, 0.75, 0.1, 0.15))
     seconds = _seconds(rng, wishes, background, len(kinds), rate_hz)
     drift_db = float(rng.uniform(*DRIFT_DB)) if wishes.drift_db is None else wishes.drift_db
     recorded_spectra = tuple(map(recorded_shape, recorded_leaks(leaks, population))) if leaks else ()

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.lab.simulator.curves import FLAT, OCTAVES, THIRD_OCTAVES_HZ, Curve, curve
+from listen.lab.simulator.draw import take_kinds
 from listen.lab.simulator.scene import Part, TakeSpec
 from listen.lab.simulator.worlds.sounds import ripple
 from listen.trade.points import Kind
@@ -56,12 +57,7 @@ def steps(
     rng: np.random.Generator, points: Sequence[str], seconds: float, *, sound: bool, shut: bool, each_point: bool
 ) -> list[Step]:
     """The clips in the order taken: whole walks, or quiet, air, quiet at each point before the next."""
-    how = rng.choice(["bracket", "one quiet", "two airs"], p=[0.78, 0.1, 0.12])
-    kinds = [Kind.QUIET, Kind.AIR]
-    if how == "two airs":
-        kinds += [Kind.QUIET, Kind.AIR]
-    if how != "one quiet":
-        kinds.append(Kind.QUIET)
+    kinds = take_kinds(rng, 0.78, 0.1, 0.12)
     if shut:
         kinds.insert(1, Kind.SHUT)
     turns = [(p, k) for p in points for k in kinds] if each_point else [(p, k) for k in kinds for p in points]

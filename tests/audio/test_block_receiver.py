@@ -14,8 +14,9 @@ import pytest
 
 from listen.audio import watch
 from listen.audio.block_receiver import METER_S, BlockReceiver
+from listen.audio.microphone import record_all
 from listen.audio.partial import read_part
-from listen.audio.take import Recording, Take, record
+from listen.audio.take import Recording, Take
 from listen.errors import AudioError, DeviceLost
 from tests.patience import in_time
 
@@ -58,7 +59,9 @@ def fed(receiver: BlockReceiver, statuses: list[SimpleNamespace]) -> Iterator[No
 
 
 def take(receiver: BlockReceiver, part: Path, seconds: float, cancel: threading.Event | None = None) -> Recording:
-    return record(Take(receiver, "vmic", RATE_HZ, cancel or threading.Event()), part, seconds)
+    (recording,) = record_all(Take(receiver, "vmic", RATE_HZ, cancel or threading.Event()), [part], seconds)
+    assert recording is not None
+    return recording
 
 
 def test_overflows_are_counted_for_the_take_alone(tmp_path: Path) -> None:

@@ -116,10 +116,12 @@ def _blow_by(
             prior = here
         else:
             stated[i] = here
+    # Number 2: sources take the first two sequences, so that no level is drawn in step with another.
     level, log_weight = aimed_draws(prior, sharp[own] if own is not None else None, 2)
     # Blow-by is carried on as any other air: held to the table's means, silence elsewhere would speak for a leak.
     db = level[:, None] + _carried_on(np.array([w.mean_db for w in ways]), 2)
     for i, density in stated.items():
+        # An own sequence for each point: what two sound clips leave open is independent.
         u = (0.5 + SOUND_STEP * (i + 1) * np.arange(1, DRAWS + 1)) % 1.0
         db[:, i] = np.interp(u, np.cumsum(density), LEVELS_DB)
         spread[i] = OWN_SPREAD_DB
@@ -170,6 +172,7 @@ class Scene:
         for i, table in enumerate(self.tables):
             if table is not None:
                 total += table(draws.net_db[:, i], draws.spread_db[:, i])
+        # Summed over the drift's states only now: whichever holds, it holds at all points.
         w = np.exp(total - total.max()).sum(axis=1)
         return np.asarray(w / w.sum())
 
@@ -195,9 +198,11 @@ def _draw(
     for k, source in enumerate(_sounding(hypothesis, bool(evidence.shut_heard))):
         own: list[int | None] = [*own_indexes(source, evidence)]
         own = own or [None]
+        # The same for every set that holds the source: worked out once.
         if source.path not in ways:
             rows = [transfers(source, evidence, o, assumed) for o in own]
             ways[source.path] = [(np.array([w.mean_db for w in r]), np.array([w.spread_db for w in r])) for r in rows]
+        # The piston off top dead centre opens both valves: the second side is about as loud as the first.
         if hypothesis.paths == (PathId.SET_UP,) and k == 1:
             level = levels[0] + SET_UP_BALANCE_DB * _gaussian_draws()
         else:
@@ -208,8 +213,10 @@ def _draw(
         at, spread = _in_turn(ways[source.path], every)
         if source.path in LEAKS:
             at = _carried_on(at, k)
+        # The next source turns once this one has been through all its mouths: every pair of mouths counts alike.
         every *= len(own)
         contributions.append((level[:, None] + at, spread))
+    # First stands the blow-by; its part is told apart from the leak's later on.
     return Draws(*_add_powers(contributions), contributions[0][0], log_w - log_sum(log_w))
 
 

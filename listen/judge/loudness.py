@@ -54,6 +54,7 @@ class SharedDrift:
     @classmethod
     def of(cls, drift: Drift) -> SharedDrift:
         """Split a drift into what points share and what they do not."""
+        # Stable and sorted again: equal weights are kept in the same order on every machine.
         keep = np.sort(np.argsort(-drift.weight, kind="stable")[:SCENARIOS])
         weight = drift.weight[keep] / drift.weight[keep].sum()
         kept = Drift(drift.kappa[keep], drift.common[keep], drift.smooth[keep], weight, drift.repeats)
@@ -85,8 +86,10 @@ def log_likelihood(
     k = drift.scenarios
     shape = 10.0 ** (templates_db() / 10.0)
     shape /= (shape / reference).sum(axis=1, keepdims=True) / np.isfinite(reference).sum()
+    # Levels are over the round's background, a contrast is over this point's own: from the one to the other.
     ratio = shape[:, live] / contrast.quiet.mean
     s = 10.0 ** (LEVELS_DB[:, None, None] / 10.0) * ratio
+    # The template's error matters as far as the band is hiss; drift, below, as far as it is background.
     share = (s / (1.0 + s)).mean(axis=1)
     carried = _carried(rho, cov, contrast.quiet.mean / reference[live], ratio.mean(axis=0))
     error = carried @ error_cov()[np.ix_(live, live)] @ carried.T
@@ -105,6 +108,7 @@ def log_likelihood(
     by_scenario = log_sum(log_p, axis=2)
     out = np.stack([log_sum(by_scenario[drift.group == g], axis=0).T for g in range(int(drift.group.max()) + 1)])
     out = out.reshape(-1, len(LEVELS_DB))
+    # Only ratios count; the largest at nought keeps exponentials in range.
     return np.asarray(out - out.max())
 
 
@@ -126,6 +130,7 @@ def _log_density(
     c = np.einsum("knb,nb->kn", along, dilution)
     at = b / np.maximum(c, 1e-12)[:, :, None]
     widest = np.abs(shift).max(axis=1)[:, None, None]
+    # Held to the nodes that are summed over: beyond them no drift is allowed for.
     at = np.clip(at, -widest, widest)
     left = solved - at[..., None] * along[:, :, None, :]
     best = np.maximum(a - 2.0 * b * at + c[:, :, None] * at**2, 0.0)
@@ -135,6 +140,7 @@ def _log_density(
         grown = 1.0 + size * np.diagonal(inverse, axis1=-2, axis2=-1)[:, :, None, :]
         without = np.maximum(best[..., None] - size * left**2 / grown, 0.0)
         gain = half * np.log((TAIL_DOF + best[..., None]) / (TAIL_DOF + without)) - 0.5 * np.log(grown)
+        # A double ends at exp(709); what a single band gains beyond 600 decides nothing more.
         moved += np.exp(np.minimum(gain, 600.0)).mean(axis=-1) / len(BAND_MOVES_DB)
     z = shift[:, None, None, :]
     chi2 = np.maximum(a[..., None] - 2.0 * b[..., None] * z + c[:, :, None, None] * z**2, 0.0)

@@ -57,6 +57,7 @@ def loss(paths: Paths, readings: Readings, assumed: Assumptions, shop: ShopSeen 
     supply = min(max(readings.supply_kpa or SUPPLY_KPA, SUPPLIES_KPA[0]), SUPPLIES_KPA[1])
     bore = readings.restrictor_mm
     bores = {bore: 1.0} if bore is not None and USUAL_MM[0] <= bore <= USUAL_MM[1] else RESTRICTORS_MM
+    # A bore that was not stated is summed over, not guessed: the commonest alone would be too sure of the hole.
     total = sum(
         share * _loss_density(paths, percent, bore, supply, readings, assumed, shop) for bore, share in bores.items()
     )
@@ -73,15 +74,18 @@ def _loss_density(
     shop: ShopSeen | None,
 ) -> float:
     median, spread = _usual_hole(paths, assumed)
+    # A shop's teardowns are counted by single paths; of pairs there are too few.
     if len(paths) == 1:
         median, spread = shop_hole(paths[0], (median, spread), shop)
     hole = max(_log_bore(percent, bore_mm, supply_kpa), _log_bore(LEAST_PERCENT, REFERENCE_MM, SUPPLY_KPA))
     density = _bell(hole, median, spread)
     if paths == (PathId.NONE,) and readings.loss_others_percent is not None:
         others = _log_bore(readings.loss_others_percent, bore_mm, supply_kpa)
+        # Less than the sound cylinders lose speaks for sound as much as the same does.
         density = _bell(max(hole, others), others, OTHERS_SPREAD)
     low, high = map(math.log, HOLE_RANGE_MM)
     freak = 1.0 / (high - low)
+    # By the slope there a density over holes becomes one over percents; the step keeps within 0 to 100.
     step = 0.02 * min(percent, 100.0 - percent) + 0.01
     ends = [min(max(percent + d, HELD_PERCENT[0]), HELD_PERCENT[1]) for d in (-step, step)]
     holes = [_log_bore(end, bore_mm, supply_kpa) for end in ends]
@@ -142,6 +146,7 @@ def bubbles_heard(paths: Paths, counts: Bubbles) -> float:
 
 def _log_count(n: int, mean: NDArray[np.float64]) -> NDArray[np.float64]:
     """Log negative binomial of ``n`` with the given mean and relative spread ``COUNT_SPREAD``, without its n!."""
+    # A Poisson mixed over a gamma of this shape, which has that relative spread.
     k = 1.0 / COUNT_SPREAD**2
     rising = math.lgamma(n + k) - math.lgamma(k)
     return np.asarray(rising + k * np.log(k / (k + mean)) + n * np.log(mean / (k + mean)))
@@ -178,6 +183,7 @@ def terms(evidence: RoundEvidence, assumed: Assumptions) -> list[tuple[str, Call
         out.append(("shut", lambda paths: shut(paths, heard)))
     sings = [p for p in evidence.points if p.whistle_db is not None]
     if sings:
+        # One whistle is heard at several mouths: where it is loudest it comes out.
         own = max(sings, key=lambda p: p.whistle_db or 0.0).point.row.own
         out.append(("whistle", lambda paths: whistle(paths, own)))
     if counts is not None and counts.air_s and counts.quiet_s:

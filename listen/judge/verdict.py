@@ -69,6 +69,7 @@ class Chance:
 def chance(odds: Posterior, path: PathId) -> Chance:
     """Probability that a path is at work, over all sets of assumptions."""
     under = odds.involved_under(path)
+    # The least favourable set is named with a verdict that is not given, and what would clear it up.
     by = min(under, key=lambda a: under[a])
     usual = odds.involved(path)
     inside = np.array([path in h.paths for h in odds.sets])
@@ -102,9 +103,11 @@ def verdict(
     withheld = withheld or {}
     chances = {p: chance(odds, p) for p in odds.paths}
     earned = [p for p in LEAKS if p in chances and chances[p].least >= NAME_AT and p in may_name]
+    # A leak first: blow-by and a poor seat are there beside a real one, never the other way round.
     named = tuple(p for p in earned if p not in withheld)
     if named:
         kind = "path" if len(named) == 1 else "several"
+        # Of several the least sure one's figure: the sentence holds for each of them.
         least = min(named, key=lambda p: chances[p].usual)
         text = f"Air escapes {' and '.join(ESCAPES[x] for x in named)} ({_sure(chances[least])} sure)."
         rests = tuple(dict.fromkeys(words for p in named for words in chances[p].rests_on))

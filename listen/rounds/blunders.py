@@ -104,6 +104,7 @@ def same_sound(clips: Sequence[_Clip]) -> Blunder | None:
     if not alike.size or (found := float(alike.max())) < COPY_LIKENESS:
         return None
     one, other = (clips[int(i)] for i in np.unravel_index(int(alike.argmax()), alike.shape))
+    # In the order recorded, whichever way the likeness was worked out.
     first, second = sorted((one, other), key=lambda c: clips.index(c))
     where = f"{first.words} and {second.words}" if first.words != second.words else f"two clips for {first.words}"
     text = (
@@ -122,6 +123,7 @@ def swapped_labels(clips: Sequence[_Clip]) -> Blunder | None:
         layer = [c for c in clips if c.mark.kind is kind and c.number == number]
         rest = [[d for d in clips if d.at == c.at and d is not c and d.mark.kind in STILL] for c in layer]
         pairs = [(c, others) for c, others in zip(layer, rest, strict=True) if others]
+        # Two clips at least: a swap needs two labels.
         if len(pairs) < 2:
             continue
         moved, gain_db = best_exchange(
@@ -213,6 +215,7 @@ def other_gain(clips: Sequence[_Clip]) -> Blunder | None:
     moved = []
     for c, own in shifts:
         walk = [float(np.median(s)) for d, s in shifts if d.mark.kind is c.mark.kind and d.number == c.number]
+        # Of fewer the middle one is no walk: either of two could be the one that moved.
         if len(walk) >= 3:
             everywhere = _less(float(np.median(own)), float(np.median(own[:RUMBLE])))
             moved.append((_less(everywhere, float(np.median(own) - np.median(walk))), _scatter(own), c))
@@ -275,6 +278,7 @@ def part_of_the_time(clips: Sequence[_Clip]) -> Blunder | None:
     if bands < 2 or not restless:
         return None
     scatter = np.concatenate(restless)
+    # Something on the diagonal: few quiet stretches would leave directions that never moved, and infinitely sure ones.
     precision = np.linalg.inv(scatter.T @ scatter / len(scatter) + STRETCH_DB**2 * np.eye(bands))
     found = [(_step(course[:, :bands], precision), c) for c, course in courses]
     usual = max(step for step, c in found if c.mark.kind is Kind.QUIET)

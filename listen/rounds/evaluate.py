@@ -82,6 +82,7 @@ def judge_points(
 
     ``engine`` is what the other cylinders' rounds of the job say, ``None`` for a round of no job.
     """
+    # Slips first: a clip under another's label would be weighed at the wrong point.
     slips = blunders(points)
     weighed = weigh(without(points, slips), facts, engine or (), shop)
     if nothing_usable(points) and not facts.bubbles_seen:
@@ -90,8 +91,10 @@ def judge_points(
         return RoundResult(round=name, points=results, paths=(), verdict=said_of_nothing(points), engine=tells)
     evidence = weighed.evidence
     odds = posterior(evidence)
+    # What the engine's other cylinders are told by this one must not hold what they told it.
     alone = odds if all(p.learnt is None for p in evidence.points) else posterior(evidence.alone())
     odds = with_learnt(evidence, odds, alone)
+    # A path whose own mouth was not recorded may lead the odds by default; it is asked for, not named.
     may_name = frozenset(p for p in PathId if evidence.hears(p))
     if facts.bubbles_seen:
         may_name |= {PathId.COOLANT_PASSAGE}

@@ -116,6 +116,7 @@ def read_facts(path: Path) -> Facts:
     if facts is None:
         return Facts()
     order = facts.firing_order or ()
+    # Which valves of the others stand open is read from the order: a cylinder named twice would stand in two places.
     if len(set(order)) < len(order):
         raise RoundError(f"{path}: firing_order {'-'.join(map(str, order))} names a cylinder twice; correct it")
     return facts
@@ -144,6 +145,7 @@ def stray_keys(path: Path) -> tuple[str, ...]:
 
 def _facts_bytes(path: Path) -> bytes:
     found = path.stat()
+    # A pipe or a device of that name would keep the program waiting for ever.
     if not stat.S_ISREG(found.st_mode):
         raise RoundError(f"{path}: cannot be read: it is not a file; correct it or remove it")
     if found.st_size > MAX_FACTS_BYTES:

@@ -67,6 +67,7 @@ def weigh(
     drift = round_drift(points)
     measured = tuple(measure_alone(p, drift) for p in points)
     shares = [m.excess.floor_share for m in measured if m.excess is not None]
+    # Means or floors for all points alike: levels of the two could not be compared between points.
     floors = bool(shares) and sum(shares) > 0.5 * len(shares)
     shared = SharedDrift.of(drift.floors if floors else drift.means)
     reference = _reference(points)
@@ -110,6 +111,7 @@ def _reference(points: Sequence[PointTakes]) -> NDArray[np.float64]:
     The mean background over points, more where it is restless: a band that comes and goes by itself says little.
     Infinite where no point hears the band.
     """
+    # Logarithms: one loud point would otherwise be the background of all.
     background = np.full((len(points), len(LOWER_HZ)), np.nan)
     variance = np.full_like(background, np.nan)
     for i, p in enumerate(points):
@@ -118,6 +120,7 @@ def _reference(points: Sequence[PointTakes]) -> NDArray[np.float64]:
             variance[i, p.live] = np.log(np.mean([np.diag(t.cov) for t in quiet], axis=0))
     heard = np.isfinite(background).any(axis=0)
     out = np.full(len(LOWER_HZ), np.inf)
+    # Points without a usable clip hold no number and are passed over by nanmean.
     unrest = np.exp(np.nanmean(variance[:, heard], axis=0))
     weight = 1.0 / (unrest + STEADY_ENOUGH)
     if not heard.any():
@@ -152,6 +155,7 @@ def _likelihood(
     takes: PointTakes, kind: Kind, shared: SharedDrift, reference: NDArray[np.float64], floors: bool
 ) -> NDArray[np.float64] | None:
     contrast = takes.contrast(kind)
+    # A clipped clip is at least so loud; of no clip at all nothing is said.
     clipped = contrast is None and kind is Kind.AIR
     if clipped:
         contrast = takes.least_contrast()
@@ -159,6 +163,7 @@ def _likelihood(
         return None
     live = takes.live
     if point(takes.point).holds_coolant:
+        # 0.85: the third octave of 4 kHz begins at 3.55 kHz.
         upper = LOWER_HZ >= COOLANT_HISS_FROM_HZ * 0.85
         if (live & upper).sum() >= 2:
             contrast, live = contrast.only(upper[live]), live & upper

@@ -41,6 +41,7 @@ def band_weights(
     Bins on a band's edge count by their share inside it. A masked bin (a tone) is replaced by the mean of its nearest
     unmasked neighbours, so that band powers of clips with the same mask stay comparable.
     """
+    # A bin covers half a step to either side of its centre.
     half = 0.5 * spectra.rate_hz / spectra.frame
     low = np.maximum(spectra.freq_hz[:, None] - half, LOWER_HZ)
     top = min(usable_hz, 0.5 * spectra.rate_hz * NYQUIST_SHARE)
@@ -64,6 +65,7 @@ def _move_masked(weights: NDArray[np.float64], masked: NDArray[np.bool_]) -> NDA
     for k in np.flatnonzero(masked & (weights.sum(axis=1) > 0)):
         bands = weights[k] > 0
         inside = (weights[:, bands] > 0).any(axis=1)
+        # Too few neighbours are left to stand for the rest; such a band is told as drowned and not used.
         if masked[inside].mean() > MAX_MASKED_SHARE:
             continue
         i = int(np.searchsorted(kept, k))
@@ -96,6 +98,7 @@ def running_median(x: NDArray[np.float64]) -> NDArray[np.float64]:
 def tone_mask(mean_power: NDArray[np.float64], frames: int) -> NDArray[np.bool_]:
     """Bins that hold a tone [shape=(K,)], from the mean power over ``frames`` frames [shape=(K,)]."""
     ratio = mean_power / np.maximum(running_median(mean_power), 1e-30)
+    # Of few frames a mean scatters by more than a ratio of two; of many the ratio is the stricter.
     limit = max(TONE_RATIO, 1.0 + TONE_SIGMA / np.sqrt(max(frames, 1)))
     peaks = ratio > limit
     # A Hann main lobe is four bins wide: the bins beside a peak carry the tone too.
@@ -116,6 +119,7 @@ def lasting_tones(mean_level_db: NDArray[np.float64]) -> NDArray[np.bool_]:
 
 def whistles(air: NDArray[np.float64], quiet: NDArray[np.float64], bins: Sequence[int] | NDArray[np.intp]) -> list[int]:
     """Those bins of new tones that hold a whistle, from mean powers [shape=(K,)]."""
+    # Against the quiet clip as well: a tone of the shop that grew a little is none of the air's.
     level = np.maximum(running_median(air), quiet)
     return [int(k) for k in bins if air[k] > WHISTLE_RATIO * level[k]]
 

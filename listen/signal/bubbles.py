@@ -120,6 +120,7 @@ def _every(rate_hz: int) -> int:
 
 def _stretches(clip: Sound) -> Iterator[_Stretch]:
     q, (_, n, hop) = _every(clip.rate_hz), _work(clip.rate_hz)
+    # What an onset at either end of a stretch looks back and forward to belongs to the stretch beside it.
     more = q * ((BEFORE + AFTER) * hop + n - hop + (TAPS_PER_PHASE - 1 if q > 1 else 0))
     for start, own, samples in clip.stretches(q * hop * STRETCH_FRAMES, more):
         power = _fine_power(_decimated(samples, q), n, hop)
@@ -184,8 +185,11 @@ def _usual(thinned: list[NDArray[np.float32]]) -> NDArray[np.float32]:
     """Each bin's own long-term level [shape=(K,)], from every fourth frame of the clip."""
     by_bin = np.ascontiguousarray(np.concatenate(thinned).T)
     ranks = (len(by_bin[0]) // 2, 3 * len(by_bin[0]) // 4)
+    # Partly sorted: of a long clip only two ranks are wanted.
     by_bin.partition(ranks, axis=1)
     middle, upper = by_bin[:, ranks].T
+    # Both turned into the mean they stand for in Gaussian noise (power is exponential there); the larger, so that a
+    # bin in which something comes and goes is not taken for quiet.
     return np.asarray(np.maximum(middle / np.log(2.0), upper / np.log(4.0)) + 1e-30).astype(np.float32)
 
 
@@ -197,6 +201,7 @@ def _background(power: NDArray[np.float32], usual: NDArray[np.float32]) -> NDArr
     before = np.empty_like(power)
     start = BEFORE_FRAMES + GAP_FRAMES - 1
     before[start:] = total[: len(power) - start]
+    # Nothing lies before the first frames; they are only looked back to.
     before[:start] = total[0]
     before *= np.float32(1 / BEFORE_FRAMES)
     np.maximum(before, usual, out=before)
@@ -217,6 +222,7 @@ def _onsets(
         return t, k
     here = power[t, k]
     peak = np.ones(len(t), dtype=bool)
+    # One onset lights up several frames and bins: its highest cell stands for it.
     for dt in (-2, -1, 0, 1, 2):
         for dk in (-2, -1, 0, 1, 2):
             other = power[np.clip(t + dt, 0, len(power) - 1), np.clip(k + dk, 0, power.shape[1] - 1)]
@@ -242,6 +248,7 @@ def _purity(now: NDArray[np.float32], before: NDArray[np.float32], k: NDArray[np
     new = np.where(now > LOUD_CELL * before, now - before, np.float32(0.0))
     away = np.abs(np.arange(new.shape[1])[None, :] - k[:, None])
     near = np.where(away <= NEAR_BINS, new, np.float32(0.0)).sum(axis=1)
+    # The lowest two bins hold rumble, which says nothing of a click's breadth.
     return np.asarray(near / np.maximum(new[:, 2:].sum(axis=1), np.float32(1e-30)), dtype=np.float32)
 
 
@@ -282,6 +289,7 @@ def _apart(times_s: NDArray[np.float64], freq_hz: NDArray[np.float64]) -> list[i
     """Indices of events with doubles left out, in order of time."""
     kept: list[int] = []
     for i in np.argsort(times_s, kind="stable"):
+        # Four are enough: bubbles come by the dozen a second at most.
         near = [j for j in kept[-4:] if times_s[i] - times_s[j] < APART_S]
         if not any(abs(np.log2(freq_hz[i] / freq_hz[j])) < 0.25 for j in near):
             kept.append(int(i))

@@ -74,6 +74,7 @@ def fit(
     # In the walk's own directions V is diagonal, whatever rho: scale by the square root of W, turn by U.
     root = np.sqrt(seconds)
     size, turn = np.linalg.eigh(np.minimum.outer(t_s - t_s[0], t_s - t_s[0]) * np.outer(root, root))
+    # A variance; rounding leaves the smallest ones a little below nought.
     size = np.maximum(size, 0.0)
 
     def turned(series: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -94,7 +95,9 @@ def fit(
     dof = float(series)
     if not _model_fails(scale, series):
         dof, scale = MODEL_DOF + series, (MODEL_DOF + series * scale) / (MODEL_DOF + series)
+    # Few moments that hold most of the residual count as few, however many there are.
     dof = min(dof, _effective(residual @ weight))
+    # That the series beside are quieter than the rest is luck of a few: it may not make a limit much better.
     moderated = max(scale, LEAST_SCALE)
     cov = moderated * inner[1, 1] * _regular(over_bands, nu, weight)
     return Fit(beta[1], cov, dof, (turn @ gain[1]) * root, y - np.outer(a, beta[1]))
@@ -124,6 +127,7 @@ def _mean_rho(z: NDArray[np.float64], x: NDArray[np.float64], size: NDArray[np.f
         inner, across = x.T @ (x / v[:, None]), x.T @ (z / v)
         left = float(z @ (z / v) - across @ np.linalg.solve(inner, across))
         log_p[i] = -0.5 * (np.log(v).sum() + np.linalg.slogdet(inner)[1] + nu * np.log(max(left, 1e-30)))
+    # The largest is taken off first, so that no likelihood underflows.
     p = np.exp(log_p - log_p.max())
     return float(p @ WALK_GRID / p.sum())
 

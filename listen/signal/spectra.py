@@ -106,6 +106,7 @@ class Spectra:
 
 def level_of(power: NDArray[np.float32]) -> NDArray[np.float32]:
     """Powers as levels in dB."""
+    # In place and in float32: a minute's levels are 12 MB as it is.
     level: NDArray[np.float32] = np.log10(power + TINY)
     level *= np.float32(10.0)
     return level
@@ -177,9 +178,11 @@ def spectra(clip: Sound) -> Spectra:
 
 def _powers(samples: NDArray[np.float32], n: int) -> NDArray[np.float32]:
     power = frame_power(samples, _hann(n), n // 2)
+    # One side of the spectrum: every bin stands for two, but zero and half the rate, which have no twin.
     power *= np.float32(2.0 / n)
     power[:, 0] *= 0.5
     power[:, -1] *= 0.5
+    # Cached levels and means would no longer fit powers that somebody changed.
     power.flags.writeable = False
     return power
 

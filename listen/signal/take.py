@@ -56,6 +56,7 @@ def take_bands(
     ``bandwidth_hz`` [shape=(B,)] is what each band uses, ``dof`` [shape=(B,)] the chi-square degrees of freedom of one
     frame's power in it.
     """
+    # Digital silence has no logarithm; so little changes no sum.
     power = np.maximum(power, TINY)
     keep = gate(np.log(power))
     kept = float(keep.mean())
@@ -91,6 +92,7 @@ def _blocks(
     """Block means of relative power less one [shape=(J, B)] and each block's share of the kept frames [shape=(J,)]."""
     count = max(MIN_BLOCKS, round(seconds / BLOCK_S))
     starts = np.linspace(0, len(relative), count, endpoint=False).astype(int)
+    # reduceat sums each block of frames in one go; blocks that the gate emptied are left out below.
     frames = np.add.reduceat(keep.astype(float), starts)
     sums = np.add.reduceat(relative * keep[:, None], starts, axis=0)
     some = frames > 0
@@ -109,11 +111,13 @@ def _covariance(y: NDArray[np.float64], ideal: NDArray[np.float64]) -> tuple[NDA
     k = np.maximum(np.diag(emp), TINY) / ideal
     pooled = float(k.mean())
     scatter = float(np.log(k).var())
+    # Variance of the log of a chi-square over nu is about 2 / nu: what chance alone would scatter.
     to_pool = float(np.clip(BEYOND_CHANCE * (2.0 / nu) / max(scatter, TINY), 0.0, 1.0)) if len(k) > 1 else 0.0
     variance = ideal * np.exp((1.0 - to_pool) * np.log(k) + to_pool * np.log(pooled))
     sd = np.sqrt(np.maximum(np.diag(emp), TINY))
     r, to_none = shrunk_correlation(emp / np.outer(sd, sd), nu)
     scale = np.sqrt(variance)
+    # Bands that agree and do not move together tell of one inflation as so many takes would; else as one.
     dof = nu * (1.0 + to_pool * to_none * (len(k) - 1))
     return r * np.outer(scale, scale), dof, pooled
 
@@ -132,6 +136,7 @@ def shrunk_correlation(r: NDArray[np.float64], nu: int) -> tuple[NDArray[np.floa
 
 def _regular(cov: NDArray[np.float64], nu: int, ideal: NDArray[np.float64]) -> NDArray[np.float64]:
     """A floor covariance that can be inverted: variances never below ideal, correlations shrunk."""
+    # No clip is steadier than ideal noise: less is luck of few blocks, and would make a limit too good.
     variance = np.maximum(np.diag(cov), ideal)
     sd = np.sqrt(np.maximum(np.diag(cov), TINY))
     r, _ = shrunk_correlation(np.clip(cov / np.outer(sd, sd), -1.0, 1.0), nu)
@@ -162,6 +167,7 @@ def degrees_of_freedom(weights: NDArray[np.float32]) -> NDArray[np.float64]:
 
 def quantile_bias(nu: NDArray[np.float64]) -> NDArray[np.float64]:
     """Quantile over mean of a chi-square with ``nu`` degrees of freedom (Wilson & Hilferty 1931)."""
+    # Below two degrees of freedom the cube root is no longer near normal.
     a = 2.0 / (9.0 * np.maximum(nu, 2.0))
     return np.asarray((1.0 - a + Z_QUANTILE * np.sqrt(a)) ** 3)
 
@@ -188,6 +194,7 @@ def jackknife_log_floor(power: NDArray[np.float64], blocks: int) -> NDArray[np.f
     blocks = min(blocks, MAX_BLOCKS)
     edges = np.linspace(0, len(power), blocks + 1).astype(int)
     by_band = np.ascontiguousarray(power.T)
+    # Whole blocks, since neighbouring frames share half their samples: single frames would count twice.
     floors = [_low_quantile(np.delete(by_band, slice(a, b), axis=1)) for a, b in pairwise(edges)]
     logs = np.log(np.maximum(np.stack(floors), 1e-30))
     centred = logs - logs.mean(axis=0)
@@ -220,6 +227,7 @@ def _stand_out(x: NDArray[np.float64]) -> NDArray[np.float64]:
     """How many robust standard deviations each value lies above its row's median."""
     above = x - _median(x)
     sigma = MAD_TO_SIGMA * _median(np.abs(above))
+    # A generated tone has no scatter; nothing stands out of it.
     return np.asarray(above / np.maximum(sigma, 1e-6))
 
 

@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 
 from listen.errors import RoundError
+from listen.rounds import blunders as rules
 from listen.rounds.air_proof import air_doubted
-from listen.rounds.blunders import _Clip, other_gain, part_of_the_time, quiet_with_air, swapped_labels
+from listen.rounds.blunders import _Clip, other_gain, part_of_the_time, quiet_with_air, same_sound, swapped_labels
 from listen.rounds.evaluate import evaluate
 from listen.rounds.loose import read_folder
 from listen.rounds.model import Facts
@@ -163,6 +164,29 @@ def swap_noticed(apart_db: float, *, wrong: float = 1.0, lift_db: Any = 0.0) -> 
 def test_labels_look_swapped_where_places_that_stand_still_differ_by_a_decibel() -> None:
     assert [swap_noticed(db) for db in (0.3, 1.0, 6.0)] == [False, True, True]
     assert [swap_noticed(6.0, wrong=share) for share in (0.0, 0.5, 0.7)] == [False, False, True]  # half is no nearer
+
+
+@pytest.mark.parametrize(("evidence_db", "noticed"), [(8.6, False), (8.8, True)])
+def test_labels_look_swapped_from_evidence_of_8_7_db(
+    monkeypatch: pytest.MonkeyPatch, evidence_db: float, noticed: bool
+) -> None:
+    """Twice as much for four clips in a ring, which are the rarer slip."""
+    for moved in ((0, 1), (0, 1, 2, 3)):
+        monkeypatch.setattr(rules, "best_exchange", lambda *_, m=moved, **__: (m, evidence_db * len(m) / 2))
+        assert (swapped_labels(walked()) is not None) is noticed
+
+
+@pytest.mark.parametrize(("alike", "noticed"), [(0.29, False), (0.31, True)])
+def test_two_clips_are_one_sound_from_three_tenths_alike(
+    monkeypatch: pytest.MonkeyPatch, alike: float, noticed: bool
+) -> None:
+    clips = walked()
+    table = np.zeros((len(clips), len(clips)))
+    table[1, 4] = alike
+    monkeypatch.setattr(rules, "likeness", lambda _: table)
+    found = same_sound(clips)
+    assert (found is not None) is noticed
+    assert found is None or "two recordings are below 30 %" in found.flag.text
 
 
 def test_a_leak_that_reaches_down_to_the_rooms_sound_makes_no_swap_and_hides_none() -> None:

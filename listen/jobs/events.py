@@ -423,10 +423,11 @@ class DiagnosisStored(Payload, frozen=True, kw_only=True):
 
 
 class PartFound(Payload, frozen=True, kw_only=True):
-    """A take cut short by a crash was found and adopted as a clip, or dropped."""
+    """A take cut short by a crash was found and dropped."""
 
     part: str
     adopted: bool
+    """True only from earlier versions, beside the clip that was kept: its ``recovered`` says it."""
     clip: str = ""
 
 

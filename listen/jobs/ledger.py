@@ -96,6 +96,8 @@ def bring_back(line: Line, reason: str = "") -> ev.Payload:
     if not line.undone_by:
         assert line.payload is not None
         return line.payload
+    if isinstance(line.payload, ev.PhotoKept):  # as the list of photos says it
+        return ev.PhotoTakenBack(photo=line.payload.photo, reason=reason, again=True)
     return _withdraw(line.undone_by, line.undone_kind, line, reason)
 
 

@@ -54,7 +54,9 @@ def test_a_photo_and_an_answer_taken_back_elsewhere_say_so_and_come_back(opened:
     opened.append(photo, ev.PhotoTakenBack(photo="p1", reason="blurred"))
     (line,) = of(opened, "photo-kept")
     assert (line.state, line.why, line.may_come_back) == ("taken-back", "blurred", True)
-    opened.append(bring_back(line))
+    again = bring_back(line)
+    assert again == ev.PhotoTakenBack(photo="p1", again=True), "as the list of photos writes it"
+    opened.append(again)
     (line,) = of(opened, "photo-kept")
     assert line.state == "stands" and not opened.job.photos[0].taken_back
     opened.append(take_back(line, "slip"))

@@ -278,14 +278,13 @@ class OpenJob:
         clip = read_part(part.path)
         with disk.job_errors("keep the clip", flac):
             write_flac(flac, clip)  # not partial.finish: the part must outlive the event, or a crash between hides it
-        found = (PartFound(part=part.path.name, adopted=True, clip=part.clip),) if recovered else ()
         with self.writing():  # the number of the take must still hold when it is written
             with disk.job_errors("read the clip again", flac):
                 kept = clip_event(self._job, part, clip, flac)
             kept = replace(kept, recovered=recovered, imported_from=imported_from)
             if recording is not None:
                 kept = with_particulars(kept, recording)
-            self.append(*found, kept)
+            self.append(kept)
             remove_if_possible(part.path)  # the clip is safe; what a scanner holds now goes when the job is next opened
             return self._job
 

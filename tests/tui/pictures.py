@@ -24,7 +24,6 @@ from textual.pilot import Pilot  # noqa: E402
 from listen.audio.write import write_flac  # noqa: E402
 from listen.jobs.events import Judged, ReadingEntered  # noqa: E402
 from listen.lab.demo_scenes import demo_scene  # noqa: E402
-from listen.lab.shipped import MAIN_ROUND  # noqa: E402
 from listen.lab.simulator.render import render  # noqa: E402
 from listen.lab.simulator.scene import Switched  # noqa: E402
 from listen.lab.simulator.simulated_microphone import SimulatedMicrophone  # noqa: E402
@@ -94,9 +93,9 @@ async def walk(pilot: Pilot, screen: RoundScreen, clips: int) -> None:
 
 
 async def round_pictures() -> None:
-    """A new round on the leaking cylinder, up to the middle of its air walk and to its verdict."""
+    """A new round on the leaking cylinder: in its air walk, its verdict, what that rests on, its evidence."""
     app = HisswayApp(services=QuickDemo())
-    quick, shown = Preferences(before_s=0.0, clip_s=4.0), Preferences(clip_s=4.0)
+    quick, shown = Preferences(before_s=0.0, clip_s=4.0, move_s=0.0), Preferences(clip_s=4.0)
     app.preferences = quick
     async with app.run_test(size=(100, 30)) as pilot:
         await until(pilot, lambda: bool(app.screen.query("EngineView")))
@@ -131,6 +130,15 @@ async def round_pictures() -> None:
         await asyncio.sleep(0.5)
         await settle(pilot)
         keep(app, "round-verdict")
+        await pilot.press("v")
+        await until(pilot, lambda: isinstance(app.screen, VerdictScreen))
+        await settle(pilot)
+        keep(app, "verdict")
+        await pilot.press("escape")
+        app.push_screen(EvidenceScreen(screen.round_id, "intake"))
+        await until(pilot, lambda: getattr(app.screen, "_looked", None) is not None, 60)
+        await settle(pilot)
+        keep(app, "evidence")
 
 
 async def switched_picture() -> None:
@@ -158,25 +166,9 @@ async def switched_picture() -> None:
         keep(app, "evidence-switched")
 
 
-async def still_pictures() -> None:
-    """Verdict and evidence of the demo's main round."""
-    app = HisswayApp(services=QuickDemo())
-    async with app.run_test(size=(100, 30)) as pilot:
-        await until(pilot, lambda: bool(app.screen.query("EngineView")))
-        app.push_screen(VerdictScreen(MAIN_ROUND))
-        await settle(pilot)
-        keep(app, "verdict")
-        app.pop_screen()
-        app.push_screen(EvidenceScreen(MAIN_ROUND, "intake"))
-        await until(pilot, lambda: getattr(app.screen, "_looked", None) is not None, 60)
-        await settle(pilot)
-        keep(app, "evidence")
-
-
 def main() -> None:
     """All pictures."""
     asyncio.run(round_pictures())
-    asyncio.run(still_pictures())
     asyncio.run(switched_picture())
 
 

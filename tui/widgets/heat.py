@@ -25,6 +25,11 @@ class Picture:
     """One a row, empty where none is wanted."""
     caption: str = ""
 
+    @property
+    def lines(self) -> int:
+        """Lines it takes, two rows each."""
+        return (len(self.steps) + 1) // 2
+
 
 class Heat(Widget):
     """Draws a picture as wide as its columns; brighter (darker by daylight) is louder, and so says the caption."""
@@ -46,9 +51,8 @@ class Heat(Widget):
         picture = self.picture
         if picture is None or not picture.steps:
             return _words(self.empty if y == 0 else "", width, base)
-        lines = (len(picture.steps) + 1) // 2
-        if y >= lines:
-            return _words(" " * AXIS + picture.caption if y == lines else "", width, base)
+        if y >= picture.lines:
+            return _words(" " * AXIS + picture.caption if y == picture.lines else "", width, base)
         top = len(picture.steps) - 1 - 2 * y
         upper, lower = picture.steps[top], picture.steps[top - 1] if top else None
         near = [picture.labels[r] for r in (top, top - 1) if 0 <= r < len(picture.labels)]

@@ -19,11 +19,11 @@ from listen.trade.points import point
 from listen.voice import figures
 from listen.voice.figures import UNKNOWN, decibels, number
 from listen.voice.text import plain
-from tui.bridge.playback import Playback, levelled
+from tui.bridge.playback import levelled
 from tui.bridge.threads import in_thread
 from tui.content import shown
-from tui.screens.base import BayScreen
 from tui.screens.evidence.look import PART_WORDS, Looked, Part, looked
+from tui.screens.hearing import PlayingScreen
 from tui.screens.note import write_note
 from tui.screens.point_rows import neighbour_point
 from tui.widgets.heat import Heat, Picture
@@ -42,10 +42,11 @@ WIDE = 110
 """Columns from which plot and picture stand side by side."""
 
 
-class EvidenceScreen(BayScreen[None]):
+class EvidenceScreen(PlayingScreen[None]):
     """The latest quiet and air clip of a point."""
 
     SHOWS_NUMBERS = "round"
+    HERE = "evidence"
     CSS_PATH = "evidence.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("left", "point(-1)", "Point before", show=False),
@@ -71,7 +72,6 @@ class EvidenceScreen(BayScreen[None]):
         self._level: SwitchedLevel | None = None
 
     def body(self) -> ComposeResult:
-        """Words, plot and picture, flags."""
         yield Static(id="head")
         with Container(id="views"):
             yield SpectraPlot(id="plot")
@@ -79,23 +79,14 @@ class EvidenceScreen(BayScreen[None]):
             yield LevelPlot()
         yield Static(id="flags")
 
-    def on_mount(self) -> None:
-        """Prepare to play."""
-        self.playback = Playback(self.bay.services.player)
-        super().on_mount()
-
-    def on_unmount(self) -> None:
-        """Silence."""
-        self.playback.stop()
-
     def on_resize(self) -> None:
         """Side by side where there is room; the picture is made anew for its size."""
         self.query_one("#views").set_class(self.size.width >= WIDE, "-beside")
+        self.query_one(Heat).styles.clear_rule("height")
         self.call_after_refresh(self._look)
 
     def way(self) -> tuple[str, ...]:
-        """Where we are."""
-        return (*super().way(), "evidence", point(self.at).words)
+        return (*super().way(), point(self.at).words)
 
     def show_job(self, job: Job) -> None:
         """Words at once; plot and picture when they are ready."""
@@ -173,7 +164,10 @@ class EvidenceScreen(BayScreen[None]):
         self.query_one(SpectraPlot).show(seen.lg_freq, curves, seen.tones_lg, theme["warning"])
         louder = "lighter" if self.app.current_theme.dark else "darker"
         caption = f"{chosen} clip{PART_WORDS[self._part]}, 0 to {seen.seconds:.1f} s; {louder} is louder"
-        self.query_one(Heat).picture = Picture(seen.steps, seen.labels, caption)
+        heat = self.query_one(Heat)
+        heat.picture = Picture(seen.steps, seen.labels, caption)
+        if self.size.width < WIDE:  # octaves are whole lines: what they leave is the spectrum's
+            heat.styles.height = heat.picture.lines + 1
         self._words()
 
     def _words(self) -> None:
@@ -203,7 +197,6 @@ class EvidenceScreen(BayScreen[None]):
     # ------------------------------------------------------------------ keys
 
     def action_point(self, by: int) -> None:
-        """Go to the next point."""
         if self.bay.job is None:
             return
         points = tuple(p.id for p in round_points(self.bay.job, self.record))
@@ -212,7 +205,6 @@ class EvidenceScreen(BayScreen[None]):
         self._job_changed(self.bay.job)
 
     def action_picture(self) -> None:
-        """The other clip's picture."""
         self._pictured = "quiet" if self._pictured == "air" else "air"
         self._look()
 
@@ -231,7 +223,6 @@ class EvidenceScreen(BayScreen[None]):
             self.tell("No clip at this point.")
 
     def action_hiss(self) -> None:
-        """Play only the hiss band, or all."""
         self._hiss_only = not self._hiss_only
         self._words()
 
@@ -258,8 +249,7 @@ class EvidenceScreen(BayScreen[None]):
             self.refuse(e)
 
     def action_silence(self) -> None:
-        """Stop playing."""
-        self.playback.stop()
+        super().action_silence()
         self._sounding = ""
         self._words()
 

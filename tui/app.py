@@ -33,6 +33,7 @@ from tui.bridge.sitting import Sitting
 from tui.content import DrawnOnly
 from tui.screens.base import BayScreen
 from tui.screens.jobs.screen import JobsScreen
+from tui.screens.one_line import OneLineScreen
 from tui.themes import DAYLIGHT, DIM_BAY, THEMES, AnySegment
 
 T = TypeVar("T")
@@ -40,6 +41,14 @@ T = TypeVar("T")
 FAULT = (
     "something failed inside ({}). Every clip that was acknowledged is on disk; start hissway again to go on. "
     "Details are in {}."
+)
+
+
+WHO = "Who sits here? The name stands on everything written from now on."
+SITTING = (
+    "Another name begins another sitting: what was shown and played until now was not shown to them. A call by ear is "
+    "blind only where clips were played to that person before a number of the round was shown to them. "
+    "Enter keeps it, Esc leaves it as it was."
 )
 
 
@@ -86,7 +95,7 @@ class HisswayApp(App[None]):
     async def _offered(self, key: events.Key) -> bool:
         screen = self.screen if self.screen_stack else None
         # Of keys typed in one go the first may open a screen: the others are meant for it, and wait until it is made.
-        while isinstance(screen, BayScreen) and not (screen.is_mounted or self._exit):
+        while screen is not None and not (_takes_keys(screen) or self._exit):
             await asyncio.sleep(0)
         return isinstance(screen, BayScreen) and screen is self.screen and screen.take_key(key)
 
@@ -208,18 +217,19 @@ class HisswayApp(App[None]):
                 screen.note_shown()
 
     def action_who(self) -> None:
-        """Who sits here."""
-        from tui.screens.who.screen import WhoScreen
 
-        if not isinstance(self.screen, WhoScreen):
-            self.push_screen(WhoScreen())
+        def named(name: str | None) -> None:
+            if name:
+                self.sit(" ".join(name.split()), self.sitting.role or "tech")
+
+        if not isinstance(self.screen, OneLineScreen):
+            self.push_screen(OneLineScreen(WHO, self.sitting.name, how=SITTING, most=60), named)
 
     def action_help_quit(self) -> None:
         """Ctrl+C leaves, as it does everywhere else; everything kept is already on disk."""
         self.exit()
 
     def action_explain(self) -> None:
-        """Explain the screen one is on."""
         from tui.screens.help.screen import HelpScreen
 
         if not isinstance(self.screen, HelpScreen):
@@ -252,6 +262,11 @@ class HisswayApp(App[None]):
         if self.open_job is not None:
             self.open_job.close()
         self.services.close()
+
+
+def _takes_keys(screen: Screen[Any]) -> bool:
+    """Whether it is made; of a dialog with a line to type into, whether the keys go there already."""
+    return screen.is_mounted and not (isinstance(screen, OneLineScreen) and screen.focused is None)
 
 
 def _as_screens_know_it(app: HisswayApp) -> Bay:

@@ -16,13 +16,16 @@ class Way(msgspec.Struct, frozen=True):
     """Walks whose clips it takes, in order."""
     by_point: bool = False
     """All clips of a point before the next point; the call by ear comes after them."""
-    by_key: Literal["clip", "point", "all"] = "clip"
-    """What one key records: a clip, all clips of a point, or all points at once by a microphone each."""
+    by_key: Literal["clip", "point", "walk", "all"] = "clip"
+    """What one key records: a clip, those of a point, those of a walk, or all points at once by a microphone each."""
 
-    def by_key_at(self, walk: str, air_s: float) -> str:
-        """What one key records in this walk, which may be another way's; a point needs ``air_s`` to be led."""
+    def by_key_at(self, walk: str, air_s: float, move_s: float) -> str:
+        """What one key records in this walk, which may be another way's.
+
+        Without a time for the air a point is not led, without one to the next point a walk is not.
+        """
         by_key = self.by_key if walk in self.walks else "clip"
-        return "clip" if by_key == "point" and not air_s else by_key
+        return "clip" if not {"point": air_s, "walk": move_s}.get(by_key, 1.0) else by_key
 
 
 _TABLE = (
@@ -39,6 +42,7 @@ _TABLE = (
         "Walk by walk",
         "One microphone, air slow to come and go: all points quiet, all with air, all quiet again.",
         ("quiet", "air", "closing"),
+        by_key="walk",
     ),
     Way(
         "switched",

@@ -86,7 +86,9 @@ class Walk:
         script = [self.rng.choice(("ok",) * 6 + ("slow", "lost", "full")) for _ in range(400)]
         refuse = {self.rng.randint(1, 200) for _ in range(30)}
         self.services = FakeServices(self.root, FakeSource(script), FakeAnalyst(refuse))
-        save(self.services.preferences_path(), QUICK)
+        led = random.Random(f"led {self.seed}")  # whether Space takes a clip, or leads through a point or a walk
+        times = {"move_s": led.choice((0.0, 0.02)), "air_s": led.choice((0.0, 0.02))}
+        save(self.services.preferences_path(), msgspec.structs.replace(QUICK, **times))
 
 
 async def walk(root: Path, seed: int, keys: int) -> Walk:

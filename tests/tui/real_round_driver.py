@@ -90,7 +90,7 @@ async def main(root: Path, way: str) -> None:
     switched_take.CYCLES, switched_take.PERIOD_S = 3, 2.4
     name = "vmic4" if way == "all-at-once" else "vmic"
     app = HisswayApp(services=BenchServices(root))
-    app.preferences = Preferences(before_s=0.1, clip_s=2.0, input_name=name)
+    app.preferences = Preferences(before_s=0.1, clip_s=2.0, move_s=0.0, input_name=name)
     async with app.run_test(size=(80, 24)) as pilot:
         await to_engine(pilot)
         await pilot.press("r")

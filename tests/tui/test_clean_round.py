@@ -69,6 +69,12 @@ async def with_space(tech: Tech, screen: RoundScreen) -> None:
         await tech.press("space", lambda n=taken: len(screen.record.clips) > n and not screen.now.busy)
 
 
+async def walk_by_walk(tech: Tech, screen: RoundScreen) -> None:
+    """A key a walk: whoever needs no more time than was set says nothing at the points after the first."""
+    walk = screen.step().walk
+    await tech.press("space", lambda: screen.step().walk != walk and not screen.now.busy)
+
+
 async def hands_free(tech: Tech, screen: RoundScreen) -> None:
     """A key a walk."""
     walk = screen.step().walk
@@ -123,18 +129,20 @@ async def clean_round(
     return tech
 
 
-@pytest.mark.parametrize(("walk", "most_keys"), [(with_space, 20), (hands_free, 11), (by_point, 12)])
+@pytest.mark.parametrize(
+    ("walk", "most_keys"), [(with_space, 20), (walk_by_walk, 11), (hands_free, 11), (by_point, 12)]
+)
 async def test_a_clean_round(tmp_path: Path, monkeypatch, walk, most_keys: int) -> None:
     """Takes and pauses last no time here: what is left is what the program itself makes one wait for.
 
     The way from point to point, and turning the air, is the tech's own: nobody waits for the program meanwhile.
     """
-    led = {with_space: 0, hands_free: CLIPS, by_point: CLIPS - 4}[walk]
+    led = {with_space: 0, walk_by_walk: CLIPS - 3, hands_free: CLIPS, by_point: CLIPS - 4}[walk]
     takes_s = CLIPS * USUAL.clip_s + led * ways.AFTER_TONE_S + (CLIPS - led) * USUAL.before_s
     monkeypatch.setattr(ways, "AFTER_TONE_S", 0.0)
     analyst = SlowAnalyst() if walk is with_space else FakeAnalyst()
     way = "each-point" if walk is by_point else "walks"
-    quick = msgspec.structs.replace(QUICK, air_s=0.01)
+    quick = msgspec.structs.replace(QUICK, air_s=0.01, move_s=0.01 * (walk is walk_by_walk))
     tech = await clean_round(bench(tmp_path, analyst=analyst, way=way, preferences=quick), analyst, walk)
     waiting_s = takes_s + tech.waited_s
     print(f"{walk.__name__}: {tech.keys} keys, {waiting_s:.0f} s waiting for takes and for the program")

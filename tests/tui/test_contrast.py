@@ -10,6 +10,7 @@ from fakes import result_for
 from test_lab import LabServices, drilling, take_in, to_lab
 from test_widgets import luminance
 from textual.color import Color
+from textual.filter import LineFilter
 from textual.pilot import Pilot
 from textual.screen import ModalScreen
 
@@ -35,13 +36,15 @@ def ratio(a: Color, b: Color) -> float:
     return (light + 0.05) / (dark + 0.05)
 
 
-def faint(app: HisswayApp) -> list[str]:
-    """Words drawn with less contrast than is enough; behind a dialog the screen may be faint."""
+def faint(app: HisswayApp, *filters: LineFilter) -> list[str]:
+    """Words drawn (through ``filters``) with less contrast than is enough; behind a dialog the screen may be faint."""
     region = app.screen.children[0].region if isinstance(app.screen, ModalScreen) else app.screen.region
     found = []
     for y, strip in enumerate(app.screen._compositor.render_strips()):
         if not region.y <= y < region.bottom:
             continue
+        for one in filters:
+            strip = strip.apply_filter(one, app.screen.background_colors[1])
         for segment in strip.crop(region.x, region.right):
             style = segment.style
             if style is None or style.color is None or style.bgcolor is None or not any(map(str.isalnum, segment.text)):

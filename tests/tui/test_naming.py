@@ -62,7 +62,7 @@ def phone(folder: Path) -> Path:
 async def to_naming(pilot: Pilot, place: Path) -> tuple[RoundScreen, NamingScreen]:
     screen = await to_quiet_walk(pilot)
     await pilot.press("i")
-    await until(pilot, lambda: bool(pilot.app.screen.query("#bring")))
+    await until(pilot, lambda: bool(pilot.app.screen.query("#line")))
     await type_text(pilot, str(place))
     await until(pilot, lambda: isinstance(pilot.app.screen, NamingScreen))
     assert isinstance(pilot.app.screen, NamingScreen)
@@ -151,7 +151,7 @@ async def test_files_named_as_a_loose_round_come_in_without_a_question(tmp_path:
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_quiet_walk(pilot)
         await pilot.press("i")
-        await until(pilot, lambda: bool(app.screen.query("#bring")))
+        await until(pilot, lambda: bool(app.screen.query("#line")))
         await type_text(pilot, str(tmp_path / "named"))
         await until(pilot, lambda: len(kept(app, screen)) == 2)
         assert app.screen is screen

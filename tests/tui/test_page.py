@@ -173,7 +173,7 @@ async def test_the_engine_is_described_anew_from_the_page_of_the_job(tmp_path: P
         await settle(pilot)
         app.screen.query_one("#unit").value = "psi"
         app.screen.query_one("#fuel").value = "diesel"
-        app.screen.query_one("#crankcase").value = "dipstick tube or breather"
+        app.screen.query_one("#crankcase").value = "breather"
         await settle(pilot)
         await pilot.press("ctrl+s")
         await until(pilot, lambda: app.job.pressure_unit == "psi")

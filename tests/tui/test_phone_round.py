@@ -85,7 +85,7 @@ async def test_six_kinds_of_file_become_a_measured_verdict(tmp_path: Path) -> No
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_quiet_walk(pilot)
         await pilot.press("i")
-        await until(pilot, lambda: bool(app.screen.query("#bring")))
+        await until(pilot, lambda: bool(app.screen.query("#line")))
         await type_text(pilot, str(tmp_path / "phone"))
         await until(pilot, lambda: isinstance(app.screen, NamingScreen))
         naming = app.screen

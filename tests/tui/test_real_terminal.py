@@ -97,6 +97,11 @@ class Terminal:
         mend()
         self.until(lambda: self.state() == before, f"{what}, mended,")
 
+    def record(self) -> None:
+        """A clip, and the word that it is kept: until then Backspace would stop it."""
+        self.press("Space")
+        self.shows("Kept: ")
+
     def to_round(self) -> None:
         self.press("Escape")
         self.shows("r Round")
@@ -146,11 +151,11 @@ def test_slips_are_made_and_mended_by_real_keys(terminal: Terminal) -> None:
     terminal.slip("a point left out", lambda: terminal.press("s", "4"), lambda: terminal.take_back("intake left out"))
     terminal.to_round()
     terminal.shows("Quiet clip at the intake")
-    terminal.slip("a clip too early", lambda: terminal.press("Space"), lambda: terminal.press("BSpace"))
+    terminal.slip("a clip too early", terminal.record, lambda: terminal.press("BSpace"))
     terminal.shows("Quiet clip at the intake")
     terminal.press("Down")
     terminal.shows("Quiet clip at the tailpipe")
-    terminal.slip("the wrong point", lambda: terminal.press("Space"), lambda: terminal.press("BSpace"))
+    terminal.slip("the wrong point", terminal.record, lambda: terminal.press("BSpace"))
     for point in ("intake", "tailpipe", "oil filler", "radiator"):
         terminal.shows(f"Quiet clip at the {point}")
         clips = len(terminal.state()["clips"])

@@ -10,14 +10,17 @@ import pytest
 from bay import bench, read_all, screen_text, settle, to_engine, to_quiet_walk, until, words
 from fakes import FakeServices, result_for
 
-from listen.jobs.events import Judged, PlugSeen, ReadingEntered, Signed
+from listen.jobs.events import CautionAcknowledged, Judged, PlugSeen, ReadingEntered, Signed, StepPassed
+from listen.jobs.folder.open_job import new_round
 from listen.jobs.folder.store import create_job
+from listen.jobs.ways import WAYS
 from listen.trade.details import plugs
-from listen.trade.engine import layout
+from listen.trade.engine import Exhaust, engine_of_rows, layout
 from tests.jobs.short import begin_round
 from tui.app import HisswayApp
 from tui.content import fitting
 from tui.screens.help.screen import HelpScreen
+from tui.screens.round.screen import RoundScreen
 from tui.screens.verdict.screen import VerdictScreen
 from tui.widgets.key_bar import KeyBar
 
@@ -164,3 +167,26 @@ async def test_the_list_of_jobs_fills_the_screen_and_the_find_line_keeps_its_mar
         await until(pilot, lambda: "Green tractor" in words(app) and "no round yet" in words(app))
         lines = screen_text(app).splitlines()
         assert "no round yet" in "".join(lines[-3:]) and app.screen.query_one("#find").region.x == 1
+
+
+async def test_a_round_of_many_points_keeps_the_one_that_is_next_in_view(tmp_path: Path) -> None:
+    """Two tailpipes and two neighbours at 80x24: the ways in full, nothing scrolls, every point is reached."""
+    engine = engine_of_rows([(2, 1, 3)])
+    engine = msgspec.structs.replace(engine, exhausts=(Exhaust("tailpipe-left"), Exhaust("tailpipe-right")))
+    app = bench(tmp_path, engine=engine, way="")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_engine(pilot)
+        begun = new_round(1)
+        app.write(begun, CautionAcknowledged(caution="set-up", round_id=begun.round_id))
+        app.write(StepPassed(round_id=begun.round_id, step="supply", reason="no time"))
+        app.write(StepPassed(round_id=begun.round_id, step="loss", reason="no time"))
+        screen = RoundScreen(begun.round_id)
+        await app.push_screen(screen)
+        await until(pilot, lambda: all(way.suits in words(app).replace("▎ ", "") for way in WAYS.values()))
+        await pilot.press("2")
+        await until(pilot, lambda: screen.step().kind == "clip")
+        assert len(screen.points()) == 7
+        for point in screen.points():
+            await until(pilot, lambda p=point: f"▶ {p.replace('-', ' ')}" in screen_text(app))
+            assert not screen.show_vertical_scrollbar
+            await pilot.press("down")

@@ -247,6 +247,16 @@ async def test_keys_sent_in_one_burst_are_taken_in_their_order(tmp_path: Path) -
         await until(pilot, lambda: field.value == "175")
 
 
+async def test_what_is_typed_behind_the_key_of_a_dialog_stands_in_it(tmp_path: Path) -> None:
+    """The key that opens a line and the words for it, in one burst."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_engine(pilot)
+        await type_text(pilot, "nknocks when cold")
+        await until(pilot, lambda: bool(app.job.notes))
+        assert app.job.notes[-1].payload.text == "knocks when cold"
+
+
 async def test_figures_typed_ahead_land_in_their_cells(tmp_path: Path) -> None:
     """Read off a list and typed at speed, or on a machine that stalls: no digit is lost, none lands in another cell."""
     app = bench(tmp_path, engine=layout("inline-3"))

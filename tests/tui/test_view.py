@@ -54,7 +54,7 @@ def test_each_step_has_its_panel_and_only_keys_that_do_something(tmp_path: Path)
     assert [v.step.kind for v in at] == ["caution", "supply", "loss", "clip"]
     assert "go('caution')" in at[0].keys and "skip" not in at[0].keys
     assert at[1].keys == {"skip", "back"}, "figures take every letter"
-    assert {"go('clip')", "skip", "other_point", "hands_free", "times", "bring_in"} <= at[3].keys
+    assert {"go('clip')", "skip", "other_point", "hands_free", "show('times')", "bring_in"} <= at[3].keys
     assert not {"take_back", "evidence", "verdict"} & at[3].keys, "no clip yet, nothing to look at"
     called = seen(job(tmp_path / "call", *UNTIL_QUIET, *QUIET))
     assert isinstance(called.panel, Answers) and called.panel.sure and called.step.kind == "call"

@@ -18,7 +18,7 @@ class Preferences(msgspec.Struct, frozen=True, kw_only=True):
     clip_s: Annotated[float, msgspec.Meta(ge=1.0, le=60.0)] = 5.0
     """Length of a clip."""
     move_s: Seconds = 8.0
-    """Hands-free: time to walk from one point to the next."""
+    """Where a walk is led: time to get from one point to the next; 0: every clip waits for its key, but hands-free."""
     air_s: Seconds = 8.0
     """Point by point: time to turn the air on or off between two clips of a point; 0: every clip waits for its key."""
     tones: bool = True

@@ -28,20 +28,19 @@ def write_asking(screen: BayScreen[Any], touched: Iterable[RoundRecord], what: s
         with screen.refusing():
             screen.bay.write(*payloads, *more)
 
-    def reasoned(reason: str | None) -> None:
-        if reason is not None:
-            words = f"{plain(what, 120)}: {plain(reason, 200)}"
-            write(*(NoteAdded(round_id=r.id, cylinder=r.cylinder, text=words) for r in signed))
+    def reasoned(reason: str) -> None:
+        words = f"{plain(what, 120)}: {plain(reason, 200)}"
+        write(*(NoteAdded(round_id=r.id, cylinder=r.cylinder, text=words) for r in signed))
 
-    def agreed(answer: str | None) -> None:
+    def agreed(answer: str) -> None:
         if answer == "yes":
             write()
 
     if signed:
         names = " and ".join(dict.fromkeys(plain(r.signatures[-1].name, 40) for r in signed))
         title = f"{what}. {names} has signed; it will stand there as a change after signing. Why is it done?"
-        screen.app.push_screen(OneLineScreen(title, most=200), reasoned)
+        screen.ask(OneLineScreen(title, most=200), reasoned)
     elif rounds:
-        screen.app.push_screen(PickScreen(f"{what}. There is a verdict that rests on it. Go on?", GO_ON), agreed)
+        screen.ask(PickScreen(f"{what}. There is a verdict that rests on it. Go on?", GO_ON), agreed)
     else:
         write()

@@ -15,10 +15,12 @@ from textual.screen import Screen
 from listen.errors import HisswayError
 from listen.jobs.job import Job, RoundRecord
 from tui.bridge.bay import Bay
+from tui.screens.opening import made
 from tui.widgets.key_bar import KeyBar
 from tui.widgets.top_bar import TopBar
 
 R = TypeVar("R")
+T = TypeVar("T")
 
 
 class BayScreen(Screen[R]):
@@ -53,9 +55,17 @@ class BayScreen(Screen[R]):
     def take_key(self, event: events.Key) -> bool:
         """Act on a key before it waits in a widget's queue; True if it was for us.
 
-        For keys that change where the next ones go: several sent at once would else go where the first one went.
+        For keys that change where the next ones go: several sent at once would else go where the first one went. Here:
+        the screen's own keys, where the widget one is on has no use for them.
         """
-        return False
+        on = self.focused
+        if on is not None and (
+            hasattr(on, "on_key")
+            or event.key in on._bindings.key_to_bindings
+            or on.check_consume_key(event.key, event.character)
+        ):
+            return False
+        return self.act_on(event)
 
     def act_on(self, event: events.Key) -> bool:
         """Do at once what this screen's own binding of a key does; False where it has none that works now."""
@@ -169,6 +179,36 @@ class BayScreen(Screen[R]):
             yield
         except HisswayError as e:
             self.refuse(e)
+
+    def action_show(self, name: str) -> None:
+        """Open a screen of :data:`tui.screens.opening.WHERE`."""
+        self.show(name, *self.about(name))
+
+    def show(self, name: str, *about: object) -> None:
+        """Open a screen of that name, about what is given."""
+        self.app.push_screen(made(name, *about))
+
+    def ask(self, dialog: Screen[T], then: Callable[[T], object]) -> None:
+        """Go on with what a dialog is answered: not where it was left, and what is refused is told."""
+
+        def answered(answer: T | None) -> None:
+            if answer is not None:
+                with self.refusing():
+                    then(answer)
+
+        self.app.push_screen(dialog, answered)
+
+    def about(self, name: str) -> tuple[object, ...]:
+        """What a screen opened from here is told."""
+        return ()
+
+    PAGE: ClassVar[str] = ""
+    """What Page Down and Page Up scroll, where they are bound."""
+
+    def action_page(self, by: int) -> None:
+        """Scroll what is longer than the screen."""
+        page = self.query_one(self.PAGE)
+        (page.scroll_page_down if by > 0 else page.scroll_page_up)(animate=False)
 
     def action_back(self) -> None:
         """One screen back."""

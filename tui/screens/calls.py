@@ -70,10 +70,5 @@ def ask_paths(
     ticked: tuple[str, ...] = (),
 ) -> None:
     """Ask which paths it is; ``keep`` is given them, and nothing happens where none is chosen."""
-
-    def chosen(paths: tuple[str, ...] | None) -> None:
-        if paths:
-            keep(paths)
-
     options = [(c.id, c.words) for c in calls(points) if names_a_path(c.id)]
-    screen.app.push_screen(TickScreen(title, options, ticked), chosen)
+    screen.ask(TickScreen(title, options, ticked), keep)

@@ -30,7 +30,6 @@ class CautionScreen(ModalScreen[bool]):
         self._rows, self._title = tuple(map(_with_source, cautions())) if rows is None else rows, title
 
     def compose(self) -> ComposeResult:
-        """Title, cautions, what the key does."""
         with Vertical(id="read"):
             yield Static(shown(self._title, "bold $warning"))
             yield CautionPanel()

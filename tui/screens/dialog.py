@@ -32,7 +32,6 @@ class ListDialog(ModalScreen[R]):
         raise NotImplementedError
 
     def compose(self) -> ComposeResult:
-        """Title, list, what the keys do."""
         with Vertical(id="pick"):
             yield Static(shown(self._title, "bold"), id="pick-title")
             yield OptionList(*self.options(), markup=False, compact=True)

@@ -1,14 +1,19 @@
-"""A form of several fields that is never dropped with something typed into it without a question."""
+"""A form of one-line fields, told as data; never dropped with something typed into it without a question."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import ClassVar, TypeVar
 
 from textual import on
+from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import VerticalScroll
-from textual.widgets import Input, Select
+from textual.containers import Horizontal, VerticalScroll
+from textual.widgets import Button, Input, Label, Select, Static
 
+from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.pick import PickScreen
+from tui.widgets.field import Field
 
 R = TypeVar("R")
 LEAVE = [
@@ -18,17 +23,69 @@ LEAVE = [
 ]
 
 
-class FormScreen(BayScreen[R]):
-    """Subclasses keep the form in :meth:`action_keep`."""
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One field: typed, or chosen where there are options."""
 
+    id: str
+    words: str
+    value: str = ""
+    """What it begins with; of one that is chosen, empty where nothing is chosen yet."""
+    hint: str = ""
+    options: Sequence[tuple[str, str]] | None = None
+    """Words and identifiers to choose from."""
+
+    def row(self) -> Horizontal:
+        """Label and field."""
+        if self.options is None:
+            field: Field | Select[str] = Field(self.value, placeholder=self.hint, id=self.id, compact=True)
+        elif self.value:
+            field = Select(self.options, value=self.value, allow_blank=False, id=self.id, compact=True)
+        else:
+            field = Select(self.options, prompt=self.hint, id=self.id, compact=True)
+        return Horizontal(Label(self.words, markup=False), field, id=f"line-{self.id}", classes="line")
+
+
+class FormScreen(BayScreen[R]):
+    """Subclasses give :meth:`lines`, and keep them in :meth:`action_keep`."""
+
+    DEFAULT_CSS = """
+    FormScreen {
+        #form { height: 1fr; padding: 1 1 0 1; }
+        .line { height: 1; width: 1fr; }
+        .line Label { width: 16; color: $secondary; }
+        .line Input, .line Select { width: 1fr; max-width: 64; }
+        #keep { margin: 1 0 0 16; }
+        #wrong { height: auto; padding: 0 1; color: $error; text-style: bold; }
+    }
+    """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+s", "keep", "Keep", priority=True),
         Binding("pagedown", "page(1)", "Scroll", show=False),
         Binding("pageup", "page(-1)", "Scroll", show=False),
     ]
+    PAGE = "#form"
+    KEEP: ClassVar[str] = "Keep"
+    """Words of the button."""
 
     _begun: tuple[str, ...] = ()
     """What the fields held before anything was typed."""
+
+    def lines(self) -> Sequence[Line]:
+        """The fields."""
+        raise NotImplementedError
+
+    def below(self) -> ComposeResult:
+        """What stands below the fields and scrolls with them."""
+        yield from ()
+
+    def body(self) -> ComposeResult:
+        with VerticalScroll(id="form"):
+            for line in self.lines():
+                yield line.row()
+            yield Button(self.KEEP, id="keep", variant="primary", compact=True)
+            yield from self.below()
+        yield Static(id="wrong")
 
     def on_mount(self) -> None:
         """Remember what the fields hold."""
@@ -39,10 +96,20 @@ class FormScreen(BayScreen[R]):
         """Keep what was typed, or say what is wrong with it."""
         raise NotImplementedError
 
-    def action_page(self, by: int) -> None:
-        """Scroll the form."""
-        form = self.query_one("#form", VerticalScroll)
-        (form.scroll_page_down if by > 0 else form.scroll_page_up)(animate=False)
+    @on(Button.Pressed)
+    def _pressed(self) -> None:
+        self.action_keep()
+
+    def text(self, id: str) -> str:
+        """What a field holds; empty where nothing was typed, or chosen yet."""
+        value: object = getattr(self.query_one(f"#{id}"), "value", "")
+        return value.strip() if isinstance(value, str) else ""
+
+    def wrong(self, text: object, at: str = "") -> None:
+        """Say what is wrong, or that nothing is; go to the field."""
+        self.query_one("#wrong", Static).update(shown(f"! {text}") if text else "")
+        if at:
+            self.query_one(f"#{at}").focus()
 
     def _remember(self) -> None:
         self._begun = self._typed()
@@ -55,9 +122,9 @@ class FormScreen(BayScreen[R]):
         if self._typed() == self._begun:
             super().action_back()
         else:
-            self.app.push_screen(PickScreen("Leave this form?", LEAVE), self._left)
+            self.ask(PickScreen("Leave this form?", LEAVE), self._left)
 
-    def _left(self, answer: str | None) -> None:
+    def _left(self, answer: str) -> None:
         if answer == "leave":
             super().action_back()
         elif answer == "keep":

@@ -19,22 +19,27 @@ if TYPE_CHECKING:
 R = TypeVar("R")
 
 
-class HearingScreen(BayScreen[R]):
-    """Holds a playback, shows which clip sounds, counts what was heard, and is silent when left."""
+class PlayingScreen(BayScreen[R]):
+    """Holds a playback, and is silent when left."""
+
+    def on_mount(self) -> None:
+        self.playback = Playback(self.bay.services.player)
+        super().on_mount()
+
+    def on_unmount(self) -> None:
+        self.playback.stop()
+
+    def action_silence(self) -> None:
+        self.playback.stop()
+
+
+class HearingScreen(PlayingScreen[R]):
+    """Shows which clip sounds, and counts what was heard."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("x", "silence", "Stop")]
     PHASE_KEYS: ClassVar[dict[str, tuple[str, ...]]] = {}
     """Actions that belong to some phases only; in the others their keys are not offered."""
     phase: str = ""
-
-    def on_mount(self) -> None:
-        """Prepare to play."""
-        self.playback = Playback(self.bay.services.player)
-        super().on_mount()
-
-    def on_unmount(self) -> None:
-        """Silence."""
-        self.playback.stop()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Only the keys of the present phase."""
@@ -69,7 +74,3 @@ class HearingScreen(BayScreen[R]):
     def cannot_play(self, error: AudioError) -> None:
         """There is no loudspeaker."""
         self.refuse(error)
-
-    def action_silence(self) -> None:
-        """Stop playing."""
-        self.playback.stop()

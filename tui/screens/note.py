@@ -14,12 +14,8 @@ def write_note(
     """Ask for a note and keep it; where a clip is given it is about that clip."""
     title = f"Note on {about}" if clip is None else f"Note on the clip: {walked_clip(clip.point, clip.walk)}"
 
-    def keep(text: str | None) -> None:
-        if not text:
-            return
-        note = NoteAdded(text=text, cylinder=cylinder, round_id=round_id, clip=clip.clip if clip else None)
-        with screen.refusing():
-            screen.bay.write(note)
-            screen.tell("The note is kept; it stands on the page of the cylinder (o) or of the job (j).")
+    def keep(text: str) -> None:
+        screen.bay.write(NoteAdded(text=text, cylinder=cylinder, round_id=round_id, clip=clip.clip if clip else None))
+        screen.tell("The note is kept; it stands on the page of the cylinder (o) or of the job (j).")
 
-    screen.app.push_screen(OneLineScreen(title), keep)
+    screen.ask(OneLineScreen(title), keep)

@@ -17,7 +17,7 @@ from tui.widgets.field import Field
 HOW = "Enter keeps it, Esc leaves all as it was"
 
 
-class OneLineScreen(ModalScreen["str | None"]):
+class OneLineScreen(ModalScreen[str]):
     """Dismisses with what was typed, or None. An empty line is kept only where ``may_be_empty``.
 
     What ``take`` refuses is said, and the line stays open.
@@ -44,7 +44,6 @@ class OneLineScreen(ModalScreen["str | None"]):
         """What was typed when leaving was asked about."""
 
     def compose(self) -> ComposeResult:
-        """Question, line, what the keys do."""
         with Vertical(id="line"):
             yield Static(shown(self._title, "bold"))
             yield Field(self._text, placeholder=self._hint, compact=True, max_length=self._most)

@@ -16,7 +16,7 @@ ALIGNED = 28
 HOW = "↑ ↓ or a first letter, Enter chooses, Esc goes back"
 
 
-class PickScreen(ListDialog["str | None"]):
+class PickScreen(ListDialog[str]):
     """Dismisses with the identifier chosen, or None."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "dismiss(None)", "Back")]
@@ -31,7 +31,6 @@ class PickScreen(ListDialog["str | None"]):
         return [_option(id, f"{words:<{width}}" if more else words, more) for id, words, more in self._options]
 
     def on_mount(self) -> None:
-        """Begin at what is chosen now."""
         ids = [o[0] for o in self._options]
         self.begin_at(ids.index(self._chosen) if self._chosen in ids else 0)
 

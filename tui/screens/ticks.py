@@ -23,7 +23,7 @@ Line = tuple[str, str] | tuple[str, str, str]
 """Identifier, words, and what they mean."""
 
 
-class TickScreen(ListDialog["tuple[str, ...] | None"]):
+class TickScreen(ListDialog[tuple[str, ...]]):
     """Dismisses with the identifiers ticked, in the order of the list, or None."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -46,7 +46,6 @@ class TickScreen(ListDialog["tuple[str, ...] | None"]):
         return [Option(self._words(i), id=o[0]) for i, o in enumerate(self._options)]
 
     def on_mount(self) -> None:
-        """Begin at the first that is ticked."""
         self.begin_at(next((i for i, box in enumerate(self.boxes.values()) if box == YES), 0))
 
     def _words(self, i: int) -> Content:

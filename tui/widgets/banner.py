@@ -44,7 +44,6 @@ class Banner(Vertical):
     say: reactive[Say] = reactive(Say())
 
     def compose(self) -> ComposeResult:
-        """Four lines, each as tall as its text."""
         for part in ("where", "step", "more", "outcome"):
             yield Static(id=part, markup=False)
 

@@ -26,11 +26,9 @@ class Halftone(Widget):
         self.refresh()
 
     def on_resize(self) -> None:
-        """Scaled anew."""
         self._scaled = None
 
     def render_line(self, y: int) -> Strip:
-        """Two rows of pixels."""
         width, base = self.size.width, self.rich_style
         if self.picture is None or width < 1:
             return Strip.blank(width, base)

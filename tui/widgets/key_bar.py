@@ -83,7 +83,6 @@ class KeyBar(Drawn):
         self.refresh()
 
     def on_resize(self) -> None:
-        """More or less room."""
         self._changed(self.screen)
 
     def draw_line(self, y: int, width: int) -> Cells:

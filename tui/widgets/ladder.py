@@ -104,7 +104,6 @@ class Ladder(Drawn, can_focus=True):
             super().__init__()
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
-        """Axis, rows, legend."""
         return len(self.point_rows) * self.tall + 2
 
     def draw_line(self, y: int, width: int) -> Cells:
@@ -114,10 +113,11 @@ class Ladder(Drawn, can_focus=True):
         figure = FIGURE if self.tall >= FIGURE_HEIGHT and width >= WIDE + FIGURE else 0
         left = 2 + name + marks
         scale = excess_scale(self._values(), width - left - words - figure - 1)
+        at, below = divmod(y - 1, self.tall)
+        at += self._first()
         if y == 0:
             self._axis(line, left, scale, name)
-        elif y <= len(self.point_rows) * self.tall:
-            at, below = divmod(y - 1, self.tall)
+        elif at < len(self.point_rows):
             row = self.point_rows[at]
             if below == 0:
                 self._row(line, row, left, scale, name)
@@ -125,9 +125,15 @@ class Ladder(Drawn, can_focus=True):
                 self._below(line, row, left, scale, words=below == 1)
             if figure and below < FIGURE_HEIGHT and row.excess_db is not None and row.standing in LOUD:
                 put_figure(line, below, width - figure, number(row.excess_db, sign=True), row.standing.value[1])
-        else:
+        elif at == len(self.point_rows) and not below:
             self._legend(line, left)
         return line
+
+    def _first(self) -> int:
+        """Row that stands on top. Where the screen is low the legend gives way, then what is far from the current."""
+        rows = (self.size.height - 1) // self.tall if self.size.height else len(self.point_rows)  # not laid out yet
+        here = next((i for i, r in enumerate(self.point_rows) if r.point == self.current), 0)
+        return max(min(here - rows // 2, len(self.point_rows) - rows), 0)
 
     def _columns(self, width: int) -> tuple[int, int, int]:
         names = [r.words if width >= WIDE else r.short for r in self.point_rows]
@@ -212,7 +218,6 @@ class Ladder(Drawn, can_focus=True):
             line.put(2, "◆ excess ▒ 95 % interval ╎ limit ░ drift ● kept × again – skipped", "dim")
 
     def on_click(self, event: events.Click) -> None:
-        """A click on a row chooses its point."""
-        row = (event.y - 1) // self.tall
-        if 0 <= row < len(self.point_rows):
+        row = (event.y - 1) // self.tall + self._first()
+        if event.y and row < len(self.point_rows):
             self.post_message(self.Chosen(self.point_rows[row].point))

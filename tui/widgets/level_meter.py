@@ -36,7 +36,6 @@ class LevelMeter(Drawn):
     """Words instead of the level while there is none."""
 
     def draw_line(self, y: int, width: int) -> Cells:
-        """Level, its ticks, excess."""
         line = Cells(width, "plain")
         track = Scale(LOW_DBFS, 0.0, max(width - LABEL - READING, 8))
         if y == 0:

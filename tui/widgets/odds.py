@@ -68,11 +68,9 @@ class Odds(Drawn, can_focus=True):
             super().__init__()
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
-        """A line a path."""
         return max(len(self.chances), 1)
 
     def draw_line(self, y: int, width: int) -> Cells:
-        """One path."""
         line = Cells(width, "plain")
         if y >= len(self.chances):
             return line
@@ -93,14 +91,12 @@ class Odds(Drawn, can_focus=True):
         return line
 
     def action_move(self, by: int) -> None:
-        """Choose the path above or below."""
         paths = [c.path for c in self.chances]
         if paths:
             at = paths.index(self.chosen) + by if self.chosen in paths else 0
             self._choose(paths[min(max(at, 0), len(paths) - 1)])
 
     def on_click(self, event: events.Click) -> None:
-        """A click chooses a path."""
         if 0 <= event.y < len(self.chances):
             self._choose(self.chances[event.y].path)
 

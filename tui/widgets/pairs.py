@@ -50,7 +50,6 @@ class Pairs(Drawn, can_focus=True):
             super().__init__()
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
-        """A line a pair."""
         return max(len(self.pairs), 1)
 
     def draw_line(self, y: int, width: int) -> Cells:
@@ -74,16 +73,13 @@ class Pairs(Drawn, can_focus=True):
         return line
 
     def action_move(self, by: int) -> None:
-        """Choose another pair."""
         self.chosen = min(max(self.chosen + by, 0), max(len(self.pairs) - 1, 0))
 
     def action_play(self) -> None:
-        """Play the chosen pair."""
         if self.pairs:
             self.post_message(self.Play(self.pairs[min(self.chosen, len(self.pairs) - 1)]))
 
     def on_click(self, event: events.Click) -> None:
-        """A click chooses and plays."""
         if 0 <= event.y < len(self.pairs):
             self.chosen = event.y
             self.action_play()

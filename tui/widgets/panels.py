@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from textwrap import wrap
 from typing import ClassVar
 
 from textual import events, on
@@ -28,15 +29,14 @@ SHORT = 20
 """Longer entries get the whole line."""
 SURE: tuple[float | None, ...] = (None, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
 """How sure one may say to be; nothing said comes first."""
-MORE_AT = 24
-"""Column at which the meaning of an answer begins."""
+MORE_AT, LEAST_MORE = 24, 20
+"""Column at which the meaning of an answer begins, and columns it is broken into at least."""
 
 
 class CautionPanel(VerticalScroll, can_focus=True):
     """Cautions, those that protect people first in weight. Only what was on the screen can be acknowledged."""
 
     def compose(self) -> ComposeResult:
-        """One text."""
         yield Static(id="cautions")
 
     def show(self, rows: Iterable[Caution]) -> None:
@@ -92,18 +92,24 @@ class ChoicePanel(Drawn, can_focus=True):
             super().__init__()
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
-        """A line an answer, and one for how sure."""
-        return max(len(self.choices) + self.asks_sure, 1)
+        """As many lines as the answers' meanings take, and one for how sure."""
+        return max(len(self._lines(width)) + self.asks_sure, 1)
+
+    def _lines(self, width: int) -> list[tuple[int, str]]:
+        """Place of the answer, and as much of its meaning as stands on the line."""
+        room = max(width - self._more_at(), LEAST_MORE)
+        return [(i, part) for i, c in enumerate(self.choices) for part in wrap(c.more, room) or [""]]
 
     def draw_line(self, y: int, width: int) -> Cells:
         """One answer: its key, its words, what it means."""
-        line = Cells(width, "plain")
-        if y < len(self.choices):
-            choice = self.choices[y]
-            line.put(0, f"[{choice.key}]", "warn")
-            at = line.put(4, choice.words, "strong")
-            line.put(max(at + 2, self._more_at()), choice.more, "dim")
-        elif y == len(self.choices) and self.asks_sure:
+        line, lines = Cells(width, "plain"), self._lines(width)
+        if y < len(lines):
+            i, more = lines[y]
+            if y == 0 or lines[y - 1][0] != i:
+                line.put(0, f"[{self.choices[i].key}]", "warn")
+                line.put(4, self.choices[i].words, "strong")
+            line.put(self._more_at(), more, "dim")
+        elif y == len(lines) and self.asks_sure:
             sure = SURE[self.at]
             at = line.put(0, "[← →]", "warn")
             at = line.put(at + 1, "not said how sure" if sure is None else f"{figures.share(sure)} sure", "strong")
@@ -119,7 +125,6 @@ class ChoicePanel(Drawn, can_focus=True):
         self.choices, self.about, self.asks_sure, self.at = choices, about, sure, 0
 
     def action_sure(self, by: int) -> None:
-        """Surer, or less sure."""
         if self.asks_sure:
             self.at = min(max(self.at + by, 0), len(SURE) - 1)
 
@@ -147,10 +152,10 @@ class ChoicePanel(Drawn, can_focus=True):
 
     def on_click(self, event: events.Click) -> None:
         """A click on a line gives its answer; on the last, the next step of how sure."""
-        y = event.get_content_offset(self)
-        if y is not None and 0 <= y.y < len(self.choices):
-            self.post_message(self._answer(self.choices[y.y]))
-        elif y is not None and self.asks_sure:
+        at, lines = event.get_content_offset(self), self._lines(self.size.width)
+        if at is not None and 0 <= at.y < len(lines):
+            self.post_message(self._answer(self.choices[lines[at.y][0]]))
+        elif at is not None and self.asks_sure:
             self.at = (self.at + 1) % len(SURE)
 
 
@@ -197,7 +202,6 @@ class EntryPanel(Vertical):
         self._entries: tuple[Entry, ...] = ()
 
     def compose(self) -> ComposeResult:
-        """As many lines as may be asked for at once, and a remark."""
         for i in range(MOST_ENTRIES):
             with Horizontal(id=f"entry-{i}"):
                 yield Label("", markup=False, classes="what")

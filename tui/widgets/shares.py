@@ -42,7 +42,6 @@ class Shares(Drawn):
         return len(self.shares) + 2 if self.shares else 0
 
     def draw_line(self, y: int, width: int) -> Cells:
-        """Scale, shares, legend."""
         line = Cells(width, "plain")
         name = min(max((len(s.words) for s in self.shares), default=0), MOST_NAME) + 2
         scale = Scale(0.0, 1.0, max(width - name - READING, 10))

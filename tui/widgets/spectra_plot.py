@@ -47,7 +47,6 @@ class SpectraPlot(PlotWidget, can_focus=False):
         super().__init__(id=id, allow_pan_and_zoom=False)
 
     def on_mount(self) -> None:
-        """Axes."""
         super().on_mount()
         self.margin_left, self.margin_bottom, self.margin_top = 7, 3, 0
         self.set_x_formatter(_Kilohertz())

@@ -12,6 +12,5 @@ class Tick(Checkbox):
     """
 
     def render(self) -> Content:
-        """The box and the words."""
         box = ("[x] ", "bold $accent") if self.value else ("[ ] ", "bold $secondary")
         return Content.assemble(box, (self.label.plain, "$foreground"))

@@ -33,11 +33,9 @@ class Weights(Drawn):
     """The sum in words, for example ``+11.9 decibans = 94 %``."""
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
-        """Heading, lines, rule, total."""
         return len(self.lines) + 3 if self.lines else 1
 
     def draw_line(self, y: int, width: int) -> Cells:
-        """One line of the sum."""
         line = Cells(width, "plain")
         if not self.lines:
             line.put(

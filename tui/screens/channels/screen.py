@@ -42,12 +42,10 @@ class ChannelsScreen(ModalScreen["tuple[str, ...]"]):
         self._said = ""
 
     def compose(self) -> ComposeResult:
-        """One text."""
         with Vertical(id="channels"):
             yield Static(id="places")
 
     def on_mount(self) -> None:
-        """Listen."""
         self.set_interval(LOOK_S, self._look)
         self._show()
 

@@ -40,7 +40,6 @@ class CompareScreen(BayScreen[None]):
         self._before: Job | None = None
 
     def body(self) -> ComposeResult:
-        """One page."""
         with VerticalScroll(id="page"):
             yield Static(shown(EMPTY), id="text")
 
@@ -57,7 +56,6 @@ class CompareScreen(BayScreen[None]):
             self.query_one("#text", Static).update(_page(self._before, job, compare(self._before, job)))
 
     def action_other(self) -> None:
-        """Choose from the list of jobs."""
         self.start(self._list, "list")
 
     async def _list(self) -> None:
@@ -69,16 +67,13 @@ class CompareScreen(BayScreen[None]):
         if not others:
             self.query_one("#text", Static).update(shown(NONE))
             return
-        self.app.push_screen(PickScreen("Which job was before?", [_option(s) for s in others]), self._chosen)
+        self.ask(PickScreen("Which job was before?", [_option(s) for s in others]), self._chosen)
 
-    def _chosen(self, folder: str | None) -> None:
+    def _chosen(self, folder: str) -> None:
         from listen.jobs.folder.store import open_job
 
-        if folder is None:
-            return
-        with self.refusing():
-            self._before = open_job(self.bay.services.jobs_root() / folder, write=False).job
-            self._job_changed(self.bay.job)
+        self._before = open_job(self.bay.services.jobs_root() / folder, write=False).job
+        self._job_changed(self.bay.job)
 
 
 def _option(s: JobSummary) -> tuple[str, str, str]:

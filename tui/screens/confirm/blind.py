@@ -69,7 +69,6 @@ class BlindScreen(HearingScreen[None]):
         )
 
     def action_match(self) -> None:
-        """Matched or own levels."""
         self._matched = not self._matched
         self.tell("Pairs are played at one level." if self._matched else "Pairs are played at their own levels.")
 

@@ -56,7 +56,6 @@ class ConfirmScreen(BlindScreen):
         self._numbers_were_up = False
 
     def body(self) -> ComposeResult:
-        """Banner, what is asked, pairs, ladder."""
         yield Banner()
         yield ChoicePanel(id="choice")
         yield EntryPanel(id="entry")
@@ -242,7 +241,6 @@ class ConfirmScreen(BlindScreen):
     # ------------------------------------------------------------------ from phase to phase
 
     def action_call(self) -> None:
-        """From hearing to calling."""
         if self.phase == "hear":
             self.playback.stop()
             called, _ = first_call(self.record, self.name_typed, self.bay.sitting.id)

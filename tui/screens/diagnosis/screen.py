@@ -29,7 +29,7 @@ class DiagnosisScreen(BayScreen[None]):
     AUTO_FOCUS = "#page"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("c", "checks", "Checks"),
-        Binding("s", "facts", "Facts"),
+        Binding("s", "show('facts')", "Facts"),
         Binding("w", "why", "Why"),
     ]
     why: reactive[bool] = reactive(False, init=False)
@@ -57,12 +57,6 @@ class DiagnosisScreen(BayScreen[None]):
         """Reasons and sources, or none."""
         self.why = not self.why
 
-    def action_facts(self) -> None:
-        """Everything that may be told beside the readings."""
-        from tui.screens.facts.screen import FactsScreen
-
-        self.app.push_screen(FactsScreen())
-
     def action_checks(self) -> None:
         """The checks asked for and made: choose one, then what came of it."""
         job = self.bay.job
@@ -73,35 +67,24 @@ class DiagnosisScreen(BayScreen[None]):
             self.tell("No check is asked for yet.")
             return
 
-        def chosen(key: str | None) -> None:
-            if key is None:
-                return
+        def chosen(key: str) -> None:
             asked = listed[key]
-            if not asked.which:
+            if asked.which:
+                title = f"{self._told(asked.title)}\nOn which cylinder?"
+                self.ask(PickScreen(title, asked.cylinders()), lambda place: self._outcome(asked.on(place)))
+            else:
                 self._outcome(asked)
-                return
-
-            def at(place: str | None) -> None:
-                if place is not None:
-                    self._outcome(asked.on(place))
-
-            self.app.push_screen(PickScreen(f"{self._told(asked.title)}\nOn which cylinder?", asked.cylinders()), at)
 
         options = [(key, asked.words, asked.more) for key, asked in listed.items()]
-        self.app.push_screen(PickScreen("Which check was made?", options), chosen)
+        self.ask(PickScreen("Which check was made?", options), chosen)
 
     def _told(self, words: str) -> str:
         """A sentence of the tables with its pressures in the job's unit."""
         return said_in(words, unit_named(self.bay.job.pressure_unit)) if self.bay.job else words
 
     def _outcome(self, asked: checks.Asked) -> None:
-        def kept(outcome: str | None) -> None:
-            if outcome is None:
-                return
-            with self.refusing():
-                self.bay.write(asked.event(outcome))
-
-        self.app.push_screen(PickScreen(self._told(asked.title), asked.outcomes(), asked.outcome), kept)
+        dialog = PickScreen(self._told(asked.title), asked.outcomes(), asked.outcome)
+        self.ask(dialog, lambda outcome: self.bay.write(asked.event(outcome)))
 
 
 def _diagnosis(job: Job) -> Diagnosis:

@@ -28,17 +28,17 @@ class EngineKeys(BayScreen[None]):
     SHOWS_NUMBERS = "job"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("r", "round", "Round"),
-        Binding("o", "page", "Page"),
+        Binding("o", "show('page')", "Page"),
         Binding("p", "plug", "Plug"),
         Binding("c", "confirm", "Confirm"),
-        Binding("b", "compare", "Compare"),
-        Binding("d", "diagnosis", "Diagnosis"),
-        Binding("s", "facts", "Facts"),
+        Binding("b", "show('compare')", "Compare"),
+        Binding("d", "show('diagnosis')", "Diagnosis"),
+        Binding("s", "show('facts')", "Facts"),
         Binding("f", "finding", "Teardown"),
-        Binding("j", "job", "Job"),
-        Binding("P", "photos", "Photos", key_display="P"),
+        Binding("j", "show('job')", "Job"),
+        Binding("P", "show('photos')", "Photos", key_display="P"),
         Binding("R", "new_round", "New", key_display="R"),
-        Binding("a", "cautions", "Cautions"),
+        Binding("a", "show('cautions')", "Cautions"),
         Binding("u", "units", "Units"),
         Binding("n", "note", "Note on this cylinder", show=False),
         Binding("tab", "app.focus_next", "Drawing or table", show=False),
@@ -47,6 +47,10 @@ class EngineKeys(BayScreen[None]):
     def cylinder(self) -> int:
         """The cylinder under the cursor."""
         raise NotImplementedError
+
+    def about(self, name: str) -> tuple[object, ...]:
+        """The cylinder one is on, for what is about one."""
+        return (self.cylinder(),) if name in ("page", "photos") else ()
 
     def action_back(self) -> None:
         """Leave the figure; else the job."""
@@ -59,10 +63,8 @@ class EngineKeys(BayScreen[None]):
 
     def action_round(self) -> None:
         """Go on with the cylinder's latest round, or begin one."""
-        from tui.screens.round.screen import RoundScreen
-
         if rounds := self._rounds():
-            self.app.push_screen(RoundScreen(rounds[-1].id))
+            self.show("round", rounds[-1].id)
         else:
             self._begin("yes")
 
@@ -74,118 +76,62 @@ class EngineKeys(BayScreen[None]):
         """Begin a round on this cylinder; where there is one already, only after a yes."""
         if self._rounds():
             title = f"Begin another round on cylinder {self.cylinder()}? The present one stays on the cylinder's page."
-            self.app.push_screen(PickScreen(title, AGAIN), self._begin)
+            self.ask(PickScreen(title, AGAIN), self._begin)
         else:
             self._begin("yes")
 
-    def _begin(self, answer: str | None) -> None:
+    def _begin(self, answer: str) -> None:
         from listen.jobs.folder.open_job import new_round
-        from tui.screens.round.screen import RoundScreen
 
         if answer != "yes":
             return
         begun = new_round(self.cylinder())
         with self.refusing():
             self.bay.write(begun)
-            self.app.push_screen(RoundScreen(begun.round_id))
+            self.show("round", begun.round_id)
 
     def action_plug(self) -> None:
-        """How the plug looked."""
         cylinder = self.cylinder()
         seen = self.bay.job.plugs.get(cylinder) if self.bay.job else None
 
-        def keep(looks: tuple[str, ...] | None) -> None:
-            if looks is not None:
-                self.keep(*cells.plug_event(cylinder, looks))
-
         def pick() -> None:
             title = f"Plug of cylinder {cylinder}: one look or several"
-            self.app.push_screen(TickScreen(title, cells.plug_choices(), seen.conditions if seen else ()), keep)
+            dialog = TickScreen(title, cells.plug_choices(), seen.conditions if seen else ())
+            self.ask(dialog, lambda looks: self.keep(*cells.plug_event(cylinder, looks)))
 
         if not self.read_first(("plugs-out", "cranking"), pick):
             pick()
 
-    def action_diagnosis(self) -> None:
-        """What the pattern over the engine says."""
-        from tui.screens.diagnosis.screen import DiagnosisScreen
-
-        self.app.push_screen(DiagnosisScreen())
-
-    def action_photos(self) -> None:
-        """Photos of this cylinder."""
-        from tui.screens.photos.screen import PhotosScreen
-
-        self.app.push_screen(PhotosScreen(self.cylinder()))
-
-    def action_facts(self) -> None:
-        """Everything that may be told of the engine beside its readings."""
-        from tui.screens.facts.screen import FactsScreen
-
-        self.app.push_screen(FactsScreen())
-
-    def action_compare(self) -> None:
-        """Two jobs on one engine side by side."""
-        from tui.screens.compare.screen import CompareScreen
-
-        self.app.push_screen(CompareScreen())
-
     def action_finding(self) -> None:
         """What the teardown showed: the truth."""
-        cylinder = self.cylinder()
-        found = self.bay.job.findings.get(cylinder) if self.bay.job else None
-        by = self.bay.job.people.get("tech", "") if self.bay.job else ""
-
-        def keep(paths: tuple[str, ...] | None) -> None:
-            if paths is not None:
-                self.keep(cells.finding_event(cylinder, paths, by), "")
-
-        assert self.bay.job is not None
-        title, choices = (
-            f"Teardown finding on cylinder {cylinder}: what was it really?",
-            cells.finding_choices(self.bay.job.engine),
-        )
-        self.app.push_screen(TickScreen(title, choices, found.paths if found else ()), keep)
+        cylinder, job = self.cylinder(), self.bay.job
+        assert job is not None
+        found, by = job.findings.get(cylinder), job.people.get("tech", "")
+        title = f"Teardown finding on cylinder {cylinder}: what was it really?"
+        dialog = TickScreen(title, cells.finding_choices(job.engine), found.paths if found else ())
+        self.ask(dialog, lambda paths: self.keep(cells.finding_event(cylinder, paths, by), ""))
 
     def action_confirm(self) -> None:
         """The supervisor's screen for this cylinder's latest round."""
-        from tui.screens.confirm.screen import ConfirmScreen
-
         record = latest_round(self.bay.job, self.cylinder()) if self.bay.job else None
         if record is not None and record.verdict is not None:
-            self.app.push_screen(ConfirmScreen(record.id))
+            self.show("confirm", record.id)
         else:
             self.tell("This cylinder's round has no verdict yet: nothing to confirm.")
-
-    def action_page(self) -> None:
-        """Everything of this cylinder, line by line."""
-        from tui.screens.page.screen import PageScreen
-
-        self.app.push_screen(PageScreen(self.cylinder()))
-
-    def action_job(self) -> None:
-        """The job as it was taken in, line by line."""
-        from tui.screens.page.screen import PageScreen
-
-        self.app.push_screen(PageScreen())
-
-    def action_cautions(self) -> None:
-        """Read all cautions again."""
-        self.app.push_screen(CautionScreen())
 
     def action_units(self) -> None:
         """Tell pressures in another unit from now on; every reading stays as it was entered."""
         job = self.bay.job
 
-        def keep(unit: str | None) -> None:
-            if job is not None and unit not in (None, job.pressure_unit):
+        def keep(unit: str) -> None:
+            if job is not None and unit != job.pressure_unit:
                 self.keep(JobNamed(pressure_unit=unit), "")
 
         options = [(str(unit), str(unit), "") for unit in KPA_PER]
         title = "Pressures in which unit? Readings stay as they were entered."
-        self.app.push_screen(PickScreen(title, options, job.pressure_unit if job else ""), keep)
+        self.ask(PickScreen(title, options, job.pressure_unit if job else ""), keep)
 
     def action_note(self) -> None:
-        """A note on the cylinder one is on."""
         write_note(self, f"cylinder {self.cylinder()}", self.cylinder(), None)
 
     def read_first(self, steps: tuple[Step, ...], then: Callable[[], None]) -> bool:
@@ -194,12 +140,12 @@ class EngineKeys(BayScreen[None]):
         if job is None or not steps or name in job.cautions:
             return False
 
-        def read(done: bool | None) -> None:
-            if done:
+        def read(all_shown: bool) -> None:
+            if all_shown:
                 self.keep(CautionAcknowledged(caution=name), "")
                 then()
 
-        self.app.push_screen(CautionScreen(cautions_for(*steps), "Before this: read these and say so"), read)
+        self.ask(CautionScreen(cautions_for(*steps), "Before this: read these and say so"), read)
         return True
 
     def keep(self, payload: Payload, what: str) -> None:

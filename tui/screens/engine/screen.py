@@ -43,7 +43,6 @@ class EngineScreen(EngineKeys):
     AUTO_FOCUS = "#table"
 
     def body(self) -> ComposeResult:
-        """Drawing, table, the line that is typed into, what the figures say."""
         yield EngineView()
         yield DataTable[Text](id="table", cursor_type="cell", zebra_stripes=False)
         yield TypeLine()
@@ -155,12 +154,13 @@ class EngineScreen(EngineKeys):
         if line.is_open and event.key == "enter":
             self._keep()
             return True
-        return line.take(event)
+        return line.take(event) or super().take_key(event)
 
     def _type(self, text: str) -> None:
         def begin(typed: str) -> None:
             if self.bay.job is not None:
                 self.query_one(TypeLine).begin(self._column(), self.cylinder(), self.bay.job, typed)
+                self.call_after_refresh(self._fit)
 
         if not self.read_first(STEPS.get(self._column().id, ()), lambda: begin("")):
             begin(text)
@@ -171,6 +171,7 @@ class EngineScreen(EngineKeys):
         row = table.cursor_row
         if line.text:
             payload = line.offer()
+            self.call_after_refresh(self._fit)  # what is asked may take lines of the table
             if payload is None:
                 return
             self.keep(payload, f"{line.label} {line.text}")

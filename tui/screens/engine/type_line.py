@@ -29,7 +29,6 @@ class TypeLine(Horizontal):
         self.label = ""
 
     def compose(self) -> ComposeResult:
-        """Label, field, remark."""
         yield Static(id="edit-label")
         yield Field(id="figure", compact=True, max_length=16)
         yield Static(id="edit-remark")

@@ -38,7 +38,6 @@ class FactsScreen(BayScreen[None]):
     ]
 
     def body(self) -> ComposeResult:
-        """Find line, list, what the line says."""
         yield Field(placeholder="find: any word of a fact or its group", id="find", compact=True)
         yield OptionList(id="facts", markup=False, compact=True)
         yield Static(id="about")
@@ -65,7 +64,6 @@ class FactsScreen(BayScreen[None]):
     # ------------------------------------------------------------------ finding
 
     def action_find(self) -> None:
-        """To the find line."""
         self.query_one("#find").focus()
 
     def action_back(self) -> None:
@@ -108,21 +106,17 @@ class FactsScreen(BayScreen[None]):
             return
         boxes = {str(n): BOXES[answer(job, f, n)] for n in job.engine.cylinders}
 
-        def keep(answered: tuple[str, ...] | None) -> None:
-            given = dict(line.split("=") for line in answered or ())
+        def keep(answered: tuple[str, ...]) -> None:
+            given = dict(line.split("=") for line in answered)
             words = {box: word for word, box in BOXES.items()}
             self._write(*(e for n, box in given.items() for e in say(job, f, words[box], int(n))))
 
         options = [(str(n), f"cylinder {n}") for n in job.engine.cylinders]
-        self.app.push_screen(AnswerScreen(f"{f.words}: on which cylinders?", options, boxes), keep)
+        self.ask(AnswerScreen(f"{f.words}: on which cylinders?", options, boxes), keep)
 
     def _which(self, job: Job, f: Fact) -> None:
-        def chosen(n: str | None) -> None:
-            if n is not None:
-                self._type(job, f, int(n))
-
         options = [(str(n), f"{n}", answer(job, f, n) or "–") for n in job.engine.cylinders]
-        self.app.push_screen(PickScreen(f"{f.words}: which cylinder?", options), chosen)
+        self.ask(PickScreen(f"{f.words}: which cylinder?", options), lambda n: self._type(job, f, int(n)))
 
     def _type(self, job: Job, f: Fact, n: int | None) -> None:
         title = f.words + (f", cylinder {n}" if n is not None else "")

@@ -47,7 +47,6 @@ class HelpScreen(ModalScreen[None]):
         return cls(title, text.strip(), keys_of(screen))
 
     def compose(self) -> ComposeResult:
-        """Title, keys, text."""
         with VerticalScroll(id="page"):
             yield Static(shown(self._title, "bold $accent"), id="title")
             yield Static(Content("\n").join(key_lines(self._keys)), id="keys")
@@ -55,7 +54,6 @@ class HelpScreen(ModalScreen[None]):
             yield Static(shown("Esc closes", "$secondary"), id="close")
 
     def action_scroll(self, by: int) -> None:
-        """Scroll by a line."""
         self.query_one(VerticalScroll).scroll_relative(y=by, animate=False)
 
 

@@ -43,7 +43,6 @@ class HitRateScreen(BayScreen[None]):
     learning: reactive[Learning | None] = reactive[Learning | None](None)
 
     def body(self) -> ComposeResult:
-        """The page."""
         with VerticalScroll(id="page"):
             yield Static(shown("Reading every job ..."), id="state", classes="empty")
             yield Static(id="learning")

@@ -14,7 +14,7 @@ from listen.voice import times
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.bridge.viewer import show_in_system
-from tui.screens.base import BayScreen
+from tui.screens.job_table import JobTable
 from tui.screens.pick import PickScreen
 
 Option = tuple[str, str, str]
@@ -36,7 +36,7 @@ FROM = {f"from-{name}": shelf for name, shelf in TO.items()}
 EMPTY, KEEP = "empty", "keep"
 
 
-class JobsMore(BayScreen[None]):
+class JobsMore(JobTable):
     """The part of the list of jobs that asks what to do with one; the rest says which and reads the list again."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("o", "more", "More")]
@@ -45,22 +45,18 @@ class JobsMore(BayScreen[None]):
         """The job the cursor is on."""
         raise NotImplementedError
 
-    def load(self) -> object:
-        """Read the list again."""
-        raise NotImplementedError
-
     def action_more(self) -> None:
         """Ask what to do with the job the cursor is on, or with those put aside."""
         job = self.chosen()
         options = [*(WITH_JOB if job else ()), *SHELVES]
         title = f"{plain(job.title, 50)}: what to do?" if job else "Jobs put aside"
-        self.app.push_screen(PickScreen(title, options), self._do)
+        self.ask(PickScreen(title, options), self._do)
 
-    def _do(self, what: str | None) -> None:
+    def _do(self, what: str) -> None:
         job = self.chosen()
         if what in FROM:
             self._look(FROM[what])
-        elif what is not None and job is not None:
+        elif job is not None:
             acts = {"card": self._card, "again": self._again, "report": self._report, "pack": self._pack}
             acts |= {"folder": self._folder, **{name: partial(self._aside, name) for name in TO}}
             acts[what](job)
@@ -88,23 +84,23 @@ class JobsMore(BayScreen[None]):
         from listen.jobs.events import DetailsGiven
         from listen.jobs.folder.store import create_job, open_job
 
-        with self.refusing():
-            with open_job(self._path(job), write=False) as old:
-                was = old.job
-            with create_job(
-                self.bay.services.jobs_root(),
-                title=f"{was.title}, again",
-                shop=was.shop,
-                engine=was.engine,
-                size=was.size,
-                pressure_unit=was.pressure_unit,
-                complaint=was.complaint,
-                simulated=was.simulated,
-            ) as new:
-                if was.details:
-                    new.append(DetailsGiven(details=was.details))
-            self.tell("A new job for the same engine stands on top; compare the two from its engine screen.")
-            self.load()
+        with open_job(self._path(job), write=False) as old:
+            was = old.job
+        with create_job(
+            self.bay.services.jobs_root(),
+            title=f"{was.title}, again",
+            shop=was.shop,
+            engine=was.engine,
+            size=was.size,
+            pressure_unit=was.pressure_unit,
+            complaint=was.complaint,
+            simulated=was.simulated,
+        ) as new:
+            if was.details:
+                new.append(DetailsGiven(details=was.details))
+            self.go_to = new.folder.name
+        self.tell("A new job for the same engine stands on top; compare the two from its engine screen.")
+        self.load()
 
     def _report(self, job: JobSummary) -> None:
         async def making() -> None:
@@ -135,41 +131,33 @@ class JobsMore(BayScreen[None]):
         self.start(packing, "pack")
 
     def _folder(self, job: JobSummary) -> None:
-        with self.refusing():
-            show_in_system(self._path(job))
+        show_in_system(self._path(job))
 
     def _aside(self, where: str, job: JobSummary) -> None:
-        with self.refusing():
-            put_aside(self.bay.services.jobs_root(), job.folder, TO[where])
-            self.tell(f"“{plain(job.title, 50)}” is in the {where}; o takes it back.")
-            self.load()
+        put_aside(self.bay.services.jobs_root(), job.folder, TO[where])
+        self.tell(f"“{plain(job.title, 50)}” is in the {where}; o takes it back.")
+        self.load()
 
     def _look(self, shelf: Shelf) -> None:
-        with self.refusing():
-            there = on_shelf(self.bay.services.jobs_root(), shelf)
-            where = next(name for name, place in TO.items() if place is shelf)
-            if not there:
-                self.tell(f"The {where} is empty.")
-                return
-            options = [(s.folder, s.title, f"{s.engine}, {times.day(s.changed)}") for s in there]
-            if shelf is Shelf.TRASH:
-                options.append((EMPTY, "Empty the trash", f"removes {len(there)} for good"))
-            self.app.push_screen(
-                PickScreen(f"Take which job back from the {where}?", options), lambda name: self._back(shelf, name)
-            )
+        there = on_shelf(self.bay.services.jobs_root(), shelf)
+        where = next(name for name, place in TO.items() if place is shelf)
+        if not there:
+            self.tell(f"The {where} is empty.")
+            return
+        options = [(s.folder, s.title, f"{s.engine}, {times.day(s.changed)}") for s in there]
+        if shelf is Shelf.TRASH:
+            options.append((EMPTY, "Empty the trash", f"removes {len(there)} for good"))
+        self.ask(PickScreen(f"Take which job back from the {where}?", options), partial(self._back, shelf))
 
-    def _back(self, shelf: Shelf, name: str | None) -> None:
+    def _back(self, shelf: Shelf, name: str) -> None:
         if name == EMPTY:
             options = [(KEEP, "keep them", ""), (EMPTY, "remove them for good", "clips, journals, signatures")]
-            self.app.push_screen(PickScreen("Remove every job in the trash for good?", options), self._emptied)
-        elif name is not None:
-            with self.refusing():
-                take_back(self.bay.services.jobs_root(), name, shelf)
-                self.load()
+            self.ask(PickScreen("Remove every job in the trash for good?", options), self._emptied)
+        else:
+            take_back(self.bay.services.jobs_root(), name, shelf)
+            self.load()
 
-    def _emptied(self, answer: str | None) -> None:
-        if answer != EMPTY:
-            return
-        with self.refusing():
+    def _emptied(self, answer: str) -> None:
+        if answer == EMPTY:
             gone = empty_trash(self.bay.services.jobs_root())
             self.tell(f"{gone} job{'' if gone == 1 else 's'} removed for good.")

@@ -1,34 +1,28 @@
 """Jobs: find one by any word, open it, or take a new one in."""
 
-import asyncio
 from typing import ClassVar
 
 import msgspec
-from rich.text import Text
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.widgets import DataTable, Input, Static
 
-from listen.errors import HisswayError, JobError, JournalBroken
+from listen.errors import JobError, JournalBroken
 from listen.jobs.folder.store import OpenJob
 from listen.jobs.folder.summary import JobSummary
 from listen.voice import times
 from listen.voice.names import STATES
 from listen.voice.text import plain
-from tui.content import shown
 from tui.screens.jobs.more import JobsMore
 from tui.widgets.field import Field
-from tui.widgets.rows import Rows
 
 COLUMNS = (("Job", 0), ("Engine", 12), ("Rounds", 6), ("Waits for", 22), ("Changed", 10))
 """Heads and widths; the title takes what is left."""
 FULL_TIME = 16
 """Columns of date and time, shown where there is room; else the date alone."""
 WIDE = 100
-PADDING = 12
-"""Columns between and beside the columns."""
 EMPTY = """No jobs here yet.
 
 Press n to begin one: a title and the engine are enough.
@@ -38,14 +32,15 @@ To try everything first without a microphone, leave (Ctrl+Q) and run: hissway de
 class JobsScreen(JobsMore):
     """The first screen: a table of jobs, newest first, with a line to find one."""
 
+    TABLE, COLUMNS, EMPTY = "jobs", COLUMNS, EMPTY
     AUTO_FOCUS = "#jobs"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("n", "new", "New job"),
-        Binding("w", "waiting", "Waits"),
+        Binding("w", "show('waiting')", "Waits"),
         Binding("slash", "find", "Find", key_display="/"),
-        Binding("m", "microphone", "Microphone"),
-        Binding("l", "lab", "Lab"),
-        Binding("g", "hit_rate", "Hit rate"),
+        Binding("m", "show('microphone')", "Microphone"),
+        Binding("l", "show('lab')", "Lab"),
+        Binding("g", "show('hit-rate')", "Hit rate"),
         Binding("escape", "leave_find", "Back", show=False),
         Binding("q", "app.quit", "Quit"),
     ]
@@ -55,16 +50,13 @@ class JobsScreen(JobsMore):
         self._all: list[JobSummary] = []
 
     def body(self) -> ComposeResult:
-        """Find line, table, words for the empty and the busy state."""
         yield Field(placeholder="find: any word of a title, card, engine or state", id="find", compact=True)
-        yield Static(shown("Reading the jobs ..."), id="state", classes="empty")
-        yield Rows(id="jobs", cursor_type="row", zebra_stripes=False)
+        yield from self.table()
         yield Static(id="about")
 
     def on_mount(self) -> None:
         """Columns now, rows as soon as they are read."""
         super().on_mount()
-        self.query_one("#jobs").display = False
         self.load()
         self.call_after_refresh(self._begin)
 
@@ -80,21 +72,10 @@ class JobsScreen(JobsMore):
         self.bay.put_away()
         self.load()
 
-    def load(self) -> None:
-        """Read the jobs anew."""
-        self.start(self._load, "load")
-
-    async def _load(self) -> None:
-        """Read the list away from the screen's own thread."""
-        from listen.jobs.folder.summary import list_jobs
-
-        try:
-            jobs = await asyncio.to_thread(list_jobs, self.bay.services.jobs_root())
-        except HisswayError as e:
-            self._say(str(e))
-            return
+    def read(self, jobs: list[JobSummary]) -> None:
+        """As they may be told to whoever sits here."""
         self._all = [self._as_told(s) for s in jobs]
-        self._fill()
+        self.fill()
 
     def _as_told(self, s: JobSummary) -> JobSummary:
         """*Cannot tell* is the numbers' word: told to a tech, and to who has seen them, not to who may call blind."""
@@ -102,24 +83,17 @@ class JobsScreen(JobsMore):
         seen = sitting.role == "tech" or any(sitting.has_seen(s.id, w.round_id) for w in s.waiting)
         return s if seen or s.state != "cannot-tell" else msgspec.structs.replace(s, state="to-confirm")
 
-    def _fill(self) -> None:
+    def fill(self) -> None:
+        """Those that hold every word of the find line."""
         words = self.query_one("#find", Input).value.casefold().split()
         found = [s for s in self._all if all(w in _haystack(s) for w in words)]
-        table = self.query_one("#jobs", DataTable)
-        keep = table.cursor_row if table.row_count else 0
-        table.clear(columns=True)
-        changed = FULL_TIME if self.size.width >= WIDE else COLUMNS[-1][1]
-        title = max(16, self.size.width - PADDING - changed - sum(width for _, width in COLUMNS[:-1]))
-        for label, width in COLUMNS:
-            table.add_column(label, width=changed if label == "Changed" else width or title)
-        for s in found:
-            table.add_row(*_row(s, title, changed), key=s.folder)
-        table.move_cursor(row=min(keep, max(len(found) - 1, 0)))
-        if found:
-            self.query_one("#state").display = False
-            table.display = self.query_one("#about").display = True
-        else:
-            self._say(f"No job holds “{plain(' '.join(words), 40)}”. Escape shows all." if words else EMPTY)
+        widths = self.widths()
+        if self.size.width >= WIDE:
+            more = FULL_TIME - widths["Changed"]
+            widths |= {"Changed": FULL_TIME, "Job": widths["Job"] - more}
+        empty = f"No job holds “{plain(' '.join(words), 40)}”. Escape shows all." if words else ""
+        self.put({s.folder: _row(s, widths["Job"], widths["Changed"]) for s in found}, widths, empty)
+        self.query_one("#about").display = bool(found)
 
     def chosen(self) -> JobSummary | None:
         """The job the cursor is on."""
@@ -129,23 +103,10 @@ class JobsScreen(JobsMore):
         here = table.coordinate_to_cell_key(table.cursor_coordinate).row_key.value
         return next((s for s in self._all if s.folder == here), None)
 
-    def _say(self, text: str) -> None:
-        if self.query_one("#jobs").has_focus:
-            self.set_focus(None)  # else the keys would be typed into the find line
-        self.query_one("#jobs").display = self.query_one("#about").display = False
-        state = self.query_one("#state", Static)
-        state.update(text if text == EMPTY else shown(text))
-        state.display = True
-
-    def on_resize(self) -> None:
-        """Titles get the room there is."""
-        if self._all:
-            self._fill()
-
     @on(Input.Changed, "#find")
     def _narrow(self) -> None:
         if self._all:
-            self._fill()
+            self.fill()
 
     @on(Input.Submitted, "#find")
     def _found(self) -> None:
@@ -181,24 +142,15 @@ class JobsScreen(JobsMore):
 
     def enter(self, opened: OpenJob) -> None:
         """Show a job that was just opened or taken in."""
-        from tui.screens.engine.screen import EngineScreen
-
         self.bay.take(opened)
-        self.app.push_screen(EngineScreen())
+        self.show("engine")
 
     def action_new(self) -> None:
-        """Take a job in."""
         from tui.screens.new_job.screen import NewJobScreen
 
-        self.app.push_screen(NewJobScreen(), self._taken_in)
-
-    def _taken_in(self, opened: OpenJob | None) -> None:
-        if opened is not None:
-            self._all = self._all or []
-            self.enter(opened)
+        self.ask(NewJobScreen(), self.enter)
 
     def action_find(self) -> None:
-        """Go to the find line."""
         self.query_one("#find").focus()
 
     def action_leave_find(self) -> None:
@@ -206,30 +158,6 @@ class JobsScreen(JobsMore):
         self.query_one("#find", Input).value = ""
         if self.query_one("#jobs").display:
             self.query_one("#jobs").focus()
-
-    def action_waiting(self) -> None:
-        """What waits for a supervisor."""
-        from tui.screens.waiting.screen import WaitingScreen
-
-        self.app.push_screen(WaitingScreen())
-
-    def action_microphone(self) -> None:
-        """Check an input before it is trusted."""
-        from tui.screens.microphone.screen import MicrophoneScreen
-
-        self.app.push_screen(MicrophoneScreen())
-
-    def action_lab(self) -> None:
-        """Train the ear."""
-        from tui.screens.lab.screen import LabScreen
-
-        self.app.push_screen(LabScreen())
-
-    def action_hit_rate(self) -> None:
-        """How often the shop's calls were right."""
-        from tui.screens.hit_rate.screen import HitRateScreen
-
-        self.app.push_screen(HitRateScreen())
 
 
 def _haystack(s: JobSummary) -> str:
@@ -247,13 +175,7 @@ def _about(s: JobSummary) -> Content:
     return Content.assemble((plain(s.title), "bold"), "\n", (" · ".join(m for m in more if m), "$secondary"))
 
 
-def _row(s: JobSummary, title: int, changed: int) -> tuple[Text, ...]:
+def _row(s: JobSummary, title: int, changed: int) -> tuple[str, ...]:
     state = "! broken" if s.trouble else STATES.get(s.state, s.state)
-    cells = (
-        f"{plain(s.title, title)}",
-        plain(s.engine or "–", 12),
-        f"{s.judged}/{s.rounds}" if s.rounds else "–",
-        state,
-        times.moment(s.changed)[:changed],
-    )
-    return tuple(Text(cell, no_wrap=True, overflow="ellipsis") for cell in cells)
+    rounds = f"{s.judged}/{s.rounds}" if s.rounds else "–"
+    return (plain(s.title, title), plain(s.engine or "–", 12), rounds, state, times.moment(s.changed)[:changed])

@@ -68,7 +68,6 @@ class DrillScreen(HearingScreen[None]):
         self._mute = ""
 
     def body(self) -> ComposeResult:
-        """Banner, answers, pairs, picture or spectrum, ladder."""
         yield Banner()
         yield ChoicePanel(id="choice")
         yield Pairs()
@@ -207,7 +206,6 @@ class DrillScreen(HearingScreen[None]):
             self.start(self._next_round, "session")
 
     def action_back(self) -> None:
-        """Back to hearing; else leave."""
         if self.phase in ("call", "sure"):
             self.go("hear")
         elif self.phase == "again-sure":

@@ -91,16 +91,15 @@ class LabScreen(BayScreen[None]):
     # ------------------------------------------------------------------ keys
 
     def action_learner(self) -> None:
-        """Choose or take in a learner."""
         options = [(learner.id, plain(learner.name), "") for learner in self._learners()]
         options.append((NEW, "a new learner", ""))
-        self.app.push_screen(PickScreen("Who learns?", options, self.learner.id if self.learner else ""), self._chosen)
+        self.ask(PickScreen("Who learns?", options, self.learner.id if self.learner else ""), self._chosen)
 
-    def _chosen(self, chosen: str | None) -> None:
+    def _chosen(self, chosen: str) -> None:
         if chosen == NEW:
             hint = "a first name or a nickname will do"
-            self.app.push_screen(OneLineScreen("Name of the learner", hint=hint, most=60), self._named)
-        elif chosen is not None:
+            self.ask(OneLineScreen("Name of the learner", hint=hint, most=60), self._named)
+        else:
             self.learner = next((x for x in self._learners() if x.id == chosen), None)
             self.load()
 
@@ -110,12 +109,11 @@ class LabScreen(BayScreen[None]):
         nobody: tuple[Learner, ...] = ()
         return self._try(partial(list_learners, self.root), nobody)
 
-    def _named(self, name: str | None) -> None:
+    def _named(self, name: str) -> None:
         from listen.lab.learners import create_learner
 
-        if name is not None:
-            self.learner = self._try(partial(create_learner, self.root, name), self.learner)
-            self.load()
+        self.learner = create_learner(self.root, name)
+        self.load()
 
     def action_delete(self) -> None:
         """Delete the learner with everything, after a question."""
@@ -125,14 +123,14 @@ class LabScreen(BayScreen[None]):
 
         learner = self.learner
 
-        def delete(answer: str | None) -> None:
+        def delete(answer: str) -> None:
             if answer == "yes":
-                self._try(partial(delete_learner, self.root, learner), None)
+                delete_learner(self.root, learner)
                 self.learner = None
                 self.load()
 
         options = [("no", "keep", ""), ("yes", "delete the name, every answer and every threshold", "")]
-        self.app.push_screen(PickScreen(f"Delete {plain(learner.name, 60)}?", options), delete)
+        self.ask(PickScreen(f"Delete {plain(learner.name, 60)}?", options), delete)
 
     def action_suggested(self) -> None:
         """The suggested drill, or take a learner in first."""
@@ -153,28 +151,24 @@ class LabScreen(BayScreen[None]):
         drills = self._try(partial(list_drills, self.root), none)
         options = [(PRACTICE, "Fresh rounds of all paths", "never the same twice, each as plain as you need it")]
         options += [(d.id, plain(d.title, 60), f"{d.level}, {d.rounds} rounds. {plain(d.about, 120)}") for d in drills]
-        self.app.push_screen(PickScreen("Which drill?", options), self._drill)
+        self.ask(PickScreen("Which drill?", options), self._drill)
 
-    def _drill(self, drill: str | None) -> None:
+    def _drill(self, drill: str) -> None:
         from listen.lab.training.next_drill import ALL
-        from tui.screens.lab.drill import DrillScreen
         from tui.screens.lab.standing import sit_down
 
         if drill == PRACTICE:
             self._practise(ALL, "Fresh rounds of all paths")
-        elif drill is not None and self.learner is not None:
-            self.app.push_screen(DrillScreen(self.learner.name, partial(sit_down, self.root, self.learner, drill)))
+        elif self.learner is not None:
+            self.show("drill", self.learner.name, partial(sit_down, self.root, self.learner, drill))
 
     def _practise(self, pool: tuple[str, ...], title: str) -> None:
         from listen.lab.training.session import practise
-        from tui.screens.lab.drill import DrillScreen
 
         if self.learner is not None:
-            sit = partial(practise, self.root, self.learner, pool, title)
-            self.app.push_screen(DrillScreen(self.learner.name, sit))
+            self.show("drill", self.learner.name, partial(practise, self.root, self.learner, pool, title))
 
     def action_headphones(self) -> None:
-        """Check headphones and ears."""
         self._check(lambda: None)
 
     def _check(self, then: Callable[[], None]) -> None:
@@ -184,12 +178,11 @@ class LabScreen(BayScreen[None]):
             self.action_learner()
             return
 
-        def checked(how: Literal["passed", "failed", "left-out"] | None) -> None:
-            if how is not None:
-                self.bay.headphones_checked[learner.id] = {"passed": True, "failed": False}.get(how)
-                then()
+        def checked(how: Literal["passed", "failed", "left-out"]) -> None:
+            self.bay.headphones_checked[learner.id] = {"passed": True, "failed": False}.get(how)
+            then()
 
-        self.app.push_screen(HeadphoneScreen(learner.name), checked)
+        self.ask(HeadphoneScreen(learner.name), checked)
 
     def action_threshold(self) -> None:
         """Check the headphones once, choose a background, find the ear's threshold."""
@@ -200,18 +193,17 @@ class LabScreen(BayScreen[None]):
 
     def _threshold(self) -> None:
         from listen.lab.ear.threshold import backgrounds
-        from tui.screens.lab.which import ThresholdScreen
 
         learner = self.learner
         if learner is None:
             return
 
-        def run(name: str | None) -> None:
-            if name is not None:
-                heard = self.bay.headphones_checked.get(learner.id)
-                self.app.push_screen(ThresholdScreen(self.root, learner, name, heard))
-
-        self.app.push_screen(PickScreen("Over which background?", [(b, plain(b), "") for b in backgrounds()]), run)
+        heard = self.bay.headphones_checked.get(learner.id)
+        options = [(b, plain(b), "") for b in backgrounds()]
+        self.ask(
+            PickScreen("Over which background?", options),
+            lambda name: self.show("threshold", self.root, learner, name, heard),
+        )
 
     def action_table(self) -> None:
         """The instructor's view."""

@@ -49,7 +49,6 @@ class WhichScreen(HearingScreen[R]):
         self._told = ""
 
     def body(self) -> ComposeResult:
-        """Banner, answers, what sounds, the last word."""
         yield Banner()
         yield ChoicePanel(id="choice")
         yield Pairs()
@@ -72,7 +71,7 @@ class WhichScreen(HearingScreen[R]):
     def trial(self) -> Trial | None:
         raise NotImplementedError
 
-    def ask(self) -> None:
+    def put_up(self) -> None:
         """Put the trial in hand up, not heard yet."""
         say, at, pair = self.question()
         answers = tuple(Choice(str(i), str(i), word) for i, word in enumerate(ORDINALS[: self.INTERVALS], 1))
@@ -104,7 +103,7 @@ class WhichScreen(HearingScreen[R]):
 
     def cannot_play(self, error: AudioError) -> None:
         self._told = f"× {error}. {self.MUTE}"
-        self.ask()
+        self.put_up()
 
 
 class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
@@ -133,7 +132,7 @@ class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
         from listen.lab.ear.playback import headphone_check
 
         self.trials = await in_thread(headphone_check, secrets.randbits(32))
-        self.ask()
+        self.put_up()
 
     def question(self) -> tuple[Say, str, str]:
         number, count = len(self.right) + 1, len(self.trials)
@@ -156,7 +155,7 @@ class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
             return
         if not self.query_one(Pairs).pairs[0].heard and self.query_one(Pairs).sounding[1] < 0:
             self._told = "Press Space first: nothing was played yet."
-            self.ask()
+            self.put_up()
             return
         self.playback.stop()
         self.right.append(int(event.choice) == trial.hiss_in)
@@ -164,7 +163,7 @@ class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
         if len(self.right) == len(self.trials):
             self._done()
         else:
-            self.ask()
+            self.put_up()
             self.action_play()
 
     def _done(self) -> None:
@@ -212,7 +211,7 @@ class ThresholdScreen(WhichScreen[None]):
             self.refuse(e)
             self.dismiss()
             return
-        self.ask()
+        self.put_up()
         self.action_play()
 
     def question(self) -> tuple[Say, str, str]:
@@ -245,5 +244,5 @@ class ThresholdScreen(WhichScreen[None]):
             words = threshold_words(run.measured)
             self.over(Say("done", f"Your threshold: {words}.", "Esc goes back to the lab.", tone="good"))
             return
-        self.ask()
+        self.put_up()
         self.action_play()

@@ -43,6 +43,8 @@ BEFORE = (
 class MicrophoneScreen(BayScreen[None]):
     """Inputs, meter, answer."""
 
+    HERE = "microphone check"
+    OF_JOB = False
     CSS_PATH = "microphone.tcss"
     AUTO_FOCUS = "OptionList"
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -59,12 +61,7 @@ class MicrophoneScreen(BayScreen[None]):
         self._checking = False
         self._calibrated: Calibrated | None = None
 
-    def way(self) -> tuple[str, ...]:
-        """Where we are."""
-        return ("microphone check",)
-
     def body(self) -> ComposeResult:
-        """Inputs, meter, countdown, answer."""
         yield Static("Inputs", classes="heading")
         yield OptionList(markup=False, compact=True)
         yield LevelMeter()
@@ -81,7 +78,6 @@ class MicrophoneScreen(BayScreen[None]):
         self.start(self._list, "list")
 
     def on_unmount(self) -> None:
-        """Let go."""
         if self.listener is not None:
             self.listener.close()
 
@@ -131,7 +127,6 @@ class MicrophoneScreen(BayScreen[None]):
         self.start(self._list, "list")
 
     def action_check(self) -> None:
-        """Record and look."""
         if not self._checking:
             self.start(self._check, "check")
 
@@ -184,11 +179,9 @@ class MicrophoneScreen(BayScreen[None]):
     def action_calibrate(self) -> None:
         """Level of full scale by a calibrator."""
         title = "Seat the calibrator on the microphone and switch it on. Which level does it give?"
-        self.app.push_screen(PickScreen(title, CALIBRATORS), self._calibrate)
-
-    def _calibrate(self, level: str | None) -> None:
-        if level is not None and self.listener is not None:
-            self.start(partial(self._measure, float(level)), "check")
+        self.ask(
+            PickScreen(title, CALIBRATORS), lambda level: self.start(partial(self._measure, float(level)), "check")
+        )
 
     async def _measure(self, level: float) -> None:
         if (listener := self.listener) is None:

@@ -13,10 +13,9 @@ from listen.errors import HisswayError
 from listen.jobs.naming import Recording, cut, loudness, stretch
 from listen.signal.clip import Clip
 from listen.voice.text import plain
-from tui.bridge.playback import Playback
 from tui.bridge.threads import in_thread
 from tui.content import shown
-from tui.screens.base import BayScreen
+from tui.screens.hearing import PlayingScreen
 from tui.widgets.level_strip import LevelStrip
 
 STEPS = 400
@@ -30,7 +29,7 @@ HOW = (
 )
 
 
-class CutScreen(BayScreen["tuple[Recording, ...] | None"]):
+class CutScreen(PlayingScreen[tuple[Recording, ...]]):
     """Dismisses with the pieces, or None."""
 
     CSS_PATH = "naming.tcss"
@@ -51,11 +50,9 @@ class CutScreen(BayScreen["tuple[Recording, ...] | None"]):
         self._playing = 0
 
     def way(self) -> tuple[str, ...]:
-        """Where we are."""
         return ("name recordings", plain(self.recording.path.name, 40), "cut")
 
     def body(self) -> ComposeResult:
-        """How, the recording from end to end, and what it comes to."""
         yield Static(HOW, id="how")
         yield LevelStrip()
         yield Static(id="pieces")
@@ -63,15 +60,10 @@ class CutScreen(BayScreen["tuple[Recording, ...] | None"]):
 
     def on_mount(self) -> None:
         """Read it beside the screen."""
-        self._playback = Playback(self.bay.services.player)
         super().on_mount()
         self.query_one(LevelStrip).seconds = self.recording.seconds
         self._count()
         self.start(self._read, "read")
-
-    def on_unmount(self) -> None:
-        """Silence."""
-        self._playback.stop()
 
     async def _read(self) -> None:
         try:
@@ -108,7 +100,6 @@ class CutScreen(BayScreen["tuple[Recording, ...] | None"]):
             self._count()
 
     def action_take(self) -> None:
-        """Hand the pieces in."""
         self.dismiss(cut(self.recording, self.query_one(LevelStrip).marks))
 
     def action_play(self) -> None:
@@ -121,7 +112,7 @@ class CutScreen(BayScreen["tuple[Recording, ...] | None"]):
 
     def _stop(self) -> None:
         self._playing = 0
-        self._playback.stop()
+        self.playback.stop()
 
     async def _play(self, start_s: float) -> None:
         strip, began = self.query_one(LevelStrip), 0.0
@@ -130,7 +121,7 @@ class CutScreen(BayScreen["tuple[Recording, ...] | None"]):
             nonlocal began
             began = time.monotonic() if i >= 0 else 0.0
 
-        playing = asyncio.create_task(self._playback.play(lambda: self._load(start_s), sounds))
+        playing = asyncio.create_task(self.playback.play(lambda: self._load(start_s), sounds))
         try:
             while not playing.done():
                 if began:

@@ -18,9 +18,8 @@ from listen.trade.points import Kind, Point
 from listen.voice.names import clip as clip_words
 from listen.voice.names import point_name
 from listen.voice.text import plain
-from tui.bridge.playback import Playback
 from tui.content import shown
-from tui.screens.base import BayScreen
+from tui.screens.hearing import PlayingScreen
 from tui.screens.naming.cut import CutScreen
 
 PLAYED_S = 20.0
@@ -35,9 +34,10 @@ class Files(OptionList):
     BINDINGS: ClassVar[list[BindingType]] = [Binding("enter", "screen.take", "Bring in")]
 
 
-class NamingScreen(BayScreen["tuple[Recording, ...] | None"]):
+class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
     """A line a recording; digits say which point, o whether the air was on."""
 
+    HERE = "name recordings"
     CSS_PATH = "naming.tcss"
     AUTO_FOCUS = "#files"
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -57,20 +57,13 @@ class NamingScreen(BayScreen["tuple[Recording, ...] | None"]):
         if len(self.recordings) == 1 and not found.named and step.kind == "clip":
             self.recordings = in_walking_order(self.recordings, 0, [p.id for p in points], (step.point, step.walk))
 
-    def way(self) -> tuple[str, ...]:
-        """Where we are."""
-        return (self.bay.job.title if self.bay.job else "", "name recordings")
-
     def body(self) -> ComposeResult:
-        """What is asked, the recordings, the points with their digits."""
         yield Static(id="how")
         yield Files(id="files", compact=True, markup=False)
         yield Static(id="points")
         yield Static(id="wrong")
 
     def on_mount(self) -> None:
-        """Show them."""
-        self._playback = Playback(self.bay.services.player)
         super().on_mount()
         self.query_one("#how", Static).update(
             f"Which recording is which? Space plays it, a digit says the point, o whether the air was on. "
@@ -79,10 +72,6 @@ class NamingScreen(BayScreen["tuple[Recording, ...] | None"]):
         numbered = "   ".join(f"{i} {p.words}" for i, p in enumerate(self._points[:9], 1))
         self.query_one("#points", Static).update(f"{numbered}   0 not used")
         self._show(0)
-
-    def on_unmount(self) -> None:
-        """Silence."""
-        self._playback.stop()
 
     def _show(self, at: int) -> None:
         listed = self.query_one("#files", OptionList)
@@ -150,26 +139,22 @@ class NamingScreen(BayScreen["tuple[Recording, ...] | None"]):
         self._show(self._at())
 
     def action_leave_out(self) -> None:
-        """It is not used."""
         if (r := self._chosen()) is not None:
             self._put(self._at(), replace(r, point=""))
 
     def action_cut(self) -> None:
-        """Cut a long recording at marks."""
         at, r = self._at(), self._chosen()
         if r is None or r.trouble:
             return
 
-        def put_in(pieces: tuple[Recording, ...] | None) -> None:
-            if pieces:
-                self.recordings = (*self.recordings[:at], *pieces, *self.recordings[at + 1 :])
-                self._show(at)
+        def put_in(pieces: tuple[Recording, ...]) -> None:
+            self.recordings = (*self.recordings[:at], *pieces, *self.recordings[at + 1 :])
+            self._show(at)
 
-        self._playback.stop()
-        self.app.push_screen(CutScreen(r), put_in)
+        self.playback.stop()
+        self.ask(CutScreen(r), put_in)
 
     def action_take(self) -> None:
-        """Bring in what is named."""
         if not any(r.point for r in self.recordings):
             self.query_one("#wrong", Static).update(
                 shown("! None is named yet: a digit says which point a recording is, w names them in walking order.")
@@ -178,17 +163,16 @@ class NamingScreen(BayScreen["tuple[Recording, ...] | None"]):
         self.dismiss(self.recordings)
 
     def action_play(self) -> None:
-        """Play the chosen one, or be silent."""
         at, r = self._at(), self._chosen()
         if self._sounds >= 0 or r is None or r.trouble:
-            self._playback.stop()
+            self.playback.stop()
             self._told(-1, -1)
         else:
             self.start(partial(self._play, at, r), "play")
 
     async def _play(self, at: int, r: Recording) -> None:
         try:
-            await self._playback.play(lambda: _load(r), partial(self._told, at))
+            await self.playback.play(lambda: _load(r), partial(self._told, at))
         except HisswayError as e:
             self.refuse(e)
         finally:

@@ -1,27 +1,25 @@
 """New job: title and engine, with the engine drawn as it is described; or the engine of a job described anew."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 import msgspec
 from textual import on
 from textual.app import ComposeResult
-from textual.containers import Horizontal, VerticalScroll
-from textual.widget import Widget
-from textual.widgets import Button, Input, Label, Select, Static
+from textual.widgets import Input, Select, Static
 
 from listen.errors import HisswayError
 from listen.jobs.events import EngineDescribed, JobNamed, Payload, PersonChosen
 from listen.jobs.folder.store import OpenJob
 from listen.jobs.job import Job
-from listen.trade.engine import Engine, Exhaust, Layout, engine_of_rows, layout, layout_row, layout_rows
+from listen.trade.engine import Engine, Exhaust, engine_of_rows, layout, layout_row, layout_rows
 from listen.trade.points import point_rows
 from listen.trade.units import KPA_PER
 from listen.voice.text import plain
 from tui.content import shown
-from tui.screens.form import FormScreen
+from tui.screens.card.screen import UNTITLED
+from tui.screens.form import FormScreen, Line
 from tui.widgets.engine_view import EngineView
-from tui.widgets.field import Field
 
 ROWS = "rows"
 TAILPIPES = {"one": ("tailpipe",), "two, left and right": ("tailpipe-left", "tailpipe-right")}
@@ -29,8 +27,8 @@ ASK = "which end is cylinder 1?"
 _SEPARATORS = re.compile(r"[\s,;·>–-]+")
 
 
-class NewJobScreen(FormScreen["OpenJob | None"]):
-    """A form of one-line fields; what cannot be is said below the drawing, and nothing is lost by it."""
+class NewJobScreen(FormScreen[OpenJob]):
+    """What cannot be is said below the drawing, and nothing is lost by it."""
 
     CSS_PATH = "new_job.tcss"
     AUTO_FOCUS = "#title"
@@ -39,143 +37,109 @@ class NewJobScreen(FormScreen["OpenJob | None"]):
         """``of``: a job whose engine is described anew; ``keep`` is then given the events that say so."""
         super().__init__()
         self._of, self._keep = of, keep
+        self.HERE, self.KEEP = ("engine described", "Keep") if of else ("new job", "Start this job")  # type: ignore[misc]
 
-    def way(self) -> tuple[str, ...]:
-        """Where we are."""
-        return (self._of.title, "engine described") if self._of else ("new job",)
+    def lines(self) -> tuple[Line, ...]:
+        """The engine as it was described before, or as most are; a new job's title and people around it."""
+        was = self._of.engine if self._of else layout("inline-4")
+        mouths = tuple(e.point for e in was.exhausts)
+        rows = " / ".join("-".join(map(str, row)) for row in was.rows) if self._of else ""
+        layouts = [(r.words, r.id) for r in layout_rows() if r.id != "inline-1"] + [("any other, in rows", ROWS)]
+        engine = (
+            Line("layout", "Engine", _layout_of(was), options=layouts),
+            Line("numbering", "Numbered", hint=ASK, options=()),
+            Line("rows", "Rows", rows, "front to back, e.g. 1-2-3 / 4-5-6"),
+            Line("firing", "Firing order", "-".join(map(str, was.firing_order)) if self._of else ""),
+            _chosen("tailpipes", "Tailpipes", TAILPIPES, next((w for w, p in TAILPIPES.items() if p == mouths), "one")),
+            Line("crankcase", "Crankcase at", was.crankcase_point, options=_crankcases()),
+            _chosen("cooling", "Cooled by", ("coolant", "air"), "air" if was.cooling == "air" else "coolant"),
+            _chosen("fuel", "Fuel", ("petrol", "diesel"), was.fuel),
+            _chosen("unit", "Pressures in", KPA_PER, self._of.pressure_unit if self._of else "kPa"),
+        )
+        if self._of is not None:
+            return engine
+        return (
+            Line("title", "Title", hint="what everybody will call it"),
+            *engine,
+            Line("complaint", "Complaint", hint="what brought it here"),
+            Line("shop", "Shop"),
+            Line("tech", "Tech", hint="who does the test"),
+        )
 
-    def body(self) -> ComposeResult:
-        """Fields, then the drawing."""
-        rows = [r for r in layout_rows() if r.id != "inline-1"]
-        layouts = [(r.words, r.id) for r in rows] + [("any other, in rows", ROWS)]
-        chosen = _layout_of(self._of.engine) if self._of else "inline-4"
-        with VerticalScroll(id="form"):
-            if self._of is None:
-                yield from _field("Title", Field(id="title", placeholder="what everybody will call it", compact=True))
-            yield from _field("Engine", Select(layouts, value=chosen, allow_blank=False, id="layout", compact=True))
-            yield from _field("Numbered", Select[str]([], prompt=ASK, id="numbering", compact=True))
-            yield from _field("Rows", Field(id="rows", placeholder="front to back, e.g. 1-2-3 / 4-5-6", compact=True))
-            yield from _field("Firing order", Field(id="firing", placeholder="leave empty if not known", compact=True))
-            yield from _field("Tailpipes", _choice("tailpipes", list(TAILPIPES)))
-            yield from _field("Crankcase at", _choice("crankcase", list(_crankcases())))
-            yield from _field("Cooled by", _choice("cooling", ["coolant", "air"]))
-            yield from _field("Fuel", _choice("fuel", ["petrol", "diesel"]))
-            yield from _field("Pressures in", _choice("unit", list(KPA_PER)))
-            if self._of is None:
-                yield from _field("Complaint", Field(id="complaint", placeholder="what brought it here", compact=True))
-                yield from _field("Shop", Field(id="shop", compact=True))
-                yield from _field("Tech", Field(id="tech", placeholder="who does the test", compact=True))
-            yield Button("Keep" if self._of else "Start this job", id="take", variant="primary", compact=True)
-            yield Static(id="ask")
-            yield EngineView(id="drawing")
-        yield Static(id="wrong")
+    def below(self) -> ComposeResult:
+        """What is asked about the layout, and the drawing."""
+        yield Static(id="ask")
+        yield EngineView(id="drawing")
 
     def on_mount(self) -> None:
         """Questions of the first layout."""
         super().on_mount()
         self.query_one("#drawing").can_focus = False
-        if self._of is not None:
-            self._fill(self._of.engine, self._of.pressure_unit)
         self._layout_chosen()
-
-    def _fill(self, engine: Engine, unit: str) -> None:
-        """Put an engine that was described before into the fields."""
-        mouths = tuple(e.point for e in engine.exhausts)
-        two = next((words for words, points in TAILPIPES.items() if points == mouths), next(iter(TAILPIPES)))
-        self.query_one("#tailpipes", Select).value = two
-        self.query_one("#crankcase", Select).value = next(
-            w for w, p in _crankcases().items() if p == engine.crankcase_point
-        )
-        self.query_one("#cooling", Select).value = "air" if engine.cooling == "air" else "coolant"
-        self.query_one("#fuel", Select).value = engine.fuel
-        self.query_one("#unit", Select).value = unit
-        self.query_one("#firing", Input).value = "-".join(map(str, engine.firing_order))
-        self.query_one("#rows", Input).value = " / ".join("-".join(map(str, row)) for row in engine.rows)
 
     @on(Select.Changed, "#layout")
     def _layout_chosen(self) -> None:
-        chosen = str(self.query_one("#layout", Select).value)
-        self.query_one("#rows").parent_field.display = chosen == ROWS  # type: ignore[attr-defined]
-        numbering = self.query_one("#numbering", Select)
-        numbering.parent_field.display = chosen != ROWS  # type: ignore[attr-defined]
-        if chosen != ROWS:
-            row = layout_row(chosen)
+        in_rows = self.text("layout") == ROWS
+        self.query_one("#line-rows").display, self.query_one("#line-numbering").display = in_rows, not in_rows
+        firing, asks = "as stamped; empty: not known", "Cylinder numbers, front to back; a slash begins the next bank."
+        if not in_rows:
+            row, numbering = layout_row(self.text("layout")), self.query_one("#numbering", Select)
             numbering.set_options([(n.words, n.id) for n in row.numbering])
             known = [n.id for n in row.numbering if self._of is not None and n.rows == self._of.engine.rows]
             if known or len(row.numbering) == 1:
                 numbering.value = (known or [row.numbering[0].id])[0]
-            usual = " or ".join("-".join(map(str, order)) for order in row.firing_orders)
-            self.query_one("#firing", Input).placeholder = f"as stamped on the engine, for example {usual}; or empty"
-            self.query_one("#ask", Static).update(shown(_questions(row)))
-        else:
-            self.query_one("#firing", Input).placeholder = "leave empty if not known"
-            self.query_one("#ask", Static).update("Cylinder numbers, front to back; a slash begins the next bank.")
+            usual = "-".join(map(str, row.firing_orders[0]))  # an example of the form: it is asked, never given
+            firing = f"as stamped: {usual} ...; empty: not known"
+            asks = " ".join(row.ask) or "Only one cylinder: nothing to ask about numbering."
+        self.query_one("#firing", Input).placeholder = firing
+        self.query_one("#ask", Static).update(shown(asks))
         self._draw()
 
     @on(Input.Changed)
     @on(Select.Changed)
     def _draw(self) -> None:
-        wrong, drawing = self.query_one("#wrong", Static), self.query_one("#drawing", EngineView)
+        drawing = self.query_one("#drawing", EngineView)
         try:
-            engine = self._engine()
+            drawing.rows, drawing.chosen = self._engine().rows, 0
         except HisswayError as e:
-            wrong.update(shown(f"! {e}"))
+            self.wrong(e)
             drawing.display = False
             return
-        wrong.update("")
+        self.wrong("")
         drawing.display = True
-        drawing.rows, drawing.chosen = engine.rows, 0
 
     def _engine(self) -> Engine:
-        firing = numbers(self._text("firing"))
-        exhausts = tuple(Exhaust(p) for p in TAILPIPES[str(self.query_one("#tailpipes", Select).value)])
-        chosen = str(self.query_one("#layout", Select).value)
-        if chosen == ROWS:
-            rows = [numbers(part) for part in self._text("rows").split("/")]
+        firing = numbers(self.text("firing"))
+        if self.text("layout") == ROWS:
+            rows = [numbers(part) for part in self.text("rows").split("/")]
             engine = engine_of_rows(rows, firing_order=firing)
         else:
-            numbering = self.query_one("#numbering", Select).value
-            engine = layout(chosen, numbering=numbering if isinstance(numbering, str) else None, firing_order=firing)
+            numbering = self.text("numbering") or None
+            engine = layout(self.text("layout"), numbering=numbering, firing_order=firing)
         return msgspec.structs.replace(
             engine,
-            exhausts=exhausts,
-            cooling="air" if self.query_one("#cooling", Select).value == "air" else "liquid",
-            fuel="diesel" if self.query_one("#fuel", Select).value == "diesel" else "petrol",
-            crankcase_point=_crankcases()[str(self.query_one("#crankcase", Select).value)],
+            exhausts=tuple(map(Exhaust, TAILPIPES[self.text("tailpipes")])),
+            cooling="air" if self.text("cooling") == "air" else "liquid",
+            fuel="diesel" if self.text("fuel") == "diesel" else "petrol",
+            crankcase_point=self.text("crankcase"),
         )
 
-    def _text(self, field: str) -> str:
-        return self.query_one(f"#{field}", Input).value.strip()
-
-    @on(Button.Pressed, "#take")
     def action_keep(self) -> None:
         """Write the job's first event and go on to its engine; or give back what changed."""
-        if self._of is None and not self._text("title"):
-            self.query_one("#wrong", Static).update(shown("! A job needs a title, so that others find it."))
-            self.query_one("#title").focus()
-            return
-        numbering = self.query_one("#numbering", Select)
-        if numbering.parent_field.display and not isinstance(numbering.value, str):  # type: ignore[attr-defined]
-            self.query_one("#wrong", Static).update(shown("! Which end is cylinder 1? Choose how it is numbered."))
-            numbering.focus()
-            return
-        if self._of is not None:
-            self._describe(self._of)
-            return
         try:
-            opened = self._create(self._engine())
+            if self._of is None and not self.text("title"):
+                self.wrong(UNTITLED, "title")
+            elif self.query_one("#line-numbering").display and not self.text("numbering"):
+                self.wrong("Which end is cylinder 1? Choose how it is numbered.", "numbering")
+            elif self._of is not None:
+                self._describe(self._of, msgspec.structs.replace(self._engine(), name=self._of.engine.name))
+            else:
+                self.dismiss(self._create(self._engine()))
         except HisswayError as e:
-            self.query_one("#wrong", Static).update(shown(f"! {e}"))
-            return
-        self.dismiss(opened)
+            self.wrong(e)
 
-    def _describe(self, of: Job) -> None:
-        try:
-            engine = msgspec.structs.replace(self._engine(), name=of.engine.name)
-        except HisswayError as e:
-            self.query_one("#wrong", Static).update(shown(f"! {e}"))
-            return
-        unit = str(self.query_one("#unit", Select).value)
+    def _describe(self, of: Job, engine: Engine) -> None:
+        unit = self.text("unit")
         described = (EngineDescribed(engine=engine, size=of.size),) if engine != of.engine else ()
         named = (JobNamed(pressure_unit=unit),) if unit != of.pressure_unit else ()
         self.dismiss(None)
@@ -187,28 +151,16 @@ class NewJobScreen(FormScreen["OpenJob | None"]):
 
         opened = create_job(
             self.bay.services.jobs_root(),
-            title=plain(self._text("title")),
-            shop=plain(self._text("shop")),
+            title=plain(self.text("title")),
+            shop=plain(self.text("shop")),
             engine=engine,
-            pressure_unit=str(self.query_one("#unit", Select).value),
-            complaint=plain(self._text("complaint"), 2000),
-            actor=plain(self._text("tech")),
+            pressure_unit=self.text("unit"),
+            complaint=plain(self.text("complaint"), 2000),
+            actor=plain(self.text("tech")),
         )
-        if self._text("tech"):
-            opened.append(PersonChosen(role="tech", name=plain(self._text("tech"))))
+        if self.text("tech"):
+            opened.append(PersonChosen(role="tech", name=plain(self.text("tech"))))
         return opened
-
-
-class _Field(Horizontal):
-    """A label and its field on one line."""
-
-    def __init__(self, label: str, field: Widget) -> None:
-        super().__init__(Label(label, markup=False), field)
-        field.parent_field = self  # type: ignore[attr-defined]
-
-
-def _field(label: str, field: Widget) -> ComposeResult:
-    yield _Field(label, field)
 
 
 def _layout_of(engine: Engine) -> str:
@@ -216,17 +168,13 @@ def _layout_of(engine: Engine) -> str:
     return engine.layout if any(r.id == engine.layout for r in layout_rows() if r.id != "inline-1") else ROWS
 
 
-def _crankcases() -> dict[str, str]:
-    """Points at which a crankcase may be listened to, by their names."""
-    return {row.words: row.id for row in point_rows() if row.walked == "crankcase"}
+def _crankcases() -> list[tuple[str, str]]:
+    """Points at which a crankcase may be listened to."""
+    return [(row.words, row.id) for row in point_rows() if row.walked == "crankcase"]
 
 
-def _choice(name: str, options: list[str]) -> Select[str]:
-    return Select([(o, o) for o in options], value=options[0], allow_blank=False, id=name, compact=True)
-
-
-def _questions(row: Layout) -> str:
-    return " ".join(row.ask) or "Only one cylinder: nothing to ask about numbering."
+def _chosen(id: str, words: str, options: Iterable[str], value: str) -> Line:
+    return Line(id, words, value, options=[(o, o) for o in options])
 
 
 def numbers(text: str) -> tuple[int, ...]:

@@ -1,5 +1,6 @@
 """Page: the ledger of a cylinder or of the job, and what can be done with each of its lines."""
 
+from functools import partial
 from typing import ClassVar
 
 import msgspec
@@ -22,7 +23,6 @@ from listen.voice.times import moment
 from tui.content import shown
 from tui.screens.ask_before_change import rounds_touched, write_asking
 from tui.screens.base import BayScreen
-from tui.screens.cautions import CautionScreen
 from tui.screens.note import write_note
 from tui.screens.one_line import OneLineScreen
 from tui.screens.pick import PickScreen
@@ -65,12 +65,10 @@ class PageScreen(BayScreen[None]):
         self.lines: dict[str, Line] = {}
 
     def body(self) -> ComposeResult:
-        """The lines, and the one that is highlighted in full."""
         yield OptionList(id="lines", markup=False, compact=True)
         yield Static(id="here")
 
     def way(self) -> tuple[str, ...]:
-        """Where we are."""
         what = "the job, as told at intake" if self.cylinder is None else f"cylinder {self.cylinder}, all of it"
         return (self.bay.job.title, what) if self.bay.job else ()
 
@@ -102,7 +100,6 @@ class PageScreen(BayScreen[None]):
         self._here()
 
     def on_resize(self) -> None:
-        """Lines take the room there is."""
         if self.bay.job is not None:
             self.show_job(self.bay.job)
 
@@ -149,11 +146,11 @@ class PageScreen(BayScreen[None]):
         if isinstance(line.payload, ev.ReadingEntered):
             self._correct(line, line.payload)
         elif isinstance(line.payload, ev.NoteAdded):
-            self.app.push_screen(OneLineScreen("The note", line.payload.text), lambda t: self._renote(line, t))
+            self.ask(OneLineScreen("The note", line.payload.text), partial(self._renote, line, line.payload))
         elif isinstance(line.payload, ev.CautionAcknowledged):
-            self.app.push_screen(CautionScreen())
+            self.show("cautions")
         elif line.section == "intake":
-            self._intake()
+            self.ask(PickScreen("What is to be corrected?", INTAKE), self._correct_intake)
         elif line.round_id is not None:
             self._open_round(line, line.round_id)
 
@@ -162,46 +159,29 @@ class PageScreen(BayScreen[None]):
         record, payload = self.bay.job.round(round_id), line.payload
         numbers = record.call() is not None or "call" in record.steps_left_out
         if isinstance(payload, ev.ClipKept) and numbers:
-            from tui.screens.evidence.screen import EvidenceScreen
-
-            self.app.push_screen(EvidenceScreen(round_id, payload.point))
+            self.show("evidence", round_id, payload.point)
         elif isinstance(payload, ev.Judged):
-            from tui.screens.verdict.screen import VerdictScreen
-
-            self.app.push_screen(VerdictScreen(round_id))
+            self.show("verdict", round_id)
         elif isinstance(payload, ev.Confirmed | ev.Overruled | ev.SentBack | ev.Signed):
-            from tui.screens.confirm.screen import ConfirmScreen
-
-            self.app.push_screen(ConfirmScreen(round_id))
+            self.show("confirm", round_id)
         else:
-            self._round(round_id)
+            self.show("round", round_id)
 
-    def _round(self, round_id: str) -> None:
-        from tui.screens.round.screen import RoundScreen
-
-        self.app.push_screen(RoundScreen(round_id))
-
-    def _intake(self) -> None:
-        """Correct the card or the description of the engine."""
-        title = "What is to be corrected?"
-        self.app.push_screen(PickScreen(title, INTAKE), self._correct_intake)
-
-    def _correct_intake(self, what: str | None) -> None:
+    def _correct_intake(self, what: str) -> None:
+        """The card or the description of the engine."""
         from tui.screens.card.screen import CardScreen
         from tui.screens.new_job.screen import NewJobScreen
 
         job = self.bay.job
-        if job is None or what is None:
-            return
+        assert job is not None
 
-        def keep(changes: tuple[ev.Payload, ...] | None) -> None:
+        def keep(changes: tuple[ev.Payload, ...]) -> None:
             if changes:
-                assert self.bay.job is not None
-                touched = [r for r in rounds_touched(self.bay.job, None, None) if what == "engine" or r.signed]
+                touched = [r for r in rounds_touched(job, None, None) if what == "engine" or r.signed]
                 write_asking(self, touched, "What was said at intake is corrected", *changes)
 
         if what == "card":
-            self.app.push_screen(CardScreen(job), keep)
+            self.ask(CardScreen(job), keep)
         else:
             self.app.push_screen(NewJobScreen(job, keep))
 
@@ -211,18 +191,15 @@ class PageScreen(BayScreen[None]):
         assert job is not None
         title = f"{line.words}: what does it read rightly?"
 
-        def keep(text: str | None) -> None:
-            if text is None or job is None:
-                return
-            with self.refusing():
-                read = typed(was.reading, text, job, was.cylinder, was.round_id)
-                questions = " ".join(q.text for q in read.questions)
-                what = f"{line.words} is now {as_read(read.event.value, read.event.unit)}"
-                touched = rounds_touched(job, was.round_id, was.cylinder)
-                write_asking(self, touched, f"{what}. {questions}".strip(". ") if questions else what, read.event)
+        def keep(text: str) -> None:
+            read = typed(was.reading, text, job, was.cylinder, was.round_id)
+            questions = " ".join(q.text for q in read.questions)
+            what = f"{line.words} is now {as_read(read.event.value, read.event.unit)}"
+            touched = rounds_touched(job, was.round_id, was.cylinder)
+            write_asking(self, touched, f"{what}. {questions}".strip(". ") if questions else what, read.event)
 
         unit = "" if was.unit == "percent" else f" {was.unit}"
-        self.app.push_screen(OneLineScreen(title, f"{was.value:g}{unit}", most=16), keep)
+        self.ask(OneLineScreen(title, f"{was.value:g}{unit}", most=16), keep)
 
     def action_note(self) -> None:
         """Write a note on the job, the cylinder, the round or the clip one is on."""
@@ -232,16 +209,13 @@ class PageScreen(BayScreen[None]):
         about = f"cylinder {self.cylinder}" if self.cylinder is not None else "the job"
         write_note(self, about, self.cylinder, round_id, kept)
 
-    def _renote(self, line: Line, text: str | None) -> None:
-        assert isinstance(line.payload, ev.NoteAdded)
-        if text and text != line.payload.text:
-            new = msgspec.structs.replace(line.payload, text=text)
-            self._write(take_back(line, "written anew"), new)
+    def _renote(self, line: Line, was: ev.NoteAdded, text: str) -> None:
+        if text != was.text:
+            self.bay.write(take_back(line, "written anew"), msgspec.structs.replace(was, text=text))
 
     def action_round(self) -> None:
-        """Go on with the round of the line."""
         if (line := self.line()) and line.round_id:
-            self._round(line.round_id)
+            self.show("round", line.round_id)
 
     def action_counts(self) -> None:
         """Set the round of the line aside, or let it count again; nothing of it is lost."""
@@ -251,10 +225,6 @@ class PageScreen(BayScreen[None]):
         what = "This round counts again" if record.aside else "This round is set aside: it does not count"
         event = ev.RoundSetAside(round_id=record.id, aside=not record.aside)
         write_asking(self, rounds_touched(job, record.id, None), what, event)
-
-    def _write(self, *payloads: ev.Payload) -> None:
-        with self.refusing():
-            self.bay.write(*payloads)
 
 
 def _round_head(record: RoundRecord | None, counts: RoundRecord | None, beside: str) -> Content:

@@ -43,12 +43,10 @@ class PhotosScreen(BayScreen[None]):
         self.cylinder = cylinder
 
     def way(self) -> tuple[str, ...]:
-        """Where we are."""
         title = self.bay.job.title if self.bay.job else ""
         return (title, *([f"cylinder {self.cylinder}"] if self.cylinder else []), "photos")
 
     def body(self) -> ComposeResult:
-        """List, file line, picture."""
         yield OptionList(id="list", compact=True, markup=False)
         yield Field(
             placeholder="file of the photo, e.g. ~/photos/plug-3.jpg, then a comma and a word", id="file", compact=True
@@ -104,7 +102,6 @@ class PhotosScreen(BayScreen[None]):
         return file
 
     def action_add(self) -> None:
-        """Ask for the file."""
         field = self.query_one("#file", Field)
         field.display = True
         field.focus()

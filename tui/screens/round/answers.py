@@ -13,6 +13,9 @@ from tui.screens.round import questions
 from tui.screens.round.bench import Bench
 from tui.screens.round.now import Asked
 
+LOOKED: dict[str, type[AirFollowed | BubblesLooked]] = {"bubbles": BubblesLooked, "followed": AirFollowed}
+"""What is kept of something that was looked for."""
+
 
 class Answers:
     """Answers for one round."""
@@ -53,10 +56,8 @@ class Answers:
     def chosen(self, about: str, choice: str, sure: float | None) -> None:
         """An answer was chosen."""
         asked = self.bench.now.asked
-        if asked is None and about == "bubbles":
-            self.bench.write(BubblesLooked(round_id=self.bench.round_id, seen=choice))
-        elif asked is None and about == "followed":
-            self.bench.write(AirFollowed(round_id=self.bench.round_id, seen=choice))
+        if asked is None and about in LOOKED:
+            self.bench.write(LOOKED[about](round_id=self.bench.round_id, seen=choice))
         elif asked is None and about == "way":
             self.bench.way_chosen(choice)
         elif asked is None:

@@ -27,6 +27,8 @@ from tui.screens.cautions import CautionScreen
 from tui.screens.channels.places import for_these
 from tui.screens.channels.screen import ChannelsScreen
 from tui.screens.note import write_note
+from tui.screens.one_line import OneLineScreen
+from tui.screens.photos.screen import file_named
 from tui.screens.pick import PickScreen
 from tui.screens.point_rows import neighbour_point
 from tui.screens.round import questions, results
@@ -35,8 +37,8 @@ from tui.screens.round.microphones import microphones
 from tui.screens.round.now import Now, Outcome
 from tui.screens.round.step_panel import StepPanel
 from tui.screens.round.taker import Taker
-from tui.screens.round.view import GO, View, view
-from tui.screens.round.ways import Work, by_key, hands_free, one_point
+from tui.screens.round.view import GO, Microphone, View, key_takes, view
+from tui.screens.round.ways import Work, by_key, hands_free, one_point, one_walk
 from tui.widgets.banner import Banner
 from tui.widgets.countdown import Count, Countdown
 from tui.widgets.ladder import Ladder
@@ -57,6 +59,12 @@ ABOVE_LADDER = 19
 MORE_WHERE_LARGE, MOST_A_ROW = 7, 4
 """Lines that the large letters take besides; lines of the ladder a point at most."""
 ONE_CHANNEL = "this input has one channel; choose one with several (m), or take rounds another way (w)."
+ABOUT_IMPORT = (
+    "A folder of recordings from a phone or a field recorder, or one file. Whatever the files are called: they are "
+    "listed in order of time, and you say by keys which is which, hearing each; one long recording is cut at marks. "
+    "One short file is the clip that is due; files named by point and kind (intake-quiet-1.wav, intake-air-1.wav, "
+    "intake-quiet-2.wav) come in at once."
+)
 LARGE_FROM = 40
 """Lines from which the next point and the countdown are large."""
 
@@ -76,8 +84,8 @@ class RoundScreen(BayScreen[None]):
         Binding("down", "other_point(1)", "Other point", show=False),
         Binding("e", "evidence", "Evidence"),
         Binding("v", "verdict", "Verdict"),
-        Binding("t", "times", "Times"),
-        Binding("a", "cautions", "Cautions"),
+        Binding("t", "show('times')", "Times"),
+        Binding("a", "show('cautions')", "Cautions"),
         Binding("m", "microphone", "Microphone"),
         Binding("i", "bring_in", "Import"),
         Binding("n", "note", "Note"),
@@ -98,7 +106,6 @@ class RoundScreen(BayScreen[None]):
         """What was typed when leaving a question was asked about."""
 
     def body(self) -> ComposeResult:
-        """Banner, panel of the step, ladder."""
         yield Banner()
         yield Large()
         yield StepPanel()
@@ -185,7 +192,6 @@ class RoundScreen(BayScreen[None]):
         self._changed()
 
     def on_resize(self) -> None:
-        """What has room is shown."""
         self._changed()
 
     def _changed(self) -> None:
@@ -206,6 +212,7 @@ class RoundScreen(BayScreen[None]):
             ladder.point_rows, ladder.current, ladder.display = shown.point_rows, shown.step.point, shown.ladder_shown
             large = self.size.height >= LARGE_FROM
             self.set_class(large, "-large")
+            self.set_class(isinstance(shown.panel, Microphone), "-recording")
             room = self.size.height - ABOVE_LADDER - large * MORE_WHERE_LARGE
             ladder.tall = min(max(room // max(len(shown.point_rows), 1), 1), MOST_A_ROW)
             self.query_one(LevelMeter).hush = shown.hush
@@ -222,7 +229,7 @@ class RoundScreen(BayScreen[None]):
         """Only keys that do something now are offered; the help names all."""
         if action not in self.OWN or self.bay.job is None:
             return True
-        does = (f"{action}('{parameters[0]}')" if action == "go" else action) in self.view.keys
+        does = (f"{action}('{parameters[0]}')" if action in ("go", "show") else action) in self.view.keys
         return does or (False if action in ONE_KEY else None)
 
     def _listen_at(self, step: Step) -> None:
@@ -275,7 +282,6 @@ class RoundScreen(BayScreen[None]):
             self.action_verdict()
 
     def action_stop(self) -> None:
-        """Stop what is under way."""
         self.taker.stop()
 
     def take(self, step: Step, *, sure: bool = False) -> None:
@@ -283,14 +289,14 @@ class RoundScreen(BayScreen[None]):
         if self.record.signed and not sure:
             self.change(asked=questions.before_touching(self.record, "A further clip", (), step))
         else:
-            self._begin(one_point if self._by_key(step) == "point" else by_key, step)
+            self._begin({"point": one_point, "walk": one_walk}.get(self._by_key(step), by_key), step)
 
     def action_hands_free(self) -> None:
         """Be led by tones through what is left."""
         self._begin(hands_free, self.step())
 
     def _by_key(self, step: Step) -> str:
-        return way_of(self.opened.job.way).by_key_at(step.walk, self.bay.preferences.air_s)
+        return key_takes(self.opened.job, step, self.now, self.bay.preferences)
 
     def _begin(self, work: Work, step: Step) -> None:
         """Begin once the cautions before it were read, and every microphone has its place."""
@@ -308,26 +314,21 @@ class RoundScreen(BayScreen[None]):
             self.change(outcome=Outcome(False, ONE_CHANNEL, lead="Not yet"))
             return
 
-        def given(places: tuple[str, ...] | None) -> None:
+        def given(places: tuple[str, ...]) -> None:
             if places:
                 prefs, name = self.bay.preferences, self.listener.name
                 prints = {k: v for k, v in prefs.prints.items() if k != name}  # they were of other places
                 self.bay.prefer(channels={**prefs.channels, name: places}, prints=prints)
                 self._begin(work, step)
 
-        self.app.push_screen(ChannelsScreen(self.listener, self.points()), given)
+        self.ask(ChannelsScreen(self.listener, self.points()), given)
 
     def action_other_way(self) -> None:
         """How rounds are taken from now on."""
         job = self.bay.job
         assert job is not None
         options = [(way.id, way.words, way.suits) for way in WAYS.values()]
-
-        def chosen(id: str | None) -> None:
-            if id:
-                self.way_chosen(id)
-
-        self.app.push_screen(PickScreen("How are rounds taken?", options, way_of(job.way).id), chosen)
+        self.ask(PickScreen("How are rounds taken?", options, way_of(job.way).id), self.way_chosen)
 
     def way_chosen(self, way: str) -> None:
         """How rounds are taken from now on; the input is opened anew for what it asks."""
@@ -349,11 +350,11 @@ class RoundScreen(BayScreen[None]):
         """What stands before the first clip of a walk, until it was read; then it begins."""
         name = CAUTIONS[step.walk]
 
-        def read(all_shown: bool | None) -> None:
+        def read(all_shown: bool) -> None:
             if all_shown and self.write(CautionAcknowledged(caution=name, round_id=self.round_id)):
                 self._begin(work, step)
 
-        self.app.push_screen(CautionScreen(cautions_for(name), "Before air is switched: read these"), read)
+        self.ask(CautionScreen(cautions_for(name), "Before air is switched: read these"), read)
 
     async def _run(self, work: Work, step: Step) -> None:
         await work(self.taker, step)
@@ -391,11 +392,9 @@ class RoundScreen(BayScreen[None]):
             self.tell(f"Taken back: {point_name(last.kept.point)}, {last.kept.walk} walk. It stays on disk.")
 
     def action_skip(self) -> None:
-        """Leave the step out; the reason is asked."""
         self.change(asked=questions.why_skip(self.step()))
 
     def action_other_point(self, by: int) -> None:
-        """Choose another point."""
         self.change(plan=(Wish(neighbour_point(self.points(), self.step().point, by)),))
 
     @on(Ladder.Chosen)
@@ -404,28 +403,14 @@ class RoundScreen(BayScreen[None]):
             self.change(plan=(Wish(event.point),))
 
     def action_evidence(self) -> None:
-        """What a point's clips show."""
-        from tui.screens.evidence.screen import EvidenceScreen
-
         point = self.step().point or self.record.live_clips()[0].kept.point
-        self.app.push_screen(EvidenceScreen(self.round_id, point))
+        self.show("evidence", self.round_id, point)
 
     def action_verdict(self) -> None:
-        """What the verdict rests on."""
         from tui.screens.verdict.screen import VerdictScreen
 
         if self.record.verdict is not None:
             self.app.push_screen(VerdictScreen(self.round_id), lambda plan: self.change(plan=plan or ()))
-
-    def action_times(self) -> None:
-        """Lengths of clips and pauses."""
-        from tui.screens.round.times import TimesScreen
-
-        self.app.push_screen(TimesScreen())
-
-    def action_cautions(self) -> None:
-        """Read all cautions again."""
-        self.app.push_screen(CautionScreen())
 
     def action_microphone(self) -> None:
         """Check the microphone: this screen lets go of it meanwhile."""
@@ -450,23 +435,18 @@ class RoundScreen(BayScreen[None]):
         self._changed()
 
     def action_bring_in(self) -> None:
-        """Import clips recorded elsewhere."""
-        from tui.screens.round.bring_in import BringInScreen
-
-        def bring(place: Path | None) -> None:
-            if place is not None:
-                self.start(partial(self._bring, place), "clip")
-
-        self.app.push_screen(BringInScreen(), bring)
+        hint = "folder or file, for example ~/recordings/cylinder-3"
+        title = "Import clips recorded elsewhere"
+        dialog = OneLineScreen(title, how=ABOUT_IMPORT, hint=hint, most=4000, take=_is_there)
+        self.ask(dialog, lambda name: self.start(partial(self._bring, file_named(name)), "clip"))
 
     async def _bring(self, place: Path) -> None:
         """Bring in what is named by its files' names; the rest is named in a list first."""
         from listen.jobs.naming import as_due, recordings_in
         from tui.screens.naming.screen import NamingScreen
 
-        def named(recordings: tuple[Recording, ...] | None) -> None:
-            if recordings:
-                self.start(partial(results.bring_in, self, self.taker, place, recordings), "clip")
+        def named(recordings: tuple[Recording, ...]) -> None:
+            self.start(partial(results.bring_in, self, self.taker, place, recordings), "clip")
 
         try:
             found = await in_thread(recordings_in, place)
@@ -478,7 +458,7 @@ class RoundScreen(BayScreen[None]):
         if found.named or (one := as_due(found, [p.id for p in points], due)):
             await results.bring_in(self, self.taker, place, () if found.named else one)
         else:
-            self.app.push_screen(NamingScreen(found, points, step), named)
+            self.ask(NamingScreen(found, points, step), named)
 
     # ------------------------------------------------------------------ answers
 
@@ -498,3 +478,8 @@ class RoundScreen(BayScreen[None]):
     def ask_several(self, keep: Callable[[tuple[str, ...]], None]) -> None:
         """Ask which paths are heard."""
         ask_paths(self, "Which paths do you hear?", self.view.walk.points, keep)
+
+
+def _is_there(name: str) -> None:
+    if not file_named(name).exists():
+        raise HisswayError("Nothing is there; check the name.")

@@ -21,7 +21,6 @@ class StepPanel(ContentSwitcher):
         super().__init__(id="step-panel", initial="microphone")
 
     def compose(self) -> ComposeResult:
-        """Microphone, cautions, figures, answers."""
         with Vertical(id="microphone"):
             yield Countdown()
             yield LevelMeter()

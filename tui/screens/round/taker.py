@@ -142,7 +142,7 @@ class Taker:
         if len(places) > 1 and (doubt := await doubted(bench, places)) and doubt != bench.now.doubted:
             bench.change(doubted=doubt)
             return Outcome(False, f"{doubt} Space takes it all the same.", lead="No air yet")
-        every = way_of(bench.opened.job.way).by_key_at(step.walk, 0.0) == "all"
+        every = way_of(bench.opened.job.way).by_key_at(step.walk, 0.0, 0.0) == "all"
         due = {s.point: s for s in (*(bench.due_takes() if every else ()), step)}
         name = new_clip_id() if len(places) > 1 else ""
         parts = [

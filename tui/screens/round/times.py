@@ -19,7 +19,7 @@ from tui.widgets.tick import Tick
 FIELDS = (
     ("before_s", "Before each clip, to get clear"),
     ("clip_s", "Length of a clip"),
-    ("move_s", "Hands-free: from point to point"),
+    ("move_s", "From point to point; 0: a key a clip"),
     ("air_s", "For the air to come or go; 0: a key"),
 )
 
@@ -31,7 +31,6 @@ class TimesScreen(ModalScreen[None]):
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "dismiss", "Leave as it was")]
 
     def compose(self) -> ComposeResult:
-        """The figures in seconds."""
         bay = cast("Bay", self.app)
         with Vertical(id="times"):
             yield Static("Times", classes="heading")

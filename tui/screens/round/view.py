@@ -22,17 +22,17 @@ from tui.widgets.banner import Say
 from tui.widgets.ladder import Mark, PointRow
 from tui.widgets.panels import Choice, Entry
 
-BUBBLES = (
-    Choice("y", "yes", "yes, bubbles rose"),
-    Choice("n", "no", "no bubbles"),
-    Choice("l", "not-looked", "not looked"),
-)
-FOLLOWED = (
-    Choice("y", "yes", "yes, the needle followed the valve"),
-    Choice("n", "no", "no, it stayed"),
-    Choice("l", "not-looked", "not looked"),
-)
-WAY = tuple(Choice(str(i), way.id, way.words.lower(), way.suits) for i, way in enumerate(WAYS.values(), 1))
+NOT_LOOKED = Choice("l", "not-looked", "not looked")
+CHOICES: dict[str, tuple[Choice, ...]] = {
+    "bubbles": (Choice("y", "yes", "yes, bubbles rose"), Choice("n", "no", "no bubbles"), NOT_LOOKED),
+    "followed": (
+        Choice("y", "yes", "yes, the needle followed the valve"),
+        Choice("n", "no", "no, it stayed"),
+        NOT_LOOKED,
+    ),
+    "way": tuple(Choice(str(i), way.id, way.words.lower(), way.suits) for i, way in enumerate(WAYS.values(), 1)),
+}
+"""Steps that are answered by one key."""
 WALK_WORDS = {
     "switched": "air off and on, the microphone stays",
     "quiet": "quiet walk, air off",
@@ -134,7 +134,7 @@ def view(job: Job, round_id: str, now: Now, prefs: Preferences, lines: int, gaug
         numbers_shown=numbers,
         large=_large(walk, step, now),
         hush=_hush(step, numbers=numbers),
-        keys=_keys(record, step, now, panel, way_of(job.way).by_key_at(step.walk, prefs.air_s), numbers=numbers),
+        keys=_keys(record, step, now, panel, key_takes(job, step, now, prefs), numbers=numbers),
     )
 
 
@@ -158,10 +158,10 @@ def _keys(record: RoundRecord, step: Step, now: Now, panel: Panel, by_key: str, 
         "other_point": free and isinstance(panel, Microphone) and step.kind in ("clip", "done"),
         "evidence": numbers and bool(record.live_clips()) and free and not question_open,
         "verdict": record.verdict is not None and free and not question_open,
-        "cautions": free and not question_open,
+        "show('cautions')": free and not question_open,
         "microphone": free and not question_open,
         "bring_in": free and not question_open,
-        "times": free and not question_open,
+        "show('times')": free and not question_open,
         "note": free and not question_open,
         "other_way": free and not question_open,
         "hands_free": free and not question_open and step.kind == "clip" and by_key != "all",
@@ -181,15 +181,11 @@ def _panel(job: Job, walk: Walked, step: Step, now: Now, prefs: Preferences, gau
         told = gauge if step.kind == "loss" else ""
         remark = f"{told} Enter goes on. Ctrl+S leaves it out with a reason.".strip()
         return Figures(questions.figures(step, job), remark)
-    if step.kind == "bubbles":
-        return Answers(BUBBLES, "bubbles")
-    if step.kind == "followed":
-        return Answers(FOLLOWED, "followed")
-    if step.kind == "way":
-        return Answers(WAY, "way")
+    if step.kind in CHOICES:
+        return Answers(CHOICES[step.kind], step.kind)
     if step.kind == "call":
         return Answers(calls(walk.points), "call", sure=True)
-    return Microphone(_idle(job, walk.record, step, prefs))
+    return Microphone(_idle(job, walk.record, step, now, prefs))
 
 
 def _asking(asked: Asked) -> Panel:
@@ -218,10 +214,12 @@ def _say(walk: Walked, step: Step, now: Now, *, short: bool, alone: bool, first:
         advice = f"Next: {verdict.next}" if verdict.next and not (alone and verdict.next_kind == "sound") else ""
         more = f"{advice}  Space shows what the verdict rests on.".strip()
         return Say(f"{head}{changed}", verdict.text, more, text, tone if now.outcome else "good")
-    words = f"{step.sentence} {PRESS.get(step.kind, '')}".strip()
+    words = step.sentence if now.busy else f"{step.sentence} {PRESS.get(step.kind, '')}".strip()
     busy = "Judging the round: a moment." if now.judging and step.kind == "verdict" else ""
     more = _more(walk, step, now, short=short)
-    return Say(head, busy or words, f"{first} {more}".strip() if step.kind == "clip" else more, text, _tone(step, tone))
+    if step.kind == "clip" and not now.busy:
+        more = f"{first} {more}".strip()
+    return Say(head, busy or words, more, text, _tone(step, tone))
 
 
 def _tone(step: Step, tone: str) -> str:
@@ -255,25 +253,37 @@ def _outcome(outcome: Outcome | None) -> tuple[str, str]:
     return f"× {'Cut short' if outcome.lost else outcome.lead}: {outcome.sentence}", "again"
 
 
-def _idle(job: Job, record: RoundRecord, step: Step, prefs: Preferences) -> tuple[str, ...]:
+def key_takes(job: Job, step: Step, now: Now, prefs: Preferences) -> str:
+    """What one key records at a step: a clip, a point, a walk, or all; out of turn a clip of a walk and no more."""
+    return way_of(job.way).by_key_at(step.walk, prefs.air_s, 0.0 if now.plan else prefs.move_s)
+
+
+def _ready(job: Job, step: Step, now: Now, prefs: Preferences) -> tuple[str, str]:
+    """What Space does next, and how long that takes."""
+    by_key, clip = key_takes(job, step, now, prefs), f"{prefs.clip_s:g} s"
+    on = f"h leads on from point to point   w another way (now: {way_of(job.way).words.lower()})"
+    if step.walk == SWITCHED:
+        at = "all points at once" if by_key == "all" else "this point"
+        first = f"Space takes {at}, {switched_s(CYCLES, PERIOD_S):g} s led by tones and the count"
+        second = on.partition("   ")[2] if by_key == "all" else on
+    elif by_key == "point":
+        first = "Space takes a point: air off, on, off"
+        second = f"{clip} each, {prefs.air_s:g} s for the air   h leads on from point to point   t times"
+    elif by_key == "walk":
+        first = "Space takes this walk from here on"
+        second = f"{clip} each, {prefs.move_s:g} s from point to point (Space: there already)   t times"
+    else:
+        first = f"Space records {clip}, {prefs.before_s:g} s after the key"
+        second = f"h leads through the walk by tones, {prefs.move_s:g} s a point   t changes the times"
+    check = "" if job.microphone else "   ! microphone not checked: m"
+    return f"○ ready: {first}{check}", f"  {second}"
+
+
+def _idle(job: Job, record: RoundRecord, step: Step, now: Now, prefs: Preferences) -> tuple[str, ...]:
     """What stands where the countdown will be."""
     if step.kind == "clip":
-        check = "" if job.microphone else "   ! microphone not checked: m"
-        by_key, seconds = way_of(job.way).by_key_at(step.walk, prefs.air_s), f"{prefs.clip_s:g} s"
-        takes = {"point": "a point: air off, on, off", "all": "all points at once"}.get(by_key, "this point")
-        first = f"Space takes {takes}"
-        second = f"h leads on from point to point   w another way (now: {way_of(job.way).words.lower()})"
-        if step.walk == SWITCHED:
-            first += f", {switched_s(CYCLES, PERIOD_S):g} s led by tones and the count"
-            second = second if by_key != "all" else second.partition("   ")[2]
-        elif by_key == "point":
-            second = f"{seconds} each, {prefs.air_s:g} s for the air   h leads on from point to point   t times"
-        else:
-            first = f"Space records {seconds}, {prefs.before_s:g} s after the key"
-            second = f"h leads through the walk by tones, {prefs.move_s:g} s a point   t changes the times"
         return (
-            f"○ ready: {first}{check}",
-            f"  {second}",
+            *_ready(job, step, now, prefs),
             "  ↑ ↓ another point   s leave it out   Backspace take the last clip back",
         )
     if step.kind != "done" or record.verdict is None:

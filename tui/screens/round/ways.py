@@ -38,6 +38,11 @@ async def hands_free(taker: Taker, step: Step) -> None:
     await _led(taker, step, lambda due: every or due.walk == step.walk)
 
 
+async def one_walk(taker: Taker, step: Step) -> None:
+    """The rest of a walk. Who is at the next point says so by Space, or is there in time with no hand free."""
+    await _led(taker, step, lambda due: due.walk == step.walk, there=step)
+
+
 async def one_point(taker: Taker, step: Step) -> None:
     """All clips of a point while the microphone stays: a count and a tone say when the air comes and goes."""
     await _led(taker, step, lambda due: due.point == step.point, there=step)

@@ -40,6 +40,8 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
     """Dismisses with what to record next, if that is what was asked for."""
 
     SHOWS_NUMBERS = "round"
+    HERE = "verdict"
+    PAGE = "#page"
     CSS_PATH = "verdict.tcss"
     AUTO_FOCUS = "Odds"
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -57,7 +59,6 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         self.round_id = round_id
 
     def body(self) -> ComposeResult:
-        """Verdict in words, odds, account, cautions."""
         yield Static(id="verdict")
         with VerticalScroll(id="page", can_focus=False):
             yield Static(
@@ -68,16 +69,6 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
             yield Static(id="account-head", classes="heading")
             yield Weights()
             yield Static(id="remarks")
-
-    @property
-    def record(self) -> RoundRecord:
-        """The round."""
-        assert self.bay.job is not None
-        return self.bay.job.round(self.round_id)
-
-    def way(self) -> tuple[str, ...]:
-        """Where we are."""
-        return (self.bay.job.title, f"cylinder {self.record.cylinder}", "verdict") if self.bay.job else ()
 
     def show_job(self, job: Job) -> None:
         """Show the latest stored result."""
@@ -101,7 +92,6 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         return tuple(c for i, c in enumerate(rows) if not short or i < SHORT_PATHS or c.named)
 
     def on_resize(self) -> None:
-        """More paths where there is room."""
         if self.bay.job is not None:
             self.show_job(self.bay.job)
 
@@ -125,11 +115,6 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         if (judged := self.record.verdict) is not None:
             self._show_account(judged.result)
 
-    def action_page(self, by: int) -> None:
-        """Scroll the page."""
-        page = self.query_one("#page", VerticalScroll)
-        (page.scroll_page_down if by > 0 else page.scroll_page_up)(animate=False)
-
     def action_go_there(self) -> None:
         """Back to the round, aimed at the recording that would help most."""
         judged = self.record.verdict
@@ -148,7 +133,7 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         elif others := reference_cylinders(job, self.round_id) or told_by(record):
             words = " and ".join(map(str, others))
             title = f"Why are the clips of cylinder {words} not to stand beside this round?"
-            self.app.push_screen(PickScreen(title, WHY_NOT), self._decline)
+            self.ask(PickScreen(title, WHY_NOT), self._decline)
         else:
             self.tell("No other cylinder stands beside this round: nothing to leave out.")
 
@@ -164,18 +149,13 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         else:
             self._decline("")
 
-    def _decline(self, reason: str | None) -> None:
-        if reason is None:
-            return
+    def _decline(self, reason: str) -> None:
         with self.refusing():
             self.bay.write(StepPassed(round_id=self.round_id, step=DECLINED, reason=reason))
             self.dismiss(())  # a round is judged where it is seen, never behind another screen
 
     def action_confirm(self) -> None:
-        """The supervisor's screen."""
-        from tui.screens.confirm.screen import ConfirmScreen
-
-        self.app.push_screen(ConfirmScreen(self.round_id))
+        self.show("confirm", self.round_id)
 
 
 def told_by(record: RoundRecord) -> tuple[int, ...]:

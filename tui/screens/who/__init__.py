@@ -1,1 +1,0 @@
-"""Who sits here: the name that stands on what is written."""

@@ -10,7 +10,6 @@ BENCHES = ("accuracy", "speed")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """One sub-command a bench."""
     benches = parser.add_subparsers(dest="bench", metavar="BENCH", required=True)
     for name in BENCHES:
         module = importlib.import_module(f"listen.bench.{name}")

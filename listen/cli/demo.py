@@ -8,7 +8,6 @@ EXAMPLE = "hissway demo --plain"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Options of ``hissway demo``."""
     parser.add_argument("--plain", action="store_true", help="as text, even where stdout is a terminal")
 
 

@@ -36,7 +36,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Run the chosen action."""
     from listen.lab.learners import lab_root
 
     if args.action is None:

@@ -22,7 +22,6 @@ CHECK_S = 4.0
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Declare what the command takes."""
     parser.add_argument("--device", metavar="D", help="check this input, by number or name")
     parser.add_argument("--json", action="store_true", help="one JSON object instead of lines to read")
 

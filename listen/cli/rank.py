@@ -25,7 +25,6 @@ _CHANNEL = whole(0, 255, "a channel")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Options of ``hissway rank``."""
     parser.add_argument("folders", nargs="+", metavar="DIR", help="a folder <point>-<kind>[-N].<wav|flac>, or a job")
     parser.add_argument("--json", action="store_true", help="one JSON object a line instead of the table")
     parser.add_argument("--workers", type=_PROCESSES, default=1, metavar="N", help="processes to use (default 1)")

@@ -36,7 +36,6 @@ STOPPED = 130
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Declare what the command takes."""
     parser.add_argument("point", metavar="POINT", nargs="?", help="listening point, for example intake or plug-hole-2")
     parser.add_argument("--all", action="store_true", help="all points at once, a channel each; -o is a folder")
     parser.add_argument(

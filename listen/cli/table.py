@@ -10,7 +10,6 @@ SHOW_PATHS_FROM = 0.005
 
 
 def round_table(result: RoundResult) -> str:
-    """Points, paths and verdict of one round."""
     head = f"{'point':<26}{'excess dB':>10}  {'95 % interval':<16}{'would see':>10}  {'':<4}"
     lines = [plain(result.round), "  " + head.rstrip()]
     lines += ["  " + _point_line(p) for p in result.points]

@@ -54,8 +54,6 @@ class Made(msgspec.Struct, frozen=True):
 
 
 class EngineCase(msgspec.Struct, frozen=True, kw_only=True):
-    """What is known about an engine."""
-
     engine: Engine
     cylinders: tuple[CylinderCase, ...] = ()
     symptoms: tuple[str, ...] = ()

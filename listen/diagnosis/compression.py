@@ -39,7 +39,6 @@ class DryTest(msgspec.Struct, frozen=True, kw_only=True):
     """Cylinders low against their mates, or all where the whole engine is low."""
 
     def detail(self, n: int) -> str:
-        """One cylinder's figures."""
         words, reference = f"cylinder {n}: {self.kpa[n]:.0f} kPa", self.reference_kpa
         return f"{words}, {figures.share(self.kpa[n] / reference)} of {reference:.0f} kPa" if reference else words
 
@@ -96,7 +95,6 @@ def _reference(read: Sequence[float], expected: float | None) -> float | None:
 
 
 def compression_findings(case: EngineCase) -> list[Finding]:
-    """Findings of the dry test."""
     d = dry_test(case)
     if d.all_dead:
         return [Finding("all-dead", (), f"{min(d.kpa.values()):.0f} to {max(d.kpa.values()):.0f} kPa")]

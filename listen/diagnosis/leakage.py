@@ -42,7 +42,6 @@ def stands_out(case: EngineCase, n: int) -> bool:
 
 
 def leakage_findings(case: EngineCase) -> list[Finding]:
-    """Findings of the loss readings."""
     return [*_each(case), *_engine(case), *_beside_compression(case)]
 
 

@@ -62,8 +62,6 @@ class Fault(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Doubt(msgspec.Struct, frozen=True):
-    """A contradiction, shown as it is."""
-
     id: str
     cylinders: tuple[int, ...]
     words: str
@@ -95,8 +93,6 @@ class TestState(msgspec.Struct, frozen=True):
 
 
 class Diagnosis(msgspec.Struct, frozen=True, kw_only=True):
-    """What the evidence says about the whole engine."""
-
     schema: str = "hissway.diagnosis/1"
     kind: Kind
     text: str

@@ -126,7 +126,6 @@ NOT_SURE = "one of several"
 
 
 def sure(probability: float) -> str:
-    """How sure, in words."""
     return next((words for floor, words in SURE if probability >= floor), NOT_SURE)
 
 

@@ -71,7 +71,6 @@ def find_learner(root: Path, name: str) -> Learner:
 
 
 def learner_dir(root: Path, learner: Learner) -> Path:
-    """Folder of everything known of a learner."""
     return learners_dir(root) / learner.id
 
 
@@ -106,5 +105,4 @@ def learners_dir(root: Path) -> Path:
 
 
 def drills_dir(root: Path) -> Path:
-    """Folder of the shop's own drills."""
     return root / "drills"

@@ -31,8 +31,6 @@ class CylinderRow(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class PointPart(msgspec.Struct, frozen=True, kw_only=True):
-    """One listening point of a round."""
-
     point: str
     words: str
     excess_db: float | None
@@ -58,8 +56,6 @@ class PointPart(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class PathPart(msgspec.Struct, frozen=True, kw_only=True):
-    """One escape path of a round."""
-
     words: str
     probability: float
     """That it is at work, alone or with another."""
@@ -99,8 +95,6 @@ class ClipPart(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class SignaturePart(msgspec.Struct, frozen=True, kw_only=True):
-    """One signature under a round, checked."""
-
     name: str
     role: str
     signed: str
@@ -190,8 +184,6 @@ class OwnerPart(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class ChangeRow(msgspec.Struct, frozen=True, kw_only=True):
-    """One figure before and after."""
-
     what: str
     before: str
     after: str
@@ -211,8 +203,6 @@ class BeforePart(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Report(msgspec.Struct, frozen=True, kw_only=True):
-    """Everything a report says."""
-
     schema: str = SCHEMA
     job: str
     title: str

@@ -107,12 +107,10 @@ class Ladder:
 
     @property
     def ticks(self) -> list[tuple[float, str]]:
-        """Places and words of the scale."""
         return [(self.x(t), f"{t:+g}" if t else "0") for t in ticks(self.low_db, self.high_db)]
 
 
 def ladder(points: Sequence[PointPart]) -> Ladder:
-    """Lay a round's points out."""
     figures = [v for p in points for v in (p.excess_db, p.low_db, p.high_db, p.limit_db) if v is not None]
     words = " ".join(f"{p.words}: {p.says}" for p in points)
     return Ladder(

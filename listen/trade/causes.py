@@ -39,7 +39,6 @@ class Cause(msgspec.Struct, frozen=True):
 
     @property
     def prior_db(self) -> float:
-        """Prior odds in decibans."""
         p = self.prior_percent / 100
         return 10 * math.log10(p / (1 - p))
 
@@ -89,7 +88,6 @@ class BlindSpot(msgspec.Struct, frozen=True):
 
 @cache
 def contradictions() -> tuple[Contradiction, ...]:
-    """All contradictions the tables know."""
     return rows("contradictions", "contradiction", Contradiction)
 
 

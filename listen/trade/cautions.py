@@ -45,7 +45,6 @@ def cautions() -> tuple[Caution, ...]:
 
 
 def cautions_for(*steps: Step) -> tuple[Caution, ...]:
-    """Cautions that stand before the given steps."""
     return tuple(c for c in cautions() if c.step in steps)
 
 

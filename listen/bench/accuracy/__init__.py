@@ -16,7 +16,6 @@ PARTS = ("worlds", "rounds", "recorded", "detection", "coverage")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Options of ``hissway bench accuracy``."""
     parser.add_argument("--rounds-drawn", type=_COUNT, default=200, help="rounds a set; all else scales (default 200)")
     parser.add_argument(
         "--tune-rounds", type=_COUNT_OR_0, default=150, help="rounds the peers are fitted on; 0: no peers"

@@ -41,8 +41,6 @@ class Part(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Contest(msgspec.Struct, frozen=True, kw_only=True):
-    """One set of rounds, scored."""
-
     title: str
     backgrounds: str
     tuned_on: str
@@ -156,8 +154,6 @@ def reliability(forecasts: Sequence[Forecast]) -> tuple[tuple[float, float, int]
 
 
 class WorldScores(msgspec.Struct, frozen=True, kw_only=True):
-    """One world, scored."""
-
     name: str
     differs: str
     scores: Scores

@@ -54,8 +54,6 @@ CLIPS_A_ROUND, MOST_CLIPS = 6, 300
 
 
 class Cover(msgspec.Struct, frozen=True, kw_only=True):
-    """Cover in one kind of shop."""
-
     shop: str
     group: str
     """``steady``, ``drifting`` or ``unsteady``."""

@@ -52,7 +52,6 @@ class Measured:
 
     @property
     def facts(self) -> Facts:
-        """Readings beside the clips."""
         return msgspec.convert(msgspec.to_builtins(self.spec.facts), Facts)
 
     @property

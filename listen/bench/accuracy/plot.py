@@ -53,7 +53,6 @@ def draw_plot(found: Accuracy, file: Path) -> None:
 
 
 def _panels(found: Accuracy) -> list[Callable[[Axes], None]]:
-    """What to draw, in order."""
     out: list[Callable[[Axes], None]] = []
     for c in found.contests:
         out += [partial(_reliability, contest=c), partial(_peers, contest=c)]

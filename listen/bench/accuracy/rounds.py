@@ -34,8 +34,6 @@ class Job:
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """One round, judged."""
-
     case: Case
     with_sound: Forecast | None
     """Ours, sound-cylinder clips given; None where there are none."""
@@ -48,7 +46,6 @@ class _Truth(msgspec.Struct, frozen=True):
 
 
 def judge_drawn(job: Job) -> Judged:
-    """Draw, render and judge one round."""
     from listen.lab.simulator.draw import draw
     from listen.lab.simulator.render import render
 

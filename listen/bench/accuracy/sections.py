@@ -17,8 +17,6 @@ SCHEMA = "hissway.accuracy/1"
 
 
 class Accuracy(msgspec.Struct, frozen=True, kw_only=True):
-    """Everything one run found."""
-
     schema: str = SCHEMA
     seed: int
     contests: tuple[Contest, ...] = ()

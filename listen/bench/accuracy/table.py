@@ -32,7 +32,6 @@ def percent(rate: Rate) -> str:
 
 
 def bounded(rate: Rate) -> str:
-    """A rate in per cent with its bounds."""
     return "-" if rate.value is None else f"{percent(rate)} [{100 * rate.low95:.1f}-{100 * rate.high95:.1f}]"
 
 

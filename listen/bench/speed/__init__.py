@@ -44,7 +44,6 @@ class Speed(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Options of ``hissway bench speed``."""
     parser.add_argument("--rounds", type=whole(1, 10**5), default=24, help="rounds in the archive (default 24)")
     parser.add_argument("--passes", type=whole(1, 1000), default=3, help="passes over it; the best counts (default 3)")
     parser.add_argument(
@@ -148,7 +147,6 @@ def _time_workers(folders: list[Path], passes: int, workers: int) -> float:
 
 
 def table(found: Speed) -> str:
-    """The figures in words and columns."""
     lines = [f"{found.rounds} rounds of {found.clips_a_round} clips, one core, best pass:"]
     lines += [
         f"  {t.name:<36} {t.seconds_a_round * 1000:8.1f} ms a round  {t.times_limit:5.2f} x limit"

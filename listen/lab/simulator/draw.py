@@ -240,7 +240,6 @@ def readings(
     firing_order: tuple[int, ...] | None = None,
     radiator: bool = False,
 ) -> SimFacts:
-    """Draw the readings of a round whose truth is ``paths``."""
     bubbling = PathId.COOLANT_PASSAGE in paths
     looked = radiator and rng.random() < 0.3
     seen = bool(rng.random() < (0.95 if bubbling else 0.03))

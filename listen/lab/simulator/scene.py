@@ -36,8 +36,6 @@ class Truth(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Part(msgspec.Struct, frozen=True, kw_only=True):
-    """One ingredient of a synthetic background."""
-
     kind: str
     """A row of ``background.PARTS``: noise, throb, tones, speech, clanks, ratchet, knocks, drips."""
     level_db: float
@@ -178,8 +176,6 @@ class SimFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 
 
 class RoundSpec(msgspec.Struct, frozen=True, kw_only=True):
-    """Everything about one simulated round."""
-
     name: str
     seed: int
     truth: Truth

@@ -85,7 +85,6 @@ class SimulatedMicrophone:
 
     @property
     def rate_hz(self) -> int:
-        """Sample rate of the round."""
         return self._spec.rate_hz
 
     def open(self) -> None:

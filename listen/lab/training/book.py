@@ -163,7 +163,6 @@ class Book:
 
     @property
     def answers(self) -> tuple[Answer, ...]:
-        """Rounds answered to the end."""
         return tuple(x for x in self.lines if isinstance(x, Answer))
 
     @property

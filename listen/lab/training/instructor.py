@@ -107,14 +107,12 @@ OUTSIDE = {
 
 
 def rate_words(rate: Rate) -> str:
-    """A share in words, with its interval."""
     if rate.value is None:
         return "none yet"
     return f"{rate.hits} of {rate.of} ({share_interval((rate.low95, rate.high95))})"
 
 
 def threshold_words(measured: Measured) -> str:
-    """An ear threshold beside the meter's."""
     t = measured.threshold
     words = OUTSIDE.get(t.within) or decibels(t.threshold_db)
     words += f" about {measured.background}"
@@ -130,7 +128,6 @@ def threshold_words(measured: Measured) -> str:
 
 
 def since_words(runs: Sequence[Measured]) -> str:
-    """How a threshold moved since the first run."""
     if len(runs) < 2:
         return ""
     first, last = runs[0].threshold, runs[-1].threshold
@@ -147,7 +144,6 @@ def _sd_db(t: Threshold) -> float:
 
 
 def sureness_words(scored: Score) -> str:
-    """What the confidence is worth, in words."""
     if scored.brier is None or scored.overconfidence is None:
         return "nothing named yet"
     lean = "surer than right" if scored.overconfidence > 0.05 else "less sure than right"
@@ -157,7 +153,6 @@ def sureness_words(scored: Score) -> str:
 
 
 def score_lines(row: LearnerRow) -> Iterator[str]:
-    """A learner's standing, for a terminal."""
     s = row.score
     yield f"{row.learner.name}: {row.sessions} sessions, {s.total} rounds called, {s.cannot_tell} times cannot tell"
     yield from _call_lines(row)

@@ -29,8 +29,6 @@ WALK = (Kind.QUIET, Kind.AIR, Kind.QUIET)
 
 @dataclass(frozen=True, slots=True)
 class MakeWish:
-    """What a drill shall hold."""
-
     rounds: int = 10
     paths: tuple[tuple[str, ...], ...] = ()
     """Truths to draw from, each one path or a pair; empty means all single ones and sound."""

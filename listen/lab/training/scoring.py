@@ -23,8 +23,6 @@ WEAK_BELOW = 0.8
 
 
 class Score(msgspec.Struct, frozen=True, kw_only=True):
-    """The sum of some answers."""
-
     total: int
     answered: int
     """Those that named something."""
@@ -64,7 +62,6 @@ def _focus(answers: Sequence[Answer]) -> dict[str, Rate]:
 
 
 def score(answers: Iterable[Answer]) -> Score:
-    """Sum up answers, from one session or a lifetime."""
     every = tuple(answers)
     named = [a for a in every if a.paths]
     stated = [(a.sure, bool(a.right)) for a in named]

@@ -59,7 +59,6 @@ class Session:
 
     @property
     def simulated(self) -> bool:
-        """Whether its rounds are the simulator's."""
         return self._kept is None or self._kept.drill.simulated
 
     @property

@@ -31,7 +31,6 @@ class Ways:
     """Whether sound also crosses from mouth to mouth through the air of the bay."""
 
     def of(self, rng: np.random.Generator, layout: Layout) -> Carry:
-        """Draw one engine's losses."""
         common = layout.common
         whole = common.once("whole", lambda: float(rng.normal(0, self.engine_db)))
         room = common.once("room", lambda: float(np.exp(rng.uniform(*np.log(ABSORPTION_M2)))))

@@ -27,8 +27,6 @@ SOUND_WALK_BEFORE_S = 1500.0
 
 @dataclass(frozen=True, slots=True)
 class Restless:
-    """How the shop's sound moves."""
-
     level_db: float
     level_s: float
     colour_db: float = 0.0

@@ -8,7 +8,7 @@ from textual.color import Color
 from textual.content import Content
 from textual.filter import LineFilter
 
-from listen.voice.text import STANDS_FOR, plain, steers
+from listen.voice.text import STANDS_FOR, commands_a_terminal, plain
 
 
 class DrawnOnly(LineFilter):
@@ -22,7 +22,7 @@ class DrawnOnly(LineFilter):
 
 
 def _drawn(text: str) -> str:
-    return "".join((STANDS_FOR if cell_len(c) else "") if steers(c) else c for c in text)
+    return "".join((STANDS_FOR if cell_len(c) else "") if commands_a_terminal(c) else c for c in text)
 
 
 def shown(text: object, style: str = "") -> Content:

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import NoReturn, TextIO
 
 from listen.errors import HisswayError
-from listen.voice.text import STANDS_FOR, plain, steers
+from listen.voice.text import STANDS_FOR, commands_a_terminal, plain
 
 COMMANDS = ("demo", "rank", "record", "mic", "report", "pack", "unpack", "verify", "salvage", "key", "lab", "bench")
 """Each is one module of this package with SUMMARY, EXAMPLE, add_arguments(parser) and run(args)."""
@@ -129,7 +129,7 @@ class _Terminal(TextIOWrapper):
     def write(self, text: str) -> int:
         """Write; what would steer the terminal is replaced, but for line ends and our own carriage returns."""
         if not text.isprintable():
-            text = "".join(STANDS_FOR if c not in "\t\n\r" and steers(c) else c for c in text)
+            text = "".join(STANDS_FOR if c not in "\t\n\r" and commands_a_terminal(c) else c for c in text)
         return super().write(text)
 
 

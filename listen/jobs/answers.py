@@ -63,7 +63,7 @@ def _figure(job: Job, f: Fact, cylinder: int | None) -> str:
     return f"{read.value:g} %" if f.unit == "percent" else f"{read.value:g} {f.unit}"
 
 
-def say(job: Job, f: Fact, given: str, cylinder: int | None = None) -> tuple[Payload, ...]:
+def answer_events(job: Job, f: Fact, given: str, cylinder: int | None = None) -> tuple[Payload, ...]:
     """Events that keep ``yes``, ``no`` or no answer (empty) to a statement; none where it is held already."""
     if given == answer(job, f, cylinder):
         return ()

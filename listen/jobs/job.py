@@ -183,7 +183,7 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
         """How many clips were ever kept at this point in this walk."""
         return sum(c.kept.point == point and c.kept.walk == walk for c in self.clips)
 
-    def came(self, asked: Decision) -> bool:
+    def has_what_was_asked(self, asked: Decision) -> bool:
         """Whether the clip that a decision sent the round back for came since, or was left out with a reason."""
         what, since = asked.payload, self.clips[asked.clips_before :]
         assert isinstance(what, SentBack)

@@ -128,7 +128,7 @@ def _decided(base: Standing, record: RoundRecord, d: Decision) -> Standing:
     )
     if isinstance(decided, SentBack):
         return msgspec.structs.replace(
-            told, how="sent-back", reason=decided.reason, request_met=record.came(d) and not record.stale
+            told, how="sent-back", reason=decided.reason, request_met=record.has_what_was_asked(d) and not record.stale
         )
     kind, paths = _said(d)
     return msgspec.structs.replace(

@@ -282,7 +282,7 @@ def _asked_for(record: RoundRecord) -> Step | None:
     decision = record.decision
     if decision is None or not isinstance(asked := decision.payload, SentBack):
         return None
-    if record.came(decision):
+    if record.has_what_was_asked(decision):
         return None
     p = point(asked.point)
     kinds = [r for r in TABLE if r.clip_kind == asked.clip_kind]

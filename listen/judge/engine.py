@@ -61,7 +61,7 @@ def _blow_by(p: Blown) -> NDArray[np.float64]:
     return np.asarray(p.clean * heard / heard.mean() + (1.0 - p.clean) * at_least / at_least.mean())
 
 
-def say(cylinder: int, evidence: RoundEvidence, odds: Posterior, *, silent: bool = False) -> EngineSay:
+def engine_say(cylinder: int, evidence: RoundEvidence, odds: Posterior, *, silent: bool = False) -> EngineSay:
     """What a round says to the others, from odds in which nothing was learnt from them.
 
     One with a slip in it is ``silent``.

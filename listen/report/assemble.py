@@ -30,7 +30,7 @@ from listen.report.owner import Behind, owner_part
 from listen.report.owner_words import Language, OwnerWords
 from listen.report.round_part import round_part
 from listen.same_fields import same_fields
-from listen.trade.cautions import cautions, defer, told_in
+from listen.trade.cautions import cautions, defer_to_others, told_in
 from listen.trade.engine import layout_rows
 from listen.trade.numbers import numbers
 from listen.voice import figures, names, times, verdicts
@@ -83,7 +83,7 @@ def assemble(
         photos=photo_parts(job),
         rounds=_leaking_first(rounds, d.faults),
         cautions=tuple((c.step, c.words) for c in told_in(job.pressure_unit, cautions())),
-        defer=defer(),
+        defer=defer_to_others(),
         numbers=tuple((n.item, n.figures, n.use) for n in numbers()),
         microphone=_microphone(job),
         clips=clips,

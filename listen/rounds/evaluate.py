@@ -7,7 +7,7 @@ import msgspec
 
 from listen.audio.long import fits
 from listen.errors import RoundError
-from listen.judge.engine import say
+from listen.judge.engine import engine_say
 from listen.judge.grounds import bubbles_speak, withheld
 from listen.judge.learnt import learnt, with_learnt
 from listen.judge.next_best import next_best
@@ -128,7 +128,7 @@ def judge_points(
         points=results,
         paths=_paths(odds),
         verdict=_held_back(judged, slips),
-        engine=None if engine is None else say(facts.cylinder or 1, evidence, alone, silent=bool(slips)),
+        engine=None if engine is None else engine_say(facts.cylinder or 1, evidence, alone, silent=bool(slips)),
         told_by=tuple(one.cylinder for one in engine or ()),
         learnt=learnt(evidence, odds, engine or ()),
         shop=shop,

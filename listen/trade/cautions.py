@@ -54,6 +54,6 @@ def told_in(unit: str, rows: Iterable[Caution]) -> tuple[Caution, ...]:
 
 
 @cache
-def defer() -> str:
+def defer_to_others() -> str:
     """The sentence that puts local codes, the maker and qualified people first."""
     return str(read_table("cautions")["defer"])

@@ -21,10 +21,10 @@ def plain(text: object, limit: int = MOST_CHARACTERS) -> str:
 
 
 def _safe(char: str) -> str:
-    return " " if char in "\t\n\r" else STANDS_FOR if steers(char) else char
+    return " " if char in "\t\n\r" else STANDS_FOR if commands_a_terminal(char) else char
 
 
-def steers(char: str) -> bool:
+def commands_a_terminal(char: str) -> bool:
     """Whether a terminal would not draw this character, but obey it or turn the line around."""
     return unicodedata.category(char) in _UNSEEN and char not in _JOINERS
 
@@ -40,7 +40,7 @@ def json_line(value: Any) -> str:
     import msgspec  # only where JSON is asked for
 
     text = msgspec.json.encode(value).decode()
-    return text if text.isprintable() else "".join(_escaped(c) if steers(c) else c for c in text)
+    return text if text.isprintable() else "".join(_escaped(c) if commands_a_terminal(c) else c for c in text)
 
 
 def _escaped(char: str) -> str:

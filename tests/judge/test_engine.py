@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from evidence_made import heard, loud_at, made, silent
 
-from listen.judge.engine import BETWEEN_CYLINDERS_DB, ODD, blow_by_learnt, say
+from listen.judge.engine import BETWEEN_CYLINDERS_DB, ODD, blow_by_learnt, engine_say
 from listen.judge.learnt import ENGINE, learnt, with_learnt
 from listen.judge.loudness import LEVELS_DB
 from listen.judge.posterior import posterior
@@ -31,7 +31,7 @@ def other(cylinder: int, level_db: float | None, clean: float = 0.9, zero_dbfs: 
 
 
 def taught(evidence, others):
-    """The evidence with what the others say at the filler."""
+    """The evidence with what the others engine_say at the filler."""
     points = [
         replace(p, learnt=blow_by_learnt(others, "oil-filler", 0.0)) if p.point.id == "oil-filler" else p
         for p in evidence.points
@@ -44,7 +44,7 @@ def rings(others) -> float:
 
 
 def middle(others) -> float:
-    """Median of blow-by by what the others say alone."""
+    """Median of blow-by by what the others engine_say alone."""
     density = blow_by_learnt(others, "oil-filler", 0.0)
     return float(np.interp(0.5, np.cumsum(density) / density.sum(), LEVELS_DB))
 
@@ -110,8 +110,8 @@ def test_levels_are_compared_as_the_microphone_heard_them():
 def test_a_round_says_the_same_whatever_it_was_taught():
     evidence = made(loud_at("intake"), loss_percent=30.0)
     after = taught(evidence, [other(1, 6.0)])
-    assert say(2, after, posterior(after.alone())) == say(2, evidence, posterior(evidence))
-    assert [p.point for p in say(2, evidence, posterior(evidence)).points] == ["oil-filler"]
+    assert engine_say(2, after, posterior(after.alone())) == engine_say(2, evidence, posterior(evidence))
+    assert [p.point for p in engine_say(2, evidence, posterior(evidence)).points] == ["oil-filler"]
 
 
 def test_what_a_round_says_is_clean_where_nothing_else_reaches_the_filler():
@@ -119,13 +119,13 @@ def test_what_a_round_says_is_clean_where_nothing_else_reaches_the_filler():
         made(loud_at("oil-filler", -7.0), loss_percent=6.0),
         made(loud_at("oil-filler", 14.0), loss_percent=60.0, restrictor_mm=1.0, supply_kpa=550.0),
     )
-    assert say(1, sound, posterior(sound)).points[0].clean > 0.8
-    assert say(1, blown, posterior(blown)).points[0].clean < 0.4
+    assert engine_say(1, sound, posterior(sound)).points[0].clean > 0.8
+    assert engine_say(1, blown, posterior(blown)).points[0].clean < 0.4
 
 
 def test_a_slip_says_nothing_and_a_strange_file_is_passed_over():
     evidence = made(loud_at("intake"))
-    assert say(2, evidence, posterior(evidence), silent=True).points == ()
+    assert engine_say(2, evidence, posterior(evidence), silent=True).points == ()
     strange = EngineSay(cylinder=1, zero_dbfs=0.0, points=(Blown(point="oil-filler", clean=1.0, nats=(0.0, -1.0)),))
     assert blow_by_learnt([strange], "oil-filler", 0.0) is None
     with pytest.raises(msgspec.ValidationError):

@@ -10,7 +10,7 @@ import html5lib
 import pytest
 
 from listen.report.build import Wanted, report_text
-from listen.trade.cautions import defer
+from listen.trade.cautions import defer_to_others
 
 XHTML = "{http://www.w3.org/1999/xhtml}"
 
@@ -113,7 +113,7 @@ def test_the_owner_reads_plain_words_and_nobody_is_ordered_to_repair(demo_page):
     text = "".join(tree(demo_page).itertext())
     for words in ("How sure:", "If it waits:", "Not looked at:", "not a repair order", "qualified person"):
         assert words in text
-    assert defer() in text
+    assert defer_to_others() in text
     assert "made by a computer, not by an engine" in text
     assert "Cylinder 5: an intake valve does not close tightly." in text
 

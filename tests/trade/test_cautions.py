@@ -6,7 +6,7 @@ from typing import get_args
 
 import pytest
 
-from listen.trade.cautions import Step, cautions, cautions_for, defer
+from listen.trade.cautions import Step, cautions, cautions_for, defer_to_others
 
 
 def test_every_step_has_a_caution_and_identifiers_are_unique():
@@ -39,6 +39,6 @@ def test_the_usual_cautions_are_there(step, words):
 
 def test_danger_to_people_is_marked_and_codes_maker_and_qualified_people_come_first():
     assert all(any(c.weight == "danger" for c in cautions_for(s)) for s in ("before", "air-on", "radiator", "running"))
-    assert "Local codes" in defer()
-    assert "maker" in defer()
-    assert "qualified" in defer()
+    assert "Local codes" in defer_to_others()
+    assert "maker" in defer_to_others()
+    assert "qualified" in defer_to_others()

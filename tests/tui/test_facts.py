@@ -7,7 +7,7 @@ from pathlib import Path
 from bay import bench, read_all, screen_text, to_engine, type_text, until, words
 from textual.widgets import OptionList
 
-from listen.jobs.answers import NO, OPEN, YES, answer, facts_here, in_words, say, type_in
+from listen.jobs.answers import NO, OPEN, YES, answer, answer_events, facts_here, in_words, type_in
 from listen.jobs.events import JobNamed, PlugSeen, ReadingEntered, SymptomNoted
 from listen.jobs.folder.store import create_job, open_job
 from listen.trade.engine import layout
@@ -46,7 +46,11 @@ def test_every_fact_can_be_told(tmp_path: Path) -> None:
             assert f.id in [o.id for o in rows.options(opened.job, "")]
             n = 2 if f.scope == "cylinder" else None
             opened.append(
-                *(say(opened.job, f, YES, n) if f.answer == "yes-no" else type_in(opened.job, f, typed_for(f), n))
+                *(
+                    answer_events(opened.job, f, YES, n)
+                    if f.answer == "yes-no"
+                    else type_in(opened.job, f, typed_for(f), n)
+                )
             )
             assert in_words(opened.job, f)
         job = opened.job

@@ -16,7 +16,7 @@ from textual.message import Message
 from textual.reactive import reactive
 from textual.widgets import Input, Label, Static
 
-from listen.trade.cautions import Caution, defer
+from listen.trade.cautions import Caution, defer_to_others
 from listen.voice import figures
 from listen.voice.text import plain
 from tui.content import shown
@@ -45,7 +45,7 @@ class CautionPanel(VerticalScroll, can_focus=True):
             Content.assemble(("▲ ", "bold $warning") if c.weight == "danger" else ("· ", "$secondary"), plain(c.words))
             for c in rows
         ]
-        self.query_one("#cautions", Static).update(Content("\n").join([*lines, shown(defer(), "$secondary")]))
+        self.query_one("#cautions", Static).update(Content("\n").join([*lines, shown(defer_to_others(), "$secondary")]))
         self.scroll_home(animate=False)
 
     def page(self) -> bool:

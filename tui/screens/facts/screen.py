@@ -8,7 +8,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.widgets import Input, OptionList, Static
 
-from listen.jobs.answers import NO, OPEN, YES, answer, say, type_in, unit_here
+from listen.jobs.answers import NO, OPEN, YES, answer, answer_events, type_in, unit_here
 from listen.jobs.events import Payload
 from listen.jobs.job import Job
 from listen.trade.facts import Fact, core, fact
@@ -102,14 +102,16 @@ class FactsScreen(BayScreen[None]):
     def _statement(self, job: Job, f: Fact) -> None:
         if f.scope == "engine":
             given = NEXT[answer(job, f)]
-            self._write(*say(job, f, YES if f.sets and given == OPEN else given))  # the engine is so or is not so
+            self._write(
+                *answer_events(job, f, YES if f.sets and given == OPEN else given)
+            )  # the engine is so or is not so
             return
         boxes = {str(n): BOXES[answer(job, f, n)] for n in job.engine.cylinders}
 
         def keep(answered: tuple[str, ...]) -> None:
             given = dict(line.split("=") for line in answered)
             words = {box: word for word, box in BOXES.items()}
-            self._write(*(e for n, box in given.items() for e in say(job, f, words[box], int(n))))
+            self._write(*(e for n, box in given.items() for e in answer_events(job, f, words[box], int(n))))
 
         options = [(str(n), f"cylinder {n}") for n in job.engine.cylinders]
         self.ask(AnswerScreen(f"{f.words}: on which cylinders?", options, boxes), keep)
@@ -135,7 +137,7 @@ class FactsScreen(BayScreen[None]):
         """Answer with no what every complaint is asked and has no answer yet."""
         if (job := self.bay.job) is not None:
             open_ = [fact(id) for id in sorted(core()) if answer(job, fact(id)) == OPEN]
-            self._write(*(e for f in open_ for e in say(job, f, NO)))
+            self._write(*(e for f in open_ for e in answer_events(job, f, NO)))
             self.tell(f"{len(open_)} questions answered with no.")
 
     def _write(self, *events: Payload) -> None:

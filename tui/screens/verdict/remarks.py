@@ -4,7 +4,7 @@ from textual.content import Content
 
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.reference import reference_cylinders, told_since, why_no_reference
-from listen.trade.cautions import cautions_for, defer
+from listen.trade.cautions import cautions_for, defer_to_others
 from listen.voice import names
 from listen.voice.text import plain
 from tui.content import shown
@@ -20,7 +20,7 @@ def remarks(job: Job, record: RoundRecord) -> Content:
         *(shown(plain(sentence, 400)) for sentence in (record.verdict.result.learnt if record.verdict else ())),
         *([shown(_since(told))] if (told := told_since(job, record.id)) else []),
         *(shown(c, "$warning") for c in (*changed, *cautions)),
-        shown(defer(), "$secondary"),
+        shown(defer_to_others(), "$secondary"),
     ]
     return Content("\n").join(lines)
 

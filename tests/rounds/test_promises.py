@@ -83,7 +83,20 @@ def test_one_clip_at_another_gain_is_noticed_from_2_7_db() -> None:
     ragged = np.tile([-1.0, 0.0, 1.0], 3)
     assert [bool(other_gain(walked(place_db=-4.0 + s * ragged))) for s in (0.75, 0.9)] == [True, False]
     assert [bool(other_gain(walked(place_db=12.0 + s * ragged))) for s in (0.75, 0.9)] == [True, False]
+    assert [bool(other_gain(walked(place_db=4.0 + s * ragged))) for s in (0.5, 0.6)] == [True, False]
     assert [bool(other_gain(walked(place_db=-8.0 + s * ragged))) for s in (1.5, 1.8)] == [True, False]
+
+
+def test_one_gain_moves_a_quiet_clips_hiss_as_its_rumble_within_2_db_or_three_tenths() -> None:
+    """A lorry that passes moves the rumble alone."""
+
+    def noticed(change_db: float, hiss_db: float) -> bool:
+        clips = walked(place_db=np.full(9, change_db / 2), wide_db=np.full(6, change_db / 2))  # between its quiet clips
+        clips[0] = marked("intake", Kind.QUIET, 1, place_db=np.full(9, change_db), wide_db=np.full(6, hiss_db))
+        return other_gain(clips) is not None
+
+    assert [noticed(4.0, hiss_db) for hiss_db in (1.9, 2.1, 5.9, 6.1)] == [False, True, True, False]
+    assert [noticed(10.0, hiss_db) for hiss_db in (6.9, 7.1, 12.9, 13.1)] == [False, True, True, False]
 
 
 def test_where_clips_scatter_by_a_decibel_another_gain_is_noticed_from_four_and_a_half() -> None:

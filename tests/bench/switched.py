@@ -11,6 +11,7 @@ from functools import partial
 
 import msgspec
 import numpy as np
+from numpy.typing import NDArray
 
 from listen.bench.accuracy.cover import some_hiss
 from listen.bench.accuracy.detection import crossing
@@ -36,11 +37,13 @@ SIGMAS = 3.09 + 1.645
 FOUND = 0.95
 CYCLES, HALF_S = 6, 2.5
 MICROPHONES = 4
-LEVELS_DB = tuple(float(x) for x in np.arange(-17.0, 7.1, 1.0))
+LEVELS_DB = tuple(float(x) for x in np.arange(-22.0, 8.1, 1.0))
 ALARMS_A_ROUND, COVERS_A_ROUND, DEPTHS_A_ROUND = 25, 3, 0.75
 """How the sizes follow the number of rounds drawn. A rate of one in a thousand has its 95 % bounds within a factor of
 two from 16 alarms on: 640 rounds are 16,000 silent takes a scene, 130 as many over all five."""
 CHUNKS = 8
+COARSE = 6
+"""Levels from one coarse step to the next; two more on either side, since fewer trials may miss the step by that."""
 STEP_S = 13.0
 """From one clip of a walk to the next: eight seconds to move, five to record."""
 CALL_S = 15.0
@@ -138,9 +141,17 @@ def _walked(pool: Pool, each_point: bool, rng: np.random.Generator, hiss: float)
 
 
 def _depth(finder: Finder, each: int, seed: tuple[int, ...], workers: int) -> float | None:
-    """Level from which it is found, between the levels tried."""
-    jobs = [(finder, (*seed, i), 10 ** (db / 10), each) for i, db in enumerate(LEVELS_DB)]
-    return crossing(LEVELS_DB, np.array(spread(_share, jobs, workers)), FOUND)
+    """Level from which it is found: first sought in coarse steps, then between the levels below the one that does."""
+
+    def found(levels: tuple[int, ...], trials: int) -> NDArray[np.float64]:
+        jobs = [(finder, (*seed, i), 10 ** (LEVELS_DB[i] / 10), trials) for i in levels]
+        return np.array(spread(_share, jobs, workers))
+
+    coarse = tuple(range(0, len(LEVELS_DB), COARSE))
+    over = np.flatnonzero(found(coarse, max(1, each // 3)) >= FOUND)
+    last = min(coarse[over[0]] + 2 if len(over) else len(LEVELS_DB) - 1, len(LEVELS_DB) - 1)
+    fine = tuple(range(max(0, last - COARSE - 2), last + 1))
+    return crossing(tuple(LEVELS_DB[i] for i in fine), found(fine, each), FOUND)
 
 
 def _share(job: tuple[Finder, tuple[int, ...], float, int]) -> float:

@@ -17,6 +17,7 @@ from listen.jobs.reference import DECLINED, with_references
 
 
 def _round(job: Job, p: ev.RoundOpened, event: ev.Event) -> Job:
+    # Told, not refused: the line is in the journal of some machine, and the rest of it must still be read.
     if any(r.id == p.round_id for r in job.rounds):
         return trouble(job, f"event {event.id} opens round {p.round_id} a second time; it is not acted upon")
     record = RoundRecord(id=p.round_id, cylinder=p.cylinder, title=p.title, opened=event.time)
@@ -63,6 +64,7 @@ def _taken_back(job: Job, p: ev.ClipTakenBack, event: ev.Event) -> Job:
 def _call(job: Job, p: ev.ByEarCalled, event: ev.Event) -> Job:
     def change(r: RoundRecord) -> RoundRecord:
         call = replace(p, before_numbers=p.before_numbers and not (p.sitting and numbers_seen(r, p.name, p.sitting)))
+        # Counted as the call comes in: what is played afterwards was not heard before it.
         pairs = sum(one.sitting == p.sitting for one in r.played) if p.sitting else 0
         return replace(r, calls=(*r.calls, call), before_calls=(*r.before_calls, (pairs, len(r.clips))))
 

@@ -72,6 +72,7 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def waits(self) -> bool:
         """Whether the round waits for a supervisor: judged and undecided, come back, or disputed."""
+        # Even where both are signed: two answers to one engine are none until somebody settles it.
         if self.disputed:
             return True
         return self.by == "program" and not self.stale and (self.how != "sent-back" or self.request_met)
@@ -108,6 +109,7 @@ def standing_of(job: Job, cylinder: int) -> Standing | None:
 def latest_round(job: Job, cylinder: int) -> RoundRecord | None:
     """The round of a cylinder that counts: the last one judged, else the last; none that was set aside."""
     rounds = [r for r in job.rounds_of(cylinder) if not r.aside]
+    # A round just begun must not hide the verdict before it.
     judged = [r for r in rounds if r.verdict is not None]
     chosen = judged or rounds
     return chosen[-1] if chosen else None
@@ -122,6 +124,7 @@ def _decided(base: Standing, record: RoundRecord, d: Decision) -> Standing:
         time=d.time,
         heard=d.heard,
         own_work=d.own_work,
+        # One made with a key says more than a typed name; of equals the first stands.
         signature=max(d.signatures, key=lambda s: bool(s.public_key), default=None),
         program_then=then,
         against=tuple(o for o in record.open_decisions[:-1] if _otherwise(o, d)),
@@ -138,6 +141,7 @@ def _decided(base: Standing, record: RoundRecord, d: Decision) -> Standing:
         reason=decided.reason if isinstance(decided, Overruled) else decided.text,
         kind=kind,
         paths=paths,
+        # A person's word has no odds of ours.
         probability=None,
     )
 

@@ -130,6 +130,7 @@ def trial(judged: Sequence[tuple[RoundResult, tuple[PathId, ...]]]) -> Trial:
     """Score results against their truths."""
     named = [(set(r.verdict.paths), set(truth)) for r, truth in judged if r.verdict.kind != "unclear"]
     right = sum(bool(paths) and paths <= truth for paths, truth in named)
+    # Bounded, so that one verdict that was wholly wrong does not decide over all others.
     loss = [
         -sum(math.log(max(share, LEAST_SHARE)) for share in (_given(r, p) for p in truth)) / len(truth)
         for r, truth in judged
@@ -171,4 +172,5 @@ def count_no_more(root: Path) -> None:
 def with_teardowns(round_: Round, job: Job, root: Path) -> Round:
     """A round of a job with the shop's teardowns beside it, where they count."""
     now = counting(root)
+    # Simulated engines were drawn from our own tables: a shop learns nothing from them, nor they from it.
     return round_ if now is None or job.simulated else replace(round_, shop=seen(now.findings, job.id))

@@ -44,10 +44,12 @@ def plan(ours: Chain, theirs: Chain) -> Plan:
     fork = ours.lines[n - 1].hash
     if n == len(ours.lines):
         return Plan(how="forward", lines=rest, fork=fork)
+    # Where each holds the other's lines, both sides must choose the same journal: the one with the lesser hash stays.
     if _holds(theirs, ours) and not (_holds(ours, theirs) and ours.head < theirs.head):
         return Plan(how="take-over", lines=rest, fork=fork)
     if _holds(ours, theirs):
         return Plan(how="behind")
+    # Merges in merges are read by recursion; a sender could nest them until the reader fails.
     if max(merge_depth(line) for line in rest) >= MAX_MERGE_DEPTH:
         return Plan(how="apart")
     return Plan(how="merge", lines=rest, fork=fork)
@@ -65,6 +67,7 @@ def shared_lines(ours: Chain, theirs: Chain) -> int:
 
 def merged_event(found: Plan, ours: Chain, source: str) -> ev.Merged:
     """The event that brings the other side's lines in; those that ours holds already are named by their hash."""
+    # By hash where ours holds the line already: two who always write at once would double the journal each time.
     held = _hashes(ours.lines)
     lines = tuple(msgspec.Raw(f'"{line.hash}"'.encode() if line.hash in held else line.raw) for line in found.lines)
     return ev.Merged(fork=found.fork, lines=lines, source=source)
@@ -96,6 +99,7 @@ def bring_clips(source: Path, to: Path, theirs: Chain) -> None:
         if not isinstance(clip, ClipKept):
             continue
         here = to / f"{clip.clip}.flac"
+        # Moved, not copied: both lie on one disk, and a copy could be cut short.
         if not here.exists():
             (source / here.name).rename(here)
         elif why := clip_fault(to, clip):

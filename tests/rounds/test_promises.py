@@ -153,6 +153,8 @@ def test_what_comes_and_goes_within_an_air_clip_is_noticed_from_six_sigma_and_1_
         return np.repeat([[0.0], [db], [0.0]], 4, axis=0) * (np.arange(6) < bands)
 
     assert [bool(part_of_the_time(walked(course_db=swing(db)))) for db in (0.24, 0.26)] == [False, True]
+    short = [np.where(np.arange(12)[:, None] < n, 0.4, 0.0) * np.ones(6) for n in (2, 3)]  # half a second is a bang
+    assert [bool(part_of_the_time(walked(course_db=db))) for db in short] == [False, True]
     assert not part_of_the_time(walked(course_db=swing(9.0, bands=1)))  # a tool that was dropped rings in one band
     restless = walked(course_db=swing(2.7)), walked(course_db=swing(2.9))
     for clips in restless:

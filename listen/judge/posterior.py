@@ -43,6 +43,8 @@ class Posterior:
     being at work."""
     scene: Scene
     """What was summed over, under the usual assumptions."""
+    no_air_db: float
+    """Evidence that no air was on, whatever the cylinder is like: over all sets of causes together, in decibans."""
 
     def involved(self, path: PathId) -> float:
         """Probability that ``path`` is at work, alone or in a pair."""
@@ -105,7 +107,16 @@ def posterior(evidence: RoundEvidence, assumptions: Sequence[Assumptions] = SETS
     # A reading may be mistyped or misread: the verdict asks what would be left of a name without each of them.
     without = {name: np.exp(_normal(log_p - column)) for name, column in readings}
     terms_db = {p: _mean_terms(there[p], back[p]) for p in there}
-    return Posterior(sets, under[BASE], under, without, terms_db, scene)
+    # What was read was read under air, however the walk was: it stands on both sides. Bubbles heard belong to the walk.
+    sound = sets.index(Hypothesis((PathId.NONE,)))
+    read = prior + sum((c[sound] if name == "bubbles-heard" else c for name, c in readings), np.zeros(len(sets)))
+    no_air = DB * (_silent(evidence, scene) + log_sum(read) - log_sum(log_p))
+    return Posterior(sets, under[BASE], under, without, terms_db, scene, float(no_air))
+
+
+def _silent(evidence: RoundEvidence, scene: Scene) -> float:
+    """Log likelihood of what all points heard, had there been no air at any: the lowest level is as good as silence."""
+    return float(log_sum(sum((t.table[0] for t in scene.tables if t is not None), evidence.states)))
 
 
 def _at_points(evidence: RoundEvidence, scene: Scene) -> NDArray[np.float64]:

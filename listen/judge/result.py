@@ -94,6 +94,14 @@ class Blown(msgspec.Struct, frozen=True, kw_only=True):
     """Log likelihood of each of ``LEVELS_DB`` for all that was heard."""
 
 
+class PlaceHeard(msgspec.Struct, frozen=True, kw_only=True):
+    """The room's sound at one point, air off."""
+
+    point: str
+    band_db: tuple[Decibel, ...]
+    """Level of each place band, dB re full scale (:mod:`listen.signal.clip_print`)."""
+
+
 class EngineSay(msgspec.Struct, frozen=True, kw_only=True):
     """What a round says to the rounds of the engine's other cylinders; nothing in it comes from them."""
 
@@ -101,6 +109,7 @@ class EngineSay(msgspec.Struct, frozen=True, kw_only=True):
     zero_dbfs: Decibel
     """Level 0 dB of the round, re full scale."""
     points: tuple[Blown, ...]
+    places: tuple[PlaceHeard, ...] = ()
 
 
 class CauseSeen(msgspec.Struct, frozen=True, kw_only=True):

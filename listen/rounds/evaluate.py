@@ -17,6 +17,7 @@ from listen.judge.verdict import verdict
 from listen.rounds.air_proof import air_doubted
 from listen.rounds.blunders import Blunder, blunders, without
 from listen.rounds.describe import point_result, unseen_sentence
+from listen.rounds.job_places import exchanged_points, places_heard
 from listen.rounds.model import SWITCHED_KINDS, Facts, Round, Take
 from listen.rounds.switching import Switching, read_take, sound_of, switched_clip, switchings
 from listen.rounds.unusable import channel_with_sound, nothing_usable, said_of_nothing
@@ -113,7 +114,13 @@ def judge_points(
                 judged, next_point=best.point, next_kind=best.kind, next_seconds=best.seconds
             )
     measured = weighed.points
-    doubted = air_doubted(measured, facts, bubbles=bubbles)
+    tells = None
+    if engine is not None:
+        # What the others told may speak against this round, never silence it towards them.
+        silent = bool(slips) or air_doubted(measured, facts, alone.no_air_db, bubbles=bubbles) is not None
+        places = () if slips else places_heard(points)
+        tells = msgspec.structs.replace(engine_say(facts.cylinder or 1, evidence, alone, silent=silent), places=places)
+    doubted = exchanged_points(points, engine or ()) or air_doubted(measured, facts, odds.no_air_db, bubbles=bubbles)
     if doubted is not None and not slips:
         measured = tuple(
             replace(m, takes=replace(m.takes, flags=(*m.takes.flags, doubted.flag)))
@@ -128,7 +135,7 @@ def judge_points(
         points=results,
         paths=_paths(odds),
         verdict=_held_back(judged, slips),
-        engine=None if engine is None else engine_say(facts.cylinder or 1, evidence, alone, silent=bool(slips)),
+        engine=tells,
         told_by=tuple(one.cylinder for one in engine or ()),
         learnt=learnt(evidence, odds, engine or ()),
         shop=shop,

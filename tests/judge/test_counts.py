@@ -44,7 +44,9 @@ def given(usual: float, least: float | None = None, *, third: float = 0.0) -> Po
 
     under = {BASE: row(usual), SETS[1]: row(usual if least is None else least)}
     nowhere: Any = SimpleNamespace()
-    return Posterior((Hypothesis(INTAKE), Hypothesis(EXHAUST), Hypothesis(SOUND)), row(usual), under, {}, {}, nowhere)
+    return Posterior(
+        (Hypothesis(INTAKE), Hypothesis(EXHAUST), Hypothesis(SOUND)), row(usual), under, {}, {}, nowhere, 0.0
+    )
 
 
 def said(odds: Posterior) -> Any:

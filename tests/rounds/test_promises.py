@@ -45,17 +45,23 @@ def test_at_the_radiator_only_what_lies_above_four_kilohertz_is_hiss() -> None:
     assert [decibans("radiator", hz) > 6.0 for hz in (1600.0, 5000.0)] == [False, True]
 
 
-def doubted(*, bubbles: bool = False, **facts: float | None) -> bool:
-    silent: Any = SimpleNamespace(excess=SimpleNamespace(detected=False), takes=SimpleNamespace(point="intake"))
-    return air_doubted([silent], Facts(**facts), bubbles=bubbles) is not None  # type: ignore[arg-type]
+def doubted(
+    no_air_db: float, *, heard: bool = False, whistle_db: float | None = None, bubbles: bool = False, **facts: Any
+) -> str:
+    takes = SimpleNamespace(point="intake", whistle_db=whistle_db)
+    point: Any = SimpleNamespace(excess=SimpleNamespace(detected=heard), takes=takes)
+    found = air_doubted([point], Facts(**facts), no_air_db, bubbles=bubbles)
+    return found.flag.flag if found else ""
 
 
-def test_silence_goes_with_a_loss_below_40_percent_and_behind_a_known_restrictor_below_a_hole_of_1_mm() -> None:
-    assert [doubted(loss_percent=p) for p in (39.0, 41.0)] == [False, True]
-    known = {"restrictor_mm": 1.0, "supply_kpa": 550.0}
-    assert [doubted(loss_percent=p, **known) for p in (21.0, 25.0)] == [False, True]
-    assert doubted(loss_percent=None)
-    assert not doubted(loss_percent=90.0, bubbles=True), "bubbles that come with the air show that it was on"
+def test_the_air_is_doubted_from_six_decibans_and_where_neither_ear_nor_gauge_shows_it() -> None:
+    assert [doubted(db, loss_percent=9.0) for db in (5.9, 6.1)] == ["", "air-not-heard"]
+    assert [doubted(7.1, heard=True, loss_percent=60.0), doubted(7.1, heard=True)] == ["air-not-heard"] * 2
+    assert [doubted(-30.0), doubted(-30.0, heard=True)] == ["air-unproven", ""]
+
+
+def test_a_needle_that_followed_bubbles_and_a_whistle_prove_the_air() -> None:
+    assert [doubted(9.0, air_followed=True), doubted(9.0, bubbles=True), doubted(9.0, whistle_db=-40.0)] == [""] * 3
 
 
 def marked(at: str, kind: Kind, number: int, **levels: Any) -> Any:

@@ -168,12 +168,12 @@ def test_what_comes_and_goes_within_an_air_clip_is_noticed_from_six_sigma_and_1_
     assert [bool(part_of_the_time(clips)) for clips in restless] == [False, True]
 
 
-def swap_noticed(apart_db: float, *, wrong: float = 1.0, lift_db: Any = 0.0) -> bool:
+def swap_noticed(apart_db: float, *, wrong: float = 1.0, lift_db: Any = 0.0, quiets: tuple[int, ...] = (1, 2)) -> bool:
     """Air clips of two of three points ``wrong`` of the way to each other's places, one of them lifted by air."""
     shape = np.tile([1.0, -1.0, 0.0], 3)
     places = {"intake": 0.0 * shape, "tailpipe": apart_db * shape, "oil-filler": np.roll(apart_db * shape, 1)}
     other = {"intake": "tailpipe", "tailpipe": "intake", "oil-filler": "oil-filler"}
-    clips = [marked(at, Kind.QUIET, n, place_db=db) for at, db in places.items() for n in (1, 2)]
+    clips = [marked(at, Kind.QUIET, n, place_db=db) for at, db in places.items() for n in quiets]
     for at, db in places.items():
         heard = db + wrong * (places[other[at]] - db) + lift_db * (at == "intake")
         clips.append(marked(at, Kind.AIR, 1, place_db=heard))
@@ -184,6 +184,7 @@ def swap_noticed(apart_db: float, *, wrong: float = 1.0, lift_db: Any = 0.0) -> 
 
 def test_labels_look_swapped_where_places_that_stand_still_differ_by_a_decibel() -> None:
     assert [swap_noticed(db) for db in (0.3, 1.0, 6.0)] == [False, True, True]
+    assert [swap_noticed(db, quiets=(1,)) for db in (1.0, 1.2)] == [False, True]  # where nothing was repeated
     assert [swap_noticed(6.0, wrong=share) for share in (0.0, 0.5, 0.7)] == [False, False, True]  # half is no nearer
 
 

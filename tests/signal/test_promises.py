@@ -27,11 +27,11 @@ SIGMA_DB = BAND_SD * math.sqrt(2.0 / 13.0) / NEPER_PER_DB
 """What that leaves of their ratio's mean over thirteen bands: 0.017 dB."""
 
 
-def measured(ratio: float, *, drift_db: float = 0.0) -> Excess:
+def measured(ratio: float, *, drift_db: float = 0.0, floor_sd: float = 30.0) -> Excess:
     """Excess of an air clip ``ratio`` times as powerful in each band, clips long enough for a normal distribution."""
-    same, cov, hopeless = np.ones(13), BAND_SD**2 * np.eye(13), 1e3 * np.eye(13)
-    quiet = Group(same, cov, same, hopeless, 0.5, 1e6)
-    air = Group(ratio * same, cov, ratio * same, hopeless, 1.0, 1e6)
+    same, cov, floor = np.ones(13), BAND_SD**2 * np.eye(13), floor_sd**2 * np.eye(13)
+    quiet = Group(same, cov, same, floor, 0.5, 1e6)
+    air = Group(ratio * same, cov, ratio * same, floor, 1.0, 1e6)
     drift = stated(drift_db)
     return excess(Contrast(quiet, air), RoundDrift(drift, drift), LIVE, same)
 
@@ -58,6 +58,12 @@ def test_the_interval_is_one_of_95_percent() -> None:
     """1.96 standard deviations to either side; a louder hiss is known as well as its own clip."""
     low, high = measured(1.0).ci95_db
     assert (low, high) == pytest.approx((-1.95996 * SIGMA_DB, 1.95996 * SIGMA_DB), rel=1e-3)
+
+
+def test_floors_as_sure_as_means_take_a_tenth_off_the_limit() -> None:
+    """They are six tenths the same: half of each has (1 + 0.6) / 2 of the variance."""
+    limits = [measured(1.0, floor_sd=sd).detection_limit_db for sd in (BAND_SD, 2.0 * BAND_SD)]
+    assert limits == pytest.approx([math.sqrt(0.8) * 4.735 * SIGMA_DB, 4.735 * SIGMA_DB], rel=1e-3)
 
 
 def test_drift_of_half_a_decibel_makes_a_limit_of_three() -> None:

@@ -22,6 +22,11 @@ def glyph(kind: str) -> str:
     return GLYPHS.get(kind, GLYPHS["unclear"])
 
 
+def kind_words(kind: str) -> str:
+    """A verdict that names no path, without its figure."""
+    return FORMS.get(kind, kind).partition(",")[0]
+
+
 def verdict(kind: str, path_ids: Iterable[str], probability: float, *, short: bool = False) -> str:
     """A verdict in a few words, without its sign."""
     named = list(path_ids)

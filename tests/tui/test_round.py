@@ -96,7 +96,7 @@ async def test_how_sure_may_be_said_with_the_call_but_need_not(tmp_path: Path) -
         await until(pilot, lambda: screen.record.call() is not None)
         assert screen.record.call().sure == 0.8 and screen.record.call().paths == ("exhaust-valve",)
         assert remarks(app.job, screen.record).plain.startswith(
-            "Called by ear, before any number was shown: exhaust valve, 80 % sure."
+            "The tech called by ear, before any number was shown: exhaust valve, 80 % sure."
         )
 
 

@@ -3,7 +3,9 @@
 from collections.abc import Callable
 
 from listen.jobs.events import ByEarCalled
+from listen.jobs.job import RoundRecord
 from listen.trade.points import PathId, Point
+from listen.voice import names
 from listen.voice.names import path as path_name
 from tui.screens.base import BayScreen
 from tui.screens.ticks import TickScreen
@@ -60,6 +62,15 @@ def call_event(
         name=name,
         before_numbers=before_numbers,
     )
+
+
+def tech_call(record: RoundRecord) -> str:
+    """What the tech called by ear."""
+    call = record.call()
+    if call is None or call.declined:
+        return "The tech made no call by ear."
+    when = "before any number was shown" if call.before_numbers else "after numbers had been shown"
+    return f"The tech called by ear, {when}: {names.by_ear(call.paths, call.sure)}."
 
 
 def ask_paths(

@@ -8,6 +8,7 @@ from listen.jobs.reference import covers
 from listen.trade.points import Point, point
 from listen.voice import names
 from listen.voice.text import plain
+from tui.screens.calls import tech_call
 from tui.screens.confirm.signing import held_by
 from tui.widgets.banner import Say
 from tui.widgets.panels import Choice, Entry
@@ -68,15 +69,6 @@ def phase_say(phase: str, job: Job, record: RoundRecord, name: str, key: str = "
     if changed and phase in BEFORE_NUMBERS:
         changed = "Something changed since this round was signed; what, is told with the numbers."
     return Say(who, step, more, f"! {changed}" if changed else "", "caution" if phase in ("sign", "name") else "plain")
-
-
-def tech_call(record: RoundRecord) -> str:
-    """What the tech called by ear."""
-    call = record.call()
-    if call is None or call.declined:
-        return "The tech made no call by ear."
-    when = "before" if call.before_numbers else "after"
-    return f"The tech called by ear, {when} seeing numbers: {names.by_ear(call.paths, call.sure)}."
 
 
 def _not_recorded(record: RoundRecord) -> str:

@@ -39,8 +39,6 @@ COLUMNS = (
     Column("plug", "Plug", 0),
     Column("verdict", "Verdict", 0),
 )
-PLAIN = {"sound": "sound", "unclear": "cannot tell", "set-up": "set-up to repeat", "fitting": "fitting leaks"}
-"""Kinds of verdict that name no path."""
 READS = {"dry": "compression-dry", "wet": "compression-wet", "loss": "loss"}
 """What is typed into a column."""
 MOST_PLUG = 16
@@ -118,7 +116,7 @@ def _said(stand: Standing, *, short: bool = False) -> str:
     if stand.probability is not None:
         return verdicts.verdict(stand.kind, stand.paths, stand.probability, short=short)
     word = names.short_path if short else names.path
-    return (" + " if short else " and ").join(map(word, stand.paths)) or PLAIN.get(stand.kind, stand.kind)
+    return (" + " if short else " and ").join(map(word, stand.paths)) or verdicts.kind_words(stand.kind)
 
 
 def standing_forms(record: RoundRecord | None) -> tuple[str, ...]:
@@ -129,7 +127,7 @@ def standing_forms(record: RoundRecord | None) -> tuple[str, ...]:
     if stand.by == "nobody":
         return ("round begun", "begun", "")
     if not stand.paths:
-        return (PLAIN.get(stand.kind, stand.kind), "?" if stand.kind == "unclear" else "", "")
+        return (verdicts.kind_words(stand.kind), "?" if stand.kind == "unclear" else "", "")
     return (*("+".join(map(word, stand.paths)) for word in (names.path, names.short_path)), stand.kind, "")
 
 

@@ -310,19 +310,12 @@ def _large(walk: Walked, step: Step, now: Now) -> tuple[str, tuple[str, str]]:
     word = {"clip": step.point.replace("-", " "), "call": "call by ear", "caution": "read"}.get(step.kind, step.kind)
     if step.kind == "done" and walk.record.verdict is not None:
         verdict = walk.record.verdict.result.verdict
-        word = (
-            " ".join(map(short_path, verdict.paths))
-            if verdict.kind in ("path", "several")
-            else KINDS.get(verdict.kind, "?")
-        )
+        named = " ".join(map(short_path, verdict.paths)) if verdict.kind in ("path", "several") else ""
+        word = named or {"unclear": "cannot tell"}.get(verdict.kind, verdict.kind)
     outcome = now.outcome
     if outcome is None or outcome.stopped or now.asked:
         return word, ("", "")
     return word, ("kept", "sure") if outcome.kept else ("again", "bad")
-
-
-KINDS = {"sound": "sound", "unclear": "cannot tell", "set-up": "set-up", "fitting": "fitting"}
-"""Verdicts that name no path, in large letters."""
 
 
 def _hush(step: Step, *, numbers: bool) -> str:

@@ -5,9 +5,9 @@ from textual.content import Content
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.reference import reference_cylinders, told_since, why_no_reference
 from listen.trade.cautions import cautions_for, defer_to_others
-from listen.voice import names
 from listen.voice.text import plain
 from tui.content import shown
+from tui.screens.calls import tech_call
 
 
 def remarks(job: Job, record: RoundRecord) -> Content:
@@ -15,7 +15,7 @@ def remarks(job: Job, record: RoundRecord) -> Content:
     cautions = [f"▲ {c.words}" for c in (*cautions_for("after")[:1], *cautions_for("stop-driving"))]
     changed = [f"! {plain(text)}" for text in record.changed_after_signing]
     lines = [
-        shown(_ear(record)),
+        shown(tech_call(record)),
         shown(_reference(job, record)),
         *(shown(plain(sentence, 400)) for sentence in (record.verdict.result.learnt if record.verdict else ())),
         *([shown(_since(told))] if (told := told_since(job, record.id)) else []),
@@ -23,14 +23,6 @@ def remarks(job: Job, record: RoundRecord) -> Content:
         shown(defer_to_others(), "$secondary"),
     ]
     return Content("\n").join(lines)
-
-
-def _ear(record: RoundRecord) -> str:
-    call = record.call()
-    if call is None or call.declined:
-        return "The tech made no call by ear."
-    when = "before any number was shown" if call.before_numbers else "after numbers had been shown"
-    return f"Called by ear, {when}: {names.by_ear(call.paths, call.sure)}."
 
 
 def _since(told: tuple[int, ...]) -> str:

@@ -189,12 +189,9 @@ def _decided(stands: Standing) -> str:
     reason = f" {plain(stands.reason, 200)}" if stands.reason else ""
     if stands.how == "sent-back":
         return f"↩ Sent back by {plain(stands.name, 40)}.{reason}"
-    stood = names.paths(stands.paths) if stands.paths else STOOD.get(stands.kind, stands.kind)
+    stood = names.paths(stands.paths) if stands.paths else verdicts.kind_words(stands.kind)
     what = f"overrules the program: {stood}" if stands.how == "overruled" else f"agreed: {stood}"
     return f"● {plain(stands.name, 40)} {what}{held}.{reason}"
-
-
-STOOD = {"sound": "sound", "unclear": "cannot tell"}
 
 
 def _source(source: str) -> str:

@@ -59,7 +59,6 @@ class DemoServices(Services):
         return demo_scene(cylinder if cylinder in known else known[cylinder % len(known)])
 
     def inputs(self) -> tuple[Input, ...]:
-        """The one there is."""
         return (Input(MICROPHONE, "48 kHz, simulated", True),)
 
     def remark(self) -> str:

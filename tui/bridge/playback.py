@@ -27,7 +27,6 @@ class Playback:
         self._turn = 0
 
     def stop(self) -> None:
-        """Be silent."""
         self._turn += 1
         self._make().stop()
 

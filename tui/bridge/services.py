@@ -73,7 +73,6 @@ class Services:
         return jobs_root(self.jobs)
 
     def lab_root(self) -> Path:
-        """Folder of the lab."""
         from listen.lab.learners import lab_root
 
         return lab_root()
@@ -83,7 +82,6 @@ class Services:
         return None
 
     def preferences_path(self) -> Path:
-        """Where preferences are kept."""
         from tui.bridge.preferences import preferences_path
 
         return preferences_path()

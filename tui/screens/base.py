@@ -211,6 +211,5 @@ class BayScreen(Screen[R]):
         (page.scroll_page_down if by > 0 else page.scroll_page_up)(animate=False)
 
     def action_back(self) -> None:
-        """One screen back."""
         if len(self.app.screen_stack) > 1:
             self.dismiss()

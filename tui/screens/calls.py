@@ -65,7 +65,6 @@ def call_event(
 
 
 def tech_call(record: RoundRecord) -> str:
-    """What the tech called by ear."""
     call = record.call()
     if call is None or call.declined:
         return "The tech made no call by ear."

@@ -36,7 +36,6 @@ class CautionScreen(ModalScreen[bool]):
             yield Static(shown("Space turns the page and closes after the last one; Esc goes back", "$secondary"))
 
     def on_mount(self) -> None:
-        """From the first on."""
         panel = self.query_one(CautionPanel)
         job = cast("Bay", self.app).job
         panel.show(told_in(job.pressure_unit, self._rows) if job else self._rows)

@@ -60,7 +60,6 @@ class OneLineScreen(ModalScreen[str]):
 
     @on(Input.Submitted)
     def keep(self, event: Input.Submitted) -> None:
-        """Hand it in."""
         text = event.value.strip()
         if not text and not self._may_be_empty:
             self._warn("A word or two, please")

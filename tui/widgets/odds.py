@@ -61,8 +61,6 @@ class Odds(Drawn, can_focus=True):
     chosen: reactive[str] = reactive("")
 
     class Chosen(Message):
-        """A path was chosen."""
-
         def __init__(self, path: str) -> None:
             self.path = path
             super().__init__()

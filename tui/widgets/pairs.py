@@ -43,8 +43,6 @@ class Pairs(Drawn, can_focus=True):
     """Pair and clip, from 0, that sound now."""
 
     class Play(Message):
-        """A pair is to be heard."""
-
         def __init__(self, pair: Pair) -> None:
             self.pair = pair
             super().__init__()

@@ -85,8 +85,6 @@ class ChoicePanel(Drawn, can_focus=True):
     """Place in :data:`SURE`."""
 
     class Chosen(Message):
-        """An answer."""
-
         def __init__(self, panel: ChoicePanel, choice: str, sure: float | None = None) -> None:
             self.panel, self.choice, self.sure = panel, choice, sure
             super().__init__()
@@ -250,7 +248,6 @@ class EntryPanel(Vertical):
 
     @property
     def typed(self) -> str:
-        """All that was typed."""
         return " ".join(self._field(i).value for i in range(len(self._entries))).strip()
 
     def wrong(self, text: str) -> None:

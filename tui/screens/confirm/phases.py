@@ -89,7 +89,6 @@ def _done(record: RoundRecord) -> str:
 
 
 def decision_words(decided: Payload | None) -> str:
-    """A decision as one sentence."""
     if isinstance(decided, Confirmed):
         return f"{plain(decided.name, 60)} agrees with the verdict."
     if isinstance(decided, Overruled):

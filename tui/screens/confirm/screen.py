@@ -89,7 +89,6 @@ class ConfirmScreen(BlindScreen):
     # ------------------------------------------------------------------ showing
 
     def show_job(self, job: Job) -> None:
-        """Show the phase."""
         record, phase = self.record, self.phase
         points = round_points(job, record)
         key = key_words(self.bay.services) if phase in ("decided", "sign") else ""

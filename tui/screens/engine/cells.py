@@ -20,8 +20,6 @@ PENS = {"path": "bad", "several": "bad", "sound": "sure", "fitting": "warn", "se
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column of the table."""
-
     id: str
     head: str
     width: int
@@ -154,7 +152,6 @@ def plug_event(cylinder: int, looks: tuple[str, ...]) -> tuple[PlugSeen, str]:
 
 
 def finding_event(cylinder: int, paths: tuple[str, ...], by: str) -> FindingRecorded:
-    """The event of a finding at teardown."""
     return FindingRecorded(cylinder=cylinder, paths=paths, found_by=by)
 
 

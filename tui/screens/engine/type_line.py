@@ -47,7 +47,6 @@ class TypeLine(Horizontal):
         self.screen.set_focus(self._field)  # at once: the next key may be here already
 
     def end(self) -> None:
-        """Hide it."""
         self._doubted, self.meant, self.display = None, "", False
 
     def remark(self, text: str) -> None:

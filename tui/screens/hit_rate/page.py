@@ -31,7 +31,6 @@ def _share(words: str, rate: Rate, *, sureness: float | None = None, heading: bo
 
 
 def heading(scored: tuple[ScoredCall, ...], simulated: bool) -> Content:
-    """What is counted."""
     torn = len({(s.job, s.cylinder) for s in scored})
     what = "simulated engines, which say nothing about this shop" if simulated else "engines of this shop"
     opened = f"{torn} cylinder{'' if torn == 1 else 's'} whose teardown is known"

@@ -75,7 +75,6 @@ class PageScreen(BayScreen[None]):
     # ------------------------------------------------------------------ showing
 
     def parts(self, job: Job) -> tuple[Part, ...]:
-        """The ledger."""
         events = self.bay.open_job.chain.events() if self.bay.open_job else ()
         return job_ledger(events, job) if self.cylinder is None else cylinder_ledger(events, job, self.cylinder)
 
@@ -104,7 +103,6 @@ class PageScreen(BayScreen[None]):
             self.show_job(self.bay.job)
 
     def line(self) -> Line | None:
-        """The highlighted line."""
         options = self.query_one("#lines", OptionList)
         option = options.highlighted_option
         return self.lines.get(option.id or "") if option else None

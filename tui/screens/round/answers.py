@@ -18,8 +18,6 @@ LOOKED: dict[str, type[AirFollowed | BubblesLooked]] = {"bubbles": BubblesLooked
 
 
 class Answers:
-    """Answers for one round."""
-
     def __init__(self, bench: Bench) -> None:
         self.bench = bench
 
@@ -54,7 +52,6 @@ class Answers:
             self.bench.write(*kept)
 
     def chosen(self, about: str, choice: str, sure: float | None) -> None:
-        """An answer was chosen."""
         asked = self.bench.now.asked
         if asked is None and about in LOOKED:
             self.bench.write(LOOKED[about](round_id=self.bench.round_id, seen=choice))

@@ -184,7 +184,6 @@ class RoundScreen(BayScreen[None]):
         return self._made[2]
 
     def show_job(self, job: Job) -> None:
-        """The job changed."""
         self._changed()
 
     def on_screen_resume(self) -> None:

@@ -45,7 +45,6 @@ class TimesScreen(ModalScreen[None]):
 
     @on(Input.Submitted)
     def keep(self) -> None:
-        """Check and keep."""
         bay = cast("Bay", self.app)
         try:
             values = {name: float(self.query_one(f"#{name}", Input).value.replace(",", ".")) for name, _ in FIELDS}

@@ -92,8 +92,6 @@ Panel = Microphone | Cautions | Figures | Answers
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """All of it."""
-
     walk: Walked
     step: Step
     """What is under way, chosen or due: the only step that banner, keys, countdown and recording know."""

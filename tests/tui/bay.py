@@ -20,7 +20,10 @@ from listen.trade.engine import Engine, layout
 from tui.app import HisswayApp
 from tui.bridge.preferences import Preferences, save
 from tui.screens.round.screen import RoundScreen
+from tui.widgets import panels
 
+panels.SEEN_S = 0.0
+"""Pilots read nothing: only the test of a burst waits for a page to be seen."""
 FOUR_POINTS = msgspec.structs.replace(layout("single"), cooling="liquid")
 """Intake, tailpipe, oil filler, radiator; no neighbour."""
 

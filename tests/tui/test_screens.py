@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import msgspec
+import pytest
 from bay import (
     bench,
     read_all,
@@ -41,6 +42,7 @@ from listen.jobs.walk import walked
 from listen.judge.result import Blown, EngineSay
 from listen.trade.engine import layout
 from tui.app import HisswayApp
+from tui.screens.cautions import CautionScreen
 from tui.screens.confirm.screen import ConfirmScreen
 from tui.screens.engine.cells import verdict_words
 from tui.screens.engine.screen import EngineScreen
@@ -52,6 +54,7 @@ from tui.screens.new_job.screen import NewJobScreen
 from tui.screens.pick import PickScreen
 from tui.screens.ticks import TickScreen
 from tui.screens.verdict.screen import VerdictScreen
+from tui.widgets import panels
 
 
 async def test_no_jobs_says_what_to_do(tmp_path: Path) -> None:
@@ -245,6 +248,24 @@ async def test_keys_sent_in_one_burst_are_taken_in_their_order(tmp_path: Path) -
         for key in ("backspace", "backspace", "backspace", "8", "5", "left", "7", "home", "delete", "1"):
             app.post_message(events.Key(key, key if len(key) == 1 else None))
         await until(pilot, lambda: field.value == "175")
+
+
+async def test_a_burst_acknowledges_no_caution(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A scanner types a figure and Enter where cautions come first: they are to be seen, and are still there."""
+    monkeypatch.setattr(panels, "SEEN_S", 60.0)
+    app = bench(tmp_path, engine=layout("inline-3"))
+    async with app.run_test(size=(100, 45)) as pilot:
+        await to_engine(pilot)
+        for key in (*"1020", "enter", "enter", "space"):
+            app.post_message(events.Key(key, key if len(key) == 1 else None))
+        await until(pilot, lambda: isinstance(app.screen, CautionScreen))
+        await settle(pilot)
+        await pilot.press("enter")
+        await settle(pilot)
+        assert isinstance(app.screen, CautionScreen) and not app.job.cautions
+        monkeypatch.setattr(panels, "SEEN_S", 0.0)
+        await pilot.press("space")
+        await until(pilot, lambda: bool(app.job.cautions))
 
 
 async def test_what_is_typed_behind_the_key_of_a_dialog_stands_in_it(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterable
 from dataclasses import dataclass
 from textwrap import wrap
@@ -25,6 +26,9 @@ from tui.widgets.drawn import Drawn
 from tui.widgets.field import Field
 
 MOST_ENTRIES = 2
+SEEN_S = 0.4
+"""A key that comes sooner after a page was put up says nothing of it: a scanner's burst, or a key held down. Set by
+judgement: nobody reads a line in less, and whoever knows the page waits for it once."""
 SHORT = 20
 """Longer entries get the whole line."""
 SURE: tuple[float | None, ...] = (None, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
@@ -35,6 +39,9 @@ MORE_AT, LEAST_MORE = 24, 20
 
 class CautionPanel(VerticalScroll, can_focus=True):
     """Cautions, those that protect people first in weight. Only what was on the screen can be acknowledged."""
+
+    _up_s = 0.0
+    """When the page that is up was put up."""
 
     def compose(self) -> ComposeResult:
         yield Static(id="cautions")
@@ -47,13 +54,17 @@ class CautionPanel(VerticalScroll, can_focus=True):
         ]
         self.query_one("#cautions", Static).update(Content("\n").join([*lines, shown(defer_to_others(), "$secondary")]))
         self.scroll_home(animate=False)
+        self._up_s = time.monotonic()
 
     def page(self) -> bool:
         """Turn to what has not been on the screen yet; False where all of it has."""
         if not self.size.height:  # not drawn at all yet
+            self._up_s = time.monotonic()
+        if time.monotonic() - self._up_s < SEEN_S:
             return True
         if self.scroll_y >= self.max_scroll_y:
             return False
+        self._up_s = time.monotonic()
         self.scroll_to(y=self.scroll_y + self.size.height - 1, animate=False, immediate=True)
         return True
 

@@ -76,6 +76,7 @@ def find(z: Series, commanded: Timeline | None = None) -> Timeline | None:
         return None
     t_s = centres_s(len(z))
     told_s = commanded.told_s if commanded else ()
+    # Half-way up an exponential rise is passed ln 2 of its time after the valve began to open.
     return _with_decay(z, t_s, Timeline(opened - RISE_S * np.log(2.0), shut, True, told_s=told_s))
 
 
@@ -118,6 +119,7 @@ def _apart(z: Series, on: NDArray[np.bool_]) -> bool:
     if on.all() or not on.any():
         return False
     low, high = float(np.median(z[~on])), float(np.median(z[on]))
+    # From one block to the next: slow drift of the shop is no roughness.
     rough = 1.4826 * float(np.median(np.abs(np.diff(z[~on])))) if (~on).sum() > 1 else np.inf
     return high - low > APART * rough and 10.0 * np.log10(high / low) > APART_DB
 
@@ -131,6 +133,7 @@ def _edges(z: Series, on: NDArray[np.bool_], split: float) -> tuple[Series, Seri
         opened.append(0.0)
     for i in np.flatnonzero(np.diff(on.astype(np.int8))) + 1:
         rise = z[i] - z[i - 1]
+        # On the straight line between two blocks: an edge is known to less than a block.
         part = float(np.clip((split - z[i - 1]) / rise, 0.0, 1.0)) if rise else 0.5
         (opened if on[i] else shut).append((i - 0.5 + part) * STEP_S)
     if on[-1]:
@@ -170,11 +173,13 @@ def _with_decay(z: Series, t_s: Series, found: Timeline) -> Timeline:
         replace(found, shut_s=np.maximum(found.shut_s - late, found.opened_s + STEP_S), decay_s=float(tau))
         for tau in DECAYS_S
         for late in LATE_S
+        # Half-way down is passed after 0.69 time constants; what lies far from that is not tried.
         if 0.3 * tau - STEP_S <= late <= 0.8 * tau + STEP_S
     ]
     fits = [_misfit(z, share_at(t_s, t)) for t in trials]
     best = min(range(len(trials)), key=lambda i: fits[i][0])
     _, height, sigma = fits[best]
+    # At an end of the grid it may as well be any faster, or any slower, one.
     inside = DECAYS_S[0] < (trials[best].decay_s or 0.0) < DECAYS_S[-1]
     told = height > CLEAR * sigma and inside
     return replace(trials[best], decay_s=trials[best].decay_s if told else None, clear=height / max(sigma, 1e-30))
@@ -182,6 +187,7 @@ def _with_decay(z: Series, t_s: Series, found: Timeline) -> Timeline:
 
 def _misfit(z: Series, a: Series) -> tuple[float, float, float]:
     """Sum of squares left by a straight background and the switching, its height, and what is left a block."""
+    # With a slope: a shop that swells over the take would else be taken for a slow decay.
     x = np.stack([np.ones_like(a), np.linspace(-1.0, 1.0, len(a)), a], axis=1)
     beta = np.linalg.lstsq(x, z, rcond=None)[0]
     left = z - x @ beta

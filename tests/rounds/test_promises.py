@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -166,6 +167,19 @@ def test_what_comes_and_goes_within_an_air_clip_is_noticed_from_six_sigma_and_1_
     for clips in restless:
         clips[0] = marked("intake", Kind.QUIET, 1, course_db=swing(2.0))
     assert [bool(part_of_the_time(clips)) for clips in restless] == [False, True]
+
+
+def test_a_shop_that_rises_and_falls_is_heard_through_a_steady_hiss_without_doubt() -> None:
+    """All bands rise and fall together by 3 dB; in the air clip a hiss of 20 dB fills half of them, and those stand."""
+    rng = np.random.default_rng(7)
+
+    def shop() -> np.ndarray:
+        return np.repeat(rng.normal(0.0, 3.0, (6, 1)), 2, axis=0) + rng.normal(0.0, 0.05, (12, 6))
+
+    clips = [replace(c, mark=replace(c.mark, course_db=shop())) for c in walked()]
+    hiss = np.where(np.arange(6) < 3, 0.0, 100.0)
+    clips[1] = replace(clips[1], mark=replace(clips[1].mark, course_db=10.0 * np.log10(10.0 ** (shop() / 10.0) + hiss)))
+    assert not part_of_the_time(clips)
 
 
 def swap_noticed(apart_db: float, *, wrong: float = 1.0, lift_db: Any = 0.0, quiets: tuple[int, ...] = (1, 2)) -> bool:

@@ -9,7 +9,7 @@ from typing import Any
 from worked import engine_of
 
 from listen.jobs import events as ev
-from listen.jobs.answers import NO, YES, say, type_in
+from listen.jobs.answers import NO, YES, answer_events, type_in
 from listen.jobs.fold import apply
 from listen.jobs.job import Job
 from listen.jobs.typed import typed
@@ -58,7 +58,7 @@ def _entered(data: dict[str, Any], unit: str) -> Iterator[Any]:
     for n, found in _by_cylinder(data, "on").items():
         yield from (_yes(id, n) for id in found)
     for n, absent in _by_cylinder(data, "off").items():
-        yield from ((lambda job, id=id, n=n: say(job, fact(id), NO, n)) for id in absent)
+        yield from ((lambda job, id=id, n=n: answer_events(job, fact(id), NO, n)) for id in absent)
     heard, ear, bubbles = (_by_cylinder(data, key) for key in ("heard", "ear", "bubbles"))
     for n in sorted({*heard, *ear, *bubbles}):
         yield ev.RoundOpened(round_id=f"r{n}", cylinder=n)
@@ -80,7 +80,7 @@ def _by_cylinder(data: dict[str, Any], key: str) -> dict[int, Any]:
 
 
 def _yes(id: str, n: int | None = None):
-    return lambda job: say(job, fact(id), YES, n)
+    return lambda job: answer_events(job, fact(id), YES, n)
 
 
 def _figure(id: str, value: float, n: int | None):

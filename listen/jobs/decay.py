@@ -26,7 +26,8 @@ def leak_sentence(job: Job, record: RoundRecord, decay_s: float) -> str:
     supply_kpa = figures.get("supply") or SUPPLY_KPA
     volume_l = emptied_l(swept / len(job.engine.cylinders), ratio)
     leak = leak_by_decay_l_s(decay_s, volume_l, supply_kpa)
-    text = f"whole leak {leak:.2g} l/s of free air ({volume_l:.2g} l empty, {HOSE_MM:g} mm by {HOSE_M:g} m of it hose)"
+    holds = f"chamber and {HOSE_M:g} m of {HOSE_MM:g} mm hose hold {volume_l:.2g} l"
+    text = f"whole leak {leak:.2g} l/s of free air ({holds})"
     loss = job.reading("loss", round_id=record.id)
     try:
         hole = leak_mm(loss.si, figures.get("restrictor") or REFERENCE_MM, supply_kpa) if loss else None

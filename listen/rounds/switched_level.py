@@ -14,6 +14,10 @@ from listen.signal.switching_found import centres_s
 LEAST = 1e-3
 
 
+MOST_LEFT = 0.02
+"""A loud hiss that has died to a fifth still stands above the shop: air off is what has less than this left of it."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class SwitchedLevel:
     """One take over its time."""
@@ -47,6 +51,8 @@ def switched_level(path: Path, on_s: tuple[tuple[float, float], ...] = ()) -> Sw
     off, on = off_and_on(timeline, t_s)
     if not on.any() or not off.any():
         return None
+    left = timeline.share(t_s)
+    off &= left <= max(MOST_LEFT, float(np.median(left[off])))
     quiet = float(z[off].mean())
     return SwitchedLevel(
         t_s=t_s,

@@ -257,11 +257,13 @@ def _pair(first: Fit, found: Fit, made: _Made, weight: NDArray[np.float64]) -> t
 def _steeper(hiss: NDArray[np.float64], sigma: NDArray[np.float64]) -> NDArray[np.float64]:
     """How much steeper the logarithm falls from what was found to the lower end of what is claimed than it is there.
 
-    The slope where it was found alone would make a large error of a large chance hiss look small.
+    The slope where it was found alone would make a large error of a large chance hiss look small. Less than none is
+    chance as well: there it is the slope up to no hiss, so that an interval holds none as often as the error allows.
     """
     step = np.clip(np.minimum(SURE_SIGMAS * sigma, hiss), 1e-6, None)
     top = 1.0 + np.maximum(hiss, 1e-6)
-    return np.asarray(-np.log1p(-step / top) / step * top)
+    less = np.minimum(hiss, -1e-6)
+    return np.asarray(np.where(hiss < 0.0, np.log1p(less) / less, -np.log1p(-step / top) / step * top))
 
 
 def _quiet_db(made: _Made, weight: NDArray[np.float64]) -> float:

@@ -146,13 +146,17 @@ class EvidenceScreen(PlayingScreen[None]):
         if seen is None or not self.is_attached:
             return
         self._level = seen
+        self._words()
+        self.call_after_refresh(self._show_level, seen)  # once the words have taken their lines
+
+    def _show_level(self, seen: SwitchedLevel) -> None:
         theme = self.app.theme_variables
         parts = [
             Moments(seen.t_s[at].tolist(), seen.level_db[at].tolist(), mean_db, theme[pen])
             for at, mean_db, pen in ((seen.off, 0.0, "secondary"), (seen.on, seen.difference_db, "primary"))
         ]
-        self.query_one(LevelPlot).show(seen.t_s.tolist(), seen.level_db.tolist(), theme["panel-lighten-2"], parts)
-        self._words()
+        pens = theme["panel-lighten-2"], theme["accent"]
+        self.query_one(LevelPlot).show(seen.t_s.tolist(), seen.level_db.tolist(), pens, parts)
 
     def _draw(self, chosen: str) -> None:
         seen = self._looked
@@ -189,7 +193,7 @@ class EvidenceScreen(PlayingScreen[None]):
         self._told(lines, result)
 
     def _told(self, lines: list[Content], result: PointResult | None) -> None:
-        sound = f"♪ {self._sounding}" if self._sounding else "silent"
+        sound = f"♪ {self._sounding}" if self._sounding else "1, 2 and 3 play it"
         lines.append(shown(f"{sound}{', hiss band only' if self._hiss_only else ''}", "$accent"))
         self.query_one("#head", Static).update(Content("\n").join(lines))
         self.query_one("#flags", Static).update(_flags(result))
@@ -274,6 +278,7 @@ def _followed(level: SwitchedLevel, job: Job, record: RoundRecord) -> list[Conte
     head = Content.assemble(
         ("▄ air off ", "$secondary"),
         ("▄ air on ", "$primary"),
+        ("┃ ", "$accent"),
         (f"{decibels(level.difference_db)} louder on the whole", "bold"),
         f"   {level.cycles} cycles, {edges}",
     )

@@ -9,6 +9,7 @@ from listen.rounds.blunders import Blunder
 from listen.rounds.model import Facts
 from listen.rounds.weigh import Measured
 from listen.signal.flags import Flag
+from listen.trade.points import Kind
 
 NO_AIR_DB = 6.0
 """Evidence, decibans, from which the air is not believed to have been on: of 112 clean rounds of eight worlds, half
@@ -36,10 +37,14 @@ def air_doubted(
         return Blunder(Flag(flag="air-unproven", value=0.0, limit=1.0, text=text), points)
     if no_air_db < NO_AIR_DB:
         return None
+    again = "it may have been off in the air walk, or on in the quiet one: walk both again."
+    if all(Kind.AIR in w.takes.locked for w in measured):
+        again = (
+            "turn the valve and watch the tester's needle: say so if it follows, find out why and take again if not."
+        )
     read = "" if facts.loss_percent is None else f" that loses {facts.loss_percent:.0f} %"
     text = (
         f"Too little was heard with the air on for a cylinder{read}: no air at all explains it better (evidence "
-        f"{no_air_db:.0f} dB, limit {NO_AIR_DB:.0f} dB); it may have been off in the air walk, or on in the quiet one: "
-        "walk both again."
+        f"{no_air_db:.0f} dB, limit {NO_AIR_DB:.0f} dB); {again}"
     )
     return Blunder(Flag(flag="air-not-heard", value=no_air_db, limit=NO_AIR_DB, text=text), points)

@@ -56,8 +56,15 @@ class SoundInput(Protocol):
     def close(self) -> None:
         """Stop listening; never hangs, harmless when closed already."""
 
+    @property
+    def channels(self) -> int:
+        """How many there are."""
+
     def drain(self) -> list[NDArray[np.float32]]:
         """Blocks since the last call, for a level meter; never waits, and old ones go when nobody asks."""
+
+    def drain_all(self) -> list[NDArray[np.float32]]:
+        """As ``drain``, with every channel [shape=(n, C)] each."""
 
     def trouble(self) -> AudioError | None:
         """What is wrong with the stream at this moment, as one sentence; None while sound arrives."""
@@ -68,25 +75,14 @@ class SoundInput(Protocol):
         Raises DeviceLost: the microphone went away, fell silent or stalled; what had arrived is kept in ``part``.
         AudioError: it is not open, or ``part`` cannot be written."""
 
+    def record_all(
+        self, parts: Sequence[Path | None], seconds: float, cancel: threading.Event, told: "Told | None" = None
+    ) -> tuple[Recording | None, ...]:
+        """Write each channel to its own part; see :func:`listen.audio.microphone.record_all`."""
+
 
 Told = Callable[[int, str], None]
 """Given the channel (from 0) and one sentence, once for each thing that goes wrong, as it does."""
-
-
-class ManyChannelInput(SoundInput, Protocol):
-    """A source of several channels."""
-
-    @property
-    def channels(self) -> int:
-        """How many there are."""
-
-    def drain_all(self) -> list[NDArray[np.float32]]:
-        """As ``drain``, with every channel [shape=(n, C)] each."""
-
-    def record_all(
-        self, parts: Sequence[Path | None], seconds: float, cancel: threading.Event, told: Told | None = None
-    ) -> tuple[Recording | None, ...]:
-        """Write each channel to its own part; see :func:`listen.audio.microphone.record_all`."""
 
 
 POLL_S = 0.05

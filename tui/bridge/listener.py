@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import threading
 from collections import deque
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 from listen.errors import AudioError, HisswayError
 from tui.bridge.threads import in_thread
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from listen.audio.take import ManyChannelInput, Recording, SoundInput, Told
+    from listen.audio.take import Recording, SoundInput, Told
     from listen.signal.live import LiveLevel, LiveMeter
 
 PERIOD_S = 0.04
@@ -81,7 +81,7 @@ class Listener:
     @property
     def channels(self) -> int:
         """Channels of the open input."""
-        return getattr(self._source, "channels", 1)
+        return self._source.channels if self._source is not None else 1
 
     def recent(self, seconds: float) -> tuple[NDArray[np.float32], int] | None:
         """The last seconds of every channel [shape=(n, C)] and their rate; None while there are not so many."""
@@ -100,8 +100,7 @@ class Listener:
         """Record one take, each channel to its own part; raises what the source raises."""
         if len(parts) == 1 and parts[0] is not None:
             return (await self.record(parts[0], seconds, told),)
-        source = cast("ManyChannelInput", self._opened())
-        return await in_thread(source.record_all, parts, seconds, self._cancel, told)
+        return await in_thread(self._opened().record_all, parts, seconds, self._cancel, told)
 
     async def record(self, part: Path, seconds: float, told: Told | None = None) -> Recording:
         """Record one take of one microphone; raises what the source raises."""
@@ -158,7 +157,7 @@ class Listener:
                 self._applied = self._quiet
                 self._meter.set_quiet(self._applied)
             if self._every:
-                every = cast("ManyChannelInput", self._source).drain_all()
+                every = self._source.drain_all()
                 self._recent.extend(every)
                 blocks = [b.mean(axis=1) for b in every]
             else:

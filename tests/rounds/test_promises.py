@@ -50,7 +50,7 @@ def test_at_the_radiator_only_what_lies_above_four_kilohertz_is_hiss() -> None:
 def doubted(
     no_air_db: float, *, heard: bool = False, whistle_db: float | None = None, bubbles: bool = False, **facts: Any
 ) -> str:
-    takes = SimpleNamespace(point="intake", whistle_db=whistle_db)
+    takes = SimpleNamespace(point="intake", whistle_db=whistle_db, locked={})
     point: Any = SimpleNamespace(excess=SimpleNamespace(detected=heard), takes=takes)
     found = air_doubted([point], Facts(**facts), no_air_db, bubbles=bubbles)
     return found.flag.flag if found else ""

@@ -14,7 +14,7 @@ from listen.judge.next_best import next_best
 from listen.judge.posterior import Posterior, posterior
 from listen.judge.result import EngineSay, PathResult, RoundResult, ShopSeen, Verdict
 from listen.judge.verdict import verdict
-from listen.rounds.air_proof import air_doubted, air_in_quiet
+from listen.rounds.air_proof import air_doubted
 from listen.rounds.blunders import Blunder, blunders, without
 from listen.rounds.describe import point_result, unseen_sentence
 from listen.rounds.job_places import exchanged_points, places_heard
@@ -85,8 +85,7 @@ def judge_points(
     """
     # Slips first: a clip under another's label would be weighed at the wrong point.
     slips = blunders(points)
-    kept = without(points, slips)
-    weighed = weigh(kept, facts, engine or (), shop)
+    weighed = weigh(without(points, slips), facts, engine or (), shop)
     if nothing_usable(points) and not facts.bubbles_seen:
         results = tuple(point_result(m, weighed.drift, facts.calibration_db) for m in weighed.points)
         tells = None if engine is None else EngineSay(cylinder=facts.cylinder or 1, zero_dbfs=0.0, points=())
@@ -116,15 +115,12 @@ def judge_points(
             )
     measured = weighed.points
     tells = None
-    wrong_walk = None if slips else air_in_quiet(lambda p: weigh(p, facts, (), shop).evidence, kept, alone.no_air_db)
     if engine is not None:
         # What the others told may speak against this round, never silence it towards them.
-        off = air_doubted(measured, facts, alone.no_air_db, bubbles=bubbles)
-        silent = bool(slips) or off is not None or wrong_walk is not None
+        silent = bool(slips) or air_doubted(measured, facts, alone.no_air_db, bubbles=bubbles) is not None
         places = () if slips else places_heard(points)
         tells = msgspec.structs.replace(engine_say(facts.cylinder or 1, evidence, alone, silent=silent), places=places)
-    doubted = wrong_walk or exchanged_points(points, engine or ())
-    doubted = doubted or air_doubted(measured, facts, odds.no_air_db, bubbles=bubbles)
+    doubted = exchanged_points(points, engine or ()) or air_doubted(measured, facts, odds.no_air_db, bubbles=bubbles)
     if doubted is not None and not slips:
         measured = tuple(
             replace(m, takes=replace(m.takes, flags=(*m.takes.flags, doubted.flag)))

@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from listen.signal.clip import Sound
 from listen.signal.spectra import Spectra
-from listen.signal.take import TakeBands
 from listen.trade.points import Kind
 
 PLACE_EDGES_HZ = (60.0, 110.0, 160.0, 210.0, 260.0, 330.0, 420.0, 540.0, 690.0, 900.0)
@@ -45,13 +44,9 @@ class ClipPrint:
     """Level of the same bands in stretches of ``STRETCH_S`` or shorter, medians over frames [shape=(J, <=6)]."""
     ends: NDArray[np.complex64]
     """Phases of the waveform's first and last ``END_S``, as numbers of size one [shape=(2, bins)]."""
-    bands: TakeBands | None = None
-    """The same clip's band numbers among the takes of its point; None where there are none."""
 
 
-def clip_print(
-    kind: Kind, clip: Sound, spectra: Spectra, usable_hz: float, bands: TakeBands | None = None
-) -> ClipPrint:
+def clip_print(kind: Kind, clip: Sound, spectra: Spectra, usable_hz: float) -> ClipPrint:
     """Marks of one clip, from its ends and from spectra that are there already."""
     level = spectra.mean_level_db
     wide = tuple(f for f in WIDE_EDGES_HZ if f <= 0.97 * usable_hz)
@@ -62,7 +57,6 @@ def clip_print(
         _banded(level, spectra.freq_hz, wide),
         _course(spectra, wide),
         _ends(clip),
-        bands,
     )
 
 

@@ -135,16 +135,14 @@ def measure_point(
     takes: dict[Kind, tuple[TakeBands, ...]] = {}
     bubbles: dict[Kind, BubbleCount] = {}
     at_least: tuple[TakeBands, ...] = ()
-    of_clip: dict[int, TakeBands] = {}
 
     def bands(i: int) -> TakeBands:
         power = spectra_of[i].by_frame(lambda p: (p @ weights).astype(np.float64))
         return take_bands(power, bandwidth, clips[i][1].seconds, dof)
 
     if live.sum() >= MIN_LIVE_BANDS:
-        of_clip = {i: bands(i) for i in good}
         for i in good:
-            takes[clips[i][0]] = (*takes.get(clips[i][0], ()), of_clip[i])
+            takes[clips[i][0]] = (*takes.get(clips[i][0], ()), bands(i))
         if Kind.AIR not in takes and not switched:
             at_least = tuple(bands(i) for i, (k, _) in enumerate(clips) if k is Kind.AIR and _only_clipped(flags[i]))
     # By level, so that neither names nor order of takes move a digit.
@@ -160,7 +158,7 @@ def measure_point(
     locked, told = _locked(usable_takes, weights, bandwidth, takes)
     for kind in {s.on_kind for s in usable_takes} - set(locked):
         takes.pop(kind, None)
-    prints = tuple(clip_print(*clips[i], spectra_of[i], usable, of_clip.get(i)) for i in good if i < plain)
+    prints = tuple(clip_print(*clips[i], spectra_of[i], usable) for i in good if i < plain)
     every = (*(x for f in flags for x in f), *pair, *unswitched, *told)
     bias = quantile_bias(dof)
     return PointTakes(point_id, live, takes, bias, tones, bubbles, every, whistle_db, locked, prints, at_least)

@@ -12,17 +12,16 @@ import numpy as np
 import pytest
 
 from listen.errors import RoundError
-from listen.rounds import air_proof
 from listen.rounds import blunders as rules
-from listen.rounds.air_proof import air_doubted, air_in_quiet
-from listen.rounds.blunders import _Clip, other_gain, part_of_the_time, same_sound, swapped_labels
+from listen.rounds.air_proof import air_doubted
+from listen.rounds.blunders import _Clip, other_gain, part_of_the_time, quiet_with_air, same_sound, swapped_labels
 from listen.rounds.evaluate import evaluate
 from listen.rounds.loose import read_folder
 from listen.rounds.model import Facts
 from listen.rounds.weigh import _reference, weigh
 from listen.signal.clip import Clip
 from listen.signal.clip_print import ClipPrint
-from listen.signal.point import PointTakes, measure_point
+from listen.signal.point import measure_point
 from listen.trade.points import Kind
 from tests.rounds.made import RATE_HZ, noise, plain
 
@@ -138,27 +137,18 @@ def test_a_band_that_scatters_by_a_fifth_of_a_decibel_counts_half_as_much_as_a_s
     assert [counts(db) for db in (0.02, 0.217, 0.65)] == pytest.approx([0.99, 0.5, 0.1], abs=0.01)
 
 
-def test_air_in_a_quiet_walk_is_noticed_from_six_decibans_and_looked_for_where_a_clip_hisses_by_one_decibel(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    """The second quiet walk, taken for an air walk, speaks so much more for air than the round as labelled."""
+def test_air_in_the_quiet_walk_is_noticed_from_2_db_where_the_whole_walk_is_as_the_air_walk() -> None:
+    def noticed(quiet_db: float, air_db: float, elsewhere_db: float = 0.0) -> bool:
+        """The intake's second quiet clip and its air clip so much over its first; another point's air clip."""
+        clips = walked(wide_db=np.full(6, air_db))
+        clips[2] = marked("intake", Kind.QUIET, 2, wide_db=np.full(6, quiet_db))
+        clips[4] = marked("tailpipe", Kind.AIR, 1, wide_db=np.full(6, elsewhere_db))
+        return bool(quiet_with_air(clips))
 
-    def noticed(louder_db: float, gain_db: float) -> bool:
-        bands: list[Any] = [object(), object(), object()]
-        prints = [marked("intake", Kind.QUIET, n, wide_db=np.full(6, n * louder_db)).mark for n in (0, 1)]
-        prints = [replace(m, bands=b) for m, b in zip(prints, bands, strict=False)]
-        takes: Any = {Kind.QUIET: tuple(bands[:2]), Kind.AIR: (bands[2],)}
-        walk = PointTakes("intake", np.ones(13, bool), takes, np.ones(13), (), {}, (), prints=tuple(prints))
-
-        def weighed(points: Any) -> Any:
-            assert points[0].takes == {Kind.QUIET: (bands[0],), Kind.AIR: (bands[2], bands[1])}
-            return points
-
-        monkeypatch.setattr(air_proof, "posterior", lambda *_: SimpleNamespace(no_air_db=-20.0 - gain_db))
-        return air_in_quiet(weighed, [walk], -20.0) is not None
-
-    assert [noticed(5.0, db) for db in (5.9, 6.1)] == [False, True]
-    assert [noticed(db, 30.0) for db in (0.9, 1.1)] == [False, True]
+    assert [noticed(db, db) for db in (1.9, 2.1)] == [False, True]
+    assert [noticed(3.0, 3.0 + apart) for apart in (0.9, 1.1)] == [True, False]
+    assert [noticed(10.0, 10.0 + apart) for apart in (1.9, 2.1)] == [True, False]
+    assert [noticed(3.0, 3.0, elsewhere) for elsewhere in (0.9, 1.1)] == [True, False]  # then the shop grew louder
 
 
 def test_what_comes_and_goes_within_an_air_clip_is_noticed_from_six_sigma_and_1_4_times_what_a_quiet_clip_does() -> (

@@ -271,7 +271,7 @@ async def _to_engine(going: Walk, app: HisswayApp, pilot: Pilot[Any]) -> bool:
                 return False  # all put away
             await press(going, pilot, "escape")
             await press(going, pilot, "enter")
-            if not await _until(lambda: isinstance(app.screen, EngineScreen), 2.0):
+            if not await _until(lambda: isinstance(app.screen, EngineScreen) and bool(app.screen.query(TypeLine)), 2.0):
                 raise Broken("Enter on a job does not open it")
         if isinstance(app.screen, EngineScreen) and not app.screen.query_one(TypeLine).is_open:
             return True

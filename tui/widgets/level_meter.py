@@ -48,12 +48,10 @@ class LevelMeter(Drawn):
 
     def _level(self, line: Cells, track: Scale) -> None:
         line.put(0, "level", "dim")
-        line.fill(LABEL, LABEL + track.columns, "░", "rule")
         reading, end = self.reading, LABEL + track.columns
-        if reading is None:
-            line.put(end + 1, self.silent, "warn")
+        if reading is None:  # a sentence takes the bar's room: beside it there is none for more than three words
+            line.put(LABEL, self.silent, "warn")
             return
-        line.fill(LABEL, LABEL + track.columns, " ", "rule")
         line.bar(LABEL, LABEL + track.column(reading.level_dbfs), "bad" if reading.clipped else "air")
         line.dot(LABEL + round(track.column(reading.peak_dbfs)), "│", "strong")
         line.put(end, "▏", "dim")

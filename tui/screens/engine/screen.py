@@ -84,6 +84,8 @@ class EngineScreen(EngineKeys):
 
     def _fit(self) -> None:
         """The table scrolls before the words below it leave the screen."""
+        if not self.query("#table"):  # called after a refresh: a quick Escape may have taken the screen down meanwhile
+            return
         others = self.query("EngineView, TypeLine, #here, #says, TopBar, KeyBar").results(Widget)
         taken = sum(w.outer_size.height + w.styles.margin.height for w in others if w.display)
         table = self.query_one("#table", DataTable)

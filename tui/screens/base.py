@@ -104,8 +104,9 @@ class BayScreen(Screen[R]):
         self._missed = self._is_covered()
         if self._missed:
             return
-        bar = self.query_one(TopBar)
-        bar.way = self.way()
+        if not self.query(TopBar):  # a dialog's answer that came when its screen had been left
+            return
+        self.query_one(TopBar).way = self.way()
         self.show_remark()
         if job is not None:
             self.show_job(job)

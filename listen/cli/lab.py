@@ -82,6 +82,7 @@ def _make_arguments(sub: argparse.ArgumentParser) -> None:
     )
     sub.add_argument("--backgrounds", type=Path, metavar="DIR", help="folder of sound files (default: simulated shops)")
     sub.add_argument("--seconds", type=float, default=3.0, metavar="S", help="length of a clip (default 3)")
+    sub.add_argument("--switched", action="store_true", help="air switched at a standing microphone, no walks")
     sub.add_argument("--seed", type=seed, metavar="N", help="same seed, same drill (default: a new one)")
     sub.add_argument("-o", "--output", type=Path, metavar="FILE", help="new file to write (default: in the lab)")
 
@@ -95,6 +96,7 @@ def _make(args: argparse.Namespace, root: Path) -> int:
         hiss_db=(args.hiss[0], args.hiss[1]),
         backgrounds=args.backgrounds,
         seconds=args.seconds,
+        switched=args.switched,
         seed=secrets.randbelow(2**62) if args.seed is None else args.seed,
     )
 

@@ -13,11 +13,10 @@ from listen.bench.accuracy.measured import TOLD, judge_world
 from listen.bench.accuracy.scores import Scores, score
 from listen.bench.accuracy.table import percent
 from listen.lab.simulator.scene import RoundSpec, Switched
-from listen.lab.simulator.switching_hand import Hand
+from listen.lab.simulator.switching_hand import Hand, as_switched
 from listen.trade.points import Kind
 from listen.whole_number import seed as any_seed
 from listen.whole_number import whole
-from tests.bench.as_switched import as_switched
 
 SUMMARY = "every world by walks and with the air switched, side by side"
 EXAMPLE = "python -m tests both-ways --rounds-drawn 100"

@@ -14,10 +14,9 @@ from listen.lab.demo_scenes import ENGINE, FIRST_TRY_LOSS, LOSS, MICROPHONE, dem
 from listen.lab.shipped import LEFT_ROUND, MAIN_ROUND
 from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import RoundSpec, Switched
-from listen.lab.simulator.switching_hand import Hand
+from listen.lab.simulator.switching_hand import Hand, as_switched
 from listen.signal.switching import commanded_times
 from listen.trade.points import Kind
-from tests.bench.as_switched import as_switched
 from tests.demo.ledger import Ledger
 
 TITLE = "Launch tractor: pops back through the intake"

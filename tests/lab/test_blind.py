@@ -11,11 +11,13 @@ import pytest
 
 from listen.errors import LabError
 from listen.lab.learners import create_learner
-from listen.lab.simulator.render import render
+from listen.lab.simulator.render import TakeKey
+from listen.lab.simulator.scene import RoundSpec
 from listen.lab.training import held, lesson, seal
 from listen.lab.training.book import Call
 from listen.lab.training.drills import OpenDrill, read_drill, shipped_drills
 from listen.lab.training.fresh import fresh_round
+from listen.lab.training.held import PAIR
 from listen.lab.training.instructor import class_focus, class_row, class_table, last_here
 from listen.lab.training.lesson import POINTS
 from listen.lab.training.make_drill import MakeWish, make_drill
@@ -33,10 +35,13 @@ SURELY = 1e-4
 def no_sound(monkeypatch: pytest.MonkeyPatch) -> None:
     """Rounds without samples, where nobody listens: drawing stays as it is."""
     mute = Clip.of(np.zeros(800), 8_000)
+
+    def muted(spec: RoundSpec) -> dict[TakeKey, Clip]:
+        takes = [(p.point, t) for p in spec.points for t in p.takes]
+        return {(at, kind, t.order): mute for at, t in takes for kind in (PAIR if t.switched else (t.kind,))}
+
     for module in (held, lesson):
-        monkeypatch.setattr(
-            module, "render", lambda spec: {(p.point, t.kind, t.order): mute for p in spec.points for t in p.takes}
-        )
+        monkeypatch.setattr(module, "met", muted)
 
 
 def most_by_chance(rounds: int, share: float) -> int:
@@ -117,9 +122,17 @@ def test_fresh_rounds_are_never_the_same_twice(no_sound: None) -> None:
     first = fresh_round(("rings",), (), 5)
     from tests.lab.test_scoring import answer
 
-    met = answer(("rings",), ("rings",), seed=5)
-    assert first.seed == 5 and fresh_round(("rings",), (met,), 5).seed != 5
-    assert first.spec is not None and render(first.spec).keys() == first.clips.keys()
+    before = answer(("rings",), ("rings",), seed=5)
+    assert first.seed == 5 and fresh_round(("rings",), (before,), 5).seed != 5
+    assert first.spec is not None and held.met(first.spec).keys() == first.clips.keys()
+
+
+def test_one_fresh_round_in_four_is_taken_with_the_air_switched_whatever_its_truth(no_sound: None) -> None:
+    """How a round was taken tells nothing of it: 30 of 120 rounds of each truth, within four standard deviations."""
+    for truth in ("none", "rings", "intake-valve"):
+        rounds = [fresh_round((truth,), (), seed) for seed in range(120)]
+        assert 12 <= sum("air switched" in r.focus for r in rounds) <= 48, truth
+        assert not any({"cross-talk", "drips", "compressor"} & {*r.focus} for r in rounds if "air switched" in r.focus)
 
 
 def test_after_the_truth_a_clip_is_heard_without_its_hiss() -> None:

@@ -91,6 +91,23 @@ def test_a_drill_is_made_as_wished(lab: Path) -> None:
     assert [d.id for d in own_drills(lab)] == ["once-more", "two-and-none"]
 
 
+def test_a_drill_is_drawn_with_the_air_switched(lab: Path) -> None:
+    """One take a point at a standing microphone, met as what its halves sound like; its hiss can be left out."""
+    wish = MakeWish(rounds=1, paths=(("intake-valve",),), hiss_db=(12, 12), seconds=4.0, seed=4, switched=True)
+    drill = make_drill("By the valve", wish, root=lab)
+    (held,) = rounds(drill, lab)
+    assert "switched" in drill.about and "air switched" in held.focus
+    assert held.spec is not None
+    takes = [t for p in held.spec.points for t in p.takes]
+    assert {t.kind for t in takes} == {Kind.SWITCHED} and {len(t.switched.on_s) for t in takes if t.switched} == {2}
+    assert {kind for _, kind, _ in held.clips} == {Kind.QUIET, Kind.AIR}
+    quiet, air = held.pair("intake")
+    without = held.without_hiss("intake")
+    assert without is not None and min(quiet.seconds, air.seconds) > 2.5
+    power = [float(np.mean(c.samples.astype(np.float64) ** 2)) for c in (quiet, air, without)]
+    assert power[1] > 1.5 * power[0] and power[1] > 1.5 * power[2], "the air is heard in its half and nowhere else"
+
+
 def test_any_folder_of_sounds_serves_as_background(lab: Path, tmp_path: Path) -> None:
     """A shop records its own noise."""
     noise = np.random.default_rng(0).standard_normal(3 * 48_000) * 0.05

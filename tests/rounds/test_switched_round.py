@@ -16,12 +16,11 @@ from listen.judge.result import RoundResult
 from listen.lab.simulator.draw import Wishes, draw
 from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import Switched
-from listen.lab.simulator.switching_hand import Hand
+from listen.lab.simulator.switching_hand import Hand, as_switched
 from listen.rounds.evaluate import evaluate
 from listen.rounds.loose import read_folder
 from listen.signal.switching import commanded_times
 from listen.trade.points import PathId
-from tests.bench.as_switched import as_switched
 
 POINTS = ("intake", "tailpipe", "oil-filler")
 TOLD = commanded_times(4, 4.0)

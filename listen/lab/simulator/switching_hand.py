@@ -1,12 +1,16 @@
-"""A hand at the valve, and the sound of a take in which it turns it: late, uneven, missing a turn, or not at all."""
+"""A hand at the valve: when it turns it (late, uneven, missing a turn, or not at all), a drawn round taken that way
+instead of walked, and the sound of such a take."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
-from listen.lab.simulator.scene import Switched
+from listen.lab.simulator.scene import PointSpec, RoundSpec, Switched, TakeSpec
 from listen.signal.switching import Timeline, share_at
+from listen.trade.points import Kind
 
 Samples = NDArray[np.float32]
 Spans = tuple[tuple[float, float], ...]
@@ -35,6 +39,28 @@ class Hand:
         left_out = set(rng.choice(len(commanded), self.misses, replace=False).tolist())
         edges = np.array(commanded) + np.maximum(late, 0.0)
         return tuple((float(a), float(b)) for i, (a, b) in enumerate(edges) if i not in left_out)
+
+
+SWITCHED_AS = {Kind.AIR: Kind.SWITCHED, Kind.SOUND: Kind.SWITCHED_SOUND}
+
+
+def as_switched(spec: RoundSpec, commanded: Spans, how: Mapping[str, Switched]) -> RoundSpec:
+    """The same round, each point taken by one switched take, the sound cylinder's too; ``how`` by point.
+
+    What happened to the shop from walk to walk is gone with the walks, what it does within a take stands in ``how``;
+    what else sounded in a point's air clip sounds for the same share of its switched take.
+    """
+    seconds = commanded[-1][1] + commanded[0][0]
+
+    def switched(point: PointSpec) -> PointSpec:
+        first = {t.kind: t for t in reversed(point.takes) if t.kind in SWITCHED_AS}
+        takes = (
+            TakeSpec(kind=SWITCHED_AS[kind], order=1, seconds=seconds, switched=how[point.point], also=t.also)
+            for kind, t in sorted(first.items())
+        )
+        return replace(point, takes=tuple(takes))
+
+    return replace(spec, points=tuple(map(switched, spec.points)))
 
 
 def wander(rng: np.random.Generator, n: int, rate_hz: int, sd_db: float, constant_s: float) -> NDArray[np.float64]:

@@ -20,6 +20,7 @@ from listen.lab.training.lesson import (
     dripping,
     held_of,
     spec_of,
+    switched,
 )
 from listen.lab.training.scoring import TWO, level_db
 
@@ -38,6 +39,8 @@ BLOW_BY_AT_0_DB = -2.0
 FIRST_TRAPS_BELOW_DB = 6.0
 """Nobody is fooled on purpose before a path is called right when it is plain."""
 TRAP_SHARE = 0.3
+SWITCHED_SHARE = 0.25
+"""Taken with the air switched instead of walked, so that the ear comes to know both. Judgement."""
 BUBBLES_PER_S = 8.0
 BUBBLE_PEAK_DB = (3.0, 18.0)
 SEED_BITS = 62
@@ -77,7 +80,12 @@ def fresh_round(pool: Sequence[str], answers: Sequence[Answer], seed: int | None
     truth = pool[int(rng.integers(len(pool)))]
     level = level_db(truth, answers)
     lesson = _plain(truth, level, rng)
-    if level <= FIRST_TRAPS_BELOW_DB and rng.random() < TRAP_SHARE:
+    # Drawn whatever the truth, or the length of a clip would tell it; and without a trap, since those lie in what
+    # changes from walk to walk.
+    by_valve = bool(rng.random() < SWITCHED_SHARE)
+    if not by_valve and level <= FIRST_TRAPS_BELOW_DB and rng.random() < TRAP_SHARE:
         lesson = _trap(truth, level, lesson, rng)
     spec = spec_of(rng, lesson, f"{seed:016x}")
+    if by_valve:
+        spec = switched(rng, spec)
     return replace(held_of(spec, lesson, truth, level), seed=seed)

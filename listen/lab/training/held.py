@@ -5,12 +5,15 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import msgspec
+import numpy as np
 
 from listen.lab.simulator.render import TakeKey, render
 from listen.lab.simulator.scene import RoundSpec
 from listen.rounds.loose import read_folder
 from listen.rounds.model import Facts, Round
 from listen.signal.clip import Clip
+from listen.signal.switched_clip import SwitchedClip
+from listen.signal.switching import Timeline
 from listen.trade.points import Kind
 
 
@@ -49,7 +52,7 @@ class Held:
         if self.spec is None:
             return None
         mute = tuple(msgspec.structs.replace(p, air=(), bubbles=None) for p in self.spec.points)
-        calm = render(msgspec.structs.replace(self.spec, points=mute))
+        calm = met(msgspec.structs.replace(self.spec, points=mute))
         return next(c for (p, k, _), c in calm.items() if p == point and k == Kind.AIR)
 
     def write(self, folder: Path) -> Round:
@@ -66,3 +69,18 @@ class Held:
 
 
 PAIR = (Kind.QUIET, Kind.AIR)
+
+
+def met(spec: RoundSpec) -> dict[TakeKey, Clip]:
+    """A round's clips as they are heard against each other: a switched take is the two that its halves make."""
+    hands = {(p.point, t.kind, t.order): t.switched for p in spec.points for t in p.takes}
+    clips: dict[TakeKey, Clip] = {}
+    for key, clip in render(spec).items():
+        if (how := hands[key]) is None:
+            clips[key] = clip
+            continue
+        opened, shut = np.array(how.on_s).T
+        halves = SwitchedClip(key[1], clip, Timeline(opened, shut, True, how.decay_s)).halves()
+        assert halves is not None, "a drawn hand opens and shuts the valve"
+        clips |= {(key[0], kind, key[2]): half for kind, half in zip(PAIR, halves, strict=True)}
+    return clips

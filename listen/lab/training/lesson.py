@@ -11,7 +11,6 @@ import msgspec
 import numpy as np
 
 from listen.lab.simulator.draw import Wishes, draw
-from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import (
     Background,
     Bubbles,
@@ -21,11 +20,14 @@ from listen.lab.simulator.scene import (
     PointSpec,
     RoundSpec,
     SimFacts,
+    Switched,
     TakeSpec,
 )
 from listen.lab.simulator.shops import SHOPS
-from listen.lab.training.held import Held
+from listen.lab.simulator.switching_hand import Hand, as_switched
+from listen.lab.training.held import Held, met
 from listen.rounds.model import Facts
+from listen.signal.switching import commanded_times
 from listen.trade.points import Kind, PathId
 from listen.voice.names import paths as path_names
 
@@ -45,6 +47,12 @@ LOSS = {"none": (7.0, 0.5), "set-up": (91.0, 0.06), "leak": (25.0, 0.5)}
 BUBBLES_SEEN = {True: 0.95, False: 0.03}
 """Share of rounds in which bubbles were seen, where air goes to the coolant and where not."""
 SUPPLY_KPA = 550.0
+SWITCHED_PERIOD_S = 4.0
+"""Of takes with the air switched: as long as the demo's, so that an ear has two seconds of each."""
+SWITCHED_DECAY_S = (0.15, 0.6)
+"""Time constants of the hiss after shut-off: from a large leak's to a middling one's (METHOD section 11)."""
+SWITCHED_WANDER_DB = 0.3
+"""How the shop's level moves within such a take. Judgement: less than what an ear hears as a change."""
 
 Change = Callable[[RoundSpec], RoundSpec]
 
@@ -128,6 +136,8 @@ def focus_of(spec: RoundSpec) -> tuple[str, ...]:
         tags.append("faint")
     if len(spec.truth.causes) > 1:
         tags.append("two leaks")
+    if any(t.switched for p in spec.points for t in p.takes):
+        tags.append("air switched")
     return tuple(tags)
 
 
@@ -167,12 +177,22 @@ def spec_of(
     return msgspec.structs.replace(spec, facts=_facts(rng, spec.truth.paths))
 
 
+def switched(rng: np.random.Generator, spec: RoundSpec, cycles: int = 2) -> RoundSpec:
+    """The same round taken with the air switched at a standing microphone, by a hand that is a little late."""
+    told = commanded_times(cycles, SWITCHED_PERIOD_S)
+    decay_s = float(np.exp(rng.uniform(*np.log(SWITCHED_DECAY_S))))
+    hand = Hand()
+    turns = {p.point: hand.turns(rng, told) for p in spec.points}
+    how = {at: Switched(on_s=on_s, decay_s=decay_s, wander_db=SWITCHED_WANDER_DB) for at, on_s in turns.items()}
+    return as_switched(spec, told, how)
+
+
 def held_of(spec: RoundSpec, lesson: Lesson, trains: str = "", level_db: float | None = None) -> Held:
     """Such a round rendered, with what is said of it afterwards."""
     tags = tuple(dict.fromkeys((*focus_of(spec), *lesson.tags)))
     return Held(
         id=spec.name,
-        clips=render(spec),
+        clips=met(spec),
         facts=msgspec.convert(msgspec.to_builtins(spec.facts), Facts),
         truth=tuple(map(str, spec.truth.paths)),
         focus=tags,

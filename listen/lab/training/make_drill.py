@@ -15,9 +15,10 @@ from listen.lab.simulator.scene import GENERATOR, RoundSpec
 from listen.lab.simulator.shops import SOUND_FILES, recorded
 from listen.lab.training.drills import SUFFIX, DrillSet, random_id, write_drill
 from listen.lab.training.fresh import BLOW_BY_DB, BUBBLES_PER_S
-from listen.lab.training.lesson import Lesson, bubbling, held_of, spec_of
+from listen.lab.training.lesson import SWITCHED_PERIOD_S, Lesson, bubbling, held_of, spec_of, switched
 from listen.lab.training.seal import lab_key
 from listen.plain_name import plain_name
+from listen.signal.switched import LEAST_CYCLES
 from listen.trade.points import Kind, PathId
 
 MAX_ROUNDS = 200
@@ -38,6 +39,8 @@ class MakeWish:
     """Folder of sound files; None means the synthetic shops."""
     seconds: float = 3.0
     seed: int = 1
+    switched: bool = False
+    """Taken with the air switched at a standing microphone; ``seconds`` is then how long it is on, in whole cycles."""
 
 
 EVERYTHING: tuple[tuple[str, ...], ...] = tuple((str(p),) for p in PathId)
@@ -77,13 +80,15 @@ def draw_rounds(wish: MakeWish) -> list[tuple[RoundSpec, Lesson]]:
     truths, files = _check(wish), _files(wish.backgrounds)
     rng = np.random.default_rng(wish.seed)
     made = []
+    cycles = max(LEAST_CYCLES, round(2.0 * wish.seconds / SWITCHED_PERIOD_S))
     for _ in range(wish.rounds):
         paths = truths[int(rng.integers(len(truths)))]
         hiss, blow_by, peak = (float(rng.uniform(*range_db)) for range_db in (wish.hiss_db, BLOW_BY_DB, (6.0, 18.0)))
         wet = bubbling(BUBBLES_PER_S, peak) if PathId.COOLANT_PASSAGE in paths else None
         lesson = Lesson(paths, hiss, blow_by, shop="", change=wet)
         background = recorded(rng, files) if files else None
-        made.append((spec_of(rng, lesson, random_id(), background, wish.seconds, WALK), lesson))
+        spec = spec_of(rng, lesson, random_id(), background, wish.seconds, WALK)
+        made.append((switched(rng, spec, cycles) if wish.switched else spec, lesson))
     return made
 
 
@@ -98,7 +103,9 @@ def make_drill(
     if not title:
         raise UsageError("a drill needs a title, such as 'Faint ones'")
     made = draw_rounds(wish)
-    about = f"{wish.rounds} simulated rounds, hiss {wish.hiss_db[0]:g} to {wish.hiss_db[1]:g} dB about the background."
+    how = ", the air switched on and off" if wish.switched else ""
+    low_db, high_db = wish.hiss_db
+    about = f"{wish.rounds} simulated rounds{how}, hiss {low_db:g} to {high_db:g} dB about the background."
     shortest = min(take.seconds for spec, _ in made for p in spec.points for take in p.takes)
     if shortest < wish.seconds:
         about += f" Clips are cut to as little as {shortest:g} s: the backgrounds hold no more."

@@ -14,11 +14,12 @@ from listen.judge.next_best import next_best
 from listen.judge.posterior import Posterior, posterior
 from listen.judge.result import EngineSay, PathResult, RoundResult, ShopSeen, Verdict
 from listen.judge.verdict import verdict
-from listen.rounds.air_proof import air_doubted
-from listen.rounds.blunders import Blunder, blunders, without
 from listen.rounds.describe import point_result, unseen_sentence
-from listen.rounds.job_places import exchanged_points, places_heard
 from listen.rounds.model import SWITCHED_KINDS, Facts, Round, Take
+from listen.rounds.slips.air_proof import air_doubted
+from listen.rounds.slips.blunders import blunders, without
+from listen.rounds.slips.job_places import exchanged_points, places_heard
+from listen.rounds.slips.slip import Blunder
 from listen.rounds.switching import Switching, read_take, sound_of, switched_clip, switchings
 from listen.rounds.unusable import channel_with_sound, nothing_usable, said_of_nothing
 from listen.rounds.weigh import grounds, weigh

@@ -16,9 +16,9 @@ from listen.bench.accuracy.workers import spread
 from listen.lab.simulator.worlds import WORLDS
 from listen.lab.simulator.worlds.recorded import in_recorded_shop
 from listen.rate import counted
-from listen.rounds.blunders import blunders
 from listen.rounds.evaluate import judge_points
 from listen.rounds.model import Facts
+from listen.rounds.slips.blunders import blunders
 from listen.signal.clip import Clip
 from listen.signal.point import PointTakes, measure_point
 from listen.trade.points import Kind, walking_order

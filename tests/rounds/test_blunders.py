@@ -19,9 +19,9 @@ from listen.lab.simulator.draw import Wishes, draw
 from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import RoundSpec
 from listen.lab.simulator.worlds import WORLDS
-from listen.rounds.blunders import blunders
 from listen.rounds.evaluate import judge_points
 from listen.rounds.model import Facts
+from listen.rounds.slips.blunders import blunders
 from listen.signal.clip import Clip
 from listen.signal.clip_print import ClipPrint, clip_print, likeness
 from listen.signal.point import PointTakes, measure_point

@@ -10,10 +10,10 @@ import pytest
 
 from listen.judge.result import EngineSay, PlaceHeard
 from listen.lab.simulator.render import render
-from listen.rounds.blunders import blunders
 from listen.rounds.evaluate import judge_points
-from listen.rounds.job_places import exchanged_points, places_heard
 from listen.rounds.model import Facts
+from listen.rounds.slips.blunders import blunders
+from listen.rounds.slips.job_places import exchanged_points, places_heard
 from listen.signal.point import PointTakes
 from tests.rounds.test_blunders import leak, measured
 

@@ -5,8 +5,8 @@ Silence everywhere is what a sound cylinder gives, and a closed tap, and air lef
 
 from collections.abc import Sequence
 
-from listen.rounds.blunders import Blunder
 from listen.rounds.model import Facts
+from listen.rounds.slips.slip import Blunder
 from listen.rounds.weigh import Measured
 from listen.signal.flags import Flag
 from listen.trade.points import Kind

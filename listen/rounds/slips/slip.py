@@ -1,0 +1,45 @@
+"""A slip of the person recording, and the clips it is looked for in."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from listen.signal.clip_print import ClipPrint
+from listen.signal.flags import Flag
+from listen.signal.point import PointTakes
+from listen.trade.points import Kind, point
+
+STILL = (Kind.QUIET, Kind.SHUT)
+"""Clips without air in the cylinder."""
+
+
+@dataclass(frozen=True, slots=True)
+class Blunder:
+    """What was found, and at which points."""
+
+    flag: Flag
+    points: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RoundClip:
+    """One clip of a round by its marks."""
+
+    at: str
+    number: int
+    """Place among the clips of its kind at its point."""
+    mark: ClipPrint
+
+    @property
+    def words(self) -> str:
+        return f"the {self.mark.kind} clip of the {point(self.at).words}"
+
+
+def clips_of(points: Sequence[PointTakes]) -> list[RoundClip]:
+    """All clips of a round that have marks, numbered within their point and kind."""
+    clips = []
+    for p in points:
+        seen: dict[Kind, int] = {}
+        for mark in p.prints:
+            seen[mark.kind] = seen.get(mark.kind, 0) + 1
+            clips.append(RoundClip(p.point, seen[mark.kind], mark))
+    return clips

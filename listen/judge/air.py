@@ -18,13 +18,14 @@ from listen.judge.evidence import RoundEvidence
 from listen.judge.hypotheses import LEAKS, Hypothesis
 from listen.judge.log_sum import log_sum
 from listen.judge.loudness import LEVELS_DB
-from listen.judge.smoothing import Smoothable, Smoothed, spread_out
+from listen.judge.smoothing import Smoothable, Smoothed, seen_through, spread_out
 from listen.judge.sources import (
     BETWEEN_CYLINDERS_DB,
     DRAWS,
     MOST_TALK_DB,
     AirSource,
     aimed_draws,
+    even_draws,
     own_indexes,
     prior_over_levels,
     transfers,
@@ -122,7 +123,7 @@ def _blow_by(
     db = level[:, None] + _carried_on(np.array([w.mean_db for w in ways]), 2)
     for i, density in stated.items():
         # An own sequence for each point: what two sound clips leave open is independent.
-        u = (0.5 + SOUND_STEP * (i + 1) * np.arange(1, DRAWS + 1)) % 1.0
+        u = even_draws(SOUND_STEP * (i + 1))
         db[:, i] = np.interp(u, np.cumsum(density), LEVELS_DB)
         spread[i] = OWN_SPREAD_DB
     return db, np.broadcast_to(spread, db.shape), log_weight
@@ -130,11 +131,12 @@ def _blow_by(
 
 def _of_another_cylinder(prior: NDArray[np.float64], sound: NDArray[np.float64]) -> NDArray[np.float64]:
     """What a sound cylinder's clip says of this one's normal blow-by [shape=(N,)]."""
-    there = prior * np.exp(sound - sound.max())
-    there = there / there.sum()
-    alike, unlike = spread_out(there, 0.0, BETWEEN_CYLINDERS_DB), spread_out(there, 0.0, UNLIKE_DB)
+    seen = np.exp(sound - sound.max())
+    # Bayes through the difference between two cylinders: what stands in the prior's tail stays there.
+    alike, unlike = seen_through(seen, BETWEEN_CYLINDERS_DB), seen_through(seen, UNLIKE_DB)
     near = (1.0 - UNLIKE_SHARE) * alike + UNLIKE_SHARE * unlike
-    return np.asarray((1.0 - NO_LIKENESS) * near + NO_LIKENESS * prior)
+    here = prior * ((1.0 - NO_LIKENESS) * near + NO_LIKENESS * float(prior @ seen))
+    return np.asarray(here / here.sum())
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -36,6 +36,15 @@ def spread_out(density: NDArray[np.float64], shift_db: float, spread_db: float) 
     return np.asarray(out / out.sum())
 
 
+def seen_through(likelihood: NDArray[np.float64], spread_db: float) -> NDArray[np.float64]:
+    """Likelihood of each of ``LEVELS_DB`` where what was heard is the level of something else that far from it."""
+    kernel = np.exp(-0.5 * ((LEVELS_DB[:, None] - LEVELS_DB) / spread_db) ** 2)
+    steps = np.arange(-300, 301) * STEP_DB
+    full = np.exp(-0.5 * (steps / spread_db) ** 2).sum()
+    kernel[:, 0] += np.maximum(0.0, full - kernel.sum(axis=1)) * (LEVELS_DB < 20.0)
+    return np.asarray(kernel @ likelihood / kernel.sum(axis=1))
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Smoothed:
     """Log likelihood by spread, level and state of the shared drift, spread and level in one [shape=(W * N, X)]."""

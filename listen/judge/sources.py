@@ -5,6 +5,7 @@ low-discrepancy sequence (deterministic) and are aimed where the own point's lik
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -113,6 +114,16 @@ def own_indexes(source: AirSource, evidence: RoundEvidence) -> list[int]:
     return [i for i in every if evidence.points[i].air is not None] or every
 
 
+@cache
+def even_draws(step: float) -> NDArray[np.float64]:
+    """Numbers between 0 and 1 [shape=(n,)], all an n-th apart, in the order of an additive recurrence.
+
+    The recurrence itself comes as near to 1 as it likes: the one draw there would stand for a tail far less likely.
+    """
+    sequence = (0.5 + step * np.arange(1, DRAWS + 1)) % 1.0
+    return np.asarray((np.argsort(np.argsort(sequence)) + 0.5) / DRAWS)
+
+
 def aimed_draws(
     prior: NDArray[np.float64], likelihood: NDArray[np.float64] | None, dimension: int
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -125,7 +136,7 @@ def aimed_draws(
         posterior = prior * likelihood
         if posterior.sum() > 0.0:
             drawn_from = AIMED_SHARE * posterior / posterior.sum() + (1.0 - AIMED_SHARE) * prior
-    u = (0.5 + PLASTIC[dimension] * np.arange(1, DRAWS + 1)) % 1.0
+    u = even_draws(PLASTIC[dimension])
     # Piecewise-constant densities over cells one grid step wide.
     step = LEVELS_DB[1] - LEVELS_DB[0]
     edges = np.append(LEVELS_DB - 0.5 * step, LEVELS_DB[-1] + 0.5 * step)

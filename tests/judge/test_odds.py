@@ -119,6 +119,14 @@ def test_a_sound_cylinder_as_loud_at_the_filler_takes_the_blame_from_the_rings()
     assert beside < alone < quieter
 
 
+def test_a_silent_pipe_at_the_sound_cylinder_leaves_no_blow_by_to_explain_a_loud_one():
+    """Cylinders differ, but not so that one's normal blow-by is louder at the tailpipe than at its own filler."""
+    levels = {"intake": None, "tailpipe": 16.0, "oil-filler": 6.0, "radiator": None}
+    sound = {**dict.fromkeys(FOUR), "oil-filler": 2.0}
+    odds = posterior(made(levels, sound=sound, loss_percent=38.0, restrictor_mm=1.0))
+    assert odds.involved(PathId.EXHAUST_VALVE) > 0.97
+
+
 def test_a_neighbours_open_valve_explains_its_plug_hole():
     levels = {"intake": 6.0, "tailpipe": None, "oil-filler": -7.0, "plug-hole-3": -1.0}
     shut = posterior(made(levels, loss_percent=30.0, valves={3: None})).involved(PathId.NEXT_CYLINDER)

@@ -46,6 +46,7 @@ from tui.screens.cautions import CautionScreen
 from tui.screens.confirm.screen import ConfirmScreen
 from tui.screens.engine.cells import verdict_words
 from tui.screens.engine.screen import EngineScreen
+from tui.screens.engine.type_line import TypeLine
 from tui.screens.evidence.screen import EvidenceScreen
 from tui.screens.help.screen import HelpScreen
 from tui.screens.jobs.screen import JobsScreen
@@ -266,6 +267,26 @@ async def test_a_burst_acknowledges_no_caution(tmp_path: Path, monkeypatch: pyte
         monkeypatch.setattr(panels, "SEEN_S", 0.0)
         await pilot.press("space")
         await until(pilot, lambda: bool(app.job.cautions))
+        field = app.screen.query_one("#figure")
+        await until(pilot, lambda: field.has_focus)
+        assert (
+            field.value == "1020"
+        )  # what was typed before the reading stands in the line
+
+
+async def test_a_line_for_a_figure_never_opens_behind_what_the_next_key_opens(tmp_path: Path) -> None:
+    """Enter on a cell and a key for something else in one burst: the keys after it are no figure."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_engine(pilot)
+        read_all(app)
+        engine = app.screen
+        for key in ("enter", "escape", "a"):
+            app.post_message(events.Key(key, key if len(key) == 1 else None))
+        await until(pilot, lambda: isinstance(app.screen, CautionScreen))
+        await pilot.press("escape")
+        await until(pilot, lambda: app.screen is engine)
+        assert not engine.query_one(TypeLine).is_open
 
 
 async def test_what_is_typed_behind_the_key_of_a_dialog_stands_in_it(tmp_path: Path) -> None:

@@ -1,8 +1,10 @@
 """Cautions to read again at any time; and those to read and acknowledge before a step of the whole job."""
 
+from string import digits
 from typing import ClassVar, cast
 
 from msgspec.structs import replace
+from textual import events
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
@@ -16,17 +18,18 @@ from tui.content import shown
 from tui.widgets.panels import CautionPanel
 
 
-class CautionScreen(ModalScreen[bool]):
-    """Dismisses with True once all were on the screen and the key was pressed."""
+class CautionScreen(ModalScreen[str]):
+    """Dismisses once all were on the screen and the key was pressed: with the figure that was typed meanwhile."""
 
     CSS_PATH = "cautions.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "dismiss(False)", "Back"),
+        Binding("escape", "dismiss(None)", "Back"),
         Binding("space,enter,pagedown", "read_on", "Read on"),
     ]
 
     def __init__(self, rows: tuple[Caution, ...] | None = None, title: str = "All cautions") -> None:
         super().__init__()
+        self._typed, self._handed_in = "", False
         self._rows, self._title = tuple(map(_with_source, cautions())) if rows is None else rows, title
 
     def compose(self) -> ComposeResult:
@@ -43,8 +46,14 @@ class CautionScreen(ModalScreen[bool]):
 
     def action_read_on(self) -> None:
         """Turn the page; after the last, done."""
+        self._handed_in = True  # Enter behind a figure ends it: what a scanner sends next is another one
         if not self.query_one(CautionPanel).page():
-            self.dismiss(True)
+            self.dismiss(self._typed)
+
+    def on_key(self, event: events.Key) -> None:
+        """Whoever types a figure looks up only when it is typed: it is wanted after the reading."""
+        if not self._handed_in and (event.character or "") in (*digits, ".", ","):
+            self._typed += event.character or ""
 
 
 def _with_source(c: Caution) -> Caution:

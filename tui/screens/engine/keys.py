@@ -57,7 +57,7 @@ class EngineKeys(BayScreen[None]):
         line = self.query_one(TypeLine)
         if line.display:
             line.end()
-            self.query_one("#table").focus()
+            self.set_focus(self.query_one("#table"))  # at once, as the next key may be here already
         else:
             super().action_back()
 
@@ -94,13 +94,12 @@ class EngineKeys(BayScreen[None]):
         cylinder = self.cylinder()
         seen = self.bay.job.plugs.get(cylinder) if self.bay.job else None
 
-        def pick() -> None:
+        def pick(_: str) -> None:
             title = f"Plug of cylinder {cylinder}: one look or several"
             dialog = TickScreen(title, cells.plug_choices(), seen.conditions if seen else ())
             self.ask(dialog, lambda looks: self.keep(*cells.plug_event(cylinder, looks)))
 
-        if not self.read_first(("plugs-out", "cranking"), pick):
-            pick()
+        self.read_first(("plugs-out", "cranking"), pick)
 
     def action_finding(self) -> None:
         """What the teardown showed: the truth."""
@@ -134,19 +133,18 @@ class EngineKeys(BayScreen[None]):
     def action_note(self) -> None:
         write_note(self, f"cylinder {self.cylinder()}", self.cylinder(), None)
 
-    def read_first(self, steps: tuple[Step, ...], then: Callable[[], None]) -> bool:
-        """Have the cautions of steps read and acknowledged once a job before ``then``; False where they were."""
+    def read_first(self, steps: tuple[Step, ...], then: Callable[[str], None]) -> None:
+        """Have the cautions of steps read and acknowledged, once a job; ``then`` is given what was typed meanwhile."""
         job, name = self.bay.job, "+".join(steps)
+
+        def read(typed: str) -> None:
+            self.keep(CautionAcknowledged(caution=name), "")
+            then(typed)
+
         if job is None or not steps or name in job.cautions:
-            return False
-
-        def read(all_shown: bool) -> None:
-            if all_shown:
-                self.keep(CautionAcknowledged(caution=name), "")
-                then()
-
-        self.ask(CautionScreen(cautions_for(*steps), "Before this: read these and say so"), read)
-        return True
+            then("")
+        else:
+            self.ask(CautionScreen(cautions_for(*steps), "Before this: read these and say so"), read)
 
     def keep(self, payload: Payload, what: str) -> None:
         """Write an event about this cylinder, after asking where a verdict or a signature rests on it."""

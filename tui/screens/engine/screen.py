@@ -134,6 +134,8 @@ class EngineScreen(EngineKeys):
     @on(DataTable.CellSelected)
     def _selected(self) -> None:
         column = self._column()
+        if self.app.screen is not self:  # a key pressed after the click opened something: what it opens takes the keys
+            return
         if column.typed:
             self._type("")
         elif column.id == "plug":
@@ -146,8 +148,12 @@ class EngineScreen(EngineKeys):
     def take_key(self, event: events.Key) -> bool:
         """A digit on a figure's cell starts typing there; Enter keeps what was typed and goes on."""
         line = self.query_one(TypeLine)
-        if self.focused is self.query_one("#table") and self._column().typed and (event.character or "").isdecimal():
+        on_table = self.focused is self.query_one("#table")
+        if on_table and self._column().typed and (event.character or "").isdecimal():
             self._type(event.character or "")
+            return True
+        if on_table and event.key == "enter":  # at once: told by the table it would open behind what the next key opens
+            self._selected()
             return True
         if line.is_open and line.meant and event.character == "y":
             line.accept()
@@ -161,11 +167,10 @@ class EngineScreen(EngineKeys):
     def _type(self, text: str) -> None:
         def begin(typed: str) -> None:
             if self.bay.job is not None:
-                self.query_one(TypeLine).begin(self._column(), self.cylinder(), self.bay.job, typed)
+                self.query_one(TypeLine).begin(self._column(), self.cylinder(), self.bay.job, text + typed)
                 self.call_after_refresh(self._fit)
 
-        if not self.read_first(STEPS.get(self._column().id, ()), lambda: begin("")):
-            begin(text)
+        self.read_first(STEPS.get(self._column().id, ()), begin)
 
     def _keep(self) -> None:
         """Write the figure and go down to the next cylinder; nothing typed leaves the cell as it was."""

@@ -349,8 +349,8 @@ class RoundScreen(BayScreen[None]):
         """What stands before the first clip of a walk, until it was read; then it begins."""
         name = CAUTIONS[step.walk]
 
-        def read(all_shown: bool) -> None:
-            if all_shown and self.write(CautionAcknowledged(caution=name, round_id=self.round_id)):
+        def read(_: str) -> None:
+            if self.write(CautionAcknowledged(caution=name, round_id=self.round_id)):
                 self._begin(work, step)
 
         self.ask(CautionScreen(cautions_for(name), "Before air is switched: read these"), read)

@@ -2,6 +2,7 @@
 
 import asyncio
 import os
+import sys
 import traceback
 from collections.abc import Callable, Iterable
 from concurrent.futures import Future
@@ -65,6 +66,7 @@ class HisswayApp(App[None]):
         Binding("f2", "who", "Who sits here", show=False),
         Binding("ctrl+t", "daylight", "Light or dark", show=False),
         Binding("ctrl+q", "quit", "Quit", show=False, priority=True),
+        Binding("ctrl+z", "stand_still", "To the shell; fg comes back", show=False, priority=True),
     ]
 
     job: reactive[Job | None] = reactive["Job | None"](None)
@@ -228,6 +230,19 @@ class HisswayApp(App[None]):
     def action_help_quit(self) -> None:
         """Ctrl+C leaves, as it does everywhere else; everything kept is already on disk."""
         self.exit()
+
+    def action_stand_still(self) -> None:
+        """Give the terminal back to the shell until ``fg``; a program that stands still hears and writes nothing."""
+        doing = [s.under_way() for s in self.screen_stack if isinstance(s, BayScreen)]
+        doing += ["the disk has not taken yet what was written"] * self.still_writing
+        if sys.platform == "win32" or self._driver is None or not self._driver.can_suspend:
+            self.tell(
+                "This terminal brings back no program that stands still. Ctrl+Q leaves; all that was kept is on disk."
+            )
+        elif any(doing):
+            self.tell(f"Not now: {', '.join(filter(None, doing))}.", bad=True)
+        else:
+            self.action_suspend_process()
 
     def action_explain(self) -> None:
         from tui.screens.help.screen import HelpScreen

@@ -211,6 +211,10 @@ class BayScreen(Screen[R]):
         page = self.query_one(self.PAGE)
         (page.scroll_page_down if by > 0 else page.scroll_page_up)(animate=False)
 
+    def under_way(self) -> str:
+        """What must not be left standing (Ctrl+Z), in a few words; empty where nothing is under way."""
+        return ""
+
     def action_back(self) -> None:
         if len(self.app.screen_stack) > 1:
             self.dismiss()

@@ -176,6 +176,9 @@ class MicrophoneScreen(BayScreen[None]):
             self._checking = False
             countdown.count = None
 
+    def under_way(self) -> str:
+        return "the microphone is being listened to" if self._checking else ""
+
     def action_calibrate(self) -> None:
         """Level of full scale by a calibrator."""
         title = "Seat the calibrator on the microphone and switch it on. Which level does it give?"

@@ -263,8 +263,18 @@ class RoundScreen(BayScreen[None]):
             case ChoicePanel.Chosen() as chosen:
                 self._chosen(chosen)
             case False:
-                return self.act_on(event)
+                return self.act_on(event) or self._stopped_by(event)
         return True
+
+    def _stopped_by(self, event: events.Key) -> bool:
+        """A walk that goes on by itself is stopped by any letter; Space may only have come late."""
+        stops = self.now.led and event.is_printable and event.character not in (" ", "?")
+        if stops:
+            self.taker.stop()
+        return stops
+
+    def under_way(self) -> str:
+        return "a clip is being taken, Esc stops it" if self.now.busy else ""
 
     def action_go(self, what: str) -> None:
         """The one key: record, be there already, read on, acknowledge, judge again, or look at the verdict."""

@@ -266,10 +266,10 @@ def _ready(job: Job, step: Step, now: Now, prefs: Preferences) -> tuple[str, str
         second = on.partition("   ")[2] if by_key == "all" else on
     elif by_key == "point":
         first = "Space takes a point: air off, on, off"
-        second = f"{clip} each, {prefs.air_s:g} s for the air   h leads on from point to point   t times"
+        second = f"{clip} each, {prefs.air_s:g} s for the air, Esc stops   h leads on, point by point   t times"
     elif by_key == "walk":
         first = "Space takes this walk from here on"
-        second = f"{clip} each, {prefs.move_s:g} s from point to point (Space: there already)   t times"
+        second = f"{clip} each, {prefs.move_s:g} s from point to point (Space: there, Esc stops)   t times"
     else:
         first = f"Space records {clip}, {prefs.before_s:g} s after the key"
         second = f"h leads through the walk by tones, {prefs.move_s:g} s a point   t changes the times"

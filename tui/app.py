@@ -14,7 +14,7 @@ from typing import Any, ClassVar, TypeVar
 import msgspec
 from textual import events
 from textual.app import App, SystemCommand
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.filter import Monochrome
 from textual.reactive import reactive
 from textual.screen import Screen
@@ -33,8 +33,9 @@ from tui.bridge.services import Services
 from tui.bridge.sitting import Sitting
 from tui.content import DrawnOnly
 from tui.screens.base import BayScreen
+from tui.screens.dialog import OneLineScreen
 from tui.screens.jobs.screen import JobsScreen
-from tui.screens.one_line import OneLineScreen
+from tui.screens.ordered_keys import OrderedKeys
 from tui.themes import DAYLIGHT, DIM_BAY, THEMES, AnySegment
 
 T = TypeVar("T")
@@ -61,7 +62,7 @@ class HisswayApp(App[None]):
     """The first screen's sheet too: a screen that is never pushed does not bring its own."""
     ENABLE_COMMAND_PALETTE = True
     COMMAND_PALETTE_BINDING = "ctrl+p"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("question_mark,f1", "explain", "Help", key_display="?"),
         Binding("f2", "who", "Who sits here", show=False),
         Binding("ctrl+t", "daylight", "Light or dark", show=False),
@@ -95,11 +96,11 @@ class HisswayApp(App[None]):
             await super().on_event(event)
 
     async def _offered(self, key: events.Key) -> bool:
-        screen = self.screen if self.screen_stack else None
         # Of keys typed in one go the first may open a screen: the others are meant for it, and wait until it is made.
-        while screen is not None and not (_takes_keys(screen) or self._exit):
+        while self.screen_stack and not (_takes_keys(self.screen) or self._exit):
             await asyncio.sleep(0)
-        return isinstance(screen, BayScreen) and screen is self.screen and screen.take_key(key)
+        screen = self.screen if self.screen_stack else None
+        return isinstance(screen, OrderedKeys) and screen.take_key(key)
 
     def on_mount(self) -> None:
         """Other programs may write to the open job too."""
@@ -280,8 +281,7 @@ class HisswayApp(App[None]):
 
 
 def _takes_keys(screen: Screen[Any]) -> bool:
-    """Whether it is made; of a dialog with a line to type into, whether the keys go there already."""
-    return screen.is_mounted and not (isinstance(screen, OneLineScreen) and screen.focused is None)
+    return screen.is_ready if isinstance(screen, OrderedKeys) else screen.is_mounted
 
 
 def _as_screens_know_it(app: HisswayApp) -> Bay:

@@ -32,11 +32,11 @@ from fakes import QUICK, FakeAnalyst, FakeServices, FakeSource
 from tui.app import HisswayApp
 from tui.bridge import viewer
 from tui.bridge.preferences import save
+from tui.screens.dialog import PickScreen
 from tui.screens.engine.screen import EngineScreen
 from tui.screens.engine.type_line import TypeLine
 from tui.screens.jobs.screen import JobsScreen
 from tui.screens.page.screen import PageScreen
-from tui.screens.pick import PickScreen
 from tui.screens.round.screen import RoundScreen
 from tui.screens.round.view import view
 

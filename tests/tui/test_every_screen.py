@@ -38,6 +38,7 @@ from tui.screens.channels.screen import ChannelsScreen
 from tui.screens.compare.screen import CompareScreen
 from tui.screens.confirm.screen import ConfirmScreen
 from tui.screens.diagnosis.screen import DiagnosisScreen
+from tui.screens.dialog import YES, AnswerScreen, OneLineScreen, PickScreen, TickScreen
 from tui.screens.engine.cells import plug_choices
 from tui.screens.engine.screen import EngineScreen
 from tui.screens.evidence.screen import EvidenceScreen
@@ -54,13 +55,10 @@ from tui.screens.microphone.screen import MicrophoneScreen
 from tui.screens.naming.cut import CutScreen
 from tui.screens.naming.screen import NamingScreen
 from tui.screens.new_job.screen import NewJobScreen
-from tui.screens.one_line import OneLineScreen
 from tui.screens.page.screen import PageScreen
 from tui.screens.photos.screen import PhotosScreen
-from tui.screens.pick import PickScreen
 from tui.screens.round.screen import ABOUT_IMPORT, RoundScreen
 from tui.screens.round.times import TimesScreen
-from tui.screens.ticks import YES, AnswerScreen, TickScreen
 from tui.screens.verdict.screen import VerdictScreen
 from tui.screens.waiting.screen import WaitingScreen
 from tui.themes import THEMES, AnySegment

@@ -15,10 +15,9 @@ from listen.jobs.walk import walked
 from tests.jobs.short import note_texts
 from tui.app import HisswayApp
 from tui.screens.cautions import CautionScreen
+from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.screens.engine.screen import EngineScreen
-from tui.screens.one_line import OneLineScreen
 from tui.screens.page.screen import PageScreen
-from tui.screens.pick import PickScreen
 from tui.screens.round.screen import RoundScreen
 
 Act = Callable[[], Awaitable[object]]

@@ -13,11 +13,9 @@ from listen.jobs.folder.store import create_job, open_job
 from listen.trade.engine import layout
 from listen.trade.facts import Fact, core, fact, facts
 from tui.screens.diagnosis.screen import DiagnosisScreen
+from tui.screens.dialog import AnswerScreen, OneLineScreen, PickScreen, TickScreen
 from tui.screens.facts import rows
 from tui.screens.facts.screen import FactsScreen
-from tui.screens.one_line import OneLineScreen
-from tui.screens.pick import PickScreen
-from tui.screens.ticks import AnswerScreen, TickScreen
 
 
 async def to_facts(pilot) -> FactsScreen:

@@ -9,9 +9,9 @@ from bay import screen_text, until, words
 from test_lab import LabServices, Mute, take_in, to_lab
 
 from tui.app import HisswayApp
+from tui.screens.dialog import PickScreen
 from tui.screens.lab.screen import LabScreen
 from tui.screens.lab.which import HeadphoneScreen
-from tui.screens.pick import PickScreen
 
 
 async def to_check(pilot, app: HisswayApp, key: str) -> HeadphoneScreen:

@@ -10,8 +10,8 @@ from textual.pilot import Pilot
 
 from listen.jobs.folder.store import list_jobs
 from tui.screens.card.screen import CardScreen
+from tui.screens.dialog import PickScreen
 from tui.screens.jobs.screen import JobsScreen
-from tui.screens.pick import PickScreen
 
 
 async def listed(pilot: Pilot, words: str) -> None:

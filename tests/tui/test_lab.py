@@ -16,11 +16,11 @@ from listen.lab.training.session import answers_of
 from listen.trade.engine import layout
 from tui.app import HisswayApp
 from tui.screens.compare.screen import CompareScreen
+from tui.screens.dialog import PickScreen
 from tui.screens.jobs.screen import JobsScreen
 from tui.screens.lab.drill import DrillScreen
 from tui.screens.lab.screen import LabScreen
 from tui.screens.lab.which import HeadphoneScreen, ThresholdScreen
-from tui.screens.pick import PickScreen
 
 
 class LabServices(FakeServices):

@@ -20,8 +20,8 @@ from listen.report.assemble import assemble
 from tui.app import HisswayApp
 from tui.screens.confirm.screen import ConfirmScreen
 from tui.screens.diagnosis.screen import DiagnosisScreen
+from tui.screens.dialog import TickScreen
 from tui.screens.engine.screen import EngineScreen
-from tui.screens.ticks import TickScreen
 
 ROUND = "c1-a"
 SEEN = "I have seen the numbers and heard no clips."

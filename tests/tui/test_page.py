@@ -11,11 +11,10 @@ from listen.jobs.events import ReadingEntered, Signed
 from listen.trade.engine import layout
 from tests.jobs.short import note_texts
 from tui.app import HisswayApp
+from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.screens.engine.screen import EngineScreen
 from tui.screens.new_job.screen import NewJobScreen
-from tui.screens.one_line import OneLineScreen
 from tui.screens.page.screen import PageScreen
-from tui.screens.pick import PickScreen
 from tui.screens.round.screen import RoundScreen
 
 

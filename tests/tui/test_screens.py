@@ -44,6 +44,7 @@ from listen.trade.engine import layout
 from tui.app import HisswayApp
 from tui.screens.cautions import CautionScreen
 from tui.screens.confirm.screen import ConfirmScreen
+from tui.screens.dialog import PickScreen, TickScreen
 from tui.screens.engine.cells import verdict_words
 from tui.screens.engine.screen import EngineScreen
 from tui.screens.engine.type_line import TypeLine
@@ -52,8 +53,6 @@ from tui.screens.help.screen import HelpScreen
 from tui.screens.jobs.screen import JobsScreen
 from tui.screens.microphone.screen import MicrophoneScreen
 from tui.screens.new_job.screen import NewJobScreen
-from tui.screens.pick import PickScreen
-from tui.screens.ticks import TickScreen
 from tui.screens.verdict.screen import VerdictScreen
 from tui.widgets import panels
 
@@ -269,9 +268,18 @@ async def test_a_burst_acknowledges_no_caution(tmp_path: Path, monkeypatch: pyte
         await until(pilot, lambda: bool(app.job.cautions))
         field = app.screen.query_one("#figure")
         await until(pilot, lambda: field.has_focus)
-        assert (
-            field.value == "1020"
-        )  # what was typed before the reading stands in the line
+        assert field.value == "1020"  # what was typed before the reading stands in the line
+
+
+async def test_arrows_come_before_the_key_behind_them(tmp_path: Path) -> None:
+    """Down, down and r in one burst, as a slow line sends them: the third cylinder's round, not the first one's."""
+    app = bench(tmp_path, engine=layout("inline-3"))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_engine(pilot)
+        for key in ("down", "down", "r"):
+            app.post_message(events.Key(key, key if len(key) == 1 else None))
+        await until(pilot, lambda: isinstance(app.screen, RoundScreen))
+        assert app.screen.record.cylinder == 3
 
 
 async def test_a_line_for_a_figure_never_opens_behind_what_the_next_key_opens(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from bay import bench, screen_text, to_quiet_walk, until, walk
 
 from listen.jobs.folder.store import open_job
 from listen.voice import names
-from tui.screens.ticks import TickScreen
+from tui.screens.dialog import TickScreen
 
 
 async def test_a_tech_may_call_two_paths_at_once(tmp_path: Path) -> None:

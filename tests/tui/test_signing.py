@@ -23,7 +23,7 @@ from listen.trade.engine import layout
 from tui.app import HisswayApp
 from tui.screens.confirm.phases import phase_say
 from tui.screens.confirm.screen import ConfirmScreen
-from tui.screens.ticks import TickScreen
+from tui.screens.dialog import TickScreen
 
 
 def words(app: HisswayApp) -> str:

@@ -37,7 +37,7 @@ from listen.trade.points import Kind
 from tui.screens.cautions import CautionScreen
 from tui.screens.channels.places import for_these
 from tui.screens.channels.screen import ChannelsScreen
-from tui.screens.pick import PickScreen
+from tui.screens.dialog import PickScreen
 from tui.screens.round.screen import RoundScreen
 from tui.widgets.level_plot import LevelPlot
 from tui.widgets.spectra_plot import SpectraPlot

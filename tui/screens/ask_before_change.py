@@ -7,8 +7,7 @@ from listen.jobs.events import NoteAdded, Payload
 from listen.jobs.job import Job, RoundRecord
 from listen.voice.text import plain
 from tui.screens.base import BayScreen
-from tui.screens.one_line import OneLineScreen
-from tui.screens.pick import PickScreen
+from tui.screens.dialog import OneLineScreen, PickScreen
 
 GO_ON = [("yes", "yes, go on", "what rests on it is judged again"), ("no", "no", "leave it as it is")]
 

@@ -5,17 +5,19 @@ from contextlib import contextmanager
 from functools import partial
 from typing import Any, ClassVar, Literal, TypeVar, cast
 
-from textual import events
-from textual.actions import SkipAction, parse
 from textual.app import ComposeResult, ScreenError
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.css.query import NoMatches
 from textual.screen import Screen
 
 from listen.errors import HisswayError
+from listen.jobs.events import ClipKept, NoteAdded
 from listen.jobs.job import Job, RoundRecord
+from listen.voice.names import walked_clip
 from tui.bridge.bay import Bay
+from tui.screens.dialog import OneLineScreen
 from tui.screens.opening import made
+from tui.screens.ordered_keys import OrderedKeys
 from tui.widgets.key_bar import KeyBar
 from tui.widgets.top_bar import TopBar
 
@@ -23,10 +25,10 @@ R = TypeVar("R")
 T = TypeVar("T")
 
 
-class BayScreen(Screen[R]):
+class BayScreen(OrderedKeys[R]):
     """A screen of Hissway; subclasses give :meth:`body` and, if they show the job, :meth:`show_job`."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,q", "back", "Back", key_display="Esc")]
+    BINDINGS = [Binding("escape,q", "back", "Back", key_display="Esc")]
     SHOWS_NUMBERS: ClassVar[Literal["", "round", "job"]] = ""
     """Whether measured numbers or verdicts are seen here: those of the screen's round, or of all rounds of the job."""
 
@@ -51,33 +53,6 @@ class BayScreen(Screen[R]):
     def body(self) -> ComposeResult:
         """What is between the top line and the keys."""
         raise NotImplementedError
-
-    def take_key(self, event: events.Key) -> bool:
-        """Act on a key before it waits in a widget's queue; True if it was for us.
-
-        For keys that change where the next ones go: several sent at once would else go where the first one went. Here:
-        the screen's own keys, where the widget one is on has no use for them.
-        """
-        on = self.focused
-        if on is not None and (
-            hasattr(on, "on_key")
-            or event.key in on._bindings.key_to_bindings
-            or on.check_consume_key(event.key, event.character)
-        ):
-            return False
-        return self.act_on(event)
-
-    def act_on(self, event: events.Key) -> bool:
-        """Do at once what this screen's own binding of a key does; False where it has none that works now."""
-        for binding in self._bindings.key_to_bindings.get(event.key, ()):
-            _, name, parameters = parse(binding.action)
-            if (action := getattr(self, f"action_{name}", None)) and self.check_action(name, parameters):
-                try:
-                    action(*parameters)
-                except SkipAction:  # Textual's own, as copying text with Ctrl+C where nothing is marked
-                    return False
-                return True
-        return False
 
     @property
     def record(self) -> RoundRecord:
@@ -202,6 +177,16 @@ class BayScreen(Screen[R]):
     def about(self, name: str) -> tuple[object, ...]:
         """What a screen opened from here is told."""
         return ()
+
+    def write_note(self, about: str, cylinder: int | None, round_id: str | None, clip: ClipKept | None = None) -> None:
+        """Ask for a note and keep it; where a clip is given it is about that clip."""
+
+        def keep(text: str) -> None:
+            self.bay.write(NoteAdded(text=text, cylinder=cylinder, round_id=round_id, clip=clip.clip if clip else None))
+            self.tell("The note is kept; it stands on the page of the cylinder (o) or of the job (j).")
+
+        about = f"the clip: {walked_clip(clip.point, clip.walk)}" if clip else about
+        self.ask(OneLineScreen(f"Note on {about}"), keep)
 
     PAGE: ClassVar[str] = ""
     """What Page Down and Page Up scroll, where they are bound."""

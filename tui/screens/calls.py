@@ -8,7 +8,7 @@ from listen.trade.points import PathId, Point
 from listen.voice import names
 from listen.voice.names import path as path_name
 from tui.screens.base import BayScreen
-from tui.screens.ticks import TickScreen
+from tui.screens.dialog import TickScreen
 from tui.widgets.panels import Choice
 
 DECLINE, UNSURE, SEVERAL = "decline", "unsure", "several"

@@ -1,48 +1,39 @@
 """Cautions to read again at any time; and those to read and acknowledge before a step of the whole job."""
 
 from string import digits
-from typing import ClassVar, cast
+from typing import cast
 
 from msgspec.structs import replace
 from textual import events
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
-from textual.containers import Vertical
-from textual.screen import ModalScreen
-from textual.widgets import Static
+from textual.binding import Binding
 
 from listen.trade.causes import sources
 from listen.trade.cautions import Caution, cautions, told_in
 from tui.bridge.bay import Bay
-from tui.content import shown
+from tui.screens.dialog import Dialog
 from tui.widgets.panels import CautionPanel
 
 
-class CautionScreen(ModalScreen[str]):
+class CautionScreen(Dialog[str]):
     """Dismisses once all were on the screen and the key was pressed: with the figure that was typed meanwhile."""
 
-    CSS_PATH = "cautions.tcss"
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "dismiss(None)", "Back"),
-        Binding("space,enter,pagedown", "read_on", "Read on"),
-    ]
+    BINDINGS = [Binding("space,enter,pagedown", "read_on", "Read on", priority=True)]
+    PEN = "bold $warning"
 
     def __init__(self, rows: tuple[Caution, ...] | None = None, title: str = "All cautions") -> None:
-        super().__init__()
+        super().__init__(title, "Space turns the page and closes after the last one; Esc goes back")
         self._typed, self._handed_in = "", False
-        self._rows, self._title = tuple(map(_with_source, cautions())) if rows is None else rows, title
+        self._rows = tuple(map(_with_source, cautions())) if rows is None else rows
 
-    def compose(self) -> ComposeResult:
-        with Vertical(id="read"):
-            yield Static(shown(self._title, "bold $warning"))
-            yield CautionPanel()
-            yield Static(shown("Space turns the page and closes after the last one; Esc goes back", "$secondary"))
+    def body(self) -> ComposeResult:
+        yield CautionPanel()
 
     def on_mount(self) -> None:
         panel = self.query_one(CautionPanel)
         job = cast("Bay", self.app).job
         panel.show(told_in(job.pressure_unit, self._rows) if job else self._rows)
-        panel.focus()
+        self.set_focus(panel)
 
     def action_read_on(self) -> None:
         """Turn the page; after the last, done."""
@@ -50,10 +41,11 @@ class CautionScreen(ModalScreen[str]):
         if not self.query_one(CautionPanel).page():
             self.dismiss(self._typed)
 
-    def on_key(self, event: events.Key) -> None:
+    def take_key(self, event: events.Key) -> bool:
         """Whoever types a figure looks up only when it is typed: it is wanted after the reading."""
-        if not self._handed_in and (event.character or "") in (*digits, ".", ","):
+        if not self._handed_in and (event.character or "-") in (*digits, ".", ","):
             self._typed += event.character or ""
+        return super().take_key(event)
 
 
 def _with_source(c: Caution) -> Caution:

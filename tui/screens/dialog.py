@@ -1,59 +1,154 @@
-"""A small dialog around a list: title above, what the keys do below; a list too long for the screen scrolls between."""
+"""Small dialogs above a screen: a line to type, one of several to choose, several to tick or to answer."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TypeVar
 
+from textual import events, on
 from textual.app import ComposeResult
+from textual.binding import Binding
 from textual.containers import Vertical
+from textual.content import Content
 from textual.screen import ModalScreen
-from textual.widgets import OptionList, Static
+from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from listen.errors import HisswayError
+from listen.voice.text import plain
 from tui.content import shown
+from tui.screens.ordered_keys import OrderedKeys
+from tui.widgets.field import Field
 
 R = TypeVar("R")
-AROUND = 6
-"""Lines of frame and padding, and one free line above and below the dialog."""
-LEAST = 3
-"""Lines of the list at least."""
+AROUND, LEAST = 6, 3
+"""Lines of frame and padding with one free line above and below; lines of a list at least."""
+ALIGNED = 28
+"""Columns up to which what the lines mean begins at one column."""
+ALONE = "none"
+"""Sound is no path: it stands alone."""
+KEYS = 9
+"""Lines to tick that have a key of their own; of a longer list a first letter goes to its line."""
+OPEN, YES, NO = "[ ]", "[x]", "[–]"
+Line = tuple[str, str] | tuple[str, str, str]
+"""Identifier, words, and what they mean."""
 
 
-class ListDialog(ModalScreen[R]):
-    """Subclasses give title, words on the keys, and options."""
+class Dialog(ModalScreen[R], OrderedKeys[R]):
+    """A box with a title above and what the keys do below; subclasses give what stands between. Esc leaves."""
 
-    CSS_PATH = "dialog.tcss"
+    BINDINGS = [Binding("escape", "leave", "Back")]
+    PEN = "bold"
+    """Of the title."""
 
     def __init__(self, title: str, how: str) -> None:
         super().__init__()
         self._title, self._how = title, how
 
-    def options(self) -> list[Option]:
-        """Lines of the list."""
+    def body(self) -> ComposeResult:
         raise NotImplementedError
 
     def compose(self) -> ComposeResult:
-        with Vertical(id="pick"):
-            yield Static(shown(self._title, "bold"), id="pick-title")
-            yield OptionList(*self.options(), markup=False, compact=True)
-            yield Static(shown(self._how, "$secondary"), id="pick-how")
+        with Vertical(classes="box"):
+            yield Static(shown(self._title, self.PEN))
+            yield from self.body()
+            yield Static(shown(self._how, "$secondary"), id="how")
 
-    def begin_at(self, index: int) -> None:
-        """Stand on a line."""
-        options = self.query_one(OptionList)
-        options.highlighted = index
-        options.focus()
+    def warn(self, what: object) -> None:
+        self.query_one("#how", Static).update(shown(f"! {what}", "$warning"))
 
-    def to_letter(self, letter: str, words: Sequence[str]) -> bool:
-        """Go to the next line whose words begin with a letter; False where none does."""
+    def action_leave(self) -> None:
+        self.dismiss(None)
+
+
+class OneLineScreen(Dialog[str]):
+    """Dismisses with what was typed, or None. An empty line is kept only where ``may_be_empty``.
+
+    What ``take`` refuses is said, and the line stays open.
+    """
+
+    def __init__(
+        self,
+        title: str,
+        text: str = "",
+        *,
+        how: str = "Enter keeps it, Esc leaves all as it was",
+        hint: str = "",
+        may_be_empty: bool = False,
+        most: int = 400,
+        take: Callable[[str], None] = lambda _: None,
+    ) -> None:
+        super().__init__(title, how)
+        self._field = Field(text, placeholder=hint, compact=True, max_length=most, id="line")
+        self._text, self._may_be_empty, self._take = text, may_be_empty, take
+        self._warned = ""
+        """What was typed when leaving was asked about."""
+
+    def body(self) -> ComposeResult:
+        yield self._field
+
+    def on_mount(self) -> None:
+        self.set_focus(self._field)
+
+    def action_leave(self) -> None:
+        """Leave; what was typed is dropped only by a second key."""
+        typed = self._field.value.strip()
+        if typed in ("", self._text, self._warned):
+            self.dismiss(None)
+            return
+        self._warned = typed
+        self.warn("Enter keeps what was typed, Esc again drops it")
+
+    @on(Input.Submitted)
+    def keep(self, event: Input.Submitted) -> None:
+        text = event.value.strip()
+        if not text and not self._may_be_empty:
+            self.warn("A word or two, please")
+            return
+        try:
+            self._take(text)
+        except HisswayError as e:
+            self.warn(e)
+        else:
+            self.dismiss(text)
+
+
+class ListDialog(Dialog[R]):
+    """A list between title and keys; one too long for the screen scrolls. A letter goes to the next line it begins."""
+
+    def __init__(self, title: str, how: str, options: Sequence[Line], at: int = 0) -> None:
+        super().__init__(title, how)
+        self._options, self._at = options, at
+
+    def words(self, i: int) -> Content:
+        """What stands on a line."""
+        raise NotImplementedError
+
+    def chosen(self, id: str) -> None:
+        """Enter or a click on a line."""
+        raise NotImplementedError
+
+    def body(self) -> ComposeResult:
+        lines = (Option(self.words(i), id=o[0]) for i, o in enumerate(self._options))
+        yield OptionList(*lines, markup=False, compact=True)
+
+    def on_mount(self) -> None:
         options = self.query_one(OptionList)
-        here = options.highlighted or 0
-        if not letter.isalnum():
-            return False
-        after = [(here + i) % len(words) for i in range(1, len(words) + 1)]
-        found = next((i for i in after if words[i].lstrip().casefold().startswith(letter)), None)
+        options.highlighted = self._at
+        self.set_focus(options)
+
+    def take_key(self, event: events.Key) -> bool:
+        return super().take_key(event) or self._go_to((event.character or "").casefold())
+
+    def _go_to(self, letter: str) -> bool:
+        options, words = self.query_one(OptionList), [plain(o[1]).lstrip().casefold() for o in self._options]
+        after = [((options.highlighted or 0) + i) % len(words) for i in range(1, len(words) + 1)]
+        found = next((i for i in after if letter.isalnum() and words[i].startswith(letter)), None)
         if found is not None:
             options.highlighted = found
         return found is not None
+
+    @on(OptionList.OptionSelected)
+    def _selected(self, event: OptionList.OptionSelected) -> None:
+        self.chosen(event.option.id or "")
 
     def on_resize(self) -> None:
         """Title and keys stay on the screen, whatever the list's length."""
@@ -64,3 +159,95 @@ class ListDialog(ModalScreen[R]):
         options = self.query_one(OptionList)
         options.styles.max_height = max(self.size.height - AROUND - words, LEAST)
         self.call_after_refresh(options.scroll_to_highlight)
+
+
+class PickScreen(ListDialog[str]):
+    """Dismisses with the identifier chosen, or None."""
+
+    def __init__(self, title: str, options: list[tuple[str, str, str]], chosen: str = "") -> None:
+        ids = [o[0] for o in options]
+        how = "↑ ↓ or a first letter, Enter chooses, Esc goes back"
+        super().__init__(title, how, options, ids.index(chosen) if chosen in ids else 0)
+        told = [len(plain(words)) for _, words, more in options if more]
+        self._width = max((n for n in told if n <= ALIGNED), default=0)
+
+    def words(self, i: int) -> Content:
+        _, words, more = (*self._options[i], "")[:3]
+        width = self._width if more else 0
+        return Content.assemble((f"{plain(words):<{width}}", "bold"), f"  {plain(more)}" if more else "")
+
+    def chosen(self, id: str) -> None:
+        self.dismiss(id)
+
+
+class TickScreen(ListDialog[tuple[str, ...]]):
+    """Dismisses with the identifiers ticked, in the order of the list, or None."""
+
+    BINDINGS = [Binding("space", "tick", "Tick", priority=True)]
+    HOW = "Space or its key ticks, Enter keeps what is ticked (or the line one is on), Esc goes back"
+
+    def __init__(self, title: str, options: Sequence[Line], ticked: tuple[str, ...] = ()) -> None:
+        self.boxes = {o[0]: YES if o[0] in ticked else OPEN for o in options}
+        super().__init__(title, self.HOW, options, next((i for i, o in enumerate(options) if o[0] in ticked), 0))
+
+    @property
+    def ticked(self) -> set[str]:
+        """Identifiers of the lines that are ticked."""
+        return {id for id, box in self.boxes.items() if box == YES}
+
+    def words(self, i: int) -> Content:
+        id, words, *more = self._options[i]
+        key = f"{i + 1} " if len(self._options) <= KEYS else ""
+        return Content.assemble((self.boxes[id], "bold"), f" {key} ", plain(words), *(f"  {plain(m)}" for m in more))
+
+    def action_tick(self) -> None:
+        """Tick the line one is on, or take its tick away."""
+        if (at := self.query_one(OptionList).highlighted) is not None:
+            self._tick(at)
+
+    def _tick(self, at: int) -> None:
+        self.turn(self._options[at][0])
+        options = self.query_one(OptionList)
+        for i in range(len(self._options)):
+            options.replace_option_prompt_at_index(i, self.words(i))
+        options.highlighted = at
+
+    def turn(self, id: str) -> None:
+        """Another box for a line."""
+        box = OPEN if self.boxes[id] == YES else YES
+        for other in self.boxes:
+            if box == YES and ALONE in (id, other) and other != id:
+                self.boxes[other] = OPEN
+        self.boxes[id] = box
+
+    def take_key(self, event: events.Key) -> bool:
+        """The key that stands before a line ticks it."""
+        number = int(event.character or "") if (event.character or "").isdecimal() else 0
+        if 1 <= number <= len(self._options) <= KEYS:
+            self._tick(number - 1)
+            return True
+        return super().take_key(event)
+
+    def chosen(self, id: str) -> None:
+        """What is ticked, or that line where nothing is."""
+        self.dismiss(tuple(o for o in self.boxes if o in self.ticked) or (id,))
+
+
+class AnswerScreen(TickScreen):
+    """A question answered for several lines at once: yes, no, or not asked; dismisses with ``id=box`` of each."""
+
+    HOW = "Space goes from not asked to [x] yes and [–] no, Enter keeps it, Esc changes nothing"
+
+    def __init__(self, title: str, options: Sequence[Line], boxes: dict[str, str]) -> None:
+        super().__init__(title, options, tuple(id for id, box in boxes.items() if box == YES))
+        self.boxes |= boxes
+
+    def turn(self, id: str) -> None:
+        """From not asked to yes, no, and back."""
+        self.boxes[id] = {OPEN: YES, YES: NO, NO: OPEN}[self.boxes[id]]
+
+    def chosen(self, id: str) -> None:
+        """Every line's box; where none was touched the line one is on is a yes."""
+        if set(self.boxes.values()) == {OPEN}:
+            self.boxes[id] = YES
+        self.dismiss(tuple(f"{id}={box}" for id, box in self.boxes.items()))

@@ -6,13 +6,13 @@ from typing import ClassVar, TypeVar
 
 from textual import on
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.containers import Horizontal, VerticalScroll
 from textual.widgets import Button, Input, Label, Select, Static
 
 from tui.content import shown
 from tui.screens.base import BayScreen
-from tui.screens.pick import PickScreen
+from tui.screens.dialog import PickScreen
 from tui.widgets.field import Field
 
 R = TypeVar("R")
@@ -59,7 +59,7 @@ class FormScreen(BayScreen[R]):
         #wrong { height: auto; padding: 0 1; color: $error; text-style: bold; }
     }
     """
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("ctrl+s", "keep", "Keep", priority=True),
         Binding("pagedown", "page(1)", "Scroll", show=False),
         Binding("pageup", "page(-1)", "Scroll", show=False),

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, ClassVar, TypeVar
 
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 
 from listen.errors import AudioError, HisswayError
 from tui.bridge.playback import Playback
@@ -36,7 +36,7 @@ class PlayingScreen(BayScreen[R]):
 class HearingScreen(PlayingScreen[R]):
     """Shows which clip sounds, and counts what was heard."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("x", "silence", "Stop")]
+    BINDINGS = [Binding("x", "silence", "Stop")]
     PHASE_KEYS: ClassVar[dict[str, tuple[str, ...]]] = {}
     """Actions that belong to some phases only; in the others their keys are not offered."""
     phase: str = ""

@@ -1,11 +1,10 @@
 """The engine from above: one box a cylinder, in its rows, with what is known about it inside."""
 
 from dataclasses import dataclass
-from typing import ClassVar
 
 from rich.cells import cell_len
 from textual import events
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.geometry import Size
 from textual.message import Message
 from textual.reactive import reactive
@@ -42,7 +41,7 @@ class EngineView(Drawn, can_focus=True):
     DEFAULT_CSS = """
     EngineView { height: auto; width: 1fr; }
     """
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("left", "move(-1, 0)", "Cylinder", show=False),
         Binding("right", "move(1, 0)", "Cylinder", show=False),
         Binding("up", "move(0, -1)", "Bank", show=False),

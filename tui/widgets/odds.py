@@ -1,10 +1,9 @@
 """How likely each escape path leaks, as labelled bars with their range; the named ones marked."""
 
 from dataclasses import dataclass
-from typing import ClassVar
 
 from textual import events
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.message import Message
 from textual.reactive import reactive
 
@@ -52,7 +51,7 @@ class Odds(Drawn, can_focus=True):
     """One bar a path; up and down choose the path whose evidence is shown."""
 
     DEFAULT_CSS = "Odds { height: auto; }"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("up", "move(-1)", "Path", show=False),
         Binding("down", "move(1)", "Path", show=False),
     ]

@@ -1,11 +1,10 @@
 """Clips to be heard back to back: one line a pair (or more), how often it was heard, which clip sounds now."""
 
 from dataclasses import dataclass
-from typing import ClassVar
 
 from rich.cells import cell_len
 from textual import events
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.message import Message
 from textual.reactive import reactive
 
@@ -31,7 +30,7 @@ class Pairs(Drawn, can_focus=True):
     """Up and down choose, Space plays the pair."""
 
     DEFAULT_CSS = "Pairs { height: auto; }"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("up", "move(-1)", "Pair", show=False),
         Binding("down", "move(1)", "Pair", show=False),
         Binding("space,pagedown", "play", "Play the pair", key_display="Space"),

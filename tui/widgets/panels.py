@@ -6,16 +6,15 @@ import time
 from collections.abc import Iterable
 from dataclasses import dataclass
 from textwrap import wrap
-from typing import ClassVar
 
-from textual import events, on
+from textual import events
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.message import Message
 from textual.reactive import reactive
-from textual.widgets import Input, Label, Static
+from textual.widgets import Label, Static
 
 from listen.trade.cautions import Caution, defer_to_others
 from listen.voice import figures
@@ -83,7 +82,7 @@ class ChoicePanel(Drawn, can_focus=True):
     """Answers with a key each; a click on a line gives its answer. Where asked, left and right say how sure."""
 
     DEFAULT_CSS = "ChoicePanel { height: auto; }"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("left", "sure(-1)", "Less sure", show=False),
         Binding("right", "sure(1)", "Surer", show=False),
     ]
@@ -140,24 +139,12 @@ class ChoicePanel(Drawn, can_focus=True):
     def _answer(self, choice: Choice) -> Chosen:
         return self.Chosen(self, choice.id, SURE[self.at] if self.asks_sure else None)
 
-    def take(self, event: events.Key) -> Chosen | bool:
-        """The answer whose key was pressed; else whether the key says how sure."""
-        if choice := self._choice(event):
-            return self._answer(choice)
-        if self.asks_sure and event.key in ("left", "right"):
-            self.action_sure(1 if event.key == "right" else -1)
-            return True
-        return False
-
-    def _choice(self, event: events.Key) -> Choice | None:
-        return next((c for c in self.choices if c.key == (event.character or "").lower()), None)
-
-    def on_key(self, event: events.Key) -> None:
+    def take_key(self, event: events.Key) -> bool:
         """A key that stands before an answer gives it."""
-        if choice := self._choice(event):
-            event.stop()
-            event.prevent_default()
+        choice = next((c for c in self.choices if c.key == (event.character or "").lower()), None)
+        if choice is not None:
             self.post_message(self._answer(choice))
+        return choice is not None
 
     def on_click(self, event: events.Click) -> None:
         """A click on a line gives its answer; on the last, the next step of how sure."""
@@ -238,20 +225,17 @@ class EntryPanel(Vertical):
     def _field(self, i: int) -> Field:
         return self.query_one(f"#entry-{i}", Horizontal).query_one(Field)
 
-    def take(self, event: events.Key) -> Entered | bool:
-        """A key typed into the line one is on: all figures where it hands them in, else whether it was for us."""
+    def take_key(self, event: events.Key) -> bool:
+        """Enter goes on to the next line; from the last it hands them in."""
         at = next((i for i in range(len(self._entries)) if self._field(i) is self.screen.focused), None)
-        if at is None:
+        if at is None or event.key != "enter":
             return False
-        if event.key == "enter":
-            return self._forward(at)
-        return self._field(at).take(event)
-
-    def _forward(self, at: int) -> Entered | bool:
         if at + 1 < len(self._entries):
             self.screen.set_focus(self._field(at + 1))
-            return True
-        return self.Entered({e.id: self._field(i).value.strip() for i, e in enumerate(self._entries)})
+        else:
+            told = {e.id: self._field(i).value.strip() for i, e in enumerate(self._entries)}
+            self.post_message(self.Entered(told))
+        return True
 
     def clear(self) -> None:
         """Forget what was asked."""
@@ -264,10 +248,3 @@ class EntryPanel(Vertical):
     def wrong(self, text: str) -> None:
         """Say what is wrong with a figure."""
         self.query_one("#entry-remark", Static).update(shown(f"! {text}", "bold $error"))
-
-    @on(Input.Submitted)
-    def _next(self, event: Input.Submitted) -> None:
-        event.stop()
-        done = self._forward(next(i for i in range(len(self._entries)) if self._field(i) is event.input))
-        if isinstance(done, self.Entered):
-            self.post_message(done)

@@ -1,1 +1,0 @@
-"""Before and after: the same engine tested twice, side by side."""

@@ -1,10 +1,9 @@
 """Before and after: another job of the list beside the open one, figure by figure."""
 
 import asyncio
-from typing import ClassVar
 
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
@@ -17,7 +16,7 @@ from listen.voice.figures import UNITS, number
 from listen.voice.text import plain
 from tui.content import shown
 from tui.screens.base import BayScreen
-from tui.screens.pick import PickScreen
+from tui.screens.dialog import PickScreen
 
 NONE = (
     "There is no other job to compare with. After a repair, take the same engine in as a new job, test it again, "
@@ -33,7 +32,7 @@ class CompareScreen(BayScreen[None]):
     SHOWS_NUMBERS = "job"
     CSS_PATH = "compare.tcss"
     AUTO_FOCUS = "#page"
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("o", "other", "Choose the earlier job")]
+    BINDINGS = [Binding("o", "other", "Choose the earlier job")]
 
     def __init__(self) -> None:
         super().__init__()

@@ -1,1 +1,0 @@
-"""Confirm: the supervisor hears, calls, sees, decides and signs."""

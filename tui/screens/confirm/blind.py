@@ -7,10 +7,10 @@ import secrets
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 from textual import on
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 
 from listen.jobs.hearing import pair_at
 from listen.trade.points import point
@@ -33,7 +33,7 @@ class BlindScreen(HearingScreen[None]):
     """Plays the pairs of a round of the open job."""
 
     HERE = "confirm"
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("m", "match", "Levels")]
+    BINDINGS = [Binding("m", "match", "Levels")]
 
     def __init__(self, round_id: str) -> None:
         super().__init__()

@@ -9,7 +9,7 @@ from typing import Any, ClassVar
 from msgspec import structs
 from textual import on
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 
 from listen.errors import HisswayError, JobChanged
 from listen.jobs.events import Confirmed, Overruled, Payload, SentBack
@@ -36,7 +36,7 @@ class ConfirmScreen(BlindScreen):
     """One round before its supervisor."""
 
     CSS_PATH = "confirm.tcss"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("c", "call", "Call by ear"),
         Binding("w", "who", "Someone else"),
     ]

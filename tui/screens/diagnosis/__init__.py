@@ -1,1 +1,0 @@
-"""Diagnosis: what the pattern over the whole engine says, and the next cheapest check."""

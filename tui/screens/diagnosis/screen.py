@@ -1,9 +1,7 @@
 """Diagnosis over the engine: faults, support and rivals, checks and their outcomes, what was not tested."""
 
-from typing import ClassVar
-
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.reactive import reactive
@@ -17,7 +15,7 @@ from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.diagnosis import checks
 from tui.screens.diagnosis.pages import page, symptom_words
-from tui.screens.pick import PickScreen
+from tui.screens.dialog import PickScreen
 
 
 class DiagnosisScreen(BayScreen[None]):
@@ -27,7 +25,7 @@ class DiagnosisScreen(BayScreen[None]):
     SHOWS_NUMBERS = "job"
     CSS_PATH = "diagnosis.tcss"
     AUTO_FOCUS = "#page"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("c", "checks", "Checks"),
         Binding("s", "show('facts')", "Facts"),
         Binding("w", "why", "Why"),

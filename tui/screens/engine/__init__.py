@@ -1,1 +1,0 @@
-"""Engine: all cylinders at a glance, their readings, and what the pattern says."""

@@ -1,9 +1,8 @@
 """The keys of the Engine screen, and where they lead."""
 
 from collections.abc import Callable
-from typing import ClassVar
 
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 
 from listen.jobs.events import CautionAcknowledged, JobNamed, Payload
 from listen.jobs.job import RoundRecord
@@ -13,11 +12,9 @@ from listen.trade.units import KPA_PER
 from tui.screens.ask_before_change import rounds_touched, write_asking
 from tui.screens.base import BayScreen
 from tui.screens.cautions import CautionScreen
+from tui.screens.dialog import PickScreen, TickScreen
 from tui.screens.engine import cells
 from tui.screens.engine.type_line import TypeLine
-from tui.screens.note import write_note
-from tui.screens.pick import PickScreen
-from tui.screens.ticks import TickScreen
 
 AGAIN = [("yes", "yes", "after a repair, or to do it over"), ("no", "no", "leave it as it is")]
 
@@ -26,7 +23,7 @@ class EngineKeys(BayScreen[None]):
     """Bindings and actions; :class:`EngineScreen` shows."""
 
     SHOWS_NUMBERS = "job"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("r", "round", "Round"),
         Binding("o", "show('page')", "Page"),
         Binding("p", "plug", "Plug"),
@@ -131,7 +128,7 @@ class EngineKeys(BayScreen[None]):
         self.ask(PickScreen(title, options, job.pressure_unit if job else ""), keep)
 
     def action_note(self) -> None:
-        write_note(self, f"cylinder {self.cylinder()}", self.cylinder(), None)
+        self.write_note(f"cylinder {self.cylinder()}", self.cylinder(), None)
 
     def read_first(self, steps: tuple[Step, ...], then: Callable[[str], None]) -> None:
         """Have the cautions of steps read and acknowledged, once a job; ``then`` is given what was typed meanwhile."""

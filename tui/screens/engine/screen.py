@@ -148,12 +148,8 @@ class EngineScreen(EngineKeys):
     def take_key(self, event: events.Key) -> bool:
         """A digit on a figure's cell starts typing there; Enter keeps what was typed and goes on."""
         line = self.query_one(TypeLine)
-        on_table = self.focused is self.query_one("#table")
-        if on_table and self._column().typed and (event.character or "").isdecimal():
+        if self.focused is self.query_one("#table") and self._column().typed and (event.character or "").isdecimal():
             self._type(event.character or "")
-            return True
-        if on_table and event.key == "enter":  # at once: told by the table it would open behind what the next key opens
-            self._selected()
             return True
         if line.is_open and line.meant and event.character == "y":
             line.accept()
@@ -162,7 +158,7 @@ class EngineScreen(EngineKeys):
         if line.is_open and event.key == "enter":
             self._keep()
             return True
-        return line.take(event) or super().take_key(event)
+        return super().take_key(event)
 
     def _type(self, text: str) -> None:
         def begin(typed: str) -> None:

@@ -1,6 +1,5 @@
 """The line one types a figure into: validates it and asks about a doubtful one."""
 
-from textual import events
 from textual.app import ComposeResult
 from textual.containers import Horizontal
 from textual.widgets import Static
@@ -52,10 +51,6 @@ class TypeLine(Horizontal):
     def remark(self, text: str) -> None:
         """Say what is wrong or doubtful."""
         self.query_one("#edit-remark", Static).update(shown(text, "bold $warning"))
-
-    def take(self, event: events.Key) -> bool:
-        """A key typed into the open line; False for one that is not for it."""
-        return self.is_open and self._field.take(event)
 
     @property
     def is_open(self) -> bool:

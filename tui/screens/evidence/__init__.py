@@ -1,1 +1,0 @@
-"""Evidence: what the clips of one point show and sound like."""

@@ -24,7 +24,6 @@ from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.evidence.look import PART_WORDS, Looked, Part, looked
 from tui.screens.hearing import PlayingScreen
-from tui.screens.note import write_note
 from tui.screens.point_rows import neighbour_point
 from tui.widgets.heat import Heat, Picture
 from tui.widgets.level_plot import LevelPlot, Moments
@@ -222,7 +221,7 @@ class EvidenceScreen(PlayingScreen[None]):
         """A note on the clip that is pictured."""
         clips = self.record.live_clips(self.at, self._pictured) or self.record.live_clips(self.at)
         if clips:
-            write_note(self, "this round", self.record.cylinder, self.round_id, clips[-1].kept)
+            self.write_note("this round", self.record.cylinder, self.round_id, clips[-1].kept)
         else:
             self.tell("No clip at this point.")
 

@@ -1,11 +1,10 @@
 """Facts: one list of all that may be told, searched and answered line by line; no line has code of its own."""
 
 from functools import partial
-from typing import ClassVar
 
 from textual import on
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.widgets import Input, OptionList, Static
 
 from listen.jobs.answers import NO, OPEN, YES, answer, answer_events, type_in, unit_here
@@ -14,10 +13,8 @@ from listen.jobs.job import Job
 from listen.trade.facts import Fact, core, fact
 from tui.screens import ticks
 from tui.screens.base import BayScreen
+from tui.screens.dialog import AnswerScreen, OneLineScreen, PickScreen
 from tui.screens.facts import rows
-from tui.screens.one_line import OneLineScreen
-from tui.screens.pick import PickScreen
-from tui.screens.ticks import AnswerScreen
 from tui.widgets.field import Field
 
 NEXT = {OPEN: YES, YES: NO, NO: OPEN}
@@ -32,7 +29,7 @@ class FactsScreen(BayScreen[None]):
     HERE = "facts"
     CSS_PATH = "facts.tcss"
     AUTO_FOCUS = "#facts"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("slash", "find", "Find", key_display="/"),
         Binding("n", "no_to_the_rest", "No to the usual questions"),
     ]

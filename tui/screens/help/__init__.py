@@ -1,1 +1,0 @@
-"""Help for the screen one is on."""

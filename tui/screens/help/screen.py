@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import inspect
 from pathlib import Path
-from typing import ClassVar
 
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.screen import ModalScreen, Screen
@@ -29,7 +28,7 @@ class HelpScreen(ModalScreen[None]):
     """Closes with any key that is not for scrolling."""
 
     CSS_PATH = "help.tcss"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         ("escape,question_mark,q,enter,space", "dismiss", "Close"),
         ("down", "scroll(1)", "Down"),
         ("up", "scroll(-1)", "Up"),

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.containers import VerticalScroll
 from textual.reactive import reactive
 from textual.widgets import Static
@@ -35,7 +35,7 @@ class HitRateScreen(BayScreen[None]):
     OF_JOB = False
     CSS_PATH = "hit_rate.tcss"
     AUTO_FOCUS = "#page"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("t", "try_teardowns", "Try teardowns"),
         Binding("y", "let_count", "Let them count"),
         Binding("x", "count_no_more", "No more"),

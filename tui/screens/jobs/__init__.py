@@ -1,1 +1,0 @@
-"""Jobs: find, open, take in."""

@@ -3,9 +3,8 @@
 import asyncio
 from functools import partial
 from pathlib import Path
-from typing import ClassVar
 
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 
 from listen.jobs.events import Payload
 from listen.jobs.folder.store import Shelf, empty_trash, on_shelf, put_aside, take_back
@@ -14,8 +13,8 @@ from listen.voice import times
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.bridge.viewer import show_in_system
+from tui.screens.dialog import PickScreen
 from tui.screens.job_table import JobTable
-from tui.screens.pick import PickScreen
 
 Option = tuple[str, str, str]
 WITH_JOB: tuple[Option, ...] = (
@@ -39,7 +38,7 @@ EMPTY, KEEP = "empty", "keep"
 class JobsMore(JobTable):
     """The part of the list of jobs that asks what to do with one; the rest says which and reads the list again."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("o", "more", "More")]
+    BINDINGS = [Binding("o", "more", "More")]
 
     def chosen(self) -> JobSummary | None:
         """The job the cursor is on."""

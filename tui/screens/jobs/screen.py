@@ -1,11 +1,9 @@
 """Jobs: find one by any word, open it, or take a new one in."""
 
-from typing import ClassVar
-
 import msgspec
 from textual import on
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.content import Content
 from textual.widgets import DataTable, Input, Static
 
@@ -34,7 +32,7 @@ class JobsScreen(JobsMore):
 
     TABLE, COLUMNS, EMPTY = "jobs", COLUMNS, EMPTY
     AUTO_FOCUS = "#jobs"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("n", "new", "New job"),
         Binding("w", "show('waiting')", "Waits"),
         Binding("slash", "find", "Find", key_display="/"),

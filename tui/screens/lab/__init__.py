@@ -1,1 +1,0 @@
-"""The lab: drills, the ear's threshold, scores."""

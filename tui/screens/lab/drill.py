@@ -10,17 +10,17 @@ from typing import TYPE_CHECKING, ClassVar
 
 from textual import on
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 
 from listen.errors import AudioError, HisswayError
 from listen.lab.training.book import Answer, Call
 from listen.trade.points import point
 from tui.bridge.threads import in_thread
+from tui.screens.dialog import TickScreen
 from tui.screens.hearing import HearingScreen
 from tui.screens.lab import drill_words as words
 from tui.screens.lab.standing import side_by_side, spectra_of, to_play
 from tui.screens.point_rows import judged, short_words
-from tui.screens.ticks import TickScreen
 from tui.widgets.banner import Banner, Say
 from tui.widgets.heat import Heat
 from tui.widgets.ladder import Ladder, PointRow
@@ -39,7 +39,7 @@ class DrillScreen(HearingScreen[None]):
     """One sitting; phases: making, hear, call, sure, again, again-sure, truth, over."""
 
     CSS_PATH = "lab.tcss"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("c", "call", "Call"),
         Binding("b", "without", "With and without hiss"),
         Binding("s", "spectrum", "Spectrum"),

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
-from typing import TYPE_CHECKING, ClassVar, Literal, TypeVar
+from typing import TYPE_CHECKING, Literal, TypeVar
 
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
@@ -17,9 +17,8 @@ from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import BayScreen
+from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.screens.lab.standing import class_file, class_lines, page, standing
-from tui.screens.one_line import OneLineScreen
-from tui.screens.pick import PickScreen
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -37,7 +36,7 @@ class LabScreen(BayScreen[None]):
 
     CSS_PATH = "lab.tcss"
     AUTO_FOCUS = "#page"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("space,enter", "suggested", "Suggested", key_display="Space"),
         Binding("d", "drill", "Drill"),
         Binding("t", "threshold", "Threshold"),

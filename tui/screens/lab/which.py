@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, ClassVar, Literal, TypeVar
 
 from textual import on
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.widgets import Static
 
 from listen.errors import AudioError, HisswayError
@@ -111,7 +111,7 @@ class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
 
     INTERVALS, AS_MADE = 2, True
     MUTE = "Without a loudspeaker nothing can be checked; s leaves the check out."
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("space,enter,pagedown", "play", "Play", key_display="Space"),
         Binding("s", "leave_out", "Leave the check out"),
     ]
@@ -188,7 +188,7 @@ class ThresholdScreen(WhichScreen[None]):
 
     INTERVALS = 4
     MUTE = "A threshold cannot be found without hearing; drills by picture still work."
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("space,enter,pagedown", "play", "Play again", key_display="Space")]
+    BINDINGS = [Binding("space,enter,pagedown", "play", "Play again", key_display="Space")]
 
     def __init__(self, root: Path, learner: Learner, background: str, headphones: bool | None = None) -> None:
         super().__init__()

@@ -1,1 +1,0 @@
-"""Microphone check: may this input be trusted for hiss?"""

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
 from functools import partial
-from typing import TYPE_CHECKING, ClassVar, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from textual import on
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.content import Content
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
@@ -22,8 +22,8 @@ from tui.bridge.services import Input
 from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import BayScreen
+from tui.screens.dialog import PickScreen
 from tui.screens.microphone.check import CALIBRATE_S, CHECK_S, Calibrated, calibrate, check
-from tui.screens.pick import PickScreen
 from tui.widgets.countdown import Count, Countdown
 from tui.widgets.level_meter import LevelMeter
 
@@ -47,7 +47,7 @@ class MicrophoneScreen(BayScreen[None]):
     OF_JOB = False
     CSS_PATH = "microphone.tcss"
     AUTO_FOCUS = "OptionList"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("space,enter,pagedown", "check", "Check", key_display="Space", priority=True),
         Binding("c", "calibrate", "Calibrate"),
         Binding("l", "again", "Look for inputs"),

@@ -3,10 +3,9 @@
 import asyncio
 import time
 from functools import partial
-from typing import ClassVar
 
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.widgets import Static
 
 from listen.errors import HisswayError
@@ -33,7 +32,7 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
     """Dismisses with the pieces, or None."""
 
     CSS_PATH = "naming.tcss"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("space", "play", "Play or stop"),
         Binding("m", "mark", "Mark"),
         Binding("left", "move(-1)", "1 s", key_display="← →"),

@@ -2,11 +2,10 @@
 
 from dataclasses import replace
 from functools import partial
-from typing import ClassVar
 
 from textual import events, on
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
@@ -31,7 +30,7 @@ NAME = 26
 class Files(OptionList):
     """A list whose Enter says what it does."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("enter", "screen.take", "Bring in")]
+    BINDINGS = [Binding("enter", "screen.take", "Bring in")]
 
 
 class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
@@ -40,7 +39,7 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
     HERE = "name recordings"
     CSS_PATH = "naming.tcss"
     AUTO_FOCUS = "#files"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("space", "play", "Play or stop"),
         Binding("o", "air", "Air off or on"),
         Binding("w", "walk", "In walking order from here"),
@@ -120,7 +119,7 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
         if (event.character or "").isdecimal() and event.key != "0":
             self._point(int(event.character or "0"))
             return True
-        return event.key in ("space", "enter", "o", "w", "c", "backspace", "0") and self.act_on(event)
+        return event.key in ("space", "enter", "o", "w", "c", "backspace", "0") and self._act(self, event)
 
     def _point(self, number: int) -> None:
         r = self._chosen()

@@ -1,1 +1,0 @@
-"""New job: the engine described so that its points can be walked."""

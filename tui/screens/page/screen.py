@@ -1,12 +1,11 @@
 """Page: the ledger of a cylinder or of the job, and what can be done with each of its lines."""
 
 from functools import partial
-from typing import ClassVar
 
 import msgspec
 from textual import on
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.content import Content
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
@@ -23,9 +22,7 @@ from listen.voice.times import moment
 from tui.content import shown
 from tui.screens.ask_before_change import rounds_touched, write_asking
 from tui.screens.base import BayScreen
-from tui.screens.note import write_note
-from tui.screens.one_line import OneLineScreen
-from tui.screens.pick import PickScreen
+from tui.screens.dialog import OneLineScreen, PickScreen
 
 SIGNS = {
     "stands": ("●", "$foreground"),
@@ -51,7 +48,7 @@ class PageScreen(BayScreen[None]):
     SHOWS_NUMBERS = "job"
     CSS_PATH = "page.tcss"
     AUTO_FOCUS = "OptionList"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("enter", "open", "Open or correct", priority=True),
         Binding("backspace,delete", "turn", "Take back / bring back", key_display="Bksp"),
         Binding("n", "note", "Note"),
@@ -205,7 +202,7 @@ class PageScreen(BayScreen[None]):
         round_id = line.round_id if line else None
         kept = line.payload if line and isinstance(line.payload, ev.ClipKept) else None
         about = f"cylinder {self.cylinder}" if self.cylinder is not None else "the job"
-        write_note(self, about, self.cylinder, round_id, kept)
+        self.write_note(about, self.cylinder, round_id, kept)
 
     def _renote(self, line: Line, was: ev.NoteAdded, text: str) -> None:
         if text != was.text:

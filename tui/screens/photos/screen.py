@@ -2,12 +2,11 @@
 
 from functools import partial
 from pathlib import Path
-from typing import ClassVar
 from urllib.parse import unquote, urlparse
 
 from textual import on
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
@@ -33,7 +32,7 @@ class PhotosScreen(BayScreen[None]):
 
     CSS_PATH = "photos.tcss"
     AUTO_FOCUS = "#list"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("a", "add", "Add"),
         Binding("backspace", "take_back", "Take back or restore"),
     ]

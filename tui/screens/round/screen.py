@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual import events, on
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 
 from listen.errors import HisswayError
 from listen.jobs.events import CautionAcknowledged, ClipTakenBack, Payload, WayChosen
@@ -26,10 +26,8 @@ from tui.screens.calls import ask_paths
 from tui.screens.cautions import CautionScreen
 from tui.screens.channels.places import for_these
 from tui.screens.channels.screen import ChannelsScreen
-from tui.screens.note import write_note
-from tui.screens.one_line import OneLineScreen
+from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.screens.photos.screen import file_named
-from tui.screens.pick import PickScreen
 from tui.screens.point_rows import neighbour_point
 from tui.screens.round import questions, results
 from tui.screens.round.answers import Answers
@@ -74,7 +72,7 @@ class RoundScreen(BayScreen[None]):
 
     SHOWS_NUMBERS = "round"
     CSS_PATH = "round.tcss"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         *(Binding("space,enter,pagedown", f"go('{what}')", words, key_display="Space") for what, words in GO.items()),
         Binding("backspace", "take_back", "Take back", key_display="Bksp"),
         Binding("s,ctrl+s", "skip", "Skip"),
@@ -257,14 +255,7 @@ class RoundScreen(BayScreen[None]):
     def take_key(self, event: events.Key) -> bool:
         """Act on a key at once, so that several sent in one burst act in their order."""
         self._draw()
-        match self.query_one(StepPanel).take(event):
-            case EntryPanel.Entered() as entered:
-                self._entered(entered)
-            case ChoicePanel.Chosen() as chosen:
-                self._chosen(chosen)
-            case False:
-                return self.act_on(event) or self._stopped_by(event)
-        return True
+        return super().take_key(event) or self._stopped_by(event)
 
     def _stopped_by(self, event: events.Key) -> bool:
         """A walk that goes on by itself is stopped by any letter; Space may only have come late."""
@@ -432,7 +423,7 @@ class RoundScreen(BayScreen[None]):
         """A note on the clip just taken, else on the round."""
         last = self.now.outcome.clip if self.now.outcome else ""
         kept = next((c.kept for c in self.record.clips if c.id == last), None)
-        write_note(self, "this round", self.record.cylinder, self.round_id, kept)
+        self.write_note("this round", self.record.cylinder, self.round_id, kept)
 
     def _listen(self) -> None:
         """Open the microphone; the screen is there meanwhile."""

@@ -1,6 +1,5 @@
 """The middle of the Round screen: the microphone, or what the step asks for; and where the keys go."""
 
-from textual import events
 from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.widget import Widget
@@ -10,8 +9,6 @@ from tui.screens.round.view import Answers, Cautions, Figures, Microphone, Panel
 from tui.widgets.countdown import Countdown
 from tui.widgets.level_meter import LevelMeter
 from tui.widgets.panels import CautionPanel, ChoicePanel, EntryPanel
-
-Answer = EntryPanel.Entered | ChoicePanel.Chosen
 
 
 class StepPanel(ContentSwitcher):
@@ -48,12 +45,6 @@ class StepPanel(ContentSwitcher):
                 if self._turn("choice") or asked.about != about:
                     asked.show(choices, about, sure=sure)
                 self.screen.set_focus(asked)
-
-    def take(self, event: events.Key) -> Answer | bool:
-        """A key typed into what is shown: the answer it gives, else whether it was for us."""
-        if self.current == "entry":
-            return self.query_one(EntryPanel).take(event)
-        return self.query_one(ChoicePanel).take(event) if self.current == "choice" else False
 
     def wrong(self, text: str) -> None:
         """Say what is wrong with what was typed."""

@@ -1,1 +1,0 @@
-"""Verdict: what may be said, how sure, and what moved the odds."""

@@ -1,10 +1,8 @@
 """Verdict: odds, the weight of evidence line by line, what cannot be told, and the way to the next recording."""
 
-from typing import ClassVar
-
 from textual import on
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
@@ -21,7 +19,7 @@ from listen.voice.figures import number
 from listen.voice.text import plain
 from tui.content import shown
 from tui.screens.base import BayScreen
-from tui.screens.pick import PickScreen
+from tui.screens.dialog import PickScreen
 from tui.screens.verdict.remarks import remarks
 from tui.widgets.odds import Chance, Odds
 from tui.widgets.weights import Weight, Weights
@@ -44,7 +42,7 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
     PAGE = "#page"
     CSS_PATH = "verdict.tcss"
     AUTO_FOCUS = "Odds"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    BINDINGS = [
         Binding("n", "go_there", "Record next"),
         Binding("c", "confirm", "Confirm"),
         Binding("s", "reference", "Sound cylinder in or out"),

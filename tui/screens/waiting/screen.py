@@ -1,10 +1,8 @@
 """Waiting: what waits for a supervisor over all jobs of the folder; Enter hears and decides, past no verdict."""
 
-from typing import ClassVar
-
 from textual import on
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.widgets import DataTable
 
 from listen.errors import HisswayError
@@ -31,7 +29,7 @@ class WaitingScreen(JobTable):
     HERE, TABLE, COLUMNS, EMPTY = "waits for a supervisor", "waiting", COLUMNS, EMPTY
     CSS_PATH = "waiting.tcss"
     AUTO_FOCUS = "#waiting"
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("f2", "app.who", "Who sits here")]
+    BINDINGS = [Binding("f2", "app.who", "Who sits here")]
 
     def __init__(self) -> None:
         super().__init__()

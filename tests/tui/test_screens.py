@@ -53,6 +53,7 @@ from tui.screens.help.screen import HelpScreen
 from tui.screens.jobs.screen import JobsScreen
 from tui.screens.microphone.screen import MicrophoneScreen
 from tui.screens.new_job.screen import NewJobScreen
+from tui.screens.round.screen import RoundScreen
 from tui.screens.verdict.screen import VerdictScreen
 from tui.widgets import panels
 
@@ -356,7 +357,6 @@ async def test_a_round_sent_back_asks_the_tech_for_that_clip(tmp_path: Path) -> 
 
 
 async def to_round_from_engine(pilot):
-    from tui.screens.round.screen import RoundScreen
 
     await until(pilot, lambda: isinstance(pilot.app.screen, EngineScreen))
     await pilot.press("r")

@@ -15,7 +15,7 @@ from listen.jobs.job import Job
 from listen.jobs.walk import Wish
 from listen.trade.engine import layout
 from tui.bridge.preferences import Preferences
-from tui.screens.round import questions
+from tui.screens.round.answers import doubt, left_out
 from tui.screens.round.now import Now, Outcome
 from tui.screens.round.view import Answers, Cautions, Figures, Microphone, View, view
 from tui.widgets.ladder import Mark, Standing
@@ -95,7 +95,7 @@ def test_a_refusal_and_a_check_beside_the_next_take_are_both_seen(tmp_path: Path
 
 
 def test_a_skip_is_undone_by_recording_there_and_leaves_out_what_rests_on_it(tmp_path: Path) -> None:
-    skip = questions.left_out(seen(job(tmp_path, *UNTIL_QUIET)).step, ROUND, "hose in the way")
+    skip = left_out(seen(job(tmp_path, *UNTIL_QUIET)).step, ROUND, "hose in the way")
     skipped = job(tmp_path / "s", *UNTIL_QUIET, skip)
     states = {(s.point, s.walk): s.state for s in seen(skipped).walk.steps if s.kind == "clip"}
     assert [states["intake", w] for w in ("quiet", "air", "closing")] == ["left-out"] * 3
@@ -119,8 +119,12 @@ def test_yes_to_a_doubt_takes_what_was_suggested(tmp_path: Path) -> None:
 
     here = job(tmp_path, *UNTIL_QUIET[:4])
     figure = typed("loss", "0.08", here, 1, ROUND)
-    asked = questions.doubt(tuple(("loss", d) for d in figure.questions), {"loss": "0.08"}, (figure.event,))
-    assert asked.choices[0].words == "yes, 8 was meant" and asked.values == {"loss": "8"}
+    taken: list[object] = []
+    doubts = tuple(("loss", d) for d in figure.questions)
+    asked = doubt(doubts, {"loss": "0.08"}, taken.append, lambda: taken.append("as typed"))
+    asked.then("meant")
+    asked.then("keep")
+    assert asked.choices[0].words == "yes, 8 was meant" and taken == [{"loss": "8"}, "as typed"]
     assert asked.choices[1].words == "keep 0.08 as typed" and figure.event.confirmed == ("loss-fraction",)
 
 

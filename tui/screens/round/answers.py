@@ -1,133 +1,134 @@
-"""What becomes of an answer: events in the journal, the next question, or a clip."""
+"""What is asked at a round's steps and between them, and what becomes of the answers."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 
+from textual import on
+
 from listen.errors import HisswayError
-from listen.jobs.events import AirFollowed, BubblesLooked, Payload
-from listen.jobs.job import Job
+from listen.jobs.decision import ASKED
+from listen.jobs.events import AirFollowed, BubblesLooked, Payload, PointSkipped, StepPassed
 from listen.jobs.typed import typed
 from listen.jobs.walk import Step
-from tui.screens.calls import SEVERAL, call_event
-from tui.screens.round import questions
-from tui.screens.round.bench import Bench
-from tui.screens.round.now import Asked
+from listen.trade.readings import Question
+from listen.voice.names import point_name
+from listen.voice.text import plain
+from tui.screens.calls import SEVERAL, ask_paths, call_event
+from tui.screens.round.now import NO, REASON, Asked
+from tui.screens.round.taking import Taking
+from tui.widgets.panels import Choice, ChoicePanel, EntryPanel
 
 LOOKED: dict[str, type[AirFollowed | BubblesLooked]] = {"bubbles": BubblesLooked, "followed": AirFollowed}
 """What is kept of something that was looked for."""
+REASONS = (
+    "cannot be reached",
+    "not there on this engine",
+    "too loud there at the moment",
+    "no time",
+    "already known",
+)
+OWN_WORDS, WHOLE_WALK = "own-words", "walk"
 
 
-class Answers:
-    def __init__(self, bench: Bench) -> None:
-        self.bench = bench
+class Answering(Taking):
+    """A bench that asks."""
 
-    def entered(self, values: dict[str, str]) -> None:
-        """Figures or words were typed."""
-        if (asked := self.bench.now.asked) is None:
-            self._typed(values)
-        elif not (reason := values["reason"].strip()):
-            self.bench.wrong("A word or two, please: it stands in the job beside what was done.")
-        elif asked.about == "why":
-            self._answer(questions.left_out(self._of(asked), self.bench.round_id, reason))
+    @on(EntryPanel.Entered)
+    def _entered(self, event: EntryPanel.Entered) -> None:
+        self.warned = ""
+        if self.now.asked is None:
+            self._typed(event.values)
+        elif reason := event.values[REASON.id].strip():
+            self._answered(self.now.asked, reason)
         else:
-            self._touch(asked, questions.reason_note(self.bench.round_id, asked, reason))
+            self.wrong("A word or two, please: it stands in the job beside what was done.")
 
-    def _typed(self, values: dict[str, str]) -> None:
+    @on(ChoicePanel.Chosen)
+    def _chosen(self, event: ChoicePanel.Chosen) -> None:
+        about, choice = event.panel.about, event.choice
+        if self.now.asked is not None:
+            self._answered(self.now.asked, choice)
+        elif about in LOOKED:
+            self.write(LOOKED[about](round_id=self.round_id, seen=choice))
+        elif about == "way":
+            self.way_chosen(choice)
+        elif choice == SEVERAL:
+            ask_paths(self, "Which paths do you hear?", self.view.walk.points, partial(self._call, event.sure))
+        else:
+            self._call(event.sure, choice)
+
+    def _answered(self, asked: Asked, answer: str) -> None:
+        self.change(asked=None)
+        if answer != NO:
+            asked.then(answer)
+
+    def _typed(self, values: Mapping[str, str]) -> None:
         """Figures came; a doubt is asked before they are kept."""
-        job = self.bench.opened.job
+        job, cylinder = self.opened.job, self.record.cylinder
         try:
             figures = {
-                name: typed(name, text, job, self.bench.record.cylinder, self.bench.round_id)
+                name: typed(name, text, job, cylinder, self.round_id)
                 for name, text in values.items()
                 if text or name != "restrictor"
             }
         except HisswayError as e:
-            self.bench.wrong(str(e))
+            self.wrong(str(e))
             return
         to_ask = tuple((name, q) for name, f in figures.items() for q in f.questions)
-        kept = tuple(f.event for f in figures.values())
+        kept = partial(self.write, *(f.event for f in figures.values()))
         if to_ask:
-            self.bench.change(asked=questions.doubt(to_ask, values, kept))
+            self.change(asked=doubt(to_ask, values, self._typed, kept))
         else:
-            self.bench.write(*kept)
+            kept()
 
-    def chosen(self, about: str, choice: str, sure: float | None) -> None:
-        asked = self.bench.now.asked
-        if asked is None and about in LOOKED:
-            self.bench.write(LOOKED[about](round_id=self.bench.round_id, seen=choice))
-        elif asked is None and about == "way":
-            self.bench.way_chosen(choice)
-        elif asked is None:
-            self._call(choice, sure)
-        elif choice == questions.NO:
-            self.bench.change(asked=None)
-        elif asked.about == "skip":
-            self._skip(asked, choice)
-        elif asked.about == "doubt" and choice == "meant":
-            self.bench.change(asked=None)
-            self._typed(dict(asked.values))
-        elif asked.about == "leftover":
-            self._leftover(asked, keep=choice == "keep")
-        elif asked.about == "touch":
-            self._touch(asked)
-        else:
-            self._answer(*asked.events)
+    def _call(self, sure: float | None, called: str | tuple[str, ...]) -> None:
+        name, record = self.opened.job.people.get("tech", ""), self.record
+        before = not any(c.kept.clip_kind != "quiet" for c in record.clips) or not record.calls
+        self.write(call_event(self.round_id, called, name, before_numbers=before, sure=sure))
 
-    def _answer(self, *payloads: Payload) -> None:
-        """The question is answered: these are its events."""
-        self.bench.change(asked=None)
-        self.bench.write(*payloads)
+    def action_skip(self) -> None:
+        """Why is the present step left out?"""
+        step = self.step()
+        asked = step.id.startswith(ASKED)
+        in_walk = step.kind == "clip" and not asked
+        what = f"the {point_name(step.point)} in this walk" if in_walk else f"this step ({step.id})"
+        sentence = f"Why is {'the clip the supervisor asks for' if asked else what} left out?"
+        choices = (
+            *(Choice(str(i), reason, reason) for i, reason in enumerate(REASONS, 1)),
+            Choice("o", OWN_WORDS, "another reason, in your own words"),
+            *([Choice("w", WHOLE_WALK, "leave out the rest of this walk")] if in_walk else []),
+            Choice("n", NO, "no, do not leave it out"),
+        )
 
-    @staticmethod
-    def _of(asked: Asked) -> Step:
-        assert asked.step is not None
-        return asked.step
+        def skip(reason: str) -> None:
+            if reason == OWN_WORDS:
+                self.change(asked=Asked(sentence, skip, entries=(REASON,)))
+            else:
+                self.write(left_out(step, self.round_id, reason))
+                self.change(plan=())
 
-    def _skip(self, asked: Asked, choice: str) -> None:
-        if choice == questions.OWN_WORDS:
-            self.bench.change(asked=questions.in_own_words(asked))
-        else:
-            self._answer(questions.left_out(self._of(asked), self.bench.round_id, choice))
-            self.bench.change(plan=())
+        self.change(asked=Asked(sentence, skip, choices))
 
-    def _touch(self, asked: Asked, *note: Payload) -> None:
-        """Change what is judged or signed, as was said."""
-        self._answer(*asked.events, *note)
-        if asked.step is not None:
-            self.bench.take(asked.step, sure=True)
 
-    def _call(self, choice: str, sure: float | None) -> None:
-        def keep(called: str | tuple[str, ...]) -> None:
-            name = self.bench.opened.job.people.get("tech", "")
-            before = (
-                not any(c.kept.clip_kind != "quiet" for c in self.bench.record.clips) or not self.bench.record.calls
-            )
-            self.bench.write(call_event(self.bench.round_id, called, name, before_numbers=before, sure=sure))
+def left_out(step: Step, round_id: str, reason: str) -> Payload:
+    """The event that leaves a step out."""
+    if reason == WHOLE_WALK:
+        return StepPassed(round_id=round_id, step=step.id, reason="walk left out")
+    if step.kind == "clip" and not step.id.startswith(ASKED):
+        return PointSkipped(round_id=round_id, point=step.point, reason=reason, walk=step.walk)
+    return StepPassed(round_id=round_id, step=step.id, reason=reason)
 
-        if choice == SEVERAL:
-            self.bench.ask_several(keep)
-        else:
-            keep(choice)
 
-    def ask_for_leftovers(self) -> None:
-        """Offer a take of this round that was cut short."""
-        mine = next((p for p in self.bench.opened.partials() if p.round_id == self.bench.round_id), None)
-        if mine is not None and not self.bench.now.busy:
-            self.bench.change(asked=questions.leftover(mine))
-
-    def _leftover(self, asked: Asked, *, keep: bool) -> None:
-        assert asked.leftover is not None
-        self.bench.change(asked=None)
-        part, opened = asked.leftover, self.bench.opened
-        work = partial(opened.keep, part, recovered=True) if keep else partial(opened.drop, part)
-        self.bench.start_beside(partial(self._settled, work))
-
-    async def _settled(self, work: Callable[[], Job]) -> None:
-        """Keep or drop it beside the screen; then the next one is asked about."""
-        try:
-            await self.bench.bay.written(work)
-        except HisswayError as e:
-            self.bench.bay.tell(e, bad=True)
-            return
-        self.bench.show_changed_job()
-        self.ask_for_leftovers()
+def doubt(
+    questions: tuple[tuple[str, Question], ...],
+    values: Mapping[str, str],
+    take: Callable[[Mapping[str, str]], None],
+    keep: Callable[[], object],
+) -> Asked:
+    """Was another figure meant? ``questions`` by figure; *yes* takes what is suggested, never what is doubted."""
+    meant = {name: q.suggestion for name, q in questions if q.suggestion}
+    doubted = ", ".join(values[name] for name, _ in questions)
+    yes = [Choice("y", "meant", f"yes, {', '.join(meant.values())} was meant")] if meant else []
+    no = (Choice("k", "keep", f"keep {plain(doubted, 30)} as typed"), Choice("n", NO, "type it again"))
+    sentence = " ".join(q.text for _, q in questions)
+    return Asked(sentence, lambda answer: take({**values, **meant}) if answer == "meant" else keep(), (*yes, *no))

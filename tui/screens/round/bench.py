@@ -1,68 +1,159 @@
-"""What the workers of a round may ask of the screen they work for."""
+"""One round as all that works for it knows it: the job, what is under way, the view of both, and the microphone."""
 
-from collections.abc import Callable, Coroutine
-from typing import Any, Protocol
+from __future__ import annotations
 
-from listen.jobs.events import Payload
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import partial
+from operator import is_not
+from typing import Any
+
+from listen.errors import HisswayError
+from listen.jobs.events import Payload, WayChosen
 from listen.jobs.folder.open_job import OpenJob
-from listen.jobs.job import RoundRecord
 from listen.jobs.walk import Step
-from tui.bridge.bay import Bay
+from listen.jobs.ways import SWITCHED, way_of
 from tui.bridge.listener import Listener
-from tui.screens.round.now import Now
-from tui.widgets.countdown import Count
+from tui.bridge.threads import in_thread
+from tui.screens.base import BayScreen
+from tui.screens.channels.places import for_these
+from tui.screens.round.now import Now, Outcome
+from tui.screens.round.view import View, key_takes, view
+from tui.widgets.countdown import Count, Countdown
+from tui.widgets.panels import EntryPanel
 
 
-class Bench(Protocol):
-    """One round, whoever shows it."""
+class Bench(BayScreen[None]):
+    """Everything that it shows follows from the job and from :class:`Now`."""
 
-    round_id: str
     listener: Listener
 
-    @property
-    def now(self) -> Now: ...
+    def __init__(self, round_id: str) -> None:
+        super().__init__()
+        self.round_id = round_id
+        self.now = Now()
+        self._made: tuple[Any, int, View] | None = None
+        self._listening_at = ("", "")
 
     @property
-    def opened(self) -> OpenJob: ...
+    def opened(self) -> OpenJob:
+        """The job on disk."""
+        assert self.bay.open_job is not None
+        return self.bay.open_job
 
     @property
-    def bay(self) -> Bay: ...
-
-    @property
-    def record(self) -> RoundRecord: ...
+    def view(self) -> View:
+        """The view of the job and of now: made once, however often it is asked for."""
+        job, prefs = self.bay.job, self.bay.preferences
+        assert job is not None
+        of, lines = (job, self.now, prefs), self.size.height
+        if self._made is None or lines != self._made[1] or any(map(is_not, of, self._made[0])):
+            gauge = self.bay.services.gauge(job.round(self.round_id).cylinder)
+            self._made = of, lines, view(job, self.round_id, self.now, prefs, lines, gauge)
+        return self._made[2]
 
     def step(self) -> Step:
         """What is under way, chosen or due."""
-
-    def change(self, **changes: Any) -> None:
-        """Replace fields of :class:`Now`."""
-
-    def show_changed_job(self) -> None:
-        """The job was changed in another thread: show it as it is."""
-
-    def write(self, *events: Payload) -> bool:
-        """Put events into the journal; what the disk refuses is said, and nothing has changed."""
-
-    def way_chosen(self, way: str) -> None:
-        """How rounds are taken from now on."""
+        return self.view.step
 
     def points(self) -> tuple[str, ...]:
         """Points of the round, in walking order."""
+        return tuple(p.id for p in self.view.walk.points)
 
     def due_takes(self) -> tuple[Step, ...]:
-        """Switched takes that are due."""
+        """Switched takes that are due, and the one wished for."""
+        wished = {w.point for w in self.now.plan}
+        return tuple(s for s in self.view.walk.steps if s.walk == SWITCHED and (s.state == "due" or s.point in wished))
 
-    def start_beside(self, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
-        """Run something beside the screen."""
+    def by_key(self, step: Step) -> str:
+        """What one key takes at a step."""
+        return key_takes(self.opened.job, step, self.now, self.bay.preferences)
+
+    def under_way(self) -> str:
+        return "a clip is being taken, Esc stops it" if self.now.busy else ""
+
+    def change(self, **changes: Any) -> None:
+        """Replace fields of what is known beside the job, and show it."""
+        self.now = replace(self.now, **changes)
+        self.draw_soon()
+
+    def draw_soon(self) -> None:
+        """Draw once, however much has changed until then."""
+        if self.is_attached:
+            self.call_later(self.draw)
+
+    def draw(self) -> None:
+        """Put the view into the widgets."""
+        raise NotImplementedError
 
     def count(self, count: Count | None) -> None:
-        """Show a countdown, or none."""
-
-    def take(self, step: Step, *, sure: bool = False) -> None:
-        """Take a clip; at a signed round only once the reason was given (``sure``)."""
+        """Show the countdown of what is under way."""
+        if self.is_attached:
+            self.query_one(Countdown).count = count
 
     def wrong(self, text: str) -> None:
         """Say what is wrong with what was typed."""
+        self.query_one(EntryPanel).wrong(text)
 
-    def ask_several(self, keep: Callable[[tuple[str, ...]], None]) -> None:
-        """Ask which paths are heard; ``keep`` is given them."""
+    def write(self, *payloads: Payload) -> bool:
+        """Put events into the journal; what the disk refuses is said, and nothing has changed."""
+        try:
+            self.bay.write(*payloads)
+        except HisswayError as e:
+            self.change(outcome=Outcome(False, str(e), lead="Not written"))
+            return False
+        return True
+
+    def show_changed_job(self) -> None:
+        """The job was changed in another thread: show it as it is."""
+        if self.bay.open_job is not None:
+            self.bay.job = self.bay.open_job.job
+
+    def way_chosen(self, way: str) -> None:
+        """How rounds are taken from now on; the input is opened anew for what it asks."""
+        if self.write(WayChosen(way=way)):
+            self.change(plan=(), outcome=None)
+            self.listener.close()
+            self.listen()
+
+    # ------------------------------------------------------------------ the microphone
+
+    def listen(self) -> None:
+        """Open the microphone; the screen is there meanwhile."""
+        cylinder, name, services = self.record.cylinder, self.bay.preferences.input_name, self.bay.services
+        every = self.bay.job is not None and way_of(self.bay.job.way).by_key == "all"
+        self.listener = Listener(lambda: services.source(cylinder, name, every=every), every=every)
+        self.listener.start()
+        self._listening_at = ("", "")
+        self.draw_soon()
+
+    def microphones(self, step: Step) -> Sequence[str]:
+        """The point of each channel (empty: unused) where each point has its own; else where the one microphone is."""
+        places: Sequence[str] = ()
+        if way_of(self.opened.job.way).by_key == "all":
+            places = for_these(self.bay.preferences.channels.get(self.listener.name, ()), self.points())
+        return places if step.point in places else (step.point,)
+
+    def listen_at(self, step: Step) -> None:
+        """Aim a simulated microphone, and compare the live level with this point's quiet clip."""
+        at = (step.point, step.walk) if step.kind == "clip" else ("", "")
+        if at == self._listening_at:
+            return
+        self._listening_at = at
+        if step.kind == "clip":
+            self.listener.hold_at(self.microphones(step), step.clip_kind)
+        self.start(partial(self._compare, step), "quiet")
+
+    async def _compare(self, step: Step) -> None:
+        from listen.audio.files import read_clip
+        from listen.signal.live import quiet_spectrum
+
+        quiets = self.record.live_clips(step.point, "quiet") if step.kind == "clip" and step.walk != "quiet" else ()
+        self.listener.compare_with(None)
+        if not quiets:
+            return
+        path = self.opened.clip_path(quiets[-1].id)
+        try:
+            self.listener.compare_with(await in_thread(lambda: quiet_spectrum(read_clip(path))))
+        except HisswayError as e:
+            self.tell(f"{e} The live excess is not shown here; take that clip back and record it again.", bad=True)

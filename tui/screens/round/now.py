@@ -1,13 +1,15 @@
 """What a round's screen knows beside the job: what is under way, what was asked, how the last clip ended."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from listen.jobs.events import Payload
-from listen.jobs.folder.parts import Partial
 from listen.jobs.walk import Step, Wish
 from tui.widgets.ladder import Mark
 from tui.widgets.panels import Choice, Entry
+
+NO = "no"
+"""The answer that leaves all as it is."""
+REASON = Entry("reason", "Why", length=200)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,20 +30,15 @@ class Outcome:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A question out of turn: its sentence, and answers to choose from or a line to type."""
+    """A question out of turn: its sentence, what follows, and answers to choose from or a line to type."""
 
-    about: str
-    """``skip``, ``why``, ``doubt``, ``leftover`` or ``touch``."""
     sentence: str
+    then: Callable[[str], object]
+    """What follows an answer, given its id or what was typed; nothing follows :data:`NO`."""
     choices: tuple[Choice, ...] = ()
     entries: tuple[Entry, ...] = ()
-    step: Step | None = None
-    """The step it was asked at: the answer counts for this one, wherever the round has gone."""
-    values: Mapping[str, str] = field(default_factory=dict)
-    """Figures as typed, where one is doubted; with what was probably meant in its place."""
-    events: tuple[Payload, ...] = ()
-    """What is written if the answer is yes."""
-    leftover: Partial | None = None
+    leftover: bool = False
+    """Whether it is about a take that was cut short: it is not put off."""
 
 
 @dataclass(frozen=True, slots=True)

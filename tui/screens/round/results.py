@@ -15,9 +15,6 @@ from tui.screens.round.now import Outcome
 from tui.screens.round.taker import refusal
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from listen.jobs.events import RoundImported
     from listen.jobs.job import ClipRecord, RoundRecord
     from listen.jobs.naming import Recording
@@ -52,19 +49,6 @@ async def judge(bench: Bench) -> None:
         bench.change(outcome=Outcome(False, f"{e} Space tries again.", lead="Not judged"))
     finally:
         bench.change(judging=False)
-
-
-async def quiet_of(bench: Bench, clip: str) -> NDArray[np.float64] | None:
-    """Spectrum of a quiet clip, for the live meter; None where its file cannot be read."""
-    from listen.audio.files import read_clip
-    from listen.signal.live import quiet_spectrum
-
-    path = bench.opened.clip_path(clip)
-    try:
-        return await in_thread(lambda: quiet_spectrum(read_clip(path)))
-    except HisswayError as e:
-        bench.bay.tell(f"{e} The live excess is not shown here; take that clip back and record it again.", bad=True)
-        return None
 
 
 async def bring_in(bench: Bench, taker: Taker, place: Path, recordings: Sequence[Recording] = ()) -> None:

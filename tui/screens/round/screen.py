@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import replace
 from functools import partial
-from operator import is_not
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -14,38 +11,27 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 
 from listen.errors import HisswayError
-from listen.jobs.events import CautionAcknowledged, ClipTakenBack, Payload, WayChosen
-from listen.jobs.walk import Step, Wish
-from listen.jobs.ways import CAUTIONS, SWITCHED, WAYS, way_of
-from listen.trade.cautions import cautions_for
+from listen.jobs.events import CautionAcknowledged, ClipTakenBack
+from listen.jobs.walk import Wish
+from listen.jobs.ways import WAYS, way_of
 from listen.voice.names import point_name
-from tui.bridge.listener import Listener
 from tui.bridge.threads import in_thread
-from tui.screens.base import BayScreen
-from tui.screens.calls import ask_paths
-from tui.screens.cautions import CautionScreen
-from tui.screens.channels.places import for_these
-from tui.screens.channels.screen import ChannelsScreen
 from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.screens.photos.screen import file_named
 from tui.screens.point_rows import neighbour_point
-from tui.screens.round import questions, results
-from tui.screens.round.answers import Answers
-from tui.screens.round.microphones import microphones
-from tui.screens.round.now import Now, Outcome
+from tui.screens.round import results
+from tui.screens.round.answers import Answering
+from tui.screens.round.now import Outcome
 from tui.screens.round.step_panel import StepPanel
 from tui.screens.round.taker import Taker
-from tui.screens.round.view import GO, Microphone, View, key_takes, view
-from tui.screens.round.ways import Work, by_key, hands_free, one_point, one_walk
+from tui.screens.round.view import GO, Microphone
 from tui.widgets.banner import Banner
-from tui.widgets.countdown import Count, Countdown
 from tui.widgets.ladder import Ladder
 from tui.widgets.large import Large
 from tui.widgets.level_meter import LevelMeter
-from tui.widgets.panels import CautionPanel, ChoicePanel, EntryPanel
+from tui.widgets.panels import CautionPanel, EntryPanel
 
 if TYPE_CHECKING:
-    from listen.jobs.folder.open_job import OpenJob
     from listen.jobs.job import Job
     from listen.jobs.naming import Recording
 
@@ -56,7 +42,6 @@ ABOVE_LADDER = 19
 """Lines needed besides the rows of the ladder."""
 MORE_WHERE_LARGE, MOST_A_ROW = 7, 4
 """Lines that the large letters take besides; lines of the ladder a point at most."""
-ONE_CHANNEL = "this input has one channel; choose one with several (m), or take rounds another way (w)."
 ABOUT_IMPORT = (
     "A folder of recordings from a phone or a field recorder, or one file. Whatever the files are called: they are "
     "listed in order of time, and you say by keys which is which, hearing each; one long recording is cut at marks. "
@@ -67,8 +52,8 @@ LARGE_FROM = 40
 """Lines from which the next point and the countdown are large."""
 
 
-class RoundScreen(BayScreen[None]):
-    """One round; everything it shows follows from the job and from :class:`Now`."""
+class RoundScreen(Answering):
+    """One round, drawn, and its keys."""
 
     SHOWS_NUMBERS = "round"
     CSS_PATH = "round.tcss"
@@ -94,13 +79,9 @@ class RoundScreen(BayScreen[None]):
     """Actions whose keys come and go; all others are always there."""
 
     def __init__(self, round_id: str) -> None:
-        super().__init__()
-        self.round_id = round_id
-        self.now = Now()
-        self._made: tuple[Any, int, View] | None = None
+        super().__init__(round_id)
         self._drawn: Any = None
-        self._listening_at = ("", "")
-        self._warned = ""
+        self.warned = ""
         """What was typed when leaving a question was asked about."""
 
     def body(self) -> ComposeResult:
@@ -111,20 +92,12 @@ class RoundScreen(BayScreen[None]):
 
     def on_mount(self) -> None:
         """Open the microphone, and ask about what was left over."""
-        self._listen()
-        self.taker, self.answers = Taker(self), Answers(self)
+        self.listen()
+        self.taker = Taker(self)
         super().on_mount()
-        self.start_beside(self._to_bench)
+        self.start_beside(self.to_bench)
         self.set_interval(METER_PERIOD_S, self._meter)
         self.call_after_refresh(self.bay.services.warm)
-
-    async def _to_bench(self) -> None:
-        """Be the one who records here, and ask about what was left over."""
-        try:
-            await self.bay.written(self.opened.to_bench)
-        except HisswayError as e:
-            self.tell(e, bad=True)
-        self.answers.ask_for_leftovers()
 
     def on_unmount(self) -> None:
         """Let the microphone go, and another program record."""
@@ -132,71 +105,17 @@ class RoundScreen(BayScreen[None]):
         if self.bay.open_job is not None:
             self.bay.later(self.bay.open_job.leave_bench)
 
-    # ------------------------------------------------------------------ what workers may ask
-
-    @property
-    def opened(self) -> OpenJob:
-        """The job on disk."""
-        assert self.bay.open_job is not None
-        return self.bay.open_job
-
-    def step(self) -> Step:
-        """What is under way, chosen or due."""
-        return self.view.step
-
-    def change(self, **changes: Any) -> None:
-        """Replace fields of what is known beside the job, and show it."""
-        self.now = replace(self.now, **changes)
-        self._changed()
-
-    def show_changed_job(self) -> None:
-        """The job was changed in another thread: show it as it is."""
-        if self.bay.open_job is not None:
-            self.bay.job = self.bay.open_job.job
-
-    def write(self, *payloads: Payload) -> bool:
-        """Put events into the journal; what the disk refuses is said, and nothing has changed."""
-        try:
-            self.bay.write(*payloads)
-        except HisswayError as e:
-            self.change(outcome=Outcome(False, str(e), lead="Not written"))
-            return False
-        return True
-
-    def count(self, count: Count | None) -> None:
-        """Show the countdown of what is under way."""
-        if self.is_attached:
-            self.query_one(Countdown).count = count
-
-    # ------------------------------------------------------------------ showing
-
-    @property
-    def view(self) -> View:
-        """The view of the job and of now: made once, however often it is asked for."""
-        job, prefs = self.bay.job, self.bay.preferences
-        assert job is not None
-        of, lines = (job, self.now, prefs), self.size.height
-        if self._made is None or lines != self._made[1] or any(map(is_not, of, self._made[0])):
-            gauge = self.bay.services.gauge(job.round(self.round_id).cylinder)
-            self._made = of, lines, view(job, self.round_id, self.now, prefs, lines, gauge)
-        return self._made[2]
-
     def show_job(self, job: Job) -> None:
-        self._changed()
+        self.draw_soon()
 
     def on_screen_resume(self) -> None:
         """Back from another screen: times or the round may have changed."""
-        self._changed()
+        self.draw_soon()
 
     def on_resize(self) -> None:
-        self._changed()
+        self.draw_soon()
 
-    def _changed(self) -> None:
-        """Draw once, however much has changed until then."""
-        if self.is_attached:
-            self.call_later(self._draw)
-
-    def _draw(self) -> None:
+    def draw(self) -> None:
         """Put the view into the widgets, unless it is there already or another screen stands before this one."""
         job = self.bay.job
         if not self.is_attached or job is None or all(r.id != self.round_id for r in job.rounds):
@@ -217,7 +136,7 @@ class RoundScreen(BayScreen[None]):
             letters.left, letters.right = shown.large
             self.query_one(StepPanel).show(shown.panel, ladder)
             self.refresh_bindings()
-            self._listen_at(shown.step)
+            self.listen_at(shown.step)
         waiting = self.now.judging or self.now.checking or self.now.asked
         if shown.step.kind == "verdict" and not waiting and self.now.tried != results.rests_on(shown.walk.record):
             self._judge()
@@ -229,22 +148,6 @@ class RoundScreen(BayScreen[None]):
         does = (f"{action}('{parameters[0]}')" if action in ("go", "show") else action) in self.view.keys
         return does or (False if action in ONE_KEY else None)
 
-    def _listen_at(self, step: Step) -> None:
-        """Aim a simulated microphone, and compare the live level with this point's quiet clip."""
-        at = (step.point, step.walk) if step.kind == "clip" else ("", "")
-        if at == self._listening_at:
-            return
-        self._listening_at = at
-        if step.kind == "clip":
-            self.listener.hold_at(microphones(self, step), step.clip_kind)
-        self.start(partial(self._compare, step), "quiet")
-
-    async def _compare(self, step: Step) -> None:
-        quiets = self.record.live_clips(step.point, "quiet") if step.kind == "clip" and step.walk != "quiet" else ()
-        self.listener.compare_with(None)
-        if quiets and (spectrum := await results.quiet_of(self, quiets[-1].id)) is not None:
-            self.listener.compare_with(spectrum)
-
     def _meter(self) -> None:
         if self.app.screen is self:
             meter = self.query_one(LevelMeter)
@@ -254,7 +157,7 @@ class RoundScreen(BayScreen[None]):
 
     def take_key(self, event: events.Key) -> bool:
         """Act on a key at once, so that several sent in one burst act in their order."""
-        self._draw()
+        self.draw()
         return super().take_key(event) or self._stopped_by(event)
 
     def _stopped_by(self, event: events.Key) -> bool:
@@ -263,9 +166,6 @@ class RoundScreen(BayScreen[None]):
         if stops:
             self.taker.stop()
         return stops
-
-    def under_way(self) -> str:
-        return "a clip is being taken, Esc stops it" if self.now.busy else ""
 
     def action_go(self, what: str) -> None:
         """The one key: record, be there already, read on, acknowledge, judge again, or look at the verdict."""
@@ -281,48 +181,6 @@ class RoundScreen(BayScreen[None]):
         elif what == "done":
             self.action_verdict()
 
-    def action_stop(self) -> None:
-        self.taker.stop()
-
-    def take(self, step: Step, *, sure: bool = False) -> None:
-        """Take what one key records; at a signed round only once the reason was given (``sure``)."""
-        if self.record.signed and not sure:
-            self.change(asked=questions.before_touching(self.record, "A further clip", (), step))
-        else:
-            self._begin({"point": one_point, "walk": one_walk}.get(self._by_key(step), by_key), step)
-
-    def action_hands_free(self) -> None:
-        """Be led by tones through what is left."""
-        self._begin(hands_free, self.step())
-
-    def _by_key(self, step: Step) -> str:
-        return key_takes(self.opened.job, step, self.now, self.bay.preferences)
-
-    def _begin(self, work: Work, step: Step) -> None:
-        """Begin once the cautions before it were read, and every microphone has its place."""
-        kept = self.bay.preferences.channels.get(self.listener.name, ())
-        if step.walk in CAUTIONS and CAUTIONS[step.walk] not in self.record.cautions:
-            self._caution(work, step)
-        elif self._by_key(step) == "all" and not for_these(kept, self.points()):
-            self._ask_channels(work, step)
-        else:
-            self.change(led=work is not by_key, taking=step, outcome=None)
-            self.start_beside(partial(self._run, work, step))
-
-    def _ask_channels(self, work: Work, step: Step) -> None:
-        if self.listener.channels < 2:
-            self.change(outcome=Outcome(False, ONE_CHANNEL, lead="Not yet"))
-            return
-
-        def given(places: tuple[str, ...]) -> None:
-            if places:
-                prefs, name = self.bay.preferences, self.listener.name
-                prints = {k: v for k, v in prefs.prints.items() if k != name}  # they were of other places
-                self.bay.prefer(channels={**prefs.channels, name: places}, prints=prints)
-                self._begin(work, step)
-
-        self.ask(ChannelsScreen(self.listener, self.points()), given)
-
     def action_other_way(self) -> None:
         """How rounds are taken from now on."""
         job = self.bay.job
@@ -330,47 +188,17 @@ class RoundScreen(BayScreen[None]):
         options = [(way.id, way.words, way.suits) for way in WAYS.values()]
         self.ask(PickScreen("How are rounds taken?", options, way_of(job.way).id), self.way_chosen)
 
-    def way_chosen(self, way: str) -> None:
-        """How rounds are taken from now on; the input is opened anew for what it asks."""
-        if self.write(WayChosen(way=way)):
-            self.change(plan=(), outcome=None)
-            self.listener.close()
-            self._listen()
-
-    def points(self) -> tuple[str, ...]:
-        """Points of the round, in walking order."""
-        return tuple(p.id for p in self.view.walk.points)
-
-    def due_takes(self) -> tuple[Step, ...]:
-        """Switched takes that are due, and the one wished for."""
-        wished = {w.point for w in self.now.plan}
-        return tuple(s for s in self.view.walk.steps if s.walk == SWITCHED and (s.state == "due" or s.point in wished))
-
-    def _caution(self, work: Work, step: Step) -> None:
-        """What stands before the first clip of a walk, until it was read; then it begins."""
-        name = CAUTIONS[step.walk]
-
-        def read(_: str) -> None:
-            if self.write(CautionAcknowledged(caution=name, round_id=self.round_id)):
-                self._begin(work, step)
-
-        self.ask(CautionScreen(cautions_for(name), "Before air is switched: read these"), read)
-
-    async def _run(self, work: Work, step: Step) -> None:
-        await work(self.taker, step)
-        self.answers.ask_for_leftovers()
-
     def _judge(self) -> None:
         self.change(judging=True, tried=results.rests_on(self.record))
         self.start(partial(results.judge, self), "judge")
 
     def action_back(self) -> None:
         """Take the question back; else what was chosen; else leave the round as it is. A reason typed is asked for."""
-        if self.now.asked is not None and self.now.asked.leftover is None:
+        if self.now.asked is not None and not self.now.asked.leftover:
             typed = self.query_one(EntryPanel).typed if self.now.asked.entries else ""
-            self._warned, again = typed, typed == self._warned
+            self.warned, again = typed, typed == self.warned
             if again or not typed:
-                self._warned = ""
+                self.warned = ""
                 self.change(asked=None)
             else:
                 self.wrong("Enter keeps what was typed, Esc again drops it")
@@ -386,13 +214,10 @@ class RoundScreen(BayScreen[None]):
         what = f"Taking back the clip at the {point_name(last.kept.point)} ({last.kept.walk} walk)"
         event = ClipTakenBack(clip=last.id, reason="taken back")
         if record.signed or (record.verdict is not None and not record.stale):
-            self.change(asked=questions.before_touching(record, what, (event,)))
+            self.ask_before(what, event)
         elif self.write(event):
             self.change(outcome=None)
             self.tell(f"Taken back: {point_name(last.kept.point)}, {last.kept.walk} walk. It stays on disk.")
-
-    def action_skip(self) -> None:
-        self.change(asked=questions.why_skip(self.step()))
 
     def action_other_point(self, by: int) -> None:
         self.change(plan=(Wish(neighbour_point(self.points(), self.step().point, by)),))
@@ -417,22 +242,13 @@ class RoundScreen(BayScreen[None]):
         from tui.screens.microphone.screen import MicrophoneScreen
 
         self.listener.close()
-        self.app.push_screen(MicrophoneScreen(), lambda _: self._listen())
+        self.app.push_screen(MicrophoneScreen(), lambda _: self.listen())
 
     def action_note(self) -> None:
         """A note on the clip just taken, else on the round."""
         last = self.now.outcome.clip if self.now.outcome else ""
         kept = next((c.kept for c in self.record.clips if c.id == last), None)
         self.write_note("this round", self.record.cylinder, self.round_id, kept)
-
-    def _listen(self) -> None:
-        """Open the microphone; the screen is there meanwhile."""
-        cylinder, name, services = self.record.cylinder, self.bay.preferences.input_name, self.bay.services
-        every = self.bay.job is not None and way_of(self.bay.job.way).by_key == "all"
-        self.listener = Listener(lambda: services.source(cylinder, name, every=every), every=every)
-        self.listener.start()
-        self._listening_at = ("", "")
-        self._changed()
 
     def action_bring_in(self) -> None:
         hint = "folder or file, for example ~/recordings/cylinder-3"
@@ -459,25 +275,6 @@ class RoundScreen(BayScreen[None]):
             await results.bring_in(self, self.taker, place, () if found.named else one)
         else:
             self.ask(NamingScreen(found, points, step), named)
-
-    # ------------------------------------------------------------------ answers
-
-    @on(EntryPanel.Entered)
-    def _entered(self, event: EntryPanel.Entered) -> None:
-        self._warned = ""
-        self.answers.entered(event.values)
-
-    @on(ChoicePanel.Chosen)
-    def _chosen(self, event: ChoicePanel.Chosen) -> None:
-        self.answers.chosen(event.panel.about, event.choice, event.sure)
-
-    def wrong(self, text: str) -> None:
-        """Say what is wrong with what was typed."""
-        self.query_one(StepPanel).wrong(text)
-
-    def ask_several(self, keep: Callable[[tuple[str, ...]], None]) -> None:
-        """Ask which paths are heard."""
-        ask_paths(self, "Which paths do you hear?", self.view.walk.points, keep)
 
 
 def _is_there(name: str) -> None:

@@ -46,10 +46,6 @@ class StepPanel(ContentSwitcher):
                     asked.show(choices, about, sure=sure)
                 self.screen.set_focus(asked)
 
-    def wrong(self, text: str) -> None:
-        """Say what is wrong with what was typed."""
-        self.query_one(EntryPanel).wrong(text)
-
     def _turn(self, to: str) -> bool:
         """Show one; True where it was another before."""
         changed = self.current != to

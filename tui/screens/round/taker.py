@@ -16,7 +16,6 @@ from listen.jobs.ways import SWITCHED, way_of
 from listen.voice.names import clip as clip_words
 from listen.voice.names import point_name
 from tui.bridge.threads import in_thread
-from tui.screens.round.microphones import LISTEN_S, doubted, microphones
 from tui.screens.round.now import Outcome
 from tui.widgets.countdown import Count
 from tui.widgets.ladder import Mark
@@ -31,6 +30,8 @@ if TYPE_CHECKING:
     from listen.rounds.check import ClipCheck
     from tui.screens.round.bench import Bench
 
+LISTEN_S = 1.5
+"""Of every channel, before a take of several."""
 TICK_S = 0.1
 """Between two looks at the countdown."""
 STILL = "keep still   Esc stops"
@@ -130,7 +131,7 @@ class Taker:
     async def _take(self, step: Step, before_s: float, taken: list[tuple[Step, Outcome]]) -> Outcome:
         """Count down, record, keep; clips go into ``taken`` as they are on disk. Gives the outcome of all."""
         bench = self.bench
-        places = microphones(bench, step)
+        places = bench.microphones(step)
         lead = leads() if step.walk == SWITCHED else None
         on_s = lead.on_s if lead else ()
         bench.listener.hold_at(places, step.clip_kind, on_s)
@@ -222,6 +223,27 @@ def recording_s(lead: Lead | None, bench: Bench) -> float:
     """Length of the clip: what its commands take; else as preferred, or longer where the plan says so."""
     asked = bench.now.plan[0].seconds if bench.now.plan else 0.0
     return lead.seconds if lead else max(bench.bay.preferences.clip_s, asked)
+
+
+async def doubted(bench: Bench, places: Sequence[str]) -> str:
+    """What is wrong with a channel, in a sentence; else what they sound like is kept for the next time."""
+    import numpy as np
+
+    from listen.signal.channels import channel_faults, heard
+
+    found = bench.listener.recent(LISTEN_S)
+    if found is None:
+        return "The microphones send nothing yet."
+    now = await in_thread(heard, *found)
+    name = bench.listener.name
+    kept = bench.bay.preferences.prints.get(name, ())
+    before = np.array(kept) if kept else None
+    wrong = channel_faults(now, [c for c, p in enumerate(places) if p], before)
+    if wrong:
+        return " ".join(f"Channel {c + 1}, {point_name(places[c])}: {why}." for c, why in sorted(wrong.items()))
+    prints = tuple(tuple(round(float(x), 1) for x in row) for row in now.print_db)
+    bench.bay.prefer(prints={**bench.bay.preferences.prints, name: prints})
+    return ""
 
 
 def refusal(check: ClipCheck) -> str:

@@ -7,6 +7,7 @@ import msgspec
 from listen.jobs.decision import ASKED
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.reference import reference_cylinders, why_no_reference
+from listen.jobs.typed import unit_of
 from listen.jobs.walk import Step, Walked, walked
 from listen.jobs.ways import SWITCHED, WAYS, way_of
 from listen.switched_take import CYCLES, PERIOD_S, switched_s
@@ -16,7 +17,6 @@ from listen.voice.verdicts import odds
 from tui.bridge.preferences import Preferences
 from tui.screens.calls import calls
 from tui.screens.point_rows import point_rows
-from tui.screens.round import questions
 from tui.screens.round.now import Asked, Now, Outcome
 from tui.widgets.banner import Say
 from tui.widgets.ladder import Mark, PointRow
@@ -178,7 +178,7 @@ def _panel(job: Job, walk: Walked, step: Step, now: Now, prefs: Preferences, gau
     if step.kind in ("supply", "loss"):
         told = gauge if step.kind == "loss" else ""
         remark = f"{told} Enter goes on. Ctrl+S leaves it out with a reason.".strip()
-        return Figures(questions.figures(step, job), remark)
+        return Figures(_figures(step, job), remark)
     if step.kind in CHOICES:
         return Answers(CHOICES[step.kind], step.kind)
     if step.kind == "call":
@@ -188,8 +188,18 @@ def _panel(job: Job, walk: Walked, step: Step, now: Now, prefs: Preferences, gau
 
 def _asking(asked: Asked) -> Panel:
     if asked.choices:
-        return Answers(asked.choices, f"{asked.about}: {asked.sentence}")
+        return Answers(asked.choices, asked.sentence)
     return Figures(asked.entries, "Enter keeps it, Esc leaves all as it was.")
+
+
+def _figures(step: Step, job: Job) -> tuple[Entry, ...]:
+    """What is typed at a step of readings."""
+    if step.kind == "loss":
+        return (Entry("loss", "Loss read on the tester", "%", figure=True),)
+    return (
+        Entry("supply", "Supply pressure", job.pressure_unit, figure=True),
+        Entry("restrictor", "Restrictor bore, empty if not known", unit_of("restrictor", job), figure=True),
+    )
 
 
 def _first(job: Job) -> str:
@@ -204,7 +214,7 @@ def _say(walk: Walked, step: Step, now: Now, *, short: bool, alone: bool, first:
     head = _where(step, record.cylinder)
     text, tone = _outcome(now.outcome)
     if now.asked is not None:
-        why = text if now.asked.about == "leftover" and now.outcome and now.outcome.lost else ""
+        why = text if now.asked.leftover and now.outcome and now.outcome.lost else ""
         return Say(head, now.asked.sentence, "", why, tone="caution")
     if step.kind == "done" and record.verdict is not None:
         verdict = record.verdict.result.verdict

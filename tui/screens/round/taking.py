@@ -1,0 +1,137 @@
+"""What begins, ends and follows a take: its cautions, the places of the microphones, and what a crash left over."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+
+from listen.errors import HisswayError
+from listen.jobs.events import CautionAcknowledged, NoteAdded, Payload
+from listen.jobs.folder.parts import Partial
+from listen.jobs.job import Job
+from listen.jobs.walk import Step
+from listen.jobs.ways import CAUTIONS
+from listen.trade.cautions import cautions_for
+from listen.voice.names import clip as clip_words
+from listen.voice.names import point_name
+from listen.voice.text import plain
+from tui.screens.cautions import CautionScreen
+from tui.screens.channels.places import for_these
+from tui.screens.channels.screen import ChannelsScreen
+from tui.screens.round.bench import Bench
+from tui.screens.round.now import NO, REASON, Asked, Outcome
+from tui.screens.round.taker import Taker
+from tui.screens.round.ways import Work, by_key, hands_free, one_point, one_walk
+from tui.widgets.panels import Choice
+
+ONE_CHANNEL = "this input has one channel; choose one with several (m), or take rounds another way (w)."
+GO_ON = (Choice("y", "yes", "yes, go on"), Choice("n", NO, "no, leave it as it is"))
+
+
+class Taking(Bench):
+    """A bench at which clips are taken."""
+
+    taker: Taker
+
+    def action_stop(self) -> None:
+        self.taker.stop()
+
+    def action_hands_free(self) -> None:
+        """Be led by tones through what is left."""
+        self._begin(hands_free, self.step())
+
+    def take(self, step: Step, *, sure: bool = False) -> None:
+        """Take what one key records; at a signed round only once the reason was given (``sure``)."""
+        if self.record.signed and not sure:
+            self.ask_before("A further clip", then=partial(self.take, step, sure=True))
+        else:
+            self._begin({"point": one_point, "walk": one_walk}.get(self.by_key(step), by_key), step)
+
+    def ask_before(self, what: str, *events: Payload, then: Callable[[], None] = lambda: None) -> None:
+        """Ask before what is judged or signed is changed, for a signed round the reason; then write, and go on."""
+        signed = self.record.signed
+
+        def go_on(answer: str) -> None:
+            reason = f"Changed after signing: {plain(answer, 200)}"
+            self.write(*events, *([NoteAdded(round_id=self.round_id, text=reason)] if signed else []))
+            then()
+
+        if signed:
+            who = plain(self.record.signatures[-1].name, 40)
+            sentence = (
+                f"{who} has signed this round. {what} will stand in it as a change after signing. Why is it done?"
+            )
+            self.change(asked=Asked(sentence, go_on, entries=(REASON,)))
+        else:
+            sentence = f"{what}: this round has a verdict, and will be judged again without it. Go on?"
+            self.change(asked=Asked(sentence, go_on, GO_ON))
+
+    def _begin(self, work: Work, step: Step) -> None:
+        """Begin once the cautions before it were read, and every microphone has its place."""
+        kept = self.bay.preferences.channels.get(self.listener.name, ())
+        if step.walk in CAUTIONS and CAUTIONS[step.walk] not in self.record.cautions:
+            self._caution(work, step)
+        elif self.by_key(step) == "all" and not for_these(kept, self.points()):
+            self._ask_channels(work, step)
+        else:
+            self.change(led=work is not by_key, taking=step, outcome=None)
+            self.start_beside(partial(self._run, work, step))
+
+    async def _run(self, work: Work, step: Step) -> None:
+        await work(self.taker, step)
+        self.ask_for_leftovers()
+
+    def _caution(self, work: Work, step: Step) -> None:
+        """What stands before the first clip of a walk, until it was read; then it begins."""
+        name = CAUTIONS[step.walk]
+
+        def read(_: str) -> None:
+            if self.write(CautionAcknowledged(caution=name, round_id=self.round_id)):
+                self._begin(work, step)
+
+        self.ask(CautionScreen(cautions_for(name), "Before air is switched: read these"), read)
+
+    def _ask_channels(self, work: Work, step: Step) -> None:
+        if self.listener.channels < 2:
+            self.change(outcome=Outcome(False, ONE_CHANNEL, lead="Not yet"))
+            return
+
+        def given(places: tuple[str, ...]) -> None:
+            if places:
+                prefs, name = self.bay.preferences, self.listener.name
+                prints = {k: v for k, v in prefs.prints.items() if k != name}  # they were of other places
+                self.bay.prefer(channels={**prefs.channels, name: places}, prints=prints)
+                self._begin(work, step)
+
+        self.ask(ChannelsScreen(self.listener, self.points()), given)
+
+    # ------------------------------------------------------------------ takes that were cut short
+
+    async def to_bench(self) -> None:
+        """Be the one who records here, and ask about what was left over."""
+        try:
+            await self.bay.written(self.opened.to_bench)
+        except HisswayError as e:
+            self.tell(e, bad=True)
+        self.ask_for_leftovers()
+
+    def ask_for_leftovers(self) -> None:
+        """Offer a take of this round that was cut short."""
+        part = next((p for p in self.opened.partials() if p.round_id == self.round_id), None)
+        if part is None or self.now.busy:
+            return
+        at = f"{point_name(part.point)}, {clip_words(part.clip_kind)}"
+        sentence = f"A take was cut short ({at}); what had arrived is still there. What is to become of it?"
+        choices = (Choice("k", "keep", f"keep it as this clip: {at}"), Choice("d", "drop", "drop it and record again"))
+        self.change(asked=Asked(sentence, partial(self._leftover, part), choices, leftover=True))
+
+    def _leftover(self, part: Partial, answer: str) -> None:
+        opened = self.opened
+        work = partial(opened.keep, part, recovered=True) if answer == "keep" else partial(opened.drop, part)
+        self.start_beside(partial(self._settled, work))
+
+    async def _settled(self, work: Callable[[], Job]) -> None:
+        """Keep or drop it beside the screen; then the next one is asked about."""
+        await self.bay.written(work)
+        self.show_changed_job()
+        self.ask_for_leftovers()

@@ -81,7 +81,6 @@ class HisswayApp(Bay):
         self.set_interval(LOOK_EVERY_S, Others(self).look)
 
     def get_default_screen(self) -> Screen[None]:
-        """The jobs come first."""
         return JobsScreen()
 
     def sit(self, name: str, role: str) -> None:
@@ -129,12 +128,10 @@ class HisswayApp(Bay):
             self.push_screen(HelpScreen.of(self.screen))
 
     def action_daylight(self) -> None:
-        """Change between the dim bay and daylight."""
         self.theme = DAYLIGHT.name if self.theme == DIM_BAY.name else DIM_BAY.name
         self.prefer(daylight=self.theme == DAYLIGHT.name)
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
-        """What the command palette offers besides the screen's own keys."""
         yield SystemCommand("Help for this screen", "What this screen is for and its keys", self.action_explain)
         yield SystemCommand("Who sits here", "Say who you are; it stands on what you write", self.action_who)
         yield SystemCommand("Light or dark", "Change between daylight and the dim bay", self.action_daylight)
@@ -149,7 +146,6 @@ class HisswayApp(Bay):
         self.panic()
 
     def on_unmount(self) -> None:
-        """After the last screen: let go of everything."""
         self.close()
 
 

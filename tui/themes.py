@@ -42,7 +42,6 @@ class AnySegment(Monochrome):
     """NO_COLOR also over plots, whose segments may come without a style."""
 
     def apply(self, segments: list[Segment], background: Color) -> list[Segment]:
-        """Grey instead of colour."""
         return super().apply([Segment(s.text, s.style or Style.null(), s.control) for s in segments], background)
 
 

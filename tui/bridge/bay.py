@@ -48,7 +48,6 @@ class Bay(App[None]):
         self.notify(plain(text), severity="error" if bad else "information", markup=False, timeout=8 if bad else 4)
 
     def prefer(self, **changes: Any) -> None:
-        """Change preferences and keep them."""
         self.preferences = msgspec.structs.replace(self.preferences, **changes)
         save(self.services.preferences_path(), self.preferences)
 
@@ -60,7 +59,6 @@ class Bay(App[None]):
         self.job = opened.job
 
     def put_away(self) -> None:
-        """Close the open job, if any."""
         self._tell_what_was_shown()
         if self.open_job is not None:
             self._close(self.open_job)

@@ -28,7 +28,6 @@ class DemoServices(Services):
         super().__init__(jobs or self._passing)
 
     def prepare(self) -> Path:
-        """Copy the demo job; returns its folder."""
         from listen.lab.shipped import demo_job
 
         root = self.jobs_root()
@@ -36,7 +35,6 @@ class DemoServices(Services):
         return demo_job(root)
 
     def preferences_path(self) -> Path:
-        """Preferences go with the demo."""
         return super().preferences_path() if self._passing is None else self._passing / ".screens.json"
 
     def lab_root(self) -> Path:
@@ -47,7 +45,6 @@ class DemoServices(Services):
         """The shop stands for no simulated engine."""
 
     def source(self, cylinder: int | None = None, name: str | None = None, *, every: bool = False) -> SoundInput:
-        """A microphone at the simulated engine, or eight."""
         from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
 
         return SimulatedMicrophone(self._scene(cylinder or 1), channels=8 if every else 1)
@@ -62,7 +59,6 @@ class DemoServices(Services):
         return (Input(MICROPHONE, "48 kHz, simulated", True),)
 
     def remark(self) -> str:
-        """What is seen is not real."""
         return "simulated demo" if self._passing is None else "simulated, not kept"
 
     def welcome(self, job: Job) -> str:
@@ -73,11 +69,9 @@ class DemoServices(Services):
         return f"{WELCOME} {TO_DO}" if to_do else WELCOME
 
     def gauge(self, cylinder: int) -> str:
-        """The simulated tester."""
         loss = self._scene(cylinder).facts.loss_percent
         return "" if loss is None else f"The simulated tester reads {loss:.0f} %: type that."
 
     def close(self) -> None:
-        """Let go, and remove the copy."""
         super().close()
         self._room.close()

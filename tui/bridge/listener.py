@@ -52,11 +52,9 @@ class Listener:
 
     @property
     def source(self) -> SoundInput | None:
-        """The open source."""
         return self._source
 
     def start(self) -> None:
-        """Open the microphone and begin to measure."""
         self._thread.start()
 
     def compare_with(self, quiet: NDArray[np.float64] | None) -> None:
@@ -75,12 +73,10 @@ class Listener:
 
     @property
     def name(self) -> str:
-        """Name of the open input."""
         return self._source.name if self._source is not None else ""
 
     @property
     def channels(self) -> int:
-        """Channels of the open input."""
         return self._source.channels if self._source is not None else 1
 
     def recent(self, seconds: float) -> tuple[NDArray[np.float32], int] | None:
@@ -113,7 +109,6 @@ class Listener:
         return self._source
 
     def stop(self) -> None:
-        """End the take that is being recorded."""
         self._cancel.set()
 
     def close(self) -> None:

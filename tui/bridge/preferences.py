@@ -34,7 +34,6 @@ class Preferences(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def preferences_path() -> Path:
-    """Where they are kept."""
     import platformdirs
 
     return platformdirs.user_config_path("hissway", appauthor=False) / "screens.json"

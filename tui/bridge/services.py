@@ -67,7 +67,6 @@ class Services:
     _player: Player | None = field(default=None, repr=False)
 
     def jobs_root(self) -> Path:
-        """Folder that holds the jobs."""
         from listen.jobs.folder.store import jobs_root
 
         return jobs_root(self.jobs)
@@ -146,7 +145,6 @@ class Services:
         return await self._analysed(lambda: self.analyst().check(clip, at, quiet, on_s))
 
     async def evaluate(self, round_: Round) -> RoundResult:
-        """Judge a round."""
         return await self._analysed(lambda: self.analyst().evaluate(round_))
 
     async def _analysed(self, work: Callable[[], Future[T]]) -> T:
@@ -162,7 +160,6 @@ class Services:
             raise AnalysisFailed(f"the analysis failed ({type(e).__name__}); nothing is lost") from e
 
     def player(self) -> Player:
-        """The loudspeaker."""
         if self._player is None:
             from listen.audio.player import Player
 
@@ -170,7 +167,6 @@ class Services:
         return self._player
 
     def close(self) -> None:
-        """Let go of what was made."""
         if self._player is not None:
             self._player.stop()
         if self._analyst is not None:

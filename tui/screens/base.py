@@ -41,17 +41,14 @@ class BayScreen(OrderedKeys[R]):
 
     @property
     def bay(self) -> Bay:
-        """What this screen may ask of the application."""
         return cast("Bay", self.app)
 
     def compose(self) -> ComposeResult:
-        """Top line, body, keys."""
         yield TopBar()
         yield from self.body()
         yield KeyBar()
 
     def body(self) -> ComposeResult:
-        """What is between the top line and the keys."""
         raise NotImplementedError
 
     @property
@@ -67,7 +64,6 @@ class BayScreen(OrderedKeys[R]):
         return tuple(part for part in (job.title if job else "", about, self.HERE) if part)
 
     def on_mount(self) -> None:
-        """Watch the job."""
         self.watch(self.app, "job", self._job_changed, init=False)
         self._job_changed(self.bay.job)
 
@@ -141,11 +137,9 @@ class BayScreen(OrderedKeys[R]):
                 raise
 
     def tell(self, text: object, *, bad: bool = False) -> None:
-        """A short message in the corner."""
         self.bay.tell(text, bad=bad)
 
     def refuse(self, error: HisswayError) -> None:
-        """An error is its own sentence."""
         self.tell(error, bad=True)
 
     @contextmanager
@@ -161,7 +155,6 @@ class BayScreen(OrderedKeys[R]):
         self.show(name, *self.about(name))
 
     def show(self, name: str, *about: object) -> None:
-        """Open a screen of that name, about what is given."""
         self.app.push_screen(made(name, *about))
 
     def ask(self, dialog: Screen[T], then: Callable[[T], object]) -> None:

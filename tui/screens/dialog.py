@@ -201,7 +201,6 @@ class TickScreen(ListDialog[tuple[str, ...]]):
         return Content.assemble((self.boxes[id], "bold"), f" {key} ", plain(words), *(f"  {plain(m)}" for m in more))
 
     def action_tick(self) -> None:
-        """Tick the line one is on, or take its tick away."""
         if (at := self.query_one(OptionList).highlighted) is not None:
             self._tick(at)
 

@@ -36,7 +36,6 @@ class Line:
     """Words and identifiers to choose from."""
 
     def row(self) -> Horizontal:
-        """Label and field."""
         if self.options is None:
             field: Field | Select[str] = Field(self.value, placeholder=self.hint, id=self.id, compact=True)
         elif self.value:
@@ -72,7 +71,6 @@ class FormScreen(BayScreen[R]):
     """What the fields held before anything was typed."""
 
     def lines(self) -> Sequence[Line]:
-        """The fields."""
         raise NotImplementedError
 
     def below(self) -> ComposeResult:
@@ -88,7 +86,6 @@ class FormScreen(BayScreen[R]):
         yield Static(id="wrong")
 
     def on_mount(self) -> None:
-        """Remember what the fields hold."""
         super().on_mount()
         self.call_after_refresh(self._remember)
 

@@ -42,7 +42,6 @@ class HearingScreen(PlayingScreen[R]):
     phase: str = ""
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Only the keys of the present phase."""
         return action not in self.PHASE_KEYS or self.phase in self.PHASE_KEYS[action]
 
     async def play_pair(self, pair: Pair, load: Callable[[], tuple[Sequence[Clip], float]]) -> None:

@@ -40,7 +40,6 @@ class JobTable(BayScreen[None]):
         self.query_one(Rows).display = False
 
     def load(self) -> None:
-        """Read the jobs anew."""
         self.start(self._load, "load")
 
     async def _load(self) -> None:
@@ -52,11 +51,9 @@ class JobTable(BayScreen[None]):
             self.say(str(e))
 
     def read(self, jobs: list[JobSummary]) -> None:
-        """The jobs are read."""
         raise NotImplementedError
 
     def fill(self) -> None:
-        """Show the rows there are."""
         raise NotImplementedError
 
     def on_resize(self) -> None:
@@ -64,7 +61,6 @@ class JobTable(BayScreen[None]):
             self.fill()
 
     def widths(self) -> dict[str, int]:
-        """Columns of each column."""
         left = self.size.width - PADDING - sum(width for _, width in self.COLUMNS)
         return {head: width or max(LEAST_TITLE, left) for head, width in self.COLUMNS}
 

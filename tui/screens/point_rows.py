@@ -62,7 +62,6 @@ def _refused(point: str, record: RoundRecord) -> str:
 
 
 def judged(row: PointRow, result: PointResult) -> PointRow:
-    """A row with what the judge found there."""
     low, high = result.excess_ci95_db or (None, None)
     rejected = next((f for f in result.flags if f.reject), None)
     if result.excess_db is None:

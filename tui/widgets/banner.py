@@ -48,7 +48,6 @@ class Banner(Vertical):
             yield Static(id=part, markup=False)
 
     def watch_say(self, say: Say) -> None:
-        """Write the texts and take on the tone."""
         for part in ("where", "step", "more", "outcome"):
             static = self.query_one(f"#{part}", Static)
             static.update(shown(getattr(say, part), ""))

@@ -49,7 +49,6 @@ class Cells:
         return at
 
     def put_right(self, end: int, text: str, style: str) -> None:
-        """Write text so that it ends before column ``end``."""
         self.put(max(0, end - cell_len(text)), text, style)
 
     def dot(self, at: int, char: str, style: str) -> None:
@@ -88,7 +87,6 @@ class Cells:
             self._chars[stop] = " "
 
     def strip(self, pen: Callable[[str], Style], base: Style) -> Strip:
-        """The finished line."""
         chars, names = self._chars, self._styles
         edges = [i for i in range(1, len(names)) if names[i] != names[i - 1]]
         segments = [

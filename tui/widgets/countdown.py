@@ -33,7 +33,6 @@ class Countdown(Drawn):
     """Lines shown while nothing is counted."""
 
     def draw_line(self, y: int, width: int) -> Cells:
-        """One third of the large figures, and beside them the word or the bar."""
         line = Cells(width, "plain")
         if self.count is None:
             if y < len(self.idle):

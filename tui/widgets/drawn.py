@@ -41,7 +41,6 @@ class Drawn(Widget):
         raise NotImplementedError
 
     def render_line(self, y: int) -> Strip:
-        """Called by Textual for every visible line."""
         width = self.size.width
         base = self.rich_style
         if not 0 <= y < self.size.height or width < 1:

@@ -76,7 +76,6 @@ class EngineView(Drawn, can_focus=True):
         return self.rows[::-1]
 
     def get_content_height(self, container: Size, viewport: Size, width: int) -> int:
-        """Boxes stand on the crank line."""
         return len(self.rows) * self._box_height + max(len(self.rows) - 1, 0)
 
     @property
@@ -148,7 +147,6 @@ class EngineView(Drawn, can_focus=True):
                 return
 
     def action_open(self) -> None:
-        """Work on the cylinder under the pointer."""
         if self.chosen:
             self.post_message(self.Opened(self.chosen))
 

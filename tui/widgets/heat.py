@@ -46,7 +46,6 @@ class Heat(Widget):
         return [gradient.get_color(i / (STEPS - 1)).rich_color for i in range(STEPS)]
 
     def render_line(self, y: int) -> Strip:
-        """Two picture rows a line, the caption last."""
         width, base = self.size.width, self.rich_style
         picture = self.picture
         if picture is None or not picture.steps:

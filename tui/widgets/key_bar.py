@@ -38,7 +38,6 @@ GAP = 2
 
 
 def key_words(binding: Binding) -> str:
-    """How a key is called."""
     if binding.key == "f1":  # the help key where a question mark is text
         return "F1"
     return binding.key_display or GLYPHS.get(binding.key, binding.key)
@@ -72,7 +71,6 @@ class KeyBar(Drawn):
     DEFAULT_CSS = "KeyBar { dock: bottom; height: 1; background: $panel; &.-two { height: 2; } }"
 
     def on_mount(self) -> None:
-        """Follow what is active."""
         self._spots: list[tuple[int, int, int, str]] = []
         self.screen.bindings_updated_signal.subscribe(self, self._changed)
 
@@ -125,7 +123,6 @@ class KeyBar(Drawn):
         return at + GAP
 
     async def on_click(self, event: events.Click) -> None:
-        """Press the key whose words were clicked."""
         for y, start, end, action in self._spots:
             if y == event.y and start <= event.x < end:
                 await self.app.run_action(action, default_namespace=self.screen)

@@ -23,7 +23,6 @@ class LevelStrip(Drawn):
     cursor: reactive[float] = reactive(0.0)
 
     def draw_line(self, y: int, width: int) -> Cells:
-        """Bars from the top down, marks, times."""
         line = Cells(width, "plain")
         time = Scale(0.0, max(self.seconds, 1e-9), width)
         if y < HEIGHT:

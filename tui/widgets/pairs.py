@@ -50,7 +50,6 @@ class Pairs(Drawn, can_focus=True):
         return max(len(self.pairs), 1)
 
     def draw_line(self, y: int, width: int) -> Cells:
-        """Pointer, name, the clips, how often heard."""
         line = Cells(width, "plain")
         if y >= len(self.pairs):
             line.put(

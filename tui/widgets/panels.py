@@ -109,7 +109,6 @@ class ChoicePanel(Drawn, can_focus=True):
         return [(i, part) for i, c in enumerate(self.choices) for part in wrap(c.more, room) or [""]]
 
     def draw_line(self, y: int, width: int) -> Cells:
-        """One answer: its key, its words, what it means."""
         line, lines = Cells(width, "plain"), self._lines(width)
         if y < len(lines):
             i, more = lines[y]
@@ -238,7 +237,6 @@ class EntryPanel(Vertical):
         return True
 
     def clear(self) -> None:
-        """Forget what was asked."""
         self._entries = ()
 
     @property
@@ -246,5 +244,4 @@ class EntryPanel(Vertical):
         return " ".join(self._field(i).value for i in range(len(self._entries))).strip()
 
     def wrong(self, text: str) -> None:
-        """Say what is wrong with a figure."""
         self.query_one("#entry-remark", Static).update(shown(f"! {text}", "bold $error"))

@@ -23,7 +23,6 @@ class Scale:
         return min(max(share, 0.0), 1.0) * max(self.columns - 1, 1)
 
     def holds(self, value: float) -> bool:
-        """Whether a value lies on the drawing."""
         return self.low <= value <= self.high
 
     def ticks(self) -> list[float]:

@@ -38,7 +38,6 @@ class Shares(Drawn):
     shares: reactive[tuple[Share, ...]] = reactive[tuple[Share, ...]]((), layout=True)
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
-        """A line a share, the scale above, the legend below."""
         return len(self.shares) + 2 if self.shares else 0
 
     def draw_line(self, y: int, width: int) -> Cells:

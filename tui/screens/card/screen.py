@@ -25,7 +25,6 @@ class CardScreen(FormScreen[tuple[Payload, ...]]):
         return (self._of.title, self.HERE)
 
     def lines(self) -> tuple[Line, ...]:
-        """What names the job, then the details."""
         return (
             Line("title", "Title", self._of.title),
             Line("complaint", "Complaint", self._of.complaint, "what brought it here"),
@@ -34,7 +33,6 @@ class CardScreen(FormScreen[tuple[Payload, ...]]):
         )
 
     def action_keep(self) -> None:
-        """Go back with what was changed."""
         if self.text("title"):
             self.dismiss(self._changes())
         else:

@@ -43,12 +43,10 @@ class CompareScreen(BayScreen[None]):
             yield Static(shown(EMPTY), id="text")
 
     def on_mount(self) -> None:
-        """Ask at once which job was before."""
         super().on_mount()
         self.call_after_refresh(self.action_other)
 
     def show_job(self, job: Job) -> None:
-        """Compare anew."""
         from listen.jobs.before_after import compare
 
         if self._before is not None:

@@ -47,7 +47,6 @@ class BlindScreen(HearingScreen[None]):
         self.start(partial(self.play_pair, event.pair, self._load(event.pair)), "play")
 
     def _load(self, pair: Pair) -> Callable[[], Heard]:
-        """Air off and air on at a point in an order that is not told."""
         opened = self.bay.open_job
         assert opened is not None
         kept = [(c.kept, opened.clip_path(c.id)) for c in pair_at(self.record, pair.id)]
@@ -82,7 +81,6 @@ def blind_pairs(record: RoundRecord, seed: str) -> tuple[Pair, ...]:
 
 
 def _load(kept: list[tuple[ClipKept, Path]], matched: bool, swap: bool) -> Heard:
-    """Read what is heard against each other."""
     from listen.rounds.switching import pair
 
     clips = [*pair([path for _, path in kept], kept[0][0].on_s)]

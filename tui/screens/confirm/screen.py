@@ -63,7 +63,6 @@ class ConfirmScreen(BlindScreen):
         yield Ladder()
 
     def on_mount(self) -> None:
-        """Begin where this round stands."""
         record = self.record
         self.query_one(Pairs).pairs = blind_pairs(record, self.seed)
         sits = self.bay.sitting.role == "supervisor" and self.bay.sitting.name
@@ -124,14 +123,12 @@ class ConfirmScreen(BlindScreen):
         return tuple(replace(e, value=self.name_typed if phase == "name" else "") for e in ENTRIES[phase])
 
     def go(self, phase: str) -> None:
-        """Show another phase."""
         self.query_one(EntryPanel).clear()
         self.phase = phase
         self.refresh_bindings()
         self._job_changed(self.bay.job)
 
     def write(self, *events: Payload, then: str) -> None:
-        """Put a decision into the journal, and go on."""
         try:
             self.bay.write(*events)
         except HisswayError as e:
@@ -162,7 +159,6 @@ class ConfirmScreen(BlindScreen):
             self.go({"numbers": "decide", "back": "point", "sign": "sign"}[choice])
 
     def _call(self, called: str | tuple[str, ...], *, sure: float | None) -> None:
-        """The supervisor's own call by ear."""
         if called == SEVERAL:
             ask_paths(self, "Which paths do you hear?", self._points(), partial(self._call, sure=sure))
         else:
@@ -173,7 +169,6 @@ class ConfirmScreen(BlindScreen):
             self.reveal()
 
     def _overrule(self, paths: tuple[str, ...]) -> None:
-        """Which paths it is instead."""
         self._paths = paths
         self.go("overrule-reason")
 

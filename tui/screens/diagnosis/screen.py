@@ -38,7 +38,6 @@ class DiagnosisScreen(BayScreen[None]):
             yield Static(id="text")
 
     def show_job(self, job: Job) -> None:
-        """Weigh all evidence and show it."""
         try:
             text: Content = page(_diagnosis(job), job, checks.made_words(job), why=self.why)
         except HisswayError as e:
@@ -47,12 +46,10 @@ class DiagnosisScreen(BayScreen[None]):
         self.query_one("#text", Static).update(text)
 
     def watch_why(self) -> None:
-        """Show the same page with or without reasons."""
         if self.bay.job is not None:
             self.show_job(self.bay.job)
 
     def action_why(self) -> None:
-        """Reasons and sources, or none."""
         self.why = not self.why
 
     def action_checks(self) -> None:

@@ -53,7 +53,6 @@ def widths(columns: int, plugs: list[str]) -> dict[str, int]:
 
 
 def texts(row: CylinderRow, job: Job) -> dict[str, str]:
-    """What stands in each cell."""
     unit = unit_named(job.pressure_unit)
     return {
         "cylinder": str(row.cylinder),
@@ -68,7 +67,6 @@ def texts(row: CylinderRow, job: Job) -> dict[str, str]:
 
 
 def plug_words(row: CylinderRow) -> str:
-    """How the plug looked."""
     return UNKNOWN if row.plug is None else ", ".join(names.plug_look(c) for c in row.plug.conditions)
 
 
@@ -142,12 +140,10 @@ def in_full(row: CylinderRow, job: Job) -> str:
 
 
 def plug_choices() -> list[tuple[str, str, str]]:
-    """Identifier, words and look of every plug condition."""
     return [(p.id, p.words, p.look) for p in plugs()]
 
 
 def plug_event(cylinder: int, looks: tuple[str, ...]) -> tuple[PlugSeen, str]:
-    """The event of a plug's looks, and what it says."""
     return PlugSeen(cylinder=cylinder, conditions=looks), f"Plug of cylinder {cylinder}: {names.plug_looks(looks)}"
 
 

@@ -42,7 +42,6 @@ class EngineKeys(BayScreen[None]):
     ]
 
     def cylinder(self) -> int:
-        """The cylinder under the cursor."""
         raise NotImplementedError
 
     def about(self, name: str) -> tuple[object, ...]:
@@ -59,7 +58,6 @@ class EngineKeys(BayScreen[None]):
             super().action_back()
 
     def action_round(self) -> None:
-        """Go on with the cylinder's latest round, or begin one."""
         if rounds := self._rounds():
             self.show("round", rounds[-1].id)
         else:
@@ -99,7 +97,6 @@ class EngineKeys(BayScreen[None]):
         self.read_first(("plugs-out", "cranking"), pick)
 
     def action_finding(self) -> None:
-        """What the teardown showed: the truth."""
         cylinder, job = self.cylinder(), self.bay.job
         assert job is not None
         found, by = job.findings.get(cylinder), job.people.get("tech", "")
@@ -108,7 +105,6 @@ class EngineKeys(BayScreen[None]):
         self.ask(dialog, lambda paths: self.keep(cells.finding_event(cylinder, paths, by), ""))
 
     def action_confirm(self) -> None:
-        """The supervisor's screen for this cylinder's latest round."""
         record = latest_round(self.bay.job, self.cylinder()) if self.bay.job else None
         if record is not None and record.verdict is not None:
             self.show("confirm", record.id)

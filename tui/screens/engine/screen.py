@@ -52,7 +52,6 @@ class EngineScreen(EngineKeys):
     # ------------------------------------------------------------------ showing
 
     def show_job(self, job: Job) -> None:
-        """Fill drawing, table and summary."""
         rows = cylinder_rows(job)
         view = self.query_one(EngineView)
         view.rows = job.engine.rows
@@ -99,7 +98,6 @@ class EngineScreen(EngineKeys):
     # ------------------------------------------------------------------ where the cursor is
 
     def cylinder(self) -> int:
-        """The cylinder under the cursor."""
         job = self.bay.job
         table = self.query_one("#table", DataTable)
         if job is None:

@@ -49,17 +49,14 @@ class TypeLine(Horizontal):
         self._doubted, self.meant, self.display = None, "", False
 
     def remark(self, text: str) -> None:
-        """Say what is wrong or doubtful."""
         self.query_one("#edit-remark", Static).update(shown(text, "bold $warning"))
 
     @property
     def is_open(self) -> bool:
-        """Whether figures are being typed here."""
         return self.display and self.screen.focused is self._field
 
     @property
     def text(self) -> str:
-        """What stands in the line, without blanks around it."""
         return self._field.value.strip()
 
     def offer(self) -> Payload | None:

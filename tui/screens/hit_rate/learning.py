@@ -27,7 +27,6 @@ class Learning:
 
     @property
     def enough(self) -> bool:
-        """Whether they may count."""
         return len(self.findings) >= LEAST
 
 
@@ -41,7 +40,6 @@ async def tried(services: Services, findings: Sequence[Torn]) -> tuple[Trial, Tr
 
 
 def told(learning: Learning) -> Content:
-    """All of it in lines."""
     n, now = len(learning.findings), learning.now
     lines = [shown("Teardowns and the odds", "$accent")]
     if now is not None:

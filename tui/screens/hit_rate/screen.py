@@ -48,7 +48,6 @@ class HitRateScreen(BayScreen[None]):
             yield Static(id="learning")
 
     def on_mount(self) -> None:
-        """Count away from the screen."""
         super().on_mount()
         self.start(self._count, "count")
 
@@ -76,7 +75,6 @@ class HitRateScreen(BayScreen[None]):
             )
 
     def watch_learning(self) -> None:
-        """Show how it stands, and the keys that do something now."""
         if self.learning is not None and self.learning.findings:
             self.query_one("#learning", Static).update(told(self.learning))
         self.refresh_bindings()
@@ -92,7 +90,6 @@ class HitRateScreen(BayScreen[None]):
         return works.get(action, True)
 
     def action_try_teardowns(self) -> None:
-        """Judge the shop's own rounds with and without its teardowns."""
         self.tell("Judging the shop's own rounds again, with and without their teardowns ...")
         self.start(self._try, "try")
 
@@ -106,7 +103,6 @@ class HitRateScreen(BayScreen[None]):
             self.refuse(e)
 
     def action_let_count(self) -> None:
-        """Let the teardowns that were tried count from now on."""
         self._settle(lambda root, findings: let_count(root, findings, self.bay.sitting.name))
 
     def action_count_no_more(self) -> None:

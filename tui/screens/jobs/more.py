@@ -41,11 +41,9 @@ class JobsMore(JobTable):
     BINDINGS = [Binding("o", "more", "More")]
 
     def chosen(self) -> JobSummary | None:
-        """The job the cursor is on."""
         raise NotImplementedError
 
     def action_more(self) -> None:
-        """Ask what to do with the job the cursor is on, or with those put aside."""
         job = self.chosen()
         options = [*(WITH_JOB if job else ()), *SHELVES]
         title = f"{plain(job.title, 50)}: what to do?" if job else "Jobs put aside"

@@ -53,7 +53,6 @@ class JobsScreen(JobsMore):
         yield Static(id="about")
 
     def on_mount(self) -> None:
-        """Columns now, rows as soon as they are read."""
         super().on_mount()
         self.load()
         self.call_after_refresh(self._begin)
@@ -82,7 +81,6 @@ class JobsScreen(JobsMore):
         return s if seen or s.state != "cannot-tell" else msgspec.structs.replace(s, state="to-confirm")
 
     def fill(self) -> None:
-        """Those that hold every word of the find line."""
         words = self.query_one("#find", Input).value.casefold().split()
         found = [s for s in self._all if all(w in _haystack(s) for w in words)]
         widths = self.widths()
@@ -94,7 +92,6 @@ class JobsScreen(JobsMore):
         self.query_one("#about").display = bool(found)
 
     def chosen(self) -> JobSummary | None:
-        """The job the cursor is on."""
         table = self.query_one("#jobs", DataTable)
         if not table.display or not table.row_count:
             return None
@@ -139,7 +136,6 @@ class JobsScreen(JobsMore):
         self.enter(opened)
 
     def enter(self, opened: OpenJob) -> None:
-        """Show a job that was just opened or taken in."""
         self.bay.take(opened)
         self.show("engine")
 
@@ -164,7 +160,6 @@ def _haystack(s: JobSummary) -> str:
 
 
 def _about(s: JobSummary) -> Content:
-    """A job in full."""
     state = f"! {s.trouble}" if s.trouble else STATES.get(s.state, s.state)
     back = ", ".join(str(w.cylinder) for w in s.waiting if w.why == "sent-back")
     state += f": cylinder {back}" if back and not s.trouble else ""

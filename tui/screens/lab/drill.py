@@ -79,7 +79,6 @@ class DrillScreen(HearingScreen[None]):
         return ("lab", self._learner, self.session.opened.title if self.session else "drill")
 
     def on_mount(self) -> None:
-        """Sit down: go on where this drill was left, or begin it."""
         super().on_mount()
         for kind in (Heat, SpectraPlot, Ladder, ChoicePanel):
             self.query_one(kind).display = False
@@ -115,7 +114,6 @@ class DrillScreen(HearingScreen[None]):
 
     @property
     def held(self) -> Held:
-        """The round in hand, or just answered."""
         assert self._held is not None
         return self._held
 
@@ -250,7 +248,6 @@ class DrillScreen(HearingScreen[None]):
         return pairs.pairs[min(pairs.chosen, len(pairs.pairs) - 1)].id
 
     def action_look(self) -> None:
-        """Show the chosen pair as a picture."""
         heat = self.query_one(Heat)
         if not self._show(Heat):
             return
@@ -263,7 +260,6 @@ class DrillScreen(HearingScreen[None]):
         heat.picture = await in_thread(side_by_side, self.held.pair(at), size.width, size.height)
 
     def action_spectrum(self) -> None:
-        """Quiet and air spectra of the chosen point over each other."""
         if self._show(SpectraPlot):
             self.start(partial(self._spectrum, self._at()), "look")
 

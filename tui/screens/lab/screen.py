@@ -60,7 +60,6 @@ class LabScreen(BayScreen[None]):
         return ("lab", self.learner.name) if self.learner else ("lab",)
 
     def on_mount(self) -> None:
-        """Who was here last comes first."""
         super().on_mount()
         self.load()
 
@@ -73,7 +72,6 @@ class LabScreen(BayScreen[None]):
         return self.bay.services.lab_root()
 
     def load(self) -> None:
-        """Read the standing away from the screen."""
         self.start(self._load, "load")
 
     async def _load(self) -> None:
@@ -115,7 +113,6 @@ class LabScreen(BayScreen[None]):
         self.load()
 
     def action_delete(self) -> None:
-        """Delete the learner with everything, after a question."""
         if self.learner is None:
             return
         from listen.lab.learners import delete_learner
@@ -205,7 +202,6 @@ class LabScreen(BayScreen[None]):
         )
 
     def action_table(self) -> None:
-        """The instructor's view."""
         self.start(self._table, "load")
 
     async def _table(self) -> None:
@@ -215,7 +211,6 @@ class LabScreen(BayScreen[None]):
         text.update(Content("\n").join([head, *(shown(line) for line in lines)]))
 
     def action_class_file(self) -> None:
-        """The class table as a file for a spreadsheet."""
         self.start(self._class_file, "load")
 
     async def _class_file(self) -> None:

@@ -61,7 +61,6 @@ class WhichScreen(HearingScreen[R]):
         self.start(self.make, "make")
 
     async def make(self) -> None:
-        """Make what is asked, and ask first."""
         raise NotImplementedError
 
     def question(self) -> tuple[Say, str, str]:
@@ -83,7 +82,6 @@ class WhichScreen(HearingScreen[R]):
         self.query_one("#told", Static).update(shown(self._told))
 
     def over(self, say: Say) -> None:
-        """Nothing more is asked."""
         self.query_one(Banner).say = say
         self.query_one(ChoicePanel).display = self.query_one(Pairs).display = False
         self.query_one("#told", Static).update("")
@@ -128,7 +126,6 @@ class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
         return ("lab", self._learner, "headphone check")
 
     async def make(self) -> None:
-        """Make the noises; nothing sounds before a key is pressed."""
         from listen.lab.ear.playback import headphone_check
 
         self.trials = await in_thread(headphone_check, secrets.randbits(32))
@@ -200,7 +197,6 @@ class ThresholdScreen(WhichScreen[None]):
         return ("lab", self._learner.name, "ear threshold", self._background)
 
     async def make(self) -> None:
-        """Make the run, play the first trial."""
         from listen.lab.ear.threshold import ThresholdRun
 
         try:

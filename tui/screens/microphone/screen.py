@@ -69,7 +69,6 @@ class MicrophoneScreen(BayScreen[None]):
         yield Static(shown(BEFORE), id="answer")
 
     def on_mount(self) -> None:
-        """List the inputs and listen to the one in use."""
         super().on_mount()
         self._chosen = self.bay.preferences.input_name
         meter = self.query_one(LevelMeter)
@@ -123,7 +122,6 @@ class MicrophoneScreen(BayScreen[None]):
     # ------------------------------------------------------------------ keys
 
     def action_again(self) -> None:
-        """Look for inputs that came or went."""
         self.start(self._list, "list")
 
     def action_check(self) -> None:
@@ -159,7 +157,6 @@ class MicrophoneScreen(BayScreen[None]):
             self.bay.write(event)
 
     async def _counted(self, work: Callable[[], Awaitable[T]], word: str, seconds: float) -> T:
-        """Run a recording under a countdown."""
         countdown = self.query_one(Countdown)
         left = [seconds]
 
@@ -180,7 +177,6 @@ class MicrophoneScreen(BayScreen[None]):
         return "the microphone is being listened to" if self._checking else ""
 
     def action_calibrate(self) -> None:
-        """Level of full scale by a calibrator."""
         title = "Seat the calibrator on the microphone and switch it on. Which level does it give?"
         self.ask(
             PickScreen(title, CALIBRATORS), lambda level: self.start(partial(self._measure, float(level)), "check")

@@ -58,7 +58,6 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
         yield Static(id="wrong")
 
     def on_mount(self) -> None:
-        """Read it beside the screen."""
         super().on_mount()
         self.query_one(LevelStrip).seconds = self.recording.seconds
         self._count()
@@ -79,7 +78,6 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
     # ------------------------------------------------------------------ keys
 
     def action_move(self, by: int) -> None:
-        """Go back or on by so many seconds."""
         self._stop()
         strip = self.query_one(LevelStrip)
         strip.cursor = min(max(strip.cursor + by, 0.0), strip.seconds)

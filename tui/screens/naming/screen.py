@@ -105,7 +105,6 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
 
     @on(OptionList.OptionHighlighted)
     def _moved(self) -> None:
-        """Say what can be done with it."""
         r = self._chosen()
         long = r is not None and r.seconds >= LONG_S
         hint = "A long one: if it holds several points, c cuts it at marks." if long else ""

@@ -67,12 +67,10 @@ class NewJobScreen(FormScreen[OpenJob]):
         )
 
     def below(self) -> ComposeResult:
-        """What is asked about the layout, and the drawing."""
         yield Static(id="ask")
         yield EngineView(id="drawing")
 
     def on_mount(self) -> None:
-        """Questions of the first layout."""
         super().on_mount()
         self.query_one("#drawing").can_focus = False
         self._layout_chosen()
@@ -164,12 +162,10 @@ class NewJobScreen(FormScreen[OpenJob]):
 
 
 def _layout_of(engine: Engine) -> str:
-    """Layout to choose for an engine described before."""
     return engine.layout if any(r.id == engine.layout for r in layout_rows() if r.id != "inline-1") else ROWS
 
 
 def _crankcases() -> list[tuple[str, str]]:
-    """Points at which a crankcase may be listened to."""
     return [(row.words, row.id) for row in point_rows() if row.walked == "crankcase"]
 
 

@@ -134,7 +134,6 @@ class PageScreen(BayScreen[None]):
         write_asking(self, touched if line.kind != "note-added" else (), f"{verb}: {line.words}", event)
 
     def action_open(self) -> None:
-        """Open what the line is about, or correct it."""
         line, job = self.line(), self.bay.job
         if line is None or job is None:
             return
@@ -163,7 +162,6 @@ class PageScreen(BayScreen[None]):
             self.show("round", round_id)
 
     def _correct_intake(self, what: str) -> None:
-        """The card or the description of the engine."""
         from tui.screens.card.screen import CardScreen
         from tui.screens.new_job.screen import NewJobScreen
 
@@ -197,7 +195,6 @@ class PageScreen(BayScreen[None]):
         self.ask(OneLineScreen(title, f"{was.value:g}{unit}", most=16), keep)
 
     def action_note(self) -> None:
-        """Write a note on the job, the cylinder, the round or the clip one is on."""
         line = self.line()
         round_id = line.round_id if line else None
         kept = line.payload if line and isinstance(line.payload, ev.ClipKept) else None

@@ -54,12 +54,10 @@ class PhotosScreen(BayScreen[None]):
         yield Halftone()
 
     def photos(self) -> tuple[PhotoRecord, ...]:
-        """Those shown here."""
         every = self.bay.job.photos if self.bay.job else ()
         return tuple(p for p in every if self.cylinder in (None, p.kept.cylinder))
 
     def show_job(self, job: Job) -> None:
-        """One line a photo, those taken back marked."""
         listed = self.query_one("#list", OptionList)
         at = listed.highlighted
         listed.clear_options()
@@ -135,7 +133,6 @@ class PhotosScreen(BayScreen[None]):
         listed.highlighted = listed.option_count - 1
 
     def action_take_back(self) -> None:
-        """Take the chosen photo back, or into use again."""
         if (chosen := self._chosen()) is None:
             return
         with self.refusing():

@@ -37,7 +37,6 @@ class Bench(BayScreen[None]):
 
     @property
     def opened(self) -> OpenJob:
-        """The job on disk."""
         assert self.bay.open_job is not None
         return self.bay.open_job
 
@@ -57,7 +56,6 @@ class Bench(BayScreen[None]):
         return self.view.step
 
     def points(self) -> tuple[str, ...]:
-        """Points of the round, in walking order."""
         return tuple(p.id for p in self.view.walk.points)
 
     def due_takes(self) -> tuple[Step, ...]:

@@ -28,7 +28,6 @@ def rests_on(record: RoundRecord) -> tuple[str, ...]:
 
 
 async def judge(bench: Bench) -> None:
-    """Have the round judged, and keep the result."""
     from listen.jobs.teardowns import with_teardowns
     from listen.jobs.to_round import clips_used, judged, to_round
 

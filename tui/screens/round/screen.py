@@ -182,7 +182,6 @@ class RoundScreen(Answering):
             self.action_verdict()
 
     def action_other_way(self) -> None:
-        """How rounds are taken from now on."""
         job = self.bay.job
         assert job is not None
         options = [(way.id, way.words, way.suits) for way in WAYS.values()]

@@ -49,7 +49,6 @@ class Taker:
         """Why the last check failed."""
 
     def stop(self) -> None:
-        """End what is under way."""
         self._stop.set()
         self.bench.listener.stop()
         self.bench.change(led=False)
@@ -247,5 +246,4 @@ async def doubted(bench: Bench, places: Sequence[str]) -> str:
 
 
 def refusal(check: ClipCheck) -> str:
-    """Why a clip cannot be believed."""
     return next((f.text for f in check.flags if f.reject), "it cannot be measured")

@@ -69,7 +69,6 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
             yield Static(id="remarks")
 
     def show_job(self, job: Job) -> None:
-        """Show the latest stored result."""
         judged = self.record.verdict
         if judged is None:
             self.query_one("#verdict", Static).update("No verdict yet.")

@@ -39,7 +39,6 @@ class WaitingScreen(JobTable):
         yield from self.table()
 
     def on_mount(self) -> None:
-        """Read now, and again every few seconds."""
         super().on_mount()
         self.set_interval(LOOK_EVERY_S, self._look)
 
@@ -54,7 +53,6 @@ class WaitingScreen(JobTable):
             self.load()
 
     def read(self, jobs: list[JobSummary]) -> None:
-        """All that waits in them."""
         rows = sorted(
             ((job, one) for job in jobs for one in job.waiting), key=lambda row: (ORDER.index(row[1].why), row[1].since)
         )
@@ -62,7 +60,6 @@ class WaitingScreen(JobTable):
         self.fill()
 
     def fill(self) -> None:
-        """Show the rows there are."""
         widths = self.widths()
         self.put({key: _row(job, one, widths["Job"]) for key, (job, one) in self._rows.items()}, widths)
         if self._rows:

@@ -62,8 +62,7 @@ from tui.screens.round.times import TimesScreen
 from tui.screens.verdict.screen import VerdictScreen
 from tui.screens.waiting.screen import WaitingScreen
 from tui.themes import THEMES, AnySegment
-from tui.widgets.cells import Cells
-from tui.widgets.drawn import Drawn
+from tui.widgets.drawn import Cells, Drawn
 from tui.widgets.key_bar import KeyBar, key_words
 
 SIZES = ((80, 24), (100, 30), (160, 45))

@@ -14,8 +14,7 @@ from listen.trade.engine import layout
 from listen.trade.facts import Fact, core, fact, facts
 from tui.screens.diagnosis.screen import DiagnosisScreen
 from tui.screens.dialog import AnswerScreen, OneLineScreen, PickScreen, TickScreen
-from tui.screens.facts import rows
-from tui.screens.facts.screen import FactsScreen
+from tui.screens.facts.screen import FactsScreen, options
 
 
 async def to_facts(pilot) -> FactsScreen:
@@ -41,7 +40,7 @@ def test_every_fact_can_be_told(tmp_path: Path) -> None:
     """Each by what its line of the list writes, the ones that open others first, and each stands in the job then."""
     with create_job(tmp_path, title="t", engine=layout("inline-2")) as opened:
         for f in sorted(facts().values(), key=lambda f: f.id not in ("diesel", "turbo")):
-            assert f.id in [o.id for o in rows.options(opened.job, "")]
+            assert f.id in [o.id for o in options(opened.job, "")]
             n = 2 if f.scope == "cylinder" else None
             opened.append(
                 *(

@@ -42,8 +42,7 @@ from listen.trade.engine import layout
 from tui.bridge.others import told
 from tui.screens.round import ways
 from tui.screens.round.taker import Taker
-from tui.screens.verdict.remarks import remarks
-from tui.screens.verdict.screen import VerdictScreen
+from tui.screens.verdict.screen import VerdictScreen, remarks
 from tui.widgets.ladder import Ladder, Mark, Standing
 
 STEPS = ("supply", "loss", "quiet", "call", "air", "closing", "bubbles")

@@ -19,12 +19,10 @@ from listen.voice import figures
 from listen.voice.figures import decibels, number
 from listen.voice.text import plain
 from tui.themes import DIM_BAY, THEMES
-from tui.widgets.cells import Cells
-from tui.widgets.drawn import PENS
+from tui.widgets.drawn import PENS, Cells, Scale, excess_scale
 from tui.widgets.ladder import Ladder, Mark, PointRow, Standing
 from tui.widgets.level_meter import LevelMeter
 from tui.widgets.odds import Chance, Odds
-from tui.widgets.scale import Scale, excess_scale
 from tui.widgets.spectra_plot import even_rows
 from tui.widgets.weights import Weight, Weights
 

@@ -3,6 +3,7 @@
 from collections.abc import Awaitable, Callable, Coroutine, Iterator
 from contextlib import contextmanager
 from functools import partial
+from pkgutil import resolve_name
 from typing import Any, ClassVar, Literal, TypeVar, cast
 
 from textual.app import ComposeResult, ScreenError
@@ -16,10 +17,40 @@ from listen.jobs.job import Job, RoundRecord
 from listen.voice.names import walked_clip
 from tui.bridge.bay import Bay
 from tui.screens.dialog import OneLineScreen
-from tui.screens.opening import made
 from tui.screens.ordered_keys import OrderedKeys
 from tui.widgets.key_bar import KeyBar
 from tui.widgets.top_bar import TopBar
+
+WHERE = {
+    "cautions": "cautions:CautionScreen",
+    "card": "card.screen:CardScreen",
+    "compare": "compare.screen:CompareScreen",
+    "confirm": "confirm.screen:ConfirmScreen",
+    "diagnosis": "diagnosis.screen:DiagnosisScreen",
+    "drill": "lab.drill:DrillScreen",
+    "engine": "engine.screen:EngineScreen",
+    "evidence": "evidence.screen:EvidenceScreen",
+    "facts": "facts.screen:FactsScreen",
+    "headphones": "lab.which:HeadphoneScreen",
+    "hit-rate": "hit_rate.screen:HitRateScreen",
+    "job": "page.screen:PageScreen",
+    "lab": "lab.screen:LabScreen",
+    "microphone": "microphone.screen:MicrophoneScreen",
+    "new-job": "new_job.screen:NewJobScreen",
+    "page": "page.screen:PageScreen",
+    "photos": "photos.screen:PhotosScreen",
+    "round": "round.screen:RoundScreen",
+    "threshold": "lab.which:ThresholdScreen",
+    "times": "round.times:TimesScreen",
+    "verdict": "verdict.screen:VerdictScreen",
+    "waiting": "waiting.screen:WaitingScreen",
+}
+
+
+def made(name: str, *about: object) -> Screen[Any]:
+    """A screen of that name, about what is given."""
+    return cast("Screen[Any]", resolve_name(f"{__package__}.{WHERE[name]}")(*about))
+
 
 R = TypeVar("R")
 T = TypeVar("T")

@@ -5,13 +5,20 @@ from typing import ClassVar
 
 from rich.text import Text
 from textual.app import ComposeResult
-from textual.widgets import Static
+from textual.binding import Binding
+from textual.widgets import DataTable, Static
 
 from listen.errors import HisswayError
 from listen.jobs.folder.summary import JobSummary
 from tui.content import shown
 from tui.screens.base import BayScreen
-from tui.widgets.rows import Rows
+
+
+class Rows(DataTable[Text]):
+    """One row is chosen, and opened."""
+
+    BINDINGS = [Binding("enter", "select_cursor", "Open")]
+
 
 PADDING, LEAST_TITLE = 12, 16
 """Columns between and beside the columns, and of the title at least."""

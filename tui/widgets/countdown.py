@@ -4,10 +4,8 @@ from dataclasses import dataclass
 
 from textual.reactive import reactive
 
-from tui.widgets.cells import Cells
-from tui.widgets.drawn import Drawn
+from tui.widgets.drawn import Cells, Drawn, Scale
 from tui.widgets.large import HEIGHT, put_figure, put_large
-from tui.widgets.scale import Scale
 
 
 @dataclass(frozen=True, slots=True)

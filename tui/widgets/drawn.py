@@ -1,12 +1,104 @@
-"""Base of the widgets that draw their own lines: pens by short name, from the style sheet's component classes."""
+"""Widgets that draw their own lines: a line of cells, each with the name of its pen, and values placed on a scale."""
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import ClassVar
 
+from rich.cells import cell_len, set_cell_size
+from rich.segment import Segment
 from rich.style import Style
 from textual.strip import Strip
 from textual.widget import Widget
 
-from tui.widgets.cells import Cells
+EIGHTHS = " ▏▎▍▌▋▊▉█"
+
+
+class Cells:
+    """One line, cell by cell. Wide characters keep the cell after them empty."""
+
+    def __init__(self, width: int, style: str = "") -> None:
+        self._chars = [" "] * max(0, width)
+        self._styles = [style] * max(0, width)
+
+    def __len__(self) -> int:
+        return len(self._chars)
+
+    def put(self, at: int, text: str, style: str, room: int | None = None) -> int:
+        """Write text from a column on, cut to ``room`` with an ellipsis; returns the column after it."""
+        room = len(self) - at if room is None else min(room, len(self) - at)
+        if room <= 0:
+            return at
+        if cell_len(text) > room:
+            text = set_cell_size(text, room - 1).rstrip() + "…"
+        if at >= 0 and text.isascii() and text.isprintable():
+            # Nearly every text: a cell a character, written in one go; cell by cell this was most of what a key costs.
+            end = min(at + len(text), len(self._chars))
+            self.fill(at, end, "", style)
+            self._chars[at:end] = text[: end - at]
+            return end
+        for char in text:
+            width = cell_len(char)
+            if width == 0:
+                if at:
+                    self._chars[self._begin(at - 1)] += char
+                continue
+            if not 0 <= at <= len(self) - width:
+                break
+            self._make_way(at, at + width)
+            self._chars[at], self._styles[at] = char, style
+            for i in range(1, width):
+                self._chars[at + i], self._styles[at + i] = "", style
+            at += width
+        return at
+
+    def put_right(self, end: int, text: str, style: str) -> None:
+        self.put(max(0, end - cell_len(text)), text, style)
+
+    def dot(self, at: int, char: str, style: str) -> None:
+        """Set one cell, if it is on the line."""
+        self.fill(at, at + 1, char, style)
+
+    def fill(self, start: int, stop: int, char: str, style: str) -> None:
+        """Set every cell from start up to, not including, stop."""
+        start, stop = max(0, start), min(stop, len(self))
+        if start < stop:
+            self._make_way(start, stop)
+            self._chars[start:stop] = [char] * (stop - start)
+            self._styles[start:stop] = [style] * (stop - start)
+
+    def bar(self, start: float, stop: float, style: str) -> None:
+        """A solid bar between two columns with its right end in eighths of a cell."""
+        if stop <= start:
+            return
+        whole = int(stop)
+        self.fill(round(start), whole, "█", style)
+        part = round((stop - whole) * 8)
+        if part and whole >= round(start):
+            self.dot(whole, EIGHTHS[part], style)
+
+    def _begin(self, at: int) -> int:
+        """Where the character begins that covers a cell."""
+        while at > 0 and not self._chars[at]:
+            at -= 1
+        return at
+
+    def _make_way(self, start: int, stop: int) -> None:
+        """Blank the half that stays of a wide character about to lose the other."""
+        if not self._chars[start]:
+            self._chars[self._begin(start)] = " "
+        if stop < len(self) and not self._chars[stop]:
+            self._chars[stop] = " "
+
+    def strip(self, pen: Callable[[str], Style], base: Style) -> Strip:
+        chars, names = self._chars, self._styles
+        edges = [i for i in range(1, len(names)) if names[i] != names[i - 1]]
+        segments = [
+            Segment("".join(chars[start:stop]), base + pen(names[start]))
+            for start, stop in zip([0, *edges], [*edges, len(names)], strict=True)
+            if start < stop
+        ]
+        return Strip(segments, len(self))
+
 
 PENS = tuple(f"pen--{pen}" for pen in ("plain", "dim", "strong", "quiet", "air", "sure", "warn", "bad", "rule"))
 
@@ -46,3 +138,42 @@ class Drawn(Widget):
         if not 0 <= y < self.size.height or width < 1:
             return Strip.blank(width, base)
         return self.draw_line(y, width).strip(self.pen, base)
+
+
+TOPS_DB = (6.0, 12.0, 20.0, 30.0, 40.0, 60.0)
+"""Upper ends the excess scale may take; the smallest that holds everything is used."""
+STEPS_DB = (1.0, 2.0, 5.0, 10.0, 20.0)
+MIN_TICK_COLUMNS = 6
+"""Room a tick label needs."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """A linear scale from ``low`` to ``high`` over a number of columns."""
+
+    low: float
+    high: float
+    columns: int
+
+    def column(self, value: float) -> float:
+        """Column of a value, clamped to the drawing."""
+        share = (value - self.low) / (self.high - self.low)
+        return min(max(share, 0.0), 1.0) * max(self.columns - 1, 1)
+
+    def holds(self, value: float) -> bool:
+        return self.low <= value <= self.high
+
+    def ticks(self) -> list[float]:
+        """Round values to label, no denser than they can be read."""
+        per_column = (self.high - self.low) / max(self.columns, 1)
+        step = next((s for s in STEPS_DB if s >= per_column * MIN_TICK_COLUMNS), STEPS_DB[-1])
+        first = -(-self.low // step) * step
+        count = int((self.high - first) // step) + 1
+        return [first + i * step for i in range(count)]
+
+
+def excess_scale(values: list[float], columns: int) -> Scale:
+    """Scale of a ladder: a little below zero, and as far up as its values need."""
+    top = max(values, default=0.0)
+    high = next((t for t in TOPS_DB if t >= top), TOPS_DB[-1])
+    return Scale(-high / 6, high, columns)

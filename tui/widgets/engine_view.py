@@ -11,8 +11,7 @@ from textual.reactive import reactive
 
 from listen.voice.text import plain
 from tui.content import fitting
-from tui.widgets.cells import Cells
-from tui.widgets.drawn import Drawn
+from tui.widgets.drawn import Cells, Drawn
 
 BOX_HEIGHT, FLAT_HEIGHT = 5, 3
 HEAVY = ("┏━┓", "┗━┛", "┃")

@@ -4,8 +4,7 @@ from textual import events
 from textual.binding import Binding
 from textual.screen import Screen
 
-from tui.widgets.cells import Cells
-from tui.widgets.drawn import Drawn
+from tui.widgets.drawn import Cells, Drawn
 
 GLYPHS = {
     "question_mark": "?",

@@ -11,10 +11,8 @@ from textual.reactive import reactive
 
 from listen.voice.figures import decibels, number
 from listen.voice.text import plain
-from tui.widgets.cells import Cells
-from tui.widgets.drawn import Drawn
+from tui.widgets.drawn import Cells, Drawn, Scale, excess_scale
 from tui.widgets.large import FIGURE_HEIGHT, put_figure
-from tui.widgets.scale import Scale, excess_scale
 
 WIDE = 96
 """Columns from which names and words are written out."""

@@ -3,8 +3,7 @@
 from textual.reactive import reactive
 
 from listen.voice.figures import MINUS
-from tui.widgets.cells import Cells
-from tui.widgets.drawn import Drawn
+from tui.widgets.drawn import Cells, Drawn
 
 HEIGHT = 5
 PIXEL = 2

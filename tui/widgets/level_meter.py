@@ -7,9 +7,7 @@ from typing import TYPE_CHECKING
 from textual.reactive import reactive
 
 from listen.voice.figures import decibels, number
-from tui.widgets.cells import Cells
-from tui.widgets.drawn import Drawn
-from tui.widgets.scale import Scale
+from tui.widgets.drawn import Cells, Drawn, Scale
 
 if TYPE_CHECKING:
     from listen.signal.live import LiveLevel

@@ -2,9 +2,7 @@
 
 from textual.reactive import reactive
 
-from tui.widgets.cells import Cells
-from tui.widgets.drawn import Drawn
-from tui.widgets.scale import Scale
+from tui.widgets.drawn import Cells, Drawn, Scale
 
 EIGHTHS_UP = " ▁▂▃▄▅▆▇█"
 HEIGHT = 4

@@ -11,9 +11,7 @@ from listen.voice import figures
 from listen.voice.figures import sure_range
 from listen.voice.text import plain
 from listen.voice.verdicts import glyph
-from tui.widgets.cells import Cells
-from tui.widgets.drawn import Drawn
-from tui.widgets.scale import Scale
+from tui.widgets.drawn import Cells, Drawn, Scale
 
 READING = 22
 """Columns of the figures at the right."""

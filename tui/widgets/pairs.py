@@ -9,8 +9,7 @@ from textual.message import Message
 from textual.reactive import reactive
 
 from listen.voice.text import plain
-from tui.widgets.cells import Cells
-from tui.widgets.drawn import Drawn
+from tui.widgets.drawn import Cells, Drawn
 
 MOST_WORDS = 28
 """Columns of a pair's name."""

@@ -20,8 +20,7 @@ from listen.trade.cautions import Caution, defer_to_others
 from listen.voice import figures
 from listen.voice.text import plain
 from tui.content import shown
-from tui.widgets.cells import Cells
-from tui.widgets.drawn import Drawn
+from tui.widgets.drawn import Cells, Drawn
 from tui.widgets.field import Field
 
 MOST_ENTRIES = 2

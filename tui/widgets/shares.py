@@ -6,9 +6,7 @@ from textual.reactive import reactive
 
 from listen.voice import figures
 from listen.voice.text import plain
-from tui.widgets.cells import Cells
-from tui.widgets.drawn import Drawn
-from tui.widgets.scale import Scale
+from tui.widgets.drawn import Cells, Drawn, Scale
 
 READING = 28
 """Columns of the words at the right."""

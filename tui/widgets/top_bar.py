@@ -4,8 +4,7 @@ from rich.cells import cell_len
 from textual.reactive import reactive
 
 from listen.voice.text import plain
-from tui.widgets.cells import Cells
-from tui.widgets.drawn import Drawn
+from tui.widgets.drawn import Cells, Drawn
 
 MIN_STEP = 8
 """Columns a step keeps at least."""

@@ -6,9 +6,7 @@ from textual.reactive import reactive
 
 from listen.voice.figures import number
 from listen.voice.text import plain
-from tui.widgets.cells import Cells
-from tui.widgets.drawn import Drawn
-from tui.widgets.scale import Scale
+from tui.widgets.drawn import Cells, Drawn, Scale
 
 REACH_DB = 30.0
 """Bars reach this far to either side; longer ones are cut and carry an arrow."""

@@ -1,5 +1,10 @@
-"""The phases of a confirmation: what each says, and what it asks."""
+"""The phases of a confirmation: what each says and asks, and the signature at its end."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from listen.errors import HisswayError
 from listen.jobs.decision import asked_step
 from listen.jobs.events import Confirmed, Overruled, Payload, SentBack
 from listen.jobs.exchange.sign import statement
@@ -9,9 +14,59 @@ from listen.trade.points import Point, point
 from listen.voice import names
 from listen.voice.text import plain
 from tui.screens.calls import tech_call
-from tui.screens.confirm.signing import held_by
 from tui.widgets.banner import Say
 from tui.widgets.panels import Choice, Entry
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+    from listen.jobs.folder.open_job import OpenJob
+    from tui.bridge.services import Services
+
+WITH = "The shop key signs beside the name, so that another machine can check it."
+WITHOUT = "No key is used: the typed name stands alone."
+NONE = "There is no shop key on this machine: the typed name stands alone. hissway key --make makes a key."
+CHOICES = (
+    Choice("s", "sign", "sign and close the round", "read what you sign, then type your name"),
+    Choice("l", "later", "sign later", "the decision stands, the round stays open"),
+)
+
+
+def key_words(services: Services) -> str:
+    """What is to be known of the shop's key before signing."""
+    from listen.jobs.exchange.keys import key_path, open_to_others
+
+    key, trouble = _key(services)
+    if key is not None:
+        return " ".join(filter(None, (WITH, open_to_others(key_path()))))
+    return f"{trouble}. {WITHOUT}" if trouble else NONE
+
+
+def sign(services: Services, opened: OpenJob, round_id: str, name: str) -> Job:
+    """Sign, beside the name with the shop's key where there is one; raises what signing raises."""
+    from listen.jobs.exchange.sign import sign_round
+
+    return sign_round(opened, round_id, name=name, key=_key(services)[0])
+
+
+def _key(services: Services) -> tuple[Ed25519PrivateKey | None, str]:
+    """The key, or why the one that is there cannot be used."""
+    try:
+        return services.shop_key(), ""
+    except HisswayError as e:
+        return None, str(e)
+
+
+def held_by(record: RoundRecord) -> str:
+    """What holds a round's signature."""
+    if not record.signed:
+        return ""
+    if not record.signatures[-1].public_key:
+        return "No key was used: the journal alone holds the name."
+    from listen.jobs.exchange.keys import fingerprint
+
+    return f"Signed with the shop key {fingerprint(record.signatures[-1].public_key)}"
+
 
 DECISIONS = (
     Choice("a", "agree", "agree", "the verdict stands as it is"),

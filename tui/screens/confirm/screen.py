@@ -20,8 +20,8 @@ from listen.trade.points import Point
 from tui.screens.calls import SEVERAL, ask_paths, call_event, calls
 from tui.screens.confirm import phases
 from tui.screens.confirm.blind import BlindScreen, blind_pairs
-from tui.screens.confirm.signing import CHOICES as SIGN_CHOICES
-from tui.screens.confirm.signing import key_words, sign
+from tui.screens.confirm.phases import CHOICES as SIGN_CHOICES
+from tui.screens.confirm.phases import key_words, sign
 from tui.screens.point_rows import point_rows
 from tui.widgets.banner import Banner
 from tui.widgets.ladder import Ladder

@@ -5,16 +5,19 @@ from functools import partial
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
+from textual.content import Content
 from textual.widgets import Input, OptionList, Static
+from textual.widgets.option_list import Option
 
-from listen.jobs.answers import NO, OPEN, YES, answer, answer_events, type_in, unit_here
+from listen.jobs.answers import NO, OPEN, YES, answer, answer_events, facts_here, in_words, type_in, unit_here
 from listen.jobs.events import Payload
 from listen.jobs.job import Job
-from listen.trade.facts import Fact, core, fact
+from listen.trade.causes import causes, sources
+from listen.trade.facts import GROUP_WORDS, Fact, core, fact, moves
+from listen.voice.text import plain
 from tui.screens import ticks
 from tui.screens.base import BayScreen
 from tui.screens.dialog import AnswerScreen, OneLineScreen, PickScreen
-from tui.screens.facts import rows
 from tui.widgets.field import Field
 
 NEXT = {OPEN: YES, YES: NO, NO: OPEN}
@@ -44,7 +47,7 @@ class FactsScreen(BayScreen[None]):
         listed = self.query_one("#facts", OptionList)
         at = self._at()
         listed.clear_options()
-        listed.add_options(rows.options(job, self.query_one("#find", Field).value))
+        listed.add_options(options(job, self.query_one("#find", Field).value))
         ids = [o.id for o in listed.options]
         here = ids.index(at) if at is not None and at in ids else next((i for i, id in enumerate(ids) if id), None)
         listed.highlighted = here
@@ -56,7 +59,7 @@ class FactsScreen(BayScreen[None]):
     @on(OptionList.OptionHighlighted)
     def _moved(self, event: OptionList.OptionHighlighted) -> None:
         if event.option.id:
-            self.query_one("#about", Static).update(rows.about(fact(event.option.id)))
+            self.query_one("#about", Static).update(about(fact(event.option.id)))
 
     # ------------------------------------------------------------------ finding
 
@@ -142,3 +145,52 @@ class FactsScreen(BayScreen[None]):
             return
         with self.refusing():
             self.bay.write(*events)
+
+
+ANSWER = 12
+"""Columns of a short answer before the words; a longer one stands behind them."""
+MOST_CAUSES = 4
+
+
+def options(job: Job, wanted: str) -> list[Option]:
+    """The facts that hold every word wanted, under the heads of their groups."""
+    lines: list[Option] = []
+    group = ""
+    for f in facts_here(job):
+        if not _found(f, in_words(job, f), wanted):
+            continue
+        if f.group != group:
+            group = f.group
+            lines.append(Option(Content.styled(GROUP_WORDS[f.group], "bold $accent"), disabled=True))
+        lines.append(Option(line(job, f), id=f.id))
+    return lines
+
+
+def line(job: Job, f: Fact) -> Content:
+    """One fact: its answer, then its words."""
+    held = in_words(job, f)
+    pen = "bold $success" if held in (YES, NO) or held else "$secondary"
+    short = held if len(held) <= ANSWER else "see behind"
+    more = f": {plain(held, 60)}" if held and short != held else ""
+    return Content.assemble((f"  {plain(short or '–'):<{ANSWER}} ", pen), plain(f.words, 120), (more, pen))
+
+
+def about(f: Fact) -> Content:
+    """What a fact speaks for, and where that comes from."""
+    named = [causes()[c].words for c in moves(f)]
+    more = f" and {len(named) - MOST_CAUSES} more" if len(named) > MOST_CAUSES else ""
+    if named:
+        speaks = f"Speaks for: {', '.join(named[:MOST_CAUSES])}{more}."
+    elif f.note:
+        speaks = f"Weighs nothing: {f.note}"
+    else:
+        speaks = "Weighs nothing by itself: the readings are judged by it."
+    told = "; ".join(sources()[s].words for s in f.sources)
+    return Content.assemble(
+        (plain(f.words, 160), "bold"), "\n", plain(speaks, 300), "\n", (f"Source: {told}", "$secondary")
+    )
+
+
+def _found(f: Fact, held: str, wanted: str) -> bool:
+    text = f"{GROUP_WORDS[f.group]} {f.words} {held} {f.id}".casefold()
+    return all(word in text for word in wanted.casefold().split())

@@ -19,7 +19,7 @@ from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.hit_rate import page
-from tui.screens.hit_rate.learning import Learning, told, tried
+from tui.screens.hit_rate.page import Learning, told, tried
 from tui.widgets.shares import Shares
 
 if TYPE_CHECKING:

@@ -11,8 +11,7 @@ from listen.jobs.standing import ORDER, Waiting
 from listen.voice import times
 from listen.voice.names import WAITS
 from listen.voice.text import plain
-from tui.screens.job_table import JobTable
-from tui.widgets.rows import Rows
+from tui.screens.job_table import JobTable, Rows
 
 COLUMNS = (("Waits", 23), ("Cyl", 3), ("Job", 0), ("By", 10), ("Since", 16))
 """Heads and widths; the title takes what is left."""

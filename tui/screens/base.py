@@ -13,6 +13,7 @@ from textual.screen import Screen
 
 from listen.errors import HisswayError
 from listen.jobs.events import ClipKept, NoteAdded
+from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.job import Job, RoundRecord
 from listen.voice.names import walked_clip
 from tui.bridge.bay import Bay
@@ -83,10 +84,20 @@ class BayScreen(OrderedKeys[R]):
         raise NotImplementedError
 
     @property
+    def job(self) -> Job:
+        """The open job; an empty one while a screen is left whose job is closed already."""
+        return self.bay.job or Job()
+
+    @property
+    def opened(self) -> OpenJob:
+        """The open job on disk."""
+        assert self.bay.open_job is not None
+        return self.bay.open_job
+
+    @property
     def record(self) -> RoundRecord:
         """The round that this screen is about, as it is now."""
-        assert self.bay.job is not None
-        return self.bay.job.round(self.round_id)
+        return self.job.round(self.round_id)
 
     def way(self) -> tuple[str, ...]:
         """The way here, for the top line: the job, the cylinder of a screen about a round, and this screen."""
@@ -126,8 +137,7 @@ class BayScreen(OrderedKeys[R]):
 
     def show_remark(self) -> None:
         """At the right of the top line: a slow disk, else what is simulated, else who sits here."""
-        job = self.bay.job
-        simulated = "simulated clips" if job is not None and job.simulated else ""
+        simulated = "simulated clips" if self.job.simulated else ""
         slow = "slow disk: still writing" if self.bay.still_writing else ""
         remark = slow or self.bay.services.remark() or simulated or self.bay.sitting.name
         self.query_one(TopBar).remark = remark
@@ -145,6 +155,11 @@ class BayScreen(OrderedKeys[R]):
 
     def show_job(self, job: Job) -> None:
         """Show the job as it is now."""
+
+    def show_again(self) -> None:
+        """Show the job that is open, if one is, as something beside it changed, the screen's size for one."""
+        if self.bay.job is not None:
+            self.show_job(self.bay.job)
 
     def start(self, work: Callable[[], Coroutine[Any, Any, None]], group: str) -> None:
         """Run something beside the screen; a new piece of a group ends the one before, an error is told and ends it."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, ClassVar, TypeVar
 
@@ -11,7 +11,9 @@ from textual.binding import Binding
 from listen.errors import AudioError, HisswayError
 from tui.bridge.playback import Playback
 from tui.screens.base import BayScreen
+from tui.widgets.banner import Banner, Say
 from tui.widgets.pairs import Pair, Pairs
+from tui.widgets.panels import Choice, ChoicePanel
 
 if TYPE_CHECKING:
     from listen.signal.clip import Clip
@@ -39,7 +41,31 @@ class HearingScreen(PlayingScreen[R]):
     BINDINGS = [Binding("x", "silence", "Stop")]
     PHASE_KEYS: ClassVar[dict[str, tuple[str, ...]]] = {}
     """Actions that belong to some phases only; in the others their keys are not offered."""
+    PAIRS: tuple[str, ...] = ()
+    """Phases in which there are pairs to hear."""
+    BACK: Mapping[str, str] = {}
+    """Where Esc leads from a phase in which nothing was written; from the others it leaves."""
     phase: str = ""
+
+    def go(self, phase: str) -> None:
+        """Show another phase."""
+        raise NotImplementedError
+
+    def put_up(self, say: Say, choices: tuple[Choice, ...], about: str, *, sure: bool = False) -> None:
+        """Say and ask what belongs to the present phase; the keys go to the answers, else to the pairs."""
+        asked, pairs = self.query_one(ChoicePanel), self.query_one(Pairs)
+        self.query_one(Banner).say = say
+        asked.display, pairs.display = bool(choices), self.phase in self.PAIRS
+        if choices:
+            asked.show(choices, about, sure=sure)
+        if choices or pairs.display:
+            self.set_focus(asked if choices else pairs)
+
+    def action_back(self) -> None:
+        if self.phase in self.BACK:
+            self.go(self.BACK[self.phase])
+        else:
+            super().action_back()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         return action not in self.PHASE_KEYS or self.phase in self.PHASE_KEYS[action]

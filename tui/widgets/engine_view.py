@@ -55,19 +55,17 @@ class EngineView(Drawn, can_focus=True):
     flat: reactive[bool] = reactive(False, layout=True)
     """One line a box instead of three, where lines are few."""
 
+    @dataclass
     class Chosen(Message):
         """The pointer moved to a cylinder."""
 
-        def __init__(self, number: int) -> None:
-            self.number = number
-            super().__init__()
+        number: int
 
+    @dataclass
     class Opened(Message):
         """A cylinder is to be worked on."""
 
-        def __init__(self, number: int) -> None:
-            self.number = number
-            super().__init__()
+        number: int
 
     @property
     def drawn(self) -> tuple[tuple[int, ...], ...]:

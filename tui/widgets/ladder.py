@@ -94,12 +94,11 @@ class Ladder(Drawn, can_focus=True):
     walks: reactive[tuple[str, ...]] = reactive[tuple[str, ...]](("off", "on", "off"))
     """Heads of the mark columns: whether the air is on."""
 
+    @dataclass
     class Chosen(Message):
         """A point was clicked or entered."""
 
-        def __init__(self, point: str) -> None:
-            self.point = point
-            super().__init__()
+        point: str
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
         return len(self.point_rows) * self.tall + 2

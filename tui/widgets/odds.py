@@ -57,10 +57,9 @@ class Odds(Drawn, can_focus=True):
     chances: reactive[tuple[Chance, ...]] = reactive[tuple[Chance, ...]]((), layout=True)
     chosen: reactive[str] = reactive("")
 
+    @dataclass
     class Chosen(Message):
-        def __init__(self, path: str) -> None:
-            self.path = path
-            super().__init__()
+        path: str
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
         return max(len(self.chances), 1)

@@ -40,10 +40,9 @@ class Pairs(Drawn, can_focus=True):
     sounding: reactive[tuple[str, int]] = reactive(("", -1))
     """Pair and clip, from 0, that sound now."""
 
+    @dataclass
     class Play(Message):
-        def __init__(self, pair: Pair) -> None:
-            self.pair = pair
-            super().__init__()
+        pair: Pair
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
         return max(len(self.pairs), 1)

@@ -93,10 +93,11 @@ class ChoicePanel(Drawn, can_focus=True):
     at: reactive[int] = reactive(0)
     """Place in :data:`SURE`."""
 
+    @dataclass
     class Chosen(Message):
-        def __init__(self, panel: ChoicePanel, choice: str, sure: float | None = None) -> None:
-            self.panel, self.choice, self.sure = panel, choice, sure
-            super().__init__()
+        panel: ChoicePanel
+        choice: str
+        sure: float | None = None
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
         """As many lines as the answers' meanings take, and one for how sure."""
@@ -184,12 +185,11 @@ class EntryPanel(Vertical):
     }
     """
 
+    @dataclass
     class Entered(Message):
         """All figures, by id; empty where nothing was typed."""
 
-        def __init__(self, values: dict[str, str]) -> None:
-            self.values = values
-            super().__init__()
+        values: dict[str, str]
 
     def __init__(self, *, id: str) -> None:
         super().__init__(id=id)

@@ -47,17 +47,14 @@ class BlindScreen(HearingScreen[None]):
         self.start(partial(self.play_pair, event.pair, self._load(event.pair)), "play")
 
     def _load(self, pair: Pair) -> Callable[[], Heard]:
-        opened = self.bay.open_job
-        assert opened is not None
-        kept = [(c.kept, opened.clip_path(c.id)) for c in pair_at(self.record, pair.id)]
+        kept = [(c.kept, self.opened.clip_path(c.id)) for c in pair_at(self.record, pair.id)]
         return partial(_load, kept, self._matched, swapped(self.record, self.seed, pair.id))
 
     def was_heard(self, pair: Pair) -> None:
         """It counts for whoever sits here."""
-        if self.bay.job is not None:
-            clips = [c.id for c in pair_at(self.record, pair.id)]
-            order = reversed(clips) if swapped(self.record, self.seed, pair.id) else clips
-            self.bay.sitting.played(self.bay.job.id, self.round_id, pair.id, tuple(order))
+        clips = [c.id for c in pair_at(self.record, pair.id)]
+        order = reversed(clips) if swapped(self.record, self.seed, pair.id) else clips
+        self.bay.sitting.played(self.job.id, self.round_id, pair.id, tuple(order))
 
     def reveal(self) -> None:
         """After the call: which of each two sounds had the air."""

@@ -48,6 +48,16 @@ class ConfirmScreen(BlindScreen):
         "silence": ("hear", "call", "tech", "decide"),
     }
 
+    PAIRS = ("hear", "call", "tech", "decide")
+    BACK = {
+        "call": "hear",
+        "overrule-reason": "decide",
+        "point": "decide",
+        "kind": "point",
+        "back-reason": "kind",
+        "sign": "decided",
+    }
+
     def __init__(self, round_id: str) -> None:
         super().__init__(round_id)
         self.phase = "name"
@@ -81,33 +91,23 @@ class ConfirmScreen(BlindScreen):
 
     def _seen(self) -> bool:
         """Whether numbers of this round were shown to whoever sits here, now or in an earlier sitting."""
-        job, sitting = self.bay.job, self.bay.sitting
-        here = job is not None and sitting.has_seen(job.id, self.round_id)
-        return here or numbers_seen(self.record, sitting.name, sitting.id)
+        sitting = self.bay.sitting
+        return sitting.has_seen(self.job.id, self.round_id) or numbers_seen(self.record, sitting.name, sitting.id)
 
     # ------------------------------------------------------------------ showing
 
     def show_job(self, job: Job) -> None:
         record, phase = self.record, self.phase
-        points = round_points(job, record)
         key = key_words(self.bay.services) if phase in ("decided", "sign") else ""
-        self.query_one(Banner).say = phases.phase_say(phase, job, record, self.name_typed, key, seen=self._seen())
-        pairs, ladder = self.query_one(Pairs), self.query_one(Ladder)
-        pairs.display = phase in ("hear", "call", "tech", "decide")
-        ladder.display = phase not in phases.BEFORE_NUMBERS
-        ladder.point_rows = point_rows(points, record, {}, {}) if phase not in phases.BEFORE_NUMBERS else ()
-        choice, entry = self.query_one(ChoicePanel), self.query_one(EntryPanel)
-        choices = self._choices()
-        choice.display, entry.display = bool(choices), phase in ENTRIES
-        if choices:
-            choice.show(choices, phase, sure=phase == "call")
-            choice.focus()
-        elif phase in ENTRIES:
+        say = phases.phase_say(phase, job, record, self.name_typed, key, seen=self._seen())
+        ladder, entry, numbers = self.query_one(Ladder), self.query_one(EntryPanel), phase not in phases.BEFORE_NUMBERS
+        ladder.display, entry.display = numbers, phase in ENTRIES
+        ladder.point_rows = point_rows(self._points(), record, {}, {}) if numbers else ()
+        if numbers:
+            self.set_focus(ladder)
+        self.put_up(say, self._choices(), phase, sure=phase == "call")
+        if entry.display:
             entry.show(self._entries(phase), "Enter goes on, Esc goes back.")
-        elif phase == "hear":
-            pairs.focus()
-        else:
-            ladder.focus()
 
     def _choices(self) -> tuple[Choice, ...]:
         if self.phase == "decided":
@@ -116,8 +116,7 @@ class ConfirmScreen(BlindScreen):
         return made[self.phase](self._points()) if self.phase in made else CHOICES.get(self.phase, ())
 
     def _points(self) -> tuple[Point, ...]:
-        assert self.bay.job is not None
-        return round_points(self.bay.job, self.record)
+        return round_points(self.job, self.record)
 
     def _entries(self, phase: str) -> tuple[Entry, ...]:
         return tuple(replace(e, value=self.name_typed if phase == "name" else "") for e in ENTRIES[phase])
@@ -188,13 +187,10 @@ class ConfirmScreen(BlindScreen):
             self._sign(text)
 
     def _sign(self, name: str) -> None:
-        opened = self.bay.open_job
-        if opened is None:
-            return
         if not same_person(name, self.name_typed):
             self.query_one(EntryPanel).wrong(f"{self.name_typed} sits here; Esc, then w lets someone else.")
             return
-        self.start(partial(self._signed, partial(sign, self.bay.services, opened, self.round_id, name)), "sign")
+        self.start(partial(self._signed, partial(sign, self.bay.services, self.opened, self.round_id, name)), "sign")
 
     async def _signed(self, sign: Callable[[], Job]) -> None:
         """Sign beside the screen, after all that is on its way to the disk: a signature stands on the last of it."""
@@ -221,8 +217,8 @@ class ConfirmScreen(BlindScreen):
             self.query_one(Pairs).pairs = blind_pairs(self.record, self.seed)
         self.phase = "hear"
         self.bay.sit(name, "supervisor")
-        if self._numbers_were_up and self.bay.job is not None:
-            self.bay.sitting.shown(self.bay.job.id, (self.round_id,), "confirm")
+        if self._numbers_were_up:
+            self.bay.sitting.shown(self.job.id, (self.round_id,), "confirm")
         self._numbers_were_up = False
         self.go("hear")
 
@@ -241,18 +237,3 @@ class ConfirmScreen(BlindScreen):
             if called is not None:
                 self.reveal()
             self.go("tech" if called else "call")
-
-    def action_back(self) -> None:
-        """One phase back where nothing was written, else leave."""
-        back = {
-            "call": "hear",
-            "overrule-reason": "decide",
-            "point": "decide",
-            "kind": "point",
-            "back-reason": "kind",
-            "sign": "decided",
-        }
-        if self.phase in back:
-            self.go(back[self.phase])
-        else:
-            super().action_back()

@@ -4,7 +4,6 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.reactive import reactive
 from textual.widgets import Static
 
 from listen.diagnosis.model import Diagnosis
@@ -30,7 +29,7 @@ class DiagnosisScreen(BayScreen[None]):
         Binding("s", "show('facts')", "Facts"),
         Binding("w", "why", "Why"),
     ]
-    why: reactive[bool] = reactive(False, init=False)
+    why = False
     """Whether every weight comes with its reason and source."""
 
     def body(self) -> ComposeResult:
@@ -45,19 +44,13 @@ class DiagnosisScreen(BayScreen[None]):
         text = Content.assemble(text, "\n\n", (symptom_words(job), "$secondary"))
         self.query_one("#text", Static).update(text)
 
-    def watch_why(self) -> None:
-        if self.bay.job is not None:
-            self.show_job(self.bay.job)
-
     def action_why(self) -> None:
         self.why = not self.why
+        self.show_again()
 
     def action_checks(self) -> None:
         """The checks asked for and made: choose one, then what came of it."""
-        job = self.bay.job
-        if job is None:
-            return
-        listed = checks.listed(job, _diagnosis(job))
+        listed = checks.listed(self.job, _diagnosis(self.job))
         if not listed:
             self.tell("No check is asked for yet.")
             return
@@ -75,7 +68,7 @@ class DiagnosisScreen(BayScreen[None]):
 
     def _told(self, words: str) -> str:
         """A sentence of the tables with its pressures in the job's unit."""
-        return said_in(words, unit_named(self.bay.job.pressure_unit)) if self.bay.job else words
+        return said_in(words, unit_named(self.job.pressure_unit))
 
     def _outcome(self, asked: checks.Asked) -> None:
         dialog = PickScreen(self._told(asked.title), asked.outcomes(), asked.outcome)

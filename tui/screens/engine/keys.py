@@ -65,7 +65,7 @@ class EngineKeys(BayScreen[None]):
 
     def _rounds(self) -> list[RoundRecord]:
         """Rounds of this cylinder that were not set aside."""
-        return [r for r in self.bay.job.rounds_of(self.cylinder()) if not r.aside] if self.bay.job else []
+        return [r for r in self.job.rounds_of(self.cylinder()) if not r.aside]
 
     def action_new_round(self) -> None:
         """Begin a round on this cylinder; where there is one already, only after a yes."""
@@ -87,7 +87,7 @@ class EngineKeys(BayScreen[None]):
 
     def action_plug(self) -> None:
         cylinder = self.cylinder()
-        seen = self.bay.job.plugs.get(cylinder) if self.bay.job else None
+        seen = self.job.plugs.get(cylinder)
 
         def pick(_: str) -> None:
             title = f"Plug of cylinder {cylinder}: one look or several"
@@ -97,15 +97,14 @@ class EngineKeys(BayScreen[None]):
         self.read_first(("plugs-out", "cranking"), pick)
 
     def action_finding(self) -> None:
-        cylinder, job = self.cylinder(), self.bay.job
-        assert job is not None
+        cylinder, job = self.cylinder(), self.job
         found, by = job.findings.get(cylinder), job.people.get("tech", "")
         title = f"Teardown finding on cylinder {cylinder}: what was it really?"
         dialog = TickScreen(title, cells.finding_choices(job.engine), found.paths if found else ())
         self.ask(dialog, lambda paths: self.keep(cells.finding_event(cylinder, paths, by), ""))
 
     def action_confirm(self) -> None:
-        record = latest_round(self.bay.job, self.cylinder()) if self.bay.job else None
+        record = latest_round(self.job, self.cylinder())
         if record is not None and record.verdict is not None:
             self.show("confirm", record.id)
         else:
@@ -113,34 +112,32 @@ class EngineKeys(BayScreen[None]):
 
     def action_units(self) -> None:
         """Tell pressures in another unit from now on; every reading stays as it was entered."""
-        job = self.bay.job
+        now = self.job.pressure_unit
 
         def keep(unit: str) -> None:
-            if job is not None and unit != job.pressure_unit:
+            if unit != now:
                 self.keep(JobNamed(pressure_unit=unit), "")
 
         options = [(str(unit), str(unit), "") for unit in KPA_PER]
         title = "Pressures in which unit? Readings stay as they were entered."
-        self.ask(PickScreen(title, options, job.pressure_unit if job else ""), keep)
+        self.ask(PickScreen(title, options, now), keep)
 
     def action_note(self) -> None:
         self.write_note(f"cylinder {self.cylinder()}", self.cylinder(), None)
 
     def read_first(self, steps: tuple[Step, ...], then: Callable[[str], None]) -> None:
         """Have the cautions of steps read and acknowledged, once a job; ``then`` is given what was typed meanwhile."""
-        job, name = self.bay.job, "+".join(steps)
+        name = "+".join(steps)
 
         def read(typed: str) -> None:
             self.keep(CautionAcknowledged(caution=name), "")
             then(typed)
 
-        if job is None or not steps or name in job.cautions:
+        if not steps or name in self.job.cautions:
             then("")
         else:
             self.ask(CautionScreen(cautions_for(*steps), "Before this: read these and say so"), read)
 
     def keep(self, payload: Payload, what: str) -> None:
         """Write an event about this cylinder, after asking where a verdict or a signature rests on it."""
-        job = self.bay.job
-        touched = rounds_touched(job, None, self.cylinder()) if job and what else ()
-        write_asking(self, touched, what, payload)
+        write_asking(self, rounds_touched(self.job, None, self.cylinder()) if what else (), what, payload)

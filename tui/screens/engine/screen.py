@@ -90,19 +90,13 @@ class EngineScreen(EngineKeys):
         table = self.query_one("#table", DataTable)
         table.styles.max_height = max(self.size.height - taken - table.styles.margin.height, LEAST_TABLE)
 
-    def on_resize(self) -> None:
-        """The verdict column takes what is left."""
-        if self.bay.job is not None:
-            self.show_job(self.bay.job)
+    on_resize = EngineKeys.show_again
 
     # ------------------------------------------------------------------ where the cursor is
 
     def cylinder(self) -> int:
-        job = self.bay.job
-        table = self.query_one("#table", DataTable)
-        if job is None:
-            return 0
-        return job.engine.cylinders[min(table.cursor_row, len(job.engine.cylinders) - 1)]
+        cylinders = self.job.engine.cylinders
+        return cylinders[min(self.query_one("#table", DataTable).cursor_row, len(cylinders) - 1)]
 
     def _column(self) -> cells.Column:
         return cells.COLUMNS[min(self.query_one("#table", DataTable).cursor_column, len(cells.COLUMNS) - 1)]
@@ -111,10 +105,9 @@ class EngineScreen(EngineKeys):
         """The cylinder one is on: marked in the drawing, told in full below the table."""
         here = self.cylinder()
         self.query_one(EngineView).chosen = here
-        if (job := self.bay.job) is not None:
-            row = next(r for r in cylinder_rows(job) if r.cylinder == here)
-            self.query_one("#here", Static).update(shown(cells.in_full(row, job)))
-            self.call_after_refresh(self._fit)
+        row = next(r for r in cylinder_rows(self.job) if r.cylinder == here)
+        self.query_one("#here", Static).update(shown(cells.in_full(row, self.job)))
+        self.call_after_refresh(self._fit)
 
     @on(DataTable.CellHighlighted)
     def _moved(self) -> None:
@@ -122,8 +115,8 @@ class EngineScreen(EngineKeys):
 
     @on(EngineView.Chosen)
     def _drawn_chosen(self, event: EngineView.Chosen) -> None:
-        if self.bay.job is not None and event.number in self.bay.job.engine.cylinders:
-            self.query_one("#table", DataTable).move_cursor(row=self.bay.job.engine.cylinders.index(event.number))
+        if event.number in self.job.engine.cylinders:
+            self.query_one("#table", DataTable).move_cursor(row=self.job.engine.cylinders.index(event.number))
 
     @on(EngineView.Opened)
     def _drawn_opened(self) -> None:
@@ -160,9 +153,8 @@ class EngineScreen(EngineKeys):
 
     def _type(self, text: str) -> None:
         def begin(typed: str) -> None:
-            if self.bay.job is not None:
-                self.query_one(TypeLine).begin(self._column(), self.cylinder(), self.bay.job, text + typed)
-                self.call_after_refresh(self._fit)
+            self.query_one(TypeLine).begin(self._column(), self.cylinder(), self.job, text + typed)
+            self.call_after_refresh(self._fit)
 
         self.read_first(STEPS.get(self._column().id, ()), begin)
 

@@ -77,8 +77,7 @@ class FactsScreen(BayScreen[None]):
 
     @on(Input.Changed)
     def _wanted(self) -> None:
-        if self.bay.job is not None:
-            self.show_job(self.bay.job)
+        self.show_again()
 
     @on(Input.Submitted)
     def _to_list(self) -> None:
@@ -88,10 +87,7 @@ class FactsScreen(BayScreen[None]):
 
     @on(OptionList.OptionSelected)
     def _chosen(self, event: OptionList.OptionSelected) -> None:
-        job = self.bay.job
-        if job is None or not event.option.id:
-            return
-        f = fact(event.option.id)
+        job, f = self.job, fact(event.option.id or "")
         if f.answer == "yes-no":
             self._statement(job, f)
         elif f.scope == "engine":
@@ -130,15 +126,13 @@ class FactsScreen(BayScreen[None]):
         self.app.push_screen(OneLineScreen(title, held, how=how, may_be_empty=True, most=60, take=take))
 
     def _keep(self, f: Fact, n: int | None, text: str) -> None:
-        if self.bay.job is not None:
-            self.bay.write(*type_in(self.bay.job, f, text, n))
+        self.bay.write(*type_in(self.job, f, text, n))
 
     def action_no_to_the_rest(self) -> None:
         """Answer with no what every complaint is asked and has no answer yet."""
-        if (job := self.bay.job) is not None:
-            open_ = [fact(id) for id in sorted(core()) if answer(job, fact(id)) == OPEN]
-            self._write(*(e for f in open_ for e in answer_events(job, f, NO)))
-            self.tell(f"{len(open_)} questions answered with no.")
+        open_ = [fact(id) for id in sorted(core()) if answer(self.job, fact(id)) == OPEN]
+        self._write(*(e for f in open_ for e in answer_events(self.job, f, NO)))
+        self.tell(f"{len(open_)} questions answered with no.")
 
     def _write(self, *events: Payload) -> None:
         if not events:

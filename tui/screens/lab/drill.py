@@ -32,8 +32,6 @@ if TYPE_CHECKING:
     from listen.lab.training.held import Held
     from listen.lab.training.session import Session
 
-ASKING = ("call", "sure", "again", "again-sure")
-
 
 class DrillScreen(HearingScreen[None]):
     """One sitting; phases: making, hear, call, sure, again, again-sure, truth, over."""
@@ -55,6 +53,9 @@ class DrillScreen(HearingScreen[None]):
         "next": ("truth",),
         "silence": ("hear", "call", "truth"),
     }
+
+    PAIRS = ("hear", "call", "truth")
+    BACK = {"call": "hear", "sure": "hear", "again-sure": "again"}
 
     def __init__(self, learner: str, sit: Callable[[], Session]) -> None:
         super().__init__()
@@ -121,18 +122,12 @@ class DrillScreen(HearingScreen[None]):
         assert self.session is not None
         self.phase = phase
         self.refresh_bindings()
-        choice, pairs = self.query_one(ChoicePanel), self.query_one(Pairs)
-        self.query_one(Banner).say = words.phase_say(phase, self.session, self.told, self._mute)
         if phase in ("hear", "truth"):
             self._list_pairs()
         for kind in (Heat, SpectraPlot, Ladder):
             self.query_one(kind).display = False
-        choice.display, pairs.display = phase in ASKING, phase in ("hear", "call", "truth")
-        if phase in ASKING:
-            choice.show(words.choices(phase), f"{phase} {self.session.number}")
-            choice.focus()
-        elif pairs.display:
-            pairs.focus()
+        say = words.phase_say(phase, self.session, self.told, self._mute)
+        self.put_up(say, words.choices(phase), f"{phase} {self.session.number}")
         self._job_changed(None)
 
     def _list_pairs(self) -> None:
@@ -202,14 +197,6 @@ class DrillScreen(HearingScreen[None]):
         if self.phase == "truth":
             self.playback.stop()
             self.start(self._next_round, "session")
-
-    def action_back(self) -> None:
-        if self.phase in ("call", "sure"):
-            self.go("hear")
-        elif self.phase == "again-sure":
-            self.go("again")
-        else:
-            super().action_back()
 
     # ------------------------------------------------------------------ hearing and seeing
 

@@ -37,6 +37,7 @@ class WhichScreen(HearingScreen[R]):
     """One trial at a time, its answers, and a word about the last one; subclasses make trials and take answers."""
 
     CSS_PATH = "lab.tcss"
+    PAIRS = ("", "ask")
     INTERVALS: ClassVar[int]
     """Clips of a trial, an answer each."""
     MUTE: ClassVar[str]
@@ -70,14 +71,11 @@ class WhichScreen(HearingScreen[R]):
     def trial(self) -> Trial | None:
         raise NotImplementedError
 
-    def put_up(self) -> None:
+    def put_up_trial(self) -> None:
         """Put the trial in hand up, not heard yet."""
         say, at, pair = self.question()
         answers = tuple(Choice(str(i), str(i), word) for i, word in enumerate(ORDINALS[: self.INTERVALS], 1))
-        self.query_one(Banner).say = say
-        choice = self.query_one(ChoicePanel)
-        choice.show(answers, at)
-        choice.focus()
+        self.put_up(say, answers, at)
         self.query_one(Pairs).pairs = (Pair("pair", pair, tuple(a.words for a in answers)),)
         self.query_one("#told", Static).update(shown(self._told))
 
@@ -101,7 +99,7 @@ class WhichScreen(HearingScreen[R]):
 
     def cannot_play(self, error: AudioError) -> None:
         self._told = f"× {error}. {self.MUTE}"
-        self.put_up()
+        self.put_up_trial()
 
 
 class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
@@ -129,7 +127,7 @@ class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
         from listen.lab.ear.playback import headphone_check
 
         self.trials = await in_thread(headphone_check, secrets.randbits(32))
-        self.put_up()
+        self.put_up_trial()
 
     def question(self) -> tuple[Say, str, str]:
         number, count = len(self.right) + 1, len(self.trials)
@@ -152,7 +150,7 @@ class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
             return
         if not self.query_one(Pairs).pairs[0].heard and self.query_one(Pairs).sounding[1] < 0:
             self._told = "Press Space first: nothing was played yet."
-            self.put_up()
+            self.put_up_trial()
             return
         self.playback.stop()
         self.right.append(int(event.choice) == trial.hiss_in)
@@ -160,7 +158,7 @@ class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
         if len(self.right) == len(self.trials):
             self._done()
         else:
-            self.put_up()
+            self.put_up_trial()
             self.action_play()
 
     def _done(self) -> None:
@@ -207,7 +205,7 @@ class ThresholdScreen(WhichScreen[None]):
             self.refuse(e)
             self.dismiss()
             return
-        self.put_up()
+        self.put_up_trial()
         self.action_play()
 
     def question(self) -> tuple[Say, str, str]:
@@ -240,5 +238,5 @@ class ThresholdScreen(WhichScreen[None]):
             words = threshold_words(run.measured)
             self.over(Say("done", f"Your threshold: {words}.", "Esc goes back to the lab.", tone="good"))
             return
-        self.put_up()
+        self.put_up_trial()
         self.action_play()

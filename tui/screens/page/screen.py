@@ -67,7 +67,7 @@ class PageScreen(BayScreen[None]):
 
     def way(self) -> tuple[str, ...]:
         what = "the job, as told at intake" if self.cylinder is None else f"cylinder {self.cylinder}, all of it"
-        return (self.bay.job.title, what) if self.bay.job else ()
+        return (self.job.title, what)
 
     # ------------------------------------------------------------------ showing
 
@@ -95,9 +95,7 @@ class PageScreen(BayScreen[None]):
             options.highlighted = min(at if at is not None else 1, options.option_count - 1)
         self._here()
 
-    def on_resize(self) -> None:
-        if self.bay.job is not None:
-            self.show_job(self.bay.job)
+    on_resize = BayScreen.show_again
 
     def line(self) -> Line | None:
         options = self.query_one("#lines", OptionList)
@@ -123,19 +121,17 @@ class PageScreen(BayScreen[None]):
 
     def action_turn(self) -> None:
         """Take the line back, or let it count again."""
-        if (line := self.line()) is None or (job := self.bay.job) is None:
+        line = self.line()
+        if line is None or not (line.may_be_taken_back or line.may_come_back):
             return
         back = line.may_be_taken_back
-        if not back and not line.may_come_back:
-            return
         verb = "Taking back" if back else "Bringing back"
         event = take_back(line, "taken back on the page") if back else bring_back(line, "brought back on the page")
-        touched = rounds_touched(job, line.round_id, line.cylinder if self.cylinder is not None else None)
+        touched = rounds_touched(self.job, line.round_id, line.cylinder if self.cylinder is not None else None)
         write_asking(self, touched if line.kind != "note-added" else (), f"{verb}: {line.words}", event)
 
     def action_open(self) -> None:
-        line, job = self.line(), self.bay.job
-        if line is None or job is None:
+        if (line := self.line()) is None:
             return
         if isinstance(line.payload, ev.ReadingEntered):
             self._correct(line, line.payload)
@@ -149,8 +145,7 @@ class PageScreen(BayScreen[None]):
             self._open_round(line, line.round_id)
 
     def _open_round(self, line: Line, round_id: str) -> None:
-        assert self.bay.job is not None
-        record, payload = self.bay.job.round(round_id), line.payload
+        record, payload = self.job.round(round_id), line.payload
         numbers = record.call() is not None or "call" in record.steps_left_out
         if isinstance(payload, ev.ClipKept) and numbers:
             self.show("evidence", round_id, payload.point)
@@ -165,8 +160,7 @@ class PageScreen(BayScreen[None]):
         from tui.screens.card.screen import CardScreen
         from tui.screens.new_job.screen import NewJobScreen
 
-        job = self.bay.job
-        assert job is not None
+        job = self.job
 
         def keep(changes: tuple[ev.Payload, ...]) -> None:
             if changes:
@@ -180,8 +174,7 @@ class PageScreen(BayScreen[None]):
 
     def _correct(self, line: Line, was: ev.ReadingEntered) -> None:
         """Type a reading anew; the old figure stays in the list."""
-        job = self.bay.job
-        assert job is not None
+        job = self.job
         title = f"{line.words}: what does it read rightly?"
 
         def keep(text: str) -> None:
@@ -211,12 +204,12 @@ class PageScreen(BayScreen[None]):
 
     def action_counts(self) -> None:
         """Set the round of the line aside, or let it count again; nothing of it is lost."""
-        if (line := self.line()) is None or line.round_id is None or (job := self.bay.job) is None:
+        if (line := self.line()) is None or line.round_id is None:
             return
-        record = job.round(line.round_id)
+        record = self.job.round(line.round_id)
         what = "This round counts again" if record.aside else "This round is set aside: it does not count"
         event = ev.RoundSetAside(round_id=record.id, aside=not record.aside)
-        write_asking(self, rounds_touched(job, record.id, None), what, event)
+        write_asking(self, rounds_touched(self.job, record.id, None), what, event)
 
 
 def _round_head(record: RoundRecord | None, counts: RoundRecord | None, beside: str) -> Content:

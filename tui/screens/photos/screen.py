@@ -42,8 +42,7 @@ class PhotosScreen(BayScreen[None]):
         self.cylinder = cylinder
 
     def way(self) -> tuple[str, ...]:
-        title = self.bay.job.title if self.bay.job else ""
-        return (title, *([f"cylinder {self.cylinder}"] if self.cylinder else []), "photos")
+        return (self.job.title, *([f"cylinder {self.cylinder}"] if self.cylinder else []), "photos")
 
     def body(self) -> ComposeResult:
         yield OptionList(id="list", compact=True, markup=False)
@@ -54,8 +53,7 @@ class PhotosScreen(BayScreen[None]):
         yield Halftone()
 
     def photos(self) -> tuple[PhotoRecord, ...]:
-        every = self.bay.job.photos if self.bay.job else ()
-        return tuple(p for p in every if self.cylinder in (None, p.kept.cylinder))
+        return tuple(p for p in self.job.photos if self.cylinder in (None, p.kept.cylinder))
 
     def show_job(self, job: Job) -> None:
         listed = self.query_one("#list", OptionList)
@@ -89,10 +87,9 @@ class PhotosScreen(BayScreen[None]):
 
     def _as_file(self, p: PhotoRecord) -> Path:
         """The picture beside the journal, for other programs; derived, may be deleted."""
-        assert self.bay.open_job is not None
         if not is_clip_id(p.kept.photo):
             raise HisswayError(f"{plain(p.kept.photo, 40)}: cannot be a file name; it is shown here only")
-        file = self.bay.open_job.folder / "photos" / f"{p.kept.photo}.jpg"
+        file = self.opened.folder / "photos" / f"{p.kept.photo}.jpg"
         with job_errors("write the picture", file):
             file.parent.mkdir(exist_ok=True)
             replace(file, p.kept.picture, sync=False)

@@ -10,7 +10,6 @@ from typing import Any
 
 from listen.errors import HisswayError
 from listen.jobs.events import Payload, WayChosen
-from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.walk import Step
 from listen.jobs.ways import SWITCHED, way_of
 from tui.bridge.listener import Listener
@@ -36,15 +35,9 @@ class Bench(BayScreen[None]):
         self._listening_at = ("", "")
 
     @property
-    def opened(self) -> OpenJob:
-        assert self.bay.open_job is not None
-        return self.bay.open_job
-
-    @property
     def view(self) -> View:
         """The view of the job and of now: made once, however often it is asked for."""
-        job, prefs = self.bay.job, self.bay.preferences
-        assert job is not None
+        job, prefs = self.job, self.bay.preferences
         of, lines = (job, self.now, prefs), self.size.height
         if self._made is None or lines != self._made[1] or any(map(is_not, of, self._made[0])):
             gauge = self.bay.services.gauge(job.round(self.round_id).cylinder)
@@ -119,7 +112,7 @@ class Bench(BayScreen[None]):
     def listen(self) -> None:
         """Open the microphone; the screen is there meanwhile."""
         cylinder, name, services = self.record.cylinder, self.bay.preferences.input_name, self.bay.services
-        every = self.bay.job is not None and way_of(self.bay.job.way).by_key == "all"
+        every = way_of(self.job.way).by_key == "all"
         self.listener = Listener(lambda: services.source(cylinder, name, every=every), every=every)
         self.listener.start()
         self._listening_at = ("", "")

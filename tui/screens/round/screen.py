@@ -117,8 +117,7 @@ class RoundScreen(Answering):
 
     def draw(self) -> None:
         """Put the view into the widgets, unless it is there already or another screen stands before this one."""
-        job = self.bay.job
-        if not self.is_attached or job is None or all(r.id != self.round_id for r in job.rounds):
+        if not self.is_attached or all(r.id != self.round_id for r in self.job.rounds):
             return
         shown = self.view
         if self.app.screen is self and shown is not self._drawn:
@@ -182,10 +181,8 @@ class RoundScreen(Answering):
             self.action_verdict()
 
     def action_other_way(self) -> None:
-        job = self.bay.job
-        assert job is not None
         options = [(way.id, way.words, way.suits) for way in WAYS.values()]
-        self.ask(PickScreen("How are rounds taken?", options, way_of(job.way).id), self.way_chosen)
+        self.ask(PickScreen("How are rounds taken?", options, way_of(self.job.way).id), self.way_chosen)
 
     def _judge(self) -> None:
         self.change(judging=True, tried=results.rests_on(self.record))

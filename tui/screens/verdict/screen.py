@@ -89,9 +89,7 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         short = self.size.height < SHORT_LINES
         return tuple(c for i, c in enumerate(rows) if not short or i < SHORT_PATHS or c.named)
 
-    def on_resize(self) -> None:
-        if self.bay.job is not None:
-            self.show_job(self.bay.job)
+    on_resize = BayScreen.show_again
 
     def _show_account(self, result: RoundResult) -> None:
         chosen = self.query_one(Odds).chosen
@@ -123,8 +121,8 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
 
     def action_reference(self) -> None:
         """Leave the sound cylinder out of this round, with a reason, or take it in again."""
-        job, record = self.bay.job, self.record
-        if job is None or record.signed:
+        job, record = self.job, self.record
+        if record.signed:
             self.tell("The round is signed and closed; its sound cylinder stands as it is.")
         elif why_no_reference(record):
             self._decline("")
@@ -137,8 +135,7 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Judging again is offered only where other cylinders were judged since."""
-        job = self.bay.job
-        return action != "judge_again" or (job is not None and bool(told_since(job, self.round_id)))
+        return action != "judge_again" or bool(self.bay.job and told_since(self.bay.job, self.round_id))
 
     def action_judge_again(self) -> None:
         """Let the other cylinders count as they stand now: the round is judged anew once one is back at it."""

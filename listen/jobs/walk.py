@@ -92,11 +92,6 @@ class Step(msgspec.Struct, frozen=True, kw_only=True):
     """1 for the first step of the round."""
     of: int = 0
 
-    @property
-    def caution(self) -> str:
-        """The cautions as one text, empty where none is due."""
-        return " ".join(c.words for c in self.cautions)
-
 
 class Wish(msgspec.Struct, frozen=True):
     """A step wanted out of turn."""
@@ -251,17 +246,22 @@ def _clip_step(row: Row, p: Point, record: RoundRecord, rows: Sequence[Row]) -> 
     if row.walk == SWITCHED:
         done = done or bool(record.live_clips(p.id, "quiet") and record.live_clips(p.id, "air"))
     also: tuple[CautionStep, ...] = ("radiator",) if p.holds_coolant else ()
+    step = _clip(row.id, row.sentence.format(point=p.words), p, row.walk, row.clip_kind, *row.cautions, *also)
+    state: State = "done" if done else "left-out" if why else "due"
+    return msgspec.structs.replace(step, state=state, why="" if done else why)
+
+
+def _clip(id: str, sentence: str, p: Point, walk: str, clip_kind: str, *cautions: CautionStep) -> Step:
+    """A clip at a point, due."""
     return Step(
-        id=row.id,
+        id=id,
         kind="clip",
-        sentence=row.sentence.format(point=p.words),
+        sentence=sentence,
         point=p.id,
-        walk=row.walk,
-        clip_kind=row.clip_kind,
+        walk=walk,
+        clip_kind=clip_kind,
         hold=p.hold,
-        cautions=cautions_for(*row.cautions, *also),
-        state="done" if done else "left-out" if why else "due",
-        why="" if done else why,
+        cautions=cautions_for(*cautions),
     )
 
 
@@ -284,18 +284,11 @@ def _asked_for(record: RoundRecord) -> Step | None:
         return None
     if record.has_what_was_asked(decision):
         return None
-    p = point(asked.point)
-    kinds = [r for r in TABLE if r.clip_kind == asked.clip_kind]
-    return Step(
-        id=asked_step(decision),
-        kind="clip",
-        sentence=f"{asked.name} asks for a clip ({asked.clip_kind}) at the {p.words}: {asked.reason.rstrip('. ')}.",
-        point=p.id,
-        walk=kinds[0].walk if kinds else "reference",
-        clip_kind=asked.clip_kind,
-        hold=p.hold,
-        cautions=cautions_for("air-on") if asked.clip_kind != "quiet" else (),
-    )
+    p, kind = point(asked.point), asked.clip_kind
+    walk = next((r.walk for r in TABLE if r.clip_kind == kind), "reference")
+    sentence = f"{asked.name} asks for a clip ({kind}) at the {p.words}: {asked.reason.rstrip('. ')}."
+    cautions: tuple[CautionStep, ...] = ("air-on",) if kind != "quiet" else ()
+    return _clip(asked_step(decision), sentence, p, walk, kind, *cautions)
 
 
 BEYOND = {
@@ -307,16 +300,7 @@ BEYOND = {
 def _beyond(at: str, kind: str) -> Step:
     """A clip that is in no walk: a sound cylinder's, or one with the cylinder side shut off."""
     p = point(at)
-    return Step(
-        id="wanted",
-        kind="clip",
-        sentence=f"{BEYOND.get(kind, kind)} Clip at the {p.words}.",
-        point=p.id,
-        walk="reference",
-        clip_kind=kind,
-        hold=p.hold,
-        cautions=cautions_for("air-on"),
-    )
+    return _clip("wanted", f"{BEYOND.get(kind, kind)} Clip at the {p.words}.", p, "reference", kind, "air-on")
 
 
 def _done(sentence: str, of: int) -> Step:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tui.screens.round.questions import left_out
 
 from listen.errors import RoundError
 from listen.jobs import events as ev
@@ -19,7 +20,6 @@ from listen.jobs.walk import SET_UP, Step, round_points, walked
 from listen.trade.engine import Exhaust, layout
 from listen.trade.points import Kind
 from tests.jobs.made import PAYLOADS, opened, result
-from tui.screens.round.questions import left_out
 
 
 def after(*payloads: ev.Payload, start: Job | None = None) -> Job:
@@ -110,9 +110,9 @@ def test_progress_counts_and_cautions_stand_before_the_air() -> None:
     assert [s.number for s in steps] == list(range(1, len(steps) + 1))
     assert {s.of for s in steps} == {len(steps)}
     assert steps[0].kind == "caution"
-    assert "Bar and ratchet OFF" in steps[0].caution
-    assert all(s.caution for s in steps if s.clip_kind == "air")
-    assert all("coolant cap" in s.caution for s in steps if s.point == "radiator")
+    assert any("Bar and ratchet OFF" in c.words for c in steps[0].cautions)
+    assert all(s.cautions for s in steps if s.clip_kind == "air")
+    assert all(any("coolant cap" in c.words for c in s.cautions) for s in steps if s.point == "radiator")
 
 
 def test_supply_is_learnt_once_the_loss_every_round() -> None:

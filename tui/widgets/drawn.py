@@ -160,9 +160,6 @@ class Scale:
         share = (value - self.low) / (self.high - self.low)
         return min(max(share, 0.0), 1.0) * max(self.columns - 1, 1)
 
-    def holds(self, value: float) -> bool:
-        return self.low <= value <= self.high
-
     def ticks(self) -> list[float]:
         """Round values to label, no denser than they can be read."""
         per_column = (self.high - self.low) / max(self.columns, 1)

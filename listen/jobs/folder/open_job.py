@@ -5,7 +5,7 @@ from __future__ import annotations
 import secrets
 import threading
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
@@ -39,27 +39,25 @@ NOBODYS_S = 30 * 86_400.0
 """A take for a round that the journal does not know may belong to one still to be restored; not after a month."""
 
 
-class OpenJob:
+class OpenJob(AbstractContextManager["OpenJob"]):
     """A job folder opened to read, or to write beside other programs; one at a time records at the engine."""
 
     def __init__(self, folder: Path, chain: Chain, turn: Turn | None, actor: str = "") -> None:
         self.folder = folder.absolute()
+        self.clips = self.folder / CLIPS
         self.actor = actor
         """Who is at the keyboard; stands on every event."""
         self._lines = list(chain.lines)
-        self._broken = broken_words(self.folder, chain) if chain.broken else ""
+        self.broken = broken_words(self.folder, chain) if chain.broken else ""
+        """Why the journal does not hold to its end; empty where it does."""
         self._size, self._written_ns = chain.size, 0
         self._turn = turn
         self._bench: BenchLock | None = None
-        self._job = fold(chain.events())
+        self.job = fold(chain.events())
+        """The job as it is now: a frozen value."""
         self._adding = threading.RLock()
         """One thread at a time adds: an import goes on beside a screen. Never held while a clip is read or written."""
         self._news: list[Event] = []
-
-    @property
-    def job(self) -> Job:
-        """The job as it is now: a frozen value."""
-        return self._job
 
     @property
     def writable(self) -> bool:
@@ -85,11 +83,6 @@ class OpenJob:
             self._bench = None
 
     @property
-    def broken(self) -> str:
-        """Why the journal does not hold to its end; empty where it does."""
-        return self._broken
-
-    @property
     def head(self) -> str:
         """Hash of the last line."""
         return self.chain.head
@@ -103,11 +96,11 @@ class OpenJob:
         """Go on from another journal that was put in place of this one."""
         self._take_over(chain)
         self._summarize()
-        heads.note(self.folder, self._job.id, chain, afresh=True)
+        heads.note(self.folder, self.job.id, chain, afresh=True)
 
     def _take_over(self, chain: Chain) -> None:
         self._lines, self._size = list(chain.lines), chain.size
-        self._job = fold(chain.events())
+        self.job = fold(chain.events())
 
     @contextmanager
     def writing(self) -> Iterator[None]:
@@ -139,9 +132,9 @@ class OpenJob:
 
         Raises JobError: the journal cannot be read, or another one lies there than was opened."""
         with self._adding:
-            if not self._broken:
+            if not self.broken:
                 self._read_on()
-            return self._job
+            return self.job
 
     def take_news(self) -> tuple[Event, ...]:
         """What other programs wrote and nobody was told of yet; asked again it begins anew."""
@@ -171,10 +164,6 @@ class OpenJob:
             self._written_ns = stat.st_mtime_ns
         return chain
 
-    @property
-    def clips(self) -> Path:
-        return self.folder / CLIPS
-
     def clip_path(self, clip_id: str) -> Path:
         """The sound file of a clip.
 
@@ -191,9 +180,9 @@ class OpenJob:
         Raises JobError: opened to read only, disk full, read-only, folder gone...: the job is as it was before.
         JobChanged: a decision, signature or result on a round of which another program wrote something not known
         here yet: nothing was written, and it is known now."""
-        known = known or self._job
+        known = known or self.job
         with self.writing():
-            if what := unseen(known, self._job, payloads):
+            if what := unseen(known, self.job, payloads):
                 raise JobChanged(what)
             who = self.actor if actor is None else actor
             new: list[Line] = []
@@ -201,7 +190,7 @@ class OpenJob:
                 prev = new[-1].hash if new else self.head
                 new.append(write_line(payload, prev=prev, actor=who))
             self._add(*new)
-            return self._job
+            return self.job
 
     def foreseen(self, job: Job, *payloads: Payload) -> Job:
         """``job`` as it will be once these are on a disk that takes its time; nothing is written."""
@@ -212,7 +201,7 @@ class OpenJob:
         """Write lines that already follow this journal's head, word for word (from another machine's copy)."""
         with self.writing():
             self._add(*lines)
-            return self._job
+            return self.job
 
     def _add(self, *new: Line) -> None:
         path = self.folder / JOURNAL
@@ -239,13 +228,13 @@ class OpenJob:
         )
         # What was said on two machines stays told until someone settles it, and what was withdrawn is passed over:
         # only the whole can show either.
-        self._job = fold(self.chain.events()) if whole else fold((n.event for n in new), self._job)
+        self.job = fold(self.chain.events()) if whole else fold((n.event for n in new), self.job)
 
     def _summarize(self) -> None:
         with suppress(OSError):
             stat = (self.folder / JOURNAL).stat()
-            write_summary(self.folder, summarize(self._job, self.chain, stat))
-        heads.note(self.folder, self._job.id, self.chain)
+            write_summary(self.folder, summarize(self.job, self.chain, stat))
+        heads.note(self.folder, self.job.id, self.chain)
 
     def new_part(
         self, round_id: str, point: str, clip_kind: str, walk: str, on_s: Spans = (), together: str = ""
@@ -280,13 +269,13 @@ class OpenJob:
             write_flac(flac, clip)  # not partial.finish: the part must outlive the event, or a crash between hides it
         with self.writing():  # the number of the take must still hold when it is written
             with disk.job_errors("read the clip again", flac):
-                kept = clip_event(self._job, part, clip, flac)
+                kept = clip_event(self.job, part, clip, flac)
             kept = replace(kept, recovered=recovered, imported_from=imported_from)
             if recording is not None:
                 kept = with_particulars(kept, recording)
             self.append(kept)
             remove_if_possible(part.path)  # the clip is safe; what a scanner holds now goes when the job is next opened
-            return self._job
+            return self.job
 
     def keep_file(
         self,
@@ -320,7 +309,7 @@ class OpenJob:
     def _room_for(self, part: Partial) -> Path:
         if self._turn is None:
             raise JobError(f"{self.folder}: is open to read only; nothing was written")
-        if all(r.id != part.round_id for r in self._job.rounds):
+        if all(r.id != part.round_id for r in self.job.rounds):
             raise JobError(f"{self.folder}: has no round {part.round_id}; open the round first")
         flac = self.clip_path(part.clip)
         with disk.job_errors("keep the clip", flac):
@@ -334,28 +323,28 @@ class OpenJob:
         """
         if self._bench is None:
             return ()
-        known = {c.id for r in self._job.rounds for c in r.clips}
-        rounds = {r.id for r in self._job.rounds}
+        known = {c.id for r in self.job.rounds for c in r.clips}
+        rounds = {r.id for r in self.job.rounds}
         return tuple(p for p in partials(self.folder) if p.clip not in known and p.round_id in rounds)
 
     def drop(self, part: Partial) -> Job:
         """Say that a left-over take is not wanted, then remove it, and the clip that a crash left before its event."""
         with self.writing():
             self.append(PartFound(part=part.path.name, adopted=False))
-            if self._job.clip(part.clip) is None:
+            if self.job.clip(part.clip) is None:
                 remove_if_possible(self.clips / f"{part.clip}.flac")
             remove_if_possible(part.path)
-            return self._job
+            return self.job
 
     def _sweep(self) -> None:
         """Remove what earlier programs could not, or had no time for: parts of clips that are safe or not wanted."""
         sweep(self.folder, older_s=OTHERS_WRITE_S)
         sweep(self.folder.parent / heads.REGISTER, older_s=OTHERS_WRITE_S)
         sweep(self.clips)
-        kept = {c.id: c.kept for r in self._job.rounds for c in r.clips}
+        kept = {c.id: c.kept for r in self.job.rounds for c in r.clips}
         payloads = (e.payload for e in self.chain.events())
         unwanted = {p.part for p in payloads if isinstance(p, PartFound) and not p.adopted}
-        rounds = {r.id for r in self._job.rounds}
+        rounds = {r.id for r in self.job.rounds}
         for part in partials(self.folder):
             strange = part.round_id not in rounds and age_s(part.path) > NOBODYS_S
             safe = (clip := kept.get(part.clip)) is not None and self._holds(clip)
@@ -374,9 +363,6 @@ class OpenJob:
         with self._adding:
             self._turn = None
             self.leave_bench()
-
-    def __enter__(self) -> OpenJob:
-        return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         self.close()

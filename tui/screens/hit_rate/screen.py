@@ -1,11 +1,8 @@
 """Hit rate: reads every job of the list and shows how often the shop's calls were right."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from textual.app import ComposeResult
 from textual.binding import Binding
@@ -14,6 +11,7 @@ from textual.reactive import reactive
 from textual.widgets import Static
 
 from listen.errors import HisswayError
+from listen.jobs.hit_rate import Decided, HitRate, ScoredCall
 from listen.jobs.teardowns import Torn, count_no_more, counting, let_count, torn_down
 from tui.bridge.threads import in_thread
 from tui.content import shown
@@ -22,10 +20,7 @@ from tui.screens.hit_rate import page
 from tui.screens.hit_rate.page import Learning, told, tried
 from tui.widgets.shares import Shares
 
-if TYPE_CHECKING:
-    from listen.jobs.hit_rate import Decided, HitRate, ScoredCall
-
-    Counted = tuple[bool, tuple[ScoredCall, ...], tuple[HitRate, ...], tuple[Decided, ...]]
+Counted = tuple[bool, tuple[ScoredCall, ...], tuple[HitRate, ...], tuple[Decided, ...]]
 
 
 class HitRateScreen(BayScreen[None]):

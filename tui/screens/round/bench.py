@@ -1,7 +1,5 @@
 """One round as all that works for it knows it: the job, what is under way, the view of both, and the microphone."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial

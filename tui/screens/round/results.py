@@ -1,25 +1,18 @@
 """What is worked out for a round beside the clips: the judging, clips recorded elsewhere, the quiet spectrum."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from listen.errors import HisswayError
-from listen.jobs.events import ClipTakenBack
+from listen.jobs.events import ClipTakenBack, RoundImported
+from listen.jobs.job import ClipRecord, RoundRecord
+from listen.jobs.naming import Recording
 from listen.jobs.reference import engine_said, why_no_reference
 from tui.bridge.threads import in_thread
+from tui.screens.round.bench import Bench
 from tui.screens.round.now import Outcome
-from tui.screens.round.taker import refusal
-
-if TYPE_CHECKING:
-    from listen.jobs.events import RoundImported
-    from listen.jobs.job import ClipRecord, RoundRecord
-    from listen.jobs.naming import Recording
-    from tui.screens.round.bench import Bench
-    from tui.screens.round.taker import Taker
+from tui.screens.round.taker import Taker, refusal
 
 
 def rests_on(record: RoundRecord) -> tuple[str, ...]:

@@ -1,10 +1,8 @@
 """Round: shows one frozen view of the round, and turns keys and answers into events and clips."""
 
-from __future__ import annotations
-
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import Any, ClassVar
 
 from textual import events, on
 from textual.app import ComposeResult
@@ -12,6 +10,8 @@ from textual.binding import Binding
 
 from listen.errors import HisswayError
 from listen.jobs.events import CautionAcknowledged, ClipTakenBack
+from listen.jobs.job import Job
+from listen.jobs.naming import Recording
 from listen.jobs.walk import Wish
 from listen.jobs.ways import WAYS, way_of
 from listen.voice.names import point_name
@@ -30,10 +30,6 @@ from tui.widgets.ladder import Ladder
 from tui.widgets.large import Large
 from tui.widgets.level_meter import LevelMeter
 from tui.widgets.panels import CautionPanel, EntryPanel
-
-if TYPE_CHECKING:
-    from listen.jobs.job import Job
-    from listen.jobs.naming import Recording
 
 ONE_KEY = ("go", "back", "stop")
 """Actions that share their key with another: where they do nothing that one has it."""

@@ -1,34 +1,27 @@
 """One clip: countdown, recording, keeping, check; every way it can end is an outcome."""
 
-from __future__ import annotations
-
 import asyncio
 import threading
 import time
+from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from listen import switched_take
+from listen.audio.lead import Lead
+from listen.audio.take import Recording
 from listen.errors import DeviceLost, HisswayError
 from listen.jobs.events import ClipTakenBack
-from listen.jobs.folder.parts import new_clip_id
+from listen.jobs.folder.parts import Partial, new_clip_id
+from listen.jobs.walk import Step
 from listen.jobs.ways import SWITCHED, way_of
+from listen.rounds.check import ClipCheck
 from listen.voice.names import clip as clip_words
 from listen.voice.names import point_name
 from tui.bridge.threads import in_thread
+from tui.screens.round.bench import Bench
 from tui.screens.round.now import Outcome
 from tui.widgets.countdown import Count
 from tui.widgets.ladder import Mark
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from listen.audio.lead import Lead
-    from listen.audio.take import Recording
-    from listen.jobs.folder.parts import Partial
-    from listen.jobs.walk import Step
-    from listen.rounds.check import ClipCheck
-    from tui.screens.round.bench import Bench
 
 LISTEN_S = 1.5
 """Of every channel, before a take of several."""

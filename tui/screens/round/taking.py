@@ -1,7 +1,5 @@
 """What begins, ends and follows a take: its cautions, the places of the microphones, and what a crash left over."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from functools import partial
 

@@ -1,19 +1,14 @@
 """What the keys of a round take: one clip, a point or a whole walk led by tones, or all points at once."""
 
-from __future__ import annotations
-
 import asyncio
 from collections.abc import Awaitable, Callable
-from typing import TYPE_CHECKING
 
+from listen.jobs.walk import Step
 from listen.jobs.ways import way_of
 from listen.voice.names import point_name
-
-if TYPE_CHECKING:
-    from listen.jobs.walk import Step
-    from tui.bridge.tones import Tones
-    from tui.screens.round.now import Outcome
-    from tui.screens.round.taker import Taker
+from tui.bridge.tones import Tones
+from tui.screens.round.now import Outcome
+from tui.screens.round.taker import Taker
 
 AFTER_TONE_S = 1.0
 """Between the tone and the clip: long enough that no tone is ever in a clip."""
@@ -21,7 +16,7 @@ MOST_REFUSALS = 2
 """Led: after so many clips refused at one point somebody has to look."""
 
 
-Work = Callable[["Taker", "Step"], Awaitable[None]]
+Work = Callable[[Taker, Step], Awaitable[None]]
 """What a key begins at a step; it ends by itself, or once it is stopped."""
 
 

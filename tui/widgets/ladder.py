@@ -109,7 +109,8 @@ class Ladder(Drawn, can_focus=True):
         name, marks, words = self._columns(width)
         figure = FIGURE if self.tall >= FIGURE_HEIGHT and width >= WIDE + FIGURE else 0
         left = 2 + name + marks
-        scale = excess_scale(self._values(), width - left - words - figure - 1)
+        drawn = [v for r in self.point_rows for v in (r.excess_db, r.high_db, r.limit_db) if v is not None]
+        scale = excess_scale(drawn, width - left - words - figure - 1)
         at, below = divmod(y - 1, self.tall)
         at += self._first()
         if y == 0:
@@ -136,9 +137,6 @@ class Ladder(Drawn, can_focus=True):
         names = [r.words if width >= WIDE else r.short for r in self.point_rows]
         name = max([len(n) for n in names] + [8])
         return min(name, 26) + 1, MARK * len(self.walks) + 1, 34 if width >= WIDE else 19
-
-    def _values(self) -> list[float]:
-        return [v for r in self.point_rows for v in (r.excess_db, r.high_db, r.limit_db) if v is not None]
 
     def _axis(self, line: Cells, left: int, scale: Scale, name: int) -> None:
         for i, walk in enumerate(self.walks):

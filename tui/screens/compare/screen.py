@@ -9,7 +9,6 @@ from textual.content import Content
 from textual.widgets import Static
 
 from listen.jobs.before_after import Change, Comparison, CylinderChange
-from listen.jobs.folder.summary import JobSummary
 from listen.jobs.job import Job
 from listen.voice import names, times
 from listen.voice.figures import UNITS, number
@@ -64,17 +63,14 @@ class CompareScreen(BayScreen[None]):
         if not others:
             self.query_one("#text", Static).update(shown(NONE))
             return
-        self.ask(PickScreen("Which job was before?", [_option(s) for s in others]), self._chosen)
+        options = [(s.folder, plain(s.title, 60), f"{plain(s.engine, 30)} {times.day(s.changed)}") for s in others]
+        self.ask(PickScreen("Which job was before?", options), self._chosen)
 
     def _chosen(self, folder: str) -> None:
         from listen.jobs.folder.store import open_job
 
         self._before = open_job(self.bay.services.jobs_root() / folder, write=False).job
         self._job_changed(self.bay.job)
-
-
-def _option(s: JobSummary) -> tuple[str, str, str]:
-    return (s.folder, plain(s.title, 60), f"{plain(s.engine, 30)} {times.day(s.changed)}")
 
 
 def _page(before: Job, after: Job, comparison: Comparison) -> Content:

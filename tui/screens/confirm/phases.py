@@ -96,6 +96,7 @@ def phase_say(phase: str, job: Job, record: RoundRecord, name: str, key: str = "
     ``seen``: numbers of this round were shown to this person before.
     """
     who = f"cylinder {record.cylinder} · supervisor {plain(name, 60) or '(name not typed yet)'}"
+    verdict = record.verdict.result.verdict.text if record.verdict else "This round has not been judged."
     texts = {
         "name": ("Who confirms? Type your name.", "It stands under whatever you decide."),
         "hear": (
@@ -104,7 +105,7 @@ def phase_say(phase: str, job: Job, record: RoundRecord, name: str, key: str = "
         ),
         "call": ("What do you call by ear?", SEEN if seen else BLIND),
         "tech": (tech_call(record), "Press n for the numbers."),
-        "decide": (_verdict(record), _not_recorded(record) or (STALE if record.stale else "What do you say?")),
+        "decide": (verdict, _not_recorded(record) or (STALE if record.stale else "What do you say?")),
         "overrule-reason": ("Why? One sentence that others will read.", ""),
         "point": ("At which point is a clip missing?", ""),
         "kind": ("Which clip?", ""),
@@ -130,10 +131,6 @@ def _not_recorded(record: RoundRecord) -> str:
     """Why what was asked for did not come; empty where it did, or nothing was asked for."""
     why = record.steps_left_out.get(asked_step(record.decision), "") if record.decision else ""
     return f"What was asked for was left out: {plain(why, 200)}. What do you say?" if why else ""
-
-
-def _verdict(record: RoundRecord) -> str:
-    return record.verdict.result.verdict.text if record.verdict else "This round has not been judged."
 
 
 def _done(record: RoundRecord) -> str:

@@ -26,7 +26,7 @@ from tui.screens.point_rows import point_rows
 from tui.widgets.banner import Banner
 from tui.widgets.ladder import Ladder
 from tui.widgets.pairs import Pairs
-from tui.widgets.panels import Choice, ChoicePanel, Entry, EntryPanel
+from tui.widgets.panels import Choice, ChoicePanel, EntryPanel
 
 CHOICES = {"tech": phases.SHOW, "decide": phases.DECISIONS, "kind": phases.KINDS}
 ENTRIES = {"name": phases.NAME, "overrule-reason": phases.REASON, "back-reason": phases.REASON, "sign": phases.NAME}
@@ -107,7 +107,8 @@ class ConfirmScreen(BlindScreen):
             self.set_focus(ladder)
         self.put_up(say, self._choices(), phase, sure=phase == "call")
         if entry.display:
-            entry.show(self._entries(phase), "Enter goes on, Esc goes back.")
+            value = self.name_typed if phase == "name" else ""
+            entry.show(tuple(replace(e, value=value) for e in ENTRIES[phase]), "Enter goes on, Esc goes back.")
 
     def _choices(self) -> tuple[Choice, ...]:
         if self.phase == "decided":
@@ -117,9 +118,6 @@ class ConfirmScreen(BlindScreen):
 
     def _points(self) -> tuple[Point, ...]:
         return round_points(self.job, self.record)
-
-    def _entries(self, phase: str) -> tuple[Entry, ...]:
-        return tuple(replace(e, value=self.name_typed if phase == "name" else "") for e in ENTRIES[phase])
 
     def go(self, phase: str) -> None:
         self.query_one(EntryPanel).clear()

@@ -1,7 +1,5 @@
 """Facts: one list of all that may be told, searched and answered line by line; no line has code of its own."""
 
-from functools import partial
-
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
@@ -122,11 +120,11 @@ class FactsScreen(BayScreen[None]):
         how = f"In {unit}. " if unit else ""
         how += "Enter keeps it, nothing typed takes the answer back, Esc changes nothing."
         held = answer(job, f, n) if f.answer == "groups" else answer(job, f, n).partition(" ")[0]
-        take = partial(self._keep, f, n)
-        self.app.push_screen(OneLineScreen(title, held, how=how, may_be_empty=True, most=60, take=take))
 
-    def _keep(self, f: Fact, n: int | None, text: str) -> None:
-        self.bay.write(*type_in(self.job, f, text, n))
+        def take(text: str) -> None:
+            self.bay.write(*type_in(self.job, f, text, n))
+
+        self.app.push_screen(OneLineScreen(title, held, how=how, may_be_empty=True, most=60, take=take))
 
     def action_no_to_the_rest(self) -> None:
         """Answer with no what every complaint is asked and has no answer yet."""

@@ -191,7 +191,8 @@ class DrillScreen(HearingScreen[None]):
             ladder.point_rows = tuple(
                 judged(PointRow(p.point, point(p.point).words, short_words(point(p.point))), p) for p in result.points
             )
-            ladder.walks, ladder.display = (), not self._looking()
+            looking = self.query_one(Heat).display or self.query_one(SpectraPlot).display
+            ladder.walks, ladder.display = (), not looking
 
     def action_next(self) -> None:
         if self.phase == "truth":
@@ -217,9 +218,6 @@ class DrillScreen(HearingScreen[None]):
             return
         self._without = not self._without
         self._list_pairs()
-
-    def _looking(self) -> bool:
-        return bool(self.query_one(Heat).display or self.query_one(SpectraPlot).display)
 
     def _show(self, wanted: type[Heat] | type[SpectraPlot]) -> bool:
         """Put it in the numbers' place, or the numbers back; whether it is to be drawn."""

@@ -45,13 +45,14 @@ class NewJobScreen(FormScreen[OpenJob]):
         mouths = tuple(e.point for e in was.exhausts)
         rows = " / ".join("-".join(map(str, row)) for row in was.rows) if self._of else ""
         layouts = [(r.words, r.id) for r in layout_rows() if r.id != "inline-1"] + [("any other, in rows", ROWS)]
+        crankcases = [(row.words, row.id) for row in point_rows() if row.walked == "crankcase"]
         engine = (
             Line("layout", "Engine", _layout_of(was), options=layouts),
             Line("numbering", "Numbered", hint=ASK, options=()),
             Line("rows", "Rows", rows, "front to back, e.g. 1-2-3 / 4-5-6"),
             Line("firing", "Firing order", "-".join(map(str, was.firing_order)) if self._of else ""),
             _chosen("tailpipes", "Tailpipes", TAILPIPES, next((w for w, p in TAILPIPES.items() if p == mouths), "one")),
-            Line("crankcase", "Crankcase at", was.crankcase_point, options=_crankcases()),
+            Line("crankcase", "Crankcase at", was.crankcase_point, options=crankcases),
             _chosen("cooling", "Cooled by", ("coolant", "air"), "air" if was.cooling == "air" else "coolant"),
             _chosen("fuel", "Fuel", ("petrol", "diesel"), was.fuel),
             _chosen("unit", "Pressures in", KPA_PER, self._of.pressure_unit if self._of else "kPa"),
@@ -163,10 +164,6 @@ class NewJobScreen(FormScreen[OpenJob]):
 
 def _layout_of(engine: Engine) -> str:
     return engine.layout if any(r.id == engine.layout for r in layout_rows() if r.id != "inline-1") else ROWS
-
-
-def _crankcases() -> list[tuple[str, str]]:
-    return [(row.words, row.id) for row in point_rows() if row.walked == "crankcase"]
 
 
 def _chosen(id: str, words: str, options: Iterable[str], value: str) -> Line:

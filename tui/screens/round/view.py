@@ -227,11 +227,7 @@ def _say(walk: Walked, step: Step, now: Now, *, short: bool, alone: bool, first:
     more = _more(walk, step, now, short=short)
     if step.kind == "clip" and not now.busy:
         more = f"{first} {more}".strip()
-    return Say(head, busy or words, more, text, _tone(step, tone))
-
-
-def _tone(step: Step, tone: str) -> str:
-    return "caution" if step.kind == "caution" else tone
+    return Say(head, busy or words, more, text, "caution" if step.kind == "caution" else tone)
 
 
 def _where(step: Step, cylinder: int) -> str:

@@ -102,7 +102,9 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         self.query_one("#account-head", Static).update(shown(head))
         lines = account(path)
         weights = self.query_one(Weights)
-        weights.lines = tuple(Weight(_source(line.source), line.push_db, line.so_far_db) for line in lines)
+        weights.lines = tuple(
+            Weight(SOURCE_WORDS.get(w.source) or w.source.replace("-", " "), w.push_db, w.so_far_db) for w in lines
+        )
         total = lines[-1].so_far_db if lines else 0.0
         weights.total = f"{number(total, sign=True)} decibans = {figures.sure(path.involved)}"
 
@@ -187,10 +189,6 @@ def _decided(stands: Standing) -> str:
     stood = names.paths(stands.paths) if stands.paths else verdicts.kind_words(stands.kind)
     what = f"overrules the program: {stood}" if stands.how == "overruled" else f"agreed: {stood}"
     return f"● {plain(stands.name, 40)} {what}{held}.{reason}"
-
-
-def _source(source: str) -> str:
-    return SOURCE_WORDS.get(source) or source.replace("-", " ")
 
 
 def remarks(job: Job, record: RoundRecord) -> Content:

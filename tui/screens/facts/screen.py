@@ -13,14 +13,14 @@ from listen.jobs.job import Job
 from listen.trade.causes import causes, sources
 from listen.trade.facts import GROUP_WORDS, Fact, core, fact, moves
 from listen.voice.text import plain
-from tui.screens import ticks
+from tui.screens import dialog
 from tui.screens.base import BayScreen
 from tui.screens.dialog import AnswerScreen, OneLineScreen, PickScreen
 from tui.widgets.field import Field
 
 NEXT = {OPEN: YES, YES: NO, NO: OPEN}
 """What Enter makes of an answer."""
-BOXES = {OPEN: ticks.OPEN, YES: ticks.YES, NO: ticks.NO}
+BOXES = {OPEN: dialog.OPEN, YES: dialog.YES, NO: dialog.NO}
 """How an answer for one cylinder is drawn."""
 
 

@@ -55,10 +55,7 @@ class JobsMore(JobTable):
             self._look(FROM[what])
         elif job is not None:
             acts = {"card": self._card, "again": self._again, "report": self._report, "pack": self._pack}
-            acts |= {
-                "folder": lambda job: show_in_system(self._path(job)),
-                **{name: partial(self._aside, name) for name in TO},
-            }
+            acts |= {"folder": self._folder, **{name: partial(self._aside, name) for name in TO}}
             acts[what](job)
 
     def _path(self, job: JobSummary) -> Path:
@@ -129,6 +126,9 @@ class JobsMore(JobTable):
             self.tell(f"Packed: {to}")
 
         self.start(packing, "pack")
+
+    def _folder(self, job: JobSummary) -> None:
+        show_in_system(self._path(job))
 
     def _aside(self, where: str, job: JobSummary) -> None:
         put_aside(self.bay.services.jobs_root(), job.folder, TO[where])

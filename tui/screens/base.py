@@ -8,8 +8,11 @@ from typing import Any, ClassVar, Literal, TypeVar, cast
 
 from textual.app import ComposeResult, ScreenError
 from textual.binding import Binding
+from textual.containers import VerticalScroll
+from textual.content import Content
 from textual.css.query import NoMatches
 from textual.screen import Screen
+from textual.widgets import Static
 
 from listen.errors import HisswayError
 from listen.jobs.events import ClipKept, NoteAdded
@@ -17,6 +20,7 @@ from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.job import Job, RoundRecord
 from listen.voice.names import walked_clip
 from tui.bridge.bay import Bay
+from tui.content import shown
 from tui.screens.dialog import OneLineScreen
 from tui.screens.ordered_keys import OrderedKeys
 from tui.widgets.key_bar import KeyBar
@@ -242,3 +246,19 @@ class BayScreen(OrderedKeys[R]):
     def action_back(self) -> None:
         if len(self.app.screen_stack) > 1:
             self.dismiss()
+
+
+class TextScreen(BayScreen[None]):
+    """A page of text that scrolls where it is longer than the screen."""
+
+    DEFAULT_CSS = "TextScreen { #page { padding: 1 1 0 1; } #text { height: auto; } }"
+    AUTO_FOCUS = "#page"
+    BEGINS = ""
+    """What stands there first."""
+
+    def body(self) -> ComposeResult:
+        with VerticalScroll(id="page"):
+            yield Static(shown(self.BEGINS), id="text")
+
+    def put(self, text: Content) -> None:
+        self.query_one("#text", Static).update(text)

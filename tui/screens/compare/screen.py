@@ -2,11 +2,8 @@
 
 import asyncio
 
-from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.widgets import Static
 
 from listen.jobs.before_after import Change, Comparison, CylinderChange
 from listen.jobs.job import Job
@@ -14,32 +11,26 @@ from listen.voice import names, times
 from listen.voice.figures import UNITS, number
 from listen.voice.text import plain
 from tui.content import shown
-from tui.screens.base import BayScreen
+from tui.screens.base import TextScreen
 from tui.screens.dialog import PickScreen
 
 NONE = (
     "There is no other job to compare with. After a repair, take the same engine in as a new job, test it again, "
     "and choose the earlier one here."
 )
-EMPTY = "Press o and choose the job that was done before on this engine."
 
 
-class CompareScreen(BayScreen[None]):
+class CompareScreen(TextScreen):
     """The open job is the later one."""
 
     HERE = "before and after"
     SHOWS_NUMBERS = "job"
-    CSS_PATH = "compare.tcss"
-    AUTO_FOCUS = "#page"
+    BEGINS = "Press o and choose the job that was done before on this engine."
     BINDINGS = [Binding("o", "other", "Choose the earlier job")]
 
     def __init__(self) -> None:
         super().__init__()
         self._before: Job | None = None
-
-    def body(self) -> ComposeResult:
-        with VerticalScroll(id="page"):
-            yield Static(shown(EMPTY), id="text")
 
     def on_mount(self) -> None:
         super().on_mount()
@@ -49,7 +40,7 @@ class CompareScreen(BayScreen[None]):
         from listen.jobs.before_after import compare
 
         if self._before is not None:
-            self.query_one("#text", Static).update(_page(self._before, job, compare(self._before, job)))
+            self.put(_page(self._before, job, compare(self._before, job)))
 
     def action_other(self) -> None:
         self.start(self._list, "list")
@@ -61,7 +52,7 @@ class CompareScreen(BayScreen[None]):
         here = self.bay.open_job.folder.name if self.bay.open_job else ""
         others = [s for s in found if s.folder != here]
         if not others:
-            self.query_one("#text", Static).update(shown(NONE))
+            self.put(shown(NONE))
             return
         options = [(s.folder, plain(s.title, 60), f"{plain(s.engine, 30)} {times.day(s.changed)}") for s in others]
         self.ask(PickScreen("Which job was before?", options), self._chosen)

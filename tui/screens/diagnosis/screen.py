@@ -1,29 +1,24 @@
 """Diagnosis over the engine: faults, support and rivals, checks and their outcomes, what was not tested."""
 
-from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.widgets import Static
 
 from listen.diagnosis.model import Diagnosis
 from listen.errors import HisswayError
 from listen.jobs.job import Job
 from listen.trade.units import said_in, unit_named
 from tui.content import shown
-from tui.screens.base import BayScreen
+from tui.screens.base import TextScreen
 from tui.screens.diagnosis import checks
 from tui.screens.diagnosis.pages import page, symptom_words
 from tui.screens.dialog import PickScreen
 
 
-class DiagnosisScreen(BayScreen[None]):
+class DiagnosisScreen(TextScreen):
     """One page of text, made anew whenever the job changes."""
 
     HERE = "diagnosis"
     SHOWS_NUMBERS = "job"
-    CSS_PATH = "diagnosis.tcss"
-    AUTO_FOCUS = "#page"
     BINDINGS = [
         Binding("c", "checks", "Checks"),
         Binding("s", "show('facts')", "Facts"),
@@ -32,17 +27,13 @@ class DiagnosisScreen(BayScreen[None]):
     why = False
     """Whether every weight comes with its reason and source."""
 
-    def body(self) -> ComposeResult:
-        with VerticalScroll(id="page"):
-            yield Static(id="text")
-
     def show_job(self, job: Job) -> None:
         try:
             text: Content = page(_diagnosis(job), job, checks.made_words(job), why=self.why)
         except HisswayError as e:
             text = shown(f"! {e}", "$warning")
         text = Content.assemble(text, "\n\n", (symptom_words(job), "$secondary"))
-        self.query_one("#text", Static).update(text)
+        self.put(text)
 
     def action_why(self) -> None:
         self.why = not self.why

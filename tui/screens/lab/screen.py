@@ -4,19 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
-from typing import TYPE_CHECKING, Literal, TypeVar
+from typing import TYPE_CHECKING, Literal
 
-from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.widgets import Static
 
 from listen.errors import HisswayError
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.content import shown
-from tui.screens.base import BayScreen
+from tui.screens.base import TextScreen
 from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.screens.lab.standing import class_file, class_lines, page, standing
 
@@ -24,18 +21,15 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from listen.lab.learners import Learner
-    from listen.lab.training.drills import DrillSet
     from listen.lab.training.next_drill import Suggestion
 
-T = TypeVar("T")
 NEW, PRACTICE = "new learner", "practice"
 
 
-class LabScreen(BayScreen[None]):
+class LabScreen(TextScreen):
     """Standing of one learner; keys lead to drills, thresholds and the class."""
 
-    CSS_PATH = "lab.tcss"
-    AUTO_FOCUS = "#page"
+    BEGINS = "Reading the lab's books ..."
     BINDINGS = [
         Binding("space,enter", "suggested", "Suggested", key_display="Space"),
         Binding("d", "drill", "Drill"),
@@ -51,10 +45,6 @@ class LabScreen(BayScreen[None]):
         super().__init__()
         self.learner: Learner | None = None
         self._suggestion: Suggestion | None = None
-
-    def body(self) -> ComposeResult:
-        with VerticalScroll(id="page"):
-            yield Static(shown("Reading the lab's books ..."), id="text")
 
     def way(self) -> tuple[str, ...]:
         return ("lab", self.learner.name) if self.learner else ("lab",)
@@ -75,15 +65,14 @@ class LabScreen(BayScreen[None]):
         self.start(self._load, "load")
 
     async def _load(self) -> None:
-        text = self.query_one("#text", Static)
         try:
             row, self._suggestion = await in_thread(standing, self.root, self.learner)
         except HisswayError as e:
-            text.update(shown(f"× {e}", "$error"))
+            self.put(shown(f"× {e}", "$error"))
             return
         self.learner = row.learner if row else None
         self._job_changed(self.bay.job)
-        text.update(page(row, self._suggestion))
+        self.put(page(row, self._suggestion))
 
     # ------------------------------------------------------------------ keys
 
@@ -103,8 +92,9 @@ class LabScreen(BayScreen[None]):
     def _learners(self) -> tuple[Learner, ...]:
         from listen.lab.learners import list_learners
 
-        nobody: tuple[Learner, ...] = ()
-        return self._try(partial(list_learners, self.root), nobody)
+        with self.refusing():
+            return list_learners(self.root)
+        return ()
 
     def _named(self, name: str) -> None:
         from listen.lab.learners import create_learner
@@ -143,10 +133,12 @@ class LabScreen(BayScreen[None]):
         if self.learner is None:
             self.action_learner()
             return
-        none: tuple[DrillSet, ...] = ()
-        drills = self._try(partial(list_drills, self.root), none)
         options = [(PRACTICE, "Fresh rounds of all paths", "never the same twice, each as plain as you need it")]
-        options += [(d.id, plain(d.title, 60), f"{d.level}, {d.rounds} rounds. {plain(d.about, 120)}") for d in drills]
+        with self.refusing():
+            drills = list_drills(self.root)
+            options += [
+                (d.id, plain(d.title, 60), f"{d.level}, {d.rounds} rounds. {plain(d.about, 120)}") for d in drills
+            ]
         self.ask(PickScreen("Which drill?", options), self._drill)
 
     def _drill(self, drill: str) -> None:
@@ -205,10 +197,9 @@ class LabScreen(BayScreen[None]):
         self.start(self._table, "load")
 
     async def _table(self) -> None:
-        text = self.query_one("#text", Static)
         lines = await in_thread(class_lines, self.root)
         head = shown("The class (c writes it as CSV)", "bold $accent")
-        text.update(Content("\n").join([head, *(shown(line) for line in lines)]))
+        self.put(Content("\n").join([head, *(shown(line) for line in lines)]))
 
     def action_class_file(self) -> None:
         self.start(self._class_file, "load")
@@ -216,10 +207,3 @@ class LabScreen(BayScreen[None]):
     async def _class_file(self) -> None:
         path = await in_thread(class_file, self.root)
         self.tell(f"Written: {path}")
-
-    def _try(self, work: Callable[[], T], otherwise: T) -> T:
-        try:
-            return work()
-        except HisswayError as e:
-            self.refuse(e)
-            return otherwise

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+import time
+from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING, TypeVar
 
@@ -13,8 +14,9 @@ from textual.content import Content
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from listen.errors import HisswayError
+from listen.errors import AudioError, HisswayError
 from listen.jobs.events import MicrophoneChecked
+from listen.temporary_folder import temporary_folder
 from listen.voice.figures import number
 from listen.voice.text import plain
 from tui.bridge.listener import Listener
@@ -23,15 +25,16 @@ from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.dialog import PickScreen
-from tui.screens.microphone.check import CALIBRATE_S, CHECK_S, Calibrated, calibrate, check
 from tui.widgets.countdown import Count, Countdown
 from tui.widgets.level_meter import LevelMeter
 
 if TYPE_CHECKING:
+    from listen.signal.clip import Clip
     from listen.signal.quality_mic import MicReport
 
 T = TypeVar("T")
 METER_PERIOD_S = 1 / 25
+CHECK_S, CALIBRATE_S = 4.0, 3.0
 GLYPHS = {"good": ("✓", "$success"), "usable": ("!", "$warning"), "not-usable": ("×", "$error")}
 CALIBRATORS = [("94", "94 dB, 1 kHz", "1 pascal"), ("114", "114 dB, 1 kHz", "10 pascal")]
 BEFORE = (
@@ -59,7 +62,8 @@ class MicrophoneScreen(BayScreen[None]):
         self._inputs: tuple[Input, ...] = ()
         self._chosen: str | None = None
         self._checking = False
-        self._calibrated: Calibrated | None = None
+        self._full_scale_db_spl: float | None = None
+        """By a calibrator, if one was used."""
 
     def body(self) -> ComposeResult:
         yield Static("Inputs", classes="heading")
@@ -129,15 +133,13 @@ class MicrophoneScreen(BayScreen[None]):
             self.start(self._check, "check")
 
     async def _check(self) -> None:
-        if (listener := self.listener) is None:
-            return
         try:
-            report = await self._counted(partial(check, listener), "listening to the shop", CHECK_S)
+            report = await self._heard(_looked_at, "listening to the shop", CHECK_S)
         except HisswayError as e:
             self._answer(f"× {e}", "$error")
             return
         self.bay.prefer(input_name=self._chosen)
-        self.query_one("#answer", Static).update(_report(report, self._calibrated))
+        self.query_one("#answer", Static).update(_report(report, self._full_scale_db_spl))
         self._note(report)
 
     def _note(self, report: MicReport) -> None:
@@ -145,29 +147,33 @@ class MicrophoneScreen(BayScreen[None]):
         opened = self.bay.open_job
         if opened is None or not opened.writable or self.listener is None or self.listener.source is None:
             return
-        full_scale = self._calibrated.full_scale_db_spl if self._calibrated else None
         event = MicrophoneChecked(
             device=self.listener.source.name,
             rate_hz=report.rate_hz,
             verdict=report.verdict,
             text=report.text,
-            full_scale_db_spl=full_scale,
+            full_scale_db_spl=self._full_scale_db_spl,
         )
         with self.refusing():
             self.bay.write(event)
 
-    async def _counted(self, work: Callable[[], Awaitable[T]], word: str, seconds: float) -> T:
-        countdown = self.query_one(Countdown)
-        left = [seconds]
+    async def _heard(self, look: Callable[[Clip], T], word: str, seconds: float) -> T:
+        """Look at a few seconds, recorded under a countdown and thrown away; raises what that raises."""
+        from listen.audio.partial import read_part
+
+        if (listener := self.listener) is None:
+            raise AudioError("no input is chosen")
+        countdown, end = self.query_one(Countdown), time.monotonic() + seconds
 
         def tick() -> None:
-            left[0] = max(left[0] - 0.1, 0.0)
-            countdown.count = Count(word, left[0], seconds, live=True)
+            countdown.count = Count(word, max(end - time.monotonic(), 0.0), seconds, live=True)
 
         timer = self.set_interval(0.1, tick)
         self._checking = True
         try:
-            return await work()
+            with temporary_folder("hissway-mic-") as folder:
+                recording = await listener.record(folder / "check.part", seconds)
+                return await in_thread(lambda: look(read_part(recording.part)))
         finally:
             timer.stop()
             self._checking = False
@@ -183,19 +189,27 @@ class MicrophoneScreen(BayScreen[None]):
         )
 
     async def _measure(self, level: float) -> None:
-        if (listener := self.listener) is None:
-            return
+        from listen.signal.quality_mic import full_scale_db_spl
+
         try:
-            done = await self._counted(partial(calibrate, listener, level), "listening to the calibrator", CALIBRATE_S)
+            full = await self._heard(
+                lambda clip: full_scale_db_spl(clip, level), "listening to the calibrator", CALIBRATE_S
+            )
         except HisswayError as e:
             self._answer(f"× Not calibrated: {e}", "$error")
             return
-        self._calibrated = done
-        full = number(done.full_scale_db_spl)
-        self._answer(f"✓ Calibrated by {done.calibrator_db:.0f} dB: full scale is {full} dB SPL.", "$success")
+        self._full_scale_db_spl = full
+        self._answer(f"✓ Calibrated by {level:.0f} dB: full scale is {number(full)} dB SPL.", "$success")
 
 
-def _report(report: MicReport, calibrated: Calibrated | None) -> Content:
+def _looked_at(clip: Clip) -> MicReport:
+    from listen.signal.quality_mic import check_microphone
+    from listen.signal.spectra import spectra
+
+    return check_microphone(clip, spectra(clip))
+
+
+def _report(report: MicReport, full_scale_db_spl: float | None) -> Content:
     glyph, pen = GLYPHS[report.verdict]
     lines = [
         Content.assemble((f"{glyph} {plain(report.text, 600)}", f"bold {pen}")),
@@ -211,6 +225,6 @@ def _report(report: MicReport, calibrated: Calibrated | None) -> Content:
         ),
     ]
     lines += [shown(f"{'×' if f.reject else '!'} {f.text}", "$warning") for f in report.signs]
-    if calibrated is not None:
-        lines.append(shown(f"full scale is {number(calibrated.full_scale_db_spl)} dB SPL", "$secondary"))
+    if full_scale_db_spl is not None:
+        lines.append(shown(f"full scale is {number(full_scale_db_spl)} dB SPL", "$secondary"))
     return Content("\n").join(lines)

@@ -53,6 +53,8 @@ SHORT, TALL = 28, 32
 """Below so many lines the banner keeps to what is new; from so many the ladder stays while something is asked."""
 GO = {"clip": "Record", "there": "There already", "caution": "Read on", "verdict": "Judge", "done": "Verdict"}
 """What the one key does, and its words."""
+ANY_TIME = ("show('cautions')", "microphone", "bring_in", "show('times')", "note", "other_way")
+"""Actions that are there whenever nothing is under way or asked."""
 SKIPPABLE = ("clip", "supply", "loss", "bubbles", "followed", "call")
 
 
@@ -147,22 +149,18 @@ def _keys(record: RoundRecord, step: Step, now: Now, panel: Panel, by_key: str, 
     question_open = isinstance(panel, Figures | Answers)
     clips, free = record.live_clips(now.plan[0].point if now.plan else None), not now.busy
     go = "there" if now.led and now.mark is None else step.kind if free and not question_open else ""
+    idle = free and not question_open
     offered = {
         f"go('{go}')": go in GO and not (now.judging and go == "verdict"),
         "back": free,
         "stop": not free,
-        "take_back": bool(clips) and not now.asked and free and not question_open,
+        "take_back": bool(clips) and not now.asked and idle,
         "skip": free and not now.asked and step.kind in SKIPPABLE,
         "other_point": free and isinstance(panel, Microphone) and step.kind in ("clip", "done"),
-        "evidence": numbers and bool(record.live_clips()) and free and not question_open,
-        "verdict": record.verdict is not None and free and not question_open,
-        "show('cautions')": free and not question_open,
-        "microphone": free and not question_open,
-        "bring_in": free and not question_open,
-        "show('times')": free and not question_open,
-        "note": free and not question_open,
-        "other_way": free and not question_open,
-        "hands_free": free and not question_open and step.kind == "clip" and by_key != "all",
+        "evidence": numbers and bool(record.live_clips()) and idle,
+        "verdict": record.verdict is not None and idle,
+        "hands_free": idle and step.kind == "clip" and by_key != "all",
+        **dict.fromkeys(ANY_TIME, idle),
     }
     return frozenset(action for action, does in offered.items() if does)
 

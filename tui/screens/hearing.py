@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, ClassVar, TypeVar
 
 from textual.binding import Binding
 
-from listen.errors import AudioError, HisswayError
+from listen.errors import AudioError
 from tui.bridge.playback import Playback
 from tui.screens.base import BayScreen
 from tui.widgets.banner import Banner, Say
@@ -82,9 +82,6 @@ class HearingScreen(PlayingScreen[R]):
             whole = await self.playback.play(load, told)
         except AudioError as e:
             self.cannot_play(e)
-            return
-        except HisswayError as e:
-            self.refuse(e)
             return
         finally:
             told(-1)

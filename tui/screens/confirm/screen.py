@@ -126,12 +126,9 @@ class ConfirmScreen(BlindScreen):
         self._job_changed(self.bay.job)
 
     def write(self, *events: Payload, then: str) -> None:
-        try:
+        with self.refusing():
             self.bay.write(*events)
-        except HisswayError as e:
-            self.refuse(e)
-            return
-        self.go(then)
+            self.go(then)
 
     # ------------------------------------------------------------------ answers
 

@@ -89,13 +89,8 @@ class HitRateScreen(BayScreen[None]):
         self.start(self._try, "try")
 
     async def _try(self) -> None:
-        before = self.learning
-        if before is None:
-            return
-        try:
+        if (before := self.learning) is not None:
             self.learning = replace(before, tried=await tried(self.bay.services, before.findings))
-        except HisswayError as e:
-            self.refuse(e)
 
     def action_let_count(self) -> None:
         self._settle(lambda root, findings: let_count(root, findings, self.bay.sitting.name))
@@ -106,13 +101,10 @@ class HitRateScreen(BayScreen[None]):
 
     def _settle(self, change: Callable[[Path, tuple[Torn, ...]], object]) -> None:
         root, before = self.bay.services.jobs_root(), self.learning
-        if before is None:
-            return
-        try:
-            change(root, before.findings)
-            self.learning = replace(before, now=counting(root), tried=None)
-        except HisswayError as e:
-            self.refuse(e)
+        with self.refusing():
+            if before is not None:
+                change(root, before.findings)
+                self.learning = replace(before, now=counting(root), tried=None)
 
 
 def _counted(root: Path) -> tuple[list[Counted], Learning]:

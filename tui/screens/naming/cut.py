@@ -125,8 +125,6 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
                     strip.cursor = min(start_s + time.monotonic() - began, strip.seconds)
                 await asyncio.sleep(TICK_S)
             await playing
-        except HisswayError as e:
-            self.refuse(e)
         finally:
             playing.cancel()
             self._playing = 0

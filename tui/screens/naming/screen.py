@@ -9,7 +9,6 @@ from textual.binding import Binding
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from listen.errors import HisswayError
 from listen.jobs.naming import KINDS, LONG_S, Found, Recording, in_walking_order, stretch
 from listen.jobs.walk import Step
 from listen.signal.clip import Clip
@@ -171,8 +170,6 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
     async def _play(self, at: int, r: Recording) -> None:
         try:
             await self.playback.play(lambda: _load(r), partial(self._told, at))
-        except HisswayError as e:
-            self.refuse(e)
         finally:
             self._told(at, -1)
 

@@ -34,11 +34,11 @@ from tui.bridge import viewer
 from tui.bridge.preferences import save
 from tui.screens.dialog import PickScreen
 from tui.screens.engine.screen import EngineScreen
-from tui.screens.engine.type_line import TypeLine
 from tui.screens.jobs.screen import JobsScreen
 from tui.screens.page.screen import PageScreen
 from tui.screens.round.screen import RoundScreen
 from tui.screens.round.view import view
+from tui.widgets.panels import EntryPanel
 
 ANY = (
     *["space"] * 12,
@@ -271,9 +271,9 @@ async def _to_engine(going: Walk, app: HisswayApp, pilot: Pilot[Any]) -> bool:
                 return False  # all put away
             await press(going, pilot, "escape")
             await press(going, pilot, "enter")
-            if not await _until(lambda: isinstance(app.screen, EngineScreen) and bool(app.screen.query(TypeLine)), 2.0):
+            if not await _until(lambda: isinstance(app.screen, EngineScreen) and app.screen.is_mounted, 2.0):
                 raise Broken("Enter on a job does not open it")
-        if isinstance(app.screen, EngineScreen) and not app.screen.query_one(TypeLine).is_open:
+        if isinstance(app.screen, EngineScreen) and not app.screen.query_one(EntryPanel).display:
             return True
         asked_twice = isinstance(app.screen, PickScreen) and tries > OUT // 2
         for key in ("end", "enter") if asked_twice else ("escape",):  # what was typed is dropped only after a yes

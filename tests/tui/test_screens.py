@@ -47,7 +47,6 @@ from tui.screens.confirm.screen import ConfirmScreen
 from tui.screens.dialog import PickScreen, TickScreen
 from tui.screens.engine.cells import verdict_words
 from tui.screens.engine.screen import EngineScreen
-from tui.screens.engine.type_line import TypeLine
 from tui.screens.evidence.screen import EvidenceScreen
 from tui.screens.help.screen import HelpScreen
 from tui.screens.jobs.screen import JobsScreen
@@ -56,6 +55,7 @@ from tui.screens.new_job.screen import NewJobScreen
 from tui.screens.round.screen import RoundScreen
 from tui.screens.verdict.screen import VerdictScreen
 from tui.widgets import panels
+from tui.widgets.panels import EntryPanel
 
 
 async def test_no_jobs_says_what_to_do(tmp_path: Path) -> None:
@@ -129,7 +129,7 @@ async def test_figures_are_typed_down_a_column_and_doubts_asked(tmp_path: Path) 
         for figure in ("1020", "980", "9"):
             await pilot.press(figure[0])
             await type_text(pilot, figure[1:])
-        await until(pilot, lambda: "bar entered as kPa" in said(app, "#edit-remark"))
+        await until(pilot, lambda: "bar entered as kPa" in said(app, "#entry-remark"))
         await pilot.press("enter", "8")
         await type_text(pilot, ".1 bar")
         await until(pilot, lambda: app.job.reading("compression-dry", 4) is not None)
@@ -244,7 +244,7 @@ async def test_keys_sent_in_one_burst_are_taken_in_their_order(tmp_path: Path) -
         await to_engine(pilot)
         read_all(app)
         await pilot.press("9", "9", "9")
-        field = app.screen.query_one("#figure")
+        field = app.screen.query_one("#edit Field")
         await until(pilot, lambda: field.has_focus and field.value == "999")
         for key in ("backspace", "backspace", "backspace", "8", "5", "left", "7", "home", "delete", "1"):
             app.post_message(events.Key(key, key if len(key) == 1 else None))
@@ -267,7 +267,7 @@ async def test_a_burst_acknowledges_no_caution(tmp_path: Path, monkeypatch: pyte
         monkeypatch.setattr(panels, "SEEN_S", 0.0)
         await pilot.press("space")
         await until(pilot, lambda: bool(app.job.cautions))
-        field = app.screen.query_one("#figure")
+        field = app.screen.query_one("#edit Field")
         await until(pilot, lambda: field.has_focus)
         assert field.value == "1020"  # what was typed before the reading stands in the line
 
@@ -295,7 +295,7 @@ async def test_a_line_for_a_figure_never_opens_behind_what_the_next_key_opens(tm
         await until(pilot, lambda: isinstance(app.screen, CautionScreen))
         await pilot.press("escape")
         await until(pilot, lambda: app.screen is engine)
-        assert not engine.query_one(TypeLine).is_open
+        assert not engine.query_one(EntryPanel).display
 
 
 async def test_what_is_typed_behind_the_key_of_a_dialog_stands_in_it(tmp_path: Path) -> None:
@@ -317,7 +317,7 @@ async def test_figures_typed_ahead_land_in_their_cells(tmp_path: Path) -> None:
         first, second = app.job.engine.cylinders[:2]
         for key in (*"1020", "enter", *"9950", "backspace", "left", "backspace", "end", "0", "enter", "7"):
             app.post_message(events.Key(key, key if len(key) == 1 else None))
-        field = app.screen.query_one("#figure")
+        field = app.screen.query_one("#edit Field")
         await until(pilot, lambda: field.has_focus and field.value == "7")
         assert [app.job.reading("compression-dry", cylinder=c).value for c in (first, second)] == [1020, 950]
 

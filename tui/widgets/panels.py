@@ -193,7 +193,7 @@ class EntryPanel(Vertical):
 
     def __init__(self, *, id: str) -> None:
         super().__init__(id=id)
-        self._entries: tuple[Entry, ...] = ()
+        self.entries: tuple[Entry, ...] = ()
 
     def compose(self) -> ComposeResult:
         for i in range(MOST_ENTRIES):
@@ -205,9 +205,9 @@ class EntryPanel(Vertical):
 
     def show(self, entries: tuple[Entry, ...], remark: str = "") -> None:
         """Ask for figures."""
-        if entries == self._entries:
+        if entries == self.entries:
             return
-        self._entries = entries
+        self.entries = entries
         for i in range(MOST_ENTRIES):
             row = self.query_one(f"#entry-{i}")
             row.display = i < len(entries)
@@ -216,8 +216,9 @@ class EntryPanel(Vertical):
                 row.query_one(".unit", Label).update(entries[i].unit)
                 field = row.query_one(Field)
                 field.value, field.max_length, field.figure = entries[i].value, entries[i].length, entries[i].figure
+                field.select_on_focus, field.cursor_position = not field.figure, len(field.value)
                 row.set_class(entries[i].length > SHORT, "-long")
-        self.query_one("#entry-remark", Static).update(shown(remark))
+        self.remark(remark)
         self.screen.set_focus(self._field(0))
 
     def _field(self, i: int) -> Field:
@@ -225,22 +226,26 @@ class EntryPanel(Vertical):
 
     def take_key(self, event: events.Key) -> bool:
         """Enter goes on to the next line; from the last it hands them in."""
-        at = next((i for i in range(len(self._entries)) if self._field(i) is self.screen.focused), None)
+        at = next((i for i in range(len(self.entries)) if self._field(i) is self.screen.focused), None)
         if at is None or event.key != "enter":
             return False
-        if at + 1 < len(self._entries):
+        if at + 1 < len(self.entries):
             self.screen.set_focus(self._field(at + 1))
         else:
-            told = {e.id: self._field(i).value.strip() for i, e in enumerate(self._entries)}
+            told = {e.id: self._field(i).value.strip() for i, e in enumerate(self.entries)}
             self.post_message(self.Entered(told))
         return True
 
     def clear(self) -> None:
-        self._entries = ()
+        self.entries = ()
 
     @property
     def typed(self) -> str:
-        return " ".join(self._field(i).value for i in range(len(self._entries))).strip()
+        return " ".join(self._field(i).value for i in range(len(self.entries))).strip()
 
     def wrong(self, text: str) -> None:
-        self.query_one("#entry-remark", Static).update(shown(f"! {text}", "bold $error"))
+        self.remark(f"! {text}", "bold $error")
+
+    def remark(self, text: str, style: str = "") -> None:
+        """What stands below the lines."""
+        self.query_one("#entry-remark", Static).update(shown(text, style))

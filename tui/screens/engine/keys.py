@@ -14,7 +14,7 @@ from tui.screens.base import BayScreen
 from tui.screens.cautions import CautionScreen
 from tui.screens.dialog import PickScreen, TickScreen
 from tui.screens.engine import cells
-from tui.screens.engine.type_line import TypeLine
+from tui.widgets.panels import EntryPanel
 
 AGAIN = [("yes", "yes", "after a repair, or to do it over"), ("no", "no", "leave it as it is")]
 
@@ -44,16 +44,18 @@ class EngineKeys(BayScreen[None]):
     def cylinder(self) -> int:
         raise NotImplementedError
 
+    def leave_line(self) -> None:
+        """Type no figure any more."""
+        raise NotImplementedError
+
     def about(self, name: str) -> tuple[object, ...]:
         """The cylinder one is on, for what is about one."""
         return (self.cylinder(),) if name in ("page", "photos") else ()
 
     def action_back(self) -> None:
         """Leave the figure; else the job."""
-        line = self.query_one(TypeLine)
-        if line.display:
-            line.end()
-            self.set_focus(self.query_one("#table"))  # at once, as the next key may be here already
+        if self.query_one(EntryPanel).display:
+            self.leave_line()
         else:
             super().action_back()
 

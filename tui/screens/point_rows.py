@@ -25,11 +25,7 @@ def point_rows(
 
 
 def _point_row(
-    p: Point,
-    record: RoundRecord,
-    live: dict[tuple[str, str], Mark],
-    result: PointResult | None,
-    excess: float | None,
+    p: Point, record: RoundRecord, live: dict[tuple[str, str], Mark], result: PointResult | None, excess: float | None
 ) -> PointRow:
     marks = tuple(live.get((p.id, w)) or _mark(p.id, w, record) for w in WALKS)
     row = PointRow(p.id, p.words, short_words(p), marks)

@@ -49,10 +49,7 @@ class Odds(Drawn, can_focus=True):
     """One bar a path; up and down choose the path whose evidence is shown."""
 
     DEFAULT_CSS = "Odds { height: auto; }"
-    BINDINGS = [
-        Binding("up", "move(-1)", "Path", show=False),
-        Binding("down", "move(1)", "Path", show=False),
-    ]
+    BINDINGS = [Binding("up", "move(-1)", "Path", show=False), Binding("down", "move(1)", "Path", show=False)]
 
     chances: reactive[tuple[Chance, ...]] = reactive[tuple[Chance, ...]]((), layout=True)
     chosen: reactive[str] = reactive("")

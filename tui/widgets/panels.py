@@ -81,10 +81,7 @@ class ChoicePanel(Drawn, can_focus=True):
     """Answers with a key each; a click on a line gives its answer. Where asked, left and right say how sure."""
 
     DEFAULT_CSS = "ChoicePanel { height: auto; }"
-    BINDINGS = [
-        Binding("left", "sure(-1)", "Less sure", show=False),
-        Binding("right", "sure(1)", "Surer", show=False),
-    ]
+    BINDINGS = [Binding("left", "sure(-1)", "Less sure", show=False), Binding("right", "sure(1)", "Surer", show=False)]
 
     choices: reactive[tuple[Choice, ...]] = reactive[tuple[Choice, ...]]((), layout=True)
     about: reactive[str] = reactive("")

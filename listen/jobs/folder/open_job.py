@@ -249,12 +249,7 @@ class OpenJob(AbstractContextManager["OpenJob"]):
         return part
 
     def keep(
-        self,
-        part: Partial,
-        recording: Recording | None = None,
-        *,
-        recovered: bool = False,
-        imported_from: str = "",
+        self, part: Partial, recording: Recording | None = None, *, recovered: bool = False, imported_from: str = ""
     ) -> Job:
         """Make a recorded take a clip: FLAC written, read back, synced, named, then the event. The part goes last.
 
@@ -278,13 +273,7 @@ class OpenJob(AbstractContextManager["OpenJob"]):
             return self.job
 
     def keep_file(
-        self,
-        file: Path,
-        part: Partial,
-        *,
-        channel: int = 0,
-        start_s: float = 0.0,
-        seconds: float | None = None,
+        self, file: Path, part: Partial, *, channel: int = 0, start_s: float = 0.0, seconds: float | None = None
     ) -> Job:
         """Make a sound file recorded elsewhere, or a stretch of one, a clip, by way of a part, as a take.
 

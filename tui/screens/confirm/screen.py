@@ -36,10 +36,7 @@ class ConfirmScreen(BlindScreen):
     """One round before its supervisor."""
 
     CSS_PATH = "confirm.tcss"
-    BINDINGS = [
-        Binding("c", "call", "Call by ear"),
-        Binding("w", "who", "Someone else"),
-    ]
+    BINDINGS = [Binding("c", "call", "Call by ear"), Binding("w", "who", "Someone else")]
 
     PHASE_KEYS: ClassVar[dict[str, tuple[str, ...]]] = {
         "call": ("hear",),
@@ -94,8 +91,6 @@ class ConfirmScreen(BlindScreen):
         sitting = self.bay.sitting
         return sitting.has_seen(self.job.id, self.round_id) or numbers_seen(self.record, sitting.name, sitting.id)
 
-    # ------------------------------------------------------------------ showing
-
     def show_job(self, job: Job) -> None:
         record, phase = self.record, self.phase
         key = key_words(self.bay.services) if phase in ("decided", "sign") else ""
@@ -129,8 +124,6 @@ class ConfirmScreen(BlindScreen):
         with self.refusing():
             self.bay.write(*events)
             self.go(then)
-
-    # ------------------------------------------------------------------ answers
 
     @on(ChoicePanel.Chosen)
     def _chosen(self, event: ChoicePanel.Chosen) -> None:
@@ -222,8 +215,6 @@ class ConfirmScreen(BlindScreen):
         self._numbers_were_up = self.phase not in phases.BEFORE_NUMBERS
         self.playback.stop()
         self.go("name")
-
-    # ------------------------------------------------------------------ from phase to phase
 
     def action_call(self) -> None:
         if self.phase == "hear":

@@ -19,11 +19,7 @@ class DiagnosisScreen(TextScreen):
 
     HERE = "diagnosis"
     SHOWS_NUMBERS = "job"
-    BINDINGS = [
-        Binding("c", "checks", "Checks"),
-        Binding("s", "show('facts')", "Facts"),
-        Binding("w", "why", "Why"),
-    ]
+    BINDINGS = [Binding("c", "checks", "Checks"), Binding("s", "show('facts')", "Facts"), Binding("w", "why", "Why")]
     why = False
     """Whether every weight comes with its reason and source."""
 

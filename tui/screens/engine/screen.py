@@ -60,8 +60,6 @@ class EngineScreen(EngineKeys):
         yield Static(id="here")
         yield Static(id="says")
 
-    # ------------------------------------------------------------------ showing
-
     def show_job(self, job: Job) -> None:
         rows = cylinder_rows(job)
         view = self.query_one(EngineView)
@@ -103,8 +101,6 @@ class EngineScreen(EngineKeys):
 
     on_resize = EngineKeys.show_again
 
-    # ------------------------------------------------------------------ where the cursor is
-
     def cylinder(self) -> int:
         cylinders = self.job.engine.cylinders
         return cylinders[min(self.query_one("#table", DataTable).cursor_row, len(cylinders) - 1)]
@@ -144,8 +140,6 @@ class EngineScreen(EngineKeys):
             self.action_plug()
         else:
             self.action_round()
-
-    # ------------------------------------------------------------------ typing figures
 
     def take_key(self, event: events.Key) -> bool:
         """A digit on a figure's cell starts typing there; y takes what was probably meant."""

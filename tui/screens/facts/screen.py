@@ -59,8 +59,6 @@ class FactsScreen(BayScreen[None]):
         if event.option.id:
             self.query_one("#about", Static).update(about(fact(event.option.id)))
 
-    # ------------------------------------------------------------------ finding
-
     def action_find(self) -> None:
         self.query_one("#find").focus()
 
@@ -80,8 +78,6 @@ class FactsScreen(BayScreen[None]):
     @on(Input.Submitted)
     def _to_list(self) -> None:
         self.query_one("#facts").focus()
-
-    # ------------------------------------------------------------------ answering
 
     @on(OptionList.OptionSelected)
     def _chosen(self, event: OptionList.OptionSelected) -> None:

@@ -136,8 +136,6 @@ class DrillScreen(HearingScreen[None]):
         heard = {p.id: p.heard for p in pairs.pairs if p.clips == names} if self.phase == "truth" else {}
         pairs.pairs = tuple(Pair(p, point(p).words, names, heard.get(p, 0)) for p in self.held.points)
 
-    # ------------------------------------------------------------------ answering
-
     def action_call(self) -> None:
         if self.phase == "hear":
             self.playback.stop()
@@ -198,8 +196,6 @@ class DrillScreen(HearingScreen[None]):
         if self.phase == "truth":
             self.playback.stop()
             self.start(self._next_round, "session")
-
-    # ------------------------------------------------------------------ hearing and seeing
 
     @on(Pairs.Play)
     def _play_pair(self, event: Pairs.Play) -> None:

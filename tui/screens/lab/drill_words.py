@@ -87,10 +87,4 @@ def _truth(where: str, answer: Answer, gave_away: str) -> Say:
     if answer.right_then is not answer.right:
         now = {True: "right", False: "wrong", None: "not called"}[answer.right_then]
         word += f", {now} with the readings"
-    return Say(
-        where,
-        f"It was: {truth}. You said: {called}. Press n for the next.",
-        plain(gave_away, 500),
-        word,
-        tone,
-    )
+    return Say(where, f"It was: {truth}. You said: {called}. Press n for the next.", plain(gave_away, 500), word, tone)

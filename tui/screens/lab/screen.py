@@ -74,8 +74,6 @@ class LabScreen(TextScreen):
         self._job_changed(self.bay.job)
         self.put(page(row, self._suggestion))
 
-    # ------------------------------------------------------------------ keys
-
     def action_learner(self) -> None:
         options = [(learner.id, plain(learner.name), "") for learner in self._learners()]
         options.append((NEW, "a new learner", ""))

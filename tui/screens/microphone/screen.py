@@ -123,8 +123,6 @@ class MicrophoneScreen(BayScreen[None]):
     def _answer(self, text: str, style: str) -> None:
         self.query_one("#answer", Static).update(shown(text, style))
 
-    # ------------------------------------------------------------------ keys
-
     def action_again(self) -> None:
         self.start(self._list, "list")
 

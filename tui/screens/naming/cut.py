@@ -75,8 +75,6 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
         state = f"{len(strip.marks)} marks, {len(pieces)} pieces" if strip.marks else "No marks yet."
         self.query_one("#pieces", Static).update(state)
 
-    # ------------------------------------------------------------------ keys
-
     def action_move(self, by: int) -> None:
         self._stop()
         strip = self.query_one(LevelStrip)

@@ -110,8 +110,6 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
         trouble = f"! {plain(r.trouble, 300)}" if r is not None and r.trouble else ""
         self.query_one("#wrong", Static).update(shown(trouble or hint, "bold $error" if trouble else "$secondary"))
 
-    # ------------------------------------------------------------------ keys
-
     def take_key(self, event: events.Key) -> bool:
         """A digit names the point; the list would take Enter and Space for itself."""
         if (event.character or "").isdecimal() and event.key != "0":

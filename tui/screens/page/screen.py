@@ -69,8 +69,6 @@ class PageScreen(BayScreen[None]):
         what = "the job, as told at intake" if self.cylinder is None else f"cylinder {self.cylinder}, all of it"
         return (self.job.title, what)
 
-    # ------------------------------------------------------------------ showing
-
     def parts(self, job: Job) -> tuple[Part, ...]:
         events = self.bay.open_job.chain.events() if self.bay.open_job else ()
         return job_ledger(events, job) if self.cylinder is None else cylinder_ledger(events, job, self.cylinder)
@@ -116,8 +114,6 @@ class PageScreen(BayScreen[None]):
         if action in ("round", "counts"):
             return True if line and line.round_id else None
         return True
-
-    # ------------------------------------------------------------------ keys
 
     def action_turn(self) -> None:
         """Take the line back, or let it count again."""

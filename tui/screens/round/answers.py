@@ -20,13 +20,7 @@ from tui.widgets.panels import Choice, ChoicePanel, EntryPanel
 
 LOOKED: dict[str, type[AirFollowed | BubblesLooked]] = {"bubbles": BubblesLooked, "followed": AirFollowed}
 """What is kept of something that was looked for."""
-REASONS = (
-    "cannot be reached",
-    "not there on this engine",
-    "too loud there at the moment",
-    "no time",
-    "already known",
-)
+REASONS = ("cannot be reached", "not there on this engine", "too loud there at the moment", "no time", "already known")
 OWN_WORDS, WHOLE_WALK = "own-words", "walk"
 
 

@@ -105,8 +105,6 @@ class Bench(BayScreen[None]):
             self.listener.close()
             self.listen()
 
-    # ------------------------------------------------------------------ the microphone
-
     def listen(self) -> None:
         """Open the microphone; the screen is there meanwhile."""
         cylinder, name, services = self.record.cylinder, self.bay.preferences.input_name, self.bay.services

@@ -148,8 +148,6 @@ class RoundScreen(Answering):
             meter = self.query_one(LevelMeter)
             meter.silent, meter.reading = self.listener.trouble, self.listener.reading
 
-    # ------------------------------------------------------------------ keys
-
     def take_key(self, event: events.Key) -> bool:
         """Act on a key at once, so that several sent in one burst act in their order."""
         self.draw()

@@ -103,8 +103,6 @@ class Taking(Bench):
 
         self.ask(ChannelsScreen(self.listener, self.points()), given)
 
-    # ------------------------------------------------------------------ takes that were cut short
-
     async def to_bench(self) -> None:
         """Be the one who records here, and ask about what was left over."""
         try:

@@ -60,10 +60,7 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
     def body(self) -> ComposeResult:
         yield Static(id="verdict")
         with VerticalScroll(id="page", can_focus=False):
-            yield Static(
-                "How likely each leaks, alone or with another; range over what is assumed",
-                classes="heading",
-            )
+            yield Static("How likely each leaks, alone or with another; range over what is assumed", classes="heading")
             yield Odds()
             yield Static(id="account-head", classes="heading")
             yield Weights()

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tui.screens.round.questions import left_out
+from tui.screens.round.answers import left_out
 
 from listen.errors import RoundError
 from listen.jobs import events as ev

@@ -7,7 +7,6 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tui.screens.round.answers import left_out
 
 from listen.errors import RoundError
 from listen.jobs import events as ev
@@ -20,6 +19,7 @@ from listen.jobs.walk import SET_UP, Step, round_points, walked
 from listen.trade.engine import Exhaust, layout
 from listen.trade.points import Kind
 from tests.jobs.made import PAYLOADS, opened, result
+from tui.screens.round.answers import left_out
 
 
 def after(*payloads: ev.Payload, start: Job | None = None) -> Job:

@@ -27,12 +27,11 @@ from listen.lab.demo_scenes import demo_scene  # noqa: E402
 from listen.lab.simulator.render import render  # noqa: E402
 from listen.lab.simulator.scene import Switched  # noqa: E402
 from listen.lab.simulator.simulated_microphone import SimulatedMicrophone  # noqa: E402
-from listen.lab.simulator.switching_hand import Hand  # noqa: E402
+from listen.lab.simulator.switching_hand import Hand, as_switched  # noqa: E402
 from listen.rounds.evaluate import evaluate  # noqa: E402
 from listen.rounds.model import Facts, Round, Take  # noqa: E402
 from listen.signal.switching import commanded_times  # noqa: E402
 from listen.trade.points import Kind  # noqa: E402
-from tests.bench.as_switched import as_switched  # noqa: E402
 from tests.jobs.short import begin_round  # noqa: E402
 from tui.app import HisswayApp  # noqa: E402
 from tui.bridge.demo import DemoServices  # noqa: E402

@@ -7,7 +7,7 @@ from typing import Literal
 
 import msgspec
 
-from listen.trade.tables import read_table, rows
+from listen.trade.tables import by_id, read_table, rows_of
 
 
 class Cause(msgspec.Struct, frozen=True):
@@ -50,10 +50,7 @@ class Reference(msgspec.Struct, frozen=True):
     weight: Literal["read", "own", "weak"]
 
 
-@cache
-def causes() -> dict[str, Cause]:
-    """All causes by identifier, in the order of the table."""
-    return {row.id: row for row in rows("causes", "cause", Cause)}
+causes = by_id("causes", "cause", Cause)
 
 
 @cache
@@ -86,12 +83,6 @@ class BlindSpot(msgspec.Struct, frozen=True):
     sources: tuple[str, ...]
 
 
-@cache
-def contradictions() -> tuple[Contradiction, ...]:
-    return rows("contradictions", "contradiction", Contradiction)
-
-
-@cache
-def blind_spots() -> dict[str, BlindSpot]:
-    """What each test cannot see, by test."""
-    return {row.id: row for row in rows("blindspots", "test", BlindSpot)}
+contradictions = rows_of("contradictions", "contradiction", Contradiction)
+blind_spots = by_id("blindspots", "test", BlindSpot)
+"""What each test cannot see, by test."""

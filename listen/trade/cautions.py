@@ -1,12 +1,11 @@
 """Cautions, each tied to the step it stands before."""
 
 from collections.abc import Iterable
-from functools import cache
 from typing import Literal
 
 import msgspec
 
-from listen.trade.tables import read_table, rows
+from listen.trade.tables import read_table, rows_of
 from listen.trade.units import said_in, unit_named
 
 Step = Literal[
@@ -38,10 +37,8 @@ class Caution(msgspec.Struct, frozen=True):
     sources: tuple[str, ...]
 
 
-@cache
-def cautions() -> tuple[Caution, ...]:
-    """All cautions in the order of the job."""
-    return rows("cautions", "caution", Caution)
+cautions = rows_of("cautions", "caution", Caution)
+"""All, in the order of the job."""
 
 
 def cautions_for(*steps: Step) -> tuple[Caution, ...]:
@@ -53,7 +50,6 @@ def told_in(unit: str, rows: Iterable[Caution]) -> tuple[Caution, ...]:
     return tuple(msgspec.structs.replace(c, words=said_in(c.words, unit_named(unit))) for c in rows)
 
 
-@cache
 def defer_to_others() -> str:
     """The sentence that puts local codes, the maker and qualified people first."""
     return str(read_table("cautions")["defer"])

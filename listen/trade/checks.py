@@ -3,11 +3,11 @@ and its weight on causes: a table a mechanic may correct, capped so that rows ar
 
 from collections.abc import Iterable
 from functools import cache
-from typing import Any, Literal
+from typing import Literal
 
 import msgspec
 
-from listen.trade.tables import read_table, rows
+from listen.trade.tables import read_table, rows, rows_of
 
 Turns = Literal["", "by-hand", "cranks", "runs"]
 NOT_POSSIBLE = "not-possible"
@@ -94,6 +94,9 @@ class First(msgspec.Struct, frozen=True):
     """Kinds of evidence that show it was safe already."""
 
 
+firsts = rows_of("checks", "first", First)
+
+
 @cache
 def checks() -> tuple[Check, ...]:
     """All checks, in the order of the table."""
@@ -104,13 +107,13 @@ def checks() -> tuple[Check, ...]:
     return tuple(made)
 
 
-def check_named(check_id: str) -> Check:
-    return next(c for c in checks() if c.id == check_id)
-
-
 def known_check(check_id: str) -> Check | None:
     """One row of the table; None where there is none of that name."""
     return next((c for c in checks() if c.id == check_id), None)
+
+
+def check_named(check_id: str) -> Check:
+    return next(c for c in checks() if c.id == check_id)
 
 
 def checks_between(
@@ -118,14 +121,8 @@ def checks_between(
 ) -> tuple[Check, ...]:
     """Checks that separate two causes and are not yet done: those made for the findings at hand, then as in the table.
 
-    Parameters
-    ----------
-    a, b
-        Causes.
-    done
-        Checks made, and kinds of evidence at hand.
-    found
-        Findings at hand; None offers checks whatever they need.
+    ``done`` names checks made and kinds of evidence at hand; without ``found``, the findings at hand, checks are
+    offered whatever they need.
     """
     fit = [c for c in checks() if c.separates(a, b)]
     if found is None:
@@ -148,7 +145,7 @@ def safe_order(wanted: Iterable[Check], done: frozenset[str], found: frozenset[s
     """The same checks, each behind what safety puts before it; what is not allowed yet waits for that."""
     ordered: list[Check] = []
     for check in wanted:
-        first = next((f for f in _firsts() if _comes_first(f, check, done, found)), None)
+        first = next((f for f in firsts() if _comes_first(f, check, done, found)), None)
         ordered.append(check if first is None else check_named(first.check))
     return tuple({c.id: c for c in ordered}.values())
 
@@ -156,31 +153,6 @@ def safe_order(wanted: Iterable[Check], done: frozenset[str], found: frozenset[s
 def _comes_first(f: First, check: Check, done: frozenset[str], found: frozenset[str]) -> bool:
     due = check.turns in f.before and bool(found.intersection(f.found)) and not done.intersection(f.unless)
     return due and check.id != f.check and f.check not in done
-
-
-@cache
-def _firsts() -> tuple[First, ...]:
-    return rows("checks", "first", First)
-
-
-def outcome_rows() -> list[dict[str, Any]]:
-    """Rows of evidence for outcomes that have weights of their own."""
-    return [
-        {
-            "id": o.row(c.id),
-            "family": "alone",
-            "words": f"{c.words}: {o.words}",
-            "for": o.for_db,
-            "against": o.against_db,
-            "why": f"It says: {o.says}.",
-            "sources": c.sources,
-            "strength": "mid",
-            "stop": o.stop,
-        }
-        for c in checks()
-        for o in c.outcomes
-        if not o.finding and (o.for_db or o.against_db)
-    ]
 
 
 Family = Literal["compression", "leak", "plugs", "smoke", "symptoms", "alone"]
@@ -233,11 +205,23 @@ class Caps(msgspec.Struct, frozen=True):
     smoke_and_symptoms: float
 
 
+def outcome_rows() -> tuple[Evidence, ...]:
+    """Rows of evidence for outcomes of checks that have weights of their own."""
+    return tuple(
+        Evidence(
+            o.row(c.id), "alone", f"{c.words}: {o.words}", o.for_db, o.against_db, f"It says: {o.says}.", c.sources,
+            strength="mid", stop=o.stop,
+        )
+        for c in checks()
+        for o in c.outcomes
+        if not o.finding and (o.for_db or o.against_db)
+    )  # fmt: skip
+
+
 @cache
 def evidence_rows() -> dict[str, Evidence]:
     """All rows by identifier, in the order of the table; outcomes of checks with weights of their own behind them."""
-    told = [msgspec.convert(row, Evidence) for row in outcome_rows()]
-    return {row.id: row for row in (*rows("evidence", "evidence", Evidence), *told)}
+    return {row.id: row for row in (*rows("evidence", "evidence", Evidence), *outcome_rows())}
 
 
 @cache

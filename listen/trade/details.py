@@ -1,11 +1,9 @@
 """What a shop writes on a job card beside title and complaint, and plug conditions in plain words."""
 
-from functools import cache
-
 import msgspec
 
 from listen.errors import ReadingError
-from listen.trade.tables import row_named, rows
+from listen.trade.tables import row_named, rows_of
 
 LONGEST = 200
 
@@ -18,10 +16,8 @@ class Detail(msgspec.Struct, frozen=True):
     hint: str = ""
 
 
-@cache
-def details() -> tuple[Detail, ...]:
-    """All fields in the order asked."""
-    return rows("details", "detail", Detail)
+details = rows_of("details", "detail", Detail)
+"""All fields in the order asked."""
 
 
 class Plug(msgspec.Struct, frozen=True):
@@ -40,10 +36,7 @@ class Plug(msgspec.Struct, frozen=True):
     note: str = ""
 
 
-@cache
-def plugs() -> tuple[Plug, ...]:
-    """All conditions in the order of the table."""
-    return rows("plugs", "plug", Plug)
+plugs = rows_of("plugs", "plug", Plug)
 
 
 def plug(plug_id: str) -> Plug:

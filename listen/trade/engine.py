@@ -2,14 +2,13 @@
 cannot be; known layouts, who stands next to whom, and where cylinders are listened to."""
 
 from collections.abc import Sequence
-from functools import cache
 from typing import Literal
 
 import msgspec
 
 from listen.errors import EngineError
 from listen.trade.points import Point, PointRow, point, point_rows
-from listen.trade.tables import rows
+from listen.trade.tables import rows_of
 
 MAX_CYLINDERS = 24
 """Most cylinders an engine may have here (points are numbered with at most two digits)."""
@@ -140,10 +139,7 @@ class Layout(msgspec.Struct, frozen=True):
     sources: tuple[str, ...]
 
 
-@cache
-def layout_rows() -> tuple[Layout, ...]:
-    """All rows of ``layouts.toml``."""
-    return rows("layouts", "layout", Layout)
+layout_rows = rows_of("layouts", "layout", Layout)
 
 
 def layout_row(layout_id: str) -> Layout:

@@ -10,7 +10,7 @@ from listen.errors import ReadingError
 from listen.trade.causes import causes
 from listen.trade.checks import evidence_rows
 from listen.trade.engine import Engine
-from listen.trade.tables import row_named, rows
+from listen.trade.tables import by_id, row_named
 
 Group = Literal["engine", "figures", "smoke", "oil", "running", "cooling", "history", "cylinder", "test"]
 GROUP_WORDS: dict[Group, str] = {
@@ -72,10 +72,7 @@ class Fact(msgspec.Struct, frozen=True, kw_only=True):
         return self.answer == "yes-no" and not self.sets
 
 
-@cache
-def facts() -> dict[str, Fact]:
-    """All rows by identifier, in the order of the list."""
-    return {row.id: row for row in rows("facts", "fact", Fact)}
+facts = by_id("facts", "fact", Fact)
 
 
 def fact(fact_id: str) -> Fact:

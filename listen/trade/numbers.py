@@ -2,11 +2,10 @@
 
 from bisect import bisect_right
 from collections.abc import Sequence
-from functools import cache
 
 import msgspec
 
-from listen.trade.tables import read_table, rows
+from listen.trade.tables import by_id, read_table, rows_of
 
 
 class Threshold(msgspec.Struct, frozen=True):
@@ -29,20 +28,15 @@ class Number(msgspec.Struct, frozen=True):
     sources: tuple[str, ...]
 
 
-@cache
-def thresholds() -> dict[str, Threshold]:
-    return {row.id: row for row in rows("thresholds", "threshold", Threshold)}
+thresholds = by_id("thresholds", "threshold", Threshold)
+
+
+numbers = rows_of("numbers", "number", Number)
 
 
 def threshold(threshold_id: str) -> float:
     """Value of one threshold, in the unit its row states."""
     return thresholds()[threshold_id].value
-
-
-@cache
-def numbers() -> tuple[Number, ...]:
-    """All rules of thumb, in the order of the table."""
-    return rows("numbers", "number", Number)
 
 
 def expected_dry_kpa(ratio: float, altitude_m: float = 0.0) -> float:

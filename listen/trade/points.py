@@ -10,7 +10,7 @@ from typing import Literal
 import msgspec
 
 from listen.errors import RoundError
-from listen.trade.tables import rows, table
+from listen.trade.tables import rows_of, table
 
 
 class Kind(StrEnum):
@@ -104,10 +104,8 @@ class Point(msgspec.Struct, frozen=True):
         return PathId.COOLANT_PASSAGE in self.row.own
 
 
-@cache
-def point_rows() -> tuple[PointRow, ...]:
-    """All rows of the table, in walking order."""
-    return rows("points", "point", PointRow)
+point_rows = rows_of("points", "point", PointRow)
+"""All, in walking order."""
 
 
 @cache

@@ -12,18 +12,25 @@ every diagnosis. Safety is not up for change: cautions and contradictions are re
 
 import os
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Protocol, TypeVar
 
 import msgspec
 
 from listen.durable import read_file
 from listen.errors import HisswayError
 
+
+class Named(Protocol):
+    @property
+    def id(self) -> str: ...
+
+
 Row = TypeVar("Row")
+NamedRow = TypeVar("NamedRow", bound=Named)
 SHOP = "SHOP"
 """Source given to every row a shop wrote."""
 SHOP_MAY = ("cause", "check", "evidence", "fact", "number", "plug", "threshold")
@@ -61,6 +68,16 @@ def rows(name: str, block: str, form: type[Row]) -> tuple[Row, ...]:
             _misfits[f"{block} {row['id']}"] = f"row {block} {row['id']} of {shop_file().name} does not count: {e}"
             made += [msgspec.convert(r, form) for r in ours if r["id"] == row["id"]]
     return tuple(made)
+
+
+def rows_of(name: str, block: str, form: type[Row]) -> Callable[[], tuple[Row, ...]]:
+    """The same, read when first asked for."""
+    return cache(lambda: rows(name, block, form))
+
+
+def by_id(name: str, block: str, form: type[NamedRow]) -> Callable[[], dict[str, NamedRow]]:
+    """The same by identifier, in the order of the table."""
+    return cache(lambda: {row.id: row for row in rows(name, block, form)})
 
 
 def row_named(known: Mapping[str, Row], name: str, what: str, refused: type[HisswayError]) -> Row:

@@ -26,7 +26,7 @@ OPEN = [c for c in engines() if not c.get("kept")]
 KEPT = [c for c in engines() if c.get("kept")]
 USE_EVIDENCE = (weigh, faults, told, next_module, diagnose_module)
 """Modules that look rows of evidence up."""
-OF_OUTCOMES = {row["id"] for row in outcome_rows()}
+OF_OUTCOMES = {row.id for row in outcome_rows()}
 
 
 def test_the_cases_are_there():

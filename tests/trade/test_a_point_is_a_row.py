@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 
-import listen.trade.points as points_module
 from listen.judge.grounds import Ground, withheld
 from listen.judge.next_best import next_best
 from listen.judge.posterior import posterior
 from listen.rounds.check import check_take
 from listen.rounds.evaluate import evaluate
 from listen.rounds.loose import read_folder
+from listen.trade import tables
 from listen.trade.engine import layout, points_for
 from listen.trade.points import PathId, PointRow, point, point_rows, usual_points
 from listen.voice import names
@@ -28,7 +28,9 @@ def new_row(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """A row before the oil filler: where the crankcase is listened to first on engines that have it."""
     ours = list(point_rows())
     at = next(i for i, row in enumerate(ours) if row.id == "oil-filler")
-    monkeypatch.setattr(points_module, "rows", lambda *_: (*ours[:at], ROW, *ours[at:]))
+    read = tables.rows
+    with_one_more = (*ours[:at], ROW, *ours[at:])
+    monkeypatch.setattr(tables, "rows", lambda name, *of: with_one_more if name == "points" else read(name, *of))
     cached = (point_rows, point, usual_points)
     for found in cached:
         found.cache_clear()

@@ -102,7 +102,7 @@ def test_checks_name_known_causes_and_every_cause_has_some_of_its_own():
 
 
 def test_every_outcome_of_a_check_says_something_and_weighs_what_its_row_says():
-    own = {row["id"] for row in outcome_rows()}
+    own = {row.id for row in outcome_rows()}
     for check in checks():
         assert len(check.outcomes) >= 2 or check.id in ("decide", "change-oil"), check.id
         for o in check.outcomes:

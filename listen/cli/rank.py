@@ -1,15 +1,22 @@
-"""``hissway rank``: judge any number of loose rounds or job folders, one result each, in the order given."""
+"""``hissway rank``: judge any number of loose rounds or job folders, one result each, in the order given; here, over
+processes or over a cluster, never all in memory."""
 
 from __future__ import annotations
 
 import argparse
+import os
+import re
 import sys
-from collections.abc import Iterator
+import warnings
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from listen.errors import MAX_WORDS
+from listen.errors import MAX_WORDS, HisswayError, UsageError
+from listen.judge.result import PointResult, RoundResult
+from listen.trade.points import point
+from listen.voice import verdicts
 from listen.voice.text import json_line, plain
 from listen.whole_number import whole
 
@@ -34,7 +41,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Judge and print; 1 where any round could not be judged."""
-    from listen.cli.spread import spread
 
     failed = False
     for name, outcome in spread(_expand(args.folders), args.channel, args.workers, args.cluster):
@@ -109,8 +115,6 @@ def _print(name: str, outcome: RoundResult | str, as_json: bool) -> None:
     elif isinstance(outcome, str):
         print(f"hissway: {plain(outcome, MAX_WORDS)}", file=sys.stderr, flush=True)
     else:
-        from listen.cli.table import round_table
-
         print(round_table(outcome), flush=True)
 
 
@@ -118,3 +122,94 @@ def _with_name(name: str, sentence: str) -> str:
     """The sentence, beginning with the round it is about."""
     begins = sentence.startswith(name.rstrip("/")) and not sentence[len(name.rstrip("/")) :][:1].isalnum()
     return sentence if begins else f"{name}: {sentence}"
+
+
+SHOW_PATHS_FROM = 0.005
+"""Paths less probable than this are left out of the table."""
+
+
+def round_table(result: RoundResult) -> str:
+    head = f"{'point':<26}{'excess dB':>10}  {'95 % interval':<16}{'would see':>10}  {'':<4}"
+    lines = [plain(result.round), "  " + head.rstrip()]
+    lines += ["  " + _point_line(p) for p in result.points]
+    lines += [f"    {f.flag} at {point(p.point).words}: {f.text}" for p in result.points for f in p.flags]
+    odds = verdicts.odds((p.path, p.involved) for p in result.paths if p.involved >= SHOW_PATHS_FROM)
+    lines += [*([f"  odds: {odds}"] if odds else []), f"  verdict: {result.verdict.text}"]
+    lines += [f"  {sentence}" for sentence in result.learnt]
+    if result.verdict.next:
+        lines.append(f"  next: {result.verdict.next}")
+    return "\n".join(lines)
+
+
+def _point_line(p: PointResult) -> str:
+    words = point(p.point).words
+    if p.excess_db is None or p.excess_ci95_db is None or p.detection_limit_db is None:
+        return f"{words:<26}{'-':>10}  {'not measured':<16}"
+    low, high = p.excess_ci95_db
+    heard = "hiss" if p.detected else "nothing"
+    return f"{words:<26}{p.excess_db:>10.1f}  {f'{low:.1f} to {high:.1f}':<16}{p.detection_limit_db:>10.1f}  {heard}"
+
+
+ANSWER_S = 5
+"""Longest wait for a scheduler; one that runs answers in a fraction of a second."""
+UNUSED = r"\d+ tasks (have been successfully executed|which were still)"
+"""How joblib's remark on results that nobody took begins."""
+_ADDRESS = re.compile(r"(?:[a-z]+://)?(?:\[[0-9a-fA-F:.]+\]|[\w.-]+):\d{1,5}")
+
+
+def judge_one(name: str, round_: Round | str, channel: int) -> tuple[str, RoundResult | str]:
+    """Judge one round; a sentence instead of a result where it cannot be."""
+    if isinstance(round_, str):
+        return name, round_
+    from listen.rounds.evaluate import evaluate
+
+    try:
+        return name, evaluate(round_, channel=channel)
+    except HisswayError as e:
+        return name, str(e)
+
+
+def spread(
+    rounds: Iterable[tuple[str, Round | str]], channel: int, workers: int, cluster: str | None
+) -> Iterator[tuple[str, RoundResult | str]]:
+    """Judge all rounds with so many processes, or on the Dask cluster at an address."""
+    # One thread for each process's linear algebra: the matrices are 13 by 13, threads only get in each other's way.
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+    if cluster is not None:
+        yield from _on_cluster(rounds, channel, cluster)
+    elif workers == 1:
+        for name, round_ in rounds:
+            yield judge_one(name, round_, channel)
+    else:
+        yield from _parallel(rounds, channel, n_jobs=workers)
+
+
+def _parallel(
+    rounds: Iterable[tuple[str, Round | str]], channel: int, **how: Any
+) -> Iterator[tuple[str, RoundResult | str]]:
+    from joblib import Parallel, delayed
+
+    # Whoever stops reading (| head, Ctrl-C) knows that work was left.
+    warnings.filterwarnings("ignore", UNUSED, UserWarning, r"joblib\.")
+    pool = Parallel(return_as="generator", **how)
+    yield from pool(delayed(judge_one)(name, round_, channel) for name, round_ in rounds)
+
+
+def _on_cluster(
+    rounds: Iterable[tuple[str, Round | str]], channel: int, address: str
+) -> Iterator[tuple[str, RoundResult | str]]:
+    try:
+        from dask.distributed import Client
+    except ImportError as e:
+        raise UsageError("--cluster needs Dask; install it with: pip install 'hissway[cluster]'") from e
+    from joblib import parallel_config
+
+    if not _ADDRESS.fullmatch(address):
+        raise UsageError(f"{address!r} is not the address of a Dask scheduler; give one like tcp://host:8786")
+    try:
+        client = Client(address, timeout=ANSWER_S, set_as_default=True)
+    except (OSError, ValueError, TimeoutError) as e:
+        raise UsageError(f"no Dask scheduler answers at {address!r} within {ANSWER_S} s; is it running there?") from e
+    with client, parallel_config(backend="dask"):
+        yield from _parallel(rounds, channel)

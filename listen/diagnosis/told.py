@@ -8,8 +8,7 @@ from listen.diagnosis.case import EngineCase, Finding, numbers_of
 from listen.diagnosis.model import Candidate, Fault, Kind
 from listen.trade.causes import Cause
 from listen.trade.checks import evidence_rows, known_check
-from listen.trade.details import plug
-from listen.trade.facts import engine_findings, facts
+from listen.trade.facts import engine_findings, facts, plug
 from listen.trade.numbers import threshold
 
 NOT_SIDE_VALVE = frozenset({"smoke-blue-first-start"})

@@ -1,4 +1,5 @@
-"""The answers to the table of facts: what a job holds of each, and the events that keep a new one."""
+"""What someone typed or ticked: a figure read off a gauge, an answer to the table of facts; the events that keep it,
+and what to ask before it is kept."""
 
 import re
 from typing import Any
@@ -10,6 +11,7 @@ from listen.jobs.events import AnswerWithdrawn, EngineDescribed, Payload, Readin
 from listen.jobs.job import Job
 from listen.trade.engine import Engine
 from listen.trade.facts import Fact, facts
+from listen.trade.readings import Question, What, ask_loss, ask_pressure, ask_restrictor, ask_wet
 from listen.trade.units import read_pressure, show, unit_named
 
 YES, NO, OPEN = "yes", "no", ""
@@ -131,3 +133,59 @@ def _number(f: Fact, text: str) -> float:
     if m is None or (m[2] and m[2].strip().casefold() not in (f.unit.casefold(), "%", f"{f.unit[:1]}".casefold())):
         raise ReadingError(f"“{text[:20]}” is no figure in {f.unit}; type a number, for example {f.least + 1:g}")
     return float(m[1].replace(",", "."))
+
+
+MM_PER_INCH = 25.4
+_LOSS_OR_BORE = re.compile(r"\s*(\d{1,6}(?:[.,]\d{1,6})?|[.,]\d{1,6})\s*(mm|in|inch|\"|%|)\s*", re.IGNORECASE)
+PRESSURES: dict[str, What] = {"compression-dry": "dry", "compression-wet": "wet", "supply": "supply"}
+JOB_WIDE = ("supply", "restrictor")
+"""Read once for all cylinders: the tester stays on the cart."""
+
+
+class Typed(msgspec.Struct, frozen=True):
+    """What is kept, and the questions about it; the event names them as answered, so it is written after the asking."""
+
+    event: ReadingEntered
+    questions: tuple[Question, ...] = ()
+
+
+def unit_of(reading: str, job: Job) -> str:
+    if reading == "restrictor":
+        return "in" if job.pressure_unit == "psi" else "mm"
+    return "%" if reading == "loss" else job.pressure_unit
+
+
+def typed(reading: str, text: str, job: Job, cylinder: int | None = None, round_id: str | None = None) -> Typed:
+    """Read one figure. Raises ReadingError: no number, an unknown unit, or a figure that cannot be."""
+    cylinder = None if reading in JOB_WIDE else cylinder
+    event, questions = _pressure(reading, text, job, cylinder) if reading in PRESSURES else _bare(reading, text, job)
+    sure = tuple(d.id for d in questions)
+    return Typed(msgspec.structs.replace(event, cylinder=cylinder, round_id=round_id, confirmed=sure), questions)
+
+
+def _pressure(reading: str, text: str, job: Job, cylinder: int | None) -> tuple[ReadingEntered, tuple[Question, ...]]:
+    entry = read_pressure(text, unit_named(job.pressure_unit))
+    mates = [r.si for n in job.engine.cylinders if n != cylinder and (r := job.reading(reading, n))]
+    questions = ask_pressure(
+        entry,
+        PRESSURES[reading],
+        mates_kpa=() if cylinder is None else mates,
+        unit=unit_named(job.pressure_unit),
+        fuel=job.engine.fuel,
+    )
+    if reading == "compression-wet" and (dry := job.reading("compression-dry", cylinder)):
+        questions += ask_wet(read_pressure(show(dry.si, unit_named(job.pressure_unit))), entry)
+    return ReadingEntered(reading=reading, value=entry.value, unit=entry.unit, si=entry.kpa), questions
+
+
+def _bare(reading: str, text: str, job: Job) -> tuple[ReadingEntered, tuple[Question, ...]]:
+    if (found := _LOSS_OR_BORE.fullmatch(text)) is None:
+        raise ReadingError(f"“{text.strip()[:20]}” is no {reading}; type a number, for example 12.5")
+    value, unit = float(found[1].replace(",", ".")), found[2].lower() or unit_of(reading, job)
+    if reading == "loss":
+        if value > 100:
+            raise ReadingError(f"loss {value:g} %: from 0 to 100 can be; enter the percentage lost")
+        return ReadingEntered(reading=reading, value=value, unit="percent", si=value), ask_loss(value)
+    inches = unit in ("in", "inch", '"')
+    si = value * MM_PER_INCH if inches else value
+    return ReadingEntered(reading=reading, value=value, unit="in" if inches else "mm", si=si), ask_restrictor(si, value)

@@ -1,18 +1,159 @@
-"""Clips recorded elsewhere (a phone, a field recorder) brought into a round of a job."""
+"""Recordings made elsewhere (a phone, a field recorder): which there are and what each may be, and bringing them into a
+round."""
 
+import math
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 from typing import NamedTuple
 
-from listen.audio.files import first_with_sound
+import numpy as np
+
+from listen.audio.files import first_with_sound, read_clip, sound_info
+from listen.audio.when import in_order
 from listen.errors import ClipError, HisswayError, RoundError, refusal
 from listen.jobs.events import RoundImported
 from listen.jobs.folder.journal import storable
 from listen.jobs.folder.open_job import OpenJob
-from listen.jobs.naming import Recording
-from listen.rounds.loose import SOUNDS, read_taking, takes_named
-from listen.rounds.model import Take
+from listen.rounds.loose import SOUNDS, read_taking, take_named, takes_named
+from listen.rounds.model import Take, Taking
+from listen.signal.clip import Clip
 from listen.trade.points import Kind, walking_order
+
+KINDS = (Kind.QUIET, Kind.AIR, Kind.SOUND, Kind.SHUT)
+OFF_S = 0.3
+"""Left out beside a mark in a long recording: the hand that moved the microphone."""
+LEAST_S = 1.0
+"""A piece between two marks shorter than this is none."""
+LONG_S = 30.0
+"""From this length on a recording may hold several points."""
+RANGE_DB = 40.0
+"""Of a long recording's course, from the loudest moment down: a microphone carried from point to point stands out."""
+
+
+@dataclass(frozen=True, slots=True)
+class Recording:
+    """One file, or a piece of one, and what the tech says it is."""
+
+    path: Path
+    seconds: float
+    """Its length; 0 where it cannot be read."""
+    start_s: float = 0.0
+    taken: datetime | None = None
+    point: str = ""
+    """Listening point; empty: not used."""
+    kind: Kind = Kind.QUIET
+    piece: bool = False
+    """One of several cut from its file."""
+    trouble: str = ""
+    """Why it cannot be used."""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    recordings: tuple[Recording, ...]
+    """In order of time."""
+    order: str
+    """Where their times come from, in words."""
+    named: bool
+    """Whether every file is named by point and kind, so that nobody need be asked."""
+
+
+def recordings_in(place: Path) -> Found:
+    """List the sound files of a folder, or one file, in order of time; what their names say of them is taken over.
+
+    Raises RoundError: it cannot be read, or holds no sound files."""
+    with refusal(RoundError, f"{place}: cannot be read", "give the folder that holds the clips"):
+        files = [place] if place.is_file() else [p for p in place.iterdir() if not p.name.startswith(".")]
+    sounds = [p for p in files if p.suffix.lower() in SOUNDS]
+    if not sounds:
+        raise RoundError(f"{place}: no sound files; known are {' '.join(SOUNDS)}")
+    order, timed = in_order(sounds)
+    taking = read_taking((place.parent if place.is_file() else place) / "round.json")
+    named = all(_says_what_it_is(path, taking) for path in sounds)
+    return Found(tuple(_recording(path, taken) for path, taken in timed), order, named)
+
+
+def _says_what_it_is(path: Path, taking: Taking) -> bool:
+    try:
+        return bool(takes_named(path, taking))
+    except RoundError:
+        return False
+
+
+def _recording(path: Path, taken: datetime | None) -> Recording:
+    try:
+        length_s = sound_info(path).seconds
+    except HisswayError as e:
+        return Recording(path, 0.0, taken=taken, trouble=str(e))
+    try:
+        named = take_named(path)
+    except RoundError:
+        return Recording(path, length_s, taken=taken)
+    return Recording(path, length_s, taken=taken, point=named.point, kind=named.kind)
+
+
+def in_walking_order(
+    recordings: Sequence[Recording], first: int, points: Sequence[str], due: tuple[str, str] = ("", "")
+) -> tuple[Recording, ...]:
+    """Name recordings from number ``first`` on as a round is walked: all points quiet, all with air, all quiet again.
+
+    ``due`` is the point and walk to begin with; otherwise the quiet walk is begun.
+    """
+    walks = [(p, walk, kind) for walk, kind in _WALKS for p in points]
+    begin = next((i for i, (p, walk, _) in enumerate(walks) if (p, walk) == due), 0)
+    wanted = iter(walks[begin:])
+    out = list(recordings)
+    for i in range(first, len(out)):
+        if out[i].trouble:
+            continue
+        p, _, kind = next(wanted, ("", "", Kind.QUIET))
+        out[i] = replace(out[i], point=p, kind=kind)
+    return tuple(out)
+
+
+_WALKS = (("quiet", Kind.QUIET), ("air", Kind.AIR), ("closing", Kind.QUIET))
+
+
+def as_due(found: Found, points: Sequence[str], due: tuple[str, str]) -> tuple[Recording, ...]:
+    """One short file on its own is the clip that is due; anything else has to be named (nothing)."""
+    alone = found.recordings[0]
+    if len(found.recordings) > 1 or alone.trouble or alone.seconds >= LONG_S or not due[0]:
+        return ()
+    return in_walking_order(found.recordings, 0, points, due)
+
+
+def cut(recording: Recording, marks_s: Sequence[float]) -> tuple[Recording, ...]:
+    """The pieces of a recording between marks, in seconds from its start; the recording itself where there are none."""
+    edges = [0.0, *sorted({m for m in marks_s if 0.0 < m < recording.seconds}), recording.seconds]
+    if len(edges) == 2:
+        return (recording,)
+    pieces = []
+    for n, (a, b) in enumerate(pairwise(edges)):
+        a, b = a + (OFF_S if n else 0.0), b - (OFF_S if n < len(edges) - 2 else 0.0)
+        if b - a >= LEAST_S:
+            taken = recording.taken + timedelta(seconds=a) if recording.taken else None
+            start_s = recording.start_s + a
+            pieces.append(replace(recording, start_s=start_s, seconds=b - a, taken=taken, point="", piece=True))
+    return tuple(pieces)
+
+
+def stretch(recording: Recording, start_s: float = 0.0, most_s: float = math.inf) -> Clip:
+    """A stretch of a recording as it would be brought in (``ClipError`` from reading)."""
+    seconds = min(most_s, max(recording.seconds - start_s, 0.1))
+    channel = first_with_sound(recording.path)
+    return read_clip(recording.path, channel=channel, start_s=recording.start_s + start_s, seconds=seconds)
+
+
+def loudness(recording: Recording, steps: int) -> tuple[float, ...]:
+    """How loud a recording is in each of so many steps, 0 to 1 over ``RANGE_DB`` (``ClipError`` from reading)."""
+    clip = stretch(recording)
+    edges = np.linspace(0, len(clip.samples), steps + 1).astype(int)
+    power = [float(np.mean(np.square(clip.samples[a:b]))) if b > a else 0.0 for a, b in pairwise(edges)]
+    level_db = 10.0 * np.log10(np.array(power) + 1e-20)
+    return tuple(map(float, np.clip(1.0 + (level_db - level_db.max()) / RANGE_DB, 0.0, 1.0)))
 
 
 class _Stretch(NamedTuple):

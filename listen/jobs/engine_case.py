@@ -1,4 +1,4 @@
-"""What a job knows about its engine, as the input of the diagnosis."""
+"""What a job knows about its engine: as the input of the diagnosis, and as a table of its cylinders."""
 
 import math
 from typing import Any
@@ -7,11 +7,11 @@ import msgspec
 
 from listen.diagnosis.case import CylinderCase, EngineCase, Made
 from listen.diagnosis.model import Diagnosis
+from listen.jobs.events import PlugSeen, ReadingEntered
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import latest_round, standing
 from listen.judge.result import PathResult
-from listen.trade.details import plugs
-from listen.trade.facts import core, facts, symptoms
+from listen.trade.facts import core, facts, plugs, symptoms
 from listen.trade.numbers import threshold
 from listen.trade.points import PathId, point, point_rows
 from listen.trade.units import Unit, said_in, unit_named
@@ -170,3 +170,45 @@ def _order(job: Job) -> tuple[int, ...]:
     """Cylinders in the order their dry compression was first entered."""
     dry = (r.cylinder for r in job.readings if r.reading == "compression-dry" and r.cylinder is not None)
     return tuple(dict.fromkeys(dry))
+
+
+class CylinderRow(msgspec.Struct, frozen=True, kw_only=True):
+    """One cylinder; None where nothing was entered."""
+
+    cylinder: int
+    dry: ReadingEntered | None = None
+    wet: ReadingEntered | None = None
+    loss: ReadingEntered | None = None
+    plug: PlugSeen | None = None
+    wet_rise_kpa: float | None = None
+    """Wet minus dry."""
+    share_of_highest: float | None = None
+    """Dry reading over the highest dry reading, 0 to 1."""
+    round: RoundRecord | None = None
+    """The round that counts."""
+
+
+def cylinder_rows(job: Job) -> tuple[CylinderRow, ...]:
+    """One row a cylinder, in rising order."""
+    highest = max((r.si for n in job.engine.cylinders if (r := job.reading("compression-dry", n))), default=0.0)
+    return tuple(_row(job, n, highest) for n in job.engine.cylinders)
+
+
+def _row(job: Job, n: int, highest_kpa: float) -> CylinderRow:
+    dry, wet = job.reading("compression-dry", n), job.reading("compression-wet", n)
+    return CylinderRow(
+        cylinder=n,
+        dry=dry,
+        wet=wet,
+        loss=job.reading("loss", n),
+        plug=job.plugs.get(n),
+        wet_rise_kpa=wet.si - dry.si if wet and dry else None,
+        share_of_highest=dry.si / highest_kpa if dry and highest_kpa > 0 else None,
+        round=latest_round(job, n),
+    )
+
+
+def lowest_share(rows: tuple[CylinderRow, ...]) -> float | None:
+    """The lowest dry reading over the highest; None with fewer than two readings."""
+    shares = [r.share_of_highest for r in rows if r.share_of_highest is not None]
+    return min(shares) if len(shares) > 1 else None

@@ -453,7 +453,7 @@ class Merged(Payload, frozen=True, kw_only=True):
     source: str
     """Name of the bag or folder they came from."""
     text: str = ""
-    """What the two sides disagreed about, in the words of an earlier version; now told by listen.jobs.conflicts."""
+    """What the two sides disagreed about, in the words of an earlier version; now told by listen.jobs.event_words."""
 
 
 class Salvaged(Payload, frozen=True, kw_only=True):

@@ -7,8 +7,8 @@ from msgspec.structs import replace
 
 from listen.errors import HisswayError
 from listen.jobs import events as ev
-from listen.jobs.conflicts import conflicts
 from listen.jobs.decision import Decision
+from listen.jobs.event_words import conflicts
 from listen.jobs.hearing import heard, numbers_seen, recorded_by
 from listen.jobs.job import ClipRecord, Job, RoundRecord, Skip
 from listen.jobs.job_rules import JOB_RULES

@@ -1,4 +1,5 @@
-"""What may be told of an engine beside its cylinders' readings: one row a fact, each optional."""
+"""What may be told of an engine beside its readings: facts, a row each, all optional; looks of plugs; fields of the job
+card."""
 
 from collections.abc import Iterator
 from functools import cache
@@ -10,7 +11,46 @@ from listen.errors import ReadingError
 from listen.trade.causes import causes
 from listen.trade.checks import evidence_rows
 from listen.trade.engine import Engine
-from listen.trade.tables import by_id, row_named
+from listen.trade.tables import by_id, row_named, rows_of
+
+LONGEST = 200
+
+
+class Detail(msgspec.Struct, frozen=True):
+    """One row of ``details.toml``."""
+
+    id: str
+    words: str
+    hint: str = ""
+
+
+details = rows_of("details", "detail", Detail)
+"""All fields in the order asked."""
+
+
+class Plug(msgspec.Struct, frozen=True):
+    """One row of ``plugs.toml``."""
+
+    id: str
+    words: str
+    look: str
+    sources: tuple[str, ...]
+    one: str = ""
+    """Evidence row where this plug alone looks so."""
+    all: str = ""
+    """Evidence row where all do."""
+    says_nothing: bool = False
+    """True where the look carries no weight."""
+    note: str = ""
+
+
+plugs = rows_of("plugs", "plug", Plug)
+
+
+def plug(plug_id: str) -> Plug:
+    """Look a condition up; ``ReadingError`` where it is unknown."""
+    return row_named({row.id: row for row in plugs()}, plug_id, "plug condition", ReadingError)
+
 
 Group = Literal["engine", "figures", "smoke", "oil", "running", "cooling", "history", "cylinder", "test"]
 GROUP_WORDS: dict[Group, str] = {

@@ -6,8 +6,7 @@ An identifier that a newer program wrote and this one does not know is shown as 
 from collections.abc import Iterable
 
 from listen.errors import HisswayError
-from listen.trade.details import plug
-from listen.trade.facts import fact, facts
+from listen.trade.facts import fact, facts, plug
 from listen.trade.points import PATH_WORDS, PathId, point
 from listen.voice.figures import UNKNOWN, sure
 from listen.voice.text import plain

@@ -17,7 +17,7 @@ from listen.audio.long import read_sound
 from listen.audio.partial import read_part, write_part
 from listen.audio.write import write_flac
 from listen.errors import ClipError
-from listen.jobs.naming import recordings_in
+from listen.jobs.bring_in import recordings_in
 from listen.rounds.loose import read_folder
 from listen.signal.clip import Clip
 from listen.signal.quality import check_clip

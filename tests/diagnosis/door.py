@@ -9,10 +9,9 @@ from typing import Any
 from worked import engine_of
 
 from listen.jobs import events as ev
-from listen.jobs.answers import NO, YES, answer_events, type_in
+from listen.jobs.answers import NO, YES, answer_events, type_in, typed
 from listen.jobs.fold import apply
 from listen.jobs.job import Job
-from listen.jobs.typed import typed
 from listen.judge.result import BubbleRates, PathResult, PointResult, RoundResult, Verdict
 from listen.trade.engine import neighbours
 from listen.trade.facts import core, fact

@@ -16,9 +16,8 @@ from listen.diagnosis.model import DISCLAIMER
 from listen.diagnosis.weigh import capped_sum, standings
 from listen.trade.causes import causes
 from listen.trade.checks import caps, evidence_rows
-from listen.trade.details import plugs
 from listen.trade.engine import layout
-from listen.trade.facts import symptoms
+from listen.trade.facts import plugs, symptoms
 
 kpa = st.none() | st.floats(min_value=0, max_value=3000)
 percent = st.none() | st.floats(min_value=0, max_value=100)

@@ -19,10 +19,9 @@ from pathlib import Path
 from listen.audio.write import write_flac
 from listen.errors import ClipError, HisswayError
 from listen.jobs import events as ev
-from listen.jobs.bring_in import bring_named
+from listen.jobs.bring_in import Recording, bring_named
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.store import create_job, list_jobs, open_job
-from listen.jobs.naming import Recording
 from listen.signal.clip import Clip
 from tests.crash.session import RATE_HZ, NoiseSource
 from tests.jobs.short import begin_round, note_texts

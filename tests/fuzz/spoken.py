@@ -11,7 +11,7 @@ import sys
 import unicodedata
 from pathlib import Path
 
-from listen.jobs.naming import Found
+from listen.jobs.bring_in import Found
 from tests.fuzz.mutate import as_json, mutate_journal, read_events, relink
 from tui.app import HisswayApp
 
@@ -127,7 +127,7 @@ async def _look(room: Path, rng: random.Random) -> None:
 
 def show_names(data: bytes, room: Path) -> None:
     """Names as strangers and systems give them, on the screens that show them: recordings, inputs, learners."""
-    from listen.jobs.naming import recordings_in
+    from listen.jobs.bring_in import recordings_in
 
     made = (os.fsdecode(name) + HOSTILE * (n % 2) for n, name in enumerate(names_of(data)))
     names = list(dict.fromkeys(made)) or [HOSTILE]  # inputs bear labels, of which no two are the same
@@ -183,7 +183,7 @@ def names_of(data: bytes) -> list[bytes]:
 
 def read_phone_folder(data: bytes, room: Path) -> None:
     """A phone's folder of any names: listed in order, named as a round is walked, cut."""
-    from listen.jobs.naming import cut, in_walking_order, recordings_in
+    from listen.jobs.bring_in import cut, in_walking_order, recordings_in
 
     folder = room / "phone"
     folder.mkdir()

@@ -13,12 +13,11 @@ import pytest
 from listen.audio.write import write_flac
 from listen.errors import JobError
 from listen.jobs import events as ev
-from listen.jobs.bring_in import bring_in, bring_named
+from listen.jobs.bring_in import Recording, bring_in, bring_named
 from listen.jobs.exchange.verify import verify_job
 from listen.jobs.folder.chain import read_journal
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.store import create_job, open_job
-from listen.jobs.naming import Recording
 from listen.signal.clip import Clip
 from listen.trade.points import Kind
 from tests.jobs.made import leave_part

@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from listen.jobs import events as ev
-from listen.jobs.conflicts import conflicts
-from listen.jobs.exchange.merge import merged_event, plan
+from listen.jobs.event_words import conflicts
+from listen.jobs.exchange.unpack import merged_event, plan
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import Chain, read_chain
 from listen.jobs.folder.journal import write_line

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import msgspec
 
+from listen.jobs.answers import typed
 from listen.jobs.before_after import compare
 from listen.jobs.engine_case import diagnosed
 from listen.jobs.events import JobNamed
 from listen.jobs.folder.store import open_job
-from listen.jobs.typed import typed
 from listen.lab.shipped import demo_job
 
 

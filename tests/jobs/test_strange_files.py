@@ -15,7 +15,7 @@ from listen.audio.write import write_flac
 from listen.durable import read_file, whole_file
 from listen.errors import HisswayError, JobError
 from listen.jobs import events as ev
-from listen.jobs.bring_in import bring_named
+from listen.jobs.bring_in import Recording, bring_named
 from listen.jobs.exchange.verify import verify_job
 from listen.jobs.folder import chain, disk
 from listen.jobs.folder.chain import read_chain
@@ -23,7 +23,6 @@ from listen.jobs.folder.journal import GENESIS, write_line
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.parts import new_partial
 from listen.jobs.folder.store import create_job, list_jobs, open_job
-from listen.jobs.naming import Recording
 from listen.signal.clip import Clip
 from listen.trade.engine import layout
 from tests.fuzz.mutate import read_events, relink

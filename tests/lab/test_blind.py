@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from listen.errors import LabError
-from listen.lab.learners import create_learner
+from listen.lab.learners import append_record, create_learner, read_records
 from listen.lab.simulator.render import TakeKey
 from listen.lab.simulator.scene import RoundSpec
 from listen.lab.training import held, lesson, seal
@@ -184,7 +184,6 @@ def test_a_changed_answer_is_told(lab: Path, no_sound: None) -> None:
 
 def test_sums_made_anew_do_not_move_a_truth(lab: Path, no_sound: None) -> None:
     """Whoever rewrites the chain itself still cannot give a round another truth than the one it was met with."""
-    from listen.lab import records
     from listen.lab.training import book
 
     ada = create_learner(lab, "Ada")
@@ -192,13 +191,13 @@ def test_sums_made_anew_do_not_move_a_truth(lab: Path, no_sound: None) -> None:
     session.call(Call(paths=("none",), sure=0.9))
     session.answer()
     (path,) = sessions_dir(lab, ada).glob("*.jsonl")
-    links = records.read(path, book.Link)
+    links = read_records(path, book.Link)
     path.unlink()
     head = book.START
     for link in links:
         raw = bytes(link.record).replace(b'"truth":["rings"]', b'"truth":["none"]')
         new = book.Link(record=msgspec.Raw(raw), sum=book.sum_after(head, raw))
-        records.append(path, new)
+        append_record(path, new)
         head = new.sum
     with pytest.raises(LabError, match="not the one fixed"):
         answers_of(lab, ada)

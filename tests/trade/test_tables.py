@@ -11,9 +11,8 @@ import listen.trade
 from listen.trade.causes import blind_spots, causes, contradictions, sources
 from listen.trade.cautions import cautions
 from listen.trade.checks import caps, checks, checks_alone, checks_between, evidence_rows, outcome_rows, safe_order
-from listen.trade.details import plugs
 from listen.trade.engine import layout_rows
-from listen.trade.facts import GROUP_WORDS, core, facts, moves
+from listen.trade.facts import GROUP_WORDS, core, facts, moves, plugs
 from listen.trade.numbers import agreeing_share, expected_dry_kpa, numbers, thresholds
 
 DERIVED = {

@@ -21,9 +21,9 @@ from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Static
 
+from listen.jobs.bring_in import recordings_in
 from listen.jobs.events import NoteAdded, PersonChosen, WayChosen
 from listen.jobs.folder.store import list_jobs, open_job
-from listen.jobs.naming import recordings_in
 from listen.jobs.walk import walked
 from listen.lab.ear.threshold import backgrounds
 from listen.lab.learners import create_learner

@@ -15,7 +15,7 @@ from textual.pilot import Pilot
 from listen.audio.files import read_clip
 from listen.audio.when import in_order, time_in_file, time_in_name
 from listen.audio.write import write_flac
-from listen.jobs.naming import Recording, cut, in_walking_order, recordings_in, stretch
+from listen.jobs.bring_in import Recording, cut, in_walking_order, recordings_in, stretch
 from listen.signal.clip import Clip
 from tui.app import HisswayApp
 from tui.screens.naming.cut import CutScreen

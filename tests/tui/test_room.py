@@ -14,8 +14,8 @@ from listen.jobs.events import CautionAcknowledged, Judged, PlugSeen, ReadingEnt
 from listen.jobs.folder.open_job import new_round
 from listen.jobs.folder.store import create_job
 from listen.jobs.ways import WAYS
-from listen.trade.details import plugs
 from listen.trade.engine import Exhaust, engine_of_rows, layout
+from listen.trade.facts import plugs
 from tests.jobs.short import begin_round
 from tui.app import HisswayApp
 from tui.content import fitting

@@ -115,7 +115,7 @@ def test_the_rest_of_a_walk_left_out_leaves_out_the_air_there(tmp_path: Path) ->
 
 
 def test_yes_to_a_doubt_takes_what_was_suggested(tmp_path: Path) -> None:
-    from listen.jobs.typed import typed
+    from listen.jobs.answers import typed
 
     here = job(tmp_path, *UNTIL_QUIET[:4])
     figure = typed("loss", "0.08", here, 1, ROUND)
@@ -130,7 +130,7 @@ def test_yes_to_a_doubt_takes_what_was_suggested(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(("text", "mm", "unit"), [("1,0", 1.0, "mm"), ("0.040 in", 1.016, "in"), ('.04"', 1.016, "in")])
 def test_a_restrictor_is_read_in_millimetres_and_inches(tmp_path: Path, text: str, mm: float, unit: str) -> None:
-    from listen.jobs.typed import typed
+    from listen.jobs.answers import typed
 
     read = typed("restrictor", text, job(tmp_path, *UNTIL_QUIET), 1, ROUND)
     assert (read.event.si, read.event.unit, read.event.cylinder) == (

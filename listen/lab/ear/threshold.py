@@ -9,9 +9,8 @@ import msgspec
 import numpy as np
 
 from listen.errors import LabError
-from listen.lab import records
 from listen.lab.ear.adaptive import INTERVALS, EarRun, Threshold
-from listen.lab.learners import Learner, learner_dir
+from listen.lab.learners import Learner, append_record, learner_dir, read_records
 from listen.lab.simulator.curves import add
 from listen.lab.simulator.families import duct_shape, leak_shape
 from listen.lab.simulator.render import render
@@ -179,7 +178,7 @@ class ThresholdRun:
             meter_walk_db=self._limit(walk, WALK_S),
             headphones=self._headphones,
         )
-        records.append(self._path, measured)
+        append_record(self._path, measured)
         self.measured = measured
 
     def _limit(self, kinds: tuple[Kind, ...], seconds: float) -> float | None:
@@ -193,4 +192,4 @@ class ThresholdRun:
 
 def thresholds_of(root: Path, learner: Learner) -> tuple[Measured, ...]:
     """All finished runs of a learner, oldest first."""
-    return tuple(records.read(learner_dir(root, learner) / FILE, Measured))
+    return tuple(read_records(learner_dir(root, learner) / FILE, Measured))

@@ -8,7 +8,7 @@ from pathlib import Path
 import msgspec
 
 from listen.errors import LabError, refusal
-from listen.lab import records
+from listen.lab.learners import append_record, read_records
 from listen.same_fields import same_fields
 from listen.trade.points import PathId
 
@@ -143,10 +143,10 @@ class Book:
         self.path, self.lines, self.sums = path, list(lines), list(sums)
 
     def add(self, record: Line) -> None:
-        """Write a line; it counts once it is on the disk. Raises as :func:`listen.lab.records.append`."""
+        """Write a line; it counts once it is on the disk. Raises as :func:`listen.lab.learners.append_record`."""
         raw = msgspec.json.encode(record)
         link = Link(record=msgspec.Raw(raw), sum=sum_after(self.head, raw))
-        records.append(self.path, link)
+        append_record(self.path, link)
         self.sums.append(link.sum)
         self.lines.append(record)
 
@@ -184,9 +184,9 @@ class _Old(msgspec.Struct, frozen=True, kw_only=True):
 
 def _old(path: Path) -> Book:
     """A session of an earlier version: it counts, and cannot be gone on with."""
-    first = records.read(path, _Old, stop=1)[0]
+    first = read_records(path, _Old, stop=1)[0]
     opened = Opened(**same_fields(first, "session", "drill", "title", "level", "started"), total=len(first.order))
-    return Book(path, [opened, *records.read(path, Answer, skip=1)])
+    return Book(path, [opened, *read_records(path, Answer, skip=1)])
 
 
 def _read(path: Path) -> Book | None:
@@ -194,7 +194,7 @@ def _read(path: Path) -> Book | None:
         begins = file.readline()
     if begins.endswith(b"\n") and b'"hissway.lab-session/1"' in begins:
         return _old(path)
-    links, before = records.read(path, Link), START
+    links, before = read_records(path, Link), START
     for number, link in enumerate(links, 1):
         if link.sum != sum_after(before, bytes(link.record)):
             raise LabError(

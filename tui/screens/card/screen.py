@@ -2,7 +2,7 @@
 
 from listen.jobs.events import DetailsGiven, JobNamed, Payload
 from listen.jobs.job import Job
-from listen.trade.details import LONGEST, details
+from listen.trade.facts import LONGEST, details
 from listen.voice.text import plain
 from tui.screens.form import FormScreen, Line
 

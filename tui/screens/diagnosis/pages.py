@@ -10,8 +10,7 @@ from listen.diagnosis.weigh import Line
 from listen.jobs.job import Job
 from listen.trade.causes import blind_spots, causes, contradictions, sources
 from listen.trade.cautions import cautions_for
-from listen.trade.details import plugs
-from listen.trade.facts import facts
+from listen.trade.facts import facts, plugs
 from listen.voice import figures, names
 from listen.voice.figures import number
 from listen.voice.text import plain

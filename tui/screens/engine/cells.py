@@ -4,12 +4,12 @@ from dataclasses import dataclass
 
 from rich.cells import cell_len
 
+from listen.jobs.engine_case import CylinderRow
 from listen.jobs.events import FindingRecorded, PlugSeen, ReadingEntered
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import Standing, standing
-from listen.jobs.table import CylinderRow
-from listen.trade.details import plugs
 from listen.trade.engine import Engine
+from listen.trade.facts import plugs
 from listen.trade.points import PathId
 from listen.trade.units import Unit, show, unit_named
 from listen.voice import figures, names, verdicts

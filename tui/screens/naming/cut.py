@@ -9,7 +9,7 @@ from textual.binding import Binding
 from textual.widgets import Static
 
 from listen.errors import HisswayError
-from listen.jobs.naming import Recording, cut, loudness, stretch
+from listen.jobs.bring_in import Recording, cut, loudness, stretch
 from listen.signal.clip import Clip
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread

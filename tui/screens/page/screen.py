@@ -11,11 +11,11 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from listen.jobs import events as ev
+from listen.jobs.answers import typed
 from listen.jobs.event_words import SECTIONS
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.ledger import Line, Part, bring_back, cylinder_ledger, job_ledger, take_back
 from listen.jobs.standing import latest_round
-from listen.jobs.typed import typed
 from listen.voice.figures import as_read
 from listen.voice.text import plain
 from listen.voice.times import moment

@@ -248,7 +248,7 @@ class RoundScreen(Answering):
 
     async def _bring(self, place: Path) -> None:
         """Bring in what is named by its files' names; the rest is named in a list first."""
-        from listen.jobs.naming import as_due, recordings_in
+        from listen.jobs.bring_in import as_due, recordings_in
         from tui.screens.naming.screen import NamingScreen
 
         def named(recordings: tuple[Recording, ...]) -> None:

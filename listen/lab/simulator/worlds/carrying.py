@@ -1,13 +1,130 @@
-"""How much of a source arrives at points that are not its own: through ducts, valves, castings and the open;
-there by 1/r2 and reverberation (Sabine's absorption)."""
+"""Which engine, cylinder and points; what is wrong; who is joined to whom by ducts and open valves; and how much of a
+source arrives at points that are not its own: by 1/r2 and reverberation in the open (Sabine's absorption)."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Hashable, Mapping
+from dataclasses import dataclass, field
 from functools import partial
+from typing import Any, TypeVar, cast
 
 import numpy as np
 
-from listen.lab.simulator.worlds.layout import Layout
+from listen.trade.points import PathId, point
+from listen.trade.transfer import OpenValve, valves_open
+
+T = TypeVar("T")
+OF_THE_ENGINE = 0.8
+"""Share of a way's deviation that is the engine's; the rest is the cylinder's and the hand's that holds the microphone.
+Judgement: ducts and hoses are the same for all cylinders, the way from each to its port is not."""
+
+
+class Common:
+    """Particulars of one engine, shop, tester and microphone. A round drawn alone has a fresh one."""
+
+    def __init__(self) -> None:
+        self._drawn: dict[Hashable, Any] = {}
+
+    def once(self, what: Hashable, draw: Callable[[], T]) -> T:
+        if what not in self._drawn:
+            self._drawn[what] = draw()
+        return cast(T, self._drawn[what])
+
+    def near(self, rng: np.random.Generator, what: Hashable, draw: Callable[[], float], spread: float) -> float:
+        """The first round's as drawn, every later round's about it."""
+        known = what in self._drawn
+        first = self.once(what, draw)
+        return first + float(rng.normal(0, spread)) if known else first
+
+    def partly(self, rng: np.random.Generator, what: Hashable) -> float:
+        """A standard normal deviate that rounds share by ``OF_THE_ENGINE`` of its variance."""
+        known = what in self._drawn
+        z = self.once(what, rng.standard_normal)
+        return float(np.sqrt(OF_THE_ENGINE) * z + np.sqrt(1 - OF_THE_ENGINE) * rng.normal()) if known else float(z)
+
+
+ORDERS = ((1, 3, 4, 2), (1, 2, 4, 3), (1, 3, 2), (1, 5, 3, 6, 2, 4), (1, 2, 4, 5, 3))
+"""Firing orders of inline engines."""
+OPTIONAL = {"radiator": 0.7, "plug-hole": 0.45, "breather": 0.15}
+"""Share of rounds that walk these points besides the three that every engine has."""
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """One engine with one cylinder under test."""
+
+    order: tuple[int, ...]
+    cylinder: int
+    points: tuple[str, ...]
+    valves: Mapping[int, OpenValve | None]
+    breathes_into_intake: bool
+    """The crankcase breather is joined to the intake, as on most engines."""
+    common: Common = field(default_factory=Common)
+    """What other rounds of this engine share."""
+
+    def own(self, source: str) -> list[str]:
+        """Points at which a source comes out first."""
+        path = PathId.RINGS if source == "blow-by" else PathId(source)
+        return [p for p in self.points if path in point(p).row.own]
+
+    def joined(self, source: str, at: str) -> str:
+        """How a source reaches a point not its own: ``valve``, ``breather``, ``far`` or ``casting``."""
+        holes = [n for n in (point(p).neighbour for p in self.points) if n is not None]
+        beside = point(at).neighbour
+        side = {"intake-valve": "intake", "exhaust-valve": "exhaust"}.get(source)
+        if beside is not None and side and self.valves.get(beside) in (side, "overlap"):
+            return "valve"
+        mouth = "intake" if at == "intake" else "exhaust" if at.startswith("tailpipe") else ""
+        if source == "next-cylinder" and mouth and any(self.valves.get(n) in (mouth, "overlap") for n in holes):
+            return "valve"
+        crankcase = ("rings", "blow-by")
+        through = (source in crankcase and at == "intake") or (
+            source == "intake-valve" and at in ("oil-filler", "breather")
+        )
+        if through and self.breathes_into_intake:
+            return "breather"
+        return "far" if at.startswith("tailpipe") or source == "exhaust-valve" else "casting"
+
+
+def firing_order(rng: np.random.Generator, common: Common) -> tuple[int, ...]:
+    return common.once("order", lambda: ORDERS[int(rng.integers(len(ORDERS)))])
+
+
+def layout(rng: np.random.Generator, common: Common, cylinder: int | None = None) -> Layout:
+    """Draw an engine and the points walked on it; the cylinder too where it is not given."""
+    order = firing_order(rng, common)
+    cylinder = cylinder or int(rng.integers(1, len(order) + 1))
+    points = ["intake", "tailpipe", "oil-filler"]
+    for point_id, share in OPTIONAL.items():
+        walked = common.once(point_id, partial(_happens, rng, share))
+        if walked and point_id == "plug-hole":
+            beside = [n for n in (cylinder - 1, cylinder + 1) if 1 <= n <= len(order)]
+            points.append(f"plug-hole-{int(rng.choice(beside))}")
+        elif walked:
+            points.append(point_id)
+    joined = common.once("joined", lambda: bool(rng.random() < 0.65))
+    return Layout(order, cylinder, tuple(points), valves_open(None, order, cylinder), joined, common)
+
+
+def _happens(rng: np.random.Generator, share: float) -> bool:
+    return bool(rng.random() < share)
+
+
+Rates = Mapping[str, float]
+"""Base rates: ``none``, ``fitting``, ``set-up``, ``pair``, and each single path by its name; they sum to 1."""
+
+
+def wrong(rng: np.random.Generator, rates: Rates, points: tuple[str, ...]) -> tuple[PathId, ...]:
+    """Draw what is wrong; a path none of whose points is walked is drawn again."""
+    own = {path for p in points for path in point(p).row.own}
+    singles = [k for k in rates if k in own]
+    kinds = [k for k in rates if k in ("none", "fitting", "set-up", "pair") or k in own]
+    weight = np.array([rates[k] for k in kinds])
+    kind = str(rng.choice(kinds, p=weight / weight.sum()))
+    if kind != "pair":
+        return (PathId(kind),)
+    weight = np.array([rates[k] for k in singles])
+    two = rng.choice(singles, size=2, replace=False, p=weight / weight.sum())
+    return tuple(sorted(PathId(str(p)) for p in two))
+
 
 Spread = tuple[float, float]
 """Mean and standard deviation, dB."""

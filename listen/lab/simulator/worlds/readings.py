@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from listen.lab.simulator.scene import SimFacts
-from listen.lab.simulator.worlds.layout import Layout
+from listen.lab.simulator.worlds.carrying import Layout
 from listen.trade.points import PathId
 
 SUPPLIES_KPA = (345.0, 480.0, 550.0, 620.0, 690.0)

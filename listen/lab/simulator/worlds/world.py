@@ -15,8 +15,7 @@ import numpy as np
 from listen.lab.simulator.curves import Curve, add, curve
 from listen.lab.simulator.scene import Background, Bubbles, Cause, Hiss, Microphone, PointSpec, RoundSpec, Truth
 from listen.lab.simulator.shops import SHOPS, one_machine, shop
-from listen.lab.simulator.worlds.carrying import Ways
-from listen.lab.simulator.worlds.layout import Common, Layout, Rates, firing_order, layout, wrong
+from listen.lab.simulator.worlds.carrying import Common, Layout, Rates, Ways, firing_order, layout, wrong
 from listen.lab.simulator.worlds.readings import Notes, Tester, flow_l_s, readings, together
 from listen.lab.simulator.worlds.sounds import Sound, duct, plain, ripple, usual
 from listen.lab.simulator.worlds.walking import Restless, befall, steps, walk

@@ -48,8 +48,6 @@ def _block(indata: NDArray[np.float32], overflows: int) -> Block:
 
 
 class BlockReceiver:
-    """Everything that arrives from one open stream."""
-
     def __init__(self, rate_hz: int, block: int) -> None:
         self.watch = Watch(rate_hz, time.monotonic())
         self.overflows = 0
@@ -81,7 +79,6 @@ class BlockReceiver:
         self._ended = True
 
     def begun(self, limit_s: float) -> bool:
-        """Wait for the first block; False where none comes."""
         try:
             self._first.get(timeout=limit_s)
         except queue.Empty:
@@ -95,7 +92,6 @@ class BlockReceiver:
         return (watch or self.watch).trouble(time.monotonic())
 
     def drain(self) -> list[Block]:
-        """Blocks since the last call, for the meter."""
         blocks = []
         try:
             while True:
@@ -110,5 +106,4 @@ class BlockReceiver:
         return taker
 
     def untap(self, taker: Taker) -> None:
-        """Stop feeding ``taker``."""
         self._takers = tuple(t for t in self._takers if t is not taker)

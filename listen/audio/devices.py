@@ -20,14 +20,11 @@ class Device:
     index: int
     """PortAudio's number; changes when devices come and go."""
     name: str
-    """Name as the system gives it."""
     host_api: str
     """Sound system it belongs to, for example ``ALSA``."""
     rate_hz: int
-    """Sample rate to open it with."""
     channels: int
     is_default: bool
-    """True for the system's own choice."""
     label: str
     """Its name, with its sound system and a number where several have that name: no two have one label."""
 

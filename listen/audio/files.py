@@ -42,8 +42,6 @@ _COARSE = frozenset({"PCM_S8", "PCM_U8", "ULAW", "ALAW", "DPCM_8", "DWVW_12", "I
 
 @dataclass(frozen=True, slots=True)
 class SoundInfo:
-    """What a sound file says about itself."""
-
     rate_hz: int
     channels: int
     seconds: float

@@ -37,7 +37,6 @@ class Lead:
     seconds: float
 
     def at(self, t_s: float) -> Moment:
-        """The moment ``t_s`` after the start."""
         edges = [e for pair in self.on_s for e in pair]
         passed = sum(e <= t_s for e in edges)
         until = edges[passed] if passed < len(edges) else self.seconds

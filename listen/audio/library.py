@@ -82,7 +82,6 @@ def portaudio() -> Any:
 
 
 def reason(error: BaseException) -> str:
-    """What PortAudio says of a failure."""
     return str(error.args[0]) if error.args else type(error).__name__
 
 

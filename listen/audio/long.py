@@ -50,7 +50,6 @@ class LongClip:
             at, held = at + step, held[step:]
 
     def part(self, start: int, stop: int) -> NDArray[np.float32]:
-        """Samples from one to before another."""
         clip = read_clip(
             self.path, channel=self.channel, start_s=start / self.rate_hz, seconds=(stop - start) / self.rate_hz
         )

@@ -172,15 +172,12 @@ def _open(sd: Any, device: Device, rate_hz: int, channels: int) -> tuple[Any, Bl
 
 
 CLIP_LEVEL = 0.999
-"""Share of full scale that counts as clipped."""
 CLIPPED_SAMPLES = 4
 """So many in one block of 10 ms are told; fewer may be one knock."""
 
 
 @dataclass(slots=True)
 class _Channel:
-    """One channel being written."""
-
     number: int
     part: Path
     writer: PartWriter

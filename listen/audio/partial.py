@@ -35,14 +35,11 @@ _Count = Annotated[int, msgspec.Meta(ge=0)]
 
 
 class PartHeader(msgspec.Struct, frozen=True):
-    """What the samples of a part need to become a clip."""
-
     rate_hz: _Count
     device: str
     started: datetime | None
     """When the first sample was taken, UTC; None where nobody knows."""
     overflows: _Count = 0
-    """Input overflows so far."""
     frames: _Count | None = None
     """Samples in all, once the recording has ended in good order."""
     coded: str = ""

@@ -17,7 +17,6 @@ seen cut at other rates under load."""
 LATENCY_S = 0.1
 """Asked of PortAudio; no dropouts beside a screen that redraws, and a key still answers at once."""
 OPEN_S = 3.0
-"""Longest wait for a loudspeaker to open."""
 
 
 class Sounding:

@@ -22,8 +22,6 @@ from listen.errors import AudioError, DeviceLost, refusal
 
 @dataclass(frozen=True, slots=True)
 class Recording:
-    """One take as it stands in its part file."""
-
     part: Path
     """The unfinished clip; :func:`listen.audio.partial.finish` turns it into a sound file."""
     rate_hz: int

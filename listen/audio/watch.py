@@ -39,7 +39,6 @@ class TroubleKind(StrEnum):
 class Trouble:
     kind: TroubleKind
     seconds: float
-    """For how long, or how much is missing."""
 
 
 class SlidingMinimum:

@@ -18,7 +18,6 @@ FORMS = {".flac": "FLAC", ".wav": "WAV"}
 """Forms written, by file suffix; both with 24 bits."""
 _FULL_SCALE = 2**23
 _BLOCK_SAMPLES = 1 << 16
-"""Samples handed over at a time."""
 
 
 def write_flac(path: Path, clip: Clip) -> None:

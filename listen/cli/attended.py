@@ -19,9 +19,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 REFRESH_S = 0.1
-"""How often the countdown is drawn."""
 LINE_WIDTH = 95
-"""What the countdown line takes of a terminal."""
 FLOOR_DBFS = -90.0
 """Level at which the bar is empty; it has one mark for each 3 dB above."""
 

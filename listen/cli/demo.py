@@ -18,7 +18,7 @@ def run(args: argparse.Namespace) -> int:
         return code
     # The first run compiles byte code and fills caches: say that it works before the silence.
     print("Judging the shipped demo round (simulated) ...", file=sys.stderr, flush=True)
-    from listen.cli.rank import round_table
+    from listen.cli.table import round_table
     from listen.jobs.folder.store import open_job
     from listen.jobs.to_round import to_round
     from listen.lab.shipped import MAIN_ROUND, demo_job

@@ -4,7 +4,6 @@ processes or over a cluster, never all in memory."""
 from __future__ import annotations
 
 import argparse
-import os
 import re
 import sys
 import warnings
@@ -13,10 +12,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from listen.errors import MAX_WORDS, HisswayError, UsageError
-from listen.judge.result import PointResult, RoundResult
-from listen.trade.points import point
-from listen.voice import verdicts
+from listen.errors import MAX_WORDS, HisswayError, RoundError, UsageError
 from listen.voice.text import json_line, plain
 from listen.whole_number import whole
 
@@ -40,7 +36,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Judge and print; 1 where any round could not be judged."""
 
     failed = False
     for name, outcome in spread(_expand(args.folders), args.channel, args.workers, args.cluster):
@@ -52,7 +47,6 @@ def run(args: argparse.Namespace) -> int:
 
 def _expand(folders: list[str]) -> Iterator[tuple[str, Round | str]]:
     """Every round of every folder, or the sentence that says why there is none; nothing is read ahead."""
-    from listen.errors import HisswayError
     from listen.rounds.loose import read_folder
 
     for given in folders:
@@ -88,7 +82,6 @@ def _is_job(folder: Path) -> bool:
 
 
 def _rounds_of_job(folder: Path, name: str) -> Iterator[tuple[str, Round | str]]:
-    from listen.errors import HisswayError, RoundError
     from listen.jobs.folder.store import open_job
     from listen.jobs.teardowns import with_teardowns
     from listen.jobs.to_round import to_round
@@ -115,6 +108,8 @@ def _print(name: str, outcome: RoundResult | str, as_json: bool) -> None:
     elif isinstance(outcome, str):
         print(f"hissway: {plain(outcome, MAX_WORDS)}", file=sys.stderr, flush=True)
     else:
+        from listen.cli.table import round_table
+
         print(round_table(outcome), flush=True)
 
 
@@ -122,32 +117,6 @@ def _with_name(name: str, sentence: str) -> str:
     """The sentence, beginning with the round it is about."""
     begins = sentence.startswith(name.rstrip("/")) and not sentence[len(name.rstrip("/")) :][:1].isalnum()
     return sentence if begins else f"{name}: {sentence}"
-
-
-SHOW_PATHS_FROM = 0.005
-"""Paths less probable than this are left out of the table."""
-
-
-def round_table(result: RoundResult) -> str:
-    head = f"{'point':<26}{'excess dB':>10}  {'95 % interval':<16}{'would see':>10}  {'':<4}"
-    lines = [plain(result.round), "  " + head.rstrip()]
-    lines += ["  " + _point_line(p) for p in result.points]
-    lines += [f"    {f.flag} at {point(p.point).words}: {f.text}" for p in result.points for f in p.flags]
-    odds = verdicts.odds((p.path, p.involved) for p in result.paths if p.involved >= SHOW_PATHS_FROM)
-    lines += [*([f"  odds: {odds}"] if odds else []), f"  verdict: {result.verdict.text}"]
-    lines += [f"  {sentence}" for sentence in result.learnt]
-    if result.verdict.next:
-        lines.append(f"  next: {result.verdict.next}")
-    return "\n".join(lines)
-
-
-def _point_line(p: PointResult) -> str:
-    words = point(p.point).words
-    if p.excess_db is None or p.excess_ci95_db is None or p.detection_limit_db is None:
-        return f"{words:<26}{'-':>10}  {'not measured':<16}"
-    low, high = p.excess_ci95_db
-    heard = "hiss" if p.detected else "nothing"
-    return f"{words:<26}{p.excess_db:>10.1f}  {f'{low:.1f} to {high:.1f}':<16}{p.detection_limit_db:>10.1f}  {heard}"
 
 
 ANSWER_S = 5
@@ -173,9 +142,6 @@ def spread(
     rounds: Iterable[tuple[str, Round | str]], channel: int, workers: int, cluster: str | None
 ) -> Iterator[tuple[str, RoundResult | str]]:
     """Judge all rounds with so many processes, or on the Dask cluster at an address."""
-    # One thread for each process's linear algebra: the matrices are 13 by 13, threads only get in each other's way.
-    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-        os.environ.setdefault(name, "1")
     if cluster is not None:
         yield from _on_cluster(rounds, channel, cluster)
     elif workers == 1:

@@ -43,7 +43,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Verify; exit 1 if anything does not match."""
     import msgspec
 
     from listen.jobs.exchange.verify import verify_path
@@ -71,13 +70,11 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _is_page(path: Path) -> bool:
-    """Whether a file is a page and not a zip."""
     with path.open("rb") as file:
         return b"<!doctype html" in file.read(200).lower()
 
 
 def _page(path: Path, args: argparse.Namespace, against: Against) -> Verification:
-    """A report, beside the job it names."""
     from listen.jobs.folder.store import jobs_root
     from listen.jobs.folder.summary import find_job
     from listen.report.origin import origin_of, read_page, verify_report

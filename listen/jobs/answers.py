@@ -28,7 +28,6 @@ def asked_here(job: Job, f: Fact) -> bool:
 
 
 def facts_here(job: Job) -> tuple[Fact, ...]:
-    """The facts that may be told of this engine, in the order of the table."""
     return tuple(f for f in facts().values() if asked_here(job, f))
 
 
@@ -95,7 +94,6 @@ def type_in(job: Job, f: Fact, text: str, cylinder: int | None = None) -> tuple[
 
 
 def unit_here(job: Job, f: Fact) -> str:
-    """The unit a figure is typed in when none is given."""
     return job.pressure_unit if f.unit == "pressure" else "%" if f.unit == "percent" else f.unit
 
 

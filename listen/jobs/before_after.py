@@ -48,20 +48,15 @@ class CylinderChange(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def changed(self) -> tuple[Change, ...]:
-        """Those beyond the uncertainty."""
         return tuple(c for c in self.changes if c.beyond)
 
 
 class Comparison(msgspec.Struct, frozen=True, kw_only=True):
-    """Two jobs side by side."""
-
     cylinders: tuple[CylinderChange, ...]
     remarks: tuple[str, ...]
-    """What stands against comparing them at all."""
 
 
 def compare(before: Job, after: Job) -> Comparison:
-    """Put two jobs on one engine side by side, every cylinder that either has something about."""
     numbers = sorted({*before.engine.cylinders, *after.engine.cylinders})
     rows = tuple(row for n in numbers if (row := _cylinder(before, after, n)) is not None)
     return Comparison(cylinders=rows, remarks=tuple(_remarks(before, after)))

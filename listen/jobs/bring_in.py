@@ -48,13 +48,11 @@ class Recording:
     piece: bool = False
     """One of several cut from its file."""
     trouble: str = ""
-    """Why it cannot be used."""
 
 
 @dataclass(frozen=True, slots=True)
 class Found:
     recordings: tuple[Recording, ...]
-    """In order of time."""
     order: str
     """Where their times come from, in words."""
     named: bool

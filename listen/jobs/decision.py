@@ -30,24 +30,19 @@ class Heard(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Decision(msgspec.Struct, frozen=True, kw_only=True):
-    """One decision about a round."""
-
     event: str
     time: str
     actor: str
     payload: Confirmed | Overruled | SentBack
     place: Place = ("", 0)
     on: Judged | None = None
-    """The result that stood then."""
     settles: frozenset[str] = frozenset()
     """Ids of earlier decisions on the round that this person knew of; this one takes their place."""
     heard: Heard = Heard()
     own_work: bool = False
     """True where the person who decides recorded the round, or is the tech of the job."""
     clips_before: int = 0
-    """Clips of the round kept until then."""
     signatures: tuple[Signed, ...] = ()
-    """Those under this decision, in order."""
 
     @property
     def authority(self) -> int:

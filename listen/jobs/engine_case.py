@@ -31,7 +31,6 @@ def diagnosed(job: Job) -> Diagnosis:
 
 
 def _told(value: Any, unit: Unit) -> Any:
-    """Every sentence of plain values in another unit."""
     if isinstance(value, str):
         return said_in(value, unit)
     if isinstance(value, dict):
@@ -119,7 +118,6 @@ QUIET = 0.5
 
 
 def _own(point_id: str) -> tuple[str, ...]:
-    """Paths whose air comes out at a point."""
     return tuple(path for row in point_rows() if _is_of(point_id, row.id) for path in row.own)
 
 
@@ -159,7 +157,6 @@ def _of_the_rig(job: Job, name: str, n: int) -> float | None:
 
 
 def _holes(record: RoundRecord) -> tuple[int, ...]:
-    """Neighbours at whose plug hole more was heard than quiet."""
     if record.verdict is None:
         return ()
     loud = (point(p.point).neighbour for p in record.verdict.result.points if p.detected)
@@ -167,29 +164,23 @@ def _holes(record: RoundRecord) -> tuple[int, ...]:
 
 
 def _order(job: Job) -> tuple[int, ...]:
-    """Cylinders in the order their dry compression was first entered."""
     dry = (r.cylinder for r in job.readings if r.reading == "compression-dry" and r.cylinder is not None)
     return tuple(dict.fromkeys(dry))
 
 
 class CylinderRow(msgspec.Struct, frozen=True, kw_only=True):
-    """One cylinder; None where nothing was entered."""
-
     cylinder: int
     dry: ReadingEntered | None = None
     wet: ReadingEntered | None = None
     loss: ReadingEntered | None = None
     plug: PlugSeen | None = None
     wet_rise_kpa: float | None = None
-    """Wet minus dry."""
     share_of_highest: float | None = None
     """Dry reading over the highest dry reading, 0 to 1."""
     round: RoundRecord | None = None
-    """The round that counts."""
 
 
 def cylinder_rows(job: Job) -> tuple[CylinderRow, ...]:
-    """One row a cylinder, in rising order."""
     highest = max((r.si for n in job.engine.cylinders if (r := job.reading("compression-dry", n))), default=0.0)
     return tuple(_row(job, n, highest) for n in job.engine.cylinders)
 

@@ -114,7 +114,6 @@ def _skipped(p: ev.PointSkipped, job: Job) -> str:
 
 
 def note(p: ev.NoteAdded, job: Job) -> str:
-    """A note; one on a clip says on which."""
     kept = next((c.kept for r in job.rounds for c in r.clips if c.id == p.clip), None)
     where = f"{names.walked_clip(kept.point, kept.walk)}: " if kept else ""
     return f"{where}{plain(p.text, 400)}"

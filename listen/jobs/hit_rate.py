@@ -19,8 +19,6 @@ EDGES = (0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 1.0)
 
 
 class ScoredCall(msgspec.Struct, frozen=True, kw_only=True):
-    """One call on a cylinder whose teardown is known."""
-
     job: str
     title: str
     cylinder: int
@@ -38,8 +36,6 @@ class ScoredCall(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class HitRate(msgspec.Struct, frozen=True, kw_only=True):
-    """How often one source of calls was right."""
-
     by: By
     rate: Rate
     brier: float | None
@@ -47,8 +43,6 @@ class HitRate(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Decided(msgspec.Struct, frozen=True, kw_only=True):
-    """How the decisions of one person stood up to teardowns."""
-
     name: str
     agreed: int
     agreed_right: int
@@ -161,7 +155,6 @@ HEADER = ("job", "title", "cylinder", "round", "by", "name", "said", "sure", "tr
 
 
 def csv_text(scored: Iterable[ScoredCall]) -> str:
-    """Every call as a row of CSV (RFC 4180)."""
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(HEADER)

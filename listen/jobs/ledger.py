@@ -19,8 +19,6 @@ State = Literal["stands", "replaced", "taken-back", "left-out", "due"]
 
 
 class Line(msgspec.Struct, frozen=True, kw_only=True):
-    """One line: an event, or a step that is still due."""
-
     id: str
     """Of the event; of a step that is due ``due:round:step:point``."""
     section: str
@@ -28,7 +26,6 @@ class Line(msgspec.Struct, frozen=True, kw_only=True):
     words: str
     state: State = "stands"
     why: str = ""
-    """Why it was taken back."""
     time: str = ""
     actor: str = ""
     payload: ev.Payload | None = None
@@ -40,7 +37,6 @@ class Line(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def kind(self) -> str:
-        """Kind of the event, empty for a step."""
         return ev.KIND_OF.get(type(self.payload), "") if self.payload else ""
 
     @property
@@ -60,8 +56,6 @@ AGAIN = (ev.ReadingEntered, ev.PlugSeen, ev.BubblesLooked, ev.AirFollowed, ev.Fi
 
 
 class Part(msgspec.Struct, frozen=True, kw_only=True):
-    """The lines of one round, or those that belong to no round."""
-
     record: RoundRecord | None
     lines: tuple[Line, ...]
 
@@ -78,7 +72,6 @@ def cylinder_ledger(events: Iterable[ev.Event], job: Job, cylinder: int) -> tupl
 
 
 def job_ledger(events: Iterable[ev.Event], job: Job) -> tuple[Part, ...]:
-    """What was said of the whole job: at intake, and since."""
     lines = _lines(events, job)
     return (Part(record=None, lines=_in_order(x for x in lines if x.round_id is None and x.cylinder is None)),)
 
@@ -92,7 +85,6 @@ def take_back(line: Line, reason: str) -> ev.Payload:
 
 
 def bring_back(line: Line, reason: str = "") -> ev.Payload:
-    """The event that lets a line count again."""
     if not line.undone_by:
         assert line.payload is not None
         return line.payload

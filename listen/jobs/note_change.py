@@ -17,12 +17,10 @@ def kind_of(event: ev.Event) -> str:
 
 
 def trouble(job: Job, sentence: str) -> Job:
-    """The job with one more sentence among its troubles."""
     return replace(job, troubles=(*job.troubles, sentence))
 
 
 def stamped(event: ev.Event) -> Stamped:
-    """What the event says with its particulars."""
     return Stamped(event=event.id, time=event.time, actor=event.actor, payload=event.payload)
 
 
@@ -50,5 +48,4 @@ def with_round(job: Job, round_id: str, event: ev.Event, change: Callable[[Round
 
 
 def note_change_where(job: Job, event: ev.Event, concerns: Callable[[RoundRecord], bool], what: str = "") -> Job:
-    """Note on every round that the event concerns that it did."""
     return replace(job, rounds=tuple(note_change(r, event, what) if concerns(r) else r for r in job.rounds))

@@ -55,7 +55,6 @@ def _with_air(record: RoundRecord) -> tuple[ClipRecord, ...]:
 
 
 def reference_cylinders(job: Job, round_id: str) -> tuple[int, ...]:
-    """Other cylinders whose clips stand beside a round."""
     here = job.round(round_id).cylinder
     cylinders = {job.round(c.kept.round_id).cylinder for c in references(job, round_id).values()}
     return tuple(sorted(cylinders - {here}))

@@ -19,8 +19,6 @@ How = Literal["", "agreed", "overruled", "sent-back"]
 
 
 class Standing(msgspec.Struct, frozen=True, kw_only=True):
-    """What stands for one round, by whom, and what speaks beside it."""
-
     round_id: str
     cylinder: int
     by: By
@@ -33,21 +31,16 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     """The program's, where the program's verdict stands; a person's word has none."""
     how: How = ""
     name: str = ""
-    """Who decided or sent back."""
     reason: str = ""
     time: str = ""
-    """When they decided, UTC, ISO 8601."""
     heard: Heard = Heard()
-    """What had been shown and played to them."""
     own_work: bool = False
     """True where whoever decided had recorded the round themselves."""
     signature: Signed | None = None
     """The strongest signature under what stands; None where it is unsigned."""
     program: Verdict | None = None
-    """What the program says of the round now."""
     program_version: str = ""
     program_then: Verdict | None = None
-    """What the program said when the person decided."""
     stale: bool = False
     """True where clips or readings changed since the program judged."""
     changed: tuple[str, ...] = ()
@@ -79,7 +72,6 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def standing(record: RoundRecord) -> Standing:
-    """What stands for a round now. Pure."""
     verdict = record.verdict.result.verdict if record.verdict else None
     base = Standing(
         round_id=record.id,
@@ -182,8 +174,6 @@ ORDER: tuple[Why, ...] = ("again", "disputed", "changed", "to-decide", "sent-bac
 
 
 class Waiting(msgspec.Struct, frozen=True, kw_only=True):
-    """One round that somebody waits for."""
-
     round_id: str
     cylinder: int
     why: Why
@@ -191,7 +181,6 @@ class Waiting(msgspec.Struct, frozen=True, kw_only=True):
     """Time of what last touched the round, UTC, ISO 8601."""
     recorded_by: str = ""
     asked_by: str = ""
-    """Who sent it back, where it was."""
 
 
 def waiting(job: Job) -> tuple[Waiting, ...]:

@@ -39,8 +39,6 @@ READ_PERCENT = (0.1, 99.9)
 
 
 class Torn(msgspec.Struct, frozen=True, kw_only=True):
-    """What one cylinder's teardown showed."""
-
     job: str
     cylinder: Cylinder
     paths: tuple[PathId, ...]
@@ -49,11 +47,8 @@ class Torn(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Counting(msgspec.Struct, frozen=True, kw_only=True):
-    """What somebody let count."""
-
     findings: tuple[Torn, ...]
     since: str
-    """UTC, ISO 8601."""
     by: str = ""
 
 
@@ -104,8 +99,6 @@ def seen(findings: Iterable[Torn], but: str) -> ShopSeen | None:
 
 
 class Trial(msgspec.Struct, frozen=True):
-    """How the judge does on rounds whose truth is known."""
-
     rounds: int
     named: int
     right: int
@@ -127,7 +120,6 @@ def own_rounds(root: Path) -> Iterator[tuple[str, Round, tuple[PathId, ...]]]:
 
 
 def trial(judged: Sequence[tuple[RoundResult, tuple[PathId, ...]]]) -> Trial:
-    """Score results against their truths."""
     named = [(set(r.verdict.paths), set(truth)) for r, truth in judged if r.verdict.kind != "unclear"]
     right = sum(bool(paths) and paths <= truth for paths, truth in named)
     # Bounded, so that one verdict that was wholly wrong does not decide over all others.

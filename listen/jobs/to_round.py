@@ -26,7 +26,6 @@ BUBBLES = {"yes": True, "no": False}
 
 
 AS_SOUND = {Kind.AIR: Kind.SOUND, Kind.SOUND: Kind.SOUND, Kind.SWITCHED: Kind.SWITCHED_SOUND}
-"""What another cylinder's clip is beside a round."""
 
 
 def to_round(job: Job, round_id: str, folder: Path) -> Round:

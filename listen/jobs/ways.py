@@ -62,7 +62,6 @@ _TABLE = (
 )
 WAYS: dict[str, Way] = {way.id: way for way in _TABLE}
 USUAL = "walks"
-"""Where nobody was asked."""
 SWITCHED = "switched"
 """Walk of the switched takes: one at a point stands for its quiet, air and closing clips."""
 CAUTIONS: dict[str, CautionStep] = {SWITCHED: "switching"}

@@ -17,17 +17,13 @@ from listen.plain_name import plain_name
 
 FILE = "learner.json"
 MAX_NAME = 60
-"""Longest name kept, characters."""
 MAX_BYTES = 100_000
-"""Of a learner's own file."""
 
 
 class Learner(msgspec.Struct, frozen=True, kw_only=True):
     id: str
-    """Name of the learner's folder."""
     name: str
     created: str
-    """UTC, ISO 8601."""
 
 
 def create_learner(root: Path, name: str) -> Learner:

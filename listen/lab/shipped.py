@@ -8,7 +8,6 @@ from listen.errors import JobError, refusal
 DEMO = "demo"
 DRILLS = "drills"
 MAIN_ROUND = "c5-5a1d3e"
-"""The demo job's main round."""
 LEFT_ROUND = "c3-8e61b2"
 """Its round on cylinder 3 that was begun again and left after the loss was read: to be gone on with."""
 

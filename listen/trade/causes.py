@@ -11,8 +11,6 @@ from listen.trade.tables import by_id, read_table, rows_of
 
 
 class Cause(msgspec.Struct, frozen=True):
-    """One row of ``causes.toml``."""
-
     id: str
     words: str
     scope: Literal["cylinder", "engine"]
@@ -44,8 +42,6 @@ class Cause(msgspec.Struct, frozen=True):
 
 
 class Reference(msgspec.Struct, frozen=True):
-    """One row of ``sources.toml``."""
-
     words: str
     weight: Literal["read", "own", "weak"]
 
@@ -59,8 +55,6 @@ def sources() -> dict[str, Reference]:
 
 
 class Contradiction(msgspec.Struct, frozen=True):
-    """One row of ``contradictions.toml``."""
-
     id: str
     needs: tuple[str, ...] = msgspec.field(name="all")
     """Findings that must stand together."""
@@ -74,8 +68,6 @@ class Contradiction(msgspec.Struct, frozen=True):
 
 
 class BlindSpot(msgspec.Struct, frozen=True):
-    """One row of ``blindspots.toml``."""
-
     id: str
     words: str
     blind_to: tuple[str, ...]

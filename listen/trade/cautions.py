@@ -27,8 +27,6 @@ Step = Literal[
 
 
 class Caution(msgspec.Struct, frozen=True):
-    """One row of ``cautions.toml``."""
-
     id: str
     step: Step
     weight: Literal["danger", "care"]

@@ -32,8 +32,6 @@ class Outcome(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Check(msgspec.Struct, frozen=True, kw_only=True):
-    """One row of ``checks.toml``."""
-
     id: str
     words: str
     pair: tuple[str, str]
@@ -159,8 +157,6 @@ Family = Literal["compression", "leak", "plugs", "smoke", "symptoms", "alone"]
 
 
 class Evidence(msgspec.Struct, frozen=True):
-    """One row of ``evidence.toml``."""
-
     id: str
     family: Family
     words: str

@@ -32,13 +32,11 @@ class Engine(msgspec.Struct, frozen=True, kw_only=True):
     that is not there."""
 
     name: str
-    """Free words for this engine."""
     layout: str
     """Identifier of its layout row, or ``rows`` where it was described row by row."""
     rows: tuple[tuple[int, ...], ...]
     """Cylinder numbers of each row (bank), from the front end; rows from left to right, seen from above."""
     arrangement: Arrangement = "inline"
-    """How the rows stand to each other."""
     firing_order: tuple[int, ...] = ()
     """Empty where it is not known."""
     firing_steps_deg: tuple[float, ...] = ()
@@ -65,7 +63,6 @@ class Engine(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def cylinders(self) -> tuple[int, ...]:
-        """Cylinder numbers in rising order."""
         return tuple(sorted(n for row in self.rows for n in row))
 
     @property
@@ -75,7 +72,6 @@ class Engine(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def check_engine(engine: Engine) -> None:
-    """Refuse an engine that cannot be (see :class:`Engine`)."""
     numbers = [n for row in engine.rows for n in row]
     if not numbers or any(not row for row in engine.rows):
         raise EngineError(
@@ -128,8 +124,6 @@ class Numbering(msgspec.Struct, frozen=True):
 
 
 class Layout(msgspec.Struct, frozen=True):
-    """One row of ``layouts.toml``."""
-
     id: str
     words: str
     arrangement: Arrangement

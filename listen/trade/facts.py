@@ -17,8 +17,6 @@ LONGEST = 200
 
 
 class Detail(msgspec.Struct, frozen=True):
-    """One row of ``details.toml``."""
-
     id: str
     words: str
     hint: str = ""
@@ -29,8 +27,6 @@ details = rows_of("details", "detail", Detail)
 
 
 class Plug(msgspec.Struct, frozen=True):
-    """One row of ``plugs.toml``."""
-
     id: str
     words: str
     look: str
@@ -48,7 +44,6 @@ plugs = rows_of("plugs", "plug", Plug)
 
 
 def plug(plug_id: str) -> Plug:
-    """Look a condition up; ``ReadingError`` where it is unknown."""
     return row_named({row.id: row for row in plugs()}, plug_id, "plug condition", ReadingError)
 
 
@@ -74,13 +69,10 @@ class Band(msgspec.Struct, frozen=True):
     above: float | None = None
 
     def holds(self, value: float) -> bool:
-        """True where the figure lies there."""
         return (self.below is not None and value < self.below) or (self.above is not None and value > self.above)
 
 
 class Fact(msgspec.Struct, frozen=True, kw_only=True):
-    """One row of ``facts.toml``."""
-
     id: str
     group: Group
     words: str
@@ -95,7 +87,6 @@ class Fact(msgspec.Struct, frozen=True, kw_only=True):
     field: str = ""
     """Field of the engine that groups of cylinders are written to."""
     sets: dict[str, Any] = {}
-    """Fields of the engine that a yes sets."""
     otherwise: dict[str, Any] = {}
     core: bool = False
     """Belongs to the questions every complaint is asked."""
@@ -116,19 +107,16 @@ facts = by_id("facts", "fact", Fact)
 
 
 def fact(fact_id: str) -> Fact:
-    """Look a fact up; ``ReadingError`` where it is unknown."""
     return row_named(facts(), fact_id, "fact", ReadingError)
 
 
 @cache
 def symptoms(scope: str = "engine") -> tuple[Fact, ...]:
-    """Statements of the whole engine, or of one cylinder."""
     return tuple(f for f in facts().values() if f.symptom and f.scope == scope)
 
 
 @cache
 def core() -> frozenset[str]:
-    """The questions every complaint is asked."""
     return frozenset(f.id for f in facts().values() if f.core)
 
 

@@ -9,8 +9,6 @@ from listen.trade.tables import by_id, read_table, rows_of
 
 
 class Threshold(msgspec.Struct, frozen=True):
-    """One row of ``thresholds.toml``."""
-
     id: str
     value: float
     unit: str
@@ -19,8 +17,6 @@ class Threshold(msgspec.Struct, frozen=True):
 
 
 class Number(msgspec.Struct, frozen=True):
-    """One rule of thumb of ``numbers.toml``."""
-
     id: str
     item: str
     figures: str
@@ -35,7 +31,6 @@ numbers = rows_of("numbers", "number", Number)
 
 
 def threshold(threshold_id: str) -> float:
-    """Value of one threshold, in the unit its row states."""
     return thresholds()[threshold_id].value
 
 

@@ -55,8 +55,6 @@ PATH_WORDS: dict[PathId, str] = {
 
 
 class PointRow(msgspec.Struct, frozen=True):
-    """One row of ``points.toml``."""
-
     id: str
     words: str
     own: tuple[PathId, ...]
@@ -86,11 +84,9 @@ class Point(msgspec.Struct, frozen=True):
     """Identifier used in file names and JSON."""
     row: PointRow
     neighbour: int | None = None
-    """Number of the other cylinder, for plug holes."""
 
     @property
     def words(self) -> str:
-        """Name in the trade's words."""
         return self.row.words.format(n=self.neighbour)
 
     @property
@@ -132,14 +128,11 @@ def usual_points() -> Mapping[PathId, Point]:
 
 
 def walking_order(point_id: str) -> tuple[int, int]:
-    """Sort key that puts points in walking order."""
     p = point(point_id)
     return (point_rows().index(p.row), p.neighbour or 0)
 
 
 class PathRow(msgspec.Struct, frozen=True):
-    """One cause."""
-
     path: PathId
     prior: float
     loss_median: float

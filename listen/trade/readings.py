@@ -35,12 +35,9 @@ WET_FAR_ABOVE = 1.9
 
 
 class Question(msgspec.Struct, frozen=True, kw_only=True):
-    """One doubt, put to the person who entered the figure."""
-
     id: str
     """What is doubted, lower case with hyphens."""
     text: str
-    """The question in one sentence or two."""
     suggestion: str = ""
     """What would be typed for what was probably meant: offered, never taken by itself."""
 
@@ -112,7 +109,6 @@ def _times(factor: float) -> str:
 
 
 def ask_wet(dry: Pressure, wet: Pressure) -> tuple[Question, ...]:
-    """Doubts about a wet reading beside its dry one."""
     if dry.kpa <= 0 or wet.kpa <= 0:
         return ()
     ratio = wet.kpa / dry.kpa
@@ -128,7 +124,6 @@ def ask_wet(dry: Pressure, wet: Pressure) -> tuple[Question, ...]:
 
 
 def ask_loss(percent: float) -> tuple[Question, ...]:
-    """Doubts about a loss reading in percent."""
     if percent > 100:
         return (
             Question(id="loss-over-100", text=f"Loss {percent:g} %: more than all cannot be lost; a pressure entered?"),

@@ -36,7 +36,6 @@ SHOP = "SHOP"
 SHOP_MAY = ("cause", "check", "evidence", "fact", "number", "plug", "threshold")
 """Blocks that a shop may correct."""
 MAX_BYTES = 1_000_000
-"""Largest file of a shop's own rows."""
 
 
 _misfits: dict[str, str] = {}

@@ -13,7 +13,6 @@ from listen.trade.points import PathId, Point
 from listen.trade.tables import table
 
 CYCLE_DEG = 720.0
-"""Crank degrees of a four-stroke cycle."""
 
 EXHAUST_OPEN_DEG = (120.0, 390.0)
 INTAKE_OPEN_DEG = (330.0, 600.0)
@@ -83,8 +82,6 @@ OWN_SPREAD_DB = 1.0
 
 
 class Transfer(msgspec.Struct, frozen=True):
-    """Level at a point about the path's own point."""
-
     mean_db: float
     spread_db: float
     why: str = ""

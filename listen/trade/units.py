@@ -31,7 +31,6 @@ class Pressure(msgspec.Struct, frozen=True):
 
     @property
     def kpa(self) -> float:
-        """Value in kPa."""
         return self.value * KPA_PER[self.unit]
 
     def __str__(self) -> str:

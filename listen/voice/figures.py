@@ -19,7 +19,6 @@ def number(value: float | None, decimals: int = 1, *, sign: bool = False) -> str
 
 
 def decibels(value: float | None, decimals: int = 1, *, sign: bool = True) -> str:
-    """A level difference with its unit."""
     return UNKNOWN if value is None else f"{number(value, decimals, sign=sign)} dB"
 
 

@@ -62,7 +62,6 @@ WAITS = {
 
 
 def path(path_id: str) -> str:
-    """An escape path in the trade's words."""
     return PATH_WORDS[PathId(path_id)] if path_id in set(PathId) else plain(path_id, LONGEST)
 
 
@@ -110,7 +109,6 @@ def figure_name(name: str) -> str:
 
 
 def clip(kind: str) -> str:
-    """What the air did during a clip."""
     return CLIPS.get(kind, plain(kind, LONGEST))
 
 
@@ -118,7 +116,6 @@ WALKS = {"quiet": "quiet walk", "air": "air walk", "closing": "closing walk", "s
 
 
 def walked_clip(point_id: str, walk: str) -> str:
-    """Where a clip was taken, and in which walk."""
     return f"{point_name(point_id)}, {WALKS.get(walk, plain(walk, LONGEST))}"
 
 

@@ -28,6 +28,5 @@ def moment_and_zone(iso: str) -> str:
 
 
 def day(iso: str) -> str:
-    """The local day of a time stamp."""
     local = _local(iso)
     return plain(iso, 40) if local is None else local.strftime(DAY)

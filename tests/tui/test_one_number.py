@@ -15,7 +15,7 @@ from fakes import FakeServices, result_for
 from listen.audio.write import write_flac
 from listen.bench.accuracy.measured import forecast
 from listen.cli import rank
-from listen.cli.rank import round_table
+from listen.cli.table import round_table
 from listen.jobs.events import FindingRecorded, Judged
 from listen.jobs.exchange import verify_results
 from listen.jobs.folder.store import create_job, open_job

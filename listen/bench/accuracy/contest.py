@@ -37,7 +37,6 @@ class Part(msgspec.Struct, frozen=True, kw_only=True):
     false_calls: Rate
     """On the sound cylinders among them."""
     named_wrong: dict[str, int]
-    """What was wrongly named, and how often."""
 
 
 class Contest(msgspec.Struct, frozen=True, kw_only=True):
@@ -55,7 +54,6 @@ class Contest(msgspec.Struct, frozen=True, kw_only=True):
 def contest_drawn(
     noise: Path | None, leaks: Path | None, rounds: int, tune_rounds: int, seed: int, workers: int
 ) -> Contest:
-    """Score on rounds drawn from the reported population."""
     judged = spread(judge_drawn, report_jobs(noise, leaks, rounds, seed), workers)
     where = f"recordings of {noise.name or noise}" if noise else "synthetic shops"
     title = f"{rounds} drawn rounds over {where}" + (", half of the leaks of recorded hisses" if leaks else "")
@@ -75,7 +73,6 @@ def report_jobs(noise: Path | None, leaks: Path | None, rounds: int, seed: int) 
 
 
 def tune_jobs(noise: Path | None, rounds: int, seed: int) -> list[Job]:
-    """Rounds that peers are fitted on."""
     return [Job((seed, TUNE_STREAM, i), "tune", noise, None, False) for i in range(rounds)]
 
 

@@ -62,7 +62,6 @@ class Cover(msgspec.Struct, frozen=True, kw_only=True):
     hissing: Rate
     both: Rate
     half_width_db: float
-    """Median over all points."""
 
 
 def true_excess_db(h: Heard) -> float:
@@ -79,7 +78,6 @@ def some_hiss(rng: np.random.Generator) -> NDArray[np.float64] | float:
 
 
 def cover(rounds: int, noise: Path | None, seed: int, workers: int) -> tuple[Cover, ...]:
-    """Measure cover in every kind of shop; recordings where a folder is given."""
     pool = make_pool("pink", min(MOST_CLIPS, CLIPS_A_ROUND * rounds), seed + 1, workers)
     out = []
     many, some = (max(1, round(rounds * k)) for k in (STEADY_ROUNDS_A_ROUND, UNSTEADY_ROUNDS_A_ROUND))
@@ -137,7 +135,6 @@ def _cover(shop: str, group: str, rows: NDArray[np.float64]) -> Cover:
 
 
 TAKES = 3
-"""Quiet, air, quiet."""
 LONG_RUN_TAKES = 8
 """Takes of a synthetic background that its long-run power is the mean of."""
 HISS_SHARE = 0.5

@@ -47,12 +47,10 @@ class Detection(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def limit_db(bandwidth_hz: float, seconds: float) -> float:
-    """The limit as a level over the background."""
     return float(10.0 * np.log10(SIGMAS * np.sqrt(2.0 / (bandwidth_hz * seconds))))
 
 
 def detection(rounds: int, seed: int, workers: int) -> Detection:
-    """Measure depth and false alarms; sizes follow ``rounds``."""
     pools = [make_pool(name, CLIPS_A_ROUND * rounds, seed, workers) for name in SHAPES]
     return Detection(
         stated_false_alarm=FALSE_ALARM,

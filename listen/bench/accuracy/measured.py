@@ -44,11 +44,8 @@ class WorldRound:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Measured:
-    """One round as band numbers, with its truth."""
-
     spec: RoundSpec
     points: tuple[PointTakes, ...]
-    """In walking order."""
 
     @property
     def facts(self) -> Facts:
@@ -70,7 +67,6 @@ Judge = Callable[[Measured], Forecast]
 
 @cache
 def _state() -> str:
-    """A digest of everything that measures and draws."""
     digest = sha256()
     root = Path(listen.__file__).parent
     for room in MEASURING_ROOMS:
@@ -112,7 +108,6 @@ def measured(job: WorldRound) -> Measured:
 
 
 def measure_spec(spec: RoundSpec) -> tuple[PointTakes, ...]:
-    """Render a round and measure its points, in walking order."""
     from listen.lab.simulator.render import render
     from listen.rounds.model import SWITCHED_KINDS
     from listen.rounds.switching import timed
@@ -131,7 +126,6 @@ def measure_spec(spec: RoundSpec) -> tuple[PointTakes, ...]:
 
 
 def hissway(round_: Measured) -> Forecast:
-    """What our own judge says of a round."""
     from listen.rounds.evaluate import judge_points
 
     result = judge_points(round_.spec.name, round_.points, round_.facts)

@@ -25,7 +25,6 @@ PEERS = {
     "librosa-rms": "librosa RMS, median frame",
     "librosa-flatness": "librosa spectral flatness",
 }
-"""Peers by key, in words."""
 _A_POLES_HZ = (20.598997, 107.65265, 737.86223, 12194.217)
 """Exact pole frequencies of the A weighting (IEC 61672-1, annex E)."""
 TINY = 1e-20
@@ -89,18 +88,13 @@ STARTS = (0.3, 1.0, 3.0)
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """One round as peers see it."""
-
     truth: frozenset[str]
     numbers: Mapping[str, Numbers]
-    """By peer, each path's number."""
     background: str
 
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
-    """A peer ready to be scored."""
-
     peer: str
     threshold: float
     """Best for the script that always answers, in its own unit."""
@@ -109,14 +103,12 @@ class Fitted:
     """Where what no point speaks of stands among the numbers: sound, fitting, set-up."""
 
     def odds(self, x: Numbers) -> dict[str, float]:
-        """Probabilities, summing to 1."""
         stands = {**self.fixed, **x}
         z = np.array(list(stands.values())) / self.temperature
         p = np.exp(z - z.max())
         return {name: float(v) for name, v in zip(stands, p / p.sum(), strict=True)}
 
     def scripted(self, x: Numbers) -> str:
-        """The script's one answer."""
         return _scripted(x, self.threshold)
 
     def forecast(self, case: Case, *, always: bool = False) -> Forecast:

@@ -39,8 +39,6 @@ CHUNK = 50
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pool:
-    """Clips as band numbers."""
-
     name: str
     takes: tuple[TakeBands, ...]
     bias: NDArray[np.float64]
@@ -86,7 +84,6 @@ def _render(job: tuple[str, int, int, int]) -> list[tuple[TakeBands, NDArray[np.
 
 
 def make_pool(name: str, clips: int, seed: int, workers: int) -> Pool:
-    """Render a pool of about so many clips."""
     chunks = max(1, round(clips / CHUNK))
     size = min(clips, CHUNK)
     rendered = spread(_render, [(name, seed, c, size) for c in range(chunks)], workers)
@@ -94,12 +91,10 @@ def make_pool(name: str, clips: int, seed: int, workers: int) -> Pool:
 
 
 def scaled(take: TakeBands, gain: NDArray[np.float64] | float) -> TakeBands:
-    """The same take at another power per band."""
     return replace(take, mean=take.mean * gain, floor=take.floor * gain)
 
 
 def picked(rng: np.random.Generator, pool: Pool, count: int) -> Sequence[TakeBands]:
-    """Different takes at random."""
     return [pool.takes[i] for i in rng.choice(len(pool.takes), count, replace=False)]
 
 
@@ -116,8 +111,6 @@ Hiss = Callable[[np.random.Generator], NDArray[np.float64] | float]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Heard:
-    """One point of a round, measured."""
-
     excess: Excess
     contrast: Contrast
     hiss: NDArray[np.float64]
@@ -153,7 +146,6 @@ def drawn_round(rng: np.random.Generator, pool: Pool, drift_db: float, smooth_sh
 def point_takes(
     name: str, quiet: tuple[TakeBands, ...], air: tuple[TakeBands, ...], bias: NDArray[np.float64]
 ) -> PointTakes:
-    """Takes of one point as the round's drift reads them."""
     return PointTakes(name, np.ones(len(bias), dtype=bool), {Kind.QUIET: quiet, Kind.AIR: air}, bias, (), {}, ())
 
 
@@ -169,7 +161,6 @@ def heard(points: Sequence[PointTakes], truths: Sequence[NDArray[np.float64]]) -
 
 
 def drift_sd(rng: np.random.Generator) -> float:
-    """A round's drift, dB."""
     return float(np.exp(rng.uniform(*np.log(DRIFT_DB))))
 
 

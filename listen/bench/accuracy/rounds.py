@@ -16,7 +16,6 @@ from listen.signal.clip import Clip
 from listen.trade.points import Kind, PathId, walking_order
 
 Clips = Mapping[str, Sequence[tuple[Kind, Clip]]]
-"""By point, its takes."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,8 +25,6 @@ ALL_PATHS = tuple(map(str, PathId))
 
 @dataclass(frozen=True, slots=True)
 class Forecast:
-    """What one contender says of one round."""
-
     truth: frozenset[str]
     """Paths truly at work; ``none`` alone for a sound cylinder."""
     share: Mapping[str, float]
@@ -37,29 +35,24 @@ class Forecast:
     """Paths named; empty: cannot tell."""
     background: str
     stated: float = 0.0
-    """Odds stated with the names."""
     helped: bool = False
     """Whether a sound cylinder's clips and a loss reading were there."""
 
     @property
     def right(self) -> bool:
-        """Whether every path named is truly there."""
         return bool(self.named) and set(self.named) <= self.truth
 
     @property
     def called_leak(self) -> bool:
-        """Whether an escape path was named."""
         return any(p in LEAK_PATHS for p in self.named)
 
     @property
     def top(self) -> tuple[float, bool]:
-        """Odds of the path most likely involved, and whether it is."""
         path = max(ALL_PATHS, key=lambda p: self.involved.get(p, 0.0))
         return self.involved.get(path, 0.0), path in self.truth
 
     @property
     def truth_label(self) -> str:
-        """Row of the break-down this round belongs to."""
         return "pair" if len(self.truth) > 1 else next(iter(self.truth))
 
 
@@ -145,7 +138,6 @@ def augrc(confidence: NDArray[np.float64], loss: NDArray[np.float64]) -> float:
 
 
 def bins(confidence: NDArray[np.float64]) -> NDArray[np.intp]:
-    """Bin of each confidence [shape=(n,)]."""
     return np.asarray(np.clip((confidence * ECE_BINS).astype(np.intp), 0, ECE_BINS - 1))
 
 

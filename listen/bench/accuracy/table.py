@@ -27,7 +27,6 @@ PEERS_NOTE = (
 
 
 def percent(rate: Rate) -> str:
-    """A rate in per cent; a dash of nothing."""
     return "-" if rate.value is None else f"{100 * rate.value:.1f}"
 
 

@@ -99,7 +99,6 @@ CONTENDERS = (
 SCENES = 6
 """Rounds rendered; more would measure the renderer. Every round is read and judged anew, linked or not."""
 SECONDS = 4.0
-"""Length of each clip, the usual one."""
 POINTS = ("intake", "tailpipe", "oil-filler", "radiator")
 
 
@@ -129,5 +128,4 @@ def _link(source: Path, folder: Path) -> None:
 
 
 def sound_files(folder: Path) -> list[Path]:
-    """The sound files of a loose round, in order of name."""
     return sorted(p for p in folder.iterdir() if p.suffix == ".flac")

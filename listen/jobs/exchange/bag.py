@@ -22,7 +22,6 @@ _LINE = re.compile(r"(?P<hash>[0-9a-f]{64})[ ][ *]?(?P<name>\S.*)")
 
 
 def described(job: Job, chain: Chain) -> dict[str, str]:
-    """What a bag says of the job in it."""
     fields = {
         "Source-Organization": _one_line(job.shop),
         "External-Identifier": job.id,

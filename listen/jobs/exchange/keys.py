@@ -36,7 +36,6 @@ the field included. Under such a key one signature fits many texts, so it holds 
 
 
 def is_small_order(public_key: bytes) -> bool:
-    """Whether a public key is one of the few under which forging is easy."""
     return len(public_key) == 32 and public_key[:31] + bytes([public_key[31] & 0x7F]) in SMALL_ORDER
 
 
@@ -117,15 +116,12 @@ _MAX_BYTES = 1_000_000
 
 class KnownKey(msgspec.Struct, frozen=True, kw_only=True):
     public_key: str
-    """Hex."""
     name: str
-    """The shop's or the person's."""
     since: str = ""
     """When it was put on the list, UTC, ISO 8601; empty for a key of this machine that is not on it."""
 
 
 def list_path() -> Path:
-    """Where the list lies: beside the shop key."""
     return key_path().with_name(LIST)
 
 

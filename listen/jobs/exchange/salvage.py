@@ -24,14 +24,11 @@ _END = re.compile(rb'"prev":"[0-9a-f]{64}","sum":"[0-9a-f]{64}"\}\Z')
 _ROUND = re.compile(r"c(\d{1,2})-")
 WHO = "hissway"
 MISSING = "its file is missing or not the one that was kept"
-"""Why a clip is taken back in the new job."""
 
 
 class Salvage(msgspec.Struct, frozen=True, kw_only=True):
     folder: Path
-    """The new job's folder."""
     told: ev.Salvaged
-    """As the new job says it."""
     clips: int
 
 
@@ -109,7 +106,6 @@ def _with_merged(raw: bytes) -> Iterator[Line]:
 
 
 def _chained(lines: list[Line], told: ev.Salvaged) -> tuple[ev.JobOpened, bytes]:
-    """The new job's opening and its journal."""
     first = next((line for line in lines if isinstance(line.event.payload, ev.JobOpened)), None)
     old = first.event.payload if first else ev.JobOpened(job="", title=told.source, engine=layout("inline-4"))
     assert isinstance(old, ev.JobOpened)
@@ -139,6 +135,5 @@ def _chained(lines: list[Line], told: ev.Salvaged) -> tuple[ev.JobOpened, bytes]
 
 
 def _after(raw: bytes, prev: str) -> bytes:
-    """The same event, word for word, following another line."""
     body = _END.sub(b'"prev":"' + prev.encode() + b'"}', raw)
     return body[:-1] + f',"sum":"{sha256(body)}"}}'.encode()

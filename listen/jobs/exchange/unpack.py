@@ -31,16 +31,12 @@ Relation = Literal["same", "behind", "forward", "take-over", "merge", "apart"]
 
 
 class Plan(msgspec.Struct, frozen=True, kw_only=True):
-    """What to do with another machine's journal of the same job."""
-
     how: Relation
     """``same`` or ``behind``: it holds nothing new. ``forward``: ours is its beginning, append the rest word for word.
     ``take-over``: it holds every line of ours already, in a merge; take it over. ``merge``: append a Merged event.
     ``apart``: the journals share no beginning (or have merged too often); keep both."""
     lines: tuple[Line, ...] = ()
-    """Their lines after the fork."""
     fork: str = ""
-    """Hash of the last line both share."""
 
 
 def plan(ours: Chain, theirs: Chain) -> Plan:
@@ -66,7 +62,6 @@ def plan(ours: Chain, theirs: Chain) -> Plan:
 
 
 def shared_lines(ours: Chain, theirs: Chain) -> int:
-    """How many lines, from the first, are the same in both."""
     n = 0
     for a, b in zip(ours.lines, theirs.lines, strict=False):
         if a.hash != b.hash:
@@ -134,10 +129,8 @@ How = Literal["new", "nothing-new", "forwarded", "adopted", "merged", "beside"]
 class Unpacked(msgspec.Struct, frozen=True, kw_only=True):
     how: How
     folder: Path
-    """The job's folder."""
     events: int
     text: str
-    """One sentence or more for whoever unpacked it."""
 
 
 def unpack(path: Path, root: Path, limits: Limits = LIMITS) -> Unpacked:

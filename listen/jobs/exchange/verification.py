@@ -58,17 +58,12 @@ What = Literal["journal", "history", "clip", "signature", "decision", "result", 
 
 
 class Mismatch(msgspec.Struct, frozen=True):
-    """One thing that is not as it was recorded."""
-
     what: What
     name: str
-    """File, event or round it concerns."""
     text: str
 
 
 class Against(msgspec.Struct, frozen=True, kw_only=True):
-    """What a job is held against besides itself."""
-
     trust: Trust = Trust()
     head: str = ""
     """Hash of a journal line that must be in its history, as a report or bag printed it; empty where none is given."""
@@ -77,12 +72,9 @@ class Against(msgspec.Struct, frozen=True, kw_only=True):
 
 
 ALONE = Against()
-"""Nothing but the job itself and the register beside it."""
 
 
 class Verification(msgspec.Struct, frozen=True, kw_only=True):
-    """What was checked and what does not match."""
-
     job: str
     head: str = ""
     """Hash of the journal's last line: keep it elsewhere, and ``verify --head`` notices any other history."""
@@ -99,7 +91,6 @@ class Verification(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def ok(self) -> bool:
-        """Whether nothing that was checked is other than recorded."""
         return not self.mismatches
 
     @property

@@ -17,7 +17,6 @@ from listen.voice.times import moment
 
 
 def journal_faults(folder: Path, chain: Chain, summary: JobSummary | None) -> Iterator[Mismatch]:
-    """What is wrong with the journal and its summary."""
     if (folder / JOURNAL).is_symlink():
         yield Mismatch("journal", JOURNAL, "is a link to somewhere else; what it shows may change unseen")
     if chain.broken:

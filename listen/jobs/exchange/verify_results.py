@@ -24,8 +24,6 @@ from listen.voice import verdicts
 
 
 class EventAfterJob(msgspec.Struct, frozen=True):
-    """An event, and the job that whoever wrote it had before them."""
-
     event: Event
     job: Job
 
@@ -59,8 +57,6 @@ Evaluate = Callable[[Round], RoundResult]
 
 
 class Results(msgspec.Struct, frozen=True):
-    """What judging again gave."""
-
     checked: int
     skipped: int
     faults: tuple[Mismatch, ...]

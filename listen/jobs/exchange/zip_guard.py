@@ -19,8 +19,6 @@ from listen.jobs.folder.disk import CHUNK_BYTES, job_errors
 
 
 class Limits(msgspec.Struct, frozen=True, kw_only=True):
-    """What a job's bag may be at most."""
-
     entries: int = 5_000
     """Files; a job of 24 cylinders with 30 clips each has under 1,000, and each costs a write that is waited for."""
     total_bytes: int = 4_000_000_000
@@ -29,7 +27,6 @@ class Limits(msgspec.Struct, frozen=True, kw_only=True):
     journal_bytes: int = 64_000_000
     """The journal; a busy job has well under 1 MB."""
     tag_bytes: int = 8_000_000
-    """Each of the bag's own files."""
     ratio: float = 200.0
     """Unpacked over packed size of one file; a journal packs about 10:1, sound hardly at all."""
     directory_bytes: int = 16_000_000
@@ -38,7 +35,6 @@ class Limits(msgspec.Struct, frozen=True, kw_only=True):
 
 LIMITS = Limits()
 ROOM_LEFT_BYTES = 50_000_000
-"""Left free on the disk after unpacking."""
 RATIO_FREE_BYTES = 100_000
 """Files up to this size may be packed as hard as they like."""
 
@@ -50,7 +46,6 @@ _NAME = re.compile(
 )
 _FOLDER = re.compile(rf"{_TOP}(?:data/(?:clips/)?)?")
 BAG = "bag"
-"""What the bag's folder is called here."""
 LEAST_CLIP_BYTES = 42
 """The mark of a FLAC file and its first block (RFC 9639); a shorter file holds no sound."""
 _END = struct.Struct("<4s4H2LH")

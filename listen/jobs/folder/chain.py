@@ -19,12 +19,9 @@ MAX_MERGES = 2_000
 
 
 class Chain(msgspec.Struct, frozen=True):
-    """What could be read of a journal."""
-
     lines: tuple[Line, ...]
     """Those that hold, in order."""
     torn: bytes = b""
-    """A last line that was not written whole."""
     open_ended: bool = False
     """True where the last line is whole and only its line end is missing."""
     broken: str = ""
@@ -56,7 +53,6 @@ class Base(msgspec.Struct, frozen=True, kw_only=True):
     held: dict[str, bytes] = {}
     """Every line read so far by its hash, to which a merge may refer instead of repeating it."""
     depth: int = 0
-    """Merges it lies inside of."""
 
 
 ROOT = Base()
@@ -81,8 +77,6 @@ def read_chain(data: bytes, base: Base = ROOT) -> Chain:
 
 
 class _Reader:
-    """One pass over the lines of a chain."""
-
     def __init__(self, base: Base) -> None:
         self.lines: list[Line] = []
         self._prev = base.start
@@ -140,14 +134,12 @@ class _Reader:
 
 
 def merge_depth(line: Line) -> int:
-    """How deep merges lie in merges: 0 for any other event."""
     if not isinstance(line.event.payload, Merged):
         return 0
     return 1 + max((merge_depth(inner) for inner in line.inner), default=0)
 
 
 def once(events: Iterator[Event]) -> Iterator[Event]:
-    """Events with those left out that have been told before."""
     seen: set[str] = set()
     for event in events:
         if event.id not in seen:

@@ -96,7 +96,6 @@ def append(path: Path, data: bytes, at: int) -> None:
 
 
 def cut(path: Path, size: int) -> None:
-    """Shorten a file to ``size`` bytes, synced."""
     with path.open("r+b") as f:
         f.truncate(size)
         os.fsync(f.fileno())
@@ -131,7 +130,6 @@ def link_in(path: Path, top: Path) -> str:
 
 
 def sha256_of(path: Path) -> str:
-    """SHA-256 of a file, read in pieces."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 

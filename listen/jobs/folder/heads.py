@@ -22,12 +22,9 @@ from listen.voice.times import moment
 REGISTER = ".heads"
 """Folder of the register, beside the jobs: a file a job."""
 MOST_BAGS = 200
-"""Bags remembered a job."""
 
 
 class Head(msgspec.Struct, frozen=True, kw_only=True):
-    """How far a journal had come."""
-
     head: str
     lines: int
     time: str
@@ -37,8 +34,6 @@ class Head(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Known(msgspec.Struct, frozen=True, kw_only=True):
-    """What the register holds of one job."""
-
     job: str
     last: Head
     bags: tuple[Head, ...] = ()

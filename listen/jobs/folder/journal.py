@@ -39,23 +39,18 @@ class _Envelope(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Line(msgspec.Struct, frozen=True):
-    """One line as it stands in the file."""
-
     raw: bytes
     hash: str
-    """SHA-256 of ``raw``."""
     event: Event
     inner: tuple[Line, ...] = ()
     """For a merge: the lines that came in with it, once the chain has been read."""
 
 
 def sha256(data: bytes) -> str:
-    """Hash in lower-case hex."""
     return hashlib.sha256(data).hexdigest()
 
 
 def new_id() -> str:
-    """A fresh identifier for an event: 16 hex digits."""
     return secrets.token_hex(8)
 
 
@@ -132,7 +127,6 @@ def _payload(kind: str, raw: msgspec.Raw) -> Payload:
 
 
 def prev_of(raw: bytes) -> str:
-    """Hash that a line names as the one before it."""
     return msgspec.json.decode(raw, type=_Envelope).prev
 
 

@@ -48,7 +48,6 @@ class Partial(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def new_clip_id() -> str:
-    """A fresh clip identifier, unique over machines: 12 hex digits."""
     return secrets.token_hex(6)
 
 
@@ -90,7 +89,6 @@ def read_name(path: Path) -> Partial | None:
 
 
 def partials(folder: Path) -> tuple[Partial, ...]:
-    """All takes lying in the job's folder, oldest first."""
     try:
         files = sorted((folder / PARTS).iterdir(), key=lambda p: p.stat().st_mtime_ns)
     except OSError:
@@ -99,7 +97,6 @@ def partials(folder: Path) -> tuple[Partial, ...]:
 
 
 def clip_event(job: Job, part: Partial, clip: Clip, flac: Path) -> ClipKept:
-    """Make the event for ``clip``, just written whole to ``flac``."""
     return ClipKept(
         **same_fields(part, "clip", "round_id", "point", "clip_kind", "walk", "on_s", "together"),
         take=job.round(part.round_id).takes(part.point, part.walk) + 1,
@@ -110,7 +107,6 @@ def clip_event(job: Job, part: Partial, clip: Clip, flac: Path) -> ClipKept:
 
 
 def with_particulars(kept: ClipKept, recording: Recording) -> ClipKept:
-    """The event with what the microphone told while recording."""
     return replace(
         kept,
         device=recording.device,

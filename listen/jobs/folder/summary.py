@@ -25,8 +25,6 @@ MAX_SUMMARY_BYTES = 1_000_000
 
 
 class JobSummary(msgspec.Struct, frozen=True, kw_only=True):
-    """One row of the list of jobs."""
-
     schema: str = SUMMARY_SCHEMA
     id: str
     title: str
@@ -36,7 +34,6 @@ class JobSummary(msgspec.Struct, frozen=True, kw_only=True):
     """What the job card says, to be found by."""
     opened: str = ""
     changed: str = ""
-    """Time of the last event, UTC."""
     cylinders: int = 0
     rounds: int = 0
     judged: int = 0
@@ -58,7 +55,6 @@ class JobSummary(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def summarize(job: Job, chain: Chain, stat: os.stat_result | None) -> JobSummary:
-    """The row of a job whose journal was just read or written."""
     return JobSummary(
         **same_fields(job, "id", "title", "shop", "opened", "changed", "simulated"),
         engine=job.engine.name or job.engine.layout,
@@ -165,7 +161,6 @@ def list_jobs(root: Path) -> list[JobSummary]:
 
 
 SHOWN = 5
-"""Names listed in a message."""
 
 
 def find_job(wanted: str, root: Path) -> Path:

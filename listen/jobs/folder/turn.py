@@ -38,8 +38,6 @@ def lock_on(path: Path, mode: int) -> BaseFileLock:
 
 
 class Turn:
-    """The right to write to the journal in a folder."""
-
     def __init__(self, folder: Path) -> None:
         self._folder = folder
         self._lock = lock_on(folder / TURN, mode_in(folder))
@@ -131,7 +129,6 @@ class BenchLock:
             replace(self._folder / HOLDER_NAME, msgspec.json.encode(holder), sync=False)
 
     def give_back(self) -> None:
-        """Let another record."""
         with suppress(OSError):
             (self._folder / HOLDER_NAME).unlink(missing_ok=True)
         self._lock.release()

@@ -48,7 +48,6 @@ class Threshold(msgspec.Struct, frozen=True, kw_only=True):
     low95_db: float
     high95_db: float
     spread_db: float
-    """Posterior mean of s."""
     trials: int
     sd_db: float = 0.0
     """Posterior standard deviation of the threshold; 0 in runs of older versions, which did not keep it."""
@@ -93,12 +92,10 @@ class EarRun:
 
     @classmethod
     def begin(cls) -> EarRun:
-        """Before the first trial."""
         return cls(_prior())
 
     @classmethod
     def of(cls, trials: Sequence[Trial]) -> EarRun:
-        """After these trials."""
         run = cls.begin()
         for trial in trials:
             run = run.answered(trial.level_db, trial.right)
@@ -126,7 +123,6 @@ class EarRun:
         return EarRun(weight / weight.sum(), (*self.trials, Trial(level_db, right)))
 
     def result(self) -> Threshold:
-        """The threshold from all trials so far."""
         over_t = self.weight.sum(axis=1)
         cumulative = np.cumsum(over_t)
         step = T_DB[1] - T_DB[0]

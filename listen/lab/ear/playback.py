@@ -63,7 +63,6 @@ def headphone_check(seed: int) -> tuple[TrialClips, ...]:
 
 
 def check_words(right: tuple[bool, ...]) -> str:
-    """What a finished check says: one sentence."""
     bands = [f"{low / 1000:g}-{high / 1000:g} kHz" for low, high in CHECK_BANDS_HZ]
     lost = [band for i, band in enumerate(bands) if not all(right[i :: len(bands)])]
     if not lost:

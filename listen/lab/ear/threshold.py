@@ -128,16 +128,13 @@ class ThresholdRun:
         self._run = EarRun.begin()
         self._clips: TrialClips | None = None
         self.measured: Measured | None = None
-        """The result, once done."""
 
     @property
     def done(self) -> bool:
-        """Whether the run is over and kept."""
         return self.measured is not None
 
     @property
     def number(self) -> int:
-        """Number of the trial in hand, from 1."""
         return len(self._run.trials) + 1
 
     def trial(self) -> TrialClips:
@@ -191,5 +188,4 @@ class ThresholdRun:
 
 
 def thresholds_of(root: Path, learner: Learner) -> tuple[Measured, ...]:
-    """All finished runs of a learner, oldest first."""
     return tuple(read_records(learner_dir(root, learner) / FILE, Measured))

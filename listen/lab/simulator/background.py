@@ -91,7 +91,6 @@ def resample(x: NDArray[np.float32], from_hz: int, to_hz: int) -> NDArray[np.flo
 
 
 def file_seconds(path: str, rate_hz: int) -> float:
-    """Length of a background file once brought to ``rate_hz``."""
     return len(_file(path, rate_hz)) / rate_hz
 
 
@@ -130,7 +129,6 @@ def stream_of(spec: RoundSpec, *words: object) -> np.random.Generator:
 
 
 def amplitude(power_gain_db: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Factor on a spectrum that multiplies its power so."""
     return np.sqrt(power_gain_db)
 
 

@@ -184,7 +184,6 @@ def draw(
 
 
 def _engine(rng: np.random.Generator, wishes: Wishes) -> tuple[tuple[int, ...], int, tuple[str, ...]]:
-    """Firing order, cylinder under test, points walked."""
     drawn = ORDERS[int(rng.integers(len(ORDERS)))]
     order = wishes.firing_order or drawn
     cylinder = wishes.cylinder or int(rng.integers(1, len(order) + 1))

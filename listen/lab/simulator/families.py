@@ -47,7 +47,6 @@ def _low_roll_off(corner_oct: float) -> NDArray[np.float64]:
 
 
 def leak_shape(rng: np.random.Generator, population: str, source: str) -> Curve:
-    """Spectrum of a leak at its source, dB."""
     rings = source in ("rings", "blow-by")
     red = rings or rng.random() < RED_SHARE
     slope = rng.uniform(*(RED_SLOPES if red else JET_SLOPES))

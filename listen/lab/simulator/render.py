@@ -90,7 +90,6 @@ def _record(
 
 
 def _drifted(layer: Layer, rate_hz: int) -> NDArray[np.complex64]:
-    """The background as it was while this clip was taken."""
     n, take = layer.n, layer.take
     drift = np.float32(10 ** (take.drift_db / 20))
     total = layer.spectrum * drift * amplitude(power_gain(take.drift_curve, n, rate_hz))
@@ -194,7 +193,6 @@ def _clip(spec: RoundSpec, key: TakeKey, samples: NDArray[np.float32]) -> Clip:
 
 
 def clip_name(key: TakeKey) -> str:
-    """File name of a clip in a loose round."""
     point, kind, order = key
     return f"{point}-{kind}-{order}.flac"
 

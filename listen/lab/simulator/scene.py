@@ -23,7 +23,6 @@ class Truth(msgspec.Struct, frozen=True, kw_only=True):
     """What is wrong in a round; no causes means a sound cylinder (normal blow-by only)."""
 
     causes: tuple[Cause, ...] = ()
-    """None, one or two."""
     blow_by_db: float = -20.0
     """Whitened level of this cylinder's normal blow-by at the oil filler, dB about the background."""
     bubbles_per_s: float = 0.0
@@ -41,7 +40,6 @@ class Part(msgspec.Struct, frozen=True, kw_only=True):
     level_db: float
     """Power of steady parts, peak of single events, in dB about the background's unit level."""
     curve: Curve = FLAT
-    """Spectral shape of noise parts."""
     numbers: dict[str, float] = {}
     """Further particulars, for example ``rate_hz`` of a throb."""
 
@@ -59,11 +57,8 @@ class Background(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Microphone(msgspec.Struct, frozen=True, kw_only=True):
-    """What the microphone and its converter add."""
-
     name: str = "simulated microphone"
     colour: Curve = FLAT
-    """Its own response in dB."""
     self_noise_db: float = -40.0
     """White self-noise about the background's mean power density over 1-16 kHz, dB."""
     bits: int = 24
@@ -117,12 +112,8 @@ class TakeSpec(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Hiss(msgspec.Struct, frozen=True, kw_only=True):
-    """Air heard at a point."""
-
     source: str
-    """Escape path, or ``blow-by``."""
     level_db: float
-    """Level, as ``about`` says."""
     curve: Curve
     """Spectral shape here: source and duct together; only the shape counts."""
     about: Literal["background", "full-scale"] = "background"

@@ -71,9 +71,9 @@ def page_of(
         made=made,
     )
     if wanted.form == "html":
-        from listen.report.html import html
         from listen.report.kept_parts import addresses
         from listen.report.origin import Origin
+        from listen.report.pages import html
 
         origin = Origin(
             job=opened.job.id,
@@ -85,7 +85,7 @@ def page_of(
             before=(earlier.job.id, earlier.head) if earlier else None,
         )
         return html(report, opened.folder, addresses(opened.job), origin)
-    from listen.report.text import json_text, markdown_text
+    from listen.report.pages import json_text, markdown_text
 
     return markdown_text(report) if wanted.form == "md" else json_text(report)
 

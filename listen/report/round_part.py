@@ -82,10 +82,6 @@ def _settings(job: Job, record: RoundRecord) -> tuple[tuple[str, str], ...]:
     )
 
 
-def _notes(job: Job) -> tuple[NoteAdded, ...]:
-    return tuple(n.payload for n in job.notes if isinstance(n.payload, NoteAdded))
-
-
 def _caution(caution_id: str) -> str:
     for row in cautions():
         if row.id == caution_id:

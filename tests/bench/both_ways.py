@@ -11,7 +11,7 @@ import numpy as np
 
 from listen.bench.accuracy.measured import TOLD, judge_world
 from listen.bench.accuracy.scores import Scores, score
-from listen.bench.accuracy.table import percent
+from listen.bench.accuracy.sections import percent
 from listen.lab.simulator.scene import RoundSpec, Switched
 from listen.lab.simulator.switching_hand import Hand, as_switched
 from listen.trade.points import Kind

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from listen.bench.accuracy.cover import some_hiss
 from listen.bench.accuracy.detection import crossing
 from listen.bench.accuracy.pool import POINTS, Pool, heard, make_pool, picked, point_takes, scaled
-from listen.bench.accuracy.table import alarm_line, bounded
+from listen.bench.accuracy.sections import alarm_line, bounded
 from listen.bench.accuracy.workers import pieces, spread
 from listen.rate import Rate, exact_rate
 from listen.signal.bands import BANDWIDTH_HZ

@@ -20,7 +20,7 @@ from listen.bench.accuracy.pool import (
     reduce,
     scaled,
 )
-from listen.bench.accuracy.table import cover_table, detection_table
+from listen.bench.accuracy.sections import cover_table, detection_table
 from listen.bench.accuracy.workers import pieces
 from listen.cli.main import main
 from listen.rate import exact_rate

@@ -12,7 +12,7 @@ from listen.bench.accuracy import measured as measured_module
 from listen.bench.accuracy.contest import scored
 from listen.bench.accuracy.measured import WorldRound, drawn, hissway, measured
 from listen.bench.accuracy.scores import ROUND_BARS, Forecast
-from listen.bench.accuracy.table import worlds_table
+from listen.bench.accuracy.sections import worlds_table
 from listen.cli.main import main
 from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import RoundSpec

@@ -14,7 +14,7 @@ from listen.errors import ReportError, UsageError
 from listen.jobs.events import ByEarCalled, CautionAcknowledged, FindingRecorded, ReadingEntered, RoundOpened
 from listen.jobs.folder.store import create_job
 from listen.report.build import Wanted, report_text, write_report
-from listen.report.text import clean, clean_tree, markdown
+from listen.report.pages import clean, clean_tree, markdown
 from listen.trade.engine import layout
 from listen.trade.units import KPA_PER
 

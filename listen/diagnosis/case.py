@@ -16,7 +16,6 @@ class CylinderCase(msgspec.Struct, frozen=True, kw_only=True):
     wet_kpa: float | None = None
     loss_percent: float | None = None
     loss_again_percent: float | None = None
-    """Loss when turned over and measured again."""
     loss_after_run_percent: float | None = None
     """Loss after the engine was run, or the rings soaked."""
     restrictor_mm: float | None = None
@@ -35,7 +34,6 @@ class CylinderCase(msgspec.Struct, frozen=True, kw_only=True):
     heard_at_holes: tuple[int, ...] = ()
     """Neighbours at whose plug hole air was heard."""
     by_ear: tuple[str, ...] = ()
-    """Paths the tech called by ear."""
     bubbles_seen: bool | None = None
     plugs: tuple[str, ...] = ()
     """Looks of the plug (or plugs), identifiers of ``plugs.toml``."""
@@ -46,8 +44,6 @@ class CylinderCase(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Made(msgspec.Struct, frozen=True):
-    """A check that was made, and what came of it."""
-
     check: str
     outcome: str
     cylinder: int | None = None
@@ -70,7 +66,6 @@ class EngineCase(msgspec.Struct, frozen=True, kw_only=True):
     dry_order: tuple[int, ...] = ()
     """Cylinders in the order their compression was taken."""
     made: tuple[Made, ...] = ()
-    """Checks made, with their outcomes."""
 
 
 class Finding(msgspec.Struct, frozen=True):

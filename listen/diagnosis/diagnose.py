@@ -31,7 +31,6 @@ from listen.trade.numbers import threshold
 from listen.trade.tables import shop_rows, shop_trouble
 
 OPEN_BELOW = 0.3
-"""A leading cause less probable than this is not named as leading."""
 OPEN_RIVALS = 3
 """Nor is one with so many rivals that is not more likely than not."""
 NEAR = 10 ** (-threshold("rivals_db") / 10)
@@ -202,7 +201,6 @@ FAULT_FROM = 0.5
 
 
 def contradictions_found(findings: Sequence[Finding]) -> tuple[Doubt, ...]:
-    """Contradictions on each cylinder, and on the engine."""
     found = []
     places: list[int | None] = [None, *sorted({n for f in findings for n in f.cylinders})]
     here = {n: {f.id for f in findings if (not f.cylinders if n is None else n in f.cylinders)} for n in places}

@@ -13,7 +13,6 @@ from listen.voice import figures
 
 
 def losses(case: EngineCase) -> dict[int, float]:
-    """Loss by cylinder, percent."""
     return {c.cylinder: c.loss_percent for c in case.cylinders if c.loss_percent is not None}
 
 

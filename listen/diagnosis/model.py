@@ -18,12 +18,9 @@ StandingWord = Literal["not tested", "cannot tell", "sound", "watch", "suspect",
 
 
 class Candidate(msgspec.Struct, frozen=True):
-    """One cause that could explain the findings."""
-
     cause: str
     words: str
     score_db: float
-    """Odds in decibans."""
     probability: float
     """Share among all causes known here, if one of them is the case."""
 
@@ -40,7 +37,6 @@ class Fault(msgspec.Struct, frozen=True, kw_only=True):
     probability: float
     score_db: float
     sure: str
-    """How sure, in words."""
     rivals: tuple[Candidate, ...]
     """Causes within 6 dB (4 to 1) that some evidence speaks for: both are said."""
     runner_up: Candidate | None
@@ -58,7 +54,6 @@ class Fault(msgspec.Struct, frozen=True, kw_only=True):
     not_tested: tuple[str, ...]
     """Tests that would speak of this cause and were not made here."""
     text: str
-    """Two or three sentences, ready to show."""
 
 
 class Doubt(msgspec.Struct, frozen=True):
@@ -96,10 +91,8 @@ class Diagnosis(msgspec.Struct, frozen=True, kw_only=True):
     schema: str = "hissway.diagnosis/1"
     kind: Kind
     text: str
-    """What may be said, a few sentences."""
     faults: tuple[Fault, ...]
     candidates: tuple[Candidate, ...]
-    """All causes, highest first."""
     stop_for: tuple[str, ...]
     """Causes in sight with which the engine is not to be started or driven; not empty: the caution stands first."""
     stop_why: tuple[str, ...]

@@ -25,7 +25,6 @@ from listen.trade.numbers import threshold
 CLEAR_FROM = 0.8
 """From this probability a cause leads clearly: what would confirm it comes next."""
 MOST = 6
-"""Checks offered for a fault at once."""
 NOTHING_LEFT = "decide"
 
 
@@ -158,7 +157,6 @@ def was_made(case: EngineCase, test: str, cylinders: tuple[int, ...] = ()) -> bo
 
 
 def tests_of(case: EngineCase) -> tuple[TestState, ...]:
-    """Every kind of test the tables know, made or not."""
     return tuple(_state(case, test, spot) for test, spot in blind_spots().items())
 
 

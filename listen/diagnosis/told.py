@@ -120,7 +120,6 @@ def _on_most(case: EngineCase, alike: int, seen: int) -> bool:
 
 
 SURE = ((0.95, "very likely"), (0.8, "likely"), (0.5, "more likely than not"), (0.3, "possible"))
-"""Words for a probability, from this figure up."""
 NOT_SURE = "one of several"
 
 

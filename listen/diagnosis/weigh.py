@@ -17,8 +17,6 @@ from listen.trade.engine import neighbours
 
 
 class Line(msgspec.Struct, frozen=True):
-    """One row's weight on one cause."""
-
     evidence: str
     words: str
     detail: str
@@ -35,8 +33,6 @@ class Line(msgspec.Struct, frozen=True):
 
 
 class Standing(msgspec.Struct, frozen=True):
-    """How one cause stands on one cylinder, or on the whole engine."""
-
     cause: str
     cylinder: int | None
     score_db: float

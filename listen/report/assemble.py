@@ -36,7 +36,6 @@ from listen.trade.numbers import numbers
 from listen.voice import figures, names, times, verdicts
 
 TESTING = (ReadingEntered, ClipKept, PlugSeen, BubblesLooked, SymptomNoted, SymptomsAsked)
-"""Events that are a piece of testing."""
 MOST_DAYS = 4
 """More days are told by the first and the last."""
 

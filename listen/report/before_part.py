@@ -12,7 +12,6 @@ HEADING = ("Said by", "Sureness stated", "Calls", "Right", "Share right", "95 % 
 
 
 def before_part(before: Job, after: Job) -> BeforePart:
-    """Every figure that both jobs have, with its change."""
     found = compare(before, after)
     rows: list[ChangeRow] = []
     for c in found.cylinders:

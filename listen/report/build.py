@@ -27,8 +27,6 @@ FILE_FORMS: tuple[Form, ...] = (*FORMS, "pdf")
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What a report is to hold, and in which form."""
-
     form: Form = "html"
     audio: bool = True
     """Whether the page carries its sounds (HTML only)."""
@@ -37,7 +35,6 @@ class Wanted:
     shop: Path | None = None
     """Folder of all jobs, for the shop's own hit rate; None leaves it out."""
     language: Language = "en"
-    """Of the owner's part."""
     contact: str = ""
     """How the owner reaches the shop; empty: as the job has it."""
     unfolded: bool = False
@@ -135,7 +132,6 @@ def write_text(path: Path, text: str) -> int:
 
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge", "microsoft-edge")
-"""Commands looked for, in this order."""
 PLACES = (
     "/Applications/Chromium.app/Contents/MacOS/Chromium",
     "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome",
@@ -149,7 +145,6 @@ PATIENCE_S = 120.0
 
 
 def browser() -> str | None:
-    """The browser that prints, if there is one."""
     named = (shutil.which(name) for name in NAMES)
     return next((b for b in named if b), None) or next((p for p in PLACES if Path(p).is_file()), None)
 

@@ -13,8 +13,6 @@ SCHEMA = "hissway.report/2"
 
 
 class CylinderRow(msgspec.Struct, frozen=True, kw_only=True):
-    """One line of the table over the engine."""
-
     cylinder: int
     dry: str
     wet: str
@@ -22,7 +20,6 @@ class CylinderRow(msgspec.Struct, frozen=True, kw_only=True):
     plug: str
     by_ear: str
     heard: str
-    """The verdict of listening, in words."""
     decision: str
     standing: str
     cause: str
@@ -52,7 +49,6 @@ class PointPart(msgspec.Struct, frozen=True, kw_only=True):
     not_as_recorded: str = ""
     """Which of the two is not the clip that was recorded; empty where both are."""
     skipped: str = ""
-    """Why it was left out."""
 
 
 class PathPart(msgspec.Struct, frozen=True, kw_only=True):
@@ -136,17 +132,12 @@ class RoundPart(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class OwnerFound(msgspec.Struct, frozen=True, kw_only=True):
-    """One thing that was found, for the owner."""
-
     cause: str = ""
     """Identifier; empty where nothing can be named."""
     cylinders: tuple[int, ...] = ()
     says: str
-    """What it is, in one sentence."""
     means: str
-    """What that means, in one more."""
     sure: str = ""
-    """How sure, in words."""
     waits: str = ""
     """What leaving it would mean."""
     next: str = ""
@@ -154,8 +145,6 @@ class OwnerFound(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class OwnerHeard(msgspec.Struct, frozen=True, kw_only=True):
-    """The pair of clips that decided."""
-
     round_id: str
     point: str
     words: str

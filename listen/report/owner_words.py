@@ -26,7 +26,6 @@ class OwnerWords:
     language: Language = "en"
 
     def phrase(self, key: str, **values: object) -> str:
-        """A phrase with its braces filled in."""
         return table("phrase")[""][key][self.language].format(**values)
 
     def named(self, part: str, key: str, otherwise: str = "") -> str:

@@ -21,7 +21,6 @@ class Cause(msgspec.Struct, frozen=True):
     not_meant: str
     """What naming it does not mean."""
     owner: str
-    """For the owner's page."""
     sources: tuple[str, ...]
     local: bool = False
     """True where a cause of the whole engine may sit on one cylinder: an injector, a stem seal."""
@@ -57,12 +56,10 @@ def sources() -> dict[str, Reference]:
 class Contradiction(msgspec.Struct, frozen=True):
     id: str
     needs: tuple[str, ...] = msgspec.field(name="all")
-    """Findings that must stand together."""
     words: str
     then: str
     sources: tuple[str, ...]
     unless: tuple[str, ...] = msgspec.field(name="none", default=())
-    """Findings that must not stand."""
     check: str = ""
     """The check it asks for while no cause leads; a row of ``checks.toml``."""
 
@@ -77,4 +74,3 @@ class BlindSpot(msgspec.Struct, frozen=True):
 
 contradictions = rows_of("contradictions", "contradiction", Contradiction)
 blind_spots = by_id("blindspots", "test", BlindSpot)
-"""What each test cannot see, by test."""

@@ -23,7 +23,6 @@ Step = Literal[
     "after",
     "stop-driving",
 ]
-"""Steps of the job a caution may stand before."""
 
 
 class Caution(msgspec.Struct, frozen=True):
@@ -36,7 +35,6 @@ class Caution(msgspec.Struct, frozen=True):
 
 
 cautions = rows_of("cautions", "caution", Caution)
-"""All, in the order of the job."""
 
 
 def cautions_for(*steps: Step) -> tuple[Caution, ...]:

@@ -27,7 +27,6 @@ class Outcome(msgspec.Struct, frozen=True, kw_only=True):
     """True where the engine is not to be started with it."""
 
     def row(self, check: str) -> str:
-        """Identifier of the row of evidence it is."""
         return self.finding or f"{check}:{self.id}"
 
 
@@ -49,7 +48,6 @@ class Check(msgspec.Struct, frozen=True, kw_only=True):
     done_by: tuple[str, ...]
     """Kinds of evidence that make it superfluous."""
     also: tuple[tuple[str, str], ...] = ()
-    """Further pairs it separates."""
     only_with: tuple[str, ...] = ()
     """Findings of which one must stand; empty: none needed."""
     not_with: tuple[str, ...] = ()
@@ -58,7 +56,6 @@ class Check(msgspec.Struct, frozen=True, kw_only=True):
     sources: tuple[str, ...]
 
     def separates(self, a: str, b: str) -> bool:
-        """True where it tells ``a`` from ``b``."""
         return any({a, b} == set(pair) for pair in (self.pair, *self.also))
 
     def fits(self, done: frozenset[str], found: frozenset[str]) -> bool:
@@ -78,7 +75,6 @@ class Alone(msgspec.Struct, frozen=True):
     cause: str
     checks: tuple[str, ...]
     whole: tuple[str, ...] = ()
-    """The same where no one cylinder is meant."""
 
 
 class First(msgspec.Struct, frozen=True):
@@ -97,7 +93,6 @@ firsts = rows_of("checks", "first", First)
 
 @cache
 def checks() -> tuple[Check, ...]:
-    """All checks, in the order of the table."""
     made = []
     for c in rows("checks", "check", Check):
         means = " ".join(f"{o.words[:1].upper()}{o.words[1:]}: {o.says}." for o in c.outcomes)

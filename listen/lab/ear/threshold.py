@@ -47,7 +47,6 @@ class TrialClips:
 
     clips: tuple[Clip, ...]
     hiss_in: int
-    """Which of them, from 1."""
     level_db: float
     number: int
 

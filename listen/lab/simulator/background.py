@@ -190,5 +190,4 @@ def source_shape(hiss: Hiss, n: int, rate_hz: int) -> NDArray[np.float32]:
 
 
 def hiss_shape(spec: RoundSpec, hiss: Hiss, n: int) -> NDArray[np.float32]:
-    """The same as the microphone takes it up."""
     return np.asarray(source_shape(hiss, n, spec.rate_hz) * power_gain(spec.microphone.colour, n, spec.rate_hz))

@@ -140,13 +140,11 @@ class Bubbles(msgspec.Struct, frozen=True, kw_only=True):
 class PointSpec(msgspec.Struct, frozen=True, kw_only=True):
     point: str
     takes: tuple[TakeSpec, ...]
-    """In the order in which they were taken."""
     offset_db: float = 0.0
     """Background here about the round's unit level."""
     colour: Curve = FLAT
     """What the place does to the shop's sound, dB."""
     air: tuple[Hiss, ...] = ()
-    """What is heard with air in the cylinder under test."""
     sound: tuple[Hiss, ...] = ()
     """What is heard with air in a sound cylinder."""
     bubbles: Bubbles | None = None

@@ -103,7 +103,6 @@ def family(path: Path) -> str:
 
 
 def population_of(path: Path) -> str:
-    """Which population may use a recording."""
     return ("tune", "report")[crc32(f"split/{family(path)}".encode()) % 2]
 
 
@@ -138,7 +137,6 @@ def one_machine(rng: np.random.Generator, parts: tuple[Part, ...]) -> tuple[Part
 
 
 def recorded(rng: np.random.Generator, files: tuple[Path, ...]) -> Background:
-    """A background from one of ``files`` at a random level."""
     path = files[int(rng.integers(len(files)))]
     return Background(name=path.stem, file=str(path), level_dbfs=round(float(rng.uniform(-50, -35)), 2))
 

@@ -18,8 +18,6 @@ MAX_PATHS = 2
 
 
 class Opened(msgspec.Struct, frozen=True, kw_only=True, tag="opened"):
-    """First line of a session's file."""
-
     schema: str = "hissway.lab-session/2"
     session: str
     drill: str
@@ -127,7 +125,6 @@ class Link(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def sum_after(before: str, record: bytes) -> str:
-    """Sum of a line that follows the one whose sum is ``before``."""
     return hashlib.sha256(before.encode() + record).hexdigest()
 
 
@@ -152,7 +149,6 @@ class Book:
 
     @property
     def head(self) -> str:
-        """Sum of the last line."""
         return self.sums[-1] if self.sums else START
 
     @property
@@ -215,7 +211,6 @@ def _read(path: Path) -> Book | None:
 
 
 def _hold(path: Path, lines: Sequence[Line]) -> None:
-    """Every truth told was fixed when its round was met."""
     met = ""
     for number, line in enumerate(lines, 1):
         if isinstance(line, Met):

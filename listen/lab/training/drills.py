@@ -44,7 +44,6 @@ class DrillSet(msgspec.Struct, frozen=True, kw_only=True):
     generator: str = ""
     rounds: int
     sealed_with: str = ""
-    """Fingerprint of the key."""
     file: str = ""
     """Where it lies; filled in when read."""
 
@@ -195,7 +194,6 @@ def own_drills(root: Path) -> tuple[DrillSet, ...]:
 
 
 def list_drills(root: Path) -> tuple[DrillSet, ...]:
-    """All sets: shipped, then own."""
     return shipped_drills() + own_drills(root)
 
 

@@ -26,7 +26,6 @@ def _percent(share: float | None) -> str:
 
 
 def _found_db(run: Measured | None) -> float | None:
-    """A threshold that lies within what was played."""
     return run.threshold.threshold_db if run and not run.threshold.within else None
 
 
@@ -79,12 +78,10 @@ def write_answers(root: Path, learners: Sequence[Learner], out: TextIO) -> int:
 
 
 def write_thresholds(root: Path, learners: Sequence[Learner], out: TextIO) -> int:
-    """Write a row a finished run; gives the number of rows."""
     return _write(out, THRESHOLDS, ((who, run) for who in learners for run in thresholds_of(root, who)))
 
 
 def write_class(root: Path, out: TextIO) -> int:
-    """Write a row a learner, as the class table shows them; gives the number of rows."""
     return _write(out, CLASS, class_table(root))
 
 

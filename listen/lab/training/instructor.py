@@ -39,7 +39,6 @@ class LearnerRow(msgspec.Struct, frozen=True, kw_only=True):
     levels_db: dict[str, float] = {}
     """Where each staircase met so far stands."""
     threshold: Measured | None = None
-    """Latest ear threshold."""
     thresholds: dict[str, tuple[Measured, ...]] = {}
     """All runs by background, oldest first: the threshold over time."""
 

@@ -44,12 +44,9 @@ Kind = Literal["new", "guesses", "over-calls", "shy", "misses", "strong", "stead
 
 
 class Profile(msgspec.Struct, frozen=True, kw_only=True):
-    """How someone stands, from their last answers."""
-
     kind: Kind
     why: str
     weak: str = ""
-    """Staircase at which they lose most."""
     taken_for: str = ""
     """What that is most often taken for."""
     stage: int = 0
@@ -87,7 +84,6 @@ def _stage(answers: Sequence[Answer]) -> int:
 
 
 def profile(every: Sequence[Answer]) -> Profile:
-    """How someone stands who gave these answers to fresh rounds."""
     answers = [a for a in every if a.trains]
     stage = _stage(answers)
     recent = answers[-RECENT:]

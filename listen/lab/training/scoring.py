@@ -13,7 +13,6 @@ from listen.lab.training.book import CALLABLE, Answer
 from listen.rate import Bin, Rate, brier, calibration, counted
 
 CANNOT_TELL = "cannot-tell"
-"""Column of the confusion table for answers that name nothing."""
 CONFIDENCE_BINS = (0.0, 0.5, 0.7, 0.85, 0.95, 1.0)
 """Edges of the calibration table; nobody states confidence finer than this."""
 LEAST_MET = 3
@@ -104,7 +103,6 @@ cylinders the level says how little blow-by there is (``BLOW_BY_AT_0_DB`` less i
 
 
 def floor_db(trains: str) -> float:
-    """The faintest made for a staircase."""
     return FLOOR_DB.get(trains, LOWEST_DB)
 
 

@@ -104,7 +104,6 @@ class Session:
 
     @property
     def called(self) -> Call | None:
-        """The call by ear of the round in hand, once given."""
         return None if self._called is None else Call(paths=self._called.paths, sure=self._called.sure)
 
     def call(self, call: Call) -> Facts:
@@ -226,7 +225,6 @@ def sessions_of(root: Path, learner: Learner) -> tuple[Book, ...]:
 
 
 def answers_of(root: Path, learner: Learner) -> tuple[Answer, ...]:
-    """All answers of a learner, oldest first."""
     return tuple(a for book in books(sessions_dir(root, learner)) for a in book.answers)
 
 

@@ -235,4 +235,3 @@ _ALL: tuple[World | AboutShop, ...] = (
     ),
 )
 WORLDS: dict[str, World | AboutShop] = {w.name: w for w in _ALL}
-"""By name."""

@@ -24,8 +24,6 @@ ZERO_PERCENT = 3.0
 
 @dataclass(frozen=True, slots=True)
 class Tester:
-    """Supply and restrictor of one shop's tester."""
-
     supply_kpa: float
     restrictor_mm: float
 

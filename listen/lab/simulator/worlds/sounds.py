@@ -20,8 +20,6 @@ STROUHAL = 0.2
 
 @dataclass(frozen=True, slots=True)
 class Sound:
-    """One source's spectrum, with a tone where an edge whistles."""
-
     shape: Curve
     whistle_hz: float = 0.0
     whistle_db: float = 0.0
@@ -60,7 +58,6 @@ def slit(rng: np.random.Generator, sd_db: float = 3.0) -> Sound:
 
 
 def usual(rng: np.random.Generator, source: str, hole_mm: float = 0.8) -> Sound:
-    """What a source mostly sounds like."""
     if source in ("rings", "blow-by"):
         return labyrinth(rng)
     if source == "fitting" and rng.random() < 0.3:

@@ -82,7 +82,6 @@ def wander(rng: np.random.Generator, times_s: NDArray[np.float64], sd: float, ta
 
 
 def walk(rng: np.random.Generator, order: Sequence[Step], seconds: float, restless: Restless) -> Walk:
-    """The clips with the drift each of them meets."""
     edges = np.array([t for s in order for t in (s.start_s, s.start_s + seconds)])
     shared = wander(rng, edges, restless.level_db * np.sqrt(1 - restless.own_share), restless.level_s)
     by_point = {
@@ -222,7 +221,6 @@ MISHAPS: dict[str, Mishap] = {
 
 
 def befall(rng: np.random.Generator, walk: Walk, share: float) -> tuple[Walk, str]:
-    """Perhaps one mishap; its name, or nothing."""
     if rng.random() >= share:
         return walk, ""
     name = str(rng.choice(list(MISHAPS)))

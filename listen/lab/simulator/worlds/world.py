@@ -73,7 +73,6 @@ class World:
 
     name: str
     differs: str
-    """In one sentence, what is different here."""
     strength: Callable[[np.random.Generator], Strength]
     ways: Ways
     microphone: Callable[[np.random.Generator], Microphone] = plain

@@ -6,11 +6,11 @@ import pytest
 from listen.bench.accuracy.measured import Measured, measure_spec
 from listen.lab.simulator.scene import RoundSpec
 from listen.lab.simulator.worlds import WORLDS
-from tests.bench.whole_jobs import JobScores, jobs_table, judge_rounds, score
+from tests.bench.whole_jobs import JobScores, job_of, jobs_table, judge_rounds, score
 
 
 def drawn(world: str, seed: int = 5) -> tuple[RoundSpec, ...]:
-    return WORLDS[world].job(np.random.default_rng(seed), 4, world)
+    return job_of(WORLDS[world], np.random.default_rng(seed), 4, world)
 
 
 @pytest.mark.parametrize("world", list(WORLDS))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import msgspec
 import numpy as np
 
-from listen.lab.simulator.draw import ORDERS, Wishes, draw
+from listen.lab.simulator.draw import draw
 from listen.lab.simulator.families import POPULATIONS
 from listen.lab.simulator.scene import Microphone, RoundSpec
 from listen.lab.simulator.shops import one_machine
@@ -16,9 +16,6 @@ from listen.lab.simulator.worlds.readings import Notes
 from listen.lab.simulator.worlds.sounds import SOUND_M_S, Sound, following, hot, plain, rolled_off, slit, usual
 from listen.lab.simulator.worlds.walking import Restless
 from listen.lab.simulator.worlds.world import HOLES_MM, RATES, Strength, World
-
-BLOW_BY_DB = 2.5
-"""Spread of blow-by between cylinders of one engine. Judgement; the other worlds' holes and levels give 1.6 to 8."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,23 +30,6 @@ class AboutShop:
         spec = draw(rng, population, sound_clips=bool(rng.random() < 0.5), name=name or self.name)
         background = msgspec.structs.replace(spec.background, parts=one_machine(rng, spec.background.parts))
         return msgspec.structs.replace(spec, population=self.name, background=background)
-
-    def job(self, rng: np.random.Generator, rounds: int, name: str = "") -> tuple[RoundSpec, ...]:
-        """Draw rounds that share shop, microphone, firing order and, but for ``BLOW_BY_DB``, blow-by; nothing else."""
-        population, sound = str(rng.choice(POPULATIONS)), bool(rng.random() < 0.5)
-        order = ORDERS[int(rng.integers(len(ORDERS)))]
-        first = draw(
-            rng, population, sound_clips=sound, wishes=Wishes(firing_order=order, cylinder=1), name=f"{name}-1"
-        )
-        parts = one_machine(rng, first.background.parts)
-        background = msgspec.structs.replace(first.background, parts=parts)
-        found = [first]
-        for n in range(2, min(rounds, len(order)) + 1):
-            blow_by = first.truth.blow_by_db + float(rng.normal(0, BLOW_BY_DB))
-            wishes = Wishes(firing_order=order, cylinder=n, blow_by_db=round(blow_by, 2))
-            found.append(draw(rng, population, sound_clips=sound, wishes=wishes, name=f"{name}-{n}"))
-        shared = {"population": self.name, "background": background, "microphone": first.microphone}
-        return tuple(msgspec.structs.replace(spec, **shared) for spec in found)
 
 
 HELD_SD_DB = 4.0

@@ -94,7 +94,7 @@ def layout(rng: np.random.Generator, common: Common, cylinder: int | None = None
     cylinder = cylinder or int(rng.integers(1, len(order) + 1))
     points = ["intake", "tailpipe", "oil-filler"]
     for point_id, share in OPTIONAL.items():
-        walked = common.once(point_id, partial(_happens, rng, share))
+        walked = common.once(point_id, rng.random) < share
         if walked and point_id == "plug-hole":
             beside = [n for n in (cylinder - 1, cylinder + 1) if 1 <= n <= len(order)]
             points.append(f"plug-hole-{int(rng.choice(beside))}")
@@ -102,10 +102,6 @@ def layout(rng: np.random.Generator, common: Common, cylinder: int | None = None
             points.append(point_id)
     joined = common.once("joined", lambda: bool(rng.random() < 0.65))
     return Layout(order, cylinder, tuple(points), valves_open(None, order, cylinder), joined, common)
-
-
-def _happens(rng: np.random.Generator, share: float) -> bool:
-    return bool(rng.random() < share)
 
 
 Rates = Mapping[str, float]
@@ -162,7 +158,8 @@ class Ways:
                 return 0.0
             if at in layout.own(source):
                 return SAME_MOUTH[0] + SAME_MOUTH[1] * common.partly(rng, (source, first, at))
-            mean, sd = self._loss(layout.joined(source, at))
+            loss: Spread = getattr(self, layout.joined(source, at))
+            mean, sd = loss
             through = mean + whole + sd * common.partly(rng, (source, first, at))
             if not self.in_the_open:
                 return through
@@ -171,9 +168,6 @@ class Ways:
             return float(10 * np.log10(10 ** (through / 10) + 10 ** (across / 10)))
 
         return carry
-
-    def _loss(self, way: str) -> Spread:
-        return {"casting": self.casting, "breather": self.breather, "valve": self.valve, "far": self.far}[way]
 
 
 HELD_M = (0.04, 0.12)

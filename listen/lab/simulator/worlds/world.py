@@ -15,7 +15,7 @@ import numpy as np
 from listen.lab.simulator.curves import Curve, add, curve
 from listen.lab.simulator.scene import Background, Bubbles, Cause, Hiss, Microphone, PointSpec, RoundSpec, Truth
 from listen.lab.simulator.shops import SHOPS, one_machine, shop
-from listen.lab.simulator.worlds.carrying import Common, Layout, Rates, Ways, firing_order, layout, wrong
+from listen.lab.simulator.worlds.carrying import Common, Layout, Rates, Ways, layout, wrong
 from listen.lab.simulator.worlds.readings import Notes, Tester, flow_l_s, readings, together
 from listen.lab.simulator.worlds.sounds import Sound, duct, plain, ripple, usual
 from listen.lab.simulator.worlds.walking import Restless, befall, steps, walk
@@ -93,16 +93,11 @@ class World:
     """Share of rounds walked quiet, air, quiet at each point."""
     notes: Notes = field(default_factory=Notes)
 
-    def draw(self, rng: np.random.Generator, name: str = "") -> RoundSpec:
-        return self._draw(rng, name, Common(), None)
-
-    def job(self, rng: np.random.Generator, rounds: int, name: str = "") -> tuple[RoundSpec, ...]:
-        """Draw rounds of one engine, a cylinder each: one shop, tester and microphone, what is wrong drawn for each."""
-        common = Common()
-        cylinders = range(1, min(rounds, len(firing_order(rng, common))) + 1)
-        return tuple(self._draw(rng, f"{name}-{n}", common, n) for n in cylinders)
-
-    def _draw(self, rng: np.random.Generator, name: str, common: Common, cylinder: int | None) -> RoundSpec:
+    def draw(
+        self, rng: np.random.Generator, name: str = "", common: Common | None = None, cylinder: int | None = None
+    ) -> RoundSpec:
+        """Draw a round; ``common`` is what it shares with others of its engine; no cylinder: drawn too."""
+        common = common or Common()
         engine = layout(rng, common, cylinder)
         paths = wrong(rng, self.rates, engine.points)
         tester = common.once("tester", lambda: Tester.of(rng))

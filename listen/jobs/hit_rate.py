@@ -3,7 +3,8 @@
 import csv
 import io
 from collections.abc import Iterable
-from typing import Literal
+from functools import partial
+from typing import Literal, get_args
 
 import msgspec
 
@@ -13,6 +14,7 @@ from listen.rate import Bin, Rate, brier, calibration, counted
 from listen.voice.text import cell
 
 By = Literal["tool", "tech", "supervisor"]
+EARS: tuple[By, ...] = ("tech", "supervisor")
 
 EDGES = (0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 1.0)
 """Edges of the classes of stated sureness; finer where the decisions are."""
@@ -30,9 +32,12 @@ class ScoredCall(msgspec.Struct, frozen=True, kw_only=True):
     sure: float | None
     """Probability stated, 0 to 1; None where none was."""
     truth: tuple[str, ...]
-    right: bool
-    """Every path named was really at work."""
     simulated: bool
+
+    @property
+    def right(self) -> bool:
+        """Every path named was really at work."""
+        return bool(self.paths) and set(self.paths) <= set(self.truth)
 
 
 class HitRate(msgspec.Struct, frozen=True, kw_only=True):
@@ -112,43 +117,28 @@ def _of_the_test(record: RoundRecord) -> bool:
 
 
 def _of_round(job: Job, record: RoundRecord, truth: tuple[str, ...]) -> Iterable[ScoredCall]:
-    def scored(by: By, name: str, paths: tuple[str, ...], sure: float | None) -> ScoredCall:
-        return ScoredCall(
-            job=job.id,
-            title=job.title,
-            cylinder=record.cylinder,
-            round_id=record.id,
-            by=by,
-            name=name,
-            paths=paths,
-            sure=sure,
-            truth=truth,
-            right=bool(paths) and set(paths) <= set(truth),
-            simulated=job.simulated,
-        )
-
+    of_job = partial(ScoredCall, job=job.id, title=job.title, simulated=job.simulated)
+    scored = partial(of_job, cylinder=record.cylinder, round_id=record.id, truth=truth)
     if record.verdict is not None and not record.stale and record.verdict.result.verdict.kind != "unclear":
         verdict = record.verdict.result.verdict
-        yield scored("tool", record.verdict.version, verdict.paths or ("none",), verdict.probability)
-    roles: tuple[tuple[str, By], ...] = (("tech", "tech"), ("supervisor", "supervisor"))
-    for role, by in roles:
-        call = record.call(role)
+        paths, version = verdict.paths or ("none",), record.verdict.version
+        yield scored(by="tool", name=version, paths=paths, sure=verdict.probability)
+    for by in EARS:
+        call = record.call(by)
         if call is not None and not call.declined and call.before_numbers and call.paths:
-            yield scored(by, call.name or job.people.get(role, ""), call.paths, call.sure)
+            yield scored(by=by, name=call.name or job.people.get(by, ""), paths=call.paths, sure=call.sure)
 
 
 def hit_rates(scored: Iterable[ScoredCall]) -> tuple[HitRate, ...]:
     """One hit rate for each source that called at all: the tool, techs' ears, supervisors' ears."""
-    everything = tuple(scored)
-    order: tuple[By, ...] = ("tool", "tech", "supervisor")
-    return tuple(_rate(by, own) for by in order if (own := tuple(s for s in everything if s.by == by)))
-
-
-def _rate(by: By, scored: tuple[ScoredCall, ...]) -> HitRate:
-    stated = [(s.sure, s.right) for s in scored if s.sure is not None]
-    return HitRate(
-        by=by, rate=counted(scored, lambda s: s.right), brier=brier(stated), classes=calibration(stated, EDGES)
-    )
+    everything, rates = tuple(scored), []
+    for by in get_args(By):
+        own = [s for s in everything if s.by == by]
+        stated = [(s.sure, s.right) for s in own if s.sure is not None]
+        rate = counted(own, lambda s: s.right)
+        if own:
+            rates.append(HitRate(by=by, rate=rate, brier=brier(stated), classes=calibration(stated, EDGES)))
+    return tuple(rates)
 
 
 HEADER = ("job", "title", "cylinder", "round", "by", "name", "said", "sure", "truth", "right", "simulated")

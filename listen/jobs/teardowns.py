@@ -13,8 +13,9 @@ from pathlib import Path
 import msgspec
 
 from listen.bounded import Cylinder, Decibel
-from listen.durable import read_file, remove_if_possible, whole_file
+from listen.durable import remove_if_possible, whole_file
 from listen.errors import JobError, RoundError
+from listen.jobs.folder.disk import stored
 from listen.jobs.folder.journal import utc_now
 from listen.jobs.folder.store import open_job
 from listen.jobs.folder.summary import list_jobs
@@ -136,10 +137,7 @@ def _given(result: RoundResult, path: PathId) -> float:
 
 def counting(root: Path) -> Counting | None:
     """What counts in these jobs; ``None`` where nobody let anything count, or the file cannot be read."""
-    try:
-        return msgspec.json.decode(read_file(root / FILE, MOST_BYTES), type=Counting)
-    except (OSError, msgspec.DecodeError, UnicodeDecodeError, RecursionError):
-        return None
+    return stored(root / FILE, Counting, MOST_BYTES)
 
 
 def let_count(root: Path, findings: Sequence[Torn], by: str) -> Counting:

@@ -10,9 +10,9 @@ from typing import BinaryIO, TypeVar
 
 import msgspec
 
-from listen.durable import read_file, sync_folder, whole_file
+from listen.durable import sync_folder, whole_file
 from listen.errors import LabError, refusal
-from listen.jobs.folder.disk import at_home, make_folders
+from listen.jobs.folder.disk import at_home, make_folders, stored
 from listen.plain_name import plain_name
 
 FILE = "learner.json"
@@ -47,14 +47,9 @@ def create_learner(root: Path, name: str) -> Learner:
 
 def list_learners(root: Path) -> tuple[Learner, ...]:
     """All learners by name; a folder that is not one is passed over."""
-    found = []
-    for file in learners_dir(root).glob(f"*/{FILE}"):
-        try:
-            learner = msgspec.json.decode(read_file(file, MAX_BYTES), type=Learner)
-        except (OSError, msgspec.DecodeError, UnicodeDecodeError, RecursionError):
-            continue
-        # The folder's own name counts: a copied or renamed folder must not point at another's data.
-        found.append(msgspec.structs.replace(learner, id=file.parent.name))
+    kept = ((file.parent.name, stored(file, Learner, MAX_BYTES)) for file in learners_dir(root).glob(f"*/{FILE}"))
+    # The folder's own name counts: a copied or renamed folder must not point at another's data.
+    found = (msgspec.structs.replace(learner, id=folder) for folder, learner in kept if learner is not None)
     return tuple(sorted(found, key=lambda who: (who.name.casefold(), who.id)))
 
 

@@ -91,8 +91,7 @@ def said(sure: float | None, right: bool) -> ScoredCall:
         name="",
         paths=("rings",),
         sure=sure,
-        truth=("rings",),
-        right=right,
+        truth=("rings",) if right else ("none",),
         simulated=False,
     )
 

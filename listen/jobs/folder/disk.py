@@ -7,10 +7,14 @@ import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import TypeVar
 
-from listen.durable import new_file, remove_if_possible, sync_folder, whole_file
+import msgspec
+
+from listen.durable import new_file, read_file, remove_if_possible, sync_folder, whole_file
 from listen.errors import JobError, UsageError
 
+T = TypeVar("T")
 NO_LOCKS = "the disk knows no locks, so two programs could write at once; copy the job to another, or only read it here"
 _WHY = {
     errno.ENOSPC: "the disk is full; make room and try again",
@@ -127,6 +131,14 @@ def link_in(path: Path, top: Path) -> str:
         if step.is_symlink():
             return step.relative_to(top).as_posix()
     return ""
+
+
+def stored(path: Path, form: type[T], most_bytes: int = 1_000_000) -> T | None:
+    """What a file of ours holds, as JSON; None where it is missing, damaged, larger or of another form."""
+    try:
+        return msgspec.json.decode(read_file(path, most_bytes), type=form)
+    except (OSError, msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        return None
 
 
 def sha256_of(path: Path) -> str:

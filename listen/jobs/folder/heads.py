@@ -41,10 +41,7 @@ class Known(msgspec.Struct, frozen=True, kw_only=True):
 
 def known(folder: Path) -> Known | None:
     """What the register holds of the job in ``folder``; None where it holds nothing that can be read."""
-    try:
-        return msgspec.json.decode(_place(folder).read_bytes(), type=Known)
-    except (OSError, msgspec.DecodeError, UnicodeDecodeError, RecursionError):
-        return None
+    return disk.stored(_place(folder), Known)
 
 
 def damaged(folder: Path) -> bool:

@@ -11,7 +11,7 @@ from listen.durable import read_file
 from listen.errors import JobError
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import JOURNAL, MAX_JOURNAL_BYTES, Chain, read_chain
-from listen.jobs.folder.disk import job_errors, replace
+from listen.jobs.folder.disk import job_errors, replace, stored
 from listen.jobs.folder.journal import GENESIS
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import Waiting, latest_round, standing, waiting
@@ -21,7 +21,6 @@ from listen.voice.names import STATES
 SUMMARY = "job.json"
 SUMMARY_SCHEMA, OLDER = "hissway.summary/3", ("hissway.summary/1", "hissway.summary/2")
 """An older one still tells how long the journal was, but what stands is read from the journal again."""
-MAX_SUMMARY_BYTES = 1_000_000
 
 
 class JobSummary(msgspec.Struct, frozen=True, kw_only=True):
@@ -104,11 +103,8 @@ def write_summary(folder: Path, summary: JobSummary) -> None:
 
 def stored_summary(folder: Path) -> JobSummary | None:
     """The summary on disk, or None where it is missing, damaged or of another form."""
-    try:
-        summary = msgspec.json.decode(read_file(folder / SUMMARY, MAX_SUMMARY_BYTES), type=JobSummary)
-    except (OSError, msgspec.DecodeError, UnicodeDecodeError, RecursionError):
-        return None
-    return summary if summary.schema in (SUMMARY_SCHEMA, *OLDER) else None
+    summary = stored(folder / SUMMARY, JobSummary)
+    return summary if summary and summary.schema in (SUMMARY_SCHEMA, *OLDER) else None
 
 
 def summary_of(folder: Path) -> JobSummary | None:
@@ -117,14 +113,14 @@ def summary_of(folder: Path) -> JobSummary | None:
         stat = (folder / JOURNAL).stat()
     except OSError:
         return None
-    stored = stored_summary(folder)
-    unchanged = stored and (stored.journal_bytes, stored.journal_mtime_ns) == (stat.st_size, stat.st_mtime_ns)
-    if stored and unchanged and stored.schema == SUMMARY_SCHEMA:
-        return msgspec.structs.replace(stored, folder=folder.name)
-    return _rebuilt(folder, stat, stored)
+    known = stored_summary(folder)
+    seen = (known.journal_bytes, known.journal_mtime_ns) if known else None
+    if known and known.schema == SUMMARY_SCHEMA and seen == (stat.st_size, stat.st_mtime_ns):
+        return msgspec.structs.replace(known, folder=folder.name)
+    return _rebuilt(folder, stat, known)
 
 
-def _rebuilt(folder: Path, stat: os.stat_result, stored: JobSummary | None) -> JobSummary:
+def _rebuilt(folder: Path, stat: os.stat_result, known: JobSummary | None) -> JobSummary:
     try:
         chain = read_chain(read_file(folder / JOURNAL, MAX_JOURNAL_BYTES))
         summary = summarize(fold(chain.events()), chain, stat)
@@ -136,7 +132,7 @@ def _rebuilt(folder: Path, stat: os.stat_result, stored: JobSummary | None) -> J
         )
     if not summary.title:
         summary = msgspec.structs.replace(summary, title=folder.name)
-    lost = stored is not None and stored.events > len(chain.lines)
+    lost = known is not None and known.events > len(chain.lines)
     if not (chain.broken or chain.torn or lost):  # else the old summary is a witness of what was there
         write_summary(folder, summary)
     return msgspec.structs.replace(summary, folder=folder.name)

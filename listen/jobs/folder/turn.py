@@ -6,21 +6,24 @@ import errno
 import getpass
 import os
 import socket
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import msgspec
 from filelock import BaseFileLock, FileLock, Timeout
 
-from listen.durable import mode_in, read_file
+from listen.durable import mode_in
 from listen.errors import JobError, JobLocked
 from listen.jobs.events import Merged
 from listen.jobs.folder.chain import JOURNAL, Base, Chain, own_lines, read_chain, read_journal
-from listen.jobs.folder.disk import job_errors, replace
+from listen.jobs.folder.disk import job_errors, replace, stored
 from listen.jobs.folder.journal import Line, utc_now
 
 TURN = ".turn"
+STILL_WRITING = (
+    "another program has been writing to this job for 5 s; nothing was written; try again, or close it there"
+)
 WAIT_S = 5.0
 """A write takes milliseconds, on a slow network disk a second; a program that died holds no turn."""
 
@@ -37,10 +40,26 @@ def lock_on(path: Path, mode: int) -> BaseFileLock:
         return FileLock(path, mode=mode)
 
 
-class Turn:
-    def __init__(self, folder: Path) -> None:
+class _Lock:
+    def __init__(self, folder: Path, name: str) -> None:
         self._folder = folder
-        self._lock = lock_on(folder / TURN, mode_in(folder))
+        self._lock = lock_on(folder / name, mode_in(folder))
+
+    def _acquire(self, action: str, wait_s: float, held: Callable[[], str]) -> None:
+        with job_errors(action, self._folder):
+            if not self._folder.is_dir():
+                raise FileNotFoundError(2, "no such folder", str(self._folder))
+            try:
+                self._lock.acquire(timeout=wait_s, poll_interval=0.01)
+            except Timeout:
+                raise JobLocked(f"{self._folder}: {held()}") from None
+            except NotImplementedError as e:  # filelock before 4.0, where the disk knows no locks
+                raise OSError(errno.ENOLCK, str(e)) from e
+
+
+class Turn(_Lock):
+    def __init__(self, folder: Path) -> None:
+        super().__init__(folder, TURN)
 
     @contextmanager
     def taken(self) -> Iterator[None]:
@@ -48,18 +67,7 @@ class Turn:
 
         Raises JobLocked: another program has been writing all the while. JobError: the folder cannot be written, or
         is on a disk that knows no locks."""
-        with job_errors("write to the job", self._folder):
-            if not self._folder.is_dir():
-                raise FileNotFoundError(2, "no such folder", str(self._folder))
-            try:
-                self._lock.acquire(timeout=WAIT_S, poll_interval=0.01)
-            except Timeout:
-                raise JobLocked(
-                    f"{self._folder}: another program has been writing to this job for {WAIT_S:g} s; nothing was "
-                    "written; try again, or close it there"
-                ) from None
-            except NotImplementedError as e:  # filelock before 4.0, where the disk knows no locks
-                raise OSError(errno.ENOLCK, str(e)) from e
+        self._acquire("write to the job", WAIT_S, lambda: STILL_WRITING)
         try:
             yield
         finally:
@@ -105,25 +113,18 @@ class Holder(msgspec.Struct, frozen=True):
     pid: int
 
 
-class BenchLock:
+class BenchLock(_Lock):
     """Held from :meth:`take` to :meth:`give_back`; freed by the system if the program dies."""
 
     def __init__(self, folder: Path) -> None:
-        self._folder = folder
-        self._lock = lock_on(folder / LOCK_NAME, mode_in(folder))
+        super().__init__(folder, LOCK_NAME)
 
     def take(self) -> None:
         """Become the one who records, or say at once who does.
 
         Raises JobLocked: another program (or another window of this one) has the bench. JobError: the folder cannot
         be written."""
-        with job_errors("open for writing", self._folder):
-            if not self._folder.is_dir():
-                raise FileNotFoundError(2, "no such folder", str(self._folder))
-            try:
-                self._lock.acquire(blocking=False)
-            except Timeout:
-                raise JobLocked(_held_by(self._folder)) from None
+        self._acquire("open for writing", 0.0, lambda: _held_by(self._folder))
         holder = Holder(_user(), utc_now(), socket.gethostname(), os.getpid())
         with suppress(OSError):  # only the courtesy is lost
             replace(self._folder / HOLDER_NAME, msgspec.json.encode(holder), sync=False)
@@ -142,12 +143,9 @@ def _user() -> str:
 
 
 def _held_by(folder: Path) -> str:
-    try:
-        h = msgspec.json.decode(read_file(folder / HOLDER_NAME, 10_000), type=Holder)
-        by = f"{h.who} on {h.host} since {h.since} (process {h.pid})"
-    except (OSError, msgspec.DecodeError):
-        by = "another program"
+    h = stored(folder / HOLDER_NAME, Holder, 10_000)
+    by = f"{h.who} on {h.host} since {h.since} (process {h.pid})" if h else "another program"
     return (
-        f"{folder}: {by} has this job at the engine and records there; leave the round there first. Meanwhile all but "
+        f"{by} has this job at the engine and records there; leave the round there first. Meanwhile all but "
         "clips can be entered here"
     )

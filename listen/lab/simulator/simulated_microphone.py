@@ -41,10 +41,6 @@ IDLE_S = 3.0
 """Length of the loop heard between takes."""
 
 
-def _now() -> datetime:
-    return datetime.now(UTC)
-
-
 class SimulatedMicrophone:
     """Implements :class:`listen.audio.take.SoundInput` over a :class:`RoundSpec`.
 
@@ -61,7 +57,12 @@ class SimulatedMicrophone:
     """
 
     def __init__(
-        self, spec: RoundSpec, *, pace: float = 1.0, clock: Callable[[], datetime] = _now, channels: int = 1
+        self,
+        spec: RoundSpec,
+        *,
+        pace: float = 1.0,
+        clock: Callable[[], datetime] = lambda: datetime.now(UTC),
+        channels: int = 1,
     ) -> None:
         self._spec, self._pace, self._clock, self.channels = spec, pace, clock, channels
         self._places: tuple[str, ...] = tuple(p.point for p in spec.points)
@@ -113,9 +114,6 @@ class SimulatedMicrophone:
         self._places = tuple(p and point(p).id for p in places)
         first = next(p for p in self._places if p)
         self._held_at, self._on_s = (first, Kind.QUIET if kind == Kind.SWITCHED else kind), on_s
-        self._make_ahead()
-
-    def _make_ahead(self) -> None:
         if self._on_s and not self._made.is_alive():
             self._made = threading.Thread(target=self._make, daemon=True)
             self._made.start()
@@ -123,9 +121,6 @@ class SimulatedMicrophone:
     def _make(self) -> None:
         for at in {*self._places} - {""}:
             self._pair(at, self._on_s[-1][1] + self._on_s[0][0])
-
-    def _switched_before(self, at: str) -> int:
-        return self._taken.get((at, Kind.SWITCHED), 0)
 
     def tap(self, channel: int) -> None:
         self._tap = channel
@@ -135,7 +130,7 @@ class SimulatedMicrophone:
         blocks = self.drain()
         if not blocks:
             return []
-        loops = [self._clip(p or self._held_at[0], Kind.QUIET, 1, IDLE_S).samples for p in self._by_channel()]
+        loops = [self._clip(p or self._held_at[0], Kind.QUIET, 1, IDLE_S) for p in self._by_channel()]
         size = len(blocks[0])
         at = [(self._idle_at + i * size) % (len(loops[0]) - size) for i in range(len(blocks))]
         every = [np.stack([loop[a : a + size] for loop in loops], axis=1) for a in at]
@@ -161,7 +156,7 @@ class SimulatedMicrophone:
             return
         self._idle_since = now
         size = round(BLOCK_S * self.rate_hz)
-        loop = self._clip(*self._held_at, 1, IDLE_S).samples
+        loop = self._clip(*self._held_at, 1, IDLE_S)
         for _ in range(due):
             self._meter.append(loop[self._idle_at : self._idle_at + size])
             self._idle_at = (self._idle_at + size) % (len(loop) - size)
@@ -185,13 +180,13 @@ class SimulatedMicrophone:
         kind = Kind.SWITCHED if self._on_s else self._held_at[1]
         wanted = [(p, at) for p, at in zip(parts, self._by_channel(), strict=False) if p is not None]
         orders = {at: self._taken.get((at, kind), 0) + 1 for _, at in wanted}
-        made = [(p, self._take(at, kind, orders[at], seconds)) for p, at in wanted]
+        made = [
+            (p, self._switched(at, seconds) if self._on_s else self._clip(at, kind, orders[at], seconds))
+            for p, at in wanted
+        ]
         done = {r.part: r for r in self._recorded(made, cancel)}
         self._taken |= {(at, kind): order for at, order in orders.items()}
         return tuple(None if p is None else done.get(p) for p in parts)
-
-    def _take(self, at: str, kind: Kind, order: int, seconds: float) -> NDArray[np.float32]:
-        return self._switched(at, seconds) if self._on_s else self._clip(at, kind, order, seconds).samples
 
     def _recorded(self, made: Sequence[tuple[Path, NDArray[np.float32]]], cancel: threading.Event) -> list[Recording]:
         if not self._is_open:
@@ -248,39 +243,30 @@ class SimulatedMicrophone:
 
     def _pair(self, at: str, seconds: float) -> list[NDArray[np.float32]]:
         """What is heard at a point without air and with it; of all points at once, and nothing else of the round."""
-        order = self._switched_before(at) + 1  # a take once more is another sound
-        keys = [(seconds, (at, kind, order)) for kind in PAIR]
-        if not all(key in self._clips for key in keys):
-            known = {p.point: p for p in self._spec.points}
-            points = known.values() if at in known else (*known.values(), PointSpec(point=at, takes=()))
-            # No drift between them: the shop does not change with the valve.
-            takes = tuple(TakeSpec(kind=kind, order=order, seconds=seconds) for kind in PAIR)
-            pairs = tuple(msgspec.structs.replace(p, takes=takes) for p in points)
-            made = render(msgspec.structs.replace(self._spec, points=pairs))
+        order = self._taken.get((at, Kind.SWITCHED), 0) + 1  # a take once more is another sound
+        # No drift between them: the shop does not change with the valve.
+        takes = tuple(TakeSpec(kind=kind, order=order, seconds=seconds) for kind in PAIR)
+        return self._heard([(at, kind, order) for kind in PAIR], seconds, lambda p: takes)
+
+    def _clip(self, at: str, kind: Kind, order: int, seconds: float) -> NDArray[np.float32]:
+        """A take of the round, as long as is wanted; where it has no such take, with those up to it."""
+
+        def takes(p: PointSpec) -> tuple[TakeSpec, ...]:
+            own = [msgspec.structs.replace(t, seconds=seconds) for t in p.takes]
+            missing = set(range(1, order + 1)) - {t.order for t in own if t.kind == kind} if p.point == at else ()
+            return (*own, *(TakeSpec(kind=kind, order=k, seconds=seconds) for k in sorted(missing)))
+
+        return self._heard([(at, kind, order)], seconds, takes)[0]
+
+    def _heard(
+        self, keys: Sequence[TakeKey], seconds: float, takes: Callable[[PointSpec], tuple[TakeSpec, ...]]
+    ) -> list[NDArray[np.float32]]:
+        """Clips of one point, rendered once with what all points have for takes."""
+        if not all((seconds, key) in self._clips for key in keys):
+            points, at = self._spec.points, keys[0][0]
+            if at not in (p.point for p in points):
+                points = (*points, PointSpec(point=at, takes=(TakeSpec(kind=Kind.QUIET, order=1, seconds=seconds),)))
+            points = tuple(msgspec.structs.replace(p, takes=takes(p)) for p in points)
+            made = render(msgspec.structs.replace(self._spec, points=points))
             self._clips |= {(seconds, key): clip for key, clip in made.items()}
-        return [self._clips[key].samples for key in keys]
-
-    def _clip(self, at: str, kind: Kind, order: int, seconds: float) -> Clip:
-        key = (seconds, (at, kind, order))
-        if (found := self._clips.get(key)) is None:
-            rendered = render(_extended(self._spec, at, kind, order, seconds))
-            self._clips |= {(seconds, k): clip for k, clip in rendered.items()}
-            found = rendered[at, kind, order]
-        return found
-
-
-def _extended(spec: RoundSpec, at: str, kind: Kind, order: int, seconds: float) -> RoundSpec:
-    """The same round with clips of ``seconds``, and with the wanted take added where it has none."""
-    points = list(spec.points)
-    if at not in (p.point for p in points):
-        points.append(PointSpec(point=at, takes=(TakeSpec(kind=Kind.QUIET, order=1, seconds=seconds),)))
-    return msgspec.structs.replace(
-        spec, points=tuple(_lengthened(p, kind, order if p.point == at else 0, seconds) for p in points)
-    )
-
-
-def _lengthened(spec: PointSpec, kind: Kind, order: int, seconds: float) -> PointSpec:
-    takes = [msgspec.structs.replace(take, seconds=seconds) for take in spec.takes]
-    have = {take.order for take in takes if take.kind == kind}
-    takes += [TakeSpec(kind=kind, order=k, seconds=seconds) for k in range(1, order + 1) if k not in have]
-    return msgspec.structs.replace(spec, takes=tuple(takes))
+        return [self._clips[seconds, key].samples for key in keys]

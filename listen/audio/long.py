@@ -62,7 +62,8 @@ def read_sound(path: Path, *, channel: int = 0, held: bool = True) -> Clip | Lon
     Raises ClipError: as :func:`listen.audio.files.read_clip`."""
     if held:
         return read_clip(path, channel=channel)
-    start = read_clip(path, channel=channel, seconds=min(1.0, _length_s(path)))  # its form, its rate, its particulars
+    start_s = min(1.0, max(sound_info(path).seconds, 0.01))
+    start = read_clip(path, channel=channel, seconds=start_s)  # its form, its rate, its particulars
     frames = 0
     for block in blocks(path, channel):
         peak = float(np.maximum(block.max(), -block.min())) if len(block) else 0.0
@@ -85,7 +86,3 @@ def fits(paths: list[Path]) -> bool:
             continue  # told when it is read
         total += round(found.seconds * found.rate_hz)
     return total <= HELD_SAMPLES
-
-
-def _length_s(path: Path) -> float:
-    return max(sound_info(path).seconds, 0.01)

@@ -117,17 +117,15 @@ def _whole(d: DryTest) -> list[Finding]:
 def _pattern(case: EngineCase, d: DryTest) -> Iterator[Finding]:
     """One low, two neighbours low, several low apart."""
     beside = {n: [m for m in neighbours(case.engine, n) if m in d.low] for n in d.low}
-    pairs = [(a, b) for a in d.low for b in beside[a] if a < b and _near(d.kpa[a], d.kpa[b])]
+    both_low = [(a, b) for a in d.low for b in beside[a] if a < b]
+    near = threshold("near_equal")
+    pairs = [(a, b) for a, b in both_low if abs(d.kpa[a] - d.kpa[b]) <= near * max(d.kpa[a], d.kpa[b])]
     for a, b in pairs:
         yield Finding("neighbours-low", (a,), d.detail(a), partner=b)
         yield Finding("neighbours-low", (b,), d.detail(b), partner=a)
     for n in d.low:
         if not any(n in pair for pair in pairs):
             yield Finding("one-low" if len(d.low) == 1 or beside[n] else "apart-low", (n,), d.detail(n))
-
-
-def _near(a: float, b: float) -> bool:
-    return abs(a - b) <= threshold("near_equal") * max(a, b)
 
 
 def _each(d: DryTest) -> Iterator[Finding]:

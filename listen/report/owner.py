@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from listen.diagnosis.model import Candidate, Diagnosis, Fault
 from listen.diagnosis.told import SURE
-from listen.jobs.before_after import Change, compare
+from listen.jobs.before_after import compare
 from listen.jobs.job import Job
 from listen.jobs.standing import Standing, latest_round, standing_of
 from listen.report.content import OwnerFound, OwnerHeard, OwnerPart, RoundPart, reading_in_words
@@ -217,16 +217,11 @@ def _changes(behind: Behind, say: OwnerWords) -> Iterable[str]:
         return
     rows = [(c.cylinder, x) for c in compare(behind.before, behind.job).cylinders for x in c.changes]
     known = [(n, x) for n, x in rows if x.what in ("loss", "compression-dry") and x.difference is not None]
-    known.sort(key=lambda row: (not row[1].beyond, -_size(row[1])))
+    known.sort(key=lambda row: (not row[1].beyond, -abs(row[1].difference or 0.0) / (row[1].uncertainty or 1.0)))
     for n, x in known[:MOST_CHANGES]:
         before, after = (reading_in_words(j.reading(x.what, n)) for j in (behind.before, behind.job))
         told = say.phrase("changed-from", cylinder=n, what=say.phrase(x.what), before=before, after=after)
         yield sentence(f"{told} ({say.phrase('beyond' if x.beyond else 'not-beyond')})")
-
-
-def _size(x: Change) -> float:
-    """A change against its uncertainty."""
-    return abs(x.difference or 0.0) / (x.uncertainty or 1.0)
 
 
 def _opened(job: Job, say: OwnerWords) -> Iterable[str]:
@@ -263,9 +258,6 @@ def _word_of(s: Standing, say: OwnerWords) -> str:
         return say.phrase("disputed")
     if not s.how:
         return say.phrase("undecided")
-    what = say.several(say.named("path", p) for p in s.paths) if s.paths else say.named("path", _kind(s))
+    paths = s.paths or ("none" if s.kind == "sound" else "unclear",)
+    what = say.several(say.named("path", p) for p in paths)
     return say.phrase(s.how, name=s.name, what=what)
-
-
-def _kind(s: Standing) -> str:
-    return "none" if s.kind == "sound" else "unclear"

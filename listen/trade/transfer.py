@@ -111,7 +111,7 @@ def transfer(path: PathId, point: Point, open_valve: OpenValve | None = None) ->
     the leaking neighbour for the next-cylinder path.
     """
     for row in _table().row:
-        if row.path != path or (row.point and not _is(row.point, point)):
+        if row.path != path or row.point not in ("", point.id, point.row.id, point.row.like):
             continue
         if row.valve and (open_valve is None or open_valve not in (row.valve, "overlap")):
             continue
@@ -122,7 +122,3 @@ def transfer(path: PathId, point: Point, open_valve: OpenValve | None = None) ->
 def another_mouth() -> Transfer:
     """How a path that comes out at one of its own points is heard at another of them."""
     return _table().another
-
-
-def _is(name: str, point: Point) -> bool:
-    return name in (point.id, point.row.id, point.row.like)

@@ -143,27 +143,18 @@ Samples = NDArray[np.float32]
 
 def _parts(kind: str, rng: np.random.Generator) -> tuple[Part, ...]:
     steady = Part(kind="noise", level_db=-3.0, curve=curve(-4.0 * OCTAVES))
-    return (steady, Part(kind=kind, level_db=float(rng.uniform(*SCENES[kind][0])), numbers=SCENES[kind][1](rng)))
+    range_db, ranges = SCENES[kind]
+    level_db = float(rng.uniform(*range_db))
+    numbers = {name: rng.uniform(*both) for name, both in ranges.items()}
+    return (steady, Part(kind=kind, level_db=level_db, numbers=numbers))
 
 
-def _speech(rng: np.random.Generator) -> dict[str, float]:
-    return {"pitch_hz": rng.uniform(95, 230), "gap_s": rng.uniform(0.25, 0.6), "burst_s": rng.uniform(0.8, 2.0)}
-
-
-def _clanks(rng: np.random.Generator) -> dict[str, float]:
-    return {"per_s": rng.uniform(0.3, 2.0)}
-
-
-def _ratchet(rng: np.random.Generator) -> dict[str, float]:
-    return {"per_s": rng.uniform(0.2, 0.7), "clicks_hz": rng.uniform(14, 24)}
-
-
-SCENES: dict[str, tuple[tuple[float, float], Callable[[np.random.Generator], dict[str, float]]]] = {
-    "speech": ((-4.0, 6.0), _speech),
-    "clanks": ((10.0, 24.0), _clanks),
-    "ratchet": ((6.0, 18.0), _ratchet),
+SCENES: dict[str, tuple[tuple[float, float], dict[str, tuple[float, float]]]] = {
+    "speech": ((-4.0, 6.0), {"pitch_hz": (95, 230), "gap_s": (0.25, 0.6), "burst_s": (0.8, 2.0)}),
+    "clanks": ((10.0, 24.0), {"per_s": (0.3, 2.0)}),
+    "ratchet": ((6.0, 18.0), {"per_s": (0.2, 0.7), "clicks_hz": (14, 24)}),
 }
-"""Unsteady parts beside steady noise: range of level in dB, and their particulars."""
+"""Unsteady parts beside steady noise: range of level in dB, and those of their particulars."""
 
 
 def unsteady_round(scene: str, rng: np.random.Generator) -> list[Heard]:

@@ -141,7 +141,9 @@ def _vouched(
     chain: Chain, checks: tuple[SignatureCheck, ...], against: Against, register: heads.Known | None
 ) -> frozenset[str]:
     """Ids of events that a known key's signature, the head that was given or the register vouches for."""
-    by_key = {c.event for c in checks if c.state == "good" and (against.trust.demanded or _known(c, against))}
+    by_key = {
+        c.event for c in checks if c.state == "good" and (against.trust.demanded or against.trust.whose(c.public_key))
+    }
     known = {against.head, *((register.last.head,) if register else ())} - {""}
     found: set[str] = set()
     since: list[str] = []
@@ -152,10 +154,6 @@ def _vouched(
             found.update(since)
             since = []
     return frozenset(found)
-
-
-def _known(check: SignatureCheck, against: Against) -> bool:
-    return bool(against.trust.whose(check.public_key))
 
 
 def verify_path(

@@ -173,7 +173,9 @@ def first_difference(a: Any, b: Any, at: str = "") -> str:
             return f"{at} ({len(a)} then, {len(b)} now)"
         pairs = enumerate(zip(a, b, strict=True))
         return next((d for n, (x, y) in pairs if (d := first_difference(x, y, f"{at}[{n}]"))), "")
-    if a == b or (_number(a) and _number(b) and _close(a, b)):
+    if a == b:
+        return ""
+    if _number(a) and _number(b) and math.isclose(a, b, rel_tol=SAME_RELATIVE, abs_tol=SAME_ABSOLUTE):
         return ""
     if isinstance(a, str) and isinstance(b, str) and _same_words(a, b):
         return ""
@@ -182,10 +184,6 @@ def first_difference(a: Any, b: Any, at: str = "") -> str:
 
 def _number(x: Any) -> bool:
     return isinstance(x, int | float) and not isinstance(x, bool)
-
-
-def _close(a: float, b: float) -> bool:
-    return math.isclose(a, b, rel_tol=SAME_RELATIVE, abs_tol=SAME_ABSOLUTE)
 
 
 def _same_words(a: str, b: str) -> bool:

@@ -41,11 +41,6 @@ def _ripple(rng: np.random.Generator, population: str, sd_db: float) -> NDArray[
     return np.asarray(np.interp(OCTAVES, knots, rng.normal(0, sd_db * 1.1, 6)))
 
 
-def _low_roll_off(corner_oct: float) -> NDArray[np.float64]:
-    """Jets have little below their corner: 6 dB an octave down."""
-    return -6.0 * np.maximum(0.0, corner_oct - OCTAVES)
-
-
 def leak_shape(rng: np.random.Generator, population: str, source: str) -> Curve:
     rings = source in ("rings", "blow-by")
     red = rings or rng.random() < RED_SHARE
@@ -57,7 +52,9 @@ def leak_shape(rng: np.random.Generator, population: str, source: str) -> Curve:
         bend = rng.uniform(0.5, 2.0 if rings else 3.5)
         after = np.clip(slope - rng.uniform(0, 3), -6, 6)
         shape = slope * np.minimum(OCTAVES, bend) + after * np.maximum(0.0, OCTAVES - bend)
-    shape = shape + _low_roll_off(rng.uniform(-1.5, 0.3)) + _ripple(rng, population, RIPPLE_DB)
+    # Jets have little below their corner: 6 dB an octave down.
+    low = -6.0 * np.maximum(0.0, rng.uniform(-1.5, 0.3) - OCTAVES)
+    shape = shape + low + _ripple(rng, population, RIPPLE_DB)
     if source == "coolant-passage":
         shape = shape - 12.0 * np.maximum(0.0, 2.0 - OCTAVES)  # what reaches the neck as hiss lies above 4 kHz
     return curve(shape)

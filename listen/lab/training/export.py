@@ -25,10 +25,6 @@ def _percent(share: float | None) -> str:
     return "" if share is None else f"{100 * share:.1f}"
 
 
-def _found_db(run: Measured | None) -> float | None:
-    return run.threshold.threshold_db if run and not run.threshold.within else None
-
-
 ANSWERS: Columns[tuple[Learner, Answer]] = {
     "learner": lambda x: cell(x[0].name),
     "time": lambda x: x[1].time,
@@ -55,7 +51,9 @@ CLASS: Columns[LearnerRow] = {
     "surer_than_right_percent": lambda row: _percent(row.score.overconfidence),
     "loses_by": lambda row: "file changed" if row.trouble else row.habit or "".join(row.weakest[:1]),
     "false_calls_percent": lambda row: _percent(row.score.false_calls.value),
-    "threshold_db": lambda row: _found_db(row.threshold),
+    "threshold_db": lambda row: (
+        run.threshold.threshold_db if (run := row.threshold) and not run.threshold.within else None
+    ),
     "threshold_background": lambda row: cell(row.threshold.background) if row.threshold else "",
     "last_day": lambda row: row.last[:10],
 }

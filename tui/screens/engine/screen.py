@@ -11,11 +11,11 @@ from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
 from listen.errors import HisswayError
+from listen.jobs.answers import typed
+from listen.jobs.engine_case import CylinderRow, cylinder_rows, lowest_share
 from listen.jobs.events import Payload
 from listen.jobs.job import Job
 from listen.jobs.standing import standing
-from listen.jobs.table import CylinderRow, cylinder_rows, lowest_share
-from listen.jobs.typed import typed
 from listen.trade.cautions import Step
 from listen.trade.units import unit_named
 from listen.voice import figures, verdicts

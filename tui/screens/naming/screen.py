@@ -9,7 +9,7 @@ from textual.binding import Binding
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from listen.jobs.naming import KINDS, LONG_S, Found, Recording, in_walking_order, stretch
+from listen.jobs.bring_in import KINDS, LONG_S, Found, Recording, in_walking_order, stretch
 from listen.jobs.walk import Step
 from listen.signal.clip import Clip
 from listen.trade.points import Kind, Point

@@ -6,9 +6,9 @@ from functools import partial
 from textual import on
 
 from listen.errors import HisswayError
+from listen.jobs.answers import typed
 from listen.jobs.decision import ASKED
 from listen.jobs.events import AirFollowed, BubblesLooked, Payload, PointSkipped, StepPassed
-from listen.jobs.typed import typed
 from listen.jobs.walk import Step
 from listen.trade.readings import Question
 from listen.voice.names import point_name

@@ -5,9 +5,9 @@ from functools import partial
 from pathlib import Path
 
 from listen.errors import HisswayError
+from listen.jobs.bring_in import Recording
 from listen.jobs.events import ClipTakenBack, RoundImported
 from listen.jobs.job import ClipRecord, RoundRecord
-from listen.jobs.naming import Recording
 from listen.jobs.reference import engine_said, why_no_reference
 from tui.bridge.threads import in_thread
 from tui.screens.round.bench import Bench

@@ -9,9 +9,9 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 
 from listen.errors import HisswayError
+from listen.jobs.bring_in import Recording
 from listen.jobs.events import CautionAcknowledged, ClipTakenBack
 from listen.jobs.job import Job
-from listen.jobs.naming import Recording
 from listen.jobs.walk import Wish
 from listen.jobs.ways import WAYS, way_of
 from listen.voice.names import point_name

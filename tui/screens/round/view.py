@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import msgspec
 
+from listen.jobs.answers import unit_of
 from listen.jobs.decision import ASKED
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.reference import reference_cylinders, why_no_reference
-from listen.jobs.typed import unit_of
 from listen.jobs.walk import Step, Walked, walked
 from listen.jobs.ways import SWITCHED, WAYS, way_of
 from listen.switched_take import CYCLES, PERIOD_S, switched_s

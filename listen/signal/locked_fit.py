@@ -14,14 +14,18 @@ from numpy.typing import NDArray
 
 from listen.signal.take import shrunk_correlation
 
-WALK_GRID = (0.0, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0, 1e3, 1e4)
-"""rho: variance the walk gains in a second over that of a second's steady sound. Drift of 0.5 dB with a time constant
-of 60 s over 15 kHz of noise is 6; a neighbour's tool that runs by the second, thousands."""
-MODEL_DOF = 20.0
-"""Degrees of freedom that residuals at large weigh against those beside the switching: as many as these have.
-Ten cost 0.1 dB of depth in the bench of switched takes; what they do to the cover of intervals was not compared."""
-MODEL_FAILS = 0.99
-"""Where chance makes so much beside the switching this seldom, the model of drift counts no more."""
+WALK_GRID = (0.03, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0, 1e3, 1e4)
+"""rho: variance the walk gains in a second over that of a second's steady sound; the least is as good as none. Drift of
+0.5 dB with a time constant of 60 s over 15 kHz of noise is 6; a neighbour's tool that runs by the second, thousands."""
+MODEL_DOF = 60.0
+"""Degrees of freedom that residuals at large weigh against those beside the switching. Against 20 this is worth 0.3 dB
+of depth without drift and 0.2 with it, at the same false alarms (700 silent takes a scene of the bench)..."""
+ROUGH, ROUGH_DOF = 50.0, 5.0
+"""...and where rho is larger than this: what comes and goes by the second is no random walk, whose residuals would let
+a tool pass for a leak three to four times in a thousand (the same takes)."""
+MODEL_FAILS = 3.4
+"""So many times as much beside the switching as the model has it, and it counts no more: ten series, once in a hundred
+where twenty degrees of freedom stand behind it."""
 LEAST_SCALE = 0.6
 """Less beside the switching than noise allows lowers the variance no further."""
 LEAST_DOF = 2.0
@@ -81,7 +85,7 @@ def fit(
         return np.asarray(turn.T @ (root[:, None] * series))
 
     x, z = turned(np.stack([np.ones_like(a), a], axis=1)), turned(y)
-    rho = _mean_rho(z @ weight, x, size)
+    rho = _usual_rho(z @ weight, x, size)
     v = 1.0 + rho * size
     inner = np.linalg.inv(x.T @ (x / v[:, None]))
     gain = inner @ (x / v[:, None]).T
@@ -93,8 +97,9 @@ def fit(
     scale, series = _mean_square(residual @ weight, x / np.sqrt(v)[:, None], beside)
     scale /= max(float(weight @ over_bands @ weight), 1e-30)
     dof = float(series)
-    if not _model_fails(scale, series):
-        dof, scale = MODEL_DOF + series, (MODEL_DOF + series * scale) / (MODEL_DOF + series)
+    if scale <= MODEL_FAILS:
+        model = ROUGH_DOF if rho > ROUGH else MODEL_DOF
+        dof, scale = model + series, (model + series * scale) / (model + series)
     # Few moments that hold most of the residual count as few, however many there are.
     dof = min(dof, _effective(residual @ weight))
     # That the series beside are quieter than the rest is luck of a few: it may not make a limit much better.
@@ -114,8 +119,9 @@ def _regular(cov: NDArray[np.float64], nu: int, weight: NDArray[np.float64]) -> 
     return np.asarray(out * max(float(weight @ cov @ weight) / float(weight @ out @ weight), 1.0))
 
 
-def _mean_rho(z: NDArray[np.float64], x: NDArray[np.float64], size: NDArray[np.float64]) -> float:
-    """Mean of rho over its grid by restricted likelihood: the likeliest one alone would be too sure of a still shop.
+def _usual_rho(z: NDArray[np.float64], x: NDArray[np.float64], size: NDArray[np.float64]) -> float:
+    """rho by restricted likelihood, its logarithm's mean over the grid: the likeliest one alone would be too sure of a
+    still shop, and rho's own mean follows its long tail (a third too large under drift).
 
     ``z`` [shape=(n,)] and ``x`` [shape=(n, 2)] are in the walk's directions, ``size`` [shape=(n,)] its variance there
     (Patterson & Thompson 1971, the size of the whole profiled out).
@@ -129,7 +135,7 @@ def _mean_rho(z: NDArray[np.float64], x: NDArray[np.float64], size: NDArray[np.f
         log_p[i] = -0.5 * (np.log(v).sum() + np.linalg.slogdet(inner)[1] + nu * np.log(max(left, 1e-30)))
     # The largest is taken off first, so that no likelihood underflows.
     p = np.exp(log_p - log_p.max())
-    return float(p @ WALK_GRID / p.sum())
+    return float(np.exp(p @ np.log(WALK_GRID) / p.sum()))
 
 
 def _beside(t_s: NDArray[np.float64], period_s: float) -> NDArray[np.float64]:
@@ -161,10 +167,3 @@ def _effective(white: NDArray[np.float64]) -> float:
     hold most of it, as when something starts or stops once (from the mean fourth power, 3 in noise)."""
     square = white**2
     return max(3.0 * float(square.sum()) ** 2 / max(float(square @ square), 1e-30) - 2.0, LEAST_DOF)
-
-
-def _model_fails(scale: float, dof: int) -> bool:
-    """Whether there is more beside the switching than noise and drift can make."""
-    from scipy.special import fdtri
-
-    return dof > 0 and scale > float(fdtri(dof, MODEL_DOF, MODEL_FAILS))

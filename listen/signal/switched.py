@@ -116,7 +116,7 @@ def lock(
         out.append(worst)
         keep &= half != worst
     first, found = _fitted(made, weight, bandwidth_hz, timeline.period_s)
-    quiet, air, cov, silent = _pair(first, found, made, weight)
+    quiet, air, cov, silent = _pair(first, found, made, weight, _hidden(power, half, keep, out) / made.quiet)
     sure = 1e6  # what the covariances do not know stands in ``scatter``
     groups = [Group(mean, 0.5 * cov, mean, 0.5 * cov, 0.0, sure) for mean in (quiet, air)]
     known = student(found.dof)
@@ -230,7 +230,21 @@ def _standing_out(made: _Made, weight: NDArray[np.float64]) -> int | None:
     return worst if abs(bend[worst]) > STANDS_OUT * max(sigma, 1e-6) else None
 
 
-def _pair(first: Fit, found: Fit, made: _Made, weight: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
+def _hidden(
+    power: NDArray[np.float64], half: NDArray[np.intp], keep: NDArray[np.bool_], left_out: list[int]
+) -> NDArray[np.float64]:
+    """By how much more the knocks and clicks that were left out held with the air off than with it on [shape=(B,)].
+
+    A loud hiss covers them up: they stand out of the quiet and are left out there, and count for hiss where it sounds.
+    """
+    both = [(half >= 0) & (half % 2 == on) & ~np.isin(half, left_out) for on in (0, 1)]
+    off, on = (power[used].mean(axis=0) - power[used & keep].mean(axis=0) for used in both)
+    return np.asarray(np.maximum(off - on, 0.0))
+
+
+def _pair(
+    first: Fit, found: Fit, made: _Made, weight: NDArray[np.float64], hidden: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], ...]:
     """Quiet and air power per band; the covariance of the log of their ratio, as found and were there no hiss."""
     off = made.half % 2 == 0
     least = NEARLY_OFF / max(float(found.h.mean()), 1.0)
@@ -247,11 +261,15 @@ def _pair(first: Fit, found: Fit, made: _Made, weight: NDArray[np.float64]) -> t
     slope = _steeper(ratio - 1.0, np.sqrt(np.diag(silent))) / grown
     # Bands err together by what edges and decay are not known: each that may be would have made this much of the hiss.
     template = float(((made.shares @ found.by - 1.0) ** 2).mean()) * float(found.h.mean()) ** 2
+    # What hides under a hiss may all be counted for it, or none: the more, the louder the hiss.
+    hidden = hidden * np.maximum(found.h, 0.0) / (1.0 + np.maximum(found.h, 0.0))
     # The quiet level that the hiss is stated over moves too: its error is that of the mean over the air-off halves.
     spare, n = (levels - levels.mean(axis=0)) / base, len(levels)
     above = (ratio - 1.0) / np.maximum(ratio, 1.0)
-    moved = spare.T @ spare / max(n * (n - 1), 1) * np.outer(above, above)
-    return quiet, quiet * ratio, (found.cov + template) * np.outer(slope, slope) + moved, silent
+    # n - 3 for n - 1: the mean of a few halves errs as a Student t does, whose variance is so much the larger.
+    moved = spare.T @ spare / (n * max(n - 3, 1)) * np.outer(above, above)
+    cov = (found.cov + template + np.outer(hidden, hidden)) * np.outer(slope, slope) + moved
+    return quiet, quiet * ratio, cov, silent
 
 
 def _steeper(hiss: NDArray[np.float64], sigma: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -6,7 +6,7 @@ The limit is sqrt(2 / (B T)), T the time with air on; found 19 times in 20 at a 
 import argparse
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
 import msgspec
@@ -62,26 +62,11 @@ class WayDepth(msgspec.Struct, frozen=True, kw_only=True):
     """Found 19 times in 20; None outside the levels tried."""
 
 
-class SceneCover(msgspec.Struct, frozen=True, kw_only=True):
-    """False alarms and cover with one thing sounding."""
-
-    scene: str
-    alarms: Rate
-    cover: Rate
-    width_db: float
-    """Half the interval's width, median."""
+LIMIT_DB = float(10 * np.log10(SIGMAS * np.sqrt(2.0 / (BANDWIDTH_HZ.sum() * CYCLES * HALF_S))))
 
 
-class SwitchedFigures(msgspec.Struct, frozen=True, kw_only=True):
-    """All of it."""
-
-    limit_db: float
-    depths: tuple[WayDepth, ...]
-    scenes: tuple[SceneCover, ...]
-
-
-def switched_figures(rounds: int, seed: int, workers: int) -> SwitchedFigures:
-    """Measure; sizes follow ``rounds``."""
+def depths(rounds: int, seed: int, workers: int) -> Iterator[WayDepth]:
+    """Each way of taking a round; sizes follow ``rounds``."""
     pool = make_pool("pink", min(300, 6 * rounds), seed + 2, workers)
     each = max(1, round(DEPTHS_A_ROUND * rounds))
     ways: tuple[tuple[str, float, Finder], ...] = (
@@ -91,14 +76,8 @@ def switched_figures(rounds: int, seed: int, workers: int) -> SwitchedFigures:
         ("switched, one microphone", DRIFT_DB, partial(_switched, DRIFT_DB, 1)),
         ("switched, four microphones", DRIFT_DB, partial(_switched, DRIFT_DB, MICROPHONES)),
     )
-    return SwitchedFigures(
-        limit_db=float(10 * np.log10(SIGMAS * np.sqrt(2.0 / (BANDWIDTH_HZ.sum() * CYCLES * HALF_S)))),
-        depths=tuple(
-            WayDepth(way=name, drift_db=drift, reached_db=_depth(finder, each, (seed, 41, i), workers))
-            for i, (name, drift, finder) in enumerate(ways)
-        ),
-        scenes=tuple(_scene(name, rounds, (seed, 42, i), workers) for i, name in enumerate(SCENES)),
-    )
+    for i, (name, drift, finder) in enumerate(ways):
+        yield WayDepth(way=name, drift_db=drift, reached_db=_depth(finder, each, (seed, 41, i), workers))
 
 
 def measured(take: list[Taken]) -> tuple[Locked, Excess] | None:
@@ -160,28 +139,36 @@ def _share(job: tuple[Finder, tuple[int, ...], float, int]) -> float:
     return sum(finder(rng, hiss) for _ in range(each)) / each
 
 
-def _scene(name: str, rounds: int, seed: tuple[int, ...], workers: int) -> SceneCover:
-    silent, hissing = (pieces(max(1, k * rounds), CHUNKS) for k in (ALARMS_A_ROUND, COVERS_A_ROUND))
-    jobs = [(SCENES[name], (*seed, c), s, h) for c, (s, h) in enumerate(zip(silent, hissing, strict=True))]
-    found = spread(_rows, jobs, workers)
-    alarms, rows = sum(f[0] for f in found), np.array([row for f in found for row in f[1]])
-    held = int(rows[:, 0].sum())
-    return SceneCover(
-        scene=name,
-        alarms=exact_rate(alarms, sum(silent)),
-        cover=exact_rate(held, len(rows)),
-        width_db=float(np.median(rows[:, 1])),
-    )
+def alarms(name: str, rounds: int, seed: int, workers: int) -> Rate:
+    """False alarms among silent takes with one thing sounding."""
+    silent = pieces(max(1, ALARMS_A_ROUND * rounds), CHUNKS)
+    found = spread(_alarms, [(SCENES[name], _seed(seed, name, c, 0), n) for c, n in enumerate(silent)], workers)
+    return exact_rate(sum(found), sum(silent))
 
 
-def _rows(job: tuple[Scene | None, tuple[int, ...], int, int]) -> tuple[int, list[tuple[bool, float]]]:
-    """False alarms among so many silent takes; of others whether the interval holds the truth, and half its width."""
-    scene, seed, silent, hissing = job
+def cover(name: str, rounds: int, seed: int, workers: int) -> tuple[Rate, float]:
+    """How often the interval holds the truth with one thing sounding, and half its width (median, dB)."""
+    hissing = pieces(max(1, COVERS_A_ROUND * rounds), CHUNKS)
+    jobs = [(SCENES[name], _seed(seed, name, c, 1), n) for c, n in enumerate(hissing)]
+    rows = np.array([row for part in spread(_rows, jobs, workers) for row in part])
+    return exact_rate(int(rows[:, 0].sum()), len(rows)), float(np.median(rows[:, 1]))
+
+
+def _seed(seed: int, name: str, chunk: int, part: int) -> tuple[int, ...]:
+    return seed, 42, list(SCENES).index(name), chunk, part
+
+
+def _alarms(job: tuple[Scene | None, tuple[int, ...], int]) -> int:
+    scene, seed, silent = job
     rng = np.random.default_rng(seed)
-    alarms = 0
-    for _ in range(silent):
-        found = measured(taken(rng, 0.0, drift_db=DRIFT_DB, scene=scene))
-        alarms += found is not None and found[1].detected
+    found = (measured(taken(rng, 0.0, drift_db=DRIFT_DB, scene=scene)) for _ in range(silent))
+    return sum(f is not None and f[1].detected for f in found)
+
+
+def _rows(job: tuple[Scene | None, tuple[int, ...], int]) -> list[tuple[bool, float]]:
+    """Of takes with hiss and without whether the interval holds the truth, and half its width."""
+    scene, seed, hissing = job
+    rng = np.random.default_rng(seed)
     rows = []
     for _ in range(hissing):
         hiss = some_hiss(rng)
@@ -192,35 +179,47 @@ def _rows(job: tuple[Scene | None, tuple[int, ...], int, int]) -> tuple[int, lis
             under = take[0].background(found[0].left_out)
             truth = float(10 * np.log10(1.0 + whitening(found[0].contrast) @ (hiss / under)))
             rows.append((low <= truth <= high, 0.5 * (high - low)))
-    return alarms, rows
+    return rows
 
 
-def switched_table(f: SwitchedFigures, stated: float) -> str:
-    """Switched takes: depth by way of taking, false alarms and cover by what else sounds."""
-    out = [
-        "switched takes, six cycles of 2.5 s off and on\n"
-        f"hiss over background found 95 % of the time at a false alarm of {stated:g}\n"
-        f"limit {f.limit_db:.1f} dB; bar without drift: within {SWITCHED_DEPTH_BAR_DB:.1f} dB of it\n"
-    ]
-    for d in f.depths:
-        reached = "outside the levels tried" if d.reached_db is None else f"{d.reached_db:+.1f} dB"
-        word = ""
-        if not d.drift_db and d.reached_db is not None:
-            loss = d.reached_db - f.limit_db
-            word = f"  loss {loss:.1f} dB  {'met' if loss <= SWITCHED_DEPTH_BAR_DB else 'MISSED'}"
-        out.append(f"  {d.way:<36}drift {d.drift_db:.1f} dB  {reached}{word}\n")
-    out.append(f"\nfalse alarms, stated {1e3 * stated:g} in 1000, drift of 0.5 dB and besides\n")
-    out += [alarm_line(s.scene, s.alarms, stated) for s in f.scenes]
-    every = exact_rate(sum(s.alarms.hits for s in f.scenes), sum(s.alarms.of for s in f.scenes))
-    out.append(alarm_line("all of them", every, stated))
-    out.append("\ncover of the 95 % intervals, half width\n")
-    out += [f"  {s.scene:<36}{bounded(s.cover):>20}{s.width_db:>8.2f} dB\n" for s in f.scenes]
-    return "".join(out)
+def depth_line(d: WayDepth) -> str:
+    """How deep, and without drift how near the limit."""
+    reached = "outside the levels tried" if d.reached_db is None else f"{d.reached_db:+.1f} dB"
+    if d.drift_db or d.reached_db is None:
+        return f"  {d.way:<36}drift {d.drift_db:.1f} dB  {reached}\n"
+    loss = d.reached_db - LIMIT_DB
+    word = "met" if loss <= SWITCHED_DEPTH_BAR_DB else "MISSED"
+    return f"  {d.way:<36}drift {d.drift_db:.1f} dB  {reached}  loss {loss:.1f} dB  {word}\n"
+
+
+PARTS = ("depth", "alarms", "cover")
+
+
+def lines(parts: Sequence[str], rounds: int, seed: int, workers: int) -> Iterator[str]:
+    """Line by line as it is measured, since all of it takes long."""
+    yield "switched takes, six cycles of 2.5 s off and on\n"
+    if "depth" in parts:
+        yield f"\nhiss over background found 95 % of the time at a false alarm of {FALSE_ALARM:g}\n"
+        yield f"limit {LIMIT_DB:.1f} dB; bar without drift: within {SWITCHED_DEPTH_BAR_DB:.1f} dB of it\n"
+        yield from map(depth_line, depths(rounds, seed, workers))
+    if "alarms" in parts:
+        yield f"\nfalse alarms, stated {1e3 * FALSE_ALARM:g} in 1000, drift of 0.5 dB and besides\n"
+        every = []
+        for name in SCENES:
+            every.append(alarms(name, rounds, seed, workers))
+            yield alarm_line(name, every[-1], FALSE_ALARM)
+        yield alarm_line("all of them", exact_rate(sum(r.hits for r in every), sum(r.of for r in every)), FALSE_ALARM)
+    if "cover" in parts:
+        yield "\ncover of the 95 % intervals, half width\n"
+        for name in SCENES:
+            rate, width_db = cover(name, rounds, seed, workers)
+            yield f"  {name:<36}{bounded(rate):>20}{width_db:>8.2f} dB\n"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of ``python -m tests switched``."""
     parser.add_argument("--rounds-drawn", type=whole(1, 10**6), default=200, help="sizes follow from it (default 200)")
+    parser.add_argument("--only", nargs="+", choices=PARTS, default=PARTS, help="these parts (default: all)")
     parser.add_argument("--seed", type=any_seed, default=1, help="seed of everything drawn (default 1)")
     parser.add_argument(
         "--workers", type=whole(1, 1024), default=os.cpu_count() or 1, help="processes (default: all cores)"
@@ -229,5 +228,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Measure and print; a missed bar is shown, not hidden, and is no error."""
-    sys.stdout.write(switched_table(switched_figures(args.rounds_drawn, args.seed, args.workers), FALSE_ALARM))
+    for line in lines(args.only, args.rounds_drawn, args.seed, args.workers):
+        sys.stdout.write(line)
+        sys.stdout.flush()
     return 0

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from listen.lab.simulator.switching_hand import Hand
 from listen.signal.bands import BANDWIDTH_HZ, CENTRES_HZ
 from listen.signal.drift import NEPER_PER_DB
-from listen.signal.switched import unknocked
+from listen.signal.switched import NEARLY_OFF, unknocked
 from listen.signal.switching import Timeline, commanded_times, share_at
 from listen.signal.take import quantile_bias
 
@@ -41,14 +41,22 @@ class Taken:
     real: Timeline
     shop: Powers
     """Mean power of all that is not hiss, moment by moment [shape=(T, B)]."""
-    silent: Powers
-    """The same as this take would have heard it [shape=(T, B)]."""
+    hiss: Powers
+    """Over a background of 1 [shape=(B,)]."""
 
     def background(self, left_out: Sequence[int]) -> Powers:
-        """What the hiss stands over: the shop without knocks, and without the half cycles left out [shape=(B,)]."""
-        half = self.real.halves(self.t_s)
-        used = unknocked(self.silent, half) & ~np.isin(half, left_out)
-        return np.asarray(self.shop[used].mean(axis=0))
+        """What the hiss is stated over: the shop as it was in the air-off halves in use, once the hiss had died away,
+        without knocks; each half alike [shape=(B,)].
+
+        What else sounded while the air was on is no part of it: where a tool blew then, the quiet that the take was
+        compared with did not have it.
+        """
+        half, share = self.real.halves(self.t_s), share_at(self.t_s, self.real)
+        used = unknocked(self.power, half) & (half % 2 == 0) & ~np.isin(half, left_out)
+        died = used & (share <= NEARLY_OFF / max(float(self.hiss.mean()), 1.0))
+        if not died.any():
+            died = used & (share <= np.quantile(share[used], 1 / 3))
+        return np.mean([self.shop[died & (half == h)].mean(axis=0) for h in np.unique(half[died])], axis=0)
 
 
 def level(rng: np.random.Generator, t_s: Powers, sd_db: float) -> Powers:
@@ -82,12 +90,11 @@ def taken(
     shop = np.exp(NEPER_PER_DB * level(rng, t_s, drift_db))[:, None] * np.ones(len(CENTRES_HZ))
     if scene is not None:
         shop = shop + scene(rng, t_s)
-    leak = share_at(t_s, real)[:, None] * np.broadcast_to(hiss, CENTRES_HZ.shape)
     out = []
     for c in range(channels):
-        noise = _noise(rng, len(t_s))
-        heard = (shop + leak * (c == 0)) * noise
-        out.append(Taken(heard, t_s, Timeline.commanded(told), real, shop, shop * noise))
+        own = np.broadcast_to(hiss if c == 0 else 0.0, CENTRES_HZ.shape)
+        heard = (shop + share_at(t_s, real)[:, None] * own) * _noise(rng, len(t_s))
+        out.append(Taken(heard, t_s, Timeline.commanded(told), real, shop, own))
     return out
 
 

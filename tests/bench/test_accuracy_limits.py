@@ -24,7 +24,8 @@ from listen.bench.accuracy.sections import cover_table, detection_table
 from listen.bench.accuracy.workers import pieces
 from listen.cli.main import main
 from listen.rate import exact_rate
-from tests.bench.switched import SceneCover, SwitchedFigures, WayDepth, measured, switched_table
+from tests.bench import switched
+from tests.bench.switched import LIMIT_DB, WayDepth, depth_line, measured
 from tests.bench.switched_takes import SCENES, taken, tool
 
 
@@ -148,14 +149,17 @@ def test_a_neighbours_tool_is_hardly_ever_taken_for_switched_air() -> None:
     assert not any(f is not None and f[1].detected for f in found)
 
 
-def test_the_table_of_switched_takes_says_what_was_missed() -> None:
-    rate = exact_rate(30, 1000)
-    said = switched_table(
-        SwitchedFigures(
-            limit_db=-18.8,
-            depths=(WayDepth(way="switched", drift_db=0.0, reached_db=-17.0),),
-            scenes=(SceneCover(scene="speech", alarms=rate, cover=rate, width_db=0.1),),
-        ),
-        1e-3,
-    )
-    assert "loss 1.8 dB  MISSED" in said and "speech" in said and "30.00 in 1000" in said
+def test_a_depth_short_of_its_bar_is_said_to_be_missed() -> None:
+    """The bar is 1.5 dB off the limit without drift; with drift none is said."""
+    missed, met = (depth_line(WayDepth(way="switched", drift_db=0.0, reached_db=LIMIT_DB + x)) for x in (1.8, 1.4))
+    assert "loss 1.8 dB  MISSED" in missed and "loss 1.4 dB  met" in met
+    assert "MISSED" not in depth_line(WayDepth(way="switched", drift_db=0.5, reached_db=LIMIT_DB + 9.0))
+    assert abs(LIMIT_DB + 18.76) < 0.01
+
+
+def test_cover_is_counted_against_the_shop_of_the_air_off_halves() -> None:
+    """A tool that blows only while the air is on is no part of what the hiss stands over."""
+    (take,) = taken(np.random.default_rng(1), 1.0, scene=lambda rng, t_s: 4.0 * (np.mod(t_s, 5.0) > 2.9)[:, None])
+    assert take.background(()) == pytest.approx(np.ones(13), rel=0.2)
+    rate, width_db = switched.cover("drift alone", 10, 1, 1)
+    assert rate.of == 30 and rate.hits >= 25 and 0.0 < width_db < 1.0

@@ -9,6 +9,7 @@ Symbols: n rounds, F features, H paths.
 """
 
 import argparse
+import math
 import os
 import sys
 from collections.abc import Sequence
@@ -20,6 +21,7 @@ from numpy.typing import NDArray
 from listen.bench.accuracy.measured import WorldRound, drawn
 from listen.bench.accuracy.scores import ALL_PATHS, augrc
 from listen.bench.accuracy.workers import spread
+from listen.judge.verdict import NAME_AT
 from listen.lab.simulator.scene import PointSpec, RoundSpec
 from listen.trade.points import Kind, point
 from listen.trade.transfer import valves_open
@@ -49,10 +51,16 @@ PLACE = 7_919
 
 
 class Ceiling(msgspec.Struct, frozen=True, kw_only=True):
-    """What the reader reaches in one world."""
+    """What a reader reaches in one world."""
 
     world: str
+    taught: str
+    """``itself``, or ``others``: the same reader, taught all worlds but this one."""
     rounds: int
+    named: float
+    """Share of rounds in which it holds a path to be ``NAME_AT`` likely and more ..."""
+    right_of_named: float
+    """... and how many of those are right; not a number where there are none."""
     top_right: float
     """Share of rounds whose most likely path is truly there."""
     nameable: float
@@ -63,41 +71,53 @@ class Ceiling(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def ceilings(rounds: int, seed: int, workers: int) -> tuple[Ceiling, ...]:
-    """Every world, the least nameable first."""
+    """Every world, the least nameable first: by a reader who knows it, then by one who knows the others."""
     from listen.lab.simulator.worlds import WORLDS
 
-    found = spread(_ceiling, [(world, rounds, seed) for world in WORLDS], workers)
-    return tuple(sorted(found, key=lambda c: c.nameable))
+    drawn_rounds = dict(zip(WORLDS, spread(_tables, [(w, rounds, seed) for w in WORLDS], workers), strict=True))
+    out = []
+    for world, (x, y) in drawn_rounds.items():
+        new = x[SEEN:], y[SEEN:]
+        out.append(scored(world, "itself", taught(x[:SEEN], y[:SEEN], new[0], seed), new[1]))
+        # As many rounds in all, so that only what they are rounds of differs.
+        others = [(a[: SEEN // 7], b[: SEEN // 7]) for w, (a, b) in drawn_rounds.items() if w != world]
+        xs, ys = (np.concatenate(part) for part in zip(*others, strict=True))
+        out.append(scored(world, "others", taught(xs, ys, new[0], seed), new[1]))
+    return tuple(sorted(out, key=lambda c: (c.taught, c.nameable)))
 
 
-def _ceiling(job: tuple[str, int, int]) -> Ceiling:
-    return ceiling(*job)
-
-
-def ceiling(world: str, rounds: int, seed: int) -> Ceiling:
-    """Teach a reader one world and score it on other rounds of the same."""
-    from sklearn.ensemble import ExtraTreesClassifier
-
+def _tables(job: tuple[str, int, int]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Features and truth of rounds of one world [shape=(n, F), (n, H)]."""
+    world, rounds, seed = job
     rng = np.random.default_rng([seed, PLACE])
     specs = [drawn(WorldRound(world, seed + PLACE, i)) for i in range(SEEN + rounds)]
-    x = np.array([features(s, rng) for s in specs])
-    y = np.array([[p in map(str, s.truth.paths) for p in ALL_PATHS] for s in specs], dtype=np.float64)
-    row, path = np.nonzero(y[:SEEN])  # a pair teaches both of its paths, each by half
+    truth = [[p in map(str, s.truth.paths) for p in ALL_PATHS] for s in specs]
+    return np.array([features(s, rng) for s in specs]), np.array(truth, dtype=np.float64)
+
+
+def taught(x: NDArray[np.float64], y: NDArray[np.float64], new: NDArray[np.float64], seed: int) -> NDArray[np.float64]:
+    """Probabilities for ``new`` rounds, by a reader of rounds ``x`` with truth ``y`` [shape=(n, H)]."""
+    from sklearn.ensemble import ExtraTreesClassifier
+
+    row, path = np.nonzero(y)  # a pair teaches both of its paths, each by half
     trees = ExtraTreesClassifier(TREES, min_samples_leaf=LEAF, max_features=FEATURES, random_state=seed)
     trees.fit(x[row], path, sample_weight=1.0 / y[row].sum(axis=1))
-    p = np.full((rounds, len(ALL_PATHS)), LEAST)
-    p[:, trees.classes_] = np.maximum(trees.predict_proba(x[SEEN:]), LEAST)
-    return scored(world, p / p.sum(axis=1, keepdims=True), y[SEEN:])
+    p = np.full((len(new), len(ALL_PATHS)), LEAST)
+    p[:, trees.classes_] = np.maximum(trees.predict_proba(new), LEAST)
+    return np.asarray(p / p.sum(axis=1, keepdims=True))
 
 
-def scored(world: str, p: NDArray[np.float64], y: NDArray[np.float64]) -> Ceiling:
+def scored(world: str, by: str, p: NDArray[np.float64], y: NDArray[np.float64]) -> Ceiling:
     """Score probabilities against the truth, both [shape=(n, H)]."""
     shared = y / y.sum(axis=1, keepdims=True)
     right = y[np.arange(len(y)), p.argmax(axis=1)]
     confidence = p.max(axis=1)
     return Ceiling(
         world=world,
+        taught=by,
         rounds=len(y),
+        named=float((confidence >= NAME_AT).mean()),
+        right_of_named=float(right[confidence >= NAME_AT].mean()) if (confidence >= NAME_AT).any() else math.nan,
         top_right=float(right.mean()),
         nameable=nameable(confidence, right),
         log_loss=float(-(shared * np.log(p)).sum(axis=1).mean()),
@@ -152,13 +172,18 @@ def _heard(hisses: Sequence[Level], rng: np.random.Generator) -> tuple[float, fl
 
 
 def ceilings_table(found: Sequence[Ceiling]) -> str:
-    """One line a world."""
+    """One line a world and reader."""
     out = [
-        f"What could be known at all, by a reader of {SEEN} rounds of the same world who hears every level to "
-        f"{STEADY_DB:g} dB:\n",
-        f"{'':<12}{'most likely right':>18}{'nameable at 97 %':>18}{'log loss':>10}{'Brier':>8}\n",
+        f"What could be known by a reader of {SEEN} rounds, of the same world or of the others, who hears every level "
+        f"to {STEADY_DB:g} dB:\n",
+        f"{'':<12}{'taught':>8}{'most likely right':>19}{'nameable at 97 %':>18}{'named':>8}{'right':>8}"
+        f"{'log loss':>10}{'Brier':>8}\n",
     ]
-    out += [f"{c.world:<12}{c.top_right:>18.2f}{c.nameable:>18.2f}{c.log_loss:>10.2f}{c.brier:>8.2f}\n" for c in found]
+    out += [
+        f"{c.world:<12}{c.taught:>8}{c.top_right:>19.2f}{c.nameable:>18.2f}{c.named:>8.2f}{c.right_of_named:>8.2f}"
+        f"{c.log_loss:>10.2f}{c.brier:>8.2f}\n"
+        for c in found
+    ]
     return "".join(out)
 
 

@@ -1,17 +1,107 @@
-"""Diagnosis over the engine: faults, support and rivals, checks and their outcomes, what was not tested."""
+"""Diagnosis over the engine: faults, support and rivals, what was not tested; checks and what came of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
 
 from textual.binding import Binding
 from textual.content import Content
 
 from listen.diagnosis.model import Diagnosis
 from listen.errors import HisswayError
+from listen.jobs.events import CheckMade
 from listen.jobs.job import Job
+from listen.trade.checks import NOT_POSSIBLE, Check, known_check
 from listen.trade.units import said_in, unit_named
 from tui.content import shown
 from tui.screens.base import TextScreen
-from tui.screens.diagnosis import checks
 from tui.screens.diagnosis.pages import page, symptom_words
 from tui.screens.dialog import PickScreen
+
+TAKEN_BACK = "taken-back"
+NO_ONE = "none"
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    check: Check
+    cylinder: int | None
+    outcome: str = ""
+    which: tuple[int, ...] = ()
+    """Cylinders it may be made on, where it is not known which is meant."""
+
+    @property
+    def place(self) -> str:
+        if self.which:
+            return "a cylinder: "
+        return f"cylinder {self.cylinder}: " if self.cylinder is not None else ""
+
+    @property
+    def words(self) -> str:
+        """Its name and place; what came of it where it was made."""
+        done = f" · {outcome_words(self.check, self.outcome)}" if self.outcome else ""
+        return f"{self.place}{self.check.words}{done}"
+
+    @property
+    def more(self) -> str:
+        return "" if self.outcome else f"about {self.check.minutes} min, {self.check.tools}"
+
+    @property
+    def title(self) -> str:
+        """How it is made, the danger first."""
+        danger = f"▲ {self.check.risk}\n" if self.check.risk else ""
+        return f"{danger}{self.place}{self.check.do}"
+
+    def cylinders(self) -> list[tuple[str, str, str]]:
+        """The cylinders it may be made on, and none in particular."""
+        return [*((str(n), f"cylinder {n}", "") for n in self.which), (NO_ONE, "no one cylinder in particular", "")]
+
+    def on(self, chosen: str) -> Asked:
+        """The same at the cylinder chosen."""
+        return replace(self, cylinder=None if chosen == NO_ONE else int(chosen), which=())
+
+    def outcomes(self) -> list[tuple[str, str, str]]:
+        """What may have come of it, with what that says."""
+        lines = [(o.id, o.words, f"→ {o.says}") for o in self.check.outcomes]
+        lines.append((NOT_POSSIBLE, "cannot be made here", "is not asked again"))
+        return [*lines, (TAKEN_BACK, "take the outcome back", "")] if self.outcome else lines
+
+    def event(self, outcome: str) -> CheckMade:
+        kept = "" if outcome == TAKEN_BACK else outcome
+        return CheckMade(check=self.check.id, outcome=kept, cylinder=self.cylinder)
+
+
+def listed(job: Job, diagnosis: Diagnosis) -> dict[str, Asked]:
+    """Checks asked for, the next of each fault first, then those made; by a key that tells place and check.
+
+    A check of one cylinder is listed for each of the fault's cylinders on which it was not made.
+    """
+    made = [Asked(c, m.cylinder, m.outcome) for m in job.checks if (c := known_check(m.check))]
+    done = {(a.check.id, a.cylinder) for a in made}
+    lines: list[Asked] = []
+    for fault in diagnosis.faults:
+        for check in fault.checks:
+            if not check.outcomes:
+                continue
+            if check.at == "engine":
+                lines.append(Asked(check, None))
+                continue
+            left = [n for n in fault.cylinders or job.engine.cylinders if (check.id, n) not in done]
+            known = bool(fault.cylinders) or len(left) == 1
+            lines += [Asked(check, n) for n in left] if known else [Asked(check, None, which=tuple(left))]
+    return {f"{a.check.id}@{'?' if a.which else a.cylinder}": a for a in (*lines, *made)}
+
+
+def outcome_words(check: Check, outcome: str) -> str:
+    if outcome == NOT_POSSIBLE:
+        return "cannot be made here"
+    known = check.outcome(outcome)
+    return known.words if known else outcome
+
+
+def made_words(job: Job) -> tuple[str, ...]:
+    made = [Asked(c, m.cylinder, m.outcome) for m in job.checks if (c := known_check(m.check))]
+    return tuple(a.words for a in made)
 
 
 class DiagnosisScreen(TextScreen):
@@ -25,7 +115,7 @@ class DiagnosisScreen(TextScreen):
 
     def show_job(self, job: Job) -> None:
         try:
-            text: Content = page(_diagnosis(job), job, checks.made_words(job), why=self.why)
+            text: Content = page(_diagnosis(job), job, made_words(job), why=self.why)
         except HisswayError as e:
             text = shown(f"! {e}", "$warning")
         text = Content.assemble(text, "\n\n", (symptom_words(job), "$secondary"))
@@ -37,27 +127,27 @@ class DiagnosisScreen(TextScreen):
 
     def action_checks(self) -> None:
         """The checks asked for and made: choose one, then what came of it."""
-        listed = checks.listed(self.job, _diagnosis(self.job))
-        if not listed:
+        found = listed(self.job, _diagnosis(self.job))
+        if not found:
             self.tell("No check is asked for yet.")
             return
 
         def chosen(key: str) -> None:
-            asked = listed[key]
+            asked = found[key]
             if asked.which:
                 title = f"{self._told(asked.title)}\nOn which cylinder?"
                 self.ask(PickScreen(title, asked.cylinders()), lambda place: self._outcome(asked.on(place)))
             else:
                 self._outcome(asked)
 
-        options = [(key, asked.words, asked.more) for key, asked in listed.items()]
+        options = [(key, asked.words, asked.more) for key, asked in found.items()]
         self.ask(PickScreen("Which check was made?", options), chosen)
 
     def _told(self, words: str) -> str:
         """A sentence of the tables with its pressures in the job's unit."""
         return said_in(words, unit_named(self.job.pressure_unit))
 
-    def _outcome(self, asked: checks.Asked) -> None:
+    def _outcome(self, asked: Asked) -> None:
         dialog = PickScreen(self._told(asked.title), asked.outcomes(), asked.outcome)
         self.ask(dialog, lambda outcome: self.bay.write(asked.event(outcome)))
 

@@ -15,7 +15,8 @@ from tui.bridge.threads import in_thread
 from tui.screens.base import BayScreen
 from tui.screens.channels.places import for_these
 from tui.screens.round.now import Now, Outcome
-from tui.screens.round.view import View, key_takes, view
+from tui.screens.round.view import View, view
+from tui.screens.round.words import key_takes
 from tui.widgets.countdown import Count, Countdown
 from tui.widgets.panels import EntryPanel
 

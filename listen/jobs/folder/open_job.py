@@ -1,11 +1,9 @@
-"""A job in hand: its present value, and the only way to add to it."""
+"""A job in hand: its journal, its clips and takes, and who records at the engine."""
 
 from __future__ import annotations
 
 import secrets
-import threading
-from collections.abc import Iterator, Sequence
-from contextlib import AbstractContextManager, contextmanager, suppress
+from contextlib import AbstractContextManager
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
@@ -13,17 +11,13 @@ from typing import TYPE_CHECKING
 from msgspec.structs import replace
 
 from listen.durable import age_s, remove_if_possible, sweep
-from listen.errors import JobChanged, JobError
-from listen.jobs.events import ClipKept, Event, Merged, PartFound, Payload, RoundOpened, Withdrawn
-from listen.jobs.fold import fold
+from listen.errors import JobError
+from listen.jobs.events import ClipKept, PartFound, RoundOpened
 from listen.jobs.folder import disk, heads
-from listen.jobs.folder.chain import JOURNAL, Chain, broken_words, read_chain
-from listen.jobs.folder.heads import mend
-from listen.jobs.folder.journal import Line, storable, write_line
+from listen.jobs.folder.journal import storable
+from listen.jobs.folder.open_journal import OpenJournal
 from listen.jobs.folder.parts import CLIPS, Partial, clip_event, is_clip_id, new_partial, partials, with_particulars
-from listen.jobs.folder.summary import JobSummary, stored_summary, summarize, write_summary
-from listen.jobs.folder.turn import BenchLock, Turn, news
-from listen.jobs.hearing import unseen
+from listen.jobs.folder.turn import BenchLock
 from listen.jobs.job import Job
 
 if TYPE_CHECKING:
@@ -39,30 +33,14 @@ NOBODYS_S = 30 * 86_400.0
 """A take for a round that the journal does not know may belong to one still to be restored; not after a month."""
 
 
-class OpenJob(AbstractContextManager["OpenJob"]):
+class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
     """A job folder opened to read, or to write beside other programs; one at a time records at the engine."""
 
-    def __init__(self, folder: Path, chain: Chain, turn: Turn | None, actor: str = "") -> None:
-        self.folder = folder.absolute()
-        self.clips = self.folder / CLIPS
-        self.actor = actor
-        """Who is at the keyboard; stands on every event."""
-        self._lines = list(chain.lines)
-        self.broken = broken_words(self.folder, chain) if chain.broken else ""
-        """Why the journal does not hold to its end; empty where it does."""
-        self._size, self._written_ns = chain.size, 0
-        self._turn = turn
-        self._bench: BenchLock | None = None
-        self.job = fold(chain.events())
-        """The job as it is now: a frozen value."""
-        self._adding = threading.RLock()
-        """One thread at a time adds: an import goes on beside a screen. Never held while a clip is read or written."""
-        self._news: list[Event] = []
+    _bench: BenchLock | None = None
 
     @property
-    def writable(self) -> bool:
-        """Whether this program may add to the job."""
-        return self._turn is not None
+    def clips(self) -> Path:
+        return self.folder / CLIPS
 
     def to_bench(self) -> None:
         """Become the one program that records at this engine; others decide, read and type meanwhile.
@@ -82,88 +60,6 @@ class OpenJob(AbstractContextManager["OpenJob"]):
             self._bench.give_back()
             self._bench = None
 
-    @property
-    def head(self) -> str:
-        """Hash of the last line."""
-        return self.chain.head
-
-    @property
-    def chain(self) -> Chain:
-        """The journal's lines that hold."""
-        return Chain(tuple(self._lines))
-
-    def read_again(self, chain: Chain) -> None:
-        """Go on from another journal that was put in place of this one."""
-        self._take_over(chain)
-        self._summarize()
-        heads.note(self.folder, self.job.id, chain, afresh=True)
-
-    def _take_over(self, chain: Chain) -> None:
-        self._lines, self._size = list(chain.lines), chain.size
-        self.job = fold(chain.events())
-
-    @contextmanager
-    def writing(self) -> Iterator[None]:
-        """Other programs wait, and all that they wrote is known here, as long as this lasts.
-
-        Raises JobError: opened to read only, the disk refuses, or another journal lies there than was opened."""
-        with self._adding:
-            if self._turn is None:
-                raise JobError(f"{self.folder}: is open to read only; nothing was written")
-            with self._turn.taken():
-                self._mend(self._read_on())
-                yield
-
-    def look_over(self) -> None:
-        """Just opened: find out whether the journal is as it was left here, and say in it where it is not.
-
-        Raises JobError: as :meth:`writing`."""
-        if self._turn is not None:
-            with self._adding, self._turn.taken():
-                self._mend(self._read_on(), stored_summary(self.folder), heads.known(self.folder))
-
-    def _mend(self, end: Chain, known: JobSummary | None = None, register: heads.Known | None = None) -> None:
-        whole = Chain(tuple(self._lines), torn=end.torn, open_ended=end.open_ended)
-        if found := mend(self.folder, whole, known, register):
-            self._add(write_line(found, prev=self.head, actor="hissway"))
-
-    def catch_up(self) -> Job:
-        """Read what other programs wrote since; costs one look at the file where they wrote nothing.
-
-        Raises JobError: the journal cannot be read, or another one lies there than was opened."""
-        with self._adding:
-            if not self.broken:
-                self._read_on()
-            return self.job
-
-    def take_news(self) -> tuple[Event, ...]:
-        """What other programs wrote and nobody was told of yet; asked again it begins anew."""
-        with self._adding:
-            told, self._news = tuple(self._news), []
-            return told
-
-    def _read_on(self) -> Chain:
-        """Take in what is new; gives it with how the file ends."""
-        path = self.folder / JOURNAL
-        with disk.job_errors("read the journal", path):
-            stat = path.stat()
-        if (stat.st_size, stat.st_mtime_ns) == (self._size, self._written_ns):
-            return Chain(())
-        if not self._written_ns and stat.st_size == self._size:  # just opened
-            self._written_ns = stat.st_mtime_ns
-            return Chain(())
-        chain, added = news(self.folder, self._lines, self._size)
-        if added:
-            self._news += chain.events()
-            self._grow(chain.lines)
-        elif chain.head != self.head:
-            known = {e.id for e in self.chain.events()}
-            self._news += [e for e in chain.events() if e.id not in known]
-            self._take_over(chain)
-        if not chain.torn:
-            self._written_ns = stat.st_mtime_ns
-        return chain
-
     def clip_path(self, clip_id: str) -> Path:
         """The sound file of a clip.
 
@@ -171,70 +67,6 @@ class OpenJob(AbstractContextManager["OpenJob"]):
         if not is_clip_id(clip_id):
             raise JobError(f"{self.folder}: {clip_id!r} is not a clip id")
         return self.clips / f"{clip_id}.flac"
-
-    def append(self, *payloads: Payload, actor: str | None = None, known: Job | None = None) -> Job:
-        """Write events, all or none; they are on disk (fsync) when this returns the new job.
-
-        ``known`` is the job as whoever decided saw it, where that was a while ago; else as it is known here now.
-
-        Raises JobError: opened to read only, disk full, read-only, folder gone...: the job is as it was before.
-        JobChanged: a decision, signature or result on a round of which another program wrote something not known
-        here yet: nothing was written, and it is known now."""
-        known = known or self.job
-        with self.writing():
-            if what := unseen(known, self.job, payloads):
-                raise JobChanged(what)
-            who = self.actor if actor is None else actor
-            new: list[Line] = []
-            for payload in payloads:
-                prev = new[-1].hash if new else self.head
-                new.append(write_line(payload, prev=prev, actor=who))
-            self._add(*new)
-            return self.job
-
-    def foreseen(self, job: Job, *payloads: Payload) -> Job:
-        """``job`` as it will be once these are on a disk that takes its time; nothing is written."""
-        lines = (write_line(payload, prev=self.head, actor=self.actor) for payload in payloads)
-        return fold((line.event for line in lines), job)
-
-    def append_lines(self, lines: tuple[Line, ...]) -> Job:
-        """Write lines that already follow this journal's head, word for word (from another machine's copy)."""
-        with self.writing():
-            self._add(*lines)
-            return self.job
-
-    def _add(self, *new: Line) -> None:
-        path = self.folder / JOURNAL
-        data = b"".join(line.raw + b"\n" for line in new)
-        merges = any(isinstance(line.event.payload, Merged) for line in new)
-        chain = read_chain(b"".join(line.raw + b"\n" for line in self._lines) + data) if merges else None
-        if chain is not None and chain.broken:
-            raise JobError(f"{path}: what came in cannot be added: {chain.broken}; nothing was written")
-        with disk.job_errors("write to the journal", path):
-            disk.append(path, data, self._size)
-            self._written_ns = path.stat().st_mtime_ns
-        if chain is not None:
-            self._take_over(chain)
-        else:
-            self._grow(new)
-        self._summarize()
-
-    def _grow(self, new: Sequence[Line]) -> None:
-        """Lines were added at the end."""
-        self._lines = [*self._lines, *new]
-        self._size += sum(len(line.raw) + 1 for line in new)
-        whole = any(isinstance(line.event.payload, Withdrawn) for line in new) or any(
-            isinstance(line.event.payload, Merged) for line in self._lines
-        )
-        # What was said on two machines stays told until someone settles it, and what was withdrawn is passed over:
-        # only the whole can show either.
-        self.job = fold(self.chain.events()) if whole else fold((n.event for n in new), self.job)
-
-    def _summarize(self) -> None:
-        with suppress(OSError):
-            stat = (self.folder / JOURNAL).stat()
-            write_summary(self.folder, summarize(self.job, self.chain, stat))
-        heads.note(self.folder, self.job.id, self.chain)
 
     def new_part(
         self, round_id: str, point: str, clip_kind: str, walk: str, on_s: Spans = (), together: str = ""

@@ -1,12 +1,9 @@
 """A journal in hand: the job's present value, and the only way to add to it."""
 
-from __future__ import annotations
-
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from listen.errors import JobChanged, JobError
 from listen.jobs.events import Event, Merged, Payload, Withdrawn
@@ -19,9 +16,6 @@ from listen.jobs.folder.summary import JobSummary, stored_summary, summarize, wr
 from listen.jobs.folder.turn import Turn, news
 from listen.jobs.hearing import unseen
 from listen.jobs.job import Job
-
-if TYPE_CHECKING:
-    pass
 
 
 class OpenJournal:

@@ -297,6 +297,37 @@ async def test_hands_free_leads_through_a_walk_by_tones(tmp_path: Path, monkeypa
         assert len(source.recorded) == 4
 
 
+async def test_a_walk_that_goes_on_by_itself_is_stopped_by_any_letter(tmp_path: Path) -> None:
+    """Whoever sees something wrong presses what is under the hand; Space, which may only have come late, stops nothing."""
+    app = bench(tmp_path, preferences=msgspec.structs.replace(QUICK, move_s=30.0))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await pilot.press("space")
+        await until(pilot, lambda: "walk to: tailpipe" in screen_text(app) and "Esc stops" in screen_text(app))
+        await pilot.press("x")
+        await until(pilot, lambda: not screen.now.led)
+        assert [c.kept.point for c in screen.record.live_clips()] == ["intake"]
+
+
+async def test_ctrl_z_gives_the_terminal_back_but_while_a_clip_is_taken(tmp_path: Path, monkeypatch) -> None:
+    """A program that stands still hears nothing; a terminal that cannot bring it back is told of."""
+    stood: list[object] = []
+    app = bench(tmp_path, preferences=msgspec.structs.replace(QUICK, before_s=30.0))
+    monkeypatch.setattr(app, "action_suspend_process", lambda: stood.append(app))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await pilot.press("ctrl+z")
+        await until(pilot, lambda: "Ctrl+Q leaves" in screen_text(app))
+        monkeypatch.setattr(type(app._driver), "can_suspend", True)
+        await pilot.press("space", "ctrl+z")
+        await until(pilot, lambda: "Not now: a clip is being taken, Esc stops it." in screen_text(app))
+        assert not stood
+        await pilot.press("escape")
+        await until(pilot, lambda: not screen.now.busy)
+        await pilot.press("ctrl+z")
+        await until(pilot, lambda: stood == [app])
+
+
 async def test_hands_free_stops_where_somebody_has_to_look(tmp_path: Path, monkeypatch) -> None:
     """Two refusals at one point."""
     monkeypatch.setattr(ways, "AFTER_TONE_S", 0.1)

@@ -298,7 +298,7 @@ async def test_hands_free_leads_through_a_walk_by_tones(tmp_path: Path, monkeypa
 
 
 async def test_a_walk_that_goes_on_by_itself_is_stopped_by_any_letter(tmp_path: Path) -> None:
-    """Whoever sees something wrong presses what is under the hand; Space, which may only have come late, stops nothing."""
+    """Whoever sees something wrong presses what is under the hand; Space may only have come late."""
     app = bench(tmp_path, preferences=msgspec.structs.replace(QUICK, move_s=30.0))
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_quiet_walk(pilot)

@@ -26,39 +26,24 @@ from tui.screens.ordered_keys import OrderedKeys
 from tui.widgets.key_bar import KeyBar
 from tui.widgets.top_bar import TopBar
 
-WHERE = {
+ELSEWHERE = {
     "cautions": "cautions:CautionScreen",
-    "card": "card.screen:CardScreen",
-    "compare": "compare.screen:CompareScreen",
-    "confirm": "confirm.screen:ConfirmScreen",
-    "diagnosis": "diagnosis.screen:DiagnosisScreen",
     "drill": "lab.drill:DrillScreen",
-    "engine": "engine.screen:EngineScreen",
-    "evidence": "evidence.screen:EvidenceScreen",
-    "facts": "facts.screen:FactsScreen",
     "headphones": "lab.which:HeadphoneScreen",
-    "hit-rate": "hit_rate.screen:HitRateScreen",
     "job": "page.screen:PageScreen",
-    "lab": "lab.screen:LabScreen",
-    "microphone": "microphone.screen:MicrophoneScreen",
-    "new-job": "new_job.screen:NewJobScreen",
-    "page": "page.screen:PageScreen",
-    "photos": "photos.screen:PhotosScreen",
-    "round": "round.screen:RoundScreen",
     "threshold": "lab.which:ThresholdScreen",
     "times": "round.times:TimesScreen",
-    "verdict": "verdict.screen:VerdictScreen",
-    "waiting": "waiting.screen:WaitingScreen",
 }
+"""Screens that are not ``XyScreen`` in ``xy/screen.py``, ``xy`` being their name."""
+R = TypeVar("R")
+T = TypeVar("T")
 
 
 def made(name: str, *about: object) -> Screen[Any]:
-    """A screen of that name, about what is given."""
-    return cast("Screen[Any]", resolve_name(f"{__package__}.{WHERE[name]}")(*about))
-
-
-R = TypeVar("R")
-T = TypeVar("T")
+    """A screen of that name, loaded only now, about what is given."""
+    folder = name.replace("-", "_")
+    where = ELSEWHERE.get(name, f"{folder}.screen:{folder.title().replace('_', '')}Screen")
+    return cast("Screen[Any]", resolve_name(f"{__package__}.{where}")(*about))
 
 
 class BayScreen(OrderedKeys[R]):
@@ -201,7 +186,6 @@ class BayScreen(OrderedKeys[R]):
             self.refuse(e)
 
     def action_show(self, name: str) -> None:
-        """Open a screen of :data:`tui.screens.opening.WHERE`."""
         self.show(name, *self.about(name))
 
     def show(self, name: str, *about: object) -> None:

@@ -13,6 +13,7 @@ from listen.voice import times
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.bridge.viewer import show_in_system
+from tui.screens.base import made
 from tui.screens.dialog import PickScreen
 from tui.screens.job_table import JobTable
 
@@ -63,7 +64,6 @@ class JobsMore(JobTable):
 
     def _card(self, job: JobSummary) -> None:
         from listen.jobs.folder.store import open_job
-        from tui.screens.card.screen import CardScreen
 
         with self.refusing():
             opened = open_job(self._path(job), bench=False)
@@ -75,7 +75,7 @@ class JobsMore(JobTable):
                             opened.append(*changes)
                 self.load()
 
-            self.app.push_screen(CardScreen(opened.job), keep)
+            self.app.push_screen(made("card", opened.job), keep)
 
     def _again(self, job: JobSummary) -> None:
         from listen.jobs.events import DetailsGiven

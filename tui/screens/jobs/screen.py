@@ -13,6 +13,7 @@ from listen.jobs.folder.summary import JobSummary
 from listen.voice import times
 from listen.voice.names import STATES
 from listen.voice.text import plain
+from tui.screens.base import made
 from tui.screens.jobs.more import JobsMore
 from tui.widgets.field import Field
 
@@ -140,9 +141,7 @@ class JobsScreen(JobsMore):
         self.show("engine")
 
     def action_new(self) -> None:
-        from tui.screens.new_job.screen import NewJobScreen
-
-        self.ask(NewJobScreen(), self.enter)
+        self.ask(made("new-job"), self.enter)
 
     def action_find(self) -> None:
         self.query_one("#find").focus()

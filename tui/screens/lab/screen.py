@@ -13,7 +13,7 @@ from listen.errors import HisswayError
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.content import shown
-from tui.screens.base import TextScreen
+from tui.screens.base import TextScreen, made
 from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.screens.lab.standing import class_file, class_lines, page, standing
 
@@ -158,8 +158,6 @@ class LabScreen(TextScreen):
         self._check(lambda: None)
 
     def _check(self, then: Callable[[], None]) -> None:
-        from tui.screens.lab.which import HeadphoneScreen
-
         if (learner := self.learner) is None:
             self.action_learner()
             return
@@ -168,7 +166,7 @@ class LabScreen(TextScreen):
             self.bay.headphones_checked[learner.id] = {"passed": True, "failed": False}.get(how)
             then()
 
-        self.ask(HeadphoneScreen(learner.name), checked)
+        self.ask(made("headphones", learner.name), checked)
 
     def action_threshold(self) -> None:
         """Check the headphones once, choose a background, find the ear's threshold."""

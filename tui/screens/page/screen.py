@@ -21,7 +21,7 @@ from listen.voice.text import plain
 from listen.voice.times import moment
 from tui.content import shown
 from tui.screens.ask_before_change import rounds_touched, write_asking
-from tui.screens.base import BayScreen
+from tui.screens.base import BayScreen, made
 from tui.screens.dialog import OneLineScreen, PickScreen
 
 SIGNS = {
@@ -153,9 +153,6 @@ class PageScreen(BayScreen[None]):
             self.show("round", round_id)
 
     def _correct_intake(self, what: str) -> None:
-        from tui.screens.card.screen import CardScreen
-        from tui.screens.new_job.screen import NewJobScreen
-
         job = self.job
 
         def keep(changes: tuple[ev.Payload, ...]) -> None:
@@ -164,9 +161,9 @@ class PageScreen(BayScreen[None]):
                 write_asking(self, touched, "What was said at intake is corrected", *changes)
 
         if what == "card":
-            self.ask(CardScreen(job), keep)
+            self.ask(made("card", job), keep)
         else:
-            self.app.push_screen(NewJobScreen(job, keep))
+            self.show("new-job", job, keep)
 
     def _correct(self, line: Line, was: ev.ReadingEntered) -> None:
         """Type a reading anew; the old figure stays in the list."""

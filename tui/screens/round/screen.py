@@ -16,6 +16,7 @@ from listen.jobs.walk import Wish
 from listen.jobs.ways import WAYS, way_of
 from listen.voice.names import point_name
 from tui.bridge.threads import in_thread
+from tui.screens.base import made
 from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.screens.photos.screen import file_named
 from tui.screens.point_rows import neighbour_point
@@ -222,17 +223,13 @@ class RoundScreen(Answering):
         self.show("evidence", self.round_id, point)
 
     def action_verdict(self) -> None:
-        from tui.screens.verdict.screen import VerdictScreen
-
         if self.record.verdict is not None:
-            self.app.push_screen(VerdictScreen(self.round_id), lambda plan: self.change(plan=plan or ()))
+            self.app.push_screen(made("verdict", self.round_id), lambda plan: self.change(plan=plan or ()))
 
     def action_microphone(self) -> None:
         """Check the microphone: this screen lets go of it meanwhile."""
-        from tui.screens.microphone.screen import MicrophoneScreen
-
         self.listener.close()
-        self.app.push_screen(MicrophoneScreen(), lambda _: self.listen())
+        self.app.push_screen(made("microphone"), lambda _: self.listen())
 
     def action_note(self) -> None:
         """A note on the clip just taken, else on the round."""
@@ -249,7 +246,6 @@ class RoundScreen(Answering):
     async def _bring(self, place: Path) -> None:
         """Bring in what is named by its files' names; the rest is named in a list first."""
         from listen.jobs.bring_in import as_due, recordings_in
-        from tui.screens.naming.screen import NamingScreen
 
         def named(recordings: tuple[Recording, ...]) -> None:
             self.start(partial(results.bring_in, self, self.taker, place, recordings), "clip")
@@ -264,7 +260,7 @@ class RoundScreen(Answering):
         if found.named or (one := as_due(found, [p.id for p in points], due)):
             await results.bring_in(self, self.taker, place, () if found.named else one)
         else:
-            self.ask(NamingScreen(found, points, step), named)
+            self.ask(made("naming", found, points, step), named)
 
 
 def _is_there(name: str) -> None:

@@ -1,18 +1,12 @@
 """The terminal itself: Textual gets a descriptor of its own, so that what C libraries print on fd 2 cannot spoil it."""
 
-from __future__ import annotations
-
 import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from listen.errors import HisswayError
-
-if TYPE_CHECKING:
-    from tui.bridge.services import Services
 
 CLOSED_IN_CHILDREN: int = getattr(os, "O_CLOEXEC", 0)
 """POSIX only; Windows hands no descriptor on unless asked."""
@@ -71,22 +65,20 @@ def run_app(*, jobs: str | None = None, demo: bool = False) -> int:
 
     where = jobs_root(jobs) if jobs or not demo else None
     lab_root()  # a folder that cannot be is told here, not on a screen
-    if demo and where is not None:
-        from listen.jobs.folder.disk import job_errors, make_folders
-
-        with job_errors("keep the demo's jobs", where):
-            make_folders(where)
     from tui.app import FAULT, HisswayApp
 
-    app = HisswayApp(services=_demo(where)) if demo else HisswayApp(where)
+    if demo:
+        from listen.jobs.folder.disk import job_errors, make_folders
+        from tui.bridge.demo import DemoServices
+
+        if where is not None:
+            with job_errors("keep the demo's jobs", where):
+                make_folders(where)
+        app = HisswayApp(services=DemoServices(where))
+    else:
+        app = HisswayApp(where)
     with own_screen():
         app.run()
     if app.fault:
         raise HisswayError(FAULT.format(app.fault, log_path()))
     return app.return_code or 0
-
-
-def _demo(where: Path | None) -> Services:
-    from tui.bridge.demo import DemoServices
-
-    return DemoServices(where)

@@ -6,10 +6,8 @@ from textual.screen import Screen
 
 from tui.widgets.drawn import Cells, Drawn
 
-GLYPHS = {
+NAMES = {
     "question_mark": "?",
-    "f1": "F1",
-    "f2": "F2",
     "escape": "Esc",
     "pagedown": "PgDn",
     "pageup": "PgUp",
@@ -19,13 +17,8 @@ GLYPHS = {
     "right": "→",
     "backspace": "Bksp",
     "slash": "/",
-    "space": "Space",
-    "enter": "Enter",
-    "ctrl+s": "Ctrl+S",
-    "ctrl+q": "Ctrl+Q",
-    "ctrl+t": "Ctrl+T",
-    "ctrl+p": "Ctrl+P",
 }
+"""Keys that are not called as Textual calls them, but for capitals."""
 LAST = ("back", "explain")
 """Actions that stand at the end and always have room."""
 MORE = "{} more key{}"
@@ -36,10 +29,13 @@ GAP = 2
 """Columns between two keys."""
 
 
+def key_name(key: str) -> str:
+    return NAMES.get(key) or (key.title() if len(key) > 1 else key)
+
+
 def key_words(binding: Binding) -> str:
-    if binding.key == "f1":  # the help key where a question mark is text
-        return "F1"
-    return binding.key_display or GLYPHS.get(binding.key, binding.key)
+    """How a binding's key is called; the help key is F1 where a question mark is text."""
+    return "F1" if binding.key == "f1" else binding.key_display or key_name(binding.key)
 
 
 def _more(left: int) -> str:

@@ -13,7 +13,7 @@ from textual.screen import ModalScreen, Screen
 from textual.widgets import Static
 
 from tui.content import shown
-from tui.widgets.key_bar import GLYPHS
+from tui.widgets.key_bar import key_name
 
 LEFT_OUT = {"tab", "shift+tab", "ctrl+c", "super+c", "ctrl+i"}
 """Keys every terminal program has."""
@@ -65,11 +65,11 @@ def keys_of(screen: Screen[object]) -> list[tuple[str, str]]:
         if not words or key in LEFT_OUT:
             continue
         if action.endswith("command_palette"):
-            keys["All commands"] = [GLYPHS.get(key, key)]
+            keys["All commands"] = [key_name(key)]
         elif _ours(type(active.node), action):
-            keys.setdefault(words, []).append(GLYPHS.get(key, key))
+            keys.setdefault(words, []).append(key_name(key))
         elif key in ARROWS:
-            moves.append(GLYPHS[key])
+            moves.append(key_name(key))
     if moves:
         keys["move"] = moves
     rows = [(" ".join(k), words) for words, k in keys.items()]

@@ -317,10 +317,10 @@ async def test_ctrl_z_gives_the_terminal_back_but_while_a_clip_is_taken(tmp_path
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_quiet_walk(pilot)
         await pilot.press("ctrl+z")
-        await until(pilot, lambda: "Ctrl+Q leaves" in screen_text(app))
+        await until(pilot, lambda: any("Ctrl+Q leaves" in n.message for n in app._notifications))
         monkeypatch.setattr(type(app._driver), "can_suspend", True)
         await pilot.press("space", "ctrl+z")
-        await until(pilot, lambda: "Not now: a clip is being taken, Esc stops it." in screen_text(app))
+        await until(pilot, lambda: any("a clip is being taken, Esc stops it" in n.message for n in app._notifications))
         assert not stood
         await pilot.press("escape")
         await until(pilot, lambda: not screen.now.busy)

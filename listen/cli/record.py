@@ -6,20 +6,24 @@ import argparse
 import os
 import re
 import sys
+from collections.abc import Callable
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from threading import Event
+from typing import TYPE_CHECKING, TypeVar
 
 from listen.cli.attended import note_commands
 from listen.errors import AudioError, ClipError, RoundError, UsageError, refusal
 from listen.switched_take import CYCLES, PERIOD_S, switched_s
 
 if TYPE_CHECKING:
-    from listen.audio.lead import Lead
+    from listen.audio.microphone import Microphone
     from listen.audio.take import Recording
     from listen.signal.clip import Clip
     from listen.signal.flags import Flag
 
+T = TypeVar("T")
 SUMMARY = "record one clip at one listening point, and say what is doubtful about it"
 EXAMPLE = "hissway record intake --kind air --seconds 8 -o round-1/intake-air.flac"
 
@@ -159,30 +163,15 @@ def _note_other_name(target: Path, point_id: str, kind: str) -> None:
 
 
 def _record(args: argparse.Namespace, target: Path, part: Path) -> Recording | None:
-    from listen.audio.devices import native_stderr_dropped
-    from listen.audio.microphone import Microphone
-    from listen.cli.attended import attended
-
     if part.exists():
         if not args.force:
             raise UsageError(
                 f"{part} holds an interrupted recording; --finish makes {target.name} of it, --force drops it"
             )
         part.unlink()
-    with native_stderr_dropped():
-        microphone = Microphone(args.device)
-        microphone.open()
-        try:
-            recording = attended(
-                microphone,
-                lambda cancel: microphone.record(part, args.seconds, cancel, told),
-                args.seconds,
-                lead_of(args),
-            )
-        except AudioError as error:
-            raise type(error)(f"{error}; {_kept(part, target)}") from error
-        finally:
-            microphone.close()
+    recording = from_microphone(
+        args, lambda mic, stop: mic.record(part, args.seconds, stop, told), lambda: _kept(part, target)
+    )
     if not recording.cancelled:
         return recording
     part.unlink()
@@ -190,16 +179,33 @@ def _record(args: argparse.Namespace, target: Path, part: Path) -> Recording | N
     return None
 
 
+def from_microphone(
+    args: argparse.Namespace,
+    take: Callable[[Microphone, Event], T],
+    kept: Callable[[], str],
+    channels: int = 1,
+) -> T:
+    """What ``take`` records, with the countdown; ``kept`` says what became of the sound where it fails (AudioError)."""
+    from listen.audio.devices import native_stderr_dropped
+    from listen.audio.lead import Lead
+    from listen.audio.microphone import Microphone
+    from listen.cli.attended import attended
+
+    lead = Lead(commands(args), args.seconds) if args.kind in SWITCHED else None
+    with native_stderr_dropped():
+        microphone = Microphone(args.device, channels=channels)
+        microphone.open()
+        try:
+            return attended(microphone, partial(take, microphone), args.seconds, lead)
+        except AudioError as error:
+            raise type(error)(f"{error}; {kept()}") from error
+        finally:
+            microphone.close()
+
+
 def told(channel: int, sentence: str) -> None:
     """Say at once what goes wrong in a take."""
     print(f"again: {sentence}", file=sys.stderr, flush=True)
-
-
-def lead_of(args: argparse.Namespace) -> Lead | None:
-    """What leads a switched take."""
-    from listen.audio.lead import Lead
-
-    return Lead(commands(args), args.seconds) if args.kind in SWITCHED else None
 
 
 def _kept(part: Path, target: Path) -> str:

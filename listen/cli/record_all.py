@@ -6,14 +6,10 @@ import argparse
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from listen.cli.attended import note_commands
-from listen.cli.record import STOPPED, commands, finished, free_name, lead_of, tell, told
-from listen.errors import AudioError, RoundError, UsageError
-
-if TYPE_CHECKING:
-    from listen.audio.take import Recording
+from listen.cli.record import STOPPED, commands, finished, free_name, from_microphone, tell, told
+from listen.errors import RoundError, UsageError
 
 FEWEST, MOST = 2, 16
 UNUSED = "-"
@@ -37,7 +33,12 @@ def run_all(args: argparse.Namespace) -> int:
         raise UsageError(f"{left[0]} holds an interrupted recording; --finish makes files of it, --force drops it")
     for old in left:
         old.unlink()
-    recordings = _recorded(args, parts, len(points))
+    recordings = from_microphone(
+        args,
+        lambda mic, stop: mic.record_all(parts, args.seconds, stop, told),
+        lambda: "--finish makes files of what arrived",
+        len(points),
+    )
     if any(r is not None and r.cancelled for r in recordings):
         _drop(parts)
         print("stopped; nothing was kept", file=sys.stderr)
@@ -73,27 +74,6 @@ def _points(args: argparse.Namespace) -> list[str | None]:
     if not used or len(set(used)) < len(used):
         raise UsageError("--channels: name each point once, and at least one")
     return points
-
-
-def _recorded(args: argparse.Namespace, parts: list[Path | None], channels: int) -> tuple[Recording | None, ...]:
-    from listen.audio.devices import native_stderr_dropped
-    from listen.audio.microphone import Microphone
-    from listen.cli.attended import attended
-
-    with native_stderr_dropped():
-        microphone = Microphone(args.device, channels=channels)
-        microphone.open()
-        try:
-            return attended(
-                microphone,
-                lambda cancel: microphone.record_all(parts, args.seconds, cancel, told),
-                args.seconds,
-                lead_of(args),
-            )
-        except AudioError as error:
-            raise type(error)(f"{error}; --finish makes files of what arrived") from error
-        finally:
-            microphone.close()
 
 
 def _written(made: list[tuple[Path, Path]], args: argparse.Namespace, wanted: int) -> int:

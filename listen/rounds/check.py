@@ -8,7 +8,7 @@ from listen.audio.files import read_clip
 from listen.errors import RoundError
 from listen.rounds.describe import DIGITS
 from listen.rounds.model import Take
-from listen.rounds.switching import switched_clip, switchings
+from listen.rounds.switching import switchings
 from listen.rounds.weigh import measure_alone, round_drift
 from listen.signal.flags import Flag
 from listen.signal.point import measure_point
@@ -57,7 +57,7 @@ def check_take(path: Path, at: str, quiet: Path | None = None, on_s: Spans = ())
 def _check_switched(take: Take) -> ClipCheck:
     clip = read_clip(take.path)
     known = switchings([take], 0)[take]
-    point = measure_point(take.point, [], [switched_clip(take, clip, known)])
+    point = measure_point(take.point, [], [known.of(take, clip)])
     excess = measure_alone(point, round_drift([point])).excess if Kind.AIR in point.locked else None
     return _check(point.flags, None if excess is None else round(excess.excess_db, DIGITS), clip.seconds)
 

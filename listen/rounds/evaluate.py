@@ -20,7 +20,7 @@ from listen.rounds.slips.air_proof import air_doubted
 from listen.rounds.slips.blunders import blunders, without
 from listen.rounds.slips.job_places import exchanged_points, places_heard
 from listen.rounds.slips.slip import Blunder
-from listen.rounds.switching import Switching, read_take, sound_of, switched_clip, switchings
+from listen.rounds.switching import Switching, read_take, sound_of, switchings
 from listen.rounds.unusable import channel_with_sound, nothing_usable, said_of_nothing
 from listen.rounds.weigh import grounds, weigh
 from listen.signal.point import PointTakes, measure_point
@@ -54,7 +54,7 @@ def measure(round_: Round, *, channel: int = 0) -> list[PointTakes]:
 def _measured(point_id: str, takes: Sequence[Take], known: Mapping[Take, Switching], channel: int) -> PointTakes:
     held = fits([t.path for t in takes])
     walked = [(t.kind, sound_of(t, channel, held)) for t in takes if t.kind not in SWITCHED_KINDS]
-    switched = [switched_clip(t, read_take(t, channel), known[t]) for t in takes if t.kind in SWITCHED_KINDS]
+    switched = [known[t].of(t, read_take(t, channel)) for t in takes if t.kind in SWITCHED_KINDS]
     return measure_point(point_id, walked, switched)
 
 

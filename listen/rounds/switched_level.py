@@ -8,14 +8,11 @@ from numpy.typing import NDArray
 
 from listen.audio.files import read_clip
 from listen.rounds.switching import level_track, timed
+from listen.signal.switched import NEARLY_OFF
 from listen.signal.switched_clip import off_and_on
 from listen.signal.switching_found import centres_s
 
 LEAST = 1e-3
-
-
-MOST_LEFT = 0.02
-"""A loud hiss that has died to a fifth still stands above the shop: air off is what has less than this left of it."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,11 +45,10 @@ def switched_level(path: Path, on_s: tuple[tuple[float, float], ...] = ()) -> Sw
         return None
     z = np.maximum(level_track(clip), LEAST)
     t_s = centres_s(len(z))
-    off, on = off_and_on(timeline, t_s)
+    # A loud hiss that has died to a fifth still stands above the shop: what is left of it has to be less here.
+    off, on = off_and_on(timeline, t_s, NEARLY_OFF)
     if not on.any() or not off.any():
         return None
-    left = timeline.share(t_s)
-    off &= left <= max(MOST_LEFT, float(np.median(left[off])))
     quiet = float(z[off].mean())
     return SwitchedLevel(
         t_s=t_s,

@@ -29,18 +29,21 @@ class Switching:
     timeline: Timeline | None
     common: NDArray[np.float64] | None
 
+    def of(self, take: Take, clip: Clip) -> SwitchedClip:
+        """The take's sound beside its switching."""
+        return SwitchedClip(take.kind, clip, self.timeline, self.common)
+
 
 def switchings(takes: Sequence[Take], channel: int) -> dict[Take, Switching]:
     """Timelines of all switched takes; channels of one take share theirs (``ClipError`` from reading)."""
     groups: dict[tuple[str, str], list[Take]] = {}
     for t in takes:
         groups.setdefault((t.kind, t.together or str(t.path)), []).append(t)
-    return {t: s for group in groups.values() for t, s in _together(group, channel).items()}
-
-
-def switched_clip(take: Take, clip: Clip, known: Switching) -> SwitchedClip:
-    """The take's sound beside its switching."""
-    return SwitchedClip(take.kind, clip, known.timeline, known.common)
+    return {
+        t: s
+        for group in groups.values()
+        for t, s in zip(group, timed([read_take(t, channel) for t in group], group[0].on_s), strict=True)
+    }
 
 
 def pair(files: Sequence[Path], on_s: Sequence[tuple[float, float]] = ()) -> tuple[Clip, Clip]:
@@ -55,10 +58,6 @@ def pair(files: Sequence[Path], on_s: Sequence[tuple[float, float]] = ()) -> tup
     if found is None:
         raise ClipError(f"{path.name}: where its air went on and off is not known; it cannot be heard as a pair")
     return found
-
-
-def _together(group: Sequence[Take], channel: int) -> dict[Take, Switching]:
-    return dict(zip(group, timed([read_take(t, channel) for t in group], group[0].on_s), strict=True))
 
 
 def timed(clips: Sequence[Clip], on_s: Sequence[tuple[float, float]]) -> list[Switching]:

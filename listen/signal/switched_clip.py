@@ -43,13 +43,15 @@ class SwitchedClip:
         return (off, on) if off and on else None
 
 
-def off_and_on(timeline: Timeline, t_s: NDArray[np.float64]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+def off_and_on(
+    timeline: Timeline, t_s: NDArray[np.float64], most_left: float = MOST_LEFT
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Moments at which the air was off and its hiss had died away, and at which it was on and settled [shape=(n,)]."""
     free, on = ~timeline.guarded(t_s), timeline.halves(t_s) % 2 == 1
     share = timeline.share(t_s)
     off = free & ~on
     if off.any():
-        off &= share <= max(MOST_LEFT, float(np.median(share[off])))
+        off &= share <= max(most_left, float(np.median(share[off])))
     return off, free & on
 
 

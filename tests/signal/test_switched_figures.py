@@ -238,6 +238,7 @@ def test_two_cycles_are_a_switched_take() -> None:
     m = made(1, -3.0, cycles=2)
     found = lock(m.power, m.t_s, m.commanded, BANDWIDTH_HZ)
     assert found is not None and found.cycles == 2
+    assert lock(m.power, m.t_s, Timeline.commanded([(2.5, 5.0)]), BANDWIDTH_HZ) is None
 
 
 def _halves(level: np.ndarray) -> switched._Made:
@@ -280,9 +281,9 @@ def _pair(h: float, share: np.ndarray, left: np.ndarray) -> tuple[np.ndarray, ..
 
 def test_air_is_off_where_a_fiftieth_of_the_hiss_is_left() -> None:
     """Of a hiss as loud as the shop: 0.015 counts and 0.03 does not; of one ten times as loud a tenth of that."""
-    share = np.array([0.9, 0.03, 0.015, 0.012])
-    assert _pair(1.0, share, np.array([9.0, 0.5, 0.2, 0.0]))[0] == pytest.approx([1.1])
-    assert _pair(10.0, 0.1 * share, np.array([9.0, 0.5, 0.2, 0.0]))[0] == pytest.approx([1.1])
+    share, left = np.array([0.9, 0.03, 0.015, 0.012, 0.008]), np.array([9.0, 0.5, 0.2, 0.1, 0.0])
+    assert _pair(1.0, share, left)[0] == pytest.approx([1.1])
+    assert _pair(10.0, 0.1 * share, left)[0] == pytest.approx([1.1])
 
 
 def test_air_over_quiet_is_never_less_than_thirty_decibels_down() -> None:

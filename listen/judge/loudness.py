@@ -103,7 +103,9 @@ def log_likelihood(
     half_log_det = 0.5 * np.linalg.slogdet(total)[1]
     miss = rho - np.log1p(s)
     shift = np.sqrt(SHARED * (contrast.quiet.spread + contrast.air.spread)) * k.common[:, None] * NODES
-    log_p = _log_density(miss, 1.0 - share, inverse, shift) - half_log_det[:, :, None, None]
+    # One scenario at a time: its arrays stay in the processor's cache, which takes two thirds of the time.
+    log_p = np.stack([_log_density(miss, 1.0 - share, *one) for one in zip(inverse, shift, strict=True)])
+    log_p -= half_log_det[:, :, None, None]
     log_p += np.log(k.weight / np.bincount(drift.group, weights=k.weight)[drift.group])[:, None, None, None]
     by_scenario = log_sum(log_p, axis=2)
     out = np.stack([log_sum(by_scenario[drift.group == g], axis=0).T for g in range(int(drift.group.max()) + 1)])
@@ -118,32 +120,31 @@ def _log_density(
     inverse: NDArray[np.float64],
     shift: NDArray[np.float64],
 ) -> NDArray[np.float64]:
-    """Log density but for the determinant [shape=(K, N, S, Z)] of ``miss`` [shape=(N, S, B)] less a shared shift.
+    """Log density but for the determinant [shape=(N, S, Z)] of ``miss`` [shape=(N, S, B)] less a shared shift.
 
-    Drift moves the background only: by ``dilution`` [shape=(N, B)] of each ``shift`` [shape=(K, Z)]. That one band
-    moved by itself is weighed at the most likely shift; a rank-one change of the covariance (Sherman & Morrison 1950).
+    Under one scenario of drift, of inverse covariance [shape=(N, B, B)]. Drift moves the background only: by
+    ``dilution`` [shape=(N, B)] of each ``shift`` [shape=(Z,)]. That one band moved by itself is weighed at the most
+    likely shift; a rank-one change of the covariance (Sherman & Morrison 1950).
     """
-    along = np.einsum("knbc,nc->knb", inverse, dilution)
+    along = np.einsum("nbc,nc->nb", inverse, dilution)
     solved = miss @ inverse
-    a = np.einsum("knsb,nsb->kns", solved, miss)
-    b = np.einsum("knsb,nb->kns", solved, dilution)
-    c = np.einsum("knb,nb->kn", along, dilution)
-    at = b / np.maximum(c, 1e-12)[:, :, None]
-    widest = np.abs(shift).max(axis=1)[:, None, None]
+    a = np.einsum("nsb,nsb->ns", solved, miss)
+    b = np.einsum("nsb,nb->ns", solved, dilution)
+    c = np.einsum("nb,nb->n", along, dilution)[:, None]
     # Held to the nodes that are summed over: beyond them no drift is allowed for.
-    at = np.clip(at, -widest, widest)
-    left = solved - at[..., None] * along[:, :, None, :]
-    best = np.maximum(a - 2.0 * b * at + c[:, :, None] * at**2, 0.0)
+    widest = np.abs(shift).max()
+    at = np.clip(b / np.maximum(c, 1e-12), -widest, widest)
+    left = (solved - at[..., None] * along[:, None, :]) ** 2
+    best = np.maximum(a - 2.0 * b * at + c * at**2, 0.0)[..., None]
     half = 0.5 * (TAIL_DOF + miss.shape[-1])
-    moved = np.zeros_like(best)
+    moved = np.zeros_like(a)
     for size in (NEPER_PER_DB * np.array(BAND_MOVES_DB)) ** 2:
-        grown = 1.0 + size * np.diagonal(inverse, axis1=-2, axis2=-1)[:, :, None, :]
-        without = np.maximum(best[..., None] - size * left**2 / grown, 0.0)
-        gain = half * np.log((TAIL_DOF + best[..., None]) / (TAIL_DOF + without)) - 0.5 * np.log(grown)
+        grown = 1.0 + size * np.diagonal(inverse, axis1=-2, axis2=-1)[:, None, :]
+        without = np.maximum(best - size / grown * left, 0.0)
+        gain = half * np.log((TAIL_DOF + best) / (TAIL_DOF + without)) - 0.5 * np.log(grown)
         # A double ends at exp(709); what a single band gains beyond 600 decides nothing more.
         moved += np.exp(np.minimum(gain, 600.0)).mean(axis=-1) / len(BAND_MOVES_DB)
-    z = shift[:, None, None, :]
-    chi2 = np.maximum(a[..., None] - 2.0 * b[..., None] * z + c[:, :, None, None] * z**2, 0.0)
+    chi2 = np.maximum(a[..., None] - 2.0 * b[..., None] * shift + c[..., None] * shift**2, 0.0)
     return np.asarray(np.log(1.0 - BAND_MOVES + BAND_MOVES * moved)[..., None] - half * np.log1p(chi2 / TAIL_DOF))
 
 

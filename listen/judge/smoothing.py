@@ -59,9 +59,12 @@ class Smoothed:
         i, j = x.astype(int), np.minimum(y.astype(int), len(SPREADS_DB) - 2)
         fx, fy = (x - i)[:, None], (y - j)[:, None]
         at = j * n + i
-        low = (1.0 - fx) * self.table[at] + fx * self.table[at + 1]
-        high = (1.0 - fx) * self.table[at + n] + fx * self.table[at + n + 1]
-        return np.asarray((1.0 - fy) * low + fy * high)
+        # In place, and by take: half the time of indexing, and this is looked up for every draw at every point.
+        low, right, high, far = (self.table.take(at + step, axis=0) for step in (0, 1, n, n + 1))
+        low += fx * (right - low)
+        high += fx * (far - high)
+        low += fy * (high - low)
+        return np.asarray(low)
 
     def sharp(self, states: NDArray[np.float64]) -> NDArray[np.float64]:
         """Likelihood (not log) at the least spread, drift summed over, scaled to a maximum of 1 [shape=(N,)]."""

@@ -8,6 +8,7 @@ again in another clip (a recording played in a loop, clips cut from one long tak
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -74,12 +75,16 @@ def _course(spectra: Spectra, edges: Sequence[float]) -> NDArray[np.float32]:
     return np.asarray(10.0 * np.log10(medians + 1e-20), dtype=np.float32)
 
 
+@cache
+def _window(n: int) -> NDArray[np.float32]:
+    return np.hanning(n).astype(np.float32)
+
+
 def _ends(clip: Sound) -> NDArray[np.complex64]:
     n = int(2 ** round(np.log2(END_S * clip.rate_hz)))
     n = min(n, clip.frames)
-    window = np.hanning(n).astype(np.float32)
     lo, hi = (int(f * n / clip.rate_hz) for f in END_EDGES_HZ)
-    both = np.stack([clip.part(0, n), clip.part(clip.frames - n, clip.frames)]) * window
+    both = np.stack([clip.part(0, n), clip.part(clip.frames - n, clip.frames)]) * _window(n)
     bins = np.fft.rfft(both, axis=1)[:, lo : min(hi, int(0.45 * n))]
     return np.asarray(bins / np.maximum(np.abs(bins), 1e-20), dtype=np.complex64)
 

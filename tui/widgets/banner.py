@@ -52,6 +52,4 @@ class Banner(Vertical):
             static = self.query_one(f"#{part}", Static)
             static.update(shown(getattr(say, part), ""))
             static.display = bool(getattr(say, part))
-        for tone in ("good", "again", "caution", "live"):
-            self.set_class(say.tone == tone, f"-{tone}")
-        self.set_class(bool(say.outcome), "-spoken")
+        self.set_classes([f"-{say.tone}", *(["-spoken"] if say.outcome else [])])

@@ -63,7 +63,7 @@ def _action(binding: Binding) -> str:
 class KeyBar(Drawn):
     """Docked at the bottom; a click on a key's words presses it."""
 
-    DEFAULT_CSS = "KeyBar { dock: bottom; height: 1; background: $panel; &.-two { height: 2; } }"
+    DEFAULT_CSS = "KeyBar { dock: bottom; height: 1; background: $panel; }"
 
     def on_mount(self) -> None:
         self._spots: list[tuple[int, int, int, str]] = []
@@ -71,7 +71,7 @@ class KeyBar(Drawn):
 
     def _changed(self, _screen: Screen[object]) -> None:
         two = self.screen.size.height >= TWO_LINES_FROM and _columns(self._keys()) > self.size.width
-        self.set_class(two, "-two")
+        self.styles.height = 1 + two  # as a class it would have all that is drawn here styled anew, key by key
         self._spots = []
         self.refresh()
 

@@ -124,7 +124,8 @@ class RoundScreen(Answering):
             ladder.point_rows, ladder.current, ladder.display = shown.point_rows, shown.step.point, shown.ladder_shown
             large = self.size.height >= LARGE_FROM
             self.set_class(large, "-large")
-            self.set_class(isinstance(shown.panel, Microphone), "-recording")
+            # Not of the screen: a class of its own would have every widget on it styled anew, twice a clip.
+            ladder.set_class(isinstance(shown.panel, Microphone), "-recording")
             room = self.size.height - ABOVE_LADDER - large * MORE_WHERE_LARGE
             ladder.tall = min(max(room // max(len(shown.point_rows), 1), 1), MOST_A_ROW)
             self.query_one(LevelMeter).hush = shown.hush

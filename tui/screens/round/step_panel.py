@@ -52,5 +52,5 @@ class StepPanel(ContentSwitcher):
         if changed:
             self.query_one(EntryPanel).clear()
             self.current = to
-            self.set_class(to == "caution", "-tall")
+            self.styles.height = "1fr" if to == "caution" else "auto"
         return changed

@@ -50,7 +50,9 @@ def _template(name: str, safe: Callable[[str], str], **how: Any) -> jinja2.Templ
 _BAD = re.compile(
     "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f"  # controls
     "\u200e\u200f\u202a-\u202e\u2066-\u2069"  # direction marks and overrides: they make a name read as another
-    "\ud800-\udfff\ufdd0-\ufdef\ufffe\uffff]"  # halves of characters, and what is none
+    "\ud800-\udfff\ufdd0-\ufdef"  # halves of characters, and what is none:
+    + "".join(chr(plane << 16 | last) for plane in range(17) for last in (0xFFFE, 0xFFFF))  # the last two of each plane
+    + "]"
 )
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]<>#|~!$])")
 _LINE_START = re.compile(r"^([-+=]|\d+(?=[.)]))")
@@ -58,8 +60,8 @@ _LINE_START = re.compile(r"^([-+=]|\d+(?=[.)]))")
 
 def clean(text: str) -> str:
     """The text with everything a page must not hold replaced by U+FFFD."""
-    kept = _BAD.sub("\N{REPLACEMENT CHARACTER}", text)
-    return "".join("\N{REPLACEMENT CHARACTER}" if ord(c) & 0xFFFE == 0xFFFE else c for c in kept)
+    # Nothing of what is bad is printable, and most of a page is one sound in base64: that is seen at once.
+    return text if text.isprintable() else _BAD.sub("\N{REPLACEMENT CHARACTER}", text)
 
 
 def clean_tree(value: Any) -> Any:

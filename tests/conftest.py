@@ -2,7 +2,7 @@
 
 Nothing random fails for being slow: a busy machine is no finding. In CI, Hypothesis draws the same cases every time.
 Modules are compiled once, not in each of the hundreds of processes that tests start, whatever the machine's habit is.
-Files are made in memory where there is plenty of it: tests make 40,000 and wait for the disk after most lines they write.
+Files are made in memory where there is plenty: tests make 40,000 and wait for the disk after most lines they write.
 """
 
 import gc
@@ -27,7 +27,7 @@ sys.dont_write_bytecode = False
 
 MEMORY = Path("/dev/shm")
 ROOM_BYTES = 4_000_000_000
-"""Four times what all tests together leave lying when none of it is removed; a container gives 64 MB, which is no room."""
+"""Four times what all tests make together; a container gives 64 MB, which is no room."""
 if "TMPDIR" not in os.environ and MEMORY.is_dir() and shutil.disk_usage(MEMORY).free > ROOM_BYTES:
     os.environ["TMPDIR"] = str(MEMORY)  # what tests start follows
     tempfile.tempdir = None  # asked before this file was read

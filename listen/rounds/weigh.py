@@ -85,9 +85,11 @@ def weigh(
 def measure_alone(takes: PointTakes, drift: RoundDrift) -> Measured:
     """Excess and steadiness at one point."""
     contrast = takes.contrast(Kind.AIR)
+    # Excess per point as it is shown; the judge goes by likelihoods over levels, below.
     found = excess(contrast, _drift_of(takes, Kind.AIR, drift), takes.live, takes.floor_bias) if contrast else None
     least = takes.least_contrast()
     clipped = excess(least, drift, takes.live, takes.floor_bias) if least else None
+    # Against the plain quiet: the supply-on quiet is what would hide a fitting that leaks before the shut-off.
     shut = takes.contrast(Kind.SHUT, Kind.QUIET) if takes.takes.get(Kind.QUIET) else None
     airs, quiets = takes.takes.get(Kind.AIR), takes.takes.get(takes.quiet_kind)
     return Measured(

@@ -42,6 +42,7 @@ class Heard:
 
 def heard(samples: NDArray[np.float32], rate_hz: int) -> Heard:
     """From a second or more of all channels [shape=(n, C)]."""
+    # Whole pieces of one length: the few samples left over would not stack.
     pieces = np.stack(np.array_split(samples[: len(samples) // PIECES * PIECES], PIECES)).astype(np.float64)
     power = np.abs(np.fft.rfft(pieces, axis=1)) ** 2 / pieces.shape[1]
     at = np.searchsorted(np.arange(power.shape[1]) * (rate_hz / pieces.shape[1]), EDGES_HZ)
@@ -57,6 +58,7 @@ def heard(samples: NDArray[np.float32], rate_hz: int) -> Heard:
 def channel_faults(now: Heard, used: Sequence[int], before: NDArray[np.float64] | None = None) -> dict[int, str]:
     """What is wrong with a channel in use, by its number; ``before`` are prints of an earlier take [shape=(C, K)]."""
     out = {c: "sends nothing but zeros: unplugged or switched off" for c in used if now.zeros[c]}
+    # A dead channel is nobody's like: counted in, it would pull the median that others are held against.
     alive = [c for c in used if c not in out]
     for c in alive:
         others = float(np.median(now.level_db[[d for d in alive if d != c]])) if len(alive) > 1 else now.level_db[c]
@@ -68,6 +70,7 @@ def channel_faults(now: Heard, used: Sequence[int], before: NDArray[np.float64] 
     if before is None or before.shape != now.print_db.shape or len(sure) < 2:
         return out
     moved = now.print_db[sure] - before[sure]
+    # What all channels have in common is the shop, not a place.
     shop = moved.mean(axis=0)
     for i, j in combinations(sure, 2):
         if _swapped(now.print_db - shop, before, i, j):
@@ -88,6 +91,7 @@ def tapped(samples: NDArray[np.float32], rate_hz: int) -> int | None:
     last = round(TAP_S * rate_hz)
     if len(samples) < 3 * last:
         return None
+    # The median: a tap a moment ago, or a knock, does not raise what this one is held against.
     usual = np.sqrt(np.median(samples[:-last].astype(np.float64) ** 2, axis=0)) + 1e-7
     over = 20 * np.log10(np.abs(samples[-last:]).max(axis=0) / usual + 1e-9)
     order = np.argsort(over)

@@ -84,8 +84,10 @@ def _ends(clip: Sound) -> NDArray[np.complex64]:
     n = int(2 ** round(np.log2(END_S * clip.rate_hz)))
     n = min(n, clip.frames)
     lo, hi = (int(f * n / clip.rate_hz) for f in END_EDGES_HZ)
+    # Through a window, else the jump from the last sample to the first would fill every bin.
     both = np.stack([clip.part(0, n), clip.part(clip.frames - n, clip.frames)]) * _window(n)
     bins = np.fft.rfft(both, axis=1)[:, lo : min(hi, int(0.45 * n))]
+    # Phases alone: a copy keeps them through any gain and filter, and no loud tone outweighs the rest.
     return np.asarray(bins / np.maximum(np.abs(bins), 1e-20), dtype=np.complex64)
 
 
@@ -103,6 +105,7 @@ def likeness(prints: Sequence[ClipPrint]) -> NDArray[np.float64]:
         both = [np.real(e @ e.conj().T) / max(1, shape[1]) for e in (ends[:, 0], ends[:, 1])]
         out[np.ix_(alike, alike)] = np.maximum(*both)
     rates = np.array([p.rate_hz for p in prints])
+    # As many bins at another rate are other frequencies.
     out[rates[:, None] != rates[None, :]] = 0.0
     np.fill_diagonal(out, 0.0)
     return out

@@ -1,6 +1,5 @@
 """Two groups of takes at one point, with air and without, as one log ratio per band with its uncertainty; and the level
 of the hiss with the background taken out.
-with the background taken out.
 
 Symbols: B bands, rho = ln(P_air / P_quiet) per band. Ratios are of mean powers, signed, never clipped; the same is
 formed from the floors of both. What the drift adds is kept apart, so that it can be mixed over its unknown size.
@@ -75,12 +74,14 @@ class Contrast:
 
         Drift moves the background only: in the air group it is diluted by the hiss.
         """
+        # Held at one: an air clip that happens to be softer is all background, not more.
         background = np.minimum(1.0, np.exp(-self.rho))
         return np.asarray(self.quiet.spread + self.air.spread * np.outer(background, background))
 
 
 def pool(takes: Sequence[TakeBands]) -> Group:
     """Pool takes of any number and length; their order does not matter."""
+    # One weight a take, the same for all bands: weights by band would bend the spectrum that paths are told by.
     weight = np.array([1.0 / (np.diag(t.cov).mean() + BETWEEN_TAKES) for t in takes])
     weight /= weight.sum()
     mean = sum(w * t.mean for w, t in zip(weight, takes, strict=True))
@@ -139,5 +140,6 @@ def hiss_level(contrast: Contrast, calibration_db: float = 0.0) -> HissLevel:
     """Background-corrected level of the air group; ``calibration_db`` turns dBFS into dB SPL."""
     delta = 10.0 * np.log10(contrast.air.mean / contrast.quiet.mean)
     power = contrast.air.mean * 10.0 ** (-0.1 * correction_db(delta))
+    # Half of the power decides: what is an upper bound in a few faint bands is no upper bound in all.
     bound = power[delta < LEAST_DELTA_DB].sum() > 0.5 * power.sum()
     return HissLevel(float(10.0 * np.log10(power.sum())) + calibration_db, bool(bound))

@@ -123,6 +123,7 @@ def measure_point(
     spectra_of = [spectra(c) for _, c in clips]
     flags = [check_clip(c, s) for (_, c), s in zip(clips, spectra_of, strict=True)]
     good = [i for i, f in enumerate(flags) if not any(x.reject for x in f)]
+    # The narrowest of all takes: bands are compared between them, so all must hold them.
     usable = min((usable_band_hz(s) for s in spectra_of), default=np.inf)
     live = live_bands(rates[0], usable)
     holds_coolant = point(point_id).holds_coolant
@@ -130,6 +131,7 @@ def measure_point(
     if masks is not None and masks.any():
         live = live & ~drowned_bands(band_weights(spectra_of[0], usable), masks)
     weights = band_weights(spectra_of[0], usable, masks)[:, live]
+    # Masked tones and half-filled edge bands hold less noise than their width: they are so much less sure.
     bandwidth = np.minimum(BANDWIDTH_HZ[live], weights.sum(axis=0) * rates[0] / spectra_of[0].frame)
     dof = degrees_of_freedom(weights)
     takes: dict[Kind, tuple[TakeBands, ...]] = {}
@@ -213,6 +215,7 @@ def _tones(
     if not all_spectra:
         return None, (), None
     means = [s.mean_power for s in all_spectra]
+    # One mask for all takes: a tone taken out of one side only would read as a difference.
     mask = np.logical_or.reduce([tone_mask(m, s.frames) for m, s in zip(means, all_spectra, strict=True)])
     quiet = [i for i, k in enumerate(kinds) if k is Kind.QUIET]
     air = [i for i, k in enumerate(kinds) if k is Kind.AIR]
@@ -225,6 +228,7 @@ def _tones(
     lasting = lasting_tones(np.mean([all_spectra[i].mean_level_db for i in air], axis=0))
     bins = [k for k in np.searchsorted(freq_hz, fresh) if lasting[k]]
     clear = whistles(mean[0], mean[1], bins)
+    # Five bins: the main lobe of a Hann window and the bin beside it.
     power = [float((mean[0] - mean[1])[max(k - 2, 0) : k + 3].sum()) for k in clear]
     loudest = 10.0 * np.log10(max(power)) if clear else None
     return mask, tuple(float(freq_hz[k]) for k in bins), loudest
@@ -242,6 +246,7 @@ def _pair_flags(
 def _against_air(
     clips: Sequence[tuple[Kind, Sound]], all_spectra: Sequence[Spectra], good: Sequence[int]
 ) -> tuple[Flag, ...]:
+    # Backwards, so that of each kind the first one stays.
     first = {clips[i][0]: i for i in reversed(good)}
     if Kind.QUIET not in first or Kind.AIR not in first:
         return ()

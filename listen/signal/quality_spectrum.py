@@ -63,6 +63,7 @@ MIN_DUCKS = 2
 def check_spectrum(clip: Sound, spectra: Spectra) -> tuple[Flag, ...]:
     """Flags that need the spectra of the clip."""
     edge_hz = usable_band_hz(spectra)
+    # A little below the wall's foot, whose slope is neither sound nor floor.
     high = min(HISS_HIGH_HZ, 0.97 * edge_hz)
     first, last = np.searchsorted(spectra.freq_hz, (min(HISS_LOW_HZ, 0.25 * high), high))
     band = slice(int(first), int(last))
@@ -90,11 +91,13 @@ def usable_band_hz(spectra: Spectra) -> float:
     bin_hz = spectra.rate_hz / spectra.frame
     width = max(1, round(BAND_STEP_HZ / bin_hz))
     count = len(spectra.freq_hz) // width
+    # Logarithms: a click fills the dead band above a wall in one frame, and would lift a mean of powers.
     third = spectra.mean_over(lambda power: np.log10(power[:, : count * width] + TINY), every=3)
     mean = third * 10  # a third of the frames will do: steps are wide
     steps = np.median(mean.reshape(count, width), axis=1) if width > 2 else mean.reshape(count, width).mean(axis=1)
     step_hz = width * bin_hz
     top = steps[-max(3, int(WALL_BELOW_NYQUIST_HZ / step_hz)) :]
+    # The last step holds the bin at half the rate, where converters differ.
     floor = float(np.median(top[:-1]))
     above = np.flatnonzero(steps > floor + WALL_FLOOR_DB)
     if len(above) == 0 or float(np.ptp(top[:-1])) > WALL_FLOOR_DB:
@@ -199,10 +202,12 @@ def pumping(spectra: Spectra, band: slice, level_db: NDArray[np.float32]) -> Fla
         calm = slice(begin - before, begin), slice(end + wait, end + after)
         if begin < before or end + after > len(level_db) or loud[calm[0]].any() or loud[calm[1]].any():
             continue
+        # Medians: a short sound before or after the knock must not count as the fall.
         ducks.append(np.median(bands[calm[0]], axis=0) - np.median(bands[calm[1]], axis=0))
     if len(ducks) < MIN_DUCKS:
         return None
     duck = np.median(np.stack(ducks), axis=0)
+    # The least of all bands: a gain takes them all down, a shop that falls quiet does not.
     least = float(duck.min())
     if least < MAX_DUCK_DB:
         return None

@@ -130,6 +130,7 @@ class LongSpectra(Spectra):
         before: NDArray[np.float32] | None = None
         for _, _, samples in self.sound.stretches(STRETCH_FRAMES * self.hop, self.frame - self.hop):
             power = _powers(samples, self.frame) if len(samples) >= self.frame else None
+            # The last stretch is joined to the one before it, which is why one block is held back.
             if power is not None and before is not None and len(power) < STRETCH_FRAMES:
                 before, power = np.concatenate([before, power]), None
             if power is not None:
@@ -156,6 +157,7 @@ def frame_length(rate_hz: int) -> int:
 
 @cache
 def _hann(n: int) -> NDArray[np.float32]:
+    # Periodic, not symmetric: only then do frames that overlap by half add up to one everywhere.
     w = np.sin(np.pi * np.arange(n) / n).astype(np.float32) ** 2
     return np.asarray(w / np.sqrt(np.sum(w.astype(np.float64) ** 2)), dtype=np.float32)
 
@@ -195,11 +197,13 @@ def frame_power(samples: NDArray[np.float32], window: NDArray[np.float32], hop: 
     from scipy.fft import rfft  # a quarter of a second of import, only when something is measured
 
     n = len(window)
+    # A view: frames that share half their samples are not copied.
     frames = np.lib.stride_tricks.sliding_window_view(samples, n)[::hop]
     power = np.empty((len(frames), n // 2 + 1), dtype=np.float32)
     step = max(1, BLOCK_SAMPLES // n)
     for i in range(0, len(frames), step):
         squares = rfft(frames[i : i + step] * window, axis=1, overwrite_x=True).view(np.float32)
+        # Real and imaginary parts lie side by side; squared in place, no complex array is made a second time.
         squares *= squares
         np.add(squares[:, ::2], squares[:, 1::2], out=power[i : i + step])
     return power

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from weakref import WeakKeyDictionary
 
 import textual.screen
 from textual.css.model import RuleSet
@@ -18,15 +19,22 @@ sys.path.insert(0, str(Path(__file__).parent))
 def _parse_once() -> None:
     """The same style sheet under the same colours is parsed once a process, not once an app: an eighth of its start."""
     known: dict[object, list[RuleSet]] = {}
+    palettes: dict[object, int] = {}
+    of: WeakKeyDictionary[Stylesheet, tuple[object, int]] = WeakKeyDictionary()
     parse = Stylesheet._parse_rules
 
     def parsed(sheet: Stylesheet, *text: object, **more: object) -> list[RuleSet]:
-        key = (text, tuple(more.items()), tuple(sheet._variables.items()))
+        colours, palette = of.get(sheet, (None, 0))
+        if colours is not sheet._variables:  # some hundreds of names, looked at once a sheet, not once a part of it
+            palette = palettes.setdefault(tuple(sheet._variables.items()), len(palettes))
+            of[sheet] = (sheet._variables, palette)
+        key = (text, tuple(more.items()), palette)
         if key not in known:
             known[key] = parse(sheet, *text, **more)  # type: ignore[arg-type]
         return known[key]
 
     Stylesheet._parse_rules = parsed  # type: ignore[method-assign, assignment]
+    RuleSet.__hash__ = object.__hash__  # type: ignore[method-assign]  # by identity, as its own, 260 times a widget
 
 
 _parse_once()
@@ -34,7 +42,7 @@ _parse_once()
 
 def _draw_seldom() -> None:
     """Sixty frames and twenty-five moves of the meter a second are for eyes: pilots wait for what they assert, and
-    :meth:`Pilot.pause` draws. At a few a second the same is drawn, for a third of the processor's time less."""
+    :meth:`Pilot.pause` draws whatever is due."""
     textual.screen.UPDATE_PERIOD = 1 / 20  # type: ignore[misc]
     round_room.METER_PERIOD_S = microphone.METER_PERIOD_S = 1 / 5
 

@@ -60,6 +60,7 @@ ROOT = Base()
 
 def read_chain(data: bytes, base: Base = ROOT) -> Chain:
     """Read lines from the bytes of a journal as far as they hold. Never raises."""
+    # A line counts once its line end is written: what stands after the last was cut off, or lacks its end only.
     *whole, tail = data.split(b"\n")
     reader = _Reader(base)
     for n, raw in enumerate(whole):
@@ -81,6 +82,7 @@ class _Reader:
         self.lines: list[Line] = []
         self._prev = base.start
         self._ids: set[str] = set()
+        # Nothing may fork from before the first line: such a branch would be another job.
         self._hashes = {base.start, *base.before} - {GENESIS}
         self._merges: set[str] = set()
         self._held = dict(base.held)
@@ -90,6 +92,7 @@ class _Reader:
         """The next line, if it follows; ``ValueError`` says why not, and nothing has changed."""
         line = read_line(raw)
         payload = line.event.payload
+        # Before the hash, so that a line copied into place is told as what it is.
         if line.event.id in self._ids:
             raise ValueError(f"event {line.event.id} stands here a second time")
         if prev_of(raw) != self._prev:
@@ -101,6 +104,7 @@ class _Reader:
         if isinstance(payload, Merged):
             line = replace(line, inner=self._merged(payload))
             merges = {one.hash for one in own_lines([line]) if isinstance(one.event.payload, Merged)}
+            # Lines may be held once and referred to often: a small file can unfold into endless merges.
             if len(self._merges | merges) > MAX_MERGES:
                 raise ValueError(f"the journal holds more than {MAX_MERGES} merges")
             self._merges |= merges
@@ -125,6 +129,7 @@ class _Reader:
 
     def _whole(self, raw: bytes) -> bytes:
         """A merged line, or the line held here that stands for it by its hash."""
+        # An event is an object; a text is the hash of a line that stands here already.
         if not raw.startswith(b'"'):
             return raw
         try:

@@ -78,10 +78,12 @@ def write_line(payload: Payload, *, prev: str, actor: str, time: str | None = No
         "prev": prev,
     }
     try:
+        # Encoded first, summed after: the sum covers the very bytes that are written.
         body = msgspec.json.encode(envelope)
     except (UnicodeEncodeError, TypeError) as e:
         raise JobError(f"this {kind} cannot be kept: {e}; nothing was written") from e
     raw = body[:-1] + f',"sum":"{sha256(body)}"}}'.encode()
+    # NaN and infinity are written as null: only reading back shows that a value was lost.
     line = read_line(raw)
     same = line.event.payload == payload or msgspec.json.encode(line.event.payload) == msgspec.json.encode(payload)
     if not same:
@@ -94,6 +96,7 @@ def read_line(raw: bytes) -> Line:
 
     Raises ValueError: not a line of a journal, or changed since it was written."""
     found = _SUM.search(raw)
+    # The sum stands last, so that what it covers is the line without it, closed again by its bracket.
     if found is None or sha256(raw[: found.start()] + b"}") != found[1].decode():
         raise ValueError("the line was changed or damaged: its own sum does not fit")
     try:
@@ -121,6 +124,7 @@ def _payload(kind: str, raw: msgspec.Raw) -> Payload:
         try:
             return msgspec.json.decode(raw, type=struct)
         except (msgspec.ValidationError, HisswayError) as e:
+            # Kept as it is, not refused: one value that this version doubts must not close the whole job.
             return Opaque(unknown_kind=kind, content=msgspec.json.decode(raw), why=str(e))
     content: Any = msgspec.json.decode(raw)
     return Opaque(unknown_kind=kind, content=content, why="a newer version of the program wrote it")
@@ -166,6 +170,7 @@ class _Graph:
         for later in self.follows.values():
             for one in later:
                 waits[one] += 1
+        # By time, then by hash: a clock set alike on two machines still gives one order on both.
         ready = [(self.lines[h].event.time, h) for h, n in waits.items() if not n]
         heapq.heapify(ready)
         while ready:
@@ -187,11 +192,14 @@ def ordered(lines: Sequence[Line]) -> Iterator[Event]:
         return
     graph = _Graph()
     graph.add(lines, "")
+    # A merge inside a merge may bring a line that stands in this journal: that one is told as our own.
     own = {line.hash for line in lines}
     pasts: dict[str, Past] = {}
     ended: set[str] = set()
     for found in graph.ordered():
         before = [pasts[one] for one in graph.before[found]]
+        # A run is a stretch of lines without a fork. Of each only its length is kept, not every line that a writer
+        # knew: beside thousands of events that would grow with their square.
         if len(before) == 1 and before[0].run not in ended:  # the run goes on
             pasts[found] = Past(before[0].knew, before[0].run, before[0].length + 1)
         else:

@@ -90,13 +90,18 @@ def test_four_samples_at_full_scale_clip(samples: int, told: bool) -> None:
     assert faults(x) == {}
 
 
-def test_a_knock_in_one_of_six_pieces_moves_no_place() -> None:
+def test_knocks_in_two_of_six_pieces_move_no_place_and_in_three_do() -> None:
     x = channels((0.0,), 1.2)
     calm = heard(x, RATE_HZ)
-    for at in range(3):  # in half of them it would
-        x[round((0.05 + 0.2 * at) * RATE_HZ) :][:2000] *= 30.0
-        moved = np.abs(heard(x, RATE_HZ).print_db - calm.print_db).max()
-        assert bool(moved < 3.0) is (at < 2)
+    for at_s, moves in ((0.05, False), (0.45, False), (0.65, True)):
+        x[round(at_s * RATE_HZ) :][:2000] *= 30.0
+        assert bool(np.abs(heard(x, RATE_HZ).print_db - calm.print_db).max() > 3.0) is moves
+
+
+@pytest.mark.parametrize(("hz", "band"), [(71.0, 0), (700.0, 7), (6800.0, 13)])
+def test_a_channels_place_is_told_in_fourteen_bands_from_60_hz_to_8_khz(hz: float, band: int) -> None:
+    found = heard(tone(hz, 3.0)[:, None].astype(np.float32), RATE_HZ).print_db[0]
+    assert len(found) == 14 and int(np.argmax(found)) == band
 
 
 def coloured(tilt_db: float, seconds: float = 1.0) -> np.ndarray:

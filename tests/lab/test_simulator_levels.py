@@ -5,7 +5,6 @@ from __future__ import annotations
 import msgspec
 import numpy as np
 import pytest
-from scipy.stats import kurtosis
 
 from listen.lab.simulator.curves import OCTAVES, curve
 from listen.lab.simulator.draw import Wishes, draw
@@ -61,7 +60,8 @@ def test_louder_hiss_leaves_the_noise_of_the_quiet_clips_alone() -> None:
 def test_hiss_is_gaussian_noise() -> None:
     """The judge leans on that; a generator with peaks or a pattern would teach it wrong."""
     clip = render(scenes.one_point(20.0, seconds=4.0))[("intake", Kind.AIR, 1)]
-    assert abs(kurtosis(clip.samples)) < 0.15
+    normal = (clip.samples - clip.samples.mean()) / clip.samples.std()
+    assert abs(np.mean(normal**4, dtype=np.float64) - 3.0) < 0.15
     assert abs(float(clip.samples.mean())) < 1e-4
 
 

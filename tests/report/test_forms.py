@@ -107,6 +107,14 @@ def test_markdown_names_each_clips_kind_once(demo):
     assert "quiet quiet" not in text and "air air" not in text
 
 
+def test_markdown_says_of_every_round_what_judged_it_and_what_it_had_learnt(demo):
+    rounds = json.loads(report_text(demo, Wanted(form="json")))["rounds"]
+    text = report_text(demo, Wanted(form="md"))
+    assert rounds
+    for part in rounds:
+        assert f"Round opened {part['opened']}. {part['judged_by']}" in text
+
+
 def test_hit_rate_is_there_on_request_and_empty_without_teardowns(demo, hostile):
     assert json.loads(report_text(demo, Wanted(form="json", shop=demo.parent)))["hit_rate"] == []
     rows = json.loads(report_text(hostile, Wanted(form="json", shop=hostile.parent)))["hit_rate"]

@@ -1,5 +1,6 @@
 """Our method and its peers on the same rounds: who is fitted on what, who is scored how; and every world by itself."""
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -119,11 +120,7 @@ def parts(forecasts: Sequence[Forecast], label: Callable[[Forecast], str]) -> tu
 
 
 def _part(name: str, group: Sequence[Forecast]) -> Part:
-    wrong: dict[str, int] = {}
-    for f in group:
-        if f.named and not f.right:
-            wrongly_named = "+".join(p for p in f.named if p not in f.truth)
-            wrong[wrongly_named] = wrong.get(wrongly_named, 0) + 1
+    missed = [f for f in group if f.named and not f.right]
     return Part(
         name=name,
         rounds=len(group),
@@ -131,7 +128,7 @@ def _part(name: str, group: Sequence[Forecast]) -> Part:
         coverage=counted(group, lambda f: bool(f.named)),
         top_right=sum(f.top[1] for f in group) / len(group),
         false_calls=counted([f for f in group if SOUND in f.truth], lambda f: f.called_leak),
-        named_wrong=wrong,
+        named_wrong=dict(Counter("+".join(p for p in f.named if p not in f.truth) for f in missed)),
     )
 
 

@@ -40,7 +40,6 @@ from listen.signal.bands import CENTRES_HZ
 from listen.signal.drift import NEPER_PER_DB
 from listen.signal.excess import whitening
 from listen.signal.point import PointTakes
-from listen.signal.take import TakeBands
 
 HISS_DB = (-12.0, 12.0)
 SLOPE_DB_PER_OCTAVE = (-6.0, 6.0)
@@ -211,11 +210,8 @@ def _round(rng: np.random.Generator, takes: Callable[[], list[Samples]], long_ru
 
 
 def _point(name: str, clips: tuple[Samples, Samples, Samples]) -> PointTakes:
-    found: list[TakeBands] = []
-    for clip in clips:
-        bands, bias = reduce(clip)
-        found.append(bands)
-    return point_takes(name, (found[0], found[2]), (found[1],), bias)
+    (before, bias), (air, _), (after, _) = map(reduce, clips)
+    return point_takes(name, (before, after), (air,), bias)
 
 
 def _hiss(

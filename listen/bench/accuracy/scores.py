@@ -192,12 +192,8 @@ COVERAGE_BAR = (0.93, 0.97)
 
 def not_beaten(ours: Scores, peer: Scores) -> tuple[str, ...]:
     """Scores on which the peer is as good as ours or better."""
-    out = []
-    for name, sign, figure in COMPARED:
-        a, b = figure(ours), figure(peer)
-        if a is not None and b is not None and sign * b >= sign * a:
-            out.append(name)
-    return tuple(out)
+    both = ((name, sign, figure(ours), figure(peer)) for name, sign, figure in COMPARED)
+    return tuple(name for name, sign, a, b in both if a is not None and b is not None and sign * b >= sign * a)
 
 
 def standing(bar: Bar, scores: Scores) -> str:

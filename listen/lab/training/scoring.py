@@ -5,6 +5,7 @@ Staircases take weighted steps (Kaernbach 1991): down by ``DOWN_DB`` after a rig
 any other, which settles where three of four are right. Until the first miss they go down in larger steps, ``FAST_DB``.
 """
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 
 import msgspec
@@ -45,14 +46,9 @@ class Score(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def _confusion(answers: Sequence[Answer]) -> dict[str, dict[str, int]]:
-    table: dict[str, dict[str, int]] = {}
-    for answer in answers:
-        for truth in answer.truth:
-            row = table.setdefault(truth, {})
-            for called in answer.paths or (CANNOT_TELL,):
-                row[called] = row.get(called, 0) + 1
-    columns = (*CALLABLE, CANNOT_TELL)
-    return {t: {c: table[t][c] for c in columns if c in table[t]} for t in CALLABLE if t in table}
+    met = Counter((t, c) for a in answers for t in a.truth for c in a.paths or (CANNOT_TELL,))
+    rows = {t: {c: met[t, c] for c in (*CALLABLE, CANNOT_TELL) if (t, c) in met} for t in CALLABLE}
+    return {truth: row for truth, row in rows.items() if row}
 
 
 def _focus(answers: Sequence[Answer]) -> dict[str, Rate]:

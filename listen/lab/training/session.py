@@ -11,8 +11,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-
-import msgspec
+from typing import Any
 
 from listen.errors import LabError
 from listen.lab.learners import Learner, learner_dir
@@ -161,44 +160,33 @@ def _order(kept: OpenDrill, shuffle: int) -> tuple[str, ...]:
     return tuple(order)
 
 
-def _begin(root: Path, learner: Learner, opened: Opened) -> Book:
-    last = [b.head for b in books(sessions_dir(root, learner)) if b.sums][-1:]
-    book = Book(sessions_dir(root, learner) / f"{opened.session}.jsonl")
-    book.add(msgspec.structs.replace(opened, after="".join(last)))
-    return book
-
-
-def _named() -> tuple[str, str]:
-    now = _now()
-    return f"{now.strftime('%Y%m%dT%H%M%S%f')}-{secrets.token_hex(3)}", _stamp(now)
+def _begin(
+    root: Path, learner: Learner, kept: OpenDrill | None = None, before: Sequence[Answer] = (), **particulars: Any
+) -> Session:
+    now, folder = _now(), sessions_dir(root, learner)
+    name = f"{now.strftime('%Y%m%dT%H%M%S%f')}-{secrets.token_hex(3)}"
+    last = [b.head for b in books(folder) if b.sums][-1:]
+    opened = Opened(session=name, started=_stamp(now), after="".join(last), **particulars)
+    book = Book(folder / f"{name}.jsonl")
+    book.add(opened)
+    return Session(book, opened, kept, before)
 
 
 def start(root: Path, learner: Learner, drill: DrillSet, seed: int | None = None) -> Session:
     """Begin a kept drill. The seed decides the order; the system's own chance does where none is given."""
     kept = OpenDrill(drill, root)
-    session, started = _named()
-    opened = Opened(
-        session=session,
-        drill=drill.id,
-        title=drill.title,
-        level=drill.level,
-        file=drill.file,
-        total=len(kept.ids),
-        shuffle=secrets.randbits(62) if seed is None else seed,
-        names_sum=_sum(kept),
-        started=started,
-    )
-    return Session(_begin(root, learner, opened), opened, kept)
+    shuffle = secrets.randbits(62) if seed is None else seed
+    of_drill = same_fields(drill, "title", "level", "file")
+    total, names_sum = len(kept.ids), _sum(kept)
+    return _begin(root, learner, kept, drill=drill.id, **of_drill, total=total, shuffle=shuffle, names_sum=names_sum)
 
 
 def practise(root: Path, learner: Learner, pool: Sequence[str], title: str, total: int = SITTING) -> Session:
     """Begin a sitting of fresh rounds, each as plain as the learner's staircases say."""
-    session, started = _named()
     before = answers_of(root, learner)
-    opened = Opened(
-        session=session, drill=PRACTICE, title=title, level=PRACTICE, total=total, pool=tuple(pool), started=started
+    return _begin(
+        root, learner, before=before, drill=PRACTICE, title=title, level=PRACTICE, total=total, pool=tuple(pool)
     )
-    return Session(_begin(root, learner, opened), opened, before=before)
 
 
 def resume(root: Path, learner: Learner, name: str) -> Session:

@@ -22,7 +22,8 @@ from listen.audio.partial import PartHeader, PartWriter
 from listen.audio.take import Recording, Told
 from listen.errors import AudioError
 from listen.lab.simulator.render import TakeKey, render
-from listen.lab.simulator.scene import PointSpec, RoundSpec, TakeSpec
+from listen.lab.simulator.scene import PointSpec, RoundSpec, Switched, TakeSpec
+from listen.lab.simulator.switching_hand import Spans
 from listen.signal.clip import Clip
 from listen.trade.points import Kind, point
 
@@ -34,9 +35,6 @@ LATE_S = 0.3
 """A hand at the valve after the command."""
 DECAY_S = 0.2
 """Hiss dying away after shut-off: a leak of some ten percent and half a litre behind the valve."""
-Spans = tuple[tuple[float, float], ...]
-PAIR = (Kind.QUIET, Kind.AIR)
-"""What a switched take is made of."""
 IDLE_S = 3.0
 """Length of the loop heard between takes."""
 
@@ -120,7 +118,7 @@ class SimulatedMicrophone:
 
     def _make(self) -> None:
         for at in {*self._places} - {""}:
-            self._pair(at, self._on_s[-1][1] + self._on_s[0][0])
+            self._switched(at, self._on_s[-1][1] + self._on_s[0][0])
 
     def tap(self, channel: int) -> None:
         self._tap = channel
@@ -180,6 +178,8 @@ class SimulatedMicrophone:
         kind = Kind.SWITCHED if self._on_s else self._held_at[1]
         wanted = [(p, at) for p, at in zip(parts, self._by_channel(), strict=False) if p is not None]
         orders = {at: self._taken.get((at, kind), 0) + 1 for _, at in wanted}
+        if self._on_s and self._made.is_alive():
+            self._made.join()
         made = [
             (p, self._switched(at, seconds) if self._on_s else self._clip(at, kind, orders[at], seconds))
             for p, at in wanted
@@ -229,24 +229,11 @@ class SimulatedMicrophone:
         return cancel.wait(max(0.0, due - time.monotonic()))
 
     def _switched(self, at: str, seconds: float) -> NDArray[np.float32]:
-        """Air clip and quiet clip in turn, as their powers come and go."""
-        if self._made.is_alive():
-            self._made.join()
-        off, on = self._pair(at, seconds)
-        t_s = np.arange(len(off)) / self.rate_hz
-        share = np.zeros(len(off))
-        for opened, shut in self._on_s:
-            share += np.where((t_s >= opened + LATE_S) & (t_s < shut + LATE_S), 1.0, 0.0)
-            share += np.where(t_s >= shut + LATE_S, np.exp(-(t_s - shut - LATE_S) / DECAY_S), 0.0)
-        share = np.clip(share, 0.0, 1.0)
-        return np.asarray(np.sqrt(1.0 - share) * off + np.sqrt(share) * on, dtype=np.float32)
-
-    def _pair(self, at: str, seconds: float) -> list[NDArray[np.float32]]:
-        """What is heard at a point without air and with it; of all points at once, and nothing else of the round."""
+        """A switched take as a hand turns the valve; of all points at once, and nothing else of the round."""
         order = self._taken.get((at, Kind.SWITCHED), 0) + 1  # a take once more is another sound
-        # No drift between them: the shop does not change with the valve.
-        takes = tuple(TakeSpec(kind=kind, order=order, seconds=seconds) for kind in PAIR)
-        return self._heard([(at, kind, order) for kind in PAIR], seconds, lambda p: takes)
+        turned = Switched(on_s=tuple((a + LATE_S, b + LATE_S) for a, b in self._on_s), decay_s=DECAY_S, together=True)
+        take = TakeSpec(kind=Kind.SWITCHED, order=order, seconds=seconds, switched=turned)
+        return self._heard((at, Kind.SWITCHED, order), seconds, lambda p: (take,))
 
     def _clip(self, at: str, kind: Kind, order: int, seconds: float) -> NDArray[np.float32]:
         """A take of the round, as long as is wanted; where it has no such take, with those up to it."""
@@ -256,17 +243,17 @@ class SimulatedMicrophone:
             missing = set(range(1, order + 1)) - {t.order for t in own if t.kind == kind} if p.point == at else ()
             return (*own, *(TakeSpec(kind=kind, order=k, seconds=seconds) for k in sorted(missing)))
 
-        return self._heard([(at, kind, order)], seconds, takes)[0]
+        return self._heard((at, kind, order), seconds, takes)
 
     def _heard(
-        self, keys: Sequence[TakeKey], seconds: float, takes: Callable[[PointSpec], tuple[TakeSpec, ...]]
-    ) -> list[NDArray[np.float32]]:
-        """Clips of one point, rendered once with what all points have for takes."""
-        if not all((seconds, key) in self._clips for key in keys):
-            points, at = self._spec.points, keys[0][0]
+        self, key: TakeKey, seconds: float, takes: Callable[[PointSpec], tuple[TakeSpec, ...]]
+    ) -> NDArray[np.float32]:
+        """A clip of one point, rendered once with what all points have for takes."""
+        if (seconds, key) not in self._clips:
+            points, at = self._spec.points, key[0]
             if at not in (p.point for p in points):
                 points = (*points, PointSpec(point=at, takes=(TakeSpec(kind=Kind.QUIET, order=1, seconds=seconds),)))
             points = tuple(msgspec.structs.replace(p, takes=takes(p)) for p in points)
             made = render(msgspec.structs.replace(self._spec, points=points))
-            self._clips |= {(seconds, key): clip for key, clip in made.items()}
-        return [self._clips[seconds, key].samples for key in keys]
+            self._clips |= {(seconds, k): clip for k, clip in made.items()}
+        return self._clips[seconds, key].samples

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import os
+import pickle
+from collections.abc import Callable, Iterator, Sequence
+from functools import lru_cache
+from hashlib import blake2b
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +29,7 @@ from listen.jobs.folder.store import OpenJob, create_job
 from listen.lab.shipped import demo_job
 from listen.report import drawing, sounds
 from listen.report.build import Wanted, report_text
+from listen.rounds import switching
 from listen.signal.clip import Clip
 from listen.trade.engine import Engine, layout
 from tests.jobs.short import begin_round
@@ -53,23 +58,42 @@ def add_pair(job: OpenJob, room: Path, round_id: str, point: str, seed: int) -> 
 
 
 @pytest.fixture(scope="session", autouse=True)
-def made_once() -> Iterator[None]:
-    """What one page had encoded or drawn of a pair of clips is there for the next page: the same in, the same out."""
+def made_once(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """What one page had read, encoded or drawn of a pair of clips is there for the next: the same in, the same out.
+
+    What was encoded or drawn is there for the tests in other processes, too.
+    """
+    base = tmp_path_factory.getbasetemp()
+    room = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "made-once"
+    room.mkdir(exist_ok=True)
 
     def once(make: Callable) -> Callable:
-        kept: dict[tuple, object] = {}
-
         def made(quiet: Clip, air: Clip, *more: str) -> object:
-            key = tuple(hash((c.samples.tobytes(), c.rate_hz)) for c in (quiet, air)) + more
-            if key not in kept:
-                kept[key] = make(quiet, air, *more)
-            return kept[key]
+            key = blake2b(repr((make.__name__, quiet.rate_hz, air.rate_hz, more)).encode())
+            key.update(quiet.samples.tobytes() + b"|" + air.samples.tobytes())
+            file = room / key.hexdigest()
+            if not file.exists():
+                whole = room / f"{file.name}.{os.getpid()}"
+                whole.write_bytes(pickle.dumps(make(quiet, air, *more)))
+                whole.replace(file)
+            return pickle.loads(file.read_bytes())
 
         return made
+
+    pair = switching.pair
+
+    @lru_cache(maxsize=64)
+    def read(_state: tuple, files: tuple[Path, ...], on_s: tuple) -> tuple[Clip, Clip]:
+        return pair(files, on_s)
+
+    def read_once(files: Sequence[Path], on_s: Sequence[tuple[float, float]] = ()) -> tuple[Clip, Clip]:
+        state = tuple((s.st_mtime_ns, s.st_size, s.st_ino) for s in (f.stat() for f in files if f.exists()))
+        return read(state, tuple(files), tuple(on_s))
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(sounds, "_pair", once(sounds._pair))
         patch.setattr(drawing, "spectra_svg", once(drawing.spectra_svg))
+        patch.setattr(switching, "pair", read_once)
         yield
 
 

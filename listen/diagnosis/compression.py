@@ -116,8 +116,8 @@ def _whole(d: DryTest) -> list[Finding]:
 
 def _pattern(case: EngineCase, d: DryTest) -> Iterator[Finding]:
     """One low, two neighbours low, several low apart."""
-    beside = {n: [m for m in neighbours(case.engine, n) if m in d.low] for n in d.low}
-    both_low = [(a, b) for a in d.low for b in beside[a] if a < b]
+    low_neighbours = {n: [m for m in neighbours(case.engine, n) if m in d.low] for n in d.low}
+    both_low = [(a, b) for a in d.low for b in low_neighbours[a] if a < b]
     near = threshold("near_equal")
     pairs = [(a, b) for a, b in both_low if abs(d.kpa[a] - d.kpa[b]) <= near * max(d.kpa[a], d.kpa[b])]
     for a, b in pairs:
@@ -125,7 +125,7 @@ def _pattern(case: EngineCase, d: DryTest) -> Iterator[Finding]:
         yield Finding("neighbours-low", (b,), d.detail(b), partner=a)
     for n in d.low:
         if not any(n in pair for pair in pairs):
-            yield Finding("one-low" if len(d.low) == 1 or beside[n] else "apart-low", (n,), d.detail(n))
+            yield Finding("one-low" if len(d.low) == 1 or low_neighbours[n] else "apart-low", (n,), d.detail(n))
 
 
 def _each(d: DryTest) -> Iterator[Finding]:
@@ -173,11 +173,11 @@ def _strokes(case: EngineCase, d: DryTest) -> Iterator[Finding]:
     for n, ratio in climbs.items():
         if not good or d.share.get(n, 1.0) >= threshold("watch_share"):
             continue
-        beside = ratio / median(good)
+        over_good = ratio / median(good)
         words = f"cylinder {n}: last stroke {ratio:.1f} times the first, the good ones {median(good):.1f}"
-        if beside >= threshold("climb_ratio"):
+        if over_good >= threshold("climb_ratio"):
             yield Finding("climbs", (n,), words)
-        elif beside < threshold("flat_ratio"):
+        elif over_good < threshold("flat_ratio"):
             yield Finding("hardly-climbs", (n,), words)
 
 

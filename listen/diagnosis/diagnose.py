@@ -11,7 +11,16 @@ from listen.diagnosis.compression import compression_findings, dry_test, wet_fin
 from listen.diagnosis.ear import ear_findings
 from listen.diagnosis.faults import NOTHING, Lead, at_place, folded_shares, leads, says_something, spoken
 from listen.diagnosis.leakage import behind_one_restrictor, leakage_findings, losses
-from listen.diagnosis.model import Candidate, CylinderStanding, Diagnosis, Doubt, Fault, Kind, StandingWord, TestState
+from listen.diagnosis.model import (
+    Candidate,
+    Contradiction,
+    CylinderStanding,
+    Diagnosis,
+    Fault,
+    Kind,
+    StandingWord,
+    TestState,
+)
 from listen.diagnosis.next import (
     MADE,
     done_on,
@@ -98,7 +107,9 @@ def findings_of(case: EngineCase) -> tuple[Finding, ...]:
     return with_what_follows(kept)
 
 
-def _doubt_first(case: EngineCase, faults: tuple[Fault, ...], contradictions: Sequence[Doubt]) -> tuple[Fault, ...]:
+def _doubt_first(
+    case: EngineCase, faults: tuple[Fault, ...], contradictions: Sequence[Contradiction]
+) -> tuple[Fault, ...]:
     """Where nothing leads, or nothing is found, and something contradicts itself, that is cleared up next."""
     contradicted = {d.id for d in contradictions}
     done = done_on(case, faults[0].cylinders) if faults else frozenset()
@@ -200,7 +211,7 @@ FAULT_FROM = 0.5
 """A cylinder counts as faulty from this probability, as suspect below."""
 
 
-def contradictions_found(findings: Sequence[Finding]) -> tuple[Doubt, ...]:
+def contradictions_found(findings: Sequence[Finding]) -> tuple[Contradiction, ...]:
     found = []
     places: list[int | None] = [None, *sorted({n for f in findings for n in f.cylinders})]
     here = {n: {f.id for f in findings if (not f.cylinders if n is None else n in f.cylinders)} for n in places}
@@ -208,9 +219,9 @@ def contradictions_found(findings: Sequence[Finding]) -> tuple[Doubt, ...]:
         on = [n for n in places if here[n].issuperset(row.needs) and here[n].isdisjoint(row.unless)]
         numbers = tuple(n for n in on if n is not None)
         if None in on:
-            found.append(Doubt(row.id, (), row.words, row.then))
+            found.append(Contradiction(row.id, (), row.words, row.then))
         elif numbers:
-            found.append(Doubt(row.id, numbers, row.words, row.then))
+            found.append(Contradiction(row.id, numbers, row.words, row.then))
     return tuple(found)
 
 

@@ -56,7 +56,7 @@ class Fault(msgspec.Struct, frozen=True, kw_only=True):
     text: str
 
 
-class Doubt(msgspec.Struct, frozen=True):
+class Contradiction(msgspec.Struct, frozen=True):
     id: str
     cylinders: tuple[int, ...]
     words: str
@@ -97,7 +97,7 @@ class Diagnosis(msgspec.Struct, frozen=True, kw_only=True):
     """Causes in sight with which the engine is not to be started or driven; not empty: the caution stands first."""
     stop_why: tuple[str, ...]
     """What was found that says so, in words."""
-    contradictions: tuple[Doubt, ...]
+    contradictions: tuple[Contradiction, ...]
     cylinders: tuple[CylinderStanding, ...]
     tests: tuple[TestState, ...]
     shop_rows: tuple[str, ...] = ()

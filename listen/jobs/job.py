@@ -31,7 +31,6 @@ class Stamped(msgspec.Struct, frozen=True, kw_only=True):
     """Something an event said, with the event's particulars."""
 
     event: str
-    """Id of the event."""
     time: str
     actor: str
     payload: Payload
@@ -50,13 +49,10 @@ class ClipRecord(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def id(self) -> str:
-        """Identifier of the clip."""
         return self.kept.clip
 
 
 class PhotoRecord(msgspec.Struct, frozen=True, kw_only=True):
-    """One photo of a job."""
-
     kept: PhotoKept
     time: str
     actor: str
@@ -86,7 +82,6 @@ class Change(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def sentence(self) -> str:
-        """One sentence."""
         again = f"; signed again by {self.signed_over}" if self.signed_over else ""
         text = f"{self.what}, by {self.actor or 'unnamed'}, {moment(self.time)}{again}"
         if self.not_seen_by:
@@ -104,7 +99,6 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     aside: bool = False
     """True where the round was set aside: it does not count for its cylinder."""
     cautions: tuple[str, ...] = ()
-    """Cautions acknowledged."""
     steps_left_out: dict[str, str] = {}
     """Steps left out on purpose, with the reason."""
     clips: tuple[ClipRecord, ...] = ()
@@ -126,7 +120,6 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     played: tuple[PairPlayed, ...] = ()
     signatures: tuple[Signed, ...] = ()
     signed_at: tuple[Place, ...] = ()
-    """Place of each signature."""
     changes: tuple[Change, ...] = ()
     """What touched the signed round after it was signed, or had not been seen by whoever signed; all of it."""
     touches: tuple[Change, ...] = ()
@@ -253,9 +246,7 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     """Sentences about the journal itself: events not understood, a mended end, an event that names nothing we have."""
     opened: str = ""
     changed: str = ""
-    """Time of the last event."""
     events: int = 0
-    """Events folded."""
 
     def round(self, round_id: str) -> RoundRecord:
         """Look a round up. Raises KeyError: no such round."""

@@ -126,10 +126,10 @@ MOVE_REFERENCES = (
 
 def covers(job: Job, record: RoundRecord) -> str:
     """What a signature put under the round now covers, as one sentence."""
-    beside = len([c for c in references(job, record.id).values() if c.kept.round_id != record.id])
+    of_sound = len([c for c in references(job, record.id).values() if c.kept.round_id != record.id])
     counted = (
         ("clip", len(record.live_clips())),
-        ("clip of a sound cylinder beside it", beside),
+        ("clip of a sound cylinder beside it", of_sound),
         ("call by ear", len(record.calls)),
         ("verdict", len(record.judged)),
         ("decision", len(record.decisions)),

@@ -11,8 +11,6 @@ PRIOR = "prior"
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One term."""
-
     source: str
     """``prior``, a listening point, or a reading."""
     push_db: float

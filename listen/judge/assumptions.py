@@ -9,8 +9,6 @@ from dataclasses import dataclass, replace
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Assumptions:
-    """One set."""
-
     name: str
     """Identifier."""
     words: str

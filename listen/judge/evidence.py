@@ -63,8 +63,6 @@ class Readings:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RoundEvidence:
-    """All evidence of one round."""
-
     points: tuple[PointEvidence, ...]
     """In walking order."""
     bubbles: Bubbles | None
@@ -76,7 +74,6 @@ class RoundEvidence:
     zero_dbfs: float = 0.0
     """Level 0 dB, re full scale."""
     shop: ShopSeen | None = None
-    """The shop's own teardowns."""
 
     def alone(self) -> Self:
         """The same without what was learnt from other cylinders."""

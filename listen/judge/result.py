@@ -134,8 +134,6 @@ class ShopSeen(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class RoundResult(msgspec.Struct, frozen=True, kw_only=True):
-    """One judged round."""
-
     schema: str = SCHEMA
     round: str
     points: tuple[PointResult, ...]

@@ -62,7 +62,6 @@ class Chance:
     least: float
     """Under the least favourable set of assumptions."""
     by: Assumptions
-    """That set."""
     rests_on: tuple[str, ...]
 
 

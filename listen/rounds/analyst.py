@@ -61,7 +61,6 @@ class Analyst:
         return self._pool.submit(_check, path, at, quiet, on_s)
 
     def evaluate(self, round_: Round) -> Future[RoundResult]:
-        """Judge a round."""
         return self._pool.submit(_evaluate, round_)
 
     def close(self) -> None:

@@ -23,21 +23,15 @@ class Facts(msgspec.Struct, frozen=True, kw_only=True):
     """Readings that stand beside the clips (``round.json``); every one may be missing."""
 
     loss_percent: Percent | None = None
-    """Loss read on the tester."""
     supply_kpa: Kilopascal | None = None
-    """Supply pressure."""
     restrictor_mm: Annotated[float, msgspec.Meta(gt=0, le=20)] | None = None
-    """Bore of the tester's restrictor."""
     cylinder: Cylinder | None = None
-    """Cylinder under test."""
     bubbles_seen: bool | None = None
     """Bubbles in the coolant while air was on; ``None``: not looked."""
     air_followed: bool | None = None
     """The tester's needle fell and rose with the valve of a switched take; ``None``: not looked."""
     compression_dry_kpa: Kilopascal | None = None
-    """Compression, dry."""
     compression_wet_kpa: Kilopascal | None = None
-    """Compression, wet."""
     compression_others_kpa: Kilopascal | None = None
     """Typical dry compression of the engine's other cylinders."""
     loss_others_percent: Percent | None = None
@@ -89,16 +83,12 @@ class Taking(msgspec.Struct, frozen=True, kw_only=True):
 
 @dataclass(frozen=True, slots=True)
 class Take:
-    """One clip of a round."""
-
     point: str
-    """Listening point identifier."""
     kind: Kind
     """What the cylinder was doing."""
     order: int
     """Place in time among the takes of its point; equal numbers mean quiet before air."""
     path: Path
-    """The sound file."""
     channel: int | None = None
     """Channel of the file, from 0, where it holds several points; None: the one asked for."""
     together: str = ""

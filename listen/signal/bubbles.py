@@ -67,7 +67,6 @@ class BubbleEvents:
 
     @property
     def count(self) -> int:
-        """Number of events."""
         return len(self.times_s)
 
 

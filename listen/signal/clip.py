@@ -69,7 +69,6 @@ class Clip:
     samples: NDArray[np.float32]
     """Sound pressure in full scales [shape=(n,)], read-only."""
     rate_hz: int
-    """Sample rate."""
     taken: datetime | None = None
     """When the take began, with time zone, if known."""
     device: str = ""
@@ -77,7 +76,6 @@ class Clip:
     gain_db: float | None = None
     """Input gain, if the device tells it."""
     overflows: int = 0
-    """Input overflows reported while recording."""
     name: str = ""
     """File or id it goes by, for messages."""
     coded: str = ""
@@ -122,12 +120,10 @@ class Clip:
 
     @property
     def frames(self) -> int:
-        """Samples in all."""
         return len(self.samples)
 
     @property
     def seconds(self) -> float:
-        """Length in seconds."""
         return len(self.samples) / self.rate_hz
 
     def stretches(self, step: int, more: int = 0) -> Iterator[tuple[int, int, NDArray[np.float32]]]:

@@ -33,8 +33,6 @@ END_EDGES_HZ = (1000.0, 8000.0)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ClipPrint:
-    """One clip's marks."""
-
     kind: Kind
     rate_hz: int
     place_db: NDArray[np.float32]

@@ -23,8 +23,6 @@ SILENCE_DBFS = -120.0
 
 @dataclass(frozen=True, slots=True)
 class LiveLevel:
-    """What the meter shows."""
-
     level_dbfs: float
     """Mean level of the blocks fed."""
     peak_dbfs: float

@@ -46,7 +46,6 @@ class BubbleCount:
 
     @property
     def rate_hz(self) -> float:
-        """Events a second."""
         return self.events / self.seconds if self.seconds else 0.0
 
 

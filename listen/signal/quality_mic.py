@@ -17,8 +17,6 @@ SHOP_FLAGS = frozenset({"unsteady", "rumble", "too-short"})
 
 
 class MicReport(Struct, frozen=True, kw_only=True):
-    """The verdict on one microphone."""
-
     verdict: str
     """``good``, ``usable`` or ``not-usable``."""
     text: str

@@ -46,7 +46,6 @@ class Spectra:
     freq_hz: NDArray[np.float64]
     """Bin centre frequencies [shape=(K,)]."""
     rate_hz: int
-    """Sample rate."""
     frame: int
     """N, samples a frame."""
     hop: int
@@ -54,7 +53,6 @@ class Spectra:
 
     @property
     def frame_rate_hz(self) -> float:
-        """Frames a second."""
         return self.rate_hz / self.hop
 
     @property
@@ -100,12 +98,10 @@ class Spectra:
 
     @cached_property
     def mean_power(self) -> NDArray[np.float64]:
-        """Mean over frames [shape=(K,)]."""
         return np.asarray(self.power.mean(axis=0, dtype=np.float64))
 
 
 def level_of(power: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Powers as levels in dB."""
     # In place and in float32: a minute's levels are 12 MB as it is.
     level: NDArray[np.float32] = np.log10(power + TINY)
     level *= np.float32(10.0)
@@ -141,12 +137,10 @@ class LongSpectra(Spectra):
             yield before
 
     def levels(self) -> Iterator[NDArray[np.float32]]:
-        """The same in dB."""
         return map(level_of, self.blocks())
 
     @cached_property
     def mean_power(self) -> NDArray[np.float64]:
-        """Mean over frames [shape=(K,)]."""
         return self.mean_over(lambda power: power.astype(np.float64))
 
 

@@ -51,7 +51,6 @@ class Locked:
     scatter: RoundDrift
     """In place of the round's drift: none, and how uncertain the covariances themselves are."""
     cycles: int
-    """Cycles used."""
     left_out: tuple[int, ...]
     """Half cycles that stood out and were left out, counted from 0 (even: air off)."""
     quiet_db: float

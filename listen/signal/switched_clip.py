@@ -18,8 +18,6 @@ LEAST_PIECE_S = 0.1
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SwitchedClip:
-    """One switched take."""
-
     kind: Kind
     """``switched`` or ``switched-sound``."""
     clip: Clip

@@ -39,8 +39,6 @@ def commanded_times(cycles: int, period_s: float) -> tuple[tuple[float, float], 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Timeline:
-    """The switching of one take."""
-
     opened_s: NDArray[np.float64]
     """u, when the air began to sound, from the start of the take [shape=(N,)]; as commanded where not ``found``."""
     shut_s: NDArray[np.float64]

@@ -27,8 +27,6 @@ TINY = 1e-30
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TakeBands:
-    """Band numbers of one take."""
-
     mean: NDArray[np.float64]
     """Mean power per band over the kept frames, full scale squared [shape=(B,)]."""
     cov: NDArray[np.float64]
@@ -46,7 +44,6 @@ class TakeBands:
     kept: float
     """Share of frames that passed the gate."""
     seconds: float
-    """Length of the take."""
 
 
 def take_bands(

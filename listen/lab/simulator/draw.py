@@ -62,8 +62,8 @@ def _points(rng: np.random.Generator, cylinder: int, last: int) -> tuple[str, ..
     if rng.random() < 0.7:
         points.append("radiator")
     if rng.random() < 0.4:
-        beside = [n for n in (cylinder - 1, cylinder + 1) if 1 <= n <= last]
-        points.append(f"plug-hole-{int(rng.choice(beside))}")
+        neighbours = [n for n in (cylinder - 1, cylinder + 1) if 1 <= n <= last]
+        points.append(f"plug-hole-{int(rng.choice(neighbours))}")
     return tuple(points)
 
 

@@ -68,9 +68,9 @@ class Layout:
     def joined(self, source: str, at: str) -> str:
         """How a source reaches a point not its own: ``valve``, ``breather``, ``far`` or ``casting``."""
         holes = [n for n in (point(p).neighbour for p in self.points) if n is not None]
-        beside = point(at).neighbour
+        neighbour = point(at).neighbour
         side = {"intake-valve": "intake", "exhaust-valve": "exhaust"}.get(source)
-        if beside is not None and side and self.valves.get(beside) in (side, "overlap"):
+        if neighbour is not None and side and self.valves.get(neighbour) in (side, "overlap"):
             return "valve"
         mouth = "intake" if at == "intake" else "exhaust" if at.startswith("tailpipe") else ""
         if source == "next-cylinder" and mouth and any(self.valves.get(n) in (mouth, "overlap") for n in holes):
@@ -96,8 +96,8 @@ def layout(rng: np.random.Generator, common: Common, cylinder: int | None = None
     for point_id, share in OPTIONAL.items():
         walked = common.once(point_id, rng.random) < share
         if walked and point_id == "plug-hole":
-            beside = [n for n in (cylinder - 1, cylinder + 1) if 1 <= n <= len(order)]
-            points.append(f"plug-hole-{int(rng.choice(beside))}")
+            neighbours = [n for n in (cylinder - 1, cylinder + 1) if 1 <= n <= len(order)]
+            points.append(f"plug-hole-{int(rng.choice(neighbours))}")
         elif walked:
             points.append(point_id)
     joined = common.once("joined", lambda: bool(rng.random() < 0.65))

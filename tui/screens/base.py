@@ -94,6 +94,7 @@ class BayScreen(OrderedKeys[R]):
         about = f"cylinder {self.record.cylinder}" if job and self.round_id else ""
         return tuple(part for part in (job.title if job else "", about, self.HERE) if part)
 
+    # Textual calls this beside a subclass's own on_mount: one that called it too would do all of it twice.
     def on_mount(self) -> None:
         self.watch(self.app, "job", self._job_changed, init=False)
         self._job_changed(self.bay.job)

@@ -86,7 +86,6 @@ class FormScreen(BayScreen[R]):
         yield Static(id="wrong")
 
     def on_mount(self) -> None:
-        super().on_mount()
         self.call_after_refresh(self._remember)
 
     def action_keep(self) -> None:

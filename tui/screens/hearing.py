@@ -26,7 +26,6 @@ class PlayingScreen(BayScreen[R]):
 
     def on_mount(self) -> None:
         self.playback = Playback(self.bay.services.player)
-        super().on_mount()
 
     def on_unmount(self) -> None:
         self.playback.stop()

@@ -43,7 +43,6 @@ class JobTable(BayScreen[None]):
 
     def on_mount(self) -> None:
         """No table before there are rows."""
-        super().on_mount()
         self.query_one(Rows).display = False
 
     def load(self) -> None:

@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from textual_plot import HiResMode, PlotWidget
+from textual_plot import HiResMode
 
-from tui.widgets.spectra_plot import FRAME, even_rows
+from tui.widgets.spectra_plot import FRAME, StillPlot, even_rows
 
 BAR_AT, BAR_STEPS = 0.98, 60
 """Where along the take the bar between the means stands, and its dots: more than any screen has rows."""
@@ -23,17 +23,11 @@ class Moments:
     colour: str
 
 
-class LevelPlot(PlotWidget, can_focus=False):
-    """A still plot of seconds and decibels."""
-
-    DEFAULT_CSS = "LevelPlot { background: $background; min-height: 8; }"
-
-    def __init__(self, *, id: str | None = None) -> None:
-        super().__init__(id=id, allow_pan_and_zoom=False)
+class LevelPlot(StillPlot):
+    """A plot of seconds and decibels."""
 
     def on_mount(self) -> None:
         super().on_mount()
-        self.margin_left, self.margin_bottom, self.margin_top = 7, 3, 0
         self.set_xlabel("seconds; upwards dB over the mean with the air off")
 
     def show(

@@ -36,12 +36,10 @@ class _Kilohertz(NumericAxisFormatter):
         return [f"{TICKS_HZ[TICK_LG.index(t)] / 1000:g}" if t in TICK_LG else "" for t in ticks]
 
 
-class SpectraPlot(PlotWidget, can_focus=False):
-    """A still plot; it cannot be dragged or zoomed, so that two of them always compare."""
+class StillPlot(PlotWidget, can_focus=False):
+    """A plot that cannot be dragged or zoomed, so that two of them always compare."""
 
-    DEFAULT_CSS = """
-    SpectraPlot { background: $background; min-height: 8; }
-    """
+    DEFAULT_CSS = "StillPlot { background: $background; min-height: 8; }"
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id, allow_pan_and_zoom=False)
@@ -49,6 +47,13 @@ class SpectraPlot(PlotWidget, can_focus=False):
     def on_mount(self) -> None:
         super().on_mount()
         self.margin_left, self.margin_bottom, self.margin_top = 7, 3, 0
+
+
+class SpectraPlot(StillPlot):
+    """Spectra over each other."""
+
+    def on_mount(self) -> None:
+        super().on_mount()
         self.set_x_formatter(_Kilohertz())
         self.set_xticks(list(TICK_LG))
         self.set_xlabel("kHz")

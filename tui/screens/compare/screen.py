@@ -33,7 +33,6 @@ class CompareScreen(TextScreen):
         self._before: Job | None = None
 
     def on_mount(self) -> None:
-        super().on_mount()
         self.call_after_refresh(self.action_other)
 
     def show_job(self, job: Job) -> None:

@@ -75,7 +75,6 @@ class ConfirmScreen(BlindScreen):
         sits = self.bay.sitting.role == "supervisor" and self.bay.sitting.name
         closed = record.signed and not record.changed_after_signing
         self.phase = "done" if closed else "hear" if sits else "name"
-        super().on_mount()
 
     @property
     def name_typed(self) -> str:

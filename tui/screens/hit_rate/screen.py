@@ -43,7 +43,6 @@ class HitRateScreen(BayScreen[None]):
             yield Static(id="learning")
 
     def on_mount(self) -> None:
-        super().on_mount()
         self.start(self._count, "count")
 
     async def _count(self) -> None:

@@ -54,7 +54,6 @@ class JobsScreen(JobsMore):
         yield Static(id="about")
 
     def on_mount(self) -> None:
-        super().on_mount()
         self.load()
         self.call_after_refresh(self._begin)
 

@@ -80,7 +80,6 @@ class DrillScreen(HearingScreen[None]):
         return ("lab", self._learner, self.session.opened.title if self.session else "drill")
 
     def on_mount(self) -> None:
-        super().on_mount()
         for kind in (Heat, SpectraPlot, Ladder, ChoicePanel):
             self.query_one(kind).display = False
         self.start(self._begin, "session")

@@ -50,7 +50,6 @@ class LabScreen(TextScreen):
         return ("lab", self.learner.name) if self.learner else ("lab",)
 
     def on_mount(self) -> None:
-        super().on_mount()
         self.load()
 
     def on_screen_resume(self) -> None:

@@ -57,7 +57,6 @@ class WhichScreen(HearingScreen[R]):
 
     def on_mount(self) -> None:
         """The answers have the keys; trials are made away from the screen."""
-        super().on_mount()
         self.query_one(Pairs).can_focus = False
         self.start(self.make, "make")
 

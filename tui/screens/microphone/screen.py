@@ -73,7 +73,6 @@ class MicrophoneScreen(BayScreen[None]):
         yield Static(shown(BEFORE), id="answer")
 
     def on_mount(self) -> None:
-        super().on_mount()
         self._chosen = self.bay.preferences.input_name
         meter = self.query_one(LevelMeter)
         meter.hush = "shown in a round, once there is a quiet clip"

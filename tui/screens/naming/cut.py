@@ -58,7 +58,6 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
         yield Static(id="wrong")
 
     def on_mount(self) -> None:
-        super().on_mount()
         self.query_one(LevelStrip).seconds = self.recording.seconds
         self._count()
         self.start(self._read, "read")

@@ -26,12 +26,6 @@ NAME = 26
 """Columns of a file's name."""
 
 
-class Files(OptionList):
-    """A list whose Enter says what it does."""
-
-    BINDINGS = [Binding("enter", "screen.take", "Bring in")]
-
-
 class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
     """A line a recording; digits say which point, o whether the air was on."""
 
@@ -44,7 +38,7 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
         Binding("w", "walk", "In walking order from here"),
         Binding("c", "cut", "Cut at marks"),
         Binding("backspace,0", "leave_out", "Not used", key_display="Bksp"),
-        Binding("enter", "take", "Bring in", show=False),
+        Binding("enter", "take", "Bring in", priority=True),
     ]
 
     def __init__(self, found: Found, points: tuple[Point, ...], step: Step) -> None:
@@ -57,12 +51,11 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
 
     def body(self) -> ComposeResult:
         yield Static(id="how")
-        yield Files(id="files", compact=True, markup=False)
+        yield OptionList(id="files", compact=True, markup=False)
         yield Static(id="points")
         yield Static(id="wrong")
 
     def on_mount(self) -> None:
-        super().on_mount()
         self.query_one("#how", Static).update(
             f"Which recording is which? Space plays it, a digit says the point, o whether the air was on. "
             f"In order of time, {self._order}."
@@ -111,11 +104,11 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
         self.query_one("#wrong", Static).update(shown(trouble or hint, "bold $error" if trouble else "$secondary"))
 
     def take_key(self, event: events.Key) -> bool:
-        """A digit names the point; the list would take Enter and Space for itself."""
+        """A digit names the point."""
         if (event.character or "").isdecimal() and event.key != "0":
             self._point(int(event.character or "0"))
             return True
-        return event.key in ("space", "enter", "o", "w", "c", "backspace", "0") and self._act(self, event)
+        return super().take_key(event)
 
     def _point(self, number: int) -> None:
         r = self._chosen()

@@ -72,7 +72,6 @@ class NewJobScreen(FormScreen[OpenJob]):
         yield EngineView(id="drawing")
 
     def on_mount(self) -> None:
-        super().on_mount()
         self.query_one("#drawing").can_focus = False
         self._layout_chosen()
 

@@ -38,7 +38,6 @@ class WaitingScreen(JobTable):
         yield from self.table()
 
     def on_mount(self) -> None:
-        super().on_mount()
         self.set_interval(LOOK_EVERY_S, self._look)
 
     def _look(self) -> None:

@@ -150,4 +150,4 @@ class HisswayApp(Bay):
 
 
 def _takes_keys(screen: Screen[Any]) -> bool:
-    return screen.is_ready if isinstance(screen, OrderedKeys) else screen.is_mounted
+    return screen.ready_for_key() if isinstance(screen, OrderedKeys) else screen.is_mounted

@@ -9,6 +9,7 @@ from textual.actions import SkipAction, parse
 from textual.dom import DOMNode
 from textual.message_pump import MessagePump
 from textual.screen import Screen
+from textual.widget import Widget
 
 R = TypeVar("R")
 TOLD_WITHIN_S = 1.0
@@ -21,11 +22,19 @@ class OrderedKeys(Screen[R]):
 
     _told_by_s = 0.0
     """When what the last key did is told at the latest."""
+    _asked: Widget | None = None
+    """The widget that had the keys when it was last asked for."""
 
-    @property
-    def is_ready(self) -> bool:
-        """Whether the screen is made, and what the key before did in a widget was told to all around it."""
+    def ready_for_key(self) -> bool:
+        """Whether the screen is made, what the key before did was told to all around it, and the widget with the keys
+        knows that it has them: a line that is told later would select, and so replace, what was typed into it."""
+        if self.is_mounted and self.focused is not self._asked:
+            self._wait_for(self.focused)
         return self.is_mounted and time.monotonic() >= self._told_by_s
+
+    def _wait_for(self, on: Widget | None) -> None:
+        self._asked, self._told_by_s = on, time.monotonic() + TOLD_WITHIN_S
+        self._pass_on(on or self, again=True)
 
     def take_key(self, event: events.Key) -> bool:
         """Act on a key at once; False where it is to go the usual way, into the queue of the widget one is on.
@@ -33,8 +42,7 @@ class OrderedKeys(Screen[R]):
         First what comes before all else here, then the widget, then what it stands in, this screen and the program.
         """
         on = self.focused
-        self._told_by_s = time.monotonic() + TOLD_WITHIN_S
-        self._pass_on(on or self, again=True)
+        self._wait_for(on)
         if self._act(self, event, first=True):
             return True
         for node in (on or self).ancestors_with_self:

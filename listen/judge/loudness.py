@@ -141,11 +141,25 @@ def _log_density(
     for size in (NEPER_PER_DB * np.array(BAND_MOVES_DB)) ** 2:
         grown = 1.0 + size * np.diagonal(inverse, axis1=-2, axis2=-1)[:, None, :]
         without = np.maximum(best - size / grown * left, 0.0)
-        gain = half * np.log((TAIL_DOF + best) / (TAIL_DOF + without)) - 0.5 * np.log(grown)
+        # A root and a few products: a quarter of the time of a logarithm and an exponential.
+        ratio = np.sqrt((TAIL_DOF + best) / (TAIL_DOF + without))
+        gain = _power(ratio, round(2.0 * half)) / np.sqrt(grown)
         # A double ends at exp(709); what a single band gains beyond 600 decides nothing more.
-        moved += np.exp(np.minimum(gain, 600.0)).mean(axis=-1) / len(BAND_MOVES_DB)
+        moved += np.minimum(gain, np.exp(600.0)).mean(axis=-1) / len(BAND_MOVES_DB)
     chi2 = np.maximum(a[..., None] - 2.0 * b[..., None] * shift + c[..., None] * shift**2, 0.0)
     return np.asarray(np.log(1.0 - BAND_MOVES + BAND_MOVES * moved)[..., None] - half * np.log1p(chi2 / TAIL_DOF))
+
+
+def _power(x: NDArray[np.float64], n: int) -> NDArray[np.float64]:
+    """Positive whole power, by squaring."""
+    out: NDArray[np.float64] | None = None
+    while True:
+        if n % 2:
+            out = x if out is None else out * x
+        n //= 2
+        if not n:
+            return x if out is None else out
+        x = x * x
 
 
 def _carried(

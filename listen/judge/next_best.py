@@ -88,35 +88,33 @@ def _candidates(
     """Point, kind, seconds, and the foretold distribution under each set [shape=(H, bins)]."""
     out = []
     for i, e in enumerate(evidence.points):
-        net = [d.net_db[:, i] for d in draws]
         # Where the point is recorded, what is known of its level has been used up; only a better limit adds to it.
         spread = [0.0 * d.spread_db[:, i] if e.air is not None else d.spread_db[:, i] for d in draws]
         for seconds, limit in ((4.0, CLEAR_LIMIT_DB), (16.0, CLEAR_LIMIT_DB - LONGER_BUYS_DB)):
             if e.air is None or seconds > USUAL_SECONDS:
-                out.append((e.point.id, str(Kind.AIR), seconds, _foretell(net, spread, weights, limit)))
+                seen = [_seen(d.net_db[:, i], s, limit) for d, s in zip(draws, spread, strict=True)]
+                out.append((e.point.id, str(Kind.AIR), seconds, _foretold(weights, seen)))
         if e.sound is None:
-            own = [d.blow_by_db[:, i] for d in draws]
-            step = [np.full_like(x, BETWEEN_CYLINDERS_DB) for x in own]
-            out.append((e.point.id, str(Kind.SOUND), 4.0, _foretell(own, step, weights, CLEAR_LIMIT_DB)))
+            # Normal blow-by is drawn once for all sets of causes.
+            own = draws[0].blow_by_db[:, i]
+            seen = [_seen(own, np.full_like(own, BETWEEN_CYLINDERS_DB), CLEAR_LIMIT_DB)] * len(draws)
+            out.append((e.point.id, str(Kind.SOUND), 4.0, _foretold(weights, seen)))
     return out
 
 
-def _foretell(
-    levels: list[NDArray[np.float64]],
-    spreads: list[NDArray[np.float64]],
-    weights: list[NDArray[np.float64]],
-    limit_db: float,
-) -> NDArray[np.float64]:
-    """Distribution over measured level under each set; everything below the limit is one outcome."""
-    grid = np.array([x for x in LEVELS_DB if x >= limit_db])
-    rows = []
-    for level, spread, w in zip(levels, spreads, weights, strict=True):
-        sd = np.hypot(spread, MEASURED_TO_DB)[:, None]
-        density = np.exp(-0.5 * ((grid - level[:, None]) / sd) ** 2) / sd
-        seen = np.clip((level - limit_db) / (2.0 * MEASURED_TO_DB) + 0.5, 0.0, 1.0)
-        density *= (seen / np.maximum(density.sum(axis=1), 1e-12))[:, None]
-        rows.append(np.append(w @ density, w @ (1.0 - seen)))
-    return np.array(rows)
+def _foretold(weights: list[NDArray[np.float64]], seen: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+    """Distribution over measured level under each set [shape=(H, bins)]."""
+    return np.array([w @ of_draw for w, of_draw in zip(weights, seen, strict=True)])
+
+
+def _seen(level: NDArray[np.float64], spread: NDArray[np.float64], limit_db: float) -> NDArray[np.float64]:
+    """The same for each draw [shape=(n, bins)]; everything below the limit is one outcome, the last."""
+    grid = LEVELS_DB[limit_db <= LEVELS_DB]
+    sd = np.hypot(spread, MEASURED_TO_DB)[:, None]
+    density = np.exp(-0.5 * ((grid - level[:, None]) / sd) ** 2) / sd
+    seen = np.clip((level - limit_db) / (2.0 * MEASURED_TO_DB) + 0.5, 0.0, 1.0)
+    density *= (seen / np.maximum(density.sum(axis=1), 1e-12))[:, None]
+    return np.column_stack([density, 1.0 - seen])
 
 
 def _bits(p: NDArray[np.float64], foretold: NDArray[np.float64]) -> float:

@@ -79,12 +79,14 @@ def _window(n: int) -> NDArray[np.float32]:
 
 
 def _ends(clip: Sound) -> NDArray[np.complex64]:
+    from scipy.fft import rfft  # keeps float32; only when something is measured
+
     n = int(2 ** round(np.log2(END_S * clip.rate_hz)))
     n = min(n, clip.frames)
     lo, hi = (int(f * n / clip.rate_hz) for f in END_EDGES_HZ)
     # Through a window, else the jump from the last sample to the first would fill every bin.
     both = np.stack([clip.part(0, n), clip.part(clip.frames - n, clip.frames)]) * _window(n)
-    bins = np.fft.rfft(both, axis=1)[:, lo : min(hi, int(0.45 * n))]
+    bins = rfft(both, axis=1)[:, lo : min(hi, int(0.45 * n))]
     # Phases alone: a copy keeps them through any gain and filter, and no loud tone outweighs the rest.
     return np.asarray(bins / np.maximum(np.abs(bins), 1e-20), dtype=np.complex64)
 

@@ -73,8 +73,9 @@ class HisswayApp(Bay):
         # Of keys typed in one go the first may open a screen: the others are meant for it, and wait until it is made.
         while self.screen_stack and not (_takes_keys(self.screen) or self._exit):
             await asyncio.sleep(0)
-        screen = self.screen if self.screen_stack else None
-        return isinstance(screen, OrderedKeys) and screen.take_key(key)
+        if not self.screen_stack:  # the program is on its way out: nobody is there to take it
+            return True
+        return isinstance(self.screen, OrderedKeys) and self.screen.take_key(key)
 
     def on_mount(self) -> None:
         """Other programs may write to the open job too."""

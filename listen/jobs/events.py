@@ -163,7 +163,6 @@ class PhotoKept(Payload, frozen=True, kw_only=True):
     picture: bytes
     """JPEG, reduced and freed of the camera's particulars; base64 in the journal."""
     width: Pixels
-    """Pixels."""
     height: Pixels
     original_sha256: str
     """Of the file it was made from."""
@@ -331,7 +330,6 @@ class Confirmed(Payload, frozen=True, kw_only=True):
     """True where the supervisor heard clips and called by ear before seeing the numbers."""
     text: str = ""
     sitting: str = ""
-    """The sitting it was said in; empty where none was kept."""
 
 
 class Overruled(Payload, frozen=True, kw_only=True):
@@ -343,7 +341,6 @@ class Overruled(Payload, frozen=True, kw_only=True):
     reason: str
     blind: bool = False
     sitting: str = ""
-    """The sitting it was said in; empty where none was kept."""
 
 
 class SentBack(Payload, frozen=True, kw_only=True):
@@ -356,7 +353,6 @@ class SentBack(Payload, frozen=True, kw_only=True):
     reason: str
     blind: bool = False
     sitting: str = ""
-    """The sitting it was said in; empty where none was kept."""
 
 
 class Signed(Payload, frozen=True, kw_only=True):

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
 import msgspec
 import numpy as np
@@ -15,7 +17,9 @@ from listen.rounds.model import Facts
 from listen.rounds.slips.blunders import blunders
 from listen.rounds.slips.job_places import exchanged_points, places_heard
 from listen.signal.point import PointTakes
+from listen.trade.points import Kind
 from tests.rounds.test_blunders import leak, measured
+from tests.rounds.test_promises import marked
 
 
 @pytest.fixture(scope="module")
@@ -55,6 +59,24 @@ def test_a_louder_shop_and_a_microphone_that_lay_elsewhere_exchange_nothing(
     others = [told(walked, louder_db, strays_db)]
     assert exchanged_points(walked, others) is None
     assert exchanged_points(exchanged(walked), others) is not None
+
+
+def test_evidence_for_exchanged_points_is_what_places_told_once_give() -> None:
+    """Two places 3 dB apart in shape, and 5 dB in level besides: 38 and 57 dB of evidence, 8.7 are enough."""
+
+    def evidence_db(level_db: float, share: float = 1.0) -> float:
+        places = {"intake": np.zeros(9), "radiator": 3.0 * np.tile([1.0, -1.0, 0.0], 3) + level_db}
+        said = tuple(PlaceHeard(point=at, band_db=tuple(db)) for at, db in places.items())
+        apart = places["radiator"] - places["intake"]
+        wrong = {"intake": share * apart, "radiator": (1.0 - share) * apart}
+        here: list[Any] = [
+            SimpleNamespace(point=at, prints=[marked(at, Kind.QUIET, 1, place_db=db).mark]) for at, db in wrong.items()
+        ]
+        found = exchanged_points(here, [EngineSay(cylinder=2, zero_dbfs=-50.0, points=(), places=said)])
+        return found.flag.value if found else 0.0
+
+    assert [evidence_db(0.0), evidence_db(5.0)] == pytest.approx([38.3, 57.2], abs=0.1)
+    assert [evidence_db(0.0, share) > 0.0 for share in (0.55, 0.65)] == [False, True]
 
 
 def test_of_three_other_rounds_one_that_was_exchanged_itself_does_not_count(walked: list[PointTakes]) -> None:

@@ -128,6 +128,7 @@ async def test_four_points_take_at_most_ten_keys_and_a_hundred_seconds(tmp_path:
         await until(pilot, lambda: "louder on the whole" in screen_text(app))
         assert app.screen.query_one(LevelPlot).display and not app.screen.query_one(SpectraPlot).display
         assert "4 cycles, edges as commanded" in words(app)
+        assert "Other picture" not in words(app) and "Knocks apart" not in words(app), "keys that would do nothing"
         app.services.fake_player.played.clear()
         await pilot.press("3")  # the halves with the air off and on, after each other
         await until(pilot, lambda: len(app.services.fake_player.played) == 2)

@@ -92,6 +92,10 @@ class EvidenceScreen(PlayingScreen[None]):
         self._words()
         self.call_after_refresh(self._look)
 
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Of a switched take the level stands in the picture's place: no key turns it."""
+        return action not in ("picture", "knocks") or not self.record.live_clips(self.at, SWITCHED)
+
     def _paths(self) -> dict[str, Path]:
         """The latest quiet and air clip of this point, or its switched take."""
         opened = self.bay.open_job
@@ -117,6 +121,7 @@ class EvidenceScreen(PlayingScreen[None]):
         heat.empty = "making the picture ..." if paths else "no clips at this point"
         self.query_one(SpectraPlot).empty()
         self._level = None
+        self.refresh_bindings()
         self.query_one("#views").set_class(SWITCHED in paths, "-switched")
         self._words()
         if paths:

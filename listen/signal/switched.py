@@ -215,8 +215,7 @@ def _fitted(
 
 def _standing_out(made: _Made, weight: NDArray[np.float64]) -> int | None:
     """The half cycle that leaves the line through its like on both sides furthest, where it does so by too much."""
-    halves = np.unique(made.half)
-    level = {int(h): float(np.log(max((1.0 + made.y[made.half == h] @ weight).mean(), LEAST_POWER))) for h in halves}
+    level = _levels(made, weight)
     bend = {}
     for h, at in level.items():
         like = [level[n] for n in (h - 2, h + 2) if n in level]
@@ -283,9 +282,12 @@ def _steeper(hiss: NDArray[np.float64], sigma: NDArray[np.float64]) -> NDArray[n
     return np.asarray(np.where(hiss < 0.0, np.log1p(less) / less, -np.log1p(-step / top) / step * top))
 
 
+def _levels(made: _Made, weight: NDArray[np.float64]) -> dict[int, float]:
+    """Log level of each half cycle, over the mean with the air off."""
+    level = 1.0 + made.y @ weight
+    return {int(h): float(np.log(max(level[made.half == h].mean(), LEAST_POWER))) for h in np.unique(made.half)}
+
+
 def _quiet_db(made: _Made, weight: NDArray[np.float64]) -> float:
-    off = [h for h in np.unique(made.half) if h % 2 == 0]
-    if len(off) < 2:
-        return 0.0
-    level = np.array([(1.0 + made.y[made.half == h] @ weight).mean() for h in off])
-    return float(np.std(np.log(np.maximum(level, LEAST_POWER)), ddof=1) / NEPER_PER_DB)
+    off = [level for half, level in _levels(made, weight).items() if half % 2 == 0]
+    return float(np.std(off, ddof=1) / NEPER_PER_DB) if len(off) > 1 else 0.0

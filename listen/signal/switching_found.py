@@ -88,17 +88,13 @@ def _running_median(z: Series) -> Series:
 
 def _heights(z: Series) -> tuple[float, float]:
     """Means of the lower and of the upper part, split half-way between them (Ridler & Calvard 1978)."""
-    split = float(z.mean())
+    low = high = float(z.mean())
     for _ in range(30):
-        low, high = z[z <= split], z[z > split]
-        if not len(high):
+        above = z > 0.5 * (low + high)
+        if not above.any():
             break
-        new = 0.5 * (float(low.mean()) + float(high.mean()))
-        if abs(new - split) < 1e-9 * abs(split):
-            break
-        split = new
-    high = z[z > split]
-    return float(z[z <= split].mean()), float(high.mean()) if len(high) else split
+        low, high = float(z[~above].mean()), float(z[above].mean())
+    return low, high
 
 
 def _long_visits(on: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -127,18 +123,13 @@ def _apart(z: Series, on: NDArray[np.bool_]) -> bool:
 def _edges(z: Series, on: NDArray[np.bool_], split: float) -> tuple[Series, Series]:
     """Times at which z passes half-way up and down, between two blocks; a take that begins or ends with air on lacks
     the edge there and gets the end of the take."""
-    opened: list[float] = []
-    shut: list[float] = []
-    if on[0]:
-        opened.append(0.0)
-    for i in np.flatnonzero(np.diff(on.astype(np.int8))) + 1:
-        rise = z[i] - z[i - 1]
-        # On the straight line between two blocks: an edge is known to less than a block.
-        part = float(np.clip((split - z[i - 1]) / rise, 0.0, 1.0)) if rise else 0.5
-        (opened if on[i] else shut).append((i - 0.5 + part) * STEP_S)
-    if on[-1]:
-        shut.append(len(z) * STEP_S)
-    return np.array(opened), np.array(shut)
+    turns = np.flatnonzero(np.diff(on.astype(np.int8))) + 1
+    before, rise = z[turns - 1], z[turns] - z[turns - 1]
+    # On the straight line between two blocks: an edge is known to less than a block.
+    part = np.clip(np.divide(split - before, rise, out=np.full(len(turns), 0.5), where=rise != 0.0), 0.0, 1.0)
+    at_s = (turns - 0.5 + part) * STEP_S
+    opened, shut = at_s[on[turns]], at_s[~on[turns]]
+    return np.append([0.0], opened) if on[0] else opened, np.append(shut, len(z) * STEP_S) if on[-1] else shut
 
 
 def _uneven(opened: Series, shut: Series) -> bool:

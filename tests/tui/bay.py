@@ -92,13 +92,13 @@ async def type_text(pilot: Pilot, text: str) -> None:
     await pilot.press("enter")
 
 
-async def read_cautions(pilot: Pilot, screen: RoundScreen) -> int:
+async def read_cautions(pilot: Pilot, screen: RoundScreen, key: str = "space") -> int:
     """Turn the pages until all was shown and acknowledged; how many keys that took."""
     keys = 0
     while screen.step().kind == "caution":
         await settle(pilot)
         keys += 1
-        await pilot.press("space")
+        await pilot.press(key)
     await until(pilot, lambda: screen.step().id == "supply")
     return keys
 

@@ -62,6 +62,14 @@ async def test_enter_and_page_down_record_as_well(tmp_path: Path) -> None:
         assert [c.kept.point for c in screen.record.live_clips()] == ["intake", "tailpipe"]
 
 
+async def test_page_down_reads_and_acknowledges_the_cautions(tmp_path: Path) -> None:
+    """The list of them would scroll by it, and never be done."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_round(pilot)
+        assert await read_cautions(pilot, screen, "pagedown") < 10
+
+
 async def test_numbers_stay_hidden_until_the_call(tmp_path: Path) -> None:
     """Nothing measured may lead the ear."""
     app = bench(tmp_path)

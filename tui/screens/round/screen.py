@@ -55,7 +55,10 @@ class RoundScreen(Answering):
     SHOWS_NUMBERS = "round"
     CSS_PATH = "round.tcss"
     BINDINGS = [
-        *(Binding("space,enter,pagedown", f"go('{what}')", words, key_display="Space") for what, words in GO.items()),
+        *(
+            Binding("space,enter,pagedown", f"go('{what}')", words, key_display="Space", priority=True)
+            for what, words in GO.items()
+        ),
         Binding("backspace", "take_back", "Take back", key_display="Bksp"),
         Binding("s,ctrl+s", "skip", "Skip"),
         Binding("h", "hands_free", "Hands-free"),

@@ -2,11 +2,12 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import ClassVar
+from functools import cache
 
 from rich.cells import cell_len, set_cell_size
 from rich.segment import Segment
 from rich.style import Style
+from textual.color import Color
 from textual.strip import Strip
 from textual.widget import Widget
 
@@ -100,33 +101,33 @@ class Cells:
         return Strip(segments, len(self))
 
 
-PENS = tuple(f"pen--{pen}" for pen in ("plain", "dim", "strong", "quiet", "air", "sure", "warn", "bad", "rule"))
+PENS = {
+    "plain": ("foreground", False),
+    "dim": ("secondary", False),
+    "strong": ("foreground", True),
+    "quiet": ("secondary", False),
+    "air": ("primary", False),
+    "sure": ("success", False),
+    "warn": ("warning", False),
+    "bad": ("error", True),
+    "rule": ("secondary", False),
+}
+"""The theme's colour that each writes in, and whether it writes bold."""
+
+
+@cache
+def _style(colour: str, bold: bool) -> Style:
+    return Style(color=Color.parse(colour).rich_color, bold=bold or None)
 
 
 class Drawn(Widget):
     """A widget whose lines are made of :class:`Cells`; subclasses give :meth:`draw_line`."""
 
-    COMPONENT_CLASSES: ClassVar[set[str]] = set(PENS)
-
-    DEFAULT_CSS = """
-    Drawn {
-        .pen--plain { color: $foreground; }
-        .pen--dim { color: $secondary; }
-        .pen--strong { color: $foreground; text-style: bold; }
-        .pen--quiet { color: $secondary; }
-        .pen--air { color: $primary; }
-        .pen--sure { color: $success; }
-        .pen--warn { color: $warning; }
-        .pen--bad { color: $error; text-style: bold; }
-        .pen--rule { color: $secondary 50%; }
-    }
-    """
-
     def pen(self, name: str) -> Style:
-        """Rich style by its short name (``dim``, ``air``, ...); asked for as a line needs it: Textual forgets them all
-        with every refresh, and most lines use two of the nine."""
-        pen = f"pen--{name}"
-        return self.get_component_rich_style(pen, partial=True) if pen in PENS else Style()
+        """Style by its short name (``dim``, ``air``, ...)."""
+        # Straight from the theme: as component classes nine styles were worked out anew with every widget restyled.
+        colour, bold = PENS.get(name, ("", False))
+        return _style(self.app.theme_variables[colour], bold) if colour else Style.null()
 
     def draw_line(self, y: int, width: int) -> Cells:
         """Line ``y`` of the drawing."""

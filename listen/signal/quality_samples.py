@@ -1,6 +1,6 @@
 """What is wrong with a clip's samples: clipping, dropouts, repeated blocks, overruns, offset, too short, too low."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -168,27 +168,30 @@ def _piled_up(clip: Sound, sign: float, seen: _Looked) -> _Top | None:
     if ceiling < MIN_CREST_STEPS * seen.step or ceiling <= 0.0:
         return None
     widest = ceiling - 11 * max(FLAT_SHARES[-1] * ceiling, FLAT_STEPS * seen.step)
-    for share in FLAT_SHARES:
-        top = _Top(sign, ceiling, max(share * ceiling, FLAT_STEPS * seen.step), widest)
-        if _more_than_a_crest(clip, top):
-            return top
-    return None
+    tops = [_Top(sign, ceiling, max(share * ceiling, FLAT_STEPS * seen.step), widest) for share in FLAT_SHARES]
+    near = []  # looked for once, whatever the tolerance: a pass over a clip is what costs
+    for _, n, x in clip.stretches(STRETCH, 1):
+        at, below = tops[0].near(x[:n])
+        near.append((below, x[np.minimum(at + 1, len(x) - 1)]))
+    return next((top for top in tops if _more_than_a_crest(near, top.tolerance)), None)
 
 
-def _more_than_a_crest(clip: Sound, top: _Top) -> bool:
-    """Whether samples pile up there, and are no tone in step with the sample rate: the one after each crest alike."""
+def _more_than_a_crest(samples: Sequence[tuple[NDArray[np.float32], NDArray[np.float32]]], tolerance: float) -> bool:
+    """Whether samples pile up there, and are no tone in step with the sample rate: the one after each crest alike.
+
+    ``samples`` are, for each stretch, how far those near the ceiling lie below it, and the ones after them.
+    """
     count, near = 0, 0
     low, high, last = np.inf, -np.inf, np.empty(0, np.float32)
-    for _, n, x in clip.stretches(STRETCH, 1):
-        at, below = top.near(x[:n])
-        crests = at[below <= top.tolerance]
-        count, near = count + len(crests), near + int(np.count_nonzero(below <= 11 * top.tolerance))
-        after = np.concatenate([last, x[np.minimum(crests + 1, len(x) - 1)]])
+    for below, following in samples:
+        crests = below <= tolerance
+        count, near = count + int(np.count_nonzero(crests)), near + int(np.count_nonzero(below <= 11 * tolerance))
+        after = np.concatenate([last, following[crests]])
         if len(after) > 1:  # all but the last: it may stand at the very end
             low, high = min(low, float(after[:-1].min())), max(high, float(after[:-1].max()))
         last = after[-1:]
     piled = count > PILE_UP * (near - count)
-    return count >= MIN_AT_CEILING and piled and not high - low < top.tolerance
+    return count >= MIN_AT_CEILING and piled and not high - low < tolerance
 
 
 def dropouts(clip: Sound, seen: _Looked) -> tuple[Flag, ...]:

@@ -168,6 +168,3 @@ def _paths(odds: Posterior) -> tuple[PathResult, ...]:
         for p in odds.paths
     ]
     return tuple(sorted(rows, key=lambda r: -r.probability))
-
-
-__all__ = ["evaluate", "judge_points", "measure"]

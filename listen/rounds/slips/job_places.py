@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.judge.result import EngineSay, PlaceHeard
-from listen.rounds.slips.places import best_exchange
+from listen.rounds.slips.labels import best_exchange
 from listen.rounds.slips.slip import STILL, Blunder
 from listen.signal.flags import Flag
 from listen.signal.point import PointTakes

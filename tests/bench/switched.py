@@ -24,6 +24,7 @@ from listen.signal.drift import NEPER_PER_DB
 from listen.signal.excess import FALSE_ALARM, Excess, excess, whitening
 from listen.signal.switched import Locked, lock
 from listen.signal.switched_common import common_level
+from listen.signal.switching import Timeline
 from listen.signal.switching_found import find, track
 from listen.whole_number import seed as any_seed
 from listen.whole_number import whole
@@ -80,7 +81,7 @@ def depths(rounds: int, seed: int, workers: int) -> Iterator[WayDepth]:
         yield WayDepth(way=name, drift_db=drift, reached_db=_depth(finder, each, (seed, 41, i), workers))
 
 
-def measured(take: list[Taken]) -> tuple[Locked, Excess] | None:
+def measured(take: list[Taken]) -> tuple[Locked, Excess, Timeline] | None:
     """What the first channel says, as in use: edges from where they are heard, drift from the others."""
     tracks = [track(t.power, t.t_s, BANDWIDTH_HZ) for t in take]
     told = take[0].commanded
@@ -89,7 +90,7 @@ def measured(take: list[Taken]) -> tuple[Locked, Excess] | None:
     found = lock(take[0].power, take[0].t_s, timeline, BANDWIDTH_HZ, common)
     if found is None:
         return None
-    return found, excess(found.contrast, found.scatter, np.ones(len(BIAS), dtype=bool), BIAS)
+    return found, excess(found.contrast, found.scatter, np.ones(len(BIAS), dtype=bool), BIAS), timeline
 
 
 def _switched(drift_db: float, channels: int, rng: np.random.Generator, hiss: float) -> bool:
@@ -176,7 +177,7 @@ def _rows(job: tuple[Scene | None, tuple[int, ...], int]) -> list[tuple[bool, fl
         found = measured(take)
         if found is not None:
             low, high = found[1].ci95_db
-            under = take[0].background(found[0].left_out)
+            under = take[0].background(found[2], found[0].left_out)
             truth = float(10 * np.log10(1.0 + whitening(found[0].contrast) @ (hiss / under)))
             rows.append((low <= truth <= high, 0.5 * (high - low)))
     return rows

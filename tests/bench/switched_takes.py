@@ -44,15 +44,16 @@ class Taken:
     hiss: Powers
     """Over a background of 1 [shape=(B,)]."""
 
-    def background(self, left_out: Sequence[int]) -> Powers:
-        """What the hiss is stated over: the shop as it was in the air-off halves in use, once the hiss had died away,
-        without knocks; each half alike [shape=(B,)].
+    def background(self, timeline: Timeline, left_out: Sequence[int]) -> Powers:
+        """What the hiss is stated over [shape=(B,)]: the shop as it was in the very frames that the quiet level is
+        taken from, air-off halves in use once the hiss had died away, without knocks; each half alike.
 
         What else sounded while the air was on is no part of it: where a tool blew then, the quiet that the take was
         compared with did not have it.
         """
-        half, share = self.real.halves(self.t_s), share_at(self.t_s, self.real)
-        used = unknocked(self.power, half) & (half % 2 == 0) & ~np.isin(half, left_out)
+        half = np.where(timeline.guarded(self.t_s), -1, timeline.halves(self.t_s))
+        used = (half >= 0) & unknocked(self.power, half) & (half % 2 == 0) & ~np.isin(half, left_out)
+        share = timeline.share(self.t_s)
         died = used & (share <= NEARLY_OFF / max(float(self.hiss.mean()), 1.0))
         if not died.any():
             died = used & (share <= np.quantile(share[used], 1 / 3))

@@ -8,7 +8,7 @@ import pytest
 from listen.signal.bands import BANDWIDTH_HZ
 from listen.signal.switched import lock, student
 from listen.signal.switched_flags import against_flag, left_out_flag
-from listen.signal.switching import Timeline
+from listen.signal.switching import Timeline, share_at
 from listen.signal.switching_found import find, track
 from tests.signal.switching import Made, locked, made
 
@@ -43,6 +43,17 @@ def test_depth_without_drift_is_near_the_limit() -> None:
     limit_db = 10 * np.log10(SIGMAS * np.sqrt(2 / (BANDWIDTH_HZ.sum() * seconds)))
     found = [locked(made(100 + i, limit_db + 1.5))[1].detected for i in range(40)]
     assert sum(found) >= 36
+
+
+def test_a_hiss_of_some_bands_is_stated_by_these() -> None:
+    """20 dB in four bands of thirteen: whitened alike over bands of one width it is what it is over a still shop, not
+    what the bands say that it leaves alone."""
+    m = made(13, None)
+    there = np.arange(13) < 4
+    power = m.power * (1.0 + 100.0 * there * share_at(m.t_s, m.real)[:, None])
+    _, e = locked(Made(power, m.t_s, m.commanded, m.real), find(track(power, m.t_s, BANDWIDTH_HZ), m.commanded))
+    whole = float((BANDWIDTH_HZ / BANDWIDTH_HZ.sum())[there].sum())
+    assert e.excess_db == pytest.approx(10 * np.log10(1.0 + 100.0 * whole), abs=2.5)
 
 
 def test_drift_hides_little_and_silence_is_silence() -> None:

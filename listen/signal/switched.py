@@ -28,8 +28,6 @@ STANDS_OUT = 5.0
 """Robust standard deviations by which a half cycle leaves the line through its like before it is left out."""
 MOST_LEFT_OUT = 1 / 3
 """Share of half cycles that may be left out."""
-FAINT = 0.1
-"""Of hisses below a tenth of the shop all blocks tell how restless a band is, of louder ones those with the air off."""
 NEARLY_OFF = 0.02
 """Where less than this share of the hiss, or of the background, is left of it, the level is that of air off."""
 SURE_SIGMAS = 3.09
@@ -269,23 +267,25 @@ def _pair(
     # n - 3 for n - 1: the mean of a few halves errs as a Student t does, whose variance is so much the larger.
     moved = spare.T @ spare / (n * max(n - 3, 1)) * np.outer(above, above)
     cov = (found.cov + template + np.outer(hidden, hidden)) * np.outer(slope, slope) + moved
-    calm = np.sqrt(_calm(found.residual, made, off, max(float(weight @ found.h), 0.0)))
-    return quiet, quiet * ratio, cov, silent * np.outer(calm, calm)
+    # None below twice what is sure, or chance that looks like hiss would choose the bands it is looked for in.
+    sure = float(weight @ found.h) / float(np.sqrt(weight @ silent @ weight)) / (2.0 * SURE_SIGMAS)
+    bands = _as_quiet(np.diag(silent), found.residual / base, made, off) ** float(np.clip(sure - 1.0, 0.0, 1.0))
+    return quiet, quiet * ratio, cov, silent * np.sqrt(np.outer(bands, bands))
 
 
-def _calm(residual: NDArray[np.float64], made: _Made, off: NDArray[np.bool_], hiss: float) -> NDArray[np.float64]:
-    """What part of a band's scatter it has with the air off [shape=(B,)], as far as there is hiss to make it restless.
-
-    Weights over bands are for a point without hiss: one of 20 dB in some bands would else be stated by the others.
+def _as_quiet(
+    silent: NDArray[np.float64], residual: NDArray[np.float64], made: _Made, off: NDArray[np.bool_]
+) -> NDArray[np.float64]:
+    """Factors [shape=(B,)] on the bands' variances ``silent`` [shape=(B,)] that leave them as they are to each other
+    with the air off: weights over bands are for a point without hiss, and one of 20 dB in some bands would else be
+    stated by the others.
     """
     # From one block to the next: what is left of a loud hiss as it dies is no restlessness.
-    step = np.diff(residual / (1.0 + hiss * made.share)[:, None], axis=0) ** 2 * made.seconds[1:, None]
-    within = np.diff(made.half) == 0
-    calm = within & off[1:] & off[:-1]
+    calm = (np.diff(made.half) == 0) & off[1:] & off[:-1]
     if not calm.any():
-        return np.ones(residual.shape[1])
-    part = np.maximum(step[calm].mean(axis=0), TINY) / np.maximum(step[within].mean(axis=0), TINY)
-    return np.asarray((FAINT + hiss * part) / (FAINT + hiss))
+        return np.ones_like(silent)
+    part = np.maximum((np.diff(residual, axis=0)[calm] ** 2).mean(axis=0), TINY) / silent
+    return np.asarray(part * float(np.median(1.0 / part)))
 
 
 def _steeper(hiss: NDArray[np.float64], sigma: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -103,7 +103,7 @@ def by_hands(rounds: int, seed: int, kept_in: Path | None) -> Iterator[str]:
             if not found.right:
                 count[1] += 1
                 named, truth = ", ".join(found.named), ", ".join(sorted(found.truth))
-                yield f"{world} {i}, {taken.__name__}: {named} at {percent(found.stated)} %, in truth {truth}\n"
+                yield f"{world} {i}, {taken.__name__}: {named} at {100 * found.stated:.0f} %, in truth {truth}\n"
     for name, (named, false, expected) in counts.items():
         yield f"{name:<12}{rounds:>5} rounds{named:>5} named{false:>4} falsely, {expected:.1f} by their own odds\n"
 

@@ -32,9 +32,9 @@ HISS_DB = 0.5
 """Least rise of the hiss at some point; a smaller one moves no verdict. Judgement."""
 QUIET_AIR_DB = 26.0
 """Evidence that a quiet walk had air, decibans. Of 1,200 clean rounds of worlds and recorded shops 10 are doubted. With
-air in the first quiet walk: 105 of 120 noticed in recorded shops made without the simulator, 252 of 392 in worlds and worlds in
-recorded shops; both were looked at for what was missed. Of the rest two in five put less than half a decibel into that walk
-at any point, one in five have no second one."""
+air in the first quiet walk: 105 of 120 noticed in recorded shops made without the simulator, 252 of 392 in worlds and
+worlds in recorded shops; both were looked at for what was missed. Of the rest two in five put less than half a decibel
+into that walk at any point, one in five have no second one."""
 
 
 def quiet_with_air(clips: Sequence[RoundClip]) -> Blunder | None:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from listen.signal.bands import BANDWIDTH_HZ
+from listen.signal.excess import whitening
 from listen.signal.switched import lock, student
 from listen.signal.switched_flags import against_flag, left_out_flag
 from listen.signal.switching import Timeline, share_at
@@ -64,6 +65,21 @@ def test_drift_hides_little_and_silence_is_silence() -> None:
     assert sum(e.detected for e in silent) <= 1
     covered = sum(e.ci95_db[0] <= _db(-12.0) <= e.ci95_db[1] for e in hissing)
     assert covered >= 21
+
+
+def test_loud_bands_that_come_and_go_at_random_do_not_vouch_for_slow_ones() -> None:
+    """Four bands rattle, the other nine swell together over seconds: the excess hears the nine, its limit too."""
+    out = []
+    for i in range(40):
+        m, rng = made(500 + i, None), np.random.default_rng(i)
+        slow = np.interp(m.t_s, np.arange(0.0, m.t_s[-1] + 2.0), rng.normal(size=int(m.t_s[-1]) + 3))
+        swells = np.exp(np.where(np.arange(13) < 9, 0.05 * slow[:, None], 0.0))
+        rattles = np.exp(np.where(np.arange(13) < 9, 0.0, 1.0) * rng.normal(size=m.power.shape))
+        found, e = locked(Made(m.power * swells * rattles, m.t_s, m.commanded, m.real))
+        w = whitening(found.contrast)
+        assert found.contrast.silent is not None
+        out.append(np.log(10 ** (e.excess_db / 10)) / np.sqrt(w @ found.contrast.silent @ w))
+    assert np.std(out) < 1.6
 
 
 def test_the_decay_is_read_and_does_not_move_the_excess() -> None:

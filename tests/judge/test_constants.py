@@ -85,6 +85,7 @@ FIGURES = {
         "MOST_STRAY": 0.4,
     },
     "sources": {
+        "SILENT_SHARE": 0.02,
         "DRAWS": 384,
         "PLASTIC": (0.8191725133961645, 0.6710436067037893, 0.5497004779019703),
         "AIMED_SHARE": 0.7,

@@ -29,6 +29,13 @@ def test_nothing_heard_and_little_loss_is_sound():
     assert posterior(made(QUIET, loss_percent=7.0, restrictor_mm=1.0)).involved(PathId.NONE) > 0.85
 
 
+def test_silence_everywhere_with_nothing_read_is_no_sound_cylinder():
+    """Two leaks in a hundred are heard by nobody at their own point, and one of three complaints has none."""
+    assert posterior(made(dict.fromkeys(FOUR))).involved(PathId.NONE) < 0.9
+    lost = posterior(made(dict.fromkeys(FOUR), loss_percent=82.0, restrictor_mm=1.0))
+    assert lost.involved(PathId.NONE) < 0.5
+
+
 def test_both_valves_loud_with_nearly_all_lost_is_a_set_up_fault():
     levels = {**QUIET, "intake": 12.0, "tailpipe": 11.0}
     assert posterior(made(levels, loss_percent=95.0)).involved(PathId.SET_UP) > 0.9

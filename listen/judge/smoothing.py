@@ -38,11 +38,20 @@ def spread_out(density: NDArray[np.float64], shift_db: float, spread_db: float) 
 
 def seen_through(likelihood: NDArray[np.float64], spread_db: float) -> NDArray[np.float64]:
     """Likelihood of each of ``LEVELS_DB`` where what was heard is the level of something else that far from it."""
-    kernel = np.exp(-0.5 * ((LEVELS_DB[:, None] - LEVELS_DB) / spread_db) ** 2)
-    steps = np.arange(-300, 301) * STEP_DB
-    full = np.exp(-0.5 * (steps / spread_db) ** 2).sum()
+    return np.asarray(_kernel(spread_db, spread_db) @ likelihood)
+
+
+def _kernel(up_db: float, down_db: float) -> NDArray[np.float64]:
+    """Probability of each level (columns) given each of ``LEVELS_DB`` (rows), spread by so much up and down."""
+
+    def bell(below: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray(np.exp(-0.5 * (below / np.where(below > 0.0, down_db, up_db)) ** 2))
+
+    kernel = bell(LEVELS_DB[:, None] - LEVELS_DB)
+    full = bell(np.linspace(-300.0, 300.0, 601) * STEP_DB).sum()
+    # Levels below the grid are as good as its lowest one.
     kernel[:, 0] += np.maximum(0.0, full - kernel.sum(axis=1)) * (LEVELS_DB < 20.0)
-    return np.asarray(kernel @ likelihood / kernel.sum(axis=1))
+    return np.asarray(kernel / kernel.sum(axis=1, keepdims=True))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,20 +92,8 @@ def stray_levels() -> NDArray[np.float64]:
 
 @cache
 def _kernels() -> NDArray[np.float64]:
-    apart = LEVELS_DB[:, None] - LEVELS_DB
-    rows = []
-    for spread in SPREADS_DB:
-        kernel = np.zeros_like(apart)
-        tail = TAIL_SHARE if spread >= TAIL_FROM_DB else 0.0
-        for share, sd in ((1.0 - tail, spread), (tail, TAIL_FACTOR * spread)):
-            bell = np.exp(-0.5 * (apart / np.where(apart > 0.0, sd, spread)) ** 2)
-            steps = np.arange(-300, 301) * STEP_DB
-            full = np.exp(-0.5 * (steps / np.where(steps > 0.0, sd, spread)) ** 2).sum()
-            # Levels below the grid are as good as its lowest one.
-            bell[:, 0] += np.maximum(0.0, full - bell.sum(axis=1)) * (LEVELS_DB < 20.0)
-            kernel += share * bell / bell.sum(axis=1, keepdims=True)
-        rows.append(kernel)
-    return np.concatenate(rows)
+    tails = [(TAIL_SHARE if spread >= TAIL_FROM_DB else 0.0, spread) for spread in SPREADS_DB]
+    return np.concatenate([(1.0 - t) * _kernel(s, s) + t * _kernel(s, TAIL_FACTOR * s) for t, s in tails])
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -38,7 +38,7 @@ from tui.screens.jobs.screen import JobsScreen
 from tui.screens.page.screen import PageScreen
 from tui.screens.round.screen import RoundScreen
 from tui.screens.round.view import view
-from tui.widgets.panels import EntryPanel
+from tui.widgets.entries import EntryPanel
 
 ANY = (
     *["space"] * 12,

@@ -26,7 +26,7 @@ from tui.bridge.preferences import Preferences
 from tui.bridge.services import Services
 from tui.screens.cautions import CautionScreen
 from tui.screens.round.screen import RoundScreen
-from tui.widgets.countdown import Countdown
+from tui.widgets.large import Countdown
 
 
 class BenchServices(Services):

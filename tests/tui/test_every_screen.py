@@ -63,7 +63,7 @@ from tui.screens.verdict.screen import VerdictScreen
 from tui.screens.waiting.screen import WaitingScreen
 from tui.themes import THEMES, AnySegment
 from tui.widgets.drawn import Cells, Drawn
-from tui.widgets.key_bar import KeyBar, key_words
+from tui.widgets.edges import KeyBar, key_words
 
 SIZES = ((80, 24), (100, 30), (160, 45))
 LONG = "Wherever the green tractor of the co-operative stands it pops back through the carburettor when it is cold"

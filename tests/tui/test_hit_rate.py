@@ -11,6 +11,7 @@ from test_widgets import lines
 from listen.jobs.events import ByEarCalled, ClipKept, FindingRecorded, Judged, RoundOpened
 from listen.jobs.folder.store import create_job
 from listen.jobs.teardowns import FILE, counting
+from listen.rate import Rate
 from listen.trade.engine import layout
 from tui.app import HisswayApp
 from tui.screens.hit_rate.screen import HitRateScreen
@@ -73,7 +74,7 @@ async def test_simulated_engines_are_counted_apart(tmp_path: Path) -> None:
 
 def test_a_share_is_drawn_inside_its_interval() -> None:
     """Mark, interval and the sureness stated stand where the scale says; nothing leaves its line."""
-    row = Share("the program", 0.5, 2, 4, 0.25, 0.75, sureness=1.0)
+    row = Share("the program", Rate(2, 4, 0.25, 0.75), sureness=1.0)
     for width in (60, 80, 158):
         drawn = Shares()
         drawn.set_reactive(Shares.shares, (row, row))

@@ -22,7 +22,7 @@ from tui.content import fitting
 from tui.screens.help.screen import HelpScreen
 from tui.screens.round.screen import RoundScreen
 from tui.screens.verdict.screen import VerdictScreen
-from tui.widgets.key_bar import KeyBar
+from tui.widgets.edges import KeyBar
 
 SIZES = [(80, 24), (100, 30), (160, 45)]
 PATHS = (("intake-valve",), ("exhaust-valve",), ("coolant-passage",), ("intake-valve", "exhaust-valve"), ("none",))

@@ -55,7 +55,7 @@ from tui.screens.new_job.screen import NewJobScreen
 from tui.screens.round.screen import RoundScreen
 from tui.screens.verdict.screen import VerdictScreen
 from tui.widgets import panels
-from tui.widgets.panels import EntryPanel
+from tui.widgets.entries import EntryPanel
 
 
 async def test_no_jobs_says_what_to_do(tmp_path: Path) -> None:

@@ -39,8 +39,7 @@ from tui.screens.channels.places import for_these
 from tui.screens.channels.screen import ChannelsScreen
 from tui.screens.dialog import PickScreen
 from tui.screens.round.screen import RoundScreen
-from tui.widgets.level_plot import LevelPlot
-from tui.widgets.spectra_plot import SpectraPlot
+from tui.widgets.plots import LevelPlot, SpectraPlot
 
 TAKE_S = switched_take.switched_s(switched_take.CYCLES, switched_take.PERIOD_S)
 

@@ -22,9 +22,8 @@ from tui.themes import DIM_BAY, THEMES
 from tui.widgets.drawn import PENS, Cells, Scale, excess_scale
 from tui.widgets.ladder import Ladder, Mark, PointRow, Standing
 from tui.widgets.level_meter import LevelMeter
-from tui.widgets.odds import Chance, Odds
-from tui.widgets.spectra_plot import even_rows
-from tui.widgets.weights import Weight, Weights
+from tui.widgets.odds import Chance, Odds, Weight, Weights
+from tui.widgets.plots import even_rows
 
 POINT_ROWS = (
     PointRow("intake", "intake", "intake", (Mark.KEPT, Mark.KEPT, Mark.DUE), Standing.HEARD, 9.8, 9.2, 10.4, 0.4, 0.2),

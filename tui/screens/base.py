@@ -23,8 +23,7 @@ from tui.bridge.bay import Bay
 from tui.content import shown
 from tui.screens.dialog import OneLineScreen
 from tui.screens.ordered_keys import OrderedKeys
-from tui.widgets.key_bar import KeyBar
-from tui.widgets.top_bar import TopBar
+from tui.widgets.edges import KeyBar, TopBar
 
 ELSEWHERE = {
     "cautions": "cautions:CautionScreen",

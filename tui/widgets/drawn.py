@@ -3,11 +3,16 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
+from itertools import groupby
 
 from rich.cells import cell_len, set_cell_size
 from rich.segment import Segment
 from rich.style import Style
+from textual import events
+from textual.binding import Binding
 from textual.color import Color
+from textual.geometry import Size
+from textual.reactive import reactive
 from textual.strip import Strip
 from textual.widget import Widget
 
@@ -17,7 +22,7 @@ EIGHTHS = " ▏▎▍▌▋▊▉█"
 class Cells:
     """One line, cell by cell. Wide characters keep the cell after them empty."""
 
-    def __init__(self, width: int, style: str = "") -> None:
+    def __init__(self, width: int, style: str = "plain") -> None:
         self._chars = [" "] * max(0, width)
         self._styles = [style] * max(0, width)
 
@@ -31,26 +36,10 @@ class Cells:
             return at
         if cell_len(text) > room:
             text = set_cell_size(text, room - 1).rstrip() + "…"
-        if at >= 0 and text.isascii() and text.isprintable():
-            # Nearly every text: a cell a character, written in one go; cell by cell this was most of what a key costs.
-            end = min(at + len(text), len(self._chars))
-            self.fill(at, end, "", style)
-            self._chars[at:end] = text[: end - at]
-            return end
-        for char in text:
-            width = cell_len(char)
-            if width == 0:
-                if at:
-                    self._chars[self._begin(at - 1)] += char
-                continue
-            if not 0 <= at <= len(self) - width:
-                break
-            self._make_way(at, at + width)
-            self._chars[at], self._styles[at] = char, style
-            for i in range(1, width):
-                self._chars[at + i], self._styles[at + i] = "", style
-            at += width
-        return at
+        cells = _cells(text)[:room]
+        self.fill(at, at + len(cells), "", style)
+        self._chars[at : at + len(cells)] = cells
+        return at + len(cells)
 
     def put_right(self, end: int, text: str, style: str) -> None:
         self.put(max(0, end - cell_len(text)), text, style)
@@ -77,28 +66,29 @@ class Cells:
         if part and whole >= round(start):
             self.dot(whole, EIGHTHS[part], style)
 
-    def _begin(self, at: int) -> int:
-        """Where the character begins that covers a cell."""
-        while at > 0 and not self._chars[at]:
-            at -= 1
-        return at
-
     def _make_way(self, start: int, stop: int) -> None:
         """Blank the half that stays of a wide character about to lose the other."""
         if not self._chars[start]:
-            self._chars[self._begin(start)] = " "
+            self._chars[max(i for i in range(start) if self._chars[i])] = " "
         if stop < len(self) and not self._chars[stop]:
             self._chars[stop] = " "
 
     def strip(self, pen: Callable[[str], Style], base: Style) -> Strip:
-        chars, names = self._chars, self._styles
-        edges = [i for i in range(1, len(names)) if names[i] != names[i - 1]]
-        segments = [
-            Segment("".join(chars[start:stop]), base + pen(names[start]))
-            for start, stop in zip([0, *edges], [*edges, len(names)], strict=True)
-            if start < stop
-        ]
-        return Strip(segments, len(self))
+        runs = groupby(zip(self._styles, self._chars, strict=True), key=lambda cell: cell[0])
+        return Strip([Segment("".join(char for _, char in run), base + pen(name)) for name, run in runs], len(self))
+
+
+def _cells(text: str) -> list[str]:
+    """What stands in each cell of a text: a wide character and nothing behind it, a mark with the letter it is on."""
+    if text.isascii():  # nearly every text; character by character this was most of what a key costs
+        return list(text)
+    cells: list[str] = []
+    for char in text:
+        if width := cell_len(char):
+            cells += [char, *[""] * (width - 1)]
+        elif cells:
+            cells[max(i for i, c in enumerate(cells) if c)] += char
+    return cells
 
 
 PENS = {
@@ -139,6 +129,54 @@ class Drawn(Widget):
         if not 0 <= y < self.size.height or width < 1:
             return Strip.blank(width, base)
         return self.draw_line(y, width).strip(self.pen, base)
+
+
+class DrawnList(Drawn):
+    """A drawing as high as what is in it: subclasses give :meth:`drawing`."""
+
+    DEFAULT_CSS = "DrawnList { height: auto; }"
+
+    def drawing(self, width: int) -> list[Cells]:
+        """All lines."""
+        raise NotImplementedError
+
+    def draw_line(self, y: int, width: int) -> Cells:
+        lines = self.drawing(width)
+        return lines[y] if y < len(lines) else Cells(width)
+
+    def get_content_height(self, container: Size, viewport: Size, width: int) -> int:
+        return len(self.drawing(width))
+
+
+class PointedList(DrawnList, can_focus=True):
+    """One of its lines has the pointer; up, down and a click move it."""
+
+    BINDINGS = [Binding("up", "move(-1)", "Move", show=False), Binding("down", "move(1)", "Move", show=False)]
+    at: reactive[int] = reactive(0)
+    """Line that has the pointer."""
+
+    def count(self) -> int:
+        """Lines that the pointer may be on."""
+        raise NotImplementedError
+
+    def begun(self, at: int, words: str, width: int, *, strong: bool = False, room: int | None = None) -> Cells:
+        """A line with its pointer and words."""
+        line, here = Cells(width), at == self.at
+        line.put(0, "▶" if here else " ", "warn")
+        line.put(2, words, "strong" if strong or here else "plain", room)
+        return line
+
+    def action_move(self, by: int) -> None:
+        if self.count():
+            self.choose(min(max(self.at + by, 0), self.count() - 1))
+
+    def on_click(self, event: events.Click) -> None:
+        if 0 <= event.y < self.count():
+            self.choose(event.y, clicked=True)
+
+    def choose(self, at: int, *, clicked: bool = False) -> None:
+        """Put the pointer on a line."""
+        self.at = at
 
 
 TOPS_DB = (6.0, 12.0, 20.0, 30.0, 40.0, 60.0)

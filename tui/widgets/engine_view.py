@@ -85,7 +85,7 @@ class EngineView(Drawn, can_focus=True):
 
     def draw_line(self, y: int, width: int) -> Cells:
         """One line through all boxes of a bank, or the crank line between banks."""
-        line = Cells(width, "plain")
+        line = Cells(width)
         bank, part = divmod(y, self._box_height + 1)
         if bank >= len(self.rows):
             return line

@@ -105,7 +105,7 @@ class Ladder(Drawn, can_focus=True):
 
     def draw_line(self, y: int, width: int) -> Cells:
         """Axis first, then a row a point, then the legend."""
-        line = Cells(width, "plain")
+        line = Cells(width)
         name, marks, words = self._columns(width)
         figure = FIGURE if self.tall >= FIGURE_HEIGHT and width >= WIDE + FIGURE else 0
         left = 2 + name + marks

@@ -34,7 +34,7 @@ class LevelMeter(Drawn):
     """Words instead of the level while there is none."""
 
     def draw_line(self, y: int, width: int) -> Cells:
-        line = Cells(width, "plain")
+        line = Cells(width)
         track = Scale(LOW_DBFS, 0.0, max(width - LABEL - READING, 8))
         if y == 0:
             self._level(line, track)

@@ -21,7 +21,7 @@ class LevelStrip(Drawn):
     cursor: reactive[float] = reactive(0.0)
 
     def draw_line(self, y: int, width: int) -> Cells:
-        line = Cells(width, "plain")
+        line = Cells(width)
         time = Scale(0.0, max(self.seconds, 1e-9), width)
         if y < HEIGHT:
             for x in range(width):

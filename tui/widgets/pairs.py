@@ -3,16 +3,16 @@
 from dataclasses import dataclass
 
 from rich.cells import cell_len
-from textual import events
 from textual.binding import Binding
 from textual.message import Message
 from textual.reactive import reactive
 
 from listen.voice.text import plain
-from tui.widgets.drawn import Cells, Drawn
+from tui.widgets.drawn import Cells, PointedList
 
 MOST_WORDS = 28
 """Columns of a pair's name."""
+NONE = "no pairs to hear: a point needs a quiet and an air clip, or a switched take"
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,18 +25,12 @@ class Pair:
     heard: int = 0
 
 
-class Pairs(Drawn, can_focus=True):
-    """Up and down choose, Space plays the pair."""
+class Pairs(PointedList):
+    """Up and down choose, Space or a click plays the pair."""
 
-    DEFAULT_CSS = "Pairs { height: auto; }"
-    BINDINGS = [
-        Binding("up", "move(-1)", "Pair", show=False),
-        Binding("down", "move(1)", "Pair", show=False),
-        Binding("space,pagedown", "play", "Play the pair", key_display="Space"),
-    ]
+    BINDINGS = [Binding("space,pagedown", "play", "Play the pair", key_display="Space")]
 
     pairs: reactive[tuple[Pair, ...]] = reactive[tuple[Pair, ...]]((), layout=True)
-    chosen: reactive[int] = reactive(0)
     sounding: reactive[tuple[str, int]] = reactive(("", -1))
     """Pair and clip, from 0, that sound now."""
 
@@ -44,36 +38,33 @@ class Pairs(Drawn, can_focus=True):
     class Play(Message):
         pair: Pair
 
-    def get_content_height(self, container: object, viewport: object, width: int) -> int:
-        return max(len(self.pairs), 1)
+    @property
+    def chosen(self) -> Pair:
+        """The pair one is on."""
+        return self.pairs[min(self.at, len(self.pairs) - 1)]
 
-    def draw_line(self, y: int, width: int) -> Cells:
-        line = Cells(width, "plain")
-        if y >= len(self.pairs):
-            line.put(
-                2,
-                "no pairs to hear: a point needs a quiet and an air clip, or a switched take" if not self.pairs else "",
-                "dim",
-            )
-            return line
-        pair, here = self.pairs[y], y == self.chosen
-        line.put(0, "▶" if here else " ", "warn")
-        line.put(2, plain(pair.words), "strong" if here else "plain", MOST_WORDS)
-        at = 4 + max(min(cell_len(plain(p.words)), MOST_WORDS) for p in self.pairs)
+    def count(self) -> int:
+        return len(self.pairs)
+
+    def drawing(self, width: int) -> list[Cells]:
+        none = Cells(width)
+        none.put(2, NONE, "dim")
+        beside = 4 + max((min(cell_len(plain(p.words)), MOST_WORDS) for p in self.pairs), default=0)
+        return [self._pair(i, pair, beside, width) for i, pair in enumerate(self.pairs)] or [none]
+
+    def _pair(self, at: int, pair: Pair, beside: int, width: int) -> Cells:
+        line = self.begun(at, plain(pair.words), width, room=MOST_WORDS)
         for i, name in enumerate(pair.clips):
             live = self.sounding == (pair.id, i)
-            at = line.put(at, f"♪ {name} ♪" if live else f"  {name}  ", "sure" if live else "dim") + 2
-        line.put(at, f"heard {pair.heard}×" if pair.heard else "not heard yet", "plain" if pair.heard else "warn")
+            beside = line.put(beside, f"♪ {name} ♪" if live else f"  {name}  ", "sure" if live else "dim") + 2
+        line.put(beside, f"heard {pair.heard}×" if pair.heard else "not heard yet", "plain" if pair.heard else "warn")
         return line
-
-    def action_move(self, by: int) -> None:
-        self.chosen = min(max(self.chosen + by, 0), max(len(self.pairs) - 1, 0))
 
     def action_play(self) -> None:
         if self.pairs:
-            self.post_message(self.Play(self.pairs[min(self.chosen, len(self.pairs) - 1)]))
+            self.post_message(self.Play(self.chosen))
 
-    def on_click(self, event: events.Click) -> None:
-        if 0 <= event.y < len(self.pairs):
-            self.chosen = event.y
+    def choose(self, at: int, *, clicked: bool = False) -> None:
+        super().choose(at)
+        if clicked:
             self.action_play()

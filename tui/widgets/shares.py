@@ -4,9 +4,10 @@ from dataclasses import dataclass
 
 from textual.reactive import reactive
 
+from listen.rate import Rate
 from listen.voice import figures
 from listen.voice.text import plain
-from tui.widgets.drawn import Cells, Drawn, Scale
+from tui.widgets.drawn import Cells, DrawnList, Scale
 
 READING = 28
 """Columns of the words at the right."""
@@ -15,54 +16,46 @@ MOST_NAME = 26
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """One line: words, the share that was right, how many of how many, and the share's interval."""
+    """One line: words, and the share that was right with its interval."""
 
     words: str
-    share: float
-    right: int
-    calls: int
-    low: float
-    high: float
+    rate: Rate
     sureness: float | None = None
     """Sureness stated, where the line is about calls of one sureness."""
     heading: bool = False
 
 
-class Shares(Drawn):
+class Shares(DrawnList):
     """A line a share; the mark of the share stands inside its interval, a bar where the sureness stated stands."""
-
-    DEFAULT_CSS = "Shares { height: auto; }"
 
     shares: reactive[tuple[Share, ...]] = reactive[tuple[Share, ...]]((), layout=True)
 
-    def get_content_height(self, container: object, viewport: object, width: int) -> int:
-        return len(self.shares) + 2 if self.shares else 0
+    def drawing(self, width: int) -> list[Cells]:
+        if not self.shares:
+            return []
+        name = min(max(len(s.words) for s in self.shares), MOST_NAME) + 2
+        scale, legend = Scale(0.0, 1.0, max(width - name - READING, 10)), Cells(width)
+        legend.put(name, "◆ share right  ▒ 95 % interval  │ sureness stated", "dim")
+        lines = [self._share(share, name, scale, width) for share in self.shares]
+        return [self._axis(name, scale, width), *lines, legend]
 
-    def draw_line(self, y: int, width: int) -> Cells:
-        line = Cells(width, "plain")
-        name = min(max((len(s.words) for s in self.shares), default=0), MOST_NAME) + 2
-        scale = Scale(0.0, 1.0, max(width - name - READING, 10))
-        if y == 0:
-            self._axis(line, name, scale)
-        elif y <= len(self.shares):
-            self._share(line, self.shares[y - 1], name, scale)
-        else:
-            line.put(name, "◆ share right  ▒ 95 % interval  │ sureness stated", "dim")
-        return line
-
-    def _axis(self, line: Cells, left: int, scale: Scale) -> None:
+    def _axis(self, left: int, scale: Scale, width: int) -> Cells:
+        line = Cells(width)
         for value in (0.0, 0.5, 1.0):
             label = figures.share(value)
             at = left + round(scale.column(value)) - (len(label) if value == 1.0 else len(label) // 2 if value else 0)
             line.put(at, label, "dim")
         line.put(left + scale.columns + 1, "right", "dim")
+        return line
 
-    def _share(self, line: Cells, share: Share, left: int, scale: Scale) -> None:
-        line.put(0, plain(share.words), "strong" if share.heading else "plain", left - 1)
+    def _share(self, share: Share, left: int, scale: Scale, width: int) -> Cells:
+        line, rate, pen = Cells(width), share.rate, "strong" if share.heading else "plain"
+        line.put(0, plain(share.words), pen, left - 1)
         line.fill(left, left + scale.columns, "·", "rule")
-        line.fill(left + round(scale.column(share.low)), left + round(scale.column(share.high)) + 1, "▒", "air")
+        line.fill(left + round(scale.column(rate.low95)), left + round(scale.column(rate.high95)) + 1, "▒", "air")
         if share.sureness is not None:
             line.dot(left + round(scale.column(share.sureness)), "│", "warn")
-        line.dot(left + round(scale.column(share.share)), "◆", "strong")
-        text = f"{share.right} of {share.calls} ({figures.share(share.low)} to {figures.share(share.high)})"
-        line.put(left + scale.columns + 1, text, "strong" if share.heading else "plain")
+        line.dot(left + round(scale.column(rate.value or 0.0)), "◆", "strong")
+        text = f"{rate.hits} of {rate.of} ({figures.share(rate.low95)} to {figures.share(rate.high95)})"
+        line.put(left + scale.columns + 1, text, pen)
+        return line

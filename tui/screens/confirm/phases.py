@@ -15,7 +15,8 @@ from listen.voice import names
 from listen.voice.text import plain
 from tui.screens.calls import tech_call
 from tui.widgets.banner import Say
-from tui.widgets.panels import Choice, Entry
+from tui.widgets.entries import Entry
+from tui.widgets.panels import Choice
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey

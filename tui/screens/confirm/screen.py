@@ -24,9 +24,10 @@ from tui.screens.confirm.phases import CHOICES as SIGN_CHOICES
 from tui.screens.confirm.phases import key_words, sign
 from tui.screens.point_rows import point_rows
 from tui.widgets.banner import Banner
+from tui.widgets.entries import EntryPanel
 from tui.widgets.ladder import Ladder
 from tui.widgets.pairs import Pairs
-from tui.widgets.panels import Choice, ChoicePanel, EntryPanel
+from tui.widgets.panels import Choice, ChoicePanel
 
 CHOICES = {"tech": phases.SHOW, "decide": phases.DECISIONS, "kind": phases.KINDS}
 ENTRIES = {"name": phases.NAME, "overrule-reason": phases.REASON, "back-reason": phases.REASON, "sign": phases.NAME}

@@ -14,7 +14,7 @@ from tui.screens.base import BayScreen
 from tui.screens.cautions import CautionScreen
 from tui.screens.dialog import PickScreen, TickScreen
 from tui.screens.engine import cells
-from tui.widgets.panels import EntryPanel
+from tui.widgets.entries import EntryPanel
 
 AGAIN = [("yes", "yes", "after a repair, or to do it over"), ("no", "no", "leave it as it is")]
 

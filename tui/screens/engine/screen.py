@@ -24,8 +24,7 @@ from tui.content import fitting, shown
 from tui.screens.engine import cells
 from tui.screens.engine.keys import EngineKeys
 from tui.widgets.engine_view import DrawnCylinder, EngineView
-from tui.widgets.field import Field
-from tui.widgets.panels import Entry, EntryPanel
+from tui.widgets.entries import Entry, EntryPanel, Field
 
 FULL_BANK, ROOM = 6, 9
 """Lines of a bank drawn in full, and lines needed besides banks and cylinders."""

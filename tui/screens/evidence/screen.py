@@ -26,8 +26,7 @@ from tui.screens.evidence.look import PART_WORDS, Looked, Part, looked
 from tui.screens.hearing import PlayingScreen
 from tui.screens.point_rows import neighbour_point
 from tui.widgets.heat import Heat, Picture
-from tui.widgets.level_plot import LevelPlot, Moments
-from tui.widgets.spectra_plot import Curve, SpectraPlot
+from tui.widgets.plots import Curve, LevelPlot, Moments, SpectraPlot
 
 if TYPE_CHECKING:
     from pathlib import Path

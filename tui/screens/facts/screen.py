@@ -16,7 +16,7 @@ from listen.voice.text import plain
 from tui.screens import dialog
 from tui.screens.base import BayScreen
 from tui.screens.dialog import AnswerScreen, OneLineScreen, PickScreen
-from tui.widgets.field import Field
+from tui.widgets.entries import Field
 
 NEXT = {OPEN: YES, YES: NO, NO: OPEN}
 """What Enter makes of an answer."""

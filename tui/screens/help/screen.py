@@ -13,7 +13,7 @@ from textual.screen import ModalScreen, Screen
 from textual.widgets import Static
 
 from tui.content import shown
-from tui.widgets.key_bar import key_name
+from tui.widgets.edges import key_name
 
 LEFT_OUT = {"tab", "shift+tab", "ctrl+c", "super+c", "ctrl+i"}
 """Keys every terminal program has."""

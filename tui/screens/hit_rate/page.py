@@ -8,7 +8,6 @@ from textual.content import Content
 from listen.jobs.hit_rate import Decided, HitRate, ScoredCall
 from listen.jobs.teardowns import LEAST, Counting, Torn, Trial, own_rounds, seen, trial
 from listen.judge.hypotheses import leak_shares
-from listen.rate import Rate
 from listen.voice import figures, names
 from listen.voice.figures import number, share
 from listen.voice.text import plain
@@ -29,14 +28,9 @@ def shares(rates: tuple[HitRate, ...]) -> tuple[Share, ...]:
     """A line a source of calls, and below it a line for each class of sureness stated."""
     rows: list[Share] = []
     for found in rates:
-        rows.append(_share(names.BY[found.by], found.rate, heading=True))
-        rows += [_share(f"  {figures.share(c.mean_sure)} sure", c.rate, sureness=c.mean_sure) for c in found.classes]
+        rows.append(Share(names.BY[found.by], found.rate, heading=True))
+        rows += [Share(f"  {figures.share(c.mean_sure)} sure", c.rate, c.mean_sure) for c in found.classes]
     return tuple(rows)
-
-
-def _share(words: str, rate: Rate, *, sureness: float | None = None, heading: bool = False) -> Share:
-    low, high = rate.low95, rate.high95
-    return Share(words, rate.value or 0.0, rate.hits, rate.of, low, high, sureness=sureness, heading=heading)
 
 
 def heading(scored: tuple[ScoredCall, ...], simulated: bool) -> Content:

@@ -15,7 +15,7 @@ from listen.voice.names import STATES
 from listen.voice.text import plain
 from tui.screens.base import made
 from tui.screens.jobs.more import JobsMore
-from tui.widgets.field import Field
+from tui.widgets.entries import Field
 
 COLUMNS = (("Job", 0), ("Engine", 12), ("Rounds", 6), ("Waits for", 22), ("Changed", 10))
 """Heads and widths; the title takes what is left."""

@@ -26,7 +26,7 @@ from tui.widgets.heat import Heat
 from tui.widgets.ladder import Ladder, PointRow
 from tui.widgets.pairs import Pair, Pairs
 from tui.widgets.panels import ChoicePanel
-from tui.widgets.spectra_plot import Curve, SpectraPlot
+from tui.widgets.plots import Curve, SpectraPlot
 
 if TYPE_CHECKING:
     from listen.lab.training.held import Held
@@ -224,8 +224,7 @@ class DrillScreen(HearingScreen[None]):
         return not again
 
     def _at(self) -> str:
-        pairs = self.query_one(Pairs)
-        return pairs.pairs[min(pairs.chosen, len(pairs.pairs) - 1)].id
+        return self.query_one(Pairs).chosen.id
 
     def action_look(self) -> None:
         heat = self.query_one(Heat)

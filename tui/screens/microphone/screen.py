@@ -25,7 +25,7 @@ from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.dialog import PickScreen
-from tui.widgets.countdown import Count, Countdown
+from tui.widgets.large import Count, Countdown
 from tui.widgets.level_meter import LevelMeter
 
 if TYPE_CHECKING:

@@ -16,7 +16,8 @@ from listen.voice.text import plain
 from tui.screens.calls import SEVERAL, ask_paths, call_event
 from tui.screens.round.now import NO, REASON, Asked
 from tui.screens.round.taking import Taking
-from tui.widgets.panels import Choice, ChoicePanel, EntryPanel
+from tui.widgets.entries import EntryPanel
+from tui.widgets.panels import Choice, ChoicePanel
 
 LOOKED: dict[str, type[AirFollowed | BubblesLooked]] = {"bubbles": BubblesLooked, "followed": AirFollowed}
 """What is kept of something that was looked for."""

@@ -17,8 +17,8 @@ from tui.screens.channels.places import for_these
 from tui.screens.round.now import Now, Outcome
 from tui.screens.round.view import View, view
 from tui.screens.round.words import key_takes
-from tui.widgets.countdown import Count, Countdown
-from tui.widgets.panels import EntryPanel
+from tui.widgets.entries import EntryPanel
+from tui.widgets.large import Count, Countdown
 
 
 class Bench(BayScreen[None]):

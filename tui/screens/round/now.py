@@ -4,8 +4,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from listen.jobs.walk import Step, Wish
+from tui.widgets.entries import Entry
 from tui.widgets.ladder import Mark
-from tui.widgets.panels import Choice, Entry
+from tui.widgets.panels import Choice
 
 NO = "no"
 """The answer that leaves all as it is."""

@@ -27,10 +27,11 @@ from tui.screens.round.step_panel import StepPanel
 from tui.screens.round.taker import Taker
 from tui.screens.round.view import GO, Microphone
 from tui.widgets.banner import Banner
+from tui.widgets.entries import EntryPanel
 from tui.widgets.ladder import Ladder
 from tui.widgets.large import Large
 from tui.widgets.level_meter import LevelMeter
-from tui.widgets.panels import CautionPanel, EntryPanel
+from tui.widgets.panels import CautionPanel
 
 ONE_KEY = ("go", "back", "stop")
 """Actions that share their key with another: where they do nothing that one has it."""

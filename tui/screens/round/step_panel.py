@@ -6,9 +6,10 @@ from textual.widget import Widget
 from textual.widgets import ContentSwitcher
 
 from tui.screens.round.view import Answers, Cautions, Figures, Microphone, Panel
-from tui.widgets.countdown import Countdown
+from tui.widgets.entries import EntryPanel
+from tui.widgets.large import Countdown
 from tui.widgets.level_meter import LevelMeter
-from tui.widgets.panels import CautionPanel, ChoicePanel, EntryPanel
+from tui.widgets.panels import CautionPanel, ChoicePanel
 
 
 class StepPanel(ContentSwitcher):

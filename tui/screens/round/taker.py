@@ -20,8 +20,8 @@ from listen.voice.names import point_name
 from tui.bridge.threads import in_thread
 from tui.screens.round.bench import Bench
 from tui.screens.round.now import Outcome
-from tui.widgets.countdown import Count
 from tui.widgets.ladder import Mark
+from tui.widgets.large import Count
 
 LISTEN_S = 1.5
 """Of every channel, before a take of several."""

@@ -12,7 +12,7 @@ from textual.widgets import Checkbox, Input, Label, Static
 from tui.bridge.bay import Bay
 from tui.bridge.preferences import Preferences
 from tui.screens.dialog import Dialog
-from tui.widgets.field import Field
+from tui.widgets.entries import Field
 
 FIELDS = (
     ("before_s", "Before each clip, to get clear"),

@@ -15,8 +15,9 @@ from tui.screens.point_rows import point_rows
 from tui.screens.round import words
 from tui.screens.round.now import Asked, Now
 from tui.widgets.banner import Say
+from tui.widgets.entries import Entry
 from tui.widgets.ladder import Mark, PointRow
-from tui.widgets.panels import Choice, Entry
+from tui.widgets.panels import Choice
 
 NOT_LOOKED = Choice("l", "not-looked", "not looked")
 CHOICES: dict[str, tuple[Choice, ...]] = {

@@ -22,8 +22,7 @@ from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.calls import tech_call
 from tui.screens.dialog import PickScreen
-from tui.widgets.odds import Chance, Odds
-from tui.widgets.weights import Weight, Weights
+from tui.widgets.odds import Chance, Odds, Weight, Weights
 
 HEADS = {
     "none": "What moved the odds that this cylinder is sound",
@@ -74,8 +73,8 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         result = judged.result
         self.query_one("#verdict", Static).update(_head(result.verdict, standing(self.record)))
         odds = self.query_one(Odds)
-        odds.chances = self._chances(result)
-        odds.chosen = odds.chosen or (result.paths[0].path if result.paths else "")
+        was, odds.chances = odds.chosen, self._chances(result)
+        odds.at = next((i for i, c in enumerate(odds.chances) if c.path == was), 0)  # judged anew, they stand otherwise
         self.query_one("#remarks", Static).update(remarks(job, self.record))
         self._show_account(result)
         self.call_after_refresh(self.query_one("#page", VerticalScroll).scroll_home, animate=False)

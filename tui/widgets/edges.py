@@ -1,10 +1,39 @@
-"""The keys that work here and now, on one line; what has no room is counted, and one key away in the help."""
+"""The top line, where one is, and the keys that work now; what has no room there is one key away in the help."""
 
+from rich.cells import cell_len
 from textual import events
 from textual.binding import Binding
+from textual.reactive import reactive
 from textual.screen import Screen
 
+from listen.voice.text import plain
 from tui.widgets.drawn import Cells, Drawn
+
+MIN_STEP = 8
+"""Columns a step keeps at least."""
+
+
+class TopBar(Drawn):
+    """One line: the way here at the left, a remark at the right."""
+
+    DEFAULT_CSS = "TopBar { dock: top; height: 1; background: $panel; }"
+
+    way: reactive[tuple[str, ...]] = reactive[tuple[str, ...]](())
+    remark: reactive[str] = reactive("")
+
+    def draw_line(self, y: int, width: int) -> Cells:
+        """Program, then the way; the remark and the last step keep their room, the title gives way."""
+        line = Cells(width)
+        at = line.put(1, "Hissway", "strong")
+        end = width - len(self.remark) - 2
+        steps = [plain(step) for step in self.way]
+        for i, step in enumerate(steps):
+            after = sum(cell_len(later) + 3 for later in steps[i + 1 :])
+            at = line.put(at, " › ", "dim")
+            at = line.put(at, step, "plain", max(end - after - at, MIN_STEP))
+        line.put_right(width - 1, plain(self.remark), "warn")
+        return line
+
 
 NAMES = {
     "question_mark": "?",
@@ -80,7 +109,7 @@ class KeyBar(Drawn):
 
     def draw_line(self, y: int, width: int) -> Cells:
         """Key, words, key, words ... and the help key always, with how many keys had no room."""
-        line, at = Cells(width, "plain"), 1
+        line, at = Cells(width), 1
         self._spots = [spot for spot in self._spots if spot[0] != y]
         keys = self._keys()
         tail = sorted((k for k in keys if _action(k) in LAST), key=lambda k: LAST.index(_action(k)))

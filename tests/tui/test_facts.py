@@ -40,7 +40,7 @@ def test_every_fact_can_be_told(tmp_path: Path) -> None:
     """Each by what its line of the list writes, the ones that open others first, and each stands in the job then."""
     with create_job(tmp_path, title="t", engine=layout("inline-2")) as opened:
         for f in sorted(facts().values(), key=lambda f: f.id not in ("diesel", "turbo")):
-            assert f.id in [o.id for o in options(opened.job, "")]
+            assert f.id in [id for id, _ in options(opened.job, "")]
             n = 2 if f.scope == "cylinder" else None
             opened.append(
                 *(

@@ -14,6 +14,7 @@ from textual.app import App, ComposeResult
 from textual.color import Color
 from textual.widget import Widget
 
+from listen.judge.result import PathResult
 from listen.signal.live import LiveLevel
 from listen.voice import figures
 from listen.voice.figures import decibels, number
@@ -22,7 +23,7 @@ from tui.themes import DIM_BAY, THEMES
 from tui.widgets.drawn import PENS, Cells, Scale, excess_scale
 from tui.widgets.ladder import Ladder, Mark, PointRow, Standing
 from tui.widgets.level_meter import LevelMeter
-from tui.widgets.odds import Chance, Odds, Weight, Weights
+from tui.widgets.odds import Odds, Weights
 from tui.widgets.plots import even_rows
 
 POINT_ROWS = (
@@ -82,13 +83,20 @@ def test_the_clip_light_is_a_word() -> None:
 
 def test_weights_and_odds_name_what_they_draw() -> None:
     weights = Weights()
-    weights.set_reactive(Weights.lines, (Weight("before", -8.0, -8.0), Weight("intake", 45.0, 37.0)))
-    weights.set_reactive(Weights.total, "+37.0 decibans = >99 %")
+    pushed = {"prior": -8.0, "intake": 45.0}
+    weights.set_reactive(Weights.path, PathResult(path="rings", probability=0.99, evidence_db=pushed, involved=0.998))
     head, before, intake, _, total = lines(weights, 5, 80)
     assert "speaks against" in head and "−8.0" in before and "▓" in before
-    assert "▶" in intake and "+45.0" in intake and total.endswith(">99 %")
+    assert "▶" in intake and "+45.0" in intake and total.endswith("+37.0 decibans = >99 %")
     odds = Odds()
-    odds.set_reactive(Odds.chances, (Chance("rings", "rings", 0.94, True, 0.91, 0.96), Chance("none", "sound", 0.06)))
+    odds.set_reactive(
+        Odds.paths,
+        (
+            PathResult(path="rings", probability=0.94, evidence_db={}, involved=0.94, involved_range=(0.91, 0.96)),
+            PathResult(path="none", probability=0.06, evidence_db={}, involved=0.06),
+        ),
+    )
+    odds.set_reactive(Odds.named, ("rings",))
     first, second = lines(odds, 2, 60)
     assert "94 %" in first and "91 % to 96 %" in first and "▲" in first and "▲" not in second
 

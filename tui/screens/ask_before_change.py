@@ -23,17 +23,13 @@ def write_asking(screen: BayScreen[Any], touched: Iterable[RoundRecord], what: s
     rounds = tuple(touched)
     signed = [r for r in rounds if r.signed]
 
-    def write(*more: Payload) -> None:
-        with screen.refusing():
-            screen.bay.write(*payloads, *more)
-
     def reasoned(reason: str) -> None:
         words = f"{plain(what, 120)}: {plain(reason, 200)}"
-        write(*(NoteAdded(round_id=r.id, cylinder=r.cylinder, text=words) for r in signed))
+        screen.write(*payloads, *(NoteAdded(round_id=r.id, cylinder=r.cylinder, text=words) for r in signed))
 
     def agreed(answer: str) -> None:
         if answer == "yes":
-            write()
+            screen.write(*payloads)
 
     if signed:
         names = " and ".join(dict.fromkeys(plain(r.signatures[-1].name, 40) for r in signed))
@@ -42,4 +38,4 @@ def write_asking(screen: BayScreen[Any], touched: Iterable[RoundRecord], what: s
     elif rounds:
         screen.ask(PickScreen(f"{what}. There is a verdict that rests on it. Go on?", GO_ON), agreed)
     else:
-        write()
+        screen.write(*payloads)

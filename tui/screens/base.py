@@ -15,7 +15,7 @@ from textual.screen import Screen
 from textual.widgets import Static
 
 from listen.errors import HisswayError
-from listen.jobs.events import ClipKept, NoteAdded
+from listen.jobs.events import ClipKept, NoteAdded, Payload
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.job import Job, RoundRecord
 from listen.voice.names import walked_clip
@@ -56,8 +56,11 @@ class BayScreen(OrderedKeys[R]):
     """This screen's own word in the top line."""
     OF_JOB: ClassVar[bool] = True
     """Whether it is about the open job."""
-    round_id: str = ""
-    """The round that it is about, if it is about one."""
+
+    def __init__(self, round_id: str = "") -> None:
+        super().__init__()
+        self.round_id = round_id
+        """The round that it is about, if it is about one."""
 
     @property
     def bay(self) -> Bay:
@@ -150,17 +153,11 @@ class BayScreen(OrderedKeys[R]):
         if self.bay.job is not None:
             self.show_job(self.bay.job)
 
-    def start(self, work: Callable[[], Coroutine[Any, Any, None]], group: str) -> None:
-        """Run something beside the screen; a new piece of a group ends the one before, an error is told and ends it."""
-        self.run_worker(self._ready(work), group=group, exclusive=True)
-
-    def start_beside(self, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
-        """Run something beside the screen that nothing ends but its own end."""
-        self.run_worker(self._ready(work))
-
-    def _ready(self, work: Callable[[], Coroutine[Any, Any, None]]) -> Callable[[], Awaitable[None]]:
+    def start(self, work: Callable[[], Coroutine[Any, Any, None]], group: str = "") -> None:
+        """Run something beside the screen; an error is told and ends it, and so does a new piece of its group."""
         # Not the coroutine itself: one whose worker is ended before it begins would never be awaited.
-        return cast("Callable[[], Awaitable[None]]", partial(self._while_here, work))
+        ready = cast("Callable[[], Awaitable[None]]", partial(self._while_here, work))
+        self.run_worker(ready, group=group or "default", exclusive=bool(group))
 
     async def _while_here(self, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
         """Do it; what is refused is told, and what it wants to show on a screen left meanwhile is dropped."""
@@ -184,6 +181,14 @@ class BayScreen(OrderedKeys[R]):
             yield
         except HisswayError as e:
             self.refuse(e)
+
+    def write(self, *events: Payload) -> bool:
+        """Have events written; False where that is refused, which is told."""
+        with self.refusing():
+            if events:
+                self.bay.write(*events)
+            return True
+        return False
 
     def action_show(self, name: str) -> None:
         self.show(name, *self.about(name))

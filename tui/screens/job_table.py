@@ -45,6 +45,12 @@ class JobTable(BayScreen[None]):
         """No table before there are rows."""
         self.query_one(Rows).display = False
 
+    def on_screen_resume(self) -> None:
+        """Back from a job: it is closed, and the list is read again."""
+        if self.app.screen is self:  # not where a job was entered before this message came
+            self.bay.put_away()
+            self.load()
+
     def load(self) -> None:
         self.start(self._load, "load")
 
@@ -70,12 +76,16 @@ class JobTable(BayScreen[None]):
         left = self.size.width - PADDING - sum(width for _, width in self.COLUMNS)
         return {head: width or max(LEAST_TITLE, left) for head, width in self.COLUMNS}
 
+    def here(self) -> str:
+        """Key of the row that the cursor is on; empty where there is none."""
+        table = self.query_one(Rows)
+        known = table.display and table.row_count
+        return str(table.coordinate_to_cell_key(table.cursor_coordinate).row_key.value) if known else ""
+
     def put(self, rows: dict[str, tuple[str, ...]], widths: dict[str, int], empty: str = "") -> None:
         """Rows by their keys; the cursor stays on its row: Enter must not open what came in between."""
         table = self.query_one(Rows)
-        at = table.cursor_row
-        here = table.coordinate_to_cell_key(table.cursor_coordinate).row_key.value if table.row_count else None
-        here, self.go_to = self.go_to or here, ""
+        at, here, self.go_to = table.cursor_row, self.go_to or self.here(), ""
         table.clear(columns=True)
         for head, width in widths.items():
             table.add_column(head, width=width)

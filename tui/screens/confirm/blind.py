@@ -36,8 +36,7 @@ class BlindScreen(HearingScreen[None]):
     BINDINGS = [Binding("m", "match", "Levels")]
 
     def __init__(self, round_id: str) -> None:
-        super().__init__()
-        self.round_id = round_id
+        super().__init__(round_id)
         self.seed = secrets.token_hex(4)
         """Of the order in which pairs and clips stand."""
         self._matched = True

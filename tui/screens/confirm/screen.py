@@ -120,18 +120,13 @@ class ConfirmScreen(BlindScreen):
         self.refresh_bindings()
         self._job_changed(self.bay.job)
 
-    def write(self, *events: Payload, then: str) -> None:
-        with self.refusing():
-            self.bay.write(*events)
-            self.go(then)
-
     @on(ChoicePanel.Chosen)
     def _chosen(self, event: ChoicePanel.Chosen) -> None:
         choice = event.choice
         if self.phase == "call":
             self._call(choice, sure=event.sure)
         elif self.phase == "decide" and choice == "agree":
-            self.write(Confirmed(**self._by_me()), then="decided")
+            self._decide(Confirmed(**self._by_me()), "decided")
         elif choice == "overrule":
             ask_paths(self, "Which path is it, or which?", self._points(), self._overrule, self._paths)
         elif self.phase == "point":
@@ -145,6 +140,12 @@ class ConfirmScreen(BlindScreen):
         else:
             self.go({"numbers": "decide", "back": "point", "sign": "sign"}[choice])
 
+    def _decide(self, event: Payload, then: str) -> bool:
+        written = self.write(event)
+        if written:
+            self.go(then)
+        return written
+
     def _call(self, called: str | tuple[str, ...], *, sure: float | None) -> None:
         if called == SEVERAL:
             ask_paths(self, "Which paths do you hear?", self._points(), partial(self._call, sure=sure))
@@ -152,8 +153,8 @@ class ConfirmScreen(BlindScreen):
             called_event = call_event(
                 self.round_id, called, self.name_typed, before_numbers=not self._seen(), role="supervisor", sure=sure
             )
-            self.write(structs.replace(called_event, sitting=self.bay.sitting.id), then="tech")
-            self.reveal()
+            if self._decide(structs.replace(called_event, sitting=self.bay.sitting.id), "tech"):
+                self.reveal()
 
     def _overrule(self, paths: tuple[str, ...]) -> None:
         self._paths = paths
@@ -167,10 +168,9 @@ class ConfirmScreen(BlindScreen):
         elif self.phase == "name":
             self._sit(" ".join(text.split()))
         elif self.phase == "overrule-reason":
-            self.write(Overruled(paths=self._paths, reason=text, **self._by_me()), then="decided")
+            self._decide(Overruled(paths=self._paths, reason=text, **self._by_me()), "decided")
         elif self.phase == "back-reason":
-            asked = SentBack(point=self._point, clip_kind=self._kind, reason=text, **self._by_me())
-            self.write(asked, then="done")
+            self._decide(SentBack(point=self._point, clip_kind=self._kind, reason=text, **self._by_me()), "done")
         elif self.phase == "sign":
             self._sign(text)
 

@@ -83,8 +83,7 @@ class EngineKeys(BayScreen[None]):
         if answer != "yes":
             return
         begun = new_round(self.cylinder())
-        with self.refusing():
-            self.bay.write(begun)
+        if self.write(begun):
             self.show("round", begun.round_id)
 
     def action_plug(self) -> None:

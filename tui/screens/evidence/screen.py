@@ -60,8 +60,8 @@ class EvidenceScreen(PlayingScreen[None]):
     ]
 
     def __init__(self, round_id: str, at: str) -> None:
-        super().__init__()
-        self.round_id, self.at = round_id, at
+        super().__init__(round_id)
+        self.at = at
         self._hiss_only = False
         self._pictured = "air"
         self._part: Part = "all"

@@ -4,11 +4,9 @@ from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.content import Content
-from textual.widgets import Input, OptionList, Static
-from textual.widgets.option_list import Option
+from textual.widgets import Input, Static
 
 from listen.jobs.answers import NO, OPEN, YES, answer, answer_events, facts_here, in_words, type_in, unit_here
-from listen.jobs.events import Payload
 from listen.jobs.job import Job
 from listen.trade.causes import causes, sources
 from listen.trade.facts import GROUP_WORDS, Fact, core, fact, moves
@@ -17,6 +15,7 @@ from tui.screens import dialog
 from tui.screens.base import BayScreen
 from tui.screens.dialog import AnswerScreen, OneLineScreen, PickScreen
 from tui.widgets.entries import Field
+from tui.widgets.lines import Lines
 
 NEXT = {OPEN: YES, YES: NO, NO: OPEN}
 """What Enter makes of an answer."""
@@ -37,25 +36,15 @@ class FactsScreen(BayScreen[None]):
 
     def body(self) -> ComposeResult:
         yield Field(placeholder="find: any word of a fact or its group", id="find", compact=True)
-        yield OptionList(id="facts", markup=False, compact=True)
+        yield Lines(id="facts")
         yield Static(id="about")
 
     def show_job(self, job: Job) -> None:
         """Fill the list; stay on the line one is on."""
-        listed = self.query_one("#facts", OptionList)
-        at = self._at()
-        listed.clear_options()
-        listed.add_options(options(job, self.query_one("#find", Field).value))
-        ids = [o.id for o in listed.options]
-        here = ids.index(at) if at is not None and at in ids else next((i for i, id in enumerate(ids) if id), None)
-        listed.highlighted = here
+        self.query_one(Lines).put(options(job, self.query_one("#find", Field).value))
 
-    def _at(self) -> str | None:
-        listed = self.query_one("#facts", OptionList)
-        return None if listed.highlighted is None else listed.get_option_at_index(listed.highlighted).id
-
-    @on(OptionList.OptionHighlighted)
-    def _moved(self, event: OptionList.OptionHighlighted) -> None:
+    @on(Lines.OptionHighlighted)
+    def _moved(self, event: Lines.OptionHighlighted) -> None:
         if event.option.id:
             self.query_one("#about", Static).update(about(fact(event.option.id)))
 
@@ -79,8 +68,8 @@ class FactsScreen(BayScreen[None]):
     def _to_list(self) -> None:
         self.query_one("#facts").focus()
 
-    @on(OptionList.OptionSelected)
-    def _chosen(self, event: OptionList.OptionSelected) -> None:
+    @on(Lines.OptionSelected)
+    def _chosen(self, event: Lines.OptionSelected) -> None:
         job, f = self.job, fact(event.option.id or "")
         if f.answer == "yes-no":
             self._statement(job, f)
@@ -92,7 +81,7 @@ class FactsScreen(BayScreen[None]):
     def _statement(self, job: Job, f: Fact) -> None:
         if f.scope == "engine":
             given = NEXT[answer(job, f)]
-            self._write(
+            self.write(
                 *answer_events(job, f, YES if f.sets and given == OPEN else given)
             )  # the engine is so or is not so
             return
@@ -101,7 +90,7 @@ class FactsScreen(BayScreen[None]):
         def keep(answered: tuple[str, ...]) -> None:
             given = dict(line.split("=") for line in answered)
             words = {box: word for word, box in BOXES.items()}
-            self._write(*(e for n, box in given.items() for e in answer_events(job, f, words[box], int(n))))
+            self.write(*(e for n, box in given.items() for e in answer_events(job, f, words[box], int(n))))
 
         options = [(str(n), f"cylinder {n}") for n in job.engine.cylinders]
         self.ask(AnswerScreen(f"{f.words}: on which cylinders?", options, boxes), keep)
@@ -125,14 +114,8 @@ class FactsScreen(BayScreen[None]):
     def action_no_to_the_rest(self) -> None:
         """Answer with no what every complaint is asked and has no answer yet."""
         open_ = [fact(id) for id in sorted(core()) if answer(self.job, fact(id)) == OPEN]
-        self._write(*(e for f in open_ for e in answer_events(self.job, f, NO)))
+        self.write(*(e for f in open_ for e in answer_events(self.job, f, NO)))
         self.tell(f"{len(open_)} questions answered with no.")
-
-    def _write(self, *events: Payload) -> None:
-        if not events:
-            return
-        with self.refusing():
-            self.bay.write(*events)
 
 
 ANSWER = 12
@@ -140,17 +123,17 @@ ANSWER = 12
 MOST_CAUSES = 4
 
 
-def options(job: Job, wanted: str) -> list[Option]:
+def options(job: Job, wanted: str) -> list[tuple[str, Content]]:
     """The facts that hold every word wanted, under the heads of their groups."""
-    lines: list[Option] = []
+    lines: list[tuple[str, Content]] = []
     group = ""
     for f in facts_here(job):
         if not _found(f, in_words(job, f), wanted):
             continue
         if f.group != group:
             group = f.group
-            lines.append(Option(Content.styled(GROUP_WORDS[f.group], "bold $accent"), disabled=True))
-        lines.append(Option(line(job, f), id=f.id))
+            lines.append(("", Content.styled(GROUP_WORDS[f.group], "bold $accent")))
+        lines.append((f.id, line(job, f)))
     return lines
 
 

@@ -62,13 +62,6 @@ class JobsScreen(JobsMore):
         if (folder := self.bay.services.prepare()) is not None:
             self._open(folder.name)
 
-    def on_screen_resume(self) -> None:
-        """Back from a job: it is closed, and the list is read again."""
-        if self.app.screen is not self:  # a job was entered before this message came
-            return
-        self.bay.put_away()
-        self.load()
-
     def read(self, jobs: list[JobSummary]) -> None:
         """As they may be told to whoever sits here."""
         self._all = [self._as_told(s) for s in jobs]
@@ -92,11 +85,7 @@ class JobsScreen(JobsMore):
         self.query_one("#about").display = bool(found)
 
     def chosen(self) -> JobSummary | None:
-        table = self.query_one("#jobs", DataTable)
-        if not table.display or not table.row_count:
-            return None
-        here = table.coordinate_to_cell_key(table.cursor_coordinate).row_key.value
-        return next((s for s in self._all if s.folder == here), None)
+        return next((s for s in self._all if s.folder == self.here()), None)
 
     @on(Input.Changed, "#find")
     def _narrow(self) -> None:

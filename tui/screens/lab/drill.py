@@ -19,7 +19,7 @@ from tui.bridge.threads import in_thread
 from tui.screens.dialog import TickScreen
 from tui.screens.hearing import HearingScreen
 from tui.screens.lab import drill_words as words
-from tui.screens.lab.standing import side_by_side, spectra_of, to_play
+from tui.screens.lab.standing import side_by_side, to_play
 from tui.screens.point_rows import judged, short_words
 from tui.widgets.banner import Banner, Say
 from tui.widgets.heat import Heat
@@ -223,15 +223,12 @@ class DrillScreen(HearingScreen[None]):
         ladder.display = again and bool(ladder.point_rows)
         return not again
 
-    def _at(self) -> str:
-        return self.query_one(Pairs).chosen.id
-
     def action_look(self) -> None:
         heat = self.query_one(Heat)
         if not self._show(Heat):
             return
         heat.empty, heat.picture = "making the picture ...", None
-        self.call_after_refresh(self.start, partial(self._picture, self._at()), "look")
+        self.call_after_refresh(self.start, partial(self._picture, self.query_one(Pairs).chosen.id), "look")
 
     async def _picture(self, at: str) -> None:
         heat = self.query_one(Heat)
@@ -240,10 +237,12 @@ class DrillScreen(HearingScreen[None]):
 
     def action_spectrum(self) -> None:
         if self._show(SpectraPlot):
-            self.start(partial(self._spectrum, self._at()), "look")
+            self.start(partial(self._spectrum, self.query_one(Pairs).chosen.id), "look")
 
     async def _spectrum(self, at: str) -> None:
-        seen = await in_thread(spectra_of, self.held, at)
+        from listen.signal.exhibit import exhibit
+
+        seen = await in_thread(exhibit, *self.held.pair(at))
         theme = self.app.theme_variables
         pens = (("quiet", seen.quiet, theme["secondary"]), ("air", seen.air, theme["primary"]))
         curves = [Curve(c.level_db.tolist(), pen, dotted=name == "quiet") for name, c, pen in pens if c is not None]

@@ -10,13 +10,17 @@ from textual.content import Content
 
 from listen.errors import refusal
 from listen.voice.text import plain
+from tui.bridge.playback import levelled
 from tui.content import shown
 from tui.widgets.heat import STEPS, Picture
 
 if TYPE_CHECKING:
     from listen.lab.learners import Learner
+    from listen.lab.training.held import Held
     from listen.lab.training.instructor import LearnerRow
     from listen.lab.training.next_drill import Suggestion
+    from listen.lab.training.session import Session
+    from listen.signal.clip import Clip
 
 
 def standing(root: Path, learner: Learner | None) -> tuple[LearnerRow | None, Suggestion | None]:
@@ -71,13 +75,6 @@ def page(row: LearnerRow | None, suggestion: Suggestion | None) -> Content:
     return Content("\n").join([*parts, shown(""), shown(CAUTION, "$warning")])
 
 
-if TYPE_CHECKING:
-    from listen.lab.learners import Learner
-    from listen.lab.training.held import Held
-    from listen.lab.training.session import Session
-    from listen.signal.clip import Clip
-    from listen.signal.exhibit import Exhibit
-
 GAP = 2
 """Dark columns between the two pictures."""
 
@@ -93,19 +90,9 @@ def sit_down(root: Path, learner: Learner, drill: str) -> Session:
 
 def to_play(held: Held, at: str, *, without: bool) -> tuple[list[Clip], float]:
     """Quiet and air of a point, or the air clip without its hiss and with it, and one comfortable gain."""
-    from listen.lab.ear.playback import comfortable_gain_db
-
     quiet, air = held.pair(at)
     first = held.without_hiss(at) if without else quiet
-    clips = [quiet if first is None else first, air]
-    return clips, comfortable_gain_db(*clips)
-
-
-def spectra_of(held: Held, at: str) -> Exhibit:
-    """Quiet and air spectra of a point over one axis. Raises what measuring raises."""
-    from listen.signal.exhibit import exhibit
-
-    return exhibit(*held.pair(at))
+    return levelled([quiet if first is None else first, air])
 
 
 def side_by_side(clips: Sequence[Clip], width: int, height: int) -> Picture:

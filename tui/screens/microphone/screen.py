@@ -11,8 +11,7 @@ from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.content import Content
-from textual.widgets import OptionList, Static
-from textual.widgets.option_list import Option
+from textual.widgets import Static
 
 from listen.errors import AudioError, HisswayError
 from listen.jobs.events import MicrophoneChecked
@@ -27,6 +26,7 @@ from tui.screens.base import BayScreen
 from tui.screens.dialog import PickScreen
 from tui.widgets.large import Count, Countdown
 from tui.widgets.level_meter import LevelMeter
+from tui.widgets.lines import Lines
 
 if TYPE_CHECKING:
     from listen.signal.clip import Clip
@@ -49,7 +49,7 @@ class MicrophoneScreen(BayScreen[None]):
     HERE = "microphone check"
     OF_JOB = False
     CSS_PATH = "microphone.tcss"
-    AUTO_FOCUS = "OptionList"
+    AUTO_FOCUS = "Lines"
     BINDINGS = [
         Binding("space,enter,pagedown", "check", "Check", key_display="Space", priority=True),
         Binding("c", "calibrate", "Calibrate"),
@@ -67,7 +67,7 @@ class MicrophoneScreen(BayScreen[None]):
 
     def body(self) -> ComposeResult:
         yield Static("Inputs", classes="heading")
-        yield OptionList(markup=False, compact=True)
+        yield Lines()
         yield LevelMeter()
         yield Countdown()
         yield Static(shown(BEFORE), id="answer")
@@ -84,20 +84,19 @@ class MicrophoneScreen(BayScreen[None]):
             self.listener.close()
 
     async def _list(self) -> None:
-        options = self.query_one(OptionList)
+        listed = self.query_one(Lines)
         try:
             self._inputs = await in_thread(self.bay.services.inputs)
         except HisswayError as e:
             self._inputs = ()
             self._answer(f"× {e}", "$error")
-        options.clear_options()
+        lines = []
         for device in self._inputs:
             mark = "● " if device.name == self._chosen or (self._chosen is None and device.is_default) else "  "
-            options.add_option(Option(f"{mark}{plain(device.name, 60)}   {device.more}", id=device.name))
-        if self._inputs:
-            names = [d.name for d in self._inputs]
-            options.highlighted = names.index(self._chosen) if self._chosen in names else 0
-            options.focus()
+            lines.append((device.name, f"{mark}{plain(device.name, 60)}   {device.more}"))
+        listed.put(lines, self._chosen or "")
+        if lines:
+            listed.focus()
         self._listen()
 
     def _listen(self) -> None:
@@ -107,8 +106,8 @@ class MicrophoneScreen(BayScreen[None]):
         self.listener = Listener(lambda: self.bay.services.source(None, name))
         self.listener.start()
 
-    @on(OptionList.OptionHighlighted)
-    def _highlighted(self, event: OptionList.OptionHighlighted) -> None:
+    @on(Lines.OptionHighlighted)
+    def _highlighted(self, event: Lines.OptionHighlighted) -> None:
         if event.option.id != self._chosen and not self._checking:
             self._chosen = event.option.id
             self._answer(BEFORE, "")

@@ -10,8 +10,8 @@ from textual.widgets import Static
 
 from listen.errors import HisswayError
 from listen.jobs.bring_in import Recording, cut, loudness, stretch
-from listen.signal.clip import Clip
 from listen.voice.text import plain
+from tui.bridge.playback import levelled
 from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.hearing import PlayingScreen
@@ -115,7 +115,9 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
             nonlocal began
             began = time.monotonic() if i >= 0 else 0.0
 
-        playing = asyncio.create_task(self.playback.play(lambda: self._load(start_s), sounds))
+        playing = asyncio.create_task(
+            self.playback.play(lambda: levelled([stretch(self.recording, start_s, PLAYED_S)]), sounds)
+        )
         try:
             while not playing.done():
                 if began:
@@ -125,9 +127,3 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
         finally:
             playing.cancel()
             self._playing = 0
-
-    def _load(self, start_s: float) -> tuple[list[Clip], float]:
-        from listen.lab.ear.playback import comfortable_gain_db
-
-        clip = stretch(self.recording, start_s, PLAYED_S)
-        return [clip], comfortable_gain_db(clip)

@@ -6,19 +6,19 @@ from functools import partial
 from textual import events, on
 from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.widgets import OptionList, Static
-from textual.widgets.option_list import Option
+from textual.widgets import Static
 
 from listen.jobs.bring_in import KINDS, LONG_S, Found, Recording, in_walking_order, stretch
 from listen.jobs.walk import Step
-from listen.signal.clip import Clip
-from listen.trade.points import Kind, Point
+from listen.trade.points import Point
 from listen.voice.names import clip as clip_words
 from listen.voice.names import point_name
 from listen.voice.text import plain
+from tui.bridge.playback import levelled
 from tui.content import shown
 from tui.screens.hearing import PlayingScreen
 from tui.screens.naming.cut import CutScreen
+from tui.widgets.lines import Lines
 
 PLAYED_S = 20.0
 """Of a recording that is played here; the cut screen plays any stretch of a longer one."""
@@ -51,7 +51,7 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
 
     def body(self) -> ComposeResult:
         yield Static(id="how")
-        yield OptionList(id="files", compact=True, markup=False)
+        yield Lines(id="files")
         yield Static(id="points")
         yield Static(id="wrong")
 
@@ -62,18 +62,11 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
         )
         numbered = "   ".join(f"{i} {p.words}" for i, p in enumerate(self._points[:9], 1))
         self.query_one("#points", Static).update(f"{numbered}   0 not used")
-        self._show(0)
+        self._show(*self.recordings)
 
-    def _show(self, at: int) -> None:
-        listed = self.query_one("#files", OptionList)
-        lines = [self._line(i, r) for i, r in enumerate(self.recordings)]
-        if listed.option_count == len(lines):  # in place: one stays where one is
-            for i, line in enumerate(lines):
-                listed.replace_option_prompt_at_index(i, line)
-        else:
-            listed.clear_options()
-            listed.add_options([Option(line) for line in lines])
-        listed.highlighted = min(max(at, 0), len(self.recordings) - 1) if self.recordings else None
+    def _show(self, *recordings: Recording) -> None:
+        self.recordings = recordings
+        self.query_one(Lines).put([(str(i), self._line(i, r)) for i, r in enumerate(recordings)])
 
     def _line(self, i: int, r: Recording) -> str:
         time = f"{r.taken.astimezone():%H:%M:%S}" if r.taken else "--:--:--"
@@ -84,18 +77,16 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
         return f"{sounds} {time}  {name:<{NAME}} {r.seconds:6.1f} s  {what}"
 
     def _at(self) -> int:
-        at = self.query_one("#files", OptionList).highlighted
-        return at if at is not None else -1
+        return int(self.query_one(Lines).here or -1)
 
     def _chosen(self) -> Recording | None:
         at = self._at()
         return self.recordings[at] if 0 <= at < len(self.recordings) else None
 
-    def _put(self, at: int, recording: Recording) -> None:
-        self.recordings = (*self.recordings[:at], recording, *self.recordings[at + 1 :])
-        self._show(at)
+    def _put(self, at: int, *instead: Recording) -> None:
+        self._show(*self.recordings[:at], *instead, *self.recordings[at + 1 :])
 
-    @on(OptionList.OptionHighlighted)
+    @on(Lines.OptionHighlighted)
     def _moved(self) -> None:
         r = self._chosen()
         long = r is not None and r.seconds >= LONG_S
@@ -118,13 +109,13 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
     def action_air(self) -> None:
         """Air off, air on, a sound cylinder's, supply shut off: the next of them."""
         if (r := self._chosen()) is not None and not r.trouble:
-            self._put(self._at(), replace(r, kind=_after(r.kind)))
+            after = (KINDS.index(r.kind) + 1) % len(KINDS) if r.kind in KINDS else 0
+            self._put(self._at(), replace(r, kind=KINDS[after]))
 
     def action_walk(self) -> None:
         """From here on one after the other as a round is walked, beginning with what is due."""
         due = (self._step.point, self._step.walk) if self._step.kind == "clip" else ("", "")
-        self.recordings = in_walking_order(self.recordings, max(self._at(), 0), [p.id for p in self._points], due)
-        self._show(self._at())
+        self._show(*in_walking_order(self.recordings, max(self._at(), 0), [p.id for p in self._points], due))
 
     def action_leave_out(self) -> None:
         if (r := self._chosen()) is not None:
@@ -132,15 +123,9 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
 
     def action_cut(self) -> None:
         at, r = self._at(), self._chosen()
-        if r is None or r.trouble:
-            return
-
-        def put_in(pieces: tuple[Recording, ...]) -> None:
-            self.recordings = (*self.recordings[:at], *pieces, *self.recordings[at + 1 :])
-            self._show(at)
-
-        self.playback.stop()
-        self.ask(CutScreen(r), put_in)
+        if r is not None and not r.trouble:
+            self.playback.stop()
+            self.ask(CutScreen(r), lambda pieces: self._put(at, *pieces))
 
     def action_take(self) -> None:
         if not any(r.point for r in self.recordings):
@@ -160,22 +145,11 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
 
     async def _play(self, at: int, r: Recording) -> None:
         try:
-            await self.playback.play(lambda: _load(r), partial(self._told, at))
+            await self.playback.play(lambda: levelled([stretch(r, most_s=PLAYED_S)]), partial(self._told, at))
         finally:
             self._told(at, -1)
 
     def _told(self, at: int, sounding: int) -> None:
         if self.is_attached:
             self._sounds = at if sounding >= 0 else -1
-            self._show(self._at())
-
-
-def _after(kind: Kind) -> Kind:
-    return KINDS[(KINDS.index(kind) + 1) % len(KINDS)] if kind in KINDS else KINDS[0]
-
-
-def _load(r: Recording) -> tuple[list[Clip], float]:
-    from listen.lab.ear.playback import comfortable_gain_db
-
-    clip = stretch(r, most_s=PLAYED_S)
-    return [clip], comfortable_gain_db(clip)
+            self._show(*self.recordings)

@@ -7,8 +7,7 @@ from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.content import Content
-from textual.widgets import OptionList, Static
-from textual.widgets.option_list import Option
+from textual.widgets import Static
 
 from listen.jobs import events as ev
 from listen.jobs.answers import typed
@@ -23,6 +22,7 @@ from tui.content import shown
 from tui.screens.ask_before_change import rounds_touched, write_asking
 from tui.screens.base import BayScreen, made
 from tui.screens.dialog import OneLineScreen, PickScreen
+from tui.widgets.lines import Lines
 
 SIGNS = {
     "stands": ("●", "$foreground"),
@@ -47,7 +47,7 @@ class PageScreen(BayScreen[None]):
 
     SHOWS_NUMBERS = "job"
     CSS_PATH = "page.tcss"
-    AUTO_FOCUS = "OptionList"
+    AUTO_FOCUS = "Lines"
     BINDINGS = [
         Binding("enter", "open", "Open or correct", priority=True),
         Binding("backspace,delete", "turn", "Take back / bring back", key_display="Bksp"),
@@ -62,7 +62,7 @@ class PageScreen(BayScreen[None]):
         self.lines: dict[str, Line] = {}
 
     def body(self) -> ComposeResult:
-        yield OptionList(id="lines", markup=False, compact=True)
+        yield Lines(id="lines")
         yield Static(id="here")
 
     def way(self) -> tuple[str, ...]:
@@ -75,32 +75,26 @@ class PageScreen(BayScreen[None]):
 
     def show_job(self, job: Job) -> None:
         """Show the ledger; the pointer stays where it was."""
-        options = self.query_one("#lines", OptionList)
-        at = options.highlighted
-        options.clear_options()
+        rows: list[tuple[str, Content]] = []
         self.lines = {}
         counts = latest_round(job, self.cylinder) if self.cylinder is not None else None
         for part in self.parts(job):
-            beside = "beside its rounds" if self.cylinder is not None else "the job"
-            options.add_option(Option(_round_head(part.record, counts, beside), disabled=True))
+            rows.append(("", _round_head(part.record, counts, "the job" if counts is None else "beside its rounds")))
             before = ""
             for line in part.lines:
                 self.lines[line.id] = line
                 heading = SECTIONS[line.section] if line.section != before else ""
                 before = line.section
-                options.add_option(Option(_row(line, heading, self.size.width), id=line.id))
-        if self.lines:
-            options.highlighted = min(at if at is not None else 1, options.option_count - 1)
+                rows.append((line.id, _row(line, heading, self.size.width)))
+        self.query_one(Lines).put(rows)
         self._here()
 
     on_resize = BayScreen.show_again
 
     def line(self) -> Line | None:
-        options = self.query_one("#lines", OptionList)
-        option = options.highlighted_option
-        return self.lines.get(option.id or "") if option else None
+        return self.lines.get(self.query_one(Lines).here)
 
-    @on(OptionList.OptionHighlighted)
+    @on(Lines.OptionHighlighted)
     def _here(self) -> None:
         line = self.line()
         self.query_one("#here", Static).update(_in_full(line) if line else shown("Nothing here yet.", "$secondary"))

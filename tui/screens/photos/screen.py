@@ -7,8 +7,7 @@ from urllib.parse import unquote, urlparse
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.widgets import Input, OptionList, Static
-from textual.widgets.option_list import Option
+from textual.widgets import Input, Static
 
 from listen.errors import HisswayError
 from listen.jobs.events import PhotoTakenBack
@@ -23,6 +22,7 @@ from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.widgets.entries import Field
 from tui.widgets.heat import Halftone
+from tui.widgets.lines import Lines
 
 NONE = "No photos yet. Press a and give the name of a picture; dropping the file on the window types it."
 
@@ -42,7 +42,7 @@ class PhotosScreen(BayScreen[None]):
         return (self.job.title, *([f"cylinder {self.cylinder}"] if self.cylinder else []), "photos")
 
     def body(self) -> ComposeResult:
-        yield OptionList(id="list", compact=True, markup=False)
+        yield Lines(id="list")
         yield Field(
             placeholder="file of the photo, e.g. ~/photos/plug-3.jpg, then a comma and a word", id="file", compact=True
         )
@@ -53,20 +53,16 @@ class PhotosScreen(BayScreen[None]):
         return tuple(p for p in self.job.photos if self.cylinder in (None, p.kept.cylinder))
 
     def show_job(self, job: Job) -> None:
-        listed = self.query_one("#list", OptionList)
-        at = listed.highlighted
-        listed.clear_options()
-        listed.add_options([Option(_line(p), id=p.kept.photo) for p in self.photos()])
-        if listed.option_count:
-            listed.highlighted = min(at if at is not None else listed.option_count - 1, listed.option_count - 1)
-        self.query_one("#wrong", Static).update("" if listed.option_count else shown(NONE, "$secondary"))
+        listed, photos = self.query_one(Lines), self.photos()
+        begin = photos[-1].kept.photo if photos and not listed.here else ""
+        listed.put([(p.kept.photo, _line(p)) for p in photos], begin)
+        self.query_one("#wrong", Static).update("" if photos else shown(NONE, "$secondary"))
 
     def _chosen(self) -> PhotoRecord | None:
-        at = self.query_one("#list", OptionList).highlighted
-        photos = self.photos()
-        return photos[at] if at is not None and at < len(photos) else None
+        here = self.query_one(Lines).here
+        return next((p for p in self.photos() if p.kept.photo == here), None)
 
-    @on(OptionList.OptionHighlighted)
+    @on(Lines.OptionHighlighted)
     def _look(self) -> None:
         from listen.jobs.photo import decoded
 
@@ -75,12 +71,11 @@ class PhotosScreen(BayScreen[None]):
             picture = decoded(chosen.kept.picture) if chosen else None
             self.query_one(Halftone).picture = picture
 
-    @on(OptionList.OptionSelected)
+    @on(Lines.OptionSelected)
     def _open(self) -> None:
-        if (chosen := self._chosen()) is None:
-            return
-        with self.refusing():
-            show_in_system(self._as_file(chosen))
+        if (chosen := self._chosen()) is not None:
+            with self.refusing():
+                show_in_system(self._as_file(chosen))
 
     def _as_file(self, p: PhotoRecord) -> Path:
         """The picture beside the journal, for other programs; derived, may be deleted."""
@@ -122,15 +117,13 @@ class PhotosScreen(BayScreen[None]):
             return
         field = self.query_one("#file", Field)
         field.value, field.display = "", False
-        listed = self.query_one("#list", OptionList)
+        listed = self.query_one(Lines)
         listed.focus()
         listed.highlighted = listed.option_count - 1
 
     def action_take_back(self) -> None:
-        if (chosen := self._chosen()) is None:
-            return
-        with self.refusing():
-            self.bay.write(PhotoTakenBack(photo=chosen.kept.photo, again=chosen.taken_back))
+        if (chosen := self._chosen()) is not None:
+            self.write(PhotoTakenBack(photo=chosen.kept.photo, again=chosen.taken_back))
 
 
 def file_named(text: str) -> Path:

@@ -27,8 +27,7 @@ class Bench(BayScreen[None]):
     listener: Listener
 
     def __init__(self, round_id: str) -> None:
-        super().__init__()
-        self.round_id = round_id
+        super().__init__(round_id)
         self.now = Now()
         self._made: tuple[Any, int, View] | None = None
         self._listening_at = ("", "")

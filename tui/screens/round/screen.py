@@ -95,7 +95,7 @@ class RoundScreen(Answering):
         """Open the microphone, and ask about what was left over."""
         self.listen()
         self.taker = Taker(self)
-        self.start_beside(self.to_bench)
+        self.start(self.to_bench)
         self.set_interval(METER_PERIOD_S, self._meter)
         self.call_after_refresh(self.bay.services.warm)
 

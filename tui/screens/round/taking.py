@@ -73,7 +73,7 @@ class Taking(Bench):
             self._ask_channels(work, step)
         else:
             self.change(led=work is not by_key, taking=step, outcome=None)
-            self.start_beside(partial(self._run, work, step))
+            self.start(partial(self._run, work, step))
 
     async def _run(self, work: Work, step: Step) -> None:
         await work(self.taker, step)
@@ -124,7 +124,7 @@ class Taking(Bench):
     def _leftover(self, part: Partial, answer: str) -> None:
         opened = self.opened
         work = partial(opened.keep, part, recovered=True) if answer == "keep" else partial(opened.drop, part)
-        self.start_beside(partial(self._settled, work))
+        self.start(partial(self._settled, work))
 
     async def _settled(self, work: Callable[[], Job]) -> None:
         """Keep or drop it beside the screen; then the next one is asked about."""

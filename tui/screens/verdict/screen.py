@@ -12,17 +12,15 @@ from listen.jobs.job import Job, RoundRecord
 from listen.jobs.reference import DECLINED, reference_cylinders, told_since, why_no_reference
 from listen.jobs.standing import Standing, standing
 from listen.jobs.walk import Wish, advised
-from listen.judge.account import account
 from listen.judge.result import PathResult, RoundResult, Verdict
 from listen.trade.cautions import cautions_for, defer_to_others
-from listen.voice import figures, names, verdicts
-from listen.voice.figures import number
+from listen.voice import names, verdicts
 from listen.voice.text import plain
 from tui.content import shown
 from tui.screens.base import BayScreen
 from tui.screens.calls import tech_call
 from tui.screens.dialog import PickScreen
-from tui.widgets.odds import Chance, Odds, Weight, Weights
+from tui.widgets.odds import Odds, Weights
 
 HEADS = {
     "none": "What moved the odds that this cylinder is sound",
@@ -31,7 +29,6 @@ HEADS = {
 SHORT_LINES, SHORT_PATHS = 30, 4
 """On screens of fewer lines only so many paths are listed beside the named ones, the likeliest."""
 WHY_NOT = [(w, w, "") for w in ("it is not sound", "recorded in another state", "the microphone was held elsewhere")]
-SOURCE_WORDS = {"prior": "before anything was heard", "loss": "loss read", "bubbles": "bubbles"}
 
 
 class VerdictScreen(BayScreen[tuple[Wish, ...]]):
@@ -52,10 +49,6 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         Binding("pageup", "page(-1)", "Scroll", show=False),
     ]
 
-    def __init__(self, round_id: str) -> None:
-        super().__init__()
-        self.round_id = round_id
-
     def body(self) -> ComposeResult:
         yield Static(id="verdict")
         with VerticalScroll(id="page", can_focus=False):
@@ -73,41 +66,26 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         result = judged.result
         self.query_one("#verdict", Static).update(_head(result.verdict, standing(self.record)))
         odds = self.query_one(Odds)
-        was, odds.chances = odds.chosen, self._chances(result)
-        odds.at = next((i for i, c in enumerate(odds.chances) if c.path == was), 0)  # judged anew, they stand otherwise
+        was, odds.named, odds.paths = odds.chosen, result.verdict.paths, self._listed(result)
+        here = [p.path for p in odds.paths]  # judged anew, they stand in another order
+        odds.at = here.index(was.path) if was and was.path in here else 0
         self.query_one("#remarks", Static).update(remarks(job, self.record))
-        self._show_account(result)
+        self._show_account()
         self.call_after_refresh(self.query_one("#page", VerticalScroll).scroll_home, animate=False)
 
-    def _chances(self, result: RoundResult) -> tuple[Chance, ...]:
-        named = result.verdict.paths
-        rows = [_chance(p, p.path in named) for p in result.paths]
-        short = self.size.height < SHORT_LINES
-        return tuple(c for i, c in enumerate(rows) if not short or i < SHORT_PATHS or c.named)
+    def _listed(self, result: RoundResult) -> tuple[PathResult, ...]:
+        most = SHORT_PATHS if self.size.height < SHORT_LINES else len(result.paths)
+        return tuple(p for i, p in enumerate(result.paths) if i < most or p.path in result.verdict.paths)
 
     on_resize = BayScreen.show_again
 
-    def _show_account(self, result: RoundResult) -> None:
-        chosen = self.query_one(Odds).chosen
-        path = next((p for p in result.paths if p.path == chosen), None)
-        if path is None:
-            return
-        head = HEADS.get(
-            path.path, f"What moved the odds that the {names.path(path.path)} leaks, alone or with another"
-        )
-        self.query_one("#account-head", Static).update(shown(head))
-        lines = account(path)
-        weights = self.query_one(Weights)
-        weights.lines = tuple(
-            Weight(SOURCE_WORDS.get(w.source) or w.source.replace("-", " "), w.push_db, w.so_far_db) for w in lines
-        )
-        total = lines[-1].so_far_db if lines else 0.0
-        weights.total = f"{number(total, sign=True)} decibans = {figures.sure(path.involved)}"
-
     @on(Odds.Chosen)
-    def _path_chosen(self) -> None:
-        if (judged := self.record.verdict) is not None:
-            self._show_account(judged.result)
+    def _show_account(self) -> None:
+        path = self.query_one(Odds).chosen
+        self.query_one(Weights).path = path
+        if path is not None:
+            leaks = f"What moved the odds that the {names.path(path.path)} leaks, alone or with another"
+            self.query_one("#account-head", Static).update(shown(HEADS.get(path.path, leaks)))
 
     def action_go_there(self) -> None:
         """Back to the round, aimed at the recording that would help most."""
@@ -143,8 +121,7 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
             self._decline("")
 
     def _decline(self, reason: str) -> None:
-        with self.refusing():
-            self.bay.write(StepPassed(round_id=self.round_id, step=DECLINED, reason=reason))
+        if self.write(StepPassed(round_id=self.round_id, step=DECLINED, reason=reason)):
             self.dismiss(())  # a round is judged where it is seen, never behind another screen
 
     def action_confirm(self) -> None:
@@ -154,11 +131,6 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
 def told_by(record: RoundRecord) -> tuple[int, ...]:
     """Other cylinders whose rounds this one was judged with."""
     return record.verdict.result.told_by if record.verdict is not None else ()
-
-
-def _chance(p: PathResult, named: bool) -> Chance:
-    low, high = p.involved_range or (None, None)
-    return Chance(p.path, names.path(p.path), p.involved, named, low, high)
 
 
 def _head(verdict: Verdict, stands: Standing) -> Content:

@@ -44,12 +44,6 @@ class WaitingScreen(JobTable):
         if self.app.screen is self:
             self.load()
 
-    def on_screen_resume(self) -> None:
-        """Back from a round: its job is closed, and the list is read again."""
-        if self.app.screen is self:
-            self.bay.put_away()
-            self.load()
-
     def read(self, jobs: list[JobSummary]) -> None:
         rows = sorted(
             ((job, one) for job in jobs for one in job.waiting), key=lambda row: (ORDER.index(row[1].why), row[1].since)

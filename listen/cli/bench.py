@@ -3,7 +3,6 @@
 import argparse
 import importlib
 
-SUMMARY = "the project's own accuracy and speed figures, with peers side by side"
 EXAMPLE = "hissway bench accuracy --rounds-drawn 200 --seed 1"
 BENCHES = ("accuracy", "speed")
 """Each is one module or room of ``listen.bench`` with SUMMARY, EXAMPLE, add_arguments(parser) and run(args)."""

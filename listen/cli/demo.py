@@ -3,7 +3,6 @@
 import argparse
 import sys
 
-SUMMARY = "the main job on the shipped, simulated recordings; no microphone needed"
 EXAMPLE = "hissway demo --plain"
 
 

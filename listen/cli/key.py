@@ -1,11 +1,14 @@
 """``hissway key``: the shop's key for signatures that another machine can check, and the keys known by name."""
 
 import argparse
+import sys
 from pathlib import Path
 
+from listen.errors import JobError
+from listen.jobs.exchange import keys
+from listen.jobs.exchange.keys import fingerprint
 from listen.voice.text import plain
 
-SUMMARY = "show the shop's signing key by its fingerprint, or make one; keep the list of keys known by name"
 EXAMPLE = "hissway key --make"
 
 
@@ -21,31 +24,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the file and the fingerprint to give to whoever checks signatures; or change and show the list."""
-    import sys
-
-    from listen.errors import JobError
-    from listen.jobs.exchange.keys import fingerprint, key_path, load_key, make_key, open_to_others
-
     if args.allow or args.forget or args.list:
-        return _listed(args)
-    path = args.file or key_path()
+        if args.allow:
+            keys.allow(args.allow, args.name)
+        elif args.forget:
+            keys.forget(args.forget)
+        for known in keys.known_keys():
+            print(f"{fingerprint(known.public_key)}  {plain(known.name)}")
+        return 0
+    path = args.file or keys.key_path()
     if not args.make and not path.exists():
         raise JobError(f"{path}: no shop key yet; hissway key --make makes one, rounds can be signed without")
-    key = make_key(path) if args.make else load_key(path)
+    key = keys.make_key(path) if args.make else keys.load_key(path)
     print(path)
     print(fingerprint(key.public_key().public_bytes_raw().hex()))
-    if warning := open_to_others(path):
+    if warning := keys.open_to_others(path):
         print(f"hissway: {warning}", file=sys.stderr)
-    return 0
-
-
-def _listed(args: argparse.Namespace) -> int:
-    from listen.jobs.exchange.keys import allow, fingerprint, forget, known_keys
-
-    if args.allow:
-        allow(args.allow, args.name)
-    elif args.forget:
-        forget(args.forget)
-    for key in known_keys():
-        print(f"{fingerprint(key.public_key)}  {plain(key.name)}")
     return 0

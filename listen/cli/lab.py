@@ -1,24 +1,21 @@
 """``hissway lab``: drills without a screen (list, make, from-job, score, export, learners)."""
 
-from __future__ import annotations
-
 import argparse
 import secrets
 import sys
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from listen.cli.out_file import check_place, form_of
-from listen.errors import refusal
+from listen.errors import JournalBroken, LabError, refusal
+from listen.jobs.folder.store import jobs_root, open_job
+from listen.jobs.folder.summary import find_job
+from listen.lab import learners
+from listen.lab.learners import Learner, drills_dir, find_learner
 from listen.voice.text import json_line, plain
 from listen.whole_number import seed, whole
 
-if TYPE_CHECKING:
-    from listen.lab.learners import Learner
-
-SUMMARY = "drills for the ear: list, make, score, export; the drills themselves run on the screens (hissway, then lab)"
 EXAMPLE = "hissway lab make 'Faint ones' --rounds 12 --hiss -3 6 --seed 7"
 
 Adder = Callable[[argparse.ArgumentParser], None]
@@ -36,11 +33,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from listen.lab.learners import lab_root
-
     if args.action is None:
         print("Drills are played on the screens: hissway, then lab. There are:", file=sys.stderr)
-    return ACTIONS[args.action or "list"][3](args, lab_root(args.lab))
+    return ACTIONS[args.action or "list"][3](args, learners.lab_root(args.lab))
 
 
 def _json_option(sub: argparse.ArgumentParser) -> None:
@@ -48,7 +43,6 @@ def _json_option(sub: argparse.ArgumentParser) -> None:
 
 
 def _list(args: argparse.Namespace, root: Path) -> int:
-    from listen.lab.learners import drills_dir
     from listen.lab.training.drills import list_drills
 
     if old := sorted(p.parent.name for p in drills_dir(root).glob("*/drill.json")):
@@ -117,10 +111,6 @@ def _from_job_arguments(sub: argparse.ArgumentParser) -> None:
 
 
 def _from_job(args: argparse.Namespace, root: Path) -> int:
-    from listen.errors import JournalBroken
-    from listen.jobs.folder.store import jobs_root, open_job
-    from listen.jobs.folder.summary import find_job
-    from listen.lab.learners import drills_dir
     from listen.lab.training.drills import SUFFIX
     from listen.lab.training.from_job import drill_from_job, superseded
     from listen.lab.training.seal import lab_key
@@ -144,22 +134,20 @@ def _who_arguments(sub: argparse.ArgumentParser) -> None:
 
 
 def _chosen(args: argparse.Namespace, root: Path) -> tuple[Learner, ...]:
-    from listen.lab.learners import find_learner, list_learners
-
-    return (find_learner(root, args.learner),) if args.learner else list_learners(root)
+    return (find_learner(root, args.learner),) if args.learner else learners.list_learners(root)
 
 
 def _score(args: argparse.Namespace, root: Path) -> int:
     from listen.lab.training.instructor import class_focus, class_lines, learner_row, score_lines
 
-    learners = _chosen(args, root)
-    for learner in learners:
+    chosen = _chosen(args, root)
+    for learner in chosen:
         row = learner_row(root, learner)
         if args.json:
             print(json_line(row))
         else:
             print("\n".join(map(plain, score_lines(row))))
-    if len(learners) > 1 and not args.json:
+    if len(chosen) > 1 and not args.json:
         for line in class_lines(class_focus(root)):
             print(plain(line))
     return 0
@@ -173,7 +161,6 @@ def _export_arguments(sub: argparse.ArgumentParser) -> None:
 
 
 def _export(args: argparse.Namespace, root: Path) -> int:
-    from listen.errors import LabError
     from listen.lab.training.export import write_answers, write_class, write_thresholds
 
     if args.output is not None:
@@ -199,13 +186,11 @@ def _learners_arguments(sub: argparse.ArgumentParser) -> None:
 
 
 def _learners(args: argparse.Namespace, root: Path) -> int:
-    from listen.lab.learners import create_learner, delete_learner, find_learner, list_learners
-
     if args.add:
-        create_learner(root, args.add)
+        learners.create_learner(root, args.add)
     if args.delete:
-        delete_learner(root, find_learner(root, args.delete))
-    for learner in list_learners(root):
+        learners.delete_learner(root, find_learner(root, args.delete))
+    for learner in learners.list_learners(root):
         print(plain(f"{learner.id:<28} {learner.name}"))
     return 0
 
@@ -215,7 +200,6 @@ def _next_arguments(sub: argparse.ArgumentParser) -> None:
 
 
 def _next(args: argparse.Namespace, root: Path) -> int:
-    from listen.lab.learners import find_learner
     from listen.lab.training.next_drill import suggest
 
     found = suggest(root, find_learner(root, args.learner))

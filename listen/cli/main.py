@@ -14,8 +14,21 @@ from typing import NoReturn, TextIO
 from listen.errors import HisswayError
 from listen.voice.text import STANDS_FOR, commands_a_terminal, plain
 
-COMMANDS = ("demo", "rank", "record", "mic", "report", "pack", "unpack", "verify", "salvage", "key", "lab", "bench")
-"""Each is one module of this package with SUMMARY, EXAMPLE, add_arguments(parser) and run(args)."""
+COMMANDS = {
+    "demo": "the main job on the shipped, simulated recordings; no microphone needed",
+    "rank": "excess per point, odds per path and verdict for rounds of sound files or for jobs",
+    "record": "record one clip at one listening point, and say what is doubtful about it",
+    "mic": "list the inputs, or check one: rate, bandwidth, floor, clipping, automatic gain, noise suppression",
+    "report": "make a report of a job: one HTML page with drawings, plots and playable clips (or PDF, Markdown, JSON)",
+    "pack": "write a job as one zip (a BagIt bag) that another machine can check and open",
+    "unpack": "take a packed job in: checked whole, added to the same job here or put beside it, never overwriting",
+    "verify": "compute again what a job claims: hashes, journal, history, signatures, decisions, every stored result",
+    "salvage": "bring back what a damaged job still holds, into a new job that says so; the damaged one is only read",
+    "key": "show the shop's signing key by its fingerprint, or make one; keep the list of keys known by name",
+    "lab": "drills for the ear: list, make, score, export; the drills themselves run on the screens",
+    "bench": "the project's own accuracy and speed figures, with peers side by side",
+}
+"""What each does; each is one module of this package with EXAMPLE, add_arguments(parser) and run(args)."""
 
 ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 """Linear algebra keeps to one thread: the matrices are small, and results agree to the last digit whoever asks."""
@@ -38,7 +51,7 @@ class _Parser(argparse.ArgumentParser):
 
 
 def build_parser(command: str | None) -> argparse.ArgumentParser:
-    """Parser for everything; only ``command``'s own module is asked for its arguments, so that start-up stays quick."""
+    """Parser for everything; only ``command``'s own module is loaded, so that start-up stays quick."""
     parser = _Parser(
         prog="hissway",
         description="Says where the air escapes during a cylinder leakage test, and how sure it is. "
@@ -49,20 +62,15 @@ def build_parser(command: str | None) -> argparse.ArgumentParser:
     jobs_help = "folder that holds the jobs (default: HISSWAY_JOBS or user data)"
     parser.add_argument("--jobs", metavar="DIR", help=jobs_help)
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
-    for name in COMMANDS:
-        module = importlib.import_module(f"listen.cli.{name}")
-        sub = commands.add_parser(
-            name,
-            help=module.SUMMARY,
-            description=module.SUMMARY,
-            epilog=f"Example: {module.EXAMPLE}",
-            formatter_class=argparse.RawDescriptionHelpFormatter,
-        )
+    for name, summary in COMMANDS.items():
+        sub = commands.add_parser(name, help=summary, description=summary)
         if name == command:
+            module = importlib.import_module(f"listen.cli.{name}")
+            sub.epilog = f"Example: {module.EXAMPLE}"
             module.add_arguments(sub)
             if name in JOBS_COMMANDS:
                 sub.add_argument("--jobs", metavar="DIR", default=argparse.SUPPRESS, help=jobs_help)
-        sub.set_defaults(run=module.run)
+            sub.set_defaults(run=module.run)
     return parser
 
 

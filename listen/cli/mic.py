@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     from listen.signal.clip import Clip
     from listen.signal.quality_mic import MicReport
 
-SUMMARY = "list the inputs, or check one: rate, bandwidth, floor, clipping, automatic gain, noise suppression"
 EXAMPLE = "hissway mic --device 2"
 
 CHECK_S = 4.0

@@ -4,6 +4,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from listen.errors import UsageError
+from listen.jobs.folder.chain import JOURNAL
+from listen.jobs.folder.summary import SUMMARY
 
 ENDINGS = {"html": (".html", ".htm"), "md": (".md",), "json": (".json",), "csv": (".csv",), "pdf": (".pdf",)}
 
@@ -21,9 +23,6 @@ def check_place(path: Path, form: str) -> None:
     """Nothing but an older file of the same form may be replaced, and no file of a job.
 
     Raises UsageError: something else has that name."""
-    from listen.jobs.folder.chain import JOURNAL
-    from listen.jobs.folder.summary import SUMMARY
-
     in_job = (path.parent / JOURNAL).exists()
     if in_job and path.name == SUMMARY:
         raise UsageError(f"{path}: is a file of the job itself; choose another name with -o")

@@ -3,7 +3,10 @@
 import argparse
 from pathlib import Path
 
-SUMMARY = "write a job as one zip (a BagIt bag) that another machine can check and open"
+from listen.jobs.exchange.pack import pack
+from listen.jobs.folder.store import jobs_root
+from listen.jobs.folder.summary import find_job
+
 EXAMPLE = "hissway pack 2026-01-05-bench-engine-3f2a1b -o bench-engine.zip"
 
 
@@ -13,10 +16,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from listen.jobs.exchange.pack import pack
-    from listen.jobs.folder.store import jobs_root
-    from listen.jobs.folder.summary import find_job
-
     folder = find_job(args.job, jobs_root(args.jobs))
     to = args.output or Path(f"{folder.name}.zip")
     size = pack(folder, to)

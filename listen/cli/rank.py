@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from listen.judge.result import RoundResult
     from listen.rounds.model import Round
 
-SUMMARY = "excess per point, odds per path and verdict for rounds of sound files or for jobs"
 EXAMPLE = "hissway rank cylinder-3 cylinder-4 --json"
 
 _PROCESSES = whole(1, 1024, "a number of processes")
@@ -36,7 +35,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-
     failed = False
     for name, outcome in spread(_expand(args.folders), args.channel, args.workers, args.cluster):
         if isinstance(outcome, str):

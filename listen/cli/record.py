@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from listen.signal.flags import Flag
 
 T = TypeVar("T")
-SUMMARY = "record one clip at one listening point, and say what is doubtful about it"
 EXAMPLE = "hissway record intake --kind air --seconds 8 -o round-1/intake-air.flac"
 
 KINDS = ("quiet", "air", "sound", "shut", "switched", "switched-sound")

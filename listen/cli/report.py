@@ -6,9 +6,14 @@ from pathlib import Path
 
 from listen.cli.out_file import check_place, form_of
 from listen.errors import JobError, UsageError
+from listen.jobs.folder.chain import read_journal
+from listen.jobs.folder.store import jobs_root
+from listen.jobs.folder.summary import find_job
+from listen.jobs.hit_rate import calls, csv_text
+from listen.report.before_part import hit_rate_rows
+from listen.report.build import FILE_FORMS, Wanted, all_jobs, report_text, show, usual_place, write_report, write_text
 from listen.report.owner_words import LANGUAGES
 
-SUMMARY = "make a report of a job: one HTML page with drawings, plots and playable clips (or PDF, Markdown, JSON)"
 EXAMPLE = "hissway report bench-engine -o report.html"
 
 
@@ -36,11 +41,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Make the report; data on standard output or in FILE, talk on standard error."""
-    from listen.jobs.folder.chain import read_journal
-    from listen.jobs.folder.store import jobs_root
-    from listen.jobs.folder.summary import find_job
-    from listen.report.build import FILE_FORMS, Wanted, report_text, show, usual_place, write_report
-
     root = jobs_root(args.jobs)
     to = Path(args.output) if args.output and args.output != "-" else None
     form = args.format or (form_of(to, (*FILE_FORMS, "csv")) if to else "html")
@@ -65,9 +65,9 @@ def run(args: argparse.Namespace) -> int:
         language=args.language,
         contact=args.contact,
     )
+    if not to and form == "pdf":
+        raise UsageError("a PDF is not written to standard output; name a file with -o")
     if not to:
-        if form == "pdf":
-            raise UsageError("a PDF is not written to standard output; name a file with -o")
         sys.stdout.write(report_text(folder, wanted))
         return 0
     size = write_report(folder, to, wanted)
@@ -79,10 +79,6 @@ def run(args: argparse.Namespace) -> int:
 
 def _calls(to: Path | None, args: argparse.Namespace, root: Path) -> int:
     """Write every call by ear and by tool that a teardown has answered, and say how often each was right."""
-    from listen.jobs.hit_rate import calls, csv_text
-    from listen.report.before_part import hit_rate_rows
-    from listen.report.build import all_jobs, write_text
-
     if not args.hit_rate or args.job is not None:
         raise UsageError("csv holds the shop's calls, not one job: hissway report --hit-rate --format csv [-o FILE]")
     if to:

@@ -3,9 +3,12 @@
 import argparse
 import sys
 
+from listen.jobs.exchange.salvage import salvage
+from listen.jobs.folder.store import jobs_root
+from listen.jobs.folder.summary import find_job
+from listen.jobs.job_rules import salvaged_words
 from listen.voice.text import plain
 
-SUMMARY = "bring back what a damaged job still holds, into a new job that says so; the damaged one is only read"
 EXAMPLE = "hissway salvage 2026-03-02-tractor-a1b2c3"
 
 
@@ -15,11 +18,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Salvage; the new folder is data, what came back is talk."""
-    from listen.jobs.exchange.salvage import salvage
-    from listen.jobs.folder.store import jobs_root
-    from listen.jobs.folder.summary import find_job
-    from listen.jobs.job_rules import salvaged_words
-
     root = jobs_root(args.jobs)
     done = salvage(find_job(args.job, root), root)
     print(done.folder)

@@ -1,11 +1,13 @@
 """``hissway unpack``: a packed job taken in among one's own."""
 
 import argparse
+import sys
 from pathlib import Path
 
+from listen.jobs.exchange.unpack import unpack
+from listen.jobs.folder.store import jobs_root
 from listen.voice.text import plain
 
-SUMMARY = "take a packed job in: checked whole, added to the same job here or put beside it, never overwriting"
 EXAMPLE = "hissway unpack bench-engine.zip"
 
 
@@ -17,11 +19,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Unpack; the job's folder is data, what happened is talk."""
-    import sys
-
-    from listen.jobs.exchange.unpack import unpack
-    from listen.jobs.folder.store import jobs_root
-
     done = unpack(args.zip, jobs_root(args.jobs))
     print(done.folder)
     print(f"{done.how.replace('-', ' ')}: {plain(done.text)} ({done.events} event(s) came in)", file=sys.stderr)

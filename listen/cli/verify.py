@@ -1,17 +1,19 @@
 """``hissway verify``: everything a job claims, computed again."""
 
-from __future__ import annotations
-
 import argparse
+import re
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+import msgspec
+
+from listen.errors import UsageError
+from listen.jobs.exchange.keys import as_key, known_keys
+from listen.jobs.exchange.verification import Against, Trust, Verification
+from listen.jobs.exchange.verify import verify_path
+from listen.jobs.folder.store import jobs_root
+from listen.jobs.folder.summary import find_job
 from listen.voice.text import json_line, plain
 
-if TYPE_CHECKING:
-    from listen.jobs.exchange.verification import Against, Verification
-
-SUMMARY = "compute again what a job claims: hashes, journal and its history, signatures, decisions, every stored result"
 EXAMPLE = "hissway verify bench-engine.zip"
 INCOMPLETE = 3
 """Exit code where nothing was found, but results were left unchecked on request and nothing vouches for them."""
@@ -43,14 +45,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    import msgspec
-
-    from listen.jobs.exchange.verify import verify_path
-    from listen.jobs.folder.store import jobs_root
-    from listen.jobs.folder.summary import find_job
-
-    against = _against(args)
-    path = Path(args.job)
+    against, path = _against(args), Path(args.job)
     if path.is_file() and _is_page(path):
         found = _page(path, args, against)
     else:
@@ -75,8 +70,6 @@ def _is_page(path: Path) -> bool:
 
 
 def _page(path: Path, args: argparse.Namespace, against: Against) -> Verification:
-    from listen.jobs.folder.store import jobs_root
-    from listen.jobs.folder.summary import find_job
     from listen.report.origin import origin_of, read_page, verify_report
 
     root, origin = jobs_root(args.jobs), origin_of(read_page(path), path)
@@ -87,12 +80,6 @@ def _page(path: Path, args: argparse.Namespace, against: Against) -> Verificatio
 
 def _against(args: argparse.Namespace) -> Against:
     """What the job is held against: keys known here and asked for, and a head."""
-    import re
-
-    from listen.errors import UsageError
-    from listen.jobs.exchange.keys import as_key, known_keys
-    from listen.jobs.exchange.verification import Against, Trust
-
     head = args.head.strip().lower()
     if head and re.fullmatch("[0-9a-f]{64}", head) is None:
         raise UsageError(f"--head {plain(args.head, 80)}: a head is 64 hex digits, as a report or verify prints it")

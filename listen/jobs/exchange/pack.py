@@ -7,9 +7,8 @@ from pathlib import Path
 
 from listen.durable import sync_folder
 from listen.errors import JobError, JournalBroken
-from listen.jobs.events import ClipKept
 from listen.jobs.exchange.bag import make_bag
-from listen.jobs.exchange.verify_files import clip_fault
+from listen.jobs.exchange.verification import clip_fault
 from listen.jobs.exchange.zip_guard import LIMITS, unzip_bag
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import JOURNAL, Chain, broken_words, read_journal
@@ -33,11 +32,14 @@ def pack(job_folder: Path, to: Path) -> int:
         raise JobError(f"{place}: no such folder; make it first, or choose another with -o")
     if to.exists():
         raise JobError(f"{to}: is there already and is not replaced; choose another name with -o")
-    clips = _checked_clips(job_folder, chain)
+    for clip in chain.clips().values():
+        if why := clip_fault(job_folder / CLIPS, clip):
+            file = f"{job_folder / CLIPS}/{clip.clip}.flac"
+            raise JobError(f"{file}: {why}; the job is not packed; hissway verify tells more")
     with job_errors("write", to), temporary_folder(".hissway-pack-", to.absolute().parent) as scratch:
         job = fold(chain.events())
         bag = scratch / folder_name(job.title, job.id, opened=job.opened)
-        _gather(job_folder, chain, clips, bag)
+        _gather(job_folder, chain, bag)
         make_bag(bag, job, chain)
         whole = scratch / "whole.zip"
         _zip(bag, whole)
@@ -59,23 +61,12 @@ def _name(whole: Path, to: Path) -> None:
     sync_folder(to.absolute().parent)
 
 
-def _checked_clips(job_folder: Path, chain: Chain) -> tuple[str, ...]:
-    kept = {p.clip: p for e in chain.events() if isinstance(p := e.payload, ClipKept)}
-    for clip in kept.values():
-        if why := clip_fault(job_folder / CLIPS, clip):
-            raise JobError(
-                f"{job_folder / CLIPS}/{clip.clip}.flac: {why}; the job is not packed; hissway verify tells more"
-            )
-    return tuple(kept)
-
-
-def _gather(job_folder: Path, chain: Chain, clips: tuple[str, ...], bag: Path) -> None:
-    (bag / CLIPS).mkdir(parents=True)
+def _gather(job_folder: Path, chain: Chain, bag: Path) -> None:
+    bag.mkdir()
     (bag / JOURNAL).write_bytes(b"".join(line.raw + b"\n" for line in chain.lines))
-    for clip in clips:
+    for clip in chain.clips():
+        (bag / CLIPS).mkdir(exist_ok=True)  # a bag lists files only: an empty folder would be lost on the way
         shutil.copyfile(job_folder / CLIPS / f"{clip}.flac", bag / CLIPS / f"{clip}.flac")
-    if not clips:
-        (bag / CLIPS).rmdir()
 
 
 def _zip(bag: Path, to: Path) -> None:

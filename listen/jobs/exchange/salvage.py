@@ -11,7 +11,7 @@ import msgspec
 from listen.durable import read_file, sync_folder, whole_file
 from listen.errors import JobError
 from listen.jobs import events as ev
-from listen.jobs.exchange.verify_files import clip_fault
+from listen.jobs.exchange.verification import clip_fault
 from listen.jobs.folder.chain import JOURNAL, MAX_JOURNAL_BYTES
 from listen.jobs.folder.disk import folder_mode, job_errors, make_folders, replace
 from listen.jobs.folder.journal import GENESIS, Line, read_line, sha256, utc_now, write_line

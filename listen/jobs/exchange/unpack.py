@@ -1,7 +1,6 @@
 """A bag from another machine, zipped or open, becomes a job here: checked whole, then new, added to ours, or beside;
 how two journals of one job relate, and what is taken over."""
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Literal
 
@@ -11,14 +10,12 @@ from listen.durable import sync_folder
 from listen.errors import HisswayError, JobError
 from listen.jobs import events as ev
 from listen.jobs.event_words import conflicts
-from listen.jobs.events import ClipKept, JobOpened
-from listen.jobs.exchange.bag import bag_faults, untrue
-from listen.jobs.exchange.sign import check_signatures
-from listen.jobs.exchange.verify_files import clip_fault
+from listen.jobs.events import JobOpened
+from listen.jobs.exchange.verification import clip_fault
+from listen.jobs.exchange.verify import verify_bag
 from listen.jobs.exchange.zip_guard import LIMITS, Limits, copy_bag, unzip_bag
-from listen.jobs.fold import fold
 from listen.jobs.folder import disk, heads
-from listen.jobs.folder.chain import JOURNAL, MAX_MERGE_DEPTH, Chain, broken_words, merge_depth, own_lines, read_journal
+from listen.jobs.folder.chain import JOURNAL, MAX_MERGE_DEPTH, Chain, merge_depth, own_lines, read_journal
 from listen.jobs.folder.disk import folder_mode, job_errors, make_folders
 from listen.jobs.folder.journal import Line, storable
 from listen.jobs.folder.open_job import OpenJob
@@ -99,10 +96,7 @@ def bring_clips(source: Path, to: Path, theirs: Chain) -> None:
 
     Raises JobError: a clip here is not the one that was kept."""
     to.mkdir(exist_ok=True)
-    for event in theirs.events():
-        clip = event.payload
-        if not isinstance(clip, ClipKept):
-            continue
+    for clip in theirs.clips().values():
         here = to / f"{clip.clip}.flac"
         # Moved, not copied: both lie on one disk, and a copy could be cut short.
         if not here.exists():
@@ -150,27 +144,16 @@ def unpack(path: Path, root: Path, limits: Limits = LIMITS) -> Unpacked:
             return _placed(path, root, bag / "data", chain, opening)
 
 
+NO_BAG = ("bag", "journal", "clip", "signature")
+"""Mismatches for which a bag is refused; what else a job claims, verify tells of it here as it would there."""
+
+
 def _checked(path: Path, bag: Path) -> Chain:
     """The journal of a bag that is whole in every respect; else one sentence says in which it is not."""
-    for what, why in _faults(bag):
-        raise JobError(f"{path}: {what}: {why}; the bag is refused, nothing was unpacked")
+    for fault in verify_bag(bag, results=False).mismatches:
+        if fault.what in NO_BAG:
+            raise JobError(f"{path}: {fault.name}: {fault.text}; the bag is refused, nothing was unpacked")
     return read_journal(bag / "data")
-
-
-def _faults(bag: Path) -> Iterator[tuple[str, str]]:
-    yield from bag_faults(bag)
-    data = bag / "data"
-    chain = read_journal(data)
-    if chain.broken:
-        yield JOURNAL, broken_words(data, chain).partition(": ")[2]
-    if chain.torn or chain.open_ended or not chain.lines:
-        yield JOURNAL, "the journal does not end in a whole event"
-    yield from (("bag-info.txt", untruth) for untruth in untrue(bag, fold(chain.events()), chain))
-    kept = {p.clip: p for e in chain.events() if isinstance(p := e.payload, ClipKept)}
-    yield from ((f"clips/{id}.flac", why) for id, clip in kept.items() if (why := clip_fault(data / CLIPS, clip)))
-    yield from ((f"clips/{f.name}", "no event speaks of it") for f in (data / CLIPS).glob("*") if f.stem not in kept)
-    signatures = (check for check in check_signatures(chain) if check.state == "bad")
-    yield from ((f"signature of {check.name!a}", check.text) for check in signatures)
 
 
 def _placed(path: Path, root: Path, data: Path, theirs: Chain, opening: JobOpened) -> Unpacked:

@@ -7,11 +7,19 @@ from pathlib import Path
 from msgspec.structs import replace
 
 from listen.errors import JobError
-from listen.jobs.events import ClipKept
 from listen.jobs.exchange.bag import bag_faults, open_bag, untrue
 from listen.jobs.exchange.sign import SignatureCheck, check_signatures, statement_on
-from listen.jobs.exchange.verification import ALONE, Against, Mismatch, Verification, fault, remark
-from listen.jobs.exchange.verify_files import clip_fault, clip_faults, journal_faults
+from listen.jobs.exchange.verification import (
+    ALONE,
+    Against,
+    Mismatch,
+    Verification,
+    clip_fault,
+    clip_faults,
+    fault,
+    journal_faults,
+    remark,
+)
 from listen.jobs.exchange.verify_results import Evaluate, check_results
 from listen.jobs.exchange.zip_guard import unzip_bag
 from listen.jobs.fold import fold
@@ -50,7 +58,7 @@ def verify_job(
     chain = read_journal(folder)  # after its witnesses: another program may be writing
     job = fold(chain.events())
     signatures = check_signatures(chain)
-    kept = {p.clip: p for e in chain.events() if isinstance(p := e.payload, ClipKept)}
+    kept = chain.clips()
     bad = {clip.clip: why for clip in kept.values() if (why := clip_fault(folder / CLIPS, clip))}
     vouched = None if results else _vouched(chain, signatures, against, register)
     judged = check_results(folder, chain, evaluate, vouched, frozenset(bad))
@@ -119,7 +127,8 @@ def _decision_faults(record: RoundRecord) -> Iterator[Mismatch]:
             yield Mismatch("decision", where, "says that it was made blind; what was shown and played says otherwise")
         for signed in d.signatures:
             if d.heard.recorded and not signed.statement.endswith(statement_on(d)):
-                yield Mismatch("signature", f"{signed.name}, round {record.id}", "states other than what is recorded")
+                where = f"statement of {signed.name}, round {record.id}"
+                yield Mismatch("decision", where, "states other than what is recorded")
 
 
 def _round_remarks(job: Job, record: RoundRecord) -> Iterator[str]:
@@ -164,13 +173,16 @@ def verify_path(
     Raises JobError: none of these, or a zip that is damaged or refused."""
     if path.is_file():
         with temporary_folder("hissway-verify-") as scratch:
-            return _bag(unzip_bag(path, scratch), results, evaluate, against)
+            return verify_bag(unzip_bag(path, scratch), results=results, evaluate=evaluate, against=against)
     if (bag := open_bag(path)) is not None:
-        return _bag(bag, results, evaluate, against)
+        return verify_bag(bag, results=results, evaluate=evaluate, against=against)
     return verify_job(path, results=results, evaluate=evaluate, against=against)
 
 
-def _bag(bag: Path, results: bool, evaluate: Evaluate | None, against: Against) -> Verification:
+def verify_bag(
+    bag: Path, *, results: bool = True, evaluate: Evaluate | None = None, against: Against = ALONE
+) -> Verification:
+    """Check an open bag. Raises JobError: it holds no job."""
     faults = tuple(Mismatch("bag", name, why) for name, why in bag_faults(bag))
     if not (bag / "data" / JOURNAL).is_file():
         if not faults:

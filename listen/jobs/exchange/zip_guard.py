@@ -1,5 +1,6 @@
 """A bag from a stranger: looked at before anything is written, unpacked in a stream within limits, or refused."""
 
+import io
 import os
 import re
 import shutil
@@ -8,8 +9,10 @@ import struct
 import unicodedata
 import zipfile
 import zlib
+from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
-from typing import IO
+from typing import IO, BinaryIO, NamedTuple
 
 import msgspec
 
@@ -53,7 +56,17 @@ _END_MARK = b"PK\x05\x06"
 _LOCATOR = struct.Struct("<4sLQL")
 _END_64 = struct.Struct("<4sQ2H2L4Q")
 _BIG = (0xFFFF, 0xFFFFFFFF)
-"""In the place of a number that stands in the larger form (zip64)."""
+"""In the place of a number that stands in the larger form (zip64), which some tools always write."""
+
+
+class _File(NamedTuple):
+    """One entry of a bag that is not trusted yet."""
+
+    name: str
+    size: int
+    fault: str
+    """Why the whole bag is refused for it; empty where it may be taken."""
+    opened: Callable[[], IO[bytes] | io.FileIO]
 
 
 def unzip_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
@@ -64,19 +77,14 @@ def unzip_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
 
     Raises JobError: not a zip, damaged, or anything in it that a job's bag does not hold, with the reason."""
     with job_errors("unpack", path), path.open("rb") as file:
-        _check_directory(path, file.fileno(), limits)
+        _check_directory(path, file, limits)
         try:
             with zipfile.ZipFile(file) as archive:
-                files = _looked_at(path, archive, limits)
-                _check_room(path, sum(i.file_size for i in files.values()), into)
-                for inside, info in files.items():
-                    with archive.open(info) as source:
-                        _copy(path, source, info.filename, info.file_size, into / BAG / inside)
+                return _taken(path, list(_zipped(archive, limits)), into, limits)
         except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, struct.error) as e:
             raise JobError(f"{path}: the zip is damaged ({_shown(str(e))}); ask for it again") from e
         except (UnicodeDecodeError, ValueError) as e:
             raise JobError(f"{path}: the zip is not one of ours ({_shown(str(e))}); it is refused") from e
-    return into / BAG
 
 
 def copy_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
@@ -87,79 +95,68 @@ def copy_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
     if bag is None:
         raise JobError(f"{path}: holds no bag; give the zip that hissway pack wrote, or the folder it was unpacked to")
     with job_errors("read the bag", bag):
-        files = {name: p for p in sorted(bag.rglob("*")) if not stray(name := p.relative_to(bag).as_posix())}
-        for name, file in files.items():
-            size = file.lstat().st_size
-            known = _FOLDER.fullmatch(f"{name}/") if file.is_dir() else _NAME.fullmatch(name)
-            why = "a link" if file.is_symlink() else "" if known else "a file that a job's bag does not hold"
-            if why := why or ("" if file.is_dir() else _too_large(name, size, limits)):
-                raise JobError(f"{bag}: {_shown(name)}: {why}; the bag is refused, nothing was taken in")
-        total = sum(f.stat().st_size for f in files.values() if f.is_file())
-        if len(files) > limits.entries or total > limits.total_bytes:
-            raise JobError(
-                f"{bag}: {len(files)} files of {total} bytes; a job's bag has at most {limits.entries}; refused"
-            )
-        _check_room(bag, total, into)
-        for name, file in files.items():
-            if file.is_file():
-                with file.open("rb") as source:
-                    _copy(bag, source, name, file.stat().st_size, into / BAG / name)
+        return _taken(bag, list(_lying_open(bag, limits)), into, limits)
+
+
+def _zipped(archive: zipfile.ZipFile, limits: Limits) -> Iterator[_File]:
+    names: dict[str, str] = {}
+    for info in archive.infolist():
+        fault = _name_fault(info, names) or _sort_fault(info) or _size_fault(info, limits)
+        names[_folded(info.filename)] = info.filename
+        yield _File(info.orig_filename, info.file_size, fault, partial(archive.open, info))
+
+
+def _lying_open(bag: Path, limits: Limits) -> Iterator[_File]:
+    for file in sorted(bag.rglob("*")):
+        name, folder = file.relative_to(bag).as_posix(), file.is_dir()
+        if stray(name):
+            continue
+        known = _FOLDER.fullmatch(f"{name}/") if folder else _NAME.fullmatch(name)
+        fault = "a link" if file.is_symlink() else "" if known else "a file that a job's bag does not hold"
+        size = 0 if folder else file.lstat().st_size
+        fault = fault or ("" if folder else _too_large(name, size, limits))
+        yield _File(f"{name}/" if folder else name, size, fault, partial(io.FileIO, file))
+
+
+def _taken(path: Path, found: list[_File], into: Path, limits: Limits) -> Path:
+    """Write every file of a bag into its place; before that the first thing that is not right refuses it whole."""
+    if len(found) > limits.entries:
+        raise JobError(f"{path}: {len(found)} files; a job's bag has at most {limits.entries}; refused")
+    for file in found:
+        if file.fault:
+            raise JobError(f"{path}: {_shown(file.name)}: {file.fault}; the bag is refused, nothing was unpacked")
+    files = [(file, named) for file in found if (named := _NAME.fullmatch(file.name)) is not None]
+    if len({named["top"] for _, named in files}) != 1:
+        raise JobError(f"{path}: holds no bag, or more than one; give the file that hissway pack wrote")
+    if (total := sum(file.size for file, _ in files)) > limits.total_bytes:
+        raise JobError(f"{path}: {total} bytes unpacked; a job's bag has at most {limits.total_bytes}; refused")
+    if total + ROOM_LEFT_BYTES > (free := shutil.disk_usage(into).free):
+        raise JobError(f"{path}: needs {total} bytes and {into} has {free} free; make room and try again")
+    for file, named in files:
+        with file.opened() as source:
+            _copy(path, source, file.name, file.size, into / BAG / named["inside"])
     return into / BAG
 
 
-def _check_directory(path: Path, fd: int, limits: Limits) -> None:
+def _check_directory(path: Path, file: BinaryIO, limits: Limits) -> None:
     """Look at the zip's end record before its list of files is read into memory."""
-    size = os.fstat(fd).st_size
-    tail_bytes = min(size, _END.size + 65_535)
-    os.lseek(fd, size - tail_bytes, os.SEEK_SET)
-    tail = os.read(fd, tail_bytes)
-    os.lseek(fd, 0, os.SEEK_SET)
+    size = file.seek(0, os.SEEK_END)
+    file.seek(max(0, size - _END.size - 65_535))  # the longest comment a zip may end with
+    tail = file.read()
     at = tail.rfind(_END_MARK)
     if at < 0 or len(tail) - at < _END.size:
         raise JobError(f"{path}: not a zip file; give the file that hissway pack wrote")
-    _, _, _, _, entries, directory, _, _ = _END.unpack_from(tail, at)
-    if _BIG[0] in (entries, directory) or _BIG[1] in (entries, directory):
-        entries, directory = _big_directory(fd, tail[max(0, at - _LOCATOR.size) : at]) or (entries, directory)
+    *_, entries, directory, _, _ = _END.unpack_from(tail, at)
+    if not {entries, directory}.isdisjoint(_BIG):
+        mark, _, where, _ = _LOCATOR.unpack(tail[max(0, at - _LOCATOR.size) : at].rjust(_LOCATOR.size))
+        file.seek(min(where, size))
+        larger = file.read(_END_64.size)
+        if mark == b"PK\x06\x07" and len(larger) == _END_64.size and larger.startswith(b"PK\x06\x06"):
+            *_, entries, directory, _ = _END_64.unpack(larger)
     if entries > limits.entries or directory > limits.directory_bytes:
         raise JobError(
             f"{path}: lists more than {limits.entries} files or {limits.directory_bytes} bytes of names; refused"
         )
-
-
-def _big_directory(fd: int, locator: bytes) -> tuple[int, int] | None:
-    """Files and bytes of a list of files whose numbers stand in the larger form that some tools always write."""
-    if len(locator) < _LOCATOR.size or not locator.startswith(b"PK\x06\x07"):
-        return None
-    os.lseek(fd, min(_LOCATOR.unpack(locator)[2], os.fstat(fd).st_size), os.SEEK_SET)
-    found = os.read(fd, _END_64.size)
-    os.lseek(fd, 0, os.SEEK_SET)
-    if len(found) < _END_64.size or not found.startswith(b"PK\x06\x06"):
-        return None
-    *_, entries, directory, _ = _END_64.unpack(found)
-    return entries, directory
-
-
-def _looked_at(path: Path, archive: zipfile.ZipFile, limits: Limits) -> dict[str, zipfile.ZipInfo]:
-    """Every file of the zip by its place in the bag; refuses the whole zip at the first thing that is not right."""
-    infos = archive.infolist()
-    if len(infos) > limits.entries:
-        raise JobError(f"{path}: {len(infos)} files; a job's bag has at most {limits.entries}; refused")
-    files: dict[str, zipfile.ZipInfo] = {}
-    names: dict[str, str] = {}
-    tops: set[str] = set()
-    for info in infos:
-        why = _name_fault(info, names) or _sort_fault(info) or _size_fault(info, limits)
-        if why:
-            raise JobError(f"{path}: {_shown(info.orig_filename)}: {why}; the zip is refused, nothing was unpacked")
-        names[_folded(info.filename)] = info.filename
-        if (found := _NAME.fullmatch(info.filename)) is not None and not info.is_dir():
-            files[found["inside"]] = info
-            tops.add(found["top"] or "")
-    if len(tops) != 1:
-        raise JobError(f"{path}: holds no bag, or more than one; give the file that hissway pack wrote")
-    if (total := sum(i.file_size for i in files.values())) > limits.total_bytes:
-        raise JobError(f"{path}: {total} bytes unpacked; a job's bag has at most {limits.total_bytes}; refused")
-    return files
 
 
 def _name_fault(info: zipfile.ZipInfo, names: dict[str, str]) -> str:
@@ -215,13 +212,7 @@ def _too_large(name: str, size: int, limits: Limits) -> str:
     return f"{size} bytes unpacked; at most {most}" if size > most else ""
 
 
-def _check_room(path: Path, total: int, into: Path) -> None:
-    free = shutil.disk_usage(into).free
-    if total + ROOM_LEFT_BYTES > free:
-        raise JobError(f"{path}: needs {total} bytes and {into} has {free} free; make room and try again")
-
-
-def _copy(path: Path, source: IO[bytes], name: str, size: int, to: Path) -> None:
+def _copy(path: Path, source: IO[bytes] | io.FileIO, name: str, size: int, to: Path) -> None:
     """One file, in pieces; it can become no longer than was said of it before."""
     to.parent.mkdir(parents=True, exist_ok=True)
     left = size

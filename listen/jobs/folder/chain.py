@@ -8,7 +8,7 @@ from msgspec.structs import replace
 
 from listen.durable import read_file
 from listen.errors import JobError
-from listen.jobs.events import SCHEMA, Event, JobOpened, Merged
+from listen.jobs.events import SCHEMA, ClipKept, Event, JobOpened, Merged
 from listen.jobs.folder.disk import job_errors
 from listen.jobs.folder.journal import GENESIS, Line, ordered, prev_of, read_line
 
@@ -41,6 +41,10 @@ class Chain(msgspec.Struct, frozen=True):
     def events(self) -> Iterator[Event]:
         """All events that count, each id once, in the order of :mod:`listen.jobs.folder.journal`."""
         return once(ordered(self.lines))
+
+    def clips(self) -> dict[str, ClipKept]:
+        """Every clip an event keeps, by its id; those taken back too, since their files stay."""
+        return {p.clip: p for e in self.events() if isinstance(p := e.payload, ClipKept)}
 
 
 class Base(msgspec.Struct, frozen=True, kw_only=True):

@@ -555,6 +555,10 @@ class Event(msgspec.Struct, frozen=True, kw_only=True):
     """What its writer knew, where journals were merged; None where that is everything before it."""
 
     @property
+    def kind(self) -> str:
+        return KIND_OF.get(type(self.payload), "unknown")
+
+    @property
     def place(self) -> tuple[str, int]:
         """Where it stands among merged journals: run of lines, number in it."""
         return (self.past.run, self.past.length - 1) if self.past else ("", 0)

@@ -11,15 +11,33 @@ from listen.jobs.decision import Decision
 from listen.jobs.event_words import conflicts
 from listen.jobs.hearing import heard, numbers_seen, recorded_by
 from listen.jobs.job import ClipRecord, Job, RoundRecord, Skip
-from listen.jobs.job_rules import JOB_RULES
-from listen.jobs.note_change import Rule, kind_of, trouble, with_round
+from listen.jobs.job_rules import JOB_RULES, NotActedUpon, Rule
 from listen.jobs.reference import DECLINED, with_references
+from listen.same_fields import same_fields
+
+Fields = Callable[[Job, RoundRecord, Any, ev.Event], dict[str, Any]]
+"""What an event changes of its round: job before, the round, the event's payload, the event."""
 
 
-def _round(job: Job, p: ev.RoundOpened, event: ev.Event) -> Job:
+def _rule(fields: Fields, *, noted: bool = True) -> Rule:
+    """A rule by the fields of the round that it changes; ``noted`` false: what it tells is no change of the round."""
+
+    def rule(job: Job, p: Any, event: ev.Event) -> Job:
+        job.round(p.round_id)  # KeyError where the round is not known
+
+        def changed(r: RoundRecord) -> RoundRecord:
+            r = r.noting(event) if noted else r
+            return replace(r, **fields(job, r, p, event))
+
+        return job.with_each(lambda r: changed(r) if r.id == p.round_id else r)
+
+    return rule
+
+
+def _opened(job: Job, p: ev.RoundOpened, event: ev.Event) -> Job:
     # Told, not refused: the line is in the journal of some machine, and the rest of it must still be read.
-    if any(r.id == p.round_id for r in job.rounds):
-        return trouble(job, f"event {event.id} opens round {p.round_id} a second time; it is not acted upon")
+    if job.find_round(p.round_id):
+        raise NotActedUpon(f"opens round {p.round_id} a second time; it is not acted upon")
     record = RoundRecord(id=p.round_id, cylinder=p.cylinder, title=p.title, opened=event.time)
     return replace(job, rounds=(*job.rounds, record))
 
@@ -27,145 +45,104 @@ def _round(job: Job, p: ev.RoundOpened, event: ev.Event) -> Job:
 def _caution(job: Job, p: ev.CautionAcknowledged, event: ev.Event) -> Job:
     if p.round_id is None:
         return replace(job, cautions=(*job.cautions, p.caution))
-    return with_round(job, p.round_id, event, lambda r: replace(r, cautions=(*r.cautions, p.caution)))
+    return _rule(lambda job, r, p, e: {"cautions": (*r.cautions, p.caution)})(job, p, event)
 
 
-def _leaving_out(left_out: dict[str, str], p: ev.StepPassed) -> dict[str, str]:
-    """Steps left out, with one more; an empty reason takes a step up again."""
-    others = {step: reason for step, reason in left_out.items() if step != p.step}
-    return {**others, p.step: p.reason} if p.reason else others
+def _passed(job: Job, r: RoundRecord, p: ev.StepPassed, event: ev.Event) -> dict[str, Any]:
+    others = {step: reason for step, reason in r.steps_left_out.items() if step != p.step}
+    left_out = {**others, p.step: p.reason} if p.reason else others  # an empty reason takes a step up again
+    return {"steps_left_out": left_out, "readings_changed": r.readings_changed or p.step == DECLINED}
 
 
-def _clip(job: Job, p: ev.ClipKept, event: ev.Event) -> Job:
+def _clip(job: Job, r: RoundRecord, p: ev.ClipKept, event: ev.Event) -> dict[str, Any]:
     if job.clip(p.clip) is not None:
-        return trouble(job, f"event {event.id} keeps clip {p.clip} a second time; it is not acted upon")
-    record = ClipRecord(kept=p, event=event.id, time=event.time, actor=event.actor)
-
-    def change(r: RoundRecord) -> RoundRecord:  # a point that is recorded after all is left out no more
-        skips = tuple(s for s in r.skips if s.point != p.point or s.walk not in ("", p.walk))
-        return replace(r, clips=(*r.clips, record), skips=skips)
-
-    return with_round(job, p.round_id, event, change)
+        raise NotActedUpon(f"keeps clip {p.clip} a second time; it is not acted upon")
+    # A point that is recorded after all is left out no more.
+    skips = tuple(s for s in r.skips if s.point != p.point or s.walk not in ("", p.walk))
+    record = ClipRecord(kept=p, event=event.id, **same_fields(event, "time", "actor"))
+    return {"clips": (*r.clips, record), "skips": skips}
 
 
 def _taken_back(job: Job, p: ev.ClipTakenBack, event: ev.Event) -> Job:
-    found = job.clip(p.clip)
-    if found is None:
+    if (found := job.clip(p.clip)) is None:
         raise KeyError(p.clip)
 
-    def change(r: RoundRecord) -> RoundRecord:
-        return replace(
-            r, clips=tuple(replace(c, taken_back=True, reason=p.reason) if c.id == p.clip else c for c in r.clips)
-        )
+    def changed(r: RoundRecord) -> RoundRecord:
+        gone = (replace(c, taken_back=True, reason=p.reason) if c.id == p.clip else c for c in r.clips)
+        return replace(r.noting(event), clips=tuple(gone))
 
-    return with_round(job, found.kept.round_id, event, change)
-
-
-def _call(job: Job, p: ev.ByEarCalled, event: ev.Event) -> Job:
-    def change(r: RoundRecord) -> RoundRecord:
-        call = replace(p, before_numbers=p.before_numbers and not (p.sitting and numbers_seen(r, p.name, p.sitting)))
-        # Counted as the call comes in: what is played afterwards was not heard before it.
-        pairs = sum(one.sitting == p.sitting for one in r.played) if p.sitting else 0
-        return replace(r, calls=(*r.calls, call), before_calls=(*r.before_calls, (pairs, len(r.clips))))
-
-    return with_round(job, p.round_id, event, change)
+    return job.with_each(lambda r: changed(r) if r.id == found.kept.round_id else r)
 
 
-def _decided(job: Job, p: ev.Confirmed | ev.Overruled | ev.SentBack, event: ev.Event) -> Job:
-    def change(r: RoundRecord) -> RoundRecord:
-        made = Decision(
-            event=event.id,
-            time=event.time,
-            actor=event.actor,
-            payload=p,
-            place=event.place,
-            on=r.verdict,
-            settles=frozenset(d.event for d in r.decisions if event.knew_of(d.place)),
-            heard=heard(r, p.name, p.sitting),
-            own_work=recorded_by(job, r, p.name),
-            clips_before=len(r.clips),
-        )
-        return replace(r, decisions=(*r.decisions, made))
-
-    return with_round(job, p.round_id, event, change)
+def _skipped(job: Job, r: RoundRecord, p: ev.PointSkipped, event: ev.Event) -> dict[str, Any]:
+    others = tuple(s for s in r.skips if s.point != p.point or (p.walk and s.walk != p.walk))
+    return {"skips": (*others, Skip(p.point, p.walk, p.reason)) if p.skipped else others}
 
 
-def _signed(job: Job, p: ev.Signed, event: ev.Event) -> Job:
-    job.round(p.round_id)
+def _call(job: Job, r: RoundRecord, p: ev.ByEarCalled, event: ev.Event) -> dict[str, Any]:
+    call = replace(p, before_numbers=p.before_numbers and not (p.sitting and numbers_seen(r, p.name, p.sitting)))
+    # Counted as the call comes in: what is played afterwards was not heard before it.
+    pairs = sum(one.sitting == p.sitting for one in r.played) if p.sitting else 0
+    return {"calls": (*r.calls, call), "before_calls": (*r.before_calls, (pairs, len(r.clips)))}
 
-    def sign(r: RoundRecord) -> RoundRecord:
-        missed = tuple(replace(t, not_seen_by=(p.name,)) for t in r.touches if not event.knew_of(t.place))
-        known = [d for d in r.open_decisions if event.knew_of(d.place)]
-        as_strong = bool(p.public_key) or not any(s.public_key for s in r.signatures)  # a name covers for no key
-        over = tuple(
-            replace(c, signed_over=p.name) if as_strong and not c.signed_over and event.knew_of(c.place) else c
-            for c in r.changes
-        )
-        return replace(
-            r,
-            decisions=tuple(
-                replace(d, signatures=(*d.signatures, p)) if known and d == known[-1] else d for d in r.decisions
-            ),
-            signatures=(*r.signatures, p),
-            signed_at=(*r.signed_at, event.place),
-            changes=(*over, *missed),
-        )
 
-    return replace(job, rounds=tuple(sign(r) if r.id == p.round_id else r for r in job.rounds))
+def _decided(job: Job, r: RoundRecord, p: ev.Confirmed | ev.Overruled | ev.SentBack, event: ev.Event) -> dict[str, Any]:
+    made = Decision(
+        event=event.id,
+        payload=p,
+        **same_fields(event, "time", "actor", "place"),
+        on=r.verdict,
+        settles=frozenset(d.event for d in r.decisions if event.knew_of(d.place)),
+        heard=heard(r, p.name, p.sitting),
+        own_work=recorded_by(job, r, p.name),
+        clips_before=len(r.clips),
+    )
+    return {"decisions": (*r.decisions, made)}
+
+
+def _signed(job: Job, r: RoundRecord, p: ev.Signed, event: ev.Event) -> dict[str, Any]:
+    missed = tuple(replace(t, not_seen_by=(p.name,)) for t in r.touches if not event.knew_of(t.place))
+    known = [d for d in r.open_decisions if event.knew_of(d.place)]
+    as_strong = bool(p.public_key) or not any(s.public_key for s in r.signatures)  # a name covers for no key
+    over = tuple(
+        replace(c, signed_over=p.name) if as_strong and not c.signed_over and event.knew_of(c.place) else c
+        for c in r.changes
+    )
+    return {
+        "decisions": tuple(
+            replace(d, signatures=(*d.signatures, p)) if known and d == known[-1] else d for d in r.decisions
+        ),
+        "signatures": (*r.signatures, p),
+        "signed_at": (*r.signed_at, event.place),
+        "changes": (*over, *missed),
+    }
 
 
 def _shown(job: Job, p: ev.NumbersShown, event: ev.Event) -> Job:
-    return replace(job, rounds=tuple(replace(r, shown=(*r.shown, p)) if r.id in p.rounds else r for r in job.rounds))
+    return job.with_each(lambda r: replace(r, shown=(*r.shown, p)) if r.id in p.rounds else r)
 
 
-def _played(job: Job, p: ev.PairPlayed, event: ev.Event) -> Job:
-    job.round(p.round_id)
-    return replace(
-        job, rounds=tuple(replace(r, played=(*r.played, p)) if r.id == p.round_id else r for r in job.rounds)
-    )
-
-
-def _skips(r: RoundRecord, p: ev.PointSkipped) -> tuple[Skip, ...]:
-    others = tuple(s for s in r.skips if s.point != p.point or (p.walk and s.walk != p.walk))
-    return (*others, Skip(p.point, p.walk, p.reason)) if p.skipped else others
-
-
-CHANGES: dict[type[ev.Payload], Callable[[RoundRecord, Any], dict[str, Any]]] = {
-    ev.StepPassed: lambda r, p: {
-        "steps_left_out": _leaving_out(r.steps_left_out, p),
-        "readings_changed": r.readings_changed or p.step == DECLINED,
-    },
-    ev.PointSkipped: lambda r, p: {"skips": _skips(r, p)},
-    ev.RoundImported: lambda r, p: {},
-    ev.BubblesLooked: lambda r, p: {"bubbles": p.seen, "readings_changed": True},
-    ev.AirFollowed: lambda r, p: {"air_followed": p.seen, "readings_changed": True},
-    ev.Judged: lambda r, p: {"judged": (*r.judged, p), "readings_changed": False},
-    ev.RoundSetAside: lambda r, p: {"aside": p.aside},
-}
-"""Events that change fields of their own round and nothing else."""
-
-
-def _changed(job: Job, p: Any, event: ev.Event) -> Job:
-    return with_round(job, p.round_id, event, lambda r: replace(r, **CHANGES[type(p)](r, p)))
-
-
-ROUND_RULES: dict[type[ev.Payload], Rule] = {
-    **dict.fromkeys(CHANGES, _changed),
-    ev.RoundOpened: _round,
+RULES: dict[type[ev.Payload], Rule] = {
+    **JOB_RULES,
+    ev.RoundOpened: _opened,
     ev.CautionAcknowledged: _caution,
-    ev.ClipKept: _clip,
+    ev.StepPassed: _rule(_passed),
+    ev.ClipKept: _rule(_clip),
     ev.ClipTakenBack: _taken_back,
-    ev.ByEarCalled: _call,
-    ev.Confirmed: _decided,
-    ev.Overruled: _decided,
-    ev.SentBack: _decided,
-    ev.Signed: _signed,
+    ev.PointSkipped: _rule(_skipped),
+    ev.RoundImported: _rule(lambda job, r, p, e: {}),
+    ev.ByEarCalled: _rule(_call),
+    ev.BubblesLooked: _rule(lambda job, r, p, e: {"bubbles": p.seen, "readings_changed": True}),
+    ev.AirFollowed: _rule(lambda job, r, p, e: {"air_followed": p.seen, "readings_changed": True}),
+    ev.Judged: _rule(lambda job, r, p, e: {"judged": (*r.judged, p), "readings_changed": False}),
+    ev.Confirmed: _rule(_decided),
+    ev.Overruled: _rule(_decided),
+    ev.SentBack: _rule(_decided),
+    ev.Signed: _rule(_signed, noted=False),
     ev.NumbersShown: _shown,
-    ev.PairPlayed: _played,
+    ev.PairPlayed: _rule(lambda job, r, p, e: {"played": (*r.played, p)}, noted=False),
+    ev.RoundSetAside: _rule(lambda job, r, p, e: {"aside": p.aside}),
 }
-
-
-RULES = {**JOB_RULES, **ROUND_RULES}
 """What each kind of event does to the job; every row of ``events.KINDS`` has one."""
 
 
@@ -186,20 +163,11 @@ def fold(events: Iterable[ev.Event], job: Job | None = None) -> Job:
         if isinstance(payload, ev.Judged):
             since.clear()
         elif isinstance(payload, ev.Withdrawn) and payload.event in since:
-            job = _as_judged(job, before)
+            rounds = zip(job.rounds, before.rounds, strict=True)
+            job = replace(job, rounds=tuple(replace(r, readings_changed=was.readings_changed) for r, was in rounds))
     if any(event.past is not None for event in every):  # only where journals were merged, and then from the first on
         job = replace(job, troubles=(*job.troubles, *conflicts(every)))
     return job
-
-
-def _as_judged(job: Job, before: Job) -> Job:
-    """Rounds are to be judged again only where they were to be before."""
-    return replace(
-        job,
-        rounds=tuple(
-            replace(r, readings_changed=was.readings_changed) for r, was in zip(job.rounds, before.rounds, strict=True)
-        ),
-    )
 
 
 def withdrawn(events: Sequence[ev.Event]) -> dict[str, ev.Event]:
@@ -215,15 +183,16 @@ def withdrawn(events: Sequence[ev.Event]) -> dict[str, ev.Event]:
 
 def apply(job: Job, event: ev.Event) -> Job:
     """The job after one more event. An event that makes no sense here is told among the troubles, never raised."""
-    rule = RULES.get(type(event.payload))
-    if rule is not None:
-        try:
-            job = with_references(job, rule(job, event.payload, event), event)
-        except KeyError as e:
-            job = trouble(job, f"event {event.id} ({kind_of(event)}) speaks of {e}, which this job does not have")
-        except (ArithmeticError, HisswayError, LookupError, TypeError, ValueError) as e:
-            job = trouble(job, f"event {event.id} ({kind_of(event)}) cannot be understood ({type(e).__name__}: {e})")
-    return _counted(job, event)
+    trouble = ""
+    try:
+        job = with_references(job, RULES[type(event.payload)](job, event.payload, event), event)
+    except NotActedUpon as e:
+        trouble = f"event {event.id} {e}"
+    except KeyError as e:
+        trouble = f"event {event.id} ({event.kind}) speaks of {e}, which this job does not have"
+    except (ArithmeticError, HisswayError, LookupError, TypeError, ValueError) as e:
+        trouble = f"event {event.id} ({event.kind}) cannot be understood ({type(e).__name__}: {e})"
+    return _counted(replace(job, troubles=(*job.troubles, trouble)) if trouble else job, event)
 
 
 def _counted(job: Job, event: ev.Event) -> Job:

@@ -73,7 +73,7 @@ def unseen(known: Job, now: Job, payloads: Iterable[Payload]) -> str:
     for payload in payloads:
         if not isinstance(payload, Confirmed | Overruled | SentBack | Signed | Judged):
             continue
-        before, after = _round(known, payload.round_id), _round(now, payload.round_id)
+        before, after = known.find_round(payload.round_id), now.find_round(payload.round_id)
         if before is not None and after is not None and (what := news(before, after)):
             return f"cylinder {after.cylinder}: meanwhile {what}; nothing was written, look again"
     return ""
@@ -84,7 +84,3 @@ def news(before: RoundRecord, after: RoundRecord) -> str:
     touched = [f"{c.what} by {c.actor or 'someone unnamed'}" for c in after.touches[len(before.touches) :]]
     signed = [f"signed by {s.name}" for s in after.signatures[len(before.signatures) :]]
     return ", ".join(dict.fromkeys((*touched, *signed)))
-
-
-def _round(job: Job, round_id: str) -> RoundRecord | None:
-    return next((r for r in job.rounds if r.id == round_id), None)

@@ -1,6 +1,9 @@
 """A job as one frozen value, and the questions a screen asks of it."""
 
+from collections.abc import Callable
+
 import msgspec
+from msgspec.structs import replace
 
 from listen.jobs.decision import Decision, Place, asked_step
 from listen.jobs.events import (
@@ -9,6 +12,7 @@ from listen.jobs.events import (
     ClipKept,
     DiagnosisStored,
     EngineSize,
+    Event,
     FindingRecorded,
     Judged,
     MicrophoneChecked,
@@ -22,6 +26,7 @@ from listen.jobs.events import (
     SentBack,
     Signed,
 )
+from listen.same_fields import same_fields
 from listen.trade.engine import Engine, layout
 from listen.trade.facts import core
 from listen.voice.times import moment
@@ -193,6 +198,19 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
         """The first by-ear call of that role: the one made before numbers were shown counts."""
         return next((c for c in self.calls if c.role == role), None)
 
+    def noting(self, event: Event, what: str = "") -> "RoundRecord":
+        """The round with a note that an event concerned it, in words if the kind alone says too little.
+
+        On a signed round that is a change since, unless whoever signed had not seen it: then that is told.
+        """
+        change = Change(what=what or event.kind.replace("-", " "), **same_fields(event, "actor", "time", "place"))
+        noted = replace(self, touches=(*self.touches, change))
+        if not self.signed:
+            return noted
+        knew = any(event.knew_of(place) for place in self.signed_at)
+        unseen_by = () if knew else tuple(dict.fromkeys(s.name for s in self.signatures))
+        return replace(noted, changes=(*self.changes, replace(change, not_seen_by=unseen_by)))
+
 
 class Job(msgspec.Struct, frozen=True, kw_only=True):
     """The fold of a job's events."""
@@ -250,10 +268,17 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
 
     def round(self, round_id: str) -> RoundRecord:
         """Look a round up. Raises KeyError: no such round."""
-        for record in self.rounds:
-            if record.id == round_id:
-                return record
-        raise KeyError(round_id)
+        if (record := self.find_round(round_id)) is None:
+            raise KeyError(round_id)
+        return record
+
+    def find_round(self, round_id: str | None) -> RoundRecord | None:
+        """The same; None where there is no such round."""
+        return next((r for r in self.rounds if r.id == round_id), None)
+
+    def with_each(self, change: Callable[[RoundRecord], RoundRecord]) -> "Job":
+        """The job with every round as ``change`` gives it back."""
+        return replace(self, rounds=tuple(map(change, self.rounds)))
 
     def rounds_of(self, cylinder: int) -> tuple[RoundRecord, ...]:
         """Rounds of one cylinder, oldest first."""

@@ -167,7 +167,7 @@ def _lifted(payload: ev.Payload, job: Job) -> bool:
     """Whether something left out was taken up again since."""
     if not isinstance(payload, ev.PointSkipped | ev.StepPassed):
         return False
-    record = next((r for r in job.rounds if r.id == payload.round_id), None)
+    record = job.find_round(payload.round_id)
     if record is None:  # a line about a round that never began, from a job made elsewhere
         return False
     if isinstance(payload, ev.PointSkipped):

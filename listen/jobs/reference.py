@@ -1,12 +1,9 @@
 """What other cylinders of an engine lend a round: their clips as the sound cylinder's, or what their rounds say;
 and what a signature covers, with what changed since: said on screens, in the report and by verify."""
 
-from msgspec.structs import replace
-
 from listen.jobs import events as ev
 from listen.jobs.events import Overruled
 from listen.jobs.job import ClipRecord, Job, RoundRecord
-from listen.jobs.note_change import note_change
 from listen.judge.result import EngineSay
 
 USABLE_LOSS_PERCENT = 20.0
@@ -153,9 +150,7 @@ def with_references(before: Job, after: Job, event: ev.Event) -> Job:
     if not isinstance(event.payload, MOVE_REFERENCES) or not any(r.signed for r in before.rounds):
         return after
     moved = {r.id: _words(after, r.id) for r in before.rounds if r.signed and _beside(before, r) != _beside(after, r)}
-    return replace(
-        after, rounds=tuple(note_change(r, event, moved[r.id]) if r.id in moved else r for r in after.rounds)
-    )
+    return after.with_each(lambda r: r.noting(event, moved[r.id]) if r.id in moved else r)
 
 
 def _beside(job: Job, record: RoundRecord) -> frozenset[str]:

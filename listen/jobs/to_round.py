@@ -41,10 +41,8 @@ def to_round(job: Job, round_id: str, folder: Path) -> Round:
     RoundError
         No such round, no clips, or a reading outside what can be.
     """
-    try:
-        record = job.round(round_id)
-    except KeyError:
-        raise RoundError(f"round {round_id!r}: this job has no such round") from None
+    if (record := job.find_round(round_id)) is None:
+        raise RoundError(f"round {round_id!r}: this job has no such round")
     own = tuple(c for c in record.live_clips() if c.kept.clip_kind != Kind.SOUND)
     if not own:
         raise RoundError(f"cylinder {record.cylinder}, round {round_id}: holds no clips yet; record the walks first")

@@ -52,7 +52,7 @@ def sign_round(opened: OpenJob, round_id: str, *, name: str, key: Ed25519Private
         raise JobError("a signature needs a name; type your name as you would write it under a report")
     known = opened.job
     with opened.writing():  # a signature closes the journal up to the line before it
-        record = next((r for r in opened.job.rounds if r.id == round_id), None)
+        record = opened.job.find_round(round_id)
         if record is None:
             raise JobError(f"round {round_id!r}: this job has no such round")
         if any(s.name == name and s.role == ROLE for s in record.signatures) and not record.changed_after_signing:

@@ -172,6 +172,27 @@ async def test_a_microphone_at_every_point_takes_the_cylinder_at_once(
         assert (keys <= 6, waiting_s <= 45.0) == (True, True), (keys, waiting_s)
 
 
+async def test_digits_reach_all_sixteen_channels(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A 1 waits for its second digit, or for Enter, however slow the hand; Backspace takes it back."""
+    monkeypatch.setattr("tui.screens.channels.screen.SIMULATED_AFTER_S", np.inf)  # nobody taps
+    app = bench(tmp_path, way="all-at-once", source=FakeMany(16))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        asks, places = ChannelsScreen(screen.listener, screen.points()), []
+        app.push_screen(asks, places.append)
+        await until(pilot, lambda: "1 to 16" in words(app))
+        await pilot.press("1", "9")
+        await until(pilot, lambda: "this input has 16 channels" in words(app))
+        await pilot.press("1", "6")
+        await until(pilot, lambda: "channel 16" in words(app))
+        await pilot.press("1")
+        await until(pilot, lambda: "Enter for channel 1" in words(app))
+        await pilot.press("backspace", "1", "enter", "1", "0", "1", "0", "2")
+        await until(pilot, lambda: bool(places))
+    at = {point: channel + 1 for channel, point in enumerate(places[0]) if point}
+    assert at == {"intake": 16, "tailpipe": 1, "oil-filler": 10, "radiator": 2}, at
+
+
 async def test_before_air_a_dead_channel_is_told_and_in_mid_take_the_others_are_kept(tmp_path: Path) -> None:
     source = FakeMany(4)
     app = bench(tmp_path, way="all-at-once", source=source, preferences=PLACED)

@@ -20,6 +20,7 @@ HEARD_S = 1.2
 REST_S = 0.8
 """After a tap: its ringing, and the same finger on its way."""
 SIMULATED_AFTER_S = 1.5
+DIGITS = tuple("0123456789")
 
 
 class ChannelsScreen(ModalScreen["tuple[str, ...]"]):
@@ -39,7 +40,9 @@ class ChannelsScreen(ModalScreen["tuple[str, ...]"]):
         """Channel of each point so far; None: no microphone there."""
         self._rest_s = REST_S
         self._waited_s = 0.0
-        self._said = ""
+        self._notice = ""
+        self._first_digit = False
+        """Whether a 1 was typed that may yet become 10 to 16."""
 
     def compose(self) -> ComposeResult:
         with Vertical(id="channels"):
@@ -64,14 +67,15 @@ class ChannelsScreen(ModalScreen["tuple[str, ...]"]):
             self._give(channel)
 
     def _give(self, channel: int | None) -> None:
+        self._first_digit = False
         if channel is not None and channel in self._given:
             where = point_name(self._points[self._given.index(channel)])
-            self._said = f"channel {channel + 1} lies at the {where} already"
+            self._notice = f"channel {channel + 1} lies at the {where} already"
         elif channel is not None and channel >= self._listener.channels:
-            self._said = f"this input has {self._listener.channels} channels"
+            self._notice = f"this input has {self._listener.channels} channels"
         else:
             self._given.append(channel)
-            self._said, self._rest_s, self._waited_s = "", REST_S, 0.0
+            self._notice, self._rest_s, self._waited_s = "", REST_S, 0.0
         if len(self._given) == len(self._points):
             self.dismiss(self._places())
             return
@@ -94,20 +98,33 @@ class ChannelsScreen(ModalScreen["tuple[str, ...]"]):
                 lines.append(shown(f"  ► {point_name(point)}: tap its microphone now", "bold $primary"))
             else:
                 lines.append(shown(f"  · {point_name(point)}", "$secondary"))
-        lines.append(shown(self._said or self._listener.trouble or "", "$warning"))
+        most = self._listener.channels
+        typed = f"channel 1 ... a digit more for 10 to {most}, or Enter for channel 1" if self._first_digit else ""
+        lines.append(shown(typed or self._notice or self._listener.trouble or "", "$warning"))
         lines.append(
             shown(
-                "1 to 9 name a channel instead   s no microphone there   Backspace the one before   Esc leaves",
+                f"Digits name a channel (1 to {most}) instead   s no microphone there   "
+                "Backspace the one before   Esc leaves",
                 "$secondary",
             )
         )
         self.query_one("#places", Static).update(Content("\n").join(lines))
 
     def on_key(self, event: events.Key) -> None:
-        """A digit names a channel."""
-        if (event.character or "").isdigit() and event.character != "0":
-            event.stop()
-            self._give(int(event.character or "1") - 1)
+        """Digits name a channel. No time limit tells 1 from 10: a slow hand in a glove would get the wrong one."""
+        typed = event.character or ""
+        if self._first_digit and event.key == "enter":
+            self._give(0)
+        elif typed in DIGITS and self._first_digit:
+            self._give(9 + int(typed))
+        elif typed == "1" and self._listener.channels >= 10:
+            self._first_digit = True
+            self._show()
+        elif typed in DIGITS and typed != "0":
+            self._give(int(typed) - 1)
+        else:
+            return
+        event.stop()
 
     def action_none(self) -> None:
         """This point has no microphone: it is taken otherwise."""
@@ -115,6 +132,8 @@ class ChannelsScreen(ModalScreen["tuple[str, ...]"]):
 
     def action_undo(self) -> None:
         """The point before once more."""
-        if self._given:
+        if self._first_digit:
+            self._first_digit = False
+        elif self._given:
             self._given.pop()
         self._show()

@@ -20,15 +20,10 @@ NONE = "none"
 """Typed for groups of cylinders where there is none."""
 
 
-def asked_here(job: Job, f: Fact) -> bool:
-    """Whether a fact concerns this engine at all: a diesel's, a turbocharged one's."""
-    if f.only == "diesel":
-        return job.engine.fuel == "diesel"
-    return not f.only or f.only in job.symptoms
-
-
 def facts_here(job: Job) -> tuple[Fact, ...]:
-    return tuple(f for f in facts().values() if asked_here(job, f))
+    """Facts that concern this engine at all: a diesel's, a turbocharged one's only where it is so."""
+    is_so = {"", job.engine.fuel, *job.symptoms}
+    return tuple(f for f in facts().values() if f.only in is_so)
 
 
 def answer(job: Job, f: Fact, cylinder: int | None = None) -> str:
@@ -117,13 +112,10 @@ def _read(job: Job, f: Fact, text: str, cylinder: int | None) -> ReadingEntered:
         value = si = _number(f, text)
         unit = f.unit
     if not f.least <= si <= f.most:
-        limits = [_limit(job, f, x) for x in (f.least, f.most)]
-        raise ReadingError(f"{f.words}: {text[:20]} is outside {limits[0]} to {limits[1]}; look again, or leave it out")
+        here, bare = unit_here(job, f), f.unit != "pressure"
+        least, most = (f"{x:g} {here}" if bare else show(x, unit_named(here)) for x in (f.least, f.most))
+        raise ReadingError(f"{f.words}: {text[:20]} is outside {least} to {most}; look again, or leave it out")
     return ReadingEntered(reading=f.id, value=value, unit=unit, si=si, cylinder=cylinder)
-
-
-def _limit(job: Job, f: Fact, x: float) -> str:
-    return show(x, unit_named(job.pressure_unit)) if f.unit == "pressure" else f"{x:g} {unit_here(job, f)}"
 
 
 def _number(f: Fact, text: str) -> float:

@@ -3,6 +3,7 @@
 from math import hypot
 
 import msgspec
+from msgspec.structs import replace
 
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import latest_round
@@ -81,41 +82,30 @@ def _apart(a: float, b: float) -> bool:
 
 def _cylinder(before: Job, after: Job, n: int) -> CylinderChange | None:
     a, b = latest_round(before, n), latest_round(after, n)
-    changes = (
-        _loss(before, after, n),
-        *(_compression(before, after, n, reading) for reading in PRESSURES),
-        *_points(a, b),
-    )
-    found = tuple(c for c in changes if c is not None)
+    readings = (_loss(before, after, n), *(_compression(before, after, n, reading) for reading in PRESSURES))
+    found = (*(c for c in readings if c is not None), *_points(a, b))
     if not found and a is None and b is None:
         return None
-    return CylinderChange(
-        cylinder=n,
-        changes=found,
-        verdict_before=_verdict(a)[0],
-        verdict_after=_verdict(b)[0],
-        kind_before=_verdict(a)[1],
-        kind_after=_verdict(b)[1],
-    )
+    (was, kind_was), (is_, kind_is) = _verdict(a), _verdict(b)
+    verdicts = {"verdict_before": was, "verdict_after": is_, "kind_before": kind_was, "kind_after": kind_is}
+    return CylinderChange(cylinder=n, changes=found, **verdicts)
 
 
 def _verdict(record: RoundRecord | None) -> tuple[str, str]:
-    if record is None or record.verdict is None:
-        return "", ""
-    verdict = record.verdict.result.verdict
-    return verdict.text, verdict.kind
+    verdict = record.verdict.result.verdict if record and record.verdict else None
+    return (verdict.text, verdict.kind) if verdict else ("", "")
 
 
 def _loss(before: Job, after: Job, n: int) -> Change | None:
     a, b = before.reading("loss", n), after.reading("loss", n)
     if a is None and b is None:
         return None
+    found = _change("loss", "percent", a.si if a else None, b.si if b else None, hypot(LOSS_POINTS, LOSS_POINTS))
     bores = [r.si for job in (before, after) if (r := job.reading("restrictor"))]
-    before_pct, after_pct = a.si if a else None, b.si if b else None
-    if len(bores) == 2 and _apart(*bores):
-        remark = "another restrictor: percents cannot be compared"
-        return Change(what="loss", before=before_pct, after=after_pct, unit="percent", remark=remark)
-    return _change("loss", "percent", before_pct, after_pct, hypot(LOSS_POINTS, LOSS_POINTS))
+    if len(bores) < 2 or not _apart(*bores):
+        return found
+    remark = "another restrictor: percents cannot be compared"
+    return replace(found, difference=None, uncertainty=None, beyond=False, remark=remark)
 
 
 def _compression(before: Job, after: Job, n: int, reading: str) -> Change | None:
@@ -168,7 +158,7 @@ def _levels(point: str, a: PointResult, b: PointResult) -> Change:
         return found
     quieter = b.level_is_upper_bound and not a.level_is_upper_bound and b.level_db < a.level_db
     louder = a.level_is_upper_bound and not b.level_is_upper_bound and b.level_db > a.level_db
-    return msgspec.structs.replace(found, remark=remark, beyond=found.beyond and (quieter or louder))
+    return replace(found, remark=remark, beyond=found.beyond and (quieter or louder))
 
 
 def _half(p: PointResult) -> float:
@@ -179,16 +169,8 @@ def _change(
     what: str, unit: str, before: float | None, after: float | None, spread: float, *, point: str = "", remark: str = ""
 ) -> Change:
     """A change is beyond its uncertainty only where both figures are there."""
+    change = Change(what=what, point=point, before=before, after=after, unit=unit, remark=remark)
     if before is None or after is None:
-        return Change(what=what, point=point, before=before, after=after, unit=unit, remark=remark)
-    return Change(
-        what=what,
-        point=point,
-        before=before,
-        after=after,
-        unit=unit,
-        difference=after - before,
-        uncertainty=spread,
-        beyond=abs(after - before) > spread,
-        remark=remark,
-    )
+        return change
+    difference = after - before
+    return replace(change, difference=difference, uncertainty=spread, beyond=abs(difference) > spread)

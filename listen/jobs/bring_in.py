@@ -63,15 +63,21 @@ def recordings_in(place: Path) -> Found:
     """List the sound files of a folder, or one file, in order of time; what their names say of them is taken over.
 
     Raises RoundError: it cannot be read, or holds no sound files."""
-    with refusal(RoundError, f"{place}: cannot be read", "give the folder that holds the clips"):
-        files = [place] if place.is_file() else [p for p in place.iterdir() if not p.name.startswith(".")]
-    sounds = [p for p in files if p.suffix.lower() in SOUNDS]
+    sounds, taking = _sounds(place)
     if not sounds:
         raise RoundError(f"{place}: no sound files; known are {' '.join(SOUNDS)}")
     order, timed = in_order(sounds)
-    taking = read_taking((place.parent if place.is_file() else place) / "round.json")
     named = all(_says_what_it_is(path, taking) for path in sounds)
     return Found(tuple(_recording(path, taken) for path, taken in timed), order, named)
+
+
+def _sounds(place: Path) -> tuple[list[Path], Taking]:
+    """The sound files of a folder, or one file, and what its ``round.json`` says of how they were taken."""
+    alone = place.is_file()
+    with refusal(RoundError, f"{place}: cannot be read", "give the folder that holds the clips"):
+        files = [place] if alone else sorted(p for p in place.iterdir() if not p.name.startswith("."))
+    taking = read_taking((place.parent if alone else place) / "round.json")
+    return [p for p in files if p.suffix.lower() in SOUNDS], taking
 
 
 def _says_what_it_is(path: Path, taking: Taking) -> bool:
@@ -215,24 +221,21 @@ def _bring(
     return event
 
 
+WALK_OF = {Kind.AIR: "air", Kind.SWITCHED: "switched", Kind.SOUND: "reference", Kind.SWITCHED_SOUND: "reference"}
+"""Walk that a clip belongs to by what the air did."""
+
+
 def _walk(take: Take, aired: set[str]) -> str:
-    if take.kind is Kind.AIR:
-        return "air"
-    if take.kind in (Kind.SOUND, Kind.SWITCHED_SOUND):
-        return "reference"
-    if take.kind is Kind.SWITCHED:
-        return "switched"
-    return "closing" if take.point in aired else "quiet"
+    otherwise = "closing" if take.point in aired else "quiet"
+    return WALK_OF.get(take.kind, otherwise)
 
 
 def _listed(place: Path) -> tuple[list[Take], list[str]]:
     """Takes in order of time at each point, and what was left out."""
-    with refusal(RoundError, f"{place}: cannot be read", "give the folder that holds the clips"):
-        files = [place] if place.is_file() else sorted(p for p in place.iterdir() if not p.name.startswith("."))
-    taking = read_taking((place.parent if place.is_file() else place) / "round.json")
     takes: list[Take] = []
     left_out: list[str] = []
-    for file in (f for f in files if f.suffix.lower() in SOUNDS):
+    files, taking = _sounds(place)
+    for file in files:
         try:
             takes.extend(takes_named(file, taking))
         except HisswayError as e:

@@ -41,6 +41,7 @@ def _told(value: Any, unit: Unit) -> Any:
 def engine_case(job: Job) -> EngineCase:
     """Gather readings, paths, plugs, facts and checks; only what is in the job, nothing assumed."""
     known = {f.id for f in symptoms()}
+    dry = [r.cylinder for r in job.readings if r.reading == "compression-dry" and r.cylinder]
     ratio = job.size.compression_ratio
     return EngineCase(
         engine=job.engine,
@@ -48,10 +49,22 @@ def engine_case(job: Job) -> EngineCase:
         symptoms=tuple(s for s in job.symptoms if s in known),
         no=tuple(s for s in job.asked_symptoms if s in known and s not in job.symptoms),
         symptoms_asked=core() <= {*job.asked_symptoms, *job.symptoms},
-        figures=({"compression-ratio": ratio} if ratio is not None else {}) | _figures(job),
-        dry_order=_order(job),
+        figures=({"compression-ratio": ratio} if ratio is not None else {})
+        | {f.id: r.si for f in facts().values() if f.of_engine and (r := job.reading(f.id)) is not None},
+        dry_order=tuple(dict.fromkeys(dry)),
         made=tuple(Made(m.check, m.outcome, m.cylinder) for m in job.checks),
     )
+
+
+READINGS = {
+    "dry_kpa": "compression-dry",
+    "dry_first_kpa": "compression-dry-first",
+    "wet_kpa": "compression-wet",
+    "loss_percent": "loss",
+    "loss_again_percent": "loss-again",
+    "loss_after_run_percent": "loss-after-run",
+}
+"""Readings of a cylinder by what the diagnosis calls them."""
 
 
 def cylinder_case(job: Job, n: int) -> CylinderCase:
@@ -60,15 +73,11 @@ def cylinder_case(job: Job, n: int) -> CylinderCase:
     plug, looks = job.plugs.get(n), {p.id for p in plugs()}
     call = record.call() if record else None
     stands = standing(record) if record else None
+    read: dict[str, Any] = {field: r and r.si for field, name in READINGS.items() for r in [job.reading(name, n)]}
     decided = stands is not None and stands.by == "person" and stands.how == "overruled" and stands.kind != "unclear"
     return CylinderCase(
         cylinder=n,
-        dry_kpa=_reading(job, "compression-dry", n),
-        dry_first_kpa=_reading(job, "compression-dry-first", n),
-        wet_kpa=_reading(job, "compression-wet", n),
-        loss_percent=_reading(job, "loss", n),
-        loss_again_percent=_reading(job, "loss-again", n),
-        loss_after_run_percent=_reading(job, "loss-after-run", n),
+        **read,
         restrictor_mm=_of_the_rig(job, "restrictor", n),
         supply_kpa=_of_the_rig(job, "supply", n),
         paths=heard(record) if record else {},
@@ -136,16 +145,6 @@ def _by_points(p: PathResult, points: set[str]) -> float:
     return 1 / (1 + math.exp(-odds))
 
 
-def _figures(job: Job) -> dict[str, float]:
-    wanted = [f.id for f in facts().values() if f.answer == "figure" and f.scope == "engine"]
-    return {id: r.si for id in wanted if (r := job.reading(id)) is not None}
-
-
-def _reading(job: Job, name: str, n: int) -> float | None:
-    read = job.reading(name, cylinder=n)
-    return read.si if read else None
-
-
 def _of_the_rig(job: Job, name: str, n: int) -> float | None:
     """What was noted of the tester with the cylinder's loss, else the latest on the job."""
     loss = job.reading("loss", cylinder=n)
@@ -163,11 +162,6 @@ def _holes(record: RoundRecord) -> tuple[int, ...]:
     return tuple(n for n in loud if n is not None)
 
 
-def _order(job: Job) -> tuple[int, ...]:
-    dry = (r.cylinder for r in job.readings if r.reading == "compression-dry" and r.cylinder is not None)
-    return tuple(dict.fromkeys(dry))
-
-
 class CylinderRow(msgspec.Struct, frozen=True, kw_only=True):
     cylinder: int
     dry: ReadingEntered | None = None
@@ -182,21 +176,14 @@ class CylinderRow(msgspec.Struct, frozen=True, kw_only=True):
 
 def cylinder_rows(job: Job) -> tuple[CylinderRow, ...]:
     highest = max((r.si for n in job.engine.cylinders if (r := job.reading("compression-dry", n))), default=0.0)
-    return tuple(_row(job, n, highest) for n in job.engine.cylinders)
-
-
-def _row(job: Job, n: int, highest_kpa: float) -> CylinderRow:
-    dry, wet = job.reading("compression-dry", n), job.reading("compression-wet", n)
-    return CylinderRow(
-        cylinder=n,
-        dry=dry,
-        wet=wet,
-        loss=job.reading("loss", n),
-        plug=job.plugs.get(n),
-        wet_rise_kpa=wet.si - dry.si if wet and dry else None,
-        share_of_highest=dry.si / highest_kpa if dry and highest_kpa > 0 else None,
-        round=latest_round(job, n),
-    )
+    rows = []
+    for n in job.engine.cylinders:
+        dry, wet, loss = (job.reading(name, n) for name in ("compression-dry", "compression-wet", "loss"))
+        rise = wet.si - dry.si if wet and dry else None
+        share = dry.si / highest if dry and highest > 0 else None
+        row = CylinderRow(cylinder=n, dry=dry, wet=wet, loss=loss, wet_rise_kpa=rise, share_of_highest=share)
+        rows.append(msgspec.structs.replace(row, plug=job.plugs.get(n), round=latest_round(job, n)))
+    return tuple(rows)
 
 
 def lowest_share(rows: tuple[CylinderRow, ...]) -> float | None:

@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from functools import partial
 from typing import Literal, get_args
 
@@ -68,28 +68,27 @@ def calls(jobs: Iterable[Job]) -> tuple[ScoredCall, ...]:
     Open verdicts and declined calls are none; rounds whose test was to be mended (not at top dead centre, a leaking
     fitting) are left out whole: what the teardown showed was not what was heard there.
     """
-    return tuple(
-        call
-        for job in jobs
-        for cylinder, finding in sorted(job.findings.items())
-        for record in job.before_finding.get(cylinder, ())
-        if not _of_the_test(record)
-        for call in _of_round(job, record, finding.paths)
-    )
+    return tuple(call for job, record, truth in _answered(jobs) for call in _of_round(job, record, truth))
+
+
+def _answered(jobs: Iterable[Job]) -> Iterator[tuple[Job, RoundRecord, tuple[str, ...]]]:
+    """Rounds that a teardown has answered, each as it stood before, with the truth."""
+    for job in jobs:
+        for cylinder, finding in sorted(job.findings.items()):
+            for record in job.before_finding.get(cylinder, ()):
+                if record.verdict is None or record.verdict.result.verdict.kind not in OF_THE_TEST:
+                    yield job, record, finding.paths
 
 
 def decided(jobs: Iterable[Job]) -> tuple[Decided, ...]:
     """The score of decisions made before the teardown, a row a person, by name; an overruled open verdict was wrong."""
     rows: dict[str, list[tuple[str, bool, bool]]] = {}
-    for job in jobs:
-        for cylinder, finding in sorted(job.findings.items()):
-            for record in job.before_finding.get(cylinder, ()):
-                stands = standing(record)
-                if stands.by != "person" or stands.program_then is None or _of_the_test(record):
-                    continue
-                person = _right(stands.kind, stands.paths, finding.paths)
-                program = _right(stands.program_then.kind, stands.program_then.paths, finding.paths)
-                rows.setdefault(" ".join(stands.name.split()), []).append((stands.how, person, program))
+    for _, record, truth in _answered(jobs):
+        stands = standing(record)
+        if stands.by == "person" and stands.program_then is not None:
+            person = _right(stands.kind, stands.paths, truth)
+            program = _right(stands.program_then.kind, stands.program_then.paths, truth)
+            rows.setdefault(" ".join(stands.name.split()), []).append((stands.how, person, program))
     return tuple(_score(name, made) for name, made in sorted(rows.items()))
 
 
@@ -110,10 +109,6 @@ def _score(name: str, made: list[tuple[str, bool, bool]]) -> Decided:
         person_right=sum(a and not b for a, b in overruled),
         program_right=sum(b and not a for a, b in overruled),
     )
-
-
-def _of_the_test(record: RoundRecord) -> bool:
-    return record.verdict is not None and record.verdict.result.verdict.kind in OF_THE_TEST
 
 
 def _of_round(job: Job, record: RoundRecord, truth: tuple[str, ...]) -> Iterable[ScoredCall]:

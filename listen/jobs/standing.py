@@ -8,11 +8,13 @@ from collections.abc import Iterable
 from typing import Literal
 
 import msgspec
+from msgspec.structs import replace
 
 from listen.jobs.decision import Decision, Heard
 from listen.jobs.events import Overruled, SentBack, Signed
 from listen.jobs.job import Job, RoundRecord
 from listen.judge.result import Verdict
+from listen.same_fields import same_fields
 
 By = Literal["nobody", "program", "person"]
 How = Literal["", "agreed", "overruled", "sent-back"]
@@ -53,9 +55,8 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def differs(self) -> bool:
         """Whether the person says otherwise than the program says now."""
-        return self.by == "person" and (
-            self.program is None or (self.kind, set(self.paths)) != (self.program.kind, set(_named(self.program.paths)))
-        )
+        program = (self.program.kind, _named(self.program.paths)) if self.program else ("", ())
+        return self.by == "person" and not _alike((self.kind, self.paths), program)
 
     @property
     def disputed(self) -> bool:
@@ -73,23 +74,25 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
 
 def standing(record: RoundRecord) -> Standing:
     verdict = record.verdict.result.verdict if record.verdict else None
-    base = Standing(
+    stands = Standing(
         round_id=record.id,
         cylinder=record.cylinder,
-        by="program" if verdict else "nobody",
-        kind=verdict.kind if verdict else "",
-        paths=_named(verdict.paths) if verdict else (),
-        probability=verdict.probability if verdict else None,
-        program=verdict,
-        program_version=record.verdict.version if record.verdict else "",
+        by="nobody",
+        signature=record.signatures[-1] if record.signatures else None,
         stale=record.stale,
         changed=record.changed_after_signing,
     )
-    decision = record.decision
-    if decision is None:
-        signature = record.signatures[-1] if record.signatures else None
-        return msgspec.structs.replace(base, signature=signature)
-    return _decided(base, record, decision)
+    if verdict and record.verdict:
+        stands = replace(
+            stands,
+            by="program",
+            kind=verdict.kind,
+            paths=_named(verdict.paths),
+            probability=verdict.probability,
+            program=verdict,
+            program_version=record.verdict.version,
+        )
+    return _decided(stands, record, record.decision) if record.decision else stands
 
 
 def standing_of(job: Job, cylinder: int) -> Standing | None:
@@ -109,53 +112,40 @@ def latest_round(job: Job, cylinder: int) -> RoundRecord | None:
 
 def _decided(base: Standing, record: RoundRecord, d: Decision) -> Standing:
     decided = d.payload
-    then = d.on.result.verdict if d.on else None
-    told = msgspec.structs.replace(
+    told = replace(
         base,
         name=decided.name,
-        time=d.time,
-        heard=d.heard,
-        own_work=d.own_work,
+        **same_fields(d, "time", "heard", "own_work"),
         # One made with a key says more than a typed name; of equals the first stands.
         signature=max(d.signatures, key=lambda s: bool(s.public_key), default=None),
-        program_then=then,
-        against=tuple(o for o in record.open_decisions[:-1] if _otherwise(o, d)),
+        program_then=d.on.result.verdict if d.on else None,
+        against=tuple(o for o in record.open_decisions[:-1] if not _alike(_said(o), _said(d))),
     )
     if isinstance(decided, SentBack):
-        return msgspec.structs.replace(
-            told, how="sent-back", reason=decided.reason, request_met=record.has_what_was_asked(d) and not record.stale
-        )
+        met = record.has_what_was_asked(d) and not record.stale
+        return replace(told, how="sent-back", reason=decided.reason, request_met=met)
+    how: How = "overruled" if isinstance(decided, Overruled) else "agreed"
+    reason = decided.reason if isinstance(decided, Overruled) else decided.text
     kind, paths = _said(d)
-    return msgspec.structs.replace(
-        told,
-        by="person",
-        how="overruled" if isinstance(decided, Overruled) else "agreed",
-        reason=decided.reason if isinstance(decided, Overruled) else decided.text,
-        kind=kind,
-        paths=paths,
-        # A person's word has no odds of ours.
-        probability=None,
-    )
+    # A person's word has no odds of ours.
+    return replace(told, by="person", how=how, reason=reason, kind=kind, paths=paths, probability=None)
 
 
 def kind_of_paths(paths: tuple[str, ...]) -> str:
     """The kind of verdict that names exactly these paths."""
     named = _named(paths)
-    if not named:
-        return "sound" if paths else "unclear"
     if len(named) > 1:
         return "several"
-    return named[0] if named[0] in ("fitting", "set-up") else "path"
+    only = named[0] if named else "sound" if paths else "unclear"
+    return only if only in ("fitting", "set-up", "sound", "unclear") else "path"
 
 
 def _named(paths: Iterable[str]) -> tuple[str, ...]:
     return tuple(p for p in paths if p != "none")
 
 
-def _otherwise(a: Decision, b: Decision) -> bool:
-    """Whether two decisions say something different: other paths, or another request."""
-    (kind, paths), (other, others) = _said(a), _said(b)
-    return (kind, set(paths)) != (other, set(others))
+def _alike(a: tuple[str, tuple[str, ...]], b: tuple[str, tuple[str, ...]]) -> bool:
+    return (a[0], set(a[1])) == (b[0], set(b[1]))
 
 
 def _said(d: Decision) -> tuple[str, tuple[str, ...]]:

@@ -98,6 +98,11 @@ class Fact(msgspec.Struct, frozen=True, kw_only=True):
     sources: tuple[str, ...]
 
     @property
+    def of_engine(self) -> bool:
+        """Whether it is a figure of the whole engine."""
+        return self.answer == "figure" and self.scope == "engine"
+
+    @property
     def symptom(self) -> bool:
         """Whether the journal keeps it as a symptom: a statement that is no field of the engine."""
         return self.answer == "yes-no" and not self.sets

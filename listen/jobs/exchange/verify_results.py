@@ -37,16 +37,12 @@ def with_job_before(lines: Sequence[Line], shared: Sequence[Line] = ()) -> Itera
     job = _job(past)
     for line in lines:
         yield EventAfterJob(line.event, job)
-        if isinstance(line.event.payload, Merged):
-            yield from _branch(line, line.event.payload.fork, past)
+        if isinstance(merge := line.event.payload, Merged):
+            hashes = [one.hash for one in past]
+            known = past[: hashes.index(merge.fork) + 1] if merge.fork in hashes else past
+            yield from with_job_before(line.inner, known)
         past.append(line)
         job = _job(past) if isinstance(line.event.payload, Merged) else fold([line.event], job)
-
-
-def _branch(line: Line, fork: str, past: list[Line]) -> Iterator[EventAfterJob]:
-    hashes = [one.hash for one in past]
-    shared = past[: hashes.index(fork) + 1] if fork in hashes else past
-    yield from with_job_before(line.inner, shared)
 
 
 def _job(lines: Sequence[Line]) -> Job:
@@ -92,9 +88,9 @@ def check_results(
             continue
         done.add(event)
         few, remark = _teardowns(stored)
-        why = _named_clips(before, stored) or _bad_clips(stored, bad_clips) or few
+        why = _wrong_clips(before, stored, bad_clips) or few
         if not why and vouched is None:
-            why, differs = _again(folder, before, stored, evaluate or _judge())
+            why, differs = _again(folder, before, stored, evaluate)
             remark = "; ".join(filter(None, (remark, differs)))
         elif not why and event not in (vouched or ()):
             skipped += 1
@@ -105,18 +101,13 @@ def check_results(
     return Results(len(done) - skipped, skipped, tuple(faults), tuple(remarks))
 
 
-def _judge() -> Evaluate:
-    from listen.rounds.evaluate import evaluate
-
-    return evaluate
-
-
-def _named_clips(before: EventAfterJob, stored: Judged) -> str:
-    try:
-        named = clips_used(before.job, stored.round_id)
-    except KeyError:
+def _wrong_clips(before: EventAfterJob, stored: Judged, bad: frozenset[str]) -> str:
+    if before.job.find_round(stored.round_id) is None:
         return "it speaks of a round that is not in the journal before it"
-    return "" if named == stored.clips else "it names other clips than the round held when it was judged"
+    if clips_used(before.job, stored.round_id) != stored.clips:
+        return "it names other clips than the round held when it was judged"
+    missing = sum(clip in bad for clip in stored.clips)
+    return f"it cannot be computed again: {missing} of its clips are not the ones kept" if missing else ""
 
 
 def _teardowns(stored: Judged) -> tuple[str, str]:
@@ -129,18 +120,15 @@ def _teardowns(stored: Judged) -> tuple[str, str]:
     return "", f"{shop.findings} teardowns of its shop count in it, which are not in this job"
 
 
-def _bad_clips(stored: Judged, bad: frozenset[str]) -> str:
-    missing = [clip for clip in stored.clips if clip in bad]
-    return f"it cannot be computed again: {len(missing)} of its clips are not the ones kept" if missing else ""
-
-
-def _again(folder: Path, before: EventAfterJob, stored: Judged, evaluate: Evaluate) -> tuple[str, str]:
+def _again(folder: Path, before: EventAfterJob, stored: Judged, judge: Evaluate | None) -> tuple[str, str]:
     """Why the result does not follow from its clips, or what there is to say of one by another version."""
+    from listen.rounds.evaluate import evaluate
+
     try:
         round_, result = to_round(before.job, stored.round_id, folder), stored.result
         # With what it says it was given: the shop's counts are nowhere else, and older results were judged alone.
         engine = None if result.engine is None else round_.engine
-        again = evaluate(replace(round_, engine=engine, shop=result.shop))
+        again = (judge or evaluate)(replace(round_, engine=engine, shop=result.shop))
     except HisswayError as e:
         return f"it cannot be computed again: {e}", ""
     where = first_difference(msgspec.to_builtins(stored.result), msgspec.to_builtins(again))
@@ -173,26 +161,17 @@ def first_difference(a: Any, b: Any, at: str = "") -> str:
             return f"{at} ({len(a)} then, {len(b)} now)"
         pairs = enumerate(zip(a, b, strict=True))
         return next((d for n, (x, y) in pairs if (d := first_difference(x, y, f"{at}[{n}]"))), "")
-    if a == b:
-        return ""
-    if _number(a) and _number(b) and math.isclose(a, b, rel_tol=SAME_RELATIVE, abs_tol=SAME_ABSOLUTE):
-        return ""
-    if isinstance(a, str) and isinstance(b, str) and _same_words(a, b):
+    numbers = all(isinstance(x, int | float) and not isinstance(x, bool) for x in (a, b))
+    same = a == b or (numbers and math.isclose(a, b, rel_tol=SAME_RELATIVE, abs_tol=SAME_ABSOLUTE))
+    if same or (isinstance(a, str) and isinstance(b, str) and _same_words(a, b)):
         return ""
     return f"{at} ({a!r} then, {b!r} now)"
-
-
-def _number(x: Any) -> bool:
-    return isinstance(x, int | float) and not isinstance(x, bool)
 
 
 def _same_words(a: str, b: str) -> bool:
     """Same sentence, each number in it the same within one unit of its last digit."""
     if _NUMBER.split(a) != _NUMBER.split(b):
         return False
-    return all(_within_a_digit(x, y) for x, y in zip(_NUMBER.findall(a), _NUMBER.findall(b), strict=True))
-
-
-def _within_a_digit(x: str, y: str) -> bool:
-    decimals = len(x.partition(".")[2])
-    return len(y.partition(".")[2]) == decimals and abs(float(x) - float(y)) <= 1.01 * 10.0**-decimals
+    pairs = zip(_NUMBER.findall(a), _NUMBER.findall(b), strict=True)
+    decimals = [(x, y, len(x.partition(".")[2]), len(y.partition(".")[2])) for x, y in pairs]
+    return all(m == n and abs(float(x) - float(y)) <= 1.01 * 10.0**-n for x, y, m, n in decimals)

@@ -13,8 +13,11 @@ import heapq
 import json
 import re
 import secrets
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
+from graphlib import TopologicalSorter
+from itertools import chain
 from typing import Any
 
 import msgspec
@@ -140,7 +143,6 @@ class _Graph:
     def __init__(self) -> None:
         self.lines: dict[str, Line] = {}
         self.before: dict[str, list[str]] = {}
-        self.follows: dict[str, list[str]] = {}
 
     def add(self, lines: Sequence[Line], after: str) -> str:
         """Lines of a journal or of a merged branch after the line ``after``; gives the hash of the last."""
@@ -157,29 +159,23 @@ class _Graph:
             before.append(last)
         self.lines[line.hash] = line
         self.before[line.hash] = before
-        for one in before:
-            self.follows.setdefault(one, []).append(line.hash)
 
-    def parts_at(self, found: str) -> bool:
-        """Whether journals parted after this line; a merge follows two lines and goes on with neither's run."""
-        return sum(not isinstance(self.lines[h].event.payload, Merged) for h in self.follows.get(found, ())) > 1
+    def parted(self) -> frozenset[str]:
+        """Lines after which journals parted; a merge follows two lines and goes on with neither's run."""
+        unmerged = (before for h, before in self.before.items() if not isinstance(self.lines[h].event.payload, Merged))
+        return frozenset(h for h, times in Counter(chain.from_iterable(unmerged)).items() if times > 1)
 
     def ordered(self) -> Iterator[str]:
         """Hashes, each after all it follows; of those that may come, the earliest first."""
-        waits: dict[str, int] = dict.fromkeys(self.lines, 0)
-        for later in self.follows.values():
-            for one in later:
-                waits[one] += 1
-        # By time, then by hash: a clock set alike on two machines still gives one order on both.
-        ready = [(self.lines[h].event.time, h) for h, n in waits.items() if not n]
-        heapq.heapify(ready)
-        while ready:
+        waiting, ready = TopologicalSorter(self.before), list[tuple[str, str]]()
+        waiting.prepare()
+        while waiting.is_active():
+            for h in waiting.get_ready():
+                # By time, then by hash: a clock set alike on two machines still gives one order on both.
+                heapq.heappush(ready, (self.lines[h].event.time, h))
             _, found = heapq.heappop(ready)
             yield found
-            for one in self.follows.get(found, ()):
-                waits[one] -= 1
-                if not waits[one]:
-                    heapq.heappush(ready, (self.lines[one].event.time, one))
+            waiting.done(found)
 
 
 def ordered(lines: Sequence[Line]) -> Iterator[Event]:
@@ -195,7 +191,7 @@ def ordered(lines: Sequence[Line]) -> Iterator[Event]:
     # A merge inside a merge may bring a line that stands in this journal: that one is told as our own.
     own = {line.hash for line in lines}
     pasts: dict[str, Past] = {}
-    ended: set[str] = set()
+    parted, ended = graph.parted(), set[str]()
     for found in graph.ordered():
         before = [pasts[one] for one in graph.before[found]]
         # A run is a stretch of lines without a fork. Of each only its length is kept, not every line that a writer
@@ -204,7 +200,7 @@ def ordered(lines: Sequence[Line]) -> Iterator[Event]:
             pasts[found] = Past(before[0].knew, before[0].run, before[0].length + 1)
         else:
             pasts[found] = _new_run(found, before)
-        if graph.parts_at(found):
+        if found in parted:
             ended.add(pasts[found].run)
         yield replace(graph.lines[found].event, past=pasts[found], merged=found not in own)
 

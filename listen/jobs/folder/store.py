@@ -11,10 +11,11 @@ import shutil
 from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
+from typing import Any
 
 from listen.durable import sync_folder
 from listen.errors import JobError, JournalBroken
-from listen.jobs.events import EngineSize, JobOpened
+from listen.jobs.events import JobOpened
 from listen.jobs.folder.chain import JOURNAL, broken_words, read_journal
 from listen.jobs.folder.disk import at_home, folder_mode, job_errors, make_folders, replace
 from listen.jobs.folder.journal import GENESIS, write_line
@@ -39,31 +40,13 @@ def jobs_root(option: str | Path | None = None) -> Path:
     return platformdirs.user_data_path("hissway", appauthor=False) / "jobs"
 
 
-def create_job(
-    root: Path,
-    *,
-    title: str,
-    shop: str = "",
-    engine: Engine | None = None,
-    size: EngineSize | None = None,
-    pressure_unit: str = "kPa",
-    complaint: str = "",
-    simulated: bool = False,
-    actor: str = "",
-) -> OpenJob:
+def create_job(root: Path, *, title: str, engine: Engine | None = None, actor: str = "", **more: Any) -> OpenJob:
     """Take a job in: a new folder under ``root`` with its first event on disk.
 
+    ``more`` are further fields of :class:`listen.jobs.events.JobOpened`.
+
     Raises JobError: the folder cannot be made or written."""
-    opened = JobOpened(
-        job=secrets.token_hex(16),
-        title=title,
-        shop=shop,
-        engine=engine or layout("inline-4"),
-        size=size or EngineSize(),
-        pressure_unit=pressure_unit,
-        complaint=complaint,
-        simulated=simulated,
-    )
+    opened = JobOpened(job=secrets.token_hex(16), title=title, engine=engine or layout("inline-4"), **more)
     first = write_line(opened, prev=GENESIS, actor=actor)
     folder = root / folder_name(title, opened.job)
     with job_errors("start a job", folder):

@@ -1,5 +1,6 @@
 """What the loss of all cylinders says, and whether it fits the compression."""
 
+from collections.abc import Iterator
 from statistics import median
 
 import msgspec
@@ -36,46 +37,40 @@ def _carried_over(c: CylinderCase) -> CylinderCase:
 def stands_out(case: EngineCase, n: int) -> bool:
     """True where a cylinder loses far more than the others."""
     loss = losses(case)
-    others = [percent for m, percent in loss.items() if m != n]
-    return bool(others) and loss[n] - median(others) >= threshold("loss_above_points")
+    return len(loss) > 1 and loss[n] - _of_others(loss, n) >= threshold("loss_above_points")
+
+
+def _of_others(loss: dict[int, float], n: int) -> float:
+    return median(percent for m, percent in loss.items() if m != n)
 
 
 def leakage_findings(case: EngineCase) -> list[Finding]:
     return [*_each(case), *_engine(case), *_beside_compression(case)]
 
 
-def _each(case: EngineCase) -> list[Finding]:
+def _each(case: EngineCase) -> Iterator[Finding]:
     loss = losses(case)
-    found = []
     for c in case.cylinders:
         n, percent = c.cylinder, c.loss_percent
         if percent is None:
             continue
-        words = f"cylinder {n}: {percent:g} %" + (f" ({c.loss_read})" if c.loss_read else "")
+        again, after, apart = c.loss_again_percent, c.loss_after_run_percent, stands_out(case, n)
+        read = f"cylinder {n}: {percent:g} %"
+        words = read + (f" ({c.loss_read})" if c.loss_read else "")
         if percent <= threshold("loss_good_percent"):
-            found.append(Finding("loss-low", (n,), words))
-        elif percent <= threshold("loss_usable_percent") and not stands_out(case, n):
-            found.append(Finding("loss-usable", (n,), words))
-        if stands_out(case, n):
-            others = median(v for m, v in loss.items() if m != n)
-            found.append(Finding("loss-stands-out", (n,), f"{words}, the others {others:g} %"))
+            yield Finding("loss-low", (n,), words)
+        elif percent <= threshold("loss_usable_percent") and not apart:
+            yield Finding("loss-usable", (n,), words)
+        if apart:
+            yield Finding("loss-stands-out", (n,), f"{words}, the others {_of_others(loss, n):g} %")
         elif len(loss) == 1 and percent > threshold("loss_high_percent"):
-            found.append(Finding("loss-high-alone", (n,), words))
+            yield Finding("loss-high-alone", (n,), words)
         if percent >= threshold("loss_total_percent") and not heard_share(c, "set-up"):
-            found.append(Finding("loss-total", (n,), words))
-        found += _after_run(c, percent)
-        again = c.loss_again_percent
+            yield Finding("loss-total", (n,), words)
+        if after is not None and percent - after >= threshold("better_after_run_points"):
+            yield Finding("loss-better-after-run", (n,), f"{read}, then {after:g} %")
         if again is not None and abs(again - percent) > threshold("loss_repeat_points"):
-            found.append(Finding("loss-repeats-badly", (n,), f"{words}, then {again:g} %"))
-    return found
-
-
-def _after_run(c: CylinderCase, percent: float) -> list[Finding]:
-    """A loss that a run or a soak made clearly smaller."""
-    after = c.loss_after_run_percent
-    if after is None or percent - after < threshold("better_after_run_points"):
-        return []
-    return [Finding("loss-better-after-run", (c.cylinder,), f"cylinder {c.cylinder}: {percent:g} %, then {after:g} %")]
+            yield Finding("loss-repeats-badly", (n,), f"{words}, then {again:g} %")
 
 
 def _engine(case: EngineCase) -> list[Finding]:
@@ -103,34 +98,30 @@ def _heard_elsewhere(case: EngineCase) -> bool:
     )
 
 
-def _beside_compression(case: EngineCase) -> list[Finding]:
+def _beside_compression(case: EngineCase) -> Iterator[Finding]:
     dry, loss = dry_test(case), losses(case)
     share, low = dry.share, dry.low
     alike = len(loss) > 1 and max(loss.values()) - min(loss.values()) <= threshold("loss_even_points")
     if len(case.engine.cylinders) == 1:
         low = dry.short  # a single has no mates; the figure expected stands for them
     tight = {n for n, percent in loss.items() if n in low and percent <= threshold("loss_tight_percent")}
-    found = []
     if dry.all_low and len(tight) == len(loss) == len(case.engine.cylinders):
-        found.append(
-            Finding("all-low-compression-low-loss", (), f"loss {min(loss.values()):g} to {max(loss.values()):g} %")
-        )
+        words = f"loss {min(loss.values()):g} to {max(loss.values()):g} %"
+        yield Finding("all-low-compression-low-loss", (), words)
     for n, percent in loss.items():
-        words = f"cylinder {n}: {percent:g} % loss" + (
-            f", {figures.share(share[n])} of the best compression" if n in share else ""
-        )
+        beside = f", {figures.share(share[n])} of the best compression" if n in share else ""
+        words = f"cylinder {n}: {percent:g} % loss{beside}"
         if n in tight and percent <= threshold("loss_good_percent"):
-            found.append(Finding("low-compression-but-tight", (n,), words))
+            yield Finding("low-compression-but-tight", (n,), words)
         if n in tight and not dry.all_low:
-            found.append(Finding("low-compression-low-loss", (n,), words))
+            yield Finding("low-compression-low-loss", (n,), words)
         if n not in low and share.get(n, 1.0) < threshold("watch_share") and percent <= threshold("loss_tight_percent"):
-            found.append(Finding("below-mates-but-tight", (n,), words))
+            yield Finding("below-mates-but-tight", (n,), words)
         good = share.get(n, 0.0) >= threshold("watch_share") and not dry.all_low and not alike
         if good and percent > threshold("loss_high_percent"):
-            found.append(Finding("good-compression-high-loss", (n,), words))
+            yield Finding("good-compression-high-loss", (n,), words)
         if n in share and not dry.all_low and _disagree(share[n], percent):
-            found.append(Finding("loss-and-compression-disagree", (n,), words))
-    return found
+            yield Finding("loss-and-compression-disagree", (n,), words)
 
 
 def _disagree(share: float, percent: float) -> bool:

@@ -7,12 +7,10 @@ from typing import Literal
 
 import msgspec
 
-from listen.trade.tables import by_id, read_table, rows_of
+from listen.trade.tables import Row, by_id, read_table, rows_of
 
 
-class Cause(msgspec.Struct, frozen=True):
-    id: str
-    words: str
+class Cause(Row, frozen=True, kw_only=True):
     scope: Literal["cylinder", "engine"]
     prior_percent: float
     """Share of engines brought in that have it, before any evidence; an estimate."""
@@ -21,7 +19,6 @@ class Cause(msgspec.Struct, frozen=True):
     not_meant: str
     """What naming it does not mean."""
     owner: str
-    sources: tuple[str, ...]
     local: bool = False
     """True where a cause of the whole engine may sit on one cylinder: an injector, a stem seal."""
     diesel: str = ""
@@ -53,23 +50,17 @@ def sources() -> dict[str, Reference]:
     return {key: msgspec.convert(row, Reference) for key, row in read_table("sources").items()}
 
 
-class Contradiction(msgspec.Struct, frozen=True):
-    id: str
+class Contradiction(Row, frozen=True, kw_only=True):
     needs: tuple[str, ...] = msgspec.field(name="all")
-    words: str
     then: str
-    sources: tuple[str, ...]
     unless: tuple[str, ...] = msgspec.field(name="none", default=())
     check: str = ""
     """The check it asks for while no cause leads; a row of ``checks.toml``."""
 
 
-class BlindSpot(msgspec.Struct, frozen=True):
-    id: str
-    words: str
+class BlindSpot(Row, frozen=True, kw_only=True):
     blind_to: tuple[str, ...]
     misleads: tuple[str, ...]
-    sources: tuple[str, ...]
 
 
 contradictions = rows_of("contradictions", "contradiction", Contradiction)

@@ -5,7 +5,7 @@ from typing import Literal
 
 import msgspec
 
-from listen.trade.tables import read_table, rows_of
+from listen.trade.tables import Row, read_table, rows_of
 from listen.trade.units import said_in, unit_named
 
 Step = Literal[
@@ -25,13 +25,10 @@ Step = Literal[
 ]
 
 
-class Caution(msgspec.Struct, frozen=True):
-    id: str
+class Caution(Row, frozen=True, kw_only=True):
     step: Step
     weight: Literal["danger", "care"]
     """``danger`` where someone can be hurt, ``care`` where engine or measurement can be."""
-    words: str
-    sources: tuple[str, ...]
 
 
 cautions = rows_of("cautions", "caution", Caution)

@@ -7,7 +7,7 @@ from typing import Literal
 
 import msgspec
 
-from listen.trade.tables import read_table, rows, rows_of
+from listen.trade.tables import Row, read_table, rows, rows_of
 
 Turns = Literal["", "by-hand", "cranks", "runs"]
 NOT_POSSIBLE = "not-possible"
@@ -30,9 +30,7 @@ class Outcome(msgspec.Struct, frozen=True, kw_only=True):
         return self.finding or f"{check}:{self.id}"
 
 
-class Check(msgspec.Struct, frozen=True, kw_only=True):
-    id: str
-    words: str
+class Check(Row, frozen=True, kw_only=True):
     pair: tuple[str, str]
     do: str
     means: str = ""
@@ -53,16 +51,17 @@ class Check(msgspec.Struct, frozen=True, kw_only=True):
     not_with: tuple[str, ...] = ()
     """Findings beside which it would do harm or tell nothing."""
     outcomes: tuple[Outcome, ...]
-    sources: tuple[str, ...]
 
     def separates(self, a: str, b: str) -> bool:
         return any({a, b} == set(pair) for pair in (self.pair, *self.also))
 
-    def fits(self, done: frozenset[str], found: frozenset[str]) -> bool:
-        """True where it is not yet made, and the findings ask for it or do not forbid it."""
-        asked = not self.only_with or bool(found.intersection(self.only_with))
+    def fits(self, done: frozenset[str], found: frozenset[str] | None) -> bool:
+        """True where it is not yet made, and the findings (if known) ask for it or do not forbid it."""
         made = self.id in done or bool(done.intersection(self.done_by))
-        return asked and not made and not found.intersection(self.not_with)
+        if made or found is None:
+            return not made
+        asked = not self.only_with or bool(found.intersection(self.only_with))
+        return asked and not found.intersection(self.not_with)
 
     def outcome(self, outcome_id: str) -> Outcome | None:
         """One of its outcomes; None for one it does not know."""
@@ -117,11 +116,7 @@ def checks_between(
     ``done`` names checks made and kinds of evidence at hand; without ``found``, the findings at hand, checks are
     offered whatever they need.
     """
-    fit = [c for c in checks() if c.separates(a, b)]
-    if found is None:
-        fit = [c for c in fit if c.id not in done and not done.intersection(c.done_by)]
-    else:
-        fit = [c for c in fit if c.fits(done, found)]
+    fit = (c for c in checks() if c.separates(a, b) and c.fits(done, found))
     return tuple(sorted(fit, key=lambda c: not c.only_with))
 
 
@@ -136,31 +131,22 @@ def checks_alone(
 
 def safe_order(wanted: Iterable[Check], done: frozenset[str], found: frozenset[str]) -> tuple[Check, ...]:
     """The same checks, each behind what safety puts before it; what is not allowed yet waits for that."""
-    ordered: list[Check] = []
-    for check in wanted:
-        first = next((f for f in firsts() if _comes_first(f, check, done, found)), None)
-        ordered.append(check if first is None else check_named(first.check))
+    due = [f for f in firsts() if found.intersection(f.found) and not done.intersection({f.check, *f.unless})]
+    firsts_of = ((c, (f.check for f in due if c.turns in f.before and c.id != f.check)) for c in wanted)
+    ordered = (check_named(next(first, c.id)) for c, first in firsts_of)
     return tuple({c.id: c for c in ordered}.values())
-
-
-def _comes_first(f: First, check: Check, done: frozenset[str], found: frozenset[str]) -> bool:
-    due = check.turns in f.before and bool(found.intersection(f.found)) and not done.intersection(f.unless)
-    return due and check.id != f.check and f.check not in done
 
 
 Family = Literal["compression", "leak", "plugs", "smoke", "symptoms", "alone"]
 
 
-class Evidence(msgspec.Struct, frozen=True):
-    id: str
+class Evidence(Row, frozen=True, kw_only=True):
     family: Family
-    words: str
     for_db: dict[str, float] = msgspec.field(name="for")
     """Decibans for causes."""
     against_db: dict[str, float] = msgspec.field(name="against")
     """Decibans against causes, written without sign."""
     why: str
-    sources: tuple[str, ...]
     strength: Literal["hi", "mid", "lo"]
     """How sure we are of the direction."""
     needs_all: bool = False
@@ -200,8 +186,8 @@ def outcome_rows() -> tuple[Evidence, ...]:
     """Rows of evidence for outcomes of checks that have weights of their own."""
     return tuple(
         Evidence(
-            o.row(c.id), "alone", f"{c.words}: {o.words}", o.for_db, o.against_db, f"It says: {o.says}.", c.sources,
-            strength="mid", stop=o.stop,
+            id=o.row(c.id), family="alone", words=f"{c.words}: {o.words}", for_db=o.for_db, against_db=o.against_db,
+            why=f"It says: {o.says}.", sources=c.sources, strength="mid", stop=o.stop,
         )
         for c in checks()
         for o in c.outcomes

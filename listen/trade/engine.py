@@ -8,7 +8,7 @@ import msgspec
 
 from listen.errors import EngineError
 from listen.trade.points import Point, PointRow, point, point_rows
-from listen.trade.tables import rows_of
+from listen.trade.tables import Row, row_named, rows_of
 
 MAX_CYLINDERS = 24
 """Most cylinders an engine may have here (points are numbered with at most two digits)."""
@@ -87,18 +87,10 @@ def check_engine(engine: Engine) -> None:
     if engine.firing_order and sorted(engine.firing_order) != sorted(numbers):
         order = "-".join(map(str, engine.firing_order))
         raise EngineError(f"firing order {order} does not name each of {sorted(numbers)} once; read it off the engine")
-    _check_steps(engine)
+    steps, firings = engine.firing_steps_deg, len(engine.firing_order)
+    if steps and (len(steps) != firings or min(steps) < 0 or abs(sum(steps) - 720) > 1):
+        raise EngineError(f"firing steps {steps}: one for each of {firings} firings, 720 degrees in all")
     _check_groups(engine, set(numbers))
-
-
-def _check_steps(engine: Engine) -> None:
-    steps = engine.firing_steps_deg
-    if not steps:
-        return
-    if len(steps) != len(engine.firing_order) or any(step < 0 for step in steps) or abs(sum(steps) - 720) > 1:
-        raise EngineError(
-            f"firing steps {steps}: one for each of {len(engine.firing_order)} firings, 720 degrees in all"
-        )
 
 
 def _check_groups(engine: Engine, numbers: set[int]) -> None:
@@ -123,14 +115,11 @@ class Numbering(msgspec.Struct, frozen=True):
     rows: tuple[tuple[int, ...], ...]
 
 
-class Layout(msgspec.Struct, frozen=True):
-    id: str
-    words: str
+class Layout(Row, frozen=True, kw_only=True):
     arrangement: Arrangement
     ask: tuple[str, ...]
     firing_orders: tuple[tuple[int, ...], ...]
     numbering: tuple[Numbering, ...]
-    sources: tuple[str, ...]
 
 
 layout_rows = rows_of("layouts", "layout", Layout)
@@ -138,11 +127,7 @@ layout_rows = rows_of("layouts", "layout", Layout)
 
 def layout_row(layout_id: str) -> Layout:
     """Look a layout up. Raises EngineError: unknown identifier; the message lists the known ones."""
-    for row in layout_rows():
-        if row.id == layout_id:
-            return row
-    known = " ".join(row.id for row in layout_rows())
-    raise EngineError(f"unknown layout {layout_id[:60]!r}; known: {known}, or give rows")
+    return row_named({row.id: row for row in layout_rows()}, layout_id, "layout", EngineError, ", or give rows")
 
 
 def layout(

@@ -11,7 +11,7 @@ from listen.errors import ReadingError
 from listen.trade.causes import causes
 from listen.trade.checks import evidence_rows
 from listen.trade.engine import Engine
-from listen.trade.tables import by_id, row_named, rows_of
+from listen.trade.tables import Row, by_id, row_named, rows_of
 
 LONGEST = 200
 
@@ -26,11 +26,8 @@ details = rows_of("details", "detail", Detail)
 """All fields in the order asked."""
 
 
-class Plug(msgspec.Struct, frozen=True):
-    id: str
-    words: str
+class Plug(Row, frozen=True, kw_only=True):
     look: str
-    sources: tuple[str, ...]
     one: str = ""
     """Evidence row where this plug alone looks so."""
     all: str = ""
@@ -72,10 +69,8 @@ class Band(msgspec.Struct, frozen=True):
         return (self.below is not None and value < self.below) or (self.above is not None and value > self.above)
 
 
-class Fact(msgspec.Struct, frozen=True, kw_only=True):
-    id: str
+class Fact(Row, frozen=True, kw_only=True):
     group: Group
-    words: str
     answer: Literal["yes-no", "figure", "groups"] = "yes-no"
     scope: Literal["engine", "cylinder"] = "engine"
     unit: str = ""
@@ -86,8 +81,8 @@ class Fact(msgspec.Struct, frozen=True, kw_only=True):
     bands: tuple[Band, ...] = ()
     field: str = ""
     """Field of the engine that groups of cylinders are written to."""
-    sets: dict[str, Any] = {}
-    otherwise: dict[str, Any] = {}
+    sets: dict[str, Any] = msgspec.field(default={})
+    otherwise: dict[str, Any] = msgspec.field(default={})
     core: bool = False
     """Belongs to the questions every complaint is asked."""
     only: str = ""
@@ -95,7 +90,6 @@ class Fact(msgspec.Struct, frozen=True, kw_only=True):
     says_nothing: bool = False
     """True where it carries no weight."""
     note: str = ""
-    sources: tuple[str, ...]
 
     @property
     def of_engine(self) -> bool:

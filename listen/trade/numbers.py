@@ -5,15 +5,12 @@ from collections.abc import Sequence
 
 import msgspec
 
-from listen.trade.tables import by_id, read_table, rows_of
+from listen.trade.tables import Row, by_id, read_table, rows_of
 
 
-class Threshold(msgspec.Struct, frozen=True):
-    id: str
+class Threshold(Row, frozen=True, kw_only=True):
     value: float
     unit: str
-    words: str
-    sources: tuple[str, ...]
 
 
 class Number(msgspec.Struct, frozen=True):

@@ -77,12 +77,12 @@ def _slip_against(entry: Pressure, mates_kpa: Sequence[float]) -> Question | Non
     if not mates_kpa:
         return None
     middle = median(mates_kpa)
-    for ratio, words in SLIPS.items():
-        for factor in (ratio, 1 / ratio):
-            if abs(entry.kpa / middle / factor - 1) <= SLIP_TOLERANCE:
-                meant = _as_meant(entry, entry.kpa / factor)
-                text = f"{entry} is {_times(factor)} the other cylinders: {words}? {meant} would fit."
-                return Question(id="unit-slip", text=text, suggestion=str(meant))
+    for factor, words in ((f, words) for ratio, words in SLIPS.items() for f in (ratio, 1 / ratio)):
+        if abs(entry.kpa / middle / factor - 1) <= SLIP_TOLERANCE:
+            meant = _as_meant(entry, entry.kpa / factor)
+            times = f"{factor:.1f} times" if factor > 1 else f"1/{1 / factor:.1f} of"
+            text = f"{entry} is {times} the other cylinders: {words}? {meant} would fit."
+            return Question(id="unit-slip", text=text, suggestion=str(meant))
     return None
 
 
@@ -104,10 +104,6 @@ def _as_meant(entry: Pressure, kpa: float) -> Pressure:
     return Pressure(round(in_unit(kpa, entry.unit).value, 1), entry.unit)
 
 
-def _times(factor: float) -> str:
-    return f"{factor:.1f} times" if factor > 1 else f"1/{1 / factor:.1f} of"
-
-
 def ask_wet(dry: Pressure, wet: Pressure) -> tuple[Question, ...]:
     if dry.kpa <= 0 or wet.kpa <= 0:
         return ()
@@ -115,27 +111,19 @@ def ask_wet(dry: Pressure, wet: Pressure) -> tuple[Question, ...]:
     if ratio < WET_BELOW_DRY:
         text = f"wet {wet} is below dry {dry}: oil does not lower a reading. Mixed up, or fewer strokes?"
         return (Question(id="wet-below-dry", text=text),)
-    if ratio > WET_FAR_ABOVE:
-        text = (
-            f"wet {wet} is {ratio:.1f} times dry {dry}: too much oil? Do not crank, let it out; about 1 ml per 100 cc."
-        )
-        return (Question(id="wet-far-above", text=text),)
-    return ()
+    text = f"wet {wet} is {ratio:.1f} times dry {dry}: too much oil? Do not crank, let it out; about 1 ml per 100 cc."
+    return (Question(id="wet-far-above", text=text),) if ratio > WET_FAR_ABOVE else ()
 
 
 def ask_loss(percent: float) -> tuple[Question, ...]:
-    if percent > 100:
-        return (
-            Question(id="loss-over-100", text=f"Loss {percent:g} %: more than all cannot be lost; a pressure entered?"),
-        )
-    if percent < 0:
-        return (Question(id="loss-below-zero", text=f"Loss {percent:g} %: below zero; set the tester to zero again."),)
-    if percent == 0:
-        return (Question(id="loss-zero", text="Loss 0 %: every ring pack loses a little; was the air on?"),)
-    if percent < 1:
-        meant = f"{percent * 100:g}"
-        return (Question(id="loss-fraction", text=f"Loss {percent:g} %: was {meant} % meant?", suggestion=meant),)
-    return ()
+    meant = f"{percent * 100:g}"
+    doubts = (
+        (percent > 100, "loss-over-100", "more than all cannot be lost; a pressure entered?", ""),
+        (percent < 0, "loss-below-zero", "below zero; set the tester to zero again.", ""),
+        (percent == 0, "loss-zero", "every ring pack loses a little; was the air on?", ""),
+        (0 < percent < 1, "loss-fraction", f"was {meant} % meant?", meant),
+    )
+    return tuple(Question(id=id, text=f"Loss {percent:g} %: {text}", suggestion=s) for so, id, text, s in doubts if so)
 
 
 def ask_restrictor(bore_mm: float, figure: float) -> tuple[Question, ...]:

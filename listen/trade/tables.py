@@ -24,13 +24,22 @@ from listen.durable import read_file
 from listen.errors import HisswayError
 
 
+class Row(msgspec.Struct, frozen=True, kw_only=True):
+    """What most rows of the tables have."""
+
+    id: str
+    words: str
+    sources: tuple[str, ...]
+    """Rows of ``sources.toml``."""
+
+
 class Named(Protocol):
     @property
     def id(self) -> str: ...
 
 
-Row = TypeVar("Row")
-NamedRow = TypeVar("NamedRow", bound=Named)
+Form = TypeVar("Form")
+NamedForm = TypeVar("NamedForm", bound=Named)
 SHOP = "SHOP"
 """Source given to every row a shop wrote."""
 SHOP_MAY = ("cause", "check", "evidence", "fact", "number", "plug", "threshold")
@@ -48,12 +57,12 @@ def read_table(name: str) -> dict[str, Any]:
     return tomllib.loads(files("listen.trade").joinpath(f"{name}.toml").read_text("utf-8"))
 
 
-def table(name: str, form: type[Row]) -> Row:
+def table(name: str, form: type[Form]) -> Form:
     """Whole file ``<name>.toml`` in its form."""
     return msgspec.convert(read_table(name), form)
 
 
-def rows(name: str, block: str, form: type[Row]) -> tuple[Row, ...]:
+def rows(name: str, block: str, form: type[Form]) -> tuple[Form, ...]:
     """Blocks ``[[block]]`` of ``<name>.toml`` in the order written, a shop's own among and behind them."""
     ours = read_table(name)[block]
     mine = _shop()[0].get(block, []) if block in SHOP_MAY else []
@@ -69,20 +78,20 @@ def rows(name: str, block: str, form: type[Row]) -> tuple[Row, ...]:
     return tuple(made)
 
 
-def rows_of(name: str, block: str, form: type[Row]) -> Callable[[], tuple[Row, ...]]:
+def rows_of(name: str, block: str, form: type[Form]) -> Callable[[], tuple[Form, ...]]:
     """The same, read when first asked for."""
     return cache(lambda: rows(name, block, form))
 
 
-def by_id(name: str, block: str, form: type[NamedRow]) -> Callable[[], dict[str, NamedRow]]:
+def by_id(name: str, block: str, form: type[NamedForm]) -> Callable[[], dict[str, NamedForm]]:
     """The same by identifier, in the order of the table."""
     return cache(lambda: {row.id: row for row in rows(name, block, form)})
 
 
-def row_named(known: Mapping[str, Row], name: str, what: str, refused: type[HisswayError]) -> Row:
+def row_named(known: Mapping[str, Form], name: str, what: str, refused: type[HisswayError], or_else: str = "") -> Form:
     """A row by its identifier; where there is none, ``refused`` is raised with the known ones."""
     if name not in known:
-        raise refused(f"unknown {what} {name[:60]!r}; known: {' '.join(known)}")
+        raise refused(f"unknown {what} {name[:60]!r}; known: {' '.join(known)}{or_else}")
     return known[name]
 
 
@@ -120,11 +129,7 @@ def _shop() -> tuple[dict[str, list[dict[str, Any]]], str]:
         data = tomllib.loads(read_file(path, MAX_BYTES).decode("utf-8"))
     except FileNotFoundError:
         return {}, ""
-    except (
-        OSError,
-        ValueError,
-        RecursionError,
-    ) as e:  # not readable, too large, not UTF-8, not TOML, brackets for ever
+    except (OSError, ValueError, RecursionError) as e:  # too large, not UTF-8, not TOML, brackets for ever
         return {}, f"{path.name} cannot be read ({e}); the shop's own rows do not count until it is mended"
     for block, mine in data.items():
         if block not in SHOP_MAY:

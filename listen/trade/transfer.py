@@ -3,6 +3,7 @@ and which valves of the other cylinders stand open while one is at top dead cent
 
 from collections.abc import Sequence
 from functools import cache
+from itertools import accumulate
 from typing import Literal
 
 import msgspec
@@ -27,12 +28,9 @@ OpenValve = Literal["intake", "exhaust", "overlap"]
 def firing_angles(firing_order: Sequence[int], steps_deg: Sequence[float] = ()) -> dict[int, float]:
     """Crank degrees at which each cylinder fires, counted from the first of ``firing_order``."""
     steps = list(steps_deg) or [CYCLE_DEG / len(firing_order)] * len(firing_order)
-    angles: dict[int, float] = {}
-    at = 0.0
-    for cylinder, step in zip(firing_order, steps, strict=True):
-        angles[cylinder] = at
-        at += step
-    return angles
+    return dict(
+        zip(firing_order, accumulate(steps, initial=0.0), strict=False)
+    )  # the last step leads back to the first
 
 
 def valve_open(after_firing_deg: float) -> OpenValve | None:

@@ -70,18 +70,13 @@ def said_in(text: str, unit: Unit) -> str:
 
     Whole kPa are finer than a psi or a tenth of a bar: nothing is lost on the way through words.
     """
-    return text if unit == "kPa" else _IN_KPA.sub(lambda m: _told(m[1], unit), text)
 
+    def figure(m: re.Match[str]) -> str:
+        """In steps a gauge can show; finer where those would change it."""
+        value, places = float(m[0].replace(",", "")) / KPA_PER[unit], digits(unit)
+        return f"{value:.{places}f}" if abs(round(value, places) - value) <= COARSE * value else f"{value:.2g}"
 
-def _told(figures: str, unit: Unit) -> str:
-    return f"{_FIGURE.sub(lambda m: _figure(float(m[0].replace(',', '')), unit), figures)} {unit}"
-
-
-def _figure(kpa: float, unit: Unit) -> str:
-    """In steps a gauge can show; finer where those would change it."""
-    value, places = kpa / KPA_PER[unit], digits(unit)
-    rounded = round(value, places)
-    return f"{value:.{places}f}" if abs(rounded - value) <= COARSE * value else f"{value:.2g}"
+    return text if unit == "kPa" else _IN_KPA.sub(lambda m: f"{_FIGURE.sub(figure, m[1])} {unit}", text)
 
 
 def digits(unit: Unit) -> int:

@@ -96,22 +96,21 @@ def _reference(read: Sequence[float], expected: float | None) -> float | None:
 
 def compression_findings(case: EngineCase) -> list[Finding]:
     d = dry_test(case)
+    words = f"{min(d.kpa.values(), default=0):.0f} to {max(d.kpa.values(), default=0):.0f} kPa"
     if d.all_dead:
-        return [Finding("all-dead", (), f"{min(d.kpa.values()):.0f} to {max(d.kpa.values()):.0f} kPa")]
-    found = _whole(d) or list(_pattern(case, d))
+        return [Finding("all-dead", (), words)]
+    found = _whole(d, words) or list(_pattern(case, d))
     return [*found, *_each(d), *_even(case, d), *_falling(case, d), *_strokes(case, d)]
 
 
-def _whole(d: DryTest) -> list[Finding]:
+def _whole(d: DryTest, words: str) -> list[Finding]:
     """All low, even or not: a low engine, or more than half of its cylinders low."""
-    words = f"{min(d.kpa.values(), default=0):.0f} to {max(d.kpa.values(), default=0):.0f} kPa"
-    if d.all_low:
-        words += f", {d.short_of}"
-        spread = 1 - min(d.share.values(), default=1.0)
-        if spread <= threshold("even_spread"):
-            return [Finding("all-low-even", (), words)]
-        return [Finding("all-low-uneven", (), words, 1.0 if spread > threshold("uneven_spread") else 0.5)]
-    return [Finding("all-low-uneven", (), words)] if len(d.kpa) >= 4 and len(d.low) > len(d.kpa) / 2 else []
+    if not d.all_low:
+        return [Finding("all-low-uneven", (), words)] if len(d.kpa) >= 4 and len(d.low) > len(d.kpa) / 2 else []
+    words, spread = f"{words}, {d.short_of}", 1 - min(d.share.values(), default=1.0)
+    if spread <= threshold("even_spread"):
+        return [Finding("all-low-even", (), words)]
+    return [Finding("all-low-uneven", (), words, 1.0 if spread > threshold("uneven_spread") else 0.5)]
 
 
 def _pattern(case: EngineCase, d: DryTest) -> Iterator[Finding]:
@@ -131,39 +130,32 @@ def _pattern(case: EngineCase, d: DryTest) -> Iterator[Finding]:
 def _each(d: DryTest) -> Iterator[Finding]:
     """Cylinders short though not low, without compression, or high."""
     reference, high = d.reference_kpa, threshold("high_share")
-    for n in d.short:
-        if n not in d.low:  # its mates cannot tell whether it is its alone
-            yield Finding("short-of-expected", (n,), f"{d.detail(n)}; {d.short_of}")
     for n, kpa in d.kpa.items():
+        if n in d.short and n not in d.low:  # its mates cannot tell whether it is its alone
+            yield Finding("short-of-expected", (n,), f"{d.detail(n)}; {d.short_of}")
         if reference is None or kpa <= threshold("none_share") * reference:
             yield Finding("no-compression", (n,), d.detail(n))
-    above = [n for n, kpa in d.kpa.items() if d.expected_kpa is not None and kpa > high * d.expected_kpa]
-    if reference is not None and len(d.kpa) > 1:
-        above += [n for n, kpa in d.kpa.items() if kpa > high * reference and n not in above]
-    for n in above:
-        yield Finding("high", (n,), d.detail(n))
+        above_mates = reference is not None and len(d.kpa) > 1 and kpa > high * reference
+        if above_mates or (d.expected_kpa is not None and kpa > high * d.expected_kpa):
+            yield Finding("high", (n,), d.detail(n))
 
 
-def _even(case: EngineCase, d: DryTest) -> list[Finding]:
-    if d.all_low:
-        return []
-    good = [
-        n for n, s in d.share.items() if threshold("watch_share") <= s <= threshold("high_share") and n not in d.short
-    ]
-    found = [Finding("even", (n,), d.detail(n)) for n in good]
+def _even(case: EngineCase, d: DryTest) -> Iterator[Finding]:
+    least, most = threshold("watch_share"), threshold("high_share")
+    good = [n for n, s in d.share.items() if least <= s <= most and n not in d.short and not d.all_low]
+    for n in good:
+        yield Finding("even", (n,), d.detail(n))
     if good and len(good) == len(d.share) == len(case.engine.cylinders):
         known = d.expected_kpa is not None
         words = "all within 10 %" + ("" if known else "; no figure from the maker, so only cylinder against cylinder")
-        found.append(Finding("even", (), words, share=1.0 if known else 0.5))
-    return found
+        yield Finding("even", (), words, share=1.0 if known else 0.5)
 
 
-def _falling(case: EngineCase, d: DryTest) -> list[Finding]:
+def _falling(case: EngineCase, d: DryTest) -> Iterator[Finding]:
     row = [d.kpa[n] for n in case.dry_order if n in d.kpa]
     each = all(b < threshold("falls_each") * a for a, b in pairwise(row))
-    if len(row) < MIN_FALLING or not each or row[-1] >= threshold("falls_total") * row[0]:
-        return []
-    return [Finding("falls-in-order", (), " > ".join(f"{kpa:.0f}" for kpa in row) + " kPa")]
+    if len(row) >= MIN_FALLING and each and row[-1] < threshold("falls_total") * row[0]:
+        yield Finding("falls-in-order", (), " > ".join(f"{kpa:.0f}" for kpa in row) + " kPa")
 
 
 def _strokes(case: EngineCase, d: DryTest) -> Iterator[Finding]:
@@ -191,7 +183,7 @@ def wet_findings(case: EngineCase) -> list[Finding]:
             continue
         if dry.share.get(c.cylinder, 0.0) >= threshold("watch_share") and not dry.all_low:
             continue
-        row = _alone(c.dry_kpa, c.wet_kpa) if control is None else _beside(c.dry_kpa, c.wet_kpa, control)
+        row = _risen(c.dry_kpa, c.wet_kpa, control)
         if row == "wet-rise" and case.engine.fuel == "diesel":
             row = "partial-wet-rise"  # the oil itself fills a diesel's small chamber
         if row == "no-wet-rise" and case.engine.lies_flat:
@@ -214,23 +206,17 @@ def _control(case: EngineCase, share: dict[int, float]) -> CylinderCase | None:
     return min(good, key=lambda c: (c.wet_kpa or 0) / (c.dry_kpa or 1), default=None)
 
 
-def _beside(dry: float, wet: float, control: CylinderCase) -> str:
-    assert control.dry_kpa and control.wet_kpa
-    extra_kpa = (wet - dry) - (control.wet_kpa - control.dry_kpa)
-    extra_ratio = (wet / dry) / (control.wet_kpa / control.dry_kpa)
+def _risen(dry: float, wet: float, control: CylinderCase | None) -> str:
+    """What oil did to a cylinder, over what it did to the control; without one the limits are others."""
+    rise_kpa, ratio, alone = wet - dry, wet / dry, "_alone"
+    if control is not None and control.dry_kpa and control.wet_kpa:
+        alone = ""
+        rise_kpa, ratio = rise_kpa - (control.wet_kpa - control.dry_kpa), ratio / (control.wet_kpa / control.dry_kpa)
     if wet - dry < threshold("no_wet_rise_kpa"):
         return "no-wet-rise"
-    if extra_kpa >= threshold("wet_rise_kpa") and extra_ratio > threshold("wet_rise_ratio"):
+    if rise_kpa >= threshold("wet_rise_kpa") and ratio > threshold(f"wet_rise_ratio{alone}"):
         return "wet-rise"
-    return "no-wet-rise" if extra_ratio < threshold("no_wet_rise_ratio") else "partial-wet-rise"
-
-
-def _alone(dry: float, wet: float) -> str:
-    if wet - dry < threshold("no_wet_rise_kpa"):
-        return "no-wet-rise"
-    if wet - dry >= threshold("wet_rise_kpa") and wet / dry > threshold("wet_rise_ratio_alone"):
-        return "wet-rise"
-    return "no-wet-rise" if wet / dry < threshold("no_wet_rise_ratio_alone") else "partial-wet-rise"
+    return "no-wet-rise" if ratio < threshold(f"no_wet_rise_ratio{alone}") else "partial-wet-rise"
 
 
 def _detail(c: CylinderCase, control: CylinderCase | None) -> str:

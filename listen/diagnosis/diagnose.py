@@ -33,7 +33,7 @@ from listen.diagnosis.next import (
 )
 from listen.diagnosis.told import check_findings, fact_findings, plug_findings, with_what_follows
 from listen.diagnosis.weigh import Standing, standings
-from listen.trade.causes import blind_spots, causes, contradictions
+from listen.trade.causes import blind_spots, causes
 from listen.trade.causes import contradictions as contradiction_rows
 from listen.trade.checks import check_named, evidence_rows
 from listen.trade.numbers import threshold
@@ -74,7 +74,7 @@ def diagnose(case: EngineCase) -> Diagnosis:
     if kind == "open":
         faults = faults[:1]
     if kind in ("open", "nothing-found"):
-        faults = _doubt_first(case, faults, contradictions)
+        faults = _doubt_first(case, faults, {c.id for c in contradictions})
     return Diagnosis(
         kind=kind,
         text=told.summary(kind, faults),
@@ -107,18 +107,13 @@ def findings_of(case: EngineCase) -> tuple[Finding, ...]:
     return with_what_follows(kept)
 
 
-def _doubt_first(
-    case: EngineCase, faults: tuple[Fault, ...], contradictions: Sequence[Contradiction]
-) -> tuple[Fault, ...]:
+def _doubt_first(case: EngineCase, faults: tuple[Fault, ...], contradicted: set[str]) -> tuple[Fault, ...]:
     """Where nothing leads, or nothing is found, and something contradicts itself, that is cleared up next."""
-    contradicted = {d.id for d in contradictions}
     done = done_on(case, faults[0].cylinders) if faults else frozenset()
-    wanted = [
-        row.check for row in contradiction_rows() if row.check and row.id in contradicted and row.check not in done
-    ]
-    if not wanted or not faults:
+    wanted = (row.check for row in contradiction_rows() if row.id in contradicted and row.check not in {"", *done})
+    if not faults or (first := next(wanted, None)) is None:
         return faults
-    check = check_named(wanted[0])
+    check = check_named(first)
     rest = tuple(c for c in faults[0].checks if c.id != check.id)
     return (msgspec.structs.replace(faults[0], next_check=check, checks=(check, *rest)), *faults[1:])
 
@@ -213,14 +208,12 @@ FAULT_FROM = 0.5
 
 def contradictions_found(findings: Sequence[Finding]) -> tuple[Contradiction, ...]:
     found = []
-    places: list[int | None] = [None, *sorted({n for f in findings for n in f.cylinders})]
+    places = (None, *sorted({n for f in findings for n in f.cylinders}))
     here = {n: {f.id for f in findings if (not f.cylinders if n is None else n in f.cylinders)} for n in places}
-    for row in contradictions():
+    for row in contradiction_rows():
         on = [n for n in places if here[n].issuperset(row.needs) and here[n].isdisjoint(row.unless)]
-        numbers = tuple(n for n in on if n is not None)
-        if None in on:
-            found.append(Contradiction(row.id, (), row.words, row.then))
-        elif numbers:
+        if on:  # of the whole engine it is of no cylinder
+            numbers = () if None in on else tuple(n for n in on if n is not None)
             found.append(Contradiction(row.id, numbers, row.words, row.then))
     return tuple(found)
 

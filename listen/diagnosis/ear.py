@@ -1,5 +1,7 @@
 """What was heard where: escape paths as the listening judge weighs them, the tech's own call, bubbles."""
 
+from collections.abc import Iterator
+
 from listen.diagnosis.case import CylinderCase, EngineCase, Finding
 from listen.trade.engine import neighbours
 from listen.trade.numbers import threshold
@@ -54,14 +56,11 @@ def ear_findings(case: EngineCase) -> list[Finding]:
     for c in case.cylinders:
         heard = ((path, row, heard_share(c, path)) for path, row in ROWS.items() if path != "rings" or not on_all)
         found += [_row(row, c, path, share) for path, row, share in heard if share]
-        found += [*_coolant(c), *_next(case, c), *_nothing(c)]
-        found += _derived(case, c)
-    silent = [f for f in found if f.id == "heard-nothing"]
-    watched = [f for f in found if f.id == "no-bubbles"]
-    if len(watched) == len(case.engine.cylinders):
-        found.append(Finding("no-bubbles", (), "on every cylinder"))
-    if len(silent) == len(case.engine.cylinders):
-        found.append(Finding("heard-nothing", (), "on every cylinder", min(f.share for f in silent)))
+        found += [*_coolant(c), *_next(case, c), *_nothing(c), *_derived(c)]
+    for row in ("no-bubbles", "heard-nothing"):
+        shares = [f.share for f in found if f.id == row]
+        if len(shares) == len(case.engine.cylinders):
+            found.append(Finding(row, (), "on every cylinder", min(shares)))
     return found
 
 
@@ -98,34 +97,29 @@ def _coolant(c: CylinderCase) -> list[Finding]:
     return [Finding("no-bubbles", (c.cylinder,), f"cylinder {c.cylinder}")] if c.bubbles_seen is False else []
 
 
-def _next(case: EngineCase, c: CylinderCase) -> list[Finding]:
-    share = heard_share(c, "next-cylinder")
-    if not share:
-        return []
+def _holes(case: EngineCase, c: CylinderCase) -> tuple[int, ...]:
+    """Neighbours at whose plug hole its air came out; where it has but one, that one."""
     beside = neighbours(case.engine, c.cylinder)
-    holes = c.heard_at_holes or (beside if len(beside) == 1 else ())
+    return c.heard_at_holes or (beside if len(beside) == 1 else ())
+
+
+def _next(case: EngineCase, c: CylinderCase) -> Iterator[Finding]:
+    share, holes = heard_share(c, "next-cylinder"), _holes(case, c)
+    if not share:
+        return
     partner = holes[0] if len(holes) == 1 else None
-    carried = [p for p in ("exhaust-valve", "intake-valve") if heard_share(c, p)]
     rows = {"exhaust-valve": "heard-neighbour-and-tailpipe", "intake-valve": "heard-neighbour-and-intake"}
-    found = [_row(rows[p], c, "next-cylinder", share, partner) for p in carried]
-    if not carried:
-        found = [_row("heard-neighbour", c, "next-cylinder", share, partner)]
+    carried = [row for path, row in rows.items() if heard_share(c, path)]
+    for row in carried or ["heard-neighbour"]:
+        yield _row(row, c, "next-cylinder", share, partner)
     other = next((o for o in case.cylinders if o.cylinder == partner), None)
-    if other is not None and not carried and _heard_back(case, other, c.cylinder):
-        back = min(share, heard_share(other, "next-cylinder"))
-        found.append(_row("heard-neighbour-both-ways", c, "next-cylinder", back, partner))
-    elif other is not None and other.paths and not heard_share(other, "next-cylinder"):
-        found.append(
-            Finding("heard-neighbour-one-way", (c.cylinder,), f"cylinder {c.cylinder} into {partner}, not back")
-        )
-    return found
-
-
-def _heard_back(case: EngineCase, other: CylinderCase, n: int) -> bool:
-    """True where the other cylinder's air was heard at this one's hole as well."""
-    beside = neighbours(case.engine, other.cylinder)
-    holes = other.heard_at_holes or (beside if len(beside) == 1 else ())
-    return n in holes and heard_share(other, "next-cylinder") > 0
+    if other is None:
+        return
+    back = heard_share(other, "next-cylinder")
+    if back and not carried and c.cylinder in _holes(case, other):
+        yield _row("heard-neighbour-both-ways", c, "next-cylinder", min(share, back), partner)
+    elif other.paths and not back:
+        yield Finding("heard-neighbour-one-way", (c.cylinder,), f"cylinder {c.cylinder} into {partner}, not back")
 
 
 def _nothing(c: CylinderCase) -> list[Finding]:
@@ -137,21 +131,17 @@ def _nothing(c: CylinderCase) -> list[Finding]:
     return [Finding(row, (c.cylinder,), f"cylinder {c.cylinder}: nothing beyond normal blow-by", share)]
 
 
-def _derived(case: EngineCase, c: CylinderCase) -> list[Finding]:
+def _derived(c: CylinderCase) -> Iterator[Finding]:
     # Of the coolant its bubbles speak, a finding of their own.
     ways = {str(p) for row in point_rows() for p in row.own} - {PathId.COOLANT_PASSAGE}
     named = {path for path in ways if heard_share(c, path)} if c.paths or c.decided else set()
-    found = [Finding("some-path-heard", (c.cylinder,), f"cylinder {c.cylinder}")] if named else []
+    here = f"cylinder {c.cylinder}"
+    if named:
+        yield Finding("some-path-heard", (c.cylinder,), here)
     if c.decided and c.paths:
-        words = f"cylinder {c.cylinder}: {_how(c, '')} {', '.join(c.decided)}; microphone {_loudest(c)}"
-        found.append(Finding("person-and-tool-disagree", (c.cylinder,), words))
-        return found
-    if named and c.by_ear and not named & set(c.by_ear):
-        words = f"cylinder {c.cylinder}: ear {', '.join(c.by_ear)}; microphone {', '.join(sorted(named))}"
-        found.append(Finding("ear-and-tool-disagree", (c.cylinder,), words))
-    return found
-
-
-def _loudest(c: CylinderCase) -> str:
-    path = max(c.paths, key=lambda p: c.paths[p])
-    return f"{path} {figures.sure(c.paths[path])}"
+        loudest = max(c.paths, key=lambda p: c.paths[p])
+        words = f"{_how(c, '')} {', '.join(c.decided)}; microphone {loudest} {figures.sure(c.paths[loudest])}"
+        yield Finding("person-and-tool-disagree", (c.cylinder,), f"{here}: {words}")
+    elif named and c.by_ear and not named & set(c.by_ear):
+        words = f"ear {', '.join(c.by_ear)}; microphone {', '.join(sorted(named))}"
+        yield Finding("ear-and-tool-disagree", (c.cylinder,), f"{here}: {words}")

@@ -2,6 +2,7 @@
 which tests were made on which cylinders, and what remains untested."""
 
 from collections.abc import Callable, Sequence
+from itertools import chain
 
 from listen.diagnosis.case import CylinderCase, EngineCase, Finding, Made
 from listen.diagnosis.faults import Lead, spoken
@@ -35,34 +36,27 @@ def next_checks(lead: Lead, case: EngineCase, found: frozenset[str], again: bool
     speaks for. What safety puts before a check takes its place. Never empty: where no check is left, a person decides.
     """
     cause, done = lead.top.cause, done_on(case, lead.cylinders)
-    wanted: list[Check] = []
-    if again:
-        wanted += checks_between(cause, "test-fault", done, found)[:1]
-    for other in _runners_up(lead):
-        wanted += checks_between(cause, other.cause, done, found)[:1]
-    wanted += checks_alone(cause, whole=not lead.cylinders, done=done, found=found)
-    for other in _runners_up(lead):
-        wanted += checks_between(cause, other.cause, done, found)
-    ordered = safe_order(wanted, done, found)
+    separating = [checks_between(cause, other.cause, done, found) for other in _runners_up(lead)]
+    repeat = checks_between(cause, "test-fault", done, found)[:1] if again else ()
+    alone = checks_alone(cause, whole=not lead.cylinders, done=done, found=found)
+    ordered = safe_order(
+        (*repeat, *(c for each in separating for c in each[:1]), *alone, *chain(*separating)), done, found
+    )
     return ordered[:MOST] or (check_named(NOTHING_LEFT),)
 
 
 def done_on(case: EngineCase, cylinders: tuple[int, ...]) -> frozenset[str]:
     """Checks made on these cylinders, each of them, or on the engine; and kinds of evidence at hand for them."""
     on = [m.check for m in case.made if m.cylinder is None or m.outcome == NOT_POSSIBLE or _on_all(case, m, cylinders)]
-    kinds = set(have(case, cylinders))
-    measured = losses(case)
-    if len(case.engine.cylinders) < 2 or set(case.engine.cylinders) <= set(measured):
-        kinds.add("loss-on-all")
     here = [c for c in case.cylinders if not cylinders or c.cylinder in cylinders]
-    if here and all(c.loss_again_percent is not None for c in here):
-        kinds.add("loss-again")
-    if here and all(c.loss_after_run_percent is not None for c in here):
-        kinds.add("loss-after-run")
     both = {n for c in here for n in (c.cylinder, *c.heard_at_holes) if c.paths}
-    if len(cylinders) > 1 and both >= set(cylinders) and all(c.paths for c in here):
-        kinds.add("both-ways")
-    return frozenset(kinds | set(on))
+    kinds = {
+        "loss-on-all": len(case.engine.cylinders) < 2 or losses(case).keys() >= set(case.engine.cylinders),
+        "loss-again": here and all(c.loss_again_percent is not None for c in here),
+        "loss-after-run": here and all(c.loss_after_run_percent is not None for c in here),
+        "both-ways": len(cylinders) > 1 and both >= set(cylinders) and all(c.paths for c in here),
+    } | {test: was_made(case, test, cylinders) for test in BY_CYLINDER}
+    return frozenset((*on, *(kind for kind, there in kinds.items() if there)))
 
 
 def _on_all(case: EngineCase, made: Made, cylinders: tuple[int, ...]) -> bool:
@@ -128,15 +122,10 @@ CRANKCASE = ("crankcase-kpa", "crankcase-pressure", "filler-puffing")
 
 def made_on(case: EngineCase, test: str) -> tuple[int, ...]:
     """Cylinders on which a test was made, by a reading or as a check that was asked for."""
-    read = BY_CYLINDER.get(test)
-    checked = {m.cylinder for m in case.made if read and _is_made(m, test)}
-    if None in checked:
-        return case.engine.cylinders
-    return tuple(
-        n
-        for n in case.engine.cylinders
-        if n in checked or (read and any(read(c) for c in case.cylinders if c.cylinder == n))
-    )
+    if (read := BY_CYLINDER.get(test)) is None:
+        return ()
+    on = {m.cylinder for m in case.made if _is_made(m, test)} | {c.cylinder for c in case.cylinders if read(c)}
+    return tuple(n for n in case.engine.cylinders if n in on or None in on)
 
 
 def _is_made(made: Made, test: str) -> bool:
@@ -184,8 +173,3 @@ def looked_all_over(case: EngineCase) -> bool:
 def _open_questions(case: EngineCase, test: str) -> int:
     asked = {*case.symptoms, *case.no}
     return sum(f not in asked for f in core() if facts()[f].group in BY_GROUP[test])
-
-
-def have(case: EngineCase, cylinders: tuple[int, ...]) -> frozenset[str]:
-    """Kinds of evidence the job holds for these cylinders (all of them), for skipping checks already done."""
-    return frozenset(test for test in BY_CYLINDER if was_made(case, test, cylinders))

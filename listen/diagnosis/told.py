@@ -70,21 +70,16 @@ def with_what_follows(found: Iterable[Finding]) -> tuple[Finding, ...]:
 
 
 def _follows(id: str, needed: Sequence[str], any_of: Sequence[str], found: Sequence[Finding]) -> list[Finding]:
-    wide = {f.id for f in found if not f.cylinders}
-    if set(needed) <= wide and (not any_of or wide.intersection(any_of)):
-        return [Finding(id, (), _details(found, {*needed, *any_of}, None))]
+    def at(n: int | None) -> list[Finding]:
+        here = [f for f in found if not f.cylinders or n in f.cylinders]
+        ids = {f.id for f in here}
+        if not ids.issuperset(needed) or (any_of and ids.isdisjoint(any_of)):
+            return []
+        details = dict.fromkeys(f.detail for f in here if f.id in needed or f.id in any_of)
+        return [Finding(id, () if n is None else (n,), "; ".join(details))]
+
     on = sorted({n for f in found if f.id in needed or f.id in any_of for n in f.cylinders})
-    made = []
-    for n in on:
-        here = wide | {f.id for f in found if n in f.cylinders}
-        if set(needed) <= here and (not any_of or here.intersection(any_of)):
-            made.append(Finding(id, (n,), _details(found, {*needed, *any_of}, n)))
-    return made
-
-
-def _details(found: Sequence[Finding], of: set[str], n: int | None) -> str:
-    told = [f.detail for f in found if f.id in of and (not f.cylinders or n in f.cylinders)]
-    return "; ".join(dict.fromkeys(told))
+    return at(None) or [finding for n in on for finding in at(n)]
 
 
 def _silenced(f: Finding, found: Sequence[Finding]) -> bool:

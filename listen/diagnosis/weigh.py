@@ -6,6 +6,7 @@ cause's score. Within a set of causes that exclude each other the odds are 10^(s
 """
 
 import math
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
 import msgspec
@@ -83,38 +84,26 @@ def standing(cause: Cause, cylinder: int | None, findings: Sequence[Finding]) ->
     on: dict[str, set[int]] = {}
     for f in findings:
         row = evidence_rows().get(f.id)
-        if row is None or not _speaks(row, f, cause, cylinder) or not row.weight_db(cause.id):
+        of_all = not f.cylinders or (cause.scope == "engine" and not (row and row.needs_all))
+        here = of_all or (cause.scope == "cylinder" and cylinder in f.cylinders)
+        if row is None or not here or not row.weight_db(cause.id):
             continue
         on.setdefault(f.id, set()).update(f.cylinders)
-        if f.id not in best or _rank(f) > _rank(best[f.id]):
-            best[f.id] = f
+        # The largest share counts; the cylinder's own finding is preferred to the engine's.
+        best[f.id] = max(best.get(f.id, f), f, key=lambda one: (one.share, bool(one.cylinders)))
     lines = tuple(_line(evidence_rows()[f.id], f, cause.id, on[f.id]) for f in best.values())
-    raw_db = sum(line.db for line in lines)
-    kept_db = capped_sum(lines)
     named = [f.partner for f in best.values() if f.partner is not None]
     partner = named[0] if cause.id == "gasket-next" and named else None
-    return Standing(cause.id, cylinder, round(cause.prior_db + kept_db, 6), lines, round(kept_db - raw_db, 6), partner)
+    return reweighed(Standing(cause.id, cylinder, 0.0, (), 0.0, partner), lines)
 
 
 def reweighed(s: Standing, lines: Iterable[Line], prior_db: float | None = None) -> Standing:
-    """A standing on some of its lines only, and with another prior if one is given."""
+    """A standing on these lines only, and with another prior if one is given."""
     lines = tuple(lines)
     kept_db = capped_sum(lines)
     capped_db = round(kept_db - sum(line.db for line in lines), 6)
     first_db = causes()[s.cause].prior_db if prior_db is None else prior_db
     return Standing(s.cause, s.cylinder, round(first_db + kept_db, 6), lines, capped_db, s.partner)
-
-
-def _rank(f: Finding) -> tuple[float, bool]:
-    """A row counts with its largest share; the cylinder's own finding is preferred to the engine's."""
-    return f.share, bool(f.cylinders)
-
-
-def _speaks(row: Evidence, f: Finding, cause: Cause, cylinder: int | None) -> bool:
-    """True where a finding concerns a cause at a place."""
-    if cause.scope == "cylinder":
-        return not f.cylinders or cylinder in f.cylinders
-    return not f.cylinders or not row.needs_all
 
 
 def _line(row: Evidence, f: Finding, cause: str, on: set[int]) -> Line:
@@ -126,10 +115,9 @@ def _line(row: Evidence, f: Finding, cause: str, on: set[int]) -> Line:
 
 def capped_sum(lines: Iterable[Line]) -> float:
     """Sum of weights after the caps of the families."""
-    by: dict[Family, float] = dict.fromkeys(("compression", "leak", "plugs", "smoke", "symptoms", "alone"), 0.0)
+    by, cap = defaultdict[Family, float](float), caps()
     for line in lines:
         by[evidence_rows()[line.evidence].family] += line.db
-    cap = caps()
     smoke = clamp(by["smoke"], cap.smoke)
     looks = clamp(clamp(by["plugs"], cap.plugs) + smoke, cap.plugs_and_smoke)
     symptoms = clamp(smoke + clamp(by["symptoms"], cap.symptoms), cap.smoke_and_symptoms) - smoke

@@ -34,10 +34,10 @@ WALKS = ("quiet", "air", "closing", "switched")
 PEOPLE = {"tech": "tech", "supervisor": "supervisor", "owner": "owner"}
 
 
-def event_words(payload: ev.Payload, job: Job) -> str | None:
-    """One line; None for events that say nothing by themselves."""
+def event_words(payload: ev.Payload, job: Job) -> str:
+    """One line; empty for events that say nothing by themselves."""
     row = ROWS.get(type(payload))
-    return None if row is None else row[1](payload, job)
+    return row[1](payload, job) if row else ""
 
 
 def section(payload: ev.Payload) -> str:
@@ -113,7 +113,7 @@ def _skipped(p: ev.PointSkipped, job: Job) -> str:
     return f"{names.point_name(p.point)} {what}{f': {plain(p.reason, 120)}' if p.reason else ''}"
 
 
-def note(p: ev.NoteAdded, job: Job) -> str:
+def _note(p: ev.NoteAdded, job: Job) -> str:
     kept = next((c.kept for r in job.rounds for c in r.clips if c.id == p.clip), None)
     where = f"{names.walked_clip(kept.point, kept.walk)}: " if kept else ""
     return f"{where}{plain(p.text, 400)}"
@@ -162,7 +162,10 @@ ROWS: dict[type[ev.Payload], tuple[str, Callable[[Any, Job], str]]] = {
     ),
     ev.SentBack: (
         "decision",
-        lambda p, j: f"{plain(p.name, 40)} asks for the {names.point_name(p.point)}: {plain(p.reason, 120)}",
+        lambda p, j: (
+            f"{plain(p.name, 40)} asks for a clip with {names.clip(p.clip_kind)} at the "
+            f"{names.point_name(p.point)}: {plain(p.reason, 120)}"
+        ),
     ),
     ev.Signed: ("decision", lambda p, j: f"✓ signed by {plain(p.name, 40)}, {plain(p.role, 20)}"),
     ev.RoundSetAside: (
@@ -173,7 +176,7 @@ ROWS: dict[type[ev.Payload], tuple[str, Callable[[Any, Job], str]]] = {
         "finding",
         lambda p, j: f"found: {names.paths(p.paths)}{f', {plain(p.text, 120)}' if p.text else ''}",
     ),
-    ev.NoteAdded: ("notes", note),
+    ev.NoteAdded: ("notes", _note),
 }
 """Step it belongs to, and its words."""
 

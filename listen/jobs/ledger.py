@@ -135,7 +135,7 @@ def _undone(events: Iterable[ev.Event]) -> dict[str, ev.Event]:
 
 def _line(event: ev.Event, job: Job, undone: dict[str, ev.Event], latest: dict[object, str]) -> Line | None:
     payload = event.payload
-    if (words := event_words(payload, job)) is None:
+    if not (words := event_words(payload, job)):
         return None
     by = undone.get(event.id)
     replaced = (isinstance(payload, AGAIN) and latest.get(_key(payload)) != event.id) or _lifted(payload, job)

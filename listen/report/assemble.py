@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
-from pathlib import Path
 
 from msgspec.structs import replace
 
@@ -11,6 +10,7 @@ from listen.jobs.engine_case import diagnosed, heard_before
 from listen.jobs.events import (
     BubblesLooked,
     ClipKept,
+    Confirmed,
     Event,
     NoteAdded,
     Overruled,
@@ -128,12 +128,6 @@ def _held_over_clips(
     return held
 
 
-def read_job(folder: Path) -> OpenJob:
-    from listen.jobs.folder.store import open_job
-
-    return open_job(folder, write=False)
-
-
 def _engine_words(job: Job) -> tuple[tuple[str, str], ...]:
     e, size = job.engine, job.size
     layouts = {row.id: row.words for row in layout_rows()}
@@ -152,11 +146,9 @@ def _engine_words(job: Job) -> tuple[tuple[str, str], ...]:
 
 
 def _note(n: Stamped) -> str:
-    where = ""
-    if isinstance(n.payload, NoteAdded) and n.payload.cylinder is not None:
-        where = f" (cylinder {n.payload.cylinder})"
-    text = n.payload.text if isinstance(n.payload, NoteAdded) else ""
-    return f"{times.moment_and_zone(n.time)}{', ' + n.actor if n.actor else ''}{where}: {text}"
+    assert isinstance(n.payload, NoteAdded)
+    where = "" if n.payload.cylinder is None else f" (cylinder {n.payload.cylinder})"
+    return f"{times.moment_and_zone(n.time)}{', ' + n.actor if n.actor else ''}{where}: {n.payload.text}"
 
 
 def _cylinder(job: Job, standing: CylinderStanding, faults: tuple[Fault, ...]) -> CylinderRow:
@@ -165,11 +157,14 @@ def _cylinder(job: Job, standing: CylinderStanding, faults: tuple[Fault, ...]) -
     call = record.call() if record else None
     plug, found = job.plugs.get(n), job.findings.get(n)
     listened = record and record.verdict and not heard_before(job, record)  # none is sound that nobody listened to
+    dry, wet, loss = (
+        reading_in_words(job.reading(r, cylinder=n)) for r in ("compression-dry", "compression-wet", "loss")
+    )
     return CylinderRow(
         cylinder=n,
-        dry=reading_in_words(job.reading("compression-dry", cylinder=n)),
-        wet=reading_in_words(job.reading("compression-wet", cylinder=n)),
-        loss=reading_in_words(job.reading("loss", cylinder=n)),
+        dry=dry,
+        wet=wet,
+        loss=loss,
         plug=names.plug_looks(plug.conditions, plug.text) if plug else figures.UNKNOWN,
         by_ear=figures.UNKNOWN if call is None else "declined" if call.declined else names.paths(call.paths),
         heard=_heard(job, record),
@@ -188,11 +183,13 @@ def _heard(job: Job, record: RoundRecord | None) -> str:
 
 
 def _decision(record: RoundRecord | None) -> str:
-    if record is None or record.decision is None:
-        return figures.UNKNOWN
-    p = record.decision.payload
-    kind = {"Confirmed": "confirmed", "SentBack": "sent back"}.get(type(p).__name__, "")
-    return f"overruled: {names.paths(p.paths)}" if isinstance(p, Overruled) else kind
+    decision = record.decision.payload if record and record.decision else None
+    match decision:
+        case None:
+            return figures.UNKNOWN
+        case Overruled(paths=paths):
+            return f"overruled: {names.paths(paths)}"
+    return "confirmed" if isinstance(decision, Confirmed) else "sent back"
 
 
 def _microphone(job: Job) -> str:

@@ -12,9 +12,10 @@ from typing import Literal
 
 from listen.durable import A_DAY_S, sweep, whole_file
 from listen.errors import JobError, ReportError, refusal
-from listen.jobs.folder.open_job import OpenJob
+from listen.jobs.folder.store import OpenJob, open_job
+from listen.jobs.folder.summary import list_jobs
 from listen.jobs.job import Job
-from listen.report.assemble import assemble, read_job
+from listen.report.assemble import assemble
 from listen.report.before_part import hit_rate_rows
 from listen.report.owner_words import Language
 from listen.same_fields import same_fields
@@ -39,6 +40,10 @@ class Wanted:
     """How the owner reaches the shop; empty: as the job has it."""
     unfolded: bool = False
     """Whether everything that folds away lies open, for paper (HTML only)."""
+
+
+def read_job(folder: Path) -> OpenJob:
+    return open_job(folder, write=False)
 
 
 def report_text(folder: Path, wanted: Wanted = Wanted()) -> str:
@@ -67,10 +72,11 @@ def page_of(
         contact=wanted.contact,
         made=made,
     )
+    from listen.report.pages import html, json_text, markdown_text
+
     if wanted.form == "html":
         from listen.report.kept_parts import addresses
         from listen.report.origin import Origin
-        from listen.report.pages import html
 
         origin = Origin(
             job=opened.job.id,
@@ -82,15 +88,11 @@ def page_of(
             before=(earlier.job.id, earlier.head) if earlier else None,
         )
         return html(report, opened.folder, addresses(opened.job), origin)
-    from listen.report.pages import json_text, markdown_text
-
     return markdown_text(report) if wanted.form == "md" else json_text(report)
 
 
 def all_jobs(root: Path) -> Iterator[Job]:
     """Every job under the root that can be read."""
-    from listen.jobs.folder.summary import list_jobs
-
     for row in list_jobs(root):
         with suppress(JobError):
             yield read_job(root / row.folder).job

@@ -66,14 +66,15 @@ def clean(text: str) -> str:
 
 def clean_tree(value: Any) -> Any:
     """Plain values (from JSON) with every text cleaned and every figure finite."""
-    if isinstance(value, str):
-        return clean(value)
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    if isinstance(value, dict):
-        return {clean_tree(k): clean_tree(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [clean_tree(v) for v in value]
+    match value:
+        case str():
+            return clean(value)
+        case float():
+            return value if math.isfinite(value) else None
+        case dict():
+            return {clean_tree(k): clean_tree(v) for k, v in value.items()}
+        case list() | tuple():
+            return [clean_tree(v) for v in value]
     return value
 
 

@@ -1,10 +1,10 @@
 """One round of a job as the report shows it."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 from listen.jobs.decision import Decision
-from listen.jobs.event_words import note
-from listen.jobs.events import ByEarCalled, Confirmed, NoteAdded, Overruled, SentBack
+from listen.jobs.event_words import event_words
+from listen.jobs.events import Judged
 from listen.jobs.hearing import pair_at
 from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.jobs.reference import DECLINED, covers
@@ -46,11 +46,9 @@ def round_part(
         paths=tuple(_path(p) for p in result.paths) if result else (),
         verdict=result.verdict.text if result else "Not judged.",
         next=result.verdict.next if result else "",
-        judged_by=" ".join((f"Hissway {judged.version}, {len(judged.clips)} clips.", *judged.result.learnt))
-        if judged
-        else "",
-        calls=tuple(_call(c) for c in record.calls),
-        decisions=tuple(_decision(d) for d in record.decisions),
+        judged_by=_judged_by(judged) if judged else "",
+        calls=tuple(event_words(c, job) for c in record.calls),
+        decisions=tuple(_decision(job, d) for d in record.decisions),
         signatures=(
             *(in_words(s) for s in signatures),
             *((covers(job, record),) if record.signed and not record.changed_after_signing else ()),
@@ -60,12 +58,12 @@ def round_part(
             *(f"Signature of {s.name}: {s.held_by}." for s in signatures if s.state == "bad"),
             *_warnings(record),
         ),
-        notes=tuple(
-            note(n.payload, job)
-            for n in job.notes
-            if isinstance(n.payload, NoteAdded) and n.payload.round_id == record.id
-        ),
+        notes=tuple(event_words(n.payload, job) for n in job.notes if getattr(n.payload, "round_id", "") == record.id),
     )
+
+
+def _judged_by(judged: Judged) -> str:
+    return " ".join((f"Hissway {judged.version}, {len(judged.clips)} clips.", *judged.result.learnt))
 
 
 def _settings(job: Job, record: RoundRecord) -> tuple[tuple[str, str], ...]:
@@ -148,12 +146,9 @@ def _says(p: PointResult | None, skipped: str) -> str:
         return "Could not be measured; the flags say why."
     if p.detected:
         return f"Hiss heard, {figures.decibels(p.excess_db)} against the shop's own noise."
-    limit = (
-        f"; {figures.decibels(p.detection_limit_db, sign=False)} would have been seen"
-        if p.detection_limit_db is not None
-        else ""
-    )
-    return f"Nothing found{limit}."
+    limit = p.detection_limit_db
+    seen = "" if limit is None else f"; {figures.decibels(limit, sign=False)} would have been seen"
+    return f"Nothing found{seen}."
 
 
 def _path(p: PathResult) -> PathPart:
@@ -165,34 +160,14 @@ def _path(p: PathResult) -> PathPart:
     )
 
 
-def _call(c: ByEarCalled) -> str:
-    who = f"{c.name or c.role}"
-    if c.declined:
-        return f"{who} declined to call by ear"
-    when = "before the numbers" if c.before_numbers else "after the numbers were shown"
-    return f"{who} called {names.by_ear(c.paths, c.sure)} by ear, {when}"
+def _decision(job: Job, d: Decision) -> str:
+    blind = ", after calling by ear blind" if d.payload.blind else ""
+    return f"{times.moment_and_zone(d.time)}: {event_words(d.payload, job)}{blind}"
 
 
-def _decision(d: Decision) -> str:
-    p, at = d.payload, times.moment_and_zone(d.time)
-    if isinstance(p, Confirmed):
-        sentence = f"{p.name} confirmed" + (f": {p.text}" if p.text else "")
-    elif isinstance(p, Overruled):
-        sentence = f"{p.name} overruled: {names.paths(p.paths)}; {p.reason}"
-    elif isinstance(p, SentBack):
-        sentence = f"{p.name} asked for another {p.clip_kind} clip at the {names.point_name(p.point)}: {p.reason}"
-    else:
-        sentence = type(p).__name__
-    return f"{at}: {sentence}{', after calling by ear blind' if getattr(p, 'blind', False) else ''}"
-
-
-def _warnings(record: RoundRecord) -> tuple[str, ...]:
-    stale = (
-        ("Clips or readings changed after this result was computed; judge the round again.",) if record.stale else ()
-    )
-    left_out = tuple(
-        f"{LEFT_OUT.get(step, f'Step {step}')} left out: {reason}"
-        for step, reason in record.steps_left_out.items()
-        if reason
-    )
-    return (*stale, *(f"After signing: {change.sentence}" for change in record.changes), *left_out)
+def _warnings(record: RoundRecord) -> Iterator[str]:
+    if record.stale:
+        yield "Clips or readings changed after this result was computed; judge the round again."
+    yield from (f"After signing: {change.sentence}" for change in record.changes)
+    for step, reason in record.steps_left_out.items():
+        yield f"{LEFT_OUT.get(step, f'Step {step}')} left out: {reason}"

@@ -10,10 +10,13 @@ import random
 import sys
 import unicodedata
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from listen.jobs.bring_in import Found
 from tests.fuzz.mutate import as_json, mutate_journal, read_events, relink
-from tui.app import HisswayApp
+
+if TYPE_CHECKING:  # the screens take longer to load than most doors need for their cases
+    from listen.jobs.bring_in import Found
+    from tui.app import HisswayApp
 
 HOSTILE = "\x1b]0;owned\x07\x1b[31m\x9b2J\u202egnp\u200b\x7f"
 """A title for the window, a colour, a cleared screen by one byte, a line turned round, a space unseen, a deletion."""
@@ -84,6 +87,8 @@ def show_everything(data: bytes, room: Path) -> None:
 def _app(room: Path) -> HisswayApp:
     sys.path.insert(0, str(Path(__file__).parents[1] / "tui"))
     from fakes import FakeServices
+
+    from tui.app import HisswayApp
 
     services = FakeServices(room)
     services.jobs = room / f"jobs{HOSTILE}"

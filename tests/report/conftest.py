@@ -63,7 +63,12 @@ def add_pair(job: OpenJob, room: Path, round_id: str, point: str, seed: int) -> 
 
 def _fingerprint(clip: Clip) -> tuple[object, ...]:
     """Tells clips of these tests apart; to hash every sample took as long as to make the pages."""
-    return clip.rate_hz, len(clip.samples), float(clip.samples.sum(dtype=np.float64)), crc32(clip.samples[::32].tobytes())
+    return (
+        clip.rate_hz,
+        len(clip.samples),
+        float(clip.samples.sum(dtype=np.float64)),
+        crc32(clip.samples[::32].tobytes()),
+    )
 
 
 @pytest.fixture(scope="session", autouse=True)

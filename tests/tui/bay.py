@@ -46,11 +46,14 @@ def bench(
     return HisswayApp(services=services)
 
 
+POLL_S = 0.004
+
+
 async def until(pilot: Pilot, true: Callable[[], bool], seconds: float = 60.0) -> None:
     """Wait for something to become true; the limit is far off, so that a busy machine fails no test."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:
-        await asyncio.sleep(0.01)
+        await asyncio.sleep(POLL_S)
         if true():
             await pilot.pause()
             return
@@ -160,7 +163,7 @@ def banner(screen: RoundScreen) -> str:
 async def settle(pilot: Pilot) -> None:
     """Let drawn things be drawn."""
     await pilot.pause()
-    await asyncio.sleep(0.05)
+    await asyncio.sleep(0.02)
     await pilot.pause()
 
 

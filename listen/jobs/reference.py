@@ -26,6 +26,7 @@ def reference_rounds(job: Job, round_id: str) -> tuple[RoundRecord, ...]:
     record = job.round(round_id)
     others = [r for r in job.rounds if r.cylinder != record.cylinder and _with_air(r)]
     sound = sorted((r for r in others if is_sound(r)), key=lambda r: _loss(job, r))
+    # A cylinder that nobody judged may leak as well: it must lose clearly less than the one it is to be held against.
     limit = min(USABLE_LOSS_PERCENT, _loss(job, record) - CLEARLY_LESS_POINTS)
     silent = sorted((r for r in others if _no_verdict(r) and _loss(job, r) <= limit), key=lambda r: _loss(job, r))
     return tuple(sound + silent)
@@ -38,6 +39,7 @@ def references(job: Job, round_id: str) -> dict[str, ClipRecord]:
     """
     record = job.round(round_id)
     found: dict[str, ClipRecord] = {}
+    # The best last, so that its clips are the ones that stay.
     for other in () if why_no_reference(record) else reversed(reference_rounds(job, round_id)):
         for clip in _with_air(other):
             found[clip.kept.point] = clip
@@ -84,6 +86,7 @@ def told_since(job: Job, round_id: str) -> tuple[int, ...]:
 
 
 def _inputs(record: RoundRecord) -> set[tuple[str, float | None]]:
+    # A level is only comparable through one microphone at one gain.
     return {(c.kept.device, c.kept.gain_db) for c in record.live_clips()}
 
 

@@ -83,6 +83,7 @@ def facts(job: Job, record: RoundRecord) -> Facts:
 def _calibration_db(job: Job, record: RoundRecord) -> float | None:
     """From mean square to sound pressure level, where every clip of the round came through one calibrated input."""
     devices = {c.kept.device for c in record.live_clips()}
+    # Through two inputs, one of them not calibrated, a round would have levels in two units.
     full_scale = job.calibrations.get(devices.pop()) if len(devices) == 1 else None
     if full_scale is None or not math.isfinite(full_scale) or abs(full_scale) > MOST_FULL_SCALE_DB:
         return None

@@ -112,6 +112,7 @@ class _Reader:
             if len(self._merges | merges) > MAX_MERGES:
                 raise ValueError(f"the journal holds more than {MAX_MERGES} merges")
             self._merges |= merges
+        # Only now, past every refusal: what was read so far must stay as it was.
         self.lines.append(line)
         self._ids.add(line.event.id)
         self._hashes.add(line.hash)
@@ -123,6 +124,7 @@ class _Reader:
             raise ValueError(f"merges lie inside merges more than {MAX_MERGE_DEPTH} deep")
         if merged.fork not in self._hashes:
             raise ValueError("the merged events fork from a line that is not in this journal")
+        # A branch may itself hold merges that fork from lines before its own fork: it is told all hashes so far.
         base = Base(start=merged.fork, before=frozenset(self._hashes), held=self._held, depth=self._depth + 1)
         inner = read_chain(b"".join(self._whole(bytes(raw)) + b"\n" for raw in merged.lines), base)
         if inner.broken or inner.torn:

@@ -55,6 +55,7 @@ def folder_mode(root: Path) -> int:
 
 def make_folders(folder: Path) -> None:
     """Make a folder for the user alone, and what is missing above it; each name survives a power cut."""
+    # Noted before they are made: the name of each must be synced in the folder above it.
     missing = [p for p in (folder, *folder.parents) if not p.exists()]
     folder.parent.mkdir(parents=True, exist_ok=True)
     folder.mkdir(mode=0o700, exist_ok=True)
@@ -69,10 +70,12 @@ def create(path: Path, data: bytes, mode: int | None = None) -> None:
         _write_all(fd, data)
         os.fsync(fd)
     except OSError:
+        # Half a file under a whole one's name would be taken for it.
         remove_if_possible(path)
         raise
     finally:
         os.close(fd)
+    # A name is data of its folder: without this the file, though synced, may be gone after a power cut.
     sync_folder(path.parent)
 
 
@@ -83,6 +86,7 @@ def append(path: Path, data: bytes, at: int) -> None:
     written."""
     fd = os.open(path, os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0))
     try:
+        # Never wherever the file ends now: a line put after one that was not read would follow nothing.
         if (size := os.fstat(fd).st_size) != at:
             raise JobError(
                 f"{path}: is {size} bytes long and not {at}: another program wrote to it; open the job again"
@@ -108,6 +112,7 @@ def cut(path: Path, size: int) -> None:
 def _write_all(fd: int, data: bytes) -> None:
     view = memoryview(data)
     while view:
+        # A disk that fills up, or a signal, lets a write end early without an error.
         view = view[os.write(fd, view) :]
 
 

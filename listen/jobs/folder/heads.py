@@ -87,6 +87,7 @@ def _words(head: Head, lines: int) -> str:
 
 
 def _place(folder: Path) -> Path:
+    # Beside the jobs, not in the job: what lies in the folder would be put back with it.
     jobs = folder.absolute().parent
     jobs = jobs.parent if jobs.name.startswith(".") else jobs  # put aside, a job is remembered where it was
     return jobs / REGISTER / f"{folder.absolute().name}.json"
@@ -119,6 +120,7 @@ def mend(folder: Path, chain: Chain, known: JobSummary | None, register: Known |
     rewritten = bool(gone) and not missing
     if not (chain.torn or missing or rewritten):
         return None
+    # Moved aside, never dropped: a torn end may hold the last words somebody typed.
     moved_to = f"journal-torn-{secrets.token_hex(4)}.bin" if chain.torn else ""
     if moved_to:
         with disk.job_errors("move the torn end of the journal aside", path):

@@ -51,6 +51,7 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
         bench = BenchLock(self.folder)
         bench.take()
         self._bench = bench
+        # Whoever recorded before may have kept takes that would else be offered, or swept, as left over.
         self.catch_up()
         self._sweep()
 
@@ -91,6 +92,7 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
         from listen.audio.write import write_flac
 
         flac = self._room_for(part)
+        # Outside the turn: a long take is written and read back meanwhile, and others want to type.
         clip = read_part(part.path)
         with disk.job_errors("keep the clip", flac):
             write_flac(flac, clip)  # not partial.finish: the part must outlive the event, or a crash between hides it
@@ -151,6 +153,7 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
     def drop(self, part: Partial) -> Job:
         """Say that a left-over take is not wanted, then remove it, and the clip that a crash left before its event."""
         with self.writing():
+            # Told before it goes: if the power fails between the two, the next sweep removes it unasked.
             self.append(PartFound(part=part.path.name, adopted=False))
             if self.job.clip(part.clip) is None:
                 remove_if_possible(self.clips / f"{part.clip}.flac")
@@ -168,6 +171,7 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
         rounds = {r.id for r in self.job.rounds}
         for part in partials(self.folder):
             strange = part.round_id not in rounds and age_s(part.path) > NOBODYS_S
+            # An event does not prove its file: where the clip was lost since, the part is the last copy.
             safe = (clip := kept.get(part.clip)) is not None and self._holds(clip)
             if safe or strange or part.path.name in unwanted:
                 remove_if_possible(part.path)

@@ -106,6 +106,7 @@ class OpenJournal:
         path = self.folder / JOURNAL
         with disk.job_errors("read the journal", path):
             stat = path.stat()
+        # The size alone would miss another journal of the same length put in its place.
         if (stat.st_size, stat.st_mtime_ns) == (self._size, self._written_ns):
             return Chain(())
         if not self._written_ns and stat.st_size == self._size:  # just opened
@@ -119,6 +120,7 @@ class OpenJournal:
             known = {e.id for e in self.chain.events()}
             self._news += [e for e in chain.events() if e.id not in known]
             self._take_over(chain)
+        # A torn end may be a line that another program is still writing: it is looked at again.
         if not chain.torn:
             self._written_ns = stat.st_mtime_ns
         return chain
@@ -133,6 +135,7 @@ class OpenJournal:
         here yet: nothing was written, and it is known now."""
         known = known or self.job
         with self.writing():
+            # Asked under the turn: no line of another program can slip in between this and the writing.
             if what := unseen(known, self.job, payloads):
                 raise JobChanged(what)
             who = self.actor if actor is None else actor
@@ -158,6 +161,7 @@ class OpenJournal:
         path = self.folder / JOURNAL
         data = b"".join(line.raw + b"\n" for line in new)
         merges = any(isinstance(line.event.payload, Merged) for line in new)
+        # What came in is held against the whole journal first: a fault found once it is written would close the job.
         chain = read_chain(b"".join(line.raw + b"\n" for line in self._lines) + data) if merges else None
         if chain is not None and chain.broken:
             raise JobError(f"{path}: what came in cannot be added: {chain.broken}; nothing was written")
@@ -183,6 +187,7 @@ class OpenJournal:
 
     def _summarize(self) -> None:
         with suppress(OSError):
+            # May fail: the list of jobs reads the journal itself where the summary does not fit it.
             stat = (self.folder / JOURNAL).stat()
             write_summary(self.folder, summarize(self.job, self.chain, stat))
         heads.note(self.folder, self.job.id, self.chain)

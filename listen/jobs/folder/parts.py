@@ -61,6 +61,7 @@ def new_partial(
 ) -> Partial:
     """Name a fresh take of the job in ``folder``; nothing is written yet."""
     clip = new_clip_id()
+    # In the name, since a crash leaves nothing but the file: whatever a take must not lose stands there.
     times = "-".join(str(round(1000 * t)) for span in on_s for t in span)
     more = f".on{times}" if 0 < len(times) <= LONGEST_TIMES else ""
     more += f".with-{together}" if is_clip_id(together) else ""

@@ -57,6 +57,7 @@ def create_job(root: Path, *, title: str, engine: Engine | None = None, actor: s
             replace(folder / JOURNAL, first.raw + b"\n")  # never there without its first event
             sync_folder(root)
         except OSError:
+            # A folder without a journal would stand in the list as a job that cannot be opened.
             shutil.rmtree(folder, ignore_errors=True)
             raise
     return open_job(folder, actor=actor)
@@ -131,6 +132,7 @@ def _move(folder: Path, to: Path) -> Path:
     lock.take()
     lock.give_back()  # a folder cannot be moved on every system while a file in it is open
     target = to / folder.name
+    # Two jobs may have had the same name at different times; neither is written over the other.
     number = 2
     while target.exists():
         target, number = to / f"{folder.name}-{number}", number + 1

@@ -81,9 +81,11 @@ def news(folder: Path, lines: Sequence[Line], size: int) -> tuple[Chain, bool]:
 
     Raises JobError: the journal cannot be read, does not hold, or is not a longer history of the same job."""
     path = folder / JOURNAL
+    # What was added only: screens look every second, and to read a whole journal costs its length.
     with job_errors("read the journal", path), path.open("rb") as file:
         file.seek(size)
         tail = read_chain(file.read(), Base(start=lines[-1].hash, before=frozenset(one.hash for one in lines)))
+    # A merge may put events before some that were folded already: then the whole counts anew.
     added = tail.lines and not any(isinstance(one.event.payload, Merged) for one in tail.lines)
     if not tail.broken and (added or tail.torn):
         return tail, True
@@ -130,6 +132,7 @@ class BenchLock(_Lock):
             replace(self._folder / HOLDER_NAME, msgspec.json.encode(holder), sync=False)
 
     def give_back(self) -> None:
+        # Before the lock goes: afterwards the name there may be the next one's.
         with suppress(OSError):
             (self._folder / HOLDER_NAME).unlink(missing_ok=True)
         self._lock.release()

@@ -119,6 +119,7 @@ def _decided(base: Standing, record: RoundRecord, d: Decision) -> Standing:
         # One made with a key says more than a typed name; of equals the first stands.
         signature=max(d.signatures, key=lambda s: bool(s.public_key), default=None),
         program_then=d.on.result.verdict if d.on else None,
+        # All but the last, which is what stands.
         against=tuple(o for o in record.open_decisions[:-1] if not _alike(_said(o), _said(d))),
     )
     if isinstance(decided, SentBack):

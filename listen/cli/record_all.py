@@ -9,7 +9,7 @@ from pathlib import Path
 
 from listen.cli.attended import note_commands
 from listen.cli.record import STOPPED, commands, finished, free_name, from_microphone, tell, told
-from listen.errors import RoundError, UsageError
+from listen.errors import ClipError, RoundError, UsageError
 
 FEWEST, MOST = 2, 16
 UNUSED = "-"
@@ -78,9 +78,15 @@ def _points(args: argparse.Namespace) -> list[str | None]:
 
 def _written(made: list[tuple[Path, Path]], args: argparse.Namespace, wanted: int) -> int:
     together = made[0][0].stem if made else ""
+    written = 0
     for target, part in made:
-        clip = finished(part, target)
+        try:
+            clip = finished(part, target)
+        except ClipError as error:  # a dead channel's part holds no sound: the others must not wait for it
+            print(f"again: {error} (--force drops what is left of it)", file=sys.stderr)
+            continue
+        written += 1
         if on_s := commands(args):
             note_commands(target, on_s, together)
         tell(target, clip)
-    return int(len(made) < wanted)
+    return int(written < wanted)

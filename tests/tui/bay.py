@@ -81,9 +81,8 @@ async def to_round(pilot: Pilot) -> RoundScreen:
 
 async def _on_with_the_round(pilot: Pilot) -> RoundScreen:
     await pilot.press("r")
-    await until(pilot, lambda: isinstance(pilot.app.screen, RoundScreen))
-    screen = pilot.app.screen
-    assert isinstance(screen, RoundScreen)
+    await until(pilot, lambda: any(isinstance(s, RoundScreen) for s in pilot.app.screen_stack))
+    screen = next(s for s in pilot.app.screen_stack if isinstance(s, RoundScreen))  # a take left over is asked about
     await until(pilot, lambda: screen.listener.reading is not None)
     return screen
 

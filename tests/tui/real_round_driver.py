@@ -25,6 +25,7 @@ from tui.app import HisswayApp
 from tui.bridge.preferences import Preferences
 from tui.bridge.services import Services
 from tui.screens.cautions import CautionScreen
+from tui.screens.dialog import PickScreen
 from tui.screens.round.screen import RoundScreen
 from tui.widgets.large import Countdown
 
@@ -78,9 +79,9 @@ async def switched(pilot, screen: RoundScreen) -> None:
     assert screen.now.outcome is not None
     sentence = screen.now.outcome.sentence
     if screen.now.outcome.lost:
-        await until(pilot, lambda: screen.now.asked is not None)
+        await until(pilot, lambda: isinstance(pilot.app.screen, PickScreen))
         await pilot.press("k")
-        await until(pilot, lambda: screen.now.asked is None and bool(screen.record.live_clips()))
+        await until(pilot, lambda: pilot.app.screen is screen and bool(screen.record.live_clips()))
     tell("outcome", sorted(c.kept.point for c in screen.record.live_clips()), sentence, over)
 
 

@@ -40,6 +40,7 @@ from listen.jobs.folder.store import open_job
 from listen.jobs.walk import Step
 from listen.trade.engine import layout
 from tui.bridge.others import told
+from tui.screens.dialog import PickScreen
 from tui.screens.round import ways
 from tui.screens.round.taker import Taker
 from tui.screens.verdict.screen import VerdictScreen, remarks
@@ -141,9 +142,9 @@ async def test_skip_asks_for_a_reason_and_keeps_it(tmp_path: Path) -> None:
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_quiet_walk(pilot)
         await pilot.press("s")
-        await until(pilot, lambda: "Why is" in banner(screen))
+        await until(pilot, lambda: "Why is" in words(app))
         await pilot.press("escape")
-        await until(pilot, lambda: "Why is" not in banner(screen))
+        await until(pilot, lambda: "Why is" not in words(app))
         assert screen.step().point == "intake"
         await pilot.press("s", "1")
         await until(pilot, lambda: screen.step().point == "tailpipe")
@@ -159,7 +160,7 @@ async def test_the_microphone_goes_away_in_the_middle(tmp_path: Path) -> None:
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_quiet_walk(pilot)
         await clip(pilot, screen)
-        assert "cut short" in banner(screen)
+        assert "cut short" in words(app)
         assert "fake microphone went away after 0.4 s" in words(app), "why it was cut short stands beside the question"
         assert "keep it as this clip: intake, air off" in words(app)
         await pilot.press("k")
@@ -242,9 +243,9 @@ async def test_quit_within_half_a_second_while_recording_then_resume(tmp_path: P
     again = bench_again(place)
     async with again.run_test(size=(80, 24)) as pilot:
         screen = await to_round(pilot)
-        if screen.now.asked:
+        if isinstance(again.screen, PickScreen):
             await pilot.press("d")
-            await until(pilot, lambda: not screen.now.asked)
+            await until(pilot, lambda: again.screen is screen)
         assert screen.step().point == "tailpipe" and screen.step().walk == "quiet"
         assert len(screen.record.live_clips()) == 1
 
@@ -372,9 +373,9 @@ async def test_a_reason_that_was_typed_is_dropped_by_a_second_escape_only(tmp_pa
         screen = await to_quiet_walk(pilot)
         await pilot.press("s", "o", *"hose", "escape")
         await until(pilot, lambda: "Esc again drops it" in screen_text(app))
-        assert screen.now.asked is not None
+        assert app.screen is not screen
         await pilot.press("escape")
-        await until(pilot, lambda: screen.now.asked is None)
+        await until(pilot, lambda: app.screen is screen)
         assert not screen.record.skips
         await pilot.press("s", "o", *"hose", "escape", "enter")
         await until(pilot, lambda: [s.reason for s in screen.record.skips] == ["hose"])
@@ -422,9 +423,9 @@ async def test_a_doubtful_figure_is_asked_about(tmp_path: Path) -> None:
         await read_cautions(pilot, screen)
         await type_text(pilot, "5.5")
         await type_text(pilot, "")
-        await until(pilot, lambda: "5.5 bar" in banner(screen))
+        await until(pilot, lambda: "5.5 bar" in words(app))
         await pilot.press("n")
-        await until(pilot, lambda: "5.5 bar" not in banner(screen))
+        await until(pilot, lambda: "5.5 bar" not in words(app))
         await type_text(pilot, "abc")
         await type_text(pilot, "")
         await until(pilot, lambda: "is not a pressure" in screen_text(app))

@@ -17,6 +17,7 @@ from listen.jobs.events import NoteAdded
 from listen.jobs.folder import disk
 from listen.jobs.folder.store import open_job
 from tests.jobs.short import note_texts
+from tui.screens.dialog import PickScreen
 
 SYNC_S = 3.0
 FROZEN_S = 1.2
@@ -116,7 +117,7 @@ async def test_a_left_over_take_is_kept_beside_the_screen(tmp_path: Path, monkey
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_quiet_walk(pilot)
         await pilot.press("space")
-        await until(pilot, lambda: screen.now.asked is not None)
+        await until(pilot, lambda: isinstance(app.screen, PickScreen))
         with monkeypatch.context() as patched:
             slow(patched, 1.0)
             await pilot.press("k")

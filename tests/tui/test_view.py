@@ -15,7 +15,7 @@ from listen.jobs.job import Job
 from listen.jobs.walk import Wish
 from listen.trade.engine import layout
 from tui.bridge.preferences import Preferences
-from tui.screens.round.answers import doubt, left_out
+from tui.screens.round.answers import left_out, was_meant
 from tui.screens.round.now import Now, Outcome
 from tui.screens.round.view import Answers, Cautions, Figures, Microphone, View, view
 from tui.widgets.ladder import Mark, Standing
@@ -119,13 +119,9 @@ def test_yes_to_a_doubt_takes_what_was_suggested(tmp_path: Path) -> None:
 
     here = job(tmp_path, *UNTIL_QUIET[:4])
     figure = typed("loss", "0.08", here, 1, ROUND)
-    taken: list[object] = []
-    doubts = tuple(("loss", d) for d in figure.questions)
-    asked = doubt(doubts, {"loss": "0.08"}, taken.append, lambda: taken.append("as typed"))
-    asked.then("meant")
-    asked.then("keep")
-    assert asked.choices[0].words == "yes, 8 was meant" and taken == [{"loss": "8"}, "as typed"]
-    assert asked.choices[1].words == "keep 0.08 as typed" and figure.event.confirmed == ("loss-fraction",)
+    meant, answers = was_meant(tuple(("loss", d) for d in figure.questions), {"loss": "0.08"})
+    assert meant == {"loss": "8"} and answers[0] == ("y", "yes, 8 was meant")
+    assert answers[1] == ("k", "keep 0.08 as typed") and figure.event.confirmed == ("loss-fraction",)
 
 
 @pytest.mark.parametrize(("text", "mm", "unit"), [("1,0", 1.0, "mm"), ("0.040 in", 1.016, "in"), ('.04"', 1.016, "in")])

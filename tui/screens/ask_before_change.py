@@ -1,6 +1,6 @@
 """Before anything touches a judged or signed round: a question, and for a signed one the reason."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from listen.jobs.events import NoteAdded, Payload
@@ -9,7 +9,7 @@ from listen.voice.text import plain
 from tui.screens.base import BayScreen
 from tui.screens.dialog import OneLineScreen, PickScreen
 
-GO_ON = [("yes", "yes, go on", "what rests on it is judged again"), ("no", "no", "leave it as it is")]
+GO_ON = [("y", "yes, go on", "what rests on it is judged again"), ("n", "no", "leave it as it is")]
 
 
 def rounds_touched(job: Job, round_id: str | None, cylinder: int | None) -> tuple[RoundRecord, ...]:
@@ -18,24 +18,31 @@ def rounds_touched(job: Job, round_id: str | None, cylinder: int | None) -> tupl
     return tuple(r for r in concerned if r.signed or (r.verdict is not None and not r.stale))
 
 
-def write_asking(screen: BayScreen[Any], touched: Iterable[RoundRecord], what: str, *payloads: Payload) -> None:
-    """Write events; where they touch judged rounds only after a yes, where signed ones only with a reason."""
+def write_asking(
+    screen: BayScreen[Any],
+    touched: Iterable[RoundRecord],
+    what: str,
+    *payloads: Payload,
+    then: Callable[[], object] = lambda: None,
+) -> None:
+    """Write events and go on; where they touch judged rounds only after a yes, where signed ones only with a reason."""
     rounds = tuple(touched)
     signed = [r for r in rounds if r.signed]
 
+    def write(*more: Payload) -> None:
+        if screen.write(*payloads, *more):
+            then()
+
     def reasoned(reason: str) -> None:
         words = f"{plain(what, 120)}: {plain(reason, 200)}"
-        screen.write(*payloads, *(NoteAdded(round_id=r.id, cylinder=r.cylinder, text=words) for r in signed))
-
-    def agreed(answer: str) -> None:
-        if answer == "yes":
-            screen.write(*payloads)
+        write(*(NoteAdded(round_id=r.id, cylinder=r.cylinder, text=words) for r in signed))
 
     if signed:
         names = " and ".join(dict.fromkeys(plain(r.signatures[-1].name, 40) for r in signed))
         title = f"{what}. {names} has signed; it will stand there as a change after signing. Why is it done?"
         screen.ask(OneLineScreen(title, most=200), reasoned)
     elif rounds:
-        screen.ask(PickScreen(f"{what}. There is a verdict that rests on it. Go on?", GO_ON), agreed)
+        question = PickScreen(f"{what}. There is a verdict that rests on it. Go on?", GO_ON, keyed=True)
+        screen.ask(question, lambda answer: write() if answer == "y" else None)
     else:
-        screen.write(*payloads)
+        write()

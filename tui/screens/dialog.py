@@ -162,19 +162,28 @@ class ListDialog(Dialog[R]):
 
 
 class PickScreen(ListDialog[str]):
-    """Dismisses with the identifier chosen, or None."""
+    """Dismisses with the identifier chosen, or None. Where ``keyed`` the identifiers are keys that choose at once."""
 
-    def __init__(self, title: str, options: list[tuple[str, str, str]], chosen: str = "") -> None:
+    def __init__(self, title: str, options: Sequence[Line], chosen: str = "", *, keyed: bool = False) -> None:
         ids = [o[0] for o in options]
-        how = "↑ ↓ or a first letter, Enter chooses, Esc goes back"
+        how = f"{'a key answers' if keyed else '↑ ↓ or a first letter'}, Enter chooses, Esc goes back"
         super().__init__(title, how, options, ids.index(chosen) if chosen in ids else 0)
-        told = [len(plain(words)) for _, words, more in options if more]
+        self._keys = ids if keyed else []
+        told = [len(plain(o[1])) for o in options if len(o) > 2 and o[2]]
         self._width = max((n for n in told if n <= ALIGNED), default=0)
 
     def words(self, i: int) -> Content:
         _, words, more = (*self._options[i], "")[:3]
-        width = self._width if more else 0
-        return Content.assemble((f"{plain(words):<{width}}", "bold"), f"  {plain(more)}" if more else "")
+        width, key = self._width if more else 0, f"[{self._keys[i]}] " if self._keys else ""
+        text = f"  {plain(more)}" if more else ""
+        return Content.assemble((key, "$warning"), (f"{plain(words):<{width}}", "bold"), text)
+
+    def take_key(self, event: events.Key) -> bool:
+        """The key that stands before a line chooses it."""
+        if event.character in self._keys:
+            self.chosen(event.character or "")
+            return True
+        return super().take_key(event)
 
     def chosen(self, id: str) -> None:
         self.dismiss(id)

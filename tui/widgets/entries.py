@@ -118,10 +118,6 @@ class EntryPanel(Vertical):
     def clear(self) -> None:
         self.entries = ()
 
-    @property
-    def typed(self) -> str:
-        return " ".join(self._field(i).value for i in range(len(self.entries))).strip()
-
     def wrong(self, text: str) -> None:
         self.remark(f"! {text}", "bold $error")
 

@@ -1,6 +1,6 @@
 """What is asked at a round's steps and between them, and what becomes of the answers."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from functools import partial
 
 from textual import on
@@ -14,15 +14,16 @@ from listen.trade.readings import Question
 from listen.voice.names import point_name
 from listen.voice.text import plain
 from tui.screens.calls import SEVERAL, ask_paths, call_event
-from tui.screens.round.now import NO, REASON, Asked
+from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.screens.round.taking import Taking
 from tui.widgets.entries import EntryPanel
-from tui.widgets.panels import Choice, ChoicePanel
+from tui.widgets.panels import ChoicePanel
 
 LOOKED: dict[str, type[AirFollowed | BubblesLooked]] = {"bubbles": BubblesLooked, "followed": AirFollowed}
 """What is kept of something that was looked for."""
 REASONS = ("cannot be reached", "not there on this engine", "too loud there at the moment", "no time", "already known")
-OWN_WORDS, WHOLE_WALK = "own-words", "walk"
+YES, KEEP, NO, OWN_WORDS, WHOLE_WALK = "y", "k", "n", "o", "w"
+"""Answers, each its own key."""
 
 
 class Answering(Taking):
@@ -30,20 +31,12 @@ class Answering(Taking):
 
     @on(EntryPanel.Entered)
     def _entered(self, event: EntryPanel.Entered) -> None:
-        self.warned = ""
-        if self.now.asked is None:
-            self._typed(event.values)
-        elif reason := event.values[REASON.id].strip():
-            self._answered(self.now.asked, reason)
-        else:
-            self.wrong("A word or two, please: it stands in the job beside what was done.")
+        self._typed(event.values)
 
     @on(ChoicePanel.Chosen)
     def _chosen(self, event: ChoicePanel.Chosen) -> None:
         about, choice = event.panel.about, event.choice
-        if self.now.asked is not None:
-            self._answered(self.now.asked, choice)
-        elif about in LOOKED:
+        if about in LOOKED:
             self.write(LOOKED[about](round_id=self.round_id, seen=choice))
         elif about == "way":
             self.way_chosen(choice)
@@ -51,11 +44,6 @@ class Answering(Taking):
             ask_paths(self, "Which paths do you hear?", self.view.walk.points, partial(self._call, event.sure))
         else:
             self._call(event.sure, choice)
-
-    def _answered(self, asked: Asked, answer: str) -> None:
-        self.change(asked=None)
-        if answer != NO:
-            asked.then(answer)
 
     def _typed(self, values: Mapping[str, str]) -> None:
         """Figures came; a doubt is asked before they are kept."""
@@ -69,12 +57,23 @@ class Answering(Taking):
         except HisswayError as e:
             self.wrong(str(e))
             return
-        to_ask = tuple((name, q) for name, f in figures.items() for q in f.questions)
-        kept = partial(self.write, *(f.event for f in figures.values()))
-        if to_ask:
-            self.change(asked=doubt(to_ask, values, self._typed, kept))
-        else:
-            kept()
+        doubts = tuple((name, q) for name, f in figures.items() for q in f.questions)
+        keep = partial(self.write, *(f.event for f in figures.values()))
+        if not doubts:
+            keep()
+            return
+        meant, answers = was_meant(doubts, values)
+
+        def answered(answer: str) -> None:
+            if answer == NO:
+                self.query_one(EntryPanel).clear()
+                self.change()
+            elif answer == KEEP:
+                keep()
+            else:
+                self._typed({**values, **meant})
+
+        self.ask(PickScreen(" ".join(q.text for _, q in doubts), answers, keyed=True), answered)
 
     def _call(self, sure: float | None, called: str | tuple[str, ...]) -> None:
         name, record = self.opened.job.people.get("tech", ""), self.record
@@ -88,21 +87,22 @@ class Answering(Taking):
         in_walk = step.kind == "clip" and not asked
         what = f"the {point_name(step.point)} in this walk" if in_walk else f"this step ({step.id})"
         sentence = f"Why is {'the clip the supervisor asks for' if asked else what} left out?"
-        choices = (
-            *(Choice(str(i), reason, reason) for i, reason in enumerate(REASONS, 1)),
-            Choice("o", OWN_WORDS, "another reason, in your own words"),
-            *([Choice("w", WHOLE_WALK, "leave out the rest of this walk")] if in_walk else []),
-            Choice("n", NO, "no, do not leave it out"),
-        )
+        reasons = [(str(i), reason) for i, reason in enumerate(REASONS, 1)]
+        more = [(WHOLE_WALK, "leave out the rest of this walk")] if in_walk else []
+        no = (NO, "no, do not leave it out")
 
         def skip(reason: str) -> None:
-            if reason == OWN_WORDS:
-                self.change(asked=Asked(sentence, skip, entries=(REASON,)))
-            else:
-                self.write(left_out(step, self.round_id, reason))
+            if self.write(left_out(step, self.round_id, reason)):
                 self.change(plan=())
 
-        self.change(asked=Asked(sentence, skip, choices))
+        def answered(answer: str) -> None:
+            if answer == OWN_WORDS:
+                self.ask(OneLineScreen(sentence, most=200), skip)
+            elif answer != NO:
+                skip(dict(reasons).get(answer, answer))
+
+        options = [*reasons, (OWN_WORDS, "another reason, in your own words"), *more, no]
+        self.ask(PickScreen(sentence, options, keyed=True), answered)
 
 
 def left_out(step: Step, round_id: str, reason: str) -> Payload:
@@ -114,16 +114,11 @@ def left_out(step: Step, round_id: str, reason: str) -> Payload:
     return StepPassed(round_id=round_id, step=step.id, reason=reason)
 
 
-def doubt(
-    questions: tuple[tuple[str, Question], ...],
-    values: Mapping[str, str],
-    take: Callable[[Mapping[str, str]], None],
-    keep: Callable[[], object],
-) -> Asked:
-    """Was another figure meant? ``questions`` by figure; *yes* takes what is suggested, never what is doubted."""
-    meant = {name: q.suggestion for name, q in questions if q.suggestion}
-    doubted = ", ".join(values[name] for name, _ in questions)
-    yes = [Choice("y", "meant", f"yes, {', '.join(meant.values())} was meant")] if meant else []
-    no = (Choice("k", "keep", f"keep {plain(doubted, 30)} as typed"), Choice("n", NO, "type it again"))
-    sentence = " ".join(q.text for _, q in questions)
-    return Asked(sentence, lambda answer: take({**values, **meant}) if answer == "meant" else keep(), (*yes, *no))
+def was_meant(
+    doubts: tuple[tuple[str, Question], ...], values: Mapping[str, str]
+) -> tuple[dict[str, str], list[tuple[str, str]]]:
+    """What is suggested instead of doubted figures, by figure, and the answers to whether that was meant."""
+    meant = {name: q.suggestion for name, q in doubts if q.suggestion}
+    typed_ = ", ".join(values[name] for name, _ in doubts)
+    yes = [(YES, f"yes, {', '.join(meant.values())} was meant")] if meant else []
+    return meant, [*yes, (KEEP, f"keep {plain(typed_, 30)} as typed"), (NO, "type it again")]

@@ -1,16 +1,10 @@
-"""What a round's screen knows beside the job: what is under way, what was asked, how the last clip ended."""
+"""What a round's screen knows beside the job: what is under way, and how the last clip ended."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from listen.jobs.walk import Step, Wish
-from tui.widgets.entries import Entry
 from tui.widgets.ladder import Mark
-from tui.widgets.panels import Choice
-
-NO = "no"
-"""The answer that leaves all as it is."""
-REASON = Entry("reason", "Why", length=200)
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,19 +21,6 @@ class Outcome:
     """What stands before the sentence where it was not kept."""
     lost: bool = False
     """The microphone went away; what had arrived is kept as a left-over take."""
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """A question out of turn: its sentence, what follows, and answers to choose from or a line to type."""
-
-    sentence: str
-    then: Callable[[str], object]
-    """What follows an answer, given its id or what was typed; nothing follows :data:`NO`."""
-    choices: tuple[Choice, ...] = ()
-    entries: tuple[Entry, ...] = ()
-    leftover: bool = False
-    """Whether it is about a take that was cut short: it is not put off."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +44,6 @@ class Now:
     """What became of the last clip."""
     excess: Mapping[str, float | None] = field(default_factory=dict)
     """What the clip check found, by point, before there is a verdict."""
-    asked: Asked | None = None
     doubted: str = ""
     """What was wrong with the microphones before the last take: said once, then it is the user's choice."""
 

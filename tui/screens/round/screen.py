@@ -16,6 +16,7 @@ from listen.jobs.walk import Wish
 from listen.jobs.ways import WAYS, way_of
 from listen.voice.names import point_name
 from tui.bridge.threads import in_thread
+from tui.screens.ask_before_change import rounds_touched, write_asking
 from tui.screens.base import made
 from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.screens.photos.screen import file_named
@@ -27,7 +28,6 @@ from tui.screens.round.step_panel import StepPanel
 from tui.screens.round.taker import Taker
 from tui.screens.round.view import GO, Microphone
 from tui.widgets.banner import Banner
-from tui.widgets.entries import EntryPanel
 from tui.widgets.ladder import Ladder
 from tui.widgets.large import Large
 from tui.widgets.level_meter import LevelMeter
@@ -82,8 +82,6 @@ class RoundScreen(Answering):
     def __init__(self, round_id: str) -> None:
         super().__init__(round_id)
         self._drawn: Any = None
-        self.warned = ""
-        """What was typed when leaving a question was asked about."""
 
     def body(self) -> ComposeResult:
         yield Banner()
@@ -111,6 +109,8 @@ class RoundScreen(Answering):
     def on_screen_resume(self) -> None:
         """Back from another screen: times or the round may have changed."""
         self.draw_soon()
+        if self._unasked:
+            self.ask_for_leftovers()
 
     def on_resize(self) -> None:
         self.draw_soon()
@@ -137,7 +137,7 @@ class RoundScreen(Answering):
             self.query_one(StepPanel).show(shown.panel, ladder)
             self.refresh_bindings()
             self.listen_at(shown.step)
-        waiting = self.now.judging or self.now.checking or self.now.asked
+        waiting = self.now.judging or self.now.checking or self.app.screen.is_modal
         if shown.step.kind == "verdict" and not waiting and self.now.tried != results.rests_on(shown.walk.record):
             self._judge()
 
@@ -188,31 +188,23 @@ class RoundScreen(Answering):
         self.start(partial(results.judge, self), "judge")
 
     def action_back(self) -> None:
-        """Take the question back; else what was chosen; else leave the round as it is. A reason typed is asked for."""
-        if self.now.asked is not None and not self.now.asked.leftover:
-            typed = self.query_one(EntryPanel).typed if self.now.asked.entries else ""
-            self.warned, again = typed, typed == self.warned
-            if again or not typed:
-                self.warned = ""
-                self.change(asked=None)
-            else:
-                self.wrong("Enter keeps what was typed, Esc again drops it")
-        elif self.now.plan:
+        """Take back what was chosen; else leave the round as it is."""
+        if self.now.plan:
             self.change(plan=())
         else:
             super().action_back()
 
     def action_take_back(self) -> None:
         """Take back the last clip: of the chosen point, else of the round. What was judged or signed is asked about."""
-        clips = self.record.live_clips(self.now.plan[0].point if self.now.plan else None)
-        last, record = clips[-1], self.record
-        what = f"Taking back the clip at the {point_name(last.kept.point)} ({last.kept.walk} walk)"
-        event = ClipTakenBack(clip=last.id, reason="taken back")
-        if record.signed or (record.verdict is not None and not record.stale):
-            self.ask_before(what, event)
-        elif self.write(event):
+        last = self.record.live_clips(self.now.plan[0].point if self.now.plan else None)[-1]
+        where = f"{point_name(last.kept.point)}, {last.kept.walk} walk"
+
+        def taken_back() -> None:
             self.change(outcome=None)
-            self.tell(f"Taken back: {point_name(last.kept.point)}, {last.kept.walk} walk. It stays on disk.")
+            self.tell(f"Taken back: {where}. It stays on disk.")
+
+        touched, event = rounds_touched(self.job, self.round_id, None), ClipTakenBack(clip=last.id, reason="taken back")
+        write_asking(self, touched, f"Taking back the clip: {where}", event, then=taken_back)
 
     def action_other_point(self, by: int) -> None:
         self.change(plan=(Wish(neighbour_point(self.points(), self.step().point, by)),))

@@ -4,32 +4,32 @@ from collections.abc import Callable
 from functools import partial
 
 from listen.errors import HisswayError
-from listen.jobs.events import CautionAcknowledged, NoteAdded, Payload
-from listen.jobs.folder.parts import Partial
+from listen.jobs.events import CautionAcknowledged
 from listen.jobs.job import Job
 from listen.jobs.walk import Step
 from listen.jobs.ways import CAUTIONS
 from listen.trade.cautions import cautions_for
 from listen.voice.names import clip as clip_words
 from listen.voice.names import point_name
-from listen.voice.text import plain
+from tui.screens.ask_before_change import write_asking
 from tui.screens.cautions import CautionScreen
 from tui.screens.channels.places import for_these
 from tui.screens.channels.screen import ChannelsScreen
+from tui.screens.dialog import PickScreen
 from tui.screens.round.bench import Bench
-from tui.screens.round.now import NO, REASON, Asked, Outcome
+from tui.screens.round.now import Outcome
 from tui.screens.round.taker import Taker
 from tui.screens.round.ways import Work, by_key, hands_free, one_point, one_walk
-from tui.widgets.panels import Choice
 
 ONE_CHANNEL = "this input has one channel; choose one with several (m), or take rounds another way (w)."
-GO_ON = (Choice("y", "yes", "yes, go on"), Choice("n", NO, "no, leave it as it is"))
 
 
 class Taking(Bench):
     """A bench at which clips are taken."""
 
     taker: Taker
+    _unasked = False
+    """Whether a take that was cut short waits to be asked about, as another screen stands before this one."""
 
     def action_stop(self) -> None:
         self.taker.stop()
@@ -38,31 +38,11 @@ class Taking(Bench):
         """Be led by tones through what is left."""
         self._begin(hands_free, self.step())
 
-    def take(self, step: Step, *, sure: bool = False) -> None:
-        """Take what one key records; at a signed round only once the reason was given (``sure``)."""
-        if self.record.signed and not sure:
-            self.ask_before("A further clip", then=partial(self.take, step, sure=True))
-        else:
-            self._begin({"point": one_point, "walk": one_walk}.get(self.by_key(step), by_key), step)
-
-    def ask_before(self, what: str, *events: Payload, then: Callable[[], None] = lambda: None) -> None:
-        """Ask before what is judged or signed is changed, for a signed round the reason; then write, and go on."""
-        signed = self.record.signed
-
-        def go_on(answer: str) -> None:
-            reason = f"Changed after signing: {plain(answer, 200)}"
-            self.write(*events, *([NoteAdded(round_id=self.round_id, text=reason)] if signed else []))
-            then()
-
-        if signed:
-            who = plain(self.record.signatures[-1].name, 40)
-            sentence = (
-                f"{who} has signed this round. {what} will stand in it as a change after signing. Why is it done?"
-            )
-            self.change(asked=Asked(sentence, go_on, entries=(REASON,)))
-        else:
-            sentence = f"{what}: this round has a verdict, and will be judged again without it. Go on?"
-            self.change(asked=Asked(sentence, go_on, GO_ON))
+    def take(self, step: Step) -> None:
+        """Take what one key records; at a signed round only once the reason was given."""
+        work = {"point": one_point, "walk": one_walk}.get(self.by_key(step), by_key)
+        signed = [self.record] if self.record.signed else []
+        write_asking(self, signed, "A further clip", then=partial(self._begin, work, step))
 
     def _begin(self, work: Work, step: Step) -> None:
         """Begin once the cautions before it were read, and every microphone has its place."""
@@ -112,19 +92,24 @@ class Taking(Bench):
         self.ask_for_leftovers()
 
     def ask_for_leftovers(self) -> None:
-        """Offer a take of this round that was cut short."""
+        """Offer a take of this round that was cut short; it is not put off, but until the round is seen again."""
         part = next((p for p in self.opened.partials() if p.round_id == self.round_id), None)
-        if part is None or self.now.busy:
+        self._unasked = part is not None and self.app.screen is not self
+        if part is None or self.now.busy or self._unasked:
             return
-        at = f"{point_name(part.point)}, {clip_words(part.clip_kind)}"
-        sentence = f"A take was cut short ({at}); what had arrived is still there. What is to become of it?"
-        choices = (Choice("k", "keep", f"keep it as this clip: {at}"), Choice("d", "drop", "drop it and record again"))
-        self.change(asked=Asked(sentence, partial(self._leftover, part), choices, leftover=True))
+        at, outcome = f"{point_name(part.point)}, {clip_words(part.clip_kind)}", self.now.outcome
+        why = f"{outcome.sentence} " if outcome and outcome.lost else ""
+        sentence = f"{why}A take was cut short ({at}); what had arrived is still there. What is to become of it?"
+        options = [("k", f"keep it as this clip: {at}"), ("d", "drop it and record again")]
 
-    def _leftover(self, part: Partial, answer: str) -> None:
-        opened = self.opened
-        work = partial(opened.keep, part, recovered=True) if answer == "keep" else partial(opened.drop, part)
-        self.start(partial(self._settled, work))
+        def answered(answer: str | None) -> None:
+            if answer is None:
+                self.dismiss()
+                return
+            work = partial(self.opened.keep, part, recovered=True) if answer == "k" else partial(self.opened.drop, part)
+            self.start(partial(self._settled, work))
+
+        self.app.push_screen(PickScreen(sentence, options, keyed=True), answered)
 
     async def _settled(self, work: Callable[[], Job]) -> None:
         """Keep or drop it beside the screen; then the next one is asked about."""

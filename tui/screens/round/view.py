@@ -13,7 +13,7 @@ from tui.bridge.preferences import Preferences
 from tui.screens.calls import calls
 from tui.screens.point_rows import point_rows
 from tui.screens.round import words
-from tui.screens.round.now import Asked, Now
+from tui.screens.round.now import Now
 from tui.widgets.banner import Say
 from tui.widgets.entries import Entry
 from tui.widgets.ladder import Mark, PointRow
@@ -35,7 +35,7 @@ SHORT, TALL = 28, 32
 GO = {"clip": "Record", "there": "There already", "caution": "Read on", "verdict": "Judge", "done": "Verdict"}
 """What the one key does, and its words."""
 ANY_TIME = ("show('cautions')", "microphone", "bring_in", "show('times')", "note", "other_way")
-"""Actions that are there whenever nothing is under way or asked."""
+"""Actions that are there whenever nothing is under way or to be answered."""
 SKIPPABLE = ("clip", "supply", "loss", "bubbles", "followed", "call")
 
 
@@ -55,7 +55,7 @@ class Cautions:
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """Figures or words to type."""
+    """Figures to type."""
 
     entries: tuple[Entry, ...]
     remark: str = ""
@@ -135,8 +135,8 @@ def _keys(record: RoundRecord, step: Step, now: Now, panel: Panel, by_key: str, 
         f"go('{go}')": go in GO and not (now.judging and go == "verdict"),
         "back": free,
         "stop": not free,
-        "take_back": bool(clips) and not now.asked and idle,
-        "skip": free and not now.asked and step.kind in SKIPPABLE,
+        "take_back": bool(clips) and idle,
+        "skip": free and step.kind in SKIPPABLE,
         "other_point": free and isinstance(panel, Microphone) and step.kind in ("clip", "done"),
         "evidence": numbers and bool(record.live_clips()) and idle,
         "verdict": record.verdict is not None and idle,
@@ -147,8 +147,6 @@ def _keys(record: RoundRecord, step: Step, now: Now, panel: Panel, by_key: str, 
 
 
 def _panel(job: Job, walk: Walked, step: Step, now: Now, prefs: Preferences, gauge: str) -> Panel:
-    if (asked := now.asked) is not None:
-        return _asking(asked)
     if now.taking is not None or now.led:
         return Microphone()
     if step.kind == "caution":
@@ -163,12 +161,6 @@ def _panel(job: Job, walk: Walked, step: Step, now: Now, prefs: Preferences, gau
     if step.kind == "call":
         return Answers(calls(walk.points), "call", sure=True)
     return Microphone(words.idle(job, walk.record, step, now, prefs))
-
-
-def _asking(asked: Asked) -> Panel:
-    if asked.choices:
-        return Answers(asked.choices, asked.sentence)
-    return Figures(asked.entries, "Enter keeps it, Esc leaves all as it was.")
 
 
 def _figures(step: Step, job: Job) -> tuple[Entry, ...]:

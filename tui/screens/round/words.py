@@ -41,9 +41,6 @@ def say(job: Job, walk: Walked, step: Step, now: Now, *, short: bool) -> Say:
     record = walk.record
     head = _where(step, record.cylinder)
     text, tone = _outcome(now.outcome)
-    if now.asked is not None:
-        why = text if now.asked.leftover and now.outcome and now.outcome.lost else ""
-        return Say(head, now.asked.sentence, "", why, tone="caution")
     if step.kind == "done" and record.verdict is not None:
         verdict = record.verdict.result.verdict
         changed = f" · ! {record.changed_after_signing[-1]}" if record.changed_after_signing else ""
@@ -146,7 +143,7 @@ def large(walk: Walked, step: Step, now: Now) -> tuple[str, tuple[str, str]]:
         named = " ".join(map(short_path, verdict.paths)) if verdict.kind in ("path", "several") else ""
         word = named or {"unclear": "cannot tell"}.get(verdict.kind, verdict.kind)
     outcome = now.outcome
-    if outcome is None or outcome.stopped or now.asked:
+    if outcome is None or outcome.stopped:
         return word, ("", "")
     return word, ("kept", "sure") if outcome.kept else ("again", "bad")
 

@@ -30,6 +30,7 @@ from tui.bridge.preferences import save
 from tui.bridge.services import Services
 from tui.bridge.tones import Tones
 from tui.screens.confirm.screen import ConfirmScreen
+from tui.screens.dialog import OneLineScreen
 from tui.screens.engine.screen import EngineScreen
 from tui.screens.jobs.screen import JobsScreen
 from tui.screens.new_job.screen import NewJobScreen
@@ -263,7 +264,7 @@ class Supervisor(Person):
         decisions = len(screen.record.decisions)
         if self.rng.random() < 0.3:
             await self.pilot.press("b", "1", "1")
-            await self.until(lambda: screen.phase == "back-reason")
+            await self.until(lambda: isinstance(self.app.screen, OneLineScreen))
             await type_text(self.pilot, "Once more, please")
             await self.until(lambda: screen.phase == "done" or self.told_to_look_again())
         else:
@@ -273,12 +274,9 @@ class Supervisor(Person):
             say(decided=screen.round_id, job=self.folder())
         if screen.phase == "decided":
             await self.pilot.press("s")
-            await self.until(lambda: screen.phase == "sign")
+            await self.until(lambda: isinstance(self.app.screen, OneLineScreen))
             await type_text(self.pilot, self.name)
             await self.until(lambda: screen.phase in ("done", "decide"))
-        while screen.phase in ("back-reason", "kind", "point"):
-            await self.pilot.press("escape")
-            await self.pilot.pause()
         if screen.phase == "decide":
             say(refused=screen.round_id)
             self.app.clear_notifications()

@@ -28,6 +28,7 @@ from listen.jobs.walk import walked
 from listen.lab.ear.threshold import backgrounds
 from listen.lab.learners import create_learner
 from listen.lab.training.drills import list_drills
+from listen.trade.facts import plugs
 from tests.jobs.short import begin_round
 from tui import screens as package
 from tui.app import SITTING, WHO, HisswayApp
@@ -39,7 +40,6 @@ from tui.screens.compare.screen import CompareScreen
 from tui.screens.confirm.screen import ConfirmScreen
 from tui.screens.diagnosis.screen import DiagnosisScreen
 from tui.screens.dialog import YES, AnswerScreen, OneLineScreen, PickScreen, TickScreen
-from tui.screens.engine.cells import plug_choices
 from tui.screens.engine.screen import EngineScreen
 from tui.screens.evidence.screen import EvidenceScreen
 from tui.screens.facts.screen import FactsScreen
@@ -178,7 +178,9 @@ async def everywhere(tmp_path: Path) -> tuple[HisswayApp, dict[str, Callable[[],
         "waiting": WaitingScreen,
         "hit rate": HitRateScreen,
         "new job": NewJobScreen,
-        "plugs": lambda: TickScreen("Plug of cylinder 1: one look or several", plug_choices()),
+        "plugs": lambda: TickScreen(
+            "Plug of cylinder 1: one look or several", [(p.id, p.words, p.look) for p in plugs()]
+        ),
         "a fact by cylinder": lambda: AnswerScreen(LONG, [(n, f"cylinder {n}") for n in "12345678"], {"1": YES}),
         "which points": lambda: PickScreen("Pressures in which unit?", [(u, u, "") for u in ("kPa", "psi", "bar")]),
         "lab": LabScreen,

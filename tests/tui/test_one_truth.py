@@ -20,7 +20,7 @@ from listen.report.assemble import assemble
 from tui.app import HisswayApp
 from tui.screens.confirm.screen import ConfirmScreen
 from tui.screens.diagnosis.screen import DiagnosisScreen
-from tui.screens.dialog import TickScreen
+from tui.screens.dialog import OneLineScreen, TickScreen
 from tui.screens.engine.screen import EngineScreen
 
 ROUND = "c1-a"
@@ -90,14 +90,14 @@ class Supervisor:
         await self.pilot.press("o")
         await until(self.pilot, lambda: isinstance(self.app.screen, TickScreen))
         await self.pilot.press("3", "enter")
-        await self.reach("overrule-reason")
+        await until(self.pilot, lambda: isinstance(self.app.screen, OneLineScreen))
         await type_text(self.pilot, "Heard it in the filler")
         await self.reach("decided")
 
     async def send_back(self) -> None:
         """For another air clip at the point that was heard: pairs stand in a random order."""
         await self.pilot.press("b", {"intake": "1", "tailpipe": "2"}[self.heard_at], "1")
-        await self.reach("back-reason")
+        await until(self.pilot, lambda: isinstance(self.app.screen, OneLineScreen))
         await type_text(self.pilot, "Once more")
         await self.reach("done")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from bay import banner, bench, clip, settle, to_engine, to_quiet_walk, until, walk, words
+from bay import bench, clip, settle, to_engine, to_quiet_walk, until, walk, words
 from textual.widgets import Input, OptionList
 
 from listen.jobs.events import ReadingEntered, Signed
@@ -109,7 +109,7 @@ async def test_what_was_judged_is_asked_about_and_what_was_signed_wants_a_reason
         await until(pilot, lambda: screen.record.verdict is not None and screen.step().kind == "done")
         clips = len(screen.record.live_clips())
         await pilot.press("backspace")
-        await until(pilot, lambda: "will be judged again" in banner(screen))
+        await until(pilot, lambda: "what rests on it is judged again" in words(app))
         await pilot.press("n")
         await settle(pilot)
         assert len(screen.record.live_clips()) == clips
@@ -119,7 +119,7 @@ async def test_what_was_judged_is_asked_about_and_what_was_signed_wants_a_reason
         app.job = app.open_job.job
         await settle(pilot)
         await pilot.press("backspace")
-        await until(pilot, lambda: "Bo has signed this round" in banner(screen))
+        await until(pilot, lambda: "Bo has signed" in words(app))
         await pilot.press("enter")
         await until(pilot, lambda: "A word or two" in words(app))
         await pilot.press(*"slip", "enter")

@@ -229,7 +229,7 @@ async def test_a_supervisor_overrules_with_a_reason(tmp_path: Path) -> None:
     async with app.run_test(size=(80, 24)) as pilot:
         await confirming(pilot, tmp_path)
         await pilot.press("c", "d", "n", "o", "1", "2", "1", "3", "enter", "enter")
-        await until(pilot, lambda: "Nothing was typed" in screen_text(app))
+        await until(pilot, lambda: "A word or two" in screen_text(app))
         await type_text(pilot, "chuffs when cold")
         await until(pilot, lambda: bool(app.job.round(round_id).decisions))
         what = app.job.round(round_id).decisions[-1].payload

@@ -27,8 +27,8 @@ from tui.screens.dialog import TickScreen
 
 
 def words(app: HisswayApp) -> str:
-    """What is on the screen as one line, without the banner's edge."""
-    return said_on(app).replace("▌ ", "").replace("▎ ", "")
+    """What is on the screen as one line, without the edges of banner and box."""
+    return " ".join(said_on(app).translate(str.maketrans("", "", "▌▎│")).split())
 
 
 class BadKey(FakeServices):
@@ -208,7 +208,7 @@ async def test_a_verdict_that_is_older_than_its_readings_is_told_before_it_is_de
         for loss, told in ((None, "What do you say?"), (7.0, "changed since this was judged")):
             if loss is not None:
                 opened.append(ReadingEntered(reading="loss", value=loss, unit="percent", si=loss, cylinder=1))
-            assert told in phase_say("decide", opened.job, opened.job.round(round_id), "Ida Moor").more
+            assert told in phase_say("decide", opened.job.round(round_id), "Ida Moor").more
 
 
 @pytest.mark.parametrize("away", ["left", "another sat down"])

@@ -13,6 +13,7 @@ from listen.jobs.events import Judged
 from listen.jobs.folder.store import list_jobs, open_job
 from tui.app import HisswayApp
 from tui.screens.confirm.screen import ConfirmScreen
+from tui.screens.dialog import OneLineScreen
 from tui.screens.waiting.screen import WaitingScreen
 
 
@@ -47,7 +48,7 @@ async def test_what_waits_is_decided_blind_while_the_tech_has_the_job_open(tmp_p
             await pilot.press("c", "2")
             await until(pilot, lambda: screen.phase == "tech")
             await pilot.press("n", "b", "1", "1")
-            await until(pilot, lambda: screen.phase == "back-reason")
+            await until(pilot, lambda: isinstance(app.screen, OneLineScreen))
             await type_text(pilot, "Once more")
             await until(pilot, lambda: screen.phase == "done")
             assert app.job.round(round_id).decision.heard.blind

@@ -1,6 +1,6 @@
 """Before anything touches a judged or signed round: a question, and for a signed one the reason."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from typing import Any
 
 from listen.jobs.events import NoteAdded, Payload
@@ -18,31 +18,23 @@ def rounds_touched(job: Job, round_id: str | None, cylinder: int | None) -> tupl
     return tuple(r for r in concerned if r.signed or (r.verdict is not None and not r.stale))
 
 
-def write_asking(
-    screen: BayScreen[Any],
-    touched: Iterable[RoundRecord],
-    what: str,
-    *payloads: Payload,
-    then: Callable[[], object] = lambda: None,
-) -> None:
-    """Write events and go on; where they touch judged rounds only after a yes, where signed ones only with a reason."""
+async def write_asking(screen: BayScreen[Any], touched: Iterable[RoundRecord], what: str, *payloads: Payload) -> bool:
+    """Write events; where they touch judged rounds only after a yes, where signed ones only with a reason.
+
+    False where they were not written.
+    """
     rounds = tuple(touched)
     signed = [r for r in rounds if r.signed]
-
-    def write(*more: Payload) -> None:
-        if screen.write(*payloads, *more):
-            then()
-
-    def reasoned(reason: str) -> None:
-        words = f"{plain(what, 120)}: {plain(reason, 200)}"
-        write(*(NoteAdded(round_id=r.id, cylinder=r.cylinder, text=words) for r in signed))
-
+    notes: list[NoteAdded] = []
     if signed:
         names = " and ".join(dict.fromkeys(plain(r.signatures[-1].name, 40) for r in signed))
         title = f"{what}. {names} has signed; it will stand there as a change after signing. Why is it done?"
-        screen.ask(OneLineScreen(title, most=200), reasoned)
+        if (reason := await screen.answer(OneLineScreen(title, most=200))) is None:
+            return False
+        words = f"{plain(what, 120)}: {plain(reason, 200)}"
+        notes = [NoteAdded(round_id=r.id, cylinder=r.cylinder, text=words) for r in signed]
     elif rounds:
         question = PickScreen(f"{what}. There is a verdict that rests on it. Go on?", GO_ON, keyed=True)
-        screen.ask(question, lambda answer: write() if answer == "y" else None)
-    else:
-        write()
+        if await screen.answer(question) != "y":
+            return False
+    return screen.write(*payloads, *notes)

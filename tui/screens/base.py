@@ -2,9 +2,9 @@
 
 from collections.abc import Awaitable, Callable, Coroutine, Iterator
 from contextlib import contextmanager
-from functools import partial
+from functools import partial, wraps
 from pkgutil import resolve_name
-from typing import Any, ClassVar, Literal, TypeVar, cast
+from typing import Any, ClassVar, Concatenate, Literal, ParamSpec, TypeVar, cast
 
 from textual.app import ComposeResult, ScreenError
 from textual.binding import Binding
@@ -34,7 +34,9 @@ ELSEWHERE = {
     "times": "round.times:TimesScreen",
 }
 """Screens that are not ``XyScreen`` in ``xy/screen.py``, ``xy`` being their name."""
+P = ParamSpec("P")
 R = TypeVar("R")
+S = TypeVar("S", bound="BayScreen[Any]")
 T = TypeVar("T")
 
 
@@ -43,6 +45,26 @@ def made(name: str, *about: object) -> Screen[Any]:
     folder = name.replace("-", "_")
     where = ELSEWHERE.get(name, f"{folder}.screen:{folder.title().replace('_', '')}Screen")
     return cast("Screen[Any]", resolve_name(f"{__package__}.{where}")(*about))
+
+
+def asks(flow: Callable[Concatenate[S, P], Coroutine[Any, Any, None]]) -> Callable[Concatenate[S, P], None]:
+    """A method that asks one thing after another, each by ``await self.answer(...)``: it runs beside the screen.
+
+    Keys typed ahead wait for the next question, so it awaits nothing but answers.
+    """
+
+    @wraps(flow)
+    def begin(screen: S, /, *args: P.args, **kwargs: P.kwargs) -> None:
+        async def asked() -> None:
+            try:
+                await flow(screen, *args, **kwargs)
+            finally:
+                screen.asking -= 1
+
+        screen.asking += 1
+        screen.start(asked)
+
+    return begin
 
 
 class BayScreen(OrderedKeys[R]):
@@ -196,29 +218,29 @@ class BayScreen(OrderedKeys[R]):
     def show(self, name: str, *about: object) -> None:
         self.app.push_screen(made(name, *about))
 
-    def ask(self, dialog: Screen[T], then: Callable[[T], object]) -> None:
-        """Go on with what a dialog is answered: not where it was left, and what is refused is told."""
+    asking = 0
+    """How many methods are under way that ask, see :func:`asks`."""
 
-        def answered(answer: T | None) -> None:
-            if answer is not None:
-                with self.refusing():
-                    then(answer)
+    def ready_for_key(self) -> bool:
+        return super().ready_for_key() and not self.asking
 
-        self.app.push_screen(dialog, answered)
+    async def answer(self, dialog: Screen[T]) -> T | None:
+        """What a dialog is answered; None where it was left."""
+        return await self.app.push_screen_wait(dialog)
 
     def about(self, name: str) -> tuple[object, ...]:
         """What a screen opened from here is told."""
         return ()
 
-    def write_note(self, about: str, cylinder: int | None, round_id: str | None, clip: ClipKept | None = None) -> None:
+    @asks
+    async def write_note(
+        self, about: str, cylinder: int | None, round_id: str | None, clip: ClipKept | None = None
+    ) -> None:
         """Ask for a note and keep it; where a clip is given it is about that clip."""
-
-        def keep(text: str) -> None:
+        about = f"the clip: {walked_clip(clip.point, clip.walk)}" if clip else about
+        if text := await self.answer(OneLineScreen(f"Note on {about}")):
             self.bay.write(NoteAdded(text=text, cylinder=cylinder, round_id=round_id, clip=clip.clip if clip else None))
             self.tell("The note is kept; it stands on the page of the cylinder (o) or of the job (j).")
-
-        about = f"the clip: {walked_clip(clip.point, clip.walk)}" if clip else about
-        self.ask(OneLineScreen(f"Note on {about}"), keep)
 
     PAGE: ClassVar[str] = ""
     """What Page Down and Page Up scroll, where they are bound."""

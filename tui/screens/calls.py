@@ -1,7 +1,5 @@
 """Calls by ear: the answers that can be given at the points of a round, asked one at a time or by ticks."""
 
-from collections.abc import Callable
-
 from listen.jobs.events import ByEarCalled
 from listen.jobs.job import RoundRecord
 from listen.trade.points import PathId, Point
@@ -72,13 +70,7 @@ def tech_call(record: RoundRecord) -> str:
     return f"The tech called by ear, {when}: {names.by_ear(call.paths, call.sure)}."
 
 
-def ask_paths(
-    screen: BayScreen[None],
-    title: str,
-    points: tuple[Point, ...],
-    keep: Callable[[tuple[str, ...]], None],
-    ticked: tuple[str, ...] = (),
-) -> None:
-    """Ask which paths it is; ``keep`` is given them, and nothing happens where none is chosen."""
+async def paths_asked(screen: BayScreen[None], title: str, points: tuple[Point, ...]) -> tuple[str, ...] | None:
+    """Which paths it is; None where none was chosen."""
     options = [(c.id, c.words) for c in calls(points) if names_a_path(c.id)]
-    screen.ask(TickScreen(title, options, ticked), keep)
+    return await screen.answer(TickScreen(title, options))

@@ -11,7 +11,7 @@ from textual.containers import Horizontal, VerticalScroll
 from textual.widgets import Button, Input, Label, Select, Static
 
 from tui.content import shown
-from tui.screens.base import BayScreen
+from tui.screens.base import BayScreen, asks
 from tui.screens.dialog import PickScreen
 from tui.widgets.entries import Field
 
@@ -113,14 +113,12 @@ class FormScreen(BayScreen[R]):
     def _typed(self) -> tuple[str, ...]:
         return tuple(str(w.value) for w in self.query("Input, Select").results() if isinstance(w, Input | Select))
 
-    def action_back(self) -> None:
+    @asks
+    async def action_back(self) -> None:
         """Leave; what was typed is asked about."""
-        if self._typed() == self._begun:
-            super().action_back()
-        else:
-            self.ask(PickScreen("Leave this form?", LEAVE), self._left)
-
-    def _left(self, answer: str) -> None:
+        answer: str | None = "leave"
+        if self._typed() != self._begun:
+            answer = await self.answer(PickScreen("Leave this form?", LEAVE))
         if answer == "leave":
             super().action_back()
         elif answer == "keep":

@@ -11,8 +11,6 @@ from textual.widgets import Input, Label, Static
 from tui.content import shown
 
 MOST_ENTRIES = 2
-SHORT = 20
-"""Longer entries get the whole line."""
 
 
 class Field(Input):
@@ -55,11 +53,8 @@ class EntryPanel(Vertical):
         height: auto;
         Horizontal { height: 1; }
         .what { width: 40; }
-        Input { width: 14; }
+        Input { width: 1fr; max-width: 30; }
         .unit { width: 10; padding-left: 1; color: $secondary; }
-        .-long .what { width: 22; }
-        .-long Input { width: 1fr; }
-        .-long .unit { width: 1; }
         #entry-remark { color: $secondary; height: auto; }
     }
     """
@@ -96,7 +91,6 @@ class EntryPanel(Vertical):
                 field = row.query_one(Field)
                 field.value, field.max_length, field.figure = entries[i].value, entries[i].length, entries[i].figure
                 field.select_on_focus, field.cursor_position = not field.figure, len(field.value)
-                row.set_class(entries[i].length > SHORT, "-long")
         self.remark(remark)
         self.screen.set_focus(self._field(0))
 

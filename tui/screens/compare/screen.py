@@ -11,7 +11,7 @@ from listen.voice import names, times
 from listen.voice.figures import UNITS, number
 from listen.voice.text import plain
 from tui.content import shown
-from tui.screens.base import TextScreen
+from tui.screens.base import TextScreen, asks
 from tui.screens.dialog import PickScreen
 
 NONE = (
@@ -41,10 +41,9 @@ class CompareScreen(TextScreen):
         if self._before is not None:
             self.put(_page(self._before, job, compare(self._before, job)))
 
-    def action_other(self) -> None:
-        self.start(self._list, "list")
-
-    async def _list(self) -> None:
+    @asks
+    async def action_other(self) -> None:
+        from listen.jobs.folder.store import open_job
         from listen.jobs.folder.summary import list_jobs
 
         found = await asyncio.to_thread(list_jobs, self.bay.services.jobs_root())
@@ -54,13 +53,9 @@ class CompareScreen(TextScreen):
             self.put(shown(NONE))
             return
         options = [(s.folder, plain(s.title, 60), f"{plain(s.engine, 30)} {times.day(s.changed)}") for s in others]
-        self.ask(PickScreen("Which job was before?", options), self._chosen)
-
-    def _chosen(self, folder: str) -> None:
-        from listen.jobs.folder.store import open_job
-
-        self._before = open_job(self.bay.services.jobs_root() / folder, write=False).job
-        self._job_changed(self.bay.job)
+        if folder := await self.answer(PickScreen("Which job was before?", options)):
+            self._before = open_job(self.bay.services.jobs_root() / folder, write=False).job
+            self._job_changed(self.bay.job)
 
 
 def _page(before: Job, after: Job, comparison: Comparison) -> Content:

@@ -10,12 +10,11 @@ from listen.jobs.events import Confirmed, Overruled, Payload, SentBack
 from listen.jobs.exchange.sign import statement
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.reference import covers
-from listen.trade.points import Point, point
+from listen.trade.points import point
 from listen.voice import names
 from listen.voice.text import plain
 from tui.screens.calls import tech_call
 from tui.widgets.banner import Say
-from tui.widgets.entries import Entry
 from tui.widgets.panels import Choice
 
 if TYPE_CHECKING:
@@ -76,22 +75,22 @@ DECISIONS = (
     Choice("l", "later", "decide later", "nothing is written"),
 )
 KINDS = (
-    Choice("1", "air", "an air clip", "air on"),
-    Choice("2", "quiet", "a quiet clip", "air off"),
-    Choice("3", "shut", "a shut clip", "supply on, cylinder side shut off"),
-    Choice("4", "switched", "a switched take", "air off and on again at a microphone that stays where it is"),
+    ("1", "an air clip", "air on"),
+    ("2", "a quiet clip", "air off"),
+    ("3", "a shut clip", "supply on, cylinder side shut off"),
+    ("4", "a switched take", "air off and on at a microphone that stays"),
 )
+KIND_OF = {"1": "air", "2": "quiet", "3": "shut", "4": "switched"}
+"""What may be asked for, by its key."""
 SHOW = (Choice("n", "numbers", "show the numbers"),)
-NAME = (Entry("name", "Your name", length=60),)
 BEFORE_NUMBERS = ("name", "hear", "call", "tech")
 """Phases in which no number is on the screen."""
 BLIND = "Nothing the tech called or the program measured has been shown to you."
 SEEN = "You have seen numbers of this round: it will stand as heard with the numbers seen."
 STALE = "Clips or readings changed since this was judged: it is judged again when the round is next opened."
-REASON = (Entry("reason", "Reason", length=300),)
 
 
-def phase_say(phase: str, job: Job, record: RoundRecord, name: str, key: str = "", *, seen: bool = False) -> Say:
+def phase_say(phase: str, record: RoundRecord, name: str, key: str = "", *, seen: bool = False) -> Say:
     """The banner of a phase; ``key``: what there is to say of the shop key before signing.
 
     ``seen``: numbers of this round were shown to this person before.
@@ -107,17 +106,9 @@ def phase_say(phase: str, job: Job, record: RoundRecord, name: str, key: str = "
         "call": ("What do you call by ear?", SEEN if seen else BLIND),
         "tech": (tech_call(record), "Press n for the numbers."),
         "decide": (verdict, _not_recorded(record) or (STALE if record.stale else "What do you say?")),
-        "overrule-reason": ("Why? One sentence that others will read.", ""),
-        "point": ("At which point is a clip missing?", ""),
-        "kind": ("Which clip?", ""),
-        "back-reason": ("What should the tech do, and why? One sentence.", ""),
         "decided": (
             "Decided. Sign and close the round now?",
             f"Later changes will be told on every screen. {key}".strip(),
-        ),
-        "sign": (
-            f"You sign: \N{LEFT DOUBLE QUOTATION MARK}{statement(record, name)}\N{RIGHT DOUBLE QUOTATION MARK}",
-            f"Type your name as under a report: it signs and closes the round. {covers(job, record)} {key}",
         ),
         "done": (_done(record), held_by(record)),
     }
@@ -125,7 +116,7 @@ def phase_say(phase: str, job: Job, record: RoundRecord, name: str, key: str = "
     changed = "; ".join(record.changed_after_signing)
     if changed and phase in BEFORE_NUMBERS:
         changed = "Something changed since this round was signed; what, is told with the numbers."
-    return Say(who, step, more, f"! {changed}" if changed else "", "caution" if phase in ("sign", "name") else "plain")
+    return Say(who, step, more, f"! {changed}" if changed else "", "caution" if phase == "name" else "plain")
 
 
 def _not_recorded(record: RoundRecord) -> str:
@@ -154,6 +145,8 @@ def decision_words(decided: Payload | None) -> str:
     return "Not decided yet."
 
 
-def point_choices(points: tuple[Point, ...]) -> tuple[Choice, ...]:
-    """Points to ask a recording at."""
-    return tuple(Choice(str(i), p.id, p.words) for i, p in enumerate(points[:9], 1))
+def sign_words(job: Job, record: RoundRecord, name: str, key: str) -> tuple[str, str]:
+    """What is signed, and what that does."""
+    states = f"\N{LEFT DOUBLE QUOTATION MARK}{statement(record, name)}\N{RIGHT DOUBLE QUOTATION MARK}"
+    does = "Type your name as under a report: Enter signs and closes the round, Esc goes back."
+    return f"You sign: {states}", f"{does} {covers(job, record)} {key}"

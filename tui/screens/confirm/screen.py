@@ -1,7 +1,5 @@
 """Confirm: leads the supervisor through hearing, calling, seeing, deciding and signing."""
 
-from collections.abc import Callable
-from dataclasses import replace
 from functools import partial
 from secrets import token_hex
 from typing import Any, ClassVar
@@ -17,20 +15,20 @@ from listen.jobs.hearing import first_call, heard, numbers_seen, same_person
 from listen.jobs.job import Job
 from listen.jobs.walk import round_points
 from listen.trade.points import Point
-from tui.screens.calls import SEVERAL, ask_paths, call_event, calls
+from tui.screens.base import asks
+from tui.screens.calls import SEVERAL, call_event, calls, paths_asked
 from tui.screens.confirm import phases
 from tui.screens.confirm.blind import BlindScreen, blind_pairs
-from tui.screens.confirm.phases import CHOICES as SIGN_CHOICES
 from tui.screens.confirm.phases import key_words, sign
+from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.screens.point_rows import point_rows
 from tui.widgets.banner import Banner
-from tui.widgets.entries import EntryPanel
+from tui.widgets.entries import Entry, EntryPanel
 from tui.widgets.ladder import Ladder
 from tui.widgets.pairs import Pairs
-from tui.widgets.panels import Choice, ChoicePanel
+from tui.widgets.panels import ChoicePanel
 
-CHOICES = {"tech": phases.SHOW, "decide": phases.DECISIONS, "kind": phases.KINDS}
-ENTRIES = {"name": phases.NAME, "overrule-reason": phases.REASON, "back-reason": phases.REASON, "sign": phases.NAME}
+CHOICES = {"tech": phases.SHOW, "decide": phases.DECISIONS, "decided": phases.CHOICES}
 
 
 class ConfirmScreen(BlindScreen):
@@ -47,20 +45,11 @@ class ConfirmScreen(BlindScreen):
     }
 
     PAIRS = ("hear", "call", "tech", "decide")
-    BACK = {
-        "call": "hear",
-        "overrule-reason": "decide",
-        "point": "decide",
-        "kind": "point",
-        "back-reason": "kind",
-        "sign": "decided",
-    }
+    BACK = {"call": "hear"}
 
     def __init__(self, round_id: str) -> None:
         super().__init__(round_id)
         self.phase = "name"
-        self._paths: tuple[str, ...] = ()
-        self._point, self._kind = "", ""
         self._numbers_were_up = False
 
     def body(self) -> ComposeResult:
@@ -93,23 +82,18 @@ class ConfirmScreen(BlindScreen):
 
     def show_job(self, job: Job) -> None:
         record, phase = self.record, self.phase
-        key = key_words(self.bay.services) if phase in ("decided", "sign") else ""
-        say = phases.phase_say(phase, job, record, self.name_typed, key, seen=self._seen())
+        key = key_words(self.bay.services) if phase == "decided" else ""
+        say = phases.phase_say(phase, record, self.name_typed, key, seen=self._seen())
         ladder, entry, numbers = self.query_one(Ladder), self.query_one(EntryPanel), phase not in phases.BEFORE_NUMBERS
-        ladder.display, entry.display = numbers, phase in ENTRIES
+        ladder.display, entry.display = numbers, phase == "name"
         ladder.point_rows = point_rows(self._points(), record, {}, {}) if numbers else ()
         if numbers:
             self.set_focus(ladder)
-        self.put_up(say, self._choices(), phase, sure=phase == "call")
+        choices = calls(self._points()) if phase == "call" else CHOICES.get(phase, ())
+        self.put_up(say, choices, phase, sure=phase == "call")
         if entry.display:
-            value = self.name_typed if phase == "name" else ""
-            entry.show(tuple(replace(e, value=value) for e in ENTRIES[phase]), "Enter goes on, Esc goes back.")
-
-    def _choices(self) -> tuple[Choice, ...]:
-        if self.phase == "decided":
-            return SIGN_CHOICES
-        made = {"call": calls, "point": phases.point_choices}
-        return made[self.phase](self._points()) if self.phase in made else CHOICES.get(self.phase, ())
+            name = Entry("name", "Your name", value=self.name_typed, length=60)
+            entry.show((name,), "Enter goes on, Esc goes back.")
 
     def _points(self) -> tuple[Point, ...]:
         return round_points(self.job, self.record)
@@ -122,23 +106,18 @@ class ConfirmScreen(BlindScreen):
 
     @on(ChoicePanel.Chosen)
     def _chosen(self, event: ChoicePanel.Chosen) -> None:
-        choice = event.choice
-        if self.phase == "call":
-            self._call(choice, sure=event.sure)
-        elif self.phase == "decide" and choice == "agree":
-            self._decide(Confirmed(**self._by_me()), "decided")
-        elif choice == "overrule":
-            ask_paths(self, "Which path is it, or which?", self._points(), self._overrule, self._paths)
-        elif self.phase == "point":
-            self._point = choice
-            self.go("kind")
-        elif self.phase == "kind":
-            self._kind = choice
-            self.go("back-reason")
-        elif choice == "later":
+        if event.choice == SEVERAL:
+            self._two_paths(event.sure)
+        elif self.phase == "call":
+            self._call(event.choice, sure=event.sure)
+        elif event.choice == "later":
             self.dismiss()
+        elif event.choice == "numbers":
+            self.go("decide")
+        elif event.choice == "agree":
+            self._decide(Confirmed(**self._by_me()), "decided")
         else:
-            self.go({"numbers": "decide", "back": "point", "sign": "sign"}[choice])
+            {"overrule": self._overrule, "back": self._send_back, "sign": self._sign}[event.choice]()
 
     def _decide(self, event: Payload, then: str) -> bool:
         written = self.write(event)
@@ -147,48 +126,59 @@ class ConfirmScreen(BlindScreen):
         return written
 
     def _call(self, called: str | tuple[str, ...], *, sure: float | None) -> None:
-        if called == SEVERAL:
-            ask_paths(self, "Which paths do you hear?", self._points(), partial(self._call, sure=sure))
-        else:
-            called_event = call_event(
-                self.round_id, called, self.name_typed, before_numbers=not self._seen(), role="supervisor", sure=sure
-            )
-            if self._decide(structs.replace(called_event, sitting=self.bay.sitting.id), "tech"):
-                self.reveal()
+        before = not self._seen()
+        event = call_event(self.round_id, called, self.name_typed, before_numbers=before, role="supervisor", sure=sure)
+        if self._decide(structs.replace(event, sitting=self.bay.sitting.id), "tech"):
+            self.reveal()
 
-    def _overrule(self, paths: tuple[str, ...]) -> None:
-        self._paths = paths
-        self.go("overrule-reason")
+    @asks
+    async def _two_paths(self, sure: float | None) -> None:
+        if paths := await paths_asked(self, "Which paths do you hear?", self._points()):
+            self._call(paths, sure=sure)
+
+    @asks
+    async def _overrule(self) -> None:
+        paths = await paths_asked(self, "Which path is it, or which?", self._points())
+        if paths and (reason := await self.answer(OneLineScreen("Why? One sentence that others will read."))):
+            self._decide(Overruled(paths=paths, reason=reason, **self._by_me()), "decided")
+
+    @asks
+    async def _send_back(self) -> None:
+        """Ask for one named clip: at which point, of which kind, and why."""
+        points = {str(i): p for i, p in enumerate(self._points()[:9], 1)}
+        options = [(key, p.words) for key, p in points.items()]
+        if (at := await self.answer(PickScreen("At which point is a clip missing?", options, keyed=True))) is None:
+            return
+        if (kind := await self.answer(PickScreen("Which clip?", phases.KINDS, keyed=True))) is None:
+            return
+        if reason := await self.answer(OneLineScreen("What should the tech do, and why? One sentence.")):
+            where, what = points[at].id, phases.KIND_OF[kind]
+            self._decide(SentBack(point=where, clip_kind=what, reason=reason, **self._by_me()), "done")
 
     @on(EntryPanel.Entered)
     def _entered(self, event: EntryPanel.Entered) -> None:
-        text = next(iter(event.values.values()))
-        if not text:
+        if name := " ".join(event.values["name"].split()):
+            self._sit(name)
+        else:
             self.query_one(EntryPanel).wrong("Nothing was typed; it will stand under the report, so it is needed.")
-        elif self.phase == "name":
-            self._sit(" ".join(text.split()))
-        elif self.phase == "overrule-reason":
-            self._decide(Overruled(paths=self._paths, reason=text, **self._by_me()), "decided")
-        elif self.phase == "back-reason":
-            self._decide(SentBack(point=self._point, clip_kind=self._kind, reason=text, **self._by_me()), "done")
-        elif self.phase == "sign":
-            self._sign(text)
 
-    def _sign(self, name: str) -> None:
-        if not same_person(name, self.name_typed):
-            self.query_one(EntryPanel).wrong(f"{self.name_typed} sits here; Esc, then w lets someone else.")
-            return
-        self.start(partial(self._signed, partial(sign, self.bay.services, self.opened, self.round_id, name)), "sign")
+    @asks
+    async def _sign(self) -> None:
+        def same(name: str) -> None:
+            if not same_person(name, self.name_typed):
+                raise HisswayError(f"{self.name_typed} sits here; Esc, then w lets someone else.")
 
-    async def _signed(self, sign: Callable[[], Job]) -> None:
+        title, how = phases.sign_words(self.job, self.record, self.name_typed, key_words(self.bay.services))
+        if name := await self.answer(OneLineScreen(title, how=how, most=60, take=same)):
+            self.start(partial(self._signed, name), "sign")
+
+    async def _signed(self, name: str) -> None:
         """Sign beside the screen, after all that is on its way to the disk: a signature stands on the last of it."""
         try:
-            await self.bay.written(sign)
+            await self.bay.written(partial(sign, self.bay.services, self.opened, self.round_id, name))
         except JobChanged as e:  # what came in is looked at before anything is signed
             self.refuse(e)
             self.go("decide")
-        except HisswayError as e:
-            self.query_one(EntryPanel).wrong(str(e))
         else:
             self.go("done")
 

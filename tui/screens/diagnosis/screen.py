@@ -14,7 +14,7 @@ from listen.jobs.job import Job
 from listen.trade.checks import NOT_POSSIBLE, Check, known_check
 from listen.trade.units import said_in, unit_named
 from tui.content import shown
-from tui.screens.base import TextScreen
+from tui.screens.base import TextScreen, asks
 from tui.screens.diagnosis.pages import page, symptom_words
 from tui.screens.dialog import PickScreen
 
@@ -125,31 +125,25 @@ class DiagnosisScreen(TextScreen):
         self.why = not self.why
         self.show_again()
 
-    def action_checks(self) -> None:
+    @asks
+    async def action_checks(self) -> None:
         """The checks asked for and made: choose one, then what came of it."""
-        found = listed(self.job, _diagnosis(self.job))
+        found, unit = listed(self.job, _diagnosis(self.job)), unit_named(self.job.pressure_unit)
         if not found:
             self.tell("No check is asked for yet.")
             return
-
-        def chosen(key: str) -> None:
-            asked = found[key]
-            if asked.which:
-                title = f"{self._told(asked.title)}\nOn which cylinder?"
-                self.ask(PickScreen(title, asked.cylinders()), lambda place: self._outcome(asked.on(place)))
-            else:
-                self._outcome(asked)
-
         options = [(key, asked.words, asked.more) for key, asked in found.items()]
-        self.ask(PickScreen("Which check was made?", options), chosen)
-
-    def _told(self, words: str) -> str:
-        """A sentence of the tables with its pressures in the job's unit."""
-        return said_in(words, unit_named(self.job.pressure_unit))
-
-    def _outcome(self, asked: Asked) -> None:
-        dialog = PickScreen(self._told(asked.title), asked.outcomes(), asked.outcome)
-        self.ask(dialog, lambda outcome: self.bay.write(asked.event(outcome)))
+        if (key := await self.answer(PickScreen("Which check was made?", options))) is None:
+            return
+        asked = found[key]
+        if asked.which:
+            title = f"{said_in(asked.title, unit)}\nOn which cylinder?"
+            if (place := await self.answer(PickScreen(title, asked.cylinders()))) is None:
+                return
+            asked = asked.on(place)
+        dialog = PickScreen(said_in(asked.title, unit), asked.outcomes(), asked.outcome)
+        if (outcome := await self.answer(dialog)) is not None:
+            self.write(asked.event(outcome))
 
 
 def _diagnosis(job: Job) -> Diagnosis:

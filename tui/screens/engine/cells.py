@@ -5,11 +5,10 @@ from dataclasses import dataclass
 from rich.cells import cell_len
 
 from listen.jobs.engine_case import CylinderRow
-from listen.jobs.events import FindingRecorded, PlugSeen, ReadingEntered
+from listen.jobs.events import ReadingEntered
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import Standing, standing
 from listen.trade.engine import Engine
-from listen.trade.facts import plugs
 from listen.trade.points import PathId
 from listen.trade.units import Unit, show, unit_named
 from listen.voice import figures, names, verdicts
@@ -137,18 +136,6 @@ def in_full(row: CylinderRow, job: Job) -> str:
     if (found := job.findings.get(row.cylinder)) is not None:
         parts.append(f"found at teardown: {names.paths(found.paths)}")
     return " · ".join(parts)
-
-
-def plug_choices() -> list[tuple[str, str, str]]:
-    return [(p.id, p.words, p.look) for p in plugs()]
-
-
-def plug_event(cylinder: int, looks: tuple[str, ...]) -> tuple[PlugSeen, str]:
-    return PlugSeen(cylinder=cylinder, conditions=looks), f"Plug of cylinder {cylinder}: {names.plug_looks(looks)}"
-
-
-def finding_event(cylinder: int, paths: tuple[str, ...], by: str) -> FindingRecorded:
-    return FindingRecorded(cylinder=cylinder, paths=paths, found_by=by)
 
 
 def finding_choices(engine: Engine) -> list[tuple[str, str]]:

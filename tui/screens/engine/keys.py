@@ -1,16 +1,16 @@
 """The keys of the Engine screen, and where they lead."""
 
-from collections.abc import Callable
-
 from textual.binding import Binding
 
-from listen.jobs.events import CautionAcknowledged, JobNamed, Payload
+from listen.jobs.events import CautionAcknowledged, FindingRecorded, JobNamed, Payload, PlugSeen
 from listen.jobs.job import RoundRecord
 from listen.jobs.standing import latest_round
 from listen.trade.cautions import Step, cautions_for
+from listen.trade.facts import plugs
 from listen.trade.units import KPA_PER
+from listen.voice import names
 from tui.screens.ask_before_change import rounds_touched, write_asking
-from tui.screens.base import BayScreen
+from tui.screens.base import BayScreen, asks
 from tui.screens.cautions import CautionScreen
 from tui.screens.dialog import PickScreen, TickScreen
 from tui.screens.engine import cells
@@ -63,46 +63,45 @@ class EngineKeys(BayScreen[None]):
         if rounds := self._rounds():
             self.show("round", rounds[-1].id)
         else:
-            self._begin("yes")
+            self._begin()
 
     def _rounds(self) -> list[RoundRecord]:
         """Rounds of this cylinder that were not set aside."""
         return [r for r in self.job.rounds_of(self.cylinder()) if not r.aside]
 
-    def action_new_round(self) -> None:
+    @asks
+    async def action_new_round(self) -> None:
         """Begin a round on this cylinder; where there is one already, only after a yes."""
-        if self._rounds():
-            title = f"Begin another round on cylinder {self.cylinder()}? The present one stays on the cylinder's page."
-            self.ask(PickScreen(title, AGAIN), self._begin)
-        else:
-            self._begin("yes")
+        title = f"Begin another round on cylinder {self.cylinder()}? The present one stays on the cylinder's page."
+        if not self._rounds() or await self.answer(PickScreen(title, AGAIN)) == "yes":
+            self._begin()
 
-    def _begin(self, answer: str) -> None:
+    def _begin(self) -> None:
         from listen.jobs.folder.open_job import new_round
 
-        if answer != "yes":
-            return
         begun = new_round(self.cylinder())
         if self.write(begun):
             self.show("round", begun.round_id)
 
-    def action_plug(self) -> None:
+    @asks
+    async def action_plug(self) -> None:
         cylinder = self.cylinder()
-        seen = self.job.plugs.get(cylinder)
+        if await self.read_first(("plugs-out", "cranking")) is None:
+            return
+        seen, options = self.job.plugs.get(cylinder), [(p.id, p.words, p.look) for p in plugs()]
+        title = f"Plug of cylinder {cylinder}: one look or several"
+        if looks := await self.answer(TickScreen(title, options, seen.conditions if seen else ())):
+            what = f"Plug of cylinder {cylinder}: {names.plug_looks(looks)}"
+            await self.keep(PlugSeen(cylinder=cylinder, conditions=looks), what)
 
-        def pick(_: str) -> None:
-            title = f"Plug of cylinder {cylinder}: one look or several"
-            dialog = TickScreen(title, cells.plug_choices(), seen.conditions if seen else ())
-            self.ask(dialog, lambda looks: self.keep(*cells.plug_event(cylinder, looks)))
-
-        self.read_first(("plugs-out", "cranking"), pick)
-
-    def action_finding(self) -> None:
+    @asks
+    async def action_finding(self) -> None:
         cylinder, job = self.cylinder(), self.job
         found, by = job.findings.get(cylinder), job.people.get("tech", "")
         title = f"Teardown finding on cylinder {cylinder}: what was it really?"
         dialog = TickScreen(title, cells.finding_choices(job.engine), found.paths if found else ())
-        self.ask(dialog, lambda paths: self.keep(cells.finding_event(cylinder, paths, by), ""))
+        if paths := await self.answer(dialog):
+            self.write(FindingRecorded(cylinder=cylinder, paths=paths, found_by=by))
 
     def action_confirm(self) -> None:
         record = latest_round(self.job, self.cylinder())
@@ -111,34 +110,26 @@ class EngineKeys(BayScreen[None]):
         else:
             self.tell("This cylinder's round has no verdict yet: nothing to confirm.")
 
-    def action_units(self) -> None:
+    @asks
+    async def action_units(self) -> None:
         """Tell pressures in another unit from now on; every reading stays as it was entered."""
-        now = self.job.pressure_unit
-
-        def keep(unit: str) -> None:
-            if unit != now:
-                self.keep(JobNamed(pressure_unit=unit), "")
-
-        options = [(str(unit), str(unit), "") for unit in KPA_PER]
+        now, options = self.job.pressure_unit, [(str(unit), str(unit)) for unit in KPA_PER]
         title = "Pressures in which unit? Readings stay as they were entered."
-        self.ask(PickScreen(title, options, now), keep)
+        unit = await self.answer(PickScreen(title, options, now))
+        if unit not in (None, now):
+            self.write(JobNamed(pressure_unit=unit))
 
     def action_note(self) -> None:
         self.write_note(f"cylinder {self.cylinder()}", self.cylinder(), None)
 
-    def read_first(self, steps: tuple[Step, ...], then: Callable[[str], None]) -> None:
-        """Have the cautions of steps read and acknowledged, once a job; ``then`` is given what was typed meanwhile."""
+    async def read_first(self, steps: tuple[Step, ...]) -> str | None:
+        """Have the cautions of steps read and acknowledged, once a job: what was typed meanwhile, None where left."""
         name = "+".join(steps)
-
-        def read(typed: str) -> None:
-            self.keep(CautionAcknowledged(caution=name), "")
-            then(typed)
-
         if not steps or name in self.job.cautions:
-            then("")
-        else:
-            self.ask(CautionScreen(cautions_for(*steps), "Before this: read these and say so"), read)
+            return ""
+        typed = await self.answer(CautionScreen(cautions_for(*steps), "Before this: read these and say so"))
+        return typed if typed is not None and self.write(CautionAcknowledged(caution=name)) else None
 
-    def keep(self, payload: Payload, what: str) -> None:
+    async def keep(self, payload: Payload, what: str) -> None:
         """Write an event about this cylinder, after asking where a verdict or a signature rests on it."""
-        write_asking(self, rounds_touched(self.job, None, self.cylinder()) if what else (), what, payload)
+        await write_asking(self, rounds_touched(self.job, None, self.cylinder()), what, payload)

@@ -11,7 +11,7 @@ from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
 from listen.errors import HisswayError
-from listen.jobs.answers import typed
+from listen.jobs.answers import typed as read_figure
 from listen.jobs.engine_case import CylinderRow, cylinder_rows, lowest_share
 from listen.jobs.events import Payload
 from listen.jobs.job import Job
@@ -21,6 +21,7 @@ from listen.trade.units import unit_named
 from listen.voice import figures, verdicts
 from listen.voice.text import plain
 from tui.content import fitting, shown
+from tui.screens.base import asks
 from tui.screens.engine import cells
 from tui.screens.engine.keys import EngineKeys
 from tui.widgets.engine_view import DrawnCylinder, EngineView
@@ -151,25 +152,26 @@ class EngineScreen(EngineKeys):
             return super().take_key(event)
         return True
 
-    def _type(self, text: str) -> None:
+    @asks
+    async def _type(self, text: str) -> None:
         column, cylinder = self._column(), self.cylinder()
         label = f"Cylinder {cylinder}, {column.head.format(unit=self.job.pressure_unit)}:"
-
-        def begin(typed: str) -> None:
-            line, entry = self.query_one(EntryPanel), Entry(column.id, label, "", text + typed, 16, figure=True)
-            self._doubted, self._meant, self._typing_at, line.display = None, "", cylinder, True
-            line.clear()
-            line.show((entry,), "Enter keeps it and goes on")
-            self.call_after_refresh(self._fit)
-
-        self.read_first(STEPS.get(column.id, ()), begin)
+        typed = await self.read_first(STEPS.get(column.id, ()))
+        if typed is None:
+            return
+        line, entry = self.query_one(EntryPanel), Entry(column.id, label, "", text + typed, 16, figure=True)
+        self._doubted, self._meant, self._typing_at, line.display = None, "", cylinder, True
+        line.clear()
+        line.show((entry,), "Enter keeps it and goes on")
+        self.call_after_refresh(self._fit)
 
     @on(EntryPanel.Entered)
     def _entered(self, event: EntryPanel.Entered) -> None:
         ((_, text),) = event.values.items()
         self._keep(text)
 
-    def _keep(self, text: str) -> None:
+    @asks
+    async def _keep(self, text: str) -> None:
         """Write the figure and go down to the next cylinder; nothing typed leaves the cell as it was."""
         line, table = self.query_one(EntryPanel), self.query_one("#table", DataTable)
         (entry,), row = line.entries, table.cursor_row
@@ -178,7 +180,7 @@ class EngineScreen(EngineKeys):
             self.call_after_refresh(self._fit)  # what is asked may take lines of the table
             if payload is None:
                 return
-            self.keep(payload, f"{entry.words} {text}")
+            await self.keep(payload, f"{entry.words} {text}")
             row += 1
         self.leave_line()
         table.move_cursor(row=row)
@@ -194,7 +196,7 @@ class EngineScreen(EngineKeys):
         self._doubted, self._meant = None, ""
         line = self.query_one(EntryPanel)
         try:
-            read = typed(cells.READS[column], text, self.job, self._typing_at)
+            read = read_figure(cells.READS[column], text, self.job, self._typing_at)
         except HisswayError as e:
             line.wrong(str(e))
             return None

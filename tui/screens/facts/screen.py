@@ -12,7 +12,7 @@ from listen.trade.causes import causes, sources
 from listen.trade.facts import GROUP_WORDS, Fact, core, fact, moves
 from listen.voice.text import plain
 from tui.screens import dialog
-from tui.screens.base import BayScreen
+from tui.screens.base import BayScreen, asks
 from tui.screens.dialog import AnswerScreen, OneLineScreen, PickScreen
 from tui.widgets.entries import Field
 from tui.widgets.lines import Lines
@@ -69,37 +69,32 @@ class FactsScreen(BayScreen[None]):
         self.query_one("#facts").focus()
 
     @on(Lines.OptionSelected)
-    def _chosen(self, event: Lines.OptionSelected) -> None:
+    @asks
+    async def _chosen(self, event: Lines.OptionSelected) -> None:
         job, f = self.job, fact(event.option.id or "")
         if f.answer == "yes-no":
-            self._statement(job, f)
+            await self._statement(job, f)
         elif f.scope == "engine":
-            self._type(job, f, None)
+            await self._type(job, f, None)
         else:
-            self._which(job, f)
+            options = [(str(n), f"{n}", answer(job, f, n) or "–") for n in job.engine.cylinders]
+            if n := await self.answer(PickScreen(f"{f.words}: which cylinder?", options)):
+                await self._type(job, f, int(n))
 
-    def _statement(self, job: Job, f: Fact) -> None:
+    async def _statement(self, job: Job, f: Fact) -> None:
         if f.scope == "engine":
             given = NEXT[answer(job, f)]
-            self.write(
-                *answer_events(job, f, YES if f.sets and given == OPEN else given)
-            )  # the engine is so or is not so
+            # where it is told at intake the engine is so or is not so: not asked is no answer
+            self.write(*answer_events(job, f, YES if f.sets and given == OPEN else given))
             return
         boxes = {str(n): BOXES[answer(job, f, n)] for n in job.engine.cylinders}
-
-        def keep(answered: tuple[str, ...]) -> None:
-            given = dict(line.split("=") for line in answered)
-            words = {box: word for word, box in BOXES.items()}
-            self.write(*(e for n, box in given.items() for e in answer_events(job, f, words[box], int(n))))
-
         options = [(str(n), f"cylinder {n}") for n in job.engine.cylinders]
-        self.ask(AnswerScreen(f"{f.words}: on which cylinders?", options, boxes), keep)
+        answered = await self.answer(AnswerScreen(f"{f.words}: on which cylinders?", options, boxes))
+        words = {box: word for word, box in BOXES.items()}
+        given_by = dict(line.split("=") for line in answered or ())
+        self.write(*(e for n, box in given_by.items() for e in answer_events(job, f, words[box], int(n))))
 
-    def _which(self, job: Job, f: Fact) -> None:
-        options = [(str(n), f"{n}", answer(job, f, n) or "–") for n in job.engine.cylinders]
-        self.ask(PickScreen(f"{f.words}: which cylinder?", options), lambda n: self._type(job, f, int(n)))
-
-    def _type(self, job: Job, f: Fact, n: int | None) -> None:
+    async def _type(self, job: Job, f: Fact, n: int | None) -> None:
         title = f.words + (f", cylinder {n}" if n is not None else "")
         unit = unit_here(job, f)
         how = f"In {unit}. " if unit else ""
@@ -109,7 +104,7 @@ class FactsScreen(BayScreen[None]):
         def take(text: str) -> None:
             self.bay.write(*type_in(self.job, f, text, n))
 
-        self.app.push_screen(OneLineScreen(title, held, how=how, may_be_empty=True, most=60, take=take))
+        await self.answer(OneLineScreen(title, held, how=how, may_be_empty=True, most=60, take=take))
 
     def action_no_to_the_rest(self) -> None:
         """Answer with no what every complaint is asked and has no answer yet."""

@@ -1,19 +1,17 @@
 """What can be done with a whole job from the list: its card, another test of the engine, packing, putting aside."""
 
 import asyncio
-from functools import partial
 from pathlib import Path
 
 from textual.binding import Binding
 
-from listen.jobs.events import Payload
 from listen.jobs.folder.store import Shelf, empty_trash, on_shelf, put_aside, take_back
 from listen.jobs.folder.summary import JobSummary
 from listen.voice import times
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.bridge.viewer import show_in_system
-from tui.screens.base import made
+from tui.screens.base import asks, made
 from tui.screens.dialog import PickScreen
 from tui.screens.job_table import JobTable
 
@@ -44,38 +42,31 @@ class JobsMore(JobTable):
     def chosen(self) -> JobSummary | None:
         raise NotImplementedError
 
-    def action_more(self) -> None:
+    @asks
+    async def action_more(self) -> None:
         job = self.chosen()
         options = [*(WITH_JOB if job else ()), *SHELVES]
         title = f"{plain(job.title, 50)}: what to do?" if job else "Jobs put aside"
-        self.ask(PickScreen(title, options), self._do)
-
-    def _do(self, what: str) -> None:
-        job = self.chosen()
+        what = await self.answer(PickScreen(title, options))
         if what in FROM:
-            self._look(FROM[what])
-        elif job is not None:
-            acts = {"card": self._card, "again": self._again, "report": self._report, "pack": self._pack}
-            acts |= {"folder": self._folder, **{name: partial(self._aside, name) for name in TO}}
-            acts[what](job)
+            await self._look(FROM[what])
+        elif what == "card" and job:
+            await self._card(job)
+        elif what in TO and job:
+            self._aside(what, job)
+        elif what and job:
+            {"again": self._again, "report": self._report, "pack": self._pack, "folder": self._folder}[what](job)
 
     def _path(self, job: JobSummary) -> Path:
         return self.bay.services.jobs_root() / job.folder
 
-    def _card(self, job: JobSummary) -> None:
+    async def _card(self, job: JobSummary) -> None:
         from listen.jobs.folder.store import open_job
 
-        with self.refusing():
-            opened = open_job(self._path(job), bench=False)
-
-            def keep(changes: tuple[Payload, ...] | None) -> None:
-                with opened:
-                    if changes:
-                        with self.refusing():
-                            opened.append(*changes)
-                self.load()
-
-            self.app.push_screen(made("card", opened.job), keep)
+        with open_job(self._path(job), bench=False) as opened:
+            if changes := await self.answer(made("card", opened.job)):
+                opened.append(*changes)
+        self.load()
 
     def _again(self, job: JobSummary) -> None:
         from listen.jobs.events import DetailsGiven
@@ -135,7 +126,7 @@ class JobsMore(JobTable):
         self.tell(f"“{plain(job.title, 50)}” is in the {where}; o takes it back.")
         self.load()
 
-    def _look(self, shelf: Shelf) -> None:
+    async def _look(self, shelf: Shelf) -> None:
         there = on_shelf(self.bay.services.jobs_root(), shelf)
         where = next(name for name, place in TO.items() if place is shelf)
         if not there:
@@ -144,17 +135,12 @@ class JobsMore(JobTable):
         options = [(s.folder, s.title, f"{s.engine}, {times.day(s.changed)}") for s in there]
         if shelf is Shelf.TRASH:
             options.append((EMPTY, "Empty the trash", f"removes {len(there)} for good"))
-        self.ask(PickScreen(f"Take which job back from the {where}?", options), partial(self._back, shelf))
-
-    def _back(self, shelf: Shelf, name: str) -> None:
+        name = await self.answer(PickScreen(f"Take which job back from the {where}?", options))
         if name == EMPTY:
             options = [(KEEP, "keep them", ""), (EMPTY, "remove them for good", "clips, journals, signatures")]
-            self.ask(PickScreen("Remove every job in the trash for good?", options), self._emptied)
-        else:
+            if await self.answer(PickScreen("Remove every job in the trash for good?", options)) == EMPTY:
+                gone = empty_trash(self.bay.services.jobs_root())
+                self.tell(f"{gone} job{'' if gone == 1 else 's'} removed for good.")
+        elif name is not None:
             take_back(self.bay.services.jobs_root(), name, shelf)
             self.load()
-
-    def _emptied(self, answer: str) -> None:
-        if answer == EMPTY:
-            gone = empty_trash(self.bay.services.jobs_root())
-            self.tell(f"{gone} job{'' if gone == 1 else 's'} removed for good.")

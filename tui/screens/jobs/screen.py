@@ -13,7 +13,7 @@ from listen.jobs.folder.summary import JobSummary
 from listen.voice import times
 from listen.voice.names import STATES
 from listen.voice.text import plain
-from tui.screens.base import made
+from tui.screens.base import asks, made
 from tui.screens.jobs.more import JobsMore
 from tui.widgets.entries import Field
 
@@ -128,8 +128,10 @@ class JobsScreen(JobsMore):
         self.bay.take(opened)
         self.show("engine")
 
-    def action_new(self) -> None:
-        self.ask(made("new-job"), self.enter)
+    @asks
+    async def action_new(self) -> None:
+        if opened := await self.answer(made("new-job")):
+            self.enter(opened)
 
     def action_find(self) -> None:
         self.query_one("#find").focus()

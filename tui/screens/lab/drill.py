@@ -16,6 +16,7 @@ from listen.errors import AudioError, HisswayError
 from listen.lab.training.book import Answer, Call
 from listen.trade.points import point
 from tui.bridge.threads import in_thread
+from tui.screens.base import asks
 from tui.screens.dialog import TickScreen
 from tui.screens.hearing import HearingScreen
 from tui.screens.lab import drill_words as words
@@ -150,12 +151,14 @@ class DrillScreen(HearingScreen[None]):
         elif event.choice == words.CANNOT_TELL:
             self._take(Call())
         elif event.choice == words.TWO:
-            self.app.push_screen(TickScreen("Which two?", words.PAIRABLE), self._ticked)
+            self._two()
         else:
             self._paths = (event.choice,)
             self.go("again-sure" if again else "sure")
 
-    def _ticked(self, paths: tuple[str, ...] | None) -> None:
+    @asks
+    async def _two(self) -> None:
+        paths = await self.answer(TickScreen("Which two?", words.PAIRABLE))
         if paths is not None and len(paths) == 2:
             self._paths = tuple(sorted(paths))
             self.go("again-sure" if self.phase.startswith("again") else "sure")

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import partial
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from textual.binding import Binding
 from textual.content import Content
@@ -13,7 +12,7 @@ from listen.errors import HisswayError
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.content import shown
-from tui.screens.base import TextScreen, made
+from tui.screens.base import TextScreen, asks, made
 from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.screens.lab.standing import class_file, class_lines, page, standing
 
@@ -73,18 +72,20 @@ class LabScreen(TextScreen):
         self._job_changed(self.bay.job)
         self.put(page(row, self._suggestion))
 
-    def action_learner(self) -> None:
-        options = [(learner.id, plain(learner.name), "") for learner in self._learners()]
-        options.append((NEW, "a new learner", ""))
-        self.ask(PickScreen("Who learns?", options, self.learner.id if self.learner else ""), self._chosen)
-
-    def _chosen(self, chosen: str) -> None:
+    @asks
+    async def action_learner(self) -> None:
+        learners = self._learners()
+        options = [*((learner.id, plain(learner.name)) for learner in learners), (NEW, "a new learner")]
+        chosen = await self.answer(PickScreen("Who learns?", options, self.learner.id if self.learner else ""))
         if chosen == NEW:
+            from listen.lab.learners import create_learner
+
             hint = "a first name or a nickname will do"
-            self.ask(OneLineScreen("Name of the learner", hint=hint, most=60), self._named)
-        else:
-            self.learner = next((x for x in self._learners() if x.id == chosen), None)
-            self.load()
+            if name := await self.answer(OneLineScreen("Name of the learner", hint=hint, most=60)):
+                self.learner = create_learner(self.root, name)
+        elif chosen is not None:
+            self.learner = next((x for x in learners if x.id == chosen), None)
+        self.load()
 
     def _learners(self) -> tuple[Learner, ...]:
         from listen.lab.learners import list_learners
@@ -93,27 +94,17 @@ class LabScreen(TextScreen):
             return list_learners(self.root)
         return ()
 
-    def _named(self, name: str) -> None:
-        from listen.lab.learners import create_learner
-
-        self.learner = create_learner(self.root, name)
-        self.load()
-
-    def action_delete(self) -> None:
-        if self.learner is None:
-            return
+    @asks
+    async def action_delete(self) -> None:
         from listen.lab.learners import delete_learner
 
-        learner = self.learner
-
-        def delete(answer: str) -> None:
-            if answer == "yes":
-                delete_learner(self.root, learner)
-                self.learner = None
-                self.load()
-
-        options = [("no", "keep", ""), ("yes", "delete the name, every answer and every threshold", "")]
-        self.ask(PickScreen(f"Delete {plain(learner.name, 60)}?", options), delete)
+        if (learner := self.learner) is None:
+            return
+        options = [("no", "keep"), ("yes", "delete the name, every answer and every threshold")]
+        if await self.answer(PickScreen(f"Delete {plain(learner.name, 60)}?", options)) == "yes":
+            delete_learner(self.root, learner)
+            self.learner = None
+            self.load()
 
     def action_suggested(self) -> None:
         """The suggested drill, or take a learner in first."""
@@ -124,7 +115,8 @@ class LabScreen(TextScreen):
         elif self._suggestion is not None:
             self._practise(self._suggestion.pool, self._suggestion.title)
 
-    def action_drill(self) -> None:
+    @asks
+    async def action_drill(self) -> None:
         from listen.lab.training.drills import list_drills
 
         if self.learner is None:
@@ -136,7 +128,8 @@ class LabScreen(TextScreen):
             options += [
                 (d.id, plain(d.title, 60), f"{d.level}, {d.rounds} rounds. {plain(d.about, 120)}") for d in drills
             ]
-        self.ask(PickScreen("Which drill?", options), self._drill)
+        if drill := await self.answer(PickScreen("Which drill?", options)):
+            self._drill(drill)
 
     def _drill(self, drill: str) -> None:
         from listen.lab.training.next_drill import ALL
@@ -153,40 +146,31 @@ class LabScreen(TextScreen):
         if self.learner is not None:
             self.show("drill", self.learner.name, partial(practise, self.root, self.learner, pool, title))
 
-    def action_headphones(self) -> None:
-        self._check(lambda: None)
+    @asks
+    async def action_headphones(self) -> None:
+        await self._headphones()
 
-    def _check(self, then: Callable[[], None]) -> None:
+    async def _headphones(self) -> bool:
+        """Check the headphones, or leave that out; False where it is to be asked again, or nobody learns."""
         if (learner := self.learner) is None:
             self.action_learner()
-            return
-
-        def checked(how: Literal["passed", "failed", "left-out"]) -> None:
+            return False
+        how = await self.answer(made("headphones", learner.name))
+        if how is not None:
             self.bay.headphones_checked[learner.id] = {"passed": True, "failed": False}.get(how)
-            then()
+        return how is not None
 
-        self.ask(made("headphones", learner.name), checked)
-
-    def action_threshold(self) -> None:
+    @asks
+    async def action_threshold(self) -> None:
         """Check the headphones once, choose a background, find the ear's threshold."""
-        if self.learner is not None and self.learner.id in self.bay.headphones_checked:
-            self._threshold()
-        else:
-            self._check(self._threshold)
-
-    def _threshold(self) -> None:
         from listen.lab.ear.threshold import backgrounds
 
-        learner = self.learner
-        if learner is None:
+        learner, checked = self.learner, self.bay.headphones_checked
+        if (learner is None or learner.id not in checked) and not await self._headphones():
             return
-
-        heard = self.bay.headphones_checked.get(learner.id)
-        options = [(b, plain(b), "") for b in backgrounds()]
-        self.ask(
-            PickScreen("Over which background?", options),
-            lambda name: self.show("threshold", self.root, learner, name, heard),
-        )
+        options = [(b, plain(b)) for b in backgrounds()]
+        if learner and (background := await self.answer(PickScreen("Over which background?", options))):
+            self.show("threshold", self.root, learner, background, checked.get(learner.id))
 
     def action_table(self) -> None:
         self.start(self._table, "load")

@@ -22,7 +22,7 @@ from tui.bridge.listener import Listener
 from tui.bridge.services import Input
 from tui.bridge.threads import in_thread
 from tui.content import shown
-from tui.screens.base import BayScreen
+from tui.screens.base import BayScreen, asks
 from tui.screens.dialog import PickScreen
 from tui.widgets.large import Count, Countdown
 from tui.widgets.level_meter import LevelMeter
@@ -178,11 +178,11 @@ class MicrophoneScreen(BayScreen[None]):
     def under_way(self) -> str:
         return "the microphone is being listened to" if self._checking else ""
 
-    def action_calibrate(self) -> None:
+    @asks
+    async def action_calibrate(self) -> None:
         title = "Seat the calibrator on the microphone and switch it on. Which level does it give?"
-        self.ask(
-            PickScreen(title, CALIBRATORS), lambda level: self.start(partial(self._measure, float(level)), "check")
-        )
+        if level := await self.answer(PickScreen(title, CALIBRATORS)):
+            self.start(partial(self._measure, float(level)), "check")
 
     async def _measure(self, level: float) -> None:
         from listen.signal.quality_mic import full_scale_db_spl

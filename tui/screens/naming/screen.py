@@ -16,6 +16,7 @@ from listen.voice.names import point_name
 from listen.voice.text import plain
 from tui.bridge.playback import levelled
 from tui.content import shown
+from tui.screens.base import asks
 from tui.screens.hearing import PlayingScreen
 from tui.screens.naming.cut import CutScreen
 from tui.widgets.lines import Lines
@@ -121,11 +122,13 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
         if (r := self._chosen()) is not None:
             self._put(self._at(), replace(r, point=""))
 
-    def action_cut(self) -> None:
+    @asks
+    async def action_cut(self) -> None:
         at, r = self._at(), self._chosen()
         if r is not None and not r.trouble:
             self.playback.stop()
-            self.ask(CutScreen(r), lambda pieces: self._put(at, *pieces))
+            if pieces := await self.answer(CutScreen(r)):
+                self._put(at, *pieces)
 
     def action_take(self) -> None:
         if not any(r.point for r in self.recordings):

@@ -1,7 +1,7 @@
 """New job: title and engine, with the engine drawn as it is described; or the engine of a job described anew."""
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 
 import msgspec
 from textual import on
@@ -27,16 +27,19 @@ ASK = "which end is cylinder 1?"
 _SEPARATORS = re.compile(r"[\s,;·>–-]+")
 
 
-class NewJobScreen(FormScreen[OpenJob]):
-    """What cannot be is said below the drawing, and nothing is lost by it."""
+class NewJobScreen(FormScreen[OpenJob | tuple[Payload, ...]]):
+    """What cannot be is said below the drawing, and nothing is lost by it.
+
+    Dismisses with the new job; of a job described anew with the events that say so.
+    """
 
     CSS_PATH = "new_job.tcss"
     AUTO_FOCUS = "#title"
 
-    def __init__(self, of: Job | None = None, keep: Callable[[tuple[Payload, ...]], None] | None = None) -> None:
-        """``of``: a job whose engine is described anew; ``keep`` is then given the events that say so."""
+    def __init__(self, of: Job | None = None) -> None:
+        """``of``: a job whose engine is described anew."""
         super().__init__()
-        self._of, self._keep = of, keep
+        self._of = of
         self.HERE, self.KEEP = ("engine described", "Keep") if of else ("new job", "Start this job")  # type: ignore[misc]
 
     def lines(self) -> tuple[Line, ...]:
@@ -140,9 +143,7 @@ class NewJobScreen(FormScreen[OpenJob]):
         unit = self.text("unit")
         described = (EngineDescribed(engine=engine, size=of.size),) if engine != of.engine else ()
         named = (JobNamed(pressure_unit=unit),) if unit != of.pressure_unit else ()
-        self.dismiss(None)
-        if self._keep is not None and (described or named):
-            self._keep((*described, *named))
+        self.dismiss((*described, *named))
 
     def _create(self, engine: Engine) -> OpenJob:
         from listen.jobs.folder.store import create_job

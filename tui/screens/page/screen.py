@@ -1,7 +1,5 @@
 """Page: the ledger of a cylinder or of the job, and what can be done with each of its lines."""
 
-from functools import partial
-
 import msgspec
 from textual import on
 from textual.app import ComposeResult
@@ -20,7 +18,7 @@ from listen.voice.text import plain
 from listen.voice.times import moment
 from tui.content import shown
 from tui.screens.ask_before_change import rounds_touched, write_asking
-from tui.screens.base import BayScreen, made
+from tui.screens.base import BayScreen, asks, made
 from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.widgets.lines import Lines
 
@@ -109,7 +107,8 @@ class PageScreen(BayScreen[None]):
             return True if line and line.round_id else None
         return True
 
-    def action_turn(self) -> None:
+    @asks
+    async def action_turn(self) -> None:
         """Take the line back, or let it count again."""
         line = self.line()
         if line is None or not (line.may_be_taken_back or line.may_come_back):
@@ -118,19 +117,22 @@ class PageScreen(BayScreen[None]):
         verb = "Taking back" if back else "Bringing back"
         event = take_back(line, "taken back on the page") if back else bring_back(line, "brought back on the page")
         touched = rounds_touched(self.job, line.round_id, line.cylinder if self.cylinder is not None else None)
-        write_asking(self, touched if line.kind != "note-added" else (), f"{verb}: {line.words}", event)
+        await write_asking(self, touched if line.kind != "note-added" else (), f"{verb}: {line.words}", event)
 
-    def action_open(self) -> None:
+    @asks
+    async def action_open(self) -> None:
         if (line := self.line()) is None:
             return
         if isinstance(line.payload, ev.ReadingEntered):
-            self._correct(line, line.payload)
-        elif isinstance(line.payload, ev.NoteAdded):
-            self.ask(OneLineScreen("The note", line.payload.text), partial(self._renote, line, line.payload))
+            await self._correct(line, line.payload)
+        elif isinstance(was := line.payload, ev.NoteAdded):
+            text = await self.answer(OneLineScreen("The note", was.text))
+            if text is not None and text != was.text:
+                self.write(take_back(line, "written anew"), msgspec.structs.replace(was, text=text))
         elif isinstance(line.payload, ev.CautionAcknowledged):
             self.show("cautions")
         elif line.section == "intake":
-            self.ask(PickScreen("What is to be corrected?", INTAKE), self._correct_intake)
+            await self._correct_intake()
         elif line.round_id is not None:
             self._open_round(line, line.round_id)
 
@@ -146,33 +148,25 @@ class PageScreen(BayScreen[None]):
         else:
             self.show("round", round_id)
 
-    def _correct_intake(self, what: str) -> None:
-        job = self.job
-
-        def keep(changes: tuple[ev.Payload, ...]) -> None:
+    async def _correct_intake(self) -> None:
+        job, what = self.job, await self.answer(PickScreen("What is to be corrected?", INTAKE))
+        if what is not None:
+            changes = await self.answer(made("card" if what == "card" else "new-job", job))
+            touched = [r for r in rounds_touched(job, None, None) if what == "engine" or r.signed]
             if changes:
-                touched = [r for r in rounds_touched(job, None, None) if what == "engine" or r.signed]
-                write_asking(self, touched, "What was said at intake is corrected", *changes)
+                await write_asking(self, touched, "What was said at intake is corrected", *changes)
 
-        if what == "card":
-            self.ask(made("card", job), keep)
-        else:
-            self.show("new-job", job, keep)
-
-    def _correct(self, line: Line, was: ev.ReadingEntered) -> None:
+    async def _correct(self, line: Line, was: ev.ReadingEntered) -> None:
         """Type a reading anew; the old figure stays in the list."""
-        job = self.job
+        job, unit = self.job, "" if was.unit == "percent" else f" {was.unit}"
         title = f"{line.words}: what does it read rightly?"
-
-        def keep(text: str) -> None:
+        if (text := await self.answer(OneLineScreen(title, f"{was.value:g}{unit}", most=16))) is not None:
             read = typed(was.reading, text, job, was.cylinder, was.round_id)
             questions = " ".join(q.text for q in read.questions)
             what = f"{line.words} is now {as_read(read.event.value, read.event.unit)}"
             touched = rounds_touched(job, was.round_id, was.cylinder)
-            write_asking(self, touched, f"{what}. {questions}".strip(". ") if questions else what, read.event)
-
-        unit = "" if was.unit == "percent" else f" {was.unit}"
-        self.ask(OneLineScreen(title, f"{was.value:g}{unit}", most=16), keep)
+            what = f"{what}. {questions}".strip(". ") if questions else what
+            await write_asking(self, touched, what, read.event)
 
     def action_note(self) -> None:
         line = self.line()
@@ -181,22 +175,19 @@ class PageScreen(BayScreen[None]):
         about = f"cylinder {self.cylinder}" if self.cylinder is not None else "the job"
         self.write_note(about, self.cylinder, round_id, kept)
 
-    def _renote(self, line: Line, was: ev.NoteAdded, text: str) -> None:
-        if text != was.text:
-            self.bay.write(take_back(line, "written anew"), msgspec.structs.replace(was, text=text))
-
     def action_round(self) -> None:
         if (line := self.line()) and line.round_id:
             self.show("round", line.round_id)
 
-    def action_counts(self) -> None:
+    @asks
+    async def action_counts(self) -> None:
         """Set the round of the line aside, or let it count again; nothing of it is lost."""
         if (line := self.line()) is None or line.round_id is None:
             return
         record = self.job.round(line.round_id)
         what = "This round counts again" if record.aside else "This round is set aside: it does not count"
         event = ev.RoundSetAside(round_id=record.id, aside=not record.aside)
-        write_asking(self, rounds_touched(self.job, record.id, None), what, event)
+        await write_asking(self, rounds_touched(self.job, record.id, None), what, event)
 
 
 def _round_head(record: RoundRecord | None, counts: RoundRecord | None, beside: str) -> Content:

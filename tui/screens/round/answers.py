@@ -1,7 +1,6 @@
 """What is asked at a round's steps and between them, and what becomes of the answers."""
 
 from collections.abc import Mapping
-from functools import partial
 
 from textual import on
 
@@ -13,7 +12,8 @@ from listen.jobs.walk import Step
 from listen.trade.readings import Question
 from listen.voice.names import point_name
 from listen.voice.text import plain
-from tui.screens.calls import SEVERAL, ask_paths, call_event
+from tui.screens.base import asks
+from tui.screens.calls import SEVERAL, call_event, paths_asked
 from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.screens.round.taking import Taking
 from tui.widgets.entries import EntryPanel
@@ -41,11 +41,12 @@ class Answering(Taking):
         elif about == "way":
             self.way_chosen(choice)
         elif choice == SEVERAL:
-            ask_paths(self, "Which paths do you hear?", self.view.walk.points, partial(self._call, event.sure))
+            self._two_paths(event.sure)
         else:
             self._call(event.sure, choice)
 
-    def _typed(self, values: Mapping[str, str]) -> None:
+    @asks
+    async def _typed(self, values: Mapping[str, str]) -> None:
         """Figures came; a doubt is asked before they are kept."""
         job, cylinder = self.opened.job, self.record.cylinder
         try:
@@ -58,29 +59,30 @@ class Answering(Taking):
             self.wrong(str(e))
             return
         doubts = tuple((name, q) for name, f in figures.items() for q in f.questions)
-        keep = partial(self.write, *(f.event for f in figures.values()))
-        if not doubts:
-            keep()
-            return
         meant, answers = was_meant(doubts, values)
-
-        def answered(answer: str) -> None:
-            if answer == NO:
-                self.query_one(EntryPanel).clear()
-                self.change()
-            elif answer == KEEP:
-                keep()
-            else:
-                self._typed({**values, **meant})
-
-        self.ask(PickScreen(" ".join(q.text for _, q in doubts), answers, keyed=True), answered)
+        answer: str | None = KEEP
+        if doubts:
+            answer = await self.answer(PickScreen(" ".join(q.text for _, q in doubts), answers, keyed=True))
+        if answer == KEEP:
+            self.write(*(f.event for f in figures.values()))
+        elif answer == YES:
+            self._typed({**values, **meant})
+        elif answer == NO:
+            self.query_one(EntryPanel).clear()
+            self.change()
 
     def _call(self, sure: float | None, called: str | tuple[str, ...]) -> None:
         name, record = self.opened.job.people.get("tech", ""), self.record
         before = not any(c.kept.clip_kind != "quiet" for c in record.clips) or not record.calls
         self.write(call_event(self.round_id, called, name, before_numbers=before, sure=sure))
 
-    def action_skip(self) -> None:
+    @asks
+    async def _two_paths(self, sure: float | None) -> None:
+        if paths := await paths_asked(self, "Which paths do you hear?", self.view.walk.points):
+            self._call(sure, paths)
+
+    @asks
+    async def action_skip(self) -> None:
         """Why is the present step left out?"""
         step = self.step()
         asked = step.id.startswith(ASKED)
@@ -89,20 +91,12 @@ class Answering(Taking):
         sentence = f"Why is {'the clip the supervisor asks for' if asked else what} left out?"
         reasons = [(str(i), reason) for i, reason in enumerate(REASONS, 1)]
         more = [(WHOLE_WALK, "leave out the rest of this walk")] if in_walk else []
-        no = (NO, "no, do not leave it out")
-
-        def skip(reason: str) -> None:
-            if self.write(left_out(step, self.round_id, reason)):
-                self.change(plan=())
-
-        def answered(answer: str) -> None:
-            if answer == OWN_WORDS:
-                self.ask(OneLineScreen(sentence, most=200), skip)
-            elif answer != NO:
-                skip(dict(reasons).get(answer, answer))
-
-        options = [*reasons, (OWN_WORDS, "another reason, in your own words"), *more, no]
-        self.ask(PickScreen(sentence, options, keyed=True), answered)
+        options = [*reasons, (OWN_WORDS, "another reason, in your own words"), *more, (NO, "no, do not leave it out")]
+        reason = await self.answer(PickScreen(sentence, options, keyed=True))
+        if reason == OWN_WORDS:
+            reason = await self.answer(OneLineScreen(sentence, most=200))
+        if reason not in (None, NO) and self.write(left_out(step, self.round_id, dict(reasons).get(reason, reason))):
+            self.change(plan=())
 
 
 def left_out(step: Step, round_id: str, reason: str) -> Payload:

@@ -9,7 +9,6 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 
 from listen.errors import HisswayError
-from listen.jobs.bring_in import Recording
 from listen.jobs.events import CautionAcknowledged, ClipTakenBack
 from listen.jobs.job import Job
 from listen.jobs.walk import Wish
@@ -17,7 +16,7 @@ from listen.jobs.ways import WAYS, way_of
 from listen.voice.names import point_name
 from tui.bridge.threads import in_thread
 from tui.screens.ask_before_change import rounds_touched, write_asking
-from tui.screens.base import made
+from tui.screens.base import asks, made
 from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.screens.photos.screen import file_named
 from tui.screens.point_rows import neighbour_point
@@ -179,9 +178,11 @@ class RoundScreen(Answering):
         elif what == "done":
             self.action_verdict()
 
-    def action_other_way(self) -> None:
+    @asks
+    async def action_other_way(self) -> None:
         options = [(way.id, way.words, way.suits) for way in WAYS.values()]
-        self.ask(PickScreen("How are rounds taken?", options, way_of(self.job.way).id), self.way_chosen)
+        if way := await self.answer(PickScreen("How are rounds taken?", options, way_of(self.job.way).id)):
+            self.way_chosen(way)
 
     def _judge(self) -> None:
         self.change(judging=True, tried=results.rests_on(self.record))
@@ -194,17 +195,15 @@ class RoundScreen(Answering):
         else:
             super().action_back()
 
-    def action_take_back(self) -> None:
+    @asks
+    async def action_take_back(self) -> None:
         """Take back the last clip: of the chosen point, else of the round. What was judged or signed is asked about."""
         last = self.record.live_clips(self.now.plan[0].point if self.now.plan else None)[-1]
         where = f"{point_name(last.kept.point)}, {last.kept.walk} walk"
-
-        def taken_back() -> None:
+        touched, event = rounds_touched(self.job, self.round_id, None), ClipTakenBack(clip=last.id, reason="taken back")
+        if await write_asking(self, touched, f"Taking back the clip: {where}", event):
             self.change(outcome=None)
             self.tell(f"Taken back: {where}. It stays on disk.")
-
-        touched, event = rounds_touched(self.job, self.round_id, None), ClipTakenBack(clip=last.id, reason="taken back")
-        write_asking(self, touched, f"Taking back the clip: {where}", event, then=taken_back)
 
     def action_other_point(self, by: int) -> None:
         self.change(plan=(Wish(neighbour_point(self.points(), self.step().point, by)),))
@@ -233,18 +232,16 @@ class RoundScreen(Answering):
         kept = next((c.kept for c in self.record.clips if c.id == last), None)
         self.write_note("this round", self.record.cylinder, self.round_id, kept)
 
-    def action_bring_in(self) -> None:
+    @asks
+    async def action_bring_in(self) -> None:
         hint = "folder or file, for example ~/recordings/cylinder-3"
         title = "Import clips recorded elsewhere"
-        dialog = OneLineScreen(title, how=ABOUT_IMPORT, hint=hint, most=4000, take=_is_there)
-        self.ask(dialog, lambda name: self.start(partial(self._bring, file_named(name)), "clip"))
+        if name := await self.answer(OneLineScreen(title, how=ABOUT_IMPORT, hint=hint, most=4000, take=_is_there)):
+            self.start(partial(self._bring, file_named(name)), "clip")
 
     async def _bring(self, place: Path) -> None:
         """Bring in what is named by its files' names; the rest is named in a list first."""
         from listen.jobs.bring_in import as_due, recordings_in
-
-        def named(recordings: tuple[Recording, ...]) -> None:
-            self.start(partial(results.bring_in, self, self.taker, place, recordings), "clip")
 
         try:
             found = await in_thread(recordings_in, place)
@@ -255,8 +252,8 @@ class RoundScreen(Answering):
         due = (step.point, step.walk) if step.kind == "clip" else ("", "")
         if found.named or (one := as_due(found, [p.id for p in points], due)):
             await results.bring_in(self, self.taker, place, () if found.named else one)
-        else:
-            self.ask(made("naming", found, points, step), named)
+        elif recordings := await self.answer(made("naming", found, points, step)):
+            await results.bring_in(self, self.taker, place, recordings)
 
 
 def _is_there(name: str) -> None:

@@ -12,6 +12,7 @@ from listen.trade.cautions import cautions_for
 from listen.voice.names import clip as clip_words
 from listen.voice.names import point_name
 from tui.screens.ask_before_change import write_asking
+from tui.screens.base import asks
 from tui.screens.cautions import CautionScreen
 from tui.screens.channels.places import for_these
 from tui.screens.channels.screen import ChannelsScreen
@@ -38,50 +39,44 @@ class Taking(Bench):
         """Be led by tones through what is left."""
         self._begin(hands_free, self.step())
 
-    def take(self, step: Step) -> None:
+    @asks
+    async def take(self, step: Step) -> None:
         """Take what one key records; at a signed round only once the reason was given."""
         work = {"point": one_point, "walk": one_walk}.get(self.by_key(step), by_key)
-        signed = [self.record] if self.record.signed else []
-        write_asking(self, signed, "A further clip", then=partial(self._begin, work, step))
+        if not self.record.signed or await write_asking(self, [self.record], "A further clip"):
+            await self._taken(work, step)
 
-    def _begin(self, work: Work, step: Step) -> None:
+    @asks
+    async def _begin(self, work: Work, step: Step) -> None:
+        await self._taken(work, step)
+
+    async def _taken(self, work: Work, step: Step) -> None:
         """Begin once the cautions before it were read, and every microphone has its place."""
+        caution = CAUTIONS.get(step.walk)
+        if caution and caution not in self.record.cautions:
+            screen = CautionScreen(cautions_for(caution), "Before air is switched: read these")
+            read = await self.answer(screen) is not None
+            if not (read and self.write(CautionAcknowledged(caution=caution, round_id=self.round_id))):
+                return
         kept = self.bay.preferences.channels.get(self.listener.name, ())
-        if step.walk in CAUTIONS and CAUTIONS[step.walk] not in self.record.cautions:
-            self._caution(work, step)
-        elif self.by_key(step) == "all" and not for_these(kept, self.points()):
-            self._ask_channels(work, step)
-        else:
-            self.change(led=work is not by_key, taking=step, outcome=None)
-            self.start(partial(self._run, work, step))
+        if self.by_key(step) == "all" and not for_these(kept, self.points()) and not await self._channels_given():
+            return
+        self.change(led=work is not by_key, taking=step, outcome=None)
+        self.start(partial(self._run, work, step))
 
     async def _run(self, work: Work, step: Step) -> None:
         await work(self.taker, step)
         self.ask_for_leftovers()
 
-    def _caution(self, work: Work, step: Step) -> None:
-        """What stands before the first clip of a walk, until it was read; then it begins."""
-        name = CAUTIONS[step.walk]
-
-        def read(_: str) -> None:
-            if self.write(CautionAcknowledged(caution=name, round_id=self.round_id)):
-                self._begin(work, step)
-
-        self.ask(CautionScreen(cautions_for(name), "Before air is switched: read these"), read)
-
-    def _ask_channels(self, work: Work, step: Step) -> None:
+    async def _channels_given(self) -> bool:
         if self.listener.channels < 2:
             self.change(outcome=Outcome(False, ONE_CHANNEL, lead="Not yet"))
-            return
-
-        def given(places: tuple[str, ...]) -> None:
-            if places:
-                prefs, name = self.bay.preferences, self.listener.name
-                prints = {k: v for k, v in prefs.prints.items() if k != name}  # they were of other places
-                self.bay.prefer(channels={**prefs.channels, name: places}, prints=prints)
-                self._begin(work, step)
-
-        self.ask(ChannelsScreen(self.listener, self.points()), given)
+            return False
+        if places := await self.answer(ChannelsScreen(self.listener, self.points())):
+            prefs, name = self.bay.preferences, self.listener.name
+            prints = {k: v for k, v in prefs.prints.items() if k != name}  # they were of other places
+            self.bay.prefer(channels={**prefs.channels, name: places}, prints=prints)
+        return bool(places)
 
     async def to_bench(self) -> None:
         """Be the one who records here, and ask about what was left over."""
@@ -91,7 +86,8 @@ class Taking(Bench):
             self.tell(e, bad=True)
         self.ask_for_leftovers()
 
-    def ask_for_leftovers(self) -> None:
+    @asks
+    async def ask_for_leftovers(self) -> None:
         """Offer a take of this round that was cut short; it is not put off, but until the round is seen again."""
         part = next((p for p in self.opened.partials() if p.round_id == self.round_id), None)
         self._unasked = part is not None and self.app.screen is not self
@@ -101,15 +97,11 @@ class Taking(Bench):
         why = f"{outcome.sentence} " if outcome and outcome.lost else ""
         sentence = f"{why}A take was cut short ({at}); what had arrived is still there. What is to become of it?"
         options = [("k", f"keep it as this clip: {at}"), ("d", "drop it and record again")]
-
-        def answered(answer: str | None) -> None:
-            if answer is None:
-                self.dismiss()
-                return
-            work = partial(self.opened.keep, part, recovered=True) if answer == "k" else partial(self.opened.drop, part)
-            self.start(partial(self._settled, work))
-
-        self.app.push_screen(PickScreen(sentence, options, keyed=True), answered)
+        if (answer := await self.answer(PickScreen(sentence, options, keyed=True))) is None:
+            self.dismiss()
+            return
+        work = partial(self.opened.keep, part, recovered=True) if answer == "k" else partial(self.opened.drop, part)
+        self.start(partial(self._settled, work))
 
     async def _settled(self, work: Callable[[], Job]) -> None:
         """Keep or drop it beside the screen; then the next one is asked about."""

@@ -17,7 +17,7 @@ from listen.trade.cautions import cautions_for, defer_to_others
 from listen.voice import names, verdicts
 from listen.voice.text import plain
 from tui.content import shown
-from tui.screens.base import BayScreen
+from tui.screens.base import BayScreen, asks
 from tui.screens.calls import tech_call
 from tui.screens.dialog import PickScreen
 from tui.widgets.odds import Odds, Weights
@@ -95,7 +95,8 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         else:
             self.tell("The next thing to do is no recording: see the line that begins with Next.")
 
-    def action_reference(self) -> None:
+    @asks
+    async def action_reference(self) -> None:
         """Leave the sound cylinder out of this round, with a reason, or take it in again."""
         job, record = self.job, self.record
         if record.signed:
@@ -105,7 +106,8 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         elif others := reference_cylinders(job, self.round_id) or told_by(record):
             words = " and ".join(map(str, others))
             title = f"Why are the clips of cylinder {words} not to stand beside this round?"
-            self.ask(PickScreen(title, WHY_NOT), self._decline)
+            if (why := await self.answer(PickScreen(title, WHY_NOT))) is not None:
+                self._decline(why)
         else:
             self.tell("No other cylinder stands beside this round: nothing to leave out.")
 

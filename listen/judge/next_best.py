@@ -53,6 +53,7 @@ def next_best(evidence: RoundEvidence, odds: Posterior) -> NextBest | None:
             text = f"Record the {p.point.words} again, quiet and air, with less input gain: it was clipped."
             return NextBest(p.point.id, Kind.AIR, USUAL_SECONDS, np.inf, text)
     wide = _with_unrecorded(evidence)
+    # What is all but excluded adds nothing to the gain and most of the time to the search.
     keep = odds.probability > 1e-4
     likely = [h for h, k in zip(odds.sets, keep, strict=True) if k]
     scene = odds.scene if wide is evidence else Scene.of(wide, smoothables(wide), likely, BASE)

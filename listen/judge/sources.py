@@ -77,6 +77,7 @@ def prior_over_levels(source: AirSource, assumed: Assumptions) -> NDArray[np.flo
         w = np.where(high < LEVELS_DB, np.maximum(w, LOUD_SHARE), w)
         w = np.where((high > LEVELS_DB) & (LEVELS_DB > FAINTEST_DB), np.maximum(w, FAINT_SHARE), w)
         w = (1.0 - SILENT_SHARE) * w / w.sum()
+        # The lowest level is as good as silence (see judge.loudness).
         w[0] += SILENT_SHARE
     return np.asarray((w + 1e-12) / (w + 1e-12).sum())
 

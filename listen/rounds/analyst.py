@@ -51,9 +51,13 @@ class Analyst:
     """One spawned process with a queue of work. Errors of the work come out of the future as they were raised."""
 
     def __init__(self) -> None:
+        # Before the process starts, which reads it once: with more threads the last digits would not be those of other
+        # commands.
         os.environ.setdefault("OMP_NUM_THREADS", "1")
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+        # Spawned, not forked: the microphone's threads and handles must not be copied into it.
         self._pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_settle_in)
+        # Starts the process at once: the first clip would else wait for all that is loaded there.
         self._pool.submit(int)
 
     def check(self, path: Path, at: str, quiet: Path | None = None, on_s: Spans = ()) -> Future[ClipCheck]:

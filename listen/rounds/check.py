@@ -39,6 +39,8 @@ def check_take(path: Path, at: str, quiet: Path | None = None, on_s: Spans = ())
     if on_s:
         return _check_switched(Take(at, Kind.SWITCHED, 1, path, on_s=on_s))
     clip = read_clip(path)
+    # As an air clip whichever it is: the checks of one clip do not ask for its kind, and nothing is set against
+    # anything here.
     alone = measure_point(at, [(Kind.AIR, clip)])
     if quiet is None:
         return _check(alone.flags, None, clip.seconds)
@@ -49,6 +51,7 @@ def check_take(path: Path, at: str, quiet: Path | None = None, on_s: Spans = ())
         return _check((*alone.flags, flag), None, clip.seconds)
     measured = measure_alone(pair, round_drift([pair])).excess
     own = {f.flag for f in alone.flags}
+    # What the quiet clip has of its own was told when it was taken: it is no reason to refuse this one.
     theirs = {f.flag for f in measure_point(at, [(Kind.QUIET, read_clip(quiet))]).flags if f.reject}
     flags = alone.flags + tuple(f for f in pair.flags if f.flag not in own | theirs)
     return _check(flags, None if measured is None else round(measured.excess_db, DIGITS), clip.seconds)

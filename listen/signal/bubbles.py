@@ -141,8 +141,11 @@ def _events(
         return np.empty(0), np.empty(0)
     background = _background(power, usual)
     t, k = _onsets(power, background, bin_hz)
+    # Each onset once: the frames about a stretch are there to be looked back and forward to, and are another's own.
     mine = (t >= s.own.start) & (t < s.own.stop)
     t, k = t[mine], k[mine]
+    # The tests over all onsets at once come first: the decay is fitted one onset at a time, and a clattering shop has
+    # thousands.
     pure = (_purity(power[t], background[t], k) >= MIN_PURITY) & _sudden(power, t, k)
     pairs = zip(t[pure], k[pure], strict=True)
     good = [(a, b) for a, b in pairs if _decays_as_bubble(power, background[a], a, b, hop_s, bin_hz)]

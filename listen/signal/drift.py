@@ -86,6 +86,7 @@ class Repeat:
 
 
 def _log_normal(grid_db: Sequence[float], median_db: float) -> NDArray[np.float64]:
+    # The first step is no drift at all, which no log-normal reaches: it has a share of its own.
     grid = np.array(grid_db[1:])
     w = np.exp(-0.5 * (np.log(grid / median_db) / PRIOR_SPREAD) ** 2)
     return np.array([STEADY_PRIOR, *((1.0 - STEADY_PRIOR) * w / w.sum())])
@@ -113,6 +114,7 @@ def estimate(repeats: Sequence[Repeat]) -> Drift:
     log_w = np.log(start.weight)
     for r in repeats:
         total = start.kappa[:, None, None] * r.cov + r.spread * start.cov(r.live)
+        # Each repeat is independent of those before it (see signal.contrast.repeats): the likelihoods multiply.
         log_w += log_density(r.rho[None, :], total)[:, 0]
     w = np.exp(log_w - log_w.max())
     w /= w.sum()
@@ -156,6 +158,8 @@ def log_density(x: NDArray[np.float64], cov: NDArray[np.float64]) -> NDArray[np.
     """
     bands = cov.shape[-1]
     lead = np.broadcast_shapes(x.shape[:-2], cov.shape[:-2])
+    # One factor gives the determinant and the quadratic form; it fails on what is no covariance, where an inverse would
+    # give a number.
     factor = np.linalg.cholesky(cov + RIDGE * (cov * np.eye(bands)))
     half_log_det = np.log(np.diagonal(factor, axis1=-2, axis2=-1)).sum(axis=-1)
     row = np.ascontiguousarray(np.moveaxis(factor, (-2, -1), (0, 1)))[:, :, None]  # (B, B, 1, ...)

@@ -69,6 +69,7 @@ def excess(contrast: Contrast, drift: RoundDrift, live: NDArray[np.bool_], floor
     here = np.sqrt(gain * lead.variance) / np.exp(log_sum)
     null = np.sqrt(gain * lead.null_variance)
     dof = q.dof + a.dof
+    # Not a multiple of one deviation: mixed over sizes of drift the tails are heavier than any one of them.
     half = upper_quantile(SIDE_95, here, mix.weight, dof)
     # Both limits are for a point without hiss: the air clip's own variance would let a loud hiss raise its own limit.
     critical = upper_quantile(FALSE_ALARM, null, mix.weight, dof)

@@ -129,6 +129,7 @@ def measure_point(
     masks, tones, whistle_db = _tones([clips[i][0] for i in good], [spectra_of[i] for i in good])
     if masks is not None and masks.any():
         live = live & ~drowned_bands(band_weights(spectra_of[0], usable), masks)
+    # One set of weights for all takes: what one take alone left out would read as a difference between them.
     weights = band_weights(spectra_of[0], usable, masks)[:, live]
     # Masked tones and half-filled edge bands hold less noise than their width: they are so much less sure.
     bandwidth = np.minimum(BANDWIDTH_HZ[live], weights.sum(axis=0) * rates[0] / spectra_of[0].frame)

@@ -131,6 +131,7 @@ def _common_shift(low: NDArray[np.float64], hiss: NDArray[np.float64], unrest: f
 
 def _colouration(hiss: NDArray[np.float64], unrest: float) -> Flag | None:
     """Hiss bands lost power against the quiet clip: moved, or another microphone."""
+    # The second deepest: one band alone may fall because a fan or a tone stopped.
     fall = -float(np.sort(hiss)[1])
     limit = max(MAX_FALL_DB, UNREST_FACTOR * unrest)
     if fall <= limit:

@@ -56,9 +56,11 @@ def take_bands(
     """
     # Digital silence has no logarithm; so little changes no sum.
     power = np.maximum(power, TINY)
+    # The mean only is gated: the floor takes the low quarter of all frames, which a knock does not reach.
     keep = gate(np.log(power))
     kept = float(keep.mean())
     mean = power[keep].mean(axis=0)
+    # What is gated out is time that was not listened: the ideal variance grows as the kept share falls.
     ideal = 1.0 / (OVERLAP_EFFICIENCY * bandwidth_hz * seconds * kept)
     deviation, weight = _blocks(power / mean, keep, seconds)
     cov, blocks_dof, inflation = _covariance(deviation * weight[:, None], ideal)
@@ -71,6 +73,7 @@ def take_bands(
         _regular(floor_cov, blocks - 1, ideal),
         blocks_dof,
         inflation,
+        # Every second frame: neighbours share half their samples, and would make any noise look steadier than it is.
         _kurtosis(power[::2], 0.5 * dof),
         kept,
         seconds,

@@ -73,7 +73,7 @@ def take_bands(
         _regular(floor_cov, blocks - 1, ideal),
         blocks_dof,
         inflation,
-        # Every second frame: neighbours share half their samples, and would make any noise look steadier than it is.
+        # Every second frame: the estimator asks for independent ones, and neighbours share half their samples.
         _kurtosis(power[::2], 0.5 * dof),
         kept,
         seconds,

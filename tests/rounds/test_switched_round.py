@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 import soundfile
 
-from listen.audio.write import write_flac
 from listen.cli.main import main
 from listen.errors import RoundError
 from listen.judge.result import RoundResult
@@ -58,7 +57,7 @@ def _round(
         soundfile.write(folder / "all-switched-1.flac", four, 48_000, subtype="PCM_24")
     else:
         for point, clip in clips.items():
-            write_flac(folder / f"{point}-switched.flac", clip)
+            soundfile.write(folder / f"{point}-switched.wav", clip.samples, 48_000, subtype="PCM_24")
     (folder / "round.json").write_text(json.dumps(said))
     return folder
 

@@ -45,7 +45,12 @@ def pytest_collection_finish() -> None:
     gc.set_threshold(100_000, 50, 50)
 
 
+LONGEST = ("test_real_microphone.py", "test_every_slip.py", "test_soak.py")
+"""Begun first: whoever begins a test of half a minute last keeps the other processes waiting at the end."""
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if "sound_server" in getattr(item, "fixturenames", ()):
             item.add_marker(pytest.mark.system_packages)
+    items.sort(key=lambda item: item.path.name not in LONGEST)

@@ -156,6 +156,7 @@ def _levels(point: str, a: PointResult, b: PointResult) -> Change:
         remark = "not heard before: was at most this loud"
     else:
         return found
+    # An upper bound speaks one way only: "at most so loud" can be quieter than before, never louder.
     quieter = b.level_is_upper_bound and not a.level_is_upper_bound and b.level_db < a.level_db
     louder = a.level_is_upper_bound and not b.level_is_upper_bound and b.level_db > a.level_db
     return replace(found, remark=remark, beyond=found.beyond and (quieter or louder))

@@ -120,6 +120,7 @@ def _of_round(job: Job, record: RoundRecord, truth: tuple[str, ...]) -> Iterable
         yield scored(by="tool", name=version, paths=paths, sure=verdict.probability)
     for by in EARS:
         call = record.call(by)
+        # An ear that was shown the numbers is none.
         if call is not None and not call.declined and call.before_numbers and call.paths:
             yield scored(by=by, name=call.name or job.people.get(by, ""), paths=call.paths, sure=call.sure)
 

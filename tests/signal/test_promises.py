@@ -14,7 +14,7 @@ from listen.signal.bands import drowned_bands, live_bands
 from listen.signal.clip import Clip
 from listen.signal.contrast import Contrast, Group, pool
 from listen.signal.drift import NEPER_PER_DB, RoundDrift, estimate, prior, smooth_correlation, stated
-from listen.signal.excess import Excess, excess
+from listen.signal.excess import Excess, excess, whitening
 from listen.signal.exhibit import exhibit
 from listen.signal.quality_mic import full_scale_db_spl
 from listen.signal.quality_pair import spectral_kurtosis
@@ -29,11 +29,18 @@ SIGMA_DB = BAND_SD * math.sqrt(2.0 / 13.0) / NEPER_PER_DB
 """What that leaves of their ratio's mean over thirteen bands: 0.017 dB."""
 
 
-def measured(ratio: float, *, drift_db: float = 0.0, floor_sd: float = 30.0) -> Excess:
+def measured(
+    ratio: float,
+    *,
+    drift_db: float = 0.0,
+    floor_sd: float = 30.0,
+    quiet_sd: float = BAND_SD,
+    air_sd: float = BAND_SD,
+) -> Excess:
     """Excess of an air clip ``ratio`` times as powerful in each band, clips long enough for a normal distribution."""
-    same, cov, floor = np.ones(13), BAND_SD**2 * np.eye(13), floor_sd**2 * np.eye(13)
-    quiet = Group(same, cov, same, floor, 0.5, 1e6)
-    air = Group(ratio * same, cov, ratio * same, floor, 1.0, 1e6)
+    same, floor = np.ones(13), floor_sd**2 * np.eye(13)
+    quiet = Group(same, quiet_sd**2 * np.eye(13), same, floor, 0.5, 1e6)
+    air = Group(ratio * same, air_sd**2 * np.eye(13), ratio * same, floor, 1.0, 1e6)
     drift = stated(drift_db)
     return excess(Contrast(quiet, air), RoundDrift(drift, drift), LIVE, same)
 
@@ -60,6 +67,31 @@ def test_the_interval_is_one_of_95_percent() -> None:
     """1.96 standard deviations to either side; a louder hiss is known as well as its own clip."""
     low, high = measured(1.0).ci95_db
     assert (low, high) == pytest.approx((-1.95996 * SIGMA_DB, 1.95996 * SIGMA_DB), rel=1e-3)
+
+
+def half_db(found: Excess) -> float:
+    return 0.5 * (found.ci95_db[1] - found.ci95_db[0])
+
+
+@pytest.mark.parametrize("ratio", [1.0, 2.0, 10.0])
+def test_a_hiss_is_no_surer_than_the_quiet_clip_that_it_is_measured_by_however_loud(ratio: float) -> None:
+    """A ratio is as uncertain as its divisor: 1.96 x 0.01 / root 13 nepers, 0.0236 dB, at any level."""
+    assert half_db(measured(ratio, air_sd=1e-7)) == pytest.approx(0.0236, abs=1e-4)
+
+
+def test_of_floors_the_quiet_one_is_only_taken_away() -> None:
+    """Ten times as loud, a floor taken away counts once and the air's own ten times: root 101 of 200."""
+    sure = measured(10.0, floor_sd=BAND_SD, quiet_sd=1e-7, air_sd=1.0)
+    assert sure.floor_share == 1.0
+    assert half_db(sure) == pytest.approx(1.95996 * BAND_SD * math.sqrt(101.0 / 13.0) / 10.0 / NEPER_PER_DB, rel=1e-3)
+
+
+def test_a_switched_take_weighs_its_bands_by_what_they_do_without_hiss() -> None:
+    """Three times the variance, a third of the weight; what the halves themselves scatter by is of another thing."""
+    same, cov = np.ones(2), BAND_SD**2 * np.eye(2)
+    group = Group(same, cov, same, cov, 1.0, 1e6)
+    assert whitening(Contrast(group, group, silent=np.diag([1.0, 3.0]))) == pytest.approx([0.75, 0.25])
+    assert whitening(Contrast(group, group)) == pytest.approx([0.5, 0.5])
 
 
 def test_floors_as_sure_as_means_take_a_tenth_off_the_limit() -> None:

@@ -55,9 +55,8 @@ class Tech:
         self.slips: list[str] = []
 
     async def press(self, *keys: str) -> None:
-        for key in keys:
-            await self.pilot.press(key)
-            await settle(self.pilot)
+        await self.pilot.press(*keys)
+        await settle(self.pilot)
 
     async def to_engine(self) -> None:
         while not isinstance(self.app.screen, EngineScreen):

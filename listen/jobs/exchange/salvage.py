@@ -66,6 +66,7 @@ def salvage(source: Path, root: Path) -> Salvage:
                     (source / CLIPS / f"{clip.clip}.flac").open("rb") as old,
                     whole_file(job / CLIPS / f"{clip.clip}.flac") as new,
                 ):
+                    # Copied, never moved: what can be told of the damaged job must stay there to be looked at.
                     shutil.copyfileobj(old, new, 1 << 20)
             opening, chained = _chained(lines, told)
             replace(job / JOURNAL, chained)
@@ -87,6 +88,7 @@ def _whole(data: bytes) -> tuple[list[Line], list[int]]:
             continue
         try:
             for line in _with_merged(raw):
+                # The first counts: merges may bring the same event again.
                 lines.setdefault(line.event.id, line)
         except ValueError:
             lost.append(n)

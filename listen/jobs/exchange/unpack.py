@@ -187,6 +187,7 @@ def _new(path: Path, root: Path, data: Path, theirs: Chain, opening: JobOpened, 
     sync_folder(data / CLIPS)
     sync_folder(data)
     data.chmod(folder_mode(root))
+    # Last of all: whatever failed before this has left nothing among the jobs.
     data.rename(folder)
     sync_folder(root)
     heads.note(folder, opening.job, theirs, bag=(storable(path.name), theirs))
@@ -198,6 +199,7 @@ def _together(path: Path, folder: Path, data: Path, theirs: Chain, found: Plan) 
     if found.how in ("same", "behind"):
         return Unpacked(how="nothing-new", folder=folder, events=0, text="the job here holds all of it already")
     with open_job(folder, bench=False) as opened, opened.writing():
+        # The first look under the turn: until now another program may have written here.
         if plan(opened.chain, theirs) != found:
             raise JobError(f"{folder}: was changed while the bag was read; unpack it again")
         before = {e.id for e in opened.chain.events()}

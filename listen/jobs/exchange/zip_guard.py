@@ -130,6 +130,7 @@ def _taken(path: Path, found: list[_File], into: Path, limits: Limits) -> Path:
         raise JobError(f"{path}: holds no bag, or more than one; give the file that hissway pack wrote")
     if (total := sum(file.size for file, _ in files)) > limits.total_bytes:
         raise JobError(f"{path}: {total} bytes unpacked; a job's bag has at most {limits.total_bytes}; refused")
+    # Before the first byte: a disk that fills up half way would take the jobs beside it along.
     if total + ROOM_LEFT_BYTES > (free := shutil.disk_usage(into).free):
         raise JobError(f"{path}: needs {total} bytes and {into} has {free} free; make room and try again")
     for file, named in files:
@@ -167,6 +168,7 @@ def _name_fault(info: zipfile.ZipInfo, names: dict[str, str]) -> str:
         return "an absolute path"
     if ".." in re.split(r"[/\\]", name):
         return "a path that climbs out of the bag"
+    # The library ends a name at a zero byte and turns other slashes round: then others would unpack another name.
     if name != info.filename or not name.isprintable() or "\\" in name:
         return "a name with characters that trick some systems"
     if (twin := names.get(_folded(name))) is not None:
@@ -217,6 +219,7 @@ def _copy(path: Path, source: IO[bytes] | io.FileIO, name: str, size: int, to: P
     to.parent.mkdir(parents=True, exist_ok=True)
     left = size
     with to.open("xb") as target:
+        # One byte more than was said: a file that is longer shows it without being unpacked.
         while piece := source.read(min(CHUNK_BYTES, left + 1)):
             left -= len(piece)
             if left < 0:

@@ -6,16 +6,17 @@ import json
 import os
 import stat
 from collections.abc import Iterator
-from dataclasses import dataclass
+from contextlib import contextmanager
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.audio.headers import missing_bytes
-from listen.audio.phone import PHONE_SUFFIXES, phone_blocks, phone_form, read_phone
+from listen.audio.headers import OpenSound, SoundInfo, missing_bytes
+from listen.audio.phone import PHONE_SUFFIXES, open_phone
 from listen.errors import ClipError, refusal
 from listen.signal.clip import MAX_RATE_HZ, MIN_RATE_HZ, Clip
 
@@ -40,29 +41,16 @@ _COARSE = frozenset({"PCM_S8", "PCM_U8", "ULAW", "ALAW", "DPCM_8", "DWVW_12", "I
 """Codings of 8 bits or fewer a sample: their steps lie near -50 dBFS, above the hiss looked for."""
 
 
-@dataclass(frozen=True, slots=True)
-class SoundInfo:
-    rate_hz: int
-    channels: int
-    seconds: float
-    form: str
-    """Container and coding, for example ``WAV PCM_24``."""
-
-
 def sound_info(path: Path) -> SoundInfo:
     """Particulars of a sound file without decoding it. Raises ClipError: not a readable sound file."""
-    if path.suffix.lower() in PHONE_SUFFIXES:
-        _check_file(path)
-        return SoundInfo(*phone_form(path))
     with _opened(path) as file:
-        seconds = file.frames / file.samplerate
-        return SoundInfo(file.samplerate, file.channels, seconds, f"{file.format} {file.subtype}")
+        return file.info
 
 
 def taken_and_date(path: Path) -> tuple[datetime | None, str]:
     """When a clip of ours was taken, by its own note, and the date that a file carries as text (``ClipError``)."""
     with _opened(path) as file:
-        return _particulars(file).get("taken"), str(file.date)
+        return file.particulars.get("taken"), file.date
 
 
 def channels_with_sound(path: Path) -> tuple[int, ...]:
@@ -96,45 +84,50 @@ def read_clip(path: Path, *, channel: int = 0, start_s: float = 0.0, seconds: fl
         Not a sound file, empty, truncated, of 8 bits, longer than ``MAX_SECONDS``, no such channel, NaN or infinity,
         or a header that claims more than the file holds.
     """
-    if path.suffix.lower() in PHONE_SUFFIXES:
-        _check_file(path)
-        return read_phone(path, channel=channel, start_s=start_s, seconds=seconds)
     with _opened(path) as file:
         _check_form(path, file, channel)
-        first = round(start_s * file.samplerate)
-        wanted = file.frames - first if seconds is None else round(seconds * file.samplerate)
-        if first < 0 or first >= file.frames or wanted <= 0:
-            raise ClipError(f"{path.name}: lasts {file.frames / file.samplerate:.2f} s; nothing to read at {start_s} s")
-        _check_length(path, wanted, file.samplerate)
-        whole = first + wanted >= file.frames
-        samples = _decode(path, file, channel, first, wanted)
-        if whole:
+        rate_hz = file.info.rate_hz
+        first, wanted = round(start_s * rate_hz), None if seconds is None else round(seconds * rate_hz)
+        if file.frames is not None:
+            wanted = file.frames - first if wanted is None else wanted
+            if not 0 <= first < file.frames or wanted <= 0:
+                raise ClipError(f"{path.name}: lasts {file.info.seconds:.2f} s; nothing to read at {start_s} s")
+        samples = _collected(path, file.blocks(channel, first), wanted, rate_hz)
+        if file.frames is not None and wanted is not None and first + wanted >= file.frames:
             _check_whole(path, first + len(samples), file.frames)
-        particulars = _particulars(file)
-        if file.subtype in CODED:
-            particulars["coded"] = CODED[file.subtype]
-        return Clip.of(samples, file.samplerate, name=path.name, copy=False, **particulars)
+        return Clip.of(samples, rate_hz, name=path.name, copy=False, **file.particulars)
 
 
 def blocks(path: Path, channel: int) -> Iterator[NDArray[np.float32]]:
     """One channel in blocks as they are decoded; what :func:`read_clip` refuses is refused (``ClipError``)."""
-    if path.suffix.lower() in PHONE_SUFFIXES:
-        yield from phone_blocks(path, channel)
-        return
-    from soundfile import LibsndfileError
-
     with _opened(path) as file:
         _check_form(path, file, channel)
-        _check_length(path, file.frames, file.samplerate)
-        step, have = max(1, _BLOCK_SAMPLES // file.channels), 0
-        into = np.empty(step, np.float32)
-        try:
-            while got := _next_block(file, into, channel):
-                have += got
-                yield into[:got].copy()
-        except LibsndfileError as error:
-            raise _damaged(path, have / file.samplerate) from error
-        _check_whole(path, have, file.frames)
+        have = 0
+        if file.frames is not None:
+            _check_length(path, file.frames, file.info.rate_hz)
+        for block in file.blocks(channel, 0):
+            have += len(block)
+            yield block
+        if file.frames is not None:
+            _check_whole(path, have, file.frames)
+
+
+def _collected(
+    path: Path, found: Iterator[NDArray[np.float32]], wanted: int | None, rate_hz: int
+) -> NDArray[np.float32]:
+    """So many samples (all where None), as far as there are; never more than can be taken."""
+    most = _check_length(path, wanted or 0, rate_hz)
+    samples = np.empty(most if wanted is None else wanted, np.float32)  # pages that are never filled cost nothing
+    have = 0
+    for block in found:
+        if wanted is None and have + len(block) > most:
+            raise ClipError(f"{path.name}: longer than {most / rate_hz:.0f} s at {rate_hz} Hz; cut it first")
+        part = block[: len(samples) - have]
+        samples[have : have + len(part)] = part
+        have += len(part)
+        if have == wanted:
+            break
+    return samples[:have]
 
 
 def _check_whole(path: Path, frames: int, claimed: int) -> None:
@@ -144,18 +137,45 @@ def _check_whole(path: Path, frames: int, claimed: int) -> None:
         )
 
 
-def _damaged(path: Path, at_s: float) -> ClipError:
-    return ClipError(f"{path.name}: damaged or cut off soon after {at_s:.1f} s; copy or record it again")
-
-
-def _opened(path: Path) -> soundfile.SoundFile:
+@contextmanager
+def _opened(path: Path) -> Iterator[OpenSound]:
     _check_file(path)
+    if path.suffix.lower() in PHONE_SUFFIXES:
+        with open_phone(path) as sound:
+            yield sound
+        return
     import soundfile
 
     try:
-        return soundfile.SoundFile(os.fsencode(path) if os.name == "posix" else str(path))
+        file = soundfile.SoundFile(os.fsencode(path) if os.name == "posix" else str(path))
     except (soundfile.LibsndfileError, TypeError, ValueError) as error:
         raise ClipError(f"{path.name}: not a sound file we can read; WAV, FLAC, MP3, Ogg or Opus is needed") from error
+    with file:
+        coded = {"coded": CODED[file.subtype]} if file.subtype in CODED else {}
+        seconds = file.frames / file.samplerate
+        yield OpenSound(
+            SoundInfo(file.samplerate, file.channels, seconds, f"{file.format} {file.subtype}"),
+            frames=file.frames,
+            blocks=partial(_blocks, path, file),
+            coarse=file.subtype in _COARSE,
+            date=str(file.date),
+            particulars=_particulars(file) | coded,
+        )
+
+
+def _blocks(path: Path, file: soundfile.SoundFile, channel: int, first: int) -> Iterator[NDArray[np.float32]]:
+    from soundfile import LibsndfileError
+
+    at, step = first, max(1, _BLOCK_SAMPLES // file.channels)
+    try:
+        if first:
+            file.seek(first)
+        while len(block := file.read(step, dtype="float32", always_2d=True)):
+            at += len(block)
+            yield np.ascontiguousarray(block[:, channel])
+    except LibsndfileError as error:
+        at_s = at / file.samplerate
+        raise ClipError(f"{path.name}: damaged or cut off soon after {at_s:.1f} s; copy or record it again") from error
 
 
 def _check_file(path: Path) -> None:
@@ -172,53 +192,28 @@ def _check_file(path: Path) -> None:
         )
 
 
-def _check_form(path: Path, file: soundfile.SoundFile, channel: int) -> None:
-    if file.subtype in _COARSE:
-        raise ClipError(f"{path.name}: {file.subtype} sound; 8 bits hide the hiss, record with 16 bits or more")
-    if not 0 <= channel < file.channels:
-        raise ClipError(f"{path.name}: no channel {channel}; it has {file.channels}, counted from 0")
-    if not MIN_RATE_HZ <= file.samplerate <= MAX_RATE_HZ:
+def _check_form(path: Path, file: OpenSound, channel: int) -> None:
+    info = file.info
+    if file.coarse:
+        raise ClipError(f"{path.name}: {info.form} sound; 8 bits hide the hiss, record with 16 bits or more")
+    if not 0 <= channel < info.channels:
+        raise ClipError(f"{path.name}: no channel {channel}; it has {info.channels}, counted from 0")
+    if not MIN_RATE_HZ <= info.rate_hz <= MAX_RATE_HZ:
         raise ClipError(
-            f"{path.name}: sample rate {file.samplerate} Hz; from {MIN_RATE_HZ} to {MAX_RATE_HZ} Hz can be measured"
+            f"{path.name}: sample rate {info.rate_hz} Hz; from {MIN_RATE_HZ} to {MAX_RATE_HZ} Hz can be measured"
         )
-    if file.frames <= 0:
+    if file.frames is not None and file.frames <= 0:
         raise ClipError(f"{path.name}: holds no samples; record it again")
 
 
-def _check_length(path: Path, wanted: int, rate_hz: int) -> None:
+def _check_length(path: Path, wanted: int, rate_hz: int) -> int:
+    """Refuse more samples than can be taken; gives how many that are."""
     limit_s = min(MAX_SECONDS, MAX_SAMPLES / rate_hz)
     if wanted > limit_s * rate_hz:
         raise ClipError(
             f"{path.name}: {wanted / rate_hz:.0f} s long; at most {limit_s:.0f} s at {rate_hz} Hz are taken"
         )
-
-
-def _decode(path: Path, file: soundfile.SoundFile, channel: int, first: int, wanted: int) -> NDArray[np.float32]:
-    from soundfile import LibsndfileError
-
-    step = max(1, _BLOCK_SAMPLES // file.channels)
-    samples = np.empty(wanted, np.float32)  # at most MAX_SAMPLES; pages that are never filled cost nothing
-    have = 0
-    try:
-        if first:
-            file.seek(first)
-        while have < wanted:
-            got = _next_block(file, samples[have : have + step], channel)
-            if not got:
-                break
-            have += got
-    except LibsndfileError as error:
-        raise _damaged(path, (first + have) / file.samplerate) from error
-    return samples[:have]
-
-
-def _next_block(file: soundfile.SoundFile, into: NDArray[np.float32], channel: int) -> int:
-    """Decode the next samples of one channel into place; how many there were."""
-    if file.channels == 1:
-        return len(file.read(out=into))
-    block = file.read(len(into), dtype="float32", always_2d=True)
-    into[: len(block)] = block[:, channel]
-    return len(block)
+    return int(limit_s * rate_hz)
 
 
 def _particulars(file: soundfile.SoundFile) -> dict[str, Any]:

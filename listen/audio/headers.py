@@ -1,9 +1,41 @@
-"""What a RIFF or FORM header promises against what its file holds; the decoder mends the difference in silence."""
+"""What a sound file says of itself, whatever decodes it; and what a RIFF or FORM header promises against what its file
+holds, a difference that decoders mend in silence."""
 
 import struct
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+@dataclass(frozen=True, slots=True)
+class SoundInfo:
+    rate_hz: int
+    channels: int
+    seconds: float
+    form: str
+    """Container and coding, for example ``WAV PCM_24``."""
+
+
+@dataclass(frozen=True, slots=True)
+class OpenSound:
+    """A sound file that is being decoded."""
+
+    info: SoundInfo
+    frames: int | None
+    """Samples a channel that it claims; None where only decoding tells."""
+    blocks: Callable[[int, int], Iterator[NDArray[np.float32]]]
+    """Of a channel (from 0), from a sample on, block by block [shape=(n,)]; ``ClipError`` where it is damaged."""
+    coarse: bool
+    """Whether it has 8 bits or fewer a sample: their steps lie near -50 dBFS, above the hiss looked for."""
+    date: str = ""
+    """When it was made, in words of its own."""
+    particulars: dict[str, Any] = field(default_factory=dict)
+    """Fields of :class:`listen.signal.clip.Clip` that it carries."""
+
 
 _CHUNK_LIMIT = 1000
 """Chunks looked at before giving up; real files have a handful."""

@@ -8,7 +8,6 @@ from pathlib import Path
 
 from listen.audio.files import taken_and_date
 from listen.audio.headers import chunk
-from listen.audio.phone import PHONE_SUFFIXES, phone_tags
 from listen.errors import ClipError
 
 _IN_NAME = re.compile(r"(20\d\d)[-_. ]?(\d\d)[-_. ]?(\d\d)[-_. T]{0,3}(\d\d)[-_.:h ]?(\d\d)(?:[-_.:m ]?(\d\d))?")
@@ -19,8 +18,6 @@ _DIGITS = re.compile(r"(\d+)")
 def time_in_file(path: Path) -> datetime | None:
     """When a recording says it was made: our own note, a phone's creation time, a broadcast chunk, a date comment."""
     try:
-        if path.suffix.lower() in PHONE_SUFFIXES:
-            return _moment(phone_tags(path).get("creation_time", ""))
         taken, date = taken_and_date(path)
         return taken or _moment(date) or _broadcast(path)
     except (OSError, ClipError, struct.error):

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from listen.audio import phone
+from listen.audio import files
 from listen.audio.files import read_clip
 from listen.audio.long import read_sound
 from listen.audio.partial import read_part, write_part
@@ -100,7 +100,7 @@ def test_a_list_that_names_other_files_is_no_recording(tmp_path: Path) -> None:
 
 def test_a_phones_recording_longer_than_is_taken_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     memo = in_aac(tmp_path / "x.m4a", hiss(1.0))
-    monkeypatch.setattr(phone, "MOST_SAMPLES", RATE_HZ // 2)
+    monkeypatch.setattr(files, "MAX_SAMPLES", RATE_HZ // 2)
     with pytest.raises(ClipError, match="longer than"):
         read_clip(memo)
     assert read_clip(memo, seconds=0.4).seconds == 0.4

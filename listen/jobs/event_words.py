@@ -41,16 +41,18 @@ def event_words(payload: ev.Payload, job: Job) -> str:
 
 
 def section(payload: ev.Payload) -> str:
-    if isinstance(payload, ev.ClipKept):
-        return payload.walk if payload.walk in WALKS else "reference"
-    if isinstance(payload, ev.PointSkipped):
-        return payload.walk if payload.walk in WALKS else "quiet"
-    if isinstance(payload, ev.StepPassed):
-        return payload.step if payload.step in SECTIONS else STEPS.get(payload.step, "notes")
+    match payload:
+        case ev.ClipKept(walk=walk):
+            return walk if walk in WALKS else "reference"
+        case ev.PointSkipped(walk=walk):
+            return walk if walk in WALKS else "quiet"
+        case ev.StepPassed(step=step):
+            return step if step in SECTIONS else STEPS.get(step, "notes")
     return ROWS[type(payload)][0]
 
 
-STEPS = {"followed": "bubbles", "set-up": "cautions", "supply": "readings", "loss": "readings", "way": "readings"}
+STEPS = {"followed": "bubbles", "set-up": "cautions"} | dict.fromkeys(("supply", "loss", "way"), "readings")
+"""Steps of a round that stand under another heading than their own name."""
 
 
 def _clip(p: ev.ClipKept, job: Job) -> str:

@@ -9,10 +9,11 @@ from typing import Literal
 import msgspec
 
 from listen.jobs import events as ev
-from listen.jobs.event_words import SECTIONS, event_words, section
+from listen.jobs.event_words import SECTIONS, STEPS, event_words, section
 from listen.jobs.fold import withdrawn
 from listen.jobs.job import Job, RoundRecord
-from listen.jobs.walk import Step, walked
+from listen.jobs.walk import walked
+from listen.same_fields import same_fields
 from listen.voice.names import point_name
 
 State = Literal["stands", "replaced", "taken-back", "left-out", "due"]
@@ -142,18 +143,15 @@ def _line(event: ev.Event, job: Job, undone: dict[str, ev.Event], latest: dict[o
     left = isinstance(payload, ev.PointSkipped | ev.StepPassed)
     state: State = "taken-back" if by else "replaced" if replaced else "left-out" if left else "stands"
     return Line(
-        id=event.id,
+        **same_fields(event, "id", "time", "actor", "payload"),
         section=section(payload),
         words=words,
         state=state,
         why=getattr(by.payload, "reason", "") if by else "",
-        time=event.time,
-        actor=event.actor,
-        payload=payload,
         round_id=getattr(payload, "round_id", None),
         cylinder=getattr(payload, "cylinder", None),
         undone_by=by.id if by else "",
-        undone_kind=ev.KIND_OF[type(by.payload)] if by else "",
+        undone_kind=by.kind if by else "",
     )
 
 
@@ -180,14 +178,9 @@ def _due(job: Job, record: RoundRecord) -> Iterator[Line]:
         if step.state == "due" and not record.signed:
             yield Line(
                 id=f"due:{record.id}:{step.id}:{step.point}",
-                section=_section_of(step),
+                section=step.walk or STEPS.get(step.id, step.id),
                 words=f"clip at the {point_name(step.point)}" if step.kind == "clip" else step.sentence,
                 state="due",
                 round_id=record.id,
                 cylinder=record.cylinder,
             )
-
-
-def _section_of(step: Step) -> str:
-    named = {"caution": "cautions", "supply": "readings", "loss": "readings", "followed": "bubbles", "way": "readings"}
-    return step.walk or named.get(step.kind, step.kind)

@@ -1,9 +1,10 @@
 """What comes next in a round: one table of steps, and the first of them that the job says is still due."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Literal
 
 import msgspec
+from msgspec.structs import replace
 
 from listen.jobs.decision import asked_step
 from listen.jobs.events import SentBack
@@ -67,9 +68,21 @@ TABLE: tuple[Row, ...] = (
 )
 """The round, in order; of the clips those that the job's way asks for. What is due follows from the job alone."""
 
+HOLD_ALL = "Every microphone at its point; nobody touches one."
 EVERY_POINT = "Valve shut. One take of all points that are due: open and shut the valve as the count says."
-LEARNT_ONCE = ("supply",)
-"""Steps that an earlier round of the same job has answered for all: the tester stays on the cart."""
+DONE: dict[StepKind, Callable[[Job, RoundRecord], bool]] = {
+    "caution": lambda job, r: SET_UP in r.cautions,
+    # An earlier round of the same job has answered for all: the tester stays on the cart.
+    "supply": lambda job, r: job.reading("supply") is not None,
+    "loss": lambda job, r: job.reading("loss", round_id=r.id) is not None,
+    # Whoever has begun without being asked walks.
+    "way": lambda job, r: bool(job.way) or any(one.clips or one.skips for one in job.rounds),
+    "bubbles": lambda job, r: bool(r.bubbles),
+    "followed": lambda job, r: bool(r.air_followed),
+    "call": lambda job, r: r.call() is not None,
+    "verdict": lambda job, r: r.verdict is not None and not r.stale,
+}
+"""When a step that is no clip is done."""
 
 
 class Step(msgspec.Struct, frozen=True, kw_only=True):
@@ -149,7 +162,7 @@ class Walked(msgspec.Struct, frozen=True, kw_only=True):
         else:
             begun = next((w for w in reversed(here) if self.record.live_clips(walk=w)), None)
             chosen = here[begun] if begun else self.due
-        return msgspec.structs.replace(chosen, state="due")
+        return replace(chosen, state="due")
 
     def _otherwise(self, wish: Wish) -> Step:
         """A clip that the job's way does not take: of another way, or of no walk at all."""
@@ -164,7 +177,7 @@ def walked(job: Job, round_id: str) -> Walked:
     record = job.round(round_id)
     points = round_points(job, record)
     made = list(_in_order(job, record, points))
-    steps = tuple(msgspec.structs.replace(s, number=i, of=len(made)) for i, s in enumerate(made, 1))
+    steps = tuple(replace(s, number=i, of=len(made)) for i, s in enumerate(made, 1))
     if record.signed:
         due = _done(f"Round signed by {record.signatures[-1].name}; it is closed.", len(steps))
     else:
@@ -190,54 +203,26 @@ def _in_order(job: Job, record: RoundRecord, points: tuple[Point, ...]) -> Itera
             yield from (_clip_step(row, p, record, clips) for p in points)
         elif row in clips[:1]:
             steps = (_clip_step(each, p, record, clips) for p in points for each in clips)
-            yield from map(_at_once, steps) if way.by_key == "all" else steps
-        elif row.kind != "clip":
-            yield from _steps(row, job, record, points)
+            # One take is of all points that are due.
+            alone = {"sentence": EVERY_POINT, "hold": HOLD_ALL} if way.by_key == "all" else {}
+            yield from (replace(step, **alone) for step in steps)
+        elif row.kind == "followed" and not any(c.kept.walk == SWITCHED for c in record.live_clips()):
+            continue  # no valve, nothing for a needle to follow
+        elif row.kind != "clip" and (row.kind != "bubbles" or any(p.holds_coolant for p in points)):
+            yield _step(row, job, record)
 
 
-def _at_once(step: Step) -> Step:
-    """A point's step where one take is of all points that are due."""
-    return msgspec.structs.replace(
-        step, sentence=EVERY_POINT, hold="Every microphone at its point; nobody touches one."
+def _step(row: Row, job: Job, record: RoundRecord) -> Step:
+    done = DONE[row.kind](job, record)
+    left_out = row.id in record.steps_left_out and not done
+    return Step(
+        id=row.id,
+        kind=row.kind,
+        sentence=row.sentence.format(n=record.cylinder),
+        cautions=cautions_for(*row.cautions),
+        state="left-out" if left_out else "done" if done else "due",
+        why=record.steps_left_out[row.id] if left_out else "",
     )
-
-
-def _steps(row: Row, job: Job, record: RoundRecord, points: tuple[Point, ...]) -> Iterator[Step]:
-    if _asked_at_all(row, record, points):
-        done = _is_done(row, job, record)
-        why = record.steps_left_out.get(row.id, "")
-        left_out = row.id in record.steps_left_out and not done
-        yield Step(
-            id=row.id,
-            kind=row.kind,
-            sentence=row.sentence.format(n=record.cylinder),
-            cautions=cautions_for(*row.cautions),
-            state="left-out" if left_out else "done" if done else "due",
-            why=why if left_out else "",
-        )
-
-
-def _asked_at_all(row: Row, record: RoundRecord, points: tuple[Point, ...]) -> bool:
-    if row.kind == "followed":
-        return any(c.kept.walk == SWITCHED for c in record.live_clips())
-    return row.kind != "bubbles" or any(p.holds_coolant for p in points)
-
-
-def _is_done(row: Row, job: Job, record: RoundRecord) -> bool:
-    if row.kind == "caution":
-        return row.id in record.cautions
-    if row.kind == "way":  # whoever has begun without being asked walks
-        return bool(job.way) or any(r.clips or r.skips for r in job.rounds)
-    if row.kind in ("supply", "loss"):
-        here = None if row.id in LEARNT_ONCE else record.id
-        return job.reading(row.id, round_id=here) is not None
-    if row.kind == "bubbles":
-        return bool(record.bubbles)
-    if row.kind == "followed":
-        return bool(record.air_followed)
-    if row.kind == "call":
-        return record.call() is not None
-    return record.verdict is not None and not record.stale
 
 
 def _clip_step(row: Row, p: Point, record: RoundRecord, rows: Sequence[Row]) -> Step:
@@ -248,7 +233,7 @@ def _clip_step(row: Row, p: Point, record: RoundRecord, rows: Sequence[Row]) -> 
     also: tuple[CautionStep, ...] = ("radiator",) if p.holds_coolant else ()
     step = _clip(row.id, row.sentence.format(point=p.words), p, row.walk, row.clip_kind, *row.cautions, *also)
     state: State = "done" if done else "left-out" if why else "due"
-    return msgspec.structs.replace(step, state=state, why="" if done else why)
+    return replace(step, state=state, why="" if done else why)
 
 
 def _clip(id: str, sentence: str, p: Point, walk: str, clip_kind: str, *cautions: CautionStep) -> Step:

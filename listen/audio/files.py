@@ -67,23 +67,10 @@ def first_with_sound(path: Path) -> int:
 
 
 def read_clip(path: Path, *, channel: int = 0, start_s: float = 0.0, seconds: float | None = None) -> Clip:
-    """Read one channel of a WAV, FLAC or other file that libsndfile knows, 8-192 kHz, int or float.
+    """Read one channel (from 0) of a sound file, 8-192 kHz, int or float; all from ``start_s`` or so many seconds.
 
-    Parameters
-    ----------
-    path
-        Sound file.
-    channel
-        Which channel, from 0.
-    start_s, seconds
-        Part to read; all from ``start_s`` by default.
-
-    Raises
-    ------
-    ClipError
-        Not a sound file, empty, truncated, of 8 bits, longer than ``MAX_SECONDS``, no such channel, NaN or infinity,
-        or a header that claims more than the file holds.
-    """
+    Raises ClipError: not a sound file, empty, truncated, of 8 bits, longer than ``MAX_SECONDS``, no such channel, NaN
+    or infinity, or a header that claims more than the file holds."""
     with _opened(path) as file:
         _check_form(path, file, channel)
         rate_hz = file.info.rate_hz

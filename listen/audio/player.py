@@ -43,13 +43,7 @@ class Sounding:
 
 
 class Player:
-    """Plays clips on one output.
-
-    Parameters
-    ----------
-    device
-        Output, number, name or part of one; None for the system's default.
-    """
+    """Plays clips on one output: a number, a name or part of one; None for the system's default."""
 
     def __init__(self, device: Device | str | int | None = None) -> None:
         self._wanted = device.label if isinstance(device, Device) else device

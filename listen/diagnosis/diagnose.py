@@ -47,17 +47,9 @@ NEAR = 10 ** (-threshold("rivals_db") / 10)
 
 
 def diagnose(case: EngineCase) -> Diagnosis:
-    """Weigh everything known about an engine.
+    """Weigh everything known about an engine: readings, paths heard, plugs, facts, checks made; any may be missing.
 
-    Parameters
-    ----------
-    case
-        Readings, paths heard, plugs, facts, checks made; anything may be missing.
-
-    Returns
-    -------
-    Diagnosis
-        Same input, same output; "cannot tell" is ``kind="open"``.
+    Same input, same output; "cannot tell" is ``kind="open"``.
     """
     case = behind_one_restrictor(case)
     findings = findings_of(case)

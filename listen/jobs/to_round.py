@@ -29,18 +29,9 @@ AS_SOUND = {Kind.AIR: Kind.SOUND, Kind.SOUND: Kind.SOUND, Kind.SWITCHED: Kind.SW
 
 
 def to_round(job: Job, round_id: str, folder: Path) -> Round:
-    """Gather a round's clips in use, its sound-cylinder references and its facts.
+    """Gather a round's clips in use, its sound-cylinder references and its facts; ``folder`` is the job's.
 
-    Parameters
-    ----------
-    folder
-        The job's folder, which holds ``clips/``.
-
-    Raises
-    ------
-    RoundError
-        No such round, no clips, or a reading outside what can be.
-    """
+    Raises RoundError: no such round, no clips, or a reading outside what can be."""
     if (record := job.find_round(round_id)) is None:
         raise RoundError(f"round {round_id!r}: this job has no such round")
     own = tuple(c for c in record.live_clips() if c.kept.clip_kind != Kind.SOUND)

@@ -45,20 +45,9 @@ class Question(msgspec.Struct, frozen=True, kw_only=True):
 def ask_pressure(
     entry: Pressure, what: What, *, mates_kpa: Sequence[float] = (), unit: Unit = "kPa", fuel: Fuel = "petrol"
 ) -> tuple[Question, ...]:
-    """Doubts about one pressure.
+    """Doubts about one pressure; ``mates_kpa`` is the same reading on the engine's other cylinders.
 
-    Parameters
-    ----------
-    entry
-        As entered.
-    what
-        Which reading it is.
-    mates_kpa
-        The same reading on the engine's other cylinders.
-    unit
-        Unit of the job, in which the usual figures are told.
-    fuel
-        What the engine burns.
+    ``unit`` is that of the job, in which the usual figures are told.
     """
     if entry.kpa == 0:
         return (Question(id="zero", text=f"{what} reads 0: was it measured? A dead cylinder still shows a little."),)

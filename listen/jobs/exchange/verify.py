@@ -36,22 +36,12 @@ from listen.temporary_folder import temporary_folder
 def verify_job(
     folder: Path, *, results: bool = True, evaluate: Evaluate | None = None, against: Against = ALONE
 ) -> Verification:
-    """Check a job folder.
+    """Check a job folder, and that it agrees with the keys, the head and the register of ``against``.
 
-    Parameters
-    ----------
-    results
-        Also judge every stored result again from its clips (a few seconds a round).
-    evaluate
-        How a round is judged; the judge of this program if not given.
-    against
-        Keys, a head and the register that it must agree with.
+    With ``results`` every stored result is judged again from its clips (a few seconds a round), by ``evaluate`` or the
+    judge of this program.
 
-    Raises
-    ------
-    JobError
-        Not a job folder, or it cannot be read.
-    """
+    Raises JobError: not a job folder, or it cannot be read."""
     register = heads.known(folder) if against.register else None
     lost = against.register and heads.damaged(folder)
     summary = stored_summary(folder)

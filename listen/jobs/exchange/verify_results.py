@@ -66,17 +66,11 @@ def check_results(
     vouched: frozenset[str] | None,
     bad_clips: frozenset[str] = frozenset(),
 ) -> Results:
-    """Judge every stored result again.
+    """Judge every stored result again, by ``evaluate`` or the judge of this program.
 
-    Parameters
-    ----------
-    bad_clips
-        Ids of clips that are not the ones kept; nothing is judged from them, and they are not opened.
-    evaluate
-        How a round is judged; the judge of this program if not given.
-    vouched
-        Ids of events that something else vouches for: then nothing is judged again, and only results outside them
-        count as skipped. None judges everything.
+    ``vouched`` holds ids of events that something else vouches for: then nothing is judged again, and only results
+    outside them count as skipped; None judges everything. ``bad_clips`` holds ids of clips that are not the ones kept:
+    nothing is judged from them, and they are not opened.
     """
     done: set[str] = set()
     skipped = 0

@@ -96,18 +96,9 @@ def _place(folder: Path) -> Path:
 def mend(folder: Path, chain: Chain, known: JobSummary | None, register: Known | None = None) -> JournalMended | None:
     """Make the file end in a whole line; gives the event that tells what was found, None where all was well.
 
-    Parameters
-    ----------
-    known
-        The summary last written here, a witness of how long the journal was.
-    register
-        What the register beside the jobs holds of it, another.
+    The summary last written here (``known``) is a witness of how long the journal was, the register another.
 
-    Raises
-    ------
-    JobError
-        The disk refuses.
-    """
+    Raises JobError: the disk refuses."""
     path = folder / JOURNAL
     if chain.open_ended:
         with disk.job_errors("finish the last line of the journal", path):

@@ -41,9 +41,11 @@ def lock_on(path: Path, mode: int) -> BaseFileLock:
 
 
 class _Lock:
-    def __init__(self, folder: Path, name: str) -> None:
+    name: str
+
+    def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._lock = lock_on(folder / name, mode_in(folder))
+        self._lock = lock_on(folder / self.name, mode_in(folder))
 
     def _acquire(self, action: str, wait_s: float, held: Callable[[], str]) -> None:
         with job_errors(action, self._folder):
@@ -58,8 +60,7 @@ class _Lock:
 
 
 class Turn(_Lock):
-    def __init__(self, folder: Path) -> None:
-        super().__init__(folder, TURN)
+    name = TURN
 
     @contextmanager
     def taken(self) -> Iterator[None]:
@@ -118,8 +119,7 @@ class Holder(msgspec.Struct, frozen=True):
 class BenchLock(_Lock):
     """Held from :meth:`take` to :meth:`give_back`; freed by the system if the program dies."""
 
-    def __init__(self, folder: Path) -> None:
-        super().__init__(folder, LOCK_NAME)
+    name = LOCK_NAME
 
     def take(self) -> None:
         """Become the one who records, or say at once who does.

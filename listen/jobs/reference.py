@@ -25,11 +25,11 @@ def reference_rounds(job: Job, round_id: str) -> tuple[RoundRecord, ...]:
     """Rounds of other cylinders of this engine that may serve, the best first: judged sound, then lowest loss."""
     record = job.round(round_id)
     others = [r for r in job.rounds if r.cylinder != record.cylinder and _with_air(r)]
-    sound = sorted((r for r in others if is_sound(r)), key=lambda r: _loss(job, r))
+    others.sort(key=lambda r: _loss(job, r))
     # A cylinder that nobody judged may leak as well: it must lose clearly less than the one it is to be held against.
     limit = min(USABLE_LOSS_PERCENT, _loss(job, record) - CLEARLY_LESS_POINTS)
-    silent = sorted((r for r in others if _no_verdict(r) and _loss(job, r) <= limit), key=lambda r: _loss(job, r))
-    return tuple(sound + silent)
+    silent = (r for r in others if _said(r) in ("", "unclear") and _loss(job, r) <= limit)
+    return (*(r for r in others if _said(r) == "sound"), *silent)
 
 
 def references(job: Job, round_id: str) -> dict[str, ClipRecord]:
@@ -38,15 +38,10 @@ def references(job: Job, round_id: str) -> dict[str, ClipRecord]:
     Where the round declined other cylinders only clips recorded for it count.
     """
     record = job.round(round_id)
-    found: dict[str, ClipRecord] = {}
     # The best last, so that its clips are the ones that stay.
-    for other in () if why_no_reference(record) else reversed(reference_rounds(job, round_id)):
-        for clip in _with_air(other):
-            found[clip.kept.point] = clip
-    for clip in record.live_clips():
-        if clip.kept.clip_kind == "sound":
-            found[clip.kept.point] = clip
-    return found
+    lent = () if why_no_reference(record) else reversed(reference_rounds(job, round_id))
+    own = (c for c in record.live_clips() if c.kept.clip_kind == "sound")
+    return {clip.kept.point: clip for clip in (*(c for other in lent for c in _with_air(other)), *own)}
 
 
 def _with_air(record: RoundRecord) -> tuple[ClipRecord, ...]:
@@ -90,19 +85,12 @@ def _inputs(record: RoundRecord) -> set[tuple[str, float | None]]:
     return {(c.kept.device, c.kept.gain_db) for c in record.live_clips()}
 
 
-def is_sound(record: RoundRecord) -> bool:
-    """Whether the supervisor, or else the latest fresh verdict, says that this cylinder is sound."""
+def _said(record: RoundRecord) -> str:
+    """What the supervisor who overruled, or else the latest fresh verdict, says of a cylinder; empty for nothing."""
     decided = record.decision.payload if record.decision else None
     if isinstance(decided, Overruled):
-        return decided.paths == ("none",)
-    return record.verdict is not None and not record.stale and record.verdict.result.verdict.kind == "sound"
-
-
-def _no_verdict(record: RoundRecord) -> bool:
-    decided = record.decision.payload if record.decision else None
-    if isinstance(decided, Overruled):
-        return False
-    return record.verdict is None or record.stale or record.verdict.result.verdict.kind == "unclear"
+        return "sound" if decided.paths == ("none",) else "leaking"
+    return record.verdict.result.verdict.kind if record.verdict and not record.stale else ""
 
 
 def _loss(job: Job, record: RoundRecord) -> float:
@@ -128,24 +116,22 @@ def covers(job: Job, record: RoundRecord) -> str:
     """What a signature put under the round now covers, as one sentence."""
     of_sound = len([c for c in references(job, record.id).values() if c.kept.round_id != record.id])
     counted = (
-        ("clip", len(record.live_clips())),
-        ("clip of a sound cylinder beside it", of_sound),
-        ("call by ear", len(record.calls)),
-        ("verdict", len(record.judged)),
-        ("decision", len(record.decisions)),
+        _number(len(record.live_clips()), "clip"),
+        _number(of_sound, "clip", " of a sound cylinder beside it"),
+        _number(len(record.calls), "call", " by ear"),
+        _number(len(record.judged), "verdict"),
+        _number(len(record.decisions), "decision"),
     )
     covered = (
         "title, shop, complaint, units and description of the engine",
         f"readings, plug, symptoms and finding of cylinder {record.cylinder} and of the whole engine",
-        *(_number(n, what) for what, n in counted if n),
+        *filter(None, counted),
     )
     return f"The signature covers {'; '.join(covered)}."
 
 
-def _number(n: int, what: str) -> str:
-    first, *rest = what.split(" ")
-    plural = first if n == 1 else "clips" if first == "clip" else f"{first}s"
-    return " ".join((str(n), plural, *rest))
+def _number(n: int, what: str, more: str = "") -> str:
+    return f"{n} {what}{'s' if n != 1 else ''}{more}" if n else ""
 
 
 def with_references(before: Job, after: Job, event: ev.Event) -> Job:

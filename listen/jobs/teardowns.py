@@ -66,14 +66,11 @@ def torn_down(jobs: Iterable[Job]) -> tuple[Torn, ...]:
 
 
 def _log_mm(job: Job, before: Sequence[RoundRecord]) -> float | None:
-    tested = _tested(before)
-    if not tested:
-        return None
-    with suppress(RoundError):
-        read = facts(job, tested[-1])
-        percent = read.loss_percent
-        if percent is not None and READ_PERCENT[0] <= percent <= READ_PERCENT[1] and read.restrictor_mm:
-            return math.log(leak_mm(percent, read.restrictor_mm, read.supply_kpa)) if read.supply_kpa else None
+    with suppress(RoundError, IndexError):
+        read = facts(job, _tested(before)[-1])
+        percent = read.loss_percent or 0.0
+        if READ_PERCENT[0] <= percent <= READ_PERCENT[1] and read.restrictor_mm and read.supply_kpa:
+            return math.log(leak_mm(percent, read.restrictor_mm, read.supply_kpa))
     return None
 
 
@@ -123,16 +120,12 @@ def own_rounds(root: Path) -> Iterator[tuple[str, Round, tuple[PathId, ...]]]:
 def trial(judged: Sequence[tuple[RoundResult, tuple[PathId, ...]]]) -> Trial:
     named = [(set(r.verdict.paths), set(truth)) for r, truth in judged if r.verdict.kind != "unclear"]
     right = sum(bool(paths) and paths <= truth for paths, truth in named)
-    # Bounded, so that one verdict that was wholly wrong does not decide over all others.
-    loss = [
-        -sum(math.log(max(share, LEAST_SHARE)) for share in (_given(r, p) for p in truth)) / len(truth)
-        for r, truth in judged
-    ]
-    return Trial(len(judged), len(named), right, sum(loss) / max(len(loss), 1))
-
-
-def _given(result: RoundResult, path: PathId) -> float:
-    return next((p.probability for p in result.paths if p.path == path), 0.0)
+    loss = 0.0
+    for result, truth in judged:
+        given = {p.path: p.probability for p in result.paths}
+        # Bounded, so that one verdict that was wholly wrong does not decide over all others.
+        loss -= sum(math.log(max(given.get(p, 0.0), LEAST_SHARE)) for p in truth) / len(truth)
+    return Trial(len(judged), len(named), right, loss / max(len(judged), 1))
 
 
 def counting(root: Path) -> Counting | None:

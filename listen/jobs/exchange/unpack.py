@@ -11,7 +11,6 @@ from listen.errors import HisswayError, JobError
 from listen.jobs import events as ev
 from listen.jobs.event_words import conflicts
 from listen.jobs.events import JobOpened
-from listen.jobs.exchange.verification import clip_fault
 from listen.jobs.exchange.verify import verify_bag
 from listen.jobs.exchange.zip_guard import LIMITS, Limits, copy_bag, unzip_bag
 from listen.jobs.folder import disk, heads
@@ -19,7 +18,7 @@ from listen.jobs.folder.chain import JOURNAL, MAX_MERGE_DEPTH, Chain, merge_dept
 from listen.jobs.folder.disk import folder_mode, job_errors, make_folders
 from listen.jobs.folder.journal import Line, storable
 from listen.jobs.folder.open_job import OpenJob
-from listen.jobs.folder.parts import CLIPS
+from listen.jobs.folder.parts import CLIPS, clip_fault
 from listen.jobs.folder.store import folder_name, open_job
 from listen.jobs.folder.summary import SUMMARY, list_jobs
 from listen.temporary_folder import temporary_folder

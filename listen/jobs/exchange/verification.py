@@ -14,8 +14,7 @@ from listen.jobs.exchange.keys import KnownKey, fingerprint
 from listen.jobs.exchange.sign import SignatureCheck
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import JOURNAL, Chain, broken_words
-from listen.jobs.folder.disk import link_in, sha256_of
-from listen.jobs.folder.parts import CLIPS, is_clip_id
+from listen.jobs.folder.parts import CLIPS
 from listen.jobs.folder.summary import SUMMARY, JobSummary, summarize
 from listen.jobs.hearing import same_person
 from listen.voice.times import day, moment
@@ -159,20 +158,3 @@ def clip_faults(folder: Path, kept: tuple[ClipKept, ...], bad: dict[str, str]) -
     for name in there:
         if name.removesuffix(".flac") not in ids and not stray(name):
             yield Mismatch("clip", f"{CLIPS}/{name}", "no event speaks of this file")
-
-
-def clip_fault(clips: Path, clip: ClipKept) -> str:
-    """Why a clip's file is not the one that was kept; empty where it is."""
-    if not is_clip_id(clip.clip):
-        return "its id cannot be a file name"
-    path = clips / f"{clip.clip}.flac"
-    try:
-        if link_in(path, clips.parent):
-            return "is a link to somewhere else; what it holds may change unseen"
-        if path.exists() and not path.is_file():
-            return "is no file of sound"
-        return "" if sha256_of(path) == clip.sha256 else "the file is not the one that was kept: its hash differs"
-    except FileNotFoundError:
-        return "the file is missing"
-    except OSError as e:
-        return f"the file cannot be read ({e.strerror})"

@@ -14,7 +14,6 @@ from listen.jobs.exchange.verification import (
     Against,
     Mismatch,
     Verification,
-    clip_fault,
     clip_faults,
     fault,
     journal_faults,
@@ -25,7 +24,7 @@ from listen.jobs.exchange.zip_guard import unzip_bag
 from listen.jobs.fold import fold
 from listen.jobs.folder import heads
 from listen.jobs.folder.chain import JOURNAL, Chain, own_lines, read_journal
-from listen.jobs.folder.parts import CLIPS
+from listen.jobs.folder.parts import CLIPS, clip_fault
 from listen.jobs.folder.summary import stored_summary
 from listen.jobs.hearing import same_person
 from listen.jobs.job import Job, RoundRecord

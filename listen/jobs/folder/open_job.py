@@ -12,11 +12,20 @@ from msgspec.structs import replace
 
 from listen.durable import age_s, remove_if_possible, sweep
 from listen.errors import JobError
-from listen.jobs.events import ClipKept, PartFound, RoundOpened
+from listen.jobs.events import PartFound, RoundOpened
 from listen.jobs.folder import disk, heads
 from listen.jobs.folder.journal import storable
 from listen.jobs.folder.open_journal import OpenJournal
-from listen.jobs.folder.parts import CLIPS, Partial, clip_event, is_clip_id, new_partial, partials, with_particulars
+from listen.jobs.folder.parts import (
+    CLIPS,
+    Partial,
+    clip_event,
+    clip_fault,
+    is_clip_id,
+    new_partial,
+    partials,
+    with_particulars,
+)
 from listen.jobs.folder.turn import BenchLock
 from listen.jobs.job import Job
 
@@ -165,23 +174,16 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
         sweep(self.folder, older_s=OTHERS_WRITE_S)
         sweep(self.folder.parent / heads.REGISTER, older_s=OTHERS_WRITE_S)
         sweep(self.clips)
-        kept = {c.id: c.kept for r in self.job.rounds for c in r.clips}
+        kept = self.chain.clips()
         payloads = (e.payload for e in self.chain.events())
         unwanted = {p.part for p in payloads if isinstance(p, PartFound) and not p.adopted}
         rounds = {r.id for r in self.job.rounds}
         for part in partials(self.folder):
             strange = part.round_id not in rounds and age_s(part.path) > NOBODYS_S
             # An event does not prove its file: where the clip was lost since, the part is the last copy.
-            safe = (clip := kept.get(part.clip)) is not None and self._holds(clip)
+            safe = part.clip in kept and not clip_fault(self.clips, kept[part.clip])
             if safe or strange or part.path.name in unwanted:
                 remove_if_possible(part.path)
-
-    def _holds(self, kept: ClipKept) -> bool:
-        """Whether the file of a clip is the one that was kept."""
-        try:
-            return disk.sha256_of(self.clip_path(kept.clip)) == kept.sha256
-        except (OSError, JobError):
-            return False
 
     def close(self) -> None:
         """Write no more, and let another record."""

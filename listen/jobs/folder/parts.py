@@ -11,7 +11,7 @@ import msgspec
 from msgspec.structs import replace
 
 from listen.jobs.events import ClipKept
-from listen.jobs.folder.disk import sha256_of
+from listen.jobs.folder.disk import link_in, sha256_of
 from listen.jobs.job import Job
 from listen.same_fields import same_fields
 
@@ -54,6 +54,23 @@ def new_clip_id() -> str:
 def is_clip_id(text: str) -> bool:
     """Whether a clip id from a journal may be used as a file name."""
     return _ID.fullmatch(text) is not None
+
+
+def clip_fault(clips: Path, clip: ClipKept) -> str:
+    """Why a clip's file is not the one that was kept; empty where it is."""
+    if not is_clip_id(clip.clip):
+        return "its id cannot be a file name"
+    path = clips / f"{clip.clip}.flac"
+    try:
+        if link_in(path, clips.parent):
+            return "is a link to somewhere else; what it holds may change unseen"
+        if path.exists() and not path.is_file():
+            return "is no file of sound"
+        return "" if sha256_of(path) == clip.sha256 else "the file is not the one that was kept: its hash differs"
+    except FileNotFoundError:
+        return "the file is missing"
+    except OSError as e:
+        return f"the file cannot be read ({e.strerror})"
 
 
 def new_partial(

@@ -121,25 +121,20 @@ def summary_of(folder: Path) -> JobSummary | None:
 
 
 def _rebuilt(folder: Path, stat: os.stat_result, known: JobSummary | None) -> JobSummary:
+    unread = JobSummary(id="", title=folder.name, folder=folder.name)
     try:
         chain = read_chain(read_file(folder / JOURNAL, MAX_JOURNAL_BYTES))
         summary = summarize(fold(chain.events()), chain, stat)
     except OSError as e:
-        return _unreadable(folder, f"cannot be read: {e.strerror}; check its permissions")
+        return msgspec.structs.replace(unread, trouble=f"cannot be read: {e.strerror}; check its permissions")
     except Exception as e:  # noqa: BLE001  one job that nobody understands is one line, and the list goes on
-        return _unreadable(
-            folder, f"cannot be understood ({type(e).__name__}: {e}); hissway salvage brings back the rest"
-        )
-    if not summary.title:
-        summary = msgspec.structs.replace(summary, title=folder.name)
+        why = f"cannot be understood ({type(e).__name__}: {e}); hissway salvage brings back the rest"
+        return msgspec.structs.replace(unread, trouble=why)
+    summary = msgspec.structs.replace(summary, title=summary.title or folder.name)
     lost = known is not None and known.events > len(chain.lines)
     if not (chain.broken or chain.torn or lost):  # else the old summary is a witness of what was there
         write_summary(folder, summary)
     return msgspec.structs.replace(summary, folder=folder.name)
-
-
-def _unreadable(folder: Path, why: str) -> JobSummary:
-    return JobSummary(id="", title=folder.name, folder=folder.name, trouble=why)
 
 
 def list_jobs(root: Path) -> list[JobSummary]:

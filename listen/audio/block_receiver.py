@@ -6,6 +6,7 @@ replaced, not changed.
 """
 
 import queue
+import threading
 import time
 from collections import deque
 from dataclasses import dataclass
@@ -54,8 +55,7 @@ class BlockReceiver:
         self.error: Exception | None = None
         self._meter: deque[Block] = deque(maxlen=max(1, round(METER_S * rate_hz / block)))
         self._takers: tuple[Taker, ...] = ()
-        self._first: queue.SimpleQueue[None] = queue.SimpleQueue()
-        self._begun = False
+        self._begun = threading.Event()
         self._ended = False
 
     def callback(self, indata: NDArray[np.float32], frames: int, times: Any, status: Any) -> None:
@@ -68,9 +68,8 @@ class BlockReceiver:
             self._meter.append(block)
             for taker in self._takers:
                 taker.put(block)
-            if not self._begun:
-                self._begun = True
-                self._first.put(None)
+            if not self._begun.is_set():
+                self._begun.set()
         except Exception as error:  # noqa: BLE001 - kept for the reading side; raising here would only end the stream
             self.error = error
 
@@ -79,11 +78,7 @@ class BlockReceiver:
         self._ended = True
 
     def begun(self, limit_s: float) -> bool:
-        try:
-            self._first.get(timeout=limit_s)
-        except queue.Empty:
-            return False
-        return True
+        return self._begun.wait(limit_s)
 
     def trouble(self, watch: Watch | None = None) -> Trouble | None:
         """What is wrong now, for the stream or for the take that ``watch`` follows."""

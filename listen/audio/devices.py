@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 
-from listen.audio.library import device_tables, reload_devices
+from listen.audio.library import device_tables
 from listen.errors import DeviceNotFound
 
 ALSA_RATE_HZ = 48_000
@@ -49,11 +49,6 @@ def find_input(spec: str | int | None = None) -> Device:
 def find_output(spec: str | int | None = None) -> Device:
     """The output meant by ``spec``; as :func:`find_input`."""
     return _found(outputs(), spec, "loudspeaker", "output")
-
-
-def refresh() -> bool:
-    """Look for devices that came or went; False, and nothing done, while a stream is open."""
-    return reload_devices()
 
 
 def _listed(way: str) -> tuple[Device, ...]:

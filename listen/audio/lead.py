@@ -48,9 +48,8 @@ class Lead:
         Call it from a thread of its own.
         """
         began = now()
-        for at_s, name in sorted(
-            (t, name) for pair in self.on_s for t, name in zip(pair, ("open", "shut"), strict=True)
-        ):
+        edges = [edge for opens, shuts in self.on_s for edge in ((opens, "open"), (shuts, "shut"))]
+        for at_s, name in sorted(edges):
             if over.wait(max(0.0, began + at_s - now())):
                 return
             with suppress(AudioError):

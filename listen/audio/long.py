@@ -1,6 +1,7 @@
 """A long clip that stays in its file: measured stretch by stretch, in as much memory as one stretch takes."""
 
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -80,9 +81,7 @@ def fits(paths: list[Path]) -> bool:
     """Whether the clips of one point may be held in memory together, by what their headers claim."""
     total = 0
     for path in paths:
-        try:
+        with suppress(ClipError):  # told when it is read
             found = sound_info(path)
-        except ClipError:
-            continue  # told when it is read
-        total += round(found.seconds * found.rate_hz)
+            total += round(found.seconds * found.rate_hz)
     return total <= HELD_SAMPLES

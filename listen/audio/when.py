@@ -19,7 +19,9 @@ def time_in_file(path: Path) -> datetime | None:
     """When a recording says it was made: our own note, a phone's creation time, a broadcast chunk, a date comment."""
     try:
         taken, date = taken_and_date(path)
-        return taken or _moment(date) or _broadcast(path)
+        # OriginationDate and OriginationTime of a Broadcast Wave file (EBU Tech 3285).
+        told = chunk(path, b"bext", 338)[320:338].decode("ascii", "replace")
+        return taken or _moment(date) or _moment(told)
     except (OSError, ClipError, struct.error):
         return None
 
@@ -67,12 +69,6 @@ def natural(path: Path) -> tuple[tuple[str, int], ...]:
     """Sort key by which *recording 2* comes before *recording 10*."""
     parts = _DIGITS.split(path.name.casefold())
     return tuple((part, 0) if n % 2 == 0 else ("", int(part[:18])) for n, part in enumerate(parts))
-
-
-def _broadcast(path: Path) -> datetime | None:
-    """OriginationDate and OriginationTime of a Broadcast Wave file (EBU Tech 3285)."""
-    data = chunk(path, b"bext", 338)
-    return _moment(data[320:338].decode("ascii", "replace")) if len(data) == 338 else None
 
 
 def _moment(text: str) -> datetime | None:

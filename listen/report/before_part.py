@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from listen.jobs.before_after import Change, compare
+from listen.jobs.before_after import Change, CylinderChange, compare
 from listen.jobs.hit_rate import HitRate, calls, hit_rates
 from listen.jobs.job import Job
 from listen.report.content import BeforePart, ChangeRow, reading_in_words
@@ -16,7 +16,7 @@ def before_part(before: Job, after: Job) -> BeforePart:
     rows: list[ChangeRow] = []
     for c in found.cylinders:
         if c.verdict_before or c.verdict_after:
-            rows.append(_verdict(c.cylinder, c.verdict_before, c.verdict_after, c.kind_before == c.kind_after))
+            rows.append(_verdict(c))
         rows += [_row(before, after, c.cylinder, change) for change in c.changes]
     return BeforePart(
         title=before.title,
@@ -27,15 +27,10 @@ def before_part(before: Job, after: Job) -> BeforePart:
     )
 
 
-def _verdict(n: int, before: str, after: str, same: bool) -> ChangeRow:
-    change = "same kind" if same else "another kind"
-    return ChangeRow(
-        what=f"Cylinder {n}, verdict",
-        before=before or figures.UNKNOWN,
-        after=after or figures.UNKNOWN,
-        change=change,
-        beyond=None,
-    )
+def _verdict(c: CylinderChange) -> ChangeRow:
+    change = "same kind" if c.kind_before == c.kind_after else "another kind"
+    before, after = c.verdict_before or figures.UNKNOWN, c.verdict_after or figures.UNKNOWN
+    return ChangeRow(what=f"Cylinder {c.cylinder}, verdict", before=before, after=after, change=change, beyond=None)
 
 
 def _row(before: Job, after: Job, n: int, c: Change) -> ChangeRow:
@@ -70,14 +65,5 @@ def hit_rate_rows(jobs: Iterable[Job]) -> tuple[tuple[str, ...], ...]:
 
 def _rate(found: HitRate) -> list[tuple[str, ...]]:
     rows = [("all", found.rate), *((figures.share(c.mean_sure), c.rate) for c in found.classes)]
-    return [
-        (
-            names.BY[found.by],
-            sure,
-            str(rate.of),
-            str(rate.hits),
-            figures.share(rate.value),
-            figures.share_interval((rate.low95, rate.high95)),
-        )
-        for sure, rate in rows
-    ]
+    by, told, within = names.BY[found.by], figures.share, figures.share_interval
+    return [(by, sure, str(r.of), str(r.hits), told(r.value), within((r.low95, r.high95))) for sure, r in rows]

@@ -59,33 +59,26 @@ class EngineDrawing:
 
 def engine_drawing(engine: Engine, marked: Collection[int], alt: str, *, between: bool = False) -> EngineDrawing:
     """Lay the engine out with the places marked; ``between`` marks the gasket between them, not the cylinders."""
-    at = {n: _at(engine, n) for n in engine.cylinders}
-    pairs = [(a, b) for a in marked for b in marked if between and a < b and a in at and b in at]
+    at: dict[int, tuple[float, float]] = {}
+    for n in engine.cylinders:
+        row, i = place(engine, n)
+        # Turned so that the front is at the left; the left row then lies at the bottom.
+        at[n] = EDGE + PLACE_GAP * i, EDGE + ROW_GAP * (len(engine.rows) - 1 - row)
+    pairs = [(at[a], at[b]) for a in marked for b in marked if between and a < b and a in at and b in at]
     return EngineDrawing(
         width=2 * EDGE + PLACE_GAP * (max(map(len, engine.rows)) - 1),
         height=2 * EDGE + ROW_GAP * (len(engine.rows) - 1),
         heads=tuple(_around([at[n] for n in head]) for head in engine.heads or engine.rows if head),
-        bridges=tuple(_between(at[a], at[b]) for a, b in pairs),
+        bridges=tuple(Box((ax + bx) / 2 - 7, (ay + by) / 2 - 24, 14, 48) for (ax, ay), (bx, by) in pairs),
         spots=tuple(Spot(n, *at[n], n in marked and not between) for n in at),
         alt=alt,
     )
 
 
-def _at(engine: Engine, n: int) -> tuple[float, float]:
-    """Turned so that the front is at the left; the left row then lies at the bottom."""
-    row, i = place(engine, n)
-    return EDGE + PLACE_GAP * i, EDGE + ROW_GAP * (len(engine.rows) - 1 - row)
-
-
 def _around(points: Sequence[tuple[float, float]]) -> Box:
-    xs, ys = [x for x, _ in points], [y for _, y in points]
+    xs, ys = zip(*points, strict=True)
     rim = RADIUS + 12
     return Box(min(xs) - rim, min(ys) - rim, max(xs) - min(xs) + 2 * rim, max(ys) - min(ys) + 2 * rim)
-
-
-def _between(a: tuple[float, float], b: tuple[float, float]) -> Box:
-    x, y = (a[0] + b[0]) / 2, (a[1] + b[1]) / 2
-    return Box(x - 7, y - 24, 14, 48)
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,11 +200,8 @@ def _draw(axes: Any, quiet: Line, air: Line) -> None:
 def inline(svg: str, name: str) -> str:
     """Ready for a page: no prologue, no global style, identifiers and colours of its own, no digit too many."""
     body = svg[svg.index("<svg") :]
-    body = re.sub(r"<defs>\s*<style.*?</style>\s*</defs>", "", body, flags=re.DOTALL)
-    body = re.sub(r"<metadata>.*?</metadata>", "", body, flags=re.DOTALL)
-    body = re.sub(r'\bid="', f'id="{name}-', body)
-    body = re.sub(r'href="#', f'href="#{name}-', body)
-    body = re.sub(r"url\(#", f"url(#{name}-", body)
+    body = re.sub(r"<defs>\s*<style.*?</style>\s*</defs>|<metadata>.*?</metadata>", "", body, flags=re.DOTALL)
+    body = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>{name}-", body)
     body = re.sub(r"\d+\.\d+", lambda m: f"{float(m[0]):.4g}", body)  # a tenth of a point: nothing finer can be drawn
     body = re.sub(r"\n\s*", " ", body)
     for stand_in, variable in COLOURS.items():

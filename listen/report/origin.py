@@ -166,9 +166,14 @@ SHIFT_S = 0.06
 
 def same_sound(a: str, b: str) -> bool:
     """Whether two MP3s, as base64, may be of the same sound; one that cannot be read is none."""
+
+    def samples(file: Path, text: str) -> np.ndarray:
+        file.write_bytes(base64.b64decode(text, validate=True))
+        return read_clip(file).samples.astype(np.float64)
+
     try:
         with temporary_folder("hissway-sounds-") as scratch:
-            one, other = (_samples(scratch / f"{n}.mp3", text) for n, text in enumerate((a, b)))
+            one, other = (samples(scratch / f"{n}.mp3", text) for n, text in enumerate((a, b)))
     except (ClipError, ValueError, OSError):
         return False
     if abs(len(one) - len(other)) > SHIFT_S * 96_000 or not len(one):
@@ -178,8 +183,3 @@ def same_sound(a: str, b: str) -> bool:
     # The fainter one: against silence, or a sound turned down, the difference is as strong as the louder one alone.
     fainter = min(float(np.mean(sound[:n] ** 2)) for sound in (one, other))
     return difference <= fainter * 10 ** (MOST_DIFFERENT_DB / 10)
-
-
-def _samples(file: Path, text: str) -> np.ndarray:
-    file.write_bytes(base64.b64decode(text, validate=True))
-    return read_clip(file).samples.astype(np.float64)

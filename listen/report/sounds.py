@@ -100,11 +100,9 @@ def _pair(quiet: Clip, air: Clip) -> Pair:
 
 def _gain_db(quiet: Clip, air: Clip) -> float:
     peak = max(float(np.abs(c.samples).max()) for c in (quiet, air))
-    if peak == 0:
-        return 0.0
     power = float(np.mean(np.square(quiet.samples, dtype=np.float64)))
     wanted = QUIET_DBFS - 10 * np.log10(power) if power > 0 else MOST_GAIN_DB
-    return float(np.floor(min(wanted, MOST_GAIN_DB, 20 * np.log10(PEAK / peak))))
+    return float(np.floor(min(wanted, MOST_GAIN_DB, 20 * np.log10(PEAK / peak)))) if peak else 0.0
 
 
 def middle(clip: Clip, seconds: float) -> Clip:

@@ -165,7 +165,7 @@ def test_opening_twice_keeps_the_stream(fake: FakePortAudio) -> None:
 
 def test_a_device_that_opens_and_sends_nothing_is_told(fake: FakePortAudio, monkeypatch: pytest.MonkeyPatch) -> None:
     fake.silent = True
-    monkeypatch.setattr(BlockReceiver, "begun", lambda self, limit_s: self._begun)
+    monkeypatch.setattr(BlockReceiver, "begun", lambda self, limit_s: self._begun.is_set())
     with pytest.raises(DeviceLost, match="opens but sends nothing"):
         Microphone("Cart USB").open()
 

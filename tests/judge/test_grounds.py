@@ -84,3 +84,31 @@ def test_one_point_is_not_everywhere_and_one_side_is_not_both():
 def test_a_changed_gain_is_no_fitting():
     loud = [Ground(point(p), True, 3.0, gain_changed=True) for p in WALK]
     assert "gain" in withheld(loud)[PathId.FITTING].why
+
+
+def test_silence_is_not_said_where_nothing_followed_the_switching_at_any_point():
+    """One point at which something followed, or that was walked, shows that the air came."""
+    none = [Ground(point(p), True, None, nothing_followed=True) for p in WALK]
+    assert "followed the switching" in withheld(none)[PathId.NONE].why
+    assert PathId.NONE not in withheld([*none[:2], Ground(point(WALK[2]), True, None)])
+
+
+def test_of_several_points_that_speak_against_silence_the_worst_is_asked_for():
+    loud = [
+        Ground(point(p), True, db) for p, db in zip(("intake", "tailpipe", "oil-filler"), (4.0, 6.0, 9.0), strict=True)
+    ]
+    assert withheld(loud)[PathId.NONE].then.startswith("Record the tailpipe again")
+    deaf = [Ground(point(p), True, None, limit_db=db) for p, db in zip(WALK, (16.0, 18.0, 17.0), strict=True)]
+    assert "at the tailpipe only 18 dB would have been seen" in withheld(deaf)[PathId.NONE].why
+
+
+def test_a_point_whose_clips_cannot_be_used_is_told_apart_from_one_not_listened_at():
+    rows = grounds()
+    lost = withheld([rows[0], Ground(point("tailpipe"), False, None), rows[2]])[PathId.NONE]
+    assert (lost.why, lost.then) == ("no clips of the tailpipe can be used", "Record the tailpipe, quiet and air.")
+    assert withheld([rows[0], rows[2]])[PathId.NONE].why == "the tailpipe was not listened at"
+
+
+@pytest.mark.parametrize(("db", "kept_back"), [(2.9, False), (3.1, True)])
+def test_a_hiss_beside_the_crankcase_speaks_against_silence_once_it_is_surely_there(db: float, kept_back: bool):
+    assert (PathId.NONE in withheld(grounds(least_excess_db=db))) is kept_back

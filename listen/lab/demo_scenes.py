@@ -1,27 +1,20 @@
 """The demo engine as the simulator knows it: what is really wrong with each cylinder, and how each point sounds."""
 
+from functools import cache
+
+import msgspec
 import numpy as np
 
 from listen.lab.simulator.curves import OCTAVES, curve
-from listen.lab.simulator.families import drift_curve
-from listen.lab.simulator.hearing import heard_at
-from listen.lab.simulator.scene import (
-    Background,
-    Cause,
-    Microphone,
-    Part,
-    PointSpec,
-    RoundSpec,
-    SimFacts,
-    TakeSpec,
-    Truth,
-)
+from listen.lab.simulator.draw import POPULATIONS
+from listen.lab.simulator.scene import Background, Cause, Microphone, Part, RoundSpec, SimFacts, Truth
+from listen.lab.simulator.worlds.carrying import Common
+from listen.lab.simulator.worlds.world import Wishes
 from listen.trade.engine import Engine, layout, points_for
 from listen.trade.points import Kind, PathId
 
 DEMO_SEED = 20_260_317
 """Seed of every sample and identifier of the demo."""
-POPULATION = "tune"
 TAKE_S = 3.0
 DRIFT_DB = 0.1
 WALK = (Kind.QUIET, Kind.AIR, Kind.QUIET)
@@ -60,17 +53,34 @@ LOSS: dict[int, float] = {1: 8.0, 2: 9.0, 3: 10.0, 4: 9.0, 5: 41.0}
 FIRST_TRY_LOSS = 96.0
 
 
-def _takes(rng: np.random.Generator) -> tuple[TakeSpec, ...]:
-    orders = (1, 1, 2)
-    return tuple(
-        TakeSpec(
-            kind=kind,
-            order=order,
-            seconds=TAKE_S,
-            drift_db=round(float(rng.normal(0, DRIFT_DB)), 3),
-            drift_curve=drift_curve(rng, 0.4 * DRIFT_DB),
-        )
-        for kind, order in zip(WALK, orders, strict=True)
+@cache
+def _drawn() -> dict[tuple[int, bool], RoundSpec]:
+    """Every round by (cylinder, first try): one engine, so its ducts and ways are drawn once and in this order."""
+    engine = Common()
+    rounds = [(n, False, TRUTHS[n]) for n in ENGINE.cylinders] + [(n, True, truth) for n, truth in FIRST_TRY.items()]
+    return {(n, first): _round(n, truth, engine) for n, first, truth in rounds}
+
+
+def _round(cylinder: int, truth: Truth, engine: Common) -> RoundSpec:
+    seed = DEMO_SEED * 10 + cylinder
+    wishes = Wishes(
+        paths=truth.paths,
+        hiss_db=truth.causes[0].hiss_db if truth.causes else None,
+        blow_by_db=truth.blow_by_db,
+        cylinder=cylinder,
+        firing_order=ENGINE.firing_order,
+        points=tuple(p.id for p in points_for(ENGINE, cylinder)),
+        takes=WALK,
+        seconds=TAKE_S,
+        rate_hz=48_000,
+        drift_db=DRIFT_DB,
+    )
+    name = f"demo, cylinder {cylinder}"
+    spec = POPULATIONS["tune"].draw(np.random.default_rng(seed), name, engine, wishes)
+    loss = FIRST_TRY_LOSS if PathId.SET_UP in truth.paths else LOSS[cylinder]
+    facts = SimFacts(loss_percent=loss, cylinder=cylinder, firing_order=ENGINE.firing_order)
+    return msgspec.structs.replace(
+        spec, seed=seed, background=SHOP, microphone=MICROPHONE, facts=facts, population="demo"
     )
 
 
@@ -79,23 +89,5 @@ def demo_scene(cylinder: int, points: tuple[str, ...] | None = None, *, first_tr
 
     ``first_try`` is the round told in the story where it differs from what a later one finds (cylinder 3).
     """
-    seed = DEMO_SEED * 10 + cylinder
-    rng = np.random.default_rng(seed)
-    at = tuple(p.id for p in points_for(ENGINE, cylinder))
-    truth = FIRST_TRY.get(cylinder, TRUTHS[cylinder]) if first_try else TRUTHS[cylinder]
-    loss = FIRST_TRY_LOSS if PathId.SET_UP in truth.paths else LOSS[cylinder]
-    air, sound, bubbles, offsets = heard_at(rng, POPULATION, truth, at, cylinder, ENGINE.firing_order)
-    specs = [
-        PointSpec(point=p, takes=_takes(rng), offset_db=offsets[p], air=air[p], sound=sound[p], bubbles=bubbles.get(p))
-        for p in at
-    ]
-    return RoundSpec(
-        name=f"demo, cylinder {cylinder}",
-        seed=seed,
-        truth=truth,
-        points=tuple(s for s in specs if points is None or s.point in points),
-        background=SHOP,
-        microphone=MICROPHONE,
-        facts=SimFacts(loss_percent=loss, cylinder=cylinder, firing_order=ENGINE.firing_order),
-        population="demo",
-    )
+    spec = _drawn()[cylinder, first_try and cylinder in FIRST_TRY]
+    return msgspec.structs.replace(spec, points=tuple(p for p in spec.points if points is None or p.point in points))

@@ -15,7 +15,8 @@ from listen.bench.accuracy.contest import report_jobs, tune_jobs
 from listen.bench.accuracy.rounds import Job, read_truth
 from listen.cli.main import main
 from listen.errors import RoundError
-from listen.lab.simulator.draw import Wishes, draw
+from listen.lab.simulator.draw import draw
+from listen.lab.simulator.worlds.world import Wishes
 from listen.signal.clip import Clip
 from listen.trade.points import PathId
 from tests.lab.truths import write_with_truth
@@ -70,9 +71,7 @@ def test_recorded_hisses_change_the_rounds_and_a_folder_without_any_is_told(
 
 
 def archive(root: Path) -> Path:
-    wishes = Wishes(
-        paths=(PathId.INTAKE_VALVE,), hiss_db=(8.0, 9.0), points=("intake", "oil-filler"), seconds=(2.5, 2.6)
-    )
+    wishes = Wishes(paths=(PathId.INTAKE_VALVE,), hiss_db=8.0, points=("intake", "oil-filler"), seconds=2.5)
     for i in range(2):
         write_with_truth(draw(np.random.default_rng(i), "report", wishes=wishes), root / f"round-{i}")
     return root

@@ -13,13 +13,10 @@ import numpy as np
 from listen.bench.accuracy.measured import Measured, forecast, measure_spec
 from listen.bench.accuracy.scores import Forecast, Scores, score
 from listen.bench.accuracy.workers import spread
-from listen.lab.simulator.draw import ORDERS, Wishes, draw
-from listen.lab.simulator.families import POPULATIONS
 from listen.lab.simulator.scene import RoundSpec
-from listen.lab.simulator.shops import one_machine
-from listen.lab.simulator.worlds import WORLDS, AboutShop
+from listen.lab.simulator.worlds import WORLDS
 from listen.lab.simulator.worlds.carrying import Common, firing_order
-from listen.lab.simulator.worlds.world import World
+from listen.lab.simulator.worlds.world import Wishes, World
 from listen.rate import Rate
 from listen.rounds.model import Facts
 from listen.whole_number import seed as any_seed
@@ -70,33 +67,11 @@ def _drawn(job: WorldJob) -> Sequence[RoundSpec]:
     return job_of(WORLDS[job.world], rng, cylinders, f"{job.world}-{job.number}")
 
 
-BLOW_BY_DB = 2.5
-"""Spread of blow-by between cylinders of one engine about the shop. Judgement; the other worlds' give 1.6 to 8."""
-
-
-def job_of(world: World | AboutShop, rng: np.random.Generator, rounds: int, name: str) -> tuple[RoundSpec, ...]:
+def job_of(world: World, rng: np.random.Generator, rounds: int, name: str) -> tuple[RoundSpec, ...]:
     """Draw rounds of one engine, a cylinder each: one shop, tester and microphone, what is wrong drawn for each."""
-    if isinstance(world, AboutShop):
-        return _about_shop(world, rng, rounds, name)
     common = Common()
     cylinders = range(1, min(rounds, len(firing_order(rng, common))) + 1)
-    return tuple(world.draw(rng, f"{name}-{n}", common, n) for n in cylinders)
-
-
-def _about_shop(world: AboutShop, rng: np.random.Generator, rounds: int, name: str) -> tuple[RoundSpec, ...]:
-    """Rounds that share shop, microphone, firing order and, but for ``BLOW_BY_DB``, blow-by; nothing else."""
-    population, sound = str(rng.choice(POPULATIONS)), bool(rng.random() < 0.5)
-    order = ORDERS[int(rng.integers(len(ORDERS)))]
-    first = draw(rng, population, sound_clips=sound, wishes=Wishes(firing_order=order, cylinder=1), name=f"{name}-1")
-    parts = one_machine(rng, first.background.parts)
-    background = msgspec.structs.replace(first.background, parts=parts)
-    found = [first]
-    for n in range(2, min(rounds, len(order)) + 1):
-        blow_by = first.truth.blow_by_db + float(rng.normal(0, BLOW_BY_DB))
-        wishes = Wishes(firing_order=order, cylinder=n, blow_by_db=round(blow_by, 2))
-        found.append(draw(rng, population, sound_clips=sound, wishes=wishes, name=f"{name}-{n}"))
-    shared = {"population": world.name, "background": background, "microphone": first.microphone}
-    return tuple(msgspec.structs.replace(spec, **shared) for spec in found)
+    return tuple(world.draw(rng, f"{name}-{n}", common, Wishes(cylinder=n)) for n in cylinders)
 
 
 def judge_rounds(rounds: Sequence[Measured]) -> list[tuple[Forecast, Forecast]]:

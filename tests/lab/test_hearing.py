@@ -7,10 +7,11 @@ import numpy as np
 import pytest
 
 from listen.lab.simulator.curves import FLAT
-from listen.lab.simulator.hearing import CROSS_TALK_DB, OPEN_VALVE_DB, heard_at
+from listen.lab.simulator.draw import POPULATIONS
 from listen.lab.simulator.noises import BUBBLE_HZ, bubbles
 from listen.lab.simulator.render import render
-from listen.lab.simulator.scene import Bubbles, Cause, Hiss, Truth
+from listen.lab.simulator.scene import Bubbles, Hiss, PointSpec
+from listen.lab.simulator.worlds.world import Wishes
 from listen.trade.points import Kind, PathId
 from tests.lab import measure, scenes
 
@@ -19,11 +20,19 @@ ORDER = (1, 3, 4, 2)
 """Cylinder 1 at top dead centre: the exhaust valve of 2 is open, the intake valve of 3."""
 
 
+WAYS = POPULATIONS["tune"].ways
+SEEDS = range(40)
+
+
+def points_of(seed: int, wishes: Wishes) -> dict[str, PointSpec]:
+    drawn = POPULATIONS["tune"].draw(np.random.default_rng(seed), wishes=wishes)
+    return {p.point: p for p in drawn.points}
+
+
 def levels(path: PathId, seed: int, hiss_db: float = 10.0) -> dict[str, float]:
     """Loudest hiss of one cause at each point, about its own background as if all were equally loud."""
-    truth = Truth(causes=(Cause(path, hiss_db),), blow_by_db=-90.0, bubbles_per_s=3.0)
-    air, _, _, offsets = heard_at(np.random.default_rng(seed), "tune", truth, POINTS, 1, ORDER)
-    return {p: max(h.level_db for h in air[p]) + offsets[p] for p in POINTS}
+    wishes = Wishes((path,), hiss_db, blow_by_db=-90.0, cylinder=1, firing_order=ORDER, points=POINTS)
+    return {p: max(h.level_db for h in at.air) + at.offset_db for p, at in points_of(seed, wishes).items()}
 
 
 @pytest.mark.parametrize(
@@ -36,22 +45,35 @@ def levels(path: PathId, seed: int, hiss_db: float = 10.0) -> dict[str, float]:
     ],
 )
 def test_a_leak_is_loudest_at_its_own_point(path: PathId, own: str) -> None:
-    """And elsewhere by no more than the stated cross-talk allows."""
-    for seed in range(20):
-        at = levels(path, seed)
-        others = [at[p] - at[own] for p in POINTS if p != own]
-        assert max(others) <= OPEN_VALVE_DB[1] + 0.02
-        assert min(others) >= CROSS_TALK_DB[0] - 0.02
+    """And elsewhere it is less by the stated cross-talk."""
+    others = np.array([[at[p] - at[own] for p in POINTS if p != own] for at in (levels(path, s) for s in SEEDS)])
+    joined = [WAYS.valve if path == PathId.NEXT_CYLINDER and p == "tailpipe" else WAYS.casting for p in POINTS]
+    if path == PathId.EXHAUST_VALVE:
+        joined[-1] = WAYS.valve
+    means = [mean for p, (mean, _) in zip(POINTS, joined, strict=True) if p != own]
+    assert others.max() < 3.0 and np.mean(others < 0.0) > 0.98
+    assert others.mean(axis=0) == pytest.approx(means, abs=3.0)
 
 
 def test_an_open_valve_carries_an_exhaust_leak_to_the_neighbours_plug_hole() -> None:
     """Firing order 1-3-4-2 with cylinder 1 at top dead centre: hole 2 hears the exhaust, not the intake."""
-    for seed in range(20):
-        exhaust, intake = levels(PathId.EXHAUST_VALVE, seed), levels(PathId.INTAKE_VALVE, seed)
-        through_valve = exhaust["plug-hole-2"] - exhaust["tailpipe"]
-        shut_off = intake["plug-hole-2"] - intake["intake"]
-        assert OPEN_VALVE_DB[0] - 0.02 <= through_valve <= OPEN_VALVE_DB[1] + 0.02
-        assert shut_off <= CROSS_TALK_DB[1] + 0.02
+    exhaust, intake = ([levels(path, s) for s in SEEDS] for path in (PathId.EXHAUST_VALVE, PathId.INTAKE_VALVE))
+    through_valve = [at["plug-hole-2"] - at["tailpipe"] for at in exhaust]
+    shut_off = [at["plug-hole-2"] - at["intake"] for at in intake]
+    assert np.mean(through_valve) == pytest.approx(WAYS.valve[0], abs=1.5)
+    assert np.mean(shut_off) == pytest.approx(WAYS.casting[0], abs=3.0)
+    assert np.mean(np.array(through_valve) > np.array(shut_off)) > 0.9
+
+
+def test_a_gasket_opens_to_one_neighbour_and_a_space_is_one_to_all_its_points() -> None:
+    """The other hole hears far less than the one it leaks to; breather and filler hear the rings nearly alike."""
+    holes, filler = [], []
+    for seed in SEEDS:
+        at = points_of(seed, Wishes((PathId.NEXT_CYLINDER,), 10.0, cylinder=2, points=("plug-hole-1", "plug-hole-3")))
+        holes.append(np.ptp([at[p].air[-1].level_db + at[p].offset_db for p in at]))
+        at = points_of(seed, Wishes((PathId.RINGS,), 10.0, cylinder=2, points=("oil-filler", "breather")))
+        filler.append(np.ptp([at[p].air[-1].level_db + at[p].offset_db for p in at]))
+    assert np.median(holes) > 9.0 > 6.0 > np.median(filler)
 
 
 def test_a_fitting_is_heard_alike_everywhere() -> None:
@@ -64,22 +86,21 @@ def test_a_fitting_is_heard_alike_everywhere() -> None:
 
 def test_a_wrong_set_up_blows_at_intake_and_tailpipe() -> None:
     """Both valves are open off top dead centre."""
-    for seed in range(10):
-        at = levels(PathId.SET_UP, seed)
-        assert abs(at["intake"] - at["tailpipe"]) < 15.0
-        assert min(at["intake"], at["tailpipe"]) > max(at["radiator"], at["oil-filler"])
+    every = [levels(PathId.SET_UP, seed) for seed in SEEDS]
+    assert np.mean([abs(at["intake"] - at["tailpipe"]) < 12.0 for at in every]) > 0.9
+    louder = [min(at["intake"], at["tailpipe"]) > max(at["radiator"], at["oil-filler"]) for at in every]
+    assert np.mean(louder) > 0.9
 
 
 def test_a_sound_cylinder_hears_blow_by_only_and_about_as_much() -> None:
     """The reference must not carry the leak it is compared with."""
-    truth = Truth(causes=(Cause(PathId.INTAKE_VALVE, 10.0),), blow_by_db=-3.0)
     steps = []
     for seed in range(60):
-        air, sound, _, _ = heard_at(np.random.default_rng(seed), "report", truth, POINTS, 1, ORDER)
-        assert {h.source for hisses in sound.values() for h in hisses} == {"blow-by"}
-        own = next(h for h in air["oil-filler"] if h.source == "blow-by")
-        steps.append(sound["oil-filler"][0].level_db - own.level_db)
-    assert np.std(steps) == pytest.approx(2.0, abs=0.6)
+        at = points_of(seed, Wishes((PathId.INTAKE_VALVE,), 10.0, -3.0, 1, ORDER, POINTS))
+        assert {h.source for p in at.values() for h in p.sound} == {"blow-by"}
+        own = next(h for h in at["oil-filler"].air if h.source == "blow-by")
+        steps.append(at["oil-filler"].sound[0].level_db - own.level_db)
+    assert np.std(steps) == pytest.approx(2.8, abs=0.8)
 
 
 def test_shut_hears_a_leaking_fitting_and_nothing_of_the_engine() -> None:

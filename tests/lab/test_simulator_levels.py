@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 from listen.lab.simulator.curves import OCTAVES, curve
-from listen.lab.simulator.draw import Wishes, draw
+from listen.lab.simulator.draw import draw
 from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import Microphone
+from listen.lab.simulator.worlds.world import Wishes
 from listen.trade.points import Kind, PathId
 from tests.lab import measure, scenes
 
@@ -29,9 +30,9 @@ def test_drawn_rounds_hold_what_their_truth_says(population: str) -> None:
     rng = np.random.default_rng(11)
     wishes = Wishes(
         paths=(PathId.INTAKE_VALVE,),
-        hiss_db=(12.0, 12.0),
+        hiss_db=12.0,
         points=("intake",),
-        seconds=(3, 3),
+        seconds=3,
         drift_db=0.0,
         takes=(Kind.QUIET, Kind.AIR, Kind.QUIET),
         rate_hz=48_000,

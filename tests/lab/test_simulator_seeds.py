@@ -12,15 +12,15 @@ import pytest
 from listen.audio.write import write_flac
 from listen.errors import RoundError, UsageError
 from listen.lab.simulator.background import stretch
-from listen.lab.simulator.draw import TRUTHS, Wishes, draw
-from listen.lab.simulator.families import leak_shape
+from listen.lab.simulator.draw import POPULATIONS, draw
 from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import Background, RoundSpec
 from listen.lab.simulator.shops import SHOPS, family, population_of, recorded_leaks, recorded_shape, recordings
+from listen.lab.simulator.worlds.world import Wishes
 from listen.signal.clip import Clip
 from listen.trade.points import Kind, PathId, point
 
-SHORT = Wishes(seconds=(0.5, 0.5))
+SHORT = Wishes(seconds=0.5)
 NAMES = [
     "background-coffee.flac",
     "background-coffee-shop-b.flac",
@@ -70,8 +70,9 @@ def test_populations_share_no_seed_shop_microphone_or_leak() -> None:
     assert {s.seed % 2 for s in tune} == {0} and {s.seed % 2 for s in report} == {1}
     assert not {s.microphone.name for s in tune} & {s.microphone.name for s in report}
     assert not SHOPS["tune"].keys() & SHOPS["report"].keys()
-    shapes = [leak_shape(np.random.default_rng(1), p, "intake-valve") for p in ("tune", "report")]
-    assert shapes[0] != shapes[1]
+    shapes = [w.sound(np.random.default_rng(1), "intake-valve", 0.8).shape for w in POPULATIONS.values()]
+    ducts = [w.duct(np.random.default_rng(1), "intake") for w in POPULATIONS.values()]
+    assert shapes[0] != shapes[1] and ducts[0] != ducts[1]
 
 
 def test_unknown_population_is_refused() -> None:
@@ -88,7 +89,8 @@ def test_truths_come_in_their_stated_shares() -> None:
         paths = draw(rng, "tune", wishes=SHORT).truth.paths
         single = str(paths[0]) if paths[0] in ("none", "fitting", "set-up") else "single"
         counts["pair" if len(paths) > 1 else single] += 1
-    for kind, share in TRUTHS.items():
+    shares = {k: v for k, v in POPULATIONS["tune"].rates.items() if k in ("none", "pair", "fitting", "set-up")}
+    for kind, share in {**shares, "single": 1.0 - sum(shares.values())}.items():
         assert counts[kind] / 400 == pytest.approx(share, abs=0.07), kind
 
 
@@ -99,7 +101,7 @@ def test_truth_is_among_what_the_points_can_speak_of() -> None:
         spec = draw(rng, "report", wishes=SHORT)
         own = {path for p in spec.points for path in point(p.point).row.own}
         assert set(spec.truth.paths) <= own | {PathId.NONE, PathId.FITTING, PathId.SET_UP}
-        assert 3 <= len(spec.points) <= 5
+        assert 3 <= len(spec.points) <= 6
 
 
 def test_related_recordings_never_fall_on_both_sides(tmp_path: Path) -> None:

@@ -15,9 +15,10 @@ from listen.audio.files import read_clip
 from listen.audio.partial import read_part
 from listen.audio.take import SoundInput
 from listen.errors import AudioError, RoundError
-from listen.lab.simulator.draw import Wishes, draw
+from listen.lab.simulator.draw import draw
 from listen.lab.simulator.render import clip_name, render
 from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
+from listen.lab.simulator.worlds.world import Wishes
 from listen.rounds.loose import read_folder
 from listen.trade.points import Kind
 from tests.lab import scenes
@@ -26,7 +27,7 @@ from tests.lab.truths import write_with_truth
 
 def test_a_written_round_is_a_loose_round_with_its_truth(tmp_path: Path) -> None:
     """The bench and other people's scripts read it back with the ordinary reader."""
-    spec = draw(np.random.default_rng(8), "report", sound_clips=True, wishes=Wishes(seconds=(0.5, 0.5)))
+    spec = draw(np.random.default_rng(8), "report", sound_clips=True, wishes=Wishes(seconds=0.5))
     folder = write_with_truth(spec, tmp_path / "r")
     listed, clips = read_folder(folder), render(spec)
     assert len(listed.takes) == len(clips) > 0

@@ -13,7 +13,8 @@ import soundfile
 from numpy.typing import NDArray
 
 from listen.audio.write import write_flac
-from listen.lab.simulator.draw import Wishes, draw
+from listen.lab.simulator.draw import draw
+from listen.lab.simulator.worlds.world import Wishes
 from listen.signal.clip import Clip
 from listen.trade.points import Kind, PathId
 from tests.lab.truths import write_with_truth
@@ -36,9 +37,9 @@ def simulated(
     """A simulated round with one plain leak (16 dB of hiss) in a fairly steady shop."""
     wishes = Wishes(
         paths=(path,),
-        hiss_db=(16.0, 16.0),
+        hiss_db=16.0,
         points=points,
-        seconds=(seconds, seconds),
+        seconds=seconds,
         takes=BRACKET,
         rate_hz=rate_hz,
         drift_db=0.1,

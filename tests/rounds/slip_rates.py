@@ -13,8 +13,8 @@ import msgspec
 import numpy as np
 
 from listen.bench.accuracy.workers import spread
+from listen.lab.simulator.draw import in_recorded_shop
 from listen.lab.simulator.worlds import WORLDS
-from listen.lab.simulator.worlds.recorded import in_recorded_shop
 from listen.rate import counted
 from listen.rounds.evaluate import judge_points
 from listen.rounds.model import Facts

@@ -15,10 +15,11 @@ import soundfile
 from numpy.typing import NDArray
 
 from listen.judge.result import RoundResult
-from listen.lab.simulator.draw import Wishes, draw
+from listen.lab.simulator.draw import draw
 from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import RoundSpec
 from listen.lab.simulator.worlds import WORLDS
+from listen.lab.simulator.worlds.world import Wishes
 from listen.rounds.evaluate import judge_points
 from listen.rounds.model import Facts
 from listen.rounds.slips.blunders import blunders
@@ -43,9 +44,9 @@ def leak(seed: int = 5) -> RoundSpec:
     """A loud intake leak in a steady shop, four points, quiet, air, quiet; each point with a colour of its own."""
     wishes = Wishes(
         paths=(PathId.INTAKE_VALVE,),
-        hiss_db=(14.0, 15.0),
+        hiss_db=14.0,
         points=("intake", "tailpipe", "oil-filler", "radiator"),
-        seconds=(3.0, 3.0),
+        seconds=3.0,
         takes=(Kind.QUIET, Kind.AIR, Kind.QUIET),
         drift_db=0.1,
         rate_hz=48_000,

@@ -11,8 +11,9 @@ import pytest
 import soundfile
 
 from listen.cli.main import main
-from listen.lab.simulator.draw import Wishes, draw
+from listen.lab.simulator.draw import draw
 from listen.lab.simulator.render import clip_name, render
+from listen.lab.simulator.worlds.world import Wishes
 from listen.trade.points import PathId
 from tests.rounds.made import BRACKET, POINTS, RATE_HZ
 
@@ -49,15 +50,15 @@ def made() -> Made:
 def _simulated(rate_hz: int) -> dict[str, np.ndarray]:
     wishes = Wishes(
         paths=(PathId.EXHAUST_VALVE,),
-        hiss_db=(16.0, 16.0),
+        hiss_db=16.0,
         points=POINTS[:2],
-        seconds=(1.5, 1.5),
+        seconds=1.5,
         takes=BRACKET,
         rate_hz=rate_hz,
         drift_db=0.1,
         firing_order=(1, 3, 4, 2),
     )
-    spec = draw(np.random.default_rng(3), "report", wishes=wishes)
+    spec = draw(np.random.default_rng(7), "report", wishes=wishes)
     return {clip_name(key): clip.samples for key, clip in render(spec).items()}
 
 

@@ -150,11 +150,12 @@ def _one_clip(job: OpenJob, microphone: SimulatedMicrophone, round_id: str, poin
 def _scene(seed: int, number: int) -> RoundSpec:
     import numpy as np
 
-    from listen.lab.simulator.draw import Wishes, draw
+    from listen.lab.simulator.draw import draw
+    from listen.lab.simulator.worlds.world import Wishes
     from listen.trade.points import Kind
 
     takes = (Kind.QUIET, Kind.AIR, Kind.QUIET)
-    wishes = Wishes(points=POINTS, seconds=(CLIP_S, CLIP_S), takes=takes, rate_hz=48_000)
+    wishes = Wishes(points=POINTS, seconds=CLIP_S, takes=takes, rate_hz=48_000)
     return draw(np.random.default_rng([seed, number]), "report", wishes=wishes)
 
 

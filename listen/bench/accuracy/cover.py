@@ -32,9 +32,9 @@ from listen.bench.accuracy.pool import (
 from listen.bench.accuracy.workers import pieces, spread
 from listen.lab.simulator.background import file_seconds, stretch, synthetic
 from listen.lab.simulator.curves import OCTAVES, curve
-from listen.lab.simulator.families import leak_shape
 from listen.lab.simulator.scene import Background, Part
 from listen.lab.simulator.shops import recordings
+from listen.lab.simulator.worlds.sounds import bent
 from listen.rate import Rate, exact_rate
 from listen.signal.bands import CENTRES_HZ
 from listen.signal.drift import NEPER_PER_DB
@@ -220,7 +220,7 @@ def _hiss(
     """A hiss or none, and its true power over the long-run background per band [shape=(13,)]."""
     if rng.random() >= HISS_SHARE:
         return np.float32(0.0), np.zeros_like(long_run)
-    shape = leak_shape(rng, "report", "intake-valve")
+    shape = bent(rng, "intake-valve").shape
     ratio = expected_bands(shape) / long_run
     gain = 10 ** (float(rng.uniform(*HISS_DB)) / 10) / float(ratio.mean())
     return noise(rng, shape, n) * np.float32(np.sqrt(gain)), ratio * gain

@@ -78,8 +78,8 @@ def _state() -> str:
 
 def drawn(job: WorldRound) -> RoundSpec:
     """Draw a round; the same job gives the same round, and the same engine and shop switched as walked."""
+    from listen.lab.simulator.draw import in_recorded_shop
     from listen.lab.simulator.worlds import WORLDS
-    from listen.lab.simulator.worlds.recorded import in_recorded_shop
 
     seed = [job.seed, sorted(WORLDS).index(job.world), job.number]
     spec = WORLDS[job.world].draw(np.random.default_rng(seed), f"{job.world}-{job.number}")

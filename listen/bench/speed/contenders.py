@@ -104,11 +104,12 @@ POINTS = ("intake", "tailpipe", "oil-filler", "radiator")
 
 def make_archive(root: Path, rounds: int, seed: int) -> list[Path]:
     """Write ``rounds`` loose rounds of four points with three takes of 4 s at 48 kHz (quiet, air, quiet)."""
-    from listen.lab.simulator.draw import Wishes, draw
+    from listen.lab.simulator.draw import draw
     from listen.lab.simulator.render import write_round
+    from listen.lab.simulator.worlds.world import Wishes
     from listen.trade.points import Kind
 
-    wishes = Wishes(points=POINTS, seconds=(SECONDS, SECONDS), takes=(Kind.QUIET, Kind.AIR, Kind.QUIET), rate_hz=48_000)
+    wishes = Wishes(points=POINTS, seconds=SECONDS, takes=(Kind.QUIET, Kind.AIR, Kind.QUIET), rate_hz=48_000)
     folders = [root / f"round-{n:05d}" for n in range(rounds)]
     for n, folder in enumerate(folders):
         if n < SCENES:

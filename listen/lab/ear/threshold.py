@@ -12,10 +12,10 @@ from listen.errors import LabError
 from listen.lab.ear.adaptive import INTERVALS, EarRun, Threshold
 from listen.lab.learners import Learner, append_record, learner_dir, read_records
 from listen.lab.simulator.curves import add
-from listen.lab.simulator.families import duct_shape, leak_shape
 from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import Background, Hiss, Microphone, PointSpec, RoundSpec, TakeSpec, Truth
 from listen.lab.simulator.shops import SHOPS, SOUND_FILES
+from listen.lab.simulator.worlds.sounds import duct, usual
 from listen.signal.clip import Clip
 from listen.trade.points import Kind
 
@@ -71,7 +71,7 @@ def background(name: str, seed: int) -> Background:
 def scene(at: Background, seed: int, kinds: tuple[Kind, ...], level_db: float, seconds: float, trial: int) -> RoundSpec:
     """A jet over a background: the same jet for a whole run, fresh noise for every trial."""
     rng = np.random.default_rng([seed, 2])
-    jet = add(leak_shape(rng, "tune", "intake-valve"), duct_shape(rng, "tune", POINT))
+    jet = add(usual(rng, "intake-valve").shape, duct(rng, POINT))
     counts = dict.fromkeys(kinds, 0)
     takes = []
     for kind in kinds:

@@ -8,15 +8,15 @@ import msgspec
 from listen.lab.simulator.curves import FLAT, Curve
 from listen.trade.points import Kind, PathId
 
-GENERATOR = "hissway-simulator/1"
+GENERATOR = "hissway-simulator/2"
 """Name and version of the simulator; a change of what a seed renders needs a new number."""
 
 
 class Cause(msgspec.Struct, frozen=True):
     path: PathId
     hiss_db: float
-    """Whitened hiss over background at its own point, dB: mean over the third octaves 1-16 kHz of the power ratio.
-    For the coolant passage, nominal: the water swallows ``hearing.COOLANT_HISS_DB`` of it."""
+    """At its own point, dB: about the background (mean over the third octaves 1-16 kHz of the power ratio), or re full
+    scale, as its world's levels are."""
 
 
 class Truth(msgspec.Struct, frozen=True, kw_only=True):

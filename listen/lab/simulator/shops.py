@@ -15,7 +15,6 @@ import numpy as np
 
 from listen.errors import RoundError
 from listen.lab.simulator.curves import CONTROL_HZ, OCTAVES, Curve, curve
-from listen.lab.simulator.families import POPULATIONS
 from listen.lab.simulator.scene import Background, Part
 
 PREFIX = "background-"
@@ -94,6 +93,8 @@ SHOPS: dict[str, dict[str, Shop]] = {
     },
 }
 """Synthetic shops by population: one row a shop."""
+SIDES = tuple(SHOPS)
+"""The populations, by name."""
 
 
 def family(path: Path) -> str:
@@ -103,7 +104,7 @@ def family(path: Path) -> str:
 
 
 def population_of(path: Path) -> str:
-    return ("tune", "report")[crc32(f"split/{family(path)}".encode()) % 2]
+    return SIDES[crc32(f"split/{family(path)}".encode()) % 2]
 
 
 def recordings(folder: Path, population: str) -> tuple[Path, ...]:
@@ -149,9 +150,7 @@ FLOOR_DB = -40.0
 def recorded_leaks(folder: Path, population: str) -> tuple[Path, ...]:
     """Recordings of hisses in a folder that a population may use; none is no error."""
     every = sorted(p for p in folder.glob(f"{LEAK}*") if p.suffix.lower() in SOUND_FILES)
-    return tuple(
-        p for p in every if POPULATIONS[crc32(f"split/{p.stem.removeprefix(LEAK)}".encode()) % 2] == population
-    )
+    return tuple(p for p in every if SIDES[crc32(f"split/{p.stem.removeprefix(LEAK)}".encode()) % 2] == population)
 
 
 @lru_cache(maxsize=32)

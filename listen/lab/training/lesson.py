@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import msgspec
 import numpy as np
 
-from listen.lab.simulator.draw import Wishes, draw
+from listen.lab.simulator.draw import draw, on_recording
 from listen.lab.simulator.scene import (
     Background,
     Bubbles,
@@ -25,6 +25,8 @@ from listen.lab.simulator.scene import (
 )
 from listen.lab.simulator.shops import SHOPS
 from listen.lab.simulator.switching_hand import Hand, as_switched
+from listen.lab.simulator.worlds.readings import loss_by_cause
+from listen.lab.simulator.worlds.world import Wishes
 from listen.lab.training.held import Held, met
 from listen.rounds.model import Facts
 from listen.signal.switching import commanded_times
@@ -42,8 +44,6 @@ SELF_NOISE_DB = -20.0
 POINTS = ("intake", "tailpipe", "oil-filler", "radiator", "plug-hole-2")
 FIRING_ORDER = (1, 3, 4, 2)
 """With cylinder 1 at top dead centre the exhaust valve of its neighbour 2 stands open."""
-LOSS = {"none": (7.0, 0.5), "set-up": (91.0, 0.06), "leak": (25.0, 0.5)}
-"""Median (percent) and log standard deviation of the loss told (:mod:`listen.lab.simulator.draw`)."""
 BUBBLES_SEEN = {True: 0.95, False: 0.03}
 """Share of rounds in which bubbles were seen, where air goes to the coolant and where not."""
 SUPPLY_KPA = 550.0
@@ -118,9 +118,8 @@ def bubbling(per_s: float, peak_db: float) -> Change:
 
 
 def _facts(rng: np.random.Generator, paths: tuple[PathId, ...]) -> SimFacts:
-    median, sd = LOSS.get(str(paths[0]), LOSS["leak"])
     return SimFacts(
-        loss_percent=round(min(100.0, float(median * np.exp(rng.normal(0, sd))))),
+        loss_percent=round(loss_by_cause(rng, paths)),
         supply_kpa=SUPPLY_KPA,
         cylinder=1,
         firing_order=FIRING_ORDER,
@@ -159,12 +158,11 @@ def spec_of(
     """A round drawn as the row says."""
     wishes = Wishes(
         paths=tuple(PathId(p) for p in lesson.paths),
-        hiss_db=(lesson.hiss_db, lesson.hiss_db),
+        hiss_db=lesson.hiss_db,
         points=POINTS,
-        seconds=(seconds, seconds),
+        seconds=seconds,
         takes=walk,
         rate_hz=RATE_HZ,
-        background=background or shop_of(rng, lesson.shop),
         blow_by_db=lesson.blow_by_db,
         drift_db=0.1,
         cylinder=1,
@@ -173,6 +171,10 @@ def spec_of(
     spec = draw(rng, POPULATION, wishes=wishes, name=name)
     quiet = Microphone(name="simulated microphone", colour=spec.microphone.colour, self_noise_db=SELF_NOISE_DB, bits=16)
     spec = msgspec.structs.replace(spec, microphone=quiet)
+    if background:
+        spec = on_recording(spec, background)
+    else:
+        spec = msgspec.structs.replace(spec, background=shop_of(rng, lesson.shop))
     spec = lesson.change(spec) if lesson.change else spec
     return msgspec.structs.replace(spec, facts=_facts(rng, spec.truth.paths))
 

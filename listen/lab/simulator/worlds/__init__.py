@@ -2,35 +2,29 @@
 what moves, what is common. The bench reports every one by itself."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
-import msgspec
 import numpy as np
 
-from listen.lab.simulator.draw import draw
-from listen.lab.simulator.families import POPULATIONS
-from listen.lab.simulator.scene import Microphone, RoundSpec
-from listen.lab.simulator.shops import one_machine
+from listen.lab.simulator.scene import Microphone
 from listen.lab.simulator.worlds.carrying import Spread, Ways
 from listen.lab.simulator.worlds.readings import Notes
-from listen.lab.simulator.worlds.sounds import SOUND_M_S, Sound, following, hot, plain, rolled_off, slit, usual
-from listen.lab.simulator.worlds.walking import Restless
+from listen.lab.simulator.worlds.sounds import (
+    SOUND_M_S,
+    Sound,
+    bent,
+    bent_duct,
+    duct,
+    following,
+    hot,
+    near_the_shop,
+    plain,
+    resonant,
+    rolled_off,
+    slit,
+    usual,
+)
+from listen.lab.simulator.worlds.walking import Restless, own_drift
 from listen.lab.simulator.worlds.world import HOLES_MM, RATES, Strength, World
-
-
-@dataclass(frozen=True, slots=True)
-class AboutShop:
-    """The rounds of the drills, from both of their populations."""
-
-    name: str = "shop"
-    differs: str = "Levels are stated over the noise at the point, drift is each clip's own, losses are drawn by cause."
-
-    def draw(self, rng: np.random.Generator, name: str = "") -> RoundSpec:
-        population = str(rng.choice(POPULATIONS))
-        spec = draw(rng, population, sound_clips=bool(rng.random() < 0.5), name=name or self.name)
-        background = msgspec.structs.replace(spec.background, parts=one_machine(rng, spec.background.parts))
-        return msgspec.structs.replace(spec, population=self.name, background=background)
-
 
 HELD_SD_DB = 4.0
 """In the bay the microphone is held by hand, at another distance from each mouth: 4 and 12 cm differ by 10 dB."""
@@ -40,14 +34,19 @@ LENGTH_M = {"intake": (0.2, 0.9), "tailpipe": (1.5, 4.0), "oil-filler": (0.05, 0
 """Pipes whose modes lie c / 2L apart."""
 
 
-def _of_no_hole(blow_by_db: Spread, faults_db: tuple[float, float]) -> Callable[[np.random.Generator], Strength]:
+def _of_no_hole(
+    blow_by_db: Spread, faults_db: tuple[float, float], set_up_db: tuple[float, float] | None = None
+) -> Callable[[np.random.Generator], Strength]:
     """Blow-by near one level an engine, every fault anywhere in a range: neither hole nor flow says how loud."""
+    ranges_db = {"set-up": set_up_db or faults_db}
 
     def strength(rng: np.random.Generator) -> Strength:
         usual_db = rng.normal(*blow_by_db)
 
         def level(source: str, hole_mm: float, flow_l_s: float) -> float:
-            return float(usual_db + rng.normal(0, 2) if source == "blow-by" else rng.uniform(*faults_db))
+            if source == "blow-by":
+                return float(usual_db + rng.normal(0, 2))
+            return float(rng.uniform(*ranges_db.get(source, faults_db)))
 
         return level
 
@@ -134,8 +133,47 @@ def _from_busy_to_night(rng: np.random.Generator) -> Restless:
     )
 
 
-_ALL: tuple[World | AboutShop, ...] = (
-    AboutShop(),
+def _drifting_by_clip(rng: np.random.Generator) -> Restless:
+    return own_drift(float(rng.uniform(0.0, 0.5)))
+
+
+SHOP = World(
+    name="shop",
+    differs="Levels are stated over the noise at the point, drift is each clip's own, losses are drawn by cause.",
+    about="background",
+    strength=_of_no_hole((-7.5, 5), (-10, 18), set_up_db=(0, 18)),
+    ways=Ways(
+        casting=(-17.5, 4.5),
+        breather=(-17.5, 4.5),
+        valve=(-8, 2.5),
+        far=(-17.5, 4.5),
+        in_the_open=False,
+        even_fitting=True,
+    ),
+    sound=lambda rng, source, hole_mm: (usual if rng.random() < 0.5 else bent)(rng, source, hole_mm),
+    duct=lambda rng, at: (duct if rng.random() < 0.5 else bent_duct)(rng, at),
+    microphone=lambda rng: (near_the_shop if rng.random() < 0.5 else resonant)(rng),
+    restless=_drifting_by_clip,
+    shop_dbfs=(-55.0, -38.0),
+    rates={
+        "none": 0.25,
+        "intake-valve": 0.12,
+        "exhaust-valve": 0.12,
+        "rings": 0.12,
+        "coolant-passage": 0.06,
+        "next-cylinder": 0.05,
+        "pair": 0.12,
+        "fitting": 0.08,
+        "set-up": 0.08,
+    },
+    mishaps=0.0,
+    shut_clips=0.0,
+    notes=Notes(
+        loss=0.95, supply=1.0, restrictor=0.6, firing_order=1.0, compression=0.2, bubbles=0.3, loss_by_cause=True
+    ),
+)
+_ALL = (
+    SHOP,
     World(
         name="flow",
         differs="Level and loss follow from one bore behind a restrictor; normal blow-by is a smaller hole.",
@@ -214,4 +252,4 @@ _ALL: tuple[World | AboutShop, ...] = (
         mishaps=0.15,
     ),
 )
-WORLDS: dict[str, World | AboutShop] = {w.name: w for w in _ALL}
+WORLDS: dict[str, World] = {w.name: w for w in _ALL}

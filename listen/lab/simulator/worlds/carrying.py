@@ -18,10 +18,18 @@ Judgement: ducts and hoses are the same for all cylinders, the way from each to 
 
 
 class Common:
-    """Particulars of one engine, shop, tester and microphone. A round drawn alone has a fresh one."""
+    """Particulars of one engine, shop, tester and microphone: drawn when first asked for, kept for later rounds.
+
+    A round drawn alone has a fresh one.
+    """
 
     def __init__(self) -> None:
         self._drawn: dict[Hashable, Any] = {}
+
+    def give(self, what: Hashable, value: object) -> None:
+        """Fix what would be drawn; None leaves it to be drawn."""
+        if value is not None:
+            self._drawn[what] = value
 
     def once(self, what: Hashable, draw: Callable[[], T]) -> T:
         if what not in self._drawn:
@@ -88,20 +96,27 @@ def firing_order(rng: np.random.Generator, common: Common) -> tuple[int, ...]:
     return common.once("order", lambda: ORDERS[int(rng.integers(len(ORDERS)))])
 
 
-def layout(rng: np.random.Generator, common: Common, cylinder: int | None = None) -> Layout:
-    """Draw an engine and the points walked on it; the cylinder too where it is not given."""
+def layout(
+    rng: np.random.Generator, common: Common, cylinder: int | None = None, points: tuple[str, ...] | None = None
+) -> Layout:
+    """Draw an engine, and the cylinder and the points walked where they are not given."""
     order = firing_order(rng, common)
     cylinder = cylinder or int(rng.integers(1, len(order) + 1))
+    points = points or _walked(rng, common, cylinder, len(order))
+    joined = common.once("joined", lambda: bool(rng.random() < 0.65))
+    return Layout(order, cylinder, points, valves_open(None, order, cylinder), joined, common)
+
+
+def _walked(rng: np.random.Generator, common: Common, cylinder: int, last: int) -> tuple[str, ...]:
     points = ["intake", "tailpipe", "oil-filler"]
     for point_id, share in OPTIONAL.items():
         walked = common.once(point_id, rng.random) < share
         if walked and point_id == "plug-hole":
-            neighbours = [n for n in (cylinder - 1, cylinder + 1) if 1 <= n <= len(order)]
+            neighbours = [n for n in (cylinder - 1, cylinder + 1) if 1 <= n <= last]
             points.append(f"plug-hole-{int(rng.choice(neighbours))}")
         elif walked:
             points.append(point_id)
-    joined = common.once("joined", lambda: bool(rng.random() < 0.65))
-    return Layout(order, cylinder, tuple(points), valves_open(None, order, cylinder), joined, common)
+    return tuple(points)
 
 
 Rates = Mapping[str, float]
@@ -129,6 +144,12 @@ Carry = Callable[[str, str | None, str], float]
 has none, about its nominal level at the plug."""
 SAME_MOUTH: Spread = (-3.0, 4.0)
 """At another point of the same space (breather beside oil filler) about the first."""
+ONE_MOUTH = ("next-cylinder", "exhaust-valve")
+OTHER_MOUTH: Spread = (-13.0, 6.0)
+"""A gasket opens to one neighbour, a cylinder breathes into one bank's pipe: at the other hole or pipe from nearly all
+(a crossover) to next to nothing (two separate ways)."""
+NEAR_PLUG_DB, EVEN_SD_DB = 3.5, 2.0
+"""A fitting where it is heard alike everywhere: how much louder at a plug hole, and its scatter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +163,8 @@ class Ways:
     engine_db: float = 2.0
     in_the_open: bool = True
     """Whether sound also crosses from mouth to mouth through the air of the bay."""
+    even_fitting: bool = False
+    """Whether a fitting is heard alike everywhere instead of by its distance."""
 
     def of(self, rng: np.random.Generator, layout: Layout) -> Carry:
         common = layout.common
@@ -152,12 +175,15 @@ class Ways:
         nearest = heard_db(0.15, room)
 
         def carry(source: str, first: str | None, at: str) -> float:
+            if first is None and self.even_fitting:
+                return NEAR_PLUG_DB * at.startswith("plug-hole") + float(rng.normal(0, EVEN_SD_DB))
             if first is None:
                 return heard_db(away[at], room) - nearest + float(rng.normal(0, 1.5))
             if at == first:
                 return 0.0
             if at in layout.own(source):
-                return SAME_MOUTH[0] + SAME_MOUTH[1] * common.partly(rng, (source, first, at))
+                mean, sd = OTHER_MOUTH if source in ONE_MOUTH else SAME_MOUTH
+                return mean + sd * common.partly(rng, (source, first, at))
             loss: Spread = getattr(self, layout.joined(source, at))
             mean, sd = loss
             through = mean + whole + sd * common.partly(rng, (source, first, at))

@@ -42,14 +42,29 @@ class Notes:
     firing_order: float = 0.7
     compression: float = 0.25
     bubbles: float = 0.4
+    loss_by_cause: bool = False
+    """Whether the gauge shows what is drawn for the cause, not what restrictor and hole give."""
+
+
+LOSS_BY_CAUSE = {"none": (7.0, 0.5), "set-up": (91.0, 0.06), "leak": (25.0, 0.5)}
+"""Median (percent) and log standard deviation: alike over all leaks: it tells how much, not where."""
+
+
+def loss_by_cause(rng: np.random.Generator, paths: tuple[PathId, ...]) -> float:
+    """Percent, drawn by what is wrong."""
+    median, sd = LOSS_BY_CAUSE.get(str(paths[0]), LOSS_BY_CAUSE["leak"])
+    return min(100.0, float(median * np.exp(rng.normal(0, sd))))
 
 
 def readings(
     rng: np.random.Generator, layout: Layout, paths: tuple[PathId, ...], tester: Tester, hole_mm: float, notes: Notes
 ) -> SimFacts:
     """Draw the readings of a round whose air leaves by one hole as large as all together."""
-    true = loss_percent(tester.supply_kpa, tester.restrictor_mm, hole_mm)
-    read = float(np.clip(true + rng.normal(0, GAUGE_PERCENT) + rng.normal(0, ZERO_PERCENT), 0.0, 100.0))
+    if notes.loss_by_cause:
+        read = loss_by_cause(rng, paths)
+    else:
+        true = loss_percent(tester.supply_kpa, tester.restrictor_mm, hole_mm)
+        read = float(np.clip(true + rng.normal(0, GAUGE_PERCENT) + rng.normal(0, ZERO_PERCENT), 0.0, 100.0))
     # Compression sees the same hole for a fraction of a second: it falls with the hole's area, and the rings' with oil.
     opens = [p for p in paths if p not in (PathId.NONE, PathId.FITTING, PathId.SET_UP)]
     dry = rng.uniform(1000, 1400) * (1.0 - min(0.6, 0.16 * hole_mm**2) * bool(opens)) * rng.normal(1, 0.03)

@@ -78,6 +78,49 @@ def duct(rng: np.random.Generator, at: str, dull: float = 1.0, sd_db: float = 2.
     return curve(ripple(rng, sd_db) - loss)
 
 
+RED_SHARE = 0.15
+"""Share of jets that come out red whatever the path (a wide slow release)."""
+
+
+def bent(rng: np.random.Generator, source: str, hole_mm: float = 0.8) -> Sound:
+    """Another family than all above, to be held out: broken slopes from -6 to +6 dB an octave (METHOD section 4)."""
+    rings = source in ("rings", "blow-by")
+    slope = rng.uniform(-6.0, 0.0) if rings or rng.random() < RED_SHARE else rng.uniform(-1.0, 6.0)
+    bend = rng.uniform(0.5, 2.0 if rings else 3.5)
+    after = np.clip(slope - rng.uniform(0, 3), -6, 6)
+    shape = slope * np.minimum(OCTAVES, bend) + after * np.maximum(0.0, OCTAVES - bend)
+    # Jets have little below their corner: 6 dB an octave down.
+    shape = shape - 6.0 * np.maximum(0.0, rng.uniform(-1.5, 0.3) - OCTAVES) + _knotted(rng, 3.0)
+    if source == "coolant-passage":
+        shape = shape - 12.0 * np.maximum(0.0, 2.0 - OCTAVES)  # what reaches the neck as hiss lies above 4 kHz
+    return Sound(curve(shape))
+
+
+BENT_DUCTS = {
+    "intake": (-3.0, 0.0),
+    "tailpipe": (-6.0, -1.5),
+    "oil-filler": (-3.5, 0.0),
+    "radiator": (-2.0, 0.0),
+    "plug-hole": (-1.5, 0.5),
+    "breather": (-4.0, -1.0),
+}
+"""Extra slope on the way to the microphone, dB an octave above 1 kHz; the tailpipe dulls most."""
+
+
+def bent_duct(rng: np.random.Generator, at: str) -> Curve:
+    """The ways that go with ``bent``: a soft corner."""
+    slope = rng.uniform(*next(v for k, v in BENT_DUCTS.items() if at.startswith(k)))
+    corner = rng.uniform(-0.5, 1.5)
+    loss = slope * 1.2 * np.log2(1 + 2.0 ** (2 * (OCTAVES - corner))) / 2
+    return curve(loss + _knotted(rng, 1.5))
+
+
+def _knotted(rng: np.random.Generator, sd_db: float) -> NDArray[np.float64]:
+    """Smooth error about zero, dB, between six knots that lie anywhere [shape=(20,)]."""
+    knots = np.sort(rng.uniform(-2, 4.5, 6))
+    return np.asarray(np.interp(OCTAVES, knots, rng.normal(0, sd_db * 1.1, 6)))
+
+
 def plain(rng: np.random.Generator, noise_dbfs: tuple[float, float] = (-98.0, -74.0)) -> Microphone:
     """A measuring or good clip-on microphone."""
     return Microphone(
@@ -87,6 +130,18 @@ def plain(rng: np.random.Generator, noise_dbfs: tuple[float, float] = (-98.0, -7
         bits=int(rng.choice([16, 24])),
         gain_db=round(float(rng.uniform(-3, 3)), 2),
     )
+
+
+def near_the_shop(rng: np.random.Generator) -> Microphone:
+    """Whose own noise lies 15-45 dB under the shop's, however loud that is."""
+    return _with(plain(rng), self_noise_dbfs=None, self_noise_db=round(float(rng.uniform(-45, -15)), 2))
+
+
+def resonant(rng: np.random.Generator) -> Microphone:
+    """Another family, to be held out: a resonance or a dip at 3-14 kHz over a colour that falls to both sides."""
+    bell = rng.uniform(-3, 4) * np.exp(-0.5 * ((OCTAVES - rng.uniform(1.5, 3.8)) / 0.8) ** 2)
+    colour = curve(np.clip(bell - rng.uniform(0, 2) * np.abs(OCTAVES) / 4, -4, 4))
+    return _with(near_the_shop(rng), name=f"simulated capsule {int(rng.integers(1000)):03d}", colour=colour)
 
 
 def rolled_off(rng: np.random.Generator) -> Microphone:

@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.lab.simulator.curves import FLAT, OCTAVES, THIRD_OCTAVES_HZ, Curve, curve
-from listen.lab.simulator.draw import take_kinds
 from listen.lab.simulator.scene import Part, TakeSpec
 from listen.lab.simulator.worlds.sounds import ripple
 from listen.trade.points import Kind
@@ -38,6 +37,17 @@ class Restless:
     bump_db: float = 0.0
     bumps_everywhere: bool = True
     """Whether such a band moves at all points of a stretch of the walk, or at one clip only."""
+    by_clip: bool = False
+    """Whether every clip has a level and colour of its own that hold while it lasts, whatever came before."""
+
+
+def own_drift(level_db: float) -> Restless:
+    """Each clip's own drift, a part of it in the colour."""
+    return Restless(level_db=level_db, level_s=AT_ONCE_S, colour_db=0.4 * level_db, colour_s=AT_ONCE_S, by_clip=True)
+
+
+AT_ONCE_S = 1e-3
+"""Time constant of what has nothing to do with the clip before."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,16 +61,25 @@ class Step:
 Walk = dict[str, list[tuple[Step, TakeSpec]]]
 
 
+def kinds_walked(rng: np.random.Generator, *, sound: bool, shut: bool) -> tuple[Kind, ...]:
+    """The takes at a point in order: most rounds are closed by a quiet walk, some have none or a second air walk."""
+    how = rng.choice(["bracket", "one quiet", "two airs"], p=[0.78, 0.1, 0.12])
+    kinds = [Kind.SOUND] * sound + [Kind.QUIET] + [Kind.SHUT] * shut + [Kind.AIR]
+    if how == "two airs":
+        kinds += [Kind.QUIET, Kind.AIR]
+    if how != "one quiet":
+        kinds.append(Kind.QUIET)
+    return tuple(kinds)
+
+
 def steps(
-    rng: np.random.Generator, points: Sequence[str], seconds: float, *, sound: bool, shut: bool, each_point: bool
+    rng: np.random.Generator, points: Sequence[str], kinds: Sequence[Kind], seconds: float, *, each_point: bool
 ) -> list[Step]:
-    """The clips in the order taken: whole walks, or quiet, air, quiet at each point before the next."""
-    kinds = take_kinds(rng, 0.78, 0.1, 0.12)
-    if shut:
-        kinds.insert(1, Kind.SHUT)
-    turns = [(p, k) for p in points for k in kinds] if each_point else [(p, k) for k in kinds for p in points]
-    if sound:
-        turns = [(p, Kind.SOUND) for p in points] + turns
+    """The clips in the order taken: whole walks, or all of a point before the next; the sound cylinder's first."""
+    sound = [k for k in kinds if k == Kind.SOUND]
+    own = [k for k in kinds if k != Kind.SOUND]
+    turns: list[tuple[str, Kind]] = [(p, k) for k in sound for p in points]
+    turns += [(p, k) for p in points for k in own] if each_point else [(p, k) for k in own for p in points]
     out, now, count = [], -SOUND_WALK_BEFORE_S if sound else 0.0, dict[tuple[str, Kind], int]()
     for p, k in turns:
         if k != Kind.SOUND and now < 0:
@@ -94,6 +113,8 @@ def walk(rng: np.random.Generator, order: Sequence[Step], seconds: float, restle
     out: Walk = {}
     for i, step in enumerate(order):
         level = shared[2 * i : 2 * i + 2] + by_point[step.point][2 * i : 2 * i + 2]
+        if restless.by_clip:
+            level[1] = level[0]
         take = TakeSpec(
             kind=step.kind,
             order=step.order,

@@ -18,8 +18,8 @@ from listen.lab.simulator.shops import SHOPS, one_machine, shop
 from listen.lab.simulator.worlds.carrying import Common, Layout, Rates, Ways, layout, wrong
 from listen.lab.simulator.worlds.readings import Notes, Tester, flow_l_s, readings, together
 from listen.lab.simulator.worlds.sounds import Sound, duct, plain, ripple, usual
-from listen.lab.simulator.worlds.walking import Restless, befall, steps, walk
-from listen.trade.points import PathId
+from listen.lab.simulator.worlds.walking import Restless, befall, kinds_walked, own_drift, steps, walk
+from listen.trade.points import Kind, PathId
 
 RATES: Rates = {
     "none": 0.27,
@@ -50,6 +50,9 @@ BETWEEN_CYLINDERS = 0.18
 BETWEEN_ROUNDS_DB = 2.0
 """Spread of the shop's level between the rounds of a job, half an hour apart. Judgement."""
 
+WATER_DB = -6.0
+"""Hiss above 4 kHz at the radiator about what another leak of this size would give: water swallows most. Judgement."""
+
 Strength = Callable[[str, float, float], float]
 """(source, bore of its hole in mm, free air through it in l/s) -> level at its own mouth, dB."""
 
@@ -68,6 +71,26 @@ def no_comb(rng: np.random.Generator, at: str) -> tuple[float, float]:
 
 
 @dataclass(frozen=True, slots=True)
+class Wishes:
+    """What a caller may fix of a round; None is drawn."""
+
+    paths: tuple[PathId, ...] | None = None
+    """What is wrong; ``(none,)`` is sound."""
+    hiss_db: float | None = None
+    """Level of every leak at its own mouth, about what the world's levels are about; ``WATER_DB`` less in coolant."""
+    blow_by_db: float | None = None
+    cylinder: int | None = None
+    firing_order: tuple[int, ...] | None = None
+    points: tuple[str, ...] | None = None
+    takes: tuple[Kind, ...] | None = None
+    """At each point, in order."""
+    seconds: float | None = None
+    rate_hz: int | None = None
+    drift_db: float | None = None
+    """Standard deviation of each clip's own drift."""
+
+
+@dataclass(frozen=True, slots=True)
 class World:
     """One set of assumptions. What is a function of a generator is drawn anew for every round."""
 
@@ -80,11 +103,14 @@ class World:
     rates: Rates = field(default_factory=lambda: RATES)
     holes_mm: Mapping[str, tuple[float, float]] = field(default_factory=lambda: HOLES_MM)
     sound: Callable[[np.random.Generator, str, float], Sound] = usual
+    duct: Callable[[np.random.Generator, str], Curve] = duct
     comb: Callable[[np.random.Generator, str], tuple[float, float]] = no_comb
     """(spacing in Hz, height in dB) of a mouth's resonances."""
     restless: Callable[[np.random.Generator], Restless] = steady
     place_db: tuple[float, float] = (2.0, 4.0)
     """Spread of the shop's level between points, and of its colour there."""
+    shops: tuple[str, ...] = tuple(SHOPS)
+    """Sets of shops that are drawn from."""
     shop_dbfs: tuple[float, float] = (-60.0, -38.0)
     mishaps: float = 0.08
     sound_clips: float = 0.5
@@ -94,33 +120,37 @@ class World:
     notes: Notes = field(default_factory=Notes)
 
     def draw(
-        self, rng: np.random.Generator, name: str = "", common: Common | None = None, cylinder: int | None = None
+        self,
+        rng: np.random.Generator,
+        name: str = "",
+        common: Common | None = None,
+        wishes: Wishes = Wishes(),
     ) -> RoundSpec:
-        """Draw a round; ``common`` is what it shares with others of its engine; no cylinder: drawn too."""
+        """Draw a round; ``common`` is what it shares with others of its engine."""
         common = common or Common()
-        engine = layout(rng, common, cylinder)
-        paths = wrong(rng, self.rates, engine.points)
+        common.give("order", wishes.firing_order)
+        common.give("restless", None if wishes.drift_db is None else own_drift(wishes.drift_db))
+        engine = layout(rng, common, wishes.cylinder, wishes.points)
+        paths = wishes.paths or wrong(rng, self.rates, engine.points)
         tester = common.once("tester", lambda: Tester.of(rng))
         holes = {s: self._hole(rng, s, common) for s in ("blow-by", *(str(p) for p in paths if p != PathId.NONE))}
         bore = together(*holes.values())
-        seconds = round(float(rng.uniform(2.5, 4.5)), 1)
+        seconds = wishes.seconds or round(float(rng.uniform(2.5, 4.5)), 1)
         restless = common.once("restless", lambda: self.restless(rng))
         microphone = common.once("microphone", lambda: self.microphone(rng))
-        turns = steps(
-            rng,
-            engine.points,
-            seconds,
-            sound=common.once("sound", lambda: rng.random() < self.sound_clips),
-            shut=common.once("shut", lambda: rng.random() < self.shut_clips),
-            each_point=common.once("each-point", lambda: rng.random() < self.each_point),
-        )
+        sound_clips = common.once("sound", lambda: rng.random() < self.sound_clips)
+        shut = common.once("shut", lambda: rng.random() < self.shut_clips)
+        each_point = common.once("each-point", lambda: rng.random() < self.each_point)
+        kinds = wishes.takes or kinds_walked(rng, sound=sound_clips, shut=shut)
+        turns = steps(rng, engine.points, kinds, seconds, each_point=each_point)
         taken, mishap = befall(rng, walk(rng, turns, seconds, restless), self.mishaps)
         background = self._shop(rng, mishap, common)
         offsets = {
             p: round(common.once(("offset", p), lambda: float(rng.normal(0, self.place_db[0]))), 2)
             for p in engine.points
         }
-        air, sound, levels = self._air(rng, engine, holes, tester, offsets)
+        stated = {"blow-by": wishes.blow_by_db, **{str(p): _under_water(p, wishes.hiss_db) for p in paths}}
+        air, sound, levels = self._air(rng, engine, holes, tester, offsets, stated)
         bubbling = PathId.COOLANT_PASSAGE in paths
         rate = round(float(np.exp(rng.uniform(0.0, 2.5))), 2) if bubbling else 0.0
         bubbles = Bubbles(per_s=rate, peak_db=round(float(rng.uniform(0, 20)), 2)) if bubbling else None
@@ -148,7 +178,7 @@ class World:
             points=points,
             background=background,
             microphone=microphone,
-            rate_hz=44_100 if rng.random() < 0.25 else 48_000,
+            rate_hz=wishes.rate_hz or (44_100 if rng.random() < 0.25 else 48_000),
             facts=readings(rng, engine, paths, tester, bore, self.notes),
         )
 
@@ -159,7 +189,7 @@ class World:
         return float(np.exp(common.near(rng, source, lambda: float(rng.uniform(low, high)), BETWEEN_CYLINDERS)))
 
     def _shop(self, rng: np.random.Generator, mishap: str, common: Common) -> Background:
-        found = common.once("shop", lambda: shop(rng, str(rng.choice(list(SHOPS)))))
+        found = common.once("shop", lambda: shop(rng, str(rng.choice(self.shops))))
         parts = common.once("parts", lambda: one_machine(rng, found.parts))
         level = common.near(rng, "shop-level", lambda: float(rng.uniform(*self.shop_dbfs)), BETWEEN_ROUNDS_DB)
         return Background(
@@ -173,19 +203,22 @@ class World:
         holes: Mapping[str, float],
         tester: Tester,
         offsets: Mapping[str, float],
+        stated: Mapping[str, float | None],
     ) -> tuple[dict[str, tuple[Hiss, ...]], dict[str, tuple[Hiss, ...]], dict[str, float]]:
         """What is heard with air in the cylinder under test and in the sound one, by point; each source's level."""
         once = engine.common.once
         strength = once("strength", lambda: self.strength(rng))
         carry = self.ways.of(rng, engine)
-        ducts = {p: once(("duct", p), partial(duct, rng, p)) for p in engine.points}
+        ducts = {p: once(("duct", p), partial(self.duct, rng, p)) for p in engine.points}
         combs = {p: once(("comb", p), partial(self.comb, rng, p)) for p in engine.points}
         air: dict[str, list[Hiss]] = {p: [] for p in engine.points}
         levels: dict[str, float] = {}
         sound: dict[str, tuple[Hiss, ...]] = {}
         for source, hole in holes.items():
             flow = flow_l_s(tester.supply_kpa, tester.restrictor_mm, hole)
-            levels[source] = strength(source, hole, flow)
+            drawn_db = strength(source, hole, flow)
+            wished_db = stated[source]
+            levels[source] = drawn_db if wished_db is None else wished_db
             for part in ("intake-valve", "exhaust-valve") if source == "set-up" else (source,):
                 level = levels[source] + (float(rng.normal(0, 4)) if part == "exhaust-valve" != source else 0.0)
                 own = engine.own(part)  # none for a fitting
@@ -199,9 +232,7 @@ class World:
                     air[p].append(self._hiss(part, level + loss, what, ducts[p], combs[p]))
             if source == "blow-by":
                 other = hole * float(np.exp(rng.normal(0, BETWEEN_CYLINDERS)))
-                step = (
-                    strength(source, other, flow_l_s(tester.supply_kpa, tester.restrictor_mm, other)) - levels[source]
-                )
+                step = strength(source, other, flow_l_s(tester.supply_kpa, tester.restrictor_mm, other)) - drawn_db
                 sound = {p: tuple(_louder(h, step) for h in air[p]) for p in engine.points}
         return {p: tuple(h) for p, h in air.items()}, sound, levels
 
@@ -216,6 +247,10 @@ class World:
             whistle_hz=what.whistle_hz,
             whistle_db=what.whistle_db,
         )
+
+
+def _under_water(path: PathId, level_db: float | None) -> float | None:
+    return level_db + WATER_DB if level_db is not None and path == PathId.COOLANT_PASSAGE else level_db
 
 
 def _louder(hiss: Hiss, by_db: float) -> Hiss:

@@ -1,6 +1,7 @@
 """``python -m tests crash | faults | fuzz | keys | soak``: long runs that kill, starve and mislead the program;
 ``ceiling`` and ``switched`` tell what could be known and heard at all, ``jobs`` what learning an engine is worth,
-``recordings`` makes what is shipped, ``slips`` counts how many slips of whoever records are noticed."""
+``recordings`` makes what is shipped, ``plot`` draws the bench's figures, ``slips`` counts how many slips of whoever
+records are noticed."""
 
 from __future__ import annotations
 
@@ -18,6 +19,7 @@ LONG_RUNS = {
     "fuzz": "tests.fuzz.command",
     "jobs": "tests.bench.whole_jobs",
     "keys": "tests.keys.command",
+    "plot": "tests.bench.plot",
     "recordings": "tests.demo.job",
     "slips": "tests.rounds.slip_rates",
     "soak": "tests.soak.session",

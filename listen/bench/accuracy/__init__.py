@@ -36,7 +36,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--cache", type=Path, metavar="DIR", help="keep here what was measured of the worlds; the next run only judges"
     )
-    parser.add_argument("--plot", type=Path, metavar="FILE.svg", help="draw the figures")
     parser.add_argument("--json", action="store_true", help="one JSON object instead of the table")
 
 
@@ -48,8 +47,4 @@ def run(args: argparse.Namespace) -> int:
 
     found = measure(args)
     sys.stdout.write(json.dumps(msgspec.to_builtins(found), allow_nan=False) + "\n" if args.json else words(found))
-    if args.plot:
-        from listen.bench.accuracy.plot import draw_plot
-
-        draw_plot(found, args.plot)
     return 0

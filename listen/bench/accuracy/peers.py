@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import log_softmax, softmax
 
 from listen.bench.accuracy.scores import ALL_PATHS, SOUND, Forecast, earned
 from listen.signal.clip import Clip
@@ -25,20 +26,7 @@ PEERS = {
     "librosa-rms": "librosa RMS, median frame",
     "librosa-flatness": "librosa spectral flatness",
 }
-_A_POLES_HZ = (20.598997, 107.65265, 737.86223, 12194.217)
-"""Exact pole frequencies of the A weighting (IEC 61672-1, annex E)."""
 TINY = 1e-20
-
-
-def a_weighting(freq_hz: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Power gain of the A weighting at each frequency [shape=(K,)], 1 at 1 kHz (IEC 61672-1, annex E)."""
-
-    def amplitude(f: NDArray[np.float64]) -> NDArray[np.float64]:
-        f1, f2, f3, f4 = (p * p for p in _A_POLES_HZ)
-        s = f * f
-        return np.asarray(f4 * s * s / ((s + f1) * np.sqrt((s + f2) * (s + f3)) * (s + f4)))
-
-    return np.asarray((amplitude(freq_hz) / amplitude(np.array([1000.0]))) ** 2)
 
 
 def features(clip: Clip) -> dict[str, float]:
@@ -47,13 +35,14 @@ def features(clip: Clip) -> dict[str, float]:
     from scipy.signal import welch
 
     x, rate = clip.samples, clip.rate_hz
-    power = np.asarray(np.abs(np.fft.rfft(x)) ** 2 * (2.0 / len(x) ** 2), dtype=np.float64)
-    freq = np.asarray(np.fft.rfftfreq(len(x), 1.0 / rate), dtype=np.float64)
+    # Without the bin at 0 Hz, of which the A weighting (IEC 61672-1) would take a logarithm.
+    power = np.abs(np.fft.rfft(x)[1:]).astype(np.float64) ** 2 * (2.0 / len(x) ** 2)
+    freq = np.fft.rfftfreq(len(x), 1.0 / rate)[1:]
     welch_hz, density = welch(x, rate, nperseg=FRAME, average="median")
     magnitude = np.abs(librosa.stft(np.asarray(x), n_fft=FRAME, hop_length=HOP))
     return {
         "rms": float(np.mean(x.astype(np.float64) ** 2)),
-        "a-weighted": float((power * a_weighting(freq)).sum()),
+        "a-weighted": float((power * librosa.db_to_power(librosa.A_weighting(freq, min_db=None))).sum()),
         "band": float(power[(freq >= BAND_HZ[0]) & (freq <= BAND_HZ[1])].sum()),
         "welch": float(density[(welch_hz >= BAND_HZ[0]) & (welch_hz <= BAND_HZ[1])].sum()),
         "librosa-rms": float(np.median(librosa.feature.rms(S=magnitude, frame_length=FRAME)) ** 2),
@@ -104,9 +93,8 @@ class Fitted:
 
     def odds(self, x: Numbers) -> dict[str, float]:
         stands = {**self.fixed, **x}
-        z = np.array(list(stands.values())) / self.temperature
-        p = np.exp(z - z.max())
-        return {name: float(v) for name, v in zip(stands, p / p.sum(), strict=True)}
+        p = softmax(np.array(list(stands.values())) / self.temperature)
+        return {name: float(v) for name, v in zip(stands, p, strict=True)}
 
     def scripted(self, x: Numbers) -> str:
         return _scripted(x, self.threshold)
@@ -135,8 +123,7 @@ def fit(peer: str, cases: Sequence[Case]) -> Fitted:
 
     def loss(v: NDArray[np.float64]) -> float:
         z = np.concatenate([np.broadcast_to(v[1:], (len(x), len(FIXED))), x], axis=1) / _temperature(v)
-        top = z.max(axis=1, keepdims=True)
-        log_p = z - top - np.log(np.exp(z - top).sum(axis=1, keepdims=True))
+        log_p = log_softmax(z, axis=1)
         return float(-(y * np.maximum(log_p, LEAST_LOG)).sum())
 
     tries = []

@@ -66,28 +66,20 @@ def synthetic(parts: tuple[Part, ...], rng: np.random.Generator, n: int, rate_hz
 @lru_cache(maxsize=8)
 def _file(path: str, rate_hz: int) -> NDArray[np.float32]:
     """Samples of a sound file at ``rate_hz`` with a mean power of one, read-only."""
+    from scipy.signal import resample
+
     from listen.audio.files import read_clip
 
     clip = read_clip(Path(path))
     x = clip.samples.astype(np.float32) - np.float32(clip.samples.mean())
     if clip.rate_hz != rate_hz:
-        x = resample(x, clip.rate_hz, rate_hz)
+        x = resample(x, len(x) * rate_hz // clip.rate_hz)
     power = float(np.mean(x * x, dtype=np.float64))
     if power <= 0:
         raise RoundError(f"{path}: is silent and cannot serve as a background; choose another recording")
     x = np.asarray(x / np.float32(np.sqrt(power)), dtype=np.float32)
     x.flags.writeable = False
     return x
-
-
-def resample(x: NDArray[np.float32], from_hz: int, to_hz: int) -> NDArray[np.float32]:
-    """Band-limited resampling of a whole recording by FFT [shape=(n,)] -> [shape=(n*to/from,)]."""
-    n_out = len(x) * to_hz // from_hz
-    spectrum = np.fft.rfft(x)
-    kept = np.zeros(n_out // 2 + 1, dtype=spectrum.dtype)
-    m = min(len(kept), len(spectrum))
-    kept[:m] = spectrum[:m]
-    return np.asarray(np.fft.irfft(kept, n_out) * (n_out / len(x)), dtype=np.float32)
 
 
 def file_seconds(path: str, rate_hz: int) -> float:

@@ -23,6 +23,19 @@ BUBBLE_HZ = (300.0, 4000.0)
 """Range of bubble tones; 3.26 m/s over the radius (Minnaert 1933)."""
 
 
+def wander(rng: np.random.Generator, times_s: NDArray[np.float64], sd: float, tau_s: float) -> NDArray[np.float64]:
+    """A level that wanders about zero (Ornstein-Uhlenbeck) and forgets itself in ``tau_s``, at increasing times.
+
+    Returns [shape=(n,)], in the unit of ``sd``.
+    """
+    x = np.empty(len(times_s))
+    x[0] = rng.normal(0, sd)
+    for i, gap in enumerate(np.diff(times_s), start=1):
+        keep = np.exp(-gap / tau_s)
+        x[i] = keep * x[i - 1] + np.sqrt(1 - keep**2) * rng.normal(0, sd)
+    return x
+
+
 def _onsets(rng: np.random.Generator, n: int, rate_hz: int, per_s: float) -> NDArray[np.intp]:
     count = int(rng.poisson(per_s * n / rate_hz))
     return np.sort(rng.integers(0, n, count))

@@ -8,6 +8,7 @@ import numpy as np
 from msgspec.structs import replace
 from numpy.typing import NDArray
 
+from listen.lab.simulator.noises import wander
 from listen.lab.simulator.scene import PointSpec, RoundSpec, Switched, TakeSpec
 from listen.signal.switching import Timeline, share_at
 from listen.trade.points import Kind
@@ -63,23 +64,13 @@ def as_switched(spec: RoundSpec, commanded: Spans, how: Mapping[str, Switched]) 
     return replace(spec, points=tuple(map(switched, spec.points)))
 
 
-def wander(rng: np.random.Generator, n: int, rate_hz: int, sd_db: float, constant_s: float) -> NDArray[np.float64]:
-    """Level in dB wandering about zero, forgetting itself in ``constant_s`` (Ornstein & Uhlenbeck) [shape=(n,)]."""
-    steps = int(n / rate_hz / STEP_S) + 2
-    keep = np.exp(-STEP_S / constant_s)
-    kicks = sd_db * np.sqrt(1.0 - keep**2) * rng.standard_normal(steps)
-    level = np.empty(steps)
-    level[0] = sd_db * rng.standard_normal()
-    for i in range(1, steps):
-        level[i] = keep * level[i - 1] + kicks[i]
-    return np.asarray(np.interp(np.arange(n) / rate_hz, np.arange(steps) * STEP_S, level))
-
-
 def switched_sound(rng: np.random.Generator, shop: Samples, air: Samples, how: Switched, rate_hz: int) -> Samples:
     """The shop, wandering, and the hiss as the valve lets it [shape=(n,)]."""
     n = len(shop)
     if how.wander_db:
-        shop = shop * (10 ** (wander(rng, n, rate_hz, how.wander_db, how.wander_s) / 20)).astype(np.float32)
+        steps_s = np.arange(0.0, n / rate_hz + STEP_S, STEP_S)
+        level_db = np.interp(np.arange(n) / rate_hz, steps_s, wander(rng, steps_s, how.wander_db, how.wander_s))
+        shop = shop * (10 ** (level_db / 20)).astype(np.float32)
     if not how.on_s:
         return shop
     opened, shut = np.array(how.on_s).T

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import msgspec
 import numpy as np
-from numpy.typing import NDArray
 
 from listen.lab.simulator.curves import FLAT, OCTAVES, THIRD_OCTAVES_HZ, Curve, curve
+from listen.lab.simulator.noises import wander
 from listen.lab.simulator.scene import Part, TakeSpec
 from listen.lab.simulator.worlds.sounds import ripple
 from listen.trade.points import Kind
@@ -88,16 +88,6 @@ def steps(
         out.append(Step(p, k, count[p, k], now))
         now += seconds + float(rng.uniform(*BETWEEN_CLIPS_S))
     return out
-
-
-def wander(rng: np.random.Generator, times_s: NDArray[np.float64], sd: float, tau_s: float) -> NDArray[np.float64]:
-    """An Ornstein-Uhlenbeck process at increasing times [shape=(n,)]."""
-    x = np.empty(len(times_s))
-    x[0] = rng.normal(0, sd)
-    for i, gap in enumerate(np.diff(times_s), start=1):
-        keep = np.exp(-gap / tau_s)
-        x[i] = keep * x[i - 1] + np.sqrt(1 - keep**2) * rng.normal(0, sd)
-    return x
 
 
 def walk(rng: np.random.Generator, order: Sequence[Step], seconds: float, restless: Restless) -> Walk:

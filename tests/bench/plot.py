@@ -1,27 +1,26 @@
-"""The figures of one run as a drawing: how sure against how often right, and our method among its peers."""
+"""The figures of one run of ``hissway bench accuracy --json`` as a drawing: how sure against how often right, and our
+method among its peers."""
 
 from __future__ import annotations
 
+import argparse
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+
+import matplotlib
+import msgspec
+from matplotlib.axes import Axes
 
 from listen.bench.accuracy.contest import Contest
 from listen.bench.accuracy.cover import Cover
 from listen.bench.accuracy.detection import DETECTED, Detection
 from listen.bench.accuracy.scores import COVERAGE_BAR, DEPTH_BAR_DB
+from listen.bench.accuracy.sections import Accuracy
 from listen.errors import ReportError
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-    from listen.bench.accuracy.sections import Accuracy
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-
+SUMMARY = "draw the figures of a run of hissway bench accuracy"
+EXAMPLE = "python -m tests plot figures.json figures.svg"
 PANEL_IN = (5.2, 3.6)
 HASH_SALT = "hissway-accuracy"
 """Identifiers inside the SVG come from this, not from the clock: the same figures give the same file."""
@@ -29,8 +28,6 @@ HASH_SALT = "hissway-accuracy"
 
 def draw_plot(found: Accuracy, file: Path) -> None:
     """Draw all parts into one file, two panels a contest. Raises ReportError: the file cannot be written."""
-    import matplotlib
-
     matplotlib.use("Agg")
     from matplotlib import pyplot as plt
 
@@ -118,3 +115,15 @@ def cover_panel(ax: Axes, rows: tuple[Cover, ...]) -> None:
     ax.set_yticks(range(len(rows)), [c.shop for c in rows])
     ax.set(xlabel="intervals that hold the truth, %", title="cover of the 95 % intervals (bar: grey)")
     ax.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncols=2)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """From what, into what."""
+    parser.add_argument("figures", type=Path, help="what hissway bench accuracy --json printed")
+    parser.add_argument("drawing", type=Path, help="file to write, .svg or .png")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Draw them."""
+    draw_plot(msgspec.json.decode(args.figures.read_bytes(), type=Accuracy), args.drawing)
+    return 0

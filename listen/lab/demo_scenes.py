@@ -7,9 +7,10 @@ import numpy as np
 
 from listen.lab.simulator.curves import OCTAVES, curve
 from listen.lab.simulator.draw import POPULATIONS
-from listen.lab.simulator.scene import Background, Cause, Microphone, Part, RoundSpec, SimFacts, Truth
+from listen.lab.simulator.scene import Background, Cause, Microphone, Part, RoundSpec, Truth
 from listen.lab.simulator.worlds.carrying import Common
 from listen.lab.simulator.worlds.world import Wishes
+from listen.rounds.model import Facts
 from listen.trade.engine import Engine, layout, points_for
 from listen.trade.points import Kind, PathId
 
@@ -78,7 +79,7 @@ def _round(cylinder: int, truth: Truth, engine: Common) -> RoundSpec:
     name = f"demo, cylinder {cylinder}"
     spec = POPULATIONS["tune"].draw(np.random.default_rng(seed), name, engine, wishes)
     loss = FIRST_TRY_LOSS if PathId.SET_UP in truth.paths else LOSS[cylinder]
-    facts = SimFacts(loss_percent=loss, cylinder=cylinder, firing_order=ENGINE.firing_order)
+    facts = Facts(loss_percent=loss, cylinder=cylinder, firing_order=ENGINE.firing_order)
     return msgspec.structs.replace(
         spec, seed=seed, background=SHOP, microphone=MICROPHONE, facts=facts, population="demo"
     )

@@ -19,7 +19,7 @@ SWITCHED_KINDS = (Kind.SWITCHED, Kind.SWITCHED_SOUND)
 """Takes in which the air was switched at a standing microphone."""
 
 
-class Facts(msgspec.Struct, frozen=True, kw_only=True):
+class Facts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """Readings that stand beside the clips (``round.json``); every one may be missing."""
 
     loss_percent: Percent | None = None

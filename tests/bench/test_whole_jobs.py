@@ -21,7 +21,7 @@ def test_rounds_of_a_job_share_engine_shop_and_microphone_and_not_what_is_wrong(
         assert all(s.microphone == job[0].microphone and s.background.parts == job[0].background.parts for s in job)
         assert {spec.facts.cylinder for spec in job} <= {None, *range(1, 5)}
         assert len({spec.seed for spec in job}) == len(job)
-        assert len({spec.facts.restrictor_mm for spec in job} - {None}) <= 1 or world == "shop"
+        assert len({spec.facts.restrictor_mm for spec in job} - {None}) <= 1
     assert len({spec.truth.causes for spec in rounds}) > 8
     assert drawn(world) == drawn(world)
 

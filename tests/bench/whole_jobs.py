@@ -10,7 +10,7 @@ from statistics import median
 import msgspec
 import numpy as np
 
-from listen.bench.accuracy.measured import Measured, forecast, measure_spec
+from listen.bench.accuracy.measured import Measured, forecast, helped, measure_spec
 from listen.bench.accuracy.scores import Forecast, Scores, score
 from listen.bench.accuracy.workers import spread
 from listen.lab.simulator.scene import RoundSpec
@@ -85,15 +85,15 @@ def judge_rounds(rounds: Sequence[Measured]) -> list[tuple[Forecast, Forecast]]:
     for i, (r, f) in enumerate(zip(rounds, facts, strict=True)):
         others = [s for j, s in enumerate(said) if j != i and s is not None]
         after = judge_points(r.spec.name, r.points, f, others)
-        pair = [forecast(x, r.truth, r.spec.background.name, r.helped) for x in (alone[i], after)]
+        pair = [forecast(x, r.truth, r.spec.background.name, helped(r.points, r.spec.facts)) for x in (alone[i], after)]
         out.append((pair[0], pair[1]))
     return out
 
 
 def _facts(rounds: Sequence[Measured], i: int) -> Facts:
-    losses = [x for j, r in enumerate(rounds) if j != i and (x := r.facts.loss_percent) is not None]
+    losses = [x for j, r in enumerate(rounds) if j != i and (x := r.spec.facts.loss_percent) is not None]
     others = median(losses) if losses else None
-    return msgspec.structs.replace(rounds[i].facts, cylinder=i + 1, loss_others_percent=others)
+    return msgspec.structs.replace(rounds[i].spec.facts, cylinder=i + 1, loss_others_percent=others)
 
 
 def jobs_table(found: Sequence[JobScores]) -> str:

@@ -9,7 +9,6 @@ from collections import Counter
 from collections.abc import Mapping
 from pathlib import Path
 
-import msgspec
 import numpy as np
 
 from listen.bench.accuracy.workers import spread
@@ -65,7 +64,7 @@ def slips_of(job: tuple[str, int, int, Path | None]) -> list[Found]:
     spec = WORLDS[world].draw(np.random.default_rng(key))
     if noise is not None:
         spec = in_recorded_shop(np.random.default_rng([*key, 7]), spec, noise, "tune")
-    facts = msgspec.convert(msgspec.to_builtins(spec.facts), Facts)
+    facts = spec.facts
     made: Mapping[str, Clips] = {CLEAN: clean(spec)} | {
         slip: make(np.random.default_rng([*key, i]), spec)
         for i, (slip, make) in enumerate(BLUNDERS.items())

@@ -1,13 +1,12 @@
 """Rounds of a world as band numbers: drawn, rendered and measured once, kept in a folder for the next judge."""
 
 import pickle
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from hashlib import sha256
 from pathlib import Path
 
-import msgspec
 import numpy as np
 
 import listen
@@ -25,6 +24,8 @@ MEASURING_ROOMS = ("signal", "lab/simulator", "trade")
 """What is kept is of no use once a file of these rooms has changed."""
 
 
+Clips = Mapping[str, Sequence[tuple[Kind, Clip]]]
+"""By point, in walking order."""
 Taken = Callable[[RoundSpec, np.random.Generator], RoundSpec]
 TOLD = commanded_times(4, 5.0)
 """When a switched take is told to turn the valve: as the Round screen leads them."""
@@ -48,18 +49,8 @@ class Measured:
     points: tuple[PointTakes, ...]
 
     @property
-    def facts(self) -> Facts:
-        return msgspec.convert(msgspec.to_builtins(self.spec.facts), Facts)
-
-    @property
     def truth(self) -> frozenset[str]:
         return frozenset(map(str, self.spec.truth.paths))
-
-    @property
-    def helped(self) -> bool:
-        """Whether a sound cylinder's clips and a loss reading are there."""
-        has_sound = any(take.kind in (Kind.SOUND, Kind.SWITCHED_SOUND) for p in self.spec.points for take in p.takes)
-        return has_sound and self.spec.facts.loss_percent is not None
 
 
 Judge = Callable[[Measured], Forecast]
@@ -107,29 +98,48 @@ def measured(job: WorldRound) -> Measured:
     return found
 
 
-def measure_spec(spec: RoundSpec) -> tuple[PointTakes, ...]:
+def clips_of(spec: RoundSpec) -> Clips:
+    """A round's clips by point, in walking order."""
     from listen.lab.simulator.render import render
+
+    rendered = render(spec)
+    points = sorted({p for p, _, _ in rendered}, key=walking_order)
+    return {point: [(kind, c) for (p, kind, _), c in rendered.items() if p == point] for point in points}
+
+
+def measure_clips(clips: Clips) -> tuple[PointTakes, ...]:
+    """Band numbers of each point; switched takes are timed by ``TOLD``."""
     from listen.rounds.model import SWITCHED_KINDS
     from listen.rounds.switching import timed
     from listen.signal.point import measure_point
     from listen.signal.switched_clip import SwitchedClip
 
-    walked: dict[str, list[tuple[Kind, Clip]]] = {}
-    switched: dict[str, list[SwitchedClip]] = {}
-    for (name, kind, _), clip in render(spec).items():
-        group = walked.setdefault(name, [])
-        if kind in SWITCHED_KINDS:
-            switched.setdefault(name, []).append(SwitchedClip(kind, clip, timed([clip], TOLD)[0].timeline))
-        else:
-            group.append((kind, clip))
-    return tuple(measure_point(p, walked[p], switched.get(p, ())) for p in sorted(walked, key=walking_order))
+    def point(name: str) -> PointTakes:
+        walked = [(k, c) for k, c in clips[name] if k not in SWITCHED_KINDS]
+        switched = [SwitchedClip(k, c, timed([c], TOLD)[0].timeline) for k, c in clips[name] if k in SWITCHED_KINDS]
+        return measure_point(name, walked, switched)
+
+    return tuple(map(point, clips))
+
+
+def measure_spec(spec: RoundSpec) -> tuple[PointTakes, ...]:
+    return measure_clips(clips_of(spec))
+
+
+def ours(points: Sequence[PointTakes], facts: Facts, truth: frozenset[str], background: str) -> Forecast:
+    """What our method says of a round."""
+    from listen.rounds.evaluate import judge_points
+
+    return forecast(judge_points("", points, facts), truth, background, helped(points, facts))
+
+
+def helped(points: Sequence[PointTakes], facts: Facts) -> bool:
+    """Whether a sound cylinder's clips and a loss reading are there."""
+    return facts.loss_percent is not None and any(Kind.SOUND in p.takes for p in points)
 
 
 def hissway(round_: Measured) -> Forecast:
-    from listen.rounds.evaluate import judge_points
-
-    result = judge_points(round_.spec.name, round_.points, round_.facts)
-    return forecast(result, round_.truth, round_.spec.background.name, round_.helped)
+    return ours(round_.points, round_.spec.facts, round_.truth, round_.spec.background.name)
 
 
 def forecast(result: RoundResult, truth: frozenset[str], background: str, helped: bool) -> Forecast:

@@ -1,21 +1,17 @@
 """Rounds to be scored: drawn and rendered, or read from an archive; judged by our method and measured by the peers."""
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import msgspec
 import numpy as np
 
-from listen.bench.accuracy.measured import forecast
-from listen.bench.accuracy.peers import Case
+from listen.bench.accuracy.measured import Clips, clips_of, measure_clips, ours
+from listen.bench.accuracy.peers import Case, numbers
 from listen.bench.accuracy.scores import Forecast
 from listen.errors import RoundError
 from listen.rounds.model import Facts
-from listen.signal.clip import Clip
 from listen.trade.points import Kind, PathId, walking_order
-
-Clips = Mapping[str, Sequence[tuple[Kind, Clip]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,16 +42,11 @@ class _Truth(msgspec.Struct, frozen=True):
 
 def judge_drawn(job: Job) -> Judged:
     from listen.lab.simulator.draw import draw
-    from listen.lab.simulator.render import render
 
     rng = np.random.default_rng(job.seed)
     spec = draw(rng, job.population, backgrounds=job.noise, leaks=job.leaks, sound_clips=True)
-    clips: dict[str, list[tuple[Kind, Clip]]] = {}
-    for (name, kind, _), clip in render(spec).items():
-        clips.setdefault(name, []).append((kind, clip))
-    facts = msgspec.convert(msgspec.to_builtins(spec.facts), Facts)
     truth = frozenset(map(str, spec.truth.paths))
-    return _judged(clips, facts, truth, spec.background.name, job.ours)
+    return _judged(clips_of(spec), spec.facts, truth, spec.background.name, job.ours)
 
 
 def judge_folder(folder: Path) -> Judged:
@@ -66,9 +57,8 @@ def judge_folder(folder: Path) -> Judged:
     from listen.rounds.loose import read_folder
 
     round_ = read_folder(folder)
-    clips: dict[str, list[tuple[Kind, Clip]]] = {}
-    for take in round_.takes:
-        clips.setdefault(take.point, []).append((take.kind, read_clip(take.path)))
+    points = sorted({t.point for t in round_.takes}, key=walking_order)
+    clips = {p: [(t.kind, read_clip(t.path)) for t in round_.takes if t.point == p] for p in points}
     return _judged(clips, round_.facts, read_truth(folder), folder.parent.name, True)
 
 
@@ -94,24 +84,10 @@ def labelled(root: Path) -> list[Path]:
     return folders
 
 
-def _judged(clips: Clips, facts: Facts, truth: frozenset[str], background: str, ours: bool) -> Judged:
-    from listen.bench.accuracy.peers import numbers
-
-    case = Case(truth, numbers(clips), background)
+def _judged(clips: Clips, facts: Facts, truth: frozenset[str], background: str, own: bool) -> Judged:
     bare = {p: [(k, c) for k, c in takes if k is not Kind.SOUND] for p, takes in clips.items()}
-    has_sound = any(len(bare[p]) < len(clips[p]) for p in clips)
-    return Judged(
-        case,
-        _ours(clips, facts, truth, background) if ours and has_sound else None,
-        _ours(bare, facts, truth, background) if ours else None,
+    with_sound, without = (
+        ours(measure_clips(each), facts, truth, background) if own and wanted else None
+        for each, wanted in ((clips, bare != clips), (bare, True))
     )
-
-
-def _ours(clips: Clips, facts: Facts, truth: frozenset[str], background: str) -> Forecast:
-    from listen.rounds.evaluate import judge_points
-    from listen.signal.point import measure_point
-
-    points = [measure_point(p, clips[p]) for p in sorted(clips, key=walking_order)]
-    has_sound = any(k is Kind.SOUND for takes in clips.values() for k, _ in takes)
-    helped = has_sound and facts.loss_percent is not None
-    return forecast(judge_points("", points, facts), truth, background, helped)
+    return Judged(Case(truth, numbers(clips), background), with_sound, without)

@@ -6,6 +6,7 @@ from typing import Literal
 import msgspec
 
 from listen.lab.simulator.curves import FLAT, Curve
+from listen.rounds.model import Facts
 from listen.trade.points import Kind, PathId
 
 GENERATOR = "hissway-simulator/2"
@@ -150,20 +151,6 @@ class PointSpec(msgspec.Struct, frozen=True, kw_only=True):
     bubbles: Bubbles | None = None
 
 
-class SimFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """Readings that go with the round; the keys of ``round.json``."""
-
-    loss_percent: float | None = None
-    supply_kpa: float | None = None
-    restrictor_mm: float | None = None
-    cylinder: int | None = None
-    firing_order: tuple[int, ...] | None = None
-    bubbles_seen: bool | None = None
-    air_followed: bool | None = None
-    compression_dry_kpa: float | None = None
-    compression_wet_kpa: float | None = None
-
-
 class RoundSpec(msgspec.Struct, frozen=True, kw_only=True):
     name: str
     seed: int
@@ -172,6 +159,7 @@ class RoundSpec(msgspec.Struct, frozen=True, kw_only=True):
     background: Background
     microphone: Microphone = Microphone()
     rate_hz: int = 48_000
-    facts: SimFacts = SimFacts()
+    facts: Facts = Facts()
+    """Readings that go with the round."""
     population: str = ""
     """The population or world it was drawn from, if drawn."""

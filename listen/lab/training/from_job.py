@@ -117,8 +117,7 @@ def _heard_of(paths: tuple[PathId, ...], common: frozenset[tuple[str, Kind]]) ->
 
 
 def _told(rounds: Collection[Round]) -> frozenset[str]:
-    every = [{k for k, v in msgspec.to_builtins(r.facts).items() if v is not None} for r in rounds]
-    return frozenset.intersection(*map(frozenset, every))
+    return frozenset.intersection(*(frozenset(msgspec.to_builtins(r.facts)) for r in rounds))
 
 
 def _held(taken: Round, paths: tuple[PathId, ...], common: frozenset[tuple[str, Kind]], told: frozenset[str]) -> Held:

@@ -63,8 +63,7 @@ class Held:
         for (point, kind, order), clip in self.clips.items():
             bare = replace(clip, taken=None, device="", gain_db=None, overflows=0, name="")
             write_flac(folder / f"{point}-{kind}-{order}.flac", bare)
-        told = {k: v for k, v in msgspec.to_builtins(self.facts).items() if v is not None}
-        (folder / "round.json").write_bytes(msgspec.json.encode(told) + b"\n")
+        (folder / "round.json").write_bytes(msgspec.json.encode(self.facts) + b"\n")
         return read_folder(folder, name=self.id)
 
 

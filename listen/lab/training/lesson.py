@@ -19,7 +19,6 @@ from listen.lab.simulator.scene import (
     Part,
     PointSpec,
     RoundSpec,
-    SimFacts,
     Switched,
     TakeSpec,
 )
@@ -117,8 +116,8 @@ def bubbling(per_s: float, peak_db: float) -> Change:
     return change
 
 
-def _facts(rng: np.random.Generator, paths: tuple[PathId, ...]) -> SimFacts:
-    return SimFacts(
+def _facts(rng: np.random.Generator, paths: tuple[PathId, ...]) -> Facts:
+    return Facts(
         loss_percent=round(loss_by_cause(rng, paths)),
         supply_kpa=SUPPLY_KPA,
         cylinder=1,
@@ -195,7 +194,7 @@ def held_of(spec: RoundSpec, lesson: Lesson, trains: str = "", level_db: float |
     return Held(
         id=spec.name,
         clips=met(spec),
-        facts=msgspec.convert(msgspec.to_builtins(spec.facts), Facts),
+        facts=spec.facts,
         truth=tuple(map(str, spec.truth.paths)),
         focus=tags,
         gave_away=lesson.giveaway or clue(spec.truth.paths),

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from listen.lab.simulator.scene import SimFacts
 from listen.lab.simulator.worlds.carrying import Layout
+from listen.rounds.model import Facts
 from listen.trade.points import PathId
 
 SUPPLIES_KPA = (345.0, 480.0, 550.0, 620.0, 690.0)
@@ -58,7 +58,7 @@ def loss_by_cause(rng: np.random.Generator, paths: tuple[PathId, ...]) -> float:
 
 def readings(
     rng: np.random.Generator, layout: Layout, paths: tuple[PathId, ...], tester: Tester, hole_mm: float, notes: Notes
-) -> SimFacts:
+) -> Facts:
     """Draw the readings of a round whose air leaves by one hole as large as all together."""
     if notes.loss_by_cause:
         read = loss_by_cause(rng, paths)
@@ -72,7 +72,7 @@ def readings(
     noted = rng.random(6) < (notes.loss, notes.supply, notes.restrictor, notes.firing_order, notes.compression, 1.0)
     looked = "radiator" in layout.points and rng.random() < notes.bubbles
     seen = bool(rng.random() < (0.9 if PathId.COOLANT_PASSAGE in paths else 0.04))
-    return SimFacts(
+    return Facts(
         loss_percent=round(read, 1) if noted[0] else None,
         supply_kpa=tester.supply_kpa if noted[1] else None,
         restrictor_mm=tester.restrictor_mm if noted[2] else None,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from listen.judge.grounds import Ground, withheld
+from listen.judge.grounds import Ground, bubbles_speak, withheld
 from listen.trade.points import PathId, point
 
 WALK = ("intake", "tailpipe", "oil-filler")
@@ -112,3 +112,28 @@ def test_a_point_whose_clips_cannot_be_used_is_told_apart_from_one_not_listened_
 @pytest.mark.parametrize(("db", "kept_back"), [(2.9, False), (3.1, True)])
 def test_a_hiss_beside_the_crankcase_speaks_against_silence_once_it_is_surely_there(db: float, kept_back: bool):
     assert (PathId.NONE in withheld(grounds(least_excess_db=db))) is kept_back
+
+
+@pytest.mark.parametrize(
+    ("terms", "speak"),
+    [
+        ({"bubbles-heard": 7.0}, True),
+        ({"bubbles-seen": 7.0}, True),
+        ({"bubbles-heard": 7.0, "bubbles-seen": -8.0}, True),
+        ({"bubbles-heard": 5.0, "bubbles-seen": 5.0}, False),
+        ({}, False),
+    ],
+)
+def test_bubbles_heard_or_seen_speak_each_for_themselves(terms: dict[str, float], speak: bool):
+    assert bubbles_speak({PathId.COOLANT_PASSAGE: terms}) is speak
+
+
+def test_of_two_holes_the_air_of_the_next_cylinder_comes_out_at_one():
+    holes = [Ground(point("plug-hole-1"), True, None), Ground(point("plug-hole-3"), True, 4.0)]
+    assert PathId.NEXT_CYLINDER not in withheld([*grounds(), *holes])
+
+
+def test_a_filler_that_cannot_be_used_may_be_where_the_air_comes_from():
+    rows = grounds(least_excess_db=6.0)
+    found = withheld([*rows[:2], Ground(point("oil-filler"), False, None)])
+    assert "clips of the oil filler cannot be used" in found[PathId.INTAKE_VALVE].why

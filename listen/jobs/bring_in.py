@@ -140,6 +140,7 @@ def cut(recording: Recording, marks_s: Sequence[float]) -> tuple[Recording, ...]
         if b - a >= LEAST_S:
             taken = recording.taken + timedelta(seconds=a) if recording.taken else None
             start_s = recording.start_s + a
+            # Unnamed: what was said of the whole recording is true of one of its pieces at most.
             pieces.append(replace(recording, start_s=start_s, seconds=b - a, taken=taken, point="", piece=True))
     return tuple(pieces)
 
@@ -240,5 +241,6 @@ def _listed(place: Path) -> tuple[list[Take], list[str]]:
             takes.extend(takes_named(file, taking))
         except HisswayError as e:
             left_out.append(str(e))
+    # Of equal numbers as a walk takes them: a quiet clip is one of the closing walk only once its point has air.
     order = [Kind.SHUT, Kind.QUIET, Kind.AIR, Kind.SOUND, Kind.SWITCHED, Kind.SWITCHED_SOUND]
     return sorted(takes, key=lambda t: (walking_order(t.point), t.order, order.index(t.kind))), left_out

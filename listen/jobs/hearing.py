@@ -64,6 +64,7 @@ def numbers_seen(record: RoundRecord, name: str, sitting: str) -> bool:
 def recorded_by(job: Job, record: RoundRecord, name: str) -> bool:
     """Whether this person recorded clips of the round, or is the tech who recorded it."""
     actors = {c.actor for c in record.clips} | {c.name for c in record.calls if c.role == "tech"}
+    # Where no clip says who took it, any tech who sat down may have.
     techs = {s.name for s in job.sat if s.role == "tech"} if not any(actors) else set()
     return any(same_person(name, who) for who in (*actors, *techs, job.people.get("tech", "")))
 

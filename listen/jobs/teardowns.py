@@ -56,6 +56,7 @@ class Counting(msgspec.Struct, frozen=True, kw_only=True):
 def torn_down(jobs: Iterable[Job]) -> tuple[Torn, ...]:
     """Every finding of real engines, by job and cylinder; the last round before it gives the loss."""
     found = []
+    # By id: the same teardowns give the same counts, in whatever order folders are read.
     for job in sorted((j for j in jobs if not j.simulated), key=lambda j: j.id):
         for cylinder, finding in sorted(job.findings.items()):
             with suppress(ValueError):  # a path by a later version

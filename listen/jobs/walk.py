@@ -227,6 +227,7 @@ def _step(row: Row, job: Job, record: RoundRecord) -> Step:
 
 def _clip_step(row: Row, p: Point, record: RoundRecord, rows: Sequence[Row]) -> Step:
     why = _left_out(row, p.id, record, rows)
+    # A switched take is quiet and air in one: it counts though another way was chosen since.
     done = bool(record.live_clips(p.id, row.walk) or record.live_clips(p.id, SWITCHED))
     if row.walk == SWITCHED:
         done = done or bool(record.live_clips(p.id, "quiet") and record.live_clips(p.id, "air"))

@@ -84,6 +84,7 @@ def _state(job: Job) -> str:
 
 def _round_state(job: Job, record: RoundRecord) -> str:
     stands = standing(record)
+    # First: what was signed and is no longer what was signed needs a person before anything else.
     if stands.changed:
         return "changed"
     if stands.how == "sent-back" and not stands.request_met:

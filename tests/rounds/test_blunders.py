@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import replace
+from functools import cache
 
 import msgspec
 import numpy as np
@@ -40,6 +41,7 @@ FLAGS = {
 }
 
 
+@cache
 def leak(seed: int = 5) -> RoundSpec:
     """A loud intake leak in a steady shop, four points, quiet, air, quiet; each point with a colour of its own."""
     wishes = Wishes(
@@ -64,6 +66,12 @@ def leak(seed: int = 5) -> RoundSpec:
     return msgspec.structs.replace(spec, points=points)
 
 
+@cache
+def clean() -> Clips:
+    """Its clips as they were taken."""
+    return render(leak())
+
+
 def measured(clips: Clips) -> list[PointTakes]:
     by_point: dict[str, list[tuple[Kind, Clip]]] = {}
     for (name, kind, _), clip in clips.items():
@@ -77,7 +85,7 @@ def judged(clips: Clips, facts: Facts | None = None) -> RoundResult:
 
 def test_the_clean_round_is_named() -> None:
     """So that the tests below show what the slip does."""
-    result = judged(render(leak()), Facts(loss_percent=25.0))
+    result = judged(clean(), Facts(loss_percent=25.0))
     assert result.verdict.kind == "path" and result.verdict.paths == ("intake-valve",)
 
 
@@ -126,7 +134,7 @@ def through_mp3(samples: NDArray[np.float64]) -> NDArray[np.float64]:
 
 @pytest.mark.parametrize("change", ["as it is", "quieter", "offset", "later", "earlier", "in 10 bits", "MP3"])
 def test_a_copy_is_known_whatever_was_done_to_it(change: str) -> None:
-    clip = render(leak())["intake", Kind.QUIET, 1].samples.astype(np.float64)
+    clip = clean()["intake", Kind.QUIET, 1].samples.astype(np.float64)
     other = {
         "as it is": clip,
         "quieter": clip * 0.3,
@@ -173,7 +181,7 @@ def test_silence_with_a_loss_that_should_be_heard_is_no_sound_cylinder() -> None
     off = judged(clips, Facts(loss_percent=30.0, **told))
     assert off.verdict.kind == "unclear" and "30 %" in off.verdict.text
     assert any(f.flag == "air-not-heard" and f.value >= f.limit == 6.0 for p in off.points for f in p.flags)
-    on = judged(render(leak()), Facts(loss_percent=30.0, **told))
+    on = judged(clean(), Facts(loss_percent=30.0, **told))
     assert not any(f.flag.startswith("air-") for p in on.points for f in p.flags)
     low = judged(clips, Facts(loss_percent=8.0, **told))
     assert low.verdict.kind == "unclear"  # in this still shop the blow-by alone would have been heard
@@ -198,7 +206,7 @@ def test_a_gain_that_moved_a_whole_walk_is_not_one_clip() -> None:
 @pytest.mark.parametrize(("hiss_db", "told"), [(6.0, True), (0.0, False)])
 def test_a_gain_moves_the_hiss_bands_of_a_quiet_clip_too(hiss_db: float, told: bool) -> None:
     """A lorry that idles by lifts the low bands alone; of twelve rounds in recorded shops doubted so, six were that."""
-    points = measured(render(leak()))
+    points = measured(clean())
     first, *rest = points[2].prints
     moved = replace(first, place_db=first.place_db + 6.0, wide_db=first.wide_db + hiss_db)
     found = blunders([*points[:2], replace(points[2], prints=(moved, *rest)), *points[3:]])
@@ -207,5 +215,5 @@ def test_a_gain_moves_the_hiss_bands_of_a_quiet_clip_too(hiss_db: float, told: b
 
 def test_points_without_marks_are_left_alone() -> None:
     """Results of an older measurement, or switched takes only: nothing to compare, nothing found."""
-    points = [replace(p, prints=()) for p in measured(render(leak()))]
+    points = [replace(p, prints=()) for p in measured(clean())]
     assert blunders(points) == ()

@@ -23,7 +23,7 @@ from listen.judge.log_sum import log_sum
 from listen.judge.loudness import LEVELS_DB, SharedDrift, log_likelihood
 from listen.judge.next_best import next_best
 from listen.judge.posterior import Posterior, posterior
-from listen.judge.readings import bubbles_heard, bubbles_seen, compression, loss, shut, whistle
+from listen.judge.readings import bubbles_heard, bubbles_seen, compression, loss, shut, terms, whistle
 from listen.judge.smoothing import Smoothable, stray_levels
 from listen.judge.sources import AirSource, own_indexes, prior_over_levels, transfers
 from listen.judge.verdict import verdict
@@ -97,6 +97,16 @@ def test_an_answer_counts_what_its_table_says() -> None:
     assert db(shut(FITTING, True) - shut(INTAKE, True)) == pytest.approx(14.0, abs=0.1)
     assert db(shut(FITTING, False) - shut(INTAKE, False)) == pytest.approx(-2.9, abs=0.1)
     assert db(whistle(INTAKE, INTAKE) - whistle(RINGS, INTAKE)) == pytest.approx(5.2, abs=0.1)
+    assert whistle((*INTAKE, *RINGS), INTAKE) == whistle(INTAKE, INTAKE)
+
+
+def test_a_whistle_comes_out_where_it_is_loudest() -> None:
+    evidence = made(QUIET)
+    levels_db = {"intake": -60.0, "tailpipe": -40.0}
+    points = tuple(replace(p, whistle_db=levels_db.get(p.point.id)) for p in evidence.points)
+    ((name, whistles),) = terms(replace(evidence, points=points), BASE)
+    assert name == "whistle"
+    assert db(whistles(EXHAUST) - whistles(INTAKE)) == pytest.approx(5.2, abs=0.1)
 
 
 @pytest.mark.parametrize(
@@ -135,6 +145,22 @@ def test_bubbles_heard_count_by_how_many_more_come_with_the_air(
 def test_a_loss_speaks_for_a_leak_against_a_sound_cylinder(readings: dict[str, float], decibans: float) -> None:
     read = Readings(**readings)
     assert db(loss(INTAKE, read, BASE) - loss(SOUND, read, BASE)) == pytest.approx(decibans, abs=0.15)
+
+
+@pytest.mark.parametrize(("percent", "decibans"), [(5.0, -0.7), (20.0, 2.1), (40.0, 3.2)])
+def test_an_engine_that_loses_a_fifth_more_than_usual_changes_what_a_sound_cylinder_loses_and_no_leak(
+    percent: float, decibans: float
+) -> None:
+    read = Readings(loss_percent=percent, restrictor_mm=1.0)
+    (wide,) = [a for a in SETS if a.normal_loss == 1.2]
+    assert db(loss(SOUND, read, wide) - loss(SOUND, read, BASE)) == pytest.approx(decibans, abs=0.15)
+    assert loss(INTAKE, read, wide) == loss(INTAKE, read, BASE)
+
+
+@pytest.mark.parametrize(("percent", "decibans"), [(12.0, -1.75), (40.0, 0.2), (80.0, 3.6)])
+def test_two_leaks_lose_more_than_one(percent: float, decibans: float) -> None:
+    read = Readings(loss_percent=percent, restrictor_mm=1.0)
+    assert db(loss((*INTAKE, *EXHAUST), read, BASE) - loss(INTAKE, read, BASE)) == pytest.approx(decibans, abs=0.15)
 
 
 def test_a_loss_is_worth_its_density_and_a_freak_reading_lies_anywhere_between_holes_of_0_1_and_11_mm() -> None:

@@ -71,6 +71,34 @@ def test_a_needle_that_followed_bubbles_and_a_whistle_prove_the_air() -> None:
     assert [doubted(9.0, air_followed=True), doubted(9.0, bubbles=True), doubted(9.0, whistle_db=-40.0)] == [""] * 3
 
 
+def walked_point(*, heard: bool = False, whistle_db: float | None = None, switched: bool = False) -> Any:
+    takes = SimpleNamespace(point="tailpipe", whistle_db=whistle_db, locked={Kind.AIR: None} if switched else {})
+    return SimpleNamespace(excess=SimpleNamespace(detected=heard), takes=takes)
+
+
+def test_of_several_points_one_hiss_or_one_whistle_is_enough_to_show_the_air() -> None:
+    silent, hiss, sings = walked_point(), walked_point(heard=True), walked_point(whistle_db=-40.0)
+    assert air_doubted([silent, hiss], Facts(), -30.0) is None
+    assert air_doubted([silent, hiss], Facts(loss_percent=9.0), 8.0) is None
+    assert air_doubted([silent, sings], Facts(loss_percent=9.0), 30.0) is None
+    unproven = air_doubted([silent, silent], Facts(), -30.0)
+    assert unproven is not None and (unproven.flag.value, unproven.flag.limit) == (0.0, 1.0)
+
+
+def test_what_is_to_be_done_about_the_air_goes_by_how_it_was_taken_and_by_what_was_read() -> None:
+    """The valve only where every point was switched; the loss only where one was read."""
+
+    def words(*switched: bool, **facts: Any) -> str:
+        found = air_doubted([walked_point(heard=True, switched=s) for s in switched], Facts(**facts), 11.0)
+        assert found is not None
+        return found.flag.text
+
+    assert "watch the tester's needle" in words(True, True)
+    assert "walk both again" in words(True, False) and "walk both again" in words(False, False)
+    assert "a cylinder that loses 9 % worse" in words(False, loss_percent=9.0)
+    assert "a cylinder worse" in words(False)
+
+
 def marked(at: str, kind: Kind, number: int, **levels: Any) -> Any:
     """A clip of which only its marks are known; all levels 0 dB unless told."""
     plain: dict[str, Any] = {"place_db": np.zeros(9), "wide_db": np.zeros(6), "course_db": np.zeros((12, 6))}

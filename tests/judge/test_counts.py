@@ -265,6 +265,43 @@ def test_a_leak_is_as_likely_from_minus_6_to_24_db_fainter_ones_5_and_louder_one
     assert math.sqrt(float(blow @ (LEVELS_DB - mean) ** 2)) == pytest.approx(9.5, abs=0.4)
 
 
+@pytest.mark.parametrize(("valve", "at"), [("intake", "intake"), ("exhaust", "tailpipe")])
+def test_through_a_neighbours_open_valve_air_goes_9_db_further_there_and_back(valve: str, at: str) -> None:
+    """From the pipe to the hole of the cylinder whose valve stands open, and from that hole to the pipe."""
+
+    def heard_db(path: PathId, own: str, where: str, **readings: Any) -> float:
+        evidence = made(dict.fromkeys(("intake", "tailpipe", "plug-hole-3")), **readings)
+        names = [p.point.id for p in evidence.points]
+        return transfers(AirSource(path), evidence, names.index(own), BASE)[names.index(where)].mean_db
+
+    path = INTAKE[0] if at == "intake" else EXHAUST[0]
+    for source, own, where in ((path, at, "plug-hole-3"), (PathId.NEXT_CYLINDER, "plug-hole-3", at)):
+        assert heard_db(source, own, where) == -17.0
+        assert heard_db(source, own, where, valves={3: valve}) == -8.0
+        assert heard_db(source, own, where, valves={1: valve}) == -17.0
+
+
+def test_a_path_with_two_mouths_is_heard_9_db_fainter_at_the_other_and_begins_at_one_that_can_be_used() -> None:
+    evidence = made({"tailpipe": None, "tailpipe-left": None})
+    source = AirSource(EXHAUST[0])
+    assert [w.mean_db for w in transfers(source, evidence, 0, BASE)] == [0.0, -9.0]
+    assert own_indexes(source, evidence) == [0, 1]
+    deaf = [replace(p, air=None) for p in evidence.points]
+    assert own_indexes(source, replace(evidence, points=(deaf[0], evidence.points[1]))) == [1]
+    assert own_indexes(source, replace(evidence, points=tuple(deaf))) == [0, 1]
+
+
+def test_a_sound_from_elsewhere_reaches_all_points_alike() -> None:
+    ways = transfers(AirSource(None), made(QUIET), None, BASE)
+    assert {(w.mean_db, w.spread_db) for w in ways} == {(0.0, 2.5)}
+
+
+def test_compression_counts_once_it_was_read_dry_and_wet() -> None:
+    read = {"compression_dry_kpa": 900.0, "compression_wet_kpa": 950.0}
+    assert [[n for n, _ in terms(made(QUIET, **{k: read[k]}), BASE)] for k in read] == [[], []]
+    assert [n for n, _ in terms(made(QUIET, **read), BASE)] == ["compression"]
+
+
 def test_cross_talk_is_never_taken_for_more_than_minus_4_db() -> None:
     evidence = made(loud_at("intake"))
     source = AirSource(PathId.INTAKE_VALVE)

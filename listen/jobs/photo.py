@@ -10,7 +10,7 @@ import secrets
 from pathlib import Path
 from typing import Any
 
-from listen.errors import HisswayError
+from listen.errors import HisswayError, refusal
 from listen.jobs.events import PhotoKept
 from listen.jobs.folder.journal import storable
 
@@ -29,7 +29,7 @@ def photo_event(file: Path, *, cylinder: int | None = None, of: str = "", text: 
     """The event that keeps a photo; the file itself is only read.
 
     Raises HisswayError: not there, no picture, or larger than can be read; the sentence says which."""
-    try:
+    with refusal(HisswayError, f"{file}: cannot be read"):
         if not file.is_file():
             raise HisswayError(f"{file}: no such file; check the name")
         if (size := file.stat().st_size) > MAX_FILE_BYTES:
@@ -37,8 +37,6 @@ def photo_event(file: Path, *, cylinder: int | None = None, of: str = "", text: 
                 f"{file.name}: {size // 1_000_000} MB; at most {MAX_FILE_BYTES // 1_000_000} MB are read"
             )
         data = file.read_bytes()
-    except OSError as e:
-        raise HisswayError(f"{file}: cannot be read: {e.strerror or e}") from e
     picture, width, height = _reduced(file.name, data)
     return PhotoKept(
         photo=secrets.token_hex(6),

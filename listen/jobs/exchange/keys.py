@@ -110,7 +110,7 @@ def key_path() -> Path:
 
 LIST = "known-keys.txt"
 OWN = "this machine's own key"
-_LINE = re.compile(r"(?P<key>[0-9a-f]{64}) (?P<since>\S{1,40}) (?P<name>\S.{0,119})")
+_LINE = re.compile(r"(?P<public_key>[0-9a-f]{64}) (?P<since>\S{1,40}) (?P<name>\S.{0,119})")
 _MAX_BYTES = 1_000_000
 
 
@@ -129,12 +129,11 @@ def known_keys() -> tuple[KnownKey, ...]:
     """The list, and this machine's own key whether it is on the list or not.
 
     Raises JobError: the list cannot be read, or a line of it is none; the own key cannot be read."""
-    known = _listed()
-    if key_path().exists():
-        own = load_key(key_path()).public_key().public_bytes_raw().hex()
-        if all(k.public_key != own for k in known):
-            known = (*known, KnownKey(public_key=own, name=OWN))
-    return known
+    known, key = _listed(), shop_key()
+    own = key.public_key().public_bytes_raw().hex() if key else ""
+    if not own or any(k.public_key == own for k in known):
+        return known
+    return (*known, KnownKey(public_key=own, name=OWN))
 
 
 def allow(key: str, name: str) -> KnownKey:
@@ -169,18 +168,18 @@ def as_key(text: str) -> str:
 
 
 def _listed() -> tuple[KnownKey, ...]:
-    path = list_path()
-    try:
-        with job_errors("read the list of keys", path):
-            data = path.read_bytes() if path.exists() else b""
-        text = data.decode() if len(data) <= _MAX_BYTES else ""
-    except UnicodeDecodeError:
-        text = "?"
-    found = [_LINE.fullmatch(line) for line in text.splitlines() if line.strip()]
-    if None in found or (data and not text):
-        n = found.index(None) + 1 if None in found else 1
-        raise JobError(f"{path}: line {n} is not a key, a time and a name; mend or remove it")
-    return tuple(KnownKey(public_key=m["key"], since=m["since"], name=m["name"]) for m in found if m)
+    path, known = list_path(), []
+    with job_errors("read the list of keys", path):
+        lines = path.read_bytes()[: _MAX_BYTES + 1].splitlines() if path.exists() else []
+    for n, line in enumerate((line for line in lines if line.strip()), 1):
+        try:
+            found = _LINE.fullmatch(line.decode())
+        except UnicodeDecodeError:
+            found = None
+        if found is None:
+            raise JobError(f"{path}: line {n} is not a key, a time and a name; mend or remove it")
+        known.append(KnownKey(**found.groupdict()))
+    return tuple(known)
 
 
 def _row(key: KnownKey) -> str:

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Literal
 import msgspec
 
 from listen.errors import JobChanged, JobError
-from listen.jobs.decision import Decision
+from listen.jobs.decision import Decision, Heard
 from listen.jobs.events import Confirmed, Event, JobOpened, Overruled, Signed
 from listen.jobs.exchange.keys import fingerprint, is_small_order
 from listen.jobs.folder.chain import Chain, own_lines
 from listen.jobs.folder.journal import prev_of
 from listen.jobs.hearing import same_person, unseen
 from listen.jobs.job import Job, RoundRecord
+from listen.same_fields import same_fields
 from listen.voice.names import paths
 
 if TYPE_CHECKING:
@@ -92,15 +93,8 @@ def _check(job_id: str, p: Signed, event: Event, prev: str) -> SignatureCheck:
         text = f"the signature does not fit the key {fingerprint(p.public_key)}: it was changed, or holds nothing"
     else:
         state, text = "good", f"signed with key {fingerprint(p.public_key)}"
-    return SignatureCheck(
-        event=event.id,
-        round_id=p.round_id,
-        name=p.name,
-        time=event.time,
-        public_key=p.public_key,
-        state=state,
-        text=text,
-    )
+    of_it = same_fields(p, "round_id", "name", "public_key")
+    return SignatureCheck(event=event.id, time=event.time, state=state, text=text, **of_it)
 
 
 def _fits(job_id: str, p: Signed) -> bool:
@@ -130,22 +124,15 @@ def statement(record: RoundRecord, name: str) -> str:
 
 def statement_on(decision: Decision) -> str:
     """What was decided, how it was heard, and who recorded it."""
-    own = ("I recorded this round myself.",) if decision.own_work else ()
-    return " ".join((_decided(decision), heard_words(decision), *own, "I stand by what is recorded here."))
-
-
-def _decided(decision: Decision) -> str:
-    decided = decision.payload
-    if isinstance(decided, Confirmed):
-        return "I agree with the program's verdict."
+    decided, own = decision.payload, "I recorded this round myself. " if decision.own_work else ""
+    said = "I agree with the program's verdict." if isinstance(decided, Confirmed) else "I have sent this round back."
     if isinstance(decided, Overruled):
-        return f"I overrule the program's verdict: {paths(decided.paths)}."
-    return "I have sent this round back."
+        said = f"I overrule the program's verdict: {paths(decided.paths)}."
+    return f"{said} {heard_words(decision.heard)} {own}I stand by what is recorded here."
 
 
-def heard_words(decision: Decision) -> str:
+def heard_words(heard: Heard) -> str:
     """How the round was heard before the decision, as one sentence in the first person."""
-    heard = decision.heard
     if not heard.recorded:
         return "How the clips were heard was not recorded."
     if not heard.pairs:

@@ -1,6 +1,7 @@
 """A bag from another machine, zipped or open, becomes a job here: checked whole, then new, added to ours, or beside;
 how two journals of one job relate, and what is taken over."""
 
+from itertools import takewhile
 from pathlib import Path
 from typing import Literal
 
@@ -19,7 +20,7 @@ from listen.jobs.folder.disk import folder_mode, job_errors, make_folders
 from listen.jobs.folder.journal import Line, storable
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.parts import CLIPS, clip_fault
-from listen.jobs.folder.store import folder_name, open_job
+from listen.jobs.folder.store import folder_name, free_place, open_job
 from listen.jobs.folder.summary import SUMMARY, list_jobs
 from listen.temporary_folder import temporary_folder
 
@@ -58,12 +59,8 @@ def plan(ours: Chain, theirs: Chain) -> Plan:
 
 
 def shared_lines(ours: Chain, theirs: Chain) -> int:
-    n = 0
-    for a, b in zip(ours.lines, theirs.lines, strict=False):
-        if a.hash != b.hash:
-            break
-        n += 1
-    return n
+    pairs = zip(ours.lines, theirs.lines, strict=False)
+    return sum(1 for _ in takewhile(lambda pair: pair[0].hash == pair[1].hash, pairs))
 
 
 def merged_event(found: Plan, ours: Chain, source: str) -> ev.Merged:
@@ -177,11 +174,7 @@ def _plan(folder: Path, theirs: Chain) -> Plan | None:
 
 
 def _new(path: Path, root: Path, data: Path, theirs: Chain, opening: JobOpened, how: How, text: str) -> Unpacked:
-    name = folder_name(opening.title, opening.job, opened=theirs.lines[0].event.time)
-    folder, n = root / name, 1
-    while folder.exists() or folder.is_symlink():
-        n += 1
-        folder = root / f"{name}-{n}"
+    folder = free_place(root, folder_name(opening.title, opening.job, opened=theirs.lines[0].event.time))
     (data / CLIPS).mkdir(exist_ok=True)
     sync_folder(data / CLIPS)
     sync_folder(data)

@@ -82,16 +82,8 @@ def new_partial(
     times = "-".join(str(round(1000 * t)) for span in on_s for t in span)
     more = f".on{times}" if 0 < len(times) <= LONGEST_TIMES else ""
     more += f".with-{together}" if is_clip_id(together) else ""
-    return Partial(
-        path=folder / PARTS / f"{clip}.{round_id}.{point}.{clip_kind}.{walk}{more}.part",
-        clip=clip,
-        round_id=round_id,
-        point=point,
-        clip_kind=clip_kind,
-        walk=walk,
-        on_s=on_s,
-        together=together,
-    )
+    what = {"clip": clip, "round_id": round_id, "point": point, "clip_kind": clip_kind, "walk": walk}
+    return Partial(path=folder / PARTS / f"{'.'.join(what.values())}{more}.part", on_s=on_s, together=together, **what)
 
 
 def read_name(path: Path) -> Partial | None:

@@ -10,6 +10,7 @@ import secrets
 import shutil
 from datetime import UTC, datetime
 from enum import StrEnum
+from itertools import chain, count
 from pathlib import Path
 from typing import Any
 
@@ -69,6 +70,12 @@ def folder_name(title: str, job_id: str, opened: str = "") -> str:
     return "-".join(filter(None, (day, plain_name(title), re.sub(r"[^0-9a-f]", "", job_id)[:6])))
 
 
+def free_place(root: Path, name: str) -> Path:
+    """A folder of that name where there is none yet, else with the first number that is free."""
+    names = chain([name], (f"{name}-{n}" for n in count(2)))
+    return next(p for p in (root / one for one in names) if not p.exists() and not p.is_symlink())
+
+
 def open_job(folder: Path, *, write: bool = True, bench: bool = True, actor: str = "") -> OpenJob:
     """Open a job: to write, beside other programs that have it open; at the bench, as the only one that records.
 
@@ -78,12 +85,12 @@ def open_job(folder: Path, *, write: bool = True, bench: bool = True, actor: str
     folder = Path(folder)
     if not write:
         return OpenJob(folder, read_journal(folder), None, actor)
-    chain = read_journal(folder)  # before the turn: a long journal on a slow disk keeps nobody from writing
-    if chain.broken:
-        raise JournalBroken(broken_words(folder, chain))
-    if not chain.lines:
+    journal = read_journal(folder)  # before the turn: a long journal on a slow disk keeps nobody from writing
+    if journal.broken:
+        raise JournalBroken(broken_words(folder, journal))
+    if not journal.lines:
         raise JournalBroken(f"{folder / JOURNAL}: holds no whole event; restore it from a bag or remove it")
-    opened = OpenJob(folder, chain, Turn(folder), actor)
+    opened = OpenJob(folder, journal, Turn(folder), actor)
     opened.look_over()
     if bench:
         opened.to_bench()

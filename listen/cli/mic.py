@@ -38,12 +38,9 @@ def _list(as_json: bool) -> int:
 
     found = inputs()
     if as_json:
-        rows = [
-            {"index": d.index, "name": d.name, "system": d.host_api, "rate_hz": d.rate_hz, "channels": d.channels,
-             "default": d.is_default}
-            for d in found
-        ]  # fmt: skip
-        _print_json({"schema": "hissway.mic/1", "inputs": rows})
+        named = {"index": "index", "name": "name", "system": "host_api", "rate_hz": "rate_hz", "channels": "channels"}
+        rows = [{key: getattr(d, field) for key, field in named.items()} | {"default": d.is_default} for d in found]
+        print(json_line({"schema": "hissway.mic/1", "inputs": rows}))
     else:
         for d in found:
             print(f"{d.index:3} {d.name}  {d.rate_hz} Hz  {d.host_api}{'  default' if d.is_default else ''}")
@@ -62,7 +59,7 @@ def _check(device: str, as_json: bool) -> int:
     if as_json:
         import msgspec
 
-        _print_json({"schema": "hissway.mic/1", "device": clip.device, **msgspec.to_builtins(report)})
+        print(json_line({"schema": "hissway.mic/1", "device": clip.device, **msgspec.to_builtins(report)}))
     else:
         _print_report(clip, report)
     return 1 if report.verdict == "not-usable" else 0
@@ -90,7 +87,3 @@ def _print_report(clip: Clip, report: MicReport) -> None:
     print(f"  clipped   {'yes' if report.clipped else 'no'}")
     for flag in report.signs:
         print(f"  {flag.flag}: {flag.text}")
-
-
-def _print_json(value: object) -> None:
-    print(json_line(value))

@@ -143,9 +143,8 @@ def fault(
     else:
         text = f"{where[0].upper()}{where[1:]}: {words}, {sure(probability)} on what was entered."
     if rivals:
-        named = [c.words for c in rivals]
-        others = named[0] if len(named) == 1 else ", ".join(named[:-1]) + f" or {named[-1]}"
-        text += f" It cannot be told from {others} yet."
+        *first, last = [c.words for c in rivals]
+        text += f" It cannot be told from {', '.join(first)}{' or ' if first else ''}{last} yet."
     return f"{text} {cause.not_meant}"
 
 

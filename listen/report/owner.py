@@ -45,8 +45,12 @@ class Behind:
 
 def owner_part(d: Diagnosis, behind: Behind, say: OwnerWords = ENGLISH) -> OwnerPart:
     """Put a diagnosis in the owner's words; what a person decided stands above the figures."""
-    decided = _decided(behind.job)
-    faults = [f for f in d.faults if not any(_against(f, s) for s in decided)] if d.kind != "open" else []
+    stand = (standing_of(behind.job, n) for n in behind.job.engine.cylinders)
+    # What persons decided otherwise than the program, cylinder by cylinder.
+    decided = [s for s in stand if s is not None and s.by == "person" and s.how == "overruled"]
+    against = {(s.cylinder,): s for s in decided}
+    named = d.faults if d.kind != "open" else ()
+    faults = [f for f in named if f.cylinders not in against or _with(f, against[f.cylinders])]
     found = [_by_person(s, say) for s in decided if not any(_with(f, s) for f in faults)]
     found += [_found(f, say) for f in faults]
     if not found:
@@ -56,7 +60,7 @@ def owner_part(d: Diagnosis, behind: Behind, say: OwnerWords = ENGLISH) -> Owner
     return OwnerPart(
         language=say.language,
         labels={key: say.phrase(key) for key in LABELS},
-        warnings=_warnings(d, behind, say),
+        warnings=tuple(_warnings(d, behind, say)),
         found=tuple(found),
         not_looked=say.several(_not_looked(d, behind.job, say)),
         heard=heard,
@@ -73,19 +77,9 @@ LABELS = (
 )  # fmt: skip
 
 
-def _decided(job: Job) -> list[Standing]:
-    """What persons decided otherwise than the program, cylinder by cylinder."""
-    found = (standing_of(job, n) for n in job.engine.cylinders)
-    return [s for s in found if s is not None and s.by == "person" and s.how == "overruled"]
-
-
 def _with(f: Fault, s: Standing) -> bool:
     """Whether a fault says of this cylinder what the person said."""
     return s.cylinder in f.cylinders and any(f.cause in CAUSES_OF.get(p, ()) for p in s.paths)
-
-
-def _against(f: Fault, s: Standing) -> bool:
-    return f.cylinders == (s.cylinder,) and not _with(f, s)
 
 
 def _place(cause: str, cylinders: tuple[int, ...], say: OwnerWords) -> str:
@@ -157,19 +151,17 @@ def _name(c: Candidate, say: OwnerWords) -> str:
     return say.cause(c.cause, "name", c.words)
 
 
-def _warnings(d: Diagnosis, behind: Behind, say: OwnerWords) -> tuple[str, ...]:
+def _warnings(d: Diagnosis, behind: Behind, say: OwnerWords) -> Iterable[str]:
     """What stands before everything else."""
-    sentences = []
     if behind.altered:
-        sentences.append(say.phrase("altered", count=behind.altered))
+        yield say.phrase("altered", count=behind.altered)
     if behind.broken:
-        sentences.append(say.phrase("record-broken"))
+        yield say.phrase("record-broken")
     if d.stop_for:
         names = [say.cause(c, "name", causes()[c].words) for c in d.stop_for[:MOST_RIVALS]]
-        sentences.append(say.phrase("stop", causes=say.several(names, "or")))
+        yield say.phrase("stop", causes=say.several(names, "or"))
     if behind.job.simulated:
-        sentences.append(say.phrase("simulated"))
-    return tuple(sentences)
+        yield say.phrase("simulated")
 
 
 def _not_looked(d: Diagnosis, job: Job, say: OwnerWords) -> list[str]:

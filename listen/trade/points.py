@@ -42,16 +42,8 @@ class PathId(StrEnum):
     NONE = "none"
 
 
-PATH_WORDS: dict[PathId, str] = {
-    PathId.INTAKE_VALVE: "intake valve",
-    PathId.EXHAUST_VALVE: "exhaust valve",
-    PathId.RINGS: "rings",
-    PathId.COOLANT_PASSAGE: "coolant passage",
-    PathId.NEXT_CYLINDER: "next cylinder",
-    PathId.FITTING: "fitting",
-    PathId.SET_UP: "set-up",
-    PathId.NONE: "sound",
-}
+PATH_WORDS = {p: p.replace("-", " ") for p in PathId} | {PathId.SET_UP: "set-up", PathId.NONE: "sound"}
+"""What each is called; only two otherwise than their identifiers."""
 
 
 class PointRow(msgspec.Struct, frozen=True):
@@ -108,11 +100,9 @@ point_rows = rows_of("points", "point", PointRow)
 def point(point_id: str) -> Point:
     """Look a point up by its identifier. Raises RoundError: unknown name; the message lists the known ones."""
     for row in point_rows():
-        if row.numbered:
-            if m := re.fullmatch(re.escape(row.id) + r"-([1-9]\d?)", point_id):
-                return Point(point_id, row, int(m[1]))
-        elif row.id == point_id:
-            return Point(point_id, row)
+        found = re.fullmatch(re.escape(row.id) + (r"-([1-9]\d?)" if row.numbered else "()"), point_id)
+        if found:
+            return Point(point_id, row, int(found[1]) if row.numbered else None)
     known = " ".join(row.id + ("-K" if row.numbered else "") for row in point_rows())
     raise RoundError(f"unknown listening point {point_id[:60]!r}; known: {known}")
 

@@ -6,7 +6,7 @@ An identifier that a newer program wrote and this one does not know is shown as 
 from collections.abc import Iterable
 
 from listen.errors import HisswayError
-from listen.trade.facts import fact, facts, plug
+from listen.trade.facts import facts, plugs
 from listen.trade.points import PATH_WORDS, PathId, point
 from listen.voice.figures import UNKNOWN, sure
 from listen.voice.text import plain
@@ -81,31 +81,20 @@ def point_name(point_id: str) -> str:
         return plain(point_id, LONGEST)
 
 
-def plug_look(condition: str) -> str:
-    try:
-        return plug(condition).words
-    except HisswayError:
-        return plain(condition, LONGEST)
-
-
-def plug_looks(conditions: Iterable[str], text: str = "") -> str:
+def plug_looks(conditions: Iterable[str], text: str = "", between: str = "; ") -> str:
     """Plug conditions, then free text."""
-    looks = [plug_look(c) for c in conditions]
-    return "; ".join([*looks, plain(text)] if text else looks) or UNKNOWN
+    known = {row.id: row.words for row in plugs()}
+    looks = [known.get(c) or plain(c, LONGEST) for c in conditions]
+    return between.join([*looks, plain(text)] if text else looks) or UNKNOWN
 
 
 def symptom_name(symptom_id: str) -> str:
-    try:
-        return fact(symptom_id).words
-    except HisswayError:
-        return plain(symptom_id, LONGEST)
+    return facts()[symptom_id].words if symptom_id in facts() else plain(symptom_id, LONGEST)
 
 
 def figure_name(name: str) -> str:
     """A reading or measured figure by its name in the journal."""
-    if name in FIGURES:
-        return FIGURES[name]
-    return facts()[name].words if name in facts() else plain(name, LONGEST)
+    return FIGURES.get(name) or symptom_name(name)
 
 
 def clip(kind: str) -> str:

@@ -73,7 +73,7 @@ def test_every_path_and_kind_has_its_words_and_sign() -> None:
 
 def test_what_a_newer_program_wrote_is_shown_and_cannot_steer_the_terminal() -> None:
     assert names.path("valve-guide") == "valve-guide"
-    assert "\x1b" not in names.point_name("\x1b[2Jintake") + names.plug_look("\x1b[2J") + names.symptom_name("\x1b")
+    assert "\x1b" not in names.point_name("\x1b[2Jintake") + names.plug_looks(["\x1b[2J"]) + names.symptom_name("\x1b")
     assert plain("a\u202eb\x07c\nd") == "a▯b▯c d"
 
 

@@ -60,11 +60,8 @@ def salvage(source: Path, root: Path) -> Salvage:
             job = scratch / "job"
             (job / CLIPS).mkdir(parents=True)
             (job / PARTS).mkdir()
-            for clip in there:
-                with (
-                    (source / CLIPS / f"{clip.clip}.flac").open("rb") as old,
-                    whole_file(job / CLIPS / f"{clip.clip}.flac") as new,
-                ):
+            for name in (f"{clip.clip}.flac" for clip in there):
+                with (source / CLIPS / name).open("rb") as old, whole_file(job / CLIPS / name) as new:
                     # Copied, never moved: what can be told of the damaged job must stay there to be looked at.
                     shutil.copyfileobj(old, new, 1 << 20)
             opening, chained = _chained(lines, told)

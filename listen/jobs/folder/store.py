@@ -138,11 +138,8 @@ def _move(folder: Path, to: Path) -> Path:
     lock = BenchLock(folder)
     lock.take()
     lock.give_back()  # a folder cannot be moved on every system while a file in it is open
-    target = to / folder.name
     # Two jobs may have had the same name at different times; neither is written over the other.
-    number = 2
-    while target.exists():
-        target, number = to / f"{folder.name}-{number}", number + 1
+    target = free_place(to, folder.name)
     with job_errors("move the job", folder):
         make_folders(to)
         folder.rename(target)

@@ -66,7 +66,7 @@ def texts(row: CylinderRow, job: Job) -> dict[str, str]:
 
 
 def plug_words(row: CylinderRow) -> str:
-    return UNKNOWN if row.plug is None else ", ".join(names.plug_look(c) for c in row.plug.conditions)
+    return UNKNOWN if row.plug is None else names.plug_looks(row.plug.conditions, between=", ")
 
 
 def _signed(kpa: float, unit: Unit) -> str:

@@ -1,0 +1,61 @@
+"""The one recording that would help most: what is foretold of it, what that is worth, and how it is asked for."""
+
+import numpy as np
+import pytest
+from evidence_made import made
+
+from listen.judge.loudness import LEVELS_DB
+from listen.judge.next_best import CLEAR_LIMIT_DB, NextBest, _bits, _seen, next_best
+from listen.judge.posterior import posterior
+
+
+def best(levels, **readings) -> NextBest:
+    evidence = made(levels, **readings)
+    found = next_best(evidence, posterior(evidence))
+    assert found is not None
+    return found
+
+
+def test_what_parts_two_equal_causes_for_certain_is_worth_one_bit_and_what_parts_none_is_worth_none():
+    half = np.array([0.5, 0.5])
+    assert _bits(half, np.eye(2)) == pytest.approx(1.0, abs=1e-6)
+    assert _bits(half, np.full((2, 3), 1.0 / 3.0)) == pytest.approx(0.0, abs=1e-9)
+    assert _bits(half, 7.0 * np.eye(2)) == pytest.approx(1.0, abs=1e-6)  # scale is none of it
+    assert _bits(np.array([0.9, 0.1]), np.eye(2)) == pytest.approx(0.469, abs=1e-3)
+
+
+@pytest.mark.parametrize(("spread_db", "sd_db"), [(0.0, 1.5), (4.0, 4.27)])
+def test_a_level_far_above_the_limit_is_measured_to_1_5_db_and_what_is_carried_less_surely(spread_db, sd_db):
+    (row,) = _seen(np.array([12.0]), np.array([spread_db]), CLEAR_LIMIT_DB)
+    grid = LEVELS_DB[LEVELS_DB >= CLEAR_LIMIT_DB]
+    assert row.sum() == pytest.approx(1.0) and row[-1] == 0.0
+    mean = row[:-1] @ grid
+    assert mean == pytest.approx(12.0, abs=0.1)
+    assert np.sqrt(row[:-1] @ (grid - mean) ** 2) == pytest.approx(sd_db, abs=0.1)
+
+
+def test_at_the_limit_a_hiss_is_seen_half_of_the_time_and_from_1_5_db_below_it_never():
+    limit = CLEAR_LIMIT_DB
+    rows = _seen(np.array([limit + 1.5, limit, limit - 0.75, limit - 1.5, limit - 20.0]), np.zeros(5), limit)
+    assert rows[:, -1] == pytest.approx([0.0, 0.5, 0.75, 1.0, 1.0])
+    assert rows.sum(axis=1) == pytest.approx(np.ones(5))
+
+
+def test_a_recording_is_asked_for_by_length_and_told_apart_from_one_to_be_made_again():
+    new = best({"intake": None, "oil-filler": -7.0, "radiator": None}, loss_percent=45.0, bubbles_seen=False)
+    assert (new.point, new.kind, new.seconds) == ("tailpipe", "air", 16.0)
+    assert new.text == "Record the tailpipe quiet, air, quiet, 16 s each: it would best tell sound from rings."
+    beside = {"intake": None, "tailpipe": None, "oil-filler": -7.0, "radiator": None}
+    again = best({**beside, "intake": -8.0}, sound=beside, loss_percent=15.0, bubbles_seen=False)
+    assert (again.point, again.kind, again.seconds) == ("intake", "air", 16.0)
+    assert again.text == (
+        "Record the intake again, quiet, air, quiet, 16 s each: it would best tell intake valve from sound."
+    )
+
+
+def test_bubbles_are_to_be_looked_for_where_nobody_did_and_they_would_tell():
+    levels = {"intake": None, "tailpipe": None, "oil-filler": -7.0, "radiator": None}
+    looked = best(levels, loss_percent=60.0)
+    assert (looked.kind, looked.seconds) == ("look", 0.0)
+    assert looked.text.startswith("Look at the coolant with the air on")
+    assert best(levels, loss_percent=60.0, bubbles_seen=False).kind != "look"

@@ -12,7 +12,7 @@ from sounds import clip, noise
 from listen.errors import ClipError
 from listen.signal.bands import drowned_bands, live_bands
 from listen.signal.clip import Clip
-from listen.signal.contrast import Contrast, Group, pool
+from listen.signal.contrast import Contrast, Group, pool, repeats
 from listen.signal.drift import NEPER_PER_DB, RoundDrift, estimate, prior, smooth_correlation, stated
 from listen.signal.excess import Excess, excess, whitening
 from listen.signal.exhibit import exhibit
@@ -223,3 +223,34 @@ def test_a_half_cycle_that_leaves_its_like_by_five_standard_deviations_is_left_o
         return _standing_out(made, np.ones(1))  # type: ignore[arg-type]
 
     assert [left_out(lifted) for lifted in (0.05, 0.1, -0.1)] == [None, 6, 6]
+
+
+def taken(mean: float, sd: float = 0.1) -> TakeBands:
+    """A take of thirteen bands alike, its floors as its means."""
+    bands, cov = np.full(13, mean), sd**2 * np.eye(13)
+    return TakeBands(bands, cov, bands, cov, 15.0, 1.0, np.ones(13), 1.0, 4.0)
+
+
+def test_of_two_takes_pooled_the_louder_carries_more_of_the_mean_and_of_its_doubt() -> None:
+    """1 and 3 make 2; of its logarithm a quarter is the one's and three quarters the other's: 1/16 + 9/16."""
+    pooled = pool([taken(1.0), taken(3.0)])
+    assert pooled.mean == pytest.approx(np.full(13, 2.0))
+    assert np.diag(pooled.cov) == pytest.approx(np.full(13, 0.625 * 0.01))
+    assert np.diag(pooled.floor_cov) == pytest.approx(np.full(13, 0.625 * 0.01))
+    assert (pooled.spread, pooled.dof) == (0.5, 30.0)
+
+
+@pytest.mark.parametrize("floors", [False, True])
+def test_each_take_is_held_against_the_mean_of_those_before_it(floors: bool) -> None:
+    """The second against one, the third against two: twice the doubt of a take, then one and a half times."""
+    found = repeats([taken(1.0), taken(math.e), taken(math.e**2)], LIVE, floors)
+    assert [r.rho[0] for r in found] == pytest.approx([1.0, 1.5])
+    assert [r.cov[0, 0] for r in found] == pytest.approx([2.0 * 0.01, 1.5 * 0.01])
+    assert [r.spread for r in found] == [2.0, 1.5]
+
+
+def test_drift_moves_the_background_under_a_hiss_never_the_hiss_itself() -> None:
+    """Ten times as loud, a tenth of the air clip is background; softer than the quiet clip, all of it."""
+    quiet = pool([taken(1.0)])
+    shares = [Contrast(quiet, pool([taken(air)])).drift_share for air in (10.0, 1.0, 0.5)]
+    assert [s[0, 0] for s in shares] == pytest.approx([1.0 + 0.01, 2.0, 2.0])

@@ -12,6 +12,8 @@ import numpy as np
 import pytest
 
 from listen.errors import RoundError
+from listen.judge.evidence import PointEvidence
+from listen.judge.grounds import Ground
 from listen.rounds.evaluate import evaluate
 from listen.rounds.loose import read_folder
 from listen.rounds.model import Facts
@@ -23,11 +25,11 @@ from listen.rounds.slips.labels import swapped_labels
 from listen.rounds.slips.part_time import part_of_the_time
 from listen.rounds.slips.quiet_air import quiet_with_air
 from listen.rounds.slips.slip import RoundClip
-from listen.rounds.weigh import _reference, weigh
+from listen.rounds.weigh import _reference, grounds, weigh
 from listen.signal.clip import Clip
 from listen.signal.clip_print import ClipPrint
 from listen.signal.point import measure_point
-from listen.trade.points import Kind
+from listen.trade.points import Kind, point
 from tests.rounds.made import RATE_HZ, noise, plain
 
 
@@ -97,6 +99,45 @@ def test_what_is_to_be_done_about_the_air_goes_by_how_it_was_taken_and_by_what_w
     assert "walk both again" in words(True, False) and "walk both again" in words(False, False)
     assert "a cylinder that loses 9 % worse" in words(False, loss_percent=9.0)
     assert "a cylinder worse" in words(False)
+
+
+def ground(
+    *,
+    detected: bool | None = True,
+    followed: bool = False,
+    found: bool | None = None,
+    clipped_from_db: float | None = None,
+) -> Ground:
+    """What one point can carry; ``detected`` None: its clips gave no excess, ``found`` None: it was walked."""
+    locked = {} if found is None else {Kind.AIR: SimpleNamespace(found=found)}
+    excess = SimpleNamespace(detected=detected, ci95_db=(2.0, 6.0), detection_limit_db=1.5)
+    takes = SimpleNamespace(locked=locked, flags=(), whistle_db=None)
+    measured: Any = SimpleNamespace(
+        takes=takes,
+        contrast=object(),
+        excess=None if detected is None else excess,
+        before_shut_off=None,
+        clipped_from_db=clipped_from_db,
+    )
+    weighed: Any = SimpleNamespace(
+        points=[measured], evidence=SimpleNamespace(points=[PointEvidence(point("intake"), np.zeros((1, 47)))])
+    )
+    (one,) = grounds(weighed, followed)
+    return one
+
+
+def test_a_point_speaks_from_the_lower_end_of_what_was_detected_there_or_of_a_clipped_clip() -> None:
+    assert (ground().least_excess_db, ground().limit_db) == (2.0, 1.5)
+    assert ground(detected=False).least_excess_db is None
+    assert (ground(detected=None).least_excess_db, ground(detected=None).limit_db) == (None, 0.0)
+    assert ground(detected=None, clipped_from_db=7.0).least_excess_db == 7.0
+
+
+def test_nothing_followed_a_switched_point_only_where_neither_edge_hiss_nor_needle_did() -> None:
+    silent: dict[str, Any] = {"found": False, "detected": False}
+    assert ground(**silent).nothing_followed
+    for more in ({"found": True}, {"detected": True}, {"followed": True}, {"found": None}):
+        assert not ground(**silent | more).nothing_followed
 
 
 def marked(at: str, kind: Kind, number: int, **levels: Any) -> Any:

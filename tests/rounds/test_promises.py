@@ -25,7 +25,7 @@ from listen.rounds.slips.labels import swapped_labels
 from listen.rounds.slips.part_time import part_of_the_time
 from listen.rounds.slips.quiet_air import quiet_with_air
 from listen.rounds.slips.slip import RoundClip
-from listen.rounds.weigh import _reference, grounds, weigh
+from listen.rounds.weigh import _reference, grounds, weigh, zero_dbfs
 from listen.signal.clip import Clip
 from listen.signal.clip_print import ClipPrint
 from listen.signal.point import measure_point
@@ -99,6 +99,14 @@ def test_what_is_to_be_done_about_the_air_goes_by_how_it_was_taken_and_by_what_w
     assert "walk both again" in words(True, False) and "walk both again" in words(False, False)
     assert "a cylinder that loses 9 % worse" in words(False, loss_percent=9.0)
     assert "a cylinder worse" in words(False)
+
+
+def test_the_zero_of_levels_is_a_hiss_as_loud_as_the_mean_background_in_bands_that_are_heard() -> None:
+    assert zero_dbfs(np.full(13, 1e-4)) == pytest.approx(-40.0)
+    assert zero_dbfs(np.array([*[1e-4] * 5, *[np.inf] * 8])) == pytest.approx(-40.0)
+    # A band ten times as loud hides a hiss of its level: the softer one counts for most of it.
+    assert zero_dbfs(np.array([1e-4, 1e-3])) == pytest.approx(-37.4, abs=0.01)
+    assert zero_dbfs(np.full(13, np.inf)) == 0.0
 
 
 def ground(

@@ -254,3 +254,12 @@ def test_drift_moves_the_background_under_a_hiss_never_the_hiss_itself() -> None
     quiet = pool([taken(1.0)])
     shares = [Contrast(quiet, pool([taken(air)])).drift_share for air in (10.0, 1.0, 0.5)]
     assert [s[0, 0] for s in shares] == pytest.approx([1.0 + 0.01, 2.0, 2.0])
+
+
+def test_bands_that_are_left_out_leave_every_part_of_a_contrast() -> None:
+    few = np.arange(13) >= 11
+    group = pool([taken(1.0)])
+    left = Contrast(group, group, silent=np.diag(np.arange(13.0))).only(few)
+    assert left.silent is not None and np.diag(left.silent).tolist() == [11.0, 12.0]
+    assert [len(g.mean) for g in (left.quiet, left.air)] == [2, 2]
+    assert left.quiet.cov.shape == left.air.floor_cov.shape == (2, 2)

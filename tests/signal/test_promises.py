@@ -237,7 +237,11 @@ def test_of_two_takes_pooled_the_louder_carries_more_of_the_mean_and_of_its_doub
     assert pooled.mean == pytest.approx(np.full(13, 2.0))
     assert np.diag(pooled.cov) == pytest.approx(np.full(13, 0.625 * 0.01))
     assert np.diag(pooled.floor_cov) == pytest.approx(np.full(13, 0.625 * 0.01))
+    assert pooled.floor == pytest.approx(np.full(13, 2.0))
     assert (pooled.spread, pooled.dof) == (0.5, 30.0)
+    against = Contrast(pool([taken(1.0)]), pooled)
+    assert against.rho == pytest.approx(np.full(13, math.log(2.0)))
+    assert against.rho_floor == pytest.approx(np.full(13, math.log(2.0)))
 
 
 @pytest.mark.parametrize("floors", [False, True])

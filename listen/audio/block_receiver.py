@@ -63,6 +63,7 @@ class BlockReceiver:
         try:
             if status.input_overflow:
                 self.overflows += 1
+            # A copy: PortAudio fills the same memory with the next block.
             block = _block(indata, self.overflows)
             self.watch.saw(block.samples, block.at)
             self._meter.append(block)
@@ -97,6 +98,7 @@ class BlockReceiver:
     def tap(self) -> Taker:
         """A queue that gets every block from now on, until :meth:`untap`."""
         taker: Taker = queue.SimpleQueue()
+        # A new tuple: the callback may be on its way through the old one.
         self._takers = (*self._takers, taker)
         return taker
 

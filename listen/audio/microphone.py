@@ -73,6 +73,7 @@ class Microphone:
         if self._stream is not None and self.trouble() is None:
             return
         self.close()
+        # PortAudio lists its devices once: one that was plugged in again is only there when it begins anew.
         if self._opened_before:
             library.reload_devices()
         self._opened_before = True

@@ -70,6 +70,7 @@ class PartWriter:
         try:
             self._all(header.encode())
             os.fsync(self._file.fileno())
+            # The name too, before the first sample: a crash in the first second must leave a file that is found.
             sync_folder(path.parent)
         except OSError:
             self._file.close()
@@ -148,6 +149,7 @@ def read_part(path: Path) -> Clip:
         raise ClipError(f"{path.name}: not an unfinished clip of this program") from error
     held = max(0, len(data) - HEADER_BYTES) // _SAMPLE.itemsize
     samples = np.frombuffer(data, _SAMPLE, held, HEADER_BYTES) if held else np.zeros(0, _SAMPLE)
+    # Where it ended in good order nothing is cut: zeros at its end were recorded.
     if header.frames is None or header.frames > held:
         samples = _whole(samples)
     if not len(samples):

@@ -32,6 +32,7 @@ class Sounding:
         """Hand the next samples over; zeros once they are used up, then the end."""
         piece = self._samples[self._at : self._at + frames]
         outdata[: len(piece), 0] = piece
+        # Else the loudspeaker plays what lay in this memory before.
         outdata[len(piece) :, 0] = 0.0
         self._at += frames
         if self._at >= len(self._samples):

@@ -118,6 +118,7 @@ class Take:
     def __enter__(self) -> Self:
         self._overflows_before = self._receiver.overflows
         self._started = datetime.now(UTC)
+        # Of the take's own: what went wrong with the stream before it began is none of its.
         self._watch = Watch(self.rate_hz, time.monotonic())
         self._taker = self._receiver.tap()
         return self

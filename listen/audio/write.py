@@ -52,10 +52,12 @@ def _encode(file: BinaryIO, clip: Clip, form: str) -> None:
             for samples in _blocks(clip):
                 out.write(_as_int32(samples))
     except (soundfile.LibsndfileError, AssertionError) as error:
+        # The disk's own word first: the library only says that it could not write.
         target.raise_failure()
         raise ClipError(f"{clip.name or 'clip'}: cannot be written as {form} ({error})") from error
     target.raise_failure()
     file.flush()
+    # Once it is named, the part it was made from goes: whatever swallowed a failure must be found out now.
     if not _reads_back(file, clip):
         raise OSError(errno.EIO, "what was written does not read back")
 

@@ -559,6 +559,11 @@ class Event(msgspec.Struct, frozen=True, kw_only=True):
         return KIND_OF.get(type(self.payload), "unknown")
 
     @property
+    def stamp(self) -> dict[str, Any]:
+        """Its particulars, for what a job keeps of it (:class:`listen.jobs.job.Stamped`)."""
+        return {"event": self.id, "time": self.time, "actor": self.actor}
+
+    @property
     def place(self) -> tuple[str, int]:
         """Where it stands among merged journals: run of lines, number in it."""
         return (self.past.run, self.past.length - 1) if self.past else ("", 0)

@@ -13,7 +13,6 @@ from listen.jobs.hearing import heard, numbers_seen, recorded_by
 from listen.jobs.job import ClipRecord, Job, RoundRecord, Skip
 from listen.jobs.job_rules import JOB_RULES, NotActedUpon, Rule
 from listen.jobs.reference import DECLINED, with_references
-from listen.same_fields import same_fields
 
 Fields = Callable[[Job, RoundRecord, Any, ev.Event], dict[str, Any]]
 """What an event changes of its round: job before, the round, the event's payload, the event."""
@@ -59,7 +58,7 @@ def _clip(job: Job, r: RoundRecord, p: ev.ClipKept, event: ev.Event) -> dict[str
         raise NotActedUpon(f"keeps clip {p.clip} a second time; it is not acted upon")
     # A point that is recorded after all is left out no more.
     skips = tuple(s for s in r.skips if s.point != p.point or s.walk not in ("", p.walk))
-    record = ClipRecord(kept=p, event=event.id, **same_fields(event, "time", "actor"))
+    record = ClipRecord(kept=p, **event.stamp)
     return {"clips": (*r.clips, record), "skips": skips}
 
 
@@ -88,9 +87,9 @@ def _call(job: Job, r: RoundRecord, p: ev.ByEarCalled, event: ev.Event) -> dict[
 
 def _decided(job: Job, r: RoundRecord, p: ev.Confirmed | ev.Overruled | ev.SentBack, event: ev.Event) -> dict[str, Any]:
     made = Decision(
-        event=event.id,
+        **event.stamp,
         payload=p,
-        **same_fields(event, "time", "actor", "place"),
+        place=event.place,
         on=r.verdict,
         settles=frozenset(d.event for d in r.decisions if event.knew_of(d.place)),
         heard=heard(r, p.name, p.sitting),

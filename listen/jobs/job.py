@@ -26,7 +26,6 @@ from listen.jobs.events import (
     SentBack,
     Signed,
 )
-from listen.same_fields import same_fields
 from listen.trade.engine import Engine, layout
 from listen.trade.facts import core
 from listen.voice.times import moment
@@ -38,16 +37,16 @@ class Stamped(msgspec.Struct, frozen=True, kw_only=True):
     event: str
     time: str
     actor: str
+
+
+class Told(Stamped, frozen=True, kw_only=True):
     payload: Payload
 
 
-class ClipRecord(msgspec.Struct, frozen=True, kw_only=True):
+class ClipRecord(Stamped, frozen=True, kw_only=True):
     """One clip of a round, as the journal has it."""
 
     kept: ClipKept
-    event: str
-    time: str
-    actor: str
     taken_back: bool = False
     reason: str = ""
     """Why it was taken back."""
@@ -57,10 +56,8 @@ class ClipRecord(msgspec.Struct, frozen=True, kw_only=True):
         return self.kept.clip
 
 
-class PhotoRecord(msgspec.Struct, frozen=True, kw_only=True):
+class PhotoRecord(Stamped, frozen=True, kw_only=True):
     kept: PhotoKept
-    time: str
-    actor: str
     taken_back: bool = False
 
 
@@ -72,13 +69,11 @@ class Skip(msgspec.Struct, frozen=True):
     reason: str
 
 
-class Change(msgspec.Struct, frozen=True, kw_only=True):
+class Change(Stamped, frozen=True, kw_only=True):
     """One event that touched what a signature covers."""
 
     what: str
     """In a few words."""
-    actor: str
-    time: str
     place: Place
     not_seen_by: tuple[str, ...] = ()
     """Who had signed without having it before them; empty where it came after they had signed."""
@@ -203,7 +198,7 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
 
         On a signed round that is a change since, unless whoever signed had not seen it: then that is told.
         """
-        change = Change(what=what or event.kind.replace("-", " "), **same_fields(event, "actor", "time", "place"))
+        change = Change(what=what or event.kind.replace("-", " "), place=event.place, **event.stamp)
         noted = replace(self, touches=(*self.touches, change))
         if not self.signed:
             return noted
@@ -246,7 +241,7 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     """And of those that were asked of one cylinder, whatever the answer."""
     checks: tuple[CheckMade, ...] = ()
     """Checks made, each with its latest outcome."""
-    notes: tuple[Stamped, ...] = ()
+    notes: tuple[Told, ...] = ()
     photos: tuple[PhotoRecord, ...] = ()
     """In the order kept, taken-back ones included."""
     microphone: MicrophoneChecked | None = None
@@ -259,7 +254,7 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     """A cylinder's rounds as they stood when its first finding came in: what was said without knowing."""
     diagnosis: DiagnosisStored | None = None
     dropped_parts: tuple[str, ...] = ()
-    merges: tuple[Stamped, ...] = ()
+    merges: tuple[Told, ...] = ()
     troubles: tuple[str, ...] = ()
     """Sentences about the journal itself: events not understood, a mended end, an event that names nothing we have."""
     opened: str = ""

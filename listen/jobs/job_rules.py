@@ -6,7 +6,7 @@ from typing import Any
 from msgspec.structs import asdict, replace
 
 from listen.jobs import events as ev
-from listen.jobs.job import Job, PhotoRecord, RoundRecord, Stamped
+from listen.jobs.job import Job, PhotoRecord, RoundRecord, Told
 from listen.jobs.ways import WAYS
 from listen.same_fields import same_fields
 from listen.voice import figures, names
@@ -133,12 +133,7 @@ def _answer_withdrawn(job: Job, p: ev.AnswerWithdrawn, event: ev.Event) -> dict[
 
 def _note(job: Job, p: ev.NoteAdded, event: ev.Event) -> Job:
     job = job.with_each(lambda r: r.noting(event) if r.id == p.round_id else r)  # of a cylinder it changes no round
-    return replace(job, notes=(*job.notes, _stamped(event)))
-
-
-def _stamped(event: ev.Event) -> Stamped:
-    payload = replace(event.payload, lines=()) if isinstance(event.payload, ev.Merged) else event.payload
-    return Stamped(event=event.id, payload=payload, **same_fields(event, "time", "actor"))
+    return replace(job, notes=(*job.notes, Told(payload=p, **event.stamp)))
 
 
 def _photo_back(job: Job, p: ev.PhotoTakenBack, event: ev.Event) -> dict[str, Any]:
@@ -204,9 +199,7 @@ JOB_RULES: dict[type[ev.Payload], Rule] = {
     ev.CheckMade: _rule(_check, lambda job, p: f"check {p.check}: {p.outcome or 'back'}"),
     ev.AnswerWithdrawn: _rule(_answer_withdrawn, lambda job, p: f"answer withdrawn: {names.figure_name(p.fact)}"),
     ev.NoteAdded: _note,
-    ev.PhotoKept: _rule(
-        lambda job, p, e: {"photos": (*job.photos, PhotoRecord(kept=p, **same_fields(e, "time", "actor")))}
-    ),
+    ev.PhotoKept: _rule(lambda job, p, e: {"photos": (*job.photos, PhotoRecord(kept=p, **e.stamp))}),
     ev.PhotoTakenBack: _rule(_photo_back),
     ev.MicrophoneChecked: _rule(
         lambda job, p, e: {
@@ -226,7 +219,7 @@ JOB_RULES: dict[type[ev.Payload], Rule] = {
     ev.JournalMended: _rule(lambda job, p, e: {"troubles": (*job.troubles, _mended(p, e))}),
     ev.Salvaged: _rule(lambda job, p, e: {"troubles": (*job.troubles, salvaged_words(p))}),
     # What the other machine's lines held is folded on its own.
-    ev.Merged: _rule(lambda job, p, e: {"merges": (*job.merges, _stamped(e))}),
+    ev.Merged: _rule(lambda job, p, e: {"merges": (*job.merges, Told(payload=replace(p, lines=()), **e.stamp))}),
     ev.Withdrawn: _rule(lambda job, p, e: {}, _withdrawal),
     ev.Opaque: _rule(
         lambda job, p, e: {

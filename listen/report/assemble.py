@@ -20,7 +20,7 @@ from listen.jobs.events import (
     SymptomsAsked,
 )
 from listen.jobs.folder.open_job import OpenJob
-from listen.jobs.job import Job, RoundRecord, Stamped
+from listen.jobs.job import Job, RoundRecord, Told
 from listen.jobs.standing import latest_round
 from listen.jobs.to_round import program_version
 from listen.report.before_part import before_part
@@ -145,7 +145,7 @@ def _engine_words(job: Job) -> tuple[tuple[str, str], ...]:
     return tuple((name, value) for name, value in rows if value)
 
 
-def _note(n: Stamped) -> str:
+def _note(n: Told) -> str:
     assert isinstance(n.payload, NoteAdded)
     where = "" if n.payload.cylinder is None else f" (cylinder {n.payload.cylinder})"
     return f"{times.moment_and_zone(n.time)}{', ' + n.actor if n.actor else ''}{where}: {n.payload.text}"

@@ -17,7 +17,10 @@ from listen.jobs.folder.summary import list_jobs
 from listen.jobs.job import Job
 from listen.report.assemble import assemble
 from listen.report.before_part import hit_rate_rows
+from listen.report.kept_parts import addresses
+from listen.report.origin import Origin
 from listen.report.owner_words import Language
+from listen.report.pages import html, json_text, markdown_text
 from listen.same_fields import same_fields
 from listen.temporary_folder import temporary_folder
 
@@ -68,16 +71,10 @@ def page_of(
         opened,
         before=earlier.job if earlier else None,
         hit_rate=hit_rate_rows(all_jobs(wanted.shop) if wanted.shop else ()) if hit_rate is None else hit_rate,
-        language=wanted.language,
-        contact=wanted.contact,
+        **same_fields(wanted, "language", "contact"),
         made=made,
     )
-    from listen.report.pages import html, json_text, markdown_text
-
     if wanted.form == "html":
-        from listen.report.kept_parts import addresses
-        from listen.report.origin import Origin
-
         origin = Origin(
             job=opened.job.id,
             head=opened.head,

@@ -25,7 +25,8 @@ class OpenJournal:
         self.folder = folder.absolute()
         self.actor = actor
         """Who is at the keyboard; stands on every event."""
-        self._lines = list(chain.lines)
+        self.chain = Chain(chain.lines)
+        """The journal's lines that hold."""
         self.broken = broken_words(self.folder, chain) if chain.broken else ""
         """Why the journal does not hold to its end; empty where it does."""
         self._size, self._written_ns = chain.size, 0
@@ -46,11 +47,6 @@ class OpenJournal:
         """Hash of the last line."""
         return self.chain.head
 
-    @property
-    def chain(self) -> Chain:
-        """The journal's lines that hold."""
-        return Chain(tuple(self._lines))
-
     def read_again(self, chain: Chain) -> None:
         """Go on from another journal that was put in place of this one."""
         self._take_over(chain)
@@ -58,7 +54,7 @@ class OpenJournal:
         heads.note(self.folder, self.job.id, chain, afresh=True)
 
     def _take_over(self, chain: Chain) -> None:
-        self._lines, self._size = list(chain.lines), chain.size
+        self.chain, self._size = Chain(chain.lines), chain.size
         self.job = fold(chain.events())
 
     @contextmanager
@@ -82,7 +78,7 @@ class OpenJournal:
                 self._mend(self._read_on(), stored_summary(self.folder), heads.known(self.folder))
 
     def _mend(self, end: Chain, known: JobSummary | None = None, register: heads.Known | None = None) -> None:
-        whole = Chain(tuple(self._lines), torn=end.torn, open_ended=end.open_ended)
+        whole = Chain(self.chain.lines, torn=end.torn, open_ended=end.open_ended)
         if found := mend(self.folder, whole, known, register):
             self._add(write_line(found, prev=self.head, actor="hissway"))
 
@@ -112,7 +108,7 @@ class OpenJournal:
         if not self._written_ns and stat.st_size == self._size:  # just opened
             self._written_ns = stat.st_mtime_ns
             return Chain(())
-        chain, added = news(self.folder, self._lines, self._size)
+        chain, added = news(self.folder, self.chain.lines, self._size)
         if added:
             self._news += chain.events()
             self._grow(chain.lines)
@@ -162,7 +158,7 @@ class OpenJournal:
         data = b"".join(line.raw + b"\n" for line in new)
         merges = any(isinstance(line.event.payload, Merged) for line in new)
         # What came in is held against the whole journal first: a fault found once it is written would close the job.
-        chain = read_chain(b"".join(line.raw + b"\n" for line in self._lines) + data) if merges else None
+        chain = read_chain(b"".join(line.raw + b"\n" for line in self.chain.lines) + data) if merges else None
         if chain is not None and chain.broken:
             raise JobError(f"{path}: what came in cannot be added: {chain.broken}; nothing was written")
         with disk.job_errors("write to the journal", path):
@@ -176,10 +172,10 @@ class OpenJournal:
 
     def _grow(self, new: Sequence[Line]) -> None:
         """Lines were added at the end."""
-        self._lines = [*self._lines, *new]
+        self.chain = Chain((*self.chain.lines, *new))
         self._size += sum(len(line.raw) + 1 for line in new)
         whole = any(isinstance(line.event.payload, Withdrawn) for line in new) or any(
-            isinstance(line.event.payload, Merged) for line in self._lines
+            isinstance(line.event.payload, Merged) for line in self.chain.lines
         )
         # What was said on two machines stays told until someone settles it, and what was withdrawn is passed over:
         # only the whole can show either.

@@ -3,9 +3,10 @@ round."""
 
 import math
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from itertools import pairwise
+from itertools import chain, pairwise, repeat
 from pathlib import Path
 from typing import NamedTuple
 
@@ -89,14 +90,13 @@ def _says_what_it_is(path: Path, taking: Taking) -> bool:
 
 def _recording(path: Path, taken: datetime | None) -> Recording:
     try:
-        length_s = sound_info(path).seconds
+        found = Recording(path, sound_info(path).seconds, taken=taken)
     except HisswayError as e:
         return Recording(path, 0.0, taken=taken, trouble=str(e))
-    try:
+    with suppress(RoundError):  # its name says nothing: whoever brings it in does
         named = take_named(path)
-    except RoundError:
-        return Recording(path, length_s, taken=taken)
-    return Recording(path, length_s, taken=taken, point=named.point, kind=named.kind)
+        return replace(found, point=named.point, kind=named.kind)
+    return found
 
 
 def in_walking_order(
@@ -108,14 +108,12 @@ def in_walking_order(
     """
     walks = [(p, walk, kind) for walk, kind in _WALKS for p in points]
     begin = next((i for i, (p, walk, _) in enumerate(walks) if (p, walk) == due), 0)
-    wanted = iter(walks[begin:])
-    out = list(recordings)
-    for i in range(first, len(out)):
-        if out[i].trouble:
-            continue
-        p, _, kind = next(wanted, ("", "", Kind.QUIET))
-        out[i] = replace(out[i], point=p, kind=kind)
-    return tuple(out)
+    wanted = chain(walks[begin:], repeat(("", "", Kind.QUIET)))
+    named = []
+    for recording in recordings[first:]:
+        p, _, kind = (recording.point, "", recording.kind) if recording.trouble else next(wanted)
+        named.append(replace(recording, point=p, kind=kind))
+    return (*recordings[:first], *named)
 
 
 _WALKS = (("quiet", Kind.QUIET), ("air", Kind.AIR), ("closing", Kind.QUIET))
@@ -131,12 +129,12 @@ def as_due(found: Found, points: Sequence[str], due: tuple[str, str]) -> tuple[R
 
 def cut(recording: Recording, marks_s: Sequence[float]) -> tuple[Recording, ...]:
     """The pieces of a recording between marks, in seconds from its start; the recording itself where there are none."""
-    edges = [0.0, *sorted({m for m in marks_s if 0.0 < m < recording.seconds}), recording.seconds]
-    if len(edges) == 2:
+    marks = sorted({m for m in marks_s if 0.0 < m < recording.seconds})
+    if not marks:
         return (recording,)
     pieces = []
-    for n, (a, b) in enumerate(pairwise(edges)):
-        a, b = a + (OFF_S if n else 0.0), b - (OFF_S if n < len(edges) - 2 else 0.0)
+    ends = zip([0.0, *(m + OFF_S for m in marks)], [*(m - OFF_S for m in marks), recording.seconds], strict=True)
+    for a, b in ends:
         if b - a >= LEAST_S:
             taken = recording.taken + timedelta(seconds=a) if recording.taken else None
             start_s = recording.start_s + a

@@ -82,11 +82,8 @@ def photo_parts(job: Job) -> tuple[PhotoPart, ...]:
 
 def addresses(job: Job) -> dict[str, str]:
     """Each photo's picture as an address that a page can hold."""
-    return {
-        p.kept.photo: "data:image/jpeg;base64," + base64.b64encode(p.kept.picture).decode("ascii")
-        for p in job.photos
-        if not p.taken_back
-    }
+    used = (p.kept for p in job.photos if not p.taken_back)
+    return {kept.photo: f"data:image/jpeg;base64,{base64.b64encode(kept.picture).decode('ascii')}" for kept in used}
 
 
 def signature_parts(chain: Chain) -> dict[str, tuple[SignaturePart, ...]]:

@@ -122,11 +122,8 @@ def core() -> frozenset[str]:
 def moves(f: Fact) -> tuple[str, ...]:
     """Causes a fact speaks for, in itself or with others, or makes possible, most first; empty: it weighs nothing."""
     named = {f.id, *(b.finding for b in f.bands)}
-    weights: dict[str, float] = {}
-    for row in evidence_rows().values():
-        if row.id in named or named.intersection((*row.when, *row.when_any)):
-            for cause, db in row.for_db.items():
-                weights[cause] = max(db, weights.get(cause, 0.0))
+    rows = [r for r in evidence_rows().values() if r.id in named or named.intersection((*r.when, *r.when_any))]
+    weights = {cause: max(r.for_db.get(cause, 0.0) for r in rows) for row in rows for cause in row.for_db}
     weights |= {c.id: 0.0 for c in causes().values() if c.needs == f.id}
     return tuple(sorted(weights, key=lambda c: -weights[c]))
 

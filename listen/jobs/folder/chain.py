@@ -67,18 +67,14 @@ def read_chain(data: bytes, base: Base = ROOT) -> Chain:
     # A line counts once its line end is written: what stands after the last was cut off, or lacks its end only.
     *whole, tail = data.split(b"\n")
     reader = _Reader(base)
-    for n, raw in enumerate(whole):
+    for n, raw in enumerate([*whole, tail] if tail else whole):
         try:
             reader.take(raw)
         except ValueError as e:
+            if n == len(whole):
+                return Chain(tuple(reader.lines), torn=tail)
             return Chain(tuple(reader.lines), broken=str(e), rest=len(whole) - n + bool(tail))
-    if not tail:
-        return Chain(tuple(reader.lines))
-    try:
-        reader.take(tail)
-    except ValueError:
-        return Chain(tuple(reader.lines), torn=tail)
-    return Chain(tuple(reader.lines), open_ended=True)
+    return Chain(tuple(reader.lines), open_ended=bool(tail))
 
 
 class _Reader:

@@ -15,6 +15,7 @@ from listen.trade.cautions import Caution, cautions_for
 from listen.trade.cautions import Step as CautionStep
 from listen.trade.engine import points_for
 from listen.trade.points import Point, point, walking_order
+from listen.trade.tables import rows_of
 
 StepKind = Literal["caution", "supply", "loss", "way", "clip", "bubbles", "followed", "call", "verdict", "done"]
 State = Literal["done", "due", "left-out"]
@@ -35,37 +36,7 @@ class Row(msgspec.Struct, frozen=True):
 SET_UP = "set-up"
 """Name under which the cautions of a round are acknowledged, once."""
 
-TABLE: tuple[Row, ...] = (
-    Row(SET_UP, "caution", "Before air goes on: read these and say so.", cautions=("before", "air-on", "listening")),
-    Row("supply", "supply", "Enter the supply pressure and the restrictor's bore."),
-    Row(
-        "loss",
-        "loss",
-        "Cylinder {n} to top dead centre on compression, bar off, air on slowly: read the loss.",
-        cautions=("air-on",),
-    ),
-    Row("way", "way", "How are this engine's rounds taken? Asked once; w changes it later."),
-    Row(
-        "switched",
-        "clip",
-        "Valve shut. Switched take at the {point}: open and shut the valve as the count says.",
-        "switched",
-        "switched",
-        ("switching",),
-    ),
-    Row("quiet", "clip", "Air off. Quiet clip at the {point}.", "quiet", "quiet"),
-    Row(
-        "call",
-        "call",
-        "Air on, full pressure, go along the points: what do you call by ear? The numbers come after.",
-        cautions=("air-on", "listening"),
-    ),
-    Row("air", "clip", "Air on, full pressure. Air clip at the {point}.", "air", "air", ("air-on",)),
-    Row("closing", "clip", "Air off again. Closing quiet clip at the {point}.", "closing", "quiet"),
-    Row("bubbles", "bubbles", "Did bubbles rise in the radiator neck while the air was on?"),
-    Row("followed", "followed", "Did the tester's needle fall and rise with the valve during the switched takes?"),
-    Row("verdict", "verdict", "All clips are in: judge the round."),
-)
+table = rows_of("steps", "step", Row)
 """The round, in order; of the clips those that the job's way asks for. What is due follows from the job alone."""
 
 HOLD_ALL = "Every microphone at its point; nobody touches one."
@@ -166,7 +137,7 @@ class Walked(msgspec.Struct, frozen=True, kw_only=True):
 
     def _otherwise(self, wish: Wish) -> Step:
         """A clip that the job's way does not take: of another way, or of no walk at all."""
-        rows = [r for r in TABLE if r.clip_kind == wish.kind and wish.walk in ("", r.walk)]
+        rows = [r for r in table() if r.clip_kind == wish.kind and wish.walk in ("", r.walk)]
         if not rows:
             return _beyond(wish.point, wish.kind)
         return _clip_step(rows[0], point(wish.point), self.record, rows[:1])
@@ -197,8 +168,8 @@ def round_points(job: Job, record: RoundRecord) -> tuple[Point, ...]:
 def _in_order(job: Job, record: RoundRecord, points: tuple[Point, ...]) -> Iterator[Step]:
     """All steps, in the order of the way."""
     way = way_of(job.way)
-    clips = [row for row in TABLE if row.walk in way.walks]
-    for row in TABLE:
+    clips = [row for row in table() if row.walk in way.walks]
+    for row in table():
         if row in clips and not way.by_point:
             yield from (_clip_step(row, p, record, clips) for p in points)
         elif row in clips[:1]:
@@ -271,7 +242,7 @@ def _asked_for(record: RoundRecord) -> Step | None:
     if record.has_what_was_asked(decision):
         return None
     p, kind = point(asked.point), asked.clip_kind
-    walk = next((r.walk for r in TABLE if r.clip_kind == kind), "reference")
+    walk = next((r.walk for r in table() if r.clip_kind == kind), "reference")
     sentence = f"{asked.name} asks for a clip ({kind}) at the {p.words}: {asked.reason.rstrip('. ')}."
     cautions: tuple[CautionStep, ...] = ("air-on",) if kind != "quiet" else ()
     return _clip(asked_step(decision), sentence, p, walk, kind, *cautions)

@@ -8,7 +8,7 @@ from listen.jobs.events import Judged
 from listen.jobs.hearing import pair_at
 from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.jobs.reference import DECLINED, covers
-from listen.jobs.walk import TABLE, round_points
+from listen.jobs.walk import round_points, table
 from listen.judge.result import PathResult, PointResult
 from listen.report.content import PathPart, PointPart, RoundPart, SignaturePart, reading_in_words
 from listen.report.kept_parts import in_words
@@ -84,7 +84,7 @@ def _caution(caution_id: str) -> str:
     for row in cautions():
         if row.id == caution_id:
             return row.words
-    steps = next((row.cautions for row in TABLE if caution_id in (row.id, *row.cautions)), ())
+    steps = next((row.cautions for row in table() if caution_id in (row.id, *row.cautions)), ())
     if not steps:
         return f"{caution_id!r}, a caution this version does not know"
     marks = ", ".join(f'"{step.replace("-", " ")}"' for step in steps)

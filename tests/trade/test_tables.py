@@ -43,6 +43,7 @@ def test_every_table_file_is_read_and_none_is_empty():
         "plugs",
         "points",
         "sources",
+        "steps",
         "thresholds",
         "transfer",
     }

@@ -54,6 +54,7 @@ def diagnose(case: EngineCase) -> Diagnosis:
     case = behind_one_restrictor(case)
     findings = findings_of(case)
     signs = stop_signs(findings, case.made)
+    # Beside a sign that forbids starting, that nothing was found is no answer.
     ranked = tuple(s for s in standings(case, findings) if not signs or s.cause != NOTHING)
     field = at_place(None, ranked)
     candidates = _candidates(case, field, folded_shares(field))

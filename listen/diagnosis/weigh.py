@@ -120,6 +120,7 @@ def capped_sum(lines: Iterable[Line]) -> float:
         by[evidence_rows()[line.evidence].family] += line.db
     smoke = clamp(by["smoke"], cap.smoke)
     looks = clamp(clamp(by["plugs"], cap.plugs) + smoke, cap.plugs_and_smoke)
+    # Smoke is looked at and is a symptom: it counts once, within the caps of both.
     symptoms = clamp(smoke + clamp(by["symptoms"], cap.symptoms), cap.smoke_and_symptoms) - smoke
     tests = clamp(by["compression"], cap.compression) + clamp(by["leak"], cap.leak)
     return tests + looks + symptoms + by["alone"]
@@ -132,6 +133,7 @@ def clamp(db: float, most_db: float) -> float:
 
 def odds_shares(rivals: Sequence[Standing]) -> tuple[float, ...]:
     """Probability of each standing if exactly one of them is the case."""
+    # About the highest: only differences count, and a power of ten of the score itself may leave a double's range.
     top = max(s.score_db for s in rivals)
     weights = [10 ** ((s.score_db - top) / 10) for s in rivals]
     total = math.fsum(weights)

@@ -72,6 +72,7 @@ def engine_say(cylinder: int, evidence: RoundEvidence, odds: Posterior, *, silen
     for h, (causes, draws) in enumerate(odds.scene.draws.items()):
         mostly = draws.blow_by_db > draws.net_db - HALF_DB
         clean[h] = odds.scene.weights(causes, evidence.states) @ mostly
+    # The least favourable assumptions: a leak handed on as blow-by would excuse the same leak on the next cylinder.
     least = np.min([p @ clean for p in odds.under.values()], axis=0)
     points = []
     for p, share in zip(evidence.points, least, strict=True):

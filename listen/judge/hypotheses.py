@@ -32,6 +32,7 @@ class Hypothesis:
 def hypotheses(heard: frozenset[PathId]) -> tuple[Hypothesis, ...]:
     """All sets, given the paths whose own point was recorded."""
     single = [Hypothesis((row.path,)) for row in path_table().cause]
+    # A pair of which one mouth was not recorded could never be refuted.
     pairs = [Hypothesis(pair) for pair in combinations(LEAKS, 2) if heard.issuperset(pair)]
     outside = [Hypothesis(h.paths, True) for h in single if h.paths[0] in (PathId.NONE, *LEAKS)]
     return (*single, *pairs, *outside)

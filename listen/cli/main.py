@@ -95,7 +95,9 @@ def main(argv: Sequence[str] | None = None, *, open_ui: Opener | None = None, op
         return 1
     except OSError as e:
         drop(sys.stdout)
-        say(f"hissway: {HisswayError(_disk_words(e))}")
+        what = e.filename if isinstance(e.filename, str) else "the output"
+        why = f"cannot be read or written ({e.strerror or e}); make room, or choose another place"
+        say(f"hissway: {HisswayError(f'{what}: {why}')}")
         return 1
 
 
@@ -124,11 +126,6 @@ def _command(argv: Sequence[str]) -> str | None:
         if len(word) > len("--") and "--jobs".startswith(word):
             next(words, None)
     return None
-
-
-def _disk_words(error: OSError) -> str:
-    what = error.filename if isinstance(error.filename, str) else "the output"
-    return f"{what}: cannot be read or written ({error.strerror or error}); make room, or choose another place"
 
 
 class _Terminal(TextIOWrapper):

@@ -38,7 +38,10 @@ def run(args: argparse.Namespace) -> int:
     failed = False
     for name, outcome in spread(_expand(args.folders), args.channel, args.workers, args.cluster):
         if isinstance(outcome, str):
-            failed, outcome = True, _with_name(plain(name), outcome)
+            failed, label = True, plain(name).rstrip("/")
+            # The sentence begins with the round it is about, unless it does already.
+            begins = outcome.startswith(label) and not outcome[len(label) :][:1].isalnum()
+            outcome = outcome if begins else f"{plain(name)}: {outcome}"
         _print(name, outcome, args.json)
     return int(failed)
 
@@ -109,12 +112,6 @@ def _print(name: str, outcome: RoundResult | str, as_json: bool) -> None:
         from listen.cli.table import round_table
 
         print(round_table(outcome), flush=True)
-
-
-def _with_name(name: str, sentence: str) -> str:
-    """The sentence, beginning with the round it is about."""
-    begins = sentence.startswith(name.rstrip("/")) and not sentence[len(name.rstrip("/")) :][:1].isalnum()
-    return sentence if begins else f"{name}: {sentence}"
 
 
 ANSWER_S = 5

@@ -130,15 +130,11 @@ def _candidates(case: EngineCase, field: Sequence[Standing], shares: Sequence[fl
     return tuple(sorted(rows, key=lambda c: (-c.probability, -c.score_db)))
 
 
-def _stated(case: EngineCase, s: Standing, probability: float) -> float:
-    """The probability stated: what was not looked at may still hold a fault, whatever the tests made say."""
-    most = 1.0 if s.cause != NOTHING or looked_all_over(case) else threshold("nothing_share")
-    return min(probability, most)
-
-
 def _fault(lead: Lead, case: EngineCase, found: frozenset[str], tests: Sequence[TestState]) -> Fault:
     top, cause = lead.top, causes()[lead.top.cause]
-    share = _stated(case, top, lead.share)
+    # What was not looked at may still hold a fault, whatever the tests made say.
+    most = 1.0 if cause.id != NOTHING or looked_all_over(case) else threshold("nothing_share")
+    share = min(lead.share, most)
     pairs = [(s, p) for s, p in zip(lead.field, lead.shares, strict=True) if s is not top and p > 0]
     others = _candidates(case, [s for s, _ in pairs], [p for _, p in pairs])
     named = {s.cause for s in lead.field if spoken(s) or (s.cause == NOTHING and cause.id == "test-fault")}

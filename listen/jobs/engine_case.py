@@ -114,7 +114,7 @@ def heard(record: RoundRecord) -> dict[str, float]:
         return {}
     result = record.verdict.result
     points = {p.point for p in result.points}
-    loud = {path for p in result.points if p.detected for path in _own(p.point)}
+    loud = {path for p in result.points if p.detected for row in point_rows() if row.names(p.point) for path in row.own}
     named: dict[str, float] = {}
     for p in result.paths:
         share = max(p.probability, p.involved) if p.path == PathId.SET_UP else _by_points(p, points)
@@ -124,14 +124,6 @@ def heard(record: RoundRecord) -> dict[str, float]:
 
 QUIET = 0.5
 """Most that a path may have whose own points were all quiet: what is printed as heard was heard."""
-
-
-def _own(point_id: str) -> tuple[str, ...]:
-    return tuple(path for row in point_rows() if _is_of(point_id, row.id) for path in row.own)
-
-
-def _is_of(point_id: str, row: str) -> bool:
-    return point_id == row or (point_id.startswith(f"{row}-") and point_id.removeprefix(f"{row}-").isdecimal())
 
 
 _WITH_POINTS = frozenset(path for row in point_rows() for path in row.own)

@@ -117,10 +117,6 @@ def _signed(job: Job, r: RoundRecord, p: ev.Signed, event: ev.Event) -> dict[str
     }
 
 
-def _shown(job: Job, p: ev.NumbersShown, event: ev.Event) -> Job:
-    return job.with_each(lambda r: replace(r, shown=(*r.shown, p)) if r.id in p.rounds else r)
-
-
 RULES: dict[type[ev.Payload], Rule] = {
     **JOB_RULES,
     ev.RoundOpened: _opened,
@@ -138,7 +134,9 @@ RULES: dict[type[ev.Payload], Rule] = {
     ev.Overruled: _rule(_decided),
     ev.SentBack: _rule(_decided),
     ev.Signed: _rule(_signed, noted=False),
-    ev.NumbersShown: _shown,
+    ev.NumbersShown: lambda job, p, e: job.with_each(
+        lambda r: replace(r, shown=(*r.shown, p)) if r.id in p.rounds else r
+    ),
     ev.PairPlayed: _rule(lambda job, r, p, e: {"played": (*r.played, p)}, noted=False),
     ev.RoundSetAside: _rule(lambda job, r, p, e: {"aside": p.aside}),
 }

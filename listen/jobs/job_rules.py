@@ -168,10 +168,6 @@ def _mended(p: ev.JournalMended, event: ev.Event) -> str:
     return f"journal opened {event.time}: {'; '.join(words for words, so in found.items() if so)}"
 
 
-def _withdrawal(job: Job, p: ev.Withdrawn) -> str:
-    return f"{p.kind.replace('-', ' ')} taken back{f': {plain(p.reason, 120)}' if p.reason else ''}"
-
-
 JOB_RULES: dict[type[ev.Payload], Rule] = {
     ev.JobOpened: _rule(_opened),
     ev.EngineDescribed: _rule(lambda job, p, e: {"engine": p.engine, "size": p.size}, lambda job, p: ""),
@@ -220,7 +216,10 @@ JOB_RULES: dict[type[ev.Payload], Rule] = {
     ev.Salvaged: _rule(lambda job, p, e: {"troubles": (*job.troubles, salvaged_words(p))}),
     # What the other machine's lines held is folded on its own.
     ev.Merged: _rule(lambda job, p, e: {"merges": (*job.merges, Told(payload=replace(p, lines=()), **e.stamp))}),
-    ev.Withdrawn: _rule(lambda job, p, e: {}, _withdrawal),
+    ev.Withdrawn: _rule(
+        lambda job, p, e: {},
+        lambda job, p: f"{p.kind.replace('-', ' ')} taken back{f': {plain(p.reason, 120)}' if p.reason else ''}",
+    ),
     ev.Opaque: _rule(
         lambda job, p, e: {
             "troubles": (*job.troubles, f"event {e.id} of kind {p.unknown_kind!r} is kept but not understood: {p.why}")

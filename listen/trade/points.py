@@ -63,6 +63,10 @@ class PointRow(msgspec.Struct, frozen=True):
         """Whether there is one a neighbour, told apart by its number."""
         return self.walked == "neighbours"
 
+    def names(self, point_id: str) -> bool:
+        """Whether a point is of this row, by its identifier."""
+        return re.fullmatch(re.escape(self.id) + (r"-[1-9]\d?" if self.numbered else ""), point_id) is not None
+
     @property
     def on_every_engine(self) -> bool:
         """Whether every engine has a point of this sort: an intake, an exhaust, a crankcase."""
@@ -99,10 +103,8 @@ point_rows = rows_of("points", "point", PointRow)
 @cache
 def point(point_id: str) -> Point:
     """Look a point up by its identifier. Raises RoundError: unknown name; the message lists the known ones."""
-    for row in point_rows():
-        found = re.fullmatch(re.escape(row.id) + (r"-([1-9]\d?)" if row.numbered else "()"), point_id)
-        if found:
-            return Point(point_id, row, int(found[1]) if row.numbered else None)
+    if row := next((row for row in point_rows() if row.names(point_id)), None):
+        return Point(point_id, row, int(point_id.removeprefix(f"{row.id}-")) if row.numbered else None)
     known = " ".join(row.id + ("-K" if row.numbered else "") for row in point_rows())
     raise RoundError(f"unknown listening point {point_id[:60]!r}; known: {known}")
 

@@ -15,13 +15,9 @@ MOST_CHARACTERS = 400
 
 def plain(text: object, limit: int = MOST_CHARACTERS) -> str:
     """Text as one safe line of at most ``limit`` characters; what is cut ends in an ellipsis."""
-    line = str(text)[: limit + 1]
-    safe = "".join(_safe(c) for c in line)
+    line = "".join(" " if c in "\t\n\r" else c for c in str(text)[: limit + 1])
+    safe = "".join(STANDS_FOR if commands_a_terminal(c) else c for c in line)
     return safe if len(safe) <= limit else safe[: limit - 1] + "…"
-
-
-def _safe(char: str) -> str:
-    return " " if char in "\t\n\r" else STANDS_FOR if commands_a_terminal(char) else char
 
 
 def commands_a_terminal(char: str) -> bool:

@@ -22,13 +22,13 @@ _LINE = re.compile(r"(?P<hash>[0-9a-f]{64})[ ][ *]?(?P<name>\S.*)")
 
 
 def described(job: Job, chain: Chain) -> dict[str, str]:
-    fields = {
+    """What a bag says of its job; empty for nothing."""
+    return {
         "Source-Organization": _one_line(job.shop),
         "External-Identifier": job.id,
         "Hissway-Head": chain.head,
         "Hissway-Events": str(len(chain.lines)),
     }
-    return {name: value for name, value in fields.items() if value}
 
 
 def untrue(bag: Path, job: Job, chain: Chain) -> tuple[str, ...]:
@@ -39,11 +39,8 @@ def untrue(bag: Path, job: Job, chain: Chain) -> tuple[str, ...]:
     return tuple(
         f"says {name}: {_one_line(value)!a}, and its journal does not"
         for name, value in fields
-        if name in OF_THE_JOB and value != true.get(name, "")
+        if value != true.get(name, value)
     )
-
-
-OF_THE_JOB = ("Source-Organization", "External-Identifier", "Hissway-Head", "Hissway-Events")
 
 
 def make_bag(folder: Path, job: Job, chain: Chain) -> None:
@@ -54,7 +51,7 @@ def make_bag(folder: Path, job: Job, chain: Chain) -> None:
     info = {
         "External-Description": "A cylinder leakage test: journal and clips of one job.",
         "Bag-Software-Agent": f"hissway {program_version()}".strip(),
-        **described(job, chain),
+        **{name: value for name, value in described(job, chain).items() if value},
     }
     try:
         bag = bagit.make_bag(str(folder), info, checksums=["sha256"])

@@ -19,7 +19,7 @@ from listen.jobs.walk import SET_UP, Step, round_points, walked
 from listen.trade.engine import Exhaust, layout
 from listen.trade.points import Kind
 from tests.jobs.made import PAYLOADS, opened, result
-from tui.screens.round.answers import left_out
+from tui.screens.round.asking import left_out
 
 
 def after(*payloads: ev.Payload, start: Job | None = None) -> Job:

@@ -57,7 +57,8 @@ from tui.screens.naming.screen import NamingScreen
 from tui.screens.new_job.screen import NewJobScreen
 from tui.screens.page.screen import PageScreen
 from tui.screens.photos.screen import PhotosScreen
-from tui.screens.round.screen import ABOUT_IMPORT, RoundScreen
+from tui.screens.round.bringing_in import ABOUT_IMPORT
+from tui.screens.round.screen import RoundScreen
 from tui.screens.round.times import TimesScreen
 from tui.screens.verdict.screen import VerdictScreen
 from tui.screens.waiting.screen import WaitingScreen

@@ -15,7 +15,7 @@ from listen.jobs.job import Job
 from listen.jobs.walk import Wish
 from listen.trade.engine import layout
 from tui.bridge.preferences import Preferences
-from tui.screens.round.answers import left_out, was_meant
+from tui.screens.round.asking import left_out, was_meant
 from tui.screens.round.now import Now, Outcome
 from tui.screens.round.view import Answers, Cautions, Figures, Microphone, View, view
 from tui.widgets.ladder import Mark, Standing

@@ -84,6 +84,10 @@ class Bench(BayScreen[None]):
         """Say what is wrong with what was typed."""
         self.query_one(EntryPanel).wrong(text)
 
+    def refuse(self, error: HisswayError) -> None:
+        """In the banner, where what became of the last clip stands: it stays there."""
+        self.change(outcome=Outcome(False, str(error), lead="Not done"))
+
     def write(self, *payloads: Payload) -> bool:
         """Put events into the journal; what the disk refuses is said, and nothing has changed."""
         try:

@@ -1,7 +1,5 @@
 """Round: shows one frozen view of the round, and turns keys and answers into events and clips."""
 
-from functools import partial
-from pathlib import Path
 from typing import Any, ClassVar
 
 from textual import events, on
@@ -10,18 +8,17 @@ from textual.binding import Binding
 
 from listen.errors import HisswayError
 from listen.jobs.events import CautionAcknowledged, ClipTakenBack
-from listen.jobs.job import Job
+from listen.jobs.job import Job, RoundRecord
+from listen.jobs.reference import engine_said, why_no_reference
 from listen.jobs.walk import Wish
 from listen.jobs.ways import WAYS, way_of
 from listen.voice.names import point_name
 from tui.bridge.threads import in_thread
 from tui.screens.ask_before_change import rounds_touched, write_asking
 from tui.screens.base import asks, made
-from tui.screens.dialog import OneLineScreen, PickScreen
-from tui.screens.photos.screen import file_named
+from tui.screens.dialog import PickScreen
 from tui.screens.point_rows import neighbour_point
-from tui.screens.round import results
-from tui.screens.round.answers import Answering
+from tui.screens.round.bringing_in import BringingIn
 from tui.screens.round.now import Outcome
 from tui.screens.round.step_panel import StepPanel
 from tui.screens.round.taker import Taker
@@ -39,17 +36,11 @@ ABOVE_LADDER = 19
 """Lines needed besides the rows of the ladder."""
 MORE_WHERE_LARGE, MOST_A_ROW = 7, 4
 """Lines that the large letters take besides; lines of the ladder a point at most."""
-ABOUT_IMPORT = (
-    "A folder of recordings from a phone or a field recorder, or one file. Whatever the files are called: they are "
-    "listed in order of time, and you say by keys which is which, hearing each; one long recording is cut at marks. "
-    "One short file is the clip that is due; files named by point and kind (intake-quiet-1.wav, intake-air-1.wav, "
-    "intake-quiet-2.wav) come in at once."
-)
 LARGE_FROM = 40
 """Lines from which the next point and the countdown are large."""
 
 
-class RoundScreen(Answering):
+class RoundScreen(BringingIn):
     """One round, drawn, and its keys."""
 
     SHOWS_NUMBERS = "round"
@@ -137,7 +128,7 @@ class RoundScreen(Answering):
             self.refresh_bindings()
             self.listen_at(shown.step)
         waiting = self.now.judging or self.now.checking or self.app.screen.is_modal
-        if shown.step.kind == "verdict" and not waiting and self.now.tried != results.rests_on(shown.walk.record):
+        if shown.step.kind == "verdict" and not waiting and self.now.tried != rests_on(shown.walk.record):
             self._judge()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
@@ -185,8 +176,30 @@ class RoundScreen(Answering):
             self.way_chosen(way)
 
     def _judge(self) -> None:
-        self.change(judging=True, tried=results.rests_on(self.record))
-        self.start(partial(results.judge, self), "judge")
+        self.change(judging=True, tried=rests_on(self.record))
+        self.start(self._judged, "judge")
+
+    async def _judged(self) -> None:
+        from listen.jobs.teardowns import with_teardowns
+        from listen.jobs.to_round import clips_used, judged, to_round
+
+        try:
+            job = self.opened.job
+            own = to_round(job, self.round_id, self.opened.folder)
+            round_ = await in_thread(with_teardowns, own, job, self.opened.folder.parent)
+            result = await self.bay.services.evaluate(round_)
+            self.change(outcome=None)
+            event = judged(job, self.round_id, result)
+            now = await in_thread(self.opened.catch_up)
+            # something came in meanwhile: a clip, or a result of another cylinder
+            if clips_used(now, self.round_id) != event.clips or engine_said(now, self.round_id) != round_.engine:
+                self.change(tried=())
+                return
+            self.write(event)
+        except HisswayError as e:
+            self.change(outcome=Outcome(False, f"{e} Space tries again.", lead="Not judged"))
+        finally:
+            self.change(judging=False)
 
     def action_back(self) -> None:
         """Take back what was chosen; else leave the round as it is."""
@@ -232,30 +245,7 @@ class RoundScreen(Answering):
         kept = next((c.kept for c in self.record.clips if c.id == last), None)
         self.write_note("this round", self.record.cylinder, self.round_id, kept)
 
-    @asks
-    async def action_bring_in(self) -> None:
-        hint = "folder or file, for example ~/recordings/cylinder-3"
-        title = "Import clips recorded elsewhere"
-        if name := await self.answer(OneLineScreen(title, how=ABOUT_IMPORT, hint=hint, most=4000, take=_is_there)):
-            self.start(partial(self._bring, file_named(name)), "clip")
 
-    async def _bring(self, place: Path) -> None:
-        """Bring in what is named by its files' names; the rest is named in a list first."""
-        from listen.jobs.bring_in import as_due, recordings_in
-
-        try:
-            found = await in_thread(recordings_in, place)
-        except HisswayError as e:
-            self.change(outcome=Outcome(False, str(e), lead="Not imported"))
-            return
-        step, points = self.step(), self.view.walk.points
-        due = (step.point, step.walk) if step.kind == "clip" else ("", "")
-        if found.named or (one := as_due(found, [p.id for p in points], due)):
-            await results.bring_in(self, self.taker, place, () if found.named else one)
-        elif recordings := await self.answer(made("naming", found, points, step)):
-            await results.bring_in(self, self.taker, place, recordings)
-
-
-def _is_there(name: str) -> None:
-    if not file_named(name).exists():
-        raise HisswayError("Nothing is there; check the name.")
+def rests_on(record: RoundRecord) -> tuple[str, ...]:
+    """What a result would rest on: it is not tried twice on the same."""
+    return (why_no_reference(record), *(c.id for c in record.live_clips()))

@@ -1,0 +1,202 @@
+"""What a round asks at its steps and between them, and what begins, ends and follows a take."""
+
+from collections.abc import Callable, Mapping
+from functools import partial
+
+from textual import on
+
+from listen.errors import HisswayError
+from listen.jobs.answers import typed
+from listen.jobs.decision import ASKED
+from listen.jobs.events import AirFollowed, BubblesLooked, CautionAcknowledged, Payload, PointSkipped, StepPassed
+from listen.jobs.job import Job
+from listen.jobs.walk import Step
+from listen.jobs.ways import CAUTIONS
+from listen.trade.cautions import cautions_for
+from listen.trade.readings import Question
+from listen.voice.names import clip as clip_words
+from listen.voice.names import point_name
+from listen.voice.text import plain
+from tui.screens.ask_before_change import write_asking
+from tui.screens.base import asks
+from tui.screens.calls import SEVERAL, call_event, paths_asked
+from tui.screens.cautions import CautionScreen
+from tui.screens.channels.places import for_these
+from tui.screens.channels.screen import ChannelsScreen
+from tui.screens.dialog import OneLineScreen, PickScreen
+from tui.screens.round.bench import Bench
+from tui.screens.round.now import Outcome
+from tui.screens.round.taker import Taker
+from tui.screens.round.ways import Work, by_key, hands_free, one_point, one_walk
+from tui.widgets.entries import EntryPanel
+from tui.widgets.panels import ChoicePanel
+
+ONE_CHANNEL = "this input has one channel; choose one with several (m), or take rounds another way (w)."
+LOOKED: dict[str, type[AirFollowed | BubblesLooked]] = {"bubbles": BubblesLooked, "followed": AirFollowed}
+"""What is kept of something that was looked for."""
+REASONS = ("cannot be reached", "not there on this engine", "too loud there at the moment", "no time", "already known")
+YES, KEEP, NO, OWN_WORDS, WHOLE_WALK = "y", "k", "n", "o", "w"
+"""Answers, each its own key."""
+
+
+class Asking(Bench):
+    """A bench at which clips are taken, and which asks."""
+
+    taker: Taker
+    _unasked = False
+    """Whether a take that was cut short waits to be asked about, as another screen stands before this one."""
+
+    def action_stop(self) -> None:
+        self.taker.stop()
+
+    def action_hands_free(self) -> None:
+        """Be led by tones through what is left."""
+        self.take(self.step(), hands_free)
+
+    @asks
+    async def take(self, step: Step, work: Work | None = None) -> None:
+        """Take what one key records (or what ``work`` does): at a signed round once the reason was given, and always
+        once the cautions before it were read and every microphone has its place."""
+        work = work or {"point": one_point, "walk": one_walk}.get(self.by_key(step), by_key)
+        if self.record.signed and not await write_asking(self, [self.record], "A further clip"):
+            return
+        caution = CAUTIONS.get(step.walk)
+        if caution and caution not in self.record.cautions:
+            screen = CautionScreen(cautions_for(caution), "Before air is switched: read these")
+            read = await self.answer(screen) is not None
+            if not (read and self.write(CautionAcknowledged(caution=caution, round_id=self.round_id))):
+                return
+        kept = self.bay.preferences.channels.get(self.listener.name, ())
+        if self.by_key(step) == "all" and not for_these(kept, self.points()) and not await self._channels_given():
+            return
+        self.change(led=work is not by_key, taking=step, outcome=None)
+        self.start(partial(self._run, work, step))
+
+    async def _run(self, work: Work, step: Step) -> None:
+        await work(self.taker, step)
+        self.ask_for_leftovers()
+
+    async def _channels_given(self) -> bool:
+        if self.listener.channels < 2:
+            self.change(outcome=Outcome(False, ONE_CHANNEL, lead="Not yet"))
+            return False
+        if places := await self.answer(ChannelsScreen(self.listener, self.points())):
+            prefs, name = self.bay.preferences, self.listener.name
+            prints = {k: v for k, v in prefs.prints.items() if k != name}  # they were of other places
+            self.bay.prefer(channels={**prefs.channels, name: places}, prints=prints)
+        return bool(places)
+
+    async def to_bench(self) -> None:
+        """Be the one who records here, and ask about what was left over."""
+        try:
+            await self.bay.written(self.opened.to_bench)
+        except HisswayError as e:
+            self.tell(e, bad=True)
+        self.ask_for_leftovers()
+
+    @asks
+    async def ask_for_leftovers(self) -> None:
+        """Offer a take of this round that was cut short; it is not put off, but until the round is seen again."""
+        part = next((p for p in self.opened.partials() if p.round_id == self.round_id), None)
+        self._unasked = part is not None and self.app.screen is not self
+        if part is None or self.now.busy or self._unasked:
+            return
+        at, outcome = f"{point_name(part.point)}, {clip_words(part.clip_kind)}", self.now.outcome
+        why = f"{outcome.sentence} " if outcome and outcome.lost else ""
+        sentence = f"{why}A take was cut short ({at}); what had arrived is still there. What is to become of it?"
+        options = [("k", f"keep it as this clip: {at}"), ("d", "drop it and record again")]
+        if (answer := await self.answer(PickScreen(sentence, options, keyed=True))) is None:
+            self.dismiss()
+            return
+        work = partial(self.opened.keep, part, recovered=True) if answer == "k" else partial(self.opened.drop, part)
+        self.start(partial(self._settled, work))
+
+    async def _settled(self, work: Callable[[], Job]) -> None:
+        """Keep or drop it beside the screen; then the next one is asked about."""
+        await self.bay.written(work)
+        self.show_changed_job()
+        self.ask_for_leftovers()
+
+    @on(EntryPanel.Entered)
+    def _entered(self, event: EntryPanel.Entered) -> None:
+        self._typed(event.values)
+
+    @on(ChoicePanel.Chosen)
+    def _chosen(self, event: ChoicePanel.Chosen) -> None:
+        about, choice = event.panel.about, event.choice
+        if about in LOOKED:
+            self.write(LOOKED[about](round_id=self.round_id, seen=choice))
+        elif about == "way":
+            self.way_chosen(choice)
+        elif choice == SEVERAL:
+            self._two_paths(event.sure)
+        else:
+            self._call(event.sure, choice)
+
+    @asks
+    async def _typed(self, values: Mapping[str, str]) -> None:
+        """Figures came; a doubt is asked before they are kept."""
+        about = self.opened.job, self.record.cylinder, self.round_id
+        try:
+            figures = {name: typed(name, text, *about) for name, text in values.items() if text or name != "restrictor"}
+        except HisswayError as e:
+            self.wrong(str(e))
+            return
+        doubts = tuple((name, q) for name, f in figures.items() for q in f.questions)
+        meant, answers = was_meant(doubts, values)
+        answer: str | None = KEEP
+        if doubts:
+            answer = await self.answer(PickScreen(" ".join(q.text for _, q in doubts), answers, keyed=True))
+        if answer == KEEP:
+            self.write(*(f.event for f in figures.values()))
+        elif answer == YES:
+            self._typed({**values, **meant})
+        elif answer == NO:
+            self.query_one(EntryPanel).clear()
+            self.change()
+
+    def _call(self, sure: float | None, called: str | tuple[str, ...]) -> None:
+        name, record = self.opened.job.people.get("tech", ""), self.record
+        before = not any(c.kept.clip_kind != "quiet" for c in record.clips) or not record.calls
+        self.write(call_event(self.round_id, called, name, before_numbers=before, sure=sure))
+
+    @asks
+    async def _two_paths(self, sure: float | None) -> None:
+        if paths := await paths_asked(self, "Which paths do you hear?", self.view.walk.points):
+            self._call(sure, paths)
+
+    @asks
+    async def action_skip(self) -> None:
+        """Why is the present step left out?"""
+        step = self.step()
+        asked = step.id.startswith(ASKED)
+        in_walk = step.kind == "clip" and not asked
+        what = f"the {point_name(step.point)} in this walk" if in_walk else f"this step ({step.id})"
+        sentence = f"Why is {'the clip the supervisor asks for' if asked else what} left out?"
+        reasons = [(str(i), reason) for i, reason in enumerate(REASONS, 1)]
+        more = [(WHOLE_WALK, "leave out the rest of this walk")] if in_walk else []
+        options = [*reasons, (OWN_WORDS, "another reason, in your own words"), *more, (NO, "no, do not leave it out")]
+        reason = await self.answer(PickScreen(sentence, options, keyed=True))
+        if reason == OWN_WORDS:
+            reason = await self.answer(OneLineScreen(sentence, most=200))
+        if reason not in (None, NO) and self.write(left_out(step, self.round_id, dict(reasons).get(reason, reason))):
+            self.change(plan=())
+
+
+def left_out(step: Step, round_id: str, reason: str) -> Payload:
+    """The event that leaves a step out."""
+    if reason == WHOLE_WALK:
+        return StepPassed(round_id=round_id, step=step.id, reason="walk left out")
+    if step.kind == "clip" and not step.id.startswith(ASKED):
+        return PointSkipped(round_id=round_id, point=step.point, reason=reason, walk=step.walk)
+    return StepPassed(round_id=round_id, step=step.id, reason=reason)
+
+
+def was_meant(
+    doubts: tuple[tuple[str, Question], ...], values: Mapping[str, str]
+) -> tuple[dict[str, str], list[tuple[str, str]]]:
+    """What is suggested instead of doubted figures, by figure, and the answers to whether that was meant."""
+    meant = {name: q.suggestion for name, q in doubts if q.suggestion}
+    typed_ = ", ".join(values[name] for name, _ in doubts)
+    yes = [(YES, f"yes, {', '.join(meant.values())} was meant")] if meant else []
+    return meant, [*yes, (KEEP, f"keep {plain(typed_, 30)} as typed"), (NO, "type it again")]

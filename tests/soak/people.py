@@ -26,9 +26,9 @@ from listen.jobs.folder.summary import JobSummary
 from listen.trade.engine import layout_row
 from tests.soak.size import size
 from tui.app import HisswayApp
+from tui.bridge.playback import Tones
 from tui.bridge.preferences import save
 from tui.bridge.services import Services
-from tui.bridge.tones import Tones
 from tui.screens.confirm.screen import ConfirmScreen
 from tui.screens.dialog import OneLineScreen
 from tui.screens.engine.screen import EngineScreen

@@ -16,9 +16,9 @@ from listen.errors import AudioError, DeviceLost
 from listen.judge.result import BubbleRates, PathResult, PointResult, RoundResult, Verdict
 from listen.rounds.check import ClipCheck
 from listen.signal.flags import Flag
+from tui.bridge.playback import Tones
 from tui.bridge.preferences import Preferences
 from tui.bridge.services import Services
-from tui.bridge.tones import Tones
 
 RATE_HZ = 48_000
 

@@ -1,22 +1,27 @@
-"""Clips for the ear: prepared in a thread, played one after the other, stopped at once."""
+"""Clips for the ear, prepared in a thread, played one after the other, stopped at once; and the tones that lead."""
 
 from __future__ import annotations
 
 import asyncio
+import threading
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from listen.errors import HisswayError
 from tui.bridge.threads import in_thread
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from listen.audio.lead import Lead
     from listen.audio.player import Player
     from listen.signal.clip import Clip
 
 POLL_S = 0.03
 PAUSE_S = 0.25
 """Between two clips that are compared."""
+TONE_LIMIT_S = 2.0
+"""A tone that has not ended by then is cut off, so that it cannot reach into a clip."""
 
 
 class Playback:
@@ -64,3 +69,33 @@ def levelled(clips: list[Clip], *, hiss_only: bool = False, matched: bool = Fals
     if matched and len(clips) == 2:
         clips = list(level_matched(clips[0], clips[1]))
     return clips, comfortable_gain_db(*clips)
+
+
+class Tones:
+    """The tones of a walk that is led, each played to its end; without a loudspeaker silence stands in."""
+
+    def __init__(self, player: Player | None) -> None:
+        self._player = player
+        self.trouble = ""
+        """Why no tone is heard; empty while they are."""
+
+    def lead(self, lead: Lead, over: threading.Event) -> None:
+        """Give the commands of a switched take by tones, from now until it is over; returns at once."""
+        if self._player is not None:
+            threading.Thread(target=lead.sound, args=(self._player, over), name="lead", daemon=True).start()
+
+    async def play(self, cue: str) -> None:
+        """Sound ``ready``, ``kept``, ``again`` or ``done``, and wait until it is silent again."""
+        from listen.audio.lead import cue as made
+
+        if self._player is None:
+            return
+        try:
+            await in_thread(self._player.play, made(cue))
+            end = asyncio.get_running_loop().time() + TONE_LIMIT_S
+            while self._player.playing and asyncio.get_running_loop().time() < end:
+                await asyncio.sleep(POLL_S)
+            self._player.stop()
+            self.trouble = ""
+        except HisswayError as e:
+            self.trouble = str(e)

@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     from listen.rounds.analyst import Analyst
     from listen.rounds.check import ClipCheck, Spans
     from listen.rounds.model import Round
+    from tui.bridge.playback import Tones
     from tui.bridge.preferences import Preferences
-    from tui.bridge.tones import Tones
 
 
 T = TypeVar("T")
@@ -124,7 +124,7 @@ class Services:
 
     def tones(self, preferences: Preferences) -> Tones:
         """The short tones of a hands-free walk."""
-        from tui.bridge.tones import Tones
+        from tui.bridge.playback import Tones
 
         return Tones(self.player() if preferences.tones else None)
 

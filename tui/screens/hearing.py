@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, ClassVar, TypeVar
 
 from textual.binding import Binding
 
-from listen.errors import AudioError
+from listen.errors import AudioError, HisswayError
 from tui.bridge.playback import Playback
+from tui.bridge.threads import in_thread
 from tui.screens.base import BayScreen
 from tui.widgets.banner import Banner, Say
 from tui.widgets.pairs import Pair, Pairs
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from listen.signal.clip import Clip
 
 R = TypeVar("R")
+T = TypeVar("T")
 
 
 class PlayingScreen(BayScreen[R]):
@@ -88,6 +90,15 @@ class HearingScreen(PlayingScreen[R]):
             return
         pairs.pairs = tuple(replace(p, heard=p.heard + (p.id == pair.id)) for p in pairs.pairs)
         self.was_heard(pair)
+
+    async def made(self, make: Callable[[], T]) -> T | None:
+        """What is made away from the screen; None, and the screen is left, where that is refused."""
+        try:
+            return await in_thread(make)
+        except HisswayError as e:
+            self.refuse(e)
+            self.dismiss()
+            return None
 
     def was_heard(self, pair: Pair) -> None:
         """A pair was played to its end."""

@@ -19,7 +19,7 @@ from tui.screens.diagnosis.pages import page, symptom_words
 from tui.screens.dialog import PickScreen
 
 TAKEN_BACK = "taken-back"
-NO_ONE = "none"
+NO_ONE, NOT_HERE = "none", "cannot be made here"
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +39,9 @@ class Asked:
     @property
     def words(self) -> str:
         """Its name and place; what came of it where it was made."""
-        done = f" · {outcome_words(self.check, self.outcome)}" if self.outcome else ""
-        return f"{self.place}{self.check.words}{done}"
+        known = self.check.outcome(self.outcome)
+        done = known.words if known else NOT_HERE if self.outcome == NOT_POSSIBLE else self.outcome
+        return f"{self.place}{self.check.words}{f' · {done}' if done else ''}"
 
     @property
     def more(self) -> str:
@@ -52,18 +53,10 @@ class Asked:
         danger = f"▲ {self.check.risk}\n" if self.check.risk else ""
         return f"{danger}{self.place}{self.check.do}"
 
-    def cylinders(self) -> list[tuple[str, str, str]]:
-        """The cylinders it may be made on, and none in particular."""
-        return [*((str(n), f"cylinder {n}", "") for n in self.which), (NO_ONE, "no one cylinder in particular", "")]
-
-    def on(self, chosen: str) -> Asked:
-        """The same at the cylinder chosen."""
-        return replace(self, cylinder=None if chosen == NO_ONE else int(chosen), which=())
-
     def outcomes(self) -> list[tuple[str, str, str]]:
         """What may have come of it, with what that says."""
         lines = [(o.id, o.words, f"→ {o.says}") for o in self.check.outcomes]
-        lines.append((NOT_POSSIBLE, "cannot be made here", "is not asked again"))
+        lines.append((NOT_POSSIBLE, NOT_HERE, "is not asked again"))
         return [*lines, (TAKEN_BACK, "take the outcome back", "")] if self.outcome else lines
 
     def event(self, outcome: str) -> CheckMade:
@@ -76,8 +69,7 @@ def listed(job: Job, diagnosis: Diagnosis) -> dict[str, Asked]:
 
     A check of one cylinder is listed for each of the fault's cylinders on which it was not made.
     """
-    made = [Asked(c, m.cylinder, m.outcome) for m in job.checks if (c := known_check(m.check))]
-    done = {(a.check.id, a.cylinder) for a in made}
+    done = {(a.check.id, a.cylinder) for a in made(job)}
     lines: list[Asked] = []
     for fault in diagnosis.faults:
         for check in fault.checks:
@@ -89,19 +81,12 @@ def listed(job: Job, diagnosis: Diagnosis) -> dict[str, Asked]:
             left = [n for n in fault.cylinders or job.engine.cylinders if (check.id, n) not in done]
             known = bool(fault.cylinders) or len(left) == 1
             lines += [Asked(check, n) for n in left] if known else [Asked(check, None, which=tuple(left))]
-    return {f"{a.check.id}@{'?' if a.which else a.cylinder}": a for a in (*lines, *made)}
+    return {f"{a.check.id}@{'?' if a.which else a.cylinder}": a for a in (*lines, *made(job))}
 
 
-def outcome_words(check: Check, outcome: str) -> str:
-    if outcome == NOT_POSSIBLE:
-        return "cannot be made here"
-    known = check.outcome(outcome)
-    return known.words if known else outcome
-
-
-def made_words(job: Job) -> tuple[str, ...]:
-    made = [Asked(c, m.cylinder, m.outcome) for m in job.checks if (c := known_check(m.check))]
-    return tuple(a.words for a in made)
+def made(job: Job) -> list[Asked]:
+    """Checks that were made, with what came of them."""
+    return [Asked(c, m.cylinder, m.outcome) for m in job.checks if (c := known_check(m.check))]
 
 
 class DiagnosisScreen(TextScreen):
@@ -115,7 +100,7 @@ class DiagnosisScreen(TextScreen):
 
     def show_job(self, job: Job) -> None:
         try:
-            text: Content = page(_diagnosis(job), job, made_words(job), why=self.why)
+            text: Content = page(_diagnosis(job), job, tuple(a.words for a in made(job)), why=self.why)
         except HisswayError as e:
             text = shown(f"! {e}", "$warning")
         text = Content.assemble(text, "\n\n", (symptom_words(job), "$secondary"))
@@ -138,9 +123,10 @@ class DiagnosisScreen(TextScreen):
         asked = found[key]
         if asked.which:
             title = f"{said_in(asked.title, unit)}\nOn which cylinder?"
-            if (place := await self.answer(PickScreen(title, asked.cylinders()))) is None:
+            places = [*((str(n), f"cylinder {n}") for n in asked.which), (NO_ONE, "no one cylinder in particular")]
+            if (place := await self.answer(PickScreen(title, places))) is None:
                 return
-            asked = asked.on(place)
+            asked = replace(asked, cylinder=None if place == NO_ONE else int(place), which=())
         dialog = PickScreen(said_in(asked.title, unit), asked.outcomes(), asked.outcome)
         if (outcome := await self.answer(dialog)) is not None:
             self.write(asked.event(outcome))

@@ -12,7 +12,7 @@ from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
 
-from listen.errors import AudioError, HisswayError
+from listen.errors import AudioError
 from listen.lab.training.book import Answer, Call
 from listen.trade.points import point
 from tui.bridge.threads import in_thread
@@ -86,13 +86,9 @@ class DrillScreen(HearingScreen[None]):
         self.start(self._begin, "session")
 
     async def _begin(self) -> None:
-        try:
-            self.session = await in_thread(self._sit)
-        except HisswayError as e:
-            self.refuse(e)
-            self.dismiss()
-            return
-        await self._next_round()
+        self.session = await self.made(self._sit)
+        if self.session is not None:
+            await self._next_round()
 
     async def _next_round(self) -> None:
         """The next round is made ready away from the screen: a fresh one is rendered only now."""
@@ -104,13 +100,8 @@ class DrillScreen(HearingScreen[None]):
         self.phase, self.told, self._without = "making", None, False
         self.refresh_bindings()
         self.query_one(Banner).say = Say("", "The next round is being made ready ...", "")
-        try:
-            self._held = await in_thread(lambda: session.held)
-        except HisswayError as e:
-            self.refuse(e)
-            self.dismiss()
-            return
-        if self.is_attached:
+        self._held = await self.made(lambda: session.held)
+        if self._held is not None and self.is_attached:
             self.go("hear" if session.called is None else "again")
 
     @property

@@ -12,7 +12,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.widgets import Static
 
-from listen.errors import AudioError, HisswayError
+from listen.errors import AudioError
 from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.hearing import HearingScreen
@@ -196,16 +196,11 @@ class ThresholdScreen(WhichScreen[None]):
     async def make(self) -> None:
         from listen.lab.ear.threshold import ThresholdRun
 
-        try:
-            self.run_ = await in_thread(
-                ThresholdRun, self._root, self._learner, self._background, headphones=self._headphones
-            )
-        except HisswayError as e:
-            self.refuse(e)
-            self.dismiss()
-            return
-        self.put_up_trial()
-        self.action_play()
+        about = self._root, self._learner, self._background
+        self.run_ = await self.made(lambda: ThresholdRun(*about, headphones=self._headphones))
+        if self.run_ is not None:
+            self.put_up_trial()
+            self.action_play()
 
     def question(self) -> tuple[Say, str, str]:
         from listen.lab.ear.adaptive import TRIALS

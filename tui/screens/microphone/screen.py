@@ -89,7 +89,7 @@ class MicrophoneScreen(BayScreen[None]):
             self._inputs = await in_thread(self.bay.services.inputs)
         except HisswayError as e:
             self._inputs = ()
-            self._answer(f"× {e}", "$error")
+            self.refuse(e)
         lines = []
         for device in self._inputs:
             mark = "● " if device.name == self._chosen or (self._chosen is None and device.is_default) else "  "
@@ -121,6 +121,9 @@ class MicrophoneScreen(BayScreen[None]):
     def _answer(self, text: str, style: str) -> None:
         self.query_one("#answer", Static).update(shown(text, style))
 
+    def refuse(self, error: HisswayError) -> None:
+        self._answer(f"× {error}", "$error")
+
     def action_again(self) -> None:
         self.start(self._list, "list")
 
@@ -129,11 +132,7 @@ class MicrophoneScreen(BayScreen[None]):
             self.start(self._check, "check")
 
     async def _check(self) -> None:
-        try:
-            report = await self._heard(_looked_at, "listening to the shop", CHECK_S)
-        except HisswayError as e:
-            self._answer(f"× {e}", "$error")
-            return
+        report = await self._heard(_looked_at, "listening to the shop", CHECK_S)
         self.bay.prefer(input_name=self._chosen)
         self.query_one("#answer", Static).update(_report(report, self._full_scale_db_spl))
         self._note(report)
@@ -150,8 +149,7 @@ class MicrophoneScreen(BayScreen[None]):
             text=report.text,
             full_scale_db_spl=self._full_scale_db_spl,
         )
-        with self.refusing():
-            self.bay.write(event)
+        self.write(event)
 
     async def _heard(self, look: Callable[[Clip], T], word: str, seconds: float) -> T:
         """Look at a few seconds, recorded under a countdown and thrown away; raises what that raises."""
@@ -187,13 +185,9 @@ class MicrophoneScreen(BayScreen[None]):
     async def _measure(self, level: float) -> None:
         from listen.signal.quality_mic import full_scale_db_spl
 
-        try:
-            full = await self._heard(
-                lambda clip: full_scale_db_spl(clip, level), "listening to the calibrator", CALIBRATE_S
-            )
-        except HisswayError as e:
-            self._answer(f"× Not calibrated: {e}", "$error")
-            return
+        full = await self._heard(
+            lambda clip: full_scale_db_spl(clip, level), "listening to the calibrator", CALIBRATE_S
+        )
         self._full_scale_db_spl = full
         self._answer(f"✓ Calibrated by {level:.0f} dB: full scale is {number(full)} dB SPL.", "$success")
 

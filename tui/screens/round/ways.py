@@ -6,7 +6,7 @@ from collections.abc import Awaitable, Callable
 from listen.jobs.walk import Step
 from listen.jobs.ways import way_of
 from listen.voice.names import point_name
-from tui.bridge.tones import Tones
+from tui.bridge.playback import Tones
 from tui.screens.round.now import Outcome
 from tui.screens.round.taker import Taker
 

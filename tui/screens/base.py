@@ -38,6 +38,7 @@ P = ParamSpec("P")
 R = TypeVar("R")
 S = TypeVar("S", bound="BayScreen[Any]")
 T = TypeVar("T")
+Work = Callable[Concatenate[S, P], Coroutine[Any, Any, None]]
 
 
 def made(name: str, *about: object) -> Screen[Any]:
@@ -47,7 +48,20 @@ def made(name: str, *about: object) -> Screen[Any]:
     return cast("Screen[Any]", resolve_name(f"{__package__}.{where}")(*about))
 
 
-def asks(flow: Callable[Concatenate[S, P], Coroutine[Any, Any, None]]) -> Callable[Concatenate[S, P], None]:
+def in_background(group: str) -> Callable[[Work[S, P]], Callable[Concatenate[S, P], None]]:
+    """A method that runs beside the screen, see :meth:`BayScreen.start`; a new one ends the one before of its group."""
+
+    def decorated(work: Work[S, P]) -> Callable[Concatenate[S, P], None]:
+        @wraps(work)
+        def begin(screen: S, /, *args: P.args, **kwargs: P.kwargs) -> None:
+            screen.start(partial(work, screen, *args, **kwargs), group)
+
+        return begin
+
+    return decorated
+
+
+def asks(flow: Work[S, P]) -> Callable[Concatenate[S, P], None]:
     """A method that asks one thing after another, each by ``await self.answer(...)``: it runs beside the screen.
 
     Keys typed ahead wait for the next question, so it awaits nothing but answers.

@@ -11,7 +11,7 @@ from textual.widgets import DataTable, Static
 from listen.errors import HisswayError
 from listen.jobs.folder.summary import JobSummary
 from tui.content import shown
-from tui.screens.base import BayScreen
+from tui.screens.base import BayScreen, in_background
 
 
 class Rows(DataTable[Text]):
@@ -51,10 +51,8 @@ class JobTable(BayScreen[None]):
             self.bay.put_away()
             self.load()
 
-    def load(self) -> None:
-        self.start(self._load, "load")
-
-    async def _load(self) -> None:
+    @in_background("load")
+    async def load(self) -> None:
         from listen.jobs.folder.summary import list_jobs
 
         try:

@@ -15,7 +15,7 @@ from listen.jobs.hearing import first_call, heard, numbers_seen, same_person
 from listen.jobs.job import Job
 from listen.jobs.walk import round_points
 from listen.trade.points import Point
-from tui.screens.base import asks
+from tui.screens.base import asks, in_background
 from tui.screens.calls import SEVERAL, call_event, calls, paths_asked
 from tui.screens.confirm import phases
 from tui.screens.confirm.blind import BlindScreen, blind_pairs
@@ -170,8 +170,9 @@ class ConfirmScreen(BlindScreen):
 
         title, how = phases.sign_words(self.job, self.record, self.name_typed, key_words(self.bay.services))
         if name := await self.answer(OneLineScreen(title, how=how, most=60, take=same)):
-            self.start(partial(self._signed, name), "sign")
+            self._signed(name)
 
+    @in_background("sign")
     async def _signed(self, name: str) -> None:
         """Sign beside the screen, after all that is on its way to the disk: a signature stands on the last of it."""
         try:

@@ -22,7 +22,7 @@ from listen.voice.times import moment
 from tui.bridge.services import Services
 from tui.bridge.threads import in_thread
 from tui.content import shown
-from tui.screens.base import BayScreen
+from tui.screens.base import BayScreen, in_background
 from tui.widgets.shares import Share, Shares
 
 Counted = tuple[bool, tuple[ScoredCall, ...], tuple[HitRate, ...], tuple[Decided, ...]]
@@ -66,10 +66,8 @@ class HitRateScreen(BayScreen[None]):
             yield Static(shown("Reading every job ..."), id="state", classes="empty")
             yield Static(id="learning")
 
-    def on_mount(self) -> None:
-        self.start(self._count, "count")
-
-    async def _count(self) -> None:
+    @in_background("count")
+    async def on_mount(self) -> None:
         state = self.query_one("#state", Static)
         root = self.bay.services.jobs_root()
         try:
@@ -107,11 +105,9 @@ class HitRateScreen(BayScreen[None]):
         }
         return works.get(action, True)
 
-    def action_try_teardowns(self) -> None:
+    @in_background("try")
+    async def action_try_teardowns(self) -> None:
         self.tell("Judging the shop's own rounds again, with and without their teardowns ...")
-        self.start(self._try, "try")
-
-    async def _try(self) -> None:
         if (before := self.learning) is not None:
             self.learning = replace(before, tried=await tried(self.bay.services, before.findings))
 

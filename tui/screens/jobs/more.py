@@ -11,7 +11,7 @@ from listen.voice import times
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.bridge.viewer import show_in_system
-from tui.screens.base import asks, made
+from tui.screens.base import asks, in_background, made
 from tui.screens.dialog import PickScreen
 from tui.screens.job_table import JobTable
 
@@ -90,33 +90,29 @@ class JobsMore(JobTable):
         self.tell("A new job for the same engine stands on top; compare the two from its engine screen.")
         self.load()
 
-    def _report(self, job: JobSummary) -> None:
-        async def making() -> None:
-            from listen.report.build import show, usual_place, write_report
+    @in_background("report")
+    async def _report(self, job: JobSummary) -> None:
+        from listen.report.build import show, usual_place, write_report
 
-            folder = self._path(job)
-            to = usual_place(folder)
-            self.tell("Making the report ...")
-            try:
-                to.parent.mkdir(parents=True, exist_ok=True)
-                await in_thread(write_report, folder, to)
-                opened = await in_thread(show, to)
-            except OSError as e:
-                self.tell(f"{to}: cannot be written: {e.strerror or e}", bad=True)
-                return
-            self.tell(f"{'Opened' if opened else 'Made'}: {to}")
+        folder = self._path(job)
+        to = usual_place(folder)
+        self.tell("Making the report ...")
+        try:
+            to.parent.mkdir(parents=True, exist_ok=True)
+            await in_thread(write_report, folder, to)
+            opened = await in_thread(show, to)
+        except OSError as e:
+            self.tell(f"{to}: cannot be written: {e.strerror or e}", bad=True)
+            return
+        self.tell(f"{'Opened' if opened else 'Made'}: {to}")
 
-        self.start(making, "report")
+    @in_background("pack")
+    async def _pack(self, job: JobSummary) -> None:
+        from listen.jobs.exchange.pack import pack
 
-    def _pack(self, job: JobSummary) -> None:
-        async def packing() -> None:
-            from listen.jobs.exchange.pack import pack
-
-            to = self.bay.services.jobs_root() / f"{job.folder}.zip"
-            await asyncio.to_thread(pack, self._path(job), to)
-            self.tell(f"Packed: {to}")
-
-        self.start(packing, "pack")
+        to = self.bay.services.jobs_root() / f"{job.folder}.zip"
+        await asyncio.to_thread(pack, self._path(job), to)
+        self.tell(f"Packed: {to}")
 
     def _folder(self, job: JobSummary) -> None:
         show_in_system(self._path(job))

@@ -12,7 +12,7 @@ from listen.errors import HisswayError
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.content import shown
-from tui.screens.base import TextScreen, asks, made
+from tui.screens.base import TextScreen, asks, in_background, made
 from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.screens.lab.standing import class_file, class_lines, page, standing
 
@@ -59,10 +59,8 @@ class LabScreen(TextScreen):
     def root(self) -> Path:
         return self.bay.services.lab_root()
 
-    def load(self) -> None:
-        self.start(self._load, "load")
-
-    async def _load(self) -> None:
+    @in_background("load")
+    async def load(self) -> None:
         try:
             row, self._suggestion = await in_thread(standing, self.root, self.learner)
         except HisswayError as e:
@@ -172,17 +170,13 @@ class LabScreen(TextScreen):
         if learner and (background := await self.answer(PickScreen("Over which background?", options))):
             self.show("threshold", self.root, learner, background, checked.get(learner.id))
 
-    def action_table(self) -> None:
-        self.start(self._table, "load")
-
-    async def _table(self) -> None:
+    @in_background("load")
+    async def action_table(self) -> None:
         lines = await in_thread(class_lines, self.root)
         head = shown("The class (c writes it as CSV)", "bold $accent")
         self.put(Content("\n").join([head, *(shown(line) for line in lines)]))
 
-    def action_class_file(self) -> None:
-        self.start(self._class_file, "load")
-
-    async def _class_file(self) -> None:
+    @in_background("load")
+    async def action_class_file(self) -> None:
         path = await in_thread(class_file, self.root)
         self.tell(f"Written: {path}")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import secrets
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, Literal, TypeVar
 
@@ -15,6 +14,7 @@ from textual.widgets import Static
 from listen.errors import AudioError
 from tui.bridge.threads import in_thread
 from tui.content import shown
+from tui.screens.base import in_background
 from tui.screens.hearing import HearingScreen
 from tui.widgets.banner import Banner, Say
 from tui.widgets.pairs import Pair, Pairs
@@ -83,11 +83,9 @@ class WhichScreen(HearingScreen[R]):
         self.query_one(ChoicePanel).display = self.query_one(Pairs).display = False
         self.query_one("#told", Static).update("")
 
-    def action_play(self) -> None:
+    @in_background("play")
+    async def action_play(self) -> None:
         """Play the trial in hand (again)."""
-        self.start(self._play, "play")
-
-    async def _play(self) -> None:
         from listen.lab.ear.playback import comfortable_gain_db
 
         pairs = self.query_one(Pairs).pairs
@@ -215,18 +213,16 @@ class ThresholdScreen(WhichScreen[None]):
         return self.run_.trial() if self.run_ is not None and not self.run_.done else None
 
     @on(ChoicePanel.Chosen)
-    def _chosen(self, event: ChoicePanel.Chosen) -> None:
-        self.playback.stop()
-        self.start(partial(self._answer, int(event.choice)), "run")
-
-    async def _answer(self, interval: int) -> None:
+    @in_background("run")
+    async def _chosen(self, event: ChoicePanel.Chosen) -> None:
         from listen.lab.training.instructor import threshold_words
 
+        self.playback.stop()
         run = self.run_
         if run is None or run.done:
             return
         held = run.trial().hiss_in
-        right = await in_thread(run.answer, interval)
+        right = await in_thread(run.answer, int(event.choice))
         self._told = "✓ right" if right else f"× it was the {ORDINALS[held - 1]}"
         if run.measured is not None:
             words = threshold_words(run.measured)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from functools import partial
 from typing import TYPE_CHECKING, TypeVar
 
 from textual import on
@@ -22,7 +21,7 @@ from tui.bridge.listener import Listener
 from tui.bridge.services import Input
 from tui.bridge.threads import in_thread
 from tui.content import shown
-from tui.screens.base import BayScreen, asks
+from tui.screens.base import BayScreen, asks, in_background
 from tui.screens.dialog import PickScreen
 from tui.widgets.large import Count, Countdown
 from tui.widgets.level_meter import LevelMeter
@@ -77,13 +76,15 @@ class MicrophoneScreen(BayScreen[None]):
         meter = self.query_one(LevelMeter)
         meter.hush = "shown in a round, once there is a quiet clip"
         self.set_interval(METER_PERIOD_S, self._meter)
-        self.start(self._list, "list")
+        self.action_again()
 
     def on_unmount(self) -> None:
         if self.listener is not None:
             self.listener.close()
 
-    async def _list(self) -> None:
+    @in_background("list")
+    async def action_again(self) -> None:
+        """Look for inputs."""
         listed = self.query_one(Lines)
         try:
             self._inputs = await in_thread(self.bay.services.inputs)
@@ -124,13 +125,11 @@ class MicrophoneScreen(BayScreen[None]):
     def refuse(self, error: HisswayError) -> None:
         self._answer(f"× {error}", "$error")
 
-    def action_again(self) -> None:
-        self.start(self._list, "list")
-
     def action_check(self) -> None:
         if not self._checking:
-            self.start(self._check, "check")
+            self._check()
 
+    @in_background("check")
     async def _check(self) -> None:
         report = await self._heard(_looked_at, "listening to the shop", CHECK_S)
         self.bay.prefer(input_name=self._chosen)
@@ -180,8 +179,9 @@ class MicrophoneScreen(BayScreen[None]):
     async def action_calibrate(self) -> None:
         title = "Seat the calibrator on the microphone and switch it on. Which level does it give?"
         if level := await self.answer(PickScreen(title, CALIBRATORS)):
-            self.start(partial(self._measure, float(level)), "check")
+            self._measure(float(level))
 
+    @in_background("check")
     async def _measure(self, level: float) -> None:
         from listen.signal.quality_mic import full_scale_db_spl
 

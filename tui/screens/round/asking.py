@@ -18,7 +18,7 @@ from listen.voice.names import clip as clip_words
 from listen.voice.names import point_name
 from listen.voice.text import plain
 from tui.screens.ask_before_change import write_asking
-from tui.screens.base import asks
+from tui.screens.base import asks, in_background
 from tui.screens.calls import SEVERAL, call_event, paths_asked
 from tui.screens.cautions import CautionScreen
 from tui.screens.channels.places import for_these
@@ -109,8 +109,9 @@ class Asking(Bench):
             self.dismiss()
             return
         work = partial(self.opened.keep, part, recovered=True) if answer == "k" else partial(self.opened.drop, part)
-        self.start(partial(self._settled, work))
+        self._settled(work)
 
+    @in_background("")
     async def _settled(self, work: Callable[[], Job]) -> None:
         """Keep or drop it beside the screen; then the next one is asked about."""
         await self.bay.written(work)

@@ -9,7 +9,7 @@ from listen.jobs.bring_in import Recording
 from listen.jobs.events import ClipTakenBack
 from listen.jobs.job import ClipRecord
 from tui.bridge.threads import in_thread
-from tui.screens.base import asks, made
+from tui.screens.base import asks, in_background, made
 from tui.screens.dialog import OneLineScreen
 from tui.screens.photos.screen import file_named
 from tui.screens.round.asking import Asking
@@ -32,8 +32,9 @@ class BringingIn(Asking):
         hint = "folder or file, for example ~/recordings/cylinder-3"
         title = "Import clips recorded elsewhere"
         if name := await self.answer(OneLineScreen(title, how=ABOUT_IMPORT, hint=hint, most=4000, take=_is_there)):
-            self.start(partial(self._bring, file_named(name)), "clip")
+            self._bring(file_named(name))
 
+    @in_background("clip")
     async def _bring(self, place: Path) -> None:
         """Bring in what is named by its files' names; the rest is named in a list first."""
         from listen.jobs.bring_in import as_due, recordings_in

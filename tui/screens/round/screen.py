@@ -15,7 +15,7 @@ from listen.jobs.ways import WAYS, way_of
 from listen.voice.names import point_name
 from tui.bridge.threads import in_thread
 from tui.screens.ask_before_change import rounds_touched, write_asking
-from tui.screens.base import asks, made
+from tui.screens.base import asks, in_background, made
 from tui.screens.dialog import PickScreen
 from tui.screens.point_rows import neighbour_point
 from tui.screens.round.bringing_in import BringingIn
@@ -177,8 +177,9 @@ class RoundScreen(BringingIn):
 
     def _judge(self) -> None:
         self.change(judging=True, tried=rests_on(self.record))
-        self.start(self._judged, "judge")
+        self._judged()
 
+    @in_background("judge")
     async def _judged(self) -> None:
         from listen.jobs.teardowns import with_teardowns
         from listen.jobs.to_round import clips_used, judged, to_round

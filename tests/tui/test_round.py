@@ -39,7 +39,7 @@ from listen.jobs.events import (
 from listen.jobs.folder.store import open_job
 from listen.jobs.walk import Step
 from listen.trade.engine import layout
-from tui.bridge.others import told
+from tui.bridge.others import news_words
 from tui.screens.dialog import PickScreen
 from tui.screens.round import ways
 from tui.screens.round.taker import Taker
@@ -498,7 +498,7 @@ def test_how_a_decision_fell_elsewhere_is_not_told() -> None:
     overruled = Overruled(round_id="r", name="Ida", paths=("rings",), reason="heard it at the filler")
     for payload in (confirmed, overruled):
         event = Event(id="e", time="2026-03-17T08:24:00Z", actor="Ida", payload=payload, line="0" * 64)
-        assert told((event,)) == "Ida, elsewhere: decided."
+        assert news_words((event,)) == "Ida, elsewhere: decided."
 
 
 async def test_a_clip_asked_for_and_refused_says_why_until_it_is_left_out(tmp_path: Path) -> None:

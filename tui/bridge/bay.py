@@ -126,14 +126,14 @@ class Bay(App[None]):
         assert self.open_job is not None and self.job is not None
         opened, due = self.open_job, self.sitting.due(self.open_job.job.id)
         written = self._journal.hand_in(partial(opened.append, *due, *events, known=opened.job))
-        self.sitting.told(opened.job.id)
+        self.sitting.job_knows(opened.job.id)
         try:
             self.job = written.result(WAIT_S)
         except TimeoutError:
             self.job = opened.foreseen(self.job, *due, *events)
             self.run_worker(self._watched(opened, written, due), group="journal")
         except BaseException:
-            self.sitting.untold(opened.job.id, due)
+            self.sitting.job_missed(opened.job.id, due)
             self.job = opened.job  # also where something came in that had not been seen
             raise
 
@@ -153,7 +153,7 @@ class Bay(App[None]):
         try:
             await asyncio.wrap_future(written)
         except HisswayError as e:
-            self.sitting.untold(opened.job.id, due)
+            self.sitting.job_missed(opened.job.id, due)
             self.notify(f"Not written: {e}", severity="error", markup=False, timeout=20)
         finally:
             self._show_what_is_there()

@@ -43,11 +43,11 @@ class Others:
         news = await in_thread(opened.take_news)
         if news and opened is self._app.open_job:
             self._app.job = opened.job
-            if words := told(news):
+            if words := news_words(news):
                 self._app.tell(words)
 
 
-def told(news: tuple[Event, ...]) -> str:
+def news_words(news: tuple[Event, ...]) -> str:
     """Who did what elsewhere, without a figure or a verdict: someone may be listening blind here."""
     did: dict[str, dict[str, int]] = {}
     for event in news:

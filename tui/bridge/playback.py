@@ -35,10 +35,10 @@ class Playback:
         self._turn += 1
         self._make().stop()
 
-    async def play(self, load: Callable[[], tuple[Sequence[Clip], float]], told: Callable[[int], None]) -> bool:
+    async def play(self, load: Callable[[], tuple[Sequence[Clip], float]], sounds: Callable[[int], None]) -> bool:
         """Load clips in a thread and play them in order at their gain; gives whether all came to their end.
 
-        ``told`` hears which one sounds (0, 1, ...) and -1 at the end. Raises what loading or the loudspeaker raise.
+        ``sounds`` hears which one sounds (0, 1, ...) and -1 at the end. Raises what loading or the loudspeaker raise.
         """
         self._turn += 1
         turn = self._turn
@@ -47,7 +47,7 @@ class Playback:
         for i, clip in enumerate(clips):
             if turn != self._turn:
                 return False
-            told(i)
+            sounds(i)
             await in_thread(player.play, clip, gain_db)
             while player.playing and turn == self._turn:
                 await asyncio.sleep(POLL_S)
@@ -55,7 +55,7 @@ class Playback:
                 await asyncio.sleep(PAUSE_S)
         if turn != self._turn:
             return False
-        told(-1)
+        sounds(-1)
         return True
 
 

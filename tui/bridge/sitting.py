@@ -59,14 +59,14 @@ class Sitting:
         )
         return (*sat, *shown, *self._played.get(job, ()))
 
-    def told(self, job: str) -> None:
-        """The job knows all that was due."""
+    def job_knows(self, job: str) -> None:
+        """What was due is told to the job."""
         if self.name:
             self._met.add(job)
             self._shown[job] = dict.fromkeys(self._shown.get(job, {}), True)
             self._played.pop(job, None)
 
-    def untold(self, job: str, due: tuple[Payload, ...]) -> None:
+    def job_missed(self, job: str, due: tuple[Payload, ...]) -> None:
         """What was due did not reach the job's journal: it is due again."""
         self._met.discard(job)
         self._shown[job] = dict.fromkeys(self._shown.get(job, {}), False)

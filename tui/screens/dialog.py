@@ -169,8 +169,8 @@ class PickScreen(ListDialog[str]):
         how = f"{'a key answers' if keyed else '↑ ↓ or a first letter'}, Enter chooses, Esc goes back"
         super().__init__(title, how, options, ids.index(chosen) if chosen in ids else 0)
         self._keys = ids if keyed else []
-        told = [len(plain(o[1])) for o in options if len(o) > 2 and o[2]]
-        self._width = max((n for n in told if n <= ALIGNED), default=0)
+        widths = [len(plain(o[1])) for o in options if len(o) > 2 and o[2]]
+        self._width = max((n for n in widths if n <= ALIGNED), default=0)
 
     def words(self, i: int) -> Content:
         _, words, more = (*self._options[i], "")[:3]

@@ -58,9 +58,9 @@ class BlindScreen(HearingScreen[None]):
     def reveal(self) -> None:
         """After the call: which of each two sounds had the air."""
         pairs = self.query_one(Pairs)
-        told = ("air off", "air on")
+        names = ("air off", "air on")
         pairs.pairs = tuple(
-            replace(p, clips=told[::-1] if swapped(self.record, self.seed, p.id) else told) for p in pairs.pairs
+            replace(p, clips=names[::-1] if swapped(self.record, self.seed, p.id) else names) for p in pairs.pairs
         )
 
     def action_match(self) -> None:

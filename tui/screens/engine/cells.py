@@ -96,8 +96,8 @@ def verdict_forms(record: RoundRecord | None) -> tuple[str, ...]:
     if stand.by == "nobody":
         clips = len(record.live_clips())
         return (f"◌ round begun, {clips} clips", f"◌ begun, {clips} clips", f"◌ {clips} clips")
-    told = {"overruled": f", says {stand.name}", "agreed": "", "sent-back": f", sent back by {stand.name}"}
-    more = told.get(stand.how, "") + (" ✓ signed" if record.signed else "")
+    decided = {"overruled": f", says {stand.name}", "agreed": "", "sent-back": f", sent back by {stand.name}"}
+    more = decided.get(stand.how, "") + (" ✓ signed" if record.signed else "")
     more += ", ! changed since" if record.changed_after_signing else ""
     more += " (clips or readings changed since)" if stand.stale else ""
     mark = (" ✓" if record.signed else "") + (" !" if record.changed_after_signing or stand.stale else "")

@@ -151,9 +151,9 @@ def about(f: Fact) -> Content:
         speaks = f"Weighs nothing: {f.note}"
     else:
         speaks = "Weighs nothing by itself: the readings are judged by it."
-    told = "; ".join(sources()[s].words for s in f.sources)
+    source = "; ".join(sources()[s].words for s in f.sources)
     return Content.assemble(
-        (plain(f.words, 160), "bold"), "\n", plain(speaks, 300), "\n", (f"Source: {told}", "$secondary")
+        (plain(f.words, 160), "bold"), "\n", plain(speaks, 300), "\n", (f"Source: {source}", "$secondary")
     )
 
 

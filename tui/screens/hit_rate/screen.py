@@ -92,7 +92,7 @@ class HitRateScreen(BayScreen[None]):
 
     def watch_learning(self) -> None:
         if self.learning is not None and self.learning.findings:
-            self.query_one("#learning", Static).update(told(self.learning))
+            self.query_one("#learning", Static).update(teardown_words(self.learning))
         self.refresh_bindings()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
@@ -181,9 +181,9 @@ def decisions(score: tuple[Decided, ...]) -> Content:
 def _call(call: ScoredCall) -> Content:
     word, pen = GLYPHS[call.right]
     who = names.BY[call.by] if call.by == "tool" or not call.name else plain(call.name, 40)
-    told = f"{who} said {names.by_ear(call.paths, call.sure)}; it was {names.paths(call.truth)}"
+    said = f"{who} said {names.by_ear(call.paths, call.sure)}; it was {names.paths(call.truth)}"
     return Content.assemble(
-        (word, pen), f"  {told}  ", (f"{plain(call.title, 60)}, cylinder {call.cylinder}", "$secondary")
+        (word, pen), f"  {said}  ", (f"{plain(call.title, 60)}, cylinder {call.cylinder}", "$secondary")
     )
 
 
@@ -196,7 +196,7 @@ async def tried(services: Services, findings: Sequence[teardowns.Torn]) -> tuple
     return teardowns.trial(without), teardowns.trial(with_them)
 
 
-def told(learning: Learning) -> Content:
+def teardown_words(learning: Learning) -> Content:
     n, now = len(learning.findings), learning.now
     lines = [shown("Teardowns and the odds", "$accent")]
     if now is not None:

@@ -64,7 +64,7 @@ class DrillScreen(HearingScreen[None]):
         self.session: Session | None = None
         self.phase = "making"
         self._paths: tuple[str, ...] = ()
-        self.told: tuple[Answer, str] | None = None
+        self.answered: tuple[Answer, str] | None = None
         self._held: Held | None = None
         self._without = False
         self._mute = ""
@@ -97,7 +97,7 @@ class DrillScreen(HearingScreen[None]):
         if session.done:
             self.go("over")
             return
-        self.phase, self.told, self._without = "making", None, False
+        self.phase, self.answered, self._without = "making", None, False
         self.refresh_bindings()
         self.query_one(Banner).say = Say("", "The next round is being made ready ...", "")
         self._held = await self.made(lambda: session.held)
@@ -117,7 +117,7 @@ class DrillScreen(HearingScreen[None]):
             self._list_pairs()
         for kind in (Heat, SpectraPlot, Ladder):
             self.query_one(kind).display = False
-        say = words.phase_say(phase, self.session, self.told, self._mute)
+        say = words.phase_say(phase, self.session, self.answered, self._mute)
         self.put_up(say, words.choices(phase), f"{phase} {self.session.number}")
         self._job_changed(None)
 
@@ -169,7 +169,7 @@ class DrillScreen(HearingScreen[None]):
     def _answer(self, call: Call | None) -> None:
         assert self.session is not None
         with self.refusing():
-            self.told = self.session.answer(call), self.held.gave_away
+            self.answered = self.session.answer(call), self.held.gave_away
             self.go("truth")
             self.start(partial(self._numbers, self.held), "numbers")
 

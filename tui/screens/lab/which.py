@@ -47,7 +47,8 @@ class WhichScreen(HearingScreen[R]):
 
     def __init__(self) -> None:
         super().__init__()
-        self._told = ""
+        self._last_word = ""
+        """A word about the last answer."""
 
     def body(self) -> ComposeResult:
         yield Banner()
@@ -76,7 +77,7 @@ class WhichScreen(HearingScreen[R]):
         answers = tuple(Choice(str(i), str(i), word) for i, word in enumerate(ORDINALS[: self.INTERVALS], 1))
         self.put_up(say, answers, at)
         self.query_one(Pairs).pairs = (Pair("pair", pair, tuple(a.words for a in answers)),)
-        self.query_one("#told", Static).update(shown(self._told))
+        self.query_one("#told", Static).update(shown(self._last_word))
 
     def over(self, say: Say) -> None:
         self.query_one(Banner).say = say
@@ -95,7 +96,7 @@ class WhichScreen(HearingScreen[R]):
             await self.play_pair(pairs[0], lambda: (trial.clips, gain_db))
 
     def cannot_play(self, error: AudioError) -> None:
-        self._told = f"× {error}. {self.MUTE}"
+        self._last_word = f"× {error}. {self.MUTE}"
         self.put_up_trial()
 
 
@@ -146,12 +147,12 @@ class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
         if self.phase != "ask" or (trial := self.trial()) is None:
             return
         if not self.query_one(Pairs).pairs[0].heard and self.query_one(Pairs).sounding[1] < 0:
-            self._told = "Press Space first: nothing was played yet."
+            self._last_word = "Press Space first: nothing was played yet."
             self.put_up_trial()
             return
         self.playback.stop()
         self.right.append(int(event.choice) == trial.hiss_in)
-        self._told = ""
+        self._last_word = ""
         if len(self.right) == len(self.trials):
             self._done()
         else:
@@ -223,7 +224,7 @@ class ThresholdScreen(WhichScreen[None]):
             return
         held = run.trial().hiss_in
         right = await in_thread(run.answer, int(event.choice))
-        self._told = "✓ right" if right else f"× it was the {ORDINALS[held - 1]}"
+        self._last_word = "✓ right" if right else f"× it was the {ORDINALS[held - 1]}"
         if run.measured is not None:
             words = threshold_words(run.measured)
             self.over(Say("done", f"Your threshold: {words}.", "Esc goes back to the lab.", tone="good"))

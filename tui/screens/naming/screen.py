@@ -142,17 +142,17 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
         at, r = self._at(), self._chosen()
         if self._sounds >= 0 or r is None or r.trouble:
             self.playback.stop()
-            self._told(-1, -1)
+            self._now_sounds(-1, -1)
         else:
             self.start(partial(self._play, at, r), "play")
 
     async def _play(self, at: int, r: Recording) -> None:
         try:
-            await self.playback.play(lambda: levelled([stretch(r, most_s=PLAYED_S)]), partial(self._told, at))
+            await self.playback.play(lambda: levelled([stretch(r, most_s=PLAYED_S)]), partial(self._now_sounds, at))
         finally:
-            self._told(at, -1)
+            self._now_sounds(at, -1)
 
-    def _told(self, at: int, sounding: int) -> None:
+    def _now_sounds(self, at: int, sounding: int) -> None:
         if self.is_attached:
             self._sounds = at if sounding >= 0 else -1
             self._show(*self.recordings)

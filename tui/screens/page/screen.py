@@ -212,6 +212,6 @@ def _row(line: Line, heading: str, columns: int) -> Content:
 
 def _in_full(line: Line) -> Content:
     state = STATES[line.state]
-    told = " · ".join(p for p in (state, plain(line.why, 200), moment(line.time) if line.time else "", line.actor) if p)
+    more = " · ".join(p for p in (state, plain(line.why, 200), moment(line.time) if line.time else "", line.actor) if p)
     can = "Bksp takes it back." if line.may_be_taken_back else "Bksp brings it back." if line.may_come_back else ""
-    return Content.assemble((plain(line.words, 400), "bold"), "\n", (f"{told}  {can}".strip(), "$secondary"))
+    return Content.assemble((plain(line.words, 400), "bold"), "\n", (f"{more}  {can}".strip(), "$secondary"))

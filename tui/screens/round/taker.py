@@ -92,10 +92,10 @@ class Taker:
             taken = Outcome(False, f"{refusal(check)} ({where})", taken.clip)
         excess = {step.point: taken.excess_db} if step.clip_kind in ("air", SWITCHED) else {}
         left = tuple(c for c in bench.now.checking if c[0] != taken.clip)
-        told = bench.now.outcome if taken.kept and bench.now.outcome not in (outcome, None) else taken
+        latest = bench.now.outcome if taken.kept and bench.now.outcome not in (outcome, None) else taken
         if not taken.kept:  # first: else the round would be judged with it, and the reason be gone from the screen
             bench.write(ClipTakenBack(clip=taken.clip, reason=refusal(check) if check else ""))
-        bench.change(checking=left, excess={**bench.now.excess, **excess}, outcome=told)
+        bench.change(checking=left, excess={**bench.now.excess, **excess}, outcome=latest)
         return taken
 
     async def pause(self, step: Step, word: str, seconds: float, more: str) -> bool:
@@ -142,8 +142,8 @@ class Taker:
             bench.opened.new_part(bench.round_id, p, step.clip_kind, step.walk, on_s, name) if p in due else None
             for p in places
         ]
-        told: list[str] = []
-        for part, recording in zip(parts, await self._record(parts, where, lead, told), strict=True):
+        faults: list[str] = []
+        for part, recording in zip(parts, await self._record(parts, where, lead, faults), strict=True):
             if part is None:
                 continue
             if recording is None or recording.cancelled:
@@ -154,31 +154,31 @@ class Taker:
             taken.append((due[part.point], Outcome(True, kept, part.clip)))
         bench.change(doubted="")
         if not taken:
-            return Outcome(False, " ".join(told) or "Stopped; the clip was not kept.", stopped=not told)
+            return Outcome(False, " ".join(faults) or "Stopped; the clip was not kept.", stopped=not faults)
         if len(due) == 1:
             return taken[0][1]
-        kept = " ".join([f"Kept: {len(taken)} of {len(due)} points, {recording_s(lead, bench):g} s.", *told])
+        kept = " ".join([f"Kept: {len(taken)} of {len(due)} points, {recording_s(lead, bench):g} s.", *faults])
         return Outcome(len(taken) == len(due), kept, taken[-1][1].clip, lead="Some points again")
 
     async def _record(
-        self, parts: Sequence[Partial | None], where: str, lead: Lead | None, told: list[str]
+        self, parts: Sequence[Partial | None], where: str, lead: Lead | None, faults: list[str]
     ) -> tuple[Recording | None, ...]:
-        """Record while it is counted or the air is led; what goes wrong is added to ``told`` and shown at once."""
+        """Record while it is counted or the air is led; what goes wrong is added to ``faults`` and shown at once."""
         self.bench.change(mark=Mark.RECORDING)
         seconds = recording_s(lead, self.bench)
         names = [p and point_name(p.point).capitalize() for p in parts]
-        count = self._follow(lead, told) if lead else self._count(f"RECORDING {where}", seconds, STILL, told)
+        count = self._follow(lead, faults) if lead else self._count(f"RECORDING {where}", seconds, STILL, faults)
         counting = asyncio.create_task(count)
         try:
             return await self.bench.listener.record_all(
                 [p.path if p else None for p in parts],
                 seconds,
-                lambda channel, said: told.append(f"{names[channel]}: {said}."),
+                lambda channel, said: faults.append(f"{names[channel]}: {said}."),
             )
         finally:
             counting.cancel()
 
-    async def _follow(self, lead: Lead, told: Sequence[str]) -> None:
+    async def _follow(self, lead: Lead, faults: Sequence[str]) -> None:
         """What the valve should be doing, in large letters and by tones, as long as the take lasts."""
         began, over = time.monotonic(), threading.Event()
         self.bench.bay.services.tones(self.bench.bay.preferences).lead(lead, over)
@@ -186,18 +186,18 @@ class Taker:
             while (gone := time.monotonic() - began) < lead.seconds:
                 moment = lead.at(gone)
                 word = f"AIR {'ON' if moment.on else 'OFF'}   {moment.cycle} of {moment.of}"
-                more = f"! {told[-1]}" if told else "the valve over half a second   Esc stops"
+                more = f"! {faults[-1]}" if faults else "the valve over half a second   Esc stops"
                 self.bench.count(Count(word, moment.left_s, lead.on_s[0][0], True, more))  # on and off are as long
                 await asyncio.sleep(TICK_S)
         finally:
             over.set()
 
-    async def _count(self, word: str, seconds: float, more: str, told: Sequence[str] | None = None) -> bool:
-        """Count down; False where it was stopped. ``told``: of a recording, what went wrong so far."""
+    async def _count(self, word: str, seconds: float, more: str, faults: Sequence[str] | None = None) -> bool:
+        """Count down; False where it was stopped. ``faults``: of a recording, what went wrong so far."""
         end, there = time.monotonic() + seconds, self._there
         while (left := end - time.monotonic()) > 0 and not self._stop.is_set() and not (there and there.is_set()):
-            shown = f"! {told[-1]}" if told else more
-            self.bench.count(Count(word, left, seconds, told is not None, shown))
+            shown = f"! {faults[-1]}" if faults else more
+            self.bench.count(Count(word, left, seconds, faults is not None, shown))
             await asyncio.sleep(min(TICK_S, left))
         return not self._stop.is_set()
 

@@ -153,8 +153,8 @@ def _panel(job: Job, walk: Walked, step: Step, now: Now, prefs: Preferences, gau
         more = cautions_for("radiator") if any(p.holds_coolant for p in walk.points) else ()
         return Cautions((*step.cautions, *told_in(job.pressure_unit, more)))
     if step.kind in ("supply", "loss"):
-        told = gauge if step.kind == "loss" else ""
-        remark = f"{told} Enter goes on. Ctrl+S leaves it out with a reason.".strip()
+        reads = gauge if step.kind == "loss" else ""
+        remark = f"{reads} Enter goes on. Ctrl+S leaves it out with a reason.".strip()
         return Figures(_figures(step, job), remark)
     if step.kind in CHOICES:
         return Answers(CHOICES[step.kind], step.kind)

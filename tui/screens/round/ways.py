@@ -52,13 +52,13 @@ async def _led(taker: Taker, step: Step, goes_on: Callable[[Step], bool], there:
     bench = taker.bench
     prefs, sounds = bench.bay.preferences, bench.bay.services.tones(bench.bay.preferences)
     before, refused, silent = there, 0, False
-    told: asyncio.Task[bool] | None = None
+    check: asyncio.Task[bool] | None = None
     try:
         while bench.now.led and refused < MOST_REFUSALS:
             led = step.kind == "clip" and goes_on(step)
             ready = led and (step is there or await _made_ready(taker, before, step, sounds))
-            if told is not None:
-                kept, told = await told, None
+            if check is not None:
+                kept, check = await check, None
                 refused = 0 if kept else refused + 1
                 if not kept:
                     bench.change(taking=None)
@@ -74,7 +74,7 @@ async def _led(taker: Taker, step: Step, goes_on: Callable[[Step], bool], there:
             ((_, outcome),) = await taker.take(step, prefs.before_s if step is there else AFTER_TONE_S)
             if outcome.stopped or outcome.lost:
                 return
-            told = asyncio.create_task(_told(taker, step, outcome, sounds))
+            check = asyncio.create_task(_checked(taker, step, outcome, sounds))
             before, step = step, bench.step()
         if bench.now.led:
             await sounds.play("again" if refused else "done")
@@ -99,7 +99,7 @@ async def _made_ready(taker: Taker, before: Step | None, step: Step, sounds: Ton
     return await taker.pause(step, word, seconds, f"Space: {more} already   Esc stops")
 
 
-async def _told(taker: Taker, step: Step, outcome: Outcome, sounds: Tones) -> bool:
+async def _checked(taker: Taker, step: Step, outcome: Outcome, sounds: Tones) -> bool:
     """Check a clip and say by a tone whether it is kept; one that is not ends the walk to the next point."""
     outcome = await taker.checked(step, outcome) if outcome.clip else outcome
     if taker.bench.now.led:

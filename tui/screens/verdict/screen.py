@@ -169,15 +169,15 @@ def remarks(job: Job, record: RoundRecord) -> Content:
         shown(tech_call(record)),
         shown(_reference(job, record)),
         *(shown(plain(sentence, 400)) for sentence in (record.verdict.result.learnt if record.verdict else ())),
-        *([shown(_since(told))] if (told := told_since(job, record.id)) else []),
+        *([shown(_since(others))] if (others := told_since(job, record.id)) else []),
         *(shown(c, "$warning") for c in (*changed, *cautions)),
         shown(defer_to_others(), "$secondary"),
     ]
     return Content("\n").join(lines)
 
 
-def _since(told: tuple[int, ...]) -> str:
-    which = f"Cylinder {told[0]} was" if len(told) == 1 else f"Cylinders {' and '.join(map(str, told))} were"
+def _since(others: tuple[int, ...]) -> str:
+    which = f"Cylinder {others[0]} was" if len(others) == 1 else f"Cylinders {' and '.join(map(str, others))} were"
     return f"{which} judged since: j judges this round again with what they tell of the engine."
 
 

@@ -53,7 +53,7 @@ class EntryPanel(Vertical):
         height: auto;
         Horizontal { height: 1; }
         .what { width: 40; }
-        Input { width: 1fr; max-width: 30; }
+        Input { width: 14; }
         .unit { width: 10; padding-left: 1; color: $secondary; }
         #entry-remark { color: $secondary; height: auto; }
     }
@@ -90,6 +90,7 @@ class EntryPanel(Vertical):
                 row.query_one(".unit", Label).update(entries[i].unit)
                 field = row.query_one(Field)
                 field.value, field.max_length, field.figure = entries[i].value, entries[i].length, entries[i].figure
+                field.styles.width = 14 if field.figure else "1fr"  # of words as much as there is room for
                 field.select_on_focus, field.cursor_position = not field.figure, len(field.value)
         self.remark(remark)
         self.screen.set_focus(self._field(0))

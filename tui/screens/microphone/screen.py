@@ -185,9 +185,13 @@ class MicrophoneScreen(BayScreen[None]):
     async def _measure(self, level: float) -> None:
         from listen.signal.quality_mic import full_scale_db_spl
 
-        full = await self._heard(
-            lambda clip: full_scale_db_spl(clip, level), "listening to the calibrator", CALIBRATE_S
-        )
+        try:
+            full = await self._heard(
+                lambda clip: full_scale_db_spl(clip, level), "listening to the calibrator", CALIBRATE_S
+            )
+        except HisswayError as e:
+            self._answer(f"× Not calibrated: {e}", "$error")
+            return
         self._full_scale_db_spl = full
         self._answer(f"✓ Calibrated by {level:.0f} dB: full scale is {number(full)} dB SPL.", "$success")
 

@@ -19,6 +19,7 @@ from listen.signal.exhibit import exhibit
 from listen.signal.quality_mic import full_scale_db_spl
 from listen.signal.quality_pair import spectral_kurtosis
 from listen.signal.spectra import spectra
+from listen.signal.steadiness import steadiness
 from listen.signal.switched import _standing_out
 from listen.signal.take import TakeBands, gate
 
@@ -267,3 +268,28 @@ def test_bands_that_are_left_out_leave_every_part_of_a_contrast() -> None:
     assert left.silent is not None and np.diag(left.silent).tolist() == [11.0, 12.0]
     assert [len(g.mean) for g in (left.quiet, left.air)] == [2, 2]
     assert left.quiet.cov.shape == left.air.floor_cov.shape == (2, 2)
+
+
+def lively(power: np.ndarray, kurtosis: float) -> list[TakeBands]:
+    one = taken(1.0)
+    return [TakeBands(power, one.cov, power, one.floor_cov, 15.0, 1.0, np.full(13, kurtosis), 1.0, 4.0)]
+
+
+def test_a_steady_hiss_dilutes_what_the_shop_does_and_an_increase_beyond_that_came_in_events() -> None:
+    """Half of the power hiss: a quarter of the liveliness is left, 1.5 of 3; with the shop's own the limit is 4.5."""
+    quiet, twice = lively(np.ones(13), 3.0), np.full(13, 2.0)
+    found = steadiness(quiet, lively(twice, 4.4))
+    assert found is not None
+    assert (found.found, found.steady, found.quiet, found.limit) == pytest.approx((4.4, 1.5, 3.0, 4.5))
+    assert not found.in_events
+    beyond = steadiness(quiet, lively(twice, 4.6))
+    assert beyond is not None and beyond.in_events
+
+
+def test_steadiness_is_read_where_three_tenths_are_hiss_in_one_band_or_more() -> None:
+    quiet = lively(np.ones(13), 1.0)
+    assert steadiness(quiet, lively(np.full(13, 1.40), 1.0)) is None
+    assert steadiness(quiet, lively(np.full(13, 1.45), 1.0)) is not None
+    one_band = np.ones(13)
+    one_band[4] = 3.0
+    assert steadiness(quiet, lively(one_band, 1.0)) is not None

@@ -85,7 +85,7 @@ def fit(
         return np.asarray(turn.T @ (root[:, None] * series))
 
     x, z = turned(np.stack([np.ones_like(a), a], axis=1)), turned(y)
-    rho = _usual_rho(z @ weight, x, size)
+    rho, unsure = _usual_rho(z @ weight, x, size)
     v = 1.0 + rho * size
     inner = np.linalg.inv(x.T @ (x / v[:, None]))
     gain = inner @ (x / v[:, None]).T
@@ -103,7 +103,7 @@ def fit(
     # Few moments that hold most of the residual count as few, however many there are.
     dof = min(dof, _effective(residual @ weight))
     # That the series beside are quieter than the rest is luck of a few: it may not make a limit much better.
-    moderated = max(scale, LEAST_SCALE)
+    moderated = max(scale, LEAST_SCALE) * unsure
     cov = moderated * inner[1, 1] * _regular(over_bands, nu, weight)
     return Fit(beta[1], cov, dof, (turn @ gain[1]) * root, y - np.outer(a, beta[1]))
 
@@ -119,23 +119,33 @@ def _regular(cov: NDArray[np.float64], nu: int, weight: NDArray[np.float64]) -> 
     return np.asarray(out * max(float(weight @ cov @ weight) / float(weight @ out @ weight), 1.0))
 
 
-def _usual_rho(z: NDArray[np.float64], x: NDArray[np.float64], size: NDArray[np.float64]) -> float:
+def _usual_rho(z: NDArray[np.float64], x: NDArray[np.float64], size: NDArray[np.float64]) -> tuple[float, float]:
     """rho by restricted likelihood, its logarithm's mean over the grid: the likeliest one alone would be too sure of a
-    still shop, and rho's own mean follows its long tail (a third too large under drift).
+    still shop, and rho's own mean follows its long tail (a third too large under drift). With it the factor by which
+    what follows the switching varies more because rho is not known: its variance under each rho, and the scatter of
+    its estimates from one rho to the next. Under drift of 0.5 dB one rho alone left 1.037 standard deviations for one,
+    the mixture 1.018; without drift 1.010 and 1.001 (2,500 silent takes each).
 
     ``z`` [shape=(n,)] and ``x`` [shape=(n, 2)] are in the walk's directions, ``size`` [shape=(n,)] its variance there
     (Patterson & Thompson 1971, the size of the whole profiled out).
     """
     nu = len(z) - x.shape[1]
-    log_p = np.empty(len(WALK_GRID))
-    for i, rho in enumerate(WALK_GRID):
+
+    def at(rho: float) -> tuple[float, float, float]:
+        """Log likelihood, and what follows the switching with its variance."""
         v = 1.0 + rho * size
-        inner, across = x.T @ (x / v[:, None]), x.T @ (z / v)
-        left = float(z @ (z / v) - across @ np.linalg.solve(inner, across))
-        log_p[i] = -0.5 * (np.log(v).sum() + np.linalg.slogdet(inner)[1] + nu * np.log(max(left, 1e-30)))
+        inner = np.linalg.inv(x.T @ (x / v[:, None]))
+        across = x.T @ (z / v)
+        left = max(float(z @ (z / v) - across @ inner @ across), 1e-30)
+        log_p = -0.5 * (np.log(v).sum() - np.linalg.slogdet(inner)[1] + nu * np.log(left))
+        return float(log_p), float(inner[1] @ across), float(inner[1, 1]) * left / nu
+
+    log_p, h, variance = np.array([at(rho) for rho in WALK_GRID]).T
     # The largest is taken off first, so that no likelihood underflows.
     p = np.exp(log_p - log_p.max())
-    return float(np.exp(p @ np.log(WALK_GRID) / p.sum()))
+    p /= p.sum()
+    rho = float(np.exp(p @ np.log(WALK_GRID)))
+    return rho, float(p @ (variance + (h - p @ h) ** 2)) / at(rho)[2]
 
 
 def _beside(t_s: NDArray[np.float64], period_s: float) -> NDArray[np.float64]:

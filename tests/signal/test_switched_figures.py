@@ -177,6 +177,21 @@ def test_the_walk_is_sought_from_none_to_ten_thousand_times_the_noise() -> None:
     assert locked_fit.WALK_GRID == (0.03, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0, 1e3, 1e4)
 
 
+@pytest.mark.parametrize(("walk", "low", "high"), [(0.0, 1.0, 1.02), (6.0, 1.025, 1.08)])
+def test_not_knowing_how_the_shop_walks_widens_the_interval(walk: float, low: float, high: float) -> None:
+    """A shop that drifts by 0.5 dB a minute pays 4 % of the variance, a still one next to nothing."""
+    rng = np.random.default_rng(3)
+    t_s = np.arange(120) * 0.25
+    on = np.floor(t_s / 2.5) % 2
+    size, turn = np.linalg.eigh(np.minimum.outer(t_s, t_s) * 0.25)
+    wider = []
+    for _ in range(100):
+        steps = rng.standard_normal((2, len(t_s))) * np.sqrt([[4.0], [0.25 * walk]])
+        z, x = (0.5 * turn.T @ v for v in (steps[0] + steps[1].cumsum(), np.stack([np.ones_like(on), on], axis=1)))
+        wider.append(locked_fit._usual_rho(z, x, np.maximum(size, 0.0))[1])
+    assert low < np.mean(wider) < high, np.mean(wider)
+
+
 def test_the_series_beside_are_one_and_two_steps_off_and_one_out_of_step() -> None:
     """Steps of one over the take's length; cosines and sines."""
     whole_s = T_S[-1] - T_S[0] + 2.5

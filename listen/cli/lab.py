@@ -48,11 +48,9 @@ def _list(args: argparse.Namespace, root: Path) -> int:
     if old := sorted(p.parent.name for p in drills_dir(root).glob("*/drill.json")):
         print(f"of an earlier form, to be made anew: {plain(', '.join(old))}", file=sys.stderr)
     for drill in list_drills(root):
-        if args.json:
-            print(json_line(drill))
-        else:
-            origin = "simulated" if drill.simulated else "from a job"
-            print(plain(f"{drill.id:<24} {drill.level:<13} {drill.rounds:>3} rounds  {origin:<10}  {drill.title}"))
+        origin = "simulated" if drill.simulated else "from a job"
+        line = f"{drill.id:<24} {drill.level:<13} {drill.rounds:>3} rounds  {origin:<10}  {drill.title}"
+        print(json_line(drill) if args.json else plain(line))
     return 0
 
 

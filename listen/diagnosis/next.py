@@ -73,20 +73,19 @@ def _on_all(case: EngineCase, made: Made, cylinders: tuple[int, ...]) -> bool:
 
 def repeat_first(lead: Lead) -> bool:
     """True where the test itself is the nearest rival and nearly as likely."""
-    others = [s for s in _by_share(lead) if s is not lead.top and spoken(s)]
-    near = bool(others) and others[0].cause == "test-fault"
-    return near and lead.top.score_db - others[0].score_db <= threshold("repeat_db")
+    nearest = next(iter(_others(lead)), lead.top)
+    return nearest.cause == "test-fault" and lead.top.score_db - nearest.score_db <= threshold("repeat_db")
 
 
-def _by_share(lead: Lead) -> list[Standing]:
+def _others(lead: Lead) -> list[Standing]:
+    """Causes beside the leading one that signs of their own speak for, likeliest first."""
     pairs = sorted(zip(lead.shares, lead.field, strict=True), key=lambda p: (-p[0], -p[1].score_db))
-    return [s for _, s in pairs]
+    return [s for _, s in pairs if s is not lead.top and spoken(s)]
 
 
 def _runners_up(lead: Lead) -> list[Standing]:
     """Causes worth telling apart from the leading one, nearest first."""
-    top = lead.top
-    others = [s for s in _by_share(lead) if s is not top and spoken(s)]
+    top, others = lead.top, _others(lead)
     near = [s for s in others if top.score_db - s.score_db <= threshold("rivals_db")]
     if top.cause == "test-fault" or lead.share >= CLEAR_FROM:
         return near
@@ -150,8 +149,7 @@ def tests_of(case: EngineCase) -> tuple[TestState, ...]:
 
 
 def _state(case: EngineCase, test: str, spot: BlindSpot) -> TestState:
-    on = made_on(case, test)
-    made = was_made(case, test)
+    on, made = made_on(case, test), was_made(case, test)
     missing = [n for n in case.engine.cylinders if n not in on] if test in BY_CYLINDER else []
     note = MADE if made and not missing else "not made" if not made else f"not on {', '.join(map(str, missing))}"
     if made and test in BY_GROUP and (open_ := _open_questions(case, test)):

@@ -26,7 +26,9 @@ def fact_findings(case: EngineCase) -> list[Finding]:
     found = [Finding(id, (), facts()[id].words) for id in engine_findings(case.engine)]
     weighs = (f for f in told if not f.says_nothing and not (case.engine.side_valve and f.id in NOT_SIDE_VALVE))
     found += [Finding(BROKEN if f.group == "test" else f.id, (), f.words) for f in weighs]
-    found += _figures(case)
+    for f, value in ((facts()[id], value) for id, value in case.figures.items() if id in facts()):
+        words = f"{f.words}: {value:g} {'kPa' if f.unit == 'pressure' else f.unit}"
+        found += [Finding(band.finding, (), words) for band in f.bands if band.holds(value)]
     if case.symptoms_asked and not any(f.group in SIGNS and not f.says_nothing for f in told):
         found.append(Finding("nothing-inside", (), "asked: no smoke, no oil or coolant used, nothing else noticed"))
     for c in case.cylinders:
@@ -36,16 +38,6 @@ def fact_findings(case: EngineCase) -> list[Finding]:
     if len(case.cylinders) == len(case.engine.cylinders):
         found += [Finding(id, (), "on every cylinder") for id in sorted(on_all)]
     return found
-
-
-def _figures(case: EngineCase) -> list[Finding]:
-    known = [(facts()[id], value) for id, value in case.figures.items() if id in facts()]
-    return [
-        Finding(band.finding, (), f"{f.words}: {value:g} {'kPa' if f.unit == 'pressure' else f.unit}")
-        for f, value in known
-        for band in f.bands
-        if band.holds(value)
-    ]
 
 
 def check_findings(case: EngineCase) -> list[Finding]:

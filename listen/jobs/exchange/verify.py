@@ -60,24 +60,17 @@ def verify_job(
         *(fault for r in job.rounds for fault in _decision_faults(r)),
         *judged.faults,
     )
-    return Verification(
-        job=job.title,
-        head=chain.head,
-        events=sum(1 for _ in chain.events()),
-        clips=len(kept),
-        signatures=len(signatures),
-        results=judged.checked,
-        skipped=judged.skipped,
-        mismatches=faults,
-        remarks=(
-            *((UNREMEMBERED,) if against.register and register is None and not lost else ()),
-            *(f"{s.name}: {remark(s, against.trust)}" for s in signatures if not fault(s, job.shop, against.trust)),
-            *_names_after_keys(signatures),
-            *(words for r in job.rounds for words in _round_remarks(job, r)),
-            *judged.remarks,
-            *job.troubles,
-        ),
+    remarks = (
+        *((UNREMEMBERED,) if against.register and register is None and not lost else ()),
+        *(f"{s.name}: {remark(s, against.trust)}" for s in signatures if not fault(s, job.shop, against.trust)),
+        *_names_after_keys(signatures),
+        *(words for r in job.rounds for words in _round_remarks(job, r)),
+        *judged.remarks,
+        *job.troubles,
     )
+    counts = {"events": job.events, "clips": len(kept), "signatures": len(signatures), "results": judged.checked}
+    found = Verification(job=job.title, head=chain.head, skipped=judged.skipped, mismatches=faults, remarks=remarks)
+    return replace(found, **counts)
 
 
 UNREMEMBERED = "no register beside this job knows it: that its history was cut short would not be noticed here"

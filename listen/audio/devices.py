@@ -88,13 +88,13 @@ def _matching(devices: Sequence[Device], spec: str | int) -> list[Device]:
     if isinstance(spec, int) or spec.isdecimal():
         return [d for d in devices if d.index == int(spec)]
     wanted = spec.casefold()
-    exact = [d for d in devices if d.label.casefold() == wanted] or [d for d in devices if _names(d, wanted)]
+    exact = [d for d in devices if d.label.casefold() == wanted] or [
+        # Its name; or name and sound system, as chosen when another of its name was there.
+        d
+        for d in devices
+        if d.name.casefold() in (wanted, wanted.removesuffix(f", {d.host_api}".casefold()))
+    ]
     return exact[:1] or [d for d in devices if wanted in d.name.casefold()]
-
-
-def _names(device: Device, wanted: str) -> bool:
-    """Its name; or name and sound system, as chosen when another of its name was there."""
-    return device.name.casefold() in (wanted, wanted.removesuffix(f", {device.host_api}".casefold()))
 
 
 @contextmanager

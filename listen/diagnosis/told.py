@@ -89,7 +89,10 @@ def plug_findings(case: EngineCase) -> list[Finding]:
     looks = {c.cylinder: [plug(p) for p in dict.fromkeys(c.plugs)] for c in case.cylinders if c.plugs}
     counts = Counter(p.id for several in looks.values() for p in several)
     told = {p.id: p for several in looks.values() for p in several if not p.says_nothing}
-    whole = {look for look in told if _on_most(case, counts[look], len(looks))}
+    # A look is the engine's where most plugs were seen, and most of those share it.
+    most, seen = threshold("most_share"), len(looks)
+    enough = seen >= most * len(case.engine.cylinders)
+    whole = {look for look in told if enough and counts[look] >= max(2, most * seen)}
     found = []
     for look in whole:
         on = tuple(n for n, several in looks.items() if any(p.id == look for p in several))
@@ -99,11 +102,6 @@ def plug_findings(case: EngineCase) -> list[Finding]:
         own = [p for p in several if p.id in told and (p.id not in whole or p.all == p.one)]
         found += [Finding(p.one, (n,), f"plug of cylinder {n}: {p.words}") for p in own]
     return found
-
-
-def _on_most(case: EngineCase, alike: int, seen: int) -> bool:
-    most = threshold("most_share")
-    return alike >= 2 and alike >= most * seen and seen >= most * len(case.engine.cylinders)
 
 
 SURE = ((0.95, "very likely"), (0.8, "likely"), (0.5, "more likely than not"), (0.3, "possible"))

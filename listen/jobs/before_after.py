@@ -132,10 +132,8 @@ def _inputs(record: RoundRecord | None) -> set[tuple[str, int]]:
 def _point(point: str, a: PointResult | None, b: PointResult | None, same_input: bool) -> Change:
     """Levels where the same microphone stood before both; else excess, which also moves with the shop's noise."""
     if a is None or b is None:
-        only = a or b
-        assert only is not None
-        value = (only.excess_db if a else None, only.excess_db if b else None)
-        return _change("excess", "dB", *value, 0.0, point=point)
+        was, is_ = (p.excess_db if p else None for p in (a, b))
+        return _change("excess", "dB", was, is_, 0.0, point=point)
     if same_input and a.level_db is not None and b.level_db is not None and a.level_unit == b.level_unit:
         return _levels(point, a, b)
     spread = hypot(_half(a), _half(b), PLACEMENT_DB, PLACEMENT_DB)
@@ -143,23 +141,25 @@ def _point(point: str, a: PointResult | None, b: PointResult | None, same_input:
     return _change("excess", "dB", a.excess_db, b.excess_db, spread, point=point, remark=remark)
 
 
+BOUNDS = {
+    (True, True): "not heard either time: both are upper bounds",
+    (False, True): "not heard any more: at most this loud",
+    (True, False): "not heard before: was at most this loud",
+}
+"""What there is to say where the level before or the one after is an upper bound."""
+
+
 def _levels(point: str, a: PointResult, b: PointResult) -> Change:
     spread = hypot(_half(a), _half(b), PLACEMENT_DB, PLACEMENT_DB)
     found = _change("hiss-level", a.level_unit, a.level_db, b.level_db, spread, point=point)
     assert a.level_db is not None
     assert b.level_db is not None
-    if a.level_is_upper_bound and b.level_is_upper_bound:
-        remark = "not heard either time: both are upper bounds"
-    elif b.level_is_upper_bound:
-        remark = "not heard any more: at most this loud"
-    elif a.level_is_upper_bound:
-        remark = "not heard before: was at most this loud"
-    else:
+    bounds = a.level_is_upper_bound, b.level_is_upper_bound
+    if (remark := BOUNDS.get(bounds)) is None:
         return found
     # An upper bound speaks one way only: "at most so loud" can be quieter than before, never louder.
-    quieter = b.level_is_upper_bound and not a.level_is_upper_bound and b.level_db < a.level_db
-    louder = a.level_is_upper_bound and not b.level_is_upper_bound and b.level_db > a.level_db
-    return replace(found, remark=remark, beyond=found.beyond and (quieter or louder))
+    told = b.level_db < a.level_db if b.level_is_upper_bound else b.level_db > a.level_db
+    return replace(found, remark=remark, beyond=found.beyond and told and not all(bounds))
 
 
 def _half(p: PointResult) -> float:

@@ -45,8 +45,7 @@ def first_call(record: RoundRecord, name: str, sitting: str) -> tuple[ByEarCalle
 
 def pair_at(record: RoundRecord, point: str) -> tuple[ClipRecord, ...]:
     """The clips heard against each other at a point: the last quiet and air clip, or one switched take; else none."""
-    walks = (record.live_clips(point, walk) for walk in ("quiet", "air", "switched"))
-    quiet, air, switched = (clips[-1:] for clips in walks)
+    quiet, air, switched = (record.live_clips(point, walk)[-1:] for walk in ("quiet", "air", "switched"))
     pairs = [pair for pair in (quiet + air if quiet and air else (), switched) if pair]
     return max(pairs, key=lambda pair: max(map(record.clips.index, pair)), default=())
 

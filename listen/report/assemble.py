@@ -177,7 +177,7 @@ def _cylinder(job: Job, standing: CylinderStanding, faults: tuple[Fault, ...]) -
 
 def _heard(job: Job, record: RoundRecord | None) -> str:
     if record is None or record.verdict is None:
-        return "not listened" if record is None else "not judged"
+        return "not judged" if record else "not listened"
     v, before = record.verdict.result.verdict, heard_before(job, record)
     return verdicts.verdict(v.kind, v.paths, v.probability) + (f" ({before})" if before else "")
 

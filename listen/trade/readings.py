@@ -87,10 +87,8 @@ def _slip_alone(entry: Pressure, what: What, low: float, high: float) -> Questio
 
 def _as_meant(entry: Pressure, kpa: float) -> Pressure:
     """The same figure in the unit that makes it ``kpa``, else the nearest value in the unit entered."""
-    units: list[Unit] = [u for u in KPA_PER if abs(Pressure(entry.value, u).kpa / kpa - 1) < 0.02]
-    if units:
-        return Pressure(entry.value, units[0])
-    return Pressure(round(in_unit(kpa, entry.unit).value, 1), entry.unit)
+    same = (p for u in KPA_PER if abs((p := Pressure(entry.value, u)).kpa / kpa - 1) < 0.02)
+    return next(same, Pressure(round(in_unit(kpa, entry.unit).value, 1), entry.unit))
 
 
 def ask_wet(dry: Pressure, wet: Pressure) -> tuple[Question, ...]:

@@ -21,7 +21,7 @@ from tui.app import HisswayApp
 from tui.screens.naming.cut import CutScreen
 from tui.screens.naming.screen import NamingScreen
 from tui.screens.round.screen import RoundScreen
-from tui.widgets.level_strip import LevelStrip
+from tui.widgets.level_meter import LevelStrip
 
 RATE_HZ = 48_000
 NOON = 1_780_000_000

@@ -21,7 +21,7 @@ from listen.signal.clip import Clip
 from listen.trade.engine import layout
 from tui.screens.naming.cut import CutScreen
 from tui.screens.naming.screen import NamingScreen
-from tui.widgets.level_strip import LevelStrip
+from tui.widgets.level_meter import LevelStrip
 
 DEMO = Path(__file__).parents[2] / "recordings" / "demo" / "job"
 LEAKING = "c5-5a1d3e"

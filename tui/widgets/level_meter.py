@@ -1,4 +1,4 @@
-"""The live meter: how loud it is, how much more than quiet it is, and whether the input is overloaded."""
+"""How loud: live, over quiet, and whether the input is overloaded; and a long recording from end to end."""
 
 from __future__ import annotations
 
@@ -77,3 +77,41 @@ class LevelMeter(Drawn):
             at = LABEL + round(track.column(tick))
             line.put(max(LABEL, min(at - len(label) // 2, LABEL + track.columns - len(label))), label, "dim")
         line.put(LABEL + track.columns + 1, "dBFS (level)", "dim")
+
+
+EIGHTHS_UP = " ▁▂▃▄▅▆▇█"
+STRIP_LINES = 4
+"""Lines of bars; one more below for marks, one for the cursor's time."""
+
+
+class LevelStrip(Drawn):
+    """Bars over time; a line with the marks and the cursor below them."""
+
+    DEFAULT_CSS = "LevelStrip { height: 6; margin: 1 1 0 1; }"
+
+    levels: reactive[tuple[float, ...]] = reactive(())
+    """Loudness of each step, 0 to 1."""
+    seconds: reactive[float] = reactive(0.0)
+    marks: reactive[tuple[float, ...]] = reactive(())
+    cursor: reactive[float] = reactive(0.0)
+
+    def draw_line(self, y: int, width: int) -> Cells:
+        line = Cells(width)
+        time = Scale(0.0, max(self.seconds, 1e-9), width)
+        if y < STRIP_LINES:
+            for x in range(width):
+                share = self.levels[x * len(self.levels) // width] if self.levels else 0.0
+                eighths = round(share * 8 * STRIP_LINES) - 8 * (STRIP_LINES - 1 - y)
+                line.dot(x, EIGHTHS_UP[min(max(eighths, 0), 8)], "air")
+            for mark in self.marks:
+                line.dot(round(time.column(mark)), "│", "warn")
+        elif y == STRIP_LINES:
+            line.fill(0, width, "─", "rule")
+            for mark in self.marks:
+                line.dot(round(time.column(mark)), "┴", "warn")
+            line.dot(round(time.column(self.cursor)), "▲", "strong")
+        else:
+            at = round(time.column(self.cursor))
+            words = f"{self.cursor:.1f} s"
+            line.put(min(max(at - len(words) // 2, 0), max(width - len(words), 0)), words, "strong")
+        return line

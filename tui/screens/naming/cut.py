@@ -15,7 +15,7 @@ from tui.bridge.playback import levelled
 from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.hearing import PlayingScreen
-from tui.widgets.level_strip import LevelStrip
+from tui.widgets.level_meter import LevelStrip
 
 STEPS = 400
 """Of the drawing; more than a screen has columns."""

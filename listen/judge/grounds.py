@@ -16,8 +16,9 @@ Blow-by heard there by cross-talk in the accuracy bench stays below 2 dB."""
 MOST_LIMIT_DB = 15.0
 """Where only more than this would have been seen, silence says nothing. One quiet clip alone leaves 5 dB, an unsteady
 shop up to 14 dB in the accuracy bench's tuning rounds, and silence held there."""
-BUBBLES_SPEAK_DB = 6.0
-"""Decibans from which bubbles stand for a hiss at the radiator: odds of four to one. Judgement."""
+BUBBLES_SPEAK_DB = 10.0
+"""Decibans from which bubbles stand for a hiss at the radiator: odds of ten to one, more than gaskets are rarer than
+other faults. Judgement."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -135,9 +135,17 @@ def bubbles_heard(paths: Paths, counts: Bubbles) -> float:
     """Log likelihood of the two bubble counts, up to a constant that is the same for all sets.
 
     Both counts are Poisson with an unknown common rate, the one with air on with bubbles on top where a path leads
-    into the coolant; rates are summed over, and wander by ``COUNT_SPREAD`` between clips (negative binomial).
+    into the coolant; rates are summed over, and wander by ``COUNT_SPREAD`` between clips (negative binomial). A share
+    ``FREAK`` of the air clips holds something else that comes in clicks: a ratchet, a tool, a tap.
     """
-    extra = BUBBLE_RATES_HZ * DETECTED_SHARE if PathId.COOLANT_PASSAGE in paths else np.zeros(1)
+    bubbles = BUBBLE_RATES_HZ * DETECTED_SHARE
+    extra = bubbles if PathId.COOLANT_PASSAGE in paths else np.zeros(1)
+    told, freak = math.log(1.0 - FREAK) + _both(counts, extra), math.log(FREAK) + _both(counts, bubbles)
+    return float(np.logaddexp(told, freak))
+
+
+def _both(counts: Bubbles, extra: NDArray[np.float64]) -> float:
+    """Log likelihood of both counts, where the air brings events at one of the rates ``extra``, Hz."""
     quiet = _log_count(counts.quiet, BASE_RATES_HZ * counts.quiet_s)
     air = _log_count(counts.air, (BASE_RATES_HZ[:, None] + extra) * counts.air_s)
     total = quiet[:, None] + air

@@ -33,7 +33,8 @@ BLOW_BY_RANGE_DB = (-12.0, 16.0)
 FAINT_SHARE = 0.2
 FAINTEST_DB = -16.0
 LOUD_SHARE = 0.05
-"""Density of louder leaks, up to the end of the grid, about that within the range: rare, not impossible. Judgement."""
+"""Density of louder leaks and blow-by, up to the end of the grid, about that within the range: rare, not impossible.
+Judgement."""
 SILENT_SHARE = 0.02
 """Leaks that nobody hears at their own point, however quiet the shop: ducts and silencers may swallow 20-40 dB (METHOD
 section 4). Silence alone is then no sound cylinder. Judgement; log loss of the usual odds in 160 rounds of the worlds
@@ -69,6 +70,8 @@ def prior_over_levels(source: AirSource, assumed: Assumptions) -> NDArray[np.flo
         mean, spread = assumed.blow_by_db
         known = np.exp(-0.5 * ((LEVELS_DB - mean) / spread) ** 2)
         unknown = _within(BLOW_BY_RANGE_DB)
+        # As rare beyond as a leak is: in a quiet shop either may stand 40 dB above it, and loudness alone is no fault.
+        unknown = np.where(BLOW_BY_RANGE_DB[1] < LEVELS_DB, np.maximum(unknown, LOUD_SHARE), unknown)
         w = (1.0 - assumed.blow_by_open) * known / known.sum() + assumed.blow_by_open * unknown / unknown.sum()
     else:
         shift = COOLANT_QUIETER_DB if source.path is PathId.COOLANT_PASSAGE else 0.0

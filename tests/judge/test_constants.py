@@ -35,7 +35,7 @@ FIGURES = {
         "SET_UP_BALANCE_DB": 8.0,
     },
     "engine": {"ODD": 0.1, "HALF_DB": 3.0, "LEAST_NATS": -12.0},
-    "grounds": {"MOST_BLOW_BY_DB": 3.0, "MOST_LIMIT_DB": 15.0, "BUBBLES_SPEAK_DB": 6.0},
+    "grounds": {"MOST_BLOW_BY_DB": 3.0, "MOST_LIMIT_DB": 15.0, "BUBBLES_SPEAK_DB": 10.0},
     "hypotheses": {"UNHEARD_SHARE": 0.1},
     "loudness": {
         "SHARED": 0.7,

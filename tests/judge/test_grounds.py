@@ -117,10 +117,10 @@ def test_a_hiss_beside_the_crankcase_speaks_against_silence_once_it_is_surely_th
 @pytest.mark.parametrize(
     ("terms", "speak"),
     [
-        ({"bubbles-heard": 7.0}, True),
-        ({"bubbles-seen": 7.0}, True),
-        ({"bubbles-heard": 7.0, "bubbles-seen": -8.0}, True),
-        ({"bubbles-heard": 5.0, "bubbles-seen": 5.0}, False),
+        ({"bubbles-heard": 11.0}, True),
+        ({"bubbles-seen": 11.0}, True),
+        ({"bubbles-heard": 11.0, "bubbles-seen": -8.0}, True),
+        ({"bubbles-heard": 8.0, "bubbles-seen": 8.0}, False),
         ({}, False),
     ],
 )

@@ -62,14 +62,14 @@ def test_every_key_has_a_case() -> None:
 def test_no_file_and_no_key_mean_nothing_was_read(tmp_path: Path) -> None:
     """All of it may be missing."""
     assert read_facts(tmp_path / "round.json") == Facts() == _read(tmp_path, "{}")
-    assert all(value is None for value in msgspec.to_builtins(Facts()).values())
+    assert all(value is None for value in msgspec.structs.asdict(Facts()).values())
 
 
 @pytest.mark.parametrize("key", GOOD)
 def test_every_key_alone(tmp_path: Path, key: str) -> None:
     """Its value arrives, null means not read, other keys are for other programs."""
     facts = _read(tmp_path, json.dumps({key: GOOD[key], "someone_elses": [1]}))
-    assert json.loads(msgspec.json.encode(facts)) == dict.fromkeys(GOOD) | {key: GOOD[key]}
+    assert json.loads(msgspec.json.encode(facts)) == {key: GOOD[key]}
     assert _read(tmp_path, json.dumps({key: None})) == Facts()
 
 

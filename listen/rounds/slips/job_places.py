@@ -47,8 +47,7 @@ def exchanged_points(points: Sequence[PointTakes], said: Sequence[EngineSay]) ->
         np.array([here[at] for at in known]),
         np.array([np.median(heard, axis=0) for heard in there]),  # one that was exchanged itself does not count
         min(map(len, there)),
-        ROUNDS_SPREAD_DB,
-        ROUNDS_LEVEL_DB,
+        (ROUNDS_SPREAD_DB, ROUNDS_LEVEL_DB),
         air=False,
     )
     if len(moved) != 2 or gain_db < EXCHANGED_DB:

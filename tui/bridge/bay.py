@@ -33,18 +33,17 @@ class JournalWriter:
 
     def __init__(self) -> None:
         self._thread: ThreadPoolExecutor | None = None
-        self._under_way: set[Future[Any]] = set()
+        self._last: Future[Any] | None = None
 
     @property
     def busy(self) -> bool:
         """Whether something is not on the disk yet."""
-        return any(not work.done() for work in self._under_way)
+        return self._last is not None and not self._last.done()
 
     def hand_in(self, work: Callable[[], T]) -> Future[T]:
         """Do this after all that was handed in before."""
         self._thread = self._thread or ThreadPoolExecutor(1, "journal")
-        future = self._thread.submit(work)
-        self._under_way = {w for w in self._under_way if not w.done()} | {future}
+        self._last = future = self._thread.submit(work)
         return future
 
     async def done(self, work: Callable[[], T]) -> T:

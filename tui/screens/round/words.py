@@ -121,12 +121,12 @@ def idle(job: Job, record: RoundRecord, step: Step, now: Now, prefs: Preferences
     likely = sorted(record.verdict.result.paths, key=lambda p: -p.involved)[:3]
     return (
         f"Leaks, alone or with others:  {odds(((p.path, p.involved) for p in likely), '   ')}" if likely else "No odds",
-        _beside(job, record),
+        _compared_with(job, record),
         "↑ ↓ a point to record once more   e its evidence   v the weight of evidence",
     )
 
 
-def _beside(job: Job, record: RoundRecord) -> str:
+def _compared_with(job: Job, record: RoundRecord) -> str:
     """Which sound cylinder the verdict was compared with."""
     if len(job.engine.cylinders) == 1:
         return "The engine has one cylinder: there is no sound one to compare with"

@@ -194,7 +194,7 @@ def conflicts(events: Iterable[ev.Event]) -> tuple[str, ...]:
     """
     open_: dict[Key, list[tuple[ev.Event, str]]] = {}
     for event in events:
-        for key, words in _said(event.payload).items():
+        for key, words in _entered(event.payload).items():
             unknown = [(one, told) for one, told in open_.get(key, ()) if not event.knew_of(one.place)]
             open_[key] = [*unknown, (event, words)]
     return tuple(
@@ -209,7 +209,7 @@ def _by(event: ev.Event, words: str) -> str:
     return f"{words} ({event.actor or 'unnamed'}, {moment(event.time)})"
 
 
-def _said(payload: ev.Payload) -> dict[Key, str]:
+def _entered(payload: ev.Payload) -> dict[Key, str]:
     match payload:
         case ev.ReadingEntered():
             where = f" of cylinder {payload.cylinder}" if payload.cylinder is not None else ""

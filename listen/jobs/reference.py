@@ -28,8 +28,8 @@ def reference_rounds(job: Job, round_id: str) -> tuple[RoundRecord, ...]:
     others.sort(key=lambda r: _loss(job, r))
     # A cylinder that nobody judged may leak as well: it must lose clearly less than the one it is to be held against.
     limit = min(USABLE_LOSS_PERCENT, _loss(job, record) - CLEARLY_LESS_POINTS)
-    silent = (r for r in others if _said(r) in ("", "unclear") and _loss(job, r) <= limit)
-    return (*(r for r in others if _said(r) == "sound"), *silent)
+    silent = (r for r in others if _kind_of(r) in ("", "unclear") and _loss(job, r) <= limit)
+    return (*(r for r in others if _kind_of(r) == "sound"), *silent)
 
 
 def references(job: Job, round_id: str) -> dict[str, ClipRecord]:
@@ -85,7 +85,7 @@ def _inputs(record: RoundRecord) -> set[tuple[str, float | None]]:
     return {(c.kept.device, c.kept.gain_db) for c in record.live_clips()}
 
 
-def _said(record: RoundRecord) -> str:
+def _kind_of(record: RoundRecord) -> str:
     """What the supervisor who overruled, or else the latest fresh verdict, says of a cylinder; empty for nothing."""
     decided = record.decision.payload if record.decision else None
     if isinstance(decided, Overruled):

@@ -120,14 +120,14 @@ def _decided(base: Standing, record: RoundRecord, d: Decision) -> Standing:
         signature=max(d.signatures, key=lambda s: bool(s.public_key), default=None),
         program_then=d.on.result.verdict if d.on else None,
         # All but the last, which is what stands.
-        against=tuple(o for o in record.open_decisions[:-1] if not _alike(_said(o), _said(d))),
+        against=tuple(o for o in record.open_decisions[:-1] if not _alike(_comes_to(o), _comes_to(d))),
     )
     if isinstance(decided, SentBack):
         met = record.has_what_was_asked(d) and not record.stale
         return replace(told, how="sent-back", reason=decided.reason, request_met=met)
     how: How = "overruled" if isinstance(decided, Overruled) else "agreed"
     reason = decided.reason if isinstance(decided, Overruled) else decided.text
-    kind, paths = _said(d)
+    kind, paths = _comes_to(d)
     # A person's word has no odds of ours.
     return replace(told, by="person", how=how, reason=reason, kind=kind, paths=paths, probability=None)
 
@@ -149,7 +149,7 @@ def _alike(a: tuple[str, tuple[str, ...]], b: tuple[str, tuple[str, ...]]) -> bo
     return (a[0], set(a[1])) == (b[0], set(b[1]))
 
 
-def _said(d: Decision) -> tuple[str, tuple[str, ...]]:
+def _comes_to(d: Decision) -> tuple[str, tuple[str, ...]]:
     """Kind and paths a decision comes to, as of a verdict; of a send-back what it asks for."""
     if isinstance(d.payload, SentBack):
         return "sent-back", (d.payload.point, d.payload.clip_kind)

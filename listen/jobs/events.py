@@ -159,7 +159,6 @@ class PhotoKept(Payload, frozen=True, kw_only=True):
     """A photo was brought in: of a plug, a bore, or anything of the job."""
 
     photo: str
-    """Identifier."""
     picture: bytes
     """JPEG, reduced and freed of the camera's particulars; base64 in the journal."""
     width: Pixels
@@ -286,7 +285,6 @@ class ByEarCalled(Payload, frozen=True, kw_only=True):
     round_id: str
     paths: tuple[str, ...] = ()
     sure: Share | None = None
-    """0 to 1."""
     declined: bool = False
     role: str = "tech"
     name: str = ""

@@ -1,6 +1,7 @@
 """What a job keeps, as a reader meets it: clips and signatures, each checked, and photos."""
 
 import base64
+from contextlib import suppress
 from pathlib import Path
 
 from listen.jobs.events import Signed
@@ -43,12 +44,10 @@ def clip_parts(job: Job, folder: Path) -> tuple[ClipPart, ...]:
 
 def _state(folder: Path, c: ClipRecord) -> str:
     path = clip_file(folder, c.id)
-    try:
-        if path is None or not path.is_file():
-            return "missing"
-        return "matches" if sha256_of(path) == c.kept.sha256 else "differs"
-    except OSError:
-        return "missing"
+    with suppress(OSError):
+        if path is not None and path.is_file():
+            return "matches" if sha256_of(path) == c.kept.sha256 else "differs"
+    return "missing"
 
 
 def _notes(c: ClipRecord) -> list[str]:

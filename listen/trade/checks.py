@@ -143,7 +143,6 @@ Family = Literal["compression", "leak", "plugs", "smoke", "symptoms", "alone"]
 class Evidence(Row, frozen=True, kw_only=True):
     family: Family
     for_db: dict[str, float] = msgspec.field(name="for")
-    """Decibans for causes."""
     against_db: dict[str, float] = msgspec.field(name="against")
     """Decibans against causes, written without sign."""
     why: str

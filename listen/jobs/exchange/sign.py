@@ -72,15 +72,9 @@ def sign_round(opened: OpenJob, round_id: str, *, name: str, key: Ed25519Private
 
 def check_signatures(chain: Chain) -> tuple[SignatureCheck, ...]:
     """Check every signature of a journal, those of merged branches included."""
-    job_id = ""
-    checks: list[SignatureCheck] = []
-    for line in own_lines(chain.lines):
-        payload = line.event.payload
-        if isinstance(payload, JobOpened):
-            job_id = payload.job
-        elif isinstance(payload, Signed):
-            checks.append(_check(job_id, payload, line.event, prev_of(line.raw)))
-    return tuple(checks)
+    lines = [(p, line) for line in own_lines(chain.lines) if isinstance(p := line.event.payload, JobOpened | Signed)]
+    job_id = next((p.job for p, _ in lines if isinstance(p, JobOpened)), "")
+    return tuple(_check(job_id, p, one.event, prev_of(one.raw)) for p, one in lines if isinstance(p, Signed))
 
 
 def _check(job_id: str, p: Signed, event: Event, prev: str) -> SignatureCheck:

@@ -6,24 +6,19 @@ import argparse
 import os
 import re
 import sys
-from collections.abc import Callable
 from contextlib import suppress
-from functools import partial
 from pathlib import Path
-from threading import Event
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING
 
 from listen.cli.attended import note_commands
 from listen.errors import AudioError, ClipError, RoundError, UsageError, refusal
 from listen.switched_take import CYCLES, PERIOD_S, switched_s
 
 if TYPE_CHECKING:
-    from listen.audio.microphone import Microphone
     from listen.audio.take import Recording
     from listen.signal.clip import Clip
     from listen.signal.flags import Flag
 
-T = TypeVar("T")
 EXAMPLE = "hissway record intake --kind air --seconds 8 -o round-1/intake-air.flac"
 
 KINDS = ("quiet", "air", "sound", "shut", "switched", "switched-sound")
@@ -76,26 +71,61 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Record, write, check; exit code 0 with the clip written, 130 when stopped by Ctrl-C."""
+    """Record, write, check; exit code 0 with all written, 1 where a channel was lost and the others were kept, 130 when
+    stopped by Ctrl-C."""
+    from listen.cli.record_all import channel_files
+
     _check_length(args)
-    if args.all:
-        from listen.cli.record_all import run_all
-
-        return run_all(args)
-    target = _target(args)
-    part = target.with_name(target.name + ".part")
-    if not args.finish:
-        recording = _record(args, target, part)
-        if recording is None:
+    targets = channel_files(args) if args.all else [_target(args)]
+    parts = [None if t is None else t.with_name(t.name + ".part") for t in targets]
+    wanted = {p: t for p, t in zip(parts, targets, strict=True) if p is not None and t is not None}
+    if args.finish:
+        made = [p for p in wanted if p.exists() or not args.all]
+        due = len(made)
+        if not made:
+            raise UsageError(f"{args.output}: holds no interrupted take of these points")
+    else:
+        _make_way(wanted, force=args.force)
+        recordings = [r for r in _from_microphone(args, parts, wanted) if r is not None]
+        stopped = next((r for r in recordings if r.cancelled), None)
+        made, due = [] if stopped else [r.part for r in recordings], len(wanted)
+        for part in wanted.keys() - set(made):
+            part.unlink(missing_ok=True)
+        if stopped:
+            print(f"stopped after {stopped.seconds:.1f} s; nothing was kept", file=sys.stderr)
             return STOPPED
-    clip = finished(part, target)
-    if args.kind in SWITCHED:
-        note_commands(target, commands(args))
-    tell(target, clip)
-    return 0
+    together = wanted[made[0]].stem if args.all and made else ""
+    return int(sum(_written(part, wanted[part], together, args) for part in made) < due)
 
 
-def commands(args: argparse.Namespace) -> tuple[tuple[float, float], ...]:
+def _written(part: Path, target: Path, together: str, args: argparse.Namespace) -> bool:
+    """Make the clip of a part and say what is doubtful about it; False where it holds no sound."""
+    try:
+        clip = _finished(part, target)
+    except ClipError as error:
+        if not args.all:
+            raise
+        # A dead channel's part: the others must not wait for it.
+        print(f"again: {error} (--force drops what is left of it)", file=sys.stderr)
+        return False
+    if on_s := _commands(args):
+        note_commands(target, on_s, together)
+    _tell(target, clip)
+    return True
+
+
+def _make_way(wanted: dict[Path, Path], *, force: bool) -> None:
+    """Drop what an interrupted recording left, or refuse to."""
+    for part, target in wanted.items():
+        if part.exists() and not force:
+            raise UsageError(
+                f"{part} holds an interrupted recording; --finish makes {target.name} of it, --force drops it"
+            )
+    for part in wanted:
+        part.unlink(missing_ok=True)
+
+
+def _commands(args: argparse.Namespace) -> tuple[tuple[float, float], ...]:
     """Commanded times of a switched take; none for another kind."""
     from listen.signal.switching import commanded_times
 
@@ -161,64 +191,50 @@ def _note_other_name(target: Path, point_id: str, kind: str) -> None:
         )
 
 
-def _record(args: argparse.Namespace, target: Path, part: Path) -> Recording | None:
-    if part.exists():
-        if not args.force:
-            raise UsageError(
-                f"{part} holds an interrupted recording; --finish makes {target.name} of it, --force drops it"
-            )
-        part.unlink()
-    recording = from_microphone(
-        args, lambda mic, stop: mic.record(part, args.seconds, stop, told), lambda: _kept(part, target)
-    )
-    if not recording.cancelled:
-        return recording
-    part.unlink()
-    print(f"stopped after {recording.seconds:.1f} s; nothing was kept, {target} was not written", file=sys.stderr)
-    return None
-
-
-def from_microphone(
-    args: argparse.Namespace,
-    take: Callable[[Microphone, Event], T],
-    kept: Callable[[], str],
-    channels: int = 1,
-) -> T:
-    """What ``take`` records, with the countdown; ``kept`` says what became of the sound where it fails (AudioError)."""
+def _from_microphone(
+    args: argparse.Namespace, parts: list[Path | None], wanted: dict[Path, Path]
+) -> tuple[Recording | None, ...]:
+    """One take with its countdown, a part for each channel; where it fails AudioError says what became of the sound."""
     from listen.audio.devices import native_stderr_dropped
     from listen.audio.lead import Lead
     from listen.audio.microphone import Microphone
     from listen.cli.attended import attended
 
-    lead = Lead(commands(args), args.seconds) if args.kind in SWITCHED else None
+    lead = Lead(_commands(args), args.seconds) if args.kind in SWITCHED else None
     with native_stderr_dropped():
-        microphone = Microphone(args.device, channels=channels)
+        microphone = Microphone(args.device, channels=len(parts))
         microphone.open()
         try:
-            return attended(microphone, partial(take, microphone), args.seconds, lead)
+            return attended(
+                microphone, lambda stop: microphone.record_all(parts, args.seconds, stop, _told), args.seconds, lead
+            )
         except AudioError as error:
-            raise type(error)(f"{error}; {kept()}") from error
+            raise type(error)(f"{error}; {_kept(wanted)}") from error
         finally:
             microphone.close()
 
 
-def told(channel: int, sentence: str) -> None:
+def _told(channel: int, sentence: str) -> None:
     """Say at once what goes wrong in a take."""
     print(f"again: {sentence}", file=sys.stderr, flush=True)
 
 
-def _kept(part: Path, target: Path) -> str:
+def _kept(wanted: dict[Path, Path]) -> str:
     from listen.audio.partial import read_part
 
-    try:
-        read_part(part)
-    except ClipError:
-        part.unlink(missing_ok=True)
+    kept = []
+    for part in wanted:
+        try:
+            read_part(part)
+            kept.append(part)
+        except ClipError:
+            part.unlink(missing_ok=True)
+    if not kept:
         return "nothing was kept"
-    return f"they are in {part}, and --finish makes {target.name} of them"
+    return f"they are in {kept[0]}, and --finish makes {wanted[kept[0]].name} of them"
 
 
-def finished(part: Path, target: Path) -> Clip:
+def _finished(part: Path, target: Path) -> Clip:
     """The clip made of a part (``AudioError`` where the disk refuses; the part stays)."""
     from listen.audio.partial import finish
 
@@ -228,7 +244,7 @@ def finished(part: Path, target: Path) -> Clip:
         return finish(part, target)
 
 
-def tell(target: Path, clip: Clip) -> None:
+def _tell(target: Path, clip: Clip) -> None:
     """Say what was written and what is doubtful about it."""
     from listen.signal.quality import check_clip
     from listen.signal.spectra import spectra

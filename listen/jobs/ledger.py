@@ -64,17 +64,19 @@ class Part(msgspec.Struct, frozen=True, kw_only=True):
 def cylinder_ledger(events: Iterable[ev.Event], job: Job, cylinder: int) -> tuple[Part, ...]:
     """What was read and seen of a cylinder, then its rounds, the latest first, each with the steps still due."""
     lines = _lines(events, job)
-    own = tuple(x for x in lines if x.round_id is None and x.cylinder == cylinder)
-    rounds = [
-        Part(record=r, lines=_in_order((*(x for x in lines if x.round_id == r.id), *_due(job, r))))
-        for r in reversed(job.rounds_of(cylinder))
-    ]
-    return (*rounds, Part(record=None, lines=_in_order(own)))
+    rounds = reversed(job.rounds_of(cylinder))
+    parts = (
+        Part(record=r, lines=_in_order((*(x for x in lines if x.round_id == r.id), *_due(job, r)))) for r in rounds
+    )
+    return (*parts, _beside_rounds(lines, cylinder))
 
 
 def job_ledger(events: Iterable[ev.Event], job: Job) -> tuple[Part, ...]:
-    lines = _lines(events, job)
-    return (Part(record=None, lines=_in_order(x for x in lines if x.round_id is None and x.cylinder is None)),)
+    return (_beside_rounds(_lines(events, job), None),)
+
+
+def _beside_rounds(lines: Iterable[Line], cylinder: int | None) -> Part:
+    return Part(record=None, lines=_in_order(x for x in lines if x.round_id is None and x.cylinder == cylinder))
 
 
 def take_back(line: Line, reason: str) -> ev.Payload:

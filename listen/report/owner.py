@@ -240,9 +240,7 @@ def _stands_behind(s: Standing | None, behind: Behind, say: OwnerWords) -> str:
     part = next((p for p in behind.rounds if p.id == s.round_id), None)
     signed = part.signature_checks[-1].state if part and part.signature_checks else None
     parts = [_word_of(s, say), say.phrase(f"signed-{signed}" if signed else "unsigned")]
-    if signed and s.changed:
-        parts.append(say.phrase("changed-since"))
-    return "; ".join(parts)
+    return "; ".join([*parts, say.phrase("changed-since")] if signed and s.changed else parts)
 
 
 def _word_of(s: Standing, say: OwnerWords) -> str:

@@ -73,14 +73,12 @@ def merged_event(found: Plan, ours: Chain, source: str) -> ev.Merged:
 
 def _holds(holder: Chain, other: Chain) -> bool:
     """Whether every line of ``other`` stands in ``holder``, word for word, except merges whose content does."""
-    inside = _hashes(holder.lines)
-    return all(_inside(line, inside) for line in other.lines)
+    held = _hashes(holder.lines)
 
+    def inside(line: Line) -> bool:
+        return line.hash in held or (isinstance(line.event.payload, ev.Merged) and all(map(inside, line.inner)))
 
-def _inside(line: Line, inside: set[str]) -> bool:
-    if line.hash in inside:
-        return True
-    return isinstance(line.event.payload, ev.Merged) and all(_inside(inner, inside) for inner in line.inner)
+    return all(map(inside, other.lines))
 
 
 def _hashes(lines: tuple[Line, ...]) -> set[str]:

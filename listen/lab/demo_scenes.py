@@ -14,8 +14,8 @@ from listen.rounds.model import Facts
 from listen.trade.engine import Engine, layout, points_for
 from listen.trade.points import Kind, PathId
 
-DEMO_SEED = 20_260_317
-"""Seed of every sample and identifier of the demo."""
+DEMO_SEED = 20_260_319
+"""Seed of every sample and identifier of the demo; one whose rounds come out as the story tells them."""
 TAKE_S = 3.0
 DRIFT_DB = 0.1
 WALK = (Kind.QUIET, Kind.AIR, Kind.QUIET)

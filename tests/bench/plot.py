@@ -61,7 +61,7 @@ def _panels(found: Accuracy) -> list[Callable[[Axes], None]]:
 
 
 def _reliability(ax: Axes, contest: Contest) -> None:
-    sure, right, rounds = zip(*contest.reliability, strict=True)
+    sure, right, rounds = zip(*((b.mean_sure, b.rate.value, b.rate.of) for b in contest.reliability), strict=True)
     ax.plot([0, 1], [0, 1], color="0.6", linestyle="--", label="what it says is what happens")
     ax.plot(sure, right, marker="o", color="black", label="hissway, ten bins")
     for x, y, n in zip(sure, right, rounds, strict=True):

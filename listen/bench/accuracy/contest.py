@@ -9,9 +9,9 @@ import msgspec
 from listen.bench.accuracy.measured import judge_world
 from listen.bench.accuracy.peers import PEERS, Case, fit
 from listen.bench.accuracy.rounds import Job, Judged, judge_drawn, judge_folder, labelled
-from listen.bench.accuracy.scores import ROUND_BARS, SOUND, Forecast, Scores, score, standing
+from listen.bench.accuracy.scores import ECE_BINS, ROUND_BARS, SOUND, Forecast, Scores, score, standing
 from listen.bench.accuracy.workers import spread
-from listen.rate import Rate, counted
+from listen.rate import Bin, Rate, calibration, counted
 
 TUNE_STREAM, REPORT_STREAM = 1, 2
 """Second word of every round's seed: tuning and reported rounds never share one."""
@@ -48,8 +48,8 @@ class Contest(msgspec.Struct, frozen=True, kw_only=True):
     lines: tuple[Line, ...]
     by_truth: tuple[Part, ...]
     by_background: tuple[Part, ...]
-    reliability: tuple[tuple[float, float, int], ...]
-    """Per bin of confidence: mean confidence, share right, rounds (ours, the last line of ours)."""
+    reliability: tuple[Bin, ...]
+    """How sure of the most likely path, in the bins of the ECE, and how often it is there (the last line of ours)."""
 
 
 def contest_drawn(
@@ -96,7 +96,7 @@ def _contest(title: str, judged: Sequence[Judged], tuning: Sequence[Case], where
         lines=tuple(lines),
         by_truth=parts(bare, lambda f: f.truth_label),
         by_background=parts(bare, lambda f: f.background),
-        reliability=reliability(bare),
+        reliability=calibration([f.top for f in bare], [i / ECE_BINS for i in range(ECE_BINS + 1)]),
     )
 
 
@@ -129,21 +129,6 @@ def _part(name: str, group: Sequence[Forecast]) -> Part:
         top_right=sum(f.top[1] for f in group) / len(group),
         false_calls=counted([f for f in group if SOUND in f.truth], lambda f: f.called_leak),
         named_wrong=dict(Counter("+".join(p for p in f.named if p not in f.truth) for f in missed)),
-    )
-
-
-def reliability(forecasts: Sequence[Forecast]) -> tuple[tuple[float, float, int], ...]:
-    """Confidence against the share that is right, in the bins of the ECE."""
-    import numpy as np
-
-    from listen.bench.accuracy.scores import ECE_BINS, bins
-
-    tops = np.array([f.top for f in forecasts], dtype=np.float64).reshape(-1, 2)
-    at = bins(tops[:, 0])
-    return tuple(
-        (float(tops[at == b, 0].mean()), float(tops[at == b, 1].mean()), int((at == b).sum()))
-        for b in range(ECE_BINS)
-        if (at == b).any()
     )
 
 

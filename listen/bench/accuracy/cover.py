@@ -33,7 +33,7 @@ from listen.bench.accuracy.workers import pieces, spread
 from listen.lab.simulator.background import file_seconds, stretch, synthetic
 from listen.lab.simulator.curves import OCTAVES, curve
 from listen.lab.simulator.scene import Background, Part
-from listen.lab.simulator.shops import recordings
+from listen.lab.simulator.shops import Sounding, recordings
 from listen.lab.simulator.worlds.sounds import bent
 from listen.rate import Rate, exact_rate
 from listen.signal.bands import CENTRES_HZ
@@ -140,24 +140,17 @@ HISS_SHARE = 0.5
 Samples = NDArray[np.float32]
 
 
-def _parts(kind: str, rng: np.random.Generator) -> tuple[Part, ...]:
-    steady = Part(kind="noise", level_db=-3.0, curve=curve(-4.0 * OCTAVES))
-    range_db, ranges = SCENES[kind]
-    level_db = float(rng.uniform(*range_db))
-    numbers = {name: rng.uniform(*both) for name, both in ranges.items()}
-    return (steady, Part(kind=kind, level_db=level_db, numbers=numbers))
-
-
-SCENES: dict[str, tuple[tuple[float, float], dict[str, tuple[float, float]]]] = {
-    "speech": ((-4.0, 6.0), {"pitch_hz": (95, 230), "gap_s": (0.25, 0.6), "burst_s": (0.8, 2.0)}),
-    "clanks": ((10.0, 24.0), {"per_s": (0.3, 2.0)}),
-    "ratchet": ((6.0, 18.0), {"per_s": (0.2, 0.7), "clicks_hz": (14, 24)}),
+STEADY = Part(kind="noise", level_db=-3.0, curve=curve(-4.0 * OCTAVES))
+SCENES = {
+    "speech": Sounding("speech", (-4, 6), None, {"pitch_hz": (95, 230), "gap_s": (0.25, 0.6), "burst_s": (0.8, 2.0)}),
+    "clanks": Sounding("clanks", (10, 24), None, {"per_s": (0.3, 2.0)}),
+    "ratchet": Sounding("ratchet", (6, 18), None, {"per_s": (0.2, 0.7), "clicks_hz": (14, 24)}),
 }
-"""Unsteady parts beside steady noise: range of level in dB, and those of their particulars."""
+"""Unsteady sounds beside ``STEADY``."""
 
 
 def unsteady_round(scene: str, rng: np.random.Generator) -> list[Heard]:
-    parts, n = _parts(scene, rng), int(SECONDS * RATE_HZ)
+    parts, n = (STEADY, SCENES[scene].part(rng)), int(SECONDS * RATE_HZ)
 
     def take() -> Samples:
         return np.asarray(np.fft.irfft(synthetic(parts, rng, n, RATE_HZ), n) * np.float32(LEVEL), dtype=np.float32)

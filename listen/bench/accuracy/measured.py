@@ -1,6 +1,5 @@
 """Rounds of a world as band numbers: drawn, rendered and measured once, kept in a folder for the next judge."""
 
-import pickle
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -80,22 +79,18 @@ def drawn(job: WorldRound) -> RoundSpec:
 
 
 def measured(job: WorldRound) -> Measured:
-    """Draw, render and measure a round, or read what was kept of it."""
-    kind = (f"-{job.taken.__name__}" if job.taken else "") + (f"-{job.noise.name}" if job.noise else "")
-    name = f"{job.world}-{job.seed}-{job.number}{kind}-{_state()}.pickle"
-    file = None if job.kept_in is None else job.kept_in / name
-    if file is not None and file.exists():
-        found = pickle.loads(file.read_bytes())  # noqa: S301 (written here, in a folder of the developer's own)
-        assert isinstance(found, Measured)
-        return found
-    spec = drawn(job)
-    found = Measured(spec, measure_spec(spec))
-    if file is not None:
-        file.parent.mkdir(parents=True, exist_ok=True)
-        part = file.with_suffix(".part")
-        part.write_bytes(pickle.dumps(found, protocol=pickle.HIGHEST_PROTOCOL))
-        part.replace(file)
+    """Draw, render and measure a round, or read what was kept of it: of the same job by the same code."""
+    if job.kept_in is None:
+        return _measure(job, "")
+    from joblib import Memory
+
+    found: Measured = Memory(job.kept_in, verbose=0).cache(_measure)(job, _state())
     return found
+
+
+def _measure(job: WorldRound, code: str) -> Measured:
+    spec = drawn(job)
+    return Measured(spec, measure_spec(spec))
 
 
 def clips_of(spec: RoundSpec) -> Clips:

@@ -137,13 +137,10 @@ def augrc(confidence: NDArray[np.float64], loss: NDArray[np.float64]) -> float:
     return float(np.trapezoid(risk, coverage))
 
 
-def bins(confidence: NDArray[np.float64]) -> NDArray[np.intp]:
-    return np.asarray(np.clip((confidence * ECE_BINS).astype(np.intp), 0, ECE_BINS - 1))
-
-
 def ece(confidence: NDArray[np.float64], right: NDArray[np.float64]) -> float:
     """Expected calibration error in ten equal bins; ``right`` may be a stack [shape=(..., n)] and is then averaged."""
-    gap = (right - confidence) @ np.eye(ECE_BINS)[bins(confidence)] / confidence.size
+    bins = np.clip((confidence * ECE_BINS).astype(np.intp), 0, ECE_BINS - 1)
+    gap = (right - confidence) @ np.eye(ECE_BINS)[bins] / confidence.size
     return float(np.abs(gap).sum(axis=-1).mean())
 
 

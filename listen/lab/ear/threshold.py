@@ -14,7 +14,7 @@ from listen.lab.learners import Learner, append_record, learner_dir, read_record
 from listen.lab.simulator.curves import add
 from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import Background, Hiss, Microphone, PointSpec, RoundSpec, TakeSpec, Truth
-from listen.lab.simulator.shops import SHOPS, SOUND_FILES
+from listen.lab.simulator.shops import SHOPS, SOUND_FILES, shop_parts
 from listen.lab.simulator.worlds.sounds import duct, usual
 from listen.signal.clip import Clip
 from listen.trade.points import Kind
@@ -58,10 +58,9 @@ def backgrounds() -> tuple[str, ...]:
 
 def background(name: str, seed: int) -> Background:
     """The background of a run. Raises LabError: neither a known shop nor a sound file."""
-    for shops in SHOPS.values():
-        if name in shops:
-            parts = shops[name](np.random.default_rng([seed, 1]))
-            return Background(name=name, parts=parts, level_dbfs=LEVEL_DBFS)
+    if name in backgrounds():
+        parts = shop_parts(np.random.default_rng([seed, 1]), name)
+        return Background(name=name, parts=parts, level_dbfs=LEVEL_DBFS)
     path = Path(name)
     if path.suffix.lower() in SOUND_FILES and path.is_file():
         return Background(name=path.stem, file=str(path), level_dbfs=LEVEL_DBFS)

@@ -120,10 +120,6 @@ def stream_of(spec: RoundSpec, *words: object) -> np.random.Generator:
     return np.random.Generator(np.random.SFC64(np.random.SeedSequence(spec.seed, spawn_key=(key,))))
 
 
-def amplitude(power_gain_db: NDArray[np.float32]) -> NDArray[np.float32]:
-    return np.sqrt(power_gain_db)
-
-
 def layers_of(spec: RoundSpec, point: PointSpec) -> list[Layer]:
     rate = spec.rate_hz
     lengths = [round(take.seconds * rate) for take in point.takes]
@@ -138,7 +134,7 @@ def layers_of(spec: RoundSpec, point: PointSpec) -> list[Layer]:
             rng = stream_of(spec, point.point, take.kind, take.order, "background")
             spectrum = synthetic(spec.background.parts, rng, n, rate)
         level_db = spec.background.level_dbfs + point.offset_db
-        spectrum *= amplitude(power_gain(add(spec.microphone.colour, point.colour), n, rate))
+        spectrum *= np.sqrt(power_gain(add(spec.microphone.colour, point.colour), n, rate))
         spectrum *= np.float32(10 ** (level_db / 20))
         layers.append(Layer(point, take, n, spectrum))
     return layers

@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 
 from listen.lab.simulator.background import (
     Layer,
-    amplitude,
     band_widths_hz,
     hiss_scale,
     hiss_shape,
@@ -92,7 +91,7 @@ def _record(
 def _drifted(layer: Layer, rate_hz: int) -> NDArray[np.complex64]:
     n, take = layer.n, layer.take
     drift = np.float32(10 ** (take.drift_db / 20))
-    total = layer.spectrum * drift * amplitude(power_gain(take.drift_curve, n, rate_hz))
+    total = layer.spectrum * drift * np.sqrt(power_gain(take.drift_curve, n, rate_hz))
     for centre_hz, change_db in take.bumps:
         lo, hi = (int(centre_hz * edge * n / rate_hz) for edge in (1 / BAND_EDGE, BAND_EDGE))
         total[lo:hi] *= np.float32(10 ** (change_db / 20))
@@ -115,7 +114,7 @@ def _also(spec: RoundSpec, layer: Layer) -> NDArray[np.float32]:
     """What else sounds during this clip [shape=(n,)]."""
     n, rate, take = layer.n, spec.rate_hz, layer.take
     wave = np.zeros(n, dtype=np.float32)
-    colour = amplitude(power_gain(spec.microphone.colour, n, rate))
+    colour = np.sqrt(power_gain(spec.microphone.colour, n, rate))
     for i, part in enumerate(take.also):
         rng = stream_of(spec, layer.point.point, take.kind, take.order, "also", i)
         sounding = np.fft.irfft(synthetic((part,), rng, n, rate) * colour, n).astype(np.float32)

@@ -5,7 +5,8 @@ Rule of the split: a recording's family is the first word of its name after ``ba
 thing never fall on both sides, and a new file moves none of the others.
 """
 
-from collections.abc import Callable
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from zlib import crc32
@@ -14,7 +15,7 @@ import msgspec
 import numpy as np
 
 from listen.errors import RoundError
-from listen.lab.simulator.curves import CONTROL_HZ, OCTAVES, Curve, curve
+from listen.lab.simulator.curves import CONTROL_HZ, FLAT, OCTAVES, Curve, curve
 from listen.lab.simulator.scene import Background, Part
 
 PREFIX = "background-"
@@ -23,78 +24,87 @@ SAME_FAMILY = {"fireplace": "fire", "storm": "wind", "airplane": "air", "waterfa
 SOUND_FILES = (".flac", ".wav", ".ogg")
 
 
+Drawn = float | tuple[float, float]
+"""A figure, or the range it is drawn from."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sounding:
+    """One thing that sounds in a shop, as it is drawn."""
+
+    kind: str
+    level_db: Drawn
+    slope: float | None = None
+    """dB an octave, with a smooth error; None: ``shape`` as it stands."""
+    numbers: Mapping[str, Drawn] = field(default_factory=dict)
+    shape: Curve = FLAT
+
+    def part(self, rng: np.random.Generator) -> Part:
+        level_db = _figure(rng, self.level_db)
+        shape = self.shape if self.slope is None else _slope(self.slope, rng)
+        numbers = {name: round(_figure(rng, value), 3) for name, value in self.numbers.items()}
+        return Part(kind=self.kind, level_db=level_db, curve=shape, numbers=numbers)
+
+
+def _figure(rng: np.random.Generator, drawn: Drawn) -> float:
+    return float(rng.uniform(*drawn)) if isinstance(drawn, tuple) else float(drawn)
+
+
 def _slope(db_per_octave: float, rng: np.random.Generator) -> Curve:
     knots = np.linspace(-5, 4.5, 6)
     return curve(db_per_octave * OCTAVES + np.interp(OCTAVES, knots, rng.normal(0, 1.5, 6)))
 
 
-def _noise(level_db: float, shape: Curve) -> Part:
-    return Part(kind="noise", level_db=level_db, curve=shape)
+def _tones(level_db: Drawn, base_hz: Drawn, top_hz: float, tilt_db: float) -> Sounding:
+    return Sounding("tones", level_db, None, {"base_hz": base_hz, "top_hz": top_hz, "tilt_db": tilt_db})
 
 
-def _event(kind: str, level_db: float, **numbers: float) -> Part:
-    return Part(kind=kind, level_db=level_db, numbers={k: round(float(v), 3) for k, v in numbers.items()})
+def _speech(level_db: Drawn, pitch_hz: Drawn, gap_s: float, burst_s: float) -> Sounding:
+    return Sounding("speech", level_db, None, {"pitch_hz": pitch_hz, "gap_s": gap_s, "burst_s": burst_s})
 
 
-def _idle_shop(rng: np.random.Generator) -> tuple[Part, ...]:
-    return (_noise(-3, _slope(-6, rng)), _noise(rng.uniform(-16, -6), _slope(-3, rng)))
-
-
-def _piston_compressor(rng: np.random.Generator) -> tuple[Part, ...]:
-    throb = Part(kind="throb", level_db=-6, curve=_slope(-4, rng), numbers={"rate_hz": 12.0, "depth": 0.3})
-    hum = _event("tones", rng.uniform(-8, 0), base_hz=49.3, top_hz=4000, tilt_db=-4)
-    return (_noise(-8, _slope(-3.5, rng)), throb, hum)
-
-
-def _hammering(rng: np.random.Generator) -> tuple[Part, ...]:
-    strikes = _event("clanks", rng.uniform(10, 24), per_s=rng.uniform(0.3, 1.5))
-    return (_noise(-1, _slope(-4, rng)), strikes, _event("knocks", 18, per_s=0.4))
-
-
-def _talk(rng: np.random.Generator) -> tuple[Part, ...]:
-    talk = _event("speech", rng.uniform(-3, 6), pitch_hz=rng.uniform(95, 150), gap_s=0.5, burst_s=1.2)
-    return (_noise(-4, _slope(-4.5, rng)), talk)
-
-
-def _ventilation(rng: np.random.Generator) -> tuple[Part, ...]:
-    hump = curve(-2.5 * np.maximum(0, OCTAVES) + 6 * np.exp(-0.5 * ((OCTAVES + 1) / 1.5) ** 2))
-    blade = _event("tones", rng.uniform(-14, -5), base_hz=rng.uniform(160, 330), top_hz=2500, tilt_db=-7)
-    return (_noise(0, hump), blade)
-
-
-def _screw_compressor(rng: np.random.Generator) -> tuple[Part, ...]:
-    whine = _event("tones", rng.uniform(-9, -2), base_hz=rng.uniform(420, 800), top_hz=9000, tilt_db=-3)
-    return (_noise(-2, _slope(-3, rng)), whine, _event("tones", -8, base_hz=99.0, top_hz=1500, tilt_db=-5))
-
-
-def _next_bay(rng: np.random.Generator) -> tuple[Part, ...]:
-    strokes = _event("ratchet", rng.uniform(6, 18), per_s=rng.uniform(0.2, 0.7), clicks_hz=rng.uniform(14, 24))
-    return (_noise(-1, _slope(-5, rng)), strokes, _event("drips", rng.uniform(0, 9), per_s=rng.uniform(0.3, 1.5)))
-
-
-def _radio(rng: np.random.Generator) -> tuple[Part, ...]:
-    voice = _event("speech", rng.uniform(-4, 5), pitch_hz=rng.uniform(160, 230), gap_s=0.25, burst_s=2.0)
-    return (_noise(-3, _slope(-3, rng)), voice)
-
-
-Shop = Callable[[np.random.Generator], tuple[Part, ...]]
-SHOPS: dict[str, dict[str, Shop]] = {
+_HUMP = curve(-2.5 * np.maximum(0, OCTAVES) + 6 * np.exp(-0.5 * ((OCTAVES + 1) / 1.5) ** 2))
+"""A fan's."""
+SHOPS: dict[str, dict[str, tuple[Sounding, ...]]] = {
     "tune": {
-        "idle shop": _idle_shop,
-        "piston compressor": _piston_compressor,
-        "hammering": _hammering,
-        "talk": _talk,
+        "idle shop": (Sounding("noise", -3, -6), Sounding("noise", (-16, -6), -3)),
+        "piston compressor": (
+            Sounding("throb", -6, -4, {"rate_hz": 12.0, "depth": 0.3}),
+            _tones((-8, 0), 49.3, 4000, -4),
+            Sounding("noise", -8, -3.5),
+        ),
+        "hammering": (
+            Sounding("clanks", (10, 24), None, {"per_s": (0.3, 1.5)}),
+            Sounding("noise", -1, -4),
+            Sounding("knocks", 18, None, {"per_s": 0.4}),
+        ),
+        "talk": (_speech((-3, 6), (95, 150), 0.5, 1.2), Sounding("noise", -4, -4.5)),
     },
     "report": {
-        "ventilation": _ventilation,
-        "screw compressor": _screw_compressor,
-        "next bay": _next_bay,
-        "radio": _radio,
+        "ventilation": (Sounding("noise", 0, shape=_HUMP), _tones((-14, -5), (160, 330), 2500, -7)),
+        "screw compressor": (
+            _tones((-9, -2), (420, 800), 9000, -3),
+            Sounding("noise", -2, -3),
+            _tones(-8, 99.0, 1500, -5),
+        ),
+        "next bay": (
+            Sounding("ratchet", (6, 18), None, {"per_s": (0.2, 0.7), "clicks_hz": (14, 24)}),
+            Sounding("noise", -1, -5),
+            Sounding("drips", (0, 9), None, {"per_s": (0.3, 1.5)}),
+        ),
+        "radio": (_speech((-4, 5), (160, 230), 0.25, 2.0), Sounding("noise", -3, -3)),
     },
 }
 """Synthetic shops by population: one row a shop."""
 SIDES = tuple(SHOPS)
 """The populations, by name."""
+
+
+def shop_parts(rng: np.random.Generator, name: str) -> tuple[Part, ...]:
+    """What sounds in a synthetic shop, drawn. Raises StopIteration: no such shop."""
+    rows = next(shops[name] for shops in SHOPS.values() if name in shops)
+    # Noise stands first: the order in which parts are rendered belongs to what a seed sounds like.
+    return tuple(sorted((row.part(rng) for row in rows), key=lambda part: part.kind != "noise"))
 
 
 def family(path: Path) -> str:
@@ -124,7 +134,7 @@ def recordings(folder: Path, population: str) -> tuple[Path, ...]:
 def shop(rng: np.random.Generator, population: str) -> Background:
     names = sorted(SHOPS[population])
     name = names[int(rng.integers(len(names)))]
-    return Background(name=name, parts=SHOPS[population][name](rng), level_dbfs=round(float(rng.uniform(-55, -38)), 2))
+    return Background(name=name, parts=shop_parts(rng, name), level_dbfs=round(float(rng.uniform(-55, -38)), 2))
 
 
 def one_machine(rng: np.random.Generator, parts: tuple[Part, ...]) -> tuple[Part, ...]:

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from listen.audio.partial import PartHeader, PartWriter
 from listen.audio.take import Recording, Told
-from listen.errors import AudioError
+from listen.errors import AudioError, refusal
 from listen.lab.simulator.render import TakeKey, render
 from listen.lab.simulator.scene import PointSpec, RoundSpec, Switched, TakeSpec
 from listen.lab.simulator.switching_hand import Spans
@@ -63,10 +63,10 @@ class SimulatedMicrophone:
         channels: int = 1,
     ) -> None:
         self._spec, self._pace, self._clock, self.channels = spec, pace, clock, channels
+        self.name, self.rate_hz = spec.microphone.name, spec.rate_hz  # the name says that it is simulated
         self._places: tuple[str, ...] = tuple(p.point for p in spec.points)
         self._tap: int | None = None
-        first = spec.points[0].point
-        self._held_at: tuple[str, Kind] = (first, Kind.QUIET)
+        self._held_at: tuple[str, Kind] = (self._places[0], Kind.QUIET)
         self._on_s: Spans = ()
         self._taken: dict[tuple[str, Kind], int] = {}
         self._clips: dict[tuple[float, TakeKey], Clip] = {}
@@ -76,15 +76,6 @@ class SimulatedMicrophone:
         self._idle_since = time.monotonic()
         self._idle_at = 0
         self._made = threading.Thread(target=self._make, daemon=True)
-
-    @property
-    def name(self) -> str:
-        """Name to show; says that it is simulated."""
-        return self._spec.microphone.name
-
-    @property
-    def rate_hz(self) -> int:
-        return self._spec.rate_hz
 
     def open(self) -> None:
         self._is_open = True
@@ -175,6 +166,8 @@ class SimulatedMicrophone:
         self, parts: Sequence[Path | None], seconds: float, cancel: threading.Event, told: Told | None = None
     ) -> tuple[Recording | None, ...]:
         """Write what each microphone hears to its own part; see the protocol."""
+        if not self._is_open:
+            raise AudioError(f"{self.name} is not open; open it first")
         kind = Kind.SWITCHED if self._on_s else self._held_at[1]
         wanted = [(p, at) for p, at in zip(parts, self._by_channel(), strict=False) if p is not None]
         orders = {at: self._taken.get((at, kind), 0) + 1 for _, at in wanted}
@@ -184,26 +177,19 @@ class SimulatedMicrophone:
             (p, self._switched(at, seconds) if self._on_s else self._clip(at, kind, orders[at], seconds))
             for p, at in wanted
         ]
-        done = {r.part: r for r in self._recorded(made, cancel)}
-        self._taken |= {(at, kind): order for at, order in orders.items()}
-        return tuple(None if p is None else done.get(p) for p in parts)
-
-    def _recorded(self, made: Sequence[tuple[Path, NDArray[np.float32]]], cancel: threading.Event) -> list[Recording]:
-        if not self._is_open:
-            raise AudioError(f"{self.name} is not open; open it first")
+        names = " and ".join(part.name for part, _ in made)
         self._recording = True
         try:
-            return self._play(made, cancel)
-        except OSError as error:
-            names = " and ".join(part.name for part, _ in made)
-            raise AudioError(
-                f"{names}: cannot be written ({error.strerror or error}); choose another folder"
-            ) from error
+            with refusal(AudioError, f"{names}: cannot be written", "choose another folder"):
+                done = self._play(made, cancel)
         finally:
             self._recording = False
             self._idle_since = time.monotonic()
+        self._taken |= {(at, kind): order for at, order in orders.items()}
+        return tuple(None if p is None else done.get(p) for p in parts)
 
-    def _play(self, made: Sequence[tuple[Path, NDArray[np.float32]]], cancel: threading.Event) -> list[Recording]:
+    def _play(self, made: Sequence[tuple[Path, NDArray[np.float32]]], cancel: threading.Event) -> dict[Path, Recording]:
+        """Hand the sounds over block by block, as time goes by, until the end or until it is cancelled."""
         size = round(BLOCK_S * self.rate_hz)
         started, began = self._clock(), time.monotonic()
         cancelled = False
@@ -211,22 +197,16 @@ class SimulatedMicrophone:
             header = PartHeader(self.rate_hz, self.name, started)
             writers = [stack.enter_context(PartWriter(part, header)) for part, _ in made]
             for at in range(0, len(made[0][1]), size):
-                if cancelled := self._wait(cancel, began, at):
+                due_s = began + at / self.rate_hz / self._pace - time.monotonic() if self._pace else 0.0
+                if cancelled := cancel.wait(max(0.0, due_s)):
                     break
                 for writer, (_, samples) in zip(writers, made, strict=True):
                     writer.write(samples[at : at + size], 0)
                 self._meter.append(made[0][1][at : at + size])
-        return [
-            Recording(part, self.rate_hz, w.frames / self.rate_hz, self.name, 0, started, cancelled)
+        return {
+            part: Recording(part, self.rate_hz, w.frames / self.rate_hz, self.name, 0, started, cancelled)
             for w, (part, _) in zip(writers, made, strict=True)
-        ]
-
-    def _wait(self, cancel: threading.Event, began: float, at: int) -> bool:
-        """Wait until sample ``at`` is due; True where the take was cancelled meanwhile."""
-        if not self._pace:
-            return cancel.is_set()
-        due = began + at / self.rate_hz / self._pace
-        return cancel.wait(max(0.0, due - time.monotonic()))
+        }
 
     def _switched(self, at: str, seconds: float) -> NDArray[np.float32]:
         """A switched take as a hand turns the valve; of all points at once, and nothing else of the round."""

@@ -22,7 +22,7 @@ from listen.lab.simulator.scene import (
     Switched,
     TakeSpec,
 )
-from listen.lab.simulator.shops import SHOPS
+from listen.lab.simulator.shops import SHOPS, shop_parts
 from listen.lab.simulator.switching_hand import Hand, as_switched
 from listen.lab.simulator.worlds.readings import loss_by_cause
 from listen.lab.simulator.worlds.world import Wishes
@@ -141,9 +141,9 @@ def focus_of(spec: RoundSpec) -> tuple[str, ...]:
 
 def shop_of(rng: np.random.Generator, name: str) -> Background:
     """A simulated shop by its name; an empty name draws one."""
-    shops = SHOPS[POPULATION]
-    name = name or sorted(shops)[int(rng.integers(len(shops)))]
-    return Background(name=name, parts=shops[name](rng), level_dbfs=LEVEL_DBFS)
+    shops = sorted(SHOPS[POPULATION])
+    name = name or shops[int(rng.integers(len(shops)))]
+    return Background(name=name, parts=shop_parts(rng, name), level_dbfs=LEVEL_DBFS)
 
 
 def spec_of(

@@ -6,7 +6,7 @@ from collections.abc import Callable
 import numpy as np
 
 from listen.lab.simulator.scene import Microphone
-from listen.lab.simulator.worlds.carrying import Spread, Ways
+from listen.lab.simulator.worlds.carrying import Ways
 from listen.lab.simulator.worlds.readings import Notes
 from listen.lab.simulator.worlds.sounds import (
     SOUND_M_S,
@@ -34,66 +34,45 @@ LENGTH_M = {"intake": (0.2, 0.9), "tailpipe": (1.5, 4.0), "oil-filler": (0.05, 0
 """Pipes whose modes lie c / 2L apart."""
 
 
-def _of_no_hole(
-    blow_by_db: Spread, faults_db: tuple[float, float], set_up_db: tuple[float, float] | None = None
-) -> Callable[[np.random.Generator], Strength]:
+def _within(low: float, high: float) -> Callable[[np.random.Generator], float]:
+    return lambda rng: float(rng.uniform(low, high))
+
+
+def _of_no_hole(faults_db: tuple[float, float], set_up_db: tuple[float, float] | None = None) -> Strength:
     """Blow-by near one level an engine, every fault anywhere in a range: neither hole nor flow says how loud."""
     ranges_db = {"set-up": set_up_db or faults_db}
 
-    def strength(rng: np.random.Generator) -> Strength:
-        usual_db = rng.normal(*blow_by_db)
+    def level(rng: np.random.Generator, usual_db: float, source: str, hole_mm: float, flow_l_s: float) -> float:
+        if source == "blow-by":
+            return float(usual_db + rng.normal(0, 2))
+        return float(rng.uniform(*ranges_db.get(source, faults_db)))
 
-        def level(source: str, hole_mm: float, flow_l_s: float) -> float:
-            if source == "blow-by":
-                return float(usual_db + rng.normal(0, 2))
-            return float(rng.uniform(*ranges_db.get(source, faults_db)))
-
-        return level
-
-    return strength
+    return level
 
 
-def _of_the_hole(rng: np.random.Generator) -> Strength:
+def _of_the_hole(rng: np.random.Generator, usual_dbfs: float, source: str, hole_mm: float, flow_l_s: float) -> float:
     """Power at the mouth; a fitting's as heard 15 cm away."""
-    usual_dbfs = rng.uniform(-62, -48)
-
-    def level(source: str, hole_mm: float, flow_l_s: float) -> float:
-        quieter = {"blow-by": 14.0, "coolant-passage": 6.0, "fitting": 3.0}.get(source, 0.0)
-        return float(usual_dbfs + 20 * np.log10(hole_mm / 0.8) - quieter + rng.normal(0, HELD_SD_DB))
-
-    return level
+    quieter = {"blow-by": 14.0, "coolant-passage": 6.0, "fitting": 3.0}.get(source, 0.0)
+    return float(usual_dbfs + 20 * np.log10(hole_mm / 0.8) - quieter + rng.normal(0, HELD_SD_DB))
 
 
-def _of_the_flow(rng: np.random.Generator) -> Strength:
+def _of_the_flow(rng: np.random.Generator, litre_dbfs: float, source: str, hole_mm: float, flow_l_s: float) -> float:
     """A choked jet's sound is a share of its power, which follows the flow; one engine has one share."""
-    one_litre_dbfs = rng.uniform(-58, -40)
-
-    def level(source: str, hole_mm: float, flow_l_s: float) -> float:
-        return float(one_litre_dbfs + 10 * np.log10(flow_l_s) + MUFFLED_DB.get(source, 0.0) + rng.normal(0, 3))
-
-    return level
+    return float(litre_dbfs + 10 * np.log10(flow_l_s) + MUFFLED_DB.get(source, 0.0) + rng.normal(0, 3))
 
 
-def _loosely_of_the_flow(rng: np.random.Generator) -> Strength:
-    usual_dbfs = rng.uniform(-66, -44)
-
-    def level(source: str, hole_mm: float, flow_l_s: float) -> float:
-        quieter = 12.0 if source == "blow-by" else 0.0
-        return float(usual_dbfs + 5 * np.log10(flow_l_s / 0.2) - quieter + rng.normal(0, 6))
-
-    return level
+def _loosely_of_the_flow(
+    rng: np.random.Generator, usual_dbfs: float, source: str, hole_mm: float, flow_l_s: float
+) -> float:
+    quieter = 12.0 if source == "blow-by" else 0.0
+    return float(usual_dbfs + 5 * np.log10(flow_l_s / 0.2) - quieter + rng.normal(0, 6))
 
 
-def _of_wear(rng: np.random.Generator) -> Strength:
+def _of_wear(rng: np.random.Generator, one_mm_db: float, source: str, hole_mm: float, flow_l_s: float) -> float:
     """Blow-by from 15 dB under the shop to 15 dB over it; a fault of the rings adds to it what its hole adds."""
-    one_mm_db = rng.uniform(-4, 26)
-
-    def level(source: str, hole_mm: float, flow_l_s: float) -> float:
-        if source in ("blow-by", "rings"):
-            return float(one_mm_db + 20 * np.log10(hole_mm) + rng.normal(0, 1.5))
-        return float(rng.uniform(-6, 22))
-
-    return level
+    if source in ("blow-by", "rings"):
+        return float(one_mm_db + 20 * np.log10(hole_mm) + rng.normal(0, 1.5))
+    return float(rng.uniform(-6, 22))
 
 
 def _pocket_microphone(rng: np.random.Generator) -> Microphone:
@@ -141,7 +120,8 @@ SHOP = World(
     name="shop",
     differs="Levels are stated over the noise at the point, drift is each clip's own, losses are drawn by cause.",
     about="background",
-    strength=_of_no_hole((-7.5, 5), (-10, 18), set_up_db=(0, 18)),
+    usual_db=lambda rng: float(rng.normal(-7.5, 5)),
+    strength=_of_no_hole((-10, 18), set_up_db=(0, 18)),
     ways=Ways(
         casting=(-17.5, 4.5),
         breather=(-17.5, 4.5),
@@ -177,6 +157,7 @@ _ALL = (
     World(
         name="flow",
         differs="Level and loss follow from one bore behind a restrictor; normal blow-by is a smaller hole.",
+        usual_db=_within(-58, -40),
         strength=_of_the_flow,
         ways=Ways(casting=(-20, 5), breather=(-9, 4), valve=(-8, 4), far=(-30, 6)),
         notes=Notes(loss=0.95, supply=0.95, restrictor=0.9),
@@ -184,7 +165,8 @@ _ALL = (
     World(
         name="mouth",
         differs="Levels are absolute powers at the mouth that follow neither the shop nor the loss; wide transfer.",
-        strength=_of_no_hole((-76, 7), (-74, -40)),
+        usual_db=lambda rng: float(rng.normal(-76, 7)),
+        strength=_of_no_hole((-74, -40)),
         ways=Ways(casting=(-18, 6), breather=(-12, 6), valve=(-11, 5), far=(-28, 7), engine_db=4.0),
         microphone=lambda rng: hot(rng) if rng.random() < 0.3 else plain(rng),
         shop_dbfs=(-64.0, -36.0),
@@ -192,6 +174,7 @@ _ALL = (
     World(
         name="bay",
         differs="Geometry decides: mouths near the plug hear a fitting 8-15 dB louder than a tailpipe metres away.",
+        usual_db=_within(-62, -48),
         strength=_of_the_hole,
         # Ducts carry little; what crosses goes through the air of the bay.
         ways=Ways(casting=(-34, 5), breather=(-16, 6), valve=(-14, 5), far=(-40, 6)),
@@ -203,7 +186,8 @@ _ALL = (
         name="pipes",
         differs="Half of the leaks whistle or are humps, ducts are combs, single bands drift alone, capsules roll off.",
         about="background",
-        strength=_of_no_hole((-8, 6), (-10, 20)),
+        usual_db=lambda rng: float(rng.normal(-8, 6)),
+        strength=_of_no_hole((-10, 20)),
         ways=Ways(casting=(-19, 5), breather=(-10, 5), valve=(-9, 4), far=(-27, 6), in_the_open=False),
         microphone=lambda rng: rolled_off(rng) if rng.random() < 0.5 else plain(rng),
         sound=_slits,
@@ -215,7 +199,8 @@ _ALL = (
         differs="Drift of level and colour is large, shared by all points, fast or slow; six rounds in ten meet a "
         "mishap.",
         about="background",
-        strength=_of_no_hole((-9, 6), (-8, 20)),
+        usual_db=lambda rng: float(rng.normal(-9, 6)),
+        strength=_of_no_hole((-8, 20)),
         ways=Ways(casting=(-17, 5), breather=(-10, 5), valve=(-8, 4), far=(-24, 6)),
         restless=_from_busy_to_night,
         mishaps=0.6,
@@ -224,6 +209,7 @@ _ALL = (
         name="worn",
         differs="Normal blow-by spans 30 dB and fails by degrees; base rates of worn engines; breathers carry over.",
         about="background",
+        usual_db=_within(-4, 26),
         strength=_of_wear,
         ways=Ways(casting=(-15, 5), breather=(-6, 4), valve=(-7, 3), far=(-24, 6), engine_db=3.0),
         rates={
@@ -245,6 +231,7 @@ _ALL = (
         name="pocket",
         differs="The microphone limits: automatic gain, self-noise near the shop's, roll-off, clipping at a gain set "
         "once.",
+        usual_db=_within(-66, -44),
         strength=_loosely_of_the_flow,
         ways=Ways(casting=(-21, 4), breather=(-11, 4), valve=(-10, 4), far=(-32, 5)),
         microphone=_pocket_microphone,

@@ -53,8 +53,9 @@ BETWEEN_ROUNDS_DB = 2.0
 WATER_DB = -6.0
 """Hiss above 4 kHz at the radiator about what another leak of this size would give: water swallows most. Judgement."""
 
-Strength = Callable[[str, float, float], float]
-"""(source, bore of its hole in mm, free air through it in l/s) -> level at its own mouth, dB."""
+Strength = Callable[[np.random.Generator, float, str, float, float], float]
+"""(generator, what is usual on this engine, source, bore of its hole in mm, free air through it in l/s) -> level at its
+own mouth, dB."""
 
 
 def steady(rng: np.random.Generator) -> Restless:
@@ -96,7 +97,9 @@ class World:
 
     name: str
     differs: str
-    strength: Callable[[np.random.Generator], Strength]
+    usual_db: Callable[[np.random.Generator], float]
+    """Drawn once an engine; what it is the level of, ``strength`` says."""
+    strength: Strength
     ways: Ways
     microphone: Callable[[np.random.Generator], Microphone] = plain
     about: Literal["background", "full-scale"] = "full-scale"
@@ -207,7 +210,7 @@ class World:
     ) -> tuple[dict[str, tuple[Hiss, ...]], dict[str, tuple[Hiss, ...]], dict[str, float]]:
         """What is heard with air in the cylinder under test and in the sound one, by point; each source's level."""
         once = engine.common.once
-        strength = once("strength", lambda: self.strength(rng))
+        usual_db = once("strength", lambda: self.usual_db(rng))
         carry = self.ways.of(rng, engine)
         ducts = {p: once(("duct", p), partial(self.duct, rng, p)) for p in engine.points}
         combs = {p: once(("comb", p), partial(self.comb, rng, p)) for p in engine.points}
@@ -216,7 +219,7 @@ class World:
         sound: dict[str, tuple[Hiss, ...]] = {}
         for source, hole in holes.items():
             flow = flow_l_s(tester.supply_kpa, tester.restrictor_mm, hole)
-            drawn_db = strength(source, hole, flow)
+            drawn_db = self.strength(rng, usual_db, source, hole, flow)
             wished_db = stated[source]
             levels[source] = drawn_db if wished_db is None else wished_db
             for part in ("intake-valve", "exhaust-valve") if source == "set-up" else (source,):
@@ -232,7 +235,8 @@ class World:
                     air[p].append(self._hiss(part, level + loss, what, ducts[p], combs[p]))
             if source == "blow-by":
                 other = hole * float(np.exp(rng.normal(0, BETWEEN_CYLINDERS)))
-                step = strength(source, other, flow_l_s(tester.supply_kpa, tester.restrictor_mm, other)) - drawn_db
+                other_flow = flow_l_s(tester.supply_kpa, tester.restrictor_mm, other)
+                step = self.strength(rng, usual_db, source, other, other_flow) - drawn_db
                 sound = {p: tuple(_louder(h, step) for h in air[p]) for p in engine.points}
         return {p: tuple(h) for p, h in air.items()}, sound, levels
 

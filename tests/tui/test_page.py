@@ -11,7 +11,7 @@ from listen.jobs.events import ReadingEntered, Signed
 from listen.trade.engine import layout
 from tests.jobs.short import note_texts
 from tui.app import HisswayApp
-from tui.screens.dialog import OneLineScreen, PickScreen
+from tui.screens.dialog import OneLineScreen, PickScreen, TickScreen
 from tui.screens.engine.screen import EngineScreen
 from tui.screens.new_job.screen import NewJobScreen
 from tui.screens.page.screen import PageScreen
@@ -212,3 +212,19 @@ async def test_escape_drops_a_typed_line_only_when_pressed_again(tmp_path: Path)
         await pilot.press("n", "x", "escape", "escape")
         await until(pilot, lambda: isinstance(app.screen, EngineScreen))
         assert note_texts(app.job) == ("hose loose",)
+
+
+async def test_two_clicks_in_one_go_ask_once(tmp_path: Path) -> None:
+    """The second click comes before the dialog is up: it must not put up another one behind it."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_engine(pilot)
+        app.screen.action_finding()
+        app.screen.action_finding()
+        await until(pilot, lambda: isinstance(app.screen, TickScreen))
+        await settle(pilot)
+        assert sum(isinstance(s, TickScreen) for s in app.screen_stack) == 1
+        await pilot.press("escape")
+        await until(pilot, lambda: not isinstance(app.screen, TickScreen))
+        await pilot.press("f")
+        await until(pilot, lambda: isinstance(app.screen, TickScreen))

@@ -73,10 +73,11 @@ def asks(flow: Work[S, P]) -> Callable[Concatenate[S, P], None]:
             try:
                 await flow(screen, *args, **kwargs)
             finally:
-                screen.asking -= 1
+                screen.asking, screen.about_to_ask = screen.asking - 1, False
 
-        screen.asking += 1
-        screen.start(asked)
+        if not screen.about_to_ask:  # the second click of two finds no dialog to go to yet
+            screen.asking, screen.about_to_ask = screen.asking + 1, True
+            screen.start(asked)
 
     return begin
 
@@ -234,12 +235,15 @@ class BayScreen(OrderedKeys[R]):
 
     asking = 0
     """How many methods are under way that ask, see :func:`asks`."""
+    about_to_ask = False
+    """Whether one of them was begun and has not asked its first question yet."""
 
     def ready_for_key(self) -> bool:
         return super().ready_for_key() and not self.asking
 
     async def answer(self, dialog: Screen[T]) -> T | None:
         """What a dialog is answered; None where it was left."""
+        self.about_to_ask = False
         return await self.app.push_screen_wait(dialog)
 
     def about(self, name: str) -> tuple[object, ...]:

@@ -72,6 +72,9 @@ class LabScreen(TextScreen):
 
     @asks
     async def action_learner(self) -> None:
+        await self._who_learns()
+
+    async def _who_learns(self) -> None:
         learners = self._learners()
         options = [*((learner.id, plain(learner.name)) for learner in learners), (NEW, "a new learner")]
         chosen = await self.answer(PickScreen("Who learns?", options, self.learner.id if self.learner else ""))
@@ -118,7 +121,7 @@ class LabScreen(TextScreen):
         from listen.lab.training.drills import list_drills
 
         if self.learner is None:
-            self.action_learner()
+            await self._who_learns()
             return
         options = [(PRACTICE, "Fresh rounds of all paths", "never the same twice, each as plain as you need it")]
         with self.refusing():
@@ -151,7 +154,7 @@ class LabScreen(TextScreen):
     async def _headphones(self) -> bool:
         """Check the headphones, or leave that out; False where it is to be asked again, or nobody learns."""
         if (learner := self.learner) is None:
-            self.action_learner()
+            await self._who_learns()
             return False
         how = await self.answer(made("headphones", learner.name))
         if how is not None:

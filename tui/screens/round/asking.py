@@ -94,7 +94,7 @@ class Asking(Bench):
             self.tell(e, bad=True)
         self.ask_for_leftovers()
 
-    @asks
+    @in_background("left over")
     async def ask_for_leftovers(self) -> None:
         """Offer a take of this round that was cut short; it is not put off, but until the round is seen again."""
         part = next((p for p in self.opened.partials() if p.round_id == self.round_id), None)

@@ -227,9 +227,9 @@ def test_a_half_cycle_that_leaves_its_like_by_five_standard_deviations_is_left_o
 
 
 def taken(mean: float, sd: float = 0.1) -> TakeBands:
-    """A take of thirteen bands alike, its floors as its means."""
+    """A take of thirteen bands alike, its floors as its means but twice as unsure."""
     bands, cov = np.full(13, mean), sd**2 * np.eye(13)
-    return TakeBands(bands, cov, bands, cov, 15.0, 1.0, np.ones(13), 1.0, 4.0)
+    return TakeBands(bands, cov, bands, 4.0 * cov, 15.0, 1.0, np.ones(13), 1.0, 4.0)
 
 
 def test_of_two_takes_pooled_the_louder_carries_more_of_the_mean_and_of_its_doubt() -> None:
@@ -237,12 +237,12 @@ def test_of_two_takes_pooled_the_louder_carries_more_of_the_mean_and_of_its_doub
     pooled = pool([taken(1.0), taken(3.0)])
     assert pooled.mean == pytest.approx(np.full(13, 2.0))
     assert np.diag(pooled.cov) == pytest.approx(np.full(13, 0.625 * 0.01))
-    assert np.diag(pooled.floor_cov) == pytest.approx(np.full(13, 0.625 * 0.01))
+    assert np.diag(pooled.floor_cov) == pytest.approx(np.full(13, 0.625 * 0.04))
     assert pooled.floor == pytest.approx(np.full(13, 2.0))
     assert (pooled.spread, pooled.dof) == (0.5, 30.0)
-    against = Contrast(pool([taken(1.0)]), pooled)
-    assert against.rho == pytest.approx(np.full(13, math.log(2.0)))
-    assert against.rho_floor == pytest.approx(np.full(13, math.log(2.0)))
+    against = Contrast(pool([taken(0.5)]), pooled)
+    assert against.rho == pytest.approx(np.full(13, math.log(4.0)))
+    assert against.rho_floor == pytest.approx(np.full(13, math.log(4.0)))
 
 
 @pytest.mark.parametrize("floors", [False, True])
@@ -250,7 +250,8 @@ def test_each_take_is_held_against_the_mean_of_those_before_it(floors: bool) -> 
     """The second against one, the third against two: twice the doubt of a take, then one and a half times."""
     found = repeats([taken(1.0), taken(math.e), taken(math.e**2)], LIVE, floors)
     assert [r.rho[0] for r in found] == pytest.approx([1.0, 1.5])
-    assert [r.cov[0, 0] for r in found] == pytest.approx([2.0 * 0.01, 1.5 * 0.01])
+    one = 0.04 if floors else 0.01
+    assert [r.cov[0, 0] for r in found] == pytest.approx([2.0 * one, 1.5 * one])
     assert [r.spread for r in found] == [2.0, 1.5]
 
 

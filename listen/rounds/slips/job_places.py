@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.judge.result import EngineSay, PlaceHeard
-from listen.rounds.slips.labels import best_exchange
+from listen.rounds.slips.labels import SWAP_DB, best_exchange
 from listen.rounds.slips.slip import STILL, Blunder
 from listen.signal.flags import Flag
 from listen.signal.point import PointTakes
@@ -20,9 +20,6 @@ ROUNDS_SPREAD_DB = 1.0
 ROUNDS_LEVEL_DB = 1.5
 """How much one place differs between rounds, band by band and in level: another machine runs, the microphone lies a
 hand's breadth off. Judgement, wider than the worlds' 0.1-0.8 and 0.1-0.7 dB."""
-EXCHANGED_DB = 8.7
-"""Evidence for two points exchanged, decibans: of 111 rounds of whole jobs of eight worlds none is doubted (two, where
-every place is moved by as much again as rounds differ); of exchanged pairs 89 % are noticed, the rest sound alike."""
 
 
 def places_heard(points: Sequence[PointTakes]) -> tuple[PlaceHeard, ...]:
@@ -50,15 +47,15 @@ def exchanged_points(points: Sequence[PointTakes], said: Sequence[EngineSay]) ->
         (ROUNDS_SPREAD_DB, ROUNDS_LEVEL_DB),
         air=False,
     )
-    if len(moved) != 2 or gain_db < EXCHANGED_DB:
+    if gain_db < SWAP_DB:
         return None
     at = tuple(known[i] for i in moved)
     text = (
         f"In every clip the {' and the '.join(point(p).words for p in at)} sound like each other's points in the job's "
-        f"other rounds (room's sound at 60-900 Hz, evidence {gain_db:.0f} dB, limit {EXCHANGED_DB:.0f} dB): the points "
+        f"other rounds (room's sound at 60-900 Hz, evidence {gain_db:.0f} dB, limit {SWAP_DB:.0f} dB): the points "
         "look exchanged, here or there; find out which, and record them again."
     )
-    return Blunder(Flag(flag="exchanged-points", value=gain_db, limit=EXCHANGED_DB, text=text, reject=True), at)
+    return Blunder(Flag(flag="exchanged-points", value=gain_db, limit=SWAP_DB, text=text, reject=True), at)
 
 
 def _about(here: dict[str, NDArray[np.float64]], one: EngineSay) -> dict[str, NDArray[np.float64]]:

@@ -77,6 +77,7 @@ def _round(cylinder: int, truth: Truth, engine: Common) -> RoundSpec:
         drift_db=DRIFT_DB,
     )
     name = f"demo, cylinder {cylinder}"
+    # Shop, microphone and readings are the story's, whatever was drawn: put in afterwards, they move nothing else.
     spec = POPULATIONS["tune"].draw(np.random.default_rng(seed), name, engine, wishes)
     loss = FIRST_TRY_LOSS if PathId.SET_UP in truth.paths else LOSS[cylinder]
     facts = Facts(loss_percent=loss, cylinder=cylinder, firing_order=ENGINE.firing_order)

@@ -85,6 +85,7 @@ def labelled(root: Path) -> list[Path]:
 
 
 def _judged(clips: Clips, facts: Facts, truth: frozenset[str], background: str, own: bool) -> Judged:
+    # Measured twice: what a sound cylinder's clips say of a point must not reach the judge who is to do without them.
     bare = {p: [(k, c) for k, c in takes if k is not Kind.SOUND] for p, takes in clips.items()}
     with_sound, without = (
         ours(measure_clips(each), facts, truth, background) if own and wanted else None

@@ -79,6 +79,7 @@ def _record(
     if point.bubbles is not None and take.kind in (Kind.AIR, Kind.SWITCHED) and take.pressurised is not False:
         air += _bubble_spectrum(spec, layer, bubble_rms)
     wave = np.asarray(np.fft.irfft(total, n), dtype=np.float32)
+    # Shop and air are made apart only here: the valve shapes the one and not the other.
     if take.switched is not None:
         air += gaussian(rng, blown, n)
         leak = np.asarray(np.fft.irfft(air, n), dtype=np.float32)
@@ -174,6 +175,7 @@ def render(spec: RoundSpec) -> dict[TakeKey, Clip]:
         for layer in group:
             key = (layer.point.point, layer.take.kind, layer.take.order)
             waves[key] = _record(spec, layer, recorded, density, rms)
+    # Over the whole round, so that quiet and air clips keep their distance.
     loudest = max(float(np.abs(w).max()) for w in waves.values())
     turn = {(p.point, t.kind, t.order): np.float32(10 ** (t.gain_db / 20)) for p in spec.points for t in p.takes}
     if spec.microphone.agc:

@@ -172,7 +172,7 @@ class SimulatedMicrophone:
         wanted = [(p, at) for p, at in zip(parts, self._by_channel(), strict=False) if p is not None]
         orders = {at: self._taken.get((at, kind), 0) + 1 for _, at in wanted}
         if self._on_s and self._made.is_alive():
-            self._made.join()
+            self._made.join()  # the count that leads the hand begins with the sound, not before it is made
         made = [
             (p, self._switched(at, seconds) if self._on_s else self._clip(at, kind, orders[at], seconds))
             for p, at in wanted
@@ -197,6 +197,7 @@ class SimulatedMicrophone:
             header = PartHeader(self.rate_hz, self.name, started)
             writers = [stack.enter_context(PartWriter(part, header)) for part, _ in made]
             for at in range(0, len(made[0][1]), size):
+                # Blocks come when they are due, not one pause after another: pauses would add up to a late end.
                 due_s = began + at / self.rate_hz / self._pace - time.monotonic() if self._pace else 0.0
                 if cancelled := cancel.wait(max(0.0, due_s)):
                     break

@@ -189,6 +189,7 @@ class Ways:
             through = mean + whole + sd * common.partly(rng, (source, first, at))
             if not self.in_the_open:
                 return through
+            # Levels are those close to the mouth; across the bay the same source is that much further away.
             apart = max(0.15, abs(away[first] - away[at]) + 0.2)
             across = heard_db(apart, room) - heard_db(held[first], room) + float(rng.normal(0, 2))
             return float(10 * np.log10(10 ** (through / 10) + 10 ** (across / 10)))

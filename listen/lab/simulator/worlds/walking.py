@@ -91,6 +91,7 @@ def steps(
 
 
 def walk(rng: np.random.Generator, order: Sequence[Step], seconds: float, restless: Restless) -> Walk:
+    # Level at both ends of each clip, for what drifts within it; colour at its beginning alone.
     edges = np.array([t for s in order for t in (s.start_s, s.start_s + seconds)])
     shared = wander(rng, edges, restless.level_db * np.sqrt(1 - restless.own_share), restless.level_s)
     by_point = {

@@ -133,6 +133,7 @@ class World:
         common = common or Common()
         common.give("order", wishes.firing_order)
         common.give("restless", None if wishes.drift_db is None else own_drift(wishes.drift_db))
+        # The order of what is drawn is part of the seed: moved, old figures of the bench compare with nothing.
         engine = layout(rng, common, wishes.cylinder, wishes.points)
         paths = wishes.paths or wrong(rng, self.rates, engine.points)
         tester = common.once("tester", lambda: Tester.of(rng))
@@ -233,6 +234,7 @@ class World:
                     if self.about == "background":  # the same air stands out less where the shop is louder
                         loss += (offsets[first] if first else 0.0) - offsets[p]
                     air[p].append(self._hiss(part, level + loss, what, ducts[p], combs[p]))
+            # Now, before a fault is added: the sound cylinder has blow-by only, of rings a little more or less worn.
             if source == "blow-by":
                 other = hole * float(np.exp(rng.normal(0, BETWEEN_CYLINDERS)))
                 other_flow = flow_l_s(tester.supply_kpa, tester.restrictor_mm, other)

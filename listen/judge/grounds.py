@@ -72,7 +72,7 @@ def withheld(
         Decibans by which the loss read speaks for a sound cylinder.
     """
     found = {PathId.NONE: _no_silence(grounds, air_on) or _too_much_lost(loss_db), PathId.SET_UP: _not_both(grounds)}
-    found[PathId.FITTING] = _not_alike(grounds)
+    found[PathId.FITTING] = _not_alike(grounds) or _rival_unheard(grounds, PathId.FITTING)
     for path in LEAKS:
         quiet = None if bubbles and path is PathId.COOLANT_PASSAGE else _not_at_its_own(grounds, path)
         found[path] = quiet or _rival_unheard(grounds, path)

@@ -6,7 +6,7 @@ contrast as from walks, per band, with a covariance that comes from the take its
 Symbols: T frames, B bands, n blocks of ``BLOCK_S``.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,6 +37,10 @@ AGAINST_SIGMAS = 5.0
 refused for it only where a real leak was turned the wrong way round."""
 LEAST_POWER = 1e-3
 """Air over quiet power is never taken below -30 dB (as in the excess)."""
+LOUD_DB = 2.0
+"""Mean log ratio of the bands from which a hiss is loud enough to be read where it has settled alone."""
+STILL_DB = 0.1
+"""No shop is known to be stiller than this from a few half cycles. Judgement; it moves no limit of a faint hiss."""
 SCALES = (0.0, 0.2, 0.4, 0.6, 0.75, 0.87, 0.94, 0.975, 0.99, 0.997, 0.9995, 1.0)
 """Shares of probability between which the unknown size of the variance is taken as one value each: fine where it is
 large, since that is what a false alarm of one in a thousand comes from."""
@@ -100,6 +104,33 @@ def lock(
         shop = np.interp(t_s, np.arange(len(common)) + 0.5, common)
         power = power * np.exp(-(shop - shop.mean()))[:, None]
     half = np.where(timeline.guarded(t_s), -1, timeline.halves(t_s))
+    found = _locked(power, t_s, timeline, bandwidth_hz, half)
+    if found is None:
+        return None
+    weight = bandwidth_hz / bandwidth_hz.sum()
+    if float(weight @ np.log(found.contrast.air.mean / found.contrast.quiet.mean)) < LOUD_DB * NEPER_PER_DB:
+        return found
+    # Of a loud hiss what is left a second later still stands above the shop, and no one curve says how it fills and
+    # dies: what has settled is enough for it. A faint one needs all there is, and what is left of it hides nothing.
+    again = _locked(power, t_s, timeline, bandwidth_hz, np.where(timeline.settled(t_s), half, -1))
+    if again is None:
+        return found
+    # What would have been seen without a hiss: a curve that does not fit, or a hiss that is a little louder each time,
+    # is no restlessness of the shop. Of a few air-off halves the scatter counts four times.
+    still = (STILL_DB * NEPER_PER_DB) ** 2 + 8.0 / again.cycles * (again.quiet_db * NEPER_PER_DB) ** 2
+    first, settled = (float(weight @ one.contrast.silent @ weight) for one in (found, again))
+    calm = replace(again.contrast, silent=again.contrast.silent * min(first / settled, still / settled, 1.0))
+    return replace(again, contrast=calm, scatter=found.scatter)
+
+
+def _locked(
+    power: NDArray[np.float64],
+    t_s: NDArray[np.float64],
+    timeline: Timeline,
+    bandwidth_hz: NDArray[np.float64],
+    half: NDArray[np.intp],
+) -> Locked | None:
+    """Reduce the frames of known ``half`` cycles [shape=(T,)]; those of -1 are not used."""
     keep = (half >= 0) & unknocked(power, half)
     weight = bandwidth_hz / bandwidth_hz.sum()
     out: list[int] = []

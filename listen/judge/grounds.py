@@ -171,7 +171,11 @@ def _too_much_lost(loss_db: float) -> Missing | None:
 
 
 def _not_both(grounds: Sequence[Ground]) -> Missing | None:
-    return _unheard(grounds, (PathId.INTAKE_VALVE, PathId.EXHAUST_VALVE))
+    sides = (PathId.INTAKE_VALVE, PathId.EXHAUST_VALVE)
+    # One side may be muffled out of hearing; with both silent only the needle says so.
+    if any(g.speaks and path in g.point.row.own for g in grounds for path in sides):
+        return _unheard(grounds, sides)
+    return _unheard(grounds, sides) or _not_at_its_own(grounds, sides[0])
 
 
 def _not_alike(grounds: Sequence[Ground]) -> Missing | None:

@@ -78,6 +78,9 @@ def _loss_density(
     if len(paths) == 1:
         median, spread = shop_hole(paths[0], (median, spread), shop)
     hole = max(_log_bore(percent, bore_mm, supply_kpa), _log_bore(LEAST_PERCENT, REFERENCE_MM, SUPPLY_KPA))
+    if paths == (PathId.SET_UP,):
+        # An open valve is as wide as it likes: a needle at its end says no less for one than a needle near its end.
+        hole = min(hole, median)
     density = _bell(hole, median, spread)
     if paths == (PathId.NONE,) and readings.loss_others_percent is not None:
         others = _log_bore(readings.loss_others_percent, bore_mm, supply_kpa)

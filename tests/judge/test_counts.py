@@ -163,6 +163,15 @@ def test_two_leaks_lose_more_than_one(percent: float, decibans: float) -> None:
     assert db(loss((*INTAKE, *EXHAUST), read, BASE) - loss(INTAKE, read, BASE)) == pytest.approx(decibans, abs=0.15)
 
 
+def test_a_needle_at_its_end_speaks_for_an_open_valve_as_one_near_its_end_does() -> None:
+    """A leaking valve is seldom that wide."""
+    speaks = [
+        db(loss((PathId.SET_UP,), read, BASE) - loss(INTAKE, read, BASE))
+        for read in (Readings(loss_percent=percent, restrictor_mm=1.0) for percent in (20.0, 90.0, 99.5))
+    ]
+    assert speaks == pytest.approx([-14.2, 14.0, 23.1], abs=0.15)
+
+
 def test_a_loss_is_worth_its_density_and_a_freak_reading_lies_anywhere_between_holes_of_0_1_and_11_mm() -> None:
     assert db(loss(SOUND, Readings(loss_percent=60.0), BASE)) == pytest.approx(-28.7, abs=0.15)
     assert db(loss(INTAKE, Readings(loss_percent=99.5, restrictor_mm=1.0), BASE)) == pytest.approx(-25.0, abs=0.15)

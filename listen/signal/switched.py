@@ -26,6 +26,9 @@ LEAST_CYCLES = 2
 """Fewer cycles than this are no switched take: what happens once may be anything."""
 STANDS_OUT = 5.0
 """Robust standard deviations by which a half cycle leaves the line through its like before it is left out."""
+LEAVES_DB = 1.0
+"""Beside a loud hiss, what is left of it lifts the later air-off halves over the first, which nothing was before.
+Judgement: less moves no excess of 2 dB and more by as much as its place does."""
 MOST_LEFT_OUT = 1 / 3
 """Share of half cycles that may be left out."""
 NEARLY_OFF = 0.02
@@ -112,8 +115,14 @@ def lock(
         return found
     # Of a loud hiss what is left a second later still stands above the shop, and no one curve says how it fills and
     # dies: what has settled is enough for it. A faint one needs all there is, and what is left of it hides nothing.
-    again = _locked(power, t_s, timeline, bandwidth_hz, np.where(timeline.settled(t_s), half, -1))
+    half = np.where(timeline.settled(t_s), half, -1)
+    again = _locked(power, t_s, timeline, bandwidth_hz, half, LEAVES_DB)
     if again is None:
+        return found
+    # Louder each time on than any time off, or it is no leak: a tool that comes and goes is loud by chance as well.
+    used = set(half.tolist()) - {-1, *again.left_out}
+    off, on = ([float((power[half == h] @ weight).mean()) for h in used if h % 2 == odd] for odd in (0, 1))
+    if min(on) <= max(off):
         return found
     # What would have been seen without a hiss: a curve that does not fit, or a hiss that is a little louder each time,
     # is no restlessness of the shop. Of a few air-off halves the scatter counts four times.
@@ -129,8 +138,11 @@ def _locked(
     timeline: Timeline,
     bandwidth_hz: NDArray[np.float64],
     half: NDArray[np.intp],
+    leaves_db: float = 0.0,
 ) -> Locked | None:
-    """Reduce the frames of known ``half`` cycles [shape=(T,)]; those of -1 are not used."""
+    """Reduce the frames of known ``half`` cycles [shape=(T,)]; those of -1 are not used. One that leaves its like by
+    less than ``leaves_db`` stands out of nothing.
+    """
     keep = (half >= 0) & unknocked(power, half)
     weight = bandwidth_hz / bandwidth_hz.sum()
     out: list[int] = []
@@ -140,7 +152,7 @@ def _locked(
         cycles = _cycles(made.half)
         if cycles < LEAST_CYCLES:
             return None
-        worst = _standing_out(made, weight)
+        worst = _standing_out(made, weight, leaves_db * NEPER_PER_DB)
         if worst is None or len(out) + 1 > MOST_LEFT_OUT * (2 * timeline.cycles + 1):
             break
         out.append(worst)
@@ -255,7 +267,7 @@ def _fitted(
     return first, fit(made.y, made.share, made.t_s, steady / variance, period_s, of_excess)
 
 
-def _standing_out(made: _Made, weight: NDArray[np.float64]) -> int | None:
+def _standing_out(made: _Made, weight: NDArray[np.float64], least: float = 0.0) -> int | None:
     """The half cycle that leaves the line through its like on both sides furthest, where it does so by too much."""
     level = _levels(made, weight)
     bend = {}
@@ -267,7 +279,7 @@ def _standing_out(made: _Made, weight: NDArray[np.float64]) -> int | None:
         return None
     sigma = 1.4826 * float(np.median(np.abs(list(bend.values()))))
     worst = max(bend, key=lambda h: abs(bend[h]))
-    return worst if abs(bend[worst]) > STANDS_OUT * max(sigma, 1e-6) else None
+    return worst if abs(bend[worst]) > max(STANDS_OUT * sigma, least, 1e-6) else None
 
 
 def _hidden(

@@ -280,7 +280,7 @@ def test_a_half_cycle_leaves_the_line_by_five_deviations_before_it_is_left_out(
 
 def test_at_most_a_third_of_the_half_cycles_are_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
     """Four of thirteen, however many stand out."""
-    monkeypatch.setattr(switched, "_standing_out", lambda blocks, _: int(blocks.half[-1]))
+    monkeypatch.setattr(switched, "_standing_out", lambda blocks, *_: int(blocks.half[-1]))
     m = made(12, None)
     found = lock(m.power, m.t_s, m.commanded, BANDWIDTH_HZ)
     assert found is not None and found.left_out == (9, 10, 11, 12)

@@ -435,13 +435,13 @@ async def test_evidence_shows_and_plays_both_clips(tmp_path: Path) -> None:
     async with app.run_test(size=(160, 45)) as pilot:
         await to_engine(pilot)
         app.push_screen(EvidenceScreen(round_id, "intake"))
-        await until(pilot, lambda: isinstance(app.screen, EvidenceScreen) and app.screen._looked is not None, 120)
+        await until(pilot, lambda: isinstance(app.screen, EvidenceScreen) and app.screen._looked is not None, 400)
         wanted = ("+9.8 dB over quiet", "kHz", "air clip, 0 to 1.0 s")
         await until(pilot, lambda: all(w in screen_text(app) for w in wanted))
         drawn = [app.screen._looked.steps]
         for words in ("air clip, knocks alone, 0 to", "air clip without its knocks, 0 to", "air clip, 0 to"):
             await pilot.press("k")
-            await until(pilot, lambda words=words: words in screen_text(app), 120)
+            await until(pilot, lambda words=words: words in screen_text(app), 400)  # librosa loads late
             drawn.append(app.screen._looked.steps)
         assert len(set(drawn)) == 3 and drawn[0] == drawn[-1]
         await pilot.press("3")

@@ -173,9 +173,8 @@ def _too_much_lost(loss_db: float) -> Missing | None:
 def _not_both(grounds: Sequence[Ground]) -> Missing | None:
     sides = (PathId.INTAKE_VALVE, PathId.EXHAUST_VALVE)
     # One side may be muffled out of hearing; with both silent only the needle says so.
-    if any(g.speaks and path in g.point.row.own for g in grounds for path in sides):
-        return _unheard(grounds, sides)
-    return _unheard(grounds, sides) or _not_at_its_own(grounds, sides[0])
+    silent = not any(g.speaks and path in g.point.row.own for g in grounds for path in sides)
+    return _unheard(grounds, sides) or (_not_at_its_own(grounds, sides[0]) if silent else None)
 
 
 def _not_alike(grounds: Sequence[Ground]) -> Missing | None:

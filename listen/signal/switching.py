@@ -29,8 +29,8 @@ GUARD_S = (0.05, 0.3)
 """Left out before and after each edge: the valve's own noise, and the hand that turns it."""
 SETTLED_S = (0.5, 1.2)
 """A loud hiss is heard so long before it is half there and after it is half gone, as the cylinder fills and empties...
-Set on 120 takes drawn by a stranger, where flow through the leak makes the pressure and no one time constant does:
-hisses of 10 to 20 dB were stated 3.1 dB too low, and are now 0.8."""
+Set on rounds drawn by a stranger, where flow through the leak makes the pressure and no one time constant does: hisses
+of 10 to 20 dB were stated 3.1 dB too low (median, 40 rounds), and are now 0.3 (60 rounds)."""
 SETTLED_SHARE = (0.2, 0.5)
 """...but no longer than this share of the half cycle: something must be left of it."""
 TONE_S = 0.25

@@ -17,7 +17,7 @@ in recorded shops, 4 reach it, of as many with the air off 100; of 350 in record
 with the air off .59 to .83. In the rest the shop hid what blow-by there was."""
 
 NO_AIR_BESIDE_HISS_DB = 10.0
-"""The same where a point's hiss was found: that may be a stranger's sound. Of 480 clean rounds none reaches 6 beside
+"""The same where a point's hiss was found: that may be a stranger's sound. Of 451 clean rounds none reaches 6 beside
 one, a leak of +14 dB recorded with gaps did; of 548 with the air off one has a hiss found, at 12."""
 
 

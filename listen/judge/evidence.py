@@ -29,10 +29,8 @@ class PointEvidence:
     """True where the air went on and off at a standing microphone: what else sounds does not follow it."""
     clipped: bool = False
     """The only air clip is clipped: the air is at least so loud, and ``air`` knows no upper end."""
-    detected: bool = False
-    """Hiss was found here, or a whistle that comes with the air."""
     whistle_db: float | None = None
-    """Level of the strongest tone that comes with the air, dB re full scale."""
+    """Level of the strongest tone that comes with the air and that no other path's point has, dB re full scale."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,12 +39,14 @@ class Ground:
     nothing_followed: bool = False
     """Taken by switching the air, and nothing heard here followed it: no leak, or no air."""
     whistles: bool = False
-    """A tone comes with the air."""
+    """A tone comes with the air..."""
+    whistles_alone: bool = False
+    """...and no point of another path has it: what a fitting whistles is heard at several."""
 
     @property
     def speaks(self) -> bool:
-        """Whether something that comes with the air was found here."""
-        return self.least_excess_db is not None or self.whistles
+        """Whether something was found here that comes with the air and out of this point."""
+        return self.least_excess_db is not None or self.whistles_alone
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +148,11 @@ def _no_silence(grounds: Sequence[Ground], air_on: bool) -> Missing | None:
             f"Record the {worst.point.words} again, quiet, air, quiet, shortly after each other.",
         )
     for g in grounds:
+        if g.whistles and not g.whistles_alone:
+            return Missing(
+                "a whistle comes with the air at several points: it may come from hose, adapter or tester",
+                "Soap them and look for an edge, then walk the points again.",
+            )
         if g.whistles:
             return Missing(
                 f"a whistle comes with the air at the {g.point.words}",

@@ -194,7 +194,7 @@ def terms(evidence: RoundEvidence, assumed: Assumptions) -> list[tuple[str, Call
         out.append(("shut", lambda paths: shut(paths, heard)))
     sings = [p for p in evidence.points if p.whistle_db is not None]
     if sings:
-        # One whistle is heard at several mouths: where it is loudest it comes out.
+        # Of several, each at a point of its own, the loudest.
         own = max(sings, key=lambda p: p.whistle_db or 0.0).point.row.own
         out.append(("whistle", lambda paths: whistle(paths, own)))
     if counts is not None and counts.air_s and counts.quiet_s:

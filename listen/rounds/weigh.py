@@ -25,6 +25,10 @@ from listen.trade.transfer import OpenValve, valves_open
 COOLANT_HISS_FROM_HZ = 4000.0
 """At the radiator, bubbles and slosh fill the bands below; only what lies above can be hiss (METHOD, prototype)."""
 
+SAME_TONE_HZ = 100.0
+"""Two points have the same whistle where theirs lie no further apart: two of a frame's 23 Hz bins for each of them to
+wander with the pressure from one clip to the next. Judgement."""
+
 STEADY_ENOUGH = 0.05**2
 """Variance of a band's log power (0.2 dB) below which steadier is not better. Judgement."""
 
@@ -74,7 +78,7 @@ def weigh(
     zero = zero_dbfs(reference)
     evidence = tuple(
         replace(e, learnt=blow_by_learnt(others, e.point.id, zero))
-        for e in (_evidence(m, shared, reference, floors) for m in measured)
+        for e in (_evidence(m, shared, reference, floors, measured) for m in measured)
     )
     shut = [m.before_shut_off for m in measured if m.before_shut_off is not None]
     heard = any(shut) if shut else None
@@ -137,7 +141,9 @@ def zero_dbfs(reference: NDArray[np.float64]) -> float:
     return float(-10.0 * np.log10(np.mean(1.0 / heard))) if len(heard) else 0.0
 
 
-def _evidence(m: Measured, shared: SharedDrift, reference: NDArray[np.float64], floors: bool) -> PointEvidence:
+def _evidence(
+    m: Measured, shared: SharedDrift, reference: NDArray[np.float64], floors: bool, points: Sequence[Measured]
+) -> PointEvidence:
     takes = m.takes
     sound = _likelihood(takes, Kind.SOUND, shared, reference, floors)
     return PointEvidence(
@@ -147,9 +153,8 @@ def _evidence(m: Measured, shared: SharedDrift, reference: NDArray[np.float64], 
         in_events=m.steadiness is not None and m.steadiness.in_events,
         switched=Kind.AIR in takes.locked,
         clipped=m.clipped_from_db is not None,
-        detected=m.clipped_from_db is not None
-        or (m.excess is not None and (m.excess.detected or takes.whistle_db is not None)),
-        whistle_db=takes.whistle_db,
+        # A whistle that a rival's point has too may come from an adapter; then it tells no path from another.
+        whistle_db=takes.whistle_db if _whistles_alone(takes, points) else None,
     )
 
 
@@ -195,10 +200,10 @@ def open_valves(facts: Facts) -> Mapping[int, OpenValve | None]:
 def grounds(weighed: Weighed, air_followed: bool | None = None) -> tuple[Ground, ...]:
     """What each point's clips can carry; whether the needle was seen to follow the valve."""
     both = zip(weighed.points, weighed.evidence.points, strict=True)
-    return tuple(_ground(m, e, bool(air_followed)) for m, e in both)
+    return tuple(_ground(m, e, bool(air_followed), weighed.points) for m, e in both)
 
 
-def _ground(m: Measured, e: PointEvidence, air_followed: bool) -> Ground:
+def _ground(m: Measured, e: PointEvidence, air_followed: bool, points: Sequence[Measured]) -> Ground:
     locked = m.takes.locked.get(Kind.AIR)
     heard = m.excess is not None and m.excess.detected
     return Ground(
@@ -210,6 +215,16 @@ def _ground(m: Measured, e: PointEvidence, air_followed: bool) -> Ground:
         bool(m.before_shut_off),
         nothing_followed=locked is not None and not (locked.found or heard or air_followed),
         whistles=m.takes.whistle_db is not None,
+        whistles_alone=_whistles_alone(m.takes, points),
+    )
+
+
+def _whistles_alone(own: PointTakes, points: Sequence[Measured]) -> bool:
+    """Whether no point of another path has this one's whistle, not even as a faint tone."""
+    paths = set(point(own.point).row.own)
+    rivals = [m.takes for m in points if not paths & set(point(m.takes.point).row.own)]
+    return own.whistle_hz is not None and not any(
+        abs(hz - own.whistle_hz) <= SAME_TONE_HZ for takes in rivals for hz in takes.tones_hz
     )
 
 

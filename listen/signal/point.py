@@ -66,13 +66,15 @@ class PointTakes:
     """By kind, where the point holds coolant; elsewhere empty."""
     flags: tuple[Flag, ...]
     whistle_db: float | None = None
-    """Power of the strongest of those tones that is a whistle and no resonance, dB re full scale."""
+    """Power of the strongest of those tones that is a whistle and no resonance, dB re full scale..."""
     locked: Mapping[Kind, Locked] = field(default_factory=dict)
     """What switched takes say, by the kind their air-on halves are; ``takes`` then holds their halves too."""
     prints: tuple[ClipPrint, ...] = ()
     """What each usable clip that is not switched is known by beside its hiss, in the order given."""
     at_least: tuple[TakeBands, ...] = ()
     """Air clips refused for nothing but clipping, where no better one is there: the air is at least so loud."""
+    whistle_hz: float | None = None
+    """...and its frequency."""
 
     @property
     def quiet_kind(self) -> Kind:
@@ -126,7 +128,7 @@ def measure_point(
     usable = min((usable_band_hz(s) for s in spectra_of), default=np.inf)
     live = live_bands(rates[0], usable)
     holds_coolant = point(point_id).holds_coolant
-    masks, tones, whistle_db = _tones([clips[i][0] for i in good], [spectra_of[i] for i in good])
+    masks, tones, (whistle_hz, whistle_db) = _tones([clips[i][0] for i in good], [spectra_of[i] for i in good])
     if masks is not None and masks.any():
         live = live & ~drowned_bands(band_weights(spectra_of[0], usable), masks)
     # One set of weights for all takes: what one take alone left out would read as a difference between them.
@@ -163,7 +165,9 @@ def measure_point(
     prints = tuple(clip_print(*clips[i], spectra_of[i], usable) for i in good if i < plain)
     every = (*(x for f in flags for x in f), *pair, *unswitched, *told)
     bias = quantile_bias(dof)
-    return PointTakes(point_id, live, takes, bias, tones, bubbles, every, whistle_db, locked, prints, at_least)
+    return PointTakes(
+        point_id, live, takes, bias, tones, bubbles, every, whistle_db, locked, prints, at_least, whistle_hz
+    )
 
 
 def _only_clipped(flags: Sequence[Flag]) -> bool:
@@ -210,17 +214,19 @@ def _locked(
 
 def _tones(
     kinds: Sequence[Kind], all_spectra: Sequence[Spectra]
-) -> tuple[NDArray[np.bool_] | None, tuple[float, ...], float | None]:
-    """Union of all takes' tone bins, the tones that are there only with the air on, and the strongest one's power."""
+) -> tuple[NDArray[np.bool_] | None, tuple[float, ...], tuple[float | None, float | None]]:
+    """Union of all takes' tone bins, the tones that are there only with the air on, and the strongest whistle's
+    frequency and power.
+    """
     if not all_spectra:
-        return None, (), None
+        return None, (), (None, None)
     means = [s.mean_power for s in all_spectra]
     # One mask for all takes: a tone taken out of one side only would read as a difference.
     mask = np.logical_or.reduce([tone_mask(m, s.frames) for m, s in zip(means, all_spectra, strict=True)])
     quiet = [i for i, k in enumerate(kinds) if k is Kind.QUIET]
     air = [i for i, k in enumerate(kinds) if k is Kind.AIR]
     if not quiet or not air:
-        return mask, (), None
+        return mask, (), (None, None)
     mean = [np.mean([means[i] for i in g], axis=0) for g in (air, quiet)]
     frames = [sum(all_spectra[i].frames for i in g) for g in (air, quiet)]
     freq_hz = all_spectra[0].freq_hz
@@ -229,9 +235,10 @@ def _tones(
     bins = [k for k in np.searchsorted(freq_hz, fresh) if lasting[k]]
     clear = whistles(mean[0], mean[1], bins)
     # Five bins: the main lobe of a Hann window and the bin beside it.
-    power = [float((mean[0] - mean[1])[max(k - 2, 0) : k + 3].sum()) for k in clear]
-    loudest = 10.0 * np.log10(max(power)) if clear else None
-    return mask, tuple(float(freq_hz[k]) for k in bins), loudest
+    power = {k: float((mean[0] - mean[1])[max(k - 2, 0) : k + 3].sum()) for k in clear}
+    loudest = max(power, key=lambda k: power[k]) if power else None
+    whistle = (None, None) if loudest is None else (float(freq_hz[loudest]), 10.0 * float(np.log10(power[loudest])))
+    return mask, tuple(float(freq_hz[k]) for k in bins), whistle
 
 
 def _pair_flags(

@@ -34,7 +34,6 @@ def made(levels: dict[str, float | None], *, sound=None, bubbles=None, **reading
             point(p),
             (silent() if v is None else heard(v))[None],
             None if p not in sound else silent() if sound[p] is None else heard(sound[p]),
-            detected=v is not None and v > LIMIT_DB,
         )
         for p, v in levels.items()
     )

@@ -119,7 +119,7 @@ def ground(
     """What one point can carry; ``detected`` None: its clips gave no excess, ``found`` None: it was walked."""
     locked = {} if found is None else {Kind.AIR: SimpleNamespace(found=found)}
     excess = SimpleNamespace(detected=detected, ci95_db=(2.0, 6.0), detection_limit_db=1.5)
-    takes = SimpleNamespace(locked=locked, flags=(), whistle_db=None)
+    takes = SimpleNamespace(point="intake", locked=locked, flags=(), whistle_db=None, whistle_hz=None, tones_hz=())
     measured: Any = SimpleNamespace(
         takes=takes,
         contrast=object(),
@@ -139,6 +139,22 @@ def test_a_point_speaks_from_the_lower_end_of_what_was_detected_there_or_of_a_cl
     assert ground(detected=False).least_excess_db is None
     assert (ground(detected=None).least_excess_db, ground(detected=None).limit_db) == (None, 0.0)
     assert ground(detected=None, clipped_from_db=7.0).least_excess_db == 7.0
+
+
+@pytest.mark.parametrize(("point_id", "hz", "speaks"), [("tailpipe", 3090.0, False), ("tailpipe", 3110.0, True)])
+def test_a_whistle_speaks_for_a_point_only_where_no_rival_has_it(point_id: str, hz: float, speaks: bool) -> None:
+    """What a fitting whistles is heard at several mouths, at one of them louder: no ground to name that one."""
+    bare: dict[str, Any] = {"locked": {}, "flags": ()}
+    sings = SimpleNamespace(point="intake", whistle_db=-60.0, whistle_hz=3000.0, tones_hz=(3000.0,), **bare)
+    faint = SimpleNamespace(point=point_id, whistle_db=None, whistle_hz=None, tones_hz=(hz,), **bare)
+    rows: Any = {"contrast": object(), "excess": None, "before_shut_off": None, "clipped_from_db": None}
+    air = np.zeros((1, 47))
+    weighed: Any = SimpleNamespace(
+        points=[SimpleNamespace(takes=takes, **rows) for takes in (sings, faint)],
+        evidence=SimpleNamespace(points=[PointEvidence(point(p), air) for p in ("intake", point_id)]),
+    )
+    first, second = grounds(weighed, False)
+    assert (first.whistles, first.speaks, second.speaks) == (True, speaks, False)
 
 
 def test_nothing_followed_a_switched_point_only_where_neither_edge_hiss_nor_needle_did() -> None:

@@ -99,10 +99,17 @@ def heard_before(job: Job, record: RoundRecord) -> str:
     It does once the loss has been read otherwise by more than a repeat would (the round was walked on another set-up)
     or clips changed after the verdict. It is kept and counts by half; another kind of reading leaves it as it is.
     """
-    own, now = job.reading("loss", round_id=record.id), job.reading("loss", cylinder=record.cylinder)
-    if own is not None and now is not None and abs(own.si - now.si) > threshold("loss_repeat_points"):
-        return f"heard at a loss of {own.si:g} %, since read as {now.si:g} %"
+    now = job.reading("loss", cylinder=record.cylinder)
+    if now is not None and (then := loss_then(job, record)) is not None:
+        return f"heard at a loss of {then:g} %, since read as {now.si:g} %"
     return "clips changed since it was judged" if record.stale and not record.readings_changed else ""
+
+
+def loss_then(job: Job, record: RoundRecord) -> float | None:
+    """Loss read in a round, percent, where the cylinder's has been read otherwise since; else None."""
+    own, now = job.reading("loss", round_id=record.id), job.reading("loss", cylinder=record.cylinder)
+    apart = own is not None and now is not None and abs(own.si - now.si) > threshold("loss_repeat_points")
+    return own.si if own is not None and apart else None
 
 
 def heard(record: RoundRecord) -> dict[str, float]:
@@ -164,6 +171,13 @@ class CylinderRow(msgspec.Struct, frozen=True, kw_only=True):
     share_of_highest: float | None = None
     """Dry reading over the highest dry reading, 0 to 1."""
     round: RoundRecord | None = None
+    """The one that counts."""
+    loss_then: float | None = None
+    """Loss in that round, percent, where :attr:`loss` is another one's; see :func:`loss_then`."""
+    heard_before: str = ""
+    """Why what was heard in it is of an earlier state, see :func:`heard_before`."""
+    under_way: RoundRecord | None = None
+    """A later round that was begun and is not judged yet."""
 
 
 def cylinder_rows(job: Job) -> tuple[CylinderRow, ...]:
@@ -174,7 +188,12 @@ def cylinder_rows(job: Job) -> tuple[CylinderRow, ...]:
         rise = wet.si - dry.si if wet and dry else None
         share = dry.si / highest if dry and highest > 0 else None
         row = CylinderRow(cylinder=n, dry=dry, wet=wet, loss=loss, wet_rise_kpa=rise, share_of_highest=share)
-        rows.append(msgspec.structs.replace(row, plug=job.plugs.get(n), round=latest_round(job, n)))
+        record, begun = latest_round(job, n), [r for r in job.rounds_of(n) if r.begun and not r.aside]
+        if record is not None and record.verdict is not None:
+            later = begun[-1] if begun[-1] is not record else None
+            before = {"loss_then": loss_then(job, record), "heard_before": heard_before(job, record)}
+            row = msgspec.structs.replace(row, under_way=later, **before)
+        rows.append(msgspec.structs.replace(row, plug=job.plugs.get(n), round=record))
     return tuple(rows)
 
 

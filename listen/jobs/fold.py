@@ -14,6 +14,8 @@ from listen.jobs.job import ClipRecord, Job, RoundRecord, Skip
 from listen.jobs.job_rules import JOB_RULES, NotActedUpon, Rule
 from listen.jobs.reference import DECLINED, with_references
 
+CALL = "call"
+"""Step of the tech's call by ear."""
 Fields = Callable[[Job, RoundRecord, Any, ev.Event], dict[str, Any]]
 """What an event changes of its round: job before, the round, the event's payload, the event."""
 
@@ -50,7 +52,12 @@ def _caution(job: Job, p: ev.CautionAcknowledged, event: ev.Event) -> Job:
 def _passed(job: Job, r: RoundRecord, p: ev.StepPassed, event: ev.Event) -> dict[str, Any]:
     others = {step: reason for step, reason in r.steps_left_out.items() if step != p.step}
     left_out = {**others, p.step: p.reason} if p.reason else others  # an empty reason takes a step up again
-    return {"steps_left_out": left_out, "readings_changed": r.readings_changed or p.step == DECLINED}
+    revealed = r.revealed or p.step == CALL
+    return {
+        "steps_left_out": left_out,
+        "revealed": revealed,
+        "readings_changed": r.readings_changed or p.step == DECLINED,
+    }
 
 
 def _clip(job: Job, r: RoundRecord, p: ev.ClipKept, event: ev.Event) -> dict[str, Any]:
@@ -79,10 +86,13 @@ def _skipped(job: Job, r: RoundRecord, p: ev.PointSkipped, event: ev.Event) -> d
 
 
 def _call(job: Job, r: RoundRecord, p: ev.ByEarCalled, event: ev.Event) -> dict[str, Any]:
-    call = replace(p, before_numbers=p.before_numbers and not (p.sitting and numbers_seen(r, p.name, p.sitting)))
+    tech = p.role == "tech"
+    seen = (tech and r.numbers_shown) or bool(p.sitting and numbers_seen(r, p.name, p.sitting))
+    call = replace(p, before_numbers=p.before_numbers and not seen)
     # Counted as the call comes in: what is played afterwards was not heard before it.
     pairs = sum(one.sitting == p.sitting for one in r.played) if p.sitting else 0
-    return {"calls": (*r.calls, call), "before_calls": (*r.before_calls, (pairs, len(r.clips)))}
+    before = (*r.before_calls, (pairs, len(r.clips)))
+    return {"calls": (*r.calls, call), "before_calls": before, "revealed": r.revealed or tech}
 
 
 def _decided(job: Job, r: RoundRecord, p: ev.Confirmed | ev.Overruled | ev.SentBack, event: ev.Event) -> dict[str, Any]:
@@ -154,7 +164,7 @@ def fold(events: Iterable[ev.Event], job: Job | None = None) -> Job:
     for event in every:
         if event.id in gone:
             since.add(event.id)
-            job = _counted(job, event)
+            job = _counted(_still_revealed(job, event.payload), event)
             continue
         before, job, payload = job, apply(job, event), event.payload
         if isinstance(payload, ev.Judged):
@@ -165,6 +175,15 @@ def fold(events: Iterable[ev.Event], job: Job | None = None) -> Job:
     if any(event.past is not None for event in every):  # only where journals were merged, and then from the first on
         job = replace(job, troubles=(*job.troubles, *conflicts(every)))
     return job
+
+
+def _still_revealed(job: Job, p: ev.Payload) -> Job:
+    """What a call by ear let be seen stays seen, though the call was taken back."""
+    if not (isinstance(p, ev.ByEarCalled) and p.role == "tech") and not (
+        isinstance(p, ev.StepPassed) and p.step == CALL
+    ):
+        return job
+    return job.with_each(lambda r: replace(r, revealed=True) if r.id == p.round_id else r)
 
 
 def withdrawn(events: Sequence[ev.Event]) -> dict[str, ev.Event]:

@@ -44,8 +44,14 @@ def first_call(record: RoundRecord, name: str, sitting: str) -> tuple[ByEarCalle
 
 
 def pair_at(record: RoundRecord, point: str) -> tuple[ClipRecord, ...]:
-    """The clips heard against each other at a point: the last quiet and air clip, or one switched take; else none."""
-    quiet, air, switched = (record.live_clips(point, walk)[-1:] for walk in ("quiet", "air", "switched"))
+    """The clips heard against each other at a point: the last quiet and air clip, or one switched take; else none.
+
+    Where the quiet walk has none any more the closing one's is heard.
+    """
+    first, closing, air, switched = (
+        record.live_clips(point, walk)[-1:] for walk in ("quiet", "closing", "air", "switched")
+    )
+    quiet = first or closing
     pairs = [pair for pair in (quiet + air if quiet and air else (), switched) if pair]
     return max(pairs, key=lambda pair: max(map(record.clips.index, pair)), default=())
 

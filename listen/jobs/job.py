@@ -105,6 +105,9 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     """In the order kept, taken-back ones included."""
     skips: tuple[Skip, ...] = ()
     calls: tuple[ByEarCalled, ...] = ()
+    revealed: bool = False
+    """Whether the tech's call by ear was ever made or left out, even if that was taken back: from then on the screen
+    showed what was measured."""
     before_calls: tuple[tuple[int, int], ...] = ()
     """Of each call: how many pairs had been played in its sitting before it, and how many clips had been kept."""
     air_followed: str = ""
@@ -124,6 +127,17 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     """What touched the signed round after it was signed, or had not been seen by whoever signed; all of it."""
     touches: tuple[Change, ...] = ()
     """Each event that touched the round."""
+
+    @property
+    def begun(self) -> bool:
+        """Whether anything was done in it: one that was only opened to be looked at is none yet."""
+        done = self.cautions, self.steps_left_out, self.clips, self.skips, self.calls, self.bubbles, self.air_followed
+        return any(done) or bool(self.judged or self.decisions or self.signatures)
+
+    @property
+    def numbers_shown(self) -> bool:
+        """Whether numbers stood on the tech's screen, by the journal: it was revealed, and there was air to measure."""
+        return self.revealed and any(c.kept.clip_kind != "quiet" for c in self.clips)
 
     @property
     def signed(self) -> bool:

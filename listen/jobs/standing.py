@@ -102,8 +102,8 @@ def standing_of(job: Job, cylinder: int) -> Standing | None:
 
 
 def latest_round(job: Job, cylinder: int) -> RoundRecord | None:
-    """The round of a cylinder that counts: the last one judged, else the last; none that was set aside."""
-    rounds = [r for r in job.rounds_of(cylinder) if not r.aside]
+    """The round of a cylinder that counts: the last one judged, else the last begun; none that was set aside."""
+    rounds = [r for r in job.rounds_of(cylinder) if r.begun and not r.aside]
     # A round just begun must not hide the verdict before it.
     judged = [r for r in rounds if r.verdict is not None]
     chosen = judged or rounds

@@ -8,7 +8,7 @@ from msgspec.structs import replace
 
 from listen.jobs.decision import asked_step
 from listen.jobs.events import SentBack
-from listen.jobs.job import Job, RoundRecord
+from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.jobs.ways import SWITCHED, way_of
 from listen.judge.result import Verdict
 from listen.trade.cautions import Caution, cautions_for
@@ -103,6 +103,15 @@ def advised(verdict: Verdict, record: RoundRecord) -> tuple[Wish, ...]:
         return (Wish(at, kind),)
     pair = (Wish(at, "quiet", "quiet", seconds), Wish(at, "air", "air", seconds))
     return (*pair, Wish(at, "quiet", "closing", seconds)) if seconds > USUAL_S else pair
+
+
+def spoiled(verdict: Verdict, record: RoundRecord) -> tuple[ClipRecord, ...]:
+    """The clips in use that a slip spoiled, to be taken back and recorded again; none once clips changed since."""
+    found: list[ClipRecord] = []
+    for again in () if record.stale else verdict.again:
+        there = [c for c in record.live_clips(again.point) if c.kept.clip_kind == again.kind]
+        found += there[again.number - 1 : again.number] if again.number else there
+    return tuple(found)
 
 
 USUAL_S = 5.0

@@ -64,6 +64,15 @@ class PathResult(msgspec.Struct, frozen=True, kw_only=True):
     """The same of ``involved``."""
 
 
+class Again(msgspec.Struct, frozen=True):
+    """A clip in which something went wrong: to be taken back and recorded again."""
+
+    point: str
+    kind: str
+    number: Count = 0
+    """Which of that kind at the point, 1 the one recorded first; 0: all of them."""
+
+
 class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     """What may be said, and what to record next."""
 
@@ -82,6 +91,8 @@ class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     """Length of each clip of that recording; 0: as usual."""
     rests_on: tuple[str, ...] = ()
     """Assumptions and readings without which it would not be given, in words."""
+    again: tuple[Again, ...] = ()
+    """Clips that a slip of the person recording spoiled; empty where there is none, or it is not known which."""
 
 
 class Blown(msgspec.Struct, frozen=True, kw_only=True):

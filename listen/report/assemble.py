@@ -60,7 +60,7 @@ def assemble(
     in_use = {c.id for r in job.rounds for c in r.clips if not c.taken_back}
     files = {c.clip: c.file for c in clips}
     signatures = _held_over_clips(job, signature_parts(opened.chain), files)
-    rounds = tuple(round_part(job, r, signatures.get(r.id, ()), files) for r in job.rounds)
+    rounds = tuple(round_part(job, r, signatures.get(r.id, ()), files) for r in job.rounds if r.begun)
     altered = sum(files[c] != "matches" for c in in_use)
     days = days_of_testing(opened.chain.events())
     behind = Behind(

@@ -128,9 +128,9 @@ def _not_as_recorded(clips: Mapping[str, ClipRecord], files: Mapping[str, str]) 
 
 
 def _last(record: RoundRecord, point: str, kind: str) -> ClipRecord | None:
-    """The clip to hear: the latest in use of the first walk of that kind."""
-    found = [c for c in record.live_clips(point) if c.kept.clip_kind == kind and c.kept.walk != "closing"]
-    return found[-1] if found else None
+    """The clip to hear: the latest in use of that kind, of the closing walk only where there is no other."""
+    found = [c for c in record.live_clips(point) if c.kept.clip_kind == kind]
+    return next((c for c in reversed(found) if c.kept.walk != "closing"), found[-1] if found else None)
 
 
 def _level(p: PointResult | None) -> str:

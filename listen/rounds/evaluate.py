@@ -151,7 +151,7 @@ def _held_back(verdict: Verdict, slips: Sequence[Blunder]) -> Verdict:
     then = f"{then[:1].upper()}{then[1:]}"
     text = f"Cannot tell. {why}."
     return msgspec.structs.replace(
-        verdict, kind="unclear", text=text, next=then, next_point="", next_kind="", rests_on=()
+        verdict, kind="unclear", text=text, next=then, next_point="", next_kind="", rests_on=(), again=slips[0].again
     )
 
 

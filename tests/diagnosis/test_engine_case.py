@@ -8,10 +8,11 @@ from listen.diagnosis.case import Made
 from listen.diagnosis.compression import dry_test
 from listen.diagnosis.ear import heard_share
 from listen.diagnosis.leakage import behind_one_restrictor, losses
-from listen.jobs.engine_case import engine_case
+from listen.jobs.engine_case import cylinder_rows, engine_case
 from listen.jobs.events import (
     AnswerWithdrawn,
     ByEarCalled,
+    CautionAcknowledged,
     CheckMade,
     EngineSize,
     Judged,
@@ -25,6 +26,7 @@ from listen.jobs.folder.store import create_job
 from listen.judge.result import BubbleRates, PathResult, PointResult, RoundResult, Verdict
 from listen.trade.engine import layout
 from tests.jobs.short import begin_round
+from tui.screens.engine.cells import verdict_forms
 
 
 def read(name, si, n=None, round_id=None) -> ReadingEntered:
@@ -115,6 +117,20 @@ def test_a_later_reading_deletes_nothing_that_was_heard(job):
     assert of(job, 3).by_ear == ("exhaust-valve",)
     assert of(job, 3).heard_before == "heard at a loss of 96 %, since read as 10 %"
     assert heard_share(of(job, 3), "set-up") == 0.0
+
+
+def test_the_table_says_of_which_round_its_loss_is(job):
+    """A second try under way has read another loss than the one that the verdict rests on."""
+    first = begin_round(job, 3)
+    job.append(read("loss", 96, 3, first), judged(first, "set-up", 0.99, 0.99))
+    row = cylinder_rows(job.job)[2]
+    assert (row.loss.si, row.loss_then, row.heard_before, row.under_way) == (96, None, "", None)
+    second = begin_round(job, 3)
+    job.append(CautionAcknowledged(caution="set-up", round_id=second), read("loss", 10, 3, second))
+    row = cylinder_rows(job.job)[2]
+    assert (row.loss.si, row.loss_then, row.round.id, row.under_way.id) == (10, 96, first, second)
+    assert row.heard_before == "heard at a loss of 96 %, since read as 10 %"
+    assert all("96 %" in form for form in verdict_forms(row)), "however little room there is"
 
 
 def test_what_a_person_decided_is_kept_as_a_persons_word(job):

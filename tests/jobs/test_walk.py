@@ -7,15 +7,17 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from listen.errors import RoundError
 from listen.jobs import events as ev
 from listen.jobs.fold import fold
 from listen.jobs.job import Job
 from listen.jobs.reference import DECLINED, reference_cylinders, references, why_no_reference
-from listen.jobs.standing import standing, waiting
+from listen.jobs.standing import latest_round, standing, waiting
 from listen.jobs.to_round import clips_used, facts, to_round
-from listen.jobs.walk import SET_UP, Step, round_points, walked
+from listen.jobs.walk import SET_UP, Step, round_points, spoiled, walked
+from listen.judge.result import Again
 from listen.trade.engine import Exhaust, layout
 from listen.trade.points import Kind
 from tests.jobs.made import PAYLOADS, opened, result
@@ -141,6 +143,34 @@ def test_an_extra_take_asks_for_nothing_but_a_new_verdict() -> None:
     job, _ = answered(START, "c1-aa")
     job = after(clip("extra", "c1-aa", "intake", "air", "air"), start=job)
     assert answered(job, "c1-aa")[1] == ["verdict"]
+
+
+def test_a_call_after_numbers_is_told_as_such_though_the_one_before_it_was_taken_back() -> None:
+    """What the first call let be seen stays seen; one taken back before any air had shown nothing."""
+    first = ev.ByEarCalled(round_id="c1-aa", paths=("intake-valve",))
+    back = ev.Withdrawn(event="e3", kind="by-ear-called", round_id="c1-aa")
+    again = ev.ByEarCalled(round_id="c1-aa", paths=("rings",))
+    start = (opened(), ev.WayChosen(way="walks"), ev.RoundOpened(round_id="c1-aa", cylinder=1), first)
+    air = clip("a", "c1-aa", "intake", "air", "air")
+    assert after(*start, back, air, again).round("c1-aa").call().before_numbers is False
+    assert after(*start, back, again).round("c1-aa").call().before_numbers is True
+    skipped = ev.StepPassed(round_id="c1-aa", step="call", reason="no time")
+    assert after(*start[:3], skipped, air, again).round("c1-aa").call().before_numbers is False
+
+
+def test_a_round_that_was_only_opened_is_none_yet() -> None:
+    assert latest_round(START, 1) is None
+    assert latest_round(after(ev.CautionAcknowledged(caution=SET_UP, round_id="c1-aa"), start=START), 1) is not None
+
+
+def test_what_a_slip_spoiled_is_found_by_its_number() -> None:
+    job, _ = answered(START, "c1-aa")
+    record = job.round("c1-aa")
+    verdict = replace(record.verdict.result.verdict, again=(Again("intake", "quiet", 2), Again("tailpipe", "quiet")))
+    found = [(c.kept.point, c.kept.walk) for c in spoiled(verdict, record)]
+    assert found == [("intake", "closing"), ("tailpipe", "quiet"), ("tailpipe", "closing")]
+    later = after(ev.ClipTakenBack(clip=record.clips[0].id), start=job).round("c1-aa")
+    assert spoiled(verdict, later) == (), "the numbers are of other clips now"
 
 
 def test_a_reading_after_the_verdict_makes_it_stale() -> None:

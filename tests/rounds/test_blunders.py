@@ -100,6 +100,9 @@ def test_a_slip_is_noticed_told_and_nothing_is_named(slip: str) -> None:
     assert result.verdict.text.startswith("Cannot tell. ")
     assert result.verdict.next and result.verdict.next[0].isupper()
     assert "again" in result.verdict.next
+    wrong = result.verdict.again
+    assert {one.point for one in wrong} >= {p.point for p in result.points if flag in p.flags}
+    assert {one.kind for one in wrong} <= {"quiet", "air"} and wrong
 
 
 def test_of_six_swaps_at_least_five_are_noticed_and_nothing_is_named_on_those() -> None:

@@ -23,6 +23,7 @@ from bay import (
 from fakes import FakeServices, FakeSource, result_for
 from textual import events
 
+from listen.jobs.engine_case import cylinder_rows
 from listen.jobs.events import (
     ByEarCalled,
     CautionAcknowledged,
@@ -45,7 +46,7 @@ from tui.app import HisswayApp
 from tui.screens.cautions import CautionScreen
 from tui.screens.confirm.screen import ConfirmScreen
 from tui.screens.dialog import PickScreen, TickScreen
-from tui.screens.engine.cells import verdict_words
+from tui.screens.engine.cells import verdict_forms
 from tui.screens.engine.screen import EngineScreen
 from tui.screens.evidence.screen import EvidenceScreen
 from tui.screens.help.screen import HelpScreen
@@ -220,7 +221,7 @@ async def test_a_supervisor_hears_calls_agrees_and_signs(tmp_path: Path) -> None
         await until(pilot, lambda: "changed after signing" in screen.query_one("Banner").say.where)
         await pilot.press("escape")
         await until(pilot, lambda: isinstance(app.screen, EngineScreen))
-        assert ", ! changed since" in verdict_words(app.job.round(round_id))
+        assert ", ! changed since" in verdict_forms(cylinder_rows(app.job)[app.job.round(round_id).cylinder - 1])[0]
 
 
 async def test_a_supervisor_overrules_with_a_reason(tmp_path: Path) -> None:

@@ -59,7 +59,7 @@ def summarize(job: Job, chain: Chain, stat: os.stat_result | None) -> JobSummary
         engine=job.engine.name or job.engine.layout,
         details=" ".join(job.details.values()),
         cylinders=len(job.engine.cylinders),
-        rounds=len(job.rounds),
+        rounds=sum(r.begun for r in job.rounds),
         judged=sum(r.verdict is not None for r in job.rounds),
         signed=sum(r.signed for r in job.rounds),
         clips=sum(len(r.live_clips()) for r in job.rounds),

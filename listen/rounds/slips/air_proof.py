@@ -5,6 +5,7 @@ Silence everywhere is what a sound cylinder gives, and a closed tap, and air lef
 
 from collections.abc import Sequence
 
+from listen.judge.result import Again
 from listen.rounds.model import Facts
 from listen.rounds.slips.slip import Blunder
 from listen.rounds.weigh import Measured
@@ -35,17 +36,20 @@ def air_doubted(
     if not measured or followed:
         return None
     points = (measured[0].takes.point,)
+    airs = tuple(Again(w.takes.point, Kind.AIR) for w in measured)
     if facts.loss_percent is None and not hiss:
         text = (
             "Nothing was louder at any point with the air on, and no loss was read (0 readings, 1 is needed): nothing "
             "shows that air was in the cylinder; read the loss with the air on, then walk the air clips again."
         )
-        return Blunder(Flag(flag="air-unproven", value=0.0, limit=1.0, text=text), points)
+        return Blunder(Flag(flag="air-unproven", value=0.0, limit=1.0, text=text), points, airs)
     limit_db = NO_AIR_BESIDE_HISS_DB if hiss else NO_AIR_DB
     if no_air_db < limit_db:
         return None
     again = "it may have been off in the air walk, or on in the quiet one: walk both again."
+    clips = (*(Again(w.takes.point, Kind.QUIET) for w in measured), *airs)
     if all(Kind.AIR in w.takes.locked for w in measured):
+        clips = ()
         again = (
             "turn the valve and watch the tester's needle: say so if it follows, find out why and take again if not."
         )
@@ -54,4 +58,4 @@ def air_doubted(
         f"What was heard with the air on fits a cylinder{read} worse than no air at all (evidence {no_air_db:.0f} dB, "
         f"limit {limit_db:.0f} dB); {again}"
     )
-    return Blunder(Flag(flag="air-not-heard", value=no_air_db, limit=limit_db, text=text), points)
+    return Blunder(Flag(flag="air-not-heard", value=no_air_db, limit=limit_db, text=text), points, clips)

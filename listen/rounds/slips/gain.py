@@ -50,10 +50,12 @@ def other_gain(clips: Sequence[RoundClip]) -> Blunder | None:
         return None
     change, clip = max(gained, key=lambda found: abs(found[0]))
     text = (
-        f"All bands of {clip.words} moved by {change:+.1f} dB about its quiet clips, also where no leak is heard, and "
-        f"the rest of the walk did not (limit {limit:.1f} dB): the input gain was another; record this point again."
+        f"All bands of {clip.words} moved by {change:+.1f} dB about the others there, also where no leak is heard, and "
+        f"the rest of the walk did not (limit {limit:.1f} dB): the input gain was another; record {clip.words} again."
     )
-    return Blunder(Flag(flag="one-other-gain", value=change, limit=limit, text=text, reject=True), (clip.at,))
+    return Blunder(
+        Flag(flag="one-other-gain", value=change, limit=limit, text=text, reject=True), (clip.at,), (clip.again,)
+    )
 
 
 def _less(one: float, other: float) -> float:

@@ -41,7 +41,7 @@ BANDS_AS_ONE = 0.5
 def swapped_labels(clips: Sequence[RoundClip]) -> Blunder | None:
     """Clips of one walk that fit each other's points by the room's sound better than their own."""
     spread_db, level_db = _repeat_spread_db(clips)
-    found: list[tuple[float, Kind, list[str]]] = []
+    found: list[tuple[float, Kind, list[RoundClip]]] = []
     for kind, number in dict.fromkeys((c.mark.kind, c.number) for c in clips):
         layer = [c for c in clips if c.mark.kind is kind and c.number == number]
         rest = [[d for d in clips if d.at == c.at and d is not c and d.mark.kind in STILL] for c in layer]
@@ -58,16 +58,17 @@ def swapped_labels(clips: Sequence[RoundClip]) -> Blunder | None:
             # A train that passes every other clip makes two places look exchanged: had it passed elsewhere too?
             own = _own_change(clips, {pairs[i][0].at for i in moved}, places_db[moved])
             moved, gain_db = best_exchange(clips_db, places_db, repeats, spreads_db, air=air, own=own)
-        found.append((gain_db, kind, [pairs[i][0].at for i in moved]))
-    gain_db, kind, at = max(found, default=(0.0, Kind.AIR, []), key=lambda one: one[0])
+        found.append((gain_db, kind, [pairs[i][0] for i in moved]))
+    gain_db, kind, exchanged = max(found, default=(0.0, Kind.AIR, []), key=lambda one: one[0])
     if gain_db < SWAP_DB:
         return None
-    where = " and ".join(point(p).words for p in at)
+    where = " and ".join(point(c.at).words for c in exchanged)
     text = (
         f"By the room's sound at 60-900 Hz the {kind} clips of {where} belong to each other's points (evidence "
         f"{gain_db:.0f} dB, limit {SWAP_DB:.0f} dB): the labels look swapped; record both again."
     )
-    return Blunder(Flag(flag="swapped-labels", value=gain_db, limit=SWAP_DB, text=text, reject=True), tuple(at))
+    flag = Flag(flag="swapped-labels", value=gain_db, limit=SWAP_DB, text=text, reject=True)
+    return Blunder(flag, tuple(c.at for c in exchanged), tuple(c.again for c in exchanged))
 
 
 def _repeat_spread_db(clips: Sequence[RoundClip]) -> tuple[float, float]:

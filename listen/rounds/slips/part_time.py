@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from listen.rounds.slips.slip import Blunder, RoundClip
 from listen.signal.flags import Flag
-from listen.trade.points import Kind, point
+from listen.trade.points import Kind
 
 STEP_SIGMA = 6.5
 STEP_TIMES = 1.5
@@ -28,18 +28,18 @@ def part_of_the_time(clips: Sequence[RoundClip]) -> Blunder | None:
     bands = min((c.mark.course_db.shape[1] for c in (*quiets, *airs)), default=0)
     if bands < 2:
         return None
-    steps = [(*_beyond_chance(c, quiets, bands), c.at) for c in airs]
-    found = [(sigma, limit, rise_db, at) for sigma, limit, rise_db, at in steps if sigma > limit]
+    steps = [(*_beyond_chance(c, quiets, bands), c) for c in airs]
+    found = [(sigma, limit, rise_db, clip) for sigma, limit, rise_db, clip in steps if sigma > limit]
     if not found:
         return None
-    sigma, limit, rise_db, at = max(found)
+    sigma, limit, rise_db, clip = max(found, key=lambda one: one[0])
     text = (
-        f"Within the air clip of the {point(at).words} the hiss is {rise_db:.1f} dB louder for a part of the time, "
+        f"Within {clip.words} the hiss is {rise_db:.1f} dB louder for a part of the time, "
         f"{sigma:.0f} times what chance makes of the quiet clips (limit {limit:.0f}): escaping air is steady, "
         "something else sounded; record the air again."
     )
     flag = Flag(flag="part-of-the-time", value=sigma, limit=limit, text=text, reject=True)
-    return Blunder(flag, tuple(dict.fromkeys(at for *_, at in found)))
+    return Blunder(flag, tuple(dict.fromkeys(c.at for *_, c in found)), tuple(c.again for *_, c in found))
 
 
 def _beyond_chance(air: RoundClip, quiets: Sequence[RoundClip], bands: int) -> tuple[float, float, float]:

@@ -63,7 +63,8 @@ def quiet_with_air(clips: Sequence[RoundClip]) -> Blunder | None:
         "quiet clips again."
     )
     flag = Flag(flag="air-in-quiet", value=float(gain_db[walk]), limit=QUIET_AIR_DB, text=text, reject=True)
-    return Blunder(flag, tuple(p for p, db in zip(at, hiss, strict=True) if db >= HISS_DB))
+    again = tuple(here[walk].again for here in quiets)
+    return Blunder(flag, tuple(p for p, db in zip(at, hiss, strict=True) if db >= HISS_DB), again)
 
 
 def _walks(clips: Sequence[RoundClip]) -> tuple[list[str], list[list[RoundClip]], list[RoundClip]]:

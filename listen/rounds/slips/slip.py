@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from listen.judge.result import Again
 from listen.signal.clip_print import ClipPrint
 from listen.signal.flags import Flag
 from listen.signal.point import PointTakes
@@ -10,6 +11,7 @@ from listen.trade.points import Kind, point
 
 STILL = (Kind.QUIET, Kind.SHUT)
 """Clips without air in the cylinder."""
+ORDINALS = {1: "first", 2: "second", 3: "third"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,6 +20,8 @@ class Blunder:
 
     flag: Flag
     points: tuple[str, ...]
+    again: tuple[Again, ...] = ()
+    """Clips to be recorded again; empty where it is not known which are wrong."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -31,7 +35,13 @@ class RoundClip:
 
     @property
     def words(self) -> str:
-        return f"the {self.mark.kind} clip of the {point(self.at).words}"
+        # Quiet clips stand before the air clip and behind it: which one it was has to be said.
+        which = f"{ORDINALS.get(self.number, f'{self.number}th')} " if self.mark.kind is Kind.QUIET else ""
+        return f"the {which}{self.mark.kind} clip of the {point(self.at).words}"
+
+    @property
+    def again(self) -> Again:
+        return Again(self.at, str(self.mark.kind), self.number)
 
 
 def clips_of(points: Sequence[PointTakes]) -> list[RoundClip]:

@@ -61,7 +61,7 @@ def texts(row: CylinderRow, job: Job) -> dict[str, str]:
         "rise": UNKNOWN if row.wet_rise_kpa is None else _signed(row.wet_rise_kpa, unit),
         "loss": UNKNOWN if row.loss is None else f"{row.loss.value:g}",
         "plug": plug_words(row),
-        "verdict": verdict_words(row.round),
+        "verdict": verdict_forms(row)[0],
     }
 
 
@@ -83,13 +83,12 @@ def _bare(kpa: float, unit: Unit) -> str:
     return show(kpa, unit).removesuffix(f" {unit}")
 
 
-def verdict_words(record: RoundRecord | None) -> str:
-    """What stands for a cylinder, glyph first, in full."""
-    return verdict_forms(record)[0]
+def verdict_forms(row: CylinderRow) -> tuple[str, ...]:
+    """What stands for a cylinder, glyph first, from the longest words to the shortest.
 
-
-def verdict_forms(record: RoundRecord | None) -> tuple[str, ...]:
-    """The same from the longest words to the shortest. A person's decision stands above the program's verdict."""
+    A person's decision stands above the program's verdict; one on another loss than the table shows says on which.
+    """
+    record = row.round
     if record is None:
         return ("– not tested",)
     stand = standing(record)
@@ -102,6 +101,8 @@ def verdict_forms(record: RoundRecord | None) -> tuple[str, ...]:
     more += " (clips or readings changed since)" if stand.stale else ""
     mark = (" ✓" if record.signed else "") + (" !" if record.changed_after_signing or stand.stale else "")
     mark += " ↩" if stand.how == "sent-back" else ""
+    if row.loss_then is not None:
+        more, mark = f"{more}, {row.heard_before}", f"{mark} (at {row.loss_then:g} %)"
     glyph = verdicts.glyph(stand.kind)
     return tuple(f"{glyph} {words}{end}" for words in (_said(stand), _said(stand, short=True)) for end in (more, mark))
 
@@ -128,7 +129,9 @@ def standing_forms(record: RoundRecord | None) -> tuple[str, ...]:
 
 def in_full(row: CylinderRow, job: Job) -> str:
     """Everything the table may have had to shorten, for the cylinder one is on."""
-    parts = [f"Cylinder {row.cylinder}: {verdict_words(row.round)}"]
+    parts = [f"Cylinder {row.cylinder}: {verdict_forms(row)[0]}"]
+    if row.under_way is not None:
+        parts.append(f"◌ another round begun, {len(row.under_way.live_clips())} clips: r goes on with it")
     if row.share_of_highest is not None:
         parts.append(f"dry {figures.share(row.share_of_highest)} of the highest")
     if row.plug is not None:

@@ -86,7 +86,7 @@ class EngineScreen(EngineKeys):
             table.add_column(head, width=widths[column.id] + gap, key=column.id)
         for row in rows:
             words = cells.texts(row, job)
-            words["verdict"] = fitting(cells.verdict_forms(row.round), widths["verdict"])
+            words["verdict"] = fitting(cells.verdict_forms(row), widths["verdict"])
             table.add_row(*(_broken(words[c.id], widths[c.id], gap) for c in cells.COLUMNS), height=None)
         table.move_cursor(row=min(at.row, len(rows) - 1), column=at.column)
 
@@ -211,7 +211,8 @@ class EngineScreen(EngineKeys):
 def _drawn(row: CylinderRow) -> DrawnCylinder:
     record = row.round
     kind = standing(record).kind if record else ""
-    loss = (f"loss {row.loss.value:g} %", f"{row.loss.value:g} %") if row.loss else ("",)
+    # Of another round than the verdict below it, the loss stands in the table alone, which says so.
+    loss = (f"loss {row.loss.value:g} %", f"{row.loss.value:g} %") if row.loss and row.loss_then is None else ("",)
     glyph = verdicts.GLYPHS.get(kind, "◌" if record else "·")
     return DrawnCylinder(row.cylinder, loss, cells.standing_forms(record), cells.PENS.get(kind, "dim"), glyph)
 

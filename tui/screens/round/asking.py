@@ -157,8 +157,7 @@ class Asking(Bench):
             self.change()
 
     def _call(self, sure: float | None, called: str | tuple[str, ...]) -> None:
-        name, record = self.opened.job.people.get("tech", ""), self.record
-        before = not any(c.kept.clip_kind != "quiet" for c in record.clips) or not record.calls
+        name, before = self.opened.job.people.get("tech", ""), not self.record.numbers_shown
         self.write(call_event(self.round_id, called, name, before_numbers=before, sure=sure))
 
     @asks

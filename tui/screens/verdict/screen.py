@@ -1,5 +1,7 @@
 """Verdict: odds, the weight of evidence line by line, what cannot be told, and the way to the next recording."""
 
+from collections.abc import Sequence
+
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
@@ -7,16 +9,17 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
-from listen.jobs.events import StepPassed
-from listen.jobs.job import Job, RoundRecord
+from listen.jobs.events import ClipTakenBack, StepPassed
+from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.jobs.reference import DECLINED, reference_cylinders, told_since, why_no_reference
 from listen.jobs.standing import Standing, standing
-from listen.jobs.walk import Wish, advised
+from listen.jobs.walk import Wish, advised, spoiled, walked
 from listen.judge.result import PathResult, RoundResult, Verdict
 from listen.trade.cautions import cautions_for, defer_to_others
 from listen.voice import names, verdicts
 from listen.voice.text import plain
 from tui.content import shown
+from tui.screens.ask_before_change import rounds_touched, write_asking
 from tui.screens.base import BayScreen, asks
 from tui.screens.calls import tech_call
 from tui.screens.dialog import PickScreen
@@ -87,13 +90,27 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
             leaks = f"What moved the odds that the {names.path(path.path)} leaks, alone or with another"
             self.query_one("#account-head", Static).update(shown(HEADS.get(path.path, leaks)))
 
-    def action_go_there(self) -> None:
-        """Back to the round, aimed at the recording that would help most."""
-        judged = self.record.verdict
-        if judged is not None and (plan := advised(judged.result.verdict, self.record)):
+    @asks
+    async def action_go_there(self) -> None:
+        """Back to the round, aimed at the recording that would help most; what a slip spoiled is taken back first."""
+        record = self.record
+        verdict = record.verdict.result.verdict if record.verdict else None
+        if verdict is not None and (wrong := spoiled(verdict, record)):
+            await self._record_again(wrong)
+        elif verdict is not None and (plan := advised(verdict, record)):
             self.dismiss(plan)
         else:
             self.tell("The next thing to do is no recording: see the line that begins with Next.")
+
+    async def _record_again(self, wrong: Sequence[ClipRecord]) -> None:
+        at = [(c.kept.point, c.kept.walk) for c in wrong]
+        what = f"Recording again: {'; '.join(names.walked_clip(*one) for one in at)}. What is there now is taken back"
+        events = (ClipTakenBack(clip=c.id, reason="recorded again") for c in wrong)
+        if await write_asking(self, rounds_touched(self.job, self.round_id, None), what, *events):
+            # Where their walk was left out, or others are due before them, they are not what comes next by itself.
+            due = walked(self.job, self.round_id).due
+            there = (due.point, due.walk) in at
+            self.dismiss(() if there else tuple(Wish(c.kept.point, c.kept.clip_kind, c.kept.walk) for c in wrong))
 
     @asks
     async def action_reference(self) -> None:

@@ -160,11 +160,16 @@ def spectra_svg(quiet: Clip, air: Clip, name: str) -> str:
     """Draw both lines; ``name`` (letters, digits, hyphens) keeps identifiers of several plots apart.
 
     Raises ClipError: a clip is too short to have a spectrum."""
+    return inline(_plot(quiet, air), name)
+
+
+def _plot(quiet: Clip, air: Clip) -> str:
     import matplotlib
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
-    settings: Any = {"svg.fonttype": "none", "svg.hashsalt": name, "font.size": 11.0, "font.family": "sans-serif"}
+    # A salt of our own: identifiers are drawn by lot without one, and the same clips must give the same page.
+    settings: Any = {"svg.fonttype": "none", "svg.hashsalt": "spectra", "font.size": 11.0, "font.family": "sans-serif"}
     with matplotlib.rc_context(settings):
         figure = Figure(figsize=SIZE_IN)
         FigureCanvasSVG(figure)
@@ -173,7 +178,7 @@ def spectra_svg(quiet: Clip, air: Clip, name: str) -> str:
         _draw(figure.add_subplot(), levels(quiet), levels(air))
         out = io.StringIO()
         figure.savefig(out, format="svg", metadata=dict.fromkeys(("Creator", "Date", "Format", "Type")))
-    return inline(out.getvalue(), name)
+    return out.getvalue()
 
 
 def _draw(axes: Any, quiet: Line, air: Line) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -30,6 +31,7 @@ def run(hears: Callable[[float], bool]) -> Threshold:
     return state.result()
 
 
+@cache  # two tests look at the same listeners
 def runs(threshold_db: float, spread_db: float, lapse: float, count: int) -> list[Threshold]:
     rng = np.random.default_rng(7)
     return [

@@ -82,12 +82,12 @@ def made_once(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     room.mkdir(exist_ok=True)
 
     def once(make: Callable) -> Callable:
-        def made(quiet: Clip, air: Clip, *more: str) -> object:
-            key = repr((make.__name__, *(_fingerprint(clip) for clip in (quiet, air)), more))
+        def made(quiet: Clip, air: Clip) -> object:
+            key = repr((make.__name__, *(_fingerprint(clip) for clip in (quiet, air))))
             file = room / blake2b(key.encode()).hexdigest()
             if not file.exists():
                 whole = room / f"{file.name}.{os.getpid()}"
-                whole.write_bytes(pickle.dumps(make(quiet, air, *more)))
+                whole.write_bytes(pickle.dumps(make(quiet, air)))
                 whole.replace(file)
             return pickle.loads(file.read_bytes())
 
@@ -109,7 +109,7 @@ def made_once(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(sounds, "_pair", once(sounds._pair))
-        patch.setattr(drawing, "spectra_svg", once(drawing.spectra_svg))
+        patch.setattr(drawing, "_plot", once(drawing._plot))
         patch.setattr(switching, "pair", read_once)
         yield
 

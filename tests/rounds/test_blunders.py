@@ -216,6 +216,34 @@ def test_a_gain_moves_the_hiss_bands_of_a_quiet_clip_too(hiss_db: float, told: b
     assert ("one-other-gain" in {b.flag.flag for b in found}) is told
 
 
+def test_a_gain_is_told_where_bands_hold_still_however_the_rumble_moves() -> None:
+    """Low bands that rise and fall by 6 dB between clips, at other points too, and hiss bands that do not."""
+    points = measured(clean())
+    rumble = np.where(np.arange(9) % 2, 6.0, -6.0).astype(np.float32)
+
+    def rolled(p: PointTakes, gain_db: float) -> PointTakes:
+        first, *rest = p.prints
+        moved = replace(first, place_db=first.place_db + rumble + gain_db, wide_db=first.wide_db + gain_db)
+        return replace(p, prints=(moved, *rest))
+
+    for gain_db, told in ((4.0, True), (0.0, False)):
+        found = blunders([*(rolled(p, 0.0) for p in points[:2]), rolled(points[2], gain_db), rolled(points[3], 0.0)])
+        gained = [b for b in found if b.flag.flag == "one-other-gain"]
+        assert [b.points for b in gained] == ([(points[2].point,)] if told else [])
+
+
+@pytest.mark.parametrize(("lift_db", "told"), [(10.0, True), (22.0, False)])
+def test_a_rise_of_more_than_anybody_turns_a_gain_by_is_a_leaks(lift_db: float, told: bool) -> None:
+    """Two leaks of 50 dB that a stranger drew rose alike, by 22 and 23 dB, at 60-500 Hz."""
+    points = measured(clean())
+    air = next(m for m in points[2].prints if m.kind is Kind.AIR)
+    still = points[2].prints[0]
+    louder = replace(air, place_db=still.place_db + lift_db, wide_db=still.wide_db + lift_db)
+    prints = tuple(louder if m is air else m for m in points[2].prints)
+    found = blunders([*points[:2], replace(points[2], prints=prints), *points[3:]])
+    assert ("one-other-gain" in {b.flag.flag for b in found}) is told
+
+
 def test_points_without_marks_are_left_alone() -> None:
     """Results of an older measurement, or switched takes only: nothing to compare, nothing found."""
     points = [replace(p, prints=()) for p in measured(clean())]

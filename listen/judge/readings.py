@@ -7,6 +7,7 @@ A loss is brought to one effective hole through restrictor and supply before it 
 import math
 from collections.abc import Callable
 from functools import cache
+from statistics import fmean
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from listen.judge.assumptions import Assumptions
 from listen.judge.evidence import Bubbles, Readings, RoundEvidence
 from listen.judge.result import ShopSeen
 from listen.judge.shop import shop_hole
-from listen.trade.points import PathId, path_table
+from listen.trade.points import PathId, PathRow, path_table
 from listen.trade.restrictor import HELD_PERCENT, REFERENCE_MM, SUPPLY_KPA, USUAL_MM, leak_mm
 
 Paths = tuple[PathId, ...]
@@ -33,6 +34,9 @@ HOLE_RANGE_MM = (0.1, 11.0)
 """Bores between which a freak reading may lie anywhere, evenly in its logarithm. Judgement."""
 OTHERS_SPREAD = 0.22
 """Spread of the natural log of the hole's bore over one engine's sound cylinders (10 % may be 7 or 14). Judgement."""
+OTHERS_SOUND = 0.6
+"""How often the middle loss of the other cylinders is that of a sound one, before it is looked at: one or two leak, but
+those that leak are read first. Judgement."""
 
 WET_RISE: dict[bool, tuple[float, float]] = {True: (0.22, 0.13), False: (0.05, 0.07)}
 """Relative wet rise with and without ring trouble, mean and spread. Oil volume alone raises the reading by 9-20 % of
@@ -64,6 +68,21 @@ def loss(paths: Paths, readings: Readings, assumed: Assumptions, shop: ShopSeen 
     return math.log(total)
 
 
+def _loss_of_others(percent: float, bore_mm: float, supply_kpa: float, assumed: Assumptions) -> tuple[float, float]:
+    """Density of the others' middle loss, over the log of its hole, and the odds that a sound cylinder shows it."""
+    hole = _log_bore(percent, bore_mm, supply_kpa)
+    causes = [row.path for row in path_table().cause]
+    bells = {path: _bell(hole, *_usual_hole((path,), assumed)) for path in causes}
+    sound = OTHERS_SOUND * bells.pop(PathId.NONE)
+    leaking = (1.0 - OTHERS_SOUND) * ((1.0 - FREAK) * fmean(bells.values()) + FREAK * _freak())
+    return sound + leaking, sound / (sound + leaking)
+
+
+def _freak() -> float:
+    low, high = map(math.log, HOLE_RANGE_MM)
+    return 1.0 / (high - low)
+
+
 def _loss_density(
     paths: Paths,
     percent: float,
@@ -81,26 +100,35 @@ def _loss_density(
     if paths == (PathId.SET_UP,):
         # An open valve is as wide as it likes: a needle at its end says no less for one than a needle near its end.
         hole = min(hole, median)
-    density = _bell(hole, median, spread)
-    if paths == (PathId.NONE,) and readings.loss_others_percent is not None:
-        others = _log_bore(readings.loss_others_percent, bore_mm, supply_kpa)
-        # Less than the sound cylinders lose speaks for sound as much as the same does.
-        density = _bell(max(hole, others), others, OTHERS_SPREAD)
-    low, high = map(math.log, HOLE_RANGE_MM)
-    freak = 1.0 / (high - low)
+    density, of_others = _bell(hole, median, spread), 1.0
+    if wide := max(_cause(path).wide_open for path in paths):
+        open_valve, its_spread = _usual_hole((PathId.SET_UP,), assumed)
+        density = (1.0 - wide) * density + wide * _bell(min(hole, open_valve), open_valve, its_spread)
+    if readings.loss_others_percent is not None:
+        of_others, sound = _loss_of_others(readings.loss_others_percent, bore_mm, supply_kpa, assumed)
+        if paths == (PathId.NONE,):
+            others = _log_bore(readings.loss_others_percent, bore_mm, supply_kpa)
+            # Less than the sound cylinders lose speaks for sound as much as the same does. Where the others leak as
+            # well they say nothing of what is usual: a cylinder that loses 90 % is not sound beside one of 80 %.
+            density = sound * _bell(max(hole, others), others, OTHERS_SPREAD) + (1.0 - sound) * density
     # By the slope there a density over holes becomes one over percents; the step keeps within 0 to 100.
     step = 0.02 * min(percent, 100.0 - percent) + 0.01
     ends = [min(max(percent + d, HELD_PERCENT[0]), HELD_PERCENT[1]) for d in (-step, step)]
     holes = [_log_bore(end, bore_mm, supply_kpa) for end in ends]
     slope = (holes[1] - holes[0]) / (ends[1] - ends[0]) if ends[1] > ends[0] else 1.0
-    return ((1.0 - FREAK) * density + FREAK * freak) * slope
+    return of_others * ((1.0 - FREAK) * density + FREAK * _freak()) * slope
+
+
+@cache
+def _cause(path: PathId) -> PathRow:
+    return next(row for row in path_table().cause if row.path == path)
 
 
 @cache
 def _usual_hole(paths: Paths, assumed: Assumptions) -> tuple[float, float]:
     """Median and spread of the natural log of the effective hole under a set of causes."""
     table = path_table()
-    row = {r.path: r for r in table.cause}[paths[0]]
+    row = _cause(paths[0])
     pair = len(paths) > 1
     median = table.pair_loss_median if pair else row.loss_median
     if paths == (PathId.NONE,):

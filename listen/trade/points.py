@@ -132,6 +132,8 @@ class PathRow(msgspec.Struct, frozen=True):
     loss_spread: float
     """Standard deviation of the natural log of the loss."""
     why: str
+    wide_open: float = 0.0
+    """Share of such leaks that hold as little as an open valve."""
 
 
 class PathTable(msgspec.Struct, frozen=True):

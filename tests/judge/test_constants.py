@@ -59,6 +59,7 @@ FIGURES = {
         "LEAST_PERCENT": 3.0,
         "HOLE_RANGE_MM": (0.1, 11.0),
         "OTHERS_SPREAD": 0.22,
+        "OTHERS_SOUND": 0.6,
         "WET_RISE": {True: (0.22, 0.13), False: (0.05, 0.07)},
         "SEEN": {True: 0.85, False: 0.04},
         "COUNT_SPREAD": 0.35,

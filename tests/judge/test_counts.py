@@ -132,19 +132,33 @@ def test_bubbles_heard_count_by_how_many_more_come_with_the_air(
 @pytest.mark.parametrize(
     ("readings", "decibans"),
     [
-        ({"loss_percent": 7.0}, -3.8),
-        ({"loss_percent": 25.0}, 2.8),
-        ({"loss_percent": 35.0, "restrictor_mm": 1.0}, 14.9),
-        ({"loss_percent": 9.0, "restrictor_mm": 1.0}, -4.5),
-        ({"loss_percent": 0.5}, -9.8),
-        ({"loss_percent": 99.5, "restrictor_mm": 1.0}, 0.0),
-        ({"loss_percent": 14.0, "loss_others_percent": 10.0}, -2.4),
-        ({"loss_percent": 20.0, "loss_others_percent": 10.0}, -0.6),
+        ({"loss_percent": 7.0}, -4.3),
+        ({"loss_percent": 25.0}, 2.5),
+        ({"loss_percent": 35.0, "restrictor_mm": 1.0}, 14.5),
+        ({"loss_percent": 9.0, "restrictor_mm": 1.0}, -4.9),
+        ({"loss_percent": 0.5}, -10.3),
+        ({"loss_percent": 99.5, "restrictor_mm": 1.0}, 13.3),
+        ({"loss_percent": 14.0, "loss_others_percent": 10.0}, -1.8),
+        ({"loss_percent": 20.0, "loss_others_percent": 10.0}, 0.5),
     ],
 )
 def test_a_loss_speaks_for_a_leak_against_a_sound_cylinder(readings: dict[str, float], decibans: float) -> None:
     read = Readings(**readings)
     assert db(loss(INTAKE, read, BASE) - loss(SOUND, read, BASE)) == pytest.approx(decibans, abs=0.15)
+
+
+@pytest.mark.parametrize(("of_others", "least"), [(None, 8.0), (6.0, 8.0), (20.0, 8.0), (80.0, 8.0), (95.0, 8.0)])
+def test_a_cylinder_that_holds_next_to_nothing_is_not_sound_because_the_others_hold_no_more(
+    of_others: float | None, least: float
+) -> None:
+    """The other cylinders read so far may leak themselves: the worst ones are read first."""
+    read = Readings(loss_percent=91.0, restrictor_mm=1.0, loss_others_percent=of_others)
+    assert db(loss(EXHAUST, read, BASE) - loss(SOUND, read, BASE)) > least
+
+
+def test_behind_a_bore_of_half_a_millimetre_a_loss_of_the_others_of_80_percent_is_usual() -> None:
+    read = Readings(loss_percent=80.0, restrictor_mm=0.5, loss_others_percent=80.0)
+    assert loss(SOUND, read, BASE) > loss(EXHAUST, read, BASE)
 
 
 @pytest.mark.parametrize(("percent", "decibans"), [(5.0, -0.7), (20.0, 2.1), (40.0, 3.2)])
@@ -157,24 +171,24 @@ def test_an_engine_that_loses_a_fifth_more_than_usual_changes_what_a_sound_cylin
     assert loss(INTAKE, read, wide) == loss(INTAKE, read, BASE)
 
 
-@pytest.mark.parametrize(("percent", "decibans"), [(12.0, -1.75), (40.0, 0.2), (80.0, 3.6)])
+@pytest.mark.parametrize(("percent", "decibans"), [(12.0, -1.75), (40.0, 0.2), (80.0, 2.6)])
 def test_two_leaks_lose_more_than_one(percent: float, decibans: float) -> None:
     read = Readings(loss_percent=percent, restrictor_mm=1.0)
     assert db(loss((*INTAKE, *EXHAUST), read, BASE) - loss(INTAKE, read, BASE)) == pytest.approx(decibans, abs=0.15)
 
 
 def test_a_needle_at_its_end_speaks_for_an_open_valve_as_one_near_its_end_does() -> None:
-    """A leaking valve is seldom that wide."""
+    """One leaking valve in ten is that wide: bent or burnt. A total loss is no proof of the set-up."""
     speaks = [
         db(loss((PathId.SET_UP,), read, BASE) - loss(INTAKE, read, BASE))
         for read in (Readings(loss_percent=percent, restrictor_mm=1.0) for percent in (20.0, 90.0, 99.5))
     ]
-    assert speaks == pytest.approx([-14.2, 14.0, 23.1], abs=0.15)
+    assert speaks == pytest.approx([-13.8, 8.7, 9.8], abs=0.15)
 
 
 def test_a_loss_is_worth_its_density_and_a_freak_reading_lies_anywhere_between_holes_of_0_1_and_11_mm() -> None:
     assert db(loss(SOUND, Readings(loss_percent=60.0), BASE)) == pytest.approx(-28.7, abs=0.15)
-    assert db(loss(INTAKE, Readings(loss_percent=99.5, restrictor_mm=1.0), BASE)) == pytest.approx(-25.0, abs=0.15)
+    assert db(loss(INTAKE, Readings(loss_percent=99.5, restrictor_mm=1.0), BASE)) == pytest.approx(-11.7, abs=0.15)
 
 
 def test_a_supply_beyond_50_to_2000_kpa_is_read_as_the_nearer() -> None:
@@ -324,8 +338,8 @@ def test_cross_talk_is_never_taken_for_more_than_minus_4_db() -> None:
 @pytest.mark.parametrize(
     ("levels", "readings", "point", "kind", "bits"),
     [
-        ({**QUIET, "oil-filler": 0.0}, {"loss_percent": 15.0}, "oil-filler", "sound", 0.291),
-        ({"intake": None, "oil-filler": -12.0}, {"loss_percent": 40.0}, "tailpipe", "air", 0.287),
+        ({**QUIET, "oil-filler": 0.0}, {"loss_percent": 15.0}, "oil-filler", "sound", 0.287),
+        ({"intake": None, "oil-filler": -12.0}, {"loss_percent": 40.0}, "tailpipe", "air", 0.278),
         (loud_at("intake", 4.0), {"loss_percent": 30.0, "bubbles_seen": False}, "intake", "air", 0.087),
         (loud_at("intake", 14.0), {"loss_percent": 30.0, "bubbles_seen": False}, "intake", "air", 0.028),
     ],

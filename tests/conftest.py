@@ -45,7 +45,7 @@ def pytest_collection_finish() -> None:
     gc.set_threshold(100_000, 50, 50)
 
 
-LONGEST = ("test_real_microphone.py", "test_every_slip.py", "test_soak.py")
+LONGEST = ("test_real_microphone.py", "test_real_terminal.py", "test_every_slip.py", "test_soak.py")
 """Begun first: whoever begins a test of half a minute last keeps the other processes waiting at the end."""
 
 
@@ -53,4 +53,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if "sound_server" in getattr(item, "fixturenames", ()):
             item.add_marker(pytest.mark.system_packages)
-    items.sort(key=lambda item: item.path.name not in LONGEST)
+    long, short = ([item for item in items if (item.path.name in LONGEST) is wanted] for wanted in (True, False))
+    # Two go to each process to begin with: a long one and a short one, not two long ones to one of them.
+    items[:] = (
+        [item for pair in zip(long, short, strict=False) for item in pair] + long[len(short) :] + short[len(long) :]
+    )

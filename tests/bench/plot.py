@@ -7,10 +7,9 @@ import argparse
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-import matplotlib
 import msgspec
-from matplotlib.axes import Axes
 
 from listen.bench.accuracy.contest import Contest
 from listen.bench.accuracy.cover import Cover
@@ -18,6 +17,9 @@ from listen.bench.accuracy.detection import DETECTED, Detection
 from listen.bench.accuracy.scores import COVERAGE_BAR, DEPTH_BAR_DB
 from listen.bench.accuracy.sections import Accuracy
 from listen.errors import ReportError
+
+if TYPE_CHECKING:  # half a second of the processor in every process that collects tests
+    from matplotlib.axes import Axes
 
 SUMMARY = "draw the figures of a run of hissway bench accuracy"
 EXAMPLE = "python -m tests plot figures.json figures.svg"
@@ -28,6 +30,8 @@ HASH_SALT = "hissway-accuracy"
 
 def draw_plot(found: Accuracy, file: Path) -> None:
     """Draw all parts into one file, two panels a contest. Raises ReportError: the file cannot be written."""
+    import matplotlib
+
     matplotlib.use("Agg")
     from matplotlib import pyplot as plt
 

@@ -48,7 +48,7 @@ def test_a_real_round_names_the_leak(sound_server, tmp_path: Path) -> None:
                 noise.kill()
                 noise, fed = sound_server.feed(shop), time.monotonic()
             if rest == ["intake", "air"]:
-                hissing = sound_server.feed(wav(tmp_path / "hiss.wav", 30.0, 0.006, 2, hiss=True), latency_ms=200)
+                hissing = sound_server.feed(wav(tmp_path / "hiss.wav", 90.0, 0.006, 2, hiss=True), latency_ms=200)
             driver.stdin.write("go\n")
             driver.stdin.flush()
         elif what == "outcome":

@@ -77,8 +77,8 @@ class Bench(BayScreen[None]):
 
     def count(self, count: Count | None) -> None:
         """Show the countdown of what is under way."""
-        if self.is_attached:
-            self.query_one(Countdown).count = count
+        for shown in self.query(Countdown):  # none while the program closes: children go before their screen does
+            shown.count = count
 
     def wrong(self, text: str) -> None:
         """Say what is wrong with what was typed."""

@@ -11,6 +11,7 @@ from zlib import crc32
 
 import numpy as np
 import pytest
+from filelock import FileLock
 
 from listen.audio.write import write_flac
 from listen.jobs.events import (
@@ -71,22 +72,28 @@ def _fingerprint(clip: Clip) -> tuple[object, ...]:
     )
 
 
+@pytest.fixture(scope="session")
+def shared(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder that the tests of all processes share."""
+    base = tmp_path_factory.getbasetemp()
+    room = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "made-once"
+    room.mkdir(exist_ok=True)
+    return room
+
+
 @pytest.fixture(scope="session", autouse=True)
-def made_once(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+def made_once(shared: Path) -> Iterator[None]:
     """What one page had read, encoded or drawn of a pair of clips is there for the next: the same in, the same out.
 
     What was encoded or drawn is there for the tests in other processes, too.
     """
-    base = tmp_path_factory.getbasetemp()
-    room = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "made-once"
-    room.mkdir(exist_ok=True)
 
     def once(make: Callable) -> Callable:
         def made(quiet: Clip, air: Clip) -> object:
             key = repr((make.__name__, *(_fingerprint(clip) for clip in (quiet, air))))
-            file = room / blake2b(key.encode()).hexdigest()
+            file = shared / blake2b(key.encode()).hexdigest()
             if not file.exists():
-                whole = room / f"{file.name}.{os.getpid()}"
+                whole = shared / f"{file.name}.{os.getpid()}"
                 whole.write_bytes(pickle.dumps(make(quiet, air)))
                 whole.replace(file)
             return pickle.loads(file.read_bytes())
@@ -121,9 +128,13 @@ def demo(tmp_path_factory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def demo_page(demo) -> str:
-    """Its report."""
-    return report_text(demo)
+def demo_page(demo, shared: Path) -> str:
+    """Its report, made by whichever process asks first while the others wait: it takes six seconds of the processor."""
+    page = shared / "demo.html"
+    with FileLock(shared / "demo.lock"):
+        if not page.exists():
+            page.write_text(report_text(demo), "utf-8")
+    return page.read_text("utf-8")
 
 
 @pytest.fixture(scope="session")

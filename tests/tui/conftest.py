@@ -44,7 +44,7 @@ _parse_once()
 def _draw_seldom() -> None:
     """Sixty frames and twenty-five moves of the meter a second are for eyes: pilots wait for what they assert, and
     :meth:`Pilot.pause` draws whatever is due."""
-    textual.screen.UPDATE_PERIOD = 1 / 20  # type: ignore[misc]
+    textual.screen.UPDATE_PERIOD = 1 / 8  # type: ignore[misc]
     round_room.METER_PERIOD_S = microphone.METER_PERIOD_S = 1 / 5
 
 

@@ -15,7 +15,7 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from listen.judge.result import RoundResult
+from listen.judge.result import Again, RoundResult
 from listen.lab.simulator.draw import draw
 from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import RoundSpec
@@ -230,6 +230,23 @@ def test_a_gain_is_told_where_bands_hold_still_however_the_rumble_moves() -> Non
         found = blunders([*(rolled(p, 0.0) for p in points[:2]), rolled(points[2], gain_db), rolled(points[3], 0.0)])
         gained = [b for b in found if b.flag.flag == "one-other-gain"]
         assert [b.points for b in gained] == ([(points[2].point,)] if told else [])
+
+
+@pytest.mark.parametrize("walk", [1, 2])
+def test_of_two_quiet_clips_that_differ_the_one_to_record_again_is_named(walk: int) -> None:
+    """Each accuses the other; the air clip agrees with one of them."""
+    points = measured(clean())
+
+    def with_print(p: PointTakes, mark: ClipPrint) -> PointTakes:
+        return replace(p, prints=tuple(mark if i == 2 * (walk - 1) else m for i, m in enumerate(p.prints)))
+
+    own, other = (p.prints[2 * (walk - 1)] for p in points[1:3])
+    louder = replace(own, place_db=own.place_db - 6.0, wide_db=own.wide_db - 6.0)
+    (gained,) = blunders([points[0], with_print(points[1], louder), *points[2:]])
+    assert gained.again == (Again(points[1].point, "quiet", walk),)
+    (swapped,) = blunders([points[0], with_print(points[1], other), with_print(points[2], own), *points[3:]])
+    assert swapped.again == tuple(Again(p.point, "quiet", walk) for p in points[1:3])
+    assert ("first", "second")[walk - 1] in swapped.flag.text
 
 
 @pytest.mark.parametrize(("lift_db", "told"), [(10.0, True), (22.0, False)])

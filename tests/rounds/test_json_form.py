@@ -36,7 +36,18 @@ POINT = [
     "taken",
 ]
 PATH = ["evidence_db", "involved", "involved_range", "path", "probability", "probability_range"]
-VERDICT = ["kind", "next", "next_kind", "next_point", "next_seconds", "paths", "probability", "rests_on", "text"]
+VERDICT = [
+    "again",
+    "kind",
+    "next",
+    "next_kind",
+    "next_point",
+    "next_seconds",
+    "paths",
+    "probability",
+    "rests_on",
+    "text",
+]
 KINDS = {"path", "several", "sound", "fitting", "set-up", "unclear"}
 
 

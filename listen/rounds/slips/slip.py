@@ -34,10 +34,14 @@ class RoundClip:
     mark: ClipPrint
 
     @property
-    def words(self) -> str:
+    def kind_words(self) -> str:
         # Quiet clips stand before the air clip and behind it: which one it was has to be said.
         which = f"{ORDINALS.get(self.number, f'{self.number}th')} " if self.mark.kind is Kind.QUIET else ""
-        return f"the {which}{self.mark.kind} clip of the {point(self.at).words}"
+        return f"{which}{self.mark.kind}"
+
+    @property
+    def words(self) -> str:
+        return f"the {self.kind_words} clip of the {point(self.at).words}"
 
     @property
     def again(self) -> Again:

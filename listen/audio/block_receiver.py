@@ -88,6 +88,7 @@ class BlockReceiver:
         return (watch or self.watch).trouble(time.monotonic())
 
     def drain(self) -> list[Block]:
+        # Not by its length: the callback may add one, and the oldest drop out, between two looks.
         blocks = []
         try:
             while True:

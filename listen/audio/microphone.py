@@ -137,6 +137,7 @@ class Microphone:
                 opened = library.call_portaudio(
                     partial(_open, sd, device, rate_hz, self.channels), "opening the microphone", OPEN_S
                 )
+            # A driver may name a rate that it then refuses: the next one is tried.
             except sd.PortAudioError as error:
                 failure = error
             else:
@@ -194,6 +195,7 @@ class _Channel:
         if self.dead:
             return
         self.writer.write(samples, overflows)
+        # Zeros are counted on from block to block, from the last sample that was none.
         sounding = np.flatnonzero(samples)
         self.zeros = self.zeros + len(samples) if not len(sounding) else len(samples) - 1 - int(sounding[-1])
         if self.others and self.zeros >= ZEROS_S * rate_hz:
@@ -224,6 +226,7 @@ def record_all(
             if part is not None
         ]
         for block in take.blocks(seconds):
+            # A single part of an input with several channels gets their mean.
             every = block.samples[:, None] if block.channels is None or len(parts) == 1 else block.channels
             for c in channels:
                 c.take(every[:, c.number], take.overflows, take.rate_hz)

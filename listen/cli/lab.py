@@ -114,6 +114,7 @@ def _from_job(args: argparse.Namespace, root: Path) -> int:
     from listen.lab.training.seal import lab_key
 
     opened = open_job(find_job(args.job, jobs_root(args.jobs)), write=False)
+    # The line that took a finding back may be among those that do not hold.
     if opened.broken:
         raise JournalBroken(opened.broken)
     file = args.output or drills_dir(root) / f"job-{opened.job.id[:8]}{SUFFIX}"
@@ -161,6 +162,7 @@ def _export_arguments(sub: argparse.ArgumentParser) -> None:
 def _export(args: argparse.Namespace, root: Path) -> int:
     from listen.lab.training.export import write_answers, write_class, write_thresholds
 
+    # First: a place that will not do is told before every answer was read.
     if args.output is not None:
         check_place(args.output, form_of(args.output, ("csv",)))
     write = partial(write_thresholds if args.thresholds else write_answers, root, _chosen(args, root))

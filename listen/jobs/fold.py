@@ -96,6 +96,7 @@ def _call(job: Job, r: RoundRecord, p: ev.ByEarCalled, event: ev.Event) -> dict[
 
 
 def _decided(job: Job, r: RoundRecord, p: ev.Confirmed | ev.Overruled | ev.SentBack, event: ev.Event) -> dict[str, Any]:
+    # It settles what its maker knew of; what others decided meanwhile stays open beside it.
     made = Decision(
         **event.stamp,
         payload=p,
@@ -110,6 +111,7 @@ def _decided(job: Job, r: RoundRecord, p: ev.Confirmed | ev.Overruled | ev.SentB
 
 
 def _signed(job: Job, r: RoundRecord, p: ev.Signed, event: ev.Event) -> dict[str, Any]:
+    # Written elsewhere and unknown to whoever signed: it counts as a change since, whatever its time.
     missed = tuple(replace(t, not_seen_by=(p.name,)) for t in r.touches if not event.knew_of(t.place))
     known = [d for d in r.open_decisions if event.knew_of(d.place)]
     as_strong = bool(p.public_key) or not any(s.public_key for s in r.signatures)  # a name covers for no key

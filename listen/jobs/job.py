@@ -176,6 +176,7 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
         """True where clips or readings of the round changed since the latest result."""
         if not self.judged:
             return False
+        # Clips of a sound cylinder are lent by other rounds: `jobs.reference` follows what becomes of them there.
         own = {c.id: not c.taken_back for c in self.clips if c.kept.clip_kind != "sound"}
         in_use = {clip for clip, used in own.items() if used}
         return self.readings_changed or in_use != own.keys() & set(self.judged[-1].clips)

@@ -74,6 +74,7 @@ class Timeline:
         """From one opening to the next; of a single one twice as long as the air was on."""
         if self.cycles < 2:
             return float(2.0 * (self.shut_s - self.opened_s).sum())
+        # The median: a hand that missed a turn leaves one period twice as long.
         return float(np.median(np.diff(self.opened_s)))
 
     @property
@@ -103,6 +104,7 @@ class Timeline:
         """Moments too near an edge to be used [shape=(n,)]."""
         before, after = GUARD_S
         since = t_s[:, None] - self.edges_s
+        # Where only commands are known nobody knows where the edge is: `shares` averages over what may be.
         near = self.found & ((since > -before) & (since < after)).any(axis=1)
         after_tone = t_s[:, None] - np.array(self.told_s)
         return np.asarray(near | ((after_tone > -before) & (after_tone < TONE_S)).any(axis=1))
@@ -131,5 +133,6 @@ def _share(
         out[on] = 1.0 - (1.0 - start) * np.exp(-(t_s[on] - u) / RISE_S)
         full = 1.0 - (1.0 - start) * np.exp(-(v - u) / RISE_S)
         out[off] = full * np.exp(-(t_s[off] - v) / tau)
+        # A slow decay has not died when the air comes on again: the next rise begins there.
         start = full * float(np.exp(-(end - v) / tau))
     return out

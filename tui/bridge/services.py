@@ -155,6 +155,7 @@ class Services:
         except HisswayError:
             raise
         except Exception as e:
+            # It may have died of it: the next piece of work gets a process of its own.
             if self._analyst is not None:
                 self._analyst.close()
                 self._analyst = None

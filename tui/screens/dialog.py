@@ -216,6 +216,7 @@ class TickScreen(ListDialog[tuple[str, ...]]):
     def _tick(self, at: int) -> None:
         self.turn(self._options[at][0])
         options = self.query_one(OptionList)
+        # All of them: one tick may have cleared others.
         for i in range(len(self._options)):
             options.replace_option_prompt_at_index(i, self.words(i))
         options.highlighted = at

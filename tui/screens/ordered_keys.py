@@ -68,6 +68,7 @@ class OrderedKeys(Screen[R]):
             space, name, parameters = parse(binding.action)
             target = {"app": self.app, "screen": self}.get(space, node)
             action = getattr(target, f"action_{name}", None)
+            # What awaits cannot be done at once: it goes the usual way, through the queue.
             if action is None or iscoroutinefunction(action) or (first and not binding.priority):
                 continue
             if target.check_action(name, parameters):

@@ -89,6 +89,7 @@ def measured(job: WorldRound) -> Measured:
 
 
 def _measure(job: WorldRound, code: str) -> Measured:
+    # ``code`` is for the cache alone: what other code measured is another entry.
     spec = drawn(job)
     return Measured(spec, measure_spec(spec))
 

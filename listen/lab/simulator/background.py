@@ -71,6 +71,7 @@ def _file(path: str, rate_hz: int) -> NDArray[np.float32]:
     from listen.audio.files import read_clip
 
     clip = read_clip(Path(path))
+    # A converter's offset is no sound, and would count as power.
     x = clip.samples.astype(np.float32) - np.float32(clip.samples.mean())
     if clip.rate_hz != rate_hz:
         x = resample(x, len(x) * rate_hz // clip.rate_hz)

@@ -102,6 +102,7 @@ class SimulatedMicrophone:
         """Lay the microphones at these points, a channel each (empty: unused)."""
         self._places = tuple(p and point(p).id for p in places)
         first = next(p for p in self._places if p)
+        # Between two switched takes the air is off.
         self._held_at, self._on_s = (first, Kind.QUIET if kind == Kind.SWITCHED else kind), on_s
         if self._on_s and not self._made.is_alive():
             self._made = threading.Thread(target=self._make, daemon=True)
@@ -148,6 +149,7 @@ class SimulatedMicrophone:
         loop = self._clip(*self._held_at, 1, IDLE_S)
         for _ in range(due):
             self._meter.append(loop[self._idle_at : self._idle_at + size])
+            # Round again a block before the end, so that every block is whole.
             self._idle_at = (self._idle_at + size) % (len(loop) - size)
 
     def record(self, part: Path, seconds: float, cancel: threading.Event, told: Told | None = None) -> Recording:

@@ -223,6 +223,7 @@ def books(folder: Path) -> Iterator[Book]:
     """Every session in a learner's folder, oldest first, held against its own sums and the one before.
 
     Raises LabError: a line was changed, or what a later session follows is gone or cut."""
+    # The first session ever follows nothing.
     sums = {""}
     for path in sorted(folder.glob("*.jsonl")):
         if (book := _read(path)) is None:

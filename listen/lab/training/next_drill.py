@@ -79,6 +79,7 @@ def _stage(answers: Sequence[Answer]) -> int:
             window.append(found(a))
             if len(window) == PASS_OF and sum(window) >= PASS_SHARE * PASS_OF:
                 at += 1
+                # What was right at this stage opens no further one.
                 window.clear()
     return at
 
@@ -95,6 +96,7 @@ def profile(every: Sequence[Answer]) -> Profile:
     hits = counted(leaks, found)
     false = counted(sound, lambda a: bool(set(a.paths) - {"none"}))
     finds = counted([a for a in recent if a.truth != ("none",)], found).value or 0.0
+    # Habits first: who calls a leak on everything would seem weak at sound cylinders, and strong at every path.
     if len(sound) >= LEAST_SOUND and (false.value or 0.0) >= OVER_CALLS and finds >= HITS:
         why = (
             f"You call leaks on sound cylinders ({false.hits} of {false.of}) and find those there are: "

@@ -33,6 +33,7 @@ def lab_key(root: Path, *, make: bool = False) -> bytes:
         if make and not path.exists():
             from listen.durable import new_file
 
+            # Readable by its owner alone: whoever has it reads every truth of the shop's own drills.
             make_folders(path.parent)
             with os.fdopen(new_file(path, mode=0o600), "w", encoding="ascii") as file:
                 file.write(secrets.token_hex(KEY_BYTES) + "\n")

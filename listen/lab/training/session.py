@@ -47,6 +47,7 @@ class Session:
         self._nonce = ""
         self._met = _now()
         self._heard = next((x for x in book.lines[::-1] if not isinstance(x, Met)), None)
+        # Of a kept set a call without its answer is gone on from; a fresh round that was left is met no more.
         self._called = self._heard if isinstance(self._heard, Heard) and kept is not None else None
         self.order = _order(kept, opened.shuffle or 0) if kept is not None else ()
         if kept is not None and _sum(kept) != opened.names_sum:
@@ -91,6 +92,7 @@ class Session:
                 held = fresh_round(self.opened.pool, (*self._before, *self.answers))
             if self._kept is not None:  # its name in this session alone: others' answers must not tell it
                 held = replace(held, id=hashlib.sha256(f"{self.id}/{held.id}".encode()).hexdigest()[:16])
+            # There are few truths: without a secret of its own each could be tried against the sum.
             self._nonce = secrets.token_hex(16)
             self._book.add(Met(held_to=held_to(self._nonce, held.seed, held.id, held.truth)))
             self._held, self._met = held, _now()

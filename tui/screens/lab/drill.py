@@ -151,6 +151,7 @@ class DrillScreen(HearingScreen[None]):
     async def _two(self) -> None:
         paths = await self.answer(TickScreen("Which two?", words.PAIRABLE))
         if paths is not None and len(paths) == 2:
+            # In one order, whatever the list's: the same pair is the same call.
             self._paths = tuple(sorted(paths))
             self.go("again-sure" if self.phase.startswith("again") else "sure")
         elif paths is not None:
@@ -177,6 +178,7 @@ class DrillScreen(HearingScreen[None]):
         """What the meter says about the same clips: in a folder only now, only until it has read them."""
         with tempfile.TemporaryDirectory() as room:
             result = await self.bay.services.evaluate(await in_thread(held.write, Path(room)))
+        # Judging takes its time: the learner may be at the next round by now.
         if self.is_attached and self.phase == "truth" and held is self._held:
             ladder = self.query_one(Ladder)
             ladder.point_rows = tuple(

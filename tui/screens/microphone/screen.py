@@ -109,6 +109,7 @@ class MicrophoneScreen(BayScreen[None]):
 
     @on(Lines.OptionHighlighted)
     def _highlighted(self, event: Lines.OptionHighlighted) -> None:
+        # Not during a check: its seconds are one microphone's.
         if event.option.id != self._chosen and not self._checking:
             self._chosen = event.option.id
             self._answer(BEFORE, "")

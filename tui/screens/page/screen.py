@@ -117,6 +117,7 @@ class PageScreen(BayScreen[None]):
         verb = "Taking back" if back else "Bringing back"
         event = take_back(line, "taken back on the page") if back else bring_back(line, "brought back on the page")
         touched = rounds_touched(self.job, line.round_id, line.cylinder if self.cylinder is not None else None)
+        # Nothing was judged by a note: nobody is asked before it goes.
         await write_asking(self, touched if line.kind != "note-added" else (), f"{verb}: {line.words}", event)
 
     @asks
@@ -152,6 +153,7 @@ class PageScreen(BayScreen[None]):
         job, what = self.job, await self.answer(PickScreen("What is to be corrected?", INTAKE))
         if what is not None:
             changes = await self.answer(made("card" if what == "card" else "new-job", job))
+            # Rounds are judged by the engine; the card's words only stand above what was signed.
             touched = [r for r in rounds_touched(job, None, None) if what == "engine" or r.signed]
             if changes:
                 await write_asking(self, touched, "What was said at intake is corrected", *changes)

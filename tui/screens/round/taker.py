@@ -70,6 +70,7 @@ class Taker:
         except HisswayError as e:
             outcome = Outcome(False, f"{e}", lost=isinstance(e, DeviceLost))
         finally:
+            # Whatever ended it: a screen that believes a take under way would begin no other.
             bench.count(None)
             checking = tuple((o.clip, at.point, at.walk) for at, o in taken)
             plan = bench.now.plan[1:] if taken else bench.now.plan
@@ -92,6 +93,7 @@ class Taker:
             taken = Outcome(False, f"{refusal(check)} ({where})", taken.clip)
         excess = {step.point: taken.excess_db} if step.clip_kind in ("air", SWITCHED) else {}
         left = tuple(c for c in bench.now.checking if c[0] != taken.clip)
+        # A later take may have told its outcome meanwhile; that one stays.
         latest = bench.now.outcome if taken.kept and bench.now.outcome not in (outcome, None) else taken
         if not taken.kept:  # first: else the round would be judged with it, and the reason be gone from the screen
             bench.write(ClipTakenBack(clip=taken.clip, reason=refusal(check) if check else ""))
@@ -137,6 +139,7 @@ class Taker:
             return Outcome(False, f"{doubt} Space takes it all the same.", lead="No air yet")
         every = way_of(bench.opened.job.way).by_key_at(step.walk, 0.0, 0.0) == "all"
         due = {s.point: s for s in (*(bench.due_takes() if every else ()), step)}
+        # One name joins the clips of one take: they are judged as taken together.
         name = new_clip_id() if len(places) > 1 else ""
         parts = [
             bench.opened.new_part(bench.round_id, p, step.clip_kind, step.walk, on_s, name) if p in due else None
@@ -147,6 +150,7 @@ class Taker:
             if part is None:
                 continue
             if recording is None or recording.cancelled:
+                # Stopped by hand: kept, it would be offered as a take left over by a crash.
                 part.path.unlink(missing_ok=True)
                 continue
             await in_thread(bench.opened.keep, part, recording)
@@ -233,6 +237,7 @@ async def doubted(bench: Bench, places: Sequence[str]) -> str:
     wrong = channel_faults(now, [c for c, p in enumerate(places) if p], before)
     if wrong:
         return " ".join(f"Channel {c + 1}, {point_name(places[c])}: {why}." for c, why in sorted(wrong.items()))
+    # Only where nothing was wrong: what is wrong today must not be what is expected tomorrow.
     prints = tuple(tuple(round(float(x), 1) for x in row) for row in now.print_db)
     bench.bay.prefer(prints={**bench.bay.preferences.prints, name: prints})
     return ""

@@ -99,6 +99,7 @@ def view(job: Job, round_id: str, now: Now, prefs: Preferences, lines: int, gaug
     if job.pressure_unit != "kPa":
         step = msgspec.structs.replace(step, cautions=told_in(job.pressure_unit, step.cautions))
     record = walk.record
+    # Blind until then: a call by ear counts only where no figure was seen before it.
     numbers = record.call() is not None or "call" in record.steps_left_out
     live = {(point, walk): Mark.CHECKING for _, point, walk in now.checking}
     if step.kind == "clip":

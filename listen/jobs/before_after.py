@@ -6,9 +6,10 @@ import msgspec
 from msgspec.structs import replace
 
 from listen.jobs.job import Job, RoundRecord
-from listen.jobs.standing import latest_round
+from listen.jobs.standing import latest_round, standing
 from listen.judge.result import PointResult
 from listen.trade.units import in_unit, unit_named
+from listen.voice import names
 
 LOSS_POINTS = 3.5
 """95 % uncertainty of one loss reading: repeats of a well set test agree within 5 points (5 / root 2)."""
@@ -43,7 +44,7 @@ class CylinderChange(msgspec.Struct, frozen=True, kw_only=True):
     changes: tuple[Change, ...]
     verdict_before: str = ""
     verdict_after: str = ""
-    """Texts of the verdicts, empty where there is none."""
+    """Texts of the verdicts, with what a person decided otherwise; empty where there is none."""
     kind_before: str = ""
     kind_after: str = ""
 
@@ -92,8 +93,11 @@ def _cylinder(before: Job, after: Job, n: int) -> CylinderChange | None:
 
 
 def _verdict(record: RoundRecord | None) -> tuple[str, str]:
-    verdict = record.verdict.result.verdict if record and record.verdict else None
-    return (verdict.text, verdict.kind) if verdict else ("", "")
+    if record is None or record.verdict is None:
+        return "", ""
+    verdict, stands = record.verdict.result.verdict, standing(record)
+    decided = f" {stands.name} overruled it: {names.paths(stands.paths)}." if stands.how == "overruled" else ""
+    return f"{verdict.text}{decided}", verdict.kind
 
 
 def _loss(before: Job, after: Job, n: int) -> Change | None:

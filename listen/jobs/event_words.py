@@ -31,6 +31,8 @@ SECTIONS = {
 }
 """Steps in the order of a page, and their headings."""
 WALKS = ("quiet", "air", "closing", "switched")
+REST = "walk left out"
+"""Reason of a step left out by which the rest of its walk is meant."""
 PEOPLE = {"tech": "tech", "supervisor": "supervisor", "owner": "owner"}
 
 
@@ -81,7 +83,10 @@ def _passed(p: ev.StepPassed, job: Job) -> str:
         return f"sound cylinder left out: {plain(p.reason, 120)}" if p.reason else "the other cylinders count again"
     if p.step.startswith(ASKED):
         return f"the clip asked for is left out: {plain(p.reason, 120)}" if p.reason else "the clip asked for after all"
-    return f"{p.step}: {plain(p.reason, 120)}" if p.reason else f"{p.step}: taken up again"
+    name = SECTIONS.get(p.step, p.step)
+    if p.reason == REST:
+        return f"the rest of the {name} left out"
+    return f"{name} left out: {plain(p.reason, 120)}" if p.reason else f"{name}: taken up again"
 
 
 def _judged(p: ev.Judged, job: Job) -> str:

@@ -13,6 +13,7 @@ from listen.jobs.reference import engine_said, references
 from listen.judge.result import RoundResult
 from listen.rounds.model import Facts, Round, Take
 from listen.trade.points import Kind, point
+from listen.trade.units import MOST_KPA
 
 LEAST_KPA = 1.0
 """A gauge that does not move is entered as 0; the judge takes logarithms, so it is handed on as 1 kPa."""
@@ -116,7 +117,7 @@ def _within(value: float | None, what: str, most: float) -> float | None:
 
 
 def _pressure(value: float | None, what: str) -> float | None:
-    checked = _within(value, what, 10_000.0)
+    checked = _within(value, what, MOST_KPA)
     return None if checked is None else max(checked, LEAST_KPA)
 
 

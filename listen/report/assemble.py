@@ -133,7 +133,7 @@ def _engine_words(job: Job) -> tuple[tuple[str, str], ...]:
     layouts = {row.id: row.words for row in layout_rows()}
     rows = [
         ("Engine", e.name or layouts.get(e.layout, e.layout)),
-        ("Layout", layouts.get(e.layout, f"{len(e.cylinders)} cylinders in {len(e.rows)} row(s)")),
+        ("Layout", layouts.get(e.layout, f"{len(e.cylinders)} cylinders in {len(e.rows)} row(s)") if e.name else ""),
         ("Numbering", " / ".join("-".join(map(str, row)) for row in e.rows) + ", each row from the front end"),
         ("Firing order", "-".join(map(str, e.firing_order)) if e.firing_order else "not known"),
         ("Cooling", "liquid" if e.cooling == "liquid" else "air"),

@@ -4,10 +4,10 @@ from collections.abc import Iterator, Mapping
 
 from listen.jobs.decision import Decision
 from listen.jobs.event_words import event_words
-from listen.jobs.events import Judged
+from listen.jobs.events import Judged, StepPassed
 from listen.jobs.hearing import pair_at
 from listen.jobs.job import ClipRecord, Job, RoundRecord
-from listen.jobs.reference import DECLINED, covers
+from listen.jobs.reference import covers
 from listen.jobs.walk import round_points, table
 from listen.judge.result import PathResult, PointResult
 from listen.report.content import PathPart, PointPart, RoundPart, SignaturePart, reading_in_words
@@ -19,7 +19,6 @@ from listen.voice import figures, names, times
 LEAST_DB = 0.05
 """Weights smaller than this show as nothing and are left out."""
 
-LEFT_OUT = {DECLINED: "Sound cylinder of this engine"}
 """What was left out, where the step's own name would not say it."""
 
 
@@ -56,7 +55,7 @@ def round_part(
         signature_checks=signatures,
         warnings=(
             *(f"Signature of {s.name}: {s.held_by}." for s in signatures if s.state == "bad"),
-            *_warnings(record),
+            *_warnings(job, record),
         ),
         notes=tuple(event_words(n.payload, job) for n in job.notes if getattr(n.payload, "round_id", "") == record.id),
     )
@@ -165,9 +164,10 @@ def _decision(job: Job, d: Decision) -> str:
     return f"{times.moment_and_zone(d.time)}: {event_words(d.payload, job)}{blind}"
 
 
-def _warnings(record: RoundRecord) -> Iterator[str]:
+def _warnings(job: Job, record: RoundRecord) -> Iterator[str]:
     if record.stale:
         yield "Clips or readings changed after this result was computed; judge the round again."
     yield from (f"After signing: {change.sentence}" for change in record.changes)
     for step, reason in record.steps_left_out.items():
-        yield f"{LEFT_OUT.get(step, f'Step {step}')} left out: {reason}"
+        words = event_words(StepPassed(round_id=record.id, step=step, reason=reason), job)
+        yield f"{words[:1].upper()}{words[1:]}"

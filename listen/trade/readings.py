@@ -105,8 +105,6 @@ def ask_wet(dry: Pressure, wet: Pressure) -> tuple[Question, ...]:
 def ask_loss(percent: float) -> tuple[Question, ...]:
     meant = f"{percent * 100:g}"
     doubts = (
-        (percent > 100, "loss-over-100", "more than all cannot be lost; a pressure entered?", ""),
-        (percent < 0, "loss-below-zero", "below zero; set the tester to zero again.", ""),
         (percent == 0, "loss-zero", "every ring pack loses a little; was the air on?", ""),
         (0 < percent < 1, "loss-fraction", f"was {meant} % meant?", meant),
     )

@@ -19,6 +19,8 @@ _ENTRY = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?)\s*([A-Za-z]*)\s*")
 _FIGURE = re.compile(r"\d+(?:,\d{3})*(?:\.\d+)?")
 _AND = r"(?:, | to | and | or | > | dry, )"
 _IN_KPA = re.compile(rf"((?:{_FIGURE.pattern}{_AND})*{_FIGURE.pattern}) kPa(?: \(\d+ psi\))?")
+MOST_KPA = 10_000.0
+"""More than any gauge here shows: a diesel's compression reads up to 4,000 (shop rule), so twice that and some."""
 COARSE = 0.1
 """Share by which a gauge's step may change a figure told in a sentence."""
 
@@ -40,7 +42,7 @@ class Pressure(msgspec.Struct, frozen=True):
 def read_pressure(text: str, unit: Unit = "kPa") -> Pressure:
     """Read an entry such as ``120 psi``, ``8,3 bar`` or ``830`` (then in ``unit``).
 
-    Raises ReadingError: not a number with a known unit, or below zero."""
+    Raises ReadingError: not a number with a known unit, below zero, or more than any gauge shows."""
     m = _ENTRY.fullmatch(text)
     spelled = _SPELLED.get(m[2].lower()) if m and m[2] else unit
     if m is None or spelled is None:
@@ -50,6 +52,8 @@ def read_pressure(text: str, unit: Unit = "kPa") -> Pressure:
     value = float(m[1].replace(",", "."))
     if value < 0:
         raise ReadingError(f"{text.strip()!r} is below zero; a gauge shows 0 or more, check the entry")
+    if value * KPA_PER[spelled] > MOST_KPA:
+        raise ReadingError(f"{text.strip()!r} is more than any gauge shows ({show(MOST_KPA, spelled)}); type it again")
     return Pressure(value, spelled)
 
 

@@ -129,7 +129,7 @@ async def test_every_slip_at_every_step_of_a_round_is_mended(tmp_path: Path) -> 
         await tech.slip("supply", wrong_supply, lambda: tech.on_the_page("supply"))
         screen = await tech.to_round()
         await tech.slip(
-            "supply left out", lambda: tech.press("ctrl+s", "4"), lambda: tech.on_the_page("supply: no time")
+            "supply left out", lambda: tech.press("ctrl+s", "4"), lambda: tech.on_the_page("supply left out")
         )
         screen = await tech.to_round()
         await typed("550", "1.0")
@@ -150,7 +150,7 @@ async def test_every_slip_at_every_step_of_a_round_is_mended(tmp_path: Path) -> 
             await tech.slip(
                 f"{name}: the walk left out",
                 lambda: tech.press("s", "w"),
-                lambda n=name: tech.on_the_page(f"{n}: walk left out"),
+                lambda n=name: tech.on_the_page("the rest of the " + ("closing quiet" if n == "closing" else n)),
             )
             screen = await tech.to_round()
             await tech.slip(

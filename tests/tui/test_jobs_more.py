@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from bay import bench, screen_text, type_text, until
+from textual import events
 from textual.pilot import Pilot
 
 from listen.jobs.folder.store import list_jobs
@@ -79,14 +80,25 @@ async def test_a_card_needs_a_title_and_escape_changes_nothing(tmp_path: Path) -
         await listed(pilot, "Green tractor")
         before = next((tmp_path / "jobs").rglob("journal.jsonl")).read_bytes()
         await ask(pilot, "j")
-        # Drawn once: what is set before then counts as what the form began with.
-        await until(pilot, lambda: isinstance(app.screen, CardScreen) and bool(app.screen._begun))
+        await until(pilot, lambda: isinstance(app.screen, CardScreen) and bool(app.screen.query("#title")))
         app.screen.query_one("#title").value = "  "
         await pilot.press("ctrl+s")
         await until(pilot, lambda: "needs a title" in screen_text(app))
         await pilot.press("escape", "l", "enter")
         await listed(pilot, "Green tractor")
         assert next((tmp_path / "jobs").rglob("journal.jsonl")).read_bytes() == before
+
+
+async def test_what_is_typed_before_a_form_is_drawn_is_not_dropped(tmp_path: Path) -> None:
+    """The key that opens it, a title and Escape in one burst: leaving is asked about."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await listed(pilot, "Green tractor")
+        for key in ("n", *"Red", "escape"):
+            app.post_message(events.Key(key, key if len(key) == 1 else None))
+        await until(pilot, lambda: "Leave this form?" in screen_text(app))
+        await pilot.press("escape", "escape", "l", "enter")
+        await listed(pilot, "Green tractor")
 
 
 async def test_to_the_trash_and_back(tmp_path: Path) -> None:

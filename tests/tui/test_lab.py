@@ -119,7 +119,7 @@ async def test_after_the_truth_the_clips_are_heard_without_their_hiss_and_seen(t
         screen = await ready(pilot, app)
         await pilot.press("b", "s")
         assert "without" not in screen_text(app).split("▌")[-1] and screen.phase == "hear"
-        await pilot.press("c", "t")
+        await pilot.press("c", "m")
         await until(pilot, lambda: "Which two?" in screen_text(app))
         await pilot.press("1", "3", "enter")
         await until(pilot, lambda: screen.phase == "sure")
@@ -222,5 +222,5 @@ async def test_before_and_after_side_by_side(tmp_path: Path) -> None:
         await pilot.press("b")
         await until(pilot, lambda: bool(app.screen.query("OptionList")))
         await pilot.press("enter")
-        await until(pilot, lambda: isinstance(app.screen, CompareScreen) and "41.0" in screen_text(app))
-        assert "● loss" in screen_text(app) and "41.0 →" in words(app) and "−33.0 ±" in words(app)
+        await until(pilot, lambda: isinstance(app.screen, CompareScreen) and "41 %" in screen_text(app))
+        assert "● Cylinder 1, loss" in screen_text(app) and "41 % →" in words(app) and "−33.0 %" in words(app)

@@ -51,7 +51,7 @@ def test_a_ladder_says_all_without_colour(width: int) -> None:
     assert "●   ●   ·" in intake and "+9.8 dB hiss" in intake
     assert tailpipe.startswith("▶") and "nothing" in tailpipe and "0.9 dB" in tailpipe
     assert "again" in oil and "×" in oil
-    assert "skipped" in plug and "plug hole" in plug
+    assert "left out" in plug and "plug hole" in plug
 
 
 def test_a_ladder_draws_interval_limit_and_zero_in_their_places() -> None:

@@ -14,6 +14,9 @@ from tui.bridge.bay import Bay
 from tui.screens.dialog import Dialog
 from tui.widgets.panels import CautionPanel
 
+OURS = ("TRADE", "COMPUTED")
+"""Sources that are no page elsewhere."""
+
 
 class CautionScreen(Dialog[str]):
     """Dismisses once all were on the screen and the key was pressed: with the figure that was typed meanwhile."""
@@ -49,5 +52,6 @@ class CautionScreen(Dialog[str]):
 
 
 def _with_source(c: Caution) -> Caution:
-    """A caution with where it comes from behind it, for reading in peace."""
-    return replace(c, words=f"{c.words} ({'; '.join(sources()[s].words for s in c.sources)})")
+    """A caution with where it comes from behind it, for reading in peace; what is ours has no page to turn up."""
+    pages = [sources()[s].words for s in c.sources if s not in OURS]
+    return replace(c, words=f"{c.words} ({'; '.join(pages)})") if pages else c

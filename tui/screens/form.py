@@ -67,7 +67,7 @@ class FormScreen(BayScreen[R]):
     KEEP: ClassVar[str] = "Keep"
     """Words of the button."""
 
-    _begun: tuple[str, ...] = ()
+    begun: dict[str, str]
     """What the fields held before anything was typed."""
 
     def lines(self) -> Sequence[Line]:
@@ -78,15 +78,14 @@ class FormScreen(BayScreen[R]):
         yield from ()
 
     def body(self) -> ComposeResult:
+        lines = self.lines()
+        self.begun = {line.id: line.value.strip() for line in lines}  # now: keys may be typed before it is drawn
         with VerticalScroll(id="form"):
-            for line in self.lines():
+            for line in lines:
                 yield line.row()
             yield Button(self.KEEP, id="keep", variant="primary", compact=True)
             yield from self.below()
         yield Static(id="wrong")
-
-    def on_mount(self) -> None:
-        self.call_after_refresh(self._remember)
 
     def action_keep(self) -> None:
         """Keep what was typed, or say what is wrong with it."""
@@ -107,17 +106,15 @@ class FormScreen(BayScreen[R]):
         if at:
             self.query_one(f"#{at}").focus()
 
-    def _remember(self) -> None:
-        self._begun = self._typed()
-
-    def _typed(self) -> tuple[str, ...]:
-        return tuple(str(w.value) for w in self.query("Input, Select").results() if isinstance(w, Input | Select))
+    def _typed(self) -> bool:
+        """Whether a field holds something else than it began with."""
+        return any(self.text(id) != value for id, value in self.begun.items())
 
     @asks
     async def action_back(self) -> None:
         """Leave; what was typed is asked about."""
         answer: str | None = "leave"
-        if self._typed() != self._begun:
+        if self._typed():
             answer = await self.answer(PickScreen("Leave this form?", LEAVE))
         if answer == "leave":
             super().action_back()

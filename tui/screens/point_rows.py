@@ -43,7 +43,7 @@ def _point_row(
 def _mark(point: str, walk: str, record: RoundRecord) -> Mark:
     if record.live_clips(point, walk) or record.live_clips(point, SWITCHED):
         return Mark.KEPT
-    if record.skip(point, walk):
+    if record.skip(point, walk) or walk in record.steps_left_out:
         return Mark.SKIPPED
     return Mark.AGAIN if any(c.kept.point == point and c.kept.walk == walk for c in record.clips) else Mark.DUE
 

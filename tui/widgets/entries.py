@@ -113,8 +113,11 @@ class EntryPanel(Vertical):
     def clear(self) -> None:
         self.entries = ()
 
-    def wrong(self, text: str) -> None:
+    def wrong(self, text: str, at: str = "") -> None:
+        """Say what is wrong; the next key is for the line it is about."""
         self.remark(f"! {text}", "bold $error")
+        if (line := next((i for i, e in enumerate(self.entries) if e.id == at), None)) is not None:
+            self.screen.set_focus(self._field(line))
 
     def remark(self, text: str, style: str = "") -> None:
         """What stands below the lines."""

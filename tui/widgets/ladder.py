@@ -46,7 +46,7 @@ class Standing(Enum):
     NOTHING = ("nothing", "plain")
     DOUBTFUL = ("doubtful", "warn")
     AGAIN = ("again", "bad")
-    SKIPPED = ("skipped", "dim")
+    SKIPPED = ("left out", "dim")
     UNKNOWN = ("no number", "warn")
 
 
@@ -205,12 +205,12 @@ class Ladder(Drawn, can_focus=True):
 
     def _legend(self, line: Cells, left: int) -> None:
         wide = len(line) >= WIDE
-        marks, scale = "● kept  × again  – skipped", "◆ excess  ▒ 95 % interval  ╎ detection limit  ░ drift"
+        marks, scale = "● kept  × again  – left out", "◆ excess  ▒ 95 % interval  ╎ detection limit  ░ drift"
         if wide:
             line.put(2, marks, "dim")
             line.put(max(left, 30), scale, "dim")
         else:
-            line.put(2, "◆ excess ▒ 95 % interval ╎ limit ░ drift ● kept × again – skipped", "dim")
+            line.put(2, "◆ excess ▒ 95 % interval ╎ limit ░ drift ● kept × again – left out", "dim")
 
     def on_click(self, event: events.Click) -> None:
         row = (event.y - 1) // self.tall + self._first()

@@ -153,7 +153,8 @@ def sureness_words(scored: Score) -> str:
 
 def score_lines(row: LearnerRow) -> Iterator[str]:
     s = row.score
-    yield f"{row.learner.name}: {row.sessions} sessions, {s.total} rounds called, {s.cannot_tell} times cannot tell"
+    sessions = f"{row.sessions} session{'' if row.sessions == 1 else 's'}"
+    yield f"{row.learner.name}: {sessions}, {s.total} rounds called, {s.cannot_tell} times cannot tell"
     yield from _call_lines(row)
     for runs in row.thresholds.values():
         yield f"  ear threshold            {threshold_words(runs[-1])}{since_words(runs)}"

@@ -5,18 +5,17 @@ import asyncio
 from textual.binding import Binding
 from textual.content import Content
 
-from listen.jobs.before_after import Change, Comparison, CylinderChange
 from listen.jobs.job import Job
-from listen.voice import names, times
-from listen.voice.figures import UNITS, number
+from listen.report.content import BeforePart, ChangeRow
+from listen.voice import times
 from listen.voice.text import plain
 from tui.content import shown
 from tui.screens.base import TextScreen, asks
 from tui.screens.dialog import PickScreen
 
 NONE = (
-    "There is no other job to compare with. After a repair, take the same engine in as a new job, test it again, "
-    "and choose the earlier one here."
+    "There is no other job to compare with. After a repair press o on the list of jobs and choose: test this engine "
+    "again. Then the earlier job is chosen here."
 )
 
 
@@ -36,10 +35,10 @@ class CompareScreen(TextScreen):
         self.call_after_refresh(self.action_other)
 
     def show_job(self, job: Job) -> None:
-        from listen.jobs.before_after import compare
+        from listen.report.before_part import before_part
 
         if self._before is not None:
-            self.put(_page(self._before, job, compare(self._before, job)))
+            self.put(_page(self._before, job, before_part(self._before, job)))
 
     @asks
     async def action_other(self) -> None:
@@ -58,7 +57,7 @@ class CompareScreen(TextScreen):
             self._job_changed(self.bay.job)
 
 
-def _page(before: Job, after: Job, comparison: Comparison) -> Content:
+def _page(before: Job, after: Job, part: BeforePart) -> Content:
     heads = Content.assemble(
         ("before  ", "$secondary"),
         plain(before.title, 80),
@@ -67,26 +66,15 @@ def _page(before: Job, after: Job, comparison: Comparison) -> Content:
         plain(after.title, 80),
         f" ({times.day(after.opened)})",
     )
-    parts = [heads, *(shown(f"! {r}", "$warning") for r in comparison.remarks), shown("")]
-    for row in comparison.cylinders:
-        parts += _cylinder(row)
-    return Content("\n").join(parts)
+    moved = sum(row.beyond is True for row in part.rows)
+    compared = any(row.beyond is not None for row in part.rows)
+    said = f"{moved or 'Nothing'} changed beyond uncertainty" if compared else "Nothing to compare yet"
+    remark = [shown(f"! {part.remark}", "$warning")] if part.remark else []
+    return Content("\n").join([heads, *remark, shown(""), shown(said, "bold $accent"), *map(_row, part.rows)])
 
 
-def _cylinder(row: CylinderChange) -> list[Content]:
-    changes = f"{len(row.changed)} changed beyond uncertainty" if row.changed else "nothing changed beyond uncertainty"
-    parts = [shown(f"Cylinder {row.cylinder}: {changes}", "bold $accent")]
-    for when, text in (("before", row.verdict_before), ("after", row.verdict_after)):
-        parts.append(Content.assemble((f"  {when:<7}", "$secondary"), plain(text or "no verdict", 300)))
-    parts += [_change(c) for c in row.changes]
-    return [*parts, shown("")]
-
-
-def _change(c: Change) -> Content:
-    where = f"{names.figure_name(c.what)} {c.point.replace('-', ' ')}".strip()
-    glyph, pen = ("●", "$success") if c.beyond else ("·", "$secondary")
-    text = f"{where:<26} {number(c.before):>8} → {number(c.after):>8} {UNITS.get(c.unit, c.unit)}"
-    if c.difference is not None and c.uncertainty is not None:
-        text += f"   {number(c.difference, sign=True)} ± {number(c.uncertainty)}"
-    remark = f"   {plain(c.remark)}" if c.remark else ""
-    return Content.assemble((f"  {glyph} ", pen), (text, "bold" if c.beyond else ""), (remark, "$secondary"))
+def _row(row: ChangeRow) -> Content:
+    """As the report says it: what, before, after, and how far it moved beside what both leave open."""
+    glyph, pen = ("●", "$success") if row.beyond else ("·", "$secondary")
+    what, moved = (row.what, "bold" if row.beyond else ""), (f"   {plain(row.change, 200)}", "$secondary")
+    return Content.assemble((f"  {glyph} ", pen), what, f"   {plain(row.before, 400)} → {plain(row.after, 400)}", moved)

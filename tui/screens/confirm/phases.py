@@ -6,12 +6,10 @@ from typing import TYPE_CHECKING
 
 from listen.errors import HisswayError
 from listen.jobs.decision import asked_step
-from listen.jobs.events import Confirmed, Overruled, Payload, SentBack
+from listen.jobs.event_words import event_words
 from listen.jobs.exchange.sign import statement
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.reference import covers
-from listen.trade.points import point
-from listen.voice import names
 from listen.voice.text import plain
 from tui.screens.calls import tech_call
 from tui.widgets.banner import Say
@@ -129,20 +127,7 @@ def _done(record: RoundRecord) -> str:
     if record.signed:
         last = record.signatures[-1]
         return f"Signed by {plain(last.name, 60)}: the round is closed."
-    return decision_words(record.decision.payload if record.decision else None)
-
-
-def decision_words(decided: Payload | None) -> str:
-    if isinstance(decided, Confirmed):
-        return f"{plain(decided.name, 60)} agrees with the verdict."
-    if isinstance(decided, Overruled):
-        return f"{plain(decided.name, 60)} overrules: {names.paths(decided.paths)}. {plain(decided.reason)}"
-    if isinstance(decided, SentBack):
-        where = point(decided.point).words
-        return (
-            f"{plain(decided.name, 60)} asks for a clip ({decided.clip_kind}) at the {where}. {plain(decided.reason)}"
-        )
-    return "Not decided yet."
+    return event_words(record.decision.payload, Job()) if record.decision else "Not decided yet."
 
 
 def sign_words(job: Job, record: RoundRecord, name: str, key: str) -> tuple[str, str]:

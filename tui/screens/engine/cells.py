@@ -22,17 +22,17 @@ class Column:
     id: str
     head: str
     width: int
-    typed: bool = False
-    """Figures are typed into it."""
+    typed: str = ""
+    """Column of the figure that is typed there: its own, or the one that it is worked out from; empty: none."""
 
 
 COLUMNS = (
     Column("cylinder", "Cyl", 3),
-    Column("dry", "Dry {unit}", 7, True),
-    Column("share", "% max", 5),
-    Column("wet", "Wet {unit}", 7, True),
-    Column("rise", "Rise", 5),
-    Column("loss", "Loss %", 6, True),
+    Column("dry", "Dry {unit}", 7, "dry"),
+    Column("share", "% max", 5, "dry"),
+    Column("wet", "Wet {unit}", 7, "wet"),
+    Column("rise", "Rise", 5, "wet"),
+    Column("loss", "Loss %", 6, "loss"),
     Column("plug", "Plug", 0),
     Column("verdict", "Verdict", 0),
 )

@@ -16,7 +16,7 @@ from tui.screens.dialog import PickScreen, TickScreen
 from tui.screens.engine import cells
 from tui.widgets.entries import EntryPanel
 
-AGAIN = [("yes", "yes", "after a repair, or to do it over"), ("no", "no", "leave it as it is")]
+AGAIN = [("y", "yes, to do it over", ""), ("n", "no", "leave it as it is")]
 
 
 class EngineKeys(BayScreen[None]):
@@ -34,7 +34,7 @@ class EngineKeys(BayScreen[None]):
         Binding("f", "finding", "Teardown"),
         Binding("j", "show('job')", "Job"),
         Binding("P", "show('photos')", "Photos", key_display="P"),
-        Binding("R", "new_round", "New", key_display="R"),
+        Binding("R", "new_round", "Again", key_display="R"),
         Binding("a", "show('cautions')", "Cautions"),
         Binding("u", "units", "Units"),
         Binding("n", "note", "Note on this cylinder", show=False),
@@ -72,8 +72,11 @@ class EngineKeys(BayScreen[None]):
     @asks
     async def action_new_round(self) -> None:
         """Begin a round on this cylinder; where there is one already, only after a yes."""
-        title = f"Begin another round on cylinder {self.cylinder()}? The present one stays on the cylinder's page."
-        if not self._rounds() or await self.answer(PickScreen(title, AGAIN)) == "yes":
+        title = (
+            f"Begin another round on cylinder {self.cylinder()}? The present one stays on the cylinder's page. After a "
+            "repair take the engine in anew instead (o on the list of jobs): then before and after are compared."
+        )
+        if not self._rounds() or await self.answer(PickScreen(title, AGAIN, keyed=True)) == "y":
             self._begin()
 
     def _begin(self) -> None:

@@ -143,8 +143,11 @@ class EngineScreen(EngineKeys):
 
     def take_key(self, event: events.Key) -> bool:
         """A digit on a figure's cell starts typing there; y takes what was probably meant."""
-        if self.focused is self.query_one("#table") and self._column().typed and (event.character or "").isdecimal():
-            self._type(event.character or "")
+        if self.focused is self.query_one("#table") and (event.character or "").isdecimal():
+            if self._column().typed:
+                self._type(event.character or "")
+            else:
+                self.tell("Figures are typed into Dry, Wet and Loss: ← → go there.")
         elif self._meant and event.character == "y":
             self.query_one("#edit Field", Field).value = self._meant
             self._keep(self._meant)
@@ -154,7 +157,7 @@ class EngineScreen(EngineKeys):
 
     @asks
     async def _type(self, text: str) -> None:
-        column, cylinder = self._column(), self.cylinder()
+        column, cylinder = next(c for c in cells.COLUMNS if c.id == self._column().typed), self.cylinder()
         label = f"Cylinder {cylinder}, {column.head.format(unit=self.job.pressure_unit)}:"
         typed = await self.read_first(STEPS.get(column.id, ()))
         if typed is None:
@@ -204,7 +207,7 @@ class EngineScreen(EngineKeys):
             return read.event
         self._doubted, self._meant = (text, read.event), read.questions[0].suggestion
         yes = f"y takes {self._meant}, " if self._meant else ""
-        line.remark(f"? {read.questions[0].text} {yes}Enter again keeps {text}.", "bold $warning")
+        line.remark(f"? {read.questions[0].text} {yes}Enter again keeps {text}, Esc drops it.", "bold $warning")
         return None
 
 
@@ -225,11 +228,12 @@ def _broken(text: str, columns: int, gap: int) -> Text:
 def _summary(rows: tuple[CylinderRow, ...], job: Job) -> str:
     unit = unit_named(job.pressure_unit)
     share = lowest_share(rows)
-    parts = [f"Pressures in {unit}."]
+    read = any(row.dry or row.wet or row.loss for row in rows)
+    parts = [f"Pressures in {unit}.", *([] if read else ["Type a figure on a cell and press Enter; r begins a round."])]
     if share is not None:
         parts.append(f"Lowest dry reading is {figures.share(share)} of the highest (rule of thumb: at least 75 %).")
     if not job.symptoms_asked:
-        parts.append("Symptoms not asked yet (s).")
+        parts.append("Symptoms not asked yet (s Facts).")
     elif not job.symptoms:
         parts.append("Symptoms asked: none.")
     if job.troubles:

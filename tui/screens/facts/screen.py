@@ -30,6 +30,7 @@ class FactsScreen(BayScreen[None]):
     CSS_PATH = "facts.tcss"
     AUTO_FOCUS = "#facts"
     BINDINGS = [
+        Binding("enter", "choose", "Answer", priority=True),
         Binding("slash", "find", "Find", key_display="/"),
         Binding("n", "no_to_the_rest", "No to the usual questions"),
     ]
@@ -64,9 +65,13 @@ class FactsScreen(BayScreen[None]):
     def _wanted(self) -> None:
         self.show_again()
 
-    @on(Input.Submitted)
-    def _to_list(self) -> None:
-        self.query_one("#facts").focus()
+    def action_choose(self) -> None:
+        """Answer the fact one is on; from the find line to the list."""
+        facts = self.query_one(Lines)
+        if self.focused is facts:
+            facts.action_select()
+        else:
+            facts.focus()
 
     @on(Lines.OptionSelected)
     @asks
@@ -146,7 +151,7 @@ def about(f: Fact) -> Content:
     named = [causes()[c].words for c in moves(f)]
     more = f" and {len(named) - MOST_CAUSES} more" if len(named) > MOST_CAUSES else ""
     if named:
-        speaks = f"Speaks for: {', '.join(named[:MOST_CAUSES])}{more}."
+        speaks = f"Speaks for: {'; '.join(named[:MOST_CAUSES])}{more}."
     elif f.note:
         speaks = f"Weighs nothing: {f.note}"
     else:

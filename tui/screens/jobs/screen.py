@@ -21,7 +21,8 @@ COLUMNS = (("Job", 0), ("Engine", 12), ("Rounds", 6), ("Waits for", 22), ("Chang
 """Heads and widths; the title takes what is left."""
 FULL_TIME = 16
 """Columns of date and time, shown where there is room; else the date alone."""
-WIDE = 100
+WIDE, BETWEEN = 100, 2
+"""Columns from which there is room for all; blanks between two."""
 EMPTY = """No jobs here yet.
 
 Press n to begin one: a title and the engine are enough.
@@ -59,8 +60,9 @@ class JobsScreen(JobsMore):
 
     def _begin(self) -> None:
         """A demo goes straight to its engine."""
-        if (folder := self.bay.services.prepare()) is not None:
-            self._open(folder.name)
+        with self.refusing():
+            if (folder := self.bay.services.prepare()) is not None:
+                self._open(folder.name)
 
     def read(self, jobs: list[JobSummary]) -> None:
         """As they may be told to whoever sits here."""
@@ -80,8 +82,11 @@ class JobsScreen(JobsMore):
         if self.size.width >= WIDE:
             more = FULL_TIME - widths["Changed"]
             widths |= {"Changed": FULL_TIME, "Job": widths["Job"] - more}
+        else:  # titles have to be told apart; the engine stands below
+            widths["Job"] += widths.pop("Engine") + BETWEEN
         empty = f"No job holds “{plain(' '.join(words), 40)}”. Escape shows all." if words else ""
-        self.put({s.folder: _row(s, widths["Job"], widths["Changed"]) for s in found}, widths, empty)
+        rows = {s.folder: _row(s, widths) for s in found}
+        self.put(rows, widths, empty)
         self.query_one("#about").display = bool(found)
 
     def chosen(self) -> JobSummary | None:
@@ -157,7 +162,14 @@ def _about(s: JobSummary) -> Content:
     return Content.assemble((plain(s.title), "bold"), "\n", (" · ".join(m for m in more if m), "$secondary"))
 
 
-def _row(s: JobSummary, title: int, changed: int) -> tuple[str, ...]:
+def _row(s: JobSummary, widths: dict[str, int]) -> tuple[str, ...]:
     state = "! broken" if s.trouble else STATES.get(s.state, s.state)
     rounds = f"{s.judged}/{s.rounds}" if s.rounds else "–"
-    return (plain(s.title, title), plain(s.engine or "–", 12), rounds, state, times.moment(s.changed)[:changed])
+    cells = {
+        "Job": plain(s.title, widths["Job"]),
+        "Engine": plain(s.engine or "–", 12),
+        "Rounds": rounds,
+        "Waits for": state,
+        "Changed": times.moment(s.changed)[: widths["Changed"]],
+    }
+    return tuple(cells[head] for head in widths)

@@ -30,7 +30,11 @@ PATHS = tuple(
     for i, path in enumerate((*(p for p in AT_POINT if p is not PathId.NONE), PathId.SET_UP, PathId.NONE), 1)
 )
 """The same answers for every round, whatever it holds."""
-CALLS = (*PATHS, Choice("t", TWO, "two at once", "tick them"), Choice("u", CANNOT_TELL, "cannot tell"))
+CALLS = (
+    *PATHS,
+    Choice("m", TWO, "more than one", "two at once, for example: tick them"),
+    Choice("u", CANNOT_TELL, "cannot tell"),
+)
 PAIRABLE = [(c.id, c.words) for c in PATHS if c.id not in (PathId.NONE, PathId.FITTING, PathId.SET_UP)]
 
 

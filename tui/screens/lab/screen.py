@@ -77,7 +77,10 @@ class LabScreen(TextScreen):
     async def _who_learns(self) -> None:
         learners = self._learners()
         options = [*((learner.id, plain(learner.name)) for learner in learners), (NEW, "a new learner")]
-        chosen = await self.answer(PickScreen("Who learns?", options, self.learner.id if self.learner else ""))
+        here = self.learner.id if self.learner else ""
+        chosen: str | None = NEW
+        if learners:
+            chosen = await self.answer(PickScreen("Who learns?", options, here))
         if chosen == NEW:
             from listen.lab.learners import create_learner
 

@@ -12,7 +12,7 @@ from textual.binding import Binding
 from textual.content import Content
 from textual.widgets import Static
 
-from listen.errors import AudioError, HisswayError
+from listen.errors import AudioError, DeviceLost, HisswayError
 from listen.jobs.events import MicrophoneChecked
 from listen.temporary_folder import temporary_folder
 from listen.voice.figures import number
@@ -168,6 +168,8 @@ class MicrophoneScreen(BayScreen[None]):
             with temporary_folder("hissway-mic-") as folder:
                 recording = await listener.record(folder / "check.part", seconds)
                 return await in_thread(lambda: look(read_part(recording.part)))
+        except DeviceLost as e:  # of a clip something would be kept, of a check nothing is
+            raise DeviceLost(f"{listener.trouble}, then check again" if listener.trouble else str(e)) from e
         finally:
             timer.stop()
             self._checking = False

@@ -89,6 +89,8 @@ class NewJobScreen(FormScreen[OpenJob | tuple[Payload, ...]]):
             known = [n.id for n in row.numbering if self._of is not None and n.rows == self._of.engine.rows]
             if known or len(row.numbering) == 1:
                 numbering.value = (known or [row.numbering[0].id])[0]
+            if known:
+                self.begun["numbering"] = known[0]
             usual = "-".join(map(str, row.firing_orders[0]))  # an example of the form: it is asked, never given
             firing = f"as stamped: {usual} ...; empty: not known"
             asks = " ".join(row.ask) or "Only one cylinder: nothing to ask about numbering."

@@ -29,7 +29,7 @@ SIGNS = {
     "left-out": ("–", "$secondary"),
     "due": ("○", "$warning"),
 }
-STATES = {"stands": "", "replaced": "replaced", "taken-back": "taken back", "left-out": "left out", "due": "due"}
+STATES = {"stands": "", "replaced": "replaced", "taken-back": "taken back", "left-out": "", "due": "due"}
 WHEN, YEAR = 16, 5
 """Columns of date and time, and of the year in it, which is left out where there is little room."""
 WIDE, HEADING, BESIDE, LEAST = 100, 19, 3, 12
@@ -115,7 +115,7 @@ class PageScreen(BayScreen[None]):
             return
         back = line.may_be_taken_back
         verb = "Taking back" if back else "Bringing back"
-        event = take_back(line, "taken back on the page") if back else bring_back(line, "brought back on the page")
+        event = take_back(line, "on the page") if back else bring_back(line, "on the page")
         touched = rounds_touched(self.job, line.round_id, line.cylinder if self.cylinder is not None else None)
         # Nothing was judged by a note: nobody is asked before it goes.
         await write_asking(self, touched if line.kind != "note-added" else (), f"{verb}: {line.words}", event)

@@ -32,7 +32,7 @@ class PhotosScreen(BayScreen[None]):
 
     CSS_PATH = "photos.tcss"
     AUTO_FOCUS = "#list"
-    BINDINGS = [Binding("a", "add", "Add"), Binding("backspace", "take_back", "Take back or restore")]
+    BINDINGS = [Binding("a", "add", "Add"), Binding("backspace", "take_back", "Take back / bring back")]
 
     def __init__(self, cylinder: int | None = None) -> None:
         super().__init__()

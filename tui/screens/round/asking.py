@@ -8,6 +8,7 @@ from textual import on
 from listen.errors import HisswayError
 from listen.jobs.answers import typed
 from listen.jobs.decision import ASKED
+from listen.jobs.event_words import REST
 from listen.jobs.events import AirFollowed, BubblesLooked, CautionAcknowledged, Payload, PointSkipped, StepPassed
 from listen.jobs.job import Job
 from listen.jobs.walk import Step
@@ -102,7 +103,7 @@ class Asking(Bench):
         if part is None or self.now.busy or self._unasked:
             return
         at, outcome = f"{point_name(part.point)}, {clip_words(part.clip_kind)}", self.now.outcome
-        why = f"{outcome.sentence} " if outcome and outcome.lost else ""
+        why = f"{outcome.sentence} " if outcome and not outcome.kept else ""
         sentence = f"{why}A take was cut short ({at}); what had arrived is still there. What is to become of it?"
         options = [("k", f"keep it as this clip: {at}"), ("d", "drop it and record again")]
         if (answer := await self.answer(PickScreen(sentence, options, keyed=True))) is None:
@@ -126,7 +127,7 @@ class Asking(Bench):
     def _chosen(self, event: ChoicePanel.Chosen) -> None:
         about, choice = event.panel.about, event.choice
         if about in LOOKED:
-            self.write(LOOKED[about](round_id=self.round_id, seen=choice))
+            self.write_answer(LOOKED[about](round_id=self.round_id, seen=choice))
         elif about == "way":
             self.way_chosen(choice)
         elif choice == SEVERAL:
@@ -138,18 +139,22 @@ class Asking(Bench):
     async def _typed(self, values: Mapping[str, str]) -> None:
         """Figures came; a doubt is asked before they are kept."""
         about = self.opened.job, self.record.cylinder, self.round_id
-        try:
-            figures = {name: typed(name, text, *about) for name, text in values.items() if text or name != "restrictor"}
-        except HisswayError as e:
-            self.wrong(str(e))
-            return
+        figures = {}
+        for name, text in values.items():
+            if name == "restrictor" and not text:
+                continue
+            try:
+                figures[name] = typed(name, text, *about)
+            except HisswayError as e:
+                self.wrong(str(e) if text else "Nothing was typed; Ctrl+S leaves it out with a reason.", name)
+                return
         doubts = tuple((name, q) for name, f in figures.items() for q in f.questions)
         meant, answers = was_meant(doubts, values)
         answer: str | None = KEEP
         if doubts:
             answer = await self.answer(PickScreen(" ".join(q.text for _, q in doubts), answers, keyed=True))
         if answer == KEEP:
-            self.write(*(f.event for f in figures.values()))
+            self.write_answer(*(f.event for f in figures.values()))
         elif answer == YES:
             self._typed({**values, **meant})
         elif answer == NO:
@@ -158,7 +163,7 @@ class Asking(Bench):
 
     def _call(self, sure: float | None, called: str | tuple[str, ...]) -> None:
         name, before = self.opened.job.people.get("tech", ""), not self.record.numbers_shown
-        self.write(call_event(self.round_id, called, name, before_numbers=before, sure=sure))
+        self.write_answer(call_event(self.round_id, called, name, before_numbers=before, sure=sure))
 
     @asks
     async def _two_paths(self, sure: float | None) -> None:
@@ -179,14 +184,16 @@ class Asking(Bench):
         reason = await self.answer(PickScreen(sentence, options, keyed=True))
         if reason == OWN_WORDS:
             reason = await self.answer(OneLineScreen(sentence, most=200))
-        if reason not in (None, NO) and self.write(left_out(step, self.round_id, dict(reasons).get(reason, reason))):
+        if reason not in (None, NO) and self.write_answer(
+            left_out(step, self.round_id, dict(reasons).get(reason, reason))
+        ):
             self.change(plan=())
 
 
 def left_out(step: Step, round_id: str, reason: str) -> Payload:
     """The event that leaves a step out."""
     if reason == WHOLE_WALK:
-        return StepPassed(round_id=round_id, step=step.id, reason="walk left out")
+        return StepPassed(round_id=round_id, step=step.id, reason=REST)
     if step.kind == "clip" and not step.id.startswith(ASKED):
         return PointSkipped(round_id=round_id, point=step.point, reason=reason, walk=step.walk)
     return StepPassed(round_id=round_id, step=step.id, reason=reason)

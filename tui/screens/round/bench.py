@@ -80,13 +80,19 @@ class Bench(BayScreen[None]):
         for shown in self.query(Countdown):  # none while the program closes: children go before their screen does
             shown.count = count
 
-    def wrong(self, text: str) -> None:
-        """Say what is wrong with what was typed."""
-        self.query_one(EntryPanel).wrong(text)
+    def wrong(self, text: str, at: str) -> None:
+        """Say what is wrong with what was typed, and go there."""
+        self.query_one(EntryPanel).wrong(text, at)
 
     def refuse(self, error: HisswayError) -> None:
         """In the banner, where what became of the last clip stands: it stays there."""
         self.change(outcome=Outcome(False, str(error), lead="Not done"))
+
+    def write_answer(self, *payloads: Payload) -> bool:
+        """The same of an answer: what became of the clip before it is no news any more."""
+        if written := self.write(*payloads):
+            self.change(outcome=None)
+        return written
 
     def write(self, *payloads: Payload) -> bool:
         """Put events into the journal; what the disk refuses is said, and nothing has changed."""

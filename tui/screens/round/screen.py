@@ -11,7 +11,7 @@ from listen.jobs.events import CautionAcknowledged, ClipTakenBack
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.reference import engine_said, why_no_reference
 from listen.jobs.walk import Wish
-from listen.jobs.ways import WAYS, way_of
+from listen.jobs.ways import SWITCHED, WAYS, way_of
 from listen.voice.names import point_name
 from tui.bridge.threads import in_thread
 from tui.screens.ask_before_change import rounds_touched, write_asking
@@ -84,8 +84,17 @@ class RoundScreen(BringingIn):
         self.listen()
         self.taker = Taker(self)
         self.start(self.to_bench)
+        self.start(self._measured_before)
         self.set_interval(METER_PERIOD_S, self._meter)
         self.call_after_refresh(self.bay.services.warm)
+
+    async def _measured_before(self) -> None:
+        """What was measured of a round before it was left: a figure so far is there again."""
+        airs = {c.kept.point: c for c in self.record.live_clips() if c.kept.walk in ("air", SWITCHED)}
+        for at, clip in airs.items() if self.record.verdict is None else ():
+            check = await self.taker.check(at, clip.kept.walk, clip.id)
+            if check is not None and at not in self.now.excess:
+                self.change(excess={**self.now.excess, at: check.excess_db})
 
     def on_unmount(self) -> None:
         """Let the microphone go, and another program record."""

@@ -130,7 +130,7 @@ def step_now(walk: Walked, now: Now) -> Step:
 def _keys(record: RoundRecord, step: Step, now: Now, panel: Panel, by_key: str, *, numbers: bool) -> frozenset[str]:
     question_open = isinstance(panel, Figures | Answers)
     clips, free = record.live_clips(now.plan[0].point if now.plan else None), not now.busy
-    go = "there" if now.led and now.mark is None else step.kind if free and not question_open else ""
+    go = "there" if now.led and now.taking and now.mark is None else step.kind if free and not question_open else ""
     idle = free and not question_open
     offered = {
         f"go('{go}')": go in GO and not (now.judging and go == "verdict"),

@@ -50,6 +50,8 @@ def say(job: Job, walk: Walked, step: Step, now: Now, *, short: bool) -> Say:
         return Say(f"{head}{changed}", verdict.text, more, text, tone if now.outcome else "good")
     words = step.sentence if now.busy else f"{step.sentence} {PRESS.get(step.kind, '')}".strip()
     busy = "Judging the round: a moment." if now.judging and step.kind == "verdict" else ""
+    if now.led and now.taking is None:  # the walk's last clip; what comes next is asked once it is known to be kept
+        busy = "Checking the last clip: a moment."
     more = _more(walk, step, now, short=short)
     if step.kind == "clip" and not now.busy:
         more = f"{_first(job)} {more}".strip()

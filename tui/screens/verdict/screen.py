@@ -87,7 +87,8 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         path = self.query_one(Odds).chosen
         self.query_one(Weights).path = path
         if path is not None:
-            leaks = f"What moved the odds that the {names.path(path.path)} leaks, alone or with another"
+            leak = "leak" if path.path == "rings" else "leaks"
+            leaks = f"What moved the odds that the {names.path(path.path)} {leak}, alone or with another"
             self.query_one("#account-head", Static).update(shown(HEADS.get(path.path, leaks)))
 
     @asks

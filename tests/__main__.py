@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import os
 import sys
 
+from listen.cli.main import ONE_THREAD
 from listen.errors import HisswayError
 
 LONG_RUNS = {
@@ -30,6 +32,8 @@ LONG_RUNS = {
 
 def main() -> int:
     """Run the one that was named; exit code 1 where a promise was broken, 2 where it cannot run."""
+    for name in ONE_THREAD:  # as every command: before NumPy is loaded, and for the processes started from here
+        os.environ.setdefault(name, "1")
     parser = argparse.ArgumentParser(prog="python -m tests", description=__doc__)
     runs = parser.add_subparsers(dest="run", metavar="RUN", required=True)
     for name, place in LONG_RUNS.items():

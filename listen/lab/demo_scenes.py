@@ -2,8 +2,8 @@
 
 from functools import cache
 
-import msgspec
 import numpy as np
+from msgspec.structs import replace
 
 from listen.lab.simulator.curves import OCTAVES, curve
 from listen.lab.simulator.draw import POPULATIONS
@@ -81,9 +81,7 @@ def _round(cylinder: int, truth: Truth, engine: Common) -> RoundSpec:
     spec = POPULATIONS["tune"].draw(np.random.default_rng(seed), name, engine, wishes)
     loss = FIRST_TRY_LOSS if PathId.SET_UP in truth.paths else LOSS[cylinder]
     facts = Facts(loss_percent=loss, cylinder=cylinder, firing_order=ENGINE.firing_order)
-    return msgspec.structs.replace(
-        spec, seed=seed, background=SHOP, microphone=MICROPHONE, facts=facts, population="demo"
-    )
+    return replace(spec, seed=seed, background=SHOP, microphone=MICROPHONE, facts=facts, population="demo")
 
 
 def demo_scene(cylinder: int, points: tuple[str, ...] | None = None, *, first_try: bool = False) -> RoundSpec:
@@ -92,4 +90,4 @@ def demo_scene(cylinder: int, points: tuple[str, ...] | None = None, *, first_tr
     ``first_try`` is the round told in the story where it differs from what a later one finds (cylinder 3).
     """
     spec = _drawn()[cylinder, first_try and cylinder in FIRST_TRY]
-    return msgspec.structs.replace(spec, points=tuple(p for p in spec.points if points is None or p.point in points))
+    return replace(spec, points=tuple(p for p in spec.points if points is None or p.point in points))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from listen.bench.accuracy.peers import PEERS, Case, features, fit, numbers
+from listen.bench.accuracy.peers import PEERS, Case, features, fit, numbers, scripted
 from listen.signal.clip import Clip
 from listen.trade.points import Kind
 
@@ -60,7 +60,7 @@ def test_the_fit_finds_threshold_and_temperature_of_a_case_that_has_them() -> No
     said = fitted.forecast(held_out)
     assert said.named == ("rings",)
     assert sum(said.share.values()) == pytest.approx(1.0)
-    assert fitted.scripted({"rings": 0.3, "intake-valve": 0.6}) == "none"
+    assert scripted({"rings": 0.3, "intake-valve": 0.6}, fitted.threshold) == "none"
 
 
 def test_a_peer_in_two_minds_says_nothing_but_as_scripted_always_answers() -> None:

@@ -96,17 +96,14 @@ class Fitted:
         p = softmax(np.array(list(stands.values())) / self.temperature)
         return {name: float(v) for name, v in zip(stands, p, strict=True)}
 
-    def scripted(self, x: Numbers) -> str:
-        return _scripted(x, self.threshold)
-
     def forecast(self, case: Case, *, always: bool = False) -> Forecast:
         """What the peer says of a round; ``always``: as scripted, without the right to say nothing."""
         x = case.numbers[self.peer]
         p = self.odds(x)
-        return Forecast(case.truth, p, p, (self.scripted(x),) if always else earned(p), case.background)
+        return Forecast(case.truth, p, p, (scripted(x, self.threshold),) if always else earned(p), case.background)
 
 
-def _scripted(x: Numbers, threshold: float) -> str:
+def scripted(x: Numbers, threshold: float) -> str:
     best = max(x, key=lambda p: x[p], default=SOUND)
     return best if best != SOUND and x[best] > threshold else SOUND
 
@@ -116,7 +113,7 @@ def fit(peer: str, cases: Sequence[Case]) -> Fitted:
     from scipy.optimize import minimize
 
     tops = sorted(max(c.numbers[peer].values(), default=0.0) for c in cases)
-    hits = [sum(_scripted(c.numbers[peer], t) in c.truth for c in cases) for t in tops]
+    hits = [sum(scripted(c.numbers[peer], t) in c.truth for c in cases) for t in tops]
     threshold = tops[int(np.argmax(hits))]
     x, y = _tables(peer, cases)
     spread = float(np.std(tops)) + 1e-3

@@ -1,6 +1,5 @@
 """Work over processes, in the order given, so that the figures do not depend on how many there are."""
 
-import os
 from collections.abc import Callable, Iterable, Sequence
 from typing import TypeVar
 
@@ -16,8 +15,6 @@ def pieces(total: int, count: int) -> list[int]:
 
 def spread(work: Callable[[T], R], jobs: Iterable[T], workers: int) -> Sequence[R]:
     """``work`` on every job; here when one worker is asked for."""
-    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-        os.environ.setdefault(name, "1")
     if workers == 1:
         return [work(job) for job in jobs]
     from joblib import Parallel, delayed

@@ -54,8 +54,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-        os.environ.setdefault(name, "1")  # for the processes started from here: "per core" must mean it
     with tempfile.TemporaryDirectory(prefix="hissway-speed-") as root:
         found = measure(Path(root), args.rounds, args.passes, args.workers, args.seed)
     sys.stdout.write(json.dumps(msgspec.to_builtins(found)) + "\n" if args.json else table(found))

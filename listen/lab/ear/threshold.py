@@ -8,7 +8,7 @@ from pathlib import Path
 import msgspec
 import numpy as np
 
-from listen.errors import LabError
+from listen.errors import ClipError, LabError, RoundError
 from listen.lab.ear.adaptive import INTERVALS, EarRun, Threshold
 from listen.lab.learners import Learner, append_record, learner_dir, read_records
 from listen.lab.simulator.curves import add
@@ -71,11 +71,7 @@ def scene(at: Background, seed: int, kinds: tuple[Kind, ...], level_db: float, s
     """A jet over a background: the same jet for a whole run, fresh noise for every trial."""
     rng = np.random.default_rng([seed, 2])
     jet = add(usual(rng, "intake-valve").shape, duct(rng, POINT))
-    counts = dict.fromkeys(kinds, 0)
-    takes = []
-    for kind in kinds:
-        counts[kind] += 1
-        takes.append(TakeSpec(kind=kind, order=counts[kind], seconds=seconds))
+    takes = (TakeSpec(kind=k, order=kinds[: n + 1].count(k), seconds=seconds) for n, k in enumerate(kinds))
     return RoundSpec(
         name=f"threshold trial {trial}",
         seed=seed * 1000 + trial,
@@ -177,8 +173,6 @@ class ThresholdRun:
         self.measured = measured
 
     def _limit(self, kinds: tuple[Kind, ...], seconds: float) -> float | None:
-        from listen.errors import ClipError, RoundError
-
         try:
             return meter_limit_db(self._background, self.seed, kinds, seconds)
         except (ClipError, RoundError):

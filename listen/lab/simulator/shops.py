@@ -11,8 +11,8 @@ from functools import lru_cache
 from pathlib import Path
 from zlib import crc32
 
-import msgspec
 import numpy as np
+from msgspec.structs import replace
 
 from listen.errors import RoundError
 from listen.lab.simulator.curves import CONTROL_HZ, FLAT, OCTAVES, Curve, curve
@@ -140,9 +140,7 @@ def shop(rng: np.random.Generator, population: str) -> Background:
 def one_machine(rng: np.random.Generator, parts: tuple[Part, ...]) -> tuple[Part, ...]:
     """The same parts with tones that keep their balance from clip to clip."""
     return tuple(
-        msgspec.structs.replace(p, numbers={**p.numbers, "machine": float(rng.integers(2**31))})
-        if p.kind == "tones"
-        else p
+        replace(p, numbers={**p.numbers, "machine": float(rng.integers(2**31))}) if p.kind == "tones" else p
         for p in parts
     )
 

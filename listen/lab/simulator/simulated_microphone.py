@@ -14,8 +14,8 @@ from contextlib import ExitStack
 from datetime import UTC, datetime
 from pathlib import Path
 
-import msgspec
 import numpy as np
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from listen.audio.partial import PartHeader, PartWriter
@@ -222,7 +222,7 @@ class SimulatedMicrophone:
         """A take of the round, as long as is wanted; where it has no such take, with those up to it."""
 
         def takes(p: PointSpec) -> tuple[TakeSpec, ...]:
-            own = [msgspec.structs.replace(t, seconds=seconds) for t in p.takes]
+            own = [replace(t, seconds=seconds) for t in p.takes]
             missing = set(range(1, order + 1)) - {t.order for t in own if t.kind == kind} if p.point == at else ()
             return (*own, *(TakeSpec(kind=kind, order=k, seconds=seconds) for k in sorted(missing)))
 
@@ -236,7 +236,7 @@ class SimulatedMicrophone:
             points, at = self._spec.points, key[0]
             if at not in (p.point for p in points):
                 points = (*points, PointSpec(point=at, takes=(TakeSpec(kind=Kind.QUIET, order=1, seconds=seconds),)))
-            points = tuple(msgspec.structs.replace(p, takes=takes(p)) for p in points)
-            made = render(msgspec.structs.replace(self._spec, points=points))
+            points = tuple(replace(p, takes=takes(p)) for p in points)
+            made = render(replace(self._spec, points=points))
             self._clips |= {(seconds, k): clip for k, clip in made.items()}
         return self._clips[seconds, key].samples

@@ -7,8 +7,8 @@ leaks, since it tells how much is lost and not where.
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import msgspec
 import numpy as np
+from msgspec.structs import replace
 
 from listen.lab.simulator.draw import draw, on_recording
 from listen.lab.simulator.scene import (
@@ -70,20 +70,18 @@ class Lesson:
 
 
 def _points(spec: RoundSpec, change: Callable[[PointSpec], PointSpec]) -> RoundSpec:
-    return msgspec.structs.replace(spec, points=tuple(map(change, spec.points)))
+    return replace(spec, points=tuple(map(change, spec.points)))
 
 
 def _with_level(hisses: tuple[Hiss, ...], source: str, level_db: float) -> tuple[Hiss, ...]:
-    return tuple(msgspec.structs.replace(h, level_db=level_db) if h.source == source else h for h in hisses)
+    return tuple(replace(h, level_db=level_db) if h.source == source else h for h in hisses)
 
 
 def carried(source: str, at: str, level_db: float) -> Change:
     """Let a leak be heard at another point as loud as stated."""
 
     def change(spec: RoundSpec) -> RoundSpec:
-        return _points(
-            spec, lambda p: msgspec.structs.replace(p, air=_with_level(p.air, source, level_db)) if p.point == at else p
-        )
+        return _points(spec, lambda p: replace(p, air=_with_level(p.air, source, level_db)) if p.point == at else p)
 
     return change
 
@@ -92,16 +90,16 @@ def compressor_starts(spec: RoundSpec) -> RoundSpec:
     """The shop is louder in every air clip: the compressor came on, not the leak."""
 
     def louder(take: TakeSpec) -> TakeSpec:
-        return msgspec.structs.replace(take, drift_db=2.2) if take.kind == Kind.AIR else take
+        return replace(take, drift_db=2.2) if take.kind == Kind.AIR else take
 
-    return _points(spec, lambda p: msgspec.structs.replace(p, takes=tuple(map(louder, p.takes))))
+    return _points(spec, lambda p: replace(p, takes=tuple(map(louder, p.takes))))
 
 
 def dripping(spec: RoundSpec) -> RoundSpec:
     """Drips in the background, air on or off: not bubbles."""
     drips = Part(kind="drips", level_db=8.0, numbers={"per_s": 3.0})
-    background = msgspec.structs.replace(spec.background, parts=(*spec.background.parts, drips))
-    return msgspec.structs.replace(spec, background=background)
+    background = replace(spec.background, parts=(*spec.background.parts, drips))
+    return replace(spec, background=background)
 
 
 def bubbling(per_s: float, peak_db: float) -> Change:
@@ -109,9 +107,9 @@ def bubbling(per_s: float, peak_db: float) -> Change:
 
     def change(spec: RoundSpec) -> RoundSpec:
         bubbles = Bubbles(per_s=per_s, peak_db=peak_db)
-        truth = msgspec.structs.replace(spec.truth, bubbles_per_s=per_s)
-        wet = _points(spec, lambda p: msgspec.structs.replace(p, bubbles=bubbles) if p.point == "radiator" else p)
-        return msgspec.structs.replace(wet, truth=truth)
+        truth = replace(spec.truth, bubbles_per_s=per_s)
+        wet = _points(spec, lambda p: replace(p, bubbles=bubbles) if p.point == "radiator" else p)
+        return replace(wet, truth=truth)
 
     return change
 
@@ -169,13 +167,10 @@ def spec_of(
     )
     spec = draw(rng, POPULATION, wishes=wishes, name=name)
     quiet = Microphone(name="simulated microphone", colour=spec.microphone.colour, self_noise_db=SELF_NOISE_DB, bits=16)
-    spec = msgspec.structs.replace(spec, microphone=quiet)
-    if background:
-        spec = on_recording(spec, background)
-    else:
-        spec = msgspec.structs.replace(spec, background=shop_of(rng, lesson.shop))
+    spec = replace(spec, microphone=quiet)
+    spec = on_recording(spec, background) if background else replace(spec, background=shop_of(rng, lesson.shop))
     spec = lesson.change(spec) if lesson.change else spec
-    return msgspec.structs.replace(spec, facts=_facts(rng, spec.truth.paths))
+    return replace(spec, facts=_facts(rng, spec.truth.paths))
 
 
 def switched(rng: np.random.Generator, spec: RoundSpec, cycles: int = 2) -> RoundSpec:

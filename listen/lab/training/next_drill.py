@@ -122,9 +122,8 @@ def profile(every: Sequence[Answer]) -> Profile:
     if stage == len(STAGES) - 1 and all(level_db(t, answers) <= floor_db(t) + UP_DB for t in FIRST):
         why = "You call what is faint: all paths, with what fools an ear; find your threshold (t) once a week."
         return Profile(kind="strong", stage=stage, why=why)
-    why = (
-        f"On the way: each path gets fainter as you call it right; {name(_plainest(answers, stage))} is furthest back."
-    )
+    plainest = max(STAGES[stage], key=lambda t: level_db(t, answers) - floor_db(t))
+    why = f"On the way: each path gets fainter as you call it right; {name(plainest)} is furthest back."
     return Profile(kind="steady", stage=stage, why=why)
 
 
@@ -134,10 +133,6 @@ def _weakest(recent: Sequence[Answer]) -> str:
     rates = {t: counted(mine, found).value or 0.0 for t, mine in met.items() if len(mine) >= LEAST_MET + 1}
     worst = min(rates, key=lambda t: (rates[t], t), default="")
     return worst if worst and rates[worst] < WEAK_BELOW - 0.2 else ""
-
-
-def _plainest(answers: Sequence[Answer], stage: int) -> str:
-    return max(STAGES[stage], key=lambda t: level_db(t, answers) - floor_db(t))
 
 
 def pool_of(how: Profile) -> tuple[str, ...]:

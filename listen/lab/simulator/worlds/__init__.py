@@ -112,10 +112,6 @@ def _from_busy_to_night(rng: np.random.Generator) -> Restless:
     )
 
 
-def _drifting_by_clip(rng: np.random.Generator) -> Restless:
-    return own_drift(float(rng.uniform(0.0, 0.5)))
-
-
 SHOP = World(
     name="shop",
     differs="Levels are stated over the noise at the point, drift is each clip's own, losses are drawn by cause.",
@@ -133,7 +129,7 @@ SHOP = World(
     sound=lambda rng, source, hole_mm: (usual if rng.random() < 0.5 else bent)(rng, source, hole_mm),
     duct=lambda rng, at: (duct if rng.random() < 0.5 else bent_duct)(rng, at),
     microphone=lambda rng: (near_the_shop if rng.random() < 0.5 else resonant)(rng),
-    restless=_drifting_by_clip,
+    restless=lambda rng: own_drift(float(rng.uniform(0.0, 0.5))),
     shop_dbfs=(-55.0, -38.0),
     rates={
         "none": 0.25,

@@ -7,8 +7,8 @@ peak in the low kilohertz and fall above (METHOD section 4).
 
 from dataclasses import dataclass
 
-import msgspec
 import numpy as np
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from listen.lab.simulator.curves import CONTROL_HZ, OCTAVES, Curve, curve
@@ -164,4 +164,4 @@ def hot(rng: np.random.Generator) -> Microphone:
 
 
 def _with(microphone: Microphone, **changes: object) -> Microphone:
-    return msgspec.structs.replace(microphone, **changes)
+    return replace(microphone, **changes)

@@ -10,8 +10,8 @@ before.
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-import msgspec
 import numpy as np
+from msgspec.structs import replace
 
 from listen.lab.simulator.curves import FLAT, OCTAVES, THIRD_OCTAVES_HZ, Curve, curve
 from listen.lab.simulator.noises import wander
@@ -154,7 +154,7 @@ def _in_order(walk: Walk) -> list[tuple[str, int]]:
 def _changed(walk: Walk, change: Mapping[tuple[str, int], Mapping[str, object]]) -> Walk:
     out: Walk = {}
     for p, takes in walk.items():
-        out[p] = [(s, msgspec.structs.replace(t, **change.get((p, i), {}))) for i, (s, t) in enumerate(takes)]
+        out[p] = [(s, replace(t, **change.get((p, i), {}))) for i, (s, t) in enumerate(takes)]
     return out
 
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import Literal
 
-import msgspec
 import numpy as np
+from msgspec.structs import replace
 
 from listen.lab.simulator.curves import Curve, add, curve
 from listen.lab.simulator.scene import Background, Bubbles, Cause, Hiss, Microphone, PointSpec, RoundSpec, Truth
@@ -67,10 +67,6 @@ def steady(rng: np.random.Generator) -> Restless:
     )
 
 
-def no_comb(rng: np.random.Generator, at: str) -> tuple[float, float]:
-    return 0.0, 0.0
-
-
 @dataclass(frozen=True, slots=True)
 class Wishes:
     """What a caller may fix of a round; None is drawn."""
@@ -107,7 +103,7 @@ class World:
     holes_mm: Mapping[str, tuple[float, float]] = field(default_factory=lambda: HOLES_MM)
     sound: Callable[[np.random.Generator, str, float], Sound] = usual
     duct: Callable[[np.random.Generator, str], Curve] = duct
-    comb: Callable[[np.random.Generator, str], tuple[float, float]] = no_comb
+    comb: Callable[[np.random.Generator, str], tuple[float, float]] = lambda rng, at: (0.0, 0.0)
     """(spacing in Hz, height in dB) of a mouth's resonances."""
     restless: Callable[[np.random.Generator], Restless] = steady
     place_db: tuple[float, float] = (2.0, 4.0)
@@ -239,7 +235,9 @@ class World:
                 other = hole * float(np.exp(rng.normal(0, BETWEEN_CYLINDERS)))
                 other_flow = flow_l_s(tester.supply_kpa, tester.restrictor_mm, other)
                 step = self.strength(rng, usual_db, source, other, other_flow) - drawn_db
-                sound = {p: tuple(_louder(h, step) for h in air[p]) for p in engine.points}
+                sound = {
+                    p: tuple(replace(h, level_db=round(h.level_db + step, 2)) for h in air[p]) for p in engine.points
+                }
         return {p: tuple(h) for p, h in air.items()}, sound, levels
 
     def _hiss(self, source: str, level_db: float, what: Sound, way: Curve, comb: tuple[float, float]) -> Hiss:
@@ -257,7 +255,3 @@ class World:
 
 def _under_water(path: PathId, level_db: float | None) -> float | None:
     return level_db + WATER_DB if level_db is not None and path == PathId.COOLANT_PASSAGE else level_db
-
-
-def _louder(hiss: Hiss, by_db: float) -> Hiss:
-    return msgspec.structs.replace(hiss, level_db=round(hiss.level_db + by_db, 2))

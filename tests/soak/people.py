@@ -89,6 +89,8 @@ class Person:
     def __init__(self, pilot: Pilot, name: str, rng: random.Random, seconds: float) -> None:
         self.pilot, self.name, self.rng = pilot, name, rng
         self._end = time.monotonic() + seconds
+        self.warm = False
+        """Whether all that this person does was done once: until then it loads what judges, plays and signs."""
         self.app: HisswayApp = pilot.app  # type: ignore[assignment]
 
     @property
@@ -180,6 +182,7 @@ class Bay(Person):
                 return
             if screen.step().kind == "done":
                 say(judged=screen.round_id, job=self.folder())
+                self.warm = True
                 return
             await self.step(screen)
 
@@ -277,6 +280,7 @@ class Supervisor(Person):
             await self.until(lambda: isinstance(self.app.screen, OneLineScreen))
             await type_text(self.pilot, self.name)
             await self.until(lambda: screen.phase in ("done", "decide"))
+            self.warm = True
         if screen.phase == "decide":
             say(refused=screen.round_id)
             self.app.clear_notifications()
@@ -301,7 +305,8 @@ async def work(role: str, name: str, jobs: Path, home: Path, seconds: float, see
         await until(pilot, lambda: isinstance(app.screen, JobsScreen), PATIENCE_S)
         while not person.over:
             await person.turn()
-            say(size=size())
+            if person.warm:
+                say(size=size())
     if app.fault:
         say(fault=app.fault)
     say(over=True)

@@ -61,6 +61,9 @@ def day(root: Path, seconds: float, seed: int) -> Day:
     faults = [f"{name}: {what['fault']}" for name, lines in said.items() for what in lines if "fault" in what]
     faults += [f"{name}: never came to the end of the day" for name in said if {"over": True} not in said[name]]
     faults += [f"{name}: {text}" for name, file in errors.items() if (text := _last_words(file))]
+    faults += [
+        f"{name}: did no whole turn" for name, lines in said.items() if not any("size" in what for what in lines)
+    ]
     sizes = {name: [tuple(what["size"]) for what in lines if "size" in what] for name, lines in said.items()}
     return Day(
         seconds=seconds,

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import ctypes
+import gc
 import os
+import sys
 import threading
 from collections.abc import Sequence
 from pathlib import Path
@@ -19,9 +22,25 @@ Size = tuple[float, int, int]
 
 def size() -> Size:
     """This program, and the one that analyses for it."""
+    _give_back()
     pids = [os.getpid(), *_children()]
     memory_mb = sum(_resident_mb(pid) for pid in pids)
     return memory_mb, len(list(Path("/proc/self/fd").iterdir())), threading.active_count()
+
+
+def _give_back() -> None:
+    """Let go of what is kept but has an end, so that only what grows is left to be seen.
+
+    Textual keeps what 1,024 widgets drew after they are gone (the cache of this method holds those it was asked of): 27
+    strips of text for every engine screen that was opened and left, up 20 % in a quarter of an hour; with the cache
+    emptied their number is the same after every turn. And of the 149 MB after a bay's first verdict 37 are free
+    memory that malloc has not returned.
+    """
+    if (drawing := sys.modules.get("textual._styles_cache")) is not None:
+        drawing.StylesCache.get_inner_outer.cache_clear()
+    gc.collect()
+    if trim := getattr(ctypes.CDLL(None), "malloc_trim", None):  # glibc has it
+        trim(0)
 
 
 def growth(sizes: Sequence[Size]) -> tuple[float, int, int]:

@@ -102,7 +102,7 @@ def verdict_forms(row: CylinderRow) -> tuple[str, ...]:
     mark = (" ✓" if record.signed else "") + (" !" if record.changed_after_signing or stand.stale else "")
     mark += " ↩" if stand.how == "sent-back" else ""
     if row.loss_then is not None:
-        more, mark = f"{more}, {row.heard_before}", f"{mark} (at {row.loss_then:g} %)"
+        more, mark = f"{more}, {row.heard_before}", f"{mark} (at loss {row.loss_then:g} %)"
     glyph = verdicts.glyph(stand.kind)
     return tuple(f"{glyph} {words}{end}" for words in (_said(stand), _said(stand, short=True)) for end in (more, mark))
 

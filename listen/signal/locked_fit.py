@@ -104,11 +104,11 @@ def fit(
     dof = min(dof, _effective(residual @ weight))
     # That the series beside are quieter than the rest is luck of a few: it may not make a limit much better.
     moderated = max(scale, LEAST_SCALE) * unsure
-    cov = moderated * inner[1, 1] * _regular(over_bands, nu, weight)
+    cov = moderated * inner[1, 1] * regular(over_bands, nu, weight)
     return Fit(beta[1], cov, dof, (turn @ gain[1]) * root, y - np.outer(a, beta[1]))
 
 
-def _regular(cov: NDArray[np.float64], nu: int, weight: NDArray[np.float64]) -> NDArray[np.float64]:
+def regular(cov: NDArray[np.float64], nu: int, weight: NDArray[np.float64]) -> NDArray[np.float64]:
     """A covariance over bands that can be inverted; the variance of the bands together stays what it was.
 
     Shrinking correlations towards none would take the drift, which all bands share, for so many independent ones.

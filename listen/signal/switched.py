@@ -15,20 +15,22 @@ from listen.signal.contrast import Contrast, Group
 from listen.signal.drift import NEPER_PER_DB, Drift, RoundDrift
 from listen.signal.locked_fit import Fit, fit
 from listen.signal.spectra import Spectra
+from listen.signal.switched_blocks import (
+    LEAST_POWER,
+    Blocks,
+    blocks,
+    cycles_in,
+    hidden_under_hiss,
+    levels,
+    standing_out,
+    unknocked,
+)
+from listen.signal.switched_loud import LEAVES_DB, read_settled
 from listen.signal.switching import Timeline
-from listen.signal.take import OVERLAP_EFFICIENCY, TINY, gate
+from listen.signal.take import OVERLAP_EFFICIENCY, TINY
 
-BLOCK_S = 0.25
-"""Short against a half cycle, long against a frame."""
-LEAST_FRAMES = 3
-"""A block with fewer frames kept says nothing."""
 LEAST_CYCLES = 2
 """Fewer cycles than this are no switched take: what happens once may be anything."""
-STANDS_OUT = 5.0
-"""Robust standard deviations by which a half cycle leaves the line through its like before it is left out."""
-LEAVES_DB = 1.0
-"""Beside a loud hiss, what is left of it lifts the later air-off halves over the first, which nothing was before.
-Judgement: less moves no excess of 2 dB and more by as much as its place does."""
 MOST_LEFT_OUT = 1 / 3
 """Share of half cycles that may be left out."""
 NEARLY_OFF = 0.02
@@ -38,12 +40,8 @@ SURE_SIGMAS = 3.09
 AGAINST_SIGMAS = 5.0
 """Louder with the air off by more than this is no chance of a shop (one in ten thousand with few cycles): a take is
 refused for it only where a real leak was turned the wrong way round."""
-LEAST_POWER = 1e-3
-"""Air over quiet power is never taken below -30 dB (as in the excess)."""
 LOUD_DB = 2.0
 """Mean log ratio of the bands from which a hiss is loud enough to be read where it has settled alone."""
-STILL_DB = 0.1
-"""No shop is known to be stiller than this from a few half cycles. Judgement; it moves no limit of a faint hiss."""
 SCALES = (0.0, 0.2, 0.4, 0.6, 0.75, 0.87, 0.94, 0.975, 0.99, 0.997, 0.9995, 1.0)
 """Shares of probability between which the unknown size of the variance is taken as one value each: fine where it is
 large, since that is what a false alarm of one in a thousand comes from."""
@@ -106,59 +104,44 @@ def lock(
     if common is not None:
         shop = np.interp(t_s, np.arange(len(common)) + 0.5, common)
         power = power * np.exp(-(shop - shop.mean()))[:, None]
-    half = np.where(timeline.guarded(t_s), -1, timeline.halves(t_s))
-    found = _locked(power, t_s, timeline, bandwidth_hz, half)
-    if found is None:
-        return None
+    found = _fit_all(power, t_s, timeline, bandwidth_hz)
     weight = bandwidth_hz / bandwidth_hz.sum()
-    if float(weight @ np.log(found.contrast.air.mean / found.contrast.quiet.mean)) < LOUD_DB * NEPER_PER_DB:
+    if found is None or float(weight @ found.contrast.rho) < LOUD_DB * NEPER_PER_DB:
         return found
-    # Of a loud hiss what is left a second later still stands above the shop, and no one curve says how it fills and
-    # dies: what has settled is enough for it. A faint one needs all there is, and what is left of it hides nothing.
-    half = np.where(timeline.settled(t_s), half, -1)
-    again = _locked(power, t_s, timeline, bandwidth_hz, half, LEAVES_DB)
-    if again is None:
+    # A faint hiss needs all there is, and what is left of it hides nothing. Of a loud one what has settled is enough.
+    settled = read_settled(power, t_s, timeline, bandwidth_hz, found.contrast)
+    if settled is None:
         return found
-    # Louder each time on than any time off, or it is no leak: a tool that comes and goes is loud by chance as well.
-    used = set(half.tolist()) - {-1, *again.left_out}
-    off, on = ([float((power[half == h] @ weight).mean()) for h in used if h % 2 == odd] for odd in (0, 1))
-    if min(on) <= max(off):
-        return found
-    # What would have been seen without a hiss: a curve that does not fit, or a hiss that is a little louder each time,
-    # is no restlessness of the shop. Of a few air-off halves the scatter counts four times.
-    still = (STILL_DB * NEPER_PER_DB) ** 2 + 8.0 / again.cycles * (again.quiet_db * NEPER_PER_DB) ** 2
-    first, settled = (float(weight @ one.contrast.silent @ weight) for one in (found, again))
-    calm = replace(again.contrast, silent=again.contrast.silent * min(first / settled, still / settled, 1.0))
-    return replace(again, contrast=calm, scatter=found.scatter)
+    contrast, left_out, quiet_db = settled
+    # Where its curve fits, the fit of all there is says the same, and better; but not what a silence would have been.
+    if abs(float(weight @ (contrast.rho - found.contrast.rho))) < LEAVES_DB * NEPER_PER_DB:
+        # Air-off halves stand out beside a hiss that dies slowly for what is left of it: no fault of theirs.
+        faults = tuple(h for h in found.left_out if h % 2 or h in left_out)
+        return replace(found, contrast=replace(found.contrast, silent=contrast.silent), left_out=faults)
+    return replace(found, contrast=contrast, left_out=left_out, quiet_db=quiet_db)
 
 
-def _locked(
-    power: NDArray[np.float64],
-    t_s: NDArray[np.float64],
-    timeline: Timeline,
-    bandwidth_hz: NDArray[np.float64],
-    half: NDArray[np.intp],
-    leaves_db: float = 0.0,
+def _fit_all(
+    power: NDArray[np.float64], t_s: NDArray[np.float64], timeline: Timeline, bandwidth_hz: NDArray[np.float64]
 ) -> Locked | None:
-    """Reduce the frames of known ``half`` cycles [shape=(T,)]; those of -1 are not used. One that leaves its like by
-    less than ``leaves_db`` stands out of nothing.
-    """
+    """Reduce the whole take, near edges excepted."""
+    half = np.where(timeline.guarded(t_s), -1, timeline.halves(t_s))
     keep = (half >= 0) & unknocked(power, half)
     weight = bandwidth_hz / bandwidth_hz.sum()
     out: list[int] = []
     shares = np.stack([timeline.share(t_s), *timeline.shares(t_s)])
     while True:
-        made = _blocks(power, t_s, half, keep, shares)
-        cycles = _cycles(made.half)
+        made = blocks(power, t_s, half, keep, shares)
+        cycles = cycles_in(made.half)
         if cycles < LEAST_CYCLES:
             return None
-        worst = _standing_out(made, weight, leaves_db * NEPER_PER_DB)
+        worst = standing_out(made, weight)
         if worst is None or len(out) + 1 > MOST_LEFT_OUT * (2 * timeline.cycles + 1):
             break
         out.append(worst)
         keep &= half != worst
     first, found = _fitted(made, weight, bandwidth_hz, timeline.period_s)
-    quiet, air, cov, silent = _pair(first, found, made, weight, _hidden(power, half, keep, out) / made.quiet)
+    quiet, air, cov, silent = _pair(first, found, made, weight, hidden_under_hiss(power, half, keep, out) / made.quiet)
     sure = 1e6  # what the covariances do not know stands in ``scatter``
     groups = [Group(mean, 0.5 * cov, mean, 0.5 * cov, 0.0, sure) for mean in (quiet, air)]
     known = student(found.dof)
@@ -185,64 +168,6 @@ def student(dof: float) -> Drift:
     return Drift(kappa, zeros, zeros, np.diff(ends), 0)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Made:
-    """Blocks that lie within one half cycle each, ready to be fitted."""
-
-    y: NDArray[np.float64]
-    """Power over ``quiet``, less one [shape=(n, B)]."""
-    share: NDArray[np.float64]
-    """Share of the full hiss, as far as is known [shape=(n,)]."""
-    shares: NDArray[np.float64]
-    """The same, as each edge and decay that may be would make it [shape=(K, n)]."""
-    t_s: NDArray[np.float64]
-    seconds: NDArray[np.float64]
-    half: NDArray[np.intp]
-    quiet: NDArray[np.float64]
-    """Mean power with the air off [shape=(B,)]."""
-
-
-def unknocked(power: NDArray[np.float64], half: NDArray[np.intp]) -> NDArray[np.bool_]:
-    """Frames that do not stand out above their own half cycle [shape=(T,)]: a steady leak cannot gate itself."""
-    log_power = np.log(power)
-    for h in np.unique(half):
-        log_power[half == h] -= np.median(log_power[half == h], axis=0)
-    return gate(log_power)
-
-
-def _blocks(
-    power: NDArray[np.float64],
-    t_s: NDArray[np.float64],
-    half: NDArray[np.intp],
-    keep: NDArray[np.bool_],
-    shares: NDArray[np.float64],
-) -> _Made:
-    """Means over blocks of kept frames; those with too few are left out. Of ``shares`` the first is the one to fit."""
-    rows = np.flatnonzero(keep)
-    number = np.floor(t_s[rows] / BLOCK_S).astype(np.intp) * 1000 + half[rows]  # rises with time
-    starts = np.flatnonzero(np.diff(number, prepend=-1))
-    frames = np.diff(starts, append=len(rows))
-    full = frames >= LEAST_FRAMES
-
-    def means(series: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.asarray((np.add.reduceat(series[rows], starts, axis=0).T / frames).T[full])
-
-    if not full.any():
-        none = np.empty(0)
-        return _Made(np.empty((0, power.shape[1])), none, none, none, none, np.empty(0, dtype=np.intp), power[0])
-    level, groups, by_share = means(power), half[rows[starts]][full], means(shares.T).T
-    off = groups % 2 == 0
-    quiet = level[off].mean(axis=0) if off.any() else level.mean(axis=0)
-    seconds = frames[full] * float(t_s[1] - t_s[0])
-    return _Made(level / quiet - 1.0, by_share[0], by_share[1:], means(t_s), seconds, groups, quiet)
-
-
-def _cycles(half: NDArray[np.intp]) -> int:
-    """Air-on halves that have an air-off half on at least one side."""
-    have = set(half.tolist())
-    return sum(h % 2 == 1 and bool({h - 1, h + 1} & have) for h in have)
-
-
 def _whitening(cov: NDArray[np.float64]) -> NDArray[np.float64]:
     """Weights over bands by inverse variance [shape=(B,)], sum 1: about those that the excess is summed with.
 
@@ -254,7 +179,7 @@ def _whitening(cov: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _fitted(
-    made: _Made, weight: NDArray[np.float64], bandwidth_hz: NDArray[np.float64], period_s: float
+    made: Blocks, weight: NDArray[np.float64], bandwidth_hz: NDArray[np.float64], period_s: float
 ) -> tuple[Fit, Fit]:
     """The fit, and a second one that knows how much hiss there is.
 
@@ -267,35 +192,8 @@ def _fitted(
     return first, fit(made.y, made.share, made.t_s, steady / variance, period_s, of_excess)
 
 
-def _standing_out(made: _Made, weight: NDArray[np.float64], least: float = 0.0) -> int | None:
-    """The half cycle that leaves the line through its like on both sides furthest, where it does so by too much."""
-    level = _levels(made, weight)
-    bend = {}
-    for h, at in level.items():
-        like = [level[n] for n in (h - 2, h + 2) if n in level]
-        if like:
-            bend[h] = at - sum(like) / len(like)
-    if len(bend) < 5:
-        return None
-    sigma = 1.4826 * float(np.median(np.abs(list(bend.values()))))
-    worst = max(bend, key=lambda h: abs(bend[h]))
-    return worst if abs(bend[worst]) > max(STANDS_OUT * sigma, least, 1e-6) else None
-
-
-def _hidden(
-    power: NDArray[np.float64], half: NDArray[np.intp], keep: NDArray[np.bool_], left_out: list[int]
-) -> NDArray[np.float64]:
-    """By how much more the knocks and clicks that were left out held with the air off than with it on [shape=(B,)].
-
-    A loud hiss covers them up: they stand out of the quiet and are left out there, and count for hiss where it sounds.
-    """
-    both = [(half >= 0) & (half % 2 == on) & ~np.isin(half, left_out) for on in (0, 1)]
-    off, on = (power[used].mean(axis=0) - power[used & keep].mean(axis=0) for used in both)
-    return np.asarray(np.maximum(off - on, 0.0))
-
-
 def _pair(
-    first: Fit, found: Fit, made: _Made, weight: NDArray[np.float64], hidden: NDArray[np.float64]
+    first: Fit, found: Fit, made: Blocks, weight: NDArray[np.float64], hidden: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], ...]:
     """Quiet and air power per band; the covariance of the log of their ratio, as found and were there no hiss."""
     off = made.half % 2 == 0
@@ -328,7 +226,7 @@ def _pair(
 
 
 def _as_quiet(
-    silent: NDArray[np.float64], residual: NDArray[np.float64], made: _Made, off: NDArray[np.bool_]
+    silent: NDArray[np.float64], residual: NDArray[np.float64], made: Blocks, off: NDArray[np.bool_]
 ) -> NDArray[np.float64]:
     """Factors [shape=(B,)] on the bands' variances ``silent`` [shape=(B,)] that leave them as they are to each other
     with the air off: weights over bands are for a point without hiss, and one of 20 dB in some bands would else be
@@ -354,12 +252,6 @@ def _steeper(hiss: NDArray[np.float64], sigma: NDArray[np.float64]) -> NDArray[n
     return np.asarray(np.where(hiss < 0.0, np.log1p(less) / less, -np.log1p(-step / top) / step * top))
 
 
-def _levels(made: _Made, weight: NDArray[np.float64]) -> dict[int, float]:
-    """Log level of each half cycle, over the mean with the air off."""
-    level = 1.0 + made.y @ weight
-    return {int(h): float(np.log(max(level[made.half == h].mean(), LEAST_POWER))) for h in np.unique(made.half)}
-
-
-def _quiet_db(made: _Made, weight: NDArray[np.float64]) -> float:
-    off = [level for half, level in _levels(made, weight).items() if half % 2 == 0]
+def _quiet_db(made: Blocks, weight: NDArray[np.float64]) -> float:
+    off = [level for half, level in levels(made, weight).items() if half % 2 == 0]
     return float(np.std(off, ddof=1) / NEPER_PER_DB) if len(off) > 1 else 0.0

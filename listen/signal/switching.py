@@ -27,11 +27,10 @@ UNSURE_DECAY = (0.85, 1.15)
 found, edges lie within 0.1 s and decays within a fifth."""
 GUARD_S = (0.05, 0.3)
 """Left out before and after each edge: the valve's own noise, and the hand that turns it."""
-SETTLED_S = (0.5, 1.2)
-"""A loud hiss is heard so long before it is half there and after it is half gone, as the cylinder fills and empties...
-Set on rounds drawn by a stranger, where flow through the leak makes the pressure and no one time constant does: hisses
-of 10 to 20 dB were stated 3.1 dB too low (median, 40 rounds), and are now 0.3 (60 rounds)."""
-SETTLED_SHARE = (0.2, 0.5)
+SETTLED_S = (0.8, 1.2)
+"""A loud hiss is heard so long before it is half there and after it is half gone, as the cylinder fills and empties:
+0.1 litre through a 1.0 mm restrictor takes 0.7 s; a hiss by the third power of pressure is half there at 0.8..."""
+SETTLED_SHARE = (0.33, 0.5)
 """...but no longer than this share of the half cycle: something must be left of it."""
 TONE_S = 0.25
 """Left out after each command: the tone that gives it, and its echo."""
@@ -114,7 +113,9 @@ class Timeline:
         edges = np.concatenate([[-np.inf], self.edges_s, [np.inf]])
         here = np.searchsorted(edges, t_s, side="right") - 1
         before, after = (np.minimum(s, k * np.diff(edges))[here] for s, k in zip(SETTLED_S, SETTLED_SHARE, strict=True))
-        return np.asarray((t_s - edges[here] > after) & (edges[here + 1] - t_s > before))
+        # Whoever stops a take may have turned the valve once more: its end counts as an edge.
+        ends = np.minimum(edges[here + 1], t_s[-1])
+        return np.asarray((t_s - edges[here] > after) & (ends - t_s > before))
 
 
 def share_at(t_s: NDArray[np.float64], timeline: Timeline) -> NDArray[np.float64]:

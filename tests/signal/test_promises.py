@@ -20,7 +20,7 @@ from listen.signal.quality_mic import full_scale_db_spl
 from listen.signal.quality_pair import spectral_kurtosis
 from listen.signal.spectra import spectra
 from listen.signal.steadiness import steadiness
-from listen.signal.switched import _standing_out
+from listen.signal.switched_blocks import standing_out
 from listen.signal.take import TakeBands, gate
 
 LIVE = np.ones(13, dtype=np.bool_)
@@ -221,7 +221,7 @@ def test_a_half_cycle_that_leaves_its_like_by_five_standard_deviations_is_left_o
     def left_out(lifted: float) -> int | None:
         level = 0.5 * (halves % 2) + scatter + lifted * (halves == 6)
         made = SimpleNamespace(half=halves, y=np.exp(level)[:, None] - 1.0)
-        return _standing_out(made, np.ones(1))  # type: ignore[arg-type]
+        return standing_out(made, np.ones(1))  # type: ignore[arg-type]
 
     assert [left_out(lifted) for lifted in (0.05, 0.1, -0.1)] == [None, 6, 6]
 

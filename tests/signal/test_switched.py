@@ -11,6 +11,7 @@ from listen.signal.switched import lock, student
 from listen.signal.switched_flags import against_flag, left_out_flag
 from listen.signal.switching import Timeline, share_at
 from listen.signal.switching_found import find, track
+from tests.signal.emptying import by_flow
 from tests.signal.switching import Made, locked, made
 
 SIGMAS = 3.09 + 1.645
@@ -46,22 +47,30 @@ def test_depth_without_drift_is_near_the_limit() -> None:
     assert sum(found) >= 36
 
 
-@pytest.mark.parametrize(("hiss_db", "empties_s"), [(12.0, 0.2), (12.0, 0.7), (20.0, 0.2), (20.0, 0.7), (40.0, 0.2)])
-def test_a_loud_hiss_is_read_where_the_cylinder_has_filled_and_emptied(hiss_db: float, empties_s: float) -> None:
-    """Pressure follows the valve slowly and the hiss the cube of it, so that no exponential fits; much is still left a
-    second after shut-off. It is found, stated to a decibel and a half, and no half cycle is blamed for it."""
-    m = made(14, None)
-    pressure, dt = np.zeros(len(m.t_s)), float(m.t_s[1] - m.t_s[0])
-    opened = ((m.t_s[:, None] >= m.real.opened_s) & (m.t_s[:, None] < m.real.shut_s)).any(axis=1)
-    for i in range(1, len(pressure)):
-        pressure[i] = pressure[i - 1] + dt * (
-            (1.0 - pressure[i - 1]) / 0.25 if opened[i] else -pressure[i - 1] / empties_s
-        )
-    power = m.power * (1.0 + 10.0 ** (hiss_db / 10.0) * pressure[:, None] ** 3)
+LEAKS = [(0.05, 45.0), (0.05, 90.0), (0.15, 90.0), (0.4, 90.0), (1.0, 45.0)]
+"""Square millimetres, cubic centimetres: while it is high pressure falls by two thirds in 4.5, 9, 3, 1.1 and 0.2 s."""
+
+
+@pytest.mark.parametrize("hiss_db", [10.0, 20.0, 40.0])
+@pytest.mark.parametrize(("leak_mm2", "volume_cc"), LEAKS)
+def test_a_loud_hiss_is_read_where_it_has_settled(leak_mm2: float, volume_cc: float, hiss_db: float) -> None:
+    """Pressure by the flow in and out, hiss by its jet: no curve that was assumed fits, and of a small leak much is
+    left when the air comes on again. It is found, stated to a decibel, and no half cycle is blamed for it."""
+    m = made(14, None, drift_db=0.5)
+    hiss = by_flow(m.t_s, m.real, leak_mm2, volume_cc)
+    power = m.power * (1.0 + 10.0 ** (hiss_db / 10.0) * hiss[:, None])
     found, e = locked(Made(power, m.t_s, m.commanded, m.real), find(track(power, m.t_s, BANDWIDTH_HZ), m.commanded))
     assert e.detected
-    assert e.excess_db == pytest.approx(_db(hiss_db), abs=1.5)
+    assert e.excess_db == pytest.approx(_db(hiss_db), abs=1.0)
     assert found.left_out == ()
+
+
+def test_a_shop_that_rose_is_no_rest_of_a_hiss() -> None:
+    """A fan of 3 dB from the first shut-off on: it does not fall, so the quiet beside each air-on half counts."""
+    m = made(15, 6.0)
+    fan = np.where(m.t_s > m.real.shut_s[0], 1.0, 0.0)[:, None]
+    _, e = locked(Made(m.power + fan, m.t_s, m.commanded, m.real), m.real)
+    assert e.excess_db == pytest.approx(_db(3.2), abs=0.6)
 
 
 def test_a_hiss_of_some_bands_is_stated_by_these() -> None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from listen.signal import locked_fit, switched, switching_found
+from listen.signal import locked_fit, switched, switched_blocks, switching_found
 from listen.signal.bands import BANDWIDTH_HZ
 from listen.signal.clip import Clip
 from listen.signal.locked_fit import Fit, fit
@@ -239,10 +239,10 @@ def test_a_series_of_which_less_than_a_fifth_is_its_own_is_left_out(own: float, 
 # ---------------------------------------------------------------- from frames to the contrast
 
 
-def _blocks(frames: np.ndarray, keep: np.ndarray) -> switched._Made:
+def _blocks(frames: np.ndarray, keep: np.ndarray) -> switched_blocks.Blocks:
     t_s = frames
     half = np.zeros(len(t_s), dtype=np.intp)
-    return switched._blocks(np.ones((len(t_s), 2)), t_s, half, keep, np.ones((2, len(t_s))))
+    return switched_blocks.blocks(np.ones((len(t_s), 2)), t_s, half, keep, np.ones((2, len(t_s))))
 
 
 def test_a_block_is_a_quarter_of_a_second_and_needs_three_frames() -> None:
@@ -259,10 +259,10 @@ def test_two_cycles_are_a_switched_take() -> None:
     assert lock(m.power, m.t_s, Timeline.commanded([(2.5, 5.0)]), BANDWIDTH_HZ) is None
 
 
-def _halves(level: np.ndarray) -> switched._Made:
+def _halves(level: np.ndarray) -> switched_blocks.Blocks:
     """One block a half cycle."""
     n, zero = len(level), np.zeros(len(level))
-    return switched._Made(
+    return switched_blocks.Blocks(
         level[:, None] - 1.0, zero, zero[None], np.arange(n) * 2.5, zero + 2.0, np.arange(n), np.ones(1)
     )
 
@@ -275,12 +275,12 @@ def test_a_half_cycle_leaves_the_line_by_five_deviations_before_it_is_left_out(
     bends = [abs(np.log(level[h]) - np.log(level[h - 2])) for h in range(2, 13)]
     sigma = 1.4826 * float(np.median(bends))
     level[6] = np.exp(np.log(level[4]) + deviations * sigma)
-    assert switched._standing_out(_halves(level), np.ones(1)) == out
+    assert switched_blocks.standing_out(_halves(level), np.ones(1)) == out
 
 
 def test_at_most_a_third_of_the_half_cycles_are_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
     """Four of thirteen, however many stand out."""
-    monkeypatch.setattr(switched, "_standing_out", lambda blocks, *_: int(blocks.half[-1]))
+    monkeypatch.setattr(switched, "standing_out", lambda blocks, *_: int(blocks.half[-1]))
     m = made(12, None)
     found = lock(m.power, m.t_s, m.commanded, BANDWIDTH_HZ)
     assert found is not None and found.left_out == (9, 10, 11, 12)
@@ -291,7 +291,9 @@ def _pair(h: float, share: np.ndarray, left: np.ndarray) -> tuple[np.ndarray, ..
     n = 2 * len(share)
     half = np.repeat([0, 1], len(share))
     shares = np.concatenate([share, np.ones(len(share))])
-    made_ = switched._Made(np.zeros((n, 1)), shares, shares[None], np.arange(n) * 0.25, np.ones(n), half, np.ones(1))
+    made_ = switched_blocks.Blocks(
+        np.zeros((n, 1)), shares, shares[None], np.arange(n) * 0.25, np.ones(n), half, np.ones(1)
+    )
     one = np.ones((1, 1))
     found = Fit(np.array([h]), 1e-4 * one, 30.0, shares / (shares @ shares), np.concatenate([left, 0 * left])[:, None])
     return switched._pair(found, found, made_, np.ones(1), np.zeros(1))
@@ -332,9 +334,9 @@ def test_clicks_that_a_hiss_covers_up_widen_its_interval() -> None:
     half = np.repeat([0, 1], 100)
     power, keep = np.ones((200, 2)), np.ones(200, dtype=bool)
     power[:100:5], keep[:100:5] = 2.0, False
-    hidden = switched._hidden(power, half, keep, [])
+    hidden = switched_blocks.hidden_under_hiss(power, half, keep, [])
     assert hidden == pytest.approx([0.2, 0.2])
-    assert switched._hidden(power, 1 - half, keep, []) == pytest.approx([0.0, 0.0])
+    assert switched_blocks.hidden_under_hiss(power, 1 - half, keep, []) == pytest.approx([0.0, 0.0])
 
 
 # ---------------------------------------------------------------- its two halves, and the other microphones

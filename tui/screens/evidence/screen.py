@@ -12,17 +12,17 @@ from textual.content import Content
 from textual.widgets import Static
 
 from listen.errors import HisswayError
-from listen.jobs.decay import leak_sentence
 from listen.jobs.walk import round_points
 from listen.jobs.ways import SWITCHED
 from listen.trade.points import point
 from listen.voice import figures
-from listen.voice.figures import UNKNOWN, decibels, number
+from listen.voice.figures import UNKNOWN
 from listen.voice.text import plain
 from tui.bridge.playback import levelled
 from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.evidence.look import PART_WORDS, Looked, Part, looked
+from tui.screens.evidence.words import flags, followed, numbers
 from tui.screens.hearing import PlayingScreen
 from tui.screens.point_rows import neighbour_point
 from tui.widgets.heat import Heat, Picture
@@ -31,7 +31,7 @@ from tui.widgets.plots import Curve, LevelPlot, Moments, SpectraPlot
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from listen.jobs.job import Job, RoundRecord
+    from listen.jobs.job import Job
     from listen.judge.result import PointResult
     from listen.rounds.switched_level import SwitchedLevel
     from listen.signal.clip import Clip
@@ -180,9 +180,9 @@ class EvidenceScreen(PlayingScreen[None]):
     def _words(self) -> None:
         result, seen = self._result(), self._looked
         kept = {name: figures.share(curve.kept) for name, curve in seen.curves.items()} if seen else {}
-        lines = [_numbers(result)]
+        lines = [numbers(result)]
         if (level := self._level) is not None and self.bay.job is not None:
-            self._told([*lines, *_followed(level, self.bay.job, self.record)], result)
+            self._told([*lines, *followed(level, self.bay.job, self.record)], result)
             return
         tones = ", ".join(f"{hz / 1000:.1f} kHz" for hz in seen.tones_hz[:4]) if seen and seen.tones_hz else "none"
         lines.append(
@@ -199,7 +199,7 @@ class EvidenceScreen(PlayingScreen[None]):
         sound = f"♪ {self._sounding}" if self._sounding else "1, 2 and 3 play it"
         lines.append(shown(f"{sound}{', hiss band only' if self._hiss_only else ''}", "$accent"))
         self.query_one("#head", Static).update(Content("\n").join(lines))
-        self.query_one("#flags", Static).update(_flags(result))
+        self.query_one("#flags", Static).update(flags(result))
 
     # ------------------------------------------------------------------ keys
 
@@ -273,43 +273,3 @@ def _load(
     else:
         clips = {n: read_clip(paths[n]) for n in names}
     return levelled([clips[n] for n in names], hiss_only=hiss_only, matched=len(names) == 2)
-
-
-def _followed(level: SwitchedLevel, job: Job, record: RoundRecord) -> list[Content]:
-    """What a switched take shows, in words."""
-    edges = "edges heard" if level.found else "edges as commanded"
-    head = Content.assemble(
-        ("▄ air off ", "$secondary"),
-        ("▄ air on ", "$primary"),
-        ("┃ ", "$accent"),
-        (f"{decibels(level.difference_db)} louder on the whole", "bold"),
-        f"   {level.cycles} cycles, {edges}",
-    )
-    if level.decay_s is None:
-        return [head]
-    dies = f"dies in {number(level.decay_s)} s after shut-off: {leak_sentence(job, record, level.decay_s)}"
-    return [head, shown(dies, "$secondary")]
-
-
-def _numbers(result: PointResult | None) -> Content:
-    if result is None:
-        return shown("Not judged yet: no numbers for this point.", "$secondary")
-    low, high = result.excess_ci95_db or (None, None)
-    found = "hiss found" if result.detected else "nothing found"
-    level = f"{'at most ' if result.level_is_upper_bound else ''}{number(result.level_db)} {result.level_unit}"
-    rates = result.bubbles_per_s
-    bubbles = f", bubbles {rates.quiet:.1f}/s quiet, {rates.air:.1f}/s air" if point(result.point).holds_coolant else ""
-    return Content.assemble(
-        (f"{decibels(result.excess_db)} over quiet ({number(low)} to {number(high)}), {found}", "bold"),
-        f"   limit {decibels(result.detection_limit_db, sign=False)}, drift {decibels(result.drift_db, sign=False)}, "
-        f"hiss level {level}{bubbles}",
-    )
-
-
-def _flags(result: PointResult | None) -> Content:
-    if result is None:
-        return shown("Flags are told once the round is judged.", "$secondary")
-    if not result.flags:
-        return shown("✓ no flags: nothing speaks against these clips", "$success")
-    lines = [shown(f"{'×' if f.reject else '!'} {f.text}", "$error" if f.reject else "$warning") for f in result.flags]
-    return Content("\n").join(lines)

@@ -1,0 +1,57 @@
+"""What the evidence screen says beside its pictures: a point's numbers, what followed the switching, its flags."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from textual.content import Content
+
+from listen.jobs.decay import leak_sentence
+from listen.trade.points import point
+from listen.voice.figures import decibels, number
+from tui.content import shown
+
+if TYPE_CHECKING:
+    from listen.jobs.job import Job, RoundRecord
+    from listen.judge.result import PointResult
+    from listen.rounds.switched_level import SwitchedLevel
+
+
+def followed(level: SwitchedLevel, job: Job, record: RoundRecord) -> list[Content]:
+    """What a switched take shows, in words."""
+    edges = "edges heard" if level.found else "edges as commanded"
+    head = Content.assemble(
+        ("▄ air off ", "$secondary"),
+        ("▄ air on ", "$primary"),
+        ("┃ ", "$accent"),
+        (f"{decibels(level.difference_db)} louder on the whole", "bold"),
+        f"   {level.cycles} cycles, {edges}",
+    )
+    if level.decay_s is None:
+        return [head]
+    dies = f"dies in {number(level.decay_s)} s after shut-off: {leak_sentence(job, record, level.decay_s)}"
+    return [head, shown(dies, "$secondary")]
+
+
+def numbers(result: PointResult | None) -> Content:
+    if result is None:
+        return shown("Not judged yet: no numbers for this point.", "$secondary")
+    low, high = result.excess_ci95_db or (None, None)
+    found = "hiss found" if result.detected else "nothing found"
+    level = f"{'at most ' if result.level_is_upper_bound else ''}{number(result.level_db)} {result.level_unit}"
+    rates = result.bubbles_per_s
+    bubbles = f", bubbles {rates.quiet:.1f}/s quiet, {rates.air:.1f}/s air" if point(result.point).holds_coolant else ""
+    return Content.assemble(
+        (f"{decibels(result.excess_db)} over quiet ({number(low)} to {number(high)}), {found}", "bold"),
+        f"   limit {decibels(result.detection_limit_db, sign=False)}, drift {decibels(result.drift_db, sign=False)}, "
+        f"hiss level {level}{bubbles}",
+    )
+
+
+def flags(result: PointResult | None) -> Content:
+    if result is None:
+        return shown("Flags are told once the round is judged.", "$secondary")
+    if not result.flags:
+        return shown("✓ no flags: nothing speaks against these clips", "$success")
+    lines = [shown(f"{'×' if f.reject else '!'} {f.text}", "$error" if f.reject else "$warning") for f in result.flags]
+    return Content("\n").join(lines)

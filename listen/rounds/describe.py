@@ -2,6 +2,8 @@
 
 from collections.abc import Sequence
 
+import msgspec
+
 from listen.judge.result import BubbleRates, PointResult
 from listen.rounds.weigh import Measured
 from listen.signal.contrast import hiss_level
@@ -19,38 +21,36 @@ def point_result(w: Measured, drift: RoundDrift, calibration_db: float | None = 
     unit = "dBFS" if calibration_db is None else "dB SPL"
     rates = BubbleRates(*(_rate(w, k) for k in (w.takes.quiet_kind, Kind.AIR)))
     flags = w.takes.flags + _own_flags(w)
+    nothing = PointResult(
+        point=w.takes.point,
+        excess_db=None,
+        excess_ci95_db=None,
+        level_db=None,
+        level_is_upper_bound=False,
+        level_unit=unit,
+        detected=False,
+        detection_limit_db=None,
+        drift_db=None,
+        bubbles_per_s=rates,
+        flags=flags,
+    )
     if w.excess is None or w.contrast is None:
-        return PointResult(
-            point=w.takes.point,
-            excess_db=None,
-            excess_ci95_db=None,
-            level_db=None,
-            level_is_upper_bound=False,
-            level_unit=unit,
-            detected=False,
-            detection_limit_db=None,
-            drift_db=None,
-            bubbles_per_s=rates,
-            flags=flags,
-        )
+        return nothing
     locked = w.takes.locked.get(Kind.AIR)
     level = hiss_level(w.contrast, calibration_db or 0.0)
     low, high = w.excess.ci95_db
-    return PointResult(
-        point=w.takes.point,
+    return msgspec.structs.replace(
+        nothing,
         excess_db=round(float(w.excess.excess_db), DIGITS),
         excess_ci95_db=(round(float(low), DIGITS), round(float(high), DIGITS)),
         level_db=round(level.level_db, DIGITS),
         level_is_upper_bound=level.is_upper_bound,
-        level_unit=unit,
         detected=w.excess.detected,
         detection_limit_db=round(float(w.excess.detection_limit_db), DIGITS),
         drift_db=round(drift.means.rms_db if locked is None else locked.quiet_db, DIGITS),
         taken="walks" if locked is None else "switched",
         cycles=None if locked is None else locked.cycles,
         decay_s=None if locked is None or locked.decay_s is None else round(locked.decay_s, DIGITS),
-        bubbles_per_s=rates,
-        flags=flags,
     )
 
 

@@ -28,4 +28,4 @@ def same_sound(clips: Sequence[RoundClip]) -> Blunder | None:
         f"{share(COPY_LIKENESS)}): one was copied or stored twice; record both again."
     )
     flag = Flag(flag="same-sound", value=found, limit=COPY_LIKENESS, text=text, reject=True)
-    return Blunder(flag, tuple(dict.fromkeys((first.at, second.at))), (first.again, second.again))
+    return Blunder.of(flag, first, second)

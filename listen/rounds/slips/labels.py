@@ -72,7 +72,7 @@ def swapped_labels(clips: Sequence[RoundClip]) -> Blunder | None:
         f"{gain_db:.0f} dB, limit {SWAP_DB:.0f} dB): the labels look swapped; record both again."
     )
     flag = Flag(flag="swapped-labels", value=gain_db, limit=SWAP_DB, text=text, reject=True)
-    return Blunder(flag, tuple(c.at for c in exchanged), tuple(c.again for c in exchanged))
+    return Blunder.of(flag, *exchanged)
 
 
 def _repeat_spread_db(clips: Sequence[RoundClip]) -> tuple[float, float]:

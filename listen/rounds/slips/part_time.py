@@ -39,7 +39,7 @@ def part_of_the_time(clips: Sequence[RoundClip]) -> Blunder | None:
         "something else sounded; record the air again."
     )
     flag = Flag(flag="part-of-the-time", value=sigma, limit=limit, text=text, reject=True)
-    return Blunder(flag, tuple(dict.fromkeys(c.at for *_, c in found)), tuple(c.again for *_, c in found))
+    return Blunder.of(flag, *(c for *_, c in found))
 
 
 def _beyond_chance(air: RoundClip, quiets: Sequence[RoundClip], bands: int) -> tuple[float, float, float]:

@@ -23,6 +23,11 @@ class Blunder:
     again: tuple[Again, ...] = ()
     """Clips to be recorded again; empty where it is not known which are wrong."""
 
+    @classmethod
+    def of(cls, flag: Flag, *clips: "RoundClip") -> "Blunder":
+        """In these clips."""
+        return cls(flag, tuple(dict.fromkeys(c.at for c in clips)), tuple(c.again for c in clips))
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RoundClip:

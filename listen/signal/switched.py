@@ -114,10 +114,17 @@ def lock(
         return found
     contrast, left_out, quiet_db = settled
     # Where its curve fits, the fit of all there is says the same, and better; but not what a silence would have been.
-    if abs(float(weight @ (contrast.rho - found.contrast.rho))) < LEAVES_DB * NEPER_PER_DB:
+    apart = contrast.rho - found.contrast.rho
+    if abs(float(weight @ apart)) < LEAVES_DB * NEPER_PER_DB:
         # Air-off halves stand out beside a hiss that dies slowly for what is left of it: no fault of theirs.
         faults = tuple(h for h in found.left_out if h % 2 or h in left_out)
-        return replace(found, contrast=replace(found.contrast, silent=contrast.silent), left_out=faults)
+        # Two ways to read one hiss: by half of what they differ either may err.
+        quiet, air = (
+            replace(g, cov=cov, floor_cov=cov)
+            for g in (found.contrast.quiet, found.contrast.air)
+            for cov in (g.cov + 0.125 * np.outer(apart, apart),)
+        )
+        return replace(found, contrast=Contrast(quiet, air, contrast.silent), left_out=faults)
     return replace(found, contrast=contrast, left_out=left_out, quiet_db=quiet_db)
 
 

@@ -19,7 +19,7 @@ from listen.same_fields import same_fields
 from listen.voice.names import STATES
 
 SUMMARY = "job.json"
-SUMMARY_SCHEMA, OLDER = "hissway.summary/3", ("hissway.summary/1", "hissway.summary/2")
+SUMMARY_SCHEMA, OLDER = "hissway.summary/4", ("hissway.summary/1", "hissway.summary/2", "hissway.summary/3")
 """An older one still tells how long the journal was, but what stands is read from the journal again."""
 
 

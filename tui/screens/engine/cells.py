@@ -93,8 +93,8 @@ def verdict_forms(row: CylinderRow) -> tuple[str, ...]:
         return ("– not tested",)
     stand = standing(record)
     if stand.by == "nobody":
-        clips = len(record.live_clips())
-        return (f"◌ round begun, {clips} clips", f"◌ begun, {clips} clips", f"◌ {clips} clips")
+        clips = _clips(record)
+        return (f"◌ round begun, {clips}", f"◌ begun, {clips}", f"◌ {clips}")
     decided = {"overruled": f", says {stand.name}", "agreed": "", "sent-back": f", sent back by {stand.name}"}
     more = decided.get(stand.how, "") + (" ✓ signed" if record.signed else "")
     more += ", ! changed since" if record.changed_after_signing else ""
@@ -105,6 +105,11 @@ def verdict_forms(row: CylinderRow) -> tuple[str, ...]:
         more, mark = f"{more}, {row.heard_before}", f"{mark} (at loss {row.loss_then:g} %)"
     glyph = verdicts.glyph(stand.kind)
     return tuple(f"{glyph} {words}{end}" for words in (_said(stand), _said(stand, short=True)) for end in (more, mark))
+
+
+def _clips(record: RoundRecord) -> str:
+    count = len(record.live_clips())
+    return f"{count} clip{'' if count == 1 else 's'}"
 
 
 def _said(stand: Standing, *, short: bool = False) -> str:
@@ -131,7 +136,7 @@ def in_full(row: CylinderRow, job: Job) -> str:
     """Everything the table may have had to shorten, for the cylinder one is on."""
     parts = [f"Cylinder {row.cylinder}: {verdict_forms(row)[0]}"]
     if row.under_way is not None:
-        parts.append(f"◌ another round begun, {len(row.under_way.live_clips())} clips: r goes on with it")
+        parts.append(f"◌ another round begun, {_clips(row.under_way)}: r goes on with it")
     if row.share_of_highest is not None:
         parts.append(f"dry {figures.share(row.share_of_highest)} of the highest")
     if row.plug is not None:

@@ -9,10 +9,10 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
+from listen.jobs.event_words import event_words
 from listen.jobs.events import ClipTakenBack, StepPassed
 from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.jobs.reference import DECLINED, reference_cylinders, told_since, why_no_reference
-from listen.jobs.standing import Standing, standing
 from listen.jobs.walk import Wish, advised, spoiled, walked
 from listen.judge.result import PathResult, RoundResult, Verdict
 from listen.trade.cautions import cautions_for, defer_to_others
@@ -67,7 +67,7 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
             self.query_one("#verdict", Static).update("No verdict yet.")
             return
         result = judged.result
-        self.query_one("#verdict", Static).update(_head(result.verdict, standing(self.record)))
+        self.query_one("#verdict", Static).update(_head(job, self.record, result.verdict))
         odds = self.query_one(Odds)
         was, odds.named, odds.paths = odds.chosen, result.verdict.paths, self._listed(result)
         here = [p.path for p in odds.paths]  # judged anew, they stand in another order
@@ -153,30 +153,20 @@ def told_by(record: RoundRecord) -> tuple[int, ...]:
     return record.verdict.result.told_by if record.verdict is not None else ()
 
 
-def _head(verdict: Verdict, stands: Standing) -> Content:
+def _head(job: Job, record: RoundRecord, verdict: Verdict) -> Content:
     """A person's decision first; the program's verdict below it."""
+    decision = record.decision
+    signed = ", signed" if decision and decision.signatures else ""
+    decided = f"● {event_words(decision.payload, job)}{signed}" if decision else ""
     parts: list[Content | str | tuple[str, str]] = [
-        *([(f"{decided}\n", "bold $warning")] if (decided := _decided(stands)) else []),
+        *([(f"{decided}\n", "bold $warning")] if decided else []),
         (f"{verdicts.glyph(verdict.kind)} {plain(verdict.text, 600)}", "bold $accent"),
     ]
     if verdict.next:
         parts += ["\n", ("Next: ", "bold"), plain(verdict.next, 600)]
-    if stands.stale:
+    if record.stale:
         parts += ["\n", ("! Clips or readings changed since; the round will be judged again.", "bold $warning")]
     return Content.assemble(*parts)
-
-
-def _decided(stands: Standing) -> str:
-    """What a person decided, in one line; empty where nobody has."""
-    if not stands.how:
-        return ""
-    held = ", signed" if stands.signature else ""
-    reason = f" {plain(stands.reason, 200)}" if stands.reason else ""
-    if stands.how == "sent-back":
-        return f"↩ Sent back by {plain(stands.name, 40)}.{reason}"
-    stood = names.paths(stands.paths) if stands.paths else verdicts.kind_words(stands.kind)
-    what = f"overrules the program: {stood}" if stands.how == "overruled" else f"agreed: {stood}"
-    return f"● {plain(stands.name, 40)} {what}{held}.{reason}"
 
 
 def remarks(job: Job, record: RoundRecord) -> Content:

@@ -73,17 +73,16 @@ def _points(spec: RoundSpec, change: Callable[[PointSpec], PointSpec]) -> RoundS
     return replace(spec, points=tuple(map(change, spec.points)))
 
 
-def _with_level(hisses: tuple[Hiss, ...], source: str, level_db: float) -> tuple[Hiss, ...]:
-    return tuple(replace(h, level_db=level_db) if h.source == source else h for h in hisses)
-
-
 def carried(source: str, at: str, level_db: float) -> Change:
     """Let a leak be heard at another point as loud as stated."""
 
-    def change(spec: RoundSpec) -> RoundSpec:
-        return _points(spec, lambda p: replace(p, air=_with_level(p.air, source, level_db)) if p.point == at else p)
+    def as_loud(hiss: Hiss) -> Hiss:
+        return replace(hiss, level_db=level_db) if hiss.source == source else hiss
 
-    return change
+    def heard(p: PointSpec) -> PointSpec:
+        return replace(p, air=tuple(map(as_loud, p.air))) if p.point == at else p
+
+    return lambda spec: _points(spec, heard)
 
 
 def compressor_starts(spec: RoundSpec) -> RoundSpec:

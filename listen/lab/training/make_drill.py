@@ -109,14 +109,9 @@ def make_drill(
     shortest = min(take.seconds for spec, _ in made for p in spec.points for take in p.takes)
     if shortest < wish.seconds:
         about += f" Clips are cut to as little as {shortest:g} s: the backgrounds hold no more."
-    drill = DrillSet(
-        id=_identifier(title), title=title, about=about, simulated=True, generator=GENERATOR, rounds=len(made)
-    )
+    # Of a title no letter of which can stand in a file's name the hash tells drills apart.
+    name = plain_name(title) or f"drill-{sha256(title.encode()).hexdigest()[:6]}"
+    drill = DrillSet(id=name, title=title, about=about, simulated=True, generator=GENERATOR, rounds=len(made))
     to = file or drills_dir(root) / f"{drill.id}{SUFFIX}"
     rounds = [partial(held_of, spec, lesson) for spec, lesson in made]
     return write_drill(drill, rounds, to, lab_key(root, make=True), progress)
-
-
-def _identifier(title: str) -> str:
-    """The title as a name of a file; where no letter of it can stand in one, its hash tells drills apart."""
-    return plain_name(title) or f"drill-{sha256(title.encode()).hexdigest()[:6]}"

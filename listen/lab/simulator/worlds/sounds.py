@@ -134,14 +134,14 @@ def plain(rng: np.random.Generator, noise_dbfs: tuple[float, float] = (-98.0, -7
 
 def near_the_shop(rng: np.random.Generator) -> Microphone:
     """Whose own noise lies 15-45 dB under the shop's, however loud that is."""
-    return _with(plain(rng), self_noise_dbfs=None, self_noise_db=round(float(rng.uniform(-45, -15)), 2))
+    return replace(plain(rng), self_noise_dbfs=None, self_noise_db=round(float(rng.uniform(-45, -15)), 2))
 
 
 def resonant(rng: np.random.Generator) -> Microphone:
     """Another family, to be held out: a resonance or a dip at 3-14 kHz over a colour that falls to both sides."""
     bell = rng.uniform(-3, 4) * np.exp(-0.5 * ((OCTAVES - rng.uniform(1.5, 3.8)) / 0.8) ** 2)
     colour = curve(np.clip(bell - rng.uniform(0, 2) * np.abs(OCTAVES) / 4, -4, 4))
-    return _with(near_the_shop(rng), name=f"simulated capsule {int(rng.integers(1000)):03d}", colour=colour)
+    return replace(near_the_shop(rng), name=f"simulated capsule {int(rng.integers(1000)):03d}", colour=colour)
 
 
 def rolled_off(rng: np.random.Generator) -> Microphone:
@@ -150,18 +150,14 @@ def rolled_off(rng: np.random.Generator) -> Microphone:
     bell = rng.uniform(2, 10) * np.exp(-0.5 * ((OCTAVES - corner + 0.4) / 0.4) ** 2)
     shape = ripple(rng, 2.0) + bell - steep * np.maximum(0.0, OCTAVES - corner)
     low = -rng.uniform(0, 8) * np.maximum(0.0, -1.5 - OCTAVES)
-    return _with(plain(rng, (-92.0, -66.0)), colour=curve(shape + low), bits=16)
+    return replace(plain(rng, (-92.0, -66.0)), colour=curve(shape + low), bits=16)
 
 
 def following(rng: np.random.Generator) -> Microphone:
     """A laptop's or telephone's, with automatic gain."""
-    return _with(rolled_off(rng), agc=round(float(rng.uniform(0.15, 0.95)), 2))
+    return replace(rolled_off(rng), agc=round(float(rng.uniform(0.15, 0.95)), 2))
 
 
 def hot(rng: np.random.Generator) -> Microphone:
     """Gain set once for a quiet moment and left: loud clips clip."""
-    return _with(plain(rng), fixed_gain=True, gain_db=round(float(rng.uniform(0, 24)), 2))
-
-
-def _with(microphone: Microphone, **changes: object) -> Microphone:
-    return replace(microphone, **changes)
+    return replace(plain(rng), fixed_gain=True, gain_db=round(float(rng.uniform(0, 24)), 2))

@@ -360,6 +360,19 @@ def test_what_comes_and_goes_at_other_points_too_speaks_less_for_swapped_labels(
     assert evidence_db(heard | elsewhere) == pytest.approx(8.8, abs=0.5)
 
 
+@pytest.mark.parametrize(("elsewhere_db", "noticed"), [(0.0, True), (30.0, False)])
+def test_where_clips_of_other_points_do_not_fit_either_an_exchange_has_to_stand_out_against_them(
+    elsewhere_db: float, noticed: bool
+) -> None:
+    """A compressor that comes and goes moves two points' clips as an exchange of their labels does."""
+    sounds = np.array([0, 0, 0, 1, 1, 1, 1, 0, 0])
+    exchange = {("intake", Kind.QUIET, 2), ("intake", Kind.AIR, 1), ("tailpipe", Kind.QUIET, 1)}
+    rumbles = {("oil-filler", Kind.QUIET, 1): np.eye(9)[0], ("radiator", Kind.QUIET, 1): np.eye(9)[8]}
+    clips = [(c.at, c.mark.kind, c.number) for c in walked()]
+    moved_db = {c: 6.0 * sounds if c in exchange else elsewhere_db * rumbles.get(c, 0.0 * sounds) for c in clips}
+    assert (swapped_labels([marked(*c, place_db=moved_db[c]) for c in clips]) is not None) is noticed
+
+
 @pytest.mark.parametrize(("evidence_db", "noticed"), [(5.9, False), (6.1, True)])
 def test_labels_look_swapped_from_evidence_of_6_db(
     monkeypatch: pytest.MonkeyPatch, evidence_db: float, noticed: bool

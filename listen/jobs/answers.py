@@ -52,8 +52,9 @@ def in_words(job: Job, f: Fact) -> str:
 def _figure(job: Job, f: Fact, cylinder: int | None) -> str:
     read = job.reading(f.id, cylinder=cylinder)
     if read is None:
-        ratio = job.size.compression_ratio if f.id == "compression-ratio" else None
-        return f"{ratio:g} {f.unit}" if ratio is not None else OPEN
+        sizes = {"compression-ratio": job.size.compression_ratio, "displacement": job.size.displacement_cc}
+        size = sizes.get(f.id)
+        return f"{size:g} {f.unit}" if size is not None else OPEN
     if f.unit == "pressure":
         return show(read.si, unit_named(job.pressure_unit))
     return f"{read.value:g} %" if f.unit == "percent" else f"{read.value:g} {f.unit}"

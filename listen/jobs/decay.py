@@ -19,10 +19,12 @@ APART = 2.5
 
 def leak_sentence(job: Job, record: RoundRecord, decay_s: float) -> str:
     """What the decay makes of the leak; where the engine's data are missing, which of them."""
-    swept, ratio = job.size.displacement_cc, job.size.compression_ratio
+    names = ("displacement", "compression-ratio", "supply", "restrictor")
+    figures = {name: r.si for name in names if (r := job.reading(name)) is not None}
+    swept = figures.get("displacement", job.size.displacement_cc)
+    ratio = figures.get("compression-ratio", job.size.compression_ratio)
     if swept is None or ratio is None or ratio <= 1.0:
-        return "displacement and compression ratio would turn that into litres a second"
-    figures = {name: r.si for name in ("supply", "restrictor") if (r := job.reading(name)) is not None}
+        return "displacement and compression ratio, told among the facts, would turn that into litres a second"
     supply_kpa = figures.get("supply") or SUPPLY_KPA
     volume_l = emptied_l(swept / len(job.engine.cylinders), ratio)
     leak = leak_by_decay_l_s(decay_s, volume_l, supply_kpa)

@@ -9,7 +9,7 @@ import pytest
 
 from listen.audio.write import write_flac
 from listen.jobs.decay import leak_sentence
-from listen.jobs.events import EngineSize
+from listen.jobs.events import EngineSize, ReadingEntered
 from listen.jobs.job import Job, RoundRecord
 from listen.rounds.switched_level import switched_level
 from listen.signal.clip import Clip
@@ -49,3 +49,6 @@ def test_what_is_missing_for_litres_a_second_is_said() -> None:
     assert "displacement" in leak_sentence(Job(), record, 0.4)
     known = Job(size=EngineSize(displacement_cc=2000.0, compression_ratio=11.0))
     assert "l/s of free air" in leak_sentence(known, record, 0.4) and "hose" in leak_sentence(known, record, 0.4)
+    told = {"displacement": 2000.0, "compression-ratio": 11.0}
+    by_facts = Job(readings=tuple(ReadingEntered(reading=id, value=x, unit="", si=x) for id, x in told.items()))
+    assert leak_sentence(by_facts, record, 0.4) == leak_sentence(known, record, 0.4)

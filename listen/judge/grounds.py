@@ -100,10 +100,17 @@ def _not_at_its_own(grounds: Sequence[Ground], path: PathId) -> Missing | None:
 
 def _rival_unheard(grounds: Sequence[Ground], path: PathId) -> Missing | None:
     for g in grounds:
-        if not g.usable and path not in g.point.row.own and any(p in LEAKS for p in g.point.row.own):
+        if path in g.point.row.own or not any(p in LEAKS for p in g.point.row.own):
+            continue
+        if not g.usable:
             return Missing(
                 f"the clips of the {g.point.words} cannot be used, and the air may come from there",
                 f"Record the {g.point.words} again, quiet and air, with less input gain if they were clipped.",
+            )
+        if g.limit_db > MOST_LIMIT_DB and not g.speaks:
+            return Missing(
+                f"at the {g.point.words} only {g.limit_db:.0f} dB would have been seen, and air may come from there",
+                f"Record the {g.point.words} again in a quieter moment, quiet, air, quiet.",
             )
     return None
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from listen.judge.grounds import Ground, bubbles_speak, withheld
@@ -67,6 +69,15 @@ def test_no_path_is_named_while_a_rivals_clips_cannot_be_used():
     assert "tailpipe" in found.why
     assert "less input gain" in found.then
     assert PathId.INTAKE_VALVE not in withheld([*rows, Ground(point("radiator"), True, None)])
+
+
+@pytest.mark.parametrize(("limit_db", "kept_back"), [(14.9, False), (15.1, True)])
+def test_no_path_is_named_while_a_rivals_point_was_deaf(limit_db, kept_back):
+    """A hand that missed a turn left only 38 dB to be seen at the filler, where the rings' hiss of 29 dB came out."""
+    intake, tailpipe, filler = grounds(least_excess_db=19.0)
+    deaf = replace(filler, limit_db=limit_db)
+    assert (PathId.INTAKE_VALVE in withheld([intake, tailpipe, deaf])) is kept_back
+    assert PathId.INTAKE_VALVE not in withheld([intake, tailpipe, replace(deaf, least_excess_db=3.0)])
 
 
 def test_sound_takes_proof_that_the_air_was_on():

@@ -218,9 +218,10 @@ async def _shows_what_is_written(app: HisswayApp, written: Any) -> None:
         if (made.say, made.step, made.point_rows, made.panel) != (seen.say, seen.step, seen.point_rows, seen.panel):
             raise Broken(f"the round shows {seen.say}, the journal says {made.say}")
     elif isinstance(screen, EngineScreen | PageScreen) and screen.is_mounted and not app._notifications:
+        job = app.job
         before, lines = await _settled(app), getattr(screen, "lines", None)
-        if app.screen is not screen:
-            return  # left by a key that was still on its way
+        if app.screen is not screen or app.job is not job:
+            return  # left, or written to, by a key that was still on its way
         screen.show_job(written)
         after = await _settled(app)
         if app.screen is not screen or app._notifications:

@@ -68,9 +68,8 @@ def loss(paths: Paths, readings: Readings, assumed: Assumptions, shop: ShopSeen 
     return math.log(total)
 
 
-def _loss_of_others(percent: float, bore_mm: float, supply_kpa: float, assumed: Assumptions) -> tuple[float, float]:
+def _hole_of_others(hole: float, assumed: Assumptions) -> tuple[float, float]:
     """Density of the others' middle loss, over the log of its hole, and the odds that a sound cylinder shows it."""
-    hole = _log_bore(percent, bore_mm, supply_kpa)
     causes = [row.path for row in path_table().cause]
     bells = {path: _bell(hole, *_usual_hole((path,), assumed)) for path in causes}
     sound = OTHERS_SOUND * bells.pop(PathId.NONE)
@@ -105,9 +104,9 @@ def _loss_density(
         open_valve, its_spread = _usual_hole((PathId.SET_UP,), assumed)
         density = (1.0 - wide) * density + wide * _bell(min(hole, open_valve), open_valve, its_spread)
     if readings.loss_others_percent is not None:
-        of_others, sound = _loss_of_others(readings.loss_others_percent, bore_mm, supply_kpa, assumed)
+        others = _log_bore(readings.loss_others_percent, bore_mm, supply_kpa)
+        of_others, sound = _hole_of_others(others, assumed)
         if paths == (PathId.NONE,):
-            others = _log_bore(readings.loss_others_percent, bore_mm, supply_kpa)
             # Less than the sound cylinders lose speaks for sound as much as the same does. Where the others leak as
             # well they say nothing of what is usual: a cylinder that loses 90 % is not sound beside one of 80 %.
             density = sound * _bell(max(hole, others), others, OTHERS_SPREAD) + (1.0 - sound) * density

@@ -72,16 +72,17 @@ def swapped_labels(clips: Sequence[RoundClip]) -> Blunder | None:
     accused = {c.at for c in exchanged}
     unrest_db = _unrest_db([c for c in clips if c.at not in accused], (spread_db, level_db))
     # A compressor that comes and goes moves the clips of two points as an exchange does: both have to stand out.
-    if unrest_db > CALM_DB and gain_db < SWAP_DB + 2.0 * unrest_db:
+    limit_db = SWAP_DB + (2.0 * unrest_db if unrest_db > CALM_DB else 0.0)
+    if gain_db < limit_db:
         return None
     if kind in STILL:
         exchanged = _denied_by_air(exchanged, clips, (spread_db, level_db))
     where = f"{exchanged[0].kind_words} clips of {' and '.join(point(c.at).words for c in exchanged)}"
     text = (
         f"By the room's sound at 60-900 Hz the {where} belong to each other's points (evidence "
-        f"{gain_db:.0f} dB, limit {SWAP_DB:.0f} dB): the labels look swapped; record both again."
+        f"{gain_db:.0f} dB, limit {limit_db:.0f} dB): the labels look swapped; record both again."
     )
-    flag = Flag(flag="swapped-labels", value=gain_db, limit=SWAP_DB, text=text, reject=True)
+    flag = Flag(flag="swapped-labels", value=gain_db, limit=limit_db, text=text, reject=True)
     return Blunder.of(flag, *exchanged)
 
 
@@ -101,14 +102,13 @@ def _repeat_spread_db(clips: Sequence[RoundClip]) -> tuple[float, float]:
 
 def _unrest_db(clips: Sequence[RoundClip], spreads_db: tuple[float, float]) -> float:
     """How badly clips fit the places they are labelled with, on average: evidence against them, decibans."""
-    shift = float(np.hypot(SHIFT_DB, spreads_db[1]))
     against = []
     for c in clips:
         rest = [d.mark.place_db for d in clips if d.at == c.at and d is not c and d.mark.kind in STILL]
         if rest:
             d = np.asarray(c.mark.place_db, dtype=np.float64) - np.mean(np.array(rest, dtype=np.float64), axis=0)
-            spread = float(np.hypot(LEAST_SPREAD_DB, spreads_db[0])) * np.sqrt(1.0 + 1.0 / len(rest))
-            fits = _fits(np.array([[d], [np.zeros_like(d)]]), spread, shift, c.mark.kind not in STILL, None)[:, 0]
+            clip_or_none = np.array([[d], [np.zeros_like(d)]])
+            fits = _fits(clip_or_none, spreads_db, len(rest), c.mark.kind not in STILL, None)[:, 0]
             against.append(max(0.0, float(fits[1] - fits[0])))
     return 10.0 / np.log(10.0) * float(np.mean(against)) if against else 0.0
 
@@ -145,8 +145,7 @@ def best_exchange(
     d = clips_db[:, None] - places_db[None]
     # The walk's own shift: where air may lift bands, those it lifts least tell it.
     level = np.quantile(np.diagonal(d).T, 0.3 if air else 0.5, axis=1)
-    spread = np.hypot(LEAST_SPREAD_DB, spreads_db[0]) * np.sqrt(1.0 + 1.0 / repeats)
-    fits = _fits(d - np.median(level), float(spread), float(np.hypot(SHIFT_DB, spreads_db[1])), air, own)
+    fits = _fits(d - np.median(level), spreads_db, repeats, air, own)
     fits = fits - np.diagonal(fits)[:, None]
     gains = fits + fits.T
     one, other = np.triu_indices(len(fits), 1)
@@ -196,11 +195,17 @@ def _own_change(
 
 
 def _fits(
-    d: NDArray[np.float64], spread: float, shift_db: float, air: bool, own: NDArray[np.float64] | None
+    d: NDArray[np.float64],
+    spreads_db: tuple[float, float],
+    repeats: int,
+    air: bool,
+    own: NDArray[np.float64] | None,
 ) -> NDArray[np.float64]:
     """Log likelihood of each clip at each place, level shift and the shop's own change summed over [shape=(n, n)]."""
     from scipy.special import logsumexp, ndtr
 
+    spread = np.hypot(LEAST_SPREAD_DB, spreads_db[0]) * np.sqrt(1.0 + 1.0 / repeats)
+    shift_db = np.hypot(SHIFT_DB, spreads_db[1])
     steps = np.zeros(1) if own is None else OWN_STEPS
     change = np.multiply.outer(steps, np.zeros(d.shape[-1]) if own is None else own)
     x = d[..., None, None, :] - change[:, None] - SHIFTS_DB[:, None]

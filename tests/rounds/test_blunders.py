@@ -96,6 +96,7 @@ def test_a_slip_is_noticed_told_and_nothing_is_named(slip: str) -> None:
     assert FLAGS[slip] in flags, slip
     flag = flags[FLAGS[slip]]
     assert np.isfinite(flag.value) and np.isfinite(flag.limit)
+    assert msgspec.json.encode(result)  # JSON takes no numpy
     assert result.verdict.kind == "unclear"
     assert result.verdict.text.startswith("Cannot tell. ")
     assert result.verdict.next and result.verdict.next[0].isupper()

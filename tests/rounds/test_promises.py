@@ -370,7 +370,23 @@ def test_where_clips_of_other_points_do_not_fit_either_an_exchange_has_to_stand_
     rumbles = {("oil-filler", Kind.QUIET, 1): np.eye(9)[0], ("radiator", Kind.QUIET, 1): np.eye(9)[8]}
     clips = [(c.at, c.mark.kind, c.number) for c in walked()]
     moved_db = {c: 6.0 * sounds if c in exchange else elsewhere_db * rumbles.get(c, 0.0 * sounds) for c in clips}
-    assert (swapped_labels([marked(*c, place_db=moved_db[c]) for c in clips]) is not None) is noticed
+    heard = [marked(*c, place_db=moved_db[c]) for c in clips]
+    assert (swapped_labels(heard) is not None) is noticed
+    assert type(labels._unrest_db(heard, (0.7, 1.0))) is float  # printed as a limit, and JSON takes no numpy
+
+
+@pytest.mark.parametrize(("unrest_db", "limit_db"), [(9.9, 6.0), (10.1, 26.2)])
+def test_in_a_restless_shop_the_limit_is_6_db_and_twice_what_speaks_against_the_other_clips_and_is_told(
+    monkeypatch: pytest.MonkeyPatch, unrest_db: float, limit_db: float
+) -> None:
+    monkeypatch.setattr(labels, "_unrest_db", lambda *_: unrest_db)
+    found = []
+    for evidence_db in (limit_db - 0.1, limit_db + 0.1):
+        monkeypatch.setattr(labels, "best_exchange", lambda *_, db=evidence_db, **__: ([0, 1], db))
+        found.append(swapped_labels(walked()))
+    assert found[0] is None and found[1] is not None
+    flag = found[1].flag
+    assert flag.limit == pytest.approx(limit_db) and f"limit {limit_db:.0f} dB" in flag.text
 
 
 @pytest.mark.parametrize(("evidence_db", "noticed"), [(5.9, False), (6.1, True)])

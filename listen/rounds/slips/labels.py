@@ -110,7 +110,7 @@ def _unrest_db(clips: Sequence[RoundClip], spreads_db: tuple[float, float]) -> f
             clip_or_none = np.array([[d], [np.zeros_like(d)]])
             fits = _fits(clip_or_none, spreads_db, len(rest), c.mark.kind not in STILL, None)[:, 0]
             against.append(max(0.0, float(fits[1] - fits[0])))
-    return 10.0 / np.log(10.0) * float(np.mean(against)) if against else 0.0
+    return float(10.0 / np.log(10.0) * np.mean(against)) if against else 0.0
 
 
 def best_exchange(

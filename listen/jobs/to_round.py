@@ -65,8 +65,7 @@ def facts(job: Job, record: RoundRecord) -> Facts:
         air_followed=BUBBLES.get(record.air_followed),
         compression_dry_kpa=_pressure(_read(job, "compression-dry", record), "dry compression"),
         compression_wet_kpa=_pressure(_read(job, "compression-wet", record), "wet compression"),
-        compression_others_kpa=_pressure(_of_others(job, "compression-dry", n), "compression of the others"),
-        loss_others_percent=_within(_of_others(job, "loss", n), "loss of the others", 100.0),
+        loss_others_percent=_within(_loss_of_others(job, n), "loss of the others", 100.0),
         firing_order=job.engine.firing_order or None,
         calibration_db=_calibration_db(job, record),
     )
@@ -105,8 +104,8 @@ def _read(job: Job, reading: str, record: RoundRecord, *, job_wide: bool = False
     return None if found is None else found.si
 
 
-def _of_others(job: Job, reading: str, n: int) -> float | None:
-    values = [r.si for m in job.engine.cylinders if m != n and (r := job.reading(reading, cylinder=m))]
+def _loss_of_others(job: Job, n: int) -> float | None:
+    values = [r.si for m in job.engine.cylinders if m != n and (r := job.reading("loss", cylinder=m))]
     return median(values) if values else None
 
 

@@ -128,8 +128,8 @@ def _cut_torn_end(file: BinaryIO) -> None:
         file.truncate(data.rfind(b"\n") + 1)
 
 
-def read_records(path: Path, record: type[T], *, skip: int = 0, stop: int | None = None) -> list[T]:
-    """Records of a file from the ``skip``-th up to the ``stop``-th; empty where there is none. A torn end is left out.
+def read_records(path: Path, record: type[T]) -> list[T]:
+    """Records of a file; empty where there is none. A torn end is left out.
 
     Raises LabError: the file cannot be read, or a line before the last is damaged."""
     try:
@@ -138,9 +138,8 @@ def read_records(path: Path, record: type[T], *, skip: int = 0, stop: int | None
         return []
     except OSError as error:
         raise LabError(f"{path}: cannot be read ({error.strerror or error})") from error
-    whole: list[bytes] = lines[:-1][skip:stop]
     found: list[T] = []
-    for number, line in enumerate(whole, skip + 1):
+    for number, line in enumerate(lines[:-1], 1):
         try:
             found.append(msgspec.json.decode(line, type=record))
         except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:

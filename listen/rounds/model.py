@@ -32,8 +32,6 @@ class Facts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """The tester's needle fell and rose with the valve of a switched take; ``None``: not looked."""
     compression_dry_kpa: Kilopascal | None = None
     compression_wet_kpa: Kilopascal | None = None
-    compression_others_kpa: Kilopascal | None = None
-    """Typical dry compression of the engine's other cylinders."""
     loss_others_percent: Percent | None = None
     """Typical loss of the engine's other cylinders, same tester."""
     firing_order: tuple[Cylinder, ...] | None = None

@@ -348,13 +348,13 @@ def test_facts_take_the_nearest_reading() -> None:
         read("loss", 27, 1, "c1-aa"),
         read("loss", 50, 1),
         read("compression-dry", 0, 1),
-        *(read("compression-dry", v, n) for n, v in ((2, 1200), (3, 1300), (4, 1250))),
+        *(read("loss", v, n) for n, v in ((2, 6), (3, 9), (4, 8))),
         ev.BubblesLooked(round_id="c1-aa", seen="not-looked"),
         start=START,
     )
     f = facts(job, job.round("c1-aa"))
     assert (f.supply_kpa, f.restrictor_mm, f.loss_percent, f.compression_dry_kpa) == (550, 1.0, 27, 1.0)
-    assert f.compression_others_kpa == 1250
+    assert f.loss_others_percent == 8, "the middle one; no cylinder is held against itself"
     assert f.bubbles_seen is None
     assert f.firing_order == (1, 3, 4, 2)
     bad = after(read("loss", 140, 1, "c1-aa"), start=START)

@@ -82,22 +82,6 @@ def test_a_fresh_round_that_is_left_is_not_met_again(lab: Path, ada: Learner) ->
         resume(lab, ada, info.opened.session)
 
 
-def test_sessions_of_an_earlier_version_count(lab: Path, ada: Learner) -> None:
-    """They were plain lines; their answers are kept, and cannot be gone on with."""
-    folder = sessions_dir(lab, ada)
-    folder.mkdir(parents=True)
-    (folder / "20260101T000000000000-abcdef.jsonl").write_text(
-        '{"schema":"hissway.lab-session/1","session":"s","drill":"beginner","title":"First leaks","level":"beginner",'
-        '"folder":"/x","seed":1,"order":["01","02"],"started":"2026-01-01T00:00:00+00:00"}\n'
-        '{"item":"01","paths":["rings"],"sure":0.5,"truth":["none"],"focus":[],"time":"2026-01-01T00:01:00+00:00",'
-        '"seconds":5.0,"drill":"beginner","level":"beginner","session":"s"}\n'
-    )
-    said(practise(lab, ada, ("rings",), "fresh", 1), Call())
-    assert [a.truth for a in answers_of(lab, ada)] == [("none",), ("rings",)]
-    with pytest.raises(LabError, match="no unfinished session"):
-        resume(lab, ada, "beginner")
-
-
 def test_the_seed_decides_the_order(lab: Path, ada: Learner) -> None:
     """The same seed gives the same order; other seeds differ; no name of a round stands in the file."""
     trap = shipped_drills()[2]

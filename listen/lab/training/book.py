@@ -7,9 +7,8 @@ from pathlib import Path
 
 import msgspec
 
-from listen.errors import LabError, refusal
+from listen.errors import LabError
 from listen.lab.learners import append_record, read_records
-from listen.same_fields import same_fields
 from listen.trade.points import PathId
 
 CALLABLE: tuple[str, ...] = tuple(str(p) for p in PathId)
@@ -167,29 +166,7 @@ class Book:
         return sum(isinstance(x, Met) for x in self.lines) - len(self.answers) if self.opened.pool else 0
 
 
-class _Old(msgspec.Struct, frozen=True, kw_only=True):
-    """First line of a session before lines were chained."""
-
-    session: str
-    drill: str
-    title: str
-    level: str
-    order: tuple[str, ...]
-    started: str
-
-
-def _old(path: Path) -> Book:
-    """A session of an earlier version: it counts, and cannot be gone on with."""
-    first = read_records(path, _Old, stop=1)[0]
-    opened = Opened(**same_fields(first, "session", "drill", "title", "level", "started"), total=len(first.order))
-    return Book(path, [opened, *read_records(path, Answer, skip=1)])
-
-
 def _read(path: Path) -> Book | None:
-    with refusal(LabError, f"{path}: cannot be read"), path.open("rb") as file:
-        begins = file.readline()
-    if begins.endswith(b"\n") and b'"hissway.lab-session/1"' in begins:
-        return _old(path)
     links, before = read_records(path, Link), START
     for number, link in enumerate(links, 1):
         if link.sum != sum_after(before, bytes(link.record)):

@@ -1,23 +1,19 @@
-"""The real microphone: a PortAudio stream opened at the device's own rate, watched, and recorded from,
-one channel or several: a part file a channel, so that one that fails costs the others nothing."""
+"""What any microphone offers, real or simulated; and the real one: a PortAudio stream opened at the device's own rate,
+watched, and recorded from."""
 
 import threading
 from collections.abc import Sequence
-from contextlib import ExitStack
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from listen.audio import library
-from listen.audio.block_receiver import BlockReceiver
 from listen.audio.devices import Device, find_input
-from listen.audio.partial import PartWriter
-from listen.audio.take import Recording, Take, Told, sentence, written
-from listen.audio.watch import ZEROS_S
+from listen.audio.take import BlockReceiver, Recording, Take, Told
+from listen.audio.watch import sentence
 from listen.errors import AudioError, DeviceLost
 
 LATENCY_S = 0.15
@@ -28,8 +24,45 @@ OPEN_S = 3.0
 """Longest wait for a device to open and send its first block; USB microphones take up to a second to wake."""
 
 
+class SoundInput(Protocol):
+    """A microphone. ``open``, ``close`` and ``record`` may wait: call them from a worker thread."""
+
+    @property
+    def name(self) -> str:
+        """Name to show."""
+
+    @property
+    def rate_hz(self) -> int:
+        """Sample rate; final once open."""
+
+    @property
+    def channels(self) -> int:
+        """How many there are."""
+
+    def open(self) -> None:
+        """Start listening; also after a trouble, to connect again (``AudioError``: it cannot be opened)."""
+
+    def close(self) -> None:
+        """Stop listening; never hangs, harmless when closed already."""
+
+    def drain(self) -> list[NDArray[np.float32]]:
+        """Blocks since the last call [shape=(n, C)] each; never waits, and old ones go when nobody asks."""
+
+    def trouble(self) -> AudioError | None:
+        """What is wrong with the stream at this moment, as one sentence; None while sound arrives."""
+
+    def record(
+        self, parts: Sequence[Path | None], seconds: float, cancel: threading.Event, told: Told | None = None
+    ) -> tuple[Recording | None, ...]:
+        """Write so much sound of each channel to its own new part (None: not recorded) as it arrives; a single part
+        of several channels gets their mean. None in place of one not recorded, or that died beside others.
+
+        Raises DeviceLost: the whole input went away, fell silent or stalled, or every channel died; what had arrived
+        is kept in the parts. AudioError: it is not open, or a part cannot be written."""
+
+
 class Microphone:
-    """One input as a :class:`listen.audio.take.SoundInput`.
+    """One input as a :class:`SoundInput`.
 
     Parameters
     ----------
@@ -97,11 +130,6 @@ class Microphone:
         """Blocks since the last call, for a level meter."""
         return [b.samples for b in self._receiver.drain()] if self._receiver is not None else []
 
-    def drain_all(self) -> list[NDArray[np.float32]]:
-        """The same with every channel [shape=(n, C)] each."""
-        blocks = self._receiver.drain() if self._receiver is not None else []
-        return [b.samples[:, None] if b.channels is None else b.channels for b in blocks]
-
     def trouble(self) -> AudioError | None:
         """What is wrong with the stream at this moment; None while sound arrives or before it was opened."""
         if self._receiver is None or self._stream is None:
@@ -109,22 +137,13 @@ class Microphone:
         trouble = self._receiver.trouble()
         return DeviceLost(sentence(trouble, self.name)) if trouble else None
 
-    def record(self, part: Path, seconds: float, cancel: threading.Event, told: Told | None = None) -> Recording:
-        """Write ``seconds`` of sound to ``part``; see :meth:`listen.audio.take.SoundInput.record`."""
-        (recording,) = record_all(self._take(cancel), [part], seconds, told)
-        assert recording is not None  # of one channel that dies the whole input is told to have gone
-        return recording
-
-    def record_all(
+    def record(
         self, parts: Sequence[Path | None], seconds: float, cancel: threading.Event, told: Told | None = None
     ) -> tuple[Recording | None, ...]:
-        """Write ``seconds`` of each channel to its own part; see :func:`listen.audio.microphone.record_all`."""
-        return record_all(self._take(cancel), parts, seconds, told)
-
-    def _take(self, cancel: threading.Event) -> Take:
+        """Write each channel to its own part; see :meth:`SoundInput.record`."""
         if self._receiver is None or self._stream is None:
             raise AudioError(f"{self.name} is not open; open it before recording")
-        return Take(self._receiver, self.name, self.rate_hz, cancel)
+        return Take(self._receiver, self.name, self.rate_hz, cancel).record(parts, seconds, told)
 
     def _started(self, device: Device) -> tuple[Any, BlockReceiver]:
         sd = library.portaudio()
@@ -171,66 +190,3 @@ def _open(sd: Any, device: Device, rate_hz: int, channels: int) -> tuple[Any, Bl
     )
     library.start_stream(stream)
     return stream, receiver
-
-
-CLIP_LEVEL = 0.999
-CLIPPED_SAMPLES = 4
-"""So many in one block of 10 ms are told; fewer may be one knock."""
-
-
-@dataclass(slots=True)
-class _Channel:
-    number: int
-    part: Path
-    writer: PartWriter
-    told: Told | None
-    others: bool
-    """Whether more channels run beside it: one alone is told to have gone by what watches the stream."""
-    zeros: int = 0
-    dead: bool = False
-    clipped: bool = False
-
-    def take(self, samples: NDArray[np.float32], overflows: int, rate_hz: int) -> None:
-        """Write its samples [shape=(n,)] unless it is dead; tell once that it is, and once that it clips."""
-        if self.dead:
-            return
-        self.writer.write(samples, overflows)
-        # Zeros are counted on from block to block, from the last sample that was none.
-        sounding = np.flatnonzero(samples)
-        self.zeros = self.zeros + len(samples) if not len(sounding) else len(samples) - 1 - int(sounding[-1])
-        if self.others and self.zeros >= ZEROS_S * rate_hz:
-            self.dead = True
-            self._tell(f"sends nothing but zeros since {self.zeros / rate_hz:.1f} s: unplugged or switched off")
-        if not self.clipped and int((np.abs(samples) >= CLIP_LEVEL).sum()) >= CLIPPED_SAMPLES:
-            self.clipped = True
-            self._tell("is too loud and clips: turn its gain down")
-
-    def _tell(self, what: str) -> None:
-        several = f"channel {self.number + 1} {what}; the other channels are kept"
-        if self.told is not None:
-            self.told(self.number, several if self.others else f"the microphone {what}")
-
-
-def record_all(
-    take: Take, parts: Sequence[Path | None], seconds: float, told: Told | None = None
-) -> tuple[Recording | None, ...]:
-    """Record into a part for each channel (None: not recorded); None in place of one not recorded or that died.
-
-    Raises DeviceLost: the whole input went away, or every channel died; what had arrived is kept in the parts.
-    AudioError: a part cannot be written."""
-    named = [part.name for part in parts if part is not None]
-    with take, written(named[0] if len(named) == 1 else "the take"), ExitStack() as stack:
-        channels = [
-            _Channel(n, part, stack.enter_context(PartWriter(part, take.header)), told, len(parts) > 1)
-            for n, part in enumerate(parts)
-            if part is not None
-        ]
-        for block in take.blocks(seconds):
-            # A single part of an input with several channels gets their mean.
-            every = block.samples[:, None] if block.channels is None or len(parts) == 1 else block.channels
-            for c in channels:
-                c.take(every[:, c.number], take.overflows, take.rate_hz)
-            if all(c.dead for c in channels):
-                raise DeviceLost(f"{take.name}: no channel sends sound; check plugs and power, then record again")
-    done = {c.number: take.recording(c.part) for c in channels if not c.dead}
-    return tuple(done.get(n) for n in range(len(parts)))

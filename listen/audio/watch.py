@@ -41,6 +41,20 @@ class Trouble:
     seconds: float
 
 
+_SENTENCES = {
+    TroubleKind.ENDED: "{name} has gone: unplugged, or the sound system stopped it; plug it in again",
+    TroubleKind.STALLED: "{name} has sent nothing for {s:.1f} s: it hangs or was put to sleep; unplug it and plug it "
+    "in again",
+    TroubleKind.ZEROS: "{name} has sent exact zeros for {s:.1f} s: muted, switched off or another input; unmute it",
+    TroubleKind.MISSING: "{name} stalled and {s:.2f} s of sound are missing; close other programs that use it",
+}
+
+
+def sentence(trouble: Trouble, name: str) -> str:
+    """One sentence for a user: what happened and what to do."""
+    return _SENTENCES[trouble.kind].format(name=name, s=trouble.seconds)
+
+
 class SlidingMinimum:
     """Smallest value over the last ``span_s``, in constant time a value."""
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 if TYPE_CHECKING:
     from listen.audio.lead import Lead
-    from listen.audio.take import SoundInput
+    from listen.audio.microphone import SoundInput
     from listen.signal.live import LiveLevel
 
 
@@ -47,7 +47,7 @@ def attended(source: SoundInput, record: Callable[[threading.Event], T], seconds
         from listen.audio.player import Player
 
         threading.Thread(target=lead.sound, args=(Player(), over), name="lead", daemon=True).start()
-    _countdown(lambda: meter.feed(source.drain()), over, cancel, seconds, lead)
+    _countdown(lambda: meter.feed([b.mean(axis=1) for b in source.drain()]), over, cancel, seconds, lead)
     if raised:
         raise raised[0]
     return result[0]

@@ -73,8 +73,9 @@ def _listen(device: str) -> Clip:
     microphone.open()
     try:
         with temporary_folder("hissway-mic-") as folder:
-            recording = microphone.record(folder / "check.part", CHECK_S, threading.Event())
-            return read_part(recording.part)
+            part = folder / "check.part"
+            microphone.record([part], CHECK_S, threading.Event())
+            return read_part(part)
     finally:
         microphone.close()
 

@@ -206,7 +206,7 @@ def _from_microphone(
         microphone.open()
         try:
             return attended(
-                microphone, lambda stop: microphone.record_all(parts, args.seconds, stop, _told), args.seconds, lead
+                microphone, lambda stop: microphone.record(parts, args.seconds, stop, _told), args.seconds, lead
             )
         except AudioError as error:
             raise type(error)(f"{error}; {_kept(wanted)}") from error

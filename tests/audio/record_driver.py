@@ -19,7 +19,8 @@ from listen.errors import AudioError
 
 
 def record(mic: Microphone, part: str, seconds: str) -> dict[str, object]:
-    done = mic.record(Path(part), float(seconds), threading.Event())
+    (done,) = mic.record([Path(part)], float(seconds), threading.Event())
+    assert done is not None
     return {"seconds": done.seconds, "overflows": done.overflows, "gaps": done.gaps, "device": done.device}
 
 

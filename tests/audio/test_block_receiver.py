@@ -13,10 +13,8 @@ import numpy as np
 import pytest
 
 from listen.audio import watch
-from listen.audio.block_receiver import METER_S, BlockReceiver
-from listen.audio.microphone import record_all
 from listen.audio.partial import read_part
-from listen.audio.take import Recording, Take
+from listen.audio.take import METER_S, BlockReceiver, Recording, Take
 from listen.errors import AudioError, DeviceLost
 from tests.patience import in_time
 
@@ -59,7 +57,7 @@ def fed(receiver: BlockReceiver, statuses: list[SimpleNamespace]) -> Iterator[No
 
 
 def take(receiver: BlockReceiver, part: Path, seconds: float, cancel: threading.Event | None = None) -> Recording:
-    (recording,) = record_all(Take(receiver, "vmic", RATE_HZ, cancel or threading.Event()), [part], seconds)
+    (recording,) = Take(receiver, "vmic", RATE_HZ, cancel or threading.Event()).record([part], seconds)
     assert recording is not None
     return recording
 
@@ -78,7 +76,7 @@ def test_the_block_is_our_own_copy() -> None:
     receiver, theirs = BlockReceiver(RATE_HZ, 480), block(0.5)
     receiver.callback(theirs, 480, None, CLEAN)
     theirs[:] = 0
-    assert receiver.drain()[0].samples.tolist() == [0.5] * 480
+    assert receiver.drain()[0].samples.tolist() == [[0.5]] * 480
 
 
 def test_every_channel_is_our_own_copy_too() -> None:
@@ -86,8 +84,7 @@ def test_every_channel_is_our_own_copy_too() -> None:
     receiver, theirs = BlockReceiver(RATE_HZ, 480), np.tile(np.float32([[0.5, 0.25]]), (480, 1))
     receiver.callback(theirs, 480, None, CLEAN)
     theirs[:] = 0
-    channels = receiver.drain()[0].channels
-    assert channels is not None and channels[-1].tolist() == [0.5, 0.25]
+    assert receiver.drain()[0].samples[-1].tolist() == [0.5, 0.25]
 
 
 def test_nobody_drains_and_memory_stays() -> None:

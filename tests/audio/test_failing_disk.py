@@ -13,10 +13,8 @@ import numpy as np
 import pytest
 
 from listen.audio import write
-from listen.audio.block_receiver import BlockReceiver
-from listen.audio.microphone import record_all
 from listen.audio.partial import PartHeader, PartWriter, finish, read_part
-from listen.audio.take import Take
+from listen.audio.take import BlockReceiver, Take
 from listen.audio.write import write_flac
 from listen.errors import AudioError
 from listen.signal.clip import Clip
@@ -140,7 +138,7 @@ def test_a_slow_disk_is_no_dead_microphone(
     parts = [tmp_path / f"{n}.part" for n in range(channels)]
     take = Take(receiver, "vmic", 48_000, threading.Event())
     try:
-        recorded = list(record_all(take, parts, 2.0))
+        recorded = list(take.record(parts, 2.0))
     finally:
         ended.set()
         microphone.join()
@@ -162,7 +160,7 @@ def test_a_sync_that_fails_ends_the_take_in_words(tmp_path: Path, monkeypatch: p
     microphone.start()
     try:
         with pytest.raises(AudioError, match=r"a\.part: cannot be written \(Input/output error\)"):
-            record_all(Take(receiver, "vmic", 48_000, threading.Event()), [tmp_path / "a.part"], 5.0)
+            Take(receiver, "vmic", 48_000, threading.Event()).record([tmp_path / "a.part"], 5.0)
     finally:
         ended.set()
         microphone.join()

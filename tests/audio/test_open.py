@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from listen.audio import devices, library, player, watch
-from listen.audio.block_receiver import BlockReceiver
 from listen.audio.microphone import Microphone
+from listen.audio.take import BlockReceiver
 from listen.errors import AudioError, DeviceLost, DeviceNotFound
 from listen.signal.clip import Clip
 
@@ -174,7 +174,7 @@ def test_recording_before_opening_is_told(fake: FakePortAudio, tmp_path: Any) ->
     import threading
 
     with pytest.raises(AudioError, match="is not open"):
-        Microphone("Cart USB").record(tmp_path / "a.part", 1, threading.Event())
+        Microphone("Cart USB").record([tmp_path / "a.part"], 1, threading.Event())
 
 
 def test_a_loudspeaker_that_refuses_the_clips_rate_gets_its_own(fake: FakePortAudio) -> None:

@@ -144,8 +144,8 @@ def test_a_newcomer_walks_the_cylinder_left_open_and_finds_it_sound(tmp_path: Pa
                 opened.append(ByEarCalled(round_id=LEFT_ROUND, declined=True))
                 continue
             part = opened.new_part(LEFT_ROUND, step.point, step.clip_kind, step.walk)
-            microphone.hold_at(step.point, Kind(step.clip_kind))
-            opened.keep(part, microphone.record(part.path, 3.0, threading.Event()))
+            microphone.hold_at((step.point,), Kind(step.clip_kind))
+            opened.keep(part, *microphone.record([part.path], 3.0, threading.Event()))
         result = evaluate(to_round(opened.job, LEFT_ROUND, opened.folder))
     assert result.verdict.kind == "sound", result.verdict.text
 

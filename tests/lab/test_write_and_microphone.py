@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 
 from listen.audio.files import read_clip
+from listen.audio.microphone import SoundInput
 from listen.audio.partial import read_part
-from listen.audio.take import SoundInput
 from listen.errors import AudioError, RoundError
 from listen.lab.simulator.draw import draw
 from listen.lab.simulator.render import clip_name, render
@@ -53,8 +53,8 @@ def microphone() -> SimulatedMicrophone:
 def test_a_take_is_the_rendered_clip(microphone: SimulatedMicrophone, tmp_path: Path) -> None:
     """What is kept of a walk with the simulator is what its truth file describes."""
     source: SoundInput = microphone
-    microphone.hold_at("intake", Kind.AIR)
-    taken = source.record(tmp_path / "a.part", 2.0, threading.Event())
+    microphone.hold_at(("intake",), Kind.AIR)
+    (taken,) = source.record([tmp_path / "a.part"], 2.0, threading.Event())
     expected = render(scenes.one_point(6.0))[("intake", Kind.AIR, 1)]
     clip = read_part(taken.part)
     assert np.array_equal(clip.samples, expected.samples)
@@ -63,10 +63,10 @@ def test_a_take_is_the_rendered_clip(microphone: SimulatedMicrophone, tmp_path: 
 
 def test_a_second_take_is_fresh_and_of_the_asked_length(microphone: SimulatedMicrophone, tmp_path: Path) -> None:
     """Recording again must not give the same samples, or drift and repeats would mean nothing."""
-    microphone.hold_at("intake", Kind.AIR)
+    microphone.hold_at(("intake",), Kind.AIR)
     clips = []
     for n in range(3):
-        taken = microphone.record(tmp_path / f"{n}.part", 1.0, threading.Event())
+        (taken,) = microphone.record([tmp_path / f"{n}.part"], 1.0, threading.Event())
         clips.append(read_part(taken.part).samples)
     assert {len(c) for c in clips} == {48_000}
     assert not np.array_equal(clips[0], clips[1]) and not np.array_equal(clips[1], clips[2])
@@ -76,12 +76,12 @@ def test_a_point_the_round_does_not_name_hears_the_shop_only(microphone: Simulat
     """The demo's engine may be walked at points its story left out."""
     levels = {}
     for kind in (Kind.QUIET, Kind.AIR):
-        microphone.hold_at("tailpipe", kind)
-        taken = microphone.record(tmp_path / f"{kind}.part", 1.0, threading.Event())
+        microphone.hold_at(("tailpipe",), kind)
+        (taken,) = microphone.record([tmp_path / f"{kind}.part"], 1.0, threading.Event())
         levels[kind] = float(np.std(read_part(taken.part).samples))
     assert levels[Kind.AIR] == pytest.approx(levels[Kind.QUIET], rel=0.3)
     with pytest.raises(RoundError):
-        microphone.hold_at("bonnet", Kind.AIR)
+        microphone.hold_at(("bonnet",), Kind.AIR)
 
 
 def test_cancelling_keeps_what_arrived(tmp_path: Path) -> None:
@@ -97,7 +97,7 @@ def test_cancelling_keeps_what_arrived(tmp_path: Path) -> None:
         cancel.set()
 
     threading.Thread(target=cancel_soon, daemon=True).start()
-    taken = microphone.record(part, 20.0, cancel)
+    (taken,) = microphone.record([part], 20.0, cancel)
     assert taken.cancelled and 0.1 < taken.seconds < 15.0
     assert read_part(taken.part).seconds == pytest.approx(taken.seconds)
 
@@ -108,11 +108,11 @@ def test_the_meter_hears_where_the_microphone_is_held() -> None:
     microphone.open()
     loud = {}
     for kind in (Kind.QUIET, Kind.AIR):
-        microphone.hold_at("intake", kind)
+        microphone.hold_at(("intake",), kind)
         microphone.drain()
         time.sleep(0.05)
         blocks = np.concatenate(microphone.drain())
-        loud[kind] = float(np.std(np.diff(blocks)))
+        loud[kind] = float(np.std(np.diff(blocks[:, 0])))
     assert loud[Kind.AIR] > 2 * loud[Kind.QUIET]
     microphone.close()
     assert microphone.drain() == []
@@ -121,7 +121,7 @@ def test_the_meter_hears_where_the_microphone_is_held() -> None:
 def test_a_closed_microphone_refuses_in_words(tmp_path: Path) -> None:
     """As a real one would."""
     with pytest.raises(AudioError, match="not open"):
-        SimulatedMicrophone(scenes.one_point(6.0)).record(tmp_path / "x.part", 1.0, threading.Event())
+        SimulatedMicrophone(scenes.one_point(6.0)).record([tmp_path / "x.part"], 1.0, threading.Event())
 
 
 def test_a_closed_microphone_holds_no_sound_and_can_be_opened_again(tmp_path: Path) -> None:
@@ -129,7 +129,7 @@ def test_a_closed_microphone_holds_no_sound_and_can_be_opened_again(tmp_path: Pa
     microphone = SimulatedMicrophone(scenes.one_point(6.0), pace=0)
     for n in range(2):
         microphone.open()
-        taken = microphone.record(tmp_path / f"{n}.part", 0.5, threading.Event())
+        (taken,) = microphone.record([tmp_path / f"{n}.part"], 0.5, threading.Event())
         microphone.close()
         assert not microphone._clips
         assert read_part(taken.part).seconds == 0.5

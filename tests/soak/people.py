@@ -39,7 +39,7 @@ from tui.screens.round.screen import RoundScreen
 if TYPE_CHECKING:
     from textual.pilot import Pilot
 
-    from listen.audio.take import SoundInput
+    from listen.audio.microphone import SoundInput
     from tui.bridge.preferences import Preferences
 
 PATIENCE_S = 120.0

@@ -140,9 +140,9 @@ def _one_clip(job: OpenJob, microphone: SimulatedMicrophone, round_id: str, poin
     from listen.trade.points import Kind
 
     kind = Kind.AIR if walk == "air" else Kind.QUIET
-    microphone.hold_at(point, kind)
+    microphone.hold_at((point,), kind)
     part = job.new_part(round_id, point, kind, walk)
-    recording = microphone.record(part.path, CLIP_S, threading.Event())
+    (recording,) = microphone.record([part.path], CLIP_S, threading.Event())
     job.keep(part, recording)
     return job.clip_path(part.clip)
 

@@ -45,15 +45,13 @@ class FakeSource:
         self.closed = True
 
     def drain(self) -> list[np.ndarray]:
-        return [self._noise[:1920]]
-
-    def drain_all(self) -> list[np.ndarray]:
         return [self._noise[:1920, None]]
 
     def trouble(self) -> AudioError | None:
         return self._trouble
 
-    def record(self, part: Path, seconds: float, cancel: threading.Event, told=None) -> Recording:
+    def record(self, parts, seconds: float, cancel: threading.Event, told=None) -> tuple[Recording | None, ...]:
+        (part,) = parts
         act = self.script.pop(0) if self.script else "ok"
         self.recording.set()
         if act == "full":
@@ -75,7 +73,7 @@ class FakeSource:
             self._trouble = DeviceLost("fake microphone went away; plug it in again")
             raise DeviceLost("fake microphone went away after 0.4 s; what had arrived is kept")
         self.recorded.append(part)
-        return Recording(part, RATE_HZ, frames / RATE_HZ, self.name, 0, started, cancelled)
+        return (Recording(part, RATE_HZ, frames / RATE_HZ, self.name, 0, started, cancelled),)
 
 
 class FakeMany(FakeSource):
@@ -97,7 +95,7 @@ class FakeMany(FakeSource):
     def tap(self, channel: int) -> None:
         self._tap = channel
 
-    def drain_all(self) -> list[np.ndarray]:
+    def drain(self) -> list[np.ndarray]:
         every = self.noises[self.colours].T[:1920].copy()
         every[:, list(self.mute)] = 0.0
         if self._tap is not None:
@@ -105,7 +103,9 @@ class FakeMany(FakeSource):
             self._tap = None
         return [every]
 
-    def record_all(self, parts, seconds, cancel, told=None):
+    def record(self, parts, seconds, cancel, told=None):
+        if len(parts) == 1:
+            return super().record(parts, seconds, cancel, told)
         started = datetime.now(UTC)
         out: list[Recording | None] = []
         for c, part in enumerate(parts):

@@ -136,7 +136,7 @@ async def sound_to_screen_s(trials: int = 20, watch_s: float = 2.0) -> tuple[lis
         gain, stepped = 1.0, 0.0
 
         def drain(self) -> list[np.ndarray]:
-            return [self._noise[:1920] * np.float32(self.gain)]
+            return [self._noise[:1920, None] * np.float32(self.gain)]
 
     source, delays = Stepped(), []
     with tempfile.TemporaryDirectory() as folder:

@@ -227,7 +227,7 @@ async def test_swapped_plugs_are_told_before_air_and_may_be_overridden(tmp_path:
         app.write(ClipTakenBack(clip=screen.record.live_clips()[0].id))
         screen.change(outcome=None)
         source.colours = [0, 2, 1, 3]
-        await until(pilot, lambda: bool(np.array_equal(screen.listener.recent(1.5)[0][960], source.drain_all()[0][0])))
+        await until(pilot, lambda: bool(np.array_equal(screen.listener.recent(1.5)[0][960], source.drain()[0][0])))
         await pilot.press("space")
         await until(pilot, lambda: settled(screen))
         assert "swapped" in screen.now.outcome.sentence, (screen.now.outcome, screen.step(), app.preferences.prints)
@@ -287,11 +287,11 @@ def test_the_simulated_microphone_switches_and_the_judge_names_what_follows(tmp_
     microphone.open()
     takes = []
     for point in ("intake", "tailpipe", "oil-filler", "radiator", "plug-hole-4"):
-        microphone.hold_at(point, Kind.SWITCHED, on_s)
+        microphone.hold_at((point,), Kind.SWITCHED, on_s)
         part, flac = tmp_path / f"{point}.part", tmp_path / f"{point}.flac"
         import threading
 
-        microphone.record(part, TAKE_S, threading.Event())
+        microphone.record([part], TAKE_S, threading.Event())
         finish(part, flac)
         check = check_take(flac, point, None, on_s)
         assert check.kept, check.flags

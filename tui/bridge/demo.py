@@ -10,7 +10,7 @@ from listen.temporary_folder import temporary_folder
 from tui.bridge.services import Input, Services
 
 if TYPE_CHECKING:
-    from listen.audio.take import SoundInput
+    from listen.audio.microphone import SoundInput
     from listen.jobs.job import Job
     from listen.lab.simulator.scene import RoundSpec
 

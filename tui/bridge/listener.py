@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from listen.audio.take import Recording, SoundInput, Told
+    from listen.audio.microphone import SoundInput
+    from listen.audio.take import Recording, Told
     from listen.signal.live import LiveLevel, LiveMeter
 
 PERIOD_S = 0.04
@@ -33,8 +34,8 @@ RETRY_S = 1.0
 class Listener:
     """Holds one source open and keeps its latest reading."""
 
-    def __init__(self, make: Callable[[], SoundInput], *, every: bool = False) -> None:
-        self._make, self._every = make, every
+    def __init__(self, make: Callable[[], SoundInput]) -> None:
+        self._make = make
         self._recent: deque[NDArray[np.float32]] = deque(maxlen=400)
         self._source: SoundInput | None = None
         self._meter: LiveMeter | None = None
@@ -63,7 +64,7 @@ class Listener:
 
     def hold_at(self, places: Sequence[str], kind: str, on_s: tuple[tuple[float, float], ...] = ()) -> None:
         """Tell simulated microphones where they are held and when air comes and goes; real ones need no telling."""
-        if (hold := getattr(self._source, "hold_all_at", None)) is not None:
+        if (hold := getattr(self._source, "hold_at", None)) is not None:
             hold(places, kind, on_s)
 
     def tap(self, channel: int) -> None:
@@ -90,23 +91,14 @@ class Listener:
         every = np.concatenate(blocks)[-n:]
         return (every, source.rate_hz) if len(every) == n else None
 
-    async def record_all(
-        self, parts: Sequence[Path | None], seconds: float, told: Told
+    async def record(
+        self, parts: Sequence[Path | None], seconds: float, told: Told | None = None
     ) -> tuple[Recording | None, ...]:
         """Record one take, each channel to its own part; raises what the source raises."""
-        if len(parts) == 1 and parts[0] is not None:
-            return (await self.record(parts[0], seconds, told),)
-        return await in_thread(self._opened().record_all, parts, seconds, self._cancel, told)
-
-    async def record(self, part: Path, seconds: float, told: Told | None = None) -> Recording:
-        """Record one take of one microphone; raises what the source raises."""
-        return await in_thread(self._opened().record, part, seconds, self._cancel, told)
-
-    def _opened(self) -> SoundInput:
         if self._source is None:
             raise AudioError(self.trouble or "the microphone is not open")
         self._cancel.clear()
-        return self._source
+        return await in_thread(self._source.record, parts, seconds, self._cancel, told)
 
     def stop(self) -> None:
         self._cancel.set()
@@ -151,12 +143,7 @@ class Listener:
             if self._quiet is not self._applied:  # only this thread touches the meter
                 self._applied = self._quiet
                 self._meter.set_quiet(self._applied)
-            if self._every:
-                every = self._source.drain_all()
-                self._recent.extend(every)
-                blocks = [b.mean(axis=1) for b in every]
-            else:
-                blocks = self._source.drain()
-            if blocks:
-                self.reading = self._meter.feed(blocks)
+            if blocks := self._source.drain():
+                self._recent.extend(blocks)
+                self.reading = self._meter.feed([b.mean(axis=1) for b in blocks])
                 self.readings += 1

@@ -16,8 +16,8 @@ from listen.errors import HisswayError
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
+    from listen.audio.microphone import SoundInput
     from listen.audio.player import Player
-    from listen.audio.take import SoundInput
     from listen.jobs.job import Job
     from listen.judge.result import RoundResult
     from listen.rounds.analyst import Analyst

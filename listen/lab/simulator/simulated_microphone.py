@@ -40,7 +40,7 @@ IDLE_S = 3.0
 
 
 class SimulatedMicrophone:
-    """Implements :class:`listen.audio.take.SoundInput` over a :class:`RoundSpec`.
+    """Implements :class:`listen.audio.microphone.SoundInput` over a :class:`RoundSpec`.
 
     Parameters
     ----------
@@ -51,7 +51,7 @@ class SimulatedMicrophone:
     clock
         Gives the time a take began.
     channels
-        How many microphones hang on the input; which lies where, :meth:`hold_all_at` says.
+        How many microphones hang on the input; which lies where, :meth:`hold_at` says.
     """
 
     def __init__(
@@ -91,15 +91,11 @@ class SimulatedMicrophone:
         """None: a simulated microphone is never unplugged."""
         return None
 
-    def hold_at(self, at: str, kind: Kind, on_s: Spans = ()) -> None:
-        """Hold the microphone at a point, with the cylinder in the state of ``kind``.
+    def hold_at(self, places: Sequence[str], kind: Kind, on_s: Spans = ()) -> None:
+        """Hold a microphone at each of these points (empty: unused), with the cylinder in the state of ``kind``.
 
         In a switched take the air follows ``on_s`` as a hand does: a little late, and dying away after shut-off.
         """
-        self.hold_all_at((at,), kind, on_s)
-
-    def hold_all_at(self, places: Sequence[str], kind: Kind, on_s: Spans = ()) -> None:
-        """Lay the microphones at these points, a channel each (empty: unused)."""
         self._places = tuple(p and point(p).id for p in places)
         first = next(p for p in self._places if p)
         # Between two switched takes the air is off.
@@ -115,28 +111,18 @@ class SimulatedMicrophone:
     def tap(self, channel: int) -> None:
         self._tap = channel
 
-    def drain_all(self) -> list[NDArray[np.float32]]:
-        """As :meth:`drain`, every channel [shape=(n, C)]: each hears the quiet of its own place."""
-        blocks = self.drain()
-        if not blocks:
-            return []
-        loops = [self._clip(p or self._held_at[0], Kind.QUIET, 1, IDLE_S) for p in self._by_channel()]
-        size = len(blocks[0])
-        at = [(self._idle_at + i * size) % (len(loops[0]) - size) for i in range(len(blocks))]
-        every = [np.stack([loop[a : a + size] for loop in loops], axis=1) for a in at]
-        if self._tap is not None:
-            every[-1][: size // 4, self._tap % self.channels] = 0.5
+    def drain(self) -> list[NDArray[np.float32]]:
+        """Blocks since the last call; between takes, what is heard where it is held, of several the quiet."""
+        if self._is_open and not self._recording:
+            self._idle()
+        blocks = [self._meter.popleft() for _ in range(len(self._meter))]
+        if blocks and self._tap is not None:
+            blocks[-1][: len(blocks[-1]) // 4, self._tap % self.channels] = 0.5
             self._tap = None
-        return every
+        return blocks
 
     def _by_channel(self) -> tuple[str, ...]:
         return (*self._places, *("" for _ in range(self.channels)))[: self.channels]
-
-    def drain(self) -> list[NDArray[np.float32]]:
-        """Blocks since the last call; between takes, what is heard where it is held."""
-        if self._is_open and not self._recording:
-            self._idle()
-        return [self._meter.popleft() for _ in range(len(self._meter))]
 
     def _idle(self) -> None:
         now = time.monotonic()
@@ -146,69 +132,64 @@ class SimulatedMicrophone:
             return
         self._idle_since = now
         size = round(BLOCK_S * self.rate_hz)
-        loop = self._clip(*self._held_at, 1, IDLE_S)
+        first, kind = self._held_at
+        kind = kind if self.channels == 1 else Kind.QUIET
+        loops = [self._clip(at or first, kind, 1, IDLE_S) for at in self._by_channel()]
         for _ in range(due):
-            self._meter.append(loop[self._idle_at : self._idle_at + size])
+            self._meter.append(np.stack([loop[self._idle_at : self._idle_at + size] for loop in loops], axis=1))
             # Round again a block before the end, so that every block is whole.
-            self._idle_at = (self._idle_at + size) % (len(loop) - size)
+            self._idle_at = (self._idle_at + size) % (len(loops[0]) - size)
 
-    def record(self, part: Path, seconds: float, cancel: threading.Event, told: Told | None = None) -> Recording:
-        """Write the next take at the aimed point to ``part``; see the protocol.
-
-        Raises
-        ------
-        AudioError
-            Not open, or ``part`` cannot be written.
-        """
-        (recording,) = self.record_all([part], seconds, cancel, told)
-        assert recording is not None
-        return recording
-
-    def record_all(
+    def record(
         self, parts: Sequence[Path | None], seconds: float, cancel: threading.Event, told: Told | None = None
     ) -> tuple[Recording | None, ...]:
-        """Write what each microphone hears to its own part; see the protocol."""
+        """Write the next take at each place to its own part; see the protocol."""
         if not self._is_open:
             raise AudioError(f"{self.name} is not open; open it first")
         kind = Kind.SWITCHED if self._on_s else self._held_at[1]
-        wanted = [(p, at) for p, at in zip(parts, self._by_channel(), strict=False) if p is not None]
-        orders = {at: self._taken.get((at, kind), 0) + 1 for _, at in wanted}
+        written = {c: p for c, p in enumerate(parts) if p is not None}
+        places = {c: self._by_channel()[c] for c in written}
+        orders = {at: self._taken.get((at, kind), 0) + 1 for at in places.values()}
         if self._on_s and self._made.is_alive():
             self._made.join()  # the count that leads the hand begins with the sound, not before it is made
-        made = [
-            (p, self._switched(at, seconds) if self._on_s else self._clip(at, kind, orders[at], seconds))
-            for p, at in wanted
-        ]
-        names = " and ".join(part.name for part, _ in made)
+        made = {
+            c: self._switched(at, seconds) if self._on_s else self._clip(at, kind, orders[at], seconds)
+            for c, at in places.items()
+        }
+        names = " and ".join(p.name for p in written.values())
         self._recording = True
         try:
             with refusal(AudioError, f"{names}: cannot be written", "choose another folder"):
-                done = self._play(made, cancel)
+                done = self._play(written, made, cancel)
         finally:
             self._recording = False
             self._idle_since = time.monotonic()
         self._taken |= {(at, kind): order for at, order in orders.items()}
-        return tuple(None if p is None else done.get(p) for p in parts)
+        return tuple(done.get(c) for c in range(len(parts)))
 
-    def _play(self, made: Sequence[tuple[Path, NDArray[np.float32]]], cancel: threading.Event) -> dict[Path, Recording]:
-        """Hand the sounds over block by block, as time goes by, until the end or until it is cancelled."""
+    def _play(
+        self, parts: dict[int, Path], made: dict[int, NDArray[np.float32]], cancel: threading.Event
+    ) -> dict[int, Recording]:
+        """Hand each channel's sound over block by block, as time goes by, until the end or until it is cancelled."""
         size = round(BLOCK_S * self.rate_hz)
         started, began = self._clock(), time.monotonic()
         cancelled = False
         with ExitStack() as stack:
             header = PartHeader(self.rate_hz, self.name, started)
-            writers = [stack.enter_context(PartWriter(part, header)) for part, _ in made]
-            for at in range(0, len(made[0][1]), size):
+            writers = {c: stack.enter_context(PartWriter(part, header)) for c, part in parts.items()}
+            first = next(iter(made.values()))
+            for at in range(0, len(first), size):
                 # Blocks come when they are due, not one pause after another: pauses would add up to a late end.
                 due_s = began + at / self.rate_hz / self._pace - time.monotonic() if self._pace else 0.0
                 if cancelled := cancel.wait(max(0.0, due_s)):
                     break
-                for writer, (_, samples) in zip(writers, made, strict=True):
-                    writer.write(samples[at : at + size], 0)
-                self._meter.append(made[0][1][at : at + size])
+                for c, writer in writers.items():
+                    writer.write(made[c][at : at + size], 0)
+                every = [made.get(c, first)[at : at + size] for c in range(self.channels)]
+                self._meter.append(np.stack(every, axis=1))
         return {
-            part: Recording(part, self.rate_hz, w.frames / self.rate_hz, self.name, 0, started, cancelled)
-            for w, (part, _) in zip(writers, made, strict=True)
+            c: Recording(parts[c], self.rate_hz, w.frames / self.rate_hz, self.name, 0, started, cancelled)
+            for c, w in writers.items()
         }
 
     def _switched(self, at: str, seconds: float) -> NDArray[np.float32]:

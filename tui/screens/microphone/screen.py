@@ -166,8 +166,8 @@ class MicrophoneScreen(BayScreen[None]):
         self._checking = True
         try:
             with temporary_folder("hissway-mic-") as folder:
-                recording = await listener.record(folder / "check.part", seconds)
-                return await in_thread(lambda: look(read_part(recording.part)))
+                await listener.record([folder / "check.part"], seconds)
+                return await in_thread(lambda: look(read_part(folder / "check.part")))
         except DeviceLost as e:  # of a clip something would be kept, of a check nothing is
             raise DeviceLost(f"{listener.trouble}, then check again" if listener.trouble else str(e)) from e
         finally:

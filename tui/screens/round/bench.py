@@ -119,7 +119,7 @@ class Bench(BayScreen[None]):
         """Open the microphone; the screen is there meanwhile."""
         cylinder, name, services = self.record.cylinder, self.bay.preferences.input_name, self.bay.services
         every = way_of(self.job.way).by_key == "all"
-        self.listener = Listener(lambda: services.source(cylinder, name, every=every), every=every)
+        self.listener = Listener(lambda: services.source(cylinder, name, every=every))
         self.listener.start()
         self._listening_at = ("", "")
         self.draw_soon()

@@ -174,7 +174,7 @@ class Taker:
         count = self._follow(lead, faults) if lead else self._count(f"RECORDING {where}", seconds, STILL, faults)
         counting = asyncio.create_task(count)
         try:
-            return await self.bench.listener.record_all(
+            return await self.bench.listener.record(
                 [p.path if p else None for p in parts],
                 seconds,
                 lambda channel, said: faults.append(f"{names[channel]}: {said}."),

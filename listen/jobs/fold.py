@@ -12,7 +12,7 @@ from listen.jobs.event_words import conflicts
 from listen.jobs.hearing import heard, numbers_seen, recorded_by
 from listen.jobs.job import ClipRecord, Job, RoundRecord, Skip
 from listen.jobs.job_rules import JOB_RULES, NotActedUpon, Rule
-from listen.jobs.reference import DECLINED, with_references
+from listen.jobs.reference import DECLINED, lent, lent_words
 
 CALL = "call"
 """Step of the tech's call by ear."""
@@ -203,7 +203,7 @@ def apply(job: Job, event: ev.Event) -> Job:
     """The job after one more event. An event that makes no sense here is told among the troubles, never raised."""
     trouble = ""
     try:
-        job = with_references(job, RULES[type(event.payload)](job, event.payload, event), event)
+        job = _with_references(job, RULES[type(event.payload)](job, event.payload, event), event)
     except NotActedUpon as e:
         trouble = f"event {event.id} {e}"
     except KeyError as e:
@@ -211,6 +211,28 @@ def apply(job: Job, event: ev.Event) -> Job:
     except (ArithmeticError, HisswayError, LookupError, TypeError, ValueError) as e:
         trouble = f"event {event.id} ({event.kind}) cannot be understood ({type(e).__name__}: {e})"
     return _counted(replace(job, troubles=(*job.troubles, trouble)) if trouble else job, event)
+
+
+MOVE_REFERENCES = (
+    ev.ClipKept,
+    ev.ClipTakenBack,
+    ev.Judged,
+    ev.Confirmed,
+    ev.Overruled,
+    ev.SentBack,
+    ev.ReadingEntered,
+    ev.StepPassed,
+)
+"""Events on one cylinder that may change which clips stand beside another as those of a sound cylinder."""
+
+
+def _with_references(before: Job, after: Job, event: ev.Event) -> Job:
+    """Note on every signed round that other clips stand beside it than before the event."""
+    if not isinstance(event.payload, MOVE_REFERENCES):
+        return after
+    signed = [r.id for r in before.rounds if r.signed]
+    moved = [one for one in signed if {c.id for c in lent(before, one)} != {c.id for c in lent(after, one)}]
+    return after.with_each(lambda r: r.noting(event, lent_words(after, r.id)) if r.id in moved else r)
 
 
 def _counted(job: Job, event: ev.Event) -> Job:

@@ -1,7 +1,6 @@
 """What other cylinders of an engine lend a round: their clips as the sound cylinder's, or what their rounds say;
-and what a signature covers, with what changed since: said on screens, in the report and by verify."""
+and what a signature covers: said on screens, in the report and by verify."""
 
-from listen.jobs import events as ev
 from listen.jobs.events import Overruled
 from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.judge.result import EngineSay
@@ -39,9 +38,23 @@ def references(job: Job, round_id: str) -> dict[str, ClipRecord]:
     """
     record = job.round(round_id)
     # The best last, so that its clips are the ones that stay.
-    lent = () if why_no_reference(record) else reversed(reference_rounds(job, round_id))
+    others = () if why_no_reference(record) else reversed(reference_rounds(job, round_id))
     own = (c for c in record.live_clips() if c.kept.clip_kind == "sound")
-    return {clip.kept.point: clip for clip in (*(c for other in lent for c in _with_air(other)), *own)}
+    return {clip.kept.point: clip for clip in (*(c for other in others for c in _with_air(other)), *own)}
+
+
+def lent(job: Job, round_id: str) -> list[ClipRecord]:
+    """Reference clips that were recorded in other rounds."""
+    return [c for c in references(job, round_id).values() if c.kept.round_id != round_id]
+
+
+def lent_words(job: Job, round_id: str) -> str:
+    """What stands beside a round now, as one sentence."""
+    clips = lent(job, round_id)
+    cylinders = sorted({job.round(c.kept.round_id).cylinder for c in clips})
+    if not clips:
+        return "no sound cylinder's clips stand beside it any more"
+    return f"{_number(len(clips), 'clip')} of cylinder {' and '.join(map(str, cylinders))} now stand beside it as sound"
 
 
 def _with_air(record: RoundRecord) -> tuple[ClipRecord, ...]:
@@ -62,11 +75,11 @@ def engine_said(job: Job, round_id: str) -> tuple[EngineSay, ...]:
     record = job.round(round_id)
     if why_no_reference(record):
         return ()
-    lent, latest = reference_cylinders(job, round_id), {}
+    beside, latest = reference_cylinders(job, round_id), {}
     for other in job.rounds:
         if other.cylinder != record.cylinder and not other.aside and _inputs(other) == _inputs(record):
             of_engine = other.verdict.result.engine if other.verdict is not None and not other.stale else None
-            if of_engine is not None and other.cylinder not in lent:
+            if of_engine is not None and other.cylinder not in beside:
                 latest[other.cylinder] = of_engine
     return tuple(of_engine for _, of_engine in sorted(latest.items()))
 
@@ -99,25 +112,11 @@ def _loss(job: Job, record: RoundRecord) -> float:
     return read.si if read else 100.0
 
 
-MOVE_REFERENCES = (
-    ev.ClipKept,
-    ev.ClipTakenBack,
-    ev.Judged,
-    ev.Confirmed,
-    ev.Overruled,
-    ev.SentBack,
-    ev.ReadingEntered,
-    ev.StepPassed,
-)
-"""Events on one cylinder that may change which clips stand beside another as those of a sound cylinder."""
-
-
 def covers(job: Job, record: RoundRecord) -> str:
     """What a signature put under the round now covers, as one sentence."""
-    of_sound = len([c for c in references(job, record.id).values() if c.kept.round_id != record.id])
     counted = (
         _number(len(record.live_clips()), "clip"),
-        _number(of_sound, "clip", " of a sound cylinder beside it"),
+        _number(len(lent(job, record.id)), "clip", " of a sound cylinder beside it"),
         _number(len(record.calls), "call", " by ear"),
         _number(len(record.judged), "verdict"),
         _number(len(record.decisions), "decision"),
@@ -132,23 +131,3 @@ def covers(job: Job, record: RoundRecord) -> str:
 
 def _number(n: int, what: str, more: str = "") -> str:
     return f"{n} {what}{'s' if n != 1 else ''}{more}" if n else ""
-
-
-def with_references(before: Job, after: Job, event: ev.Event) -> Job:
-    """Note on every signed round that other clips stand beside it than before the event."""
-    if not isinstance(event.payload, MOVE_REFERENCES) or not any(r.signed for r in before.rounds):
-        return after
-    moved = {r.id: _words(after, r.id) for r in before.rounds if r.signed and _beside(before, r) != _beside(after, r)}
-    return after.with_each(lambda r: r.noting(event, moved[r.id]) if r.id in moved else r)
-
-
-def _beside(job: Job, record: RoundRecord) -> frozenset[str]:
-    return frozenset(c.id for c in references(job, record.id).values() if c.kept.round_id != record.id)
-
-
-def _words(job: Job, round_id: str) -> str:
-    clips = [c for c in references(job, round_id).values() if c.kept.round_id != round_id]
-    cylinders = sorted({job.round(c.kept.round_id).cylinder for c in clips})
-    if not clips:
-        return "no sound cylinder's clips stand beside it any more"
-    return f"{_number(len(clips), 'clip')} of cylinder {' and '.join(map(str, cylinders))} now stand beside it as sound"

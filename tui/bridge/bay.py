@@ -15,12 +15,11 @@ from textual.reactive import reactive
 from listen.errors import HisswayError
 from listen.jobs.events import NumbersShown, Payload
 from listen.jobs.folder.open_job import OpenJob
-from listen.jobs.hearing import numbers_seen, same_person
+from listen.jobs.hearing import Sitting, numbers_seen, same_person
 from listen.jobs.job import Job
 from listen.voice.text import plain
 from tui.bridge.preferences import load, save
 from tui.bridge.services import Services
-from tui.bridge.sitting import Sitting
 
 T = TypeVar("T")
 

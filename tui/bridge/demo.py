@@ -25,7 +25,7 @@ class DemoServices(Services):
     def __init__(self, jobs: Path | None = None) -> None:
         self._room = ExitStack()
         self._passing = None if jobs else self._room.enter_context(temporary_folder("hissway-demo-"))
-        super().__init__(jobs or self._passing)
+        super().__init__(jobs or self._passing, "simulated demo" if self._passing is None else "simulated, not kept")
 
     def prepare(self) -> Path:
         from listen.lab.shipped import demo_job
@@ -57,9 +57,6 @@ class DemoServices(Services):
 
     def inputs(self) -> tuple[Input, ...]:
         return (Input(MICROPHONE, "48 kHz, simulated", True),)
-
-    def remark(self) -> str:
-        return "simulated demo" if self._passing is None else "simulated, not kept"
 
     def welcome(self, job: Job) -> str:
         """Where to begin, until that is done."""

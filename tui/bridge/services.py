@@ -63,6 +63,8 @@ class Services:
 
     jobs: Path | None = None
     """Folder of the jobs; None is the usual one."""
+    remark: str = ""
+    """Words for the top line; empty for the real thing."""
     _analyst: Analyst | None = field(default=None, repr=False)
     _player: Player | None = field(default=None, repr=False)
 
@@ -109,10 +111,6 @@ class Services:
             Input(d.label, f"{d.rate_hz / 1000:g} kHz, {d.channels} channel(s), {d.host_api}", d.is_default)
             for d in inputs()
         )
-
-    def remark(self) -> str:
-        """Words for the top line; empty for the real thing."""
-        return ""
 
     def welcome(self, job: Job) -> str:
         """A first word on the Engine screen; empty for the real thing."""

@@ -168,7 +168,7 @@ class BayScreen(OrderedKeys[R]):
         """At the right of the top line: a slow disk, else what is simulated, else who sits here."""
         simulated = "simulated clips" if self.job.simulated else ""
         slow = "slow disk: still writing" if self.bay.still_writing else ""
-        remark = slow or self.bay.services.remark() or simulated or self.bay.sitting.name
+        remark = slow or self.bay.services.remark or simulated or self.bay.sitting.name
         self.query_one(TopBar).remark = remark
 
     def numbers(self, job: Job) -> tuple[str, ...]:

@@ -1,6 +1,8 @@
-"""Files that appear whole or not at all, names that survive a power cut, and reading only what is a file."""
+"""Bytes that must survive: files that appear whole or not at all, names that survive a power cut, adding, cutting and
+replacing; reading only what is a file; every failure of a job's disk told in one sentence."""
 
 import errno
+import hashlib
 import os
 import re
 import secrets
@@ -9,14 +11,34 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, TypeVar
 
+import msgspec
+
+from listen.errors import JobError
+
+T = TypeVar("T")
 A_DAY_S = 86_400.0
 HELD_OPEN_S = 2.0
 """A virus scanner, or a second window that reads the file, lets go of it within tenths of a second. Judgement: nobody
 has measured it on Windows."""
 _PASSING = re.compile(r"\.hissway-[0-9a-f]{16}\.tmp")
 """Names of files that are not whole yet; nobody can guess one and lay a link there beforehand."""
+NO_LOCKS = "the disk knows no locks, so two programs could write at once; copy the job to another, or only read it here"
+_WHY = {
+    errno.ENOSPC: "the disk is full; make room and try again",
+    errno.EDQUOT: "your share of the disk is used up; make room and try again",
+    errno.EROFS: "the disk is read-only; choose another place",
+    errno.EACCES: "you have no permission for that; ask its owner, or choose another place",
+    errno.EPERM: "you have no permission for that; ask its owner, or choose another place",
+    errno.ENOENT: "the folder or file is gone, or was never there; was it moved, or a drive pulled out?",
+    errno.ENOTDIR: "a file stands where a folder should be",
+    errno.ENOLCK: NO_LOCKS,
+    errno.ENOSYS: NO_LOCKS,
+    errno.EIO: "the disk reports an error; copy your jobs to another one",
+    errno.ENAMETOOLONG: "the name is too long; choose a shorter one",
+    errno.EMFILE: "too many files are open; close other programs",
+}
 
 
 @contextmanager
@@ -121,3 +143,104 @@ def sync_folder(folder: Path) -> None:
         os.fsync(fd)
     finally:
         os.close(fd)
+
+
+@contextmanager
+def job_errors(action: str, path: Path) -> Iterator[None]:
+    """Turn any OSError inside into one clear JobError.
+
+    Raises JobError: ``<path>: cannot <action>: <why and what to do>``."""
+    try:
+        yield
+    except OSError as e:
+        why = _WHY.get(e.errno or 0, e.strerror or str(e))
+        raise JobError(f"{path}: cannot {action}: {why}") from e
+
+
+def make_folders(folder: Path) -> None:
+    """Make a folder for the user alone, and what is missing above it; each name survives a power cut."""
+    # Noted before they are made: the name of each must be synced in the folder above it.
+    missing = [p for p in (folder, *folder.parents) if not p.exists()]
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    folder.mkdir(mode=0o700, exist_ok=True)
+    for made in missing:
+        sync_folder(made.parent)
+
+
+def create(path: Path, data: bytes, mode: int | None = None) -> None:
+    """Write a new file whole, synced with its folder; an existing one is never touched (FileExistsError)."""
+    fd = new_file(path, mode=mode)
+    try:
+        _write_all(fd, data)
+        os.fsync(fd)
+    except OSError:
+        # Half a file under a whole one's name would be taken for it.
+        remove_if_possible(path)
+        raise
+    finally:
+        os.close(fd)
+    # A name is data of its folder: without this the file, though synced, may be gone after a power cut.
+    sync_folder(path.parent)
+
+
+def append(path: Path, data: bytes, at: int) -> None:
+    """Append to a file that is ``at`` bytes long, and sync; on any failure it is ``at`` bytes long again.
+
+    Raises JobError: the file has another length than expected (someone else wrote), or went away while it was
+    written."""
+    fd = os.open(path, os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0))
+    try:
+        # Never wherever the file ends now: a line put after one that was not read would follow nothing.
+        if (size := os.fstat(fd).st_size) != at:
+            raise JobError(
+                f"{path}: is {size} bytes long and not {at}: another program wrote to it; open the job again"
+            )
+        try:
+            _write_all(fd, data)
+            os.fsync(fd)
+            _still_there(fd, path)
+        except OSError:
+            with suppress(OSError):  # else opening the job again finds a torn end and moves it aside
+                os.ftruncate(fd, at)
+            raise
+    finally:
+        os.close(fd)
+
+
+def cut(path: Path, size: int) -> None:
+    with path.open("r+b") as f:
+        f.truncate(size)
+        os.fsync(f.fileno())
+
+
+def _write_all(fd: int, data: bytes) -> None:
+    view = memoryview(data)
+    while view:
+        # A disk that fills up, or a signal, lets a write end early without an error.
+        view = view[os.write(fd, view) :]
+
+
+def _still_there(fd: int, path: Path) -> None:
+    """A file removed or replaced while open takes writes that nobody will find again."""
+    ours, named = os.fstat(fd), path.stat()
+    if (ours.st_dev, ours.st_ino) != (named.st_dev, named.st_ino):
+        raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), str(path))
+
+
+def replace(path: Path, data: bytes, *, sync: bool = True) -> None:
+    """Put ``data`` in the place of ``path`` in one step."""
+    with whole_file(path, sync=sync) as file:
+        file.write(data)
+
+
+def stored(path: Path, form: type[T], most_bytes: int = 1_000_000) -> T | None:
+    """What a file of ours holds, as JSON; None where it is missing, damaged, larger or of another form."""
+    try:
+        return msgspec.json.decode(read_file(path, most_bytes), type=form)
+    except (OSError, msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        return None
+
+
+def sha256_of(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -1,6 +1,5 @@
 """The application: themes, the one open job, and the way between screens."""
 
-import asyncio
 import os
 import sys
 import traceback
@@ -8,7 +7,6 @@ from collections.abc import Iterable
 from pathlib import Path, PurePath
 from typing import Any, ClassVar
 
-from textual import events
 from textual.app import SystemCommand
 from textual.binding import Binding
 from textual.filter import Monochrome
@@ -21,7 +19,7 @@ from tui.content import DrawnOnly
 from tui.screens.base import BayScreen
 from tui.screens.dialog import OneLineScreen
 from tui.screens.jobs.screen import JobsScreen
-from tui.screens.ordered_keys import OrderedKeys
+from tui.screens.ordered_keys import OrdersKeys
 from tui.themes import DAYLIGHT, DIM_BAY, THEMES, AnySegment
 
 FAULT = (
@@ -38,7 +36,7 @@ SITTING = (
 )
 
 
-class HisswayApp(Bay):
+class HisswayApp(OrdersKeys, Bay):
     """The screens of the bay, their themes, and the keys that work on all of them."""
 
     TITLE = "Hissway"
@@ -62,20 +60,6 @@ class HisswayApp(Bay):
         self.fault = ""
         """What failed inside, in the words of the last line of its trace; empty while nothing has."""
         self._filters = [AnySegment() if isinstance(f, Monochrome) else f for f in self._filters] + [DrawnOnly()]
-
-    async def on_event(self, event: events.Event) -> None:
-        """Keys go to the screen first, one after the other; all else as ever."""
-        taken = isinstance(event, events.Key) and not event.is_forwarded and await self._offered(event)
-        if not taken:
-            await super().on_event(event)
-
-    async def _offered(self, key: events.Key) -> bool:
-        # Of keys typed in one go the first may open a screen: the others are meant for it, and wait until it is made.
-        while self.screen_stack and not (_takes_keys(self.screen) or self._exit):
-            await asyncio.sleep(0)
-        if not self.screen_stack:  # the program is on its way out: nobody is there to take it
-            return True
-        return isinstance(self.screen, OrderedKeys) and self.screen.take_key(key)
 
     def on_mount(self) -> None:
         """Other programs may write to the open job too."""
@@ -148,7 +132,3 @@ class HisswayApp(Bay):
 
     def on_unmount(self) -> None:
         self.close()
-
-
-def _takes_keys(screen: Screen[Any]) -> bool:
-    return screen.ready_for_key() if isinstance(screen, OrderedKeys) else screen.is_mounted

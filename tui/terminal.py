@@ -68,7 +68,7 @@ def run_app(*, jobs: str | None = None, demo: bool = False) -> int:
     from tui.app import FAULT, HisswayApp
 
     if demo:
-        from listen.jobs.folder.disk import job_errors, make_folders
+        from listen.durable import job_errors, make_folders
         from tui.bridge.demo import DemoServices
 
         if where is not None:

@@ -9,8 +9,7 @@ from pathlib import Path
 
 from listen.cli.out_file import check_place, form_of
 from listen.errors import JournalBroken, LabError, refusal
-from listen.jobs.folder.store import jobs_root, open_job
-from listen.jobs.folder.summary import find_job
+from listen.jobs.folder.store import find_job, jobs_root, open_job
 from listen.lab import learners
 from listen.lab.learners import Learner, drills_dir, find_learner
 from listen.voice.text import json_line, plain

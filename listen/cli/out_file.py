@@ -5,7 +5,7 @@ from pathlib import Path
 
 from listen.errors import UsageError
 from listen.jobs.folder.chain import JOURNAL
-from listen.jobs.folder.summary import SUMMARY
+from listen.jobs.folder.witnesses import SUMMARY
 
 ENDINGS = {"html": (".html", ".htm"), "md": (".md",), "json": (".json",), "csv": (".csv",), "pdf": (".pdf",)}
 

@@ -4,8 +4,7 @@ import argparse
 from pathlib import Path
 
 from listen.jobs.exchange.pack import pack
-from listen.jobs.folder.store import jobs_root
-from listen.jobs.folder.summary import find_job
+from listen.jobs.folder.store import find_job, jobs_root
 
 EXAMPLE = "hissway pack 2026-01-05-bench-engine-3f2a1b -o bench-engine.zip"
 

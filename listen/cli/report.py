@@ -7,8 +7,7 @@ from pathlib import Path
 from listen.cli.out_file import check_place, form_of
 from listen.errors import JobError, UsageError
 from listen.jobs.folder.chain import read_journal
-from listen.jobs.folder.store import jobs_root
-from listen.jobs.folder.summary import find_job
+from listen.jobs.folder.store import find_job, jobs_root
 from listen.jobs.hit_rate import calls, csv_text
 from listen.report.before_part import hit_rate_rows
 from listen.report.build import FILE_FORMS, Wanted, all_jobs, report_text, show, usual_place, write_report, write_text

@@ -4,8 +4,7 @@ import argparse
 import sys
 
 from listen.jobs.exchange.salvage import salvage
-from listen.jobs.folder.store import jobs_root
-from listen.jobs.folder.summary import find_job
+from listen.jobs.folder.store import find_job, jobs_root
 from listen.jobs.job_rules import salvaged_words
 from listen.voice.text import plain
 

@@ -10,8 +10,7 @@ from listen.errors import UsageError
 from listen.jobs.exchange.keys import as_key, known_keys
 from listen.jobs.exchange.verification import Against, Trust, Verification
 from listen.jobs.exchange.verify import verify_path
-from listen.jobs.folder.store import jobs_root
-from listen.jobs.folder.summary import find_job
+from listen.jobs.folder.store import find_job, jobs_root
 from listen.voice.text import json_line, plain
 
 EXAMPLE = "hissway verify bench-engine.zip"

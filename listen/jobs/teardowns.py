@@ -13,12 +13,10 @@ from pathlib import Path
 import msgspec
 
 from listen.bounded import Cylinder, Decibel
-from listen.durable import remove_if_possible, whole_file
+from listen.durable import remove_if_possible, stored, whole_file
 from listen.errors import JobError, RoundError
-from listen.jobs.folder.disk import stored
 from listen.jobs.folder.journal import utc_now
-from listen.jobs.folder.store import open_job
-from listen.jobs.folder.summary import list_jobs
+from listen.jobs.folder.store import list_jobs, open_job
 from listen.jobs.hit_rate import OF_THE_TEST
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.to_round import facts, to_round

@@ -10,9 +10,9 @@ from typing import BinaryIO, TypeVar
 
 import msgspec
 
-from listen.durable import sync_folder, whole_file
+from listen.durable import make_folders, stored, sync_folder, whole_file
 from listen.errors import LabError, refusal
-from listen.jobs.folder.disk import at_home, make_folders, stored
+from listen.own_place import own_place
 from listen.plain_name import plain_name
 
 FILE = "learner.json"
@@ -85,12 +85,8 @@ def delete_learner(root: Path, learner: Learner) -> None:
 def lab_root(option: str | Path | None = None) -> Path:
     """Folder of the lab: the option, else ``HISSWAY_LAB``, else the platform's user data folder.
 
-    Raises UsageError: as :func:`listen.jobs.folder.disk.at_home`."""
-    if chosen := option or os.environ.get("HISSWAY_LAB"):
-        return at_home(chosen)
-    import platformdirs  # only where nobody chose
-
-    return platformdirs.user_data_path("hissway", appauthor=False) / "lab"
+    Raises UsageError: as :func:`listen.own_place.own_place`."""
+    return own_place("lab", "HISSWAY_LAB", option)
 
 
 def learners_dir(root: Path) -> Path:

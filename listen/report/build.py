@@ -12,8 +12,8 @@ from typing import Literal
 
 from listen.durable import A_DAY_S, sweep, whole_file
 from listen.errors import JobError, ReportError, refusal
-from listen.jobs.folder.store import OpenJob, open_job
-from listen.jobs.folder.summary import list_jobs
+from listen.jobs.folder.open_job import OpenJob
+from listen.jobs.folder.store import list_jobs, open_job
 from listen.jobs.job import Job
 from listen.report.assemble import assemble
 from listen.report.before_part import hit_rate_rows

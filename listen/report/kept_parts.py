@@ -4,11 +4,11 @@ import base64
 from contextlib import suppress
 from pathlib import Path
 
+from listen.durable import sha256_of
 from listen.jobs.events import Signed
 from listen.jobs.exchange.keys import fingerprint
 from listen.jobs.exchange.sign import check_signatures
 from listen.jobs.folder.chain import Chain
-from listen.jobs.folder.disk import sha256_of
 from listen.jobs.folder.parts import CLIPS, is_clip_id
 from listen.jobs.job import ClipRecord, Job
 from listen.report.content import ClipPart, PhotoPart, SignaturePart

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from listen.audio.partial import read_part
+from listen.durable import sha256_of
 from listen.errors import ClipError, HisswayError
-from listen.jobs.folder.disk import sha256_of
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.store import list_jobs, open_job
 from tests.jobs.short import note_texts

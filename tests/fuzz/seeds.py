@@ -7,9 +7,9 @@ from pathlib import Path
 import msgspec
 import numpy as np
 
+from listen.durable import sha256_of
 from listen.jobs import events as ev
 from listen.jobs.folder.chain import JOURNAL
-from listen.jobs.folder.disk import sha256_of
 from listen.jobs.folder.journal import GENESIS, Line, write_line
 from listen.jobs.folder.parts import CLIPS
 from listen.judge.result import SCHEMA, BubbleRates, PathResult, PointResult, RoundResult, Verdict

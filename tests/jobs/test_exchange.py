@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from listen.durable import sha256_of
 from listen.errors import JobError, JournalBroken
 from listen.jobs import events as ev
 from listen.jobs.exchange.keys import make_key
@@ -16,7 +17,6 @@ from listen.jobs.exchange.sign import sign_round
 from listen.jobs.exchange.unpack import Unpacked, unpack
 from listen.jobs.exchange.verify import verify_path
 from listen.jobs.folder.chain import JOURNAL
-from listen.jobs.folder.disk import sha256_of
 from listen.jobs.folder.store import list_jobs, open_job
 from listen.jobs.to_round import judged, to_round
 from tests.jobs.shop import quick_judge, record, small_job

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from listen.jobs.folder.disk import sha256_of
+from listen.durable import sha256_of
 from listen.jobs.folder.store import open_job
 from tests.jobs.short import note_texts
 

@@ -10,13 +10,13 @@ from pathlib import Path
 
 import pytest
 
+from listen.durable import sha256_of
 from listen.errors import JobError
 from listen.jobs.exchange.pack import pack
 from listen.jobs.exchange.unpack import unpack
 from listen.jobs.exchange.verify import verify_path
 from listen.jobs.exchange.zip_guard import Limits
 from listen.jobs.folder.chain import JOURNAL
-from listen.jobs.folder.disk import sha256_of
 from tests.jobs.shop import quick_judge, small_job
 
 

@@ -12,13 +12,13 @@ from pathlib import Path
 
 import pytest
 
+from listen import durable
+from listen.durable import sha256_of
 from listen.errors import JobError, JobLocked, JournalBroken
 from listen.jobs import events as ev
-from listen.jobs.folder import disk
 from listen.jobs.folder.chain import JOURNAL
-from listen.jobs.folder.disk import sha256_of
 from listen.jobs.folder.store import create_job, jobs_root, list_jobs, open_job
-from listen.jobs.folder.summary import SUMMARY
+from listen.jobs.folder.witnesses import SUMMARY
 from tests.jobs.made import leave_part
 from tests.jobs.short import begin_round, note_texts
 
@@ -170,7 +170,7 @@ def test_a_crash_between_file_and_event_loses_no_take(tmp_path: Path, monkeypatc
         part = opened.new_part(round_id, "intake", "air", "air")
         leave_part(part.path)
         with monkeypatch.context() as m:
-            m.setattr(disk, "append", _refuse(errno.ENOSPC))
+            m.setattr(durable, "append", _refuse(errno.ENOSPC))
             with pytest.raises(JobError, match="disk is full"):
                 opened.keep(part)
         assert opened.job.round(round_id).clips == ()
@@ -195,7 +195,7 @@ def test_a_refusing_disk_leaves_the_job_as_it_was(
     with create_job(tmp_path, title="t") as opened:
         before, data = opened.job, (opened.folder / JOURNAL).read_bytes()
         with monkeypatch.context() as m:
-            m.setattr(disk, "_write_all", _half_then(code))
+            m.setattr(durable, "_write_all", _half_then(code))
             with pytest.raises(JobError, match=words):
                 opened.append(ev.NoteAdded(text="x" * 500))
         assert opened.job == before

@@ -11,13 +11,14 @@ import msgspec
 import numpy as np
 import pytest
 
+from listen import durable
 from listen.audio.write import write_flac
 from listen.durable import read_file, whole_file
 from listen.errors import HisswayError, JobError
 from listen.jobs import events as ev
 from listen.jobs.bring_in import Recording, bring_named
 from listen.jobs.exchange.verify import verify_job
-from listen.jobs.folder import chain, disk
+from listen.jobs.folder import chain
 from listen.jobs.folder.chain import read_chain
 from listen.jobs.folder.journal import GENESIS, write_line
 from listen.jobs.folder.open_job import OpenJob
@@ -68,7 +69,7 @@ def test_no_link_laid_beforehand_is_written_through(tmp_path: Path) -> None:
     target.unlink()
     target.symlink_to(victim)
     with pytest.raises(FileExistsError):
-        disk.create(target, b"x")
+        durable.create(target, b"x")
     assert victim.read_text() == "mine"
 
 
@@ -165,7 +166,7 @@ def test_cutting_a_journal_is_synced(tmp_path: Path, monkeypatch: pytest.MonkeyP
     synced: list[int] = []
     (tmp_path / "a").write_bytes(b"12345")
     monkeypatch.setattr(os, "fsync", lambda fd: synced.append(os.fstat(fd).st_size))
-    disk.cut(tmp_path / "a", 2)
+    durable.cut(tmp_path / "a", 2)
     assert synced == [2]
 
 
@@ -181,7 +182,7 @@ def test_a_file_swapped_under_an_append_is_noticed(tmp_path: Path, monkeypatch: 
 
     monkeypatch.setattr(os, "fsync", swapped)
     with pytest.raises(FileNotFoundError):
-        disk.append(journal, b"2\n", 2)
+        durable.append(journal, b"2\n", 2)
 
 
 def test_the_same_event_twice_breaks_the_chain_though_every_hash_fits(tmp_path: Path) -> None:
@@ -262,11 +263,11 @@ def test_one_job_that_cannot_be_understood_leaves_the_list_of_the_others(
     for title in ("good", "bad", "fine"):
         with create_job(tmp_path, title=title) as opened:
             opened.append(ev.NoteAdded(text=title))
-    from listen.jobs.folder import summary
+    from listen.jobs.folder import store
 
     for file in tmp_path.rglob("job.json"):
         file.unlink()
-    whole = summary.fold
+    whole = store.fold
 
     def puzzled(events: object) -> object:
         job = whole(events)  # type: ignore[arg-type]
@@ -274,7 +275,7 @@ def test_one_job_that_cannot_be_understood_leaves_the_list_of_the_others(
             raise RuntimeError("no rule")
         return job
 
-    monkeypatch.setattr(summary, "fold", puzzled)
+    monkeypatch.setattr(store, "fold", puzzled)
     rows = {row.title: row.trouble for row in list_jobs(tmp_path)}
     assert rows["good"] == rows["fine"] == "" and len(rows) == 3
     assert any("cannot be understood" in trouble for trouble in rows.values())
@@ -302,7 +303,7 @@ def test_a_file_larger_than_can_be_ours_is_refused_not_read_in_part(tmp_path: Pa
         read_file(tmp_path / "x", 4)
 
 
-@pytest.mark.parametrize("refused", ["listen.audio.write.write_flac", "listen.jobs.folder.disk.append"])
+@pytest.mark.parametrize("refused", ["listen.audio.write.write_flac", "listen.durable.append"])
 def test_an_import_that_the_disk_refuses_leaves_neither_part_nor_clip(
     refused: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -325,7 +326,7 @@ def test_nothing_is_appended_to_a_file_of_another_length(tmp_path: Path) -> None
     """The last guard, below the turns at writing: whoever else wrote, no line is put after theirs unread."""
     (tmp_path / "journal.jsonl").write_bytes(b"one\ntwo\n")
     with pytest.raises(JobError, match="is 8 bytes long and not 4"):
-        disk.append(tmp_path / "journal.jsonl", b"three\n", 4)
+        durable.append(tmp_path / "journal.jsonl", b"three\n", 4)
     assert (tmp_path / "journal.jsonl").read_bytes() == b"one\ntwo\n"
 
 
@@ -340,7 +341,7 @@ def test_a_file_that_is_created_is_on_the_disk_whole_and_its_name_after_it(
         sync(fd)
 
     monkeypatch.setattr(os, "fsync", noted)
-    disk.create(tmp_path / "journal.jsonl", b"one line\n")
+    durable.create(tmp_path / "journal.jsonl", b"one line\n")
     assert synced == (["9 bytes"] if os.name == "nt" else ["9 bytes", "folder"])
 
 

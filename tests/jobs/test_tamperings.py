@@ -24,9 +24,9 @@ from listen.jobs.exchange.sign import sign_round, signed_bytes
 from listen.jobs.exchange.verification import Against, Trust, Verification
 from listen.jobs.exchange.verify import verify_job
 from listen.jobs.folder.chain import JOURNAL, read_chain
-from listen.jobs.folder.heads import REGISTER
 from listen.jobs.folder.journal import GENESIS, write_line
 from listen.jobs.folder.store import open_job
+from listen.jobs.folder.witnesses import REGISTER
 from listen.jobs.hearing import pair_at
 from listen.jobs.standing import standing
 from tests.jobs.made import result
@@ -521,7 +521,7 @@ def decision_and_signature_cut_and_no_summary(folder: Path) -> None:
 def an_older_journal_with_its_summary(folder: Path) -> None:
     put(folder, lines_of(folder)[:-6])
     (folder / "job.json").unlink()
-    from listen.jobs.folder.summary import list_jobs
+    from listen.jobs.folder.store import list_jobs
 
     list_jobs(folder.parent)
 

@@ -22,7 +22,7 @@ from bay import read_cautions, type_text, until, words
 from fakes import QUICK, FakePlayer
 from textual.widgets import DataTable, Input, Select
 
-from listen.jobs.folder.summary import JobSummary
+from listen.jobs.folder.witnesses import JobSummary
 from listen.trade.engine import layout_row
 from tests.soak.size import size
 from tui.app import HisswayApp

@@ -201,7 +201,7 @@ async def test_a_full_disk_costs_nothing_but_the_clip(tmp_path: Path) -> None:
 
 async def test_a_journal_that_cannot_be_written_changes_nothing(tmp_path: Path, monkeypatch) -> None:
     """The same for an event."""
-    from listen.jobs.folder import disk
+    from listen import durable
 
     def refuse(*_: object) -> None:
         raise OSError(28, "No space left on device")
@@ -209,7 +209,7 @@ async def test_a_journal_that_cannot_be_written_changes_nothing(tmp_path: Path, 
     app = bench(tmp_path)
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_round(pilot)
-        monkeypatch.setattr(disk, "append", refuse)
+        monkeypatch.setattr(durable, "append", refuse)
         await settle(pilot)
         await pilot.press("space", "space")
         await until(pilot, lambda: "Not written" in banner(screen) and "disk is full" in banner(screen))

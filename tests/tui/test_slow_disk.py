@@ -13,8 +13,8 @@ import pytest
 from bay import bench, screen_text, to_engine, to_quiet_walk, until
 from fakes import FakeSource
 
+from listen import durable
 from listen.jobs.events import NoteAdded
-from listen.jobs.folder import disk
 from listen.jobs.folder.store import open_job
 from tests.jobs.short import note_texts
 from tui.screens.dialog import PickScreen
@@ -37,7 +37,7 @@ def slow(monkeypatch: pytest.MonkeyPatch, seconds: float, then: Callable[[], Non
             then()
             sync(fd)
 
-    monkeypatch.setattr(disk, "os", Slow())
+    monkeypatch.setattr(durable, "os", Slow())
 
 
 async def longest_pause_s(seconds: float) -> float:

@@ -9,7 +9,7 @@ from textual.binding import Binding
 from textual.widgets import DataTable, Static
 
 from listen.errors import HisswayError
-from listen.jobs.folder.summary import JobSummary
+from listen.jobs.folder.witnesses import JobSummary
 from tui.content import shown
 from tui.screens.base import BayScreen, in_background
 
@@ -53,7 +53,7 @@ class JobTable(BayScreen[None]):
 
     @in_background("load")
     async def load(self) -> None:
-        from listen.jobs.folder.summary import list_jobs
+        from listen.jobs.folder.store import list_jobs
 
         try:
             self.read(await asyncio.to_thread(list_jobs, self.bay.services.jobs_root()))

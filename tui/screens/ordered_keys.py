@@ -1,11 +1,13 @@
 """Keys act in the order they were sent: several in one go reach what the first of them opened, changed or left."""
 
+import asyncio
 import time
 from inspect import iscoroutinefunction
 from typing import TypeVar
 
 from textual import events
 from textual.actions import SkipAction, parse
+from textual.app import App
 from textual.dom import DOMNode
 from textual.message_pump import MessagePump
 from textual.screen import Screen
@@ -78,3 +80,23 @@ class OrderedKeys(Screen[R]):
                     return False
                 return True
         return False
+
+
+class OrdersKeys(App[None]):
+    """An application that offers keys to its screen first, one after the other; all else as ever."""
+
+    async def on_event(self, event: events.Event) -> None:
+        taken = isinstance(event, events.Key) and not event.is_forwarded and await self._offered(event)
+        if not taken:
+            await super().on_event(event)
+
+    async def _offered(self, key: events.Key) -> bool:
+        # Of keys typed in one go the first may open a screen: the others are meant for it, and wait until it is made.
+        while self.screen_stack and not (self._takes_keys() or self._exit):
+            await asyncio.sleep(0)
+        if not self.screen_stack:  # the program is on its way out: nobody is there to take it
+            return True
+        return isinstance(self.screen, OrderedKeys) and self.screen.take_key(key)
+
+    def _takes_keys(self) -> bool:
+        return self.screen.ready_for_key() if isinstance(self.screen, OrderedKeys) else self.screen.is_mounted

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from listen.durable import sha256_of
 from listen.errors import JobError
 from listen.jobs.folder.chain import Chain
-from listen.jobs.folder.disk import sha256_of
 from listen.jobs.job import Job
 from listen.jobs.to_round import program_version
 

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from listen.durable import create, job_errors, replace
 from listen.errors import JobError
-from listen.jobs.folder.disk import at_home, create, job_errors, replace
 from listen.jobs.folder.journal import utc_now
+from listen.own_place import own_place
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -101,11 +102,7 @@ def shop_key() -> Ed25519PrivateKey | None:
 
 def key_path() -> Path:
     """Where the shop key lies: ``HISSWAY_KEY``, else the platform's user data folder."""
-    if chosen := os.environ.get("HISSWAY_KEY"):
-        return at_home(chosen)
-    import platformdirs
-
-    return platformdirs.user_data_path("hissway", appauthor=False) / "shop-key.pem"
+    return own_place("shop-key.pem", "HISSWAY_KEY")
 
 
 LIST = "known-keys.txt"

@@ -5,13 +5,12 @@ import shutil
 import zipfile
 from pathlib import Path
 
-from listen.durable import sync_folder
+from listen.durable import job_errors, sync_folder
 from listen.errors import JobError, JournalBroken
 from listen.jobs.exchange.bag import make_bag
 from listen.jobs.exchange.zip_guard import LIMITS, unzip_bag
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import JOURNAL, Chain, broken_words, read_journal
-from listen.jobs.folder.disk import job_errors
 from listen.jobs.folder.parts import CLIPS, clip_fault
 from listen.jobs.folder.store import folder_name
 from listen.temporary_folder import temporary_folder

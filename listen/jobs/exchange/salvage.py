@@ -8,14 +8,13 @@ from pathlib import Path
 
 import msgspec
 
-from listen.durable import read_file, sync_folder, whole_file
+from listen.durable import job_errors, make_folders, read_file, replace, sync_folder, whole_file
 from listen.errors import JobError
 from listen.jobs import events as ev
 from listen.jobs.folder.chain import JOURNAL, MAX_JOURNAL_BYTES
-from listen.jobs.folder.disk import folder_mode, job_errors, make_folders, replace
 from listen.jobs.folder.journal import GENESIS, Line, read_line, sha256, utc_now, write_line
 from listen.jobs.folder.parts import CLIPS, PARTS, clip_fault
-from listen.jobs.folder.store import folder_name
+from listen.jobs.folder.store import folder_mode, folder_name
 from listen.temporary_folder import temporary_folder
 from listen.trade.engine import layout
 

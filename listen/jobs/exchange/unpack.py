@@ -7,21 +7,21 @@ from typing import Literal
 
 import msgspec
 
-from listen.durable import sync_folder
+from listen import durable
+from listen.durable import job_errors, make_folders, sync_folder
 from listen.errors import HisswayError, JobError
 from listen.jobs import events as ev
 from listen.jobs.event_words import conflicts
 from listen.jobs.events import JobOpened
 from listen.jobs.exchange.verify import verify_bag
 from listen.jobs.exchange.zip_guard import LIMITS, Limits, copy_bag, unzip_bag
-from listen.jobs.folder import disk, heads
+from listen.jobs.folder import witnesses
 from listen.jobs.folder.chain import JOURNAL, MAX_MERGE_DEPTH, Chain, merge_depth, own_lines, read_journal
-from listen.jobs.folder.disk import folder_mode, job_errors, make_folders
 from listen.jobs.folder.journal import Line, storable
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.parts import CLIPS, clip_fault
-from listen.jobs.folder.store import folder_name, free_place, open_job
-from listen.jobs.folder.summary import SUMMARY, list_jobs
+from listen.jobs.folder.store import folder_mode, folder_name, free_place, list_jobs, open_job
+from listen.jobs.folder.witnesses import SUMMARY
 from listen.temporary_folder import temporary_folder
 
 Relation = Literal["same", "behind", "forward", "take-over", "merge", "apart"]
@@ -105,9 +105,9 @@ def take_over_journal(opened: OpenJob, theirs: Chain) -> None:
 
     Raises JobError: the disk refuses; the journal is as it was."""
     folder = opened.folder
-    with disk.job_errors("take over the journal", folder / JOURNAL):
+    with durable.job_errors("take over the journal", folder / JOURNAL):
         (folder / SUMMARY).unlink(missing_ok=True)  # it witnesses the journal that is about to go
-        disk.replace(folder / JOURNAL, b"".join(line.raw + b"\n" for line in theirs.lines))
+        durable.replace(folder / JOURNAL, b"".join(line.raw + b"\n" for line in theirs.lines))
     opened.read_again(theirs)
 
 
@@ -180,7 +180,7 @@ def _new(path: Path, root: Path, data: Path, theirs: Chain, opening: JobOpened, 
     # Last of all: whatever failed before this has left nothing among the jobs.
     data.rename(folder)
     sync_folder(root)
-    heads.note(folder, opening.job, theirs, bag=(storable(path.name), theirs))
+    witnesses.note(folder, opening.job, theirs, bag=(storable(path.name), theirs))
     return Unpacked(how=how, folder=folder, events=len(list(theirs.events())), text=text)
 
 
@@ -208,5 +208,5 @@ def _together(path: Path, folder: Path, data: Path, theirs: Chain, found: Plan) 
             differences = conflicts(opened.chain.events())
             text = " ".join(("both machines had gone on; the events of both are in the job now.", *differences))
         new = sum(e.id not in before for e in theirs.events())
-        heads.note(folder, opened.job.id, opened.chain, bag=(storable(path.name), theirs))
+        witnesses.note(folder, opened.job.id, opened.chain, bag=(storable(path.name), theirs))
     return Unpacked(how=how, folder=folder, events=new, text=text)

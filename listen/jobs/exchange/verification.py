@@ -15,7 +15,7 @@ from listen.jobs.exchange.sign import SignatureCheck
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import JOURNAL, Chain, broken_words
 from listen.jobs.folder.parts import CLIPS
-from listen.jobs.folder.summary import SUMMARY, JobSummary, summarize
+from listen.jobs.folder.witnesses import SUMMARY, JobSummary, summarize
 from listen.jobs.hearing import same_person
 from listen.voice.times import day, moment
 

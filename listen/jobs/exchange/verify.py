@@ -22,10 +22,10 @@ from listen.jobs.exchange.verification import (
 from listen.jobs.exchange.verify_results import Evaluate, check_results
 from listen.jobs.exchange.zip_guard import unzip_bag
 from listen.jobs.fold import fold
-from listen.jobs.folder import heads
+from listen.jobs.folder import witnesses
 from listen.jobs.folder.chain import JOURNAL, Chain, own_lines, read_journal
 from listen.jobs.folder.parts import CLIPS, clip_fault
-from listen.jobs.folder.summary import stored_summary
+from listen.jobs.folder.witnesses import stored_summary
 from listen.jobs.hearing import same_person
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.reference import covers
@@ -41,8 +41,8 @@ def verify_job(
     judge of this program.
 
     Raises JobError: not a job folder, or it cannot be read."""
-    register = heads.known(folder) if against.register else None
-    lost = against.register and heads.damaged(folder)
+    register = witnesses.known(folder) if against.register else None
+    lost = against.register and witnesses.damaged(folder)
     summary = stored_summary(folder)
     chain = read_journal(folder)  # after its witnesses: another program may be writing
     job = fold(chain.events())
@@ -53,7 +53,7 @@ def verify_job(
     judged = check_results(folder, chain, evaluate, vouched, frozenset(bad))
     faults = (
         *journal_faults(folder, chain, summary),
-        *((Mismatch("history", heads.REGISTER, "what it held of this job is damaged, or a link"),) if lost else ()),
+        *((Mismatch("history", witnesses.REGISTER, "what it held of this job is damaged, or a link"),) if lost else ()),
         *_history_faults(job, chain, against, register),
         *clip_faults(folder, tuple(kept.values()), bad),
         *_signature_faults(job, signatures, against),
@@ -83,9 +83,9 @@ def _names_after_keys(checks: tuple[SignatureCheck, ...]) -> Iterator[str]:
             yield f"{check.name}: typed name without a key, though {check.name} signed with one before; ask them"
 
 
-def _history_faults(job: Job, chain: Chain, against: Against, register: heads.Known | None) -> Iterator[Mismatch]:
+def _history_faults(job: Job, chain: Chain, against: Against, register: witnesses.Known | None) -> Iterator[Mismatch]:
     """What others remember of this history and it does not hold."""
-    for missing in heads.missing(register, job.id, chain):
+    for missing in witnesses.missing(register, job.id, chain):
         yield Mismatch("history", JOURNAL, missing)
     if against.head and all(line.hash != against.head for line in own_lines(chain.lines)):
         yield Mismatch(
@@ -129,7 +129,7 @@ def _round_remarks(job: Job, record: RoundRecord) -> Iterator[str]:
 
 
 def _vouched(
-    chain: Chain, checks: tuple[SignatureCheck, ...], against: Against, register: heads.Known | None
+    chain: Chain, checks: tuple[SignatureCheck, ...], against: Against, register: witnesses.Known | None
 ) -> frozenset[str]:
     """Ids of events that a known key's signature, the head that was given or the register vouches for."""
     by_key = {

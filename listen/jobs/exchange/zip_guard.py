@@ -16,9 +16,9 @@ from typing import IO, BinaryIO, NamedTuple
 
 import msgspec
 
+from listen.durable import job_errors
 from listen.errors import JobError
 from listen.jobs.exchange.bag import open_bag, stray
-from listen.jobs.folder.disk import CHUNK_BYTES, job_errors
 
 
 class Limits(msgspec.Struct, frozen=True, kw_only=True):
@@ -38,6 +38,7 @@ class Limits(msgspec.Struct, frozen=True, kw_only=True):
 
 LIMITS = Limits()
 ROOM_LEFT_BYTES = 50_000_000
+CHUNK_BYTES = 1 << 20
 RATIO_FREE_BYTES = 100_000
 """Files up to this size may be packed as hard as they like."""
 

@@ -6,10 +6,9 @@ from pathlib import Path
 import msgspec
 from msgspec.structs import replace
 
-from listen.durable import read_file
+from listen.durable import job_errors, read_file
 from listen.errors import JobError
 from listen.jobs.events import SCHEMA, ClipKept, Event, JobOpened, Merged
-from listen.jobs.folder.disk import job_errors
 from listen.jobs.folder.journal import GENESIS, Line, ordered, prev_of, read_line
 
 MAX_MERGE_DEPTH = 40

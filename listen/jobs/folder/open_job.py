@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
+from listen import durable
 from listen.durable import age_s, remove_if_possible, sweep
 from listen.errors import JobError
 from listen.jobs.events import PartFound, RoundOpened
-from listen.jobs.folder import disk, heads
+from listen.jobs.folder import witnesses
 from listen.jobs.folder.journal import storable
 from listen.jobs.folder.open_journal import OpenJournal
 from listen.jobs.folder.parts import (
@@ -86,7 +87,7 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
         Raises JobLocked: another program records at this engine. JobError: the folder for takes cannot be made."""
         self.to_bench()
         part = new_partial(self.folder, round_id, point, clip_kind, walk, on_s, together)
-        with disk.job_errors("make room for a take", part.path.parent):
+        with durable.job_errors("make room for a take", part.path.parent):
             part.path.parent.mkdir(exist_ok=True)
         return part
 
@@ -103,10 +104,10 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
         flac = self._room_for(part)
         # Outside the turn: a long take is written and read back meanwhile, and others want to type.
         clip = read_part(part.path)
-        with disk.job_errors("keep the clip", flac):
+        with durable.job_errors("keep the clip", flac):
             write_flac(flac, clip)  # not partial.finish: the part must outlive the event, or a crash between hides it
         with self.writing():  # the number of the take must still hold when it is written
-            with disk.job_errors("read the clip again", flac):
+            with durable.job_errors("read the clip again", flac):
                 kept = clip_event(self.job, part, clip, flac)
             kept = replace(kept, recovered=recovered, imported_from=imported_from)
             if recording is not None:
@@ -128,7 +129,7 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
 
         clip = read_clip(file, channel=channel, start_s=start_s, seconds=seconds)
         self._room_for(part)
-        with disk.job_errors("take in the clip", part.path):
+        with durable.job_errors("take in the clip", part.path):
             write_part(part.path, clip)
         try:
             from_channel = f", channel {channel}" if channel else ""
@@ -144,7 +145,7 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
         if all(r.id != part.round_id for r in self.job.rounds):
             raise JobError(f"{self.folder}: has no round {part.round_id}; open the round first")
         flac = self.clip_path(part.clip)
-        with disk.job_errors("keep the clip", flac):
+        with durable.job_errors("keep the clip", flac):
             flac.parent.mkdir(exist_ok=True)
         return flac
 
@@ -172,7 +173,7 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
     def _sweep(self) -> None:
         """Remove what earlier programs could not, or had no time for: parts of clips that are safe or not wanted."""
         sweep(self.folder, older_s=OTHERS_WRITE_S)
-        sweep(self.folder.parent / heads.REGISTER, older_s=OTHERS_WRITE_S)
+        sweep(self.folder.parent / witnesses.REGISTER, older_s=OTHERS_WRITE_S)
         sweep(self.clips)
         kept = self.chain.clips()
         payloads = (e.payload for e in self.chain.events())

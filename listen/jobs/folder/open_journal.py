@@ -5,15 +5,15 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from listen import durable
 from listen.errors import JobChanged, JobError
 from listen.jobs.events import Event, Merged, Payload, Withdrawn
 from listen.jobs.fold import fold
-from listen.jobs.folder import disk, heads
+from listen.jobs.folder import witnesses
 from listen.jobs.folder.chain import JOURNAL, Chain, broken_words, read_chain
-from listen.jobs.folder.heads import mend
 from listen.jobs.folder.journal import Line, write_line
-from listen.jobs.folder.summary import JobSummary, stored_summary, summarize, write_summary
 from listen.jobs.folder.turn import Turn, news
+from listen.jobs.folder.witnesses import JobSummary, mend, stored_summary, summarize, write_summary
 from listen.jobs.hearing import unseen
 from listen.jobs.job import Job
 
@@ -51,7 +51,7 @@ class OpenJournal:
         """Go on from another journal that was put in place of this one."""
         self._take_over(chain)
         self._summarize()
-        heads.note(self.folder, self.job.id, chain, afresh=True)
+        witnesses.note(self.folder, self.job.id, chain, afresh=True)
 
     def _take_over(self, chain: Chain) -> None:
         self.chain, self._size = Chain(chain.lines), chain.size
@@ -75,9 +75,9 @@ class OpenJournal:
         Raises JobError: as :meth:`writing`."""
         if self._turn is not None:
             with self._adding, self._turn.taken():
-                self._mend(self._read_on(), stored_summary(self.folder), heads.known(self.folder))
+                self._mend(self._read_on(), stored_summary(self.folder), witnesses.known(self.folder))
 
-    def _mend(self, end: Chain, known: JobSummary | None = None, register: heads.Known | None = None) -> None:
+    def _mend(self, end: Chain, known: JobSummary | None = None, register: witnesses.Known | None = None) -> None:
         whole = Chain(self.chain.lines, torn=end.torn, open_ended=end.open_ended)
         if found := mend(self.folder, whole, known, register):
             self._add(write_line(found, prev=self.head, actor="hissway"))
@@ -100,7 +100,7 @@ class OpenJournal:
     def _read_on(self) -> Chain:
         """Take in what is new; gives it with how the file ends."""
         path = self.folder / JOURNAL
-        with disk.job_errors("read the journal", path):
+        with durable.job_errors("read the journal", path):
             stat = path.stat()
         # The size alone would miss another journal of the same length put in its place.
         if (stat.st_size, stat.st_mtime_ns) == (self._size, self._written_ns):
@@ -161,8 +161,8 @@ class OpenJournal:
         chain = read_chain(b"".join(line.raw + b"\n" for line in self.chain.lines) + data) if merges else None
         if chain is not None and chain.broken:
             raise JobError(f"{path}: what came in cannot be added: {chain.broken}; nothing was written")
-        with disk.job_errors("write to the journal", path):
-            disk.append(path, data, self._size)
+        with durable.job_errors("write to the journal", path):
+            durable.append(path, data, self._size)
             self._written_ns = path.stat().st_mtime_ns
         if chain is not None:
             self._take_over(chain)
@@ -186,4 +186,4 @@ class OpenJournal:
             # May fail: the list of jobs reads the journal itself where the summary does not fit it.
             stat = (self.folder / JOURNAL).stat()
             write_summary(self.folder, summarize(self.job, self.chain, stat))
-        heads.note(self.folder, self.job.id, self.chain)
+        witnesses.note(self.folder, self.job.id, self.chain)

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 import msgspec
 from msgspec.structs import replace
 
+from listen.durable import sha256_of
 from listen.jobs.events import ClipKept
-from listen.jobs.folder.disk import link_in, sha256_of
 from listen.jobs.job import Job
 from listen.same_fields import same_fields
 
@@ -56,13 +56,22 @@ def is_clip_id(text: str) -> bool:
     return _ID.fullmatch(text) is not None
 
 
+def _link_in(path: Path, top: Path) -> str:
+    """The first link on the way from ``top`` (not looked at) to ``path``; empty where there is none."""
+    way = [path, *path.parents]
+    for step in reversed(way[: way.index(top)]):
+        if step.is_symlink():
+            return step.relative_to(top).as_posix()
+    return ""
+
+
 def clip_fault(clips: Path, clip: ClipKept) -> str:
     """Why a clip's file is not the one that was kept; empty where it is."""
     if not is_clip_id(clip.clip):
         return "its id cannot be a file name"
     path = clips / f"{clip.clip}.flac"
     try:
-        if link_in(path, clips.parent):
+        if _link_in(path, clips.parent):
             return "is a link to somewhere else; what it holds may change unseen"
         if path.exists() and not path.is_file():
             return "is no file of sound"

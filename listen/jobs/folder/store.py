@@ -1,4 +1,4 @@
-"""Where jobs lie on disk: the jobs' folder, a new job, opening one; and jobs put aside.
+"""Where jobs lie on disk: the jobs' folder, a new job, opening one, the list of them; and jobs put aside.
 
 Archive and trash are hidden folders beside the jobs that the list does not read. A folder is moved, never copied, so
 nothing can be half there; only emptying the trash removes anything.
@@ -8,37 +8,35 @@ import os
 import re
 import secrets
 import shutil
+import stat
 from datetime import UTC, datetime
 from enum import StrEnum
 from itertools import chain, count
 from pathlib import Path
 from typing import Any
 
-from listen.durable import sync_folder
+import msgspec
+
+from listen.durable import job_errors, make_folders, read_file, replace, sync_folder
 from listen.errors import JobError, JournalBroken
 from listen.jobs.events import JobOpened
-from listen.jobs.folder.chain import JOURNAL, broken_words, read_journal
-from listen.jobs.folder.disk import at_home, folder_mode, job_errors, make_folders, replace
+from listen.jobs.fold import fold
+from listen.jobs.folder.chain import JOURNAL, MAX_JOURNAL_BYTES, broken_words, read_chain, read_journal
 from listen.jobs.folder.journal import GENESIS, write_line
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.parts import CLIPS, PARTS
-from listen.jobs.folder.summary import JobSummary, list_jobs
 from listen.jobs.folder.turn import BenchLock, Turn
+from listen.jobs.folder.witnesses import SUMMARY_SCHEMA, JobSummary, stored_summary, summarize, write_summary
+from listen.own_place import own_place
 from listen.plain_name import plain_name
 from listen.trade.engine import Engine, layout
-
-__all__ = ["JobSummary", "OpenJob", "create_job", "jobs_root", "list_jobs", "open_job"]
 
 
 def jobs_root(option: str | Path | None = None) -> Path:
     """Folder of the user's jobs: the option, else ``HISSWAY_JOBS``, else the platform's user data folder.
 
-    Raises UsageError: as :func:`listen.jobs.folder.disk.at_home`."""
-    if chosen := option or os.environ.get("HISSWAY_JOBS"):
-        return at_home(chosen)
-    import platformdirs  # only where nobody chose
-
-    return platformdirs.user_data_path("hissway", appauthor=False) / "jobs"
+    Raises UsageError: as :func:`listen.own_place.own_place`."""
+    return own_place("jobs", "HISSWAY_JOBS", option)
 
 
 def create_job(root: Path, *, title: str, engine: Engine | None = None, actor: str = "", **more: Any) -> OpenJob:
@@ -62,6 +60,13 @@ def create_job(root: Path, *, title: str, engine: Engine | None = None, actor: s
             shutil.rmtree(folder, ignore_errors=True)
             raise
     return open_job(folder, actor=actor)
+
+
+def folder_mode(root: Path) -> int:
+    """Who may enter a job made under ``root``: the user alone, unless ``root`` is one that others write to as well."""
+    mode = stat.S_IMODE(root.stat().st_mode)
+    shared = mode & 0o022 and not mode & stat.S_ISVTX  # a shop's own folder, not the system's for passing files
+    return 0o700 | (mode & 0o077 if shared else 0)
 
 
 def folder_name(title: str, job_id: str, opened: str = "") -> str:
@@ -95,6 +100,72 @@ def open_job(folder: Path, *, write: bool = True, bench: bool = True, actor: str
     if bench:
         opened.to_bench()
     return opened
+
+
+def summary_of(folder: Path) -> JobSummary | None:
+    """The summary of a job folder, rebuilt from the journal if need be; None where there is no journal."""
+    try:
+        stat = (folder / JOURNAL).stat()
+    except OSError:
+        return None
+    known = stored_summary(folder)
+    seen = (known.journal_bytes, known.journal_mtime_ns) if known else None
+    if known and known.schema == SUMMARY_SCHEMA and seen == (stat.st_size, stat.st_mtime_ns):
+        return msgspec.structs.replace(known, folder=folder.name)
+    return _rebuilt(folder, stat, known)
+
+
+def _rebuilt(folder: Path, stat: os.stat_result, known: JobSummary | None) -> JobSummary:
+    unread = JobSummary(id="", title=folder.name, folder=folder.name)
+    try:
+        chain = read_chain(read_file(folder / JOURNAL, MAX_JOURNAL_BYTES))
+        summary = summarize(fold(chain.events()), chain, stat)
+    except OSError as e:
+        return msgspec.structs.replace(unread, trouble=f"cannot be read: {e.strerror}; check its permissions")
+    except Exception as e:  # noqa: BLE001  one job that nobody understands is one line, and the list goes on
+        why = f"cannot be understood ({type(e).__name__}: {e}); hissway salvage brings back the rest"
+        return msgspec.structs.replace(unread, trouble=why)
+    summary = msgspec.structs.replace(summary, title=summary.title or folder.name)
+    lost = known is not None and known.events > len(chain.lines)
+    if not (chain.broken or chain.torn or lost):  # else the old summary is a witness of what was there
+        write_summary(folder, summary)
+    return msgspec.structs.replace(summary, folder=folder.name)
+
+
+def list_jobs(root: Path) -> list[JobSummary]:
+    """All jobs under ``root``, the one changed last first. A root that does not exist yet holds none.
+
+    Raises JobError: the folder cannot be read."""
+    if not root.exists():
+        return []
+    if not root.is_dir():
+        raise JobError(f"{root}: a file stands where the jobs' folder should be; choose another place with --jobs")
+    with job_errors("list the jobs", root), os.scandir(root) as entries:
+        folders = [Path(e.path) for e in entries if not e.name.startswith(".") and e.is_dir()]
+    found = [s for f in folders if (s := summary_of(f)) is not None]
+    return sorted(found, key=lambda s: (s.changed, s.folder), reverse=True)
+
+
+SHOWN = 5
+"""Jobs named where the one meant cannot be told."""
+
+
+def find_job(wanted: str, root: Path) -> Path:
+    """Give the folder: a path as it is, else the only job under ``root`` whose folder name or id begins so.
+
+    Raises JobError: none, or more than one; the message names some."""
+    if wanted and Path(wanted).is_dir():
+        return Path(wanted)
+    rows = list_jobs(root)
+    exact = [r for r in rows if r.folder == wanted]
+    fits = exact or [r for r in rows if wanted and (r.folder.startswith(wanted) or r.id.startswith(wanted))]
+    if len(fits) == 1:
+        return root / fits[0].folder
+    names = ", ".join(r.folder for r in (fits or rows)[:SHOWN])
+    if fits:
+        raise JobError(f"{wanted!r} may be any of {len(fits)} jobs under {root}: {names}; give more of the name")
+    known = f"the latest there: {names}" if names else "there are none yet"
+    raise JobError(f"{wanted!r}: no such folder, and no such job under {root}; {known}")
 
 
 class Shelf(StrEnum):

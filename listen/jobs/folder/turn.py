@@ -13,11 +13,10 @@ from pathlib import Path
 import msgspec
 from filelock import BaseFileLock, FileLock, Timeout
 
-from listen.durable import mode_in
+from listen.durable import job_errors, mode_in, replace, stored
 from listen.errors import JobError, JobLocked
 from listen.jobs.events import Merged
 from listen.jobs.folder.chain import JOURNAL, Base, Chain, own_lines, read_chain, read_journal
-from listen.jobs.folder.disk import job_errors, replace, stored
 from listen.jobs.folder.journal import Line, utc_now
 
 TURN = ".turn"

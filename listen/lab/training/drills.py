@@ -12,9 +12,8 @@ from pathlib import Path
 
 import msgspec
 
-from listen.durable import read_file, whole_file
+from listen.durable import make_folders, read_file, whole_file
 from listen.errors import LabError, refusal
-from listen.jobs.folder.disk import make_folders
 from listen.lab.learners import drills_dir
 from listen.lab.simulator.render import TakeKey
 from listen.lab.simulator.scene import RoundSpec

@@ -10,8 +10,8 @@ import os
 import secrets
 from pathlib import Path
 
+from listen.durable import make_folders
 from listen.errors import LabError
-from listen.jobs.folder.disk import make_folders
 
 KEY_FILE = "drills.key"
 KEY_BYTES = 32

@@ -42,8 +42,7 @@ class CompareScreen(TextScreen):
 
     @asks
     async def action_other(self) -> None:
-        from listen.jobs.folder.store import open_job
-        from listen.jobs.folder.summary import list_jobs
+        from listen.jobs.folder.store import list_jobs, open_job
 
         found = await asyncio.to_thread(list_jobs, self.bay.services.jobs_root())
         here = self.bay.open_job.folder.name if self.bay.open_job else ""

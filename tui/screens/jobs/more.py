@@ -6,7 +6,7 @@ from pathlib import Path
 from textual.binding import Binding
 
 from listen.jobs.folder.store import Shelf, empty_trash, on_shelf, put_aside, take_back
-from listen.jobs.folder.summary import JobSummary
+from listen.jobs.folder.witnesses import JobSummary
 from listen.voice import times
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread

@@ -8,8 +8,8 @@ from textual.content import Content
 from textual.widgets import DataTable, Input, Static
 
 from listen.errors import JobError, JournalBroken
-from listen.jobs.folder.store import OpenJob
-from listen.jobs.folder.summary import JobSummary
+from listen.jobs.folder.open_job import OpenJob
+from listen.jobs.folder.witnesses import JobSummary
 from listen.voice import times
 from listen.voice.names import STATES
 from listen.voice.text import plain

@@ -10,7 +10,7 @@ from textual.widgets import Input, Select, Static
 
 from listen.errors import HisswayError
 from listen.jobs.events import EngineDescribed, JobNamed, Payload, PersonChosen
-from listen.jobs.folder.store import OpenJob
+from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.job import Job
 from listen.trade.engine import Engine, Exhaust, engine_of_rows, layout, layout_row, layout_rows
 from listen.trade.points import point_rows

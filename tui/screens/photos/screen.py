@@ -9,9 +9,9 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.widgets import Input, Static
 
+from listen.durable import job_errors, replace
 from listen.errors import HisswayError
 from listen.jobs.events import PhotoTakenBack
-from listen.jobs.folder.disk import job_errors, replace
 from listen.jobs.folder.parts import is_clip_id
 from listen.jobs.job import Job, PhotoRecord
 from listen.voice import times

@@ -6,7 +6,7 @@ from textual.binding import Binding
 from textual.widgets import DataTable
 
 from listen.errors import HisswayError
-from listen.jobs.folder.summary import JobSummary
+from listen.jobs.folder.witnesses import JobSummary
 from listen.jobs.standing import ORDER, Waiting
 from listen.voice import times
 from listen.voice.names import WAITS

@@ -96,7 +96,7 @@ class HisswayApp(OrdersKeys, Bay):
     def action_stand_still(self) -> None:
         """Give the terminal back to the shell until ``fg``; a program that stands still hears and writes nothing."""
         doing = [s.under_way() for s in self.screen_stack if isinstance(s, BayScreen)]
-        doing += ["the disk has not taken yet what was written"] * self.still_writing
+        doing += ["the disk has not taken yet what was written"] * self.journal.busy
         if sys.platform == "win32" or self._driver is None or not self._driver.can_suspend:
             self.tell(
                 "This terminal brings back no program that stands still. Ctrl+Q leaves; all that was kept is on disk."

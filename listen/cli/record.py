@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import os
-import re
 import sys
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from listen.cli.attended import note_commands
-from listen.errors import AudioError, ClipError, RoundError, UsageError, refusal
+from listen.errors import AudioError, ClipError, UsageError, refusal
 from listen.switched_take import CYCLES, PERIOD_S, switched_s
 
 if TYPE_CHECKING:
@@ -27,8 +25,6 @@ SECONDS = 8.0
 """Default length: 8 s bring the limit of detection to 17 dB below a steady shop (radiometer equation, 12 kHz)."""
 LONGEST_S = 600.0
 """As long as a clip may be to be read again."""
-LONGEST_NAME = 200
-"""Bytes of a file's name: file systems take 255, and the unfinished clip's name is longer."""
 STOPPED = 130
 """Exit code after Ctrl-C, 128 + SIGINT as shells have it."""
 
@@ -73,10 +69,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Record, write, check; exit code 0 with all written, 1 where a channel was lost and the others were kept, 130 when
     stopped by Ctrl-C."""
-    from listen.cli.record_all import channel_files
+    from listen.cli.clip_files import clip_files
 
     _check_length(args)
-    targets = channel_files(args) if args.all else [_target(args)]
+    targets = clip_files(args)
     parts = [None if t is None else t.with_name(t.name + ".part") for t in targets]
     wanted = {p: t for p, t in zip(parts, targets, strict=True) if p is not None and t is not None}
     if args.finish:
@@ -146,49 +142,6 @@ def _check_length(args: argparse.Namespace) -> None:
         args.seconds = SECONDS
     if not 0.2 <= args.seconds <= LONGEST_S:
         raise UsageError(f"--seconds {args.seconds:g}: from 0.2 to {LONGEST_S:g} s can be recorded")
-
-
-def _target(args: argparse.Namespace) -> Path:
-    from listen.audio.write import FORMS
-    from listen.trade.points import point
-
-    if args.point is None or args.channels is not None:
-        raise UsageError("give a POINT, or --all with --channels")
-    try:
-        point(args.point)
-    except RoundError as error:
-        raise UsageError(str(error)) from error
-    target: Path = args.output
-    if len(os.fsencode(target.name)) > LONGEST_NAME:
-        raise UsageError(f"{target}: the name is too long; at most {LONGEST_NAME} bytes are taken")
-    if target.is_dir():
-        target = free_name(target, f"{args.point}-{args.kind}")
-    if target.suffix.lower() not in FORMS:
-        raise UsageError(f"{target}: clips are written as .flac or .wav")
-    if not target.parent.is_dir():
-        raise UsageError(f"{target.parent}: no such folder; make it first")
-    if target.exists() and not args.force:
-        raise UsageError(f"{target} is there already; choose another name, or --force to replace it")
-    _note_other_name(target, args.point, args.kind)
-    return target
-
-
-def free_name(folder: Path, stem: str) -> Path:
-    """``<point>-<kind>.flac`` in ``folder``, numbered after the last take of it there is (no number means 1)."""
-    from listen.audio.write import FORMS
-
-    named = re.compile(re.escape(stem) + r"(?:-(\d{1,4}))?", re.IGNORECASE)
-    clips = (p.stem for p in folder.iterdir() if p.suffix.lower() in FORMS)
-    numbers = [int(found[1] or 1) for name in clips if (found := named.fullmatch(name))]
-    return folder / (f"{stem}-{max(numbers) + 1}.flac" if numbers else f"{stem}.flac")
-
-
-def _note_other_name(target: Path, point_id: str, kind: str) -> None:
-    if not re.fullmatch(re.escape(f"{point_id}-{kind}") + r"(-\d+)?", target.stem):
-        print(
-            f"note: rank reads point and kind from the file name; {target.name} is not {point_id}-{kind}",
-            file=sys.stderr,
-        )
 
 
 def _from_microphone(

@@ -9,8 +9,8 @@ import pytest
 
 from listen.audio.write import write_flac
 from listen.cli.bench import BENCHES
+from listen.cli.clip_files import free_name
 from listen.cli.main import main
-from listen.cli.record import free_name
 from listen.lab.shipped import demo_job
 from listen.signal.clip import Clip
 from tests.rounds.made import plain

@@ -161,8 +161,8 @@ async def press(going: Walk, pilot: Pilot[Any], key: str) -> None:
 def _busy(app: HisswayApp) -> bool:
     screen = app.screen
     if not isinstance(screen, RoundScreen):
-        return app.still_writing
-    return bool(screen.now.busy or screen.now.checking or screen.now.judging or app.still_writing)
+        return app.journal.busy
+    return bool(screen.now.busy or screen.now.checking or screen.now.judging or app.journal.busy)
 
 
 async def _until(true: Any, seconds: float = SETTLES_S) -> bool:
@@ -185,7 +185,7 @@ async def check(going: Walk, app: HisswayApp) -> None:
             written, chain = read.job, read.chain
         if app.job is None or opened is not app.open_job:
             return
-        if not app.still_writing and msgspec.json.encode(app.job) == msgspec.json.encode(written):
+        if not app.journal.busy and msgspec.json.encode(app.job) == msgspec.json.encode(written):
             break
         if time.monotonic() > end:
             raise Broken("the screen shows another job than the journal holds")
@@ -266,7 +266,7 @@ async def _take_up_again(going: Walk, app: HisswayApp, pilot: Pilot[Any]) -> Non
 
 async def _to_engine(going: Walk, app: HisswayApp, pilot: Pilot[Any]) -> bool:
     for tries in range(OUT):
-        await _until(lambda: not app.still_writing)
+        await _until(lambda: not app.journal.busy)
         if isinstance(app.screen, JobsScreen):
             if not await _until(partial(_listed, app.screen), 2.0):
                 return False  # all put away

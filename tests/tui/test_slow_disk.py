@@ -67,7 +67,7 @@ async def test_a_sync_of_three_seconds_does_not_freeze_the_screen(
             assert b"second" not in (folder / "journal.jsonl").read_bytes()
             await until(pilot, lambda: "slow disk: still writing" in screen_text(app))
             assert await watching < FROZEN_S
-            await until(pilot, lambda: not app.still_writing)
+            await until(pilot, lambda: not app.journal.busy)
         await until(pilot, lambda: "still writing" not in screen_text(app))
         assert app.job == app.open_job.job and note_texts(app.job) == ("first", "second")
     assert note_texts(open_job(folder, write=False).job) == ("first", "second")
@@ -107,7 +107,7 @@ async def test_leaving_a_job_whose_last_word_is_not_on_the_disk_waits_for_it(
             slow(patched, 1.0)
             app.write(NoteAdded(text="last word"))
             app.put_away()
-            await until(pilot, lambda: not app.still_writing)
+            await until(pilot, lambda: not app.journal.busy)
         with open_job(folder) as again:
             assert note_texts(again.job) == ("last word",)
 

@@ -45,10 +45,6 @@ class JournalWriter:
         self._last = future = self._thread.submit(work)
         return future
 
-    async def done(self, work: Callable[[], T]) -> T:
-        """Its result, awaited; what it raises is raised."""
-        return await asyncio.wrap_future(self.hand_in(work))
-
     def close(self) -> None:
         """Wait until all is on the disk."""
         if self._thread is not None:
@@ -70,7 +66,8 @@ class Bay(App[None]):
         self.headphones_checked: dict[str, bool | None] = {}
         """Learners whose headphones were checked since the program was started."""
         self.preferences = load(self.services.preferences_path())
-        self._journal = JournalWriter()
+        self.journal = JournalWriter()
+        """All that writes to the open job goes through it; while it is busy the disk has not taken what is shown."""
 
     def tell(self, text: object, *, bad: bool = False) -> None:
         """A short message in the corner; longer there where it is bad."""
@@ -108,8 +105,8 @@ class Bay(App[None]):
 
     def _close(self, opened: OpenJob) -> None:
         """At once, or once the disk has taken what is on its way."""
-        if self._journal.busy:
-            self._journal.hand_in(opened.close)
+        if self.journal.busy:
+            self.journal.hand_in(opened.close)
         else:
             opened.close()
 
@@ -123,7 +120,7 @@ class Bay(App[None]):
         """
         assert self.open_job is not None and self.job is not None
         opened, due = self.open_job, self.sitting.due(self.open_job.job.id)
-        written = self._journal.hand_in(partial(opened.append, *due, *events, known=opened.job))
+        written = self.journal.hand_in(partial(opened.append, *due, *events, known=opened.job))
         self.sitting.job_knows(opened.job.id)
         try:
             self.job = written.result(WAIT_S)
@@ -135,14 +132,10 @@ class Bay(App[None]):
             self.job = opened.job  # also where something came in that had not been seen
             raise
 
-    def later(self, work: Callable[[], None]) -> None:
-        """Do something with the open job after all that is on its way; nobody waits for it."""
-        self._journal.hand_in(work)
-
     async def written(self, work: Callable[[], T]) -> T:
         """Do something else that writes to the open job, after all that is on its way, and show the job then."""
         try:
-            return await self._journal.done(work)
+            return await asyncio.wrap_future(self.journal.hand_in(work))
         finally:
             self._show_what_is_there()
 
@@ -157,17 +150,12 @@ class Bay(App[None]):
             self._show_what_is_there()
 
     def _show_what_is_there(self) -> None:
-        if self.open_job is not None and not self._journal.busy:
+        if self.open_job is not None and not self.journal.busy:
             self.job = self.open_job.job
             self.show_writing()
 
     def show_writing(self) -> None:
         """All is on the disk: say so."""
-
-    @property
-    def still_writing(self) -> bool:
-        """Whether the disk has not taken yet what is shown."""
-        return self._journal.busy
 
     def sit(self, name: str, role: str) -> None:
         """Someone says who they are: it stands on what is written from now on; what is on the screen they have seen."""
@@ -180,7 +168,7 @@ class Bay(App[None]):
     def close(self) -> None:
         """Let go of everything, once it is on the disk."""
         self._tell_what_was_shown()
-        self._journal.close()
+        self.journal.close()
         if self.open_job is not None:
             self.open_job.close()
         self.services.close()

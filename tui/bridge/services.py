@@ -126,12 +126,8 @@ class Services:
 
         return Tones(self.player() if preferences.tones else None)
 
-    def warm(self) -> None:
-        """Start the analysing process now, so that the first clip is not kept waiting."""
-        self.analyst()
-
     def analyst(self) -> Analyst:
-        """The process that checks clips and judges rounds."""
+        """The process that checks clips and judges rounds; started early, it keeps no first clip waiting."""
         if self._analyst is None:
             from listen.rounds.analyst import Analyst
 

@@ -167,7 +167,7 @@ class BayScreen(OrderedKeys[R]):
     def show_remark(self) -> None:
         """At the right of the top line: a slow disk, else what is simulated, else who sits here."""
         simulated = "simulated clips" if self.job.simulated else ""
-        slow = "slow disk: still writing" if self.bay.still_writing else ""
+        slow = "slow disk: still writing" if self.bay.journal.busy else ""
         remark = slow or self.bay.services.remark or simulated or self.bay.sitting.name
         self.query_one(TopBar).remark = remark
 

@@ -8,8 +8,6 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
 
-from msgspec.structs import replace
-
 from listen import durable
 from listen.durable import age_s, remove_if_possible, sweep
 from listen.errors import JobError
@@ -25,7 +23,6 @@ from listen.jobs.folder.parts import (
     is_clip_id,
     new_partial,
     partials,
-    with_particulars,
 )
 from listen.jobs.folder.turn import BenchLock
 from listen.jobs.job import Job
@@ -108,10 +105,9 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
             write_flac(flac, clip)  # not partial.finish: the part must outlive the event, or a crash between hides it
         with self.writing():  # the number of the take must still hold when it is written
             with durable.job_errors("read the clip again", flac):
-                kept = clip_event(self.job, part, clip, flac)
-            kept = replace(kept, recovered=recovered, imported_from=imported_from)
-            if recording is not None:
-                kept = with_particulars(kept, recording)
+                kept = clip_event(
+                    self.job, part, clip, flac, recording, recovered=recovered, imported_from=imported_from
+                )
             self.append(kept)
             remove_if_possible(part.path)  # the clip is safe; what a scanner holds now goes when the job is next opened
             return self.job

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import msgspec
-from msgspec.structs import replace
 
 from listen.durable import sha256_of
 from listen.jobs.events import ClipKept
@@ -115,21 +114,18 @@ def partials(folder: Path) -> tuple[Partial, ...]:
     return tuple(part for f in files if (part := read_name(f)) is not None)
 
 
-def clip_event(job: Job, part: Partial, clip: Clip, flac: Path) -> ClipKept:
+def clip_event(
+    job: Job, part: Partial, clip: Clip, flac: Path, recording: Recording | None, **more: bool | str
+) -> ClipKept:
+    """The event that keeps a clip; what its recording tells counts before what its part does, and is more."""
+    started = recording.started if recording else clip.taken
     return ClipKept(
         **same_fields(part, "clip", "round_id", "point", "clip_kind", "walk", "on_s", "together"),
         take=job.round(part.round_id).takes(part.point, part.walk) + 1,
         sha256=sha256_of(flac),
-        **same_fields(clip, "seconds", "rate_hz", "device", "overflows", "gain_db"),
-        started=clip.taken.isoformat() if clip.taken else None,
-    )
-
-
-def with_particulars(kept: ClipKept, recording: Recording) -> ClipKept:
-    return replace(
-        kept,
-        device=recording.device,
-        overflows=recording.overflows,
-        started=recording.started.isoformat(),
-        gaps=tuple((float(at), float(length)) for at, length in recording.gaps),
+        **same_fields(clip, "seconds", "rate_hz", "gain_db"),
+        **same_fields(recording or clip, "device", "overflows"),
+        started=started.isoformat() if started else None,
+        gaps=tuple((float(at), float(length)) for at, length in recording.gaps) if recording else (),
+        **more,  # type: ignore[arg-type]
     )

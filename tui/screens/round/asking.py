@@ -116,7 +116,6 @@ class Asking(Bench):
     async def _settled(self, work: Callable[[], Job]) -> None:
         """Keep or drop it beside the screen; then the next one is asked about."""
         await self.bay.written(work)
-        self.show_changed_job()
         self.ask_for_leftovers()
 
     @on(EntryPanel.Entered)

@@ -86,7 +86,7 @@ class RoundScreen(BringingIn):
         self.start(self.to_bench)
         self.start(self._measured_before)
         self.set_interval(METER_PERIOD_S, self._meter)
-        self.call_after_refresh(self.bay.services.warm)
+        self.call_after_refresh(self.bay.services.analyst)
 
     async def _measured_before(self) -> None:
         """What was measured of a round before it was left: a figure so far is there again."""
@@ -100,7 +100,7 @@ class RoundScreen(BringingIn):
         """Let the microphone go, and another program record."""
         self.listener.close()
         if self.bay.open_job is not None:
-            self.bay.later(self.bay.open_job.leave_bench)
+            self.bay.journal.hand_in(self.bay.open_job.leave_bench)
 
     def show_job(self, job: Job) -> None:
         self.draw_soon()

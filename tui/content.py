@@ -8,7 +8,7 @@ from textual.color import Color
 from textual.content import Content
 from textual.filter import LineFilter
 
-from listen.voice.text import STANDS_FOR, commands_a_terminal, plain
+from listen.voice.text import MOST_CHARACTERS, STANDS_FOR, commands_a_terminal, plain
 
 
 class DrawnOnly(LineFilter):
@@ -25,9 +25,9 @@ def _drawn(text: str) -> str:
     return "".join((STANDS_FOR if cell_len(c) else "") if commands_a_terminal(c) else c for c in text)
 
 
-def shown(text: object, style: str = "") -> Content:
+def shown(text: object, style: str = "", most: int = MOST_CHARACTERS) -> Content:
     """The text as content in one style; its square brackets are no markup."""
-    return Content.styled(plain(text), style) if style else Content(plain(text))
+    return Content.styled(plain(text, most), style) if style else Content(plain(text, most))
 
 
 def fitting(forms: Iterable[str], columns: int) -> str:

@@ -23,7 +23,7 @@ from listen.trade.engine import layout
 from tui.app import HisswayApp
 from tui.screens.confirm.phases import phase_say
 from tui.screens.confirm.screen import ConfirmScreen
-from tui.screens.dialog import TickScreen
+from tui.screens.dialog import OneLineScreen, TickScreen
 
 
 def words(app: HisswayApp) -> str:
@@ -90,6 +90,17 @@ async def test_a_key_that_cannot_be_read_is_said_and_the_name_can_still_sign(tmp
         said = words(app)
         assert "not a shop key" in said and "the typed name stands alone" in said
         await sign(pilot, app, round_id)
+
+
+async def test_what_is_signed_and_covered_is_read_to_its_last_word(tmp_path: Path) -> None:
+    """A long statement, a sound cylinder's clips and the words on the key: nobody signs what ends in an ellipsis."""
+    await judged_job(tmp_path)
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_decided(pilot, tmp_path)
+        app.push_screen(OneLineScreen("You sign: " + "heard " * 40 + "STATED", how="covers " * 60 + "KEY WORDS"))
+        await until(pilot, lambda: "STATED" in words(app) and "KEY WORDS" in words(app))
+        assert app.screen.query_one("#line").region.bottom < 24
 
 
 def keys(app: HisswayApp) -> str:
@@ -170,6 +181,23 @@ async def test_a_pair_that_was_stopped_was_not_heard(tmp_path: Path) -> None:
         await pilot.press("c", "2")
         await until(pilot, lambda: screen.phase == "tech")
         assert app.job.round(round_id).played == ()
+
+
+async def test_beside_a_question_a_pair_is_chosen_and_played_and_the_question_keeps_its_keys(tmp_path: Path) -> None:
+    """What is on the screen with a pointer has its keys: none has to be found with Tab, after which n would be dead."""
+    await judged_job(tmp_path)
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await confirming(pilot, tmp_path)
+        pairs = screen.query_one("Pairs")
+        for phase, key in (("call", "c"), ("tech", "2"), ("decide", "n")):
+            heard = pairs.pairs[1].heard if len(pairs.pairs) > 1 else pairs.pairs[0].heard
+            await pilot.press(key)
+            await until(pilot, lambda p=phase: screen.phase == p and "Space Play" in keys(app))
+            await pilot.press("down", "space")
+            await until(pilot, lambda h=heard: pairs.pairs[pairs.at].heard == h + 1)
+        await pilot.press("a")
+        await until(pilot, lambda: screen.phase == "decided" and "Space Play" not in keys(app))
 
 
 async def test_a_switched_take_is_heard_as_the_pair_of_its_halves(tmp_path: Path) -> None:

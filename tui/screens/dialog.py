@@ -25,6 +25,8 @@ ALIGNED = 28
 """Columns up to which what the lines mean begins at one column."""
 ALONE = "none"
 """Sound is no path: it stands alone."""
+MOST = 1200
+"""Characters above and below: what is signed, and what the signature covers, is read whole, and a dialog fits 80x24."""
 KEYS = 9
 """Lines to tick that have a key of their own; of a longer list a first letter goes to its line."""
 OPEN, YES, NO = "[ ]", "[x]", "[–]"
@@ -48,9 +50,9 @@ class Dialog(ModalScreen[R], OrderedKeys[R]):
 
     def compose(self) -> ComposeResult:
         with Vertical(classes="box"):
-            yield Static(shown(self._title, self.PEN))
+            yield Static(shown(self._title, self.PEN, MOST))
             yield from self.body()
-            yield Static(shown(self._how, "$secondary"), id="how")
+            yield Static(shown(self._how, "$secondary", MOST), id="how")
 
     def warn(self, what: object) -> None:
         self.query_one("#how", Static).update(shown(f"! {what}", "$warning"))

@@ -39,7 +39,12 @@ class PlayingScreen(BayScreen[R]):
 class HearingScreen(PlayingScreen[R]):
     """Shows which clip sounds, and counts what was heard."""
 
-    BINDINGS = [Binding("x", "silence", "Stop")]
+    BINDINGS = [
+        Binding("space,enter,pagedown", "play", "Play", key_display="Space"),
+        Binding("up", "move(-1)", "Move", show=False),
+        Binding("down", "move(1)", "Move", show=False),
+        Binding("x", "silence", "Stop"),
+    ]
     PHASE_KEYS: ClassVar[dict[str, tuple[str, ...]]] = {}
     """Actions that belong to some phases only; in the others their keys are not offered."""
     PAIRS: tuple[str, ...] = ()
@@ -70,6 +75,13 @@ class HearingScreen(PlayingScreen[R]):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         return action not in self.PHASE_KEYS or self.phase in self.PHASE_KEYS[action]
+
+    def action_play(self) -> None:
+        """The pair one is on: also while something is asked, which has the keys then."""
+        self.query_one(Pairs).play()
+
+    def action_move(self, by: int) -> None:
+        self.query_one(Pairs).action_move(by)
 
     async def play_pair(self, pair: Pair, load: Callable[[], tuple[Sequence[Clip], float]]) -> None:
         """Play both clips of a pair; it counts as heard once both are over."""

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 from rich.cells import cell_len
-from textual.binding import Binding
 from textual.message import Message
 from textual.reactive import reactive
 
@@ -26,9 +25,7 @@ class Pair:
 
 
 class Pairs(PointedList):
-    """Up and down choose, Space or a click plays the pair."""
-
-    BINDINGS = [Binding("space,pagedown", "play", "Play the pair", key_display="Space")]
+    """Up and down choose, a click plays the pair; the screen says which key does."""
 
     pairs: reactive[tuple[Pair, ...]] = reactive[tuple[Pair, ...]]((), layout=True)
     sounding: reactive[tuple[str, int]] = reactive(("", -1))
@@ -60,11 +57,11 @@ class Pairs(PointedList):
         line.put(beside, f"heard {pair.heard}×" if pair.heard else "not heard yet", "plain" if pair.heard else "warn")
         return line
 
-    def action_play(self) -> None:
+    def play(self) -> None:
         if self.pairs:
             self.post_message(self.Play(self.chosen))
 
     def choose(self, at: int, *, clicked: bool = False) -> None:
         super().choose(at)
         if clicked:
-            self.action_play()
+            self.play()

@@ -37,14 +37,15 @@ class ConfirmScreen(BlindScreen):
     CSS_PATH = "confirm.tcss"
     BINDINGS = [Binding("c", "call", "Call by ear"), Binding("w", "who", "Someone else")]
 
+    PAIRS = ("hear", "call", "tech", "decide")
     PHASE_KEYS: ClassVar[dict[str, tuple[str, ...]]] = {
+        "play": PAIRS,
         "call": ("hear",),
         "who": ("hear", "decide", "decided", "done"),
         "match": ("hear", "tech", "decide"),
-        "silence": ("hear", "call", "tech", "decide"),
+        "silence": PAIRS,
     }
 
-    PAIRS = ("hear", "call", "tech", "decide")
     BACK = {"call": "hear"}
 
     def __init__(self, round_id: str) -> None:

@@ -46,16 +46,17 @@ class DrillScreen(HearingScreen[None]):
         Binding("n", "next", "Next round"),
     ]
 
+    PAIRS = ("hear", "call", "truth")
     PHASE_KEYS: ClassVar[dict[str, tuple[str, ...]]] = {
+        "play": PAIRS,
         "call": ("hear",),
         "look": ("hear", "truth"),
         "without": ("truth",),
         "spectrum": ("truth",),
         "next": ("truth",),
-        "silence": ("hear", "call", "truth"),
+        "silence": PAIRS,
     }
 
-    PAIRS = ("hear", "call", "truth")
     BACK = {"call": "hear", "sure": "hear", "again-sure": "again"}
 
     def __init__(self, learner: str, sit: Callable[[], Session]) -> None:

@@ -105,10 +105,7 @@ class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
 
     INTERVALS, AS_MADE = 2, True
     MUTE = "Without a loudspeaker nothing can be checked; s leaves the check out."
-    BINDINGS = [
-        Binding("space,enter,pagedown", "play", "Play", key_display="Space"),
-        Binding("s", "leave_out", "Leave the check out"),
-    ]
+    BINDINGS = [Binding("s", "leave_out", "Leave the check out")]
     PHASE_KEYS: ClassVar[dict[str, tuple[str, ...]]] = {"leave_out": ("ask",), "silence": ("ask",)}
 
     def __init__(self, learner: str) -> None:
@@ -181,7 +178,6 @@ class ThresholdScreen(WhichScreen[None]):
 
     INTERVALS = 4
     MUTE = "A threshold cannot be found without hearing; drills by picture still work."
-    BINDINGS = [Binding("space,enter,pagedown", "play", "Play again", key_display="Space")]
 
     def __init__(self, root: Path, learner: Learner, background: str, headphones: bool | None = None) -> None:
         super().__init__()

@@ -49,7 +49,7 @@ class HisswayApp(OrdersKeys, Bay):
         Binding("f2", "who", "Who sits here", show=False),
         Binding("ctrl+t", "daylight", "Light or dark", show=False),
         Binding("ctrl+q", "quit", "Quit", show=False, priority=True),
-        Binding("ctrl+z", "stand_still", "To the shell; fg comes back", show=False, priority=True),
+        Binding("ctrl+z", "stand_still", "To the shell, fg back", show=False, priority=True),
     ]
 
     def __init__(self, jobs: Path | None = None, *, services: Services | None = None) -> None:

@@ -19,7 +19,7 @@ from listen.trade.facts import plugs
 from tests.jobs.short import begin_round
 from tui.app import HisswayApp
 from tui.content import fitting
-from tui.screens.help.screen import HelpScreen
+from tui.screens.help.screen import HelpScreen, key_lines
 from tui.screens.round.screen import RoundScreen
 from tui.screens.verdict.screen import VerdictScreen
 from tui.widgets.edges import KeyBar
@@ -107,6 +107,8 @@ async def test_every_key_is_on_the_bar_or_counted_and_in_the_help(tmp_path: Path
             await until(pilot, lambda: isinstance(app.screen, HelpScreen))
             await settle(pilot)
             assert columns < 80 or all(k in words(app) for k in keys)
+            if columns >= 80:
+                assert app.screen.query_one("#keys").size.height == len(key_lines(app.screen._keys)), "a row is a line"
             await pilot.press("escape")
             await settle(pilot)
 

@@ -18,7 +18,7 @@ from tui.widgets.edges import key_name
 LEFT_OUT = {"tab", "shift+tab", "ctrl+c", "super+c", "ctrl+i"}
 """Keys every terminal program has."""
 ARROWS = ("up", "down", "left", "right")
-EVERYWHERE = ("Back", "Help", "Light or dark", "All commands", "To the shell; fg comes back", "Quit")
+EVERYWHERE = ("Back", "Help", "Light or dark", "All commands", "To the shell, fg back", "Quit")
 """What is the same on every screen stands last."""
 HALF = 35
 """Columns of a key and its words where two stand beside each other."""

@@ -102,7 +102,8 @@ async def test_which_way_suits_is_asked_once_a_job(tmp_path: Path) -> None:
         await until(pilot, lambda: screen.step().kind == "done")
         await pilot.press("w")
         await until(pilot, lambda: isinstance(app.screen, PickScreen))
-        await pilot.press("w", "enter")
+        assert "[2] walk by walk" in words(app), "the keys it was first asked with"
+        await pilot.press("2")
         await until(pilot, lambda: app.job.way == "walks")
 
 

@@ -6,15 +6,22 @@ import cProfile
 import pstats
 from pathlib import Path
 
+import msgspec
 import pytest
 from bay import FOUR_POINTS
+from fakes import result_for
 
 from listen.jobs import events as ev
 from listen.jobs.folder.store import create_job
 from listen.jobs.job import Job
 from listen.jobs.walk import Wish
+from listen.jobs.ways import WAYS
+from listen.judge.result import PathResult
 from listen.trade.engine import layout
+from listen.trade.points import PathId
+from listen.voice.names import path as path_name
 from tui.bridge.preferences import Preferences
+from tui.screens.round import words
 from tui.screens.round.asking import left_out, was_meant
 from tui.screens.round.now import Now, Outcome
 from tui.screens.round.view import Answers, Cautions, Figures, Microphone, View, view
@@ -147,9 +154,28 @@ def test_a_change_is_worked_out_once_and_cheaply(tmp_path: Path) -> None:
 
 
 def test_the_first_clip_of_a_job_asks_for_the_microphone_check(tmp_path: Path) -> None:
-    """Asked once: not where it was checked, nor after the first clip."""
+    """Asked once: not where it was checked; after the first clip it is only said."""
     asks = "m checks it"
     assert asks in seen(job(tmp_path / "new", *UNTIL_QUIET)).say.more
     checked = ev.MicrophoneChecked(device="x", rate_hz=48_000, verdict="good", text="good")
     assert asks not in seen(job(tmp_path / "checked", *UNTIL_QUIET, checked)).say.more
-    assert asks not in seen(job(tmp_path / "begun", *UNTIL_QUIET, QUIET[0])).say.more
+    begun = seen(job(tmp_path / "begun", *UNTIL_QUIET, QUIET[0])).say.more
+    assert asks not in begun and begun.startswith("! Microphone not checked: m.")
+
+
+LEAST_COLUMNS = 80 - 2
+"""Of the narrowest screen, without its edges."""
+
+
+def test_what_stands_where_the_count_will_be_is_cut_on_no_screen(tmp_path: Path) -> None:
+    """Every way of taking rounds before its first clip and after the last, with the longest names of paths."""
+    names = sorted(PathId, key=lambda p: -len(path_name(p)))
+    paths = tuple(PathResult(path=p, probability=0.3, evidence_db={}, involved=0.999) for p in names)
+    result = msgspec.structs.replace(result_for(["intake"]), paths=paths)
+    judged = ev.Judged(round_id=ROUND, result=result, clips=tuple(q.clip for q in QUIET))
+    left = [ev.StepPassed(round_id=ROUND, step=s, reason="no time") for s in ("air", "closing", "bubbles", "call")]
+    done = job(tmp_path / "done", *UNTIL_QUIET, *QUIET, *left, judged)
+    ways = [job(tmp_path / way, ev.WayChosen(way=way), *UNTIL_QUIET[1:]) for way in WAYS]
+    shown = [words.idle(j, j.round(ROUND), seen(j).step, Now(), Preferences()) for j in (done, *ways)]
+    assert [len(lines) for lines in shown] == [3] * 5 and seen(done).step.kind == "done"
+    assert max(len(line) for lines in shown for line in lines) <= LEAST_COLUMNS

@@ -103,7 +103,7 @@ class Asking(Bench):
         if part is None or self.now.busy or self._unasked:
             return
         at, outcome = f"{point_name(part.point)}, {clip_words(part.clip_kind)}", self.now.outcome
-        why = f"{outcome.sentence} " if outcome and not outcome.kept else ""
+        why = f"{outcome.sentence.rstrip('.')}. " if outcome and not outcome.kept else ""
         sentence = f"{why}A take was cut short ({at}); what had arrived is still there. What is to become of it?"
         options = [("k", f"keep it as this clip: {at}"), ("d", "drop it and record again")]
         if (answer := await self.answer(PickScreen(sentence, options, keyed=True))) is None:

@@ -11,7 +11,7 @@ from listen.jobs.events import CautionAcknowledged, ClipTakenBack
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.reference import engine_said, why_no_reference
 from listen.jobs.walk import Wish
-from listen.jobs.ways import SWITCHED, WAYS, way_of
+from listen.jobs.ways import SWITCHED, way_of
 from listen.voice.names import point_name
 from tui.bridge.threads import in_thread
 from tui.screens.ask_before_change import rounds_touched, write_asking
@@ -22,7 +22,7 @@ from tui.screens.round.bringing_in import BringingIn
 from tui.screens.round.now import Outcome
 from tui.screens.round.step_panel import StepPanel
 from tui.screens.round.taker import Taker
-from tui.screens.round.view import GO, Microphone
+from tui.screens.round.view import CHOICES, GO, Microphone
 from tui.widgets.banner import Banner
 from tui.widgets.ladder import Ladder
 from tui.widgets.large import Large
@@ -180,9 +180,11 @@ class RoundScreen(BringingIn):
 
     @asks
     async def action_other_way(self) -> None:
-        options = [(way.id, way.words, way.suits) for way in WAYS.values()]
-        if way := await self.answer(PickScreen("How are rounds taken?", options, way_of(self.job.way).id)):
-            self.way_chosen(way)
+        ways = {c.key: c for c in CHOICES["way"]}
+        here = next(key for key, c in ways.items() if c.id == way_of(self.job.way).id)
+        options = [(key, c.words, c.more) for key, c in ways.items()]
+        if key := await self.answer(PickScreen("How are rounds taken?", options, here, keyed=True)):
+            self.way_chosen(ways[key].id)
 
     def _judge(self) -> None:
         self.change(judging=True, tried=rests_on(self.record))

@@ -190,7 +190,7 @@ class Taker:
             while (gone := time.monotonic() - began) < lead.seconds:
                 moment = lead.at(gone)
                 word = f"AIR {'ON' if moment.on else 'OFF'}   {moment.cycle} of {moment.of}"
-                more = f"! {faults[-1]}" if faults else "the valve over half a second   Esc stops"
+                more = f"! {faults[-1]}" if faults else "turn the valve over half a second   Esc stops"
                 self.bench.count(Count(word, moment.left_s, lead.on_s[0][0], True, more))  # on and off are as long
                 await asyncio.sleep(TICK_S)
         finally:

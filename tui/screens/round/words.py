@@ -30,10 +30,13 @@ REMIND = {"loss": 2, "call": 2}
 """Steps at which so many of their cautions are repeated in the banner (all were read at the start of the round)."""
 
 
-def _first(job: Job) -> str:
-    """What stands before a job's first clip."""
-    taken = any(r.clips for r in job.rounds)
-    return "" if job.microphone or taken else "! Is this microphone good for hiss? m checks it in four seconds."
+def _unchecked(job: Job) -> str:
+    """What stands before a clip as long as the microphone was not checked: asked once, then only said."""
+    if job.microphone:
+        return ""
+    if any(r.clips for r in job.rounds):
+        return "! Microphone not checked: m."
+    return "! Is this microphone good for hiss? m checks it in four seconds."
 
 
 def say(job: Job, walk: Walked, step: Step, now: Now, *, short: bool) -> Say:
@@ -54,7 +57,7 @@ def say(job: Job, walk: Walked, step: Step, now: Now, *, short: bool) -> Say:
         busy = "Checking the last clip: a moment."
     more = _more(walk, step, now, short=short)
     if step.kind == "clip" and not now.busy:
-        more = f"{_first(job)} {more}".strip()
+        more = f"{_unchecked(job)} {more}".strip()
     return Say(head, busy or words, more, text, "caution" if step.kind == "caution" else tone)
 
 
@@ -107,8 +110,7 @@ def _ready(job: Job, step: Step, now: Now, prefs: Preferences) -> tuple[str, str
     else:
         first = f"Space records {clip}, {prefs.before_s:g} s after the key"
         second = f"h leads through the walk by tones, {prefs.move_s:g} s a point   t changes the times"
-    check = "" if job.microphone else "   ! microphone not checked: m"
-    return f"○ ready: {first}{check}", f"  {second}"
+    return f"○ ready: {first}", f"  {second}"
 
 
 def idle(job: Job, record: RoundRecord, step: Step, now: Now, prefs: Preferences) -> tuple[str, ...]:
@@ -120,7 +122,7 @@ def idle(job: Job, record: RoundRecord, step: Step, now: Now, prefs: Preferences
         )
     if step.kind != "done" or record.verdict is None:
         return ()
-    likely = sorted(record.verdict.result.paths, key=lambda p: -p.involved)[:3]
+    likely = sorted(record.verdict.result.paths, key=lambda p: -p.involved)[:2]
     return (
         f"Leaks, alone or with others:  {odds(((p.path, p.involved) for p in likely), '   ')}" if likely else "No odds",
         _compared_with(job, record),

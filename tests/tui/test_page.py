@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from bay import bench, clip, settle, to_engine, to_quiet_walk, until, walk, words
+import msgspec
+from bay import FOUR_POINTS, bench, clip, settle, to_engine, to_quiet_walk, until, walk, words
 from textual.widgets import Input, OptionList
 
+from listen.jobs.event_words import event_words
 from listen.jobs.events import ReadingEntered, Signed
-from listen.trade.engine import layout
+from listen.trade.engine import layout, points_for
+from listen.voice.names import path as path_name
 from tests.jobs.short import note_texts
 from tui.app import HisswayApp
+from tui.screens.calls import calls
 from tui.screens.dialog import OneLineScreen, PickScreen, TickScreen
 from tui.screens.engine.screen import EngineScreen
 from tui.screens.new_job.screen import NewJobScreen
@@ -94,6 +98,40 @@ async def test_a_reading_is_corrected_and_cleared_and_comes_back(tmp_path: Path)
         await point_at(pilot, shown, "loss 27 %")
         await pilot.press("backspace")
         await until(pilot, lambda: app.job.reading("loss", 1).si == 72)
+
+
+async def test_a_call_by_a_wrong_key_is_corrected_on_the_page_and_is_blind_only_where_it_was(tmp_path: Path) -> None:
+    """Enter asks for the call again, in place; the slip stays in the list, and numbers seen since are not unseen."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(100, 30)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        await walk(pilot, screen)
+        await pilot.press("right", "1")
+        await until(pilot, lambda: screen.step().walk == "air")
+        for key, was, now in (("2", "intake valve", "exhaust valve"), ("3", "exhaust valve", "rings")):
+            shown = await page(pilot, app)
+            await point_at(pilot, shown, f"tech: {was}, 50 % sure")
+            await pilot.press("enter")
+            await until(pilot, lambda: isinstance(app.screen, PickScreen))
+            assert "hiss at the oil filler, more than normal" in words(app), "the answers of the round"
+            await pilot.press(key)
+            await until(pilot, lambda n=now: path_name(app.job.rounds[0].call().paths[0]) == n)
+            assert f"× tech: {was}, 50 % sure (taken back: called anew)" in words(app)
+            assert app.job.rounds[0].call().before_numbers is (now == "exhaust valve") and len(screen.record.calls) == 1
+            await pilot.press("r")
+            await until(pilot, lambda: isinstance(app.screen, RoundScreen))
+            screen = app.screen
+            if now == "exhaust valve":
+                await walk(pilot, screen)
+        assert "after numbers had been shown" in event_words(screen.record.call(), app.job)
+
+
+def test_rings_are_heard_where_this_engine_lets_them_be_heard() -> None:
+    """An engine without an oil filler is asked about its breather."""
+    engine = msgspec.structs.replace(FOUR_POINTS, crankcase_point="breather")
+    for made, at in ((FOUR_POINTS, "oil filler"), (engine, "dipstick tube or breather")):
+        (rings,) = (c for c in calls(points_for(made, 1)) if c.id == "rings")
+        assert rings.more == f"hiss at the {at}, more than normal"
 
 
 async def test_what_was_judged_is_asked_about_and_what_was_signed_wants_a_reason(tmp_path: Path) -> None:

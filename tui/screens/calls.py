@@ -13,7 +13,7 @@ DECLINE, UNSURE, SEVERAL = "decline", "unsure", "several"
 AT_POINT = {
     PathId.INTAKE_VALVE: "hiss at the intake",
     PathId.EXHAUST_VALVE: "hiss at the tailpipe",
-    PathId.RINGS: "hiss at the oil filler, more than normal",
+    PathId.RINGS: "hiss at the {}, more than normal",
     PathId.COOLANT_PASSAGE: "bubbles or hiss at the radiator",
     PathId.NEXT_CYLINDER: "hiss at a neighbour's plug hole",
     PathId.FITTING: "hiss at the hose or adapter",
@@ -23,9 +23,9 @@ AT_POINT = {
 
 def calls(points: tuple[Point, ...]) -> tuple[Choice, ...]:
     """By-ear calls that these points can speak of, a key each."""
-    can = {path for p in points for path in p.row.own} | {PathId.FITTING, PathId.NONE}
-    paths = [p for p in AT_POINT if p in can]
-    answers = [Choice(str(i), p.value, path_name(p), AT_POINT[p]) for i, p in enumerate(paths, 1)]
+    at = {path: p.words for p in reversed(points) for path in p.row.own}
+    paths = [p for p in AT_POINT if p in at or p in (PathId.FITTING, PathId.NONE)]
+    answers = [Choice(str(i), p.value, path_name(p), AT_POINT[p].format(at.get(p))) for i, p in enumerate(paths, 1)]
     return (
         *answers,
         Choice("m", SEVERAL, "more than one", "two at once, for example: tick them"),

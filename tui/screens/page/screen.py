@@ -13,12 +13,14 @@ from listen.jobs.event_words import SECTIONS
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.ledger import Line, Part, bring_back, cylinder_ledger, job_ledger, take_back
 from listen.jobs.standing import latest_round
+from listen.jobs.walk import round_points
 from listen.voice.figures import as_read
 from listen.voice.text import plain
 from listen.voice.times import moment
 from tui.content import shown
 from tui.screens.ask_before_change import rounds_touched, write_asking
 from tui.screens.base import BayScreen, asks, made
+from tui.screens.calls import SEVERAL, call_event, calls, paths_asked
 from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.widgets.lines import Lines
 
@@ -130,6 +132,8 @@ class PageScreen(BayScreen[None]):
             text = await self.answer(OneLineScreen("The note", was.text))
             if text is not None and text != was.text:
                 self.write(take_back(line, "written anew"), msgspec.structs.replace(was, text=text))
+        elif isinstance(was := line.payload, ev.ByEarCalled) and was.role == "tech" and line.may_be_taken_back:
+            await self._call_anew(line, was)
         elif isinstance(line.payload, ev.CautionAcknowledged):
             self.show("cautions")
         elif line.section == "intake":
@@ -144,7 +148,7 @@ class PageScreen(BayScreen[None]):
             self.show("evidence", round_id, payload.point)
         elif isinstance(payload, ev.Judged):
             self.show("verdict", round_id)
-        elif isinstance(payload, ev.Confirmed | ev.Overruled | ev.SentBack | ev.Signed):
+        elif isinstance(payload, ev.ByEarCalled | ev.Confirmed | ev.Overruled | ev.SentBack | ev.Signed):
             self.show("confirm", round_id)
         else:
             self.show("round", round_id)
@@ -169,6 +173,23 @@ class PageScreen(BayScreen[None]):
             touched = rounds_touched(job, was.round_id, was.cylinder)
             what = f"{what}. {questions}".strip(". ") if questions else what
             await write_asking(self, touched, what, read.event)
+
+    async def _call_anew(self, line: Line, was: ev.ByEarCalled) -> None:
+        """A wrong key at the call: the right one in its place, as sure as was said; the old call stays in the list."""
+        record = self.job.round(was.round_id)
+        can = calls(points := round_points(self.job, record))
+        options = [(c.key, c.words, c.more) for c in can]
+        title = f"{line.words}. What was called rightly?"
+        if (key := await self.answer(PickScreen(title, options, keyed=True))) is None:
+            return
+        called: str | tuple[str, ...] | None = next(c.id for c in can if c.key == key)
+        if called == SEVERAL:
+            called = await paths_asked(self, "Which paths were heard?", points)
+        if called:
+            before = not record.numbers_shown
+            event = call_event(record.id, called, was.name, before_numbers=before, sure=was.sure)
+            touched = rounds_touched(self.job, record.id, None)
+            await write_asking(self, touched, f"Called anew: {line.words}", take_back(line, "called anew"), event)
 
     def action_note(self) -> None:
         line = self.line()

@@ -141,6 +141,17 @@ async def test_after_the_truth_the_clips_are_heard_without_their_hiss_and_seen(t
         assert (await ready(pilot, app)).session.number == 2
 
 
+async def test_the_lab_names_who_learns_and_not_who_sits_at_the_bay(tmp_path: Path) -> None:
+    app = HisswayApp(services=LabServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        app.sit("Vera Kolm", "supervisor")
+        await to_lab(pilot, app)
+        await take_in(pilot, app, "Una")
+        for screen in (app.screen, await drilling(pilot, app)):
+            top = screen.query_one("TopBar")
+            assert "Una" in top.way and top.remark == ""
+
+
 async def test_without_a_loudspeaker_a_drill_goes_on_by_picture(tmp_path: Path) -> None:
     services = LabServices(tmp_path)
     services.fake_player = Mute()

@@ -77,8 +77,12 @@ def test_the_clip_light_is_a_word() -> None:
     level, hiss, _ = lines(meter, 3, 80)
     assert "OVERLOAD" in level and "+4.0 dB over quiet" in hiss
     meter.set_reactive(LevelMeter.reading, None)
-    meter.set_reactive(LevelMeter.silent, "the microphone went away")
-    assert "the microphone went" in lines(meter, 1, 80)[0]
+    said = "default has sent exact zeros for 0.6 s: muted, switched off or another input; unmute it"
+    meter.set_reactive(LevelMeter.silent, said)
+    assert said in " ".join(" ".join(lines(meter, 2, 80)).split()), "what is wrong with the microphone is said whole"
+    meter.set_reactive(LevelMeter.silent, "microphone closed")
+    meter.set_reactive(LevelMeter.hush, "shown after your call by ear")
+    assert "microphone closed" in lines(meter, 1, 80)[0] and "after your call" in lines(meter, 2, 80)[1]
 
 
 def test_weights_and_odds_name_what_they_draw() -> None:

@@ -93,6 +93,8 @@ class BayScreen(OrderedKeys[R]):
     """This screen's own word in the top line."""
     OF_JOB: ClassVar[bool] = True
     """Whether it is about the open job."""
+    AT_THE_BAY: ClassVar[bool] = True
+    """Whether who sits at the bay acts here; in the lab it is who learns, whom the way there names."""
 
     def __init__(self, round_id: str = "") -> None:
         super().__init__()
@@ -166,9 +168,9 @@ class BayScreen(OrderedKeys[R]):
 
     def show_remark(self) -> None:
         """At the right of the top line: a slow disk, else what is simulated, else who sits here."""
-        simulated = "simulated clips" if self.job.simulated else ""
+        here = "simulated clips" if self.job.simulated else self.bay.sitting.name
         slow = "slow disk: still writing" if self.bay.journal.busy else ""
-        remark = slow or self.bay.services.remark or simulated or self.bay.sitting.name
+        remark = slow or self.bay.services.remark or (here if self.AT_THE_BAY else "")
         self.query_one(TopBar).remark = remark
 
     def numbers(self, job: Job) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from textual.reactive import reactive
@@ -36,20 +37,22 @@ class LevelMeter(Drawn):
     def draw_line(self, y: int, width: int) -> Cells:
         line = Cells(width)
         track = Scale(LOW_DBFS, 0.0, max(width - LABEL - READING, 8))
-        if y == 0:
-            self._level(line, track)
+        # A sentence takes the room of both bars: beside one there is none for more than three words.
+        said = wrap(self.silent, max(width - LABEL, READING)) if self.reading is None else []
+        if y < min(len(said), 2):
+            line.put(0, "" if y else "level", "dim")
+            line.put(LABEL, said[y], "warn")
+        elif y == 0 and self.reading is not None:
+            self._level(line, track, self.reading)
         elif y == 1:
             self._excess(line, track.columns)
         else:
             self._ticks(line, track)
         return line
 
-    def _level(self, line: Cells, track: Scale) -> None:
+    def _level(self, line: Cells, track: Scale, reading: LiveLevel) -> None:
         line.put(0, "level", "dim")
-        reading, end = self.reading, LABEL + track.columns
-        if reading is None:  # a sentence takes the bar's room: beside it there is none for more than three words
-            line.put(LABEL, self.silent, "warn")
-            return
+        end = LABEL + track.columns
         line.bar(LABEL, LABEL + track.column(reading.level_dbfs), "bad" if reading.clipped else "air")
         line.dot(LABEL + round(track.column(reading.peak_dbfs)), "│", "strong")
         line.put(end, "▏", "dim")

@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 class DrillScreen(HearingScreen[None]):
     """One sitting; phases: making, hear, call, sure, again, again-sure, truth, over."""
 
+    AT_THE_BAY = False
     CSS_PATH = "lab.tcss"
     BINDINGS = [
         Binding("c", "call", "Call"),

@@ -28,6 +28,7 @@ NEW, PRACTICE = "new learner", "practice"
 class LabScreen(TextScreen):
     """Standing of one learner; keys lead to drills, thresholds and the class."""
 
+    AT_THE_BAY = False
     BEGINS = "Reading the lab's books ..."
     BINDINGS = [
         Binding("space,enter", "suggested", "Suggested", key_display="Space"),

@@ -85,8 +85,9 @@ def judge_points(
     ``engine`` is what the other cylinders' rounds of the job say, ``None`` for a round of no job.
     """
     # Slips first: a clip under another's label would be weighed at the wrong point.
-    slips = blunders(points)
-    weighed = weigh(without(points, slips), facts, engine or (), shop)
+    found = blunders(points)
+    slips = tuple(b for b in found if not b.left_out)
+    weighed = weigh(without(points, found), facts, engine or (), shop)
     if nothing_usable(points) and not facts.bubbles_seen:
         results = tuple(point_result(m, weighed.drift, facts.calibration_db) for m in weighed.points)
         tells = None if engine is None else EngineSay(cylinder=facts.cylinder or 1, zero_dbfs=0.0, points=())

@@ -25,6 +25,10 @@ from listen.trade.transfer import OpenValve, valves_open
 COOLANT_HISS_FROM_HZ = 4000.0
 """At the radiator, bubbles and slosh fill the bands below; only what lies above can be hiss (METHOD, prototype)."""
 
+AIR_IN_PART = 0.1
+"""Where an air clip is louder for a part of the time, how often that part is the air and not something else: judgement.
+In a walk the valve stays open; point by point it may be opened late."""
+
 SAME_TONE_HZ = 100.0
 """Two points have the same whistle where theirs lie no further apart: two of a frame's 23 Hz bins for each of them to
 wander with the pressure from one clip to the next. Judgement."""
@@ -162,25 +166,20 @@ def _likelihood(
     takes: PointTakes, kind: Kind, shared: SharedDrift, reference: NDArray[np.float64], floors: bool
 ) -> NDArray[np.float64] | None:
     contrast = takes.contrast(kind)
+    louder = takes.louder_contrast() if kind is Kind.AIR and kind not in takes.locked else None
     # A clipped clip is at least so loud; of no clip at all nothing is said.
     clipped = contrast is None and kind is Kind.AIR
     if clipped:
         contrast = takes.least_contrast()
     if contrast is None:
         return None
-    live = takes.live
-    if point(takes.point).holds_coolant:
-        # 0.85: the third octave of 4 kHz begins at 3.55 kHz.
-        upper = LOWER_HZ >= COOLANT_HISS_FROM_HZ * 0.85
-        if (live & upper).sum() >= 2:
-            contrast, live = contrast.only(upper[live]), live & upper
     own = takes.locked.get(kind)
     drift = shared if own is None else SharedDrift.of(own.scatter.floors if floors else own.scatter.means)
-    if floors:
-        rho, cov = contrast.rho_floor, contrast.quiet.floor_cov + contrast.air.floor_cov
-    else:
-        rho, cov = contrast.rho, contrast.quiet.cov + contrast.air.cov
-    found = log_likelihood(rho, cov, contrast, live, drift, reference)
+    found = _by_level(takes, contrast, drift, reference, floors)
+    if louder is not None:
+        # If the air was on in the louder part only, there was none in the rest.
+        part = found[:, :1] + _by_level(takes, louder, drift, reference, floors)
+        return np.asarray(np.logaddexp(np.log(1.0 - AIR_IN_PART) + found, np.log(AIR_IN_PART) + part))
     if clipped:  # any level louder than what the clipped samples hold is as likely as that
         return np.asarray(np.maximum.accumulate(found, axis=1))
     if own is None:
@@ -188,6 +187,22 @@ def _likelihood(
     # What a switched take leaves open is its own: the drift of the walk is no part of it.
     alone = np.asarray(log_sum(found + drift.log_weight[:, None], axis=0))
     return np.broadcast_to(alone, (len(shared.log_weight), len(alone)))
+
+
+def _by_level(
+    takes: PointTakes, contrast: Contrast, drift: SharedDrift, reference: NDArray[np.float64], floors: bool
+) -> NDArray[np.float64]:
+    live = takes.live
+    if point(takes.point).holds_coolant:
+        # 0.85: the third octave of 4 kHz begins at 3.55 kHz.
+        upper = LOWER_HZ >= COOLANT_HISS_FROM_HZ * 0.85
+        if (live & upper).sum() >= 2:
+            contrast, live = contrast.only(upper[live]), live & upper
+    if floors:
+        rho, cov = contrast.rho_floor, contrast.quiet.floor_cov + contrast.air.floor_cov
+    else:
+        rho, cov = contrast.rho, contrast.quiet.cov + contrast.air.cov
+    return log_likelihood(rho, cov, contrast, live, drift, reference)
 
 
 def open_valves(facts: Facts) -> Mapping[int, OpenValve | None]:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from listen.signal.clip import Sound
 from listen.signal.spectra import Spectra
+from listen.signal.take import TakeBands
 from listen.trade.points import Kind
 
 PLACE_EDGES_HZ = (60.0, 110.0, 160.0, 210.0, 260.0, 330.0, 420.0, 540.0, 690.0, 900.0)
@@ -43,6 +44,8 @@ class ClipPrint:
     """Level of the same bands in stretches of ``STRETCH_S`` or shorter, medians over frames [shape=(J, <=6)]."""
     ends: NDArray[np.complex64]
     """Phases of the waveform's first and last ``END_S``, as numbers of size one [shape=(2, bins)]."""
+    bands: TakeBands | None = None
+    """What the judge has of this clip, to be left out with it."""
 
 
 def clip_print(kind: Kind, clip: Sound, spectra: Spectra, usable_hz: float) -> ClipPrint:

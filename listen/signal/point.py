@@ -1,7 +1,7 @@
 """Everything one listening point's takes say, as numbers: groups by kind, live bands, tones, bubbles, flags."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 import numpy as np
@@ -24,6 +24,7 @@ from listen.signal.clip_print import ClipPrint, clip_print
 from listen.signal.contrast import Contrast, pool, repeats
 from listen.signal.drift import Repeat
 from listen.signal.flags import Flag
+from listen.signal.part_time import Louder, louder_part
 from listen.signal.quality import check_clip, usable_band_hz
 from listen.signal.quality_pair import compare_clips, compare_quiets
 from listen.signal.spectra import Spectra, spectra
@@ -75,17 +76,29 @@ class PointTakes:
     """Air clips refused for nothing but clipping, where no better one is there: the air is at least so loud."""
     whistle_hz: float | None = None
     """...and its frequency."""
+    louder: tuple[TakeBands, ...] = ()
+    """Parts of air clips in which something else sounded, or, seldom, the air alone; ``takes`` holds the rest."""
 
     @property
     def quiet_kind(self) -> Kind:
         """What the air is compared with: the supply-on quiet where it was taken, else the plain one."""
         return Kind.SHUT if self.takes.get(Kind.SHUT) else Kind.QUIET
 
+    def without(self, clips: Collection[ClipPrint]) -> "PointTakes":
+        """The same point with some of its clips left out."""
+        out = {id(c.bands) for c in clips}
+        takes = {kind: tuple(t for t in group if id(t) not in out) for kind, group in self.takes.items()}
+        return replace(self, takes={kind: group for kind, group in takes.items() if group})
+
     def contrast(self, kind: Kind, against: Kind | None = None) -> Contrast | None:
         """``kind`` against quiet, or ``None`` where either has no usable take. A switched take counts before walks."""
         if against is None and kind in self.locked:
             return self.locked[kind].contrast
         return self._contrast(self.takes.get(kind), against or self.quiet_kind)
+
+    def louder_contrast(self) -> Contrast | None:
+        """The louder part of an air clip against quiet: what escapes, if the air was on in that part only."""
+        return self._contrast(self.louder, self.quiet_kind)
 
     def least_contrast(self) -> Contrast | None:
         """Clipped air against quiet, where there is no other: the air is louder than this by nobody knows how much."""
@@ -139,14 +152,22 @@ def measure_point(
     takes: dict[Kind, tuple[TakeBands, ...]] = {}
     bubbles: dict[Kind, BubbleCount] = {}
     at_least: tuple[TakeBands, ...] = ()
+    prints = {i: clip_print(*clips[i], spectra_of[i], usable) for i in good if i < plain}
+    parts_of = _louder_parts(prints)
 
-    def bands(i: int) -> TakeBands:
+    def bands(i: int, *, louder: bool = False) -> TakeBands:
         power = spectra_of[i].by_frame(lambda p: (p @ weights).astype(np.float64))
-        return take_bands(power, bandwidth, clips[i][1].seconds, dof)
+        if i not in parts_of:
+            return take_bands(power, bandwidth, clips[i][1].seconds, dof)
+        kept = power[parts_of[i].within(len(power)) == louder]
+        return take_bands(kept, bandwidth, clips[i][1].seconds * len(kept) / len(power), dof)
 
     if live.sum() >= MIN_LIVE_BANDS:
         for i in good:
-            takes[clips[i][0]] = (*takes.get(clips[i][0], ()), bands(i))
+            found = bands(i)
+            takes[clips[i][0]] = (*takes.get(clips[i][0], ()), found)
+            if i in prints:
+                prints[i] = replace(prints[i], bands=found)
         if Kind.AIR not in takes and not switched:
             at_least = tuple(bands(i) for i, (k, _) in enumerate(clips) if k is Kind.AIR and _only_clipped(flags[i]))
     # By level, so that neither names nor order of takes move a digit.
@@ -162,12 +183,33 @@ def measure_point(
     locked, told = _locked(usable_takes, weights, bandwidth, takes)
     for kind in {s.on_kind for s in usable_takes} - set(locked):
         takes.pop(kind, None)
-    prints = tuple(clip_print(*clips[i], spectra_of[i], usable) for i in good if i < plain)
-    every = (*(x for f in flags for x in f), *pair, *unswitched, *told)
+    louder = tuple(bands(i, louder=True) for i in parts_of) if Kind.AIR in takes else ()
+    every = (*(x for f in flags for x in f), *(p.flag for p in parts_of.values()), *pair, *unswitched, *told)
     bias = quantile_bias(dof)
     return PointTakes(
-        point_id, live, takes, bias, tones, bubbles, every, whistle_db, locked, prints, at_least, whistle_hz
+        point_id,
+        live,
+        takes,
+        bias,
+        tones,
+        bubbles,
+        every,
+        whistle_db,
+        locked,
+        tuple(prints.values()),
+        at_least,
+        whistle_hz,
+        louder,
     )
+
+
+def _louder_parts(prints: Mapping[int, ClipPrint]) -> dict[int, Louder]:
+    """Of the air clips, by their place, the part in which something else sounded."""
+    quiets = [p.course_db for p in prints.values() if p.kind is Kind.QUIET]
+    if not quiets:
+        return {}
+    found = {i: louder_part(p.course_db, quiets) for i, p in prints.items() if p.kind is Kind.AIR}
+    return {i: part for i, part in found.items() if part is not None}
 
 
 def _only_clipped(flags: Sequence[Flag]) -> bool:

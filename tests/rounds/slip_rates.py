@@ -86,5 +86,6 @@ def _judged(clips: Clips, facts: Facts, known: dict[tuple[object, ...], PointTak
         points.append(known[key])
     result = judge_points("", points, facts)
     flags = [b.flag.flag for b in blunders(points)]
-    flags += [f.flag for p in result.points for f in p.flags if f.flag in ("air-unproven", "air-not-heard")]
+    told = ("air-unproven", "air-not-heard", "part-of-the-time")
+    flags += [f.flag for p in result.points for f in p.flags if f.flag in told]
     return tuple(flags), result.verdict.kind in ("path", "several")

@@ -1,4 +1,4 @@
-"""Slips of whoever records, made on purpose: each turns a clean round into one on which nothing may be named."""
+"""Slips of whoever records, made on purpose: each turns a clean round into one that must not be called wrongly."""
 
 from __future__ import annotations
 

@@ -37,7 +37,6 @@ FLAGS = {
     "air off": "air-unproven",
     "air on in quiet": "air-in-quiet",
     "other gain": "one-other-gain",
-    "part of the time": "part-of-the-time",
 }
 
 
@@ -104,6 +103,47 @@ def test_a_slip_is_noticed_told_and_nothing_is_named(slip: str) -> None:
     wrong = result.verdict.again
     assert {one.point for one in wrong} >= {p.point for p in result.points if flag in p.flags}
     assert {one.kind for one in wrong} <= {"quiet", "air"} and wrong
+
+
+def test_what_sounds_for_a_part_of_an_air_clip_is_told_and_left_out() -> None:
+    """Louder than the leak and at the tailpipe, where it would be an exhaust valve."""
+    clips = clean()
+    at = "tailpipe", Kind.AIR, 1
+    x = clips[at].samples.copy()
+    part = slice(len(x) // 2, 9 * len(x) // 10)
+    noise = np.random.default_rng(1).standard_normal(part.stop - part.start) * 4.0 * x.std()
+    x[part] += noise.astype(np.float32)
+    result = judged(clips | {at: Clip.of(x, clips[at].rate_hz, name=clips[at].name)}, Facts(loss_percent=25.0))
+    tailpipe = next(p for p in result.points if p.point == "tailpipe")
+    assert "part-of-the-time" in {f.flag for f in tailpipe.flags} and not tailpipe.detected
+    assert result.verdict.kind == "path" and result.verdict.paths == ("intake-valve",)
+
+
+@pytest.mark.parametrize("late", [True, False])
+def test_air_let_on_late_or_off_early_at_the_leaks_own_point_names_nothing_else(late: bool) -> None:
+    clips = clean()
+    at, quiet = ("intake", Kind.AIR, 1), clips["intake", Kind.QUIET, 2].samples
+    x = clips[at].samples.copy()
+    off = slice(0, len(x) // 2) if late else slice(len(x) // 2, len(x))
+    x[off] = quiet[off]
+    result = judged(clips | {at: Clip.of(x, clips[at].rate_hz, name=clips[at].name)}, Facts(loss_percent=25.0))
+    assert result.verdict.kind == "unclear" or result.verdict.paths == ("intake-valve",)
+    assert next(p for p in result.paths if p.path == "intake-valve").involved > 0.2
+
+
+def gained(kind: Kind) -> Clips:
+    """A clip of one point, seven decibels softer."""
+    clips = clean()
+    at = next(key for key in clips if key[0] == "radiator" and key[1] is kind)
+    return clips | {at: Clip.of(clips[at].samples * 0.45, clips[at].rate_hz, name=clips[at].name)}
+
+
+def test_a_quiet_clip_of_another_gain_is_told_and_left_out_and_an_air_clip_of_one_names_nothing() -> None:
+    quiet, air = (judged(gained(kind), Facts(loss_percent=25.0)) for kind in (Kind.QUIET, Kind.AIR))
+    flags = [{f.flag: f for p in result.points for f in p.flags}["one-other-gain"] for result in (quiet, air)]
+    assert [f.reject for f in flags] == [False, True]
+    assert "first quiet clip of the radiator" in flags[0].text and "left out" in flags[0].text
+    assert quiet.verdict.paths == ("intake-valve",) and air.verdict.kind == "unclear"
 
 
 def test_of_six_swaps_at_least_five_are_noticed_and_nothing_is_named_on_those() -> None:

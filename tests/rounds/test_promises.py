@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -22,29 +21,38 @@ from listen.rounds.slips.air_proof import air_doubted
 from listen.rounds.slips.copies import same_sound
 from listen.rounds.slips.gain import other_gain
 from listen.rounds.slips.labels import swapped_labels
-from listen.rounds.slips.part_time import part_of_the_time
 from listen.rounds.slips.quiet_air import quiet_with_air
 from listen.rounds.slips.slip import RoundClip
 from listen.rounds.weigh import _reference, grounds, weigh, zero_dbfs
 from listen.signal.clip import Clip
 from listen.signal.clip_print import ClipPrint
+from listen.signal.part_time import louder_part
 from listen.signal.point import measure_point
 from listen.trade.points import Kind, point
 from tests.rounds.made import RATE_HZ, noise, plain
 
 
+def shaped(centre_hz: float, seconds: float, octaves: float = 0.15) -> np.ndarray:
+    """A hiss about one frequency."""
+    hiss = np.fft.rfft(noise(4, seconds))
+    hz = np.fft.rfftfreq(round(seconds * RATE_HZ), 1 / RATE_HZ)
+    return np.fft.irfft(2.0 * np.exp(-0.5 * (np.log2(np.maximum(hz, 1.0) / centre_hz) / octaves) ** 2) * hiss)
+
+
 def decibans(point: str, centre_hz: float) -> float:
     """How much a hiss about one frequency speaks for air at a point, against silence."""
-    shop = [noise(seed, 3.0) for seed in (1, 2, 3)]
-    hz = np.fft.rfftfreq(len(shop[0]), 1 / RATE_HZ)
-    shape = np.exp(-0.5 * (np.log2(np.maximum(hz, 1.0) / centre_hz) / 0.15) ** 2)
-    hiss = np.fft.irfft(2.0 * shape * np.fft.rfft(noise(4, 3.0)), len(shop[0]))
+    table_db = by_level_db(point, shaped(centre_hz, 3.0))
+    return float(table_db.max() - table_db[0])
+
+
+def by_level_db(point: str, hiss: np.ndarray) -> np.ndarray:
+    """Likelihood of each level of hiss at a point, in decibans, drift summed over [shape=(N,)]."""
+    shop = [noise(seed, len(hiss) / RATE_HZ) for seed in (1, 2, 3)]
     takes = [(Kind.QUIET, shop[0]), (Kind.AIR, shop[1] + hiss), (Kind.QUIET, shop[2])]
     found = weigh([measure_point(point, [(kind, Clip.of(x, RATE_HZ)) for kind, x in takes])], Facts()).evidence
     air = found.points[0].air
     assert air is not None
-    table = np.logaddexp.reduce(air + found.states[:, None], axis=0)
-    return float(10.0 / np.log(10.0) * (table.max() - table[0]))
+    return np.asarray(10.0 / np.log(10.0) * np.logaddexp.reduce(air + found.states[:, None], axis=0))
 
 
 def test_at_the_radiator_only_what_lies_above_four_kilohertz_is_hiss() -> None:
@@ -282,18 +290,39 @@ def test_what_comes_and_goes_within_an_air_clip_is_noticed_from_6_5_sigma_and_1_
     None
 ):
     """A stretch strays by 0.15 dB: 0.27 dB in a third of the clip is six and a half standard deviations."""
+    still = np.zeros((12, 6))
 
     def swing(db: float, bands: int = 6) -> np.ndarray:
         return np.repeat([[0.0], [db], [0.0]], 4, axis=0) * (np.arange(6) < bands)
 
-    assert [bool(part_of_the_time(walked(course_db=swing(db)))) for db in (0.26, 0.28)] == [False, True]
+    assert [bool(louder_part(swing(db), [still, still])) for db in (0.26, 0.28)] == [False, True]
     short = [np.where(np.arange(12)[:, None] < n, 0.4, 0.0) * np.ones(6) for n in (2, 3)]  # half a second is a bang
-    assert [bool(part_of_the_time(walked(course_db=db))) for db in short] == [False, True]
-    assert not part_of_the_time(walked(course_db=swing(9.0, bands=1)))  # a tool that was dropped rings in one band
-    restless = walked(course_db=swing(2.9)), walked(course_db=swing(3.1))
-    for clips in restless:
-        clips[0] = marked("intake", Kind.QUIET, 1, course_db=swing(2.0))
-    assert [bool(part_of_the_time(clips)) for clips in restless] == [False, True]
+    assert [bool(louder_part(db, [still, still])) for db in short] == [False, True]
+    assert not louder_part(swing(9.0, bands=1), [still, still])  # a tool that was dropped rings in one band
+    restless = [swing(2.0), *[still] * 7]
+    assert [bool(louder_part(swing(db), restless)) for db in (2.9, 3.1)] == [False, True]
+    assert not louder_part(swing(9.0), [])
+
+
+def test_the_louder_part_of_an_air_clip_is_told_by_where_it_begins_and_ends() -> None:
+    course = np.repeat([[0.0], [4.0], [0.0]], [2, 7, 3], axis=0) * np.ones(6)
+    found = louder_part(course, [np.zeros((12, 6))])
+    assert found is not None and (found.start, found.end) == pytest.approx((2 / 12, 9 / 12))
+    assert found.within(24).tolist() == [4 <= frame < 18 for frame in range(24)]
+    assert not found.flag.reject and "only the rest of the clip counts" in found.flag.text
+
+
+def test_a_hiss_in_a_part_of_a_clip_is_seldom_the_air() -> None:
+    """One time in ten the valve was opened late; beside a steady hiss it is something else."""
+    hiss = shaped(4000.0, 4.0, 1.0)
+    half = np.arange(len(hiss)) < len(hiss) / 2
+    part_db, steady_db = by_level_db("intake", np.where(half, 0.0, 6.0 * hiss)), by_level_db("intake", 6.0 * hiss)
+    loud = int(steady_db.argmax())
+    assert steady_db[loud] - steady_db[0] > 60.0
+    assert part_db[0] - part_db[loud - 1 : loud + 2].max() == pytest.approx(10.0 * np.log10(9.0), abs=2.0)
+    beside_db = by_level_db("intake", np.where(half, 2.0 * hiss, 6.0 * hiss))
+    assert abs(int(beside_db.argmax()) - int(by_level_db("intake", 2.0 * hiss).argmax())) <= 1
+    assert beside_db.max() - beside_db[loud] > 15.0
 
 
 def test_a_shop_that_rises_and_falls_is_heard_through_a_steady_hiss_without_doubt() -> None:
@@ -303,10 +332,8 @@ def test_a_shop_that_rises_and_falls_is_heard_through_a_steady_hiss_without_doub
     def shop() -> np.ndarray:
         return np.repeat(rng.normal(0.0, 3.0, (6, 1)), 2, axis=0) + rng.normal(0.0, 0.05, (12, 6))
 
-    clips = [replace(c, mark=replace(c.mark, course_db=shop())) for c in walked()]
     hiss = np.where(np.arange(6) < 3, 0.0, 100.0)
-    clips[1] = replace(clips[1], mark=replace(clips[1].mark, course_db=10.0 * np.log10(10.0 ** (shop() / 10.0) + hiss)))
-    assert not part_of_the_time(clips)
+    assert not louder_part(10.0 * np.log10(10.0 ** (shop() / 10.0) + hiss), [shop() for _ in range(8)])
 
 
 def swap_db(

@@ -1,6 +1,7 @@
 """Slips of the person recording that only the whole round shows, a row each.
 
-Nothing may be named on a round that has one; the points concerned lose their air clips.
+Nothing may be named on a round that has one, and the points concerned lose their air clips; unless it is one clip that
+the round can do without, which is left out.
 """
 
 from collections.abc import Callable, Sequence
@@ -9,7 +10,6 @@ from dataclasses import replace
 from listen.rounds.slips.copies import same_sound
 from listen.rounds.slips.gain import other_gain
 from listen.rounds.slips.labels import swapped_labels
-from listen.rounds.slips.part_time import part_of_the_time
 from listen.rounds.slips.quiet_air import quiet_with_air
 from listen.rounds.slips.slip import Blunder, RoundClip, clips_of
 from listen.signal.point import PointTakes
@@ -20,7 +20,6 @@ FINDERS: tuple[Callable[[Sequence[RoundClip]], Blunder | None], ...] = (
     swapped_labels,
     quiet_with_air,
     other_gain,
-    part_of_the_time,
 )
 
 
@@ -34,7 +33,11 @@ def without(points: Sequence[PointTakes], found: Sequence[Blunder]) -> list[Poin
     """The same points with the flags, and without the air clips that can no longer be compared with anything."""
     out = []
     for p in points:
-        flags = tuple(b.flag for b in found if p.point in b.points)
-        kept = {k: t for k, t in p.takes.items() if not flags or k is not Kind.AIR}
-        out.append(replace(p, flags=p.flags + flags, takes=kept) if flags else p)
+        here = [b for b in found if p.point in b.points]
+        if here:
+            p = replace(p, flags=p.flags + tuple(b.flag for b in here))
+            p = p.without([c for b in here for c in b.left_out])
+        if any(not b.left_out for b in here):
+            p = replace(p, takes={k: t for k, t in p.takes.items() if k is not Kind.AIR})
+        out.append(p)
     return out

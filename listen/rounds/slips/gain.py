@@ -1,6 +1,7 @@
 """Another gain in one clip."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,11 +58,15 @@ def other_gain(clips: Sequence[RoundClip]) -> Blunder | None:
         (found for found in gained if found[2].at == at),
         key=lambda found: float(np.ptp([db for c, db in low if c is not found[2]])),
     )
+    still = clip.mark.kind in STILL
     text = (
         f"All bands of {clip.words} moved by {change:+.1f} dB about the others there, also where no leak is heard, and "
-        f"the rest of the walk did not (limit {limit:.1f} dB): the input gain was another; record {clip.words} again."
+        f"the rest of the walk did not (limit {limit:.1f} dB): the input gain was another"
     )
-    return Blunder.of(Flag(flag="one-other-gain", value=change, limit=limit, text=text, reject=True), clip)
+    # A quiet clip is told as the odd one by those that agree without it; what those say needs no doubt.
+    text += ", or something passed; this clip is left out." if still else f"; record {clip.words} again."
+    flag = Flag(flag="one-other-gain", value=change, limit=limit, text=text, reject=not still)
+    return replace(Blunder.of(flag, clip), left_out=(clip.mark,) if still else ())
 
 
 def _changes(clips: Sequence[RoundClip]) -> list[Change]:

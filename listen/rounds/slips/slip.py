@@ -22,6 +22,8 @@ class Blunder:
     points: tuple[str, ...]
     again: tuple[Again, ...] = ()
     """Clips to be recorded again; empty where it is not known which are wrong."""
+    left_out: tuple[ClipPrint, ...] = ()
+    """Clips that are left out where the rest of the round tells enough without them; a round is doubted else."""
 
     @classmethod
     def of(cls, flag: Flag, *clips: "RoundClip") -> "Blunder":

@@ -69,19 +69,14 @@ class Microphone:
     device
         Input, number, name or part of one; None for the system's default. It is looked up by name at each
         :meth:`open`, so that a microphone that was plugged in again is found although its number has changed.
-    rate_hz
-        Sample rate; the device's own by default.
     channels
         How many of the input's channels to take, from the first.
     """
 
-    def __init__(
-        self, device: Device | str | int | None = None, *, rate_hz: int | None = None, channels: int = 1
-    ) -> None:
+    def __init__(self, device: Device | str | int | None = None, *, channels: int = 1) -> None:
         self._wanted = device.label if isinstance(device, Device) else device
-        self._asked_hz = rate_hz
         self.channels = channels
-        self._rate_hz = rate_hz
+        self._rate_hz: int | None = None
         self._device: Device | None = None
         self._stream: Any = None
         self._receiver: BlockReceiver | None = None
@@ -167,9 +162,7 @@ class Microphone:
         ) from failure
 
     def _rates(self, sd: Any, device: Device) -> list[int]:
-        """Rates to try: as asked, else as before (a round must not mix rates), else the device's own."""
-        if self._asked_hz:
-            return [self._asked_hz]
+        """Rates to try: as before (a round must not mix rates), else the device's own."""
         told = library.call_portaudio(lambda: sd.query_devices(device.index), "asking the microphone for its rate")
         reported = round(told["default_samplerate"])
         return list(dict.fromkeys(hz for hz in (self._rate_hz, device.rate_hz, reported) if hz))

@@ -1,5 +1,7 @@
-"""The loudspeaker: plays one clip at a time, to its exact last sample, without making anybody wait."""
+"""For the ear, never for measuring: the loudspeaker, which plays one clip at a time to its exact last sample without
+making anybody wait; and a clip as MP3, small and in memory."""
 
+import io
 import threading
 from typing import Any
 
@@ -8,7 +10,7 @@ from numpy.typing import NDArray
 
 from listen.audio import library
 from listen.audio.devices import Device, find_output
-from listen.errors import AudioError
+from listen.errors import AudioError, ClipError
 from listen.signal.clip import Clip
 
 TAIL_S = 0.3
@@ -109,16 +111,58 @@ def _taken_rate(sd: Any, device: Device, rate_hz: int) -> int:
 
 
 def _prepared(clip: Clip, rate_hz: int, gain_db: float) -> NDArray[np.float32]:
+    return np.concatenate([_loud(clip, rate_hz, gain_db), np.zeros(round(TAIL_S * rate_hz), np.float32)])
+
+
+def _loud(clip: Clip, rate_hz: int, gain_db: float) -> NDArray[np.float32]:
+    """At another rate and gain, held at full scale [shape=(n,)]."""
     samples = clip.samples
     if rate_hz != clip.rate_hz:
         import librosa
 
         samples = librosa.resample(samples, orig_sr=clip.rate_hz, target_sr=rate_hz)
-    loud = np.clip(samples * np.float32(10 ** (gain_db / 20)), -1.0, 1.0)
-    return np.concatenate([loud, np.zeros(round(TAIL_S * rate_hz), np.float32)])
+    return np.asarray(np.clip(samples * np.float32(10 ** (gain_db / 20)), -1.0, 1.0))
 
 
 def _end(sounding: Sounding, stream: Any) -> None:
     """Close the stream from a thread of our own once the clip is over: PortAudio's thread may not do it itself."""
     sounding.done.wait()
     library.close_stream(stream)
+
+
+RATES_HZ = (8_000, 11_025, 12_000, 16_000, 22_050, 24_000, 32_000, 44_100, 48_000)
+"""Rates that MPEG-1 and MPEG-2 audio layer III know (ISO/IEC 11172-3, 13818-3); others are resampled to the last."""
+QUALITY = 0.6
+"""libsndfile's compression quality (0 small to 1 large) of variable-rate MP3: measured, 6 to 8 kB a second of shop
+noise at 48 kHz, with the hiss kept to 16 kHz."""
+MP3_BLOCK = 8_192
+"""Frames handed over at a time; libsndfile's writers keep long blocks on the stack."""
+
+
+def mp3_bytes(clip: Clip, *, gain_db: float = 0.0) -> bytes:
+    """The clip as MP3, one channel; ``gain_db`` is applied first and held at full scale.
+
+    MP3 plays in every browser, those of old telephones included. It changes what the ear cannot hear.
+
+    Raises ClipError: the clip cannot be held by the form, or this libsndfile cannot write it."""
+    import soundfile
+
+    out = io.BytesIO()
+    rate_hz = clip.rate_hz if clip.rate_hz in RATES_HZ else RATES_HZ[-1]
+    loud = _loud(clip, rate_hz, gain_db)
+    try:
+        with soundfile.SoundFile(
+            out,
+            "w",
+            rate_hz,
+            1,
+            "MPEG_LAYER_III",
+            format="MP3",
+            bitrate_mode="VARIABLE",
+            compression_level=1.0 - QUALITY,
+        ) as file:
+            for first in range(0, len(loud), MP3_BLOCK):
+                file.write(loud[first : first + MP3_BLOCK])
+    except (soundfile.LibsndfileError, TypeError, ValueError) as error:
+        raise ClipError(f"{clip.name or 'clip'}: cannot be written as MP3 ({error})") from error
+    return out.getvalue()

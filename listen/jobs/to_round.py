@@ -7,7 +7,7 @@ from statistics import median
 
 from listen.errors import RoundError
 from listen.jobs.events import Judged
-from listen.jobs.folder.parts import CLIPS, is_clip_id
+from listen.jobs.folder.parts import clip_file
 from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.jobs.reference import engine_said, references
 from listen.judge.result import RoundResult
@@ -91,9 +91,8 @@ def _kind(clip: ClipRecord) -> Kind:
 
 
 def _take(clip: ClipRecord, kind: Kind, order: int, folder: Path) -> Take:
-    if not is_clip_id(clip.id):
+    if (file := clip_file(folder, clip.id)) is None:
         raise RoundError(f"{folder}: {clip.id!r} is not a clip id; the journal was not written by this program")
-    file = folder / CLIPS / f"{clip.id}.flac"
     return Take(point(clip.kept.point).id, kind, order, file, together=clip.kept.together, on_s=clip.kept.on_s)
 
 

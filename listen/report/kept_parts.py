@@ -9,17 +9,12 @@ from listen.jobs.events import Signed
 from listen.jobs.exchange.keys import fingerprint
 from listen.jobs.exchange.sign import check_signatures
 from listen.jobs.folder.chain import Chain
-from listen.jobs.folder.parts import CLIPS, is_clip_id
+from listen.jobs.folder.parts import clip_file
 from listen.jobs.job import ClipRecord, Job
 from listen.report.content import ClipPart, PhotoPart, SignaturePart
 from listen.same_fields import same_fields
 from listen.voice import names, times
 from listen.voice.text import plain
-
-
-def clip_file(folder: Path, clip_id: str) -> Path | None:
-    """The sound file of a clip, or None where the identifier cannot be a file name."""
-    return folder / CLIPS / f"{clip_id}.flac" if is_clip_id(clip_id) else None
 
 
 def clip_parts(job: Job, folder: Path) -> tuple[ClipPart, ...]:

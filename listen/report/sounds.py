@@ -84,7 +84,7 @@ def _encode_all(wanted: Sequence[Files], seconds: float) -> tuple[dict[Files, Pa
 
 
 def _pair(quiet: Clip, air: Clip) -> Pair:
-    from listen.audio.write import mp3_bytes
+    from listen.audio.player import mp3_bytes
 
     if quiet.rate_hz != air.rate_hz:
         raise ClipError(

@@ -7,7 +7,7 @@ import io
 import numpy as np
 import pytest
 
-from listen.audio.write import mp3_bytes
+from listen.audio.player import mp3_bytes
 from listen.signal.clip import Clip
 
 

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from listen.audio.files import read_clip
-from listen.audio.write import mp3_bytes
+from listen.audio.player import mp3_bytes
 from listen.cli.main import main
 from listen.errors import ReportError
 from listen.jobs import events as ev

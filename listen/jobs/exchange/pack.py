@@ -31,7 +31,7 @@ def pack(job_folder: Path, to: Path) -> int:
     if to.exists():
         raise JobError(f"{to}: is there already and is not replaced; choose another name with -o")
     for clip in chain.clips().values():
-        if why := clip_fault(job_folder / CLIPS, clip):
+        if why := clip_fault(job_folder, clip):
             file = f"{job_folder / CLIPS}/{clip.clip}.flac"
             raise JobError(f"{file}: {why}; the job is not packed; hissway verify tells more")
     with job_errors("write", to), temporary_folder(".hissway-pack-", to.absolute().parent) as scratch:

@@ -44,7 +44,7 @@ def salvage(source: Path, root: Path) -> Salvage:
     if not lines:
         raise JobError(f"{source / JOURNAL}: not one event carries its own sum; restore the job from a bag")
     kept = {p.clip: p for line in lines if isinstance(p := line.event.payload, ev.ClipKept)}
-    there = tuple(p for p in kept.values() if not clip_fault(source / CLIPS, p))
+    there = tuple(p for p in kept.values() if not clip_fault(source, p))
     missing = tuple(clip for clip in kept if clip not in {p.clip for p in there})
     told = ev.Salvaged(
         source=source.name,

@@ -95,7 +95,7 @@ def bring_clips(source: Path, to: Path, theirs: Chain) -> None:
         # Moved, not copied: both lie on one disk, and a copy could be cut short.
         if not here.exists():
             (source / here.name).rename(here)
-        elif why := clip_fault(to, clip):
+        elif why := clip_fault(to.parent, clip):
             raise JobError(f"{here}: {why}; nothing was taken in; run hissway verify on this job first")
     sync_folder(to)
 

@@ -24,7 +24,7 @@ from listen.jobs.exchange.zip_guard import unzip_bag
 from listen.jobs.fold import fold
 from listen.jobs.folder import witnesses
 from listen.jobs.folder.chain import JOURNAL, Chain, own_lines, read_journal
-from listen.jobs.folder.parts import CLIPS, clip_fault
+from listen.jobs.folder.parts import clip_fault
 from listen.jobs.folder.witnesses import stored_summary
 from listen.jobs.hearing import same_person
 from listen.jobs.job import Job, RoundRecord
@@ -48,7 +48,7 @@ def verify_job(
     job = fold(chain.events())
     signatures = check_signatures(chain)
     kept = chain.clips()
-    bad = {clip.clip: why for clip in kept.values() if (why := clip_fault(folder / CLIPS, clip))}
+    bad = {clip.clip: why for clip in kept.values() if (why := clip_fault(folder, clip))}
     vouched = None if results else _vouched(chain, signatures, against, register)
     judged = check_results(folder, chain, evaluate, vouched, frozenset(bad))
     faults = (

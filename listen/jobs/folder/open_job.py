@@ -18,9 +18,10 @@ from listen.jobs.folder.open_journal import OpenJournal
 from listen.jobs.folder.parts import (
     CLIPS,
     Partial,
+    Spans,
     clip_event,
     clip_fault,
-    is_clip_id,
+    clip_file,
     new_partial,
     partials,
 )
@@ -31,8 +32,6 @@ if TYPE_CHECKING:
     from listen.audio.take import Recording
 
 
-Spans = tuple[tuple[float, float], ...]
-"""When the air was commanded on and off, seconds from the start of a take."""
 OTHERS_WRITE_S = 3600.0
 """The list of jobs writes summaries into folders it has not locked; after so long such a file is nobody's."""
 
@@ -72,9 +71,9 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
         """The sound file of a clip.
 
         Raises JobError: the id cannot be a file name; the journal was not written by this program."""
-        if not is_clip_id(clip_id):
+        if (path := clip_file(self.folder, clip_id)) is None:
             raise JobError(f"{self.folder}: {clip_id!r} is not a clip id")
-        return self.clips / f"{clip_id}.flac"
+        return path
 
     def new_part(
         self, round_id: str, point: str, clip_kind: str, walk: str, on_s: Spans = (), together: str = ""
@@ -178,7 +177,7 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
         for part in partials(self.folder):
             strange = part.round_id not in rounds and age_s(part.path) > NOBODYS_S
             # An event does not prove its file: where the clip was lost since, the part is the last copy.
-            safe = part.clip in kept and not clip_fault(self.clips, kept[part.clip])
+            safe = part.clip in kept and not clip_fault(self.folder, kept[part.clip])
             if safe or strange or part.path.name in unwanted:
                 remove_if_possible(part.path)
 

@@ -29,6 +29,7 @@ _NAME = re.compile(
 LONGEST_TIMES = 100
 """Characters of commanded times in a name: file systems take 255 in all. More are not said there."""
 Spans = tuple[tuple[float, float], ...]
+"""When the air was commanded on and off, seconds from the start of a take."""
 
 
 class Partial(msgspec.Struct, frozen=True, kw_only=True):
@@ -55,6 +56,11 @@ def is_clip_id(text: str) -> bool:
     return _ID.fullmatch(text) is not None
 
 
+def clip_file(folder: Path, clip_id: str) -> Path | None:
+    """The sound file of a clip, or None where the identifier cannot be a file name."""
+    return folder / CLIPS / f"{clip_id}.flac" if is_clip_id(clip_id) else None
+
+
 def _link_in(path: Path, top: Path) -> str:
     """The first link on the way from ``top`` (not looked at) to ``path``; empty where there is none."""
     way = [path, *path.parents]
@@ -64,13 +70,12 @@ def _link_in(path: Path, top: Path) -> str:
     return ""
 
 
-def clip_fault(clips: Path, clip: ClipKept) -> str:
-    """Why a clip's file is not the one that was kept; empty where it is."""
-    if not is_clip_id(clip.clip):
+def clip_fault(folder: Path, clip: ClipKept) -> str:
+    """Why the file of a clip of the job in ``folder`` is not the one that was kept; empty where it is."""
+    if (path := clip_file(folder, clip.clip)) is None:
         return "its id cannot be a file name"
-    path = clips / f"{clip.clip}.flac"
     try:
-        if _link_in(path, clips.parent):
+        if _link_in(path, folder):
             return "is a link to somewhere else; what it holds may change unseen"
         if path.exists() and not path.is_file():
             return "is no file of sound"

@@ -95,7 +95,7 @@ def _found(f: Fault, say: OwnerWords) -> OwnerFound:
     rivals = [_name(r, say) for r in f.rivals[:MOST_RIVALS]]
     sure = say.named("sure", sure_word(f.probability))
     check = say.cause(f.cause, "next", f.next_check.means)
-    if f.repeat_first:
+    if f.repeat_first or {r.cause for r in f.rivals} == {"test-fault"}:
         check = say.cause("test-fault", "next")
     elif rivals:
         check = say.phrase("decides", minutes=f.next_check.minutes, causes=say.several(rivals, "or"))

@@ -95,7 +95,7 @@ def html(report: Report, folder: Path, pictures: Mapping[str, str], origin: Orig
     deciding = every.get((report.owner.heard.round_id, report.owner.heard.point)) if report.owner.heard else None
     clips = {at: found for at, p in every.items() if (found := _files(folder, p))}
     heard: dict[Files, Pair] = {}
-    remark = "Sounds were left out of this report on request."
+    remark = "Sounds are left out of this report; the job holds them."
     if origin.audio:
         first = [_files(folder, deciding)] if deciding else []  # what decided is heard at full length
         heard, remark = pairs(list(dict.fromkeys(found for found in (*first, *clips.values()) if found)))

@@ -78,13 +78,22 @@ addEventListener("load", () => {{ for (const frame of document.querySelectorAll(
       if (new Set([...range.getClientRects()].map(r => r.top)).size > 1) broken.push(word[0]);
     }}
   }}
+  for (const text of page.querySelectorAll("td[data-label=Loss] bdi"))
+    if (new Set([...text.getClientRects()].map(r => r.top)).size > 1) broken.push(text.textContent);
   frame.after(`width ${{frame.width}}: hidden ${{page.documentElement.scrollWidth - frame.width}}, `
     + `broken ${{broken}};`);
 }} }});
 </script>"""
 
 
-def test_the_readings_table_breaks_no_word_and_fits_a_tablet(demo_page, tmp_path):
+def test_a_bullet_stands_in_the_gap_and_not_on_the_words_of_the_column_before(demo_page):
+    """The list's own indent is left of its first column alone; of the next one it lies in the gap."""
+    rules = r"column-gap: ([\d.]+)rem", r"ul, ol { padding-left: ([\d.]+)rem"
+    gap, indent = (float(re.search(rule, demo_page)[1]) for rule in rules)
+    assert gap >= 2 * indent
+
+
+def test_the_readings_table_breaks_no_word_and_no_figure_and_fits_a_tablet(demo_page, tmp_path):
     """On a telephone its cells stand below each other; nothing is ever wider than the page."""
     page = re.sub(r"<meta http-equiv[^>]+>", "", demo_page)
     page = re.sub(r"<audio.*?</audio>", "", page)

@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 
 import pytest
+from msgspec.structs import replace
 
 from listen.diagnosis.case import CylinderCase, EngineCase
 from listen.diagnosis.diagnose import diagnose
+from listen.diagnosis.model import Candidate
 from listen.jobs import events as ev
 from listen.jobs.folder.store import create_job, open_job
 from listen.jobs.job import Job
@@ -46,6 +48,17 @@ def test_water_in_the_oil_stops_the_engine_before_anything_else():
 def test_without_such_a_sign_nobody_is_frightened():
     said = page(diagnose(engine(symptoms=("misfire-load",))))
     assert not said.warnings
+
+
+def test_where_only_the_test_is_in_doubt_the_owner_reads_that_it_is_made_once_more():
+    """What is next is a thing that is done, not a check that decides between two sentences."""
+    alone = CylinderCase(cylinder=1, loss_percent=32, paths={"exhaust-valve": 0.99})
+    d = diagnose(EngineCase(engine=layout("single"), cylinders=(alone,)))
+    doubt = Candidate(cause="test-fault", words="the test itself", score_db=0.0, probability=0.17)
+    (fault,) = (replace(f, rivals=(doubt,)) for f in d.faults)
+    assert not fault.repeat_first
+    (found,) = page(replace(d, faults=(fault,))).found
+    assert found.next == "The same test once more; it decides whether anything is wrong."
 
 
 def test_the_owner_gets_no_orders_and_no_list_of_everything_unlikely(demo):

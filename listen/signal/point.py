@@ -88,7 +88,9 @@ class PointTakes:
         """The same point with some of its clips left out."""
         out = {id(c.bands) for c in clips}
         takes = {kind: tuple(t for t in group if id(t) not in out) for kind, group in self.takes.items()}
-        return replace(self, takes={kind: group for kind, group in takes.items() if group})
+        # What was told of the pair of clips was told of the one that is left out.
+        flags = tuple(f for f in self.flags if f.flag != "automatic-gain" or f.reject)
+        return replace(self, takes={kind: group for kind, group in takes.items() if group}, flags=flags)
 
     def contrast(self, kind: Kind, against: Kind | None = None) -> Contrast | None:
         """``kind`` against quiet, or ``None`` where either has no usable take. A switched take counts before walks."""

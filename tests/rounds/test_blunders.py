@@ -143,6 +143,7 @@ def test_a_quiet_clip_of_another_gain_is_told_and_left_out_and_an_air_clip_of_on
     flags = [{f.flag: f for p in result.points for f in p.flags}["one-other-gain"] for result in (quiet, air)]
     assert [f.reject for f in flags] == [False, True]
     assert "first quiet clip of the radiator" in flags[0].text and "left out" in flags[0].text
+    assert "automatic-gain" not in {f.flag for p in quiet.points for f in p.flags}  # one thing is said once
     assert quiet.verdict.paths == ("intake-valve",) and air.verdict.kind == "unclear"
 
 

@@ -26,7 +26,15 @@ FINDERS: tuple[Callable[[Sequence[RoundClip]], Blunder | None], ...] = (
 def blunders(points: Sequence[PointTakes]) -> tuple[Blunder, ...]:
     """Slips in a round; none in a clean one."""
     clips = clips_of(points)
-    return tuple(b for find in FINDERS if (b := find(clips)) is not None)
+    out: list[Blunder] = []
+    for find in FINDERS:
+        while (found := find(clips)) is not None:
+            out.append(found)
+            if not found.left_out:
+                break
+            # Once more without it: a street has more than one car.
+            clips = [c for c in clips if not any(c.mark is one for one in found.left_out)]
+    return tuple(out)
 
 
 def without(points: Sequence[PointTakes], found: Sequence[Blunder]) -> list[PointTakes]:
@@ -34,9 +42,10 @@ def without(points: Sequence[PointTakes], found: Sequence[Blunder]) -> list[Poin
     out = []
     for p in points:
         here = [b for b in found if p.point in b.points]
+        if left_out := [c for b in here for c in b.left_out]:
+            p = p.without(left_out)
         if here:
             p = replace(p, flags=p.flags + tuple(b.flag for b in here))
-            p = p.without([c for b in here for c in b.left_out])
         if any(not b.left_out for b in here):
             p = replace(p, takes={k: t for k, t in p.takes.items() if k is not Kind.AIR})
         out.append(p)

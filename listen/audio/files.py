@@ -1,4 +1,5 @@
-"""Sound files in: any form libsndfile reads, as one checked channel, never trusting what a header claims."""
+"""Sound files in: any form libsndfile reads, as one checked channel, never trusting what a header claims;
+and a take that a crash left."""
 
 from __future__ import annotations
 
@@ -12,11 +13,13 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.audio.headers import OpenSound, SoundInfo, missing_bytes
+from listen.audio.headers import OpenSound, PartHeader, SoundInfo, missing_bytes
 from listen.audio.phone import PHONE_SUFFIXES, open_phone
+from listen.durable import read_file
 from listen.errors import ClipError, refusal
 from listen.signal.clip import MAX_RATE_HZ, MIN_RATE_HZ, Clip
 
@@ -213,3 +216,34 @@ def _particulars(file: soundfile.SoundFile) -> dict[str, Any]:
         return {"taken": taken, "overflows": overflows, **names} if overflows >= 0 else {}
     except (ValueError, TypeError, KeyError, AttributeError, OverflowError, RecursionError):
         return {}
+
+
+def read_part(path: Path) -> Clip:
+    """Read what a part holds, without what a crash left at its end: a torn last sample, samples that are not finite, a
+    zero-filled tail.
+
+    Raises ClipError: not a part, or no sound in it yet."""
+    try:
+        data = read_file(path, PartHeader.MOST_BYTES)
+        h = msgspec.json.decode(data[: PartHeader.BYTES], type=PartHeader)
+    except OSError as error:
+        raise ClipError(f"{path.name}: cannot be read ({error.strerror or error})") from error
+    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+        raise ClipError(f"{path.name}: not an unfinished clip of this program") from error
+    held = max(0, len(data) - PartHeader.BYTES) // PartHeader.SAMPLE.itemsize
+    samples = np.frombuffer(data, PartHeader.SAMPLE, held, PartHeader.BYTES) if held else np.zeros(0, PartHeader.SAMPLE)
+    # Where it ended in good order nothing is cut: zeros at its end were recorded.
+    if h.frames is None or h.frames > held:
+        samples = _whole(samples)
+    if not len(samples):
+        raise ClipError(f"{path.name}: no sound had arrived yet; record this clip again")
+    return Clip.of(
+        samples, h.rate_hz, taken=h.started, device=h.device, overflows=h.overflows, coded=h.coded, name=path.name
+    )
+
+
+def _whole(samples: NDArray[np.float32]) -> NDArray[np.float32]:
+    finite = np.isfinite(samples)
+    samples = samples if finite.all() else samples[: int(np.argmin(finite))]
+    sounding = np.flatnonzero(samples)
+    return samples[: int(sounding[-1]) + 1] if len(sounding) else samples[:0]

@@ -1,13 +1,16 @@
-"""What a sound file says of itself, whatever decodes it; and what a RIFF or FORM header promises against what its file
-holds, a difference that decoders mend in silence."""
+"""What a sound file says of itself, whatever decodes it, an unfinished one of ours too; and what a RIFF or FORM header
+promises against what its file holds, a difference that decoders mend in silence."""
 
 import struct
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Annotated, Any, BinaryIO, ClassVar, Literal
 
+import msgspec
 import numpy as np
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 
@@ -81,3 +84,36 @@ def _chunks(file: BinaryIO) -> Iterator[tuple[bytes, int]]:
         begins = file.tell()
         yield name, length
         file.seek(begins + length + length % 2)
+
+
+_Count = Annotated[int, msgspec.Meta(ge=0)]
+
+
+class PartHeader(msgspec.Struct, frozen=True):
+    """What an unfinished clip says of itself: a line of JSON padded with spaces to ``BYTES``. Float32 samples follow,
+    little-endian, of one channel: any crash leaves it readable."""
+
+    BYTES: ClassVar[int] = 512
+    """One disk sector, so that rewriting it with the overflow count is whole or not at all."""
+    MOST_BYTES: ClassVar[int] = BYTES + 4 * 600 * 192_000
+    """Ten minutes at the highest rate; a larger file is no part of ours."""
+    SAMPLE: ClassVar[np.dtype[np.float32]] = np.dtype("<f4")
+    rate_hz: _Count
+    device: str
+    started: datetime | None
+    """When the first sample was taken, UTC; None where nobody knows."""
+    overflows: _Count = 0
+    frames: _Count | None = None
+    """Samples in all, once the recording has ended in good order."""
+    coded: str = ""
+    """As :attr:`listen.signal.clip.Clip.coded`."""
+    schema: Literal["hissway.part/1"] = "hissway.part/1"
+
+    def encode(self) -> bytes:
+        """One padded line of ``BYTES``; a device name too long for it is cut."""
+        device = self.device[: self.BYTES].encode("utf-8", "replace").decode()
+        line = msgspec.json.encode(replace(self, device=device))
+        if (over := len(line) - (self.BYTES - 1)) > 0:
+            fewer = -(-over // 6)  # a control character takes six bytes; others less, so it may be asked again
+            return replace(self, device=device[:-fewer]).encode()
+        return line.ljust(self.BYTES - 1) + b"\n"

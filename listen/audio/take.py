@@ -20,8 +20,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.audio.partial import PartHeader, PartWriter
+from listen.audio.headers import PartHeader
 from listen.audio.watch import ZEROS_S, Trouble, TroubleKind, Watch, sentence
+from listen.audio.write import PartWriter
 from listen.errors import AudioError, DeviceLost, refusal
 
 METER_S = 2.0
@@ -118,7 +119,7 @@ class BlockReceiver:
 @dataclass(frozen=True, slots=True)
 class Recording:
     part: Path
-    """The unfinished clip; :func:`listen.audio.partial.finish` turns it into a sound file."""
+    """The unfinished clip; :func:`listen.audio.write.finish` turns it into a sound file."""
     rate_hz: int
     seconds: float
     device: str

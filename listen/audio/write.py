@@ -1,28 +1,122 @@
-"""Sound files out: 24 bits, whole under a passing name, read back, on the disk, then named."""
+"""Sound to the disk: block by block while it is recorded, in a part that any crash leaves readable; then as a sound
+file of 24 bits, whole under a passing name, read back, on the disk, then named."""
 
+import dataclasses
 import errno
 import json
+import os
 from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
-from typing import BinaryIO
+from types import TracebackType
+from typing import BinaryIO, Self
 
 import numpy as np
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
-from listen.durable import whole_file
+from listen.audio.files import read_part
+from listen.audio.headers import PartHeader
+from listen.durable import new_file, remove_if_possible, sync_folder, whole_file
 from listen.errors import ClipError
 from listen.signal.clip import Clip
 
+SYNC_S = 0.5
+"""Longest sound not yet on the disk; with the device's latency a crash loses less than the last second."""
 FORMS = {".flac": "FLAC", ".wav": "WAV"}
 """Forms written, by file suffix; both with 24 bits."""
 _FULL_SCALE = 2**23
 _BLOCK_SAMPLES = 1 << 16
 
 
-def write_flac(path: Path, clip: Clip) -> None:
-    """Write ``clip`` as 24-bit FLAC; see :func:`write_clip`."""
-    with whole_file(path) as file:
-        _encode(file, clip, "FLAC")
+class PartWriter:
+    """Writes blocks to a new part; a thread of its own puts them on the disk every ``SYNC_S``. A context manager.
+
+    ``OSError`` wherever the disk refuses, also where it refused a sync asked for earlier.
+    """
+
+    def __init__(self, path: Path, header: PartHeader) -> None:
+        self.header = header
+        self.frames = 0
+        self._asked = 0
+        self._file = os.fdopen(new_file(path), "wb", buffering=0)
+        try:
+            self._all(header.encode())
+            os.fsync(self._file.fileno())
+            # The name too, before the first sample: a crash in the first second must leave a file that is found.
+            sync_folder(path.parent)
+        except OSError:
+            self._file.close()
+            remove_if_possible(path)  # no sound was in it
+            raise
+        self._aside = ThreadPoolExecutor(1, "sync")
+        self._syncing: Future[None] | None = None
+
+    def write(self, block: NDArray[np.float32], overflows: int) -> None:
+        """Append ``block`` [shape=(n,)]; ``overflows`` counts those seen so far."""
+        self._all(np.ascontiguousarray(block, dtype=PartHeader.SAMPLE).tobytes())
+        self.frames += len(block)
+        if overflows != self.header.overflows:
+            self._amend(replace(self.header, overflows=overflows))
+        if self.frames - self._asked >= SYNC_S * self.header.rate_hz:
+            self._sync_aside()
+
+    def _all(self, data: bytes) -> None:
+        while data:
+            data = data[self._file.write(data) :]
+
+    def _amend(self, header: PartHeader) -> None:
+        self.header = header
+        self._file.seek(0)
+        self._all(header.encode())
+        self._file.seek(0, os.SEEK_END)
+
+    def _sync_aside(self) -> None:
+        """Put what there is on the disk while blocks go on being taken; a slow disk is asked again when it is done."""
+        if self._syncing is not None:
+            if not self._syncing.done():
+                return
+            self._syncing.result()
+        self._syncing = self._aside.submit(os.fsync, self._file.fileno())
+        self._asked = self.frames
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        try:
+            if self._syncing is not None:
+                self._syncing.result()
+            self._amend(replace(self.header, frames=self.frames))
+            os.fsync(self._file.fileno())
+        finally:
+            self._aside.shutdown()
+            self._file.close()
+
+
+def write_part(path: Path, clip: Clip) -> None:
+    """Put a whole clip into a new part (``OSError`` where the disk refuses; nothing is left then)."""
+    with_whom = PartHeader(clip.rate_hz, clip.device, clip.taken, clip.overflows, coded=clip.coded)
+    try:
+        with PartWriter(path, with_whom) as writer:
+            writer.write(clip.samples, clip.overflows)
+    except OSError:
+        remove_if_possible(path)
+        raise
+
+
+def finish(part: Path, to: Path) -> Clip:
+    """Turn a part into a FLAC or WAV file and return its clip; the part goes once the file is on the disk, if it can.
+
+    Raises ClipError: as :func:`listen.audio.files.read_part` and :func:`write_clip`; the part stays. OSError: the
+    disk is full or the folder cannot be written; the part stays."""
+    clip = dataclasses.replace(read_part(part), name=to.name)
+    write_clip(to, clip)
+    if remove_if_possible(part):
+        sync_folder(part.parent)
+    return clip
 
 
 def write_clip(path: Path, clip: Clip) -> None:

@@ -66,8 +66,8 @@ def _check(device: str, as_json: bool) -> int:
 
 
 def _listen(device: str) -> Clip:
+    from listen.audio.files import read_part
     from listen.audio.microphone import Microphone
-    from listen.audio.partial import read_part
 
     microphone = Microphone(device)
     microphone.open()

@@ -173,7 +173,7 @@ def _told(channel: int, sentence: str) -> None:
 
 
 def _kept(wanted: dict[Path, Path]) -> str:
-    from listen.audio.partial import read_part
+    from listen.audio.files import read_part
 
     kept = []
     for part in wanted:
@@ -189,7 +189,7 @@ def _kept(wanted: dict[Path, Path]) -> str:
 
 def _finished(part: Path, target: Path) -> Clip:
     """The clip made of a part (``AudioError`` where the disk refuses; the part stays)."""
-    from listen.audio.partial import finish
+    from listen.audio.write import finish
 
     with refusal(
         AudioError, f"{target}: cannot be written", f"the sound is kept in {part.name}, make room and use --finish"

@@ -13,7 +13,8 @@ import numpy as np
 import pytest
 
 from listen.audio import watch
-from listen.audio.partial import read_part
+from listen.audio.files import read_part
+from listen.audio.headers import PartHeader
 from listen.audio.take import METER_S, BlockReceiver, Recording, Take
 from listen.errors import AudioError, DeviceLost
 from tests.patience import in_time
@@ -110,11 +111,13 @@ def test_cancellation_ends_a_take_at_once_and_keeps_what_came(tmp_path: Path) ->
         part.unlink(missing_ok=True)
 
         def ask() -> None:
+            while not part.exists() or part.stat().st_size < 2 * PartHeader.BYTES:  # until sound has come
+                time.sleep(0.01)
             asked.append(time.monotonic())
             cancel.set()
 
         with fed(receiver, []):
-            threading.Timer(0.3, ask).start()
+            threading.Thread(target=ask, daemon=True).start()
             done = take(receiver, part, 60, cancel)
             ended = time.monotonic()
         assert done.cancelled
@@ -134,7 +137,7 @@ def test_a_take_is_as_long_as_asked_to_the_sample(tmp_path: Path) -> None:
 
 
 def test_a_full_disk_is_told_and_what_was_written_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from listen.audio.partial import PartWriter
+    from listen.audio.write import PartWriter
 
     receiver, written = BlockReceiver(RATE_HZ, 480), PartWriter.write
 

@@ -12,10 +12,9 @@ import pytest
 import soundfile
 
 from listen.audio import files
-from listen.audio.files import read_clip
+from listen.audio.files import read_clip, read_part
 from listen.audio.long import read_sound
-from listen.audio.partial import read_part, write_part
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip, write_part
 from listen.errors import ClipError
 from listen.jobs.bring_in import recordings_in
 from listen.rounds.loose import read_folder
@@ -125,7 +124,7 @@ def test_coded_sound_is_read_at_its_level_and_said_to_be_coded(tmp_path: Path, n
 
 
 def test_a_plain_file_raises_no_such_flag(tmp_path: Path) -> None:
-    write_flac(tmp_path / "x.flac", Clip.of(hiss(), RATE_HZ))
+    write_clip(tmp_path / "x.flac", Clip.of(hiss(), RATE_HZ))
     clip = read_clip(tmp_path / "x.flac")
     assert clip.coded == "" and "coded" not in {f.flag for f in check_clip(clip, spectra(clip))}
 
@@ -143,7 +142,7 @@ def test_that_it_was_coded_is_kept_on_the_way_into_a_job(tmp_path: Path) -> None
     """A part and the FLAC made of it still know."""
     write_part(tmp_path / "x.part", Clip.of(hiss(), RATE_HZ, coded="MP3"))
     part = read_part(tmp_path / "x.part")
-    write_flac(tmp_path / "x.flac", part)
+    write_clip(tmp_path / "x.flac", part)
     assert (part.coded, read_clip(tmp_path / "x.flac").coded) == ("MP3", "MP3")
 
 

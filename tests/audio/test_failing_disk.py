@@ -13,9 +13,10 @@ import numpy as np
 import pytest
 
 from listen.audio import write
-from listen.audio.partial import PartHeader, PartWriter, finish, read_part
+from listen.audio.files import read_part
+from listen.audio.headers import PartHeader
 from listen.audio.take import BlockReceiver, Take
-from listen.audio.write import write_flac
+from listen.audio.write import PartWriter, finish, write_clip
 from listen.errors import AudioError
 from listen.signal.clip import Clip
 from tests.audio.test_write_and_partial import TAKEN, a_part, steps_of_24_bits
@@ -170,5 +171,5 @@ def test_a_sync_that_fails_ends_the_take_in_words(tmp_path: Path, monkeypatch: p
 def test_a_clip_that_cannot_be_written_leaves_no_passing_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(write, "_reads_back", lambda file, clip: False)
     with pytest.raises(OSError, match="does not read back"):
-        write_flac(tmp_path / "a.flac", CLIP)
+        write_clip(tmp_path / "a.flac", CLIP)
     assert list(tmp_path.iterdir()) == []

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from listen.audio.partial import read_part
+from listen.audio.files import read_part
 from listen.audio.watch import MISSING_S
 from tests.audio.streams import Recorder, known_noise, place, told_gap_s, wait_until
 from tests.patience import in_time

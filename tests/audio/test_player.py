@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from listen.audio.partial import read_part
+from listen.audio.files import read_part
 from tests.audio.streams import Recorder, known_noise
 from tests.patience import TRIES, in_time
 from tests.sound_server import RATE_HZ, SoundServer

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from listen.audio.partial import read_part
+from listen.audio.files import read_part
 from tests.audio.streams import Recorder, known_noise, place, wait_until
 from tests.sound_server import RATE_HZ, SoundServer
 

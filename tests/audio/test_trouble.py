@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from listen.audio.partial import read_part
+from listen.audio.files import read_part
 from tests.audio.streams import Recorder, known_noise, place, told_gap_s, wait_until
 from tests.patience import in_time
 from tests.sound_server import RATE_HZ, SoundServer

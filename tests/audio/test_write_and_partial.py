@@ -15,9 +15,9 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from listen.audio.files import read_clip, sound_info
-from listen.audio.partial import HEADER_BYTES, PartHeader, PartWriter, finish, read_part, write_part
-from listen.audio.write import write_clip, write_flac
+from listen.audio.files import read_clip, read_part, sound_info
+from listen.audio.headers import PartHeader
+from listen.audio.write import PartWriter, finish, write_clip, write_part
 from listen.errors import ClipError
 from listen.signal.clip import Clip
 
@@ -40,17 +40,17 @@ def test_24_bits_come_back_exactly_with_their_particulars(tmp_path: Path, name: 
 
 
 def test_beyond_full_scale_is_held_not_wrapped(tmp_path: Path) -> None:
-    write_flac(tmp_path / "a.flac", Clip.of([0.5, 1.0, 7.0, -1.0, -7.0, 0.0], 48_000))
+    write_clip(tmp_path / "a.flac", Clip.of([0.5, 1.0, 7.0, -1.0, -7.0, 0.0], 48_000))
     assert np.allclose(read_clip(tmp_path / "a.flac").samples, [0.5, 1.0, 1.0, -1.0, -1.0, 0.0], atol=2**-22)
 
 
 def test_finer_samples_are_rounded_to_the_nearest_step(tmp_path: Path) -> None:
-    write_flac(tmp_path / "a.flac", Clip.of(np.array([0.6, -0.6, 0.4, 1.5]) / 2**23, 48_000))
+    write_clip(tmp_path / "a.flac", Clip.of(np.array([0.6, -0.6, 0.4, 1.5]) / 2**23, 48_000))
     assert (read_clip(tmp_path / "a.flac").samples * 2**23).tolist() == [1.0, -1.0, 0.0, 2.0]
 
 
 def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(tmp_path: Path, monkeypatch) -> None:  # type: ignore[no-untyped-def]
-    write_flac(tmp_path / "a.flac", Clip.of(steps_of_24_bits(), 48_000))
+    write_clip(tmp_path / "a.flac", Clip.of(steps_of_24_bits(), 48_000))
     before = (tmp_path / "a.flac").read_bytes()
 
     def full(handle: int) -> None:
@@ -58,7 +58,7 @@ def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(tmp_path: Path,
 
     monkeypatch.setattr("os.fsync", full)
     with pytest.raises(OSError, match="No space left"):
-        write_flac(tmp_path / "a.flac", Clip.of([0.1, 0.2], 48_000))
+        write_clip(tmp_path / "a.flac", Clip.of([0.1, 0.2], 48_000))
     assert (tmp_path / "a.flac").read_bytes() == before
     assert len(list(tmp_path.iterdir())) == 1
 
@@ -80,12 +80,12 @@ def a_part(path: Path, blocks: int = 30, *, closed: bool = False) -> np.ndarray:
 
 
 @settings(max_examples=60, deadline=None)
-@given(cut=st.integers(0, HEADER_BYTES + 30 * 480 * 4 + 4))
+@given(cut=st.integers(0, PartHeader.BYTES + 30 * 480 * 4 + 4))
 def test_a_part_torn_anywhere_gives_what_is_whole(tmp_path_factory: pytest.TempPathFactory, cut: int) -> None:
     path = tmp_path_factory.mktemp("torn") / "a.part"
     x = a_part(path)
     path.write_bytes(path.read_bytes()[:cut])
-    whole = (cut - HEADER_BYTES) // 4
+    whole = (cut - PartHeader.BYTES) // 4
     if whole < 1:
         with pytest.raises(ClipError, match=r"a\.part: (no sound had arrived|not an unfinished clip)"):
             read_part(path)
@@ -114,7 +114,7 @@ def test_a_take_that_ended_in_order_and_lost_its_tail_to_a_power_cut_is_cut_wher
     with PartWriter(tmp_path / "a.part", PartHeader(48_000, "vmic", TAKEN)) as writer:
         writer.write(np.full(480, 0.5, np.float32), 0)
     whole = (tmp_path / "a.part").read_bytes()
-    (tmp_path / "a.part").write_bytes(whole[: HEADER_BYTES + 4 * 100] + bytes(4 * 200))
+    (tmp_path / "a.part").write_bytes(whole[: PartHeader.BYTES + 4 * 100] + bytes(4 * 200))
     assert read_part(tmp_path / "a.part").samples.tolist() == [0.5] * 100
 
 
@@ -138,7 +138,7 @@ def test_a_part_outlives_a_disk_that_fills_while_it_is_finished(
     def full(path: Path, clip: Clip) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("listen.audio.partial.write_clip", full)
+    monkeypatch.setattr("listen.audio.write.write_clip", full)
     with pytest.raises(OSError, match="No space left"):
         finish(tmp_path / "a.part", tmp_path / "intake-air.flac")
     assert np.array_equal(read_part(tmp_path / "a.part").samples, x)
@@ -152,7 +152,7 @@ def test_at_most_half_a_second_is_ever_not_on_the_disk(tmp_path: Path, monkeypat
 
     monkeypatch.setattr("os.fsync", fsync)
     writer = PartWriter(path, PartHeader(48_000, "vmic", TAKEN))
-    assert synced[-1] >= HEADER_BYTES
+    assert synced[-1] >= PartHeader.BYTES
     for block in np.split(steps_of_24_bits(48_000 * 3), 300):
         writer.write(block, 0)
         wait([writer._syncing] if writer._syncing else [], 10)  # a thread of its own does it; not the one that takes
@@ -174,7 +174,7 @@ def test_when_a_take_has_ended_all_of_it_is_on_the_disk(tmp_path: Path, monkeypa
     with PartWriter(tmp_path / "a.part", PartHeader(48_000, "vmic", TAKEN)) as writer:
         writer.write(np.full(480, 0.5, np.float32), 0)
     assert synced[-1] == (tmp_path / "a.part").read_bytes()
-    assert json.loads(synced[-1][:HEADER_BYTES])["frames"] == 480
+    assert json.loads(synced[-1][: PartHeader.BYTES])["frames"] == 480
 
 
 def test_a_sync_that_failed_beside_the_last_blocks_is_told_at_the_end(
@@ -216,7 +216,7 @@ def test_a_part_never_replaces_another(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("header", [b"", b"RIFF", b"{}", b'{"schema": "hissway.part/2"}', b"[1, 2]", b"\xff" * 600])
 def test_what_is_no_part_is_refused(tmp_path: Path, header: bytes) -> None:
-    (tmp_path / "a.part").write_bytes(header.ljust(HEADER_BYTES) + bytes(40))
+    (tmp_path / "a.part").write_bytes(header.ljust(PartHeader.BYTES) + bytes(40))
     with pytest.raises(ClipError, match="not an unfinished clip"):
         read_part(tmp_path / "a.part")
 
@@ -226,7 +226,7 @@ def test_the_header_is_one_line_of_one_sector_whatever_the_device_is_called(tmp_
     """Control characters take six bytes each: such a name once pushed the samples from their place."""
     header = PartHeader(192_000, device, TAKEN, 10**6, 10**9)
     said = header.encode()
-    assert len(said) == HEADER_BYTES and said.endswith(b"\n")
+    assert len(said) == PartHeader.BYTES and said.endswith(b"\n")
     assert json.loads(said)["rate_hz"] == 192_000
     with PartWriter(tmp_path / "a.part", header) as writer:
         writer.write(np.full(4, 0.5, np.float32), 0)
@@ -244,7 +244,7 @@ def test_a_count_that_cannot_be_is_not_believed(tmp_path: Path, overflows: str) 
     assert read_clip(tmp_path / "a.wav").overflows == 0
     for key in ("overflows", "frames", "rate_hz"):
         said = json.loads(PartHeader(48_000, "mic", TAKEN, frames=4).encode()) | {key: "HERE"}
-        header = json.dumps(said).replace('"HERE"', overflows).encode().ljust(HEADER_BYTES - 1) + b"\n"
+        header = json.dumps(said).replace('"HERE"', overflows).encode().ljust(PartHeader.BYTES - 1) + b"\n"
         (tmp_path / "a.part").write_bytes(header + np.ones(4, "<f4").tobytes())
         with pytest.raises(ClipError, match="not an unfinished clip"):
             read_part(tmp_path / "a.part")

@@ -11,7 +11,7 @@ import msgspec
 import numpy as np
 import pytest
 
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip
 from listen.bench.accuracy.contest import report_jobs, tune_jobs
 from listen.bench.accuracy.rounds import Job, read_truth
 from listen.bench.accuracy.sections import Accuracy
@@ -67,7 +67,7 @@ def test_recorded_hisses_change_the_rounds_and_a_folder_without_any_is_told(
     rng = np.random.default_rng(1)
     whine = 0.3 * np.sin(2 * np.pi * 3000 * np.arange(48_000) / 48_000) + 0.001 * rng.normal(size=48_000)
     for name in "abcdefgh":  # some for each population, whichever way the names fall
-        write_flac(tmp_path / f"hiss-{name}.flac", Clip.of(whine, 48_000))
+        write_clip(tmp_path / f"hiss-{name}.flac", Clip.of(whine, 48_000))
     assert main([*DRAWN, "--json", "--leaks", str(tmp_path)]) == 0
     recorded = json.loads(capsys.readouterr().out)["contests"][0]
     assert recorded["title"].endswith("half of the leaks of recorded hisses")

@@ -89,13 +89,13 @@ def test_detection_and_cover_follow_the_seed_alone(capsys: pytest.CaptureFixture
 
 
 def test_cover_takes_the_recordings_of_a_folder(tmp_path: Path) -> None:
-    from listen.audio.write import write_flac
+    from listen.audio.write import write_clip
     from listen.lab.simulator.shops import population_of
     from listen.signal.clip import Clip
 
     names = [tmp_path / f"background-{word}.flac" for word in ("hall", "yard", "tram", "mill", "barn")]
     mine = next(n for n in names if population_of(n) == "report")
-    write_flac(mine, Clip.of(0.1 * np.random.default_rng(1).standard_normal(8 * RATE_HZ), RATE_HZ))
+    write_clip(mine, Clip.of(0.1 * np.random.default_rng(1).standard_normal(8 * RATE_HZ), RATE_HZ))
     rows = cover(1, tmp_path, 1, 1)
     assert rows[-1].shop.startswith("recordings of")
     assert rows[-1].both.of == 4

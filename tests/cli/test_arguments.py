@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip
 from listen.cli.bench import BENCHES
 from listen.cli.clip_files import free_name
 from listen.cli.main import main
@@ -145,7 +145,7 @@ def test_backgrounds_too_short_are_refused_and_shorter_clips_are_said(
         samples = np.random.default_rng(1).normal(0, 0.1, round(48_000 * seconds))
         place = tmp_path / f"{seconds}"
         place.mkdir()
-        write_flac(place / "a.flac", Clip.of(samples, 48_000))
+        write_clip(place / "a.flac", Clip.of(samples, 48_000))
         make = ["lab", "make", "x", "--rounds", "1", "--backgrounds", str(place), "-o", str(place / "drill")]
         assert main(make) == code
         assert said in capsys.readouterr().err

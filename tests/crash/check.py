@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from listen.audio.partial import read_part
+from listen.audio.files import read_part
 from listen.durable import sha256_of
 from listen.errors import ClipError, HisswayError
 from listen.jobs.folder.open_job import OpenJob

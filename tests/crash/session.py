@@ -10,8 +10,9 @@ from pathlib import Path
 
 import numpy as np
 
-from listen.audio.partial import PartHeader, PartWriter
+from listen.audio.headers import PartHeader
 from listen.audio.take import Recording
+from listen.audio.write import PartWriter
 from listen.errors import AudioError
 from listen.jobs import events as ev
 from listen.jobs.folder.open_job import OpenJob

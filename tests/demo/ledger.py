@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip
 from listen.jobs.events import ClipKept, Payload
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import JOURNAL, Chain
@@ -69,7 +69,7 @@ class Ledger:
         clip_id = self.identifier("clip", round_id, point, walk, digits=12)
         path = self.folder / "clips" / f"{clip_id}.flac"
         path.parent.mkdir(parents=True, exist_ok=True)
-        write_flac(path, replace(clip, taken=self.now, name=path.name))
+        write_clip(path, replace(clip, taken=self.now, name=path.name))
         kept = ClipKept(
             clip=clip_id,
             round_id=round_id,

@@ -16,7 +16,7 @@ import traceback
 from collections.abc import Callable
 from pathlib import Path
 
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip
 from listen.errors import ClipError, HisswayError
 from listen.jobs import events as ev
 from listen.jobs.bring_in import Recording, bring_named
@@ -127,7 +127,7 @@ def main() -> None:
         case = json.loads(line)
         place = Path(case["folder"])
         phone = place / "phone.flac"
-        write_flac(phone, Clip.of(np.random.default_rng(1).normal(0, 0.01, RATE_HZ // 2), RATE_HZ))
+        write_clip(phone, Clip.of(np.random.default_rng(1).normal(0, 0.01, RATE_HZ // 2), RATE_HZ))
         jobs = place / "jobs"
 
         def armed(say: Say, jobs: Path = jobs, phone: Path = phone, case: dict[str, int] = case) -> None:

@@ -24,14 +24,14 @@ RATE_HZ = 16_000
 
 def seed_job(folder: Path) -> Path:
     """Write a job folder with three short clips and an event of nearly every kind."""
-    from listen.audio.write import write_flac
+    from listen.audio.write import write_clip
 
     (folder / CLIPS).mkdir(parents=True)
     hashes = []
     for n, clip_id in enumerate(CLIP_IDS):
         noise = np.random.default_rng(n).normal(size=RATE_HZ // 2) * 0.01
         path = folder / CLIPS / f"{clip_id}.flac"
-        write_flac(path, Clip.of(noise, RATE_HZ))
+        write_clip(path, Clip.of(noise, RATE_HZ))
         hashes.append(sha256_of(path))
     lines = _chain([*_taken_in(), *_walked(hashes), *_decided()], GENESIS, 0)
     lines += _chain([_signed(lines[-1].hash)], lines[-1].hash, 400)

@@ -74,7 +74,8 @@ def part_seeds(room: Path) -> list[bytes]:
 
     import numpy as np
 
-    from listen.audio.partial import PartHeader, PartWriter
+    from listen.audio.headers import PartHeader
+    from listen.audio.write import PartWriter
 
     path = room / "seed.part"
     with PartWriter(path, PartHeader(48_000, "invented", datetime(2026, 1, 5, tzinfo=UTC))) as writer:
@@ -85,7 +86,7 @@ def part_seeds(room: Path) -> list[bytes]:
 
 
 def read_part(data: bytes, room: Path) -> None:
-    from listen.audio.partial import finish
+    from listen.audio.write import finish
 
     part = room / "a.part"
     part.write_bytes(data)

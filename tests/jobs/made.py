@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 from hypothesis import strategies as st
 
-from listen.audio.partial import PartHeader, PartWriter
+from listen.audio.headers import PartHeader
+from listen.audio.write import PartWriter
 from listen.jobs import events as ev
 from listen.judge.result import PathResult, RoundResult, Verdict
 from listen.signal.flags import Flag

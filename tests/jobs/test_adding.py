@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip
 from listen.errors import JobError
 from listen.jobs import events as ev
 from listen.jobs.bring_in import Recording, bring_in, bring_named
@@ -66,7 +66,7 @@ def test_dropping_a_take_takes_the_clip_of_a_crash_along(tmp_path: Path, monkeyp
 def test_a_file_that_cannot_be_written_down_leaves_no_clip(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The journal refuses after the clip was written: the job is as it was, on disk too."""
     file = tmp_path / "phone.flac"
-    write_flac(file, NOISE)
+    write_clip(file, NOISE)
     with create_job(tmp_path / "jobs", title="t") as opened:
         round_id = begin_round(opened, 1)
         with monkeypatch.context() as full, pytest.raises(JobError):
@@ -82,7 +82,7 @@ def test_names_that_are_no_text_come_in(tmp_path: Path) -> None:
     folder.mkdir()
     odd = folder / os.fsdecode(b"ger\xe4usch.flac")
     for file in (folder / "intake-quiet-1.flac", odd):
-        write_flac(file, NOISE)
+        write_clip(file, NOISE)
     with create_job(tmp_path / "jobs", title="t") as opened:
         round_id = begin_round(opened, 1)
         event = bring_in(opened, round_id, folder)

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from listen import durable
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip
 from listen.durable import read_file, whole_file
 from listen.errors import HisswayError, JobError
 from listen.jobs import events as ev
@@ -135,12 +135,12 @@ def test_a_part_that_something_holds_is_no_trouble_and_goes_later(
     assert not part.exists()
 
 
-@pytest.mark.parametrize("killed_at", ["write_flac", "append"])
+@pytest.mark.parametrize("killed_at", ["write_clip", "append"])
 def test_killed_during_an_import_nobody_is_accused_and_the_sound_is_offered(
     killed_at: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     file = tmp_path / "phone.flac"
-    write_flac(file, NOISE)
+    write_clip(file, NOISE)
 
     def killed(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
@@ -151,7 +151,7 @@ def test_killed_during_an_import_nobody_is_accused_and_the_sound_is_offered(
             if killed_at == "append":
                 crash.setattr(OpenJob, "append", killed)
             else:
-                crash.setattr("listen.audio.write.write_flac", killed)
+                crash.setattr("listen.audio.write.write_clip", killed)
             bring_named(opened, round_id, [Recording(file, 1.0, point="intake")])
     with open_job(opened.folder) as again:
         (left,) = again.partials()
@@ -303,7 +303,7 @@ def test_a_file_larger_than_can_be_ours_is_refused_not_read_in_part(tmp_path: Pa
         read_file(tmp_path / "x", 4)
 
 
-@pytest.mark.parametrize("refused", ["listen.audio.write.write_flac", "listen.durable.append"])
+@pytest.mark.parametrize("refused", ["listen.audio.write.write_clip", "listen.durable.append"])
 def test_an_import_that_the_disk_refuses_leaves_neither_part_nor_clip(
     refused: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -312,7 +312,7 @@ def test_an_import_that_the_disk_refuses_leaves_neither_part_nor_clip(
     def full(*_: object) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    write_flac(tmp_path / "x.flac", Clip.of(np.full(4_800, 0.25), 48_000))
+    write_clip(tmp_path / "x.flac", Clip.of(np.full(4_800, 0.25), 48_000))
     with create_job(tmp_path / "jobs", title="t") as opened:
         part = opened.new_part(begin_round(opened, 1), "intake", "quiet", "quiet")
         monkeypatch.setattr(refused, full)

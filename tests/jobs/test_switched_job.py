@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from listen.audio.partial import write_part
+from listen.audio.write import write_part
 from listen.jobs.bring_in import bring_in
 from listen.jobs.events import AirFollowed, ReadingEntered
 from listen.jobs.folder.store import create_job, open_job

@@ -77,12 +77,12 @@ def _any_round(rng: random.Random, j: OpenJob, cylinder: int) -> None:
 def _clip(j: OpenJob, round_id: str, point: str, walk: str, kind: str) -> None:
     import numpy as np
 
-    from listen.audio.write import write_flac
+    from listen.audio.write import write_clip
     from listen.signal.clip import Clip
 
     part = j.new_part(round_id, point, kind, walk)
     noise = np.random.default_rng(1).standard_normal(4_800).astype(np.float32) * 0.01
     file = j.folder.parent.parent / f"{part.clip}.flac"
-    write_flac(file, Clip.of(noise, 48_000))
+    write_clip(file, Clip.of(noise, 48_000))
     j.keep_file(file, part)
     file.unlink()

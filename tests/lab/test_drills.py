@@ -8,7 +8,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip
 from listen.errors import HisswayError, LabError
 from listen.jobs.events import FindingRecorded, NoteAdded
 from listen.jobs.folder.store import open_job
@@ -112,7 +112,7 @@ def test_a_drill_is_drawn_with_the_air_switched(lab: Path) -> None:
 def test_any_folder_of_sounds_serves_as_background(lab: Path, tmp_path: Path) -> None:
     """A shop records its own noise."""
     noise = np.random.default_rng(0).standard_normal(3 * 48_000) * 0.05
-    write_flac(tmp_path / "our shop on monday.flac", Clip.of(noise, 48_000))
+    write_clip(tmp_path / "our shop on monday.flac", Clip.of(noise, 48_000))
     drill = make_drill("Ours", MakeWish(rounds=2, backgrounds=tmp_path, seconds=0.5), root=lab)
     assert {h.spec.background.name for h in rounds(drill, lab) if h.spec} == {"our shop on monday"}
 

@@ -9,7 +9,7 @@ import msgspec
 import numpy as np
 import pytest
 
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip
 from listen.errors import RoundError, UsageError
 from listen.lab.simulator.background import stretch
 from listen.lab.simulator.draw import POPULATIONS, draw
@@ -136,7 +136,7 @@ def ramp_file(folder: Path, seconds: float, rate_hz: int = 48_000) -> Path:
     path = folder / "background-train.flac"
     n = round(seconds * rate_hz)
     rng = np.random.default_rng(0)
-    write_flac(path, Clip.of(np.linspace(-0.4, 0.4, n) + 1e-3 * rng.standard_normal(n), rate_hz))
+    write_clip(path, Clip.of(np.linspace(-0.4, 0.4, n) + 1e-3 * rng.standard_normal(n), rate_hz))
     return path
 
 
@@ -173,7 +173,7 @@ def test_recorded_hisses_lend_their_spectra_and_stay_on_one_side(tmp_path: Path)
     n, rate_hz = 48_000, 48_000
     blue = np.diff(np.random.default_rng(0).standard_normal(n + 1)) * 0.05
     for name in ("hiss-balloon.flac", "hiss-torch.flac"):
-        write_flac(tmp_path / name, Clip.of(blue, rate_hz))
+        write_clip(tmp_path / name, Clip.of(blue, rate_hz))
     sides = [recorded_leaks(tmp_path, p) for p in ("tune", "report")]
     assert sorted(f.name for files in sides for f in files) == ["hiss-balloon.flac", "hiss-torch.flac"]
     assert not set(sides[0]) & set(sides[1])

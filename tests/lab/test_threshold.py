@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip
 from listen.errors import LabError
 from listen.lab.ear.adaptive import INTERVALS, LEVELS_DB, TRIALS, EarRun, Threshold, Trial, share_right
 from listen.lab.ear.threshold import ThresholdRun, TrialClips, background, backgrounds, thresholds_of
@@ -144,7 +144,7 @@ def test_a_run_is_the_same_for_the_same_seed(lab: Path, ada: Learner) -> None:
 def test_a_recording_serves_as_background(tmp_path: Path, lab: Path, ada: Learner) -> None:
     """The shop's own noise; too short for an ordinary walk, the meter's limit there is left out and nothing fails."""
     path = tmp_path / "bay.flac"
-    write_flac(path, Clip.of(np.random.default_rng(0).standard_normal(6 * 48_000) * 0.05, 48_000))
+    write_clip(path, Clip.of(np.random.default_rng(0).standard_normal(6 * 48_000) * 0.05, 48_000))
     one = ThresholdRun(lab, ada, str(path), seed=5)
     while not one.done:
         one.answer(energy_listener(one.trial()))

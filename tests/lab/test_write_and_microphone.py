@@ -11,9 +11,8 @@ import msgspec
 import numpy as np
 import pytest
 
-from listen.audio.files import read_clip
+from listen.audio.files import read_clip, read_part
 from listen.audio.microphone import SoundInput
-from listen.audio.partial import read_part
 from listen.errors import AudioError, RoundError
 from listen.lab.simulator.draw import draw
 from listen.lab.simulator.render import clip_name, render

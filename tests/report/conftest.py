@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from filelock import FileLock
 
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip
 from listen.jobs.events import (
     ByEarCalled,
     EngineSize,
@@ -51,7 +51,7 @@ def noise(path: Path, seed: int, hiss: float = 0.0, seconds: float = 3.0) -> Pat
     spectrum = np.fft.rfft(rng.normal(0, 1, n)) / np.maximum(np.arange(n // 2 + 1), 50) ** 0.5
     rumble = np.fft.irfft(spectrum, n)
     samples = 0.01 * rumble / rumble.std() + hiss * rng.normal(0, 1, n)
-    write_flac(path, Clip.of(samples, 48_000))
+    write_clip(path, Clip.of(samples, 48_000))
     return path
 
 

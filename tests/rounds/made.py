@@ -12,7 +12,7 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip
 from listen.lab.simulator.draw import draw
 from listen.lab.simulator.worlds.world import Wishes
 from listen.signal.clip import Clip
@@ -58,7 +58,7 @@ def plain(folder: Path, *names: str, seconds: float = 1.5) -> Path:
     for i, name in enumerate(names or ("intake-quiet-1.flac", "intake-air-1.flac", "intake-quiet-2.flac")):
         loud = noise(i, seconds, rms=0.02 if "-air" in name.lower() else 0.01)
         if name.lower().endswith(".flac"):
-            write_flac(folder / name, Clip.of(loud, RATE_HZ))
+            write_clip(folder / name, Clip.of(loud, RATE_HZ))
         else:
             soundfile.write(folder / name, loud, RATE_HZ, subtype="PCM_24", format="WAV")
     return folder

@@ -9,7 +9,7 @@ import msgspec
 import numpy as np
 import pytest
 
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip
 from listen.rounds.evaluate import evaluate
 from listen.rounds.loose import read_folder
 from listen.signal.clip import Clip
@@ -42,7 +42,7 @@ def test_a_hiss_of_known_pressure_is_given_in_its_own_level(tmp_path: Path) -> N
         bins = np.where((freq > 2_000) & (freq < 10_000), np.fft.rfft(rng.standard_normal(time_s.size)), 0)
         hiss = np.fft.irfft(bins, time_s.size)
         noise = 1e-4 * rng.standard_normal(time_s.size)
-        write_flac(tmp_path / f"{name}.flac", Clip.of(rms * hiss / np.sqrt(np.mean(hiss**2)) + noise, RATE_HZ))
+        write_clip(tmp_path / f"{name}.flac", Clip.of(rms * hiss / np.sqrt(np.mean(hiss**2)) + noise, RATE_HZ))
     round_ = read_folder(tmp_path)
     facts = msgspec.structs.replace(round_.facts, calibration_db=calibration)
     (point,) = evaluate(dataclasses.replace(round_, facts=facts)).points

@@ -15,7 +15,7 @@ import soundfile
 from listen.audio import long
 from listen.audio.files import read_clip
 from listen.audio.long import HELD_SAMPLES, LongClip, fits, read_sound
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip
 from listen.errors import ClipError
 from listen.rounds.evaluate import evaluate
 from listen.rounds.model import Round
@@ -68,7 +68,7 @@ def spoilt(seed: int) -> np.ndarray:
 def test_every_flag_of_the_samples_is_the_same_wherever_stretches_are_cut(
     seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    write_flac(tmp_path / "x.flac", Clip.of(spoilt(seed), RATE_HZ))
+    write_clip(tmp_path / "x.flac", Clip.of(spoilt(seed), RATE_HZ))
     clip = read_clip(tmp_path / "x.flac")
     whole = check_clip(clip, spectra.spectra(clip))
     assert {"clipping", "dropout", "repeated-block"} <= {f.flag for f in whole}
@@ -88,7 +88,7 @@ def test_bubbles_at_the_ends_of_stretches_are_counted_once(tmp_path: Path, monke
         at = round((0.2 + 0.25 * n) * RATE_HZ)
         f = 600 + 70 * n
         x[at : at + len(t)] += 0.05 * np.exp(-t / (20 / (np.pi * f))) * np.sin(2 * np.pi * f * t)
-    write_flac(tmp_path / "x.flac", Clip.of(x, RATE_HZ))
+    write_clip(tmp_path / "x.flac", Clip.of(x, RATE_HZ))
     whole = bubbles.bubble_events(read_clip(tmp_path / "x.flac"))
     assert whole.count >= 15
     in_stretches(monkeypatch)
@@ -98,7 +98,7 @@ def test_bubbles_at_the_ends_of_stretches_are_counted_once(tmp_path: Path, monke
 
 def test_what_is_wrong_with_a_long_file_is_told_as_with_a_short_one(tmp_path: Path) -> None:
     soundfile.write(tmp_path / "nan.wav", np.full(9000, np.nan, np.float32), RATE_HZ, subtype="FLOAT")
-    write_flac(tmp_path / "cut.flac", Clip.of(spoilt(1), RATE_HZ))
+    write_clip(tmp_path / "cut.flac", Clip.of(spoilt(1), RATE_HZ))
     data = (tmp_path / "cut.flac").read_bytes()
     (tmp_path / "cut.flac").write_bytes(data[: len(data) // 2])
     for name in ("nan.wav", "cut.flac"):

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip
 from listen.jobs.decay import leak_sentence
 from listen.jobs.events import EngineSize, ReadingEntered
 from listen.jobs.job import Job, RoundRecord
@@ -24,7 +24,7 @@ def test_the_course_of_a_take_is_its_switching(tmp_path: Path) -> None:
     t = np.arange(round(12.5 * 48_000)) / 48_000
     on = sum((t >= a + 0.3) & (t < b + 0.3) for a, b in ON_S)
     samples = (rng.standard_normal(len(t)) * 1e-2 * np.sqrt(1.0 + on)).astype(np.float32)
-    write_flac(tmp_path / "take.flac", Clip.of(samples, 48_000))
+    write_clip(tmp_path / "take.flac", Clip.of(samples, 48_000))
     seen = switched_level(tmp_path / "take.flac", ON_S)
     assert seen is not None and seen.found and seen.cycles == 2
     assert seen.difference_db == pytest.approx(3.0, abs=0.15)
@@ -33,7 +33,7 @@ def test_the_course_of_a_take_is_its_switching(tmp_path: Path) -> None:
 
 def test_a_take_without_switching_has_no_course(tmp_path: Path) -> None:
     noise = (np.random.default_rng(1).standard_normal(5 * 48_000) * 1e-2).astype(np.float32)
-    write_flac(tmp_path / "take.flac", Clip.of(noise, 48_000))
+    write_clip(tmp_path / "take.flac", Clip.of(noise, 48_000))
     assert switched_level(tmp_path / "take.flac") is None
 
 

@@ -10,8 +10,9 @@ from pathlib import Path
 
 import numpy as np
 
-from listen.audio.partial import PartHeader, PartWriter
+from listen.audio.headers import PartHeader
 from listen.audio.take import Recording
+from listen.audio.write import PartWriter
 from listen.errors import AudioError, DeviceLost
 from listen.judge.result import BubbleRates, PathResult, PointResult, RoundResult, Verdict
 from listen.rounds.check import ClipCheck

@@ -21,7 +21,7 @@ from msgspec.structs import replace  # noqa: E402
 from rich.cells import cell_len  # noqa: E402
 from textual.pilot import Pilot  # noqa: E402
 
-from listen.audio.write import write_flac  # noqa: E402
+from listen.audio.write import write_clip  # noqa: E402
 from listen.jobs.events import Judged, ReadingEntered  # noqa: E402
 from listen.lab.demo_scenes import demo_scene  # noqa: E402
 from listen.lab.simulator.render import render  # noqa: E402
@@ -153,7 +153,7 @@ async def switched_picture() -> None:
         await until(pilot, lambda: bool(app.screen.query("EngineView")))
         opened = app.open_job
         file = opened.folder.parent / "intake.flac"
-        write_flac(file, clip)
+        write_clip(file, clip)
         round_id = begin_round(opened, CYLINDER)
         opened.keep_file(file, opened.new_part(round_id, "intake", "switched", "switched", on_s))
         result = evaluate(Round("r", (Take("intake", Kind.SWITCHED, 1, file, on_s=on_s),), Facts(loss_percent=41.0)))

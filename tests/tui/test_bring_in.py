@@ -9,7 +9,7 @@ import pytest
 import soundfile
 
 from listen.audio.files import read_clip
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip
 from listen.errors import RoundError
 from listen.jobs.bring_in import bring_in
 from listen.jobs.folder.store import create_job
@@ -26,7 +26,7 @@ def test_walks_follow_from_the_order_of_the_takes(tmp_path: Path) -> None:
     folder = tmp_path / "phone"
     folder.mkdir()
     for i, name in enumerate(["intake-quiet-1", "intake-air-1", "intake-quiet-2", "tailpipe-quiet-1"]):
-        write_flac(folder / f"{name}.flac", noise(i))
+        write_clip(folder / f"{name}.flac", noise(i))
     (folder / "intake-air-9.flac").write_bytes(b"no sound in here")
     (folder / "holiday.flac").write_bytes(b"")
     with create_job(tmp_path / "jobs", title="t", engine=layout("inline-4")) as opened:

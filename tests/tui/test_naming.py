@@ -14,7 +14,7 @@ from textual.pilot import Pilot
 
 from listen.audio.files import read_clip
 from listen.audio.when import in_order, time_in_file, time_in_name
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip
 from listen.jobs.bring_in import Recording, cut, in_walking_order, recordings_in, stretch
 from listen.signal.clip import Clip
 from tui.app import HisswayApp
@@ -119,7 +119,7 @@ async def test_w_names_them_as_a_round_is_walked_and_what_is_left_out_stays_out(
 async def test_a_long_recording_is_cut_at_marks(tmp_path: Path) -> None:
     """Two points in one file, the microphone carried over in between; the pieces hold neither hand nor each other."""
     walk = np.concatenate([hiss(1, 5.0, 0.01), hiss(2, 1.0, 0.3), hiss(3, 25.0, 0.04)])
-    write_flac(tmp_path / "walk.flac", Clip.of(walk, RATE_HZ))
+    write_clip(tmp_path / "walk.flac", Clip.of(walk, RATE_HZ))
     app = bench(tmp_path)
     async with app.run_test(size=(80, 24)) as pilot:
         screen, naming = await to_naming(pilot, tmp_path / "walk.flac")
@@ -146,7 +146,7 @@ async def test_a_long_recording_is_cut_at_marks(tmp_path: Path) -> None:
 async def test_files_named_as_a_loose_round_come_in_without_a_question(tmp_path: Path) -> None:
     (tmp_path / "named").mkdir()
     for n, name in enumerate(("intake-quiet-1", "intake-air-1")):
-        write_flac(tmp_path / "named" / f"{name}.flac", Clip.of(hiss(n), RATE_HZ))
+        write_clip(tmp_path / "named" / f"{name}.flac", Clip.of(hiss(n), RATE_HZ))
     app = bench(tmp_path)
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_quiet_walk(pilot)

@@ -12,7 +12,7 @@ import pytest
 from bay import settle, to_engine, type_text, until, words
 from fakes import FakeServices, result_for
 
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip
 from listen.bench.accuracy.measured import forecast
 from listen.cli import rank
 from listen.cli.table import round_table
@@ -60,7 +60,7 @@ def folder(tmp_path: Path) -> Path:
         round_id = begin_round(opened, 1)
         for n, (point, kind) in enumerate((p, k) for p in ("intake", "tailpipe") for k in ("quiet", "air")):
             file = tmp_path / f"{n}.flac"
-            write_flac(file, Clip.of(1e-2 * np.random.default_rng(n).standard_normal(24_000), 48_000))
+            write_clip(file, Clip.of(1e-2 * np.random.default_rng(n).standard_normal(24_000), 48_000))
             opened.keep_file(file, opened.new_part(round_id, point, kind, kind))
         clips = tuple(c.id for c in opened.job.round(round_id).live_clips())
         opened.append(Judged(round_id=round_id, result=judged(), clips=clips))

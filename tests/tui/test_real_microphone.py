@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from listen.audio.partial import read_part
+from listen.audio.files import read_part
 from listen.jobs.folder.store import open_job
 from tests.audio.streams import known_noise, place
 from tests.patience import TRIES

@@ -10,7 +10,7 @@ import pytest
 from bay import FOUR_POINTS, to_engine, until
 from fakes import FakeServices, result_for
 
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip
 from listen.jobs.events import CautionAcknowledged, Judged, ReadingEntered, StepPassed, WayChosen
 from listen.jobs.folder.store import create_job
 from listen.jobs.walk import SET_UP
@@ -32,7 +32,7 @@ async def test_the_clip_with_the_slip_is_taken_back_and_due(tmp_path: Path, left
         for name in ("supply", "loss"):
             opened.append(ReadingEntered(reading=name, value=20, unit="kPa", si=20, cylinder=1, round_id=id))
         for n, (walk, point) in enumerate((w, p) for w in ("quiet", "air", "closing") for p in POINTS):
-            write_flac(
+            write_clip(
                 file := tmp_path / f"{n}.flac", Clip.of(1e-2 * np.random.default_rng(n).normal(size=9600), 48_000)
             )
             opened.keep_file(file, opened.new_part(id, point, "air" if walk == "air" else "quiet", walk))

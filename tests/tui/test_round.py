@@ -526,15 +526,15 @@ async def test_clips_recorded_elsewhere_are_brought_in_and_checked(tmp_path: Pat
     """A folder by its names, a single file as the clip that is due; what cannot be believed is taken back."""
     import numpy as np
 
-    from listen.audio.write import write_flac
+    from listen.audio.write import write_clip
     from listen.signal.clip import Clip
 
     phone = tmp_path / "phone"
     phone.mkdir()
     noise = Clip.of(np.random.default_rng(3).standard_normal(48_000) * 0.01, 48_000)
     for name in ("intake-quiet-1", "tailpipe-quiet-1"):
-        write_flac(phone / f"{name}.flac", noise)
-    write_flac(tmp_path / "REC0042.flac", noise)
+        write_clip(phone / f"{name}.flac", noise)
+    write_clip(tmp_path / "REC0042.flac", noise)
     app = bench(tmp_path, analyst=FakeAnalyst(refuse={2}))
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_quiet_walk(pilot)

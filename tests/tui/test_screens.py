@@ -162,7 +162,7 @@ async def judged_job(tmp_path: Path) -> str:
     """A job whose round on cylinder 1 has clips at two points and a verdict."""
     import numpy as np
 
-    from listen.audio.write import write_flac
+    from listen.audio.write import write_clip
     from listen.signal.clip import Clip
 
     app_root = tmp_path / "jobs"
@@ -173,7 +173,7 @@ async def judged_job(tmp_path: Path) -> str:
             (p, w, k) for p in ("intake", "tailpipe") for w, k in (("quiet", "quiet"), ("air", "air"))
         ):
             file = tmp_path / f"{i}.flac"
-            write_flac(file, Clip.of(noise * (2.0 if kind == "air" else 1.0), 48_000))
+            write_clip(file, Clip.of(noise * (2.0 if kind == "air" else 1.0), 48_000))
             opened.keep_file(file, opened.new_part("c1-a", at, kind, walk_))
         clips = tuple(c.id for c in opened.job.round("c1-a").live_clips())
         opened.append(Judged(round_id="c1-a", result=result_for(["intake", "tailpipe"]), clips=clips))

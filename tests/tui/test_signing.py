@@ -11,7 +11,7 @@ from bay import words as said_on
 from fakes import FakePlayer, FakeServices, result_for
 from test_screens import confirming, judged_job
 
-from listen.audio.write import write_flac
+from listen.audio.write import write_clip
 from listen.errors import JobError
 from listen.jobs.events import Judged, ReadingEntered, RoundOpened
 from listen.jobs.exchange.keys import fingerprint, make_key
@@ -221,7 +221,7 @@ async def switched_job(tmp_path: Path) -> str:
     noise = np.random.default_rng(1).standard_normal(5 * 48_000).astype(np.float32) * 0.01
     for begin, end in on_s:
         noise[round(begin * 48_000) : round(end * 48_000)] *= 3
-    write_flac(tmp_path / "take.flac", Clip.of(noise, 48_000))
+    write_clip(tmp_path / "take.flac", Clip.of(noise, 48_000))
     with create_job(tmp_path / "jobs", title="Judged", engine=layout("inline-4")) as opened:
         opened.append(RoundOpened(round_id="c1-a", cylinder=1))
         opened.keep_file(tmp_path / "take.flac", opened.new_part("c1-a", "intake", "switched", "switched", on_s))

@@ -279,7 +279,7 @@ def test_places_go_with_the_neighbours_of_the_next_cylinder() -> None:
 
 def test_the_simulated_microphone_switches_and_the_judge_names_what_follows(tmp_path: Path) -> None:
     """Cylinder 5 of the demo blows past its intake valve: four takes, checked one by one, then judged."""
-    from listen.audio.partial import finish
+    from listen.audio.write import finish
     from listen.rounds.model import Facts, Round, Take
     from listen.signal.switching import commanded_times
 

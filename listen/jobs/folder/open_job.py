@@ -94,14 +94,14 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
 
         Raises JobError: the disk refused; the part is still there and will be offered again. ClipError: the part
         holds no sound."""
-        from listen.audio.partial import read_part
-        from listen.audio.write import write_flac
+        from listen.audio.files import read_part
+        from listen.audio.write import write_clip
 
         flac = self._room_for(part)
         # Outside the turn: a long take is written and read back meanwhile, and others want to type.
         clip = read_part(part.path)
         with durable.job_errors("keep the clip", flac):
-            write_flac(flac, clip)  # not partial.finish: the part must outlive the event, or a crash between hides it
+            write_clip(flac, clip)  # not partial.finish: the part must outlive the event, or a crash between hides it
         with self.writing():  # the number of the take must still hold when it is written
             with durable.job_errors("read the clip again", flac):
                 kept = clip_event(
@@ -120,7 +120,7 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
 
         Raises ClipError: the file cannot be measured. JobError: the disk refused; the job is as it was."""
         from listen.audio.files import read_clip
-        from listen.audio.partial import write_part
+        from listen.audio.write import write_part
 
         clip = read_clip(file, channel=channel, start_s=start_s, seconds=seconds)
         self._room_for(part)

@@ -200,11 +200,11 @@ def clip_name(key: TakeKey) -> str:
 
 def write_round(spec: RoundSpec, folder: Path) -> Path:
     """Write clips and ``round.json`` into ``folder`` (made if missing) and return it."""
-    from listen.audio.write import write_flac
+    from listen.audio.write import write_clip
 
     folder.mkdir(parents=True, exist_ok=True)
     for key, clip in render(spec).items():
-        write_flac(folder / clip_name(key), clip)
+        write_clip(folder / clip_name(key), clip)
     facts = msgspec.json.format(msgspec.json.encode(spec.facts), indent=1)
     (folder / "round.json").write_bytes(facts + b"\n")
     return folder

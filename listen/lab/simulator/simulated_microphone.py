@@ -18,8 +18,9 @@ import numpy as np
 from msgspec.structs import replace
 from numpy.typing import NDArray
 
-from listen.audio.partial import PartHeader, PartWriter
+from listen.audio.headers import PartHeader
 from listen.audio.take import Recording, Told
+from listen.audio.write import PartWriter
 from listen.errors import AudioError, refusal
 from listen.lab.simulator.render import TakeKey, render
 from listen.lab.simulator.scene import PointSpec, RoundSpec, Switched, TakeSpec

@@ -59,10 +59,10 @@ class _Sealed(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def _flac(clip: Clip, room: Path) -> bytes:
-    from listen.audio.write import write_flac
+    from listen.audio.write import write_clip
 
     path = room / "clip.flac"
-    write_flac(path, replace(clip, taken=None, device="", gain_db=None, overflows=0, name=""))
+    write_clip(path, replace(clip, taken=None, device="", gain_db=None, overflows=0, name=""))
     return path.read_bytes()
 
 

@@ -57,12 +57,12 @@ class Held:
 
     def write(self, folder: Path) -> Round:
         """As a loose round in ``folder`` (made if missing), clips bare of device and time; gives it as read back."""
-        from listen.audio.write import write_flac
+        from listen.audio.write import write_clip
 
         folder.mkdir(parents=True, exist_ok=True)
         for (point, kind, order), clip in self.clips.items():
             bare = replace(clip, taken=None, device="", gain_db=None, overflows=0, name="")
-            write_flac(folder / f"{point}-{kind}-{order}.flac", bare)
+            write_clip(folder / f"{point}-{kind}-{order}.flac", bare)
         (folder / "round.json").write_bytes(msgspec.json.encode(self.facts) + b"\n")
         return read_folder(folder, name=self.id)
 

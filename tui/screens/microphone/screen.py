@@ -153,7 +153,7 @@ class MicrophoneScreen(BayScreen[None]):
 
     async def _heard(self, look: Callable[[Clip], T], word: str, seconds: float) -> T:
         """Look at a few seconds, recorded under a countdown and thrown away; raises what that raises."""
-        from listen.audio.partial import read_part
+        from listen.audio.files import read_part
 
         if (listener := self.listener) is None:
             raise AudioError("no input is chosen")

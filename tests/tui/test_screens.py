@@ -449,6 +449,9 @@ async def test_evidence_shows_and_plays_both_clips(tmp_path: Path) -> None:
         await until(pilot, lambda: len(app.services.fake_player.played) == 2)
         await pilot.press("right")
         await until(pilot, lambda: "+0.1 dB over quiet" in screen_text(app))
+        await until(pilot, lambda: app.screen._looked is not None and "┏" in screen_text(app), 400)
+        app.screen.query_one("SpectraPlot").empty()
+        await until(pilot, lambda: "┏" not in screen_text(app))  # no axis of nothing while another is worked out
 
 
 async def test_microphone_check_answers_in_a_sentence(tmp_path: Path) -> None:

@@ -30,6 +30,20 @@ def shown(text: object, style: str = "", most: int = MOST_CHARACTERS) -> Content
     return Content.styled(plain(text, most), style) if style else Content(plain(text, most))
 
 
+HANGING = 2
+"""Columns of what stands before a line's words: the sign of a list."""
+
+
+def hung(text: Content, columns: int) -> Content:
+    """Lines of at most so many columns; where one begins further in, what it is broken into begins below its words."""
+    lines: list[Content] = []
+    for line in text.split(allow_blank=True):
+        lead = len(line.plain) - len(line.plain.lstrip(" "))
+        first, *rest = (line[lead:].wrap(columns - lead - HANGING) if lead else []) or [line]
+        lines += [first.pad_left(lead), *(part.pad_left(lead + HANGING) for part in rest)]
+    return Content("\n").join(lines)
+
+
 def fitting(forms: Iterable[str], columns: int) -> str:
     """The first form that has room, longest first; the last where none has."""
     text = ""

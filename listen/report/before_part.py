@@ -12,9 +12,10 @@ HEADING = ("Said by", "Sureness stated", "Calls", "Right", "Share right", "95 % 
 
 
 def before_part(before: Job, after: Job) -> BeforePart:
+    """What was before and after; cylinders on which something changed stand first, those measured once last."""
     found = compare(before, after)
     rows: list[ChangeRow] = []
-    for c in found.cylinders:
+    for c in sorted(found.cylinders, key=lambda c: (not c.changed, all(x.difference is None for x in c.changes))):
         if c.verdict_before or c.verdict_after:
             rows.append(_verdict(c))
         rows += [_row(before, after, c.cylinder, change) for change in c.changes]
@@ -29,6 +30,7 @@ def before_part(before: Job, after: Job) -> BeforePart:
 
 def _verdict(c: CylinderChange) -> ChangeRow:
     change = "same kind" if c.kind_before == c.kind_after else "another kind"
+    change = change if c.kind_before and c.kind_after else figures.UNKNOWN
     before, after = c.verdict_before or figures.UNKNOWN, c.verdict_after or figures.UNKNOWN
     return ChangeRow(what=f"Cylinder {c.cylinder}, verdict", before=before, after=after, change=change, beyond=None)
 

@@ -17,6 +17,7 @@ from listen.report.build import Wanted, report_text, write_report
 from listen.report.pages import clean, clean_tree, markdown
 from listen.trade.engine import layout
 from listen.trade.units import KPA_PER
+from listen.voice.figures import UNKNOWN
 
 
 def test_json_holds_the_whole_content_and_nothing_that_is_no_json(demo, hostile):
@@ -80,6 +81,27 @@ def test_before_and_after_show_readings_as_entered(tmp_path):
     (row,) = json.loads(report_text(after, Wanted(form="json", before=before)))["before"]["rows"]
     assert (row["before"], row["after"]) == ("100 psi (689 kPa)", "174 psi (1200 kPa)")
     assert row["change"] == "+510 kPa ± 69"
+
+
+def test_what_changed_stands_before_what_was_measured_once(tmp_path):
+    """After a repair one cylinder is tested again: its rows lead, and nothing is called another kind of nothing."""
+
+    def tested(title: str, *losses: tuple[int, float]):
+        with create_job(tmp_path, title=title, engine=layout("inline-4")) as opened:
+            for n, loss in losses:
+                opened.append(ReadingEntered(reading="loss", value=loss, unit="percent", si=loss, cylinder=n))
+            return opened.folder
+
+    before, after = tested("before", (1, 8), (2, 9), (3, 41)), tested("after", (2, 9), (3, 12))
+    rows = json.loads(report_text(after, Wanted(form="json", before=before)))["before"]["rows"]
+    assert [r["what"] for r in rows] == [f"Cylinder {n}, loss" for n in (3, 2, 1)]
+
+
+def test_a_verdict_that_has_no_other_beside_it_is_of_no_other_kind(demo, tmp_path):
+    with create_job(tmp_path, title="after", engine=layout("inline-5")) as opened:
+        opened.append(ReadingEntered(reading="loss", value=8, unit="percent", si=8, cylinder=5))
+    rows = json.loads(report_text(opened.folder, Wanted(form="json", before=demo)))["before"]["rows"]
+    assert {r["change"] for r in rows if r["what"].endswith("verdict")} == {UNKNOWN}
 
 
 def test_which_cautions_were_read_can_be_told_from_the_list(demo):

@@ -8,10 +8,12 @@ from bay import bench, read_all, screen_text, to_engine, type_text, until, words
 from textual.widgets import OptionList
 
 from listen.jobs.answers import NO, OPEN, YES, answer, answer_events, facts_here, in_words, type_in
+from listen.jobs.engine_case import diagnosed
 from listen.jobs.events import JobNamed, PlugSeen, ReadingEntered, SymptomNoted
 from listen.jobs.folder.store import create_job, open_job
 from listen.trade.engine import layout
 from listen.trade.facts import Fact, core, fact, facts
+from tui.screens.diagnosis.pages import page
 from tui.screens.diagnosis.screen import DiagnosisScreen
 from tui.screens.dialog import AnswerScreen, OneLineScreen, PickScreen, TickScreen
 from tui.screens.facts.screen import FactsScreen, options
@@ -224,6 +226,15 @@ async def test_a_check_of_a_cylinder_that_is_not_known_asks_which(tmp_path: Path
             ("bubbles-start-and-stop", "start-stop", 3)
         ]
         await until(pilot, lambda: "open to the coolant · cylinder 3" in words(app))
+
+
+def test_what_a_diagnosis_says_first_is_said_to_its_last_word(tmp_path: Path) -> None:
+    """Little tested, much to name: it is longer than other texts, and its last words are its caution."""
+    with create_job(tmp_path, title="t", engine=layout("inline-5")) as opened:
+        for reading, si in (("loss", 12.0), ("compression-dry", 1230.0)):
+            opened.append(ReadingEntered(reading=reading, value=si, unit="x", si=si, cylinder=5))
+        told = diagnosed(opened.job)
+        assert len(told.text) > 400 and told.text in page(told, opened.job).plain
 
 
 async def test_every_row_behind_a_diagnosis_shows_its_source_and_pressures_are_in_the_jobs_unit(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from rich.cells import cell_len
 from rich.style import Style
 from textual.app import App, ComposeResult
 from textual.color import Color
+from textual.content import Content
 from textual.widget import Widget
 
 from listen.judge.result import PathResult
@@ -19,6 +20,7 @@ from listen.signal.live import LiveLevel
 from listen.voice import figures
 from listen.voice.figures import decibels, number
 from listen.voice.text import plain
+from tui.content import hung
 from tui.themes import DIM_BAY, THEMES
 from tui.widgets.drawn import PENS, Cells, Scale, excess_scale
 from tui.widgets.ladder import Ladder, Mark, PointRow, Standing
@@ -83,6 +85,15 @@ def test_the_clip_light_is_a_word() -> None:
     meter.set_reactive(LevelMeter.silent, "microphone closed")
     meter.set_reactive(LevelMeter.hush, "shown after your call by ear")
     assert "microphone closed" in lines(meter, 1, 80)[0] and "after your call" in lines(meter, 2, 80)[1]
+
+
+def test_a_list_stays_a_list_where_its_lines_are_broken() -> None:
+    """What is broken off begins below the words, whatever its style; flush lines and empty ones stay as they are."""
+    text = Content.assemble("a head that is long and flush\n\n", ("  – ", "bold"), "one two three four five six seven")
+    first, empty, *rest = hung(text, 20).split(allow_blank=True)
+    assert first.plain == "a head that is long and flush" and empty.plain == ""
+    assert [line.plain for line in rest] == ["  – one two three", "    four five six", "    seven"]
+    assert rest[0].spans
 
 
 def test_weights_and_odds_name_what_they_draw() -> None:

@@ -20,7 +20,7 @@ from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.job import Job, RoundRecord
 from listen.voice.names import walked_clip
 from tui.bridge.bay import Bay
-from tui.content import shown
+from tui.content import hung, shown
 from tui.screens.dialog import OneLineScreen
 from tui.screens.ordered_keys import OrderedKeys
 from tui.widgets.edges import KeyBar, TopBar
@@ -282,7 +282,9 @@ class BayScreen(OrderedKeys[R]):
 class TextScreen(BayScreen[None]):
     """A page of text that scrolls where it is longer than the screen."""
 
-    DEFAULT_CSS = "TextScreen { #page { padding: 1 1 0 1; } #text { height: auto; } }"
+    DEFAULT_CSS = "TextScreen { #page { padding: 1 1 0 1; scrollbar-gutter: stable; } #text { height: auto; } }"
+    BESIDE = 4
+    """Columns beside the text: its edges, and the scroll bar's room."""
     AUTO_FOCUS = "#page"
     BEGINS = ""
     """What stands there first."""
@@ -291,5 +293,12 @@ class TextScreen(BayScreen[None]):
         with VerticalScroll(id="page"):
             yield Static(shown(self.BEGINS), id="text")
 
+    _text = Content()
+
     def put(self, text: Content) -> None:
-        self.query_one("#text", Static).update(text)
+        self._text = text
+        self.query_one("#text", Static).update(hung(text, self.size.width - self.BESIDE))
+
+    def on_resize(self) -> None:
+        if self._text:
+            self.put(self._text)

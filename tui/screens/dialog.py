@@ -195,11 +195,12 @@ class TickScreen(ListDialog[tuple[str, ...]]):
     """Dismisses with the identifiers ticked, in the order of the list, or None."""
 
     BINDINGS = [Binding("space", "tick", "Tick", priority=True)]
-    HOW = "Space or its key ticks, Enter keeps what is ticked (or the line one is on), Esc goes back"
+    HOW = "Space{} ticks, Enter keeps what is ticked (or the line one is on), Esc goes back"
 
     def __init__(self, title: str, options: Sequence[Line], ticked: tuple[str, ...] = ()) -> None:
         self.boxes = {o[0]: YES if o[0] in ticked else OPEN for o in options}
-        super().__init__(title, self.HOW, options, next((i for i, o in enumerate(options) if o[0] in ticked), 0))
+        how = self.HOW.format(" or its key" if len(options) <= KEYS else "")
+        super().__init__(title, how, options, next((i for i, o in enumerate(options) if o[0] in ticked), 0))
 
     @property
     def ticked(self) -> set[str]:

@@ -50,7 +50,7 @@ class CompareScreen(TextScreen):
         if not others:
             self.put(shown(NONE))
             return
-        options = [(s.folder, plain(s.title, 60), f"{plain(s.engine, 30)} {times.day(s.changed)}") for s in others]
+        options = [(s.folder, plain(s.title, 60), f"{plain(s.engine, 60)} {times.day(s.changed)}") for s in others]
         if folder := await self.answer(PickScreen("Which job was before?", options)):
             self._before = open_job(self.bay.services.jobs_root() / folder, write=False).job
             self._job_changed(self.bay.job)

@@ -16,13 +16,15 @@ from listen.voice.figures import number
 from listen.voice.text import plain
 from tui.content import shown
 
+MOST_TEXT = 2000
+"""Characters of what is said first: with all that was not tested it is longer than other texts."""
 MOST_LINES = 6
 """Weights shown of each side; with reasons all of them."""
 
 
 def page(diagnosis: Diagnosis, job: Job, made: tuple[str, ...] = (), *, why: bool = False) -> Content:
     """Everything that may be said, headings first; with reasons and sources if asked."""
-    parts = [shown(diagnosis.text, "bold"), shown("")]
+    parts = [shown(diagnosis.text, "bold", MOST_TEXT), shown("")]
     if diagnosis.stop_for:
         found = f" Found: {'; '.join(diagnosis.stop_why)}." if diagnosis.stop_why else ""
         cautions = cautions_for("stop-driving")

@@ -158,7 +158,7 @@ def _about(s: JobSummary) -> Content:
     back = ", ".join(str(w.cylinder) for w in s.waiting if w.why == "sent-back")
     state += f": cylinder {back}" if back and not s.trouble else ""
     rounds = f"{s.judged} of {s.rounds} rounds judged" if s.rounds else "no round yet"
-    more = [plain(s.engine), plain(s.shop), rounds, state, f"changed {times.moment(s.changed)}"]
+    more = [plain(s.engine), plain(s.shop), rounds, state.removeprefix("· "), f"changed {times.moment(s.changed)}"]
     return Content.assemble((plain(s.title), "bold"), "\n", (" · ".join(m for m in more if m), "$secondary"))
 
 

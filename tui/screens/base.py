@@ -176,13 +176,20 @@ class BayScreen(OrderedKeys[R]):
     def numbers(self, job: Job) -> tuple[str, ...]:
         """Rounds of which this screen shows measured numbers or a verdict now."""
         if self.SHOWS_NUMBERS == "job":
-            return tuple(r.id for r in job.rounds if r.verdict is not None)
+            return _judged(job)
         return (self.round_id,) if self.SHOWS_NUMBERS == "round" else ()
+
+    def whole_job_shown(self, job: Job) -> None:
+        """Keep account of another job than the open one, or of a page beside the screen, shown to whoever sits here."""
+        self.bay.sitting.shown(job.id, _judged(job), self._word())
+
+    def _word(self) -> str:
+        return type(self).__name__.removesuffix("Screen").lower()
 
     def note_shown(self) -> None:
         """Keep account of what whoever sits here has seen: a call by ear after that is not blind."""
         if (job := self.bay.job) is not None and not self._is_covered() and (rounds := self.numbers(job)):
-            self.bay.sitting.shown(job.id, rounds, type(self).__name__.removesuffix("Screen").lower())
+            self.bay.sitting.shown(job.id, rounds, self._word())
 
     def show_job(self, job: Job) -> None:
         """Show the job as it is now."""
@@ -277,6 +284,10 @@ class BayScreen(OrderedKeys[R]):
     def action_back(self) -> None:
         if len(self.app.screen_stack) > 1:
             self.dismiss()
+
+
+def _judged(job: Job) -> tuple[str, ...]:
+    return tuple(r.id for r in job.rounds if r.verdict is not None)
 
 
 class TextScreen(BayScreen[None]):

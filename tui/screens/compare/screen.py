@@ -38,6 +38,7 @@ class CompareScreen(TextScreen):
         from listen.report.before_part import before_part
 
         if self._before is not None:
+            self.whole_job_shown(self._before)
             self.put(_page(self._before, job, before_part(self._before, job)))
 
     @asks

@@ -81,6 +81,8 @@ class HitRateScreen(BayScreen[None]):
             return
         await state.remove()
         for simulated, scored, rates, score in counted:
+            for call in scored:
+                self.bay.sitting.shown(call.job, (call.round_id,), "hitrate")
             drawn = Shares()
             drawn.shares = shares(rates)
             await self.query_one("#page").mount(

@@ -92,6 +92,7 @@ class JobsMore(JobTable):
 
     @in_background("report")
     async def _report(self, job: JobSummary) -> None:
+        from listen.jobs.folder.store import open_job
         from listen.report.build import show, usual_place, write_report
 
         folder = self._path(job)
@@ -100,6 +101,7 @@ class JobsMore(JobTable):
         try:
             to.parent.mkdir(parents=True, exist_ok=True)
             await in_thread(write_report, folder, to)
+            self.whole_job_shown((await in_thread(open_job, folder, write=False)).job)
             opened = await in_thread(show, to)
         except OSError as e:
             self.tell(f"{to}: cannot be written: {e.strerror or e}", bad=True)

@@ -10,10 +10,12 @@ from tui.screens.dialog import TickScreen
 from tui.widgets.panels import Choice
 
 DECLINE, UNSURE, SEVERAL = "decline", "unsure", "several"
+FILLER = "oil filler"
+"""Where rings are heard; on an engine without one, where its crankcase is."""
 AT_POINT = {
     PathId.INTAKE_VALVE: "hiss at the intake",
     PathId.EXHAUST_VALVE: "hiss at the tailpipe",
-    PathId.RINGS: "hiss at the {}, more than normal",
+    PathId.RINGS: f"hiss at the {FILLER}, more than normal",
     PathId.COOLANT_PASSAGE: "bubbles or hiss at the radiator",
     PathId.NEXT_CYLINDER: "hiss at a neighbour's plug hole",
     PathId.FITTING: "hiss at the hose or adapter",
@@ -25,7 +27,8 @@ def calls(points: tuple[Point, ...]) -> tuple[Choice, ...]:
     """By-ear calls that these points can speak of, a key each."""
     at = {path: p.words for p in reversed(points) for path in p.row.own}
     paths = [p for p in AT_POINT if p in at or p in (PathId.FITTING, PathId.NONE)]
-    answers = [Choice(str(i), p.value, path_name(p), AT_POINT[p].format(at.get(p))) for i, p in enumerate(paths, 1)]
+    means = [AT_POINT[p].replace(FILLER, at[p]) if p == PathId.RINGS else AT_POINT[p] for p in paths]
+    answers = [Choice(str(i), p.value, path_name(p), m) for i, (p, m) in enumerate(zip(paths, means, strict=True), 1)]
     return (
         *answers,
         Choice("m", SEVERAL, "more than one", "two at once, for example: tick them"),

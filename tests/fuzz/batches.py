@@ -45,64 +45,83 @@ class Fuzzed(msgspec.Struct, frozen=True):
 
 
 def fuzz(targets: list[str], cases: int, seed: int) -> Fuzzed:
-    """Feed ``cases`` inputs, shared among ``targets``."""
+    """Feed ``cases`` inputs, shared among ``targets``; so few that one process takes them all begin one process."""
     done: Counter[str] = Counter()
     peak: dict[str, int] = {}
     faults: list[Fault] = []
     shares = sum(TARGETS[target].share for target in targets)
+    wanted = {target: max(1, round(cases * TARGETS[target].share / shares)) for target in targets}
+    for doors in [targets] if sum(wanted.values()) <= BATCH else [[target] for target in targets]:
+        while doors:
+            runs = [(door, done[door], min(BATCH, wanted[door] - done[door])) for door in doors]
+            for door, (tried, high, new) in zip(doors, _batch(seed, runs), strict=False):
+                faults += new
+                done[door] += tried
+                peak[door] = max(peak.get(door, 0), high)
+                if tried == 0:
+                    wanted[door] = done[door]  # it did not even start; the fault says so
+            doors = [door for door in doors if done[door] < wanted[door]]
     for target in targets:
-        first, end = 0, max(1, round(cases * TARGETS[target].share / shares))
-        while first < end:
-            count = min(BATCH, end - first)
-            tried, high, new = _batch(target, seed, first, count)
-            faults += new
-            done[target] += tried
-            peak[target] = max(peak.get(target, 0), high)
-            if tried == 0:
-                break  # it did not even start; the fault says so
-            first += tried
         sys.stderr.write(f"{target}: {done[target]} cases, {sum(f.target == target for f in faults)} faults\n")
     return Fuzzed(dict(done), peak, tuple(faults))
 
 
-def _batch(target: str, seed: int, first: int, count: int) -> tuple[int, int, list[Fault]]:
-    """One process over some cases: how many it tried, its highest memory, what went wrong."""
+Tried = tuple[int, int, list[Fault]]
+"""How many cases of a door were tried, the process's highest memory, what went wrong."""
+
+
+def _batch(seed: int, runs: list[tuple[str, int, int]]) -> list[Tried]:
+    """One process over some cases of each door, given as its name, the first and how many; as far as it came."""
     with (
         tempfile.TemporaryDirectory(prefix="hissway-fuzz-") as root,
         tempfile.TemporaryDirectory(prefix="hissway-fuzz-") as cache,
         tempfile.TemporaryFile() as errors,
     ):
-        command = [sys.executable, "-m", "tests.fuzz.worker", target, str(seed), str(first), str(count), root]
+        told = [f"{door}:{first}:{count}" for door, first, count in runs]
+        command = [sys.executable, "-m", "tests.fuzz.worker", str(seed), root, *told]
         home = str(Path(root) / "home")
         here = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "HOME": home, "HISSWAY_JOBS": home}
         here["MPLCONFIGDIR"] = cache  # the plotting library's own; not ours to judge
         worker = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=errors, env=here, cwd=CHECKOUT)
+        lines = _lines_of(worker)
+        came: list[Tried] = []
         try:
-            return _listen(worker, target, first, errors)
+            for door, first, _ in runs:
+                came.append(_listen(worker, lines, door, first, errors))
+                if worker.returncode is not None:  # it ended before it said that it was done
+                    break
+            return came
         finally:
             worker.kill()
             worker.wait()
 
 
-def _pass_on(source: IO[bytes], lines: queue.Queue[bytes]) -> None:
+def _lines_of(worker: subprocess.Popen[bytes]) -> queue.Queue[bytes]:
     """Lines to the one who waits for them; an empty one at the end."""
-    for line in source:
-        lines.put(line)
-    lines.put(b"")
+    lines: queue.Queue[bytes] = queue.Queue()
+    source = worker.stdout
+    assert source is not None
+
+    def pass_on() -> None:
+        for line in source:
+            lines.put(line)
+        lines.put(b"")
+
+    threading.Thread(target=pass_on, daemon=True).start()
+    return lines
 
 
 def _listen(
-    worker: subprocess.Popen[bytes], target: str, first: int, errors: IO[bytes]
-) -> tuple[int, int, list[Fault]]:
-    lines: queue.Queue[bytes] = queue.Queue()
-    assert worker.stdout is not None
-    threading.Thread(target=_pass_on, args=(worker.stdout, lines), daemon=True).start()
+    worker: subprocess.Popen[bytes], lines: queue.Queue[bytes], target: str, first: int, errors: IO[bytes]
+) -> Tried:
     faults: list[Fault] = []
     at = first - 1
     while True:
         try:
             line = lines.get(timeout=SILENCE_S if at >= first else START_S)
         except queue.Empty:
+            worker.kill()
+            worker.wait()
             return at - first + 1, 0, [*faults, Fault(target, at, f"hang: nothing for {SILENCE_S:.0f} s")]
         if not line:
             break

@@ -1,4 +1,4 @@
-"""Run as a program: feeds one door a run of seeded cases within limits, and says on stdout what each came to.
+"""Run as a program: feeds doors a run of seeded cases within limits, and says on stdout what each came to.
 
 A line of JSON before each case (so that a case that hangs or kills the process is known by its number) and one for
 each fault. Everything it may write lies in a room of its own; whatever appears beside that room is a fault.
@@ -90,31 +90,34 @@ def _listing(root: Path, room: Path) -> list[str]:
     return sorted(str(p) for p in root.rglob("*") if room not in p.parents and p != room)
 
 
-def main(target: str, seed: str, first: str, count: str, root: str) -> None:
-    """Feed cases ``first`` to ``first + count - 1``."""
+def main(seed: str, root: str, *runs: str) -> None:
+    """Feed each door in turn, given as ``DOOR:FIRST:COUNT``, cases ``FIRST`` to ``FIRST + COUNT - 1``."""
     place = Path(root)
     room = place / "outer" / "inner" / "room"
     room.mkdir(parents=True)
     (place / "sentinel").write_text("untouched")
     os.chdir(room.parent)
-    seeds = TARGETS[target].seeds(room)
-    fault_of(target, seeds[0], _fresh(room))  # imports and caches
+    doors = [(target, int(first), int(count)) for target, first, count in (run.rsplit(":", 2) for run in runs)]
+    seeds = {target: TARGETS[target].seeds(_fresh(room)) for target, _, _ in doors}
+    for target in seeds:
+        fault_of(target, seeds[target][0], _fresh(room))  # imports and caches
     before = set(_listing(place, room))
     limit_memory()
-    for n in range(int(first), int(first) + int(count)):
-        _say(case=n)
-        data = make_case(target, int(seed), n, seeds)
-        fault = fault_of(target, data, _fresh(room))
-        if not fault and peak_mb() > MAX_MEMORY_MB:
-            fault = f"memory: {peak_mb():.0f} MB"
-        strange = set(_listing(place, room)) ^ before
-        if strange or (place / "sentinel").read_text() != "untouched":
-            fault = f"outside: wrote or removed {sorted(strange)[:3]}"
-        if fault:
-            _say(fault=fault, of=n, bytes=len(data))
-        if fault.startswith(("memory", "outside")):
-            return  # the next case starts in a clean process
-    _say(done=True, peak_mb=round(peak_mb()))
+    for target, first, count in doors:
+        for n in range(first, first + count):
+            _say(case=n)
+            data = make_case(target, int(seed), n, seeds[target])
+            fault = fault_of(target, data, _fresh(room))
+            if not fault and peak_mb() > MAX_MEMORY_MB:
+                fault = f"memory: {peak_mb():.0f} MB"
+            strange = set(_listing(place, room)) ^ before
+            if strange or (place / "sentinel").read_text() != "untouched":
+                fault = f"outside: wrote or removed {sorted(strange)[:3]}"
+            if fault:
+                _say(fault=fault, of=n, bytes=len(data))
+            if fault.startswith(("memory", "outside")):
+                return  # the next case starts in a clean process
+        _say(done=True, peak_mb=round(peak_mb()))
 
 
 def _fresh(room: Path) -> Path:

@@ -37,7 +37,7 @@ class _Kilohertz(NumericAxisFormatter):
 
 
 class StillPlot(PlotWidget, can_focus=False):
-    """A plot that cannot be dragged or zoomed, so that two of them always compare; not seen before it has something."""
+    """A plot that cannot be dragged or zoomed, so that two of them always compare."""
 
     DEFAULT_CSS = "StillPlot { background: $background; min-height: 8; }"
 
@@ -47,7 +47,6 @@ class StillPlot(PlotWidget, can_focus=False):
     def on_mount(self) -> None:
         super().on_mount()
         self.margin_left, self.margin_bottom, self.margin_top = 7, 3, 0
-        self.visible = False
 
 
 class SpectraPlot(StillPlot):
@@ -60,12 +59,11 @@ class SpectraPlot(StillPlot):
         self.set_xlabel("kHz")
 
     def empty(self) -> None:
-        """Nothing to draw: what was drawn for another point must not stay, and an axis of nothing says something."""
-        self.visible = False
+        """Nothing to draw: what was drawn for another point must not stay."""
+        self.clear()
 
     def show(self, lg_freq: Sequence[float], curves: Sequence[Curve], tones_lg: Sequence[float], tone_pen: str) -> None:
         """Draw the curves; tones as upright lines."""
-        self.visible = True
         self.clear()
         for curve in curves:
             self._draw(lg_freq, curve)
@@ -131,7 +129,6 @@ class LevelPlot(StillPlot):
 
         ``pens``: that of the level, and that of the bar from one mean to the other.
         """
-        self.visible = True
         self.clear()
         self.plot(t_s, level_db, line_style=pens[0], hires_mode=HiResMode.BRAILLE)
         low, high = sorted(part.mean_db for part in parts)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
 from listen.bench.accuracy.cover import cover, true_excess_db
 from listen.bench.accuracy.detection import Depth, Detection, crossing, detection, limit_db
@@ -39,6 +40,18 @@ def test_crossing_lies_between_the_levels_and_is_none_outside_them() -> None:
     assert crossing(levels, np.array([0.5, 0.8, 1.0]), 0.9) == pytest.approx(-0.5)
     assert crossing(levels, np.array([0.1, 0.2, 0.3]), 0.9) is None
     assert crossing(levels, np.array([0.95, 1.0, 1.0]), 0.9) is None
+
+
+def test_a_switched_takes_depth_is_read_between_two_levels_as_shares_bend() -> None:
+    """An ideal detector's shares in steps of a decibel, 3.09 deviations to pass: read to a twentieth of one, wherever
+    the steps lie; a straight line between two shares reads up to a fifth too high."""
+    for deviation in 10 ** (np.linspace(-1.95, -1.85, 5)):
+        levels = tuple(map(float, range(-22, -8)))
+        shares = ndtr(10 ** (np.array(levels) / 10) / deviation - 3.09)
+        true = 10 * np.log10((3.09 + 1.645) * deviation)
+        assert switched.reached(levels, shares, 10**6) == pytest.approx(true, abs=0.05)
+    assert switched.reached((-1.0, 0.0), np.array([0.1, 0.9]), 100) is None
+    assert switched.reached((-1.0, 0.0), np.array([0.95, 1.0]), 100) is None
 
 
 @pytest.mark.parametrize("name", sorted(SHAPES))

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from listen.signal.contrast import Contrast, Group
 from listen.signal.drift import NEPER_PER_DB, Drift, RoundDrift
+from listen.signal.excess import whitening
 from listen.signal.locked_fit import Fit, fit
 from listen.signal.spectra import Spectra
 from listen.signal.switched_blocks import (
@@ -25,7 +26,7 @@ from listen.signal.switched_blocks import (
     standing_out,
     unknocked,
 )
-from listen.signal.switched_loud import LEAVES_DB, read_settled
+from listen.signal.switched_loud import LEAVES_DB, as_in_the_quiet, read_settled
 from listen.signal.switching import Timeline
 from listen.signal.take import OVERLAP_EFFICIENCY, TINY
 
@@ -41,7 +42,7 @@ AGAINST_SIGMAS = 5.0
 """Louder with the air off by more than this is no chance of a shop (one in ten thousand with few cycles): a take is
 refused for it only where a real leak was turned the wrong way round."""
 LOUD_DB = 2.0
-"""Mean log ratio of the bands from which a hiss is loud enough to be read where it has settled alone."""
+"""Mean log ratio of the bands, or excess, from which a hiss is loud enough to be read where it has settled alone."""
 SCALES = (0.0, 0.2, 0.4, 0.6, 0.75, 0.87, 0.94, 0.975, 0.99, 0.997, 0.9995, 1.0)
 """Shares of probability between which the unknown size of the variance is taken as one value each: fine where it is
 large, since that is what a false alarm of one in a thousand comes from."""
@@ -106,7 +107,9 @@ def lock(
         power = power * np.exp(-(shop - shop.mean()))[:, None]
     found = _fit_all(power, t_s, timeline, bandwidth_hz)
     weight = bandwidth_hz / bandwidth_hz.sum()
-    if found is None or float(weight @ found.contrast.rho) < LOUD_DB * NEPER_PER_DB:
+    if found is None:
+        return None
+    if _sizes(found.contrast.rho, found.contrast, weight).max() < LOUD_DB * NEPER_PER_DB:
         return found
     # A faint hiss needs all there is, and what is left of it hides nothing. Of a loud one what has settled is enough.
     settled = read_settled(power, t_s, timeline, bandwidth_hz, found.contrast)
@@ -115,7 +118,8 @@ def lock(
     contrast, left_out, quiet_db = settled
     # Where its curve fits, the fit of all there is says the same, and better; but not what a silence would have been.
     apart = contrast.rho - found.contrast.rho
-    if abs(float(weight @ apart)) < LEAVES_DB * NEPER_PER_DB:
+    sizes = [_sizes(c.rho, contrast, weight) for c in (contrast, found.contrast)]
+    if np.abs(sizes[0] - sizes[1]).max() < LEAVES_DB * NEPER_PER_DB:
         # Air-off halves stand out beside a hiss that dies slowly for what is left of it: no fault of theirs.
         faults = tuple(h for h in found.left_out if h % 2 or h in left_out)
         # Two ways to read one hiss: by half of what they differ either may err.
@@ -128,12 +132,18 @@ def lock(
     return replace(found, contrast=contrast, left_out=left_out, quiet_db=quiet_db)
 
 
+def _sizes(rho: NDArray[np.float64], like: Contrast, weight: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean log ratio, and excess as ``like`` states it, in nepers: a hiss of few bands is loud in the second alone."""
+    return np.array([weight @ rho, np.log(whitening(like) @ np.exp(rho))])
+
+
 def _fit_all(
     power: NDArray[np.float64], t_s: NDArray[np.float64], timeline: Timeline, bandwidth_hz: NDArray[np.float64]
 ) -> Locked | None:
     """Reduce the whole take, near edges excepted."""
     half = np.where(timeline.guarded(t_s), -1, timeline.halves(t_s))
-    keep = (half >= 0) & unknocked(power, half)
+    calm = (half >= 0) & unknocked(power, half)
+    keep = calm.copy()
     weight = bandwidth_hz / bandwidth_hz.sum()
     out: list[int] = []
     shares = np.stack([timeline.share(t_s), *timeline.shares(t_s)])
@@ -150,6 +160,12 @@ def _fit_all(
     first, found = _fitted(made, weight, bandwidth_hz, timeline.period_s)
     quiet, air, cov, silent = _pair(first, found, made, weight, hidden_under_hiss(power, half, keep, out) / made.quiet)
     sure = 1e6  # what the covariances do not know stands in ``scatter``
+    # None below twice what is sure, or chance that looks like hiss would choose the bands it is looked for in.
+    clear = float((found.h / np.sqrt(np.diag(found.cov))).max()) / (2.0 * SURE_SIGMAS)
+    died = keep & (half % 2 == 0) & (shares[0] <= NEARLY_OFF / max(float((air / quiet).max()) - 1.0, 1.0))
+    # The first half, even where it stood out from the others for what is left of the hiss in these.
+    still = np.where(died | (calm & (half == 0)), half, -1)
+    silent = as_in_the_quiet(silent, power, t_s, still, float(np.clip(clear - 1.0, 0.0, 1.0)))
     groups = [Group(mean, 0.5 * cov, mean, 0.5 * cov, 0.0, sure) for mean in (quiet, air)]
     known = student(found.dof)
     return Locked(
@@ -226,25 +242,7 @@ def _pair(
     # n - 3 for n - 1: the mean of a few halves errs as a Student t does, whose variance is so much the larger.
     moved = spare.T @ spare / (n * max(n - 3, 1)) * np.outer(above, above)
     cov = (found.cov + template + np.outer(hidden, hidden)) * np.outer(slope, slope) + moved
-    # None below twice what is sure, or chance that looks like hiss would choose the bands it is looked for in.
-    sure = float(weight @ found.h) / float(np.sqrt(weight @ silent @ weight)) / (2.0 * SURE_SIGMAS)
-    bands = _as_quiet(np.diag(silent), found.residual / base, made, off) ** float(np.clip(sure - 1.0, 0.0, 1.0))
-    return quiet, quiet * ratio, cov, silent * np.sqrt(np.outer(bands, bands))
-
-
-def _as_quiet(
-    silent: NDArray[np.float64], residual: NDArray[np.float64], made: Blocks, off: NDArray[np.bool_]
-) -> NDArray[np.float64]:
-    """Factors [shape=(B,)] on the bands' variances ``silent`` [shape=(B,)] that leave them as they are to each other
-    with the air off: weights over bands are for a point without hiss, and one of 20 dB in some bands would else be
-    stated by the others.
-    """
-    # From one block to the next: what is left of a loud hiss as it dies is no restlessness.
-    calm = (np.diff(made.half) == 0) & off[1:] & off[:-1]
-    if not calm.any():
-        return np.ones_like(silent)
-    part = np.maximum((np.diff(residual, axis=0)[calm] ** 2).mean(axis=0), TINY) / silent
-    return np.asarray(part * float(np.median(1.0 / part)))
+    return quiet, quiet * ratio, cov, silent
 
 
 def _steeper(hiss: NDArray[np.float64], sigma: NDArray[np.float64]) -> NDArray[np.float64]:

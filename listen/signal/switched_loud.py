@@ -16,6 +16,7 @@ from listen.signal.drift import NEPER_PER_DB
 from listen.signal.locked_fit import regular
 from listen.signal.switched_blocks import BLOCK_S, LEAST_FRAMES, STANDS_OUT, hidden_under_hiss, unknocked
 from listen.signal.switching import Timeline
+from listen.signal.take import TINY
 
 LEAVES_DB = 1.0
 """By less than this no half cycle stands out, and nothing is called a rest of the hiss. Judgement: less moves no excess
@@ -49,6 +50,9 @@ def read_settled(
     ``faint`` is what a fit of all there is says; other parameters as of ``switched.lock``.
     """
     weight = bandwidth_hz / bandwidth_hz.sum()
+    # Levels are of the bands in which it hisses: in the others nothing of it is left, nor would be missed.
+    share = np.maximum(1.0 - np.exp(-faint.rho), TINY)
+    hissing = weight * share / float(weight @ share)
     half = np.where(timeline.settled(t_s), timeline.halves(t_s), -1)
     keep = (half >= 0) & unknocked(power, half)
     numbers, frames = np.unique(half[keep], return_counts=True)
@@ -57,18 +61,18 @@ def read_settled(
     if len(on) < 2 or not off:
         return None
     base = mean[off[0]]
-    level = {h: float(np.log((mean[h] / base) @ weight)) for h in mean}
+    level = {h: float(np.log((mean[h] / base) @ hissing)) for h in mean}
     if min(level[h] for h in on) <= max(level[h] for h in off):
         return None
     later = [h for h in off if h > 0]
-    rest = 0 in off and len(later) > 1 and _is_left_of_the_hiss(power / base @ weight, t_s, timeline, level, later)
+    rest = 0 in off and len(later) > 1 and _is_left_of_the_hiss(power / base @ hissing, t_s, timeline, level, later)
     # With the air off nothing is left out for being quiet: there the hiss has died, or something else has stopped.
     loud = {h for h in _standing_out({h: level[h] for h in off}) if level[h] > np.median([level[k] for k in off])}
     used = [0] if rest else [h for h in off if h not in loud]
     # Of each band the quiet at the time of each air-on half: between the air-off halves beside it.
     quiet = np.log([mean[h] for h in used])
     d = np.log([mean[h] for h in on]) - np.stack([np.interp(on, used, band) for band in quiet.T], axis=1)
-    strange = _standing_out(dict(zip(on, (d @ weight).tolist(), strict=True)))
+    strange = _standing_out(dict(zip(on, (d @ hissing).tolist(), strict=True)))
     d = d[[h not in strange for h in on]]
     n = len(d)
     if n < 2:
@@ -90,7 +94,7 @@ def read_settled(
     # is no restlessness of the shop. Of a few air-off halves the scatter counts four times.
     still = (STILL_DB * NEPER_PER_DB) ** 2 + 8.0 / n * restless**2
     assert faint.silent is not None
-    silent = _as_in_the_quiet(faint.silent, power, t_s, np.where(keep & np.isin(half, used), half, -1))
+    silent = as_in_the_quiet(faint.silent, power, t_s, np.where(keep & np.isin(half, used), half, -1))
     silent *= min(still, float(weight @ faint.silent @ weight)) / float(weight @ silent @ weight)
     at = np.exp(quiet.mean(axis=0))
     both = 0.5 * (cov + np.outer(part, part))
@@ -125,10 +129,15 @@ def _is_left_of_the_hiss(
     return bool(np.expm1(lifts).mean() <= SLACK * bound)
 
 
-def _as_in_the_quiet(
-    silent: NDArray[np.float64], power: NDArray[np.float64], t_s: NDArray[np.float64], half: NDArray[np.intp]
+def as_in_the_quiet(
+    silent: NDArray[np.float64],
+    power: NDArray[np.float64],
+    t_s: NDArray[np.float64],
+    half: NDArray[np.intp],
+    part: float = 1.0,
 ) -> NDArray[np.float64]:
-    """``silent`` [shape=(B, B)] with variances to each other as in the frames of a ``half`` [shape=(T,)] with air off.
+    """``silent`` [shape=(B, B)] with variances to each other as in the frames of a ``half`` [shape=(T,)] with air off,
+    by a ``part`` of the way there: -1 for frames that are not used.
 
     Weights over bands are for a point without hiss: one of 20 dB in some bands would else be stated by the others.
     """
@@ -139,10 +148,10 @@ def _as_in_the_quiet(
         level = np.log([power[here & (block == b)].mean(axis=0) for b in np.unique(block[here])])
         # From one block to the next: what drifts is no band's own.
         steps.append(np.diff(level, axis=0))
-    moves = np.concatenate(steps)
-    if len(moves) < LEAST_STEPS:
+    if sum(map(len, steps)) < LEAST_STEPS:
         return silent.copy()
-    factor = np.sqrt((moves**2).mean(axis=0) / np.diag(silent))
+    factor = (np.concatenate(steps) ** 2).mean(axis=0) / np.diag(silent)
+    factor = np.sqrt(factor / np.median(factor)) ** part
     return np.asarray(silent * np.outer(factor, factor))
 
 

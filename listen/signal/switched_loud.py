@@ -150,7 +150,7 @@ def as_in_the_quiet(
         steps.append(np.diff(level, axis=0))
     if sum(map(len, steps)) < LEAST_STEPS:
         return silent.copy()
-    factor = (np.concatenate(steps) ** 2).mean(axis=0) / np.diag(silent)
+    factor = np.maximum((np.concatenate(steps) ** 2).mean(axis=0), TINY) / np.diag(silent)
     factor = np.sqrt(factor / np.median(factor)) ** part
     return np.asarray(silent * np.outer(factor, factor))
 

@@ -154,6 +154,22 @@ async def test_skip_asks_for_a_reason_and_keeps_it(tmp_path: Path) -> None:
         await until(pilot, lambda: screen.step().id == "call")
 
 
+async def test_nothing_is_recorded_into_a_job_that_is_open_to_read_only(tmp_path: Path) -> None:
+    """Said at the first key, not by a whole walk in which every clip is refused and taken once more."""
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        folder = app.open_job.folder
+        app.take(open_job(folder, write=False))
+        for key in ("space", "h"):
+            await pilot.press(key)
+            await until(pilot, lambda: "open to read only" in words(app))
+            assert not screen.now.busy and screen.now.taking is None
+            screen.change(outcome=None)
+            await until(pilot, lambda: "open to read only" not in words(app))
+        assert not list((folder / "parts").iterdir())
+
+
 async def test_the_microphone_goes_away_in_the_middle(tmp_path: Path) -> None:
     """The error is a sentence, what had arrived can be kept, and the round goes on."""
     app = bench(tmp_path, source=FakeSource(["lost"]))

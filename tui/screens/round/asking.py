@@ -33,6 +33,7 @@ from tui.widgets.entries import EntryPanel
 from tui.widgets.panels import ChoicePanel
 
 ONE_CHANNEL = "this input has one channel; choose one with several (m), or take rounds another way (w)."
+READ_ONLY = "the job is open to read only, nothing is recorded; see why when it is opened from the list of jobs."
 LOOKED: dict[str, type[AirFollowed | BubblesLooked]] = {"bubbles": BubblesLooked, "followed": AirFollowed}
 """What is kept of something that was looked for."""
 REASONS = ("cannot be reached", "not there on this engine", "too loud there at the moment", "no time", "already known")
@@ -58,6 +59,9 @@ class Asking(Bench):
     async def take(self, step: Step, work: Work | None = None) -> None:
         """Take what one key records (or what ``work`` does): at a signed round once the reason was given, and always
         once the cautions before it were read and every microphone has its place."""
+        if not self.opened.writable:
+            self.change(outcome=Outcome(False, READ_ONLY, lead="Not here"))
+            return
         work = work or {"point": one_point, "walk": one_walk}.get(self.by_key(step), by_key)
         if self.record.signed and not await write_asking(self, [self.record], "A further clip"):
             return

@@ -482,6 +482,20 @@ async def test_help_explains_the_screen_and_names_its_keys(tmp_path: Path) -> No
         await until(pilot, lambda: not isinstance(app.screen, HelpScreen) and app.focused is not None)
 
 
+async def test_preferences_that_the_disk_refuses_are_told_once_and_hold(tmp_path: Path) -> None:
+    """A home that is read-only: the microphones' places would be asked for again, and nobody would know why."""
+    app = bench(tmp_path)
+    app.services.preferences_path = lambda: tmp_path / "file" / "screens.json"
+    (tmp_path / "file").write_text("no folder")
+    said: list[str] = []
+    app.tell = lambda text, *, bad=False: said.append(str(text))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("ctrl+t")
+        await until(pilot, lambda: len(said) == 1)
+        app.prefer(move_s=3.0)
+        assert len(said) == 1 and "screens.json: cannot be written" in said[0] and app.preferences.move_s == 3.0
+
+
 async def test_light_and_dark_are_kept(tmp_path: Path) -> None:
     app = bench(tmp_path)
     async with app.run_test(size=(80, 24)) as pilot:

@@ -66,6 +66,8 @@ class Bay(App[None]):
         self.headphones_checked: dict[str, bool | None] = {}
         """Learners whose headphones were checked since the program was started."""
         self.preferences = load(self.services.preferences_path())
+        self._kept = True
+        """Whether the disk took the preferences when they were last changed."""
         self.journal = JournalWriter()
         """All that writes to the open job goes through it; while it is busy the disk has not taken what is shown."""
 
@@ -75,7 +77,9 @@ class Bay(App[None]):
 
     def prefer(self, **changes: Any) -> None:
         self.preferences = msgspec.structs.replace(self.preferences, **changes)
-        save(self.services.preferences_path(), self.preferences)
+        kept, self._kept = self._kept, save(path := self.services.preferences_path(), self.preferences)
+        if kept and not self._kept:  # told once, not with every take
+            self.tell(f"{path}: cannot be written; what was chosen holds until Hissway is left.", bad=True)
 
     def take(self, opened: OpenJob) -> None:
         """Make a job the open one; the one before is closed."""

@@ -47,10 +47,11 @@ def load(path: Path) -> Preferences:
         return Preferences()
 
 
-def save(path: Path, preferences: Preferences) -> None:
-    """Keep them; a disk that refuses only means that they are asked again."""
+def save(path: Path, preferences: Preferences) -> bool:
+    """Keep them; False where the disk refuses: then they are asked again."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(msgspec.json.format(msgspec.json.encode(preferences)))
     except OSError:
-        return
+        return False
+    return True

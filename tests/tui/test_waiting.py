@@ -10,7 +10,7 @@ from fakes import FakeServices
 from test_screens import judged_job
 from textual.widgets import DataTable
 
-from listen.jobs.events import FindingRecorded, Judged
+from listen.jobs.events import FindingRecorded, JobNamed, Judged
 from listen.jobs.folder.store import create_job, list_jobs, open_job
 from listen.trade.engine import layout
 from tui.app import HisswayApp
@@ -68,6 +68,19 @@ async def test_what_waits_is_decided_blind_while_the_tech_has_the_job_open(tmp_p
 
 def _new(bench, was) -> list[str]:
     return [c.id for c in bench.job.rounds[0].live_clips() if c.id not in was.clips]
+
+
+async def test_of_two_jobs_whose_titles_are_cut_alike_each_is_named_in_full(tmp_path: Path) -> None:
+    """The column has 16 letters at 80 columns; nobody decides on the engine before the repair for the one after."""
+    await judged_job(tmp_path)
+    (row,) = list_jobs(tmp_path / "jobs")
+    title = "The red baler's engine that blows oil, again"
+    with open_job(tmp_path / "jobs" / row.folder) as opened:
+        opened.append(JobNamed(title=title))
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await queue(pilot, 1)
+        await until(pilot, lambda: f"{title}, cylinder 1" in words(app))
 
 
 async def by_report(pilot) -> None:

@@ -3,7 +3,7 @@
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.widgets import DataTable
+from textual.widgets import DataTable, Static
 
 from listen.errors import HisswayError
 from listen.jobs.folder.witnesses import JobSummary
@@ -11,6 +11,7 @@ from listen.jobs.standing import ORDER, Waiting
 from listen.voice import times
 from listen.voice.names import WAITS
 from listen.voice.text import plain
+from tui.content import shown
 from tui.screens.job_table import JobTable, Rows
 
 COLUMNS = (("Waits", 23), ("Cyl", 3), ("Job", 0), ("By", 10), ("Since", 16))
@@ -36,6 +37,7 @@ class WaitingScreen(JobTable):
 
     def body(self) -> ComposeResult:
         yield from self.table()
+        yield Static(id="about")
 
     def on_mount(self) -> None:
         self.set_interval(LOOK_EVERY_S, self._look)
@@ -56,6 +58,14 @@ class WaitingScreen(JobTable):
         self.put({key: _row(job, one, widths["Job"]) for key, (job, one) in self._rows.items()}, widths)
         if self._rows:
             self.query_one(Rows).focus()
+        else:
+            self.query_one("#about", Static).update("")
+
+    @on(DataTable.RowHighlighted)
+    def _moved(self, event: DataTable.RowHighlighted) -> None:
+        """Which job it is, where the column had to cut its title."""
+        if found := self._rows.get(str(event.row_key.value)):
+            self.query_one("#about", Static).update(shown(f"{found[0].title}, cylinder {found[1].cylinder}", "bold"))
 
     @on(DataTable.RowSelected)
     def _chosen(self, event: DataTable.RowSelected) -> None:

@@ -6,10 +6,13 @@ import sys
 from pathlib import Path
 from weakref import WeakKeyDictionary
 
+import pytest
 import textual._wait
 import textual.screen
 from textual.css.model import RuleSet
 from textual.css.stylesheet import Stylesheet
+from textual.pilot import Pilot
+from textual.screen import Screen
 
 from tui.screens.microphone import screen as microphone
 from tui.screens.round import screen as round_room
@@ -41,14 +44,40 @@ def _parse_once() -> None:
 _parse_once()
 
 
-def _draw_seldom() -> None:
-    """Sixty frames and twenty-five moves of the meter a second are for eyes: pilots wait for what they assert, and
-    :meth:`Pilot.pause` draws whatever is due."""
+DRAW_AT_ONCE = Screen._compositor_refresh
+
+
+def _draw_what_is_waited_for() -> None:
+    """Sixty frames and twenty-five moves of the meter a second are for eyes: what a pilot waits for is drawn once it is
+    there, by :meth:`Pilot.pause`. What passes on the way there, more or less of it as the machine was busy, was a tenth of
+    these tests; where a whole round is walked it is drawn as well (``drawn_at_once``)."""
     textual.screen.UPDATE_PERIOD = 1 / 8  # type: ignore[misc]
     round_room.METER_PERIOD_S = microphone.METER_PERIOD_S = 1 / 5
+    draw, pause = DRAW_AT_ONCE, Pilot.pause
+
+    def owe(screen: Screen[object]) -> None:
+        if screen is not screen.app.screen:
+            draw(screen)  # marks what shines through on the screen that lies on top
+            return
+        screen._dirty_widgets.clear()  # their regions are noted in the compositor
+        screen.app._update_mouse_over(screen)
+
+    async def paused(pilot: Pilot[object], delay: float | None = None) -> None:
+        await pause(pilot, delay)
+        if pilot.app.screen._compositor._dirty_regions:
+            draw(pilot.app.screen)
+
+    Screen._compositor_refresh = owe  # type: ignore[method-assign]
+    Pilot.pause = paused  # type: ignore[method-assign]
 
 
-_draw_seldom()
+_draw_what_is_waited_for()
+
+
+@pytest.fixture
+def drawn_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As for eyes: for a test of when things are drawn, and of all that may have to be drawn."""
+    monkeypatch.setattr(Screen, "_compositor_refresh", DRAW_AT_ONCE)
 
 
 def _wait_little() -> None:

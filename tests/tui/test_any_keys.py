@@ -12,6 +12,7 @@ import pytest
 from tests.keys import walker
 
 
+@pytest.mark.usefixtures("drawn_at_once")
 @pytest.mark.parametrize("seed", [2, 3])
 async def test_any_keys_lose_nothing(tmp_path: Path, seed: int) -> None:
     gone = await walker.walk(tmp_path, seed, 100)

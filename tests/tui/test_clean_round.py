@@ -158,6 +158,7 @@ WAYS = {
 """By way: what the tech does, the job's way, most keys from `r` on, of those from the first clip on, and seconds."""
 
 
+@pytest.mark.usefixtures("drawn_at_once")
 @pytest.mark.parametrize("name", WAYS)
 async def test_a_clean_round(tmp_path: Path, monkeypatch, name: str) -> None:
     """Takes and pauses last no time here: what is left is what the program itself makes one wait for.

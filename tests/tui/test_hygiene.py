@@ -56,6 +56,7 @@ def test_first_paint_load_and_quitting_in_a_real_terminal() -> None:
     in_time(left_s, 1.5)
 
 
+@pytest.mark.usefixtures("drawn_at_once")
 async def test_sound_to_screen() -> None:
     """A step in the signal is on the screen in well under a fifth of a second."""
     from measure import sound_to_screen_s

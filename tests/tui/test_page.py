@@ -6,10 +6,11 @@ from pathlib import Path
 
 import msgspec
 from bay import FOUR_POINTS, bench, clip, settle, to_engine, to_quiet_walk, until, walk, words
+from fakes import result_for
 from textual.widgets import Input, OptionList
 
 from listen.jobs.event_words import event_words
-from listen.jobs.events import ReadingEntered, Signed
+from listen.jobs.events import Judged, ReadingEntered, Signed
 from listen.trade.engine import layout, points_for
 from listen.voice.names import path as path_name
 from tests.jobs.short import note_texts
@@ -124,6 +125,14 @@ async def test_a_call_by_a_wrong_key_is_corrected_on_the_page_and_is_blind_only_
             if now == "exhaust valve":
                 await walk(pilot, screen)
         assert "after numbers had been shown" in event_words(screen.record.call(), app.job)
+        clips = tuple(c.id for c in screen.record.live_clips())
+        app.open_job.append(Judged(round_id=screen.round_id, result=result_for(["intake"]), clips=clips))
+        app.job = app.open_job.job
+        shown = await page(pilot, app)
+        await point_at(pilot, shown, "tech: rings, 50 % sure")
+        await pilot.press("backspace")  # no verdict rests on a call: nobody is asked whether it shall be judged again
+        await until(pilot, lambda: app.job.rounds[0].call() is None)
+        assert not app.job.rounds[0].stale
 
 
 def test_rings_are_heard_where_this_engine_lets_them_be_heard() -> None:

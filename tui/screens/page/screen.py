@@ -119,8 +119,10 @@ class PageScreen(BayScreen[None]):
         verb = "Taking back" if back else "Bringing back"
         event = take_back(line, "on the page") if back else bring_back(line, "on the page")
         touched = rounds_touched(self.job, line.round_id, line.cylinder if self.cylinder is not None else None)
-        # Nothing was judged by a note: nobody is asked before it goes.
-        await write_asking(self, touched if line.kind != "note-added" else (), f"{verb}: {line.words}", event)
+        # Nothing was judged by a note or a call: nobody is asked before a note goes, of a call only what was signed.
+        if line.kind in ("note-added", "by-ear-called"):
+            touched = tuple(r for r in touched if r.signed and line.kind != "note-added")
+        await write_asking(self, touched, f"{verb}: {line.words}", event)
 
     @asks
     async def action_open(self) -> None:
@@ -188,8 +190,8 @@ class PageScreen(BayScreen[None]):
         if called:
             before = not record.numbers_shown
             event = call_event(record.id, called, was.name, before_numbers=before, sure=was.sure)
-            touched = rounds_touched(self.job, record.id, None)
-            await write_asking(self, touched, f"Called anew: {line.words}", take_back(line, "called anew"), event)
+            signed = (record,) if record.signed else ()  # no verdict rests on a call
+            await write_asking(self, signed, f"Called anew: {line.words}", take_back(line, "called anew"), event)
 
     def action_note(self) -> None:
         line = self.line()

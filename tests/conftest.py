@@ -22,8 +22,8 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 
 
-# librosa compiles functions that nothing here calls when it is first loaded: 18 s of the processor, 12 s unoptimised. They
-# are kept apart from those of the bench, whose figures for other programs' ways would suffer.
+# librosa compiles functions that nothing here calls when it is first loaded: 18 s of the processor, 12 s unoptimised.
+# They are kept apart from those of the bench, whose figures for other programs' ways would suffer.
 os.environ.setdefault("NUMBA_OPT", "0")
 os.environ.setdefault("NUMBA_CACHE_DIR", str(Path(__file__).parents[1] / ".pytest_cache" / "numba"))
 

@@ -49,8 +49,8 @@ DRAW_AT_ONCE = Screen._compositor_refresh
 
 def _draw_what_is_waited_for() -> None:
     """Sixty frames and twenty-five moves of the meter a second are for eyes: what a pilot waits for is drawn once it is
-    there, by :meth:`Pilot.pause`. What passes on the way there, more or less of it as the machine was busy, was a tenth of
-    these tests; where a whole round is walked it is drawn as well (``drawn_at_once``)."""
+    there, by :meth:`Pilot.pause`. What passes on the way there, more or less of it as the machine was busy, was a tenth
+    of these tests; where a whole round is walked it is drawn as well (``drawn_at_once``)."""
     textual.screen.UPDATE_PERIOD = 1 / 8  # type: ignore[misc]
     round_room.METER_PERIOD_S = microphone.METER_PERIOD_S = 1 / 5
     draw, pause = DRAW_AT_ONCE, Pilot.pause

@@ -29,6 +29,7 @@ from listen.judge.sources import (
     own_indexes,
     prior_over_levels,
     transfers,
+    valve_states,
 )
 from listen.trade.points import PathId
 from listen.trade.transfer import OWN_SPREAD_DB
@@ -101,7 +102,7 @@ def _blow_by(
     assumed: Assumptions,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Levels and spreads at all points [shape=(n, P)] and log weights [shape=(n,)], out first at the point ``own``."""
-    ways = transfers(source, evidence, own, assumed)
+    ways = transfers(source, evidence, own, assumed, evidence.readings.valves)
     prior = prior_over_levels(source, assumed)
     spread = np.array([w.spread_db for w in ways])
     stated: dict[int, NDArray[np.float64]] = {}
@@ -198,11 +199,14 @@ def _draw(
     levels: list[NDArray[np.float64]] = []
     every = 1
     for k, source in enumerate(_sounding(hypothesis, bool(evidence.shut_heard))):
-        own: list[int | None] = [*own_indexes(source, evidence)]
-        own = own or [None]
+        mouths: list[int | None] = [*own_indexes(source, evidence)]
+        # Every mouth beside every state of the neighbours' valves.
+        states = valve_states(source, evidence)
+        own = (mouths or [None]) * len(states)
         # The same for every set that holds the source: worked out once.
         if source.path not in ways:
-            rows = [transfers(source, evidence, o, assumed) for o in own]
+            each = [v for v in states for _ in mouths or [None]]
+            rows = [transfers(source, evidence, o, assumed, v) for o, v in zip(own, each, strict=True)]
             ways[source.path] = [(np.array([w.mean_db for w in r]), np.array([w.spread_db for w in r])) for r in rows]
         # The piston off top dead centre opens both valves: the second side is about as loud as the first.
         if hypothesis.paths == (PathId.SET_UP,) and k == 1:

@@ -4,6 +4,7 @@ Symbols: x_k level of source k at its own point (dB about the round's mean backg
 low-discrepancy sequence (deterministic) and are aimed where the own point's likelihood is, with weights that undo it.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 
@@ -15,7 +16,7 @@ from listen.judge.evidence import RoundEvidence
 from listen.judge.loudness import LEVELS_DB
 from listen.judge.smoothing import stray_levels
 from listen.trade.points import PathId
-from listen.trade.transfer import OWN_SPREAD_DB, Transfer, another_mouth, transfer
+from listen.trade.transfer import OWN_SPREAD_DB, OpenValve, Transfer, another_mouth, transfer, valves_in_turn
 
 DRAWS = 384
 PLASTIC = (0.8191725133961645, 0.6710436067037893, 0.5497004779019703)
@@ -45,7 +46,9 @@ noise for 1.8 to 3.5 dB."""
 COOLANT_QUIETER_DB = -5.0
 """Air in the coolant is swallowed by the water: its hiss lies lower than another leak's. Judgement."""
 MOST_TALK_DB = -4.0
-"""Mean cross-talk is never taken for more: air comes out first at its own point. Judgement."""
+"""Mean cross-talk is never taken for more, but past an open valve: air comes out first at its own point. Judgement."""
+THROUGH_VALVES = (PathId.INTAKE_VALVE, PathId.EXHAUST_VALVE, PathId.NEXT_CYLINDER)
+"""Paths whose air goes on past valves of a neighbour that stand open."""
 OUTSIDE_SPREAD_DB = 2.5
 """A sound from elsewhere in the shop reaches all points about alike. Judgement."""
 
@@ -92,21 +95,39 @@ def _within(range_db: tuple[float, float]) -> NDArray[np.float64]:
     return np.asarray(np.exp(-0.5 * (beyond / HISS_TAPER_DB) ** 2))
 
 
-def transfers(source: AirSource, evidence: RoundEvidence, own: int | None, assumed: Assumptions) -> list[Transfer]:
-    """How this source is heard at each point of the round, relative to its own point, the one at ``own``."""
+def valve_states(source: AirSource, evidence: RoundEvidence) -> list[Mapping[int, OpenValve | None]]:
+    """What may stand open in the neighbours whose holes were listened at: one state where the firing order tells it."""
+    beside = sorted({p.point.neighbour for p in evidence.points if p.point.neighbour is not None})
+    known = evidence.readings.valves
+    if known or not beside or source.path not in THROUGH_VALVES:
+        return [known]
+    return [*valves_in_turn(beside)]
+
+
+def transfers(
+    source: AirSource,
+    evidence: RoundEvidence,
+    own: int | None,
+    assumed: Assumptions,
+    valves: Mapping[int, OpenValve | None],
+) -> list[Transfer]:
+    """How this source is heard at each point of the round, relative to its own point, the one at ``own``.
+
+    ``valves`` says what stands open in the other cylinders."""
     path = source.hears_as
     if path is None:
         return [Transfer(0.0, OUTSIDE_SPREAD_DB)] * len(evidence.points)
-    valves = evidence.readings.valves
     beside = evidence.points[own].point.neighbour if own is not None else None
     out = []
     for i, p in enumerate(evidence.points):
         cylinder = p.point.neighbour if p.point.neighbour is not None else beside
         open_valve = valves.get(cylinder) if cylinder is not None else None
         elsewhere = i != own and path in p.point.row.own
-        way = another_mouth() if elsewhere else transfer(path, p.point, open_valve)
+        way = another_mouth(p.point) if elsewhere else transfer(path, p.point, open_valve)
         if i == own:
             way = Transfer(0.0, OWN_SPREAD_DB)
+        elif way.through_valve:
+            way = Transfer(way.mean_db, way.spread_db * assumed.talk_widen)
         elif path not in p.point.row.own and path is not PathId.FITTING:
             mean = min(way.mean_db + assumed.talk_db, MOST_TALK_DB)
             # Upward a way ends near the source's own level: that lies two and a half spreads above the mean at most.

@@ -91,7 +91,7 @@ def judge_points(
     if nothing_usable(points) and not facts.bubbles_seen:
         results = tuple(point_result(m, weighed.drift, facts.calibration_db) for m in weighed.points)
         tells = None if engine is None else EngineSay(cylinder=facts.cylinder or 1, zero_dbfs=0.0, points=())
-        return RoundResult(round=name, points=results, paths=(), verdict=said_of_nothing(points), engine=tells)
+        return _plain(RoundResult(round=name, points=results, paths=(), verdict=said_of_nothing(points), engine=tells))
     evidence = weighed.evidence
     odds = posterior(evidence)
     # What the engine's other cylinders are told by this one must not hold what they told it.
@@ -132,7 +132,7 @@ def judge_points(
         )
         slips = (doubted,)
     results = tuple(point_result(m, weighed.drift, facts.calibration_db) for m in measured)
-    return RoundResult(
+    result = RoundResult(
         round=name,
         points=results,
         paths=_paths(odds),
@@ -142,6 +142,12 @@ def judge_points(
         learnt=learnt(evidence, odds, engine or ()),
         shop=shop,
     )
+    return _plain(result)
+
+
+def _plain(result: RoundResult) -> RoundResult:
+    """The same with plain numbers: figures come out of numpy, whose own neither JSON nor the journal takes."""
+    return msgspec.convert(msgspec.to_builtins(result, enc_hook=lambda number: number.item()), RoundResult)
 
 
 def _held_back(verdict: Verdict, slips: Sequence[Blunder]) -> Verdict:
@@ -164,7 +170,7 @@ def _paths(odds: Posterior) -> tuple[PathResult, ...]:
             involved_range=odds.ranges(p)[1],
             probability=odds.share(p),
             involved=odds.involved(p),
-            evidence_db={name: float(db) for name, db in odds.evidence_db[p].items()},  # JSON takes no numpy
+            evidence_db=dict(odds.evidence_db[p]),
         )
         for p in odds.paths
     ]

@@ -49,8 +49,8 @@ class Commands(msgspec.Struct, frozen=True, kw_only=True):
     """Opening and shutting of each time the air was on, from the start of the take."""
 
 
-class FileNotes(msgspec.Struct, frozen=True, kw_only=True):
-    """What differs for one file of a loose round."""
+class FileNotes(Commands, frozen=True, kw_only=True):
+    """What differs for one file of a loose round; its commanded times stand here or under ``switched``."""
 
     switched: Commands | None = None
     channels: tuple[str | None, ...] | None = None
@@ -71,7 +71,9 @@ class Taking(msgspec.Struct, frozen=True, kw_only=True):
     def commands(self, stem: str) -> Commands | None:
         """What was commanded in a file."""
         own = self.files.get(stem)
-        return own.switched if own and own.switched else self.switched
+        if own is None:
+            return self.switched
+        return own.switched or (own if own.on_s or own.period_s else self.switched)
 
     def channels_of(self, stem: str) -> tuple[str | None, ...] | None:
         """Points in the channels of a file."""

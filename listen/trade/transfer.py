@@ -42,6 +42,16 @@ def valve_open(after_firing_deg: float) -> OpenValve | None:
     return "exhaust" if exhaust else "intake" if intake else None
 
 
+def valves_in_turn(neighbours: Sequence[int]) -> list[dict[int, OpenValve | None]]:
+    """What may stand open in cylinders beside the one under test where the firing order is not known, each as likely.
+
+    In a four each of the others has a valve off its seat, in larger engines some have none; of two neighbours no two
+    stand alike.
+    """
+    turns: tuple[OpenValve | None, ...] = ("intake", "overlap", "exhaust", None)
+    return [{n: turns[(first + i) % len(turns)] for i, n in enumerate(neighbours)} for first in range(len(turns))]
+
+
 def valves_open(engine: Engine | None, firing_order: Sequence[int], n: int) -> dict[int, OpenValve | None]:
     """What stands open in every other cylinder while ``n`` is at top dead centre on compression.
 
@@ -83,6 +93,8 @@ class Transfer(msgspec.Struct, frozen=True):
     mean_db: float
     spread_db: float
     why: str = ""
+    through_valve: bool = False
+    """Past a valve that stands open: what comes out there may be louder than at the path's own point."""
 
 
 class _Row(Transfer, frozen=True):
@@ -94,6 +106,7 @@ class _Row(Transfer, frozen=True):
 class _Table(msgspec.Struct, frozen=True):
     default: Transfer
     another: Transfer
+    another_hole: Transfer
     row: tuple[_Row, ...]
 
 
@@ -113,10 +126,10 @@ def transfer(path: PathId, point: Point, open_valve: OpenValve | None = None) ->
             continue
         if row.valve and (open_valve is None or open_valve not in (row.valve, "overlap")):
             continue
-        return Transfer(row.mean_db, row.spread_db, row.why)
+        return Transfer(row.mean_db, row.spread_db, row.why, bool(row.valve))
     return Transfer(0.0, OWN_SPREAD_DB) if path in point.row.own else _table().default
 
 
-def another_mouth() -> Transfer:
+def another_mouth(at: Point) -> Transfer:
     """How a path that comes out at one of its own points is heard at another of them."""
-    return _table().another
+    return _table().another if at.neighbour is None else _table().another_hole

@@ -1,5 +1,7 @@
 """The odds: they sum, they follow the evidence one way only, and their terms add up to what is shown."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 from evidence_made import FOUR, loud_at, made
@@ -190,8 +192,25 @@ def test_priors_sum_to_one_and_unheard_paths_count_for_less():
     ],
 )
 def test_a_leak_at_one_of_two_points_of_its_path_is_not_cancelled_by_the_silent_other(loud, far, path):
-    levels = {"intake": None, "oil-filler": -7.0, loud: 16.0, far: None}
+    levels = {"intake": None, "tailpipe": None, "oil-filler": -7.0, loud: 16.0, far: None}
+    if path is PathId.EXHAUST_VALVE:
+        del levels["tailpipe"]
     assert posterior(made(levels, loss_percent=25.0)).involved(path) > 0.9
+
+
+def test_only_loud_at_the_hole_and_quiet_at_both_pipes_is_the_next_cylinder() -> None:
+    """A valve's leak blows out of the hole of a neighbour whose own valve stands open, louder than past silencers."""
+
+    def odds(intake: float | None, tailpipe: float | None, hole: float, **readings: Any) -> dict[PathId, float]:
+        levels = {"intake": intake, "tailpipe": tailpipe, "oil-filler": -7.0, "plug-hole-3": hole}
+        found = posterior(made(levels, loss_percent=25.0, **readings))
+        return {path: found.involved(path) for path in found.paths}
+
+    assert odds(None, None, 16.0)[PathId.NEXT_CYLINDER] > 0.9
+    for pipes, valve in (((10.0, None), PathId.INTAKE_VALVE), ((None, 10.0), PathId.EXHAUST_VALVE)):
+        unknown, shut = odds(*pipes, 16.0), odds(*pipes, 16.0, valves={3: None})
+        assert unknown[valve] > 0.5 > unknown[PathId.NEXT_CYLINDER]
+        assert shut[PathId.NEXT_CYLINDER] > 0.5  # a shut valve lets nothing through
 
 
 @pytest.mark.parametrize("level_db", [25.0, 35.0, 45.0])
@@ -211,6 +230,6 @@ def test_two_leaks_come_out_at_whichever_of_their_points(hole, pipe):
     """Each of the two chooses for itself: no pairing of holes and pipes is left out."""
     points = ("intake", "tailpipe-left", "tailpipe-right", "oil-filler", "plug-hole-1", "plug-hole-3")
     levels = dict.fromkeys(points) | {"oil-filler": -7.0, hole: 24.0, pipe: 24.0}
-    odds = posterior(made(levels, loss_percent=45.0))
+    odds = posterior(made(levels, loss_percent=45.0, valves={1: None, 3: None}))
     assert odds.involved(PathId.NEXT_CYLINDER) > 0.2
     assert odds.involved(PathId.EXHAUST_VALVE) > 0.2

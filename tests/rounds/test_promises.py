@@ -13,7 +13,8 @@ import pytest
 from listen.errors import RoundError
 from listen.judge.evidence import PointEvidence
 from listen.judge.grounds import Ground
-from listen.rounds.evaluate import evaluate
+from listen.judge.result import BubbleRates, PointResult, RoundResult, Verdict
+from listen.rounds.evaluate import _plain, evaluate
 from listen.rounds.loose import read_folder
 from listen.rounds.model import Facts
 from listen.rounds.slips import copies, labels
@@ -26,6 +27,7 @@ from listen.rounds.slips.slip import RoundClip
 from listen.rounds.weigh import _reference, grounds, weigh, zero_dbfs
 from listen.signal.clip import Clip
 from listen.signal.clip_print import ClipPrint
+from listen.signal.flags import Flag
 from listen.signal.part_time import louder_part
 from listen.signal.point import measure_point
 from listen.trade.points import Kind, point
@@ -471,3 +473,26 @@ def test_decibels_are_given_to_a_thousandth(tmp_path: Path) -> None:
     (found,) = evaluate(read_folder(plain(tmp_path / "round"))).points
     assert found.excess_db is not None
     assert found.excess_db == round(found.excess_db, 3) != round(found.excess_db, 1)
+
+
+def test_a_result_holds_plain_numbers_whatever_numpy_left_in_it() -> None:
+    """``rank`` ended in the middle of a list at a drift of numpy's, and so would the journal."""
+    flag = Flag(flag="unsteady", value=np.float64(3.0), limit=np.float64(2.0), text="")
+    point = PointResult(
+        point="intake",
+        excess_db=np.float64(1.0),
+        excess_ci95_db=(np.float64(0.5), 1.5),
+        level_db=None,
+        level_is_upper_bound=bool(np.True_),
+        level_unit="dBFS",
+        detected=True,
+        detection_limit_db=None,
+        drift_db=np.float64(0.2),
+        bubbles_per_s=BubbleRates(0.0, 0.0),
+        flags=(flag,),
+    )
+    verdict = Verdict(kind="unclear", paths=(), probability=np.float64(0.5), text="", next="")
+    result = RoundResult(round="r", points=(point,), paths=(), verdict=verdict)
+    with pytest.raises(TypeError):
+        msgspec.json.encode(result)
+    assert msgspec.json.decode(msgspec.json.encode(_plain(result)), type=RoundResult) == result

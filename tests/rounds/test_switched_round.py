@@ -166,3 +166,15 @@ def test_more_channels_named_than_there_are(tmp_path: Path, capsys: pytest.Captu
     (tmp_path / "round.json").write_text(json.dumps({"channels": ["intake", "tailpipe", "radiator"]}))
     assert main(["rank", str(tmp_path)]) == 1
     assert "no channel 2; it has 2" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("note", [{"on_s": [[1.0, 3.0]]}, {"switched": {"on_s": [[1.0, 3.0]]}}])
+def test_the_times_of_one_file_stand_in_its_note_or_under_switched(tmp_path: Path, note: dict[str, object]) -> None:
+    for at in ("intake", "tailpipe"):
+        soundfile.write(tmp_path / f"{at}-switched.wav", np.full(48_000, 0.01), 48_000)
+    said = {"switched": {"on_s": [[2.0, 4.0]]}, "files": {"intake-switched": note}}
+    (tmp_path / "round.json").write_text(json.dumps(said))
+    assert {t.point: t.on_s for t in read_folder(tmp_path).takes} == {
+        "intake": ((1.0, 3.0),),
+        "tailpipe": ((2.0, 4.0),),
+    }

@@ -173,8 +173,8 @@ def screen_text(app: HisswayApp) -> str:
 
 
 def words(app: HisswayApp) -> str:
-    """The same as one line: where a sentence breaks does not matter."""
-    return " ".join(screen_text(app).split())
+    """The same as one line: where a sentence breaks does not matter, in a frame neither."""
+    return " ".join(screen_text(app).replace("│", " ").split())
 
 
 def said(app: HisswayApp, selector: str) -> str:

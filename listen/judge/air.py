@@ -199,28 +199,28 @@ def _draw(
     levels: list[NDArray[np.float64]] = []
     every = 1
     for k, source in enumerate(_sounding(hypothesis, bool(evidence.shut_heard))):
-        mouths: list[int | None] = [*own_indexes(source, evidence)]
+        own: list[int | None] = [*own_indexes(source, evidence)]
+        own = own or [None]
         # Every mouth beside every state of the neighbours' valves.
         states = valve_states(source, evidence)
-        own = (mouths or [None]) * len(states)
         # The same for every set that holds the source: worked out once.
         if source.path not in ways:
-            each = [v for v in states for _ in mouths or [None]]
-            rows = [transfers(source, evidence, o, assumed, v) for o, v in zip(own, each, strict=True)]
+            rows = [transfers(source, evidence, o, assumed, v) for v in states for o in own]
             ways[source.path] = [(np.array([w.mean_db for w in r]), np.array([w.spread_db for w in r])) for r in rows]
         # The piston off top dead centre opens both valves: the second side is about as loud as the first.
         if hypothesis.paths == (PathId.SET_UP,) and k == 1:
             level = levels[0] + SET_UP_BALANCE_DB * _gaussian_draws()
         else:
             prior = prior_over_levels(source, assumed)
-            level, log_weight = _in_turn([aimed_draws(prior, None if o is None else sharp[o], k) for o in own], every)
+            drawn = [aimed_draws(prior, None if o is None else sharp[o], k) for o in own]
+            level, log_weight = _in_turn(drawn * len(states), every)
             log_w += log_weight
         levels.append(level)
         at, spread = _in_turn(ways[source.path], every)
         if source.path in LEAKS:
             at = _carried_on(at, k)
         # The next source turns once this one has been through all its mouths: every pair of mouths counts alike.
-        every *= len(own)
+        every *= len(own) * len(states)
         contributions.append((level[:, None] + at, spread))
     # First stands the blow-by; its part is told apart from the leak's later on.
     return Draws(*_add_powers(contributions), contributions[0][0], log_w - log_sum(log_w))

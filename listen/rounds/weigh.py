@@ -192,6 +192,7 @@ def _likelihood(
 def _by_level(
     takes: PointTakes, contrast: Contrast, drift: SharedDrift, reference: NDArray[np.float64], floors: bool
 ) -> NDArray[np.float64]:
+    """Log likelihood of each state of the drift and each level of hiss, by one contrast [shape=(X, N)]."""
     live = takes.live
     if point(takes.point).holds_coolant:
         # 0.85: the third octave of 4 kHz begins at 3.55 kHz.

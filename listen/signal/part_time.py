@@ -12,8 +12,8 @@ from listen.signal.flags import Flag
 STEP_SIGMA = 6.5
 STEP_TIMES = 1.5
 """How clearly a part of an air clip stands out of the rest: standard deviations of chance, and times what a part of a
-quiet clip does. Of 880 clean rounds (recorded shops made without the simulator, worlds, worlds in recorded shops) 9 are
-doubted, 17 at 6 and 1.4; of what is blown off 86 % is noticed, 88 % there."""
+quiet clip of its point does. Of 320 clean simulated rounds 35 have a part left out; of as many in which something is
+blown off beside one air clip it is told in nine of ten."""
 STEP_STRETCHES = 3
 """Least stretches inside and outside: a knock and its echoes fill one or two."""
 STRETCH_DB = 0.15
@@ -47,8 +47,8 @@ def louder_part(air: NDArray[Any], quiets: Sequence[NDArray[Any]]) -> Louder | N
         return None
     text = (
         f"Within the air clip the hiss is {rise_db:.1f} dB louder for a part of the time, "
-        f"{sigma:.0f} times what chance makes of the quiet clips (limit {limit:.0f}): escaping air is steady, "
-        "something else sounded; only the rest of the clip counts."
+        f"{sigma:.0f} times what chance makes of the quiet clips (limit {limit:.0f}). Escaping air is steady: "
+        "something else sounded or, seldom, the valve was open for that part alone; only the rest of the clip counts."
     )
     flag = Flag(flag="part-of-the-time", value=sigma, limit=limit, text=text)
     return Louder(start / len(air), end / len(air), flag)

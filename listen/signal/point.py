@@ -208,8 +208,6 @@ def measure_point(
 def _louder_parts(prints: Mapping[int, ClipPrint]) -> dict[int, Louder]:
     """Of the air clips, by their place, the part in which something else sounded."""
     quiets = [p.course_db for p in prints.values() if p.kind is Kind.QUIET]
-    if not quiets:
-        return {}
     found = {i: louder_part(p.course_db, quiets) for i, p in prints.items() if p.kind is Kind.AIR}
     return {i: part for i, part in found.items() if part is not None}
 

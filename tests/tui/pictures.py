@@ -135,7 +135,7 @@ async def round_pictures() -> None:
         keep(app, "verdict")
         await pilot.press("escape")
         app.push_screen(EvidenceScreen(screen.round_id, "intake"))
-        await until(pilot, lambda: getattr(app.screen, "_looked", None) is not None, 60)
+        await until(pilot, lambda: getattr(app.screen, "_seen", None) is not None, 60)
         await settle(pilot)
         keep(app, "evidence")
 

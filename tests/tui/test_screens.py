@@ -58,6 +58,7 @@ from tui.screens.round.screen import RoundScreen
 from tui.screens.verdict.screen import VerdictScreen
 from tui.widgets import panels
 from tui.widgets.entries import EntryPanel
+from tui.widgets.heat import Heat
 
 
 async def test_no_jobs_says_what_to_do(tmp_path: Path) -> None:
@@ -437,15 +438,15 @@ async def test_evidence_shows_and_plays_both_clips(tmp_path: Path) -> None:
     async with app.run_test(size=(160, 45)) as pilot:
         await to_engine(pilot)
         app.push_screen(EvidenceScreen(round_id, "intake"))
-        await until(pilot, lambda: isinstance(app.screen, EvidenceScreen) and app.screen._looked is not None, 400)
+        await until(pilot, lambda: isinstance(app.screen, EvidenceScreen) and app.screen.query_one(Heat).picture, 400)
         wanted = ("+9.8 dB over quiet", "kHz", "air clip, 0 to 1.0 s")
         await until(pilot, lambda: all(w in screen_text(app) for w in wanted))
         assert len(re.findall(r"^ *-\d+ ┫", screen_text(app), re.MULTILINE)) >= 3, "decibels up the side"
-        drawn = [app.screen._looked.steps]
+        drawn = [app.screen.query_one(Heat).picture.steps]
         for words in ("air clip, knocks alone, 0 to", "air clip without its knocks, 0 to", "air clip, 0 to"):
             await pilot.press("k")
             await until(pilot, lambda words=words: words in screen_text(app), 400)  # librosa loads late
-            drawn.append(app.screen._looked.steps)
+            drawn.append(app.screen.query_one(Heat).picture.steps)
         assert len(set(drawn)) == 3 and drawn[0] == drawn[-1]
         await pilot.press("3")
         await until(pilot, lambda: len(app.services.fake_player.played) == 2)

@@ -15,29 +15,28 @@ from listen.errors import HisswayError
 from listen.jobs.walk import round_points
 from listen.jobs.ways import SWITCHED
 from listen.trade.points import point
-from listen.voice import figures
-from listen.voice.figures import UNKNOWN
 from listen.voice.text import plain
 from tui.bridge.playback import levelled
 from tui.bridge.threads import in_thread
 from tui.content import shown
-from tui.screens.evidence.look import PART_WORDS, Looked, Part, looked
-from tui.screens.evidence.words import flags, followed, numbers
+from tui.screens.evidence.look import PART_WORDS, Part, looked
+from tui.screens.evidence.words import compared, flags, followed, numbers
 from tui.screens.hearing import PlayingScreen
 from tui.screens.point_rows import neighbour_point
-from tui.widgets.heat import Heat, Picture
-from tui.widgets.plots import Curve, LevelPlot, Moments, SpectraPlot
+from tui.widgets.heat import AXIS, Heat
+from tui.widgets.plots import LevelPlot, SpectraPlot
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from listen.jobs.job import Job
-    from listen.judge.result import PointResult
     from listen.rounds.switched_level import SwitchedLevel
     from listen.signal.clip import Clip
+    from listen.signal.exhibit import Exhibit
 
 WIDE = 110
 """Columns from which plot and picture stand side by side."""
+WORKED_OUT = "being worked out ..."
 
 
 class EvidenceScreen(PlayingScreen[None]):
@@ -66,13 +65,13 @@ class EvidenceScreen(PlayingScreen[None]):
         self._pictured = "air"
         self._part: Part = "all"
         self._sounding = ""
-        self._looked: Looked | None = None
+        self._seen: Exhibit | None = None
         self._level: SwitchedLevel | None = None
 
     def body(self) -> ComposeResult:
         yield Static(id="head")
         with Container(id="views"):
-            yield SpectraPlot(id="plot")
+            yield SpectraPlot()
             yield Heat()
             yield LevelPlot()
         yield Static(id="flags")
@@ -96,112 +95,63 @@ class EvidenceScreen(PlayingScreen[None]):
         return action not in ("picture", "knocks") or not self.record.live_clips(self.at, SWITCHED)
 
     def _paths(self) -> dict[str, Path]:
-        """The latest quiet and air clip of this point, or its switched take."""
-        opened = self.bay.open_job
-        if opened is None:
+        """The latest quiet and air clip of this point, or its switched take; none while a screen is left."""
+        if self.bay.open_job is None:
             return {}
-        if clips := self.record.live_clips(self.at, SWITCHED):
-            return {SWITCHED: opened.clip_path(clips[-1].id)}
-        found = {}
-        for name, walk in (("quiet", "quiet"), ("air", "air")):
-            if clips := self.record.live_clips(self.at, walk):
-                found[name] = opened.clip_path(clips[-1].id)
-        return found
-
-    def _result(self) -> PointResult | None:
-        judged = self.record.verdict
-        return next((p for p in judged.result.points if p.point == self.at), None) if judged else None
+        walks = (SWITCHED,) if self.record.live_clips(self.at, SWITCHED) else ("quiet", "air")
+        found = {walk: self.record.live_clips(self.at, walk) for walk in walks}
+        return {walk: self.opened.clip_path(clips[-1].id) for walk, clips in found.items() if clips}
 
     def _look(self) -> None:
-        paths = self._paths()
-        self._looked = None
-        heat = self.query_one(Heat)
-        heat.picture = None
-        heat.empty = "making the picture ..." if paths else "no clips at this point"
+        """Have all made anew away from the screen; until then nothing of another clip stays."""
+        paths, heat = self._paths(), self.query_one(Heat)
+        self._seen = self._level = None
+        heat.picture, heat.empty = None, WORKED_OUT if paths else "no clips at this point"
         self.query_one(SpectraPlot).empty()
-        self._level = None
+        self.query_one(LevelPlot).empty()
         self.refresh_bindings()
         self.query_one("#views").set_class(SWITCHED in paths, "-switched")
         self._words()
         if paths:
-            self.start(partial(self._prepare, paths), "look")
+            self.start(partial(self._follow if SWITCHED in paths else self._draw, paths), "look")
 
-    async def _prepare(self, paths: dict[str, Path]) -> None:
+    async def _draw(self, paths: dict[str, Path]) -> None:
+        """Spectra and picture of a quiet and an air clip."""
         heat = self.query_one(Heat)
-        if SWITCHED in paths:
-            await self._follow(paths[SWITCHED])
-            return
-        size = (max(heat.size.width - 7, 8), max((heat.size.height - 1) * 2, 4))
+        size = (max(heat.size.width - AXIS, 8), max((heat.size.height - 1) * 2, 4))
         chosen = self._pictured if self._pictured in paths else next(iter(paths))
         try:
-            self._looked = await in_thread(looked, paths, chosen, self._part, *size)
+            seen, picture = await in_thread(looked, paths, chosen, self._part, *size)
         except HisswayError as e:
             heat.empty = plain(e)
             return
-        self._draw(chosen)
+        self._seen, heat.picture = seen, picture
+        if self.size.width < WIDE:  # octaves are whole lines: what they leave is the spectrum's
+            heat.styles.height = picture.lines
+        self._words()
+        self.query_one(SpectraPlot).show(seen)
 
-    async def _follow(self, path: Path) -> None:
+    async def _follow(self, paths: dict[str, Path]) -> None:
         """The level of a switched take."""
         from listen.rounds.switched_level import switched_level
 
         on_s = self.record.live_clips(self.at, SWITCHED)[-1].kept.on_s
-        seen = await in_thread(switched_level, path, on_s)
-        if seen is None or not self.is_attached:
-            return
-        self._level = seen
-        self._words()
-        self.call_after_refresh(self._show_level, seen)  # once the words have taken their lines
-
-    def _show_level(self, seen: SwitchedLevel) -> None:
-        theme = self.app.theme_variables
-        parts = [
-            Moments(seen.t_s[at].tolist(), seen.level_db[at].tolist(), mean_db, theme[pen])
-            for at, mean_db, pen in ((seen.off, 0.0, "secondary"), (seen.on, seen.difference_db, "primary"))
-        ]
-        pens = theme["panel-lighten-2"], theme["accent"]
-        self.query_one(LevelPlot).show(seen.t_s.tolist(), seen.level_db.tolist(), pens, parts)
-
-    def _draw(self, chosen: str) -> None:
-        seen = self._looked
-        if seen is None or not self.is_attached:
-            return
-        theme = self.app.theme_variables
-        pens = {"quiet": theme["secondary"], "air": theme["primary"]}
-        curves = [Curve(c.level_db.tolist(), pens[name], dotted=name == "quiet") for name, c in seen.curves.items()]
-        self.query_one(SpectraPlot).show(seen.lg_freq, curves, seen.tones_lg, theme["warning"])
-        louder = "lighter" if self.app.current_theme.dark else "darker"
-        caption = f"{chosen} clip{PART_WORDS[self._part]}, 0 to {seen.seconds:.1f} s; {louder} is louder"
-        heat = self.query_one(Heat)
-        heat.picture = Picture(seen.steps, seen.labels, caption)
-        if self.size.width < WIDE:  # octaves are whole lines: what they leave is the spectrum's
-            heat.styles.height = heat.picture.lines + 1
-        self._words()
+        self._level = await in_thread(switched_level, paths[SWITCHED], on_s)
+        if self._level is not None:
+            self._words()
+            self.query_one(LevelPlot).show(self._level)
 
     def _words(self) -> None:
-        result, seen = self._result(), self._looked
-        kept = {name: figures.share(curve.kept) for name, curve in seen.curves.items()} if seen else {}
-        lines = [numbers(result)]
-        if (level := self._level) is not None and self.bay.job is not None:
-            self._told([*lines, *followed(level, self.bay.job, self.record)], result)
-            return
-        tones = ", ".join(f"{hz / 1000:.1f} kHz" for hz in seen.tones_hz[:4]) if seen and seen.tones_hz else "none"
-        lines.append(
-            Content.assemble(
-                ("┄ quiet ", "$secondary"),
-                f"kept {kept.get('quiet', UNKNOWN)}   ",
-                ("━ air ", "$primary"),
-                f"kept {kept.get('air', UNKNOWN)}   dB per Hz   tones with the air: {tones}",
-            )
-        )
-        self._told(lines, result)
-
-    def _told(self, lines: list[Content], result: PointResult | None) -> None:
+        judged = self.record.verdict
+        result = next((p for p in judged.result.points if p.point == self.at), None) if judged else None
         sound = f"♪ {self._sounding}" if self._sounding else "1, 2 and 3 play it"
-        lines.append(shown(f"{sound}{', hiss band only' if self._hiss_only else ''}", "$accent"))
-        self.query_one("#head", Static).update(Content("\n").join(lines))
+        played = shown(f"{sound}{', hiss band only' if self._hiss_only else ''}", "$accent")
+        if self.record.live_clips(self.at, SWITCHED):
+            beside = followed(self._level, self.job, self.record) if self._level else [shown(WORKED_OUT)]
+        else:
+            beside = [compared(self._seen)]
+        self.query_one("#head", Static).update(Content("\n").join([numbers(result), *beside, played]))
         self.query_one("#flags", Static).update(flags(result))
-
-    # ------------------------------------------------------------------ keys
 
     def action_point(self, by: int) -> None:
         if self.bay.job is None:

@@ -8,13 +8,14 @@ from textual.content import Content
 
 from listen.jobs.decay import leak_sentence
 from listen.trade.points import point
-from listen.voice.figures import decibels, number
+from listen.voice.figures import UNKNOWN, decibels, number, share
 from tui.content import shown
 
 if TYPE_CHECKING:
     from listen.jobs.job import Job, RoundRecord
     from listen.judge.result import PointResult
     from listen.rounds.switched_level import SwitchedLevel
+    from listen.signal.exhibit import Exhibit
 
 
 def followed(level: SwitchedLevel, job: Job, record: RoundRecord) -> list[Content]:
@@ -31,6 +32,15 @@ def followed(level: SwitchedLevel, job: Job, record: RoundRecord) -> list[Conten
         return [head]
     dies = f"dies in {number(level.decay_s)} s after shut-off: {leak_sentence(job, record, level.decay_s)}"
     return [head, shown(dies, "$secondary")]
+
+
+def compared(seen: Exhibit | None) -> Content:
+    """Which line is which, how much of each clip its gate kept, and the tones that come with the air."""
+    curves = (seen.quiet, seen.air) if seen else (None, None)
+    quiet, air = (f"kept {share(c.kept) if c else UNKNOWN}   " for c in curves)
+    tones = ", ".join(f"{hz / 1000:.1f} kHz" for hz in seen.tones_hz[:4]) if seen else ""
+    told = f"{air}dB per Hz   tones with the air: {tones or 'none'}"
+    return Content.assemble(("┄ quiet ", "$secondary"), quiet, ("━ air ", "$primary"), told)
 
 
 def numbers(result: PointResult | None) -> Content:

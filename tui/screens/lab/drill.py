@@ -27,7 +27,7 @@ from tui.widgets.heat import Heat
 from tui.widgets.ladder import Ladder, PointRow
 from tui.widgets.pairs import Pair, Pairs
 from tui.widgets.panels import ChoicePanel
-from tui.widgets.plots import Curve, SpectraPlot
+from tui.widgets.plots import SpectraPlot
 
 if TYPE_CHECKING:
     from listen.lab.training.held import Held
@@ -240,8 +240,4 @@ class DrillScreen(HearingScreen[None]):
     async def _spectrum(self, at: str) -> None:
         from listen.signal.exhibit import exhibit
 
-        seen = await in_thread(exhibit, *self.held.pair(at))
-        theme = self.app.theme_variables
-        pens = (("quiet", seen.quiet, theme["secondary"]), ("air", seen.air, theme["primary"]))
-        curves = [Curve(c.level_db.tolist(), pen, dotted=name == "quiet") for name, c, pen in pens if c is not None]
-        self.query_one(SpectraPlot).show(seen.lg_freq.tolist(), curves, (), theme["warning"])
+        self.query_one(SpectraPlot).show(await in_thread(exhibit, *self.held.pair(at)))

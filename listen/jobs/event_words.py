@@ -33,7 +33,6 @@ SECTIONS = {
 WALKS = ("quiet", "air", "closing", "switched")
 REST = "walk left out"
 """Reason of a step left out by which the rest of its walk is meant."""
-PEOPLE = {"tech": "tech", "supervisor": "supervisor", "owner": "owner"}
 
 
 def event_words(payload: ev.Payload, job: Job) -> str:
@@ -72,10 +71,9 @@ def _clip(p: ev.ClipKept, job: Job) -> str:
 
 
 def _call(p: ev.ByEarCalled, job: Job) -> str:
-    who = PEOPLE.get(p.role, plain(p.role, 20))
     words = "declined to call" if p.declined else names.by_ear(p.paths, p.sure)
     when = "" if p.declined or p.before_numbers else ", after numbers had been shown"
-    return f"{who}{f' {plain(p.name, 40)}' if p.name else ''}: {words}{when}"
+    return f"{plain(p.role, 20)}{f' {plain(p.name, 40)}' if p.name else ''}: {words}{when}"
 
 
 def _passed(p: ev.StepPassed, job: Job) -> str:
@@ -141,7 +139,7 @@ ROWS: dict[type[ev.Payload], tuple[str, Callable[[Any, Job], str]]] = {
     ev.EngineDescribed: ("intake", _engine),
     ev.JobNamed: ("intake", _named),
     ev.DetailsGiven: ("intake", lambda p, j: ", ".join(f"{k}: {plain(v, 80) or 'none'}" for k, v in p.details.items())),
-    ev.PersonChosen: ("intake", lambda p, j: f"{PEOPLE.get(p.role, plain(p.role, 20))}: {plain(p.name, 60)}"),
+    ev.PersonChosen: ("intake", lambda p, j: f"{plain(p.role, 20)}: {plain(p.name, 60)}"),
     ev.WayChosen: ("intake", _way),
     ev.CautionAcknowledged: ("cautions", lambda p, j: "read and acknowledged"),
     ev.ReadingEntered: ("readings", _reading),

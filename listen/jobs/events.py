@@ -547,8 +547,6 @@ class Event(msgspec.Struct, frozen=True, kw_only=True):
     payload: Payload
     line: str
     """SHA-256 of the journal line it stands on."""
-    merged: bool = False
-    """True where it came in with another machine's events."""
     past: Past | None = None
     """What its writer knew, where journals were merged; None where that is everything before it."""
 

@@ -5,19 +5,8 @@ import secrets
 from collections import Counter
 from collections.abc import Iterable
 
+from listen.jobs import events as ev
 from listen.jobs.decision import Heard
-from listen.jobs.events import (
-    ByEarCalled,
-    Confirmed,
-    Judged,
-    NumbersShown,
-    Overruled,
-    PairPlayed,
-    Payload,
-    SatDown,
-    SentBack,
-    Signed,
-)
 from listen.jobs.job import ClipRecord, Job, RoundRecord
 
 
@@ -40,7 +29,7 @@ class Sitting:
         """Jobs that know of this sitting in this role."""
         self._shown: dict[str, dict[tuple[str, str], bool]] = {}
         """By job: round and screen, and whether the job knows of it."""
-        self._played: dict[str, list[PairPlayed]] = {}
+        self._played: dict[str, list[ev.PairPlayed]] = {}
         """By job: pairs the job does not know of yet."""
 
     def sit(self, name: str, role: str) -> None:
@@ -62,20 +51,20 @@ class Sitting:
 
     def played(self, job: str, round_id: str, point: str, clips: tuple[str, ...]) -> None:
         """A pair was played to its end."""
-        event = PairPlayed(sitting=self.id, name=self.name, round_id=round_id, point=point, clips=clips)
+        event = ev.PairPlayed(sitting=self.id, name=self.name, round_id=round_id, point=point, clips=clips)
         self._played.setdefault(job, []).append(event)
 
-    def due(self, job: str) -> tuple[Payload, ...]:
+    def due(self, job: str) -> tuple[ev.Payload, ...]:
         """What the job has to be told before the next thing this person writes to it; nothing where nobody is named."""
         if not self.name:
             return ()
-        sat = () if job in self._met else (SatDown(sitting=self.id, name=self.name, role=self.role),)
+        sat = () if job in self._met else (ev.SatDown(sitting=self.id, name=self.name, role=self.role),)
         screens: dict[str, list[str]] = {}
         for (round_id, screen), known in self._shown.get(job, {}).items():
             if not known:
                 screens.setdefault(screen, []).append(round_id)
         shown = (
-            NumbersShown(sitting=self.id, name=self.name, rounds=tuple(rounds), screen=screen)
+            ev.NumbersShown(sitting=self.id, name=self.name, rounds=tuple(rounds), screen=screen)
             for screen, rounds in screens.items()
         )
         return (*sat, *shown, *self._played.get(job, ()))
@@ -87,11 +76,11 @@ class Sitting:
             self._shown[job] = dict.fromkeys(self._shown.get(job, {}), True)
             self._played.pop(job, None)
 
-    def job_missed(self, job: str, due: tuple[Payload, ...]) -> None:
+    def job_missed(self, job: str, due: tuple[ev.Payload, ...]) -> None:
         """What was due did not reach the job's journal: it is due again."""
         self._met.discard(job)
         self._shown[job] = dict.fromkeys(self._shown.get(job, {}), False)
-        self._played.setdefault(job, [])[:0] = [p for p in due if isinstance(p, PairPlayed)]
+        self._played.setdefault(job, [])[:0] = [p for p in due if isinstance(p, ev.PairPlayed)]
 
 
 def heard(record: RoundRecord, name: str, sitting: str) -> Heard:
@@ -114,7 +103,7 @@ def heard(record: RoundRecord, name: str, sitting: str) -> Heard:
     )
 
 
-def first_call(record: RoundRecord, name: str, sitting: str) -> tuple[ByEarCalled | None, int]:
+def first_call(record: RoundRecord, name: str, sitting: str) -> tuple[ev.ByEarCalled | None, int]:
     """This person's first call as supervisor in this sitting since the last clip came; pairs played to them before."""
     for call, (pairs, clips) in zip(record.calls, record.before_calls, strict=True):
         mine = call.role == "supervisor" and call.sitting == sitting and same_person(call.name, name)
@@ -136,7 +125,7 @@ def pair_at(record: RoundRecord, point: str) -> tuple[ClipRecord, ...]:
     return max(pairs, key=lambda pair: max(map(record.clips.index, pair)), default=())
 
 
-def _of_now(record: RoundRecord, played: PairPlayed) -> bool:
+def _of_now(record: RoundRecord, played: ev.PairPlayed) -> bool:
     """Whether what was played is what is there to be heard at the point now."""
     return bool(played.clips) and set(played.clips) == {c.id for c in pair_at(record, played.point)}
 
@@ -154,10 +143,10 @@ def recorded_by(job: Job, record: RoundRecord, name: str) -> bool:
     return any(same_person(name, who) for who in (*actors, *techs, job.people.get("tech", "")))
 
 
-def unseen(known: Job, now: Job, payloads: Iterable[Payload]) -> str:
+def unseen(known: Job, now: Job, payloads: Iterable[ev.Payload]) -> str:
     """One sentence where one of the events stands on a round that is not as it was known; empty where all are."""
     for payload in payloads:
-        if not isinstance(payload, Confirmed | Overruled | SentBack | Signed | Judged):
+        if not isinstance(payload, ev.Confirmed | ev.Overruled | ev.SentBack | ev.Signed | ev.Judged):
             continue
         before, after = known.find_round(payload.round_id), now.find_round(payload.round_id)
         if before is not None and after is not None and (what := news(before, after)):

@@ -5,27 +5,8 @@ from collections.abc import Callable
 import msgspec
 from msgspec.structs import replace
 
+from listen.jobs import events as ev
 from listen.jobs.decision import Decision, Place, asked_step
-from listen.jobs.events import (
-    ByEarCalled,
-    CheckMade,
-    ClipKept,
-    DiagnosisStored,
-    EngineSize,
-    Event,
-    FindingRecorded,
-    Judged,
-    MicrophoneChecked,
-    NumbersShown,
-    PairPlayed,
-    Payload,
-    PhotoKept,
-    PlugSeen,
-    ReadingEntered,
-    SatDown,
-    SentBack,
-    Signed,
-)
 from listen.trade.engine import Engine, layout
 from listen.trade.facts import core
 from listen.voice.times import moment
@@ -40,13 +21,13 @@ class Stamped(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Told(Stamped, frozen=True, kw_only=True):
-    payload: Payload
+    payload: ev.Payload
 
 
 class ClipRecord(Stamped, frozen=True, kw_only=True):
     """One clip of a round, as the journal has it."""
 
-    kept: ClipKept
+    kept: ev.ClipKept
     taken_back: bool = False
     reason: str = ""
     """Why it was taken back."""
@@ -57,7 +38,7 @@ class ClipRecord(Stamped, frozen=True, kw_only=True):
 
 
 class PhotoRecord(Stamped, frozen=True, kw_only=True):
-    kept: PhotoKept
+    kept: ev.PhotoKept
     taken_back: bool = False
 
 
@@ -104,7 +85,7 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     clips: tuple[ClipRecord, ...] = ()
     """In the order kept, taken-back ones included."""
     skips: tuple[Skip, ...] = ()
-    calls: tuple[ByEarCalled, ...] = ()
+    calls: tuple[ev.ByEarCalled, ...] = ()
     revealed: bool = False
     """Whether the tech's call by ear was ever made or left out, even if that was taken back: from then on the screen
     showed what was measured."""
@@ -114,14 +95,14 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     """Whether the tester's needle followed the valve: ``yes``, ``no``, ``not-looked``; empty: not asked yet."""
     bubbles: str = ""
     """``yes``, ``no``, ``not-looked``, or empty while not asked."""
-    judged: tuple[Judged, ...] = ()
+    judged: tuple[ev.Judged, ...] = ()
     readings_changed: bool = False
     """True where a reading of this round or cylinder came in after the latest result."""
     decisions: tuple[Decision, ...] = ()
     """What persons said of the verdict, in order."""
-    shown: tuple[NumbersShown, ...] = ()
-    played: tuple[PairPlayed, ...] = ()
-    signatures: tuple[Signed, ...] = ()
+    shown: tuple[ev.NumbersShown, ...] = ()
+    played: tuple[ev.PairPlayed, ...] = ()
+    signatures: tuple[ev.Signed, ...] = ()
     signed_at: tuple[Place, ...] = ()
     changes: tuple[Change, ...] = ()
     """What touched the signed round after it was signed, or had not been seen by whoever signed; all of it."""
@@ -150,7 +131,7 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
         return tuple(c.sentence for c in self.changes if not c.signed_over)
 
     @property
-    def verdict(self) -> Judged | None:
+    def verdict(self) -> ev.Judged | None:
         """The latest stored result."""
         return self.judged[-1] if self.judged else None
 
@@ -194,7 +175,7 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     def has_what_was_asked(self, asked: Decision) -> bool:
         """Whether the clip that a decision sent the round back for came since, or was left out with a reason."""
         what, since = asked.payload, self.clips[asked.clips_before :]
-        assert isinstance(what, SentBack)
+        assert isinstance(what, ev.SentBack)
         wanted = (what.point, what.clip_kind)
         return asked_step(asked) in self.steps_left_out or any(
             (c.kept.point, c.kept.clip_kind) == wanted and not c.taken_back for c in since
@@ -204,11 +185,11 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
         """The skip that leaves this point out of this walk, if any."""
         return next((s for s in self.skips if s.point == point and s.walk in ("", walk)), None)
 
-    def call(self, role: str = "tech") -> ByEarCalled | None:
+    def call(self, role: str = "tech") -> ev.ByEarCalled | None:
         """The first by-ear call of that role: the one made before numbers were shown counts."""
         return next((c for c in self.calls if c.role == role), None)
 
-    def noting(self, event: Event, what: str = "") -> "RoundRecord":
+    def noting(self, event: ev.Event, what: str = "") -> "RoundRecord":
         """The round with a note that an event concerned it, in words if the kind alone says too little.
 
         On a signed round that is a change since, unless whoever signed had not seen it: then that is told.
@@ -236,16 +217,16 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     """How rounds are taken; empty: nobody was asked yet, and they are walked."""
     pressure_unit: str = "kPa"
     engine: Engine = msgspec.field(default_factory=lambda: layout("inline-4"))
-    size: EngineSize = EngineSize()
+    size: ev.EngineSize = ev.EngineSize()
     details: dict[str, str] = {}
     """Fields of the job card by identifier; those left empty are not there."""
     people: dict[str, str] = {}
     """Name by role; the latest of each."""
-    sat: tuple[SatDown, ...] = ()
+    sat: tuple[ev.SatDown, ...] = ()
     """Who sat down to this job, in order."""
-    readings: tuple[ReadingEntered, ...] = ()
+    readings: tuple[ev.ReadingEntered, ...] = ()
     """All, in order; the latest of a kind counts."""
-    plugs: dict[int, PlugSeen] = {}
+    plugs: dict[int, ev.PlugSeen] = {}
     symptoms: tuple[str, ...] = ()
     """Identifiers of those of the whole engine, in order noted."""
     asked_symptoms: tuple[str, ...] = ()
@@ -254,22 +235,20 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     """Identifiers of those of one cylinder, in order noted."""
     cylinder_symptoms_asked: dict[int, tuple[str, ...]] = {}
     """And of those that were asked of one cylinder, whatever the answer."""
-    checks: tuple[CheckMade, ...] = ()
+    checks: tuple[ev.CheckMade, ...] = ()
     """Checks made, each with its latest outcome."""
     notes: tuple[Told, ...] = ()
     photos: tuple[PhotoRecord, ...] = ()
     """In the order kept, taken-back ones included."""
-    microphone: MicrophoneChecked | None = None
+    microphone: ev.MicrophoneChecked | None = None
     calibrations: dict[str, float] = {}
     """Sound pressure level of full scale by input, from the latest calibrator on each, dB re 20 micropascal."""
     rounds: tuple[RoundRecord, ...] = ()
-    findings: dict[int, FindingRecorded] = {}
+    findings: dict[int, ev.FindingRecorded] = {}
     """Latest finding at teardown, by cylinder."""
     before_finding: dict[int, tuple[RoundRecord, ...]] = {}
     """A cylinder's rounds as they stood when its first finding came in: what was said without knowing."""
-    diagnosis: DiagnosisStored | None = None
-    dropped_parts: tuple[str, ...] = ()
-    merges: tuple[Told, ...] = ()
+
     troubles: tuple[str, ...] = ()
     """Sentences about the journal itself: events not understood, a mended end, an event that names nothing we have."""
     opened: str = ""
@@ -294,14 +273,17 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
         """Rounds of one cylinder, oldest first."""
         return tuple(r for r in self.rounds if r.cylinder == cylinder)
 
-    def reading(self, reading: str, cylinder: int | None = None, round_id: str | None = None) -> ReadingEntered | None:
+    def reading(
+        self, reading: str, cylinder: int | None = None, round_id: str | None = None
+    ) -> ev.ReadingEntered | None:
         """The latest reading of a kind: of a round if asked, else of a cylinder, else of the whole job."""
-        for r in reversed(self.readings):
-            if r.reading != reading or cylinder not in (None, r.cylinder):
-                continue
-            if round_id in (None, r.round_id):
-                return r
-        return None
+        fits = (r for r in reversed(self.readings) if r.reading == reading and cylinder in (None, r.cylinder))
+        return next((r for r in fits if round_id in (None, r.round_id)), None)
+
+    def reading_for(self, reading: str, record: RoundRecord, *, job_wide: bool = False) -> ev.ReadingEntered | None:
+        """The round's own reading, else its cylinder's, else (``job_wide``) the latest on the job."""
+        own = self.reading(reading, round_id=record.id) or self.reading(reading, record.cylinder)
+        return own or (self.reading(reading) if job_wide else None)
 
     def clip(self, clip_id: str) -> ClipRecord | None:
         """Look a clip up by id."""

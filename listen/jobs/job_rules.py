@@ -210,12 +210,10 @@ JOB_RULES: dict[type[ev.Payload], Rule] = {
         },
         _finding_words,
     ),
-    ev.DiagnosisStored: _rule(lambda job, p, e: {"diagnosis": p}),
-    ev.PartFound: _rule(lambda job, p, e: {} if p.adopted else {"dropped_parts": (*job.dropped_parts, p.part)}),
     ev.JournalMended: _rule(lambda job, p, e: {"troubles": (*job.troubles, _mended(p, e))}),
     ev.Salvaged: _rule(lambda job, p, e: {"troubles": (*job.troubles, salvaged_words(p))}),
-    # What the other machine's lines held is folded on its own.
-    ev.Merged: _rule(lambda job, p, e: {"merges": (*job.merges, Told(payload=replace(p, lines=()), **e.stamp))}),
+    # Of these the job keeps nothing; what another machine's lines held is folded on its own.
+    **dict.fromkeys((ev.DiagnosisStored, ev.PartFound, ev.Merged), _rule(lambda job, p, e: {})),
     ev.Withdrawn: _rule(
         lambda job, p, e: {},
         lambda job, p: f"{p.kind.replace('-', ' ')} taken back{f': {plain(p.reason, 120)}' if p.reason else ''}",

@@ -108,7 +108,7 @@ def _kind_of(record: RoundRecord) -> str:
 
 def _loss(job: Job, record: RoundRecord) -> float:
     """Loss read in the round, else on its cylinder; a cylinder without any counts as the worst."""
-    read = job.reading("loss", round_id=record.id) or job.reading("loss", cylinder=record.cylinder)
+    read = job.reading_for("loss", record)
     return read.si if read else 100.0
 
 

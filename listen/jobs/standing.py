@@ -41,7 +41,7 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     signature: Signed | None = None
     """The strongest signature under what stands; None where it is unsigned."""
     program: Verdict | None = None
-    program_version: str = ""
+
     program_then: Verdict | None = None
     stale: bool = False
     """True where clips or readings changed since the program judged."""
@@ -82,7 +82,7 @@ def standing(record: RoundRecord) -> Standing:
         stale=record.stale,
         changed=record.changed_after_signing,
     )
-    if verdict and record.verdict:
+    if verdict:
         stands = replace(
             stands,
             by="program",
@@ -90,7 +90,6 @@ def standing(record: RoundRecord) -> Standing:
             paths=_named(verdict.paths),
             probability=verdict.probability,
             program=verdict,
-            program_version=record.verdict.version,
         )
     return _decided(stands, record, record.decision) if record.decision else stands
 

@@ -35,36 +35,45 @@ def to_round(job: Job, round_id: str, folder: Path) -> Round:
     Raises RoundError: no such round, no clips, or a reading outside what can be."""
     if (record := job.find_round(round_id)) is None:
         raise RoundError(f"round {round_id!r}: this job has no such round")
-    own = tuple(c for c in record.live_clips() if c.kept.clip_kind != Kind.SOUND)
+    own, lent = _clips(job, round_id)
     if not own:
         raise RoundError(f"cylinder {record.cylinder}, round {round_id}: holds no clips yet; record the walks first")
     takes = [_take(c, _kind(c), n, folder) for n, c in enumerate(own, 1)]
-    points = {t.point for t in takes}
-    lent = [c for p, c in sorted(references(job, round_id).items()) if p in points]
     sound = [_take(c, AS_SOUND[_kind(c)], 1, folder) for c in lent]
     name = f"{job.title}, cylinder {record.cylinder}"
     return Round(name, (*takes, *sound), facts(job, record), engine_said(job, round_id))
 
 
-def clips_used(job: Job, round_id: str) -> tuple[str, ...]:
-    """Ids of all clips that :func:`to_round` hands to the judge, references included."""
+def _clips(job: Job, round_id: str) -> tuple[list[ClipRecord], list[ClipRecord]]:
+    """The round's own clips in use, and those of a sound cylinder at the same points."""
     own = [c for c in job.round(round_id).live_clips() if c.kept.clip_kind != Kind.SOUND]
     points = {c.kept.point for c in own}
-    return (*(c.id for c in own), *(c.id for p, c in sorted(references(job, round_id).items()) if p in points))
+    return own, [c for p, c in sorted(references(job, round_id).items()) if p in points]
+
+
+def clips_used(job: Job, round_id: str) -> tuple[str, ...]:
+    """Ids of all clips that :func:`to_round` hands to the judge, references included."""
+    own, lent = _clips(job, round_id)
+    return tuple(c.id for c in (*own, *lent))
 
 
 def facts(job: Job, record: RoundRecord) -> Facts:
     """What was read beside the clips. The round's own reading counts before the cylinder's, before the job's."""
     n = record.cylinder
+
+    def read(reading: str, *, job_wide: bool = False) -> float | None:
+        found = job.reading_for(reading, record, job_wide=job_wide)
+        return None if found is None else found.si
+
     return Facts(
-        loss_percent=_within(_read(job, "loss", record), "loss", 100.0),
-        supply_kpa=_pressure(_read(job, "supply", record, job_wide=True), "supply"),
-        restrictor_mm=_within(_read(job, "restrictor", record, job_wide=True), "restrictor", 20.0),
+        loss_percent=_within(read("loss"), "loss", 100.0),
+        supply_kpa=_pressure(read("supply", job_wide=True), "supply"),
+        restrictor_mm=_within(read("restrictor", job_wide=True), "restrictor", 20.0),
         cylinder=n,
         bubbles_seen=BUBBLES.get(record.bubbles),
         air_followed=BUBBLES.get(record.air_followed),
-        compression_dry_kpa=_pressure(_read(job, "compression-dry", record), "dry compression"),
-        compression_wet_kpa=_pressure(_read(job, "compression-wet", record), "wet compression"),
+        compression_dry_kpa=_pressure(read("compression-dry"), "dry compression"),
+        compression_wet_kpa=_pressure(read("compression-wet"), "wet compression"),
         loss_others_percent=_within(_loss_of_others(job, n), "loss of the others", 100.0),
         firing_order=job.engine.firing_order or None,
         calibration_db=_calibration_db(job, record),
@@ -94,13 +103,6 @@ def _take(clip: ClipRecord, kind: Kind, order: int, folder: Path) -> Take:
     if (file := clip_file(folder, clip.id)) is None:
         raise RoundError(f"{folder}: {clip.id!r} is not a clip id; the journal was not written by this program")
     return Take(point(clip.kept.point).id, kind, order, file, together=clip.kept.together, on_s=clip.kept.on_s)
-
-
-def _read(job: Job, reading: str, record: RoundRecord, *, job_wide: bool = False) -> float | None:
-    found = job.reading(reading, round_id=record.id) or job.reading(reading, cylinder=record.cylinder)
-    if found is None and job_wide:
-        found = job.reading(reading)
-    return None if found is None else found.si
 
 
 def _loss_of_others(job: Job, n: int) -> float | None:

@@ -6,19 +6,8 @@ from datetime import UTC, datetime
 from msgspec.structs import replace
 
 from listen.diagnosis.model import CylinderStanding, Fault
+from listen.jobs import events as ev
 from listen.jobs.engine_case import diagnosed, heard_before
-from listen.jobs.events import (
-    BubblesLooked,
-    ClipKept,
-    Confirmed,
-    Event,
-    NoteAdded,
-    Overruled,
-    PlugSeen,
-    ReadingEntered,
-    SymptomNoted,
-    SymptomsAsked,
-)
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.job import Job, RoundRecord, Told
 from listen.jobs.standing import latest_round
@@ -35,7 +24,7 @@ from listen.trade.engine import layout_rows
 from listen.trade.numbers import numbers
 from listen.voice import figures, names, times, verdicts
 
-TESTING = (ReadingEntered, ClipKept, PlugSeen, BubblesLooked, SymptomNoted, SymptomsAsked)
+TESTING = (ev.ReadingEntered, ev.ClipKept, ev.PlugSeen, ev.BubblesLooked, ev.SymptomNoted, ev.SymptomsAsked)
 MOST_DAYS = 4
 """More days are told by the first and the last."""
 
@@ -95,10 +84,10 @@ def assemble(
     )
 
 
-def days_of_testing(events: Iterable[Event]) -> str:
+def days_of_testing(events: Iterable[ev.Event]) -> str:
     """The local days on which something was read, seen or recorded; what was signed later is no test."""
     stamps = (
-        e.payload.started or e.time if isinstance(e.payload, ClipKept) else e.time
+        e.payload.started or e.time if isinstance(e.payload, ev.ClipKept) else e.time
         for e in events
         if isinstance(e.payload, TESTING)
     )
@@ -146,7 +135,7 @@ def _engine_words(job: Job) -> tuple[tuple[str, str], ...]:
 
 
 def _note(n: Told) -> str:
-    assert isinstance(n.payload, NoteAdded)
+    assert isinstance(n.payload, ev.NoteAdded)
     where = "" if n.payload.cylinder is None else f" (cylinder {n.payload.cylinder})"
     return f"{times.moment_and_zone(n.time)}{', ' + n.actor if n.actor else ''}{where}: {n.payload.text}"
 
@@ -187,9 +176,9 @@ def _decision(record: RoundRecord | None) -> str:
     match decision:
         case None:
             return figures.UNKNOWN
-        case Overruled(paths=paths):
+        case ev.Overruled(paths=paths):
             return f"overruled: {names.paths(paths)}"
-    return "confirmed" if isinstance(decision, Confirmed) else "sent back"
+    return "confirmed" if isinstance(decision, ev.Confirmed) else "sent back"
 
 
 def _microphone(job: Job) -> str:

@@ -19,8 +19,6 @@ from listen.voice import figures, names, times
 LEAST_DB = 0.05
 """Weights smaller than this show as nothing and are left out."""
 
-"""What was left out, where the step's own name would not say it."""
-
 
 def round_part(
     job: Job, record: RoundRecord, signatures: tuple[SignaturePart, ...] = (), files: Mapping[str, str] | None = None
@@ -66,15 +64,15 @@ def _judged_by(judged: Judged) -> str:
 
 
 def _settings(job: Job, record: RoundRecord) -> tuple[tuple[str, str], ...]:
-    def read(name: str, cylinder: int | None = None) -> str:
-        own = job.reading(name, round_id=record.id)
-        return reading_in_words(own or job.reading(name, cylinder=cylinder))
-
+    supply, restrictor, loss = (
+        reading_in_words(job.reading_for(name, record, job_wide=name != "loss"))
+        for name in ("supply", "restrictor", "loss")
+    )
     bubbles = {"yes": "seen", "no": "none seen", "not-looked": "not looked"}.get(record.bubbles, figures.UNKNOWN)
     return (
-        ("Supply pressure", read("supply")),
-        ("Restrictor", read("restrictor")),
-        ("Loss", read("loss", record.cylinder)),
+        ("Supply pressure", supply),
+        ("Restrictor", restrictor),
+        ("Loss", loss),
         ("Bubbles", bubbles),
     )
 

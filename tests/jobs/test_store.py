@@ -158,7 +158,8 @@ def test_a_left_over_take_is_offered_and_adopted_or_dropped(tmp_path: Path) -> N
         again.drop(second)
         assert again.partials() == ()
         assert again.job.round(round_id).live_clips()[0].kept.recovered
-        assert again.job.dropped_parts == (second.path.name,)
+        found = [e.payload for e in again.chain.events() if isinstance(e.payload, ev.PartFound)]
+        assert [p.part for p in found] == [second.path.name]
     with open_job(opened.folder) as later:
         assert later.partials() == ()
 

@@ -102,7 +102,7 @@ def test_another_machine_judges_the_same_by_the_counts_in_the_result(tmp_path: P
     folder.rename(tmp_path / "elsewhere")  # away from the file beside the jobs
     with open_job(tmp_path / "elsewhere", write=False) as there:
         found = check_results(tmp_path / "elsewhere", there.chain, counts_in, None)
-    assert not found.faults and found.checked == 2
+    assert not found.mismatches and found.results == 2
     assert any("30 teardowns of its shop count in it" in r for r in found.remarks)
 
 
@@ -114,4 +114,4 @@ def test_a_result_that_counts_too_few_teardowns_is_a_mismatch(tmp_path: Path) ->
         round_ = replace(to_round(bench.job, round_id, folder), shop=few)
         bench.append(judged(bench.job, round_id, counts_in(round_)))
         found = check_results(folder, bench.chain, counts_in, None)
-    assert [f.text for f in found.faults] == ["it counts 3 teardowns of its shop; from 30 on they may count"]
+    assert [f.text for f in found.mismatches] == ["it counts 3 teardowns of its shop; from 30 on they may count"]

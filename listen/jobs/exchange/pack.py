@@ -61,7 +61,7 @@ def _name(whole: Path, to: Path) -> None:
 
 def _gather(job_folder: Path, chain: Chain, bag: Path) -> None:
     bag.mkdir()
-    (bag / JOURNAL).write_bytes(b"".join(line.raw + b"\n" for line in chain.lines))
+    (bag / JOURNAL).write_bytes(chain.data)
     for clip in chain.clips():
         (bag / CLIPS).mkdir(exist_ok=True)  # a bag lists files only: an empty folder would be lost on the way
         shutil.copyfile(job_folder / CLIPS / f"{clip}.flac", bag / CLIPS / f"{clip}.flac")

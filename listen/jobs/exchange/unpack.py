@@ -7,12 +7,10 @@ from typing import Literal
 
 import msgspec
 
-from listen import durable
-from listen.durable import job_errors, make_folders, sync_folder
+from listen.durable import job_errors, make_folders, replace, sync_folder
 from listen.errors import HisswayError, JobError
 from listen.jobs import events as ev
 from listen.jobs.event_words import conflicts
-from listen.jobs.events import JobOpened
 from listen.jobs.exchange.verify import verify_bag
 from listen.jobs.exchange.zip_guard import LIMITS, Limits, copy_bag, unzip_bag
 from listen.jobs.folder import witnesses
@@ -105,9 +103,9 @@ def take_over_journal(opened: OpenJob, theirs: Chain) -> None:
 
     Raises JobError: the disk refuses; the journal is as it was."""
     folder = opened.folder
-    with durable.job_errors("take over the journal", folder / JOURNAL):
+    with job_errors("take over the journal", folder / JOURNAL):
         (folder / SUMMARY).unlink(missing_ok=True)  # it witnesses the journal that is about to go
-        durable.replace(folder / JOURNAL, b"".join(line.raw + b"\n" for line in theirs.lines))
+        replace(folder / JOURNAL, theirs.data)
     opened.read_again(theirs)
 
 
@@ -134,10 +132,15 @@ def unpack(path: Path, root: Path, limits: Limits = LIMITS) -> Unpacked:
             bag = unzip_bag(path, scratch, limits) if path.is_file() else copy_bag(path, scratch, limits)
             chain = _checked(path, bag)
             opening = chain.lines[0].event.payload
-            assert isinstance(opening, JobOpened)
+            assert isinstance(opening, ev.JobOpened)
             return _placed(path, root, bag / "data", chain, opening)
 
 
+HOW_TOGETHER: dict[str, tuple[How, str]] = {
+    "forward": ("forwarded", "its events follow those here"),
+    "take-over": ("adopted", "it holds every event of the job here"),
+    "merge": ("merged", "both machines had gone on; the events of both are in the job now."),
+}
 NO_BAG = ("bag", "journal", "clip", "signature")
 """Mismatches for which a bag is refused; what else a job claims, verify tells of it here as it would there."""
 
@@ -150,7 +153,7 @@ def _checked(path: Path, bag: Path) -> Chain:
     return read_journal(bag / "data")
 
 
-def _placed(path: Path, root: Path, data: Path, theirs: Chain, opening: JobOpened) -> Unpacked:
+def _placed(path: Path, root: Path, data: Path, theirs: Chain, opening: ev.JobOpened) -> Unpacked:
     same = [root / row.folder for row in list_jobs(root) if row.id == opening.job]
     if not same:
         return _new(path, root, data, theirs, opening, "new", "a job new to this machine")
@@ -171,7 +174,7 @@ def _plan(folder: Path, theirs: Chain) -> Plan | None:
     return None if ours.broken else plan(ours, theirs)
 
 
-def _new(path: Path, root: Path, data: Path, theirs: Chain, opening: JobOpened, how: How, text: str) -> Unpacked:
+def _new(path: Path, root: Path, data: Path, theirs: Chain, opening: ev.JobOpened, how: How, text: str) -> Unpacked:
     folder = free_place(root, folder_name(opening.title, opening.job, opened=theirs.lines[0].event.time))
     (data / CLIPS).mkdir(exist_ok=True)
     sync_folder(data / CLIPS)
@@ -194,19 +197,14 @@ def _together(path: Path, folder: Path, data: Path, theirs: Chain, found: Plan) 
             raise JobError(f"{folder}: was changed while the bag was read; unpack it again")
         before = {e.id for e in opened.chain.events()}
         bring_clips(data / CLIPS, opened.clips, theirs)
+        how, text = HOW_TOGETHER[found.how]
         if found.how == "forward":
-            how: How = "forwarded"
             opened.append_lines(found.lines)
-            text = "its events follow those here"
         elif found.how == "take-over":
-            how = "adopted"
             take_over_journal(opened, theirs)
-            text = "it holds every event of the job here"
         else:
-            how = "merged"
             opened.append(merged_event(found, opened.chain, storable(path.name)), actor="hissway")
-            differences = conflicts(opened.chain.events())
-            text = " ".join(("both machines had gone on; the events of both are in the job now.", *differences))
+            text = " ".join((text, *conflicts(opened.chain.events())))
         new = sum(e.id not in before for e in theirs.events())
         witnesses.note(folder, opened.job.id, opened.chain, bag=(storable(path.name), theirs))
     return Unpacked(how=how, folder=folder, events=new, text=text)

@@ -29,38 +29,32 @@ class Trust(msgspec.Struct, frozen=True, kw_only=True):
         """Name under which a key is known; empty where it is not."""
         return next((k.name for k in self.keys if k.public_key == public_key), "")
 
-
-def fault(check: SignatureCheck, shop: str, trust: Trust) -> str:
-    """Why a signature does not count as what it says it is; empty where nothing is known against it."""
-    if check.state == "bad":
-        return check.text
-    if trust.demanded and check.public_key not in trust.demanded:
-        made = f"made with key {fingerprint(check.public_key)}" if check.public_key else "a typed name without a key"
-        return f"is {made}, not with the key that was asked for"
-    if check.public_key:
-        if trust.keys and not trust.demanded and not trust.whose(check.public_key):
+    def fault(self, check: SignatureCheck, shop: str) -> str:
+        """Why a signature does not count as what it says it is; empty where nothing is known against it."""
+        if check.state == "bad":
+            return check.text
+        key = check.public_key
+        made = f"made with key {fingerprint(key)}" if key else "a typed name without a key"
+        if self.demanded and key not in self.demanded:
+            return f"is {made}, not with the key that was asked for"
+        if key:
+            if not self.keys or self.demanded or self.whose(key):
+                return ""
             return (
-                f"made with key {fingerprint(check.public_key)}, which is not among the keys known here; if it is the "
-                "one they gave you, hissway key --allow puts it on the list"
+                f"{made}, which is not among the keys known here; if it is the one they gave you, hissway key --allow "
+                "puts it on the list"
             )
-        return ""
-    for key in trust.keys:
-        mine = same_person(key.name, check.name) or same_person(key.name, shop)
-        if mine and key.since and key.since <= check.time:
-            return f"a typed name without a key, but {key.name} has signed with one since {day(key.since)}"
-    return ""
+        mine = (k for k in self.keys if same_person(k.name, check.name) or same_person(k.name, shop))
+        known = next((k for k in mine if k.since and k.since <= check.time), None)
+        return f"{made}, but {known.name} has signed with one since {day(known.since)}" if known else ""
 
-
-def remark(check: SignatureCheck, trust: Trust) -> str:
-    """What there is to say of a signature nothing is known against."""
-    if not check.public_key:
-        return check.text
-    whose = trust.whose(check.public_key)
-    return (
-        f"{check.text}, known here as that of {whose}"
-        if whose
-        else f"{check.text}; compare it with the one the shop gave you"
-    )
+    def remark(self, check: SignatureCheck) -> str:
+        """What there is to say of a signature nothing is known against."""
+        if not check.public_key:
+            return check.text
+        whose = self.whose(check.public_key)
+        told = f", known here as that of {whose}" if whose else "; compare it with the one the shop gave you"
+        return f"{check.text}{told}"
 
 
 What = Literal["journal", "history", "clip", "signature", "decision", "result", "summary", "bag", "report"]

@@ -9,16 +9,7 @@ from msgspec.structs import replace
 from listen.errors import JobError
 from listen.jobs.exchange.bag import bag_faults, open_bag, untrue
 from listen.jobs.exchange.sign import SignatureCheck, check_signatures, statement_on
-from listen.jobs.exchange.verification import (
-    ALONE,
-    Against,
-    Mismatch,
-    Verification,
-    clip_faults,
-    fault,
-    journal_faults,
-    remark,
-)
+from listen.jobs.exchange.verification import ALONE, Against, Mismatch, Verification, clip_faults, journal_faults
 from listen.jobs.exchange.verify_results import Evaluate, check_results
 from listen.jobs.exchange.zip_guard import unzip_bag
 from listen.jobs.fold import fold
@@ -58,19 +49,18 @@ def verify_job(
         *clip_faults(folder, tuple(kept.values()), bad),
         *_signature_faults(job, signatures, against),
         *(fault for r in job.rounds for fault in _decision_faults(r)),
-        *judged.faults,
+        *judged.mismatches,
     )
     remarks = (
         *((UNREMEMBERED,) if against.register and register is None and not lost else ()),
-        *(f"{s.name}: {remark(s, against.trust)}" for s in signatures if not fault(s, job.shop, against.trust)),
+        *(f"{s.name}: {against.trust.remark(s)}" for s in signatures if not against.trust.fault(s, job.shop)),
         *_names_after_keys(signatures),
         *(words for r in job.rounds for words in _round_remarks(job, r)),
         *judged.remarks,
         *job.troubles,
     )
-    counts = {"events": job.events, "clips": len(kept), "signatures": len(signatures), "results": judged.checked}
-    found = Verification(job=job.title, head=chain.head, skipped=judged.skipped, mismatches=faults, remarks=remarks)
-    return replace(found, **counts)
+    found = replace(judged, job=job.title, head=chain.head, mismatches=faults, remarks=remarks)
+    return replace(found, events=job.events, clips=len(kept), signatures=len(signatures))
 
 
 UNREMEMBERED = "no register beside this job knows it: that its history was cut short would not be noticed here"
@@ -95,7 +85,7 @@ def _history_faults(job: Job, chain: Chain, against: Against, register: witnesse
 
 def _signature_faults(job: Job, checks: tuple[SignatureCheck, ...], against: Against) -> Iterator[Mismatch]:
     for check in checks:
-        if why := fault(check, job.shop, against.trust):
+        if why := against.trust.fault(check, job.shop):
             yield Mismatch("signature", f"{check.name}, round {check.round_id}", why)
     if against.trust.demanded and not checks:
         yield Mismatch("signature", "job", "holds no signature, and one by a certain key was asked for")

@@ -11,7 +11,7 @@ import msgspec
 
 from listen.errors import HisswayError
 from listen.jobs.events import Event, Judged, Merged
-from listen.jobs.exchange.verification import Mismatch
+from listen.jobs.exchange.verification import Mismatch, Verification
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import Chain, once
 from listen.jobs.folder.journal import Line, ordered
@@ -23,12 +23,7 @@ from listen.rounds.model import Round
 from listen.voice import verdicts
 
 
-class EventAfterJob(msgspec.Struct, frozen=True):
-    event: Event
-    job: Job
-
-
-def with_job_before(lines: Sequence[Line], shared: Sequence[Line] = ()) -> Iterator[EventAfterJob]:
+def with_job_before(lines: Sequence[Line], shared: Sequence[Line] = ()) -> Iterator[tuple[Event, Job]]:
     """Every event of a journal with the job before it; an event told by several branches comes once from each.
 
     ``shared`` holds the lines before ``lines``, for a branch.
@@ -36,7 +31,7 @@ def with_job_before(lines: Sequence[Line], shared: Sequence[Line] = ()) -> Itera
     past = list(shared)
     job = _job(past)
     for line in lines:
-        yield EventAfterJob(line.event, job)
+        yield line.event, job
         if isinstance(merge := line.event.payload, Merged):
             hashes = [one.hash for one in past]
             known = past[: hashes.index(merge.fork) + 1] if merge.fork in hashes else past
@@ -52,21 +47,14 @@ def _job(lines: Sequence[Line]) -> Job:
 Evaluate = Callable[[Round], RoundResult]
 
 
-class Results(msgspec.Struct, frozen=True):
-    checked: int
-    skipped: int
-    faults: tuple[Mismatch, ...]
-    remarks: tuple[str, ...]
-
-
 def check_results(
     folder: Path,
     chain: Chain,
     evaluate: Evaluate | None,
     vouched: frozenset[str] | None,
     bad_clips: frozenset[str] = frozenset(),
-) -> Results:
-    """Judge every stored result again, by ``evaluate`` or the judge of this program.
+) -> Verification:
+    """Judge every stored result again, by ``evaluate`` or the judge of this program; the part that results have.
 
     ``vouched`` holds ids of events that something else vouches for: then nothing is judged again, and only results
     outside them count as skipped; None judges everything. ``bad_clips`` holds ids of clips that are not the ones kept:
@@ -76,29 +64,31 @@ def check_results(
     skipped = 0
     faults: list[Mismatch] = []
     remarks: list[str] = []
-    for before in with_job_before(chain.lines):
-        stored, event = before.event.payload, before.event.id
-        if not isinstance(stored, Judged) or event in done:
+    for event, job in with_job_before(chain.lines):
+        stored = event.payload
+        if not isinstance(stored, Judged) or event.id in done:
             continue
-        done.add(event)
+        done.add(event.id)
         few, remark = _teardowns(stored)
-        why = _wrong_clips(before, stored, bad_clips) or few
+        why = _wrong_clips(job, stored, bad_clips) or few
         if not why and vouched is None:
-            why, differs = _again(folder, before, stored, evaluate)
+            why, differs = _again(folder, job, stored, evaluate)
             remark = "; ".join(filter(None, (remark, differs)))
-        elif not why and event not in (vouched or ()):
+        elif not why and event.id not in (vouched or ()):
             skipped += 1
         if why:
-            faults.append(Mismatch("result", f"round {stored.round_id}, event {event}", why))
+            faults.append(Mismatch("result", f"round {stored.round_id}, event {event.id}", why))
         if remark:
             remarks.append(f"result of round {stored.round_id}: {remark}")
-    return Results(len(done) - skipped, skipped, tuple(faults), tuple(remarks))
+    return Verification(
+        job="", results=len(done) - skipped, skipped=skipped, mismatches=tuple(faults), remarks=tuple(remarks)
+    )
 
 
-def _wrong_clips(before: EventAfterJob, stored: Judged, bad: frozenset[str]) -> str:
-    if before.job.find_round(stored.round_id) is None:
+def _wrong_clips(job: Job, stored: Judged, bad: frozenset[str]) -> str:
+    if job.find_round(stored.round_id) is None:
         return "it speaks of a round that is not in the journal before it"
-    if clips_used(before.job, stored.round_id) != stored.clips:
+    if clips_used(job, stored.round_id) != stored.clips:
         return "it names other clips than the round held when it was judged"
     missing = sum(clip in bad for clip in stored.clips)
     return f"it cannot be computed again: {missing} of its clips are not the ones kept" if missing else ""
@@ -114,12 +104,12 @@ def _teardowns(stored: Judged) -> tuple[str, str]:
     return "", f"{shop.findings} teardowns of its shop count in it, which are not in this job"
 
 
-def _again(folder: Path, before: EventAfterJob, stored: Judged, judge: Evaluate | None) -> tuple[str, str]:
+def _again(folder: Path, job: Job, stored: Judged, judge: Evaluate | None) -> tuple[str, str]:
     """Why the result does not follow from its clips, or what there is to say of one by another version."""
     from listen.rounds.evaluate import evaluate
 
     try:
-        round_, result = to_round(before.job, stored.round_id, folder), stored.result
+        round_, result = to_round(job, stored.round_id, folder), stored.result
         # With what it says it was given: the shop's counts are nowhere else, and older results were judged alone.
         engine = None if result.engine is None else round_.engine
         again = (judge or evaluate)(replace(round_, engine=engine, shop=result.shop))

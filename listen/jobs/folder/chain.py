@@ -37,6 +37,11 @@ class Chain(msgspec.Struct, frozen=True):
         """Bytes of the lines that hold, with their line ends."""
         return sum(len(line.raw) + 1 for line in self.lines)
 
+    @property
+    def data(self) -> bytes:
+        """Those lines as a journal's bytes."""
+        return b"".join(line.raw + b"\n" for line in self.lines)
+
     def events(self) -> Iterator[Event]:
         """All events that count, each id once, in the order of :mod:`listen.jobs.folder.journal`."""
         return once(ordered(self.lines))

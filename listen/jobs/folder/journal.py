@@ -188,8 +188,6 @@ def ordered(lines: Sequence[Line]) -> Iterator[Event]:
         return
     graph = _Graph()
     graph.add(lines, "")
-    # A merge inside a merge may bring a line that stands in this journal: that one is told as our own.
-    own = {line.hash for line in lines}
     pasts: dict[str, Past] = {}
     parted, ended = graph.parted(), set[str]()
     for found in graph.ordered():
@@ -202,7 +200,7 @@ def ordered(lines: Sequence[Line]) -> Iterator[Event]:
             pasts[found] = _new_run(found, before)
         if found in parted:
             ended.add(pasts[found].run)
-        yield replace(graph.lines[found].event, past=pasts[found], merged=found not in own)
+        yield replace(graph.lines[found].event, past=pasts[found])
 
 
 def _new_run(first: str, before: Sequence[Past]) -> Past:

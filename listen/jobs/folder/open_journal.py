@@ -134,11 +134,10 @@ class OpenJournal:
             # Asked under the turn: no line of another program can slip in between this and the writing.
             if what := unseen(known, self.job, payloads):
                 raise JobChanged(what)
-            who = self.actor if actor is None else actor
-            new: list[Line] = []
+            head, new = self.head, list[Line]()
             for payload in payloads:
-                prev = new[-1].hash if new else self.head
-                new.append(write_line(payload, prev=prev, actor=who))
+                new.append(write_line(payload, prev=head, actor=self.actor if actor is None else actor))
+                head = new[-1].hash
             self._add(*new)
             return self.job
 
@@ -155,10 +154,10 @@ class OpenJournal:
 
     def _add(self, *new: Line) -> None:
         path = self.folder / JOURNAL
-        data = b"".join(line.raw + b"\n" for line in new)
+        data = Chain(new).data
         merges = any(isinstance(line.event.payload, Merged) for line in new)
         # What came in is held against the whole journal first: a fault found once it is written would close the job.
-        chain = read_chain(b"".join(line.raw + b"\n" for line in self.chain.lines) + data) if merges else None
+        chain = read_chain(self.chain.data + data) if merges else None
         if chain is not None and chain.broken:
             raise JobError(f"{path}: what came in cannot be added: {chain.broken}; nothing was written")
         with durable.job_errors("write to the journal", path):
@@ -173,10 +172,9 @@ class OpenJournal:
     def _grow(self, new: Sequence[Line]) -> None:
         """Lines were added at the end."""
         self.chain = Chain((*self.chain.lines, *new))
-        self._size += sum(len(line.raw) + 1 for line in new)
-        whole = any(isinstance(line.event.payload, Withdrawn) for line in new) or any(
-            isinstance(line.event.payload, Merged) for line in self.chain.lines
-        )
+        self._size += Chain(tuple(new)).size
+        merged = any(isinstance(line.event.payload, Merged) for line in self.chain.lines)
+        whole = merged or any(isinstance(line.event.payload, Withdrawn) for line in new)
         # What was said on two machines stays told until someone settles it, and what was withdrawn is passed over:
         # only the whole can show either.
         self.job = fold(self.chain.events()) if whole else fold((n.event for n in new), self.job)

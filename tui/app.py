@@ -4,8 +4,8 @@ import os
 import sys
 import traceback
 from collections.abc import Iterable
-from pathlib import Path, PurePath
-from typing import Any, ClassVar
+from pathlib import Path
+from typing import Any
 
 from textual.app import SystemCommand
 from textual.binding import Binding
@@ -40,8 +40,7 @@ class HisswayApp(OrdersKeys, Bay):
     """The screens of the bay, their themes, and the keys that work on all of them."""
 
     TITLE = "Hissway"
-    CSS_PATH: ClassVar[list[str | PurePath]] = ["app.tcss", "screens/jobs/jobs.tcss"]
-    """The first screen's sheet too: a screen that is never pushed does not bring its own."""
+    CSS_PATH = "app.tcss"
     ENABLE_COMMAND_PALETTE = True
     COMMAND_PALETTE_BINDING = "ctrl+p"
     BINDINGS = [

@@ -103,7 +103,7 @@ def _look_at(app: HisswayApp) -> None:
 
 
 async def _look(room: Path, rng: random.Random) -> None:
-    from textual.widgets import DataTable
+    from textual.widgets import OptionList
 
     from tui.screens.engine.screen import EngineScreen
     from tui.screens.jobs.screen import JobsScreen
@@ -112,7 +112,7 @@ async def _look(room: Path, rng: random.Random) -> None:
     async with app.run_test(size=(80, 24)) as pilot:
         for _ in range(100):
             await asyncio.sleep(0.01)
-            if isinstance(app.screen, JobsScreen) and app.screen.query_one("#jobs", DataTable).row_count:
+            if isinstance(app.screen, JobsScreen) and app.screen.query_one("#jobs", OptionList).option_count:
                 break
         _look_at(app)
         await pilot.press("enter")

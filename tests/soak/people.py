@@ -20,7 +20,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "tui"))  # the pilots' helper
 
 from bay import read_cautions, type_text, until, words
 from fakes import QUICK, FakePlayer
-from textual.widgets import DataTable, Input, Select
+from textual.widgets import Input, OptionList, Select
 
 from listen.jobs.folder.witnesses import JobSummary
 from listen.trade.engine import layout_row
@@ -116,8 +116,8 @@ class Person:
         """Open the job of that title by typing it into the find line."""
         await self.pilot.press("slash")
         self.app.screen.query_one("#find", Input).value = title
-        table = self.app.screen.query_one("#jobs", DataTable)
-        await self.until(lambda: table.row_count == 1)
+        table = self.app.screen.query_one("#jobs", OptionList)
+        await self.until(lambda: table.option_count == 1)
         await self.pilot.press("enter", "enter")
         await self.until(lambda: isinstance(self.app.screen, EngineScreen) and self.app.job is not None)
 

@@ -229,7 +229,7 @@ async def test_before_and_after_side_by_side(tmp_path: Path) -> None:
             opened.append(ReadingEntered(reading="loss", value=loss, unit="percent", si=loss, cylinder=1))
     app = HisswayApp(services=FakeServices(tmp_path))
     async with app.run_test(size=(100, 30)) as pilot:
-        await until(pilot, lambda: app.screen.query_one("#jobs").row_count == 2)
+        await until(pilot, lambda: app.screen.query_one("#jobs").option_count == 2)
         await pilot.press("enter")
         await until(pilot, lambda: bool(app.screen.query("EngineView")))
         await pilot.press("b")

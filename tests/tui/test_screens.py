@@ -93,12 +93,12 @@ async def test_five_thousand_jobs_are_listed_and_found_by_a_word(tmp_path: Path)
         (folder / "job.json").write_bytes(summary.replace(b"Needle", f"Hay {i}".encode()))
     app = HisswayApp(services=FakeServices(tmp_path))
     async with app.run_test(size=(100, 30)) as pilot:
-        await until(pilot, lambda: app.screen.query_one("#jobs").row_count == 5001, 20)
+        await until(pilot, lambda: app.screen.query_one("#jobs").option_count == 5001, 20)
         await pilot.press("slash", *"needle")
-        await until(pilot, lambda: app.screen.query_one("#jobs").row_count == 1)
+        await until(pilot, lambda: app.screen.query_one("#jobs").option_count == 1)
         assert "Needle" in screen_text(app)
         await pilot.press("escape")
-        await until(pilot, lambda: app.screen.query_one("#jobs").row_count == 5001, 20)
+        await until(pilot, lambda: app.screen.query_one("#jobs").option_count == 5001, 20)
 
 
 async def test_a_job_is_taken_in_with_any_rows(tmp_path: Path) -> None:

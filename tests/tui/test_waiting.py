@@ -8,7 +8,7 @@ import pytest
 from bay import screen_text, type_text, until, words
 from fakes import FakeServices
 from test_screens import judged_job
-from textual.widgets import DataTable
+from textual.widgets import OptionList
 
 from listen.jobs.events import FindingRecorded, JobNamed, Judged
 from listen.jobs.folder.store import create_job, list_jobs, open_job
@@ -19,14 +19,14 @@ from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.screens.waiting.screen import WaitingScreen
 
 
-async def queue(pilot, rows: int) -> DataTable:
+async def queue(pilot, rows: int) -> OptionList:
     app = pilot.app
     if not isinstance(app.screen, WaitingScreen):
         await until(pilot, lambda: bool(app.screen.query("#jobs")) and app.screen.query_one("#jobs").display)
         await pilot.press("w")
         await until(pilot, lambda: isinstance(app.screen, WaitingScreen))
-    table = app.screen.query_one("#waiting", DataTable)
-    await until(pilot, lambda: table.row_count == rows and (not rows or table.display))
+    table = app.screen.query_one("#waiting", OptionList)
+    await until(pilot, lambda: table.option_count == rows and (not rows or table.display))
     return table
 
 

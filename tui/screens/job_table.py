@@ -1,31 +1,33 @@
 """A table made of all jobs of the folder, which is read away from the screen's own thread."""
 
 import asyncio
+from collections.abc import Iterable
 from typing import ClassVar
 
-from rich.text import Text
+from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.widgets import DataTable, Static
+from textual.content import Content
+from textual.widgets import Static
 
 from listen.errors import HisswayError
 from listen.jobs.folder.witnesses import JobSummary
 from tui.content import shown
 from tui.screens.base import BayScreen, in_background
+from tui.widgets.lines import Lines
+
+BETWEEN, BESIDE, LEAST_TITLE = 2, 4, 16
+"""Columns between two columns, beside the table with its scroll bar, and of the title at least."""
 
 
-class Rows(DataTable[Text]):
+class Rows(Lines):
     """One row is chosen, and opened."""
 
-    BINDINGS = [Binding("enter", "select_cursor", "Open")]
-
-
-PADDING, LEAST_TITLE = 12, 16
-"""Columns between and beside the columns, and of the title at least."""
+    BINDINGS = [Binding("enter", "select", "Open")]
 
 
 class JobTable(BayScreen[None]):
-    """Subclasses say which rows the jobs come to, and what stands there where there are none."""
+    """Subclasses say which rows the jobs come to, what Enter does, and what stands there where there are none."""
 
     OF_JOB = False
     TABLE: ClassVar[str] = ""
@@ -37,13 +39,15 @@ class JobTable(BayScreen[None]):
     """Key of the row the cursor goes to when the table is filled next."""
 
     def table(self) -> ComposeResult:
-        """The table, and words for the empty and the busy state."""
+        """Words for the empty and the busy state, the table, and in full below what its columns had to cut."""
         yield Static(shown("Reading the jobs ..."), id="state", classes="empty")
-        yield Rows(id=self.TABLE, cursor_type="row", zebra_stripes=False)
+        yield Static(id="heads")
+        yield Rows(id=self.TABLE)
+        yield Static(id="about")
 
     def on_mount(self) -> None:
         """No table before there are rows."""
-        self.query_one(Rows).display = False
+        self._show_table(False)
 
     def on_screen_resume(self) -> None:
         """Back from a job: it is closed, and the list is read again."""
@@ -66,39 +70,60 @@ class JobTable(BayScreen[None]):
     def fill(self) -> None:
         raise NotImplementedError
 
+    def open(self, key: str) -> None:
+        raise NotImplementedError
+
+    def in_full(self, key: str) -> Content:
+        """What stands below the table for a row."""
+        raise NotImplementedError
+
     def on_resize(self) -> None:
-        if self.query_one(Rows).row_count:
+        if self.query_one(Rows).option_count:
             self.fill()
 
     def widths(self) -> dict[str, int]:
-        left = self.size.width - PADDING - sum(width for _, width in self.COLUMNS)
-        return {head: width or max(LEAST_TITLE, left) for head, width in self.COLUMNS}
+        taken = BESIDE + sum(width + BETWEEN for _, width in self.COLUMNS) - BETWEEN
+        return {head: width or max(LEAST_TITLE, self.size.width - taken) for head, width in self.COLUMNS}
 
     def here(self) -> str:
         """Key of the row that the cursor is on; empty where there is none."""
         table = self.query_one(Rows)
-        known = table.display and table.row_count
-        return str(table.coordinate_to_cell_key(table.cursor_coordinate).row_key.value) if known else ""
+        return table.here if table.display else ""
 
     def put(self, rows: dict[str, tuple[str, ...]], widths: dict[str, int], empty: str = "") -> None:
         """Rows by their keys; the cursor stays on its row: Enter must not open what came in between."""
-        table = self.query_one(Rows)
-        at, here, self.go_to = table.cursor_row, self.go_to or self.here(), ""
-        table.clear(columns=True)
-        for head, width in widths.items():
-            table.add_column(head, width=width)
-        for key, cells in rows.items():
-            table.add_row(*(Text(cell, no_wrap=True, overflow="ellipsis") for cell in cells), key=key)
-        table.move_cursor(row=[*rows].index(here) if here in rows else min(at, max(len(rows) - 1, 0)))
+        go_to, self.go_to = self.go_to, ""
+        self.query_one("#heads", Static).update(_row(widths, widths))
+        self.query_one(Rows).put([(key, _row(cells, widths)) for key, cells in rows.items()], go_to)
         if rows:
-            self.query_one("#state").display, table.display = False, True
+            self._show_table(True)
         else:
             self.say(empty or self.EMPTY)
 
     def say(self, text: str) -> None:
         """Words in place of the table."""
-        table, state = self.query_one(Rows), self.query_one("#state", Static)
-        if table.has_focus:
+        if self.query_one(Rows).has_focus:
             self.set_focus(None)  # else the keys would be typed into whatever line is next
-        table.display, state.display = False, True
-        state.update(text if text == self.EMPTY else shown(text))
+        self._show_table(False)
+        self.query_one("#state", Static).update(text if text == self.EMPTY else shown(text))
+
+    def _show_table(self, there: bool) -> None:
+        for part in ("#heads", Rows, "#about"):
+            self.query_one(part).display = there
+        self.query_one("#state").display = not there
+
+    @on(Rows.OptionHighlighted)
+    def _moved(self) -> None:
+        if key := self.here():
+            self.query_one("#about", Static).update(self.in_full(key))
+
+    @on(Rows.OptionSelected)
+    def _selected(self, event: Rows.OptionSelected) -> None:
+        self.open(event.option.id or "")
+
+
+def _row(cells: Iterable[str], widths: dict[str, int]) -> Content:
+    fitted = (
+        Content(cell).truncate(w, ellipsis=True, pad=True) for cell, w in zip(cells, widths.values(), strict=True)
+    )
+    return Content(" " * BETWEEN).join(fitted)

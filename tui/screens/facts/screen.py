@@ -36,7 +36,7 @@ class FactsScreen(BayScreen[None]):
     ]
 
     def body(self) -> ComposeResult:
-        yield Field(placeholder="find: any word of a fact or its group", id="find", compact=True)
+        yield Field(placeholder="find: any word of a fact or its group", id="find", classes="find", compact=True)
         yield Lines(id="facts")
         yield Static(id="about")
 

@@ -5,7 +5,7 @@ from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.content import Content
-from textual.widgets import DataTable, Input, Static
+from textual.widgets import Input
 
 from listen.errors import JobError, JournalBroken
 from listen.jobs.folder.open_job import OpenJob
@@ -14,6 +14,7 @@ from listen.voice import times
 from listen.voice.names import STATES
 from listen.voice.text import plain
 from tui.screens.base import asks, made
+from tui.screens.job_table import BETWEEN
 from tui.screens.jobs.more import JobsMore
 from tui.widgets.entries import Field
 
@@ -21,8 +22,8 @@ COLUMNS = (("Job", 0), ("Engine", 12), ("Rounds", 6), ("Waits for", 22), ("Chang
 """Heads and widths; the title takes what is left."""
 FULL_TIME = 16
 """Columns of date and time, shown where there is room; else the date alone."""
-WIDE, BETWEEN = 100, 2
-"""Columns from which there is room for all; blanks between two."""
+WIDE = 100
+"""Columns from which there is room for all."""
 EMPTY = """No jobs here yet.
 
 Press n to begin one: a title and the engine are enough.
@@ -50,9 +51,10 @@ class JobsScreen(JobsMore):
         self._all: list[JobSummary] = []
 
     def body(self) -> ComposeResult:
-        yield Field(placeholder="find: any word of a title, card, engine or state", id="find", compact=True)
+        yield Field(
+            placeholder="find: any word of a title, card, engine or state", id="find", classes="find", compact=True
+        )
         yield from self.table()
-        yield Static(id="about")
 
     def on_mount(self) -> None:
         self.load()
@@ -62,7 +64,7 @@ class JobsScreen(JobsMore):
         """A demo goes straight to its engine."""
         with self.refusing():
             if (folder := self.bay.services.prepare()) is not None:
-                self._open(folder.name)
+                self.open(folder.name)
 
     def read(self, jobs: list[JobSummary]) -> None:
         """As they may be told to whoever sits here."""
@@ -87,10 +89,12 @@ class JobsScreen(JobsMore):
         empty = f"No job holds “{plain(' '.join(words), 40)}”. Escape shows all." if words else ""
         rows = {s.folder: _row(s, widths) for s in found}
         self.put(rows, widths, empty)
-        self.query_one("#about").display = bool(found)
 
     def chosen(self) -> JobSummary | None:
         return next((s for s in self._all if s.folder == self.here()), None)
+
+    def in_full(self, key: str) -> Content:
+        return _about(next(s for s in self._all if s.folder == key))
 
     @on(Input.Changed, "#find")
     def _narrow(self) -> None:
@@ -101,18 +105,7 @@ class JobsScreen(JobsMore):
     def _found(self) -> None:
         self.query_one("#jobs").focus()
 
-    @on(DataTable.RowHighlighted)
-    def _moved(self, event: DataTable.RowHighlighted) -> None:
-        """What the columns had to cut stands in full below."""
-        here = str(event.row_key.value) if event.row_key else ""
-        found = next((s for s in self._all if s.folder == here), None)
-        self.query_one("#about", Static).update(_about(found) if found else "")
-
-    @on(DataTable.RowSelected)
-    def _chosen(self, event: DataTable.RowSelected) -> None:
-        self._open(str(event.row_key.value))
-
-    def _open(self, folder: str) -> None:
+    def open(self, folder: str) -> None:
         from listen.jobs.folder.store import open_job
 
         path = self.bay.services.jobs_root() / folder

@@ -1,9 +1,8 @@
 """Waiting: what waits for a supervisor over all jobs of the folder; Enter hears and decides, past no verdict."""
 
-from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.widgets import DataTable, Static
+from textual.content import Content
 
 from listen.errors import HisswayError
 from listen.jobs.folder.witnesses import JobSummary
@@ -27,7 +26,6 @@ class WaitingScreen(JobTable):
     """One line a round, those that came again first."""
 
     HERE, TABLE, COLUMNS, EMPTY = "waits for a supervisor", "waiting", COLUMNS, EMPTY
-    CSS_PATH = "waiting.tcss"
     AUTO_FOCUS = "#waiting"
     BINDINGS = [Binding("f2", "app.who", "Who sits here")]
 
@@ -37,7 +35,6 @@ class WaitingScreen(JobTable):
 
     def body(self) -> ComposeResult:
         yield from self.table()
-        yield Static(id="about")
 
     def on_mount(self) -> None:
         self.set_interval(LOOK_EVERY_S, self._look)
@@ -58,20 +55,16 @@ class WaitingScreen(JobTable):
         self.put({key: _row(job, one, widths["Job"]) for key, (job, one) in self._rows.items()}, widths)
         if self._rows:
             self.query_one(Rows).focus()
-        else:
-            self.query_one("#about", Static).update("")
 
-    @on(DataTable.RowHighlighted)
-    def _moved(self, event: DataTable.RowHighlighted) -> None:
+    def in_full(self, key: str) -> Content:
         """Which job it is, where the column had to cut its title."""
-        if found := self._rows.get(str(event.row_key.value)):
-            self.query_one("#about", Static).update(shown(f"{found[0].title}, cylinder {found[1].cylinder}", "bold"))
+        job, one = self._rows[key]
+        return shown(f"{job.title}, cylinder {one.cylinder}", "bold")
 
-    @on(DataTable.RowSelected)
-    def _chosen(self, event: DataTable.RowSelected) -> None:
+    def open(self, key: str) -> None:
         from listen.jobs.folder.store import open_job
 
-        job, one = self._rows[str(event.row_key.value)]
+        job, one = self._rows[key]
         try:
             opened = open_job(self.bay.services.jobs_root() / job.folder, bench=False)
         except HisswayError as e:

@@ -30,40 +30,39 @@ STOPPED = 130
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("point", metavar="POINT", nargs="?", help="listening point, for example intake or plug-hole-2")
-    parser.add_argument("--all", action="store_true", help="all points at once, a channel each; -o is a folder")
-    parser.add_argument(
+    add = parser.add_argument
+    add("point", metavar="POINT", nargs="?", help="listening point, for example intake or plug-hole-2")
+    add("--all", action="store_true", help="all points at once, a channel each; -o is a folder")
+    add(
         "--channels",
         metavar="POINTS",
         help="with --all: point of each channel, for example intake,tailpipe,-,radiator; - is unused",
     )
-    parser.add_argument(
+    add(
         "--kind",
         required=True,
         choices=KINDS,
         help="what the cylinder is doing: quiet is air off; switched goes off and on, led by tones",
     )
-    parser.add_argument(
-        "--seconds", type=float, metavar="S", help=f"length (default: {SECONDS:g}, or what --cycles take)"
-    )
-    parser.add_argument(
+    add("--seconds", type=float, metavar="S", help=f"length (default: {SECONDS:g}, or what --cycles take)")
+    add(
         "--period",
         type=float,
         default=PERIOD_S,
         metavar="S",
         help="switched: from one opening to the next (default: %(default)g)",
     )
-    parser.add_argument(
+    add(
         "--cycles",
         type=int,
         default=CYCLES,
         metavar="N",
         help="switched: how often the air comes on (default: %(default)d)",
     )
-    parser.add_argument("--device", metavar="D", help="input by number or name; hissway mic lists them")
-    parser.add_argument("-o", "--output", required=True, type=Path, metavar="FILE", help=".flac or .wav, or a folder")
-    parser.add_argument("--force", action="store_true", help="replace FILE if it is there")
-    parser.add_argument("--finish", action="store_true", help="make FILE from what an interrupted recording left")
+    add("--device", metavar="D", help="input by number or name; hissway mic lists them")
+    add("-o", "--output", required=True, type=Path, metavar="FILE", help=".flac or .wav, or a folder")
+    add("--force", action="store_true", help="replace FILE if it is there")
+    add("--finish", action="store_true", help="make FILE from what an interrupted recording left")
 
 
 def run(args: argparse.Namespace) -> int:

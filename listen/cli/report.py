@@ -17,25 +17,20 @@ EXAMPLE = "hissway report bench-engine -o report.html"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("job", metavar="JOB", nargs="?", help="a job folder, or the name of one of your jobs")
-    parser.add_argument("-o", "--output", metavar="FILE", help="file to write (default: standard output)")
-    parser.add_argument(
+    add = parser.add_argument
+    add("job", metavar="JOB", nargs="?", help="a job folder, or the name of one of your jobs")
+    add("-o", "--output", metavar="FILE", help="file to write (default: standard output)")
+    add(
         "--format",
         choices=("html", "pdf", "md", "json", "csv"),
         help="form of the report (default: by FILE, else html); csv: every call behind the hit rate, JOB not needed",
     )
-    parser.add_argument(
-        "--language", choices=LANGUAGES, default="en", help="language of the owner's part (default: en)"
-    )
-    parser.add_argument(
-        "--contact", metavar="TEXT", default="", help="how the owner reaches the shop, for the owner's part"
-    )
-    parser.add_argument(
-        "--open", action="store_true", help="show it when it is made; without -o it goes to your documents"
-    )
-    parser.add_argument("--no-audio", action="store_true", help="leave the playable clips out of the page")
-    parser.add_argument("--hit-rate", action="store_true", help="add the shop's own hit rate over all its teardowns")
-    parser.add_argument("--before", metavar="JOB", help="an earlier job on the same engine, to stand beside this one")
+    add("--language", choices=LANGUAGES, default="en", help="language of the owner's part (default: en)")
+    add("--contact", metavar="TEXT", default="", help="how the owner reaches the shop, for the owner's part")
+    add("--open", action="store_true", help="show it when it is made; without -o it goes to your documents")
+    add("--no-audio", action="store_true", help="leave the playable clips out of the page")
+    add("--hit-rate", action="store_true", help="add the shop's own hit rate over all its teardowns")
+    add("--before", metavar="JOB", help="an earlier job on the same engine, to stand beside this one")
 
 
 def run(args: argparse.Namespace) -> int:

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import chain, pairwise, repeat
 from pathlib import Path
-from typing import NamedTuple
 
 import numpy as np
 
@@ -132,15 +131,14 @@ def cut(recording: Recording, marks_s: Sequence[float]) -> tuple[Recording, ...]
     marks = sorted({m for m in marks_s if 0.0 < m < recording.seconds})
     if not marks:
         return (recording,)
-    pieces = []
     ends = zip([0.0, *(m + OFF_S for m in marks)], [*(m - OFF_S for m in marks), recording.seconds], strict=True)
-    for a, b in ends:
-        if b - a >= LEAST_S:
-            taken = recording.taken + timedelta(seconds=a) if recording.taken else None
-            start_s = recording.start_s + a
-            # Unnamed: what was said of the whole recording is true of one of its pieces at most.
-            pieces.append(replace(recording, start_s=start_s, seconds=b - a, taken=taken, point="", piece=True))
-    return tuple(pieces)
+    return tuple(_piece(recording, a, b) for a, b in ends if b - a >= LEAST_S)
+
+
+def _piece(recording: Recording, a: float, b: float) -> Recording:
+    """Unnamed: what was said of the whole recording is true of one of its pieces at most."""
+    taken = recording.taken + timedelta(seconds=a) if recording.taken else None
+    return replace(recording, start_s=recording.start_s + a, seconds=b - a, taken=taken, point="", piece=True)
 
 
 def stretch(recording: Recording, start_s: float = 0.0, most_s: float = math.inf) -> Clip:
@@ -159,12 +157,8 @@ def loudness(recording: Recording, steps: int) -> tuple[float, ...]:
     return tuple(map(float, np.clip(1.0 + (level_db - level_db.max()) / RANGE_DB, 0.0, 1.0)))
 
 
-class _Stretch(NamedTuple):
-    """What is taken from a file: all of it, or a piece."""
-
-    take: Take
-    start_s: float = 0.0
-    seconds: float | None = None
+Taken = tuple[Take, float, float | None]
+"""What is taken from a file: from where on, in seconds, and how much (None: to its end)."""
 
 
 def bring_in(opened: OpenJob, round_id: str, place: Path) -> RoundImported:
@@ -175,18 +169,15 @@ def bring_in(opened: OpenJob, round_id: str, place: Path) -> RoundImported:
     Raises RoundError: nothing there, or nothing that could be taken. JobError: the disk refused; clips taken before
     stay."""
     takes, left_out = _listed(place)
-    return _bring(opened, round_id, place, [_Stretch(take) for take in takes], left_out, set())
+    return _bring(opened, round_id, place, [(take, 0.0, None) for take in takes], left_out, set())
 
 
 def bring_named(opened: OpenJob, round_id: str, recordings: Sequence[Recording]) -> RoundImported:
     """Take in recordings that were named in a list, in the order given; what cannot be taken is left out and told.
 
     Raises RoundError: none is named, or none could be taken. JobError: the disk refused; clips taken before stay."""
-    named = [
-        _Stretch(Take(r.point, r.kind, 1, r.path), r.start_s, r.seconds if r.piece else None)
-        for r in recordings
-        if r.point
-    ]
+    pieces = ((r, r.seconds if r.piece else None) for r in recordings if r.point)
+    named: list[Taken] = [(Take(r.point, r.kind, 1, r.path), r.start_s, seconds) for r, seconds in pieces]
     if not named:
         raise RoundError("no recording was named; give one a point first")
     aired = {c.kept.point for c in opened.job.round(round_id).live_clips() if c.kept.clip_kind == Kind.AIR}
@@ -194,13 +185,13 @@ def bring_named(opened: OpenJob, round_id: str, recordings: Sequence[Recording])
 
 
 def _bring(
-    opened: OpenJob, round_id: str, place: Path, stretches: Sequence[_Stretch], left_out: list[str], aired: set[str]
+    opened: OpenJob, round_id: str, place: Path, stretches: Sequence[Taken], left_out: list[str], aired: set[str]
 ) -> RoundImported:
     """``aired``: points that have a clip with air already."""
     files: list[str] = []
     for take, start_s, seconds in stretches:
-        where = (round_id, take.point, take.kind.value, _walk(take, aired))
-        part = opened.new_part(*where, take.on_s, storable(take.together))
+        walk = WALK_OF.get(take.kind, "closing" if take.point in aired else "quiet")
+        part = opened.new_part(round_id, take.point, take.kind.value, walk, take.on_s, storable(take.together))
         try:
             channel = first_with_sound(take.path) if take.channel is None else take.channel
             opened.keep_file(take.path, part, channel=channel, start_s=start_s, seconds=seconds)
@@ -211,22 +202,16 @@ def _bring(
         if take.kind is Kind.AIR:
             aired.add(take.point)
     if not files:
+        why = left_out[0] if left_out else "no sound files there"
         more = f" (and {len(left_out) - 1} more)" if len(left_out) > 1 else ""
-        raise RoundError(
-            f"{place}: no clip could be taken; {left_out[0] if left_out else 'no sound files there'}{more}"
-        )
+        raise RoundError(f"{place}: no clip could be taken; {why}{more}")
     event = RoundImported(round_id=round_id, folder=storable(str(place)), files=tuple(files), left_out=tuple(left_out))
     opened.append(event)
     return event
 
 
 WALK_OF = {Kind.AIR: "air", Kind.SWITCHED: "switched", Kind.SOUND: "reference", Kind.SWITCHED_SOUND: "reference"}
-"""Walk that a clip belongs to by what the air did."""
-
-
-def _walk(take: Take, aired: set[str]) -> str:
-    otherwise = "closing" if take.point in aired else "quiet"
-    return WALK_OF.get(take.kind, otherwise)
+"""Walk that a clip belongs to by what the air did; a quiet one's follows from what came before."""
 
 
 def _listed(place: Path) -> tuple[list[Take], list[str]]:

@@ -74,7 +74,7 @@ def cylinder_case(job: Job, n: int) -> CylinderCase:
     call = record.call() if record else None
     stands = standing(record) if record else None
     read: dict[str, Any] = {field: r and r.si for field, name in READINGS.items() for r in [job.reading(name, n)]}
-    decided = stands is not None and stands.by == "person" and stands.how == "overruled" and stands.kind != "unclear"
+    decided = stands if stands and stands.how == "overruled" and stands.kind != "unclear" else None
     return CylinderCase(
         cylinder=n,
         **read,
@@ -82,8 +82,8 @@ def cylinder_case(job: Job, n: int) -> CylinderCase:
         supply_kpa=_of_the_rig(job, "supply", n),
         paths=heard(record) if record else {},
         heard_before=heard_before(job, record) if record else "",
-        decided=(stands.paths or ("none",)) if decided and stands else (),
-        decided_by=stands.name if decided and stands else "",
+        decided=(decided.paths or ("none",)) if decided else (),
+        decided_by=decided.name if decided else "",
         heard_at_holes=_holes(record) if record else (),
         by_ear=call.paths if call and not call.declined else (),
         bubbles_seen={"yes": True, "no": False}.get(record.bubbles) if record else None,
@@ -149,8 +149,7 @@ def _of_the_rig(job: Job, name: str, n: int) -> float | None:
     loss = job.reading("loss", cylinder=n)
     if loss is None:
         return None
-    own = job.reading(name, round_id=loss.round_id) if loss.round_id else None
-    read = own or job.reading(name)
+    read = (job.reading(name, round_id=loss.round_id) if loss.round_id else None) or job.reading(name)
     return read.si if read else None
 
 
@@ -185,15 +184,22 @@ def cylinder_rows(job: Job) -> tuple[CylinderRow, ...]:
     rows = []
     for n in job.engine.cylinders:
         dry, wet, loss = (job.reading(name, n) for name in ("compression-dry", "compression-wet", "loss"))
-        rise = wet.si - dry.si if wet and dry else None
-        share = dry.si / highest if dry and highest > 0 else None
-        row = CylinderRow(cylinder=n, dry=dry, wet=wet, loss=loss, wet_rise_kpa=rise, share_of_highest=share)
         record, begun = latest_round(job, n), [r for r in job.rounds_of(n) if r.begun and not r.aside]
-        if record is not None and record.verdict is not None:
-            later = begun[-1] if begun[-1] is not record else None
-            before = {"loss_then": loss_then(job, record), "heard_before": heard_before(job, record)}
-            row = msgspec.structs.replace(row, under_way=later, **before)
-        rows.append(msgspec.structs.replace(row, plug=job.plugs.get(n), round=record))
+        judged = record if record is not None and record.verdict is not None else None
+        row = CylinderRow(
+            cylinder=n,
+            dry=dry,
+            wet=wet,
+            loss=loss,
+            plug=job.plugs.get(n),
+            wet_rise_kpa=wet.si - dry.si if wet and dry else None,
+            share_of_highest=dry.si / highest if dry and highest > 0 else None,
+            round=record,
+            loss_then=loss_then(job, judged) if judged else None,
+            heard_before=heard_before(job, judged) if judged else "",
+            under_way=begun[-1] if judged and begun[-1] is not judged else None,
+        )
+        rows.append(row)
     return tuple(rows)
 
 

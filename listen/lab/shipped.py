@@ -1,9 +1,17 @@
-"""Where the shipped recordings lie, and a copy of the demo job to work on."""
+"""Where the shipped recordings lie, a copy of the demo job to work on, and what its microphone hears."""
+
+from __future__ import annotations
 
 import shutil
+from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from listen.errors import JobError, refusal
+
+if TYPE_CHECKING:
+    from listen.lab.simulator.scene import RoundSpec
+
 
 DEMO = "demo"
 DRILLS = "drills"
@@ -21,6 +29,18 @@ def recordings_dir() -> Path:
         if (folder / DEMO).is_dir():
             return folder
     raise JobError(f"{package}: the shipped recordings are missing; install hissway again")
+
+
+@cache
+def demo_scenes() -> dict[int, RoundSpec]:
+    """Each cylinder of the demo engine as a round of today hears it; drawn by ``tests/demo/scenes.py``.
+
+    Raises JobError: the recordings are missing."""
+    import msgspec
+
+    from listen.lab.simulator.scene import RoundSpec
+
+    return msgspec.json.decode((recordings_dir() / DEMO / "scenes.json").read_bytes(), type=dict[int, RoundSpec])
 
 
 def demo_job(to: Path) -> Path:

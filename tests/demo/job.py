@@ -10,10 +10,10 @@ from pathlib import Path
 
 import msgspec
 
-from listen.lab.demo_scenes import DEMO_SEED, ENGINE, demo_scene
 from listen.lab.simulator.scene import GENERATOR
 from tests.demo.drills import make_drills
 from tests.demo.ledger import Ledger
+from tests.demo.scenes import DEMO_SEED, ENGINE, demo_scene
 from tests.demo.story import ROUNDS, scene, tell
 from tests.lab.truths import LABEL, SCHEMA, truth_document
 
@@ -38,13 +38,15 @@ def demo_truth() -> dict[str, object]:
 
 
 def make_demo(folder: Path) -> Path:
-    """Write ``folder/job`` and ``folder/truth.json`` anew; gives the job's folder."""
+    """Write ``folder/job``, ``folder/truth.json`` and ``folder/scenes.json`` anew; gives the job's folder."""
     job = folder / "job"
     shutil.rmtree(job, ignore_errors=True)
     ledger = Ledger(job, f"hissway demo {DEMO_SEED}", BEGAN)
     tell(ledger)
     ledger.write()
     (folder / "truth.json").write_bytes(msgspec.json.encode(demo_truth()) + b"\n")
+    scenes = {n: demo_scene(n) for n in ENGINE.cylinders}
+    (folder / "scenes.json").write_bytes(msgspec.json.encode(scenes) + b"\n")
     return job
 
 

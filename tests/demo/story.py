@@ -10,7 +10,6 @@ from listen.jobs import events as ev
 from listen.jobs.to_round import judged, to_round
 from listen.jobs.ways import SWITCHED
 from listen.judge.result import RoundResult
-from listen.lab.demo_scenes import ENGINE, FIRST_TRY_LOSS, LOSS, MICROPHONE, demo_scene
 from listen.lab.shipped import LEFT_ROUND, MAIN_ROUND
 from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import RoundSpec, Switched
@@ -18,6 +17,7 @@ from listen.lab.simulator.switching_hand import Hand, as_switched
 from listen.signal.switching import commanded_times
 from listen.trade.points import Kind
 from tests.demo.ledger import Ledger
+from tests.demo.scenes import ENGINE, FIRST_TRY_LOSS, LOSS, MICROPHONE, demo_scene
 
 TITLE = "Launch tractor: pops back through the intake"
 SHOP = "Shingle End Boat Shed"

@@ -16,12 +16,12 @@ from listen.jobs.folder.store import open_job
 from listen.jobs.to_round import to_round
 from listen.jobs.walk import walked
 from listen.jobs.ways import SWITCHED
-from listen.lab.demo_scenes import demo_scene
-from listen.lab.shipped import LEFT_ROUND, MAIN_ROUND, demo_job, recordings_dir
+from listen.lab.shipped import LEFT_ROUND, MAIN_ROUND, demo_job, demo_scenes, recordings_dir
 from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
 from listen.rounds.evaluate import evaluate
 from listen.trade.points import Kind
 from tests.demo.job import make_demo
+from tests.demo.scenes import ENGINE, demo_scene
 from tui.bridge.demo import DemoServices
 
 MAX_BYTES = 15_000_000
@@ -58,6 +58,8 @@ def test_the_demo_is_rebuilt_from_its_seed_and_is_the_same_every_time(tmp_path: 
         ours, again = read_clip(path), read_clip(rebuilt / "job" / "clips" / path.name)
         assert (ours.taken, ours.device) == (again.taken, again.device)
         assert np.abs(ours.samples - again.samples).max() <= STEP
+    assert (rebuilt / "scenes.json").read_bytes() == (shipped / "scenes.json").read_bytes()
+    assert demo_scenes() == {n: demo_scene(n) for n in ENGINE.cylinders}
     assert (shipped / "truth.json").read_bytes() == (rebuilt / "truth.json").read_bytes()
     stories = [_story(folder / "job" / "journal.jsonl") for folder in (shipped, rebuilt)]
     assert stories[0] == stories[1]
@@ -137,7 +139,7 @@ def test_what_the_demo_stores_is_what_its_clips_give_today() -> None:
 def test_a_newcomer_walks_the_cylinder_left_open_and_finds_it_sound(tmp_path: Path) -> None:
     """Every step the demo asks for, with the simulated microphone, to a verdict that is true."""
     with open_job(demo_job(tmp_path)) as opened:
-        microphone = SimulatedMicrophone(demo_scene(3), pace=0)
+        microphone = SimulatedMicrophone(demo_scenes()[3], pace=0)
         microphone.open()
         while (step := walked(opened.job, LEFT_ROUND).due).kind in ("clip", "call"):
             if step.kind == "call":

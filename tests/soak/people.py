@@ -70,8 +70,8 @@ class SoakServices(Services):
         return None
 
     def source(self, cylinder: int | None = None, name: str | None = None, *, every: bool = False) -> SoundInput:
-        from listen.lab.demo_scenes import demo_scene
         from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
+        from tests.demo.scenes import demo_scene
 
         return SimulatedMicrophone(demo_scene(self.cylinder), pace=0, channels=8 if every else 1)
 

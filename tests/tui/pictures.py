@@ -23,7 +23,6 @@ from textual.pilot import Pilot  # noqa: E402
 
 from listen.audio.write import write_clip  # noqa: E402
 from listen.jobs.events import Judged, ReadingEntered  # noqa: E402
-from listen.lab.demo_scenes import demo_scene  # noqa: E402
 from listen.lab.simulator.render import render  # noqa: E402
 from listen.lab.simulator.scene import Switched  # noqa: E402
 from listen.lab.simulator.simulated_microphone import SimulatedMicrophone  # noqa: E402
@@ -32,6 +31,7 @@ from listen.rounds.evaluate import evaluate  # noqa: E402
 from listen.rounds.model import Facts, Round, Take  # noqa: E402
 from listen.signal.switching import commanded_times  # noqa: E402
 from listen.trade.points import Kind  # noqa: E402
+from tests.demo.scenes import demo_scene  # noqa: E402
 from tests.jobs.short import begin_round  # noqa: E402
 from tui.app import HisswayApp  # noqa: E402
 from tui.bridge.demo import DemoServices  # noqa: E402

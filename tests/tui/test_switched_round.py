@@ -29,11 +29,11 @@ from listen.jobs.events import ClipTakenBack, WayChosen
 from listen.jobs.folder.store import open_job
 from listen.jobs.to_round import to_round
 from listen.jobs.ways import SWITCHED
-from listen.lab.demo_scenes import demo_scene
 from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
 from listen.rounds.check import check_take
 from listen.rounds.evaluate import evaluate
 from listen.trade.points import Kind
+from tests.demo.scenes import demo_scene
 from tui.screens.cautions import CautionScreen
 from tui.screens.channels.places import for_these
 from tui.screens.channels.screen import ChannelsScreen

@@ -50,10 +50,10 @@ class DemoServices(Services):
         return SimulatedMicrophone(self._scene(cylinder or 1), channels=8 if every else 1)
 
     def _scene(self, cylinder: int) -> RoundSpec:
-        from listen.lab.demo_scenes import ENGINE, demo_scene
+        from listen.lab.shipped import demo_scenes
 
-        known = ENGINE.cylinders
-        return demo_scene(cylinder if cylinder in known else known[cylinder % len(known)])
+        scenes = list(demo_scenes().values())
+        return demo_scenes().get(cylinder, scenes[cylinder % len(scenes)])
 
     def inputs(self) -> tuple[Input, ...]:
         return (Input(MICROPHONE, "48 kHz, simulated", True),)

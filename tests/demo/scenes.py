@@ -1,4 +1,6 @@
-"""The demo engine as the simulator knows it: what is really wrong with each cylinder, and how each point sounds."""
+"""The demo engine as the simulator knows it: what is really wrong with each cylinder, and how each point sounds.
+
+What a round of today would hear stands in ``recordings/demo/scenes.json``, for the demo's microphone."""
 
 from functools import cache
 

@@ -62,15 +62,10 @@ class SoundInput(Protocol):
 
 
 class Microphone:
-    """One input as a :class:`SoundInput`.
+    """One input as a :class:`SoundInput`: of so many of its channels, from the first.
 
-    Parameters
-    ----------
-    device
-        Input, number, name or part of one; None for the system's default. It is looked up by name at each
-        :meth:`open`, so that a microphone that was plugged in again is found although its number has changed.
-    channels
-        How many of the input's channels to take, from the first.
+    ``device`` is the input, its number, name or part of one; None for the system's default. It is looked up by name at
+    each :meth:`open`, so that a microphone that was plugged in again is found although its number has changed.
     """
 
     def __init__(self, device: Device | str | int | None = None, *, channels: int = 1) -> None:
@@ -88,7 +83,6 @@ class Microphone:
 
     @property
     def rate_hz(self) -> int:
-        """Sample rate; final once open."""
         if self._rate_hz is None:
             self._rate_hz = find_input(self._wanted).rate_hz
         return self._rate_hz
@@ -116,17 +110,14 @@ class Microphone:
             raise DeviceLost(f"{device.name} opens but sends nothing; unplug it, plug it in again and try once more")
 
     def close(self) -> None:
-        """Abort and close the stream; never hangs, harmless when closed already."""
         stream, self._stream = self._stream, None
         if stream is not None:
             library.close_stream(stream)
 
     def drain(self) -> list[NDArray[np.float32]]:
-        """Blocks since the last call, for a level meter."""
         return [b.samples for b in self._receiver.drain()] if self._receiver is not None else []
 
     def trouble(self) -> AudioError | None:
-        """What is wrong with the stream at this moment; None while sound arrives or before it was opened."""
         if self._receiver is None or self._stream is None:
             return None
         trouble = self._receiver.trouble()
@@ -135,7 +126,6 @@ class Microphone:
     def record(
         self, parts: Sequence[Path | None], seconds: float, cancel: threading.Event, told: Told | None = None
     ) -> tuple[Recording | None, ...]:
-        """Write each channel to its own part; see :meth:`SoundInput.record`."""
         if self._receiver is None or self._stream is None:
             raise AudioError(f"{self.name} is not open; open it before recording")
         return Take(self._receiver, self.name, self.rate_hz, cancel).record(parts, seconds, told)

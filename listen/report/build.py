@@ -17,8 +17,8 @@ from listen.jobs.folder.store import list_jobs, open_job
 from listen.jobs.job import Job
 from listen.report.assemble import assemble
 from listen.report.before_part import hit_rate_rows
+from listen.report.content import Origin
 from listen.report.kept_parts import addresses
-from listen.report.origin import Origin
 from listen.report.owner_words import Language
 from listen.report.pages import html, json_text, markdown_text
 from listen.same_fields import same_fields

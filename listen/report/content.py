@@ -6,6 +6,7 @@ import msgspec
 
 from listen.diagnosis.model import Diagnosis
 from listen.jobs.events import ReadingEntered
+from listen.report.owner_words import Language
 from listen.trade.engine import Engine
 from listen.voice.figures import UNKNOWN, as_read, pressure
 
@@ -228,6 +229,25 @@ class Report(msgspec.Struct, frozen=True, kw_only=True):
     """Where no symptom was noted: whether they were asked at all."""
     hit_rate: tuple[tuple[str, ...], ...] = ()
     """The shop's own record: rows of a table, the first one its heading."""
+
+
+class Origin(msgspec.Struct, frozen=True, kw_only=True):
+    """Where a page comes from, as it stands in its head, so that it can be made again and compared."""
+
+    job: str
+    head: str
+    """Hash of the journal's last line when it was made."""
+    version: str
+    made: str
+    """When, UTC, ISO 8601."""
+    language: Language
+    contact: str = ""
+    before: tuple[str, str] | None = None
+    """Job and head of the earlier job beside this one."""
+    audio: bool = True
+    unfolded: bool = False
+    hit_rate: tuple[tuple[str, ...], ...] = ()
+    """The shop's own record as it was then; it changes with every teardown, and cannot be worked out again."""
 
 
 def reading_in_words(r: ReadingEntered | None) -> str:

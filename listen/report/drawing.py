@@ -137,13 +137,8 @@ Line = tuple[NDArray[np.float64], NDArray[np.float64]]
 
 
 def levels(clip: Clip) -> Line:
-    """Typical band level over the clip: median frame, so that a knock does not bend the line.
-
-    Returns
-    -------
-    freqs_hz, level_db
-        Band middles and levels in dB re full scale [shape=(bands,)].
-    """
+    """Band middles in Hz and typical levels in dB re full scale [shape=(bands,)]: of the median frame, so that a knock
+    does not bend the line."""
     from listen.signal.spectra import spectra
 
     found = spectra(clip)

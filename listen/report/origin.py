@@ -1,4 +1,4 @@
-"""What a page says of where it comes from, so that it can be made again and compared; and making it again."""
+"""A page made again from the state that it says it comes from, and compared."""
 
 import base64
 import re
@@ -18,7 +18,9 @@ from listen.jobs.exchange.verify_results import first_difference
 from listen.jobs.folder.chain import Chain, read_journal
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.to_round import program_version
-from listen.report.owner_words import Language
+from listen.report.build import Wanted, page_of
+from listen.report.content import Origin
+from listen.same_fields import same_fields
 from listen.temporary_folder import temporary_folder
 from listen.voice.times import moment_and_zone
 
@@ -32,25 +34,6 @@ QUOTED, BEFORE_IT = 120, 40
 """Letters quoted of a line that differs, and how many of them stand before the difference."""
 SHOWN = 3
 """Differences told; one forged figure stands in several places."""
-
-
-class Origin(msgspec.Struct, frozen=True, kw_only=True):
-    """Where a page comes from, as it stands in its head."""
-
-    job: str
-    head: str
-    """Hash of the journal's last line when it was made."""
-    version: str
-    made: str
-    """When, UTC, ISO 8601."""
-    language: Language
-    contact: str = ""
-    before: tuple[str, str] | None = None
-    """Job and head of the earlier job beside this one."""
-    audio: bool = True
-    unfolded: bool = False
-    hit_rate: tuple[tuple[str, ...], ...] = ()
-    """The shop's own record as it was then; it changes with every teardown, and cannot be worked out again."""
 
 
 def origin_of(page: str, path: Path) -> Origin:
@@ -104,7 +87,6 @@ def verify_report(
 def _faults(
     page: str, origin: Origin, folder: Path, before: Path | None, remarks: list[str], *, zone: bool, words: bool
 ) -> Iterator[Mismatch]:
-    from listen.report.build import Wanted, page_of
 
     then, earlier = _at(folder, origin.head), None
     if then is None or then.job.id != origin.job:
@@ -117,7 +99,7 @@ def _faults(
             return
     if not words:
         return
-    wanted = Wanted(audio=origin.audio, language=origin.language, contact=origin.contact, unfolded=origin.unfolded)
+    wanted = Wanted(**same_fields(origin, "audio", "language", "contact", "unfolded"))
     again = page_of(then, wanted, earlier, made=origin.made, hit_rate=origin.hit_rate)
     pairs = [(a, b) for a, b in zip_longest(_words(page), _words(again), fillvalue="") if first_difference(a, b)]
     differ = [(a, b) for a, b in pairs if zone or _MOMENT.sub("", a) != _MOMENT.sub("", b)]

@@ -16,10 +16,9 @@ from markupsafe import Markup
 
 from listen.errors import HisswayError
 from listen.jobs.folder.parts import clip_file
-from listen.report.content import PointPart, Report
+from listen.report.content import Origin, PointPart, Report
 from listen.report.drawing import engine_drawing, ladder, spectra_svg
 from listen.report.kept_parts import OWNER_SEES
-from listen.report.origin import Origin
 from listen.report.sounds import Files, Pair, pairs
 from listen.voice import figures
 

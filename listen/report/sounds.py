@@ -50,10 +50,7 @@ class Pair:
 def pairs(wanted: Sequence[Files]) -> tuple[dict[Files, Pair], str]:
     """Encode pairs of sound files, the first of them at full length, the others shorter if they would not fit.
 
-    Returns
-    -------
-    found, remark
-        The pairs that could be read, and what was left out and why (empty where nothing was).
+    Gives those that could be read, and what was left out and why (empty where nothing was).
     """
     seconds = HEARD_S
     while seconds >= LEAST_S:

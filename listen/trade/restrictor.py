@@ -29,24 +29,11 @@ HELD_PERCENT = (0.1, 99.9)
 def leak_mm(loss_percent: float, restrictor_mm: float, supply_kpa: float = SUPPLY_KPA) -> float:
     """Bore of the one hole that leaks as much as the cylinder does, in millimetres.
 
-    Air passes the restrictor from the supply into the cylinder and the leak from the cylinder into the open; both pass
-    the same mass. Each is an ideal hole (isentropic flow, choked where the ratio of pressures asks for it, same
-    discharge), both at one temperature.
+    Air passes the restrictor from the supply (gauge pressure) into the cylinder and the leak from the cylinder into the
+    open; both pass the same mass. Each is an ideal hole (isentropic flow, choked where the ratio of pressures asks for
+    it, same discharge), both at one temperature.
 
-    Parameters
-    ----------
-    loss_percent
-        Supply pressure lost across the restrictor, 0.1 to 99.9.
-    restrictor_mm
-        Bore of the tester's restrictor, 0.3 to 4 mm.
-    supply_kpa
-        Gauge pressure before the restrictor.
-
-    Raises
-    ------
-    ReadingError
-        A loss, bore or supply outside what a tester shows.
-    """
+    Raises ReadingError: a loss, bore or supply outside what a tester shows."""
     _check(loss_percent, restrictor_mm, supply_kpa)
     supply, held = _absolute(supply_kpa), _absolute(supply_kpa * (1 - loss_percent / 100))
     passed = supply * _flow(held / supply) / (held * _flow(OUTSIDE_KPA / held))

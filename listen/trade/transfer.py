@@ -28,9 +28,8 @@ OpenValve = Literal["intake", "exhaust", "overlap"]
 def firing_angles(firing_order: Sequence[int], steps_deg: Sequence[float] = ()) -> dict[int, float]:
     """Crank degrees at which each cylinder fires, counted from the first of ``firing_order``."""
     steps = list(steps_deg) or [CYCLE_DEG / len(firing_order)] * len(firing_order)
-    return dict(
-        zip(firing_order, accumulate(steps, initial=0.0), strict=False)
-    )  # the last step leads back to the first
+    # The last step leads back to the first.
+    return dict(zip(firing_order, accumulate(steps, initial=0.0), strict=False))
 
 
 def valve_open(after_firing_deg: float) -> OpenValve | None:
@@ -55,26 +54,10 @@ def valves_in_turn(neighbours: Sequence[int]) -> list[dict[int, OpenValve | None
 def valves_open(engine: Engine | None, firing_order: Sequence[int], n: int) -> dict[int, OpenValve | None]:
     """What stands open in every other cylinder while ``n`` is at top dead centre on compression.
 
-    Parameters
-    ----------
-    engine
-        Gives the firing order where ``firing_order`` is empty, and uneven steps; may be None.
-    firing_order
-        Cylinder numbers as they fire; wins over the engine's.
-    n
-        Cylinder under test.
+    ``firing_order`` wins over the engine's, which also gives uneven steps. Gives by cylinder ``intake``, ``exhaust``,
+    ``overlap`` (both ajar) or None (both shut); nothing where the firing order is not known.
 
-    Returns
-    -------
-    dict
-        Other cylinder -> ``intake``, ``exhaust``, ``overlap`` (both ajar) or None (both shut); empty where the firing
-        order is not known.
-
-    Raises
-    ------
-    EngineError
-        ``n`` is not in the firing order.
-    """
+    Raises EngineError: ``n`` is not in the firing order."""
     order = tuple(firing_order) or (engine.firing_order if engine else ())
     if not order:
         return {}

@@ -24,7 +24,7 @@ def ada(lab: Path) -> Learner:
 
 
 def run(hears: Callable[[float], bool]) -> Threshold:
-    state = EarRun.begin()
+    state = EarRun()
     while not state.done:
         level_db = state.level_db
         state = state.answered(level_db, hears(level_db))
@@ -85,13 +85,15 @@ def test_more_trials_narrow_the_interval() -> None:
 
 
 def _width(trials: list[Trial]) -> float:
-    t = EarRun.of(trials).result()
-    return t.high95_db - t.low95_db
+    run = EarRun()
+    for trial in trials:
+        run = run.answered(trial.level_db, trial.right)
+    return run.result().high95_db - run.result().low95_db
 
 
 def test_levels_close_in_on_the_threshold_and_stay_within_what_can_be_played() -> None:
     """Right answers lead down, wrong ones up; no trial is spent where nothing is learnt."""
-    state, levels = EarRun.begin(), []
+    state, levels = EarRun(), []
     while not state.done:
         levels.append(state.level_db)
         state = state.answered(state.level_db, state.level_db > -12.0)

@@ -8,23 +8,13 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
 
-from listen import durable
-from listen.durable import age_s, remove_if_possible, sweep
+from listen.durable import age_s, job_errors, remove_if_possible, sweep
 from listen.errors import JobError
 from listen.jobs.events import PartFound, RoundOpened
 from listen.jobs.folder import witnesses
 from listen.jobs.folder.journal import storable
 from listen.jobs.folder.open_journal import OpenJournal
-from listen.jobs.folder.parts import (
-    CLIPS,
-    Partial,
-    Spans,
-    clip_event,
-    clip_fault,
-    clip_file,
-    new_partial,
-    partials,
-)
+from listen.jobs.folder.parts import CLIPS, Partial, Spans, clip_event, clip_fault, clip_file, new_partial, partials
 from listen.jobs.folder.turn import BenchLock
 from listen.jobs.job import Job
 
@@ -83,7 +73,7 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
         Raises JobLocked: another program records at this engine. JobError: the folder for takes cannot be made."""
         self.to_bench()
         part = new_partial(self.folder, round_id, point, clip_kind, walk, on_s, together)
-        with durable.job_errors("make room for a take", part.path.parent):
+        with job_errors("make room for a take", part.path.parent):
             part.path.parent.mkdir(exist_ok=True)
         return part
 
@@ -100,13 +90,12 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
         flac = self._room_for(part)
         # Outside the turn: a long take is written and read back meanwhile, and others want to type.
         clip = read_part(part.path)
-        with durable.job_errors("keep the clip", flac):
+        with job_errors("keep the clip", flac):
             write_clip(flac, clip)  # not partial.finish: the part must outlive the event, or a crash between hides it
         with self.writing():  # the number of the take must still hold when it is written
-            with durable.job_errors("read the clip again", flac):
-                kept = clip_event(
-                    self.job, part, clip, flac, recording, recovered=recovered, imported_from=imported_from
-                )
+            with job_errors("read the clip again", flac):
+                origin: dict[str, bool | str] = {"recovered": recovered, "imported_from": imported_from}
+                kept = clip_event(self.job, part, clip, flac, recording, **origin)
             self.append(kept)
             remove_if_possible(part.path)  # the clip is safe; what a scanner holds now goes when the job is next opened
             return self.job
@@ -124,7 +113,7 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
 
         clip = read_clip(file, channel=channel, start_s=start_s, seconds=seconds)
         self._room_for(part)
-        with durable.job_errors("take in the clip", part.path):
+        with job_errors("take in the clip", part.path):
             write_part(part.path, clip)
         try:
             from_channel = f", channel {channel}" if channel else ""
@@ -140,7 +129,7 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
         if all(r.id != part.round_id for r in self.job.rounds):
             raise JobError(f"{self.folder}: has no round {part.round_id}; open the round first")
         flac = self.clip_path(part.clip)
-        with durable.job_errors("keep the clip", flac):
+        with job_errors("keep the clip", flac):
             flac.parent.mkdir(exist_ok=True)
         return flac
 

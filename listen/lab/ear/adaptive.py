@@ -8,8 +8,7 @@ Four intervals instead of two: guessing helps less, and the same 40 trials hold 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from typing import Literal
 
@@ -87,20 +86,9 @@ def _surprise(p: NDArray[np.float64]) -> NDArray[np.float64]:
 class EarRun:
     """The state of a run: ask ``level_db``, go on with ``answered``, until ``done``."""
 
-    weight: NDArray[np.float64]
+    weight: NDArray[np.float64] = field(default_factory=_prior)
     """Posterior [shape=(T, S * L)]."""
     trials: tuple[Trial, ...] = ()
-
-    @classmethod
-    def begin(cls) -> EarRun:
-        return cls(_prior())
-
-    @classmethod
-    def of(cls, trials: Sequence[Trial]) -> EarRun:
-        run = cls.begin()
-        for trial in trials:
-            run = run.answered(trial.level_db, trial.right)
-        return run
 
     @property
     def done(self) -> bool:

@@ -72,19 +72,14 @@ def scene(at: Background, seed: int, kinds: tuple[Kind, ...], level_db: float, s
     rng = np.random.default_rng([seed, 2])
     jet = add(usual(rng, "intake-valve").shape, duct(rng, POINT))
     takes = (TakeSpec(kind=k, order=kinds[: n + 1].count(k), seconds=seconds) for n, k in enumerate(kinds))
+    hiss = Hiss(source="intake-valve", level_db=round(level_db, 3), curve=jet)
     return RoundSpec(
         name=f"threshold trial {trial}",
         seed=seed * 1000 + trial,
         truth=Truth(),
         background=at,
         microphone=Microphone(self_noise_db=SELF_NOISE_DB),
-        points=(
-            PointSpec(
-                point=POINT,
-                takes=tuple(takes),
-                air=(Hiss(source="intake-valve", level_db=round(level_db, 3), curve=jet),),
-            ),
-        ),
+        points=(PointSpec(point=POINT, takes=tuple(takes), air=(hiss,)),),
     )
 
 
@@ -94,9 +89,12 @@ def meter_limit_db(at: Background, seed: int, kinds: tuple[Kind, ...], seconds: 
     from listen.rounds.model import Facts
     from listen.signal.point import measure_point
 
-    clips = render(scene(at, seed, kinds, 0.0, seconds, 0))
-    takes = measure_point(POINT, [(kind, clip) for (_, kind, _), clip in clips.items()])
-    excess_db = judge_points("threshold", [takes], Facts()).points[0].detection_limit_db
+    try:
+        clips = render(scene(at, seed, kinds, 0.0, seconds, 0))
+        takes = measure_point(POINT, [(kind, clip) for (_, kind, _), clip in clips.items()])
+        excess_db = judge_points("threshold", [takes], Facts()).points[0].detection_limit_db
+    except (ClipError, RoundError):  # too short a recording for an ordinary walk
+        return None
     if excess_db is None or excess_db <= 0:
         return None
     return round(float(10 * np.log10(10 ** (excess_db / 10) - 1)), 2)
@@ -106,20 +104,13 @@ class ThresholdRun:
     """One run of a learner over one background; kept on disk once it is done."""
 
     def __init__(
-        self,
-        root: Path,
-        learner: Learner,
-        background_name: str,
-        seed: int | None = None,
-        headphones: bool | None = None,
+        self, root: Path, learner: Learner, at: str, seed: int | None = None, headphones: bool | None = None
     ) -> None:
-        self._path = learner_dir(root, learner) / FILE
+        self._path, self._name, self._headphones = learner_dir(root, learner) / FILE, at, headphones
         self.seed = secrets.randbelow(2**31) if seed is None else seed
-        self._background = background(background_name, self.seed)
-        self._name = background_name
+        self._background = background(at, self.seed)
         self._order = np.random.default_rng([self.seed, 3])
-        self._headphones = headphones
-        self._run = EarRun.begin()
+        self._run = EarRun()
         self._clips: TrialClips | None = None
         self.measured: Measured | None = None
 
@@ -159,24 +150,17 @@ class ThresholdRun:
         return right
 
     def _keep(self) -> None:
-        pair, walk = (Kind.QUIET, Kind.AIR), (Kind.QUIET, Kind.AIR, Kind.QUIET)
         measured = Measured(
             background=self._name,
             seed=self.seed,
             time=datetime.now(UTC).isoformat(timespec="seconds"),
             threshold=self._run.result(),
-            meter_same_db=self._limit(pair, TRIAL_S),
-            meter_walk_db=self._limit(walk, WALK_S),
+            meter_same_db=meter_limit_db(self._background, self.seed, (Kind.QUIET, Kind.AIR), TRIAL_S),
+            meter_walk_db=meter_limit_db(self._background, self.seed, (Kind.QUIET, Kind.AIR, Kind.QUIET), WALK_S),
             headphones=self._headphones,
         )
         append_record(self._path, measured)
         self.measured = measured
-
-    def _limit(self, kinds: tuple[Kind, ...], seconds: float) -> float | None:
-        try:
-            return meter_limit_db(self._background, self.seed, kinds, seconds)
-        except (ClipError, RoundError):
-            return None  # too short a recording for an ordinary walk: there is no such figure then
 
 
 def thresholds_of(root: Path, learner: Learner) -> tuple[Measured, ...]:

@@ -37,24 +37,13 @@ def draw(
     wishes: Wishes = Wishes(),  # noqa: B008 (frozen)
     name: str = "",
 ) -> RoundSpec:
-    """Draw one round of a population.
+    """Draw one round of a population, with or without clips of a sound cylinder at the same points.
 
-    Parameters
-    ----------
-    backgrounds
-        Folder of ``background-*.flac`` to use instead of the synthetic shops.
-    leaks
-        Folder of ``hiss-*.flac`` whose spectra half of the leaks take.
-    sound_clips
-        Whether a sound cylinder was recorded at the same points.
+    ``backgrounds`` holds ``background-*.flac`` to use instead of the synthetic shops, ``leaks`` ``hiss-*.flac`` whose
+    spectra half of the leaks take.
 
-    Raises
-    ------
-    UsageError
-        Unknown population.
-    RoundError
-        No recordings for this population in the folder, or one too short for clips.
-    """
+    Raises UsageError: unknown population. RoundError: no recordings for it in the folder, or one too short for
+    clips."""
     if population not in POPULATIONS:
         raise UsageError(f"unknown population {population!r}; known: {' '.join(POPULATIONS)}")
     spec = replace(POPULATIONS[population], sound_clips=float(sound_clips)).draw(rng, name, wishes=wishes)

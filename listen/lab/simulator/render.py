@@ -6,18 +6,8 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.lab.simulator.background import (
-    Layer,
-    band_widths_hz,
-    hiss_scale,
-    hiss_shape,
-    layers_of,
-    mean_bands,
-    self_noise_density,
-    source_shape,
-    stream_of,
-    synthetic,
-)
+from listen.lab.simulator import background as shop
+from listen.lab.simulator.background import Layer, band_widths_hz, source_shape, stream_of
 from listen.lab.simulator.curves import BAND_EDGE, band_power, gaussian, power_gain, spectrum_power
 from listen.lab.simulator.noises import BUBBLE_HZ, bubbles
 from listen.lab.simulator.scene import GENERATOR, Hiss, PointSpec, RoundSpec, TakeSpec
@@ -71,8 +61,8 @@ def _record(
     air = np.zeros_like(total) if take.switched else total
     blown = np.zeros_like(power) if take.switched else power
     for hiss in _heard(point, take):
-        scale = np.float32(hiss_scale(spec, hiss, bands, n))
-        blown += hiss_shape(spec, hiss, n) * scale
+        scale = np.float32(shop.hiss_scale(spec, hiss, bands, n))
+        blown += shop.hiss_shape(spec, hiss, n) * scale
         if hiss.whistle_hz:
             air += np.fft.rfft(_whistle(rng, hiss, float(scale), n, rate))
     total += gaussian(rng, power, n)
@@ -118,7 +108,7 @@ def _also(spec: RoundSpec, layer: Layer) -> NDArray[np.float32]:
     colour = np.sqrt(power_gain(spec.microphone.colour, n, rate))
     for i, part in enumerate(take.also):
         rng = stream_of(spec, layer.point.point, take.kind, take.order, "also", i)
-        sounding = np.fft.irfft(synthetic((part,), rng, n, rate) * colour, n).astype(np.float32)
+        sounding = np.fft.irfft(shop.synthetic((part,), rng, n, rate) * colour, n).astype(np.float32)
         wave += sounding * _gate(part.numbers.get("from", 0.0), part.numbers.get("to", 1.0), n)
     return np.asarray(wave * np.float32(10 ** (spec.background.level_dbfs / 20)))
 
@@ -165,12 +155,12 @@ def render(spec: RoundSpec) -> dict[TakeKey, Clip]:
 
     Raises RoundError: a background file is too short or silent, or a part is unknown. ClipError: a background file
     cannot be read."""
-    layers = [layers_of(spec, point) for point in spec.points]
-    bands = [mean_bands(group, spec.rate_hz) for group in layers]
-    density = self_noise_density(spec, bands, layers[0][0].n)
+    layers = [shop.layers_of(spec, point) for point in spec.points]
+    bands = [shop.mean_bands(group, spec.rate_hz) for group in layers]
+    density = shop.self_noise_density(spec, bands, layers[0][0].n)
     waves: dict[TakeKey, NDArray[np.float32]] = {}
-    for group, background in zip(layers, bands, strict=True):
-        recorded = background + density * band_widths_hz(group[0].n, spec.rate_hz)
+    for group, levels in zip(layers, bands, strict=True):
+        recorded = levels + density * band_widths_hz(group[0].n, spec.rate_hz)
         rms = _bubble_band_rms(group, spec.rate_hz) if group[0].point.bubbles else 0.0
         for layer in group:
             key = (layer.point.point, layer.take.kind, layer.take.order)

@@ -43,16 +43,8 @@ IDLE_S = 3.0
 class SimulatedMicrophone:
     """Implements :class:`listen.audio.microphone.SoundInput` over a :class:`RoundSpec`.
 
-    Parameters
-    ----------
-    spec
-        What there is to hear. A point it does not name hears the shop only.
-    pace
-        Speed: 1 is real time, 20 twenty times faster, 0 without waiting (tests).
-    clock
-        Gives the time a take began.
-    channels
-        How many microphones hang on the input; which lies where, :meth:`hold_at` says.
+    A point that ``spec`` does not name hears the shop only. ``pace`` is the speed: 1 is real time, 20 twenty times
+    faster, 0 without waiting (tests). So many ``channels`` hang on the input; which lies where, :meth:`hold_at` says.
     """
 
     def __init__(

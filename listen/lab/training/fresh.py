@@ -6,22 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from listen.lab.training import lesson as lessons
 from listen.lab.training.book import Answer
 from listen.lab.training.held import Held
-from listen.lab.training.lesson import (
-    CARRIED,
-    COMPRESSOR,
-    DRIPS,
-    HOSE,
-    Lesson,
-    bubbling,
-    carried,
-    compressor_starts,
-    dripping,
-    held_of,
-    spec_of,
-    switched,
-)
+from listen.lab.training.lesson import Lesson, bubbling, carried
 from listen.lab.training.scoring import TWO, level_db
 
 PAIRS = (
@@ -58,13 +46,15 @@ def _trap(truth: str, level: float, plain: Lesson, rng: np.random.Generator) -> 
     """The same truth with what fools the ear about it, where there is such a thing."""
     if truth == "exhaust-valve":
         hole = carried(truth, "plug-hole-2", level - 3.0)
-        return replace(plain, change=hole, tags=("cross-talk",), giveaway=CARRIED)
+        return replace(plain, change=hole, tags=("cross-talk",), giveaway=lessons.CARRIED)
     if truth == "rings":
-        return replace(plain, change=carried(truth, "intake", level - 5.0), tags=("ventilation hose",), giveaway=HOSE)
+        hose = carried(truth, "intake", level - 5.0)
+        return replace(plain, change=hose, tags=("ventilation hose",), giveaway=lessons.HOSE)
     if truth == "none" and rng.random() < 0.5:
-        return replace(plain, change=dripping, tags=("drips",), giveaway=DRIPS)
+        return replace(plain, change=lessons.dripping, tags=("drips",), giveaway=lessons.DRIPS)
     if truth == "none":
-        return replace(plain, change=compressor_starts, tags=("compressor",), giveaway=COMPRESSOR)
+        starts = lessons.compressor_starts
+        return replace(plain, change=starts, tags=("compressor",), giveaway=lessons.COMPRESSOR)
     return plain
 
 
@@ -85,7 +75,7 @@ def fresh_round(pool: Sequence[str], answers: Sequence[Answer], seed: int | None
     by_valve = bool(rng.random() < SWITCHED_SHARE)
     if not by_valve and level <= FIRST_TRAPS_BELOW_DB and rng.random() < TRAP_SHARE:
         lesson = _trap(truth, level, lesson, rng)
-    spec = spec_of(rng, lesson, f"{seed:016x}")
+    spec = lessons.spec_of(rng, lesson, f"{seed:016x}")
     if by_valve:
-        spec = switched(rng, spec)
-    return replace(held_of(spec, lesson, truth, level), seed=seed)
+        spec = lessons.switched(rng, spec)
+    return replace(lessons.held_of(spec, lesson, truth, level), seed=seed)

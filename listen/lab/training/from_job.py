@@ -9,6 +9,7 @@ import msgspec
 from listen.errors import LabError, RoundError, refusal
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.hearing import pair_at
+from listen.jobs.hit_rate import OF_THE_TEST
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.to_round import to_round
 from listen.lab.simulator.render import TakeKey
@@ -21,28 +22,18 @@ from listen.trade.points import Kind, PathId, point
 
 HALVES = {Kind.SWITCHED: (Kind.QUIET, Kind.AIR), Kind.SWITCHED_SOUND: (Kind.SOUND,)}
 """A switched take is met as the clips its halves make. A sound cylinder lends only what it sounded like with air."""
-OF_THE_TEST = ("set-up", "fitting")
-"""Verdicts about how the test was made: what a teardown shows was not what such a round heard."""
 
 
 def rounds_with_truth(job: Job) -> tuple[tuple[RoundRecord, ...], dict[int, str]]:
-    """Of every cylinder with a finding the last round before it, where the finding is the truth of that round.
-
-    Returns
-    -------
-    rounds
-        Those that can be learnt from.
-    left_out
-        Why a cylinder has none, by number.
-    """
+    """Of every cylinder with a finding the last round before it, where the finding is the truth of that round; and why
+    a cylinder has none that can be learnt from, by number."""
     taken, left_out = [], {}
     for cylinder in sorted(job.findings):
         before = job.before_finding.get(cylinder, ())
-        last = job.round(before[-1].id) if before else None
-        if (why := _unfit(last)) is not None or last is None:
-            left_out[cylinder] = why or "no round was made before the teardown"
-        else:
-            taken.append(last)
+        last = [job.round(one.id) for one in before[-1:]]
+        if why := _unfit(*last) if last else "no round was made before the teardown":
+            left_out[cylinder] = why
+        taken += [] if why else last
     return tuple(taken), left_out
 
 
@@ -59,9 +50,8 @@ def superseded(job: Job) -> dict[int, str]:
     return warnings
 
 
-def _unfit(record: RoundRecord | None) -> str | None:
-    if record is None:
-        return "no round was made before the teardown"
+def _unfit(record: RoundRecord) -> str:
+    """Why a round cannot be learnt from; empty where it can."""
     if not any(pair_at(record, c.kept.point) for c in record.live_clips()):
         return "its last round before the teardown has no clip with the air on beside a quiet one"
     if record.verdict is None or record.stale:
@@ -69,7 +59,7 @@ def _unfit(record: RoundRecord | None) -> str | None:
     kind = record.verdict.result.verdict.kind
     if kind in OF_THE_TEST:
         return f"its last round before the teardown was a {kind} to be mended, not what the teardown showed"
-    return None
+    return ""
 
 
 def drill_from_job(opened: OpenJob, file: Path, title: str = "", *, key: bytes) -> tuple[DrillSet, dict[int, str]]:
@@ -98,7 +88,8 @@ def drill_from_job(opened: OpenJob, file: Path, title: str = "", *, key: bytes) 
         simulated=simulated,
         rounds=len(rounds),
     )
-    common, told = _common(rounds.values()), _told(rounds.values())
+    common = _common(rounds.values())
+    told = frozenset.intersection(*(frozenset(msgspec.to_builtins(r.facts)) for r in rounds.values()))
     made = [partial(_held, taken, truths[n], common, told) for n, taken in rounds.items()]
     return write_drill(drill, made, file, key), left_out
 
@@ -114,10 +105,6 @@ def _heard_of(paths: tuple[PathId, ...], common: frozenset[tuple[str, Kind]]) ->
     """Whether a truth can be heard at the points that all rounds have; who leaks nowhere, or everywhere, always can."""
     own = {path for p, _ in common for path in point(p).row.own} | {PathId.NONE, PathId.FITTING, PathId.SET_UP}
     return bool(common) and set(paths) <= own
-
-
-def _told(rounds: Collection[Round]) -> frozenset[str]:
-    return frozenset.intersection(*(frozenset(msgspec.to_builtins(r.facts)) for r in rounds))
 
 
 def _held(taken: Round, paths: tuple[PathId, ...], common: frozenset[tuple[str, Kind]], told: frozenset[str]) -> Held:

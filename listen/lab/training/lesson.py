@@ -10,18 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 from msgspec.structs import replace
 
+from listen.lab.simulator import scene
 from listen.lab.simulator.draw import draw, on_recording
-from listen.lab.simulator.scene import (
-    Background,
-    Bubbles,
-    Hiss,
-    Microphone,
-    Part,
-    PointSpec,
-    RoundSpec,
-    Switched,
-    TakeSpec,
-)
+from listen.lab.simulator.scene import Background, PointSpec, RoundSpec
 from listen.lab.simulator.shops import SHOPS, shop_parts
 from listen.lab.simulator.switching_hand import Hand, as_switched
 from listen.lab.simulator.worlds.readings import loss_by_cause
@@ -76,11 +67,9 @@ def _points(spec: RoundSpec, change: Callable[[PointSpec], PointSpec]) -> RoundS
 def carried(source: str, at: str, level_db: float) -> Change:
     """Let a leak be heard at another point as loud as stated."""
 
-    def as_loud(hiss: Hiss) -> Hiss:
-        return replace(hiss, level_db=level_db) if hiss.source == source else hiss
-
     def heard(p: PointSpec) -> PointSpec:
-        return replace(p, air=tuple(map(as_loud, p.air))) if p.point == at else p
+        air = (replace(h, level_db=level_db) if h.source == source else h for h in p.air)
+        return replace(p, air=tuple(air)) if p.point == at else p
 
     return lambda spec: _points(spec, heard)
 
@@ -88,15 +77,15 @@ def carried(source: str, at: str, level_db: float) -> Change:
 def compressor_starts(spec: RoundSpec) -> RoundSpec:
     """The shop is louder in every air clip: the compressor came on, not the leak."""
 
-    def louder(take: TakeSpec) -> TakeSpec:
-        return replace(take, drift_db=2.2) if take.kind == Kind.AIR else take
+    def louder(p: PointSpec) -> PointSpec:
+        return replace(p, takes=tuple(replace(t, drift_db=2.2) if t.kind == Kind.AIR else t for t in p.takes))
 
-    return _points(spec, lambda p: replace(p, takes=tuple(map(louder, p.takes))))
+    return _points(spec, louder)
 
 
 def dripping(spec: RoundSpec) -> RoundSpec:
     """Drips in the background, air on or off: not bubbles."""
-    drips = Part(kind="drips", level_db=8.0, numbers={"per_s": 3.0})
+    drips = scene.Part(kind="drips", level_db=8.0, numbers={"per_s": 3.0})
     background = replace(spec.background, parts=(*spec.background.parts, drips))
     return replace(spec, background=background)
 
@@ -105,7 +94,7 @@ def bubbling(per_s: float, peak_db: float) -> Change:
     """Bubbles at the radiator while the air is on, as many and as loud as stated."""
 
     def change(spec: RoundSpec) -> RoundSpec:
-        bubbles = Bubbles(per_s=per_s, peak_db=peak_db)
+        bubbles = scene.Bubbles(per_s=per_s, peak_db=peak_db)
         truth = replace(spec.truth, bubbles_per_s=per_s)
         wet = _points(spec, lambda p: replace(p, bubbles=bubbles) if p.point == "radiator" else p)
         return replace(wet, truth=truth)
@@ -165,8 +154,8 @@ def spec_of(
         firing_order=FIRING_ORDER,
     )
     spec = draw(rng, POPULATION, wishes=wishes, name=name)
-    quiet = Microphone(name="simulated microphone", colour=spec.microphone.colour, self_noise_db=SELF_NOISE_DB, bits=16)
-    spec = replace(spec, microphone=quiet)
+    microphone = scene.Microphone(colour=spec.microphone.colour, self_noise_db=SELF_NOISE_DB, bits=16)
+    spec = replace(spec, microphone=microphone)
     spec = on_recording(spec, background) if background else replace(spec, background=shop_of(rng, lesson.shop))
     spec = lesson.change(spec) if lesson.change else spec
     return replace(spec, facts=_facts(rng, spec.truth.paths))
@@ -178,7 +167,8 @@ def switched(rng: np.random.Generator, spec: RoundSpec, cycles: int = 2) -> Roun
     decay_s = float(np.exp(rng.uniform(*np.log(SWITCHED_DECAY_S))))
     hand = Hand()
     turns = {p.point: hand.turns(rng, told) for p in spec.points}
-    how = {at: Switched(on_s=on_s, decay_s=decay_s, wander_db=SWITCHED_WANDER_DB) for at, on_s in turns.items()}
+    valve = scene.Switched(on_s=(), decay_s=decay_s, wander_db=SWITCHED_WANDER_DB)
+    how = {at: replace(valve, on_s=on_s) for at, on_s in turns.items()}
     return as_switched(spec, told, how)
 
 

@@ -51,16 +51,15 @@ def _confusion(answers: Sequence[Answer]) -> dict[str, dict[str, int]]:
     return {truth: row for truth, row in rows.items() if row}
 
 
-def _focus(answers: Sequence[Answer]) -> dict[str, Rate]:
-    tags = sorted({tag for a in answers for tag in a.focus})
-    return {tag: counted((a for a in answers if tag in a.focus), lambda a: bool(a.right)) for tag in tags}
+def _right(answers: Iterable[Answer]) -> Rate:
+    return counted(answers, lambda a: bool(a.right))
 
 
 def score(answers: Iterable[Answer]) -> Score:
     every = tuple(answers)
     named = [a for a in every if a.paths]
     stated = [(a.sure, bool(a.right)) for a in named]
-    right = counted(named, lambda a: bool(a.right))
+    right = _right(named)
     mean_sure = sum(a.sure for a in named) / len(named) if named else None
     there = {p: [a for a in every if p in a.truth] for p in CALLABLE}
     return Score(
@@ -75,7 +74,7 @@ def score(answers: Iterable[Answer]) -> Score:
         overconfidence=mean_sure - (right.value or 0.0) if mean_sure is not None else None,
         calibration=calibration(stated, CONFIDENCE_BINS),
         with_readings=counted((a for a in every if a.right_then is not None), lambda a: bool(a.right_then)),
-        focus=_focus(every),
+        focus={tag: _right(a for a in every if tag in a.focus) for tag in sorted({t for a in every for t in a.focus})},
     )
 
 

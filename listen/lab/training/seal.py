@@ -10,7 +10,7 @@ import os
 import secrets
 from pathlib import Path
 
-from listen.durable import make_folders
+from listen.durable import make_folders, new_file
 from listen.errors import LabError
 
 KEY_FILE = "drills.key"
@@ -19,20 +19,13 @@ NONCE_BYTES = 12
 SHIPPED_KEY = hashlib.sha256(b"drills that come with the program").digest()
 
 
-def key_path(root: Path) -> Path:
-    """Where the key of a lab's own drills lies: ``HISSWAY_LAB_KEY``, else in the lab."""
-    return Path(os.environ.get("HISSWAY_LAB_KEY") or root / KEY_FILE)
-
-
 def lab_key(root: Path, *, make: bool = False) -> bytes:
-    """The key of a lab's own drills; with ``make``, a new one where there is none.
+    """The key of a lab's own drills (``HISSWAY_LAB_KEY``, else in the lab); with ``make``, a new one if there is none.
 
     Raises LabError: no key there, or one that cannot be read or written."""
-    path = key_path(root)
+    path = Path(os.environ.get("HISSWAY_LAB_KEY") or root / KEY_FILE)
     try:
         if make and not path.exists():
-            from listen.durable import new_file
-
             # Readable by its owner alone: whoever has it reads every truth of the shop's own drills.
             make_folders(path.parent)
             with os.fdopen(new_file(path, mode=0o600), "w", encoding="ascii") as file:

@@ -1,28 +1,15 @@
 """Worlds that differ in structure, a row each: what a level is relative to, what it follows from, how sound gets about,
 what moves, what is common. The bench reports every one by itself."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import numpy as np
 
 from listen.lab.simulator.scene import Microphone
+from listen.lab.simulator.worlds import sounds
 from listen.lab.simulator.worlds.carrying import Ways
 from listen.lab.simulator.worlds.readings import Notes
-from listen.lab.simulator.worlds.sounds import (
-    SOUND_M_S,
-    Sound,
-    bent,
-    bent_duct,
-    duct,
-    following,
-    hot,
-    near_the_shop,
-    plain,
-    resonant,
-    rolled_off,
-    slit,
-    usual,
-)
+from listen.lab.simulator.worlds.sounds import SOUND_M_S, Sound, hot, plain, rolled_off, usual
 from listen.lab.simulator.worlds.walking import Restless, own_drift
 from listen.lab.simulator.worlds.world import HOLES_MM, RATES, Strength, World
 
@@ -56,16 +43,14 @@ def _of_the_hole(rng: np.random.Generator, usual_dbfs: float, source: str, hole_
     return float(usual_dbfs + 20 * np.log10(hole_mm / 0.8) - quieter + rng.normal(0, HELD_SD_DB))
 
 
-def _of_the_flow(rng: np.random.Generator, litre_dbfs: float, source: str, hole_mm: float, flow_l_s: float) -> float:
-    """A choked jet's sound is a share of its power, which follows the flow; one engine has one share."""
-    return float(litre_dbfs + 10 * np.log10(flow_l_s) + MUFFLED_DB.get(source, 0.0) + rng.normal(0, 3))
+def _of_the_flow(usual_l_s: float, db_a_decade: float, sd_db: float, more_db: Mapping[str, float]) -> Strength:
+    """About what is usual at such a flow; ``more_db`` by source."""
 
+    def level(rng: np.random.Generator, usual_dbfs: float, source: str, hole_mm: float, flow_l_s: float) -> float:
+        followed = usual_dbfs + db_a_decade * np.log10(flow_l_s / usual_l_s)
+        return float(followed + more_db.get(source, 0.0) + rng.normal(0, sd_db))
 
-def _loosely_of_the_flow(
-    rng: np.random.Generator, usual_dbfs: float, source: str, hole_mm: float, flow_l_s: float
-) -> float:
-    quieter = 12.0 if source == "blow-by" else 0.0
-    return float(usual_dbfs + 5 * np.log10(flow_l_s / 0.2) - quieter + rng.normal(0, 6))
+    return level
 
 
 def _of_wear(rng: np.random.Generator, one_mm_db: float, source: str, hole_mm: float, flow_l_s: float) -> float:
@@ -79,12 +64,12 @@ def _pocket_microphone(rng: np.random.Generator) -> Microphone:
     kind = rng.choice(["following", "hot", "rolled off", "hissing"], p=[0.25, 0.25, 0.25, 0.25])
     if kind == "hissing":
         return plain(rng, (-78.0, -58.0))
-    return {"following": following, "hot": hot, "rolled off": rolled_off}[str(kind)](rng)
+    return {"following": sounds.following, "hot": hot, "rolled off": rolled_off}[str(kind)](rng)
 
 
 def _slits(rng: np.random.Generator, source: str, hole_mm: float) -> Sound:
     """Half of the leaks are slits or edges."""
-    return slit(rng) if source != "blow-by" and rng.random() < 0.5 else usual(rng, source, hole_mm)
+    return sounds.slit(rng) if source != "blow-by" and rng.random() < 0.5 else usual(rng, source, hole_mm)
 
 
 def _comb(rng: np.random.Generator, at: str) -> tuple[float, float]:
@@ -126,9 +111,9 @@ SHOP = World(
         in_the_open=False,
         even_fitting=True,
     ),
-    sound=lambda rng, source, hole_mm: (usual if rng.random() < 0.5 else bent)(rng, source, hole_mm),
-    duct=lambda rng, at: (duct if rng.random() < 0.5 else bent_duct)(rng, at),
-    microphone=lambda rng: (near_the_shop if rng.random() < 0.5 else resonant)(rng),
+    sound=lambda rng, source, hole_mm: (usual if rng.random() < 0.5 else sounds.bent)(rng, source, hole_mm),
+    duct=lambda rng, at: (sounds.duct if rng.random() < 0.5 else sounds.bent_duct)(rng, at),
+    microphone=lambda rng: (sounds.near_the_shop if rng.random() < 0.5 else sounds.resonant)(rng),
     restless=lambda rng: own_drift(float(rng.uniform(0.0, 0.5))),
     shop_dbfs=(-55.0, -38.0),
     rates={
@@ -154,7 +139,8 @@ _ALL = (
         name="flow",
         differs="Level and loss follow from one bore behind a restrictor; normal blow-by is a smaller hole.",
         usual_db=_within(-58, -40),
-        strength=_of_the_flow,
+        # A choked jet's sound is a share of its power, which follows the flow; one engine has one share.
+        strength=_of_the_flow(1.0, 10, 3, MUFFLED_DB),
         ways=Ways(casting=(-20, 5), breather=(-9, 4), valve=(-8, 4), far=(-30, 6)),
         notes=Notes(loss=0.95, supply=0.95, restrictor=0.9),
     ),
@@ -228,7 +214,7 @@ _ALL = (
         differs="The microphone limits: automatic gain, self-noise near the shop's, roll-off, clipping at a gain set "
         "once.",
         usual_db=_within(-66, -44),
-        strength=_loosely_of_the_flow,
+        strength=_of_the_flow(0.2, 5, 6, {"blow-by": -12.0}),
         ways=Ways(casting=(-21, 4), breather=(-11, 4), valve=(-10, 4), far=(-32, 5)),
         microphone=_pocket_microphone,
         shop_dbfs=(-66.0, -40.0),

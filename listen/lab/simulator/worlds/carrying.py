@@ -75,19 +75,16 @@ class Layout:
 
     def joined(self, source: str, at: str) -> str:
         """How a source reaches a point not its own: ``valve``, ``breather``, ``far`` or ``casting``."""
-        holes = [n for n in (point(p).neighbour for p in self.points) if n is not None]
         neighbour = point(at).neighbour
         side = {"intake-valve": "intake", "exhaust-valve": "exhaust"}.get(source)
         if neighbour is not None and side and self.valves.get(neighbour) in (side, "overlap"):
             return "valve"
         mouth = "intake" if at == "intake" else "exhaust" if at.startswith("tailpipe") else ""
-        if source == "next-cylinder" and mouth and any(self.valves.get(n) in (mouth, "overlap") for n in holes):
+        holes = (self.valves.get(point(p).neighbour or 0) for p in self.points)
+        if source == "next-cylinder" and mouth and any(valve in (mouth, "overlap") for valve in holes):
             return "valve"
-        crankcase = ("rings", "blow-by")
-        through = (source in crankcase and at == "intake") or (
-            source == "intake-valve" and at in ("oil-filler", "breather")
-        )
-        if through and self.breathes_into_intake:
+        ways = ("rings", "intake"), ("blow-by", "intake"), ("intake-valve", "oil-filler"), ("intake-valve", "breather")
+        if (source, at) in ways and self.breathes_into_intake:
             return "breather"
         return "far" if at.startswith("tailpipe") or source == "exhaust-valve" else "casting"
 

@@ -6,6 +6,7 @@ import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import Literal
 
 from listen.audio.library import device_tables
 from listen.errors import DeviceNotFound
@@ -29,29 +30,20 @@ class Device:
     """Its name, with its sound system and a number where several have that name: no two have one label."""
 
 
-def inputs() -> tuple[Device, ...]:
-    """All inputs, in the system's order (``NoPortAudio`` where the library is missing)."""
-    return _listed("input")
-
-
-def outputs() -> tuple[Device, ...]:
-    """All outputs, in the system's order (``NoPortAudio`` where the library is missing)."""
-    return _listed("output")
-
-
 def find_input(spec: str | int | None = None) -> Device:
     """The input meant by ``spec``: None for the default, a number, or (part of) a name in any case.
 
     Raises DeviceNotFound: none such, or several; the message lists what there is."""
-    return _found(inputs(), spec, "microphone", "input")
+    return _found("input", spec, "microphone")
 
 
 def find_output(spec: str | int | None = None) -> Device:
     """The output meant by ``spec``; as :func:`find_input`."""
-    return _found(outputs(), spec, "loudspeaker", "output")
+    return _found("output", spec, "loudspeaker")
 
 
-def _listed(way: str) -> tuple[Device, ...]:
+def listed(way: Literal["input", "output"]) -> tuple[Device, ...]:
+    """All inputs or outputs, in the system's order (``NoPortAudio`` where the library is missing)."""
     rows, hosts, default = device_tables()
     chosen = default[0 if way == "input" else 1]
     rows = [row for row in rows if row[f"max_{way}_channels"] > 0]
@@ -72,7 +64,8 @@ def _listed(way: str) -> tuple[Device, ...]:
     )
 
 
-def _found(devices: Sequence[Device], spec: str | int | None, what: str, way: str) -> Device:
+def _found(way: Literal["input", "output"], spec: str | int | None, what: str) -> Device:
+    devices = listed(way)
     if not devices:
         raise DeviceNotFound(f"no {what} found; plug one in and try again")
     if spec is None:

@@ -234,16 +234,11 @@ def read_part(path: Path) -> Clip:
     samples = np.frombuffer(data, PartHeader.SAMPLE, held, PartHeader.BYTES) if held else np.zeros(0, PartHeader.SAMPLE)
     # Where it ended in good order nothing is cut: zeros at its end were recorded.
     if h.frames is None or h.frames > held:
-        samples = _whole(samples)
+        finite = np.isfinite(samples)
+        samples = samples if finite.all() else samples[: int(np.argmin(finite))]
+        samples = samples[: int(np.flatnonzero(samples).max(initial=-1)) + 1]
     if not len(samples):
         raise ClipError(f"{path.name}: no sound had arrived yet; record this clip again")
     return Clip.of(
         samples, h.rate_hz, taken=h.started, device=h.device, overflows=h.overflows, coded=h.coded, name=path.name
     )
-
-
-def _whole(samples: NDArray[np.float32]) -> NDArray[np.float32]:
-    finite = np.isfinite(samples)
-    samples = samples if finite.all() else samples[: int(np.argmin(finite))]
-    sounding = np.flatnonzero(samples)
-    return samples[: int(sounding[-1]) + 1] if len(sounding) else samples[:0]

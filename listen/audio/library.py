@@ -17,6 +17,7 @@ ANSWER_S = 1.5
 """Longest wait for any other call; a healthy sound system opens or stops a stream within 0.1 s."""
 _LOOK_S = 0.05
 """Between two looks at whether a call's turn has come."""
+NO_ANSWER = "the sound system no longer answers; what was recorded is kept, close Hissway and start it again"
 
 _T = TypeVar("_T")
 
@@ -107,7 +108,8 @@ def call_portaudio(work: Callable[[], _T], what: str, limit_s: float = ANSWER_S)
     call = _portaudio_thread.hand_in(work)
     while not wait([call], _LOOK_S).done:
         if not call.running():
-            _refuse_if_stuck()
+            if _portaudio_thread.stuck:
+                raise AudioError(NO_ANSWER)
         elif time.monotonic() - _portaudio_thread.turn_at > limit_s:
             _give_up()
             raise AudioError(f"the sound system does not answer ({what}); restart it or the machine, then start again")
@@ -196,13 +198,6 @@ def _end(stream: Any) -> None:
 def _end_all() -> None:
     for stream in list(_portaudio_thread.streams):
         _end(stream)
-
-
-def _refuse_if_stuck() -> None:
-    if _portaudio_thread.stuck:
-        raise AudioError(
-            "the sound system no longer answers; what was recorded is kept, close Hissway and start it again"
-        )
 
 
 def _give_up() -> None:

@@ -1,7 +1,5 @@
 """Which file ``hissway record`` writes a clip to, or each channel of a take of all points."""
 
-from __future__ import annotations
-
 import argparse
 import os
 import re

@@ -34,9 +34,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _list(as_json: bool) -> int:
-    from listen.audio.devices import inputs
+    from listen.audio.devices import listed
 
-    found = inputs()
+    found = listed("input")
     if as_json:
         named = {"index": "index", "name": "name", "system": "host_api", "rate_hz": "rate_hz", "channels": "channels"}
         rows = [{key: getattr(d, field) for key, field in named.items()} | {"default": d.is_default} for d in found]

@@ -39,14 +39,11 @@ def heard_share(c: CylinderCase, path: str) -> float:
         return threshold("person_share") if path in c.decided else 0.0
     if c.heard_before and path in OF_THE_TEST:
         return 0.0
-    return _heard_now(c, path) * (BEFORE_SHARE if c.heard_before else 1.0)
-
-
-def _heard_now(c: CylinderCase, path: str) -> float:
-    if not c.paths:
-        return BY_EAR_SHARE if path in c.by_ear else 0.0
     p = c.paths.get(path, 0.0)
-    return 1.0 if p >= threshold("path_strong") else 0.5 if p >= threshold("path_likely") else 0.0
+    now = 1.0 if p >= threshold("path_strong") else 0.5 if p >= threshold("path_likely") else 0.0
+    if not c.paths:
+        now = BY_EAR_SHARE if path in c.by_ear else 0.0
+    return now * (BEFORE_SHARE if c.heard_before else 1.0)
 
 
 def ear_findings(case: EngineCase) -> list[Finding]:

@@ -110,20 +110,16 @@ def _read(job: Job, f: Fact, text: str, cylinder: int | None) -> ReadingEntered:
         pressure = read_pressure(text, unit_named(job.pressure_unit))
         value, unit, si = pressure.value, str(pressure.unit), pressure.kpa
     else:
-        value = si = _number(f, text)
+        m, units = _FIGURE.fullmatch(text), (f.unit.casefold(), "%", f.unit[:1].casefold())
+        if m is None or (m[2] and m[2].strip().casefold() not in units):
+            raise ReadingError(f"“{text[:20]}” is no figure in {f.unit}; type a number, for example {f.least + 1:g}")
+        value = si = float(m[1].replace(",", "."))
         unit = f.unit
     if not f.least <= si <= f.most:
         here, bare = unit_here(job, f), f.unit != "pressure"
         least, most = (f"{x:g} {here}" if bare else show(x, unit_named(here)) for x in (f.least, f.most))
         raise ReadingError(f"{f.words}: {text[:20]} is outside {least} to {most}; look again, or leave it out")
     return ReadingEntered(reading=f.id, value=value, unit=unit, si=si, cylinder=cylinder)
-
-
-def _number(f: Fact, text: str) -> float:
-    m = _FIGURE.fullmatch(text)
-    if m is None or (m[2] and m[2].strip().casefold() not in (f.unit.casefold(), "%", f"{f.unit[:1]}".casefold())):
-        raise ReadingError(f"“{text[:20]}” is no figure in {f.unit}; type a number, for example {f.least + 1:g}")
-    return float(m[1].replace(",", "."))
 
 
 MM_PER_INCH = 25.4

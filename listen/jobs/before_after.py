@@ -83,7 +83,7 @@ def _apart(a: float, b: float) -> bool:
 
 def _cylinder(before: Job, after: Job, n: int) -> CylinderChange | None:
     a, b = latest_round(before, n), latest_round(after, n)
-    readings = (_loss(before, after, n), *(_compression(before, after, n, reading) for reading in PRESSURES))
+    readings = (_reading(before, after, n, name) for name in ("loss", *PRESSURES))
     found = (*(c for c in readings if c is not None), *_points(a, b))
     if not found and a is None and b is None:
         return None
@@ -100,26 +100,21 @@ def _verdict(record: RoundRecord | None) -> tuple[str, str]:
     return f"{verdict.text}{decided}", verdict.kind
 
 
-def _loss(before: Job, after: Job, n: int) -> Change | None:
-    a, b = before.reading("loss", n), after.reading("loss", n)
-    if a is None and b is None:
-        return None
-    found = _change("loss", "percent", a.si if a else None, b.si if b else None, hypot(LOSS_POINTS, LOSS_POINTS))
-    bores = [r.si for job in (before, after) if (r := job.reading("restrictor"))]
-    if len(bores) < 2 or not _apart(*bores):
-        return found
-    remark = "another restrictor: percents cannot be compared"
-    return replace(found, difference=None, uncertainty=None, beyond=False, remark=remark)
-
-
-def _compression(before: Job, after: Job, n: int, reading: str) -> Change | None:
+def _reading(before: Job, after: Job, n: int, reading: str) -> Change | None:
     a, b = before.reading(reading, n), after.reading(reading, n)
     if a is None and b is None:
         return None
+    if reading == "loss":
+        was, now = (r.si if r else None for r in (a, b))
+        found = _change("loss", "percent", was, now, hypot(LOSS_POINTS, LOSS_POINTS))
+        bores = [r.si for job in (before, after) if (r := job.reading("restrictor"))]
+        if len(bores) < 2 or not _apart(*bores):
+            return found
+        remark = "another restrictor: percents cannot be compared"
+        return replace(found, difference=None, uncertainty=None, beyond=False, remark=remark)
     unit = unit_named(after.pressure_unit)
     was, now = (in_unit(r.si, unit).value if r else None for r in (a, b))
-    spread = hypot(COMPRESSION_SHARE * was, COMPRESSION_SHARE * now) if was is not None and now is not None else 0.0
-    return _change(reading, unit, was, now, spread)
+    return _change(reading, unit, was, now, hypot(COMPRESSION_SHARE * (was or 0.0), COMPRESSION_SHARE * (now or 0.0)))
 
 
 def _points(a: RoundRecord | None, b: RoundRecord | None) -> list[Change]:

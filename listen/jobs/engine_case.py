@@ -74,6 +74,8 @@ def cylinder_case(job: Job, n: int) -> CylinderCase:
     call = record.call() if record else None
     stands = standing(record) if record else None
     read: dict[str, Any] = {field: r and r.si for field, name in READINGS.items() for r in [job.reading(name, n)]}
+    points = record.verdict.result.points if record and record.verdict else ()
+    loud = (point(p.point).neighbour for p in points if p.detected)
     decided = stands if stands and stands.how == "overruled" and stands.kind != "unclear" else None
     return CylinderCase(
         cylinder=n,
@@ -84,7 +86,7 @@ def cylinder_case(job: Job, n: int) -> CylinderCase:
         heard_before=heard_before(job, record) if record else "",
         decided=(decided.paths or ("none",)) if decided else (),
         decided_by=decided.name if decided else "",
-        heard_at_holes=_holes(record) if record else (),
+        heard_at_holes=tuple(n for n in loud if n is not None),
         by_ear=call.paths if call and not call.declined else (),
         bubbles_seen={"yes": True, "no": False}.get(record.bubbles) if record else None,
         plugs=tuple(c for c in plug.conditions if c in looks) if plug else (),
@@ -151,13 +153,6 @@ def _of_the_rig(job: Job, name: str, n: int) -> float | None:
         return None
     read = (job.reading(name, round_id=loss.round_id) if loss.round_id else None) or job.reading(name)
     return read.si if read else None
-
-
-def _holes(record: RoundRecord) -> tuple[int, ...]:
-    if record.verdict is None:
-        return ()
-    loud = (point(p.point).neighbour for p in record.verdict.result.points if p.detected)
-    return tuple(n for n in loud if n is not None)
 
 
 class CylinderRow(msgspec.Struct, frozen=True, kw_only=True):

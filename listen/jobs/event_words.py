@@ -104,10 +104,6 @@ def _named(p: ev.JobNamed, job: Job) -> str:
     return ", ".join(f"{k}: {plain(v, 80) or 'none'}" for k, v in new.items() if v is not None)
 
 
-def _way(p: ev.WayChosen, job: Job) -> str:
-    return f"rounds are taken: {WAYS[p.way].words.lower() if p.way in WAYS else plain(p.way, 40)}"
-
-
 def _reading(p: ev.ReadingEntered, job: Job) -> str:
     sure = ", asked about and kept as typed" if p.confirmed else ""
     return f"{names.figure_name(p.reading)} {figures.as_read(p.value, p.unit)}{sure}"
@@ -124,10 +120,6 @@ def _note(p: ev.NoteAdded, job: Job) -> str:
     return f"{where}{plain(p.text, 400)}"
 
 
-def _symptom(p: ev.SymptomNoted, job: Job) -> str:
-    return f"{names.symptom_name(p.symptom)}{'' if p.present else ': not there'}"
-
-
 def _asked(p: ev.SymptomsAsked, job: Job) -> str:
     if len(p.symptoms) == 1:
         return f"asked: {names.symptom_name(p.symptoms[0])}"
@@ -140,12 +132,15 @@ ROWS: dict[type[ev.Payload], tuple[str, Callable[[Any, Job], str]]] = {
     ev.JobNamed: ("intake", _named),
     ev.DetailsGiven: ("intake", lambda p, j: ", ".join(f"{k}: {plain(v, 80) or 'none'}" for k, v in p.details.items())),
     ev.PersonChosen: ("intake", lambda p, j: f"{plain(p.role, 20)}: {plain(p.name, 60)}"),
-    ev.WayChosen: ("intake", _way),
+    ev.WayChosen: (
+        "intake",
+        lambda p, j: f"rounds are taken: {WAYS[p.way].words.lower() if p.way in WAYS else plain(p.way, 40)}",
+    ),
     ev.CautionAcknowledged: ("cautions", lambda p, j: "read and acknowledged"),
     ev.ReadingEntered: ("readings", _reading),
     ev.MicrophoneChecked: ("readings", lambda p, j: f"microphone {plain(p.device, 40)}: {plain(p.text, 120)}"),
     ev.PlugSeen: ("seen", lambda p, j: f"plug: {names.plug_looks(p.conditions, p.text)}"),
-    ev.SymptomNoted: ("seen", _symptom),
+    ev.SymptomNoted: ("seen", lambda p, j: f"{names.symptom_name(p.symptom)}{'' if p.present else ': not there'}"),
     ev.SymptomsAsked: ("seen", _asked),
     ev.StepPassed: ("notes", _passed),
     ev.ClipKept: ("quiet", _clip),

@@ -65,6 +65,7 @@ def facts(job: Job, record: RoundRecord) -> Facts:
         found = job.reading_for(reading, record, job_wide=job_wide)
         return None if found is None else found.si
 
+    others = [r.si for m in job.engine.cylinders if m != n and (r := job.reading("loss", m))]
     return Facts(
         loss_percent=_within(read("loss"), "loss", 100.0),
         supply_kpa=_pressure(read("supply", job_wide=True), "supply"),
@@ -74,7 +75,7 @@ def facts(job: Job, record: RoundRecord) -> Facts:
         air_followed=BUBBLES.get(record.air_followed),
         compression_dry_kpa=_pressure(read("compression-dry"), "dry compression"),
         compression_wet_kpa=_pressure(read("compression-wet"), "wet compression"),
-        loss_others_percent=_within(_loss_of_others(job, n), "loss of the others", 100.0),
+        loss_others_percent=_within(median(others) if others else None, "loss of the others", 100.0),
         firing_order=job.engine.firing_order or None,
         calibration_db=_calibration_db(job, record),
     )
@@ -103,11 +104,6 @@ def _take(clip: ClipRecord, kind: Kind, order: int, folder: Path) -> Take:
     if (file := clip_file(folder, clip.id)) is None:
         raise RoundError(f"{folder}: {clip.id!r} is not a clip id; the journal was not written by this program")
     return Take(point(clip.kept.point).id, kind, order, file, together=clip.kept.together, on_s=clip.kept.on_s)
-
-
-def _loss_of_others(job: Job, n: int) -> float | None:
-    values = [r.si for m in job.engine.cylinders if m != n and (r := job.reading("loss", cylinder=m))]
-    return median(values) if values else None
 
 
 def _within(value: float | None, what: str, most: float) -> float | None:

@@ -146,10 +146,11 @@ class Walked(msgspec.Struct, frozen=True, kw_only=True):
 
     def _otherwise(self, wish: Wish) -> Step:
         """A clip that the job's way does not take: of another way, or of no walk at all."""
-        rows = [r for r in table() if r.clip_kind == wish.kind and wish.walk in ("", r.walk)]
-        if not rows:
-            return _beyond(wish.point, wish.kind)
-        return _clip_step(rows[0], point(wish.point), self.record, rows[:1])
+        p, kind = point(wish.point), wish.kind
+        if rows := [r for r in table() if r.clip_kind == kind and wish.walk in ("", r.walk)]:
+            return _clip_step(rows[0], p, self.record, rows[:1])
+        sentence = f"{BEYOND.get(kind, kind)} Clip at the {p.words}."
+        return _clip("wanted", sentence, p, "reference", kind, "air-on")
 
 
 def walked(job: Job, round_id: str) -> Walked:
@@ -261,12 +262,7 @@ BEYOND = {
     "sound": "Air on a sound cylinder of this engine, at its top dead centre, full pressure.",
     "shut": "Supply on, cylinder side shut off: only hose and tester may hiss.",
 }
-
-
-def _beyond(at: str, kind: str) -> Step:
-    """A clip that is in no walk: a sound cylinder's, or one with the cylinder side shut off."""
-    p = point(at)
-    return _clip("wanted", f"{BEYOND.get(kind, kind)} Clip at the {p.words}.", p, "reference", kind, "air-on")
+"""Clips that are in no walk."""
 
 
 def _done(sentence: str, of: int) -> Step:

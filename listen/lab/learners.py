@@ -6,7 +6,7 @@ import secrets
 import shutil
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import BinaryIO, TypeVar
+from typing import TypeVar
 
 import msgspec
 
@@ -109,19 +109,14 @@ def append_record(path: Path, record: msgspec.Struct) -> None:
         make_folders(path.parent)
         new = not path.exists()
         with path.open("ab+") as file:
-            _cut_torn_end(file)
+            file.seek(0)
+            if (data := file.read()) and not data.endswith(b"\n"):
+                file.truncate(data.rfind(b"\n") + 1)
             file.write(line)
             file.flush()
             os.fsync(file.fileno())
         if new:
             sync_folder(path.parent)
-
-
-def _cut_torn_end(file: BinaryIO) -> None:
-    file.seek(0)
-    data = file.read()
-    if data and not data.endswith(b"\n"):
-        file.truncate(data.rfind(b"\n") + 1)
 
 
 def read_records(path: Path, record: type[T]) -> list[T]:

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 
 from listen.jobs.decision import Decision
 from listen.jobs.event_words import event_words
-from listen.jobs.events import Judged, StepPassed
+from listen.jobs.events import StepPassed
 from listen.jobs.hearing import pair_at
 from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.jobs.reference import covers
@@ -43,7 +43,9 @@ def round_part(
         paths=tuple(_path(p) for p in result.paths) if result else (),
         verdict=result.verdict.text if result else "Not judged.",
         next=result.verdict.next if result else "",
-        judged_by=_judged_by(judged) if judged else "",
+        judged_by=" ".join((f"Hissway {judged.version}, {len(judged.clips)} clips.", *judged.result.learnt))
+        if judged
+        else "",
         calls=tuple(event_words(c, job) for c in record.calls),
         decisions=tuple(_decision(job, d) for d in record.decisions),
         signatures=(
@@ -57,10 +59,6 @@ def round_part(
         ),
         notes=tuple(event_words(n.payload, job) for n in job.notes if getattr(n.payload, "round_id", "") == record.id),
     )
-
-
-def _judged_by(judged: Judged) -> str:
-    return " ".join((f"Hissway {judged.version}, {len(judged.clips)} clips.", *judged.result.learnt))
 
 
 def _settings(job: Job, record: RoundRecord) -> tuple[tuple[str, str], ...]:

@@ -52,6 +52,10 @@ class Check(Row, frozen=True, kw_only=True):
     """Findings beside which it would do harm or tell nothing."""
     outcomes: tuple[Outcome, ...]
 
+    def __post_init__(self) -> None:
+        means = " ".join(f"{o.words[:1].upper()}{o.words[1:]}: {o.says}." for o in self.outcomes)
+        msgspec.structs.force_setattr(self, "means", means)
+
     def separates(self, a: str, b: str) -> bool:
         return any({a, b} == set(pair) for pair in (self.pair, *self.also))
 
@@ -90,13 +94,7 @@ class First(msgspec.Struct, frozen=True):
 firsts = rows_of("checks", "first", First)
 
 
-@cache
-def checks() -> tuple[Check, ...]:
-    made = []
-    for c in rows("checks", "check", Check):
-        means = " ".join(f"{o.words[:1].upper()}{o.words[1:]}: {o.says}." for o in c.outcomes)
-        made.append(msgspec.structs.replace(c, means=means))
-    return tuple(made)
+checks = rows_of("checks", "check", Check)
 
 
 def known_check(check_id: str) -> Check | None:

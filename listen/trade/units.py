@@ -1,6 +1,5 @@
 """Pressures as they are entered (kPa, psi, bar) together with their value in kPa."""
 
-import math
 import re
 from typing import Literal
 
@@ -58,9 +57,6 @@ def read_pressure(text: str, unit: Unit = "kPa") -> Pressure:
 
 
 def in_unit(kpa: float, unit: Unit) -> Pressure:
-    """A value in kPa expressed in another unit. Raises ReadingError: not finite."""
-    if not math.isfinite(kpa):
-        raise ReadingError(f"{kpa} kPa is not a pressure; enter the figure again")
     return Pressure(kpa / KPA_PER[unit], unit)
 
 

@@ -72,12 +72,12 @@ def fake(monkeypatch: pytest.MonkeyPatch) -> FakePortAudio:
 
 
 def test_devices_are_listed_with_their_rates(fake: FakePortAudio) -> None:
-    found = devices.inputs()
+    found = devices.listed("input")
     assert [(d.name, d.rate_hz, d.is_default) for d in found] == [
         ("Cart USB", 48_000, False),
         ("Built-in", 96_000, True),
     ]
-    assert [d.name for d in devices.outputs()] == ["Built-in"]
+    assert [d.name for d in devices.listed("output")] == ["Built-in"]
 
 
 def test_two_of_one_name_can_be_told_apart_and_either_chosen(fake: FakePortAudio) -> None:
@@ -87,7 +87,7 @@ def test_two_of_one_name_can_be_told_apart_and_either_chosen(fake: FakePortAudio
          "default_samplerate": 44_100.0}
         for i, host in ((2, 0), (3, 1))
     ]  # fmt: skip
-    found = devices.inputs()
+    found = devices.listed("input")
     assert [d.label for d in found] == ["Cart USB, ALSA 1", "Built-in", "Cart USB, ALSA 2", "Cart USB, Core"]
     assert [devices.find_input(d.label).index for d in found] == [0, 1, 2, 3]
     assert devices.find_input("cart usb").index == 0, "its bare name is the first of them, as ever"

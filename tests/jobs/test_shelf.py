@@ -9,7 +9,7 @@ import pytest
 from listen.errors import JobError, JobLocked
 from listen.jobs.events import DetailsGiven, JobNamed
 from listen.jobs.exchange.verify import verify_job
-from listen.jobs.folder.store import Shelf, create_job, empty_trash, list_jobs, on_shelf, open_job, put_aside, take_back
+from listen.jobs.folder.store import Shelf, create_job, empty_trash, list_jobs, open_job, put_aside, take_back
 
 
 def made(root: Path, title: str) -> str:
@@ -23,10 +23,10 @@ def test_a_job_put_aside_is_out_of_the_list_and_comes_back_as_it_was(tmp_path: P
     before = (tmp_path / name / "journal.jsonl").read_bytes()
     put_aside(tmp_path, name, shelf)
     assert [s.folder for s in list_jobs(tmp_path)] == [stays]
-    assert [s.title for s in on_shelf(tmp_path, shelf)] == ["Green tractor"]
+    assert [s.title for s in list_jobs(tmp_path / shelf)] == ["Green tractor"]
     back = take_back(tmp_path, name, shelf)
     assert back == tmp_path / name and (back / "journal.jsonl").read_bytes() == before
-    assert len(list_jobs(tmp_path)) == 2 and on_shelf(tmp_path, shelf) == []
+    assert len(list_jobs(tmp_path)) == 2 and list_jobs(tmp_path / shelf) == []
 
 
 def test_a_name_that_is_taken_meanwhile_costs_neither_job(tmp_path: Path) -> None:
@@ -52,8 +52,8 @@ def test_only_emptying_the_trash_removes(tmp_path: Path) -> None:
     put_aside(tmp_path, kept, Shelf.ARCHIVE)
     put_aside(tmp_path, gone, Shelf.TRASH)
     assert empty_trash(tmp_path) == 1
-    assert on_shelf(tmp_path, Shelf.TRASH) == []
-    assert [s.title for s in on_shelf(tmp_path, Shelf.ARCHIVE)] == ["Kept"]
+    assert list_jobs(tmp_path / Shelf.TRASH) == []
+    assert [s.title for s in list_jobs(tmp_path / Shelf.ARCHIVE)] == ["Kept"]
 
 
 def test_the_card_keeps_what_is_given_and_clears_what_is_emptied(tmp_path: Path) -> None:

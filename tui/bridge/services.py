@@ -103,13 +103,13 @@ class Services:
 
     def inputs(self) -> tuple[Input, ...]:
         """Inputs there are; looks anew."""
-        from listen.audio.devices import inputs
+        from listen.audio.devices import listed
         from listen.audio.library import reload_devices
 
         reload_devices()
         return tuple(
             Input(d.label, f"{d.rate_hz / 1000:g} kHz, {d.channels} channel(s), {d.host_api}", d.is_default)
-            for d in inputs()
+            for d in listed("input")
         )
 
     def welcome(self, job: Job) -> str:

@@ -36,7 +36,8 @@ class Plan(msgspec.Struct, frozen=True, kw_only=True):
 
 def plan(ours: Chain, theirs: Chain) -> Plan:
     """Compare two journals that hold. Pure; the same two always give the same plan."""
-    n = shared_lines(ours, theirs)
+    pairs = zip(ours.lines, theirs.lines, strict=False)
+    n = sum(1 for _ in takewhile(lambda pair: pair[0].hash == pair[1].hash, pairs))
     if n == 0:
         return Plan(how="apart")
     if n == len(theirs.lines):
@@ -54,11 +55,6 @@ def plan(ours: Chain, theirs: Chain) -> Plan:
     if max(merge_depth(line) for line in rest) >= MAX_MERGE_DEPTH:
         return Plan(how="apart")
     return Plan(how="merge", lines=rest, fork=fork)
-
-
-def shared_lines(ours: Chain, theirs: Chain) -> int:
-    pairs = zip(ours.lines, theirs.lines, strict=False)
-    return sum(1 for _ in takewhile(lambda pair: pair[0].hash == pair[1].hash, pairs))
 
 
 def merged_event(found: Plan, ours: Chain, source: str) -> ev.Merged:

@@ -6,8 +6,6 @@ is fixed for good, however journals were merged since. Events that did not know 
 times, then by hash: three machines that hold the same events tell the same job, whatever the order in which they met.
 """
 
-from __future__ import annotations
-
 import hashlib
 import heapq
 import json
@@ -45,16 +43,12 @@ class Line(msgspec.Struct, frozen=True):
     raw: bytes
     hash: str
     event: Event
-    inner: tuple[Line, ...] = ()
+    inner: tuple["Line", ...] = ()
     """For a merge: the lines that came in with it, once the chain has been read."""
 
 
 def sha256(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
-
-
-def new_id() -> str:
-    return secrets.token_hex(8)
 
 
 def storable(name: str) -> str:
@@ -73,7 +67,7 @@ def write_line(payload: Payload, *, prev: str, actor: str, time: str | None = No
     Raises JobError: a value that JSON cannot carry (NaN, infinity, half a character) or of the wrong type."""
     kind = KIND_OF[type(payload)]
     envelope = {
-        "id": id or new_id(),
+        "id": id or secrets.token_hex(8),
         "time": time or utc_now(),
         "actor": actor,
         "kind": kind,

@@ -186,17 +186,12 @@ def take_back(root: Path, name: str, shelf: Shelf) -> Path:
     return _move(root / shelf / name, root)
 
 
-def on_shelf(root: Path, shelf: Shelf) -> list[JobSummary]:
-    """The jobs there, the one changed last first."""
-    return list_jobs(root / shelf)
-
-
 def empty_trash(root: Path) -> int:
     """Remove what lies in the trash for good; gives the number of jobs removed.
 
     Raises JobError: the disk refuses; what could not be removed is still there."""
     trash = root / Shelf.TRASH
-    gone = [trash / s.folder for s in on_shelf(root, Shelf.TRASH)]
+    gone = [trash / s.folder for s in list_jobs(trash)]
     for folder in gone:
         with job_errors("remove", folder):
             shutil.rmtree(folder)

@@ -6,8 +6,6 @@ threshold, slope and lapses summed over (Kontsevich & Tyler 1999, the psi method
 Four intervals instead of two: guessing helps less, and the same 40 trials hold about twice the information.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from functools import cache
 from typing import Literal
@@ -107,7 +105,7 @@ class EarRun:
         left = _surprise(right) + _surprise(wrong) - _surprise(answers)
         return float(LEVELS_DB[int(np.argmin(left))])
 
-    def answered(self, level_db: float, right: bool) -> EarRun:
+    def answered(self, level_db: float, right: bool) -> "EarRun":
         at = share_right(level_db, T_DB[:, None, None], S_DB[:, None], LAPSES).reshape(len(T_DB), -1)
         weight = self.weight * (at if right else 1.0 - at)
         return EarRun(weight / weight.sum(), (*self.trials, Trial(level_db, right)))

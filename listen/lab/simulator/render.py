@@ -143,13 +143,6 @@ AGC_TARGET = 4.5
 """Level it aims at: minus this many powers of ten re full scale."""
 
 
-def _convert(samples: NDArray[np.float32], bits: int) -> NDArray[np.float32]:
-    if not bits:
-        return samples
-    steps = np.float32(2 ** (bits - 1))
-    return np.asarray(np.clip(np.rint(samples * steps), -steps, steps - 1) / steps, dtype=np.float32)
-
-
 def render(spec: RoundSpec) -> dict[TakeKey, Clip]:
     """All clips of a round by (point, kind, order); the same spec gives the same samples.
 
@@ -180,7 +173,10 @@ def _clip(spec: RoundSpec, key: TakeKey, samples: NDArray[np.float32]) -> Clip:
     point, kind, order = key
     device = f"{spec.microphone.name} ({GENERATOR})"
     name = f"{spec.name}/{point}-{kind}-{order}"
-    return Clip.of(_convert(samples, spec.microphone.bits), spec.rate_hz, device=device, name=name)
+    if bits := spec.microphone.bits:
+        steps = np.float32(2 ** (bits - 1))
+        samples = np.asarray(np.clip(np.rint(samples * steps), -steps, steps - 1) / steps, dtype=np.float32)
+    return Clip.of(samples, spec.rate_hz, device=device, name=name)
 
 
 def clip_name(key: TakeKey) -> str:

@@ -41,18 +41,15 @@ class Sounding:
 
     def part(self, rng: np.random.Generator) -> Part:
         level_db = _figure(rng, self.level_db)
-        shape = self.shape if self.slope is None else _slope(self.slope, rng)
+        shape = self.shape
+        if self.slope is not None:
+            shape = curve(self.slope * OCTAVES + np.interp(OCTAVES, np.linspace(-5, 4.5, 6), rng.normal(0, 1.5, 6)))
         numbers = {name: round(_figure(rng, value), 3) for name, value in self.numbers.items()}
         return Part(kind=self.kind, level_db=level_db, curve=shape, numbers=numbers)
 
 
 def _figure(rng: np.random.Generator, drawn: Drawn) -> float:
     return float(rng.uniform(*drawn)) if isinstance(drawn, tuple) else float(drawn)
-
-
-def _slope(db_per_octave: float, rng: np.random.Generator) -> Curve:
-    knots = np.linspace(-5, 4.5, 6)
-    return curve(db_per_octave * OCTAVES + np.interp(OCTAVES, knots, rng.normal(0, 1.5, 6)))
 
 
 def _tones(level_db: Drawn, base_hz: Drawn, top_hz: float, tilt_db: float) -> Sounding:

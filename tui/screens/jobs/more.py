@@ -5,7 +5,7 @@ from pathlib import Path
 
 from textual.binding import Binding
 
-from listen.jobs.folder.store import Shelf, empty_trash, on_shelf, put_aside, take_back
+from listen.jobs.folder.store import Shelf, empty_trash, list_jobs, put_aside, take_back
 from listen.jobs.folder.witnesses import JobSummary
 from listen.voice import times
 from listen.voice.text import plain
@@ -125,7 +125,7 @@ class JobsMore(JobTable):
         self.load()
 
     async def _look(self, shelf: Shelf) -> None:
-        there = on_shelf(self.bay.services.jobs_root(), shelf)
+        there = list_jobs(self.bay.services.jobs_root() / shelf)
         where = next(name for name, place in TO.items() if place is shelf)
         if not there:
             self.tell(f"The {where} is empty.")

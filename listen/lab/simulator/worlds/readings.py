@@ -4,8 +4,6 @@ Symbols: absolute pressures p0 (supply), p1 (cylinder), pa (air). A restrictor p
 choked and an ellipse above (ISO 6358-1), C proportional to its area; the hole passes q = C' p1 f(pa / p1).
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,7 +26,7 @@ class Tester:
     restrictor_mm: float
 
     @classmethod
-    def of(cls, rng: np.random.Generator) -> Tester:
+    def of(cls, rng: np.random.Generator) -> "Tester":
         return cls(float(rng.choice(SUPPLIES_KPA)), float(rng.choice(RESTRICTORS_MM)))
 
 

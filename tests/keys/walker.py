@@ -38,7 +38,6 @@ from tui.screens.jobs.screen import JobsScreen
 from tui.screens.page.screen import PageScreen
 from tui.screens.round.screen import RoundScreen
 from tui.screens.round.view import view
-from tui.widgets.entries import EntryPanel
 
 ANY = (
     *["space"] * 12,
@@ -274,7 +273,7 @@ async def _to_engine(going: Walk, app: HisswayApp, pilot: Pilot[Any]) -> bool:
             await press(going, pilot, "enter")
             if not await _until(lambda: isinstance(app.screen, EngineScreen) and app.screen.is_mounted, 2.0):
                 raise Broken("Enter on a job does not open it")
-        if isinstance(app.screen, EngineScreen) and not app.screen.query_one(EntryPanel).display:
+        if isinstance(app.screen, EngineScreen):
             return True
         asked_twice = isinstance(app.screen, PickScreen) and tries > OUT // 2
         for key in ("end", "enter") if asked_twice else ("escape",):  # what was typed is dropped only after a yes

@@ -240,9 +240,8 @@ class Supervisor(Person):
 
     async def decide(self) -> None:
         await self.pilot.press("c")
-        await self.until(lambda: isinstance(self.app.screen, ConfirmScreen))
-        screen = self.app.screen
-        assert isinstance(screen, ConfirmScreen)
+        await self.until(lambda: any(isinstance(s, ConfirmScreen) for s in self.app.screen_stack))
+        screen = next(s for s in self.app.screen_stack if isinstance(s, ConfirmScreen))
         if screen.phase == "name":
             await type_text(self.pilot, self.name)
         await self.until(lambda: screen.phase in ("hear", "done"))

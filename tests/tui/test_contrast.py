@@ -106,6 +106,7 @@ async def test_the_bench_can_be_read(tmp_path: Path, theme: str) -> None:
             ("question_mark",),
         ]
         await look(*keys, ("escape",), ("ctrl+p",), ("escape",))
+        app.sit("Ida Moor", "supervisor")
         for screen in (VerdictScreen(round_id), DiagnosisScreen(), ConfirmScreen(round_id), MicrophoneScreen()):
             app.push_screen(screen)
             await look()

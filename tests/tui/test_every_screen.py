@@ -230,6 +230,7 @@ async def test_every_screen_at_every_size(
 
     async with app.run_test(size=size) as pilot:
         await until(pilot, lambda: isinstance(app.screen, JobsScreen) and app.screen.query_one("#jobs").display)
+        app.sit("Ida Moor", "supervisor")  # else Confirm stands behind its question who confirms
         await look(pilot, "jobs")
         await to_engine(pilot)
         await look(pilot, "engine")

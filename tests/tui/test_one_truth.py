@@ -47,10 +47,13 @@ class Supervisor:
 
     @property
     def screen(self) -> ConfirmScreen:
-        return self.app.screen
+        return next(s for s in self.app.screen_stack if isinstance(s, ConfirmScreen))
+
+    def confirming(self) -> bool:
+        return any(isinstance(s, ConfirmScreen) for s in self.app.screen_stack)
 
     async def reach(self, phase: str) -> None:
-        await until(self.pilot, lambda: isinstance(self.app.screen, ConfirmScreen) and self.screen.phase == phase)
+        await until(self.pilot, lambda: self.confirming() and self.screen.phase == phase)
 
     async def by_the_queue(self) -> None:
         await until(
@@ -62,7 +65,7 @@ class Supervisor:
             lambda: bool(self.app.screen.query("#waiting")) and self.app.screen.query_one("#waiting").display,
         )
         await self.pilot.press("enter")
-        await until(self.pilot, lambda: isinstance(self.app.screen, ConfirmScreen))
+        await until(self.pilot, self.confirming)
 
     async def past_the_verdict(self) -> None:
         await to_engine(self.pilot)
@@ -109,7 +112,7 @@ class Supervisor:
     async def leave(self) -> None:
         """Back to the list of jobs, whichever way one came."""
         await self.pilot.press("escape")
-        await until(self.pilot, lambda: not isinstance(self.app.screen, ConfirmScreen))
+        await until(self.pilot, lambda: not self.confirming())
         await self.pilot.press("escape")
         await until(self.pilot, lambda: bool(self.app.screen.query("#jobs")))
 

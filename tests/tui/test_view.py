@@ -21,8 +21,9 @@ from listen.trade.engine import layout
 from listen.trade.points import PathId
 from listen.voice.names import path as path_name
 from tui.bridge.preferences import Preferences
+from tui.screens.figures import was_meant
 from tui.screens.round import words
-from tui.screens.round.asking import left_out, was_meant
+from tui.screens.round.asking import left_out
 from tui.screens.round.now import Now, Outcome
 from tui.screens.round.view import Answers, Cautions, Figures, Microphone, View, view
 from tui.widgets.ladder import Mark, Standing

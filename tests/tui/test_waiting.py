@@ -40,8 +40,9 @@ async def test_what_waits_is_decided_blind_while_the_tech_has_the_job_open(tmp_p
             await queue(pilot, 1)
             assert "● to be decided" in screen_text(app) and "intake" not in screen_text(app)
             await pilot.press("enter")
-            await until(pilot, lambda: isinstance(app.screen, ConfirmScreen))
-            screen = app.screen
+            await until(pilot, lambda: isinstance(app.screen, OneLineScreen))
+            screen = app.screen_stack[-2]
+            assert isinstance(screen, ConfirmScreen)
             await type_text(pilot, "Ida Moor")
             await until(pilot, lambda: screen.phase == "hear")
             assert "intake valve" not in words(app) and "dB" not in words(app)
@@ -128,8 +129,9 @@ async def test_numbers_seen_past_the_round_itself_are_not_unseen(tmp_path: Path,
         await until(pilot, lambda: bool(app.screen.query("#jobs")) and app.screen.query_one("#jobs").display)
         await queue(pilot, 1)
         await pilot.press("enter")
-        await until(pilot, lambda: isinstance(app.screen, ConfirmScreen))
-        screen = app.screen
+        await until(pilot, lambda: isinstance(app.screen, OneLineScreen))
+        screen = app.screen_stack[-2]
+        assert isinstance(screen, ConfirmScreen)
         await type_text(pilot, "Ida Moor")
         await until(pilot, lambda: screen.phase == "hear" and "You have seen numbers of this round" in words(app))
         await pilot.press("space")

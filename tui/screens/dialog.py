@@ -9,7 +9,7 @@ from textual.binding import Binding
 from textual.containers import Vertical
 from textual.content import Content
 from textual.screen import ModalScreen
-from textual.widgets import Input, OptionList, Static
+from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from listen.errors import HisswayError
@@ -64,7 +64,8 @@ class Dialog(ModalScreen[R], OrderedKeys[R]):
 class OneLineScreen(Dialog[str]):
     """Dismisses with what was typed, or None. An empty line is kept only where ``may_be_empty``.
 
-    What ``take`` refuses is said, and the line stays open.
+    What ``take`` refuses is said, and the line stays open. ``begun`` was typed already and is gone on with; where a
+    ``figure`` is typed a question mark asks for help.
     """
 
     def __init__(
@@ -76,10 +77,16 @@ class OneLineScreen(Dialog[str]):
         hint: str = "",
         may_be_empty: bool = False,
         most: int = 400,
+        begun: str = "",
+        figure: bool = False,
         take: Callable[[str], None] = lambda _: None,
     ) -> None:
         super().__init__(title, how)
-        self._field = Field(text, placeholder=hint, compact=True, max_length=most, id="line")
+        self._field = Field(
+            begun or text, placeholder=hint, compact=True, max_length=most, id="line", select_on_focus=not begun
+        )
+        self._field.figure = figure
+        self.set_class(figure, "-low")  # what stands above in the table is to be seen while a figure is typed
         self._text, self._may_be_empty, self._take = text, may_be_empty, take
         self._warned = ""
         """What was typed when leaving was asked about."""
@@ -99,9 +106,14 @@ class OneLineScreen(Dialog[str]):
         self._warned = typed
         self.warn("Enter keeps what was typed, Esc again drops it")
 
-    @on(Input.Submitted)
-    def keep(self, event: Input.Submitted) -> None:
-        text = event.value.strip()
+    def take_key(self, event: events.Key) -> bool:
+        """Enter keeps it at once: through the field's queue the keys behind it would overtake it."""
+        if event.key == "enter":
+            self.keep(self._field.value.strip())
+            return True
+        return super().take_key(event)
+
+    def keep(self, text: str) -> None:
         if not text and not self._may_be_empty:
             self.warn("A word or two, please")
             return

@@ -1,4 +1,4 @@
-"""Lines of text to be typed, one or two figures at a step, whose characters are typed before the next key comes."""
+"""Lines to be typed into, whose characters are typed before the next key comes; one or two figures at a step."""
 
 from dataclasses import dataclass
 
@@ -38,15 +38,10 @@ class Entry:
     id: str
     words: str
     unit: str = ""
-    value: str = ""
-    length: int = 12
-    """Most characters."""
-    figure: bool = False
-    """Whether it is a figure: a question mark then asks for help."""
 
 
 class EntryPanel(Vertical):
-    """One or two figures or lines of text; Enter goes on, the last one hands them in."""
+    """One or two figures; Enter goes on, the last one hands them in."""
 
     DEFAULT_CSS = """
     EntryPanel {
@@ -89,9 +84,7 @@ class EntryPanel(Vertical):
                 row.query_one(".what", Label).update(entries[i].words)
                 row.query_one(".unit", Label).update(entries[i].unit)
                 field = row.query_one(Field)
-                field.value, field.max_length, field.figure = entries[i].value, entries[i].length, entries[i].figure
-                field.styles.width = 14 if field.figure else "1fr"  # of words as much as there is room for
-                field.select_on_focus, field.cursor_position = not field.figure, len(field.value)
+                field.value, field.figure = "", True
         self.remark(remark)
         self.screen.set_focus(self._field(0))
 

@@ -83,6 +83,7 @@ KIND_OF = {"1": "air", "2": "quiet", "3": "shut", "4": "switched"}
 SHOW = (Choice("n", "numbers", "show the numbers"),)
 BEFORE_NUMBERS = ("name", "hear", "call", "tech")
 """Phases in which no number is on the screen."""
+WHO = "Type your name: it stands under whatever you decide. Enter goes on, Esc goes back."
 BLIND = "Nothing the tech called or the program measured has been shown to you."
 SEEN = "You have seen numbers of this round: it will stand as heard with the numbers seen."
 STALE = "Clips or readings changed since this was judged: it is judged again when the round is next opened."
@@ -96,7 +97,7 @@ def phase_say(phase: str, record: RoundRecord, name: str, key: str = "", *, seen
     who = f"cylinder {record.cylinder} · supervisor {plain(name, 60) or '(name not typed yet)'}"
     verdict = record.verdict.result.verdict.text if record.verdict else "This round has not been judged."
     texts = {
-        "name": ("Who confirms? Type your name.", "It stands under whatever you decide."),
+        "name": ("Who confirms?", ""),
         "hear": (
             "Listen: Space plays a pair, quiet and air in random order. Press c when you are ready to call.",
             SEEN if seen else "Start with the volume low. One of each pair has the air on; which one is not told.",

@@ -23,7 +23,6 @@ from tui.screens.confirm.phases import key_words, sign
 from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.screens.point_rows import point_rows
 from tui.widgets.banner import Banner
-from tui.widgets.entries import Entry, EntryPanel
 from tui.widgets.ladder import Ladder
 from tui.widgets.pairs import Pairs
 from tui.widgets.panels import ChoicePanel
@@ -56,7 +55,6 @@ class ConfirmScreen(BlindScreen):
     def body(self) -> ComposeResult:
         yield Banner()
         yield ChoicePanel(id="choice")
-        yield EntryPanel(id="entry")
         yield Pairs()
         yield Ladder()
 
@@ -66,6 +64,8 @@ class ConfirmScreen(BlindScreen):
         sits = self.bay.sitting.role == "supervisor" and self.bay.sitting.name
         closed = record.signed and not record.changed_after_signing
         self.phase = "done" if closed else "hear" if sits else "name"
+        if self.phase == "name":
+            self._ask_who()
 
     @property
     def name_typed(self) -> str:
@@ -85,22 +85,18 @@ class ConfirmScreen(BlindScreen):
         record, phase = self.record, self.phase
         key = key_words(self.bay.services) if phase == "decided" else ""
         say = phases.phase_say(phase, record, self.name_typed, key, seen=self._seen())
-        ladder, entry, numbers = self.query_one(Ladder), self.query_one(EntryPanel), phase not in phases.BEFORE_NUMBERS
-        ladder.display, entry.display = numbers, phase == "name"
+        ladder, numbers = self.query_one(Ladder), phase not in phases.BEFORE_NUMBERS
+        ladder.display = numbers
         ladder.point_rows = point_rows(self._points(), record, {}, {}) if numbers else ()
         if numbers:
             self.set_focus(ladder)
         choices = calls(self._points()) if phase == "call" else CHOICES.get(phase, ())
         self.put_up(say, choices, phase, sure=phase == "call")
-        if entry.display:
-            name = Entry("name", "Your name", value=self.name_typed, length=60)
-            entry.show((name,), "Enter goes on, Esc goes back.")
 
     def _points(self) -> tuple[Point, ...]:
         return round_points(self.job, self.record)
 
     def go(self, phase: str) -> None:
-        self.query_one(EntryPanel).clear()
         self.phase = phase
         self.refresh_bindings()
         self._job_changed(self.bay.job)
@@ -156,12 +152,14 @@ class ConfirmScreen(BlindScreen):
             where, what = points[at].id, phases.KIND_OF[kind]
             self._decide(SentBack(point=where, clip_kind=what, reason=reason, **self._by_me()), "done")
 
-    @on(EntryPanel.Entered)
-    def _entered(self, event: EntryPanel.Entered) -> None:
-        if name := " ".join(event.values["name"].split()):
-            self._sit(name)
+    @asks
+    async def _ask_who(self) -> None:
+        """Who confirms; where nobody says so nothing is shown."""
+        name = await self.answer(OneLineScreen("Who confirms?", self.name_typed, how=phases.WHO, most=60))
+        if name is None:
+            self.dismiss()
         else:
-            self.query_one(EntryPanel).wrong("Nothing was typed; it will stand under the report, so it is needed.")
+            self._sit(" ".join(name.split()))
 
     @asks
     async def _sign(self) -> None:
@@ -207,6 +205,7 @@ class ConfirmScreen(BlindScreen):
         self._numbers_were_up = self.phase not in phases.BEFORE_NUMBERS
         self.playback.stop()
         self.go("name")
+        self._ask_who()
 
     def action_call(self) -> None:
         if self.phase == "hear":

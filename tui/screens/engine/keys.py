@@ -14,7 +14,6 @@ from tui.screens.base import BayScreen, asks
 from tui.screens.cautions import CautionScreen
 from tui.screens.dialog import PickScreen, TickScreen
 from tui.screens.engine import cells
-from tui.widgets.entries import EntryPanel
 
 AGAIN = [("y", "yes, to do it over", ""), ("n", "no", "leave it as it is")]
 
@@ -44,20 +43,9 @@ class EngineKeys(BayScreen[None]):
     def cylinder(self) -> int:
         raise NotImplementedError
 
-    def leave_line(self) -> None:
-        """Type no figure any more."""
-        raise NotImplementedError
-
     def about(self, name: str) -> tuple[object, ...]:
         """The cylinder one is on, for what is about one."""
         return (self.cylinder(),) if name in ("page", "photos") else ()
-
-    def action_back(self) -> None:
-        """Leave the figure; else the job."""
-        if self.query_one(EntryPanel).display:
-            self.leave_line()
-        else:
-            super().action_back()
 
     def action_round(self) -> None:
         if rounds := self._rounds():

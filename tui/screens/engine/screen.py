@@ -10,22 +10,20 @@ from textual.coordinate import Coordinate
 from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
-from listen.errors import HisswayError
-from listen.jobs.answers import typed as read_figure
 from listen.jobs.engine_case import CylinderRow, cylinder_rows, lowest_share
-from listen.jobs.events import Payload
 from listen.jobs.job import Job
 from listen.jobs.standing import standing
 from listen.trade.cautions import Step
 from listen.trade.units import unit_named
 from listen.voice import figures, verdicts
+from listen.voice.figures import as_read
 from listen.voice.text import plain
 from tui.content import fitting, shown
 from tui.screens.base import asks
 from tui.screens.engine import cells
 from tui.screens.engine.keys import EngineKeys
+from tui.screens.figures import figure_asked
 from tui.widgets.engine_view import DrawnCylinder, EngineView
-from tui.widgets.entries import Entry, EntryPanel, Field
 
 FULL_BANK, ROOM = 6, 9
 """Lines of a bank drawn in full, and lines needed besides banks and cylinders."""
@@ -46,17 +44,9 @@ class EngineScreen(EngineKeys):
     CSS_PATH = "engine.tcss"
     AUTO_FOCUS = "#table"
 
-    _doubted: tuple[str, Payload] | None = None
-    """What was typed, and the figure it would be, where a second Enter is asked for."""
-    _meant = ""
-    """What was probably meant instead."""
-    _typing_at = 0
-    """Cylinder of the figure that is typed."""
-
     def body(self) -> ComposeResult:
         yield EngineView()
         yield DataTable[Text](id="table", cursor_type="cell", zebra_stripes=False)
-        yield EntryPanel(id="edit")
         yield Static(id="here")
         yield Static(id="says")
 
@@ -94,7 +84,7 @@ class EngineScreen(EngineKeys):
         """The table scrolls before the words below it leave the screen."""
         if not self.query("#table"):  # called after a refresh: a quick Escape may have taken the screen down meanwhile
             return
-        others = self.query("EngineView, EntryPanel, #here, #says, TopBar, KeyBar").results(Widget)
+        others = self.query("EngineView, #here, #says, TopBar, KeyBar").results(Widget)
         taken = sum(w.outer_size.height + w.styles.margin.height for w in others if w.display)
         table = self.query_one("#table", DataTable)
         table.styles.max_height = max(self.size.height - taken - table.styles.margin.height, LEAST_TABLE)
@@ -142,73 +132,28 @@ class EngineScreen(EngineKeys):
             self.action_round()
 
     def take_key(self, event: events.Key) -> bool:
-        """A digit on a figure's cell starts typing there; y takes what was probably meant."""
+        """A digit on a figure's cell starts typing there."""
         if self.focused is self.query_one("#table") and (event.character or "").isdecimal():
             if self._column().typed:
                 self._type(event.character or "")
             else:
                 self.tell("Figures are typed into Dry, Wet and Loss: ← → go there.")
-        elif self._meant and event.character == "y":
-            self.query_one("#edit Field", Field).value = self._meant
-            self._keep(self._meant)
         else:
             return super().take_key(event)
         return True
 
     @asks
     async def _type(self, text: str) -> None:
+        """The figure of the cell one is on, kept, and down to the next cylinder; nothing typed leaves it as it was."""
         column, cylinder = next(c for c in cells.COLUMNS if c.id == self._column().typed), self.cylinder()
-        label = f"Cylinder {cylinder}, {column.head.format(unit=self.job.pressure_unit)}:"
-        typed = await self.read_first(STEPS.get(column.id, ()))
-        if typed is None:
+        label = f"Cylinder {cylinder}, {column.head.format(unit=self.job.pressure_unit)}"
+        if (ahead := await self.read_first(STEPS.get(column.id, ()))) is None:
             return
-        line, entry = self.query_one(EntryPanel), Entry(column.id, label, "", text + typed, 16, figure=True)
-        self._doubted, self._meant, self._typing_at, line.display = None, "", cylinder, True
-        line.clear()
-        line.show((entry,), "Enter keeps it and goes on")
-        self.call_after_refresh(self._fit)
-
-    @on(EntryPanel.Entered)
-    def _entered(self, event: EntryPanel.Entered) -> None:
-        ((_, text),) = event.values.items()
-        self._keep(text)
-
-    @asks
-    async def _keep(self, text: str) -> None:
-        """Write the figure and go down to the next cylinder; nothing typed leaves the cell as it was."""
-        line, table = self.query_one(EntryPanel), self.query_one("#table", DataTable)
-        (entry,), row = line.entries, table.cursor_row
-        if text:
-            payload = self._read(entry.id, text)
-            self.call_after_refresh(self._fit)  # what is asked may take lines of the table
-            if payload is None:
-                return
-            await self.keep(payload, f"{entry.words} {text}")
-            row += 1
-        self.leave_line()
-        table.move_cursor(row=row)
-
-    def leave_line(self) -> None:
-        self._doubted, self._meant, self.query_one(EntryPanel).display = None, "", False
-        self.set_focus(self.query_one("#table"))  # at once, as the next key may be here already
-
-    def _read(self, column: str, text: str) -> Payload | None:
-        """The figure typed, if it may be kept; else the line says what is wrong or asked."""
-        if self._doubted is not None and self._doubted[0] == text:
-            return self._doubted[1]
-        self._doubted, self._meant = None, ""
-        line = self.query_one(EntryPanel)
-        try:
-            read = read_figure(cells.READS[column], text, self.job, self._typing_at)
-        except HisswayError as e:
-            line.wrong(str(e))
-            return None
-        if not read.questions:
-            return read.event
-        self._doubted, self._meant = (text, read.event), read.questions[0].suggestion
-        yes = f"y takes {self._meant}, " if self._meant else ""
-        line.remark(f"? {read.questions[0].text} {yes}Enter again keeps {text}, Esc drops it.", "bold $warning")
-        return None
+        event = await figure_asked(self, label, cells.READS[column.id], cylinder, begun=text + ahead)
+        if event is not None:
+            await self.keep(event, f"{label}: {as_read(event.value, event.unit)}")
+            table = self.query_one("#table", DataTable)
+            table.move_cursor(row=table.cursor_row + 1)
 
 
 def _drawn(row: CylinderRow) -> DrawnCylinder:

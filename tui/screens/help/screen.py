@@ -40,9 +40,9 @@ class HelpScreen(ModalScreen[None]):
 
     @classmethod
     def of(cls, screen: Screen[object]) -> HelpScreen:
-        """Help for a screen: ``help.txt`` beside its module, first line the title, then its keys."""
-        path = Path(inspect.getfile(type(screen))).with_name("help.txt")
-        title, _, text = (path.read_text("utf-8") if path.exists() else "Hissway").partition("\n")
+        """Keys of a screen, and what it is for: ``help.txt`` beside its module, or of the screen a dialog is about."""
+        beside = (Path(inspect.getfile(type(s))).with_name("help.txt") for s in reversed(screen.app.screen_stack))
+        title, _, text = next((p.read_text("utf-8") for p in beside if p.exists()), "Hissway").partition("\n")
         return cls(title, text.strip(), keys_of(screen))
 
     def compose(self) -> ComposeResult:

@@ -8,7 +8,6 @@ from textual.content import Content
 from textual.widgets import Static
 
 from listen.jobs import events as ev
-from listen.jobs.answers import typed
 from listen.jobs.event_words import SECTIONS
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.ledger import Line, Part, bring_back, cylinder_ledger, job_ledger, take_back
@@ -22,6 +21,7 @@ from tui.screens.ask_before_change import rounds_touched, write_asking
 from tui.screens.base import BayScreen, asks, made
 from tui.screens.calls import SEVERAL, call_event, calls, paths_asked
 from tui.screens.dialog import OneLineScreen, PickScreen
+from tui.screens.figures import figure_asked
 from tui.widgets.lines import Lines
 
 SIGNS = {
@@ -166,15 +166,10 @@ class PageScreen(BayScreen[None]):
 
     async def _correct(self, line: Line, was: ev.ReadingEntered) -> None:
         """Type a reading anew; the old figure stays in the list."""
-        job, unit = self.job, "" if was.unit == "percent" else f" {was.unit}"
-        title = f"{line.words}: what does it read rightly?"
-        if (text := await self.answer(OneLineScreen(title, f"{was.value:g}{unit}", most=16))) is not None:
-            read = typed(was.reading, text, job, was.cylinder, was.round_id)
-            questions = " ".join(q.text for q in read.questions)
-            what = f"{line.words} is now {as_read(read.event.value, read.event.unit)}"
-            touched = rounds_touched(job, was.round_id, was.cylinder)
-            what = f"{what}. {questions}".strip(". ") if questions else what
-            await write_asking(self, touched, what, read.event)
+        title, held = f"{line.words}: what does it read rightly?", as_read(was.value, was.unit)
+        if (event := await figure_asked(self, title, was.reading, was.cylinder, was.round_id, held=held)) is not None:
+            what = f"{line.words} is now {as_read(event.value, event.unit)}"
+            await write_asking(self, rounds_touched(self.job, was.round_id, was.cylinder), what, event)
 
     async def _call_anew(self, line: Line, was: ev.ByEarCalled) -> None:
         """A wrong key at the call: the right one in its place, as sure as was said; the old call stays in the list."""

@@ -14,10 +14,8 @@ from listen.jobs.job import Job
 from listen.jobs.walk import Step
 from listen.jobs.ways import CAUTIONS
 from listen.trade.cautions import cautions_for
-from listen.trade.readings import Question
 from listen.voice.names import clip as clip_words
 from listen.voice.names import point_name
-from listen.voice.text import plain
 from tui.screens.ask_before_change import write_asking
 from tui.screens.base import asks, in_background
 from tui.screens.calls import SEVERAL, call_event, paths_asked
@@ -25,6 +23,7 @@ from tui.screens.cautions import CautionScreen
 from tui.screens.channels.places import for_these
 from tui.screens.channels.screen import ChannelsScreen
 from tui.screens.dialog import OneLineScreen, PickScreen
+from tui.screens.figures import settled
 from tui.screens.round.bench import Bench
 from tui.screens.round.now import Outcome
 from tui.screens.round.taker import Taker
@@ -37,7 +36,7 @@ READ_ONLY = "the job is open to read only, nothing is recorded; see why when it 
 LOOKED: dict[str, type[AirFollowed | BubblesLooked]] = {"bubbles": BubblesLooked, "followed": AirFollowed}
 """What is kept of something that was looked for."""
 REASONS = ("cannot be reached", "not there on this engine", "too loud there at the moment", "no time", "already known")
-YES, KEEP, NO, OWN_WORDS, WHOLE_WALK = "y", "k", "n", "o", "w"
+NO, OWN_WORDS, WHOLE_WALK = "n", "o", "w"
 """Answers, each its own key."""
 
 
@@ -141,26 +140,19 @@ class Asking(Bench):
     @asks
     async def _typed(self, values: Mapping[str, str]) -> None:
         """Figures came; a doubt is asked before they are kept."""
-        about = self.opened.job, self.record.cylinder, self.round_id
-        figures = {}
-        for name, text in values.items():
-            if name == "restrictor" and not text:
-                continue
+        about, texts = (self.opened.job, self.record.cylinder, self.round_id), dict(values)
+        if not texts.get("restrictor", " "):
+            del texts["restrictor"]
+        for name, text in texts.items():
             try:
-                figures[name] = typed(name, text, *about)
+                typed(name, text, *about)
             except HisswayError as e:
                 self.wrong(str(e) if text else "Nothing was typed; Ctrl+S leaves it out with a reason.", name)
                 return
-        doubts = tuple((name, q) for name, f in figures.items() for q in f.questions)
-        meant, answers = was_meant(doubts, values)
-        answer: str | None = KEEP
-        if doubts:
-            answer = await self.answer(PickScreen(" ".join(q.text for _, q in doubts), answers, keyed=True))
-        if answer == KEEP:
+        figures = await settled(self, texts, lambda name, text: typed(name, text, *about))
+        if figures is not None:
             self.write_answer(*(f.event for f in figures.values()))
-        elif answer == YES:
-            self._typed({**values, **meant})
-        elif answer == NO:
+        else:
             self.query_one(EntryPanel).clear()
             self.change()
 
@@ -200,13 +192,3 @@ def left_out(step: Step, round_id: str, reason: str) -> Payload:
     if step.kind == "clip" and not step.id.startswith(ASKED):
         return PointSkipped(round_id=round_id, point=step.point, reason=reason, walk=step.walk)
     return StepPassed(round_id=round_id, step=step.id, reason=reason)
-
-
-def was_meant(
-    doubts: tuple[tuple[str, Question], ...], values: Mapping[str, str]
-) -> tuple[dict[str, str], list[tuple[str, str]]]:
-    """What is suggested instead of doubted figures, by figure, and the answers to whether that was meant."""
-    meant = {name: q.suggestion for name, q in doubts if q.suggestion}
-    typed_ = ", ".join(values[name] for name, _ in doubts)
-    yes = [(YES, f"yes, {', '.join(meant.values())} was meant")] if meant else []
-    return meant, [*yes, (KEEP, f"keep {plain(typed_, 30)} as typed"), (NO, "type it again")]

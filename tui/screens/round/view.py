@@ -167,8 +167,8 @@ def _panel(job: Job, walk: Walked, step: Step, now: Now, prefs: Preferences, gau
 def _figures(step: Step, job: Job) -> tuple[Entry, ...]:
     """What is typed at a step of readings."""
     if step.kind == "loss":
-        return (Entry("loss", "Loss read on the tester", "%", figure=True),)
+        return (Entry("loss", "Loss read on the tester", "%"),)
     return (
-        Entry("supply", "Supply pressure", job.pressure_unit, figure=True),
-        Entry("restrictor", "Restrictor bore, empty if not known", unit_of("restrictor", job), figure=True),
+        Entry("supply", "Supply pressure", job.pressure_unit),
+        Entry("restrictor", "Restrictor bore, empty if not known", unit_of("restrictor", job)),
     )

@@ -8,7 +8,7 @@ import msgspec
 
 from listen.errors import UsageError
 from listen.jobs.exchange.keys import as_key, known_keys
-from listen.jobs.exchange.verification import Against, Trust, Verification
+from listen.jobs.exchange.verification import Against, Trust, Verification, judge_of_today
 from listen.jobs.exchange.verify import verify_path
 from listen.jobs.folder.store import find_job, jobs_root
 from listen.voice.text import json_line, plain
@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
         found = _page(path, args, against)
     else:
         path = path if path.is_file() else find_job(args.job, jobs_root(args.jobs))
-        found = verify_path(path, results=not args.no_results, against=against)
+        found = verify_path(path, against)
     code = 1 if not found.ok else 0 if found.complete else INCOMPLETE
     if args.json:
         print(json_line({"ok": code == 0, **msgspec.to_builtins(found)}))
@@ -74,15 +74,17 @@ def _page(path: Path, args: argparse.Namespace, against: Against) -> Verificatio
     root, origin = jobs_root(args.jobs), origin_of(read_page(path), path)
     folder = find_job(args.of or origin.job, root)
     before = find_job(origin.before[0], root) if origin.before else None
-    return verify_report(path, folder, before, results=not args.no_results, against=against)
+    return verify_report(path, folder, before, against)
 
 
 def _against(args: argparse.Namespace) -> Against:
-    """What the job is held against: keys known here and asked for, and a head."""
+    """What the job is held against: today's judge unless left out, keys known here and asked for, and a head."""
     head = args.head.strip().lower()
     if head and re.fullmatch("[0-9a-f]{64}", head) is None:
         raise UsageError(f"--head {plain(args.head, 80)}: a head is 64 hex digits, as a report or verify prints it")
-    return Against(trust=Trust(keys=known_keys(), demanded=tuple(as_key(k) for k in args.key)), head=head)
+    judge = None if args.no_results else judge_of_today
+    trust = Trust(keys=known_keys(), demanded=tuple(as_key(k) for k in args.key))
+    return Against(judge=judge, trust=trust, head=head)
 
 
 def _counted(found: Verification) -> str:

@@ -22,7 +22,7 @@ NONE = "none"
 
 def facts_here(job: Job) -> tuple[Fact, ...]:
     """Facts that concern this engine at all: a diesel's, a turbocharged one's only where it is so."""
-    is_so = {"", job.engine.fuel, *job.symptoms}
+    is_so = {"", job.engine.fuel, *job.symptoms_of()}
     return tuple(f for f in facts().values() if f.only in is_so)
 
 

@@ -41,14 +41,15 @@ def _told(value: Any, unit: Unit) -> Any:
 def engine_case(job: Job) -> EngineCase:
     """Gather readings, paths, plugs, facts and checks; only what is in the job, nothing assumed."""
     known = {f.id for f in symptoms()}
+    told, asked = job.symptoms_of(), job.asked_of()
     dry = [r.cylinder for r in job.readings if r.reading == "compression-dry" and r.cylinder]
     ratio = job.size.compression_ratio
     return EngineCase(
         engine=job.engine,
         cylinders=tuple(c for n in job.engine.cylinders if (c := cylinder_case(job, n)) != CylinderCase(cylinder=n)),
-        symptoms=tuple(s for s in job.symptoms if s in known),
-        no=tuple(s for s in job.asked_symptoms if s in known and s not in job.symptoms),
-        symptoms_asked=core() <= {*job.asked_symptoms, *job.symptoms},
+        symptoms=tuple(s for s in told if s in known),
+        no=tuple(s for s in asked if s in known and s not in told),
+        symptoms_asked=core() <= {*asked, *told},
         figures=({"compression-ratio": ratio} if ratio is not None else {})
         | {f.id: r.si for f in facts().values() if f.of_engine and (r := job.reading(f.id)) is not None},
         dry_order=tuple(dict.fromkeys(dry)),

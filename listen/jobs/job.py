@@ -227,14 +227,10 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     readings: tuple[ev.ReadingEntered, ...] = ()
     """All, in order; the latest of a kind counts."""
     plugs: dict[int, ev.PlugSeen] = {}
-    symptoms: tuple[str, ...] = ()
-    """Identifiers of those of the whole engine, in order noted."""
-    asked_symptoms: tuple[str, ...] = ()
-    """Identifiers of those that were asked about, whatever the answer."""
-    cylinder_symptoms: dict[int, tuple[str, ...]] = {}
-    """Identifiers of those of one cylinder, in order noted."""
-    cylinder_symptoms_asked: dict[int, tuple[str, ...]] = {}
-    """And of those that were asked of one cylinder, whatever the answer."""
+    symptoms: dict[int | None, tuple[str, ...]] = {}
+    """Identifiers by cylinder, in order noted; under None those of the whole engine."""
+    asked: dict[int | None, tuple[str, ...]] = {}
+    """And of those that were asked about, whatever the answer."""
     checks: tuple[ev.CheckMade, ...] = ()
     """Checks made, each with its latest outcome."""
     notes: tuple[Told, ...] = ()
@@ -289,15 +285,16 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
         """Look a clip up by id."""
         return next((c for r in self.rounds for c in r.clips if c.id == clip_id), None)
 
-    def symptoms_of(self, cylinder: int | None) -> tuple[str, ...]:
+    def symptoms_of(self, cylinder: int | None = None) -> tuple[str, ...]:
         """Those noted of a cylinder; None: of the whole engine."""
-        return self.symptoms if cylinder is None else self.cylinder_symptoms.get(cylinder, ())
+        return self.symptoms.get(cylinder, ())
 
-    def asked_of(self, cylinder: int | None) -> tuple[str, ...]:
+    def asked_of(self, cylinder: int | None = None) -> tuple[str, ...]:
         """Those asked about, whatever the answer."""
-        return self.asked_symptoms if cylinder is None else self.cylinder_symptoms_asked.get(cylinder, ())
+        return self.asked.get(cylinder, ())
 
     @property
     def symptoms_asked(self) -> bool:
         """Whether no symptom noted means that there is none; else it was not asked."""
-        return bool(core().intersection(self.symptoms)) or core() <= {*self.asked_symptoms, *self.symptoms}
+        told = self.symptoms_of()
+        return bool(core().intersection(told)) or core() <= {*self.asked_of(), *told}

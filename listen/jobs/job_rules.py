@@ -111,12 +111,7 @@ def _newly_asked(job: Job, p: ev.SymptomsAsked) -> list[str]:
 
 
 def _symptoms(job: Job, cylinder: int | None, told: tuple[str, ...], asked: tuple[str, ...]) -> dict[str, Any]:
-    if cylinder is None:
-        return {"symptoms": told, "asked_symptoms": asked}
-    return {
-        "cylinder_symptoms": {**job.cylinder_symptoms, cylinder: told},
-        "cylinder_symptoms_asked": {**job.cylinder_symptoms_asked, cylinder: asked},
-    }
+    return {"symptoms": {**job.symptoms, cylinder: told}, "asked": {**job.asked, cylinder: asked}}
 
 
 def _check(job: Job, p: ev.CheckMade, event: ev.Event) -> dict[str, Any]:

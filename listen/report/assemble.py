@@ -63,7 +63,7 @@ def assemble(
         version=program_version(),
         engine_words=_engine_words(job),
         people=tuple(job.people.items()),
-        symptoms=tuple(names.symptom_name(s) for s in job.symptoms),
+        symptoms=tuple(names.symptom_name(s) for s in job.symptoms_of()),
         notes=tuple(_note(n) for n in job.notes),
         cylinders=tuple(_cylinder(job, c, d.faults) for c in d.cylinders),
         diagnosis=d,

@@ -60,15 +60,13 @@ def read_page(path: Path) -> str:
         raise ReportError(f"{path}: cannot be read as a page ({e})") from e
 
 
-def verify_report(
-    path: Path, folder: Path, before: Path | None, *, results: bool = True, against: Against = ALONE
-) -> Verification:
+def verify_report(path: Path, folder: Path, before: Path | None, against: Against = ALONE) -> Verification:
     """Check a page against its job: that the job holds, that it came from it, and that it says what the job says.
 
     Raises ReportError: no page of this program. JobError: the job cannot be read."""
     page = read_page(path)
     origin = origin_of(page, path)
-    found = verify_job(folder, results=results, against=against)
+    found = verify_job(folder, against)
     remarks, whole = list(found.remarks), origin.version == program_version()
     zone = moment_and_zone(origin.made) in page
     faults = tuple(_faults(page, origin, folder, before, remarks, zone=zone, words=whole))

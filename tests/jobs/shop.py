@@ -6,6 +6,7 @@ from pathlib import Path
 
 from listen.errors import ClipError
 from listen.jobs import events as ev
+from listen.jobs.exchange.verification import Against
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.store import create_job
 from listen.jobs.to_round import judged, to_round
@@ -30,6 +31,9 @@ def quick_judge(round_: Round) -> RoundResult:
     probability = digest[0] / 300 + (round_.facts.loss_percent or 0) / 1000  # below 1, as a probability must be
     said = result()
     return msgspec.structs.replace(said, verdict=msgspec.structs.replace(said.verdict, probability=probability))
+
+
+QUICK = Against(judge=quick_judge)
 
 
 def record(opened: OpenJob, round_id: str, point: str, kind: str, walk: str, seed: int, seconds: float = 0.05) -> str:

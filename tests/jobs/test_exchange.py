@@ -19,7 +19,7 @@ from listen.jobs.exchange.verify import verify_path
 from listen.jobs.folder.chain import JOURNAL
 from listen.jobs.folder.store import list_jobs, open_job
 from listen.jobs.to_round import judged, to_round
-from tests.jobs.shop import quick_judge, record, small_job
+from tests.jobs.shop import QUICK, quick_judge, record, small_job
 from tests.jobs.short import note_texts
 
 
@@ -51,7 +51,7 @@ def test_a_job_arrives_whole(tmp_path: Path) -> None:
     assert mine == theirs
     for clip in (c for r in mine.rounds for c in r.clips):
         assert sha256_of(done.folder / "clips" / f"{clip.id}.flac") == clip.kept.sha256
-    assert verify_path(done.folder, evaluate=quick_judge).ok
+    assert verify_path(done.folder, QUICK).ok
     left = sorted(p.name for p in (tmp_path / "there").iterdir())
     assert left == [".heads", done.folder.name], "nothing is left lying about but the register"
 
@@ -72,7 +72,7 @@ def test_the_supervisor_signs_and_the_tech_sees_it(tmp_path: Path) -> None:
     assert record_.signed
     assert record_.changed_after_signing == ()
     assert (here / JOURNAL).read_bytes() == (there / JOURNAL).read_bytes()
-    found = verify_path(here, evaluate=quick_judge)
+    found = verify_path(here, QUICK)
     assert found.ok
     assert found.signatures == 1
     assert any("signed with key" in r for r in found.remarks)
@@ -110,7 +110,7 @@ def test_both_machines_went_on_and_the_job_holds_both(tmp_path: Path) -> None:
     assert sorted(note_texts(job)) == ["note of Ann", "note of Cy"]
     assert len(job.rounds[0].live_clips("oil-filler")) == 2
     assert job.rounds[0].stale, "neither machine judged from the clips of both"
-    found = verify_path(here, evaluate=quick_judge)
+    found = verify_path(here, QUICK)
     assert found.ok, found.mismatches
     assert found.results == 3, "each result is judged again from what its own machine had"
     back = send(here, tmp_path / "there", tmp_path)
@@ -118,7 +118,7 @@ def test_both_machines_went_on_and_the_job_holds_both(tmp_path: Path) -> None:
     assert (there / JOURNAL).read_bytes() == (here / JOURNAL).read_bytes()
     assert not list(there.glob("journal-before-*")), "all of ours is in theirs: no copy is left behind"
     assert open_job(there, write=False).job == job
-    assert verify_path(there, evaluate=quick_judge).ok
+    assert verify_path(there, QUICK).ok
     assert send(there, tmp_path / "here", tmp_path).how == "nothing-new"
     with open_job(there) as again:
         assert not [t for t in again.job.troubles if "not the journal" in t]
@@ -140,7 +140,7 @@ def test_a_signature_covers_only_what_the_signer_had(tmp_path: Path) -> None:
     assert said.startswith("not seen by Bo: clip kept, by Ann")
     with open_job(here, write=False) as opened:
         live = opened.job
-    found = verify_path(here, evaluate=quick_judge)
+    found = verify_path(here, QUICK)
     assert found.ok
     assert any("not seen by Bo" in r for r in found.remarks)
     send(here, tmp_path / "there", tmp_path)
@@ -184,7 +184,7 @@ def test_three_machines_in_any_order_end_with_the_same_events(tmp_path: Path, se
             send(folders[a], roots[b], tmp_path)
     for folder in folders:
         assert notes(folder) == sorted(written)
-        assert verify_path(folder, evaluate=quick_judge).ok
+        assert verify_path(folder, QUICK).ok
     assert len({(f / JOURNAL).read_bytes() for f in folders}) == 1, "after enough post all hold the same journal"
     assert all(len(list_jobs(root)) == 1 for root in roots)
 
@@ -206,7 +206,7 @@ def test_two_who_always_write_at_once_do_not_swell_the_journal(tmp_path: Path) -
     assert len(notes(here)) == 12
     assert notes(here) == notes(there)
     for folder in (here, there):
-        assert verify_path(folder, evaluate=quick_judge).ok
+        assert verify_path(folder, QUICK).ok
     assert {send(here, tmp_path / "there", tmp_path).how, send(there, tmp_path / "here", tmp_path).how} == {
         "adopted",
         "nothing-new",
@@ -321,8 +321,8 @@ def test_the_bag_is_accepted_by_the_bagit_library_itself(tmp_path: Path) -> None
     bag.validate()
     assert bag.info["External-Identifier"] == open_job(here, write=False).job.id
     assert bag.info["Source-Organization"] == "Invented & Sons"
-    assert verify_path(folder, evaluate=quick_judge).ok
-    assert verify_path(tmp_path / "out.zip", evaluate=quick_judge).ok
+    assert verify_path(folder, QUICK).ok
+    assert verify_path(tmp_path / "out.zip", QUICK).ok
 
 
 def test_packing_while_recording_takes_what_is_on_disk(tmp_path: Path) -> None:

@@ -65,10 +65,10 @@ def test_a_photo_and_an_answer_taken_back_elsewhere_say_so_and_come_back(opened:
     assert of(opened, "photo-kept")[0].state == "stands"
     opened.append(ev.SymptomNoted(symptom="noise-tick", cylinder=1), ev.AnswerWithdrawn(fact="noise-tick", cylinder=1))
     (line,) = of(opened, "symptom-noted")
-    assert line.state == "taken-back" and not opened.job.cylinder_symptoms.get(1)
+    assert line.state == "taken-back" and not opened.job.symptoms_of(1)
     opened.append(bring_back(line))
     (line,) = of(opened, "symptom-noted")
-    assert line.state == "stands" and opened.job.cylinder_symptoms[1] == ("noise-tick",)
+    assert line.state == "stands" and opened.job.symptoms_of(1) == ("noise-tick",)
 
 
 def test_a_clip_taken_back_comes_back(opened: OpenJob) -> None:

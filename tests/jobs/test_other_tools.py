@@ -17,7 +17,7 @@ from listen.jobs.exchange.unpack import unpack
 from listen.jobs.exchange.verify import verify_path
 from listen.jobs.exchange.zip_guard import Limits
 from listen.jobs.folder.chain import JOURNAL
-from tests.jobs.shop import quick_judge, small_job
+from tests.jobs.shop import QUICK, small_job
 
 
 @pytest.fixture
@@ -41,7 +41,7 @@ def arrives(what: Path, job: Path, root: Path) -> None:
     assert sorted(p.name for p in (done.folder / "clips").iterdir()) == sorted(
         p.name for p in (job / "clips").iterdir()
     )
-    assert verify_path(what, evaluate=quick_judge).ok
+    assert verify_path(what, QUICK).ok
 
 
 def test_a_bag_says_the_version_it_is_made_to(bag: Path) -> None:
@@ -139,7 +139,7 @@ def test_what_a_bag_says_of_its_job_must_be_so(bag: Path, tmp_path: Path, was: s
     info.write_text(info.read_text().replace(was, is_, 1))
     sums = [f"{sha256_of(bag / name)} {name}\n" for name in ("bagit.txt", "bag-info.txt", "manifest-sha256.txt")]
     (bag / "tagmanifest-sha256.txt").write_text("".join(sums))
-    (found,) = verify_path(bag, evaluate=quick_judge).mismatches
+    (found,) = verify_path(bag, QUICK).mismatches
     assert found.name == "bag-info.txt" and "and its journal does not" in found.text
     with pytest.raises(JobError, match=r"bag-info.txt: says .* nothing was unpacked"):
         unpack(bag, tmp_path / "there")

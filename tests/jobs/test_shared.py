@@ -15,7 +15,7 @@ from listen.jobs.exchange.verify import verify_job
 from listen.jobs.folder.chain import JOURNAL
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.store import create_job, open_job
-from tests.jobs.shop import quick_judge, record, small_job
+from tests.jobs.shop import QUICK, record, small_job
 from tests.jobs.short import note_texts
 
 
@@ -35,7 +35,7 @@ def test_each_writes_after_the_other_and_knows_all(two: tuple[OpenJob, OpenJob])
     assert ann.head == ida.head
     assert [e.actor for e in ann.take_news()] == ["Ida"] * 3
     assert ann.take_news() == ()
-    assert verify_job(ann.folder, evaluate=quick_judge).ok
+    assert verify_job(ann.folder, QUICK).ok
 
 
 def test_only_one_records_and_the_other_is_told_who(two: tuple[OpenJob, OpenJob]) -> None:
@@ -71,7 +71,7 @@ def test_nobody_decides_or_signs_on_what_they_have_not_seen(two: tuple[OpenJob, 
         sign_round(ida, round_id, name="Ida")
     assert not ida.job.round(round_id).signed
     sign_round(ida, round_id, name="Ida")
-    assert verify_job(ann.folder, evaluate=quick_judge).ok
+    assert verify_job(ann.folder, QUICK).ok
 
 
 def test_a_note_is_never_refused_for_what_came_in(two: tuple[OpenJob, OpenJob]) -> None:

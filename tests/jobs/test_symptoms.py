@@ -20,13 +20,13 @@ def test_asked_and_none_is_not_the_same_as_not_asked(tmp_path: Path) -> None:
         assert not opened.job.symptoms_asked and not engine_case(opened.job).symptoms_asked
         assert "Symptoms noted: not asked" in report_text(folder, Wanted(form="md"))
         opened.append(SymptomsAsked(symptoms=ALL))
-        assert opened.job.symptoms_asked and opened.job.symptoms == () and engine_case(opened.job).symptoms_asked
+        assert opened.job.symptoms_asked and opened.job.symptoms_of() == () and engine_case(opened.job).symptoms_asked
     with open_job(folder, write=False) as again:
-        assert again.job.asked_symptoms == ALL and not again.job.troubles
+        assert again.job.asked_of() == ALL and not again.job.troubles
     assert "Symptoms noted: asked: none" in report_text(folder, Wanted(form="md"))
     assert "<dd>asked: none</dd>" in report_text(folder, Wanted(form="html", audio=False))
     with open_job(folder) as opened:
         opened.append(SymptomNoted(symptom=ALL[0]), SymptomNoted(symptom=ALL[0], present=False))
-        assert opened.job.symptoms == () and opened.job.symptoms_asked, (
+        assert opened.job.symptoms_of() == () and opened.job.symptoms_asked, (
             "a symptom withdrawn was asked about all the same"
         )

@@ -16,11 +16,12 @@ from listen.jobs.exchange.keys import make_key
 from listen.jobs.exchange.pack import pack
 from listen.jobs.exchange.sign import sign_round
 from listen.jobs.exchange.unpack import unpack
+from listen.jobs.exchange.verification import Against
 from listen.jobs.exchange.verify import verify_job, verify_path
 from listen.jobs.exchange.verify_results import first_difference
 from listen.jobs.folder.chain import JOURNAL
 from listen.jobs.folder.store import open_job
-from tests.jobs.shop import quick_judge, small_job
+from tests.jobs.shop import QUICK, quick_judge, small_job
 
 BIT_FLIPS = 300
 LINE_CHANGES = 160
@@ -46,7 +47,7 @@ def bag(signed_job: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     with zipfile.ZipFile(root / "job.zip") as archive:
         archive.extractall(root)
     (folder,) = (p for p in root.iterdir() if p.is_dir())
-    assert verify_path(folder, evaluate=quick_judge).ok
+    assert verify_path(folder, QUICK).ok
     return folder
 
 
@@ -63,7 +64,7 @@ def test_any_flipped_bit_in_any_file_of_the_bag_is_told_with_its_file(bag: Path)
         whole = file.read_bytes()
         file.write_bytes(data)
         try:
-            found = verify_path(bag, results=False)
+            found = verify_path(bag, Against(judge=None))
         except JobError as e:
             found, said = None, str(e)
         else:
@@ -73,7 +74,7 @@ def test_any_flipped_bit_in_any_file_of_the_bag_is_told_with_its_file(bag: Path)
         where = f"bit {bit} of byte {at} in {name}"
         assert found is None or not found.ok, f"unnoticed: {where}"
         assert name in said, f"{where} is not named: {said}"
-    assert verify_path(bag, results=False).ok, "the bag is as it was"
+    assert verify_path(bag, Against(judge=None)).ok, "the bag is as it was"
 
 
 CHANGES: dict[str, Callable[[list[bytes], random.Random], tuple[list[bytes], int]]] = {}
@@ -134,7 +135,7 @@ def test_any_changed_journal_line_is_told_from_its_event_on(signed_job: Path, tm
     for _ in range(LINE_CHANGES // len(CHANGES) + 1):
         changed, first = CHANGES[how](lines, rng)
         (folder / JOURNAL).write_bytes(b"".join(changed))
-        found = verify_job(folder, results=False)
+        found = verify_job(folder, Against(judge=None))
         said = [m.text for m in found.mismatches if m.what == "journal"]
         assert said, f"{how} went unnoticed"
         assert any(f"event {first}" in text for text in said), f"{how}: event {first} is not named: {said}"
@@ -161,7 +162,7 @@ def test_a_journal_rewritten_with_a_new_chain_fails_at_signature_or_summary(sign
         forged.append(new.raw + b"\n")
     (folder / JOURNAL).write_bytes(b"".join(forged))
     (folder / "job.json").unlink()
-    found = verify_job(folder, evaluate=quick_judge)
+    found = verify_job(folder, QUICK)
     assert [m.what for m in found.mismatches if m.what == "signature"]
     assert [m.what for m in found.mismatches if m.what == "result"], "the stored result does not follow from 7 %"
     with pytest.raises(JobError, match="signature"):
@@ -177,7 +178,7 @@ def test_clip_files_missing_changed_or_put_in_are_told(signed_job: Path, tmp_pat
     first.unlink()
     second.write_bytes(second.read_bytes() + b"\0")
     (folder / "clips" / "stranger.flac").write_bytes(b"x")
-    found = verify_job(folder, evaluate=quick_judge)
+    found = verify_job(folder, QUICK)
     said = {m.name: m.text for m in found.mismatches if m.what == "clip"}
     assert "missing" in said[f"clips/{first.name}"]
     assert "hash differs" in said[f"clips/{second.name}"]
@@ -196,7 +197,7 @@ def test_a_stored_result_that_does_not_follow_from_its_clips_is_told(tmp_path: P
         good = quick_judge(to_round(opened.job, round_id, folder))
         verdict = msgspec.structs.replace(good.verdict, probability=good.verdict.probability + 0.01)
         opened.append(judged(opened.job, round_id, msgspec.structs.replace(good, verdict=verdict)))
-    found = verify_job(folder, evaluate=quick_judge)
+    found = verify_job(folder, QUICK)
     (m,) = found.mismatches
     assert (m.what, found.results) == ("result", 2)
     assert "verdict.probability" in m.text
@@ -241,7 +242,7 @@ def test_a_spoilt_summary_is_told_and_harmless(signed_job: Path, tmp_path: Path)
     summary = folder / "job.json"
     for data in (b"{", summary.read_bytes().replace(b"Bench engine", b"Other engine")):
         summary.write_bytes(data)
-        (m,) = verify_job(folder, results=False).mismatches
+        (m,) = verify_job(folder, Against(judge=None)).mismatches
         assert m.what == "summary"
     summary.unlink()
-    assert verify_job(folder, results=False).ok
+    assert verify_job(folder, Against(judge=None)).ok

@@ -101,7 +101,7 @@ def checked(folder: Path, means: str, shop: Path) -> Verification:
         "key": Against(register=False, trust=Trust(demanded=(public,))),
         "head": Against(register=False, head=head),
     }
-    return verify_job(folder, evaluate=quick_judge, against=against[means])
+    return verify_job(folder, replace(against[means], judge=quick_judge))
 
 
 def test_the_untouched_job_matches_by_every_means(job: Path, shop: Path) -> None:

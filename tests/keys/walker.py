@@ -19,6 +19,7 @@ from textual.keys import _character_to_key
 from textual.pilot import Pilot
 from textual.widgets import OptionList
 
+from listen.jobs.exchange.verification import Against
 from listen.jobs.exchange.verify import verify_job
 from listen.jobs.folder.store import open_job
 from listen.jobs.ledger import Line, cylinder_ledger
@@ -118,7 +119,7 @@ async def walk(root: Path, seed: int, keys: int) -> Walk:
             last = " ".join(going.pressed[-15:])
             raise Broken(f"seed {seed}, key {len(going.pressed)} ({last}): {said}\n{seen}") from e
     for folder in (root / "jobs").glob("*/journal.jsonl"):
-        wrong = [m for m in verify_job(folder.parent, results=False).mismatches if m.what != "result"]
+        wrong = [m for m in verify_job(folder.parent, Against(judge=None)).mismatches if m.what != "result"]
         if wrong:
             raise Broken(f"seed {seed}: {folder.parent.name} does not verify: {wrong[:3]}")
     return going
@@ -184,7 +185,7 @@ async def check(going: Walk, app: HisswayApp) -> None:
             written, chain = read.job, read.chain
         if app.job is None or opened is not app.open_job:
             return
-        if not app.journal.busy and msgspec.json.encode(app.job) == msgspec.json.encode(written):
+        if not app.journal.busy and msgspec.msgpack.encode(app.job) == msgspec.msgpack.encode(written):
             break
         if time.monotonic() > end:
             raise Broken("the screen shows another job than the journal holds")

@@ -84,7 +84,7 @@ def test_a_copy_opens_without_trouble_and_has_everything_to_show(tmp_path: Path)
         assert job.simulated and len(job.engine.cylinders) != 8
         for n in job.engine.cylinders:
             assert job.reading("compression-dry", n) and job.reading("loss", n) and n in job.plugs
-        assert job.reading("compression-wet", 5) and job.symptoms
+        assert job.reading("compression-wet", 5) and job.symptoms_of()
         judged = [r for r in job.rounds if r.clips]
         assert len(judged) == 4 and all(r.call() and r.verdict and not r.stale for r in judged)
         assert judged[0].decision is not None

@@ -17,6 +17,7 @@ from listen.audio.player import mp3_bytes
 from listen.cli.main import main
 from listen.errors import ReportError
 from listen.jobs import events as ev
+from listen.jobs.exchange.verification import Against
 from listen.jobs.folder.store import open_job
 from listen.report import origin
 from listen.report.build import Wanted, report_text
@@ -40,7 +41,7 @@ def page(folder: Path, text: str) -> Path:
 
 
 def checked(path: Path, folder: Path) -> list[str]:
-    return [m.text for m in verify_report(path, folder, None, results=False).mismatches if m.what == "report"]
+    return [m.text for m in verify_report(path, folder, None, Against(judge=None)).mismatches if m.what == "report"]
 
 
 def test_a_page_of_an_earlier_state_still_says_what_the_job_said(job: Path, demo_page: str) -> None:
@@ -54,7 +55,7 @@ def test_a_page_of_an_earlier_state_still_says_what_the_job_said(job: Path, demo
 
 def test_options_are_part_of_what_is_compared(job: Path) -> None:
     wanted = Wanted(audio=False, language="de", contact="bell at the back", unfolded=True, shop=job.parent)
-    found = verify_report(page(job, report_text(job, wanted)), job, None, results=False)
+    found = verify_report(page(job, report_text(job, wanted)), job, None, Against(judge=None))
     assert not [m for m in found.mismatches if m.what == "report"]
     assert any("bell at the back" in r for r in found.remarks)
 
@@ -82,7 +83,7 @@ def test_another_sound_in_a_page_is_found_and_one_written_anew_is_told(
     assert "sound 1 of the page is not" in checked(page(job, demo_page.replace(first, last, 1)), job)[0]
     (tmp_path / "first.mp3").write_bytes(base64.b64decode(first))
     anew = base64.b64encode(mp3_bytes(read_clip(tmp_path / "first.mp3"))).decode()
-    found = verify_report(page(job, demo_page.replace(first, anew)), job, None, results=False)
+    found = verify_report(page(job, demo_page.replace(first, anew)), job, None, Against(judge=None))
     assert anew != first and not [m for m in found.mismatches if m.what == "report"]
     assert any("by another encoder, or changed" in r for r in found.remarks)
 
@@ -114,14 +115,14 @@ def test_a_page_of_no_state_of_this_job_is_told(job: Path, demo_page: str) -> No
         "was made from a state that this job never was in"
     ]
     with pytest.raises(ReportError, match="does not say from which state"):
-        verify_report(page(job, demo_page.replace("hissway-origin", "x")), job, None, results=False)
+        verify_report(page(job, demo_page.replace("hissway-origin", "x")), job, None, Against(judge=None))
 
 
 def test_a_page_by_another_version_is_not_accused_and_not_called_whole(
     job: Path, demo_page: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(origin, "program_version", lambda: "9.9")
-    found = verify_report(page(job, demo_page.replace("intake", "exhaust", 1)), job, None, results=False)
+    found = verify_report(page(job, demo_page.replace("intake", "exhaust", 1)), job, None, Against(judge=None))
     assert not [m for m in found.mismatches if m.what == "report"] and not found.complete
 
 

@@ -28,7 +28,7 @@ from listen.jobs.folder.chain import read_journal
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.store import open_job
 from listen.jobs.to_round import judged, to_round
-from tests.jobs.shop import POINTS, quick_judge, record, small_job
+from tests.jobs.shop import POINTS, QUICK, quick_judge, record, small_job
 
 LOOK_S = 1.0
 """How often a screen looks; see tui.bridge.others."""
@@ -102,7 +102,7 @@ def pair(root: Path, seconds: float, seed: int) -> Pair:
 def _lost(folder: Path, said: list[dict[str, Any]]) -> list[str]:
     there = {e.id for e in read_journal(folder).events()}
     lost = [f"event {i} was acknowledged and is gone" for s in said for i in s.get("did", ()) if i not in there]
-    found = verify_job(folder, evaluate=quick_judge)
+    found = verify_job(folder, QUICK)
     return [*lost, *(f"verify: {m.what} {m.name}: {m.text}" for m in found.mismatches if not _killed(m.text))]
 
 

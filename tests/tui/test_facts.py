@@ -55,7 +55,7 @@ def test_every_fact_can_be_told(tmp_path: Path) -> None:
         job = opened.job
     assert len(facts_here(job)) == len(facts()) and all(in_words(job, f) for f in facts_here(job))
     assert job.engine.fuel == "diesel" and job.engine.shared_intakes == ((1, 2),)
-    assert job.cylinder_symptoms[2] and "turbo" in job.symptoms and not job.troubles
+    assert job.symptoms_of(2) and "turbo" in job.symptoms_of() and not job.troubles
 
 
 async def test_every_kind_of_fact_can_be_told_by_keys_alone(tmp_path: Path) -> None:
@@ -89,10 +89,10 @@ async def test_a_statement_goes_from_open_to_yes_to_no_and_back_and_no_to_the_re
         for said in (YES, NO, OPEN, YES):
             await stand_on(pilot, screen, "coolant-loss")
             await until(pilot, lambda said=said: answer(app.job, fact("coolant-loss")) == said)
-        assert not app.job.symptoms_asked or app.job.symptoms
+        assert not app.job.symptoms_asked or app.job.symptoms_of()
         await pilot.press("n")
-        await until(pilot, lambda: core() <= {*app.job.asked_symptoms, *app.job.symptoms})
-        assert app.job.symptoms == ("coolant-loss",)
+        await until(pilot, lambda: core() <= {*app.job.asked_of(), *app.job.symptoms_of()})
+        assert app.job.symptoms_of() == ("coolant-loss",)
         events = app.job.events
         await pilot.press("n")
         assert app.job.events == events, "asked again with nothing open says nothing new"
@@ -170,7 +170,7 @@ async def test_a_cylinder_is_not_asked_or_yes_or_no_each_told_apart(tmp_path: Pa
         await pilot.press("2", "3", "4", "4", "enter")
         await until(pilot, lambda: app.screen is screen)
         assert [answer(app.job, fact("lash-nil"), n) for n in (1, 2, 3, 4)] == [OPEN, NO, OPEN, NO]
-        assert app.job.cylinder_symptoms[2] == ()
+        assert app.job.symptoms_of(2) == ()
 
 
 async def test_a_plug_may_look_several_ways_and_each_counts(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from test_screens import judged_job
 
 from listen.errors import AudioError
 from listen.jobs.events import Judged, PersonChosen
+from listen.jobs.exchange.verification import Against
 from listen.jobs.exchange.verify import verify_job
 from listen.jobs.folder.store import list_jobs, open_job
 from listen.jobs.standing import Standing, standing_of
@@ -229,7 +230,7 @@ async def test_one_truth(tmp_path: Path, services: type[FakeServices], way: Way,
         owner = repr(assemble(shown).owner)
     assert name in owner and "the seal between piston and cylinder wall leaks" in owner
     assert "intake" not in owner.casefold().split("seal between piston")[0]
-    found = verify_job(folder, evaluate=lambda r: result_for(["intake", "tailpipe"], r.name))
+    found = verify_job(folder, Against(judge=lambda r: result_for(["intake", "tailpipe"], r.name)))
     assert found.mismatches == ()
     own = any("decides on a round they recorded themselves" in r for r in found.remarks)
     assert own is (name == "Ann Field")

@@ -11,6 +11,7 @@ from listen.durable import job_errors, make_folders, replace, sync_folder
 from listen.errors import HisswayError, JobError
 from listen.jobs import events as ev
 from listen.jobs.event_words import conflicts
+from listen.jobs.exchange.verification import Against
 from listen.jobs.exchange.verify import verify_bag
 from listen.jobs.exchange.zip_guard import LIMITS, Limits, copy_bag, unzip_bag
 from listen.jobs.folder import witnesses
@@ -143,7 +144,7 @@ NO_BAG = ("bag", "journal", "clip", "signature")
 
 def _checked(path: Path, bag: Path) -> Chain:
     """The journal of a bag that is whole in every respect; else one sentence says in which it is not."""
-    for fault in verify_bag(bag, results=False).mismatches:
+    for fault in verify_bag(bag, Against(judge=None)).mismatches:
         if fault.what in NO_BAG:
             raise JobError(f"{path}: {fault.name}: {fault.text}; the bag is refused, nothing was unpacked")
     return read_journal(bag / "data")

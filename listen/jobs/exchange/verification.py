@@ -1,7 +1,7 @@
 """What checking a job gives: what does not match, what is worth knowing, what was left unchecked; what a signature is
 worth here, by the keys known and those asked for; and whether the files are those that the journal speaks of."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Literal
 
@@ -17,6 +17,8 @@ from listen.jobs.folder.chain import JOURNAL, Chain, broken_words
 from listen.jobs.folder.parts import CLIPS
 from listen.jobs.folder.witnesses import SUMMARY, JobSummary, summarize
 from listen.jobs.hearing import same_person
+from listen.judge.result import RoundResult
+from listen.rounds.model import Round
 from listen.voice.times import day, moment
 
 
@@ -66,7 +68,21 @@ class Mismatch(msgspec.Struct, frozen=True):
     text: str
 
 
+Judge = Callable[[Round], RoundResult]
+
+
+def judge_of_today(round_: Round) -> RoundResult:
+    """The judge of this program, loaded when it is first needed."""
+    from listen.rounds.evaluate import evaluate
+
+    return evaluate(round_)
+
+
 class Against(msgspec.Struct, frozen=True, kw_only=True):
+    """What a job is held against besides itself."""
+
+    judge: Judge | None = judge_of_today
+    """Judges every stored result again from its clips (a few seconds a round); None: none is."""
     trust: Trust = Trust()
     head: str = ""
     """Hash of a journal line that must be in its history, as a report or bag printed it; empty where none is given."""

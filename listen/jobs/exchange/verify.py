@@ -10,7 +10,7 @@ from listen.errors import JobError
 from listen.jobs.exchange.bag import bag_faults, open_bag, untrue
 from listen.jobs.exchange.sign import SignatureCheck, check_signatures, statement_on
 from listen.jobs.exchange.verification import ALONE, Against, Mismatch, Verification, clip_faults, journal_faults
-from listen.jobs.exchange.verify_results import Evaluate, check_results
+from listen.jobs.exchange.verify_results import check_results
 from listen.jobs.exchange.zip_guard import unzip_bag
 from listen.jobs.fold import fold
 from listen.jobs.folder import witnesses
@@ -23,13 +23,8 @@ from listen.jobs.reference import covers
 from listen.temporary_folder import temporary_folder
 
 
-def verify_job(
-    folder: Path, *, results: bool = True, evaluate: Evaluate | None = None, against: Against = ALONE
-) -> Verification:
-    """Check a job folder, and that it agrees with the keys, the head and the register of ``against``.
-
-    With ``results`` every stored result is judged again from its clips (a few seconds a round), by ``evaluate`` or the
-    judge of this program.
+def verify_job(folder: Path, against: Against = ALONE) -> Verification:
+    """Check a job folder, and that it agrees with the judge, the keys, the head and the register of ``against``.
 
     Raises JobError: not a job folder, or it cannot be read."""
     register = witnesses.known(folder) if against.register else None
@@ -40,8 +35,8 @@ def verify_job(
     signatures = check_signatures(chain)
     kept = chain.clips()
     bad = {clip.clip: why for clip in kept.values() if (why := clip_fault(folder, clip))}
-    vouched = None if results else _vouched(chain, signatures, against, register)
-    judged = check_results(folder, chain, evaluate, vouched, frozenset(bad))
+    vouched = frozenset[str]() if against.judge else _vouched(chain, signatures, against, register)
+    judged = check_results(folder, chain, against.judge, vouched, frozenset(bad))
     faults = (
         *journal_faults(folder, chain, summary),
         *((Mismatch("history", witnesses.REGISTER, "what it held of this job is damaged, or a link"),) if lost else ()),
@@ -137,31 +132,26 @@ def _vouched(
     return frozenset(found)
 
 
-def verify_path(
-    path: Path, *, results: bool = True, evaluate: Evaluate | None = None, against: Against = ALONE
-) -> Verification:
+def verify_path(path: Path, against: Against = ALONE) -> Verification:
     """Check a job folder, an open bag or a zip; see :func:`listen.jobs.exchange.verify.verify_job`.
 
     Raises JobError: none of these, or a zip that is damaged or refused."""
     if path.is_file():
         with temporary_folder("hissway-verify-") as scratch:
-            return verify_bag(unzip_bag(path, scratch), results=results, evaluate=evaluate, against=against)
+            return verify_bag(unzip_bag(path, scratch), against)
     if (bag := open_bag(path)) is not None:
-        return verify_bag(bag, results=results, evaluate=evaluate, against=against)
-    return verify_job(path, results=results, evaluate=evaluate, against=against)
+        return verify_bag(bag, against)
+    return verify_job(path, against)
 
 
-def verify_bag(
-    bag: Path, *, results: bool = True, evaluate: Evaluate | None = None, against: Against = ALONE
-) -> Verification:
+def verify_bag(bag: Path, against: Against = ALONE) -> Verification:
     """Check an open bag. Raises JobError: it holds no job."""
     faults = tuple(Mismatch("bag", name, why) for name, why in bag_faults(bag))
     if not (bag / "data" / JOURNAL).is_file():
         if not faults:
             raise JobError(f"{bag}: this bag holds no {JOURNAL}; it is not a job")
         return Verification(job="", mismatches=faults)
-    alone = replace(against, register=False)  # a bag has no jobs beside it
-    found = verify_job(bag / "data", results=results, evaluate=evaluate, against=alone)
+    found = verify_job(bag / "data", replace(against, register=False))  # a bag has no jobs beside it
     chain = read_journal(bag / "data")
     if not faults and not chain.broken:
         faults = tuple(Mismatch("bag", "bag-info.txt", lie) for lie in untrue(bag, fold(chain.events()), chain))

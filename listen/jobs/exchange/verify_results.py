@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -11,15 +11,14 @@ import msgspec
 
 from listen.errors import HisswayError
 from listen.jobs.events import Event, Judged, Merged
-from listen.jobs.exchange.verification import Mismatch, Verification
+from listen.jobs.exchange.verification import Judge, Mismatch, Verification
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import Chain, once
 from listen.jobs.folder.journal import Line, ordered
 from listen.jobs.job import Job
 from listen.jobs.teardowns import LEAST
 from listen.jobs.to_round import clips_used, program_version, to_round
-from listen.judge.result import RoundResult, Verdict
-from listen.rounds.model import Round
+from listen.judge.result import Verdict
 from listen.voice import verdicts
 
 
@@ -44,21 +43,17 @@ def _job(lines: Sequence[Line]) -> Job:
     return fold(once(ordered(lines)))
 
 
-Evaluate = Callable[[Round], RoundResult]
-
-
 def check_results(
     folder: Path,
     chain: Chain,
-    evaluate: Evaluate | None,
-    vouched: frozenset[str] | None,
+    judge: Judge | None,
+    vouched: frozenset[str] = frozenset(),
     bad_clips: frozenset[str] = frozenset(),
 ) -> Verification:
-    """Judge every stored result again, by ``evaluate`` or the judge of this program; the part that results have.
+    """Judge every stored result again; the part that results have in a verification.
 
-    ``vouched`` holds ids of events that something else vouches for: then nothing is judged again, and only results
-    outside them count as skipped; None judges everything. ``bad_clips`` holds ids of clips that are not the ones kept:
-    nothing is judged from them, and they are not opened.
+    Without a judge only results outside ``vouched``, ids of events that something else vouches for, count as skipped.
+    ``bad_clips`` holds ids of clips that are not the ones kept: nothing is judged from them, and they are not opened.
     """
     done: set[str] = set()
     skipped = 0
@@ -71,10 +66,10 @@ def check_results(
         done.add(event.id)
         few, remark = _teardowns(stored)
         why = _wrong_clips(job, stored, bad_clips) or few
-        if not why and vouched is None:
-            why, differs = _again(folder, job, stored, evaluate)
+        if not why and judge is not None:
+            why, differs = _again(folder, job, stored, judge)
             remark = "; ".join(filter(None, (remark, differs)))
-        elif not why and event.id not in (vouched or ()):
+        elif not why and event.id not in vouched:
             skipped += 1
         if why:
             faults.append(Mismatch("result", f"round {stored.round_id}, event {event.id}", why))
@@ -104,15 +99,13 @@ def _teardowns(stored: Judged) -> tuple[str, str]:
     return "", f"{shop.findings} teardowns of its shop count in it, which are not in this job"
 
 
-def _again(folder: Path, job: Job, stored: Judged, judge: Evaluate | None) -> tuple[str, str]:
+def _again(folder: Path, job: Job, stored: Judged, judge: Judge) -> tuple[str, str]:
     """Why the result does not follow from its clips, or what there is to say of one by another version."""
-    from listen.rounds.evaluate import evaluate
-
     try:
         round_, result = to_round(job, stored.round_id, folder), stored.result
         # With what it says it was given: the shop's counts are nowhere else, and older results were judged alone.
         engine = None if result.engine is None else round_.engine
-        again = (judge or evaluate)(replace(round_, engine=engine, shop=result.shop))
+        again = judge(replace(round_, engine=engine, shop=result.shop))
     except HisswayError as e:
         return f"it cannot be computed again: {e}", ""
     where = first_difference(msgspec.to_builtins(stored.result), msgspec.to_builtins(again))

@@ -77,7 +77,7 @@ def _blind(diagnosis: Diagnosis) -> list[Content]:
 def _noted(job: Job) -> list[Content]:
     """Looks of plugs and facts that were noted, each with its source."""
     looks = {look for seen in job.plugs.values() for look in seen.conditions}
-    told = {*job.symptoms, *(id for found in job.cylinder_symptoms.values() for id in found)}
+    told = {id for found in job.symptoms.values() for id in found}
     rows = [(p.words, p.sources) for p in plugs() if p.id in looks]
     rows += [(f.words, f.sources) for f in facts().values() if f.id in told]
     parts = [part for words, ids in rows for part in (shown(f"  – {words}"), *_from(ids))]
@@ -86,7 +86,7 @@ def _noted(job: Job) -> list[Content]:
 
 def symptom_words(job: Job) -> str:
     """Symptoms of the whole engine in words; asked and not asked are told apart."""
-    told = ", ".join(names.symptom_name(s) for s in job.symptoms)
+    told = ", ".join(names.symptom_name(s) for s in job.symptoms_of())
     return f"Symptoms: {told}." if told else "Symptoms asked: none." if job.symptoms_asked else "Symptoms not asked."
 
 

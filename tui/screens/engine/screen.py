@@ -179,7 +179,7 @@ def _summary(rows: tuple[CylinderRow, ...], job: Job) -> str:
         parts.append(f"Lowest dry reading is {figures.share(share)} of the highest (rule of thumb: at least 75 %).")
     if not job.symptoms_asked:
         parts.append("Symptoms not asked yet (s Facts).")
-    elif not job.symptoms:
+    elif not job.symptoms_of():
         parts.append("Symptoms asked: none.")
     if job.troubles:
         parts.append(f"! {plain(job.troubles[-1])}")

@@ -42,6 +42,11 @@ def share(counted: float | None) -> str:
     return UNKNOWN if counted is None else f"{number(100 * counted, 0)} %"
 
 
+def counted(n: int, what: str) -> str:
+    """How many of something whose plural takes an s."""
+    return f"{n} {what}{'' if n == 1 else 's'}"
+
+
 def share_interval(ci95: tuple[float, float] | None) -> str:
     return UNKNOWN if ci95 is None else f"{share(ci95[0])} to {share(ci95[1])}"
 

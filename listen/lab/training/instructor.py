@@ -14,7 +14,7 @@ from listen.lab.training.next_drill import ALL, name, profile
 from listen.lab.training.scoring import Score, level_db, score, weakest
 from listen.lab.training.session import answers_of, sessions_of, unfinished
 from listen.rate import Rate
-from listen.voice.figures import UNKNOWN, decibels, number, share, share_interval
+from listen.voice.figures import UNKNOWN, counted, decibels, number, share, share_interval
 from listen.voice.names import path as path_name
 from listen.voice.text import plain
 from listen.voice.times import day
@@ -153,8 +153,8 @@ def sureness_words(scored: Score) -> str:
 
 def score_lines(row: LearnerRow) -> Iterator[str]:
     s = row.score
-    sessions = f"{row.sessions} session{'' if row.sessions == 1 else 's'}"
-    yield f"{row.learner.name}: {sessions}, {s.total} rounds called, {s.cannot_tell} times cannot tell"
+    done = f"{counted(row.sessions, 'session')}, {counted(s.total, 'round')} called"
+    yield f"{row.learner.name}: {done}, {counted(s.cannot_tell, 'time')} cannot tell"
     yield from _call_lines(row)
     for runs in row.thresholds.values():
         yield f"  ear threshold            {threshold_words(runs[-1])}{since_words(runs)}"

@@ -1,5 +1,6 @@
 """Confirm: leads the supervisor through hearing, calling, seeing, deciding and signing."""
 
+from dataclasses import replace
 from functools import partial
 from secrets import token_hex
 from typing import Any, ClassVar
@@ -11,30 +12,36 @@ from textual.binding import Binding
 
 from listen.errors import HisswayError, JobChanged
 from listen.jobs.events import Confirmed, Overruled, Payload, SentBack
-from listen.jobs.hearing import first_call, heard, numbers_seen, same_person
+from listen.jobs.hearing import first_call, heard, numbers_seen, pair_at, same_person
 from listen.jobs.job import Job
 from listen.jobs.walk import round_points
 from listen.trade.points import Point
 from tui.screens.base import asks, in_background
 from tui.screens.calls import SEVERAL, call_event, calls, paths_asked
 from tui.screens.confirm import phases
-from tui.screens.confirm.blind import BlindScreen, blind_pairs
+from tui.screens.confirm.blind import blind_pairs, load_pair, swapped
 from tui.screens.confirm.phases import key_words, sign
 from tui.screens.dialog import OneLineScreen, PickScreen
+from tui.screens.hearing import HearingScreen
 from tui.screens.point_rows import point_rows
 from tui.widgets.banner import Banner
 from tui.widgets.ladder import Ladder
-from tui.widgets.pairs import Pairs
+from tui.widgets.pairs import Pair, Pairs
 from tui.widgets.panels import ChoicePanel
 
 CHOICES = {"tech": phases.SHOW, "decide": phases.DECISIONS, "decided": phases.CHOICES}
 
 
-class ConfirmScreen(BlindScreen):
+class ConfirmScreen(HearingScreen[None]):
     """One round before its supervisor."""
 
+    HERE = "confirm"
     CSS_PATH = "confirm.tcss"
-    BINDINGS = [Binding("c", "call", "Call by ear"), Binding("w", "who", "Someone else")]
+    BINDINGS = [
+        Binding("m", "match", "Levels"),
+        Binding("c", "call", "Call by ear"),
+        Binding("w", "who", "Someone else"),
+    ]
 
     PAIRS = ("hear", "call", "tech", "decide")
     PHASE_KEYS: ClassVar[dict[str, tuple[str, ...]]] = {
@@ -50,6 +57,9 @@ class ConfirmScreen(BlindScreen):
     def __init__(self, round_id: str) -> None:
         super().__init__(round_id)
         self.phase = "name"
+        self.seed = token_hex(4)
+        """Of the order in which pairs and clips stand."""
+        self._matched = True
         self._numbers_were_up = False
 
     def body(self) -> ComposeResult:
@@ -100,6 +110,30 @@ class ConfirmScreen(BlindScreen):
         self.phase = phase
         self.refresh_bindings()
         self._job_changed(self.bay.job)
+
+    @on(Pairs.Play)
+    def _play_pair(self, event: Pairs.Play) -> None:
+        at = event.pair.id
+        kept = [(c.kept, self.opened.clip_path(c.id)) for c in pair_at(self.record, at)]
+        load = partial(load_pair, kept, self._matched, swapped(self.record, self.seed, at))
+        self.start(partial(self.play_pair, event.pair, load), "play")
+
+    def was_heard(self, pair: Pair) -> None:
+        """It counts for whoever sits here."""
+        clips = tuple(c.id for c in pair_at(self.record, pair.id))
+        order = clips[::-1] if swapped(self.record, self.seed, pair.id) else clips
+        self.bay.sitting.played(self.job.id, self.round_id, pair.id, order)
+
+    def reveal(self) -> None:
+        """After the call: which of each two sounds had the air."""
+        pairs, names = self.query_one(Pairs), ("air off", "air on")
+        pairs.pairs = tuple(
+            replace(p, clips=names[::-1] if swapped(self.record, self.seed, p.id) else names) for p in pairs.pairs
+        )
+
+    def action_match(self) -> None:
+        self._matched = not self._matched
+        self.tell("Pairs are played at one level." if self._matched else "Pairs are played at their own levels.")
 
     @on(ChoicePanel.Chosen)
     def _chosen(self, event: ChoicePanel.Chosen) -> None:

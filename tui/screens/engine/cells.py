@@ -108,8 +108,7 @@ def verdict_forms(row: CylinderRow) -> tuple[str, ...]:
 
 
 def _clips(record: RoundRecord) -> str:
-    count = len(record.live_clips())
-    return f"{count} clip{'' if count == 1 else 's'}"
+    return figures.counted(len(record.live_clips()), "clip")
 
 
 def _said(stand: Standing, *, short: bool = False) -> str:

@@ -156,7 +156,7 @@ def shares(rates: tuple[HitRate, ...]) -> tuple[Share, ...]:
 def heading(scored: tuple[ScoredCall, ...], simulated: bool) -> Content:
     torn = len({(s.job, s.cylinder) for s in scored})
     what = "simulated engines, which say nothing about this shop" if simulated else "engines of this shop"
-    opened = f"{torn} cylinder{'' if torn == 1 else 's'} whose teardown is known"
+    opened = f"{figures.counted(torn, 'cylinder')} whose teardown is known"
     return Content.assemble((f"{plain(what)[:1].upper()}{what[1:]}: ", "bold $accent"), opened)
 
 

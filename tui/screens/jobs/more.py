@@ -8,6 +8,7 @@ from textual.binding import Binding
 from listen.jobs.folder.store import Shelf, empty_trash, list_jobs, put_aside, take_back
 from listen.jobs.folder.witnesses import JobSummary
 from listen.voice import times
+from listen.voice.figures import counted
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.bridge.viewer import show_in_system
@@ -138,7 +139,7 @@ class JobsMore(JobTable):
             options = [(KEEP, "keep them", ""), (EMPTY, "remove them for good", "clips, journals, signatures")]
             if await self.answer(PickScreen("Remove every job in the trash for good?", options)) == EMPTY:
                 gone = empty_trash(self.bay.services.jobs_root())
-                self.tell(f"{gone} job{'' if gone == 1 else 's'} removed for good.")
+                self.tell(f"{counted(gone, 'job')} removed for good.")
         elif name is not None:
             take_back(self.bay.services.jobs_root(), name, shelf)
             self.load()

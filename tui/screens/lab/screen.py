@@ -14,7 +14,7 @@ from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import TextScreen, asks, in_background, made
 from tui.screens.dialog import OneLineScreen, PickScreen
-from tui.screens.lab.standing import class_file, class_lines, page, standing
+from tui.screens.lab.standing import class_lines, page, standing
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -37,7 +37,6 @@ class LabScreen(TextScreen):
         Binding("w", "learner", "Who learns"),
         Binding("p", "headphones", "Headphones"),
         Binding("i", "table", "The class"),
-        Binding("c", "class_file", "Class as CSV", show=False),
         Binding("D", "delete", "Delete learner", show=False),
     ]
 
@@ -180,10 +179,5 @@ class LabScreen(TextScreen):
     @in_background("load")
     async def action_table(self) -> None:
         lines = await in_thread(class_lines, self.root)
-        head = shown("The class (c writes it as CSV)", "bold $accent")
+        head = shown("The class (hissway lab export --class writes it as CSV)", "bold $accent")
         self.put(Content("\n").join([head, *(shown(line) for line in lines)]))
-
-    @in_background("load")
-    async def action_class_file(self) -> None:
-        path = await in_thread(class_file, self.root)
-        self.tell(f"Written: {path}")

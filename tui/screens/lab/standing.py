@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from textual.content import Content
 
-from listen.errors import refusal
 from listen.voice.text import plain
 from tui.bridge.playback import levelled
 from tui.content import shown
@@ -44,20 +43,6 @@ def class_lines(root: Path) -> list[str]:
     rows = [class_row(row) for row in class_table(root)]
     lines = [CLASS_HEAD, *rows, "", *focus_lines(class_focus(root))] if rows else []
     return lines or ["No learners yet. Press w to add one."]
-
-
-def class_file(root: Path) -> Path:
-    """Write the class table as CSV into the lab's folder; gives the file. Raises what the lab raises."""
-    from listen.errors import LabError
-    from listen.lab.training.export import write_class
-
-    path = root / "class.csv"
-    with (
-        refusal(LabError, f"{path}: cannot be written", "free some room"),
-        path.open("w", newline="", encoding="utf-8") as file,
-    ):
-        write_class(root, file)
-    return path
 
 
 def page(row: LearnerRow | None, suggestion: Suggestion | None) -> Content:

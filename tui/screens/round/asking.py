@@ -20,8 +20,7 @@ from tui.screens.ask_before_change import write_asking
 from tui.screens.base import asks, in_background
 from tui.screens.calls import SEVERAL, call_event, paths_asked
 from tui.screens.cautions import CautionScreen
-from tui.screens.channels.places import for_these
-from tui.screens.channels.screen import ChannelsScreen
+from tui.screens.channels import ChannelsScreen, for_these
 from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.screens.figures import settled
 from tui.screens.round.bench import Bench

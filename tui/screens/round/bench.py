@@ -13,7 +13,7 @@ from listen.jobs.ways import SWITCHED, way_of
 from tui.bridge.listener import Listener
 from tui.bridge.threads import in_thread
 from tui.screens.base import BayScreen
-from tui.screens.channels.places import for_these
+from tui.screens.channels import for_these
 from tui.screens.round.now import Now, Outcome
 from tui.screens.round.view import View, view
 from tui.screens.round.words import key_takes

@@ -1,18 +1,11 @@
 """Times of the Round screen: before a clip, the clip itself, and the walk from point to point."""
 
-from typing import cast
-
 import msgspec
-from textual import on
 from textual.app import ComposeResult
-from textual.containers import Horizontal
-from textual.content import Content
-from textual.widgets import Checkbox, Input, Label, Static
+from textual.widgets import Static
 
-from tui.bridge.bay import Bay
 from tui.bridge.preferences import Preferences
-from tui.screens.dialog import Dialog
-from tui.widgets.entries import Field
+from tui.screens.form import FormScreen, Line
 
 FIELDS = (
     ("before_s", "Before each clip, to get clear"),
@@ -20,47 +13,32 @@ FIELDS = (
     ("move_s", "From point to point; 0: a key a clip"),
     ("air_s", "For the air to come or go; 0: a key"),
 )
+"""All in seconds."""
+TONES = [("lead, before and after each clip", "on"), ("none", "off")]
 
 
-class Tick(Checkbox):
-    """A box to tick whose state is a sign, not only a colour: ``[x]`` or ``[ ]``, then words."""
+class TimesScreen(FormScreen[None]):
+    """Four figures and whether there are tones, for every round at this machine."""
 
-    DEFAULT_CSS = """
-    Tick { &, &:focus { background: transparent; border: none; } &:focus { text-style: underline; } }
-    """
+    HERE, KEEP = "times", "Keep the times"
+    AUTO_FOCUS = "#before_s"
+    DEFAULT_CSS = "TimesScreen .line { Label { width: 42; } Input, Select { max-width: 40; } }"
 
-    def render(self) -> Content:
-        box = ("[x] ", "bold $accent") if self.value else ("[ ] ", "bold $secondary")
-        return Content.assemble(box, (self.label.plain, "$foreground"))
+    def lines(self) -> tuple[Line, ...]:
+        prefs = self.bay.preferences
+        figures = (Line(name, f"{words}, in s", f"{getattr(prefs, name):g}") for name, words in FIELDS)
+        return (*figures, Line("tones", "Tones", "on" if prefs.tones else "off", options=TONES))
 
-
-class TimesScreen(Dialog[None]):
-    """Four figures and a tick; Enter keeps them."""
-
-    CSS_PATH = "times.tcss"
-
-    def __init__(self) -> None:
-        super().__init__("Times", "Enter keeps, Esc leaves")
-
-    def body(self) -> ComposeResult:
-        prefs = cast("Bay", self.app).preferences
-        for name, words in FIELDS:
-            with Horizontal():
-                yield Label(words, classes="what")
-                yield Field(f"{getattr(prefs, name):g}", id=name, compact=True, max_length=5)
-                yield Label("s", classes="unit")
-        yield Tick("Tones that lead, before and after each clip (Space)", prefs.tones, compact=True)
+    def below(self) -> ComposeResult:
         yield Static("Longer clips hear fainter hiss: four times the time gives 3 dB.")
 
-    @on(Input.Submitted)
-    def keep(self) -> None:
-        bay = cast("Bay", self.app)
+    def action_keep(self) -> None:
         try:
-            values = {name: float(self.query_one(f"#{name}", Input).value.replace(",", ".")) for name, _ in FIELDS}
-            values["tones"] = self.query_one(Tick).value
-            msgspec.convert({**msgspec.structs.asdict(bay.preferences), **values}, Preferences)
+            values = {name: float(self.text(name).replace(",", ".")) for name, _ in FIELDS}
+            values["tones"] = self.text("tones") == "on"
+            msgspec.convert({**msgspec.structs.asdict(self.bay.preferences), **values}, Preferences)
         except (ValueError, msgspec.ValidationError):
-            self.warn("Pauses may be 0 to 60 s, a clip 1 to 60 s; type a number.")
-            return
-        bay.prefer(**values)
-        self.dismiss()
+            self.wrong("Pauses may be 0 to 60 s, a clip 1 to 60 s; type a number.")
+        else:
+            self.bay.prefer(**values)
+            self.dismiss()

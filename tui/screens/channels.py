@@ -1,18 +1,17 @@
-"""Channels: which microphone lies where, by tapping each when its point is asked for."""
+"""Channels: which microphone lies where, by tapping each when its point is asked for; kept for the next cylinder."""
 
-from typing import ClassVar
+from collections.abc import Sequence
 
 from textual import events
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
-from textual.containers import Vertical
+from textual.binding import Binding
 from textual.content import Content
-from textual.screen import ModalScreen
 from textual.widgets import Static
 
 from listen.voice.names import point_name
 from tui.bridge.listener import Listener
 from tui.content import shown
+from tui.screens.dialog import Dialog
 
 LOOK_S = 0.1
 HEARD_S = 1.2
@@ -21,20 +20,21 @@ REST_S = 0.8
 """After a tap: its ringing, and the same finger on its way."""
 SIMULATED_AFTER_S = 1.5
 DIGITS = tuple("0123456789")
+NEIGHBOUR = "plug-hole-"
+ASK = "Which microphone lies where? Tap each one twice when its point is asked for."
+HOW = "Digits name a channel (1 to {}) instead   s no microphone there   Backspace the one before   Esc leaves"
 
 
-class ChannelsScreen(ModalScreen["tuple[str, ...]"]):
-    """Dismisses with the point of each channel; with nothing where it was left."""
+class ChannelsScreen(Dialog[tuple[str, ...]]):
+    """Dismisses with the point of each channel; with None where it was left."""
 
-    CSS_PATH = "channels.tcss"
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "dismiss(())", "Back"),
+    BINDINGS = [
         Binding("s", "none", "No microphone there"),
         Binding("backspace", "undo", "The one before again"),
     ]
 
     def __init__(self, listener: Listener, points: tuple[str, ...]) -> None:
-        super().__init__()
+        super().__init__(ASK, HOW.format(listener.channels))
         self._listener, self._points = listener, points
         self._given: list[int | None] = []
         """Channel of each point so far; None: no microphone there."""
@@ -44,9 +44,8 @@ class ChannelsScreen(ModalScreen["tuple[str, ...]"]):
         self._first_digit = False
         """Whether a 1 was typed that may yet become 10 to 16."""
 
-    def compose(self) -> ComposeResult:
-        with Vertical(id="channels"):
-            yield Static(id="places")
+    def body(self) -> ComposeResult:
+        yield Static(id="places")
 
     def on_mount(self) -> None:
         self.set_interval(LOOK_S, self._look)
@@ -89,7 +88,7 @@ class ChannelsScreen(ModalScreen["tuple[str, ...]"]):
         return tuple(places)
 
     def _show(self) -> None:
-        lines = [shown("Which microphone lies where? Tap each one twice when its point is asked for.", "bold")]
+        lines = []
         for i, point in enumerate(self._points):
             if i < len(self._given):
                 given = self._given[i]
@@ -101,16 +100,9 @@ class ChannelsScreen(ModalScreen["tuple[str, ...]"]):
         most = self._listener.channels
         typed = f"channel 1 ... a digit more for 10 to {most}, or Enter for channel 1" if self._first_digit else ""
         lines.append(shown(typed or self._notice or self._listener.trouble or "", "$warning"))
-        lines.append(
-            shown(
-                f"Digits name a channel (1 to {most}) instead   s no microphone there   "
-                "Backspace the one before   Esc leaves",
-                "$secondary",
-            )
-        )
         self.query_one("#places", Static).update(Content("\n").join(lines))
 
-    def on_key(self, event: events.Key) -> None:
+    def take_key(self, event: events.Key) -> bool:
         """Digits name a channel. No time limit tells 1 from 10: a slow hand in a glove would get the wrong one."""
         typed = event.character or ""
         if self._first_digit and event.key == "enter":
@@ -123,8 +115,8 @@ class ChannelsScreen(ModalScreen["tuple[str, ...]"]):
         elif typed in DIGITS and typed != "0":
             self._give(int(typed) - 1)
         else:
-            return
-        event.stop()
+            return super().take_key(event)
+        return True
 
     def action_none(self) -> None:
         """This point has no microphone: it is taken otherwise."""
@@ -137,3 +129,20 @@ class ChannelsScreen(ModalScreen["tuple[str, ...]"]):
         elif self._given:
             self._given.pop()
         self._show()
+
+
+def for_these(kept: Sequence[str], points: Sequence[str]) -> tuple[str, ...]:
+    """Places of an earlier cylinder as those of ``points``: the first neighbour's plug hole for the first, and so on.
+
+    Empty where they do not cover just these points.
+    """
+
+    def holes(places: Sequence[str]) -> list[str]:
+        return sorted({p for p in places if p.startswith(NEIGHBOUR)}, key=lambda p: int(p.removeprefix(NEIGHBOUR)))
+
+    old, new = holes(kept), holes(points)
+    if len(old) != len(new):
+        return ()
+    moved = dict(zip(old, new, strict=True))
+    found = tuple(moved.get(p, p) for p in kept)
+    return found if {p for p in found if p} <= set(points) and any(found) else ()

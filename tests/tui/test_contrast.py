@@ -163,8 +163,8 @@ async def test_tones_on_or_off_are_words_not_a_colour(tmp_path: Path) -> None:
     async with app.run_test(size=(80, 24)) as pilot:
         await to_quiet_walk(pilot)
         await pilot.press("t")
-        await until(pilot, lambda: "lead, before and after each clip" in screen_text(app))
+        await until(pilot, lambda: "before and after each clip" in screen_text(app))
         await pilot.press("tab", "tab", "tab", "tab", "enter", "down", "enter")
-        await until(pilot, lambda: "lead, before and after each clip" not in screen_text(app))
+        await until(pilot, lambda: "before and after each clip" not in screen_text(app))
         await pilot.press("ctrl+s")
         await until(pilot, lambda: app.preferences.tones is False)

@@ -123,8 +123,8 @@ async def test_every_slip_at_every_step_of_a_round_is_mended(tmp_path: Path) -> 
                 await settle(pilot)
 
         async def wrong_supply() -> None:
-            await typed("5500", "")
-            await tech.press("k")
+            await typed("5500")
+            await tech.press("k", "enter")
 
         await tech.slip("supply", wrong_supply, lambda: tech.on_the_page("supply"))
         screen = await tech.to_round()

@@ -57,7 +57,7 @@ from tui.screens.new_job.screen import NewJobScreen
 from tui.screens.round.screen import RoundScreen
 from tui.screens.verdict.screen import VerdictScreen
 from tui.widgets import panels
-from tui.widgets.entries import Field
+from tui.widgets.field import Field
 from tui.widgets.heat import Heat
 
 

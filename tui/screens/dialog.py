@@ -16,7 +16,7 @@ from listen.errors import HisswayError
 from listen.voice.text import plain
 from tui.content import shown
 from tui.screens.ordered_keys import OrderedKeys
-from tui.widgets.entries import Field
+from tui.widgets.field import Field
 
 R = TypeVar("R")
 AROUND, LEAST = 6, 3

@@ -13,7 +13,7 @@ from textual.widgets import Button, Input, Label, Select, Static
 from tui.content import shown
 from tui.screens.base import BayScreen, asks
 from tui.screens.dialog import PickScreen
-from tui.widgets.entries import Field
+from tui.widgets.field import Field
 
 R = TypeVar("R")
 LEAVE = [

@@ -14,7 +14,7 @@ from listen.voice.text import plain
 from tui.screens import dialog
 from tui.screens.base import BayScreen, asks
 from tui.screens.dialog import AnswerScreen, OneLineScreen, PickScreen
-from tui.widgets.entries import Field
+from tui.widgets.field import Field
 from tui.widgets.lines import Lines
 
 NEXT = {OPEN: YES, YES: NO, NO: OPEN}

@@ -16,7 +16,7 @@ from listen.voice.text import plain
 from tui.screens.base import asks, made
 from tui.screens.job_table import BETWEEN
 from tui.screens.jobs.more import JobsMore
-from tui.widgets.entries import Field
+from tui.widgets.field import Field
 
 COLUMNS = (("Job", 0), ("Engine", 12), ("Rounds", 6), ("Waits for", 22), ("Changed", 10))
 """Heads and widths; the title takes what is left."""

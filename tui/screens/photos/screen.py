@@ -20,7 +20,7 @@ from tui.bridge.threads import in_thread
 from tui.bridge.viewer import show_in_system
 from tui.content import shown
 from tui.screens.base import BayScreen
-from tui.widgets.entries import Field
+from tui.widgets.field import Field
 from tui.widgets.heat import Halftone
 from tui.widgets.lines import Lines
 

@@ -1,12 +1,11 @@
 """What a round asks at its steps and between them, and what begins, ends and follows a take."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from functools import partial
 
 from textual import on
 
 from listen.errors import HisswayError
-from listen.jobs.answers import typed
 from listen.jobs.decision import ASKED
 from listen.jobs.event_words import REST
 from listen.jobs.events import AirFollowed, BubblesLooked, CautionAcknowledged, Payload, PointSkipped, StepPassed
@@ -22,18 +21,20 @@ from tui.screens.calls import SEVERAL, call_event, paths_asked
 from tui.screens.cautions import CautionScreen
 from tui.screens.channels import ChannelsScreen, for_these
 from tui.screens.dialog import OneLineScreen, PickScreen
-from tui.screens.figures import settled
+from tui.screens.figures import figure_asked
 from tui.screens.round.bench import Bench
 from tui.screens.round.now import Outcome
 from tui.screens.round.taker import Taker
+from tui.screens.round.view import figures_of
 from tui.screens.round.ways import Work, by_key, hands_free, one_point, one_walk
-from tui.widgets.entries import EntryPanel
 from tui.widgets.panels import ChoicePanel
 
 ONE_CHANNEL = "this input has one channel; choose one with several (m), or take rounds another way (w)."
 READ_ONLY = "the job is open to read only, nothing is recorded; see why when it is opened from the list of jobs."
 LOOKED: dict[str, type[AirFollowed | BubblesLooked]] = {"bubbles": BubblesLooked, "followed": AirFollowed}
 """What is kept of something that was looked for."""
+MAY_BE_UNKNOWN = ("restrictor",)
+"""Figures that a step goes on without."""
 REASONS = ("cannot be reached", "not there on this engine", "too loud there at the moment", "no time", "already known")
 NO, OWN_WORDS, WHOLE_WALK = "n", "o", "w"
 """Answers, each its own key."""
@@ -120,10 +121,6 @@ class Asking(Bench):
         await self.bay.written(work)
         self.ask_for_leftovers()
 
-    @on(EntryPanel.Entered)
-    def _entered(self, event: EntryPanel.Entered) -> None:
-        self._typed(event.values)
-
     @on(ChoicePanel.Chosen)
     def _chosen(self, event: ChoicePanel.Chosen) -> None:
         about, choice = event.panel.about, event.choice
@@ -137,23 +134,16 @@ class Asking(Bench):
             self._call(event.sure, choice)
 
     @asks
-    async def _typed(self, values: Mapping[str, str]) -> None:
-        """Figures came; a doubt is asked before they are kept."""
-        about, texts = (self.opened.job, self.record.cylinder, self.round_id), dict(values)
-        if not texts.get("restrictor", " "):
-            del texts["restrictor"]
-        for name, text in texts.items():
-            try:
-                typed(name, text, *about)
-            except HisswayError as e:
-                self.wrong(str(e) if text else "Nothing was typed; Ctrl+S leaves it out with a reason.", name)
+    async def figures(self, begun: str = "") -> None:
+        """The figures of the present step, one after the other; ``begun`` is typed already."""
+        read = []
+        for reading, title in figures_of(self.step(), self.job):
+            figure = await figure_asked(self, title, reading, self.record.cylinder, self.round_id, begun=begun)
+            if figure is None and reading not in MAY_BE_UNKNOWN:
                 return
-        figures = await settled(self, texts, lambda name, text: typed(name, text, *about))
-        if figures is not None:
-            self.write_answer(*(f.event for f in figures.values()))
-        else:
-            self.query_one(EntryPanel).clear()
-            self.change()
+            read += [figure] if figure else []
+            begun = ""
+        self.write_answer(*read)
 
     def _call(self, sure: float | None, called: str | tuple[str, ...]) -> None:
         name, before = self.opened.job.people.get("tech", ""), not self.record.numbers_shown

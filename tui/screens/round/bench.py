@@ -17,7 +17,6 @@ from tui.screens.channels import for_these
 from tui.screens.round.now import Now, Outcome
 from tui.screens.round.view import View, view
 from tui.screens.round.words import key_takes
-from tui.widgets.entries import EntryPanel
 from tui.widgets.large import Count, Countdown
 
 
@@ -79,10 +78,6 @@ class Bench(BayScreen[None]):
         """Show the countdown of what is under way."""
         for shown in self.query(Countdown):  # none while the program closes: children go before their screen does
             shown.count = count
-
-    def wrong(self, text: str, at: str) -> None:
-        """Say what is wrong with what was typed, and go there."""
-        self.query_one(EntryPanel).wrong(text, at)
 
     def refuse(self, error: HisswayError) -> None:
         """In the banner, where what became of the last clip stands: it stays there."""

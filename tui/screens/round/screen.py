@@ -22,7 +22,7 @@ from tui.screens.round.bringing_in import BringingIn
 from tui.screens.round.now import Outcome
 from tui.screens.round.step_panel import StepPanel
 from tui.screens.round.taker import Taker
-from tui.screens.round.view import CHOICES, GO, Microphone
+from tui.screens.round.view import CHOICES, FIGURES, GO, Microphone
 from tui.widgets.banner import Banner
 from tui.widgets.ladder import Ladder
 from tui.widgets.large import Large
@@ -31,6 +31,8 @@ from tui.widgets.panels import CautionPanel
 
 ONE_KEY = ("go", "back", "stop")
 """Actions that share their key with another: where they do nothing that one has it."""
+TYPED = {f"go('{kind}')" for kind in FIGURES}
+"""Where a digit begins a figure."""
 METER_PERIOD_S = 1 / 25
 ABOVE_LADDER = 19
 """Lines needed besides the rows of the ladder."""
@@ -155,6 +157,9 @@ class RoundScreen(BringingIn):
     def take_key(self, event: events.Key) -> bool:
         """Act on a key at once, so that several sent in one burst act in their order."""
         self.draw()
+        if (event.character or "").isdecimal() and f"go('{self.step().kind}')" in self.view.keys & TYPED:
+            self.figures(event.character or "")
+            return True
         return super().take_key(event) or self._stopped_by(event)
 
     def _stopped_by(self, event: events.Key) -> bool:
@@ -173,6 +178,8 @@ class RoundScreen(BringingIn):
             self.take(step)
         elif what == "caution" and not self.query_one(CautionPanel).page():
             self.write(CautionAcknowledged(caution=step.id, round_id=self.round_id))
+        elif what in FIGURES:
+            self.figures()
         elif what == "verdict":
             self._judge()
         elif what == "done":

@@ -5,15 +5,14 @@ from textual.containers import Vertical
 from textual.widget import Widget
 from textual.widgets import ContentSwitcher
 
-from tui.screens.round.view import Answers, Cautions, Figures, Microphone, Panel
-from tui.widgets.entries import EntryPanel
+from tui.screens.round.view import Answers, Cautions, Microphone, Panel
 from tui.widgets.large import Countdown
 from tui.widgets.level_meter import LevelMeter
 from tui.widgets.panels import CautionPanel, ChoicePanel
 
 
 class StepPanel(ContentSwitcher):
-    """One of four things at a time."""
+    """One of three things at a time."""
 
     def __init__(self) -> None:
         super().__init__(id="step-panel", initial="microphone")
@@ -23,7 +22,6 @@ class StepPanel(ContentSwitcher):
             yield Countdown()
             yield LevelMeter()
         yield CautionPanel(id="caution")
-        yield EntryPanel(id="entry")
         yield ChoicePanel(id="choice")
 
     def show(self, panel: Panel, home: Widget) -> None:
@@ -38,9 +36,6 @@ class StepPanel(ContentSwitcher):
                 if self._turn("caution"):
                     shown.show(rows)
                 self.screen.set_focus(shown)
-            case Figures(entries, remark):
-                self._turn("entry")
-                self.query_one(EntryPanel).show(entries, remark)
             case Answers(choices, about, sure):
                 asked = self.query_one(ChoicePanel)
                 if self._turn("choice") or asked.about != about:
@@ -51,7 +46,6 @@ class StepPanel(ContentSwitcher):
         """Show one; True where it was another before."""
         changed = self.current != to
         if changed:
-            self.query_one(EntryPanel).clear()
             self.current = to
             self.styles.height = "1fr" if to == "caution" else "auto"
         return changed

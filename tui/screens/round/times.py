@@ -14,7 +14,7 @@ FIELDS = (
     ("air_s", "For the air to come or go; 0: a key"),
 )
 """All in seconds."""
-TONES = [("lead, before and after each clip", "on"), ("none", "off")]
+TONES = [("before and after each clip", "on"), ("none", "off")]
 
 
 class TimesScreen(FormScreen[None]):
@@ -22,7 +22,7 @@ class TimesScreen(FormScreen[None]):
 
     HERE, KEEP = "times", "Keep the times"
     AUTO_FOCUS = "#before_s"
-    DEFAULT_CSS = "TimesScreen .line { Label { width: 42; } Input, Select { max-width: 40; } }"
+    DEFAULT_CSS = "TimesScreen .line { Label { width: 43; } Input, Select { max-width: 40; } }"
 
     def lines(self) -> tuple[Line, ...]:
         prefs = self.bay.preferences

@@ -15,7 +15,6 @@ from tui.screens.point_rows import point_rows
 from tui.screens.round import words
 from tui.screens.round.now import Now
 from tui.widgets.banner import Say
-from tui.widgets.entries import Entry
 from tui.widgets.ladder import Mark, PointRow
 from tui.widgets.panels import Choice
 
@@ -30,9 +29,22 @@ CHOICES: dict[str, tuple[Choice, ...]] = {
     "way": tuple(Choice(str(i), way.id, way.words.lower(), way.suits) for i, way in enumerate(WAYS.values(), 1)),
 }
 """Steps that are answered by one key."""
+FIGURES = {
+    "supply": (("supply", "Supply pressure, {unit}"), ("restrictor", "Restrictor bore, {unit}; empty if not known")),
+    "loss": (("loss", "Loss read on the tester, {unit}"),),
+}
+"""Steps at which figures are typed."""
+FIGURE_KEYS = "Type it, or press Space; Enter keeps it.   s leaves it out with a reason"
 SHORT, TALL = 28, 32
 """Below so many lines the banner keeps to what is new; from so many the ladder stays while something is asked."""
-GO = {"clip": "Record", "there": "There already", "caution": "Read on", "verdict": "Judge", "done": "Verdict"}
+GO = {
+    "clip": "Record",
+    "there": "There already",
+    "caution": "Read on",
+    **dict.fromkeys(FIGURES, "Type it"),
+    "verdict": "Judge",
+    "done": "Verdict",
+}
 """What the one key does, and its words."""
 ANY_TIME = ("show('cautions')", "microphone", "bring_in", "show('times')", "note", "other_way")
 """Actions that are there whenever nothing is under way or to be answered."""
@@ -54,14 +66,6 @@ class Cautions:
 
 
 @dataclass(frozen=True, slots=True)
-class Figures:
-    """Figures to type."""
-
-    entries: tuple[Entry, ...]
-    remark: str = ""
-
-
-@dataclass(frozen=True, slots=True)
 class Answers:
     """Answers with a key each."""
 
@@ -70,7 +74,7 @@ class Answers:
     sure: bool = False
 
 
-Panel = Microphone | Cautions | Figures | Answers
+Panel = Microphone | Cautions | Answers
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +132,7 @@ def step_now(walk: Walked, now: Now) -> Step:
 
 
 def _keys(record: RoundRecord, step: Step, now: Now, panel: Panel, by_key: str, *, numbers: bool) -> frozenset[str]:
-    question_open = isinstance(panel, Figures | Answers)
+    question_open = isinstance(panel, Answers)
     clips, free = record.live_clips(now.plan[0].point if now.plan else None), not now.busy
     go = "there" if now.led and now.taking and now.mark is None else step.kind if free and not question_open else ""
     idle = free and not question_open
@@ -153,10 +157,9 @@ def _panel(job: Job, walk: Walked, step: Step, now: Now, prefs: Preferences, gau
     if step.kind == "caution":
         more = cautions_for("radiator") if any(p.holds_coolant for p in walk.points) else ()
         return Cautions((*step.cautions, *told_in(job.pressure_unit, more)))
-    if step.kind in ("supply", "loss"):
-        reads = gauge if step.kind == "loss" else ""
-        remark = f"{reads} Enter goes on. Ctrl+S leaves it out with a reason.".strip()
-        return Figures(_figures(step, job), remark)
+    if step.kind in FIGURES:
+        titles = "; ".join(title for _, title in figures_of(step, job))
+        return Microphone((titles, gauge if step.kind == "loss" else "", FIGURE_KEYS))
     if step.kind in CHOICES:
         return Answers(CHOICES[step.kind], step.kind)
     if step.kind == "call":
@@ -164,11 +167,6 @@ def _panel(job: Job, walk: Walked, step: Step, now: Now, prefs: Preferences, gau
     return Microphone(words.idle(job, walk.record, step, now, prefs))
 
 
-def _figures(step: Step, job: Job) -> tuple[Entry, ...]:
-    """What is typed at a step of readings."""
-    if step.kind == "loss":
-        return (Entry("loss", "Loss read on the tester", "%"),)
-    return (
-        Entry("supply", "Supply pressure", job.pressure_unit),
-        Entry("restrictor", "Restrictor bore, empty if not known", unit_of("restrictor", job)),
-    )
+def figures_of(step: Step, job: Job) -> tuple[tuple[str, str], ...]:
+    """What is typed at a step of readings: each figure's name, and how it is asked for."""
+    return tuple((name, words.format(unit=unit_of(name, job))) for name, words in FIGURES[step.kind])

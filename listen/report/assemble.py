@@ -1,7 +1,6 @@
 """Gathers everything a report says from a job folder."""
 
 from collections.abc import Iterable, Sequence
-from datetime import UTC, datetime
 
 from msgspec.structs import replace
 
@@ -11,12 +10,11 @@ from listen.jobs.engine_case import diagnosed, heard_before
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.job import Job, RoundRecord, Told
 from listen.jobs.standing import latest_round
-from listen.jobs.to_round import program_version
 from listen.report.before_part import before_part
-from listen.report.content import CylinderRow, Report, RoundPart, SignaturePart, reading_in_words
+from listen.report.content import CylinderRow, Origin, Report, RoundPart, SignaturePart, reading_in_words
 from listen.report.kept_parts import clip_parts, photo_parts, signature_parts
 from listen.report.owner import Behind, owner_part
-from listen.report.owner_words import Language, OwnerWords
+from listen.report.owner_words import OwnerWords
 from listen.report.round_part import round_part
 from listen.same_fields import same_fields
 from listen.trade.cautions import cautions, defer_to_others, told_in
@@ -29,20 +27,8 @@ MOST_DAYS = 4
 """More days are told by the first and the last."""
 
 
-def assemble(
-    opened: OpenJob,
-    *,
-    before: Job | None = None,
-    hit_rate: tuple[tuple[str, ...], ...] = (),
-    language: Language = "en",
-    contact: str = "",
-    made: str = "",
-) -> Report:
-    """Everything the report of a job says.
-
-    ``before`` is an earlier job on the same engine; ``hit_rate`` holds the rows of the shop's own (none
-    leaves the table out); ``contact`` is how the owner reaches the shop, where the job does not say it.
-    """
+def assemble(opened: OpenJob, origin: Origin, before: Job | None = None) -> Report:
+    """Everything the report of a job says; ``before`` is an earlier job on the same engine."""
     job = opened.job
     d = diagnosed(job)
     clips = clip_parts(job, opened.folder)
@@ -52,22 +38,20 @@ def assemble(
     rounds = tuple(round_part(job, r, signatures.get(r.id, ()), files) for r in job.rounds if r.begun)
     altered = sum(files[c] != "matches" for c in in_use)
     days = days_of_testing(opened.chain.events())
-    behind = Behind(
-        job=job, rounds=rounds, days=days, before=before, altered=altered, broken=bool(opened.broken), contact=contact
-    )
+    behind = Behind(job, rounds, days, before, altered, bool(opened.broken), origin.contact)
     return Report(
         job=job.id,
         **same_fields(job, "title", "shop", "complaint", "simulated", "engine", "symptoms_asked", "events"),
         days=days,
-        made=times.moment_and_zone(made or datetime.now(UTC).isoformat()),
-        version=program_version(),
+        made=times.moment_and_zone(origin.made),
+        version=origin.version,
         engine_words=_engine_words(job),
         people=tuple(job.people.items()),
         symptoms=tuple(names.symptom_name(s) for s in job.symptoms_of()),
         notes=tuple(_note(n) for n in job.notes),
         cylinders=tuple(_cylinder(job, c, d.faults) for c in d.cylinders),
         diagnosis=d,
-        owner=owner_part(d, behind, OwnerWords(language)),
+        owner=owner_part(d, behind, OwnerWords(origin.language)),
         photos=photo_parts(job),
         rounds=_leaking_first(rounds, d.faults),
         cautions=tuple((c.step, c.words) for c in told_in(job.pressure_unit, cautions())),
@@ -80,7 +64,7 @@ def assemble(
         # Without the place on this machine where the job lies.
         troubles=tuple(t.replace(str(opened.folder), opened.folder.name) for t in (*job.troubles, opened.broken) if t),
         before=before_part(before, job) if before else None,
-        hit_rate=hit_rate,
+        hit_rate=origin.hit_rate,
     )
 
 

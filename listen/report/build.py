@@ -15,6 +15,7 @@ from listen.errors import JobError, ReportError, refusal
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.store import list_jobs, open_job
 from listen.jobs.job import Job
+from listen.jobs.to_round import program_version
 from listen.report.assemble import assemble
 from listen.report.before_part import hit_rate_rows
 from listen.report.content import Origin
@@ -51,41 +52,29 @@ def read_job(folder: Path) -> OpenJob:
 
 def report_text(folder: Path, wanted: Wanted = Wanted()) -> str:
     """The report of a job folder (only read) as text. Raises JobError: a folder holds no job, or cannot be read."""
-    return page_of(read_job(folder), wanted, read_job(wanted.before) if wanted.before else None)
+    opened, earlier = read_job(folder), read_job(wanted.before) if wanted.before else None
+    return page_of(opened, earlier, origin_now(opened, earlier, wanted), wanted.form)
 
 
-def page_of(
-    opened: OpenJob,
-    wanted: Wanted,
-    earlier: OpenJob | None,
-    *,
-    made: str = "",
-    hit_rate: tuple[tuple[str, ...], ...] | None = None,
-) -> str:
-    """The report of an open job as text.
-
-    ``made`` and ``hit_rate`` as they were where a page is made again; else it is made now, and they are counted.
-    """
-    made = made or datetime.now(UTC).isoformat(timespec="seconds")
-    report = assemble(
-        opened,
-        before=earlier.job if earlier else None,
-        hit_rate=hit_rate_rows(all_jobs(wanted.shop) if wanted.shop else ()) if hit_rate is None else hit_rate,
-        **same_fields(wanted, "language", "contact"),
-        made=made,
+def origin_now(opened: OpenJob, earlier: OpenJob | None = None, wanted: Wanted = Wanted()) -> Origin:
+    """What a report made at this moment comes from."""
+    return Origin(
+        job=opened.job.id,
+        head=opened.head,
+        version=program_version(),
+        made=datetime.now(UTC).isoformat(timespec="seconds"),
+        **same_fields(wanted, "language", "contact", "audio", "unfolded"),
+        before=(earlier.job.id, earlier.head) if earlier else None,
+        hit_rate=hit_rate_rows(all_jobs(wanted.shop)) if wanted.shop else (),
     )
-    if wanted.form == "html":
-        origin = Origin(
-            job=opened.job.id,
-            head=opened.head,
-            version=report.version,
-            made=made,
-            hit_rate=report.hit_rate,
-            **same_fields(wanted, "language", "contact", "audio", "unfolded"),
-            before=(earlier.job.id, earlier.head) if earlier else None,
-        )
+
+
+def page_of(opened: OpenJob, earlier: OpenJob | None, origin: Origin, form: Form = "html") -> str:
+    """The report of an open job as text; made again from the same origin it is the same."""
+    report = assemble(opened, origin, earlier.job if earlier else None)
+    if form == "html":
         return html(report, opened.folder, addresses(opened.job), origin)
-    return markdown_text(report) if wanted.form == "md" else json_text(report)
+    return markdown_text(report) if form == "md" else json_text(report)
 
 
 def all_jobs(root: Path) -> Iterator[Job]:

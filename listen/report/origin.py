@@ -18,9 +18,8 @@ from listen.jobs.exchange.verify_results import first_difference
 from listen.jobs.folder.chain import Chain, read_journal
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.to_round import program_version
-from listen.report.build import Wanted, page_of
+from listen.report.build import page_of
 from listen.report.content import Origin
-from listen.same_fields import same_fields
 from listen.temporary_folder import temporary_folder
 from listen.voice.times import moment_and_zone
 
@@ -85,20 +84,18 @@ def verify_report(path: Path, folder: Path, before: Path | None, against: Agains
 def _faults(
     page: str, origin: Origin, folder: Path, before: Path | None, remarks: list[str], *, zone: bool, words: bool
 ) -> Iterator[Mismatch]:
-
     then, earlier = _at(folder, origin.head), None
     if then is None or then.job.id != origin.job:
         yield Mismatch("report", "head", "was made from a state that this job never was in")
         return
     if origin.before is not None:
         earlier = _at(before, origin.before[1]) if before else None
-        if earlier is None:
+        if earlier is None or earlier.job.id != origin.before[0]:
             yield Mismatch("report", "before", "the earlier job beside it, or the state it was used in, is not here")
             return
     if not words:
         return
-    wanted = Wanted(**same_fields(origin, "audio", "language", "contact", "unfolded"))
-    again = page_of(then, wanted, earlier, made=origin.made, hit_rate=origin.hit_rate)
+    again = page_of(then, earlier, origin)
     pairs = [(a, b) for a, b in zip_longest(_words(page), _words(again), fillvalue="") if first_difference(a, b)]
     differ = [(a, b) for a, b in pairs if zone or _MOMENT.sub("", a) != _MOMENT.sub("", b)]
     for on_page, is_ in differ[:SHOWN]:

@@ -14,6 +14,7 @@ from listen.jobs import events as ev
 from listen.jobs.folder.store import create_job, open_job
 from listen.jobs.job import Job
 from listen.report.assemble import assemble, days_of_testing
+from listen.report.build import origin_now
 from listen.report.owner import CAUSES_OF, Behind, owner_part, sure_word
 from listen.report.owner_words import LANGUAGES, OwnerWords, table
 from listen.trade.causes import causes
@@ -63,7 +64,8 @@ def test_where_only_the_test_is_in_doubt_the_owner_reads_that_it_is_made_once_mo
 
 def test_the_owner_gets_no_orders_and_no_list_of_everything_unlikely(demo):
     """One finding is two sentences, how sure, what waiting means and what is next: five pieces, none long."""
-    owner = assemble(open_job(demo, write=False)).owner
+    opened = open_job(demo, write=False)
+    owner = assemble(opened, origin_now(opened)).owner
     (found,) = owner.found
     assert found.says == "Cylinder 5: an intake valve does not close tightly."
     assert found.means == "That concerns the cylinder head, not the whole engine."
@@ -120,7 +122,8 @@ def overruled(tmp_path, path: str):
     ],
 )
 def test_what_a_supervisor_decided_stands_above_the_program(tmp_path, path, says):
-    owner = assemble(open_job(overruled(tmp_path, path), write=False)).owner
+    opened = open_job(overruled(tmp_path, path), write=False)
+    owner = assemble(opened, origin_now(opened)).owner
     assert owner.found[0].says == says
     assert "Oskar Vey, supervisor, decided otherwise" in " ".join((owner.found[0].sure, *owner.who))
     assert owner.who[-1] == "Questions: bell at the gate."

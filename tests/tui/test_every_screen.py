@@ -39,7 +39,7 @@ from tui.screens.channels import ChannelsScreen
 from tui.screens.compare.screen import CompareScreen
 from tui.screens.confirm.screen import ConfirmScreen
 from tui.screens.diagnosis.screen import DiagnosisScreen
-from tui.screens.dialog import YES, AnswerScreen, OneLineScreen, PickScreen, TickScreen
+from tui.screens.dialog import OneLineScreen, PickScreen, TickScreen
 from tui.screens.engine.screen import EngineScreen
 from tui.screens.evidence.screen import EvidenceScreen
 from tui.screens.facts.screen import FactsScreen
@@ -182,7 +182,6 @@ async def everywhere(tmp_path: Path) -> tuple[HisswayApp, dict[str, Callable[[],
         "plugs": lambda: TickScreen(
             "Plug of cylinder 1: one look or several", [(p.id, p.words, p.look) for p in plugs()]
         ),
-        "a fact by cylinder": lambda: AnswerScreen(LONG, [(n, f"cylinder {n}") for n in "12345678"], {"1": YES}),
         "which points": lambda: PickScreen("Pressures in which unit?", [(u, u, "") for u in ("kPa", "psi", "bar")]),
         "lab": LabScreen,
         "drill": lambda: DrillScreen("Una", partial(sit_down, services.lab_root(), learner, drill)),

@@ -15,7 +15,7 @@ from listen.trade.engine import layout
 from listen.trade.facts import Fact, core, fact, facts
 from tui.screens.diagnosis.pages import page
 from tui.screens.diagnosis.screen import DiagnosisScreen
-from tui.screens.dialog import AnswerScreen, OneLineScreen, PickScreen, TickScreen
+from tui.screens.dialog import OneLineScreen, PickScreen, TickScreen
 from tui.screens.facts.screen import FactsScreen, options
 
 
@@ -42,7 +42,7 @@ def test_every_fact_can_be_told(tmp_path: Path) -> None:
     """Each by what its line of the list writes, the ones that open others first, and each stands in the job then."""
     with create_job(tmp_path, title="t", engine=layout("inline-2")) as opened:
         for f in sorted(facts().values(), key=lambda f: f.id not in ("diesel", "turbo")):
-            assert f.id in [id for id, _ in options(opened.job, "")]
+            assert f.id in [id for id, _ in options(opened.job, "", 80)]
             n = 2 if f.scope == "cylinder" else None
             opened.append(
                 *(
@@ -58,6 +58,14 @@ def test_every_fact_can_be_told(tmp_path: Path) -> None:
     assert job.symptoms_of(2) and "turbo" in job.symptoms_of() and not job.troubles
 
 
+def test_a_long_fact_is_broken_below_its_words(tmp_path: Path) -> None:
+    """Not below its answer, which stands before them."""
+    with create_job(tmp_path, title="t", engine=layout("inline-2")) as opened:
+        lines = [words.plain for id, words in options(opened.job, "", 50) if id]
+    broken = [part for line in lines for part in line.split("\n")[1:]]
+    assert broken and all(part.startswith(" " * 15) and part[15] != " " and len(part) <= 50 for part in broken)
+
+
 async def test_every_kind_of_fact_can_be_told_by_keys_alone(tmp_path: Path) -> None:
     """From the engine: s, the line, Enter; a figure or groups typed; a cylinder chosen."""
     app = bench(tmp_path, engine=layout("inline-2"))
@@ -67,16 +75,16 @@ async def test_every_kind_of_fact_can_be_told_by_keys_alone(tmp_path: Path) -> N
         assert len(kinds) >= 5
         for f in kinds.values():
             await stand_on(pilot, screen, f.id)
-            if f.answer == "yes-no" and f.scope == "cylinder":
-                await until(pilot, lambda: isinstance(app.screen, TickScreen))
-                await pilot.press("2", "enter")
-            elif f.answer != "yes-no":
-                if f.scope == "cylinder":
-                    await until(pilot, lambda: isinstance(app.screen, PickScreen))
-                    await pilot.press("2", "enter")
+            if f.scope == "cylinder":
+                await until(pilot, lambda: isinstance(app.screen, PickScreen))
+                await pilot.press("2")
+            if f.answer != "yes-no":
                 await until(pilot, lambda: isinstance(app.screen, OneLineScreen))
                 await pilot.press("home", "ctrl+k")
                 await type_text(pilot, typed_for(f))
+            if f.scope == "cylinder":
+                await until(pilot, lambda f=f: bool(in_words(app.job, fact(f.id))))
+                await pilot.press("escape")
             await until(pilot, lambda f=f: app.screen is screen and bool(in_words(app.job, fact(f.id))))
     with open_job(next((tmp_path / "jobs").glob("[!.]*")), write=False) as read:
         assert all(in_words(read.job, f) for f in kinds.values()) and not read.job.troubles
@@ -160,14 +168,14 @@ async def test_a_cylinder_is_not_asked_or_yes_or_no_each_told_apart(tmp_path: Pa
     async with app.run_test(size=(80, 24)) as pilot:
         screen = await to_facts(pilot)
         await stand_on(pilot, screen, "lash-nil")
-        await until(pilot, lambda: isinstance(app.screen, AnswerScreen))
-        await pilot.press("2", "3", "3", "enter")
+        await until(pilot, lambda: isinstance(app.screen, PickScreen))
+        await pilot.press("2", "3", "3", "escape")
         await until(pilot, lambda: app.screen is screen)
         assert [answer(app.job, fact("lash-nil"), n) for n in (1, 2, 3, 4)] == [OPEN, YES, NO, OPEN]
         await until(pilot, lambda: "on 2; not on 3" in words(app))
         await stand_on(pilot, screen, "lash-nil")
-        await until(pilot, lambda: isinstance(app.screen, AnswerScreen))
-        await pilot.press("2", "3", "4", "4", "enter")
+        await until(pilot, lambda: isinstance(app.screen, PickScreen))
+        await pilot.press("2", "3", "4", "4", "escape")
         await until(pilot, lambda: app.screen is screen)
         assert [answer(app.job, fact("lash-nil"), n) for n in (1, 2, 3, 4)] == [OPEN, NO, OPEN, NO]
         assert app.job.symptoms_of(2) == ()

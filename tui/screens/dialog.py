@@ -29,7 +29,6 @@ MOST = 1200
 """Characters above and below: what is signed, and what the signature covers, is read whole, and a dialog fits 80x24."""
 KEYS = 9
 """Lines to tick that have a key of their own; of a longer list a first letter goes to its line."""
-OPEN, YES, NO = "[ ]", "[x]", "[–]"
 Line = tuple[str, str] | tuple[str, str, str]
 """Identifier, words, and what they mean."""
 
@@ -210,39 +209,31 @@ class TickScreen(ListDialog[tuple[str, ...]]):
     HOW = "Space{} ticks, Enter keeps what is ticked (or the line one is on), Esc goes back"
 
     def __init__(self, title: str, options: Sequence[Line], ticked: tuple[str, ...] = ()) -> None:
-        self.boxes = {o[0]: YES if o[0] in ticked else OPEN for o in options}
+        self.ticked = {o[0] for o in options if o[0] in ticked}
+        """Identifiers of the lines that are ticked."""
         how = self.HOW.format(" or its key" if len(options) <= KEYS else "")
         super().__init__(title, how, options, next((i for i, o in enumerate(options) if o[0] in ticked), 0))
 
-    @property
-    def ticked(self) -> set[str]:
-        """Identifiers of the lines that are ticked."""
-        return {id for id, box in self.boxes.items() if box == YES}
-
     def words(self, i: int) -> Content:
         id, words, *more = self._options[i]
-        key = f"{i + 1} " if len(self._options) <= KEYS else ""
-        return Content.assemble((self.boxes[id], "bold"), f" {key} ", plain(words), *(f"  {plain(m)}" for m in more))
+        key, box = f"{i + 1} " if len(self._options) <= KEYS else "", "[x]" if id in self.ticked else "[ ]"
+        return Content.assemble((box, "bold"), f" {key} ", plain(words), *(f"  {plain(m)}" for m in more))
 
     def action_tick(self) -> None:
         if (at := self.query_one(OptionList).highlighted) is not None:
             self._tick(at)
 
     def _tick(self, at: int) -> None:
-        self.turn(self._options[at][0])
+        id = self._options[at][0]
+        if id in self.ticked:
+            self.ticked.remove(id)
+        else:
+            self.ticked = {id} if id == ALONE else {*self.ticked, id} - {ALONE}
         options = self.query_one(OptionList)
         # All of them: one tick may have cleared others.
         for i in range(len(self._options)):
             options.replace_option_prompt_at_index(i, self.words(i))
         options.highlighted = at
-
-    def turn(self, id: str) -> None:
-        """Another box for a line."""
-        box = OPEN if self.boxes[id] == YES else YES
-        for other in self.boxes:
-            if box == YES and ALONE in (id, other) and other != id:
-                self.boxes[other] = OPEN
-        self.boxes[id] = box
 
     def take_key(self, event: events.Key) -> bool:
         """The key that stands before a line ticks it."""
@@ -254,24 +245,4 @@ class TickScreen(ListDialog[tuple[str, ...]]):
 
     def chosen(self, id: str) -> None:
         """What is ticked, or that line where nothing is."""
-        self.dismiss(tuple(o for o in self.boxes if o in self.ticked) or (id,))
-
-
-class AnswerScreen(TickScreen):
-    """A question answered for several lines at once: yes, no, or not asked; dismisses with ``id=box`` of each."""
-
-    HOW = "Space goes from not asked to [x] yes and [–] no, Enter keeps it, Esc changes nothing"
-
-    def __init__(self, title: str, options: Sequence[Line], boxes: dict[str, str]) -> None:
-        super().__init__(title, options, tuple(id for id, box in boxes.items() if box == YES))
-        self.boxes |= boxes
-
-    def turn(self, id: str) -> None:
-        """From not asked to yes, no, and back."""
-        self.boxes[id] = {OPEN: YES, YES: NO, NO: OPEN}[self.boxes[id]]
-
-    def chosen(self, id: str) -> None:
-        """Every line's box; where none was touched the line one is on is a yes."""
-        if set(self.boxes.values()) == {OPEN}:
-            self.boxes[id] = YES
-        self.dismiss(tuple(f"{id}={box}" for id, box in self.boxes.items()))
+        self.dismiss(tuple(o[0] for o in self._options if o[0] in self.ticked) or (id,))

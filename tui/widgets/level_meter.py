@@ -12,11 +12,14 @@ from tui.widgets.drawn import Cells, Drawn, Scale
 
 if TYPE_CHECKING:
     from listen.signal.live import LiveLevel
+    from tui.bridge.listener import Listener
 
 LABEL = 7
 """Columns of the row labels."""
 READING = 24
 """Columns of the words at the right."""
+PERIOD_S = 1 / 25
+"""Between two looks at the listener."""
 LOW_DBFS = -90.0
 TICKS_DBFS = (-80, -60, -40, -20, 0)
 TICKS_EXCESS_DB = (-3, 0, 3, 6, 9, 12, 15, 18)
@@ -27,12 +30,21 @@ class LevelMeter(Drawn):
 
     DEFAULT_CSS = "LevelMeter { height: 3; }"
 
+    listener: Listener | None = None
+    """What it shows; None: nothing is heard."""
     reading: reactive[LiveLevel | None] = reactive["LiveLevel | None"](None)
     """None: the microphone is not open."""
     hush: reactive[str] = reactive("")
     """Words instead of the excess bar while it may not be shown."""
     silent: reactive[str] = reactive("microphone closed")
     """Words instead of the level while there is none."""
+
+    def on_mount(self) -> None:
+        self.set_interval(PERIOD_S, self._read)
+
+    def _read(self) -> None:
+        if self.listener is not None and self.app.screen is self.screen:
+            self.silent, self.reading = self.listener.trouble, self.listener.reading
 
     def draw_line(self, y: int, width: int) -> Cells:
         line = Cells(width)

@@ -11,16 +11,13 @@ from listen.jobs.job import Job
 from listen.trade.causes import causes, sources
 from listen.trade.facts import GROUP_WORDS, Fact, core, fact, moves
 from listen.voice.text import plain
-from tui.screens import dialog
 from tui.screens.base import BayScreen, asks
-from tui.screens.dialog import AnswerScreen, OneLineScreen, PickScreen
+from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.widgets.field import Field
 from tui.widgets.lines import Lines
 
 NEXT = {OPEN: YES, YES: NO, NO: OPEN}
 """What Enter makes of an answer."""
-BOXES = {OPEN: dialog.OPEN, YES: dialog.YES, NO: dialog.NO}
-"""How an answer for one cylinder is drawn."""
 
 
 class FactsScreen(BayScreen[None]):
@@ -42,7 +39,10 @@ class FactsScreen(BayScreen[None]):
 
     def show_job(self, job: Job) -> None:
         """Fill the list; stay on the line one is on."""
-        self.query_one(Lines).put(options(job, self.query_one("#find", Field).value))
+        wanted = self.query_one("#find", Field).value
+        self.query_one(Lines).put(options(job, wanted, self.size.width - BESIDE))
+
+    on_resize = BayScreen.show_again
 
     @on(Lines.OptionHighlighted)
     def _moved(self, event: Lines.OptionHighlighted) -> None:
@@ -76,30 +76,29 @@ class FactsScreen(BayScreen[None]):
     @on(Lines.OptionSelected)
     @asks
     async def _chosen(self, event: Lines.OptionSelected) -> None:
-        job, f = self.job, fact(event.option.id or "")
-        if f.answer == "yes-no":
-            await self._statement(job, f)
-        elif f.scope == "engine":
-            await self._type(job, f, None)
-        else:
-            options = [(str(n), f"{n}", answer(job, f, n) or "–") for n in job.engine.cylinders]
-            if n := await self.answer(PickScreen(f"{f.words}: which cylinder?", options)):
-                await self._type(job, f, int(n))
-
-    async def _statement(self, job: Job, f: Fact) -> None:
+        f = fact(event.option.id or "")
         if f.scope == "engine":
-            given = NEXT[answer(job, f)]
-            # where it is told at intake the engine is so or is not so: not asked is no answer
-            self.write(*answer_events(job, f, YES if f.sets and given == OPEN else given))
+            await self._answered(f, None)
             return
-        boxes = {str(n): BOXES[answer(job, f, n)] for n in job.engine.cylinders}
-        options = [(str(n), f"cylinder {n}") for n in job.engine.cylinders]
-        answered = await self.answer(AnswerScreen(f"{f.words}: on which cylinders?", options, boxes))
-        words = {box: word for word, box in BOXES.items()}
-        given_by = dict(line.split("=") for line in answered or ())
-        self.write(*(e for n, box in given_by.items() for e in answer_events(job, f, words[box], int(n))))
+        at = ""
+        while (chosen := await self.answer(self._cylinders(f, at))) is not None:
+            at = chosen
+            await self._answered(f, int(at))
 
-    async def _type(self, job: Job, f: Fact, n: int | None) -> None:
+    def _cylinders(self, f: Fact, at: str) -> PickScreen:
+        """Each cylinder with what is held of it; Esc goes back once all is told."""
+        cylinders = self.job.engine.cylinders
+        lines = [(str(n), f"cylinder {n}", answer(self.job, f, n) or "–") for n in cylinders]
+        return PickScreen(f"{f.words}: on which cylinders?", lines, at, keyed=max(cylinders) < 10)
+
+    async def _answered(self, f: Fact, n: int | None) -> None:
+        """A statement goes from not asked to yes, to no and back; a figure or groups are typed."""
+        job = self.job
+        if f.answer == "yes-no":
+            given = NEXT[answer(job, f, n)]
+            # where it is told at intake the engine is so or is not so: not asked is no answer
+            self.write(*answer_events(job, f, YES if f.sets and given == OPEN else given, n))
+            return
         title = f.words + (f", cylinder {n}" if n is not None else "")
         unit = unit_here(job, f)
         how = f"In {unit}. " if unit else ""
@@ -118,12 +117,12 @@ class FactsScreen(BayScreen[None]):
         self.tell(f"{len(open_)} questions answered with no.")
 
 
-ANSWER = 12
-"""Columns of a short answer before the words; a longer one stands behind them."""
+BESIDE, ANSWER, BEFORE = 7, 12, 15
+"""Columns beside the lines, of a short answer before the words (a longer one stands behind them), and before these."""
 MOST_CAUSES = 4
 
 
-def options(job: Job, wanted: str) -> list[tuple[str, Content]]:
+def options(job: Job, wanted: str, columns: int) -> list[tuple[str, Content]]:
     """The facts that hold every word wanted, under the heads of their groups."""
     lines: list[tuple[str, Content]] = []
     group = ""
@@ -133,17 +132,19 @@ def options(job: Job, wanted: str) -> list[tuple[str, Content]]:
         if f.group != group:
             group = f.group
             lines.append(("", Content.styled(GROUP_WORDS[f.group], "bold $accent")))
-        lines.append((f.id, line(job, f)))
+        lines.append((f.id, line(job, f, columns)))
     return lines
 
 
-def line(job: Job, f: Fact) -> Content:
-    """One fact: its answer, then its words."""
+def line(job: Job, f: Fact, columns: int) -> Content:
+    """One fact: its answer, then its words, which are broken below where they begin."""
     held = in_words(job, f)
-    pen = "bold $success" if held in (YES, NO) or held else "$secondary"
+    pen = "bold $success" if held else "$secondary"
     short = held if len(held) <= ANSWER else "see behind"
     more = f": {plain(held, 60)}" if held and short != held else ""
-    return Content.assemble((f"  {plain(short or '–'):<{ANSWER}} ", pen), plain(f.words, 120), (more, pen))
+    first, *rest = Content.assemble(plain(f.words, 120), (more, pen)).wrap(columns - BEFORE)
+    head = Content.assemble((f"  {plain(short or '–'):<{ANSWER}} ", pen), first)
+    return Content("\n").join([head, *(part.pad_left(BEFORE) for part in rest)])
 
 
 def about(f: Fact) -> Content:

@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from listen.signal.quality_mic import MicReport
 
 T = TypeVar("T")
-METER_PERIOD_S = 1 / 25
 CHECK_S, CALIBRATE_S = 4.0, 3.0
 GLYPHS = {"good": ("✓", "$success"), "usable": ("!", "$warning"), "not-usable": ("×", "$error")}
 CALIBRATORS = [("94", "94 dB, 1 kHz", "1 pascal"), ("114", "114 dB, 1 kHz", "10 pascal")]
@@ -73,9 +72,7 @@ class MicrophoneScreen(BayScreen[None]):
 
     def on_mount(self) -> None:
         self._chosen = self.bay.preferences.input_name
-        meter = self.query_one(LevelMeter)
-        meter.hush = "shown in a round, once there is a quiet clip"
-        self.set_interval(METER_PERIOD_S, self._meter)
+        self.query_one(LevelMeter).hush = "shown in a round, once there is a quiet clip"
         self.action_again()
 
     def on_unmount(self) -> None:
@@ -105,6 +102,7 @@ class MicrophoneScreen(BayScreen[None]):
             self.listener.close()
         name = self._chosen
         self.listener = Listener(lambda: self.bay.services.source(None, name))
+        self.query_one(LevelMeter).listener = self.listener
         self.listener.start()
 
     @on(Lines.OptionHighlighted)
@@ -114,11 +112,6 @@ class MicrophoneScreen(BayScreen[None]):
             self._chosen = event.option.id
             self._answer(BEFORE, "")
             self._listen()
-
-    def _meter(self) -> None:
-        if self.listener is not None and self.app.screen is self:
-            meter = self.query_one(LevelMeter)
-            meter.silent, meter.reading = self.listener.trouble, self.listener.reading
 
     def _answer(self, text: str, style: str) -> None:
         self.query_one("#answer", Static).update(shown(text, style))

@@ -18,6 +18,7 @@ from tui.screens.round.now import Now, Outcome
 from tui.screens.round.view import View, view
 from tui.screens.round.words import key_takes
 from tui.widgets.large import Count, Countdown
+from tui.widgets.level_meter import LevelMeter
 
 
 class Bench(BayScreen[None]):
@@ -115,6 +116,7 @@ class Bench(BayScreen[None]):
         cylinder, name, services = self.record.cylinder, self.bay.preferences.input_name, self.bay.services
         every = way_of(self.job.way).by_key == "all"
         self.listener = Listener(lambda: services.source(cylinder, name, every=every))
+        self.query_one(LevelMeter).listener = self.listener
         self.listener.start()
         self._listening_at = ("", "")
         self.draw_soon()

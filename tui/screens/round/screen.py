@@ -33,7 +33,6 @@ ONE_KEY = ("go", "back", "stop")
 """Actions that share their key with another: where they do nothing that one has it."""
 TYPED = {f"go('{kind}')" for kind in FIGURES}
 """Where a digit begins a figure."""
-METER_PERIOD_S = 1 / 25
 ABOVE_LADDER = 19
 """Lines needed besides the rows of the ladder."""
 MORE_WHERE_LARGE, MOST_A_ROW = 7, 4
@@ -87,7 +86,6 @@ class RoundScreen(BringingIn):
         self.taker = Taker(self)
         self.start(self.to_bench)
         self.start(self._measured_before)
-        self.set_interval(METER_PERIOD_S, self._meter)
         self.call_after_refresh(self.bay.services.analyst)
 
     async def _measured_before(self) -> None:
@@ -148,11 +146,6 @@ class RoundScreen(BringingIn):
             return True
         does = (f"{action}('{parameters[0]}')" if action in ("go", "show") else action) in self.view.keys
         return does or (False if action in ONE_KEY else None)
-
-    def _meter(self) -> None:
-        if self.app.screen is self:
-            meter = self.query_one(LevelMeter)
-            meter.silent, meter.reading = self.listener.trouble, self.listener.reading
 
     def take_key(self, event: events.Key) -> bool:
         """Act on a key at once, so that several sent in one burst act in their order."""

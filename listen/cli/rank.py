@@ -20,6 +20,10 @@ if TYPE_CHECKING:
     from listen.judge.result import RoundResult
     from listen.rounds.model import Round
 
+    Given = Iterable[tuple[str, Round | str]]
+    """Rounds by name, or the sentence that says why one is none."""
+    Judged = Iterator[tuple[str, RoundResult | str]]
+
 EXAMPLE = "hissway rank cylinder-3 cylinder-4 --json"
 
 _PROCESSES = whole(1, 1024, "a number of processes")
@@ -133,9 +137,7 @@ def judge_one(name: str, round_: Round | str, channel: int) -> tuple[str, RoundR
         return name, str(e)
 
 
-def spread(
-    rounds: Iterable[tuple[str, Round | str]], channel: int, workers: int, cluster: str | None
-) -> Iterator[tuple[str, RoundResult | str]]:
+def spread(rounds: Given, channel: int, workers: int, cluster: str | None) -> Judged:
     """Judge all rounds with so many processes, or on the Dask cluster at an address."""
     if cluster is not None:
         yield from _on_cluster(rounds, channel, cluster)
@@ -146,9 +148,7 @@ def spread(
         yield from _parallel(rounds, channel, n_jobs=workers)
 
 
-def _parallel(
-    rounds: Iterable[tuple[str, Round | str]], channel: int, **how: Any
-) -> Iterator[tuple[str, RoundResult | str]]:
+def _parallel(rounds: Given, channel: int, **how: Any) -> Judged:
     from joblib import Parallel, delayed
 
     # Whoever stops reading (| head, Ctrl-C) knows that work was left.
@@ -157,9 +157,7 @@ def _parallel(
     yield from pool(delayed(judge_one)(name, round_, channel) for name, round_ in rounds)
 
 
-def _on_cluster(
-    rounds: Iterable[tuple[str, Round | str]], channel: int, address: str
-) -> Iterator[tuple[str, RoundResult | str]]:
+def _on_cluster(rounds: Given, channel: int, address: str) -> Judged:
     try:
         from dask.distributed import Client
     except ImportError as e:

@@ -92,7 +92,7 @@ def plug_findings(case: EngineCase) -> list[Finding]:
     # A look is the engine's where most plugs were seen, and most of those share it.
     most, seen = threshold("most_share"), len(looks)
     enough = seen >= most * len(case.engine.cylinders)
-    whole = {look for look in told if enough and counts[look] >= max(2, most * seen)}
+    whole = [look for look in told if enough and counts[look] >= max(2, most * seen)]
     found = []
     for look in whole:
         on = tuple(n for n, several in looks.items() if any(p.id == look for p in several))

@@ -13,9 +13,9 @@ What = Literal["dry", "wet", "supply"]
 Fuel = Literal["petrol", "diesel"]
 
 USUAL_KPA: dict[What, tuple[float, float]] = {"dry": (200.0, 2600.0), "wet": (200.0, 3200.0), "supply": (120.0, 1100.0)}
+"""Gauge readings outside these are asked about (petrol engines; own trade knowledge)."""
 DIESEL_KPA: dict[What, tuple[float, float]] = {"dry": (400.0, 4000.0), "wet": (400.0, 4600.0)}
 """The same for diesels: sound ones read 2,000 to 3,500 kPa, those with pre-chambers up to 4,000."""
-"""Gauge readings outside these are asked about (petrol engines; own trade knowledge)."""
 
 SLIPS: dict[float, str] = {
     6.895: "psi entered as kPa, or the other way round",

@@ -13,6 +13,7 @@ from listen.diagnosis.case import CylinderCase, EngineCase, Finding
 from listen.diagnosis.compression import compression_findings
 from listen.diagnosis.diagnose import diagnose, findings_of
 from listen.diagnosis.model import DISCLAIMER
+from listen.diagnosis.told import plug_findings
 from listen.diagnosis.weigh import capped_sum, standings
 from listen.trade.causes import causes
 from listen.trade.checks import caps, evidence_rows
@@ -184,3 +185,13 @@ def test_causes_the_engine_is_not_built_to_have_are_not_candidates():
     assert "gasket-next" not in {c.cause for c in diagnose(alone).candidates}
     air = EngineCase(engine=msgspec.structs.replace(layout("inline-2"), cooling="air"), symptoms=("coolant-loss",))
     assert "gasket-coolant" not in {c.cause for c in diagnose(air).candidates}
+
+
+def test_looks_that_all_plugs_share_are_told_in_the_order_they_were_noted():
+    """An order that follows from how the interpreter hashes would give one engine two diagnoses."""
+    engine, noted = layout("inline-4"), [p for p in plugs() if not p.says_nothing]
+    looks = tuple(p.id for p in noted)
+    told = plug_findings(
+        EngineCase(engine=engine, cylinders=tuple(CylinderCase(cylinder=n, plugs=looks) for n in engine.cylinders))
+    )
+    assert [f.id for f in told if not f.cylinders] == [p.all for p in noted]

@@ -39,19 +39,17 @@ def _stamp(now: datetime) -> str:
 class Session:
     """A session in hand; made by :func:`start`, :func:`practise` or :func:`resume`."""
 
-    def __init__(
-        self, book: Book, opened: Opened, kept: OpenDrill | None = None, before: Sequence[Answer] = ()
-    ) -> None:
-        self._book, self.opened, self._kept, self._before = book, opened, kept, tuple(before)
+    def __init__(self, book: Book, kept: OpenDrill | None = None, before: Sequence[Answer] = ()) -> None:
+        self._book, self.opened, self._kept, self._before = book, book.opened, kept, tuple(before)
         self._held: Held | None = None
         self._nonce = ""
         self._met = _now()
         self._heard = next((x for x in book.lines[::-1] if not isinstance(x, Met)), None)
         # Of a kept set a call without its answer is gone on from; a fresh round that was left is met no more.
         self._called = self._heard if isinstance(self._heard, Heard) and kept is not None else None
-        self.order = _order(kept, opened.shuffle or 0) if kept is not None else ()
-        if kept is not None and _sum(kept) != opened.names_sum:
-            raise LabError(f"{opened.file}: is another drill than when this session began; start it anew")
+        self.order = _order(kept, self.opened.shuffle or 0) if kept is not None else ()
+        if kept is not None and _sum(kept) != self.opened.names_sum:
+            raise LabError(f"{self.opened.file}: is another drill than when this session began; start it anew")
 
     @property
     def id(self) -> str:
@@ -168,10 +166,9 @@ def _begin(
     now, folder = _now(), sessions_dir(root, learner)
     name = f"{now.strftime('%Y%m%dT%H%M%S%f')}-{secrets.token_hex(3)}"
     last = [b.head for b in books(folder) if b.sums][-1:]
-    opened = Opened(session=name, started=_stamp(now), after="".join(last), **particulars)
     book = Book(folder / f"{name}.jsonl")
-    book.add(opened)
-    return Session(book, opened, kept, before)
+    book.add(Opened(session=name, started=_stamp(now), after="".join(last), **particulars))
+    return Session(book, kept, before)
 
 
 def start(root: Path, learner: Learner, drill: DrillSet, seed: int | None = None) -> Session:
@@ -199,7 +196,7 @@ def resume(root: Path, learner: Learner, name: str) -> Session:
         opened = book.opened
         if opened.shuffle is not None and name in (opened.session, opened.drill) and len(book.answers) < opened.total:
             drill = next((d for d in list_drills(root) if d.id == opened.drill), None) or read_drill(Path(opened.file))
-            return Session(book, opened, OpenDrill(drill, root))
+            return Session(book, OpenDrill(drill, root))
     raise LabError(f"{learner.name} has no unfinished session of {name!r}; start one")
 
 

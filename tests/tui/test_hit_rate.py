@@ -6,16 +6,15 @@ from pathlib import Path
 
 from bay import bench, screen_text, until, words
 from fakes import FakeServices, result_for
-from test_widgets import lines
 
 from listen.jobs.events import ByEarCalled, ClipKept, FindingRecorded, Judged, RoundOpened
 from listen.jobs.folder.store import create_job
+from listen.jobs.hit_rate import HitRate
 from listen.jobs.teardowns import FILE, counting
-from listen.rate import Rate
+from listen.rate import Bin, Rate
 from listen.trade.engine import layout
 from tui.app import HisswayApp
-from tui.screens.hit_rate.screen import HitRateScreen
-from tui.widgets.shares import Share, Shares
+from tui.screens.hit_rate.screen import HitRateScreen, share_lines
 
 
 def torn_down(root: Path, title: str, called: str, found: str, *, name: str = "Una") -> None:
@@ -74,16 +73,15 @@ async def test_simulated_engines_are_counted_apart(tmp_path: Path) -> None:
 
 def test_a_share_is_drawn_inside_its_interval() -> None:
     """Mark, interval and the sureness stated stand where the scale says; nothing leaves its line."""
-    row = Share("the program", Rate(2, 4, 0.25, 0.75), sureness=1.0)
-    for width in (60, 80, 158):
-        drawn = Shares()
-        drawn.set_reactive(Shares.shares, (row, row))
-        axis, first, _, legend = lines(drawn, 4, width)
+    rate = Rate(2, 4, 0.25, 0.75)
+    row = HitRate(by="tool", rate=rate, brier=None, classes=(Bin(0.9, 1.0, 1.0, rate),))
+    for width in (60, 76, 154):
+        axis, _, first, legend = (line.plain for line in share_lines((row,), width))
         left = axis.index("0 %")
         columns = first.index("│") - left
         assert first.index("◆") - left == round(0.5 * columns)
         assert first.index("▒") - left == round(0.25 * columns) and first.rindex("▒") - left == round(0.75 * columns)
-        assert "2 of 4 (25 % to 75 %)" in first and "95 % interval" in legend
+        assert "2 of 4 (25 % to 75 %)" in first and "95 % interval" in legend and len(first) <= width
 
 
 def many_torn_down(root: Path, cylinders: int) -> None:

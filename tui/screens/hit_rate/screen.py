@@ -1,20 +1,17 @@
 """Hit rate: how often the shop's calls were right, real and simulated engines apart; and whether teardowns count."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.reactive import reactive
-from textual.widgets import Static
 
 from listen.errors import HisswayError
 from listen.jobs import teardowns
-from listen.jobs.hit_rate import Decided, HitRate, ScoredCall
+from listen.jobs.hit_rate import Decided, HitRate, ScoredCall, calls, decided, hit_rates
 from listen.judge.hypotheses import leak_shares
+from listen.rate import Rate
 from listen.voice import figures, names
 from listen.voice.figures import number, share
 from listen.voice.text import plain
@@ -22,15 +19,28 @@ from listen.voice.times import moment
 from tui.bridge.services import Services
 from tui.bridge.threads import in_thread
 from tui.content import shown
-from tui.screens.base import BayScreen, in_background
-from tui.widgets.shares import Share, Shares
+from tui.screens.base import TextScreen, in_background
 
-Counted = tuple[bool, tuple[ScoredCall, ...], tuple[HitRate, ...], tuple[Decided, ...]]
+MOST_NAME, READING = 26, 24
+"""Columns of a name, and of the words behind a share."""
 GLYPHS = {True: ("✓ right", "$success"), False: ("× wrong", "bold $error")}
 EMPTY = """No teardown is recorded yet, so nothing can be counted.
 
 Once an engine is open: open its job, stand on the cylinder, press f and tick what was found. What ear and program had \
 said before is then held against it here."""
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """Calls and decisions that a teardown has answered, of the shop's own engines or of simulated ones."""
+
+    scored: tuple[ScoredCall, ...]
+    rates: tuple[HitRate, ...]
+    score: tuple[Decided, ...]
+
+    def page(self, columns: int) -> list[Content]:
+        head = [heading(self.scored), *share_lines(self.rates, columns)]
+        return [Content("\n").join(head), *([decisions(self.score)] if self.score else []), listed(self.scored)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,55 +57,42 @@ class Learning:
         return len(self.findings) >= teardowns.LEAST
 
 
-class HitRateScreen(BayScreen[None]):
+class HitRateScreen(TextScreen):
     """One page: shares with their intervals, then every call."""
 
     HERE = "hit rate"
     OF_JOB = False
-    CSS_PATH = "hit_rate.tcss"
-    AUTO_FOCUS = "#page"
+    BEGINS = "Reading every job ..."
     BINDINGS = [
         Binding("t", "try_teardowns", "Try teardowns"),
         Binding("y", "let_count", "Let them count"),
         Binding("x", "count_no_more", "No more"),
     ]
-    learning: reactive[Learning | None] = reactive[Learning | None](None)
-
-    def body(self) -> ComposeResult:
-        with VerticalScroll(id="page"):
-            yield Static(shown("Reading every job ..."), id="state", classes="empty")
-            yield Static(id="learning")
+    counted: Sequence[Counted] = ()
+    learning: Learning | None = None
 
     @in_background("count")
     async def on_mount(self) -> None:
-        state = self.query_one("#state", Static)
-        root = self.bay.services.jobs_root()
         try:
-            counted, learning = await in_thread(_counted, root)
+            self.counted, learning = await in_thread(_counted, self.bay.services.jobs_root())
         except HisswayError as e:
-            state.update(shown(f"× {e}", "$error"))
+            self.put(shown(f"× {e}", "$error"))
             return
-        self.learning = learning
-        if not counted and not learning.findings:
-            state.update(EMPTY)
-            return
-        await state.remove()
-        for simulated, scored, rates, score in counted:
-            for call in scored:
-                self.bay.sitting.shown(call.job, (call.round_id,), "hitrate")
-            drawn = Shares()
-            drawn.shares = shares(rates)
-            await self.query_one("#page").mount(
-                Static(heading(scored, simulated)),
-                drawn,
-                Static(decisions(score)),
-                Static(listed(scored), classes="calls"),
-            )
+        for call in (call for part in self.counted for call in part.scored):
+            self.bay.sitting.shown(call.job, (call.round_id,), "hitrate")
+        self._show(learning)
 
-    def watch_learning(self) -> None:
-        if self.learning is not None and self.learning.findings:
-            self.query_one("#learning", Static).update(teardown_words(self.learning))
+    def _show(self, learning: Learning) -> None:
+        self.learning = learning
+        parts = [part for counted in self.counted for part in counted.page(self.size.width - self.BESIDE)]
+        if learning.findings:
+            parts.append(teardown_words(learning))
+        self.put(Content("\n\n").join(parts) if parts else Content(EMPTY))
         self.refresh_bindings()
+
+    def on_resize(self) -> None:
+        if self.learning is not None:
+            self._show(self.learning)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """A key stands below only where it does something."""
@@ -111,7 +108,7 @@ class HitRateScreen(BayScreen[None]):
     async def action_try_teardowns(self) -> None:
         self.tell("Judging the shop's own rounds again, with and without their teardowns ...")
         if (before := self.learning) is not None:
-            self.learning = replace(before, tried=await tried(self.bay.services, before.findings))
+            self._show(replace(before, tried=await tried(self.bay.services, before.findings)))
 
     def action_let_count(self) -> None:
         self._settle(lambda root, findings: teardowns.let_count(root, findings, self.bay.sitting.name))
@@ -125,39 +122,58 @@ class HitRateScreen(BayScreen[None]):
         with self.refusing():
             if before is not None:
                 change(root, before.findings)
-                self.learning = replace(before, now=teardowns.counting(root), tried=None)
+                self._show(replace(before, now=teardowns.counting(root), tried=None))
 
 
 def _counted(root: Path) -> tuple[list[Counted], Learning]:
-    """Calls and rates of the shop's own engines, and of simulated ones, each where there are any; then teardowns."""
-    from listen.jobs.hit_rate import calls, decided, hit_rates
+    """Calls of the shop's own engines, and of simulated ones, each where there are any; then teardowns."""
     from listen.report.build import all_jobs
 
     jobs = tuple(all_jobs(root))
     everything = calls(jobs)
-    parts = [(simulated, tuple(s for s in everything if s.simulated is simulated)) for simulated in (False, True)]
-    rates = [
-        (simulated, scored, hit_rates(scored), decided(j for j in jobs if j.simulated is simulated))
-        for simulated, scored in parts
-        if scored
+    parts = [
+        Counted(scored, hit_rates(scored), decided(j for j in jobs if j.simulated is simulated))
+        for simulated in (False, True)
+        if (scored := tuple(s for s in everything if s.simulated is simulated))
     ]
-    return rates, Learning(teardowns.torn_down(jobs), teardowns.counting(root))
+    return parts, Learning(teardowns.torn_down(jobs), teardowns.counting(root))
 
 
-def shares(rates: tuple[HitRate, ...]) -> tuple[Share, ...]:
-    """A line a source of calls, and below it a line for each class of sureness stated."""
-    rows: list[Share] = []
-    for found in rates:
-        rows.append(Share(names.BY[found.by], found.rate, heading=True))
-        rows += [Share(f"  {figures.share(c.mean_sure)} sure", c.rate, c.mean_sure) for c in found.classes]
-    return tuple(rows)
-
-
-def heading(scored: tuple[ScoredCall, ...], simulated: bool) -> Content:
+def heading(scored: tuple[ScoredCall, ...]) -> Content:
     torn = len({(s.job, s.cylinder) for s in scored})
-    what = "simulated engines, which say nothing about this shop" if simulated else "engines of this shop"
-    opened = f"{figures.counted(torn, 'cylinder')} whose teardown is known"
-    return Content.assemble((f"{plain(what)[:1].upper()}{what[1:]}: ", "bold $accent"), opened)
+    made_up = scored[0].simulated
+    what = "Simulated engines, which say nothing about this shop" if made_up else "Engines of this shop"
+    return Content.assemble(
+        (f"{what}: ", "bold $accent"), f"{figures.counted(torn, 'cylinder')} whose teardown is known"
+    )
+
+
+def share_lines(rates: Iterable[HitRate], columns: int) -> list[Content]:
+    """A line a source of calls, below it one for each sureness stated, all on one scale; and what the signs mean."""
+    rows: list[tuple[str, Rate, float | None]] = []
+    for found in rates:
+        rows.append((names.BY[found.by], found.rate, None))
+        rows += [(f"  {share(c.mean_sure)} sure", c.rate, c.mean_sure) for c in found.classes]
+    name = min(max(len(words) for words, *_ in rows), MOST_NAME) + 2
+    wide = max(columns - name - READING, 10)
+    zero, half, whole = map(share, (0.0, 0.5, 1.0))
+    axis = f"{zero}{half:^{wide - len(zero) - len(whole)}}{whole} right"
+    lines = [_share_line(words[:MOST_NAME], rate, sureness, name, wide) for words, rate, sureness in rows]
+    legend = "◆ share right  ▒ 95 % interval  │ sureness stated"
+    return [shown(f"{'':{name}}{axis}", "$secondary"), *lines, shown(f"{'':{name}}{legend}", "$secondary")]
+
+
+def _share_line(words: str, rate: Rate, sureness: float | None, name: int, wide: int) -> Content:
+    def at(part: float) -> int:
+        return round(part * (wide - 1))
+
+    drawn = ["▒" if at(rate.low95) <= i <= at(rate.high95) else "·" for i in range(wide)]
+    if sureness is not None:
+        drawn[at(sureness)] = "│"
+    drawn[at(rate.value or 0.0)] = "◆"
+    pen, told = "" if sureness is not None else "bold", figures.share_interval((rate.low95, rate.high95))
+    counts = (f" {rate.hits} of {rate.of} ({told})", pen)
+    return Content.assemble((f"{plain(words):<{name}}", pen), ("".join(drawn), "$primary"), counts)
 
 
 def listed(scored: tuple[ScoredCall, ...]) -> Content:
@@ -167,9 +183,7 @@ def listed(scored: tuple[ScoredCall, ...]) -> Content:
 
 
 def decisions(score: tuple[Decided, ...]) -> Content:
-    """Whether supervisors or the program were right, a line a person; empty where no decision met a teardown."""
-    if not score:
-        return Content("")
+    """Whether supervisors or the program were right, a line a person."""
     lines = [
         shown(
             f"{plain(d.name, 40) or 'unnamed'}: agreed {d.agreed}, right {d.agreed_right}; overruled {d.overruled}, "

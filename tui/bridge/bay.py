@@ -31,7 +31,7 @@ class JournalWriter:
     """What is handed in is done in order, one thing at a time, whatever the disk takes for it."""
 
     def __init__(self) -> None:
-        self._thread: ThreadPoolExecutor | None = None
+        self._thread = ThreadPoolExecutor(1, "journal")
         self._last: Future[Any] | None = None
 
     @property
@@ -41,14 +41,12 @@ class JournalWriter:
 
     def hand_in(self, work: Callable[[], T]) -> Future[T]:
         """Do this after all that was handed in before."""
-        self._thread = self._thread or ThreadPoolExecutor(1, "journal")
         self._last = future = self._thread.submit(work)
         return future
 
     def close(self) -> None:
         """Wait until all is on the disk."""
-        if self._thread is not None:
-            self._thread.shutdown()
+        self._thread.shutdown()
 
 
 class Bay(App[None]):

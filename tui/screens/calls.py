@@ -77,3 +77,10 @@ async def paths_asked(screen: BayScreen[None], title: str, points: tuple[Point, 
     """Which paths it is; None where none was chosen."""
     options = [(c.id, c.words) for c in calls(points) if names_a_path(c.id)]
     return await screen.answer(TickScreen(title, options))
+
+
+async def answered(
+    screen: BayScreen[None], choice: str, points: tuple[Point, ...], title: str = "Which paths do you hear?"
+) -> str | tuple[str, ...] | None:
+    """What a choice among :func:`calls` says, once several paths are ticked; None where none was."""
+    return await paths_asked(screen, title, points) if choice == SEVERAL else choice

@@ -1,8 +1,5 @@
 """How likely each escape path leaks, as bars with their range; and what moved the odds of one, line by line."""
 
-from dataclasses import dataclass
-
-from textual.message import Message
 from textual.reactive import reactive
 
 from listen.judge.account import Line, account
@@ -27,10 +24,6 @@ class Odds(PointedList):
 
     paths: reactive[tuple[PathResult, ...]] = reactive[tuple[PathResult, ...]]((), layout=True)
     named: reactive[tuple[str, ...]] = reactive[tuple[str, ...]](())
-
-    @dataclass
-    class Chosen(Message):
-        path: str
 
     @property
     def chosen(self) -> PathResult | None:
@@ -60,11 +53,6 @@ class Odds(PointedList):
         line.put_right(width - 15, figures.sure(path.involved), "strong" if named else "plain")
         line.put(width - 1, glyph(kind) if named else " ", pen)
         return line
-
-    def choose(self, at: int, *, clicked: bool = False) -> None:
-        """Show the evidence for this path."""
-        super().choose(at)
-        self.post_message(self.Chosen(self.paths[self.at].path))
 
 
 REACH_DB = 30.0

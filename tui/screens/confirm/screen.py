@@ -17,7 +17,7 @@ from listen.jobs.job import Job
 from listen.jobs.walk import round_points
 from listen.trade.points import Point
 from tui.screens.base import asks, in_background
-from tui.screens.calls import SEVERAL, call_event, calls, paths_asked
+from tui.screens.calls import answered, call_event, calls, paths_asked
 from tui.screens.confirm import phases
 from tui.screens.confirm.blind import blind_pairs, load_pair, swapped
 from tui.screens.confirm.phases import key_words, sign
@@ -137,10 +137,8 @@ class ConfirmScreen(HearingScreen[None]):
 
     @on(ChoicePanel.Chosen)
     def _chosen(self, event: ChoicePanel.Chosen) -> None:
-        if event.choice == SEVERAL:
-            self._two_paths(event.sure)
-        elif self.phase == "call":
-            self._call(event.choice, sure=event.sure)
+        if self.phase == "call":
+            self._call(event.choice, event.sure)
         elif event.choice == "later":
             self.dismiss()
         elif event.choice == "numbers":
@@ -156,16 +154,14 @@ class ConfirmScreen(HearingScreen[None]):
             self.go(then)
         return written
 
-    def _call(self, called: str | tuple[str, ...], *, sure: float | None) -> None:
+    @asks
+    async def _call(self, choice: str, sure: float | None) -> None:
+        if not (called := await answered(self, choice, self._points())):
+            return
         before = not self._seen()
         event = call_event(self.round_id, called, self.name_typed, before_numbers=before, role="supervisor", sure=sure)
         if self._decide(structs.replace(event, sitting=self.bay.sitting.id), "tech"):
             self.reveal()
-
-    @asks
-    async def _two_paths(self, sure: float | None) -> None:
-        if paths := await paths_asked(self, "Which paths do you hear?", self._points()):
-            self._call(paths, sure=sure)
 
     @asks
     async def _overrule(self) -> None:

@@ -7,6 +7,7 @@ from textual.binding import Binding
 
 from listen.jobs.folder.store import Shelf, empty_trash, list_jobs, put_aside, take_back
 from listen.jobs.folder.witnesses import JobSummary
+from listen.same_fields import same_fields
 from listen.voice import times
 from listen.voice.figures import counted
 from listen.voice.text import plain
@@ -75,16 +76,8 @@ class JobsMore(JobTable):
 
         with open_job(self._path(job), write=False) as old:
             was = old.job
-        with create_job(
-            self.bay.services.jobs_root(),
-            title=f"{was.title}, again",
-            shop=was.shop,
-            engine=was.engine,
-            size=was.size,
-            pressure_unit=was.pressure_unit,
-            complaint=was.complaint,
-            simulated=was.simulated,
-        ) as new:
+        kept = same_fields(was, "shop", "engine", "size", "pressure_unit", "complaint", "simulated")
+        with create_job(self.bay.services.jobs_root(), title=f"{was.title}, again", **kept) as new:
             if was.details:
                 new.append(DetailsGiven(details=was.details))
             self.go_to = new.folder.name

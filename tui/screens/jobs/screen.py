@@ -109,7 +109,7 @@ class JobsScreen(JobsMore):
         from listen.jobs.folder.store import open_job
 
         path = self.bay.services.jobs_root() / folder
-        try:
+        with self.refusing():
             try:
                 opened = open_job(path, bench=False)
             except JournalBroken:
@@ -117,10 +117,7 @@ class JobsScreen(JobsMore):
             except JobError as e:
                 opened = open_job(path, write=False)
                 self.tell(f"{e}. Opened to read only.", bad=True)
-        except JobError as e:
-            self.refuse(e)
-            return
-        self.enter(opened)
+            self.enter(opened)
 
     def enter(self, opened: OpenJob) -> None:
         self.bay.take(opened)

@@ -75,28 +75,21 @@ class LabScreen(TextScreen):
         await self._who_learns()
 
     async def _who_learns(self) -> None:
-        learners = self._learners()
+        from listen.lab.learners import create_learner, list_learners
+
+        learners = list_learners(self.root)
         options = [*((learner.id, plain(learner.name)) for learner in learners), (NEW, "a new learner")]
         here = self.learner.id if self.learner else ""
         chosen: str | None = NEW
         if learners:
             chosen = await self.answer(PickScreen("Who learns?", options, here))
         if chosen == NEW:
-            from listen.lab.learners import create_learner
-
             hint = "a first name or a nickname will do"
             if name := await self.answer(OneLineScreen("Name of the learner", hint=hint, most=60)):
                 self.learner = create_learner(self.root, name)
         elif chosen is not None:
             self.learner = next((x for x in learners if x.id == chosen), None)
         self.load()
-
-    def _learners(self) -> tuple[Learner, ...]:
-        from listen.lab.learners import list_learners
-
-        with self.refusing():
-            return list_learners(self.root)
-        return ()
 
     @asks
     async def action_delete(self) -> None:

@@ -19,7 +19,7 @@ from listen.voice.times import moment
 from tui.content import shown
 from tui.screens.ask_before_change import rounds_touched, write_asking
 from tui.screens.base import BayScreen, asks, made
-from tui.screens.calls import SEVERAL, call_event, calls, paths_asked
+from tui.screens.calls import answered, call_event, calls
 from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.screens.figures import figure_asked
 from tui.widgets.lines import Lines
@@ -179,9 +179,8 @@ class PageScreen(BayScreen[None]):
         title = f"{line.words}. What was called rightly?"
         if (key := await self.answer(PickScreen(title, options, keyed=True))) is None:
             return
-        called: str | tuple[str, ...] | None = next(c.id for c in can if c.key == key)
-        if called == SEVERAL:
-            called = await paths_asked(self, "Which paths were heard?", points)
+        choice = next(c.id for c in can if c.key == key)
+        called = await answered(self, choice, points, "Which paths were heard?")
         if called:
             before = not record.numbers_shown
             event = call_event(record.id, called, was.name, before_numbers=before, sure=was.sure)

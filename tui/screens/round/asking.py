@@ -17,7 +17,7 @@ from listen.voice.names import clip as clip_words
 from listen.voice.names import point_name
 from tui.screens.ask_before_change import write_asking
 from tui.screens.base import asks, in_background
-from tui.screens.calls import SEVERAL, call_event, paths_asked
+from tui.screens.calls import answered, call_event
 from tui.screens.cautions import CautionScreen
 from tui.screens.channels import ChannelsScreen, for_these
 from tui.screens.dialog import OneLineScreen, PickScreen
@@ -128,10 +128,8 @@ class Asking(Bench):
             self.write_answer(LOOKED[about](round_id=self.round_id, seen=choice))
         elif about == "way":
             self.way_chosen(choice)
-        elif choice == SEVERAL:
-            self._two_paths(event.sure)
         else:
-            self._call(event.sure, choice)
+            self._call(choice, event.sure)
 
     @asks
     async def figures(self, begun: str = "") -> None:
@@ -145,14 +143,11 @@ class Asking(Bench):
             begun = ""
         self.write_answer(*read)
 
-    def _call(self, sure: float | None, called: str | tuple[str, ...]) -> None:
-        name, before = self.opened.job.people.get("tech", ""), not self.record.numbers_shown
-        self.write_answer(call_event(self.round_id, called, name, before_numbers=before, sure=sure))
-
     @asks
-    async def _two_paths(self, sure: float | None) -> None:
-        if paths := await paths_asked(self, "Which paths do you hear?", self.view.walk.points):
-            self._call(sure, paths)
+    async def _call(self, choice: str, sure: float | None) -> None:
+        if called := await answered(self, choice, self.view.walk.points):
+            name, before = self.opened.job.people.get("tech", ""), not self.record.numbers_shown
+            self.write_answer(call_event(self.round_id, called, name, before_numbers=before, sure=sure))
 
     @asks
     async def action_skip(self) -> None:

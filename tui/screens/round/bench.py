@@ -99,11 +99,6 @@ class Bench(BayScreen[None]):
             return False
         return True
 
-    def show_changed_job(self) -> None:
-        """The job was changed in another thread: show it as it is."""
-        if self.bay.open_job is not None:
-            self.bay.job = self.bay.open_job.job
-
     def way_chosen(self, way: str) -> None:
         """How rounds are taken from now on; the input is opened anew for what it asks."""
         if self.write(WayChosen(way=way)):

@@ -56,8 +56,7 @@ class BringingIn(Asking):
 
         before = {c.id for c in self.record.clips}
         take = partial(bring_named, recordings=recordings) if recordings else partial(bring_in, place=place)
-        event = await in_thread(take, self.opened, self.round_id)
-        self.show_changed_job()
+        event = await self.bay.written(partial(take, self.opened, self.round_id))
         new = [c for c in self.record.clips if c.id not in before]
         refused = [text for c in new if (text := await self._refused(c))]
         left_out = f" Left out: {'; '.join(event.left_out)}" if event.left_out else ""

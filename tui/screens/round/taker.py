@@ -5,6 +5,7 @@ import threading
 import time
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 from listen import switched_take
 from listen.audio.lead import Lead
@@ -75,7 +76,6 @@ class Taker:
             checking = tuple((o.clip, at.point, at.walk) for at, o in taken)
             plan = bench.now.plan[1:] if taken else bench.now.plan
             bench.change(taking=None, mark=None, outcome=outcome, plan=plan, checking=(*bench.now.checking, *checking))
-            bench.show_changed_job()
         return taken or [(step, outcome)]
 
     async def checked(self, step: Step, outcome: Outcome) -> Outcome:
@@ -153,7 +153,7 @@ class Taker:
                 # Stopped by hand: kept, it would be offered as a take left over by a crash.
                 part.path.unlink(missing_ok=True)
                 continue
-            await in_thread(bench.opened.keep, part, recording)
+            await bench.bay.written(partial(bench.opened.keep, part, recording))
             kept = f"Kept: {point_name(part.point)}, {clip_words(step.clip_kind)}, {recording.seconds:.1f} s."
             taken.append((due[part.point], Outcome(True, kept, part.clip)))
         bench.change(doubted="")

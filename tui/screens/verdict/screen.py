@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 
-from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import VerticalScroll
@@ -61,6 +60,9 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
             yield Weights()
             yield Static(id="remarks")
 
+    def on_mount(self) -> None:
+        self.watch(self.query_one(Odds), "at", self._show_account, init=False)
+
     def show_job(self, job: Job) -> None:
         judged = self.record.verdict
         if judged is None:
@@ -82,7 +84,6 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
 
     on_resize = BayScreen.show_again
 
-    @on(Odds.Chosen)
     def _show_account(self) -> None:
         path = self.query_one(Odds).chosen
         self.query_one(Weights).path = path

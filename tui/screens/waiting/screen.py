@@ -4,7 +4,6 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.content import Content
 
-from listen.errors import HisswayError
 from listen.jobs.folder.witnesses import JobSummary
 from listen.jobs.standing import ORDER, Waiting
 from listen.voice import times
@@ -65,14 +64,9 @@ class WaitingScreen(JobTable):
         from listen.jobs.folder.store import open_job
 
         job, one = self._rows[key]
-        try:
-            opened = open_job(self.bay.services.jobs_root() / job.folder, bench=False)
-        except HisswayError as e:
-            self.refuse(e)
-            self.load()
-            return
-        self.bay.take(opened)
-        self.show("confirm", one.round_id)
+        with self.refusing():
+            self.bay.take(open_job(self.bay.services.jobs_root() / job.folder, bench=False))
+            self.show("confirm", one.round_id)
 
 
 def _row(job: JobSummary, one: Waiting, title: int) -> tuple[str, ...]:

@@ -8,12 +8,10 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.widgets import Static
 
-from listen.errors import HisswayError
 from listen.jobs.bring_in import Recording, cut, loudness, stretch
 from listen.voice.text import plain
 from tui.bridge.playback import levelled
 from tui.bridge.threads import in_thread
-from tui.content import shown
 from tui.screens.hearing import PlayingScreen
 from tui.widgets.level_meter import LevelStrip
 
@@ -55,7 +53,6 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
         yield Static(HOW, id="how")
         yield LevelStrip()
         yield Static(id="pieces")
-        yield Static(id="wrong")
 
     def on_mount(self) -> None:
         self.query_one(LevelStrip).seconds = self.recording.seconds
@@ -63,10 +60,7 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
         self.start(self._read, "read")
 
     async def _read(self) -> None:
-        try:
-            self.query_one(LevelStrip).levels = await in_thread(loudness, self.recording, STEPS)
-        except HisswayError as e:
-            self.query_one("#wrong", Static).update(shown(f"! {e}"))
+        self.query_one(LevelStrip).levels = await in_thread(loudness, self.recording, STEPS)
 
     def _count(self) -> None:
         strip = self.query_one(LevelStrip)

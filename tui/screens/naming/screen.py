@@ -23,6 +23,7 @@ from tui.widgets.lines import Lines
 
 PLAYED_S = 20.0
 """Of a recording that is played here; the cut screen plays any stretch of a longer one."""
+UNNAMED = "None is named yet: a digit says which point a recording is, w names them in walking order."
 NAME = 26
 """Columns of a file's name."""
 
@@ -132,11 +133,9 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
 
     def action_take(self) -> None:
         if not any(r.point for r in self.recordings):
-            self.query_one("#wrong", Static).update(
-                shown("! None is named yet: a digit says which point a recording is, w names them in walking order.")
-            )
-            return
-        self.dismiss(self.recordings)
+            self.query_one("#wrong", Static).update(shown(f"! {UNNAMED}"))
+        else:
+            self.dismiss(self.recordings)
 
     def action_play(self) -> None:
         at, r = self._at(), self._chosen()

@@ -1,13 +1,12 @@
 """Photos of the open job, or of one cylinder: brought in by their file names, looked at, taken back and restored."""
 
-from functools import partial
 from pathlib import Path
 from urllib.parse import unquote, urlparse
 
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.widgets import Input, Static
+from textual.widgets import Static
 
 from listen.durable import job_errors, replace
 from listen.errors import HisswayError
@@ -19,8 +18,8 @@ from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.bridge.viewer import show_in_system
 from tui.content import shown
-from tui.screens.base import BayScreen
-from tui.widgets.field import Field
+from tui.screens.base import BayScreen, asks, in_background
+from tui.screens.dialog import OneLineScreen
 from tui.widgets.heat import Halftone
 from tui.widgets.lines import Lines
 
@@ -42,11 +41,8 @@ class PhotosScreen(BayScreen[None]):
         return (self.job.title, *([f"cylinder {self.cylinder}"] if self.cylinder else []), "photos")
 
     def body(self) -> ComposeResult:
+        yield Static(shown(NONE), id="none", classes="empty")
         yield Lines(id="list")
-        yield Field(
-            placeholder="file of the photo, e.g. ~/photos/plug-3.jpg, then a comma and a word", id="file", compact=True
-        )
-        yield Static(id="wrong")
         yield Halftone()
 
     def photos(self) -> tuple[PhotoRecord, ...]:
@@ -56,7 +52,7 @@ class PhotosScreen(BayScreen[None]):
         listed, photos = self.query_one(Lines), self.photos()
         begin = photos[-1].kept.photo if photos and not listed.here else ""
         listed.put([(p.kept.photo, _line(p)) for p in photos], begin)
-        self.query_one("#wrong", Static).update("" if photos else shown(NONE, "$secondary"))
+        self.query_one("#none").display = not photos
 
     def _chosen(self) -> PhotoRecord | None:
         here = self.query_one(Lines).here
@@ -87,38 +83,20 @@ class PhotosScreen(BayScreen[None]):
             replace(file, p.kept.picture, sync=False)
         return file
 
-    def action_add(self) -> None:
-        field = self.query_one("#file", Field)
-        field.display = True
-        field.focus()
+    @asks
+    async def action_add(self) -> None:
+        title, hint = "A photo's file, then a comma and a word", "for example ~/photos/plug-3.jpg, oily"
+        line = OneLineScreen(title, hint=hint, most=4000, take=lambda text: is_there(text.partition(",")[0]))
+        if typed := await self.answer(line):
+            name, _, text = typed.partition(",")
+            self._bring(file_named(name), plain(text.strip(), 200))
 
-    def action_back(self) -> None:
-        """Leave the file line; else the screen."""
-        field = self.query_one("#file", Field)
-        if field.display:
-            field.display = False
-            self.query_one("#list").focus()
-        else:
-            super().action_back()
-
-    @on(Input.Submitted, "#file")
-    def _given(self, event: Input.Submitted) -> None:
-        name, _, text = event.value.partition(",")
-        path = file_named(name)
-        self.start(partial(self._bring, path, plain(text.strip(), 200)), "photo")
-
+    @in_background("photo")
     async def _bring(self, path: Path, text: str) -> None:
         from listen.jobs.photo import photo_event
 
-        try:
-            self.bay.write(await in_thread(photo_event, path, cylinder=self.cylinder, text=text))
-        except HisswayError as e:
-            self.query_one("#wrong", Static).update(shown(f"! {e}"))
-            return
-        field = self.query_one("#file", Field)
-        field.value, field.display = "", False
+        self.bay.write(await in_thread(photo_event, path, cylinder=self.cylinder, text=text))
         listed = self.query_one(Lines)
-        listed.focus()
         listed.highlighted = listed.option_count - 1
 
     def action_take_back(self) -> None:
@@ -132,6 +110,12 @@ def file_named(text: str) -> Path:
     if name.startswith("file://"):
         name = unquote(urlparse(name).path)
     return Path(name).expanduser()
+
+
+def is_there(name: str) -> None:
+    """Raise HisswayError where no such file or folder is."""
+    if not file_named(name).exists():
+        raise HisswayError("Nothing is there; check the name.")
 
 
 def _line(p: PhotoRecord) -> str:

@@ -4,14 +4,13 @@ from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 
-from listen.errors import HisswayError
 from listen.jobs.bring_in import Recording
 from listen.jobs.events import ClipTakenBack
 from listen.jobs.job import ClipRecord
 from tui.bridge.threads import in_thread
 from tui.screens.base import asks, in_background, made
 from tui.screens.dialog import OneLineScreen
-from tui.screens.photos.screen import file_named
+from tui.screens.photos.screen import file_named, is_there
 from tui.screens.round.asking import Asking
 from tui.screens.round.now import Outcome
 from tui.screens.round.taker import refusal
@@ -31,7 +30,7 @@ class BringingIn(Asking):
     async def action_bring_in(self) -> None:
         hint = "folder or file, for example ~/recordings/cylinder-3"
         title = "Import clips recorded elsewhere"
-        if name := await self.answer(OneLineScreen(title, how=ABOUT_IMPORT, hint=hint, most=4000, take=_is_there)):
+        if name := await self.answer(OneLineScreen(title, how=ABOUT_IMPORT, hint=hint, most=4000, take=is_there)):
             self._bring(file_named(name))
 
     @in_background("clip")
@@ -69,8 +68,3 @@ class BringingIn(Asking):
             return ""
         self.write(ClipTakenBack(clip=clip.id, reason=refusal(check)))
         return f"Taken back, {clip.kept.imported_from}: {refusal(check)}"
-
-
-def _is_there(name: str) -> None:
-    if not file_named(name).exists():
-        raise HisswayError("Nothing is there; check the name.")

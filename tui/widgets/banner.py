@@ -2,8 +2,7 @@
 
 from dataclasses import dataclass
 
-from textual.app import ComposeResult
-from textual.containers import Vertical
+from textual.content import Content
 from textual.reactive import reactive
 from textual.widgets import Static
 
@@ -19,37 +18,29 @@ class Say:
     more: str = ""
     outcome: str = ""
     tone: str = "plain"
-    """``plain``, ``good``, ``again``, ``caution`` or ``live``."""
+    """``plain``, ``good``, ``again`` or ``caution``."""
 
 
-class Banner(Vertical):
+OUTCOME = {"good": "$success", "again": "bold $error"}
+
+
+class Banner(Static):
     """Four short texts; the border changes its shape, not only its colour, with the tone."""
 
     DEFAULT_CSS = """
     Banner {
         height: auto; padding: 0 1; background: $surface; border-left: outer $primary;
-        Static { height: auto; width: 1fr; }
-        #where { color: $secondary; }
-        #step { text-style: bold; color: $foreground; }
-        #more { color: $secondary; }
-        #outcome { display: none; }
-        &.-good { border-left: outer $success; #outcome { color: $success; } }
-        &.-again { border-left: wide $error; #outcome { color: $error; text-style: bold; } }
-        &.-caution { border-left: wide $warning; #step { color: $warning; } }
-        &.-live { border-left: wide $error; }
-        &.-spoken #outcome { display: block; }
+        &.-good { border-left: outer $success; }
+        &.-again { border-left: wide $error; }
+        &.-caution { border-left: wide $warning; }
     }
     """
 
     say: reactive[Say] = reactive(Say())
 
-    def compose(self) -> ComposeResult:
-        for part in ("where", "step", "more", "outcome"):
-            yield Static(id=part, markup=False)
-
     def watch_say(self, say: Say) -> None:
-        for part in ("where", "step", "more", "outcome"):
-            static = self.query_one(f"#{part}", Static)
-            static.update(shown(getattr(say, part), ""))
-            static.display = bool(getattr(say, part))
-        self.set_classes([f"-{say.tone}", *(["-spoken"] if say.outcome else [])])
+        step = "bold $warning" if say.tone == "caution" else "bold"
+        told = ((say.where, "$secondary"), (say.step, step), (say.more, "$secondary"))
+        outcome = (say.outcome, OUTCOME.get(say.tone, ""))
+        self.update(Content("\n").join(shown(text, pen) for text, pen in (*told, outcome) if text))
+        self.set_classes(f"-{say.tone}")

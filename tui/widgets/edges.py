@@ -6,6 +6,7 @@ from textual.binding import Binding
 from textual.reactive import reactive
 from textual.screen import Screen
 
+from listen.voice.figures import counted
 from listen.voice.text import plain
 from tui.widgets.drawn import Cells, Drawn
 
@@ -50,7 +51,7 @@ NAMES = {
 """Keys that are not called as Textual calls them, but for capitals."""
 LAST = ("back", "explain")
 """Actions that stand at the end and always have room."""
-MORE = "{} more key{}"
+MORE = "more key"
 """Words of the help key where not every key has room."""
 TWO_LINES_FROM = 24
 """Lines of a screen from which the keys may take two."""
@@ -65,10 +66,6 @@ def key_name(key: str) -> str:
 def key_words(binding: Binding) -> str:
     """How a binding's key is called; the help key is F1 where a question mark is text."""
     return "F1" if binding.key == "f1" else binding.key_display or key_name(binding.key)
-
-
-def _more(left: int) -> str:
-    return MORE.format(left, "" if left == 1 else "s")
 
 
 def _columns(bindings: list[Binding]) -> int:
@@ -109,27 +106,22 @@ class KeyBar(Drawn):
 
     def draw_line(self, y: int, width: int) -> Cells:
         """Key, words, key, words ... and the help key always, with how many keys had no room."""
-        line, at = Cells(width), 1
+        line, at, keys = Cells(width), 1, self._keys()
         self._spots = [spot for spot in self._spots if spot[0] != y]
-        keys = self._keys()
         tail = sorted((k for k in keys if _action(k) in LAST), key=lambda k: LAST.index(_action(k)))
         others = [k for k in keys if k not in tail]
-        if self.size.height > 1:
-            first = _fitting(others, width)
-            if y == 0:
-                for binding in first:
-                    at = self._put(line, y, at, binding, binding.description)
-                return line
-            others = [k for k in others if k not in first]
-        shown, left = _fitting(others, width - _columns(tail)), 0
-        if len(shown) < len(others):
-            shown = _fitting(others, width - _columns(tail) - len(_more(10)) + len("Help"))
-            left = len(others) - len(shown)
-        for binding in shown:
-            at = self._put(line, y, at, binding, binding.description)
-        for binding in tail:
-            more = left and _action(binding) == "explain"
-            at = self._put(line, y, at, binding, _more(left) if more else binding.description)
+        first = _fitting(others, width) if self.size.height > 1 else []
+        rest = [k for k in others if k not in first]
+        if first and y == 0:
+            row, more = first, ""
+        else:
+            row, more = _fitting(rest, width - _columns(tail)), ""
+            if len(row) < len(rest):
+                row = _fitting(rest, width - _columns(tail) - len(counted(10, MORE)) + len("Help"))
+                more = counted(len(rest) - len(row), MORE)
+            row += tail
+        for binding in row:
+            at = self._put(line, y, at, binding, (_action(binding) == "explain" and more) or binding.description)
         return line
 
     def _keys(self) -> list[Binding]:

@@ -9,12 +9,14 @@ from listen.errors import HisswayError
 from listen.jobs.decision import ASKED
 from listen.jobs.event_words import REST
 from listen.jobs.events import AirFollowed, BubblesLooked, CautionAcknowledged, Payload, PointSkipped, StepPassed
-from listen.jobs.job import Job
+from listen.jobs.job import Job, RoundRecord
+from listen.jobs.reference import engine_said, why_no_reference
 from listen.jobs.walk import Step
-from listen.jobs.ways import CAUTIONS
+from listen.jobs.ways import CAUTIONS, SWITCHED
 from listen.trade.cautions import cautions_for
 from listen.voice.names import clip as clip_words
 from listen.voice.names import point_name
+from tui.bridge.threads import in_thread
 from tui.screens.ask_before_change import write_asking
 from tui.screens.base import asks, in_background
 from tui.screens.calls import answered, call_event
@@ -79,6 +81,41 @@ class Asking(Bench):
     async def _run(self, work: Work, step: Step) -> None:
         await work(self.taker, step)
         self.ask_for_leftovers()
+
+    async def measured_before(self) -> None:
+        """What was measured of a round before it was left: a figure so far is there again."""
+        airs = {c.kept.point: c for c in self.record.live_clips() if c.kept.walk in ("air", SWITCHED)}
+        for at, clip in airs.items() if self.record.verdict is None else ():
+            check = await self.taker.check(at, clip.kept.walk, clip.id)
+            if check is not None and at not in self.now.excess:
+                self.change(excess={**self.now.excess, at: check.excess_db})
+
+    def judge(self) -> None:
+        self.change(judging=True, tried=rests_on(self.record))
+        self._judged()
+
+    @in_background("judge")
+    async def _judged(self) -> None:
+        from listen.jobs.teardowns import with_teardowns
+        from listen.jobs.to_round import clips_used, judged, to_round
+
+        try:
+            job = self.opened.job
+            own = to_round(job, self.round_id, self.opened.folder)
+            round_ = await in_thread(with_teardowns, own, job, self.opened.folder.parent)
+            result = await self.bay.services.evaluate(round_)
+            self.change(outcome=None)
+            event = judged(job, self.round_id, result)
+            now = await in_thread(self.opened.catch_up)
+            # something came in meanwhile: a clip, or a result of another cylinder
+            if clips_used(now, self.round_id) != event.clips or engine_said(now, self.round_id) != round_.engine:
+                self.change(tried=())
+                return
+            self.write(event)
+        except HisswayError as e:
+            self.change(outcome=Outcome(False, f"{e} Space tries again.", lead="Not judged"))
+        finally:
+            self.change(judging=False)
 
     async def _channels_given(self) -> bool:
         if self.listener.channels < 2:
@@ -167,6 +204,11 @@ class Asking(Bench):
             left_out(step, self.round_id, dict(reasons).get(reason, reason))
         ):
             self.change(plan=())
+
+
+def rests_on(record: RoundRecord) -> tuple[str, ...]:
+    """What a result would rest on: it is not tried twice on the same."""
+    return (why_no_reference(record), *(c.id for c in record.live_clips()))
 
 
 def left_out(step: Step, round_id: str, reason: str) -> Payload:

@@ -5,30 +5,31 @@ from typing import Any, ClassVar
 from textual import events, on
 from textual.app import ComposeResult
 from textual.binding import Binding
+from textual.containers import Vertical
+from textual.widget import Widget
+from textual.widgets import ContentSwitcher
 
-from listen.errors import HisswayError
 from listen.jobs.events import CautionAcknowledged, ClipTakenBack
-from listen.jobs.job import Job, RoundRecord
-from listen.jobs.reference import engine_said, why_no_reference
+from listen.jobs.job import Job
 from listen.jobs.walk import Wish
-from listen.jobs.ways import SWITCHED, way_of
+from listen.jobs.ways import way_of
 from listen.voice.names import point_name
-from tui.bridge.threads import in_thread
 from tui.screens.ask_before_change import rounds_touched, write_asking
-from tui.screens.base import asks, in_background, made
+from tui.screens.base import asks, made
 from tui.screens.dialog import PickScreen
 from tui.screens.point_rows import neighbour_point
+from tui.screens.round.asking import rests_on
 from tui.screens.round.bringing_in import BringingIn
-from tui.screens.round.now import Outcome
-from tui.screens.round.step_panel import StepPanel
 from tui.screens.round.taker import Taker
-from tui.screens.round.view import CHOICES, FIGURES, GO, Microphone
+from tui.screens.round.view import CHOICES, FIGURES, GO, Answers, Cautions, Microphone, Panel
 from tui.widgets.banner import Banner
 from tui.widgets.ladder import Ladder
-from tui.widgets.large import Large
+from tui.widgets.large import Countdown, Large
 from tui.widgets.level_meter import LevelMeter
-from tui.widgets.panels import CautionPanel
+from tui.widgets.panels import CautionPanel, ChoicePanel
 
+PANELS: dict[type[Panel], str] = {Microphone: "microphone", Cautions: "caution", Answers: "choice"}
+"""What is shown in the middle, by its identifier."""
 ONE_KEY = ("go", "back", "stop")
 """Actions that share their key with another: where they do nothing that one has it."""
 TYPED = {f"go('{kind}')" for kind in FIGURES}
@@ -77,7 +78,12 @@ class RoundScreen(BringingIn):
     def body(self) -> ComposeResult:
         yield Banner()
         yield Large()
-        yield StepPanel()
+        with ContentSwitcher(id="step-panel", initial="microphone"):
+            with Vertical(id="microphone"):
+                yield Countdown()
+                yield LevelMeter()
+            yield CautionPanel(id="caution")
+            yield ChoicePanel(id="choice")
         yield Ladder()
 
     def on_mount(self) -> None:
@@ -85,16 +91,8 @@ class RoundScreen(BringingIn):
         self.listen()
         self.taker = Taker(self)
         self.start(self.to_bench)
-        self.start(self._measured_before)
+        self.start(self.measured_before)
         self.call_after_refresh(self.bay.services.analyst)
-
-    async def _measured_before(self) -> None:
-        """What was measured of a round before it was left: a figure so far is there again."""
-        airs = {c.kept.point: c for c in self.record.live_clips() if c.kept.walk in ("air", SWITCHED)}
-        for at, clip in airs.items() if self.record.verdict is None else ():
-            check = await self.taker.check(at, clip.kept.walk, clip.id)
-            if check is not None and at not in self.now.excess:
-                self.change(excess={**self.now.excess, at: check.excess_db})
 
     def on_unmount(self) -> None:
         """Let the microphone go, and another program record."""
@@ -133,12 +131,32 @@ class RoundScreen(BringingIn):
             self.query_one(LevelMeter).hush = shown.hush
             letters = self.query_one(Large)
             letters.left, letters.right = shown.large
-            self.query_one(StepPanel).show(shown.panel, ladder)
+            self._put_up(shown.panel)
             self.refresh_bindings()
             self.listen_at(shown.step)
         waiting = self.now.judging or self.now.checking or self.app.screen.is_modal
         if shown.step.kind == "verdict" and not waiting and self.now.tried != rests_on(shown.walk.record):
-            self._judge()
+            self.judge()
+
+    def _put_up(self, panel: Panel) -> None:
+        """Show what the step asks for, and give it the keys; those of the microphone go to the ladder."""
+        switcher, to = self.query_one(ContentSwitcher), PANELS[type(panel)]
+        home: Widget = self.query_one(Ladder)
+        turned = switcher.current != to
+        if turned:
+            switcher.current, switcher.styles.height = to, "1fr" if to == "caution" else "auto"
+        match panel:
+            case Microphone(idle):
+                self.query_one(Countdown).idle = idle
+            case Cautions(rows):
+                home = cautions = self.query_one(CautionPanel)
+                if turned:
+                    cautions.show(rows)
+            case Answers(choices, about, sure):
+                home = asked = self.query_one(ChoicePanel)
+                if turned or asked.about != about:
+                    asked.show(choices, about, sure=sure)
+        self.set_focus(home)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Only keys that do something now are offered; the help names all."""
@@ -174,7 +192,7 @@ class RoundScreen(BringingIn):
         elif what in FIGURES:
             self.figures()
         elif what == "verdict":
-            self._judge()
+            self.judge()
         elif what == "done":
             self.action_verdict()
 
@@ -185,33 +203,6 @@ class RoundScreen(BringingIn):
         options = [(key, c.words, c.more) for key, c in ways.items()]
         if key := await self.answer(PickScreen("How are rounds taken?", options, here, keyed=True)):
             self.way_chosen(ways[key].id)
-
-    def _judge(self) -> None:
-        self.change(judging=True, tried=rests_on(self.record))
-        self._judged()
-
-    @in_background("judge")
-    async def _judged(self) -> None:
-        from listen.jobs.teardowns import with_teardowns
-        from listen.jobs.to_round import clips_used, judged, to_round
-
-        try:
-            job = self.opened.job
-            own = to_round(job, self.round_id, self.opened.folder)
-            round_ = await in_thread(with_teardowns, own, job, self.opened.folder.parent)
-            result = await self.bay.services.evaluate(round_)
-            self.change(outcome=None)
-            event = judged(job, self.round_id, result)
-            now = await in_thread(self.opened.catch_up)
-            # something came in meanwhile: a clip, or a result of another cylinder
-            if clips_used(now, self.round_id) != event.clips or engine_said(now, self.round_id) != round_.engine:
-                self.change(tried=())
-                return
-            self.write(event)
-        except HisswayError as e:
-            self.change(outcome=Outcome(False, f"{e} Space tries again.", lead="Not judged"))
-        finally:
-            self.change(judging=False)
 
     def action_back(self) -> None:
         """Take back what was chosen; else leave the round as it is."""
@@ -256,8 +247,3 @@ class RoundScreen(BringingIn):
         last = self.now.outcome.clip if self.now.outcome else ""
         kept = next((c.kept for c in self.record.clips if c.id == last), None)
         self.write_note("this round", self.record.cylinder, self.round_id, kept)
-
-
-def rests_on(record: RoundRecord) -> tuple[str, ...]:
-    """What a result would rest on: it is not tried twice on the same."""
-    return (why_no_reference(record), *(c.id for c in record.live_clips()))

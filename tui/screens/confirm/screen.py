@@ -36,7 +36,6 @@ class ConfirmScreen(HearingScreen[None]):
     """One round before its supervisor."""
 
     HERE = "confirm"
-    CSS_PATH = "confirm.tcss"
     BINDINGS = [
         Binding("m", "match", "Levels"),
         Binding("c", "call", "Call by ear"),

@@ -38,7 +38,6 @@ class DrillScreen(HearingScreen[None]):
     """One sitting; phases: making, hear, call, sure, again, again-sure, truth, over."""
 
     AT_THE_BAY = False
-    CSS_PATH = "lab.tcss"
     BINDINGS = [
         Binding("c", "call", "Call"),
         Binding("b", "without", "With and without hiss"),

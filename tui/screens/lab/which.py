@@ -37,7 +37,6 @@ class WhichScreen(HearingScreen[R]):
     """One trial at a time, its answers, and a word about the last one; subclasses make trials and take answers."""
 
     AT_THE_BAY = False
-    CSS_PATH = "lab.tcss"
     PAIRS = ("", "ask")
     INTERVALS: ClassVar[int]
     """Clips of a trial, an answer each."""

@@ -6,7 +6,7 @@ from functools import partial
 from operator import is_not
 from typing import Any
 
-from listen.errors import HisswayError
+from listen.errors import HisswayError, JobError
 from listen.jobs.events import Payload, WayChosen
 from listen.jobs.walk import Step
 from listen.jobs.ways import SWITCHED, way_of
@@ -82,22 +82,14 @@ class Bench(BayScreen[None]):
 
     def refuse(self, error: HisswayError) -> None:
         """In the banner, where what became of the last clip stands: it stays there."""
-        self.change(outcome=Outcome(False, str(error), lead="Not done"))
+        lead = "Not written" if isinstance(error, JobError) else "Not done"
+        self.change(outcome=Outcome(False, str(error), lead=lead))
 
     def write_answer(self, *payloads: Payload) -> bool:
-        """The same of an answer: what became of the clip before it is no news any more."""
+        """Write; then what became of the clip before it is no news any more."""
         if written := self.write(*payloads):
             self.change(outcome=None)
         return written
-
-    def write(self, *payloads: Payload) -> bool:
-        """Put events into the journal; what the disk refuses is said, and nothing has changed."""
-        try:
-            self.bay.write(*payloads)
-        except HisswayError as e:
-            self.change(outcome=Outcome(False, str(e), lead="Not written"))
-            return False
-        return True
 
     def way_chosen(self, way: str) -> None:
         """How rounds are taken from now on; the input is opened anew for what it asks."""

@@ -478,7 +478,7 @@ async def test_help_explains_the_screen_and_names_its_keys(tmp_path: Path) -> No
         await until(pilot, lambda: isinstance(app.screen, HelpScreen))
         wanted = ("Take back", "One cylinder at top dead centre")
         await until(pilot, lambda: all(w in screen_text(app) for w in wanted))
-        app.screen.query_one("#page").scroll_end(animate=False)
+        app.screen.query_one(".box").scroll_end(animate=False)
         await until(pilot, lambda: "Esc closes" in screen_text(app))
         await pilot.press("escape")
         await until(pilot, lambda: not isinstance(app.screen, HelpScreen) and app.focused is not None)

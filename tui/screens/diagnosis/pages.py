@@ -34,20 +34,13 @@ def page(diagnosis: Diagnosis, job: Job, made: tuple[str, ...] = (), *, why: boo
         parts = [*warned, shown(""), *parts]
     for fault in diagnosis.faults:
         parts += _fault(fault, why)
-    if made:
-        parts += [shown("Checks made", "$accent"), *(shown(f"  ✓ {words}") for words in made), shown("")]
-    if diagnosis.contradictions:
-        rows = {row.id: row for row in contradictions()}
-        parts.append(shown("What contradicts itself", "$accent"))
-        for doubt in diagnosis.contradictions:
-            parts.append(shown(f"  ≠ {doubt.words} {doubt.then}", "$warning"))
-            parts += _from(rows[doubt.id].sources, why)
-        parts.append(shown(""))
-    untested = [t for t in diagnosis.tests if t.note != MADE]
-    if untested:
-        parts.append(shown("Not tested, so it cannot be ruled out", "$accent"))
-        parts += [shown(f"  – {t.words}: {t.note}" if t.note else f"  – {t.words}") for t in untested]
-        parts.append(shown(""))
+    parts += _part("Checks made", [shown(f"  ✓ {words}") for words in made])
+    rows = {row.id: row for row in contradictions()}
+    doubts = ((d, shown(f"  ≠ {d.words} {d.then}", "$warning")) for d in diagnosis.contradictions)
+    told = [part for d, line in doubts for part in (line, *_from(rows[d.id].sources, why))]
+    parts += _part("What contradicts itself", told)
+    untested = [shown(f"  – {t.words}{f': {t.note}' if t.note else ''}") for t in diagnosis.tests if t.note != MADE]
+    parts += _part("Not tested, so it cannot be ruled out", untested)
     if why:
         parts += [*_blind(diagnosis), *_noted(job)]
     if diagnosis.shop_trouble:
@@ -58,6 +51,11 @@ def page(diagnosis: Diagnosis, job: Job, made: tuple[str, ...] = (), *, why: boo
     return Content("\n").join(parts)
 
 
+def _part(head: str, lines: list[Content]) -> list[Content]:
+    """Lines under their head, with a free one behind; nothing where there are none."""
+    return [shown(head, "$accent"), *lines, shown("")] if lines else []
+
+
 def _from(ids: Iterable[str], why: bool = True, before: str = "") -> list[Content]:
     """Where a row of the tables comes from, if asked."""
     told = "; ".join(sources()[s].words for s in ids if s in sources())
@@ -66,12 +64,12 @@ def _from(ids: Iterable[str], why: bool = True, before: str = "") -> list[Conten
 
 def _blind(diagnosis: Diagnosis) -> list[Content]:
     """What each test that was made cannot see, and what misleads it."""
-    parts = [shown("What the tests made cannot see", "$accent")]
+    parts = []
     for t in (t for t in diagnosis.tests if t.made):
         misleads = f"; misled by {', '.join(t.misleads)}" if t.misleads else ""
         parts.append(shown(f"  – {t.words}: {', '.join(t.blind_to)}{misleads}"))
         parts += _from(blind_spots()[t.test].sources)
-    return [*parts, shown("")]
+    return _part("What the tests made cannot see", parts)
 
 
 def _noted(job: Job) -> list[Content]:
@@ -80,8 +78,7 @@ def _noted(job: Job) -> list[Content]:
     told = {id for found in job.symptoms.values() for id in found}
     rows = [(p.words, p.sources) for p in plugs() if p.id in looks]
     rows += [(f.words, f.sources) for f in facts().values() if f.id in told]
-    parts = [part for words, ids in rows for part in (shown(f"  – {words}"), *_from(ids))]
-    return [shown("What was noted", "$accent"), *parts, shown("")] if rows else []
+    return _part("What was noted", [part for words, ids in rows for part in (shown(f"  – {words}"), *_from(ids))])
 
 
 def symptom_words(job: Job) -> str:

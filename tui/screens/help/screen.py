@@ -7,12 +7,11 @@ from pathlib import Path
 
 from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.screen import ModalScreen, Screen
+from textual.screen import Screen
 from textual.widgets import Static
 
-from tui.content import shown
+from tui.screens.dialog import Dialog
 from tui.widgets.edges import key_name
 
 LEFT_OUT = {"tab", "shift+tab", "ctrl+c", "super+c", "ctrl+i"}
@@ -24,19 +23,19 @@ HALF = 35
 """Columns of a key and its words where two stand beside each other."""
 
 
-class HelpScreen(ModalScreen[None]):
+class HelpScreen(Dialog[None]):
     """Closes with any key that is not for scrolling."""
 
-    CSS_PATH = "help.tcss"
     BINDINGS = [
         ("escape,question_mark,q,enter,space", "dismiss", "Close"),
         ("down", "scroll(1)", "Down"),
         ("up", "scroll(-1)", "Up"),
     ]
+    PEN = "bold $accent"
 
     def __init__(self, title: str, text: str, keys: list[tuple[str, str]]) -> None:
-        super().__init__()
-        self._title, self._text, self._keys = title, text, keys
+        super().__init__(title, "Esc closes")
+        self._text, self._keys = text, keys
 
     @classmethod
     def of(cls, screen: Screen[object]) -> HelpScreen:
@@ -45,15 +44,12 @@ class HelpScreen(ModalScreen[None]):
         title, _, text = next((p.read_text("utf-8") for p in beside if p.exists()), "Hissway").partition("\n")
         return cls(title, text.strip(), keys_of(screen))
 
-    def compose(self) -> ComposeResult:
-        with VerticalScroll(id="page"):
-            yield Static(shown(self._title, "bold $accent"), id="title")
-            yield Static(Content("\n").join(key_lines(self._keys)), id="keys")
-            yield Static(shown_lines(self._text), id="text")
-            yield Static(shown("Esc closes", "$secondary"), id="close")
+    def body(self) -> ComposeResult:
+        yield Static(Content("\n").join(key_lines(self._keys)), id="keys")
+        yield Static(shown_lines(self._text))
 
     def action_scroll(self, by: int) -> None:
-        self.query_one(VerticalScroll).scroll_relative(y=by, animate=False)
+        self.query_one(".box").scroll_relative(y=by, animate=False)
 
 
 def keys_of(screen: Screen[object]) -> list[tuple[str, str]]:

@@ -33,12 +33,6 @@ class Preferences(msgspec.Struct, frozen=True, kw_only=True):
     """Light theme."""
 
 
-def preferences_path() -> Path:
-    import platformdirs
-
-    return platformdirs.user_config_path("hissway", appauthor=False) / "screens.json"
-
-
 def load(path: Path) -> Preferences:
     """What is on disk, or the defaults where it is missing or not readable as such."""
     try:

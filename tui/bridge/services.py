@@ -83,9 +83,9 @@ class Services:
         return None
 
     def preferences_path(self) -> Path:
-        from tui.bridge.preferences import preferences_path
+        from platformdirs import user_config_path
 
-        return preferences_path()
+        return user_config_path("hissway", appauthor=False) / "screens.json"
 
     def shop_key(self) -> Ed25519PrivateKey | None:
         """The key that signatures on this machine carry, if the shop has made one."""

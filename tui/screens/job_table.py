@@ -1,6 +1,5 @@
 """A table made of all jobs of the folder, which is read away from the screen's own thread."""
 
-import asyncio
 from collections.abc import Iterable
 from typing import ClassVar
 
@@ -12,6 +11,7 @@ from textual.widgets import Static
 
 from listen.errors import HisswayError
 from listen.jobs.folder.witnesses import JobSummary
+from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import BayScreen, in_background
 from tui.widgets.lines import Lines
@@ -60,7 +60,7 @@ class JobTable(BayScreen[None]):
         from listen.jobs.folder.store import list_jobs
 
         try:
-            self.read(await asyncio.to_thread(list_jobs, self.bay.services.jobs_root()))
+            self.read(await in_thread(list_jobs, self.bay.services.jobs_root()))
         except HisswayError as e:
             self.say(str(e))
 

@@ -1,7 +1,5 @@
 """Before and after: another job of the list beside the open one, figure by figure."""
 
-import asyncio
-
 from textual.binding import Binding
 from textual.content import Content
 
@@ -9,6 +7,7 @@ from listen.jobs.job import Job
 from listen.report.content import BeforePart, ChangeRow
 from listen.voice import times
 from listen.voice.text import plain
+from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import TextScreen, asks
 from tui.screens.dialog import PickScreen
@@ -45,7 +44,7 @@ class CompareScreen(TextScreen):
     async def action_other(self) -> None:
         from listen.jobs.folder.store import list_jobs, open_job
 
-        found = await asyncio.to_thread(list_jobs, self.bay.services.jobs_root())
+        found = await in_thread(list_jobs, self.bay.services.jobs_root())
         here = self.bay.open_job.folder.name if self.bay.open_job else ""
         others = [s for s in found if s.folder != here]
         if not others:

@@ -1,6 +1,5 @@
 """What can be done with a whole job from the list: its card, another test of the engine, packing, putting aside."""
 
-import asyncio
 from pathlib import Path
 
 from textual.binding import Binding
@@ -107,7 +106,7 @@ class JobsMore(JobTable):
         from listen.jobs.exchange.pack import pack
 
         to = self.bay.services.jobs_root() / f"{job.folder}.zip"
-        await asyncio.to_thread(pack, self._path(job), to)
+        await in_thread(pack, self._path(job), to)
         self.tell(f"Packed: {to}")
 
     def _folder(self, job: JobSummary) -> None:

@@ -16,7 +16,7 @@ from listen.errors import AudioError
 from listen.lab.training.book import Answer, Call
 from listen.trade.points import point
 from tui.bridge.threads import in_thread
-from tui.screens.base import asks
+from tui.screens.base import asks, in_background
 from tui.screens.dialog import TickScreen
 from tui.screens.hearing import HearingScreen
 from tui.screens.lab import drill_words as words
@@ -211,32 +211,30 @@ class DrillScreen(HearingScreen[None]):
         self._without = not self._without
         self._list_pairs()
 
-    def _show(self, wanted: type[Heat] | type[SpectraPlot]) -> bool:
-        """Put it in the numbers' place, or the numbers back; whether it is to be drawn."""
+    def _show(self, wanted: type[Heat] | type[SpectraPlot]) -> None:
+        """Put it in the numbers' place and draw it, or the numbers back."""
+        heat, plot, ladder = self.query_one(Heat), self.query_one(SpectraPlot), self.query_one(Ladder)
         again = bool(self.query_one(wanted).display) and self.phase == "truth"
         for kind in (Heat, SpectraPlot):
             self.query_one(kind).display = kind is wanted and not again
-        ladder = self.query_one(Ladder)
         ladder.display = again and bool(ladder.point_rows)
-        return not again
-
-    def action_look(self) -> None:
-        heat = self.query_one(Heat)
-        if not self._show(Heat):
-            return
         heat.empty, heat.picture = "making the picture ...", None
-        self.call_after_refresh(self.start, partial(self._picture, self.query_one(Pairs).chosen.id), "look")
+        plot.empty()
+        if not again:
+            self.call_after_refresh(self._draw, self.query_one(Pairs).chosen.id)
 
-    async def _picture(self, at: str) -> None:
-        heat = self.query_one(Heat)
-        size = heat.size
-        heat.picture = await in_thread(side_by_side, self.held.pair(at), size.width, size.height)
-
-    def action_spectrum(self) -> None:
-        if self._show(SpectraPlot):
-            self.start(partial(self._spectrum, self.query_one(Pairs).chosen.id), "look")
-
-    async def _spectrum(self, at: str) -> None:
+    @in_background("look")
+    async def _draw(self, at: str) -> None:
         from listen.signal.exhibit import exhibit
 
-        self.query_one(SpectraPlot).show(await in_thread(exhibit, *self.held.pair(at)))
+        heat, pair = self.query_one(Heat), self.held.pair(at)
+        if heat.display:
+            heat.picture = await in_thread(side_by_side, pair, heat.size.width, heat.size.height)
+        else:
+            self.query_one(SpectraPlot).show(await in_thread(exhibit, *pair))
+
+    def action_look(self) -> None:
+        self._show(Heat)
+
+    def action_spectrum(self) -> None:
+        self._show(SpectraPlot)

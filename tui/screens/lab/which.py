@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import secrets
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, Literal, TypeVar
 
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.widgets import Static
 
 from listen.errors import AudioError
 from tui.bridge.threads import in_thread
-from tui.content import shown
 from tui.screens.base import in_background
 from tui.screens.hearing import HearingScreen
 from tui.widgets.banner import Banner, Say
@@ -54,7 +53,6 @@ class WhichScreen(HearingScreen[R]):
         yield Banner()
         yield ChoicePanel(id="choice")
         yield Pairs()
-        yield Static(id="told")
 
     def on_mount(self) -> None:
         """The answers have the keys; trials are made away from the screen."""
@@ -75,14 +73,12 @@ class WhichScreen(HearingScreen[R]):
         """Put the trial in hand up, not heard yet."""
         say, at, pair = self.question()
         answers = tuple(Choice(str(i), str(i), word) for i, word in enumerate(ORDINALS[: self.INTERVALS], 1))
-        self.put_up(say, answers, at)
+        self.put_up(replace(say, outcome=self._last_word), answers, at)
         self.query_one(Pairs).pairs = (Pair("pair", pair, tuple(a.words for a in answers)),)
-        self.query_one("#told", Static).update(shown(self._last_word))
 
     def over(self, say: Say) -> None:
         self.query_one(Banner).say = say
         self.query_one(ChoicePanel).display = self.query_one(Pairs).display = False
-        self.query_one("#told", Static).update("")
 
     @in_background("play")
     async def action_play(self) -> None:

@@ -6,13 +6,13 @@ from functools import partial
 
 from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.widgets import Static
 
 from listen.jobs.bring_in import Recording, cut, loudness, stretch
 from listen.voice.text import plain
 from tui.bridge.playback import levelled
 from tui.bridge.threads import in_thread
 from tui.screens.hearing import PlayingScreen
+from tui.widgets.banner import Banner, Say
 from tui.widgets.level_meter import LevelStrip
 
 STEPS = 400
@@ -29,7 +29,6 @@ HOW = (
 class CutScreen(PlayingScreen[tuple[Recording, ...]]):
     """Dismisses with the pieces, or None."""
 
-    CSS_PATH = "naming.tcss"
     BINDINGS = [
         Binding("space", "play", "Play or stop"),
         Binding("m", "mark", "Mark"),
@@ -50,9 +49,8 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
         return ("name recordings", plain(self.recording.path.name, 40), "cut")
 
     def body(self) -> ComposeResult:
-        yield Static(HOW, id="how")
+        yield Banner()
         yield LevelStrip()
-        yield Static(id="pieces")
 
     def on_mount(self) -> None:
         self.query_one(LevelStrip).seconds = self.recording.seconds
@@ -66,7 +64,7 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
         strip = self.query_one(LevelStrip)
         pieces = cut(self.recording, strip.marks)
         state = f"{len(strip.marks)} marks, {len(pieces)} pieces" if strip.marks else "No marks yet."
-        self.query_one("#pieces", Static).update(state)
+        self.query_one(Banner).say = Say(HOW, state)
 
     def action_move(self, by: int) -> None:
         self._stop()

@@ -6,7 +6,6 @@ from functools import partial
 from textual import events, on
 from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.widgets import Static
 
 from listen.jobs.bring_in import KINDS, LONG_S, Found, Recording, in_walking_order, stretch
 from listen.jobs.walk import Step
@@ -15,14 +14,15 @@ from listen.voice.names import clip as clip_words
 from listen.voice.names import point_name
 from listen.voice.text import plain
 from tui.bridge.playback import levelled
-from tui.content import shown
 from tui.screens.base import asks
 from tui.screens.hearing import PlayingScreen
 from tui.screens.naming.cut import CutScreen
+from tui.widgets.banner import Banner, Say
 from tui.widgets.lines import Lines
 
 PLAYED_S = 20.0
 """Of a recording that is played here; the cut screen plays any stretch of a longer one."""
+HOW = "Which recording is which? Space plays it, a digit says the point, o whether the air was on."
 UNNAMED = "None is named yet: a digit says which point a recording is, w names them in walking order."
 NAME = 26
 """Columns of a file's name."""
@@ -32,7 +32,6 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
     """A line a recording; digits say which point, o whether the air was on."""
 
     HERE = "name recordings"
-    CSS_PATH = "naming.tcss"
     AUTO_FOCUS = "#files"
     BINDINGS = [
         Binding("space", "play", "Play or stop"),
@@ -52,19 +51,17 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
             self.recordings = in_walking_order(self.recordings, 0, [p.id for p in points], (step.point, step.walk))
 
     def body(self) -> ComposeResult:
-        yield Static(id="how")
+        yield Banner()
         yield Lines(id="files")
-        yield Static(id="points")
-        yield Static(id="wrong")
 
     def on_mount(self) -> None:
-        self.query_one("#how", Static).update(
-            f"Which recording is which? Space plays it, a digit says the point, o whether the air was on. "
-            f"In order of time, {self._order}."
-        )
-        numbered = "   ".join(f"{i} {p.words}" for i, p in enumerate(self._points[:9], 1))
-        self.query_one("#points", Static).update(f"{numbered}   0 not used")
+        self._say()
         self._show(*self.recordings)
+
+    def _say(self, outcome: str = "", tone: str = "plain") -> None:
+        numbered = "   ".join(f"{i} {p.words}" for i, p in enumerate(self._points[:9], 1))
+        order = f"{HOW} In order of time, {self._order}."
+        self.query_one(Banner).say = Say(order, f"{numbered}   0 not used", "", outcome, tone)
 
     def _show(self, *recordings: Recording) -> None:
         self.recordings = recordings
@@ -94,7 +91,7 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
         long = r is not None and r.seconds >= LONG_S
         hint = "A long one: if it holds several points, c cuts it at marks." if long else ""
         trouble = f"! {plain(r.trouble, 300)}" if r is not None and r.trouble else ""
-        self.query_one("#wrong", Static).update(shown(trouble or hint, "bold $error" if trouble else "$secondary"))
+        self._say(trouble or hint, "again" if trouble else "plain")
 
     def take_key(self, event: events.Key) -> bool:
         """A digit names the point."""
@@ -133,7 +130,7 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
 
     def action_take(self) -> None:
         if not any(r.point for r in self.recordings):
-            self.query_one("#wrong", Static).update(shown(f"! {UNNAMED}"))
+            self._say(f"! {UNNAMED}", "again")
         else:
             self.dismiss(self.recordings)
 

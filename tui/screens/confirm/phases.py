@@ -24,10 +24,6 @@ if TYPE_CHECKING:
 WITH = "The shop key signs beside the name, so that another machine can check it."
 WITHOUT = "No key is used: the typed name stands alone."
 NONE = "There is no shop key on this machine: the typed name stands alone. hissway key --make makes a key."
-CHOICES = (
-    Choice("s", "sign", "sign and close the round", "read what you sign, then type your name"),
-    Choice("l", "later", "sign later", "the decision stands, the round stays open"),
-)
 
 
 def key_words(services: Services) -> str:
@@ -66,12 +62,20 @@ def held_by(record: RoundRecord) -> str:
     return f"Signed with the shop key {fingerprint(record.signatures[-1].public_key)}"
 
 
-DECISIONS = (
-    Choice("a", "agree", "agree", "the verdict stands as it is"),
-    Choice("o", "overrule", "overrule", "another path or several, with a reason"),
-    Choice("b", "back", "send back", "ask for one named recording"),
-    Choice("l", "later", "decide later", "nothing is written"),
-)
+CHOICES = {
+    "tech": (Choice("n", "numbers", "show the numbers"),),
+    "decide": (
+        Choice("a", "agree", "agree", "the verdict stands as it is"),
+        Choice("o", "overrule", "overrule", "another path or several, with a reason"),
+        Choice("b", "back", "send back", "ask for one named recording"),
+        Choice("l", "later", "decide later", "nothing is written"),
+    ),
+    "decided": (
+        Choice("s", "sign", "sign and close the round", "read what you sign, then type your name"),
+        Choice("l", "later", "sign later", "the decision stands, the round stays open"),
+    ),
+}
+"""What is asked in a phase."""
 KINDS = (
     ("1", "an air clip", "air on"),
     ("2", "a quiet clip", "air off"),
@@ -80,7 +84,6 @@ KINDS = (
 )
 KIND_OF = {"1": "air", "2": "quiet", "3": "shut", "4": "switched"}
 """What may be asked for, by its key."""
-SHOW = (Choice("n", "numbers", "show the numbers"),)
 BEFORE_NUMBERS = ("name", "hear", "call", "tech")
 """Phases in which no number is on the screen."""
 WHO = "Type your name: it stands under whatever you decide. Enter goes on, Esc goes back."

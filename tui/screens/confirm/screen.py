@@ -29,8 +29,6 @@ from tui.widgets.ladder import Ladder
 from tui.widgets.pairs import Pair, Pairs
 from tui.widgets.panels import ChoicePanel
 
-CHOICES = {"tech": phases.SHOW, "decide": phases.DECISIONS, "decided": phases.CHOICES}
-
 
 class ConfirmScreen(HearingScreen[None]):
     """One round before its supervisor."""
@@ -99,7 +97,7 @@ class ConfirmScreen(HearingScreen[None]):
         ladder.point_rows = point_rows(self._points(), record, {}, {}) if numbers else ()
         if numbers:
             self.set_focus(ladder)
-        choices = calls(self._points()) if phase == "call" else CHOICES.get(phase, ())
+        choices = calls(self._points()) if phase == "call" else phases.CHOICES.get(phase, ())
         self.put_up(say, choices, phase, sure=phase == "call")
 
     def _points(self) -> tuple[Point, ...]:

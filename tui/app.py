@@ -41,8 +41,6 @@ class HisswayApp(OrdersKeys, Bay):
 
     TITLE = "Hissway"
     CSS_PATH = "app.tcss"
-    ENABLE_COMMAND_PALETTE = True
-    COMMAND_PALETTE_BINDING = "ctrl+p"
     BINDINGS = [
         Binding("question_mark,f1", "explain", "Help", key_display="?"),
         Binding("f2", "who", "Who sits here", show=False),

@@ -23,7 +23,6 @@ class Others:
         self._trouble = ""
 
     async def look(self) -> None:
-        """Read what came in, if anything did."""
         opened = self._app.open_job
         if opened is None or self._looking:
             return

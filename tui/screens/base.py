@@ -120,7 +120,6 @@ class BayScreen(OrderedKeys[R]):
 
     @property
     def opened(self) -> OpenJob:
-        """The open job on disk."""
         assert self.bay.open_job is not None
         return self.bay.open_job
 

@@ -39,7 +39,6 @@ class CautionScreen(Dialog[str]):
         self.set_focus(panel)
 
     def action_read_on(self) -> None:
-        """Turn the page; after the last, done."""
         self._handed_in = True  # Enter behind a figure ends it: what a scanner sends next is another one
         if not self.query_one(CautionPanel).page():
             self.dismiss(self._typed)

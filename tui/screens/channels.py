@@ -123,7 +123,6 @@ class ChannelsScreen(Dialog[tuple[str, ...]]):
         self._give(None)
 
     def action_undo(self) -> None:
-        """The point before once more."""
         if self._first_digit:
             self._first_digit = False
         elif self._given:

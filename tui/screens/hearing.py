@@ -54,7 +54,6 @@ class HearingScreen(PlayingScreen[R]):
     phase: str = ""
 
     def go(self, phase: str) -> None:
-        """Show another phase."""
         raise NotImplementedError
 
     def put_up(self, say: Say, choices: tuple[Choice, ...], about: str, *, sure: bool = False) -> None:

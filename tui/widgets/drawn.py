@@ -137,7 +137,6 @@ class DrawnList(Drawn):
     DEFAULT_CSS = "DrawnList { height: auto; }"
 
     def drawing(self, width: int) -> list[Cells]:
-        """All lines."""
         raise NotImplementedError
 
     def draw_line(self, y: int, width: int) -> Cells:

@@ -146,7 +146,6 @@ def in_full(row: CylinderRow, job: Job) -> str:
 
 
 def finding_choices(engine: Engine) -> list[tuple[str, str]]:
-    """What a teardown of this engine may show."""
     not_there = {PathId.NEXT_CYLINDER} if len(engine.cylinders) == 1 else set()
     not_there |= {PathId.COOLANT_PASSAGE} if engine.cooling == "air" else set()
     paths = [p for p in PathId if p not in {PathId.SET_UP, PathId.FITTING, *not_there}]

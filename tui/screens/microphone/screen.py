@@ -81,7 +81,6 @@ class MicrophoneScreen(BayScreen[None]):
 
     @in_background("list")
     async def action_again(self) -> None:
-        """Look for inputs."""
         listed = self.query_one(Lines)
         try:
             self._inputs = await in_thread(self.bay.services.inputs)

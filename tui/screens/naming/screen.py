@@ -94,7 +94,6 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
         self._say(trouble or hint, "again" if trouble else "plain")
 
     def take_key(self, event: events.Key) -> bool:
-        """A digit names the point."""
         if (event.character or "").isdecimal() and event.key != "0":
             self._point(int(event.character or "0"))
             return True

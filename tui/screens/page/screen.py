@@ -111,7 +111,6 @@ class PageScreen(BayScreen[None]):
 
     @asks
     async def action_turn(self) -> None:
-        """Take the line back, or let it count again."""
         line = self.line()
         if line is None or not (line.may_be_taken_back or line.may_come_back):
             return

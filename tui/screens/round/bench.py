@@ -55,7 +55,6 @@ class Bench(BayScreen[None]):
         return tuple(s for s in self.view.walk.steps if s.walk == SWITCHED and (s.state == "due" or s.point in wished))
 
     def by_key(self, step: Step) -> str:
-        """What one key takes at a step."""
         return key_takes(self.opened.job, step, self.now, self.bay.preferences)
 
     def under_way(self) -> str:

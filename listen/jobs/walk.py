@@ -84,8 +84,6 @@ class Wish(msgspec.Struct, frozen=True):
     kind: str = ""
     """Clip kind, or :data:`LOOK`; empty: that of the walk that is due, or was begun last."""
     walk: str = ""
-    seconds: float = 0.0
-    """Length of the clip at least; 0: as usual."""
 
 
 LOOK = "look"
@@ -94,15 +92,14 @@ LOOK = "look"
 
 def advised(verdict: Verdict, record: RoundRecord) -> tuple[Wish, ...]:
     """What a verdict advises to record next, clip by clip; nothing where it advises none."""
-    at, kind, seconds = verdict.next_point, verdict.next_kind, verdict.next_seconds
+    at, kind = verdict.next_point, verdict.next_kind
     if not at:
         return ()
     if kind in ("quiet", "air") and record.live_clips(at, SWITCHED):
         return (Wish(at, SWITCHED),)
-    if kind != "air" or (seconds <= USUAL_S and record.live_clips(at, "quiet")):
+    if kind != "air" or record.live_clips(at, "quiet"):
         return (Wish(at, kind),)
-    pair = (Wish(at, "quiet", "quiet", seconds), Wish(at, "air", "air", seconds))
-    return (*pair, Wish(at, "quiet", "closing", seconds)) if seconds > USUAL_S else pair
+    return Wish(at, "quiet", "quiet"), Wish(at, "air", "air")
 
 
 def spoiled(verdict: Verdict, record: RoundRecord) -> tuple[ClipRecord, ...]:
@@ -112,10 +109,6 @@ def spoiled(verdict: Verdict, record: RoundRecord) -> tuple[ClipRecord, ...]:
         there = [c for c in record.live_clips(again.point) if c.kept.clip_kind == again.kind]
         found += there[again.number - 1 : again.number] if again.number else there
     return tuple(found)
-
-
-USUAL_S = 5.0
-"""Clips asked for longer than this get a closing quiet clip: the longer one listens, the more the shop may drift."""
 
 
 class Walked(msgspec.Struct, frozen=True, kw_only=True):

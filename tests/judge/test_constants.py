@@ -5,6 +5,7 @@ Whoever changes a figure changes it here too, and says beside it which source or
 
 import ast
 import importlib
+import math
 import re
 from pathlib import Path
 
@@ -26,6 +27,9 @@ FIGURES = {
     "air": {
         "CARRIED_DB": (4.0, 0.0, -4.0, -8.0, -14.0),
         "CARRIED_STEPS": (0.618033988749895, 0.41421356237309515, 0.7320508075688772),
+        "ROOM_DB": (-math.inf,) * 18 + (-3.0, -7.0),
+        "ROOM_STEPS": (0.6457513110645906, 0.3166247903553998, 0.8729833462074170),
+        "ROOM_SPREAD_DB": 2.5,
         "SOUND_STEP": 0.23606797749978967,
         "UNLIKE_SHARE": 0.1,
         "UNLIKE_DB": 9.0,
@@ -48,8 +52,8 @@ FIGURES = {
     "next_best": {
         "MEASURED_TO_DB": 1.5,
         "CLEAR_LIMIT_DB": -8.0,
-        "LONGER_BUYS_DB": 3.0,
         "USUAL_SECONDS": 4.0,
+        "LOSSES_PERCENT": (3.0, 6.0, 10.0, 15.0, 20.0, 30.0, 40.0, 50.0, 60.0, 70.0, 80.0, 90.0, 97.0),
         "WORTH_BITS": 0.02,
     },
     "readings": {

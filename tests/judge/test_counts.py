@@ -162,12 +162,12 @@ def test_behind_a_bore_of_half_a_millimetre_a_loss_of_the_others_of_80_percent_i
     assert loss(SOUND, read, BASE) > loss(EXHAUST, read, BASE)
 
 
-@pytest.mark.parametrize(("percent", "decibans"), [(5.0, -0.7), (20.0, 2.1), (40.0, 3.2)])
-def test_an_engine_that_loses_a_fifth_more_than_usual_changes_what_a_sound_cylinder_loses_and_no_leak(
+@pytest.mark.parametrize(("percent", "decibans"), [(5.0, -0.3), (20.0, 1.1), (40.0, 1.65)])
+def test_an_engine_that_loses_a_tenth_more_than_usual_changes_what_a_sound_cylinder_loses_and_no_leak(
     percent: float, decibans: float
 ) -> None:
     read = Readings(loss_percent=percent, restrictor_mm=1.0)
-    (wide,) = [a for a in SETS if a.normal_loss == 1.2]
+    (wide,) = [a for a in SETS if a.normal_loss == 1.1]
     assert db(loss(SOUND, read, wide) - loss(SOUND, read, BASE)) == pytest.approx(decibans, abs=0.15)
     assert loss(INTAKE, read, wide) == loss(INTAKE, read, BASE)
 
@@ -218,13 +218,13 @@ def test_before_anything_is_heard() -> None:
 
 
 def test_under_the_other_assumptions() -> None:
-    """2 dB more cross-talk, other sounds 2.5 and 2 times as often, any blow-by, a fifth more lost, sound 1.5 times."""
+    """2 dB more cross-talk, other sounds 1.75 and 1.5 times as often, any blow-by oftener, a tenth more lost."""
     talk, sounds, air, lost, mostly = SETS[1:]
     assert (talk.talk_db - BASE.talk_db, talk.talk_widen / BASE.talk_widen) == (2.0, pytest.approx(1.2))
-    assert (sounds.stray / BASE.stray, sounds.outside / BASE.outside) == (pytest.approx(2.5), pytest.approx(2.0))
-    assert (BASE.blow_by_open, air.blow_by_open) == (0.25, 1.0)
-    assert lost.normal_loss / BASE.normal_loss == pytest.approx(1.2)
-    assert mostly.sound_odds / BASE.sound_odds == 1.5
+    assert (sounds.stray / BASE.stray, sounds.outside / BASE.outside) == (pytest.approx(1.75), pytest.approx(1.5))
+    assert (BASE.blow_by_open, air.blow_by_open) == (0.25, 0.6)
+    assert lost.normal_loss / BASE.normal_loss == pytest.approx(1.1)
+    assert mostly.sound_odds / BASE.sound_odds == 1.25
 
 
 def test_sets_that_differ_in_what_is_heard_do_not_share_the_clips_odds() -> None:
@@ -354,13 +354,17 @@ def test_cross_talk_is_never_taken_for_more_than_minus_4_db() -> None:
     assert max(w.mean_db for i, w in enumerate(usual) if i != own) < -4.0
 
 
+ALIKE = dict.fromkeys(QUIET, 12.0)
+
+
 @pytest.mark.parametrize(
     ("levels", "readings", "point", "kind", "bits"),
     [
-        ({**QUIET, "oil-filler": 0.0}, {"loss_percent": 15.0}, "oil-filler", "sound", 0.287),
-        ({"intake": None, "oil-filler": -12.0}, {"loss_percent": 40.0}, "tailpipe", "air", 0.278),
-        (loud_at("intake", 4.0), {"loss_percent": 30.0, "bubbles_seen": False}, "intake", "air", 0.0905),
-        (loud_at("intake", 14.0), {"loss_percent": 30.0, "bubbles_seen": False}, "intake", "air", 0.028),
+        ({**QUIET, "oil-filler": 0.0}, {"loss_percent": 15.0}, "oil-filler", "sound", 0.298),
+        ({"intake": None, "oil-filler": -12.0}, {"loss_percent": 40.0}, "tailpipe", "air", 0.224),
+        (loud_at("intake", 4.0), {"loss_percent": 30.0, "bubbles_seen": False}, "oil-filler", "sound", 0.029),
+        (ALIKE, {"sound": QUIET, "loss_percent": 30.0, "bubbles_seen": False}, "oil-filler", "shut", 0.249),
+        (QUIET, {"bubbles_seen": False}, "", "loss", 0.20),
     ],
 )
 def test_the_next_recording_is_worth_what_it_tells(

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from evidence_made import made
+from evidence_made import loud_at, made
 
 from listen.judge.loudness import LEVELS_DB
 from listen.judge.next_best import CLEAR_LIMIT_DB, NextBest, _bits, _seen, next_best
@@ -42,16 +42,32 @@ def test_at_the_limit_a_hiss_is_seen_half_of_the_time_and_from_1_5_db_below_it_n
     assert rows.sum(axis=1) == pytest.approx(np.ones(5))
 
 
-def test_a_recording_is_asked_for_by_length_and_told_apart_from_one_to_be_made_again():
+def test_a_point_that_was_not_recorded_is_asked_for_and_one_that_was_is_not_asked_for_again():
+    """Longer clips of the same point named one round in 50."""
     new = best({"intake": None, "oil-filler": -7.0, "radiator": None}, loss_percent=45.0, bubbles_seen=False)
-    assert (new.point, new.kind, new.seconds) == ("tailpipe", "air", 16.0)
-    assert new.text == "Record the tailpipe quiet, air, quiet, 16 s each: it would best tell sound from rings."
-    beside = {"intake": None, "tailpipe": None, "oil-filler": -7.0, "radiator": None}
-    again = best({**beside, "intake": -8.0}, sound=beside, loss_percent=15.0, bubbles_seen=False)
-    assert (again.point, again.kind, again.seconds) == ("intake", "air", 16.0)
-    assert again.text == (
-        "Record the intake again, quiet, air, quiet, 16 s each: it would best tell intake valve from sound."
+    assert (new.point, new.kind, new.seconds) == ("tailpipe", "air", 4.0)
+    assert new.text == "Record the tailpipe, quiet and air: it would best tell sound from rings."
+    evidence = made(loud_at("intake", 14.0), loss_percent=30.0, bubbles_seen=False)
+    assert next_best(evidence, posterior(evidence)) is None
+
+
+def test_a_hiss_alike_everywhere_asks_for_a_clip_with_the_cylinder_side_shut_off_where_it_is_loudest():
+    levels = {"intake": 12.0, "tailpipe": 11.0, "oil-filler": 13.0, "radiator": 12.0}
+    sound = {"intake": None, "tailpipe": None, "oil-filler": -7.0, "radiator": None}
+    found = best(levels, sound=sound, loss_percent=30.0, bubbles_seen=False)
+    assert (found.point, found.kind, found.seconds) == ("oil-filler", "shut", 4.0)
+    assert found.text == (
+        "Record the oil filler with the supply on and the cylinder side shut off: "
+        "it would best tell rings from fitting."
     )
+
+
+def test_a_loss_that_was_not_read_is_asked_for_and_one_that_was_is_not():
+    quiet = {"intake": None, "tailpipe": None, "oil-filler": -7.0, "radiator": None}
+    found = best(quiet, bubbles_seen=False)
+    assert (found.point, found.kind) == ("", "loss")
+    assert found.text == "Read the loss with the air on: it would best tell sound from rings."
+    assert best(quiet, bubbles_seen=False, loss_percent=45.0).kind != "loss"
 
 
 def test_a_sound_cylinders_clip_is_asked_for_at_its_usual_length():

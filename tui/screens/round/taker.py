@@ -216,9 +216,8 @@ def leads() -> Lead:
 
 
 def recording_s(lead: Lead | None, bench: Bench) -> float:
-    """Length of the clip: what its commands take; else as preferred, or longer where the plan says so."""
-    asked = bench.now.plan[0].seconds if bench.now.plan else 0.0
-    return lead.seconds if lead else max(bench.bay.preferences.clip_s, asked)
+    """Length of the clip: what its commands take; else as preferred."""
+    return lead.seconds if lead else bench.bay.preferences.clip_s
 
 
 async def doubted(bench: Bench, places: Sequence[str]) -> str:

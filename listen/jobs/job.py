@@ -157,10 +157,11 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
         """True where clips or readings of the round changed since the latest result."""
         if not self.judged:
             return False
-        # Clips of a sound cylinder are lent by other rounds: `jobs.reference` follows what becomes of them there.
-        own = {c.id: not c.taken_back for c in self.clips if c.kept.clip_kind != "sound"}
-        in_use = {clip for clip, used in own.items() if used}
-        return self.readings_changed or in_use != own.keys() & set(self.judged[-1].clips)
+        own = {c.id: c.kept.point for c in self.live_clips() if c.kept.clip_kind != "sound"}
+        # As `jobs.reference` counts them: the last at a point, of those recorded here; it follows what others lend.
+        sound = {c.kept.point: c.id for c in self.live_clips() if c.kept.clip_kind == "sound"}
+        in_use = own.keys() | {clip for point, clip in sound.items() if point in own.values()}
+        return self.readings_changed or in_use != {c.id for c in self.clips} & set(self.judged[-1].clips)
 
     def live_clips(self, point: str | None = None, walk: str | None = None) -> tuple[ClipRecord, ...]:
         """Clips in use, in the order kept, of one point or walk if asked."""

@@ -82,18 +82,14 @@ class Wish(msgspec.Struct, frozen=True):
 
     point: str
     kind: str = ""
-    """Clip kind, or :data:`LOOK`; empty: that of the walk that is due, or was begun last."""
+    """Clip kind, or the kind of a step that is no clip; empty: that of the walk that is due, or was begun last."""
     walk: str = ""
 
 
-LOOK = "look"
-"""Wish to answer once more whether bubbles rise."""
-
-
 def advised(verdict: Verdict, record: RoundRecord) -> tuple[Wish, ...]:
-    """What a verdict advises to record next, clip by clip; nothing where it advises none."""
+    """What a verdict advises to record or answer next, step by step; no answer where the round is signed."""
     at, kind = verdict.next_point, verdict.next_kind
-    if not at:
+    if not kind or (record.signed and kind in DONE):
         return ()
     if kind in ("quiet", "air") and record.live_clips(at, SWITCHED):
         return (Wish(at, SWITCHED),)
@@ -125,8 +121,8 @@ class Walked(msgspec.Struct, frozen=True, kw_only=True):
     def at(self, wish: Wish) -> Step:
         """The step wished for: of its kind (and walk), else in the walk that is due, else in the last one begun."""
         here = {s.walk: s for s in self.steps if s.kind == "clip" and s.point == wish.point}
-        if wish.kind == LOOK:
-            chosen = next((s for s in self.steps if s.kind == "bubbles"), self.due)
+        if wish.kind in DONE:
+            chosen = next((s for s in self.steps if s.kind == wish.kind), self.due)
         elif wish.kind:
             fits = (s for s in here.values() if s.clip_kind == wish.kind and wish.walk in ("", s.walk))
             chosen = next(fits, None) or self._otherwise(wish)

@@ -41,7 +41,7 @@ class NextBest:
 
     point: str
     kind: str
-    """A clip kind, ``look`` for "bubbles seen?", or ``loss``."""
+    """A clip kind, ``bubbles`` for "bubbles seen?", or ``loss``."""
     seconds: float
     bits: float
     text: str
@@ -110,7 +110,7 @@ def _looks(evidence: RoundEvidence, likely: list[Hypothesis]) -> list[Candidate]
     readings = evidence.readings
     if readings.bubbles_seen is None:
         coolant = usual_points()[PathId.COOLANT_PASSAGE].id
-        out.append((coolant, "look", _yes_or_no([SEEN[PathId.COOLANT_PASSAGE in h.paths] for h in likely])))
+        out.append((coolant, "bubbles", _yes_or_no([SEEN[PathId.COOLANT_PASSAGE in h.paths] for h in likely])))
     if readings.loss_percent is None:
         read = [replace(readings, loss_percent=x) for x in LOSSES_PERCENT]
         density = np.exp([[loss(h.paths, r, BASE, evidence.shop) for r in read] for h in likely])
@@ -147,7 +147,7 @@ def _bits(p: NDArray[np.float64], foretold: NDArray[np.float64]) -> float:
 def _words(point_id: str, kind: str, odds: Posterior) -> str:
     what = {
         "loss": "Read the loss with the air on",
-        "look": "Look at the coolant with the air on and answer whether bubbles rise",
+        "bubbles": "Look at the coolant with the air on and answer whether bubbles rise",
         Kind.SOUND: "Record the {} with air in a cylinder known to be sound",
         Kind.SHUT: "Record the {} with the supply on and the cylinder side shut off",
         Kind.AIR: "Record the {}, quiet and air",

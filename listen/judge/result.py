@@ -84,9 +84,9 @@ class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     next: str
     """The one recording or check that would help most; empty where nothing is needed."""
     next_point: str = ""
-    """Where that recording is to be made; empty where the next thing is no recording."""
+    """Where that recording is to be made, or that look taken."""
     next_kind: str = ""
-    """Which clip it is: ``quiet``, ``air``, ``sound`` or ``shut``."""
+    """Which clip it is: ``quiet``, ``air``, ``sound`` or ``shut``; or what is answered: ``bubbles``, ``loss``."""
     next_seconds: Seconds = 0.0
     """Length of each clip of that recording; 0: as usual."""
     rests_on: tuple[str, ...] = ()

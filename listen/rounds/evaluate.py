@@ -110,11 +110,9 @@ def judge_points(
     )
     judged = verdict(odds, may_name, unseen_sentence(weighed.points), NOTHING_TO_ADD, kept_back)
     if judged.next == NOTHING_TO_ADD and (best := next_best(evidence, odds)) is not None:
-        judged = msgspec.structs.replace(judged, next=best.text)
-        if best.kind in set(Kind):
-            judged = msgspec.structs.replace(
-                judged, next_point=best.point, next_kind=best.kind, next_seconds=best.seconds
-            )
+        judged = msgspec.structs.replace(
+            judged, next=best.text, next_point=best.point, next_kind=best.kind, next_seconds=best.seconds
+        )
     measured = weighed.points
     tells = None
     if engine is not None:

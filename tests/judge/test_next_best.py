@@ -86,7 +86,7 @@ def test_a_look_for_bubbles_is_worth_what_their_table_makes_it():
     odds = posterior(evidence)
     p = odds.involved(PathId.COOLANT_PASSAGE)
     found = next_best(evidence, odds)
-    assert found is not None and found.kind == "look"
+    assert found is not None and found.kind == "bubbles"
     expected = entropy(0.85 * p + 0.04 * (1.0 - p)) - p * entropy(0.85) - (1.0 - p) * entropy(0.04)
     assert found.bits == pytest.approx(expected, rel=0.02)
 
@@ -94,6 +94,6 @@ def test_a_look_for_bubbles_is_worth_what_their_table_makes_it():
 def test_bubbles_are_to_be_looked_for_where_nobody_did_and_they_would_tell():
     levels = {"intake": None, "tailpipe": None, "oil-filler": -7.0, "radiator": None}
     looked = best(levels, loss_percent=60.0)
-    assert (looked.kind, looked.seconds) == ("look", 0.0)
+    assert (looked.kind, looked.seconds) == ("bubbles", 0.0)
     assert looked.text.startswith("Look at the coolant with the air on")
-    assert best(levels, loss_percent=60.0, bubbles_seen=False).kind != "look"
+    assert best(levels, loss_percent=60.0, bubbles_seen=False).kind != "bubbles"

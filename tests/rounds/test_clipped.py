@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from listen.judge.next_best import NextBest
 from listen.lab.simulator.render import render
 from listen.rounds.model import Facts
 from listen.trade.points import Kind
@@ -39,6 +40,12 @@ def test_nothing_is_named_past_a_rival_whose_clip_is_clipped_and_it_is_asked_for
     surer = judged(clipped(render(leak()), "intake", "tailpipe"), FACTS)
     assert surer.verdict.probability > 0.9 and surer.verdict.kind == "unclear"
     assert "tailpipe again" in surer.verdict.next and "less input gain" in surer.verdict.next
+
+
+def test_an_answer_that_is_asked_for_is_told_by_its_kind_like_a_clip(monkeypatch) -> None:
+    monkeypatch.setattr("listen.rounds.evaluate.next_best", lambda *_: NextBest("", "loss", 0.0, 1.0, "Read the loss."))
+    verdict = judged(clipped(render(leak(14)), "intake", "tailpipe"), Facts()).verdict
+    assert (verdict.next, verdict.next_point, verdict.next_kind) == ("Read the loss.", "", "loss")
 
 
 def test_sound_is_not_said_over_a_clipped_clip() -> None:

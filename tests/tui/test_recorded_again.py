@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from concurrent.futures import Future
 from pathlib import Path
 
 import msgspec
 import numpy as np
 import pytest
-from bay import FOUR_POINTS, to_engine, until
-from fakes import FakeServices, result_for
+from bay import FOUR_POINTS, to_engine, type_text, until
+from fakes import FakeAnalyst, FakeServices, result_for
 
 from listen.audio.write import write_clip
 from listen.jobs.events import CautionAcknowledged, Judged, ReadingEntered, StepPassed, WayChosen
@@ -22,6 +23,20 @@ from tui.screens.round.screen import RoundScreen
 from tui.screens.verdict.screen import VerdictScreen
 
 POINTS = ("intake", "tailpipe")
+
+
+class Asks(FakeAnalyst):
+    """Every verdict asks for the same."""
+
+    def __init__(self, at: str, kind: str) -> None:
+        super().__init__()
+        self.at, self.kind = at, kind
+
+    def evaluate(self, round_) -> Future:
+        result = super().evaluate(round_).result()
+        verdict = msgspec.structs.replace(result.verdict, next_point=self.at, next_kind=self.kind)
+        (future := Future()).set_result(msgspec.structs.replace(result, verdict=verdict))
+        return future
 
 
 @pytest.mark.parametrize("left_out", [False, True], ids=["walked", "the rest of its walk left out"])
@@ -57,3 +72,47 @@ async def test_the_clip_with_the_slip_is_taken_back_and_due(tmp_path: Path, left
         await until(pilot, lambda: app.screen is round_)
         assert [c.id for c in app.job.round(id).clips if c.taken_back] == [wrong]
         assert (round_.step().point, round_.step().walk) == ("tailpipe", "closing")
+
+
+@pytest.mark.parametrize(
+    ("at", "kind", "said"),
+    [
+        ("intake", "shut", "Supply on, cylinder side shut off: only hose and tester may hiss. Clip at the intake."),
+        ("intake", "sound", "Air on a sound cylinder of this engine, at its top dead centre, full pressure."),
+        ("", "loss", "Cylinder 1 to top dead centre on compression, bar off, air on slowly: read the loss."),
+        ("radiator", "bubbles", "Did bubbles rise in the radiator neck while the air was on?"),
+    ],
+)
+async def test_what_the_verdict_asks_for_is_one_key_away_and_judged(
+    tmp_path: Path, at: str, kind: str, said: str
+) -> None:
+    with create_job(tmp_path / "jobs", title="t", engine=FOUR_POINTS) as opened:
+        id = begin_round(opened, 1)
+        opened.append(WayChosen(way="walks"), CautionAcknowledged(caution=SET_UP, round_id=id))
+        opened.append(
+            *(StepPassed(round_id=id, step=s, reason="no time") for s in ("supply", "loss", "bubbles", "call"))
+        )
+        for n, (walk, point) in enumerate((w, p) for w in ("quiet", "air", "closing") for p in POINTS):
+            write_clip(
+                file := tmp_path / f"{n}.flac", Clip.of(1e-2 * np.random.default_rng(n).normal(size=9600), 48_000)
+            )
+            opened.keep_file(file, opened.new_part(id, point, "air" if walk == "air" else "quiet", walk))
+        opened.append(*(StepPassed(round_id=id, step=w, reason="walk left out") for w in ("quiet", "air", "closing")))
+    app = HisswayApp(services=FakeServices(tmp_path, analyst=Asks(at, kind)))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_engine(pilot)
+        app.push_screen(RoundScreen(id))
+        await until(pilot, lambda: isinstance(app.screen, RoundScreen) and app.screen.step().kind == "done")
+        round_ = app.screen
+        await pilot.press("v", "n")
+        await until(pilot, lambda: app.screen is round_)
+        assert round_.step().sentence.startswith(said)
+        before = app.job.round(id).verdict
+        if kind == "loss":
+            await type_text(pilot, "27")
+        else:
+            await pilot.press("y" if kind == "bubbles" else "space")
+        await until(pilot, lambda: round_.step().kind == "done" and app.job.round(id).verdict is not before)
+        record = app.job.round(id)
+        given = {"loss": app.job.reading("loss", round_id=id), "bubbles": record.bubbles}
+        assert given[kind] if kind in given else record.live_clips(at)[-1].kept.clip_kind == kind

@@ -85,9 +85,9 @@ class Bench(BayScreen[None]):
         self.change(outcome=Outcome(False, str(error), lead=lead))
 
     def write_answer(self, *payloads: Payload) -> bool:
-        """Write; then what became of the clip before it is no news any more."""
+        """Write; then what became of the clip before it is no news any more, and the round may be judged with it."""
         if written := self.write(*payloads):
-            self.change(outcome=None)
+            self.change(outcome=None, plan=self.now.plan[1:], tried=())
         return written
 
     def way_chosen(self, way: str) -> None:

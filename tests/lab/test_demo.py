@@ -141,6 +141,8 @@ def test_a_newcomer_walks_the_cylinder_left_open_and_finds_it_sound(tmp_path: Pa
     with open_job(demo_job(tmp_path)) as opened:
         microphone = SimulatedMicrophone(demo_scenes()[3], pace=0)
         microphone.open()
+        stored = {c.kept.device for c in opened.job.round(MAIN_ROUND).clips}
+        assert stored == {microphone.name}, "a clip of a judged round taken again would be refused as another's"
         while (step := walked(opened.job, LEFT_ROUND).due).kind in ("clip", "call"):
             if step.kind == "call":
                 opened.append(ByEarCalled(round_id=LEFT_ROUND, declined=True))

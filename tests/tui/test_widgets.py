@@ -101,19 +101,22 @@ def test_weights_and_odds_name_what_they_draw() -> None:
     pushed = {"prior": -8.0, "intake": 45.0}
     weights.set_reactive(Weights.path, PathResult(path="rings", probability=0.99, evidence_db=pushed, involved=0.998))
     head, before, intake, _, total = lines(weights, 5, 80)
+    shut = PathResult(path="fitting", probability=0.5, evidence_db={"shut": 9.0}, involved=0.5)
+    weights.set_reactive(Weights.path, shut)
+    assert lines(weights, 3, 80)[1].startswith("cylinder side shut off")
     assert "speaks against" in head and "−8.0" in before and "▓" in before
     assert "▶" in intake and "+45.0" in intake and total.endswith("+37.0 decibans = >99 %")
     odds = Odds()
     odds.set_reactive(
         Odds.paths,
         (
-            PathResult(path="rings", probability=0.94, evidence_db={}, involved=0.94, involved_range=(0.91, 0.96)),
+            PathResult(path="rings", probability=0.94, evidence_db={}, involved=0.94, involved_range=(0.91, 0.999)),
             PathResult(path="none", probability=0.06, evidence_db={}, involved=0.06),
         ),
     )
     odds.set_reactive(Odds.named, ("rings",))
     first, second = lines(odds, 2, 60)
-    assert "94 %" in first and "91 % to 96 %" in first and "▲" in first and "▲" not in second
+    assert "94 % 91 % to >99 %" in first and "▲" in first and "▲" not in second
 
 
 SOME_WIDE = st.text(st.one_of(st.characters(), st.sampled_from("⺀世0a\u0301")), max_size=60)

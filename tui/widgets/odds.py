@@ -50,14 +50,14 @@ class Odds(PointedList):
             line.put_right(width - 2, sure_range(*range_), "dim")
         # whole up to what the least favourable assumptions leave
         line.bar(name, name + scale.column(min(path.involved, (range_ or (1.0,))[0] or 1.0)), pen)
-        line.put_right(width - 15, figures.sure(path.involved), "strong" if named else "plain")
+        line.put_right(width - 16, figures.sure(path.involved), "strong" if named else "plain")
         line.put(width - 1, glyph(kind) if named else " ", pen)
         return line
 
 
 REACH_DB = 30.0
 """Bars of weights reach this far to either side; longer ones are cut and carry an arrow."""
-SOURCE_WORDS = {"prior": "before anything was heard", "loss": "loss read", "bubbles": "bubbles"}
+SOURCE_WORDS = {"prior": "before anything was heard", "loss": "loss read", "shut": "cylinder side shut off"}
 NOTHING_WEIGHED = "Nothing has been weighed: no clip of this round could be used, or it is not judged yet."
 
 

@@ -23,7 +23,7 @@ from listen.audio.take import Recording, Told
 from listen.audio.write import PartWriter
 from listen.errors import AudioError, refusal
 from listen.lab.simulator.render import TakeKey, render
-from listen.lab.simulator.scene import PointSpec, RoundSpec, Switched, TakeSpec
+from listen.lab.simulator.scene import GENERATOR, PointSpec, RoundSpec, Switched, TakeSpec
 from listen.lab.simulator.switching_hand import Spans
 from listen.signal.clip import Clip
 from listen.trade.points import Kind, point
@@ -56,7 +56,7 @@ class SimulatedMicrophone:
         channels: int = 1,
     ) -> None:
         self._spec, self._pace, self._clock, self.channels = spec, pace, clock, channels
-        self.name, self.rate_hz = spec.microphone.name, spec.rate_hz  # the name says that it is simulated
+        self.name, self.rate_hz = f"{spec.microphone.name} ({GENERATOR})", spec.rate_hz  # as its rendered clips say
         self._places: tuple[str, ...] = tuple(p.point for p in spec.points)
         self._tap: int | None = None
         self._held_at: tuple[str, Kind] = (self._places[0], Kind.QUIET)

@@ -17,7 +17,7 @@ WALK_WORDS = {
     "quiet": "quiet walk, air off",
     "air": "air walk, air on",
     "closing": "closing quiet walk, air off",
-    "reference": "reference",
+    "reference": "beside the walks",
 }
 PRESS = {
     "clip": "Press Space.",

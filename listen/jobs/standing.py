@@ -14,7 +14,6 @@ from listen.jobs.decision import Decision, Heard
 from listen.jobs.events import Overruled, SentBack, Signed
 from listen.jobs.job import Job, RoundRecord
 from listen.judge.result import Verdict
-from listen.same_fields import same_fields
 
 By = Literal["nobody", "program", "person"]
 How = Literal["", "agreed", "overruled", "sent-back"]
@@ -41,7 +40,6 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     signature: Signed | None = None
     """The strongest signature under what stands; None where it is unsigned."""
     program: Verdict | None = None
-
     program_then: Verdict | None = None
     stale: bool = False
     """True where clips or readings changed since the program judged."""
@@ -104,8 +102,7 @@ def latest_round(job: Job, cylinder: int) -> RoundRecord | None:
     """The round of a cylinder that counts: the last one judged, else the last begun; none that was set aside."""
     rounds = [r for r in job.rounds_of(cylinder) if r.begun and not r.aside]
     # A round just begun must not hide the verdict before it.
-    judged = [r for r in rounds if r.verdict is not None]
-    chosen = judged or rounds
+    chosen = [r for r in rounds if r.verdict is not None] or rounds
     return chosen[-1] if chosen else None
 
 
@@ -114,7 +111,9 @@ def _decided(base: Standing, record: RoundRecord, d: Decision) -> Standing:
     told = replace(
         base,
         name=decided.name,
-        **same_fields(d, "time", "heard", "own_work"),
+        time=d.time,
+        heard=d.heard,
+        own_work=d.own_work,
         # One made with a key says more than a typed name; of equals the first stands.
         signature=max(d.signatures, key=lambda s: bool(s.public_key), default=None),
         program_then=d.on.result.verdict if d.on else None,

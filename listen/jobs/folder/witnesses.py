@@ -19,7 +19,6 @@ from listen.jobs.folder.chain import JOURNAL, Chain, own_lines
 from listen.jobs.folder.journal import GENESIS, utc_now
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import Waiting, latest_round, standing, waiting
-from listen.same_fields import same_fields
 from listen.voice.names import STATES
 from listen.voice.times import moment
 
@@ -60,7 +59,12 @@ class JobSummary(msgspec.Struct, frozen=True, kw_only=True):
 
 def summarize(job: Job, chain: Chain, stat: os.stat_result | None) -> JobSummary:
     return JobSummary(
-        **same_fields(job, "id", "title", "shop", "opened", "changed", "simulated"),
+        id=job.id,
+        title=job.title,
+        shop=job.shop,
+        opened=job.opened,
+        changed=job.changed,
+        simulated=job.simulated,
         engine=job.engine.name or job.engine.layout,
         details=" ".join(job.details.values()),
         cylinders=len(job.engine.cylinders),
@@ -80,11 +84,8 @@ def summarize(job: Job, chain: Chain, stat: os.stat_result | None) -> JobSummary
 
 def _state(job: Job) -> str:
     """What the job waits for: of its cylinders the one that needs a hand first."""
-    latest = [r for n in job.engine.cylinders if (r := latest_round(job, n))]
-    if not latest:
-        return "new"
-    states = {_round_state(job, r) for r in latest}
-    return next(state for state in STATES if state in states)
+    states = {_round_state(job, r) for n in job.engine.cylinders if (r := latest_round(job, n))}
+    return next((state for state in STATES if state in states), "new")
 
 
 def _round_state(job: Job, record: RoundRecord) -> str:

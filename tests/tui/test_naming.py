@@ -111,6 +111,8 @@ async def test_w_names_them_as_a_round_is_walked_and_what_is_left_out_stays_out(
         assert named[0] == ("", "quiet") and named[1:4] == [
             ("intake", "quiet"), ("tailpipe", "quiet"), ("oil-filler", "quiet")
         ]  # fmt: skip
+        await pilot.press("escape")
+        await until(pilot, lambda: app.screen is naming and "Esc again drops it" in words(app))
         await pilot.press("enter")
         await until(pilot, lambda: len(kept(app, screen)) == 4)
         assert "memo 9.m4a" not in kept(app, screen)

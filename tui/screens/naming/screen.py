@@ -23,6 +23,7 @@ from tui.widgets.lines import Lines
 PLAYED_S = 20.0
 """Of a recording that is played here; the cut screen plays any stretch of a longer one."""
 HOW = "Which recording is which? Space plays it, a digit says the point, o whether the air was on."
+DROPPED = "Enter brings in what is named, Esc again drops it."
 UNNAMED = "None is named yet: a digit says which point a recording is, w names them in walking order."
 NAME = 26
 """Columns of a file's name."""
@@ -49,6 +50,8 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
         self._sounds = -1
         if len(self.recordings) == 1 and not found.named and step.kind == "clip":
             self.recordings = in_walking_order(self.recordings, 0, [p.id for p in points], (step.point, step.walk))
+        self._dropped = self.recordings
+        """What Esc drops: as they came, or what was asked about."""
 
     def body(self) -> ComposeResult:
         yield Banner()
@@ -126,6 +129,13 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
             self.playback.stop()
             if pieces := await self.answer(CutScreen(r)):
                 self._put(at, *pieces)
+
+    def action_back(self) -> None:
+        if self.recordings == self._dropped:
+            super().action_back()
+        else:
+            self._dropped = self.recordings
+            self._say(f"! {DROPPED}", "again")
 
     def action_take(self) -> None:
         if not any(r.point for r in self.recordings):

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -68,6 +69,8 @@ SET_UP_BALANCE_DB = 8.0
 
 Contribution = tuple[NDArray[np.float64], NDArray[np.float64]]
 """One source's level at every point and its spread there, both [shape=(n, P)]."""
+Levels = tuple[NDArray[np.float64], NDArray[np.float64]]
+"""One source's levels at its own point and their log weights, both [shape=(n,)]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -174,7 +177,8 @@ class Scene:
         sharp = [None if t is None else t.sharp(evidence.states) for t in tables]
         blow_by = BlowBy.of(evidence, sharp, assumed)
         ways: dict[PathId | None, list[Contribution]] = {}
-        draws = {h: _draw(evidence, sharp, blow_by, h, assumed, ways) for h in sets}
+        aimed: dict[tuple[PathId | None, int], list[Levels]] = {}
+        draws = {h: _draw(evidence, sharp, blow_by, h, assumed, ways, aimed) for h in sets}
         return cls(tables, draws)
 
     def weights(self, hypothesis: Hypothesis, states: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -201,6 +205,7 @@ def _draw(
     hypothesis: Hypothesis,
     assumed: Assumptions,
     ways: dict[PathId | None, list[Contribution]],
+    aimed: dict[tuple[PathId | None, int], list[Levels]],
 ) -> Draws:
     """Draw the levels at all points under one set of causes."""
     log_w = blow_by.log_weight.copy()
@@ -212,7 +217,7 @@ def _draw(
         own = own or [None]
         # Every mouth beside every state of the neighbours' valves.
         states = valve_states(source, evidence)
-        # The same for every set that holds the source: worked out once.
+        # The same for every set that holds the source: worked out once, and so are its draws in that place.
         if source.path not in ways:
             rows = [transfers(source, evidence, o, assumed, v) for v in states for o in own]
             ways[source.path] = [(np.array([w.mean_db for w in r]), np.array([w.spread_db for w in r])) for r in rows]
@@ -220,9 +225,10 @@ def _draw(
         if hypothesis.paths == (PathId.SET_UP,) and k == 1:
             level = levels[0] + SET_UP_BALANCE_DB * _gaussian_draws()
         else:
-            prior = prior_over_levels(source, assumed)
-            drawn = [aimed_draws(prior, None if o is None else sharp[o], k) for o in own]
-            level, log_weight = _in_turn(drawn * len(states), every)
+            if (source.path, k) not in aimed:
+                prior = prior_over_levels(source, assumed)
+                aimed[source.path, k] = [aimed_draws(prior, None if o is None else sharp[o], k) for o in own]
+            level, log_weight = _in_turn(aimed[source.path, k] * len(states), every)
             log_w += log_weight
         levels.append(level)
         at, spread = _in_turn(ways[source.path], every)
@@ -255,14 +261,20 @@ def _carried_on(
     the means with one of ``CARRIED_DB``, or what the room carries where that is more.
     """
     carried, room = (
-        np.array(steps_db)[(step[k] * np.arange(1, DRAWS + 1) % 1.0 * len(steps_db)).astype(int)][:, None]
-        for steps_db, step in ((CARRIED_DB, CARRIED_STEPS), (ROOM_DB, ROOM_STEPS))
+        _in_steps(steps_db, step[k]) for steps_db, step in ((CARRIED_DB, CARRIED_STEPS), (ROOM_DB, ROOM_STEPS))
     )
     elsewhere = at < CARRIED_BELOW_DB
     # Air comes out first at its own point.
     moved = np.where(elsewhere, np.minimum(at + carried, np.maximum(MOST_TALK_DB, at)), at)
     filled = elsewhere & (room > moved)
     return np.where(filled, room, moved), np.where(filled, np.minimum(spread, ROOM_SPREAD_DB), spread)
+
+
+@cache
+def _in_steps(steps_db: tuple[float, ...], step: float) -> NDArray[np.float64]:
+    """One of some steps for each draw, all as often [shape=(n, 1)]; only to be read."""
+    at = (step * np.arange(1, DRAWS + 1) % 1.0 * len(steps_db)).astype(int)
+    return np.asarray(np.array(steps_db)[at][:, None])
 
 
 def _sounding(hypothesis: Hypothesis, shut_heard: bool) -> list[AirSource]:

@@ -25,9 +25,12 @@ def noise(rate_hz: int = RATE, level: float = 0.01, seed: int = 1) -> np.ndarray
 
 
 def ring(rate_hz: int, onset_s: float, freq_hz: float, tau_s: float) -> np.ndarray:
-    t = np.arange(int(rate_hz * SECONDS)) / rate_hz - onset_s
-    rise = 1 - np.exp(-np.maximum(t, 0) / 4e-4)
-    return np.where(t >= 0, rise * np.exp(-np.maximum(t, 0) / tau_s) * np.sin(2 * np.pi * freq_hz * t), 0.0)
+    x = np.zeros(int(rate_hz * SECONDS))
+    first = int(np.ceil(onset_s * rate_hz))
+    sounding = x[first : first + int(40 * tau_s * rate_hz)]  # until it has fallen by 350 dB
+    t = (first + np.arange(len(sounding))) / rate_hz - onset_s
+    sounding[:] = (1 - np.exp(-t / 4e-4)) * np.exp(-t / tau_s) * np.sin(2 * np.pi * freq_hz * t)
+    return x
 
 
 def bubbles(rate_hz: int = RATE, q: float = 38.0) -> np.ndarray:

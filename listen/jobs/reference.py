@@ -39,8 +39,12 @@ def references(job: Job, round_id: str) -> dict[str, ClipRecord]:
     record = job.round(round_id)
     # The best last, so that its clips are the ones that stay.
     others = () if why_no_reference(record) else reversed(reference_rounds(job, round_id))
-    own = (c for c in record.live_clips() if c.kept.clip_kind == "sound")
-    return {clip.kept.point: clip for clip in (*(c for other in others for c in _with_air(other)), *own)}
+    return {c.kept.point: c for c in (*(c for r in others for c in _with_air(r)), *recorded_for_it(record))}
+
+
+def recorded_for_it(record: RoundRecord) -> tuple[ClipRecord, ...]:
+    """Clips of a sound cylinder that were taken in this very round."""
+    return tuple(c for c in record.live_clips() if c.kept.clip_kind == "sound")
 
 
 def lent(job: Job, round_id: str) -> list[ClipRecord]:

@@ -17,10 +17,12 @@ from listen.jobs.folder.store import create_job
 from listen.jobs.walk import SET_UP
 from listen.judge.result import Again
 from listen.signal.clip import Clip
+from listen.trade.engine import layout
 from tests.jobs.short import begin_round
 from tui.app import HisswayApp
 from tui.screens.round.screen import RoundScreen
-from tui.screens.verdict.screen import VerdictScreen
+from tui.screens.round.words import idle
+from tui.screens.verdict.screen import VerdictScreen, remarks
 
 POINTS = ("intake", "tailpipe")
 
@@ -114,5 +116,9 @@ async def test_what_the_verdict_asks_for_is_one_key_away_and_judged(
             await pilot.press("y" if kind == "bubbles" else "space")
         await until(pilot, lambda: round_.step().kind == "done" and app.job.round(id).verdict is not before)
         record = app.job.round(id)
+        if kind == "sound":
+            four = msgspec.structs.replace(app.job, engine=layout("inline-4"))
+            told = f"{remarks(four, record)} {idle(four, record, round_.step(), round_.now, app.preferences)}"
+            assert told.count("recorded for it at a sound cylinder") == 2 and "No sound cylinder" not in told
         given = {"loss": app.job.reading("loss", round_id=id), "bubbles": record.bubbles}
         assert given[kind] if kind in given else record.live_clips(at)[-1].kept.clip_kind == kind

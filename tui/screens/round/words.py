@@ -2,7 +2,7 @@
 
 from listen.jobs.decision import ASKED
 from listen.jobs.job import Job, RoundRecord
-from listen.jobs.reference import reference_cylinders, why_no_reference
+from listen.jobs.reference import recorded_for_it, reference_cylinders, why_no_reference
 from listen.jobs.walk import Step, Walked
 from listen.jobs.ways import SWITCHED, way_of
 from listen.switched_take import CYCLES, PERIOD_S, switched_s
@@ -137,6 +137,8 @@ def _compared_with(job: Job, record: RoundRecord) -> str:
     if why_no_reference(record):
         return "Sound cylinder left out on purpose"
     others = " and ".join(map(str, reference_cylinders(job, record.id)))
+    if not others and recorded_for_it(record):
+        return "Beside it: what was recorded for it at a sound cylinder"
     return f"Sound cylinder beside it: {others}" if others else "No sound cylinder to compare with: walk a good one"
 
 

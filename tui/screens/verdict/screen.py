@@ -11,7 +11,7 @@ from textual.widgets import Static
 from listen.jobs.event_words import event_words
 from listen.jobs.events import ClipTakenBack, StepPassed
 from listen.jobs.job import ClipRecord, Job, RoundRecord
-from listen.jobs.reference import DECLINED, reference_cylinders, told_since, why_no_reference
+from listen.jobs.reference import DECLINED, recorded_for_it, reference_cylinders, told_since, why_no_reference
 from listen.jobs.walk import Wish, advised, spoiled, walked
 from listen.judge.result import PathResult, RoundResult, Verdict
 from listen.trade.cautions import cautions_for, defer_to_others
@@ -195,4 +195,6 @@ def _reference(job: Job, record: RoundRecord) -> str:
         return f"Sound cylinder left out on purpose: {plain(why, 200)} (s lets it count again)."
     if others := reference_cylinders(job, record.id):
         return f"Sound cylinder beside it: {' and '.join(map(str, others))} (s leaves it out)."
+    if recorded_for_it(record):
+        return "What was recorded for it at a sound cylinder stands beside it."
     return "No sound cylinder stood beside this round."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -14,11 +15,17 @@ from listen.rounds.evaluate import evaluate
 from tests.jobs.shop import small_job
 
 
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One judged job, to be copied with what lies beside it."""
+    return small_job(tmp_path_factory.mktemp("made") / "here", seconds=1.0, judge=evaluate)
+
+
 @pytest.fixture
-def job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def job(made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("HISSWAY_JOBS", str(tmp_path / "here"))
     monkeypatch.chdir(tmp_path)
-    return small_job(tmp_path / "here", seconds=1.0, judge=evaluate)
+    return shutil.copytree(made.parent, tmp_path / "here") / made.name
 
 
 def test_pack_unpack_verify(job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

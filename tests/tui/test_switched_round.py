@@ -181,6 +181,9 @@ async def test_digits_reach_all_sixteen_channels(tmp_path: Path, monkeypatch: py
         asks, places = ChannelsScreen(screen.listener, screen.points()), []
         app.push_screen(asks, places.append)
         await until(pilot, lambda: "1 to 16" in words(app))
+        await pilot.press("s", "s", "s", "s")
+        await until(pilot, lambda: "one point at least needs a microphone" in words(app))
+        await pilot.press("backspace", "backspace", "backspace")
         await pilot.press("1", "9")
         await until(pilot, lambda: "this input has 16 channels" in words(app))
         await pilot.press("1", "6")

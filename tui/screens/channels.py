@@ -72,6 +72,8 @@ class ChannelsScreen(Dialog[tuple[str, ...]]):
             self._notice = f"channel {channel + 1} lies at the {where} already"
         elif channel is not None and channel >= self._listener.channels:
             self._notice = f"this input has {self._listener.channels} channels"
+        elif channel is None and self._given == [None] * (len(self._points) - 1):
+            self._notice = "one point at least needs a microphone"
         else:
             self._given.append(channel)
             self._notice, self._rest_s, self._waited_s = "", REST_S, 0.0

@@ -41,15 +41,16 @@ shut duct is heard at its own mouth only. Judgement."""
 CARRIED_STEPS = (0.618033988749895, 0.41421356237309515, 0.7320508075688772)
 """Steps of the sequences they are drawn by (golden ratio, square roots of two and three), others than the levels'; the
 last is blow-by's."""
-ROOM_DB = (-np.inf,) * 18 + (-3.0, -7.0)
-"""How much of any air is heard at every point alike, about its own: in one round of ten ducts swallow so much that as
-much gets out elsewhere, or a small hard bay carries it round. Then no fitting is needed for a hiss that is alike
-everywhere. Judgement, with 183 rounds of a fourth stranger in sight: of 12 fittings named 4 were valves and rings, 98
-to 99 % sure; log loss there 2.05, with it 1.88, of the third's 1.35 and 1.32, of the worlds .587 and .593."""
-ROOM_STEPS = (0.6457513110645906, 0.3166247903553998, 0.8729833462074170)
+BAY_DB = (-np.inf,) * 18 + (-1.0, -5.0)
+"""How much of any air gets out beside the plug as a fitting's does, about its own point: in one round of ten ducts
+swallow so much that hose, joints and the other mouths of a small bay are about as loud. Then a hiss that is alike
+everywhere is not yet the fitting. Judgement, with 183 rounds of a fourth stranger in sight: of 12 fittings named 4 were
+valves and rings, 98 to 99 % sure; log loss there 2.05, with it 1.71, of the worlds .587 and .574, of the third
+stranger 1.35 and 1.34, of the independent simulation .656 both."""
+BAY_STEPS = (0.6457513110645906, 0.3166247903553998, 0.8729833462074170)
 """The same for these (square roots of seven, eleven and fifteen)."""
-ROOM_SPREAD_DB = 2.5
-"""Spread of what is carried so. Judgement: of points in one room alike."""
+BAY_SPREAD_DB = 2.5
+"""Spread of what gets out so. Judgement: that of points in one bay."""
 SOUND_STEP = 0.23606797749978967
 """The same for levels that a sound cylinder's clip states (square root of five)."""
 UNLIKE_SHARE, UNLIKE_DB = 0.1, 9.0
@@ -99,11 +100,17 @@ class BlowBy:
     """[shape=(n,)]."""
 
     @classmethod
-    def of(cls, evidence: RoundEvidence, sharp: list[NDArray[np.float64] | None], assumed: Assumptions) -> BlowBy:
+    def of(
+        cls,
+        evidence: RoundEvidence,
+        sharp: list[NDArray[np.float64] | None],
+        assumed: Assumptions,
+        bay: NDArray[np.float64],
+    ) -> BlowBy:
         """Blow-by that comes out first at each of the crankcase's mouths in turn: filler or breather."""
         source = AirSource(PathId.NONE)
         own: list[int | None] = [*own_indexes(source, evidence)]
-        return cls(*_in_turn([_blow_by(evidence, sharp, source, o, assumed) for o in own or [None]], 1))
+        return cls(*_in_turn([_blow_by(evidence, sharp, source, o, assumed, bay) for o in own or [None]], 1))
 
 
 def _blow_by(
@@ -112,6 +119,7 @@ def _blow_by(
     source: AirSource,
     own: int | None,
     assumed: Assumptions,
+    bay: NDArray[np.float64],
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Levels and spreads at all points [shape=(n, P)] and log weights [shape=(n,)], out first at the point ``own``."""
     ways = transfers(source, evidence, own, assumed, evidence.readings.valves)
@@ -132,7 +140,7 @@ def _blow_by(
     # Number 2: sources take the first two sequences, so that no level is drawn in step with another.
     level, log_weight = aimed_draws(prior, sharp[own] if own is not None else None, 2)
     # Blow-by is carried on as any other air: held to the table's means, silence elsewhere would speak for a leak.
-    at, spread = _carried_on(np.array([w.mean_db for w in ways]), np.array([w.spread_db for w in ways]), 2)
+    at, spread = _carried_on(np.array([w.mean_db for w in ways]), np.array([w.spread_db for w in ways]), 2, bay)
     db = level[:, None] + at
     for i, density in stated.items():
         # An own sequence for each point: what two sound clips leave open is independent.
@@ -175,10 +183,12 @@ class Scene:
             for s, p in zip(smoothable, evidence.points, strict=True)
         ]
         sharp = [None if t is None else t.sharp(evidence.states) for t in tables]
-        blow_by = BlowBy.of(evidence, sharp, assumed)
+        fitting = transfers(AirSource(PathId.FITTING), evidence, None, assumed, evidence.readings.valves)
+        bay = np.array([w.mean_db for w in fitting])
+        blow_by = BlowBy.of(evidence, sharp, assumed, bay)
         ways: dict[PathId | None, list[Contribution]] = {}
         aimed: dict[tuple[PathId | None, int], list[Levels]] = {}
-        draws = {h: _draw(evidence, sharp, blow_by, h, assumed, ways, aimed) for h in sets}
+        draws = {h: _draw(evidence, sharp, blow_by, h, assumed, ways, aimed, bay) for h in sets}
         return cls(tables, draws)
 
     def weights(self, hypothesis: Hypothesis, states: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -206,6 +216,7 @@ def _draw(
     assumed: Assumptions,
     ways: dict[PathId | None, list[Contribution]],
     aimed: dict[tuple[PathId | None, int], list[Levels]],
+    bay: NDArray[np.float64],
 ) -> Draws:
     """Draw the levels at all points under one set of causes."""
     log_w = blow_by.log_weight.copy()
@@ -233,7 +244,7 @@ def _draw(
         levels.append(level)
         at, spread = _in_turn(ways[source.path], every)
         if source.path in LEAKS:
-            at, spread = _carried_on(at, spread, k)
+            at, spread = _carried_on(at, spread, k, bay)
         # The next source turns once this one has been through all its mouths: every pair of mouths counts alike.
         every *= len(own) * len(states)
         contributions.append((level[:, None] + at, spread))
@@ -255,19 +266,19 @@ def _in_turn(rows: Sequence[tuple[NDArray[Any], ...]], every: int) -> tuple[NDAr
 
 
 def _carried_on(
-    at: NDArray[np.float64], spread: NDArray[np.float64], k: int
+    at: NDArray[np.float64], spread: NDArray[np.float64], k: int, bay: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Transfers' means and spreads for each draw of source number k [shape=(n, P)], from the table's [(P,) or (n, P)]:
-    the means with one of ``CARRIED_DB``, or what the room carries where that is more.
+    the means with one of ``CARRIED_DB``, or what gets out in the ``bay`` (a fitting's transfers) where that is more.
     """
-    carried, room = (
-        _in_steps(steps_db, step[k]) for steps_db, step in ((CARRIED_DB, CARRIED_STEPS), (ROOM_DB, ROOM_STEPS))
+    carried, beside = (
+        _in_steps(steps_db, step[k]) for steps_db, step in ((CARRIED_DB, CARRIED_STEPS), (BAY_DB, BAY_STEPS))
     )
     elsewhere = at < CARRIED_BELOW_DB
     # Air comes out first at its own point.
     moved = np.where(elsewhere, np.minimum(at + carried, np.maximum(MOST_TALK_DB, at)), at)
-    filled = elsewhere & (room > moved)
-    return np.where(filled, room, moved), np.where(filled, np.minimum(spread, ROOM_SPREAD_DB), spread)
+    louder = elsewhere & (beside + bay > moved)
+    return np.where(louder, beside + bay, moved), np.where(louder, np.minimum(spread, BAY_SPREAD_DB), spread)
 
 
 @cache

@@ -47,14 +47,14 @@ def test_both_valves_loud_with_nearly_all_lost_is_a_set_up_fault():
 def test_hiss_at_every_mouth_near_the_plug_and_less_at_the_tailpipe_is_the_fitting():
     levels = dict.fromkeys(FOUR, 12.0) | {"tailpipe": 2.0}
     odds = posterior(made(levels, loss_percent=20.0))
-    assert odds.involved(PathId.FITTING) > 0.5
+    assert odds.involved(PathId.FITTING) > 0.4
     assert max(odds.paths, key=odds.involved) is PathId.FITTING
 
 
 def test_a_hiss_about_alike_everywhere_may_be_a_leak_that_a_small_bay_carries_round():
     """Such a one was called a fitting, 98 % sure; it was the intake valve."""
     odds = posterior(made({"intake": 43.0, "tailpipe": 35.0, "oil-filler": 41.0, "radiator": 41.0}, loss_percent=53.0))
-    assert odds.involved(PathId.FITTING) < 0.8
+    assert odds.involved(PathId.FITTING) < 0.7
     assert odds.involved(PathId.INTAKE_VALVE) > 0.1
 
 

@@ -4,9 +4,10 @@ Symbols: x_k level of source k at its own point (dB about the round's mean backg
 low-discrepancy sequence (deterministic) and are aimed where the own point's likelihood is, with weights that undo it.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -175,3 +176,16 @@ def aimed_draws(
     level = np.interp(u, cdf / cdf[-1], edges)
     cell = np.clip(np.searchsorted(edges, level, side="right") - 1, 0, len(prior) - 1)
     return level, np.log(prior[cell]) - np.log(drawn_from[cell])
+
+
+def in_turn(rows: Sequence[tuple[NDArray[Any], ...]], every: int) -> tuple[NDArray[Any], ...]:
+    """After every so many draws the next of several ways, so that all count alike beside those of the sources before.
+
+    Arrays [shape=(n,)] or [shape=(n, P)].
+    """
+    turn = np.arange(DRAWS) // every % len(rows)
+    out = []
+    for parts in zip(*rows, strict=True):
+        each = [p if len(p) == DRAWS else np.broadcast_to(p, (DRAWS, len(p))) for p in parts]
+        out.append(each[0] if len(each) == 1 else np.stack(each)[turn, np.arange(DRAWS)])
+    return tuple(out)

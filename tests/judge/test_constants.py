@@ -24,19 +24,20 @@ CONTINUES = re.compile(r"\.\.\.$")
 DERIVED = {"DB"}
 """By definition."""
 FIGURES = {
-    "air": {
+    "air": {"FOLLOWING": 0.1, "SET_UP_BALANCE_DB": 8.0},
+    "carried": {
+        "CARRIED_BELOW_DB": -3.0,
         "CARRIED_DB": (4.0, 0.0, -4.0, -8.0, -14.0),
         "CARRIED_STEPS": (0.618033988749895, 0.41421356237309515, 0.7320508075688772),
         "BAY_DB": (-math.inf,) * 18 + (-1.0, -5.0),
         "BAY_STEPS": (0.6457513110645906, 0.3166247903553998, 0.8729833462074170),
         "BAY_SPREAD_DB": 2.5,
+    },
+    "blow_by": {
         "SOUND_STEP": 0.23606797749978967,
         "UNLIKE_SHARE": 0.1,
         "UNLIKE_DB": 9.0,
         "NO_LIKENESS": 0.02,
-        "FOLLOWING": 0.1,
-        "CARRIED_BELOW_DB": -3.0,
-        "SET_UP_BALANCE_DB": 8.0,
     },
     "engine": {"ODD": 0.1, "HALF_DB": 3.0, "LEAST_NATS": -12.0},
     "grounds": {"MOST_BLOW_BY_DB": 3.0, "MOST_LIMIT_DB": 15.0, "BUBBLES_SPEAK_DB": 10.0},

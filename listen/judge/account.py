@@ -21,6 +21,7 @@ class Line:
 
 def account(path: PathResult) -> tuple[Line, ...]:
     """Terms of a path in their order, the prior first; the last ``so_far_db`` is the log odds of ``path.involved``."""
+    # False sorts first, and the sort is stable: the prior leads, all else stays in the order it was weighed in.
     terms = sorted(path.evidence_db.items(), key=lambda term: term[0] != PRIOR)
     sums = accumulate(db for _, db in terms)
     return tuple(Line(source, db, total) for (source, db), total in zip(terms, sums, strict=True))

@@ -81,6 +81,7 @@ class Scene:
         ]
         sharp = [None if t is None else t.sharp(evidence.states) for t in tables]
         bay = bay_db(evidence, assumed)
+        # Drawn once for all sets of causes: one set is then never better off than another by the luck of its draws.
         blow_by = BlowBy.of(evidence, sharp, assumed, bay)
         ways: dict[PathId | None, list[Contribution]] = {}
         aimed: dict[tuple[PathId | None, int], list[Levels]] = {}
@@ -95,6 +96,7 @@ class Scene:
             if table is not None:
                 total += table(draws.net_db[:, i], draws.spread_db[:, i])
         # Summed over the drift's states only now: whichever holds, it holds at all points.
+        # The largest is taken out first, or the exponential of what was heard at many points comes to nothing.
         w = np.exp(total - total.max()).sum(axis=1)
         return np.asarray(w / w.sum())
 
@@ -121,6 +123,7 @@ def _draw(
     every = 1
     for k, source in enumerate(_sounding(hypothesis, bool(evidence.shut_heard))):
         own: list[int | None] = [*own_indexes(source, evidence)]
+        # Nothing was recorded at its own point: its level comes from the prior, only the other points speak of it.
         own = own or [None]
         # Every mouth beside every state of the neighbours' valves.
         states = valve_states(source, evidence)
@@ -137,14 +140,17 @@ def _draw(
                 aimed[source.path, k] = [aimed_draws(prior, None if o is None else sharp[o], k) for o in own]
             level, log_weight = in_turn(aimed[source.path, k] * len(states), every)
             log_w += log_weight
+        # Kept before it is carried anywhere: the second open valve goes by the first one's level at its own point.
         levels.append(level)
         at, spread = in_turn(ways[source.path], every)
+        # A fitting hisses in the open and a sound from outside reaches all points: no duct swallows or spreads either.
         if source.path in LEAKS:
             at, spread = carried_on(at, spread, k, bay)
         # The next source turns once this one has been through all its mouths: every pair of mouths counts alike.
         every *= len(own) * len(states)
         contributions.append((level[:, None] + at, spread))
     # First stands the blow-by; its part is told apart from the leak's later on.
+    # Weights that undo the aiming sum to 1 only on the average; made to, no set of causes gains by it.
     return Draws(*_add_powers(contributions), contributions[0][0], log_w - log_sum(log_w))
 
 
@@ -156,20 +162,24 @@ def _sounding(hypothesis: Hypothesis, shut_heard: bool) -> list[AirSource]:
     paths = () if shut_heard and hypothesis.paths == (PathId.FITTING,) else hypothesis.paths
     if paths == (PathId.SET_UP,):
         paths = (PathId.INTAKE_VALVE, PathId.EXHAUST_VALVE)
+    # Sound brings no source of its own, since blow-by is always there; a sound from outside is one more.
     return [AirSource(p) for p in paths if p in (*LEAKS, PathId.FITTING)] + [AirSource(None)] * hypothesis.outside
 
 
 def _gaussian_draws() -> NDArray[np.float64]:
     """Standard normal draws of low discrepancy [shape=(n,)] (Box-Muller over the golden-ratio sequence)."""
     i = np.arange(1, DRAWS + 1)
+    # Halves keep u away from nought, where its logarithm has no end.
     u, v = (i - 0.5) / DRAWS, (0.618033988749895 * i) % 1.0
     return np.asarray(np.sqrt(-2.0 * np.log(u)) * np.cos(2.0 * np.pi * v))
 
 
 def _add_powers(contributions: list[Contribution]) -> Contribution:
     """Level and spread of a sum of powers, each known in dB with its spread (first-order error propagation)."""
+    # An exponential: a third of the time of a power of ten.
     power = np.stack([np.exp(level * (np.log(10.0) / 10.0)) for level, _ in contributions])
     spread = np.stack([s for _, s in contributions])
     total = power.sum(axis=0)
     share = power / total
+    # The spread of a sum goes by shares: what is far below the loudest adds none of its doubt.
     return 10.0 * np.log10(total), np.sqrt((share**2 * spread**2).sum(axis=0))

@@ -73,13 +73,16 @@ def _blow_by(
     prior = prior_over_levels(source, assumed)
     stated: dict[int, NDArray[np.float64]] = {}
     for i, p in enumerate(evidence.points):
+        # Nobody spoke of this point: its blow-by follows from that at the own point by the table's transfer.
         if p.sound is None and p.learnt is None:
             continue
         here = prior if i == own else spread_out(prior, ways[i].mean_db, ways[i].spread_db)
         if p.learnt is not None:
+            # Both speak of the same air: the engine narrows the prior, the sound cylinder's clip what is left of it.
             here = here * p.learnt / (here @ p.learnt)
         if p.sound is not None:
             here = _of_another_cylinder(here, p.sound)
+        # At the own point levels are drawn anyway, elsewhere each replaces what would have been carried there.
         if i == own:
             prior = here
         else:
@@ -93,6 +96,7 @@ def _blow_by(
         # An own sequence for each point: what two sound clips leave open is independent.
         u = even_draws(SOUND_STEP * (i + 1))
         db[:, i] = np.interp(u, np.cumsum(density), LEVELS_DB)
+        # Stated by what was heard here: how uncertainly air gets here from the own point no longer matters.
         spread[:, i] = OWN_SPREAD_DB
     return db, spread, log_weight
 
@@ -103,5 +107,6 @@ def _of_another_cylinder(prior: NDArray[np.float64], sound: NDArray[np.float64])
     # Bayes through the difference between two cylinders: what stands in the prior's tail stays there.
     alike, unlike = seen_through(seen, BETWEEN_CYLINDERS_DB), seen_through(seen, UNLIKE_DB)
     near = (1.0 - UNLIKE_SHARE) * alike + UNLIKE_SHARE * unlike
+    # A clip that says nothing is as likely at every level: it weighs by its mean over the prior.
     here = prior * ((1.0 - NO_LIKENESS) * near + NO_LIKENESS * float(prior @ seen))
     return np.asarray(here / here.sum())

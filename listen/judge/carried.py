@@ -48,6 +48,7 @@ def carried_on(
     )
     elsewhere = at < CARRIED_BELOW_DB
     # Air comes out first at its own point.
+    # Never lifted above the most that is carried, but what the table itself puts higher stays there.
     moved = np.where(elsewhere, np.minimum(at + carried, np.maximum(MOST_TALK_DB, at)), at)
     louder = elsewhere & (beside + bay > moved)
     return np.where(louder, beside + bay, moved), np.where(louder, np.minimum(spread, BAY_SPREAD_DB), spread)
@@ -57,4 +58,5 @@ def carried_on(
 def _in_steps(steps_db: tuple[float, ...], step: float) -> NDArray[np.float64]:
     """One of some steps for each draw, all as often [shape=(n, 1)]; only to be read."""
     at = (step * np.arange(1, DRAWS + 1) % 1.0 * len(steps_db)).astype(int)
+    # A column: the draw of a step holds at every point, since what a duct swallows it swallows for all of them.
     return np.asarray(np.array(steps_db)[at][:, None])

@@ -42,22 +42,29 @@ def blow_by_learnt(others: Sequence[EngineSay], point: str, zero_dbfs: float) ->
     engine, any_said = np.zeros(len(LEVELS_DB)), False
     for one in others:
         for p in one.points:
+            # A result kept by another version may stand on another grid of levels: it is passed over.
             if p.point == point and len(p.nats) == len(LEVELS_DB):
+                # Each round counts levels from its own shop's sound: both are brought to full scale.
                 there = np.interp(LEVELS_DB + zero_dbfs - one.zero_dbfs, LEVELS_DB, _blow_by(p))
                 around = spread_out(there, 0.0, BETWEEN_CYLINDERS_DB)
+                # A floor for each: one round with a slip in it cannot rule a level out against all others.
                 engine += np.log((1.0 - ODD) * around / around.max() + ODD)
                 any_said = True
     if not any_said:
         return None
+    # Once from a cylinder to the engine and once from there to this one: two cylinders differ by both.
     here = spread_out(np.exp(engine - engine.max()), 0.0, BETWEEN_CYLINDERS_DB)
     here = here / here.max()
+    # And one floor for all: however many agree, this cylinder may be unlike them.
     return np.asarray((1.0 - ODD) * here + ODD)
 
 
 def _blow_by(p: Blown) -> NDArray[np.float64]:
     """Likelihood of a cylinder's blow-by [shape=(N,)]: what was heard is it, or, with a leak besides, at least it."""
     heard = np.exp(np.array(p.nats))
+    # With a leak besides, blow-by lies anywhere below what was heard: a level is as likely as all louder ones are.
     at_least = np.cumsum(heard[::-1])[::-1]
+    # Both brought to a mean of 1, or the longer one would outweigh its share.
     return np.asarray(p.clean * heard / heard.mean() + (1.0 - p.clean) * at_least / at_least.mean())
 
 
@@ -76,6 +83,7 @@ def engine_say(cylinder: int, evidence: RoundEvidence, odds: Posterior, *, silen
     least = np.min([p @ clean for p in odds.under.values()], axis=0)
     points = []
     for p, share in zip(evidence.points, least, strict=True):
+        # The crankcase's mouths only: what the others heard was tried and made the odds worse (above).
         if p.air is not None and PathId.RINGS in p.point.row.own:
             nats = log_sum(p.air + evidence.states[:, None], axis=0)
             kept = np.round(np.maximum(nats - nats.max(), LEAST_NATS), 2)

@@ -12,6 +12,7 @@ from listen.trade.points import PathId, Point
 from listen.trade.transfer import OpenValve
 
 
+# eq=False here and wherever arrays are held: two arrays compare element by element, which is no yes or no.
 @dataclass(frozen=True, slots=True, eq=False)
 class PointEvidence:
     """One point's say on how loud the air is there."""
@@ -67,6 +68,7 @@ class RoundEvidence:
     readings: Readings
     shut_heard: bool | None = None
     """Air was heard with the cylinder side shut off; None where no such clips were taken."""
+    # One state of probability 1 unless told otherwise: no drift is shared.
     states: NDArray[np.float64] = field(default_factory=lambda: np.zeros(1))
     """Log probability of each state of the drift that points share [shape=(X,)]."""
     zero_dbfs: float = 0.0

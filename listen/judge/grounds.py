@@ -76,6 +76,7 @@ def withheld(
     found = {PathId.NONE: _no_silence(grounds, air_on) or _too_much_lost(loss_db), PathId.SET_UP: _not_both(grounds)}
     found[PathId.FITTING] = _not_alike(grounds) or _rival_unheard(grounds, PathId.FITTING)
     for path in LEAKS:
+        # Bubbles are the surer witness there: water swallows the hiss, and they come from nowhere else.
         quiet = None if bubbles and path is PathId.COOLANT_PASSAGE else _not_at_its_own(grounds, path)
         found[path] = quiet or _rival_unheard(grounds, path)
     return {path: missing for path, missing in found.items() if missing is not None}
@@ -100,6 +101,7 @@ def _not_at_its_own(grounds: Sequence[Ground], path: PathId) -> Missing | None:
 
 def _rival_unheard(grounds: Sequence[Ground], path: PathId) -> Missing | None:
     for g in grounds:
+        # A point at which this path itself comes out, or no leak does, hides no rival.
         if path in g.point.row.own or not any(p in LEAKS for p in g.point.row.own):
             continue
         if not g.usable:
@@ -115,13 +117,9 @@ def _rival_unheard(grounds: Sequence[Ground], path: PathId) -> Missing | None:
     return None
 
 
-def _heard(grounds: Sequence[Ground], path: PathId) -> bool:
-    return any(g.usable and path in g.point.row.own for g in grounds)
-
-
 def _unheard(grounds: Sequence[Ground], paths: Sequence[PathId]) -> Missing | None:
     for path in paths:
-        if not _heard(grounds, path):
+        if not any(g.usable and path in g.point.row.own for g in grounds):
             tried = [g.point for g in grounds if path in g.point.row.own]
             where = (tried[0] if tried else usual_points()[path]).words
             why = f"no clips of the {where} can be used" if tried else f"the {where} was not listened at"
@@ -130,6 +128,7 @@ def _unheard(grounds: Sequence[Ground], paths: Sequence[PathId]) -> Missing | No
 
 
 def _no_silence(grounds: Sequence[Ground], air_on: bool) -> Missing | None:
+    # Rings always pass some air (METHOD section 4): blow-by heard shows as well as a loss read that air was on.
     if not air_on and not any(g.speaks and PathId.RINGS in g.point.row.own for g in grounds):
         return Missing(
             "nothing shows that the air was on: no loss was read and no blow-by was heard",
@@ -142,6 +141,7 @@ def _no_silence(grounds: Sequence[Ground], air_on: bool) -> Missing | None:
                 "Soap hose, adapter and gauge up to the shut-off, and walk the points again.",
             )
     usable = [g for g in grounds if g.usable]
+    # `all` of no clips is true: without `usable` a walk with none would be told of its switching.
     if usable and all(g.nothing_followed for g in usable):
         return Missing(
             "nothing at any point followed the switching: either nothing leaks, or the air never came",
@@ -165,6 +165,7 @@ def _no_silence(grounds: Sequence[Ground], air_on: bool) -> Missing | None:
                 f"a whistle comes with the air at the {g.point.words}",
                 f"Look for an edge or a slit near the {g.point.words}, and record it again.",
             )
+    # The deafest of them: where it would have shown, it would have shown everywhere.
     deaf = max((g for g in grounds if g.usable), key=lambda g: g.limit_db, default=None)
     if deaf is not None and deaf.limit_db > MOST_LIMIT_DB:
         return Missing(
@@ -193,6 +194,7 @@ def _not_both(grounds: Sequence[Ground]) -> Missing | None:
 
 def _not_alike(grounds: Sequence[Ground]) -> Missing | None:
     usable = [g for g in grounds if g.usable]
+    # Two points with the gain unmoved: one alone cannot show that it is alike everywhere.
     if sum(not g.gain_changed for g in usable) >= 2:
         return None
     if len(usable) < 2:

@@ -45,6 +45,7 @@ def priors(
     table = path_table()
     rates = {row.path: row.prior for row in table.cause}
     if shop is not None:
+        # Teardowns answer only how leaks share out among themselves: the other causes keep the table's rates.
         rates |= shop_rates({p: rates[p] for p in LEAKS}, shop)
     chance = {p: rate * (1.0 if p in heard or p not in LEAKS else UNHEARD_SHARE) for p, rate in rates.items()}
     chance[PathId.NONE] *= assumed.sound_odds
@@ -52,6 +53,7 @@ def priors(
         h.paths: chance[h.paths[0]] * (table.pair_factor * chance[h.paths[1]] if len(h.paths) > 1 else 1.0)
         for h in sets
     }
+    # Paths that stand there twice, with a sound from outside and without: the two share one prior.
     both = {h.paths for h in sets if h.outside}
     weights = [
         by_paths[h.paths] * (assumed.outside if h.outside else 1.0 - assumed.outside if h.paths in both else 1.0)

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from listen.judge.assumptions import BASE
 from listen.judge.evidence import RoundEvidence
@@ -22,8 +21,10 @@ ENGINE, SHOP = "engine", "shop"
 
 def with_learnt(evidence: RoundEvidence, odds: Posterior, alone: Posterior) -> Posterior:
     """The odds, able to tell what they would be without the other cylinders and without the shop's teardowns."""
+    # The same object where nothing was learnt from other cylinders: nothing then to be told without.
     without = {ENGINE: alone.probability} if alone is not odds else {}
     if evidence.shop is not None:
+        # Under the usual assumptions only: it is said beside the verdict, which has its range already.
         without[SHOP] = posterior(replace(evidence, shop=None), (BASE,)).probability
     return replace(odds, without={**odds.without, **without})
 
@@ -46,15 +47,11 @@ def _of_engine(evidence: RoundEvidence, others: Sequence[EngineSay]) -> str:
         return ""
     told = sorted({one.cylinder for one in others if any(p.point == own.point.id for p in one.points)})
     which = f"cylinder {told[0]}" if len(told) == 1 else f"cylinders {', '.join(map(str, told[:-1]))} and {told[-1]}"
-    low, high = _most_of(prior_over_levels(AirSource(PathId.NONE), BASE) * own.learnt)
-    where = f"between {decibels(low, 0)} and {decibels(high, 0)} about the shop's sound"
-    return f"Learnt from {which}: normal blow-by at the {own.point.words} lies {where}"
-
-
-def _most_of(density: NDArray[np.float64]) -> tuple[float, float]:
-    """Nine tenths of a density over ``LEVELS_DB`` lie between these."""
+    density = prior_over_levels(AirSource(PathId.NONE), BASE) * own.learnt
+    # Nine tenths of it lie between these.
     low, high = np.interp((0.05, 0.95), np.cumsum(density) / density.sum(), LEVELS_DB)
-    return float(low), float(high)
+    where = f"between {decibels(float(low), 0)} and {decibels(float(high), 0)} about the shop's sound"
+    return f"Learnt from {which}: normal blow-by at the {own.point.words} lies {where}"
 
 
 def _of_shop(shop: ShopSeen | None) -> str:

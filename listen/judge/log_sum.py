@@ -12,6 +12,7 @@ def log_sum(log_p: NDArray[np.float64], axis: int = -1) -> NDArray[np.float64] |
     The largest is taken out first. An eighth of the time of ``np.logaddexp.reduce``, which goes pair by pair.
     """
     top = np.max(log_p, axis=axis, keepdims=True)
+    # Minus infinity less itself is no number: where all are impossible nothing is taken out.
     top = np.where(np.isfinite(top), top, 0.0)
     with np.errstate(divide="ignore"):  # the logarithm of no probability at all is minus infinity
         return np.log(np.exp(log_p - top).sum(axis=axis)) + np.squeeze(top, axis=axis)

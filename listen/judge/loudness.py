@@ -60,6 +60,7 @@ class SharedDrift:
         kept = Drift(drift.kappa[keep], drift.common[keep], drift.smooth[keep], weight, drift.repeats)
         sizes, group = np.unique(kept.common, return_inverse=True)
         by_size = np.bincount(group, weights=weight, minlength=len(sizes))
+        # The size of the common drift and where in its spread this walk lies: both are the same for all points.
         states = np.log(by_size)[:, None] + np.log(NODE_WEIGHTS)
         return cls(kept, np.asarray(group, dtype=np.intp), states.ravel())
 
@@ -85,11 +86,13 @@ def log_likelihood(
     """
     k = drift.scenarios
     shape = 10.0 ** (templates_db() / 10.0)
+    # To a mean of 1 over the round's background: that is what a level of 0 dB means.
     shape /= (shape / reference).sum(axis=1, keepdims=True) / np.isfinite(reference).sum()
     # Levels are over the round's background, a contrast is over this point's own: from the one to the other.
     ratio = shape[:, live] / contrast.quiet.mean
     s = 10.0 ** (LEVELS_DB[:, None, None] / 10.0) * ratio
     # The template's error matters as far as the band is hiss; drift, below, as far as it is background.
+    # Averaged over templates: one covariance a level and scenario to invert, not eighteen.
     share = (s / (1.0 + s)).mean(axis=1)
     carried = _carried(rho, cov, contrast.quiet.mean / reference[live], ratio.mean(axis=0))
     error = carried @ error_cov()[np.ix_(live, live)] @ carried.T
@@ -100,13 +103,16 @@ def log_likelihood(
     scatter = k.kappa[:, None, None] * cov + apart * (own + rough)
     total = scatter[:, None] + share[:, :, None] * share[:, None, :] * error
     inverse = np.linalg.inv(total)
+    # The sign, left out, is always plus: covariances are positive definite.
     half_log_det = 0.5 * np.linalg.slogdet(total)[1]
     miss = rho - np.log1p(s)
     shift = np.sqrt(SHARED * (contrast.quiet.spread + contrast.air.spread)) * k.common[:, None] * NODES
     # One scenario at a time: its arrays stay in the processor's cache, which takes two thirds of the time.
     log_p = np.stack([_log_density(miss, 1.0 - share, *one) for one in zip(inverse, shift, strict=True)])
     log_p -= half_log_det[:, :, None, None]
+    # Within its size only: how likely the size itself is stands in the state's weight.
     log_p += np.log(k.weight / np.bincount(drift.group, weights=k.weight)[drift.group])[:, None, None, None]
+    # All templates as likely, not divided by their number: it is the same at every level.
     by_scenario = log_sum(log_p, axis=2)
     out = np.stack([log_sum(by_scenario[drift.group == g], axis=0).T for g in range(int(drift.group.max()) + 1)])
     out = out.reshape(-1, len(LEVELS_DB))
@@ -146,6 +152,7 @@ def _log_density(
         gain = _power(ratio, round(2.0 * half)) / np.sqrt(grown)
         # A double ends at exp(709); what a single band gains beyond 600 decides nothing more.
         moved += np.minimum(gain, np.exp(600.0)).mean(axis=-1) / len(BAND_MOVES_DB)
+    # Never below nought, as rounding of three large terms would have it.
     chi2 = np.maximum(a[..., None] - 2.0 * b[..., None] * shift + c[..., None] * shift**2, 0.0)
     return np.asarray(np.log(1.0 - BAND_MOVES + BAND_MOVES * moved)[..., None] - half * np.log1p(chi2 / TAIL_DOF))
 
@@ -171,6 +178,8 @@ def _carried(
     stands out of the noise.
     """
     noise = np.sqrt(np.diag(cov))
+    # Signed by noise only where nothing stands out: then the templates' mean says which bands would carry it.
+    # exp(50) is more than any contrast.
     carries = np.maximum(np.expm1(np.minimum(rho, 50.0)), 0.0) + noise.mean() * ratio / ratio.mean()
     carries = carries * weight
     return np.asarray(np.eye(len(rho)) - carries / carries.sum())

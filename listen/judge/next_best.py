@@ -54,12 +54,14 @@ def next_best(evidence: RoundEvidence, odds: Posterior) -> NextBest | None:
     """
     for p in evidence.points:
         if p.clipped:
+            # Worth without end: it stands before anything that can be counted in bits.
             text = f"Record the {p.point.words} again, quiet and air, with less input gain: it was clipped."
             return NextBest(p.point.id, Kind.AIR, USUAL_SECONDS, np.inf, text)
     wide = _with_unrecorded(evidence)
     # What is all but excluded adds nothing to the gain and most of the time to the search.
     keep = odds.probability > 1e-4
     likely = [h for h, k in zip(odds.sets, keep, strict=True) if k]
+    # Summed anew only where a point was never recorded: the odds' own draws do not reach there.
     scene = odds.scene if wide is evidence else Scene.of(wide, smoothables(wide), likely, BASE)
     p = odds.probability[keep] / odds.probability[keep].sum()
     found = [
@@ -139,6 +141,7 @@ def _seen(level: NDArray[np.float64], spread: NDArray[np.float64], limit_db: flo
 
 def _bits(p: NDArray[np.float64], foretold: NDArray[np.float64]) -> float:
     """Mutual information of cause [shape=(H,)] and outcome [shape=(H, bins)], bits."""
+    # An outcome no set foretells would be nought times an endless logarithm.
     q = np.maximum(foretold, 1e-12)
     q = q / q.sum(axis=1, keepdims=True)
     return float((p[:, None] * q * np.log2(q / (p @ q))).sum())

@@ -84,6 +84,7 @@ class Posterior:
 def posterior(evidence: RoundEvidence, assumptions: Sequence[Assumptions] = SETS) -> Posterior:
     """Weigh all sets of causes against the round's evidence, under each set of assumptions. Deterministic."""
     heard = frozenset(p for p in PathId if evidence.hears(p))
+    # One list for all assumptions: what each of them says is compared row by row.
     sets = hypotheses(heard)
     shared = smoothables(evidence)
     scene = Scene.of(evidence, shared, sets, BASE)
@@ -97,8 +98,10 @@ def posterior(evidence: RoundEvidence, assumptions: Sequence[Assumptions] = SETS
     under = {BASE: np.exp(_normal(log_p))}
     # Only the sum, not the terms: what is shown line by line is the usual case, the others say how far it could move.
     for assumed in assumptions:
+        # The usual set stands among them and is done.
         if assumed in under:
             continue
+        # The sum over draws is nearly all of the time, and sets that differ in readings only share it.
         if assumed.heard not in at_points:
             at_points[assumed.heard] = _at_points(evidence, Scene.of(evidence, shared, sets, assumed))
         other = np.log(priors(sets, heard, assumed, evidence.shop)) + at_points[assumed.heard]
@@ -151,8 +154,10 @@ def _decibans(
     out: dict[PathId, dict[str, float]] = {}
     for path in PathId:
         inside = np.array([path in h.paths for h in sets])
+        # A path in no set has no odds to move.
         if not inside.any():
             continue
+        # Inside against outside, at every stage: a pair counts for both of its paths.
         odds = DB * (log_sum(stages[:, inside]) - log_sum(stages[:, ~inside]))
         out[path] = dict(zip(names, map(float, np.diff(odds, prepend=0.0)), strict=True))
     return out
@@ -183,6 +188,7 @@ def _gains(log_weight: NDArray[np.float64], at: list[NDArray[np.float64]]) -> ND
     """Log likelihood each point adds, given those before it [shape=(P,)]."""
     so_far, out = log_weight, []
     for here in at:
+        # A new array each time: in place it would spoil the weights for the walk in reverse.
         so_far = so_far + here
         out.append(log_sum(so_far.ravel()))
     return np.asarray(np.diff(out, prepend=0.0))

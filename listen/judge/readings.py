@@ -57,6 +57,7 @@ DETECTED_SHARE = 0.6
 def loss(paths: Paths, readings: Readings, assumed: Assumptions, shop: ShopSeen | None = None) -> float:
     """Log likelihood of the loss read, per percent."""
     percent = readings.loss_percent
+    # Asked only where one was read (`terms`).
     assert percent is not None
     supply = min(max(readings.supply_kpa or SUPPLY_KPA, SUPPLIES_KPA[0]), SUPPLIES_KPA[1])
     bore = readings.restrictor_mm
@@ -71,6 +72,7 @@ def loss(paths: Paths, readings: Readings, assumed: Assumptions, shop: ShopSeen 
 def _hole_of_others(hole: float, assumed: Assumptions) -> tuple[float, float]:
     """Density of the others' middle loss, over the log of its hole, and the odds that a sound cylinder shows it."""
     causes = [row.path for row in path_table().cause]
+    # What others lose where they leak is not known by cause: every cause as likely.
     bells = {path: _bell(hole, *_usual_hole((path,), assumed)) for path in causes}
     sound = OTHERS_SOUND * bells.pop(PathId.NONE)
     leaking = (1.0 - OTHERS_SOUND) * ((1.0 - FREAK) * fmean(bells.values()) + FREAK * _freak())
@@ -150,8 +152,8 @@ def _bell(x: float, mean: float, spread: float) -> float:
 def compression(paths: Paths, dry_kpa: float, wet_kpa: float) -> float:
     """Log likelihood of the wet rise."""
     mean, spread = WET_RISE[PathId.RINGS in paths]
-    z = (wet_kpa / dry_kpa - 1.0 - mean) / spread
-    density = math.exp(-0.5 * z * z) / (spread * math.sqrt(2.0 * math.pi))
+    density = _bell(wet_kpa / dry_kpa - 1.0, mean, spread)
+    # A freak's rise lies anywhere within one reading, evenly.
     return math.log((1.0 - FREAK) * density + FREAK)
 
 
@@ -170,6 +172,7 @@ def bubbles_heard(paths: Paths, counts: Bubbles) -> float:
     """
     bubbles = BUBBLE_RATES_HZ * DETECTED_SHARE
     extra = bubbles if PathId.COOLANT_PASSAGE in paths else np.zeros(1)
+    # A freak brings events at the rates of bubbles, whatever the cause: only a share of the odds hangs on them.
     told, freak = math.log(1.0 - FREAK) + _both(counts, extra), math.log(FREAK) + _both(counts, bubbles)
     return float(np.logaddexp(told, freak))
 
@@ -217,6 +220,7 @@ def terms(evidence: RoundEvidence, assumed: Assumptions) -> list[tuple[str, Call
     readings, counts = evidence.readings, evidence.bubbles
     out: list[tuple[str, Callable[[Paths], float]]] = []
     if evidence.shut_heard is not None:
+        # A name of its own: inside a lambda mypy knows no more that it is not None.
         heard = evidence.shut_heard
         out.append(("shut", lambda paths: shut(paths, heard)))
     sings = [p for p in evidence.points if p.whistle_db is not None]

@@ -9,7 +9,6 @@ from listen.signal.flags import Flag
 
 SCHEMA = "hissway.round/1"
 
-
 Nats = Annotated[float, msgspec.Meta(ge=-100, le=0)]
 """Log likelihood about the greatest."""
 

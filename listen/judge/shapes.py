@@ -23,6 +23,7 @@ def templates_db() -> NDArray[np.float64]:
     """Band power of each template, dB [shape=(S, 13)]."""
     octaves = np.log2(CENTRES_HZ / 4000.0)
     width = 10.0 * np.log10(BANDWIDTH_HZ)
+    # Templates are power densities, bands sum them: each gains by its width.
     return np.array([s * octaves - c * octaves**2 + width for s in SLOPES_DB_PER_OCTAVE for c in BENDS_DB_PER_OCTAVE2])
 
 

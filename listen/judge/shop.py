@@ -34,5 +34,6 @@ def shop_hole(path: PathId, usual: tuple[float, float], seen: ShopSeen | None) -
         return usual
     n, (mean, spread) = cause.losses, usual
     after = (LOSSES_WEIGH * mean + n * cause.mean_log_mm) / (LOSSES_WEIGH + n)
+    # A shop far from the table widens the spread too: then the two together are known less well.
     apart = LOSSES_WEIGH * n / (LOSSES_WEIGH + n) * (cause.mean_log_mm - mean) ** 2
     return after, math.sqrt((LOSSES_WEIGH * spread**2 + cause.squares + apart) / (LOSSES_WEIGH + n))

@@ -32,6 +32,7 @@ MOST_STRAY = 0.4
 def spread_out(density: NDArray[np.float64], shift_db: float, spread_db: float) -> NDArray[np.float64]:
     """A density over ``LEVELS_DB`` shifted and widened, sum 1."""
     kernel = np.exp(-0.5 * ((LEVELS_DB[:, None] - LEVELS_DB - shift_db) / spread_db) ** 2)
+    # A trace everywhere: no level is so unlikely that its logarithm has no end.
     out = kernel @ density + 1e-12
     return np.asarray(out / out.sum())
 
@@ -48,6 +49,7 @@ def _kernel(up_db: float, down_db: float) -> NDArray[np.float64]:
         return np.asarray(np.exp(-0.5 * (below / np.where(below > 0.0, down_db, up_db)) ** 2))
 
     kernel = bell(LEVELS_DB[:, None] - LEVELS_DB)
+    # The sum on a grid without ends: what a row lacks of it fell off one.
     full = bell(np.linspace(-300.0, 300.0, 601) * STEP_DB).sum()
     # Levels below the grid are as good as its lowest one.
     kernel[:, 0] += np.maximum(0.0, full - kernel.sum(axis=1)) * (LEVELS_DB < 20.0)
@@ -63,6 +65,7 @@ class Smoothed:
     def __call__(self, level_db: NDArray[np.float64], spread_db: NDArray[np.float64]) -> NDArray[np.float64]:
         """Log likelihood [shape=(n, X)] of air at ``level_db`` known to ``spread_db``, both [shape=(n,)]."""
         n = len(LEVELS_DB)
+        # Just short of the last level: every draw has a neighbour above it to go between.
         x = np.clip((level_db - LEVELS_DB[0]) / STEP_DB, 0.0, n - 1.001)
         y = np.interp(spread_db, SPREADS_DB, np.arange(len(SPREADS_DB), dtype=np.float64))
         i, j = x.astype(int), np.minimum(y.astype(int), len(SPREADS_DB) - 2)
@@ -77,6 +80,7 @@ class Smoothed:
 
     def sharp(self, states: NDArray[np.float64]) -> NDArray[np.float64]:
         """Likelihood (not log) at the least spread, drift summed over, scaled to a maximum of 1 [shape=(N,)]."""
+        # The least spread stands first.
         row = self.table[: len(LEVELS_DB)] + states
         out = np.exp(row - row.max()).sum(axis=1)
         return np.asarray(out / out.max())
@@ -122,4 +126,5 @@ class Smoothable:
     def with_stray(self, chance: float) -> Smoothed:
         """The table to look levels up in."""
         share = min(chance * (EVENTS_FACTOR if self.in_events else 1.0), MOST_STRAY)
+        # Finite even where the exponential came to nothing.
         return Smoothed(np.log(np.maximum((1.0 - share) * self.spread + share * self.stray, 1e-300)))

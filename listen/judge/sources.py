@@ -86,6 +86,7 @@ def prior_over_levels(source: AirSource, assumed: Assumptions) -> NDArray[np.flo
         w = (1.0 - SILENT_SHARE) * w / w.sum()
         # The lowest level is as good as silence (see judge.loudness).
         w[0] += SILENT_SHARE
+    # Draws are aimed by dividing through it: no level is impossible.
     return np.asarray((w + 1e-12) / (w + 1e-12).sum())
 
 
@@ -100,6 +101,7 @@ def valve_states(source: AirSource, evidence: RoundEvidence) -> list[Mapping[int
     """What may stand open in the neighbours whose holes were listened at: one state where the firing order tells it."""
     beside = sorted({p.point.neighbour for p in evidence.points if p.point.neighbour is not None})
     known = evidence.readings.valves
+    # Where no hole was listened at, or air goes past no valve, their states change nothing that is summed.
     if known or not beside or source.path not in THROUGH_VALVES:
         return [known]
     return [*valves_in_turn(beside)]
@@ -123,12 +125,14 @@ def transfers(
     for i, p in enumerate(evidence.points):
         cylinder = p.point.neighbour if p.point.neighbour is not None else beside
         open_valve = valves.get(cylinder) if cylinder is not None else None
+        # Another mouth of the same path, the second tailpipe or neighbour: air is there by way of the first.
         elsewhere = i != own and path in p.point.row.own
         way = another_mouth(p.point) if elsewhere else transfer(path, p.point, open_valve)
         if i == own:
             way = Transfer(0.0, OWN_SPREAD_DB)
         elif way.through_valve:
             way = Transfer(way.mean_db, way.spread_db * assumed.talk_widen)
+        # A fitting's air goes through no casting: assumptions of cross-talk leave it as it is.
         elif path not in p.point.row.own and path is not PathId.FITTING:
             mean = min(way.mean_db + assumed.talk_db, MOST_TALK_DB)
             # Upward a way ends near the source's own level: that lies two and a half spreads above the mean at most.
@@ -143,6 +147,7 @@ def own_indexes(source: AirSource, evidence: RoundEvidence) -> list[int]:
     Those without a usable air clip are left out where another has one; empty where none was recorded.
     """
     every = [i for i, p in enumerate(evidence.points) if source.hears_as in p.point.row.own]
+    # A mouth that heard nothing usable cannot aim draws; all of them count where none can.
     return [i for i in every if evidence.points[i].air is not None] or every
 
 
@@ -166,7 +171,9 @@ def aimed_draws(
     drawn_from = prior
     if likelihood is not None:
         posterior = prior * likelihood
+        # Nothing is left where prior and clip exclude each other: then the prior alone is drawn from.
         if posterior.sum() > 0.0:
+            # A share from the prior keeps every weight below 1 / (1 - AIMED_SHARE): no single draw decides a round.
             drawn_from = AIMED_SHARE * posterior / posterior.sum() + (1.0 - AIMED_SHARE) * prior
     u = even_draws(PLASTIC[dimension])
     # Piecewise-constant densities over cells one grid step wide.
@@ -174,6 +181,7 @@ def aimed_draws(
     edges = np.append(LEVELS_DB - 0.5 * step, LEVELS_DB[-1] + 0.5 * step)
     cdf = np.concatenate([[0.0], np.cumsum(drawn_from)])
     level = np.interp(u, cdf / cdf[-1], edges)
+    # Weights by cell, as the density is: a level between two is not interpolated.
     cell = np.clip(np.searchsorted(edges, level, side="right") - 1, 0, len(prior) - 1)
     return level, np.log(prior[cell]) - np.log(drawn_from[cell])
 
@@ -186,6 +194,7 @@ def in_turn(rows: Sequence[tuple[NDArray[Any], ...]], every: int) -> tuple[NDArr
     turn = np.arange(DRAWS) // every % len(rows)
     out = []
     for parts in zip(*rows, strict=True):
+        # What holds for all draws is a row of points; as an array by draws all ways can be stacked.
         each = [p if len(p) == DRAWS else np.broadcast_to(p, (DRAWS, len(p))) for p in parts]
         out.append(each[0] if len(each) == 1 else np.stack(each)[turn, np.arange(DRAWS)])
     return tuple(out)

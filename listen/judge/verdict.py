@@ -71,7 +71,9 @@ def chance(odds: Posterior, path: PathId) -> Chance:
     # The least favourable set is named with a verdict that is not given, and what would clear it up.
     by = min(under, key=lambda a: under[a])
     usual = odds.involved(path)
+    # In any set, alone or in a pair: a hidden second leak is nobody's reason to withhold the first.
     inside = np.array([path in h.paths for h in odds.sets])
+    # Only a reading without which the name would not have been earned.
     readings = [READ[n] for n, p in odds.without.items() if usual >= NAME_AT > p @ inside and n in READ]
     leaning = sorted((a for a in under if under[a] < usual - LEANS_BY), key=lambda a: under[a])
     return Chance(usual, under[by], by, (*readings, *(f"that {a.words}" for a in leaning)))
@@ -101,6 +103,7 @@ def verdict(
     """
     withheld = withheld or {}
     chances = {p: chance(odds, p) for p in odds.paths}
+    # Odds alone are not enough: a path of which nothing recorded speaks gets its odds from what others lack.
     earned = [p for p in LEAKS if p in chances and chances[p].least >= NAME_AT and p in may_name]
     # A leak first: blow-by and a poor seat are there beside a real one, never the other way round.
     named = tuple(p for p in earned if p not in withheld)
@@ -109,6 +112,7 @@ def verdict(
         # Of several the least sure one's figure: the sentence holds for each of them.
         least = min(named, key=lambda p: chances[p].usual)
         text = f"Air escapes {' and '.join(ESCAPES[x] for x in named)} ({_sure(chances[least])} sure)."
+        # Each once, in the order met.
         rests = tuple(dict.fromkeys(words for p in named for words in chances[p].rests_on))
         return Verdict(
             kind=kind,
@@ -149,6 +153,7 @@ def _why_not(
 ) -> Missing | None:
     """Why the path that leads under the usual assumptions is not said; None where none has earned it under them."""
     leads = max(chances, key=lambda p: chances[p].usual, default=None)
+    # Nothing was within reach of a name: the odds say why by themselves.
     if leads is None or chances[leads].usual < NAME_AT or (leads in LEAKS and leads not in may_name):
         return None
     if leads in withheld:

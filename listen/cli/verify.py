@@ -11,6 +11,7 @@ from listen.jobs.exchange.keys import as_key, known_keys
 from listen.jobs.exchange.verification import Against, Trust, Verification, judge_of_today
 from listen.jobs.exchange.verify import verify_path
 from listen.jobs.folder.store import find_job, jobs_root
+from listen.voice.figures import counted
 from listen.voice.text import json_line, plain
 
 EXAMPLE = "hissway verify bench-engine.zip"
@@ -88,9 +89,10 @@ def _against(args: argparse.Namespace) -> Against:
 
 
 def _counted(found: Verification) -> str:
-    counted = f"{found.events} events, {found.clips} clips, {found.signatures} signatures, {found.results} results"
+    held = {"event": found.events, "clip": found.clips, "signature": found.signatures, "result": found.results}
+    checked = f"{', '.join(counted(n, what) for what, n in held.items())} checked"
     if not found.ok:
-        return f"{counted} checked; {len(found.mismatches)} do not match"
+        return f"{checked}; NOT matching: {len(found.mismatches)}"
     if not found.complete:
-        return f"{counted} checked; {found.skipped} result(s) NOT checked: a forged verdict would not be noticed"
-    return f"{counted} checked; all match"
+        return f"{checked}; {counted(found.skipped, 'result')} NOT checked: a forged verdict would not be noticed"
+    return f"{checked}; all match"

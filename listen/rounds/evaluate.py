@@ -5,7 +5,8 @@ from dataclasses import replace
 
 import msgspec
 
-from listen.audio.long import fits
+from listen.audio.files import read_clip
+from listen.audio.long import fits, read_sound
 from listen.errors import RoundError
 from listen.judge.engine import engine_say
 from listen.judge.grounds import bubbles_speak, withheld
@@ -20,7 +21,7 @@ from listen.rounds.slips.air_proof import air_doubted
 from listen.rounds.slips.blunders import blunders, without
 from listen.rounds.slips.job_places import exchanged_points, places_heard
 from listen.rounds.slips.slip import Blunder
-from listen.rounds.switching import Switching, read_take, sound_of, switchings
+from listen.rounds.switching import Switching, switchings
 from listen.rounds.unusable import channel_with_sound, nothing_usable, said_of_nothing
 from listen.rounds.weigh import grounds, weigh
 from listen.signal.point import PointTakes, measure_point
@@ -53,8 +54,9 @@ def measure(round_: Round, *, channel: int = 0) -> list[PointTakes]:
 
 def _measured(point_id: str, takes: Sequence[Take], known: Mapping[Take, Switching], channel: int) -> PointTakes:
     held = fits([t.path for t in takes])
-    walked = [(t.kind, sound_of(t, channel, held)) for t in takes if t.kind not in SWITCHED_KINDS]
-    switched = [known[t].of(t, read_take(t, channel)) for t in takes if t.kind in SWITCHED_KINDS]
+    files = [(t, t.path, t.heard_in(channel)) for t in takes]
+    walked = [(t.kind, read_sound(p, channel=c, held=held)) for t, p, c in files if t.kind not in SWITCHED_KINDS]
+    switched = [known[t].of(t, read_clip(p, channel=c)) for t, p, c in files if t.kind in SWITCHED_KINDS]
     return measure_point(point_id, walked, switched)
 
 

@@ -96,6 +96,10 @@ class Take:
     on_s: tuple[tuple[float, float], ...] = ()
     """When the air was commanded on and off in a switched take, seconds from its start; empty: not known."""
 
+    def heard_in(self, asked: int) -> int:
+        """The channel of the file that is heard: the take's own, where the file holds several points."""
+        return asked if self.channel is None else self.channel
+
 
 @dataclass(frozen=True, slots=True)
 class Round:

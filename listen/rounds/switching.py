@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.audio.files import read_clip
-from listen.audio.long import LongClip, read_sound
 from listen.errors import ClipError
 from listen.rounds.model import Take
 from listen.signal.bands import BANDWIDTH_HZ, band_weights
@@ -39,11 +38,11 @@ def switchings(takes: Sequence[Take], channel: int) -> dict[Take, Switching]:
     groups: dict[tuple[str, str], list[Take]] = {}
     for t in takes:
         groups.setdefault((t.kind, t.together or str(t.path)), []).append(t)
-    return {
-        t: s
-        for group in groups.values()
-        for t, s in zip(group, timed([read_take(t, channel) for t in group], group[0].on_s), strict=True)
-    }
+    return {t: s for group in groups.values() for t, s in zip(group, _together(group, channel), strict=True)}
+
+
+def _together(group: Sequence[Take], channel: int) -> list[Switching]:
+    return timed([read_clip(t.path, channel=t.heard_in(channel)) for t in group], group[0].on_s)
 
 
 def pair(files: Sequence[Path], on_s: Sequence[tuple[float, float]] = ()) -> tuple[Clip, Clip]:
@@ -69,16 +68,6 @@ def timed(clips: Sequence[Clip], on_s: Sequence[tuple[float, float]]) -> list[Sw
     if timeline is None:
         return [Switching(None, None) for _ in clips]
     return [Switching(timeline, common_level(tracks, i, timeline)) for i in range(len(clips))]
-
-
-def read_take(take: Take, channel: int) -> Clip:
-    """The sound of one take: its own channel where the file holds several points."""
-    return read_clip(take.path, channel=channel if take.channel is None else take.channel)
-
-
-def sound_of(take: Take, channel: int, held: bool) -> Clip | LongClip:
-    """The same, in memory or left in its file."""
-    return read_sound(take.path, channel=channel if take.channel is None else take.channel, held=held)
 
 
 def level_track(clip: Clip) -> NDArray[np.float64]:

@@ -39,7 +39,7 @@ def test_pack_unpack_verify(job: Path, tmp_path: Path, capsys: pytest.CaptureFix
     assert said.err.startswith("new: ")
     for what in (str(job), "out.zip", str(there)):
         assert main(["verify", what]) == 0
-        assert "4 clips, 0 signatures, 1 results checked; all match" in capsys.readouterr().out
+        assert "4 clips, 0 signatures, 1 result checked; all match" in capsys.readouterr().out
 
 
 def test_verify_tells_what_does_not_match(job: Path, capsys: pytest.CaptureFixture[str]) -> None:

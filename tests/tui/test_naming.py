@@ -145,6 +145,28 @@ async def test_a_long_recording_is_cut_at_marks(tmp_path: Path) -> None:
         assert np.std(second.samples) == pytest.approx(0.04, rel=0.02)
 
 
+async def test_marks_on_a_long_recording_are_dropped_only_by_a_second_esc(tmp_path: Path) -> None:
+    """Setting marks takes the length of the recording; one slip of a key must not cost them."""
+    write_clip(tmp_path / "walk.flac", Clip.of(hiss(1, 31.0), RATE_HZ))
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        _, naming = await to_naming(pilot, tmp_path / "walk.flac")
+        await pilot.press("c")
+        await until(pilot, lambda: isinstance(app.screen, CutScreen))
+        await pilot.press("down", "m", "escape")
+        await until(pilot, lambda: "Esc again drops the marks" in words(app))
+        assert "1 mark, 2 pieces" in words(app) and isinstance(app.screen, CutScreen)
+        await pilot.press("right", "m", "escape")
+        assert isinstance(app.screen, CutScreen), "another mark is asked about anew"
+        await pilot.press("escape")
+        await until(pilot, lambda: app.screen is naming)
+        assert len(naming.recordings) == 1
+        await pilot.press("c")
+        await until(pilot, lambda: isinstance(app.screen, CutScreen))
+        await pilot.press("escape")
+        await until(pilot, lambda: app.screen is naming)  # nothing to drop, nothing to ask
+
+
 async def test_files_named_as_a_loose_round_come_in_without_a_question(tmp_path: Path) -> None:
     (tmp_path / "named").mkdir()
     for n, name in enumerate(("intake-quiet-1", "intake-air-1")):

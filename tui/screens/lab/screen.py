@@ -9,6 +9,7 @@ from textual.binding import Binding
 from textual.content import Content
 
 from listen.errors import HisswayError
+from listen.voice.figures import counted
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.content import shown
@@ -123,7 +124,8 @@ class LabScreen(TextScreen):
         with self.refusing():
             drills = list_drills(self.root)
             options += [
-                (d.id, plain(d.title, 60), f"{d.level}, {d.rounds} rounds. {plain(d.about, 120)}") for d in drills
+                (d.id, plain(d.title, 60), f"{d.level}, {counted(d.rounds, 'round')}. {plain(d.about, 120)}")
+                for d in drills
             ]
         if drill := await self.answer(PickScreen("Which drill?", options)):
             self._drill(drill)

@@ -8,6 +8,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 
 from listen.jobs.bring_in import Recording, cut, loudness, stretch
+from listen.voice.figures import counted
 from listen.voice.text import plain
 from tui.bridge.playback import levelled
 from tui.bridge.threads import in_thread
@@ -24,6 +25,7 @@ HOW = (
     "Set a mark wherever the microphone went on to the next point. Space plays from where you are, and m marks there; "
     "Enter makes the pieces, which are then named."
 )
+DROPPED = "! Enter makes the pieces, Esc again drops the marks."
 
 
 class CutScreen(PlayingScreen[tuple[Recording, ...]]):
@@ -44,6 +46,8 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
         super().__init__()
         self.recording = recording
         self._playing = 0
+        self._dropped: tuple[float, ...] = ()
+        """Marks that Esc asked about, and drops."""
 
     def way(self) -> tuple[str, ...]:
         return ("name recordings", plain(self.recording.path.name, 40), "cut")
@@ -60,11 +64,12 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
     async def _read(self) -> None:
         self.query_one(LevelStrip).levels = await in_thread(loudness, self.recording, STEPS)
 
-    def _count(self) -> None:
+    def _count(self, outcome: str = "") -> None:
         strip = self.query_one(LevelStrip)
         pieces = cut(self.recording, strip.marks)
-        state = f"{len(strip.marks)} marks, {len(pieces)} pieces" if strip.marks else "No marks yet."
-        self.query_one(Banner).say = Say(HOW, state)
+        made = f"{counted(len(strip.marks), 'mark')}, {counted(len(pieces), 'piece')}"
+        state, tone = made if strip.marks else "No marks yet.", "again" if outcome else "plain"
+        self.query_one(Banner).say = Say(HOW, state, "", outcome, tone)
 
     def action_move(self, by: int) -> None:
         self._stop()
@@ -84,6 +89,15 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
             before = [m for m in strip.marks if m <= strip.cursor] or [strip.marks[0]]
             strip.marks = tuple(m for m in strip.marks if m != before[-1])
             self._count()
+
+    def action_back(self) -> None:
+        """Marks are dropped only by a second key."""
+        marks = self.query_one(LevelStrip).marks
+        if marks in ((), self._dropped):
+            super().action_back()
+        else:
+            self._dropped = marks
+            self._count(DROPPED)
 
     def action_take(self) -> None:
         self.dismiss(cut(self.recording, self.query_one(LevelStrip).marks))

@@ -7,6 +7,7 @@ from pathlib import Path
 from listen.jobs.bring_in import Recording
 from listen.jobs.events import ClipTakenBack
 from listen.jobs.job import ClipRecord
+from listen.voice.figures import counted
 from tui.bridge.threads import in_thread
 from tui.screens.base import asks, in_background, made
 from tui.screens.dialog import OneLineScreen
@@ -58,8 +59,9 @@ class BringingIn(Asking):
         event = await self.bay.written(partial(take, self.opened, self.round_id))
         new = [c for c in self.record.clips if c.id not in before]
         refused = [text for c in new if (text := await self._refused(c))]
-        left_out = f" Left out: {'; '.join(event.left_out)}" if event.left_out else ""
-        self.change(outcome=Outcome(True, " ".join([f"{len(event.files)} clips imported.{left_out}", *refused])))
+        said = f"{counted(len(event.files), 'clip')} imported."
+        left_out = [f"Left out: {'; '.join(event.left_out)}"] if event.left_out else []
+        self.change(outcome=Outcome(True, " ".join([said, *left_out, *refused])))
 
     async def _refused(self, clip: ClipRecord) -> str:
         """Check one imported clip; take it back and say why where it cannot be believed."""

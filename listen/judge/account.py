@@ -11,6 +11,8 @@ PRIOR = "prior"
 
 @dataclass(frozen=True, slots=True)
 class Line:
+    """One term of a path's account."""
+
     source: str
     """``prior``, a listening point, or a reading."""
     push_db: float

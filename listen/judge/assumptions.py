@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Assumptions:
+    """One set."""
+
     name: str
     """Identifier."""
     words: str

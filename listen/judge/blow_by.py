@@ -54,7 +54,8 @@ class BlowBy:
         assumed: Assumptions,
         bay: NDArray[np.float64],
     ) -> BlowBy:
-        """Blow-by that comes out first at each of the crankcase's mouths in turn: filler or breather."""
+        """Blow-by that comes out first at each of the crankcase's mouths in turn: filler or breather. ``sharp`` are the
+        points' likelihoods [shape=(N,) each], ``bay`` a fitting's transfers [shape=(P,)]."""
         source = AirSource(PathId.NONE)
         own: list[int | None] = [*own_indexes(source, evidence)]
         return cls(*in_turn([_blow_by(evidence, sharp, source, o, assumed, bay) for o in own or [None]], 1))

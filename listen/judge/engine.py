@@ -35,7 +35,8 @@ LEAST_NATS = -12.0
 
 
 def blow_by_learnt(others: Sequence[EngineSay], point: str, zero_dbfs: float) -> NDArray[np.float64] | None:
-    """Likelihood (greatest 1) of each of ``LEVELS_DB`` for blow-by at a point of a round whose 0 dB is given.
+    """Likelihood (greatest 1) of blow-by's level at a point of a round whose 0 dB is given, dB re full scale
+    [shape=(N,)].
 
     ``None`` where no other round speaks of the point.
     """

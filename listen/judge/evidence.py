@@ -62,6 +62,8 @@ class Readings:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RoundEvidence:
+    """All that a round gives the judge."""
+
     points: tuple[PointEvidence, ...]
     """In walking order."""
     bubbles: Bubbles | None

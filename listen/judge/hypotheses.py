@@ -23,6 +23,8 @@ Judgement."""
 
 @dataclass(frozen=True, slots=True)
 class Hypothesis:
+    """One set of causes."""
+
     paths: tuple[PathId, ...]
     """``(none,)``, one path, or two."""
     outside: bool = False

@@ -144,6 +144,8 @@ class ShopSeen(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class RoundResult(msgspec.Struct, frozen=True, kw_only=True):
+    """All that a round came to."""
+
     schema: str = SCHEMA
     round: str
     points: tuple[PointResult, ...]

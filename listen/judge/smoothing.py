@@ -30,7 +30,7 @@ MOST_STRAY = 0.4
 
 
 def spread_out(density: NDArray[np.float64], shift_db: float, spread_db: float) -> NDArray[np.float64]:
-    """A density over ``LEVELS_DB`` shifted and widened, sum 1."""
+    """A density over ``LEVELS_DB`` [shape=(N,)] shifted and widened, sum 1."""
     kernel = np.exp(-0.5 * ((LEVELS_DB[:, None] - LEVELS_DB - shift_db) / spread_db) ** 2)
     # A trace everywhere: no level is so unlikely that its logarithm has no end.
     out = kernel @ density + 1e-12
@@ -38,7 +38,7 @@ def spread_out(density: NDArray[np.float64], shift_db: float, spread_db: float) 
 
 
 def seen_through(likelihood: NDArray[np.float64], spread_db: float) -> NDArray[np.float64]:
-    """Likelihood of each of ``LEVELS_DB`` where what was heard is the level of something else that far from it."""
+    """Likelihood of each of ``LEVELS_DB`` where what was heard is another's level that far from it [shape=(N,)]."""
     return np.asarray(_kernel(spread_db, spread_db) @ likelihood)
 
 

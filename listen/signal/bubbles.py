@@ -96,7 +96,10 @@ def bubble_events(clip: Sound) -> BubbleEvents:
         Any rate; only what lies below 6 kHz is looked at.
     """
     rate, n, hop = _work(clip.rate_hz)
+    # Gone through twice, for the usual levels and for the onsets: a long clip, whose powers would not fit, is
+    # transformed each time.
     held = list(_stretches(clip)) if isinstance(clip, Clip) else None
+    # Every fourth frame counted from the clip's start, so that it does not matter where stretches were cut.
     thinned = [s.power[s.own][-(s.first + s.own.start) % 4 :: 4].copy() for s in held or _stretches(clip)]
     if sum(map(len, thinned)) < 1:
         return BubbleEvents(np.empty(0), np.empty(0))
@@ -110,10 +113,12 @@ def bubble_events(clip: Sound) -> BubbleEvents:
 def _work(rate_hz: int) -> tuple[float, int, int]:
     """Rate worked at, samples a frame and a hop of it."""
     rate = rate_hz / _every(rate_hz)
+    # A power of two for the transform; a whole number of samples for the hop.
     return rate, int(2 ** round(np.log2(rate * FRAME_S))), max(1, round(rate * HOP_S))
 
 
 def _every(rate_hz: int) -> int:
+    # A whole factor: only every q-th sample is then worked out.
     return max(1, round(rate_hz / WORK_RATE_HZ))
 
 
@@ -124,6 +129,7 @@ def _stretches(clip: Sound) -> Iterator[_Stretch]:
     for start, own, samples in clip.stretches(q * hop * STRETCH_FRAMES, more):
         power = _fine_power(_decimated(samples, q), n, hop)
         first, last = start // (q * hop), start + own >= clip.frames or len(samples) < own + more
+        # The frames before were the last stretch's own; the first has none before it.
         begin = BEFORE if first else 0
         end = len(power) if last else min(len(power), STRETCH_FRAMES + BEFORE)
         if begin < end:
@@ -158,6 +164,7 @@ def _decimated(samples: NDArray[np.float32], q: int) -> NDArray[np.float32]:
     if q == 1:
         return samples
     phases = _low_pass(q).reshape(TAPS_PER_PHASE, q)
+    # By phases, only the samples that are kept are worked out: the whole filter would cost q times as much.
     rows = samples[: len(samples) // q * q].reshape(-1, q)
     parts = phases @ rows.T
     n = max(0, len(rows) - TAPS_PER_PHASE + 1)
@@ -172,6 +179,7 @@ def _low_pass(q: int) -> NDArray[np.float32]:
     """Hann-windowed sinc, 6 dB down at half the new rate: what folds over ends up above ``HIGH_HZ``."""
     n = TAPS_PER_PHASE * q
     i = np.arange(n) - (n - 1) / 2
+    # Without the two zeros at the window's ends, which would be taps for nothing.
     h = np.sinc(i / q) * np.hanning(n + 2)[1:-1]
     return np.asarray(h / h.sum(), dtype=np.float32)
 
@@ -180,6 +188,7 @@ def _fine_power(x: NDArray[np.float32], n: int, hop: int) -> NDArray[np.float32]
     """Power in short Hann frames [shape=(T, K)]."""
     if len(x) < n:
         return np.empty((0, n // 2 + 1), dtype=np.float32)
+    # Periodic: the last sample of a symmetric window would be the first of the next frame again.
     return frame_power(x, np.hanning(n + 1)[:n].astype(np.float32), hop)
 
 
@@ -218,6 +227,7 @@ def _onsets(
     factor = np.float32(10 ** (ONSET_DB / 10))
     t, k = np.nonzero(power[:, low:high] > factor * background[:, low:high])
     k = k + low
+    # Onsets that can be followed and have a bin on either side, for the peak and for the parabola through it.
     inside = (t >= BEFORE_FRAMES + GAP_FRAMES) & (t < len(power) - MIN_TRACK) & (k >= 1) & (k < power.shape[1] - 1)
     t, k = t[inside], k[inside]
     if len(t) == 0:
@@ -258,6 +268,7 @@ def _decays_as_bubble(
     power: NDArray[np.float32], before: NDArray[np.float32], t: int, k: int, hop_s: float, bin_hz: float
 ) -> bool:
     """Whether the tone from frame ``t`` on in bin ``k`` dies with the tau and Q of a bubble."""
+    # The peak's bin and one to either side: most of a Hann window's main lobe.
     near = slice(max(0, k - 1), k + 2)
     tau = _decay_s(power[t : t + TRACK_FRAMES, near].sum(axis=1), float(before[near].sum()), hop_s)
     return MIN_TAU_S <= tau <= MAX_TAU_S and MIN_Q <= np.pi * k * bin_hz * tau <= MAX_Q
@@ -269,11 +280,13 @@ def _decay_s(track: NDArray[np.float32], floor: float, hop_s: float) -> float:
     n = int(low[0]) if len(low) else len(track)
     if n < MIN_TRACK:
         return 0.0
+    # Never below nought: all that is followed stands at twice the floor and more.
     level = 10 * np.log10(track[:n] - floor)
     i = np.arange(n) - (n - 1) / 2
     slope = float(i @ level) / float(i @ i)
     if slope >= 0 or float(np.std(level - slope * i)) > MAX_RIPPLE_DB:
         return 0.0
+    # The amplitude's decay time: power, as the level shows it, dies twice as fast.
     return float(20 / np.log(10) * hop_s / -slope)
 
 
@@ -283,6 +296,7 @@ def _centre_hz(
     """Frequency of each peak by a parabola through three bins' logarithms."""
     a, b, c = (np.log(power[t, k + d].astype(np.float64) + 1e-30) for d in (-1, 0, 1))
     bend = a - 2 * b + c
+    # Only where the three bins make a peak: else the parabola has its turn anywhere.
     shift = np.where(bend < 0, 0.5 * (a - c) / np.where(bend < 0, bend, 1.0), 0.0)
     return np.asarray((k + shift) * bin_hz, dtype=np.float64)
 

@@ -23,7 +23,9 @@ SWAPPED_DB = 3.0
 """Two channels are swapped where each is nearer to the other's print by this (root mean square over bands)."""
 TAP_S = 0.3
 TAP_DB, TAP_APART_DB = 20.0, 6.0
-"""A tap stands so far over its own channel's level, and over how far it does so in any other."""
+"""A tap stands so far over its own channel's level, and over how far it does so in any other..."""
+PEAK_DB = 12.0
+"""...besides the peaks of steady noise over its level."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,6 +48,7 @@ def heard(samples: NDArray[np.float32], rate_hz: int) -> Heard:
     pieces = np.stack(np.array_split(samples[: len(samples) // PIECES * PIECES], PIECES)).astype(np.float64)
     power = np.abs(np.fft.rfft(pieces, axis=1)) ** 2 / pieces.shape[1]
     at = np.searchsorted(np.arange(power.shape[1]) * (rate_hz / pieces.shape[1]), EDGES_HZ)
+    # At least one bin: the lowest bands are narrower than the bins of a short piece.
     bands = np.stack([power[:, a : max(b, a + 1)].mean(axis=1) for a, b in pairwise(at)], axis=-1)
     return Heard(
         10 * np.log10(np.median((pieces**2).mean(axis=1), axis=0) + 1e-20),
@@ -61,6 +64,7 @@ def channel_faults(now: Heard, used: Sequence[int], before: NDArray[np.float64] 
     # A dead channel is nobody's like: counted in, it would pull the median that others are held against.
     alive = [c for c in used if c not in out]
     for c in alive:
+        # Without its own level, which among two or three would pull the median to itself.
         others = float(np.median(now.level_db[[d for d in alive if d != c]])) if len(alive) > 1 else now.level_db[c]
         if now.clips[c]:
             out[c] = "is too loud and clips: turn its gain down"
@@ -83,12 +87,14 @@ def _swapped(now: NDArray[np.float64], before: NDArray[np.float64], i: int, j: i
         return float(np.mean((now[a] - before[b]) ** 2))
 
     own, crossed = apart(i, i) + apart(j, j), apart(i, j) + apart(j, i)
+    # And far nearer crossed than not: of two channels that both fit badly, one fits a little better by chance.
     return own - crossed > 2 * SWAPPED_DB**2 and crossed < 0.5 * own
 
 
 def tapped(samples: NDArray[np.float32], rate_hz: int) -> int | None:
     """The channel whose microphone was tapped just now; from a second or more of all channels [shape=(n, C)]."""
     last = round(TAP_S * rate_hz)
+    # Too little before the tap to know what is usual.
     if len(samples) < 3 * last:
         return None
     # The median: a tap a moment ago, or a knock, does not raise what this one is held against.
@@ -98,7 +104,3 @@ def tapped(samples: NDArray[np.float32], rate_hz: int) -> int | None:
     best = int(order[-1])
     apart = over[best] - over[order[-2]] if len(order) > 1 else np.inf
     return best if over[best] >= TAP_DB + PEAK_DB and apart >= TAP_APART_DB else None
-
-
-PEAK_DB = 12.0
-"""Peaks of steady noise over its level."""

@@ -24,6 +24,7 @@ squares of larger ones would leave the range of float32."""
 class Sound(Protocol):
     """What is measured: a clip in memory, or a long one that is read from its file stretch by stretch."""
 
+    # Properties, not plain attributes: a frozen clip has nothing that could be set.
     @property
     def rate_hz(self) -> int: ...
 
@@ -51,13 +52,14 @@ class Sound(Protocol):
         """Length in seconds."""
 
     def stretches(self, step: int, more: int = 0) -> Iterator[tuple[int, int, NDArray[np.float32]]]:
-        """All samples in order: where a stretch begins, how many are its own, and those with ``more`` that follow.
+        """All samples in order: where a stretch begins, how many are its own, and those with ``more`` that follow
+        [shape=(<= step + more,)].
 
         A clip in memory is one stretch, of a long one each has ``step``. Nothing may depend on where they are cut.
         """
 
     def part(self, start: int, stop: int) -> NDArray[np.float32]:
-        """Samples from one to before another."""
+        """Samples from one to before another, in full scales [shape=(stop - start,)]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,11 +102,13 @@ class Clip:
         With ``copy`` false an array of float32 is adopted: the caller gives it up, and it is frozen in place.
         """
         where = name or "clip"
+        # A copy unless it is given up: whoever still holds the samples could change what was checked.
         x = np.array(samples, dtype=np.float32) if copy else np.asarray(samples, dtype=np.float32)
         if x.ndim != 1:
             raise ClipError(f"{where}: {x.ndim}-dimensional samples; one channel is needed, choose it first")
         if x.size == 0:
             raise ClipError(f"{where}: holds no samples; record it again")
+        # Largest and least, no array of magnitudes: a long clip would be copied for it.
         peak = float(np.maximum(x.max(), -x.min()))  # NaN and infinity come through both
         if not np.isfinite(peak):
             bad = int(np.flatnonzero(~np.isfinite(x))[0])
@@ -131,5 +135,5 @@ class Clip:
         yield 0, len(self.samples), self.samples
 
     def part(self, start: int, stop: int) -> NDArray[np.float32]:
-        """Samples from one to before another."""
+        """See :class:`Sound`."""
         return self.samples[start:stop]

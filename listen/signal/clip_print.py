@@ -34,6 +34,8 @@ END_EDGES_HZ = (1000.0, 8000.0)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ClipPrint:
+    """Marks of one clip, by which slips over a whole round are found."""
+
     kind: Kind
     rate_hz: int
     place_db: NDArray[np.float32]
@@ -51,6 +53,7 @@ class ClipPrint:
 def clip_print(kind: Kind, clip: Sound, spectra: Spectra, usable_hz: float) -> ClipPrint:
     """Marks of one clip, from its ends and from spectra that are there already."""
     level = spectra.mean_level_db
+    # A little below the foot of what a coder cut away, whose slope is neither sound nor floor.
     wide = tuple(f for f in WIDE_EDGES_HZ if f <= 0.97 * usable_hz)
     return ClipPrint(
         kind,
@@ -64,11 +67,13 @@ def clip_print(kind: Kind, clip: Sound, spectra: Spectra, usable_hz: float) -> C
 
 def _banded(level: NDArray[np.float32], freq_hz: NDArray[np.float64], edges: Sequence[float]) -> NDArray[np.float32]:
     at = np.searchsorted(freq_hz, edges)
+    # A low rate leaves the narrowest bands without a bin of their own: the nearest above stands in.
     return np.array([level[a:b].mean() if b > a else level[a] for a, b in pairwise(at)], dtype=np.float32)
 
 
 def _course(spectra: Spectra, edges: Sequence[float]) -> NDArray[np.float32]:
     at = np.searchsorted(spectra.freq_hz, edges)
+    # The last sum would run to the end of the spectrum: it is cut at the last edge.
     power = spectra.by_frame(lambda power: np.add.reduceat(power[:, : at[-1]], at[:-1], axis=1))
     count = min(max(LEAST_STRETCHES, int(len(power) / spectra.frame_rate_hz / STRETCH_S)), len(power))
     each = len(power) // count
@@ -89,6 +94,7 @@ def _ends(clip: Sound) -> NDArray[np.complex64]:
     lo, hi = (int(f * n / clip.rate_hz) for f in END_EDGES_HZ)
     # Through a window, else the jump from the last sample to the first would fill every bin.
     both = np.stack([clip.part(0, n), clip.part(clip.frames - n, clip.frames)]) * _window(n)
+    # Up to nine tenths of half the rate: above lies the anti-alias filter, which is every recording's.
     bins = rfft(both, axis=1)[:, lo : min(hi, int(0.45 * n))]
     # Phases alone: a copy keeps them through any gain and filter, and no loud tone outweighs the rest.
     return np.asarray(bins / np.maximum(np.abs(bins), 1e-20), dtype=np.complex64)
@@ -101,14 +107,17 @@ def likeness(prints: Sequence[ClipPrint]) -> NDArray[np.float64]:
     (Knapp and Carter 1976), so that a tone or hum, which any two clips share, is a few bins and not the sum.
     Clips of other rates or much shorter than ``END_S`` are unlike.
     """
+    # Nought until shown alike: clips of one shape only can be compared bin by bin.
     out = np.zeros((len(prints), len(prints)))
     for shape in {p.ends.shape for p in prints}:
         alike = [i for i, p in enumerate(prints) if p.ends.shape == shape]
         ends = np.stack([prints[i].ends for i in alike])
         both = [np.real(e @ e.conj().T) / max(1, shape[1]) for e in (ends[:, 0], ends[:, 1])]
+        # Either end: a copy may be cut at the other.
         out[np.ix_(alike, alike)] = np.maximum(*both)
     rates = np.array([p.rate_hz for p in prints])
     # As many bins at another rate are other frequencies.
     out[rates[:, None] != rates[None, :]] = 0.0
+    # A clip is no copy of itself.
     np.fill_diagonal(out, 0.0)
     return out

@@ -38,7 +38,7 @@ class Group:
     """Degrees of freedom behind ``cov``."""
 
     def only(self, bands: NDArray[np.bool_]) -> Group:
-        """The same group with some of its bands left out."""
+        """The same group with the marked ``bands`` [shape=(B,)] alone."""
         sub = np.ix_(bands, bands)
         return Group(self.mean[bands], self.cov[sub], self.floor[bands], self.floor_cov[sub], self.spread, self.dof)
 
@@ -53,7 +53,7 @@ class Contrast:
     """Of a switched take: covariance of ``rho`` were there no hiss [shape=(B, B)]. Its floors are its means."""
 
     def only(self, bands: NDArray[np.bool_]) -> Contrast:
-        """The same contrast with some of its bands left out."""
+        """The same contrast with the marked ``bands`` [shape=(B,)] alone."""
         sub = np.ix_(bands, bands)
         silent = None if self.silent is None else self.silent[sub]
         return Contrast(self.quiet.only(bands), self.air.only(bands), silent)
@@ -86,6 +86,7 @@ def pool(takes: Sequence[TakeBands]) -> Group:
     weight /= weight.sum()
     mean = sum(w * t.mean for w, t in zip(weight, takes, strict=True))
     floor = sum(w * t.floor for w, t in zip(weight, takes, strict=True))
+    # sum() begins at the number nought, which a type checker cannot rule out.
     assert isinstance(mean, np.ndarray) and isinstance(floor, np.ndarray)
     return Group(
         mean,
@@ -103,10 +104,13 @@ def _log_cov(shares: Sequence[NDArray[np.float64]], covs: Sequence[NDArray[np.fl
 
 
 def repeats(takes: Sequence[TakeBands], live: NDArray[np.bool_], floors: bool = False) -> list[Repeat]:
-    """Each take against the mean of those before it: independent repeats, whatever their number."""
+    """Each take against the mean of those before it: independent repeats, whatever their number. ``live``
+    [shape=(13,)] says which bands the takes hold.
+    """
     logs = [np.log(t.floor if floors else t.mean) for t in takes]
     covs = [t.floor_cov if floors else t.cov for t in takes]
     return [
+        # One's own scatter and that of a mean of j: of the drift 1 + 1/j is left.
         Repeat(logs[j] - np.mean(logs[:j], axis=0), covs[j] + np.sum(covs[:j], axis=0) / j**2, 1.0 + 1.0 / j, live)
         for j in range(1, len(takes))
     ]
@@ -129,8 +133,9 @@ class HissLevel:
 
 
 def correction_db(delta_db: NDArray[np.float64]) -> NDArray[np.float64]:
-    """K1 = -10 lg(1 - 10^(-Delta/10)) for each Delta = L_air - L_quiet (ISO 3744, ISO 3746, ISO 11202), held at its
-    3 dB value below that."""
+    """K1 = -10 lg(1 - 10^(-Delta/10)) for each Delta = L_air - L_quiet [shape=(B,)] (ISO 3744, ISO 3746, ISO 11202),
+    held at its 3 dB value below that."""
+    # Held at 3 dB: nearer to nought an error of the difference is magnified without end.
     delta = np.maximum(delta_db, LEAST_DELTA_DB)
     k1 = -10.0 * np.log10(1.0 - 10.0 ** (-0.1 * delta))
     return np.asarray(np.where(delta > NO_CORRECTION_DB, 0.0, k1))
@@ -139,6 +144,7 @@ def correction_db(delta_db: NDArray[np.float64]) -> NDArray[np.float64]:
 def hiss_level(contrast: Contrast, calibration_db: float = 0.0) -> HissLevel:
     """Background-corrected level of the air group; ``calibration_db`` turns dBFS into dB SPL."""
     delta = 10.0 * np.log10(contrast.air.mean / contrast.quiet.mean)
+    # By band, then summed: a hiss of few bands would be corrected away with the mean of all.
     power = contrast.air.mean * 10.0 ** (-0.1 * correction_db(delta))
     # Half of the power decides: what is an upper bound in a few faint bands is no upper bound in all.
     bound = power[delta < LEAST_DELTA_DB].sum() > 0.5 * power.sum()

@@ -67,6 +67,7 @@ class Drift:
 
     def cov(self, live: NDArray[np.bool_]) -> NDArray[np.float64]:
         """Covariance of one take's log band powers under each scenario [shape=(G, B, B)]."""
+        # The common drift is one number for all bands, that of colour is alike in neighbours only.
         s = smooth_correlation()[np.ix_(live, live)]
         return np.asarray(self.common[:, None, None] ** 2 + self.smooth[:, None, None] ** 2 * s)
 
@@ -105,6 +106,7 @@ def prior() -> Drift:
 
 def stated(sigma_db: float) -> Drift:
     """A drift that is known, for example 0 for a shop stated to be steady."""
+    # One scenario: nothing about it is unknown.
     return Drift(np.ones(1), np.array([sigma_db * NEPER_PER_DB]), np.zeros(1), np.ones(1), 0)
 
 
@@ -116,6 +118,7 @@ def estimate(repeats: Sequence[Repeat]) -> Drift:
         total = start.kappa[:, None, None] * r.cov + r.spread * start.cov(r.live)
         # Each repeat is independent of those before it (see signal.contrast.repeats): the likelihoods multiply.
         log_w += log_density(r.rho[None, :], total)[:, 0]
+    # The largest is taken out first: many repeats make every likelihood small beyond a double.
     w = np.exp(log_w - log_w.max())
     w /= w.sum()
     keep = w >= MIN_WEIGHT
@@ -163,6 +166,7 @@ def log_density(x: NDArray[np.float64], cov: NDArray[np.float64]) -> NDArray[np.
     factor = np.linalg.cholesky(cov + RIDGE * (cov * np.eye(bands)))
     half_log_det = np.log(np.diagonal(factor, axis1=-2, axis2=-1)).sum(axis=-1)
     row = np.ascontiguousarray(np.moveaxis(factor, (-2, -1), (0, 1)))[:, :, None]  # (B, B, 1, ...)
+    # Bands first: each step below is then one operation over all that lies behind.
     z = np.empty((bands, x.shape[-2], *lead))
     z[:] = np.moveaxis(x, (-1, -2), (0, 1)).reshape(bands, x.shape[-2], *(1,) * (len(lead) - x.ndim + 2), *x.shape[:-2])
     for i in range(bands):

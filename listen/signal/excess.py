@@ -40,6 +40,7 @@ class Excess:
 
 def whitening(contrast: Contrast) -> NDArray[np.float64]:
     """Inverse-variance weights over bands from the quiet clips alone [shape=(B,)], sum 1."""
+    # From quiet alone: weights that saw the air clip would choose the bands where chance is loudest.
     w = 1.0 / np.diag(contrast.quiet.cov if contrast.silent is None else contrast.silent)
     return np.asarray(w / w.sum())
 
@@ -55,17 +56,16 @@ def excess(contrast: Contrast, drift: RoundDrift, live: NDArray[np.bool_], floor
     means = _Estimate.of(w, q.mean, a.mean, q.mean, (q.cov, a.cov), contrast, drift.means, live)
     scale = floor_bias * q.mean
     floors = _Estimate.of(w, q.floor, a.floor, scale, (q.floor_cov, a.floor_cov), contrast, drift.floors, live)
-    lam = 0.0
+    m, f = float(drift.means.weight @ means.variance), float(drift.floors.weight @ floors.variance)
     # Speech and ratchets leave gaps that a steady hiss lifts, so there floors tell more; in steady noise the mean does.
     # A switched take has means alone: over its half cycles floors told no more in any shop of its bench.
-    if contrast.silent is None:
-        lam = blend(float(drift.means.weight @ means.variance), float(drift.floors.weight @ floors.variance))
-    lead = floors if lam > 0.5 else means
-    mix = drift.floors if lam > 0.5 else drift.means
+    lam = blend(m, f) if contrast.silent is None else 0.0
+    lead, mix, its = (floors, drift.floors, f) if lam > 0.5 else (means, drift.means, m)
     # R is signed until here: cut at zero before it is averaged, chance alone would read as a faint hiss.
     log_sum = np.log(max(1.0 + lam * floors.r + (1.0 - lam) * means.r, LOWEST_RATIO))
     # The blend's variance about its leading part's, the same in every scenario.
-    gain = _blended(lam, means, floors, drift) / float(mix.weight @ lead.variance)
+    cross = FLOOR_CORRELATION * np.sqrt(m * f)
+    gain = (lam**2 * f + (1.0 - lam) ** 2 * m + 2.0 * lam * (1.0 - lam) * cross) / its
     here = np.sqrt(gain * lead.variance) / np.exp(log_sum)
     null = np.sqrt(gain * lead.null_variance)
     dof = q.dof + a.dof
@@ -105,6 +105,7 @@ class _Estimate:
         drift: Drift,
         live: NDArray[np.bool_],
     ) -> _Estimate:
+        # Signed sums: where air came out softer than quiet it is counted as such.
         wq, wa = w * quiet / scale, w * air / scale
         r = float((wa - wq).sum())
         # Quiet is the divisor of a ratio of means; of floors it is only the subtrahend.
@@ -119,12 +120,6 @@ class _Estimate:
         silent = covs[0] + covs[1] if contrast.silent is None else contrast.silent
         null = drift.kappa * _forms(wq, silent) + both * _forms(wq, drift.cov(live))
         return cls(r, variance, null)
-
-
-def _blended(lam: float, means: _Estimate, floors: _Estimate, drift: RoundDrift) -> float:
-    m, f = float(drift.means.weight @ means.variance), float(drift.floors.weight @ floors.variance)
-    cross = FLOOR_CORRELATION * np.sqrt(m * f)
-    return float(lam**2 * f + (1.0 - lam) ** 2 * m + 2.0 * lam * (1.0 - lam) * cross)
 
 
 def blend(mean_var: float, floor_var: float) -> float:
@@ -148,8 +143,10 @@ def upper_quantile(p: float, scale: NDArray[np.float64], weight: NDArray[np.floa
 
     ``scale`` and ``weight`` have shape (G,).
     """
+    # By halving, as no formula inverts a mixture; loaded only when something is measured.
     from scipy.special import stdtr
 
+    # Beyond any quantile asked for, with the few degrees of freedom that there are.
     low, high = 0.0, 1e4 * float(scale.max())
     for _ in range(STEPS):
         mid = 0.5 * (low + high)

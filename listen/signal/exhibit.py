@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from listen.signal.bands import band_weights, new_tones_hz
 from listen.signal.clip import Clip
 from listen.signal.picture import Picture, picture
-from listen.signal.quality import usable_band_hz
+from listen.signal.quality_spectrum import usable_band_hz
 from listen.signal.spectra import Spectra, spectra
 from listen.signal.take import gate
 
@@ -55,14 +55,16 @@ def exhibit(quiet: Clip | None, air: Clip | None) -> Exhibit:
 
 
 def _kept(s: Spectra) -> NDArray[np.bool_]:
-    power = np.maximum((s.power @ band_weights(s, usable_band_hz(s), None)).astype(np.float64), TINY)
+    power = np.maximum((s.power @ band_weights(s, usable_band_hz(s))).astype(np.float64), TINY)
     return gate(np.log(power))
 
 
 def _curve(s: Spectra, edges_hz: NDArray[np.float64]) -> Curve:
     keep = _kept(s)
     density = s.power[keep].mean(axis=0, dtype=np.float64) / (s.rate_hz / s.frame)
+    # Running sums, read between bins: a row narrower than a bin gets its share of it.
     sums = np.concatenate([[0.0], np.cumsum(density)])
+    # A bin reaches half a step to either side of its centre.
     bins = np.arange(len(sums)) - 0.5
     at = np.interp(edges_hz / (s.rate_hz / s.frame), bins, sums)
     mean = np.diff(at) / np.diff(edges_hz / (s.rate_hz / s.frame))
@@ -70,6 +72,7 @@ def _curve(s: Spectra, edges_hz: NDArray[np.float64]) -> Curve:
 
 
 def _tones(quiet: Spectra | None, air: Spectra | None) -> tuple[float, ...]:
+    # At another rate the same bin is another frequency.
     if quiet is None or air is None or quiet.rate_hz != air.rate_hz:
         return ()
     means = [s.mean_power for s in (air, quiet)]
@@ -92,6 +95,7 @@ def pictures_joined(clips: Sequence[Clip], *, rows: int, columns: int, gap: int)
 
     Raises ClipError: a clip is too short."""
     made = [picture(c, rows=rows, columns=columns, low_hz=LOW_HZ) for c in clips]
+    # Of the rows that all have: a low sample rate ends below the others.
     least = min(len(p.level_db) for p in made)
     dark = np.full((least, gap), min(float(p.level_db.min()) for p in made), dtype=np.float32)
     parts = [part for p in made for part in (p.level_db[:least], dark)][:-1]

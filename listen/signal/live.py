@@ -23,6 +23,8 @@ SILENCE_DBFS = -120.0
 
 @dataclass(frozen=True, slots=True)
 class LiveLevel:
+    """What the meter shows of the last blocks."""
+
     level_dbfs: float
     """Mean level of the blocks fed."""
     peak_dbfs: float
@@ -45,8 +47,10 @@ class LiveMeter:
         self._rate_hz = rate_hz
         self._frame = frame_length(rate_hz)
         self._window = np.sin(np.pi * np.arange(self._frame) / self._frame) ** 2
+        # Scaled as spectra are: bins' powers sum to the mean square of the frame.
         self._window *= np.sqrt(2.0 / self._frame / np.sum(self._window**2))
         freq = np.arange(self._frame // 2 + 1, dtype=np.float64) * (rate_hz / self._frame)
+        # Spectra of no frames: weights need its frequencies only.
         empty = np.zeros((0, len(freq)), dtype=np.float32)
         self._weights = band_weights(Spectra(empty, freq, rate_hz, self._frame, self._frame // 2))
         self._tail = np.zeros(self._frame, dtype=np.float64)
@@ -54,15 +58,16 @@ class LiveMeter:
         self._smooth: NDArray[np.float64] | None = None
 
     def set_quiet(self, spectrum: NDArray[np.float64] | None) -> None:
-        """Take a quiet clip's spectrum as the zero of the excess, or none."""
+        """Take a quiet clip's spectrum [shape=(13,)] as the zero of the excess, or none."""
         self._quiet, self._smooth = spectrum, None
 
     def feed(self, blocks: Sequence[NDArray[np.float32]]) -> LiveLevel:
-        """Level of the blocks that have come since the last call."""
+        """Level of the blocks that have come since the last call [shape=(n,) each, full scales]."""
         x = np.concatenate(blocks).astype(np.float64) if blocks else np.zeros(0)
         if not x.size:
             return LiveLevel(SILENCE_DBFS, SILENCE_DBFS, False, None)
         peak = float(np.abs(x).max())
+        # Blocks come in the sound card's own sizes; a frame is put together across them.
         self._tail = np.concatenate([self._tail, x])[-self._frame :]
         return LiveLevel(_db(float(np.mean(x**2))), _db(peak**2), peak >= CLIP_LEVEL, self._excess(len(x)))
 
@@ -71,8 +76,10 @@ class LiveMeter:
             return None
         spectrum = np.fft.rfft(self._tail * self._window)
         power = (spectrum.real**2 + spectrum.imag**2) @ self._weights
+        # By the samples that came, not by calls: a busy screen asks less often.
         keep = np.exp(-samples / self._rate_hz / SMOOTHING_S)
         self._smooth = power if self._smooth is None else keep * self._smooth + (1.0 - keep) * power
+        # Dead bands were handed over as nought, and nought is no divisor.
         live = self._quiet > 0.0
         if not live.any():
             return None

@@ -77,6 +77,7 @@ def fit(
     """
     # In the walk's own directions V is diagonal, whatever rho: scale by the square root of W, turn by U.
     root = np.sqrt(seconds)
+    # A walk's covariance between two times is the earlier one: by then they were the same walk.
     size, turn = np.linalg.eigh(np.minimum.outer(t_s - t_s[0], t_s - t_s[0]) * np.outer(root, root))
     # A variance; rounding leaves the smallest ones a little below nought.
     size = np.maximum(size, 0.0)
@@ -109,7 +110,8 @@ def fit(
 
 
 def regular(cov: NDArray[np.float64], nu: int, weight: NDArray[np.float64]) -> NDArray[np.float64]:
-    """A covariance over bands that can be inverted; the variance of the bands together stays what it was.
+    """A covariance over bands [shape=(B, B)], of ``nu`` degrees of freedom, that can be inverted; the variance of the
+    bands together, by ``weight`` [shape=(B,)], stays what it was.
 
     Shrinking correlations towards none would take the drift, which all bands share, for so many independent ones.
     """
@@ -151,6 +153,7 @@ def _usual_rho(z: NDArray[np.float64], x: NDArray[np.float64], size: NDArray[np.
 def _beside(t_s: NDArray[np.float64], period_s: float) -> NDArray[np.float64]:
     """Series beside that of the switching, in frequency and out of step with it [shape=(n, k)]; last the latter's."""
     whole_s = float(t_s[-1] - t_s[0]) + 0.5 * period_s
+    # Less than one turn over the take is a slope, which the walk stands for.
     aside = np.array([f for k in ASIDE if (f := 1.0 / period_s + k / whole_s) * whole_s >= 1.0])
     turns = 2 * np.pi * np.multiply.outer(t_s, np.append(aside, 1.0 / period_s))
     return np.column_stack([np.cos(turns), np.sin(turns)])
@@ -161,10 +164,12 @@ def _mean_square(
 ) -> tuple[float, int]:
     """Mean square of a white residual [shape=(n,)] in the series beside, what ``x`` takes of them left out; and over
     how many series of their own."""
+    # A base at right angles: what the fit itself takes is subtracted once, not twice.
     own, _ = np.linalg.qr(x)
     kept: list[NDArray[np.float64]] = []
     for before in beside.T:
         alone = before - own @ (own.T @ before)
+        # Of each other too: in a short take neighbouring frequencies are nearly one series.
         alone = alone - sum((k * (k @ alone) for k in kept), np.zeros_like(alone))
         if np.linalg.norm(alone) > LEAST_OWN * np.linalg.norm(before):
             kept.append(alone / np.linalg.norm(alone))

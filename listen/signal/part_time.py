@@ -86,11 +86,13 @@ def _step(course_db: NDArray[Any], precision: NDArray[np.float64]) -> tuple[floa
     bands [shape=(B, B)] (Hotelling's T squared), so that what bands always do together counts little.
     """
     n = len(course_db)
+    # Every interval that is long enough inside and leaves enough outside.
     start, end = np.triu_indices(n + 1, STEP_STRETCHES)
     within = (end - start) <= n - STEP_STRETCHES
     start, end = start[within], end[within]
     if not len(start):
         return 0.0, 0.0, 0, 0
+    # Running sums: the mean of any interval is then one subtraction.
     so_far = np.concatenate([np.zeros((1, course_db.shape[1])), np.cumsum(course_db, axis=0, dtype=np.float64)])
     length = (end - start)[:, None]
     inside = so_far[end] - so_far[start]
@@ -98,6 +100,7 @@ def _step(course_db: NDArray[Any], precision: NDArray[np.float64]) -> tuple[floa
     pull = rise @ precision
     # Without the band that says most: a tool that is dropped rings in one, what blows is heard in all.
     squares = (pull * rise).sum(axis=1) - (pull**2 / np.diag(precision)).max(axis=1)
+    # Rises only: a part that is softer is the shop falling quiet, not something else that sounds.
     squares = np.where(np.median(rise, axis=1) > 0.0, squares * (length * (n - length) / n)[:, 0], 0.0)
     clearest = int(squares.argmax())
     sigma, rise_db = np.sqrt(max(squares[clearest], 0.0)), rise[clearest].max()

@@ -79,9 +79,11 @@ def hiss_band(clip: Clip) -> Clip:
     """The clip with only the hiss band left, for listening; level and length are kept, delay is none."""
     n = len(clip.samples)
     spectrum = np.fft.rfft(clip.samples)
+    # The offset's bin has no octave: put far below the band, where it is cut anyway.
     octaves = np.log2(np.maximum(np.fft.rfftfreq(n, 1 / clip.rate_hz), 1e-3))
     rise = np.clip((octaves - np.log2(HISS_LOW_HZ)) / EDGE_OCTAVES + 1, 0, 1)
     fall = np.clip((np.log2(HISS_HIGH_HZ) - octaves) / EDGE_OCTAVES + 1, 0, 1)
+    # Real factors on the whole clip's spectrum: no phase is turned, hence no delay.
     spectrum *= np.sin(np.pi / 2 * rise) ** 2 * np.sin(np.pi / 2 * fall) ** 2
     return _with_samples(clip, np.fft.irfft(spectrum, n))
 
@@ -95,6 +97,7 @@ def level_matched(a: Clip, b: Clip) -> tuple[Clip, Clip]:
     if min(levels) == 0.0:
         return a, b
     peaks = [float(np.abs(c.samples).max()) / level for c, level in zip((a, b), levels, strict=True)]
+    # Softer than either where a crest would else go beyond full scale.
     target = min(*levels, PEAK / max(peaks))
     first, second = (_with_samples(c, c.samples * (target / level)) for c, level in zip((a, b), levels, strict=True))
     return first, second
@@ -117,12 +120,15 @@ def _pooled(power: NDArray[np.float32], clip: Clip, rows: int, columns: int, low
 
     bins, frames = power.shape
     bin_hz = clip.rate_hz / 2 / (bins - 1)
+    # From the first bin on: the offset's has no place on an axis of log frequency.
     edges = np.geomspace(max(low_hz, bin_hz), min(high_hz, clip.rate_hz / 2), rows + 1)
+    # Rows narrower than a bin fall together, so that no row is empty.
     across = np.unique(np.round(edges / bin_hz).astype(np.intp))
     along = np.unique(np.linspace(0, frames, min(columns, frames) + 1).astype(np.intp))
     cells = np.add.reduceat(power[across[0] : across[-1]], across[:-1] - across[0], axis=0)
     cells = np.add.reduceat(cells, along[:-1], axis=1)
     cells /= np.diff(across)[:, None] * np.diff(along)[None, :]
+    # Nothing is cut 80 dB below the loudest, as it would be by default: one knock would erase the hiss.
     level = librosa.power_to_db(cells, ref=1.0, amin=AMIN, top_db=None)
     return Picture(
         np.asarray(level, dtype=np.float32),

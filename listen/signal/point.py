@@ -25,8 +25,9 @@ from listen.signal.contrast import Contrast, pool, repeats
 from listen.signal.drift import Repeat
 from listen.signal.flags import Flag
 from listen.signal.part_time import Louder, louder_part
-from listen.signal.quality import check_clip, usable_band_hz
+from listen.signal.quality import check_clip
 from listen.signal.quality_pair import compare_clips, compare_quiets
+from listen.signal.quality_spectrum import usable_band_hz
 from listen.signal.spectra import Spectra, spectra
 from listen.signal.switched import Locked, frame_times_s, lock
 from listen.signal.switched_clip import SwitchedClip
@@ -86,6 +87,7 @@ class PointTakes:
 
     def without(self, clips: Collection[ClipPrint]) -> "PointTakes":
         """The same point with some of its clips left out."""
+        # By identity: numbers may be equal in two clips, of which one is left out.
         out = {id(c.bands) for c in clips}
         takes = {kind: tuple(t for t in group if id(t) not in out) for kind, group in self.takes.items()}
         # What was told of the pair of clips was told of the one that is left out.
@@ -154,6 +156,7 @@ def measure_point(
     takes: dict[Kind, tuple[TakeBands, ...]] = {}
     bubbles: dict[Kind, BubbleCount] = {}
     at_least: tuple[TakeBands, ...] = ()
+    # Halves of a switched take have none: cut from one recording, they are alike without being copies.
     prints = {i: clip_print(*clips[i], spectra_of[i], usable) for i in good if i < plain}
     parts_of = _louder_parts(prints)
 
@@ -166,6 +169,7 @@ def measure_point(
 
     if live.sum() >= MIN_LIVE_BANDS:
         for i in good:
+            # Kept by the print as well, so that a clip found to be spoiled can be left out with its numbers.
             found = bands(i)
             takes[clips[i][0]] = (*takes.get(clips[i][0], ()), found)
             if i in prints:
@@ -183,8 +187,10 @@ def measure_point(
         takes.pop(Kind.AIR, None)
         bubbles.pop(Kind.AIR, None)
     locked, told = _locked(usable_takes, weights, bandwidth, takes)
+    # Halves of a take that could not be read are no walks: drift between them would pass for hiss.
     for kind in {s.on_kind for s in usable_takes} - set(locked):
         takes.pop(kind, None)
+    # Of air that was refused its louder part is refused too.
     louder = tuple(bands(i, louder=True) for i in parts_of) if Kind.AIR in takes else ()
     every = (*(x for f in flags for x in f), *(p.flag for p in parts_of.values()), *pair, *unswitched, *told)
     bias = quantile_bias(dof)
@@ -232,6 +238,7 @@ def _locked(
     out: dict[Kind, Locked] = {}
     flags: list[Flag] = []
     for s in switched:
+        # Halves refused as clips refuse the take: what is wrong with them is wrong with it.
         if s.timeline is None or weights.shape[1] < MIN_LIVE_BANDS or (s.on_kind is Kind.AIR and Kind.AIR not in takes):
             continue
         whole = spectra(s.clip)
@@ -275,6 +282,7 @@ def _tones(
     fresh = new_tones_hz(mean[0], mean[1], (frames[0], frames[1]), freq_hz)
     lasting = lasting_tones(np.mean([all_spectra[i].mean_level_db for i in air], axis=0))
     bins = [k for k in np.searchsorted(freq_hz, fresh) if lasting[k]]
+    # Only lasting tones: a knock that rings fills a bin of the mean, but few of the frames.
     clear = whistles(mean[0], mean[1], bins)
     # Five bins: the main lobe of a Hann window and the bin beside it.
     power = {k: float((mean[0] - mean[1])[max(k - 2, 0) : k + 3].sum()) for k in clear}

@@ -3,10 +3,8 @@
 from listen.signal.clip import Sound
 from listen.signal.flags import Flag
 from listen.signal.quality_samples import check_samples
-from listen.signal.quality_spectrum import check_spectrum, usable_band_hz
+from listen.signal.quality_spectrum import check_spectrum
 from listen.signal.spectra import Spectra
-
-__all__ = ["check_clip", "usable_band_hz"]
 
 
 def check_clip(clip: Sound, spectra: Spectra) -> tuple[Flag, ...]:
@@ -23,6 +21,7 @@ def check_clip(clip: Sound, spectra: Spectra) -> tuple[Flag, ...]:
         ``reject`` is true only where the clip's number must not be believed.
     """
     samples = check_samples(clip)
+    # Of digital silence a spectrum says nothing that was not said.
     if any(flag.flag == "silent" for flag in samples):
         return samples
     flags = samples + check_spectrum(clip, spectra)

@@ -7,7 +7,8 @@ from msgspec import Struct
 from listen.errors import ClipError
 from listen.signal.clip import Clip
 from listen.signal.flags import Flag
-from listen.signal.quality import check_clip, usable_band_hz
+from listen.signal.quality import check_clip
+from listen.signal.quality_spectrum import usable_band_hz
 from listen.signal.spectra import Spectra, spectra
 
 FLOOR_QUANTILE = 0.1
@@ -17,6 +18,8 @@ SHOP_FLAGS = frozenset({"unsteady", "rumble", "too-short"})
 
 
 class MicReport(Struct, frozen=True, kw_only=True):
+    """A microphone judged by one clip."""
+
     verdict: str
     """``good``, ``usable`` or ``not-usable``."""
     text: str
@@ -35,6 +38,7 @@ def check_microphone(clip: Clip, spectra: Spectra) -> MicReport:
     """Judge a microphone by a clip of the shop as it is; a knock or two on the bench lets it show gain control."""
     flags = check_clip(clip, spectra)
     edge = usable_band_hz(spectra)
+    # A noisy shop is no fault of the microphone.
     signs = tuple(flag for flag in flags if flag.flag not in SHOP_FLAGS)
     verdict, text = _verdict(signs, edge)
     return MicReport(
@@ -58,6 +62,7 @@ def _verdict(signs: tuple[Flag, ...], edge_hz: float) -> tuple[str, str]:
 
 
 def _floor_dbfs(spectra: Spectra, edge_hz: float) -> float:
+    # Of a narrow voice path a part of what it lets through.
     band = (spectra.freq_hz >= min(1000.0, edge_hz / 4)) & (spectra.freq_hz <= edge_hz)
     floor = float(np.quantile(spectra.power[:, band].sum(axis=1), FLOOR_QUANTILE))
     return float(10 * np.log10(max(floor, 1e-20)))
@@ -86,6 +91,7 @@ def full_scale_db_spl(clip: Clip, calibrator_db: float) -> float:
             f"{100 * share:.0f} % of the sound is a 1 kHz tone, {100 * LEAST_SHARE:.0f} % is needed; "
             "seat the calibrator on the microphone, switch it on, and try again"
         )
+    # Over the inner nine tenths: one knock on the bench is no wandering.
     levels = 10 * np.log10(np.maximum(tone, 1e-30))
     if (wander := float(np.quantile(levels, 0.95) - np.quantile(levels, 0.05))) > MOST_WANDER_DB:
         raise ClipError(f"the tone wanders by {wander:.1f} dB, {MOST_WANDER_DB} is the limit; hold still and try again")

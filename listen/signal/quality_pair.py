@@ -63,6 +63,7 @@ def compare_quiets(one: Measured, other: Measured) -> tuple[Flag, ...]:
     limit = max(MIN_QUIET_EXCESS_DB, UNREST_FACTOR * unrest)
     if excess <= limit or excess - float(np.median(low)) < HISS_OVER_LOW_DB:
         return ()
+    # Speech and tools are as loud, but come in events; air is steady.
     kurtosis = float(np.min(spectral_kurtosis(louder[1], HISS_EDGES_HZ)))
     if not KURTOSIS_RANGE[0] < kurtosis < KURTOSIS_RANGE[1]:
         return ()
@@ -84,7 +85,7 @@ def _particulars(quiet: Sound, air: Sound) -> tuple[Flag, ...]:
     if quiet.device and air.device and quiet.device != air.device:
         text = f"Quiet clip from “{quiet.device}”, air clip from “{air.device}”; take both with the same microphone."
         flags.append(Flag(flag="other-microphone", value=1.0, limit=0.0, text=text, reject=True))
-    if quiet.gain_db is not None and air.gain_db is not None and abs(air.gain_db - quiet.gain_db) > 0.0:
+    if quiet.gain_db is not None and air.gain_db is not None and air.gain_db != quiet.gain_db:
         change = air.gain_db - quiet.gain_db
         text = f"Input gain changed by {change:+.1f} dB between quiet and air; set it once and take both again."
         flags.append(Flag(flag="other-gain", value=change, limit=0.0, text=text, reject=True))
@@ -93,6 +94,7 @@ def _particulars(quiet: Sound, air: Sound) -> tuple[Flag, ...]:
 
 def _shifts(first: Measured, second: Measured) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
     """r for the low and the hiss bands, and the larger unrest of the two clips in dB."""
+    # A little below the foot of what a coder cut away, whose slope is neither sound nor floor.
     edge = 0.97 * min(usable_band_hz(first[1]), usable_band_hz(second[1]))
     freq = first[1].freq_hz
     shift = (second[1].mean_level_db - first[1].mean_level_db).astype(np.float64)
@@ -174,8 +176,10 @@ def spectral_kurtosis(spectra: Spectra, edges_hz: Sequence[float] = THIRD_OCTAVE
         raise ClipError(f"clip: {m} frames that do not overlap; spectral kurtosis needs at least {MIN_FRAMES}")
     low, high = np.searchsorted(spectra.freq_hz, (edges_hz[0], edges_hz[-1]))
     mean = spectra.mean_over(lambda power: power[:, low:high], every=2)
+    # No power gives NaN, not a division by nought: nothing is claimed of a dead band.
     usual, second, at = np.where(mean > 0, mean, np.nan), np.zeros(high - low), 0
     for power in spectra.blocks():
+        # Every second frame counted from the start of the clip, however it comes in blocks.
         scaled = power[-at % 2 :: 2, low:high] / usual
         at += len(power)
         second += np.einsum("tk,tk->k", scaled, scaled)

@@ -80,6 +80,7 @@ def check_samples(clip: Sound) -> tuple[Flag, ...]:
 
 def _look(clip: Sound) -> _Looked:
     most, least, mean, change, steps = -np.inf, np.inf, 0.0, 0.0, 0
+    # One sample more than its own: the step from one stretch to the next counts too.
     for _, n, x in clip.stretches(STRETCH, 1):
         own = x[:n]
         most, least = max(most, float(own.max())), min(least, float(own.min()))
@@ -92,6 +93,7 @@ def _look(clip: Sound) -> _Looked:
 def quantisation_step(clip: Sound) -> float:
     """Smallest difference of two sample values in the middle of the clip, in full scales; 0 where there is none."""
     mid = max(0, (clip.frames - STEP_PROBE) // 2)
+    # Sorted and each once: neighbours in value, not in time, lie one step apart somewhere.
     values = np.unique(clip.part(mid, min(mid + STEP_PROBE, clip.frames)))
     return float(np.diff(values).min()) if len(values) > 1 else 0.0
 
@@ -119,10 +121,12 @@ def too_short(clip: Sound) -> Flag | None:
 
 def clipping(clip: Sound, seen: _Looked) -> Flag | None:
     """Samples piled up at the clip's own ceiling, wherever that lies: turned down after clipping is still clipped."""
+    # Each side by its own ceiling: with an offset one side clips long before the other.
     tops = [top for sign in (1.0, -1.0) if (top := _piled_up(clip, sign, seen)) is not None]
     if not tops:
         return None
     length = max(1, int(STRETCH_S * clip.rate_hz))
+    # Before any sample, and not next to the first: that one begins a new time.
     count, times, last = 0, 0, -2
     touched: set[int] = set()
     for start, _, x in clip.stretches(STRETCH):
@@ -184,8 +188,10 @@ def _more_than_a_crest(samples: Sequence[tuple[NDArray[np.float32], NDArray[np.f
     count, near = 0, 0
     low, high, last = np.inf, -np.inf, np.empty(0, np.float32)
     for below, following in samples:
+        # Crests and the belt under them in one pass, the belt ten times as wide.
         crests = below <= tolerance
         count, near = count + int(np.count_nonzero(crests)), near + int(np.count_nonzero(below <= 11 * tolerance))
+        # The last one's follower was held back: in the next stretch it is no longer at the very end.
         after = np.concatenate([last, following[crests]])
         if len(after) > 1:  # all but the last: it may stand at the very end
             low, high = min(low, float(after[:-1].min())), max(high, float(after[:-1].max()))
@@ -216,6 +222,7 @@ def _equal_runs(clip: Sound, longer_than: float) -> Iterator[int]:
     """Lengths in samples of the runs of equal ones that are longer, those over the ends of stretches included."""
     open_pairs = 0
     for _, _, x in clip.stretches(STRETCH, 1):
+        # Closed at both ends, so that every run has a start and an end and they come in pairs.
         same = np.concatenate([[False], x[1:] == x[:-1], [False]])
         starts, ends = np.flatnonzero(same[1:] != same[:-1]).reshape(-1, 2).T
         pairs = ends - starts
@@ -256,16 +263,20 @@ ANCHOR_WINDOW = 8
 def _longest_repeat(x: NDArray[np.float32], max_lag: int) -> int:
     """Length in samples of the longest exact repeat at a lag up to ``max_lag``, found from content-chosen anchors."""
     bits = np.ascontiguousarray(x).view(np.uint32)
+    # Times 2^32 over the golden ratio (Knuth's hashing): which samples are anchors has nothing to do with level.
     mixed = bits[: len(x) - ANCHOR_WINDOW] * np.uint32(2654435769)
     lowest = np.iinfo(np.int32).min  # the lowest signed numbers, not the lowest: so that zero is no anchor
     at = np.flatnonzero(mixed.view(np.int32) < np.int32(lowest + 2 ** (32 - ANCHOR_BITS)))
     if not 2 <= len(at) <= len(x) >> (ANCHOR_BITS - 2):  # over four times as many as by chance: too few levels to tell
         return 0
+    # Its like for 64 bits (2^64 over the golden ratio): one number stands for the samples at an anchor.
     powers = np.array([pow(0x9E3779B97F4A7C15, k + 1, 2**64) for k in range(ANCHOR_WINDOW)], dtype=np.uint64)
     key = bits[at[:, None] + np.arange(ANCHOR_WINDOW)].astype(np.uint64) @ powers
+    # Whether any comes twice is sooner seen than which, and hardly a clip has one.
     in_order = np.sort(key)
     if not (in_order[1:] == in_order[:-1]).any():
         return 0
+    # Stable: equal ones stay in order of time, so that the second of two is the later one.
     order = np.argsort(key, kind="stable")
     same = key[order][1:] == key[order][:-1]
     first, second = at[order[:-1][same]], at[order[1:][same]]
@@ -288,6 +299,7 @@ def _equal_run(x: NDArray[np.float32], i: int, lag: int) -> int:
     begin = int(unlike[unlike < i].max(initial=low - 1)) + 1
     end = int(unlike[unlike >= i].min(initial=high))
     stretch = x[begin:end]
+    # A value that stands still equals itself at any lag; dropouts tell of that.
     changes = np.count_nonzero(stretch[1:] != stretch[:-1]) if len(stretch) > 1 else 0
     return end - begin if changes > len(stretch) // 2 else 0
 

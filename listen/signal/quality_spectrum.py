@@ -80,6 +80,7 @@ def check_spectrum(clip: Sound, spectra: Spectra) -> tuple[Flag, ...]:
     return tuple(flag for flag in found if flag is not None)
 
 
+# Spectra compare by identity, so they can be keys; few are kept, since each that is stays in memory.
 @lru_cache(maxsize=8)
 def usable_band_hz(spectra: Spectra) -> float:
     """Upper edge of the band that carries sound: half the sample rate, or the foot of a brick wall below it.
@@ -164,12 +165,15 @@ def suppression(spectra: Spectra, band: slice) -> Flag | None:
 
 def gating(level_db: NDArray[np.float32]) -> Flag | None:
     """Abrupt silence between sounds, as a noise gate leaves it; ``level_db`` is the level per frame [shape=(T,)]."""
+    # About the median of what sounds: a gate shut half of the time would pull a plain median down to itself.
     shut = level_db < np.median(level_db[level_db > np.median(level_db) - 1.0]) - GATE_DROP_DB
+    # Closed at both ends: every gate then has a begin and an end, and they come in pairs.
     edges = np.flatnonzero(np.diff(np.concatenate(([False], shut, [False])).astype(np.int8)))
     begins, ends = edges[::2], edges[1::2]
     long = ends - begins >= GATE_FRAMES
-    steep = np.array([_drop_db(level_db, int(b)) > GATE_DROP_DB for b in begins], dtype=bool)
-    gates = int(np.count_nonzero(long & steep))
+    # Frames overlap by half, so that the steepest fall is spread over the frames on both sides of it.
+    drop_db = level_db[np.maximum(begins - 2, 0)] - level_db[np.minimum(begins + 1, len(level_db) - 1)]
+    gates = int(np.count_nonzero(long & (drop_db > GATE_DROP_DB)))
     share = float(shut.mean())
     if gates < MIN_GATES:
         return None
@@ -180,13 +184,8 @@ def gating(level_db: NDArray[np.float32]) -> Flag | None:
     return Flag(flag="noise-suppression", value=float(gates), limit=float(MIN_GATES), text=text, reject=True)
 
 
-def _drop_db(level_db: NDArray[np.float32], begin: int) -> float:
-    """Fall from two frames before ``begin`` to it."""
-    return float(level_db[max(0, begin - 2)] - level_db[min(begin + 1, len(level_db) - 1)])
-
-
 def pumping(spectra: Spectra, band: slice, level_db: NDArray[np.float32]) -> Flag | None:
-    """Every band ducks after knocks: an automatic gain control at work."""
+    """Every band ducks after knocks, of ``level_db`` [shape=(T,)]: an automatic gain control at work."""
     before, wait, after = (max(1, round(s * spectra.frame_rate_hz)) for s in (DUCK_BEFORE_S, *DUCK_AFTER_S))
     loud = level_db > np.median(level_db) + KNOCK_DB
     ends = np.flatnonzero(loud[:-1] & ~loud[1:])
@@ -199,6 +198,7 @@ def pumping(spectra: Spectra, band: slice, level_db: NDArray[np.float32]) -> Fla
     )
     for end in ends:
         begin = end - int(np.argmin(loud[end::-1])) if not loud[: end + 1].all() else 0
+        # The knock itself and its echo stand between what is compared.
         calm = slice(begin - before, begin), slice(end + wait, end + after)
         if begin < before or end + after > len(level_db) or loud[calm[0]].any() or loud[calm[1]].any():
             continue
@@ -220,6 +220,7 @@ def pumping(spectra: Spectra, band: slice, level_db: NDArray[np.float32]) -> Fla
 
 def rumble(spectra: Spectra, band: slice) -> Flag | None:
     """Wind or handling: low-frequency power out of proportion."""
+    # Without the lowest bin: an offset has a flag of its own.
     low = (spectra.freq_hz >= 1.0) & (spectra.freq_hz < RUMBLE_HZ)
     mean = spectra.mean_power
     over = float(10 * np.log10((mean[low].sum() + TINY) / (mean[band].sum() + TINY)))
@@ -233,7 +234,7 @@ def rumble(spectra: Spectra, band: slice) -> Flag | None:
 
 
 def unsteady(level_db: NDArray[np.float32], frame_rate_hz: float) -> Flag | None:
-    """A background that moves within the clip."""
+    """A background, ``level_db`` [shape=(T,)], that moves within the clip."""
     spread = unrest_db(level_db, frame_rate_hz)
     if spread <= MAX_UNREST_DB:
         return None
@@ -245,7 +246,7 @@ def unsteady(level_db: NDArray[np.float32], frame_rate_hz: float) -> Flag | None
 
 
 def unrest_db(level_db: NDArray[np.float32], frame_rate_hz: float) -> float:
-    """Standard deviation of quarter-second mean levels, dB."""
+    """Standard deviation of quarter-second means of ``level_db`` [shape=(T,)], dB."""
     length = max(1, round(BLOCK_S * frame_rate_hz))
     count = len(level_db) // length
     if count < 2:

@@ -18,21 +18,16 @@ from listen.signal.clip import Clip, Sound
 FRAME_S = 0.0427
 """Frame length aimed at: 2048 samples at 48 kHz. Long enough for 10 bins in the 1 kHz third octave, short enough
 that a 10 ms knock spoils three frames only (METHOD section 2)."""
-
-
 BLOCK_SAMPLES = 1 << 16
 """Samples transformed at once: they stay in the processor's cache."""
-
-
 TINY = np.float32(1e-20)
 """Added to powers before logarithms: -200 dB, below any recorder."""
-
-
 STRETCH_FRAMES = 512
 """Frames of a long clip held at once: 11 s, 2 MB of powers at 48 kHz."""
 Reduce = Callable[[NDArray[np.float32]], NDArray[Any]]
 
 
+# No slots: cached_property keeps what it found in the instance's own dictionary.
 @dataclass(frozen=True, eq=False)
 class Spectra:
     """Short-time power spectra of a clip; what several readers derive from them is computed once, when first asked.
@@ -61,7 +56,7 @@ class Spectra:
         return len(self.power)
 
     def blocks(self) -> Iterator[NDArray[np.float32]]:
-        """The powers in order, in blocks of whole frames; all at once where they are held."""
+        """The powers in order, in blocks of whole frames [shape=(<=T, K)]; all at once where they are held."""
         yield self.power
 
     def levels(self) -> Iterator[NDArray[np.float32]]:
@@ -73,7 +68,7 @@ class Spectra:
         return np.concatenate([reduce(block) for block in (self.levels() if levels else self.blocks())])
 
     def mean_over(self, reduce: Reduce, *, every: int = 1, levels: bool = False) -> NDArray[Any]:
-        """Mean over frames, every so many, of what ``reduce`` makes of them, summed frame after frame."""
+        """Mean over frames, every so many, of what ``reduce`` makes of them [shape=(...)], summed frame after frame."""
         total: NDArray[Any] | None = None
         count = at = 0
         for block in self.levels() if levels else self.blocks():
@@ -82,9 +77,10 @@ class Spectra:
             if total is None:
                 total = rows.sum(axis=0)
             elif len(rows):
+                # The sum so far as one more row: added in the same order as in one piece, so to the same digits.
                 total = np.concatenate([total[None], rows]).sum(axis=0)
         assert total is not None
-        return np.asarray(total / total.dtype.type(count))
+        return np.asarray(total / count)
 
     @cached_property
     def level_db(self) -> NDArray[np.float32]:
@@ -98,10 +94,12 @@ class Spectra:
 
     @cached_property
     def mean_power(self) -> NDArray[np.float64]:
+        """Mean of the frames' powers [shape=(K,)]."""
         return np.asarray(self.power.mean(axis=0, dtype=np.float64))
 
 
 def level_of(power: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Powers in dB re full scale squared [shape=(T, K)]."""
     # In place and in float32: a minute's levels are 12 MB as it is.
     level: NDArray[np.float32] = np.log10(power + TINY)
     level *= np.float32(10.0)
@@ -141,6 +139,7 @@ class LongSpectra(Spectra):
 
     @cached_property
     def mean_power(self) -> NDArray[np.float64]:
+        # Doubles before the sum, as the mean of a clip held in memory has them.
         return self.mean_over(lambda power: power.astype(np.float64))
 
 

@@ -44,10 +44,12 @@ class Steadiness:
 def steadiness(quiet: Sequence[TakeBands], air: Sequence[TakeBands]) -> Steadiness | None:
     """Steadiness of the increase from quiet to air takes; ``None`` where no band holds enough of it."""
     q, a = (np.mean([t.mean for t in takes], axis=0) for takes in (quiet, air))
+    # No share below nought: where air came out softer there is no hiss to be judged.
     share = np.clip(1.0 - q / a, 0.0, 1.0)
     use = share > HISS_SHARE
     if not use.any():
         return None
     before, after = (np.mean([t.kurtosis for t in takes], axis=0)[use] for takes in (quiet, air))
+    # Below 1 a background is steadier than noise by chance only.
     steady = 1.0 + (1.0 - share[use]) ** 2 * np.maximum(before - 1.0, 0.0)
     return Steadiness(float(after.mean()), float(steady.mean()), float(before.mean()))

@@ -101,8 +101,10 @@ def lock(
     common
         Log level in each second, as other channels of the same take heard the shop [shape=(n,)]: taken out.
     """
+    # Digital silence has no logarithm.
     power = np.maximum(power, TINY)
     if common is not None:
+        # A level stands for the middle of its second; the take's own mean is left alone.
         shop = np.interp(t_s, np.arange(len(common)) + 0.5, common)
         power = power * np.exp(-(shop - shop.mean()))[:, None]
     found = _fit_all(power, t_s, timeline, bandwidth_hz)
@@ -153,6 +155,7 @@ def _fit_all(
         if cycles < LEAST_CYCLES:
             return None
         worst = standing_out(made, weight)
+        # Off first and last: a take of n cycles has 2 n + 1 halves.
         if worst is None or len(out) + 1 > MOST_LEFT_OUT * (2 * timeline.cycles + 1):
             break
         out.append(worst)
@@ -166,6 +169,7 @@ def _fit_all(
     # The first half, even where it stood out from the others for what is left of the hiss in these.
     still = np.where(died | (calm & (half == 0)), half, -1)
     silent = as_in_the_quiet(silent, power, t_s, still, float(np.clip(clear - 1.0, 0.0, 1.0)))
+    # Half of the covariance to either side: only their ratio is known. No spread: nothing drifts between the two.
     groups = [Group(mean, 0.5 * cov, mean, 0.5 * cov, 0.0, sure) for mean in (quiet, air)]
     known = student(found.dof)
     return Locked(
@@ -185,6 +189,7 @@ def student(dof: float) -> Drift:
     from scipy.special import chdtri
 
     ends = np.array(SCALES)
+    # The middle of each share stands for it.
     middle = 0.5 * (ends[1:] + ends[:-1])
     kappa = dof / chdtri(dof, middle)  # chdtri counts from above: large kappa at the end
     zeros = np.zeros(len(kappa))

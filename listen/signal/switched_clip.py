@@ -18,6 +18,8 @@ LEAST_PIECE_S = 0.1
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SwitchedClip:
+    """One take through which the air went on and off."""
+
     kind: Kind
     """``switched`` or ``switched-sound``."""
     clip: Clip
@@ -35,6 +37,7 @@ class SwitchedClip:
         """The air-off and the air-on parts, each as one clip; ``None`` where there is nothing of one of them."""
         if self.timeline is None:
             return None
+        # By hundredths of a second: edges are not known to better.
         step = max(1, self.clip.rate_hz // 100)
         t_s = (np.arange(len(self.clip.samples) // step) + 0.5) * step / self.clip.rate_hz
         off, on = (_joined(self.clip, part, step) for part in off_and_on(self.timeline, t_s))
@@ -49,6 +52,7 @@ def off_and_on(
     share = timeline.share(t_s)
     off = free & ~on
     if off.any():
+        # Of a hiss that dies slowly more is left everywhere: then the emptier half of the moments.
         off &= share <= max(most_left, float(np.median(share[off])))
     return off, free & on
 
@@ -60,6 +64,7 @@ def _joined(clip: Clip, part: NDArray[np.bool_], step: int) -> Clip | None:
     spans = [(a * step, b * step) for a, b in edges.reshape(-1, 2) if (b - a) * step >= LEAST_PIECE_S * clip.rate_hz]
     if not spans:
         return None
+    # Its mirror is the sine: squares of the two add up to one.
     down = np.cos(np.linspace(0.0, np.pi / 2, fade, dtype=np.float32))
     out = clip.samples[slice(*spans[0])].copy()
     for a, b in spans[1:]:

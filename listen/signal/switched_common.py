@@ -23,6 +23,7 @@ def common_level(tracks: Sequence[NDArray[np.float64]], own: int, timeline: Time
 
     ``tracks`` [shape=(n,)] each, of one length but for a block.
     """
+    # The channels' ends may lie a block apart.
     n = min(len(z) for z in tracks)
     seconds = n // SECOND_STEPS
     t_s = centres_s(n)
@@ -35,20 +36,19 @@ def common_level(tracks: Sequence[NDArray[np.float64]], own: int, timeline: Time
         length = np.full(int(free.sum()), STEP_S)
         found = fit(y[free], share[free], t_s[free], length, timeline.period_s, np.ones(1))
         silent = abs(float(found.h[0])) < SILENT * float(np.sqrt(found.cov[0, 0]))
+        # A channel that hears the hiss is freed of it; the bound keeps the logarithm of what is left.
         left[k] = (silent, np.log1p(np.maximum(y[:, 0] - (0.0 if silent else found.h[0] * share), -0.9)))
+    # References hear no hiss: one that does would take a part of the leak for the shop.
     others = [series for k, (silent, series) in left.items() if k != own and silent]
     if not others or seconds < 2:
         return None
     by_second = [_seconds(series, seconds) for series in others]
-    reference = np.mean(by_second, axis=0)
-    return np.asarray(_alike(_seconds(left[own][1], seconds), reference) * (reference - reference.mean()))
+    # How much of the others' rise and fall is this channel's too, from none to all: its slope on theirs.
+    shop = np.mean(by_second, axis=0)
+    shop -= shop.mean()
+    here = _seconds(left[own][1], seconds)
+    return np.asarray(np.clip(shop @ (here - here.mean()) / max(float(shop @ shop), 1e-30), 0.0, 1.0) * shop)
 
 
 def _seconds(series: NDArray[np.float64], seconds: int) -> NDArray[np.float64]:
     return np.asarray(series[: seconds * SECOND_STEPS].reshape(seconds, SECOND_STEPS).mean(axis=1))
-
-
-def _alike(own: NDArray[np.float64], reference: NDArray[np.float64]) -> float:
-    """How much of the reference's rise and fall is this channel's too, 0 to 1, from what changes within 2 to 10 s."""
-    a, b = own - own.mean(), reference - reference.mean()
-    return float(np.clip(a @ b / max(float(b @ b), 1e-30), 0.0, 1.0))

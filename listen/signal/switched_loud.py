@@ -16,7 +16,7 @@ from listen.signal.drift import NEPER_PER_DB
 from listen.signal.locked_fit import regular
 from listen.signal.switched_blocks import BLOCK_S, LEAST_FRAMES, STANDS_OUT, hidden_under_hiss, unknocked
 from listen.signal.switching import Timeline
-from listen.signal.take import TINY
+from listen.signal.take import MAD_TO_SIGMA, TINY
 
 LEAVES_DB = 1.0
 """By less than this no half cycle stands out, and nothing is called a rest of the hiss. Judgement: less moves no excess
@@ -60,6 +60,7 @@ def read_settled(
     off, on = ([h for h in mean if h % 2 == odd] for odd in (0, 1))
     if len(on) < 2 or not off:
         return None
+    # The earliest quiet: with luck from before the air first came.
     base = mean[off[0]]
     level = {h: float(np.log((mean[h] / base) @ hissing)) for h in mean}
     if min(level[h] for h in on) <= max(level[h] for h in off):
@@ -93,6 +94,7 @@ def read_settled(
     # What would have been seen without a hiss: a curve that does not fit, or a hiss that is a little louder each time,
     # is no restlessness of the shop. Of a few air-off halves the scatter counts four times.
     still = (STILL_DB * NEPER_PER_DB) ** 2 + 8.0 / n * restless**2
+    # Of switched takes it always stands beside the contrast.
     assert faint.silent is not None
     silent = as_in_the_quiet(faint.silent, power, t_s, np.where(keep & np.isin(half, used), half, -1))
     silent *= min(still, float(weight @ faint.silent @ weight)) / float(weight @ silent @ weight)
@@ -158,5 +160,5 @@ def as_in_the_quiet(
 def _standing_out(level: dict[int, float]) -> set[int]:
     """Half cycles that leave the median of their like by too much."""
     away = np.abs(np.array(list(level.values())) - np.median(list(level.values())))
-    most = max(STANDS_OUT * 1.4826 * float(np.median(away)), LEAVES_DB * NEPER_PER_DB)
+    most = max(STANDS_OUT * MAD_TO_SIGMA * float(np.median(away)), LEAVES_DB * NEPER_PER_DB)
     return {h for h, x in zip(level, away, strict=True) if x > most}

@@ -44,6 +44,8 @@ def commanded_times(cycles: int, period_s: float) -> tuple[tuple[float, float], 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Timeline:
+    """Edges of N cycles, and how surely they are known."""
+
     opened_s: NDArray[np.float64]
     """u, when the air began to sound, from the start of the take [shape=(N,)]; as commanded where not ``found``."""
     shut_s: NDArray[np.float64]
@@ -60,6 +62,7 @@ class Timeline:
     @classmethod
     def commanded(cls, on_s: Sequence[tuple[float, float]]) -> Timeline:
         """A timeline that rests on commanded times alone."""
+        # Reshaped first: no cycles at all are still two rows.
         opened, shut = np.array(on_s, dtype=np.float64).reshape(-1, 2).T
         return cls(opened, shut, False, told_s=tuple(map(float, np.sort([*opened, *shut]))))
 
@@ -110,6 +113,7 @@ class Timeline:
 
     def settled(self, t_s: NDArray[np.float64]) -> NDArray[np.bool_]:
         """Moments far from any edge [shape=(n,)]."""
+        # An edge far outside at either end: every moment then lies between two.
         edges = np.concatenate([[-np.inf], self.edges_s, [np.inf]])
         here = np.searchsorted(edges, t_s, side="right") - 1
         before, after = (np.minimum(s, k * np.diff(edges))[here] for s, k in zip(SETTLED_S, SETTLED_SHARE, strict=True))
@@ -132,6 +136,7 @@ def _share(
     for u, v, end in zip(opened, shut, ends, strict=True):
         on, off = (t_s >= u) & (t_s < v), (t_s >= v) & (t_s < end)
         out[on] = 1.0 - (1.0 - start) * np.exp(-(t_s[on] - u) / RISE_S)
+        # What it had risen to when it was shut: of a short cycle less than all.
         full = 1.0 - (1.0 - start) * np.exp(-(v - u) / RISE_S)
         out[off] = full * np.exp(-(t_s[off] - v) / tau)
         # A slow decay has not died when the air comes on again: the next rise begins there.

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.signal.switching import RISE_S, USUAL_REACTION_S, Timeline, share_at
+from listen.signal.take import MAD_TO_SIGMA
 
 STEP_S = 0.1
 """Half the shortest reaction, four frames."""
@@ -37,15 +38,15 @@ LATE_S = tuple(0.1 * i for i in range(16))
 """By how much the passage half-way down may lie behind the shut-off."""
 CLEAR = 5.0
 """The decay is told where the heights stand apart by so many standard deviations of what the fit leaves."""
-
-
 Series = NDArray[np.float64]
 
 
 def track(power: Series, t_s: Series, bandwidth_hz: Series) -> Series:
     """z from frame-band powers [shape=(T, B)]: blocks from the start of the take on [shape=(n,)]."""
+    # The lower quarter is air off in any even cycle: each band is measured by its own quiet.
     usual = np.maximum(np.quantile(power, 0.25, axis=0), 1e-30)
     whole = _between_clicks((power / usual) @ (bandwidth_hz / bandwidth_hz.sum()))
+    # A block without a frame is filled from those beside it.
     step = np.floor(t_s / STEP_S).astype(np.intp)
     count = np.bincount(step)
     z = np.bincount(step, whole) / np.maximum(count, 1)
@@ -89,6 +90,7 @@ def _running_median(z: Series) -> Series:
 def _heights(z: Series) -> tuple[float, float]:
     """Means of the lower and of the upper part, split half-way between them (Ridler & Calvard 1978)."""
     low = high = float(z.mean())
+    # The split stands still after a few turns; thirty is only an end.
     for _ in range(30):
         above = z > 0.5 * (low + high)
         if not above.any():
@@ -116,7 +118,7 @@ def _apart(z: Series, on: NDArray[np.bool_]) -> bool:
         return False
     low, high = float(np.median(z[~on])), float(np.median(z[on]))
     # From one block to the next: slow drift of the shop is no roughness.
-    rough = 1.4826 * float(np.median(np.abs(np.diff(z[~on])))) if (~on).sum() > 1 else np.inf
+    rough = MAD_TO_SIGMA * float(np.median(np.abs(np.diff(z[~on])))) if (~on).sum() > 1 else np.inf
     return high - low > APART * rough and 10.0 * np.log10(high / low) > APART_DB
 
 
@@ -153,6 +155,7 @@ def _ours(opened: Series, shut: Series, commanded: Timeline) -> bool:
 
 def _late(found: Series, told: Series) -> Series:
     """By how much each edge lies behind its command; infinite where two have the same [shape=(n,)]."""
+    # To the nearest command, a hand's reaction later.
     which = np.array([int(np.argmin(np.abs(t - told - USUAL_REACTION_S))) for t in found], dtype=np.intp)
     late = found - told[which]
     return np.asarray(np.where(np.bincount(which, minlength=len(told))[which] > 1, np.inf, late))

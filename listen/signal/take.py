@@ -27,6 +27,8 @@ TINY = 1e-30
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TakeBands:
+    """All that is kept of one take's hiss."""
+
     mean: NDArray[np.float64]
     """Mean power per band over the kept frames, full scale squared [shape=(B,)]."""
     cov: NDArray[np.float64]
@@ -91,6 +93,7 @@ def _blocks(
     relative: NDArray[np.float64], keep: NDArray[np.bool_], seconds: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Block means of relative power less one [shape=(J, B)] and each block's share of the kept frames [shape=(J,)]."""
+    # Of a short clip blocks are short too: a spread needs a few of them.
     count = max(MIN_BLOCKS, round(seconds / BLOCK_S))
     starts = np.linspace(0, len(relative), count, endpoint=False).astype(int)
     # reduceat sums each block of frames in one go; blocks that the gate emptied are left out below.
@@ -108,7 +111,9 @@ def _covariance(y: NDArray[np.float64], ideal: NDArray[np.float64]) -> tuple[NDA
     """
     blocks = len(y)
     nu = max(blocks - 1, 1)
+    # One block's worth is lost to the mean that they deviate from, as in any variance.
     emp = y.T @ y * (blocks / nu)
+    # How many times ideal noise each band scatters: only as such can bands of all widths be pooled.
     k = np.maximum(np.diag(emp), TINY) / ideal
     pooled = float(k.mean())
     scatter = float(np.log(k).var())
@@ -116,6 +121,7 @@ def _covariance(y: NDArray[np.float64], ideal: NDArray[np.float64]) -> tuple[NDA
     to_pool = float(np.clip(BEYOND_CHANCE * (2.0 / nu) / max(scatter, TINY), 0.0, 1.0)) if len(k) > 1 else 0.0
     variance = ideal * np.exp((1.0 - to_pool) * np.log(k) + to_pool * np.log(pooled))
     sd = np.sqrt(np.maximum(np.diag(emp), TINY))
+    # By the empirical deviations, not the shrunk ones: else no diagonal would be one.
     r, to_none = shrunk_correlation(emp / np.outer(sd, sd), nu)
     scale = np.sqrt(variance)
     # Bands that agree and do not move together tell of one inflation as so many takes would; else as one.
@@ -124,7 +130,9 @@ def _covariance(y: NDArray[np.float64], ideal: NDArray[np.float64]) -> tuple[NDA
 
 
 def shrunk_correlation(r: NDArray[np.float64], nu: int) -> tuple[NDArray[np.float64], float]:
-    """Correlation matrix shrunk towards the identity, and how far (0 to 1)."""
+    """Correlations ``r`` [shape=(B, B)] of ``nu`` degrees of freedom shrunk towards none, and how far, 0 to 1
+    (Schaefer & Strimmer 2005)."""
+    # Without the diagonal, whose ones are no estimates.
     off = ~np.eye(len(r), dtype=bool)
     noise = float(((1.0 - r[off] ** 2) ** 2 / nu).sum())
     lam = (
@@ -167,7 +175,7 @@ def degrees_of_freedom(weights: NDArray[np.float32]) -> NDArray[np.float64]:
 
 
 def quantile_bias(nu: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Quantile over mean of a chi-square with ``nu`` degrees of freedom (Wilson & Hilferty 1931)."""
+    """Quantile over mean of a chi-square with ``nu`` [shape=(B,)] degrees of freedom (Wilson & Hilferty 1931)."""
     # Below two degrees of freedom the cube root is no longer near normal.
     a = 2.0 / (9.0 * np.maximum(nu, 2.0))
     return np.asarray((1.0 - a + Z_QUANTILE * np.sqrt(a)) ** 3)
@@ -184,6 +192,7 @@ def floor_power(power: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def _low_quantile(by_band: NDArray[np.float64]) -> NDArray[np.float64]:
     """Low quantile of each row. NumPy sorts whole rows of doubles faster than it picks one rank of a column."""
+    # Between the two ranks beside it, as numpy's own quantile goes.
     k = QUANTILE * (by_band.shape[1] - 1)
     low, high = int(np.floor(k)), int(np.ceil(k))
     rising = np.sort(by_band, axis=1)

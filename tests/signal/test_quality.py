@@ -13,7 +13,8 @@ import pytest
 
 from listen.signal import quality_samples
 from listen.signal.clip import Clip
-from listen.signal.quality import check_clip, usable_band_hz
+from listen.signal.quality import check_clip
+from listen.signal.quality_spectrum import usable_band_hz
 from listen.signal.spectra import spectra
 
 HOUSE = Path(__file__).parents[2]

@@ -69,6 +69,7 @@ def _found(way: Literal["input", "output"], spec: str | int | None, what: str) -
     if not devices:
         raise DeviceNotFound(f"no {what} found; plug one in and try again")
     if spec is None:
+        # A system may name no default; then the first is better than a refusal.
         return next((d for d in devices if d.is_default), devices[0])
     matches = _matching(devices, spec)
     if len(matches) == 1:
@@ -87,6 +88,7 @@ def _matching(devices: Sequence[Device], spec: str | int) -> list[Device]:
         for d in devices
         if d.name.casefold() in (wanted, wanted.removesuffix(f", {d.host_api}".casefold()))
     ]
+    # A whole name goes before a part of one: "USB" must not be ambiguous beside "USB Audio".
     return exact[:1] or [d for d in devices if wanted in d.name.casefold()]
 
 

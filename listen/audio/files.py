@@ -60,6 +60,7 @@ def channels_with_sound(path: Path) -> tuple[int, ...]:
     """Channels of a file that are not silent to the last digit over its first seconds, from 0 (``ClipError``)."""
     found = sound_info(path)
     seconds = min(LOOKED_AT_S, max(found.seconds, 0.01))
+    # Bounded: a header may claim any number of channels.
     there = range(min(found.channels, MOST_CHANNELS))
     return tuple(c for c in there if np.ptp(read_clip(path, channel=c, seconds=seconds).samples) > 0)
 
@@ -137,6 +138,7 @@ def _opened(path: Path) -> Iterator[OpenSound]:
     import soundfile
 
     try:
+        # As bytes: a name that is no UTF-8 opens as well.
         file = soundfile.SoundFile(os.fsencode(path) if os.name == "posix" else str(path))
     except (soundfile.LibsndfileError, TypeError, ValueError) as error:
         raise ClipError(f"{path.name}: not a sound file we can read; WAV, FLAC, MP3, Ogg or Opus is needed") from error
@@ -160,6 +162,7 @@ def _blocks(path: Path, file: soundfile.SoundFile, channel: int, first: int) -> 
     try:
         if first:
             file.seek(first)
+        # Two-dimensional whatever the file, so that one channel is taken alike from all.
         while len(block := file.read(step, dtype="float32", always_2d=True)):
             at += len(block)
             yield np.ascontiguousarray(block[:, channel])
@@ -212,8 +215,10 @@ def _particulars(file: soundfile.SoundFile) -> dict[str, Any]:
         comment = json.loads(file.comment)
         taken = datetime.fromisoformat(comment["taken"]) if comment.get("taken") else None
         overflows = int(comment.get("overflows", 0))
+        # Cut: a comment is anybody's text and may hold a megabyte.
         names = {name: str(comment.get(name, ""))[:200] for name in ("device", "coded")}
         return {"taken": taken, "overflows": overflows, **names} if overflows >= 0 else {}
+    # A comment is anybody's text: whatever is wrong with it, the sound is worth having.
     except (ValueError, TypeError, KeyError, AttributeError, OverflowError, RecursionError):
         return {}
 
@@ -235,6 +240,7 @@ def read_part(path: Path) -> Clip:
     # Where it ended in good order nothing is cut: zeros at its end were recorded.
     if h.frames is None or h.frames > held:
         finite = np.isfinite(samples)
+        # A sector that never reached the disk reads as anything; what follows it is not trusted.
         samples = samples if finite.all() else samples[: int(np.argmin(finite))]
         samples = samples[: int(np.flatnonzero(samples).max(initial=-1)) + 1]
     if not len(samples):

@@ -75,6 +75,7 @@ def _chunks(file: BinaryIO) -> Iterator[tuple[bytes, int]]:
     form = file.read(12)[:4]
     if form not in (b"RIFF", b"RF64", b"RIFX", b"FORM"):
         return
+    # RIFF and RF64 are little-endian, RIFX and AIFF's FORM big-endian.
     layout = struct.Struct("<4sI" if form in (b"RIFF", b"RF64") else ">4sI")
     for _ in range(_CHUNK_LIMIT):
         head = file.read(layout.size)
@@ -83,6 +84,7 @@ def _chunks(file: BinaryIO) -> Iterator[tuple[bytes, int]]:
         name, length = layout.unpack(head)
         begins = file.tell()
         yield name, length
+        # Chunks are padded to an even length, which theirs does not count.
         file.seek(begins + length + length % 2)
 
 

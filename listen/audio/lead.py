@@ -49,6 +49,7 @@ class Lead:
         """
         began = now()
         edges = [edge for opens, shuts in self.on_s for edge in ((opens, "open"), (shuts, "shut"))]
+        # Until each edge from the start, not from tone to tone: no delay adds up over the take.
         for at_s, name in sorted(edges):
             if over.wait(max(0.0, began + at_s - now())):
                 return

@@ -37,6 +37,7 @@ class _PortAudioThread:
 
     def hand_in(self, work: Callable[[], _T]) -> Future[_T]:
         """Queue a call, starting the thread with the first."""
+        # Two threads may hand in the first call together.
         with self._lock:
             if self._thread is None:
                 # No pool of the standard library's: leaving the program would wait for a call that hangs.
@@ -50,6 +51,7 @@ class _PortAudioThread:
         while True:
             call, work = self._calls.get()
             self.turn_at = time.monotonic()
+            # Marked as running, so that whoever waits counts its time from here and not from when it was handed in.
             call.set_running_or_notify_cancel()
             try:
                 call.set_result(work())

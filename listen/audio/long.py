@@ -42,6 +42,7 @@ class LongClip:
         """Stretches of ``step`` samples and ``more`` of those that follow, decoded as they are asked for."""
         at, held = 0, np.empty(0, np.float32)
         for block in blocks(self.path, self.channel):
+            # What one stretch and its neighbourhood take, and never more: blocks are let go as stretches pass.
             held = np.concatenate([held, block])
             while len(held) >= step + more:
                 yield at, step, held[: step + more]

@@ -69,6 +69,7 @@ class Microphone:
     """
 
     def __init__(self, device: Device | str | int | None = None, *, channels: int = 1) -> None:
+        # By its label: numbers change when devices come and go.
         self._wanted = device.label if isinstance(device, Device) else device
         self.channels = channels
         self._rate_hz: int | None = None
@@ -83,6 +84,7 @@ class Microphone:
 
     @property
     def rate_hz(self) -> int:
+        # Kept once known: takes of one point need one rate, also after the microphone was plugged in again.
         if self._rate_hz is None:
             self._rate_hz = find_input(self._wanted).rate_hz
         return self._rate_hz
@@ -110,6 +112,7 @@ class Microphone:
             raise DeviceLost(f"{device.name} opens but sends nothing; unplug it, plug it in again and try once more")
 
     def close(self) -> None:
+        # Forgotten first: a close that hangs is not tried a second time.
         stream, self._stream = self._stream, None
         if stream is not None:
             library.close_stream(stream)

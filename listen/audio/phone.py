@@ -40,6 +40,7 @@ def open_phone(path: Path) -> Iterator[OpenSound]:
             if stream.codec_context is None:  # damaged, or of a coding that this FFmpeg was built without
                 raise ClipError(f"{path.name}: its sound is coded in a way not known here; export it as WAV")
             codec, seconds = str(stream.codec_context.name), (container.duration or 0) / 1_000_000
+            # No number of samples: coded containers tell a duration, which padding makes a guess.
             yield OpenSound(
                 SoundInfo(int(stream.rate), int(stream.channels), seconds, codec.upper()),
                 frames=None,
@@ -65,6 +66,7 @@ def _floats(frame: Any) -> NDArray[np.float32]:
     """Samples of one frame in full scales [shape=(channels, n)]."""
     x = frame.to_ndarray()
     if not frame.format.is_planar:
+        # Interleaved: one sample of each channel after the other.
         x = x.reshape(-1, len(frame.layout.channels)).T
     if x.dtype.kind == "f":
         return np.asarray(x, dtype=np.float32)

@@ -38,6 +38,7 @@ class Sounding:
         outdata[len(piece) :, 0] = 0.0
         self._at += frames
         if self._at >= len(self._samples):
+            # PortAudio's own way to let what it holds play out and then end.
             raise self._stop
 
     def finished(self) -> None:
@@ -71,6 +72,7 @@ class Player:
         except sd.PortAudioError as error:
             raise AudioError(f"{device.name} cannot be opened for playing ({library.reason(error)})") from error
         self._sounding = sounding
+        # A daemon: a loudspeaker that hangs does not keep the program from ending.
         threading.Thread(target=_end, args=(sounding, stream), name="player", daemon=True).start()
 
     def stop(self) -> None:

@@ -77,6 +77,7 @@ class BlockReceiver:
             self._meter.append(block)
             for taker in self._takers:
                 taker.put(block)
+            # Looked at first: setting takes a lock, which the callback has no time for.
             if not self._begun.is_set():
                 self._begun.set()
         except Exception as error:  # noqa: BLE001 - kept for the reading side; raising here would only end the stream

@@ -64,6 +64,7 @@ class SlidingMinimum:
 
     def push(self, at: float, value: float) -> float:
         """Add a value at time ``at`` and return the smallest one within the span."""
+        # An older value that is no smaller can never be the smallest again.
         while self._rising and self._rising[-1][1] >= value:
             self._rising.pop()
         self._rising.append((at, value))
@@ -94,6 +95,7 @@ class Watch:
         self._last = at
         self._count_zeros(block)
         self._frames += len(block)
+        # Wall time less sound time: a late callback raises it for a moment, lost samples for good.
         lag = at - self._began - self._frames / self._rate_hz
         self._missing_s = self._recent.push(at, lag) - self._base.push(at, lag)
 

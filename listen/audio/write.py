@@ -39,6 +39,7 @@ class PartWriter:
         self.header = header
         self.frames = 0
         self._asked = 0
+        # Unbuffered: what was written lies with the system at once, and outlives this process.
         self._file = os.fdopen(new_file(path), "wb", buffering=0)
         try:
             self._all(header.encode())
@@ -62,6 +63,7 @@ class PartWriter:
             self._sync_aside()
 
     def _all(self, data: bytes) -> None:
+        # A raw file may take less than it is given.
         while data:
             data = data[self._file.write(data) :]
 
@@ -114,6 +116,7 @@ def finish(part: Path, to: Path) -> Clip:
     disk is full or the folder cannot be written; the part stays."""
     clip = dataclasses.replace(read_part(part), name=to.name)
     write_clip(to, clip)
+    # The folder too: a part that comes back after a power cut would be offered again.
     if remove_if_possible(part):
         sync_folder(part.parent)
     return clip
@@ -208,6 +211,7 @@ def _blocks(clip: Clip) -> Iterator[NDArray[np.float32]]:
 def _as_int32(samples: NDArray[np.float32]) -> NDArray[np.int32]:
     """Rounded to 24 bits and left-justified, so that the library has nothing to scale [shape=(n,)]."""
     steps = np.rint(samples.astype(np.float64) * _FULL_SCALE)
+    # Held at full scale: one step above it would wrap to the other sign.
     return np.clip(steps, -_FULL_SCALE, _FULL_SCALE - 1).astype(np.int32) << 8
 
 

@@ -23,18 +23,21 @@ def _end_with_parent() -> None:
     parent = parent_process()
     if parent is not None:
         parent.join()
+        # Not sys.exit, which would only end this thread; nothing here has anything to put away.
         os._exit(0)
 
 
 def _settle_in() -> None:
     """In the new process: end with its parent, give way, and load what the first clip will need."""
     threading.Thread(target=_end_with_parent, daemon=True).start()
+    # Windows has none.
     if hasattr(os, "nice"):
         os.nice(NICENESS)
     import listen.rounds.check
     import listen.rounds.evaluate  # noqa: F401
 
 
+# Functions of the module, which load what they need inside: work goes over by name, and the asking process loads none.
 def _check(path: Path, at: str, quiet: Path | None, on_s: Spans) -> ClipCheck:
     from listen.rounds.check import check_take
 

@@ -48,6 +48,7 @@ def check_take(path: Path, at: str, quiet: Path | None = None, on_s: Spans = ())
         pair = measure_point(at, [(Kind.QUIET, read_clip(quiet)), (Kind.AIR, clip)])
     except RoundError as e:
         flag = Flag(flag="other-rate", value=clip.rate_hz, limit=0.0, text=f"{e}.", reject=True)
+        # Told, not raised: two clips of two rates are something to be recorded again.
         return _check((*alone.flags, flag), None, clip.seconds)
     measured = measure_alone(pair, round_drift([pair])).excess
     own = {f.flag for f in alone.flags}

@@ -91,5 +91,6 @@ def unseen_sentence(weighed: Sequence[Measured]) -> str:
     limits = [(w.excess.detection_limit_db, point(w.takes.point).words) for w in weighed if w.excess is not None]
     if not limits:
         return ""
+    # The largest limit: what would have been seen there would have been seen anywhere.
     limit, where = max(limits)
     return f"An excess of {limit:.1f} dB would have been seen at every point recorded (least keenly at the {where})"

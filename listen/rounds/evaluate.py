@@ -38,6 +38,7 @@ def evaluate(round_: Round, *, channel: int = 0) -> RoundResult:
     Raises RoundError: no point with both a quiet and an air clip, mixed rates at a point. ClipError: a file that
     cannot be read or measured."""
     result = judge_points(round_.name, measure(round_, channel=channel), round_.facts, round_.engine, round_.shop)
+    # Only where nothing could be used: a round that was judged needs no other channel.
     if result.paths or (better := channel_with_sound(round_, channel)) is None:
         return result
     then = f"Channel {better} of these files has sound: judge them with --channel {better}, or choose that input."
@@ -55,6 +56,7 @@ def measure(round_: Round, *, channel: int = 0) -> list[PointTakes]:
 def _measured(point_id: str, takes: Sequence[Take], known: Mapping[Take, Switching], channel: int) -> PointTakes:
     held = fits([t.path for t in takes])
     files = [(t, t.path, t.heard_in(channel)) for t in takes]
+    # Clips that would not fit together in memory stay in their files.
     walked = [(t.kind, read_sound(p, channel=c, held=held)) for t, p, c in files if t.kind not in SWITCHED_KINDS]
     switched = [known[t].of(t, read_clip(p, channel=c)) for t, p, c in files if t.kind in SWITCHED_KINDS]
     return measure_point(point_id, walked, switched)
@@ -63,6 +65,7 @@ def _measured(point_id: str, takes: Sequence[Take], known: Mapping[Take, Switchi
 def _check(round_: Round) -> None:
     kinds: dict[str, set[Kind]] = {}
     for t in round_.takes:
+        # A switched take is its own quiet and air.
         kinds.setdefault(t.point, set()).update((Kind.QUIET, Kind.AIR) if t.kind is Kind.SWITCHED else (t.kind,))
     if not any(Kind.AIR in have for have in kinds.values()):
         raise RoundError(f"{round_.name}: no air clip at any point; record at least one point with the air on")
@@ -101,6 +104,7 @@ def judge_points(
     odds = with_learnt(evidence, odds, alone)
     # A path whose own mouth was not recorded may lead the odds by default; it is asked for, not named.
     may_name = frozenset(p for p in PathId if evidence.hears(p))
+    # Somebody looked: that speaks for the coolant directly, listened there or not.
     if facts.bubbles_seen:
         may_name |= {PathId.COOLANT_PASSAGE}
     bubbles = bubbles_speak(odds.evidence_db)
@@ -154,6 +158,7 @@ def _held_back(verdict: Verdict, slips: Sequence[Blunder]) -> Verdict:
     """Nothing is named on a round with a slip in it; what it was, and what to record again, is said instead."""
     if not slips:
         return verdict
+    # Every slip's sentence ends, after its last semicolon, with what to do.
     why, _, then = slips[0].flag.text.rpartition("; ")
     then = f"{then[:1].upper()}{then[1:]}"
     text = f"Cannot tell. {why}."

@@ -32,6 +32,7 @@ def read_folder(folder: Path, name: str | None = None) -> Round:
     ``round.json``."""
     name = str(folder) if name is None else name
     try:
+        # Hidden ones are the system's own: a Mac leaves ._intake-air-1.flac beside its like.
         entries = sorted(p for p in folder.iterdir() if not p.name.startswith("."))
     except FileNotFoundError:
         raise RoundError(f"{name}: no such folder; give the folder that holds the round's clips") from None
@@ -40,6 +41,7 @@ def read_folder(folder: Path, name: str | None = None) -> Round:
     except OSError as e:
         raise RoundError(f"{name}: cannot be read ({e.strerror}); check its permissions") from e
     sounds = [p for p in entries if p.suffix.lower() in SOUNDS]
+    # Without sounds the folder is no round, and its round.json may be anybody's.
     taking = read_taking(folder / "round.json") if sounds else Taking()
     takes = [take for p in sounds for take in takes_named(p, taking)]
     if not takes:
@@ -150,4 +152,5 @@ def _facts_bytes(path: Path) -> bytes:
         raise RoundError(f"{path}: cannot be read: it is not a file; correct it or remove it")
     if found.st_size > MAX_FACTS_BYTES:
         raise RoundError(f"{path}: larger than {MAX_FACTS_BYTES} bytes; this is not a round.json")
+    # Editors of Windows put a mark before the text, which JSON does not know.
     return path.read_bytes().removeprefix(codecs.BOM_UTF8)

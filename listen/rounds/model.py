@@ -14,7 +14,6 @@ Percent = Annotated[float, msgspec.Meta(ge=0, le=100)]
 Kilopascal = Annotated[float, msgspec.Meta(gt=0, le=10_000)]
 Second = Annotated[float, msgspec.Meta(ge=0, le=600)]
 
-
 SWITCHED_KINDS = (Kind.SWITCHED, Kind.SWITCHED_SOUND)
 """Takes in which the air was switched at a standing microphone."""
 
@@ -73,6 +72,7 @@ class Taking(msgspec.Struct, frozen=True, kw_only=True):
         own = self.files.get(stem)
         if own is None:
             return self.switched
+        # Both spellings are taken; what a file says itself goes before what is said of all.
         return own.switched or (own if own.on_s or own.period_s else self.switched)
 
     def channels_of(self, stem: str) -> tuple[str | None, ...] | None:

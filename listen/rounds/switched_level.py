@@ -43,6 +43,7 @@ def switched_level(path: Path, on_s: tuple[tuple[float, float], ...] = ()) -> Sw
     timeline = timed([clip], on_s)[0].timeline
     if timeline is None:
         return None
+    # Digital silence would have no level in dB.
     z = np.maximum(level_track(clip), LEAST)
     t_s = centres_s(len(z))
     # A loud hiss that has died to a fifth still stands above the shop: what is left of it has to be less here.

@@ -94,7 +94,8 @@ def measure_alone(takes: PointTakes, drift: RoundDrift) -> Measured:
     """Excess and steadiness at one point."""
     contrast = takes.contrast(Kind.AIR)
     # Excess per point as it is shown; the judge goes by likelihoods over levels, below.
-    found = excess(contrast, _drift_of(takes, Kind.AIR, drift), takes.live, takes.floor_bias) if contrast else None
+    scatter = takes.locked[Kind.AIR].scatter if Kind.AIR in takes.locked else drift
+    found = excess(contrast, scatter, takes.live, takes.floor_bias) if contrast else None
     least = takes.least_contrast()
     clipped = excess(least, drift, takes.live, takes.floor_bias) if least else None
     # Against the plain quiet: the supply-on quiet is what would hide a fitting that leaks before the shut-off.
@@ -108,11 +109,6 @@ def measure_alone(takes: PointTakes, drift: RoundDrift) -> Measured:
         None if shut is None else excess(shut, drift, takes.live, takes.floor_bias).detected,
         float(clipped.ci95_db[0]) if clipped is not None and clipped.detected else None,
     )
-
-
-def _drift_of(takes: PointTakes, kind: Kind, drift: RoundDrift) -> RoundDrift:
-    """The round's drift, or what stands in its place for a switched take."""
-    return takes.locked[kind].scatter if kind in takes.locked else drift
 
 
 def _reference(points: Sequence[PointTakes]) -> NDArray[np.float64]:
@@ -186,6 +182,7 @@ def _likelihood(
         return found
     # What a switched take leaves open is its own: the drift of the walk is no part of it.
     alone = np.asarray(log_sum(found + drift.log_weight[:, None], axis=0))
+    # The same under every state of the walk's drift, of which it knows nothing.
     return np.broadcast_to(alone, (len(shared.log_weight), len(alone)))
 
 
@@ -197,6 +194,7 @@ def _by_level(
     if point(takes.point).holds_coolant:
         # 0.85: the third octave of 4 kHz begins at 3.55 kHz.
         upper = LOWER_HZ >= COOLANT_HISS_FROM_HZ * 0.85
+        # With fewer a clip of a narrow voice path would be left without a band: then all of them count.
         if (live & upper).sum() >= 2:
             contrast, live = contrast.only(upper[live]), live & upper
     if floors:
@@ -237,6 +235,7 @@ def _ground(m: Measured, e: PointEvidence, air_followed: bool, points: Sequence[
 
 def _whistles_alone(own: PointTakes, points: Sequence[Measured]) -> bool:
     """Whether no point of another path has this one's whistle, not even as a faint tone."""
+    # Points of one path may share a whistle: two tailpipes of one exhaust valve.
     paths = set(point(own.point).row.own)
     rivals = [m.takes for m in points if not paths & set(point(m.takes.point).row.own)]
     return own.whistle_hz is not None and not any(

@@ -48,6 +48,7 @@ def air_doubted(
         return None
     again = "it may have been off in the air walk, or on in the quiet one: walk both again."
     clips = (*(Again(w.takes.point, Kind.QUIET) for w in measured), *airs)
+    # A switched take has no walks to be taken again: the valve is to be looked at.
     if all(Kind.AIR in w.takes.locked for w in measured):
         clips = ()
         again = (

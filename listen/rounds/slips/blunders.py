@@ -31,6 +31,7 @@ def blunders(points: Sequence[PointTakes]) -> tuple[Blunder, ...]:
         while (found := find(clips)) is not None:
             out.append(found)
             if not found.left_out:
+                # One of a kind is enough to doubt the round.
                 break
             # Once more without it: a street has more than one car.
             clips = [c for c in clips if not any(c.mark is one for one in found.left_out)]

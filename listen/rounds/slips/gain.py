@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from listen.rounds.slips.slip import STILL, Blunder, RoundClip
 from listen.signal.flags import Flag
+from listen.signal.take import MAD_TO_SIGMA
 from listen.trade.points import Kind
 
 GAIN_DB = 3.5
@@ -75,6 +76,7 @@ def _changes(clips: Sequence[RoundClip]) -> list[Change]:
     found = []
     for c in clips:
         rest = [d for d in clips if d.at == c.at and d is not c]
+        # Clips without air where there are any: a leak moves the others too.
         rest = [d for d in rest if d.mark.kind in STILL] or rest
         if rest:
             found.append((c, bands[id(c)] - np.mean([bands[id(d)] for d in rest], axis=0)))
@@ -152,7 +154,7 @@ def _alike(change_db: float, place_db: NDArray[np.float64], clip: RoundClip) -> 
     lifted = change_db > 0 and clip.mark.kind is Kind.AIR
     most = max(GAIN_SPREAD_DB, (LIFT_SHARE if lifted else GAIN_SHARE) * abs(change_db))
     # By the median deviation: one loud tone does not count.
-    scatter = 1.4826 * float(np.median(np.abs(place_db - np.median(place_db))))
+    scatter = MAD_TO_SIGMA * float(np.median(np.abs(place_db - np.median(place_db))))
     return scatter < most and not (lifted and change_db > MOST_LIFT_DB)
 
 

@@ -37,6 +37,7 @@ def exchanged_points(points: Sequence[PointTakes], said: Sequence[EngineSay]) ->
     here = {p.point: np.array(p.band_db) for p in places_heard(points)}
     rounds = [about_here for one in said if (about_here := _about(here, one))]
     known = [at for at in here if any(at in r for r in rounds)]
+    # An exchange needs two places that are known.
     if len(known) < 2:
         return None
     there = [[r[at] for r in rounds if at in r] for at in known]
@@ -61,5 +62,6 @@ def exchanged_points(points: Sequence[PointTakes], said: Sequence[EngineSay]) ->
 def _about(here: dict[str, NDArray[np.float64]], one: EngineSay) -> dict[str, NDArray[np.float64]]:
     """Another round's places, less what the shop was louder then at all of them."""
     heard = {p.point: np.array(p.band_db) for p in one.places if len(p.band_db) == len(here.get(p.point, ()))}
+    # The median over points: one that was exchanged, or stood elsewhere, does not move the shop.
     louder = np.median([np.mean(db - here[at]) for at, db in heard.items()]) if heard else 0.0
     return {at: db - louder for at, db in heard.items()}

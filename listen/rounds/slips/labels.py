@@ -107,6 +107,7 @@ def _unrest_db(clips: Sequence[RoundClip], spreads_db: tuple[float, float]) -> f
         rest = [d.mark.place_db for d in clips if d.at == c.at and d is not c and d.mark.kind in STILL]
         if rest:
             d = np.asarray(c.mark.place_db, dtype=np.float64) - np.mean(np.array(rest, dtype=np.float64), axis=0)
+            # The same clip twice, as it is and as if it fitted perfectly: what lies between speaks against it.
             clip_or_none = np.array([[d], [np.zeros_like(d)]])
             fits = _fits(clip_or_none, spreads_db, len(rest), c.mark.kind not in STILL, None)[:, 0]
             against.append(max(0.0, float(fits[1] - fits[0])))
@@ -180,6 +181,7 @@ def _own_change(
 ) -> NDArray[np.float64] | None:
     """How far points but the ``accused`` moved from clip to clip, along what sets the accused apart [shape=(B,)]."""
     shapes = places_db - places_db.mean(axis=1, keepdims=True)
+    # The first direction: along it the accused differ, and only along it can the shop look like an exchange.
     apart = np.linalg.svd(shapes - shapes.mean(axis=0), full_matrices=False)[2][0]
     moved = []
     # In walking order: a set's order changes from run to run, and with it the last digit of a sum.
@@ -187,6 +189,7 @@ def _own_change(
         here = np.array([c.mark.place_db for c in clips if c.at == at and c.mark.kind in STILL], dtype=np.float64)
         others = np.array([c.mark.place_db for c in clips if c.at == at and c.mark.kind not in STILL])
         if len(here) > 1:
+            # The difference of two clips scatters by the root of two more than one clip.
             moved.append(float(np.ptp((here - here.mean(axis=1, keepdims=True)) @ apart)) / np.sqrt(2.0))
         if len(here):
             d = others.reshape(-1, len(apart)) - here.mean(axis=0)

@@ -45,6 +45,7 @@ def quiet_with_air(clips: Sequence[RoundClip]) -> Blunder | None:
     bands = min(len(c.mark.wide_db) for c in (*airs, *(q for here in quiets for q in here)))
     quiet = np.array([[_bands(q, bands) for q in here] for here in quiets]).swapaxes(0, 1)  # by walk, then point
     air = np.array([_bands(c, bands) for c in airs])
+    # Each walk against the mean of the others.
     rest = (quiet.sum(axis=0) - quiet) / (len(quiet) - 1)
     places = air.shape[1] - bands
     sampling = np.r_[np.full(places, PLACE_SAMPLING_DB**2), _sampling(quiets, airs, bands)]
@@ -86,6 +87,7 @@ def _sampling(quiets: list[list[RoundClip]], airs: list[RoundClip], bands: int) 
     """Variance that chance leaves in the difference of two clips' hiss bands, by the clips' own course."""
     courses = [c.mark.course_db[:, :bands] for c in (*airs, *(q for here in quiets for q in here))]
     scatter = np.mean([course.std(axis=0, dtype=np.float64) / np.sqrt(len(course)) for course in courses], axis=0)
+    # Bounded: a clip with a knock in it would else explain anything by chance.
     return np.asarray(np.minimum(2.0 * scatter**2, 1.0))
 
 

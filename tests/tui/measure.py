@@ -13,6 +13,8 @@ import statistics
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -21,23 +23,25 @@ HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
 
 
-def start_in_terminal(*args: str, columns: int = 100, lines: int = 30) -> tuple[int, int]:
-    """Start ``python -m tui`` in a pseudo terminal; process id and the terminal's other end."""
-    home = tempfile.mkdtemp(prefix="hissway-measure-")
-    pid, end = pty.fork()
-    if pid == 0:
-        env = os.environ | {
-            "TERM": "xterm-256color",
-            "COLUMNS": str(columns),
-            "LINES": str(lines),
-            "HISSWAY_JOBS": f"{home}/jobs",
-            "XDG_STATE_HOME": home,
-            "XDG_CONFIG_HOME": home,
-            "XDG_DATA_HOME": home,
-        }
-        os.chdir(ROOT)
-        os.execve(sys.executable, [sys.executable, "-m", "tui", *args], env)
-    return pid, end
+@contextmanager
+def in_terminal(*args: str, columns: int = 100, lines: int = 30) -> Iterator[tuple[int, int]]:
+    """``python -m tui`` in a pseudo terminal, to be quit within: process id and the terminal's other end."""
+    with tempfile.TemporaryDirectory(prefix="hissway-measure-") as home:
+        pid, end = pty.fork()
+        if pid == 0:
+            env = os.environ | {
+                "TERM": "xterm-256color",
+                "COLUMNS": str(columns),
+                "LINES": str(lines),
+                "HISSWAY_JOBS": f"{home}/jobs",
+                "XDG_STATE_HOME": home,
+                "XDG_CONFIG_HOME": home,
+                "XDG_DATA_HOME": home,
+            }
+            os.chdir(ROOT)
+            os.execve(sys.executable, [sys.executable, "-m", "tui", *args], env)
+        yield pid, end
+        os.close(end)
 
 
 def read_until(end: int, wanted: bytes, limit_s: float = 30.0) -> float:
@@ -97,30 +101,28 @@ def quit_and_wait(pid: int, end: int, key: bytes = b"\x11") -> float:
 def first_paint_s() -> float:
     """Seconds from starting the process to the first drawn words, but for those in which others had the processor."""
     began = time.monotonic()
-    pid, end = start_in_terminal()
-    painted = read_until(end, b"Hissway") - began - in_queue_s(pid)
-    read_until(end, b"No jobs here yet")
-    quit_and_wait(pid, end)
-    os.close(end)
+    with in_terminal() as (pid, end):
+        painted = read_until(end, b"Hissway") - began - in_queue_s(pid)
+        read_until(end, b"No jobs here yet")
+        quit_and_wait(pid, end)
     return painted
 
 
 def demo_round(settle_s: float = 4.0, watch_s: float = 6.0, into_the_clip_s: float = 3.0) -> tuple[float, float]:
     """Load of one core on the Round screen of the demo, and seconds to quit in the middle of a clip."""
-    pid, end = start_in_terminal("demo")
-    read_until(end, b"simulated")
-    drain(end, 1.0)
-    for key in (b"\x1b[B", b"\x1b[B", b"r"):
-        os.write(end, key)
-        drain(end, 0.5)
-    drain(end, settle_s)  # the analysing process loads meanwhile
-    before, began = cpu_s(pid), time.monotonic()
-    drain(end, watch_s)
-    load = (cpu_s(pid) - before) / (time.monotonic() - began)
-    os.write(end, b" ")
-    drain(end, into_the_clip_s)
-    leaving = quit_and_wait(pid, end)
-    os.close(end)
+    with in_terminal("demo") as (pid, end):
+        read_until(end, b"simulated")
+        drain(end, 1.0)
+        for key in (b"\x1b[B", b"\x1b[B", b"r"):
+            os.write(end, key)
+            drain(end, 0.5)
+        drain(end, settle_s)  # the analysing process loads meanwhile
+        before, began = cpu_s(pid), time.monotonic()
+        drain(end, watch_s)
+        load = (cpu_s(pid) - before) / (time.monotonic() - began)
+        os.write(end, b" ")
+        drain(end, into_the_clip_s)
+        leaving = quit_and_wait(pid, end)
     return load, leaving
 
 

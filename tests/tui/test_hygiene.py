@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -43,10 +44,12 @@ def test_importing_the_app_writes_nothing(tmp_path: Path) -> None:
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")
-def test_first_paint_load_and_quitting_in_a_real_terminal() -> None:
-    """Wide limits for a busy machine; measure.py prints the figures."""
+def test_first_paint_load_and_quitting_in_a_real_terminal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Wide limits for a busy machine; measure.py prints the figures, and leaves nothing behind."""
     from measure import demo_round, first_paint_s
 
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
+    monkeypatch.setattr(tempfile, "tempdir", None)
     in_time(first_paint_s, 3.0)
 
     def left_s() -> float:
@@ -54,6 +57,7 @@ def test_first_paint_load_and_quitting_in_a_real_terminal() -> None:
         return leaving if load < 0.40 else math.inf
 
     in_time(left_s, 1.5)
+    assert not list(tmp_path.iterdir())
 
 
 @pytest.mark.usefixtures("drawn_at_once")

@@ -12,6 +12,7 @@ from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.jobs.reference import engine_said, references
 from listen.judge.result import RoundResult
 from listen.rounds.model import Facts, Round, Take
+from listen.trade.engine import points_for
 from listen.trade.points import Kind, point
 from listen.trade.units import MOST_KPA
 
@@ -77,6 +78,8 @@ def facts(job: Job, record: RoundRecord) -> Facts:
         compression_wet_kpa=_pressure(read("compression-wet"), "wet compression"),
         loss_others_percent=_within(median(others) if others else None, "loss of the others", 100.0),
         firing_order=job.engine.firing_order or None,
+        cylinders=len(job.engine.cylinders),
+        points=tuple(p.id for p in points_for(job.engine, n)),
         calibration_db=_calibration_db(job, record),
     )
 

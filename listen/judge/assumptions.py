@@ -17,6 +17,8 @@ class Assumptions:
     """What is assumed, to follow "that"."""
     instead: str = ""
     """What to record or read so that it need not be assumed."""
+    others: bool = False
+    """Whether that takes another cylinder; a single has none, and its walk is repeated."""
     talk_db: float = 0.0
     """How much more of a leak than usual is heard at points that are not its own."""
     talk_widen: float = 1.0
@@ -39,7 +41,7 @@ class Assumptions:
     def heard(self) -> "Assumptions":
         """What the clips' own odds hang on: sets that share it differ in priors and readings only."""
         # By what is left out, so that a figure added to the sets counts here until somebody says that it does not.
-        return replace(self, name="", words="", instead="", normal_loss=1.0, sound_odds=1.0, outside=0.0)
+        return replace(self, name="", words="", instead="", others=False, normal_loss=1.0, sound_odds=1.0, outside=0.0)
 
 
 BASE = Assumptions(name="usual", words="engine, shop and tester are as usual")
@@ -49,6 +51,7 @@ SETS: tuple[Assumptions, ...] = (
         name="cross-talk",
         words="hoses and castings carry no more from point to point than usual",
         instead="walk a cylinder known to be sound, the same points",
+        others=True,
         talk_db=2.0,
         talk_widen=1.2,
     ),
@@ -63,12 +66,14 @@ SETS: tuple[Assumptions, ...] = (
         name="normal-air",
         words="blow-by of the sound cylinders is usual for such an engine",
         instead="walk a cylinder known to be sound",
+        others=True,
         blow_by_open=0.6,
     ),
     Assumptions(
         name="normal-loss",
         words="loss of the sound cylinders is usual for such an engine",
         instead="read the loss of the other cylinders",
+        others=True,
         normal_loss=1.1,
     ),
     Assumptions(

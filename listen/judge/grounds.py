@@ -58,7 +58,13 @@ class Missing:
 
 
 def withheld(
-    grounds: Sequence[Ground], *, air_on: bool = True, bubbles: bool = False, loss_db: float = 0.0
+    grounds: Sequence[Ground],
+    *,
+    air_on: bool = True,
+    bubbles: bool = False,
+    loss_db: float = 0.0,
+    known: tuple[str, ...] | None = None,
+    single: bool = False,
 ) -> Mapping[PathId, Missing]:
     """What may not be said in spite of its odds, and why.
 
@@ -72,8 +78,14 @@ def withheld(
         Whether bubbles speak for the coolant, which then needs no hiss at the radiator.
     loss_db
         Decibans by which the loss read speaks for a sound cylinder.
+    known
+        The engine's points, where they are known.
+    single
+        Whether the engine has this cylinder only: nothing is asked for that takes another.
     """
-    found = {PathId.NONE: _no_silence(grounds, air_on) or _too_much_lost(loss_db), PathId.SET_UP: _not_both(grounds)}
+    mouths = usual_points(known)
+    silence = _no_silence(grounds, air_on, mouths) or _too_much_lost(loss_db, single)
+    found = {PathId.NONE: silence, PathId.SET_UP: _not_both(grounds, mouths)}
     found[PathId.FITTING] = _not_alike(grounds) or _rival_unheard(grounds, PathId.FITTING)
     for path in LEAKS:
         # Bubbles are the surer witness there: water swallows the hiss, and they come from nowhere else.
@@ -117,17 +129,17 @@ def _rival_unheard(grounds: Sequence[Ground], path: PathId) -> Missing | None:
     return None
 
 
-def _unheard(grounds: Sequence[Ground], paths: Sequence[PathId]) -> Missing | None:
-    for path in paths:
+def _unheard(grounds: Sequence[Ground], mouths: Mapping[PathId, Point]) -> Missing | None:
+    for path, mouth in mouths.items():
         if not any(g.usable and path in g.point.row.own for g in grounds):
             tried = [g.point for g in grounds if path in g.point.row.own]
-            where = (tried[0] if tried else usual_points()[path]).words
+            where = (tried[0] if tried else mouth).words
             why = f"no clips of the {where} can be used" if tried else f"the {where} was not listened at"
             return Missing(why, f"Record the {where}, quiet and air.")
     return None
 
 
-def _no_silence(grounds: Sequence[Ground], air_on: bool) -> Missing | None:
+def _no_silence(grounds: Sequence[Ground], air_on: bool, mouths: Mapping[PathId, Point]) -> Missing | None:
     # Rings always pass some air (METHOD section 4): blow-by heard shows as well as a loss read that air was on.
     if not air_on and not any(g.speaks and PathId.RINGS in g.point.row.own for g in grounds):
         return Missing(
@@ -172,24 +184,27 @@ def _no_silence(grounds: Sequence[Ground], air_on: bool) -> Missing | None:
             f"the shop changed so much that at the {deaf.point.words} only {deaf.limit_db:.0f} dB would have been seen",
             f"Record the {deaf.point.words} again in a quieter moment, quiet, air, quiet.",
         )
-    return _unheard(grounds, [path for path, p in usual_points().items() if p.row.on_every_engine])
+    return _unheard(grounds, {path: p for path, p in mouths.items() if p.row.on_every_engine})
 
 
-def _too_much_lost(loss_db: float) -> Missing | None:
+def _too_much_lost(loss_db: float, single: bool) -> Missing | None:
     # A faint leak makes no sound that a shop lets through: silence does not outweigh a needle that says otherwise.
     if loss_db >= 0.0:
         return None
+    again = "walk the points again in a quieter moment."
     return Missing(
         "the loss is more than sound cylinders usually show, and a faint leak would not have been heard",
-        "Read the loss of the other cylinders, or walk the points again in a quieter moment.",
+        again.capitalize() if single else f"Read the loss of the other cylinders, or {again}",
     )
 
 
-def _not_both(grounds: Sequence[Ground]) -> Missing | None:
+def _not_both(grounds: Sequence[Ground], mouths: Mapping[PathId, Point]) -> Missing | None:
     sides = (PathId.INTAKE_VALVE, PathId.EXHAUST_VALVE)
     # One side may be muffled out of hearing; with both silent only the needle says so.
     silent = not any(g.speaks and path in g.point.row.own for g in grounds for path in sides)
-    return _unheard(grounds, sides) or (_not_at_its_own(grounds, sides[0]) if silent else None)
+    return _unheard(grounds, {path: mouths[path] for path in sides if path in mouths}) or (
+        _not_at_its_own(grounds, sides[0]) if silent else None
+    )
 
 
 def _not_alike(grounds: Sequence[Ground]) -> Missing | None:

@@ -6,7 +6,7 @@ again, longer: of 50 such asks in rounds of the worlds one led to a name, while 
 of 78 with the cylinder side shut off 6, of 86 walks repeated as a whole 7.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,7 +20,7 @@ from listen.judge.loudness import LEVELS_DB
 from listen.judge.posterior import Posterior
 from listen.judge.readings import SEEN, SHUT, loss
 from listen.judge.sources import BETWEEN_CYLINDERS_DB
-from listen.trade.points import Kind, PathId, point, usual_points, walking_order
+from listen.trade.points import Kind, PathId, Point, point, usual_points, walking_order
 from listen.voice.names import path as path_name
 
 MEASURED_TO_DB = 1.5
@@ -47,17 +47,21 @@ class NextBest:
     text: str
 
 
-def next_best(evidence: RoundEvidence, odds: Posterior) -> NextBest | None:
+def next_best(
+    evidence: RoundEvidence, odds: Posterior, known: tuple[str, ...] | None = None, *, single: bool = False
+) -> NextBest | None:
     """The candidate worth most, or ``None`` where nothing is worth recording.
 
-    A clipped air clip is taken again before anything else: nobody knows how much louder it was.
+    A clipped air clip is taken again before anything else: nobody knows how much louder it was. Of an engine whose
+    points are ``known`` only they are asked for, of a ``single`` cylinder no sound one.
     """
     for p in evidence.points:
         if p.clipped:
             # Worth without end: it stands before anything that can be counted in bits.
             text = f"Record the {p.point.words} again, quiet and air, with less input gain: it was clipped."
             return NextBest(p.point.id, Kind.AIR, USUAL_SECONDS, np.inf, text)
-    wide = _with_unrecorded(evidence)
+    mouths = usual_points(known)
+    wide = _with_unrecorded(evidence, mouths)
     # What is all but excluded adds nothing to the gain and most of the time to the search.
     keep = odds.probability > 1e-4
     likely = [h for h, k in zip(odds.sets, keep, strict=True) if k]
@@ -66,14 +70,15 @@ def next_best(evidence: RoundEvidence, odds: Posterior) -> NextBest | None:
     p = odds.probability[keep] / odds.probability[keep].sum()
     found = [
         NextBest(at, kind, USUAL_SECONDS if kind in set(Kind) else 0.0, _bits(p, foretold), _words(at, kind, odds))
-        for at, kind, foretold in (*_recordings(wide, scene, likely, p), *_looks(evidence, likely))
+        for at, kind, foretold in (*_recordings(wide, scene, likely, p), *_looks(evidence, likely, mouths))
+        if not (single and kind == Kind.SOUND)
     ]
     best = max(found, key=lambda c: c.bits, default=None)
     return best if best is not None and best.bits >= WORTH_BITS else None
 
 
-def _with_unrecorded(evidence: RoundEvidence) -> RoundEvidence:
-    missing = {p.id: p for path, p in usual_points().items() if not evidence.hears(path)}
+def _with_unrecorded(evidence: RoundEvidence, mouths: Mapping[PathId, Point]) -> RoundEvidence:
+    missing = {p.id: p for path, p in mouths.items() if not evidence.hears(path)}
     if not missing:
         return evidence
     every = [*evidence.points, *(PointEvidence(p, None) for p in missing.values())]
@@ -107,12 +112,11 @@ def _recordings(
     return out
 
 
-def _looks(evidence: RoundEvidence, likely: list[Hypothesis]) -> list[Candidate]:
+def _looks(evidence: RoundEvidence, likely: list[Hypothesis], mouths: Mapping[PathId, Point]) -> list[Candidate]:
     out: list[Candidate] = []
     readings = evidence.readings
-    if readings.bubbles_seen is None:
-        coolant = usual_points()[PathId.COOLANT_PASSAGE].id
-        out.append((coolant, "bubbles", _yes_or_no([SEEN[PathId.COOLANT_PASSAGE in h.paths] for h in likely])))
+    if readings.bubbles_seen is None and (coolant := mouths.get(PathId.COOLANT_PASSAGE)):
+        out.append((coolant.id, "bubbles", _yes_or_no([SEEN[PathId.COOLANT_PASSAGE in h.paths] for h in likely])))
     if readings.loss_percent is None:
         read = [replace(readings, loss_percent=x) for x in LOSSES_PERCENT]
         density = np.exp([[loss(h.paths, r, BASE, evidence.shop) for r in read] for h in likely])

@@ -85,6 +85,8 @@ def verdict(
     unseen: str,
     next_best: str,
     withheld: Mapping[PathId, Missing] | None = None,
+    *,
+    single: bool = False,
 ) -> Verdict:
     """The verdict of a round.
 
@@ -100,6 +102,8 @@ def verdict(
         The recording that would help most; used where it cannot be told.
     withheld
         What may not be said in spite of its odds, and why (:mod:`listen.judge.grounds`).
+    single
+        Whether the engine has this cylinder only: nothing is asked for that takes another.
     """
     withheld = withheld or {}
     chances = {p: chance(odds, p) for p in odds.paths}
@@ -137,7 +141,7 @@ def verdict(
                 next=NEXT_AFTER[kind],
                 rests_on=its.rests_on,
             )
-    return _unclear(chances, next_best, _why_not(chances, may_name, withheld))
+    return _unclear(chances, next_best, _why_not(chances, may_name, withheld, single))
 
 
 def _sure(c: Chance) -> str:
@@ -149,7 +153,7 @@ def _resting(rests_on: tuple[str, ...]) -> str:
 
 
 def _why_not(
-    chances: Mapping[PathId, Chance], may_name: frozenset[PathId], withheld: Mapping[PathId, Missing]
+    chances: Mapping[PathId, Chance], may_name: frozenset[PathId], withheld: Mapping[PathId, Missing], single: bool
 ) -> Missing | None:
     """Why the path that leads under the usual assumptions is not said; None where none has earned it under them."""
     leads = max(chances, key=lambda p: chances[p].usual, default=None)
@@ -159,7 +163,8 @@ def _why_not(
     if leads in withheld:
         return withheld[leads]
     by = chances[leads].by
-    return Missing(f"it would only hold if {by.words}", f"{by.instead[:1].upper()}{by.instead[1:]}.")
+    then = "repeat the whole walk" if single and by.others else by.instead
+    return Missing(f"it would only hold if {by.words}", f"{then[:1].upper()}{then[1:]}.")
 
 
 def _unclear(chances: Mapping[PathId, Chance], next_best: str, missing: Missing | None) -> Verdict:

@@ -27,9 +27,7 @@ from listen.rounds.weigh import grounds, weigh
 from listen.signal.point import PointTakes, measure_point
 from listen.trade.points import Kind, PathId, point, walking_order
 
-NOTHING_TO_ADD = (
-    "Nothing still open would tell more; repeat the round in a quieter moment, or compare the other cylinders."
-)
+NOTHING_TO_ADD = "Nothing still open would tell more; repeat the round in a quieter moment{}."
 
 
 def evaluate(round_: Round, *, channel: int = 0) -> RoundResult:
@@ -108,14 +106,18 @@ def judge_points(
     if facts.bubbles_seen:
         may_name |= {PathId.COOLANT_PASSAGE}
     bubbles = bubbles_speak(odds.evidence_db)
+    known, single = facts.points, facts.cylinders == 1
     kept_back = withheld(
         grounds(weighed, facts.air_followed),
         air_on=bool(facts.loss_percent) or bool(facts.air_followed),
         bubbles=bubbles,
         loss_db=odds.evidence_db[PathId.NONE].get("loss", 0.0),
+        known=known,
+        single=single,
     )
-    judged = verdict(odds, may_name, unseen_sentence(weighed.points), NOTHING_TO_ADD, kept_back)
-    if judged.next == NOTHING_TO_ADD and (best := next_best(evidence, odds)) is not None:
+    nothing = NOTHING_TO_ADD.format("" if single else ", or compare the other cylinders")
+    judged = verdict(odds, may_name, unseen_sentence(weighed.points), nothing, kept_back, single=single)
+    if judged.next == nothing and (best := next_best(evidence, odds, known, single=single)) is not None:
         judged = msgspec.structs.replace(
             judged, next=best.text, next_point=best.point, next_kind=best.kind, next_seconds=best.seconds
         )

@@ -8,6 +8,7 @@ import msgspec
 
 from listen.bounded import Cylinder
 from listen.judge.result import EngineSay, ShopSeen
+from listen.trade.engine import MAX_CYLINDERS
 from listen.trade.points import Kind
 
 Percent = Annotated[float, msgspec.Meta(ge=0, le=100)]
@@ -35,6 +36,10 @@ class Facts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """Typical loss of the engine's other cylinders, same tester."""
     firing_order: tuple[Cylinder, ...] | None = None
     """Firing order; tells which valves of the other cylinders stand open."""
+    cylinders: Annotated[int, msgspec.Meta(ge=1, le=MAX_CYLINDERS)] | None = None
+    """How many the engine has: of a single one no other is known to be sound, or has a loss."""
+    points: tuple[str, ...] | None = None
+    """Listening points that this engine has; only they are asked for."""
     calibration_db: Annotated[float, msgspec.Meta(ge=-100, le=300)] | None = None
     """To be added to a level in dB re full scale to give dB SPL; None: this microphone was not calibrated."""
 

@@ -110,12 +110,14 @@ def point(point_id: str) -> Point:
 
 
 @cache
-def usual_points() -> Mapping[PathId, Point]:
-    """Where each path comes out first on a usual engine; none where only a neighbour's number would tell."""
+def usual_points(known: tuple[str, ...] | None = None) -> Mapping[PathId, Point]:
+    """Where each path comes out first on a usual engine, or on one whose points are known.
+
+    None where only a neighbour's number would tell. Raises RoundError: unknown name."""
     found: dict[PathId, Point] = {}
-    for row in point_rows():
-        for path in () if row.numbered else row.own:
-            found.setdefault(path, Point(row.id, row))
+    for p in (Point(row.id, row) for row in point_rows()) if known is None else map(point, known):
+        for path in () if p.row.numbered else p.row.own:
+            found.setdefault(path, p)
     return found
 
 

@@ -385,3 +385,11 @@ def test_the_way_orders_the_clips_and_is_asked_before_the_first_only() -> None:
         clips = [s for s in walked(after(ev.WayChosen(way=way), start=begun), "c1-aa").steps if s.kind == "clip"]
         assert {s.walk for s in clips} == {"switched"} and len({s.point for s in clips}) == len(clips)
     assert after(ev.WayChosen(way="by-pigeon"), start=fresh).way == ""
+
+
+def test_the_judge_is_told_what_the_engine_has() -> None:
+    """Nobody with a single air-cooled engine is sent to a sound cylinder, nor to a radiator."""
+    engine = replace(layout("single"), cooling="air", crankcase_point="breather")
+    job = after(ev.JobOpened(job="0" * 32, title="t", engine=engine), ev.RoundOpened(round_id="r1", cylinder=1))
+    told = facts(job, job.round("r1"))
+    assert (told.cylinders, told.points) == (1, ("intake", "tailpipe", "breather"))

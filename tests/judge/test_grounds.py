@@ -43,6 +43,10 @@ def test_silence_is_not_said_over_a_loud_a_bleeding_an_unusable_or_a_deaf_point(
 def test_silence_is_not_said_against_the_needle():
     """A loss that speaks for a leak, by however little, outweighs having heard nothing."""
     assert "more than sound cylinders usually show" in withheld(grounds(), loss_db=-0.1)[PathId.NONE].why
+    assert "other cylinders" in withheld(grounds(), loss_db=-0.1)[PathId.NONE].then
+    assert withheld(grounds(), loss_db=-0.1, single=True)[PathId.NONE].then == (
+        "Walk the points again in a quieter moment."
+    )
     assert PathId.NONE not in withheld(grounds(), loss_db=0.0)
 
 

@@ -10,9 +10,9 @@ from listen.judge.posterior import posterior
 from listen.trade.points import PathId
 
 
-def best(levels, **readings) -> NextBest:
+def best(levels, known=None, single=False, **readings) -> NextBest:
     evidence = made(levels, **readings)
-    found = next_best(evidence, posterior(evidence))
+    found = next_best(evidence, posterior(evidence), known, single=single)
     assert found is not None
     return found
 
@@ -97,3 +97,25 @@ def test_bubbles_are_to_be_looked_for_where_nobody_did_and_they_would_tell():
     assert (looked.kind, looked.seconds) == ("bubbles", 0.0)
     assert looked.text.startswith("Look at the coolant with the air on")
     assert best(levels, loss_percent=60.0, bubbles_seen=False).kind != "bubbles"
+
+
+def test_a_single_cylinder_is_asked_for_no_sound_one_and_an_air_cooled_engine_for_no_coolant():
+    """A mechanic sent to the radiator of an engine that has none trusts no other ask either."""
+    levels = {"intake": None, "tailpipe": None, "oil-filler": -7.0}
+    told = {"loss_percent": 60.0, "bubbles_seen": False}
+    assert best(levels, **told).kind == "sound"
+    evidence = made(levels, **told)
+    alone = next_best(evidence, posterior(evidence), single=True)
+    assert alone is None or alone.kind != "sound"
+
+    wet, dry = ("intake", "tailpipe", "oil-filler", "radiator"), ("intake", "tailpipe", "oil-filler")
+    assert best(levels, wet, loss_percent=60.0, single=True).point == "radiator"
+    assert best(levels, dry, loss_percent=60.0).point != "radiator"
+
+
+def test_an_engine_is_listened_to_where_it_has_a_mouth():
+    """Of two pipes, and a crankcase that ends in a hose, no tailpipe and no oil filler is asked for."""
+    known = ("intake", "tailpipe-left", "tailpipe-right", "breather")
+    unheard = {"loss_percent": 45.0, "bubbles_seen": False}
+    assert best({"intake": None, "radiator": None, "oil-filler": -7.0}, known, **unheard).point == "tailpipe-left"
+    assert best({"intake": None, "tailpipe-left": None}, known, **unheard).point == "breather"

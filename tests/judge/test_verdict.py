@@ -21,6 +21,7 @@ def said(
     under: dict[Assumptions, dict[Any, float]] | None = None,
     without: dict[str, dict[Any, float]] | None = None,
     may_name: frozenset[PathId] = frozenset(PathId),
+    single: bool = False,
 ) -> Verdict:
     """The verdict where sets of causes (a path, or a pair) have these probabilities."""
     sets = tuple(Hypothesis(s if isinstance(s, tuple) else (s,)) for s in usual)
@@ -38,7 +39,7 @@ def said(
         scene,
         0.0,
     )
-    return verdict(odds, may_name, "", "Record more.")
+    return verdict(odds, may_name, "", "Record more.", single=single)
 
 
 def test_what_cannot_be_told_lists_the_likeliest_first_and_nothing_below_a_tenth():
@@ -86,6 +87,9 @@ def test_what_only_an_assumption_keeps_from_being_said_names_it_and_what_to_do()
     told = said({INTAKE: 0.95, NONE: 0.05}, {CROSS_TALK: {INTAKE: 0.85, NONE: 0.15}})
     assert CROSS_TALK.words in told.text
     assert told.next == f"{CROSS_TALK.instead[0].upper()}{CROSS_TALK.instead[1:]}."
+    for lacking in (a for a in SETS if "cylinder" in a.instead):
+        asked = said({INTAKE: 0.95, NONE: 0.05}, {lacking: {INTAKE: 0.85, NONE: 0.15}}, single=True).next
+        assert asked == "Repeat the whole walk.", "a single cylinder has no other"
 
 
 def test_a_path_that_leads_because_nobody_listened_for_it_is_asked_for_and_no_assumption_is_blamed():

@@ -43,7 +43,9 @@ def test_nothing_is_named_past_a_rival_whose_clip_is_clipped_and_it_is_asked_for
 
 
 def test_an_answer_that_is_asked_for_is_told_by_its_kind_like_a_clip(monkeypatch) -> None:
-    monkeypatch.setattr("listen.rounds.evaluate.next_best", lambda *_: NextBest("", "loss", 0.0, 1.0, "Read the loss."))
+    monkeypatch.setattr(
+        "listen.rounds.evaluate.next_best", lambda *_, **__: NextBest("", "loss", 0.0, 1.0, "Read the loss.")
+    )
     verdict = judged(clipped(render(leak(14)), "intake", "tailpipe"), Facts()).verdict
     assert (verdict.next, verdict.next_point, verdict.next_kind) == ("Read the loss.", "", "loss")
 

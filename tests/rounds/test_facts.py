@@ -27,6 +27,8 @@ GOOD: dict[str, object] = {
     "loss_others_percent": 6,
     "firing_order": [1, 3, 4, 2],
     "calibration_db": 117.4,
+    "cylinders": 4,
+    "points": ["intake", "tailpipe", "breather"],
 }
 OUT_OF_RANGE: list[tuple[str, object]] = [
     ("loss_percent", -0.1),
@@ -43,6 +45,7 @@ OUT_OF_RANGE: list[tuple[str, object]] = [
     ("cylinder", 2.5),
     ("calibration_db", 301),
     ("firing_order", [1, 0]),
+    ("cylinders", 0),
 ]
 
 

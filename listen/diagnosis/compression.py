@@ -52,7 +52,9 @@ class DryTest(msgspec.Struct, frozen=True, kw_only=True):
 def dry_test(case: EngineCase) -> DryTest:
     """Hold the dry readings of a case against each other and what is expected."""
     kpa = {c.cylinder: c.dry_kpa for c in case.cylinders if c.dry_kpa is not None}
+    # Thin air presses less: what is expected is brought to where the engine stands.
     here = altitude_share(case.figures.get("altitude", case.altitude_m))
+    # What somebody read off counts before the job's own figures; the maker's figure before one computed from the ratio.
     entered, ratio = case.figures.get("compression-expected", case.expected_kpa), case.figures.get("compression-ratio")
     at_sea = entered if entered is not None else None if ratio is None else expected_dry_kpa(ratio)
     expected = None if at_sea is None else at_sea * here
@@ -74,6 +76,7 @@ def dry_test(case: EngineCase) -> DryTest:
         share=share,
         all_low=all_low,
         all_dead=all_dead,
+        # A low engine is one finding, not one for each of its cylinders.
         short=() if all_low else tuple(n for n, read in kpa.items() if read < short_kpa),
         low=tuple(kpa if all_low or all_dead else (n for n, part in share.items() if part < threshold("low_share"))),
     )
@@ -135,6 +138,7 @@ def _each(d: DryTest) -> Iterator[Finding]:
             yield Finding("short-of-expected", (n,), f"{d.detail(n)}; {d.short_of}")
         if reference is None or kpa <= threshold("none_share") * reference:
             yield Finding("no-compression", (n,), d.detail(n))
+        # A single reading is its own reference.
         above_mates = reference is not None and len(d.kpa) > 1 and kpa > high * reference
         if above_mates or (d.expected_kpa is not None and kpa > high * d.expected_kpa):
             yield Finding("high", (n,), d.detail(n))
@@ -145,6 +149,7 @@ def _even(case: EngineCase, d: DryTest) -> Iterator[Finding]:
     good = [n for n, s in d.share.items() if least <= s <= most and n not in d.short and not d.all_low]
     for n in good:
         yield Finding("even", (n,), d.detail(n))
+    # Of the whole engine only where every cylinder was read.
     if good and len(good) == len(d.share) == len(case.engine.cylinders):
         known = d.expected_kpa is not None
         words = "all within 10 %" + ("" if known else "; no figure from the maker, so only cylinder against cylinder")
@@ -176,6 +181,7 @@ def _strokes(case: EngineCase, d: DryTest) -> Iterator[Finding]:
 def wet_findings(case: EngineCase) -> list[Finding]:
     """Large, partial or no rise on every cylinder that is not good; good ones serve as control."""
     dry = dry_test(case)
+    # In a low engine none is good enough to be held against.
     control = None if dry.all_low else _control(case, dry.share)
     found = []
     for c in case.cylinders:

@@ -40,8 +40,9 @@ from listen.trade.numbers import threshold
 from listen.trade.tables import shop_rows, shop_trouble
 
 OPEN_BELOW = 0.3
+"""A leading cause less probable than this is not said to be the case..."""
 OPEN_RIVALS = 3
-"""Nor is one with so many rivals that is not more likely than not."""
+"""...nor one with so many rivals that is not more likely than not."""
 NEAR = 10 ** (-threshold("rivals_db") / 10)
 """Share of the leading cause's probability from which another is its rival."""
 
@@ -51,11 +52,13 @@ def diagnose(case: EngineCase) -> Diagnosis:
 
     Same input, same output; "cannot tell" is ``kind="open"``.
     """
+    # Here for the standings, below for who asks for findings alone; carried over once, losses stay as they are.
     case = behind_one_restrictor(case)
     findings = findings_of(case)
     signs = stop_signs(findings, case.made)
     # Beside a sign that forbids starting, that nothing was found is no answer.
     ranked = tuple(s for s in standings(case, findings) if not signs or s.cause != NOTHING)
+    # Of each cause its best place: the row of causes is of the engine.
     field = at_place(None, ranked)
     candidates = _candidates(case, field, folded_shares(field))
     here = frozenset(f.id for f in findings)
@@ -64,6 +67,7 @@ def diagnose(case: EngineCase) -> Diagnosis:
     faults = tuple(_fault(lead, case, here, tests) for lead in found)
     kind = _kind(faults)
     contradictions = contradictions_found(findings)
+    # What cannot be told of the first fault cannot be told of others beside it.
     if kind == "open":
         faults = faults[:1]
     if kind in ("open", "nothing-found"):
@@ -95,6 +99,7 @@ def findings_of(case: EngineCase) -> tuple[Finding, ...]:
         *fact_findings(case),
         *check_findings(case),
     )
+    # On an engine cooled by air nothing can speak of its coolant.
     wet = case.engine.cooling != "air"
     kept = (f for f in found if wet or (row := evidence_rows().get(f.id)) is None or not row.coolant)
     return with_what_follows(kept)

@@ -16,8 +16,6 @@ OF_THE_TEST = ("fitting", "set-up")
 """Paths that belong to one set-up, not to the engine."""
 MIN_LISTENED = 3
 """Cylinders listened to before "on all alike" can be said; on a twin both."""
-
-
 ROWS = {
     "exhaust-valve": "heard-tailpipe",
     "intake-valve": "heard-intake",
@@ -104,6 +102,7 @@ def _next(case: EngineCase, c: CylinderCase) -> Iterator[Finding]:
     share, holes = heard_share(c, "next-cylinder"), _holes(case, c)
     if not share:
         return
+    # Of two holes nobody knows which leads on.
     partner = holes[0] if len(holes) == 1 else None
     rows = {"exhaust-valve": "heard-neighbour-and-tailpipe", "intake-valve": "heard-neighbour-and-intake"}
     carried = [row for path, row in rows.items() if heard_share(c, path)]

@@ -76,6 +76,7 @@ def leads(ranked: Sequence[Standing], findings: Sequence[Finding]) -> tuple[Lead
     shares = folded_shares(field)
     could = [i for i, s in enumerate(field) if spoken(s) or s.cause == NOTHING]
     if any(s.cause == NOTHING for s in field) or not could:
+        # "Nothing found" is there, or nothing speaks at all: then whatever is likeliest leads.
         could = list(range(len(field)))
     top = field[max(could, key=lambda i: (shares[i], field[i].score_db))]
     found = [_lead(top, ranked)]
@@ -115,6 +116,7 @@ def _cylinders(top: Standing, ranked: Sequence[Standing]) -> tuple[int, ...]:
         return _sits_on(top) if cause.local else ()
     if top.cylinder is None or not _own_speaks(top):
         return ()
+    # The same cause on other cylinders is one fault, where it leads there too by findings of their own.
     same = {top.cylinder}
     if top.partner is not None:
         same.add(top.partner)
@@ -141,12 +143,14 @@ def _sits_on(s: Standing) -> tuple[int, ...]:
 
 def _beside_here(n: int, ranked: Sequence[Standing], findings: Sequence[Finding], first: Lead) -> Lead | None:
     """A fault of another cylinder, by that cylinder's own findings, against there being none."""
+    # A fault of the whole engine explains its signs everywhere, one of a cylinder only there.
     explained = {line.evidence for line in first.top.lines if line.db > 0} if not first.cylinders else set()
 
     def left(s: Standing) -> list[Line]:
         return [line for line in s.lines if line.own and line.evidence not in explained]
 
     rivals = [reweighed(s, left(s)) for s in ranked if s.cylinder == n]
+    # "Nothing found", weighed at this one cylinder: what a fault of its own has to be likelier than.
     sound = msgspec.structs.replace(causes()[NOTHING], scope="cylinder")
     here = standing(sound, n, findings)
     return _stands_beside([*rivals, reweighed(here, left(here), threshold("alone_db"))], (n,))
@@ -174,12 +178,14 @@ def _beside_wide(ranked: Sequence[Standing], findings: Sequence[Finding], found:
 
 def _rivals(lead: Lead) -> list[Standing]:
     """Causes at the same place that it cannot be told from: what they explain needs no further fault."""
+    # Decibans as a ratio of odds.
     near = 10 ** (-threshold("rivals_db") / 10) * lead.share
     return [s for s, p in zip(lead.field, lead.shares, strict=True) if p >= near and spoken(s) and s.cause != NOTHING]
 
 
 def _stands_beside(field: Sequence[Standing], cylinders: tuple[int, ...]) -> Lead | None:
     """The likeliest of a field as a further fault, if it is likely enough."""
+    # Equal scores by name, so that every machine says the same.
     ordered = tuple(sorted(field, key=lambda s: (-s.score_db, s.cause)))
     shares = odds_shares(ordered)
     top = ordered[0] if ordered[0].cause != NOTHING else ordered[1] if len(ordered) > 1 else None

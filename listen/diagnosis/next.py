@@ -39,6 +39,7 @@ def next_checks(lead: Lead, case: EngineCase, found: frozenset[str], again: bool
     separating = [checks_between(cause, other.cause, done, found) for other in _runners_up(lead)]
     repeat = checks_between(cause, "test-fault", done, found)[:1] if again else ()
     alone = checks_alone(cause, whole=not lead.cylinders, done=done, found=found)
+    # The best of each rival first, then what confirms the cause, then the rest.
     ordered = safe_order(
         (*repeat, *(c for each in separating for c in each[:1]), *alone, *chain(*separating)), done, found
     )
@@ -48,6 +49,7 @@ def next_checks(lead: Lead, case: EngineCase, found: frozenset[str], again: bool
 def done_on(case: EngineCase, cylinders: tuple[int, ...]) -> frozenset[str]:
     """Checks made on these cylinders, each of them, or on the engine; and kinds of evidence at hand for them."""
     on = [m.check for m in case.made if m.cylinder is None or m.outcome == NOT_POSSIBLE or _on_all(case, m, cylinders)]
+    # `here and` below: all() of no cylinder would be true.
     here = [c for c in case.cylinders if not cylinders or c.cylinder in cylinders]
     both = {n for c in here for n in (c.cylinder, *c.heard_at_holes) if c.paths}
     kinds = {
@@ -68,6 +70,7 @@ def _on_all(case: EngineCase, made: Made, cylinders: tuple[int, ...]) -> bool:
     check = known_check(made.check)
     if made.cylinder not in asked or check is None:
         return False
+    # One cylinder's check is enough only where it says the same of the other.
     return check.either or asked <= {m.cylinder for m in case.made if m.check == made.check}
 
 

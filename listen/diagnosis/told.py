@@ -24,6 +24,7 @@ def fact_findings(case: EngineCase) -> list[Finding]:
     """Findings of facts and figures of the engine, and of facts found on a cylinder."""
     told = [facts()[s] for s in case.symptoms]
     found = [Finding(id, (), facts()[id].words) for id in engine_findings(case.engine)]
+    # A fact of how the test was made doubts the test, whatever it says itself: all such share one row.
     weighs = (f for f in told if not f.says_nothing and not (case.engine.side_valve and f.id in NOT_SIDE_VALVE))
     found += [Finding(BROKEN if f.group == "test" else f.id, (), f.words) for f in weighs]
     for f, value in ((facts()[id], value) for id, value in case.figures.items() if id in facts()):
@@ -47,6 +48,7 @@ def check_findings(case: EngineCase) -> list[Finding]:
         outcome = check.outcome(made.outcome) if check else None
         if check is None or outcome is None or outcome.row(check.id) not in evidence_rows():
             continue
+        # A check of the engine may be noted at a cylinder: its row says where it counts.
         on = (made.cylinder,) if made.cylinder is not None and check.at == "cylinder" else ()
         found.append(Finding(outcome.row(check.id), on, f"{check.words}: {outcome.words}"))
     return found
@@ -71,6 +73,7 @@ def _follows(id: str, needed: Sequence[str], any_of: Sequence[str], found: Seque
         return [Finding(id, () if n is None else (n,), "; ".join(details))]
 
     on = sorted({n for f in found if f.id in needed or f.id in any_of for n in f.cylinders})
+    # What follows of the whole engine is not said again of each cylinder.
     return at(None) or [finding for n in on for finding in at(n)]
 
 

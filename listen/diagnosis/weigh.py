@@ -58,6 +58,7 @@ class Standing(msgspec.Struct, frozen=True):
 def standings(case: EngineCase, findings: Sequence[Finding]) -> tuple[Standing, ...]:
     """Every cause on every cylinder it may belong to, highest first."""
     known = {c.cylinder for c in case.cylinders} | {n for f in findings for n in f.cylinders}
+    # Where no cylinder is known yet, a fault of one is still weighed, at a cylinder nobody can name.
     cylinders: list[int | None] = [*sorted(known)] or [None]
     made = []
     told = {f.id for f in findings}

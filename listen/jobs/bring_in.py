@@ -151,6 +151,7 @@ def stretch(recording: Recording, start_s: float = 0.0, most_s: float = math.inf
 def loudness(recording: Recording, steps: int) -> tuple[float, ...]:
     """How loud a recording is in each of so many steps, 0 to 1 over ``RANGE_DB`` (``ClipError`` from reading)."""
     clip = stretch(recording)
+    # Steps without a sample, of a very short clip, count as silent.
     edges = np.linspace(0, len(clip.samples), steps + 1).astype(int)
     power = [float(np.mean(np.square(clip.samples[a:b]))) if b > a else 0.0 for a, b in pairwise(edges)]
     level_db = 10.0 * np.log10(np.array(power) + 1e-20)
@@ -195,12 +196,14 @@ def _bring(
         try:
             channel = first_with_sound(take.path) if take.channel is None else take.channel
             opened.keep_file(take.path, part, channel=channel, start_s=start_s, seconds=seconds)
+        # One file that cannot be measured costs none of the others.
         except ClipError as e:
             left_out.append(storable(str(e)))
             continue
         files.append(storable(take.path.name))
         if take.kind is Kind.AIR:
             aired.add(take.point)
+    # The first reason stands for all: with nothing taken in there is nothing to write in the journal.
     if not files:
         why = left_out[0] if left_out else "no sound files there"
         more = f" (and {len(left_out) - 1} more)" if len(left_out) > 1 else ""

@@ -27,6 +27,7 @@ def diagnosed(job: Job) -> Diagnosis:
     diagnosis, unit = diagnose(engine_case(job)), unit_named(job.pressure_unit)
     if unit == "kPa":
         return diagnosis
+    # Through plain values: pressures stand inside sentences, wherever a table put them.
     return msgspec.convert(_told(msgspec.to_builtins(diagnosis), unit), type(diagnosis))
 
 
@@ -176,11 +177,13 @@ class CylinderRow(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def cylinder_rows(job: Job) -> tuple[CylinderRow, ...]:
+    # Against the highest, as the trade compares them; the diagnosis knows when that one stands out itself.
     highest = max((r.si for n in job.engine.cylinders if (r := job.reading("compression-dry", n))), default=0.0)
     rows = []
     for n in job.engine.cylinders:
         dry, wet, loss = (job.reading(name, n) for name in ("compression-dry", "compression-wet", "loss"))
         record, begun = latest_round(job, n), [r for r in job.rounds_of(n) if r.begun and not r.aside]
+        # Only what was judged can be of an earlier state.
         judged = record if record is not None and record.verdict is not None else None
         row = CylinderRow(
             cylinder=n,

@@ -193,6 +193,7 @@ def conflicts(events: Iterable[ev.Event]) -> tuple[str, ...]:
     open_: dict[Key, list[tuple[ev.Event, str]]] = {}
     for event in events:
         for key, words in _entered(event.payload).items():
+            # Said anew by somebody who knew of it, it is settled; only what neither knew of stays beside it.
             unknown = [(one, told) for one, told in open_.get(key, ()) if not event.knew_of(one.place)]
             open_[key] = [*unknown, (event, words)]
     return tuple(

@@ -50,6 +50,7 @@ def _caution(job: Job, p: ev.CautionAcknowledged, event: ev.Event) -> Job:
 
 
 def _passed(job: Job, r: RoundRecord, p: ev.StepPassed, event: ev.Event) -> dict[str, Any]:
+    # The last word on a step counts.
     others = {step: reason for step, reason in r.steps_left_out.items() if step != p.step}
     left_out = {**others, p.step: p.reason} if p.reason else others  # an empty reason takes a step up again
     revealed = r.revealed or p.step == CALL
@@ -70,6 +71,7 @@ def _clip(job: Job, r: RoundRecord, p: ev.ClipKept, event: ev.Event) -> dict[str
 
 
 def _taken_back(job: Job, p: ev.ClipTakenBack, event: ev.Event) -> Job:
+    # Told by `apply` as what this job does not have.
     if (found := job.clip(p.clip)) is None:
         raise KeyError(p.clip)
 
@@ -81,12 +83,14 @@ def _taken_back(job: Job, p: ev.ClipTakenBack, event: ev.Event) -> Job:
 
 
 def _skipped(job: Job, r: RoundRecord, p: ev.PointSkipped, event: ev.Event) -> dict[str, Any]:
+    # Leaving a point out of all walks takes the place of every single one.
     others = tuple(s for s in r.skips if s.point != p.point or (p.walk and s.walk != p.walk))
     return {"skips": (*others, Skip(p.point, p.walk, p.reason)) if p.skipped else others}
 
 
 def _call(job: Job, r: RoundRecord, p: ev.ByEarCalled, event: ev.Event) -> dict[str, Any]:
     tech = p.role == "tech"
+    # What its maker claims is held against what was on the screen: the journal decides what was blind.
     seen = (tech and r.numbers_shown) or bool(p.sitting and numbers_seen(r, p.name, p.sitting))
     call = replace(p, before_numbers=p.before_numbers and not seen)
     # Counted as the call comes in: what is played afterwards was not heard before it.
@@ -113,6 +117,7 @@ def _decided(job: Job, r: RoundRecord, p: ev.Confirmed | ev.Overruled | ev.SentB
 def _signed(job: Job, r: RoundRecord, p: ev.Signed, event: ev.Event) -> dict[str, Any]:
     # Written elsewhere and unknown to whoever signed: it counts as a change since, whatever its time.
     missed = tuple(replace(t, not_seen_by=(p.name,)) for t in r.touches if not event.knew_of(t.place))
+    # A signature holds the decision that its maker saw last, not one that came in from elsewhere since.
     known = [d for d in r.open_decisions if event.knew_of(d.place)]
     as_strong = bool(p.public_key) or not any(s.public_key for s in r.signatures)  # a name covers for no key
     over = tuple(
@@ -164,6 +169,7 @@ def fold(events: Iterable[ev.Event], job: Job | None = None) -> Job:
     gone = withdrawn(every)
     since: set[str] = set()  # passed over since the latest verdict: their withdrawal leaves it as it was judged
     for event in every:
+        # Counted though passed over: how far a journal goes must not hang on what counts in it.
         if event.id in gone:
             since.add(event.id)
             job = _counted(_still_revealed(job, event.payload), event)
@@ -171,6 +177,7 @@ def fold(events: Iterable[ev.Event], job: Job | None = None) -> Job:
         before, job, payload = job, apply(job, event), event.payload
         if isinstance(payload, ev.Judged):
             since.clear()
+        # What came and went since the latest verdict leaves it as it was.
         elif isinstance(payload, ev.Withdrawn) and payload.event in since:
             rounds = zip(job.rounds, before.rounds, strict=True)
             job = replace(job, rounds=tuple(replace(r, readings_changed=was.readings_changed) for r, was in rounds))
@@ -192,6 +199,7 @@ def withdrawn(events: Sequence[ev.Event]) -> dict[str, ev.Event]:
     """Events that count no more, by id, each with the withdrawal that says so. The last word on each counts."""
     gone: dict[str, ev.Event] = {}
     kinds = {e.id: type(e.payload) for e in events}
+    # From the end: a withdrawal that was itself withdrawn later is known by then, and says nothing.
     for event in reversed(events):
         p = event.payload
         if isinstance(p, ev.Withdrawn) and event.id not in gone and kinds.get(p.event) in ev.MAY_BE_WITHDRAWN:
@@ -208,6 +216,7 @@ def apply(job: Job, event: ev.Event) -> Job:
         trouble = f"event {event.id} {e}"
     except KeyError as e:
         trouble = f"event {event.id} ({event.kind}) speaks of {e}, which this job does not have"
+    # Lines come from other versions and other hands: one that no rule can take must not close the job.
     except (ArithmeticError, HisswayError, LookupError, TypeError, ValueError) as e:
         trouble = f"event {event.id} ({event.kind}) cannot be understood ({type(e).__name__}: {e})"
     return _counted(replace(job, troubles=(*job.troubles, trouble)) if trouble else job, event)
@@ -230,6 +239,7 @@ def _with_references(before: Job, after: Job, event: ev.Event) -> Job:
     """Note on every signed round that other clips stand beside it than before the event."""
     if not isinstance(event.payload, MOVE_REFERENCES):
         return after
+    # Only there does anything stand that could be changed under somebody's name.
     signed = [r.id for r in before.rounds if r.signed]
     moved = [one for one in signed if {c.id for c in lent(before, one)} != {c.id for c in lent(after, one)}]
     return after.with_each(lambda r: r.noting(event, lent_words(after, r.id)) if r.id in moved else r)

@@ -79,7 +79,9 @@ class Sitting:
     def job_missed(self, job: str, due: tuple[ev.Payload, ...]) -> None:
         """What was due did not reach the job's journal: it is due again."""
         self._met.discard(job)
+        # What had reached it before is told once more: that costs a line and loses nothing.
         self._shown[job] = dict.fromkeys(self._shown.get(job, {}), False)
+        # In front: it was played before what came since.
         self._played.setdefault(job, [])[:0] = [p for p in due if isinstance(p, ev.PairPlayed)]
 
 
@@ -140,6 +142,7 @@ def recorded_by(job: Job, record: RoundRecord, name: str) -> bool:
     actors = {c.actor for c in record.clips} | {c.name for c in record.calls if c.role == "tech"}
     # Where no clip says who took it, any tech who sat down may have.
     techs = {s.name for s in job.sat if s.role == "tech"} if not any(actors) else set()
+    # Names, not accounts: a machine on a bench is used by whoever stands there.
     return any(same_person(name, who) for who in (*actors, *techs, job.people.get("tech", "")))
 
 

@@ -142,6 +142,7 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
         A decision held by a key's signature counts before one held by a typed name, that before an unsigned one;
         of equals the later counts.
         """
+        # A union of none needs a set to begin with.
         settled = frozenset[str]().union(*(d.settles for d in self.decisions))
         return tuple(
             sorted((d for d in self.decisions if d.event not in settled), key=lambda d: (d.authority, d.time, d.event))
@@ -160,6 +161,7 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
         own = {c.id: c.kept.point for c in self.live_clips() if c.kept.clip_kind != "sound"}
         # As `jobs.reference` counts them: the last at a point, of those recorded here; it follows what others lend.
         sound = {c.kept.point: c.id for c in self.live_clips() if c.kept.clip_kind == "sound"}
+        # A sound cylinder's clip counts only at points where this round has clips of its own.
         in_use = own.keys() | {clip for point, clip in sound.items() if point in own.values()}
         return self.readings_changed or in_use != {c.id for c in self.clips} & set(self.judged[-1].clips)
 
@@ -199,6 +201,7 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
         noted = replace(self, touches=(*self.touches, change))
         if not self.signed:
             return noted
+        # Knowing any signature is enough: then it was changed under the eyes of whoever signed.
         knew = any(event.knew_of(place) for place in self.signed_at)
         unseen_by = () if knew else tuple(dict.fromkeys(s.name for s in self.signatures))
         return replace(noted, changes=(*self.changes, replace(change, not_seen_by=unseen_by)))

@@ -31,6 +31,7 @@ def _rule(
 
     def rule(job: Job, p: Any, event: ev.Event) -> Job:
         changed, words = fields(job, p, event), says(job, p) if says else None
+        # Noted before the job changes: in words what it was and what it is now.
         if words is not None:
             job = job.with_each(lambda r: _noting(r, event, words) if _concerns(p, r) else r)
         return replace(job, **changed)
@@ -91,11 +92,13 @@ def _way(job: Job, p: ev.WayChosen, event: ev.Event) -> dict[str, Any]:
 
 def _reading(job: Job, p: ev.ReadingEntered, event: ev.Event) -> dict[str, Any]:
     if p.round_id is not None:
+        # KeyError where the round is not known: told, and the reading is not taken in.
         job.round(p.round_id)
     return {"readings": (*job.readings, p)}
 
 
 def _noted(job: Job, p: ev.SymptomNoted) -> tuple[str, ...]:
+    # Without it first: noted twice it stands once, in the place of the last.
     others = tuple(s for s in job.symptoms_of(p.cylinder) if s != p.symptom)
     return (*others, p.symptom) if p.present else others
 

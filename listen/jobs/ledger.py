@@ -109,6 +109,7 @@ def _lines(events: Iterable[ev.Event], job: Job) -> list[Line]:
     every = tuple(events)
     gone = withdrawn(every)
     undone = {**gone, **_undone([e for e in every if e.id not in gone])}
+    # Of those that are not withdrawn the last one stays, since later ones overwrite.
     latest = {_key(e.payload): e.id for e in every if e.id not in gone and isinstance(e.payload, AGAIN)}
     return [line for e in every if (line := _line(e, job, undone, latest)) is not None]
 
@@ -132,6 +133,7 @@ def _undone(events: Iterable[ev.Event]) -> dict[str, ev.Event]:
                 for kept in about.get(id, ()):
                     undone.pop(kept, None)
             case ev.AnswerWithdrawn(fact=fact, cylinder=cylinder):
+                # Popped: the same fact told later stands by itself.
                 undone |= dict.fromkeys(about.pop((fact, cylinder), ()), e)
     return undone
 

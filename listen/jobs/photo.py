@@ -70,6 +70,7 @@ def _reduced(name: str, data: bytes) -> tuple[bytes, int, int]:
     image = decoded(data, name)
     side = SIDE_PIXELS
     while True:
+        # Only ever smaller, so that going round again works on what is there.
         image.thumbnail((side, side))
         for quality in QUALITIES:
             out = io.BytesIO()

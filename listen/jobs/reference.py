@@ -24,6 +24,7 @@ def reference_rounds(job: Job, round_id: str) -> tuple[RoundRecord, ...]:
     """Rounds of other cylinders of this engine that may serve, the best first: judged sound, then lowest loss."""
     record = job.round(round_id)
     others = [r for r in job.rounds if r.cylinder != record.cylinder and _with_air(r)]
+    # Stable: of equal losses the earlier round comes first.
     others.sort(key=lambda r: _loss(job, r))
     # A cylinder that nobody judged may leak as well: it must lose clearly less than the one it is to be held against.
     limit = min(USABLE_LOSS_PERCENT, _loss(job, record) - CLEARLY_LESS_POINTS)

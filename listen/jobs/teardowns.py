@@ -90,6 +90,7 @@ def seen(findings: Iterable[Torn], but: str) -> ShopSeen | None:
         if times:
             mean = sum(holes) / len(holes) if holes else 0.0
             squares = sum((x - mean) ** 2 for x in holes)
+            # Rounded once, here: what is stored with a result is what was judged with, to the digit.
             row = {"times": round(times, 3), "mean_log_mm": round(mean, 4), "squares": round(squares, 4)}
             causes.append(CauseSeen(path=path, losses=len(holes), **row))
     return ShopSeen(findings=len(counted), causes=tuple(causes))

@@ -39,6 +39,7 @@ def to_round(job: Job, round_id: str, folder: Path) -> Round:
     own, lent = _clips(job, round_id)
     if not own:
         raise RoundError(f"cylinder {record.cylinder}, round {round_id}: holds no clips yet; record the walks first")
+    # Numbered as kept: of two takes at a point the judge knows which came first.
     takes = [_take(c, _kind(c), n, folder) for n, c in enumerate(own, 1)]
     sound = [_take(c, AS_SOUND[_kind(c)], 1, folder) for c in lent]
     name = f"{job.title}, cylinder {record.cylinder}"
@@ -47,6 +48,7 @@ def to_round(job: Job, round_id: str, folder: Path) -> Round:
 
 def _clips(job: Job, round_id: str) -> tuple[list[ClipRecord], list[ClipRecord]]:
     """The round's own clips in use, and those of a sound cylinder at the same points."""
+    # Its sound cylinder's clips come back through the references, which know which of them counts.
     own = [c for c in job.round(round_id).live_clips() if c.kept.clip_kind != Kind.SOUND]
     points = {c.kept.point for c in own}
     return own, [c for p, c in sorted(references(job, round_id).items()) if p in points]
@@ -66,6 +68,7 @@ def facts(job: Job, record: RoundRecord) -> Facts:
         found = job.reading_for(reading, record, job_wide=job_wide)
         return None if found is None else found.si
 
+    # The median below: one of them that leaks as well is not what is usual.
     others = [r.si for m in job.engine.cylinders if m != n and (r := job.reading("loss", m))]
     return Facts(
         loss_percent=_within(read("loss"), "loss", 100.0),

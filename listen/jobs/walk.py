@@ -91,6 +91,7 @@ def advised(verdict: Verdict, record: RoundRecord) -> tuple[Wish, ...]:
     at, kind = verdict.next_point, verdict.next_kind
     if not kind or (record.signed and kind in DONE):
         return ()
+    # Where the air is switched one take is both.
     if kind in ("quiet", "air") and record.live_clips(at, SWITCHED):
         return (Wish(at, SWITCHED),)
     if kind != "air" or record.live_clips(at, "quiet"):
@@ -160,6 +161,7 @@ def round_points(job: Job, record: RoundRecord) -> tuple[Point, ...]:
     """Points of a round in walking order: those of the engine, and any other at which a clip was kept."""
     ids = {c.kept.point for c in record.live_clips()}
     if record.cylinder in job.engine.cylinders:
+        # A cylinder that the engine no longer has, as it was described anew, keeps the points it was recorded at.
         ids.update(p.id for p in points_for(job.engine, record.cylinder))
     return tuple(point(i) for i in sorted(ids, key=walking_order))
 
@@ -171,6 +173,7 @@ def _in_order(job: Job, record: RoundRecord, points: tuple[Point, ...]) -> Itera
     for row in table():
         if row in clips and not way.by_point:
             yield from (_clip_step(row, p, record, clips) for p in points)
+        # Point by point: at the first row of clips all rows are gone through for each point.
         elif row in clips[:1]:
             steps = (_clip_step(each, p, record, clips) for p in points for each in clips)
             # One take is of all points that are due.

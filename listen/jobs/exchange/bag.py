@@ -33,6 +33,7 @@ def described(job: Job, chain: Chain) -> dict[str, str]:
 
 def untrue(bag: Path, job: Job, chain: Chain) -> tuple[str, ...]:
     """What a bag says of its job and is not so, a sentence each; what another tool left out is no untruth."""
+    # RFC 8493 folds long values over lines that begin with a blank.
     text = re.sub(r"\r?\n[ \t]+", " ", (bag / "bag-info.txt").read_text("utf-8", "replace"))
     true = described(job, chain)
     fields = [(name, value.strip()) for name, _, value in (line.partition(":") for line in text.splitlines())]
@@ -55,6 +56,7 @@ def make_bag(folder: Path, job: Job, chain: Chain) -> None:
     }
     try:
         bag = bagit.make_bag(str(folder), info, checksums=["sha256"])
+        # With LF on every system: its hash is made now and compared elsewhere.
         (folder / "bagit.txt").write_text(VERSION, encoding="utf-8", newline="\n")
         bag.save()  # the list of its own files with what was just written
     except (bagit.BagError, RuntimeError) as e:
@@ -113,6 +115,7 @@ def _own_faults(folder: Path) -> Iterator[tuple[str, str]]:
 
 def _manifest_faults(folder: Path, manifest: str, expected: list[str]) -> Iterator[tuple[str, str]]:
     try:
+        # As bytes: reading as text would let other line ends pass for the ones that were hashed.
         text = (folder / manifest).read_bytes().decode()
     except (OSError, UnicodeDecodeError) as e:
         yield manifest, f"cannot be read: {e}"

@@ -130,6 +130,7 @@ def known_keys() -> tuple[KnownKey, ...]:
     own = key.public_key().public_bytes_raw().hex() if key else ""
     if not own or any(k.public_key == own for k in known):
         return known
+    # A machine always knows its own key, whether or not anybody put it on the list.
     return (*known, KnownKey(public_key=own, name=OWN))
 
 
@@ -167,6 +168,7 @@ def as_key(text: str) -> str:
 def _listed() -> tuple[KnownKey, ...]:
     path, known = list_path(), []
     with job_errors("read the list of keys", path):
+        # Bounded: whatever lies under that name is read no further.
         lines = path.read_bytes()[: _MAX_BYTES + 1].splitlines() if path.exists() else []
     for n, line in enumerate((line for line in lines if line.strip()), 1):
         try:

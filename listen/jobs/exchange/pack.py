@@ -51,6 +51,7 @@ def pack(job_folder: Path, to: Path) -> int:
 def _name(whole: Path, to: Path) -> None:
     """Give the finished zip its name without replacing what may have come there meanwhile."""
     try:
+        # A link fails where the name is taken, a rename would replace what is there.
         os.link(whole, to)
     except FileExistsError:
         raise
@@ -77,7 +78,9 @@ def _zip(bag: Path, to: Path) -> None:
         with zipfile.ZipFile(file, "w", allowZip64=False) as archive:
             for f in files:
                 info = zipfile.ZipInfo(f"{bag.name}/{f.relative_to(bag).as_posix()}", (1980, 1, 1, 0, 0, 0))
+                # A plain file that all may read, whatever its mode was here.
                 info.external_attr = 0o100644 << 16
+                # FLAC is packed already.
                 info.compress_type = zipfile.ZIP_STORED if f.suffix == ".flac" else zipfile.ZIP_DEFLATED
                 with f.open("rb") as source, archive.open(info, "w") as target:
                     shutil.copyfileobj(source, target, 1 << 20)

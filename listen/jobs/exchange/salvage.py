@@ -106,6 +106,7 @@ def _chained(lines: list[Line], told: ev.Salvaged) -> tuple[ev.JobOpened, bytes]
     first = next((line for line in lines if isinstance(line.event.payload, ev.JobOpened)), None)
     old = first.event.payload if first else ev.JobOpened(job="", title=told.source, engine=layout("inline-4"))
     assert isinstance(old, ev.JobOpened)
+    # An id of its own: the damaged job may turn up again whole, and is another.
     opening = msgspec.structs.replace(old, job=secrets.token_hex(16))
     began = lines[0].event
     raws = [write_line(opening, prev=GENESIS, actor=began.actor, time=began.time).raw]
@@ -116,6 +117,7 @@ def _chained(lines: list[Line], told: ev.Salvaged) -> tuple[ev.JobOpened, bytes]
 
     for line in lines:
         payload, time = line.event.payload, line.event.time
+        # The opening stands first already; a signature names a line before it that is no more.
         if isinstance(payload, ev.JobOpened | ev.Signed):
             continue
         round_id = getattr(payload, "round_id", None)

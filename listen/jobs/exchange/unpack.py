@@ -41,6 +41,7 @@ def plan(ours: Chain, theirs: Chain) -> Plan:
     n = sum(1 for _ in takewhile(lambda pair: pair[0].hash == pair[1].hash, pairs))
     if n == 0:
         return Plan(how="apart")
+    # All of theirs is the beginning of ours.
     if n == len(theirs.lines):
         return Plan(how="same" if n == len(ours.lines) else "behind")
     rest = theirs.lines[n:]
@@ -201,6 +202,7 @@ def _together(path: Path, folder: Path, data: Path, theirs: Chain, found: Plan) 
             take_over_journal(opened, theirs)
         else:
             opened.append(merged_event(found, opened.chain, storable(path.name)), actor="hissway")
+            # What both sides decided apart is told at once: nobody else will look for it.
             text = " ".join((text, *conflicts(opened.chain.events())))
         new = sum(e.id not in before for e in theirs.events())
         witnesses.note(folder, opened.job.id, opened.chain, bag=(storable(path.name), theirs))

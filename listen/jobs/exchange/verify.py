@@ -125,6 +125,7 @@ def _vouched(
     since: list[str] = []
     for line in chain.lines:
         inside = list(own_lines([line]))
+        # Each line names the one before by hash: whoever vouches for one vouches for all up to it.
         since += [one.event.id for one in inside]
         if any(one.hash in known or one.event.id in by_key for one in inside):
             found.update(since)

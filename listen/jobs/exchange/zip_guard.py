@@ -52,6 +52,7 @@ _FOLDER = re.compile(rf"{_TOP}(?:data/(?:clips/)?)?")
 BAG = "bag"
 LEAST_CLIP_BYTES = 42
 """The mark of a FLAC file and its first block (RFC 9639); a shorter file holds no sound."""
+# A zip's end record, the locator of its larger form, and that (PKWARE's APPNOTE, 4.3.14 to 4.3.16).
 _END = struct.Struct("<4s4H2LH")
 _END_MARK = b"PK\x05\x06"
 _LOCATOR = struct.Struct("<4sLQL")
@@ -84,6 +85,7 @@ def unzip_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
                 return _taken(path, list(_zipped(archive, limits)), into, limits)
         except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, struct.error) as e:
             raise JobError(f"{path}: the zip is damaged ({_shown(str(e))}); ask for it again") from e
+        # The library lets some of its own stumbles through; a stranger's file must never end in a traceback.
         except (UnicodeDecodeError, ValueError) as e:
             raise JobError(f"{path}: the zip is not one of ours ({_shown(str(e))}); it is refused") from e
 
@@ -103,6 +105,7 @@ def _zipped(archive: zipfile.ZipFile, limits: Limits) -> Iterator[_File]:
     names: dict[str, str] = {}
     for info in archive.infolist():
         fault = _name_fault(info, names) or _sort_fault(info) or _size_fault(info, limits)
+        # Noted after it was looked at, or each would be its own twin.
         names[_folded(info.filename)] = info.filename
         yield _File(info.orig_filename, info.file_size, fault, partial(archive.open, info))
 
@@ -114,6 +117,7 @@ def _lying_open(bag: Path, limits: Limits) -> Iterator[_File]:
             continue
         known = _FOLDER.fullmatch(f"{name}/") if folder else _NAME.fullmatch(name)
         fault = "a link" if file.is_symlink() else "" if known else "a file that a job's bag does not hold"
+        # Of the link, not of what it leads to: that may be a device, or endless.
         size = 0 if folder else file.lstat().st_size
         fault = fault or ("" if folder else _too_large(name, size, limits))
         yield _File(f"{name}/" if folder else name, size, fault, partial(io.FileIO, file))
@@ -144,6 +148,7 @@ def _check_directory(path: Path, file: BinaryIO, limits: Limits) -> None:
     """Look at the zip's end record before its list of files is read into memory."""
     size = file.seek(0, os.SEEK_END)
     file.seek(max(0, size - _END.size - 65_535))  # the longest comment a zip may end with
+    # From the last mark on: a comment may hold the mark, the record stands behind it.
     tail = file.read()
     at = tail.rfind(_END_MARK)
     if at < 0 or len(tail) - at < _END.size:

@@ -89,6 +89,7 @@ class _Reader:
         # Nothing may fork from before the first line: such a branch would be another job.
         self._hashes = {base.start, *base.before} - {GENESIS}
         self._merges: set[str] = set()
+        # A copy: what a branch brings must not count for the journal around it before it is accepted.
         self._held = dict(base.held)
         self._depth = base.depth
 
@@ -127,6 +128,7 @@ class _Reader:
         # A branch may itself hold merges that fork from lines before its own fork: it is told all hashes so far.
         base = Base(start=merged.fork, before=frozenset(self._hashes), held=self._held, depth=self._depth + 1)
         inner = read_chain(b"".join(self._whole(bytes(raw)) + b"\n" for raw in merged.lines), base)
+        # Merged whole or not at all: half of another's history would be read as all of it.
         if inner.broken or inner.torn:
             raise ValueError(
                 f"the merged events do not hold from the {len(inner.lines) + 1}th on: {inner.broken or 'cut short'}"

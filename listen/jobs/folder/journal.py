@@ -99,6 +99,7 @@ def read_line(raw: bytes) -> Line:
     try:
         envelope = msgspec.json.decode(raw, type=_Envelope)
         payload = _payload(envelope.kind, envelope.payload)
+        # Only lines in another hand are looked through by the slower parser: ours cannot name a thing twice.
         if msgspec.json.encode(msgspec.json.decode(raw)) != raw:  # not as this program writes it
             json.loads(raw, object_pairs_hook=_each_once)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as e:
@@ -141,6 +142,7 @@ class _Graph:
     def add(self, lines: Sequence[Line], after: str) -> str:
         """Lines of a journal or of a merged branch after the line ``after``; gives the hash of the last."""
         for line in lines:
+            # Several merges may bring one line; it stands where it was met first.
             if line.hash not in self.lines:
                 self._add(line, after)
             after = line.hash
@@ -150,6 +152,7 @@ class _Graph:
         payload = line.event.payload
         before = [after] if after in self.lines else []
         if isinstance(payload, Merged) and (last := self.add(line.inner, payload.fork)) in self.lines:
+            # A merge follows both journals: what either knew its writer knew.
             before.append(last)
         self.lines[line.hash] = line
         self.before[line.hash] = before
@@ -177,6 +180,7 @@ def ordered(lines: Sequence[Line]) -> Iterator[Event]:
 
     Where nothing was merged that is the order of the lines. Else each event says which others its writer knew.
     """
+    # The usual job: nothing was merged, no graph is needed.
     if not any(isinstance(line.event.payload, Merged) for line in lines):
         yield from (line.event for line in lines)
         return

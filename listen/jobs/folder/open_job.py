@@ -74,6 +74,7 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
         self.to_bench()
         part = new_partial(self.folder, round_id, point, clip_kind, walk, on_s, together)
         with job_errors("make room for a take", part.path.parent):
+            # Some tools leave empty folders out when they copy a job.
             part.path.parent.mkdir(exist_ok=True)
         return part
 

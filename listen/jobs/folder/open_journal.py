@@ -29,6 +29,7 @@ class OpenJournal:
         """The journal's lines that hold."""
         self.broken = broken_words(self.folder, chain) if chain.broken else ""
         """Why the journal does not hold to its end; empty where it does."""
+        # 0: what the file's time was when it was read is not known, so that the first look goes by its size.
         self._size, self._written_ns = chain.size, 0
         self._turn = turn
         self.job = fold(chain.events())
@@ -129,6 +130,7 @@ class OpenJournal:
         Raises JobError: opened to read only, disk full, read-only, folder gone...: the job is as it was before.
         JobChanged: a decision, signature or result on a round of which another program wrote something not known
         here yet: nothing was written, and it is known now."""
+        # Before the turn is taken: what is read in under it was not seen by whoever decided.
         known = known or self.job
         with self.writing():
             # Asked under the turn: no line of another program can slip in between this and the writing.
@@ -184,4 +186,5 @@ class OpenJournal:
             # May fail: the list of jobs reads the journal itself where the summary does not fit it.
             stat = (self.folder / JOURNAL).stat()
             write_summary(self.folder, summarize(self.job, self.chain, stat))
+        # Even where the summary could not be written: the two bear witness apart from each other.
         witnesses.note(self.folder, self.job.id, self.chain)

@@ -64,6 +64,7 @@ def clip_file(folder: Path, clip_id: str) -> Path | None:
 def _link_in(path: Path, top: Path) -> str:
     """The first link on the way from ``top`` (not looked at) to ``path``; empty where there is none."""
     way = [path, *path.parents]
+    # From the top: the first link is the one that leads out of the job.
     for step in reversed(way[: way.index(top)]):
         if step.is_symlink():
             return step.relative_to(top).as_posix()
@@ -77,6 +78,7 @@ def clip_fault(folder: Path, clip: ClipKept) -> str:
     try:
         if _link_in(path, folder):
             return "is a link to somewhere else; what it holds may change unseen"
+        # A pipe of that name would keep its reader waiting for ever.
         if path.exists() and not path.is_file():
             return "is no file of sound"
         return "" if sha256_of(path) == clip.sha256 else "the file is not the one that was kept: its hash differs"
@@ -93,6 +95,7 @@ def new_partial(
     clip = new_clip_id()
     # In the name, since a crash leaves nothing but the file: whatever a take must not lose stands there.
     times = "-".join(str(round(1000 * t)) for span in on_s for t in span)
+    # Left out rather than cut: half the times would be wrong ones.
     more = f".on{times}" if 0 < len(times) <= LONGEST_TIMES else ""
     more += f".with-{together}" if is_clip_id(together) else ""
     what = {"clip": clip, "round_id": round_id, "point": point, "clip_kind": clip_kind, "walk": walk}

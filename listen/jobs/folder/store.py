@@ -47,10 +47,12 @@ def create_job(root: Path, *, title: str, engine: Engine | None = None, actor: s
     Raises JobError: the folder cannot be made or written."""
     opened = JobOpened(job=secrets.token_hex(16), title=title, engine=engine or layout("inline-4"), **more)
     first = write_line(opened, prev=GENESIS, actor=actor)
+    # With some of its id: two jobs of one title and day lie side by side.
     folder = root / folder_name(title, opened.job)
     with job_errors("start a job", folder):
         make_folders(root)
         try:
+            # The mode at once, not afterwards: nothing is ever open to others for a moment.
             for place in (folder, folder / CLIPS, folder / PARTS):
                 place.mkdir(folder_mode(root))
             replace(folder / JOURNAL, first.raw + b"\n")  # never there without its first event
@@ -142,6 +144,7 @@ def list_jobs(root: Path) -> list[JobSummary]:
         raise JobError(f"{root}: a file stands where the jobs' folder should be; choose another place with --jobs")
     with job_errors("list the jobs", root), os.scandir(root) as entries:
         folders = [Path(e.path) for e in entries if not e.name.startswith(".") and e.is_dir()]
+    # Folders without a journal are no jobs: somebody's own, or one that is just being made.
     found = [s for f in folders if (s := summary_of(f)) is not None]
     return sorted(found, key=lambda s: (s.changed, s.folder), reverse=True)
 
@@ -202,6 +205,7 @@ def _move(folder: Path, to: Path) -> Path:
     if not folder.is_dir() or folder.is_symlink():
         raise JobError(f"{folder}: no such job; the list may be older than the disk, look again")
     lock = BenchLock(folder)
+    # Taken for a moment: a job at whose engine somebody records is not moved from under the microphone.
     lock.take()
     lock.give_back()  # a folder cannot be moved on every system while a file in it is open
     # Two jobs may have had the same name at different times; neither is written over the other.
@@ -209,6 +213,7 @@ def _move(folder: Path, to: Path) -> Path:
     with job_errors("move the job", folder):
         make_folders(to)
         folder.rename(target)
+        # Both: after a power cut the job must be in one place, neither in none nor in two.
         sync_folder(to)
         sync_folder(folder.parent)
     return target

@@ -48,9 +48,11 @@ class _Lock:
 
     def _acquire(self, action: str, wait_s: float, held: Callable[[], str]) -> None:
         with job_errors(action, self._folder):
+            # filelock would make the folder anew: a job that was moved away would leave an empty one behind.
             if not self._folder.is_dir():
                 raise FileNotFoundError(2, "no such folder", str(self._folder))
             try:
+                # Asked for often: a turn lasts milliseconds, and a person waits for it.
                 self._lock.acquire(timeout=wait_s, poll_interval=0.01)
             except Timeout:
                 raise JobLocked(f"{self._folder}: {held()}") from None
@@ -140,6 +142,7 @@ class BenchLock(_Lock):
 def _user() -> str:
     try:
         return getpass.getuser()
+    # A container may run as a user without a name, Windows without the module that would know it.
     except (OSError, KeyError, ImportError):
         return "someone"
 

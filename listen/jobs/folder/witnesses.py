@@ -157,6 +157,7 @@ def note(folder: Path, job: str, chain: Chain, *, bag: tuple[str, Chain] | None 
         bags = (*bags, _head(bag[1], bag[0]))[-MOST_BAGS:]
     with suppress(OSError):
         _place(folder).parent.mkdir(exist_ok=True)
+        # Not synced: after a crash an older register asks less, and never accuses a whole journal.
         replace(_place(folder), msgspec.json.encode(Known(job=job, last=_head(chain), bags=bags)), sync=False)
 
 
@@ -197,12 +198,14 @@ def mend(folder: Path, chain: Chain, known: JobSummary | None, register: Known |
     path = folder / JOURNAL
     if chain.open_ended:
         with job_errors("finish the last line of the journal", path):
+            # Whole but for its end: the line counts, and only its end is added.
             append(path, b"\n", chain.size - 1)
     witnesses = [(known.events, known.head)] if known and known.events > 0 else []
     witnesses += [(register.last.lines, register.last.head)] if register else []
     held = {line.hash for line in own_lines(chain.lines)}
     gone = [lines for lines, head in witnesses if head not in held]
     missing = max(0, max(gone, default=0) - len(chain.lines))
+    # As long as it was or longer, and yet without what was seen: other lines stand in its place.
     rewritten = bool(gone) and not missing
     if not (chain.torn or missing or rewritten):
         return None

@@ -250,4 +250,5 @@ def _word_of(s: Standing, say: OwnerWords) -> str:
         return say.phrase("undecided")
     paths = s.paths or ("none" if s.kind == "sound" else "unclear",)
     what = say.several(say.named("path", p) for p in paths)
-    return say.phrase(s.how, name=s.name, what=what)
+    word = say.phrase(s.how, name=s.name, what=what)
+    return f"{word}; {say.phrase('own-work')}" if s.own_work else word

@@ -157,7 +157,8 @@ def _path(p: PathResult) -> PathPart:
 
 def _decision(job: Job, d: Decision) -> str:
     blind = ", after calling by ear blind" if d.payload.blind else ""
-    return f"{times.moment_and_zone(d.time)}: {event_words(d.payload, job)}{blind}"
+    own = "; whoever decided had recorded the round" if d.own_work else ""
+    return f"{times.moment_and_zone(d.time)}: {event_words(d.payload, job)}{blind}{own}"
 
 
 def _warnings(job: Job, record: RoundRecord) -> Iterator[str]:

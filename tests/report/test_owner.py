@@ -100,7 +100,7 @@ def test_how_sure_has_a_row_for_every_class(probability, word):
     assert sure_word(probability) == word and word in table("sure")[""]
 
 
-def overruled(tmp_path, path: str):
+def overruled(tmp_path, path: str, tech: str = "Ida Moor"):
     """A job with one leaking cylinder, on which the supervisor has decided."""
     with create_job(tmp_path, title="x", engine=layout("inline-4")) as opened:
         for n, loss in ((1, 8), (2, 60), (3, 9), (4, 8)):
@@ -108,6 +108,7 @@ def overruled(tmp_path, path: str):
         opened.append(
             ev.RoundOpened(round_id="r", cylinder=2),
             ev.PersonChosen(role="contact", name="bell at the gate"),
+            ev.PersonChosen(role="tech", name=tech),
             ev.Overruled(round_id="r", name="Oskar Vey", paths=(path,), reason="heard it"),
         )
         return opened.folder
@@ -127,6 +128,17 @@ def test_what_a_supervisor_decided_stands_above_the_program(tmp_path, path, says
     assert owner.found[0].says == says
     assert "Oskar Vey, supervisor, decided otherwise" in " ".join((owner.found[0].sure, *owner.who))
     assert owner.who[-1] == "Questions: bell at the gate."
+
+
+@pytest.mark.parametrize(("tech", "alone"), [("oskar vey", True), ("Ida Moor", False)])
+def test_one_person_as_tech_and_supervisor_is_told_where_the_confirmation_stands(tmp_path, tech, alone):
+    """Two roles on the page look like two pairs of eyes; the owner is told where there was one."""
+    opened = open_job(overruled(tmp_path, "rings", tech), write=False)
+    page = assemble(opened, origin_now(opened))
+    (told,) = (line for line in page.owner.who if "Oskar Vey, supervisor" in line)
+    assert ("the same person did the test: nobody else has checked it" in told) is alone
+    (decision,) = page.rounds[0].decisions
+    assert ("whoever decided had recorded the round" in decision) is alone
 
 
 def test_days_of_testing_are_those_of_the_tests():

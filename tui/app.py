@@ -56,6 +56,7 @@ class HisswayApp(OrdersKeys, Bay):
         self.theme = DAYLIGHT.name if self.preferences.daylight else DIM_BAY.name
         self.fault = ""
         """What failed inside, in the words of the last line of its trace; empty while nothing has."""
+        # The terminal's guard comes last: whatever the others make of a line goes through it.
         self._filters = [AnySegment() if isinstance(f, Monochrome) else f for f in self._filters] + [DrawnOnly()]
 
     def on_mount(self) -> None:

@@ -43,7 +43,9 @@ def own_screen() -> Iterator[None]:
     """Give Textual a copy of fd 2 and point fd 2 at a log until the block ends."""
     sys.stderr.flush()
     kept, screen, log = sys.__stderr__, os.dup(2), _open_log()
+    # The shell's own, to be given back at the end.
     before = os.dup(2)
+    # By descriptor: C libraries write to number 2, whatever Python calls its standard error.
     os.dup2(log, 2)
     os.close(log)
     sys.__stderr__ = os.fdopen(screen, "w", encoding="utf-8", errors="replace")  # type: ignore[misc]
@@ -65,6 +67,7 @@ def run_app(*, jobs: str | None = None, demo: bool = False) -> int:
 
     where = jobs_root(jobs) if jobs or not demo else None
     lab_root()  # a folder that cannot be is told here, not on a screen
+    # Only now: where a folder is wrong nobody waits for the screens to load.
     from tui.app import FAULT, HisswayApp
 
     if demo:

@@ -31,6 +31,7 @@ class JournalWriter:
     """What is handed in is done in order, one thing at a time, whatever the disk takes for it."""
 
     def __init__(self) -> None:
+        # One worker: what is handed in second is written second.
         self._thread = ThreadPoolExecutor(1, "journal")
         self._last: Future[Any] | None = None
 
@@ -107,6 +108,7 @@ class Bay(App[None]):
 
     def _close(self, opened: OpenJob) -> None:
         """At once, or once the disk has taken what is on its way."""
+        # Closing waits its turn as well: a screen never waits for a slow disk.
         if self.journal.busy:
             self.journal.hand_in(opened.close)
         else:
@@ -123,9 +125,11 @@ class Bay(App[None]):
         assert self.open_job is not None and self.job is not None
         opened, due = self.open_job, self.sitting.due(self.open_job.job.id)
         written = self.journal.hand_in(partial(opened.append, *due, *events, known=opened.job))
+        # Before the disk has it: what is written next must not tell it again. Refused, it is due again.
         self.sitting.job_knows(opened.job.id)
         try:
             self.job = written.result(WAIT_S)
+        # Only the wait is over: the write goes on, and the screen with it.
         except TimeoutError:
             self.job = opened.foreseen(self.job, *due, *events)
             self.run_worker(self._watched(opened, written, due), group="journal")

@@ -36,6 +36,7 @@ class Listener:
 
     def __init__(self, make: Callable[[], SoundInput]) -> None:
         self._make = make
+        # Four seconds: blocks come a hundred times a second.
         self._recent: deque[NDArray[np.float32]] = deque(maxlen=400)
         self._source: SoundInput | None = None
         self._meter: LiveMeter | None = None
@@ -84,6 +85,7 @@ class Listener:
         """The last seconds of every channel [shape=(n, C)] and their rate; None while there are not so many."""
         import numpy as np
 
+        # Taken once: the other threads may replace both meanwhile.
         blocks, source = list(self._recent), self._source
         if source is None or not blocks:
             return None
@@ -112,6 +114,7 @@ class Listener:
         while not self._leave.is_set():
             if self._open():
                 self._measure()
+            # An event, not a sleep: who leaves does not wait for the next try.
             self._leave.wait(RETRY_S)
         if self._source is not None:
             self._source.close()
@@ -120,6 +123,7 @@ class Listener:
         from listen.signal.live import LiveMeter
 
         try:
+            # The same one is opened again: it finds its device by name, wherever it is plugged in now.
             source = self._source or self._make()
             source.open()
         except HisswayError as e:
@@ -129,6 +133,7 @@ class Listener:
             self.reading, self.trouble = None, f"the microphone cannot be used ({type(e).__name__}: {e})"
             return False
         self._meter = LiveMeter(source.rate_hz)
+        # A new meter knows no quiet yet: it is given the one that holds.
         self._source, self._applied = source, None
         self.trouble = ""
         return True

@@ -24,6 +24,7 @@ class Others:
 
     async def look(self) -> None:
         opened = self._app.open_job
+        # On a slow share one look may take longer than a second: never two at once.
         if opened is None or self._looking:
             return
         self._looking = True
@@ -34,6 +35,7 @@ class Others:
             trouble = str(e)
         finally:
             self._looking = False
+        # Another job was opened meanwhile: this one's news are nobody's any more.
         if opened is not self._app.open_job:
             return
         if trouble and trouble != self._trouble:

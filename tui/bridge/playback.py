@@ -41,6 +41,7 @@ class Playback:
         ``sounds`` hears which one sounds (0, 1, ...) and -1 at the end. Raises what loading or the loudspeaker raise.
         """
         self._turn += 1
+        # Whoever comes later takes another number: everything below stops once it is not the last any more.
         turn = self._turn
         clips, gain_db = await in_thread(load)
         player = self._make()
@@ -51,6 +52,7 @@ class Playback:
             await in_thread(player.play, clip, gain_db)
             while player.playing and turn == self._turn:
                 await asyncio.sleep(POLL_S)
+            # No pause behind the last: what comes after it is not compared with anything.
             if turn == self._turn and i + 1 < len(clips):
                 await asyncio.sleep(PAUSE_S)
         if turn != self._turn:
@@ -95,6 +97,7 @@ class Tones:
             end = asyncio.get_running_loop().time() + TONE_LIMIT_S
             while self._player.playing and asyncio.get_running_loop().time() < end:
                 await asyncio.sleep(POLL_S)
+            # Also where it has not ended: whatever hangs must not sound into the clip.
             self._player.stop()
             self.trouble = ""
         except HisswayError as e:

@@ -152,6 +152,7 @@ class Services:
             # It may have died of it: the next piece of work gets a process of its own.
             if self._analyst is not None:
                 self._analyst.close()
+                # Dropped here, made again when it is next asked for.
                 self._analyst = None
             raise AnalysisFailed(f"the analysis failed ({type(e).__name__}); nothing is lost") from e
 

@@ -15,6 +15,7 @@ async def in_thread(work: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> 
     done: asyncio.Future[T] = loop.create_future()
 
     def settle(result: T | None, error: BaseException | None) -> None:
+        # Whoever waited has left: a cancelled future takes no result.
         if done.cancelled():
             return
         if error is not None:
@@ -33,5 +34,6 @@ async def in_thread(work: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> 
         except RuntimeError:  # the program was closed meanwhile: nobody waits any more
             pass
 
+    # No pool of the standard library's: the interpreter waits for its threads as it ends, however long they hang.
     threading.Thread(target=run, name=getattr(work, "__name__", "work"), daemon=True).start()
     return await done

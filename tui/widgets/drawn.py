@@ -37,6 +37,7 @@ class Cells:
         if cell_len(text) > room:
             text = set_cell_size(text, room - 1).rstrip() + "…"
         cells = _cells(text)[:room]
+        # First: a wide character at either end that loses its half is blanked.
         self.fill(at, at + len(cells), "", style)
         self._chars[at : at + len(cells)] = cells
         return at + len(cells)
@@ -60,6 +61,7 @@ class Cells:
         """A solid bar between two columns with its right end in eighths of a cell."""
         if stop <= start:
             return
+        # Only the right end in eighths: block characters grow from the left.
         whole = int(stop)
         self.fill(round(start), whole, "█", style)
         part = round((stop - whole) * 8)
@@ -107,6 +109,7 @@ PENS = {
 
 @cache
 def _style(colour: str, bold: bool) -> Style:
+    # None, not false: a base that is bold stays so.
     return Style(color=Color.parse(colour).rich_color, bold=bold or None)
 
 

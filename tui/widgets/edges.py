@@ -117,6 +117,7 @@ class KeyBar(Drawn):
         else:
             row, more = _fitting(rest, width - _columns(tail)), ""
             if len(row) < len(rest):
+                # The help key then tells how many have none: room for the longest such words, in place of its own.
                 row = _fitting(rest, width - _columns(tail) - len(counted(10, MORE)) + len("Help"))
                 more = counted(len(rest) - len(row), MORE)
             row += tail
@@ -128,6 +129,7 @@ class KeyBar(Drawn):
         seen: dict[str, Binding] = {}
         for active in self.screen.active_bindings.values():
             if active.binding.show and active.enabled:
+                # By action: several keys that do one thing are told once, by the first.
                 seen.setdefault(active.binding.action, active.binding)
         return list(seen.values())
 

@@ -62,6 +62,7 @@ class Heat(Widget):
         if (picture := self.picture) is None:
             return Segments([Segment(self.empty)])
         colours, room = self._colours(), max(self.size.width - AXIS, 1)
+        # From the top down, and low frequencies stand first in a picture.
         rows = [[colours[row[x * len(row) // room]] for x in range(room)] for row in reversed(picture.steps)]
         names = picture.labels[::-1]
         labels = (a or b for a, b in zip_longest(names[::2], names[1::2], fillvalue=""))
@@ -82,6 +83,7 @@ class Halftone(Widget):
             return Segments([])
         scaled = self.picture.copy()
         scaled.thumbnail((max(self.size.width, 1), max(2 * self.size.height, 1)))
+        # Three bytes a dot, red, green and blue, row after row.
         data, row = scaled.tobytes(), 3 * scaled.width
         rows = [[Color.from_rgb(*data[x : x + 3]) for x in range(y, y + row, 3)] for y in range(0, len(data), row)]
         return Segments([part for line in half_blocks(rows) for part in (*line, Segment.line())])

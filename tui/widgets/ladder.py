@@ -109,6 +109,7 @@ class Ladder(Drawn, can_focus=True):
         name, marks, words = self._columns(width)
         figure = FIGURE if self.tall >= FIGURE_HEIGHT and width >= WIDE + FIGURE else 0
         left = 2 + name + marks
+        # Of all rows: they share one scale, or a louder point would look as loud as a faint one.
         drawn = [v for r in self.point_rows for v in (r.excess_db, r.high_db, r.limit_db) if v is not None]
         scale = excess_scale(drawn, width - left - words - figure - 1)
         at, below = divmod(y - 1, self.tall)

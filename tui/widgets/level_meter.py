@@ -43,6 +43,7 @@ class LevelMeter(Drawn):
         self.set_interval(PERIOD_S, self._read)
 
     def _read(self) -> None:
+        # Only where it is seen: covered it would be drawn 25 times a second for nobody.
         if self.listener is not None and self.app.screen is self.screen:
             self.silent, self.reading = self.listener.trouble, self.listener.reading
 

@@ -28,5 +28,6 @@ class Lines(OptionList):
         if was in ids:
             self.highlighted = ids.index(was)
         elif any(ids):
+            # Its line has gone: the nearest that is no heading.
             free = [i for i, id in enumerate(ids) if id]
             self.highlighted = min(free, key=lambda i: abs(i - (at or 0)))

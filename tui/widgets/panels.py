@@ -59,6 +59,7 @@ class CautionPanel(VerticalScroll, can_focus=True):
         if self.scroll_y >= self.max_scroll_y:
             return False
         self._up_s = time.monotonic()
+        # At once: the next key asks how far it has got.
         self.scroll_to(y=self.scroll_y + self.size.height - 1, animate=False, immediate=True)
         return True
 

@@ -1,4 +1,4 @@
-"""The word on a clip right after it was taken: kept, or again, because; with its excess over a quiet clip."""
+"""A clip checked right after it was taken: whether it is kept, or to be taken again and why; its excess over quiet."""
 
 from pathlib import Path
 

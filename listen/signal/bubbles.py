@@ -88,13 +88,7 @@ class _Stretch:
 
 
 def bubble_events(clip: Sound) -> BubbleEvents:
-    """Find bubble sounds.
-
-    Parameters
-    ----------
-    clip : Sound
-        Any rate; only what lies below 6 kHz is looked at.
-    """
+    """Find bubble sounds in a clip of any rate; only what lies below 6 kHz is looked at."""
     rate, n, hop = _work(clip.rate_hz)
     # Gone through twice, for the usual levels and for the onsets: a long clip, whose powers would not fit, is
     # transformed each time.

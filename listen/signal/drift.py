@@ -140,7 +140,7 @@ RIDGE = 1e-10
 # SciPy's triangular solver takes one matrix a call and NumPy has none, so the substitution is written out: one step a
 # variable, each over all matrices together. A third of the time of inverses and determinants.
 def log_density(x: NDArray[np.float64], cov: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Log density of each ``x`` about zero, less the constant of 2 pi.
+    """Log density of each ``x`` about zero, less the constant of 2 pi [shape=(..., S)].
 
     Parameters
     ----------
@@ -149,16 +149,7 @@ def log_density(x: NDArray[np.float64], cov: NDArray[np.float64]) -> NDArray[np.
     cov
         Covariances, symmetric and positive semidefinite [shape=(..., B, B)].
 
-    Returns
-    -------
-    ndarray
-        Log density [shape=(..., S)].
-
-    Raises
-    ------
-    numpy.linalg.LinAlgError
-        A matrix is not positive semidefinite.
-    """
+    Raises numpy.linalg.LinAlgError: a matrix is not positive semidefinite."""
     bands = cov.shape[-1]
     lead = np.broadcast_shapes(x.shape[:-2], cov.shape[:-2])
     # One factor gives the determinant and the quadratic form; it fails on what is no covariance, where an inverse would

@@ -1,4 +1,4 @@
-"""What of a series follows the switching: least squares under noise that is part white, part a slow random walk.
+"""How much of a take's level follows the switched air: least squares under noise part white, part slow random walk.
 
 Symbols: n moments, B bands, y[t, b] = q_b + h_b a[t] + e[t, b], e with covariance V = W + rho R over time, W white (by
 how much sound each moment averages), R a random walk, rho found by restricted likelihood; the same V for all bands.

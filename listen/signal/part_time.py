@@ -1,4 +1,4 @@
-"""Something that sounds for a part of an air clip, as escaping air does not: the rest of the clip is what counts."""
+"""Finds the part of an air clip in which something else sounded (escaping air is steady); the rest is measured."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

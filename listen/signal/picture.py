@@ -61,12 +61,10 @@ def picture(
 def split_knocks(
     clip: Clip, *, rows: int = 96, columns: int = 240, low_hz: float = LOW_HZ, high_hz: float = HIGH_HZ
 ) -> Split:
-    """What the frame gate takes out, to look at: a knock fills a column, what lasts fills a row (median filters).
+    """What the frame gate takes out, to look at: a knock fills a column, what lasts fills a row (FitzGerald,
+    "Harmonic/percussive separation using median filtering", DAFx 2010).
 
-    References
-    ----------
-    D. FitzGerald, "Harmonic/percussive separation using median filtering", DAFx 2010.
-    """
+    Raises ClipError: the clip is shorter than two frames."""
     import librosa  # loaded on demand: its first use costs seconds
 
     power = _power(clip)

@@ -129,7 +129,9 @@ def measure_point(
     usable_takes = [s for s, pair in parts if pair is not None]
     unswitched = tuple(no_switching(s.clip) for s, pair in parts if pair is None)
     plain = len(clips)
-    clips = [*clips, *(x for s, pair in parts if pair for x in zip(_half_kinds(s), pair, strict=False))]
+    # A sound cylinder's own quiet stays its own: of it there is nothing but the contrast.
+    halves = [pair for s, pair in parts if pair and s.on_kind is Kind.AIR]
+    clips = [*clips, *(x for pair in halves for x in zip((Kind.QUIET, Kind.AIR), pair, strict=True))]
     if not clips:  # nothing but takes in which nobody switched
         none = np.zeros(len(BANDWIDTH_HZ), dtype=bool)
         return PointTakes(point_id, none, {}, np.ones(0), (), {}, unswitched)
@@ -175,7 +177,8 @@ def measure_point(
             if i in prints:
                 prints[i] = replace(prints[i], bands=found)
         if Kind.AIR not in takes and not switched:
-            at_least = tuple(bands(i) for i, (k, _) in enumerate(clips) if k is Kind.AIR and _only_clipped(flags[i]))
+            airs = [i for i, (k, _) in enumerate(clips) if k is Kind.AIR]
+            at_least = tuple(bands(i) for i in airs if {f.flag for f in flags[i] if f.reject} == {"clipping"})
     # By level, so that neither names nor order of takes move a digit.
     takes = {kind: tuple(sorted(group, key=lambda t: float(t.mean.sum()))) for kind, group in takes.items()}
     for i in good if holds_coolant else ():
@@ -216,16 +219,6 @@ def _louder_parts(prints: Mapping[int, ClipPrint]) -> dict[int, Louder]:
     quiets = [p.course_db for p in prints.values() if p.kind is Kind.QUIET]
     found = {i: louder_part(p.course_db, quiets) for i, p in prints.items() if p.kind is Kind.AIR}
     return {i: part for i, part in found.items() if part is not None}
-
-
-def _only_clipped(flags: Sequence[Flag]) -> bool:
-    """Whether a clip is refused for clipping and for nothing else."""
-    return {f.flag for f in flags if f.reject} == {"clipping"}
-
-
-def _half_kinds(taken: SwitchedClip) -> tuple[Kind, ...]:
-    """What the halves count as. A sound cylinder's own quiet stays its own."""
-    return (Kind.QUIET, Kind.AIR) if taken.on_kind is Kind.AIR else ()
 
 
 def _locked(

@@ -8,17 +8,9 @@ from listen.signal.spectra import Spectra
 
 
 def check_clip(clip: Sound, spectra: Spectra) -> tuple[Flag, ...]:
-    """Flags of one clip, those that reject it first; empty for a clean clip.
+    """Flags of one clip with its own spectra, those that reject it first; empty for a clean clip.
 
-    Parameters
-    ----------
-    clip, spectra
-        The clip and its own spectra.
-
-    Returns
-    -------
-    tuple of Flag
-        ``reject`` is true only where the clip's number must not be believed.
+    ``reject`` is true only where the clip's number must not be believed.
     """
     samples = check_samples(clip)
     # Of digital silence a spectrum says nothing that was not said.

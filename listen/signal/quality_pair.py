@@ -166,11 +166,7 @@ def spectral_kurtosis(spectra: Spectra, edges_hz: Sequence[float] = THIRD_OCTAVE
     edges_hz
         B + 1 rising band edges in Hz.
 
-    Raises
-    ------
-    ClipError
-        Fewer than ``MIN_FRAMES`` frames that do not overlap.
-    """
+    Raises ClipError: fewer than ``MIN_FRAMES`` frames that do not overlap."""
     m = (spectra.frames + 1) // 2
     if m < MIN_FRAMES:
         raise ClipError(f"clip: {m} frames that do not overlap; spectral kurtosis needs at least {MIN_FRAMES}")

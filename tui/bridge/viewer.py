@@ -11,11 +11,7 @@ from listen.errors import HisswayError
 def show_in_system(path: Path) -> None:
     """Open a file or folder as a double click would.
 
-    Raises
-    ------
-    HisswayError
-        There is nothing to open it with; the sentence says where it lies.
-    """
+    Raises HisswayError: there is nothing to open it with; the sentence says where it lies."""
     if sys.platform == "win32":
         import os
 

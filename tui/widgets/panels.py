@@ -1,4 +1,4 @@
-"""What a step asks for besides a clip: cautions to read, a choice to make by one key; figures are `entries`."""
+"""What a step asks for besides a clip: cautions to read, and a choice to make by one key."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""One recording under two labels."""
+"""Finds one recording that was stored under two labels."""
 
 from collections.abc import Sequence
 

@@ -1,4 +1,4 @@
-"""Another gain in one clip."""
+"""Finds a clip recorded at another input gain than its point's other clips, while the rest of its walk was not."""
 
 from collections.abc import Sequence
 from dataclasses import replace

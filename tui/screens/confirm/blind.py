@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 def blind_pairs(record: RoundRecord, seed: str) -> tuple[Pair, ...]:
     """Pairs in an order that tells nothing, the same each time this round is opened."""
+    # In the order recorded before it is shuffled: the same seed gives the same order on any machine.
     have = [p for p in dict.fromkeys(c.kept.point for c in record.live_clips()) if pair_at(record, p)]
     dice = random.Random(f"{seed} {record.id}")  # noqa: S311 - an order for the ear, no secret
     dice.shuffle(have)

@@ -118,6 +118,7 @@ class ConfirmScreen(HearingScreen[None]):
     def was_heard(self, pair: Pair) -> None:
         """It counts for whoever sits here."""
         clips = tuple(c.id for c in pair_at(self.record, pair.id))
+        # As they were played: what is told of the sitting is what was heard.
         order = clips[::-1] if swapped(self.record, self.seed, pair.id) else clips
         self.bay.sitting.played(self.job.id, self.round_id, pair.id, order)
 
@@ -238,6 +239,7 @@ class ConfirmScreen(HearingScreen[None]):
         if self.phase == "hear":
             self.playback.stop()
             called, _ = first_call(self.record, self.name_typed, self.bay.sitting.id)
+            # Called already in this sitting: the first call counts, so nothing is asked twice.
             if called is not None:
                 self.reveal()
             self.go("tech" if called else "call")

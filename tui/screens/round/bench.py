@@ -37,6 +37,7 @@ class Bench(BayScreen[None]):
         """The view of the job and of now: made once, however often it is asked for."""
         job, prefs = self.job, self.bay.preferences
         of, lines = (job, self.now, prefs), self.size.height
+        # Frozen values: the same objects give the same view, and need not be compared field by field.
         if self._made is None or lines != self._made[1] or any(map(is_not, of, self._made[0])):
             gauge = self.bay.services.gauge(job.round(self.round_id).cylinder)
             self._made = of, lines, view(job, self.round_id, self.now, prefs, lines, gauge)
@@ -68,6 +69,7 @@ class Bench(BayScreen[None]):
     def draw_soon(self) -> None:
         """Draw once, however much has changed until then."""
         if self.is_attached:
+            # Later, once for all that changed in this turn.
             self.call_later(self.draw)
 
     def draw(self) -> None:
@@ -129,6 +131,7 @@ class Bench(BayScreen[None]):
         from listen.signal.live import quiet_spectrum
 
         quiets = self.record.live_clips(step.point, "quiet") if step.kind == "clip" and step.walk != "quiet" else ()
+        # First: until the new quiet is read nothing is shown over another point's.
         self.listener.compare_with(None)
         if not quiets:
             return

@@ -90,14 +90,17 @@ class RoundScreen(BringingIn):
         """Open the microphone, and ask about what was left over."""
         self.listen()
         self.taker = Taker(self)
+        # Beside the screen: the disk may be slow, and the first step can be read meanwhile.
         self.start(self.to_bench)
         self.start(self.measured_before)
+        # Started once the screen stands: it keeps neither the first picture nor the first clip waiting.
         self.call_after_refresh(self.bay.services.analyst)
 
     def on_unmount(self) -> None:
         """Let the microphone go, and another program record."""
         self.listener.close()
         if self.bay.open_job is not None:
+            # After all that is on its way: until then nobody else may record here.
             self.bay.journal.hand_in(self.bay.open_job.leave_bench)
 
     def show_job(self, job: Job) -> None:

@@ -156,6 +156,7 @@ class Taker:
             await bench.bay.written(partial(bench.opened.keep, part, recording))
             kept = f"Kept: {point_name(part.point)}, {clip_words(step.clip_kind)}, {recording.seconds:.1f} s."
             taken.append((due[part.point], Outcome(True, kept, part.clip)))
+        # Taken all the same, or nothing was wrong: the next take is listened to anew.
         bench.change(doubted="")
         if not taken:
             return Outcome(False, " ".join(faults) or "Stopped; the clip was not kept.", stopped=not faults)
@@ -172,6 +173,7 @@ class Taker:
         seconds = recording_s(lead, self.bench)
         names = [p and point_name(p.point).capitalize() for p in parts]
         count = self._follow(lead, faults) if lead else self._count(f"RECORDING {where}", seconds, STILL, faults)
+        # Beside the recording, whose thread keeps the time: the count only shows it.
         counting = asyncio.create_task(count)
         try:
             return await self.bench.listener.record(
@@ -180,11 +182,13 @@ class Taker:
                 lambda channel, said: faults.append(f"{names[channel]}: {said}."),
             )
         finally:
+            # Also where the microphone failed first: else it would count on over a take that is no more.
             counting.cancel()
 
     async def _follow(self, lead: Lead, faults: Sequence[str]) -> None:
         """What the valve should be doing, in large letters and by tones, as long as the take lasts."""
         began, over = time.monotonic(), threading.Event()
+        # From a thread of their own: a screen that draws would make them late.
         self.bench.bay.services.tones(self.bench.bay.preferences).lead(lead, over)
         try:
             while (gone := time.monotonic() - began) < lead.seconds:
@@ -198,6 +202,7 @@ class Taker:
 
     async def _count(self, word: str, seconds: float, more: str, faults: Sequence[str] | None = None) -> bool:
         """Count down; False where it was stopped. ``faults``: of a recording, what went wrong so far."""
+        # By the clock, not by ticks: a busy screen draws fewer, and the clip begins in time.
         end, there = time.monotonic() + seconds, self._there
         while (left := end - time.monotonic()) > 0 and not self._stop.is_set() and not (there and there.is_set()):
             shown = f"! {faults[-1]}" if faults else more

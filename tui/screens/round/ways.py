@@ -56,12 +56,14 @@ async def _led(taker: Taker, step: Step, goes_on: Callable[[Step], bool], there:
     try:
         while bench.now.led and refused < MOST_REFUSALS:
             led = step.kind == "clip" and goes_on(step)
+            # Whoever walks is on the way to the next point while the clip before it is checked.
             ready = led and (step is there or await _made_ready(taker, before, step, sounds))
             if check is not None:
                 kept, check = await check, None
                 refused = 0 if kept else refused + 1
                 if not kept:
                     bench.change(taking=None)
+                    # It is due again: what stood behind it in the walk is announced after it.
                     before, step = step if led else before, bench.step()
                     continue
             if not ready:
@@ -74,6 +76,7 @@ async def _led(taker: Taker, step: Step, goes_on: Callable[[Step], bool], there:
             ((_, outcome),) = await taker.take(step, prefs.before_s if step is there else AFTER_TONE_S)
             if outcome.stopped or outcome.lost:
                 return
+            # Waited for at the next turn: a check takes seconds, a walk to the next point longer.
             check = asyncio.create_task(_checked(taker, step, outcome, sounds))
             before, step = step, bench.step()
         if bench.now.led:

@@ -1,4 +1,4 @@
-"""Screens that ask again and again which of several clips held a sound: the headphone check, and the ear's threshold."""
+"""Screens that ask again and again which of several clips held a sound: headphone check and threshold of the ear."""
 
 from __future__ import annotations
 

@@ -88,8 +88,7 @@ class Player:
 
 def _start(sd: Any, device: Device, clip: Clip, gain_db: float) -> tuple[Sounding, Any]:
     rate_hz = _taken_rate(sd, device, clip.rate_hz)
-    tail = np.zeros(round(TAIL_S * rate_hz), np.float32)
-    sounding = Sounding(np.concatenate([_loud(clip, rate_hz, gain_db), tail]), sd.CallbackStop)
+    sounding = Sounding(_prepared(clip, rate_hz, gain_db), sd.CallbackStop)
     stream = sd.OutputStream(
         device=device.index,
         samplerate=rate_hz,
@@ -111,6 +110,10 @@ def _taken_rate(sd: Any, device: Device, rate_hz: int) -> int:
     except sd.PortAudioError:
         return device.rate_hz
     return rate_hz
+
+
+def _prepared(clip: Clip, rate_hz: int, gain_db: float) -> NDArray[np.float32]:
+    return np.concatenate([_loud(clip, rate_hz, gain_db), np.zeros(round(TAIL_S * rate_hz), np.float32)])
 
 
 def _loud(clip: Clip, rate_hz: int, gain_db: float) -> NDArray[np.float32]:

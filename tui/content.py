@@ -30,8 +30,8 @@ def shown(text: object, style: str = "", most: int = MOST_CHARACTERS) -> Content
     return Content.styled(plain(text, most), style) if style else Content(plain(text, most))
 
 
-HANGING = 2
-"""Columns of what stands before a line's words: the sign of a list."""
+HANGING, LEAST_BESIDE = 2, 30
+"""Columns of what stands before a line's words, the sign of a list; and of words beside others at least."""
 
 
 def hung(text: Content, columns: int) -> Content:
@@ -42,6 +42,17 @@ def hung(text: Content, columns: int) -> Content:
         first, *rest = (line[lead:].wrap(columns - lead - HANGING) if lead else []) or [line]
         lines += [first.pad_left(lead), *(part.pad_left(lead + HANGING) for part in rest)]
     return Content("\n").join(lines)
+
+
+def beside(words: Content, more: str, at: int, columns: int) -> Content:
+    """What a line's words mean, beside them from a column on, or below them where that leaves too little room."""
+    if not more:
+        return words
+    low = columns - at < LEAST_BESIDE
+    at = 2 * HANGING if low else max(at, words.cell_length + HANGING)
+    first, *rest = (part.pad_left(at) for part in shown(more).wrap(max(columns - at, 1)))
+    first = first if low else words + first[words.cell_length :]
+    return Content("\n").join([words, first, *rest] if low else [first, *rest])
 
 
 def fitting(forms: Iterable[str], columns: int) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from bay import bench, screen_text, until, words
@@ -56,6 +57,17 @@ async def test_ear_and_program_stand_with_their_intervals_and_the_wrong_calls_fi
         assert "[b]Una[/b] said rings, 70 % sure; it was intake valve" in said and "Baler [red], cylinder 1" in said
         await pilot.press("escape")
         await until(pilot, lambda: bool(app.screen.query("#jobs")))
+
+
+async def test_on_a_narrow_screen_scale_and_shares_are_whole(tmp_path: Path) -> None:
+    """What a row reads stands below it, and nothing is broken in the middle."""
+    torn_down(tmp_path / "jobs", "Pump", "rings", "intake-valve")
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(50, 24)) as pilot:
+        await to_hit_rate(pilot, app)
+        lines = [line.strip() for line in screen_text(app).splitlines()]
+        assert sum(re.fullmatch(r"\d of 1 \(\d+ % to \d+ %\)", line) is not None for line in lines) >= 2
+        assert any(line.split() == ["0", "%", "50", "%", "100", "%", "right"] for line in lines)
 
 
 async def test_simulated_engines_are_counted_apart(tmp_path: Path) -> None:

@@ -192,3 +192,36 @@ async def test_a_round_of_many_points_keeps_the_one_that_is_next_in_view(tmp_pat
             await until(pilot, lambda p=point: f"▶ {p.replace('-', ' ')}" in screen_text(app))
             assert not screen.show_vertical_scrollbar
             await pilot.press("down")
+
+
+async def test_at_50_columns_every_table_keeps_to_one_line_a_row(tmp_path: Path) -> None:
+    """Columns give way, one after the other, to what a row is about; the line below has them all."""
+    app = bench(tmp_path, engine=layout("inline-4"))
+    async with app.run_test(size=(50, 20)) as pilot:
+        await until(pilot, lambda: "no round yet" in words(app))
+        lines = screen_text(app).splitlines()
+        head = next(i for i, line in enumerate(lines) if "Waits for" in line)
+        assert "Green tractor" in lines[head + 1] and not lines[head + 2].strip()
+        await pilot.press("o")
+        await until(pilot, lambda: "Test this engine again" in words(app))
+        lines = [line.strip("│ ▃▆") for line in screen_text(app).splitlines()]
+        assert lines[lines.index("Test this engine again") + 1].startswith("a new job"), "below its words, not broken"
+        await pilot.press("escape")
+        await to_engine(pilot)
+        await until(pilot, lambda: "Cylinder 1" in words(app))
+        lines = screen_text(app).splitlines()
+        head = next(i for i, line in enumerate(lines) if "Verdict" in line)
+        assert [line.split()[0] for line in lines[head + 1 : head + 5]] == ["1", "2", "3", "4"]
+        assert all(line.rstrip().endswith("not tested") for line in lines[head + 1 : head + 5])
+        await pilot.press("right", "right")
+        assert app.screen._column().id == "loss"
+
+
+async def test_at_50_columns_the_page_of_a_job_has_room_for_its_words(tmp_path: Path) -> None:
+    app = bench(tmp_path)
+    async with app.run_test(size=(50, 20)) as pilot:
+        await to_engine(pilot)
+        await pilot.press("j")
+        await until(pilot, lambda: "at intake" in words(app))
+        rows = [line for line in screen_text(app).splitlines() if "● opened as" in line]
+        assert len(rows) == 1 and "opened as t: engine" in rows[0]

@@ -14,13 +14,15 @@ from textual.widgets.option_list import Option
 
 from listen.errors import HisswayError
 from listen.voice.text import plain
-from tui.content import shown
+from tui.content import HANGING, beside, shown
 from tui.screens.ordered_keys import OrderedKeys
 from tui.widgets.field import Field
 
 R = TypeVar("R")
 AROUND, LEAST = 6, 3
 """Lines of frame and padding with one free line above and below; lines of a list at least."""
+WIDEST, BESIDE = 90, 8
+"""Columns of the box at most (``.tcss``), and beside a list in it: frame, padding, scroll bar, the screen's edge."""
 ALIGNED = 28
 """Columns up to which what the lines mean begins at one column."""
 ALONE = "none"
@@ -132,15 +134,30 @@ class ListDialog(Dialog[R]):
         self._options, self._at = options, at
 
     def words(self, i: int) -> Content:
-        """What stands on a line."""
+        """A line's own words."""
         raise NotImplementedError
+
+    def lines(self) -> list[Content]:
+        """All lines as they fit, with what they mean."""
+        words, columns = [self.words(i) for i in range(len(self._options))], min(self.app.size.width, WIDEST) - BESIDE
+        explained = [w.cell_length for w, o in zip(words, self._options, strict=True) if len(o) > 2 and o[2]]
+        at = max((n for n in explained if n <= ALIGNED), default=0) + HANGING
+        return [beside(w, (*o, "")[2], at, columns) for w, o in zip(words, self._options, strict=True)]
+
+    def put(self) -> None:
+        """Write all lines anew; the pointer stays on its line."""
+        options = self.query_one(OptionList)
+        at = options.highlighted
+        for i, line in enumerate(self.lines()):
+            options.replace_option_prompt_at_index(i, line)
+        options.highlighted = at
 
     def chosen(self, id: str) -> None:
         """Enter or a click on a line."""
         raise NotImplementedError
 
     def body(self) -> ComposeResult:
-        lines = (Option(self.words(i), id=o[0]) for i, o in enumerate(self._options))
+        lines = (Option(line, id=o[0]) for line, o in zip(self.lines(), self._options, strict=True))
         yield OptionList(*lines, markup=False, compact=True)
 
     def on_mount(self) -> None:
@@ -165,6 +182,7 @@ class ListDialog(Dialog[R]):
 
     def on_resize(self) -> None:
         """Title and keys stay on the screen, whatever the list's length."""
+        self.put()
         self.call_after_refresh(self._fit)
 
     def _fit(self) -> None:
@@ -182,14 +200,10 @@ class PickScreen(ListDialog[str]):
         how = f"{'a key answers' if keyed else '↑ ↓ or a first letter'}, Enter chooses, Esc goes back"
         super().__init__(title, how, options, ids.index(chosen) if chosen in ids else 0)
         self._keys = ids if keyed else []
-        widths = [len(plain(o[1])) for o in options if len(o) > 2 and o[2]]
-        self._width = max((n for n in widths if n <= ALIGNED), default=0)
 
     def words(self, i: int) -> Content:
-        _, words, more = (*self._options[i], "")[:3]
-        width, key = self._width if more else 0, f"[{self._keys[i]}] " if self._keys else ""
-        text = f"  {plain(more)}" if more else ""
-        return Content.assemble((key, "$warning"), (f"{plain(words):<{width}}", "bold"), text)
+        key = f"[{self._keys[i]}] " if self._keys else ""
+        return Content.assemble((key, "$warning"), (plain(self._options[i][1]), "bold"))
 
     def take_key(self, event: events.Key) -> bool:
         """The key that stands before a line chooses it."""
@@ -215,9 +229,9 @@ class TickScreen(ListDialog[tuple[str, ...]]):
         super().__init__(title, how, options, next((i for i, o in enumerate(options) if o[0] in ticked), 0))
 
     def words(self, i: int) -> Content:
-        id, words, *more = self._options[i]
+        id, words = self._options[i][:2]
         key, box = f"{i + 1} " if len(self._options) <= KEYS else "", "[x]" if id in self.ticked else "[ ]"
-        return Content.assemble((box, "bold"), f" {key} ", plain(words), *(f"  {plain(m)}" for m in more))
+        return Content.assemble((box, "bold"), f" {key} ", plain(words))
 
     def action_tick(self) -> None:
         if (at := self.query_one(OptionList).highlighted) is not None:
@@ -229,11 +243,8 @@ class TickScreen(ListDialog[tuple[str, ...]]):
             self.ticked.remove(id)
         else:
             self.ticked = {id} if id == ALONE else {*self.ticked, id} - {ALONE}
-        options = self.query_one(OptionList)
-        # All of them: one tick may have cleared others.
-        for i in range(len(self._options)):
-            options.replace_option_prompt_at_index(i, self.words(i))
-        options.highlighted = at
+        self.query_one(OptionList).highlighted = at
+        self.put()  # all of them: one tick may have cleared others
 
     def take_key(self, event: events.Key) -> bool:
         """The key that stands before a line ticks it."""

@@ -1,6 +1,6 @@
 """A table made of all jobs of the folder, which is read away from the screen's own thread."""
 
-from collections.abc import Iterable
+from collections.abc import Mapping
 from typing import ClassVar
 
 from textual import on
@@ -16,8 +16,8 @@ from tui.content import shown
 from tui.screens.base import BayScreen, in_background
 from tui.widgets.lines import Lines
 
-BETWEEN, BESIDE, LEAST_TITLE = 2, 4, 16
-"""Columns between two columns, beside the table with its scroll bar, and of the title at least."""
+BETWEEN, BESIDE = 2, 4
+"""Columns between two columns, and beside the table with its scroll bar."""
 
 
 class Rows(Lines):
@@ -34,6 +34,10 @@ class JobTable(BayScreen[None]):
     """Identifier of the table."""
     COLUMNS: ClassVar[tuple[tuple[str, int], ...]] = ()
     """Heads and widths; the one without a width takes what is left."""
+    LEAST: ClassVar[int] = 16
+    """Columns of that one, before others give way to it."""
+    GIVE_WAY: ClassVar[tuple[str, ...]] = ()
+    """Heads of those that do, one after the other; all of a row stands below the table."""
     EMPTY: ClassVar[str] = ""
     go_to: str = ""
     """Key of the row the cursor goes to when the table is filled next."""
@@ -82,18 +86,23 @@ class JobTable(BayScreen[None]):
             self.fill()
 
     def widths(self) -> dict[str, int]:
-        taken = BESIDE + sum(width + BETWEEN for _, width in self.COLUMNS) - BETWEEN
-        return {head: width or max(LEAST_TITLE, self.size.width - taken) for head, width in self.COLUMNS}
+        widths, rest = dict(self.COLUMNS), 0
+        for head in ("", *self.GIVE_WAY):
+            widths.pop(head, None)
+            rest = self.size.width - BESIDE - sum(widths.values()) - BETWEEN * (len(widths) - 1)
+            if rest >= self.LEAST:
+                break
+        return {head: width or max(rest, 1) for head, width in widths.items()}
 
     def here(self) -> str:
         """Key of the row that the cursor is on; empty where there is none."""
         table = self.query_one(Rows)
         return table.here if table.display else ""
 
-    def put(self, rows: dict[str, tuple[str, ...]], widths: dict[str, int], empty: str = "") -> None:
+    def put(self, rows: Mapping[str, Mapping[str, str]], widths: dict[str, int], empty: str = "") -> None:
         """Rows by their keys; the cursor stays on its row: Enter must not open what came in between."""
         go_to, self.go_to = self.go_to, ""
-        self.query_one("#heads", Static).update(_row(widths, widths))
+        self.query_one("#heads", Static).update(_row({head: head for head in widths}, widths))
         self.query_one(Rows).put([(key, _row(cells, widths)) for key, cells in rows.items()], go_to)
         if rows:
             self._show_table(True)
@@ -122,8 +131,6 @@ class JobTable(BayScreen[None]):
         self.open(event.option.id or "")
 
 
-def _row(cells: Iterable[str], widths: dict[str, int]) -> Content:
-    fitted = (
-        Content(cell).truncate(w, ellipsis=True, pad=True) for cell, w in zip(cells, widths.values(), strict=True)
-    )
+def _row(cells: Mapping[str, str], widths: dict[str, int]) -> Content:
+    fitted = (Content(cells[head]).truncate(width, ellipsis=True, pad=True) for head, width in widths.items())
     return Content(" " * BETWEEN).join(fitted)

@@ -36,19 +36,28 @@ COLUMNS = (
     Column("plug", "Plug", 0),
     Column("verdict", "Verdict", 0),
 )
+LEAN, MAY_GO = 70, ("share", "rise", "plug")
+"""Columns of the screen below which those go that the line below the table tells, or the diagnosis."""
 READS = {"dry": "compression-dry", "wet": "compression-wet", "loss": "loss"}
 """What is typed into a column."""
 MOST_PLUG = 16
 """Columns of the plug where the table has few; longer words break into lines."""
 
 
-def widths(columns: int, plugs: list[str]) -> dict[str, int]:
+def columns_for(screen: int) -> tuple[Column, ...]:
+    """What there is room for."""
+    return tuple(c for c in COLUMNS if screen >= LEAN or c.id not in MAY_GO)
+
+
+def widths(columns: tuple[Column, ...], room: int, plugs: list[str]) -> dict[str, int]:
     """Width of every column: plug and verdict share what the figures leave."""
-    taken = {c.id: c.width for c in COLUMNS}
-    rest = columns - sum(taken.values())
-    wanted = max([len("Plug"), *(cell_len(p) for p in plugs)])
-    taken["plug"] = min(wanted, max(MOST_PLUG, rest // 2))
-    return taken | {"verdict": max(rest - taken["plug"], 12)}
+    taken = {c.id: c.width for c in columns}
+    rest = room - sum(taken.values())
+    if "plug" in taken:
+        wanted = max([len("Plug"), *(cell_len(p) for p in plugs)])
+        taken["plug"] = min(wanted, max(MOST_PLUG, rest // 2))
+        rest -= taken["plug"]
+    return taken | {"verdict": max(rest, 12)}
 
 
 def texts(row: CylinderRow, job: Job) -> dict[str, str]:

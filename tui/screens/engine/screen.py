@@ -27,6 +27,8 @@ from tui.widgets.engine_view import DrawnCylinder, EngineView
 
 FULL_BANK, ROOM = 6, 9
 """Lines of a bank drawn in full, and lines needed besides banks and cylinders."""
+DRAWN_FROM = 22
+"""Lines of the screen from which there is room for the drawing; below, the table takes it, which is typed into."""
 WIDE = 100
 """Columns from which the table's cells have a blank on both sides; else on one."""
 STEPS: dict[str, tuple[Step, ...]] = {"dry": ("plugs-out", "cranking"), "wet": ("wet-test",)}
@@ -53,6 +55,7 @@ class EngineScreen(EngineKeys):
     def show_job(self, job: Job) -> None:
         rows = cylinder_rows(job)
         view = self.query_one(EngineView)
+        view.display = self.size.height >= DRAWN_FROM
         view.rows = job.engine.rows
         view.flat = len(rows) + len(job.engine.rows) * FULL_BANK > self.size.height - ROOM
         view.cylinders = {row.cylinder: _drawn(row) for row in rows}
@@ -69,16 +72,17 @@ class EngineScreen(EngineKeys):
         table.clear(columns=True)
         wide = self.size.width >= WIDE
         table.cell_padding, gap = (1, 0) if wide else (0, 1)
-        room = self.size.width - BESIDE - (2 if wide else 1) * len(cells.COLUMNS)
-        widths = cells.widths(room, [cells.plug_words(row) for row in rows])
-        for column in cells.COLUMNS:
+        columns = cells.columns_for(self.size.width)
+        room = self.size.width - BESIDE - (2 if wide else 1) * len(columns)
+        widths = cells.widths(columns, room, [cells.plug_words(row) for row in rows])
+        for column in columns:
             head = column.head.format(unit=job.pressure_unit)
             table.add_column(head, width=widths[column.id] + gap, key=column.id)
         for row in rows:
             words = cells.texts(row, job)
             words["verdict"] = fitting(cells.verdict_forms(row), widths["verdict"])
-            table.add_row(*(_broken(words[c.id], widths[c.id], gap) for c in cells.COLUMNS), height=None)
-        table.move_cursor(row=min(at.row, len(rows) - 1), column=at.column)
+            table.add_row(*(_broken(words[c.id], widths[c.id], gap) for c in columns), height=None)
+        table.move_cursor(row=min(at.row, len(rows) - 1), column=min(at.column, len(columns) - 1))
 
     def _fit(self) -> None:
         """The table scrolls before the words below it leave the screen."""
@@ -96,7 +100,8 @@ class EngineScreen(EngineKeys):
         return cylinders[min(self.query_one("#table", DataTable).cursor_row, len(cylinders) - 1)]
 
     def _column(self) -> cells.Column:
-        return cells.COLUMNS[min(self.query_one("#table", DataTable).cursor_column, len(cells.COLUMNS) - 1)]
+        columns = cells.columns_for(self.size.width)
+        return columns[min(self.query_one("#table", DataTable).cursor_column, len(columns) - 1)]
 
     def _point(self) -> None:
         """The cylinder one is on: marked in the drawing, told in full below the table."""

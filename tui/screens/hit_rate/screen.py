@@ -21,8 +21,8 @@ from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import TextScreen, in_background
 
-MOST_NAME, READING = 26, 24
-"""Columns of a name, and of the words behind a share."""
+MOST_NAME, READING, UNIT, LEAST_SCALE = 26, 24, 8, 16
+"""Columns of a name, of the words behind a share, of the unit behind the scale, and of the scale at least."""
 GLYPHS = {True: ("✓ right", "$success"), False: ("× wrong", "bold $error")}
 EMPTY = """No teardown is recorded yet, so nothing can be counted.
 
@@ -155,15 +155,18 @@ def share_lines(rates: Iterable[HitRate], columns: int) -> list[Content]:
         rows.append((names.BY[found.by], found.rate, None))
         rows += [(f"  {share(c.mean_sure)} sure", c.rate, c.mean_sure) for c in found.classes]
     name = min(max(len(words) for words, *_ in rows), MOST_NAME) + 2
-    wide = max(columns - name - READING, 10)
+    low = columns - name - READING < LEAST_SCALE  # then what a row reads stands below it
+    wide = max(columns - name - (UNIT if low else READING), 10)
     zero, half, whole = map(share, (0.0, 0.5, 1.0))
     axis = f"{zero}{half:^{wide - len(zero) - len(whole)}}{whole} right"
-    lines = [_share_line(words[:MOST_NAME], rate, sureness, name, wide) for words, rate, sureness in rows]
+    between = f"\n{'':{name}}" if low else " "
+    lines = [_share_line(words[:MOST_NAME], rate, sureness, name, wide, between) for words, rate, sureness in rows]
     legend = "◆ share right  ▒ 95 % interval  │ sureness stated"
-    return [shown(f"{'':{name}}{axis}", "$secondary"), *lines, shown(f"{'':{name}}{legend}", "$secondary")]
+    legend = legend if low else f"{'':{name}}{legend}"
+    return [shown(f"{'':{name}}{axis}", "$secondary"), *lines, shown(legend, "$secondary")]
 
 
-def _share_line(words: str, rate: Rate, sureness: float | None, name: int, wide: int) -> Content:
+def _share_line(words: str, rate: Rate, sureness: float | None, name: int, wide: int, between: str) -> Content:
     def at(part: float) -> int:
         return round(part * (wide - 1))
 
@@ -172,7 +175,7 @@ def _share_line(words: str, rate: Rate, sureness: float | None, name: int, wide:
         drawn[at(sureness)] = "│"
     drawn[at(rate.value or 0.0)] = "◆"
     pen, told = "" if sureness is not None else "bold", figures.share_interval((rate.low95, rate.high95))
-    counts = (f" {rate.hits} of {rate.of} ({told})", pen)
+    counts = (f"{between}{rate.hits} of {rate.of} ({told})", pen)
     return Content.assemble((f"{plain(words):<{name}}", pen), ("".join(drawn), "$primary"), counts)
 
 

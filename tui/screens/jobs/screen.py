@@ -14,7 +14,6 @@ from listen.voice import times
 from listen.voice.names import STATES
 from listen.voice.text import plain
 from tui.screens.base import asks, made
-from tui.screens.job_table import BETWEEN
 from tui.screens.jobs.more import JobsMore
 from tui.widgets.field import Field
 
@@ -34,6 +33,7 @@ class JobsScreen(JobsMore):
     """The first screen: a table of jobs, newest first, with a line to find one."""
 
     TABLE, COLUMNS, EMPTY = "jobs", COLUMNS, EMPTY
+    LEAST, GIVE_WAY = 24, ("Engine", "Changed", "Rounds")  # titles have to be told apart
     AUTO_FOCUS = "#jobs"
     BINDINGS = [
         Binding("n", "new", "New job"),
@@ -84,8 +84,6 @@ class JobsScreen(JobsMore):
         if self.size.width >= WIDE:
             more = FULL_TIME - widths["Changed"]
             widths |= {"Changed": FULL_TIME, "Job": widths["Job"] - more}
-        else:  # titles have to be told apart; the engine stands below
-            widths["Job"] += widths.pop("Engine") + BETWEEN
         empty = f"No job holds “{plain(' '.join(words), 40)}”. Escape shows all." if words else ""
         rows = {s.folder: _row(s, widths) for s in found}
         self.put(rows, widths, empty)
@@ -152,14 +150,13 @@ def _about(s: JobSummary) -> Content:
     return Content.assemble((plain(s.title), "bold"), "\n", (" · ".join(m for m in more if m), "$secondary"))
 
 
-def _row(s: JobSummary, widths: dict[str, int]) -> tuple[str, ...]:
+def _row(s: JobSummary, widths: dict[str, int]) -> dict[str, str]:
     state = "! broken" if s.trouble else STATES.get(s.state, s.state)
     rounds = f"{s.judged}/{s.rounds}" if s.rounds else "–"
-    cells = {
+    return {
         "Job": plain(s.title, widths["Job"]),
         "Engine": plain(s.engine or "–", 12),
         "Rounds": rounds,
         "Waits for": state,
-        "Changed": times.moment(s.changed)[: widths["Changed"]],
+        "Changed": times.moment(s.changed)[: widths.get("Changed")],
     }
-    return tuple(cells[head] for head in widths)

@@ -32,10 +32,11 @@ SIGNS = {
     "due": ("○", "$warning"),
 }
 STATES = {"stands": "", "replaced": "replaced", "taken-back": "taken back", "left-out": "", "due": "due"}
-WHEN, YEAR = 16, 5
-"""Columns of date and time, and of the year in it, which is left out where there is little room."""
-WIDE, HEADING, BESIDE, LEAST = 100, 19, 3, 12
-"""Columns from which there is room; of the headings; of the list's edge and scroll bar; of the words at least."""
+WHEN, YEAR, DAY = 16, 5, 11
+"""Columns of date and time, of the year in it, and of the day, which are left out where there is little room."""
+WIDE, NARROW, HEADING, BESIDE, LEAST = 100, 70, 19, 3, 12
+"""Columns from which there is room; below which a heading has a line of its own; of the headings; of the list's edge
+and scroll bar; of the words at least."""
 INTAKE = [
     ("engine", "engine and units", "layout, numbering, firing order, points, unit of pressure"),
     ("card", "job card", "title, complaint, customer, registration ..."),
@@ -85,6 +86,9 @@ class PageScreen(BayScreen[None]):
                 self.lines[line.id] = line
                 heading = SECTIONS[line.section] if line.section != before else ""
                 before = line.section
+                if heading and self.size.width < NARROW:
+                    rows.append(("", shown(f" {heading}", "$secondary")))
+                    heading = ""
                 rows.append((line.id, _row(line, heading, self.size.width)))
         self.query_one(Lines).put(rows)
         self._here()
@@ -220,10 +224,11 @@ def _round_head(record: RoundRecord | None, counts: RoundRecord | None, beside: 
 def _row(line: Line, heading: str, columns: int) -> Content:
     """On one line of the screen; the highlighted one stands in full below."""
     (sign, pen), wide = SIGNS[line.state], columns >= WIDE
-    when = (moment(line.time) if wide else moment(line.time)[YEAR:]) if line.time else ""
+    cut = 0 if wide else YEAR if columns >= NARROW else DAY
+    when = moment(line.time)[cut:] if line.time else ""
     why = f": {plain(line.why, 60)}" if line.why and wide else ""
     state = f" ({STATES[line.state]}{why})" if STATES[line.state] else ""
-    before = f" {heading:<{HEADING}}{when:<{WHEN if wide else WHEN - YEAR}} "
+    before = f" {heading:<{HEADING if cut < DAY else 1}}{when:<{WHEN - cut}} "
     room = columns - len(before) - BESIDE - len(sign) - 1 - len(state)
     return Content.assemble((before, "$secondary"), (f"{sign} {plain(line.words, max(room, LEAST))}{state}", pen))
 

@@ -25,6 +25,7 @@ class WaitingScreen(JobTable):
     """One line a round, those that came again first."""
 
     HERE, TABLE, COLUMNS, EMPTY = "waits for a supervisor", "waiting", COLUMNS, EMPTY
+    GIVE_WAY = ("Since", "By")
     AUTO_FOCUS = "#waiting"
     BINDINGS = [Binding("f2", "app.who", "Who sits here")]
 
@@ -56,9 +57,11 @@ class WaitingScreen(JobTable):
             self.query_one(Rows).focus()
 
     def in_full(self, key: str) -> Content:
-        """Which job it is, where the column had to cut its title."""
+        """Which job it is, where the column had to cut its title, and what gave way to it."""
         job, one = self._rows[key]
-        return shown(f"{job.title}, cylinder {one.cylinder}", "bold")
+        by = f"recorded by {plain(one.recorded_by, 40)}, " if one.recorded_by else ""
+        what = shown(f"{job.title}, cylinder {one.cylinder}", "bold")
+        return Content("\n").join([what, shown(f"{by}since {times.moment(one.since)}", "$secondary")])
 
     def open(self, key: str) -> None:
         from listen.jobs.folder.store import open_job
@@ -69,7 +72,8 @@ class WaitingScreen(JobTable):
             self.show("confirm", one.round_id)
 
 
-def _row(job: JobSummary, one: Waiting, title: int) -> tuple[str, ...]:
+def _row(job: JobSummary, one: Waiting, title: int) -> dict[str, str]:
     why = WAITS[one.why] + (f", {plain(one.asked_by, 30)}" if one.asked_by else "")
     by = plain(one.recorded_by or "–", 40)
-    return (why, str(one.cylinder), plain(job.title, title), by, times.moment(one.since))
+    cells = (why, str(one.cylinder), plain(job.title, title), by, times.moment(one.since))
+    return dict(zip((head for head, _ in COLUMNS), cells, strict=True))

@@ -106,6 +106,7 @@ class EarRun:
         return float(LEVELS_DB[int(np.argmin(left))])
 
     def answered(self, level_db: float, right: bool) -> "EarRun":
+        # Bayes: how likely that answer was for every threshold, slope and share of lapses.
         at = share_right(level_db, T_DB[:, None, None], S_DB[:, None], LAPSES).reshape(len(T_DB), -1)
         weight = self.weight * (at if right else 1.0 - at)
         return EarRun(weight / weight.sum(), (*self.trials, Trial(level_db, right)))
@@ -114,10 +115,12 @@ class EarRun:
         over_t = self.weight.sum(axis=1)
         cumulative = np.cumsum(over_t)
         step = T_DB[1] - T_DB[0]
+        # The sum up to a threshold is reached at the upper end of its step.
         low, high = (float(np.interp(q, cumulative, T_DB + 0.5 * step)) for q in (0.025, 0.975))
         mean = float(over_t @ T_DB)
         spreads = self.weight.sum(axis=0).reshape(len(S_DB), len(LAPSES)).sum(axis=1)
         within: Literal["", "above", "below"] = ""
+        # Beyond what was played nothing was learnt: there only the prior speaks.
         if over_t[LEVELS_DB[-1] <= T_DB].sum() > OUTSIDE:
             within = "above"
         elif over_t[LEVELS_DB[0] >= T_DB].sum() > OUTSIDE:

@@ -30,6 +30,7 @@ def comfortable_gain_db(*clips: Clip) -> float:
     peak = max(float(np.abs(c.samples).max()) for c in clips)
     if peak <= 0.0:
         return 0.0
+    # By the loudest: one gain for all keeps what is compared as far apart as it is.
     wanted = COMFORTABLE_DBFS - 20 * np.log10(loudest)
     room = PEAK_DBFS - 20 * np.log10(peak)
     return round(float(min(wanted, room, MAX_GAIN_DB)), 2)

@@ -97,6 +97,7 @@ def meter_limit_db(at: Background, seed: int, kinds: tuple[Kind, ...], seconds: 
         return None
     if excess_db is None or excess_db <= 0:
         return None
+    # An excess is hiss and background over background: of the hiss alone one is taken off.
     return round(float(10 * np.log10(10 ** (excess_db / 10) - 1)), 2)
 
 
@@ -131,6 +132,7 @@ class ThresholdRun:
             kinds = (*[Kind.QUIET] * (INTERVALS - 1), Kind.AIR)
             clips = list(render(scene(self._background, self.seed, kinds, level, TRIAL_S, self.number)).values())
             hiss_in = int(self._order.integers(1, INTERVALS + 1))
+            # Made last, put where chance says: the order in which they are rendered tells nothing.
             clips.insert(hiss_in - 1, clips.pop())
             self._clips = TrialClips(tuple(clips), hiss_in, level, self.number)
         return self._clips

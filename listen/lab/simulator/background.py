@@ -31,6 +31,7 @@ def unit_power(shape: tuple[float, ...], n: int, rate_hz: int) -> NDArray[np.flo
     gain = power_gain(shape, n, rate_hz)
     lo, hi = int(LOWEST_HZ * n / rate_hz), int(min(HIGHEST_HZ, rate_hz / 2) * n / rate_hz)
     power = np.asarray(gain / gain[lo:hi].sum(dtype=np.float64), dtype=np.float32)
+    # Kept and handed out to many: whoever changed it would change what others render.
     power.flags.writeable = False
     return power
 
@@ -58,6 +59,7 @@ def synthetic(parts: tuple[Part, ...], rng: np.random.Generator, n: int, rate_hz
             known = " ".join(["noise", "throb", *MAKERS])
             raise RoundError(f"background part {part.kind!r} is not known to the simulator; known: {known}")
     spectrum = gaussian(rng, power, n)
+    # Noise was summed as power and drawn once; only waves need a transform of their own.
     if any(part.kind != "noise" for part in parts):
         spectrum += np.fft.rfft(waves)
     return spectrum
@@ -117,6 +119,7 @@ class Layer:
 
 def stream_of(spec: RoundSpec, *words: object) -> np.random.Generator:
     """A stream of its own for each named thing, so that changing one thing leaves the noise of others alone."""
+    # A CRC and not Python's hash, which is another in every process.
     key = crc32("/".join(map(str, words)).encode())
     return np.random.Generator(np.random.SFC64(np.random.SeedSequence(spec.seed, spawn_key=(key,))))
 
@@ -135,6 +138,7 @@ def layers_of(spec: RoundSpec, point: PointSpec) -> list[Layer]:
             rng = stream_of(spec, point.point, take.kind, take.order, "background")
             spectrum = synthetic(spec.background.parts, rng, n, rate)
         level_db = spec.background.level_dbfs + point.offset_db
+        # The root: curves state power, a spectrum holds amplitudes.
         spectrum *= np.sqrt(power_gain(add(spec.microphone.colour, point.colour), n, rate))
         spectrum *= np.float32(10 ** (level_db / 20))
         layers.append(Layer(point, take, n, spectrum))
@@ -164,6 +168,7 @@ def self_noise_density(spec: RoundSpec, bands: list[NDArray[np.float64]], n: int
 def hiss_scale(spec: RoundSpec, hiss: Hiss, bands: NDArray[np.float64], n: int) -> float:
     """Factor on the hiss' shape that makes the stated level true."""
     shape = band_power(hiss_shape(spec, hiss, n), n, spec.rate_hz)
+    # The microphone's colour left out: such a level is of the air at the mouth, whatever hears it.
     if hiss.about == "full-scale":
         plain = band_power(source_shape(hiss, n, spec.rate_hz), n, spec.rate_hz)
         return float(10 ** (hiss.level_db / 10) / plain.sum())

@@ -33,10 +33,12 @@ def add(*curves: Curve) -> Curve:
 def power_gain(shape: Curve, n: int, rate_hz: int) -> NDArray[np.float32]:
     """Power gain per bin of an FFT of ``n`` samples [shape=(n//2+1,)], read-only; flat beyond the ends."""
     freq = np.arange(n // 2 + 1) * (rate_hz / n)
+    # The lowest bins are held at a quarter of the first control: nought has no octave.
     log_f = np.log2(np.maximum(freq, CONTROL_HZ[0] / 4) / 1000.0)
     gain: NDArray[np.float32] = np.interp(log_f, OCTAVES, np.asarray(shape)).astype(np.float32)
     gain *= np.float32(np.log(10.0) / 10.0)
     np.exp(gain, out=gain)
+    # No offset: a converter's is no sound.
     gain[0] = 0.0
     gain.flags.writeable = False
     return gain
@@ -50,6 +52,7 @@ def comb_gain(spacing_hz: float, height_db: float, n: int, rate_hz: int) -> NDAr
     """
     freq = np.arange(n // 2 + 1) * (rate_hz / n)
     ratio = 10.0 ** (height_db / 20)
+    # The echo that makes just this height from valley to peak.
     echo = (ratio - 1.0) / (ratio + 1.0)
     gain = 1.0 / (1.0 + echo**2 - 2.0 * echo * np.cos(2 * np.pi * freq / spacing_hz))
     gain = np.asarray(gain / gain.mean(), dtype=np.float32)
@@ -75,6 +78,7 @@ def band_power(power: NDArray[np.float32], n: int, rate_hz: int) -> NDArray[np.f
 
 def gaussian(rng: np.random.Generator, power: NDArray[np.float32], n: int) -> NDArray[np.complex64]:
     """FFT of ``n`` samples of Gaussian noise whose one-sided bin powers are ``power`` on average."""
+    # A pair of unit normals has a mean square of two: with n / 2 a bin has the power stated.
     pairs = rng.standard_normal((len(power), 2), dtype=np.float32).view(np.complex64)[:, 0]
     return np.asarray(pairs * (np.sqrt(power) * np.float32(n / 2)), dtype=np.complex64)
 

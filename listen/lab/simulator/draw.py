@@ -79,6 +79,7 @@ def on_recording(spec: RoundSpec, background: Background) -> RoundSpec:
             f"{background.file}: {whole_s:.2f} s long; {len(takes)} clips at each point need {least_s:g} s at least, "
             "give a longer recording"
         )
+    # Down to tenths below: rounded up, the clips together could be longer than the recording.
     part = min(1.0, whole_s / sum(t.seconds for t in takes))
     points = tuple(
         msgspec.structs.replace(
@@ -95,6 +96,7 @@ def with_leaks(rng: np.random.Generator, spec: RoundSpec, folder: Path, populati
     Raises ClipError: a recording cannot be read."""
     world = POPULATIONS[population]
     shapes = [recorded_shape(path) for path in recorded_leaks(folder, population)]
+    # One sound a source: it is the same air at every point, each by its own way.
     sources: dict[str, Curve] = {}
 
     def heard(hiss: Hiss, way: Curve) -> Hiss:

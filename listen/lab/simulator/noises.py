@@ -42,6 +42,7 @@ def _onsets(rng: np.random.Generator, n: int, rate_hz: int, per_s: float) -> NDA
 
 
 def _place(out: Samples, at: int, event: Samples) -> None:
+    # What rings on beyond the clip is cut with it.
     room = min(len(event), len(out) - at)
     out[at : at + room] += event[:room]
 
@@ -61,6 +62,7 @@ def tones(rng: np.random.Generator, n: int, rate_hz: int, numbers: Mapping[str, 
     has its own.
     """
     machine = np.random.default_rng(int(numbers["machine"])) if "machine" in numbers else rng
+    # Below half the rate: what lies above would fold down as another tone.
     base, top = numbers["base_hz"], min(numbers["top_hz"], 0.45 * rate_hz)
     t = np.arange(n, dtype=np.float64) / rate_hz
     # In seconds: pitch strays by 0.06 to 0.3 %, so that no line stands still for a whole clip.
@@ -74,6 +76,7 @@ def tones(rng: np.random.Generator, n: int, rate_hz: int, numbers: Mapping[str, 
     for k in chosen:
         amplitude = 10 ** ((numbers["tilt_db"] * np.log2(k) + machine.normal(0, 4)) / 20)
         out += np.float32(amplitude) * np.sin(np.float32(k) * phase + np.float32(rng.uniform(0, 6.28)))
+        # Of a sine, whose mean square is half of its amplitude's.
         power += amplitude**2 / 2
     return np.asarray(out / np.float32(np.sqrt(power)), dtype=np.float32)
 

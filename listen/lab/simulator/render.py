@@ -58,6 +58,7 @@ def _record(
     total = _drifted(layer, rate)
     power = np.full(n // 2 + 1, density * rate / n, dtype=np.float32)
     rng = stream_of(spec, point.point, take.kind, take.order, "hiss")
+    # Unless switched these are the same two arrays: what is added to the air is then in the sound at once.
     air = np.zeros_like(total) if take.switched else total
     blown = np.zeros_like(power) if take.switched else power
     for hiss in _heard(point, take):
@@ -133,6 +134,7 @@ def _levelled(wave: NDArray[np.float32], share: float, rate_hz: int) -> NDArray[
     blocks = wave[: len(wave) // size * size].reshape(-1, size)
     level = np.log10(np.mean(blocks.astype(np.float64) ** 2, axis=1) + 1e-20)
     keep = np.exp(-AGC_BLOCK_S / AGC_TIME_S)
+    # As if it had followed the first second already: no clip begins with a gain that is still finding its place.
     begins = keep * level[: int(1 / AGC_BLOCK_S)].mean()
     followed, _ = lfilter([1 - keep], [1.0, -keep], level, zi=[begins])
     gain = np.interp(np.arange(len(wave)) / size, np.arange(len(level)), -share * (followed + AGC_TARGET) / 2)
@@ -164,6 +166,7 @@ def render(spec: RoundSpec) -> dict[TakeKey, Clip]:
     if spec.microphone.agc:
         waves = {key: _levelled(w, spec.microphone.agc, spec.rate_hz) for key, w in waves.items()}
     gain = np.float32(10 ** (spec.microphone.gain_db / 20))
+    # Down only: a quiet round is not made louder than its microphone heard it.
     if not spec.microphone.fixed_gain:
         gain *= np.float32(min(1.0, PEAK / max(loudest * float(gain), 1e-12)))
     return {key: _clip(spec, key, wave * (gain * turn[key])) for key, wave in waves.items()}
@@ -174,6 +177,7 @@ def _clip(spec: RoundSpec, key: TakeKey, samples: NDArray[np.float32]) -> Clip:
     device = f"{spec.microphone.name} ({GENERATOR})"
     name = f"{spec.name}/{point}-{kind}-{order}"
     if bits := spec.microphone.bits:
+        # Rounded and held: one step above full scale does not exist.
         steps = np.float32(2 ** (bits - 1))
         samples = np.asarray(np.clip(np.rint(samples * steps), -steps, steps - 1) / steps, dtype=np.float32)
     return Clip.of(samples, spec.rate_hz, device=device, name=name)

@@ -176,5 +176,6 @@ def recorded_shape(path: Path) -> Curve:
         levels.append(float(np.mean(power[inside])) if inside.any() else 0.0)
     found = np.asarray(levels)
     known = found > 0
+    # Half octaves without a bin, or beyond half the rate, take what lies beside them.
     decibels = np.interp(np.arange(len(found)), np.flatnonzero(known), 10 * np.log10(found[known]))
     return curve(np.maximum(decibels - decibels.max(), FLOOR_DB))

@@ -38,6 +38,7 @@ class Hand:
             return ()
         late = rng.uniform(*self.reaction_s) + self.jitter_s * rng.standard_normal((len(commanded), 2))
         left_out = set(rng.choice(len(commanded), self.misses, replace=False).tolist())
+        # Never before the command: a hand waits for the tone.
         edges = np.array(commanded) + np.maximum(late, 0.0)
         return tuple((float(a), float(b)) for i, (a, b) in enumerate(edges) if i not in left_out)
 
@@ -75,4 +76,5 @@ def switched_sound(rng: np.random.Generator, shop: Samples, air: Samples, how: S
         return shop
     opened, shut = np.array(how.on_s).T
     share = share_at(np.arange(n) / rate_hz, Timeline(opened, shut, True, how.decay_s))
+    # The root: shares are of power.
     return np.asarray(shop + air * np.sqrt(share).astype(np.float32), dtype=np.float32)

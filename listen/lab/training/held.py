@@ -51,6 +51,7 @@ class Held:
         """The air clip as it would have been without any air: the same moment of the same shop. None: nobody knows."""
         if self.spec is None:
             return None
+        # The same seed draws the same shop: each sound has a stream of its own, and only the air's is gone.
         mute = tuple(msgspec.structs.replace(p, air=(), bubbles=None) for p in self.spec.points)
         calm = met(msgspec.structs.replace(self.spec, points=mute))
         return next(c for (p, k, _), c in calm.items() if p == point and k == Kind.AIR)
@@ -61,6 +62,7 @@ class Held:
 
         folder.mkdir(parents=True, exist_ok=True)
         for (point, kind, order), clip in self.clips.items():
+            # A device or time would tell which round it is to whoever looks into the file.
             bare = replace(clip, taken=None, device="", gain_db=None, overflows=0, name="")
             write_clip(folder / f"{point}-{kind}-{order}.flac", bare)
         (folder / "round.json").write_bytes(msgspec.json.encode(self.facts) + b"\n")

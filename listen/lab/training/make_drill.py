@@ -84,6 +84,7 @@ def draw_rounds(wish: MakeWish) -> list[tuple[RoundSpec, Lesson]]:
     cycles = max(LEAST_CYCLES, round(2.0 * wish.seconds / SWITCHED_PERIOD_S))
     for _ in range(wish.rounds):
         paths = truths[int(rng.integers(len(truths)))]
+        # Drawn whether or not the truth needs it, so that one round's truth moves no other round.
         hiss, blow_by, peak = (float(rng.uniform(*range_db)) for range_db in (wish.hiss_db, BLOW_BY_DB, (6.0, 18.0)))
         wet = bubbling(BUBBLES_PER_S, peak) if PathId.COOLANT_PASSAGE in paths else None
         lesson = Lesson(paths, hiss, blow_by, shop="", change=wet)

@@ -116,5 +116,6 @@ def level_db(trains: str, answers: Iterable[Answer]) -> float:
             level -= DOWN_DB if missed else FAST_DB
         else:
             level, missed = level + UP_DB, True
+        # Held at both ends on every step: what was missed at an end must not be made up for later.
         level = min(max(level, floor_db(trains)), CEILING_DB)
     return level

@@ -156,6 +156,7 @@ def _sum(kept: OpenDrill, *more: object) -> str:
 
 def _order(kept: OpenDrill, shuffle: int) -> tuple[str, ...]:
     order = sorted(kept.ids)
+    # Sorted before: where they lie in the file tells nothing of the order of play.
     random.Random(_sum(kept, shuffle)).shuffle(order)  # noqa: S311 - an order of play
     return tuple(order)
 
@@ -165,6 +166,7 @@ def _begin(
 ) -> Session:
     now, folder = _now(), sessions_dir(root, learner)
     name = f"{now.strftime('%Y%m%dT%H%M%S%f')}-{secrets.token_hex(3)}"
+    # Chained to the session before: one that is taken away is missed by the next.
     last = [b.head for b in books(folder) if b.sums][-1:]
     book = Book(folder / f"{name}.jsonl")
     book.add(Opened(session=name, started=_stamp(now), after="".join(last), **particulars))

@@ -130,6 +130,7 @@ def wrong(rng: np.random.Generator, rates: Rates, points: tuple[str, ...]) -> tu
     if kind != "pair":
         return (PathId(kind),)
     weight = np.array([rates[k] for k in singles])
+    # By the same rates as single ones, and never one twice.
     two = rng.choice(singles, size=2, replace=False, p=weight / weight.sum())
     return tuple(sorted(PathId(str(p)) for p in two))
 

@@ -101,6 +101,7 @@ def cylinder_kpa(supply_kpa: float, restrictor_mm: float, hole_mm: float) -> flo
     """Absolute pressure between restrictor and hole, by bisection."""
     supply = supply_kpa + AIR_KPA
     low, high = AIR_KPA, supply
+    # Forty halvings: far below what any gauge shows.
     for _ in range(40):
         middle = 0.5 * (low + high)
         into = restrictor_mm**2 * supply * shut_down(middle / supply)
@@ -123,4 +124,5 @@ def flow_l_s(supply_kpa: float, restrictor_mm: float, hole_mm: float) -> float:
 
 def together(*holes_mm: float) -> float:
     """Bore of one hole as large as several."""
+    # Areas add, bores do not.
     return float(np.sqrt(sum(d * d for d in holes_mm)))

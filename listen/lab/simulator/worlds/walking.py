@@ -82,6 +82,7 @@ def steps(
     turns += [(p, k) for p in points for k in own] if each_point else [(p, k) for k in own for p in points]
     out, now, count = [], -SOUND_WALK_BEFORE_S if sound else 0.0, dict[tuple[str, Kind], int]()
     for p, k in turns:
+        # The round itself begins at nought, however long the sound cylinder's walk took.
         if k != Kind.SOUND and now < 0:
             now = 0.0
         count[p, k] = count.get((p, k), 0) + 1
@@ -94,6 +95,7 @@ def walk(rng: np.random.Generator, order: Sequence[Step], seconds: float, restle
     # Level at both ends of each clip, for what drifts within it; colour at its beginning alone.
     edges = np.array([t for s in order for t in (s.start_s, s.start_s + seconds)])
     shared = wander(rng, edges, restless.level_db * np.sqrt(1 - restless.own_share), restless.level_s)
+    # The points in the order walked: a set's own order would draw other numbers in every run.
     by_point = {
         p: wander(rng, edges, restless.level_db * np.sqrt(restless.own_share), restless.level_s)
         for p in {s.point: None for s in order}

@@ -152,6 +152,7 @@ class World:
         stated = {"blow-by": wishes.blow_by_db, **{str(p): _under_water(p, wishes.hiss_db) for p in paths}}
         air, sound, levels = self._air(rng, engine, holes, tester, offsets, stated)
         bubbling = PathId.COOLANT_PASSAGE in paths
+        # From one to twelve a second.
         rate = round(float(np.exp(rng.uniform(0.0, 2.5))), 2) if bubbling else 0.0
         bubbles = Bubbles(per_s=rate, peak_db=round(float(rng.uniform(0, 20)), 2)) if bubbling else None
         points = tuple(

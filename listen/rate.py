@@ -61,6 +61,7 @@ def calibration(stated: Sequence[Stated], edges: Sequence[float]) -> tuple[Bin, 
     """Rows between the ``edges`` (0 to 1) for the classes in which something was stated."""
     rows = []
     for low, high in pairwise(edges):
+        # The last class alone holds its upper edge: who says 1 stands in it.
         inside = [(sure, right) for sure, right in stated if low <= sure < high or sure == high == 1.0]
         if inside:
             mean = sum(sure for sure, _ in inside) / len(inside)

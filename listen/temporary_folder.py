@@ -31,6 +31,7 @@ def temporary_folder(prefix: str, root: Path | None = None) -> Iterator[Path]:
 
     Raises OSError: the folder cannot be made."""
     root = root or Path(tempfile.gettempdir())
+    # First: what dead programs left may be what fills the disk.
     _sweep(prefix, root)
     folder, lock = _own_folder(prefix, root)
     try:

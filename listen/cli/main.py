@@ -68,6 +68,7 @@ def build_parser(command: str | None) -> argparse.ArgumentParser:
             module = importlib.import_module(f"listen.cli.{name}")
             sub.epilog = f"Example: {module.EXAMPLE}"
             module.add_arguments(sub)
+            # Suppressed where it is not given: its default must not undo one that stood before the command.
             if name in JOBS_COMMANDS:
                 sub.add_argument("--jobs", metavar="DIR", default=argparse.SUPPRESS, help=jobs_help)
             sub.set_defaults(run=module.run)
@@ -76,6 +77,7 @@ def build_parser(command: str | None) -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None, *, open_ui: Opener | None = None, open_demo: Opener | None = None) -> int:
     """Run one command; returns its exit code. The screens, if installed above, are handed in as callables."""
+    # Before anything loads numpy, which reads them once.
     for name in ONE_THREAD:
         os.environ.setdefault(name, "1")
     make_ready()
@@ -83,6 +85,7 @@ def main(argv: Sequence[str] | None = None, *, open_ui: Opener | None = None, op
         try:
             return _run(list(sys.argv[1:] if argv is None else argv), open_ui, open_demo)
         finally:
+            # Here, where a full disk or a closed pipe can still be told: the interpreter's own flush comes too late.
             sys.stdout.flush()
     except HisswayError as e:
         say(f"hissway: {e}")
@@ -123,6 +126,7 @@ def _command(argv: Sequence[str]) -> str | None:
     for word in words:
         if word in COMMANDS:
             return word
+        # Abbreviations too, which argparse takes.
         if len(word) > len("--") and "--jobs".startswith(word):
             next(words, None)
     return None
@@ -165,5 +169,6 @@ def drop(stream: TextIO) -> None:
     """Let what a stream still holds go nowhere, so that the interpreter does not complain when it ends."""
     with suppress(OSError, ValueError):  # one without a descriptor has nobody to complain to
         nowhere = os.open(os.devnull, os.O_WRONLY)
+        # By descriptor: what the interpreter flushes as it ends goes there as well.
         os.dup2(nowhere, stream.fileno())
         os.close(nowhere)

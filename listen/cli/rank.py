@@ -109,6 +109,7 @@ def _rounds_of_job(folder: Path, name: str) -> Iterator[tuple[str, Round | str]]
 def _print(name: str, outcome: RoundResult | str, as_json: bool) -> None:
     if as_json:
         line = {"round": name, "error": outcome} if isinstance(outcome, str) else outcome
+        # At once: whoever reads the pipe gets each round as it is judged.
         print(json_line(line), flush=True)
     elif isinstance(outcome, str):
         print(f"hissway: {plain(outcome, MAX_WORDS)}", file=sys.stderr, flush=True)

@@ -116,6 +116,7 @@ def _make_way(wanted: dict[Path, Path], *, force: bool) -> None:
             raise UsageError(
                 f"{part} holds an interrupted recording; --finish makes {target.name} of it, --force drops it"
             )
+    # Only once none refuses: a take is dropped whole or not at all.
     for part in wanted:
         part.unlink(missing_ok=True)
 
@@ -161,6 +162,7 @@ def _from_microphone(
                 microphone, lambda stop: microphone.record(parts, args.seconds, stop, _told), args.seconds, lead
             )
         except AudioError as error:
+            # Of its own kind, which says whether a device was lost.
             raise type(error)(f"{error}; {_kept(wanted)}") from error
         finally:
             microphone.close()

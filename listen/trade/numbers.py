@@ -55,6 +55,7 @@ def agreeing_share(loss_percent: float) -> tuple[float, float]:
 
 def between(x: float, xs: Sequence[float], ys: Sequence[float]) -> float:
     """Straight line between table entries, flat beyond the ends."""
+    # Held, not carried on: beyond its ends a rule of thumb says nothing.
     if x <= xs[0]:
         return ys[0]
     if x >= xs[-1]:

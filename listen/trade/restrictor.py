@@ -36,7 +36,9 @@ def leak_mm(loss_percent: float, restrictor_mm: float, supply_kpa: float = SUPPL
     Raises ReadingError: a loss, bore or supply outside what a tester shows."""
     _check(loss_percent, restrictor_mm, supply_kpa)
     supply, held = _absolute(supply_kpa), _absolute(supply_kpa * (1 - loss_percent / 100))
+    # Equal mass through both: areas stand as the inverse of what a square millimetre of each passes.
     passed = supply * _flow(held / supply) / (held * _flow(OUTSIDE_KPA / held))
+    # Areas go with the square of bores.
     return restrictor_mm * math.sqrt(passed)
 
 

@@ -47,6 +47,7 @@ def valves_in_turn(neighbours: Sequence[int]) -> list[dict[int, OpenValve | None
     In a four each of the others has a valve off its seat, in larger engines some have none; of two neighbours no two
     stand alike.
     """
+    # In the order of a cycle, so that neighbours in turn never stand alike.
     turns: tuple[OpenValve | None, ...] = ("intake", "overlap", "exhaust", None)
     return [{n: turns[(first + i) % len(turns)] for i, n in enumerate(neighbours)} for first in range(len(turns))]
 
@@ -107,6 +108,7 @@ def transfer(path: PathId, point: Point, open_valve: OpenValve | None = None) ->
     for row in _table().row:
         if row.path != path or row.point not in ("", point.id, point.row.id, point.row.like):
             continue
+        # With both valves ajar either row fits.
         if row.valve and (open_valve is None or open_valve not in (row.valve, "overlap")):
             continue
         return Transfer(row.mean_db, row.spread_db, row.why, bool(row.valve))

@@ -13,6 +13,7 @@ def number(value: float | None, decimals: int = 1, *, sign: bool = False) -> str
     if value is None:
         return UNKNOWN
     text = f"{value:+.{decimals}f}" if sign else f"{value:.{decimals}f}"
+    # After rounding: -0.04 is written as 0.0.
     if float(text) == 0:
         text = text.lstrip("+-")
     return text.replace("-", MINUS)

@@ -15,6 +15,7 @@ MOST_CHARACTERS = 400
 
 def plain(text: object, limit: int = MOST_CHARACTERS) -> str:
     """Text as one safe line of at most ``limit`` characters; what is cut ends in an ellipsis."""
+    # Cut before it is looked through: a hostile text may have any length.
     line = "".join(" " if c in "\t\n\r" else c for c in str(text)[: limit + 1])
     safe = "".join(STANDS_FOR if commands_a_terminal(c) else c for c in line)
     return safe if len(safe) <= limit else safe[: limit - 1] + "…"
@@ -40,5 +41,6 @@ def json_line(value: Any) -> str:
 
 
 def _escaped(char: str) -> str:
+    # JSON's escapes are UTF-16: what lies beyond takes two of them.
     pairs = char.encode("utf-16-be")
     return "".join(f"\\u{unit:04x}" for unit in struct.unpack(f">{len(pairs) // 2}H", pairs))

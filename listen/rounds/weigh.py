@@ -13,6 +13,7 @@ from listen.judge.log_sum import log_sum
 from listen.judge.loudness import SharedDrift, log_likelihood
 from listen.judge.result import EngineSay, ShopSeen
 from listen.rounds.model import Facts
+from listen.same_fields import same_fields
 from listen.signal.bands import LOWER_HZ
 from listen.signal.contrast import Contrast
 from listen.signal.drift import RoundDrift, estimate
@@ -253,13 +254,6 @@ def _bubbles(points: Sequence[PointTakes]) -> Bubbles | None:
 
 
 def _readings(facts: Facts) -> Readings:
-    return Readings(
-        loss_percent=facts.loss_percent,
-        loss_others_percent=facts.loss_others_percent,
-        restrictor_mm=facts.restrictor_mm,
-        supply_kpa=facts.supply_kpa,
-        compression_dry_kpa=facts.compression_dry_kpa,
-        compression_wet_kpa=facts.compression_wet_kpa,
-        bubbles_seen=facts.bubbles_seen,
-        valves=open_valves(facts),
-    )
+    pressures = "supply_kpa", "compression_dry_kpa", "compression_wet_kpa"
+    others = "loss_percent", "loss_others_percent", "restrictor_mm", "bubbles_seen"
+    return Readings(**same_fields(facts, *pressures, *others), valves=open_valves(facts))

@@ -19,6 +19,7 @@ from listen.jobs.folder.chain import JOURNAL, Chain, own_lines
 from listen.jobs.folder.journal import GENESIS, utc_now
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import Waiting, latest_round, standing, waiting
+from listen.same_fields import same_fields
 from listen.voice.names import STATES
 from listen.voice.times import moment
 
@@ -59,12 +60,7 @@ class JobSummary(msgspec.Struct, frozen=True, kw_only=True):
 
 def summarize(job: Job, chain: Chain, stat: os.stat_result | None) -> JobSummary:
     return JobSummary(
-        id=job.id,
-        title=job.title,
-        shop=job.shop,
-        opened=job.opened,
-        changed=job.changed,
-        simulated=job.simulated,
+        **same_fields(job, "id", "title", "shop", "opened", "changed", "simulated"),
         engine=job.engine.name or job.engine.layout,
         details=" ".join(job.details.values()),
         cylinders=len(job.engine.cylinders),

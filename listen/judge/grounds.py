@@ -88,7 +88,7 @@ def withheld(
     found = {PathId.NONE: silence, PathId.SET_UP: _not_both(grounds, mouths)}
     found[PathId.FITTING] = _not_alike(grounds) or _rival_unheard(grounds, PathId.FITTING)
     for path in LEAKS:
-        # Bubbles are the surer witness there: water swallows the hiss, and they come from nowhere else.
+        # Water swallows the hiss: bubbles that speak for the coolant need none beside them.
         quiet = None if bubbles and path is PathId.COOLANT_PASSAGE else _not_at_its_own(grounds, path)
         found[path] = quiet or _rival_unheard(grounds, path)
     return {path: missing for path, missing in found.items() if missing is not None}

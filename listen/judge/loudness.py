@@ -178,8 +178,8 @@ def _carried(
     stands out of the noise.
     """
     noise = np.sqrt(np.diag(cov))
-    # Signed by noise only where nothing stands out: then the templates' mean says which bands would carry it.
-    # exp(50) is more than any contrast.
+    # What stands out, and a little of what templates have on average: where nothing does, that alone says it.
+    # Held at exp(50), more than any contrast.
     carries = np.maximum(np.expm1(np.minimum(rho, 50.0)), 0.0) + noise.mean() * ratio / ratio.mean()
     carries = carries * weight
     return np.asarray(np.eye(len(rho)) - carries / carries.sum())

@@ -172,7 +172,7 @@ def bubbles_heard(paths: Paths, counts: Bubbles) -> float:
     """
     bubbles = BUBBLE_RATES_HZ * DETECTED_SHARE
     extra = bubbles if PathId.COOLANT_PASSAGE in paths else np.zeros(1)
-    # A freak brings events at the rates of bubbles, whatever the cause: only a share of the odds hangs on them.
+    # A freak brings events at the rates of bubbles whatever the cause: a ratchet alone then proves no leak.
     told, freak = math.log(1.0 - FREAK) + _both(counts, extra), math.log(FREAK) + _both(counts, bubbles)
     return float(np.logaddexp(told, freak))
 

@@ -106,6 +106,7 @@ def _inputs(record: RoundRecord) -> set[tuple[str, float | None]]:
 def _kind_of(record: RoundRecord) -> str:
     """What the supervisor who overruled, or else the latest fresh verdict, says of a cylinder; empty for nothing."""
     decided = record.decision.payload if record.decision else None
+    # A person's word goes before the program's, whenever either was said.
     if isinstance(decided, Overruled):
         return "sound" if decided.paths == ("none",) else "leaking"
     return record.verdict.result.verdict.kind if record.verdict and not record.stale else ""
@@ -114,6 +115,7 @@ def _kind_of(record: RoundRecord) -> str:
 def _loss(job: Job, record: RoundRecord) -> float:
     """Loss read in the round, else on its cylinder; a cylinder without any counts as the worst."""
     read = job.reading_for("loss", record)
+    # A cylinder nobody measured may lose anything: it stands behind all that were.
     return read.si if read else 100.0
 
 

@@ -76,6 +76,7 @@ def standing(record: RoundRecord) -> Standing:
         round_id=record.id,
         cylinder=record.cylinder,
         by="nobody",
+        # Of a round that nobody decided: the latest closes it.
         signature=record.signatures[-1] if record.signatures else None,
         stale=record.stale,
         changed=record.changed_after_signing,

@@ -57,6 +57,7 @@ class ChannelsScreen(Dialog[tuple[str, ...]]):
         self._rest_s = max(0.0, self._rest_s - LOOK_S)
         self._waited_s += LOOK_S
         if self._waited_s >= SIMULATED_AFTER_S:
+            # For the demo: a simulated microphone waits for no finger, a real one does nothing here.
             self._listener.tap(len(self._given))
             self._waited_s = 0.0
         found = self._listener.recent(HEARD_S)

@@ -33,6 +33,7 @@ def _point_row(
         return replace(row, standing=Standing.SKIPPED, note=skip.reason)
     if result is not None:
         return judged(row, result)
+    # Before the verdict there is the check of the clip alone; after it that number would be a second one.
     if excess is not None and (record.live_clips(p.id, "air") or record.live_clips(p.id, SWITCHED)):
         return replace(row, standing=Standing.SO_FAR, excess_db=excess)
     if again := _refused(p.id, record):

@@ -111,6 +111,7 @@ def _again(folder: Path, job: Job, stored: Judged, judge: Judge) -> tuple[str, s
     where = first_difference(msgspec.to_builtins(stored.result), msgspec.to_builtins(again))
     if not where:
         return "", ""
+    # The same version has to say the same; another one may have learnt since.
     if stored.version == program_version():
         return f"computed again from its clips it differs at {where}", ""
     then, now = _words(stored.result.verdict), _words(again.verdict)
@@ -138,6 +139,7 @@ def first_difference(a: Any, b: Any, at: str = "") -> str:
             return f"{at} ({len(a)} then, {len(b)} now)"
         pairs = enumerate(zip(a, b, strict=True))
         return next((d for n, (x, y) in pairs if (d := first_difference(x, y, f"{at}[{n}]"))), "")
+    # A truth value is a number to Python, and none to a reader.
     numbers = all(isinstance(x, int | float) and not isinstance(x, bool) for x in (a, b))
     same = a == b or (numbers and math.isclose(a, b, rel_tol=SAME_RELATIVE, abs_tol=SAME_ABSOLUTE))
     if same or (isinstance(a, str) and isinstance(b, str) and _same_words(a, b)):
@@ -147,6 +149,7 @@ def first_difference(a: Any, b: Any, at: str = "") -> str:
 
 def _same_words(a: str, b: str) -> bool:
     """Same sentence, each number in it the same within one unit of its last digit."""
+    # The words between the numbers first: only figures may differ, and by a last digit.
     if _NUMBER.split(a) != _NUMBER.split(b):
         return False
     pairs = zip(_NUMBER.findall(a), _NUMBER.findall(b), strict=True)

@@ -172,6 +172,7 @@ class _Graph:
                 heapq.heappush(ready, (self.lines[h].event.time, h))
             _, found = heapq.heappop(ready)
             yield found
+            # Only now may what follows it come: times of two machines' clocks never put a line before one it names.
             waiting.done(found)
 
 

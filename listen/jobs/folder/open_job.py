@@ -131,6 +131,7 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
             raise JobError(f"{self.folder}: has no round {part.round_id}; open the round first")
         flac = self.clip_path(part.clip)
         with job_errors("keep the clip", flac):
+            # Some tools leave empty folders out when they copy a job.
             flac.parent.mkdir(exist_ok=True)
         return flac
 
@@ -141,6 +142,7 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
         """
         if self._bench is None:
             return ()
+        # A crash between event and end leaves both: such a take is a clip already.
         known = {c.id for r in self.job.rounds for c in r.clips}
         rounds = {r.id for r in self.job.rounds}
         return tuple(p for p in partials(self.folder) if p.clip not in known and p.round_id in rounds)

@@ -94,6 +94,7 @@ class EngineView(Drawn, can_focus=True):
             line.fill(MARGIN, MARGIN + max(map(len, self.rows)) * (box + GAP) - GAP, "─", "rule")
             line.put(0, "front", "dim")
             return line
+        # One bank has no crank line between banks on which the word could stand.
         if len(self.rows) == 1 and part == self._box_height // 2:
             line.put(0, "front", "dim")
         for i, number in enumerate(row):
@@ -113,6 +114,7 @@ class EngineView(Drawn, can_focus=True):
         line.dot(at + box - 1, side, pen)
         room = box - 2
         head = f"{drawn.glyph} {number}"
+        # Flat there is one line for both: what stands goes before what was read.
         told, pen = (drawn.standing, drawn.pen) if drawn.standing[0] else (drawn.reading, "strong")
         forms, style = {
             1: ((*(f"{head} {t}".rstrip() for t in told), head), pen) if self.flat else ((head,), "strong"),

@@ -72,6 +72,7 @@ class Weights(DrawnList):
         if not lines or self.path is None:
             head.put(0, NOTHING_WEIGHED, "dim")
             return [head]
+        # Of long names a third of the line at most, so that the bars keep room.
         name = min(max(len(_source(w)) for w in lines) + 1, max(width // 3, 26))
         bar = max(width - name - 18, 8)
         head.put(name, "speaks against ◀ ┃ ▶ speaks for".center(bar), "dim")

@@ -56,6 +56,7 @@ def widths(columns: tuple[Column, ...], room: int, plugs: list[str]) -> dict[str
     if "plug" in taken:
         wanted = max([len("Plug"), *(cell_len(p) for p in plugs)])
         taken["plug"] = min(wanted, max(MOST_PLUG, rest // 2))
+        # What the plug leaves is the verdict's, which is cut to its shorter forms where it has to be.
         rest -= taken["plug"]
     return taken | {"verdict": max(rest, 12)}
 

@@ -68,7 +68,9 @@ class EngineScreen(EngineKeys):
 
     def _fill(self, rows: tuple[CylinderRow, ...], job: Job) -> None:
         table: DataTable[Text] = self.query_one("#table", DataTable)
+        # Filled anew, it forgets where one was.
         at = table.cursor_coordinate if table.row_count else Coordinate(0, 1)
+        # With its columns: their widths belong to the screen's size and to what stands in them.
         table.clear(columns=True)
         wide = self.size.width >= WIDE
         table.cell_padding, gap = (1, 0) if wide else (0, 1)
@@ -82,6 +84,7 @@ class EngineScreen(EngineKeys):
             words = cells.texts(row, job)
             words["verdict"] = fitting(cells.verdict_forms(row), widths["verdict"])
             table.add_row(*(_broken(words[c.id], widths[c.id], gap) for c in columns), height=None)
+        # Held within: the engine may have been described with fewer cylinders meanwhile.
         table.move_cursor(row=min(at.row, len(rows) - 1), column=min(at.column, len(columns) - 1))
 
     def _fit(self) -> None:

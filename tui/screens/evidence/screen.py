@@ -106,6 +106,7 @@ class EvidenceScreen(PlayingScreen[None]):
         """Have all made anew away from the screen; until then nothing of another clip stays."""
         paths, heat = self._paths(), self.query_one(Heat)
         self._seen = self._level = None
+        # First of all: a plot of another clip beside these words would be read as theirs.
         heat.picture, heat.empty = None, WORKED_OUT if paths else "no clips at this point"
         self.query_one(SpectraPlot).empty()
         self.query_one(LevelPlot).empty()
@@ -118,7 +119,9 @@ class EvidenceScreen(PlayingScreen[None]):
     async def _draw(self, paths: dict[str, Path]) -> None:
         """Spectra and picture of a quiet and an air clip."""
         heat = self.query_one(Heat)
+        # Two rows a line: a cell shows two half blocks.
         size = (max(heat.size.width - AXIS, 8), max((heat.size.height - 1) * 2, 4))
+        # The other one where there is but one clip.
         chosen = self._pictured if self._pictured in paths else next(iter(paths))
         try:
             seen, picture = await in_thread(looked, paths, chosen, self._part, *size)

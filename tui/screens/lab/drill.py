@@ -102,6 +102,7 @@ class DrillScreen(HearingScreen[None]):
         self.refresh_bindings()
         self.query_one(Banner).say = Say("", "The next round is being made ready ...", "")
         self._held = await self.made(lambda: session.held)
+        # The screen may have been left while the round was made.
         if self._held is not None and self.is_attached:
             self.go("hear" if session.called is None else "again")
 
@@ -125,6 +126,7 @@ class DrillScreen(HearingScreen[None]):
     def _list_pairs(self) -> None:
         pairs = self.query_one(Pairs)
         names = ("without its hiss", "with it") if self._without else ("quiet", "air")
+        # Counted by what was played: without its hiss and quiet against air are two things to have heard.
         heard = {p.id: p.heard for p in pairs.pairs if p.clips == names} if self.phase == "truth" else {}
         pairs.pairs = tuple(Pair(p, point(p).words, names, heard.get(p, 0)) for p in self.held.points)
 

@@ -125,6 +125,7 @@ class MicrophoneScreen(BayScreen[None]):
     @in_background("check")
     async def _check(self) -> None:
         report = await self._heard(_looked_at, "listening to the shop", CHECK_S)
+        # Only once it was checked: moving along the list chooses nothing for the next round.
         self.bay.prefer(input_name=self._chosen)
         self.query_one("#answer", Static).update(_report(report, self._full_scale_db_spl))
         self._note(report)
@@ -154,9 +155,11 @@ class MicrophoneScreen(BayScreen[None]):
         def tick() -> None:
             countdown.count = Count(word, max(end - time.monotonic(), 0.0), seconds, live=True)
 
+        # A count of its own: the recording waits in a thread, which draws nothing.
         timer = self.set_interval(0.1, tick)
         self._checking = True
         try:
+            # As was promised: recorded, looked at and forgotten.
             with temporary_folder("hissway-mic-") as folder:
                 await listener.record([folder / "check.part"], seconds)
                 return await in_thread(lambda: look(read_part(folder / "check.part")))

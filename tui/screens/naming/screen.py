@@ -48,6 +48,7 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
         self.recordings = found.recordings
         self._order, self._points, self._step = found.order, points, step
         self._sounds = -1
+        # One recording is surely the clip that is due: said beforehand, and as easily said otherwise.
         if len(self.recordings) == 1 and not found.named and step.kind == "clip":
             self.recordings = in_walking_order(self.recordings, 0, [p.id for p in points], (step.point, step.walk))
         self._dropped = self.recordings

@@ -135,6 +135,7 @@ class PageScreen(BayScreen[None]):
             await self._correct(line, line.payload)
         elif isinstance(was := line.payload, ev.NoteAdded):
             text = await self.answer(OneLineScreen("The note", was.text))
+            # Two events in one write: the old note never stands beside the new one.
             if text is not None and text != was.text:
                 self.write(take_back(line, "written anew"), msgspec.structs.replace(was, text=text))
         elif isinstance(was := line.payload, ev.ByEarCalled) and was.role == "tech" and line.may_be_taken_back:

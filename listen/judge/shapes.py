@@ -1,7 +1,7 @@
 """What a leak may sound like: a broad prior over spectral slopes and bends, red ones included.
 
 Jets rise by about 6 dB an octave below their peak; ring packs, drains and ducts turn that over. A jet-only prior once
-called a loud red release silence, so slopes from -8 to +8 dB an octave are all given a place.
+called a loud red release silence, so slopes from -9 to +6 dB an octave are all given a place.
 """
 
 import numpy as np

@@ -13,7 +13,7 @@ from listen.signal.switching import RISE_S, USUAL_REACTION_S, Timeline, share_at
 from listen.signal.take import MAD_TO_SIGMA
 
 STEP_S = 0.1
-"""Half the shortest reaction, four frames."""
+"""No longer than the shortest reaction; four frames."""
 SMOOTH_STEPS = 5
 """Running median: a knock of up to 0.2 s is no edge."""
 CLICK_FRAMES, CLICK_RANK = 5, 1

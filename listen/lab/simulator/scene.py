@@ -37,7 +37,7 @@ class Truth(msgspec.Struct, frozen=True, kw_only=True):
 
 class Part(msgspec.Struct, frozen=True, kw_only=True):
     kind: str
-    """A row of ``background.PARTS``: noise, throb, tones, speech, clanks, ratchet, knocks, drips."""
+    """``noise``, ``throb``, or a row of ``noises.MAKERS``: tones, speech, clanks, ratchet, knocks, drips."""
     level_db: float
     """Power of steady parts, peak of single events, in dB about the background's unit level."""
     curve: Curve = FLAT

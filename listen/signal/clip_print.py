@@ -8,7 +8,6 @@ again in another clip (a recording played in a loop, clips cut from one long tak
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -81,11 +80,6 @@ def _course(spectra: Spectra, edges: Sequence[float]) -> NDArray[np.float32]:
     return np.asarray(10.0 * np.log10(medians + 1e-20), dtype=np.float32)
 
 
-@cache
-def _window(n: int) -> NDArray[np.float32]:
-    return np.hanning(n).astype(np.float32)
-
-
 def _ends(clip: Sound) -> NDArray[np.complex64]:
     from scipy.fft import rfft  # keeps float32; only when something is measured
 
@@ -93,7 +87,7 @@ def _ends(clip: Sound) -> NDArray[np.complex64]:
     n = min(n, clip.frames)
     lo, hi = (int(f * n / clip.rate_hz) for f in END_EDGES_HZ)
     # Through a window, else the jump from the last sample to the first would fill every bin.
-    both = np.stack([clip.part(0, n), clip.part(clip.frames - n, clip.frames)]) * _window(n)
+    both = np.stack([clip.part(0, n), clip.part(clip.frames - n, clip.frames)]) * np.hanning(n).astype(np.float32)
     # Up to nine tenths of half the rate: above lies the anti-alias filter, which is every recording's.
     bins = rfft(both, axis=1)[:, lo : min(hi, int(0.45 * n))]
     # Phases alone: a copy keeps them through any gain and filter, and no loud tone outweighs the rest.

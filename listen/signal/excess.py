@@ -41,7 +41,12 @@ class Excess:
 def whitening(contrast: Contrast) -> NDArray[np.float64]:
     """Inverse-variance weights over bands from the quiet clips alone [shape=(B,)], sum 1."""
     # From quiet alone: weights that saw the air clip would choose the bands where chance is loudest.
-    w = 1.0 / np.diag(contrast.quiet.cov if contrast.silent is None else contrast.silent)
+    return by_variance(contrast.quiet.cov if contrast.silent is None else contrast.silent)
+
+
+def by_variance(cov: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Weights over bands by the inverse of their variances, the diagonal of ``cov`` [shape=(B, B)]; sum 1."""
+    w = 1.0 / np.diag(cov)
     return np.asarray(w / w.sum())
 
 

@@ -54,13 +54,8 @@ def exhibit(quiet: Clip | None, air: Clip | None) -> Exhibit:
     return Exhibit(np.log10(np.sqrt(edges[:-1] * edges[1:])), curves[0], curves[1], _tones(of[0], of[1]))
 
 
-def _kept(s: Spectra) -> NDArray[np.bool_]:
-    power = np.maximum((s.power @ band_weights(s, usable_band_hz(s))).astype(np.float64), TINY)
-    return gate(np.log(power))
-
-
 def _curve(s: Spectra, edges_hz: NDArray[np.float64]) -> Curve:
-    keep = _kept(s)
+    keep = gate(np.log(np.maximum((s.power @ band_weights(s, usable_band_hz(s))).astype(np.float64), TINY)))
     density = s.power[keep].mean(axis=0, dtype=np.float64) / (s.rate_hz / s.frame)
     # Running sums, read between bins: a row narrower than a bin gets its share of it.
     sums = np.concatenate([[0.0], np.cumsum(density)])

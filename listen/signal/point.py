@@ -290,15 +290,6 @@ def _pair_flags(
     """What the good quiet clips say about each other, and the first of them about the first good air clip."""
     quiets = [(clips[i][1], all_spectra[i]) for i in good if clips[i][0] is Kind.QUIET]
     hissing = [f for one, other in combinations(quiets, 2) for f in compare_quiets(one, other)]
-    return tuple(sorted(hissing, key=lambda f: -f.value)[:1]) + _against_air(clips, all_spectra, good)
-
-
-def _against_air(
-    clips: Sequence[tuple[Kind, Sound]], all_spectra: Sequence[Spectra], good: Sequence[int]
-) -> tuple[Flag, ...]:
-    # Backwards, so that of each kind the first one stays.
-    first = {clips[i][0]: i for i in reversed(good)}
-    if Kind.QUIET not in first or Kind.AIR not in first:
-        return ()
-    q, a = first[Kind.QUIET], first[Kind.AIR]
-    return compare_clips((clips[q][1], all_spectra[q]), (clips[a][1], all_spectra[a]))
+    told = tuple(sorted(hissing, key=lambda f: -f.value)[:1])
+    airs = [(clips[i][1], all_spectra[i]) for i in good if clips[i][0] is Kind.AIR]
+    return told + compare_clips(quiets[0], airs[0]) if quiets and airs else told

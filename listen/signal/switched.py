@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from listen.signal.contrast import Contrast, Group
 from listen.signal.drift import NEPER_PER_DB, Drift, RoundDrift
-from listen.signal.excess import whitening
+from listen.signal.excess import by_variance, whitening
 from listen.signal.locked_fit import Fit, fit
 from listen.signal.spectra import Spectra
 from listen.signal.switched_blocks import (
@@ -196,16 +196,6 @@ def student(dof: float) -> Drift:
     return Drift(kappa, zeros, zeros, np.diff(ends), 0)
 
 
-def _whitening(cov: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Weights over bands by inverse variance [shape=(B,)], sum 1: about those that the excess is summed with.
-
-    How much a sum over bands varies is fitted for one such sum. Of talk, loud in few bands, the one by bandwidth varies
-    less than the variances say the excess does: 1.18 standard deviations for one, 1.08 with these.
-    """
-    w = 1.0 / np.diag(cov)
-    return np.asarray(w / w.sum())
-
-
 def _fitted(
     made: Blocks, weight: NDArray[np.float64], bandwidth_hz: NDArray[np.float64], period_s: float
 ) -> tuple[Fit, Fit]:
@@ -213,7 +203,9 @@ def _fitted(
 
     Blocks with hiss scatter by its power too, and those on a slope by what the slope is not known.
     """
-    of_excess = _whitening(fit(made.y, made.share, made.t_s, made.seconds, period_s, weight).cov)
+    # How much a sum over bands varies is fitted for one such sum: about that of the excess. Of talk, loud in few bands,
+    # the one by bandwidth varies less than variances say the excess does: 1.18 standard deviations for one, so 1.08.
+    of_excess = by_variance(fit(made.y, made.share, made.t_s, made.seconds, period_s, weight).cov)
     first = fit(made.y, made.share, made.t_s, made.seconds, period_s, of_excess)
     h, steady = max(float(weight @ first.h), 0.0), 1.0 / (OVERLAP_EFFICIENCY * bandwidth_hz.sum())
     variance = steady * (1.0 + h * made.share) ** 2 / made.seconds + h**2 * made.shares.var(axis=0)

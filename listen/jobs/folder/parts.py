@@ -61,22 +61,13 @@ def clip_file(folder: Path, clip_id: str) -> Path | None:
     return folder / CLIPS / f"{clip_id}.flac" if is_clip_id(clip_id) else None
 
 
-def _link_in(path: Path, top: Path) -> str:
-    """The first link on the way from ``top`` (not looked at) to ``path``; empty where there is none."""
-    way = [path, *path.parents]
-    # From the top: the first link is the one that leads out of the job.
-    for step in reversed(way[: way.index(top)]):
-        if step.is_symlink():
-            return step.relative_to(top).as_posix()
-    return ""
-
-
 def clip_fault(folder: Path, clip: ClipKept) -> str:
     """Why the file of a clip of the job in ``folder`` is not the one that was kept; empty where it is."""
     if (path := clip_file(folder, clip.clip)) is None:
         return "its id cannot be a file name"
     try:
-        if _link_in(path, folder):
+        # From the clip up to the job's folder, which is not looked at itself.
+        if any(step.is_symlink() for step in (path, *path.parents[: path.parents.index(folder)])):
             return "is a link to somewhere else; what it holds may change unseen"
         # A pipe of that name would keep its reader waiting for ever.
         if path.exists() and not path.is_file():

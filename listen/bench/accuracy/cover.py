@@ -77,6 +77,7 @@ def some_hiss(rng: np.random.Generator) -> NDArray[np.float64] | float:
 
 
 def cover(rounds: int, noise: Path | None, seed: int, workers: int) -> tuple[Cover, ...]:
+    # seed + 1: other clips than those whose detection is measured.
     pool = make_pool("pink", min(MOST_CLIPS, CLIPS_A_ROUND * rounds), seed + 1, workers)
     out = []
     many, some = (max(1, round(rounds * k)) for k in (STEADY_ROUNDS_A_ROUND, UNSTEADY_ROUNDS_A_ROUND))
@@ -188,6 +189,7 @@ def _recorded_shares(folder: Path) -> tuple[list[str], NDArray[np.float64]]:
 def _recorded_long_run(file: str, n: int) -> NDArray[np.float64]:
     """Mean over the whole recording [shape=(13,)]."""
     count = int(file_seconds(file, RATE_HZ) * RATE_HZ) // n
+    # A fixed seed: the mean is kept for all rounds over this recording, whoever asks first.
     pieces = stretch(Background(name="", file=file), np.random.default_rng(0), [n] * count, RATE_HZ)
     return np.asarray(np.mean([reduce(x * np.float32(LEVEL))[0].mean for x in pieces], axis=0))
 

@@ -62,7 +62,8 @@ def detection(rounds: int, seed: int, workers: int) -> Detection:
 
 def _depth(pool: Pool, rounds: int, seed: int, workers: int) -> Depth:
     silent, hissing = PAIRS_A_ROUND * rounds, DEPTH_PAIRS_A_ROUND * rounds
-    split = enumerate(zip(pieces(silent, CHUNKS), pieces(hissing, CHUNKS), strict=False))
+    chunks = min(CHUNKS, hissing)  # no piece is empty, so fewer pairs than pieces would leave silent ones undrawn
+    split = enumerate(zip(pieces(silent, chunks), pieces(hissing, chunks), strict=True))
     found = spread(_pairs, [(pool, (seed, 11, c), s, h) for c, (s, h) in split], workers)
     alarms = sum(f[0] for f in found)
     shares = np.sum([f[1] for f in found], axis=0) / hissing

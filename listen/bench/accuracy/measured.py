@@ -19,9 +19,8 @@ from listen.signal.point import PointTakes
 from listen.signal.switching import commanded_times
 from listen.trade.points import Kind, walking_order
 
-MEASURING_ROOMS = ("signal", "lab/simulator", "trade")
-"""What is kept is of no use once a file of these rooms has changed."""
-
+MEASURING = ("signal/**/*", "lab/simulator/**/*", "trade/**/*", "rounds/switching.py")
+"""What is kept is of no use once one of these files has changed."""
 
 Clips = Mapping[str, Sequence[tuple[Kind, Clip]]]
 """By point, in walking order."""
@@ -59,8 +58,8 @@ Judge = Callable[[Measured], Forecast]
 def _state() -> str:
     digest = sha256()
     root = Path(listen.__file__).parent
-    for room in MEASURING_ROOMS:
-        for file in sorted((root / room).rglob("*")):
+    for pattern in MEASURING:
+        for file in sorted(root.glob(pattern)):
             if file.suffix in (".py", ".toml"):
                 digest.update(file.read_bytes())
     return digest.hexdigest()[:12]

@@ -60,6 +60,7 @@ def numbers(clips: Mapping[str, Sequence[tuple[Kind, Clip]]]) -> dict[str, dict[
             continue
         for peer, found in out.items():
             over, under = (float(np.mean([f[peer] for f in group])) for group in (air, quiet))
+            # TINY: a clip of digital silence has no logarithm.
             db = 10.0 * float(np.log10(max(over, TINY) / max(under, TINY)))
             for path in point(name).row.own:
                 found[str(path)] = max(found.get(str(path), -np.inf), db)
@@ -71,6 +72,7 @@ FIXED = (SOUND, "fitting", "set-up")
 NOT_HEARD = -1e6
 """Stands for a path whose point was not recorded: no odds at any temperature."""
 LEAST_LOG = -20.0
+"""The fit takes no log probability below: a truth that was not recorded would outweigh all other rounds."""
 STARTS = (0.3, 1.0, 3.0)
 """Temperatures the fit starts from, as parts of the numbers' spread."""
 
@@ -114,6 +116,7 @@ def fit(peer: str, cases: Sequence[Case]) -> Fitted:
 
     tops = sorted(max(c.numbers[peer].values(), default=0.0) for c in cases)
     hits = [sum(scripted(c.numbers[peer], t) in c.truth for c in cases) for t in tops]
+    # The count of hits changes at these numbers only, so no threshold between them need be tried.
     threshold = tops[int(np.argmax(hits))]
     x, y = _tables(peer, cases)
     spread = float(np.std(tops)) + 1e-3
@@ -125,6 +128,7 @@ def fit(peer: str, cases: Sequence[Case]) -> Fitted:
 
     tries = []
     for s in STARTS:
+        # Sound starts at the threshold, which a leak must pass; fitting and set-up below it.
         start = [np.log(s * spread), threshold, threshold - spread, threshold - spread]
         tries.append(minimize(loss, start, method="Nelder-Mead", options={"maxiter": 2000}))
     best = min(tries, key=lambda r: r.fun).x
@@ -133,6 +137,7 @@ def fit(peer: str, cases: Sequence[Case]) -> Fitted:
 
 
 def _temperature(v: NDArray[np.float64]) -> float:
+    # The search is unbounded: exp must neither overflow nor divide by 0.
     return float(np.exp(np.clip(v[0], -12.0, 12.0)))
 
 

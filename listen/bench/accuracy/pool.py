@@ -87,6 +87,7 @@ def make_pool(name: str, clips: int, seed: int, workers: int) -> Pool:
     chunks = max(1, round(clips / CHUNK))
     size = min(clips, CHUNK)
     rendered = spread(_render, [(name, seed, c, size) for c in range(chunks)], workers)
+    # The bias hangs on the frame and the bands alone, so any clip's serves.
     return Pool(name, tuple(t for group in rendered for t, _ in group), rendered[0][0][1])
 
 
@@ -95,6 +96,7 @@ def scaled(take: TakeBands, gain: NDArray[np.float64] | float) -> TakeBands:
 
 
 def picked(rng: np.random.Generator, pool: Pool, count: int) -> Sequence[TakeBands]:
+    # Without replacement: a clip beside itself would differ by nothing.
     return [pool.takes[i] for i in rng.choice(len(pool.takes), count, replace=False)]
 
 
@@ -124,6 +126,7 @@ def silence(_: np.random.Generator) -> float:
 def drift_gain(rng: np.random.Generator, sd_db: float, smooth_share: float) -> NDArray[np.float64]:
     """Power gain per band of one clip [shape=(13,)]."""
     octaves = np.log2(CENTRES_HZ)
+    # 1e-9: rounding must not make the matrix indefinite.
     smooth = np.linalg.cholesky(np.exp(-np.abs(octaves[:, None] - octaves)) + 1e-9 * np.eye(len(octaves)))
     coloured = smooth @ rng.standard_normal(len(octaves))
     z = np.sqrt(1.0 - smooth_share) * rng.standard_normal() + np.sqrt(smooth_share) * coloured
@@ -136,6 +139,7 @@ def drawn_round(rng: np.random.Generator, pool: Pool, drift_db: float, smooth_sh
     for name in POINTS:
         truth = np.asarray(np.broadcast_to(hiss(rng), pool.bias.shape))
         gains = [drift_gain(rng, drift_db, smooth_share) for _ in range(3)]
+        # Added, not multiplied: the hiss does not drift with the shop.
         gains[1] = gains[1] + truth
         before, air, after = (scaled(t, g) for t, g in zip(picked(rng, pool, 3), gains, strict=True))
         points.append(point_takes(name, (before, after), (air,), pool.bias))
@@ -176,6 +180,7 @@ def drifting_false_alarms(pool: Pool, rounds: int, seed: int, workers: int) -> d
     """False alarms over so many rounds of four points, by kind of drift."""
     out = {}
     for i, (name, share) in enumerate(KINDS.items()):
+        # 21: a stream of its own; depth draws from 11, cover from 31.
         jobs = [(pool, (seed, 21, i, c), share, each) for c, each in enumerate(pieces(rounds, CHUNKS))]
         alarms = sum(spread(_alarms, jobs, workers))
         out[name] = exact_rate(alarms, rounds * len(POINTS))

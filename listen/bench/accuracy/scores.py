@@ -139,6 +139,7 @@ def augrc(confidence: NDArray[np.float64], loss: NDArray[np.float64]) -> float:
 
 def ece(confidence: NDArray[np.float64], right: NDArray[np.float64]) -> float:
     """Expected calibration error in ten equal bins; ``right`` may be a stack [shape=(..., n)] and is then averaged."""
+    # Confidence of just 1 belongs to the last bin.
     bins = np.clip((confidence * ECE_BINS).astype(np.intp), 0, ECE_BINS - 1)
     gap = (right - confidence) @ np.eye(ECE_BINS)[bins] / confidence.size
     return float(np.abs(gap).sum(axis=-1).mean())
@@ -194,6 +195,6 @@ def not_beaten(ours: Scores, peer: Scores) -> tuple[str, ...]:
 
 
 def standing(bar: Bar, scores: Scores) -> str:
-    """``met`` or ``missed``; ``no rounds`` where there is no figure."""
+    """``met`` or ``MISSED``; ``no rounds`` where there is no figure."""
     value = bar.figure(scores)
     return "no rounds" if value is None else "met" if bar.passes(scores, value) else "MISSED"

@@ -65,6 +65,7 @@ def measure(root: Path, rounds: int, passes: int, workers: int, seed: int) -> Sp
     from listen.bench.speed.contenders import CONTENDERS, make_archive, sound_files
 
     folders = make_archive(root, rounds, seed)
+    # Each in a fresh process: what this one has imported or still holds must not count.
     with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as alone:
         seconds = alone.submit(_time_all, folders, passes).result()
     with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as alone:
@@ -136,6 +137,7 @@ def _time_workers(folders: list[Path], passes: int, workers: int) -> float:
 
     best = float("inf")
     with Parallel(n_jobs=workers) as pool:
+        # Several jobs a process, so that each gets one and has its imports behind it.
         pool(delayed(ours)(folders[0]) for _ in range(4 * workers))
         for _ in range(passes):
             began = time.perf_counter()

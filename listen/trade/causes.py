@@ -34,6 +34,7 @@ class Cause(Row, frozen=True, kw_only=True):
     @property
     def prior_db(self) -> float:
         p = self.prior_percent / 100
+        # Decibans, as the evidence weighs: 10 of them are odds ten times as long.
         return 10 * math.log10(p / (1 - p))
 
 

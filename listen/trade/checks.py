@@ -115,6 +115,7 @@ def checks_between(
     offered whatever they need.
     """
     fit = (c for c in checks() if c.separates(a, b) and c.fits(done, found))
+    # False sorts before True; the sort is stable, so the table's order holds within each.
     return tuple(sorted(fit, key=lambda c: not c.only_with))
 
 
@@ -132,6 +133,7 @@ def safe_order(wanted: Iterable[Check], done: frozenset[str], found: frozenset[s
     due = [f for f in firsts() if found.intersection(f.found) and not done.intersection({f.check, *f.unless})]
     firsts_of = ((c, (f.check for f in due if c.turns in f.before and c.id != f.check)) for c in wanted)
     ordered = (check_named(next(first, c.id)) for c, first in firsts_of)
+    # Two that wait for the same first check show it once.
     return tuple({c.id: c for c in ordered}.values())
 
 

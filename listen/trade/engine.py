@@ -190,6 +190,7 @@ def points_for(engine: Engine, n: int) -> tuple[Point, ...]:
 
     Both mouths of a dual exhaust are walked: the far one is the control, and shows a wrongly assumed side.
     """
+    # Refuses a cylinder that the engine has not.
     place(engine, n)
     return tuple(point(id) for row in point_rows() for id in _walked(engine, n, row))
 

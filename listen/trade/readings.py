@@ -52,6 +52,7 @@ def ask_pressure(
     if entry.kpa == 0:
         return (Question(id="zero", text=f"{what} reads 0: was it measured? A dead cylinder still shows a little."),)
     low, high = (DIESEL_KPA if fuel == "diesel" else USUAL_KPA).get(what, USUAL_KPA[what])
+    # The other cylinders first: they tell more of this engine than what is usual.
     slip = _slip_against(entry, [m for m in mates_kpa if m > 0]) or _slip_alone(entry, what, low, high)
     if slip:
         return (slip,)
@@ -79,6 +80,7 @@ def _slip_alone(entry: Pressure, what: What, low: float, high: float) -> Questio
     if low <= entry.kpa <= high:
         return None
     fits = [u for u in KPA_PER if u != entry.unit and low <= Pressure(entry.value, u).kpa <= high]
+    # Where two units would fit, neither is likelier.
     if len(fits) != 1:
         return None
     meant = Pressure(entry.value, fits[0])

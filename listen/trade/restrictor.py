@@ -51,6 +51,7 @@ def loss_behind(
 
     Raises ReadingError: as :func:`leak_mm`."""
     if math.isclose(restrictor_mm, other_mm) or not HELD_PERCENT[0] <= loss_percent <= HELD_PERCENT[1]:
+        # 50: such a loss may pass here, a bore or supply out of range may not.
         _check(50.0, restrictor_mm, supply_kpa)
         return loss_percent
     wanted_mm = leak_mm(loss_percent, restrictor_mm, supply_kpa)

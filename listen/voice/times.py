@@ -24,7 +24,10 @@ def moment(iso: str) -> str:
 def moment_and_zone(iso: str) -> str:
     """The same with its distance from UTC, for paper that travels."""
     local = _local(iso)
-    return plain(iso, 40) if local is None else f"{local.strftime(WITH_TIME)} (UTC{local.strftime('%z')[:3]})"
+    if local is None:
+        return plain(iso, 40)
+    zone = local.isoformat(timespec="minutes")[16:].removesuffix(":00")  # some zones lie half an hour apart
+    return f"{local.strftime(WITH_TIME)} (UTC{zone})"
 
 
 def day(iso: str) -> str:

@@ -87,6 +87,9 @@ def test_moments_are_local(monkeypatch: pytest.MonkeyPatch) -> None:
         assert times.moment_and_zone("2026-03-01T23:30:00Z") == "2026-03-02 01:30 (UTC+02)"
         assert times.day("2026-03-01T23:30:00Z") == "2026-03-02"
         assert times.moment("yesterday") == "yesterday"
+        monkeypatch.setenv("TZ", "IST-5:30")
+        time.tzset()
+        assert times.moment_and_zone("2026-03-01T23:30:00Z") == "2026-03-02 05:00 (UTC+05:30)"
     finally:
         monkeypatch.undo()
         time.tzset()

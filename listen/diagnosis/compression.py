@@ -90,9 +90,11 @@ def _reference(read: Sequence[float], expected: float | None) -> float | None:
     if not rest:
         return top
     if expected is not None:
+        # Above both: an engine that reads high all over has no odd one out.
         too_high = top > high * expected and top > high * rest[0]
     else:
         even = len(rest) >= 2 and rest[-1] >= threshold("watch_share") * rest[0]
+        # Further above, the others are low rather than this one high.
         too_high = even and high * rest[0] < top <= threshold("high_share_most") * rest[0]
     return rest[0] if too_high else top
 
@@ -113,6 +115,7 @@ def _whole(d: DryTest, words: str) -> list[Finding]:
     words, spread = f"{words}, {d.short_of}", 1 - min(d.share.values(), default=1.0)
     if spread <= threshold("even_spread"):
         return [Finding("all-low-even", (), words)]
+    # Neither even nor plainly uneven: half a sign.
     return [Finding("all-low-uneven", (), words, 1.0 if spread > threshold("uneven_spread") else 0.5)]
 
 

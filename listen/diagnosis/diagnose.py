@@ -9,7 +9,7 @@ from listen.diagnosis import told
 from listen.diagnosis.case import CylinderCase, EngineCase, Finding
 from listen.diagnosis.compression import compression_findings, dry_test, wet_findings
 from listen.diagnosis.ear import ear_findings
-from listen.diagnosis.faults import NOTHING, Lead, at_place, folded_shares, leads, says_something, spoken
+from listen.diagnosis.faults import NEAR, NOTHING, Lead, at_place, folded_shares, leads, says_something, spoken
 from listen.diagnosis.leakage import behind_one_restrictor, leakage_findings, losses
 from listen.diagnosis.model import (
     Candidate,
@@ -43,8 +43,6 @@ OPEN_BELOW = 0.3
 """A leading cause less probable than this is not said to be the case..."""
 OPEN_RIVALS = 3
 """...nor one with so many rivals that is not more likely than not."""
-NEAR = 10 ** (-threshold("rivals_db") / 10)
-"""Share of the leading cause's probability from which another is its rival."""
 
 
 def diagnose(case: EngineCase) -> Diagnosis:

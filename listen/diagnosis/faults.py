@@ -12,6 +12,8 @@ from listen.trade.numbers import threshold
 
 LOOKS = ("plugs", "smoke", "symptoms", "alone")
 """Families that can point to a whole-engine cause beside a cylinder's own fault."""
+NEAR = 10 ** (-threshold("rivals_db") / 10)
+"""Share of the leading cause's probability from which another is its rival."""
 NOTHING = "nothing-found"
 CLEARED_DB = 3.0
 """A cause this far below its prior has been spoken against by the tests, not merely left out."""
@@ -78,6 +80,7 @@ def leads(ranked: Sequence[Standing], findings: Sequence[Finding]) -> tuple[Lead
     if any(s.cause == NOTHING for s in field) or not could:
         # "Nothing found" is there, or nothing speaks at all: then whatever is likeliest leads.
         could = list(range(len(field)))
+    # Folded shares tie at 0; the score then decides.
     top = field[max(could, key=lambda i: (shares[i], field[i].score_db))]
     found = [_lead(top, ranked)]
     if top.cause == NOTHING:
@@ -104,8 +107,6 @@ def at_place(cylinder: int | None, ranked: Sequence[Standing]) -> tuple[Standing
 def _lead(top: Standing, ranked: Sequence[Standing]) -> Lead:
     cylinders = _cylinders(top, ranked)
     field = at_place(top.cylinder if cylinders else None, ranked)
-    if top not in field:
-        field = (top, *(s for s in field if s.cause != top.cause))
     return Lead(top, cylinders, field, folded_shares(field))
 
 
@@ -178,9 +179,8 @@ def _beside_wide(ranked: Sequence[Standing], findings: Sequence[Finding], found:
 
 def _rivals(lead: Lead) -> list[Standing]:
     """Causes at the same place that it cannot be told from: what they explain needs no further fault."""
-    # Decibans as a ratio of odds.
-    near = 10 ** (-threshold("rivals_db") / 10) * lead.share
-    return [s for s, p in zip(lead.field, lead.shares, strict=True) if p >= near and spoken(s) and s.cause != NOTHING]
+    near = zip(lead.field, lead.shares, strict=True)
+    return [s for s, p in near if p >= NEAR * lead.share and spoken(s) and s.cause != NOTHING]
 
 
 def _stands_beside(field: Sequence[Standing], cylinders: tuple[int, ...]) -> Lead | None:

@@ -100,6 +100,7 @@ def stop_signs(findings: Sequence[Finding], made: Sequence[Made]) -> tuple[str, 
     """Rows of evidence with which the engine is not to be started, of the findings at hand and the checks made."""
     rows = evidence_rows()
     lifted = {f.id for f in findings} | {f"{m.check}:{m.outcome}" for m in made}
+    # What is heard as likely only, or by ear alone (a share of a half), forbids nothing.
     found = (rows[f.id] for f in findings if f.share > 0.5 and f.id in rows)
     return tuple(dict.fromkeys(row.id for row in found if row.stop and not lifted.intersection(row.stop_until)))
 

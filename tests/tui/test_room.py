@@ -16,10 +16,12 @@ from listen.jobs.folder.store import create_job
 from listen.jobs.ways import WAYS
 from listen.trade.engine import Exhaust, engine_of_rows, layout
 from listen.trade.facts import plugs
+from listen.trade.points import point
 from tests.jobs.short import begin_round
 from tui.app import HisswayApp
 from tui.content import fitting
 from tui.screens.help.screen import HelpScreen, key_lines
+from tui.screens.round.now import Outcome
 from tui.screens.round.screen import RoundScreen
 from tui.screens.verdict.screen import VerdictScreen
 from tui.widgets.edges import KeyBar
@@ -225,3 +227,34 @@ async def test_at_50_columns_the_page_of_a_job_has_room_for_its_words(tmp_path: 
         await until(pilot, lambda: "at intake" in words(app))
         rows = [line for line in screen_text(app).splitlines() if "● opened as" in line]
         assert len(rows) == 1 and "opened as t: engine" in rows[0]
+
+
+async def test_a_long_reason_takes_the_meters_lines_before_those_of_the_points(tmp_path: Path) -> None:
+    """What is heard at a point stands in its row; a refusal of four lines must not push the last ones off."""
+    app = bench(tmp_path, engine=layout("inline-4"))
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen = await to_quiet_walk(pilot)
+        why = "samples are clipped; turn the input down, hold the microphone further off, and take it again. " * 3
+        for outcome, meter in ((Outcome(False, why), False), (None, True)):
+            screen.change(outcome=outcome)
+            await until(pilot, lambda o=outcome: ("and take it again" in words(app)) is (o is not None))
+            await settle(pilot)
+            names = [point(p).row.words.partition(" of")[0] for p in screen.points()]
+            rows = screen_text(app)[screen_text(app).index("off on  off") :]
+            assert len(names) == 5 and all(name in rows for name in names)
+            assert ("dBFS" in screen_text(app)) is meter
+
+
+async def test_a_toast_leaves_the_line_open_in_which_a_figure_was_refused(tmp_path: Path) -> None:
+    app = bench(tmp_path)
+    async with app.run_test(size=(80, 24), notifications=True) as pilot:
+        await to_engine(pilot)
+        await pilot.press("right", "right", "right", "right")
+        await pilot.press("4")
+        await until(pilot, lambda: bool(app.screen.query("#line")))
+        await pilot.press("x", "enter")
+        await until(pilot, lambda: "! " in words(app))
+        refused = next(line for line in screen_text(app).splitlines() if "! " in line)
+        app.notify("The last figure stands: a toast of some length, in a corner, for a while. " * 3)
+        await until(pilot, lambda: "a toast of some length" in words(app))
+        assert refused[:40] in screen_text(app) and len(refused.split()) > 4

@@ -21,6 +21,8 @@ class Say:
     """``plain``, ``good``, ``again`` or ``caution``."""
 
 
+EDGE = 3
+"""Columns of border and padding."""
 OUTCOME = {"good": "$success", "again": "bold $error"}
 
 
@@ -38,9 +40,18 @@ class Banner(Static):
 
     say: reactive[Say] = reactive(Say())
 
-    def watch_say(self, say: Say) -> None:
+    def words(self) -> list[Content]:
+        """What it says, text by text."""
+        say = self.say
         step = "bold $warning" if say.tone == "caution" else "bold"
         told = ((say.where, "$secondary"), (say.step, step), (say.more, "$secondary"))
         outcome = (say.outcome, OUTCOME.get(say.tone, ""))
-        self.update(Content("\n").join(shown(text, pen) for text, pen in (*told, outcome) if text))
+        return [shown(text, pen) for text, pen in (*told, outcome) if text]
+
+    def lines(self, columns: int) -> int:
+        """Lines it takes on a screen of so many columns."""
+        return sum(len(text.wrap(columns - EDGE)) for text in self.words())
+
+    def watch_say(self, say: Say) -> None:
+        self.update(Content("\n").join(self.words()))
         self.set_classes(f"-{say.tone}")

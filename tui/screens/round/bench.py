@@ -6,6 +6,8 @@ from functools import partial
 from operator import is_not
 from typing import Any
 
+from textual.geometry import Size
+
 from listen.errors import HisswayError, JobError
 from listen.jobs.events import Payload, WayChosen
 from listen.jobs.walk import Step
@@ -29,18 +31,18 @@ class Bench(BayScreen[None]):
     def __init__(self, round_id: str) -> None:
         super().__init__(round_id)
         self.now = Now()
-        self._made: tuple[Any, int, View] | None = None
+        self._made: tuple[Any, Size, View] | None = None
         self._listening_at = ("", "")
 
     @property
     def view(self) -> View:
         """The view of the job and of now: made once, however often it is asked for."""
         job, prefs = self.job, self.bay.preferences
-        of, lines = (job, self.now, prefs), self.size.height
+        of, size = (job, self.now, prefs), self.size
         # Frozen values: the same objects give the same view, and need not be compared field by field.
-        if self._made is None or lines != self._made[1] or any(map(is_not, of, self._made[0])):
+        if self._made is None or size != self._made[1] or any(map(is_not, of, self._made[0])):
             gauge = self.bay.services.gauge(job.round(self.round_id).cylinder)
-            self._made = of, lines, view(job, self.round_id, self.now, prefs, lines, gauge)
+            self._made = of, size, view(job, self.round_id, self.now, prefs, size.height, gauge)
         return self._made[2]
 
     def step(self) -> Step:

@@ -34,8 +34,8 @@ ONE_KEY = ("go", "back", "stop")
 """Actions that share their key with another: where they do nothing that one has it."""
 TYPED = {f"go('{kind}')" for kind in FIGURES}
 """Where a digit begins a figure."""
-ABOVE_LADDER = 19
-"""Lines needed besides the rows of the ladder."""
+ABOVE_LADDER, BESIDE_BANNER = 19, 12
+"""Lines needed besides the rows of the ladder; and besides them and the banner, with the meter."""
 MORE_WHERE_LARGE, MOST_A_ROW = 7, 4
 """Lines that the large letters take besides; lines of the ladder a point at most."""
 LARGE_FROM = 40
@@ -131,7 +131,10 @@ class RoundScreen(BringingIn):
             ladder.set_class(isinstance(shown.panel, Microphone), "-recording")
             room = self.size.height - ABOVE_LADDER - large * MORE_WHERE_LARGE
             ladder.tall = min(max(room // max(len(shown.point_rows), 1), 1), MOST_A_ROW)
-            self.query_one(LevelMeter).hush = shown.hush
+            meter, needed = self.query_one(LevelMeter), BESIDE_BANNER + len(shown.point_rows)
+            meter.hush = shown.hush
+            # A long verdict, or reason to record again, takes the meter's lines before those of the points.
+            meter.display = self.now.busy or banner.lines(self.size.width) + needed <= self.size.height
             letters = self.query_one(Large)
             letters.left, letters.right = shown.large
             self._put_up(shown.panel)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import threading
 from pathlib import Path
 
 import msgspec
@@ -453,6 +454,30 @@ async def test_evidence_shows_and_plays_both_clips(tmp_path: Path) -> None:
         await until(pilot, lambda: len(app.services.fake_player.played) == 2)
         await pilot.press("right")
         await until(pilot, lambda: "+0.1 dB over quiet" in screen_text(app))
+
+
+async def test_while_spectra_are_worked_out_their_place_says_so(tmp_path: Path, monkeypatch) -> None:
+    """An empty frame looks like a clip without sound; nor is a tone denied before anybody looked."""
+    from tui.screens.evidence import screen as evidence
+
+    go, made = threading.Event(), evidence.looked
+
+    def slow(*about):
+        go.wait(60)
+        return made(*about)
+
+    monkeypatch.setattr(evidence, "looked", slow)
+    round_id = await judged_job(tmp_path)
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(160, 45)) as pilot:
+        await to_engine(pilot)
+        app.push_screen(EvidenceScreen(round_id, "intake"))
+        try:
+            await until(pilot, lambda: screen_text(app).count("being worked out ...") == 2)
+            assert "tones with the air: none" not in screen_text(app)
+        finally:
+            go.set()
+        await until(pilot, lambda: "kHz" in screen_text(app) and "being worked out" not in screen_text(app), 400)
 
 
 async def test_microphone_check_answers_in_a_sentence(tmp_path: Path) -> None:

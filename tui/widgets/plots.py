@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from math import floor, log10
 from typing import TYPE_CHECKING, Any
 
+from textual.app import RenderResult
+from textual.containers import Grid
 from textual_plot import HiResMode, NumericAxisFormatter, PlotWidget
 
 if TYPE_CHECKING:
@@ -32,7 +34,7 @@ class _Kilohertz(NumericAxisFormatter):
 
 
 class StillPlot(PlotWidget, can_focus=False):
-    """A plot that cannot be dragged or zoomed, so that two of them always compare; unseen before there is a curve."""
+    """A plot that cannot be dragged or zoomed, so that two of them always compare; words before there is a curve."""
 
     DEFAULT_CSS = "StillPlot { background: $background; min-height: 8; }"
 
@@ -42,16 +44,21 @@ class StillPlot(PlotWidget, can_focus=False):
     def on_mount(self) -> None:
         super().on_mount()
         self.margin_left, self.margin_bottom, self.margin_top = 7, 3, 0
-        self.visible = False
+        self.empty("")
 
-    def empty(self) -> None:
-        """What was drawn for another point must not stay."""
+    def empty(self, words: str) -> None:
+        """Words in its place: what was drawn for another point must not stay."""
         self.clear()
-        self.visible = False
+        self.query_one(Grid).visible = False
+        self._words = words
+        self.refresh()
+
+    def render(self) -> RenderResult:
+        return super().render() if self.query_one(Grid).visible else self._words
 
     def show(self, seen: Exhibit | SwitchedLevel) -> None:
-        """Draw it once there is room for it: what is not seen has no size."""
-        self.visible = True
+        """Draw it once there is room for it."""
+        self.query_one(Grid).visible = True
         self.call_after_refresh(self.draw, seen)
 
     def draw(self, seen: Any) -> None:

@@ -24,7 +24,7 @@ from tui.screens.evidence.words import compared, flags, followed, numbers
 from tui.screens.hearing import PlayingScreen
 from tui.screens.point_rows import neighbour_point
 from tui.widgets.heat import AXIS, Heat
-from tui.widgets.plots import LevelPlot, SpectraPlot
+from tui.widgets.plots import LevelPlot, SpectraPlot, StillPlot
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -108,8 +108,8 @@ class EvidenceScreen(PlayingScreen[None]):
         self._seen = self._level = None
         # First of all: a plot of another clip beside these words would be read as theirs.
         heat.picture, heat.empty = None, WORKED_OUT if paths else "no clips at this point"
-        self.query_one(SpectraPlot).empty()
-        self.query_one(LevelPlot).empty()
+        for plot in self.query(StillPlot):
+            plot.empty(heat.empty)
         self.refresh_bindings()
         self.query_one("#views").set_class(SWITCHED in paths, "-switched")
         self._words()
@@ -127,6 +127,7 @@ class EvidenceScreen(PlayingScreen[None]):
             seen, picture = await in_thread(looked, paths, chosen, self._part, *size)
         except HisswayError as e:
             heat.empty = plain(e)
+            self.query_one(SpectraPlot).empty("no spectra of these clips")
             return
         self._seen, heat.picture = seen, picture
         if self.size.width < WIDE:  # octaves are whole lines: what they leave is the spectrum's
@@ -139,10 +140,17 @@ class EvidenceScreen(PlayingScreen[None]):
         from listen.rounds.switched_level import switched_level
 
         on_s = self.record.live_clips(self.at, SWITCHED)[-1].kept.on_s
-        self._level = await in_thread(switched_level, paths[SWITCHED], on_s)
-        if self._level is not None:
+        plot = self.query_one(LevelPlot)
+        try:
+            self._level = await in_thread(switched_level, paths[SWITCHED], on_s)
+        except HisswayError as e:
+            plot.empty(plain(e))
+            return
+        if self._level is None:
+            plot.empty("When its air went on and off is not known.")
+        else:
             self._words()
-            self.query_one(LevelPlot).show(self._level)
+            plot.show(self._level)
 
     def _words(self) -> None:
         judged = self.record.verdict
@@ -150,7 +158,7 @@ class EvidenceScreen(PlayingScreen[None]):
         sound = f"♪ {self._sounding}" if self._sounding else "1, 2 and 3 play it"
         played = shown(f"{sound}{', hiss band only' if self._hiss_only else ''}", "$accent")
         if self.record.live_clips(self.at, SWITCHED):
-            beside = followed(self._level, self.job, self.record) if self._level else [shown(WORKED_OUT)]
+            beside = followed(self._level, self.job, self.record) if self._level else []
         else:
             beside = [compared(self._seen)]
         self.query_one("#head", Static).update(Content("\n").join([numbers(result), *beside, played]))

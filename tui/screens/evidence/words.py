@@ -38,8 +38,8 @@ def compared(seen: Exhibit | None) -> Content:
     """Which line is which, how much of each clip its gate kept, and the tones that come with the air."""
     curves = (seen.quiet, seen.air) if seen else (None, None)
     quiet, air = (f"kept {share(c.kept) if c else UNKNOWN}   " for c in curves)
-    tones = ", ".join(f"{hz / 1000:.1f} kHz" for hz in seen.tones_hz[:4]) if seen else ""
-    told = f"{air}dB per Hz   tones with the air: {tones or 'none'}"
+    tones = ", ".join(f"{hz / 1000:.1f} kHz" for hz in seen.tones_hz[:4]) or "none" if seen else UNKNOWN
+    told = f"{air}dB per Hz   tones with the air: {tones}"
     return Content.assemble(("┄ quiet ", "$secondary"), quiet, ("━ air ", "$primary"), told)
 
 

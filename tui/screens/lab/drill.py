@@ -221,7 +221,7 @@ class DrillScreen(HearingScreen[None]):
             self.query_one(kind).display = kind is wanted and not again
         ladder.display = again and bool(ladder.point_rows)
         heat.empty, heat.picture = "making the picture ...", None
-        plot.empty()
+        plot.empty("working out the spectra ...")
         if not again:
             self.call_after_refresh(self._draw, self.query_one(Pairs).chosen.id)
 

@@ -58,6 +58,7 @@ def share_right(
     """Probability of the right interval; arguments broadcast."""
     x, t, s = (np.asarray(v, dtype=np.float64) for v in (level_db, threshold_db, spread_db))
     g = 1.0 / INTERVALS
+    # Held at 60 spreads: further out the exponential overflows, and nothing changes.
     rise = 1.0 / (1.0 + np.exp(-np.clip((x - t) / s, -60.0, 60.0)))
     return np.asarray(g + (1.0 - g) * (1.0 - np.asarray(lapse)) * rise)
 
@@ -77,6 +78,7 @@ def _prior() -> NDArray[np.float64]:
 
 def _surprise(p: NDArray[np.float64]) -> NDArray[np.float64]:
     """Sum of -p ln p over the last axis, nats."""
+    # Nought times its logarithm is nought, not a fault.
     return np.asarray(-(p * np.log(np.maximum(p, 1e-300))).sum(axis=-1))
 
 
@@ -99,6 +101,7 @@ class EarRun:
             return START_DB
         both = self.weight.sum(axis=1)
         right = (_right() @ self.weight[:, :, None])[:, :, 0].T  # half the time of einsum
+        # Rounding must not make a probability negative.
         wrong = np.maximum(both - right, 0.0)
         answers = np.stack([right.sum(axis=1), wrong.sum(axis=1)], axis=-1)
         # What is left open after the answer: of threshold and answer together, less what the answer itself leaves open.

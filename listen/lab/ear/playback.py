@@ -42,6 +42,7 @@ def _band_noise(rng: np.random.Generator, low_hz: float, high_hz: float) -> Clip
     shape = curve(np.where(np.abs(OCTAVES - centre) <= half, 0.0, -90.0))
     power = unit_power(shape, n, CHECK_RATE_HZ)
     wave = np.fft.irfft(gaussian(rng, power, n), n) * 10 ** (CHECK_DBFS / 20)
+    # 20 ms up and down: a click at either end would tell where the noise is.
     ramp = np.minimum(1.0, np.minimum(np.arange(n), np.arange(n)[::-1]) / (0.02 * CHECK_RATE_HZ))
     return Clip.of(wave * ramp, CHECK_RATE_HZ, name=f"noise of {low_hz:.0f}-{high_hz:.0f} Hz")
 

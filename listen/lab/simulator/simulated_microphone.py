@@ -110,6 +110,7 @@ class SimulatedMicrophone:
             self._idle()
         blocks = [self._meter.popleft() for _ in range(len(self._meter))]
         if blocks and self._tap is not None:
+            # A finger on one capsule: a step that no other channel has.
             blocks[-1][: len(blocks[-1]) // 4, self._tap % self.channels] = 0.5
             self._tap = None
         return blocks

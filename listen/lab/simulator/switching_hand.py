@@ -55,6 +55,7 @@ def as_switched(spec: RoundSpec, commanded: Spans, how: Mapping[str, Switched]) 
     seconds = commanded[-1][1] + commanded[0][0]
 
     def switched(point: PointSpec) -> PointSpec:
+        # Reversed: of two takes of a kind the first one stays in the dict.
         first = {t.kind: t for t in reversed(point.takes) if t.kind in SWITCHED_AS}
         takes = (
             TakeSpec(kind=SWITCHED_AS[kind], order=1, seconds=seconds, switched=how[point.point], also=t.also)

@@ -7,7 +7,6 @@ rounds sealed under a key: clips, facts and truths, so that neither names nor si
 import secrets
 import tempfile
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import msgspec
@@ -18,7 +17,7 @@ from listen.lab.learners import drills_dir
 from listen.lab.simulator.render import TakeKey
 from listen.lab.simulator.scene import RoundSpec
 from listen.lab.training import seal
-from listen.lab.training.held import Held
+from listen.lab.training.held import Held, bare
 from listen.rounds.model import Facts
 from listen.same_fields import same_fields
 from listen.signal.clip import Clip
@@ -62,7 +61,7 @@ def _flac(clip: Clip, room: Path) -> bytes:
     from listen.audio.write import write_clip
 
     path = room / "clip.flac"
-    write_clip(path, replace(clip, taken=None, device="", gain_db=None, overflows=0, name=""))
+    write_clip(path, bare(clip))
     return path.read_bytes()
 
 
@@ -109,6 +108,7 @@ def _halves(path: Path) -> tuple[DrillSet, bytes, bytes]:
         raise LabError(f"{path}: there is no such drill") from None
     except OSError as error:
         raise LabError(f"{path}: cannot be read ({error.strerror or error})") from error
+    # Filled up: what is no drill may have no line at all.
     form, line, rest = (*data.split(b"\n", 2), b"", b"")[:3]
     if form != SCHEMA.encode():
         raise LabError(f"{path}: is no drill of form {SCHEMA}; make it anew")

@@ -62,14 +62,17 @@ class Held:
 
         folder.mkdir(parents=True, exist_ok=True)
         for (point, kind, order), clip in self.clips.items():
-            # A device or time would tell which round it is to whoever looks into the file.
-            bare = replace(clip, taken=None, device="", gain_db=None, overflows=0, name="")
-            write_clip(folder / f"{point}-{kind}-{order}.flac", bare)
+            write_clip(folder / f"{point}-{kind}-{order}.flac", bare(clip))
         (folder / "round.json").write_bytes(msgspec.json.encode(self.facts) + b"\n")
         return read_folder(folder, name=self.id)
 
 
 PAIR = (Kind.QUIET, Kind.AIR)
+
+
+def bare(clip: Clip) -> Clip:
+    """Without device, time and name: they would tell which round it is to whoever looks into the file."""
+    return replace(clip, taken=None, device="", gain_db=None, overflows=0, name="")
 
 
 def met(spec: RoundSpec) -> dict[TakeKey, Clip]:

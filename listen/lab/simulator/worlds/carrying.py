@@ -170,6 +170,7 @@ class Ways:
         room = common.once("room", lambda: float(np.exp(rng.uniform(*np.log(ABSORPTION_M2)))))
         away = {p: common.once(("away", p), partial(distance_m, rng, p)) for p in layout.points}
         held = {p: float(rng.uniform(*HELD_M)) for p in layout.points}
+        # A fitting's level is stated as heard 15 cm away.
         nearest = heard_db(0.15, room)
 
         def carry(source: str, first: str | None, at: str) -> float:
@@ -188,7 +189,7 @@ class Ways:
             if not self.in_the_open:
                 return through
             # Levels are those close to the mouth; across the bay the same source is that much further away.
-            apart = max(0.15, abs(away[first] - away[at]) + 0.2)
+            apart = abs(away[first] - away[at]) + 0.2
             across = heard_db(apart, room) - heard_db(held[first], room) + float(rng.normal(0, 2))
             return float(10 * np.log10(10 ** (through / 10) + 10 ** (across / 10)))
 

@@ -94,6 +94,7 @@ def steps(
 def walk(rng: np.random.Generator, order: Sequence[Step], seconds: float, restless: Restless) -> Walk:
     # Level at both ends of each clip, for what drifts within it; colour at its beginning alone.
     edges = np.array([t for s in order for t in (s.start_s, s.start_s + seconds)])
+    # The share is of variance, a wander takes a deviation: hence the roots.
     shared = wander(rng, edges, restless.level_db * np.sqrt(1 - restless.own_share), restless.level_s)
     # The points in the order walked: a set's own order would draw other numbers in every run.
     by_point = {
@@ -101,6 +102,7 @@ def walk(rng: np.random.Generator, order: Sequence[Step], seconds: float, restle
         for p in {s.point: None for s in order}
     }
     bases = [ripple(rng, 1.0, 1.6) for _ in range(3)]
+    # Three ripples of unit spread make up the whole colour's.
     colour = [wander(rng, edges[::2], restless.colour_db / np.sqrt(3), restless.colour_s) for _ in bases]
     bumps = _bumps(rng, order, restless)
     out: Walk = {}
@@ -143,6 +145,7 @@ def _part(kind: str, level_db: float, numbers: Mapping[str, float], shape: Curve
 
 
 def _span(rng: np.random.Generator) -> dict[str, float]:
+    # In three of ten it sounds already when the clip begins.
     start = rng.uniform(-0.3, 0.7)
     return {"from": max(0.0, start), "to": min(1.0, start + rng.uniform(0.25, 0.9))}
 

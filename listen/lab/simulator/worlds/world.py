@@ -220,6 +220,7 @@ class World:
             drawn_db = self.strength(rng, usual_db, source, hole, flow)
             wished_db = stated[source]
             levels[source] = drawn_db if wished_db is None else wished_db
+            # Off top dead centre air leaves by both valves, by one more than by the other.
             for part in ("intake-valve", "exhaust-valve") if source == "set-up" else (source,):
                 level = levels[source] + (float(rng.normal(0, 4)) if part == "exhaust-valve" != source else 0.0)
                 own = engine.own(part)  # none for a fitting

@@ -40,6 +40,7 @@ class Lead:
         edges = [e for pair in self.on_s for e in pair]
         passed = sum(e <= t_s for e in edges)
         until = edges[passed] if passed < len(edges) else self.seconds
+        # Edges open and shut in turn: after an odd number of them the air is on.
         return Moment(passed % 2 == 1, max(0.0, until - t_s), (passed + 1) // 2, len(self.on_s))
 
     def sound(self, player: Player, over: threading.Event, now: Callable[[], float] = monotonic) -> None:

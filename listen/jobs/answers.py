@@ -156,6 +156,7 @@ def _pressure(reading: str, text: str, job: Job, cylinder: int | None) -> tuple[
     questions = ask_pressure(
         entry,
         PRESSURES[reading],
+        # What is read once for all cylinders has no mates to be held against.
         mates_kpa=() if cylinder is None else mates,
         unit=unit_named(job.pressure_unit),
         fuel=job.engine.fuel,

@@ -108,6 +108,7 @@ def _reading(before: Job, after: Job, n: int, reading: str) -> Change | None:
         was, now = (r.si if r else None for r in (a, b))
         found = _change("loss", "percent", was, now, hypot(LOSS_POINTS, LOSS_POINTS))
         bores = [r.si for job in (before, after) if (r := job.reading("restrictor"))]
+        # A bore that nobody noted speaks against nothing.
         if len(bores) < 2 or not _apart(*bores):
             return found
         remark = "another restrictor: percents cannot be compared"
@@ -135,6 +136,7 @@ def _point(point: str, a: PointResult | None, b: PointResult | None, same_input:
         return _change("excess", "dB", was, is_, 0.0, point=point)
     if same_input and a.level_db is not None and b.level_db is not None and a.level_unit == b.level_unit:
         return _levels(point, a, b)
+    # Placement twice: the microphone was held by hand both times.
     spread = hypot(_half(a), _half(b), PLACEMENT_DB, PLACEMENT_DB)
     remark = "the shop's noise and the microphone go into an excess: compare with care"
     return _change("excess", "dB", a.excess_db, b.excess_db, spread, point=point, remark=remark)

@@ -144,7 +144,8 @@ def _by_points(p: PathResult, points: set[str]) -> float:
     terms = [db for name, db in p.evidence_db.items() if name == PRIOR or name in points]
     if not terms:
         return max(p.probability, p.involved)
-    odds = min(sum(terms), 300.0) / 10 * math.log(10)
+    # Held where a probability is nought to any eye: points may speak by thousands, and their power leaves a double.
+    odds = max(sum(terms), -300.0) / 10 * math.log(10)
     return 1 / (1 + math.exp(-odds))
 
 

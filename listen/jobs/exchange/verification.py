@@ -46,6 +46,7 @@ class Trust(msgspec.Struct, frozen=True, kw_only=True):
                 f"{made}, which is not among the keys known here; if it is the one they gave you, hissway key --allow "
                 "puts it on the list"
             )
+        # Who has a key signs with it: from then on a bare name may be anybody's.
         mine = (k for k in self.keys if same_person(k.name, check.name) or same_person(k.name, shop))
         known = next((k for k in mine if k.since and k.since <= check.time), None)
         return f"{made}, but {known.name} has signed with one since {day(known.since)}" if known else ""

@@ -5,6 +5,7 @@ Modules are compiled once, not in each of the hundreds of processes that tests s
 Files are made in memory where there is plenty: tests make 40,000 and wait for the disk after most lines they write.
 """
 
+import atexit
 import gc
 import os
 import shutil
@@ -38,7 +39,13 @@ if "TMPDIR" not in os.environ and MEMORY.is_dir() and shutil.disk_usage(MEMORY).
     tempfile.tempdir = None  # asked before this file was read
 
 
+gc.disable()  # until all is imported, which leaves nothing to collect
+
+
 def pytest_configure(config: pytest.Config) -> None:
+    if hasattr(config, "workerinput"):
+        # One of several processes, whose tests are told of: to take all it holds apart is 2 s of the processor.
+        atexit.register(os._exit, 0)
     config.addinivalue_line("markers", "system_packages: needs programs or libraries that only a system package brings")
 
 
@@ -48,6 +55,7 @@ def pytest_collection_finish() -> None:
     gc.collect()
     gc.freeze()
     gc.set_threshold(100_000, 50, 50)
+    gc.enable()
 
 
 LONGEST = ("test_real_microphone.py", "test_real_terminal.py", "test_every_slip.py", "test_soak.py")

@@ -72,7 +72,7 @@ def test_a_zero_filled_end_is_torn_not_broken() -> None:
 
 
 @given(FEW, st.data())
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=120, deadline=None)
 def test_any_flipped_bit_is_noticed_from_its_own_line(payloads: list[ev.Payload], data: st.DataObject) -> None:
     """No bit of a journal can change unseen, and the first event told as bad is the one that was changed."""
     lines = journal(payloads)
@@ -88,7 +88,7 @@ def test_any_flipped_bit_is_noticed_from_its_own_line(payloads: list[ev.Payload]
 
 
 @given(st.lists(PAYLOADS, min_size=3, max_size=12), st.data())
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_dropped_moved_repeated_lines_are_noticed_where_they_stand(
     payloads: list[ev.Payload], data: st.DataObject
 ) -> None:

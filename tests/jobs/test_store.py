@@ -18,9 +18,10 @@ from listen.errors import JobError, JobLocked, JournalBroken
 from listen.jobs import events as ev
 from listen.jobs.folder.chain import JOURNAL
 from listen.jobs.folder.store import create_job, jobs_root, list_jobs, open_job
-from listen.jobs.folder.witnesses import SUMMARY
+from listen.jobs.folder.witnesses import SUMMARY, JobSummary
 from tests.jobs.made import leave_part
 from tests.jobs.short import begin_round, note_texts
+from tests.patience import in_time
 
 HOSTILE = [
     "../../etc/passwd",
@@ -264,12 +265,10 @@ def test_five_thousand_jobs_are_listed_within_a_second(tmp_path: Path) -> None:
         folder = root / f"job-{n:04d}"
         folder.mkdir()
         for name in (JOURNAL, SUMMARY):
-            shutil.copy2(opened.folder / name, folder / name)
-    took = min(_seconds(lambda: list_jobs(root)) for _ in range(3))
-    rows = list_jobs(root)
-    assert len(rows) == 5000
-    assert len({r.folder for r in rows}) == 5000
-    assert took < 1.0, f"{took:.2f} s"
+            os.link(opened.folder / name, folder / name)
+    listed: list[list[JobSummary]] = []
+    in_time(lambda: _seconds(lambda: listed.append(list(list_jobs(root)))), 1.0)
+    assert all(len(rows) == len({r.folder for r in rows}) == 5000 for rows in listed)
 
 
 def test_a_missing_stale_or_corrupt_summary_is_rebuilt(tmp_path: Path) -> None:

@@ -58,14 +58,18 @@ def test_two_processes_give_the_same_lines(many: list[str], one: list[str], caps
 
 
 def test_job_folders_are_ranked_by_round(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A job gives one line a recorded round, named after it, like a loose round."""
-    from listen.lab.shipped import MAIN_ROUND, demo_job
+    """A job gives one line a recorded round, named after it, like a loose round; here its first two."""
+    from listen.lab.shipped import demo_job
 
     job = demo_job(tmp_path)
+    journal = (job / "journal.jsonl").read_bytes().splitlines(keepends=True)
+    second = [n for n, line in enumerate(journal) if b'"kind":"judged"' in line][1]
+    (job / "journal.jsonl").write_bytes(b"".join(journal[: second + 1]))
     assert main(["rank", "--json", str(job)]) == 0
-    lines = capsys.readouterr().out.splitlines()
-    assert any(f'"round":"{job}#{MAIN_ROUND}"' in line and '"paths":["intake-valve"]' in line for line in lines)
-    assert all('"schema":"hissway.round/1"' in line for line in lines)
+    told = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert [line["round"] for line in told] == [f"{job}#c1-2b7f90", f"{job}#c3-c40e17"]
+    assert [line["verdict"]["kind"] for line in told] == ["sound", "set-up"]
+    assert all(line["schema"] == "hissway.round/1" for line in told)
 
 
 def test_a_damaged_or_empty_job_is_one_line(

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
+from numpy.typing import NDArray
 
 from listen.cli.main import main
 from listen.errors import RoundError
 from listen.judge.result import RoundResult
+from listen.lab.simulator import background
 from listen.lab.simulator.draw import draw
 from listen.lab.simulator.render import render
-from listen.lab.simulator.scene import Switched
+from listen.lab.simulator.scene import Part, Switched
 from listen.lab.simulator.switching_hand import Hand, as_switched
 from listen.lab.simulator.worlds.world import Wishes
 from listen.rounds.evaluate import evaluate
@@ -24,6 +27,23 @@ from listen.trade.points import PathId
 
 POINTS = ("intake", "tailpipe", "oil-filler")
 TOLD = commanded_times(4, 4.0)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def shops() -> Iterator[None]:
+    """One shop's sound serves all hands and leaks of its seed: it is most of what a round takes to make, and only what
+    is made of the very same numbers is taken once more."""
+    make, known = background.synthetic, {}
+
+    def once(parts: tuple[Part, ...], rng: np.random.Generator, n: int, rate_hz: int) -> NDArray[np.complex64]:
+        key = repr((parts, rng.bit_generator.state, n, rate_hz))
+        if key not in known:
+            known[key] = make(parts, rng, n, rate_hz)
+        return known[key].copy()  # coloured in place
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(background, "synthetic", once)
+        yield
 
 
 def _round(

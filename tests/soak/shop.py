@@ -76,7 +76,9 @@ def day(root: Path, seconds: float, seed: int) -> Day:
 def _one(root: Path, role: str, name: str, seconds: float, seed: int, said: list[dict[str, Any]], errors: Path) -> None:
     home = root / name.replace(" ", "-")
     home.mkdir()
-    command = [sys.executable, "-m", "tests.soak.people", role, name, root / "jobs", home, str(seconds), str(seed)]
+    # By -c, not -m: an analyst would load the whole main module anew, screens and all, which no hissway's does.
+    start = "from tests.soak.people import main; main()"
+    command = [sys.executable, "-c", start, role, name, root / "jobs", home, str(seconds), str(seed)]
     env = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "HOME": str(home)}
     env |= {"PYTHONPATH": str(CHECKOUT), "XDG_DATA_HOME": str(home), "XDG_CONFIG_HOME": str(home)}
     with errors.open("wb") as aside:

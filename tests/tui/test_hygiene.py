@@ -16,23 +16,26 @@ HEAVY = ("numpy", "scipy", "librosa", "sounddevice", "soundfile", "matplotlib", 
 ROOT = Path(__file__).parents[2]
 
 
-def loaded_by(statement: str) -> set[str]:
-    """Top-level modules in a fresh interpreter after a statement."""
-    code = f"import sys; {statement}; print(' '.join(sorted(m for m in sys.modules if '.' not in m)))"
+BEFORE_THE_FIRST_PAINT = ("tui.terminal", "tui.app", "tui.screens.new_job.screen", "tui.screens.engine.screen")
+
+
+@pytest.fixture(scope="module")
+def loaded() -> dict[str, set[str]]:
+    """Top-level modules in one fresh interpreter after each of these, one after the other."""
+    modules = ("tui.entry", *BEFORE_THE_FIRST_PAINT)
+    code = f"import sys\nfor name in {modules}: __import__(name); print(*(m for m in sys.modules if '.' not in m))"
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
-    return set(out.stdout.split())
+    return {name: set(line.split()) for name, line in zip(modules, out.stdout.splitlines(), strict=True)}
 
 
-def test_the_entry_loads_nothing_of_the_screens() -> None:
+def test_the_entry_loads_nothing_of_the_screens(loaded: dict[str, set[str]]) -> None:
     """``hissway --help`` never pays for Textual."""
-    assert not loaded_by("import tui.entry") & {*HEAVY, "textual"}
+    assert "tui" in loaded["tui.entry"] and not loaded["tui.entry"] & {*HEAVY, "textual"}
 
 
-@pytest.mark.parametrize(
-    "module", ["tui.app", "tui.terminal", "tui.screens.new_job.screen", "tui.screens.engine.screen"]
-)
-def test_nothing_heavy_before_the_first_paint(module: str) -> None:
-    assert not loaded_by(f"import {module}") & set(HEAVY)
+@pytest.mark.parametrize("module", BEFORE_THE_FIRST_PAINT)
+def test_nothing_heavy_before_the_first_paint(loaded: dict[str, set[str]], module: str) -> None:
+    assert not loaded[module] & set(HEAVY)
 
 
 def test_importing_the_app_writes_nothing(tmp_path: Path) -> None:

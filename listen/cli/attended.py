@@ -65,6 +65,7 @@ def _countdown(
                 prompt = "" if lead is None else f"{lead.at(monotonic() - began).words}  "
                 print(f"\r{prompt}{line}", end="", file=sys.stderr, flush=True)
         except KeyboardInterrupt:
+            # Not out of the loop: the take is brought to its end first, and its caller says what became of it.
             cancel.set()
     if shown:
         print("\r" + " " * LINE_WIDTH + "\r", end="", file=sys.stderr, flush=True)

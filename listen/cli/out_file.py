@@ -23,6 +23,7 @@ def check_place(path: Path, form: str) -> None:
     """Nothing but an older file of the same form may be replaced, and no file of a job.
 
     Raises UsageError: something else has that name."""
+    # Journal and clips have endings that no form has and are refused below; the summary ends as a JSON report does.
     in_job = (path.parent / JOURNAL).exists()
     if in_job and path.name == SUMMARY:
         raise UsageError(f"{path}: is a file of the job itself; choose another name with -o")

@@ -45,6 +45,7 @@ def run(args: argparse.Namespace) -> int:
     folder = find_job(args.job, root)
     if not read_journal(folder).lines:
         raise JobError(f"{folder}: its journal holds no whole event; hissway verify tells more")
+    # Looked up for its type: from here on it is one of the forms of a report.
     kept = next(f for f in FILE_FORMS if f == form)
     if to is None and args.open:
         to = usual_place(folder, kept)

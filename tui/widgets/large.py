@@ -42,6 +42,7 @@ def put_large(line: Cells, y: int, at: int, text: str, pen: str) -> int:
     """Draw line ``y`` of a text; returns the column after it. Letters there are none of leave a gap."""
     for letter in text.upper():
         for letters, rows in DRAWN.items():
+            # Below nought where this row of letters has no such one.
             place = 4 * letters.find(letter)
             for i, dot in enumerate(rows[y][place : place + 3] if place >= 0 else ""):
                 if dot == "█":

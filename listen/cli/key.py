@@ -4,7 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from listen.errors import JobError
+from listen.errors import JobError, UsageError
 from listen.jobs.exchange import keys
 from listen.jobs.exchange.keys import fingerprint
 from listen.voice.text import plain
@@ -24,13 +24,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the file and the fingerprint to give to whoever checks signatures; or change and show the list."""
+    if args.name and not args.allow:
+        raise UsageError("--name says whose key --allow puts on the list; give both")
     if args.allow or args.forget or args.list:
         if args.allow:
             keys.allow(args.allow, args.name)
         elif args.forget:
             keys.forget(args.forget)
-        for known in keys.known_keys():
+        listed = keys.known_keys()
+        for known in listed:
             print(f"{fingerprint(known.public_key)}  {plain(known.name)}")
+        if not listed:
+            print("no key is known here; hissway key --allow puts one on the list", file=sys.stderr)
         return 0
     path = args.file or keys.key_path()
     if not args.make and not path.exists():

@@ -8,10 +8,11 @@ from functools import partial
 from pathlib import Path
 
 from listen.cli.out_file import check_place, form_of
-from listen.errors import JournalBroken, LabError, refusal
+from listen.errors import JournalBroken, LabError, UsageError, refusal
 from listen.jobs.folder.store import find_job, jobs_root, open_job
 from listen.lab import learners
 from listen.lab.learners import Learner, drills_dir, find_learner
+from listen.voice.figures import counted
 from listen.voice.text import json_line, plain
 from listen.whole_number import seed, whole
 
@@ -92,7 +93,7 @@ def _make(args: argparse.Namespace, root: Path) -> int:
     )
 
     def progress(number: int) -> None:
-        print(f"\r{number} of {wish.rounds} rounds", end="", file=sys.stderr)
+        print(f"\r{number} of {counted(wish.rounds, 'round')}", end="", file=sys.stderr)
 
     drill = make_drill(args.title, wish, args.output, root=root, progress=progress)
     print(f"\n{plain(drill.about)}", file=sys.stderr)
@@ -135,10 +136,16 @@ def _chosen(args: argparse.Namespace, root: Path) -> tuple[Learner, ...]:
     return (find_learner(root, args.learner),) if args.learner else learners.list_learners(root)
 
 
+def _said_if_none(found: tuple[Learner, ...]) -> tuple[Learner, ...]:
+    if not found:
+        print("no learners here yet; hissway lab learners --add NAME takes one in", file=sys.stderr)
+    return found
+
+
 def _score(args: argparse.Namespace, root: Path) -> int:
     from listen.lab.training.instructor import class_focus, class_lines, learner_row, score_lines
 
-    chosen = _chosen(args, root)
+    chosen = _said_if_none(_chosen(args, root))
     for learner in chosen:
         row = learner_row(root, learner)
         if args.json:
@@ -161,6 +168,8 @@ def _export_arguments(sub: argparse.ArgumentParser) -> None:
 def _export(args: argparse.Namespace, root: Path) -> int:
     from listen.lab.training.export import write_answers, write_class, write_thresholds
 
+    if args.classes and (args.learner or args.thresholds):
+        raise UsageError("--class is one table of all learners; leave the learner and --thresholds out")
     # First: a place that will not do is told before every answer was read.
     if args.output is not None:
         check_place(args.output, form_of(args.output, ("csv",)))
@@ -189,7 +198,7 @@ def _learners(args: argparse.Namespace, root: Path) -> int:
         learners.create_learner(root, args.add)
     if args.delete:
         learners.delete_learner(root, find_learner(root, args.delete))
-    for learner in learners.list_learners(root):
+    for learner in _said_if_none(learners.list_learners(root)):
         print(plain(f"{learner.id:<28} {learner.name}"))
     return 0
 

@@ -53,7 +53,6 @@ def _check(device: str, as_json: bool) -> int:
     from listen.signal.quality_mic import check_microphone
     from listen.signal.spectra import spectra
 
-    print(f"listening for {CHECK_S:g} s; knock on the bench once, then leave it alone", file=sys.stderr)
     clip = _listen(device)
     report = check_microphone(clip, spectra(clip))
     if as_json:
@@ -71,6 +70,7 @@ def _listen(device: str) -> Clip:
 
     microphone = Microphone(device)
     microphone.open()
+    print(f"listening for {CHECK_S:g} s; knock on the bench once, then leave it alone", file=sys.stderr)
     try:
         with temporary_folder("hissway-mic-") as folder:
             part = folder / "check.part"

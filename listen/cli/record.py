@@ -45,20 +45,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="what the cylinder is doing: quiet is air off; switched goes off and on, led by tones",
     )
     add("--seconds", type=float, metavar="S", help=f"length (default: {SECONDS:g}, or what --cycles take)")
-    add(
-        "--period",
-        type=float,
-        default=PERIOD_S,
-        metavar="S",
-        help="switched: from one opening to the next (default: %(default)g)",
-    )
-    add(
-        "--cycles",
-        type=int,
-        default=CYCLES,
-        metavar="N",
-        help="switched: how often the air comes on (default: %(default)d)",
-    )
+    add("--period", type=float, metavar="S", help=f"switched: from one opening to the next (default: {PERIOD_S:g})")
+    add("--cycles", type=int, metavar="N", help=f"switched: how often the air comes on (default: {CYCLES})")
     add("--device", metavar="D", help="input by number or name; hissway mic lists them")
     add("-o", "--output", required=True, type=Path, metavar="FILE", help=".flac or .wav, or a folder")
     add("--force", action="store_true", help="replace FILE if it is there")
@@ -75,10 +63,10 @@ def run(args: argparse.Namespace) -> int:
     parts = [None if t is None else t.with_name(t.name + ".part") for t in targets]
     wanted = {p: t for p, t in zip(parts, targets, strict=True) if p is not None and t is not None}
     if args.finish:
-        made = [p for p in wanted if p.exists() or not args.all]
+        made = [p for p in wanted if p.exists()]
         due = len(made)
         if not made:
-            raise UsageError(f"{args.output}: holds no interrupted take of these points")
+            raise UsageError(f"{args.output}: nothing of an interrupted recording is left there")
     else:
         _make_way(wanted, force=args.force)
         recordings = [r for r in _from_microphone(args, parts, wanted) if r is not None]
@@ -129,8 +117,10 @@ def _commands(args: argparse.Namespace) -> tuple[tuple[float, float], ...]:
 
 
 def _check_length(args: argparse.Namespace) -> None:
-    """Fill in ``--seconds`` and refuse what cannot be."""
+    """Fill in what was not given and refuse what cannot be."""
     if args.kind in SWITCHED:
+        args.cycles = CYCLES if args.cycles is None else args.cycles
+        args.period = PERIOD_S if args.period is None else args.period
         if not 2 <= args.cycles <= 60:
             raise UsageError(f"--cycles {args.cycles}: from 2 to 60 can be switched")
         if not 2.0 <= args.period <= 60.0:
@@ -138,6 +128,8 @@ def _check_length(args: argparse.Namespace) -> None:
         if args.seconds is not None:
             raise UsageError("--seconds: a switched take lasts what --period and --cycles say")
         args.seconds = switched_s(args.cycles, args.period)
+    elif args.period is not None or args.cycles is not None:
+        raise UsageError(f"--period and --cycles say how a switched take goes; --kind {args.kind} has none")
     elif args.seconds is None:
         args.seconds = SECONDS
     if not 0.2 <= args.seconds <= LONGEST_S:

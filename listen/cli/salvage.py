@@ -6,6 +6,7 @@ import sys
 from listen.jobs.exchange.salvage import salvage
 from listen.jobs.folder.store import find_job, jobs_root
 from listen.jobs.job_rules import salvaged_words
+from listen.voice.figures import counted
 from listen.voice.text import plain
 
 EXAMPLE = "hissway salvage 2026-03-02-tractor-a1b2c3"
@@ -20,5 +21,5 @@ def run(args: argparse.Namespace) -> int:
     root = jobs_root(args.jobs)
     done = salvage(find_job(args.job, root), root)
     print(done.folder)
-    print(f"{plain(salvaged_words(done.told))}; {done.clips} clip(s) are whole", file=sys.stderr)
+    print(f"{plain(salvaged_words(done.told))}; whole: {counted(done.clips, 'clip')}", file=sys.stderr)
     return 0

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from listen.jobs.exchange.unpack import unpack
 from listen.jobs.folder.store import jobs_root
+from listen.voice.figures import counted
 from listen.voice.text import plain
 
 EXAMPLE = "hissway unpack bench-engine.zip"
@@ -21,5 +22,7 @@ def run(args: argparse.Namespace) -> int:
     """Unpack; the job's folder is data, what happened is talk."""
     done = unpack(args.zip, jobs_root(args.jobs))
     print(done.folder)
-    print(f"{done.how.replace('-', ' ')}: {plain(done.text)} ({done.events} event(s) came in)", file=sys.stderr)
+    print(
+        f"{done.how.replace('-', ' ')}: {plain(done.text)} ({counted(done.events, 'event')} came in)", file=sys.stderr
+    )
     return 0

@@ -47,6 +47,13 @@ def code_of(*argv: str) -> int:
         "--jobs ~nosuchuser/x report x",
         "lab list --lab ~nosuchuser/x",
         f"record intake --kind air -o {'a' * 252}.wav",
+        "record intake --kind air --period 5 -o intake-air.wav",
+        "record intake --kind quiet --cycles 3 -o intake-quiet.wav",
+        "record intake --kind air --finish -o intake-air.wav",
+        "key --name Una",
+        "lab export Una --class",
+        "bench accuracy --noise /nonexist",
+        "bench accuracy --leaks /nonexist",
     ],
 )
 def test_what_cannot_be_meant_is_one_line_and_exit_2(line: str, capsys: pytest.CaptureFixture[str]) -> None:
@@ -54,6 +61,16 @@ def test_what_cannot_be_meant_is_one_line_and_exit_2(line: str, capsys: pytest.C
     said = capsys.readouterr()
     assert said.out == ""
     assert said.err.count("\n") == 1 and said.err.startswith("hissway")
+
+
+@pytest.mark.parametrize("line", ["key --list", "lab score", "lab learners"])
+def test_an_empty_list_is_told_beside_the_data(line: str, capsys, monkeypatch, tmp_path: Path) -> None:
+    """Nothing at all on the screen leaves one to wonder whether it was understood."""
+    for name in ("HISSWAY_LAB", "HISSWAY_KEY", "XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_STATE_HOME"):
+        monkeypatch.setenv(name, str(tmp_path / name))
+    assert code_of(*line.split()) == 0
+    said = capsys.readouterr()
+    assert said.out == "" and said.err.startswith("no ") and said.err.count("\n") == 1
 
 
 @pytest.mark.parametrize("name", ["HISSWAY_JOBS", "HISSWAY_LAB", "HISSWAY_KEY"])

@@ -6,6 +6,7 @@ import os
 import sys
 from pathlib import Path
 
+from listen.errors import UsageError
 from listen.whole_number import seed, whole
 
 SUMMARY = "every world by itself, paths named beside peers, detection against the limit, cover of the intervals"
@@ -45,6 +46,9 @@ def run(args: argparse.Namespace) -> int:
 
     from listen.bench.accuracy.sections import measure, words
 
+    for folder in (args.noise, args.leaks, args.rounds):  # before minutes have gone into it
+        if folder is not None and not folder.is_dir():
+            raise UsageError(f"{folder}: no such folder; give one that holds recordings")
     found = measure(args)
     sys.stdout.write(json.dumps(msgspec.to_builtins(found), allow_nan=False) + "\n" if args.json else words(found))
     return 0

@@ -107,7 +107,7 @@ def make_drill(
     made = draw_rounds(wish)
     how = ", the air switched on and off" if wish.switched else ""
     low_db, high_db = wish.hiss_db
-    about = f"{wish.rounds} simulated rounds{how}, hiss {low_db:g} to {high_db:g} dB about the background."
+    about = f"{counted(wish.rounds, 'simulated round')}{how}, hiss {low_db:g} to {high_db:g} dB about the background."
     shortest = min(take.seconds for spec, _ in made for p in spec.points for take in p.takes)
     if shortest < wish.seconds:
         about += f" Clips are cut to as little as {shortest:g} s: the backgrounds hold no more."

@@ -124,7 +124,7 @@ def idle(job: Job, record: RoundRecord, step: Step, now: Now, prefs: Preferences
         return ()
     likely = sorted(record.verdict.result.paths, key=lambda p: -p.involved)[:2]
     return (
-        f"Leaks, alone or with others:  {odds(((p.path, p.involved) for p in likely), '   ')}" if likely else "No odds",
+        f"Odds, alone or with others:  {odds(((p.path, p.involved) for p in likely), '   ')}" if likely else "No odds",
         _compared_with(job, record),
         "↑ ↓ a point to record once more   e its evidence   v the weight of evidence",
     )

@@ -185,6 +185,9 @@ def test_causes_the_engine_is_not_built_to_have_are_not_candidates():
     assert "gasket-next" not in {c.cause for c in diagnose(alone).candidates}
     air = EngineCase(engine=msgspec.structs.replace(layout("inline-2"), cooling="air"), symptoms=("coolant-loss",))
     assert "gasket-coolant" not in {c.cause for c in diagnose(air).candidates}
+    assert "bubbles" not in {t.test for t in diagnose(air).tests}
+    diesel = EngineCase(engine=msgspec.structs.replace(layout("inline-2"), fuel="diesel"))
+    assert {t.test for t in diagnose(diesel).tests} & {"bubbles", "plugs"} == {"bubbles"}
 
 
 def test_looks_that_all_plugs_share_are_told_in_the_order_they_were_noted():

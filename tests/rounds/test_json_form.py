@@ -132,7 +132,13 @@ def test_the_table_says_the_same(leak: Path, capsys: pytest.CaptureFixture[str])
     assert main(["rank", str(leak)]) == 0
     out, err = capsys.readouterr()
     assert out.splitlines()[0] == str(leak)
-    for words in ("intake ", "tailpipe ", "oil filler ", "odds, alone or with others: intake valve ", line["verdict"]["text"]):
+    for words in (
+        "intake ",
+        "tailpipe ",
+        "oil filler ",
+        "odds, alone or with others: intake valve ",
+        line["verdict"]["text"],
+    ):
         assert words in out
     assert f"{line['points'][0]['excess_db']:.1f}" in out
     assert err == ""

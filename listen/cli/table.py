@@ -14,7 +14,7 @@ def round_table(result: RoundResult) -> str:
     lines = [plain(result.round), "  " + head.rstrip()]
     lines += ["  " + _point_line(p) for p in result.points]
     lines += [f"    {f.flag} at {point(p.point).words}: {f.text}" for p in result.points for f in p.flags]
-    odds = verdicts.odds((p.path, p.involved) for p in result.paths if p.involved >= SHOW_PATHS_FROM)
+    odds = verdicts.odds((p.path, p.involved) for p in result.likeliest if p.involved >= SHOW_PATHS_FROM)
     lines += [*([f"  odds, alone or with others: {odds}"] if odds else []), f"  verdict: {result.verdict.text}"]
     lines += [f"  {sentence}" for sentence in result.learnt]
     if result.verdict.next:

@@ -11,6 +11,7 @@ CLEARLY_LESS_POINTS = 5.0
 """So many points of loss must lie between the reference and the cylinder under test (trade: repeats agree within 5)."""
 
 
+ALONE = "The engine has one cylinder: there is no sound one to compare with"
 DECLINED = "reference"
 """Step under which a round says that no other cylinder is to stand beside it; an empty reason takes that back."""
 

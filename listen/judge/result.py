@@ -159,3 +159,8 @@ class RoundResult(msgspec.Struct, frozen=True, kw_only=True):
     """What was learnt beyond the round: a sentence on the engine's other cylinders, one on the shop's teardowns."""
     shop: ShopSeen | None = None
     """The shop's teardowns that base rates and spreads were moved by; None: the tables' alone."""
+
+    @property
+    def likeliest(self) -> tuple[PathResult, ...]:
+        """The paths in the order of the figure that is shown: how likely each is, alone or with others."""
+        return tuple(sorted(self.paths, key=lambda p: -max(p.involved, p.probability)))

@@ -40,7 +40,7 @@ def round_part(
         settings=_settings(job, record),
         cautions=tuple(_caution(c) for c in record.cautions),
         points=tuple(_point(record, point, by_point.get(point), files) for point in ids),
-        paths=tuple(_path(p) for p in result.paths) if result else (),
+        paths=tuple(_path(p) for p in result.likeliest) if result else (),
         verdict=result.verdict.text if result else "Not judged.",
         next=result.verdict.next if result else "",
         judged_by=" ".join((f"Hissway {judged.version}, {len(judged.clips)} clips.", *judged.result.learnt))

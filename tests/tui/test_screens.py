@@ -42,7 +42,7 @@ from listen.jobs.exchange.sign import check_signatures
 from listen.jobs.folder.store import create_job, list_jobs, open_job
 from listen.jobs.to_round import judged
 from listen.jobs.walk import walked
-from listen.judge.result import Blown, EngineSay
+from listen.judge.result import Blown, EngineSay, PathResult
 from listen.trade.engine import layout
 from tui.app import HisswayApp
 from tui.screens.cautions import CautionScreen
@@ -60,6 +60,7 @@ from tui.screens.verdict.screen import VerdictScreen
 from tui.widgets import panels
 from tui.widgets.field import Field
 from tui.widgets.heat import Heat
+from tui.widgets.odds import Odds
 
 
 async def test_no_jobs_says_what_to_do(tmp_path: Path) -> None:
@@ -451,6 +452,26 @@ async def test_evidence_shows_and_plays_both_clips(tmp_path: Path) -> None:
         await until(pilot, lambda: len(app.services.fake_player.played) == 2)
         await pilot.press("right")
         await until(pilot, lambda: "+0.1 dB over quiet" in screen_text(app))
+
+
+async def test_a_single_cylinder_is_told_of_no_sound_one_and_the_likeliest_path_stands_first(tmp_path: Path) -> None:
+    """Of an engine of one cylinder none can be left out, and the order on the screen is that of the figures on it."""
+    paths = (
+        PathResult(path="none", probability=0.4, involved=0.2, evidence_db={}),
+        PathResult(path="rings", probability=0.3, involved=0.5, evidence_db={}),
+    )
+    with create_job(tmp_path / "jobs", title="Pump", engine=layout("single")) as opened:
+        opened.append(RoundOpened(round_id="r", cylinder=1))
+        result = msgspec.structs.replace(result_for(["intake"]), paths=paths)
+        opened.append(Judged(round_id="r", result=result, clips=()))
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_engine(pilot)
+        app.push_screen(VerdictScreen("r"))
+        await until(pilot, lambda: isinstance(app.screen, VerdictScreen) and "rings" in screen_text(app))
+        assert [p.path for p in app.screen.query_one(Odds).paths] == ["rings", "none"]
+        assert "The engine has one cylinder" in said(app, "#remarks")
+        assert "Sound cylinder in or out" not in screen_text(app)
 
 
 async def test_while_spectra_are_worked_out_their_place_says_so(tmp_path: Path, monkeypatch) -> None:

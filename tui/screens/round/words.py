@@ -2,7 +2,7 @@
 
 from listen.jobs.decision import ASKED
 from listen.jobs.job import Job, RoundRecord
-from listen.jobs.reference import recorded_for_it, reference_cylinders, why_no_reference
+from listen.jobs.reference import ALONE, recorded_for_it, reference_cylinders, why_no_reference
 from listen.jobs.walk import Step, Walked
 from listen.jobs.ways import SWITCHED, way_of
 from listen.switched_take import CYCLES, PERIOD_S, switched_s
@@ -122,7 +122,7 @@ def idle(job: Job, record: RoundRecord, step: Step, now: Now, prefs: Preferences
         )
     if step.kind != "done" or record.verdict is None:
         return ()
-    likely = sorted(record.verdict.result.paths, key=lambda p: -p.involved)[:2]
+    likely = record.verdict.result.likeliest[:2]
     return (
         f"Odds, alone or with others:  {odds(((p.path, p.involved) for p in likely), '   ')}" if likely else "No odds",
         _compared_with(job, record),
@@ -133,7 +133,7 @@ def idle(job: Job, record: RoundRecord, step: Step, now: Now, prefs: Preferences
 def _compared_with(job: Job, record: RoundRecord) -> str:
     """Which sound cylinder the verdict was compared with."""
     if len(job.engine.cylinders) == 1:
-        return "The engine has one cylinder: there is no sound one to compare with"
+        return ALONE
     if why_no_reference(record):
         return "Sound cylinder left out on purpose"
     others = " and ".join(map(str, reference_cylinders(job, record.id)))

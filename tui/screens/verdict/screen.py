@@ -11,7 +11,7 @@ from textual.widgets import Static
 from listen.jobs.event_words import event_words
 from listen.jobs.events import ClipTakenBack, StepPassed
 from listen.jobs.job import ClipRecord, Job, RoundRecord
-from listen.jobs.reference import DECLINED, recorded_for_it, reference_cylinders, told_since, why_no_reference
+from listen.jobs.reference import ALONE, DECLINED, recorded_for_it, reference_cylinders, told_since, why_no_reference
 from listen.jobs.walk import Wish, advised, spoiled, walked
 from listen.judge.result import PathResult, RoundResult, Verdict
 from listen.trade.cautions import cautions_for, defer_to_others
@@ -54,7 +54,7 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
     def body(self) -> ComposeResult:
         yield Static(id="verdict")
         with VerticalScroll(id="page", can_focus=False):
-            yield Static("How likely each leaks, alone or with another; range over what is assumed", classes="heading")
+            yield Static("How likely each is, alone or with another; range over what is assumed", classes="heading")
             yield Odds()
             yield Static(id="account-head", classes="heading")
             yield Weights()
@@ -80,7 +80,7 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
 
     def _listed(self, result: RoundResult) -> tuple[PathResult, ...]:
         most = SHORT_PATHS if self.size.height < SHORT_LINES else len(result.paths)
-        return tuple(p for i, p in enumerate(result.paths) if i < most or p.path in result.verdict.paths)
+        return tuple(p for i, p in enumerate(result.likeliest) if i < most or p.path in result.verdict.paths)
 
     on_resize = BayScreen.show_again
 
@@ -131,7 +131,9 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
             self.tell("No other cylinder stands beside this round: nothing to leave out.")
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Judging again is offered only where other cylinders were judged since."""
+        """Judging again is offered only where other cylinders were judged since, a sound one where there are others."""
+        if action == "reference" and len(self.job.engine.cylinders) == 1:
+            return False
         return action != "judge_again" or bool(self.bay.job and told_since(self.bay.job, self.round_id))
 
     def action_judge_again(self) -> None:
@@ -197,4 +199,4 @@ def _reference(job: Job, record: RoundRecord) -> str:
         return f"Sound cylinder beside it: {' and '.join(map(str, others))} (s leaves it out)."
     if recorded_for_it(record):
         return "What was recorded for it at a sound cylinder stands beside it."
-    return "No sound cylinder stood beside this round."
+    return f"{ALONE}." if len(job.engine.cylinders) == 1 else "No sound cylinder stood beside this round."

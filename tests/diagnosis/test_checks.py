@@ -96,8 +96,12 @@ def test_no_check_does_harm(data):
 
 def test_every_check_is_asked_for_by_some_engine():
     """None stands in the table that no user can reach, whatever was made before."""
-    asked = {c.id for data in [*engines(), *STRANGERS, *ROWS] for f in _faults(case_of(data)) for c in f.checks}
-    assert {c.id for c in checks()} - asked == set()
+    left = {c.id for c in checks()}
+    for data in [*engines(), *STRANGERS, *ROWS]:
+        left -= {c.id for f in _faults(case_of(data)) for c in f.checks}
+        if not left:
+            break
+    assert left == set()
 
 
 def _faults(case):

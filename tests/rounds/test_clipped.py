@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 
@@ -16,6 +17,12 @@ from tests.rounds.test_blunders import judged, leak, measured
 FACTS = Facts(loss_percent=25.0)
 
 
+@cache
+def taken(seed: int = 5) -> Clips:
+    """The clips of a leak, rendered once; only to be read."""
+    return render(leak(seed))
+
+
 def clipped(clips: Clips, *points: str) -> Clips:
     """The air clips of these points cut off at their own root mean square, as by far too much gain."""
     out = dict(clips)
@@ -27,17 +34,17 @@ def clipped(clips: Clips, *points: str) -> Clips:
 
 
 def test_a_leak_whose_own_clip_is_clipped_is_still_named() -> None:
-    result = judged(clipped(render(leak()), "intake"), FACTS)
+    result = judged(clipped(taken(), "intake"), FACTS)
     assert [f.flag for p in result.points if p.point == "intake" for f in p.flags] == ["clipping", "no-pair"]
     assert result.verdict.kind == "path" and result.verdict.paths == ("intake-valve",)
 
 
 def test_nothing_is_named_past_a_rival_whose_clip_is_clipped_and_it_is_asked_for_with_less_gain() -> None:
-    result = judged(clipped(render(leak(14)), "intake", "tailpipe"), FACTS)
+    result = judged(clipped(taken(14), "intake", "tailpipe"), FACTS)
     assert result.verdict.kind == "unclear"
     assert "less input gain" in result.verdict.next
     assert result.verdict.next_point in ("intake", "tailpipe")
-    surer = judged(clipped(render(leak()), "intake", "tailpipe"), FACTS)
+    surer = judged(clipped(taken(), "intake", "tailpipe"), FACTS)
     assert surer.verdict.probability > 0.9 and surer.verdict.kind == "unclear"
     assert "tailpipe again" in surer.verdict.next and "less input gain" in surer.verdict.next
 
@@ -46,20 +53,20 @@ def test_an_answer_that_is_asked_for_is_told_by_its_kind_like_a_clip(monkeypatch
     monkeypatch.setattr(
         "listen.rounds.evaluate.next_best", lambda *_, **__: NextBest("", "loss", 0.0, 1.0, "Read the loss.")
     )
-    verdict = judged(clipped(render(leak(14)), "intake", "tailpipe"), Facts()).verdict
+    verdict = judged(clipped(taken(14), "intake", "tailpipe"), Facts()).verdict
     assert (verdict.next, verdict.next_point, verdict.next_kind) == ("Read the loss.", "", "loss")
 
 
 def test_sound_is_not_said_over_a_clipped_clip() -> None:
-    clips = {k: c for k, c in render(leak()).items() if k[0] != "intake"}
+    clips = {k: c for k, c in taken().items() if k[0] != "intake"}
     result = judged(clipped(clips, "tailpipe"), Facts(loss_percent=4.0))
     assert result.verdict.kind != "sound"
 
 
 def test_a_clipped_point_has_no_upper_end() -> None:
     """Its excess is not given, only that there is one."""
-    by_name = {p.point: p for p in measured(clipped(render(leak()), "intake"))}
+    by_name = {p.point: p for p in measured(clipped(taken(), "intake"))}
     assert by_name["intake"].at_least and Kind.AIR not in by_name["intake"].takes
     assert not by_name["tailpipe"].at_least
-    shown = next(p for p in judged(clipped(render(leak()), "intake"), FACTS).points if p.point == "intake")
+    shown = next(p for p in judged(clipped(taken(), "intake"), FACTS).points if p.point == "intake")
     assert shown.excess_db is None and shown.detected is False

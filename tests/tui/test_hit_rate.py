@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import msgspec
 from bay import bench, screen_text, until, words
 from fakes import FakeServices, result_for
 
-from listen.jobs.events import ByEarCalled, ClipKept, FindingRecorded, Judged, RoundOpened
+from listen.jobs.events import ByEarCalled, ClipKept, FindingRecorded, Judged, Overruled, RoundOpened
 from listen.jobs.folder.store import create_job
 from listen.jobs.hit_rate import HitRate
 from listen.jobs.teardowns import FILE, counting
@@ -57,6 +58,24 @@ async def test_ear_and_program_stand_with_their_intervals_and_the_wrong_calls_fi
         assert "[b]Una[/b] said rings, 70 % sure; it was intake valve" in said and "Baler [red], cylinder 1" in said
         await pilot.press("escape")
         await until(pilot, lambda: bool(app.screen.query("#jobs")))
+
+
+async def test_a_decision_is_held_against_the_teardown_where_no_call_was_made(tmp_path: Path) -> None:
+    """A person who was right where ear and program said nothing is not left out."""
+    with create_job(tmp_path / "jobs", title="Other", engine=layout("inline-4")) as opened:
+        result = result_for(["intake"])
+        unclear = msgspec.structs.replace(result.verdict, kind="unclear")
+        opened.append(
+            RoundOpened(round_id="r", cylinder=1),
+            Judged(round_id="r", result=msgspec.structs.replace(result, verdict=unclear), clips=(), version="1"),
+            Overruled(round_id="r", name="Ann", paths=("rings",), reason="heard it"),
+            FindingRecorded(cylinder=1, paths=("rings",)),
+        )
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_hit_rate(pilot, app)
+        assert "Ann: agreed 0, right 0; overruled 1, of these the person alone right 1" in words(app)
+        assert "had an ear or the program said" in words(app)
 
 
 async def test_on_a_narrow_screen_scale_and_shares_are_whole(tmp_path: Path) -> None:

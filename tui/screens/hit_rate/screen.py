@@ -30,17 +30,24 @@ Once an engine is open: open its job, stand on the cylinder, press f and tick wh
 said before is then held against it here."""
 
 
+NOBODY = "before no teardown had an ear or the program said what it is"
+
+
 @dataclass(frozen=True, slots=True)
 class Counted:
     """Calls and decisions that a teardown has answered, of the shop's own engines or of simulated ones."""
 
+    simulated: bool
     scored: tuple[ScoredCall, ...]
     rates: tuple[HitRate, ...]
     score: tuple[Decided, ...]
 
     def page(self, columns: int) -> list[Content]:
-        head = [heading(self.scored), *share_lines(self.rates, columns)]
-        return [Content("\n").join(head), *([decisions(self.score)] if self.score else []), listed(self.scored)]
+        told = [decisions(self.score)] if self.score else []
+        head = heading(self.scored, simulated=self.simulated)
+        if not self.scored:
+            return [head, *told]
+        return [Content("\n").join([head, *share_lines(self.rates, columns)]), *told, listed(self.scored)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,22 +137,20 @@ def _counted(root: Path) -> tuple[list[Counted], Learning]:
     from listen.report.build import all_jobs
 
     jobs = tuple(all_jobs(root))
-    everything = calls(jobs)
-    parts = [
-        Counted(scored, hit_rates(scored), decided(j for j in jobs if j.simulated is simulated))
-        for simulated in (False, True)
-        if (scored := tuple(s for s in everything if s.simulated is simulated))
-    ]
+    parts = []
+    for simulated in (False, True):
+        of = [j for j in jobs if j.simulated is simulated]
+        scored = calls(of)
+        if any(j.findings for j in of):
+            parts.append(Counted(simulated, scored, hit_rates(scored), decided(of)))
     return parts, Learning(teardowns.torn_down(jobs), teardowns.counting(root))
 
 
-def heading(scored: tuple[ScoredCall, ...]) -> Content:
+def heading(scored: tuple[ScoredCall, ...], *, simulated: bool) -> Content:
     torn = len({(s.job, s.cylinder) for s in scored})
-    made_up = scored[0].simulated
-    what = "Simulated engines, which say nothing about this shop" if made_up else "Engines of this shop"
-    return Content.assemble(
-        (f"{what}: ", "bold $accent"), f"{figures.counted(torn, 'cylinder')} whose teardown is known"
-    )
+    what = "Simulated engines, which say nothing about this shop" if simulated else "Engines of this shop"
+    told = f"{figures.counted(torn, 'cylinder')} whose teardown is known" if torn else NOBODY
+    return Content.assemble((f"{what}: ", "bold $accent"), told)
 
 
 def share_lines(rates: Iterable[HitRate], columns: int) -> list[Content]:

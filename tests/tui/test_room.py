@@ -219,6 +219,16 @@ async def test_at_50_columns_every_table_keeps_to_one_line_a_row(tmp_path: Path)
         assert app.screen._column().id == "loss"
 
 
+async def test_at_50_columns_the_heads_of_a_verdict_are_whole(tmp_path: Path) -> None:
+    full_engine(tmp_path / "jobs")
+    app = HisswayApp(services=FakeServices(tmp_path))
+    async with app.run_test(size=(50, 24)) as pilot:
+        await to_engine(pilot)
+        app.push_screen(VerdictScreen(app.job.rounds[0].id))
+        await until(pilot, lambda: "range over what is assumed" in words(app))
+        assert "leaks, alone or with another decibans so far" in words(app)
+
+
 async def test_at_50_columns_the_page_of_a_job_has_room_for_its_words(tmp_path: Path) -> None:
     app = bench(tmp_path)
     async with app.run_test(size=(50, 20)) as pilot:

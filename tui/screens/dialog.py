@@ -21,7 +21,7 @@ from tui.widgets.field import Field
 R = TypeVar("R")
 AROUND, LEAST = 6, 3
 """Lines of frame and padding with one free line above and below; lines of a list at least."""
-WIDEST, BESIDE = 90, 8
+WIDEST, BESIDE = 90, 9
 """Columns of the box at most (``.tcss``), and beside a list in it: frame, padding, scroll bar, the screen's edge."""
 ALIGNED = 28
 """Columns up to which what the lines mean begins at one column."""

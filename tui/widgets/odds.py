@@ -8,6 +8,7 @@ from listen.voice import figures, names
 from listen.voice.figures import number, sure_range
 from listen.voice.text import plain
 from listen.voice.verdicts import glyph
+from tui.content import fitting
 from tui.widgets.drawn import Cells, DrawnList, PointedList, Scale
 
 READING = 22
@@ -57,6 +58,8 @@ class Odds(PointedList):
 
 REACH_DB = 30.0
 """Bars of weights reach this far to either side; longer ones are cut and carry an arrow."""
+SIDES = ("speaks against ◀ ┃ ▶ speaks for", "against ◀ ┃ ▶ for", "")
+"""Head of the bars, as wide as there is room."""
 SOURCE_WORDS = {"prior": "before anything was heard", "loss": "loss read", "shut": "cylinder side shut off"}
 NOTHING_WEIGHED = "Nothing has been weighed: no clip of this round could be used, or it is not judged yet."
 
@@ -75,7 +78,7 @@ class Weights(DrawnList):
         # Of long names a third of the line at most, so that the bars keep room.
         name = min(max(len(_source(w)) for w in lines) + 1, max(width // 3, 26))
         bar = max(width - name - 18, 8)
-        head.put(name, "speaks against ◀ ┃ ▶ speaks for".center(bar), "dim")
+        head.put(name, fitting(SIDES, width - name - 18).center(bar), "dim")
         head.put_right(width - 9, "decibans", "dim")
         head.put_right(width, "so far", "dim")
         rule.fill(0, width, "─", "rule")

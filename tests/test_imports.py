@@ -26,15 +26,19 @@ LIGHT: dict[str, tuple[str, tuple[str, ...]]] = {
         "import tui.entry\ntry:\n    tui.entry.main(['rank', '--help'])\nexcept SystemExit:\n    pass",
         (*HEAVY, *SOUND, "numpy", "textual"),
     ),
-    "the screens": ("import tui.app", (*HEAVY, *SOUND)),
-    "jobs": ("import listen.jobs.folder.store", (*HEAVY, *SOUND, "textual")),
     "judging": ("import listen.rounds.evaluate", ("scipy.signal", "librosa", "numba", "matplotlib", *SOUND, "textual")),
-    "sound files": ("import listen.audio.files", (*HEAVY, *SOUND, "textual")),
-    "the microphone": ("import listen.audio.microphone", (*HEAVY, *SOUND, "textual")),
-    "the simulator": ("import listen.lab.simulator.simulated_microphone", (*HEAVY, *SOUND, "textual")),
-    "reports": ("import listen.report.build", (*HEAVY, *SOUND, "textual")),
-    "pictures": ("import listen.signal.picture", (*HEAVY, *SOUND, "textual")),
 }
+ONE_BY_ONE = {
+    "jobs": ("listen.jobs.folder.store", "textual"),
+    "sound files": ("listen.audio.files", "textual"),
+    "the microphone": ("listen.audio.microphone", "textual"),
+    "the simulator": ("listen.lab.simulator.simulated_microphone", "textual"),
+    "reports": ("listen.report.build", "textual"),
+    "pictures": ("listen.signal.picture", "textual"),
+    "the screens": ("tui.app", "pandas"),
+}
+"""Modules that load none of ``HEAVY`` and ``SOUND``, nor what stands beside: one after the other in one process, which
+tells as much of each."""
 
 TELL = "\nimport sys\nprint('LOADED', *sorted({m for m in %r if m in sys.modules}))"
 
@@ -54,6 +58,20 @@ def test_nothing_heavy_is_loaded_for(what: str) -> None:
     code, unwanted = LIGHT[what]
     loaded = fresh(code + TELL % (unwanted,)).rpartition("LOADED")[2].split()
     assert loaded == []
+
+
+@pytest.fixture(scope="module")
+def loaded() -> dict[str, list[str]]:
+    """What is there after each of ``ONE_BY_ONE``, of all that is unwanted somewhere."""
+    of_all = (*HEAVY, *SOUND, "textual")
+    code = "".join(f"\nimport {module}{TELL % (of_all,)}" for module, _ in ONE_BY_ONE.values())
+    lines = fresh(code).splitlines()
+    return {what: line.split()[1:] for what, line in zip(ONE_BY_ONE, lines, strict=True)}
+
+
+@pytest.mark.parametrize("what", ONE_BY_ONE)
+def test_nothing_heavy_is_loaded_by_the_time_of(loaded: dict[str, list[str]], what: str) -> None:
+    assert not {*loaded[what]} & {*HEAVY, *SOUND, ONE_BY_ONE[what][1]}
 
 
 def test_the_check_would_notice() -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 import msgspec
 from fakes import QUICK, FakeAnalyst, FakeServices, FakeSource
 from textual import events
+from textual._wait import wait_for_idle
 from textual.keys import _character_to_key
 from textual.pilot import Pilot
 
@@ -51,20 +52,32 @@ POLL_S = 0.004
 
 async def until(pilot: Pilot, true: Callable[[], bool], seconds: float = 60.0) -> None:
     """Wait for something to become true; the limit is far off, so that a busy machine fails no test."""
+    await _come_true(true, seconds)
+    await pilot.pause()
+
+
+async def _come_true(true: Callable[[], bool], seconds: float = 60.0) -> None:
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         await asyncio.sleep(POLL_S)
         if true():
-            await pilot.pause()
             return
     raise AssertionError(f"never came true: {true}")
 
 
 async def to_engine(pilot: Pilot) -> None:
     """Open the job."""
-    await until(pilot, lambda: bool(pilot.app.screen.query("#jobs")) and pilot.app.screen.query_one("#jobs").display)
+    await _past_the_list(pilot)
+    await pilot.pause()
+
+
+async def _past_the_list(pilot: Pilot) -> None:
+    """What is only passed on the way to where a test begins is not drawn: other tests are about it."""
+    await _come_true(lambda: bool(pilot.app.screen.query("#jobs")) and pilot.app.screen.query_one("#jobs").display)
+    await wait_for_idle(0)
     await pilot.press("enter")
-    await until(pilot, lambda: pilot.app.job is not None and bool(pilot.app.screen.query("EngineView")))
+    await _come_true(lambda: pilot.app.job is not None and bool(pilot.app.screen.query("EngineView")))
+    await wait_for_idle(0)
 
 
 def read_all(app: HisswayApp) -> None:
@@ -75,13 +88,13 @@ def read_all(app: HisswayApp) -> None:
 
 async def to_round(pilot: Pilot) -> RoundScreen:
     """Open the job's round on its first cylinder."""
-    await to_engine(pilot)
+    await _past_the_list(pilot)
     return await _on_with_the_round(pilot)
 
 
 async def _on_with_the_round(pilot: Pilot) -> RoundScreen:
     await pilot.press("r")
-    await until(pilot, lambda: any(isinstance(s, RoundScreen) for s in pilot.app.screen_stack))
+    await _come_true(lambda: any(isinstance(s, RoundScreen) for s in pilot.app.screen_stack))
     screen = next(s for s in pilot.app.screen_stack if isinstance(s, RoundScreen))  # a take left over is asked about
     await until(pilot, lambda: screen.listener.reading is not None)
     return screen
@@ -107,7 +120,7 @@ async def read_cautions(pilot: Pilot, screen: RoundScreen, key: str = "space") -
 
 async def to_quiet_walk(pilot: Pilot) -> RoundScreen:
     """Past the cautions and the readings, which were given before; by keys: :func:`by_keys_to_quiet_walk`."""
-    await to_engine(pilot)
+    await _past_the_list(pilot)
     app = pilot.app
     assert isinstance(app, HisswayApp)
     begun = new_round(1)

@@ -4,6 +4,7 @@ and what a signature covers: said on screens, in the report and by verify."""
 from listen.jobs.events import Overruled
 from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.judge.result import EngineSay
+from listen.voice.text import plain
 
 USABLE_LOSS_PERCENT = 20.0
 """Loss up to which a cylinder whose round was not judged may stand in as sound (trade rule of thumb: 10-20 usable)."""
@@ -11,7 +12,6 @@ CLEARLY_LESS_POINTS = 5.0
 """So many points of loss must lie between the reference and the cylinder under test (trade: repeats agree within 5)."""
 
 
-ALONE = "The engine has one cylinder: there is no sound one to compare with"
 DECLINED = "reference"
 """Step under which a round says that no other cylinder is to stand beside it; an empty reason takes that back."""
 
@@ -139,3 +139,16 @@ def covers(job: Job, record: RoundRecord) -> str:
 
 def _number(n: int, what: str, more: str = "") -> str:
     return f"{n} {what}{'s' if n != 1 else ''}{more}" if n else ""
+
+
+def beside_it(job: Job, record: RoundRecord) -> str:
+    """Which sound cylinder a verdict was compared with, in words."""
+    if len(job.engine.cylinders) == 1:
+        return "The engine has one cylinder: there is no sound one to compare with"
+    if why := why_no_reference(record):
+        return f"Sound cylinder left out on purpose: {plain(why, 200)}"
+    if others := reference_cylinders(job, record.id):
+        return f"Sound cylinder beside it: {' and '.join(map(str, others))}"
+    if recorded_for_it(record):
+        return "Beside it: what was recorded for it at a sound cylinder"
+    return "No sound cylinder to compare with: walk a good one"

@@ -385,7 +385,7 @@ async def test_the_sound_cylinder_can_be_left_out_and_taken_in_again(tmp_path: P
         await to_round_from_engine(pilot)
         await pilot.press("v")
         await until(pilot, lambda: isinstance(app.screen, VerdictScreen))
-        assert "Sound cylinder beside it: 4 (s" in said(app, "#remarks")
+        assert "Sound cylinder beside it: 4." in said(app, "#remarks")
         await pilot.press("s")
         await until(pilot, lambda: isinstance(app.screen, PickScreen))
         await pilot.press("down", "enter")

@@ -17,12 +17,8 @@ from tui.screens.base import asks, made
 from tui.screens.jobs.more import JobsMore
 from tui.widgets.field import Field
 
-COLUMNS = (("Job", 0), ("Engine", 12), ("Rounds", 6), ("Waits for", 22), ("Changed", 10))
+COLUMNS = (("Job", 0), ("Engine", 12), ("Rounds", 6), ("Waits for", 22), ("Changed", 16))
 """Heads and widths; the title takes what is left."""
-FULL_TIME = 16
-"""Columns of date and time, shown where there is room; else the date alone."""
-WIDE = 100
-"""Columns from which there is room for all."""
 EMPTY = """No jobs here yet.
 
 Press n to begin one: a title and the engine are enough.
@@ -81,9 +77,6 @@ class JobsScreen(JobsMore):
         words = self.query_one("#find", Input).value.casefold().split()
         found = [s for s in self._all if all(w in _haystack(s) for w in words)]
         widths = self.widths()
-        if self.size.width >= WIDE:
-            more = FULL_TIME - widths["Changed"]
-            widths |= {"Changed": FULL_TIME, "Job": widths["Job"] - more}
         empty = f"No job holds “{plain(' '.join(words), 40)}”. Escape shows all." if words else ""
         rows = {s.folder: _row(s, widths) for s in found}
         self.put(rows, widths, empty)
@@ -158,5 +151,5 @@ def _row(s: JobSummary, widths: dict[str, int]) -> dict[str, str]:
         "Engine": plain(s.engine or "–", 12),
         "Rounds": rounds,
         "Waits for": state,
-        "Changed": times.moment(s.changed)[: widths.get("Changed")],
+        "Changed": times.moment(s.changed),
     }

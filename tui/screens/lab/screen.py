@@ -119,6 +119,7 @@ class LabScreen(TextScreen):
 
         if self.learner is None:
             await self._who_learns()
+        if self.learner is None:
             return
         options = [(PRACTICE, "Fresh rounds of all paths", "never the same twice, each as plain as you need it")]
         with self.refusing():

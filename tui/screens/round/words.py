@@ -2,7 +2,7 @@
 
 from listen.jobs.decision import ASKED
 from listen.jobs.job import Job, RoundRecord
-from listen.jobs.reference import ALONE, recorded_for_it, reference_cylinders, why_no_reference
+from listen.jobs.reference import beside_it
 from listen.jobs.walk import Step, Walked
 from listen.jobs.ways import SWITCHED, way_of
 from listen.switched_take import CYCLES, PERIOD_S, switched_s
@@ -125,21 +125,9 @@ def idle(job: Job, record: RoundRecord, step: Step, now: Now, prefs: Preferences
     likely = record.verdict.result.likeliest[:2]
     return (
         f"Odds, alone or with others:  {odds(((p.path, p.involved) for p in likely), '   ')}" if likely else "No odds",
-        _compared_with(job, record),
+        beside_it(job, record),
         "↑ ↓ a point to record once more   e its evidence   v the weight of evidence",
     )
-
-
-def _compared_with(job: Job, record: RoundRecord) -> str:
-    """Which sound cylinder the verdict was compared with."""
-    if len(job.engine.cylinders) == 1:
-        return ALONE
-    if why_no_reference(record):
-        return "Sound cylinder left out on purpose"
-    others = " and ".join(map(str, reference_cylinders(job, record.id)))
-    if not others and recorded_for_it(record):
-        return "Beside it: what was recorded for it at a sound cylinder"
-    return f"Sound cylinder beside it: {others}" if others else "No sound cylinder to compare with: walk a good one"
 
 
 def large(walk: Walked, step: Step, now: Now) -> tuple[str, tuple[str, str]]:

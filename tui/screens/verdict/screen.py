@@ -11,7 +11,7 @@ from textual.widgets import Static
 from listen.jobs.event_words import event_words
 from listen.jobs.events import ClipTakenBack, StepPassed
 from listen.jobs.job import ClipRecord, Job, RoundRecord
-from listen.jobs.reference import ALONE, DECLINED, recorded_for_it, reference_cylinders, told_since, why_no_reference
+from listen.jobs.reference import DECLINED, beside_it, reference_cylinders, told_since, why_no_reference
 from listen.jobs.walk import Wish, advised, spoiled, walked
 from listen.judge.result import PathResult, RoundResult, Verdict
 from listen.trade.cautions import cautions_for, defer_to_others
@@ -178,7 +178,7 @@ def remarks(job: Job, record: RoundRecord) -> Content:
     changed = [f"! {plain(text)}" for text in record.changed_after_signing]
     lines = [
         shown(tech_call(record)),
-        shown(_reference(job, record)),
+        shown(f"{beside_it(job, record)}."),
         *(shown(plain(sentence, 400)) for sentence in (record.verdict.result.learnt if record.verdict else ())),
         *([shown(_since(others))] if (others := told_since(job, record.id)) else []),
         *(shown(c, "$warning") for c in (*changed, *cautions)),
@@ -190,13 +190,3 @@ def remarks(job: Job, record: RoundRecord) -> Content:
 def _since(others: tuple[int, ...]) -> str:
     which = f"Cylinder {others[0]} was" if len(others) == 1 else f"Cylinders {' and '.join(map(str, others))} were"
     return f"{which} judged since: j judges this round again with what they tell of the engine."
-
-
-def _reference(job: Job, record: RoundRecord) -> str:
-    if why := why_no_reference(record):
-        return f"Sound cylinder left out on purpose: {plain(why, 200)} (s lets it count again)."
-    if others := reference_cylinders(job, record.id):
-        return f"Sound cylinder beside it: {' and '.join(map(str, others))} (s leaves it out)."
-    if recorded_for_it(record):
-        return "What was recorded for it at a sound cylinder stands beside it."
-    return f"{ALONE}." if len(job.engine.cylinders) == 1 else "No sound cylinder stood beside this round."

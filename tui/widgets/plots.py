@@ -103,7 +103,7 @@ class LevelPlot(StillPlot):
 
     def on_mount(self) -> None:
         super().on_mount()
-        self.set_xlabel("seconds; upwards dB over the mean with the air off")
+        self.set_xlabel("seconds; dB over the mean with the air off")
 
     def draw(self, seen: SwitchedLevel) -> None:
         """The level of the whole take as a line; moments of air off and on as blocks, their means as flat lines."""

@@ -19,8 +19,8 @@ LEFT_OUT = {"tab", "shift+tab", "ctrl+c", "super+c", "ctrl+i"}
 ARROWS = ("up", "down", "left", "right")
 EVERYWHERE = ("Back", "Help", "Light or dark", "All commands", "To the shell, fg back", "Quit")
 """What is the same on every screen stands last."""
-HALF = 35
-"""Columns of a key and its words where two stand beside each other."""
+HALF, BESIDE = 35, 8
+"""Columns of a key and its words where two stand beside each other, and of the box beside them."""
 
 
 class HelpScreen(Dialog[None]):
@@ -45,7 +45,7 @@ class HelpScreen(Dialog[None]):
         return cls(title, text.strip(), keys_of(screen))
 
     def body(self) -> ComposeResult:
-        yield Static(Content("\n").join(key_lines(self._keys)), id="keys")
+        yield Static(Content("\n").join(key_lines(self._keys, self.app.size.width)), id="keys")
         yield Static(shown_lines(self._text))
 
     def action_scroll(self, by: int) -> None:
@@ -78,9 +78,9 @@ def _ours(node: type, action: str) -> bool:
     return any(action == (b.action if isinstance(b, Binding) else b[1]) for bindings in own for b in bindings)
 
 
-def key_lines(keys: list[tuple[str, str]]) -> list[Content]:
-    """Two keys a line; a long one has its line for itself, at the top."""
-    long = [k for k in keys if len(k[0]) + 2 + len(k[1]) > HALF]
+def key_lines(keys: list[tuple[str, str]], columns: int) -> list[Content]:
+    """Two keys a line where the screen has room; a long one has its line for itself, at the top."""
+    long = [k for k in keys if len(k[0]) + 2 + len(k[1]) > HALF or columns < 2 * HALF + BESIDE]
     short = [k for k in keys if k not in long]
     half = -(-len(short) // 2)
     lines = [Content.assemble(_key(*k)) for k in long]

@@ -69,7 +69,7 @@ def test_a_lost_opening_of_a_round_is_made_again_and_a_spoilt_clip_taken_back(da
 def test_the_command_names_the_new_folder(damaged: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["--jobs", str(damaged.parent), "salvage", "damaged"]) == 0
     out, err = capsys.readouterr()
-    assert Path(out.strip()).is_dir() and "45 clip(s) are whole" in err
+    assert Path(out.strip()).is_dir() and "whole: 45 clips" in err
     assert len(list_jobs(damaged.parent)) == 2
 
 

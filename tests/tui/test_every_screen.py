@@ -119,14 +119,14 @@ async def faint_anywhere(pilot: Pilot[object]) -> list[str]:
     return found
 
 
-async def drawn(pilot: Pilot[object]) -> None:
-    """Until the screen stands still."""
-    text = ""
+async def drawn(pilot: Pilot[object], text: str = "") -> str:
+    """Until the screen stands still, which it does where it says ``text`` once more; gives what it says."""
     for _ in range(60):
         await pilot.pause(0.01)
         text, before = screen_text(pilot.app), text  # type: ignore[arg-type]
         if text == before and text.strip():
-            return
+            break
+    return text
 
 
 async def everywhere(tmp_path: Path) -> tuple[HisswayApp, dict[str, Callable[[], Screen[object]]]]:
@@ -213,12 +213,12 @@ async def test_every_screen_at_every_size(
 
     async def look(pilot: Pilot[object], name: str) -> None:
         visited.add(type(app.screen).__name__)
-        await drawn(pilot)
+        text = await drawn(pilot)
         short.clear()
         app.screen.refresh(layout=True)
         for widget in app.screen.query(Drawn):
             widget.refresh()
-        await drawn(pilot)
+        await drawn(pilot, text)
         wrong.extend(
             f"{name} at {size[0]}x{size[1]}: drawn short: {text!r}" for text in dict.fromkeys(short) if text != LONG
         )

@@ -496,6 +496,13 @@ async def test_while_spectra_are_worked_out_their_place_says_so(tmp_path: Path, 
         finally:
             go.set()
         await until(pilot, lambda: "kHz" in screen_text(app) and "being worked out" not in screen_text(app), 400)
+        go.clear()
+        try:
+            await pilot.press("right")
+            await until(pilot, lambda: screen_text(app).count("being worked out ...") == 2)
+        finally:
+            go.set()
+        await until(pilot, lambda: "kHz" in screen_text(app), 400)
 
 
 async def test_microphone_check_answers_in_a_sentence(tmp_path: Path) -> None:

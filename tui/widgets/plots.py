@@ -54,12 +54,18 @@ class StillPlot(PlotWidget, can_focus=False):
         self.refresh()
 
     def render(self) -> RenderResult:
-        return super().render() if self.query_one(Grid).visible else self._words
+        # What is not seen has no size, and the plot asks its canvas for one only once.
+        seen = self.query_one(Grid).visible and self.query_one("#plot").size
+        return super().render() if seen else self._words
 
     def show(self, seen: Exhibit | SwitchedLevel) -> None:
         """Draw it once there is room for it."""
         self.query_one(Grid).visible = True
-        self.call_after_refresh(self.draw, seen)
+        self.call_after_refresh(self._draw, seen)
+
+    def _draw(self, seen: Exhibit | SwitchedLevel) -> None:
+        self.refresh(layout=True)
+        self.draw(seen)
 
     def draw(self, seen: Any) -> None:
         raise NotImplementedError

@@ -25,6 +25,7 @@ from tui.themes import DIM_BAY, THEMES
 from tui.widgets.drawn import PENS, Cells, Scale, excess_scale
 from tui.widgets.ladder import Ladder, Mark, PointRow, Standing
 from tui.widgets.level_meter import LevelMeter
+from tui.widgets.lines import Lines, Paged
 from tui.widgets.odds import Odds, Weights
 from tui.widgets.plots import even_rows
 
@@ -200,3 +201,26 @@ def test_ticks_of_the_spectra_stand_equally_spaced(rows: int, least: float, most
     assert low <= least and most <= high
     at = [ceil(rows - 1 - (t - low) / (high - low) * rows) for t in ticks]
     assert len({a - b for a, b in itertools.pairwise(at)}) <= 1 and min(at) >= 0 and max(at) <= rows - 1
+
+
+@pytest.mark.parametrize("kind", [Lines, Paged])
+async def test_a_page_is_turned_only_once_the_list_is_laid_out(kind: type[Paged]) -> None:
+    """A key that came before ended the program."""
+
+    class Bare(App[None]):
+        def compose(self) -> ComposeResult:
+            yield kind()
+
+    async with Bare().run_test(size=(80, 10)) as pilot:
+        listed = pilot.app.query_one(kind)
+        listed.display = False
+        await pilot.pause()
+        listed.add_options([str(n) for n in range(40)])
+        listed.highlighted = 20
+        listed.action_page_up()
+        listed.action_page_down()
+        assert listed.highlighted == 20
+        listed.display = True
+        await pilot.pause()
+        listed.action_page_down()
+        assert listed.highlighted > 25

@@ -17,6 +17,7 @@ from listen.voice.text import plain
 from tui.content import HANGING, beside, shown
 from tui.screens.ordered_keys import OrderedKeys
 from tui.widgets.field import Field
+from tui.widgets.lines import Paged
 
 R = TypeVar("R")
 AROUND, LEAST = 6, 3
@@ -158,7 +159,7 @@ class ListDialog(Dialog[R]):
 
     def body(self) -> ComposeResult:
         lines = (Option(line, id=o[0]) for line, o in zip(self.lines(), self._options, strict=True))
-        yield OptionList(*lines, markup=False, compact=True)
+        yield Paged(*lines, markup=False, compact=True)
 
     def on_mount(self) -> None:
         options = self.query_one(OptionList)

@@ -7,7 +7,19 @@ from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
 
-class Lines(OptionList):
+class Paged(OptionList):
+    """Turns no page before it is laid out, when it has none: keys may come as soon as its screen is there."""
+
+    def action_page_up(self) -> None:
+        if self.scrollable_content_region:
+            super().action_page_up()  # type: ignore[no-untyped-call]
+
+    def action_page_down(self) -> None:
+        if self.scrollable_content_region:
+            super().action_page_down()  # type: ignore[no-untyped-call]
+
+
+class Lines(Paged):
     """Lines without an identifier are headings: the pointer passes over them."""
 
     def __init__(self, *, id: str | None = None) -> None:

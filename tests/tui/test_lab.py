@@ -143,6 +143,16 @@ async def test_after_the_truth_the_clips_are_heard_without_their_hiss_and_seen(t
         assert (await ready(pilot, app)).session.number == 2
 
 
+async def test_a_drill_asked_for_before_anybody_learns_is_come_to_once_a_name_is_typed(tmp_path: Path) -> None:
+    app = HisswayApp(services=LabServices(tmp_path))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_lab(pilot, app)
+        await pilot.press("d")
+        await until(pilot, lambda: isinstance(app.focused, Input))
+        await type_text(pilot, "Una")
+        await until(pilot, lambda: isinstance(app.screen, PickScreen) and "First leaks" in screen_text(app))
+
+
 async def test_the_lab_names_who_learns_and_not_who_sits_at_the_bay(tmp_path: Path) -> None:
     app = HisswayApp(services=LabServices(tmp_path))
     async with app.run_test(size=(80, 24)) as pilot:

@@ -161,7 +161,7 @@ def _sounding(hypothesis: Hypothesis, shut_heard: bool) -> list[AirSource]:
     """
     paths = () if shut_heard and hypothesis.paths == (PathId.FITTING,) else hypothesis.paths
     if paths == (PathId.SET_UP,):
-        paths = (PathId.INTAKE_VALVE, PathId.EXHAUST_VALVE)
+        paths = (hypothesis.side,) if hypothesis.side else (PathId.INTAKE_VALVE, PathId.EXHAUST_VALVE)
     # Sound brings no source of its own, since blow-by is always there; a sound from outside is one more.
     return [AirSource(p) for p in paths if p in (*LEAKS, PathId.FITTING)] + [AirSource(None)] * hypothesis.outside
 

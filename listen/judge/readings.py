@@ -48,6 +48,9 @@ BASE_RATES_HZ = np.geomspace(0.005, 4.0, 24)
 """Rates of false bubble events from the shop itself. Judgement."""
 BUBBLE_RATES_HZ = np.geomspace(0.3, 12.0, 20)
 """Rates of bubbles where air enters the coolant. Judgement."""
+NONE_RISE = 0.15
+"""How often no bubble reaches the neck, or the microphone, while a clip lasts though air enters the coolant: a shut
+thermostat, a pocket that fills first, a loud shop. As often as none is seen (``SEEN``): judgement."""
 COUNT_SPREAD = 0.35
 """Relative spread of the shop's own event rate from clip to clip (drips and taps come in spells). Judgement."""
 DETECTED_SHARE = 0.6
@@ -174,6 +177,8 @@ def bubbles_heard(paths: Paths, counts: Bubbles) -> float:
     extra = bubbles if PathId.COOLANT_PASSAGE in paths else np.zeros(1)
     # A freak brings events at the rates of bubbles whatever the cause: a ratchet alone then proves no leak.
     told, freak = math.log(1.0 - FREAK) + _both(counts, extra), math.log(FREAK) + _both(counts, bubbles)
+    if PathId.COOLANT_PASSAGE in paths:
+        told = np.logaddexp(math.log(1.0 - NONE_RISE) + told, math.log(NONE_RISE) + _both(counts, np.zeros(1)))
     return float(np.logaddexp(told, freak))
 
 

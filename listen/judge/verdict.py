@@ -52,6 +52,9 @@ NEXT_AFTER: dict[str, str] = {
     "fitting": "Release the air, re-seat the adapter and hose, soap them, and walk the points again.",
     "set-up": "Release the air, find top dead centre on the compression stroke again, and repeat.",
 }
+FIND_TOP_AGAIN = (
+    "Release the air, find top dead centre on the compression stroke again, and repeat: what stays so is the valve."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +144,17 @@ def verdict(
                 next=NEXT_AFTER[kind],
                 rests_on=its.rests_on,
             )
+    # Where the loss was not read, reading it tells more.
+    if "loss" in odds.evidence_db.get(PathId.SET_UP, ()) and _valve_or_set_up(chances):
+        next_best = FIND_TOP_AGAIN
     return _unclear(chances, next_best, _why_not(chances, may_name, withheld, single))
+
+
+def _valve_or_set_up(chances: Mapping[PathId, Chance]) -> bool:
+    """Whether a valve and a piston off top dead centre lead: with one valve open no clip tells these apart."""
+    first = sorted(chances, key=lambda p: -chances[p].usual)[:2]
+    valves = {PathId.INTAKE_VALVE, PathId.EXHAUST_VALVE}
+    return PathId.SET_UP in first and bool(valves & set(first)) and all(chances[p].usual >= MENTION_AT for p in first)
 
 
 def _sure(c: Chance) -> str:

@@ -230,18 +230,23 @@ def _ground(m: Measured, e: PointEvidence, air_followed: bool, points: Sequence[
         bool(m.before_shut_off),
         nothing_followed=locked is not None and not (locked.found or heard or air_followed),
         whistles=m.takes.whistle_db is not None,
-        whistles_alone=_whistles_alone(m.takes, points),
+        # Where other points have whistles of their own, tones come and go in the shop: then this one is no ground.
+        whistles_alone=_whistles_alone(m.takes, points)
+        and not any(t.whistle_hz is not None for t in _rivals(m.takes, points)),
     )
 
 
 def _whistles_alone(own: PointTakes, points: Sequence[Measured]) -> bool:
     """Whether no point of another path has this one's whistle, not even as a faint tone."""
-    # Points of one path may share a whistle: two tailpipes of one exhaust valve.
-    paths = set(point(own.point).row.own)
-    rivals = [m.takes for m in points if not paths & set(point(m.takes.point).row.own)]
     return own.whistle_hz is not None and not any(
-        abs(hz - own.whistle_hz) <= SAME_TONE_HZ for takes in rivals for hz in takes.tones_hz
+        abs(hz - own.whistle_hz) <= SAME_TONE_HZ for takes in _rivals(own, points) for hz in takes.tones_hz
     )
+
+
+def _rivals(own: PointTakes, points: Sequence[Measured]) -> list[PointTakes]:
+    """Points of other paths; two tailpipes of one exhaust valve may share a whistle."""
+    paths = set(point(own.point).row.own)
+    return [m.takes for m in points if not paths & set(point(m.takes.point).row.own)]
 
 
 def _bubbles(points: Sequence[PointTakes]) -> Bubbles | None:

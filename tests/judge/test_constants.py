@@ -41,7 +41,7 @@ FIGURES = {
     },
     "engine": {"ODD": 0.1, "HALF_DB": 3.0, "LEAST_NATS": -12.0},
     "grounds": {"MOST_BLOW_BY_DB": 3.0, "MOST_LIMIT_DB": 15.0, "BUBBLES_SPEAK_DB": 10.0},
-    "hypotheses": {"UNHEARD_SHARE": 0.1},
+    "hypotheses": {"ONE_SIDE": 0.06, "UNHEARD_SHARE": 0.1},
     "loudness": {
         "SHARED": 0.7,
         "SCENARIOS": 24,
@@ -68,6 +68,7 @@ FIGURES = {
         "WET_RISE": {True: (0.22, 0.13), False: (0.05, 0.07)},
         "SEEN": {True: 0.85, False: 0.04},
         "COUNT_SPREAD": 0.35,
+        "NONE_RISE": 0.15,
         "DETECTED_SHARE": 0.6,
         "WHISTLES": {True: 0.1, False: 0.03},
         "SHUT": {True: 0.5, False: 0.02},

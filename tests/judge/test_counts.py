@@ -113,19 +113,20 @@ def test_a_whistle_comes_out_where_it_is_loudest() -> None:
 @pytest.mark.parametrize(
     ("counts", "decibans"),
     [
-        ((0, 8.0, 9, 4.0), 15.1),
+        ((0, 8.0, 9, 4.0), 14.4),
         ((0, 8.0, 1, 4.0), 0.6),
-        ((0, 8.0, 0, 4.0), -9.0),
-        ((12, 8.0, 6, 4.0), -2.2),
-        ((12, 8.0, 14, 4.0), 2.8),
-        ((2, 20.0, 40, 20.0), 15.1),
+        ((0, 8.0, 0, 4.0), -5.8),
+        ((12, 8.0, 6, 4.0), -1.7),
+        ((12, 8.0, 14, 4.0), 2.5),
+        ((2, 20.0, 40, 20.0), 14.5),
         ((40, 8.0, 20, 4.0), 0.4),
     ],
 )
 def test_bubbles_heard_count_by_how_many_more_come_with_the_air(
     counts: tuple[int, float, int, float], decibans: float
 ) -> None:
-    """Nine in 4 s may be a ratchet, three times in a hundred; none speak against; the shop's own drips say little."""
+    """Nine in 4 s may be a ratchet, three times in a hundred; none speak against, but
+    no more than none in time would; the shop's own drips say little."""
     heard = Bubbles(*counts)
     assert db(bubbles_heard(COOLANT, heard) - bubbles_heard(SOUND, heard)) == pytest.approx(decibans, abs=0.15)
 
@@ -361,10 +362,10 @@ ALIKE = dict.fromkeys(QUIET, 12.0)
     ("levels", "readings", "point", "kind", "bits"),
     [
         ({**QUIET, "oil-filler": 0.0}, {"loss_percent": 15.0}, "oil-filler", "sound", 0.298),
-        ({"intake": None, "oil-filler": -12.0}, {"loss_percent": 40.0}, "tailpipe", "air", 0.222),
+        ({"intake": None, "oil-filler": -12.0}, {"loss_percent": 40.0}, "tailpipe", "air", 0.240),
         (loud_at("intake", 4.0), {"loss_percent": 30.0, "bubbles_seen": False}, "oil-filler", "sound", 0.029),
         (ALIKE, {"sound": QUIET, "loss_percent": 30.0, "bubbles_seen": False}, "oil-filler", "shut", 0.260),
-        (QUIET, {"bubbles_seen": False}, "", "loss", 0.20),
+        (QUIET, {"bubbles_seen": False}, "", "loss", 0.204),
     ],
 )
 def test_the_next_recording_is_worth_what_it_tells(

@@ -11,6 +11,7 @@ from listen.judge.evidence import RoundEvidence
 from listen.judge.hypotheses import hypotheses, priors
 from listen.judge.posterior import Posterior
 from listen.judge.posterior import posterior as under_every_set
+from listen.judge.verdict import FIND_TOP_AGAIN, verdict
 from listen.trade.points import PathId
 
 OWN = {
@@ -49,6 +50,19 @@ def test_both_valves_loud_with_nearly_all_lost_is_a_set_up_fault():
     levels = {**QUIET, "intake": 12.0, "tailpipe": 11.0}
     assert posterior(made(levels, loss_percent=95.0)).involved(PathId.SET_UP) > 0.9
     assert posterior(made(levels, loss_percent=25.0, restrictor_mm=1.0)).involved(PathId.SET_UP) < 0.3
+
+
+@pytest.mark.parametrize(("where", "valve"), [("intake", PathId.INTAKE_VALVE), ("tailpipe", PathId.EXHAUST_VALVE)])
+def test_one_valve_loud_with_all_lost_may_be_a_set_up_fault_and_with_less_lost_is_the_valve(where, valve):
+    """Pistons that were pushed down until one valve opened were called that valve's leak, up to 99 % sure."""
+    lost = posterior(made(loud_at(where, 20.0), loss_percent=100.0, restrictor_mm=1.0))
+    assert 0.1 < lost.involved(PathId.SET_UP) < lost.involved(valve) < 0.9
+    assert verdict(lost, frozenset(PathId), "", "").next == FIND_TOP_AGAIN
+    held = posterior(made(loud_at(where, 20.0), loss_percent=35.0, restrictor_mm=1.0))
+    assert held.involved(PathId.SET_UP) < 0.01 and held.involved(valve) > 0.9
+    unread = posterior(made(loud_at(where, 20.0)))
+    assert unread.involved(valve) > 0.9
+    assert verdict(unread, frozenset(), "", "ask").next == "ask"
 
 
 def test_hiss_at_every_mouth_near_the_plug_and_less_at_the_tailpipe_is_the_fitting():

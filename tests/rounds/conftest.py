@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from tests.rounds.made import simulated
+from tests.rounds.made import facts, simulated
 
 
 @pytest.fixture(scope="session")
 def leak(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A round with a leak past the intake valve; only to be read."""
-    return simulated(tmp_path_factory.mktemp("leak") / "round")
+    """A round with a leak past the intake valve, by a third of the air; only to be read."""
+    return facts(simulated(tmp_path_factory.mktemp("leak") / "round"), loss_percent=35, restrictor_mm=1.0)
 
 
 @pytest.fixture

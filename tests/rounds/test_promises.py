@@ -151,12 +151,19 @@ def test_a_point_speaks_from_the_lower_end_of_what_was_detected_there_or_of_a_cl
     assert ground(detected=None, clipped_from_db=7.0).least_excess_db == 7.0
 
 
-@pytest.mark.parametrize(("point_id", "hz", "speaks"), [("tailpipe", 3090.0, False), ("tailpipe", 3110.0, True)])
-def test_a_whistle_speaks_for_a_point_only_where_no_rival_has_it(point_id: str, hz: float, speaks: bool) -> None:
-    """What a fitting whistles is heard at several mouths, at one of them louder: no ground to name that one."""
+@pytest.mark.parametrize(
+    ("point_id", "hz", "its_own", "speaks"),
+    [("tailpipe", 3090.0, False, False), ("tailpipe", 3110.0, False, True), ("tailpipe", 5000.0, True, False)],
+)
+def test_a_whistle_speaks_for_a_point_only_where_no_rival_has_one(
+    point_id: str, hz: float, its_own: bool, speaks: bool
+) -> None:
+    """What a fitting whistles is heard at several mouths, at one of them louder; where several have each a whistle of
+    its own, tones come and go in the shop: no ground to name one of them."""
     bare: dict[str, Any] = {"locked": {}, "flags": ()}
     sings = SimpleNamespace(point="intake", whistle_db=-60.0, whistle_hz=3000.0, tones_hz=(3000.0,), **bare)
-    faint = SimpleNamespace(point=point_id, whistle_db=None, whistle_hz=None, tones_hz=(hz,), **bare)
+    own_hz = hz if its_own else None
+    faint = SimpleNamespace(point=point_id, whistle_db=None, whistle_hz=own_hz, tones_hz=(hz,), **bare)
     rows: Any = {"contrast": object(), "excess": None, "before_shut_off": None, "clipped_from_db": None}
     air = np.zeros((1, 47))
     weighed: Any = SimpleNamespace(

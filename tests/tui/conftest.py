@@ -3,21 +3,16 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
 from weakref import WeakKeyDictionary
 
 import pytest
 import textual._wait
 import textual.screen
-from rich.segment import Segment
-from textual.cache import FIFOCache
 from textual.css.model import RuleSet
 from textual.css.stylesheet import Stylesheet
 from textual.pilot import Pilot
 from textual.screen import Screen
-from textual.strip import Strip
 
 from tui.screens.microphone import screen as microphone
 from tui.screens.round import screen as round_room
@@ -47,30 +42,6 @@ def _parse_once() -> None:
 
 
 _parse_once()
-
-
-def _caches_once_asked() -> None:
-    """Each strip makes seven caches, most of which nothing is ever put into: an eighth of the tests of screens."""
-    made = {name: getattr(Strip([]), name) for name in Strip.__slots__ if name not in ("_segments", "_cell_length")}
-    sizes = {name: cache._maxsize for name, cache in made.items() if cache is not None}
-
-    def begin(strip: Strip, segments: Iterable[Segment], cell_length: int | None = None) -> None:
-        strip._segments, strip._cell_length = list(segments), cell_length
-        strip._render_cache = strip._link_ids = strip._cell_count = None
-
-    def cache(strip: Strip, name: str) -> FIFOCache[Any, Any]:
-        """A slot that nothing was put into yet."""
-        if name not in sizes:
-            raise AttributeError(name)
-        setattr(strip, name, FIFOCache(sizes[name]))
-        return getattr(strip, name)
-
-    assert made.keys() - sizes.keys() == {"_render_cache", "_link_ids", "_cell_count"}, "a Textual with other strips"
-    Strip.__init__ = begin
-    Strip.__getattr__ = cache
-
-
-_caches_once_asked()
 
 
 DRAW_AT_ONCE = Screen._compositor_refresh

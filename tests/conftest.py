@@ -23,9 +23,10 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 
 
-# librosa compiles functions that nothing here calls when it is first loaded: 7 s of the processor in each process that
-# is the first on a machine, and more for the bench. What it gives is the same without; for users they are compiled.
-os.environ.setdefault("NUMBA_DISABLE_JIT", "1")
+# librosa compiles functions that nothing here calls when it is first loaded: 18 s of the processor, 12 s unoptimised.
+# They are kept apart from those of the bench, whose figures for other programs' ways would suffer.
+os.environ.setdefault("NUMBA_OPT", "0")
+os.environ.setdefault("NUMBA_CACHE_DIR", str(Path(__file__).parents[1] / ".pytest_cache" / "numba"))
 
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False

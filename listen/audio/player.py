@@ -120,9 +120,9 @@ def _loud(clip: Clip, rate_hz: int, gain_db: float) -> NDArray[np.float32]:
     """At another rate and gain, held at full scale [shape=(n,)]."""
     samples = clip.samples
     if rate_hz != clip.rate_hz:
-        import soxr
+        import librosa
 
-        samples = soxr.resample(samples, clip.rate_hz, rate_hz)
+        samples = librosa.resample(samples, orig_sr=clip.rate_hz, target_sr=rate_hz)
     return np.asarray(np.clip(samples * np.float32(10 ** (gain_db / 20)), -1.0, 1.0))
 
 

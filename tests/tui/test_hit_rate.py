@@ -75,7 +75,7 @@ async def test_a_decision_is_held_against_the_teardown_where_no_call_was_made(tm
     async with app.run_test(size=(80, 24)) as pilot:
         await to_hit_rate(pilot, app)
         assert "Ann: agreed 0, right 0; overruled 1, of these the person alone right 1" in words(app)
-        assert "had an ear or the program said" in words(app)
+        assert "nobody made a call, by ear or by the program" in words(app)
 
 
 async def test_on_a_narrow_screen_scale_and_shares_are_whole(tmp_path: Path) -> None:

@@ -30,7 +30,7 @@ Once an engine is open: open its job, stand on the cylinder, press f and tick wh
 said before is then held against it here."""
 
 
-NOBODY = "before no teardown had an ear or the program said what it is"
+NOBODY = "nobody made a call, by ear or by the program, before a teardown"
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,12 +3,6 @@
 import argparse
 import sys
 
-EXAMPLE = "hissway demo --plain"
-
-
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--plain", action="store_true", help="as text, even where stdout is a terminal")
-
 
 def run(args: argparse.Namespace) -> int:
     """Open the screens on a copy of the demo job, or play its main round through as text."""

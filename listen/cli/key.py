@@ -2,24 +2,11 @@
 
 import argparse
 import sys
-from pathlib import Path
 
 from listen.errors import JobError, UsageError
 from listen.jobs.exchange import keys
 from listen.jobs.exchange.keys import fingerprint
 from listen.voice.text import plain
-
-EXAMPLE = "hissway key --make"
-
-
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--make", action="store_true", help="make a key; one that exists is never replaced")
-    parser.add_argument("--file", metavar="FILE.pem", type=Path, help="key file (default: HISSWAY_KEY or user data)")
-    what = parser.add_mutually_exclusive_group()
-    what.add_argument("--allow", metavar="FINGERPRINT", help="put a key on the list of keys known here, under --name")
-    what.add_argument("--forget", metavar="FINGERPRINT", help="take a key off the list")
-    what.add_argument("--list", action="store_true", help="show the keys known here")
-    parser.add_argument("--name", metavar="NAME", default="", help="shop or person whose key it is (with --allow)")
 
 
 def run(args: argparse.Namespace) -> int:

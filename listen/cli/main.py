@@ -1,5 +1,5 @@
-"""The ``hissway`` command: one table of commands, one place where errors become one line and an exit code. Its streams
-take any sign, are there even when closed, and fail in one sentence."""
+"""The ``hissway`` command: the one place where errors become one line and an exit code. Its streams take any sign, are
+there even when closed, and fail in one sentence."""
 
 import argparse
 import importlib
@@ -9,70 +9,19 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from io import TextIOWrapper
 from pathlib import Path
-from typing import NoReturn, TextIO
+from typing import TextIO
 
+from listen.cli.commands import build_parser
 from listen.errors import HisswayError
-from listen.voice.text import STANDS_FOR, commands_a_terminal, plain
-
-COMMANDS = {
-    "demo": "the main job on the shipped, simulated recordings; no microphone needed",
-    "rank": "excess per point, odds per path and verdict for rounds of sound files or for jobs",
-    "record": "record one clip at one listening point, and say what is doubtful about it",
-    "mic": "list the inputs, or check one: rate, bandwidth, floor, clipping, automatic gain, noise suppression",
-    "report": "make a report of a job: one HTML page with drawings, plots and playable clips (or PDF, Markdown, JSON)",
-    "pack": "write a job as one zip (a BagIt bag) that another machine can check and open",
-    "unpack": "take a packed job in: checked whole, added to the same job here or put beside it, never overwriting",
-    "verify": "compute again what a job claims: hashes, journal, history, signatures, decisions, every stored result",
-    "salvage": "bring back what a damaged job still holds, into a new job that says so; the damaged one is only read",
-    "key": "show the shop's signing key by its fingerprint, or make one; keep the list of keys known by name",
-    "lab": "drills for the ear: list, make, score, export; the drills themselves run on the screens",
-    "bench": "the project's own accuracy and speed figures, with peers side by side",
-}
-"""What each does; each is one module of this package with EXAMPLE, add_arguments(parser) and run(args)."""
+from listen.voice.text import STANDS_FOR, commands_a_terminal
 
 ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 """Linear algebra keeps to one thread: the matrices are small, and results agree to the last digit whoever asks."""
-
-JOBS_COMMANDS = ("demo", "report", "pack", "unpack", "verify", "salvage", "lab")
-"""Those that look among the user's jobs; ``--jobs`` may stand after them too."""
 
 INTERRUPTED = 130
 """Exit code after Ctrl-C, 128 + SIGINT as shells have it."""
 
 Opener = Callable[[argparse.Namespace], int]
-
-
-class _Parser(argparse.ArgumentParser):
-    """Argument parser that answers unknown input with one clear line and exit code 2."""
-
-    def error(self, message: str) -> NoReturn:
-        print(f"{self.prog}: {plain(message)}; see {self.prog} --help", file=sys.stderr)
-        raise SystemExit(2)
-
-
-def build_parser(command: str | None) -> argparse.ArgumentParser:
-    """Parser for everything; only ``command``'s own module is loaded, so that start-up stays quick."""
-    parser = _Parser(
-        prog="hissway",
-        description="Says where the air escapes during a cylinder leakage test, and how sure it is. "
-        "Without a command it opens the terminal screens on your jobs.",
-        epilog="Example: hissway demo",
-    )
-    parser.add_argument("--version", action="store_true", help="print the version and stop")
-    jobs_help = "folder that holds the jobs (default: HISSWAY_JOBS or user data)"
-    parser.add_argument("--jobs", metavar="DIR", help=jobs_help)
-    commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
-    for name, summary in COMMANDS.items():
-        sub = commands.add_parser(name, help=summary, description=summary)
-        if name == command:
-            module = importlib.import_module(f"listen.cli.{name}")
-            sub.epilog = f"Example: {module.EXAMPLE}"
-            module.add_arguments(sub)
-            # Suppressed where it is not given: its default must not undo one that stood before the command.
-            if name in JOBS_COMMANDS:
-                sub.add_argument("--jobs", metavar="DIR", default=argparse.SUPPRESS, help=jobs_help)
-            sub.set_defaults(run=module.run)
-    return parser
 
 
 def main(argv: Sequence[str] | None = None, *, open_ui: Opener | None = None, open_demo: Opener | None = None) -> int:
@@ -105,31 +54,21 @@ def main(argv: Sequence[str] | None = None, *, open_ui: Opener | None = None, op
 
 
 def _run(argv: list[str], open_ui: Opener | None, open_demo: Opener | None) -> int:
-    args = build_parser(_command(argv)).parse_args(argv)
+    args = build_parser().parse_args(argv)
     args.open_demo = open_demo
     if args.version:
         from importlib.metadata import version
 
         print(f"hissway {version('hissway')}")
         return 0
-    if args.command is None:
+    if args.code is None:
         if open_ui is None:
             raise HisswayError("no screens here; run one of the commands that hissway --help lists")
         return open_ui(args)
-    code: int = args.run(args)
+    # Loaded only now, and nothing but its own: help and refusals are not kept waiting by what no one asked for.
+    module, function = args.code.split(":")
+    code: int = getattr(importlib.import_module(module), function)(args)
     return code
-
-
-def _command(argv: Sequence[str]) -> str | None:
-    """The command that is asked for; the value of ``--jobs`` may have the name of one."""
-    words = iter(argv)
-    for word in words:
-        if word in COMMANDS:
-            return word
-        # Abbreviations too, which argparse takes.
-        if len(word) > len("--") and "--jobs".startswith(word):
-            next(words, None)
-    return None
 
 
 class _Terminal(TextIOWrapper):

@@ -14,15 +14,8 @@ if TYPE_CHECKING:
     from listen.signal.clip import Clip
     from listen.signal.quality_mic import MicReport
 
-EXAMPLE = "hissway mic --device 2"
-
 CHECK_S = 4.0
 """Length of the check: long enough for a knock on the bench to show gain control let go again."""
-
-
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--device", metavar="D", help="check this input, by number or name")
-    parser.add_argument("--json", action="store_true", help="one JSON object instead of lines to read")
 
 
 def run(args: argparse.Namespace) -> int:

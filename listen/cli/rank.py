@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Any
 
 from listen.errors import MAX_WORDS, HisswayError, RoundError, UsageError
 from listen.voice.text import json_line, plain
-from listen.whole_number import whole
 
 if TYPE_CHECKING:
     from listen.judge.result import RoundResult
@@ -23,19 +22,6 @@ if TYPE_CHECKING:
     Given = Iterable[tuple[str, Round | str]]
     """Rounds by name, or the sentence that says why one is none."""
     Judged = Iterator[tuple[str, RoundResult | str]]
-
-EXAMPLE = "hissway rank cylinder-3 cylinder-4 --json"
-
-_PROCESSES = whole(1, 1024, "a number of processes")
-_CHANNEL = whole(0, 255, "a channel")
-
-
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("folders", nargs="+", metavar="DIR", help="a folder <point>-<kind>[-N].<wav|flac>, or a job")
-    parser.add_argument("--json", action="store_true", help="one JSON object a line instead of the table")
-    parser.add_argument("--workers", type=_PROCESSES, default=1, metavar="N", help="processes to use (default 1)")
-    parser.add_argument("--channel", type=_CHANNEL, default=0, metavar="N", help="channel of the files, from 0")
-    parser.add_argument("--cluster", metavar="ADDRESS", help="use the Dask cluster at this address (hissway[cluster])")
 
 
 def run(args: argparse.Namespace) -> int:

@@ -17,9 +17,6 @@ if TYPE_CHECKING:
     from listen.signal.clip import Clip
     from listen.signal.flags import Flag
 
-EXAMPLE = "hissway record intake --kind air --seconds 8 -o round-1/intake-air.flac"
-
-KINDS = ("quiet", "air", "sound", "shut", "switched", "switched-sound")
 SWITCHED = ("switched", "switched-sound")
 SECONDS = 8.0
 """Default length: 8 s bring the limit of detection to 17 dB below a steady shop (radiometer equation, 12 kHz)."""
@@ -27,30 +24,6 @@ LONGEST_S = 600.0
 """As long as a clip may be to be read again."""
 STOPPED = 130
 """Exit code after Ctrl-C, 128 + SIGINT as shells have it."""
-
-
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    add = parser.add_argument
-    add("point", metavar="POINT", nargs="?", help="listening point, for example intake or plug-hole-2")
-    add("--all", action="store_true", help="all points at once, a channel each; -o is a folder")
-    add(
-        "--channels",
-        metavar="POINTS",
-        help="with --all: point of each channel, for example intake,tailpipe,-,radiator; - is unused",
-    )
-    add(
-        "--kind",
-        required=True,
-        choices=KINDS,
-        help="what the cylinder is doing: quiet is air off; switched goes off and on, led by tones",
-    )
-    add("--seconds", type=float, metavar="S", help=f"length (default: {SECONDS:g}, or what --cycles take)")
-    add("--period", type=float, metavar="S", help=f"switched: from one opening to the next (default: {PERIOD_S:g})")
-    add("--cycles", type=int, metavar="N", help=f"switched: how often the air comes on (default: {CYCLES})")
-    add("--device", metavar="D", help="input by number or name; hissway mic lists them")
-    add("-o", "--output", required=True, type=Path, metavar="FILE", help=".flac or .wav, or a folder")
-    add("--force", action="store_true", help="replace FILE if it is there")
-    add("--finish", action="store_true", help="make FILE from what an interrupted recording left")
 
 
 def run(args: argparse.Namespace) -> int:

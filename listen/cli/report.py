@@ -11,26 +11,6 @@ from listen.jobs.folder.store import find_job, jobs_root
 from listen.jobs.hit_rate import calls, csv_text
 from listen.report.before_part import hit_rate_rows
 from listen.report.build import FILE_FORMS, Wanted, all_jobs, report_text, show, usual_place, write_report, write_text
-from listen.report.owner_words import LANGUAGES
-
-EXAMPLE = "hissway report bench-engine -o report.html"
-
-
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    add = parser.add_argument
-    add("job", metavar="JOB", nargs="?", help="a job folder, or the name of one of your jobs")
-    add("-o", "--output", metavar="FILE", help="file to write (default: standard output)")
-    add(
-        "--format",
-        choices=("html", "pdf", "md", "json", "csv"),
-        help="form of the report (default: by FILE, else html); csv: every call behind the hit rate, JOB not needed",
-    )
-    add("--language", choices=LANGUAGES, default="en", help="language of the owner's part (default: en)")
-    add("--contact", metavar="TEXT", default="", help="how the owner reaches the shop, for the owner's part")
-    add("--open", action="store_true", help="show it when it is made; without -o it goes to your documents")
-    add("--no-audio", action="store_true", help="leave the playable clips out of the page")
-    add("--hit-rate", action="store_true", help="add the shop's own hit rate over all its teardowns")
-    add("--before", metavar="JOB", help="an earlier job on the same engine, to stand beside this one")
 
 
 def run(args: argparse.Namespace) -> int:

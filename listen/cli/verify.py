@@ -14,34 +14,8 @@ from listen.jobs.folder.store import find_job, jobs_root
 from listen.voice.figures import counted
 from listen.voice.text import json_line, plain
 
-EXAMPLE = "hissway verify bench-engine.zip"
 INCOMPLETE = 3
 """Exit code where nothing was found, but results were left unchecked on request and nothing vouches for them."""
-
-
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "job",
-        metavar="JOB_OR_ZIP",
-        help="a job folder, the name of one of your jobs, a bag, a zip, or a page that hissway report wrote",
-    )
-    parser.add_argument(
-        "--job", dest="of", metavar="JOB", default="", help="the job a page is compared with (default: yours)"
-    )
-    parser.add_argument(
-        "--no-results",
-        action="store_true",
-        help="do not judge the stored results again (quicker; exit 3 unless a known key or head vouches for them)",
-    )
-    parser.add_argument(
-        "--key",
-        metavar="FINGERPRINT",
-        action="append",
-        default=[],
-        help="every signature must be made with this key (or with one of several)",
-    )
-    parser.add_argument("--head", metavar="HASH", default="", help="the history must hold this hash (reports print it)")
-    parser.add_argument("--json", action="store_true", help="one JSON object instead of lines of text")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -84,7 +58,7 @@ def _against(args: argparse.Namespace) -> Against:
     if head and re.fullmatch("[0-9a-f]{64}", head) is None:
         raise UsageError(f"--head {plain(args.head, 80)}: a head is 64 hex digits, as a report or verify prints it")
     judge = None if args.no_results else judge_of_today
-    trust = Trust(keys=known_keys(), demanded=tuple(as_key(k) for k in args.key))
+    trust = Trust(keys=known_keys(), demanded=tuple(as_key(k) for k in args.key or ()))
     return Against(judge=judge, trust=trust, head=head)
 
 

@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+import argparse
+import importlib
+import shlex
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from listen.audio.write import write_clip
-from listen.cli.bench import BENCHES
 from listen.cli.clip_files import free_name
+from listen.cli.commands import build_parser
 from listen.cli.main import main
+from listen.cli.record import SECONDS
 from listen.lab.shipped import demo_job
+from listen.report.owner_words import LANGUAGES
 from listen.signal.clip import Clip
+from listen.switched_take import CYCLES, PERIOD_S
+from listen.trade.points import Kind
 from tests.rounds.made import plain
 
 
@@ -99,10 +107,31 @@ def test_the_jobs_folder_may_be_named_on_either_side_and_like_a_command(
     assert '"error"' in capsys.readouterr().out
 
 
-@pytest.mark.parametrize("bench", BENCHES)
-def test_every_bench_shows_an_example(bench: str, capsys: pytest.CaptureFixture[str]) -> None:
-    assert code_of("bench", bench, "--help") == 0
-    assert f"Example: hissway bench {bench}" in capsys.readouterr().out
+def parsers(parser: argparse.ArgumentParser, typed: str = "hissway") -> Iterator[tuple[str, argparse.ArgumentParser]]:
+    """Every command and action, as it is typed."""
+    for action in parser._actions:
+        for name, sub in (action.choices or {}).items() if isinstance(action, argparse._SubParsersAction) else ():
+            yield f"{typed} {name}", sub
+            yield from parsers(sub, f"{typed} {name}")
+
+
+EVERY = dict(parsers(build_parser()))
+
+
+@pytest.mark.parametrize("typed", EVERY)
+def test_every_command_shows_an_example_of_itself_that_can_be_typed_and_has_its_code(typed: str) -> None:
+    example = str(EVERY[typed].epilog).removeprefix("Example: ")
+    assert f"{example} ".startswith(f"{typed} ")
+    module, function = build_parser().parse_args(shlex.split(example)[1:]).code.split(":")
+    assert callable(getattr(importlib.import_module(module), function))
+
+
+def test_help_tells_the_figures_and_words_that_are_used() -> None:
+    told = EVERY["hissway record"].format_help()
+    for what in (f"length (default: {SECONDS:g},", f"next (default: {PERIOD_S:g})", f"comes on (default: {CYCLES})"):
+        assert what in " ".join(told.split())
+    assert f"{{{','.join(LANGUAGES)}}}" in EVERY["hissway report"].format_help()
+    assert f"{{{','.join(Kind)}}}" in told
 
 
 def test_reports_and_tables_replace_nothing_but_their_like(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -12,12 +12,6 @@ from pathlib import Path
 
 import msgspec
 
-from listen.whole_number import seed, whole
-
-SUMMARY = "time to rank an archive, beside the limit and peers, per core and over workers"
-EXAMPLE = "hissway bench speed --rounds 12 --workers 2"
-
-_PROCESSES = whole(1, 1024)
 WARM_UP_ROUNDS = 3
 """Judged before memory is looked at: imports, caches and pools fill in these."""
 
@@ -43,19 +37,9 @@ class Speed(msgspec.Struct, frozen=True, kw_only=True):
     """Resident memory after the warm-up and at the end of the archive."""
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--rounds", type=whole(1, 10**5), default=24, help="rounds in the archive (default 24)")
-    parser.add_argument("--passes", type=whole(1, 1000), default=3, help="passes over it; the best counts (default 3)")
-    parser.add_argument(
-        "--workers", type=_PROCESSES, default=os.cpu_count() or 1, help="processes (default: all cores)"
-    )
-    parser.add_argument("--seed", type=seed, default=1, help="seed of the archive (default 1)")
-    parser.add_argument("--json", action="store_true", help="one JSON object instead of the table")
-
-
 def run(args: argparse.Namespace) -> int:
     with tempfile.TemporaryDirectory(prefix="hissway-speed-") as root:
-        found = measure(Path(root), args.rounds, args.passes, args.workers, args.seed)
+        found = measure(Path(root), args.rounds, args.passes, args.workers or os.cpu_count() or 1, args.seed)
     sys.stdout.write(json.dumps(msgspec.to_builtins(found)) + "\n" if args.json else table(found))
     return 0
 

@@ -15,7 +15,7 @@ from listen.jobs.exchange.verification import Against
 from listen.jobs.exchange.verify import verify_bag
 from listen.jobs.exchange.zip_guard import LIMITS, Limits, copy_bag, unzip_bag
 from listen.jobs.folder import witnesses
-from listen.jobs.folder.chain import JOURNAL, MAX_MERGE_DEPTH, Chain, merge_depth, own_lines, read_journal
+from listen.jobs.folder.chain import JOURNAL, MAX_MERGE_DEPTH, Chain, merge_depth, read_journal
 from listen.jobs.folder.journal import Line, storable
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.parts import CLIPS, clip_fault
@@ -49,9 +49,9 @@ def plan(ours: Chain, theirs: Chain) -> Plan:
     if n == len(ours.lines):
         return Plan(how="forward", lines=rest, fork=fork)
     # Where each holds the other's lines, both sides must choose the same journal: the one with the lesser hash stays.
-    if _holds(theirs, ours) and not (_holds(ours, theirs) and ours.head < theirs.head):
+    if theirs.holds(ours) and not (ours.holds(theirs) and ours.head < theirs.head):
         return Plan(how="take-over", lines=rest, fork=fork)
-    if _holds(ours, theirs):
+    if ours.holds(theirs):
         return Plan(how="behind")
     # Merges in merges are read by recursion; a sender could nest them until the reader fails.
     if max(merge_depth(line) for line in rest) >= MAX_MERGE_DEPTH:
@@ -62,23 +62,9 @@ def plan(ours: Chain, theirs: Chain) -> Plan:
 def merged_event(found: Plan, ours: Chain, source: str) -> ev.Merged:
     """The event that brings the other side's lines in; those that ours holds already are named by their hash."""
     # By hash where ours holds the line already: two who always write at once would double the journal each time.
-    held = _hashes(ours.lines)
+    held = ours.hashes()
     lines = tuple(msgspec.Raw(f'"{line.hash}"'.encode() if line.hash in held else line.raw) for line in found.lines)
     return ev.Merged(fork=found.fork, lines=lines, source=source)
-
-
-def _holds(holder: Chain, other: Chain) -> bool:
-    """Whether every line of ``other`` stands in ``holder``, word for word, except merges whose content does."""
-    held = _hashes(holder.lines)
-
-    def inside(line: Line) -> bool:
-        return line.hash in held or (isinstance(line.event.payload, ev.Merged) and all(map(inside, line.inner)))
-
-    return all(map(inside, other.lines))
-
-
-def _hashes(lines: tuple[Line, ...]) -> set[str]:
-    return {line.hash for line in own_lines(lines)}
 
 
 def bring_clips(source: Path, to: Path, theirs: Chain) -> None:
@@ -181,7 +167,7 @@ def _new(path: Path, root: Path, data: Path, theirs: Chain, opening: ev.JobOpene
     # Last of all: whatever failed before this has left nothing among the jobs.
     data.rename(folder)
     sync_folder(root)
-    witnesses.note(folder, opening.job, theirs, bag=(storable(path.name), theirs))
+    witnesses.note(folder, opening.job, theirs)
     return Unpacked(how=how, folder=folder, events=len(list(theirs.events())), text=text)
 
 
@@ -205,5 +191,4 @@ def _together(path: Path, folder: Path, data: Path, theirs: Chain, found: Plan) 
             # What both sides decided apart is told at once: nobody else will look for it.
             text = " ".join((text, *conflicts(opened.chain.events())))
         new = sum(e.id not in before for e in theirs.events())
-        witnesses.note(folder, opened.job.id, opened.chain, bag=(storable(path.name), theirs))
     return Unpacked(how=how, folder=folder, events=new, text=text)

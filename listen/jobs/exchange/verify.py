@@ -70,9 +70,9 @@ def _names_after_keys(checks: tuple[SignatureCheck, ...]) -> Iterator[str]:
 
 def _history_faults(job: Job, chain: Chain, against: Against, register: witnesses.Known | None) -> Iterator[Mismatch]:
     """What others remember of this history and it does not hold."""
-    for missing in witnesses.missing(register, job.id, chain):
-        yield Mismatch("history", JOURNAL, missing)
-    if against.head and all(line.hash != against.head for line in own_lines(chain.lines)):
+    if gone := witnesses.missing(register, job.id, chain):
+        yield Mismatch("history", JOURNAL, gone)
+    if against.head and against.head not in chain.hashes():
         yield Mismatch(
             "history", JOURNAL, f"no event has the hash {against.head}: cut short, or another history of this job"
         )

@@ -46,6 +46,19 @@ class Chain(msgspec.Struct, frozen=True):
         """All events that count, each id once, in the order of :mod:`listen.jobs.folder.journal`."""
         return once(ordered(self.lines))
 
+    def hashes(self) -> frozenset[str]:
+        """Of all lines, those of merges included."""
+        return frozenset(line.hash for line in own_lines(self.lines))
+
+    def holds(self, other: "Chain") -> bool:
+        """Whether every line of ``other`` stands here, word for word, except merges whose content does."""
+        held = self.hashes()
+
+        def inside(line: Line) -> bool:
+            return line.hash in held or (isinstance(line.event.payload, Merged) and all(map(inside, line.inner)))
+
+        return all(map(inside, other.lines))
+
     def clips(self) -> dict[str, ClipKept]:
         """Every clip an event keeps, by its id; those taken back too, since their files stay."""
         return {p.clip: p for e in self.events() if isinstance(p := e.payload, ClipKept)}

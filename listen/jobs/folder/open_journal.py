@@ -1,7 +1,7 @@
 """A journal in hand: the job's present value, and the only way to add to it."""
 
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -10,9 +10,9 @@ from listen.errors import JobChanged, JobError
 from listen.jobs.events import Event, Merged, Payload, Withdrawn
 from listen.jobs.fold import fold
 from listen.jobs.folder import witnesses
-from listen.jobs.folder.chain import JOURNAL, Chain, broken_words, read_chain
+from listen.jobs.folder.chain import JOURNAL, Chain, broken_words, read_chain, read_journal
 from listen.jobs.folder.journal import Line, write_line
-from listen.jobs.folder.turn import Turn, news
+from listen.jobs.folder.turn import Turn
 from listen.jobs.folder.witnesses import JobSummary, mend, stored_summary, summarize, write_summary
 from listen.jobs.hearing import unseen
 from listen.jobs.job import Job
@@ -25,15 +25,14 @@ class OpenJournal:
         self.folder = folder.absolute()
         self.actor = actor
         """Who is at the keyboard; stands on every event."""
-        self.chain = Chain(chain.lines)
-        """The journal's lines that hold."""
+        self.chain, self.job = Chain(()), Job()
+        """The journal's lines that hold, and the job as it is now: frozen values."""
+        self._take_in(chain)
         self.broken = broken_words(self.folder, chain) if chain.broken else ""
         """Why the journal does not hold to its end; empty where it does."""
         # 0: what the file's time was when it was read is not known, so that the first look goes by its size.
-        self._size, self._written_ns = chain.size, 0
+        self._written_ns = 0
         self._turn = turn
-        self.job = fold(chain.events())
-        """The job as it is now: a frozen value."""
         self._adding = threading.RLock()
         """One thread at a time adds: an import goes on beside a screen. Never held while a clip is read or written."""
         self._news: list[Event] = []
@@ -50,13 +49,20 @@ class OpenJournal:
 
     def read_again(self, chain: Chain) -> None:
         """Go on from another journal that was put in place of this one."""
-        self._take_over(chain)
+        self._take_in(chain)
         self._summarize()
-        witnesses.note(self.folder, self.job.id, chain, afresh=True)
 
-    def _take_over(self, chain: Chain) -> None:
+    def _take_in(self, chain: Chain) -> None:
+        """This is the journal now."""
+        known = self.chain.lines
+        goes_on = chain.lines[: len(known)][-1:] == known[-1:]
+        added = chain.lines[len(known) :] if goes_on else chain.lines
+        merged = any(isinstance(line.event.payload, Merged) for line in chain.lines)
+        whole = merged or not goes_on or any(isinstance(line.event.payload, Withdrawn) for line in added)
+        # What was said on two machines stays told until someone settles it, and what was withdrawn is passed over:
+        # only the whole can show either.
+        self.job = fold(chain.events()) if whole else fold((line.event for line in added), self.job)
         self.chain, self._size = Chain(chain.lines), chain.size
-        self.job = fold(chain.events())
 
     @contextmanager
     def writing(self) -> Iterator[None]:
@@ -109,14 +115,16 @@ class OpenJournal:
         if not self._written_ns and stat.st_size == self._size:  # just opened
             self._written_ns = stat.st_mtime_ns
             return Chain(())
-        chain, added = news(self.folder, self.chain.lines, self._size)
-        if added:
-            self._news += chain.events()
-            self._grow(chain.lines)
-        elif chain.head != self.head:
+        chain = read_journal(self.folder)
+        if chain.broken or not chain.holds(self.chain):
+            raise JobError(
+                f"{path}: is not the journal that was opened, nor one that goes on from it: another program wrote to "
+                "it, or a copy was put in its place; nothing was written; open the job again"
+            )
+        if chain.head != self.head:
             known = {e.id for e in self.chain.events()}
             self._news += [e for e in chain.events() if e.id not in known]
-            self._take_over(chain)
+            self._take_in(chain)
         # A torn end may be a line that another program is still writing: it is looked at again.
         if not chain.torn:
             self._written_ns = stat.st_mtime_ns
@@ -156,30 +164,17 @@ class OpenJournal:
 
     def _add(self, *new: Line) -> None:
         path = self.folder / JOURNAL
-        data = Chain(new).data
-        merges = any(isinstance(line.event.payload, Merged) for line in new)
-        # What came in is held against the whole journal first: a fault found once it is written would close the job.
-        chain = read_chain(self.chain.data + data) if merges else None
-        if chain is not None and chain.broken:
-            raise JobError(f"{path}: what came in cannot be added: {chain.broken}; nothing was written")
+        chain = Chain((*self.chain.lines, *new))
+        if any(isinstance(line.event.payload, Merged) for line in new):
+            # Held against the whole journal first: a fault found once it is written would close the job.
+            chain = read_chain(chain.data)
+            if chain.broken:
+                raise JobError(f"{path}: what came in cannot be added: {chain.broken}; nothing was written")
         with durable.job_errors("write to the journal", path):
-            durable.append(path, data, self._size)
+            durable.append(path, Chain(new).data, self._size)
             self._written_ns = path.stat().st_mtime_ns
-        if chain is not None:
-            self._take_over(chain)
-        else:
-            self._grow(new)
+        self._take_in(chain)
         self._summarize()
-
-    def _grow(self, new: Sequence[Line]) -> None:
-        """Lines were added at the end."""
-        self.chain = Chain((*self.chain.lines, *new))
-        self._size += Chain(tuple(new)).size
-        merged = any(isinstance(line.event.payload, Merged) for line in self.chain.lines)
-        whole = merged or any(isinstance(line.event.payload, Withdrawn) for line in new)
-        # What was said on two machines stays told until someone settles it, and what was withdrawn is passed over:
-        # only the whole can show either.
-        self.job = fold(self.chain.events()) if whole else fold((n.event for n in new), self.job)
 
     def _summarize(self) -> None:
         with suppress(OSError):

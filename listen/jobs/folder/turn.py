@@ -6,7 +6,7 @@ import errno
 import getpass
 import os
 import socket
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -14,10 +14,8 @@ import msgspec
 from filelock import BaseFileLock, FileLock, Timeout
 
 from listen.durable import job_errors, mode_in, replace, stored
-from listen.errors import JobError, JobLocked
-from listen.jobs.events import Merged
-from listen.jobs.folder.chain import JOURNAL, Base, Chain, own_lines, read_chain, read_journal
-from listen.jobs.folder.journal import Line, utc_now
+from listen.errors import JobLocked
+from listen.jobs.folder.journal import utc_now
 
 TURN = ".turn"
 STILL_WRITING = (
@@ -74,36 +72,6 @@ class Turn(_Lock):
             yield
         finally:
             self._lock.release()
-
-
-def news(folder: Path, lines: Sequence[Line], size: int) -> tuple[Chain, bool]:
-    """What a journal holds beyond ``lines`` (its first ``size`` bytes), and whether only they were added.
-
-    Where more than that happened (a merge, a journal taken over) the chain is the whole of it.
-
-    Raises JobError: the journal cannot be read, does not hold, or is not a longer history of the same job."""
-    path = folder / JOURNAL
-    # What was added only: screens look every second, and to read a whole journal costs its length.
-    with job_errors("read the journal", path), path.open("rb") as file:
-        file.seek(size)
-        tail = read_chain(file.read(), Base(start=lines[-1].hash, before=frozenset(one.hash for one in lines)))
-    # A merge may put events before some that were folded already: then the whole counts anew.
-    added = tail.lines and not any(isinstance(one.event.payload, Merged) for one in tail.lines)
-    if not tail.broken and (added or tail.torn):
-        return tail, True
-    whole = read_journal(folder)
-    held = {one.hash for one in own_lines(whole.lines)}
-    if whole.broken or any(one.hash not in held and not _held(one, held) for one in lines):
-        raise JobError(
-            f"{path}: is not the journal that was opened, nor one that goes on from it: another program wrote to it, "
-            "or a copy was put in its place; nothing was written; open the job again"
-        )
-    return whole, False
-
-
-def _held(merge: Line, held: set[str]) -> bool:
-    """Whether a merge that stands nowhere brought in nothing that does not."""
-    return isinstance(merge.event.payload, Merged) and all(one.hash in held for one in own_lines(merge.inner))
 
 
 LOCK_NAME = ".lock"

@@ -15,7 +15,7 @@ import msgspec
 
 from listen.durable import append, create, cut, job_errors, replace, stored
 from listen.jobs.events import JournalMended
-from listen.jobs.folder.chain import JOURNAL, Chain, own_lines
+from listen.jobs.folder.chain import JOURNAL, Chain
 from listen.jobs.folder.journal import GENESIS, utc_now
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import Waiting, latest_round, standing, waiting
@@ -112,7 +112,6 @@ def stored_summary(folder: Path) -> JobSummary | None:
 
 REGISTER = ".heads"
 """Folder of the register, beside the jobs: a file a job."""
-MOST_BAGS = 200
 
 
 class Head(msgspec.Struct, frozen=True, kw_only=True):
@@ -120,14 +119,11 @@ class Head(msgspec.Struct, frozen=True, kw_only=True):
     lines: int
     time: str
     """When it was seen here, UTC, ISO 8601."""
-    bag: str = ""
-    """File it came in; empty where this program wrote it here."""
 
 
 class Known(msgspec.Struct, frozen=True, kw_only=True):
     job: str
     last: Head
-    bags: tuple[Head, ...] = ()
 
 
 def known(folder: Path) -> Known | None:
@@ -141,41 +137,28 @@ def damaged(folder: Path) -> bool:
     return place.is_symlink() or (place.exists() and known(folder) is None)
 
 
-def note(folder: Path, job: str, chain: Chain, *, bag: tuple[str, Chain] | None = None, afresh: bool = False) -> None:
-    """Put the journal's present end into the register; a disk that refuses costs the register, never the job.
-
-    ``bag`` is a file that was taken in, and the journal in it. ``afresh`` forgets the bags before: their merges may
-    have given way to others that hold the same.
-    """
-    before = None if afresh else known(folder)
-    bags = before.bags if before and before.job == job else ()
-    if bag:
-        bags = (*bags, _head(bag[1], bag[0]))[-MOST_BAGS:]
+def note(folder: Path, job: str, chain: Chain) -> None:
+    """Put the journal's present end into the register; a disk that refuses costs the register, never the job."""
+    last = Head(head=chain.head, lines=len(chain.lines), time=utc_now())
     with suppress(OSError):
         _place(folder).parent.mkdir(exist_ok=True)
         # Not synced: after a crash an older register asks less, and never accuses a whole journal.
-        replace(_place(folder), msgspec.json.encode(Known(job=job, last=_head(chain), bags=bags)), sync=False)
+        replace(_place(folder), msgspec.json.encode(Known(job=job, last=last)), sync=False)
 
 
-def _head(chain: Chain, bag: str = "") -> Head:
-    return Head(head=chain.head, lines=len(chain.lines), time=utc_now(), bag=bag)
-
-
-def missing(found: Known | None, job: str, chain: Chain) -> tuple[str, ...]:
-    """What the register, read before the journal, knows and the journal does not hold, a sentence each."""
+def missing(found: Known | None, job: str, chain: Chain) -> str:
+    """What the register, read before the journal, knows and the journal does not hold, in a sentence; else empty."""
     if found is None:
-        return ()
+        return ""
+    last, seen = found.last, f"seen here on {moment(found.last.time)}"
     if found.job != job:
-        return (f"another job was last seen here on {moment(found.last.time)}",)
-    held = {line.hash for line in own_lines(chain.lines)}
-    return tuple(_words(h, len(chain.lines)) for h in (found.last, *found.bags) if h.head not in held)
-
-
-def _words(head: Head, lines: int) -> str:
-    seen = f"seen here{f' in {head.bag!a}' if head.bag else ''} on {moment(head.time)}"
-    if head.lines > lines:
-        return f"{head.lines} events were {seen}; the last {head.lines - lines} are gone"
-    return f"event {head.lines} is not the one {seen}: another history was put in its place"
+        return f"another job was last {seen}"
+    # One head vouches for all lines before it.
+    if last.head in chain.hashes():
+        return ""
+    if (gone := last.lines - len(chain.lines)) > 0:
+        return f"{last.lines} events were {seen}; the last {gone} are gone"
+    return f"event {last.lines} is not the one {seen}: another history was put in its place"
 
 
 def _place(folder: Path) -> Path:
@@ -198,7 +181,7 @@ def mend(folder: Path, chain: Chain, known: JobSummary | None, register: Known |
             append(path, b"\n", chain.size - 1)
     witnesses = [(known.events, known.head)] if known and known.events > 0 else []
     witnesses += [(register.last.lines, register.last.head)] if register else []
-    held = {line.hash for line in own_lines(chain.lines)}
+    held = chain.hashes()
     gone = [lines for lines, head in witnesses if head not in held]
     missing = max(0, max(gone, default=0) - len(chain.lines))
     # As long as it was or longer, and yet without what was seen: other lines stand in its place.

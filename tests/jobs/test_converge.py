@@ -43,12 +43,12 @@ def add(chain: Chain, payload: ev.Payload, actor: str, n: int) -> Chain:
 def post(ours: Chain, theirs: Chain, n: int) -> Chain:
     """What a machine holds after another's bag came in."""
     found = plan(ours, theirs)
-    if found.how == "forward":
+    if found.how == "forwarded":
         return Chain((*ours.lines, *found.lines))
-    if found.how == "merge":
+    if found.how == "merged":
         return add(ours, merged_event(found, ours, "post"), "hissway", n)
-    assert found.how in ("same", "behind", "take-over")
-    return theirs if found.how == "take-over" else ours
+    assert found.how in ("nothing-new", "adopted")
+    return theirs if found.how == "adopted" else ours
 
 
 def told(chain: Chain) -> tuple[object, ...]:

@@ -7,7 +7,7 @@ from typing import Literal
 
 import msgspec
 
-from listen.durable import job_errors, make_folders, replace, sync_folder
+from listen.durable import job_errors, make_folders, sync_folder
 from listen.errors import HisswayError, JobError
 from listen.jobs import events as ev
 from listen.jobs.event_words import conflicts
@@ -15,22 +15,28 @@ from listen.jobs.exchange.verification import Against
 from listen.jobs.exchange.verify import verify_bag
 from listen.jobs.exchange.zip_guard import LIMITS, Limits, copy_bag, unzip_bag
 from listen.jobs.folder import witnesses
-from listen.jobs.folder.chain import JOURNAL, MAX_MERGE_DEPTH, Chain, merge_depth, read_journal
+from listen.jobs.folder.chain import MAX_MERGE_DEPTH, Chain, merge_depth, read_journal
 from listen.jobs.folder.journal import Line, storable
-from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.parts import CLIPS, clip_fault
 from listen.jobs.folder.store import folder_mode, folder_name, free_place, list_jobs, open_job
-from listen.jobs.folder.witnesses import SUMMARY
 from listen.temporary_folder import temporary_folder
 
-Relation = Literal["same", "behind", "forward", "take-over", "merge", "apart"]
+How = Literal["new", "nothing-new", "forwarded", "adopted", "merged", "beside"]
+WORDS: dict[How, str] = {
+    "new": "a job new to this machine",
+    "nothing-new": "the job here holds all of it already",
+    "forwarded": "its events follow those here",
+    "adopted": "it holds every event of the job here",
+    "merged": "both machines had gone on; the events of both are in the job now.",
+    "beside": "its events {why} the job of the same origin here; both are kept, side by side",
+}
 
 
 class Plan(msgspec.Struct, frozen=True, kw_only=True):
-    how: Relation
-    """``same`` or ``behind``: it holds nothing new. ``forward``: ours is its beginning, append the rest word for word.
-    ``take-over``: it holds every line of ours already, in a merge; take it over. ``merge``: append a Merged event.
-    ``apart``: the journals share no beginning (or have merged too often); keep both."""
+    how: How
+    """``forwarded``: ours is its beginning, the rest is appended word for word. ``adopted``: it holds every line of
+    ours, in a merge, and is taken over. ``merged``: a Merged event is appended. ``beside``: the journals share no
+    beginning (or have merged too often)."""
     lines: tuple[Line, ...] = ()
     fork: str = ""
 
@@ -40,23 +46,20 @@ def plan(ours: Chain, theirs: Chain) -> Plan:
     pairs = zip(ours.lines, theirs.lines, strict=False)
     n = sum(1 for _ in takewhile(lambda pair: pair[0].hash == pair[1].hash, pairs))
     if n == 0:
-        return Plan(how="apart")
-    # All of theirs is the beginning of ours.
-    if n == len(theirs.lines):
-        return Plan(how="same" if n == len(ours.lines) else "behind")
-    rest = theirs.lines[n:]
-    fork = ours.lines[n - 1].hash
+        return Plan(how="beside")
+    rest, fork = theirs.lines[n:], ours.lines[n - 1].hash
+    if not rest:
+        return Plan(how="nothing-new")
     if n == len(ours.lines):
-        return Plan(how="forward", lines=rest, fork=fork)
+        return Plan(how="forwarded", lines=rest, fork=fork)
     # Where each holds the other's lines, both sides must choose the same journal: the one with the lesser hash stays.
     if theirs.holds(ours) and not (ours.holds(theirs) and ours.head < theirs.head):
-        return Plan(how="take-over", lines=rest, fork=fork)
+        return Plan(how="adopted", lines=rest, fork=fork)
     if ours.holds(theirs):
-        return Plan(how="behind")
+        return Plan(how="nothing-new")
     # Merges in merges are read by recursion; a sender could nest them until the reader fails.
-    if max(merge_depth(line) for line in rest) >= MAX_MERGE_DEPTH:
-        return Plan(how="apart")
-    return Plan(how="merge", lines=rest, fork=fork)
+    too_deep = max(map(merge_depth, rest)) >= MAX_MERGE_DEPTH
+    return Plan(how="beside") if too_deep else Plan(how="merged", lines=rest, fork=fork)
 
 
 def merged_event(found: Plan, ours: Chain, source: str) -> ev.Merged:
@@ -80,20 +83,6 @@ def bring_clips(source: Path, to: Path, theirs: Chain) -> None:
         elif why := clip_fault(to.parent, clip):
             raise JobError(f"{here}: {why}; nothing was taken in; run hissway verify on this job first")
     sync_folder(to)
-
-
-def take_over_journal(opened: OpenJob, theirs: Chain) -> None:
-    """Take over a journal that holds every line of ours, so that nothing of ours is lost with our file.
-
-    Raises JobError: the disk refuses; the journal is as it was."""
-    folder = opened.folder
-    with job_errors("take over the journal", folder / JOURNAL):
-        (folder / SUMMARY).unlink(missing_ok=True)  # it witnesses the journal that is about to go
-        replace(folder / JOURNAL, theirs.data)
-    opened.read_again(theirs)
-
-
-How = Literal["new", "nothing-new", "forwarded", "adopted", "merged", "beside"]
 
 
 class Unpacked(msgspec.Struct, frozen=True, kw_only=True):
@@ -120,11 +109,6 @@ def unpack(path: Path, root: Path, limits: Limits = LIMITS) -> Unpacked:
             return _placed(path, root, bag / "data", chain, opening)
 
 
-HOW_TOGETHER: dict[str, tuple[How, str]] = {
-    "forward": ("forwarded", "its events follow those here"),
-    "take-over": ("adopted", "it holds every event of the job here"),
-    "merge": ("merged", "both machines had gone on; the events of both are in the job now."),
-}
 NO_BAG = ("bag", "journal", "clip", "signature")
 """Mismatches for which a bag is refused; what else a job claims, verify tells of it here as it would there."""
 
@@ -139,15 +123,22 @@ def _checked(path: Path, bag: Path) -> Chain:
 
 def _placed(path: Path, root: Path, data: Path, theirs: Chain, opening: ev.JobOpened) -> Unpacked:
     same = [root / row.folder for row in list_jobs(root) if row.id == opening.job]
-    if not same:
-        return _new(path, root, data, theirs, opening, "new", "a job new to this machine")
     plans = [(folder, found) for folder in same if (found := _plan(folder, theirs)) is not None]
     for folder, found in plans:
-        if found.how != "apart":
+        if found.how != "beside":
             return _together(path, folder, data, theirs, found)
-    why = "share no beginning with" if plans else "cannot be added to"
-    text = f"its events {why} the job of the same origin here; both are kept, side by side"
-    return _new(path, root, data, theirs, opening, "beside", text)
+    folder = free_place(root, folder_name(opening.title, opening.job, opened=theirs.lines[0].event.time))
+    (data / CLIPS).mkdir(exist_ok=True)
+    sync_folder(data / CLIPS)
+    sync_folder(data)
+    data.chmod(folder_mode(root))
+    # Last of all: whatever failed before this has left nothing among the jobs.
+    data.rename(folder)
+    sync_folder(root)
+    witnesses.note(folder, opening.job, theirs)
+    how: How = "beside" if same else "new"
+    text = WORDS[how].format(why="share no beginning with" if plans else "cannot be added to")
+    return Unpacked(how=how, folder=folder, events=len(list(theirs.events())), text=text)
 
 
 def _plan(folder: Path, theirs: Chain) -> Plan | None:
@@ -158,37 +149,24 @@ def _plan(folder: Path, theirs: Chain) -> Plan | None:
     return None if ours.broken else plan(ours, theirs)
 
 
-def _new(path: Path, root: Path, data: Path, theirs: Chain, opening: ev.JobOpened, how: How, text: str) -> Unpacked:
-    folder = free_place(root, folder_name(opening.title, opening.job, opened=theirs.lines[0].event.time))
-    (data / CLIPS).mkdir(exist_ok=True)
-    sync_folder(data / CLIPS)
-    sync_folder(data)
-    data.chmod(folder_mode(root))
-    # Last of all: whatever failed before this has left nothing among the jobs.
-    data.rename(folder)
-    sync_folder(root)
-    witnesses.note(folder, opening.job, theirs)
-    return Unpacked(how=how, folder=folder, events=len(list(theirs.events())), text=text)
-
-
 def _together(path: Path, folder: Path, data: Path, theirs: Chain, found: Plan) -> Unpacked:
     """Add what is new to the job here. Clips come first, so that no event ever speaks of a clip that is not there."""
-    if found.how in ("same", "behind"):
-        return Unpacked(how="nothing-new", folder=folder, events=0, text="the job here holds all of it already")
+    text = WORDS[found.how]
+    if found.how == "nothing-new":
+        return Unpacked(how=found.how, folder=folder, events=0, text=text)
     with open_job(folder, bench=False) as opened, opened.writing():
         # The first look under the turn: until now another program may have written here.
         if plan(opened.chain, theirs) != found:
             raise JobError(f"{folder}: was changed while the bag was read; unpack it again")
         before = {e.id for e in opened.chain.events()}
         bring_clips(data / CLIPS, opened.clips, theirs)
-        how, text = HOW_TOGETHER[found.how]
-        if found.how == "forward":
+        if found.how == "forwarded":
             opened.append_lines(found.lines)
-        elif found.how == "take-over":
-            take_over_journal(opened, theirs)
+        elif found.how == "adopted":
+            opened.take_over(theirs)
         else:
             opened.append(merged_event(found, opened.chain, storable(path.name)), actor="hissway")
             # What both sides decided apart is told at once: nobody else will look for it.
             text = " ".join((text, *conflicts(opened.chain.events())))
-        new = sum(e.id not in before for e in theirs.events())
-    return Unpacked(how=how, folder=folder, events=new, text=text)
+    new = sum(e.id not in before for e in theirs.events())
+    return Unpacked(how=found.how, folder=folder, events=new, text=text)

@@ -47,8 +47,14 @@ class OpenJournal:
         """Hash of the last line."""
         return self.chain.head
 
-    def read_again(self, chain: Chain) -> None:
-        """Go on from another journal that was put in place of this one."""
+    def take_over(self, chain: Chain) -> None:
+        """Put a journal in place of this one that holds every line of it, so that nothing of it is lost.
+
+        Raises JobError: the disk refuses; the journal is as it was."""
+        path = self.folder / JOURNAL
+        with durable.job_errors("take over the journal", path):
+            (self.folder / witnesses.SUMMARY).unlink(missing_ok=True)  # it witnesses the journal that is about to go
+            durable.replace(path, chain.data)
         self._take_in(chain)
         self._summarize()
 

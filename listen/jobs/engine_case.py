@@ -106,7 +106,7 @@ def heard_before(job: Job, record: RoundRecord) -> str:
     now = job.reading("loss", cylinder=record.cylinder)
     if now is not None and (then := loss_then(job, record)) is not None:
         return f"heard at a loss of {then:g} %, since read as {now.si:g} %"
-    return "clips changed since it was judged" if record.stale and not record.readings_changed else ""
+    return "clips changed since it was judged" if record.clips_changed else ""
 
 
 def loss_then(job: Job, record: RoundRecord) -> float | None:

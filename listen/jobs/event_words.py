@@ -120,6 +120,10 @@ def _note(p: ev.NoteAdded, job: Job) -> str:
     return f"{where}{plain(p.text, 400)}"
 
 
+def _again(p: ev.TopFoundAgain) -> str:
+    return figures.as_read(p.loss_percent, "percent")
+
+
 def _asked(p: ev.SymptomsAsked, job: Job) -> str:
     if len(p.symptoms) == 1:
         return f"asked: {names.symptom_name(p.symptoms[0])}"
@@ -152,6 +156,7 @@ ROWS: dict[type[ev.Payload], tuple[str, Callable[[Any, Job], str]]] = {
         "bubbles",
         lambda p, j: {"yes": "the needle followed the valve", "no": "the needle stayed"}.get(p.seen, "not looked"),
     ),
+    ev.TopFoundAgain: ("readings", lambda p, j: f"top dead centre found again: {_again(p)} lost, as before"),
     ev.CheckMade: ("seen", lambda p, j: f"check {plain(p.check, 40)}: {plain(p.outcome, 40) or 'taken back'}"),
     ev.PhotoKept: ("seen", lambda p, j: f"photo {plain(p.imported_from, 60)}"),
     ev.Judged: ("verdict", _judged),
@@ -223,6 +228,8 @@ def _entered(payload: ev.Payload) -> dict[Key, str]:
             return {("bubbles seen", f" in round {payload.round_id}"): payload.seen}
         case ev.AirFollowed():
             return {("needle followed the valve", f" in round {payload.round_id}"): payload.seen}
+        case ev.TopFoundAgain():
+            return {("loss at top dead centre found again", f" in round {payload.round_id}"): _again(payload)}
         case ev.JobNamed():
             new = {"title": payload.title, "complaint": payload.complaint, "pressure unit": payload.pressure_unit}
             return {(what, ""): value for what, value in new.items() if value is not None}

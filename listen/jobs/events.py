@@ -295,17 +295,25 @@ class ByEarCalled(Payload, frozen=True, kw_only=True):
 
 
 class BubblesLooked(Payload, frozen=True, kw_only=True):
-    """Whether bubbles were seen in the radiator neck: ``yes``, ``no`` or ``not-looked``."""
+    """Whether bubbles were seen in the radiator neck: ``yes``, ``no`` or ``not-looked``; empty: to be looked again."""
 
     round_id: str
     seen: str
 
 
 class AirFollowed(Payload, frozen=True, kw_only=True):
-    """Whether the tester's needle fell and rose with the valve of switched takes: ``yes``, ``no``, ``not-looked``."""
+    """Whether the tester's needle fell and rose with the valve of switched takes: as :class:`BubblesLooked` has it."""
 
     round_id: str
     seen: str
+
+
+class TopFoundAgain(Payload, frozen=True, kw_only=True):
+    """The crank was turned over and top dead centre on compression found anew, as a verdict asked: the loss stayed."""
+
+    round_id: str
+    loss_percent: Reading
+    """As read then."""
 
 
 class Judged(Payload, frozen=True, kw_only=True):
@@ -515,6 +523,7 @@ MAY_BE_WITHDRAWN: frozenset[type[Payload]] = frozenset(
         ByEarCalled,
         BubblesLooked,
         AirFollowed,
+        TopFoundAgain,
         CheckMade,
         FindingRecorded,
         RoundSetAside,

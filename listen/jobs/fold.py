@@ -146,6 +146,7 @@ RULES: dict[type[ev.Payload], Rule] = {
     ev.ByEarCalled: _rule(_call),
     ev.BubblesLooked: _rule(lambda job, r, p, e: {"bubbles": p.seen, "readings_changed": True}),
     ev.AirFollowed: _rule(lambda job, r, p, e: {"air_followed": p.seen, "readings_changed": True}),
+    ev.TopFoundAgain: _rule(lambda job, r, p, e: {"loss_again": p.loss_percent, "readings_changed": True}),
     ev.Judged: _rule(lambda job, r, p, e: {"judged": (*r.judged, p), "readings_changed": False}),
     ev.Confirmed: _rule(_decided),
     ev.Overruled: _rule(_decided),

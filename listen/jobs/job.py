@@ -95,6 +95,8 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     """Whether the tester's needle followed the valve: ``yes``, ``no``, ``not-looked``; empty: not asked yet."""
     bubbles: str = ""
     """``yes``, ``no``, ``not-looked``, or empty while not asked."""
+    loss_again: float | None = None
+    """Loss read when top dead centre was found again, percent."""
     judged: tuple[ev.Judged, ...] = ()
     readings_changed: bool = False
     """True where a reading of this round or cylinder came in after the latest result."""
@@ -156,6 +158,11 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def stale(self) -> bool:
         """True where clips or readings of the round changed since the latest result."""
+        return bool(self.judged) and (self.readings_changed or self.clips_changed)
+
+    @property
+    def clips_changed(self) -> bool:
+        """True where other clips are in use than the latest result was made of."""
         if not self.judged:
             return False
         own = {c.id: c.kept.point for c in self.live_clips() if c.kept.clip_kind != "sound"}
@@ -163,7 +170,7 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
         sound = {c.kept.point: c.id for c in self.live_clips() if c.kept.clip_kind == "sound"}
         # A sound cylinder's clip counts only at points where this round has clips of its own.
         in_use = own.keys() | {clip for point, clip in sound.items() if point in own.values()}
-        return self.readings_changed or in_use != {c.id for c in self.clips} & set(self.judged[-1].clips)
+        return in_use != {c.id for c in self.clips} & set(self.judged[-1].clips)
 
     def live_clips(self, point: str | None = None, walk: str | None = None) -> tuple[ClipRecord, ...]:
         """Clips in use, in the order kept, of one point or walk if asked."""

@@ -46,7 +46,7 @@ def _concerns(p: Any, record: RoundRecord) -> bool:
     return getattr(p, "cylinder", None) in (None, record.cylinder)
 
 
-FACTS = frozenset({"reading-entered", "bubbles-looked", "air-followed", "step-passed", "withdrawn"})
+FACTS = frozenset({"reading-entered", "bubbles-looked", "air-followed", "top-found-again", "step-passed", "withdrawn"})
 """Kinds a verdict may rest on: where one counts no more, or counts again, the round is judged again."""
 
 

@@ -52,7 +52,7 @@ class Line(msgspec.Struct, frozen=True, kw_only=True):
         return bool(self.undone_by) or (self.state == "replaced" and type(self.payload) in AGAIN)
 
 
-AGAIN = (ev.ReadingEntered, ev.PlugSeen, ev.BubblesLooked, ev.AirFollowed, ev.FindingRecorded)
+AGAIN = (ev.ReadingEntered, ev.PlugSeen, ev.BubblesLooked, ev.AirFollowed, ev.TopFoundAgain, ev.FindingRecorded)
 """Of these the last one counts: one that was replaced comes back by being said again."""
 
 

@@ -10,6 +10,7 @@ from listen.jobs.events import Judged
 from listen.jobs.folder.parts import clip_file
 from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.jobs.reference import engine_said, references
+from listen.jobs.top_again import loss_stays
 from listen.judge.result import RoundResult
 from listen.rounds.model import Facts, Round, Take
 from listen.trade.engine import points_for
@@ -76,6 +77,7 @@ def facts(job: Job, record: RoundRecord) -> Facts:
         restrictor_mm=_within(read("restrictor", job_wide=True), "restrictor", 20.0),
         cylinder=n,
         bubbles_seen=BUBBLES.get(record.bubbles),
+        top_found_again=loss_stays(job, record) or None,
         air_followed=BUBBLES.get(record.air_followed),
         compression_dry_kpa=_pressure(read("compression-dry"), "dry compression"),
         compression_wet_kpa=_pressure(read("compression-wet"), "wet compression"),

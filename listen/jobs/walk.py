@@ -10,7 +10,7 @@ from listen.jobs.decision import asked_step
 from listen.jobs.events import SentBack
 from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.jobs.ways import SWITCHED, way_of
-from listen.judge.result import Verdict
+from listen.judge.result import TOP_FOUND_AGAIN, Verdict
 from listen.trade.cautions import Caution, cautions_for
 from listen.trade.cautions import Step as CautionStep
 from listen.trade.engine import points_for
@@ -89,7 +89,8 @@ class Wish(msgspec.Struct, frozen=True):
 def advised(verdict: Verdict, record: RoundRecord) -> tuple[Wish, ...]:
     """What a verdict advises to record or answer next, step by step; no answer where the round is signed."""
     at, kind = verdict.next_point, verdict.next_kind
-    if not kind or (record.signed and kind in DONE):
+    # Asked for where the verdict is shown (`top_again`): no clip and no step is taken for it.
+    if kind in ("", TOP_FOUND_AGAIN) or (record.signed and kind in DONE):
         return ()
     # Where the air is switched one take is both.
     if kind in ("quiet", "air") and record.live_clips(at, SWITCHED):

@@ -56,6 +56,8 @@ class Readings:
     compression_dry_kpa: float | None = None
     compression_wet_kpa: float | None = None
     bubbles_seen: bool | None = None
+    top_found_again: bool | None = None
+    """The crank was turned over and top dead centre found anew; True where the loss stayed as it was."""
     valves: Mapping[int, OpenValve | None] = field(default_factory=dict)
     """Which valve of each other cylinder stands open, from the firing order; empty where not known."""
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from listen.judge.assumptions import Assumptions
 from listen.judge.evidence import Bubbles, Readings, RoundEvidence
-from listen.judge.result import ShopSeen
+from listen.judge.result import TOP_FOUND_AGAIN, ShopSeen
 from listen.judge.shop import shop_hole
 from listen.trade.points import PathId, PathRow, path_table
 from listen.trade.restrictor import HELD_PERCENT, REFERENCE_MM, SUPPLY_KPA, USUAL_MM, leak_mm
@@ -220,6 +220,17 @@ def shut(paths: Paths, heard: bool) -> float:
     return math.log(p if heard else 1.0 - p)
 
 
+STAYS: dict[bool, float] = {True: 0.1, False: 0.9}
+"""Probability that the loss stays as it was once the crank was turned over and top dead centre on compression was found
+anew: with a piston that had been off it, which takes the same mistake twice (the other stroke, a mark or pointer that
+is off), and with any other cause, where it moves only if the tester repeats badly. Judgement."""
+
+
+def top_found_again(paths: Paths) -> float:
+    """Log likelihood (natural units) that the loss stays as it was, top dead centre found anew."""
+    return math.log(STAYS[paths == (PathId.SET_UP,)])
+
+
 def terms(evidence: RoundEvidence, assumed: Assumptions) -> list[tuple[str, Callable[[Paths], float]]]:
     """Named functions of a set of causes, one a reading that was given."""
     readings, counts = evidence.readings, evidence.bubbles
@@ -238,6 +249,9 @@ def terms(evidence: RoundEvidence, assumed: Assumptions) -> list[tuple[str, Call
     if readings.bubbles_seen is not None:
         seen = readings.bubbles_seen
         out.append(("bubbles-seen", lambda paths: bubbles_seen(paths, seen)))
+    # Where it did not stay, the loss that was read then says so: that is no fact of its own.
+    if readings.top_found_again:
+        out.append((TOP_FOUND_AGAIN, top_found_again))
     if readings.loss_percent is not None:
         out.append(("loss", lambda paths: loss(paths, readings, assumed, evidence.shop)))
     dry, wet = readings.compression_dry_kpa, readings.compression_wet_kpa

@@ -8,6 +8,8 @@ from listen.bounded import Count, Cylinder, Deciban, Decibel, Rate, Seconds, Sha
 from listen.signal.flags import Flag
 
 SCHEMA = "hissway.round/1"
+TOP_FOUND_AGAIN = "top-found-again"
+"""Name of a reading, and of what a verdict asks for: the loss once top dead centre was found again."""
 
 Nats = Annotated[float, msgspec.Meta(ge=-100, le=0)]
 """Log likelihood about the greatest."""
@@ -85,7 +87,8 @@ class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     next_point: str = ""
     """Where that recording is to be made, or that look taken."""
     next_kind: str = ""
-    """Which clip it is: ``quiet``, ``air``, ``sound`` or ``shut``; or what is answered: ``bubbles``, ``loss``."""
+    """Which clip it is: ``quiet``, ``air``, ``sound`` or ``shut``; or what is answered: ``bubbles``, ``loss``,
+    ``top-found-again`` (the loss, top dead centre found again)."""
     next_seconds: Seconds = 0.0
     """Length of each clip of that recording; 0: as usual."""
     rests_on: tuple[str, ...] = ()

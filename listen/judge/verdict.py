@@ -14,7 +14,7 @@ from listen.judge.grounds import Missing
 from listen.judge.hypotheses import LEAKS
 from listen.judge.learnt import ENGINE, SHOP
 from listen.judge.posterior import Posterior
-from listen.judge.result import Verdict
+from listen.judge.result import TOP_FOUND_AGAIN, Verdict
 from listen.trade.points import PathId
 from listen.voice import verdicts
 from listen.voice.figures import sure, sure_range
@@ -33,6 +33,7 @@ READ: dict[str, str] = {
     "bubbles-heard": "the bubbles heard",
     "bubbles-seen": "the bubbles seen",
     "whistle": "the whistle",
+    TOP_FOUND_AGAIN: "the loss that stayed when top dead centre was found again",
     ENGINE: "what the other cylinders told of the engine",
     SHOP: "the shop's own teardowns",
 }
@@ -55,6 +56,12 @@ NEXT_AFTER: dict[str, str] = {
 FIND_TOP_AGAIN = (
     "Release the air, find top dead centre on the compression stroke again, and repeat: what stays so is the valve."
 )
+LOOK_AT_VALVES = "Release the air and look at cam or rockers: at top dead centre on compression both valves are shut."
+ONCE_FOUND_AGAIN: dict[str, str] = {
+    "set-up": LOOK_AT_VALVES,
+    **dict.fromkeys(("path", "several"), "Walk the points once more before anything is unbolted."),
+}
+"""Instead of it once top dead centre was found again: nobody is sent there twice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +116,8 @@ def verdict(
         Whether the engine has this cylinder only: nothing is asked for that takes another.
     """
     withheld = withheld or {}
+    read = odds.evidence_db.get(PathId.SET_UP, ())
+    next_after = NEXT_AFTER | (ONCE_FOUND_AGAIN if TOP_FOUND_AGAIN in read else {})
     chances = {p: chance(odds, p) for p in odds.paths}
     # Odds alone are not enough: a path of which nothing recorded speaks gets its odds from what others lack.
     earned = [p for p in LEAKS if p in chances and chances[p].least >= NAME_AT and p in may_name]
@@ -126,7 +135,7 @@ def verdict(
             paths=named,
             probability=chances[least].usual,
             text=text + _resting(rests),
-            next=NEXT_AFTER[kind],
+            next=next_after[kind],
             rests_on=rests,
         )
     for path, kind, text in (
@@ -141,11 +150,13 @@ def verdict(
                 paths=(path,),
                 probability=its.usual,
                 text=f"{text.rstrip('.')} ({_sure(its)} sure)." + _resting(its.rests_on),
-                next=NEXT_AFTER[kind],
+                next=next_after[kind],
                 rests_on=its.rests_on,
             )
+    if TOP_FOUND_AGAIN in read:
+        next_best = LOOK_AT_VALVES if chances[PathId.SET_UP].usual >= MENTION_AT else next_best
     # Where the loss was not read, reading it tells more.
-    if "loss" in odds.evidence_db.get(PathId.SET_UP, ()) and _valve_or_set_up(chances):
+    elif "loss" in read and _valve_or_set_up(chances):
         next_best = FIND_TOP_AGAIN
     return _unclear(chances, next_best, _why_not(chances, may_name, withheld, single))
 
@@ -188,4 +199,5 @@ def _unclear(chances: Mapping[PathId, Chance], next_best: str, missing: Missing 
         f"Cannot tell: {listed}." if missing is None else f"Cannot tell: {missing.why} ({listed} on what was recorded)."
     )
     then = next_best if missing is None else missing.then
-    return Verdict(kind="unclear", paths=tuple(likely[:2]), probability=top, text=text, next=then)
+    kind = TOP_FOUND_AGAIN if then == FIND_TOP_AGAIN else ""
+    return Verdict(kind="unclear", paths=tuple(likely[:2]), probability=top, text=text, next=then, next_kind=kind)

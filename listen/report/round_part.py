@@ -8,6 +8,7 @@ from listen.jobs.events import StepPassed
 from listen.jobs.hearing import pair_at
 from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.jobs.reference import covers
+from listen.jobs.top_again import loss_stays
 from listen.jobs.walk import round_points, table
 from listen.judge.result import PathResult, PointResult
 from listen.report.content import PathPart, PointPart, RoundPart, SignaturePart, reading_in_words
@@ -67,11 +68,14 @@ def _settings(job: Job, record: RoundRecord) -> tuple[tuple[str, str], ...]:
         for name in ("supply", "restrictor", "loss")
     )
     bubbles = {"yes": "seen", "no": "none seen", "not-looked": "not looked"}.get(record.bubbles, figures.UNKNOWN)
+    again = f"loss {figures.as_read(record.loss_again or 0.0, 'percent')}, as before"
+    stays = (("Top dead centre found again", again),) if loss_stays(job, record) else ()
     return (
         ("Supply pressure", supply),
         ("Restrictor", restrictor),
         ("Loss", loss),
         ("Bubbles", bubbles),
+        *stays,
     )
 
 

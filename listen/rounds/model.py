@@ -28,6 +28,9 @@ class Facts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     cylinder: Cylinder | None = None
     bubbles_seen: bool | None = None
     """Bubbles in the coolant while air was on; ``None``: not looked."""
+    top_found_again: bool | None = None
+    """The crank was turned over, top dead centre on the compression stroke found anew, and the loss is as before;
+    ``None``: not done. Where it changed, the new loss is ``loss_percent`` and the clips are taken anew."""
     air_followed: bool | None = None
     """The tester's needle fell and rose with the valve of a switched take; ``None``: not looked."""
     compression_dry_kpa: Kilopascal | None = None

@@ -260,5 +260,5 @@ def _bubbles(points: Sequence[PointTakes]) -> Bubbles | None:
 
 def _readings(facts: Facts) -> Readings:
     pressures = "supply_kpa", "compression_dry_kpa", "compression_wet_kpa"
-    others = "loss_percent", "loss_others_percent", "restrictor_mm", "bubbles_seen"
+    others = "loss_percent", "loss_others_percent", "restrictor_mm", "bubbles_seen", "top_found_again"
     return Readings(**same_fields(facts, *pressures, *others), valves=open_valves(facts))

@@ -98,6 +98,7 @@ def _walked(hashes: list[str]) -> list[ev.Payload]:
         ev.ByEarCalled(round_id=ROUND, paths=("intake-valve",), sure=0.7, name="A. Invented"),
         ev.BubblesLooked(round_id=ROUND, seen="no"),
         ev.AirFollowed(round_id=ROUND, seen="yes"),
+        ev.TopFoundAgain(round_id=ROUND, loss_percent=27.0),
     ]
 
 

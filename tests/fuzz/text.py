@@ -18,6 +18,7 @@ FACTS: dict[str, Any] = {
     "restrictor_mm": 1.0,
     "cylinder": 3,
     "bubbles_seen": True,
+    "top_found_again": True,
     "compression_dry_kpa": 900,
     "compression_wet_kpa": 1050,
     "firing_order": [1, 3, 4, 2],

@@ -78,6 +78,7 @@ PAYLOADS: st.SearchStrategy[ev.Payload] = st.one_of(
     st.builds(ev.ByEarCalled, round_id=ROUND_IDS, paths=st.tuples(WORDS), declined=st.booleans()),
     st.builds(ev.AirFollowed, round_id=ROUND_IDS, seen=st.sampled_from(["yes", "no", "not-looked"])),
     st.builds(ev.BubblesLooked, round_id=ROUND_IDS, seen=st.sampled_from(["yes", "no", "not-looked"])),
+    st.builds(ev.TopFoundAgain, round_id=ROUND_IDS, loss_percent=FLOATS),
     st.builds(ev.Judged, round_id=ROUND_IDS, result=st.just(result()), clips=st.tuples(CLIP_IDS)),
     st.builds(ev.Overruled, round_id=ROUND_IDS, name=WORDS, paths=st.tuples(WORDS), reason=WORDS),
     st.builds(ev.Signed, round_id=ROUND_IDS, name=WORDS, role=WORDS, statement=WORDS, head=st.just("0" * 64)),

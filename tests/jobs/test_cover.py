@@ -50,6 +50,7 @@ def after_signing(*said: ev.Payload, before: Sequence[ev.Payload] = (), first: e
         (ev.ByEarCalled(round_id=R, paths=("rings",)), "by ear called"),
         (ev.BubblesLooked(round_id=R, seen="yes"), "bubbles looked"),
         (ev.AirFollowed(round_id=R, seen="yes"), "air followed"),
+        (ev.TopFoundAgain(round_id=R, loss_percent=96.0), "top found again"),
         (ev.PointSkipped(round_id=R, point="intake", reason="x"), "point skipped"),
         (ev.StepPassed(round_id=R, step="loss", reason="x"), "step passed"),
         (ev.NoteAdded(text="x", round_id=R), "note added"),

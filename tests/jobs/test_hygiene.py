@@ -14,7 +14,7 @@ KINDS = """
     job-opened engine-described job-named way-chosen details-given person-chosen reading-entered plug-seen
     symptom-noted symptoms-asked check-made answer-withdrawn note-added photo-kept photo-taken-back
     microphone-checked round-opened caution-acknowledged step-passed clip-kept clip-taken-back point-skipped
-    round-imported by-ear-called bubbles-looked air-followed judged confirmed overruled sent-back signed
+    round-imported by-ear-called bubbles-looked air-followed top-found-again judged confirmed overruled sent-back signed
     sat-down numbers-shown pair-played finding-recorded diagnosis-stored part-found journal-mended merged
     salvaged withdrawn round-set-aside
 """

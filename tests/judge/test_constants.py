@@ -72,6 +72,7 @@ FIGURES = {
         "DETECTED_SHARE": 0.6,
         "WHISTLES": {True: 0.1, False: 0.03},
         "SHUT": {True: 0.5, False: 0.02},
+        "STAYS": {True: 0.1, False: 0.9},
     },
     "shapes": {
         "SLOPES_DB_PER_OCTAVE": (-9.0, -6.0, -3.0, 0.0, 3.0, 6.0),

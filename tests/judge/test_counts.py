@@ -101,6 +101,16 @@ def test_an_answer_counts_what_its_table_says() -> None:
     assert whistle((*INTAKE, *RINGS), INTAKE) == whistle(INTAKE, INTAKE)
 
 
+def test_a_loss_that_stays_at_top_dead_centre_found_again_speaks_nine_to_one_against_the_set_up() -> None:
+    """One time in ten the same mistake is made twice; of any other cause nine in ten losses stay. No answer, and one
+    that the loss changed, say nothing of their own: the new loss says it."""
+    ((name, stays),) = terms(made(QUIET, top_found_again=True), BASE)
+    assert name == "top-found-again"
+    assert db(stays(EXHAUST) - stays((PathId.SET_UP,))) == pytest.approx(9.54, abs=0.01)
+    assert stays(EXHAUST) == stays(SOUND) == stays((*INTAKE, *RINGS)) == pytest.approx(math.log(0.9))
+    assert terms(made(QUIET, top_found_again=False), BASE) == terms(made(QUIET), BASE) == []
+
+
 def test_a_whistle_comes_out_where_it_is_loudest() -> None:
     evidence = made(QUIET)
     levels_db = {"intake": -60.0, "tailpipe": -40.0}

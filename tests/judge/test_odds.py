@@ -11,7 +11,8 @@ from listen.judge.evidence import RoundEvidence
 from listen.judge.hypotheses import hypotheses, priors
 from listen.judge.posterior import Posterior
 from listen.judge.posterior import posterior as under_every_set
-from listen.judge.verdict import FIND_TOP_AGAIN, verdict
+from listen.judge.result import TOP_FOUND_AGAIN
+from listen.judge.verdict import FIND_TOP_AGAIN, LOOK_AT_VALVES, verdict
 from listen.trade.points import PathId
 
 OWN = {
@@ -57,12 +58,30 @@ def test_one_valve_loud_with_all_lost_may_be_a_set_up_fault_and_with_less_lost_i
     """Pistons that were pushed down until one valve opened were called that valve's leak, up to 99 % sure."""
     lost = posterior(made(loud_at(where, 20.0), loss_percent=100.0, restrictor_mm=1.0))
     assert 0.1 < lost.involved(PathId.SET_UP) < lost.involved(valve) < 0.9
-    assert verdict(lost, frozenset(PathId), "", "").next == FIND_TOP_AGAIN
+    asked = verdict(lost, frozenset(PathId), "", "")
+    assert (asked.kind, asked.next, asked.next_kind) == ("unclear", FIND_TOP_AGAIN, TOP_FOUND_AGAIN)
+    stayed = posterior(made(loud_at(where, 20.0), loss_percent=100.0, restrictor_mm=1.0, top_found_again=True))
+    named = verdict(stayed, frozenset(PathId), "", "")
+    assert (named.kind, named.paths) == ("path", (valve,)) and "top dead centre was found again" in named.text
+    assert named.next and named.next_kind == "" and "top dead centre" not in named.next
     held = posterior(made(loud_at(where, 20.0), loss_percent=35.0, restrictor_mm=1.0))
     assert held.involved(PathId.SET_UP) < 0.01 and held.involved(valve) > 0.9
     unread = posterior(made(loud_at(where, 20.0)))
     assert unread.involved(valve) > 0.9
     assert verdict(unread, frozenset(), "", "ask").next == "ask"
+
+
+@pytest.mark.parametrize("tailpipe", [12.0, 24.0], ids=["both loud", "doubtful"])
+def test_who_found_top_dead_centre_again_is_never_sent_there_once_more(tailpipe):
+    """Named or not: what is still open then is seen at the valves themselves."""
+    levels = {**QUIET, "intake": 12.0, "tailpipe": tailpipe}
+    for loss in (80.0, 97.0, 100.0):
+        first = verdict(posterior(made(levels, loss_percent=loss)), frozenset(PathId), "", "ask")
+        again = posterior(made(levels, loss_percent=loss, top_found_again=True))
+        then = verdict(again, frozenset(PathId), "", "ask")
+        assert "find top dead centre" in first.next
+        assert "find" not in then.next and then.next_kind == ""
+        assert then.next == LOOK_AT_VALVES or again.involved(PathId.SET_UP) < 0.1
 
 
 def test_hiss_at_every_mouth_near_the_plug_and_less_at_the_tailpipe_is_the_fitting():

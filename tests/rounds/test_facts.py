@@ -21,6 +21,7 @@ GOOD: dict[str, object] = {
     "restrictor_mm": 1.0,
     "cylinder": 3,
     "bubbles_seen": True,
+    "top_found_again": True,
     "air_followed": True,
     "compression_dry_kpa": 900,
     "compression_wet_kpa": 1050,

@@ -60,7 +60,12 @@ REACH_DB = 30.0
 """Bars of weights reach this far to either side; longer ones are cut and carry an arrow."""
 SIDES = ("speaks against ◀ ┃ ▶ speaks for", "against ◀ ┃ ▶ for", "")
 """Head of the bars, as wide as there is room."""
-SOURCE_WORDS = {"prior": "before anything was heard", "loss": "loss read", "shut": "cylinder side shut off"}
+SOURCE_WORDS = {
+    "prior": "before anything was heard",
+    "loss": "loss read",
+    "shut": "cylinder side shut off",
+    "top-found-again": "loss at top found again",
+}
 NOTHING_WEIGHED = "Nothing has been weighed: no clip of this round could be used, or it is not judged yet."
 
 

@@ -241,7 +241,7 @@ class RoundScreen(BringingIn):
 
     def action_verdict(self) -> None:
         if self.record.verdict is not None:
-            self.app.push_screen(made("verdict", self.round_id), lambda plan: self.change(plan=plan or ()))
+            self.app.push_screen(made("verdict", self.round_id), lambda plan: self.change(plan=plan or (), tried=()))
 
     def action_microphone(self) -> None:
         """Check the microphone: this screen lets go of it meanwhile."""

@@ -3,6 +3,7 @@
 from listen.jobs.decision import ASKED
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.reference import beside_it
+from listen.jobs.top_again import to_be_taken_again
 from listen.jobs.walk import Step, Walked
 from listen.jobs.ways import SWITCHED, way_of
 from listen.switched_take import CYCLES, PERIOD_S, switched_s
@@ -26,6 +27,7 @@ PRESS = {
     "followed": "Press y, n or l.",
     "way": "Press 1 to 4.",
 }
+ANOTHER_STAND = "Top dead centre was found again at another loss: take all clips anew. The former ones stay on disk."
 REMIND = {"loss": 2, "call": 2}
 """Steps at which so many of their cautions are repeated in the banner (all were read at the start of the round)."""
 
@@ -69,6 +71,8 @@ def _where(step: Step, cylinder: int) -> str:
 
 
 def _more(walk: Walked, step: Step, now: Now, *, short: bool) -> str:
+    if to_be_taken_again(walk.record) and step.kind == "clip":
+        return f"{ANOTHER_STAND} {step.hold}"
     if step.kind != "clip":
         return " ".join(f"▲ {c.words}" for c in step.cautions[: REMIND.get(step.kind, 0)])
     danger = [c.words for c in step.cautions if c.step == "radiator" and c.weight == "danger" and not short]

@@ -12,16 +12,19 @@ from listen.jobs.event_words import event_words
 from listen.jobs.events import ClipTakenBack, StepPassed
 from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.jobs.reference import DECLINED, beside_it, reference_cylinders, told_since, why_no_reference
+from listen.jobs.top_again import found_again, is_asked
 from listen.jobs.walk import Wish, advised, spoiled, walked
 from listen.judge.result import PathResult, RoundResult, Verdict
-from listen.trade.cautions import cautions_for, defer_to_others
+from listen.trade.cautions import cautions_for, defer_to_others, told_in
 from listen.voice import names, verdicts
+from listen.voice.figures import as_read
 from listen.voice.text import plain
 from tui.content import shown
 from tui.screens.ask_before_change import rounds_touched, write_asking
 from tui.screens.base import BayScreen, asks
 from tui.screens.calls import tech_call
 from tui.screens.dialog import PickScreen
+from tui.screens.figures import figure_asked
 from tui.widgets.odds import Odds, Weights
 
 HEADS = {
@@ -30,6 +33,7 @@ HEADS = {
 }
 SHORT_LINES, SHORT_PATHS = 30, 4
 """On screens of fewer lines only so many paths are listed beside the named ones, the likeliest."""
+FOUND_AGAIN = "Cylinder {n} at top dead centre on compression again, air on slowly: what is the loss now, in percent?"
 WHY_NOT = [(w, w, "") for w in ("it is not sound", "recorded in another state", "the microphone was held elsewhere")]
 
 
@@ -99,6 +103,8 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         verdict = record.verdict.result.verdict if record.verdict else None
         if verdict is not None and (wrong := spoiled(verdict, record)):
             await self._record_again(wrong)
+        elif is_asked(self.job, record):
+            await self._top_found_again()
         elif verdict is not None and (plan := advised(verdict, record)):
             self.dismiss(plan)
         else:
@@ -113,6 +119,22 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
             due = walked(self.job, self.round_id).due
             there = (due.point, due.walk) in at
             self.dismiss(() if there else tuple(Wish(c.kept.point, c.kept.clip_kind, c.kept.walk) for c in wrong))
+
+    async def _top_found_again(self) -> None:
+        """The loss, top dead centre found again: where it stays the round is judged with that, else walked again."""
+        job, record = self.job, self.record
+        remind = told_in(job.pressure_unit, (*cautions_for("cranking")[:1], *cautions_for("air-on")[:2]))
+        title = " ".join((*(f"▲ {c.words}" for c in remind), FOUND_AGAIN.format(n=record.cylinder)))
+        read = await figure_asked(self, title, "loss", record.cylinder, self.round_id)
+        if read is None:
+            return
+        was, events = job.reading_for("loss", record), found_again(job, record, read)
+        # Where it stays nothing that was taken is touched: the verdict asked for this very answer.
+        touched = rounds_touched(job, self.round_id, None) if read in events else ()
+        now, before = (as_read(r.value, r.unit) if r else "" for r in (read, was))
+        what = f"The loss is {now}, it was {before}: all clips are to be taken again at this stand"
+        if await write_asking(self, touched, what, *events):
+            self.dismiss(())
 
     @asks
     async def action_reference(self) -> None:

@@ -1,8 +1,6 @@
-"""Gathers everything a report says from a job folder."""
+"""Gathers everything a report says from a job folder into one document (schema ``hissway.report/2``)."""
 
 from collections.abc import Iterable, Sequence
-
-from msgspec.structs import replace
 
 from listen.diagnosis.model import CylinderStanding, Fault
 from listen.jobs import events as ev
@@ -11,7 +9,7 @@ from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.job import Job, RoundRecord, Told
 from listen.jobs.standing import latest_round
 from listen.report.before_part import before_part
-from listen.report.content import CylinderRow, Origin, Report, RoundPart, SignaturePart, reading_in_words
+from listen.report.content import Origin, Part, reading_in_words
 from listen.report.kept_parts import clip_parts, photo_parts, signature_parts
 from listen.report.owner import Behind, owner_part
 from listen.report.owner_words import OwnerWords
@@ -22,29 +20,33 @@ from listen.trade.engine import layout_rows
 from listen.trade.numbers import numbers
 from listen.voice import figures, names, times, verdicts
 
+SCHEMA = "hissway.report/2"
 TESTING = (ev.ReadingEntered, ev.ClipKept, ev.PlugSeen, ev.BubblesLooked, ev.SymptomNoted, ev.SymptomsAsked)
 MOST_DAYS = 4
 """More days are told by the first and the last."""
 
 
-def assemble(opened: OpenJob, origin: Origin, before: Job | None = None) -> Report:
+def assemble(opened: OpenJob, origin: Origin, before: Job | None = None) -> Part:
     """Everything the report of a job says; ``before`` is an earlier job on the same engine."""
     job = opened.job
     d = diagnosed(job)
     clips = clip_parts(job, opened.folder)
     in_use = {c.id for r in job.rounds for c in r.clips if not c.taken_back}
-    files = {c.clip: c.file for c in clips}
+    files = {c["clip"]: c["file"] for c in clips}
     signatures = _held_over_clips(job, signature_parts(opened.chain), files)
     rounds = tuple(round_part(job, r, signatures.get(r.id, ()), files) for r in job.rounds if r.begun)
     altered = sum(files[c] != "matches" for c in in_use)
     days = days_of_testing(opened.chain.events())
     behind = Behind(job, rounds, days, before, altered, bool(opened.broken), origin.contact)
-    return Report(
+    return dict(
+        schema=SCHEMA,
         job=job.id,
-        **same_fields(job, "title", "shop", "complaint", "simulated", "engine", "symptoms_asked", "events"),
+        **same_fields(job, "title", "shop", "complaint", "simulated"),
+        # Those on which something was read, seen or recorded.
         days=days,
         made=times.moment_and_zone(origin.made),
         version=origin.version,
+        engine=job.engine,
         engine_words=_engine_words(job),
         people=tuple(job.people.items()),
         symptoms=tuple(names.symptom_name(s) for s in job.symptoms_of()),
@@ -56,14 +58,20 @@ def assemble(opened: OpenJob, origin: Origin, before: Job | None = None) -> Repo
         rounds=_leaking_first(rounds, d.faults),
         cautions=tuple((c.step, c.words) for c in told_in(job.pressure_unit, cautions())),
         defer=defer_to_others(),
+        # Rules of thumb: item, figures, use.
         numbers=tuple((n.item, n.figures, n.use) for n in numbers()),
         microphone=_microphone(job),
         clips=clips,
+        # Clips in use that are not the recorded ones, or are gone.
         altered=altered,
         journal_head=opened.head,
+        events=job.events,
         # Without the place on this machine where the job lies.
         troubles=tuple(t.replace(str(opened.folder), opened.folder.name) for t in (*job.troubles, opened.broken) if t),
         before=before_part(before, job) if before else None,
+        # Where no symptom was noted: whether they were asked at all.
+        symptoms_asked=job.symptoms_asked,
+        # The shop's own record: rows of a table, the first one its heading.
         hit_rate=origin.hit_rate,
     )
 
@@ -81,23 +89,23 @@ def days_of_testing(events: Iterable[ev.Event]) -> str:
     return ", ".join(days) or figures.UNKNOWN
 
 
-def _leaking_first(rounds: tuple[RoundPart, ...], faults: Sequence[Fault]) -> tuple[RoundPart, ...]:
+def _leaking_first(rounds: tuple[Part, ...], faults: Sequence[Fault]) -> tuple[Part, ...]:
     """Rounds of a cylinder with a fault, newest first; then the others as they came."""
     leaking = [n for f in faults for n in f.cylinders]
-    first = [r for n in dict.fromkeys(leaking) for r in reversed(rounds) if r.cylinder == n]
+    first = [r for n in dict.fromkeys(leaking) for r in reversed(rounds) if r["cylinder"] == n]
     return (*first, *(r for r in rounds if r not in first))
 
 
 def _held_over_clips(
-    job: Job, signatures: dict[str, tuple[SignaturePart, ...]], files: dict[str, str]
-) -> dict[str, tuple[SignaturePart, ...]]:
+    job: Job, signatures: dict[str, tuple[Part, ...]], files: dict[str, str]
+) -> dict[str, tuple[Part, ...]]:
     """Signatures, none of them called good over clips that are not the recorded ones."""
     held = dict(signatures)
     for record in job.rounds:
         if count := sum(files[c.id] != "matches" for c in record.live_clips()):
             but = f"; but {count} clip(s) under it are not the ones recorded, so it does NOT hold for this report"
             signed = signatures.get(record.id, ())
-            held[record.id] = tuple(replace(s, state="bad", held_by=s.held_by + but) for s in signed)
+            held[record.id] = tuple({**s, "state": "bad", "held_by": s["held_by"] + but} for s in signed)
     return held
 
 
@@ -124,7 +132,7 @@ def _note(n: Told) -> str:
     return f"{times.moment_and_zone(n.time)}{', ' + n.actor if n.actor else ''}{where}: {n.payload.text}"
 
 
-def _cylinder(job: Job, standing: CylinderStanding, faults: tuple[Fault, ...]) -> CylinderRow:
+def _cylinder(job: Job, standing: CylinderStanding, faults: tuple[Fault, ...]) -> Part:
     n = standing.cylinder
     record = latest_round(job, n)
     call = record.call() if record else None
@@ -133,19 +141,19 @@ def _cylinder(job: Job, standing: CylinderStanding, faults: tuple[Fault, ...]) -
     dry, wet, loss = (
         reading_in_words(job.reading(r, cylinder=n)) for r in ("compression-dry", "compression-wet", "loss")
     )
-    return CylinderRow(
-        cylinder=n,
-        dry=dry,
-        wet=wet,
-        loss=loss,
-        plug=names.plug_looks(plug.conditions, plug.text) if plug else figures.UNKNOWN,
-        by_ear=figures.UNKNOWN if call is None else "declined" if call.declined else names.paths(call.paths),
-        heard=_heard(job, record),
-        decision=_decision(record),
-        standing="readings good" if standing.word == "sound" and not listened else standing.word,
-        cause=standing.words,
-        finding=names.paths(found.paths) + (f": {found.text}" if found and found.text else "") if found else "",
-    )
+    return {
+        "cylinder": n,
+        "dry": dry,
+        "wet": wet,
+        "loss": loss,
+        "plug": names.plug_looks(plug.conditions, plug.text) if plug else figures.UNKNOWN,
+        "by_ear": figures.UNKNOWN if call is None else "declined" if call.declined else names.paths(call.paths),
+        "heard": _heard(job, record),
+        "decision": _decision(record),
+        "standing": "readings good" if standing.word == "sound" and not listened else standing.word,
+        "cause": standing.words,
+        "finding": names.paths(found.paths) + (f": {found.text}" if found and found.text else "") if found else "",
+    }
 
 
 def _heard(job: Job, record: RoundRecord | None) -> str:

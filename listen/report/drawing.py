@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.report.content import PointPart
+from listen.report.content import Part
 from listen.signal.clip import Clip
 from listen.trade.engine import Engine, place
 
@@ -27,58 +27,35 @@ STEPS_DB = (0.5, 1, 2, 5, 10, 20)
 TICKS_MOST = 7
 
 
-@dataclass(frozen=True, slots=True)
-class Spot:
-    number: int
-    x: float
-    y: float
-    marked: bool
+def engine_drawing(engine: Engine, marked: Collection[int], alt: str, *, between: bool = False) -> Part:
+    """The engine from above, front end to the left: flat enough for a phone; heads, cylinders and bridges between two.
 
-
-@dataclass(frozen=True, slots=True)
-class Box:
-    """One head, or a path between two cylinders."""
-
-    x: float
-    y: float
-    width: float
-    height: float
-
-
-@dataclass(frozen=True, slots=True)
-class EngineDrawing:
-    """The engine from above, front end to the left: flat enough for a phone."""
-
-    width: float
-    height: float
-    heads: tuple[Box, ...]
-    bridges: tuple[Box, ...]
-    spots: tuple[Spot, ...]
-    alt: str
-
-
-def engine_drawing(engine: Engine, marked: Collection[int], alt: str, *, between: bool = False) -> EngineDrawing:
-    """Lay the engine out with the places marked; ``between`` marks the gasket between them, not the cylinders."""
+    The places in question are marked; ``between`` marks the gasket between them, not the cylinders.
+    """
     at: dict[int, tuple[float, float]] = {}
     for n in engine.cylinders:
         row, i = place(engine, n)
         # Turned so that the front is at the left; the left row then lies at the bottom.
         at[n] = EDGE + PLACE_GAP * i, EDGE + ROW_GAP * (len(engine.rows) - 1 - row)
     pairs = [(at[a], at[b]) for a in marked for b in marked if between and a < b and a in at and b in at]
-    return EngineDrawing(
-        width=2 * EDGE + PLACE_GAP * (max(map(len, engine.rows)) - 1),
-        height=2 * EDGE + ROW_GAP * (len(engine.rows) - 1),
-        heads=tuple(_around([at[n] for n in head]) for head in engine.heads or engine.rows if head),
-        bridges=tuple(Box((ax + bx) / 2 - 7, (ay + by) / 2 - 24, 14, 48) for (ax, ay), (bx, by) in pairs),
-        spots=tuple(Spot(n, *at[n], n in marked and not between) for n in at),
-        alt=alt,
-    )
+    return {
+        "width": 2 * EDGE + PLACE_GAP * (max(map(len, engine.rows)) - 1),
+        "height": 2 * EDGE + ROW_GAP * (len(engine.rows) - 1),
+        "heads": [_around([at[n] for n in head]) for head in engine.heads or engine.rows if head],
+        "bridges": [_box((ax + bx) / 2 - 7, (ay + by) / 2 - 24, 14, 48) for (ax, ay), (bx, by) in pairs],
+        "spots": [{"number": n, "x": x, "y": y, "marked": n in marked and not between} for n, (x, y) in at.items()],
+        "alt": alt,
+    }
 
 
-def _around(points: Sequence[tuple[float, float]]) -> Box:
+def _box(x: float, y: float, width: float, height: float) -> Part:
+    return {"x": x, "y": y, "width": width, "height": height}
+
+
+def _around(points: Sequence[tuple[float, float]]) -> Part:
     xs, ys = zip(*points, strict=True)
     rim = RADIUS + 12
-    return Box(min(xs) - rim, min(ys) - rim, max(xs) - min(xs) + 2 * rim, max(ys) - min(ys) + 2 * rim)
+    return _box(min(xs) - rim, min(ys) - rim, max(xs) - min(xs) + 2 * rim, max(ys) - min(ys) + 2 * rim)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,9 +80,10 @@ class Ladder:
         return [(self.x(t), f"{t:+g}" if t else "0") for t in ticks(self.low_db, self.high_db)]
 
 
-def ladder(points: Sequence[PointPart]) -> Ladder:
-    figures = [v for p in points for v in (p.excess_db, p.low_db, p.high_db, p.limit_db) if v is not None]
-    words = " ".join(f"{p.words}: {p.says}" for p in points)
+def ladder(points: Sequence[Part]) -> Ladder:
+    held = ("excess_db", "low_db", "high_db", "limit_db")
+    figures = [p[name] for p in points for name in held if p[name] is not None]
+    words = " ".join(f"{p['words']}: {p['says']}" for p in points)
     return Ladder(
         low_db=min([LEAST_DB, *figures]),
         high_db=max([MOST_DB, *figures]),

@@ -3,12 +3,14 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+import msgspec
+
 from listen.diagnosis.model import Candidate, Diagnosis, Fault
 from listen.diagnosis.told import SURE
 from listen.jobs.before_after import compare
 from listen.jobs.job import Job
 from listen.jobs.standing import Standing, latest_round, standing_of
-from listen.report.content import OwnerFound, OwnerHeard, OwnerPart, RoundPart, reading_in_words
+from listen.report.content import Part, reading_in_words
 from listen.report.owner_words import OwnerWords, sentence
 from listen.trade.causes import causes
 from listen.trade.points import point as find_point
@@ -29,12 +31,25 @@ MOST_RIVALS = 3
 ENGLISH = OwnerWords()
 
 
+class OwnerFound(msgspec.Struct, frozen=True, kw_only=True):
+    cause: str = ""
+    """Identifier; empty where nothing can be named."""
+    cylinders: tuple[int, ...] = ()
+    says: str
+    means: str
+    sure: str = ""
+    waits: str = ""
+    """What leaving it would mean."""
+    next: str = ""
+    """What comes next and what it decides."""
+
+
 @dataclass(frozen=True, slots=True)
 class Behind:
     """What the page rests on beside the diagnosis."""
 
     job: Job
-    rounds: Sequence[RoundPart]
+    rounds: Sequence[Part]
     days: str
     before: Job | None = None
     altered: int = 0
@@ -43,7 +58,7 @@ class Behind:
     contact: str = ""
 
 
-def owner_part(d: Diagnosis, behind: Behind, say: OwnerWords = ENGLISH) -> OwnerPart:
+def owner_part(d: Diagnosis, behind: Behind, say: OwnerWords = ENGLISH) -> Part:
     """Put a diagnosis in the owner's words; what a person decided stands above the figures."""
     stand = (standing_of(behind.job, n) for n in behind.job.engine.cylinders)
     # What persons decided otherwise than the program, cylinder by cylinder.
@@ -57,19 +72,22 @@ def owner_part(d: Diagnosis, behind: Behind, say: OwnerWords = ENGLISH) -> Owner
         found = [_open(d, say)]
     leading = found[0]
     heard = _heard(leading, behind, say)
-    return OwnerPart(
-        language=say.language,
-        labels={key: say.phrase(key) for key in LABELS},
-        warnings=tuple(_warnings(d, behind, say)),
-        found=tuple(found),
-        not_looked=say.several(_not_looked(d, behind.job, say)),
-        heard=heard,
-        drawing=say.phrase("drawing", marked=_marked(found, say)),
-        changes=tuple(_changes(behind, say)),
-        opened="; ".join(_opened(behind.job, say)),
-        who=tuple(_who(leading, behind, say)),
-        note=say.phrase("no-order"),
-    )
+    return {
+        "language": say.language,
+        "labels": {key: say.phrase(key) for key in LABELS},
+        # What stands before everything else.
+        "warnings": tuple(_warnings(d, behind, say)),
+        "found": tuple(found),
+        "not_looked": say.several(_not_looked(d, behind.job, say)),
+        "heard": heard,
+        "drawing": say.phrase("drawing", marked=_marked(found, say)),
+        "changes": tuple(_changes(behind, say)),
+        # What the teardown showed; empty where the engine was not opened.
+        "opened": "; ".join(_opened(behind.job, say)),
+        # Shop, days and tech; the supervisor's decision and the signature; how to reach them.
+        "who": tuple(_who(leading, behind, say)),
+        "note": say.phrase("no-order"),
+    }
 
 
 LABELS = (
@@ -182,26 +200,27 @@ def _marked(found: Iterable[OwnerFound], say: OwnerWords) -> str:
     return say.phrase(key, cylinders=say.several(map(str, cylinders)))
 
 
-def _heard(leading: OwnerFound, behind: Behind, say: OwnerWords) -> OwnerHeard | None:
+def _heard(leading: OwnerFound, behind: Behind, say: OwnerWords) -> Part | None:
     """The point that decided: of the points with both clips the one that weighs most for the path found."""
     record = next((r for n in leading.cylinders if (r := latest_round(behind.job, n)) and r.verdict), None)
-    part = next((p for p in behind.rounds if record and p.id == record.id), None)
+    part = next((p for p in behind.rounds if record and p["id"] == record.id), None)
     if record is None or record.verdict is None or part is None:
         return None
     paths = {p for p, named in CAUSES_OF.items() if leading.cause in named}
     weights = [p.evidence_db for p in record.verdict.result.paths if p.path in paths]
-    there = [p for p in part.points if p.quiet_clip and p.air_clip and p.excess_db is not None]
+    there = [p for p in part["points"] if p["quiet_clip"] and p["air_clip"] and p["excess_db"] is not None]
     if not there or not weights:
         return None
-    chosen = max(there, key=lambda p: (max(w.get(p.point, 0.0) for w in weights), p.excess_db or 0.0))
-    where = say.named("point", find_point(chosen.point).row.id, chosen.words)
-    return OwnerHeard(
-        round_id=part.id,
-        point=chosen.point,
-        words=say.phrase("hear", point=where, cylinder=record.cylinder, seconds="{seconds}"),
-        quiet_clip=chosen.quiet_clip,
-        air_clip=chosen.air_clip,
-    )
+    chosen = max(there, key=lambda p: (max(w.get(p["point"], 0.0) for w in weights), p["excess_db"] or 0.0))
+    where = say.named("point", find_point(chosen["point"]).row.id, chosen["words"])
+    return {
+        "round_id": part["id"],
+        "point": chosen["point"],
+        # Its caption; the place for seconds is filled with the length of each clip as it is heard.
+        "words": say.phrase("hear", point=where, cylinder=record.cylinder, seconds="{seconds}"),
+        "quiet_clip": chosen["quiet_clip"],
+        "air_clip": chosen["air_clip"],
+    }
 
 
 def _changes(behind: Behind, say: OwnerWords) -> Iterable[str]:
@@ -237,8 +256,8 @@ def _who(leading: OwnerFound, behind: Behind, say: OwnerWords) -> Iterable[str]:
 def _stands_behind(s: Standing | None, behind: Behind, say: OwnerWords) -> str:
     if s is None:
         return say.phrase("undecided")
-    part = next((p for p in behind.rounds if p.id == s.round_id), None)
-    signed = part.signature_checks[-1].state if part and part.signature_checks else None
+    part = next((p for p in behind.rounds if p["id"] == s.round_id), None)
+    signed = part["signature_checks"][-1]["state"] if part and part["signature_checks"] else None
     parts = [_word_of(s, say), say.phrase(f"signed-{signed}" if signed else "unsigned")]
     return "; ".join([*parts, say.phrase("changed-since")] if signed and s.changed else parts)
 

@@ -16,19 +16,19 @@ from markupsafe import Markup
 
 from listen.errors import HisswayError
 from listen.jobs.folder.parts import clip_file
-from listen.report.content import Origin, PointPart, Report
+from listen.report.content import Origin, Part
 from listen.report.drawing import engine_drawing, ladder, spectra_svg
 from listen.report.kept_parts import OWNER_SEES
 from listen.report.sounds import Files, Pair, pairs
 from listen.voice import figures
 
 
-def markdown_text(report: Report) -> str:
+def markdown_text(report: Part) -> str:
     """The report in Markdown; every name and note is shown literally."""
     return _template("report.md.jinja", markdown, lstrip_blocks=True).render(r=report, figure=figures.decibels)
 
 
-def json_text(report: Report) -> str:
+def json_text(report: Part) -> str:
     """The report as one JSON object (schema ``hissway.report/2``)."""
     return json.dumps(clean_tree(msgspec.to_builtins(report)), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
 
@@ -85,23 +85,24 @@ def markdown(text: str) -> str:
     return _LINE_START.sub(lambda m: f"\\{m[1]}" if not m[1].isdigit() else f"{m[1]}\\", escaped)
 
 
-def html(report: Report, folder: Path, pictures: Mapping[str, str], origin: Origin) -> str:
+def html(report: Part, folder: Path, pictures: Mapping[str, str], origin: Origin) -> str:
     """The page; clips are read from ``folder``, ``pictures`` are addresses of the photos by identifier.
 
     ``origin`` stands in its head, and says whether it carries sounds and whether anything is folded away.
     """
-    every = {(r.id, p.point): p for r in report.rounds for p in r.points}
-    deciding = every.get((report.owner.heard.round_id, report.owner.heard.point)) if report.owner.heard else None
+    rounds, owner = report["rounds"], report["owner"]
+    every = {(r["id"], p["point"]): p for r in rounds for p in r["points"]}
+    deciding = every.get((heard_at["round_id"], heard_at["point"])) if (heard_at := owner["heard"]) else None
     clips = {at: found for at, p in every.items() if (found := _files(folder, p))}
     heard: dict[Files, Pair] = {}
     remark = "Sounds are left out of this report; the job holds them."
     if origin.audio:
         first = [_files(folder, deciding)] if deciding else []  # what decided is heard at full length
         heard, remark = pairs(list(dict.fromkeys(found for found in (*first, *clips.values()) if found)))
-    places = {(r.id, p.point): f"s{n}-{i}" for n, r in enumerate(report.rounds, 1) for i, p in enumerate(r.points, 1)}
-    marked = sorted({n for f in report.owner.found for n in f.cylinders})
-    between = bool(report.owner.found) and report.owner.found[0].cause == "gasket-next"
-    leading = report.rounds[0] if report.rounds and report.rounds[0].cylinder in marked else None
+    places = {(r["id"], p["point"]): f"s{n}-{i}" for n, r in enumerate(rounds, 1) for i, p in enumerate(r["points"], 1)}
+    marked = sorted({n for f in owner["found"] for n in f.cylinders})
+    between = owner["found"][0].cause == "gasket-next"
+    leading = next((r["id"] for r in rounds[:1] if r["cylinder"] in marked), "")
     style = Markup(files("listen.report").joinpath("templates/style.css").read_text("utf-8"))  # noqa: S704 - our own file
     page = _template("report.html.jinja", clean, autoescape=True, keep_trailing_newline=True)
     return page.render(
@@ -109,26 +110,26 @@ def html(report: Report, folder: Path, pictures: Mapping[str, str], origin: Orig
         plots={at: _plot(found, places[at]) for at, found in clips.items()},
         sounds={at: heard[found] for at, found in clips.items() if found in heard},
         ladder=ladder,
-        drawing=engine_drawing(report.engine, marked, report.owner.drawing, between=between),
+        drawing=engine_drawing(report["engine"], marked, owner["drawing"], between=between),
         deciding=deciding,
-        leaking=leading.id if leading else "",
+        leaking=leading,
         pictures=pictures,
-        shown=[p for p in reversed(report.photos) if p.cylinder in marked][:OWNER_SEES],
+        shown=[p for p in reversed(report["photos"]) if p["cylinder"] in marked][:OWNER_SEES],
         unfolded=origin.unfolded,
         origin=msgspec.json.encode(origin).decode(),
         nothing=figures.UNKNOWN,
-        people={"tech": "", "supervisor": "", "owner": "", **dict(report.people)},
-        devices=sorted({f"{c.device or 'device not known'}, {c.rate_hz} Hz" for c in report.clips}),
+        people={"tech": "", "supervisor": "", "owner": "", **dict(report["people"])},
+        devices=sorted({f"{c['device'] or 'device not known'}, {c['rate_hz']} Hz" for c in report["clips"]}),
         sounds_remark=remark,
         style=style,
     )
 
 
-def _files(folder: Path, p: PointPart) -> Files | None:
+def _files(folder: Path, p: Part) -> Files | None:
     """Quiet and air file of a point, or its switched take, where they are there."""
-    found = [clip_file(folder, clip) for clip in dict.fromkeys((p.quiet_clip, p.air_clip))]
+    found = [clip_file(folder, clip) for clip in dict.fromkeys((p["quiet_clip"], p["air_clip"]))]
     paths = tuple(path for path in found if path is not None and path.is_file())
-    return Files(paths, p.on_s) if len(paths) == len(found) else None
+    return Files(paths, p["on_s"]) if len(paths) == len(found) else None
 
 
 def _plot(found: Files, name: str) -> Markup | None:

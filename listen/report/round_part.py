@@ -11,7 +11,7 @@ from listen.jobs.reference import covers
 from listen.jobs.top_again import loss_stays
 from listen.jobs.walk import round_points, table
 from listen.judge.result import PathResult, PointResult
-from listen.report.content import PathPart, PointPart, RoundPart, SignaturePart, reading_in_words
+from listen.report.content import Part, reading_in_words
 from listen.report.kept_parts import in_words
 from listen.trade.cautions import cautions, cautions_for
 from listen.trade.points import point as find_point
@@ -22,8 +22,8 @@ LEAST_DB = 0.05
 
 
 def round_part(
-    job: Job, record: RoundRecord, signatures: tuple[SignaturePart, ...] = (), files: Mapping[str, str] | None = None
-) -> RoundPart:
+    job: Job, record: RoundRecord, signatures: tuple[Part, ...] = (), files: Mapping[str, str] | None = None
+) -> Part:
     """Everything of one round, in words and figures.
 
     ``signatures`` are those under it, checked; ``files`` says of each clip whether its file ``matches`` the record.
@@ -33,33 +33,35 @@ def round_part(
     result = judged.result if judged else None
     by_point = {p.point: p for p in result.points} if result else {}
     ids = list(dict.fromkeys([*(p.id for p in round_points(job, record)), *by_point]))
-    return RoundPart(
-        id=record.id,
-        cylinder=record.cylinder,
-        title=record.title,
-        opened=times.moment_and_zone(record.opened),
-        settings=_settings(job, record),
-        cautions=tuple(_caution(c) for c in record.cautions),
-        points=tuple(_point(record, point, by_point.get(point), files) for point in ids),
-        paths=tuple(_path(p) for p in result.likeliest) if result else (),
-        verdict=result.verdict.text if result else "Not judged.",
-        next=result.verdict.next if result else "",
-        judged_by=" ".join((f"Hissway {judged.version}, {len(judged.clips)} clips.", *judged.result.learnt))
+    return {
+        "id": record.id,
+        "cylinder": record.cylinder,
+        "title": record.title,
+        "opened": times.moment_and_zone(record.opened),
+        "settings": _settings(job, record),
+        "cautions": tuple(_caution(c) for c in record.cautions),
+        "points": tuple(_point(record, point, by_point.get(point), files) for point in ids),
+        "paths": tuple(_path(p) for p in result.likeliest) if result else (),
+        "verdict": result.verdict.text if result else "Not judged.",
+        "next": result.verdict.next if result else "",
+        "judged_by": " ".join((f"Hissway {judged.version}, {len(judged.clips)} clips.", *judged.result.learnt))
         if judged
         else "",
-        calls=tuple(event_words(c, job) for c in record.calls),
-        decisions=tuple(_decision(job, d) for d in record.decisions),
-        signatures=(
+        "calls": tuple(event_words(c, job) for c in record.calls),
+        "decisions": tuple(_decision(job, d) for d in record.decisions),
+        "signatures": (
             *(in_words(s) for s in signatures),
             *((covers(job, record),) if record.signed and not record.changed_after_signing else ()),
         ),
-        signature_checks=signatures,
-        warnings=(
-            *(f"Signature of {s.name}: {s.held_by}." for s in signatures if s.state == "bad"),
+        # The same, taken apart.
+        "signature_checks": signatures,
+        # Bad signatures, a stale result, changes after signing, steps left out.
+        "warnings": (
+            *(f"Signature of {s['name']}: {s['held_by']}." for s in signatures if s["state"] == "bad"),
             *_warnings(job, record),
         ),
-        notes=tuple(event_words(n.payload, job) for n in job.notes if getattr(n.payload, "round_id", "") == record.id),
-    )
+        "notes": tuple(_notes(job, record)),
+    }
 
 
 def _settings(job: Job, record: RoundRecord) -> tuple[tuple[str, str], ...]:
@@ -90,34 +92,37 @@ def _caution(caution_id: str) -> str:
     return f"the {len(cautions_for(*steps))} cautions marked {marks} in the list below, read before air went on"
 
 
-def _point(record: RoundRecord, point: str, p: PointResult | None, files: Mapping[str, str]) -> PointPart:
+def _point(record: RoundRecord, point: str, p: PointResult | None, files: Mapping[str, str]) -> Part:
     skip = record.skip(point, "air") or record.skip(point, "switched")
     switched = len(pair := pair_at(record, point)) == 1
     kinds = ("switched",) if switched else ("quiet", "air")
     clips = {kind: found for kind in kinds if (found := _last(record, point, kind))}
     ids = {kind: clip.id for kind, clip in clips.items()}
     interval = p.excess_ci95_db if p else None
-    return PointPart(
-        point=point,
-        words=names.point_name(point),
-        excess_db=p.excess_db if p else None,
-        low_db=interval[0] if interval else None,
-        high_db=interval[1] if interval else None,
-        limit_db=p.detection_limit_db if p else None,
-        detected=bool(p and p.detected),
-        level=_level(p),
-        drift_db=p.drift_db if p else None,
-        bubbles=f"{p.bubbles_per_s.quiet:.1f} quiet, {p.bubbles_per_s.air:.1f} air, a second"
+    return {
+        "point": point,
+        "words": names.point_name(point),
+        "excess_db": p.excess_db if p else None,
+        "low_db": interval[0] if interval else None,
+        "high_db": interval[1] if interval else None,
+        "limit_db": p.detection_limit_db if p else None,
+        "detected": bool(p and p.detected),
+        "level": _level(p),
+        "drift_db": p.drift_db if p else None,
+        "bubbles": f"{p.bubbles_per_s.quiet:.1f} quiet, {p.bubbles_per_s.air:.1f} air, a second"
         if p and find_point(p.point).holds_coolant
         else "",
-        says=_says(p, skip.reason if skip else ""),
-        flags=tuple(f.text for f in p.flags) if p else (),
-        quiet_clip=ids.get(kinds[0], ""),
-        air_clip=ids.get(kinds[-1], ""),
-        on_s=pair[0].kept.on_s if switched else (),
-        not_as_recorded=_not_as_recorded(clips, files),
-        skipped=skip.reason if skip else "",
-    )
+        "says": _says(p, skip.reason if skip else ""),
+        "flags": tuple(f.text for f in p.flags) if p else (),
+        # Those to hear, empty where there is none; twice the same where one switched take holds both.
+        "quiet_clip": ids.get(kinds[0], ""),
+        "air_clip": ids.get(kinds[-1], ""),
+        # When the air of a switched take was commanded on and off, seconds from its start.
+        "on_s": pair[0].kept.on_s if switched else (),
+        # Which of the two is not the clip that was recorded.
+        "not_as_recorded": _not_as_recorded(clips, files),
+        "skipped": skip.reason if skip else "",
+    }
 
 
 def _not_as_recorded(clips: Mapping[str, ClipRecord], files: Mapping[str, str]) -> str:
@@ -150,19 +155,27 @@ def _says(p: PointResult | None, skipped: str) -> str:
     return f"Nothing found{seen}."
 
 
-def _path(p: PathResult) -> PathPart:
+def _path(p: PathResult) -> Part:
     moved = sorted(p.evidence_db.items(), key=lambda item: -abs(item[1]))
-    return PathPart(
-        words=names.paths((p.path,)),
-        probability=max(p.involved, p.probability),
-        evidence=tuple((names.point_name(k).replace("-", " "), round(v, 1)) for k, v in moved if abs(v) >= LEAST_DB),
-    )
+    return {
+        "words": names.paths((p.path,)),
+        # That it is at work, alone or with another.
+        "probability": max(p.involved, p.probability),
+        # What moved it, in decibans.
+        "evidence": tuple((names.point_name(k).replace("-", " "), round(v, 1)) for k, v in moved if abs(v) >= LEAST_DB),
+    }
 
 
 def _decision(job: Job, d: Decision) -> str:
     blind = ", after calling by ear blind" if d.payload.blind else ""
     own = "; whoever decided had recorded the round" if d.own_work else ""
     return f"{times.moment_and_zone(d.time)}: {event_words(d.payload, job)}{blind}{own}"
+
+
+def _notes(job: Job, record: RoundRecord) -> Iterator[str]:
+    for n in job.notes:
+        if getattr(n.payload, "round_id", "") == record.id:
+            yield event_words(n.payload, job)
 
 
 def _warnings(job: Job, record: RoundRecord) -> Iterator[str]:

@@ -8,7 +8,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from listen.report.content import PointPart
 from listen.report.drawing import LABEL_WIDTH, engine_drawing, ladder, ticks
 from listen.trade.engine import engine_of_rows, layout, layout_rows
 
@@ -17,31 +16,29 @@ from listen.trade.engine import engine_of_rows, layout, layout_rows
 def test_every_cylinder_stands_inside_its_head_and_apart_from_the_others(layout_id):
     engine = layout(layout_id)
     drawing = engine_drawing(engine, (1,), "cylinder 1")
-    assert [s.number for s in drawing.spots] == list(engine.cylinders)
-    assert [s.number for s in drawing.spots if s.marked] == [1]
-    for s in drawing.spots:
-        assert 30 < s.x < drawing.width - 30 and 30 < s.y < drawing.height - 30
-        assert any(b.x < s.x < b.x + b.width and b.y < s.y < b.y + b.height for b in drawing.heads)
-    spots = {(s.x, s.y) for s in drawing.spots}
-    assert len(spots) == len(drawing.spots)
+    assert [s["number"] for s in drawing["spots"]] == list(engine.cylinders)
+    assert [s["number"] for s in drawing["spots"] if s["marked"]] == [1]
+    for s in drawing["spots"]:
+        x, y = s["x"], s["y"]
+        assert 30 < x < drawing["width"] - 30 and 30 < y < drawing["height"] - 30
+        assert any(b["x"] < x < b["x"] + b["width"] and b["y"] < y < b["y"] + b["height"] for b in drawing["heads"])
+    spots = {(s["x"], s["y"]) for s in drawing["spots"]}
+    assert len(spots) == len(drawing["spots"])
 
 
 def test_an_open_gasket_is_drawn_between_its_two_cylinders():
     drawing = engine_drawing(engine_of_rows([[1, 2, 3, 4]]), (2, 3), "between 2 and 3", between=True)
-    (bridge,) = drawing.bridges
-    two, three = (s for s in drawing.spots if s.number in (2, 3))
-    assert two.x < bridge.x + bridge.width / 2 < three.x
-    assert not any(s.marked for s in drawing.spots)
+    (bridge,) = drawing["bridges"]
+    two, three = (s for s in drawing["spots"] if s["number"] in (2, 3))
+    assert two["x"] < bridge["x"] + bridge["width"] / 2 < three["x"]
+    assert not any(s["marked"] for s in drawing["spots"])
 
 
 db = st.none() | st.floats(min_value=-60, max_value=90)
 
 
-def part(excess, low, high, limit) -> PointPart:
-    return PointPart(
-        point="intake", words="intake", excess_db=excess, low_db=low, high_db=high, limit_db=limit, detected=True,
-        level="", drift_db=None, bubbles="", says="", flags=(),
-    )  # fmt: skip
+def part(excess, low, high, limit):
+    return {"words": "intake", "says": "", "excess_db": excess, "low_db": low, "high_db": high, "limit_db": limit}
 
 
 @given(st.lists(st.tuples(db, db, db, db), max_size=8))

@@ -43,12 +43,12 @@ def page(d, job: Job | None = None, language="en"):
 
 def test_water_in_the_oil_stops_the_engine_before_anything_else():
     said = page(diagnose(engine(symptoms=("emulsion",))))
-    assert said.warnings[0].startswith("Do not start or drive it")
+    assert said["warnings"][0].startswith("Do not start or drive it")
 
 
 def test_without_such_a_sign_nobody_is_frightened():
     said = page(diagnose(engine(symptoms=("misfire-load",))))
-    assert not said.warnings
+    assert not said["warnings"]
 
 
 def test_where_only_the_test_is_in_doubt_the_owner_reads_that_it_is_made_once_more():
@@ -58,22 +58,22 @@ def test_where_only_the_test_is_in_doubt_the_owner_reads_that_it_is_made_once_mo
     doubt = Candidate(cause="test-fault", words="the test itself", score_db=0.0, probability=0.17)
     (fault,) = (replace(f, rivals=(doubt,)) for f in d.faults)
     assert not fault.repeat_first
-    (found,) = page(replace(d, faults=(fault,))).found
+    (found,) = page(replace(d, faults=(fault,)))["found"]
     assert found.next == "The same test once more; it decides whether anything is wrong."
 
 
 def test_the_owner_gets_no_orders_and_no_list_of_everything_unlikely(demo):
     """One finding is two sentences, how sure, what waiting means and what is next: five pieces, none long."""
     opened = open_job(demo, write=False)
-    owner = assemble(opened, origin_now(opened)).owner
-    (found,) = owner.found
+    owner = assemble(opened, origin_now(opened))["owner"]
+    (found,) = owner["found"]
     assert found.says == "Cylinder 5: an intake valve does not close tightly."
     assert found.means == "That concerns the cylinder head, not the whole engine."
     assert found.sure.startswith("Likely") and "%" not in found.sure
     assert "decides" in found.next
-    assert owner.heard is not None and owner.heard.point == "intake"
-    assert owner.not_looked.endswith("listening at cylinder 4 and inside the engine")
-    everything = " ".join((found.says, found.means, found.sure, found.waits, found.next, *owner.who))
+    assert owner["heard"] is not None and owner["heard"]["point"] == "intake"
+    assert owner["not_looked"].endswith("listening at cylinder 4 and inside the engine")
+    everything = " ".join((found.says, found.means, found.sure, found.waits, found.next, *owner["who"]))
     assert not re.search(r"\b(set it|remove|measure the|tap the|torque|replace)\b", everything.lower())
 
 
@@ -124,10 +124,10 @@ def overruled(tmp_path, path: str, tech: str = "Ida Moor"):
 )
 def test_what_a_supervisor_decided_stands_above_the_program(tmp_path, path, says):
     opened = open_job(overruled(tmp_path, path), write=False)
-    owner = assemble(opened, origin_now(opened)).owner
-    assert owner.found[0].says == says
-    assert "Oskar Vey, supervisor, decided otherwise" in " ".join((owner.found[0].sure, *owner.who))
-    assert owner.who[-1] == "Questions: bell at the gate."
+    owner = assemble(opened, origin_now(opened))["owner"]
+    assert owner["found"][0].says == says
+    assert "Oskar Vey, supervisor, decided otherwise" in " ".join((owner["found"][0].sure, *owner["who"]))
+    assert owner["who"][-1] == "Questions: bell at the gate."
 
 
 @pytest.mark.parametrize(("tech", "alone"), [("oskar vey", True), ("Ida Moor", False)])
@@ -135,9 +135,9 @@ def test_one_person_as_tech_and_supervisor_is_told_where_the_confirmation_stands
     """Two roles on the page look like two pairs of eyes; the owner is told where there was one."""
     opened = open_job(overruled(tmp_path, "rings", tech), write=False)
     page = assemble(opened, origin_now(opened))
-    (told,) = (line for line in page.owner.who if "Oskar Vey, supervisor" in line)
+    (told,) = (line for line in page["owner"]["who"] if "Oskar Vey, supervisor" in line)
     assert ("the same person did the test: nobody else has checked it" in told) is alone
-    (decision,) = page.rounds[0].decisions
+    (decision,) = page["rounds"][0]["decisions"]
     assert ("whoever decided had recorded the round" in decision) is alone
 
 

@@ -228,7 +228,7 @@ async def test_one_truth(tmp_path: Path, services: type[FakeServices], way: Way,
     told_by_the_journal(stands, folder, name, told)
     told_by_the_diagnosis(weights, name)
     with open_job(folder, write=False) as shown:
-        owner = repr(assemble(shown, origin_now(shown)).owner)
+        owner = repr(assemble(shown, origin_now(shown))["owner"])
     assert name in owner and "the seal between piston and cylinder wall leaks" in owner
     assert "intake" not in owner.casefold().split("seal between piston")[0]
     found = verify_job(folder, Against(judge=lambda r: result_for(["intake", "tailpipe"], r.name)))

@@ -16,13 +16,10 @@ DIGITS = 3
 """Decibels are given to a thousandth: finer than any of them is known, and the same on every run."""
 
 
-def point_result(w: Measured, drift: RoundDrift, calibration_db: float | None = None) -> PointResult:
-    """The point's part of a result; levels in dB SPL where the microphone was calibrated."""
-    unit = "dBFS" if calibration_db is None else "dB SPL"
-    rates = BubbleRates(*(_rate(w, k) for k in (w.takes.quiet_kind, Kind.AIR)))
-    flags = w.takes.flags + _own_flags(w)
-    nothing = PointResult(
-        point=w.takes.point,
+def nothing_measured(at: str, unit: str, flags: tuple[Flag, ...], bubbles: BubbleRates) -> PointResult:
+    """A point of which no number can be given; the flags say why."""
+    return PointResult(
+        point=at,
         excess_db=None,
         excess_ci95_db=None,
         level_db=None,
@@ -31,9 +28,17 @@ def point_result(w: Measured, drift: RoundDrift, calibration_db: float | None = 
         detected=False,
         detection_limit_db=None,
         drift_db=None,
-        bubbles_per_s=rates,
+        bubbles_per_s=bubbles,
         flags=flags,
     )
+
+
+def point_result(w: Measured, drift: RoundDrift, calibration_db: float | None = None) -> PointResult:
+    """The point's part of a result; levels in dB SPL where the microphone was calibrated."""
+    unit = "dBFS" if calibration_db is None else "dB SPL"
+    rates = BubbleRates(*(_rate(w, k) for k in (w.takes.quiet_kind, Kind.AIR)))
+    flags = w.takes.flags + _own_flags(w)
+    nothing = nothing_measured(w.takes.point, unit, flags, rates)
     if w.excess is None or w.contrast is None:
         return nothing
     locked = w.takes.locked.get(Kind.AIR)

@@ -17,6 +17,7 @@ from listen.judge.result import EngineSay, PathResult, RoundResult, ShopSeen, Ve
 from listen.judge.verdict import verdict
 from listen.rounds.describe import point_result, unseen_sentence
 from listen.rounds.model import SWITCHED_KINDS, Facts, Round, Take
+from listen.rounds.own_hole import own_hole, told_of_own_hole, without_own_hole
 from listen.rounds.slips.air_proof import air_doubted
 from listen.rounds.slips.blunders import blunders, without
 from listen.rounds.slips.job_places import exchanged_points, places_heard
@@ -25,7 +26,7 @@ from listen.rounds.switching import Switching, switchings
 from listen.rounds.unusable import channel_with_sound, nothing_usable, said_of_nothing
 from listen.rounds.weigh import grounds, weigh
 from listen.signal.point import PointTakes, measure_point
-from listen.trade.points import Kind, PathId, point, walking_order
+from listen.trade.points import Kind, PathId, walking_order
 
 NOTHING_TO_ADD = "Nothing still open would tell more; repeat the round in a quieter moment{}."
 
@@ -35,6 +36,9 @@ def evaluate(round_: Round, *, channel: int = 0) -> RoundResult:
 
     Raises RoundError: no point with both a quiet and an air clip, mixed rates at a point. ClipError: a file that
     cannot be read or measured."""
+    if (own := own_hole(round_)) is not None:
+        found = evaluate(without_own_hole(round_, own), channel=channel)
+        return msgspec.structs.replace(found, points=told_of_own_hole(round_, own, found.points))
     result = judge_points(round_.name, measure(round_, channel=channel), round_.facts, round_.engine, round_.shop)
     # Only where nothing could be used: a round that was judged needs no other channel.
     if result.paths or (better := channel_with_sound(round_, channel)) is None:
@@ -71,9 +75,6 @@ def _check(round_: Round) -> None:
     if not any(Kind.AIR in have and p not in alone for p, have in kinds.items()):
         p = alone[0]  # where others have a pair, this one is only flagged
         raise RoundError(f"{round_.name}: {p} has an air clip but no quiet one; record {p} with the air off")
-    number = round_.facts.cylinder
-    if own := next((p for p in kinds if number is not None and point(p).neighbour == number), None):
-        raise RoundError(f"{round_.name}: {own} is the cylinder under test, where the adapter sits; take its clips out")
 
 
 def judge_points(

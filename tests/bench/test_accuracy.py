@@ -7,21 +7,19 @@ from contextlib import redirect_stdout
 from io import StringIO
 from pathlib import Path
 
-import msgspec
 import numpy as np
 import pytest
 
 from listen.audio.write import write_clip
 from listen.bench.accuracy.contest import report_jobs, tune_jobs
 from listen.bench.accuracy.rounds import Job, read_truth
-from listen.bench.accuracy.sections import Accuracy
 from listen.cli.main import main
 from listen.errors import RoundError
 from listen.lab.simulator.draw import draw
 from listen.lab.simulator.worlds.world import Wishes
 from listen.signal.clip import Clip
 from listen.trade.points import PathId
-from tests.bench.plot import draw_plot
+from tests.bench.plot import draw_plot, read
 from tests.lab.truths import write_with_truth
 
 DRAWN = ["bench", "accuracy", "--only", "rounds", "--rounds-drawn", "1", "--tune-rounds", "1", "--workers", "1"]
@@ -44,7 +42,7 @@ def test_the_same_seed_gives_the_same_figures_and_the_table_shows_every_bar(
     assert [line["key"] for line in contest["lines"]][:2] == ["ours-sound", "ours"]
     assert len(contest["lines"]) == 8
     assert sum(row["rounds"] for row in contest["by_truth"]) == 1
-    draw_plot(msgspec.json.decode(first, type=Accuracy), tmp_path / "a.svg")
+    draw_plot(read(first), tmp_path / "a.svg")
     assert (tmp_path / "a.svg").read_text().startswith("<?xml")
 
 

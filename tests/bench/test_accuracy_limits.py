@@ -9,7 +9,7 @@ import pytest
 from scipy.special import ndtr
 
 from listen.bench.accuracy.cover import cover, true_excess_db
-from listen.bench.accuracy.detection import Depth, Detection, crossing, detection, limit_db
+from listen.bench.accuracy.detection import crossing, detection, limit_db
 from listen.bench.accuracy.pool import (
     RATE_HZ,
     SHAPES,
@@ -21,7 +21,7 @@ from listen.bench.accuracy.pool import (
     reduce,
     scaled,
 )
-from listen.bench.accuracy.sections import cover_table, detection_table
+from listen.bench.accuracy.sections import words
 from listen.bench.accuracy.workers import pieces
 from listen.cli.main import main
 from listen.rate import exact_rate
@@ -92,8 +92,8 @@ def test_pieces_add_up_whatever_their_number() -> None:
 def test_detection_and_cover_follow_the_seed_alone(capsys: pytest.CaptureFixture[str]) -> None:
     found = detection(1, 3, 1)
     assert found == detection(1, 3, 1)
-    assert {d.background for d in found.depths} == set(SHAPES)
-    assert all(0.0 <= share <= 1.0 for d in found.depths for _, share in d.by_level)
+    assert {d["background"] for d in found["depths"]} == set(SHAPES)
+    assert all(0.0 <= share <= 1.0 for d in found["depths"] for _, share in d["by_level"])
     args = ["bench", "accuracy", "--only", "coverage", "--rounds-drawn", "1", "--workers", "1"]
     assert main(args) == 0
     out = capsys.readouterr().out
@@ -110,34 +110,28 @@ def test_cover_takes_the_recordings_of_a_folder(tmp_path: Path) -> None:
     mine = next(n for n in names if population_of(n) == "report")
     write_clip(mine, Clip.of(0.1 * np.random.default_rng(1).standard_normal(8 * RATE_HZ), RATE_HZ))
     rows = cover(1, tmp_path, 1, 1)
-    assert rows[-1].shop.startswith("recordings of")
-    assert rows[-1].both.of == 4
+    assert rows[-1]["shop"].startswith("recordings of")
+    assert rows[-1]["both"].of == 4
+
+
+NOTHING = {"worlds": (), "contests": (), "detection": None, "cover": ()}
 
 
 def test_a_missed_bar_is_called_missed() -> None:
-    d = Depth(background="pink", limit_db=-16.2, reached_db=-14.0, by_level=(), false_alarm=exact_rate(90, 10_000))
-    table = detection_table(
-        Detection(stated_false_alarm=1e-3, clips=9, depths=(d,), drifting={"x": exact_rate(10, 10_000)})
-    )
+    d = {"background": "pink", "limit_db": -16.2, "reached_db": -14.0, "false_alarm": exact_rate(90, 10_000)}
+    found = {"stated_false_alarm": 1e-3, "clips": 9, "depths": [d], "drifting": {"x": exact_rate(10, 10_000)}}
+    table = words({**NOTHING, "detection": found})
     assert table.count("MISSED") == 2
     assert table.count("  met") == 1
     assert "loss  2.20 dB  MISSED" in table
 
 
 def test_cover_outside_its_bar_is_called_missed() -> None:
-    from listen.bench.accuracy.cover import Cover
+    def row(hits: int, group: str) -> dict[str, object]:
+        one, both = exact_rate(hits, 100), exact_rate(2 * hits, 200)
+        return {"shop": group, "group": group, "silent": one, "hissing": one, "both": both, "half_width_db": 1.0}
 
-    def row(hits: int, group: str) -> Cover:
-        return Cover(
-            shop=group,
-            group=group,
-            silent=exact_rate(hits, 100),
-            hissing=exact_rate(hits, 100),
-            both=exact_rate(2 * hits, 200),
-            half_width_db=1.0,
-        )
-
-    table = cover_table([row(95, "steady"), row(90, "unsteady"), row(99, "drifting")])
+    table = words({**NOTHING, "cover": [row(95, "steady"), row(90, "unsteady"), row(99, "drifting")]})
     assert [line.split()[-1] for line in table.splitlines() if line.startswith("  all")] == ["met", "MISSED", "MISSED"]
 
 

@@ -13,7 +13,7 @@ from listen.bench.accuracy import measured as measured_module
 from listen.bench.accuracy.contest import scored
 from listen.bench.accuracy.measured import WorldRound, drawn, hissway, measured
 from listen.bench.accuracy.scores import ROUND_BARS, Forecast
-from listen.bench.accuracy.sections import worlds_table
+from listen.bench.accuracy.sections import words
 from listen.cli.main import main
 from listen.lab.simulator import render as rendering
 from listen.lab.simulator.render import TakeKey, render
@@ -143,8 +143,8 @@ def test_a_constant_is_fitted_on_the_other_worlds_only() -> None:
 def test_the_table_shows_every_bar_and_what_was_wrongly_named() -> None:
     sound = Forecast(frozenset({"none"}), {"rings": 1.0}, {"rings": 0.97}, ("rings",), "shop", 0.97, True)
     found = scored("flow", "Everything follows from holes.", [sound] * 4)
-    assert set(found.missed) >= {"right of named", "right at 95 %+", "false calls", "Brier", "log loss"}
-    table = worlds_table([found])
+    assert set(found["missed"]) >= {"right of named", "right at 95 %+", "false calls", "Brier", "log loss"}
+    table = words({"worlds": [found], "contests": (), "detection": None, "cover": ()})
     assert all(b.name in table and b.limit in table for b in ROUND_BARS)
     assert "wrongly named: rings x4" in table
 

@@ -4,64 +4,27 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-import msgspec
-
 from listen.bench.accuracy.measured import judge_world
 from listen.bench.accuracy.peers import PEERS, Case, fit
 from listen.bench.accuracy.rounds import Job, Judged, judge_drawn, judge_folder, labelled
-from listen.bench.accuracy.scores import ECE_BINS, ROUND_BARS, SOUND, Forecast, Scores, score, standing
+from listen.bench.accuracy.scores import ECE_BINS, ROUND_BARS, SOUND, Figures, Forecast, score, standing
 from listen.bench.accuracy.workers import spread
-from listen.rate import Bin, Rate, calibration, counted
+from listen.rate import calibration, counted
 
 TUNE_STREAM, REPORT_STREAM = 1, 2
 """Second word of every round's seed: tuning and reported rounds never share one."""
 
 
-class Line(msgspec.Struct, frozen=True, kw_only=True):
-    key: str
-    name: str
-    scores: Scores
-    scripted: Scores | None = None
-    """A peer as scripted: it always answers."""
-    fitted: dict[str, float] = {}
-    """What was fitted on the tuning rounds, dB: threshold, temperature, where sound, fitting and set-up stand."""
-
-
-class Part(msgspec.Struct, frozen=True, kw_only=True):
-    """One row of a break-down of our own scores."""
-
-    name: str
-    rounds: int
-    right: Rate
-    coverage: Rate
-    top_right: float
-    false_calls: Rate
-    """On the sound cylinders among them."""
-    named_wrong: dict[str, int]
-
-
-class Contest(msgspec.Struct, frozen=True, kw_only=True):
-    title: str
-    backgrounds: str
-    tuned_on: str
-    tune_rounds: int
-    lines: tuple[Line, ...]
-    by_truth: tuple[Part, ...]
-    by_background: tuple[Part, ...]
-    reliability: tuple[Bin, ...]
-    """How sure of the most likely path, in the bins of the ECE, and how often it is there (the last line of ours)."""
-
-
 def contest_drawn(
     noise: Path | None, leaks: Path | None, rounds: int, tune_rounds: int, seed: int, workers: int
-) -> Contest:
+) -> Figures:
     judged = spread(judge_drawn, report_jobs(noise, leaks, rounds, seed), workers)
     where = f"recordings of {noise.name or noise}" if noise else "synthetic shops"
     title = f"{rounds} drawn rounds over {where}" + (", half of the leaks of recorded hisses" if leaks else "")
     return _contest(title, judged, _tuning(noise, tune_rounds, seed, workers), where)
 
 
-def contest_archive(root: Path, tune_rounds: int, seed: int, workers: int) -> Contest:
+def contest_archive(root: Path, tune_rounds: int, seed: int, workers: int) -> Figures:
     """Score a truth-labelled archive; peers are fitted on drawn rounds over synthetic shops."""
     folders = labelled(root)
     judged = spread(judge_folder, folders, workers)
@@ -81,37 +44,42 @@ def _tuning(noise: Path | None, rounds: int, seed: int, workers: int) -> list[Ca
     return [j.case for j in spread(judge_drawn, tune_jobs(noise, rounds, seed), workers)]
 
 
-def _contest(title: str, judged: Sequence[Judged], tuning: Sequence[Case], where: str) -> Contest:
+def _contest(title: str, judged: Sequence[Judged], tuning: Sequence[Case], where: str) -> Figures:
     given = [j.with_sound for j in judged if j.with_sound is not None]
     bare = [j.without_sound for j in judged if j.without_sound is not None]
-    lines = [Line(key="ours-sound", name="hissway, with sound-cylinder clips", scores=score(given))] if given else []
-    lines.append(Line(key="ours", name="hissway, without them" if given else "hissway", scores=score(bare)))
+    lines = [_line("ours-sound", "hissway, with sound-cylinder clips", given)] if given else []
+    lines.append(_line("ours", "hissway, without them" if given else "hissway", bare))
     if tuning:
         lines += [_peer(peer, tuning, [j.case for j in judged]) for peer in PEERS]
-    return Contest(
-        title=title,
-        backgrounds=where,
-        tuned_on='population "tune": other backgrounds, leak shapes, ducts, microphones and seeds than "report"',
-        tune_rounds=len(tuning),
-        lines=tuple(lines),
-        by_truth=parts(bare, lambda f: f.truth_label),
-        by_background=parts(bare, lambda f: f.background),
-        reliability=calibration([f.top for f in bare], [i / ECE_BINS for i in range(ECE_BINS + 1)]),
-    )
+    return {
+        "title": title,
+        "backgrounds": where,
+        "tuned_on": 'population "tune": other backgrounds, leak shapes, ducts, microphones and seeds than "report"',
+        "tune_rounds": len(tuning),
+        "lines": lines,
+        "by_truth": parts(bare, lambda f: f.truth_label),
+        "by_background": parts(bare, lambda f: f.background),
+        # How sure of the most likely path, in the bins of the ECE, and how often it is there (the last line of ours).
+        "reliability": calibration([f.top for f in bare], [i / ECE_BINS for i in range(ECE_BINS + 1)]),
+    }
 
 
-def _peer(peer: str, tuning: Sequence[Case], cases: Sequence[Case]) -> Line:
+def _line(key: str, name: str, forecasts: Sequence[Forecast]) -> Figures:
+    return {"key": key, "name": name, "scores": score(forecasts), "scripted": None, "fitted": {}}
+
+
+def _peer(peer: str, tuning: Sequence[Case], cases: Sequence[Case]) -> Figures:
     fitted = fit(peer, tuning)
-    return Line(
-        key=peer,
-        name=PEERS[peer],
-        scores=score([fitted.forecast(c) for c in cases]),
-        scripted=score([fitted.forecast(c, always=True) for c in cases]),
-        fitted={"threshold": fitted.threshold, "temperature": fitted.temperature, **fitted.fixed},
-    )
+    return {
+        **_line(peer, PEERS[peer], [fitted.forecast(c) for c in cases]),
+        # As scripted it always answers.
+        "scripted": score([fitted.forecast(c, always=True) for c in cases]),
+        # On the tuning rounds, dB: threshold, temperature, where sound, fitting and set-up stand.
+        "fitted": {"threshold": fitted.threshold, "temperature": fitted.temperature, **fitted.fixed},
+    }
 
 
-def parts(forecasts: Sequence[Forecast], label: Callable[[Forecast], str]) -> tuple[Part, ...]:
+def parts(forecasts: Sequence[Forecast], label: Callable[[Forecast], str]) -> tuple[Figures, ...]:
     """Break our scores down by a label, in order of the label."""
     groups: dict[str, list[Forecast]] = {}
     for f in forecasts:
@@ -119,25 +87,18 @@ def parts(forecasts: Sequence[Forecast], label: Callable[[Forecast], str]) -> tu
     return tuple(_part(name, groups[name]) for name in sorted(groups))
 
 
-def _part(name: str, group: Sequence[Forecast]) -> Part:
+def _part(name: str, group: Sequence[Forecast]) -> Figures:
     missed = [f for f in group if f.named and not f.right]
-    return Part(
-        name=name,
-        rounds=len(group),
-        right=counted([f for f in group if f.named], lambda f: f.right),
-        coverage=counted(group, lambda f: bool(f.named)),
-        top_right=sum(f.top[1] for f in group) / len(group),
-        false_calls=counted([f for f in group if SOUND in f.truth], lambda f: f.called_leak),
-        named_wrong=dict(Counter("+".join(p for p in f.named if p not in f.truth) for f in missed)),
-    )
-
-
-class WorldScores(msgspec.Struct, frozen=True, kw_only=True):
-    name: str
-    differs: str
-    scores: Scores
-    missed: tuple[str, ...]
-    by_truth: tuple[Part, ...]
+    return {
+        "name": name,
+        "rounds": len(group),
+        "right": counted([f for f in group if f.named], lambda f: f.right),
+        "coverage": counted(group, lambda f: bool(f.named)),
+        "top_right": sum(f.top[1] for f in group) / len(group),
+        # On the sound cylinders among them.
+        "false_calls": counted([f for f in group if SOUND in f.truth], lambda f: f.called_leak),
+        "named_wrong": dict(Counter("+".join(p for p in f.named if p not in f.truth) for f in missed)),
+    }
 
 
 ALL = "all together"
@@ -145,7 +106,7 @@ ALL = "all together"
 
 def worlds(
     rounds: int, seed: int, workers: int, kept_in: Path | None, noise: Path | None = None
-) -> tuple[WorldScores, ...]:
+) -> tuple[Figures, ...]:
     """Judge rounds of every world; the one with most bars missed, then the least right of named, comes first.
 
     ``noise`` is a folder of recordings in whose shops they are drawn. All worlds together come last.
@@ -154,12 +115,12 @@ def worlds(
 
     forecasts_of = {name: judge_world(name, rounds, seed, workers, kept_in, noise=noise) for name in WORLDS}
     found = [scored(name, WORLDS[name].differs, forecasts) for name, forecasts in forecasts_of.items()]
-    found.sort(key=lambda w: (-len(w.missed), w.scores.right.value or 0.0))
+    found.sort(key=lambda w: (-len(w["missed"]), w["scores"].right.value or 0.0))
     return *found, scored(ALL, "All worlds, each as often.", [f for every in forecasts_of.values() for f in every])
 
 
-def scored(name: str, differs: str, forecasts: Sequence[Forecast]) -> WorldScores:
+def scored(name: str, differs: str, forecasts: Sequence[Forecast]) -> Figures:
     scores = score(forecasts)
     missed = tuple(b.name for b in ROUND_BARS if standing(b, scores) == "MISSED")
     by_truth = parts(forecasts, lambda f: f.truth_label)
-    return WorldScores(name=name, differs=differs, scores=scores, missed=missed, by_truth=by_truth)
+    return {"name": name, "differs": differs, "scores": scores, "missed": missed, "by_truth": by_truth}

@@ -9,7 +9,6 @@ from collections.abc import Callable, Iterable
 from functools import lru_cache, partial
 from pathlib import Path
 
-import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -29,13 +28,14 @@ from listen.bench.accuracy.pool import (
     point_takes,
     reduce,
 )
+from listen.bench.accuracy.scores import Figures
 from listen.bench.accuracy.workers import pieces, spread
 from listen.lab.simulator.background import file_seconds, stretch, synthetic
 from listen.lab.simulator.curves import OCTAVES, curve
 from listen.lab.simulator.scene import Background, Part
 from listen.lab.simulator.shops import Sounding, recordings
 from listen.lab.simulator.worlds.sounds import bent
-from listen.rate import Rate, exact_rate
+from listen.rate import exact_rate
 from listen.signal.bands import CENTRES_HZ
 from listen.signal.drift import NEPER_PER_DB
 from listen.signal.excess import whitening
@@ -52,17 +52,6 @@ CLIPS_A_ROUND, MOST_CLIPS = 6, 300
 """Clips of steady noise that steady and drifting rounds are drawn from."""
 
 
-class Cover(msgspec.Struct, frozen=True, kw_only=True):
-    shop: str
-    group: str
-    """``steady``, ``drifting`` or ``unsteady``."""
-    silent: Rate
-    """Intervals that hold the truth where there is no hiss."""
-    hissing: Rate
-    both: Rate
-    half_width_db: float
-
-
 def true_excess_db(h: Heard) -> float:
     return float(10.0 * np.log10(1.0 + whitening(h.contrast) @ h.hiss))
 
@@ -76,7 +65,7 @@ def some_hiss(rng: np.random.Generator) -> NDArray[np.float64] | float:
     return np.asarray(10 ** (rng.uniform(*HISS_DB) / 10) * ratio / ratio.mean())
 
 
-def cover(rounds: int, noise: Path | None, seed: int, workers: int) -> tuple[Cover, ...]:
+def cover(rounds: int, noise: Path | None, seed: int, workers: int) -> tuple[Figures, ...]:
     # seed + 1: other clips than those whose detection is measured.
     pool = make_pool("pink", min(MOST_CLIPS, CLIPS_A_ROUND * rounds), seed + 1, workers)
     out = []
@@ -121,17 +110,19 @@ def _row(h: Heard) -> tuple[bool, bool, float]:
     return bool(h.hiss.any()), low <= true_excess_db(h) <= high, 0.5 * (high - low)
 
 
-def _cover(shop: str, group: str, rows: NDArray[np.float64]) -> Cover:
+def _cover(shop: str, group: str, rows: NDArray[np.float64]) -> Figures:
     hissing, held = rows[:, 0] > 0, rows[:, 1] > 0
     silent, loud = held[~hissing], held[hissing]
-    return Cover(
-        shop=shop,
-        group=group,
-        silent=exact_rate(int(silent.sum()), len(silent)),
-        hissing=exact_rate(int(loud.sum()), len(loud)),
-        both=exact_rate(int(held.sum()), len(held)),
-        half_width_db=float(np.median(rows[:, 2])),
-    )
+    return {
+        "shop": shop,
+        # ``steady``, ``drifting`` or ``unsteady``.
+        "group": group,
+        # Intervals that hold the truth where there is no hiss.
+        "silent": exact_rate(int(silent.sum()), len(silent)),
+        "hissing": exact_rate(int(loud.sum()), len(loud)),
+        "both": exact_rate(int(held.sum()), len(held)),
+        "half_width_db": float(np.median(rows[:, 2])),
+    }
 
 
 TAKES = 3

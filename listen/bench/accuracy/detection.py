@@ -4,12 +4,12 @@ Symbols: B bandwidth, T seconds of each clip, s = sqrt(2 / (B T)) the relative s
 (radiometer equation; Urkowitz 1967). The limit is the hiss of relative power (3.09 + 1.28) s = 4.37 s.
 """
 
-import msgspec
 import numpy as np
 
 from listen.bench.accuracy.pool import SECONDS, SHAPES, Pool, drifting_false_alarms, make_pool, picked, scaled
+from listen.bench.accuracy.scores import Figures
 from listen.bench.accuracy.workers import pieces, spread
-from listen.rate import Rate, exact_rate
+from listen.rate import exact_rate
 from listen.signal.bands import BANDWIDTH_HZ
 from listen.signal.contrast import Contrast
 from listen.signal.contrast import pool as pooled
@@ -27,53 +27,38 @@ CHUNKS = 8
 """Pieces the pairs are drawn in; part of the seed."""
 
 
-class Depth(msgspec.Struct, frozen=True, kw_only=True):
-    background: str
-    limit_db: float
-    """Hiss over background that the best detector finds nine times in ten."""
-    reached_db: float | None
-    """Hiss over background that was; None where the levels tried do not bracket it."""
-    by_level: tuple[tuple[float, float], ...]
-    false_alarm: Rate
-
-
-class Detection(msgspec.Struct, frozen=True, kw_only=True):
-    stated_false_alarm: float
-    clips: int
-    """Independent clips a background; pairs are drawn from them."""
-    depths: tuple[Depth, ...]
-    drifting: dict[str, Rate]
-    """False alarm by kind of drift, two quiets about each air clip, four points a round."""
-
-
 def limit_db(bandwidth_hz: float, seconds: float) -> float:
     return float(10.0 * np.log10(SIGMAS * np.sqrt(2.0 / (bandwidth_hz * seconds))))
 
 
-def detection(rounds: int, seed: int, workers: int) -> Detection:
+def detection(rounds: int, seed: int, workers: int) -> Figures:
     pools = [make_pool(name, CLIPS_A_ROUND * rounds, seed, workers) for name in SHAPES]
-    return Detection(
-        stated_false_alarm=FALSE_ALARM,
-        clips=len(pools[0].takes),
-        depths=tuple(_depth(p, rounds, seed, workers) for p in pools),
-        drifting=drifting_false_alarms(pools[0], DRIFT_ROUNDS_A_ROUND * rounds, seed, workers),
-    )
+    return {
+        "stated_false_alarm": FALSE_ALARM,
+        # Independent clips a background; pairs are drawn from them.
+        "clips": len(pools[0].takes),
+        "depths": [_depth(p, rounds, seed, workers) for p in pools],
+        # False alarm by kind of drift, two quiets about each air clip, four points a round.
+        "drifting": drifting_false_alarms(pools[0], DRIFT_ROUNDS_A_ROUND * rounds, seed, workers),
+    }
 
 
-def _depth(pool: Pool, rounds: int, seed: int, workers: int) -> Depth:
+def _depth(pool: Pool, rounds: int, seed: int, workers: int) -> Figures:
     silent, hissing = PAIRS_A_ROUND * rounds, DEPTH_PAIRS_A_ROUND * rounds
     chunks = min(CHUNKS, hissing)  # no piece is empty, so fewer pairs than pieces would leave silent ones undrawn
     split = enumerate(zip(pieces(silent, chunks), pieces(hissing, chunks), strict=True))
     found = spread(_pairs, [(pool, (seed, 11, c), s, h) for c, (s, h) in split], workers)
     alarms = sum(f[0] for f in found)
     shares = np.sum([f[1] for f in found], axis=0) / hissing
-    return Depth(
-        background=pool.name,
-        limit_db=limit_db(float(BANDWIDTH_HZ.sum()), SECONDS),
-        reached_db=crossing(LEVELS_DB, shares, DETECTED),
-        by_level=tuple(zip(LEVELS_DB, map(float, shares), strict=True)),
-        false_alarm=exact_rate(alarms, silent),
-    )
+    return {
+        "background": pool.name,
+        # Hiss over background that the best detector finds nine times in ten,
+        "limit_db": limit_db(float(BANDWIDTH_HZ.sum()), SECONDS),
+        # and that was; None where the levels tried do not bracket it.
+        "reached_db": crossing(LEVELS_DB, shares, DETECTED),
+        "by_level": tuple(zip(LEVELS_DB, map(float, shares), strict=True)),
+        "false_alarm": exact_rate(alarms, silent),
+    }
 
 
 def _pairs(job: tuple[Pool, tuple[int, ...], int, int]) -> tuple[int, list[int]]:

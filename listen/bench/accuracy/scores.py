@@ -6,7 +6,7 @@ involved, r in {0, 1} whether it is.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import msgspec
 import numpy as np
@@ -17,6 +17,8 @@ from listen.judge.verdict import NAME_AT
 from listen.rate import Rate, counted
 from listen.trade.points import PathId
 
+Figures = dict[str, Any]
+"""Figures by name, as the JSON of a run has them; tables are drawn from the same."""
 SOUND = str(PathId.NONE)
 LEAK_PATHS = frozenset(map(str, LEAKS))
 """What counts as a call on a sound cylinder; "fitting" and "set-up" send nobody for spanners."""

@@ -9,42 +9,20 @@ import time
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
-
-import msgspec
+from typing import Any
 
 WARM_UP_ROUNDS = 3
 """Judged before memory is looked at: imports, caches and pools fill in these."""
 
 
-class Timing(msgspec.Struct, frozen=True, kw_only=True):
-    name: str
-    seconds_a_round: float
-    """Processor time, best of the passes: what else the machine does hardly counts."""
-    times_limit: float
-    bar: float | None = None
-    """How many times the limit's time it may take."""
-
-
-class Speed(msgspec.Struct, frozen=True, kw_only=True):
-    rounds: int
-    clips_a_round: int
-    timings: tuple[Timing, ...]
-    workers: int
-    seconds_over_workers: float
-    """Wall time a round over all workers."""
-    speed_up: float
-    memory_mb: tuple[float, float]
-    """Resident memory after the warm-up and at the end of the archive."""
-
-
 def run(args: argparse.Namespace) -> int:
     with tempfile.TemporaryDirectory(prefix="hissway-speed-") as root:
         found = measure(Path(root), args.rounds, args.passes, args.workers or os.cpu_count() or 1, args.seed)
-    sys.stdout.write(json.dumps(msgspec.to_builtins(found)) + "\n" if args.json else table(found))
+    sys.stdout.write(json.dumps(found) + "\n" if args.json else table(found))
     return 0
 
 
-def measure(root: Path, rounds: int, passes: int, workers: int, seed: int) -> Speed:
+def measure(root: Path, rounds: int, passes: int, workers: int, seed: int) -> dict[str, Any]:
     """Time everything on a fresh archive under ``root``."""
     from listen.bench.speed.contenders import CONTENDERS, make_archive, sound_files
 
@@ -56,19 +34,22 @@ def measure(root: Path, rounds: int, passes: int, workers: int, seed: int) -> Sp
         memory = alone.submit(_memory_over, folders).result()
     together = _time_workers(folders, passes, workers)
     limit_s, (_, ours_s) = seconds[0][0], seconds[1]
-    timings = tuple(
-        Timing(name=c.name, seconds_a_round=s, times_limit=s / limit_s, bar=c.bar)
-        for c, (s, _) in zip(CONTENDERS, seconds, strict=True)
-    )
-    return Speed(
-        rounds=rounds,
-        clips_a_round=len(sound_files(folders[0])),
-        timings=timings,
-        workers=workers,
-        seconds_over_workers=together,
-        speed_up=ours_s / together,
-        memory_mb=memory,
-    )
+    return {
+        "rounds": rounds,
+        "clips_a_round": len(sound_files(folders[0])),
+        # Processor time, best of the passes: what else the machine does hardly counts. The bar is how many times the
+        # limit's time it may take.
+        "timings": [
+            {"name": c.name, "seconds_a_round": s, "times_limit": s / limit_s, "bar": c.bar}
+            for c, (s, _) in zip(CONTENDERS, seconds, strict=True)
+        ],
+        "workers": workers,
+        # Wall time a round over all workers.
+        "seconds_over_workers": together,
+        "speed_up": ours_s / together,
+        # Resident after the warm-up and at the end of the archive.
+        "memory_mb": memory,
+    }
 
 
 def _time_all(folders: list[Path], passes: int) -> list[tuple[float, float]]:
@@ -130,22 +111,18 @@ def _time_workers(folders: list[Path], passes: int, workers: int) -> float:
     return best
 
 
-def table(found: Speed) -> str:
-    lines = [f"{found.rounds} rounds of {found.clips_a_round} clips, one core, best pass:"]
-    lines += [
-        f"  {t.name:<36} {t.seconds_a_round * 1000:8.1f} ms a round  {t.times_limit:5.2f} x limit"
-        for t in found.timings
+def table(found: dict[str, Any]) -> str:
+    timed = "  {name:<36} {ms:8.1f} ms a round  {times_limit:5.2f} x limit"
+    barred = "bar of {name}: at most {bar:.1f} x limit; {word} ({times_limit:.2f})"
+    rows = [{**t, "ms": 1000 * t["seconds_a_round"]} for t in found["timings"]]
+    bars = [{**t, "word": "met" if t["times_limit"] <= t["bar"] else "missed"} for t in rows if t["bar"] is not None]
+    warm, end = found["memory_mb"]
+    over = "over {workers} workers: {ms:.1f} ms a round, {speed_up:.2f} times as fast as one"
+    lines = [
+        "{rounds} rounds of {clips_a_round} clips, one core, best pass:".format(**found),
+        *(timed.format(**row) for row in rows),
+        *(barred.format(**row) for row in bars),
+        over.format(ms=1000 * found["seconds_over_workers"], **found),
+        f"memory: {warm:.0f} MB after {WARM_UP_ROUNDS} rounds, {end:.0f} MB after {found['rounds']}",
     ]
-    lines += [
-        f"bar of {t.name}: at most {t.bar:.1f} x limit; {'met' if t.times_limit <= t.bar else 'missed'} "
-        f"({t.times_limit:.2f})"
-        for t in found.timings
-        if t.bar is not None
-    ]
-    lines.append(
-        f"over {found.workers} workers: {found.seconds_over_workers * 1000:.1f} ms a round, "
-        f"{found.speed_up:.2f} times as fast as one"
-    )
-    warm, end = found.memory_mb
-    lines.append(f"memory: {warm:.0f} MB after {WARM_UP_ROUNDS} rounds, {end:.0f} MB after {found.rounds}")
     return "\n".join(lines) + "\n"

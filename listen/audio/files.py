@@ -17,7 +17,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.audio.headers import OpenSound, PartHeader, SoundInfo, missing_bytes
+from listen.audio.headers import OpenSound, PartHeader, missing_bytes
 from listen.audio.phone import PHONE_SUFFIXES, open_phone
 from listen.durable import read_file
 from listen.errors import ClipError, refusal
@@ -44,16 +44,10 @@ _COARSE = frozenset({"PCM_S8", "PCM_U8", "ULAW", "ALAW", "DPCM_8", "DWVW_12", "I
 """Codings of 8 bits or fewer a sample: their steps lie near -50 dBFS, above the hiss looked for."""
 
 
-def sound_info(path: Path) -> SoundInfo:
-    """Particulars of a sound file without decoding it. Raises ClipError: not a readable sound file."""
+def sound_info(path: Path) -> OpenSound:
+    """Particulars of a sound file without decoding it, closed again. Raises ClipError: not a readable sound file."""
     with _opened(path) as file:
-        return file.info
-
-
-def taken_and_date(path: Path) -> tuple[datetime | None, str]:
-    """When a clip of ours was taken, by its own note, and the date that a file carries as text (``ClipError``)."""
-    with _opened(path) as file:
-        return file.particulars.get("taken"), file.date
+        return file
 
 
 def channels_with_sound(path: Path) -> tuple[int, ...]:
@@ -77,12 +71,12 @@ def read_clip(path: Path, *, channel: int = 0, start_s: float = 0.0, seconds: fl
     or infinity, or a header that claims more than the file holds."""
     with _opened(path) as file:
         _check_form(path, file, channel)
-        rate_hz = file.info.rate_hz
+        rate_hz = file.rate_hz
         first, wanted = round(start_s * rate_hz), None if seconds is None else round(seconds * rate_hz)
         if file.frames is not None:
             wanted = file.frames - first if wanted is None else wanted
             if not 0 <= first < file.frames or wanted <= 0:
-                raise ClipError(f"{path.name}: lasts {file.info.seconds:.2f} s; nothing to read at {start_s} s")
+                raise ClipError(f"{path.name}: lasts {file.seconds:.2f} s; nothing to read at {start_s} s")
         samples = _collected(path, file.blocks(channel, first), wanted, rate_hz)
         if file.frames is not None and wanted is not None and first + wanted >= file.frames:
             _check_whole(path, first + len(samples), file.frames)
@@ -95,7 +89,7 @@ def blocks(path: Path, channel: int) -> Iterator[NDArray[np.float32]]:
         _check_form(path, file, channel)
         have = 0
         if file.frames is not None:
-            _check_length(path, file.frames, file.info.rate_hz)
+            _check_length(path, file.frames, file.rate_hz)
         for block in file.blocks(channel, 0):
             have += len(block)
             yield block
@@ -144,9 +138,11 @@ def _opened(path: Path) -> Iterator[OpenSound]:
         raise ClipError(f"{path.name}: not a sound file we can read; WAV, FLAC, MP3, Ogg or Opus is needed") from error
     with file:
         coded = {"coded": CODED[file.subtype]} if file.subtype in CODED else {}
-        seconds = file.frames / file.samplerate
         yield OpenSound(
-            SoundInfo(file.samplerate, file.channels, seconds, f"{file.format} {file.subtype}"),
+            file.samplerate,
+            file.channels,
+            seconds=file.frames / file.samplerate,
+            form=f"{file.format} {file.subtype}",
             frames=file.frames,
             blocks=partial(_blocks, path, file),
             coarse=file.subtype in _COARSE,
@@ -186,14 +182,13 @@ def _check_file(path: Path) -> None:
 
 
 def _check_form(path: Path, file: OpenSound, channel: int) -> None:
-    info = file.info
     if file.coarse:
-        raise ClipError(f"{path.name}: {info.form} sound; 8 bits hide the hiss, record with 16 bits or more")
-    if not 0 <= channel < info.channels:
-        raise ClipError(f"{path.name}: no channel {channel}; it has {info.channels}, counted from 0")
-    if not MIN_RATE_HZ <= info.rate_hz <= MAX_RATE_HZ:
+        raise ClipError(f"{path.name}: {file.form} sound; 8 bits hide the hiss, record with 16 bits or more")
+    if not 0 <= channel < file.channels:
+        raise ClipError(f"{path.name}: no channel {channel}; it has {file.channels}, counted from 0")
+    if not MIN_RATE_HZ <= file.rate_hz <= MAX_RATE_HZ:
         raise ClipError(
-            f"{path.name}: sample rate {info.rate_hz} Hz; from {MIN_RATE_HZ} to {MAX_RATE_HZ} Hz can be measured"
+            f"{path.name}: sample rate {file.rate_hz} Hz; from {MIN_RATE_HZ} to {MAX_RATE_HZ} Hz can be measured"
         )
     if file.frames is not None and file.frames <= 0:
         raise ClipError(f"{path.name}: holds no samples; record it again")

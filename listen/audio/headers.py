@@ -15,19 +15,14 @@ from numpy.typing import NDArray
 
 
 @dataclass(frozen=True, slots=True)
-class SoundInfo:
+class OpenSound:
+    """A sound file and, while it is open, its sound."""
+
     rate_hz: int
     channels: int
     seconds: float
     form: str
     """Container and coding, for example ``WAV PCM_24``."""
-
-
-@dataclass(frozen=True, slots=True)
-class OpenSound:
-    """A sound file that is being decoded."""
-
-    info: SoundInfo
     frames: int | None
     """Samples a channel that it claims; None where only decoding tells."""
     blocks: Callable[[int, int], Iterator[NDArray[np.float32]]]

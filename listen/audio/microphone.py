@@ -13,13 +13,11 @@ from numpy.typing import NDArray
 from listen.audio import library
 from listen.audio.devices import Device, find_input
 from listen.audio.take import BlockReceiver, Recording, Take, Told
-from listen.audio.watch import sentence
+from listen.audio.watch import BLOCKS_A_SECOND
 from listen.errors import AudioError, DeviceLost
 
 LATENCY_S = 0.15
 """Asked of PortAudio: rides out 80 ms of delay by other work in the process, unnoticed on a meter."""
-BLOCKS_A_SECOND = 100
-"""Callbacks a second; a fixed block size, since PortAudio's own choice is ragged."""
 OPEN_S = 3.0
 """Longest wait for a device to open and send its first block; USB microphones take up to a second to wake."""
 
@@ -124,7 +122,7 @@ class Microphone:
         if self._receiver is None or self._stream is None:
             return None
         trouble = self._receiver.trouble()
-        return DeviceLost(sentence(trouble, self.name)) if trouble else None
+        return DeviceLost(f"{self.name} {trouble}") if trouble else None
 
     def record(
         self, parts: Sequence[Path | None], seconds: float, cancel: threading.Event, told: Told | None = None

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.audio.headers import OpenSound, SoundInfo
+from listen.audio.headers import OpenSound
 from listen.errors import ClipError
 
 PHONE_SUFFIXES = (".m4a", ".mp4", ".3gp", ".3gpp", ".3g2", ".amr", ".aac", ".caf", ".webm")
@@ -42,7 +42,10 @@ def open_phone(path: Path) -> Iterator[OpenSound]:
             codec, seconds = str(stream.codec_context.name), (container.duration or 0) / 1_000_000
             # No number of samples: coded containers tell a duration, which padding makes a guess.
             yield OpenSound(
-                SoundInfo(int(stream.rate), int(stream.channels), seconds, codec.upper()),
+                int(stream.rate),
+                int(stream.channels),
+                seconds=seconds,
+                form=codec.upper(),
                 frames=None,
                 blocks=lambda channel, first: _blocks(container.decode(stream), channel, first),
                 coarse=codec in COARSE,

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.audio.headers import PartHeader
-from listen.audio.watch import ZEROS_S, Trouble, TroubleKind, Watch, sentence
+from listen.audio.watch import ZEROS_S, Watch
 from listen.audio.write import PartWriter
 from listen.errors import AudioError, DeviceLost, refusal
 
@@ -90,10 +90,10 @@ class BlockReceiver:
     def begun(self, limit_s: float) -> bool:
         return self._begun.wait(limit_s)
 
-    def trouble(self, watch: Watch | None = None) -> Trouble | None:
-        """What is wrong now, for the stream or for the take that ``watch`` follows."""
+    def trouble(self, watch: Watch | None = None) -> str:
+        """What is wrong now, for the stream or for the take that ``watch`` follows; as :meth:`Watch.trouble`."""
         if self._ended or self.error is not None:
-            return Trouble(TroubleKind.ENDED, 0.0)
+            return "has gone: unplugged, or the sound system stopped it; plug it in again"
         return (watch or self.watch).trouble(time.monotonic())
 
     def drain(self) -> list[Block]:
@@ -237,10 +237,9 @@ class Take:
         )
 
     def _raise_trouble(self) -> None:
-        trouble = self._receiver.trouble(self._watch)
-        if trouble is None:
+        if not (trouble := self._receiver.trouble(self._watch)):
             return
         seconds = self._frames / self._rate_hz
         kept = f"the {seconds:.1f} s that arrived are kept" if self._frames else "no sound had arrived"
-        told = f"{sentence(trouble, self._name)}, then record this clip again ({kept})"
+        told = f"{self._name} {trouble}, then record this clip again ({kept})"
         raise DeviceLost(told) from self._receiver.error

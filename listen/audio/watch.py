@@ -4,12 +4,12 @@ Callback streams never raise and set no flag when a device is lost; every row of
 """
 
 from collections import deque
-from dataclasses import dataclass
-from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
+BLOCKS_A_SECOND = 100
+"""Callbacks a second; a fixed block size, since PortAudio's own choice is ragged."""
 QUIET_S = 0.75
 """No callback for so long means that the device has stopped: callbacks come every 10 ms, analysis in this process
 delays them by 0.2 s, eight busy programs a core by 0.6 s."""
@@ -28,51 +28,6 @@ MEMORY_S = 3.0
 once all is well again; clocks that differ by 100 ppm drift 0.3 ms in it."""
 
 
-class TroubleKind(StrEnum):
-    ENDED = "ended"
-    STALLED = "stalled"
-    ZEROS = "zeros"
-    MISSING = "missing"
-
-
-@dataclass(frozen=True, slots=True)
-class Trouble:
-    kind: TroubleKind
-    seconds: float
-
-
-_SENTENCES = {
-    TroubleKind.ENDED: "{name} has gone: unplugged, or the sound system stopped it; plug it in again",
-    TroubleKind.STALLED: "{name} has sent nothing for {s:.1f} s: it hangs or was put to sleep; unplug it and plug it "
-    "in again",
-    TroubleKind.ZEROS: "{name} has sent exact zeros for {s:.1f} s: muted, switched off or another input; unmute it",
-    TroubleKind.MISSING: "{name} stalled and {s:.2f} s of sound are missing; close other programs that use it",
-}
-
-
-def sentence(trouble: Trouble, name: str) -> str:
-    """One sentence for a user: what happened and what to do."""
-    return _SENTENCES[trouble.kind].format(name=name, s=trouble.seconds)
-
-
-class SlidingMinimum:
-    """Smallest value over the last ``span_s``, in constant time a value."""
-
-    def __init__(self, span_s: float) -> None:
-        self._span_s = span_s
-        self._rising: deque[tuple[float, float]] = deque()
-
-    def push(self, at: float, value: float) -> float:
-        """Add a value at time ``at`` and return the smallest one within the span."""
-        # An older value that is no smaller can never be the smallest again.
-        while self._rising and self._rising[-1][1] >= value:
-            self._rising.pop()
-        self._rising.append((at, value))
-        while self._rising[0][0] < at - self._span_s:
-            self._rising.popleft()
-        return self._rising[0][1]
-
-
 class Watch:
     """Follows one stream, or one take of it, by the monotonic clock.
 
@@ -86,8 +41,8 @@ class Watch:
         self._frames = 0
         self._zeros = 0
         self._missing_s = 0.0
-        self._recent = SlidingMinimum(LAG_S)
-        self._base = SlidingMinimum(MEMORY_S)
+        self._recent: deque[float] = deque(maxlen=round(LAG_S * BLOCKS_A_SECOND))
+        self._base: deque[float] = deque(maxlen=round(MEMORY_S * BLOCKS_A_SECOND))
         self._gaps: list[tuple[float, float]] = []
 
     def saw(self, block: NDArray[np.float32], at: float) -> None:
@@ -97,17 +52,19 @@ class Watch:
         self._frames += len(block)
         # Wall time less sound time: a late callback raises it for a moment, lost samples for good.
         lag = at - self._began - self._frames / self._rate_hz
-        self._missing_s = self._recent.push(at, lag) - self._base.push(at, lag)
+        self._recent.append(lag)
+        self._base.append(lag)
+        self._missing_s = min(self._recent) - min(self._base)
 
-    def trouble(self, now: float) -> Trouble | None:
-        """What is wrong at ``now``, the worst first."""
-        if now - self._last > QUIET_S:
-            return Trouble(TroubleKind.STALLED, now - self._last)
-        if self._zeros >= ZEROS_S * self._rate_hz:
-            return Trouble(TroubleKind.ZEROS, self._zeros / self._rate_hz)
-        if self._missing_s > MISSING_S:
-            return Trouble(TroubleKind.MISSING, self._missing_s)
-        return None
+    def trouble(self, now: float) -> str:
+        """What is wrong at ``now``, the worst first, in words that follow the microphone's name; empty for nothing."""
+        if (s := now - self._last) > QUIET_S:
+            return f"has sent nothing for {s:.1f} s: it hangs or was put to sleep; unplug it and plug it in again"
+        if (s := self._zeros / self._rate_hz) >= ZEROS_S:
+            return f"has sent exact zeros for {s:.1f} s: muted, switched off or another input; unmute it"
+        if (s := self._missing_s) > MISSING_S:
+            return f"stalled and {s:.2f} s of sound are missing; close other programs that use it"
+        return ""
 
     @property
     def gaps(self) -> tuple[tuple[float, float], ...]:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
-from listen.audio.files import taken_and_date
+from listen.audio.files import sound_info
 from listen.audio.headers import chunk
 from listen.errors import ClipError
 
@@ -18,10 +18,10 @@ _DIGITS = re.compile(r"(\d+)")
 def time_in_file(path: Path) -> datetime | None:
     """When a recording says it was made: our own note, a phone's creation time, a broadcast chunk, a date comment."""
     try:
-        taken, date = taken_and_date(path)
+        found = sound_info(path)
         # OriginationDate and OriginationTime of a Broadcast Wave file (EBU Tech 3285).
         told = chunk(path, b"bext", 338)[320:338].decode("ascii", "replace")
-        return taken or _moment(date) or _moment(told)
+        return found.particulars.get("taken") or _moment(found.date) or _moment(told)
     except (OSError, ClipError, struct.error):
         return None
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from listen.audio.watch import GAP_S, SlidingMinimum, TroubleKind, Watch
+from listen.audio.watch import GAP_S, Watch
 
 RATE_HZ = 48_000
 BLOCK = 480
@@ -21,53 +21,51 @@ class Stream:
         self.pace_s = BLOCK / rate_hz
         self.now = 0.0
 
-    def run(self, seconds: float, block: np.ndarray = NOISE, late_s: float = 0.0) -> TroubleKind | None:
+    def run(self, seconds: float, block: np.ndarray = NOISE, late_s: float = 0.0) -> str:
         """Feed ``seconds`` of blocks, callbacks ``late_s`` late; the first alarm on the way, if any."""
         for _ in range(round(seconds / self.pace_s)):
             self.now += self.pace_s
             self.watch.saw(block, self.now + late_s)
             if found := self.watch.trouble(self.now + late_s):
-                return found.kind
-        return None
+                return found
+        return ""
 
 
 def test_a_clean_run_of_ten_minutes_raises_nothing() -> None:
-    assert Stream().run(600) is None
+    assert Stream().run(600) == ""
 
 
 @pytest.mark.parametrize("ppm", [-300, 300])
 def test_clocks_that_differ_raise_nothing(ppm: int) -> None:
-    assert Stream(RATE_HZ * (1 + ppm * 1e-6)).run(600) is None
+    assert Stream(RATE_HZ * (1 + ppm * 1e-6)).run(600) == ""
 
 
 def test_late_callbacks_under_load_raise_nothing() -> None:
     stream, rng = Stream(), np.random.default_rng(4)
     for _ in range(300):
-        assert stream.run(0.01, late_s=float(rng.uniform(0, 0.25)) if rng.random() < 0.7 else 0.0) is None
+        assert stream.run(0.01, late_s=float(rng.uniform(0, 0.25)) if rng.random() < 0.7 else 0.0) == ""
 
 
 def test_silence_of_callbacks_is_noticed_after_three_quarters_of_a_second() -> None:
     stream = Stream()
     stream.run(2)
-    assert stream.watch.trouble(stream.now + 0.74) is None
+    assert stream.watch.trouble(stream.now + 0.74) == ""
     found = stream.watch.trouble(stream.now + 0.76)
-    assert found is not None
-    assert found.kind is TroubleKind.STALLED
+    assert "nothing for" in found
 
 
 def test_a_stream_that_never_begins_is_noticed() -> None:
     found = Watch(RATE_HZ, 5.0).trouble(5.8)
-    assert found is not None
-    assert found.kind is TroubleKind.STALLED
+    assert "nothing for" in found
 
 
 def test_exact_zeros_are_noticed_within_a_second_and_forgotten_with_the_first_sound() -> None:
     stream = Stream()
     stream.run(2)
     began = stream.now
-    assert stream.run(5, ZEROS) is TroubleKind.ZEROS
+    assert stream.run(5, ZEROS).startswith("has sent exact zeros")
     assert stream.now - began < 0.8
-    assert stream.run(1) is None
+    assert stream.run(1) == ""
 
 
 def test_a_lost_stretch_is_noticed_once_sound_is_back() -> None:
@@ -75,7 +73,7 @@ def test_a_lost_stretch_is_noticed_once_sound_is_back() -> None:
     stream.run(2)
     stream.now += 0.3
     began = stream.now
-    assert stream.run(2) is TroubleKind.MISSING
+    assert stream.run(2).startswith("stalled")
     assert stream.now - began < 0.55
 
 
@@ -86,12 +84,12 @@ def test_a_lost_stretch_is_forgotten_after_a_while() -> None:
     stream.run(0.6)
     for _ in range(400):
         stream.run(0.01)
-    assert stream.watch.trouble(stream.now) is None
+    assert stream.watch.trouble(stream.now) == ""
 
 
 def test_a_device_that_runs_at_another_rate_than_it_said_is_noticed() -> None:
     stream = Stream(44_100)
-    assert stream.run(5) is TroubleKind.MISSING
+    assert stream.run(5).startswith("stalled")
     assert stream.now < 2.0
 
 
@@ -121,12 +119,3 @@ def test_shorter_zeros_are_no_gap_and_a_gap_at_the_end_counts() -> None:
     assert stream.watch.gaps == ()
     stream.run(2 * GAP_S, ZEROS)
     assert len(stream.watch.gaps) == 1
-
-
-def test_sliding_minimum_equals_the_plain_one() -> None:
-    rng = np.random.default_rng(6)
-    sliding, seen = SlidingMinimum(0.5), []
-    for k in range(500):
-        seen.append((k * 0.01, float(rng.normal())))
-        plain = min(v for t, v in seen if t >= k * 0.01 - 0.5)
-        assert sliding.push(*seen[-1]) == plain

@@ -207,12 +207,6 @@ def append(path: Path, data: bytes, at: int) -> None:
         os.close(fd)
 
 
-def cut(path: Path, size: int) -> None:
-    with path.open("r+b") as f:
-        f.truncate(size)
-        os.fsync(f.fileno())
-
-
 def _write_all(fd: int, data: bytes) -> None:
     view = memoryview(data)
     while view:

@@ -24,6 +24,9 @@ class Device:
     host_api: str
     """Sound system it belongs to, for example ``ALSA``."""
     rate_hz: int
+    """Asked of it first."""
+    reported_hz: int
+    """What PortAudio says is its own."""
     channels: int
     is_default: bool
     label: str
@@ -56,6 +59,7 @@ def listed(way: Literal["input", "output"]) -> tuple[Device, ...]:
             name=row["name"],
             host_api=(host := hosts[row["hostapi"]]["name"]),
             rate_hz=ALSA_RATE_HZ if host == "ALSA" else round(row["default_samplerate"]),
+            reported_hz=round(row["default_samplerate"]),
             channels=row[f"max_{way}_channels"],
             is_default=row["index"] == chosen,
             label=f"{hosted[n]} {hosted[:n].count(hosted[n]) + 1}" if hosted.count(hosted[n]) > 1 else hosted[n],

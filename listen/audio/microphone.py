@@ -133,10 +133,8 @@ class Microphone:
 
     def _started(self, device: Device) -> tuple[Any, BlockReceiver]:
         sd = library.portaudio()
-        try:
-            rates = self._rates(sd, device)
-        except sd.PortAudioError as error:  # it went away since it was looked up
-            raise AudioError(f"{device.name} cannot be asked for its rate ({library.reason(error)})") from error
+        # As before, since a round must not mix rates; else the device's own.
+        rates = dict.fromkeys(hz for hz in (self._rate_hz, device.rate_hz, device.reported_hz) if hz)
         for rate_hz in rates:
             try:
                 opened = library.call_portaudio(
@@ -151,12 +149,6 @@ class Microphone:
         raise AudioError(
             f"{device.name} cannot be opened ({library.reason(failure)}); another program may hold it"
         ) from failure
-
-    def _rates(self, sd: Any, device: Device) -> list[int]:
-        """Rates to try: as before (a round must not mix rates), else the device's own."""
-        told = library.call_portaudio(lambda: sd.query_devices(device.index), "asking the microphone for its rate")
-        reported = round(told["default_samplerate"])
-        return list(dict.fromkeys(hz for hz in (self._rate_hz, device.rate_hz, reported) if hz))
 
 
 def _open(sd: Any, device: Device, rate_hz: int, channels: int) -> tuple[Any, BlockReceiver]:

@@ -3,9 +3,10 @@ file of 24 bits, whole under a passing name, read back, on the disk, then named.
 
 import dataclasses
 import errno
+import io
 import json
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from types import TracebackType
@@ -141,52 +142,20 @@ def write_clip(path: Path, clip: Clip) -> None:
 def _encode(file: BinaryIO, clip: Clip, form: str) -> None:
     import soundfile
 
-    target = _Target(file)
+    # In memory first, at most 100 MB: so that a disk that refuses raises here, and not in a call from C.
+    whole = io.BytesIO()
     try:
-        with soundfile.SoundFile(target, "w", clip.rate_hz, 1, "PCM_24", format=form) as out:
+        with soundfile.SoundFile(whole, "w", clip.rate_hz, 1, "PCM_24", format=form) as out:
             out.comment = _comment(clip)
             for samples in _blocks(clip):
                 out.write(_as_int32(samples))
     except (soundfile.LibsndfileError, AssertionError) as error:
-        # The disk's own word first: the library only says that it could not write.
-        target.raise_failure()
         raise ClipError(f"{clip.name or 'clip'}: cannot be written as {form} ({error})") from error
-    target.raise_failure()
+    file.write(whole.getbuffer())
     file.flush()
     # Once it is named, the part it was made from goes: whatever swallowed a failure must be found out now.
     if not _reads_back(file, clip):
         raise OSError(errno.EIO, "what was written does not read back")
-
-
-class _Target:
-    """The file as libsndfile sees it: its calls come from C and must not raise, so a failure is kept and told after."""
-
-    def __init__(self, file: BinaryIO) -> None:
-        self._file = file
-        self._failure: OSError | None = None
-
-    def _tried(self, work: Callable[[], int], instead: int) -> int:
-        try:
-            return instead if self._failure else work()
-        except OSError as error:
-            self._failure = error
-            return instead
-
-    def write(self, data: bytes) -> int:
-        return self._tried(lambda: self._file.write(data), len(data))
-
-    def seek(self, offset: int, whence: int = 0) -> int:
-        return self._tried(lambda: self._file.seek(offset, whence), 0)
-
-    def tell(self) -> int:
-        return self._tried(self._file.tell, 0)
-
-    def read(self, size: int) -> bytes:
-        return self._file.read(size)
-
-    def raise_failure(self) -> None:
-        if self._failure is not None:
-            raise self._failure
 
 
 def _reads_back(file: BinaryIO, clip: Clip) -> bool:

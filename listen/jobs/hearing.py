@@ -5,6 +5,8 @@ import secrets
 from collections import Counter
 from collections.abc import Iterable
 
+from msgspec.structs import replace
+
 from listen.jobs import events as ev
 from listen.jobs.decision import Heard
 from listen.jobs.job import ClipRecord, Job, RoundRecord
@@ -27,10 +29,10 @@ class Sitting:
         self.id = secrets.token_hex(6)
         self._met: set[str] = set()
         """Jobs that know of this sitting in this role."""
-        self._shown: dict[str, dict[tuple[str, str], bool]] = {}
-        """By job: round and screen, and whether the job knows of it."""
-        self._played: dict[str, list[ev.PairPlayed]] = {}
-        """By job: pairs the job does not know of yet."""
+        self._seen: set[tuple[str, str, str]] = set()
+        """Job, round and screen."""
+        self._untold: dict[str, list[ev.NumbersShown | ev.PairPlayed]] = {}
+        """By job: what was shown and played and the job does not know of yet."""
 
     def sit(self, name: str, role: str) -> None:
         """Someone says who they are; another person begins another sitting, with nothing shown to them yet."""
@@ -41,48 +43,40 @@ class Sitting:
 
     def shown(self, job: str, rounds: tuple[str, ...], screen: str) -> None:
         """A screen shows numbers of these rounds."""
-        known = self._shown.setdefault(job, {})
-        for round_id in rounds:
-            known.setdefault((round_id, screen), False)
+        new = tuple(r for r in rounds if (job, r, screen) not in self._seen)
+        self._seen.update((job, r, screen) for r in new)
+        if new:
+            self._keep(job, ev.NumbersShown(sitting=self.id, name=self.name, rounds=new, screen=screen))
 
     def has_seen(self, job: str, round_id: str) -> bool:
         """Whether numbers of a round were on the screen in this sitting."""
-        return any(one == round_id for one, _ in self._shown.get(job, {}))
+        return any((job, round_id) == seen[:2] for seen in self._seen)
 
     def played(self, job: str, round_id: str, point: str, clips: tuple[str, ...]) -> None:
         """A pair was played to its end."""
-        event = ev.PairPlayed(sitting=self.id, name=self.name, round_id=round_id, point=point, clips=clips)
-        self._played.setdefault(job, []).append(event)
+        self._keep(job, ev.PairPlayed(sitting=self.id, name=self.name, round_id=round_id, point=point, clips=clips))
+
+    def _keep(self, job: str, event: ev.NumbersShown | ev.PairPlayed) -> None:
+        self._untold.setdefault(job, []).append(event)
 
     def due(self, job: str) -> tuple[ev.Payload, ...]:
         """What the job has to be told before the next thing this person writes to it; nothing where nobody is named."""
         if not self.name:
             return ()
         sat = () if job in self._met else (ev.SatDown(sitting=self.id, name=self.name, role=self.role),)
-        screens: dict[str, list[str]] = {}
-        for (round_id, screen), known in self._shown.get(job, {}).items():
-            if not known:
-                screens.setdefault(screen, []).append(round_id)
-        shown = (
-            ev.NumbersShown(sitting=self.id, name=self.name, rounds=tuple(rounds), screen=screen)
-            for screen, rounds in screens.items()
-        )
-        return (*sat, *shown, *self._played.get(job, ()))
+        # By the name of now: what was on the screen as someone named themselves they have seen.
+        return (*sat, *(replace(p, name=self.name) for p in self._untold.get(job, ())))
 
     def job_knows(self, job: str) -> None:
         """What was due is told to the job."""
         if self.name:
             self._met.add(job)
-            self._shown[job] = dict.fromkeys(self._shown.get(job, {}), True)
-            self._played.pop(job, None)
+            self._untold.pop(job, None)
 
     def job_missed(self, job: str, due: tuple[ev.Payload, ...]) -> None:
-        """What was due did not reach the job's journal: it is due again."""
+        """What was due did not reach the job's journal: it is due again, before what came since."""
         self._met.discard(job)
-        # What had reached it before is told once more: that costs a line and loses nothing.
-        self._shown[job] = dict.fromkeys(self._shown.get(job, {}), False)
-        # In front: it was played before what came since.
-        self._played.setdefault(job, [])[:0] = [p for p in due if isinstance(p, ev.PairPlayed)]
+        self._untold.setdefault(job, [])[:0] = [p for p in due if isinstance(p, ev.NumbersShown | ev.PairPlayed)]
 
 
 def heard(record: RoundRecord, name: str, sitting: str) -> Heard:

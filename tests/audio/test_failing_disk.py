@@ -43,8 +43,8 @@ class FullAfter(io.BytesIO):
 def test_any_single_write_that_fails_is_told_and_none_ends_the_program(form: str) -> None:
     whole = FullAfter(-1)
     write._encode(whole, CLIP, form)
-    assert whole.writes > 5
-    for fails in range(1, whole.writes + 1):  # the last ones are the header's, written when all the sound is there
+    assert whole.writes
+    for fails in range(1, whole.writes + 1):
         with pytest.raises(OSError, match="No space left"):
             write._encode(FullAfter(fails), CLIP, form)
 
@@ -53,7 +53,7 @@ class Forgetful(io.BytesIO):
     """A disk that says it wrote and did not."""
 
     def write(self, data: bytes, /) -> int:  # type: ignore[override]
-        return super().write(bytes(len(data)) if self.tell() > 9_000 else data)
+        return super().write(bytes(data)[:9_000].ljust(len(data), b"\0"))
 
 
 def test_what_does_not_read_back_is_not_taken_for_written() -> None:

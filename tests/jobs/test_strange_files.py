@@ -163,14 +163,6 @@ def test_killed_during_an_import_nobody_is_accused_and_the_sound_is_offered(
 # Faults that once were planted here and no test noticed.
 
 
-def test_cutting_a_journal_is_synced(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    synced: list[int] = []
-    (tmp_path / "a").write_bytes(b"12345")
-    monkeypatch.setattr(os, "fsync", lambda fd: synced.append(os.fstat(fd).st_size))
-    durable.cut(tmp_path / "a", 2)
-    assert synced == [2]
-
-
 def test_a_file_swapped_under_an_append_is_noticed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     journal = tmp_path / "journal"
     journal.write_bytes(b"1\n")

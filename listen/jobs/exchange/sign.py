@@ -12,7 +12,6 @@ from listen.jobs.decision import Decision, Heard
 from listen.jobs.events import Confirmed, Event, JobOpened, Overruled, Signed
 from listen.jobs.exchange.keys import fingerprint, is_small_order
 from listen.jobs.folder.chain import Chain, own_lines
-from listen.jobs.folder.journal import prev_of
 from listen.jobs.hearing import same_person, unseen
 from listen.jobs.job import Job, RoundRecord
 from listen.same_fields import same_fields
@@ -74,7 +73,7 @@ def check_signatures(chain: Chain) -> tuple[SignatureCheck, ...]:
     """Check every signature of a journal, those of merged branches included."""
     lines = [(p, line) for line in own_lines(chain.lines) if isinstance(p := line.event.payload, JobOpened | Signed)]
     job_id = next((p.job for p, _ in lines if isinstance(p, JobOpened)), "")
-    return tuple(_check(job_id, p, one.event, prev_of(one.raw)) for p, one in lines if isinstance(p, Signed))
+    return tuple(_check(job_id, p, one.event, one.prev) for p, one in lines if isinstance(p, Signed))
 
 
 def _check(job_id: str, p: Signed, event: Event, prev: str) -> SignatureCheck:

@@ -9,7 +9,7 @@ from msgspec.structs import replace
 from listen.durable import job_errors, read_file
 from listen.errors import JobError
 from listen.jobs.events import SCHEMA, ClipKept, Event, JobOpened, Merged
-from listen.jobs.folder.journal import GENESIS, Line, ordered, prev_of, read_line
+from listen.jobs.folder.journal import GENESIS, Line, ordered, read_line
 
 MAX_MERGE_DEPTH = 40
 """Merges inside merges that are read; each level is read once more, so the depth must have an end."""
@@ -113,7 +113,7 @@ class _Reader:
         # Before the hash, so that a line copied into place is told as what it is.
         if line.event.id in self._ids:
             raise ValueError(f"event {line.event.id} stands here a second time")
-        if prev_of(raw) != self._prev:
+        if line.prev != self._prev:
             raise ValueError("it does not follow the line before it: a line was dropped, moved or put in")
         if self._prev == GENESIS and not (isinstance(payload, JobOpened) and payload.schema == SCHEMA):
             raise ValueError(

@@ -43,6 +43,8 @@ class Line(msgspec.Struct, frozen=True):
     raw: bytes
     hash: str
     event: Event
+    prev: str
+    """Hash of the line that it names as the one before it."""
     inner: tuple["Line", ...] = ()
     """For a merge: the lines that came in with it, once the chain has been read."""
 
@@ -105,7 +107,7 @@ def read_line(raw: bytes) -> Line:
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as e:
         raise ValueError(f"the line is not an event: {e}") from None
     event = Event(id=envelope.id, time=envelope.time, actor=envelope.actor, payload=payload, line=sha256(raw))
-    return Line(raw, event.line, event)
+    return Line(raw, event.line, event, envelope.prev)
 
 
 def _each_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -126,10 +128,6 @@ def _payload(kind: str, raw: msgspec.Raw) -> Payload:
             return Opaque(unknown_kind=kind, content=msgspec.json.decode(raw), why=str(e))
     content: Any = msgspec.json.decode(raw)
     return Opaque(unknown_kind=kind, content=content, why="a newer version of the program wrote it")
-
-
-def prev_of(raw: bytes) -> str:
-    return msgspec.json.decode(raw, type=_Envelope).prev
 
 
 class _Graph:

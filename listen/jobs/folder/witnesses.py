@@ -13,7 +13,7 @@ from pathlib import Path
 
 import msgspec
 
-from listen.durable import append, create, cut, job_errors, replace, stored
+from listen.durable import append, job_errors, replace, stored
 from listen.jobs.events import JournalMended
 from listen.jobs.folder.chain import JOURNAL, Chain
 from listen.jobs.folder.journal import GENESIS, utc_now
@@ -192,6 +192,6 @@ def mend(folder: Path, chain: Chain, known: JobSummary | None, register: Known |
     moved_to = f"journal-torn-{secrets.token_hex(4)}.bin" if chain.torn else ""
     if moved_to:
         with job_errors("move the torn end of the journal aside", path):
-            create(folder / moved_to, chain.torn)
-            cut(path, chain.size)
+            replace(folder / moved_to, chain.torn)
+            replace(path, chain.data)
     return JournalMended(moved_to=moved_to, bytes_moved=len(chain.torn), events_missing=missing, rewritten=rewritten)

@@ -27,6 +27,13 @@ class Payload(msgspec.Struct, frozen=True, kw_only=True):
     """Base of all that an event may carry."""
 
 
+class Withdrawable(Payload, frozen=True, kw_only=True):
+    """Base of what may be taken back by :class:`Withdrawn`.
+
+    Verdicts, decisions and signatures are not: later ones stand above them. A clip is, by an event of its own.
+    """
+
+
 class JobOpened(Payload, frozen=True, kw_only=True):
     """A job was taken in."""
 
@@ -82,7 +89,7 @@ class PersonChosen(Payload, frozen=True, kw_only=True):
     name: str
 
 
-class ReadingEntered(Payload, frozen=True, kw_only=True):
+class ReadingEntered(Withdrawable, frozen=True, kw_only=True):
     """One number read off a gauge."""
 
     reading: str
@@ -99,7 +106,7 @@ class ReadingEntered(Payload, frozen=True, kw_only=True):
     """Doubts the tech was asked about and answered with yes."""
 
 
-class PlugSeen(Payload, frozen=True, kw_only=True):
+class PlugSeen(Withdrawable, frozen=True, kw_only=True):
     """How a spark plug looked as it came out."""
 
     cylinder: Cylinder
@@ -108,7 +115,7 @@ class PlugSeen(Payload, frozen=True, kw_only=True):
     text: str = ""
 
 
-class SymptomNoted(Payload, frozen=True, kw_only=True):
+class SymptomNoted(Withdrawable, frozen=True, kw_only=True):
     """A symptom of the whole engine or of one cylinder, or its withdrawal."""
 
     symptom: str
@@ -127,7 +134,7 @@ class SymptomsAsked(Payload, frozen=True, kw_only=True):
     """None: of the whole engine."""
 
 
-class CheckMade(Payload, frozen=True, kw_only=True):
+class CheckMade(Withdrawable, frozen=True, kw_only=True):
     """A check of the diagnosis was made, and what came of it; a later one of the same check and place replaces it."""
 
     check: str
@@ -138,7 +145,7 @@ class CheckMade(Payload, frozen=True, kw_only=True):
     text: str = ""
 
 
-class AnswerWithdrawn(Payload, frozen=True, kw_only=True):
+class AnswerWithdrawn(Withdrawable, frozen=True, kw_only=True):
     """An answer to a fact is not to count, yes, no or figure: as if it had not been asked."""
 
     fact: str
@@ -146,7 +153,7 @@ class AnswerWithdrawn(Payload, frozen=True, kw_only=True):
     cylinder: Cylinder | None = None
 
 
-class NoteAdded(Payload, frozen=True, kw_only=True):
+class NoteAdded(Withdrawable, frozen=True, kw_only=True):
     """Free words about the job, a cylinder, a round or one of its clips."""
 
     text: str
@@ -173,7 +180,7 @@ class PhotoKept(Payload, frozen=True, kw_only=True):
     text: str = ""
 
 
-class PhotoTakenBack(Payload, frozen=True, kw_only=True):
+class PhotoTakenBack(Withdrawable, frozen=True, kw_only=True):
     """A photo is not to be shown any more, or is again; it stays in the journal."""
 
     photo: str
@@ -209,7 +216,7 @@ class CautionAcknowledged(Payload, frozen=True, kw_only=True):
     round_id: str | None = None
 
 
-class StepPassed(Payload, frozen=True, kw_only=True):
+class StepPassed(Withdrawable, frozen=True, kw_only=True):
     """A step of a round was left out on purpose, with a reason (no gauge at hand, no closing walk, ...)."""
 
     round_id: str
@@ -252,14 +259,14 @@ class ClipKept(Payload, frozen=True, kw_only=True):
     """Shared by the clips of one take of several channels."""
 
 
-class ClipTakenBack(Payload, frozen=True, kw_only=True):
+class ClipTakenBack(Withdrawable, frozen=True, kw_only=True):
     """A clip is not to be used; the file stays on disk."""
 
     clip: str
     reason: str = ""
 
 
-class PointSkipped(Payload, frozen=True, kw_only=True):
+class PointSkipped(Withdrawable, frozen=True, kw_only=True):
     """A point is left out of one walk (or of all, where ``walk`` is empty), with a reason; or taken up again."""
 
     round_id: str
@@ -279,7 +286,7 @@ class RoundImported(Payload, frozen=True, kw_only=True):
     """Files that could not be taken, each with its reason."""
 
 
-class ByEarCalled(Payload, frozen=True, kw_only=True):
+class ByEarCalled(Withdrawable, frozen=True, kw_only=True):
     """What someone calls by ear, or that they decline to."""
 
     round_id: str
@@ -294,21 +301,21 @@ class ByEarCalled(Payload, frozen=True, kw_only=True):
     """The sitting it was said in; empty where none was kept."""
 
 
-class BubblesLooked(Payload, frozen=True, kw_only=True):
+class BubblesLooked(Withdrawable, frozen=True, kw_only=True):
     """Whether bubbles were seen in the radiator neck: ``yes``, ``no`` or ``not-looked``; empty: to be looked again."""
 
     round_id: str
     seen: str
 
 
-class AirFollowed(Payload, frozen=True, kw_only=True):
+class AirFollowed(Withdrawable, frozen=True, kw_only=True):
     """Whether the tester's needle fell and rose with the valve of switched takes: as :class:`BubblesLooked` has it."""
 
     round_id: str
     seen: str
 
 
-class TopFoundAgain(Payload, frozen=True, kw_only=True):
+class TopFoundAgain(Withdrawable, frozen=True, kw_only=True):
     """The crank was turned over and top dead centre on compression found anew, as a verdict asked: the loss stayed."""
 
     round_id: str
@@ -407,7 +414,7 @@ class PairPlayed(Payload, frozen=True, kw_only=True):
     """Ids in the order played."""
 
 
-class FindingRecorded(Payload, frozen=True, kw_only=True):
+class FindingRecorded(Withdrawable, frozen=True, kw_only=True):
     """What the teardown showed: the truth."""
 
     cylinder: Cylinder
@@ -473,7 +480,7 @@ class Salvaged(Payload, frozen=True, kw_only=True):
     """Clips whose file was missing or not the one that was kept."""
 
 
-class Withdrawn(Payload, frozen=True, kw_only=True):
+class Withdrawn(Withdrawable, frozen=True, kw_only=True):
     """An earlier event of this job counts no more; a withdrawal that is withdrawn lets it count again."""
 
     event: str
@@ -486,7 +493,7 @@ class Withdrawn(Payload, frozen=True, kw_only=True):
     """What it was about; both None: the whole job."""
 
 
-class RoundSetAside(Payload, frozen=True, kw_only=True):
+class RoundSetAside(Withdrawable, frozen=True, kw_only=True):
     """A round does not count for its cylinder, or counts again; nothing of it is lost."""
 
     round_id: str
@@ -503,34 +510,11 @@ class Opaque(Payload, frozen=True, kw_only=True):
 
 
 KINDS: dict[str, type[Payload]] = {
-    re.sub("(?<!^)(?=[A-Z])", "-", struct.__name__).lower(): struct
-    for struct in Payload.__subclasses__()
-    if struct is not Opaque
+    re.sub("(?<!^)(?=[A-Z])", "-", name).lower(): struct
+    for name, struct in list(globals().items())
+    if isinstance(struct, type) and issubclass(struct, Payload) and struct not in (Payload, Withdrawable, Opaque)
 }
 """Each kind by its name in the journal, which its struct gives. Neither ever changes; the tests hold the list."""
-
-MAY_BE_WITHDRAWN: frozenset[type[Payload]] = frozenset(
-    {
-        ReadingEntered,
-        PlugSeen,
-        SymptomNoted,
-        NoteAdded,
-        StepPassed,
-        AnswerWithdrawn,
-        PhotoTakenBack,
-        ClipTakenBack,
-        PointSkipped,
-        ByEarCalled,
-        BubblesLooked,
-        AirFollowed,
-        TopFoundAgain,
-        CheckMade,
-        FindingRecorded,
-        RoundSetAside,
-        Withdrawn,
-    }
-)
-"""Verdicts, decisions and signatures are never withdrawn: later ones stand above them. A clip is taken back."""
 
 KIND_OF: dict[type[Payload], str] = {struct: kind for kind, struct in KINDS.items()}
 

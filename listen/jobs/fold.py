@@ -199,11 +199,11 @@ def _still_revealed(job: Job, p: ev.Payload) -> Job:
 def withdrawn(events: Sequence[ev.Event]) -> dict[str, ev.Event]:
     """Events that count no more, by id, each with the withdrawal that says so. The last word on each counts."""
     gone: dict[str, ev.Event] = {}
-    kinds = {e.id: type(e.payload) for e in events}
+    may_be = {e.id for e in events if isinstance(e.payload, ev.Withdrawable)}
     # From the end: a withdrawal that was itself withdrawn later is known by then, and says nothing.
     for event in reversed(events):
         p = event.payload
-        if isinstance(p, ev.Withdrawn) and event.id not in gone and kinds.get(p.event) in ev.MAY_BE_WITHDRAWN:
+        if isinstance(p, ev.Withdrawn) and event.id not in gone and p.event in may_be:
             gone.setdefault(p.event, event)
     return gone
 

@@ -71,13 +71,17 @@ def calls(jobs: Iterable[Job]) -> tuple[ScoredCall, ...]:
     return tuple(call for job, record, truth in _answered(jobs) for call in _of_round(job, record, truth))
 
 
+def tested(job: Job, cylinder: int) -> list[RoundRecord]:
+    """A cylinder's rounds as they stood before its teardown, but those whose test was to be mended first."""
+    before = job.before_finding.get(cylinder, ())
+    return [r for r in before if r.verdict is None or r.verdict.result.verdict.kind not in OF_THE_TEST]
+
+
 def _answered(jobs: Iterable[Job]) -> Iterator[tuple[Job, RoundRecord, tuple[str, ...]]]:
-    """Rounds that a teardown has answered, each as it stood before, with the truth."""
+    """Rounds that a teardown has answered, with the truth."""
     for job in jobs:
         for cylinder, finding in sorted(job.findings.items()):
-            for record in job.before_finding.get(cylinder, ()):
-                if record.verdict is None or record.verdict.result.verdict.kind not in OF_THE_TEST:
-                    yield job, record, finding.paths
+            yield from ((job, record, finding.paths) for record in tested(job, cylinder))
 
 
 def decided(jobs: Iterable[Job]) -> tuple[Decided, ...]:

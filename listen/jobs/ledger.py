@@ -44,7 +44,7 @@ class Line(msgspec.Struct, frozen=True, kw_only=True):
     def may_be_taken_back(self) -> bool:
         if self.state not in ("stands", "left-out"):
             return False
-        return isinstance(self.payload, ev.ClipKept | ev.PhotoKept) or type(self.payload) in ev.MAY_BE_WITHDRAWN
+        return isinstance(self.payload, ev.ClipKept | ev.PhotoKept | ev.Withdrawable)
 
     @property
     def may_come_back(self) -> bool:

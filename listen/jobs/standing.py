@@ -10,8 +10,8 @@ from typing import Literal
 import msgspec
 from msgspec.structs import replace
 
-from listen.jobs.decision import Decision, Heard
-from listen.jobs.events import Overruled, SentBack, Signed
+from listen.jobs.decision import Decision
+from listen.jobs.events import Overruled, SentBack
 from listen.jobs.job import Job, RoundRecord
 from listen.judge.result import Verdict
 
@@ -32,34 +32,17 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     """The program's, where the program's verdict stands; a person's word has none."""
     how: How = ""
     name: str = ""
-    reason: str = ""
-    time: str = ""
-    heard: Heard = Heard()
     own_work: bool = False
     """True where whoever decided had recorded the round themselves."""
-    signature: Signed | None = None
-    """The strongest signature under what stands; None where it is unsigned."""
-    program: Verdict | None = None
     program_then: Verdict | None = None
     stale: bool = False
     """True where clips or readings changed since the program judged."""
     changed: tuple[str, ...] = ()
     """What changed since it was signed, or was not known to whoever signed; one sentence each."""
-    against: tuple[Decision, ...] = ()
-    """Other decisions, made elsewhere without knowing of this one, which nobody has settled yet."""
+    disputed: bool = False
+    """Whether persons decided differently without knowing of each other, and nobody has settled it yet."""
     request_met: bool = False
     """For a round that was sent back: the clip asked for came in, or was left out with a reason; it waits again."""
-
-    @property
-    def differs(self) -> bool:
-        """Whether the person says otherwise than the program says now."""
-        program = (self.program.kind, _named(self.program.paths)) if self.program else ("", ())
-        return self.by == "person" and not _alike((self.kind, self.paths), program)
-
-    @property
-    def disputed(self) -> bool:
-        """Whether two persons decided differently without knowing of each other."""
-        return bool(self.against)
 
     @property
     def waits(self) -> bool:
@@ -71,26 +54,32 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def standing(record: RoundRecord) -> Standing:
-    verdict = record.verdict.result.verdict if record.verdict else None
     stands = Standing(
         round_id=record.id,
         cylinder=record.cylinder,
         by="nobody",
-        # Of a round that nobody decided: the latest closes it.
-        signature=record.signatures[-1] if record.signatures else None,
         stale=record.stale,
         changed=record.changed_after_signing,
     )
-    if verdict:
-        stands = replace(
-            stands,
-            by="program",
-            kind=verdict.kind,
-            paths=_named(verdict.paths),
-            probability=verdict.probability,
-            program=verdict,
-        )
-    return _decided(stands, record, record.decision) if record.decision else stands
+    if record.verdict:
+        said = record.verdict.result.verdict
+        odds = said.probability
+        stands = replace(stands, by="program", kind=said.kind, paths=_named(said.paths), probability=odds)
+    if (d := record.decision) is None:
+        return stands
+    stands = replace(
+        stands,
+        name=d.payload.name,
+        own_work=d.own_work,
+        program_then=d.on.result.verdict if d.on else None,
+        disputed=len({(kind, frozenset(paths)) for kind, paths in map(_comes_to, record.open_decisions)}) > 1,
+    )
+    if isinstance(d.payload, SentBack):
+        return replace(stands, how="sent-back", request_met=record.has_what_was_asked(d) and not record.stale)
+    how: How = "overruled" if isinstance(d.payload, Overruled) else "agreed"
+    kind, paths = _comes_to(d)
+    # A person's word has no odds of ours.
+    return replace(stands, by="person", how=how, kind=kind, paths=paths, probability=None)
 
 
 def standing_of(job: Job, cylinder: int) -> Standing | None:
@@ -107,30 +96,6 @@ def latest_round(job: Job, cylinder: int) -> RoundRecord | None:
     return chosen[-1] if chosen else None
 
 
-def _decided(base: Standing, record: RoundRecord, d: Decision) -> Standing:
-    decided = d.payload
-    told = replace(
-        base,
-        name=decided.name,
-        time=d.time,
-        heard=d.heard,
-        own_work=d.own_work,
-        # One made with a key says more than a typed name; of equals the first stands.
-        signature=max(d.signatures, key=lambda s: bool(s.public_key), default=None),
-        program_then=d.on.result.verdict if d.on else None,
-        # All but the last, which is what stands.
-        against=tuple(o for o in record.open_decisions[:-1] if not _alike(_comes_to(o), _comes_to(d))),
-    )
-    if isinstance(decided, SentBack):
-        met = record.has_what_was_asked(d) and not record.stale
-        return replace(told, how="sent-back", reason=decided.reason, request_met=met)
-    how: How = "overruled" if isinstance(decided, Overruled) else "agreed"
-    reason = decided.reason if isinstance(decided, Overruled) else decided.text
-    kind, paths = _comes_to(d)
-    # A person's word has no odds of ours.
-    return replace(told, by="person", how=how, reason=reason, kind=kind, paths=paths, probability=None)
-
-
 def kind_of_paths(paths: tuple[str, ...]) -> str:
     """The kind of verdict that names exactly these paths."""
     named = _named(paths)
@@ -142,10 +107,6 @@ def kind_of_paths(paths: tuple[str, ...]) -> str:
 
 def _named(paths: Iterable[str]) -> tuple[str, ...]:
     return tuple(p for p in paths if p != "none")
-
-
-def _alike(a: tuple[str, tuple[str, ...]], b: tuple[str, tuple[str, ...]]) -> bool:
-    return (a[0], set(a[1])) == (b[0], set(b[1]))
 
 
 def _comes_to(d: Decision) -> tuple[str, tuple[str, ...]]:

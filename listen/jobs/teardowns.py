@@ -17,8 +17,8 @@ from listen.durable import remove_if_possible, stored, whole_file
 from listen.errors import JobError, RoundError
 from listen.jobs.folder.journal import utc_now
 from listen.jobs.folder.store import list_jobs, open_job
-from listen.jobs.hit_rate import OF_THE_TEST
-from listen.jobs.job import Job, RoundRecord
+from listen.jobs.hit_rate import tested
+from listen.jobs.job import Job
 from listen.jobs.to_round import facts, to_round
 from listen.judge.result import CauseSeen, RoundResult, ShopSeen
 from listen.rounds.model import Round
@@ -59,23 +59,17 @@ def torn_down(jobs: Iterable[Job]) -> tuple[Torn, ...]:
         for cylinder, finding in sorted(job.findings.items()):
             with suppress(ValueError):  # a path by a later version
                 paths = tuple(PathId(p) for p in finding.paths) or (PathId.NONE,)
-                hole = _log_mm(job, job.before_finding.get(cylinder, ()))
-                found.append(Torn(job=job.id, cylinder=cylinder, paths=paths, log_mm=hole))
+                found.append(Torn(job=job.id, cylinder=cylinder, paths=paths, log_mm=_log_mm(job, cylinder)))
     return tuple(found)
 
 
-def _log_mm(job: Job, before: Sequence[RoundRecord]) -> float | None:
+def _log_mm(job: Job, cylinder: int) -> float | None:
     with suppress(RoundError, IndexError):
-        read = facts(job, _tested(before)[-1])
+        read = facts(job, tested(job, cylinder)[-1])
         percent = read.loss_percent or 0.0
         if READ_PERCENT[0] <= percent <= READ_PERCENT[1] and read.restrictor_mm and read.supply_kpa:
             return math.log(leak_mm(percent, read.restrictor_mm, read.supply_kpa))
     return None
-
-
-def _tested(before: Sequence[RoundRecord]) -> list[RoundRecord]:
-    """Rounds that were no set-up or fitting to be mended: those heard what the teardown showed."""
-    return [r for r in before if r.verdict is None or r.verdict.result.verdict.kind not in OF_THE_TEST]
 
 
 def seen(findings: Iterable[Torn], but: str) -> ShopSeen | None:
@@ -112,9 +106,9 @@ def own_rounds(root: Path) -> Iterator[tuple[str, Round, tuple[PathId, ...]]]:
                 job = opened.job
             truths = {t.cylinder: t.paths for t in torn_down([job])}
             for cylinder, paths in truths.items():
-                if tested := _tested(job.before_finding.get(cylinder, ())):
+                for record in tested(job, cylinder)[-1:]:
                     with suppress(RoundError):
-                        yield job.id, to_round(job, tested[-1].id, root / row.folder), paths
+                        yield job.id, to_round(job, record.id, root / row.folder), paths
 
 
 def trial(judged: Sequence[tuple[RoundResult, tuple[PathId, ...]]]) -> Trial:

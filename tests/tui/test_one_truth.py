@@ -239,14 +239,16 @@ async def test_one_truth(tmp_path: Path, services: type[FakeServices], way: Way,
 
 def told_by_the_journal(stands: Standing, folder: Path, name: str, told: str) -> None:
     assert (stands.by, stands.how, stands.paths, stands.name) == ("person", "overruled", ("rings",), name)
-    assert stands.program is not None and stands.program.paths == ("intake-valve",) and stands.differs
+    assert stands.program_then is not None and stands.program_then.paths == ("intake-valve",)
     assert stands.own_work is (name == "Ann Field") and not stands.changed and not stands.waits
     with open_job(folder, write=False) as shown:
         assert standing_of(shown.job, 1) == stands
-    signature = stands.signature
-    assert signature is not None and signature.name == name
+    decision = shown.job.round(stands.round_id).decision
+    assert decision is not None
+    (signature,) = decision.signatures
+    assert signature.name == name
     assert told in signature.statement and "I overrule the program's verdict: rings" in signature.statement
-    assert stands.heard.blind is (BLIND in signature.statement)
+    assert decision.heard.blind is (BLIND in signature.statement)
 
 
 def told_by_the_diagnosis(weights: str, name: str) -> None:

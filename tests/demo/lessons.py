@@ -10,10 +10,6 @@ from listen.lab.simulator.scene import GENERATOR, RoundSpec
 from listen.lab.training.drills import DrillSet
 from listen.lab.training.held import Held
 from listen.lab.training.lesson import (
-    CARRIED,
-    COMPRESSOR,
-    DRIPS,
-    HOSE,
     Lesson,
     bubbling,
     carried,
@@ -45,29 +41,24 @@ TRAP = (
         ("exhaust-valve",),
         8.0,
         tags=("cross-talk",),
-        giveaway=CARRIED,
         change=carried("exhaust-valve", "plug-hole-2", 5.0),
     ),
     Lesson(
         ("rings",),
         9.0,
         tags=("ventilation hose",),
-        giveaway=HOSE,
         change=carried("rings", "intake", 4.0),
     ),
     Lesson(
         ("none",),
         blow_by_db=2.0,
         tags=("normal blow-by",),
-        giveaway="A clear hiss at the filler alone, and a loss of few percent: every ring pack passes some air. "
-        "Compare with a sound cylinder.",
     ),
     Lesson(
         ("none",),
         blow_by_db=-10.0,
         shop="piston compressor",
         tags=("compressor",),
-        giveaway=COMPRESSOR,
         change=compressor_starts,
     ),
     Lesson(("fitting",), 6.0, tags=("fitting",)),
@@ -76,13 +67,11 @@ TRAP = (
         ("coolant-passage",),
         -2.0,
         tags=("bubbles",),
-        giveaway="Hardly any hiss anywhere, but bubbles break at the radiator with the air on and not without.",
         change=bubbling(5.0, 12.0),
     ),
     Lesson(
         ("none",),
         tags=("drips",),
-        giveaway=DRIPS,
         change=dripping,
     ),
 )

@@ -15,7 +15,7 @@ from listen.lab.simulator.background import stretch
 from listen.lab.simulator.draw import POPULATIONS, draw
 from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import Background, RoundSpec
-from listen.lab.simulator.shops import SHOPS, family, population_of, recorded_leaks, recorded_shape, recordings
+from listen.lab.simulator.shops import family, population_of, recorded_leaks, recorded_shape, recordings, shops
 from listen.lab.simulator.worlds.world import Wishes
 from listen.signal.clip import Clip
 from listen.trade.points import Kind, PathId, point
@@ -69,7 +69,7 @@ def test_populations_share_no_seed_shop_microphone_or_leak() -> None:
     assert not {s.seed for s in tune} & {s.seed for s in report}
     assert {s.seed % 2 for s in tune} == {0} and {s.seed % 2 for s in report} == {1}
     assert not {s.microphone.name for s in tune} & {s.microphone.name for s in report}
-    assert not SHOPS["tune"].keys() & SHOPS["report"].keys()
+    assert not shops()["tune"].keys() & shops()["report"].keys()
     shapes = [w.sound(np.random.default_rng(1), "intake-valve", 0.8).shape for w in POPULATIONS.values()]
     ducts = [w.duct(np.random.default_rng(1), "intake") for w in POPULATIONS.values()]
     assert shapes[0] != shapes[1] and ducts[0] != ducts[1]

@@ -9,12 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from listen.audio.write import write_clip
 from listen.errors import LabError
 from listen.lab.ear.adaptive import INTERVALS, LEVELS_DB, TRIALS, EarRun, Threshold, Trial, share_right
 from listen.lab.ear.threshold import ThresholdRun, TrialClips, background, backgrounds, thresholds_of
 from listen.lab.learners import Learner, create_learner
-from listen.signal.clip import Clip
 from tests.lab import measure
 
 
@@ -142,16 +140,6 @@ def test_a_run_is_the_same_for_the_same_seed(lab: Path, ada: Learner) -> None:
     """So that a doubtful run can be looked at again."""
     first, second = (ThresholdRun(lab, ada, "radio", seed=5).trial() for _ in range(2))
     assert np.array_equal(first.clips[0].samples, second.clips[0].samples) and first.hiss_in == second.hiss_in
-
-
-def test_a_recording_serves_as_background(tmp_path: Path, lab: Path, ada: Learner) -> None:
-    """The shop's own noise; too short for an ordinary walk, the meter's limit there is left out and nothing fails."""
-    path = tmp_path / "bay.flac"
-    write_clip(path, Clip.of(np.random.default_rng(0).standard_normal(6 * 48_000) * 0.05, 48_000))
-    one = ThresholdRun(lab, ada, str(path), seed=5)
-    while not one.done:
-        one.answer(energy_listener(one.trial()))
-    assert one.measured is not None and one.measured.meter_same_db is not None and one.measured.meter_walk_db is None
 
 
 @pytest.mark.parametrize("name", ["disco", "/nowhere/x.flac", ""])

@@ -1,12 +1,15 @@
 """What a run of the bench does: which parts, in which order, all they found; and that in words and columns."""
 
 import argparse
+import json
+import os
 import sys
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cache
 from pathlib import Path
 
 import jinja2
+import msgspec
 
 from listen.bench.accuracy.contest import contest_archive, contest_drawn, worlds
 from listen.bench.accuracy.cover import cover
@@ -27,6 +30,17 @@ from listen.lab.simulator.shops import recorded_leaks
 from listen.rate import Rate, exact_rate
 
 SCHEMA = "hissway.accuracy/1"
+
+
+def run(args: argparse.Namespace) -> int:
+    """Measure and print; a missed bar is shown, not hidden, and is no error."""
+    for folder in (args.noise, args.leaks, args.rounds):  # before minutes have gone into it
+        if folder is not None and not folder.is_dir():
+            raise UsageError(f"{folder}: no such folder; give one that holds recordings")
+    args.workers = args.workers or os.cpu_count() or 1
+    found = measure(args)
+    sys.stdout.write(json.dumps(msgspec.to_builtins(found), allow_nan=False) + "\n" if args.json else words(found))
+    return 0
 
 
 def measure(args: argparse.Namespace) -> Figures:

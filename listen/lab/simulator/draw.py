@@ -11,7 +11,7 @@ from listen.errors import RoundError, UsageError
 from listen.lab.simulator.background import file_seconds
 from listen.lab.simulator.curves import Curve, add
 from listen.lab.simulator.scene import Background, Hiss, RoundSpec
-from listen.lab.simulator.shops import SIDES, recorded, recorded_leaks, recorded_shape, recordings
+from listen.lab.simulator.shops import SHOPS, recorded, recorded_leaks, recorded_shape, recordings
 from listen.lab.simulator.worlds import SHOP
 from listen.lab.simulator.worlds.sounds import bent, bent_duct, duct, near_the_shop, resonant, usual
 from listen.lab.simulator.worlds.world import Wishes, World
@@ -48,7 +48,7 @@ def draw(
         raise UsageError(f"unknown population {population!r}; known: {' '.join(POPULATIONS)}")
     spec = replace(POPULATIONS[population], sound_clips=float(sound_clips)).draw(rng, name, wishes=wishes)
     # An even seed tunes, an odd one reports: no noise is ever heard on both sides.
-    seed = 2 * spec.seed + SIDES.index(population)
+    seed = 2 * spec.seed + SHOPS.index(population)
     spec = msgspec.structs.replace(spec, seed=seed, name=name or f"{population}-{seed:014x}")
     if backgrounds:
         spec = on_recording(spec, recorded(rng, recordings(backgrounds, population)))

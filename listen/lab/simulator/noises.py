@@ -4,7 +4,7 @@ Each maker takes (rng, n, rate_hz, numbers) and returns samples [shape=(n,)] who
 speech) is one.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,15 +36,24 @@ def wander(rng: np.random.Generator, times_s: NDArray[np.float64], sd: float, ta
     return x
 
 
-def _onsets(rng: np.random.Generator, n: int, rate_hz: int, per_s: float) -> NDArray[np.intp]:
-    count = int(rng.poisson(per_s * n / rate_hz))
-    return np.sort(rng.integers(0, n, count))
+Event = tuple[float, Samples]
+"""Where it begins, samples from the start of the clip, and what sounds; it may ring on beyond the end."""
 
 
-def _place(out: Samples, at: int, event: Samples) -> None:
-    # What rings on beyond the clip is cut with it.
-    room = min(len(event), len(out) - at)
-    out[at : at + room] += event[:room]
+def _scattered(thing: Callable[[np.random.Generator, int, int, int, Mapping[str, float]], Iterator[Event]]) -> Maker:
+    """Let a thing sound ``per_s`` times a second, at random; it is told (rng, when, n, rate_hz, numbers)."""
+
+    def made(rng: np.random.Generator, n: int, rate_hz: int, numbers: Mapping[str, float]) -> Samples:
+        out = np.zeros(n, dtype=np.float32)
+        for when in np.sort(rng.integers(0, n, int(rng.poisson(numbers["per_s"] * n / rate_hz)))):
+            for at, event in thing(rng, int(when), n, rate_hz, numbers):
+                begins = int(at)
+                # What rings on beyond the clip is cut with it.
+                room = min(len(event), n - begins)
+                out[begins : begins + room] += event[:room]
+        return out
+
+    return made
 
 
 def _ring(rng: np.random.Generator, rate_hz: int, freq_hz: float, decay_s: float) -> Samples:
@@ -111,61 +120,51 @@ def speech(rng: np.random.Generator, n: int, rate_hz: int, numbers: Mapping[str,
     return np.asarray(out, dtype=np.float32)
 
 
-def clanks(rng: np.random.Generator, n: int, rate_hz: int, numbers: Mapping[str, float]) -> Samples:
-    """Struck metal: five inharmonic modes of 0.6-9 kHz ringing 20-200 ms, ``per_s`` a second."""
-    out = np.zeros(n, dtype=np.float32)
-    for at in _onsets(rng, n, rate_hz, numbers["per_s"]):
-        loud = np.float32(10 ** (rng.uniform(-20, 0) / 20) / 3)
-        for _ in range(5):
-            freq = float(np.exp(rng.uniform(np.log(600), np.log(9000))))
-            _place(out, int(at), loud * _ring(rng, rate_hz, freq, float(rng.uniform(0.004, 0.035))))
-    return out
+@_scattered
+def clanks(rng: np.random.Generator, when: int, n: int, rate_hz: int, numbers: Mapping[str, float]) -> Iterator[Event]:
+    """Struck metal: five inharmonic modes of 0.6-9 kHz ringing 20-200 ms."""
+    loud = np.float32(10 ** (rng.uniform(-20, 0) / 20) / 3)
+    for _ in range(5):
+        freq = float(np.exp(rng.uniform(np.log(600), np.log(9000))))
+        yield when, loud * _ring(rng, rate_hz, freq, float(rng.uniform(0.004, 0.035)))
 
 
-def knocks(rng: np.random.Generator, n: int, rate_hz: int, numbers: Mapping[str, float]) -> Samples:
+@_scattered
+def knocks(rng: np.random.Generator, when: int, n: int, rate_hz: int, numbers: Mapping[str, float]) -> Iterator[Event]:
     """Dull broadband thumps of 2-10 ms."""
-    out = np.zeros(n, dtype=np.float32)
-    for at in _onsets(rng, n, rate_hz, numbers["per_s"]):
-        t = np.arange(int(0.03 * rate_hz)) / rate_hz
-        burst = rng.standard_normal(len(t)) * np.exp(-t / rng.uniform(0.0007, 0.003)) / 3
-        _place(out, int(at), (burst * 10 ** (rng.uniform(-15, 0) / 20)).astype(np.float32))
-    return out
+    t = np.arange(int(0.03 * rate_hz)) / rate_hz
+    burst = rng.standard_normal(len(t)) * np.exp(-t / rng.uniform(0.0007, 0.003)) / 3
+    yield when, (burst * 10 ** (rng.uniform(-15, 0) / 20)).astype(np.float32)
 
 
-def ratchet(rng: np.random.Generator, n: int, rate_hz: int, numbers: Mapping[str, float]) -> Samples:
-    """Strokes of a ratchet handle: 5-20 clicks at ``clicks_hz``, ``per_s`` strokes a second."""
-    out = np.zeros(n, dtype=np.float32)
-    for at in _onsets(rng, n, rate_hz, numbers["per_s"]):
-        freq = float(rng.uniform(2000, 7000))
-        for k in range(int(rng.integers(5, 20))):
-            click_at = int(at + k * rate_hz / numbers["clicks_hz"] * rng.uniform(0.93, 1.07))
-            if click_at < n:
-                _place(out, click_at, np.float32(rng.uniform(0.4, 1)) * _ring(rng, rate_hz, freq, 0.0012))
-    return out
+@_scattered
+def ratchet(rng: np.random.Generator, when: int, n: int, rate_hz: int, numbers: Mapping[str, float]) -> Iterator[Event]:
+    """Strokes of a ratchet handle: 5-20 clicks at ``clicks_hz``."""
+    freq = float(rng.uniform(2000, 7000))
+    for k in range(int(rng.integers(5, 20))):
+        at = when + k * rate_hz / numbers["clicks_hz"] * rng.uniform(0.93, 1.07)
+        if int(at) < n:
+            yield at, np.float32(rng.uniform(0.4, 1)) * _ring(rng, rate_hz, freq, 0.0012)
 
 
-def drips(rng: np.random.Generator, n: int, rate_hz: int, numbers: Mapping[str, float]) -> Samples:
+@_scattered
+def drips(rng: np.random.Generator, when: int, n: int, rate_hz: int, numbers: Mapping[str, float]) -> Iterator[Event]:
     """Drops into a pan: a click, then a short tone of 1-4 kHz that rises in pitch."""
-    out = np.zeros(n, dtype=np.float32)
-    for at in _onsets(rng, n, rate_hz, numbers["per_s"]):
-        loud = np.float32(10 ** (rng.uniform(-12, 0) / 20))
-        start_hz, rise = float(rng.uniform(900, 3500)), float(rng.uniform(1.1, 1.8))
-        t = np.arange(int(0.05 * rate_hz)) / rate_hz
-        phase = 2 * np.pi * start_hz * (t + (rise - 1) * t**2 / 0.1)
-        plop = np.sin(phase) * np.exp(-t / rng.uniform(0.003, 0.010))
-        _place(out, int(at), loud * _ring(rng, rate_hz, 6000.0, 0.0006))
-        _place(out, int(at + rng.uniform(0.002, 0.02) * rate_hz) % n, loud * plop.astype(np.float32))
-    return out
+    loud = np.float32(10 ** (rng.uniform(-12, 0) / 20))
+    start_hz, rise = float(rng.uniform(900, 3500)), float(rng.uniform(1.1, 1.8))
+    t = np.arange(int(0.05 * rate_hz)) / rate_hz
+    phase = 2 * np.pi * start_hz * (t + (rise - 1) * t**2 / 0.1)
+    plop = np.sin(phase) * np.exp(-t / rng.uniform(0.003, 0.010))
+    yield when, loud * _ring(rng, rate_hz, 6000.0, 0.0006)
+    yield int(when + rng.uniform(0.002, 0.02) * rate_hz) % n, loud * plop.astype(np.float32)
 
 
-def bubbles(rng: np.random.Generator, n: int, rate_hz: int, numbers: Mapping[str, float]) -> Samples:
+@_scattered
+def bubbles(rng: np.random.Generator, when: int, n: int, rate_hz: int, numbers: Mapping[str, float]) -> Iterator[Event]:
     """Bubbles breaking off: Minnaert tones, Q 30-47, mostly 0.6-1.7 kHz; median peak one, spread 4 dB."""
-    out = np.zeros(n, dtype=np.float32)
-    for at in _onsets(rng, n, rate_hz, numbers["per_s"]):
-        freq = float(np.clip(np.exp(rng.normal(np.log(1000), 0.55)), *BUBBLE_HZ))
-        decay_s = float(rng.uniform(*BUBBLE_Q)) / (np.pi * freq)
-        _place(out, int(at), np.float32(10 ** (rng.normal(0, 4) / 20)) * _ring(rng, rate_hz, freq, decay_s))
-    return out
+    freq = float(np.clip(np.exp(rng.normal(np.log(1000), 0.55)), *BUBBLE_HZ))
+    decay_s = float(rng.uniform(*BUBBLE_Q)) / (np.pi * freq)
+    yield when, np.float32(10 ** (rng.normal(0, 4) / 20)) * _ring(rng, rate_hz, freq, decay_s)
 
 
 MAKERS: dict[str, Maker] = {

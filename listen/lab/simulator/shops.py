@@ -5,12 +5,13 @@ Rule of the split: a recording's family is the first word of its name after ``ba
 thing never fall on both sides, and a new file moves none of the others.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from functools import lru_cache
+import tomllib
+from functools import cache, lru_cache
+from importlib.resources import files
 from pathlib import Path
 from zlib import crc32
 
+import msgspec
 import numpy as np
 from msgspec.structs import replace
 
@@ -22,21 +23,22 @@ PREFIX = "background-"
 SAME_FAMILY = {"fireplace": "fire", "storm": "wind", "airplane": "air", "waterfall": "stream"}
 """First words that mean the same kind of recording."""
 SOUND_FILES = (".flac", ".wav", ".ogg")
+SHOPS = ("tune", "report")
+"""The populations, by name; nothing is drawn for both."""
 
 
 Drawn = float | tuple[float, float]
 """A figure, or the range it is drawn from."""
 
 
-@dataclass(frozen=True, slots=True)
-class Sounding:
+class Sounding(msgspec.Struct, frozen=True):
     """One thing that sounds in a shop, as it is drawn."""
 
     kind: str
     level_db: Drawn
     slope: float | None = None
     """dB an octave, with a smooth error; None: ``shape`` as it stands."""
-    numbers: Mapping[str, Drawn] = field(default_factory=dict)
+    numbers: dict[str, Drawn] = {}
     shape: Curve = FLAT
 
     def part(self, rng: np.random.Generator) -> Part:
@@ -52,54 +54,16 @@ def _figure(rng: np.random.Generator, drawn: Drawn) -> float:
     return float(rng.uniform(*drawn)) if isinstance(drawn, tuple) else float(drawn)
 
 
-def _tones(level_db: Drawn, base_hz: Drawn, top_hz: float, tilt_db: float) -> Sounding:
-    return Sounding("tones", level_db, None, {"base_hz": base_hz, "top_hz": top_hz, "tilt_db": tilt_db})
-
-
-def _speech(level_db: Drawn, pitch_hz: Drawn, gap_s: float, burst_s: float) -> Sounding:
-    return Sounding("speech", level_db, None, {"pitch_hz": pitch_hz, "gap_s": gap_s, "burst_s": burst_s})
-
-
-_HUMP = curve(-2.5 * np.maximum(0, OCTAVES) + 6 * np.exp(-0.5 * ((OCTAVES + 1) / 1.5) ** 2))
-"""A fan's."""
-SHOPS: dict[str, dict[str, tuple[Sounding, ...]]] = {
-    "tune": {
-        "idle shop": (Sounding("noise", -3, -6), Sounding("noise", (-16, -6), -3)),
-        "piston compressor": (
-            Sounding("throb", -6, -4, {"rate_hz": 12.0, "depth": 0.3}),
-            _tones((-8, 0), 49.3, 4000, -4),
-            Sounding("noise", -8, -3.5),
-        ),
-        "hammering": (
-            Sounding("clanks", (10, 24), None, {"per_s": (0.3, 1.5)}),
-            Sounding("noise", -1, -4),
-            Sounding("knocks", 18, None, {"per_s": 0.4}),
-        ),
-        "talk": (_speech((-3, 6), (95, 150), 0.5, 1.2), Sounding("noise", -4, -4.5)),
-    },
-    "report": {
-        "ventilation": (Sounding("noise", 0, shape=_HUMP), _tones((-14, -5), (160, 330), 2500, -7)),
-        "screw compressor": (
-            _tones((-9, -2), (420, 800), 9000, -3),
-            Sounding("noise", -2, -3),
-            _tones(-8, 99.0, 1500, -5),
-        ),
-        "next bay": (
-            Sounding("ratchet", (6, 18), None, {"per_s": (0.2, 0.7), "clicks_hz": (14, 24)}),
-            Sounding("noise", -1, -5),
-            Sounding("drips", (0, 9), None, {"per_s": (0.3, 1.5)}),
-        ),
-        "radio": (_speech((-4, 5), (160, 230), 0.25, 2.0), Sounding("noise", -3, -3)),
-    },
-}
-"""Synthetic shops by population: one row a shop."""
-SIDES = tuple(SHOPS)
-"""The populations, by name."""
+@cache
+def shops() -> dict[str, dict[str, tuple[Sounding, ...]]]:
+    """Synthetic shops by population and name (``shops.toml``)."""
+    table = tomllib.loads(files("listen.lab.simulator").joinpath("shops.toml").read_text("utf-8"))
+    return msgspec.convert(table, dict[str, dict[str, tuple[Sounding, ...]]])
 
 
 def shop_parts(rng: np.random.Generator, name: str) -> tuple[Part, ...]:
     """What sounds in a synthetic shop, drawn. Raises StopIteration: no such shop."""
-    rows = next(shops[name] for shops in SHOPS.values() if name in shops)
+    rows = next(named[name] for named in shops().values() if name in named)
     # Noise stands first: the order in which parts are rendered belongs to what a seed sounds like.
     return tuple(sorted((row.part(rng) for row in rows), key=lambda part: part.kind != "noise"))
 
@@ -111,7 +75,7 @@ def family(path: Path) -> str:
 
 
 def population_of(path: Path) -> str:
-    return SIDES[crc32(f"split/{family(path)}".encode()) % 2]
+    return SHOPS[crc32(f"split/{family(path)}".encode()) % 2]
 
 
 def recordings(folder: Path, population: str) -> tuple[Path, ...]:
@@ -129,7 +93,7 @@ def recordings(folder: Path, population: str) -> tuple[Path, ...]:
 
 
 def shop(rng: np.random.Generator, population: str) -> Background:
-    names = sorted(SHOPS[population])
+    names = sorted(shops()[population])
     name = names[int(rng.integers(len(names)))]
     return Background(name=name, parts=shop_parts(rng, name), level_dbfs=round(float(rng.uniform(-55, -38)), 2))
 
@@ -155,7 +119,7 @@ FLOOR_DB = -40.0
 def recorded_leaks(folder: Path, population: str) -> tuple[Path, ...]:
     """Recordings of hisses in a folder that a population may use; none is no error."""
     every = sorted(p for p in folder.glob(f"{LEAK}*") if p.suffix.lower() in SOUND_FILES)
-    return tuple(p for p in every if SIDES[crc32(f"split/{p.stem.removeprefix(LEAK)}".encode()) % 2] == population)
+    return tuple(p for p in every if SHOPS[crc32(f"split/{p.stem.removeprefix(LEAK)}".encode()) % 2] == population)
 
 
 @lru_cache(maxsize=32)

@@ -197,11 +197,8 @@ def list_drills(root: Path) -> tuple[DrillSet, ...]:
 
 
 def find_drill(root: Path, name: str) -> DrillSet:
-    """A set by identifier, title or file. Raises LabError: none of that name; the message lists those there are."""
-    every = list_drills(root)
-    for drill in every:
-        if name.casefold() in (drill.id.casefold(), drill.title.casefold()):
-            return drill
-    if Path(name).is_file():
-        return read_drill(Path(name))
-    raise LabError(f"no drill {name!r}; known: {' '.join(d.id for d in every)}, or give a drill's file")
+    """A set by its identifier. Raises LabError: none of that name; the message lists those there are."""
+    every = {drill.id: drill for drill in list_drills(root)}
+    if name not in every:
+        raise LabError(f"no drill {name!r}; known: {' '.join(every)}")
+    return every[name]

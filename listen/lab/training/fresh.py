@@ -46,15 +46,14 @@ def _trap(truth: str, level: float, plain: Lesson, rng: np.random.Generator) -> 
     """The same truth with what fools the ear about it, where there is such a thing."""
     if truth == "exhaust-valve":
         hole = carried(truth, "plug-hole-2", level - 3.0)
-        return replace(plain, change=hole, tags=("cross-talk",), giveaway=lessons.CARRIED)
+        return replace(plain, change=hole, tags=("cross-talk",))
     if truth == "rings":
         hose = carried(truth, "intake", level - 5.0)
-        return replace(plain, change=hose, tags=("ventilation hose",), giveaway=lessons.HOSE)
+        return replace(plain, change=hose, tags=("ventilation hose",))
     if truth == "none" and rng.random() < 0.5:
-        return replace(plain, change=lessons.dripping, tags=("drips",), giveaway=lessons.DRIPS)
+        return replace(plain, change=lessons.dripping, tags=("drips",))
     if truth == "none":
-        starts = lessons.compressor_starts
-        return replace(plain, change=starts, tags=("compressor",), giveaway=lessons.COMPRESSOR)
+        return replace(plain, change=lessons.compressor_starts, tags=("compressor",))
     return plain
 
 

@@ -4,8 +4,11 @@ Whatever the truth, there are the same points, the same clips and the same readi
 leaks, since it tells how much is lost and not where.
 """
 
+import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
 
 import numpy as np
 from msgspec.structs import replace
@@ -13,7 +16,7 @@ from msgspec.structs import replace
 from listen.lab.simulator import scene
 from listen.lab.simulator.draw import draw, on_recording
 from listen.lab.simulator.scene import Background, PointSpec, RoundSpec
-from listen.lab.simulator.shops import SHOPS, shop_parts
+from listen.lab.simulator.shops import shop_parts, shops
 from listen.lab.simulator.switching_hand import Hand, as_switched
 from listen.lab.simulator.worlds.readings import loss_by_cause
 from listen.lab.simulator.worlds.world import Wishes
@@ -55,8 +58,8 @@ class Lesson:
     shop: str = "idle shop"
     """Empty: any."""
     tags: tuple[str, ...] = ()
-    giveaway: str = ""
-    """What gave it away, where the usual clue is not the point."""
+    """What it trains beside its truth. A row of ``clues.toml`` says what gave it away, where the usual clue is not the
+    point."""
     change: Change | None = None
 
 
@@ -127,8 +130,8 @@ def focus_of(spec: RoundSpec) -> tuple[str, ...]:
 
 def shop_of(rng: np.random.Generator, name: str) -> Background:
     """A simulated shop by its name; an empty name draws one."""
-    shops = sorted(SHOPS[POPULATION])
-    name = name or shops[int(rng.integers(len(shops)))]
+    known = sorted(shops()[POPULATION])
+    name = name or known[int(rng.integers(len(known)))]
     return Background(name=name, parts=shop_parts(rng, name), level_dbfs=LEVEL_DBFS)
 
 
@@ -174,47 +177,28 @@ def switched(rng: np.random.Generator, spec: RoundSpec, cycles: int = 2) -> Roun
 
 def held_of(spec: RoundSpec, lesson: Lesson, trains: str = "", level_db: float | None = None) -> Held:
     """Such a round rendered, with what is said of it afterwards."""
-    tags = tuple(dict.fromkeys((*focus_of(spec), *lesson.tags)))
+    fooled = next((clues()[tag] for tag in lesson.tags if tag in clues()), None)
     return Held(
         id=spec.name,
         clips=met(spec),
         facts=spec.facts,
         truth=tuple(map(str, spec.truth.paths)),
-        focus=tags,
-        gave_away=lesson.giveaway or clue(spec.truth.paths),
+        focus=tuple(dict.fromkeys((*focus_of(spec), *lesson.tags))),
+        gave_away=fooled or clue(spec.truth.paths),
         spec=spec,
         trains=trains,
         level_db=level_db,
     )
 
 
-CLUES: dict[PathId, str] = {
-    PathId.INTAKE_VALVE: "Loud in the intake with the air on, far less at the tailpipe and the oil filler.",
-    PathId.EXHAUST_VALVE: "The tailpipe is the place that changes most with the air, although the pipe dulls it.",
-    PathId.RINGS: "The oil filler hisses more than normal blow-by would; the pipes stay quiet.",
-    PathId.COOLANT_PASSAGE: "Bubbles break in the radiator neck while the air is on; what hiss there is lies high.",
-    PathId.NEXT_CYLINDER: "The neighbour's plug hole is loud while intake and tailpipe stay quiet.",
-    PathId.FITTING: "About the same hiss everywhere, whatever the point, strongest near the plug: it leaks outside.",
-    PathId.SET_UP: "Intake and tailpipe are both loud and nearly all the air is lost: not at top dead centre.",
-    PathId.NONE: "Only the oil filler changes a little: normal blow-by, as every cylinder has it.",
-}
-CARRIED = (
-    "Both the tailpipe and the neighbour's plug hole hiss: its exhaust valve stands open. "
-    "Only a hole that is loud while both pipes are quiet means the gasket."
-)
-HOSE = (
-    "The intake hisses too, but through the crankcase ventilation hose: the filler is louder. "
-    "Pull the hose off and listen again."
-)
-DRIPS = "Drips, air on or off alike. Bubbles come with the air and stop with it."
-COMPRESSOR = (
-    "Every point grew louder by the same, hum and all: the shop changed, not the cylinder. "
-    "A closing quiet clip would have shown it."
-)
+@cache
+def clues() -> dict[str, str]:
+    """What gave a round away, by path and by tag (``clues.toml``)."""
+    return tomllib.loads(files("listen.lab.training").joinpath("clues.toml").read_text("utf-8"))
 
 
 def clue(paths: tuple[PathId, ...]) -> str:
     """What gave a round away; for a pair, both."""
     if len(paths) == 1:
-        return CLUES[paths[0]]
-    return f"Two at once, {path_names(paths)}. " + " ".join(CLUES[p] for p in paths)
+        return clues()[paths[0]]
+    return f"Two at once, {path_names(paths)}. " + " ".join(clues()[p] for p in paths)

@@ -13,6 +13,7 @@ from listen.audio.files import SUFFIXES
 from listen.audio.phone import PHONE_SUFFIXES
 from listen.errors import RoundError
 from listen.rounds.model import SWITCHED_KINDS, Facts, Round, Take, Taking
+from listen.rounds.wrong_json import in_words
 from listen.trade.points import Kind, point, walking_order
 
 SOUNDS = (*SUFFIXES, *PHONE_SUFFIXES)
@@ -134,7 +135,7 @@ def _decoded(path: Path, form: type[T]) -> T | None:
     except UnicodeDecodeError as e:
         raise RoundError(f"{path}: byte {e.start} of a name is no UTF-8 text; correct it or remove it") from None
     except (msgspec.DecodeError, RecursionError) as e:
-        raise RoundError(f"{path}: {e}; correct it or remove it") from None
+        raise RoundError(f"{path}: {in_words(e)}; correct it or remove it") from None
 
 
 def stray_keys(path: Path) -> tuple[str, ...]:

@@ -12,7 +12,7 @@ import pytest
 
 from listen.cli.main import main
 from listen.errors import RoundError
-from listen.rounds.loose import MAX_FACTS_BYTES, read_facts, stray_keys
+from listen.rounds.loose import MAX_FACTS_BYTES, read_facts, read_taking, stray_keys
 from listen.rounds.model import Facts
 
 GOOD: dict[str, object] = {
@@ -78,15 +78,43 @@ def test_every_key_alone(tmp_path: Path, key: str) -> None:
 @pytest.mark.parametrize("key", GOOD)
 @pytest.mark.parametrize("wrong", ["27", {"value": 1}, [True]])
 def test_a_wrong_type_names_the_key(tmp_path: Path, key: str, wrong: object) -> None:
-    """A number as text is no number."""
-    with pytest.raises(RoundError, match=rf"round\.json: .*\$\.{key}.*correct it or remove it"):
+    """A number as text is no number. What is wanted is said in words, not in the decoder's."""
+    with pytest.raises(RoundError, match=rf"round\.json: {key}( entry 1)? wants .*; correct it or remove it") as raised:
         _read(tmp_path, json.dumps({key: wrong}))
+    assert not set("`$|") & set(str(raised.value).partition("round.json: ")[2])
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('{"loss_percent": "27"}', "loss_percent wants a number, not text in quotes"),
+        ('{"loss_percent": 101}', "loss_percent wants a number at most 100"),
+        ('{"loss_percent": 1e999}', "loss_percent: number out of range"),
+        ('{"supply_kpa": 0}', "supply_kpa wants a number above 0"),
+        ('{"cylinder": 2.5}', "cylinder wants a whole number, not a fraction"),
+        ('{"bubbles_seen": 1}', "bubbles_seen wants true or false, not a whole number"),
+        ('{"firing_order": [1, 0]}', "firing_order entry 2 wants a whole number at least 1"),
+        ("[]", "the file wants names with values in { }, not a list in [ ]"),
+        ('{"loss_percent": 27,}', "it is no JSON, trailing comma in object (byte 20)"),
+        ("{", "it ends early"),
+    ],
+)
+def test_what_is_wrong_is_said_in_words(tmp_path: Path, text: str, said: str) -> None:
+    with pytest.raises(RoundError) as raised:
+        _read(tmp_path, text)
+    assert str(raised.value) == f"{tmp_path / 'round.json'}: {said}; correct it or remove it"
+
+
+def test_so_is_what_is_wrong_with_how_clips_were_taken(tmp_path: Path) -> None:
+    (tmp_path / "round.json").write_text('{"files": {"intake-switched-1": {"switched": {"on_s": [[1, "a"]]}}}}')
+    with pytest.raises(RoundError, match=r"files\.switched\.on_s entry 1 entry 2 wants a number, not text in quotes"):
+        read_taking(tmp_path / "round.json")
 
 
 @pytest.mark.parametrize(("key", "value"), OUT_OF_RANGE)
 def test_out_of_range_names_the_key(tmp_path: Path, key: str, value: object) -> None:
     """Impossible readings are not used."""
-    with pytest.raises(RoundError, match=rf"\$\.{key}"):
+    with pytest.raises(RoundError, match=rf"round\.json: {key}( entry 2)? wants "):
         _read(tmp_path, json.dumps({key: value}))
 
 

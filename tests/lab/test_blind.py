@@ -174,7 +174,7 @@ def test_a_changed_answer_is_told(lab: Path, no_sound: None) -> None:
     assert last_here(lab) is not None
     rows = {row.learner.name: row for row in class_table(lab)}
     assert "removed or cut" in rows["Ada"].trouble and not rows["Bob"].trouble, "nobody else is kept from the desk"
-    assert "file was changed" in class_row(rows["Ada"]) and class_focus(lab) == {}
+    assert "file was changed" in class_row(rows["Ada"])[0] and class_focus(lab) == {}
     first.unlink()
     with pytest.raises(LabError, match="removed or cut"):
         answers_of(lab, ada)

@@ -33,6 +33,7 @@ from listen.lab.training.instructor import class_focus, class_table
 from listen.lab.training.session import start
 from listen.signal.clip import Clip
 from listen.trade.points import Kind
+from listen.voice.figures import MINUS
 
 Rendered = dict[tuple[str, Kind, int], Clip]
 
@@ -267,4 +268,23 @@ def test_ten_learners_stand_on_one_screen(lab: Path) -> None:
     for n in range(10):
         create_learner(lab, f"{n} {'with a very long name ' * 2}")
     rows = [class_row(row) for row in class_table(lab)]
-    assert len(rows) == 10 and all(len(row) <= 80 and row.isprintable() for row in [CLASS_HEAD, *rows])
+    assert len(rows) == 10 and all(len(row) == 1 and len(row[0]) <= 76 and row[0].isprintable() for row in rows)
+    assert len(CLASS_HEAD) <= 76
+
+
+@pytest.mark.parametrize("columns", [46, 76])
+def test_the_fullest_row_of_the_class_fits_its_columns(lab: Path, columns: int) -> None:
+    """The page leaves 4 columns beside the text: 76 of 80, 46 of 50, where a learner has two lines."""
+    from listen.lab.training.instructor import CLASS_HEAD, SHORT_HEAD, class_row, class_table
+    from listen.rate import Rate
+
+    create_learner(lab, "Wilhelmine-Charlotte")
+    (row,) = class_table(lab)
+    full = msgspec.structs.replace(row.score, right=Rate(1000, 1000, 0.99, 1.0), overconfidence=-0.55)
+    lines = class_row(
+        msgspec.structs.replace(row, score=full, weakest=("exhaust valve",), last="2026-11-27T10:00:00+00:00"), columns
+    )
+    assert len(lines) == (1 if columns == 76 else 2)
+    assert max(map(len, (*lines, CLASS_HEAD if columns == 76 else SHORT_HEAD))) <= columns
+    for words in ("Wilhelmine", "100 % of 1000", f"{MINUS}55 %", "exhaust valve", "2026-11-27"):
+        assert words in "\n".join(lines)

@@ -189,6 +189,12 @@ async def test_the_class_of_ten_stands_on_one_screen_and_is_written_as_csv(tmp_p
         await to_lab(pilot, app)
         await pilot.press("i")
         await until(pilot, lambda: all(f"Learner {n}" in screen_text(app) for n in range(10)))
+        assert "sureness" in screen_text(app)
+        await pilot.resize_terminal(50, 24)
+        await until(pilot, lambda: "sureness" not in screen_text(app))
+        lines = [line.strip() for line in screen_text(app).splitlines()]
+        assert [x for x in lines if x.startswith("learner")] == ["learner        right of named  last day"]
+        assert sum(x.startswith("Learner") and x.endswith("–") for x in lines) == 10, "a learner is on one line"
 
 
 async def test_a_threshold_run_asks_until_it_knows(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

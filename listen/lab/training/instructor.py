@@ -183,23 +183,29 @@ def _call_lines(row: LearnerRow) -> Iterator[str]:
         yield f"  weakest                  {', '.join(row.weakest)}"
 
 
-CLASS_HEAD = f"{'learner':<14}{'right of named':>15}{'sureness':>10}  {'loses by':<15}{'threshold':>10}  last day"
+CLASS_HEAD = f"{'learner':<14}{'right of named':>15}{'sureness':>9}  {'loses by':<14}{'threshold':>10}  last day"
+SHORT_HEAD = f"{'learner':<14}{'right of named':>15}  last day"
+ROW = len(CLASS_HEAD) + len("2026-11-27") - len("last day")
+"""Columns of a learner's one line."""
 
 
-def class_row(row: LearnerRow) -> str:
-    """One learner on one line: share right, lean of the sureness, what they lose by, ear, last day."""
+def class_row(row: LearnerRow, columns: int = ROW) -> tuple[str, ...]:
+    """One learner: share right, lean of the sureness, what they lose by, ear, last day; on two lines where one line
+    has no room."""
     s = row.score
     right = "none yet" if s.right.value is None else f"{share(s.right.value)} of {s.right.of}"
     lean = UNKNOWN if s.overconfidence is None else f"{number(100 * s.overconfidence, 0, sign=True)} %"
     weakest = row.habit or (row.weakest[0] if row.weakest else UNKNOWN)
     t = row.threshold.threshold if row.threshold else None
     ear = UNKNOWN if t is None else "outside" if t.within else decibels(t.threshold_db)
-    who = plain(row.learner.name, 13)
+    who, last = plain(row.learner.name, 13), day(row.last) if row.last else UNKNOWN
     if row.trouble:
-        return f"{who:<14} a file was changed or is damaged: hissway lab score says which"
-    return (
-        f"{who:<14}{right:>15}{lean:>10}  {plain(weakest, 14):<15}{ear:>10}  {day(row.last) if row.last else UNKNOWN}"
-    )
+        return (f"{who:<14} a file was changed or is damaged: hissway lab score says which",)
+    if columns >= ROW:
+        return (f"{who:<14}{right:>15}{lean:>9}  {plain(weakest, 13):<14}{ear:>10}  {last}",)
+    more = (("sureness", lean), ("threshold", ear), ("loses by", plain(weakest, 24)))
+    told = ", ".join(f"{name} {value}" for name, value in more if value != UNKNOWN)
+    return (f"{who:<14}{right:>15}  {last}", *([f"  {told}"] if told else []))
 
 
 def class_lines(focus: Mapping[str, Rate]) -> Iterator[str]:

@@ -45,6 +45,7 @@ class LabScreen(TextScreen):
         super().__init__()
         self.learner: Learner | None = None
         self._suggestion: Suggestion | None = None
+        self._class_shown = False
 
     def way(self) -> tuple[str, ...]:
         return ("lab", self.learner.name) if self.learner else ("lab",)
@@ -62,6 +63,7 @@ class LabScreen(TextScreen):
 
     @in_background("load")
     async def load(self) -> None:
+        self._class_shown = False
         try:
             row, self._suggestion = await in_thread(standing, self.root, self.learner)
         except HisswayError as e:
@@ -174,6 +176,11 @@ class LabScreen(TextScreen):
 
     @in_background("load")
     async def action_table(self) -> None:
-        lines = await in_thread(class_lines, self.root)
+        lines = await in_thread(class_lines, self.root, self.size.width - self.BESIDE)
         head = shown("The class (hissway lab export --class writes it as CSV)", "bold $accent")
         self.put(Content("\n").join([head, *(shown(line) for line in lines)]))
+        self._class_shown = True
+
+    def on_resize(self) -> None:
+        if self._class_shown:
+            self.action_table()

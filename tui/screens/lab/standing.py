@@ -35,13 +35,13 @@ def standing(root: Path, learner: Learner | None) -> tuple[LearnerRow | None, Su
     return learner_row(root, chosen), suggest(root, chosen)
 
 
-def class_lines(root: Path) -> list[str]:
-    """The class, a line a learner; then what all find hardest. Raises what the lab raises."""
-    from listen.lab.training.instructor import CLASS_HEAD, class_focus, class_row, class_table
+def class_lines(root: Path, columns: int) -> list[str]:
+    """The class, a line or two a learner; then what all find hardest. Raises what the lab raises."""
+    from listen.lab.training.instructor import CLASS_HEAD, ROW, SHORT_HEAD, class_focus, class_row, class_table
     from listen.lab.training.instructor import class_lines as focus_lines
 
-    rows = [class_row(row) for row in class_table(root)]
-    lines = [CLASS_HEAD, *rows, "", *focus_lines(class_focus(root))] if rows else []
+    rows = [line for row in class_table(root) for line in class_row(row, columns)]
+    lines = [CLASS_HEAD if columns >= ROW else SHORT_HEAD, *rows, "", *focus_lines(class_focus(root))] if rows else []
     return lines or ["No learners yet. Press w to add one."]
 
 

@@ -24,8 +24,9 @@ def round_table(result: RoundResult) -> str:
 
 def _point_line(p: PointResult) -> str:
     words = point(p.point).words
-    if p.excess_db is None or p.excess_ci95_db is None or p.detection_limit_db is None:
+    if p.excess_db is None or p.excess_ci95_db is None:
         return f"{words:<26}{'-':>10}  {'not measured':<16}"
     low, high = p.excess_ci95_db
     heard = "hiss" if p.detected else "nothing"
-    return f"{words:<26}{p.excess_db:>10.1f}  {f'{low:.1f} to {high:.1f}':<16}{p.detection_limit_db:>10.1f}  {heard}"
+    limit = "" if p.would_see_db is None else f"{p.would_see_db:.1f}"
+    return f"{words:<26}{p.excess_db:>10.1f}  {f'{low:.1f} to {high:.1f}':<16}{limit:>10}  {heard}"

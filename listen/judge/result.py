@@ -48,6 +48,16 @@ class PointResult(msgspec.Struct, frozen=True, kw_only=True):
     decay_s: Seconds | None = None
     """Time constant of the hiss after shut-off in a switched take, where it can be told."""
 
+    @property
+    def would_see_db(self) -> float | None:
+        """The detection limit, where it is to be told: where nothing was found.
+
+        A hiss that was found may lie below it and is no less found: it stands above what one quiet point in a thousand
+        reaches by chance, while of hisses at the limit 1 in 20 is missed (ISO 11843 has both). Beside such a hiss the
+        limit would read as a doubt of it.
+        """
+        return None if self.detected else self.detection_limit_db
+
 
 class PathResult(msgspec.Struct, frozen=True, kw_only=True):
     """One escape path's odds and what moved them."""

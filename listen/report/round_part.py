@@ -105,7 +105,7 @@ def _point(record: RoundRecord, point: str, p: PointResult | None, files: Mappin
         "excess_db": p.excess_db if p else None,
         "low_db": interval[0] if interval else None,
         "high_db": interval[1] if interval else None,
-        "limit_db": p.detection_limit_db if p else None,
+        "limit_db": p.would_see_db if p else None,
         "detected": bool(p and p.detected),
         "level": _level(p),
         "drift_db": p.drift_db if p else None,
@@ -150,7 +150,7 @@ def _says(p: PointResult | None, skipped: str) -> str:
         return "Could not be measured; the flags say why."
     if p.detected:
         return f"Hiss heard, {figures.decibels(p.excess_db)} against the shop's own noise."
-    limit = p.detection_limit_db
+    limit = p.would_see_db
     seen = "" if limit is None else f"; {figures.decibels(limit, sign=False)} would have been seen"
     return f"Nothing found{seen}."
 

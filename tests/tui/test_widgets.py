@@ -6,8 +6,10 @@ import itertools
 from math import ceil
 
 import pytest
+from fakes import point_result, result_for
 from hypothesis import example, given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 from rich.cells import cell_len
 from rich.style import Style
 from textual.app import App, ComposeResult
@@ -15,12 +17,15 @@ from textual.color import Color
 from textual.content import Content
 from textual.widget import Widget
 
+from listen.cli.table import round_table
 from listen.judge.result import PathResult
 from listen.signal.live import LiveLevel
 from listen.voice import figures
 from listen.voice.figures import decibels, number
 from listen.voice.text import plain
 from tui.content import hung
+from tui.screens.evidence.words import numbers
+from tui.screens.point_rows import judged
 from tui.themes import DIM_BAY, THEMES
 from tui.widgets.drawn import PENS, Cells, Scale, excess_scale
 from tui.widgets.ladder import Ladder, Mark, PointRow, Standing
@@ -224,3 +229,20 @@ async def test_a_page_is_turned_only_once_the_list_is_laid_out(kind: type[Paged]
         await pilot.pause()
         listed.action_page_down()
         assert listed.highlighted > 25
+
+
+@pytest.mark.parametrize("detected", [True, False])
+def test_beside_a_hiss_that_was_found_no_limit_says_that_it_could_not_be(detected: bool) -> None:
+    """Found is what chance reaches once in a thousand; the limit, missed once in twenty, lies higher. Told beside a
+    hiss of 1.2 dB a limit of 1.6 dB reads as a doubt of it: it is told where nothing was found, and there only."""
+    found = replace(point_result("intake", 1.2), detected=detected, detection_limit_db=1.6)
+    assert found.would_see_db == (None if detected else 1.6)
+    ladder = Ladder()
+    ladder.set_reactive(Ladder.point_rows, (judged(PointRow("intake", "intake", "intake"), found),))
+    ladder.set_reactive(Ladder.tall, 2)
+    drawn = "\n".join(lines(ladder, 3, 98))
+    result = replace(result_for(["intake"]), points=(found,))
+    for said in (drawn, str(numbers(found)), round_table(result)):
+        assert ("1.6" in said) is not detected, said
+        assert ("hiss" in said.partition("hiss level")[0]) is detected, said
+    assert ("╎" in drawn) is not detected and "drift 0.3" in drawn

@@ -76,7 +76,7 @@ def judged(row: PointRow, result: PointResult) -> PointRow:
         excess_db=result.excess_db,
         low_db=low,
         high_db=high,
-        limit_db=result.detection_limit_db,
+        limit_db=result.would_see_db,
         drift_db=result.drift_db,
     )
 

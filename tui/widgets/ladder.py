@@ -67,6 +67,7 @@ class PointRow:
     low_db: float | None = None
     high_db: float | None = None
     limit_db: float | None = None
+    """Only where nothing was found."""
     drift_db: float | None = None
     note: str = ""
 
@@ -165,8 +166,9 @@ class Ladder(Drawn, can_focus=True):
     def _below(self, line: Cells, row: PointRow, left: int, scale: Scale, *, words: bool) -> None:
         if scale.columns >= MIN_SCALE:
             self._scale(line, row, left, scale)
-        if words and row.limit_db is not None:
-            text = f"limit {number(row.limit_db)}, drift {number(row.drift_db)} dB"
+        if words and row.drift_db is not None:
+            limit = "" if row.limit_db is None else f"limit {number(row.limit_db)}, "
+            text = f"{limit}drift {number(row.drift_db)} dB"
             line.put(left + scale.columns + 2, text, "dim")
 
     def _scale(self, line: Cells, row: PointRow, left: int, scale: Scale) -> None:

@@ -49,12 +49,12 @@ def numbers(result: PointResult | None) -> Content:
     low, high = result.excess_ci95_db or (None, None)
     found = "hiss found" if result.detected else "nothing found"
     level = f"{'at most ' if result.level_is_upper_bound else ''}{number(result.level_db)} {result.level_unit}"
+    limit = "" if result.detected else f"limit {decibels(result.would_see_db, sign=False)}, "
     rates = result.bubbles_per_s
     bubbles = f", bubbles {rates.quiet:.1f}/s quiet, {rates.air:.1f}/s air" if point(result.point).holds_coolant else ""
     return Content.assemble(
         (f"{decibels(result.excess_db)} over quiet ({number(low)} to {number(high)}), {found}", "bold"),
-        f"   limit {decibels(result.detection_limit_db, sign=False)}, drift {decibels(result.drift_db, sign=False)}, "
-        f"hiss level {level}{bubbles}",
+        f"   {limit}drift {decibels(result.drift_db, sign=False)}, hiss level {level}{bubbles}",
     )
 
 

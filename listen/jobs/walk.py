@@ -84,6 +84,13 @@ class Wish(msgspec.Struct, frozen=True):
     kind: str = ""
     """Clip kind, or the kind of a step that is no clip; empty: that of the walk that is due, or was begun last."""
     walk: str = ""
+    seconds: float = 0.0
+    """Length of the clip at least; 0: as usual."""
+
+
+LONGER_S = 5.0
+"""Verdicts of older versions asked for clips of 16 s, quiet, air, quiet: what their sentence says is what is taken.
+Those of today say nothing of a length, and give one of no more than this."""
 
 
 def advised(verdict: Verdict, record: RoundRecord) -> tuple[Wish, ...]:
@@ -95,6 +102,9 @@ def advised(verdict: Verdict, record: RoundRecord) -> tuple[Wish, ...]:
     # Where the air is switched one take is both.
     if kind in ("quiet", "air") and record.live_clips(at, SWITCHED):
         return (Wish(at, SWITCHED),)
+    if kind == "air" and (seconds := verdict.next_seconds) > LONGER_S:
+        walks = ("quiet", "quiet"), ("air", "air"), ("quiet", "closing")
+        return tuple(Wish(at, k, walk, seconds) for k, walk in walks)
     if kind != "air" or record.live_clips(at, "quiet"):
         return (Wish(at, kind),)
     return Wish(at, "quiet", "quiet"), Wish(at, "air", "air")

@@ -8,8 +8,8 @@ from pathlib import Path
 import msgspec
 import numpy as np
 import pytest
-from bay import FOUR_POINTS, to_engine, type_text, until
-from fakes import FakeAnalyst, FakeServices, result_for
+from bay import FOUR_POINTS, to_engine, type_text, until, words
+from fakes import QUICK, FakeAnalyst, FakeServices, result_for
 
 from listen.audio.write import write_clip
 from listen.jobs.events import CautionAcknowledged, Judged, ReadingEntered, StepPassed, WayChosen
@@ -20,6 +20,7 @@ from listen.signal.clip import Clip
 from listen.trade.engine import layout
 from tests.jobs.short import begin_round
 from tui.app import HisswayApp
+from tui.bridge.preferences import save
 from tui.screens.round.screen import RoundScreen
 from tui.screens.round.words import idle
 from tui.screens.verdict.screen import VerdictScreen, remarks
@@ -30,13 +31,15 @@ POINTS = ("intake", "tailpipe")
 class Asks(FakeAnalyst):
     """Every verdict asks for the same."""
 
-    def __init__(self, at: str, kind: str) -> None:
+    def __init__(self, at: str, kind: str, seconds: float = 0.0) -> None:
         super().__init__()
-        self.at, self.kind = at, kind
+        self.at, self.kind, self.seconds = at, kind, seconds
 
     def evaluate(self, round_) -> Future:
         result = super().evaluate(round_).result()
-        verdict = msgspec.structs.replace(result.verdict, next_point=self.at, next_kind=self.kind)
+        verdict = msgspec.structs.replace(
+            result.verdict, next_point=self.at, next_kind=self.kind, next_seconds=self.seconds
+        )
         (future := Future()).set_result(msgspec.structs.replace(result, verdict=verdict))
         return future
 
@@ -76,18 +79,8 @@ async def test_the_clip_with_the_slip_is_taken_back_and_due(tmp_path: Path, left
         assert (round_.step().point, round_.step().walk) == ("tailpipe", "closing")
 
 
-@pytest.mark.parametrize(
-    ("at", "kind", "said"),
-    [
-        ("intake", "shut", "Supply on, cylinder side shut off: only hose and tester may hiss. Clip at the intake."),
-        ("intake", "sound", "Air on a sound cylinder of this engine, at its top dead centre, full pressure."),
-        ("", "loss", "Cylinder 1 to top dead centre on compression, bar off, air on slowly: read the loss."),
-        ("radiator", "bubbles", "Did bubbles rise in the radiator neck while the air was on?"),
-    ],
-)
-async def test_what_the_verdict_asks_for_is_one_key_away_and_judged(
-    tmp_path: Path, at: str, kind: str, said: str
-) -> None:
+def _walked(tmp_path: Path) -> str:
+    """A job with one walked round of two points; gives the round's id."""
     with create_job(tmp_path / "jobs", title="t", engine=FOUR_POINTS) as opened:
         id = begin_round(opened, 1)
         opened.append(WayChosen(way="walks"), CautionAcknowledged(caution=SET_UP, round_id=id))
@@ -100,6 +93,22 @@ async def test_what_the_verdict_asks_for_is_one_key_away_and_judged(
             )
             opened.keep_file(file, opened.new_part(id, point, "air" if walk == "air" else "quiet", walk))
         opened.append(*(StepPassed(round_id=id, step=w, reason="walk left out") for w in ("quiet", "air", "closing")))
+    return id
+
+
+@pytest.mark.parametrize(
+    ("at", "kind", "said"),
+    [
+        ("intake", "shut", "Supply on, cylinder side shut off: only hose and tester may hiss. Clip at the intake."),
+        ("intake", "sound", "Air on a sound cylinder of this engine, at its top dead centre, full pressure."),
+        ("", "loss", "Cylinder 1 to top dead centre on compression, bar off, air on slowly: read the loss."),
+        ("radiator", "bubbles", "Did bubbles rise in the radiator neck while the air was on?"),
+    ],
+)
+async def test_what_the_verdict_asks_for_is_one_key_away_and_judged(
+    tmp_path: Path, at: str, kind: str, said: str
+) -> None:
+    id = _walked(tmp_path)
     app = HisswayApp(services=FakeServices(tmp_path, analyst=Asks(at, kind)))
     async with app.run_test(size=(80, 24)) as pilot:
         await to_engine(pilot)
@@ -122,3 +131,27 @@ async def test_what_the_verdict_asks_for_is_one_key_away_and_judged(
             assert told.count("recorded for it at a sound cylinder") == 2 and "No sound cylinder" not in told
         given = {"loss": app.job.reading("loss", round_id=id), "bubbles": record.bubbles}
         assert given[kind] if kind in given else record.live_clips(at)[-1].kept.clip_kind == kind
+
+
+async def test_an_older_versions_longer_clips_are_as_long_as_its_sentence_says(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It asked for quiet, air, quiet, 16 s each (here 1.4 s, as a usual clip has 1 s): that is said and taken."""
+    monkeypatch.setattr("listen.jobs.walk.LONGER_S", 1.0)
+    id, services = _walked(tmp_path), FakeServices(tmp_path, analyst=Asks("tailpipe", "air", 1.4))
+    save(services.preferences_path(), QUICK)
+    app = HisswayApp(services=services)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await to_engine(pilot)
+        app.push_screen(RoundScreen(id))
+        await until(pilot, lambda: isinstance(app.screen, RoundScreen) and app.screen.step().kind == "done")
+        round_ = app.screen
+        await pilot.press("v", "n")
+        await until(pilot, lambda: app.screen is round_ and "Space records 1.4 s" in words(app))
+        for n in range(1, 4):
+            await pilot.press("space")
+            await until(pilot, lambda n=n: len(app.job.round(id).live_clips()) == 6 + n and not round_.now.busy)
+        taken = [c.kept for c in app.job.round(id).live_clips()[-3:]]
+    assert [(k.point, k.walk, round(k.seconds, 1)) for k in taken] == [
+        ("tailpipe", walk, 1.4) for walk in ("quiet", "air", "closing")
+    ]

@@ -47,6 +47,10 @@ class Now:
     doubted: str = ""
     """What was wrong with the microphones before the last take: said once, then it is the user's choice."""
 
+    def clip_s(self, usual: float) -> float:
+        """Length of the next clip: as preferred, or longer where the plan says so."""
+        return max(usual, self.plan[0].seconds if self.plan else 0.0)
+
     @property
     def busy(self) -> bool:
         """Whether a clip, or a walk that is led, is under way."""

@@ -221,8 +221,8 @@ def leads() -> Lead:
 
 
 def recording_s(lead: Lead | None, bench: Bench) -> float:
-    """Length of the clip: what its commands take; else as preferred."""
-    return lead.seconds if lead else bench.bay.preferences.clip_s
+    """Length of the clip: what its commands take; else as preferred or asked for."""
+    return lead.seconds if lead else bench.now.clip_s(bench.bay.preferences.clip_s)
 
 
 async def doubted(bench: Bench, places: Sequence[str]) -> str:

@@ -99,7 +99,7 @@ def key_takes(job: Job, step: Step, now: Now, prefs: Preferences) -> str:
 
 def _ready(job: Job, step: Step, now: Now, prefs: Preferences) -> tuple[str, str]:
     """What Space does next, and how long that takes."""
-    by_key, clip = key_takes(job, step, now, prefs), f"{prefs.clip_s:g} s"
+    by_key, clip = key_takes(job, step, now, prefs), f"{now.clip_s(prefs.clip_s):g} s"
     on = f"h leads on from point to point   w another way (now: {way_of(job.way).words.lower()})"
     if step.walk == SWITCHED:
         at = "all points at once" if by_key == "all" else "this point"

@@ -88,7 +88,7 @@ def test_a_loss_that_stays_within_a_repeats_five_points_names_the_valve(folder: 
         assert (named.kind, named.paths) == ("path", ("exhaust-valve",)) and not named.next_kind
         assert not is_asked(opened.job, opened.job.rounds[0])
         assert event_words(events[0], opened.job) == f"top dead centre found again: {read:g} % lost, as before"
-        settings = dict(round_part(opened.job, opened.job.rounds[0]).settings)
+        settings = dict(round_part(opened.job, opened.job.rounds[0])["settings"])
         assert settings["Top dead centre found again"] == f"loss {read:g} %, as before"
     assert verify_path(folder, Against(judge=evaluate)).ok
 

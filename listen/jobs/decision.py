@@ -4,9 +4,6 @@ import msgspec
 
 from listen.jobs.events import ByEarCalled, Confirmed, Judged, Overruled, SentBack, Signed
 
-Place = tuple[str, int]
-"""Where an event stands among merged journals; see :class:`listen.jobs.events.Past`."""
-
 
 class Heard(msgspec.Struct, frozen=True, kw_only=True):
     """What had been shown and played to a person when they decided."""
@@ -34,7 +31,8 @@ class Decision(msgspec.Struct, frozen=True, kw_only=True):
     time: str
     actor: str
     payload: Confirmed | Overruled | SentBack
-    place: Place = ("", 0)
+    place: int = 0
+    """As :attr:`listen.jobs.events.Event.place`."""
     on: Judged | None = None
     settles: frozenset[str] = frozenset()
     """Ids of earlier decisions on the round that this person knew of; this one takes their place."""

@@ -519,17 +519,6 @@ KINDS: dict[str, type[Payload]] = {
 KIND_OF: dict[type[Payload], str] = {struct: kind for kind, struct in KINDS.items()}
 
 
-class Past(msgspec.Struct, frozen=True):
-    """What a line's writer knew: how much of each run of lines. A run ends where journals part or are merged."""
-
-    knew: dict[str, int]
-    """Lines known of other runs."""
-    run: str
-    """Hash of its first line."""
-    length: Count
-    """Lines of its own run up to this one, itself included."""
-
-
 class Event(msgspec.Struct, frozen=True, kw_only=True):
     """One line of the journal, read."""
 
@@ -540,8 +529,10 @@ class Event(msgspec.Struct, frozen=True, kw_only=True):
     payload: Payload
     line: str
     """SHA-256 of the journal line it stands on."""
-    past: Past | None = None
-    """What its writer knew, where journals were merged; None where that is everything before it."""
+    place: int = 0
+    """Its number among all that merged journals hold, the same wherever they were merged."""
+    knew: int | None = None
+    """What its writer had, where journals were merged: a bit for each place. None: everything before it."""
 
     @property
     def kind(self) -> str:
@@ -552,14 +543,6 @@ class Event(msgspec.Struct, frozen=True, kw_only=True):
         """Its particulars, for what a job keeps of it (:class:`listen.jobs.job.Stamped`)."""
         return {"event": self.id, "time": self.time, "actor": self.actor}
 
-    @property
-    def place(self) -> tuple[str, int]:
-        """Where it stands among merged journals: run of lines, number in it."""
-        return (self.past.run, self.past.length - 1) if self.past else ("", 0)
-
-    def knew_of(self, place: tuple[str, int]) -> bool:
+    def knew_of(self, place: int) -> bool:
         """Whether whoever wrote this had the event at ``place``."""
-        if self.past is None:
-            return True
-        run, number = place
-        return (self.past.length if run == self.past.run else self.past.knew.get(run, 0)) > number
+        return self.knew is None or bool(self.knew >> place & 1)

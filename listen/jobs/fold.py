@@ -182,7 +182,7 @@ def fold(events: Iterable[ev.Event], job: Job | None = None) -> Job:
         elif isinstance(payload, ev.Withdrawn) and payload.event in since:
             rounds = zip(job.rounds, before.rounds, strict=True)
             job = replace(job, rounds=tuple(replace(r, readings_changed=was.readings_changed) for r, was in rounds))
-    if any(event.past is not None for event in every):  # only where journals were merged, and then from the first on
+    if any(event.knew is not None for event in every):  # only where journals were merged, and then from the first on
         job = replace(job, troubles=(*job.troubles, *conflicts(every)))
     return job
 

@@ -6,7 +6,7 @@ import msgspec
 from msgspec.structs import replace
 
 from listen.jobs import events as ev
-from listen.jobs.decision import Decision, Place, asked_step
+from listen.jobs.decision import Decision, asked_step
 from listen.trade.engine import Engine, layout
 from listen.trade.facts import core
 from listen.voice.times import moment
@@ -55,7 +55,8 @@ class Change(Stamped, frozen=True, kw_only=True):
 
     what: str
     """In a few words."""
-    place: Place
+    place: int
+    """As :attr:`listen.jobs.events.Event.place`."""
     not_seen_by: tuple[str, ...] = ()
     """Who had signed without having it before them; empty where it came after they had signed."""
     signed_over: str = ""
@@ -105,7 +106,7 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     shown: tuple[ev.NumbersShown, ...] = ()
     played: tuple[ev.PairPlayed, ...] = ()
     signatures: tuple[ev.Signed, ...] = ()
-    signed_at: tuple[Place, ...] = ()
+    signed_at: tuple[int, ...] = ()
     changes: tuple[Change, ...] = ()
     """What touched the signed round after it was signed, or had not been seen by whoever signed; all of it."""
     touches: tuple[Change, ...] = ()

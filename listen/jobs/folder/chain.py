@@ -17,6 +17,11 @@ MAX_MERGES = 2_000
 """Merges in one journal, those inside merges counted; a job that travels every day for a year has some hundreds."""
 
 
+MAX_MERGED_LINES = 50_000
+"""Lines of merged journals together: of each it is kept which others its writer knew, so that this grows with their
+square; a busy job has some thousands."""
+
+
 class Chain(msgspec.Struct, frozen=True):
     lines: tuple[Line, ...]
     """Those that hold, in order."""
@@ -138,6 +143,8 @@ class _Reader:
             raise ValueError(f"merges lie inside merges more than {MAX_MERGE_DEPTH} deep")
         if merged.fork not in self._hashes:
             raise ValueError("the merged events fork from a line that is not in this journal")
+        if len(self._held) + len(merged.lines) > MAX_MERGED_LINES:
+            raise ValueError(f"merged journals hold more than {MAX_MERGED_LINES} events")
         # A branch may itself hold merges that fork from lines before its own fork: it is told all hashes so far.
         base = Base(start=merged.fork, before=frozenset(self._hashes), held=self._held, depth=self._depth + 1)
         inner = read_chain(b"".join(self._whole(bytes(raw)) + b"\n" for raw in merged.lines), base)

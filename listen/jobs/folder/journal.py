@@ -11,18 +11,16 @@ import heapq
 import json
 import re
 import secrets
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from graphlib import TopologicalSorter
-from itertools import chain
 from typing import Any
 
 import msgspec
 from msgspec.structs import replace
 
 from listen.errors import HisswayError, JobError
-from listen.jobs.events import KIND_OF, KINDS, Event, Merged, Opaque, Past, Payload
+from listen.jobs.events import KIND_OF, KINDS, Event, Merged, Opaque, Payload
 
 GENESIS = hashlib.sha256(b"hissway.journal/1").hexdigest()
 """``prev`` of the first line: SHA-256 of the ASCII text ``hissway.journal/1``."""
@@ -155,11 +153,6 @@ class _Graph:
         self.lines[line.hash] = line
         self.before[line.hash] = before
 
-    def parted(self) -> frozenset[str]:
-        """Lines after which journals parted; a merge follows two lines and goes on with neither's run."""
-        unmerged = (before for h, before in self.before.items() if not isinstance(self.lines[h].event.payload, Merged))
-        return frozenset(h for h, times in Counter(chain.from_iterable(unmerged)).items() if times > 1)
-
     def ordered(self) -> Iterator[str]:
         """Hashes, each after all it follows; of those that may come, the earliest first."""
         waiting, ready = TopologicalSorter(self.before), list[tuple[str, str]]()
@@ -185,24 +178,16 @@ def ordered(lines: Sequence[Line]) -> Iterator[Event]:
         return
     graph = _Graph()
     graph.add(lines, "")
-    pasts: dict[str, Past] = {}
-    parted, ended = graph.parted(), set[str]()
-    for found in graph.ordered():
-        before = [pasts[one] for one in graph.before[found]]
-        # A run is a stretch of lines without a fork. Of each only its length is kept, not every line that a writer
-        # knew: beside thousands of events that would grow with their square.
-        if len(before) == 1 and before[0].run not in ended:  # the run goes on
-            pasts[found] = Past(before[0].knew, before[0].run, before[0].length + 1)
-        else:
-            pasts[found] = _new_run(found, before)
-        if found in parted:
-            ended.add(pasts[found].run)
-        yield replace(graph.lines[found].event, past=pasts[found])
-
-
-def _new_run(first: str, before: Sequence[Past]) -> Past:
     knew: dict[str, int] = {}
-    for past in before:
-        for run, length in {**past.knew, past.run: past.length}.items():
-            knew[run] = max(length, knew.get(run, 0))
-    return Past(knew, first, 1)
+    place = 0
+    for found in graph.ordered():
+        event, had = graph.lines[found].event, 0
+        for one in graph.before[found]:
+            had |= knew[one]
+        # A merge stands in one machine's journal only: it takes no place, so that those of all others are the same.
+        if not isinstance(event.payload, Merged):
+            had |= 1 << place
+            event = replace(event, place=place)
+            place += 1
+        knew[found] = had
+        yield replace(event, knew=had)

@@ -69,47 +69,38 @@ class Chain(msgspec.Struct, frozen=True):
         return {p.clip: p for e in self.events() if isinstance(p := e.payload, ClipKept)}
 
 
-class Base(msgspec.Struct, frozen=True, kw_only=True):
-    """What a chain inside a merge stands on."""
-
-    start: str = GENESIS
-    """Hash that the first line must name as the one before it."""
-    before: frozenset[str] = frozenset()
-    """Hashes of the lines of the chain around it, from which a merge may fork."""
-    held: dict[str, bytes] = {}
-    """Every line read so far by its hash, to which a merge may refer instead of repeating it."""
-    depth: int = 0
-
-
-ROOT = Base()
-
-
-def read_chain(data: bytes, base: Base = ROOT) -> Chain:
+def read_chain(data: bytes) -> Chain:
     """Read lines from the bytes of a journal as far as they hold. Never raises."""
-    # A line counts once its line end is written: what stands after the last was cut off, or lacks its end only.
-    *whole, tail = data.split(b"\n")
-    reader = _Reader(base)
-    for n, raw in enumerate([*whole, tail] if tail else whole):
-        try:
-            reader.take(raw)
-        except ValueError as e:
-            if n == len(whole):
-                return Chain(tuple(reader.lines), torn=tail)
-            return Chain(tuple(reader.lines), broken=str(e), rest=len(whole) - n + bool(tail))
-    return Chain(tuple(reader.lines), open_ended=bool(tail))
+    return _Reader().read(data)
 
 
 class _Reader:
-    def __init__(self, base: Base) -> None:
+    """Takes line after line of one chain, the journal's own or one inside a merge."""
+
+    def __init__(self, around: "_Reader | None" = None, fork: str = GENESIS) -> None:
         self.lines: list[Line] = []
-        self._prev = base.start
+        self._prev = fork
         self._ids: set[str] = set()
-        # Nothing may fork from before the first line: such a branch would be another job.
-        self._hashes = {base.start, *base.before} - {GENESIS}
+        self._hashes: set[str] = set(around._hashes) if around else set()
+        """Of the lines from which a merge may fork; none forks from before the first, or it would be another job."""
         self._merges: set[str] = set()
         # A copy: what a branch brings must not count for the journal around it before it is accepted.
-        self._held = dict(base.held)
-        self._depth = base.depth
+        self._held: dict[str, bytes] = dict(around._held) if around else {}
+        """Every line read so far by its hash, to which a merge may refer instead of repeating it."""
+        self._depth: int = around._depth + 1 if around else 0
+
+    def read(self, data: bytes) -> Chain:
+        """The lines of these bytes as far as they hold."""
+        # A line counts once its line end is written: what stands after the last was cut off, or lacks its end only.
+        *whole, tail = data.split(b"\n")
+        for n, raw in enumerate([*whole, tail] if tail else whole):
+            try:
+                self.take(raw)
+            except ValueError as e:
+                if n == len(whole):
+                    return Chain(tuple(self.lines), torn=tail)
+                return Chain(tuple(self.lines), broken=str(e), rest=len(whole) - n + bool(tail))
+        return Chain(tuple(self.lines), open_ended=bool(tail))
 
     def take(self, raw: bytes) -> None:
         """The next line, if it follows; ``ValueError`` says why not, and nothing has changed."""
@@ -146,8 +137,8 @@ class _Reader:
         if len(self._held) + len(merged.lines) > MAX_MERGED_LINES:
             raise ValueError(f"merged journals hold more than {MAX_MERGED_LINES} events")
         # A branch may itself hold merges that fork from lines before its own fork: it is told all hashes so far.
-        base = Base(start=merged.fork, before=frozenset(self._hashes), held=self._held, depth=self._depth + 1)
-        inner = read_chain(b"".join(self._whole(bytes(raw)) + b"\n" for raw in merged.lines), base)
+        whole = b"".join(self._whole(bytes(raw)) + b"\n" for raw in merged.lines)
+        inner = _Reader(self, merged.fork).read(whole)
         # Merged whole or not at all: half of another's history would be read as all of it.
         if inner.broken or inner.torn:
             raise ValueError(

@@ -128,45 +128,6 @@ def _payload(kind: str, raw: msgspec.Raw) -> Payload:
     return Opaque(unknown_kind=kind, content=content, why="a newer version of the program wrote it")
 
 
-class _Graph:
-    """Every line once, with the lines it directly follows."""
-
-    def __init__(self) -> None:
-        self.lines: dict[str, Line] = {}
-        self.before: dict[str, list[str]] = {}
-
-    def add(self, lines: Sequence[Line], after: str) -> str:
-        """Lines of a journal or of a merged branch after the line ``after``; gives the hash of the last."""
-        for line in lines:
-            # Several merges may bring one line; it stands where it was met first.
-            if line.hash not in self.lines:
-                self._add(line, after)
-            after = line.hash
-        return after
-
-    def _add(self, line: Line, after: str) -> None:
-        payload = line.event.payload
-        before = [after] if after in self.lines else []
-        if isinstance(payload, Merged) and (last := self.add(line.inner, payload.fork)) in self.lines:
-            # A merge follows both journals: what either knew its writer knew.
-            before.append(last)
-        self.lines[line.hash] = line
-        self.before[line.hash] = before
-
-    def ordered(self) -> Iterator[str]:
-        """Hashes, each after all it follows; of those that may come, the earliest first."""
-        waiting, ready = TopologicalSorter(self.before), list[tuple[str, str]]()
-        waiting.prepare()
-        while waiting.is_active():
-            for h in waiting.get_ready():
-                # By time, then by hash: a clock set alike on two machines still gives one order on both.
-                heapq.heappush(ready, (self.lines[h].event.time, h))
-            _, found = heapq.heappop(ready)
-            yield found
-            # Only now may what follows it come: times of two machines' clocks never put a line before one it names.
-            waiting.done(found)
-
-
 def ordered(lines: Sequence[Line]) -> Iterator[Event]:
     """Events of a journal and of all that merges brought in, in the order in which they count.
 
@@ -176,13 +137,20 @@ def ordered(lines: Sequence[Line]) -> Iterator[Event]:
     if not any(isinstance(line.event.payload, Merged) for line in lines):
         yield from (line.event for line in lines)
         return
-    graph = _Graph()
-    graph.add(lines, "")
+    every: dict[str, Line] = {}
+    before: dict[str, list[str]] = {}
+    _follow(lines, "", every, before)
+    waiting, ready = TopologicalSorter(before), list[tuple[str, str]]()
+    waiting.prepare()
     knew: dict[str, int] = {}
     place = 0
-    for found in graph.ordered():
-        event, had = graph.lines[found].event, 0
-        for one in graph.before[found]:
+    while waiting.is_active():
+        for one in waiting.get_ready():
+            # By time, then by hash: a clock set alike on two machines still gives one order on both.
+            heapq.heappush(ready, (every[one].event.time, one))
+        _, found = heapq.heappop(ready)
+        event, had = every[found].event, 0
+        for one in before[found]:
             had |= knew[one]
         # A merge stands in one machine's journal only: it takes no place, so that those of all others are the same.
         if not isinstance(event.payload, Merged):
@@ -191,3 +159,20 @@ def ordered(lines: Sequence[Line]) -> Iterator[Event]:
             place += 1
         knew[found] = had
         yield replace(event, knew=had)
+        # Only now may what follows it come: times of two machines' clocks never put a line before one it names.
+        waiting.done(found)
+
+
+def _follow(lines: Sequence[Line], after: str, every: dict[str, Line], before: dict[str, list[str]]) -> str:
+    """Note each line once, and which it directly follows, the first ``after``; gives the hash of the last."""
+    for line in lines:
+        # Several merges may bring one line; it stands where it was met first.
+        if line.hash not in every:
+            follows = [after]
+            if isinstance(p := line.event.payload, Merged):
+                # A merge follows both journals: what either knew its writer knew.
+                follows.append(_follow(line.inner, p.fork, every, before))
+            before[line.hash] = [one for one in follows if one in every]
+            every[line.hash] = line
+        after = line.hash
+    return after

@@ -43,12 +43,10 @@ def add(chain: Chain, payload: ev.Payload, actor: str, n: int) -> Chain:
 def post(ours: Chain, theirs: Chain, n: int) -> Chain:
     """What a machine holds after another's bag came in."""
     found = plan(ours, theirs)
-    if found.how == "forwarded":
-        return Chain((*ours.lines, *found.lines))
     if found.how == "merged":
         return add(ours, merged_event(found, ours, "post"), "hissway", n)
-    assert found.how in ("nothing-new", "adopted")
-    return theirs if found.how == "adopted" else ours
+    assert found.how in ("nothing-new", "forwarded", "adopted")
+    return ours if found.how == "nothing-new" else theirs
 
 
 def told(chain: Chain) -> tuple[object, ...]:

@@ -34,9 +34,8 @@ WORDS: dict[How, str] = {
 
 class Plan(msgspec.Struct, frozen=True, kw_only=True):
     how: How
-    """``forwarded``: ours is its beginning, the rest is appended word for word. ``adopted``: it holds every line of
-    ours, in a merge, and is taken over. ``merged``: a Merged event is appended. ``beside``: the journals share no
-    beginning (or have merged too often)."""
+    """``forwarded``: ours is its beginning. ``adopted``: it holds every line of ours, in a merge. Both are taken over.
+    ``merged``: a Merged event is appended. ``beside``: the journals share no beginning (or have merged too often)."""
     lines: tuple[Line, ...] = ()
     fork: str = ""
 
@@ -51,10 +50,10 @@ def plan(ours: Chain, theirs: Chain) -> Plan:
     if not rest:
         return Plan(how="nothing-new")
     if n == len(ours.lines):
-        return Plan(how="forwarded", lines=rest, fork=fork)
+        return Plan(how="forwarded")
     # Where each holds the other's lines, both sides must choose the same journal: the one with the lesser hash stays.
     if theirs.holds(ours) and not (ours.holds(theirs) and ours.head < theirs.head):
-        return Plan(how="adopted", lines=rest, fork=fork)
+        return Plan(how="adopted")
     if ours.holds(theirs):
         return Plan(how="nothing-new")
     # Merges in merges are read by recursion; a sender could nest them until the reader fails.
@@ -160,9 +159,7 @@ def _together(path: Path, folder: Path, data: Path, theirs: Chain, found: Plan) 
             raise JobError(f"{folder}: was changed while the bag was read; unpack it again")
         before = {e.id for e in opened.chain.events()}
         bring_clips(data / CLIPS, opened.clips, theirs)
-        if found.how == "forwarded":
-            opened.append_lines(found.lines)
-        elif found.how == "adopted":
+        if found.how != "merged":
             opened.take_over(theirs)
         else:
             opened.append(merged_event(found, opened.chain, storable(path.name)), actor="hissway")

@@ -162,12 +162,6 @@ class OpenJournal:
         lines = (write_line(payload, prev=self.head, actor=self.actor) for payload in payloads)
         return fold((line.event for line in lines), job)
 
-    def append_lines(self, lines: tuple[Line, ...]) -> Job:
-        """Write lines that already follow this journal's head, word for word (from another machine's copy)."""
-        with self.writing():
-            self._add(*lines)
-            return self.job
-
     def _add(self, *new: Line) -> None:
         path = self.folder / JOURNAL
         chain = Chain((*self.chain.lines, *new))

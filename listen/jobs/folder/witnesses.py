@@ -13,7 +13,7 @@ from pathlib import Path
 
 import msgspec
 
-from listen.durable import append, job_errors, replace, stored
+from listen.durable import job_errors, replace, stored
 from listen.jobs.events import JournalMended
 from listen.jobs.folder.chain import JOURNAL, Chain
 from listen.jobs.folder.journal import GENESIS, utc_now
@@ -175,10 +175,13 @@ def mend(folder: Path, chain: Chain, known: JobSummary | None, register: Known |
 
     Raises JobError: the disk refuses."""
     path = folder / JOURNAL
-    if chain.open_ended:
-        with job_errors("finish the last line of the journal", path):
-            # Whole but for its end: the line counts, and only its end is added.
-            append(path, b"\n", chain.size - 1)
+    moved_to = f"journal-torn-{secrets.token_hex(4)}.bin" if chain.torn else ""
+    if chain.torn or chain.open_ended:
+        with job_errors("mend the end of the journal", path):
+            # Moved aside, never dropped: a torn end may hold the last words somebody typed.
+            if moved_to:
+                replace(folder / moved_to, chain.torn)
+            replace(path, chain.data)
     witnesses = [(known.events, known.head)] if known and known.events > 0 else []
     witnesses += [(register.last.lines, register.last.head)] if register else []
     held = chain.hashes()
@@ -188,10 +191,4 @@ def mend(folder: Path, chain: Chain, known: JobSummary | None, register: Known |
     rewritten = bool(gone) and not missing
     if not (chain.torn or missing or rewritten):
         return None
-    # Moved aside, never dropped: a torn end may hold the last words somebody typed.
-    moved_to = f"journal-torn-{secrets.token_hex(4)}.bin" if chain.torn else ""
-    if moved_to:
-        with job_errors("move the torn end of the journal aside", path):
-            replace(folder / moved_to, chain.torn)
-            replace(path, chain.data)
     return JournalMended(moved_to=moved_to, bytes_moved=len(chain.torn), events_missing=missing, rewritten=rewritten)

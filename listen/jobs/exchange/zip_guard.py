@@ -11,6 +11,7 @@ import zipfile
 import zlib
 from collections.abc import Callable, Iterator
 from functools import partial
+from itertools import islice
 from pathlib import Path
 from typing import IO, NamedTuple
 
@@ -76,7 +77,7 @@ def unzip_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
             if not zipfile.is_zipfile(file):
                 raise JobError(f"{path}: not a zip file; give the file that hissway pack wrote")
             with zipfile.ZipFile(file) as archive:
-                return _taken(path, list(_zipped(archive, limits)), into, limits)
+                return _taken(path, _zipped(archive, limits), into, limits)
         except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, struct.error) as e:
             raise JobError(f"{path}: the zip is damaged ({_shown(str(e))}); ask for it again") from e
         # The library lets some of its own stumbles through; a stranger's file must never end in a traceback.
@@ -92,7 +93,7 @@ def copy_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
     if bag is None:
         raise JobError(f"{path}: holds no bag; give the zip that hissway pack wrote, or the folder it was unpacked to")
     with job_errors("read the bag", bag):
-        return _taken(bag, list(_lying_open(bag, limits)), into, limits)
+        return _taken(bag, _lying_open(bag, limits), into, limits)
 
 
 def _zipped(archive: zipfile.ZipFile, limits: Limits) -> Iterator[_File]:
@@ -117,10 +118,11 @@ def _lying_open(bag: Path, limits: Limits) -> Iterator[_File]:
         yield _File(f"{name}/" if folder else name, size, fault, partial(io.FileIO, file))
 
 
-def _taken(path: Path, found: list[_File], into: Path, limits: Limits) -> Path:
+def _taken(path: Path, files_in: Iterator[_File], into: Path, limits: Limits) -> Path:
     """Write every file of a bag into its place; before that the first thing that is not right refuses it whole."""
+    found = list(islice(files_in, limits.entries + 1))
     if len(found) > limits.entries:
-        raise JobError(f"{path}: {len(found)} files; a job's bag has at most {limits.entries}; refused")
+        raise JobError(f"{path}: more than {limits.entries} files; a job's bag has no more; refused")
     for file in found:
         if file.fault:
             raise JobError(f"{path}: {_shown(file.name)}: {file.fault}; the bag is refused, nothing was unpacked")

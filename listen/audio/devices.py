@@ -33,19 +33,11 @@ class Device:
     """Its name, with its sound system and a number where several have that name: no two have one label."""
 
 
-def find_input(spec: str | int | None = None) -> Device:
-    """The input meant by ``spec``: None for the default, a number, or (part of) a name in any case.
-
-    Raises DeviceNotFound: none such, or several; the message lists what there is."""
-    return _found("input", spec, "microphone")
+Direction = Literal["input", "output"]
+WHAT: dict[Direction, str] = {"input": "microphone", "output": "loudspeaker"}
 
 
-def find_output(spec: str | int | None = None) -> Device:
-    """The output meant by ``spec``; as :func:`find_input`."""
-    return _found("output", spec, "loudspeaker")
-
-
-def listed(way: Literal["input", "output"]) -> tuple[Device, ...]:
+def listed(way: Direction) -> tuple[Device, ...]:
     """All inputs or outputs, in the system's order (``NoPortAudio`` where the library is missing)."""
     rows, hosts, default = device_tables()
     chosen = default[0 if way == "input" else 1]
@@ -68,10 +60,13 @@ def listed(way: Literal["input", "output"]) -> tuple[Device, ...]:
     )
 
 
-def _found(way: Literal["input", "output"], spec: str | int | None, what: str) -> Device:
+def find(way: Direction, spec: str | int | None = None) -> Device:
+    """The input or output meant by ``spec``: None for the default, a number, or (part of) a name in any case.
+
+    Raises DeviceNotFound: none such, or several; the message lists what there is."""
     devices = listed(way)
     if not devices:
-        raise DeviceNotFound(f"no {what} found; plug one in and try again")
+        raise DeviceNotFound(f"no {WHAT[way]} found; plug one in and try again")
     if spec is None:
         # A system may name no default; then the first is better than a refusal.
         return next((d for d in devices if d.is_default), devices[0])

@@ -88,10 +88,11 @@ def blocks(path: Path, channel: int) -> Iterator[NDArray[np.float32]]:
     with _opened(path) as file:
         _check_form(path, file, channel)
         have = 0
-        if file.frames is not None:
-            _check_length(path, file.frames, file.rate_hz)
+        _check_length(path, file.frames or 0, file.rate_hz)
         for block in file.blocks(channel, 0):
             have += len(block)
+            # Where only decoding tells how long it is.
+            _check_length(path, have, file.rate_hz)
             yield block
         if file.frames is not None:
             _check_whole(path, have, file.frames)

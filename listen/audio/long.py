@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.audio.files import MAX_SECONDS, blocks, read_clip, sound_info
+from listen.audio.files import blocks, read_clip, sound_info
 from listen.errors import ClipError
 from listen.signal.clip import MAX_SAMPLE, Clip
 
@@ -73,8 +73,6 @@ def read_sound(path: Path, *, channel: int = 0, held: bool = True) -> Clip | Lon
             Clip.of(block, start.rate_hz, name=path.name)  # says what is wrong
             raise ClipError(f"{path.name}: samples up to {peak:.0e} times full scale; the file is damaged")
         frames += len(block)
-        if frames > MAX_SECONDS * start.rate_hz:
-            raise ClipError(f"{path.name}: longer than can be taken, at most {MAX_SECONDS:.0f} s; cut it first")
     return LongClip(path, channel, frames, start.rate_hz, start.device, start.overflows, start.coded)
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.audio import library
-from listen.audio.devices import Device, find_input
+from listen.audio.devices import Device, find
 from listen.audio.take import BlockReceiver, Recording, Take, Told
 from listen.audio.watch import BLOCKS_A_SECOND
 from listen.errors import AudioError, DeviceLost
@@ -84,7 +84,7 @@ class Microphone:
     def rate_hz(self) -> int:
         # Kept once known: takes of one point need one rate, also after the microphone was plugged in again.
         if self._rate_hz is None:
-            self._rate_hz = find_input(self._wanted).rate_hz
+            self._rate_hz = find("input", self._wanted).rate_hz
         return self._rate_hz
 
     def open(self) -> None:
@@ -99,7 +99,7 @@ class Microphone:
         if self._opened_before:
             library.reload_devices()
         self._opened_before = True
-        self._device = device = find_input(self._wanted)
+        self._device = device = find("input", self._wanted)
         if device.channels < self.channels:
             raise AudioError(
                 f"{device.name} has {device.channels} channels, {self.channels} are needed; choose another input"

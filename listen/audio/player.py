@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.audio import library
-from listen.audio.devices import Device, find_output
+from listen.audio.devices import Device, find
 from listen.errors import AudioError, ClipError
 from listen.signal.clip import Clip
 
@@ -64,7 +64,7 @@ class Player:
         Raises NoPortAudio, DeviceNotFound: from looking the device up. AudioError: the loudspeaker cannot be opened."""
         self.stop()
         sd = library.portaudio()
-        device = find_output(self._wanted)
+        device = find("output", self._wanted)
         try:
             sounding, stream = library.call_portaudio(
                 lambda: _start(sd, device, clip, gain_db), "opening the speaker", OPEN_S

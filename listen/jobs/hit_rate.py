@@ -10,7 +10,7 @@ import msgspec
 
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import standing
-from listen.rate import Bin, Rate, brier, calibration, counted
+from listen.rate import Bin, Rate, calibration, counted
 from listen.voice.text import cell
 
 By = Literal["tool", "tech", "supervisor"]
@@ -43,7 +43,6 @@ class ScoredCall(msgspec.Struct, frozen=True, kw_only=True):
 class HitRate(msgspec.Struct, frozen=True, kw_only=True):
     by: By
     rate: Rate
-    brier: float | None
     classes: tuple[Bin, ...]
 
 
@@ -137,7 +136,7 @@ def hit_rates(scored: Iterable[ScoredCall]) -> tuple[HitRate, ...]:
         stated = [(s.sure, s.right) for s in own if s.sure is not None]
         rate = counted(own, lambda s: s.right)
         if own:
-            rates.append(HitRate(by=by, rate=rate, brier=brier(stated), classes=calibration(stated, EDGES)))
+            rates.append(HitRate(by=by, rate=rate, classes=calibration(stated, EDGES)))
     return tuple(rates)
 
 

@@ -89,29 +89,29 @@ def test_two_of_one_name_can_be_told_apart_and_either_chosen(fake: FakePortAudio
     ]  # fmt: skip
     found = devices.listed("input")
     assert [d.label for d in found] == ["Cart USB, ALSA 1", "Built-in", "Cart USB, ALSA 2", "Cart USB, Core"]
-    assert [devices.find_input(d.label).index for d in found] == [0, 1, 2, 3]
-    assert devices.find_input("cart usb").index == 0, "its bare name is the first of them, as ever"
+    assert [devices.find("input", d.label).index for d in found] == [0, 1, 2, 3]
+    assert devices.find("input", "cart usb").index == 0, "its bare name is the first of them, as ever"
     mic = Microphone(found[2])
     mic.open()
     assert fake.opened[0][0] == 2
     del fake.rows[2:]
-    assert devices.find_input("Cart USB, ALSA").index == 0, "a label kept from when there were two"
+    assert devices.find("input", "Cart USB, ALSA").index == 0, "a label kept from when there were two"
 
 
 @pytest.mark.parametrize(("spec", "index"), [(None, 1), (0, 0), ("1", 1), ("cart usb", 0), ("usb", 0), ("BUILT", 1)])
 def test_a_device_is_found_as_users_name_it(fake: FakePortAudio, spec: str | int | None, index: int) -> None:
-    assert devices.find_input(spec).index == index
+    assert devices.find("input", spec).index == index
 
 
 @pytest.mark.parametrize("spec", ["webcam", 7, "-1"])
 def test_an_unknown_device_lists_what_there_is(fake: FakePortAudio, spec: str | int) -> None:
     with pytest.raises(DeviceNotFound, match="there are: 0 Cart USB, 1 Built-in"):
-        devices.find_input(spec)
+        devices.find("input", spec)
 
 
 def test_a_name_that_fits_several_lists_those(fake: FakePortAudio) -> None:
     with pytest.raises(DeviceNotFound, match="several inputs called 'u'"):
-        devices.find_input("u")
+        devices.find("input", "u")
 
 
 def test_no_device_at_all(fake: FakePortAudio) -> None:
@@ -164,7 +164,7 @@ def test_recording_before_opening_is_told(fake: FakePortAudio, tmp_path: Any) ->
 
 
 def test_a_loudspeaker_that_refuses_the_clips_rate_gets_its_own(fake: FakePortAudio) -> None:
-    speaker = devices.find_output(None)
+    speaker = devices.find("output")
     rate_hz = player._taken_rate(fake, speaker, 8_000)
     assert rate_hz == 96_000
     tone = np.sin(2 * np.pi * 500 * np.arange(8_000) / 8_000)

@@ -106,7 +106,6 @@ def test_said_ninety_percent_right_how_often() -> None:
     assert (first.rate.low95, first.rate.high95) == pytest.approx((0.555, 0.9975), abs=5e-4)
     assert first.mean_sure == pytest.approx(0.92)
     assert (last.low, last.rate.of, last.rate.hits) == (0.95, 1, 0)
-    assert rate.brier == pytest.approx((9 * 0.08**2 + 0.92**2 + 1.0) / 11)
 
 
 @given(st.lists(st.tuples(st.none() | st.floats(0, 1), st.booleans()), min_size=1))

@@ -95,10 +95,10 @@ class Services:
 
     def source(self, cylinder: int | None = None, name: str | None = None, *, every: bool = False) -> SoundInput:
         """The microphone of that name, or ``every`` channel of it (a simulated one would hear this cylinder)."""
-        from listen.audio.devices import find_input
+        from listen.audio.devices import find
         from listen.audio.microphone import Microphone
 
-        device = find_input(name)
+        device = find("input", name)
         return Microphone(device, channels=min(device.channels, MOST_CHANNELS) if every else 1)
 
     def inputs(self) -> tuple[Input, ...]:

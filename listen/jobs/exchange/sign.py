@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Literal
 
 import msgspec
 
-from listen.errors import JobChanged, JobError
+from listen.errors import JobError
 from listen.jobs.decision import Decision, Heard
 from listen.jobs.events import Confirmed, Event, JobOpened, Overruled, Signed
 from listen.jobs.exchange.keys import fingerprint, is_small_order
 from listen.jobs.folder.chain import Chain, own_lines
-from listen.jobs.hearing import same_person, unseen
+from listen.jobs.hearing import same_person
 from listen.jobs.job import Job, RoundRecord
 from listen.same_fields import same_fields
 from listen.voice.names import paths
@@ -58,15 +58,13 @@ def sign_round(opened: OpenJob, round_id: str, *, name: str, key: Ed25519Private
         if any(s.name == name and s.role == ROLE for s in record.signatures) and not record.changed_after_signing:
             raise JobError(f"{name} has signed this round already, and nothing was changed since")
         payload = Signed(round_id=round_id, name=name, role=ROLE, statement=statement(record, name), head=opened.head)
-        if what := unseen(known, opened.job, (payload,)):
-            raise JobChanged(what)
         if key is not None:
             payload = msgspec.structs.replace(
                 payload,
                 public_key=key.public_key().public_bytes_raw().hex(),
                 signature=key.sign(signed_bytes(opened.job.id, payload)).hex(),
             )
-        return opened.append(payload, actor=name)
+        return opened.append(payload, actor=name, known=known)
 
 
 def check_signatures(chain: Chain) -> tuple[SignatureCheck, ...]:

@@ -14,7 +14,7 @@ from listen.jobs.exchange.verify_results import check_results
 from listen.jobs.exchange.zip_guard import unzip_bag
 from listen.jobs.fold import fold
 from listen.jobs.folder import witnesses
-from listen.jobs.folder.chain import JOURNAL, Chain, own_lines, read_journal
+from listen.jobs.folder.chain import JOURNAL, Chain, read_journal
 from listen.jobs.folder.parts import clip_fault
 from listen.jobs.folder.witnesses import stored_summary
 from listen.jobs.hearing import same_person
@@ -121,16 +121,10 @@ def _vouched(
         c.event for c in checks if c.state == "good" and (against.trust.demanded or against.trust.whose(c.public_key))
     }
     known = {against.head, *((register.last.head,) if register else ())} - {""}
-    found: set[str] = set()
-    since: list[str] = []
-    for line in chain.lines:
-        inside = list(own_lines([line]))
-        # Each line names the one before by hash: whoever vouches for one vouches for all up to it.
-        since += [one.event.id for one in inside]
-        if any(one.hash in known or one.event.id in by_key for one in inside):
-            found.update(since)
-            since = []
-    return frozenset(found)
+    every = tuple(chain.events())
+    vouching = ((n, e) for n, e in enumerate(every, 1) if e.line in known or e.id in by_key)
+    # Each line names the one before by hash: whoever vouches for one vouches for all that its writer knew.
+    return frozenset(one.id for n, e in vouching for one in every[:n] if e.knew_of(one.place))
 
 
 def verify_path(path: Path, against: Against = ALONE) -> Verification:

@@ -2,7 +2,6 @@
 
 import math
 import re
-from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -10,37 +9,15 @@ from typing import Any
 import msgspec
 
 from listen.errors import HisswayError
-from listen.jobs.events import Event, Judged, Merged
+from listen.jobs.events import Judged
 from listen.jobs.exchange.verification import Judge, Mismatch, Verification
 from listen.jobs.fold import fold
-from listen.jobs.folder.chain import Chain, once
-from listen.jobs.folder.journal import Line, ordered
+from listen.jobs.folder.chain import Chain
 from listen.jobs.job import Job
 from listen.jobs.teardowns import LEAST
 from listen.jobs.to_round import clips_used, program_version, to_round
 from listen.judge.result import Verdict
 from listen.voice import verdicts
-
-
-def with_job_before(lines: Sequence[Line], shared: Sequence[Line] = ()) -> Iterator[tuple[Event, Job]]:
-    """Every event of a journal with the job before it; an event told by several branches comes once from each.
-
-    ``shared`` holds the lines before ``lines``, for a branch.
-    """
-    past = list(shared)
-    job = _job(past)
-    for line in lines:
-        yield line.event, job
-        if isinstance(merge := line.event.payload, Merged):
-            hashes = [one.hash for one in past]
-            known = past[: hashes.index(merge.fork) + 1] if merge.fork in hashes else past
-            yield from with_job_before(line.inner, known)
-        past.append(line)
-        job = _job(past) if isinstance(line.event.payload, Merged) else fold([line.event], job)
-
-
-def _job(lines: Sequence[Line]) -> Job:
-    return fold(once(ordered(lines)))
 
 
 def check_results(
@@ -55,15 +32,16 @@ def check_results(
     Without a judge only results outside ``vouched``, ids of events that something else vouches for, count as skipped.
     ``bad_clips`` holds ids of clips that are not the ones kept: nothing is judged from them, and they are not opened.
     """
-    done: set[str] = set()
-    skipped = 0
+    every = tuple(chain.events())
+    results = skipped = 0
     faults: list[Mismatch] = []
     remarks: list[str] = []
-    for event, job in with_job_before(chain.lines):
-        stored = event.payload
-        if not isinstance(stored, Judged) or event.id in done:
+    for n, event in enumerate(every):
+        if not isinstance(stored := event.payload, Judged):
             continue
-        done.add(event.id)
+        results += 1
+        # The job as it was where it was judged: without what a merge put before it that was not known there.
+        job = fold(e for e in every[:n] if event.knew_of(e.place))
         few, remark = _teardowns(stored)
         why = _wrong_clips(job, stored, bad_clips) or few
         if not why and judge is not None:
@@ -76,7 +54,7 @@ def check_results(
         if remark:
             remarks.append(f"result of round {stored.round_id}: {remark}")
     return Verification(
-        job="", results=len(done) - skipped, skipped=skipped, mismatches=tuple(faults), remarks=tuple(remarks)
+        job="", results=results - skipped, skipped=skipped, mismatches=tuple(faults), remarks=tuple(remarks)
     )
 
 

@@ -223,16 +223,8 @@ def apply(job: Job, event: ev.Event) -> Job:
     return _counted(replace(job, troubles=(*job.troubles, trouble)) if trouble else job, event)
 
 
-MOVE_REFERENCES = (
-    ev.ClipKept,
-    ev.ClipTakenBack,
-    ev.Judged,
-    ev.Confirmed,
-    ev.Overruled,
-    ev.SentBack,
-    ev.ReadingEntered,
-    ev.StepPassed,
-)
+DECIDED = ev.Confirmed | ev.Overruled | ev.SentBack
+MOVE_REFERENCES = ev.ClipKept | ev.ClipTakenBack | ev.Judged | DECIDED | ev.ReadingEntered | ev.StepPassed
 """Events on one cylinder that may change which clips stand beside another as those of a sound cylinder."""
 
 

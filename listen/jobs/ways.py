@@ -5,6 +5,7 @@ from typing import Literal
 import msgspec
 
 from listen.trade.cautions import Step as CautionStep
+from listen.trade.tables import by_id
 
 
 class Way(msgspec.Struct, frozen=True):
@@ -28,39 +29,7 @@ class Way(msgspec.Struct, frozen=True):
         return "clip" if not {"point": air_s, "walk": move_s}.get(by_key, 1.0) else by_key
 
 
-_TABLE = (
-    Way(
-        "each-point",
-        "Point by point",
-        "One microphone, no valve in the hose: quiet, air, quiet at each point before the next; drift counts little.",
-        ("quiet", "air", "closing"),
-        by_point=True,
-        by_key="point",
-    ),
-    Way(
-        "walks",
-        "Walk by walk",
-        "One microphone, air slow to come and go: all points quiet, all with air, all quiet again.",
-        ("quiet", "air", "closing"),
-        by_key="walk",
-    ),
-    Way(
-        "switched",
-        "Air switched",
-        "A quarter-turn valve in the hose and one microphone: it stays while the air goes on and off; hears deepest.",
-        ("switched",),
-        by_point=True,
-    ),
-    Way(
-        "all-at-once",
-        "All at once",
-        "A valve in the hose and a microphone at every point, on one input: the whole cylinder in one take.",
-        ("switched",),
-        by_point=True,
-        by_key="all",
-    ),
-)
-WAYS: dict[str, Way] = {way.id: way for way in _TABLE}
+WAYS: dict[str, Way] = by_id("ways", "way", Way)()
 USUAL = "walks"
 SWITCHED = "switched"
 """Walk of the switched takes: one at a point stands for its quiet, air and closing clips."""

@@ -46,6 +46,7 @@ def test_every_table_file_is_read_and_none_is_empty():
         "steps",
         "thresholds",
         "transfer",
+        "ways",
     }
     for table in (causes(), checks(), contradictions(), evidence_rows(), numbers(), thresholds(), plugs(), facts()):
         assert len(table) >= 10

@@ -12,19 +12,9 @@ from listen.jobs.job import Job
 from listen.jobs.standing import Standing, latest_round, standing_of
 from listen.report.content import Part, reading_in_words
 from listen.report.owner_words import OwnerWords, sentence
-from listen.trade.causes import causes
+from listen.trade.causes import causes, causes_of
 from listen.trade.points import point as find_point
 
-CAUSES_OF: dict[str, tuple[str, ...]] = {
-    "intake-valve": ("intake-valve", "carbon", "cam-lash"),
-    "exhaust-valve": ("exhaust-valve", "carbon", "cam-lash"),
-    "rings": ("rings-one", "rings-general"),
-    "coolant-passage": ("gasket-coolant", "crack"),
-    "next-cylinder": ("gasket-next",),
-    "fitting": ("test-fault",),
-    "set-up": ("test-fault",),
-}
-"""What lets the air out by each path, the plainest first: a person's word on a path speaks of these."""
 MOST_CHANGES = 2
 """Lines of before and after on the owner's page; the shop's part has them all."""
 MOST_RIVALS = 3
@@ -97,7 +87,7 @@ LABELS = (
 
 def _with(f: Fault, s: Standing) -> bool:
     """Whether a fault says of this cylinder what the person said."""
-    return s.cylinder in f.cylinders and any(f.cause in CAUSES_OF.get(p, ()) for p in s.paths)
+    return s.cylinder in f.cylinders and any(f.cause in causes_of(p) for p in s.paths)
 
 
 def _place(cause: str, cylinders: tuple[int, ...], say: OwnerWords) -> str:
@@ -135,7 +125,7 @@ def sure_word(probability: float) -> str:
 
 def _by_person(s: Standing, say: OwnerWords) -> OwnerFound:
     """What a person decided against the figures: their word, not a probability."""
-    named = [CAUSES_OF[p][0] for p in s.paths if p in CAUSES_OF]
+    named = [named[0] for p in s.paths if (named := causes_of(p))]
     main = named[0] if named else "nothing-found" if s.kind == "sound" else ""
     names = say.several(say.cause(c, "name") for c in named) if named else say.cause(main, "name")
     return OwnerFound(
@@ -206,8 +196,8 @@ def _heard(leading: OwnerFound, behind: Behind, say: OwnerWords) -> Part | None:
     part = next((p for p in behind.rounds if record and p["id"] == record.id), None)
     if record is None or record.verdict is None or part is None:
         return None
-    paths = {p for p, named in CAUSES_OF.items() if leading.cause in named}
-    weights = [p.evidence_db for p in record.verdict.result.paths if p.path in paths]
+    row = causes().get(leading.cause)
+    weights = [p.evidence_db for p in record.verdict.result.paths if row and p.path in row.paths]
     there = [p for p in part["points"] if p["quiet_clip"] and p["air_clip"] and p["excess_db"] is not None]
     if not there or not weights:
         return None

@@ -19,6 +19,8 @@ class Cause(Row, frozen=True, kw_only=True):
     not_meant: str
     """What naming it does not mean."""
     owner: str
+    paths: tuple[str, ...] = ()
+    """Escape paths by which it lets the air out."""
     local: bool = False
     """True where a cause of the whole engine may sit on one cylinder: an injector, a stem seal."""
     diesel: str = ""
@@ -44,6 +46,11 @@ class Reference(msgspec.Struct, frozen=True):
 
 
 causes = by_id("causes", "cause", Cause)
+
+
+def causes_of(path: str) -> tuple[str, ...]:
+    """What lets the air out by a path, in the order of the table: the plainest first."""
+    return tuple(c.id for c in causes().values() if path in c.paths)
 
 
 @cache

@@ -15,7 +15,7 @@ from listen.jobs.folder.store import create_job, open_job
 from listen.jobs.job import Job
 from listen.report.assemble import assemble, days_of_testing
 from listen.report.build import origin_now
-from listen.report.owner import CAUSES_OF, Behind, owner_part, sure_word
+from listen.report.owner import Behind, owner_part, sure_word
 from listen.report.owner_words import LANGUAGES, OwnerWords, table
 from listen.trade.causes import causes
 from listen.trade.engine import layout
@@ -89,7 +89,7 @@ def test_every_language_has_every_word_and_fits_the_phone(language):
             assert set(row) == set(LANGUAGES), key
             assert sorted(re.findall(r"{\w+}", row[language])) == sorted(re.findall(r"{\w+}", row["en"])), key
     assert set(table("path")[""]) >= {str(p) for p in PathId}
-    assert {c for named in CAUSES_OF.values() for c in named} <= set(causes())
+    assert {p for c in causes().values() for p in c.paths} == {*PathId} - {PathId.NONE}
 
 
 @pytest.mark.parametrize(

@@ -3,9 +3,8 @@
 Each takes one loose round's folder and returns a number, so that no work can be left out unnoticed.
 """
 
-import os
-import shutil
 from collections.abc import Callable
+from itertools import cycle, islice
 from pathlib import Path
 from typing import NamedTuple
 
@@ -97,35 +96,25 @@ CONTENDERS = (
 
 
 SCENES = 6
-"""Rounds rendered; more would measure the renderer. Every round is read and judged anew, linked or not."""
+"""Rounds rendered; more would measure the renderer. Every round is read and judged anew, however often it is there."""
 SECONDS = 4.0
 POINTS = ("intake", "tailpipe", "oil-filler", "radiator")
 
 
 def make_archive(root: Path, rounds: int, seed: int) -> list[Path]:
-    """Write ``rounds`` loose rounds of four points with three takes of 4 s at 48 kHz (quiet, air, quiet)."""
+    """``rounds`` loose rounds of four points with three takes of 4 s at 48 kHz (quiet, air, quiet), the same again and
+    again beyond the first."""
     from listen.lab.simulator.draw import draw
     from listen.lab.simulator.render import write_round
     from listen.lab.simulator.worlds.world import Wishes
     from listen.trade.points import Kind
 
     wishes = Wishes(points=POINTS, seconds=SECONDS, takes=(Kind.QUIET, Kind.AIR, Kind.QUIET), rate_hz=48_000)
-    folders = [root / f"round-{n:05d}" for n in range(rounds)]
-    for n, folder in enumerate(folders):
-        if n < SCENES:
-            write_round(draw(np.random.default_rng([seed, n]), "report", wishes=wishes), folder)
-        else:
-            _link(folders[n % SCENES], folder)
-    return folders
-
-
-def _link(source: Path, folder: Path) -> None:
-    folder.mkdir()
-    for file in source.iterdir():
-        try:
-            os.link(file, folder / file.name)
-        except OSError:  # a file system without links
-            shutil.copy2(file, folder / file.name)
+    made = [
+        write_round(draw(np.random.default_rng([seed, n]), "report", wishes=wishes), root / f"round-{n}")
+        for n in range(min(rounds, SCENES))
+    ]
+    return list(islice(cycle(made), rounds))
 
 
 def sound_files(folder: Path) -> list[Path]:

@@ -1,5 +1,6 @@
 """From a stated round to its clips: background, drift, hiss, bubbles, microphone, converter; and to files on disk."""
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import msgspec
@@ -12,6 +13,7 @@ from listen.lab.simulator.curves import BAND_EDGE, band_power, gaussian, power_g
 from listen.lab.simulator.noises import BUBBLE_HZ, bubbles
 from listen.lab.simulator.scene import GENERATOR, Hiss, PointSpec, RoundSpec, TakeSpec
 from listen.lab.simulator.switching_hand import switched_sound
+from listen.rounds.model import Facts
 from listen.signal.clip import Clip
 from listen.trade.points import Kind
 
@@ -189,12 +191,15 @@ def clip_name(key: TakeKey) -> str:
 
 
 def write_round(spec: RoundSpec, folder: Path) -> Path:
-    """Write clips and ``round.json`` into ``folder`` (made if missing) and return it."""
+    return write_clips(folder, render(spec), spec.facts)
+
+
+def write_clips(folder: Path, clips: Mapping[TakeKey, Clip], facts: Facts) -> Path:
+    """Write a loose round, clips and ``round.json``, into ``folder`` (made if missing) and return it."""
     from listen.audio.write import write_clip
 
     folder.mkdir(parents=True, exist_ok=True)
-    for key, clip in render(spec).items():
+    for key, clip in clips.items():
         write_clip(folder / clip_name(key), clip)
-    facts = msgspec.json.format(msgspec.json.encode(spec.facts), indent=1)
-    (folder / "round.json").write_bytes(facts + b"\n")
+    (folder / "round.json").write_bytes(msgspec.json.format(msgspec.json.encode(facts), indent=1) + b"\n")
     return folder

@@ -135,8 +135,8 @@ def held_to(nonce: str, seed: int | None, item: str, truth: Sequence[str]) -> st
 class Book:
     """A session's lines; one more is on the disk before anything follows from it."""
 
-    def __init__(self, path: Path, lines: Sequence[Line] = (), sums: Sequence[str] = ()) -> None:
-        self.path, self.lines, self.sums = path, list(lines), list(sums)
+    def __init__(self, path: Path) -> None:
+        self.path, self.lines, self.sums = path, list[Line](), list[str]()
 
     def add(self, record: Line) -> None:
         """Write a line; it counts once it is on the disk. Raises as :func:`listen.lab.learners.append_record`."""
@@ -167,33 +167,27 @@ class Book:
 
 
 def _read(path: Path) -> Book | None:
-    links, before = read_records(path, Link), START
-    for number, link in enumerate(links, 1):
-        if link.sum != sum_after(before, bytes(link.record)):
+    """A session from its file, each line held against the one before, each truth against what fixed it."""
+    book, met = Book(path), ""
+    for number, link in enumerate(read_records(path, Link), 1):
+        if link.sum != sum_after(book.head, bytes(link.record)):
             raise LabError(
                 f"{path}: line {number} does not follow the line before it: it was changed, dropped or put in after "
                 "it was written; take the file from a backup, or move it away to go on without it"
             )
-        before = link.sum
-    if not links:
-        return None
-    try:
-        lines = [msgspec.json.decode(link.record, type=Line) for link in links]
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
-        raise LabError(f"{path}: {error}; written by a newer version") from error
-    if not isinstance(lines[0], Opened):
-        raise LabError(f"{path}: does not begin a session; move it away to go on without it")
-    _hold(path, lines)
-    return Book(path, lines, [link.sum for link in links])
-
-
-def _hold(path: Path, lines: Sequence[Line]) -> None:
-    met = ""
-    for number, line in enumerate(lines, 1):
+        try:
+            line = msgspec.json.decode(link.record, type=Line)
+        except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
+            raise LabError(f"{path}: {error}; written by a newer version") from error
+        if number == 1 and not isinstance(line, Opened):
+            raise LabError(f"{path}: does not begin a session; move it away to go on without it")
         if isinstance(line, Met):
             met = line.held_to
         if isinstance(line, Answer) and held_to(line.nonce, line.seed, line.item, line.truth) != met:
             raise LabError(f"{path}: the truth in line {number} is not the one fixed when its round was met")
+        book.lines.append(line)
+        book.sums.append(link.sum)
+    return book if book.lines else None
 
 
 def books(folder: Path) -> Iterator[Book]:

@@ -7,7 +7,7 @@ from pathlib import Path
 import msgspec
 import numpy as np
 
-from listen.lab.simulator.render import TakeKey, render
+from listen.lab.simulator.render import TakeKey, render, write_clips
 from listen.lab.simulator.scene import RoundSpec
 from listen.rounds.loose import read_folder
 from listen.rounds.model import Facts, Round
@@ -58,12 +58,7 @@ class Held:
 
     def write(self, folder: Path) -> Round:
         """As a loose round in ``folder`` (made if missing), clips bare of device and time; gives it as read back."""
-        from listen.audio.write import write_clip
-
-        folder.mkdir(parents=True, exist_ok=True)
-        for (point, kind, order), clip in self.clips.items():
-            write_clip(folder / f"{point}-{kind}-{order}.flac", bare(clip))
-        (folder / "round.json").write_bytes(msgspec.json.encode(self.facts) + b"\n")
+        write_clips(folder, {key: bare(clip) for key, clip in self.clips.items()}, self.facts)
         return read_folder(folder, name=self.id)
 
 

@@ -127,6 +127,7 @@ SHOP = World(
         "fitting": 0.08,
         "set-up": 0.08,
     },
+    one_valve=0.0,
     mishaps=0.0,
     shut_clips=0.0,
     notes=Notes(

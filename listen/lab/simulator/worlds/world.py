@@ -50,6 +50,12 @@ BETWEEN_CYLINDERS = 0.18
 BETWEEN_ROUNDS_DB = 2.0
 """Spread of the shop's level between the rounds of a job, half an hour apart. Judgement."""
 
+ONE_VALVE = 0.4
+"""Off top dead centre, how often only one valve stands open: the air pushed the crank on, or the mark is off. On the
+wrong stroke both do. Judgement."""
+EXHAUST_FIRST = 2 / 3
+"""How often that one is the exhaust valve, which opens first as the piston goes down under air. Judgement."""
+
 WATER_DB = -6.0
 """Hiss above 4 kHz at the radiator about what another leak of this size would give: water swallows most. Judgement."""
 
@@ -101,6 +107,8 @@ class World:
     about: Literal["background", "full-scale"] = "full-scale"
     rates: Rates = field(default_factory=lambda: RATES)
     holes_mm: Mapping[str, tuple[float, float]] = field(default_factory=lambda: HOLES_MM)
+    one_valve: float = ONE_VALVE
+    """Share of set-ups in which only one valve stands open."""
     sound: Callable[[np.random.Generator, str, float], Sound] = usual
     duct: Callable[[np.random.Generator, str], Curve] = duct
     comb: Callable[[np.random.Generator, str], tuple[float, float]] = lambda rng, at: (0.0, 0.0)
@@ -220,7 +228,8 @@ class World:
             drawn_db = self.strength(rng, usual_db, source, hole, flow)
             wished_db = stated[source]
             levels[source] = drawn_db if wished_db is None else wished_db
-            # Off top dead centre air leaves by both valves, by one more than by the other.
+            shut = self._shut_valve(rng) if source == "set-up" else None
+            # Off top dead centre air leaves by both valves, by one more than by the other, or by one alone.
             for part in ("intake-valve", "exhaust-valve") if source == "set-up" else (source,):
                 level = levels[source] + (float(rng.normal(0, 4)) if part == "exhaust-valve" != source else 0.0)
                 own = engine.own(part)  # none for a fitting
@@ -231,7 +240,8 @@ class World:
                     loss = carry(part, first, p)
                     if self.about == "background":  # the same air stands out less where the shop is louder
                         loss += (offsets[first] if first else 0.0) - offsets[p]
-                    air[p].append(self._hiss(part, level + loss, what, ducts[p], combs[p]))
+                    if part != shut:
+                        air[p].append(self._hiss(part, level + loss, what, ducts[p], combs[p]))
             # Now, before a fault is added: the sound cylinder has blow-by only, of rings a little more or less worn.
             if source == "blow-by":
                 other = hole * float(np.exp(rng.normal(0, BETWEEN_CYLINDERS)))
@@ -241,6 +251,14 @@ class World:
                     p: tuple(replace(h, level_db=round(h.level_db + step, 2)) for h in air[p]) for p in engine.points
                 }
         return {p: tuple(h) for p, h in air.items()}, sound, levels
+
+    def _shut_valve(self, rng: np.random.Generator) -> str | None:
+        """The valve that stays shut off top dead centre, None where both are open."""
+        # A generator of its own: what is drawn after it stays as the seed had it.
+        own = rng.spawn(1)[0]
+        if own.random() >= self.one_valve:
+            return None
+        return "intake-valve" if own.random() < EXHAUST_FIRST else "exhaust-valve"
 
     def _hiss(self, source: str, level_db: float, what: Sound, way: Curve, comb: tuple[float, float]) -> Hiss:
         return Hiss(

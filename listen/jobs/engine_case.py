@@ -16,8 +16,8 @@ from listen.trade.numbers import threshold
 from listen.trade.points import PathId, point, point_rows
 from listen.trade.units import Unit, said_in, unit_named
 
-PRIOR = "prior"
-"""Name of the term of a path's odds that is there before any evidence."""
+NO_POINT = ("prior", "unforeseen")
+"""Terms of a path's odds that no reading brought and no point either."""
 
 
 def diagnosed(job: Job) -> Diagnosis:
@@ -141,7 +141,7 @@ _WITH_POINTS = frozenset(path for row in point_rows() for path in row.own)
 
 
 def _by_points(p: PathResult, points: set[str]) -> float:
-    terms = [db for name, db in p.evidence_db.items() if name == PRIOR or name in points]
+    terms = [db for name, db in p.evidence_db.items() if name in NO_POINT or name in points]
     if not terms:
         return max(p.probability, p.involved)
     # Held where a probability is nought to any eye: points may speak by thousands, and their power leaves a double.

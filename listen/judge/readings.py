@@ -231,6 +231,10 @@ def top_found_again(paths: Paths) -> float:
     return math.log(STAYS[paths == (PathId.SET_UP,)])
 
 
+BUBBLES_HEARD = "bubbles-heard"
+"""Name of the one reading that is taken from the walk's own clips."""
+
+
 def terms(evidence: RoundEvidence, assumed: Assumptions) -> list[tuple[str, Callable[[Paths], float]]]:
     """Named functions of a set of causes, one a reading that was given."""
     readings, counts = evidence.readings, evidence.bubbles
@@ -245,7 +249,7 @@ def terms(evidence: RoundEvidence, assumed: Assumptions) -> list[tuple[str, Call
         own = max(sings, key=lambda p: p.whistle_db or 0.0).point.row.own
         out.append(("whistle", lambda paths: whistle(paths, own)))
     if counts is not None and counts.air_s and counts.quiet_s:
-        out.append(("bubbles-heard", lambda paths: bubbles_heard(paths, counts)))
+        out.append((BUBBLES_HEARD, lambda paths: bubbles_heard(paths, counts)))
     if readings.bubbles_seen is not None:
         seen = readings.bubbles_seen
         out.append(("bubbles-seen", lambda paths: bubbles_seen(paths, seen)))

@@ -12,7 +12,7 @@ import msgspec
 import msgspec.inspect as form
 import pytest
 
-from listen.jobs.engine_case import PRIOR, QUIET, heard
+from listen.jobs.engine_case import NO_POINT, QUIET, heard
 from listen.jobs.events import KINDS, Judged
 from listen.jobs.job import RoundRecord
 from listen.judge.result import PathResult
@@ -86,7 +86,7 @@ def test_a_received_job_with_an_excess_of_three_hundred_million_decibels_costs_n
 @pytest.mark.parametrize(("term_db", "share"), [(-1e6, 0.0), (-3500.0, 0.0), (0.0, 0.5), (3500.0, 1.0), (1e6, 1.0)])
 def test_evidence_as_far_as_it_may_go_is_a_probability(term_db: float, share: float) -> None:
     """Below -3083 decibans it was an overflow."""
-    path = PathResult(path="next-cylinder", probability=0.2, evidence_db={PRIOR: term_db})
+    path = PathResult(path="next-cylinder", probability=0.2, evidence_db={NO_POINT[0]: term_db})
     found = msgspec.structs.replace(made.result(), paths=(path,))
     record = RoundRecord(id="r", cylinder=1, judged=(Judged(round_id="r", result=found, clips=()),))
     assert heard(record)["next-cylinder"] == pytest.approx(min(share, QUIET), abs=1e-9)

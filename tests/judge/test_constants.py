@@ -57,6 +57,7 @@ FIGURES = {
         "LOSSES_PERCENT": (3.0, 6.0, 10.0, 15.0, 20.0, 30.0, 40.0, 50.0, 60.0, 70.0, 80.0, 90.0, 97.0),
         "WORTH_BITS": 0.02,
     },
+    "posterior": {"MISLED": 0.02},
     "readings": {
         "SUPPLIES_KPA": (50.0, 2000.0),
         "FREAK": 0.03,

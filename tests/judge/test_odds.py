@@ -149,7 +149,17 @@ def test_prior_and_terms_add_up_to_the_odds_shown():
     for path, terms in odds.evidence_db.items():
         p = odds.involved(path)
         assert sum(terms.values()) == pytest.approx(10 * np.log10(p / (1 - p)), abs=1e-6)
-        assert list(terms) == ["prior", *FOUR, "bubbles-heard", "bubbles-seen", "loss", "compression"]
+        assert list(terms) == ["prior", *FOUR, "bubbles-heard", "bubbles-seen", "loss", "compression", "unforeseen"]
+
+
+def test_no_walk_however_clear_is_surer_than_what_nobody_foresees():
+    """Twice in a hundred walks the clips mislead: then priors and readings speak, here for anything."""
+    clear = posterior(made(loud_at("tailpipe", 16.0), loss_percent=40.0, restrictor_mm=1.0))
+    assert 0.975 < clear.involved(PathId.EXHAUST_VALVE) < 0.99
+    others = sum(clear.share(p) for p in clear.paths if p != PathId.EXHAUST_VALVE)
+    assert 0.01 < others < 0.05
+    assert clear.evidence_db[PathId.EXHAUST_VALVE]["unforeseen"] < -3.0
+    assert clear.evidence_db[PathId.COOLANT_PASSAGE]["unforeseen"] > 1.0
 
 
 def test_the_same_evidence_gives_the_same_odds_to_the_last_digit():

@@ -62,6 +62,7 @@ SIDES = ("speaks against ◀ ┃ ▶ speaks for", "against ◀ ┃ ▶ for", "")
 """Head of the bars, as wide as there is room."""
 SOURCE_WORDS = {
     "prior": "before anything was heard",
+    "unforeseen": "what nobody foresees",
     "loss": "loss read",
     "shut": "cylinder side shut off",
     "top-found-again": "loss at top found again",

@@ -1,21 +1,19 @@
 """A recording in the foreground of a terminal: countdown and level on stderr, Ctrl-C ends it in good order; and
 what it adds to the ``round.json`` of its folder: when the air was commanded, what was recorded together."""
 
-from __future__ import annotations
-
 import json
 import sys
 import threading
 from collections.abc import Callable
 from pathlib import Path
 from time import monotonic
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
-if TYPE_CHECKING:
-    from listen.audio.lead import Lead
-    from listen.audio.microphone import SoundInput
-    from listen.signal.live import LiveLevel
-
+from listen.audio.lead import Lead
+from listen.audio.microphone import SoundInput
+from listen.audio.player import Player
+from listen.durable import whole_file
+from listen.signal.live import LiveLevel, LiveMeter
 
 T = TypeVar("T")
 REFRESH_S = 0.1
@@ -28,8 +26,6 @@ def attended(source: SoundInput, record: Callable[[threading.Event], T], seconds
     """Record in a worker thread while this one draws the countdown and takes Ctrl-C; ``lead`` leads a switched take.
 
     Raises AudioError: as ``record`` raises it."""
-    from listen.signal.live import LiveMeter
-
     meter = LiveMeter(source.rate_hz)  # loads what it needs before the first sample
     cancel, over = threading.Event(), threading.Event()
     result: list[T] = []
@@ -44,8 +40,6 @@ def attended(source: SoundInput, record: Callable[[threading.Event], T], seconds
 
     threading.Thread(target=work, name="recorder").start()
     if lead is not None:
-        from listen.audio.player import Player
-
         threading.Thread(target=lead.sound, args=(Player(), over), name="lead", daemon=True).start()
     _countdown(lambda: meter.feed([b.mean(axis=1) for b in source.drain()]), over, cancel, seconds, lead)
     if raised:
@@ -82,8 +76,6 @@ def note_commands(clip: Path, on_s: tuple[tuple[float, float], ...], together: s
 
     A ``round.json`` that cannot be read is left alone and told: the edges may still be found in the sound.
     """
-    from listen.durable import whole_file
-
     path = clip.parent / "round.json"
     try:
         notes = json.loads(path.read_bytes()) if path.exists() else {}

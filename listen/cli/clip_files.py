@@ -6,7 +6,9 @@ import re
 import sys
 from pathlib import Path
 
+from listen.audio.write import FORMS
 from listen.errors import RoundError, UsageError
+from listen.trade.points import point
 
 FEWEST, MOST = 2, 16
 UNUSED = "-"
@@ -26,8 +28,6 @@ def clip_files(args: argparse.Namespace) -> list[Path | None]:
 
 
 def _points(args: argparse.Namespace) -> list[str | None]:
-    from listen.trade.points import point
-
     if args.point is not None or not args.channels:
         raise UsageError("--all takes no POINT; name the channels with --channels intake,tailpipe,...")
     names = [n.strip() for n in args.channels.split(",")]
@@ -44,9 +44,6 @@ def _points(args: argparse.Namespace) -> list[str | None]:
 
 
 def _target(args: argparse.Namespace) -> Path:
-    from listen.audio.write import FORMS
-    from listen.trade.points import point
-
     if args.point is None or args.channels is not None:
         raise UsageError("give a POINT, or --all with --channels")
     try:
@@ -70,8 +67,6 @@ def _target(args: argparse.Namespace) -> Path:
 
 def free_name(folder: Path, stem: str) -> Path:
     """``<point>-<kind>.flac`` in ``folder``, numbered after the last take of it there is (no number means 1)."""
-    from listen.audio.write import FORMS
-
     named = re.compile(re.escape(stem) + r"(?:-(\d{1,4}))?", re.IGNORECASE)
     clips = (p.stem for p in folder.iterdir() if p.suffix.lower() in FORMS)
     numbers = [int(found[1] or 1) for name in clips if (found := named.fullmatch(name))]

@@ -1,18 +1,19 @@
 """``hissway mic``: lists inputs, or checks one for what hiss needs."""
 
-from __future__ import annotations
-
 import argparse
 import sys
 import threading
-from typing import TYPE_CHECKING
 
+import msgspec
+
+from listen.audio.devices import listed, native_stderr_dropped
+from listen.audio.files import read_part
+from listen.audio.microphone import Microphone
+from listen.signal.clip import Clip
+from listen.signal.quality_mic import MicReport, check_microphone
+from listen.signal.spectra import spectra
 from listen.temporary_folder import temporary_folder
 from listen.voice.text import json_line
-
-if TYPE_CHECKING:
-    from listen.signal.clip import Clip
-    from listen.signal.quality_mic import MicReport
 
 CHECK_S = 4.0
 """Length of the check: long enough for a knock on the bench to show gain control let go again."""
@@ -20,15 +21,11 @@ CHECK_S = 4.0
 
 def run(args: argparse.Namespace) -> int:
     """List or check; exit code 1 where there is no input or the one checked is not usable."""
-    from listen.audio.devices import native_stderr_dropped
-
     with native_stderr_dropped():
         return _list(args.json) if args.device is None else _check(args.device, args.json)
 
 
 def _list(as_json: bool) -> int:
-    from listen.audio.devices import listed
-
     found = listed("input")
     if as_json:
         named = {"index": "index", "name": "name", "system": "host_api", "rate_hz": "rate_hz", "channels": "channels"}
@@ -43,14 +40,9 @@ def _list(as_json: bool) -> int:
 
 
 def _check(device: str, as_json: bool) -> int:
-    from listen.signal.quality_mic import check_microphone
-    from listen.signal.spectra import spectra
-
     clip = _listen(device)
     report = check_microphone(clip, spectra(clip))
     if as_json:
-        import msgspec
-
         print(json_line({"schema": "hissway.mic/1", "device": clip.device, **msgspec.to_builtins(report)}))
     else:
         _print_report(clip, report)
@@ -58,9 +50,6 @@ def _check(device: str, as_json: bool) -> int:
 
 
 def _listen(device: str) -> Clip:
-    from listen.audio.files import read_part
-    from listen.audio.microphone import Microphone
-
     microphone = Microphone(device)
     microphone.open()
     print(f"listening for {CHECK_S:g} s; knock on the bench once, then leave it alone", file=sys.stderr)

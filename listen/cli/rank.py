@@ -1,8 +1,6 @@
 """``hissway rank``: judge any number of loose rounds or job folders, one result each, in the order given; here, over
 processes or over a cluster, never all in memory."""
 
-from __future__ import annotations
-
 import argparse
 import re
 import sys
@@ -10,18 +8,23 @@ import warnings
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from listen.cli.table import round_table
 from listen.errors import MAX_WORDS, HisswayError, RoundError, UsageError
+from listen.jobs.folder.chain import JOURNAL
+from listen.jobs.folder.store import open_job
+from listen.jobs.teardowns import with_teardowns
+from listen.jobs.to_round import to_round
+from listen.judge.result import RoundResult
+from listen.rounds.evaluate import evaluate
+from listen.rounds.loose import KNOWN_KEYS, read_folder, stray_keys
+from listen.rounds.model import Round
 from listen.voice.text import json_line, plain
 
-if TYPE_CHECKING:
-    from listen.judge.result import RoundResult
-    from listen.rounds.model import Round
-
-    Given = Iterable[tuple[str, Round | str]]
-    """Rounds by name, or the sentence that says why one is none."""
-    Judged = Iterator[tuple[str, RoundResult | str]]
+Given = Iterable[tuple[str, Round | str]]
+"""Rounds by name, or the sentence that says why one is none."""
+Judged = Iterator[tuple[str, RoundResult | str]]
 
 
 def run(args: argparse.Namespace) -> int:
@@ -38,8 +41,6 @@ def run(args: argparse.Namespace) -> int:
 
 def _expand(folders: list[str]) -> Iterator[tuple[str, Round | str]]:
     """Every round of every folder, or the sentence that says why there is none; nothing is read ahead."""
-    from listen.rounds.loose import read_folder
-
     for given in folders:
         folder = Path(given)
         name = given.encode("utf-8", "backslashreplace").decode()  # JSON takes no half characters
@@ -55,8 +56,6 @@ def _expand(folders: list[str]) -> Iterator[tuple[str, Round | str]]:
 
 
 def _note_stray_keys(path: Path, name: str) -> None:
-    from listen.rounds.loose import KNOWN_KEYS, stray_keys
-
     if stray := stray_keys(path):
         known = " ".join(KNOWN_KEYS)
         note = f"note: {name}: round.json: not known and not used: {' '.join(stray)}; known are {known}"
@@ -64,8 +63,6 @@ def _note_stray_keys(path: Path, name: str) -> None:
 
 
 def _is_job(folder: Path) -> bool:
-    from listen.jobs.folder.chain import JOURNAL
-
     try:
         return (folder / JOURNAL).is_file()
     except OSError:  # no permission, a name too long: reading it as a loose round says which
@@ -73,10 +70,6 @@ def _is_job(folder: Path) -> bool:
 
 
 def _rounds_of_job(folder: Path, name: str) -> Iterator[tuple[str, Round | str]]:
-    from listen.jobs.folder.store import open_job
-    from listen.jobs.teardowns import with_teardowns
-    from listen.jobs.to_round import to_round
-
     with open_job(folder, write=False) as opened:
         if opened.broken:
             yield name, opened.broken
@@ -100,8 +93,6 @@ def _print(name: str, outcome: RoundResult | str, as_json: bool) -> None:
     elif isinstance(outcome, str):
         print(f"hissway: {plain(outcome, MAX_WORDS)}", file=sys.stderr, flush=True)
     else:
-        from listen.cli.table import round_table
-
         print(round_table(outcome), flush=True)
 
 
@@ -116,8 +107,6 @@ def judge_one(name: str, round_: Round | str, channel: int) -> tuple[str, RoundR
     """Judge one round; a sentence instead of a result where it cannot be."""
     if isinstance(round_, str):
         return name, round_
-    from listen.rounds.evaluate import evaluate
-
     try:
         return name, evaluate(round_, channel=channel)
     except HisswayError as e:

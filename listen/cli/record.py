@@ -1,21 +1,25 @@
 """``hissway record``: one clip from the real microphone, written safely, with its flags."""
 
-from __future__ import annotations
-
 import argparse
 import sys
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from listen.cli.attended import note_commands
+from listen.audio.devices import native_stderr_dropped
+from listen.audio.files import read_part
+from listen.audio.lead import Lead
+from listen.audio.microphone import Microphone
+from listen.audio.take import Recording
+from listen.audio.write import finish
+from listen.cli.attended import attended, note_commands
+from listen.cli.clip_files import clip_files
 from listen.errors import AudioError, ClipError, UsageError, refusal
+from listen.signal.clip import Clip
+from listen.signal.flags import Flag
+from listen.signal.quality import check_clip
+from listen.signal.spectra import spectra
+from listen.signal.switching import commanded_times
 from listen.switched_take import CYCLES, PERIOD_S, switched_s
-
-if TYPE_CHECKING:
-    from listen.audio.take import Recording
-    from listen.signal.clip import Clip
-    from listen.signal.flags import Flag
 
 SWITCHED = ("switched", "switched-sound")
 SECONDS = 8.0
@@ -29,8 +33,6 @@ STOPPED = 130
 def run(args: argparse.Namespace) -> int:
     """Record, write, check; exit code 0 with all written, 1 where a channel was lost and the others were kept, 130 when
     stopped by Ctrl-C."""
-    from listen.cli.clip_files import clip_files
-
     _check_length(args)
     targets = clip_files(args)
     parts = [None if t is None else t.with_name(t.name + ".part") for t in targets]
@@ -84,8 +86,6 @@ def _make_way(wanted: dict[Path, Path], *, force: bool) -> None:
 
 def _commands(args: argparse.Namespace) -> tuple[tuple[float, float], ...]:
     """Commanded times of a switched take; none for another kind."""
-    from listen.signal.switching import commanded_times
-
     return commanded_times(args.cycles, args.period) if args.kind in SWITCHED else ()
 
 
@@ -113,11 +113,6 @@ def _from_microphone(
     args: argparse.Namespace, parts: list[Path | None], wanted: dict[Path, Path]
 ) -> tuple[Recording | None, ...]:
     """One take with its countdown, a part for each channel; where it fails AudioError says what became of the sound."""
-    from listen.audio.devices import native_stderr_dropped
-    from listen.audio.lead import Lead
-    from listen.audio.microphone import Microphone
-    from listen.cli.attended import attended
-
     lead = Lead(_commands(args), args.seconds) if args.kind in SWITCHED else None
     with native_stderr_dropped():
         microphone = Microphone(args.device, channels=len(parts))
@@ -139,8 +134,6 @@ def _told(channel: int, sentence: str) -> None:
 
 
 def _kept(wanted: dict[Path, Path]) -> str:
-    from listen.audio.files import read_part
-
     kept = []
     for part in wanted:
         try:
@@ -155,8 +148,6 @@ def _kept(wanted: dict[Path, Path]) -> str:
 
 def _finished(part: Path, target: Path) -> Clip:
     """The clip made of a part (``AudioError`` where the disk refuses; the part stays)."""
-    from listen.audio.write import finish
-
     with refusal(
         AudioError, f"{target}: cannot be written", f"the sound is kept in {part.name}, make room and use --finish"
     ):
@@ -165,9 +156,6 @@ def _finished(part: Path, target: Path) -> Clip:
 
 def _tell(target: Path, clip: Clip) -> None:
     """Say what was written and what is doubtful about it."""
-    from listen.signal.quality import check_clip
-    from listen.signal.spectra import spectra
-
     lost = f", {clip.overflows} overflows" if clip.overflows else ""
     print(f"{target}: {clip.seconds:.2f} s at {clip.rate_hz} Hz from {clip.device}{lost}")
     flags: tuple[Flag, ...] = ()

@@ -15,7 +15,6 @@ from listen.bench.accuracy.measured import WorldRound, drawn, hissway, measured
 from listen.bench.accuracy.scores import ROUND_BARS, Forecast
 from listen.bench.accuracy.sections import words
 from listen.cli.main import main
-from listen.lab.simulator import render as rendering
 from listen.lab.simulator.render import TakeKey, render
 from listen.lab.simulator.scene import RoundSpec
 from listen.lab.simulator.worlds import WORLDS
@@ -161,7 +160,7 @@ def test_the_bench_renders_and_reports_a_round_of_every_world(
         rendered.append(spec.name)
         return clips
 
-    monkeypatch.setattr(rendering, "render", looked_at)
+    monkeypatch.setattr(measured_module, "render", looked_at)
     args = ["bench", "accuracy", "--only", "worlds", "--rounds-drawn", "1", "--workers", "1", "--cache", str(tmp_path)]
     assert main(args) == 0
     out = capsys.readouterr().out

@@ -9,6 +9,7 @@ from listen.bench.accuracy.peers import PEERS, Case, fit
 from listen.bench.accuracy.rounds import Job, Judged, judge_drawn, judge_folder, labelled
 from listen.bench.accuracy.scores import ECE_BINS, ROUND_BARS, SOUND, Figures, Forecast, score, standing
 from listen.bench.accuracy.workers import spread
+from listen.lab.simulator.worlds import WORLDS
 from listen.rate import calibration, counted
 
 TUNE_STREAM, REPORT_STREAM = 1, 2
@@ -111,8 +112,6 @@ def worlds(
 
     ``noise`` is a folder of recordings in whose shops they are drawn. All worlds together come last.
     """
-    from listen.lab.simulator.worlds import WORLDS
-
     forecasts_of = {name: judge_world(name, rounds, seed, workers, kept_in, noise=noise) for name in WORLDS}
     found = [scored(name, WORLDS[name].differs, forecasts) for name, forecasts in forecasts_of.items()]
     found.sort(key=lambda w: (-len(w["missed"]), w["scores"].right.value or 0.0))

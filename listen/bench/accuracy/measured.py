@@ -12,10 +12,16 @@ import listen
 from listen.bench.accuracy.scores import Forecast
 from listen.bench.accuracy.workers import spread
 from listen.judge.result import RoundResult
+from listen.lab.simulator.draw import in_recorded_shop
+from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import RoundSpec
-from listen.rounds.model import Facts
+from listen.lab.simulator.worlds import WORLDS
+from listen.rounds.evaluate import judge_points
+from listen.rounds.model import SWITCHED_KINDS, Facts
+from listen.rounds.switching import timed
 from listen.signal.clip import Clip
-from listen.signal.point import PointTakes
+from listen.signal.point import PointTakes, measure_point
+from listen.signal.switched_clip import SwitchedClip
 from listen.signal.switching import commanded_times
 from listen.trade.points import Kind, walking_order
 
@@ -67,9 +73,6 @@ def _state() -> str:
 
 def drawn(job: WorldRound) -> RoundSpec:
     """Draw a round; the same job gives the same round, and the same engine and shop switched as walked."""
-    from listen.lab.simulator.draw import in_recorded_shop
-    from listen.lab.simulator.worlds import WORLDS
-
     seed = [job.seed, sorted(WORLDS).index(job.world), job.number]
     spec = WORLDS[job.world].draw(np.random.default_rng(seed), f"{job.world}-{job.number}")
     if job.noise is not None:
@@ -95,8 +98,6 @@ def _measure(job: WorldRound, code: str) -> Measured:
 
 def clips_of(spec: RoundSpec) -> Clips:
     """A round's clips by point, in walking order."""
-    from listen.lab.simulator.render import render
-
     rendered = render(spec)
     points = sorted({p for p, _, _ in rendered}, key=walking_order)
     return {point: [(kind, c) for (p, kind, _), c in rendered.items() if p == point] for point in points}
@@ -104,10 +105,6 @@ def clips_of(spec: RoundSpec) -> Clips:
 
 def measure_clips(clips: Clips) -> tuple[PointTakes, ...]:
     """Band numbers of each point; switched takes are timed by ``TOLD``."""
-    from listen.rounds.model import SWITCHED_KINDS
-    from listen.rounds.switching import timed
-    from listen.signal.point import measure_point
-    from listen.signal.switched_clip import SwitchedClip
 
     def point(name: str) -> PointTakes:
         walked = [(k, c) for k, c in clips[name] if k not in SWITCHED_KINDS]
@@ -123,8 +120,6 @@ def measure_spec(spec: RoundSpec) -> tuple[PointTakes, ...]:
 
 def ours(points: Sequence[PointTakes], facts: Facts, truth: frozenset[str], background: str) -> Forecast:
     """What our method says of a round."""
-    from listen.rounds.evaluate import judge_points
-
     return forecast(judge_points("", points, facts), truth, background, helped(points, facts))
 
 

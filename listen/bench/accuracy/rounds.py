@@ -6,10 +6,13 @@ from pathlib import Path
 import msgspec
 import numpy as np
 
+from listen.audio.files import read_clip
 from listen.bench.accuracy.measured import Clips, clips_of, measure_clips, ours
 from listen.bench.accuracy.peers import Case, numbers
 from listen.bench.accuracy.scores import Forecast
 from listen.errors import RoundError
+from listen.lab.simulator.draw import draw
+from listen.rounds.loose import read_folder
 from listen.rounds.model import Facts
 from listen.trade.points import Kind, PathId, walking_order
 
@@ -41,8 +44,6 @@ class _Truth(msgspec.Struct, frozen=True):
 
 
 def judge_drawn(job: Job) -> Judged:
-    from listen.lab.simulator.draw import draw
-
     rng = np.random.default_rng(job.seed)
     spec = draw(rng, job.population, backgrounds=job.noise, leaks=job.leaks, sound_clips=True)
     truth = frozenset(map(str, spec.truth.paths))
@@ -53,9 +54,6 @@ def judge_folder(folder: Path) -> Judged:
     """Judge one truth-labelled loose round.
 
     Raises RoundError, ClipError: a folder or file that cannot be read or judged."""
-    from listen.audio.files import read_clip
-    from listen.rounds.loose import read_folder
-
     round_ = read_folder(folder)
     points = sorted({t.point for t in round_.takes}, key=walking_order)
     clips = {p: [(t.kind, read_clip(t.path)) for t in round_.takes if t.point == p] for p in points}

@@ -42,19 +42,39 @@ if "TMPDIR" not in os.environ and MEMORY.is_dir() and shutil.disk_usage(MEMORY).
 gc.disable()  # until all is imported, which leaves nothing to collect
 
 
+KEEP_MEMORY = dict.fromkeys(("MALLOC_MMAP_THRESHOLD_", "MALLOC_TRIM_THRESHOLD_"), "4000000000")
+"""What a large array held goes to the next one, not back to the system and into pages of noughts again: a twentieth of
+what tests of sound cost (mallopt(3); no other C library reads it)."""
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_setupnodes() -> None:
+    os.environ.update(KEEP_MEMORY)
+
+
 def pytest_configure(config: pytest.Config) -> None:
     if hasattr(config, "workerinput"):
+        for name in KEEP_MEMORY:  # read when this process began; what tests start lives as it does for users
+            os.environ.pop(name, None)
         # One of several processes, whose tests are told of: to take all it holds apart is 2 s of the processor.
         atexit.register(os._exit, 0)
+        _begin_elsewhere(config)
     config.addinivalue_line("markers", "system_packages: needs programs or libraries that only a system package brings")
+
+
+def _begin_elsewhere(config: pytest.Config) -> None:
+    """In a fresh clone each process compiles a part of the tests and finds the rest compiled: 4 s of the processor."""
+    if config.args == config.getini("testpaths"):
+        files = sorted(str(file) for file in Path(__file__).parent.rglob("test_*.py"))
+        first = len(files) * int(config.workerinput["workerid"][2:]) // config.workerinput["workercount"]
+        config.args = files[first:] + files[:first]
 
 
 def pytest_collection_finish() -> None:
     """What was imported stays, and screens made by the hundred leave much to collect: looking through it all each time
-    was a sixth of the processor time of the tests of screens."""
-    gc.collect()
+    was a sixth of the processor time of the tests of screens, each hundred thousand things still a fifteenth."""
     gc.freeze()
-    gc.set_threshold(100_000, 50, 50)
+    gc.set_threshold(1_000_000, 50, 50)
     gc.enable()
 
 
@@ -66,6 +86,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if "sound_server" in getattr(item, "fixturenames", ()):
             item.add_marker(pytest.mark.system_packages)
+    items.sort(key=lambda item: item.path)  # the same in every process, wherever it began
     long, short = ([item for item in items if (item.path.name in LONGEST) is wanted] for wanted in (True, False))
     # Two go to each process to begin with: a long one and a short one, not two long ones to one of them.
     items[:] = (

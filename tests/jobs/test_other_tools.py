@@ -115,11 +115,11 @@ def test_nineteen_thousand_empty_clips_are_refused_at_once(tmp_path: Path) -> No
         for n in range(19_000):
             archive.writestr(f"b/data/clips/{n:x}.flac", b"")
 
-    def refuse() -> float:
-        began = time.monotonic()
+    def refuse() -> float:  # in seconds of the processor: a busy machine is no slower at it
+        began = time.process_time()
         with pytest.raises(JobError, match="more than 5000 files"):
             unpack(many, tmp_path / "there")
-        return time.monotonic() - began
+        return time.process_time() - began
 
     in_time(refuse, 1.0)
 

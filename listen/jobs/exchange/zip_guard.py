@@ -6,7 +6,6 @@ import re
 import shutil
 import stat
 import struct
-import unicodedata
 import zipfile
 import zlib
 from collections.abc import Callable, Iterator
@@ -93,28 +92,21 @@ def copy_bag(path: Path, into: Path, limits: Limits = LIMITS) -> Path:
     if bag is None:
         raise JobError(f"{path}: holds no bag; give the zip that hissway pack wrote, or the folder it was unpacked to")
     with job_errors("read the bag", bag):
-        return _taken(bag, _lying_open(bag, limits), into, limits)
+        return _taken(bag, _lying_open(bag), into, limits)
 
 
 def _zipped(archive: zipfile.ZipFile, limits: Limits) -> Iterator[_File]:
-    names: dict[str, str] = {}
     for info in archive.infolist():
-        fault = _name_fault(info, names) or _sort_fault(info) or _size_fault(info, limits)
-        # Noted after it was looked at, or each would be its own twin.
-        names[_folded(info.filename)] = info.filename
-        yield _File(info.orig_filename, info.file_size, fault, partial(archive.open, info))
+        # As it stands in the zip: the library cuts a name at a zero byte and turns slashes round.
+        yield _File(info.orig_filename, info.file_size, _sort_fault(info, limits), partial(archive.open, info))
 
 
-def _lying_open(bag: Path, limits: Limits) -> Iterator[_File]:
+def _lying_open(bag: Path) -> Iterator[_File]:
     for file in sorted(bag.rglob("*")):
         name, folder = file.relative_to(bag).as_posix(), file.is_dir()
-        if stray(name):
-            continue
-        known = _FOLDER.fullmatch(f"{name}/") if folder else _NAME.fullmatch(name)
-        fault = "a link" if file.is_symlink() else "" if known else "a file that a job's bag does not hold"
         # Of the link, not of what it leads to: that may be a device, or endless.
         size = 0 if folder else file.lstat().st_size
-        fault = fault or ("" if folder else _too_large(name, size, limits))
+        fault = "a link" if file.is_symlink() else ""
         yield _File(f"{name}/" if folder else name, size, fault, partial(io.FileIO, file))
 
 
@@ -124,11 +116,13 @@ def _taken(path: Path, files_in: Iterator[_File], into: Path, limits: Limits) ->
     if len(found) > limits.entries:
         raise JobError(f"{path}: more than {limits.entries} files; a job's bag has no more; refused")
     for file in found:
-        if file.fault:
-            raise JobError(f"{path}: {_shown(file.name)}: {file.fault}; the bag is refused, nothing was unpacked")
+        if not stray(file.name) and (fault := file.fault or _fault(file, limits)):
+            raise JobError(f"{path}: {_shown(file.name)}: {fault}; the bag is refused, nothing was unpacked")
     files = [(file, named) for file in found if (named := _NAME.fullmatch(file.name)) is not None]
     if len({named["top"] for _, named in files}) != 1:
         raise JobError(f"{path}: holds no bag, or more than one; give the file that hissway pack wrote")
+    if len({named["inside"] for _, named in files}) < len(files):
+        raise JobError(f"{path}: a name stands there twice; the bag is refused, nothing was unpacked")
     if (total := sum(file.size for file, _ in files)) > limits.total_bytes:
         raise JobError(f"{path}: {total} bytes unpacked; a job's bag has at most {limits.total_bytes}; refused")
     # Before the first byte: a disk that fills up half way would take the jobs beside it along.
@@ -153,58 +147,32 @@ class _Bounded(io.BufferedReader):
         return super().read(size)
 
 
-def _name_fault(info: zipfile.ZipInfo, names: dict[str, str]) -> str:
-    name = info.orig_filename
-    if not info.filename:
-        return "a file without a name"
-    if name.startswith(("/", "\\")) or re.match(r"[A-Za-z]:", name):
-        return "an absolute path"
-    if ".." in re.split(r"[/\\]", name):
-        return "a path that climbs out of the bag"
-    # The library ends a name at a zero byte and turns other slashes round: then others would unpack another name.
-    if name != info.filename or not name.isprintable() or "\\" in name:
-        return "a name with characters that trick some systems"
-    if (twin := names.get(_folded(name))) is not None:
-        return "a name that stands there twice" if twin == name else f"a name that some systems take for {_shown(twin)}"
-    if not stray(name) and (_FOLDER if info.is_dir() else _NAME).fullmatch(name) is None:
-        return "a file that a job's bag does not hold"
-    return ""
-
-
-def _sort_fault(info: zipfile.ZipInfo) -> str:
+def _sort_fault(info: zipfile.ZipInfo, limits: Limits) -> str:
     mode = info.external_attr >> 16
     sort = stat.S_IFMT(mode)
     if sort == stat.S_IFLNK:
         return "a link"
-    if sort not in (0, stat.S_IFREG, stat.S_IFDIR) or ((sort == stat.S_IFDIR) != info.is_dir() and sort):
+    if sort not in (0, stat.S_IFDIR if info.orig_filename.endswith("/") else stat.S_IFREG):
         return "a device or other thing that is not a file"
     if info.flag_bits & 0x1:
         return "locked with a password"
     if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
         return "packed in a way that bags of ours are not"
+    ratio = info.file_size / max(info.compress_size, 1)
+    if info.file_size > RATIO_FREE_BYTES and ratio > limits.ratio:
+        return f"packed {ratio:.0f} to 1; more than {limits.ratio:g} is a trap"
     return ""
 
 
-def _size_fault(info: zipfile.ZipInfo, limits: Limits) -> str:
-    found = _NAME.fullmatch(info.filename)
-    if found is None:
-        return "" if info.file_size == 0 or stray(info.filename) else "a folder with content"
-    if why := _too_large(info.filename, info.file_size, limits):
-        return why
-    if info.file_size > RATIO_FREE_BYTES and info.file_size > limits.ratio * max(info.compress_size, 1):
-        return f"packed {info.file_size / max(info.compress_size, 1):.0f} to 1; more than {limits.ratio:g} is a trap"
-    return ""
-
-
-def _too_large(name: str, size: int, limits: Limits) -> str:
-    """Why a file of a bag cannot be of this size; empty where it can."""
-    found = _NAME.fullmatch(name)
-    if found is None:
-        return ""
-    if found["clip"] and size < LEAST_CLIP_BYTES:
-        return f"{size} bytes; no sound file is as short"
-    most = limits.clip_bytes if found["clip"] else limits.journal_bytes if found["journal"] else limits.tag_bytes
-    return f"{size} bytes unpacked; at most {most}" if size > most else ""
+def _fault(file: _File, limits: Limits) -> str:
+    """Why a file of this name and size is none of a bag's; empty where it may be."""
+    named = _NAME.fullmatch(file.name)
+    if named is None:
+        return "" if _FOLDER.fullmatch(file.name) and not file.size else "a file that a job's bag does not hold"
+    if named["clip"] and file.size < LEAST_CLIP_BYTES:
+        return f"{file.size} bytes; no sound file is as short"
+    most = limits.clip_bytes if named["clip"] else limits.journal_bytes if named["journal"] else limits.tag_bytes
+    return f"{file.size} bytes unpacked; at most {most}" if file.size > most else ""
 
 
 def _copy(path: Path, source: IO[bytes] | io.FileIO, name: str, size: int, to: Path) -> None:
@@ -222,11 +190,6 @@ def _copy(path: Path, source: IO[bytes] | io.FileIO, name: str, size: int, to: P
         os.fsync(target.fileno())
     if left:
         raise JobError(f"{path}: {_shown(name)}: is {'longer' if left < 0 else 'shorter'} than the zip says; refused")
-
-
-def _folded(name: str) -> str:
-    """A name as systems see it that do not tell upper from lower case, or ways to write an accent, apart."""
-    return unicodedata.normalize("NFKC", name.rstrip("/")).casefold()
 
 
 def _shown(name: str) -> str:

@@ -42,16 +42,16 @@ _WHY = {
 
 
 @contextmanager
-def whole_file(path: Path, *, sync: bool = True) -> Iterator[BinaryIO]:
+def whole_file(path: Path, *, sync: bool = True, mode: int | None = None) -> Iterator[BinaryIO]:
     """A file to fill, under a passing name beside ``path``; it takes that name, in place of what had it, at the end.
 
     Where anything goes wrong inside, nothing is left behind and ``path`` is as it was. With ``sync``, content and
-    name are on the disk when the block is left.
+    name are on the disk when the block is left. ``mode`` as :func:`new_file` has it.
 
     Raises OSError: the disk is full, or the folder cannot be written."""
     passing = path.with_name(f".hissway-{secrets.token_hex(8)}.tmp")
     try:
-        with os.fdopen(new_file(passing, read_too=True), "wb+") as file:
+        with os.fdopen(new_file(passing, read_too=True, mode=mode), "wb+") as file:
             yield file
             if sync:
                 file.flush()
@@ -165,22 +165,6 @@ def make_folders(folder: Path) -> None:
     folder.mkdir(mode=0o700, exist_ok=True)
     for made in missing:
         sync_folder(made.parent)
-
-
-def create(path: Path, data: bytes, mode: int | None = None) -> None:
-    """Write a new file whole, synced with its folder; an existing one is never touched (FileExistsError)."""
-    fd = new_file(path, mode=mode)
-    try:
-        _write_all(fd, data)
-        os.fsync(fd)
-    except OSError:
-        # Half a file under a whole one's name would be taken for it.
-        remove_if_possible(path)
-        raise
-    finally:
-        os.close(fd)
-    # A name is data of its folder: without this the file, though synced, may be gone after a power cut.
-    sync_folder(path.parent)
 
 
 def append(path: Path, data: bytes, at: int) -> None:

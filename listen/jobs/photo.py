@@ -10,6 +10,7 @@ import secrets
 from pathlib import Path
 from typing import Any
 
+from listen.durable import read_file
 from listen.errors import HisswayError, refusal
 from listen.jobs.events import PhotoKept
 from listen.jobs.folder.journal import storable
@@ -29,14 +30,8 @@ def photo_event(file: Path, *, cylinder: int | None = None, of: str = "", text: 
     """The event that keeps a photo; the file itself is only read.
 
     Raises HisswayError: not there, no picture, or larger than can be read; the sentence says which."""
-    with refusal(HisswayError, f"{file}: cannot be read"):
-        if not file.is_file():
-            raise HisswayError(f"{file}: no such file; check the name")
-        if (size := file.stat().st_size) > MAX_FILE_BYTES:
-            raise HisswayError(
-                f"{file.name}: {size // 1_000_000} MB; at most {MAX_FILE_BYTES // 1_000_000} MB are read"
-            )
-        data = file.read_bytes()
+    with refusal(HisswayError, f"{file}: cannot be read", "check the name"):
+        data = read_file(file, MAX_FILE_BYTES)
     picture, width, height = _reduced(file.name, data)
     return PhotoKept(
         photo=secrets.token_hex(6),

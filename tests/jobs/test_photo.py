@@ -69,7 +69,7 @@ def test_what_is_no_picture_is_one_sentence(tmp_path: Path, content: bytes) -> N
     (tmp_path / "x.jpg").write_bytes(content)
     with pytest.raises(HisswayError, match=r"x\.jpg: is no picture"):
         photo_event(tmp_path / "x.jpg")
-    with pytest.raises(HisswayError, match="no such file"):
+    with pytest.raises(HisswayError, match="No such file"):
         photo_event(tmp_path / "gone.jpg")
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from listen.durable import create, job_errors, replace
+from listen.durable import job_errors, replace, whole_file
 from listen.errors import JobError
 from listen.jobs.folder.journal import utc_now
 from listen.own_place import own_place
@@ -58,7 +58,8 @@ def make_key(path: Path) -> Ed25519PrivateKey:
         if path.exists():
             raise JobError(f"{path}: a shop key is there already; it is not replaced")
         path.parent.mkdir(parents=True, exist_ok=True)
-        create(path, pem, mode=0o600)
+        with whole_file(path, mode=0o600) as file:
+            file.write(pem)
     return key
 
 

@@ -5,6 +5,14 @@ import msgspec
 from listen.jobs.events import ByEarCalled, Confirmed, Judged, Overruled, SentBack, Signed
 
 
+class Stamped(msgspec.Struct, frozen=True, kw_only=True):
+    """Something an event said, with the event's particulars."""
+
+    event: str
+    time: str
+    actor: str
+
+
 class Heard(msgspec.Struct, frozen=True, kw_only=True):
     """What had been shown and played to a person when they decided."""
 
@@ -26,10 +34,7 @@ class Heard(msgspec.Struct, frozen=True, kw_only=True):
         return called and self.pairs_before_call > 0
 
 
-class Decision(msgspec.Struct, frozen=True, kw_only=True):
-    event: str
-    time: str
-    actor: str
+class Decision(Stamped, frozen=True, kw_only=True):
     payload: Confirmed | Overruled | SentBack
     place: int = 0
     """As :attr:`listen.jobs.events.Event.place`."""

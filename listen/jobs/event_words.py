@@ -57,7 +57,6 @@ STEPS = {"followed": "bubbles", "set-up": "cautions"} | dict.fromkeys(("supply",
 
 
 def _clip(p: ev.ClipKept, job: Job) -> str:
-    found = job.clip(p.clip)
     made = f"recorded elsewhere ({plain(p.imported_from, 40)})" if p.imported_from else ""
     parts = (
         f"{names.point_name(p.point)}, {names.clip(p.clip_kind)}",
@@ -65,7 +64,7 @@ def _clip(p: ev.ClipKept, job: Job) -> str:
         f"take {p.take}" if p.take > 1 else "",
         made,
         "saved from a take that was cut short" if p.recovered else "",
-        *(plain(f.text, 120) for f in (found.kept.flags if found else ())[:1]),
+        *(plain(f.text, 120) for f in p.flags[:1]),
     )
     return ", ".join(part for part in parts if part)
 
@@ -115,8 +114,8 @@ def _skipped(p: ev.PointSkipped, job: Job) -> str:
 
 
 def _note(p: ev.NoteAdded, job: Job) -> str:
-    kept = next((c.kept for r in job.rounds for c in r.clips if c.id == p.clip), None)
-    where = f"{names.walked_clip(kept.point, kept.walk)}: " if kept else ""
+    clip = job.clip(p.clip) if p.clip else None
+    where = f"{names.walked_clip(clip.kept.point, clip.kept.walk)}: " if clip else ""
     return f"{where}{plain(p.text, 400)}"
 
 

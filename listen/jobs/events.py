@@ -540,7 +540,7 @@ class Event(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def stamp(self) -> dict[str, Any]:
-        """Its particulars, for what a job keeps of it (:class:`listen.jobs.job.Stamped`)."""
+        """Its particulars, for what a job keeps of it (:class:`listen.jobs.decision.Stamped`)."""
         return {"event": self.id, "time": self.time, "actor": self.actor}
 
     def knew_of(self, place: int) -> bool:

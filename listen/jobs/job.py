@@ -6,18 +6,10 @@ import msgspec
 from msgspec.structs import replace
 
 from listen.jobs import events as ev
-from listen.jobs.decision import Decision, asked_step
+from listen.jobs.decision import Decision, Stamped, asked_step
 from listen.trade.engine import Engine, layout
 from listen.trade.facts import core
 from listen.voice.times import moment
-
-
-class Stamped(msgspec.Struct, frozen=True, kw_only=True):
-    """Something an event said, with the event's particulars."""
-
-    event: str
-    time: str
-    actor: str
 
 
 class Told(Stamped, frozen=True, kw_only=True):

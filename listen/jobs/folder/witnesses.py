@@ -80,11 +80,11 @@ def summarize(job: Job, chain: Chain, stat: os.stat_result | None) -> JobSummary
 
 def _state(job: Job) -> str:
     """What the job waits for: of its cylinders the one that needs a hand first."""
-    states = {_round_state(job, r) for n in job.engine.cylinders if (r := latest_round(job, n))}
+    states = {_round_state(r) for n in job.engine.cylinders if (r := latest_round(job, n))}
     return next((state for state in STATES if state in states), "new")
 
 
-def _round_state(job: Job, record: RoundRecord) -> str:
+def _round_state(record: RoundRecord) -> str:
     stands = standing(record)
     # First: what was signed and is no longer what was signed needs a person before anything else.
     if stands.changed:

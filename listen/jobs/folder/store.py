@@ -112,26 +112,25 @@ def summary_of(folder: Path) -> JobSummary | None:
         return None
     known = stored_summary(folder)
     seen = (known.journal_bytes, known.journal_mtime_ns) if known else None
-    if known and known.schema == SUMMARY_SCHEMA and seen == (stat.st_size, stat.st_mtime_ns):
-        return msgspec.structs.replace(known, folder=folder.name)
-    return _rebuilt(folder, stat, known)
+    fresh = known and known.schema == SUMMARY_SCHEMA and seen == (stat.st_size, stat.st_mtime_ns)
+    summary = known if known and fresh else _rebuilt(folder, stat, known)
+    return msgspec.structs.replace(summary, folder=folder.name)
 
 
 def _rebuilt(folder: Path, stat: os.stat_result, known: JobSummary | None) -> JobSummary:
-    unread = JobSummary(id="", title=folder.name, folder=folder.name)
     try:
         chain = read_chain(read_file(folder / JOURNAL, MAX_JOURNAL_BYTES))
         summary = summarize(fold(chain.events()), chain, stat)
     except OSError as e:
-        return msgspec.structs.replace(unread, trouble=f"cannot be read: {e.strerror}; check its permissions")
+        return JobSummary(id="", title=folder.name, trouble=f"cannot be read: {e.strerror}; check its permissions")
     except Exception as e:  # noqa: BLE001  one job that nobody understands is one line, and the list goes on
         why = f"cannot be understood ({type(e).__name__}: {e}); hissway salvage brings back the rest"
-        return msgspec.structs.replace(unread, trouble=why)
+        return JobSummary(id="", title=folder.name, trouble=why)
     summary = msgspec.structs.replace(summary, title=summary.title or folder.name)
     lost = known is not None and known.events > len(chain.lines)
     if not (chain.broken or chain.torn or lost):  # else the old summary is a witness of what was there
         write_summary(folder, summary)
-    return msgspec.structs.replace(summary, folder=folder.name)
+    return summary
 
 
 def list_jobs(root: Path) -> list[JobSummary]:
@@ -176,19 +175,6 @@ class Shelf(StrEnum):
     TRASH = ".trash"
 
 
-def put_aside(root: Path, name: str, shelf: Shelf) -> Path:
-    """Move a job to a shelf; gives its new place.
-
-    Raises JobLocked: another program records at its engine. JobError: no such job, or the disk refuses; it is where
-    it was."""
-    return _move(root / name, root / shelf)
-
-
-def take_back(root: Path, name: str, shelf: Shelf) -> Path:
-    """Move a job from a shelf back among the jobs. Raises as :func:`put_aside`."""
-    return _move(root / shelf / name, root)
-
-
 def empty_trash(root: Path) -> int:
     """Remove what lies in the trash for good; gives the number of jobs removed.
 
@@ -201,7 +187,11 @@ def empty_trash(root: Path) -> int:
     return len(gone)
 
 
-def _move(folder: Path, to: Path) -> Path:
+def move_job(folder: Path, to: Path) -> Path:
+    """Move a job's folder to a shelf, or back among the jobs; gives its new place.
+
+    Raises JobLocked: another program records at its engine. JobError: no such job, or the disk refuses; it is where
+    it was."""
     if not folder.is_dir() or folder.is_symlink():
         raise JobError(f"{folder}: no such job; the list may be older than the disk, look again")
     lock = BenchLock(folder)

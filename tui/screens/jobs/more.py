@@ -4,7 +4,7 @@ from pathlib import Path
 
 from textual.binding import Binding
 
-from listen.jobs.folder.store import Shelf, empty_trash, list_jobs, put_aside, take_back
+from listen.jobs.folder.store import Shelf, empty_trash, list_jobs, move_job
 from listen.jobs.folder.witnesses import JobSummary
 from listen.same_fields import same_fields
 from listen.voice import times
@@ -113,12 +113,13 @@ class JobsMore(JobTable):
         show_in_system(self._path(job))
 
     def _aside(self, where: str, job: JobSummary) -> None:
-        put_aside(self.bay.services.jobs_root(), job.folder, TO[where])
+        move_job(self._path(job), self.bay.services.jobs_root() / TO[where])
         self.tell(f"“{plain(job.title, 50)}” is in the {where}; o takes it back.")
         self.load()
 
     async def _look(self, shelf: Shelf) -> None:
-        there = list_jobs(self.bay.services.jobs_root() / shelf)
+        root = self.bay.services.jobs_root()
+        there = list_jobs(root / shelf)
         where = next(name for name, place in TO.items() if place is shelf)
         if not there:
             self.tell(f"The {where} is empty.")
@@ -130,8 +131,8 @@ class JobsMore(JobTable):
         if name == EMPTY:
             options = [(KEEP, "keep them", ""), (EMPTY, "remove them for good", "clips, journals, signatures")]
             if await self.answer(PickScreen("Remove every job in the trash for good?", options)) == EMPTY:
-                gone = empty_trash(self.bay.services.jobs_root())
+                gone = empty_trash(root)
                 self.tell(f"{counted(gone, 'job')} removed for good.")
         elif name is not None:
-            take_back(self.bay.services.jobs_root(), name, shelf)
+            move_job(root / shelf / name, root)
             self.load()

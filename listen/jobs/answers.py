@@ -129,11 +129,8 @@ JOB_WIDE = ("supply", "restrictor")
 """Read once for all cylinders: the tester stays on the cart."""
 
 
-class Typed(msgspec.Struct, frozen=True):
-    """What is kept, and the questions about it; the event names them as answered, so it is written after the asking."""
-
-    event: ReadingEntered
-    questions: tuple[Question, ...] = ()
+Typed = tuple[ReadingEntered, tuple[Question, ...]]
+"""What is kept, and the questions about it; the event names them as answered, so it is written after the asking."""
 
 
 def unit_of(reading: str, job: Job) -> str:
@@ -147,10 +144,10 @@ def typed(reading: str, text: str, job: Job, cylinder: int | None = None, round_
     cylinder = None if reading in JOB_WIDE else cylinder
     event, questions = _pressure(reading, text, job, cylinder) if reading in PRESSURES else _bare(reading, text, job)
     sure = tuple(d.id for d in questions)
-    return Typed(msgspec.structs.replace(event, cylinder=cylinder, round_id=round_id, confirmed=sure), questions)
+    return msgspec.structs.replace(event, cylinder=cylinder, round_id=round_id, confirmed=sure), questions
 
 
-def _pressure(reading: str, text: str, job: Job, cylinder: int | None) -> tuple[ReadingEntered, tuple[Question, ...]]:
+def _pressure(reading: str, text: str, job: Job, cylinder: int | None) -> Typed:
     entry = read_pressure(text, unit_named(job.pressure_unit))
     mates = [r.si for n in job.engine.cylinders if n != cylinder and (r := job.reading(reading, n))]
     questions = ask_pressure(
@@ -166,7 +163,7 @@ def _pressure(reading: str, text: str, job: Job, cylinder: int | None) -> tuple[
     return ReadingEntered(reading=reading, value=entry.value, unit=entry.unit, si=entry.kpa), questions
 
 
-def _bare(reading: str, text: str, job: Job) -> tuple[ReadingEntered, tuple[Question, ...]]:
+def _bare(reading: str, text: str, job: Job) -> Typed:
     if (found := _LOSS_OR_BORE.fullmatch(text)) is None:
         raise ReadingError(f"“{text.strip()[:20]}” is no {reading}; type a number, for example 12.5")
     value, unit = float(found[1].replace(",", ".")), found[2].lower() or unit_of(reading, job)

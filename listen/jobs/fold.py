@@ -10,7 +10,7 @@ from listen.jobs import events as ev
 from listen.jobs.decision import Decision
 from listen.jobs.event_words import conflicts
 from listen.jobs.hearing import heard, numbers_seen, recorded_by
-from listen.jobs.job import ClipRecord, Job, RoundRecord, Skip
+from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.jobs.job_rules import JOB_RULES, NotActedUpon, Rule
 from listen.jobs.reference import DECLINED, lent, lent_words
 
@@ -85,7 +85,7 @@ def _taken_back(job: Job, p: ev.ClipTakenBack, event: ev.Event) -> Job:
 def _skipped(job: Job, r: RoundRecord, p: ev.PointSkipped, event: ev.Event) -> dict[str, Any]:
     # Leaving a point out of all walks takes the place of every single one.
     others = tuple(s for s in r.skips if s.point != p.point or (p.walk and s.walk != p.walk))
-    return {"skips": (*others, Skip(p.point, p.walk, p.reason)) if p.skipped else others}
+    return {"skips": (*others, p) if p.skipped else others}
 
 
 def _call(job: Job, r: RoundRecord, p: ev.ByEarCalled, event: ev.Event) -> dict[str, Any]:

@@ -34,14 +34,6 @@ class PhotoRecord(Stamped, frozen=True, kw_only=True):
     taken_back: bool = False
 
 
-class Skip(msgspec.Struct, frozen=True):
-    """A point left out of a walk (of all walks where ``walk`` is empty)."""
-
-    point: str
-    walk: str
-    reason: str
-
-
 class Change(Stamped, frozen=True, kw_only=True):
     """One event that touched what a signature covers."""
 
@@ -77,7 +69,8 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
     """Steps left out on purpose, with the reason."""
     clips: tuple[ClipRecord, ...] = ()
     """In the order kept, taken-back ones included."""
-    skips: tuple[Skip, ...] = ()
+    skips: tuple[ev.PointSkipped, ...] = ()
+    """Points left out of a walk, or of all, and not taken up again."""
     calls: tuple[ev.ByEarCalled, ...] = ()
     revealed: bool = False
     """Whether the tech's call by ear was ever made or left out, even if that was taken back: from then on the screen
@@ -184,7 +177,7 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
             (c.kept.point, c.kept.clip_kind) == wanted and not c.taken_back for c in since
         )
 
-    def skip(self, point: str, walk: str) -> Skip | None:
+    def skip(self, point: str, walk: str) -> ev.PointSkipped | None:
         """The skip that leaves this point out of this walk, if any."""
         return next((s for s in self.skips if s.point == point and s.walk in ("", walk)), None)
 

@@ -49,7 +49,7 @@ def _entered(data: dict[str, Any], unit: str) -> Iterator[Any]:
     for key, reading in {"wet": "compression-wet", "loss": "loss"}.items():
         yield from (_reading(reading, value, n) for n, value in _by_cylinder(data, key).items())
     if bore := data.get("restrictor_mm"):
-        yield lambda job: (typed("restrictor", f"{bore} mm", job).event,)
+        yield lambda job: (typed("restrictor", f"{bore} mm", job)[0],)
     for key, id in PER_CYLINDER.items():
         yield from (_figure(id, value, n) for n, value in _by_cylinder(data, key).items())
     for n, looks in _by_cylinder(data, "plugs").items():
@@ -93,7 +93,7 @@ def _figure(id: str, value: float, n: int | None):
 def _reading(reading: str, value: float, n: int):
     def enter(job: Job):
         text = f"{value:g}" if reading == "loss" else _pressure(value, job)
-        return (typed(reading, text, job, n).event,)
+        return (typed(reading, text, job, n)[0],)
 
     return enter
 

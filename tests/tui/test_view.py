@@ -127,22 +127,18 @@ def test_yes_to_a_doubt_takes_what_was_suggested(tmp_path: Path) -> None:
     from listen.jobs.answers import typed
 
     here = job(tmp_path, *UNTIL_QUIET[:4])
-    figure = typed("loss", "0.08", here, 1, ROUND)
-    meant, answers = was_meant(figure.questions, "0.08")
+    event, questions = typed("loss", "0.08", here, 1, ROUND)
+    meant, answers = was_meant(questions, "0.08")
     assert meant == "8" and answers[0] == ("y", "yes, 8 was meant")
-    assert answers[1] == ("k", "keep 0.08 as typed") and figure.event.confirmed == ("loss-fraction",)
+    assert answers[1] == ("k", "keep 0.08 as typed") and event.confirmed == ("loss-fraction",)
 
 
 @pytest.mark.parametrize(("text", "mm", "unit"), [("1,0", 1.0, "mm"), ("0.040 in", 1.016, "in"), ('.04"', 1.016, "in")])
 def test_a_restrictor_is_read_in_millimetres_and_inches(tmp_path: Path, text: str, mm: float, unit: str) -> None:
     from listen.jobs.answers import typed
 
-    read = typed("restrictor", text, job(tmp_path, *UNTIL_QUIET), 1, ROUND)
-    assert (read.event.si, read.event.unit, read.event.cylinder) == (
-        pytest.approx(mm),
-        unit,
-        None,
-    ) and not read.questions
+    event, questions = typed("restrictor", text, job(tmp_path, *UNTIL_QUIET), 1, ROUND)
+    assert (event.si, event.unit, event.cylinder) == (pytest.approx(mm), unit, None) and not questions
 
 
 def test_a_change_is_worked_out_once_and_cheaply(tmp_path: Path) -> None:

@@ -48,13 +48,13 @@ async def figure_asked(
     ):
         answer: str | None = YES
         while answer == YES:
-            figure = read(text)
-            if not figure.questions:
-                return figure.event
-            meant, answers = was_meant(figure.questions, text)
-            answer = await screen.answer(PickScreen(" ".join(q.text for q in figure.questions), answers, keyed=True))
+            event, questions = read(text)
+            if not questions:
+                return event
+            meant, answers = was_meant(questions, text)
+            answer = await screen.answer(PickScreen(" ".join(q.text for q in questions), answers, keyed=True))
             if answer == KEEP:
-                return figure.event
+                return event
             text = meant
         begun = ""
     return None

@@ -17,7 +17,7 @@ from listen.errors import ClipError, HisswayError, RoundError, refusal
 from listen.jobs.events import RoundImported
 from listen.jobs.folder.journal import storable
 from listen.jobs.folder.open_job import OpenJob
-from listen.rounds.loose import SOUNDS, read_taking, take_named, takes_named
+from listen.rounds.loose import SOUNDS, read_taking, takes_named
 from listen.rounds.model import Take, Taking
 from listen.signal.clip import Clip
 from listen.trade.points import Kind, walking_order
@@ -48,6 +48,8 @@ class Recording:
     piece: bool = False
     """One of several cut from its file."""
     trouble: str = ""
+    takes: tuple[Take, ...] = ()
+    """What its name says that it holds, by point and kind; empty where it does not say."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,39 +65,27 @@ def recordings_in(place: Path) -> Found:
     """List the sound files of a folder, or one file, in order of time; what their names say of them is taken over.
 
     Raises RoundError: it cannot be read, or holds no sound files."""
-    sounds, taking = _sounds(place)
-    if not sounds:
-        raise RoundError(f"{place}: no sound files; known are {' '.join(SOUNDS)}")
-    order, timed = in_order(sounds)
-    named = all(_says_what_it_is(path, taking) for path in sounds)
-    return Found(tuple(_recording(path, taken) for path, taken in timed), order, named)
-
-
-def _sounds(place: Path) -> tuple[list[Path], Taking]:
-    """The sound files of a folder, or one file, and what its ``round.json`` says of how they were taken."""
     alone = place.is_file()
     with refusal(RoundError, f"{place}: cannot be read", "give the folder that holds the clips"):
         files = [place] if alone else sorted(p for p in place.iterdir() if not p.name.startswith("."))
     taking = read_taking((place.parent if alone else place) / "round.json")
-    return [p for p in files if p.suffix.lower() in SOUNDS], taking
+    if not (sounds := [p for p in files if p.suffix.lower() in SOUNDS]):
+        raise RoundError(f"{place}: no sound files; known are {' '.join(SOUNDS)}")
+    order, timed = in_order(sounds)
+    found = tuple(_recording(path, taken, taking) for path, taken in timed)
+    return Found(found, order, named=all(r.takes for r in found))
 
 
-def _says_what_it_is(path: Path, taking: Taking) -> bool:
-    try:
-        return bool(takes_named(path, taking))
-    except RoundError:
-        return False
-
-
-def _recording(path: Path, taken: datetime | None) -> Recording:
-    try:
-        found = Recording(path, sound_info(path).seconds, taken=taken)
-    except HisswayError as e:
-        return Recording(path, 0.0, taken=taken, trouble=str(e))
+def _recording(path: Path, taken: datetime | None, taking: Taking) -> Recording:
+    found = Recording(path, 0.0, taken=taken)
     with suppress(RoundError):  # its name says nothing: whoever brings it in does
-        named = take_named(path)
-        return replace(found, point=named.point, kind=named.kind)
-    return found
+        found = replace(found, takes=takes_named(path, taking))
+    if len(found.takes) == 1 and found.takes[0].channel is None:
+        found = replace(found, point=found.takes[0].point, kind=found.takes[0].kind)
+    try:
+        return replace(found, seconds=sound_info(path).seconds)
+    except HisswayError as e:
+        return replace(found, trouble=str(e))
 
 
 def in_walking_order(
@@ -158,38 +148,27 @@ def loudness(recording: Recording, steps: int) -> tuple[float, ...]:
     return tuple(map(float, np.clip(1.0 + (level_db - level_db.max()) / RANGE_DB, 0.0, 1.0)))
 
 
-Taken = tuple[Take, float, float | None]
-"""What is taken from a file: from where on, in seconds, and how much (None: to its end)."""
+def bring_in(opened: OpenJob, round_id: str, recordings: Sequence[Recording]) -> RoundImported:
+    """Take in recordings; what cannot be taken is left out and told. Gives the event written.
 
-
-def bring_in(opened: OpenJob, round_id: str, place: Path) -> RoundImported:
-    """Take in a folder of clips named as in a loose round, or one such file; what cannot be taken is left out and told.
-
-    Quiet clips after the first air clip of their point belong to the closing walk. Gives the event written.
-
-    Raises RoundError: nothing there, or nothing that could be taken. JobError: the disk refused; clips taken before
-    stay."""
-    takes, left_out = _listed(place)
-    return _bring(opened, round_id, place, [(take, 0.0, None) for take in takes], left_out, set())
-
-
-def bring_named(opened: OpenJob, round_id: str, recordings: Sequence[Recording]) -> RoundImported:
-    """Take in recordings that were named in a list, in the order given; what cannot be taken is left out and told.
+    Where the names of all say what they are they come by those, as they were walked: quiet clips after the first air
+    clip of their point belong to the closing walk. Else as they were named in a list, in the order given.
 
     Raises RoundError: none is named, or none could be taken. JobError: the disk refused; clips taken before stay."""
-    pieces = ((r, r.seconds if r.piece else None) for r in recordings if r.point)
-    named: list[Taken] = [(Take(r.point, r.kind, 1, r.path), r.start_s, seconds) for r, seconds in pieces]
-    if not named:
+    if all(r.takes for r in recordings):
+        aired = set[str]()
+        by_name = sorted((take for r in recordings for take in r.takes), key=_as_walked)
+        stretches: list[tuple[Take, float, float | None]] = [(take, 0.0, None) for take in by_name]
+    else:
+        # Points that have a clip with air already.
+        aired = {c.kept.point for c in opened.job.round(round_id).live_clips() if c.kept.clip_kind == Kind.AIR}
+        pieces = ((r, r.seconds if r.piece else None) for r in recordings if r.point)
+        stretches = [(Take(r.point, r.kind, 1, r.path), r.start_s, seconds) for r, seconds in pieces]
+    if not stretches:
         raise RoundError("no recording was named; give one a point first")
-    aired = {c.kept.point for c in opened.job.round(round_id).live_clips() if c.kept.clip_kind == Kind.AIR}
-    return _bring(opened, round_id, recordings[0].path.parent, named, [], aired)
-
-
-def _bring(
-    opened: OpenJob, round_id: str, place: Path, stretches: Sequence[Taken], left_out: list[str], aired: set[str]
-) -> RoundImported:
-    """``aired``: points that have a clip with air already."""
+    place = recordings[0].path.parent
     files: list[str] = []
+    left_out: list[str] = []
     for take, start_s, seconds in stretches:
         walk = WALK_OF.get(take.kind, "closing" if take.point in aired else "quiet")
         part = opened.new_part(round_id, take.point, take.kind.value, walk, take.on_s, storable(take.together))
@@ -205,9 +184,8 @@ def _bring(
             aired.add(take.point)
     # The first reason stands for all: with nothing taken in there is nothing to write in the journal.
     if not files:
-        why = left_out[0] if left_out else "no sound files there"
         more = f" (and {len(left_out) - 1} more)" if len(left_out) > 1 else ""
-        raise RoundError(f"{place}: no clip could be taken; {why}{more}")
+        raise RoundError(f"{place}: no clip could be taken; {left_out[0]}{more}")
     event = RoundImported(round_id=round_id, folder=storable(str(place)), files=tuple(files), left_out=tuple(left_out))
     opened.append(event)
     return event
@@ -217,16 +195,7 @@ WALK_OF = {Kind.AIR: "air", Kind.SWITCHED: "switched", Kind.SOUND: "reference", 
 """Walk that a clip belongs to by what the air did; a quiet one's follows from what came before."""
 
 
-def _listed(place: Path) -> tuple[list[Take], list[str]]:
-    """Takes in order of time at each point, and what was left out."""
-    takes: list[Take] = []
-    left_out: list[str] = []
-    files, taking = _sounds(place)
-    for file in files:
-        try:
-            takes.extend(takes_named(file, taking))
-        except HisswayError as e:
-            left_out.append(str(e))
+def _as_walked(take: Take) -> tuple[tuple[int, int], int, int]:
     # Of equal numbers as a walk takes them: a quiet clip is one of the closing walk only once its point has air.
     order = [Kind.SHUT, Kind.QUIET, Kind.AIR, Kind.SOUND, Kind.SWITCHED, Kind.SWITCHED_SOUND]
-    return sorted(takes, key=lambda t: (walking_order(t.point), t.order, order.index(t.kind))), left_out
+    return walking_order(take.point), take.order, order.index(take.kind)

@@ -19,7 +19,7 @@ from pathlib import Path
 from listen.audio.write import write_clip
 from listen.errors import ClipError, HisswayError
 from listen.jobs import events as ev
-from listen.jobs.bring_in import Recording, bring_named
+from listen.jobs.bring_in import Recording, bring_in
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.store import create_job, list_jobs, open_job
 from listen.signal.clip import Clip
@@ -71,7 +71,7 @@ def session(jobs: Path, phone: Path, say: Say) -> None:
 
     def bring() -> str:
         assert opened
-        bring_named(opened, opened.job.rounds[0].id, [Recording(phone, 1.0, point="intake")])
+        bring_in(opened, opened.job.rounds[0].id, [Recording(phone, 1.0, point="intake")])
         return f"clip {opened.job.rounds[0].clips[-1].id}"
 
     attempt(start)

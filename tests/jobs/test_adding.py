@@ -13,7 +13,7 @@ import pytest
 from listen.audio.write import write_clip
 from listen.errors import JobError
 from listen.jobs import events as ev
-from listen.jobs.bring_in import Recording, bring_in, bring_named
+from listen.jobs.bring_in import Recording, bring_in, recordings_in
 from listen.jobs.exchange.verification import Against
 from listen.jobs.exchange.verify import verify_job
 from listen.jobs.folder.chain import read_journal
@@ -72,7 +72,7 @@ def test_a_file_that_cannot_be_written_down_leaves_no_clip(tmp_path: Path, monke
         round_id = begin_round(opened, 1)
         with monkeypatch.context() as full, pytest.raises(JobError):
             full.setattr(OpenJob, "append", _refused)
-            bring_named(opened, round_id, [Recording(file, 1.0, point="intake")])
+            bring_in(opened, round_id, [Recording(file, 1.0, point="intake")])
         assert list(opened.clips.iterdir()) == []
 
 
@@ -82,14 +82,14 @@ def test_names_that_are_no_text_come_in(tmp_path: Path) -> None:
     folder = Path(os.fsdecode(os.fsencode(tmp_path) + b"/ph\xe4n"))
     folder.mkdir()
     odd = folder / os.fsdecode(b"ger\xe4usch.flac")
-    for file in (folder / "intake-quiet-1.flac", odd):
-        write_clip(file, NOISE)
+    write_clip(folder / "intake-quiet-1.flac", NOISE)
     with create_job(tmp_path / "jobs", title="t") as opened:
         round_id = begin_round(opened, 1)
-        event = bring_in(opened, round_id, folder)
+        event = bring_in(opened, round_id, recordings_in(folder).recordings)
         assert event.folder.endswith("/ph?n") and event.files == ("intake-quiet-1.flac",)
-        assert len(event.left_out) == 1
-        assert bring_named(opened, round_id, [Recording(odd, 1.0, point="intake", kind=Kind.AIR)]).files == (
+        write_clip(odd, NOISE)
+        assert not recordings_in(folder).named
+        assert bring_in(opened, round_id, [Recording(odd, 1.0, point="intake", kind=Kind.AIR)]).files == (
             "ger?usch.flac",
         )
         assert len(opened.job.round(round_id).live_clips()) == 2

@@ -16,7 +16,7 @@ from listen.audio.write import write_clip
 from listen.durable import read_file, whole_file
 from listen.errors import HisswayError, JobError
 from listen.jobs import events as ev
-from listen.jobs.bring_in import Recording, bring_named
+from listen.jobs.bring_in import Recording, bring_in
 from listen.jobs.exchange.verification import Against
 from listen.jobs.exchange.verify import verify_job
 from listen.jobs.folder import chain
@@ -153,7 +153,7 @@ def test_killed_during_an_import_nobody_is_accused_and_the_sound_is_offered(
                 crash.setattr(OpenJob, "append", killed)
             else:
                 crash.setattr("listen.audio.write.write_clip", killed)
-            bring_named(opened, round_id, [Recording(file, 1.0, point="intake")])
+            bring_in(opened, round_id, [Recording(file, 1.0, point="intake")])
     with open_job(opened.folder) as again:
         (left,) = again.partials()
         again.keep(left, recovered=True)

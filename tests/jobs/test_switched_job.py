@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from listen.audio.write import write_part
-from listen.jobs.bring_in import bring_in
+from listen.jobs.bring_in import bring_in, recordings_in
 from listen.jobs.events import AirFollowed, ReadingEntered
 from listen.jobs.folder.store import create_job, open_job
 from listen.jobs.to_round import to_round
@@ -24,7 +24,7 @@ def test_a_take_of_all_channels_becomes_a_clip_a_point(tmp_path: Path) -> None:
     folder = _round(tmp_path / "r", together=True)
     with create_job(tmp_path / "jobs", title="t") as opened:
         round_id = begin_round(opened, 1)
-        event = bring_in(opened, round_id, folder)
+        event = bring_in(opened, round_id, recordings_in(folder).recordings)
         assert not event.left_out
         clips = opened.job.round(round_id).live_clips()
         assert {c.kept.point for c in clips} == {"intake", "tailpipe", "oil-filler"}
@@ -66,7 +66,7 @@ def test_a_sound_cylinder_taken_switched_stands_beside_the_next_one(tmp_path: Pa
         loss = [ReadingEntered(reading="loss", value=v, unit="percent", si=v, cylinder=n) for n, v in ((1, 8), (2, 40))]
         opened.append(*loss)
         for round_id in rounds:
-            bring_in(opened, round_id, folder)
+            bring_in(opened, round_id, recordings_in(folder).recordings)
         lent = [t for t in to_round(opened.job, rounds[1], opened.folder).takes if t.kind == Kind.SWITCHED_SOUND]
         own = opened.job.round(rounds[0]).live_clips()
     assert {t.path.stem for t in lent} == {c.id for c in own} and {t.on_s for t in lent} == {TOLD}

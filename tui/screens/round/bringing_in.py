@@ -43,20 +43,16 @@ class BringingIn(Asking):
         step, points = self.step(), self.view.walk.points
         due = (step.point, step.walk) if step.kind == "clip" else ("", "")
         if found.named or (one := as_due(found, [p.id for p in points], due)):
-            await self._take_in(place, () if found.named else one)
+            await self._take_in(found.recordings if found.named else one)
         elif recordings := await self.answer(made("naming", found, points, step)):
-            await self._take_in(place, recordings)
+            await self._take_in(recordings)
 
-    async def _take_in(self, place: Path, recordings: Sequence[Recording] = ()) -> None:
-        """Import clips recorded elsewhere, check each as if it had been recorded here, and say what came in.
-
-        ``recordings`` are those of the place that were named in a list; without them its files are named already.
-        """
-        from listen.jobs.bring_in import bring_in, bring_named
+    async def _take_in(self, recordings: Sequence[Recording]) -> None:
+        """Import clips recorded elsewhere, check each as if it had been recorded here, and say what came in."""
+        from listen.jobs.bring_in import bring_in
 
         before = {c.id for c in self.record.clips}
-        take = partial(bring_named, recordings=recordings) if recordings else partial(bring_in, place=place)
-        event = await self.bay.written(partial(take, self.opened, self.round_id))
+        event = await self.bay.written(partial(bring_in, self.opened, self.round_id, recordings))
         new = [c for c in self.record.clips if c.id not in before]
         refused = [text for c in new if (text := await self._refused(c))]
         said = f"{counted(len(event.files), 'clip')} imported."

@@ -32,13 +32,9 @@ class Line(msgspec.Struct, frozen=True, kw_only=True):
     payload: ev.Payload | None = None
     round_id: str | None = None
     cylinder: int | None = None
-    undone_by: str = ""
-    """Event that took it back: withdrawing that brings it back."""
-    undone_kind: str = ""
-
-    @property
-    def kind(self) -> str:
-        return ev.KIND_OF.get(type(self.payload), "") if self.payload else ""
+    kind: str = ""
+    undone_by: ev.Event | None = None
+    """What took it back: withdrawing that brings it back."""
 
     @property
     def may_be_taken_back(self) -> bool:
@@ -49,7 +45,7 @@ class Line(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def may_come_back(self) -> bool:
         """Whether it does not stand, and can again."""
-        return bool(self.undone_by) or (self.state == "replaced" and type(self.payload) in AGAIN)
+        return self.undone_by is not None or (self.state == "replaced" and type(self.payload) in AGAIN)
 
 
 AGAIN = (ev.ReadingEntered, ev.PlugSeen, ev.BubblesLooked, ev.AirFollowed, ev.TopFoundAgain, ev.FindingRecorded)
@@ -61,22 +57,16 @@ class Part(msgspec.Struct, frozen=True, kw_only=True):
     lines: tuple[Line, ...]
 
 
-def cylinder_ledger(events: Iterable[ev.Event], job: Job, cylinder: int) -> tuple[Part, ...]:
-    """What was read and seen of a cylinder, then its rounds, the latest first, each with the steps still due."""
+def ledger(events: Iterable[ev.Event], job: Job, cylinder: int | None) -> tuple[Part, ...]:
+    """A cylinder's rounds, the latest first, each with the steps still due, then what was read and seen of it beside
+    them; None: what was of the whole job."""
     lines = _lines(events, job)
-    rounds = reversed(job.rounds_of(cylinder))
+    beside = Part(record=None, lines=_in_order(x for x in lines if x.round_id is None and x.cylinder == cylinder))
+    rounds = () if cylinder is None else reversed(job.rounds_of(cylinder))
     parts = (
         Part(record=r, lines=_in_order((*(x for x in lines if x.round_id == r.id), *_due(job, r)))) for r in rounds
     )
-    return (*parts, _beside_rounds(lines, cylinder))
-
-
-def job_ledger(events: Iterable[ev.Event], job: Job) -> tuple[Part, ...]:
-    return (_beside_rounds(_lines(events, job), None),)
-
-
-def _beside_rounds(lines: Iterable[Line], cylinder: int | None) -> Part:
-    return Part(record=None, lines=_in_order(x for x in lines if x.round_id is None and x.cylinder == cylinder))
+    return (*parts, beside)
 
 
 def take_back(line: Line, reason: str) -> ev.Payload:
@@ -84,7 +74,7 @@ def take_back(line: Line, reason: str) -> ev.Payload:
         return ev.ClipTakenBack(clip=line.payload.clip, reason=reason)
     if isinstance(line.payload, ev.PhotoKept):
         return ev.PhotoTakenBack(photo=line.payload.photo, reason=reason)
-    return _withdraw(line.id, line.kind, line, reason)
+    return _withdraw(line, line, reason)
 
 
 def bring_back(line: Line, reason: str = "") -> ev.Payload:
@@ -93,11 +83,11 @@ def bring_back(line: Line, reason: str = "") -> ev.Payload:
         return line.payload
     if isinstance(line.payload, ev.PhotoKept):  # as the list of photos says it
         return ev.PhotoTakenBack(photo=line.payload.photo, reason=reason, again=True)
-    return _withdraw(line.undone_by, line.undone_kind, line, reason)
+    return _withdraw(line.undone_by, line, reason)
 
 
-def _withdraw(event: str, kind: str, line: Line, reason: str) -> ev.Withdrawn:
-    return ev.Withdrawn(event=event, kind=kind, reason=reason, round_id=line.round_id, cylinder=line.cylinder)
+def _withdraw(what: Line | ev.Event, line: Line, reason: str) -> ev.Withdrawn:
+    return ev.Withdrawn(event=what.id, kind=what.kind, reason=reason, round_id=line.round_id, cylinder=line.cylinder)
 
 
 def _in_order(lines: Iterable[Line]) -> tuple[Line, ...]:
@@ -125,6 +115,7 @@ def _undone(events: Iterable[ev.Event]) -> dict[str, ev.Event]:
                 about[id] = [e.id]
             case ev.SymptomNoted(symptom=fact) | ev.SymptomsAsked(symptoms=(fact,)):
                 about.setdefault((fact, e.payload.cylinder), []).append(e.id)
+            # One of a round is no answer to the facts: it is withdrawn by itself.
             case ev.ReadingEntered(reading=fact, round_id=None):
                 about.setdefault((fact, e.payload.cylinder), []).append(e.id)
             case ev.ClipTakenBack(clip=id) | ev.PhotoTakenBack(photo=id, again=False):
@@ -147,15 +138,14 @@ def _line(event: ev.Event, job: Job, undone: dict[str, ev.Event], latest: dict[o
     left = isinstance(payload, ev.PointSkipped | ev.StepPassed)
     state: State = "taken-back" if by else "replaced" if replaced else "left-out" if left else "stands"
     return Line(
-        **same_fields(event, "id", "time", "actor", "payload"),
+        **same_fields(event, "id", "time", "actor", "payload", "kind"),
         section=section(payload),
         words=words,
         state=state,
         why=getattr(by.payload, "reason", "") if by else "",
         round_id=getattr(payload, "round_id", None),
         cylinder=getattr(payload, "cylinder", None),
-        undone_by=by.id if by else "",
-        undone_kind=by.kind if by else "",
+        undone_by=by,
     )
 
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from listen.jobs import events as ev
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.store import create_job, open_job
-from listen.jobs.ledger import Line, bring_back, cylinder_ledger, job_ledger, take_back
+from listen.jobs.ledger import Line, bring_back, ledger, take_back
 from listen.jobs.standing import latest_round
 from listen.jobs.walk import walked
 from listen.trade.engine import layout
@@ -40,7 +40,7 @@ def loss(percent: float) -> ev.ReadingEntered:
 
 def lines(opened: OpenJob, cylinder: int | None = 1) -> list[Line]:
     events = opened.chain.events()
-    made = job_ledger(events, opened.job) if cylinder is None else cylinder_ledger(events, opened.job, cylinder)
+    made = ledger(events, opened.job, cylinder)
     return [line for part in made for line in part.lines]
 
 
@@ -213,5 +213,5 @@ def test_a_line_about_a_round_that_never_began_ends_nothing(opened: OpenJob, pay
     """A job made elsewhere may hold one; the page of the job and of each cylinder still opens."""
     events = tuple(opened.chain.events())
     events = (*events, msgspec.structs.replace(events[-1], id="f" * 12, payload=payload))
-    assert job_ledger(events, opened.job)
-    assert all(line.round_id != "c3-aaaaaa" for part in cylinder_ledger(events, opened.job, 1) for line in part.lines)
+    assert ledger(events, opened.job, None)
+    assert all(line.round_id != "c3-aaaaaa" for part in ledger(events, opened.job, 1) for line in part.lines)

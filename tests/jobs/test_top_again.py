@@ -16,7 +16,7 @@ from listen.jobs.exchange.verification import Against
 from listen.jobs.exchange.verify import verify_path
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.folder.store import create_job, open_job
-from listen.jobs.ledger import cylinder_ledger, take_back
+from listen.jobs.ledger import ledger, take_back
 from listen.jobs.to_round import facts, judged, to_round
 from listen.jobs.top_again import found_again, is_asked, to_be_taken_again
 from listen.jobs.walk import SET_UP, advised, walked
@@ -108,7 +108,7 @@ def test_another_loss_is_a_new_reading_and_all_is_walked_again_at_this_stand(fol
         assert ("bubbles", "due") in due and ("loss", "done") in due and walked(opened.job, id).due.walk == "quiet"
         assert to_be_taken_again(record) and not is_asked(opened.job, record)
         assert heard_before(opened.job, record) == "clips changed since it was judged"
-        back = next(x for p in cylinder_ledger(opened.chain.events(), opened.job, 1) for x in p.lines if x.undone_by)
+        back = next(x for p in ledger(opened.chain.events(), opened.job, 1) for x in p.lines if x.undone_by)
         assert back.may_come_back
     assert verify_path(folder, Against(judge=evaluate)).ok
 
@@ -123,7 +123,7 @@ def test_the_fact_goes_with_the_loss_that_it_was_about(folder: Path) -> None:
         assert facts(opened.job, opened.job.rounds[0]).top_found_again is None
         opened.append(loss(97.0, id))
         assert facts(opened.job, opened.job.rounds[0]).top_found_again is True
-        lines = [x for p in cylinder_ledger(opened.chain.events(), opened.job, 1) for x in p.lines]
+        lines = [x for p in ledger(opened.chain.events(), opened.job, 1) for x in p.lines]
         opened.append(take_back(next(x for x in lines if x.kind == "top-found-again"), "other cylinder"))
         assert opened.job.rounds[0].stale and facts(opened.job, opened.job.rounds[0]).top_found_again is None
         assert judge(opened).verdict.next_kind == "top-found-again" and is_asked(opened.job, opened.job.rounds[0])

@@ -22,7 +22,7 @@ from textual.widgets import OptionList
 from listen.jobs.exchange.verification import Against
 from listen.jobs.exchange.verify import verify_job
 from listen.jobs.folder.store import open_job
-from listen.jobs.ledger import Line, cylinder_ledger
+from listen.jobs.ledger import Line, ledger
 from listen.jobs.walk import walked
 from tests.keys.jobs import any_job  # puts the pilots' helpers on the path, so it comes first
 
@@ -198,7 +198,7 @@ async def check(going: Walk, app: HisswayApp) -> None:
     if gone := [c for c in now if not opened.clip_path(c).is_file()]:
         raise Broken(f"clips of the journal are not on disk: {gone}")
     for cylinder in {r.cylinder for r in written.rounds}:
-        lines = [x for part in cylinder_ledger(chain.events(), written, cylinder) for x in part.lines]
+        lines = [x for part in ledger(chain.events(), written, cylinder) for x in part.lines]
         for record in written.rounds_of(cylinder):
             if any(s.state == "left-out" for s in walked(written, record.id).steps) and not any(
                 x.round_id == record.id and x.state == "left-out" and x.may_be_taken_back for x in lines

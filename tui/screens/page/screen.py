@@ -10,7 +10,7 @@ from textual.widgets import Static
 from listen.jobs import events as ev
 from listen.jobs.event_words import SECTIONS
 from listen.jobs.job import Job, RoundRecord
-from listen.jobs.ledger import Line, Part, bring_back, cylinder_ledger, job_ledger, take_back
+from listen.jobs.ledger import Line, Part, bring_back, ledger, take_back
 from listen.jobs.standing import latest_round
 from listen.jobs.walk import round_points
 from listen.voice.figures import as_read
@@ -72,7 +72,7 @@ class PageScreen(BayScreen[None]):
 
     def parts(self, job: Job) -> tuple[Part, ...]:
         events = self.bay.open_job.chain.events() if self.bay.open_job else ()
-        return job_ledger(events, job) if self.cylinder is None else cylinder_ledger(events, job, self.cylinder)
+        return ledger(events, job, self.cylinder)
 
     def show_job(self, job: Job) -> None:
         """Show the ledger; the pointer stays where it was."""

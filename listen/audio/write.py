@@ -6,8 +6,8 @@ import errno
 import io
 import json
 import os
+import time
 from collections.abc import Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO, Self
@@ -31,15 +31,14 @@ _BLOCK_SAMPLES = 1 << 16
 
 
 class PartWriter:
-    """Writes blocks to a new part; a thread of its own puts them on the disk every ``SYNC_S``. A context manager.
+    """Writes blocks to a new part and puts them on the disk every ``SYNC_S``. A context manager.
 
-    ``OSError`` wherever the disk refuses, also where it refused a sync asked for earlier.
+    ``OSError`` wherever the disk refuses.
     """
 
     def __init__(self, path: Path, header: PartHeader) -> None:
         self.header = header
         self.frames = 0
-        self._asked = 0
         # Unbuffered: what was written lies with the system at once, and outlives this process.
         self._file = os.fdopen(new_file(path), "wb", buffering=0)
         try:
@@ -51,8 +50,7 @@ class PartWriter:
             self._file.close()
             remove_if_possible(path)  # no sound was in it
             raise
-        self._aside = ThreadPoolExecutor(1, "sync")
-        self._syncing: Future[None] | None = None
+        self._synced = time.monotonic()
 
     def write(self, block: NDArray[np.float32], overflows: int) -> None:
         """Append ``block`` [shape=(n,)]; ``overflows`` counts those seen so far."""
@@ -60,8 +58,10 @@ class PartWriter:
         self.frames += len(block)
         if overflows != self.header.overflows:
             self._amend(replace(self.header, overflows=overflows))
-        if self.frames - self._asked >= SYNC_S * self.header.rate_hz:
-            self._sync_aside()
+        # By the clock, not by the sound: what waited behind a slow disk is written before it is asked again.
+        if time.monotonic() - self._synced >= SYNC_S:
+            os.fsync(self._file.fileno())
+            self._synced = time.monotonic()
 
     def _all(self, data: bytes) -> None:
         # A raw file may take less than it is given.
@@ -74,29 +74,15 @@ class PartWriter:
         self._all(header.encode())
         self._file.seek(0, os.SEEK_END)
 
-    def _sync_aside(self) -> None:
-        """Put what there is on the disk while blocks go on being taken; a slow disk is asked again when it is done."""
-        if self._syncing is not None:
-            if not self._syncing.done():
-                return
-            self._syncing.result()
-        self._syncing = self._aside.submit(os.fsync, self._file.fileno())
-        self._asked = self.frames
-
     def __enter__(self) -> Self:
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        try:
-            if self._syncing is not None:
-                self._syncing.result()
+        with self._file:
             self._amend(replace(self.header, frames=self.frames))
             os.fsync(self._file.fileno())
-        finally:
-            self._aside.shutdown()
-            self._file.close()
 
 
 def write_part(path: Path, clip: Clip) -> None:

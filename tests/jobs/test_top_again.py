@@ -9,7 +9,7 @@ import pytest
 from msgspec.structs import replace
 
 from listen.jobs import events as ev
-from listen.jobs.bring_in import bring_in
+from listen.jobs.bring_in import bring_in, recordings_in
 from listen.jobs.engine_case import heard_before
 from listen.jobs.event_words import event_words
 from listen.jobs.exchange.verification import Against
@@ -48,7 +48,7 @@ def asking(tmp_path_factory: pytest.TempPathFactory) -> Path:
             ev.StepPassed(round_id=round_id, step="call", reason="no time"),
             ev.BubblesLooked(round_id=round_id, seen="no"),
         )
-        bring_in(opened, round_id, simulated(root / "r", path=PathId.EXHAUST_VALVE))
+        bring_in(opened, round_id, recordings_in(simulated(root / "r", path=PathId.EXHAUST_VALVE)).recordings)
         judge(opened)
         return opened.folder
 

@@ -57,20 +57,12 @@ def open_phone(path: Path) -> Iterator[OpenSound]:
 
 
 def _blocks(frames: Any, channel: int, first: int) -> Iterator[NDArray[np.float32]]:
-    at = 0
-    for frame in frames:
-        block = _floats(frame)[channel]
+    import av
+
+    # Whole or fractional numbers, a plane a channel or interleaved, by what coded it: here each comes as one form.
+    planes, at = av.AudioResampler(format="fltp"), 0
+    for frame in (one for coded in frames for one in planes.resample(coded)):
+        block = frame.to_ndarray()[channel]
         if at + len(block) > first:
             yield np.array(block[max(0, first - at) :], dtype=np.float32)
         at += len(block)
-
-
-def _floats(frame: Any) -> NDArray[np.float32]:
-    """Samples of one frame in full scales [shape=(channels, n)]."""
-    x = frame.to_ndarray()
-    if not frame.format.is_planar:
-        # Interleaved: one sample of each channel after the other.
-        x = x.reshape(-1, len(frame.layout.channels)).T
-    if x.dtype.kind == "f":
-        return np.asarray(x, dtype=np.float32)
-    return np.asarray(x / float(np.iinfo(x.dtype).max + 1), dtype=np.float32)

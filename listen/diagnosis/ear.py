@@ -39,6 +39,7 @@ def heard_share(c: CylinderCase, path: str) -> float:
         return 0.0
     p = c.paths.get(path, 0.0)
     now = 1.0 if p >= threshold("path_strong") else 0.5 if p >= threshold("path_likely") else 0.0
+    # Of one air only one witness counts: the ear where no microphone listened.
     if not c.paths:
         now = BY_EAR_SHARE if path in c.by_ear else 0.0
     return now * (BEFORE_SHARE if c.heard_before else 1.0)

@@ -35,6 +35,7 @@ def fact_findings(case: EngineCase) -> list[Finding]:
     for c in case.cylinders:
         found += [Finding(id, (c.cylinder,), f"cylinder {c.cylinder}") for id in c.found]
         found += [Finding(f"{NO}{id}", (c.cylinder,), f"cylinder {c.cylinder}") for id in c.absent]
+    # What every cylinder shows is the engine's as well.
     on_all = set.intersection(*(set(c.found) for c in case.cylinders)) if len(case.cylinders) > 1 else set()
     if len(case.cylinders) == len(case.engine.cylinders):
         found += [Finding(id, (), "on every cylinder") for id in sorted(on_all)]

@@ -33,6 +33,7 @@ def answer(job: Job, f: Fact, cylinder: int | None = None) -> str:
     if f.answer == "figure":
         return _figure(job, f, cylinder)
     if f.sets:
+        # Such a fact is no answer of its own but how the engine is described, whoever described it.
         return YES if all(getattr(job.engine, k) == v for k, v in f.sets.items()) else NO
     return YES if f.id in job.symptoms_of(cylinder) else NO if f.id in job.asked_of(cylinder) else OPEN
 
@@ -69,6 +70,7 @@ def answer_events(job: Job, f: Fact, given: str, cylinder: int | None = None) ->
     if given == YES:
         return (SymptomNoted(symptom=f.id, cylinder=cylinder),)
     if given == NO:
+        # What was noted goes and that it was asked stays: a no is told from what nobody asked.
         back = SymptomNoted(symptom=f.id, cylinder=cylinder, present=False)
         asked = SymptomsAsked(symptoms=(f.id,), cylinder=cylinder)
         known = ((back, f.id in job.symptoms_of(cylinder)), (asked, f.id not in job.asked_of(cylinder)))
@@ -110,6 +112,7 @@ def _read(job: Job, f: Fact, text: str, cylinder: int | None) -> ReadingEntered:
         pressure = read_pressure(text, unit_named(job.pressure_unit))
         value, unit, si = pressure.value, str(pressure.unit), pressure.kpa
     else:
+        # A unit may be cut to its first letter.
         m, units = _FIGURE.fullmatch(text), (f.unit.casefold(), "%", f.unit[:1].casefold())
         if m is None or (m[2] and m[2].strip().casefold() not in units):
             raise ReadingError(f"“{text[:20]}” is no figure in {f.unit}; type a number, for example {f.least + 1:g}")
@@ -135,6 +138,7 @@ Typed = tuple[ReadingEntered, tuple[Question, ...]]
 
 def unit_of(reading: str, job: Job) -> str:
     if reading == "restrictor":
+        # Whoever reads gauges in psi has drills in inches.
         return "in" if job.pressure_unit == "psi" else "mm"
     return "%" if reading == "loss" else job.pressure_unit
 

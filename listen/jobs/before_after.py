@@ -113,6 +113,7 @@ def _reading(before: Job, after: Job, n: int, reading: str) -> Change | None:
             return found
         remark = "another restrictor: percents cannot be compared"
         return replace(found, difference=None, uncertainty=None, beyond=False, remark=remark)
+    # Two jobs may be read in two units: told in that of the later.
     unit = unit_named(after.pressure_unit)
     was, now = (in_unit(r.si, unit).value if r else None for r in (a, b))
     return _change(reading, unit, was, now, hypot(COMPRESSION_SHARE * (was or 0.0), COMPRESSION_SHARE * (now or 0.0)))

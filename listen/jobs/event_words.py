@@ -213,6 +213,7 @@ def _by(event: ev.Event, words: str) -> str:
 
 
 def _entered(payload: ev.Payload) -> dict[Key, str]:
+    # Only what takes the place of what was said before: clips and notes stand beside each other.
     match payload:
         case ev.ReadingEntered():
             where = f" of cylinder {payload.cylinder}" if payload.cylinder is not None else ""

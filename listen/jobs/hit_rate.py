@@ -37,6 +37,7 @@ class ScoredCall(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def right(self) -> bool:
         """Every path named was really at work."""
+        # Not the other way: a leak that nobody named may be there as well.
         return bool(self.paths) and set(self.paths) <= set(self.truth)
 
 

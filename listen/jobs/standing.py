@@ -99,6 +99,7 @@ def latest_round(job: Job, cylinder: int) -> RoundRecord | None:
 def kind_of_paths(paths: tuple[str, ...]) -> str:
     """The kind of verdict that names exactly these paths."""
     named = _named(paths)
+    # That there is none is an answer; no path at all is none.
     if len(named) > 1:
         return "several"
     only = named[0] if named else "sound" if paths else "unclear"
@@ -152,6 +153,7 @@ def waiting(job: Job) -> tuple[Waiting, ...]:
 
 
 def _why(record: RoundRecord, stands: Standing) -> Why | None:
+    # First: while two answers stand nobody can go by either.
     if stands.disputed:
         return "disputed"
     if stands.how == "sent-back":

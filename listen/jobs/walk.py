@@ -105,6 +105,7 @@ def advised(verdict: Verdict, record: RoundRecord) -> tuple[Wish, ...]:
     if kind == "air" and (seconds := verdict.next_seconds) > LONGER_S:
         walks = ("quiet", "quiet"), ("air", "air"), ("quiet", "closing")
         return tuple(Wish(at, k, walk, seconds) for k, walk in walks)
+    # Air alone is held against nothing: its quiet clip comes first.
     if kind != "air" or record.live_clips(at, "quiet"):
         return (Wish(at, kind),)
     return Wish(at, "quiet", "quiet"), Wish(at, "air", "air")

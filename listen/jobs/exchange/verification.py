@@ -40,6 +40,7 @@ class Trust(msgspec.Struct, frozen=True, kw_only=True):
         if self.demanded and key not in self.demanded:
             return f"is {made}, not with the key that was asked for"
         if key:
+            # Where no list is kept no key is strange; a remark asks to compare it.
             if not self.keys or self.demanded or self.whose(key):
                 return ""
             return (
@@ -147,6 +148,7 @@ def _summary_faults(folder: Path, chain: Chain, stored: JobSummary | None) -> It
     elif stored.events and chain.lines[stored.events - 1].hash != stored.head:
         yield Mismatch("journal", JOURNAL, f"event {stored.events} is not the one that was written here")
     elif stored.events == len(chain.lines) and not chain.broken:
+        # Size and time of the file only tell the list of jobs whether the summary is fresh: in a copy they differ.
         now = replace(
             summarize(fold(chain.events()), chain, None),
             journal_bytes=stored.journal_bytes,

@@ -93,6 +93,7 @@ def _decision_faults(record: RoundRecord) -> Iterator[Mismatch]:
         if d.heard.recorded and d.payload.blind and not d.heard.blind:
             yield Mismatch("decision", where, "says that it was made blind; what was shown and played says otherwise")
         for signed in d.signatures:
+            # At its end: before it may stand whose decision is signed.
             if d.heard.recorded and not signed.statement.endswith(statement_on(d)):
                 where = f"statement of {signed.name}, round {record.id}"
                 yield Mismatch("decision", where, "states other than what is recorded")

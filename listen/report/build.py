@@ -46,13 +46,10 @@ class Wanted:
     """Whether everything that folds away lies open, for paper (HTML only)."""
 
 
-def read_job(folder: Path) -> OpenJob:
-    return open_job(folder, write=False)
-
-
 def report_text(folder: Path, wanted: Wanted = Wanted()) -> str:
     """The report of a job folder (only read) as text. Raises JobError: a folder holds no job, or cannot be read."""
-    opened, earlier = read_job(folder), read_job(wanted.before) if wanted.before else None
+    opened = open_job(folder, write=False)
+    earlier = open_job(wanted.before, write=False) if wanted.before else None
     return page_of(opened, earlier, origin_now(opened, earlier, wanted), wanted.form)
 
 
@@ -81,7 +78,7 @@ def all_jobs(root: Path) -> Iterator[Job]:
     """Every job under the root that can be read."""
     for row in list_jobs(root):
         with suppress(JobError):
-            yield read_job(root / row.folder).job
+            yield open_job(root / row.folder, write=False).job
 
 
 def write_report(folder: Path, path: Path, wanted: Wanted = Wanted()) -> int:

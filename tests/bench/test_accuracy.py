@@ -11,8 +11,7 @@ import numpy as np
 import pytest
 
 from listen.audio.write import write_clip
-from listen.bench.accuracy.contest import report_jobs, tune_jobs
-from listen.bench.accuracy.rounds import Job, read_truth
+from listen.bench.accuracy.contest import Job, read_truth, report_jobs, tune_jobs
 from listen.cli.main import main
 from listen.errors import RoundError
 from listen.lab.simulator.draw import draw

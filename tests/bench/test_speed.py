@@ -7,8 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from listen.bench.speed import _memory_over, resident_mb, table
-from listen.bench.speed.contenders import CONTENDERS, make_archive, sound_files
+from listen.bench.speed import CONTENDERS, _memory_over, make_archive, resident_mb, sound_files, table
 
 
 @pytest.fixture(scope="module")

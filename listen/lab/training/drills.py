@@ -4,7 +4,6 @@ A file is a first line ``hissway.drill/2``, a second of open particulars (JSON: 
 rounds sealed under a key: clips, facts and truths, so that neither names nor sizes nor order tell one round's truth.
 """
 
-import secrets
 import tempfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -166,11 +165,6 @@ class OpenDrill:
             clips=clips,
             truth=tuple(map(str, one.truth)),
         )
-
-
-def random_id() -> str:
-    """A name for a round from which nothing follows."""
-    return secrets.token_hex(4)
 
 
 def shipped_drills() -> tuple[DrillSet, ...]:

@@ -3,6 +3,7 @@
 from collections.abc import Collection
 from functools import partial
 from pathlib import Path
+from secrets import token_hex
 
 import msgspec
 
@@ -13,7 +14,7 @@ from listen.jobs.hit_rate import OF_THE_TEST
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.to_round import to_round
 from listen.lab.simulator.render import TakeKey
-from listen.lab.training.drills import SUFFIX, DrillSet, random_id, write_drill
+from listen.lab.training.drills import SUFFIX, DrillSet, write_drill
 from listen.lab.training.held import Held
 from listen.lab.training.lesson import clue
 from listen.rounds.model import Facts, Round
@@ -121,7 +122,7 @@ def _held(taken: Round, paths: tuple[PathId, ...], common: frozenset[tuple[str, 
         clips |= {(take.point, k, take.order): c for k, c in zip(kinds, found[-len(kinds) :], strict=True)}
     facts = {k: v for k, v in msgspec.to_builtins(taken.facts).items() if k in told}
     return Held(
-        id=random_id(),
+        id=token_hex(4),
         clips=clips,
         facts=msgspec.convert(facts, Facts),
         truth=tuple(map(str, paths)),

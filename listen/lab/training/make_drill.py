@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from functools import partial
 from hashlib import sha256
 from pathlib import Path
+from secrets import token_hex
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from listen.lab.learners import drills_dir
 from listen.lab.simulator.draw import SHORTEST_TAKE_S
 from listen.lab.simulator.scene import GENERATOR, RoundSpec
 from listen.lab.simulator.shops import SOUND_FILES, recorded
-from listen.lab.training.drills import SUFFIX, DrillSet, random_id, write_drill
+from listen.lab.training.drills import SUFFIX, DrillSet, write_drill
 from listen.lab.training.fresh import BLOW_BY_DB, BUBBLES_PER_S
 from listen.lab.training.lesson import SWITCHED_PERIOD_S, Lesson, bubbling, held_of, spec_of, switched
 from listen.lab.training.seal import lab_key
@@ -89,7 +90,7 @@ def draw_rounds(wish: MakeWish) -> list[tuple[RoundSpec, Lesson]]:
         wet = bubbling(BUBBLES_PER_S, peak) if PathId.COOLANT_PASSAGE in paths else None
         lesson = Lesson(paths, hiss, blow_by, shop="", change=wet)
         background = recorded(rng, files) if files else None
-        spec = spec_of(rng, lesson, random_id(), background, wish.seconds, WALK)
+        spec = spec_of(rng, lesson, token_hex(4), background, wish.seconds, WALK)
         made.append((switched(rng, spec, cycles) if wish.switched else spec, lesson))
     return made
 

@@ -44,9 +44,9 @@ def many_channels(path: Path) -> None:
 
 
 def long_silence(path: Path) -> None:
-    with soundfile.SoundFile(path, "w", 48_000, 1, format="FLAC") as file:
+    with soundfile.SoundFile(path, "w", 8_000, 1, format="FLAC") as file:
         for _ in range(3600):
-            file.write(np.zeros(48_000, np.int16))
+            file.write(np.zeros(8_000, np.int16))
 
 
 def ten_minutes(path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import io
 import re
+from functools import lru_cache
 
 import html5lib
 import pytest
@@ -15,6 +16,7 @@ from listen.trade.cautions import defer_to_others
 XHTML = "{http://www.w3.org/1999/xhtml}"
 
 
+@lru_cache(maxsize=4)  # many look at the same two pages
 def tree(page: str):
     """The page as html5lib's strict parser reads it; any error in its form raises."""
     return html5lib.HTMLParser(strict=True).parse(page)

@@ -78,13 +78,6 @@ LOCK_NAME = ".lock"
 HOLDER_NAME = ".writer.json"
 
 
-class Holder(msgspec.Struct, frozen=True):
-    who: str
-    since: str
-    host: str
-    pid: int
-
-
 class BenchLock(_Lock):
     """Held from :meth:`take` to :meth:`give_back`; freed by the system if the program dies."""
 
@@ -96,7 +89,7 @@ class BenchLock(_Lock):
         Raises JobLocked: another program (or another window of this one) has the bench. JobError: the folder cannot
         be written."""
         self._acquire("open for writing", 0.0, lambda: _held_by(self._folder))
-        holder = Holder(_user(), utc_now(), socket.gethostname(), os.getpid())
+        holder = f"{_user()} on {socket.gethostname()} since {utc_now()} (process {os.getpid()})"
         with suppress(OSError):  # only the courtesy is lost
             replace(self._folder / HOLDER_NAME, msgspec.json.encode(holder), sync=False)
 
@@ -116,8 +109,7 @@ def _user() -> str:
 
 
 def _held_by(folder: Path) -> str:
-    h = stored(folder / HOLDER_NAME, Holder, 10_000)
-    by = f"{h.who} on {h.host} since {h.since} (process {h.pid})" if h else "another program"
+    by = stored(folder / HOLDER_NAME, str, 10_000) or "another program"
     return (
         f"{by} has this job at the engine and records there; leave the round there first. Meanwhile all but "
         "clips can be entered here"

@@ -120,14 +120,9 @@ class BlockReceiver:
 @dataclass(frozen=True, slots=True)
 class Recording:
     part: Path
-    """The unfinished clip; :func:`listen.audio.write.finish` turns it into a sound file."""
-    rate_hz: int
+    """The unfinished clip, which says when it was recorded and through what; :func:`listen.audio.write.finish` makes a
+    sound file of it."""
     seconds: float
-    device: str
-    overflows: int
-    """Input overflows reported while recording."""
-    started: datetime
-    """When the first sample was taken, UTC."""
     cancelled: bool = False
     """True where the user stopped it before its end."""
     gaps: tuple[tuple[float, float], ...] = ()
@@ -225,16 +220,8 @@ class Take:
                 self._raise_trouble()
 
     def _recording(self, part: Path, seconds: float) -> Recording:
-        return Recording(
-            part=part,
-            rate_hz=self._rate_hz,
-            seconds=self._frames / self._rate_hz,
-            device=self._name,
-            overflows=self._overflows,
-            started=self._started,
-            cancelled=self._frames < round(seconds * self._rate_hz),
-            gaps=self._watch.gaps,
-        )
+        cancelled = self._frames < round(seconds * self._rate_hz)
+        return Recording(part, self._frames / self._rate_hz, cancelled, self._watch.gaps)
 
     def _raise_trouble(self) -> None:
         if not (trouble := self._receiver.trouble(self._watch)):

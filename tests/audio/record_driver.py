@@ -12,7 +12,7 @@ import threading
 import time
 from pathlib import Path
 
-from listen.audio.files import read_clip
+from listen.audio.files import read_clip, read_part
 from listen.audio.microphone import Microphone
 from listen.audio.player import Player
 from listen.errors import AudioError
@@ -21,7 +21,7 @@ from listen.errors import AudioError
 def record(mic: Microphone, part: str, seconds: str) -> dict[str, object]:
     (done,) = mic.record([Path(part)], float(seconds), threading.Event())
     assert done is not None
-    return {"seconds": done.seconds, "overflows": done.overflows, "gaps": done.gaps, "device": done.device}
+    return {"seconds": done.seconds, "overflows": read_part(done.part).overflows, "gaps": done.gaps}
 
 
 def trouble(mic: Microphone, wanted: bool) -> dict[str, object]:

@@ -59,7 +59,7 @@ class NoiseSource:
                 self._acknowledge(f"sound {clip} {writer.frames}")
                 if self._wait_s:
                     time.sleep(self._wait_s)
-        return Recording(part, RATE_HZ, writer.frames / RATE_HZ, self.name, 0, started)
+        return Recording(part, writer.frames / RATE_HZ)
 
 
 def work(opened: OpenJob, acknowledge: Acknowledge, steps: Iterator[int], *, seconds: float, wait_s: float) -> None:

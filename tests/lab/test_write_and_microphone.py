@@ -57,7 +57,7 @@ def test_a_take_is_the_rendered_clip(microphone: SimulatedMicrophone, tmp_path: 
     expected = render(scenes.one_point(6.0))[("intake", Kind.AIR, 1)]
     clip = read_part(taken.part)
     assert np.array_equal(clip.samples, expected.samples)
-    assert taken.seconds == 2.0 and not taken.cancelled and taken.started.year == 2026
+    assert taken.seconds == 2.0 and not taken.cancelled and clip.taken is not None and clip.taken.year == 2026
 
 
 def test_a_second_take_is_fresh_and_of_the_asked_length(microphone: SimulatedMicrophone, tmp_path: Path) -> None:

@@ -74,7 +74,7 @@ class FakeSource:
             self._trouble = DeviceLost("fake microphone went away; plug it in again")
             raise DeviceLost("fake microphone went away after 0.4 s; what had arrived is kept")
         self.recorded.append(part)
-        return (Recording(part, RATE_HZ, frames / RATE_HZ, self.name, 0, started, cancelled),)
+        return (Recording(part, frames / RATE_HZ, cancelled),)
 
 
 class FakeMany(FakeSource):
@@ -118,7 +118,7 @@ class FakeMany(FakeSource):
                     writer.write(self.noises[c], 0)
             if c in self.dies and told is not None:
                 told(c, f"channel {c + 1} sends nothing but zeros; the other channels are kept")
-            done = Recording(part, RATE_HZ, seconds, self.name, 0, started, False)
+            done = Recording(part, seconds)
             out.append(None if c in self.dies else done)
             self.recorded.append(part)
         return tuple(out)

@@ -116,15 +116,13 @@ def partials(folder: Path) -> tuple[Partial, ...]:
 def clip_event(
     job: Job, part: Partial, clip: Clip, flac: Path, recording: Recording | None, **more: bool | str
 ) -> ClipKept:
-    """The event that keeps a clip; what its recording tells counts before what its part does, and is more."""
-    started = recording.started if recording else clip.taken
+    """The event that keeps a clip; only whoever recorded it tells its gaps."""
     return ClipKept(
         **same_fields(part, "clip", "round_id", "point", "clip_kind", "walk", "on_s", "together"),
         take=job.round(part.round_id).takes(part.point, part.walk) + 1,
         sha256=sha256_of(flac),
-        **same_fields(clip, "seconds", "rate_hz", "gain_db"),
-        **same_fields(recording or clip, "device", "overflows"),
-        started=started.isoformat() if started else None,
+        **same_fields(clip, "seconds", "rate_hz", "gain_db", "device", "overflows"),
+        started=clip.taken.isoformat() if clip.taken else None,
         gaps=tuple((float(at), float(length)) for at, length in recording.gaps) if recording else (),
         **more,  # type: ignore[arg-type]
     )

@@ -181,10 +181,7 @@ class SimulatedMicrophone:
                     writer.write(made[c][at : at + size], 0)
                 every = [made.get(c, first)[at : at + size] for c in range(self.channels)]
                 self._meter.append(np.stack(every, axis=1))
-        return {
-            c: Recording(parts[c], self.rate_hz, w.frames / self.rate_hz, self.name, 0, started, cancelled)
-            for c, w in writers.items()
-        }
+        return {c: Recording(parts[c], w.frames / self.rate_hz, cancelled) for c, w in writers.items()}
 
     def _switched(self, at: str, seconds: float) -> NDArray[np.float32]:
         """A switched take as a hand turns the valve; of all points at once, and nothing else of the round."""

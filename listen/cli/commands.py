@@ -3,13 +3,30 @@
 import argparse
 import sys
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, NoReturn
 
 from listen.voice.text import plain
-from listen.whole_number import seed, whole
 
+MOST_SEED = 2**63 - 1
+MOST_DIGITS = 25
+"""More digits than any bound has; Python refuses to read thousands of them."""
+
+
+def whole(least: int, most: int, what: str = "a whole number") -> Callable[[str], int]:
+    """The ``type`` of an argument that takes whole numbers from ``least`` to ``most`` and refuses others by name."""
+
+    def read(text: str) -> int:
+        digits = text.removeprefix("-")
+        if digits.isdecimal() and len(digits) <= MOST_DIGITS and least <= (value := int(text)) <= most:
+            return value
+        raise argparse.ArgumentTypeError(f"{text[:40]!r} is not {what} from {least} to {most}")
+
+    return read
+
+
+seed = whole(0, MOST_SEED)
 TABLE = Path(__file__).with_name("commands.toml")
 READ = {"path": Path, "float": float, "int": int, "seed": seed}
 JOBS = {"say": "--jobs", "metavar": "DIR", "help": "folder that holds the jobs (default: HISSWAY_JOBS or user data)"}

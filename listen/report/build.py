@@ -8,7 +8,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Literal
+from typing import Literal, get_args
 
 from listen.durable import A_DAY_S, sweep, whole_file
 from listen.errors import JobError, ReportError, refusal
@@ -26,8 +26,7 @@ from listen.same_fields import same_fields
 from listen.temporary_folder import temporary_folder
 
 Form = Literal["html", "md", "json", "pdf"]
-FORMS: tuple[Form, ...] = ("html", "md", "json")
-FILE_FORMS: tuple[Form, ...] = (*FORMS, "pdf")
+FILE_FORMS: tuple[Form, ...] = get_args(Form)
 
 
 @dataclass(frozen=True, slots=True)

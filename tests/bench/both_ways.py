@@ -13,11 +13,11 @@ import numpy as np
 from listen.bench.accuracy.measured import TOLD, Taken, WorldRound, hissway, judge_world, measured
 from listen.bench.accuracy.scores import Scores, score
 from listen.bench.accuracy.sections import percent
+from listen.cli.commands import seed as any_seed
+from listen.cli.commands import whole
 from listen.lab.simulator.scene import RoundSpec, Switched
 from listen.lab.simulator.switching_hand import Hand, as_switched
 from listen.trade.points import Kind
-from listen.whole_number import seed as any_seed
-from listen.whole_number import whole
 
 SUMMARY = "every world by walks and with the air switched, side by side"
 EXAMPLE = "python -m tests both-ways --rounds-drawn 100"

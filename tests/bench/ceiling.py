@@ -21,12 +21,12 @@ from numpy.typing import NDArray
 from listen.bench.accuracy.measured import WorldRound, drawn
 from listen.bench.accuracy.scores import ALL_PATHS, augrc
 from listen.bench.accuracy.workers import spread
+from listen.cli.commands import seed as any_seed
+from listen.cli.commands import whole
 from listen.judge.verdict import NAME_AT
 from listen.lab.simulator.scene import PointSpec, RoundSpec
 from listen.trade.points import Kind, point
 from listen.trade.transfer import valves_open
-from listen.whole_number import seed as any_seed
-from listen.whole_number import whole
 from tests.bench.ideal_levels import Level, ideal_levels
 
 SUMMARY = "what could be known at all: rounds a reader could name who was taught thousands of the same world"

@@ -18,6 +18,8 @@ from listen.bench.accuracy.cover import some_hiss
 from listen.bench.accuracy.pool import POINTS, Pool, heard, make_pool, picked, point_takes, scaled
 from listen.bench.accuracy.sections import alarm_line, bounded
 from listen.bench.accuracy.workers import pieces, spread
+from listen.cli.commands import seed as any_seed
+from listen.cli.commands import whole
 from listen.rate import Rate, exact_rate
 from listen.signal.bands import BANDWIDTH_HZ
 from listen.signal.drift import NEPER_PER_DB
@@ -26,8 +28,6 @@ from listen.signal.switched import Locked, lock
 from listen.signal.switched_common import common_level
 from listen.signal.switching import Timeline
 from listen.signal.switching_found import find, track
-from listen.whole_number import seed as any_seed
-from listen.whole_number import whole
 from tests.bench.switched_takes import BIAS, DRIFT_DB, DRIFT_S, SCENES, Scene, Taken, taken
 
 SUMMARY = "switched takes against their limit and against walks"

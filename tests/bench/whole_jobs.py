@@ -13,14 +13,14 @@ import numpy as np
 from listen.bench.accuracy.measured import Measured, forecast, helped, measure_spec
 from listen.bench.accuracy.scores import Forecast, Scores, score
 from listen.bench.accuracy.workers import spread
+from listen.cli.commands import seed as any_seed
+from listen.cli.commands import whole
 from listen.lab.simulator.scene import RoundSpec
 from listen.lab.simulator.worlds import WORLDS
 from listen.lab.simulator.worlds.carrying import Common, firing_order
 from listen.lab.simulator.worlds.world import Wishes, World
 from listen.rate import Rate
 from listen.rounds.model import Facts
-from listen.whole_number import seed as any_seed
-from listen.whole_number import whole
 
 SUMMARY = "rounds of whole jobs of every world, judged alone and with what was learnt of their engine"
 EXAMPLE = "python -m tests jobs --rounds-drawn 60"

@@ -7,8 +7,8 @@ import sys
 import tempfile
 from pathlib import Path
 
+from listen.cli.commands import seed, whole
 from listen.errors import UsageError
-from listen.whole_number import seed, whole
 
 SUMMARY = "kill writers and cut the power at random moments; everything acknowledged must be there"
 EXAMPLE = "python -m tests crash --kills 100 --power 500"

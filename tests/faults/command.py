@@ -15,8 +15,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, NamedTuple
 
+from listen.cli.commands import whole
 from listen.errors import UsageError
-from listen.whole_number import whole
 from tests.faults.independent import faults_of
 
 SUMMARY = "fail, starve, delay or kill the program at each operation it asks of the disk"

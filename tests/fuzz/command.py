@@ -7,8 +7,8 @@ import sys
 import tempfile
 from pathlib import Path
 
+from listen.cli.commands import seed, whole
 from listen.errors import UsageError
-from listen.whole_number import seed, whole
 
 SUMMARY = "hostile sound files, journals, bags and readings: no traceback, no hang, no runaway memory"
 EXAMPLE = "python -m tests fuzz --cases 1000 --target wav"

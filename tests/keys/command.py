@@ -9,7 +9,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from listen.whole_number import seed, whole
+from listen.cli.commands import seed, whole
 
 SUMMARY = "random keys on random jobs: no silent exit, no lost clip, no step out of reach, screen and journal agree"
 EXAMPLE = "python -m tests keys --keys 5000"

@@ -120,7 +120,6 @@ def test_any_folder_of_sounds_serves_as_background(lab: Path, tmp_path: Path) ->
 @pytest.mark.parametrize(
     ("wish", "said"),
     [
-        (MakeWish(rounds=0), "from 1 to 200"),
         (MakeWish(hiss_db=(9, 3)), "lower first"),
         (MakeWish(paths=(("piston",),)), "'piston' is not an escape path"),
         (MakeWish(paths=(("none", "rings"),)), "make a pair"),

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from listen.cli.commands import seed, whole
 from listen.errors import HisswayError
-from listen.whole_number import seed, whole
 from tests.jobs.short import begin_round
 from tests.soak.pair import pair
 from tests.soak.pair import table as pair_table

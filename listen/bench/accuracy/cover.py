@@ -81,21 +81,19 @@ RoundMaker = Callable[[np.random.Generator], list[Heard]]
 
 
 def _shops(pool: Pool, noise: Path | None, many: int, some: int) -> Iterable[tuple[str, str, RoundMaker, int]]:
-    yield "steady", "steady", partial(_steady, pool), many
-    yield "drift 0.1-0.5 dB, common", "drifting", partial(_drifting, pool, 0.0), many
-    yield "drift 0.1-0.5 dB, 20 % smooth", "drifting", partial(_drifting, pool, 0.2), many
+    yield "steady", "steady", partial(_pooled, pool, None), many
+    yield "drift 0.1-0.5 dB, common", "drifting", partial(_pooled, pool, 0.0), many
+    yield "drift 0.1-0.5 dB, 20 % smooth", "drifting", partial(_pooled, pool, 0.2), many
     for name in SCENES:
         yield name, "unsteady", partial(unsteady_round, name), some
     if noise is not None:
         yield f"recordings of {noise.name or noise}", "unsteady", partial(recorded_round, noise), some
 
 
-def _steady(pool: Pool, rng: np.random.Generator) -> list[Heard]:
-    return drawn_round(rng, pool, 0.0, 0.0, some_hiss)
-
-
-def _drifting(pool: Pool, smooth_share: float, rng: np.random.Generator) -> list[Heard]:
-    return drawn_round(rng, pool, drift_sd(rng), smooth_share, some_hiss)
+def _pooled(pool: Pool, smooth_share: float | None, rng: np.random.Generator) -> list[Heard]:
+    """A round of steady noise that drifts; None: it does not."""
+    drift_db = 0.0 if smooth_share is None else drift_sd(rng)
+    return drawn_round(rng, pool, drift_db, smooth_share or 0.0, some_hiss)
 
 
 def _rows(job: tuple[RoundMaker, tuple[int, ...], int]) -> list[tuple[bool, bool, float]]:

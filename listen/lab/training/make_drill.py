@@ -23,8 +23,6 @@ from listen.signal.switched import LEAST_CYCLES
 from listen.trade.points import Kind, PathId
 from listen.voice.figures import counted
 
-MAX_ROUNDS = 200
-"""Most rounds in one drill; a sitting is ten to twenty."""
 NO_PAIR = frozenset({"none", "fitting", "set-up"})
 """Truths that stand alone."""
 WALK = (Kind.QUIET, Kind.AIR, Kind.QUIET)
@@ -49,8 +47,6 @@ EVERYTHING: tuple[tuple[str, ...], ...] = tuple((str(p),) for p in PathId)
 
 
 def _check(wish: MakeWish) -> tuple[tuple[str, ...], ...]:
-    if not 1 <= wish.rounds <= MAX_ROUNDS:
-        raise UsageError(f"{counted(wish.rounds, 'round')} asked for; from 1 to {MAX_ROUNDS} can be made")
     low, high = wish.hiss_db
     if not -30.0 <= low <= high <= 40.0:
         raise UsageError(f"hiss from {low:g} to {high:g} dB; give the lower first, both from -30 to 40")

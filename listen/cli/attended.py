@@ -38,6 +38,7 @@ def attended(source: SoundInput, record: Callable[[threading.Event], T], seconds
             raised.append(error)
         over.set()
 
+    # Not the other way round: Python hands Ctrl-C to the main thread alone.
     threading.Thread(target=work, name="recorder").start()
     if lead is not None:
         threading.Thread(target=lead.sound, args=(Player(), over), name="lead", daemon=True).start()

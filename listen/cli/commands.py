@@ -72,7 +72,7 @@ def _add_commands(parser: Parser, rows: dict[str, Row], what: str, usual: str, e
 
 
 def _add(parser: Parser, rows: Sequence[Row]) -> None:
-    one_of = None
+    one_of = None  # argparse keeps what excludes each other in a group of its own
     for row in rows:
         given = {key: value for key, value in row.items() if key not in ("say", "type", "one_of")}
         if (kind := row.get("type")) is not None:

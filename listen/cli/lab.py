@@ -10,6 +10,7 @@ from listen.errors import JournalBroken, LabError, UsageError, refusal
 from listen.jobs.folder.store import find_job, jobs_root, open_job
 from listen.lab.learners import Learner, create_learner, delete_learner, drills_dir, find_learner, lab_root
 from listen.lab.learners import list_learners as everybody
+from listen.same_fields import same_fields
 from listen.voice.figures import counted
 from listen.voice.text import json_line, plain
 
@@ -39,12 +40,9 @@ def make(args: argparse.Namespace) -> int:
 
     root = lab_root(args.lab)
     wish = MakeWish(
-        rounds=args.rounds,
+        **same_fields(args, "rounds", "backgrounds", "seconds", "switched"),
         paths=tuple(tuple(t.split("+")) for t in args.truths),
         hiss_db=(args.hiss[0], args.hiss[1]),
-        backgrounds=args.backgrounds,
-        seconds=args.seconds,
-        switched=args.switched,
         seed=secrets.randbelow(2**62) if args.seed is None else args.seed,
     )
 

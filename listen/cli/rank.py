@@ -118,6 +118,7 @@ def spread(rounds: Given, channel: int, workers: int, cluster: str | None) -> Ju
     if cluster is not None:
         yield from _on_cluster(rounds, channel, cluster)
     elif workers == 1:
+        # Here: another process would load everything once more before the first round.
         for name, round_ in rounds:
             yield judge_one(name, round_, channel)
     else:

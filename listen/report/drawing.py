@@ -179,6 +179,7 @@ def inline(svg: str, name: str) -> str:
     """Ready for a page: no prologue, no global style, identifiers and colours of its own, no digit too many."""
     body = svg[svg.index("<svg") :]
     body = re.sub(r"<defs>\s*<style.*?</style>\s*</defs>|<metadata>.*?</metadata>", "", body, flags=re.DOTALL)
+    # Several plots stand on one page: each one's clip paths and markers must be its own.
     body = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>{name}-", body)
     body = re.sub(r"\d+\.\d+", lambda m: f"{float(m[0]):.4g}", body)  # a tenth of a point: nothing finer can be drawn
     body = re.sub(r"\n\s*", " ", body)

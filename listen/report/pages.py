@@ -38,6 +38,7 @@ def _template(name: str, safe: Callable[[str], str], **how: Any) -> jinja2.Templ
     """A template that makes whatever text it is given safe, and fails on a name it does not know."""
     made = jinja2.Environment(  # noqa: S701 - HTML asks for it; Markdown is escaped by its own rule
         loader=jinja2.PackageLoader("listen.report", "templates"),
+        # A name that is gone must fail: an empty place on a signed page looks like a finding.
         undefined=jinja2.StrictUndefined,
         finalize=lambda value: safe(value) if isinstance(value, str) and not isinstance(value, Markup) else value,
         trim_blocks=True,

@@ -124,6 +124,7 @@ def moves(f: Fact) -> tuple[str, ...]:
     named = {f.id, *(b.finding for b in f.bands)}
     rows = [r for r in evidence_rows().values() if r.id in named or named.intersection((*r.when, *r.when_any))]
     weights = {cause: max(r.for_db.get(cause, 0.0) for r in rows) for row in rows for cause in row.for_db}
+    # A cause that cannot be without it is moved by it, though by no weight: such stand last.
     weights |= {c.id: 0.0 for c in causes().values() if c.needs == f.id}
     return tuple(sorted(weights, key=lambda c: -weights[c]))
 

@@ -56,6 +56,7 @@ def loss_behind(
         return loss_percent
     wanted_mm = leak_mm(loss_percent, restrictor_mm, supply_kpa)
     low, high = HELD_PERCENT
+    # By halves and not by a root finder of SciPy: this room is read before anything heavy is loaded.
     for _ in range(40):  # halves 100 points to far below what a gauge shows; the bore rises with the loss
         middle = (low + high) / 2
         low, high = (middle, high) if leak_mm(middle, other_mm, supply_kpa) < wanted_mm else (low, middle)

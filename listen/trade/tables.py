@@ -64,6 +64,7 @@ def table(name: str, form: type[Form]) -> Form:
 
 def rows(name: str, block: str, form: type[Form]) -> tuple[Form, ...]:
     """Blocks ``[[block]]`` of ``<name>.toml`` in the order written, a shop's own among and behind them."""
+    # Converted only once a shop's fields lie over ours: a row of the shop may give a single one.
     ours = read_table(name)[block]
     mine = _shop()[0].get(block, []) if block in SHOP_MAY else []
     if not mine:

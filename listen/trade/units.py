@@ -16,6 +16,7 @@ _SPELLED: dict[str, Unit] = {"kpa": "kPa", "psi": "psi", "psig": "psi", "bar": "
 _ENTRY = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?)\s*([A-Za-z]*)\s*")
 
 _FIGURE = re.compile(r"\d+(?:,\d{3})*(?:\.\d+)?")
+# Figures that share the unit behind the last of them, as the tables have it: "550, 690 or 830 kPa", "80 to 90 kPa".
 _AND = r"(?:, | to | and | or | > | dry, )"
 _IN_KPA = re.compile(rf"((?:{_FIGURE.pattern}{_AND})*{_FIGURE.pattern}) kPa(?: \(\d+ psi\))?")
 MOST_KPA = 10_000.0

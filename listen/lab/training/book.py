@@ -141,6 +141,7 @@ class Book:
     def add(self, record: Line) -> None:
         """Write a line; it counts once it is on the disk. Raises as :func:`listen.lab.learners.append_record`."""
         raw = msgspec.json.encode(record)
+        # As it was encoded: another encoder may write the same with other bytes, and no sum would hold.
         link = Link(record=msgspec.Raw(raw), sum=sum_after(self.head, raw))
         append_record(self.path, link)
         self.sums.append(link.sum)

@@ -12,10 +12,6 @@ from listen.trade.facts import core
 from listen.voice.times import moment
 
 
-class Told(Stamped, frozen=True, kw_only=True):
-    payload: ev.Payload
-
-
 class ClipRecord(Stamped, frozen=True, kw_only=True):
     """One clip of a round, as the journal has it."""
 
@@ -230,7 +226,7 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
     """And of those that were asked about, whatever the answer."""
     checks: tuple[ev.CheckMade, ...] = ()
     """Checks made, each with its latest outcome."""
-    notes: tuple[Told, ...] = ()
+    notes: tuple[ev.Event, ...] = ()
     photos: tuple[PhotoRecord, ...] = ()
     """In the order kept, taken-back ones included."""
     microphone: ev.MicrophoneChecked | None = None

@@ -6,7 +6,7 @@ from typing import Any
 from msgspec.structs import asdict, replace
 
 from listen.jobs import events as ev
-from listen.jobs.job import Job, PhotoRecord, RoundRecord, Told
+from listen.jobs.job import Job, PhotoRecord, RoundRecord
 from listen.jobs.ways import WAYS
 from listen.same_fields import same_fields
 from listen.voice import figures, names
@@ -131,7 +131,7 @@ def _answer_withdrawn(job: Job, p: ev.AnswerWithdrawn, event: ev.Event) -> dict[
 
 def _note(job: Job, p: ev.NoteAdded, event: ev.Event) -> Job:
     job = job.with_each(lambda r: r.noting(event) if r.id == p.round_id else r)  # of a cylinder it changes no round
-    return replace(job, notes=(*job.notes, Told(payload=p, **event.stamp)))
+    return replace(job, notes=(*job.notes, event))
 
 
 def _photo_back(job: Job, p: ev.PhotoTakenBack, event: ev.Event) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from listen.diagnosis.model import CylinderStanding, Fault
 from listen.jobs import events as ev
 from listen.jobs.engine_case import diagnosed, heard_before
 from listen.jobs.folder.open_job import OpenJob
-from listen.jobs.job import Job, RoundRecord, Told
+from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import latest_round
 from listen.report.before_part import before_part
 from listen.report.content import Origin, Part, reading_in_words
@@ -126,7 +126,7 @@ def _engine_words(job: Job) -> tuple[tuple[str, str], ...]:
     return tuple((name, value) for name, value in rows if value)
 
 
-def _note(n: Told) -> str:
+def _note(n: ev.Event) -> str:
     assert isinstance(n.payload, ev.NoteAdded)
     where = "" if n.payload.cylinder is None else f" (cylinder {n.payload.cylinder})"
     return f"{times.moment_and_zone(n.time)}{', ' + n.actor if n.actor else ''}{where}: {n.payload.text}"

@@ -105,7 +105,7 @@ async def test_simulated_engines_are_counted_apart(tmp_path: Path) -> None:
 def test_a_share_is_drawn_inside_its_interval() -> None:
     """Mark, interval and the sureness stated stand where the scale says; nothing leaves its line."""
     rate = Rate(2, 4, 0.25, 0.75)
-    row = HitRate(by="tool", rate=rate, brier=None, classes=(Bin(0.9, 1.0, 1.0, rate),))
+    row = HitRate(by="tool", rate=rate, classes=(Bin(0.9, 1.0, 1.0, rate),))
     for width in (60, 76, 154):
         axis, _, first, legend = (line.plain for line in share_lines((row,), width))
         left = axis.index("0 %")

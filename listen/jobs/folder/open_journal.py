@@ -13,7 +13,7 @@ from listen.jobs.folder import witnesses
 from listen.jobs.folder.chain import JOURNAL, Chain, broken_words, read_chain, read_journal
 from listen.jobs.folder.journal import Line, write_line
 from listen.jobs.folder.turn import Turn
-from listen.jobs.folder.witnesses import JobSummary, mend, stored_summary, summarize, write_summary
+from listen.jobs.folder.witnesses import mend, stored_summary, summarize, write_summary
 from listen.jobs.hearing import unseen
 from listen.jobs.job import Job
 
@@ -71,29 +71,23 @@ class OpenJournal:
         self.chain, self._size = Chain(chain.lines), chain.size
 
     @contextmanager
-    def writing(self) -> Iterator[None]:
+    def writing(self, *, just_opened: bool = False) -> Iterator[None]:
         """Other programs wait, and all that they wrote is known here, as long as this lasts.
+
+        ``just_opened``: whether the journal is as it was left here is looked at first, and said in it where it is not.
 
         Raises JobError: opened to read only, the disk refuses, or another journal lies there than was opened."""
         with self._adding:
             if self._turn is None:
                 raise JobError(f"{self.folder}: is open to read only; nothing was written")
             with self._turn.taken():
-                self._mend(self._read_on())
+                end = self._read_on()
+                whole = Chain(self.chain.lines, torn=end.torn, open_ended=end.open_ended)
+                # Asked once: afterwards they witness what was written here, or could not be written.
+                seen = (stored_summary(self.folder), witnesses.known(self.folder)) if just_opened else (None, None)
+                if found := mend(self.folder, whole, *seen):
+                    self._add(write_line(found, prev=self.head, actor="hissway"))
                 yield
-
-    def look_over(self) -> None:
-        """Just opened: find out whether the journal is as it was left here, and say in it where it is not.
-
-        Raises JobError: as :meth:`writing`."""
-        if self._turn is not None:
-            with self._adding, self._turn.taken():
-                self._mend(self._read_on(), stored_summary(self.folder), witnesses.known(self.folder))
-
-    def _mend(self, end: Chain, known: JobSummary | None = None, register: witnesses.Known | None = None) -> None:
-        whole = Chain(self.chain.lines, torn=end.torn, open_ended=end.open_ended)
-        if found := mend(self.folder, whole, known, register):
-            self._add(write_line(found, prev=self.head, actor="hissway"))
 
     def catch_up(self) -> Job:
         """Read what other programs wrote since; costs one look at the file where they wrote nothing.

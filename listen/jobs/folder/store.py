@@ -98,7 +98,8 @@ def open_job(folder: Path, *, write: bool = True, bench: bool = True, actor: str
     if not journal.lines:
         raise JournalBroken(f"{folder / JOURNAL}: holds no whole event; restore it from a bag or remove it")
     opened = OpenJob(folder, journal, Turn(folder), actor)
-    opened.look_over()
+    with opened.writing(just_opened=True):
+        pass  # only looked over
     if bench:
         opened.to_bench()
     return opened

@@ -168,7 +168,7 @@ def _place(folder: Path) -> Path:
     return jobs / REGISTER / f"{folder.absolute().name}.json"
 
 
-def mend(folder: Path, chain: Chain, known: JobSummary | None, register: Known | None = None) -> JournalMended | None:
+def mend(folder: Path, chain: Chain, known: JobSummary | None, register: Known | None) -> JournalMended | None:
     """Make the file end in a whole line; gives the event that tells what was found, None where all was well.
 
     The summary last written here (``known``) is a witness of how long the journal was, the register another.

@@ -32,8 +32,8 @@ def unpack_job(args: argparse.Namespace) -> int:
 
 def salvage_job(args: argparse.Namespace) -> int:
     root = jobs_root(args.jobs)
-    done = salvage(find_job(args.job, root), root)
-    return _told(done.folder, f"{plain(salvaged_words(done.told))}; whole: {counted(done.clips, 'clip')}")
+    folder, told, clips = salvage(find_job(args.job, root), root)
+    return _told(folder, f"{plain(salvaged_words(told))}; whole: {counted(clips, 'clip')}")
 
 
 def _told(folder: Path, what: str) -> int:

@@ -209,8 +209,8 @@ def read_salvaged(data: bytes, room: Path) -> None:
     from listen.jobs.exchange.verification import Against
     from listen.jobs.exchange.verify import verify_job
 
-    back = salvage(_job(data, room), room / "back")
-    found = verify_job(back.folder, Against(judge=None))
+    folder, *_ = salvage(_job(data, room), room / "back")
+    found = verify_job(folder, Against(judge=None))
     wrong = [m for m in found.mismatches if m.what in ("journal", "clip")]
     if wrong:
         raise AssertionError(f"a salvaged job does not hold: {wrong[0]}")

@@ -34,20 +34,20 @@ def test_one_flipped_bit_costs_one_event_and_no_clip(damaged: Path) -> None:
     before = {p: p.read_bytes() for p in damaged.rglob("*") if p.is_file()}
     whole = open_job(DEMO, write=False)
     clips = {c.id for r in whole.job.rounds for c in r.clips}
-    done = salvage(damaged, damaged.parent)
-    assert done.told.lines_lost == (3,) and done.clips == len(clips) >= 30 and done.told.clips_missing == ()
+    folder, told, whole_clips = salvage(damaged, damaged.parent)
+    assert told.lines_lost == (3,) and whole_clips == len(clips) >= 30 and told.clips_missing == ()
     assert {p: p.read_bytes() for p in damaged.rglob("*") if p.is_file()} == before
-    back = open_job(done.folder, write=False)
+    back = open_job(folder, write=False)
     assert {c.id for r in back.job.rounds for c in r.clips} == clips
     assert back.job.title == whole.job.title and back.job.id != whole.job.id
     assert {r.id: r.verdict is not None for r in back.job.rounds} == {
         r.id: r.verdict is not None for r in whole.job.rounds
     }
-    told = {e.id: (e.time, e.actor, e.payload) for e in back.chain.events()}
-    same = [e for e in whole.chain.events() if told.get(e.id) == (e.time, e.actor, e.payload)]
+    events = {e.id: (e.time, e.actor, e.payload) for e in back.chain.events()}
+    same = [e for e in whole.chain.events() if events.get(e.id) == (e.time, e.actor, e.payload)]
     assert len(same) == len(whole.chain.lines) - 2  # the damaged one, and the opening, which names the new job
     assert any("damaged job damaged" in t and "1 line(s) lost (3)" in t for t in back.job.troubles)
-    assert verify_job(done.folder, Against(judge=None)).ok
+    assert verify_job(folder, Against(judge=None)).ok
 
 
 def test_a_lost_opening_of_a_round_is_made_again_and_a_spoilt_clip_taken_back(damaged: Path) -> None:
@@ -57,9 +57,9 @@ def test_a_lost_opening_of_a_round_is_made_again_and_a_spoilt_clip_taken_back(da
     (damaged / "journal.jsonl").write_bytes(b"\n".join(lines[1:]))  # the job's opening is gone as well
     clip = next((damaged / "clips").iterdir())
     clip.write_bytes(clip.read_bytes()[:-1])
-    done = salvage(damaged, damaged.parent)
-    assert done.told.clips_missing == (clip.stem,)
-    back = open_job(done.folder, write=False).job
+    folder, told, _ = salvage(damaged, damaged.parent)
+    assert told.clips_missing == (clip.stem,)
+    back = open_job(folder, write=False).job
     rounds = {r.id: r.cylinder for r in open_job(DEMO, write=False).job.rounds}
     assert {r.id: r.cylinder for r in back.rounds} == rounds
     assert [c.id for r in back.rounds for c in r.clips if c.taken_back and "not the one" in c.reason] == [clip.stem]

@@ -24,18 +24,12 @@ WHO = "hissway"
 MISSING = "its file is missing or not the one that was kept"
 
 
-class Salvage(msgspec.Struct, frozen=True, kw_only=True):
-    folder: Path
-    told: ev.Salvaged
-    clips: int
-
-
-def salvage(source: Path, root: Path) -> Salvage:
+def salvage(source: Path, root: Path) -> tuple[Path, ev.Salvaged, int]:
     """Make a new job under ``root`` of every event and clip of ``source`` that carries its own sum.
 
     The damaged folder is only read. Events keep ids, times and words and are chained anew; signatures stay behind,
     since they were given for another chain. A round whose opening is lost is opened again, and a clip whose file is not
-    the one that was kept is taken back.
+    the one that was kept is taken back. Gives the new folder, what its journal tells, and how many clips are whole.
 
     Raises JobError: no journal there, not one whole event in it, or the disk refuses; then nothing new is left."""
     with job_errors("read the journal", source / JOURNAL):
@@ -71,7 +65,7 @@ def salvage(source: Path, root: Path) -> Salvage:
             folder = root / folder_name(opening.title, opening.job)
             job.rename(folder)
             sync_folder(root)
-    return Salvage(folder=folder, told=told, clips=len(there))
+    return folder, told, len(there)
 
 
 def _whole(data: bytes) -> tuple[list[Line], list[int]]:

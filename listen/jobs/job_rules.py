@@ -65,19 +65,13 @@ def _opened(job: Job, p: ev.JobOpened, event: ev.Event) -> dict[str, Any]:
     return {"id": p.job} | same_fields(p, "title", "shop", "complaint", "simulated", "pressure_unit", "engine", "size")
 
 
-NAMED = {"title": "title", "shop": "shop", "pressure_unit": "pressure unit", "complaint": "complaint"}
-"""What a job is called by, in words."""
-
-
 def _named(job: Job, p: ev.JobNamed) -> dict[str, str]:
     return {k: v for k, v in asdict(p).items() if v is not None and v != getattr(job, k)}
 
 
 def _named_words(job: Job, p: ev.JobNamed) -> str | None:
-    return (
-        ", ".join(f"{NAMED[k]} {_quoted(getattr(job, k))} is now {_quoted(v)}" for k, v in _named(job, p).items())
-        or None
-    )
+    changed = {k.replace("_", " "): (getattr(job, k), v) for k, v in _named(job, p).items()}
+    return ", ".join(f"{k} {_quoted(was)} is now {_quoted(now)}" for k, (was, now) in changed.items()) or None
 
 
 def _quoted(text: str) -> str:

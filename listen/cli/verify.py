@@ -8,7 +8,7 @@ import msgspec
 
 from listen.errors import UsageError
 from listen.jobs.exchange.keys import as_key, known_keys
-from listen.jobs.exchange.verification import Against, Trust, Verification, judge_of_today
+from listen.jobs.exchange.verification import Against, Verification, judge_of_today
 from listen.jobs.exchange.verify import verify_path
 from listen.jobs.folder.store import find_job, jobs_root
 from listen.voice.figures import counted
@@ -58,8 +58,8 @@ def _against(args: argparse.Namespace) -> Against:
     if head and re.fullmatch("[0-9a-f]{64}", head) is None:
         raise UsageError(f"--head {plain(args.head, 80)}: a head is 64 hex digits, as a report or verify prints it")
     judge = None if args.no_results else judge_of_today
-    trust = Trust(keys=known_keys(), demanded=tuple(as_key(k) for k in args.key or ()))
-    return Against(judge=judge, trust=trust, head=head)
+    demanded = tuple(as_key(k) for k in args.key or ())
+    return Against(judge=judge, keys=known_keys(), demanded=demanded, head=head)
 
 
 def _counted(found: Verification) -> str:

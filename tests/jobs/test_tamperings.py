@@ -21,7 +21,7 @@ from msgspec.structs import replace
 from listen.jobs import events as ev
 from listen.jobs.exchange.keys import SMALL_ORDER, KnownKey, make_key
 from listen.jobs.exchange.sign import sign_round, signed_bytes
-from listen.jobs.exchange.verification import Against, Trust, Verification
+from listen.jobs.exchange.verification import Against, Verification
 from listen.jobs.exchange.verify import verify_job
 from listen.jobs.folder.chain import JOURNAL, read_chain
 from listen.jobs.folder.journal import GENESIS, write_line
@@ -97,8 +97,8 @@ def checked(folder: Path, means: str, shop: Path) -> Verification:
     against = {
         "files": Against(register=False),
         "register": Against(register=True),
-        "keys": Against(register=False, trust=Trust(keys=(known,))),
-        "key": Against(register=False, trust=Trust(demanded=(public,))),
+        "keys": Against(register=False, keys=(known,)),
+        "key": Against(register=False, demanded=(public,)),
         "head": Against(register=False, head=head),
     }
     return verify_job(folder, replace(against[means], judge=quick_judge))

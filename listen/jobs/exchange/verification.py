@@ -21,46 +21,6 @@ from listen.judge.result import RoundResult
 from listen.rounds.model import Round
 from listen.voice.times import day, moment
 
-
-class Trust(msgspec.Struct, frozen=True, kw_only=True):
-    keys: tuple[KnownKey, ...] = ()
-    demanded: tuple[str, ...] = ()
-    """Public keys, hex, by one of which every signature must be made; empty where none is asked for."""
-
-    def whose(self, public_key: str) -> str:
-        """Name under which a key is known; empty where it is not."""
-        return next((k.name for k in self.keys if k.public_key == public_key), "")
-
-    def fault(self, check: SignatureCheck, shop: str) -> str:
-        """Why a signature does not count as what it says it is; empty where nothing is known against it."""
-        if check.state == "bad":
-            return check.text
-        key = check.public_key
-        made = f"made with key {fingerprint(key)}" if key else "a typed name without a key"
-        if self.demanded and key not in self.demanded:
-            return f"is {made}, not with the key that was asked for"
-        if key:
-            # Where no list is kept no key is strange; a remark asks to compare it.
-            if not self.keys or self.demanded or self.whose(key):
-                return ""
-            return (
-                f"{made}, which is not among the keys known here; if it is the one they gave you, hissway key --allow "
-                "puts it on the list"
-            )
-        # Who has a key signs with it: from then on a bare name may be anybody's.
-        mine = (k for k in self.keys if same_person(k.name, check.name) or same_person(k.name, shop))
-        known = next((k for k in mine if k.since and k.since <= check.time), None)
-        return f"{made}, but {known.name} has signed with one since {day(known.since)}" if known else ""
-
-    def remark(self, check: SignatureCheck) -> str:
-        """What there is to say of a signature nothing is known against."""
-        if not check.public_key:
-            return check.text
-        whose = self.whose(check.public_key)
-        told = f", known here as that of {whose}" if whose else "; compare it with the one the shop gave you"
-        return f"{check.text}{told}"
-
-
 What = Literal["journal", "history", "clip", "signature", "decision", "result", "summary", "bag", "report"]
 
 
@@ -85,11 +45,46 @@ class Against(msgspec.Struct, frozen=True, kw_only=True):
 
     judge: Judge | None = judge_of_today
     """Judges every stored result again from its clips (a few seconds a round); None: none is."""
-    trust: Trust = Trust()
+    keys: tuple[KnownKey, ...] = ()
+    demanded: tuple[str, ...] = ()
+    """Public keys, hex, by one of which every signature must be made; empty where none is asked for."""
     head: str = ""
     """Hash of a journal line that must be in its history, as a report or bag printed it; empty where none is given."""
     register: bool = True
     """Whether a register beside the job's folder is consulted."""
+
+    def whose(self, public_key: str) -> str:
+        """Name under which a key is known; empty where it is not."""
+        return next((k.name for k in self.keys if k.public_key == public_key), "")
+
+    def signature_fault(self, check: SignatureCheck, shop: str) -> str:
+        """Why a signature does not count as what it says it is; empty where nothing is known against it."""
+        if check.state == "bad":
+            return check.text
+        key = check.public_key
+        made = f"made with key {fingerprint(key)}" if key else "a typed name without a key"
+        if self.demanded and key not in self.demanded:
+            return f"is {made}, not with the key that was asked for"
+        if key:
+            # Where no list is kept no key is strange; a remark asks to compare it.
+            if not self.keys or self.demanded or self.whose(key):
+                return ""
+            return (
+                f"{made}, which is not among the keys known here; if it is the one they gave you, hissway key --allow "
+                "puts it on the list"
+            )
+        # Who has a key signs with it: from then on a bare name may be anybody's.
+        mine = (k for k in self.keys if same_person(k.name, check.name) or same_person(k.name, shop))
+        known = next((k for k in mine if k.since and k.since <= check.time), None)
+        return f"{made}, but {known.name} has signed with one since {day(known.since)}" if known else ""
+
+    def signature_remark(self, check: SignatureCheck) -> str:
+        """What there is to say of a signature nothing is known against."""
+        if not check.public_key:
+            return check.text
+        whose = self.whose(check.public_key)
+        told = f", known here as that of {whose}" if whose else "; compare it with the one the shop gave you"
+        return f"{check.text}{told}"
 
 
 ALONE = Against()

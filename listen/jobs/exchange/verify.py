@@ -48,7 +48,7 @@ def verify_job(folder: Path, against: Against = ALONE) -> Verification:
     )
     remarks = (
         *((UNREMEMBERED,) if against.register and register is None and not lost else ()),
-        *(f"{s.name}: {against.trust.remark(s)}" for s in signatures if not against.trust.fault(s, job.shop)),
+        *(f"{s.name}: {against.signature_remark(s)}" for s in signatures if not against.signature_fault(s, job.shop)),
         *_names_after_keys(signatures),
         *(words for r in job.rounds for words in _round_remarks(job, r)),
         *judged.remarks,
@@ -80,9 +80,9 @@ def _history_faults(job: Job, chain: Chain, against: Against, register: witnesse
 
 def _signature_faults(job: Job, checks: tuple[SignatureCheck, ...], against: Against) -> Iterator[Mismatch]:
     for check in checks:
-        if why := against.trust.fault(check, job.shop):
+        if why := against.signature_fault(check, job.shop):
             yield Mismatch("signature", f"{check.name}, round {check.round_id}", why)
-    if against.trust.demanded and not checks:
+    if against.demanded and not checks:
         yield Mismatch("signature", "job", "holds no signature, and one by a certain key was asked for")
 
 
@@ -118,9 +118,7 @@ def _vouched(
     chain: Chain, checks: tuple[SignatureCheck, ...], against: Against, register: witnesses.Known | None
 ) -> frozenset[str]:
     """Ids of events that a known key's signature, the head that was given or the register vouches for."""
-    by_key = {
-        c.event for c in checks if c.state == "good" and (against.trust.demanded or against.trust.whose(c.public_key))
-    }
+    by_key = {c.event for c in checks if c.state == "good" and (against.demanded or against.whose(c.public_key))}
     known = {against.head, *((register.last.head,) if register else ())} - {""}
     every = tuple(chain.events())
     vouching = ((n, e) for n, e in enumerate(every, 1) if e.line in known or e.id in by_key)

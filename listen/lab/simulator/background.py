@@ -15,6 +15,7 @@ from zlib import crc32
 import numpy as np
 from numpy.typing import NDArray
 
+from listen.audio.files import read_clip
 from listen.errors import RoundError
 from listen.lab.simulator.curves import add, band_bins, band_power, comb_gain, gaussian, power_gain, spectrum_power
 from listen.lab.simulator.noises import MAKERS
@@ -69,8 +70,6 @@ def synthetic(parts: tuple[Part, ...], rng: np.random.Generator, n: int, rate_hz
 def _file(path: str, rate_hz: int) -> NDArray[np.float32]:
     """Samples of a sound file at ``rate_hz`` with a mean power of one, read-only."""
     from scipy.signal import resample
-
-    from listen.audio.files import read_clip
 
     clip = read_clip(Path(path))
     # A converter's offset is no sound, and would count as power.

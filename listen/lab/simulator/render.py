@@ -7,6 +7,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
+from listen.audio.write import write_clip
 from listen.lab.simulator import background as shop
 from listen.lab.simulator.background import Layer, band_widths_hz, source_shape, stream_of
 from listen.lab.simulator.curves import BAND_EDGE, band_power, gaussian, power_gain, spectrum_power
@@ -196,8 +197,6 @@ def write_round(spec: RoundSpec, folder: Path) -> Path:
 
 def write_clips(folder: Path, clips: Mapping[TakeKey, Clip], facts: Facts) -> Path:
     """Write a loose round, clips and ``round.json``, into ``folder`` (made if missing) and return it."""
-    from listen.audio.write import write_clip
-
     folder.mkdir(parents=True, exist_ok=True)
     for key, clip in clips.items():
         write_clip(folder / clip_name(key), clip)

@@ -15,6 +15,7 @@ import msgspec
 import numpy as np
 from msgspec.structs import replace
 
+from listen.audio.files import read_clip
 from listen.errors import RoundError
 from listen.lab.simulator.curves import CONTROL_HZ, FLAT, OCTAVES, Curve, curve
 from listen.lab.simulator.scene import Background, Part
@@ -129,8 +130,6 @@ def recorded_shape(path: Path) -> Curve:
     Above half its sample rate the last value is carried on.
 
     Raises ClipError: the recording cannot be read."""
-    from listen.audio.files import read_clip
-
     clip = read_clip(path)
     power = np.abs(np.fft.rfft(clip.samples.astype(np.float64))) ** 2
     freq = np.fft.rfftfreq(len(clip.samples), 1 / clip.rate_hz)

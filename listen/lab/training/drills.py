@@ -10,9 +10,12 @@ from pathlib import Path
 
 import msgspec
 
+from listen.audio.files import read_clip
+from listen.audio.write import write_clip
 from listen.durable import make_folders, read_file, whole_file
 from listen.errors import LabError, refusal
 from listen.lab.learners import drills_dir
+from listen.lab.shipped import DRILLS, recordings_dir
 from listen.lab.simulator.render import TakeKey
 from listen.lab.simulator.scene import RoundSpec
 from listen.lab.training import seal
@@ -57,8 +60,6 @@ class _Sealed(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def _flac(clip: Clip, room: Path) -> bytes:
-    from listen.audio.write import write_clip
-
     path = room / "clip.flac"
     write_clip(path, bare(clip))
     return path.read_bytes()
@@ -150,8 +151,6 @@ class OpenDrill:
 
     def held(self, identifier: str) -> Held:
         """One round, ready to be heard. Raises LabError: no such round."""
-        from listen.audio.files import read_clip
-
         if (one := self._rounds.get(identifier)) is None:
             raise LabError(f"{self.drill.file}: round {identifier!r} of this session is gone; start the drill anew")
         clips: dict[TakeKey, Clip] = {}
@@ -169,8 +168,6 @@ class OpenDrill:
 
 def shipped_drills() -> tuple[DrillSet, ...]:
     """The sets that come with the program, easy ones first."""
-    from listen.lab.shipped import DRILLS, recordings_dir
-
     found = [read_drill(path) for path in sorted((recordings_dir() / DRILLS).glob(f"*{SUFFIX}"))]
     return tuple(sorted(found, key=lambda d: (*(level != d.level for level in LEVELS), d.id)))
 

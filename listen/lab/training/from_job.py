@@ -7,6 +7,7 @@ from secrets import token_hex
 
 import msgspec
 
+from listen.audio.files import read_clip
 from listen.errors import LabError, RoundError, refusal
 from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.hearing import pair_at
@@ -18,6 +19,7 @@ from listen.lab.training.drills import SUFFIX, DrillSet, write_drill
 from listen.lab.training.held import Held
 from listen.lab.training.lesson import clue
 from listen.rounds.model import Facts, Round
+from listen.rounds.switching import pair
 from listen.signal.clip import Clip
 from listen.trade.points import Kind, PathId, point
 
@@ -109,9 +111,6 @@ def _heard_of(paths: tuple[PathId, ...], common: frozenset[tuple[str, Kind]]) ->
 
 
 def _held(taken: Round, paths: tuple[PathId, ...], common: frozenset[tuple[str, Kind]], told: frozenset[str]) -> Held:
-    from listen.audio.files import read_clip
-    from listen.rounds.switching import pair
-
     clips: dict[TakeKey, Clip] = {}
     for take in taken.takes:
         kinds = HALVES.get(take.kind, (take.kind,))

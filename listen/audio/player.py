@@ -81,10 +81,6 @@ class Player:
         if sounding is not None:
             sounding.done.set()
 
-    def wait(self, limit_s: float) -> bool:
-        """Wait until the clip is over; False where ``limit_s`` went by first."""
-        return self._sounding is None or self._sounding.done.wait(limit_s)
-
 
 def _start(sd: Any, device: Device, clip: Clip, gain_db: float) -> tuple[Sounding, Any]:
     rate_hz = _taken_rate(sd, device, clip.rate_hz)

@@ -57,7 +57,10 @@ def obey(mic: Microphone, player: Player, order: str, *words: str) -> dict[str, 
         case "stop":
             player.stop()
         case "wait":
-            return {"over": player.wait(float(words[0]))}
+            give_up = time.monotonic() + float(words[0])
+            while player.playing and time.monotonic() < give_up:
+                time.sleep(0.005)
+            return {"over": not player.playing}
         case "drain":
             return {"samples": sum(len(block) for block in mic.drain())}
     return {"rate_hz": mic.rate_hz, "handles": len(list(Path("/proc/self/fd").iterdir()))}

@@ -5,7 +5,6 @@ import re
 from collections.abc import Iterator
 from itertools import chain as chained
 from pathlib import Path
-from typing import Any
 
 from listen.durable import sha256_of
 from listen.errors import JobError
@@ -50,7 +49,9 @@ def make_bag(folder: Path, job: Job, chain: Chain) -> None:
     """Turn a folder of payload files into a bag, in place.
 
     Raises JobError: the library refuses; the message says why."""
-    bagit = _library()
+    import bagit
+
+    logging.getLogger("bagit").setLevel(logging.CRITICAL)  # it logs what it raises besides
     info = {
         "External-Description": "A cylinder leakage test: journal and clips of one job.",
         "Bag-Software-Agent": f"hissway {program_version()}".strip(),
@@ -128,13 +129,3 @@ def _manifest_faults(folder: Path, manifest: str, expected: list[str]) -> Iterat
 
 def _one_line(text: str) -> str:
     return " ".join("".join(c if c.isprintable() else " " for c in text).split())[:500]
-
-
-def _library() -> Any:
-    import bagit
-
-    logger = logging.getLogger("bagit")  # it logs every finding besides raising it
-    logger.propagate = False
-    if not logger.handlers:
-        logger.addHandler(logging.NullHandler())
-    return bagit

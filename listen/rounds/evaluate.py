@@ -153,8 +153,15 @@ def judge_points(
 
 
 def _plain(result: RoundResult) -> RoundResult:
-    """The same with plain numbers: figures come out of numpy, whose own neither JSON nor the journal takes."""
-    return msgspec.convert(msgspec.to_builtins(result, enc_hook=lambda number: number.item()), RoundResult)
+    """The same with plain numbers: figures come out of numpy, whose own neither JSON nor the journal takes.
+
+    Raises RoundError: a number that no result can hold, which is a fault of ours and ends no other round."""
+    try:
+        return msgspec.convert(msgspec.to_builtins(result, enc_hook=lambda number: number.item()), RoundResult)
+    except msgspec.ValidationError as error:
+        raise RoundError(
+            f"{result.round}: a number came out that cannot be stated ({error}); keep the clips and tell its makers"
+        ) from error
 
 
 def _held_back(verdict: Verdict, slips: Sequence[Blunder]) -> Verdict:

@@ -231,8 +231,10 @@ def _locked(
     out: dict[Kind, Locked] = {}
     flags: list[Flag] = []
     for s in switched:
-        # Halves refused as clips refuse the take: what is wrong with them is wrong with it.
-        if s.timeline is None or weights.shape[1] < MIN_LIVE_BANDS or (s.on_kind is Kind.AIR and Kind.AIR not in takes):
+        # Halves refused as clips refuse the take: what is wrong with them is wrong with it. With the air off it may be
+        # too quiet for the recorder where with the air on it is not.
+        refused = s.on_kind is Kind.AIR and not {Kind.QUIET, Kind.AIR} <= takes.keys()
+        if s.timeline is None or weights.shape[1] < MIN_LIVE_BANDS or refused:
             continue
         whole = spectra(s.clip)
         found = lock(

@@ -46,6 +46,9 @@ LOUD_DB = 2.0
 SCALES = (0.0, 0.2, 0.4, 0.6, 0.75, 0.87, 0.94, 0.975, 0.99, 0.997, 0.9995, 1.0)
 """Shares of probability between which the unknown size of the variance is taken as one value each: fine where it is
 large, since that is what a false alarm of one in a thousand comes from."""
+NOTHING_KNOWN_DB = 60.0
+"""Standard deviation of a band's ratio beyond which it is not stated: more than lies between silence and the loudest
+hiss. A maker's take had 2,000 dB, and an interval no form holds."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -239,7 +242,9 @@ def _pair(
     # n - 3 for n - 1: the mean of a few halves errs as a Student t does, whose variance is so much the larger.
     moved = spare.T @ spare / (n * max(n - 3, 1)) * np.outer(above, above)
     cov = (found.cov + template + np.outer(hidden, hidden)) * np.outer(slope, slope) + moved
-    return quiet, quiet * ratio, cov, silent
+    # A clank in a band that is else all but empty may hide anything: its error is not let grow beyond all levels.
+    known = np.minimum(1.0, NOTHING_KNOWN_DB * NEPER_PER_DB / np.sqrt(np.diag(cov)))
+    return quiet, quiet * ratio, cov * np.outer(known, known), silent
 
 
 def _steeper(hiss: NDArray[np.float64], sigma: NDArray[np.float64]) -> NDArray[np.float64]:

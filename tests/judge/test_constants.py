@@ -103,7 +103,7 @@ FIGURES = {
         "FAINTEST_DB": -16.0,
         "BLOW_BY_RANGE_DB": (-12.0, 16.0),
         "HISS_TAPER_DB": 4.0,
-        "LOUD_SHARE": 0.05,
+        "LOUD_SHARE": 0.3,
         "BETWEEN_CYLINDERS_DB": 2.5,
         "COOLANT_QUIETER_DB": -5.0,
         "MOST_TALK_DB": -4.0,

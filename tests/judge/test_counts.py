@@ -279,14 +279,14 @@ def test_what_else_sounds_is_ten_times_less_likely_to_follow_switched_air() -> N
     assert db(least(True) - least(False)) == pytest.approx(-10.0, abs=0.01)
 
 
-def test_a_leak_is_as_likely_from_minus_6_to_24_db_fainter_ones_5_and_louder_ones_20_times_rarer() -> None:
+def test_a_leak_is_as_likely_from_minus_6_to_24_db_fainter_ones_5_and_louder_ones_3_times_rarer() -> None:
     """In the coolant 5 dB lower; normal blow-by about -7 dB, 10 dB either way, or anywhere from -12 to +16 dB."""
     leak = dict(zip(LEVELS_DB.tolist(), prior_over_levels(AirSource(PathId.INTAKE_VALVE), BASE).tolist(), strict=True))
     assert leak[-6.0] == leak[24.0] > leak[26.0]
     assert leak[-10.0] / leak[-6.0] == pytest.approx(math.exp(-0.5), rel=1e-3)
     assert leak[-14.0] / leak[-6.0] == pytest.approx(0.2, rel=1e-3)
     assert leak[-16.0] / leak[-6.0] < 0.05
-    assert leak[60.0] / leak[0.0] == pytest.approx(0.05, rel=1e-3)
+    assert leak[60.0] / leak[0.0] == pytest.approx(0.3, rel=1e-3)
     cool = dict(
         zip(LEVELS_DB.tolist(), prior_over_levels(AirSource(PathId.COOLANT_PASSAGE), BASE).tolist(), strict=True)
     )
@@ -372,10 +372,10 @@ ALIKE = dict.fromkeys(QUIET, 12.0)
     ("levels", "readings", "point", "kind", "bits"),
     [
         ({**QUIET, "oil-filler": 0.0}, {"loss_percent": 15.0}, "oil-filler", "sound", 0.298),
-        ({"intake": None, "oil-filler": -12.0}, {"loss_percent": 40.0}, "tailpipe", "air", 0.240),
-        (loud_at("intake", 4.0), {"loss_percent": 30.0, "bubbles_seen": False}, "oil-filler", "sound", 0.032),
+        ({"intake": None, "oil-filler": -12.0}, {"loss_percent": 40.0}, "tailpipe", "air", 0.216),
+        (loud_at("intake", 4.0), {"loss_percent": 30.0, "bubbles_seen": False}, "oil-filler", "sound", 0.027),
         (ALIKE, {"sound": QUIET, "loss_percent": 30.0, "bubbles_seen": False}, "oil-filler", "shut", 0.260),
-        (QUIET, {"bubbles_seen": False}, "", "loss", 0.212),
+        (QUIET, {"bubbles_seen": False}, "", "loss", 0.201),
     ],
 )
 def test_the_next_recording_is_worth_what_it_tells(

@@ -58,7 +58,7 @@ def test_a_hiss_alike_everywhere_asks_for_a_clip_with_the_cylinder_side_shut_off
     assert (found.point, found.kind, found.seconds) == ("oil-filler", "shut", 4.0)
     assert found.text == (
         "Record the oil filler with the supply on and the cylinder side shut off: "
-        "it would best tell fitting from exhaust valve."
+        "it would best tell fitting from rings."
     )
 
 

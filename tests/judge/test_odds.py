@@ -187,10 +187,10 @@ def test_a_sound_cylinder_as_loud_at_the_filler_takes_the_blame_from_the_rings()
 
 def test_a_silent_pipe_at_the_sound_cylinder_leaves_no_blow_by_to_explain_a_loud_one():
     """Cylinders differ, but not so that one's normal blow-by is louder at the tailpipe than at its own filler."""
-    levels = {"intake": None, "tailpipe": 16.0, "oil-filler": 6.0, "radiator": None}
+    levels = {"intake": None, "tailpipe": 18.0, "oil-filler": 6.0, "radiator": None}
     sound = {**dict.fromkeys(FOUR), "oil-filler": 2.0}
     odds = posterior(made(levels, sound=sound, loss_percent=38.0, restrictor_mm=1.0))
-    assert odds.involved(PathId.EXHAUST_VALVE) > 0.97
+    assert odds.involved(PathId.EXHAUST_VALVE) > 0.9
 
 
 def test_a_neighbours_open_valve_explains_its_plug_hole():

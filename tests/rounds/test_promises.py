@@ -503,3 +503,6 @@ def test_a_result_holds_plain_numbers_whatever_numpy_left_in_it() -> None:
     with pytest.raises(TypeError):
         msgspec.json.encode(result)
     assert msgspec.json.decode(msgspec.json.encode(_plain(result)), type=RoundResult) == result
+    wide = msgspec.structs.replace(point, excess_ci95_db=(-2e3, 2e3))
+    with pytest.raises(RoundError, match="a number came out that cannot be stated"):
+        _plain(msgspec.structs.replace(result, points=(wide,)))

@@ -198,3 +198,19 @@ def test_the_times_of_one_file_stand_in_its_note_or_under_switched(tmp_path: Pat
         "intake": ((1.0, 3.0),),
         "tailpipe": ((2.0, 4.0),),
     }
+
+
+def test_a_shop_too_quiet_for_the_recorder_is_told_and_the_round_goes_on(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Air off below what 16 bits hold, air on well above it: no pair, and one sentence on the gain."""
+    rng, t_s = np.random.default_rng(2), np.arange(20 * 48_000) / 48_000
+    on = sum((t_s >= a) & (t_s < b) for a, b in ((2.5, 5.0), (7.5, 10.0), (12.5, 15.0)))
+    for point in POINTS:
+        sound = rng.standard_normal(len(t_s)) * np.where(on, 2e-3, 1e-5)
+        soundfile.write(tmp_path / f"{point}-switched.wav", sound, 48_000, subtype="PCM_16")
+    assert main(["rank", "--json", str(tmp_path)]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert [p["excess_db"] for p in told["points"]] == [None] * 3
+    assert {f["flag"] for p in told["points"] for f in p["flags"]} >= {"too-low", "no-pair"}
+    assert told["verdict"]["kind"] == "unclear" and "gain" in told["verdict"]["next"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from listen.signal import switched
 from listen.signal.bands import BANDWIDTH_HZ
 from listen.signal.excess import whitening
 from listen.signal.switched import lock, student
@@ -224,3 +225,12 @@ def test_a_ratchet_beside_a_loud_hiss_hides_neither_edges_nor_level() -> None:
     assert timeline is not None
     assert timeline.opened_s == pytest.approx(m.real.opened_s, abs=0.1)
     assert locked(Made(power, m.t_s, m.commanded, m.real), timeline)[1].excess_db == pytest.approx(_db(6.0), abs=0.4)
+
+
+def test_what_may_hide_anything_leaves_an_interval_that_can_be_stated(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A clank in bands that are else all but empty: 40 dB of it under a hiss made it 2,000 dB wide."""
+    m = made(3, 6.0)
+    monkeypatch.setattr(switched, "hidden_under_hiss", lambda *_: np.full(13, 1e4))
+    monkeypatch.setattr(switched, "LOUD_DB", 1e3)
+    low, high = locked(m)[1].ci95_db
+    assert -1000.0 < low < -50.0 and 50.0 < high < 1000.0

@@ -13,9 +13,11 @@ from listen.trade.transfer import OpenValve, another_mouth, transfer, valves_in_
     [
         (PathId.INTAKE_VALVE, "intake", None, (0.0, 1.0)),
         (PathId.INTAKE_VALVE, "tailpipe", None, (-17.0, 6.0)),
-        (PathId.RINGS, "radiator", None, (-17.0, 6.0)),
+        (PathId.RINGS, "radiator", None, (-13.0, 7.0)),
+        (PathId.RINGS, "plug-hole-2", "exhaust", (-10.0, 7.0)),
+        (PathId.EXHAUST_VALVE, "radiator", None, (-17.0, 6.0)),
         (PathId.RINGS, "breather", None, (-2.0, 4.0)),
-        (PathId.RINGS, "intake", None, (-12.0, 6.0)),
+        (PathId.RINGS, "intake", None, (-10.0, 7.0)),
         (PathId.INTAKE_VALVE, "plug-hole-2", "intake", (-2.0, 8.0)),
         (PathId.EXHAUST_VALVE, "plug-hole-2", "overlap", (4.0, 10.0)),
         (PathId.EXHAUST_VALVE, "plug-hole-2", "intake", (-17.0, 6.0)),
